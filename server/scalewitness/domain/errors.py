@@ -1,0 +1,107 @@
+"""One tree of refusals. Every refusal has a stable ``code`` that clients may rely on.
+
+The edges translate a :class:`Refused` into RFC 9457 problem details or an exit code;
+nothing else in the project decides on status numbers.
+"""
+
+from typing import Any, ClassVar
+
+
+class Refused(Exception):
+    """The record will not take this, and says why.
+
+    ``code`` is stable and machine-readable, ``status`` the HTTP status it maps to,
+    ``detail`` a sentence for a person, ``errors`` further places in the input as
+    ``{"detail", "pointer"}`` (RFC 9457 extension member).
+    """
+
+    code: ClassVar[str] = "refused"
+    status: ClassVar[int] = 422
+    title: ClassVar[str] = "This cannot be accepted"
+
+    def __init__(self, detail: str = "", *, pointer: str | None = None, **more: Any) -> None:
+        super().__init__(detail or self.title)
+        self.detail = detail or self.title
+        self.errors = [{"detail": self.detail, "pointer": pointer}] if pointer is not None else []
+        self.more = more
+
+    def as_problem(self) -> dict[str, Any]:
+        """The refusal as RFC 9457 members, ``code`` and any extension members included."""
+        problem: dict[str, Any] = {
+            "type": f"urn:scalewitness:problem:{self.code}",
+            "title": self.title,
+            "status": self.status,
+            "detail": self.detail,
+            "code": self.code,
+        }
+        if self.errors:
+            problem["errors"] = self.errors
+        return problem | self.more
+
+
+class Malformed(Refused):
+    code, status, title = "malformed", 400, "The input could not be read"
+
+
+class TooLarge(Refused):
+    code, status, title = "too_large", 413, "The input is too large"
+
+
+class WrongShape(Refused):
+    code, title = "wrong_shape", "The input does not have the expected shape"
+
+
+class UnknownKind(Refused):
+    code, title = "unknown_kind", "No fact of this kind can be sent"
+
+
+class OutOfRange(Refused):
+    code, title = "out_of_range", "A value lies outside what is possible"
+
+
+class FutureDate(Refused):
+    code, title = "future_date", "The date lies in the future"
+
+
+class IdReused(Refused):
+    code, title = "id_reused", "This id already stands for something else"
+
+
+class NotFound(Refused):
+    """Also the answer for what the actor may not see: the two must look alike."""
+
+    code, status, title = "not_found", 404, "There is nothing here for you"
+
+
+class NotAllowed(Refused):
+    code, status, title = "not_allowed", 403, "You may not do this"
+
+
+class NotNow(Refused):
+    """The step does not follow from the state the thing is in."""
+
+    code, status, title = "not_now", 409, "This step cannot be taken now"
+
+
+class StandingMoved(Refused):
+    """The standing is no longer what the buyer was shown (promise 5)."""
+
+    code, status, title = "standing_moved", 409, "The record has moved since this was shown"
+
+
+class VersionMissing(Refused):
+    code, status, title = "version_missing", 428, "Say which version you are editing (If-Match)"
+
+
+class VersionStale(Refused):
+    code, status, title = "version_stale", 412, "Someone edited this since you read it"
+
+
+class BadSignature(Refused):
+    code, title = "bad_signature", "The signature does not fit"
+
+
+class LinkGone(Refused):
+    """An emailed link that expired, was revoked or never was: one answer for all three."""
+
+    code, status, title = "link_gone", 404, "This link no longer opens anything"

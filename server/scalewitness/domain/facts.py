@@ -1,0 +1,363 @@
+"""Every fact's typed body: the single schema for REST, push, import and the log.
+
+A fact is ``{id, kind, at, about, body}``; ``kind`` picks the body's type here. Bodies
+hold ids and closed words only. Free text never enters: it travels beside the fact and
+leaves a salted commitment (64 hex digits) in its place, so that it can be erased by law
+without breaking a proof. Fields at their default are left out of the canonical form, so
+a field added later never changes the bytes of an older fact.
+"""
+
+from typing import Annotated, Literal
+
+from msgspec import Meta, Struct
+
+from scalewitness.domain.observations import Conclusion, Harm, Observation, Sex, Sureness
+
+Id = Annotated[
+    str,
+    Meta(pattern=r"^[0-9a-f]{8}-[0-9a-f]{4}-[1-8][0-9a-f]{3}-[89ab][0-9a-f]{3}-[0-9a-f]{12}$"),
+]
+Commitment = Annotated[str, Meta(pattern=r"^[0-9a-f]{64}$")]
+Day = Annotated[str, Meta(pattern=r"^[0-9]{4}-[0-9]{2}-[0-9]{2}$")]
+Moment = Annotated[
+    str, Meta(pattern=r"^[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}\.[0-9]{3}Z$")
+]
+Grams = Annotated[str, Meta(pattern=r"^(0|[1-9][0-9]{0,5})(\.[0-9])?$")]
+Share = Annotated[str, Meta(pattern=r"^[01]\.[0-9]{6}$")]
+Word = Annotated[str, Meta(min_length=1, max_length=60)]
+Position = Annotated[int, Meta(ge=0)]
+Label = Literal[
+    "unsexed",
+    "probable male",
+    "probable female",
+    "verified male",
+    "verified female",
+    "contested",
+]
+
+
+class Body(Struct, frozen=True, forbid_unknown_fields=True, omit_defaults=True, kw_only=True):
+    """Base of all bodies."""
+
+
+# --- people ---------------------------------------------------------------------------
+
+
+class GrantGiven(Body, frozen=True):
+    """About a collection. ``animals`` None: all of it, now and later."""
+
+    to: Id
+    role: Literal["partner", "viewer"]
+    animals: tuple[Id, ...] | None = None
+    until: Moment | None = None
+
+
+class GrantRevoked(Body, frozen=True):
+    grant: Id
+
+
+# --- animals --------------------------------------------------------------------------
+
+
+class Particulars(Body, frozen=True):
+    """What an animal is said to be; sex is never among it."""
+
+    species: Word
+    hatched: Day | None = None
+    sire: Id | None = None
+    dam: Id | None = None
+    traits: tuple[Word, ...] = ()
+
+
+class AnimalRegistered(Particulars, frozen=True, kw_only=True):
+    collection: Id
+
+
+class ParticularsCorrected(Particulars, frozen=True):
+    """Replaces all particulars; the earlier ones stay in the log."""
+
+    note: Commitment | None = None
+
+
+class IdentifierAssigned(Body, frozen=True):
+    scheme: Literal["transponder", "tag", "scale_photo"]
+    code: Word
+
+
+class Weight(Body, frozen=True, tag_field="type", tag="weight"):
+    grams: Grams
+
+
+class Meal(Body, frozen=True, tag_field="type", tag="meal"):
+    taken: bool
+    grams: Grams | None = None
+
+
+class Shed(Body, frozen=True, tag_field="type", tag="shed"):
+    stage: Literal["opaque", "clear", "shed"]
+
+
+class Health(Body, frozen=True, tag_field="type", tag="health"):
+    sign: Literal["well", "gravid", "ill", "injured", "under_treatment", "other"]
+
+
+class HusbandryNoted(Body, frozen=True):
+    noted: Weight | Meal | Shed | Health
+    note: Commitment | None = None
+
+
+class CustodyChanged(Body, frozen=True):
+    """The animal moves to another collection (its keeper must hold or accept it)."""
+
+    to: Id
+    why: Literal["sold", "loaned", "returned", "given", "moved"]
+    sale: Id | None = None
+
+
+# --- visits ---------------------------------------------------------------------------
+
+
+class VisitInvited(Body, frozen=True):
+    collection: Id
+    guest: Id
+    animals: Annotated[tuple[Id, ...], Meta(min_length=1, max_length=200)]
+    opens: Moment
+    closes: Moment
+    blind: bool = True
+
+
+class VisitAccepted(Body, frozen=True):
+    pass
+
+
+class VisitDeclined(Body, frozen=True):
+    pass
+
+
+class VisitCancelled(Body, frozen=True):
+    pass
+
+
+# --- calls ----------------------------------------------------------------------------
+
+
+class Identification(Body, frozen=True):
+    """How the examiner knew which animal this was, and the code read, if any."""
+
+    by: Literal["transponder", "tag", "scale_photo", "keeper_said", "appearance"]
+    code: Word | None = None
+
+
+class Reported(Body, frozen=True):
+    """The call was made by someone else and is reported by the sender."""
+
+    role: Literal["veterinarian", "laboratory", "earlier_keeper"]
+    who: Id
+
+
+class CallMade(Body, frozen=True):
+    """About an animal. ``told``: the sex the examiner had been told before the check,
+    whatever the record lets them see."""
+
+    conclusion: Conclusion
+    sureness: Sureness
+    observed: Observation
+    identified: Identification
+    held_by: Literal["examiner", "keeper", "second_person", "sedated", "not_held"]
+    harm: tuple[Harm, ...] = ()
+    told: Sex | None = None
+    visit: Id | None = None
+    reported: Reported | None = None
+    note: Commitment | None = None
+
+
+class CallWithdrawn(Body, frozen=True):
+    call: Id
+    note: Commitment | None = None
+
+
+class CallObjected(Body, frozen=True):
+    call: Id
+    ground: Literal["wrong_animal", "wrong_reading", "wrong_method", "not_blind", "other"]
+    note: Commitment | None = None
+
+
+class LateCallDecided(Body, frozen=True):
+    """The host's decision on a call that arrived after its visit had long ended."""
+
+    held: Id
+    admitted: bool
+    note: Commitment | None = None
+
+
+class Circumstance(Body, frozen=True):
+    """What the record knew of a call when it was accepted; the weights rest on it."""
+
+    call: Id
+    blind: bool
+    interested: bool
+    identity: Literal["confirmed", "unconfirmed", "mismatch"]
+    anchored_to: Sex | None = None
+
+
+class StandingChanged(Body, frozen=True):
+    """What the record, taken whole up to this position, says of the animal's sex."""
+
+    label: Label
+    p_male: Share
+    p_male_pessimistic: Share
+    parameters: Word
+    policy: Word
+    examiner_records: Word
+    admitted: tuple[Circumstance, ...] = ()
+
+
+class PolicyAdopted(Body, frozen=True):
+    """A new version of the labelling policy; numbers as decimal strings."""
+
+    version: Word
+    parameters: Word
+    thresholds: dict[Word, Share]
+
+
+# --- sales ----------------------------------------------------------------------------
+
+
+class Representation(Body, frozen=True):
+    """One animal's standing as the seller offers on it."""
+
+    animal: Id
+    label: Label
+    p_male: Share
+    p_male_pessimistic: Share
+    position: Position
+
+
+class OfferMade(Body, frozen=True):
+    """About a sale. The agreed remedy if the sex proves wrong is part of the offer."""
+
+    collection: Id
+    buyer: Id
+    represents: Annotated[tuple[Representation, ...], Meta(min_length=1, max_length=50)]
+    recheck_days: Annotated[int, Meta(ge=0, le=365)]
+    remedy: Literal["refund", "exchange", "refund_or_exchange", "to_be_agreed", "none"]
+    expires: Moment
+    note: Commitment | None = None
+
+
+class OfferWithdrawn(Body, frozen=True):
+    note: Commitment | None = None
+
+
+class OfferDeclined(Body, frozen=True):
+    note: Commitment | None = None
+
+
+class OfferLapsed(Body, frozen=True):
+    pass
+
+
+class SaleConfirmed(Body, frozen=True):
+    """The buyer confirms what they were shown: the offer and the log position."""
+
+    offer: Id
+    seen: Position
+    statement: Commitment | None = None
+
+
+class CheckRequested(Body, frozen=True):
+    note: Commitment | None = None
+
+
+class SaleHeld(Body, frozen=True):
+    reason: Literal["standing_fell", "standing_reversed", "standing_changed", "dispute"]
+    animal: Id
+    cause: Id
+
+
+class PaymentRecorded(Body, frozen=True):
+    note: Commitment | None = None
+
+
+class HandedOver(Body, frozen=True):
+    pass
+
+
+class SaleClosed(Body, frozen=True):
+    pass
+
+
+# --- disclosures and disputes ---------------------------------------------------------
+
+
+class DisclosureOwed(Body, frozen=True):
+    """Notice owed to someone who relied on a verified sex: both versions, side by side."""
+
+    sale: Id
+    animal: Id
+    to: Id
+    cause: Id
+    change: Literal["fell", "reversed", "restored"]
+    was: Representation
+    now: Representation
+
+
+class DisclosureAcknowledged(Body, frozen=True):
+    pass
+
+
+class DisputeOpened(Body, frozen=True):
+    animal: Id
+    ground: Literal["contested_standing", "party_objects"]
+    cause: Id | None = None
+    sale: Id | None = None
+    note: Commitment | None = None
+
+
+class FindingRecorded(Body, frozen=True):
+    """The outcome of a dispute. A call set aside stays visible; it no longer counts."""
+
+    outcome: Literal["call_set_aside", "calls_stand", "wrong_animal", "unresolved"]
+    set_aside: tuple[Id, ...] = ()
+    remedy: Literal["none", "refund", "exchange", "recheck", "other"] = "none"
+    reasons: Commitment | None = None
+
+
+BODIES: dict[str, type[Body]] = {
+    "grant_given": GrantGiven,
+    "grant_revoked": GrantRevoked,
+    "animal_registered": AnimalRegistered,
+    "particulars_corrected": ParticularsCorrected,
+    "identifier_assigned": IdentifierAssigned,
+    "husbandry_noted": HusbandryNoted,
+    "custody_changed": CustodyChanged,
+    "visit_invited": VisitInvited,
+    "visit_accepted": VisitAccepted,
+    "visit_declined": VisitDeclined,
+    "visit_cancelled": VisitCancelled,
+    "call_made": CallMade,
+    "call_withdrawn": CallWithdrawn,
+    "call_objected": CallObjected,
+    "late_call_decided": LateCallDecided,
+    "standing_changed": StandingChanged,
+    "policy_adopted": PolicyAdopted,
+    "offer_made": OfferMade,
+    "offer_withdrawn": OfferWithdrawn,
+    "offer_declined": OfferDeclined,
+    "offer_lapsed": OfferLapsed,
+    "sale_confirmed": SaleConfirmed,
+    "check_requested": CheckRequested,
+    "sale_held": SaleHeld,
+    "payment_recorded": PaymentRecorded,
+    "handed_over": HandedOver,
+    "sale_closed": SaleClosed,
+    "disclosure_owed": DisclosureOwed,
+    "disclosure_acknowledged": DisclosureAcknowledged,
+    "dispute_opened": DisputeOpened,
+    "finding_recorded": FindingRecorded,
+}
+
+SYSTEM_KINDS = frozenset(
+    {"standing_changed", "policy_adopted", "offer_lapsed", "sale_held", "disclosure_owed"}
+)
+"""Facts only the record itself states, as a consequence; nobody may send them."""

@@ -1,0 +1,140 @@
+"""What an examiner saw: one typed record per method of finding out a snake's sex.
+
+These are the ``observed`` member of a call, tagged by ``method``. Measures that matter
+are decimal strings, so that the log's bytes never depend on a float.
+"""
+
+from decimal import Decimal
+from typing import Annotated, Literal
+
+from msgspec import Meta, Struct
+
+Sex = Literal["male", "female"]
+Conclusion = Literal["male", "female", "undetermined"]
+Sureness = Literal["certain", "fairly_sure", "unsure"]
+Side = Literal["left", "right"]
+LifeStage = Literal["hatchling", "juvenile", "adult", "unknown"]
+Harm = Literal["bleeding", "swelling", "discharge", "straining", "prolapse", "other"]
+
+HalfScales = Annotated[str, Meta(pattern=r"^(0|[1-9][0-9]?)(\.5)?$")]
+Millimetres = Annotated[str, Meta(pattern=r"^(0|[1-9][0-9]?)(\.[0-9]{1,2})?$")]
+Count = Annotated[int, Meta(ge=0, le=400)]
+
+DEEPEST = Decimal(30)
+"""Subcaudal scales; twice the deepest published range (our judgement, an input guard only)."""
+PROBE_MM = (Decimal("0.3"), Decimal("8"))
+"""Probe sets run from about 0.8 to 5 mm (common practice, no source); guard set wider."""
+
+
+class Observed(Struct, frozen=True, forbid_unknown_fields=True, omit_defaults=True):
+    """Base of all observations; no method, so it never appears itself."""
+
+
+class Pass(Observed, frozen=True):
+    """One run of the probe on one side.
+
+    ``depth`` in subcaudal scales to the half. ``stopped``: ``resistance`` ended it,
+    ``choice`` while still gliding (a lower bound), or it was ``aborted`` (says nothing).
+    """
+
+    side: Side
+    depth: HalfScales
+    stopped: Literal["resistance", "choice", "aborted"]
+
+    @property
+    def scales(self) -> Decimal:
+        return Decimal(self.depth)
+
+
+class Probing(Observed, frozen=True, tag_field="method", tag="probing"):
+    """A blunt probe beside the tail; no passes when only the conclusion was reported."""
+
+    passes: tuple[Pass, ...] = ()
+    probe_mm: Millimetres | None = None
+
+
+class Eversion(Observed, frozen=True, tag_field="method", tag="eversion"):
+    """Hemipenes everted by hand in a hatchling, or seen out of their own accord."""
+
+    manner: Literal["manual", "spontaneous"]
+    seen: Literal["hemipenes", "nothing", "unclear"]
+
+
+class Ultrasound(Observed, frozen=True, tag_field="method", tag="ultrasound"):
+    seen: Literal["hemipenes", "testes", "ovaries", "follicles", "pockets", "unclear"]
+
+
+class Radiography(Observed, frozen=True, tag_field="method", tag="radiography"):
+    contrast: bool
+    seen: Literal["hemipenes", "none", "unclear"]
+
+
+class Endoscopy(Observed, frozen=True, tag_field="method", tag="endoscopy"):
+    seen: Literal["testes", "ovaries", "unclear"]
+
+
+class Dna(Observed, frozen=True, tag_field="method", tag="dna"):
+    """A sex-linked marker. ``system`` is the one the assay assumes; the taxon decides
+    whether that is evidence."""
+
+    system: Literal["XY", "ZW"]
+    sample: Literal["shed", "blood", "swab", "tissue"]
+    found: Literal["heterogametic", "homogametic", "failed"]
+
+
+class Reproduction(Observed, frozen=True, tag_field="method", tag="reproduction"):
+    """Eggs laid or young born: proves the dam, not the male housed with her."""
+
+    event: Literal["laid_eggs", "gave_birth"]
+    witnessed: bool
+    count: Count | None = None
+
+
+class ScaleCount(Observed, frozen=True, tag_field="method", tag="scale_count"):
+    subcaudals: Count
+    ventrals: Count | None = None
+
+
+class Visual(Observed, frozen=True, tag_field="method", tag="visual"):
+    """An impression from tail shape, spurs, size or a slough plug."""
+
+    feature: Literal["tail", "spurs", "size", "slough_plugs", "other"]
+
+
+class Statement(Observed, frozen=True, tag_field="method", tag="statement"):
+    """What a seller or earlier keeper said, with no check of one's own."""
+
+    source: Literal["seller", "earlier_keeper", "papers"]
+
+
+Observation = (
+    Probing
+    | Eversion
+    | Ultrasound
+    | Radiography
+    | Endoscopy
+    | Dna
+    | Reproduction
+    | ScaleCount
+    | Visual
+    | Statement
+)
+
+Method = Literal[
+    "probing",
+    "eversion",
+    "ultrasound",
+    "radiography",
+    "endoscopy",
+    "dna",
+    "reproduction",
+    "scale_count",
+    "visual",
+    "statement",
+]
+
+
+def method_of(observed: Observation) -> Method:
+    """The method word of an observation, as it stands in the log."""
+    method: Method = type(observed).__struct_config__.tag  # type: ignore[assignment]
+    return method
