@@ -1,0 +1,1 @@
+"""The tamper-evident log: one byte form per entry, a Merkle tree over them, proofs."""
