@@ -11,7 +11,14 @@ from typing import Annotated, Literal
 
 from msgspec import Meta, Struct
 
-from scalewitness.domain.observations import Conclusion, Harm, Observation, Sex, Sureness
+from scalewitness.domain.observations import (
+    Conclusion,
+    Harm,
+    LifeStage,
+    Observation,
+    Sex,
+    Sureness,
+)
 
 Id = Annotated[
     str,
@@ -194,6 +201,7 @@ class Circumstance(Body, frozen=True):
     """What the record knew of a call when it was accepted; the weights rest on it."""
 
     call: Id
+    stage: LifeStage
     blind: bool
     interested: bool
     identity: Literal["confirmed", "unconfirmed", "mismatch"]

@@ -1,0 +1,88 @@
+"""Collections, animals and what is noted about them. Sex is not a column here."""
+
+from django.db import models
+from simple_history.models import HistoricalRecords
+
+from scalewitness.ledger.models import AppendOnly
+from scalewitness.people.models import Keeper
+
+
+class Collection(models.Model):
+    """The animals one keeper, with partners, holds."""
+
+    id = models.UUIDField(primary_key=True)
+    keeper = models.ForeignKey(Keeper, on_delete=models.PROTECT, related_name="collections")
+    name = models.CharField(max_length=80)
+    version = models.PositiveIntegerField(default=1)
+    history = HistoricalRecords()
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Animal(models.Model):
+    """One snake. ``name``, ``rack``, ``description`` and ``hold_off`` are the record a
+    keeper edits; the rest follows the facts and is written by intake alone."""
+
+    id = models.UUIDField(primary_key=True)
+    collection = models.ForeignKey(Collection, on_delete=models.PROTECT, related_name="animals")
+    species = models.CharField(max_length=60)
+    hatched = models.DateField(null=True)
+    sire = models.UUIDField(null=True)
+    dam = models.UUIDField(null=True)
+    traits = models.JSONField(default=list)
+    name = models.CharField(max_length=80, blank=True, default="")
+    rack = models.CharField(max_length=40, blank=True, default="")
+    description = models.TextField(max_length=2000, blank=True, default="")
+    hold_off = models.BooleanField(default=False)
+    version = models.PositiveIntegerField(default=1)
+    history = HistoricalRecords()
+
+    def __str__(self) -> str:
+        return self.name or str(self.id)
+
+
+class Identifier(AppendOnly):
+    """A transponder code, tag or scale photograph by which the animal is told apart."""
+
+    id = models.UUIDField(primary_key=True)
+    position = models.BigIntegerField(unique=True)
+    animal = models.ForeignKey(Animal, on_delete=models.PROTECT, related_name="identifiers")
+    scheme = models.CharField(max_length=12)
+    code = models.CharField(max_length=60, db_index=True)
+
+    def __str__(self) -> str:
+        return f"{self.scheme} {self.code}"
+
+
+class Husbandry(AppendOnly):
+    """A weight, meal, shed or health note."""
+
+    id = models.UUIDField(primary_key=True)
+    position = models.BigIntegerField(unique=True)
+    animal = models.ForeignKey(Animal, on_delete=models.PROTECT, related_name="husbandry")
+    by = models.UUIDField()
+    at = models.DateTimeField()
+    type = models.CharField(max_length=10)
+    noted = models.JSONField()
+
+    class Meta:
+        indexes = [models.Index(fields=["animal", "type", "-at"], name="husbandry_latest")]
+
+    def __str__(self) -> str:
+        return self.type
+
+
+class Custody(AppendOnly):
+    """A move from one collection to another."""
+
+    id = models.UUIDField(primary_key=True)
+    position = models.BigIntegerField(unique=True)
+    animal = models.ForeignKey(Animal, on_delete=models.PROTECT, related_name="custody")
+    came_from = models.UUIDField()
+    went_to = models.UUIDField()
+    why = models.CharField(max_length=10)
+    at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return self.why

@@ -1,0 +1,85 @@
+"""Reading animals. Nothing here decides who may see what: `calls.queries` does."""
+
+from dataclasses import dataclass
+from datetime import datetime
+from decimal import Decimal
+from uuid import UUID
+
+from scalewitness.animals.models import Animal, Collection, Husbandry, Identifier
+from scalewitness.domain.identifiers import parse_transponder
+from scalewitness.people.queries import is_partner
+
+
+@dataclass(frozen=True, slots=True)
+class Condition:
+    """What matters before a check: last weight, meal, shed and health note."""
+
+    grams: Decimal | None
+    weighed_at: datetime | None
+    fed_at: datetime | None
+    shed: str | None
+    health: str | None
+
+
+def animal_of(animal: UUID) -> Animal | None:
+    return Animal.objects.select_related("collection").filter(pk=animal).first()
+
+
+def is_steward(keeper: UUID | None, collection: Collection, now: datetime) -> bool:
+    """Whether the keeper holds the collection or is a partner in it."""
+    if keeper is None:
+        return False
+    return collection.keeper_id == keeper or is_partner(keeper, collection.pk, now)
+
+
+def collection_of(collection: UUID) -> Collection | None:
+    return Collection.objects.select_related("keeper").filter(pk=collection).first()
+
+
+def collections_of(keeper: UUID) -> list[Collection]:
+    return list(Collection.objects.filter(keeper=keeper).order_by("name", "pk"))
+
+
+def latest(animal: UUID, type: str, before: datetime | None = None) -> Husbandry | None:
+    notes = Husbandry.objects.filter(animal=animal, type=type)
+    if before is not None:
+        notes = notes.filter(at__lte=before)
+    return notes.order_by("-at", "-position").first()
+
+
+def condition(animal: UUID) -> Condition:
+    weight, meal = latest(animal, "weight"), _last_meal(animal)
+    shed, health = latest(animal, "shed"), latest(animal, "health")
+    return Condition(
+        grams=Decimal(weight.noted["grams"]) if weight else None,
+        weighed_at=weight.at if weight else None,
+        fed_at=meal.at if meal else None,
+        shed=shed.noted["stage"] if shed else None,
+        health=health.noted["sign"] if health else None,
+    )
+
+
+def _last_meal(animal: UUID) -> Husbandry | None:
+    meals = Husbandry.objects.filter(animal=animal, type="meal", noted__taken=True)
+    return meals.order_by("-at", "-position").first()
+
+
+def weight_on(animal: UUID, when: datetime) -> Decimal | None:
+    note = latest(animal, "weight", before=when)
+    return Decimal(note.noted["grams"]) if note else None
+
+
+def codes_of(animal: UUID) -> set[str]:
+    """All identifier codes of the animal, transponders in their bare 15 digits."""
+    return set(Identifier.objects.filter(animal=animal).values_list("code", flat=True))
+
+
+def plain_code(scheme: str, code: str) -> str:
+    """A code in the form it is stored and compared in.
+
+    Raises:
+        ValueError: not a transponder code (ISO 11784 text form).
+    """
+    return parse_transponder(code).code if scheme == "transponder" else code.strip()
+
+

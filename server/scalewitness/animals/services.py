@@ -1,0 +1,130 @@
+"""Collections, animals and husbandry: the writes."""
+
+from collections.abc import Mapping
+from datetime import date, datetime
+from typing import Any, TypeVar
+from uuid import UUID
+
+import msgspec
+from django.db import transaction
+
+from scalewitness.animals.models import Animal, Collection, Custody, Husbandry, Identifier
+from scalewitness.animals.queries import plain_code
+from scalewitness.domain.errors import IdReused, VersionStale
+from scalewitness.domain.facts import (
+    AnimalRegistered,
+    CustodyChanged,
+    HusbandryNoted,
+    IdentifierAssigned,
+    Particulars,
+)
+from scalewitness.ledger.services import Logged
+from scalewitness.people.models import Keeper
+
+Editable = TypeVar("Editable", Animal, Collection)
+
+ANIMAL_FIELDS = frozenset({"name", "rack", "description", "hold_off"})
+COLLECTION_FIELDS = frozenset({"name"})
+
+
+def create_collection(keeper: Keeper, collection: UUID, name: str, now: datetime) -> Collection:
+    """A new, empty collection. Repeating it with the same id and name changes nothing.
+
+    Raises:
+        IdReused: the id stands for another collection.
+    """
+    with transaction.atomic():
+        found = Collection.objects.filter(pk=collection).first()
+        if found is None:
+            found = Collection(pk=collection, keeper=keeper, name=name)
+            _save(found, keeper, now, new=True)
+        elif found.keeper_id != keeper.pk or found.name != name:
+            raise IdReused()
+    return found
+
+
+def edit(
+    record: Editable, fields: Mapping[str, Any], *, version: int, by: Keeper, now: datetime
+) -> Editable:
+    """Edit a record under its version; the earlier values stay in its history.
+
+    Raises:
+        VersionStale: the record is no longer at ``version``.
+    """
+    with transaction.atomic():
+        current = type(record).objects.select_for_update().get(pk=record.pk)
+        if current.version != version:
+            raise VersionStale(version=current.version)
+        for name, value in fields.items():
+            setattr(current, name, value)
+        current.version += 1
+        _save(current, by, now)
+    return current
+
+
+def _save(record: Animal | Collection, by: Keeper | None, now: datetime, new: bool = False) -> None:
+    record._history_user = by
+    record._history_date = now
+    record.save(force_insert=new)
+
+
+# --- facts: intake calls these, nobody else -------------------------------------------
+
+
+def store_animal(fact: Logged[AnimalRegistered]) -> Animal:
+    animal = Animal(pk=fact.about, collection_id=UUID(fact.body.collection))
+    _set_particulars(animal, fact.body)
+    _save(animal, None, fact.received_at, new=True)
+    return animal
+
+
+def store_particulars(animal: Animal, fact: Logged[Particulars]) -> None:
+    _set_particulars(animal, fact.body)
+    animal.version += 1
+    _save(animal, None, fact.received_at)
+
+
+def _set_particulars(animal: Animal, body: Particulars) -> None:
+    animal.species = body.species
+    animal.hatched = date.fromisoformat(body.hatched) if body.hatched else None
+    animal.sire = UUID(body.sire) if body.sire else None
+    animal.dam = UUID(body.dam) if body.dam else None
+    animal.traits = list(body.traits)
+
+
+def store_identifier(fact: Logged[IdentifierAssigned]) -> None:
+    Identifier.objects.create(
+        id=fact.id,
+        position=fact.position,
+        animal_id=fact.about,
+        scheme=fact.body.scheme,
+        code=plain_code(fact.body.scheme, fact.body.code),
+    )
+
+
+def store_husbandry(fact: Logged[HusbandryNoted]) -> None:
+    noted = msgspec.to_builtins(fact.body.noted)
+    Husbandry.objects.create(
+        id=fact.id,
+        position=fact.position,
+        animal_id=fact.about,
+        by=fact.by,
+        at=fact.at,
+        type=noted["type"],
+        noted=noted,
+    )
+
+
+def store_move(animal: Animal, fact: Logged[CustodyChanged]) -> None:
+    Custody.objects.create(
+        id=fact.id,
+        position=fact.position,
+        animal=animal,
+        came_from=animal.collection_id,
+        went_to=UUID(fact.body.to),
+        why=fact.body.why,
+        at=fact.at,
+    )
+    animal.collection_id = UUID(fact.body.to)
+    animal.version += 1
+    _save(animal, None, fact.received_at)

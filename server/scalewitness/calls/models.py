@@ -1,0 +1,126 @@
+"""Calls, what was said against them, and the standing after each change."""
+
+from django.db import models
+
+from scalewitness.animals.models import Animal
+from scalewitness.ledger.models import AppendOnly
+
+
+class Call(AppendOnly):
+    """One examiner's determination of one animal's sex on one occasion.
+
+    ``by`` sent it; ``examiner`` made it (the same id unless it was reported for a
+    veterinarian, laboratory or earlier keeper). ``body`` is the fact's body as logged.
+    """
+
+    id = models.UUIDField(primary_key=True)
+    position = models.BigIntegerField(unique=True)
+    animal = models.ForeignKey(Animal, on_delete=models.PROTECT, related_name="calls")
+    by = models.UUIDField()
+    examiner = models.UUIDField(db_index=True)
+    role = models.CharField(max_length=15)
+    method = models.CharField(max_length=15)
+    conclusion = models.CharField(max_length=12)
+    examined_at = models.DateTimeField()
+    received_at = models.DateTimeField()
+    visit = models.UUIDField(null=True)
+    stage = models.CharField(max_length=10)
+    identity = models.CharField(max_length=12)
+    blind = models.BooleanField()
+    interested = models.BooleanField()
+    anchored_to = models.CharField(max_length=6, null=True)  # noqa: DJ001  None: knew nothing
+    flags = models.JSONField(default=list)
+    body = models.JSONField()
+
+    class Meta:
+        indexes = [models.Index(fields=["animal", "by"], name="call_animal_by")]
+
+    def __str__(self) -> str:
+        return f"{self.method}: {self.conclusion}"
+
+
+class Withdrawal(AppendOnly):
+    """The sender takes a call back. The call stays visible; it no longer counts."""
+
+    id = models.UUIDField(primary_key=True)
+    position = models.BigIntegerField(unique=True)
+    call = models.OneToOneField(Call, on_delete=models.PROTECT, related_name="withdrawal")
+    at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"withdrawal of {self.call_id}"
+
+
+class Objection(AppendOnly):
+    """Someone else disputes a call."""
+
+    id = models.UUIDField(primary_key=True)
+    position = models.BigIntegerField(unique=True)
+    call = models.ForeignKey(Call, on_delete=models.PROTECT, related_name="objections")
+    by = models.UUIDField()
+    ground = models.CharField(max_length=20)
+    at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"objection to {self.call_id}"
+
+
+class SetAside(AppendOnly):
+    """A finding took a call out of the count. The call stays visible."""
+
+    call = models.OneToOneField(
+        Call, primary_key=True, on_delete=models.PROTECT, related_name="set_aside"
+    )
+    finding = models.UUIDField()
+    position = models.BigIntegerField()
+
+    def __str__(self) -> str:
+        return f"{self.call_id} set aside"
+
+
+class Standing(AppendOnly):
+    """What the record said of an animal's sex from ``position`` on."""
+
+    id = models.UUIDField(primary_key=True)
+    position = models.BigIntegerField(unique=True)
+    animal = models.ForeignKey(Animal, on_delete=models.PROTECT, related_name="standings")
+    label = models.CharField(max_length=16)
+    p_male = models.CharField(max_length=8)
+    p_male_pessimistic = models.CharField(max_length=8)
+    parameters = models.CharField(max_length=60)
+    policy = models.CharField(max_length=60)
+    examiner_records = models.CharField(max_length=60)
+
+    class Meta:
+        indexes = [models.Index(fields=["animal", "-position"], name="standing_latest")]
+
+    def __str__(self) -> str:
+        return self.label
+
+
+class HeldCall(AppendOnly):
+    """A call that reached us long after its visit ended: kept whole for the host."""
+
+    id = models.UUIDField(primary_key=True)
+    animal = models.ForeignKey(Animal, on_delete=models.PROTECT, related_name="held_calls")
+    collection = models.UUIDField()
+    by = models.UUIDField()
+    device = models.UUIDField(null=True)
+    received_at = models.DateTimeField()
+    submission = models.JSONField()
+
+    def __str__(self) -> str:
+        return f"held {self.id}"
+
+
+class HeldDecision(AppendOnly):
+    """The host admitted a held call, or did not."""
+
+    held = models.OneToOneField(
+        HeldCall, primary_key=True, on_delete=models.PROTECT, related_name="decision"
+    )
+    position = models.BigIntegerField(unique=True)
+    admitted = models.BooleanField()
+
+    def __str__(self) -> str:
+        return "admitted" if self.admitted else "not admitted"

@@ -1,0 +1,1 @@
+"""Reading calls and standings, through the one visibility query."""

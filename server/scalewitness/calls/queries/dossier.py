@@ -1,0 +1,80 @@
+"""All that is known of one animal's sex, ready to be shown to someone who may see it."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from uuid import UUID
+
+from scalewitness.animals.models import Animal
+from scalewitness.calls.models import Call, Standing
+from scalewitness.calls.queries.standings import all_calls, assessment_of, latest_standing
+from scalewitness.domain.sexing.explain import Line, explain
+from scalewitness.domain.sexing.standing import Assessment, CallWeight
+from scalewitness.domain.sexing.taxa import Taxon, taxon
+from scalewitness.ledger.queries import texts_of
+from scalewitness.people.queries import names_of
+
+
+@dataclass(frozen=True, slots=True)
+class ShownCall:
+    """A call with what people see beside it. ``weight`` is None when it does not count."""
+
+    call: Call
+    examiner_name: str
+    sender_name: str
+    note: str | None
+    weight: CallWeight | None
+
+    @property
+    def counts(self) -> bool:
+        return self.weight is not None
+
+    @property
+    def withdrawn(self) -> bool:
+        return hasattr(self.call, "withdrawal")
+
+    @property
+    def set_aside(self) -> bool:
+        return hasattr(self.call, "set_aside")
+
+
+@dataclass(frozen=True, slots=True)
+class Dossier:
+    animal: Animal
+    taxon: Taxon
+    standing: Standing | None
+    assessment: Assessment
+    lines: tuple[Line, ...]
+    calls: tuple[ShownCall, ...]
+    names: dict[UUID, str]
+
+
+def dossier(animal: Animal) -> Dossier:
+    """The animal's evidence; the caller has checked that it may be shown."""
+    assessment, evidence = assessment_of(animal)
+    kind = taxon(animal.species)
+    calls = all_calls(animal.pk)
+    names = names_of({call.examiner for call in calls} | {call.by for call in calls})
+    return Dossier(
+        animal=animal,
+        taxon=kind,
+        standing=latest_standing(animal.pk),
+        assessment=assessment,
+        lines=explain(assessment, evidence, kind),
+        calls=tuple(_shown(calls, assessment, names)),
+        names=names,
+    )
+
+
+def _shown(
+    calls: list[Call], assessment: Assessment, names: dict[UUID, str]
+) -> Iterable[ShownCall]:
+    weights = {weight.call: weight for weight in assessment.weights}
+    texts = texts_of(call.pk for call in calls)
+    for call in calls:
+        yield ShownCall(
+            call=call,
+            examiner_name=names.get(call.examiner, "unknown"),
+            sender_name=names.get(call.by, "unknown"),
+            note=texts.get((call.pk, "note")),
+            weight=weights.get(str(call.pk)),
+        )

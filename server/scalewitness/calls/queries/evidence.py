@@ -1,0 +1,62 @@
+"""From rows to the values that `domain.sexing` weighs."""
+
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+import msgspec
+
+from scalewitness.calls.models import Call
+from scalewitness.domain.facts import CallMade, Circumstance
+from scalewitness.domain.sexing.evidence import Evidence
+
+
+def counting_calls(animal: UUID) -> list[Call]:
+    """The animal's calls that count, in log order: neither withdrawn nor set aside."""
+    return list(
+        Call.objects.filter(animal=animal, withdrawal=None, set_aside=None).order_by("position")
+    )
+
+
+def evidence_of(call: Call) -> Evidence:
+    return as_evidence(
+        msgspec.convert(call.body, CallMade),
+        circumstance_of(call),
+        sender=str(call.by),
+        at=call.examined_at,
+        position=call.position,
+    )
+
+
+def circumstance_of(call: Call) -> Circumstance:
+    known: dict[str, Any] = {
+        "call": str(call.pk),
+        "stage": call.stage,
+        "blind": call.blind,
+        "interested": call.interested,
+        "identity": call.identity,
+        "anchored_to": call.anchored_to,
+    }
+    return msgspec.convert(known, Circumstance)
+
+
+def as_evidence(
+    body: CallMade, known: Circumstance, *, sender: str, at: datetime, position: int
+) -> Evidence:
+    """The same value whether it comes from a row or from the log alone."""
+    reported = body.reported
+    return Evidence(
+        call=known.call,
+        examiner=reported.who if reported else sender,
+        role=reported.role if reported else "keeper",
+        at=round(at.timestamp() * 1000),
+        position=position,
+        stage=known.stage,
+        conclusion=body.conclusion,
+        sureness=body.sureness,
+        observed=body.observed,
+        identity=known.identity,
+        blind=known.blind,
+        interested=known.interested,
+        anchored_to=known.anchored_to,
+    )

@@ -1,0 +1,116 @@
+"""Recompute every standing from the log alone and compare it with what was logged."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+import msgspec
+
+from scalewitness.calls.models import Standing
+from scalewitness.calls.queries.evidence import as_evidence
+from scalewitness.calls.queries.standings import assess_animal
+from scalewitness.domain import facts
+from scalewitness.domain.sexing.evidence import Evidence
+from scalewitness.domain.sexing.standing import share
+from scalewitness.ledger.models import Entry
+from scalewitness.ledger.queries import entries_by_position, leaf_of
+
+KINDS = frozenset(
+    {
+        "animal_registered",
+        "particulars_corrected",
+        "call_made",
+        "call_withdrawn",
+        "finding_recorded",
+        "dispute_opened",
+        "standing_changed",
+    }
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """A standing that the log does not bear out, by its position."""
+
+    position: int
+    animal: UUID
+    what: str
+
+
+@dataclass(slots=True)
+class _Past:
+    """An animal as the log tells it so far."""
+
+    species: str = ""
+    made: dict[str, tuple[facts.CallMade, str, datetime, int]] = field(default_factory=dict)
+    known: dict[str, facts.Circumstance] = field(default_factory=dict)
+    gone: set[str] = field(default_factory=set)
+
+    def evidence(self) -> list[Evidence]:
+        return [
+            as_evidence(body, self.known[call], sender=sender, at=at, position=position)
+            for call, (body, sender, at, position) in self.made.items()
+            if call not in self.gone
+        ]
+
+
+class Replay:
+    """Walks the log once. ``checked`` counts the standings recomputed so far."""
+
+    def __init__(self) -> None:
+        self.checked = 0
+        self._animals: dict[UUID, _Past] = {}
+        self._disputed: dict[UUID, UUID] = {}
+        self._stored = {row.position: row for row in Standing.objects.iterator()}
+
+    def differences(self) -> Iterator[Difference]:
+        for entry in entries_by_position(KINDS):
+            leaf = leaf_of(entry)
+            body = msgspec.convert(leaf.body, facts.BODIES[entry.kind])
+            if isinstance(body, facts.StandingChanged):
+                yield from self._check(entry, body)
+            else:
+                self._follow(entry, body)
+        for position, row in sorted(self._stored.items()):
+            yield Difference(position, row.animal_id, "a standing that the log does not hold")
+
+    def _follow(self, entry: Entry, body: Any) -> None:
+        about = entry.about
+        if about is None:
+            return
+        match body:
+            case facts.Particulars():
+                self._past(about).species = body.species
+            case facts.CallMade():
+                made = (body, str(entry.by), entry.claimed_at, entry.position)
+                self._past(about).made[str(entry.fact)] = made
+            case facts.CallWithdrawn():
+                self._past(about).gone.add(body.call)
+            case facts.DisputeOpened():
+                self._disputed[about] = UUID(body.animal)
+            case facts.FindingRecorded():
+                self._past(self._disputed[about]).gone.update(body.set_aside)
+
+    def _past(self, animal: UUID) -> _Past:
+        return self._animals.setdefault(animal, _Past())
+
+    def _check(self, entry: Entry, logged: facts.StandingChanged) -> Iterator[Difference]:
+        animal = entry.about
+        if animal is None:
+            return
+        self.checked += 1
+        past = self._past(animal)
+        past.known |= {known.call: known for known in logged.admitted}
+        again = assess_animal(past.species, past.evidence())
+        now = (again.label, share(again.p_male), share(again.p_male_pessimistic))
+        if now != (logged.label, logged.p_male, logged.p_male_pessimistic):
+            yield Difference(entry.position, animal, f"logged {logged.label}, recomputed {now}")
+        row = self._stored.pop(entry.position, None)
+        if row is None or (row.label, row.p_male, row.p_male_pessimistic) != (
+            logged.label,
+            logged.p_male,
+            logged.p_male_pessimistic,
+        ):
+            yield Difference(entry.position, animal, "the stored standing differs from the log")

@@ -1,0 +1,74 @@
+"""The standing of an animal: the latest one logged, any past one, and its explanation."""
+
+from collections.abc import Iterable, Sequence
+from uuid import UUID
+
+from scalewitness.animals.models import Animal
+from scalewitness.calls.models import Call, Standing
+from scalewitness.calls.queries.evidence import counting_calls, evidence_of
+from scalewitness.domain.sexing.evidence import Evidence
+from scalewitness.domain.sexing.parameters import load_parameters
+from scalewitness.domain.sexing.policy import DEFAULT_POLICY
+from scalewitness.domain.sexing.records import EMPTY
+from scalewitness.domain.sexing.standing import Assessment, assess
+from scalewitness.domain.sexing.taxa import taxon
+
+
+def latest_standing(animal: UUID, at: int | None = None) -> Standing | None:
+    """The standing in force at log position ``at`` (now when None); None: no call yet."""
+    standings = Standing.objects.filter(animal=animal)
+    if at is not None:
+        standings = standings.filter(position__lte=at)
+    return standings.order_by("-position").first()
+
+
+def latest_standings(animals: Iterable[UUID]) -> dict[UUID, Standing]:
+    rows = Standing.objects.filter(animal__in=list(animals)).order_by("animal", "-position")
+    return {row.animal_id: row for row in rows.distinct("animal")}
+
+
+def label_of(standing: Standing | None) -> str:
+    return standing.label if standing else "unsexed"
+
+
+def assess_animal(species: str, evidence: Sequence[Evidence]) -> Assessment:
+    """The one place that chooses parameters, policy and examiner records."""
+    return assess(evidence, taxon(species), EMPTY, DEFAULT_POLICY, load_parameters())
+
+
+def assessment_of(animal: Animal) -> tuple[Assessment, list[Evidence]]:
+    """The animal's assessment from the calls that count now, with the evidence used."""
+    evidence = [evidence_of(call) for call in counting_calls(animal.pk)]
+    return assess_animal(animal.species, evidence), evidence
+
+
+def all_calls(animal: UUID) -> list[Call]:
+    """Every call on the animal in log order, withdrawn and set-aside ones included."""
+    return list(
+        Call.objects.filter(animal=animal)
+        .select_related("withdrawal", "set_aside")
+        .prefetch_related("objections")
+        .order_by("position")
+    )
+
+
+def call_of(call: UUID) -> Call | None:
+    return Call.objects.select_related("animal__collection").filter(pk=call).first()
+
+
+def known_before(animal: UUID) -> str | None:
+    """The sex someone who can see the record would expect, for anchoring.
+
+    The sex the standing names, else that of the latest conclusive call still counting.
+    """
+    standing = latest_standing(animal)
+    word = standing.label.rpartition(" ")[2] if standing else ""
+    if word in {"male", "female"}:
+        return word
+    last = (
+        Call.objects.filter(animal=animal, withdrawal=None, set_aside=None)
+        .exclude(conclusion="undetermined")
+        .order_by("-position")
+        .first()
+    )
+    return last.conclusion if last else None

@@ -1,0 +1,77 @@
+"""The one visibility query: every read of an animal passes through here.
+
+``all``: the keeper may see everything about the animal. ``blind``: a guest who has not
+yet given their own call on this visit sees what identifies the animal and what matters
+for its welfare, and nothing that could tell its sex.
+"""
+
+from datetime import datetime
+from typing import Literal
+from uuid import UUID
+
+from django.db.models import Case, Exists, OuterRef, Q, QuerySet, Value, When
+from django.db.models.fields import CharField
+
+from scalewitness.animals.models import Animal
+from scalewitness.calls.models import Call
+from scalewitness.domain.errors import NotFound
+from scalewitness.people.queries import active_grants, covering, grants_on
+
+Sight = Literal["all", "blind"]
+
+
+def visible_animals(keeper: UUID, now: datetime) -> QuerySet[Animal]:
+    """Animals the keeper may see now, each annotated with ``sight``.
+
+    Order is by id alone: no order that follows sex, standing or activity.
+    """
+    grants = covering(active_grants(keeper, now))
+    own_call = Call.objects.filter(animal=OuterRef(OuterRef("pk")), by=keeper, visit=OuterRef("pk"))
+    opened = grants.filter(Q(blind=False) | Exists(own_call))
+    return (
+        Animal.objects.select_related("collection")
+        .annotate(
+            sight=Case(
+                When(Q(collection__keeper=keeper) | Exists(opened), then=Value("all")),
+                When(Exists(grants), then=Value("blind")),
+                default=Value("none"),
+                output_field=CharField(),
+            )
+        )
+        .exclude(sight="none")
+        .order_by("pk")
+    )
+
+
+def animal_seen(keeper: UUID, animal: UUID, now: datetime) -> tuple[Animal, Sight]:
+    """One animal and how much of it the keeper may see.
+
+    Raises:
+        NotFound: there is no such animal, or it is not theirs to see; one answer for both.
+    """
+    found = visible_animals(keeper, now).filter(pk=animal).first()
+    if found is None:
+        raise NotFound()
+    return found, found.sight
+
+
+def animal_open(keeper: UUID, animal: UUID, now: datetime) -> Animal:
+    """An animal the keeper may see whole; a blind guest gets the same answer as anyone
+    who may not see it at all."""
+    found, sight = animal_seen(keeper, animal, now)
+    if sight != "all":
+        raise NotFound()
+    return found
+
+
+def was_blind(keeper: UUID, animal: Animal) -> bool:
+    """Whether nothing in the record ever told this keeper an earlier call on the animal.
+
+    True only for a guest whose every grant on it was blind and who has no call on it yet.
+    """
+    if animal.collection.keeper_id == keeper:
+        return False
+    grants = grants_on(keeper, animal.collection_id, animal.pk)
+    if not grants or any(not grant.blind for grant in grants):
+        return False
+    return not Call.objects.filter(animal=animal, by=keeper).exists()

@@ -1,0 +1,5 @@
+from django.apps import AppConfig
+
+
+class DisclosuresConfig(AppConfig):
+    name = "scalewitness.disclosures"

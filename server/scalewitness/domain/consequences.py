@@ -1,0 +1,133 @@
+"""What follows when an animal's standing changes: a pure function of values.
+
+The caller writes what comes back in the transaction of the fact that caused it.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from scalewitness.domain.facts import Representation
+from scalewitness.domain.observations import Sex
+from scalewitness.domain.sales import LIVE, RELIED_ON, UNPAID, State
+
+Told = Literal["stands", "fell", "reversed"]
+Change = Literal["fell", "reversed", "restored"]
+
+
+@dataclass(frozen=True, slots=True)
+class SaleView:
+    """A sale of the animal as consequences see it. ``told``: what the buyer last heard."""
+
+    sale: str
+    buyer: str
+    state: State
+    held: bool
+    represented: Representation
+    told: Told = "stands"
+
+
+@dataclass(frozen=True, slots=True)
+class Hold:
+    sale: str
+    reason: Literal["standing_fell", "standing_reversed", "standing_changed"]
+
+
+@dataclass(frozen=True, slots=True)
+class Disclose:
+    sale: str
+    buyer: str
+    change: Change
+    was: Representation
+
+
+@dataclass(frozen=True, slots=True)
+class OpenDispute:
+    sale: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class TellKeepers:
+    """The holder and partners hear that a verified standing changed."""
+
+    change: Change
+
+
+Consequence = Hold | Disclose | OpenDispute | TellKeepers
+
+
+def sex_of(label: str) -> Sex | None:
+    """The sex a label names, if it names one."""
+    word = label.rpartition(" ")[2]
+    if word == "male":
+        return "male"
+    return "female" if word == "female" else None
+
+
+def verified_sex(label: str) -> Sex | None:
+    return sex_of(label) if label.startswith("verified ") else None
+
+
+def told_by(represented: Sex, now: str) -> Told:
+    """How a label looks to someone who relied on ``represented`` as verified."""
+    verified = verified_sex(now)
+    if verified == represented:
+        return "stands"
+    return "fell" if verified is None else "reversed"
+
+
+def consequences(
+    before: str, after: str, sales: Sequence[SaleView], *, dispute_open: bool
+) -> tuple[Consequence, ...]:
+    """All that is owed when a standing's label goes from ``before`` to ``after``.
+
+    Holds and disclosures look at what each sale represented rather than at ``before``,
+    so a history that arrives in any order owes the same letters.
+    """
+    found: list[Consequence] = []
+    for sale in sales:
+        found += _for_sale(sale, after)
+    live = [sale for sale in sales if sale.state in LIVE]
+    if after == "contested" and live and not dispute_open:
+        found.append(OpenDispute(live[-1].sale))
+    change = _verified_change(before, after, live)
+    if change is not None:
+        found.append(TellKeepers(change))
+    return tuple(found)
+
+
+def _for_sale(sale: SaleView, after: str) -> list[Consequence]:
+    if sale.state in UNPAID and not sale.held:
+        reason = _hold_reason(sale.represented.label, after)
+        return [Hold(sale.sale, reason)] if reason else []
+    relied_on = verified_sex(sale.represented.label)
+    if sale.state not in RELIED_ON or relied_on is None:
+        return []
+    now = told_by(relied_on, after)
+    if now == sale.told:
+        return []
+    change: Change = "restored" if now == "stands" else now
+    return [Disclose(sale.sale, sale.buyer, change, sale.represented)]
+
+
+def _hold_reason(
+    represented: str, after: str
+) -> Literal["standing_fell", "standing_reversed", "standing_changed"] | None:
+    """An unpaid sale is held when what was offered no longer holds; better is no reason."""
+    promised = sex_of(represented)
+    if promised is None:
+        return "standing_changed" if represented != after and after != "unsexed" else None
+    if sex_of(after) not in {None, promised}:
+        return "standing_reversed"
+    if after in {represented, f"verified {promised}"}:
+        return None
+    return "standing_fell"
+
+
+def _verified_change(before: str, after: str, live: Sequence[SaleView]) -> Change | None:
+    was, now = verified_sex(before), verified_sex(after)
+    if was == now:
+        return None
+    if was is None:
+        return "restored" if any(sale.told != "stands" for sale in live) else None
+    return "fell" if now is None else "reversed"

@@ -1,0 +1,28 @@
+"""Times as the record writes them: UTC, milliseconds, a trailing ``Z`` (RFC 3339)."""
+
+import re
+from datetime import UTC, datetime
+
+_RFC3339 = re.compile(
+    r"\d{4}-\d{2}-\d{2}[Tt]\d{2}:\d{2}:\d{2}(\.\d{1,9})?([Zz]|[+-]\d{2}:\d{2})", re.ASCII
+)
+
+
+def rfc3339(moment: datetime) -> str:
+    """``2026-11-25T09:30:00.000Z``; the moment must carry an offset."""
+    if moment.tzinfo is None:
+        raise ValueError("a moment without an offset")
+    utc = moment.astimezone(UTC)
+    return utc.strftime("%Y-%m-%dT%H:%M:%S.") + f"{utc.microsecond // 1000:03d}Z"
+
+
+def parse_moment(text: str) -> datetime:
+    """A moment from RFC 3339 text; an offset is required, finer than a millisecond is cut.
+
+    Raises:
+        ValueError: not RFC 3339, or no such date.
+    """
+    if not _RFC3339.fullmatch(text):
+        raise ValueError("not an RFC 3339 date and time with an offset")
+    moment = datetime.fromisoformat(text.upper()).astimezone(UTC)
+    return moment.replace(microsecond=moment.microsecond // 1000 * 1000)

@@ -1,0 +1,56 @@
+"""How deep a probe goes in a male and in a female of a given species.
+
+Depths are counted in half subcaudal scales from 0 to 30. The chance of each is that of a
+normal distribution about the middle of the published range, plus a small share spread
+evenly over all depths for plugs, kinks, scars and force.
+"""
+
+from functools import lru_cache
+from math import erf, log, sqrt
+
+from msgspec import Struct
+
+from scalewitness.domain.observations import DEEPEST, Pass
+from scalewitness.domain.sexing.parameters import ParameterSet
+from scalewitness.domain.sexing.taxa import Range
+
+LAST = int(DEEPEST * 2)
+
+
+class DepthTable(Struct, frozen=True):
+    """By half scales: log chance of stopping there, and of stopping there or deeper."""
+
+    stops: tuple[float, ...]
+    reaches: tuple[float, ...]
+
+
+def depth_table(given: Range, numbers: ParameterSet) -> DepthTable:
+    """The table for a published range under one set of parameters."""
+    low, high = map(float, given)
+    sd = max((high - low) * numbers.value("depth.sd_share"), numbers.value("depth.sd_least"))
+    return _depth_table((low + high) / 2, sd, numbers.value("depth.outlier"))
+
+
+def pass_log_chance(run: Pass, table: DepthTable) -> float:
+    """Log chance of one pass: stopped by resistance there, or by choice there or deeper.
+    An aborted pass has chance one whatever the sex. Depths beyond the table count as its
+    last."""
+    if run.stopped == "aborted":
+        return 0.0
+    chances = table.stops if run.stopped == "resistance" else table.reaches
+    return chances[min(int(run.scales * 2), LAST)]
+
+
+@lru_cache(maxsize=512)
+def _depth_table(mean: float, sd: float, outlier: float) -> DepthTable:
+    below = [_normal_below((half + 0.5) / 2, mean, sd) for half in range(LAST)]
+    normal = [high - low for low, high in zip([0.0, *below], [*below, 1.0], strict=True)]
+    spread = outlier / (LAST + 1)
+    stops = [(1 - outlier) * chance + spread for chance in normal]
+    deeper = [(1 - outlier) * (1 - shallower) for shallower in [0.0, *below]]
+    reaches = [chance + spread * (LAST + 1 - half) for half, chance in enumerate(deeper)]
+    return DepthTable(tuple(map(log, stops)), tuple(map(log, reaches)))
+
+
+def _normal_below(depth: float, mean: float, sd: float) -> float:
+    return (1 + erf((depth - mean) / (sd * sqrt(2)))) / 2

@@ -1,0 +1,93 @@
+"""Every number of the model, with where it comes from.
+
+Numbers live in a flat table under dotted names (``mislead.probing.male``), so that any
+of them can be shown, varied and traced. Two sets: ``base``, and ``pessimistic``, which
+falls back on ``base`` for every number it does not name.
+"""
+
+from collections.abc import Iterator, Mapping
+from functools import cache
+from types import MappingProxyType
+from typing import Any, Literal
+
+from msgspec import Struct
+
+from scalewitness.domain.sexing.tables import table
+
+Status = Literal["published", "common practice", "from memory", "our judgement"]
+SetName = Literal["base", "pessimistic"]
+
+CURRENT = "sexing-1"
+VERSIONS = (CURRENT,)
+
+_ABOUT = frozenset({"source", "status", "note"})
+
+
+class UnknownVersion(ValueError):
+    """No parameters of this version are kept."""
+
+
+class Parameter(Struct, frozen=True):
+    """One number. ``source`` is empty when there is none to name."""
+
+    name: str
+    value: float
+    status: Status
+    source: str = ""
+    note: str = ""
+    of: str = "base"
+
+
+class ParameterSet(Struct, frozen=True, eq=False):
+    """All numbers of one set by dotted name; shares are between 0 and 1."""
+
+    numbers: Mapping[str, Parameter]
+
+    def value(self, name: str) -> float:
+        """The number of that name. Raises KeyError."""
+        return self.numbers[name].value
+
+    def get(self, name: str, default: float) -> float:
+        """The number of that name, or ``default`` where the set has none."""
+        found = self.numbers.get(name)
+        return default if found is None else found.value
+
+
+class Parameters(Struct, frozen=True, eq=False):
+    version: str
+    base: ParameterSet
+    pessimistic: ParameterSet
+
+
+def numbers_of(of: str, entries: Mapping[str, Mapping[str, Any]]) -> Iterator[Parameter]:
+    """Data file entries as parameters: ``value`` under the entry's own name, every other
+    number under ``entry.number``."""
+    for entry, fields in entries.items():
+        about = {
+            "status": fields["status"],
+            "source": fields.get("source", ""),
+            "note": fields.get("note", ""),
+            "of": of,
+        }
+        for field, value in fields.items():
+            if field not in _ABOUT:
+                name = entry if field == "value" else f"{entry}.{field}"
+                yield Parameter(name, float(value), **about)
+
+
+@cache
+def load_parameters(version: str = CURRENT) -> Parameters:
+    """Both sets of one version, read once. Raises UnknownVersion."""
+    if version not in VERSIONS:
+        raise UnknownVersion(version)
+    base = _read(version, "base")
+    return Parameters(
+        version, ParameterSet(base), ParameterSet(base | _read(version, "pessimistic"))
+    )
+
+
+def _read(version: str, of: SetName) -> MappingProxyType[str, Parameter]:
+    sheets = (table(version, f"{name}.toml") for name in ("parameters", "methods"))
+    return MappingProxyType(
+        {number.name: number for sheet in sheets for number in numbers_of(of, sheet[of])}
+    )

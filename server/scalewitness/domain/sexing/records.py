@@ -1,0 +1,75 @@
+"""How often an examiner is wrong: the prior of their role, moved by their own record."""
+
+from collections.abc import Mapping
+from types import MappingProxyType
+
+from msgspec import Struct, field
+
+from scalewitness.domain.observations import Method, Sex, Sureness
+from scalewitness.domain.sexing.evidence import Evidence, Role
+from scalewitness.domain.sexing.parameters import Parameters, ParameterSet
+
+Beta = tuple[float, float]
+"""Wrong and right calls, prior included: (a, b), mean a / (a + b)."""
+
+
+class ExaminerRecords(Struct, frozen=True, eq=False):
+    """Beta posterior of the error rate by (examiner, method, true sex).
+
+    Each posterior starts from :func:`error_prior` of the examiner's role in the base set
+    and adds the calls settled since: wrong ones to a, right ones to b.
+    """
+
+    version: str = "none"
+    rates: Mapping[tuple[str, Method, Sex], Beta] = field(default_factory=dict)
+
+
+EMPTY = ExaminerRecords("none", MappingProxyType({}))
+
+
+def error_prior(numbers: ParameterSet, role: Role, method: Method) -> Beta:
+    """The error rate of an examiner without a record, for one method.
+
+    The role's prior keeps its weight; its mean is scaled by how little the method leaves
+    to misread, and never lies below a published share of wrong answers.
+    """
+    a, b = numbers.value(f"error.{role}.a"), numbers.value(f"error.{role}.b")
+    mean = a / (a + b) * numbers.get(f"error_share.{method}", 1.0)
+    mean = max(mean, published_wrong(numbers, method))
+    return mean * (a + b), (1 - mean) * (a + b)
+
+
+def published_wrong(numbers: ParameterSet, method: Method) -> float:
+    """Share of wrong answers among answers, from a published share of wrong *or*
+    unresolved; 0 where the set names none."""
+    either = numbers.get(f"wrong_or_unresolved.{method}", 0.0)
+    unresolved = either * numbers.value("unresolved_share")
+    return (either - unresolved) / (1 - unresolved)
+
+
+def session_error(
+    call: Evidence, numbers: ParameterSet, records: ExaminerRecords, parameters: Parameters
+) -> tuple[float, float]:
+    """ε of this call's session, if the animal is male and if it is female."""
+    role, method = call.role, call.method
+    prior = error_prior(numbers, role, method)
+    start = error_prior(parameters.base, role, method)
+
+    def of(sex: Sex) -> float:
+        found = records.rates.get((call.examiner, method, sex))
+        a, b = prior if found is None else _moved(found, start, prior)
+        return _raised(a / (a + b), call.sureness, numbers)
+
+    return of("male"), of("female")
+
+
+def _moved(found: Beta, start: Beta, prior: Beta) -> Beta:
+    """The record under another prior than the one it started from; never less than that
+    prior, in case the record started from an older one."""
+    if prior == start:
+        return found
+    return prior[0] + max(found[0] - start[0], 0.0), prior[1] + max(found[1] - start[1], 0.0)
+
+
+def _raised(mean: float, sureness: Sureness, numbers: ParameterSet) -> float:
+    return min(mean * numbers.value(f"sureness.{sureness}"), numbers.value("error.most"))

@@ -1,0 +1,121 @@
+"""One accepted batch in the making: the writer, what it touched and what it owes."""
+
+import os
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+import msgspec
+
+from scalewitness.domain import facts
+from scalewitness.domain.facts import Body, Circumstance
+from scalewitness.domain.ids import uuid7
+from scalewitness.intake.submission import Sealed
+from scalewitness.ledger.services import Draft, Logged, Writer, keep_text
+from scalewitness.mail import services as mail
+
+
+@dataclass(frozen=True, slots=True)
+class Actor:
+    """Who sends: a keeper on a device, or a buyer through their link."""
+
+    keeper: UUID | None = None
+    device: UUID | None = None
+    buyer: UUID | None = None
+    sale: UUID | None = None
+
+    @property
+    def by(self) -> UUID | None:
+        return self.keeper or self.buyer
+
+
+def fresh_id(now: datetime) -> UUID:
+    """A UUIDv7 for what the record itself states."""
+    return uuid7(round(now.timestamp() * 1000), os.urandom(10))
+
+
+@dataclass(slots=True)
+class Touched:
+    """An animal whose evidence changed: since when, and the calls newly admitted."""
+
+    cause: UUID
+    admitted: list[Circumstance] = field(default_factory=list)
+
+
+class Batch:
+    """Everything one transaction of intake writes to."""
+
+    def __init__(self, actor: Actor, received_at: datetime) -> None:
+        self.actor = actor
+        self.now = received_at
+        self.touched: dict[UUID, Touched] = {}
+        self.owes_letters = False
+        self._writer = Writer(received_at)
+
+    def log(self, fact: Sealed, *, by: UUID | None = None, device: UUID | None = None) -> Logged[Any]:
+        """Take a position for a sent fact and keep its texts."""
+        by = by or self.actor.by
+        position = self._writer.add(
+            Draft(
+                id=fact.id,
+                kind=fact.kind,
+                by=by,
+                device=device or self.actor.device,
+                at=fact.at,
+                about=fact.about,
+                body=fact.logged_body(),
+                flags=fact.flags,
+            )
+        )
+        self.keep_texts(fact)
+        return Logged(fact.id, position, by, fact.at, self.now, fact.about, fact.body)
+
+    def mark(self) -> int:
+        """How many facts the batch holds; for `rewind` when a savepoint is rolled back."""
+        return self._writer.pending
+
+    def rewind(self, mark: int) -> None:
+        self._writer.drop_after(mark)
+
+    def keep_texts(self, fact: Sealed) -> None:
+        """Store free text beside the log, where it can be erased."""
+        for name, (salt, text) in fact.texts.items():
+            keep_text(fact.id, name, salt, text)
+
+    def state(self, kind: str, about: UUID, body: Body) -> Logged[Any]:
+        """Log a fact that the record itself states, as a consequence."""
+        if kind not in facts.SYSTEM_KINDS and kind != "dispute_opened":
+            raise ValueError(f"{kind} is for people to say")
+        fact_id = fresh_id(self.now)
+        built: Mapping[str, Any] = msgspec.to_builtins(body)
+        position = self._writer.add(Draft(fact_id, kind, None, None, self.now, about, built))
+        return Logged(fact_id, position, None, self.now, self.now, about, body)
+
+    def touch(self, animal: UUID, cause: UUID, admitted: Circumstance | None = None) -> None:
+        """Note that the animal must be reassessed before the batch ends."""
+        touched = self.touched.setdefault(animal, Touched(cause))
+        touched.cause = cause
+        if admitted is not None:
+            touched.admitted.append(admitted)
+
+    def owe_letter(
+        self, kind: str, *, cause: UUID, recipient: UUID, to: str, context: Mapping[str, Any]
+    ) -> None:
+        """Queue a letter in this transaction; it leaves after commit."""
+        mail.queue(
+            id=fresh_id(self.now),
+            kind=kind,
+            cause=cause,
+            recipient=recipient,
+            to=to,
+            context=context,
+            now=self.now,
+        )
+        self.owes_letters = True
+
+    def flush(self) -> int:
+        return self._writer.flush()
+
+

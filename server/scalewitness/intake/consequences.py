@@ -1,0 +1,178 @@
+"""Reassess what a batch touched and write all that follows, in the same transaction."""
+
+from datetime import timedelta
+from uuid import UUID
+
+import msgspec
+
+from scalewitness.animals.models import Animal
+from scalewitness.calls.queries.standings import assessment_of, label_of, latest_standing
+from scalewitness.calls.services import store_standing
+from scalewitness.disclosures.queries import last_told
+from scalewitness.disclosures.services import store_disclosure
+from scalewitness.disputes.queries import open_dispute_on
+from scalewitness.disputes.services import store_dispute
+from scalewitness.domain.consequences import (
+    Consequence,
+    Disclose,
+    Hold,
+    OpenDispute,
+    SaleView,
+    TellKeepers,
+    consequences,
+)
+from scalewitness.domain.facts import (
+    DisclosureOwed,
+    DisputeOpened,
+    OfferMade,
+    Representation,
+    SaleHeld,
+    StandingChanged,
+)
+from scalewitness.domain.sexing.standing import share
+from scalewitness.intake import letters
+from scalewitness.intake.batch import Batch, Touched, fresh_id
+from scalewitness.sales.models import Sale
+from scalewitness.sales.queries import offer_in_force, progress_of, sales_of_animal
+from scalewitness.sales.services import open_link, store_step
+
+DISCLOSURE_LINK = timedelta(days=365)
+
+
+def settle(batch: Batch) -> None:
+    """Reassess every touched animal and write what follows."""
+    while batch.touched:
+        animal_id, touched = batch.touched.popitem()
+        animal = Animal.objects.select_related("collection__keeper").get(pk=animal_id)
+        _reassess(animal, touched, batch)
+
+
+def _reassess(animal: Animal, touched: Touched, batch: Batch) -> None:
+    before = label_of(latest_standing(animal.pk))
+    assessment, _ = assessment_of(animal)
+    body = msgspec.convert(
+        {
+            "label": assessment.label,
+            "p_male": share(assessment.p_male),
+            "p_male_pessimistic": share(assessment.p_male_pessimistic),
+            "parameters": assessment.parameters,
+            "policy": assessment.policy,
+            "examiner_records": assessment.records,
+            "admitted": tuple(touched.admitted),
+        },
+        StandingChanged,
+    )
+    logged = batch.state("standing_changed", animal.pk, body)
+    store_standing(logged)
+    now = Representation(
+        animal=str(animal.pk),
+        label=body.label,
+        p_male=body.p_male,
+        p_male_pessimistic=body.p_male_pessimistic,
+        position=logged.position,
+    )
+    _follow(animal, before, now, touched.cause, batch)
+
+
+def _follow(
+    animal: Animal, before: str, now: Representation, cause: UUID, batch: Batch
+) -> None:
+    sales = {str(sale.pk): sale for sale in sales_of_animal(animal.pk)}
+    views = [view for sale in sales.values() if (view := _view(sale, animal.pk)) is not None]
+    represented = {view.sale: view.represented for view in views}
+    dispute = open_dispute_on(animal.pk) is not None
+    writer = _Consequences(animal, sales, represented, before, now, cause, batch)
+    for consequence in consequences(before, now.label, views, dispute_open=dispute):
+        writer.write(consequence)
+
+
+def _view(sale: Sale, animal: UUID) -> SaleView | None:
+    """The sale as consequences see it; None before its first offer."""
+    offer = offer_in_force(sale)
+    if offer is None:
+        return None
+    offered = msgspec.convert(offer.body, OfferMade)
+    progress = progress_of(sale)
+    return SaleView(
+        sale=str(sale.pk),
+        buyer=str(sale.buyer_id),
+        state=progress.state,
+        held=bool(progress.held),
+        represented=next(one for one in offered.represents if one.animal == str(animal)),
+        told=last_told(sale.pk, animal),
+    )
+
+
+class _Consequences:
+    """Writes each consequence as its fact, its rows and its letters."""
+
+    def __init__(
+        self,
+        animal: Animal,
+        sales: dict[str, Sale],
+        represented: dict[str, Representation],
+        before: str,
+        now: Representation,
+        cause: UUID,
+        batch: Batch,
+    ) -> None:
+        self.animal, self.sales, self.represented = animal, sales, represented
+        self.before, self.now, self.cause, self.batch = before, now, cause, batch
+
+    def write(self, consequence: Consequence) -> None:
+        match consequence:
+            case Hold():
+                self._hold(consequence)
+            case Disclose():
+                self._disclose(consequence)
+            case OpenDispute():
+                self._dispute(consequence)
+            case TellKeepers():
+                letters.standing(
+                    self.animal,
+                    self.cause,
+                    consequence.change,
+                    self.before,
+                    self.now.label,
+                    self.batch,
+                )
+
+    def _hold(self, hold: Hold) -> None:
+        sale = self.sales[hold.sale]
+        body = SaleHeld(reason=hold.reason, animal=str(self.animal.pk), cause=str(self.cause))
+        logged = self.batch.state("sale_held", sale.pk, body)
+        store_step(sale, "sale_held", logged)
+        letters.held(sale, logged.id, self.represented[hold.sale], self.now, self.batch)
+
+    def _disclose(self, owed: Disclose) -> None:
+        sale = self.sales[owed.sale]
+        body = DisclosureOwed(
+            sale=owed.sale,
+            animal=str(self.animal.pk),
+            to=owed.buyer,
+            cause=str(self.cause),
+            change=owed.change,
+            was=owed.was,
+            now=self.now,
+        )
+        logged = self.batch.state("disclosure_owed", fresh_id(self.batch.now), body)
+        disclosure = store_disclosure(logged)
+        offer = offer_in_force(sale)
+        link = open_link(
+            sale,
+            link=fresh_id(self.batch.now),
+            offer=offer.pk if offer else sale.pk,
+            purpose="disclosure",
+            expires=self.batch.now + DISCLOSURE_LINK,
+        )
+        letters.disclosure(disclosure, link, self.batch)
+
+    def _dispute(self, opened: OpenDispute) -> None:
+        body = DisputeOpened(
+            animal=str(self.animal.pk),
+            ground="contested_standing",
+            cause=str(self.cause),
+            sale=opened.sale,
+        )
+        logged = self.batch.state("dispute_opened", fresh_id(self.batch.now), body)
+        letters.dispute(store_dispute(logged), self.batch)

@@ -1,0 +1,43 @@
+"""Which rule judges which kind of fact."""
+
+from collections.abc import Callable
+
+from scalewitness.intake.batch import Batch
+from scalewitness.intake.rules import animals, calls, disputes, people, sales, visits
+from scalewitness.intake.submission import Sealed
+
+Rule = Callable[[Sealed, Batch], int | None]
+
+RULES: dict[str, Rule] = {
+    "grant_given": people.grant_given,
+    "grant_revoked": people.grant_revoked,
+    "animal_registered": animals.animal_registered,
+    "particulars_corrected": animals.particulars_corrected,
+    "identifier_assigned": animals.identifier_assigned,
+    "husbandry_noted": animals.husbandry_noted,
+    "custody_changed": animals.custody_changed,
+    "visit_invited": visits.visit_invited,
+    "visit_accepted": visits.visit_accepted,
+    "visit_declined": visits.visit_declined,
+    "visit_cancelled": visits.visit_cancelled,
+    "call_made": calls.call_made,
+    "call_withdrawn": calls.call_withdrawn,
+    "call_objected": calls.call_objected,
+    "late_call_decided": calls.late_call_decided,
+    "offer_made": sales.offer_made,
+    "offer_withdrawn": sales.step,
+    "offer_declined": sales.step,
+    "sale_confirmed": sales.sale_confirmed,
+    "check_requested": sales.step,
+    "payment_recorded": sales.step,
+    "handed_over": sales.step,
+    "sale_closed": sales.step,
+    "disclosure_acknowledged": sales.disclosure_acknowledged,
+    "dispute_opened": disputes.dispute_opened,
+    "finding_recorded": disputes.finding_recorded,
+}
+
+NEEDS_SETTLED = frozenset(
+    {"offer_made", "sale_confirmed", "payment_recorded", "handed_over", "finding_recorded"}
+)
+"""Kinds that look at a standing or a hold: earlier items of the batch count first."""

@@ -1,0 +1,208 @@
+"""Who is owed which letter, and what it says in values. Wording lives in the templates."""
+
+from typing import Any
+from uuid import UUID
+
+from scalewitness.animals.models import Animal, Collection
+from scalewitness.disclosures.models import Disclosure
+from scalewitness.disputes.models import Dispute, Finding
+from scalewitness.domain.facts import Body, OfferMade, Representation
+from scalewitness.domain.sexing.taxa import taxon
+from scalewitness.intake.batch import Batch
+from scalewitness.ledger.services import Logged
+from scalewitness.people.models import Keeper
+from scalewitness.people.queries import partners_of
+from scalewitness.sales.models import OfferLink, Sale
+from scalewitness.sales.queries import offer_in_force
+from scalewitness.visits.models import Visit
+
+TO_SELLER = frozenset({"sale_confirmed", "check_requested", "offer_declined"})
+TO_BUYER = frozenset({"offer_withdrawn", "payment_recorded", "handed_over"})
+
+
+def describe(animal: Animal) -> dict[str, Any]:
+    """An animal as a letter names it; never its sex."""
+    return {
+        "name": animal.name,
+        "species": taxon(animal.species).common,
+        "scientific": taxon(animal.species).scientific,
+        "identifiers": [
+            {"scheme": one.scheme, "code": one.code}
+            for one in animal.identifiers.order_by("position")
+        ],
+        "id": str(animal.pk),
+    }
+
+
+def stewards_of(collection: Collection, batch: Batch) -> list[Keeper]:
+    return [collection.keeper, *partners_of(collection.pk, batch.now)]
+
+
+def invitation(visit: Visit, batch: Batch) -> None:
+    """Counts animals, names none: the guest is blind."""
+    batch.owe_letter(
+        "visit_invitation",
+        cause=visit.pk,
+        recipient=visit.guest_id,
+        to=visit.guest.email,
+        context={
+            "to_name": visit.guest.name,
+            "host_name": visit.host.name,
+            "opens": visit.opens.isoformat(),
+            "closes": visit.closes.isoformat(),
+            "blind": visit.blind,
+            "count": visit.animals.count(),
+            "visit": str(visit.pk),
+        },
+    )
+
+
+def offer(sale: Sale, fact: Logged[OfferMade], link: OfferLink, batch: Batch) -> None:
+    batch.owe_letter(
+        "offer",
+        cause=fact.id,
+        recipient=sale.buyer_id,
+        to=sale.buyer.email,
+        context={
+            **_sale(sale),
+            "represents": _represented(sale, fact.body.represents),
+            "recheck_days": fact.body.recheck_days,
+            "remedy": fact.body.remedy,
+            "expires": fact.body.expires,
+            "position": fact.position,
+            "link": str(link.pk),
+        },
+    )
+
+
+def step(sale: Sale, kind: str, fact: Logged[Body], batch: Batch) -> None:
+    """The other side hears of a step."""
+    if kind in TO_SELLER:
+        _tell_seller(sale, kind, fact.id, {}, batch)
+    elif kind in TO_BUYER:
+        _tell_buyer(sale, kind, fact.id, {}, batch)
+
+
+def held(sale: Sale, cause: UUID, was: Representation, now: Representation, batch: Batch) -> None:
+    """Both sides hear that the sale is held and why."""
+    change = {"was": was.label, "now": now.label, "animal": _animal(sale, was.animal)}
+    _tell_buyer(sale, "sale_held", cause, change, batch)
+    _tell_seller(sale, "sale_held_seller", cause, change, batch)
+
+
+def disclosure(owed: Disclosure, link: OfferLink, batch: Batch) -> None:
+    """Both versions side by side; the seller can neither stop nor edit it."""
+    offered = offer_in_force(owed.sale)
+    batch.owe_letter(
+        "disclosure",
+        cause=owed.cause,
+        recipient=owed.to_id,
+        to=owed.to.email,
+        context={
+            **_sale(owed.sale),
+            "disclosure": str(owed.pk),
+            "animal": describe(owed.animal),
+            "change": owed.change,
+            "was": owed.was,
+            "now": owed.now,
+            "represented_at": offered.at.isoformat() if offered else None,
+            "owed_at": owed.owed_at.isoformat(),
+            "position": owed.position,
+            "recheck_days": offered.body["recheck_days"] if offered else None,
+            "remedy": offered.body["remedy"] if offered else None,
+            "seller_email": owed.sale.collection.keeper.email,
+            "link": str(link.pk),
+        },
+    )
+
+
+def standing(animal: Animal, cause: UUID, change: str, was: str, now: str, batch: Batch) -> None:
+    """Holder and partners hear that a verified standing changed."""
+    for keeper in stewards_of(animal.collection, batch):
+        batch.owe_letter(
+            "standing_notice",
+            cause=cause,
+            recipient=keeper.pk,
+            to=keeper.email,
+            context={
+                "to_name": keeper.name,
+                "animal": describe(animal),
+                "change": change,
+                "was": was,
+                "now": now,
+            },
+        )
+
+
+def dispute(opened: Dispute, batch: Batch) -> None:
+    for keeper in stewards_of(opened.animal.collection, batch):
+        batch.owe_letter(
+            "dispute_opened",
+            cause=opened.pk,
+            recipient=keeper.pk,
+            to=keeper.email,
+            context={
+                "to_name": keeper.name,
+                "animal": describe(opened.animal),
+                "ground": opened.ground,
+                "dispute": str(opened.pk),
+            },
+        )
+
+
+def finding(dispute: Dispute, found: Finding, batch: Batch) -> None:
+    """The buyer of the disputed sale hears the outcome."""
+    if dispute.sale is None:
+        return
+    context = {
+        "animal": describe(dispute.animal),
+        "outcome": found.outcome,
+        "remedy_found": found.remedy,
+    }
+    _tell_buyer(dispute.sale, "finding", found.pk, context, batch)
+
+
+def _tell_buyer(
+    sale: Sale, kind: str, cause: UUID, context: dict[str, Any], batch: Batch
+) -> None:
+    batch.owe_letter(
+        kind,
+        cause=cause,
+        recipient=sale.buyer_id,
+        to=sale.buyer.email,
+        context=_sale(sale) | context,
+    )
+
+
+def _tell_seller(
+    sale: Sale, kind: str, cause: UUID, context: dict[str, Any], batch: Batch
+) -> None:
+    keeper = sale.collection.keeper
+    batch.owe_letter(
+        kind,
+        cause=cause,
+        recipient=keeper.pk,
+        to=keeper.email,
+        context=_sale(sale) | {"to_name": keeper.name} | context,
+    )
+
+
+def _sale(sale: Sale) -> dict[str, Any]:
+    return {
+        "sale": str(sale.pk),
+        "to_name": sale.buyer.name,
+        "buyer_name": sale.buyer.name,
+        "seller_name": sale.collection.keeper.name,
+        "animals": [describe(animal) for animal in sale.animals.order_by("pk")],
+    }
+
+
+def _animal(sale: Sale, animal: str) -> dict[str, Any]:
+    return describe(sale.animals.get(pk=animal))
+
+
+def _represented(sale: Sale, represents: tuple[Representation, ...]) -> list[dict[str, Any]]:
+    return [
+        {"animal": _animal(sale, one.animal), "label": one.label, "p_male": one.p_male}
+        for one in represents
+    ]

@@ -1,0 +1,171 @@
+"""What no type can say: values that are well-formed and still impossible."""
+
+from datetime import date, datetime, timedelta
+from decimal import Decimal
+from functools import singledispatch
+from typing import Any
+
+import msgspec
+
+from scalewitness.domain import facts
+from scalewitness.domain.errors import FutureDate, OutOfRange, WrongShape
+from scalewitness.domain.identifiers import parse_tag, parse_transponder
+from scalewitness.domain.moments import parse_moment
+from scalewitness.domain.observations import DEEPEST, PROBE_MM, Probing, Reproduction
+from scalewitness.domain.sexing.taxa import UnknownSpecies, taxon
+
+LONGEST_VISIT = timedelta(days=92)
+"""A visit is an occasion, not a standing arrangement (our judgement)."""
+OLDEST = date(1950, 1, 1)
+
+
+def check_ranges(body: facts.Body, received_at: datetime) -> None:
+    """Refuse impossible values in a well-shaped body.
+
+    Raises:
+        OutOfRange, FutureDate, WrongShape: with a JSON pointer into the submission.
+    """
+    _no_control_characters(msgspec.to_builtins(body), "/body")
+    _check(body, received_at)
+
+
+def _no_control_characters(value: Any, pointer: str) -> None:
+    """PostgreSQL cannot store NUL, and no code or trait holds any other control."""
+    if isinstance(value, str) and not value.isprintable():
+        raise OutOfRange("Control characters are not possible here.", pointer=pointer)
+    if isinstance(value, dict):
+        for key, inner in value.items():
+            _no_control_characters(inner, f"{pointer}/{key}")
+    elif isinstance(value, list | tuple):
+        for index, inner in enumerate(value):
+            _no_control_characters(inner, f"{pointer}/{index}")
+
+
+@singledispatch
+def _check(body: facts.Body, received_at: datetime) -> None:
+    """Bodies without further limits."""
+
+
+@_check.register
+def _particulars(body: facts.Particulars, received_at: datetime) -> None:
+    try:
+        taxon(body.species)
+    except UnknownSpecies as unknown:
+        raise OutOfRange(str(unknown), pointer="/body/species") from None
+    if body.hatched:
+        hatched = _day(body.hatched, "/body/hatched")
+        if hatched > received_at.date() + timedelta(days=1):
+            raise FutureDate("The hatch date lies in the future.", pointer="/body/hatched")
+        if hatched < OLDEST:
+            raise OutOfRange("No snake is that old.", pointer="/body/hatched")
+    if body.sire and body.sire == body.dam:
+        raise OutOfRange("Sire and dam are the same animal.", pointer="/body/dam")
+
+
+@_check.register
+def _identifier(body: facts.IdentifierAssigned, received_at: datetime) -> None:
+    _code(body.scheme, body.code, "/body/code")
+
+
+@_check.register
+def _husbandry(body: facts.HusbandryNoted, received_at: datetime) -> None:
+    if isinstance(body.noted, facts.Weight) and not Decimal(body.noted.grams):
+        raise OutOfRange("A snake weighs more than nothing.", pointer="/body/noted/grams")
+
+
+@_check.register
+def _grant(body: facts.GrantGiven, received_at: datetime) -> None:
+    if body.until and _moment(body.until, "/body/until") <= received_at:
+        raise OutOfRange("The grant would already be over.", pointer="/body/until")
+    if body.role == "partner" and body.animals is not None:
+        raise WrongShape("A partner shares the whole collection.", pointer="/body/animals")
+
+
+@_check.register
+def _visit(body: facts.VisitInvited, received_at: datetime) -> None:
+    opens, closes = _moment(body.opens, "/body/opens"), _moment(body.closes, "/body/closes")
+    if not opens < closes <= opens + LONGEST_VISIT:
+        raise OutOfRange(
+            f"A visit closes after it opens, within {LONGEST_VISIT.days} days.",
+            pointer="/body/closes",
+        )
+    if closes <= received_at:
+        raise OutOfRange("The visit would already be over.", pointer="/body/closes")
+    if len(set(body.animals)) != len(body.animals):
+        raise OutOfRange("An animal is named twice.", pointer="/body/animals")
+
+
+@_check.register
+def _call(body: facts.CallMade, received_at: datetime) -> None:
+    if isinstance(body.observed, Probing):
+        _probing(body.observed)
+    if isinstance(body.observed, Reproduction) and body.conclusion != "female":
+        raise OutOfRange(
+            "Eggs or young prove the dam: the conclusion is female.", pointer="/body/conclusion"
+        )
+    if body.conclusion == "undetermined" and body.sureness == "certain":
+        raise OutOfRange(
+            "One is not certain of an undetermined sex.", pointer="/body/sureness"
+        )
+    by, code = body.identified.by, body.identified.code
+    if by in {"transponder", "tag"}:
+        if code is None:
+            raise WrongShape("Give the code that was read.", pointer="/body/identified/code")
+        _code(by, code, "/body/identified/code")
+
+
+def _probing(observed: Probing) -> None:
+    for index, one in enumerate(observed.passes):
+        if one.scales > DEEPEST:
+            raise OutOfRange(
+                f"No probe glides deeper than {DEEPEST} subcaudal scales.",
+                pointer=f"/body/observed/passes/{index}/depth",
+            )
+    if len(observed.passes) > 12:
+        raise OutOfRange(
+            "More than twelve passes on one occasion is not a check.",
+            pointer="/body/observed/passes",
+        )
+    if observed.probe_mm and not PROBE_MM[0] <= Decimal(observed.probe_mm) <= PROBE_MM[1]:
+        raise OutOfRange(
+            f"Probes are {PROBE_MM[0]} to {PROBE_MM[1]} mm thick.",
+            pointer="/body/observed/probe_mm",
+        )
+
+
+@_check.register
+def _offer(body: facts.OfferMade, received_at: datetime) -> None:
+    if _moment(body.expires, "/body/expires") <= received_at:
+        raise OutOfRange("The offer would already have lapsed.", pointer="/body/expires")
+
+
+@_check.register
+def _finding(body: facts.FindingRecorded, received_at: datetime) -> None:
+    if (body.outcome == "call_set_aside") != bool(body.set_aside):
+        raise OutOfRange(
+            "Name the calls set aside, and only with that outcome.", pointer="/body/set_aside"
+        )
+
+
+def _code(scheme: str, code: str, pointer: str) -> None:
+    try:
+        if scheme == "transponder":
+            parse_transponder(code)
+        else:
+            parse_tag(code)
+    except ValueError as problem:
+        raise OutOfRange(str(problem), pointer=pointer) from None
+
+
+def _day(text: str, pointer: str) -> date:
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise OutOfRange("There is no such day.", pointer=pointer) from None
+
+
+def _moment(text: str, pointer: str) -> datetime:
+    try:
+        return parse_moment(text)
+    except ValueError:
+        raise OutOfRange("There is no such moment.", pointer=pointer) from None

@@ -1,0 +1,239 @@
+"""Calls: made, withdrawn, objected to, and decided on when they came late."""
+
+from datetime import datetime, timedelta
+from typing import cast
+from uuid import UUID
+
+import msgspec
+
+from scalewitness.animals.models import Animal
+from scalewitness.animals.queries import (
+    animal_of,
+    codes_of,
+    is_steward,
+    plain_code,
+    weight_on,
+)
+from scalewitness.calls import services
+from scalewitness.calls.models import Call, HeldCall
+from scalewitness.calls.queries.standings import call_of, known_before
+from scalewitness.calls.queries.visibility import animal_open, was_blind
+from scalewitness.domain.errors import NotAllowed, NotFound, NotNow, OutOfRange, WrongShape
+from scalewitness.domain.facts import (
+    CallMade,
+    CallObjected,
+    CallWithdrawn,
+    Circumstance,
+    Identification,
+    LateCallDecided,
+)
+from scalewitness.domain.observations import Statement
+from scalewitness.domain.sexing.taxa import life_stage, taxon
+from scalewitness.intake.batch import Batch
+from scalewitness.intake.submission import Sealed
+from scalewitness.ledger.services import Logged
+from scalewitness.people.models import Grant, Practitioner
+from scalewitness.people.queries import grants_on
+
+LATE_LIMIT = timedelta(days=14)
+
+
+def call_made(fact: Sealed, batch: Batch) -> int | None:
+    animal = animal_of(fact.about)
+    if animal is None:
+        raise NotFound()
+    body = cast(CallMade, fact.body)
+    _check_reported(body, batch)
+    if is_steward(batch.actor.keeper, animal.collection, batch.now):
+        if body.visit is not None:
+            raise WrongShape("You keep this animal; there is no visit.", pointer="/body/visit")
+    elif _came_late(fact, body, animal, batch):
+        _hold(fact, animal, batch)
+        return None
+    return _store(fact, animal, batch, batch.actor.by).position
+
+
+def _store(fact: Sealed, animal: Animal, batch: Batch, by: UUID | None) -> Logged[CallMade]:
+    known = _circumstance(fact, animal, batch, by)
+    logged = batch.log(fact, by=by)
+    services.store_call(logged, known, fact.flags)
+    batch.touch(animal.pk, fact.id, known)
+    return logged
+
+
+def _check_reported(body: CallMade, batch: Batch) -> None:
+    """A reported call names someone the sender has named to the record beforehand."""
+    if body.reported is None:
+        return
+    if isinstance(body.observed, Statement):
+        raise WrongShape("A statement has its own source.", pointer="/body/reported")
+    known = Practitioner.objects.filter(pk=body.reported.who, named_by=batch.actor.keeper)
+    if not known.exists():
+        raise OutOfRange("Name them first.", pointer="/body/reported/who")
+
+
+def _came_late(fact: Sealed, body: CallMade, animal: Animal, batch: Batch) -> bool:
+    """Whether a guest's call must wait for the host; refuses what no visit covers.
+
+    Examined inside the visit and sent up to 14 days after it ended: accepted. Later:
+    held. The claimed time is the guest's own, so the log keeps the received time too.
+    """
+    grant = _guest_grant(body, animal, batch)
+    ended = _ended(grant)
+    if fact.at < grant.opens or (ended is not None and fact.at > ended):
+        raise NotFound()
+    return ended is not None and batch.now > ended + LATE_LIMIT
+
+
+def _guest_grant(body: CallMade, animal: Animal, batch: Batch) -> Grant:
+    if batch.actor.keeper is None:
+        raise NotFound()
+    grants = grants_on(batch.actor.keeper, animal.collection_id, animal.pk)
+    if not grants:
+        raise NotFound()
+    visits = [grant for grant in grants if grant.role == Grant.Role.GUEST]
+    if not visits:
+        raise NotAllowed("You may see this animal, not examine it; ask for a visit.")
+    if body.visit is None:
+        raise WrongShape("Say on which visit.", pointer="/body/visit")
+    for grant in visits:
+        if str(grant.pk) == body.visit:
+            return grant
+    raise NotFound()
+
+
+def _ended(grant: Grant) -> datetime | None:
+    ends = [grant.closes] if grant.closes else []
+    if hasattr(grant, "end"):
+        ends.append(grant.end.at)
+    return min(ends, default=None)
+
+
+def _hold(fact: Sealed, animal: Animal, batch: Batch) -> None:
+    services.hold_call(
+        submission={
+            "id": str(fact.id),
+            "at": fact.at.isoformat(),
+            "body": fact.logged_body(),
+            "flags": list(fact.flags),
+        },
+        by=cast(UUID, batch.actor.by),
+        device=batch.actor.device,
+        animal=animal.pk,
+        collection=animal.collection_id,
+        received_at=batch.now,
+    )
+    batch.keep_texts(fact)
+
+
+def _circumstance(fact: Sealed, animal: Animal, batch: Batch, by: UUID | None) -> Circumstance:
+    """What the record knows of the call as it takes it; logged with the standing."""
+    body = cast(CallMade, fact.body)
+    keeper = cast(UUID, by)
+    interested = _interested(keeper, animal, batch)
+    reported = body.reported is not None
+    blind = (
+        not reported
+        and not interested
+        and body.told is None
+        and not isinstance(body.observed, Statement)
+        and was_blind(keeper, animal)
+    )
+    stage = life_stage(
+        taxon(animal.species), animal.hatched, fact.at.date(), weight_on(animal.pk, fact.at)
+    )
+    # A reported vet or laboratory did not read this record; what they were told counts.
+    knew = None if blind or reported else known_before(animal.pk)
+    return msgspec.convert(
+        {
+            "call": str(fact.id),
+            "stage": stage,
+            "blind": blind,
+            "interested": interested,
+            "identity": _identity(body.identified, animal),
+            "anchored_to": body.told or knew,
+        },
+        Circumstance,
+    )
+
+
+def _interested(keeper: UUID, animal: Animal, batch: Batch) -> bool:
+    """Keeper, partner or a party to any sale of the animal."""
+    if is_steward(keeper, animal.collection, batch.now):
+        return True
+    sales = animal.sales.all()
+    return sales.filter(collection__keeper=keeper).exists() or (
+        sales.filter(buyer__keeper=keeper).exists()
+    )
+
+
+def _identity(identified: Identification, animal: Animal) -> str:
+    if identified.by not in {"transponder", "tag"} or identified.code is None:
+        return "unconfirmed"
+    read = plain_code(identified.by, identified.code)
+    return "confirmed" if read in codes_of(animal.pk) else "mismatch"
+
+
+def call_withdrawn(fact: Sealed, batch: Batch) -> int:
+    """Whoever sent a call may take it back, also after the visit: it corrects the record."""
+    body = cast(CallWithdrawn, fact.body)
+    call = _call_on(body.call, fact.about)
+    if call.by != batch.actor.keeper:
+        raise NotFound()
+    if hasattr(call, "withdrawal"):
+        raise NotNow("This call has already been withdrawn.")
+    logged = batch.log(fact)
+    services.store_withdrawal(logged)
+    batch.touch(call.animal_id, fact.id)
+    return logged.position
+
+
+def call_objected(fact: Sealed, batch: Batch) -> int:
+    body = cast(CallObjected, fact.body)
+    if batch.actor.keeper is None:
+        raise NotFound()
+    animal_open(batch.actor.keeper, fact.about, batch.now)
+    call = _call_on(body.call, fact.about)
+    if call.by == batch.actor.keeper:
+        raise NotAllowed("Withdraw your own call instead.")
+    logged = batch.log(fact)
+    services.store_objection(logged)
+    return logged.position
+
+
+def _call_on(call_id: str, animal: UUID) -> Call:
+    call = call_of(UUID(call_id))
+    if call is None or call.animal_id != animal:
+        raise NotFound()
+    return call
+
+
+def late_call_decided(fact: Sealed, batch: Batch) -> int:
+    """The host admits a held call, which then enters the log as its examiner's, or not."""
+    body = cast(LateCallDecided, fact.body)
+    held = HeldCall.objects.select_related("animal__collection").filter(pk=body.held).first()
+    if held is None or held.animal_id != fact.about:
+        raise NotFound()
+    if not is_steward(batch.actor.keeper, held.animal.collection, batch.now):
+        raise NotFound()
+    if hasattr(held, "decision"):
+        raise NotNow("This call has already been decided on.")
+    logged = batch.log(fact)
+    services.store_decision(logged)
+    if body.admitted:
+        _store(_released(held), held.animal, batch, held.by)
+    return logged.position
+
+
+def _released(held: HeldCall) -> Sealed:
+    """The held call as it was sealed; its texts were kept when it came in."""
+    kept = held.submission
+    return Sealed(
+        id=held.pk,
+        kind="call_made",
+        at=datetime.fromisoformat(kept["at"]),
+        about=held.animal_id,
+        body=msgspec.convert(kept["body"], CallMade),
+        texts={},
+        flags=(*kept["flags"], "late"),
+    )

@@ -1,0 +1,93 @@
+"""Disputes opened by a party, and the finding that closes one."""
+
+from typing import cast
+from uuid import UUID
+
+from scalewitness.animals.models import Animal
+from scalewitness.animals.queries import animal_of, is_steward
+from scalewitness.calls.models import Call
+from scalewitness.domain.errors import IdReused, NotAllowed, NotFound, NotNow, OutOfRange
+from scalewitness.domain.facts import DisputeOpened, FindingRecorded
+from scalewitness.disputes import services
+from scalewitness.disputes.queries import dispute_of, open_dispute_on
+from scalewitness.intake import letters
+from scalewitness.intake.batch import Batch
+from scalewitness.intake.rules.sales import is_buyer
+from scalewitness.intake.submission import Sealed
+from scalewitness.sales.queries import sale_of
+
+
+def dispute_opened(fact: Sealed, batch: Batch) -> int:
+    """A party objects: the keeper, a partner, or a buyer about the animal they were sold."""
+    body = cast(DisputeOpened, fact.body)
+    animal = animal_of(UUID(body.animal))
+    if animal is None or not _is_party(animal, body, batch):
+        raise NotFound()
+    if body.ground != "party_objects" or body.cause is not None:
+        raise OutOfRange("A party opens a dispute by objecting.", pointer="/body/ground")
+    if dispute_of(fact.about) is not None:
+        raise IdReused("This dispute already exists.", pointer="/about")
+    if open_dispute_on(animal.pk) is not None:
+        raise NotNow("A dispute on this animal is already open.")
+    logged = batch.log(fact)
+    letters.dispute(services.store_dispute(logged), batch)
+    return logged.position
+
+
+def _is_party(animal: Animal, body: DisputeOpened, batch: Batch) -> bool:
+    if body.sale is None:
+        return is_steward(batch.actor.keeper, animal.collection, batch.now)
+    sale = sale_of(UUID(body.sale))
+    if sale is None or not sale.animals.filter(pk=animal.pk).exists():
+        return False
+    return is_buyer(sale, batch.actor) or is_steward(
+        batch.actor.keeper, sale.collection, batch.now
+    )
+
+
+def finding_recorded(fact: Sealed, batch: Batch) -> int:
+    body = cast(FindingRecorded, fact.body)
+    dispute = dispute_of(fact.about)
+    if dispute is None or not is_steward(
+        batch.actor.keeper, dispute.animal.collection, batch.now
+    ):
+        raise NotFound()
+    if hasattr(dispute, "finding"):
+        raise NotNow("This dispute already has its finding.")
+    for index, call in enumerate(body.set_aside):
+        _check_set_aside(call, dispute.animal, f"/body/set_aside/{index}")
+    logged = batch.log(fact)
+    letters.finding(dispute, services.store_finding(logged), batch)
+    if body.set_aside:
+        batch.touch(dispute.animal_id, fact.id)
+    return logged.position
+
+
+def _check_set_aside(call_id: str, animal: Animal, pointer: str) -> None:
+    """A call is set aside on evidence, not on say-so.
+
+    A later blind call by someone else, with no interest in the animal, must have come to
+    the other conclusion (our judgement: the keeper records the finding and gains by it).
+    """
+    call = Call.objects.filter(pk=call_id, animal=animal).first()
+    if call is None:
+        raise OutOfRange("There is no such call on this animal.", pointer=pointer)
+    if hasattr(call, "withdrawal") or hasattr(call, "set_aside"):
+        raise NotNow("This call no longer counts as it is.")
+    contrary = (
+        Call.objects.filter(
+            animal=animal,
+            position__gt=call.position,
+            blind=True,
+            interested=False,
+            withdrawal=None,
+            set_aside=None,
+        )
+        .exclude(examiner=call.examiner)
+        .exclude(conclusion__in=[call.conclusion, "undetermined"])
+    )
+    if not contrary.exists():
+        raise NotAllowed(
+            "Only a later blind check by someone without an interest can set a call aside.",
+            pointer=pointer,
+        )

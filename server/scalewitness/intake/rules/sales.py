@@ -1,0 +1,171 @@
+"""Sales: every step checked against the table in `domain.sales`."""
+
+from collections.abc import Iterable
+from typing import cast
+from uuid import UUID
+
+import msgspec
+
+from scalewitness.animals.queries import is_steward
+from scalewitness.calls.models import Standing
+from scalewitness.calls.queries.standings import label_of, latest_standings
+from scalewitness.disclosures.queries import disclosure_of
+from scalewitness.disclosures.services import store_acknowledgement
+from scalewitness.domain.errors import NotFound, NotNow, OutOfRange, StandingMoved
+from scalewitness.domain.facts import OfferMade, Representation, SaleConfirmed
+from scalewitness.domain.moments import parse_moment
+from scalewitness.domain.sales import LIVE, MAY, refusal
+from scalewitness.intake import letters
+from scalewitness.intake.batch import Actor, Batch, fresh_id
+from scalewitness.intake.submission import Sealed
+from scalewitness.sales import services
+from scalewitness.sales.models import Sale
+from scalewitness.sales.queries import offer_in_force, progress_of, sale_of, sales_of_animal
+
+
+def represent(animals: Iterable[UUID]) -> tuple[Representation, ...]:
+    """The standing of each animal as an offer would represent it now."""
+    wanted = list(animals)
+    standings = latest_standings(wanted)
+    return tuple(_representation(animal, standings.get(animal)) for animal in wanted)
+
+
+def _representation(animal: UUID, standing: Standing | None) -> Representation:
+    return msgspec.convert(
+        {
+            "animal": str(animal),
+            "label": label_of(standing),
+            "p_male": standing.p_male if standing else "0.500000",
+            "p_male_pessimistic": standing.p_male_pessimistic if standing else "0.500000",
+            "position": standing.position if standing else 0,
+        },
+        Representation,
+    )
+
+
+def step(fact: Sealed, batch: Batch) -> int:
+    """Any step that needs no more than the right party at the right time."""
+    sale = _sale_for(fact, batch)
+    logged = batch.log(fact)
+    services.store_step(sale, fact.kind, logged)
+    if fact.kind == "offer_withdrawn":
+        services.revoke_links(sale, "offer", batch.now)
+    letters.step(sale, fact.kind, logged, batch)
+    return logged.position
+
+
+def offer_made(fact: Sealed, batch: Batch) -> int:
+    """The offer fixes what is represented: it must be what the record says right now."""
+    sale = _sale_for(fact, batch)
+    body = cast(OfferMade, fact.body)
+    _check_parties(sale, body)
+    animals = sorted(sale.animals.values_list("pk", flat=True))
+    _check_free(sale, animals)
+    _check_represented(body, represent(animals))
+    logged = batch.log(fact)
+    services.store_step(sale, fact.kind, logged)
+    services.revoke_links(sale, "offer", batch.now)
+    link = services.open_link(
+        sale,
+        link=fresh_id(batch.now),
+        offer=fact.id,
+        purpose="offer",
+        expires=parse_moment(body.expires),
+    )
+    letters.offer(sale, logged, link, batch)
+    return logged.position
+
+
+def _check_parties(sale: Sale, body: OfferMade) -> None:
+    if body.buyer != str(sale.buyer_id) or body.collection != str(sale.collection_id):
+        raise OutOfRange("The sale was drafted for other parties.", pointer="/body/buyer")
+
+
+def _check_free(sale: Sale, animals: list[UUID]) -> None:
+    """An animal in one live sale cannot be offered in another from the same collection."""
+    for animal in sale.animals.all():
+        if animal.collection_id != sale.collection_id:
+            raise NotNow("An animal has left the collection.")
+        for other in sales_of_animal(animal.pk):
+            same_seller = other.pk != sale.pk and other.collection_id == sale.collection_id
+            if same_seller and progress_of(other).state in LIVE:
+                raise NotNow("An animal is already in another sale.")
+
+
+def _check_represented(body: OfferMade, now: tuple[Representation, ...]) -> None:
+    claimed = {one.animal: one for one in body.represents}
+    if set(claimed) != {one.animal for one in now} or len(claimed) != len(body.represents):
+        raise OutOfRange("The offer must represent each animal once.", pointer="/body/represents")
+    moved = [one for one in now if claimed[one.animal] != one]
+    if moved:
+        raise StandingMoved(
+            "The offer does not represent what the record says now.",
+            now=msgspec.to_builtins(moved),
+        )
+
+
+def sale_confirmed(fact: Sealed, batch: Batch) -> int:
+    """A buyer confirms what they saw: refused, with what changed, if the record moved."""
+    sale = _sale_for(fact, batch)
+    body = cast(SaleConfirmed, fact.body)
+    offer = offer_in_force(sale)
+    if offer is None or str(offer.pk) != body.offer:
+        raise StandingMoved("A new offer has been made since.", new_offer=str(offer and offer.pk))
+    offered = msgspec.convert(offer.body, OfferMade)
+    _check_unmoved(body.seen, offered)
+    if parse_moment(offered.expires) <= batch.now:
+        raise NotNow("The offer has lapsed.")
+    logged = batch.log(fact)
+    services.store_step(sale, fact.kind, logged)
+    letters.step(sale, fact.kind, logged, batch)
+    return logged.position
+
+
+def _check_unmoved(seen: int, offered: OfferMade) -> None:
+    now = {one.animal: one for one in represent(UUID(one.animal) for one in offered.represents)}
+    moved = [
+        {"animal": was.animal, "was": was.label, "now": now[was.animal].label}
+        for was in offered.represents
+        if now[was.animal].position > seen or now[was.animal].label != was.label
+    ]
+    if moved:
+        changes = "; ".join(f"it was “{one['was']}” and is now “{one['now']}”" for one in moved)
+        raise StandingMoved(
+            f"The record moved since you looked: {changes}. Read it again before you decide.",
+            changed=moved,
+        )
+
+
+def _sale_for(fact: Sealed, batch: Batch) -> Sale:
+    """The sale, if the actor is the party whose step this is and it can be taken now."""
+    sale = sale_of(fact.about)
+    if sale is None or not _is_party(sale, MAY[fact.kind], batch):
+        raise NotFound()
+    problem = refusal(progress_of(sale), fact.kind)
+    if problem is not None:
+        raise NotNow(problem)
+    return sale
+
+
+def _is_party(sale: Sale, party: str, batch: Batch) -> bool:
+    if party == "buyer":
+        return is_buyer(sale, batch.actor)
+    return is_steward(batch.actor.keeper, sale.collection, batch.now)
+
+
+def is_buyer(sale: Sale, actor: Actor) -> bool:
+    """Through the sale's own link, or signed in as the keeper the buyer is."""
+    if actor.buyer is not None:
+        return actor.buyer == sale.buyer_id and actor.sale == sale.pk
+    return actor.keeper is not None and actor.keeper == sale.buyer.keeper_id
+
+
+def disclosure_acknowledged(fact: Sealed, batch: Batch) -> int:
+    disclosure = disclosure_of(fact.about)
+    if disclosure is None or not is_buyer(disclosure.sale, batch.actor):
+        raise NotFound()
+    if hasattr(disclosure, "acknowledgement"):
+        raise NotNow("This has already been acknowledged.")
+    logged = batch.log(fact)
+    store_acknowledgement(logged)
+    return logged.position

@@ -1,0 +1,169 @@
+"""From what a client sent to a typed, sealed fact; pure but for the salt it is handed.
+
+A submission is ``{id, kind, at, about, body, texts}``. ``texts`` carries the free text of
+commitment fields, as plain text (the server salts it) or as ``{text, salt}``.
+"""
+
+import re
+import unicodedata
+from collections.abc import Callable, Mapping
+from datetime import datetime, timedelta
+from typing import Any
+from uuid import UUID
+
+import msgspec
+
+from scalewitness.domain import facts
+from scalewitness.domain.errors import FutureDate, OutOfRange, UnknownKind, WrongShape
+from scalewitness.domain.ids import parse_uuid7
+from scalewitness.domain.moments import parse_moment
+from scalewitness.domain.translog.commitment import commit
+from scalewitness.intake.ranges import check_ranges
+
+TEXT_LIMIT = 4000
+CLOCK_SLACK = timedelta(minutes=5)
+CLOCK_LIMIT = timedelta(hours=24)
+EARLIEST_YEAR = 1950
+"""Nobody's record reaches further back (our judgement, an input guard only)."""
+
+
+class SaltedText(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    text: str
+    salt: str
+
+
+class Submission(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """The envelope as sent."""
+
+    id: str
+    kind: str
+    at: str
+    about: facts.Id
+    body: dict[str, Any]
+    texts: dict[str, str | SaltedText] = {}
+
+
+class Sealed(msgspec.Struct, frozen=True):
+    """A fact ready to be judged: typed body, commitments in place of its texts."""
+
+    id: UUID
+    kind: str
+    at: datetime
+    about: UUID
+    body: facts.Body
+    texts: dict[str, tuple[bytes, str]]
+    flags: tuple[str, ...]
+
+    def logged_body(self) -> dict[str, Any]:
+        """The body as it enters the log."""
+        built: dict[str, Any] = msgspec.to_builtins(self.body)
+        return built
+
+
+def read(item: object) -> Submission:
+    """The envelope, checked for shape only.
+
+    Raises:
+        WrongShape: with a JSON pointer to the place.
+        UnknownKind: no such fact, or one that only the record itself states.
+    """
+    submission = _convert(item, Submission, "")
+    if submission.kind not in facts.BODIES or submission.kind in facts.SYSTEM_KINDS:
+        raise UnknownKind(f"There is no fact called “{submission.kind[:60]}”.", pointer="/kind")
+    return submission
+
+
+def seal(
+    submission: Submission, received_at: datetime, salt_of: Callable[[str], bytes]
+) -> Sealed:
+    """Type the body and commit to its texts. ``salt_of(field)`` gives 32 bytes: the salt
+    already kept when the fact is known, a fresh one otherwise.
+
+    Raises:
+        Refused: a subclass that says what is wrong, with a JSON pointer.
+    """
+    try:
+        fact_id = parse_uuid7(submission.id)
+    except ValueError as problem:
+        raise WrongShape(str(problem), pointer="/id") from None
+    at, flags = _claimed_at(submission.at, received_at)
+    texts = {
+        field: _salted(field, given, salt_of) for field, given in submission.texts.items()
+    }
+    body = _body(submission, texts)
+    check_ranges(body, received_at)
+    return Sealed(
+        id=fact_id,
+        kind=submission.kind,
+        at=at,
+        about=UUID(submission.about),
+        body=body,
+        texts=texts,
+        flags=flags,
+    )
+
+
+def _convert(value: object, type: Any, where: str) -> Any:
+    try:
+        return msgspec.convert(value, type)
+    except msgspec.ValidationError as problem:
+        detail, _, path = str(problem).partition(" - at `$")
+        raise WrongShape(f"{detail}.", pointer=where + _as_pointer(path.rstrip("`"))) from None
+
+
+def _as_pointer(path: str) -> str:
+    """``.observed.passes[0].side`` as the JSON pointer ``/observed/passes/0/side``."""
+    return re.sub(r"\[(\d+|\.\.\.)\]", r"/\1", path).replace(".", "/")
+
+
+def _claimed_at(text: str, received_at: datetime) -> tuple[datetime, tuple[str, ...]]:
+    try:
+        at = parse_moment(text)
+    except ValueError as problem:
+        raise WrongShape(f"“at” is {problem}.", pointer="/at") from None
+    if at > received_at + CLOCK_LIMIT:
+        raise FutureDate("“at” is more than a day ahead of the server's clock.", pointer="/at")
+    if at.year < EARLIEST_YEAR:
+        raise OutOfRange(f"“at” lies before {EARLIEST_YEAR}.", pointer="/at")
+    return at, ("clock_ahead",) if at > received_at + CLOCK_SLACK else ()
+
+
+def _salted(
+    field: str, given: str | SaltedText, salt_of: Callable[[str], bytes]
+) -> tuple[bytes, str]:
+    pointer = f"/texts/{field}"
+    text = given if isinstance(given, str) else given.text
+    if not text.strip() or len(text) > TEXT_LIMIT:
+        raise OutOfRange(f"A text has 1 to {TEXT_LIMIT} characters.", pointer=pointer)
+    if "\x00" in text:
+        raise OutOfRange("A text has no NUL characters.", pointer=pointer)
+    if isinstance(given, str):
+        return salt_of(field), unicodedata.normalize("NFC", text)
+    try:
+        salt = bytes.fromhex(given.salt)
+    except ValueError:
+        salt = b""
+    if len(salt) != 32:
+        raise WrongShape("A salt is 64 hexadecimal digits.", pointer=f"{pointer}/salt")
+    return salt, unicodedata.normalize("NFC", text)
+
+
+def _body(submission: Submission, texts: Mapping[str, tuple[bytes, str]]) -> facts.Body:
+    """The typed body, each text's commitment in its field."""
+    type = facts.BODIES[submission.kind]
+    allowed = {field for field in ("note", "reasons", "statement") if field in type.__struct_fields__}
+    body = dict(submission.body)
+    for field, (salt, text) in texts.items():
+        if field not in allowed:
+            raise WrongShape(
+                f"A {submission.kind} has no text “{field[:40]}”.", pointer="/texts"
+            )
+        made = commit(text, salt)
+        if body.setdefault(field, made) != made:
+            raise WrongShape("The text does not fit its commitment.", pointer=f"/body/{field}")
+    for field in allowed - texts.keys():
+        if body.get(field) is not None:
+            raise WrongShape(
+                "A commitment comes with its text and salt.", pointer=f"/body/{field}"
+            )
+    return _convert(body, type, "/body")

@@ -1,0 +1,27 @@
+"""``migrate`` as Django has it, then the guard on every append-only table.
+
+Runs as the owner role. When a separate runtime role is configured, it is left with no
+right to change a fact.
+"""
+
+from typing import Any
+
+from django.conf import settings
+from django.core.management.commands.migrate import Command as Migrate
+from django.db import connections
+
+from scalewitness.ledger.services import guard_tables, limit_runtime_role
+
+
+class Command(Migrate):
+    def handle(self, *args: Any, **options: Any) -> None:
+        if "owner" in settings.DATABASES and options["database"] == "default":
+            options["database"] = "owner"
+        super().handle(*args, **options)
+        if options.get("plan") or options.get("check_unapplied"):
+            return
+        connection = connections[options["database"]]
+        guard_tables(connection)
+        runtime = settings.DATABASES["default"].get("USER")
+        if runtime and runtime != connection.settings_dict["USER"]:
+            limit_runtime_role(connection, str(runtime))

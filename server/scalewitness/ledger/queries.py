@@ -1,0 +1,53 @@
+"""Reading the log."""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from uuid import UUID
+
+from scalewitness.domain.translog.leaf import Leaf, read_leaf
+from scalewitness.ledger.models import Entry, Head, Text
+
+
+@dataclass(frozen=True, slots=True)
+class Tip:
+    """Size and Merkle root of the log at one moment."""
+
+    size: int
+    root: bytes
+
+
+def tip() -> Tip:
+    head = Head.objects.get(pk=1)
+    return Tip(head.size, bytes(head.root))
+
+
+def entry_of(fact: UUID) -> Entry | None:
+    return Entry.objects.filter(fact=fact).first()
+
+
+def entries_of(facts: Iterable[UUID]) -> dict[UUID, Entry]:
+    """Known entries among the given fact ids."""
+    return {entry.fact: entry for entry in Entry.objects.filter(fact__in=list(facts))}
+
+
+def leaf_of(entry: Entry) -> Leaf:
+    return read_leaf(bytes(entry.leaf))
+
+
+def entries_by_position(kinds: Iterable[str] | None = None) -> Iterator[Entry]:
+    """All entries in log order, streamed; optionally of some kinds only."""
+    entries = Entry.objects.order_by("position")
+    if kinds is not None:
+        entries = entries.filter(kind__in=list(kinds))
+    return entries.iterator(chunk_size=1000)
+
+
+def texts_of(facts: Iterable[UUID]) -> dict[tuple[UUID, str], str]:
+    """Free text still kept, by fact and field; erased text is simply absent."""
+    rows = Text.objects.filter(fact__in=list(facts))
+    return {(row.fact, row.field): row.text for row in rows}
+
+
+def salts_of(facts: Iterable[UUID]) -> dict[tuple[UUID, str], bytes]:
+    rows = Text.objects.filter(fact__in=list(facts))
+    return {(row.fact, row.field): bytes(row.salt) for row in rows}

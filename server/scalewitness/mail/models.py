@@ -1,0 +1,40 @@
+"""Letters owed. A row is written in the transaction of its cause and sent later."""
+
+from django.db import models
+
+
+class Letter(models.Model):
+    """One letter to one person for one cause. Its Message-ID never changes, so a repeat
+    after a crash is recognisably the same letter."""
+
+    class State(models.TextChoices):
+        WAITING = "waiting"
+        SENDING = "sending"
+        SENT = "sent"
+        FAILED = "failed"
+
+    id = models.UUIDField(primary_key=True)
+    kind = models.CharField(max_length=40)
+    cause = models.UUIDField()
+    recipient = models.UUIDField()
+    to = models.EmailField(max_length=254)
+    context = models.JSONField()
+    message_id = models.CharField(max_length=200, unique=True)
+    state = models.CharField(max_length=10, choices=State.choices, default=State.WAITING)
+    created_at = models.DateTimeField()
+    next_try_at = models.DateTimeField()
+    claimed_until = models.DateTimeField(null=True)
+    attempts = models.PositiveIntegerField(default=0)
+    sent_at = models.DateTimeField(null=True)
+    last_error = models.TextField(default="", blank=True)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["kind", "cause", "recipient"], name="one_letter_per_cause_and_person"
+            )
+        ]
+        indexes = [models.Index(fields=["state", "next_try_at"], name="letter_waiting")]
+
+    def __str__(self) -> str:
+        return f"{self.kind} {self.state}"

@@ -1,0 +1,184 @@
+"""Letters: queued in the transaction of their cause, sent afterwards, at least once.
+
+A letter is claimed by a conditional update with a lease. A worker that dies between the
+mail host's acceptance and our note of it lets the lease run out; the letter then goes
+again under the same Message-ID, so the far end can tell that it is the same one.
+"""
+
+import random
+import smtplib
+from collections.abc import Mapping
+from contextlib import suppress
+from datetime import datetime, timedelta
+from typing import Any
+from urllib.parse import urlsplit
+from uuid import UUID
+
+import structlog
+from celery import Celery
+from django.conf import settings
+from django.core.mail import EmailMultiAlternatives, get_connection
+from django.core.mail.backends.base import BaseEmailBackend
+from django.core.signing import Signer
+from django.db import transaction
+from django.db.models import Q
+from django.template.loader import render_to_string
+from kombu.exceptions import OperationalError
+
+from scalewitness.mail.models import Letter
+
+log = structlog.get_logger()
+
+LEASE = timedelta(seconds=settings.MAIL_LEASE_SECONDS)
+FIRST_WAIT = timedelta(seconds=15)
+LONGEST_WAIT = timedelta(hours=1)
+DELIVER = "scalewitness.mail.tasks.deliver_waiting"
+
+_signer = Signer(salt="scalewitness.link")
+_producer = Celery("scalewitness-letters", set_as_current=False)
+_producer.config_from_object("django.conf:settings", namespace="CELERY")
+
+
+def link_token(link: UUID) -> str:
+    """The token of an emailed link; derived when needed, so it never rests in a table."""
+    return _signer.sign(link.hex)
+
+
+def is_our_token(token: str) -> bool:
+    """Whether this server signed the token; says nothing of expiry or revocation.
+
+    Raises:
+        django.core.signing.BadSignature: it did not.
+    """
+    _signer.unsign(token)
+    return True
+
+
+def queue(
+    *,
+    id: UUID,
+    kind: str,
+    cause: UUID,
+    recipient: UUID,
+    to: str,
+    context: Mapping[str, Any],
+    now: datetime,
+) -> None:
+    """Owe a letter. A second one of the same kind, cause and recipient is not owed."""
+    host = urlsplit(settings.PUBLIC_URL).hostname
+    Letter.objects.bulk_create(
+        [
+            Letter(
+                id=id,
+                kind=kind,
+                cause=cause,
+                recipient=recipient,
+                to=to,
+                context=dict(context),
+                message_id=f"<{kind}.{cause.hex}.{recipient.hex}@{host}>",
+                created_at=now,
+                next_try_at=now,
+            )
+        ],
+        ignore_conflicts=True,
+    )
+
+
+def wake() -> None:
+    """Ask the worker to look now. A dead broker only delays: beat looks again anyway."""
+    try:
+        _producer.send_task(DELIVER, retry=False)
+    except OperationalError as down:
+        log.warning("broker_unreachable", error=str(down))
+
+
+def claim(now: datetime, limit: int) -> list[Letter]:
+    """Take letters that are due, for the length of a lease."""
+    due = Q(state=Letter.State.WAITING, next_try_at__lte=now) | Q(
+        state=Letter.State.SENDING, claimed_until__lt=now
+    )
+    with transaction.atomic():
+        letters = list(
+            Letter.objects.select_for_update(skip_locked=True)
+            .filter(due)
+            .order_by("next_try_at", "created_at")[:limit]
+        )
+        Letter.objects.filter(pk__in=[letter.pk for letter in letters]).update(
+            state=Letter.State.SENDING, claimed_until=now + LEASE
+        )
+    return letters
+
+
+def deliver(letter: Letter, connection: BaseEmailBackend, now: datetime) -> str:
+    """Send one claimed letter and note how it went; returns its new state."""
+    letter.attempts += 1
+    try:
+        compose(letter, connection).send()
+    except (smtplib.SMTPException, OSError) as problem:
+        _note_failure(letter, problem, now)
+    else:
+        letter.state, letter.sent_at, letter.last_error = Letter.State.SENT, now, ""
+    letter.claimed_until = None
+    letter.save()
+    log.info("letter", id=str(letter.pk), kind=letter.kind, state=letter.state)
+    return letter.state
+
+
+def _note_failure(letter: Letter, problem: Exception, now: datetime) -> None:
+    """A refusal for good is shown as failed; anything else is tried again, for ever."""
+    letter.last_error = f"{type(problem).__name__}: {problem}"[:500]
+    if _refused_for_good(problem):
+        letter.state = Letter.State.FAILED
+        return
+    wait = min(FIRST_WAIT * 2 ** min(letter.attempts - 1, 10), LONGEST_WAIT)
+    jitter = random.uniform(0.5, 1.0)  # noqa: S311  spreads retries, guards nothing
+    letter.state, letter.next_try_at = Letter.State.WAITING, now + wait * jitter
+
+
+def _refused_for_good(problem: Exception) -> bool:
+    if isinstance(problem, smtplib.SMTPRecipientsRefused):
+        return all(500 <= code < 600 for code, _ in problem.recipients.values())
+    return isinstance(problem, smtplib.SMTPResponseException) and 500 <= problem.smtp_code < 600
+
+
+def compose(letter: Letter, connection: BaseEmailBackend | None = None) -> EmailMultiAlternatives:
+    """The message: three templates a kind (subject, text, HTML), fixed headers."""
+    context = {**letter.context, "public_url": settings.PUBLIC_URL}
+    if "link" in letter.context:
+        token = link_token(UUID(letter.context["link"]))
+        context["link_url"] = f"{settings.PUBLIC_URL}/offers/{token}"
+    name = f"letters/{letter.kind}"
+    message = EmailMultiAlternatives(
+        subject=" ".join(render_to_string(f"{name}.subject.txt", context).split()),
+        body=render_to_string(f"{name}.txt", context),
+        to=[letter.to],
+        connection=connection,
+        headers={
+            "Message-ID": letter.message_id,
+            "Auto-Submitted": "auto-generated",
+            "X-Auto-Response-Suppress": "All",
+        },
+    )
+    message.attach_alternative(render_to_string(f"{name}.html", context), "text/html")
+    return message
+
+
+def _open(connection: BaseEmailBackend) -> None:
+    """Share one connection; a mail host that is down is noted on the letter, by `deliver`."""
+    with suppress(smtplib.SMTPException, OSError):
+        connection.open()
+
+
+def deliver_due(now: datetime, limit: int = 20) -> int:
+    """Claim and send what is due over one connection; how many were claimed."""
+    letters = claim(now, limit)
+    if letters:
+        connection = get_connection()
+        try:
+            for letter in letters:
+                _open(connection)
+                if deliver(letter, connection, now) != Letter.State.SENT:
+                    connection.close()
+        finally:
+            connection.close()
+    return len(letters)

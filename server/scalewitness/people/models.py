@@ -1,0 +1,118 @@
+"""Keepers, their devices, and who may see which collection."""
+
+import uuid
+from typing import Any, ClassVar
+
+from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
+from django.db import models
+from simple_history.models import HistoricalRecords
+
+from scalewitness.ledger.models import AppendOnly
+
+
+class KeeperManager(BaseUserManager["Keeper"]):
+    """Makes keepers; the log knows them by their id only."""
+
+    def create_user(self, email: str, password: str | None = None, **fields: Any) -> "Keeper":
+        keeper = self.model(email=self.normalize_email(email), **fields)
+        keeper.set_password(password)
+        keeper.save(using=self._db)
+        return keeper
+
+
+class Keeper(AbstractBaseUser):
+    """A person with an account. Name and address live here and nowhere in the log."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    email = models.EmailField(max_length=254, unique=True)
+    name = models.CharField(max_length=80)
+    is_active = models.BooleanField(default=True)
+    version = models.PositiveIntegerField(default=1)
+    # The history tells that a profile changed and when; personal values stay out of it,
+    # since history rows can never be erased.
+    history = HistoricalRecords(excluded_fields=["email", "name", "password", "last_login"])
+
+    objects: ClassVar[KeeperManager] = KeeperManager()
+
+    USERNAME_FIELD = "email"
+    REQUIRED_FIELDS: ClassVar[list[str]] = ["name"]
+
+    def __str__(self) -> str:
+        return str(self.id)
+
+
+class Device(models.Model):
+    """One phone or computer a keeper signed in on; its token is hashed and revocable."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    keeper = models.ForeignKey(Keeper, on_delete=models.PROTECT, related_name="devices")
+    name = models.CharField(max_length=60)
+    token = models.OneToOneField("knox.AuthToken", null=True, on_delete=models.SET_NULL)
+    enrolled_at = models.DateTimeField()
+    revoked_at = models.DateTimeField(null=True)
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Practitioner(models.Model):
+    """A veterinarian, laboratory or earlier keeper whose call someone reported.
+
+    The log holds the id; the name can be erased.
+    """
+
+    id = models.UUIDField(primary_key=True)
+    named_by = models.ForeignKey(Keeper, on_delete=models.PROTECT)
+    name = models.CharField(max_length=120)
+
+    def __str__(self) -> str:
+        return str(self.id)
+
+
+class Grant(AppendOnly):
+    """Leave to see a collection, or some of its animals, for a time.
+
+    ``id`` is the fact that gave it (for a guest: the visit). Plain ids point to
+    collections and animals, which this app does not know.
+    """
+
+    class Role(models.TextChoices):
+        PARTNER = "partner"
+        VIEWER = "viewer"
+        GUEST = "guest"
+
+    id = models.UUIDField(primary_key=True)
+    position = models.BigIntegerField(unique=True)
+    collection = models.UUIDField(db_index=True)
+    to = models.ForeignKey(Keeper, on_delete=models.PROTECT, related_name="grants")
+    role = models.CharField(max_length=10, choices=Role.choices)
+    whole = models.BooleanField()
+    blind = models.BooleanField(default=False)
+    opens = models.DateTimeField()
+    closes = models.DateTimeField(null=True)
+
+    def __str__(self) -> str:
+        return f"{self.role} on {self.collection}"
+
+
+class GrantAnimal(AppendOnly):
+    """An animal that a grant for part of a collection names."""
+
+    grant = models.ForeignKey(Grant, on_delete=models.PROTECT, related_name="named")
+    animal = models.UUIDField(db_index=True)
+
+    def __str__(self) -> str:
+        return str(self.animal)
+
+
+class GrantEnd(AppendOnly):
+    """A grant ended before its time."""
+
+    grant = models.OneToOneField(
+        Grant, primary_key=True, on_delete=models.PROTECT, related_name="end"
+    )
+    position = models.BigIntegerField(unique=True)
+    at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"end of {self.grant_id}"

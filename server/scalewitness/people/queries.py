@@ -1,0 +1,83 @@
+"""Who holds which grant, and who is who. Names leave this app only for people's eyes."""
+
+from collections.abc import Iterable
+from datetime import datetime
+from uuid import UUID
+
+from allauth.account.models import EmailAddress
+from django.db.models import Exists, OuterRef, Q, QuerySet
+
+from scalewitness.people.models import Device, Grant, GrantAnimal, Keeper, Practitioner
+
+
+def active_grants(keeper: UUID, now: datetime) -> QuerySet[Grant]:
+    """Grants in force at ``now``."""
+    return (
+        Grant.objects.filter(to=keeper, opens__lte=now, end=None)
+        .filter(Q(closes=None) | Q(closes__gt=now))
+        .order_by()
+    )
+
+
+def covering(grants: QuerySet[Grant], animal: str = "pk") -> QuerySet[Grant]:
+    """Of ``grants``, those that cover the animal of an outer query over animals.
+
+    A part grant holds only while the animal stays in the collection it was given for.
+    """
+    named = GrantAnimal.objects.filter(grant=OuterRef("pk"), animal=OuterRef(OuterRef(animal)))
+    return grants.filter(collection=OuterRef("collection_id")).filter(
+        Q(whole=True) | Exists(named)
+    )
+
+
+def grants_on(keeper: UUID, collection: UUID, animal: UUID) -> list[Grant]:
+    """Every grant, past ones too, that ever covered this animal for this keeper."""
+    named = GrantAnimal.objects.filter(grant=OuterRef("pk"), animal=animal)
+    return list(
+        Grant.objects.filter(to=keeper, collection=collection)
+        .filter(Q(whole=True) | Exists(named))
+        .select_related("end")
+        .order_by("position")
+    )
+
+
+def partners_of(collection: UUID, now: datetime) -> QuerySet[Keeper]:
+    grants = Grant.objects.filter(
+        collection=collection, role=Grant.Role.PARTNER, opens__lte=now, end=None
+    ).filter(Q(closes=None) | Q(closes__gt=now))
+    return Keeper.objects.filter(grants__in=grants).distinct()
+
+
+def names_of(ids: Iterable[UUID]) -> dict[UUID, str]:
+    """Display names of keepers and practitioners, for people who may see the calls."""
+    wanted = list(ids)
+    names = dict(Keeper.objects.filter(pk__in=wanted).values_list("pk", "name"))
+    names |= dict(Practitioner.objects.filter(pk__in=wanted).values_list("pk", "name"))
+    return {person: name or "a keeper whose name was erased" for person, name in names.items()}
+
+
+def verified_keeper(email: str) -> Keeper | None:
+    """The keeper who proved to own this address; an unproven claim finds nobody."""
+    address = EmailAddress.objects.filter(email__iexact=email, verified=True).first()
+    return Keeper.objects.filter(pk=address.user_id, is_active=True).first() if address else None
+
+
+def has_verified_address(keeper: Keeper) -> bool:
+    return EmailAddress.objects.filter(user=keeper, email__iexact=keeper.email, verified=True).exists()
+
+
+def devices_of(keeper: Keeper) -> QuerySet[Device]:
+    return Device.objects.filter(keeper=keeper).order_by("-enrolled_at")
+
+
+def keeper_of(keeper: UUID) -> Keeper | None:
+    return Keeper.objects.filter(pk=keeper, is_active=True).first()
+
+
+def is_partner(keeper: UUID, collection: UUID, now: datetime) -> bool:
+    grants = active_grants(keeper, now)
+    return grants.filter(collection=collection, role=Grant.Role.PARTNER, whole=True).exists()
+
+
+def grant_of(grant: UUID) -> Grant | None:
+    return Grant.objects.select_related("end").filter(pk=grant).first()

@@ -1,0 +1,160 @@
+"""Keepers, devices and grants: the writes."""
+
+from datetime import datetime
+from uuid import UUID
+
+from allauth.account.models import EmailAddress
+from django.contrib.auth.password_validation import validate_password
+from django.core.exceptions import ValidationError
+from django.db import IntegrityError, transaction
+from knox.models import AuthToken
+
+from scalewitness.domain.errors import NotFound, OutOfRange, VersionStale, WrongShape
+from scalewitness.domain.facts import GrantGiven, GrantRevoked
+from scalewitness.domain.moments import parse_moment
+from scalewitness.ledger.services import Logged
+from scalewitness.people.models import Device, Grant, GrantAnimal, GrantEnd, Keeper, Practitioner
+
+
+def sign_up(*, name: str, email: str, password: str) -> Keeper:
+    """A new keeper with an address still to be verified.
+
+    Raises:
+        OutOfRange: the password is too weak, or the address is taken.
+    """
+    try:
+        validate_password(password)
+    except ValidationError as weak:
+        raise OutOfRange(" ".join(weak.messages), pointer="/password") from None
+    try:
+        with transaction.atomic():
+            keeper = Keeper.objects.create_user(email, password, name=name)
+            EmailAddress.objects.create(
+                user=keeper, email=keeper.email.lower(), primary=True, verified=False
+            )
+    except IntegrityError:
+        raise OutOfRange("This address already has an account.", pointer="/email") from None
+    return keeper
+
+
+def vouch(email: str) -> bool:
+    """The operator vouches for an address known in person; False when nobody has it."""
+    return bool(EmailAddress.objects.filter(email__iexact=email).update(verified=True))
+
+
+def rename(keeper: Keeper, *, name: str, version: int, now: datetime) -> Keeper:
+    """Edit the profile under its version.
+
+    Raises:
+        VersionStale: someone edited it since.
+    """
+    with transaction.atomic():
+        current = Keeper.objects.select_for_update().get(pk=keeper.pk)
+        if current.version != version:
+            raise VersionStale()
+        current.name = name
+        current.version += 1
+        current._history_user = keeper
+        current._history_date = now
+        current.save()
+    return current
+
+
+def enrol_device(keeper: Keeper, name: str, now: datetime) -> tuple[Device, str]:
+    """A device and its token. The token is shown once; only its hash is kept."""
+    with transaction.atomic():
+        token, secret = AuthToken.objects.create(keeper, expiry=None)
+        device = Device.objects.create(keeper=keeper, name=name, token=token, enrolled_at=now)
+    return device, secret
+
+
+def revoke_device(keeper: Keeper, device_id: UUID, now: datetime) -> None:
+    """Its token stops working at once.
+
+    Raises:
+        NotFound: not a device of this keeper.
+    """
+    with transaction.atomic():
+        device = Device.objects.select_for_update().filter(pk=device_id, keeper=keeper).first()
+        if device is None:
+            raise NotFound()
+        token, device.token = device.token, None
+        device.revoked_at = device.revoked_at or now
+        device.save()
+        if token is not None:
+            token.delete()
+
+
+def name_practitioner(keeper: Keeper, practitioner: UUID, name: str) -> Practitioner:
+    """Name a veterinarian, laboratory or earlier keeper before reporting their call.
+
+    Repeating it with the same id and name changes nothing.
+
+    Raises:
+        WrongShape: the id already names someone else.
+    """
+    found, _ = Practitioner.objects.get_or_create(
+        pk=practitioner, defaults={"named_by": keeper, "name": name}
+    )
+    if found.name != name or found.named_by_id != keeper.pk:
+        raise WrongShape("This id already stands for someone else.", pointer="/id")
+    return found
+
+
+def store_grant(fact: Logged[GrantGiven]) -> Grant:
+    body = fact.body
+    return _grant(
+        Grant(
+            id=fact.id,
+            position=fact.position,
+            collection=fact.about,
+            to_id=UUID(body.to),
+            role=body.role,
+            whole=body.animals is None,
+            opens=min(fact.at, fact.received_at),
+            closes=parse_moment(body.until) if body.until else None,
+        ),
+        [UUID(animal) for animal in body.animals or ()],
+    )
+
+
+def store_guest_grant(
+    *,
+    visit: UUID,
+    position: int,
+    collection: UUID,
+    guest: UUID,
+    animals: list[UUID],
+    blind: bool,
+    opens: datetime,
+    closes: datetime,
+) -> Grant:
+    """What an accepted visit lets its guest see; the grant carries the visit's id."""
+    return _grant(
+        Grant(
+            id=visit,
+            position=position,
+            collection=collection,
+            to_id=guest,
+            role=Grant.Role.GUEST,
+            whole=False,
+            blind=blind,
+            opens=opens,
+            closes=closes,
+        ),
+        animals,
+    )
+
+
+def _grant(grant: Grant, animals: list[UUID]) -> Grant:
+    grant.save(force_insert=True)
+    GrantAnimal.objects.bulk_create(GrantAnimal(grant=grant, animal=animal) for animal in animals)
+    return grant
+
+
+def end_grant(grant: UUID, position: int, at: datetime) -> None:
+    GrantEnd.objects.create(grant_id=grant, position=position, at=at)
+
+
+def store_revocation(fact: Logged[GrantRevoked]) -> None:
+    end_grant(UUID(fact.body.grant), fact.position, fact.received_at)

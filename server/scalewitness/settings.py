@@ -1,0 +1,238 @@
+"""The one settings file. Everything comes from the environment; a missing secret stops
+the process with its name."""
+
+from pathlib import Path
+
+import environ
+import structlog
+from csp.constants import NONE, SELF
+from django.core.exceptions import ImproperlyConfigured
+
+env = environ.Env()
+
+HERE = Path(__file__).resolve().parent
+
+
+def required(name: str) -> str:
+    """The value of an environment variable that has no safe default."""
+    value = env.str(name, default="")
+    if not value:
+        raise ImproperlyConfigured(f"{name} must be set in the environment")
+    return str(value)
+
+
+DEMO = env.bool("DEMO", default=False)
+"""True only on one machine's loopback: cookies without TLS. Production leaves it unset."""
+
+SECRET_KEY = required("SECRET_KEY")
+SECRET_KEY_FALLBACKS = env.list("SECRET_KEY_FALLBACKS", default=[])
+PUBLIC_URL = required("PUBLIC_URL").rstrip("/")
+ALLOWED_HOSTS = env.list("ALLOWED_HOSTS", default=[])
+DEBUG = False
+
+INSTALLED_APPS = [
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.messages",
+    "django.contrib.staticfiles",
+    "rest_framework",
+    "knox",
+    "drf_spectacular",
+    "drf_spectacular_sidecar",
+    "simple_history",
+    "allauth",
+    "allauth.account",
+    "csp",
+    "scalewitness.ledger",
+    "scalewitness.mail",
+    "scalewitness.people",
+    "scalewitness.animals",
+    "scalewitness.calls",
+    "scalewitness.sales",
+    "scalewitness.disclosures",
+    "scalewitness.visits",
+    "scalewitness.disputes",
+    "scalewitness.intake",
+    "scalewitness.pages",
+]
+
+MIDDLEWARE = [
+    "django.middleware.security.SecurityMiddleware",
+    "csp.middleware.CSPMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "allauth.account.middleware.AccountMiddleware",
+]
+
+ROOT_URLCONF = "scalewitness.urls"
+WSGI_APPLICATION = "scalewitness.wsgi.application"
+APPEND_SLASH = False
+
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "DIRS": [HERE / "pages" / "templates", HERE / "mail" / "templates"],
+        "APP_DIRS": True,
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+            ],
+        },
+    }
+]
+
+
+def database(url_name: str) -> dict[str, object]:
+    """A pooled psycopg connection; READ COMMITTED, on which the log's order relies."""
+    return {
+        **env.db_url(url_name),
+        "ENGINE": "django.db.backends.postgresql",
+        "CONN_MAX_AGE": 0,
+        "OPTIONS": {
+            "pool": {
+                "min_size": env.int("DATABASE_POOL_MIN", default=1),
+                "max_size": env.int("DATABASE_POOL_MAX", default=8),
+                "timeout": 10,
+            }
+        },
+    }
+
+
+required("DATABASE_URL")
+DATABASES = {"default": database("DATABASE_URL")}
+if env.str("DATABASE_OWNER_URL", default=""):
+    # Only `migrate` uses it: the owner makes tables, the runtime role cannot alter facts.
+    DATABASES["owner"] = database("DATABASE_OWNER_URL") | {"OPTIONS": {}}
+
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+AUTH_USER_MODEL = "people.Keeper"
+AUTHENTICATION_BACKENDS = ["allauth.account.auth_backends.AuthenticationBackend"]
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": f"django.contrib.auth.password_validation.{name}"}
+    for name in ("MinimumLengthValidator", "CommonPasswordValidator", "NumericPasswordValidator")
+]
+ACCOUNT_LOGIN_METHODS = {"email"}
+ACCOUNT_SIGNUP_FIELDS = ["email*", "password1*"]
+ACCOUNT_USER_MODEL_USERNAME_FIELD = None
+ACCOUNT_EMAIL_VERIFICATION = "optional"
+ACCOUNT_ADAPTER = "scalewitness.pages.accounts.KeeperAccounts"
+ACCOUNT_SIGNUP_FORM_CLASS = "scalewitness.pages.accounts.NameForm"
+ACCOUNT_EMAIL_SUBJECT_PREFIX = ""
+LOGIN_REDIRECT_URL = "/"
+LOGIN_URL = "/accounts/login/"
+ACCOUNT_LOGOUT_REDIRECT_URL = "/"
+
+REDIS_URL = required("REDIS_URL")
+CACHES = {
+    "default": {"BACKEND": "django.core.cache.backends.redis.RedisCache", "LOCATION": REDIS_URL}
+}
+CELERY_BROKER_URL = REDIS_URL
+CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
+CELERY_BROKER_TRANSPORT_OPTIONS = {"socket_connect_timeout": 2, "socket_timeout": 10}
+CELERY_TASK_IGNORE_RESULT = True
+CELERY_TASK_ACKS_LATE = True
+CELERY_WORKER_HIJACK_ROOT_LOGGER = False
+CELERY_TIMEZONE = "UTC"
+CELERY_BEAT_SCHEDULE = {
+    "deliver waiting letters": {"task": "scalewitness.mail.tasks.deliver_waiting", "schedule": 10.0}
+}
+
+EMAIL = env.email_url("EMAIL_URL", default="smtp://127.0.0.1:25")
+EMAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend"
+EMAIL_HOST = EMAIL["EMAIL_HOST"]
+EMAIL_PORT = EMAIL["EMAIL_PORT"]
+EMAIL_HOST_USER = EMAIL["EMAIL_HOST_USER"] or ""
+EMAIL_HOST_PASSWORD = EMAIL["EMAIL_HOST_PASSWORD"] or ""
+EMAIL_USE_TLS = EMAIL.get("EMAIL_USE_TLS", False)
+EMAIL_USE_SSL = EMAIL.get("EMAIL_USE_SSL", False)
+EMAIL_TIMEOUT = 20
+DEFAULT_FROM_EMAIL = env.str("MAIL_FROM", default="Scalewitness <record@localhost>")
+SERVER_EMAIL = DEFAULT_FROM_EMAIL
+
+MAIL_LEASE_SECONDS = env.int("MAIL_LEASE_SECONDS", default=300)
+"""How long a worker may take over a claimed batch of letters before another may."""
+
+LANGUAGE_CODE = "en-gb"
+TIME_ZONE = "UTC"
+USE_TZ = True
+USE_I18N = False
+
+STATIC_URL = "/static/"
+STATICFILES_DIRS = [HERE / "pages" / "static"]
+STATIC_ROOT = env.path("STATIC_ROOT", default=str(HERE.parent.parent / ".run" / "static"))
+WHITENOISE_USE_FINDERS = True
+
+REST_FRAMEWORK = {
+    "DEFAULT_AUTHENTICATION_CLASSES": ["scalewitness.api.authentication.DeviceTokens"],
+    "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],
+    "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
+    "DEFAULT_PARSER_CLASSES": ["scalewitness.api.parsing.StrictJsonParser"],
+    "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
+    "EXCEPTION_HANDLER": "scalewitness.api.problems.as_problem",
+    "DEFAULT_THROTTLE_RATES": {"link": "60/min", "sign_in": "10/min"},
+    "UNAUTHENTICATED_USER": "django.contrib.auth.models.AnonymousUser",
+}
+KNOX_TOKEN_MODEL = "knox.AuthToken"
+REST_KNOX = {"TOKEN_TTL": None, "AUTH_HEADER_PREFIX": "Bearer"}
+SPECTACULAR_SETTINGS = {
+    "TITLE": "Scalewitness",
+    "VERSION": "1",
+    "OAS_VERSION": "3.1.0",
+    "SERVE_INCLUDE_SCHEMA": False,
+    "SWAGGER_UI_DIST": "SIDECAR",
+    "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
+    "REDOC_DIST": "SIDECAR",
+}
+PUSH_LIMIT = 500
+"""Items in one push."""
+DATA_UPLOAD_MAX_MEMORY_SIZE = 4 * 1024 * 1024
+
+SECURE_CONTENT_TYPE_NOSNIFF = True
+SECURE_REFERRER_POLICY = "same-origin"
+SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = not DEMO
+SECURE_SSL_REDIRECT = not DEMO and env.bool("SECURE_SSL_REDIRECT", default=True)
+SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if not DEMO else None
+SECURE_HSTS_SECONDS = 0 if DEMO else 31_536_000
+SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = not DEMO
+SESSION_COOKIE_HTTPONLY = True
+SESSION_COOKIE_SAMESITE = CSRF_COOKIE_SAMESITE = "Lax"
+X_FRAME_OPTIONS = "DENY"
+CSRF_TRUSTED_ORIGINS = [PUBLIC_URL]
+CONTENT_SECURITY_POLICY = {
+    "DIRECTIVES": {
+        "default-src": [SELF],
+        "img-src": [SELF, "data:"],
+        "style-src": [SELF],
+        "script-src": [SELF],
+        "frame-ancestors": [NONE],
+        "form-action": [SELF],
+        "base-uri": [NONE],
+        "object-src": [NONE],
+    },
+    # The interactive API docs set styles from script; nothing of a keeper's is shown there.
+    "EXCLUDE_URL_PREFIXES": ["/api/v1/docs"],
+}
+
+structlog.configure(
+    processors=[
+        structlog.contextvars.merge_contextvars,
+        structlog.processors.add_log_level,
+        structlog.processors.TimeStamper(fmt="iso", utc=True),
+        structlog.processors.dict_tracebacks,
+        structlog.processors.JSONRenderer(),
+    ],
+)
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "handlers": {"console": {"class": "logging.StreamHandler"}},
+    "root": {"handlers": ["console"], "level": env.str("LOG_LEVEL", default="INFO")},
+}

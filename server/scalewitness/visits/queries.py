@@ -1,0 +1,37 @@
+"""Reading visits, each side's own."""
+
+from datetime import datetime
+from uuid import UUID
+
+from django.db.models import Q
+
+from scalewitness.visits.models import Visit
+
+
+def visit_of(visit: UUID) -> Visit | None:
+    return Visit.objects.select_related("collection", "host", "guest").filter(pk=visit).first()
+
+
+def visits_of(keeper: UUID) -> list[Visit]:
+    """Visits the keeper hosts or is invited to, newest first."""
+    mine = Q(host=keeper) | Q(guest=keeper)
+    return list(
+        Visit.objects.filter(mine)
+        .select_related("collection", "host", "guest")
+        .prefetch_related("steps", "animals")
+        .order_by("-position")
+    )
+
+
+def state_of(visit: Visit, now: datetime) -> str:
+    """``invited``, ``accepted``, ``open``, ``over``, ``declined`` or ``cancelled``."""
+    kinds = [step.kind for step in visit.steps.all()]
+    if "visit_cancelled" in kinds:
+        return "cancelled"
+    if "visit_declined" in kinds:
+        return "declined"
+    if now >= visit.closes:
+        return "over"
+    if "visit_accepted" not in kinds:
+        return "invited"
+    return "open" if now >= visit.opens else "accepted"

@@ -1,0 +1,55 @@
+"""Visits: the writes. Intake calls these, nobody else."""
+
+from uuid import UUID
+
+from scalewitness.domain.facts import Body, VisitInvited
+from scalewitness.domain.moments import parse_moment
+from scalewitness.ledger.services import Logged
+from scalewitness.people.services import end_grant, store_guest_grant
+from scalewitness.visits.models import Visit, VisitAnimal, VisitStep
+
+
+def store_invitation(fact: Logged[VisitInvited]) -> Visit:
+    body = fact.body
+    visit = Visit.objects.create(
+        id=fact.about,
+        position=fact.position,
+        collection_id=UUID(body.collection),
+        host_id=fact.by,
+        guest_id=UUID(body.guest),
+        opens=parse_moment(body.opens),
+        closes=parse_moment(body.closes),
+        blind=body.blind,
+    )
+    VisitAnimal.objects.bulk_create(
+        VisitAnimal(visit=visit, animal_id=UUID(animal)) for animal in body.animals
+    )
+    return visit
+
+
+def store_answer(visit: Visit, kind: str, fact: Logged[Body]) -> None:
+    """The guest accepts (and is given sight of the animals) or declines."""
+    _step(visit, kind, fact)
+    if kind == "visit_accepted":
+        store_guest_grant(
+            visit=visit.pk,
+            position=fact.position,
+            collection=visit.collection_id,
+            guest=visit.guest_id,
+            animals=list(visit.animals.values_list("pk", flat=True)),
+            blind=visit.blind,
+            opens=visit.opens,
+            closes=visit.closes,
+        )
+
+
+def store_cancellation(visit: Visit, fact: Logged[Body], *, accepted: bool) -> None:
+    _step(visit, "visit_cancelled", fact)
+    if accepted:
+        end_grant(visit.pk, fact.position, fact.received_at)
+
+
+def _step(visit: Visit, kind: str, fact: Logged[Body]) -> None:
+    VisitStep.objects.create(
+        id=fact.id, position=fact.position, visit=visit, kind=kind, at=fact.received_at
+    )
