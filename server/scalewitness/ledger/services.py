@@ -188,13 +188,15 @@ def limit_runtime_role(connection: BaseDatabaseWrapper, role: str) -> None:
     """Give the web and worker's role what it needs and nothing that could alter a fact."""
     quote = connection.ops.quote_name
     name = quote(role)
-    with connection.cursor() as cursor:
+    # In one transaction, so that a running server never sees itself without rights.
+    with transaction.atomic(using=connection.alias), connection.cursor() as cursor:
         cursor.execute(f"GRANT USAGE ON SCHEMA public TO {name}")
         cursor.execute(f"GRANT USAGE, SELECT ON ALL SEQUENCES IN SCHEMA public TO {name}")
         cursor.execute(f"REVOKE ALL ON ALL TABLES IN SCHEMA public FROM {name}")
         for model in apps.get_models(include_auto_created=True):
             rights = ", ".join(_rights(model))
             cursor.execute(f"GRANT {rights} ON {quote(model._meta.db_table)} TO {name}")
+        cursor.execute(f"GRANT SELECT ON django_migrations TO {name}")
 
 
 def _rights(model: type[models.Model]) -> Iterable[str]:

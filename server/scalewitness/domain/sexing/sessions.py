@@ -20,7 +20,7 @@ from itertools import groupby
 from msgspec import Struct
 
 from scalewitness.domain.observations import Method
-from scalewitness.domain.sexing.evidence import Evidence, Identity, Role
+from scalewitness.domain.sexing.evidence import Evidence, Role
 from scalewitness.domain.sexing.findings import Reading, reading
 from scalewitness.domain.sexing.likelihood import (
     NOTHING,
@@ -168,8 +168,7 @@ def _occasions(calls: Sequence[Weighed], width: float) -> list[Session]:
 
 def _person(weighed: Weighed) -> tuple[str, Role, bool]:
     call = weighed.call
-    mismatch: Identity = "mismatch"
-    return call.examiner, call.role, call.identity == mismatch
+    return call.examiner, call.role, call.identity == "mismatch"
 
 
 def _by_person_and_time(weighed: Weighed) -> tuple[tuple[str, Role, bool], int, int]:

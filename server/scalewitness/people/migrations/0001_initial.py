@@ -12,7 +12,6 @@ class Migration(migrations.Migration):
     initial = True
 
     dependencies = [
-        migrations.swappable_dependency(settings.KNOX_TOKEN_MODEL),
     ]
 
     operations = [
@@ -56,7 +55,6 @@ class Migration(migrations.Migration):
                 ('enrolled_at', models.DateTimeField()),
                 ('revoked_at', models.DateTimeField(null=True)),
                 ('keeper', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='devices', to=settings.AUTH_USER_MODEL)),
-                ('token', models.OneToOneField(null=True, on_delete=django.db.models.deletion.SET_NULL, to=settings.KNOX_TOKEN_MODEL)),
             ],
         ),
         migrations.CreateModel(

@@ -1,0 +1,230 @@
+"""The words a probability may go by, and why.
+
+``verified`` needs probability and independent eyes. A verified sex that one examiner
+contradicts at 9 to 1 falls at once and returns only when the rule is met with the
+contrary call counted *and* a later session supports that sex as strongly.
+"""
+
+from collections.abc import Callable, Sequence
+from typing import cast
+
+from msgspec import Struct
+
+from scalewitness.domain.facts import Label
+from scalewitness.domain.observations import Reproduction, Sex
+from scalewitness.domain.sexing.evidence import other
+from scalewitness.domain.sexing.likelihood import log_odds
+from scalewitness.domain.sexing.policy import Policy
+from scalewitness.domain.sexing.sessions import Session, Weighed
+
+
+class View(Struct, frozen=True):
+    """The record up to some call: probabilities of male, sessions with the natural log of
+    what each says alone, and the call that came last."""
+
+    p_male: float
+    p_male_pessimistic: float
+    sessions: tuple[tuple[Session, float], ...]
+    newest: str = ""
+
+    @property
+    def favoured(self) -> Sex | None:
+        if self.p_male == 0.5:
+            return None
+        return "male" if self.p_male > 0.5 else "female"
+
+    def share(self, sex: Sex) -> tuple[float, float]:
+        """Base and pessimistic probability of that sex."""
+        pair = self.p_male, self.p_male_pessimistic
+        return pair if sex == "male" else (1 - pair[0], 1 - pair[1])
+
+    def supporting(self, sex: Sex, least: float = 0.0) -> list[Session]:
+        """Sessions that alone favour that sex by more than nothing and at least ``least``
+        (natural log of the odds)."""
+        sign = 1 if sex == "male" else -1
+        return [s for s, ratio in self.sessions if ratio * sign > 0 and ratio * sign >= least]
+
+
+class Course(Struct, frozen=True):
+    """Where the history has led: the verified sex, or the one that fell and when (log
+    position), and how the verified one came about."""
+
+    verified: Sex | None = None
+    fallen: Sex | None = None
+    since: int = -1
+    turn: str = ""
+
+
+class Outcome(Struct, frozen=True):
+    label: Label
+    favoured: Sex | None
+    decisive: bool
+    reasons: tuple[str, ...]
+
+
+def settle(views: Callable[[int], View], count: int, policy: Policy) -> Outcome:
+    """The label of the record of ``count`` calls; ``views(n)`` shows its first n."""
+    view = views(count)
+    sex = view.favoured
+    if sex is None or not view.sessions:
+        return Outcome(*_by_share(view, policy), False, ("no_evidence",))
+    course = _course(views, count, policy)
+    decisive = bool(_decisive(view, sex, policy))
+    if course.verified == sex:
+        return Outcome(
+            cast(Label, f"verified {sex}"), sex, decisive, _why(view, sex, course, policy)
+        )
+    label, _ = _by_share(view, policy)
+    if course.fallen is not None or _opposed(view, policy):
+        label = "contested"
+    return Outcome(label, sex, decisive, _why_not(view, sex, course, policy))
+
+
+# --- the rule -------------------------------------------------------------------------
+
+
+def unmet(view: View, sex: Sex, policy: Policy) -> list[str]:
+    """What keeps that sex from being verified, as stable codes; empty when the rule is
+    met."""
+    share, pessimistic = view.share(sex)
+    missing = []
+    if share < policy.verified:
+        missing.append(f"below_{policy.verified:g}")
+    if pessimistic < policy.verified_pessimistic:
+        missing.append(f"below_{policy.verified_pessimistic:g}_pessimistic")
+    if not _decisive(view, sex, policy):
+        missing.extend(_unmet_agreement(view, sex, policy))
+    return missing
+
+
+def _unmet_agreement(view: View, sex: Sex, policy: Policy) -> list[str]:
+    agreeing = [w for w in _counting(view, sex) if w.method not in policy.excluded]
+    blind = {w.call.call for w in agreeing if w.call.blind and not w.call.interested}
+    missing = []
+    if len({w.call.examiner for w in agreeing}) < policy.examiners:
+        missing.append("needs_second_examiner")
+    if len(blind) < policy.blind_calls:
+        missing.append("needs_blind_call")
+    return missing
+
+
+def _counting(view: View, sex: Sex) -> list[Weighed]:
+    """Calls for that sex in sessions that as a whole speak for it."""
+    return [w for s in view.supporting(sex) for w in s if w.call.conclusion == sex]
+
+
+def _decisive(view: View, sex: Sex, policy: Policy) -> list[Weighed]:
+    return [w for w in _counting(view, sex) if is_decisive(w, policy)]
+
+
+def is_decisive(weighed: Weighed, policy: Policy) -> bool:
+    """Whether this call settles the sex without a second examiner: a conclusive finding
+    of a decisive method, in the right hands, on an animal whose identity was read."""
+    call = weighed.call
+    if isinstance(call.observed, Reproduction) and not call.observed.witnessed:
+        return False
+    return (
+        weighed.reading.informative
+        and call.identity == "confirmed"
+        and call.role in policy.decisive.get(call.method, ())
+    )
+
+
+def _met(view: View, policy: Policy) -> Sex | None:
+    sex = view.favoured
+    return sex if sex is not None and not unmet(view, sex, policy) else None
+
+
+# --- the history ----------------------------------------------------------------------
+
+
+def _course(views: Callable[[int], View], count: int, policy: Policy) -> Course:
+    """Walks the log only when some session contradicts some other call strongly enough to
+    bring a verified sex down."""
+    last = views(count)
+    if not _contradicted(last, policy):
+        return Course(verified=_met(last, policy))
+    course = Course()
+    for n in range(1, count + 1):
+        course = _step(course, views(n), policy)
+    return course
+
+
+def _step(course: Course, view: View, policy: Policy) -> Course:
+    held = course.verified or course.fallen
+    against = _newest_against(view, held, policy) if held else None
+    if against is not None:
+        course = Course(fallen=held, since=against)
+    met = _met(view, policy)
+    if met is None:
+        return Course(fallen=course.fallen, since=course.since)
+    if course.fallen is None:
+        return Course(verified=met, turn=course.turn if course.verified == met else "")
+    if met != course.fallen:
+        return Course(verified=met, turn="reversed")
+    if _supported_since(view, met, course.since, policy):
+        return Course(verified=met, turn="restored")
+    return course
+
+
+def _newest_against(view: View, held: Sex, policy: Policy) -> int | None:
+    """Log position of the newest call if its session contradicts the held sex."""
+    for session in view.supporting(other(held), log_odds(policy.contrary)):
+        for weighed in session:
+            if weighed.call.call == view.newest and weighed.call.conclusion != held:
+                return weighed.call.position
+    return None
+
+
+def _supported_since(view: View, sex: Sex, since: int, policy: Policy) -> bool:
+    strong = view.supporting(sex, log_odds(policy.contrary))
+    return any(session[0].call.position > since for session in strong)
+
+
+def _contradicted(view: View, policy: Policy) -> bool:
+    concluded = {w.call.conclusion for session, _ in view.sessions for w in session}
+    least = log_odds(policy.contrary)
+    return any(
+        view.supporting(sex, least) and other(sex) in concluded
+        for sex in cast(Sequence[Sex], ("male", "female"))
+    )
+
+
+def _opposed(view: View, policy: Policy) -> bool:
+    least = log_odds(policy.contrary)
+    return bool(view.supporting("male", least) and view.supporting("female", least))
+
+
+# --- words ----------------------------------------------------------------------------
+
+
+def _by_share(view: View, policy: Policy) -> tuple[Label, Sex | None]:
+    sex = view.favoured
+    if sex is not None and view.share(sex)[0] >= policy.probable:
+        return cast(Label, f"probable {sex}"), sex
+    return "unsexed", sex
+
+
+def _why(view: View, sex: Sex, course: Course, policy: Policy) -> tuple[str, ...]:
+    reasons = [course.turn] if course.turn else []
+    if _decisive(view, sex, policy):
+        reasons.append("decisive_evidence")
+    if not _unmet_agreement(view, sex, policy):
+        reasons.append("examiners_agree")
+    return (*reasons, *_contrary(view, sex, policy))
+
+
+def _why_not(view: View, sex: Sex, course: Course, policy: Policy) -> tuple[str, ...]:
+    reasons = unmet(view, sex, policy) + _contrary(view, sex, policy)
+    if course.fallen is not None:
+        reasons.append(f"fell_from_{course.fallen}")
+        if course.fallen == sex and not _supported_since(view, sex, course.since, policy):
+            reasons.append("needs_later_support")
+    if any(w.call.identity != "confirmed" for w in _counting(view, sex)):
+        reasons.append("identity_unconfirmed")
+    return tuple(reasons)
+
+
+def _contrary(view: View, sex: Sex, policy: Policy) -> list[str]:
+    strong = view.supporting(other(sex), log_odds(policy.contrary))
+    return ["contrary_call"] if strong else []

@@ -1,0 +1,68 @@
+"""Which numbers entered an answer, each with its source and status."""
+
+from collections.abc import Iterable, Sequence
+from functools import lru_cache
+
+from scalewitness.domain.sexing.evidence import Evidence
+from scalewitness.domain.sexing.parameters import Parameter, Parameters, ParameterSet
+from scalewitness.domain.sexing.policy import Policy
+from scalewitness.domain.sexing.sessions import Weighed
+from scalewitness.domain.sexing.taxa import Taxon, range_parameters
+
+
+def parameters_used(
+    base: Sequence[Weighed],
+    pessimistic: Sequence[Weighed],
+    taxon: Taxon,
+    parameters: Parameters,
+    policy: Policy,
+) -> tuple[Parameter, ...]:
+    """Every parameter that entered, in both sets, the taxon's ranges and the policy's
+    thresholds included, by set and name."""
+    found = set(policy.numbers)
+    for weighed, numbers in ((base, parameters.base), (pessimistic, parameters.pessimistic)):
+        for one in weighed:
+            found.update(_of_call(one, numbers))
+    found.update(_of_taxon(taxon, {one.reading.code for one in base}))
+    return tuple(sorted(found, key=lambda number: (number.of, number.name)))
+
+
+def _of_call(weighed: Weighed, numbers: ParameterSet) -> Iterable[Parameter]:
+    yield from (numbers.numbers[name] for name in weighed.reading.used)
+    if weighed.reading.informative:
+        yield from _around(numbers, *_circumstances(weighed.call, weighed.kappa > 0))
+
+
+def _circumstances(call: Evidence, anchored: bool) -> tuple[str, str, str, str, bool]:
+    return call.role, call.method, call.sureness, call.identity, anchored
+
+
+@lru_cache(maxsize=512)
+def _around(
+    numbers: ParameterSet, role: str, method: str, sureness: str, identity: str, anchored: bool
+) -> tuple[Parameter, ...]:
+    """What enters beside the finding itself."""
+    names = [
+        f"error.{role}.a",
+        f"error.{role}.b",
+        f"error_share.{method}",
+        f"sureness.{sureness}",
+        "error.most",
+        f"mislead.{method}.male",
+        f"mislead.{method}.female",
+        f"identity.{identity}",
+        "session.hours",
+    ]
+    if f"wrong_or_unresolved.{method}" in numbers.numbers:
+        names += [f"wrong_or_unresolved.{method}", "unresolved_share"]
+    if anchored:
+        names += ["anchoring.discordant_blind", "anchoring.discordant_knowing"]
+        names.append(f"anchoring_share.{method}")
+    return tuple(numbers.numbers[name] for name in names if name in numbers.numbers)
+
+
+def _of_taxon(taxon: Taxon, codes: set[str]) -> Iterable[Parameter]:
+    if codes & {"depths_read", "conflict", "deep_in_other_sex"}:
+        yield from range_parameters(taxon, "depth")
+    if taxon.subcaudal_sources and codes & {"finding_read", "scale_overlap"}:
+        yield from range_parameters(taxon, "subcaudals")

@@ -1,0 +1,170 @@
+"""Plain words for single findings, weights and chances. No name ever enters them."""
+
+from math import floor
+
+from scalewitness.domain.observations import (
+    Dna,
+    Endoscopy,
+    Eversion,
+    Observation,
+    Pass,
+    Probing,
+    Radiography,
+    Reproduction,
+    ScaleCount,
+    Statement,
+    Ultrasound,
+    Visual,
+)
+from scalewitness.domain.sexing.sessions import Weighed
+
+_CODES = {
+    "depths_read": "The depth was compared with what is known of this species.",
+    "finding_read": "The finding was compared with how often it occurs in each sex.",
+    "conclusion_only": "Only the conclusion was reported, so it counts as reported.",
+    "depths_not_known": (
+        "How deep both sexes of this species probe is not known, so the conclusion counts "
+        "as reported and the depth does not."
+    ),
+    "undetermined": "The examiner came to no conclusion, so it says nothing either way.",
+    "all_aborted": "Every pass was broken off, so the depths say nothing.",
+    "conflict": "What was seen points one way and the conclusion the other, so it says nothing.",
+    "other_animal": "The code read at the time is not this animal's, so it says nothing about it.",
+    "deep_in_other_sex": (
+        "The depth is usual for the other sex in this species, and no depth is known for the "
+        "sex concluded, so it says nothing."
+    ),
+    "sex_system_unknown": (
+        "It is not known which sex chromosomes this species has, so a DNA test is no evidence."
+    ),
+    "wrong_sex_system": "The test looks for sex chromosomes this species does not have.",
+    "assay_failed": "The test gave no result.",
+    "unclear": "What was seen was unclear, so it says nothing.",
+    "no_scale_ranges": "No scale counts by sex are known for this species, so it says nothing.",
+    "scale_overlap": "This count occurs in both sexes, so it says nothing.",
+    "says_nothing": "Nothing is known by which this finding would tell the sexes apart.",
+}
+
+_SEEN = {
+    "hemipenes": "hemipenes",
+    "testes": "testes",
+    "ovaries": "ovaries",
+    "follicles": "egg follicles",
+    "pockets": "female pockets",
+    "nothing": "nothing come out",
+    "none": "no hemipenes",
+    "unclear": "nothing clear",
+}
+_FEATURES = {
+    "tail": "the shape of the tail",
+    "spurs": "the spurs",
+    "size": "the size",
+    "slough_plugs": "plugs on the shed skin",
+    "other": "outward features",
+}
+_SOURCES = {
+    "seller": "Passed on what a seller said",
+    "earlier_keeper": "Passed on what an earlier keeper said",
+    "papers": "Passed on what papers with the animal said",
+}
+_STRENGTHS = ((2.0, "very strongly"), (1.0, "strongly"), (0.5, "clearly"), (0.1, "slightly"))
+
+
+def reason_in_words(weighed: Weighed, log10_lr: float) -> str:
+    """Why a call weighs what it weighs, as sentences."""
+    sentences = [_CODES[weighed.reading.code]]
+    if weighed.kappa > 0:
+        sentences.append(
+            "The examiner knew an earlier answer, so an answer that agrees counts for much less."
+        )
+    if weighed.reading.informative:
+        sentences.append(f"Taken alone it {support(log10_lr)}.")
+    return " ".join(sentences)
+
+
+def support(log10_lr: float) -> str:
+    """How strongly something speaks for a sex: "speaks strongly for a male (20 to 1)"."""
+    sex = "male" if log10_lr > 0 else "female"
+    strength = next((word for least, word in _STRENGTHS if abs(log10_lr) >= least), None)
+    if strength is None:
+        return "says almost nothing"
+    return f"speaks {strength} for a {sex} ({odds(abs(log10_lr))})"
+
+
+def odds(log10_odds: float) -> str:
+    """Odds as people say them: "18 to 1", "1.5 to 1"."""
+    value = 10.0**log10_odds
+    return f"{value:.0f} to 1" if value >= 9.5 else f"{value:.1f} to 1".replace(".0 ", " ")
+
+
+def chance(p: float) -> str:
+    """A probability of one half or more as a count of animals, rounded towards less
+    certainty: "996 in 1,000"."""
+    for size in (100, 1_000, 10_000, 100_000):
+        if (1 - p) * size >= 2:
+            return f"{floor(p * size):,} in {size:,}"
+    return "more than 99,990 in 100,000"
+
+
+def found_in_words(observed: Observation) -> str:
+    """What was done and seen, beginning with a verb: "Probed both sides …"."""
+    match observed:
+        case Probing(passes=passes):
+            return _probing_in_words(passes)
+        case Eversion() | Ultrasound() | Radiography() | Endoscopy():
+            return _seen_in_words(observed)
+        case Dna(system=system, sample=sample, found=found):
+            return f"Had DNA from a {_SAMPLES[sample]} tested ({system}): {_MARKERS[found]}"
+        case Reproduction(event=event, witnessed=witnessed):
+            how = "Saw it" if witnessed else "Reported, without having seen it, that it"
+            return f"{how} {_EVENTS[event, witnessed]}"
+        case ScaleCount(subcaudals=subcaudals):
+            return f"Counted {subcaudals} scales under the tail"
+        case Visual(feature=feature):
+            return f"Judged by {_FEATURES[feature]}, without a check"
+        case Statement(source=source):
+            return f"{_SOURCES[source]}, without a check"
+
+
+_SAMPLES = {"shed": "shed skin", "blood": "blood sample", "swab": "swab", "tissue": "tissue sample"}
+_MARKERS = {
+    "heterogametic": "two different sex chromosomes",
+    "homogametic": "two sex chromosomes of one kind",
+    "failed": "no result",
+}
+_EVENTS = {
+    ("laid_eggs", True): "lay eggs",
+    ("gave_birth", True): "give birth",
+    ("laid_eggs", False): "laid eggs",
+    ("gave_birth", False): "gave birth",
+}
+
+
+def _seen_in_words(observed: Eversion | Ultrasound | Radiography | Endoscopy) -> str:
+    seen = _SEEN[observed.seen]
+    match observed:
+        case Eversion(manner="manual"):
+            return f"Tried to bring out the hemipenes by hand and saw {seen}"
+        case Eversion():
+            return f"Watched it and saw {seen}, out of its own accord"
+        case Ultrasound():
+            return f"Looked by ultrasound and saw {seen}"
+        case Radiography(contrast=contrast):
+            return f"Took an X-ray {'with' if contrast else 'without'} contrast and saw {seen}"
+        case Endoscopy():
+            return f"Looked inside with an endoscope and saw {seen}"
+
+
+def _probing_in_words(passes: tuple[Pass, ...]) -> str:
+    if not passes:
+        return "Probed it; no depths were recorded"
+    runs = "; ".join(_pass_in_words(run) for run in passes)
+    return f"Probed it: {runs}"
+
+
+def _pass_in_words(run: Pass) -> str:
+    if run.stopped == "aborted":
+        return f"{run.side} side broken off"
+    depth = f"{run.scales.normalize():f} scale{'' if run.scales == 1 else 's'} deep"
+    end = "" if run.stopped == "resistance" else " or deeper"
+    return f"{run.side} side {depth}{end}"
