@@ -1,0 +1,24 @@
+"""The environment the server's settings need, set before anything imports them.
+
+Databases and brokers come from the environment if it names them, else from one PostgreSQL
+and one Valkey started for the run and stopped with it.
+"""
+
+import os
+
+from tests.plugins.services import start_services
+
+SERVICES = start_services()
+
+ENVIRONMENT = {
+    "SECRET_KEY": "not-a-secret-in-tests-0123456789abcdefghijklmnopqrstuvwxyz",
+    "PUBLIC_URL": "http://testserver",
+    "ALLOWED_HOSTS": "testserver,127.0.0.1,localhost",
+    "DEMO": "1",
+    "DATABASE_URL": SERVICES.owner_url,
+    "REDIS_URL": SERVICES.redis_url,
+    "EMAIL_URL": "smtp://127.0.0.1:1",
+    "MAIL_FROM": "Scalewitness <record@scalewitness.example>",
+}
+os.environ.pop("DATABASE_OWNER_URL", None)
+os.environ.update(ENVIRONMENT)

@@ -1,0 +1,211 @@
+"""Named personas and a short way to say facts, all through the one way in."""
+
+import os
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
+from typing import Any
+from uuid import UUID
+
+from scalewitness.animals.models import Animal, Collection
+from scalewitness.animals.services import create_collection
+from scalewitness.calls.queries.standings import latest_standing
+from scalewitness.domain.ids import uuid7
+from scalewitness.domain.moments import rfc3339
+from scalewitness.intake.batch import Actor
+from scalewitness.intake.rules.sales import represent
+from scalewitness.intake.services import Outcome, accept, accept_one
+from scalewitness.people.models import Keeper
+from scalewitness.people.services import sign_up, vouch
+from scalewitness.sales.models import Sale
+from scalewitness.sales.services import draft_sale
+
+START = datetime(2026, 11, 1, 9, 0, tzinfo=UTC)
+PASSWORD = "seven-quiet-scales"
+
+
+def new_id(now: datetime = START) -> UUID:
+    return uuid7(round(now.timestamp() * 1000), os.urandom(10))
+
+
+def keeper(name: str, *, verified: bool = True) -> Keeper:
+    email = f"{name.lower().replace(' ', '.')}@keepers.example"
+    made = sign_up(name=name, email=email, password=PASSWORD)
+    if verified:
+        vouch(email)
+    return made
+
+
+@dataclass
+class World:
+    """Odile keeps the snakes, Pim is her partner, Greta visits, Stan is a stranger, and
+    Bela buys without an account. Time stands still unless a test moves ``now``."""
+
+    now: datetime = START
+    odile: Keeper = field(default_factory=lambda: keeper("Odile Marten"))
+    pim: Keeper = field(default_factory=lambda: keeper("Pim Alder"))
+    greta: Keeper = field(default_factory=lambda: keeper("Greta Lund"))
+    stan: Keeper = field(default_factory=lambda: keeper("Stan Okoro"))
+    collection: Collection = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.collection = create_collection(self.odile, new_id(), "The long room", self.now)
+
+    # --- saying facts -----------------------------------------------------------------
+
+    def item(self, kind: str, about: UUID, body: Mapping[str, Any], **more: Any) -> dict[str, Any]:
+        """An envelope as a client would send it."""
+        return {
+            "id": str(more.pop("id", new_id(self.now))),
+            "kind": kind,
+            "at": rfc3339(more.pop("at", self.now)),
+            "about": str(about),
+            "body": dict(body),
+            **more,
+        }
+
+    def say(
+        self, who: Keeper, kind: str, about: UUID, body: Mapping[str, Any] | None = None, **more: Any
+    ) -> Outcome:
+        return accept_one(
+            self.item(kind, about, body or {}, **more), Actor(keeper=who.pk), self.now
+        )
+
+    def push(self, who: Keeper, *items: object) -> list[Outcome]:
+        return accept(list(items), Actor(keeper=who.pk), self.now)
+
+    def pass_time(self, **delta: float) -> None:
+        self.now += timedelta(**delta)
+
+    # --- animals and visits -----------------------------------------------------------
+
+    def animal(self, tag: str, species: str = "python_regius", **body: Any) -> Animal:
+        about = new_id(self.now)
+        registered = {"collection": str(self.collection.pk), "species": species, **body}
+        self.say(self.odile, "animal_registered", about, registered)
+        self.say(self.odile, "identifier_assigned", about, {"scheme": "tag", "code": tag})
+        return Animal.objects.get(pk=about)
+
+    def visit(self, guest: Keeper, *animals: Animal, blind: bool = True, days: int = 3) -> UUID:
+        """Invited and accepted; open from now on."""
+        visit = self.invite(guest, *animals, blind=blind, days=days)
+        self.say(guest, "visit_accepted", visit)
+        return visit
+
+    def invite(self, guest: Keeper, *animals: Animal, blind: bool = True, days: int = 3) -> UUID:
+        visit = new_id(self.now)
+        body = {
+            "collection": str(self.collection.pk),
+            "guest": str(guest.pk),
+            "animals": [str(animal.pk) for animal in animals],
+            "opens": rfc3339(self.now),
+            "closes": rfc3339(self.now + timedelta(days=days)),
+            "blind": blind,
+        }
+        self.say(self.odile, "visit_invited", visit, body)
+        return visit
+
+    def make_partner(self, who: Keeper) -> UUID:
+        outcome = self.say(
+            self.odile, "grant_given", self.collection.pk, {"to": str(who.pk), "role": "partner"}
+        )
+        return UUID(outcome.id)
+
+    # --- calls ------------------------------------------------------------------------
+
+    def call(
+        self, who: Keeper, animal: Animal, sex: str, *, visit: UUID | None = None, **more: Any
+    ) -> Outcome:
+        body = probing(sex, tag_of(animal)) | more.pop("body", {})
+        if visit is not None:
+            body["visit"] = str(visit)
+        return self.say(who, "call_made", animal.pk, body, **more)
+
+    def label(self, animal: Animal) -> str:
+        standing = latest_standing(animal.pk)
+        return standing.label if standing else "unsexed"
+
+    def verified(self, tag: str, sex: str = "male") -> Animal:
+        """An animal verified by two examiners on two occasions, one of them blind."""
+        animal = self.animal(tag)
+        guests = [keeper(f"Guest {tag} {n}") for n in ("one", "two")]
+        self.call(self.odile, animal, sex)
+        for guest in guests:
+            self.pass_time(days=1)
+            self.call(guest, animal, sex, visit=self.visit(guest, animal))
+        assert self.label(animal) == f"verified {sex}"
+        return animal
+
+    # --- sales ------------------------------------------------------------------------
+
+    def draft(self, *animals: Animal, email: str = "bela@buyers.example") -> Sale:
+        return draft_sale(
+            sale=new_id(self.now),
+            collection=self.collection,
+            animals=animals,
+            buyer_id=new_id(self.now),
+            buyer_name="Bela Novak",
+            buyer_email=email,
+            by=self.odile,
+            now=self.now,
+        )
+
+    def offer(self, sale: Sale, **more: Any) -> Outcome:
+        animals = sorted(sale.animals.values_list("pk", flat=True))
+        body = {
+            "collection": str(self.collection.pk),
+            "buyer": str(sale.buyer_id),
+            "represents": [
+                {
+                    "animal": one.animal,
+                    "label": one.label,
+                    "p_male": one.p_male,
+                    "p_male_pessimistic": one.p_male_pessimistic,
+                    "position": one.position,
+                }
+                for one in represent(animals)
+            ],
+            "recheck_days": 14,
+            "remedy": "refund",
+            "expires": rfc3339(self.now + timedelta(days=7)),
+        }
+        return self.say(self.odile, "offer_made", sale.pk, body | more)
+
+    def buyer(self, sale: Sale) -> Actor:
+        return Actor(buyer=sale.buyer_id, sale=sale.pk)
+
+    def confirm(self, sale: Sale, offer: str, seen: int) -> Outcome:
+        item = self.item("sale_confirmed", sale.pk, {"offer": offer, "seen": seen})
+        return accept_one(item, self.buyer(sale), self.now)
+
+    def sold(self, animal: Animal, **more: Any) -> Sale:
+        """Offered, confirmed and paid."""
+        sale = self.draft(animal, **more)
+        offer = self.offer(sale)
+        assert offer.id is not None
+        assert offer.position is not None
+        self.confirm(sale, offer.id, offer.position)
+        self.say(self.odile, "payment_recorded", sale.pk)
+        return sale
+
+
+def probing(sex: str, code: str | None = None) -> dict[str, Any]:
+    """A plain probing of a royal python; depths inside the published ranges (2–4 female,
+    8–10 male subcaudal scales, Barker & Barker 2006)."""
+    depths = {"male": ("9", "9"), "female": ("3", "2.5"), "undetermined": ("6", "6")}[sex]
+    passes = [
+        {"side": side, "depth": depth, "stopped": "resistance"}
+        for side, depth in zip(("left", "right"), depths, strict=True)
+    ]
+    identified = {"by": "tag", "code": code} if code else {"by": "appearance"}
+    return {
+        "conclusion": sex,
+        "sureness": "unsure" if sex == "undetermined" else "certain",
+        "observed": {"method": "probing", "passes": passes, "probe_mm": "1.5"},
+        "identified": identified,
+        "held_by": "second_person",
+    }
+
+
+def tag_of(animal: Animal) -> str | None:
+    return animal.identifiers.values_list("code", flat=True).first()
