@@ -19,6 +19,8 @@ def test_answers_whoever_knows_the_password(supervisor: Supervisor, tmp_path: Pa
 
     assert server.answers()
     once = Retry(NoBackoff(), retries=0)
-    with redis.Redis(host="127.0.0.1", port=server.port, retry=once) as stranger:
-        with pytest.raises(redis.AuthenticationError):
-            stranger.ping()
+    with (
+        redis.Redis(host="127.0.0.1", port=server.port, retry=once) as stranger,
+        pytest.raises(redis.AuthenticationError),
+    ):
+        stranger.ping()

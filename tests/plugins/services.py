@@ -14,12 +14,15 @@ from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
 
+import psutil
 import pytest
 
 from stack import postgres
 from stack.postgres import Postgres
 from stack.supervisor import Supervisor
 from stack.valkey import Valkey
+
+PREFIX = "scalewitness-tests-"
 
 
 @dataclass
@@ -55,8 +58,7 @@ class Services:
             self._supervisor.stop()
             self._supervisor = None
         if self.folder is not None:
-            postgres.remove(self.folder / "postgres")
-            shutil.rmtree(self.folder, ignore_errors=True)
+            _remove(self.folder)
 
 
 @cache
@@ -95,7 +97,8 @@ def django_db_modify_db_settings(services: Services) -> None:
 
 
 def _add_our_own(services: Services) -> None:
-    folder = Path(tempfile.mkdtemp(prefix="scalewitness-tests-"))
+    _remove_abandoned()
+    folder = Path(tempfile.mkdtemp(prefix=f"{PREFIX}{os.getpid()}-"))
     # A server that refuses root runs as somebody else, who must be able to walk in.
     folder.chmod(0o711)
     services.folder = folder
@@ -106,3 +109,15 @@ def _add_our_own(services: Services) -> None:
     if not services.redis_url:
         services._valkey = Valkey(folder / "valkey")
         services.redis_url = services._valkey.url
+
+
+def _remove_abandoned() -> None:
+    """Delete what sessions that were killed could not; each folder's name holds its process id."""
+    for folder in Path(tempfile.gettempdir()).glob(f"{PREFIX}*-*"):
+        if not psutil.pid_exists(int(folder.name.removeprefix(PREFIX).split("-")[0])):
+            _remove(folder)
+
+
+def _remove(folder: Path) -> None:
+    postgres.remove(folder / "postgres")
+    shutil.rmtree(folder, ignore_errors=True)

@@ -1,0 +1,71 @@
+"""Every check of the project: ``./deploy/test``; with arguments, pytest alone.
+
+All checks run even after one has failed, so that one run tells everything.
+"""
+
+import os
+import shutil
+import subprocess
+import sys
+import time
+from collections.abc import Sequence
+
+from stack.local import ROOT
+
+CHECKS = (
+    ("lint", ["ruff", "check", "."]),
+    ("format", ["ruff", "format", "--check", "."]),
+    ("types", ["mypy"]),
+    ("layers", ["lint-imports"]),
+    ("tests", ["pytest"]),
+)
+
+BROWSERS = ("chromium", "chromium-browser", "google-chrome")
+
+
+def main(arguments: Sequence[str]) -> int:
+    """Run what was asked for; returns 0 when all of it passed."""
+    parts = ("server", "clients", "deploy", ".")
+    os.environ["PYTHONPATH"] = os.pathsep.join(str(ROOT / part) for part in parts)
+    os.chdir(ROOT)
+    ensure_browser(may_install=not arguments)
+    checks = [("tests", ["pytest", *arguments])] if arguments else CHECKS
+    began = time.monotonic()
+    results = [(name, *timed(name, command)) for name, command in checks]
+    print()
+    for name, status, seconds in results:
+        print(f"{name:>7}  {'passed' if status == 0 else f'FAILED ({status})'}  {seconds:.1f} s")
+    print(f"{'all':>7}  {time.monotonic() - began:.1f} s", flush=True)
+    return next((status for _, status, _ in results if status), 0)
+
+
+def timed(name: str, command: list[str]) -> tuple[int, float]:
+    """Run one check with its output shown: status and seconds."""
+    print(f"\n== {name}: {' '.join(command)}", flush=True)
+    began = time.monotonic()
+    status = subprocess.run(command, stdin=subprocess.DEVNULL, check=False).returncode
+    return status, time.monotonic() - began
+
+
+def ensure_browser(may_install: bool) -> None:
+    """See to a Chromium for the browser tests; say so when there is none, as they will fail."""
+    if any(shutil.which(browser) for browser in BROWSERS):
+        return
+    if may_install and os.geteuid() == 0 and shutil.which("apt-get"):
+        print("== browser: installing chromium with apt-get", flush=True)
+        install(["apt-get", "update", "-q"])
+        install(["apt-get", "install", "-q", "-y", "--no-install-recommends", "chromium"])
+    if not any(shutil.which(browser) for browser in BROWSERS):
+        print(
+            "No chromium found: tests in a browser will fail. On Debian: apt-get install chromium"
+        )
+
+
+def install(command: list[str]) -> None:
+    """Run one step of an installation; a failure shows in its output, and in the tests."""
+    env = os.environ | {"DEBIAN_FRONTEND": "noninteractive"}
+    subprocess.run(command, env=env, stdin=subprocess.DEVNULL, check=False)
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

@@ -1,0 +1,151 @@
+"""The whole service on one machine, as one object: for the demo and for tests of live processes.
+
+Starts what the environment does not name (DATABASE_URL, REDIS_URL, EMAIL_URL), the tables, the
+web server and the worker. Everything else the application reads is set here.
+"""
+
+import os
+import sys
+from collections.abc import Mapping
+from dataclasses import replace
+from pathlib import Path
+
+from stack.postgres import Postgres
+from stack.ready import LOOPBACK, file_contains, free_port, http_ok, tcp
+from stack.secretfile import kept_secret
+from stack.supervisor import Service, Supervisor
+from stack.valkey import Valkey
+
+ROOT = Path(__file__).resolve().parents[2]
+"""The checkout."""
+
+SOURCES = ("server", "clients", ".")
+
+NO_SECOND_ROLE = (
+    "DATABASE_URL is given without DATABASE_OWNER_URL: one role both owns the tables and runs the "
+    "application, so the database does not hold it back from changing facts. Give both to keep "
+    "that line of defence."
+)
+
+
+class LocalStack:
+    """The service at http://127.0.0.1:`port`, its data in `folder`.
+
+    `given` is the environment to look for databases and mail hosts in; `durable` false trades a
+    power cut's safety for speed.
+    """
+
+    def __init__(
+        self,
+        supervisor: Supervisor,
+        folder: Path,
+        port: int,
+        given: Mapping[str, str] = os.environ,
+        durable: bool = True,
+    ) -> None:
+        self.supervisor = supervisor
+        self.folder = folder.resolve()
+        self.port = port
+        self.url = f"http://{LOOPBACK}:{port}"
+        self.maildir = None if given.get("EMAIL_URL") else self.folder / "mail"
+        self._given = given
+        self._durable = durable
+        self.environment = self._settings()
+        self.owner_url = ""
+
+    def start(self) -> None:
+        """Bring everything up. Raises `stack.supervisor.ProcessFailed` and `Interrupted`."""
+        self._start_database()
+        self._start_queue()
+        self._start_mail()
+        self._migrate()
+        self.start_web()
+        self.start_worker()
+
+    def start_web(self) -> None:
+        """Start the web server, at first or after it was stopped."""
+        options = ["--workers", "2", "--threads", "4", "--worker-class", "gthread"]
+        options += ["--bind", f"{LOOPBACK}:{self.port}", "--graceful-timeout", "5"]
+        # The control socket would sit in the home folder, shared with every other gunicorn.
+        options += ["--no-control-socket"]
+        web = self.python("web", "gunicorn", *options, "scalewitness.wsgi")
+        ready = http_ok(f"{self.url}/health/ready")
+        self.supervisor.start(replace(web, ready=ready, where=self.url))
+
+    def start_worker(self) -> None:
+        """Start the worker with its clock, at first or after it was stopped."""
+        schedule = self.folder / "worker" / "schedule"
+        schedule.parent.mkdir(exist_ok=True)
+        options = ["--beat", "--schedule", str(schedule), "--concurrency", "2"]
+        options += ["--loglevel", "INFO"]
+        worker = self.python("worker", "celery", "-A", "scalewitness.celery", "worker", *options)
+        ready = file_contains(self.supervisor.log("worker"), b" ready.")
+        self.supervisor.start(replace(worker, ready=ready))
+
+    def run(self, name: str, module: str, *arguments: str, shown: bool = False) -> None:
+        """Run a Python module to its end, with the application's environment.
+
+        Raises `stack.supervisor.ProcessFailed` with the module's status.
+        """
+        command = self.python(name, module, *arguments)
+        self.supervisor.run(replace(command, shown=shown, timeout=1800))
+
+    def python(self, name: str, module: str, *arguments: str) -> Service:
+        """A service that is a Python module run with the application's environment."""
+        argv = [sys.executable, "-m", module, *arguments]
+        return Service(name, argv, env=self.environment, cwd=ROOT)
+
+    def _settings(self) -> dict[str, str]:
+        return {
+            "SECRET_KEY": kept_secret(self.folder / "secret_key"),
+            "PUBLIC_URL": self.url,
+            "ALLOWED_HOSTS": f"{LOOPBACK},localhost",
+            "MAIL_FROM": self._given.get("MAIL_FROM", "Scalewitness <record@scalewitness.example>"),
+            "DEMO": "1",
+            "LOG_LEVEL": "INFO",  # the worker's own word that it is ready comes at this level
+            "PYTHONPATH": os.pathsep.join(str(ROOT / part) for part in SOURCES),
+            "PYTHONUNBUFFERED": "1",
+            "SCALEWITNESS_RUN_DIR": str(self.folder),
+        }
+
+    def _start_database(self) -> None:
+        app, owner = self._given.get("DATABASE_URL"), self._given.get("DATABASE_OWNER_URL")
+        if app and not owner:
+            self.supervisor.tell("database", NO_SECOND_ROLE)
+        if not app:
+            server = Postgres(self.folder / "postgres", durable=self._durable)
+            server.start(self.supervisor)
+            app, owner = server.app_url(), server.owner_url()
+        self.environment["DATABASE_URL"] = app
+        self.owner_url = owner or app
+
+    def _start_queue(self) -> None:
+        url = self._given.get("REDIS_URL")
+        if not url:
+            server = Valkey(self.folder / "valkey")
+            self.supervisor.start(server.service())
+            url = server.url
+        self.environment["REDIS_URL"] = url
+
+    def _start_mail(self) -> None:
+        url = self._given.get("EMAIL_URL")
+        if not url:
+            port = free_port()
+            url = f"smtp://{LOOPBACK}:{port}"
+            self.supervisor.start(self._mail_service(port, url))
+        self.environment["EMAIL_URL"] = url
+
+    def _mail_service(self, port: int, url: str) -> Service:
+        options = ["--port", str(port), "--maildir", str(self.folder / "mail")]
+        return Service(
+            "mail",
+            [sys.executable, "-m", "stack.mailsink", *options],
+            ready=tcp(port),
+            env={"PYTHONPATH": str(ROOT / "deploy")},
+            where=url,
+        )
+
+    def _migrate(self) -> None:
+        command = self.python("migrate", "scalewitness", "migrate")
+        env = self.environment | {"DATABASE_OWNER_URL": self.owner_url}
+        self.supervisor.run(replace(command, env=env, timeout=600))
