@@ -85,6 +85,7 @@ TEMPLATES = [
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
             ],
+            "builtins": ["scalewitness.mail.templatetags.words"],
         },
     }
 ]
@@ -180,7 +181,7 @@ REST_FRAMEWORK = {
     "DEFAULT_THROTTLE_RATES": {"link": "60/min", "sign_in": "10/min"},
     "UNAUTHENTICATED_USER": "django.contrib.auth.models.AnonymousUser",
 }
-KNOX_TOKEN_MODEL = "knox.AuthToken"
+KNOX_TOKEN_MODEL = "knox.AuthToken"  # noqa: S105  a model, not a secret
 REST_KNOX = {"TOKEN_TTL": None, "AUTH_HEADER_PREFIX": "Bearer"}
 SPECTACULAR_SETTINGS = {
     "TITLE": "Scalewitness",

@@ -1,0 +1,92 @@
+"""Values as a letter or a page says them. Built into every template; nothing is loaded."""
+
+from collections.abc import Iterable, Mapping
+from datetime import UTC, date, datetime
+from typing import Any, Final
+
+from django import template
+
+from scalewitness.domain.consequences import sex_of
+from scalewitness.domain.sexing.words import chance
+
+register = template.Library()
+
+REMEDIES: Final = {
+    "refund": "the price is refunded",
+    "exchange": "the animal is exchanged",
+    "refund_or_exchange": "the price is refunded or the animal exchanged, as the buyer chooses",
+    "to_be_agreed": "seller and buyer agree on a remedy when it comes to that",
+    "none": "no remedy was agreed",
+}
+SCHEMES: Final = {"transponder": "transponder", "tag": "tag", "scale_photo": "scale photo"}
+
+
+@register.filter
+def moment(value: str | datetime | None) -> str:
+    """A moment, RFC 3339 text or not, as ``25 November 2026, 14:05 UTC``."""
+    if not value:
+        return ""
+    when = datetime.fromisoformat(value) if isinstance(value, str) else value
+    when = when.astimezone(UTC)
+    return f"{day(when)}, {when:%H:%M} UTC"
+
+
+@register.filter
+def day(value: str | date | None) -> str:
+    """A day as ``25 November 2026``."""
+    if not value:
+        return ""
+    when = date.fromisoformat(value[:10]) if isinstance(value, str) else value
+    return f"{when.day} {when:%B %Y}"
+
+
+@register.filter
+def line(value: object) -> str:
+    """What somebody typed, on one line: no name can add a paragraph to a letter, and no
+    invisible character can turn its text round."""
+    shown = (one if one.isprintable() else " " for one in str(value or ""))
+    return " ".join("".join(shown).split())
+
+
+@register.filter
+def codes(identifiers: Iterable[Mapping[str, str]]) -> str:
+    """Identifiers as ``tag R-17, transponder 276098100000001``."""
+    return ", ".join(
+        f"{SCHEMES.get(one['scheme'], one['scheme'])} {line(one['code'])}" for one in identifiers
+    )
+
+
+@register.filter
+def described(animal: Mapping[str, Any]) -> str:
+    """An animal as a letter names it: name, species, codes; never its sex."""
+    known_by = codes(animal["identifiers"])
+    about = f"{animal['species']}, {known_by}" if known_by else str(animal["species"])
+    name = line(animal["name"])
+    return f"{name} ({about})" if name else about
+
+
+@register.filter
+def remedy_in_words(remedy: str | None) -> str:
+    """The agreed remedy, to follow “if the sex proves wrong, …”."""
+    return REMEDIES.get(remedy or "none", REMEDIES["none"])
+
+
+@register.filter
+def likelihood(represented: Mapping[str, Any]) -> str:
+    """The probability behind a label as a count of animals, the pessimistic one beside it
+    where there is one."""
+    p_male = float(represented["p_male"])
+    sex = sex_of(represented["label"]) or ("male" if p_male > 0.5 else "female")
+    if p_male == 0.5:
+        return "nothing recorded tells which sex it is"
+    said = f"of animals with such a record about {chance(_of(p_male, sex))} would be {sex}"
+    if "p_male_pessimistic" not in represented:
+        return said
+    sceptical = _of(float(represented["p_male_pessimistic"]), sex)
+    if sceptical < 0.5:
+        return f"{said}; trusting every check less, the answer would lean the other way"
+    return f"{said}; trusting every check less, about {chance(sceptical)}"
+
+
+def _of(p_male: float, sex: str) -> float:
+    return p_male if sex == "male" else 1 - p_male

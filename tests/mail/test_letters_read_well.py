@@ -1,0 +1,273 @@
+"""Every kind of letter, in all three parts, with kind and with hostile values."""
+
+import re
+from collections.abc import Mapping
+from html.parser import HTMLParser
+from pathlib import Path
+from typing import Any
+from uuid import UUID
+
+import pytest
+from django.core.mail import EmailMultiAlternatives
+
+from scalewitness.intake import letters
+from scalewitness.mail.models import Letter
+from scalewitness.mail.services import compose, link_token
+
+LINK = UUID("01936f00-0000-7000-8000-00000000000a")
+ID = "01936f00-0000-7000-8000-000000000001"
+VESPER = {
+    "name": "Vesper",
+    "species": "ball python",
+    "scientific": "Python regius",
+    "identifiers": [
+        {"scheme": "tag", "code": "R-17"},
+        {"scheme": "transponder", "code": "276098100000001"},
+    ],
+    "id": ID,
+}
+WAS = {
+    "animal": ID,
+    "label": "verified male",
+    "p_male": "0.997000",
+    "p_male_pessimistic": "0.961000",
+    "position": 41,
+}
+NOW = WAS | {
+    "label": "contested",
+    "p_male": "0.730000",
+    "p_male_pessimistic": "0.450000",
+    "position": 88,
+}
+SALE = {
+    "sale": ID,
+    "to_name": "Bela Novak",
+    "buyer_name": "Bela Novak",
+    "seller_name": "Odile Marten",
+    "animals": [VESPER],
+}
+TO_SELLER = SALE | {"to_name": "Odile Marten"}
+KEEPER = {"to_name": "Odile Marten", "animal": VESPER}
+CONTEXTS: dict[str, dict[str, Any]] = {
+    "visit_invitation": {
+        "to_name": "Greta Lund",
+        "host_name": "Odile Marten",
+        "opens": "2026-11-25T14:05:00+00:00",
+        "closes": "2026-11-28T14:05:00+00:00",
+        "blind": True,
+        "count": 3,
+        "visit": ID,
+    },
+    "offer": SALE
+    | {
+        "represents": [{"animal": VESPER, "label": "verified male", "p_male": "0.997000"}],
+        "recheck_days": 14,
+        "remedy": "refund_or_exchange",
+        "expires": "2026-12-02T14:05:00.000Z",
+        "position": 42,
+        "link": str(LINK),
+    },
+    "sale_confirmed": TO_SELLER,
+    "check_requested": TO_SELLER,
+    "offer_declined": TO_SELLER,
+    "offer_withdrawn": SALE,
+    "payment_recorded": SALE,
+    "handed_over": SALE,
+    "sale_held": SALE | {"was": "verified male", "now": "contested", "animal": VESPER},
+    "sale_held_seller": TO_SELLER | {"was": "verified male", "now": "contested", "animal": VESPER},
+    "disclosure": SALE
+    | {
+        "disclosure": ID,
+        "animal": VESPER,
+        "change": "fell",
+        "was": WAS,
+        "now": NOW,
+        "represented_at": "2026-11-25T14:05:00+00:00",
+        "owed_at": "2027-01-09T08:30:00+00:00",
+        "position": 89,
+        "recheck_days": 14,
+        "remedy": "refund",
+        "seller_email": "odile.marten@keepers.example",
+        "link": str(LINK),
+    },
+    "standing_notice": KEEPER | {"change": "fell", "was": "verified male", "now": "contested"},
+    "dispute_opened": KEEPER | {"ground": "contested_standing", "dispute": ID},
+    "finding": SALE | {"animal": VESPER, "outcome": "call_set_aside", "remedy_found": "refund"},
+}
+KINDS = sorted(CONTEXTS)
+
+
+def write(kind: str, context: Mapping[str, Any]) -> EmailMultiAlternatives:
+    return compose(
+        Letter(
+            id=UUID(ID),
+            kind=kind,
+            cause=UUID(ID),
+            recipient=UUID(ID),
+            to="somebody@people.example",
+            context=dict(context),
+            message_id=f"<{kind}@testserver>",
+        )
+    )
+
+
+def html_of(message: EmailMultiAlternatives) -> str:
+    alternative = message.alternatives[0]
+    assert alternative.mimetype == "text/html"
+    return str(alternative.content)
+
+
+class _Page(HTMLParser):
+    """Collects text, tags and addresses, as a mail program would read them."""
+
+    def __init__(self, html: str) -> None:
+        super().__init__()
+        self.tags: list[str] = []
+        self.addresses: list[str] = []
+        self.words: list[str] = []
+        self.feed(html)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append(tag)
+        self.addresses += [value or "" for name, value in attrs if name in {"href", "src"}]
+
+    def handle_data(self, data: str) -> None:
+        self.words.append(data)
+
+    @property
+    def text(self) -> str:
+        return " ".join(" ".join(self.words).split())
+
+
+def test_every_kind_that_is_queued_is_written_here() -> None:
+    """The list of kinds is read from the code that queues them, so none is forgotten."""
+    source = Path(letters.__file__).read_text()
+    queued = set(re.findall(r'owe_letter\(\s*"(\w+)"', source))
+    queued |= set(re.findall(r'_tell_(?:buyer|seller)\(\s*\w+(?:\.\w+)?, "(\w+)"', source))
+    queued |= letters.TO_BUYER | letters.TO_SELLER
+    assert queued == set(KINDS)
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_each_letter_has_a_subject_a_text_and_an_html_part(kind: str) -> None:
+    message = write(kind, CONTEXTS[kind])
+    page = _Page(html_of(message))
+    assert 10 < len(message.subject) < 120
+    for part in (str(message.body), page.text):
+        assert f"Dear {CONTEXTS[kind]['to_name']}," in part
+        assert "{{" not in part
+        assert "{%" not in part
+        assert "None" not in part
+        assert "\n\n\n\n" not in part
+    assert "img" not in page.tags
+    assert "script" not in page.tags
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_both_parts_lead_to_the_same_place(kind: str) -> None:
+    """Whoever reads text only must be able to do the same as whoever reads HTML."""
+    message = write(kind, CONTEXTS[kind])
+    in_html = {one for one in _Page(html_of(message)).addresses if one.startswith("http")}
+    in_text = set(re.findall(r"https?://\S+", str(message.body)))
+    assert in_text == in_html
+    expected = {
+        "visit_invitation": {f"http://testserver/visits/{ID}"},
+        "offer": {f"http://testserver/offers/{link_token(LINK)}"},
+        "disclosure": {f"http://testserver/offers/{link_token(LINK)}"},
+        "sale_confirmed": {f"http://testserver/sales/{ID}"},
+        "check_requested": {f"http://testserver/sales/{ID}"},
+        "offer_declined": {f"http://testserver/sales/{ID}"},
+        "sale_held_seller": {f"http://testserver/sales/{ID}"},
+        "standing_notice": {f"http://testserver/animals/{ID}"},
+        "dispute_opened": {f"http://testserver/disputes/{ID}"},
+    }
+    assert in_text == expected.get(kind, set())
+
+
+def poisoned(value: Any) -> Any:
+    """Every piece of text a person typed, made hostile; closed words and ids kept."""
+    if isinstance(value, list):
+        return [poisoned(one) for one in value]
+    if not isinstance(value, dict):
+        return value
+    typed = {"to_name", "host_name", "buyer_name", "seller_name", "name", "code"}
+    evil = "<script>alert(1)</script>\r\nBcc: everyone@evil.example\n\nPay now \u202egnp.exe & go"
+    return {key: evil if key in typed else poisoned(one) for key, one in value.items()}
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_hostile_names_break_neither_headers_nor_text_nor_html(kind: str) -> None:
+    message = write(kind, poisoned(CONTEXTS[kind]))
+    sent = message.message()
+    assert sent["Bcc"] is None
+    assert message.recipients() == ["somebody@people.example"]
+    assert "\n" not in message.subject
+    body = str(message.body)
+    assert not any(one.startswith(("Bcc:", "Pay now")) for one in body.splitlines())
+    assert "\u202e" not in body
+    html = html_of(message)
+    page = _Page(html)
+    assert "script" not in page.tags
+    assert "&lt;script&gt;" in html
+    assert "\u202e" not in html
+    assert "&amp;lt;" not in html, "escaped twice"
+
+
+def test_text_parts_are_not_html_escaped() -> None:
+    message = write("sale_confirmed", TO_SELLER | {"buyer_name": "O'Neil & Daughters"})
+    assert message.subject == "O'Neil & Daughters confirmed your offer"
+    assert "O'Neil & Daughters read what the record says" in str(message.body)
+
+
+def test_the_disclosure_shows_both_versions_and_what_to_do() -> None:
+    """The contents a corrected report owes: both versions, each dated, the reason, and
+    what to do (42 CFR 493.1291(k) asks to keep and show original and corrected)."""
+    message = write("disclosure", CONTEXTS["disclosure"])
+    for part in (" ".join(str(message.body).split()), _Page(html_of(message)).text):
+        lower = part.lower()
+        assert "what was represented to you" in lower
+        assert "what the record says now" in lower
+        assert "verified male" in part
+        assert "contested" in part
+        assert "about 997 in 1,000 would be male" in lower
+        assert "about 73 in 100 would be male" in lower
+        assert "25 November 2026, 14:05 UTC" in part
+        assert "9 January 2027, 08:30 UTC" in part
+        assert "position 41" in lower
+        assert "position 88" in lower
+        assert "position 89" in lower
+        assert "why it changed" in lower
+        assert "independent keeper or a reptile veterinarian" in part
+        assert "the price is refunded" in part
+        assert "odile.marten@keepers.example" in part
+        assert "local consumer law come first" in part
+        assert "can change again" in part
+        assert "does not mean that it is wrong" in part
+
+
+@pytest.mark.parametrize(
+    ("change", "says", "not_said"),
+    [
+        ("fell", "no longer verified", "verified again"),
+        ("reversed", "the other", "verified again"),
+        ("restored", "verified again", "Hold back any pairing"),
+    ],
+)
+def test_a_disclosure_says_which_way_the_record_went(change: str, says: str, not_said: str) -> None:
+    message = write("disclosure", CONTEXTS["disclosure"] | {"change": change})
+    for part in (" ".join(str(message.body).split()), _Page(html_of(message)).text):
+        assert says in part
+        assert not_said not in part
+
+
+def test_an_invitation_tells_a_blind_guest_nothing_of_the_animals() -> None:
+    message = write("visit_invitation", CONTEXTS["visit_invitation"])
+    for part in (message.subject, str(message.body), _Page(html_of(message)).text):
+        assert re.search(r"\b(male|female|verified|probable|contested|unsexed)\b", part) is None
+    assert "3 snakes" in message.subject
+
+
+def test_an_open_visit_is_not_called_blind() -> None:
+    message = write("visit_invitation", CONTEXTS["visit_invitation"] | {"blind": False})
+    assert "blind" not in str(message.body)
+    assert "blind" not in _Page(html_of(message)).text
