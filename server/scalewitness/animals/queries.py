@@ -5,9 +5,11 @@ from datetime import datetime
 from decimal import Decimal
 from uuid import UUID
 
+from django.db.models import Q
+
 from scalewitness.animals.models import Animal, Collection, Husbandry, Identifier
 from scalewitness.domain.identifiers import parse_transponder
-from scalewitness.people.queries import is_partner
+from scalewitness.people.queries import active_grants, is_partner
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +40,15 @@ def collection_of(collection: UUID) -> Collection | None:
 
 def collections_of(keeper: UUID) -> list[Collection]:
     return list(Collection.objects.filter(keeper=keeper).order_by("name", "pk"))
+
+
+def stewarded_collections(keeper: UUID, now: datetime) -> list[Collection]:
+    """Collections the keeper holds or is a partner in, own ones first, then by name."""
+    partner = active_grants(keeper, now).filter(role="partner", whole=True)
+    found = Collection.objects.filter(
+        Q(keeper=keeper) | Q(pk__in=partner.values("collection"))
+    ).select_related("keeper")
+    return sorted(found, key=lambda one: (one.keeper_id != keeper, one.name, one.pk))
 
 
 def latest(animal: UUID, type: str, before: datetime | None = None) -> Husbandry | None:
@@ -81,5 +92,3 @@ def plain_code(scheme: str, code: str) -> str:
         ValueError: not a transponder code (ISO 11784 text form).
     """
     return parse_transponder(code).code if scheme == "transponder" else code.strip()
-
-

@@ -18,6 +18,15 @@ def disclosures_in(sales: QuerySet[Sale]) -> list[Disclosure]:
     )
 
 
+def disclosures_to(keeper: UUID) -> list[Disclosure]:
+    """Disclosures owed to the keeper as a buyer, newest first."""
+    return list(
+        Disclosure.objects.filter(to__keeper=keeper)
+        .select_related("sale__collection__keeper", "animal", "acknowledgement", "to")
+        .order_by("-position")
+    )
+
+
 def disclosure_of(disclosure: UUID) -> Disclosure | None:
     return (
         Disclosure.objects.select_related("sale__collection", "animal", "acknowledgement", "to")

@@ -25,9 +25,7 @@ def covering(grants: QuerySet[Grant], animal: str = "pk") -> QuerySet[Grant]:
     A part grant holds only while the animal stays in the collection it was given for.
     """
     named = GrantAnimal.objects.filter(grant=OuterRef("pk"), animal=OuterRef(OuterRef(animal)))
-    return grants.filter(collection=OuterRef("collection_id")).filter(
-        Q(whole=True) | Exists(named)
-    )
+    return grants.filter(collection=OuterRef("collection_id")).filter(Q(whole=True) | Exists(named))
 
 
 def grants_on(keeper: UUID, collection: UUID, animal: UUID) -> list[Grant]:
@@ -63,7 +61,8 @@ def verified_keeper(email: str) -> Keeper | None:
 
 
 def has_verified_address(keeper: Keeper) -> bool:
-    return EmailAddress.objects.filter(user=keeper, email__iexact=keeper.email, verified=True).exists()
+    addresses = EmailAddress.objects.filter(user=keeper, email__iexact=keeper.email)
+    return bool(addresses.filter(verified=True).exists())
 
 
 def devices_of(keeper: Keeper) -> QuerySet[Device]:
@@ -81,3 +80,28 @@ def is_partner(keeper: UUID, collection: UUID, now: datetime) -> bool:
 
 def grant_of(grant: UUID) -> Grant | None:
     return Grant.objects.select_related("end").filter(pk=grant).first()
+
+
+def grants_given(collections: Iterable[UUID]) -> list[Grant]:
+    """Partners and viewers let into these collections, past ones too, newest first."""
+    return list(
+        Grant.objects.filter(collection__in=list(collections))
+        .exclude(role=Grant.Role.GUEST)
+        .select_related("to", "end")
+        .order_by("-position")
+    )
+
+
+def grants_held(keeper: UUID) -> list[Grant]:
+    """Partner and viewer grants the keeper was given, past ones too, newest first."""
+    return list(
+        Grant.objects.filter(to=keeper)
+        .exclude(role=Grant.Role.GUEST)
+        .select_related("end")
+        .order_by("-position")
+    )
+
+
+def practitioner_named(keeper: UUID, name: str) -> Practitioner | None:
+    """The veterinarian, laboratory or earlier keeper whom the keeper named so before."""
+    return Practitioner.objects.filter(named_by=keeper, name=name).order_by("pk").first()
