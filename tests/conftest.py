@@ -1,19 +1,13 @@
 """What every test may ask for."""
 
-from collections.abc import Iterator
-
 import pytest
+from tests.plugins.services import django_db_modify_db_settings, services
+from tests.world import World
 
-from tests.plugins.environment import SERVICES
-
-
-def pytest_unconfigure() -> None:
-    SERVICES.stop()
+__all__ = ["django_db_modify_db_settings", "services"]
 
 
 @pytest.fixture
-def world(db: None) -> Iterator["World"]:  # noqa: F821
+def world(db: None) -> World:
     """A keeper's collection with people around it; see `tests.world`."""
-    from tests.world import World
-
-    yield World()
+    return World()

@@ -65,7 +65,12 @@ class World:
         }
 
     def say(
-        self, who: Keeper, kind: str, about: UUID, body: Mapping[str, Any] | None = None, **more: Any
+        self,
+        who: Keeper,
+        kind: str,
+        about: UUID,
+        body: Mapping[str, Any] | None = None,
+        **more: Any,
     ) -> Outcome:
         return accept_one(
             self.item(kind, about, body or {}, **more), Actor(keeper=who.pk), self.now

@@ -5,11 +5,11 @@ from io import StringIO
 import pytest
 from django.core.management import CommandError, call_command
 from django.db import connection
+from tests.world import World
 
 from scalewitness.calls.models import Standing
 from scalewitness.calls.queries.replay import Replay
 from scalewitness.disputes.models import Dispute
-from tests.world import World
 
 pytestmark = pytest.mark.django_db
 

@@ -3,6 +3,7 @@
 from datetime import timedelta
 
 import pytest
+from tests.world import World, new_id, probing
 
 from scalewitness.domain.errors import Refused
 from scalewitness.domain.moments import rfc3339
@@ -10,7 +11,6 @@ from scalewitness.intake.batch import Actor
 from scalewitness.intake.services import accept
 from scalewitness.ledger.models import Entry, Head, Text
 from scalewitness.ledger.queries import leaf_of
-from tests.world import World, new_id, probing
 
 pytestmark = pytest.mark.django_db
 
@@ -25,8 +25,8 @@ def test_positions_are_dense_and_the_head_agrees(world: World) -> None:
 def test_the_same_again_is_a_duplicate_with_the_first_position(world: World) -> None:
     animal = world.animal("A1")
     item = world.item("call_made", animal.pk, probing("male", "A1"))
-    first, = world.push(world.odile, item)
-    again, = world.push(world.odile, item)
+    (first,) = world.push(world.odile, item)
+    (again,) = world.push(world.odile, item)
     assert (first.status, again.status) == ("accepted", "duplicate")
     assert first.position == again.position
     assert animal.calls.count() == 1
@@ -44,7 +44,7 @@ def test_an_id_with_other_content_is_refused(world: World) -> None:
     animal = world.animal("A1")
     item = world.item("call_made", animal.pk, probing("male", "A1"))
     world.push(world.odile, item)
-    outcome, = world.push(world.odile, item | {"body": probing("female", "A1")})
+    (outcome,) = world.push(world.odile, item | {"body": probing("female", "A1")})
     assert outcome.problem is not None
     assert (outcome.problem["code"], outcome.problem["status"]) == ("id_reused", 422)
 
@@ -54,7 +54,7 @@ def test_another_keeper_cannot_take_over_an_id(world: World) -> None:
     world.make_partner(world.pim)
     item = world.item("call_made", animal.pk, probing("male", "A1"))
     world.push(world.odile, item)
-    outcome, = world.push(world.pim, item)
+    (outcome,) = world.push(world.pim, item)
     assert outcome.problem is not None
     assert outcome.problem["code"] == "id_reused"
     assert animal.calls.get().by == world.odile.pk
@@ -101,7 +101,7 @@ def test_free_text_stays_out_of_the_log_and_can_be_erased(world: World) -> None:
     kept = Text.objects.get(fact=entry.fact)
     assert kept.text == said
     assert len(leaf_of(entry).body["note"]) == 64
-    again, = world.push(
+    (again,) = world.push(
         world.odile,
         world.item(
             "call_made",
@@ -154,9 +154,7 @@ def test_a_value_the_database_refuses_sinks_only_its_item(
 
 def test_an_unknown_actor_may_say_nothing(world: World) -> None:
     animal = world.animal("A1")
-    outcomes = accept(
-        [world.item("call_made", animal.pk, probing("male"))], Actor(), world.now
-    )
+    outcomes = accept([world.item("call_made", animal.pk, probing("male"))], Actor(), world.now)
     assert outcomes[0].problem is not None
     assert outcomes[0].problem["code"] == "not_found"
 

@@ -3,12 +3,12 @@
 from datetime import timedelta
 
 import pytest
+from tests.world import World, new_id, probing
 
 from scalewitness.calls.models import Call, HeldCall
 from scalewitness.calls.queries.visibility import animal_seen, visible_animals
 from scalewitness.domain.errors import Refused
 from scalewitness.people.models import Practitioner
-from tests.world import World, new_id, probing
 
 pytestmark = pytest.mark.django_db
 
@@ -130,22 +130,22 @@ def test_later_is_held_and_the_host_decides(world: World) -> None:
         at=examined,
         texts={"note": "no signal in the valley"},
     )
-    held, = world.push(world.greta, item)
-    again, = world.push(world.greta, item)
+    (held,) = world.push(world.greta, item)
+    (again,) = world.push(world.greta, item)
     assert (held.status, again.status) == ("held", "held")
     assert not Call.objects.exists()
     assert (
-        refusal(world, world.stan, "late_call_decided", animal.pk, {"held": held.id, "admitted": True})
+        refusal(
+            world, world.stan, "late_call_decided", animal.pk, {"held": held.id, "admitted": True}
+        )
         == "not_found"
     )
-    world.say(
-        world.odile, "late_call_decided", animal.pk, {"held": held.id, "admitted": True}
-    )
+    world.say(world.odile, "late_call_decided", animal.pk, {"held": held.id, "admitted": True})
     call = Call.objects.get()
     assert (str(call.pk), call.by, call.blind) == (held.id, world.greta.pk, True)
     assert call.examined_at == examined
     assert HeldCall.objects.get().decision.admitted
-    duplicate, = world.push(world.greta, item)
+    (duplicate,) = world.push(world.greta, item)
     assert duplicate.status == "duplicate"
 
 
@@ -173,7 +173,9 @@ def test_withdrawing_keeps_the_call_and_takes_it_out_of_the_count(world: World) 
     world.say(world.odile, "call_withdrawn", animal.pk, {"call": outcome.id})
     assert world.label(animal) == "unsexed"
     assert Call.objects.get().withdrawal is not None
-    assert refusal(world, world.odile, "call_withdrawn", animal.pk, {"call": outcome.id}) == "not_now"
+    assert (
+        refusal(world, world.odile, "call_withdrawn", animal.pk, {"call": outcome.id}) == "not_now"
+    )
 
 
 def test_an_objection_hides_nothing_and_moves_nothing(world: World) -> None:
@@ -208,15 +210,24 @@ def test_a_reported_veterinarian_is_the_examiner_and_the_sender_stays_named(worl
     assert refusal(world, world.odile, "call_made", animal.pk, unknown) == "out_of_range"
 
 
+LAID = {"method": "reproduction", "event": "laid_eggs", "witnessed": True}
+
+
+def passing(**change: str) -> dict[str, object]:
+    """A probing with one pass, changed."""
+    one = {"side": "left", "depth": "8", "stopped": "resistance"} | change
+    return {"observed": {"method": "probing", "passes": [one]}}
+
+
 @pytest.mark.parametrize(
     ("change", "pointer"),
     [
-        ({"observed": {"method": "probing", "passes": [{"side": "left", "depth": "31", "stopped": "resistance"}]}}, "/body/observed/passes/0/depth"),
-        ({"observed": {"method": "probing", "passes": [{"side": "left", "depth": "8.3", "stopped": "resistance"}]}}, "/body/observed/passes/0/depth"),
-        ({"observed": {"method": "probing", "passes": [{"side": "up", "depth": "8", "stopped": "resistance"}]}}, "/body/observed/passes/0/side"),
+        (passing(depth="31"), "/body/observed/passes/0/depth"),
+        (passing(depth="8.3"), "/body/observed/passes/0/depth"),
+        (passing(side="up"), "/body/observed/passes/0/side"),
         ({"observed": {"method": "probing", "probe_mm": "0.1"}}, "/body/observed/probe_mm"),
         ({"observed": {"method": "divination"}}, "/body/observed/method"),
-        ({"observed": {"method": "reproduction", "event": "laid_eggs", "witnessed": True}}, "/body/conclusion"),
+        ({"observed": LAID}, "/body/conclusion"),
         ({"conclusion": "hermaphrodite"}, "/body/conclusion"),
         ({"identified": {"by": "transponder"}}, "/body/identified/code"),
         ({"identified": {"by": "transponder", "code": "123"}}, "/body/identified/code"),
@@ -230,7 +241,7 @@ def test_impossible_observations_are_refused_with_their_place(
     world: World, change: dict[str, object], pointer: str
 ) -> None:
     animal = world.animal("A1")
-    outcome, = world.push(
+    (outcome,) = world.push(
         world.odile, world.item("call_made", animal.pk, probing("male") | change)
     )
     assert outcome.problem is not None

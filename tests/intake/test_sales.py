@@ -5,6 +5,7 @@ from uuid import UUID
 
 import pytest
 from django.db import connection
+from tests.world import World
 
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.disputes.models import Dispute
@@ -15,7 +16,6 @@ from scalewitness.ledger.models import Entry
 from scalewitness.mail.models import Letter
 from scalewitness.sales.models import OfferLink
 from scalewitness.sales.queries import progress_of
-from tests.world import World
 
 pytestmark = pytest.mark.django_db
 
@@ -251,8 +251,9 @@ def test_an_animal_is_in_one_live_sale_at_a_time(world: World) -> None:
 
 
 def test_custody_passes_to_a_buyer_who_is_a_keeper_once_paid(world: World) -> None:
-    from scalewitness.animals.services import create_collection
     from tests.world import new_id
+
+    from scalewitness.animals.services import create_collection
 
     animal = world.verified("V1")
     target = create_collection(world.stan, new_id(), "Stan's shelf", world.now)

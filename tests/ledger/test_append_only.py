@@ -6,12 +6,12 @@ import pytest
 from django.apps import apps
 from django.db import ProgrammingError, connection, models, transaction
 from django.db.utils import NotSupportedError
+from tests.plugins.environment import SERVICES
+from tests.world import World
 
 from scalewitness.ledger.models import AppendOnly, Entry, Head
 from scalewitness.ledger.services import guard_tables, guarded_models, limit_runtime_role
 from stack.postgres import APP, OWNER
-from tests.plugins.environment import SERVICES
-from tests.world import World
 
 pytestmark = pytest.mark.django_db
 TABLES = sorted(model._meta.db_table for model in guarded_models())

@@ -6,11 +6,11 @@ from pathlib import Path
 
 import pytest
 import rfc8785
+from tests.world import World
 
 from scalewitness.domain.translog.tree import Frontier
 from scalewitness.ledger.models import Entry, Head
 from scalewitness.ledger.queries import tip
-from tests.world import World
 
 VECTORS = Path(__file__).parents[1] / "vectors"
 pytestmark = pytest.mark.django_db

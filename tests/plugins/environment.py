@@ -1,14 +1,14 @@
 """The environment the server's settings need, set before anything imports them.
 
 Databases and brokers come from the environment if it names them, else from one PostgreSQL
-and one Valkey started for the run and stopped with it.
+and one Valkey, started when the first test asks for a database and stopped with the run.
 """
 
 import os
 
-from tests.plugins.services import start_services
+from tests.plugins.services import prepare_services
 
-SERVICES = start_services()
+SERVICES = prepare_services()
 
 ENVIRONMENT = {
     "SECRET_KEY": "not-a-secret-in-tests-0123456789abcdefghijklmnopqrstuvwxyz",

@@ -1,5 +1,7 @@
 """Collections, animals and what is noted about them. Sex is not a column here."""
 
+from datetime import datetime
+
 from django.db import models
 from simple_history.models import HistoricalRecords
 
@@ -14,6 +16,8 @@ class Collection(models.Model):
     keeper = models.ForeignKey(Keeper, on_delete=models.PROTECT, related_name="collections")
     name = models.CharField(max_length=80)
     version = models.PositiveIntegerField(default=1)
+    _history_user: Keeper | None
+    _history_date: datetime
     history = HistoricalRecords()
 
     def __str__(self) -> str:
@@ -36,6 +40,8 @@ class Animal(models.Model):
     description = models.TextField(max_length=2000, blank=True, default="")
     hold_off = models.BooleanField(default=False)
     version = models.PositiveIntegerField(default=1)
+    _history_user: Keeper | None
+    _history_date: datetime
     history = HistoricalRecords()
 
     def __str__(self) -> str:

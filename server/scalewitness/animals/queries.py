@@ -1,5 +1,6 @@
 """Reading animals. Nothing here decides who may see what: `calls.queries` does."""
 
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
@@ -59,8 +60,25 @@ def latest(animal: UUID, type: str, before: datetime | None = None) -> Husbandry
 
 
 def condition(animal: UUID) -> Condition:
-    weight, meal = latest(animal, "weight"), _last_meal(animal)
-    shed, health = latest(animal, "shed"), latest(animal, "health")
+    return conditions_of([animal])[animal]
+
+
+def conditions_of(animals: Iterable[UUID]) -> dict[UUID, Condition]:
+    """The condition of each animal; a meal counts when it was taken."""
+    wanted = list(animals)
+    notes = (
+        Husbandry.objects.filter(animal__in=wanted)
+        .exclude(type="meal", noted__taken=False)
+        .order_by("animal", "type", "-at", "-position")
+        .distinct("animal", "type")
+    )
+    latest_of = {(note.animal_id, note.type): note for note in notes}
+    return {animal: _condition(animal, latest_of) for animal in wanted}
+
+
+def _condition(animal: UUID, latest_of: Mapping[tuple[UUID, str], Husbandry]) -> Condition:
+    weight, meal = latest_of.get((animal, "weight")), latest_of.get((animal, "meal"))
+    shed, health = latest_of.get((animal, "shed")), latest_of.get((animal, "health"))
     return Condition(
         grams=Decimal(weight.noted["grams"]) if weight else None,
         weighed_at=weight.at if weight else None,
@@ -70,9 +88,12 @@ def condition(animal: UUID) -> Condition:
     )
 
 
-def _last_meal(animal: UUID) -> Husbandry | None:
-    meals = Husbandry.objects.filter(animal=animal, type="meal", noted__taken=True)
-    return meals.order_by("-at", "-position").first()
+def identifiers_of(animals: Iterable[UUID]) -> dict[UUID, list[Identifier]]:
+    """Identifiers by animal, in the order assigned; animals without any are absent."""
+    found: dict[UUID, list[Identifier]] = {}
+    for one in Identifier.objects.filter(animal__in=list(animals)).order_by("position"):
+        found.setdefault(one.animal_id, []).append(one)
+    return found
 
 
 def weight_on(animal: UUID, when: datetime) -> Decimal | None:

@@ -108,7 +108,7 @@ def store_husbandry(fact: Logged[HusbandryNoted]) -> None:
         id=fact.id,
         position=fact.position,
         animal_id=fact.about,
-        by=fact.by,
+        by=fact.sender,
         at=fact.at,
         type=noted["type"],
         noted=noted,

@@ -28,7 +28,7 @@ def store_finding(fact: Logged[FindingRecorded]) -> Finding:
         id=fact.id,
         position=fact.position,
         dispute_id=fact.about,
-        by=fact.by,
+        by=fact.sender,
         outcome=body.outcome,
         remedy=body.remedy,
         set_aside=list(body.set_aside),

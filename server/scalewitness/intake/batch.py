@@ -54,15 +54,17 @@ class Batch:
         self.owes_letters = False
         self._writer = Writer(received_at)
 
-    def log(self, fact: Sealed, *, by: UUID | None = None, device: UUID | None = None) -> Logged[Any]:
-        """Take a position for a sent fact and keep its texts."""
+    def log(self, fact: Sealed, *, by: UUID | None = None) -> Logged[Any]:
+        """Take a position for a sent fact and keep its texts. ``by`` other than the actor
+        only for a held call, which enters as its examiner's."""
+        device = None if by else self.actor.device
         by = by or self.actor.by
         position = self._writer.add(
             Draft(
                 id=fact.id,
                 kind=fact.kind,
                 by=by,
-                device=device or self.actor.device,
+                device=device,
                 at=fact.at,
                 about=fact.about,
                 body=fact.logged_body(),
@@ -117,5 +119,3 @@ class Batch:
 
     def flush(self) -> int:
         return self._writer.flush()
-
-

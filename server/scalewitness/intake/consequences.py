@@ -74,9 +74,7 @@ def _reassess(animal: Animal, touched: Touched, batch: Batch) -> None:
     _follow(animal, before, now, touched.cause, batch)
 
 
-def _follow(
-    animal: Animal, before: str, now: Representation, cause: UUID, batch: Batch
-) -> None:
+def _follow(animal: Animal, before: str, now: Representation, cause: UUID, batch: Batch) -> None:
     sales = {str(sale.pk): sale for sale in sales_of_animal(animal.pk)}
     views = [view for sale in sales.values() if (view := _view(sale, animal.pk)) is not None]
     represented = {view.sale: view.represented for view in views}

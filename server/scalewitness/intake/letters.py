@@ -162,9 +162,7 @@ def finding(dispute: Dispute, found: Finding, batch: Batch) -> None:
     _tell_buyer(dispute.sale, "finding", found.pk, context, batch)
 
 
-def _tell_buyer(
-    sale: Sale, kind: str, cause: UUID, context: dict[str, Any], batch: Batch
-) -> None:
+def _tell_buyer(sale: Sale, kind: str, cause: UUID, context: dict[str, Any], batch: Batch) -> None:
     batch.owe_letter(
         kind,
         cause=cause,
@@ -174,9 +172,7 @@ def _tell_buyer(
     )
 
 
-def _tell_seller(
-    sale: Sale, kind: str, cause: UUID, context: dict[str, Any], batch: Batch
-) -> None:
+def _tell_seller(sale: Sale, kind: str, cause: UUID, context: dict[str, Any], batch: Batch) -> None:
     keeper = sale.collection.keeper
     batch.owe_letter(
         kind,

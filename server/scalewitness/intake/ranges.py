@@ -104,9 +104,7 @@ def _call(body: facts.CallMade, received_at: datetime) -> None:
             "Eggs or young prove the dam: the conclusion is female.", pointer="/body/conclusion"
         )
     if body.conclusion == "undetermined" and body.sureness == "certain":
-        raise OutOfRange(
-            "One is not certain of an undetermined sex.", pointer="/body/sureness"
-        )
+        raise OutOfRange("One is not certain of an undetermined sex.", pointer="/body/sureness")
     by, code = body.identified.by, body.identified.code
     if by in {"transponder", "tag"}:
         if code is None:

@@ -64,9 +64,6 @@ def accept_one(item: object, actor: Actor, received_at: datetime) -> Outcome:
     Raises:
         Refused: the item's own refusal, for the edge to translate.
     """
-    prepared = _prepare([item], received_at)
-    if isinstance(prepared[0], Refused):
-        raise prepared[0]
     outcome = accept([item], actor, received_at)[0]
     if outcome.problem is not None:
         raise Replayed(outcome.problem)
@@ -87,9 +84,7 @@ class Replayed(Refused):
 def _prepare(items: Sequence[object], received_at: datetime) -> list[Sealed | Refused]:
     """Parse and seal outside the lock: whoever waits for it waits for no parsing."""
     read_items = [_attempt(read, item) for item in items]
-    known = [
-        UUID(one.id) for one in read_items if isinstance(one, Submission) and is_uuid7(one.id)
-    ]
+    known = [UUID(one.id) for one in read_items if isinstance(one, Submission) and is_uuid7(one.id)]
     salts = salts_of(known)
     return [
         _attempt(_sealer(one, salts, received_at), one) if isinstance(one, Submission) else one

@@ -8,7 +8,7 @@ import re
 import unicodedata
 from collections.abc import Callable, Mapping
 from datetime import datetime, timedelta
-from typing import Any
+from typing import Any, TypeVar
 from uuid import UUID
 
 import msgspec
@@ -20,6 +20,10 @@ from scalewitness.domain.moments import parse_moment
 from scalewitness.domain.translog.commitment import commit
 from scalewitness.intake.ranges import check_ranges
 
+T = TypeVar("T")
+
+TEXTS = ("note", "reasons", "statement")
+"""The fields of bodies that hold a commitment to free text."""
 TEXT_LIMIT = 4000
 CLOCK_SLACK = timedelta(minutes=5)
 CLOCK_LIMIT = timedelta(hours=24)
@@ -67,15 +71,13 @@ def read(item: object) -> Submission:
         WrongShape: with a JSON pointer to the place.
         UnknownKind: no such fact, or one that only the record itself states.
     """
-    submission = _convert(item, Submission, "")
+    submission = shaped(item, Submission, "")
     if submission.kind not in facts.BODIES or submission.kind in facts.SYSTEM_KINDS:
         raise UnknownKind(f"There is no fact called “{submission.kind[:60]}”.", pointer="/kind")
     return submission
 
 
-def seal(
-    submission: Submission, received_at: datetime, salt_of: Callable[[str], bytes]
-) -> Sealed:
+def seal(submission: Submission, received_at: datetime, salt_of: Callable[[str], bytes]) -> Sealed:
     """Type the body and commit to its texts. ``salt_of(field)`` gives 32 bytes: the salt
     already kept when the fact is known, a fresh one otherwise.
 
@@ -87,9 +89,7 @@ def seal(
     except ValueError as problem:
         raise WrongShape(str(problem), pointer="/id") from None
     at, flags = _claimed_at(submission.at, received_at)
-    texts = {
-        field: _salted(field, given, salt_of) for field, given in submission.texts.items()
-    }
+    texts = {field: _salted(field, given, salt_of) for field, given in submission.texts.items()}
     body = _body(submission, texts)
     check_ranges(body, received_at)
     return Sealed(
@@ -103,15 +103,20 @@ def seal(
     )
 
 
-def _convert(value: object, type: Any, where: str) -> Any:
+def shaped(value: object, type: type[T], where: str = "") -> T:
+    """``value`` as a msgspec type; ``where`` is the JSON pointer at which it stands.
+
+    Raises:
+        WrongShape: with a JSON pointer to the place.
+    """
     try:
         return msgspec.convert(value, type)
     except msgspec.ValidationError as problem:
         detail, _, path = str(problem).partition(" - at `$")
-        raise WrongShape(f"{detail}.", pointer=where + _as_pointer(path.rstrip("`"))) from None
+        raise WrongShape(f"{detail}.", pointer=where + as_pointer(path.rstrip("`"))) from None
 
 
-def _as_pointer(path: str) -> str:
+def as_pointer(path: str) -> str:
     """``.observed.passes[0].side`` as the JSON pointer ``/observed/passes/0/side``."""
     return re.sub(r"\[(\d+|\.\.\.)\]", r"/\1", path).replace(".", "/")
 
@@ -151,19 +156,15 @@ def _salted(
 def _body(submission: Submission, texts: Mapping[str, tuple[bytes, str]]) -> facts.Body:
     """The typed body, each text's commitment in its field."""
     type = facts.BODIES[submission.kind]
-    allowed = {field for field in ("note", "reasons", "statement") if field in type.__struct_fields__}
+    allowed = {field for field in TEXTS if field in type.__struct_fields__}
     body = dict(submission.body)
     for field, (salt, text) in texts.items():
         if field not in allowed:
-            raise WrongShape(
-                f"A {submission.kind} has no text “{field[:40]}”.", pointer="/texts"
-            )
+            raise WrongShape(f"A {submission.kind} has no text “{field[:40]}”.", pointer="/texts")
         made = commit(text, salt)
         if body.setdefault(field, made) != made:
             raise WrongShape("The text does not fit its commitment.", pointer=f"/body/{field}")
     for field in allowed - texts.keys():
         if body.get(field) is not None:
-            raise WrongShape(
-                "A commitment comes with its text and salt.", pointer=f"/body/{field}"
-            )
-    return _convert(body, type, "/body")
+            raise WrongShape("A commitment comes with its text and salt.", pointer=f"/body/{field}")
+    return shaped(body, type, "/body")

@@ -69,9 +69,7 @@ class Text(models.Model):
     text = models.TextField()
 
     class Meta:
-        constraints = [
-            models.UniqueConstraint(fields=["fact", "field"], name="one_text_per_field")
-        ]
+        constraints = [models.UniqueConstraint(fields=["fact", "field"], name="one_text_per_field")]
 
     def __str__(self) -> str:
         return f"{self.field} of {self.fact}"

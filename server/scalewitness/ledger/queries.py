@@ -30,6 +30,11 @@ def entries_of(facts: Iterable[UUID]) -> dict[UUID, Entry]:
     return {entry.fact: entry for entry in Entry.objects.filter(fact__in=list(facts))}
 
 
+def entries_about(subject: UUID) -> list[Entry]:
+    """All entries about one thing, in log order."""
+    return list(Entry.objects.filter(about=subject).order_by("position"))
+
+
 def leaf_of(entry: Entry) -> Leaf:
     return read_leaf(bytes(entry.leaf))
 

@@ -58,6 +58,13 @@ class Logged(Generic[B]):
     about: UUID
     body: B
 
+    @property
+    def sender(self) -> UUID:
+        """Who said it; what the record itself states has no sender."""
+        if self.by is None:
+            raise ValueError("a fact that the record itself stated")
+        return self.by
+
 
 class Writer:
     """Gives out positions under the head's row lock and writes all entries at once.
@@ -107,7 +114,7 @@ class Writer:
         """Store the entries and move the head; the new size."""
         if self._entries:
             frontier = Frontier.from_bytes(bytes(self._head.frontier))
-            frontier = frontier.append(entry.leaf_hash for entry in self._entries)
+            frontier = frontier.append(bytes(entry.leaf_hash) for entry in self._entries)
             Entry.objects.bulk_create(self._entries)
             self._head.size = frontier.size
             self._head.frontier = frontier.to_bytes()
@@ -153,9 +160,7 @@ def guarded_models() -> list[type[models.Model]]:
 
 
 def _append_only(model: type[models.Model]) -> bool:
-    return issubclass(model, AppendOnly) or model.__name__.lower().startswith(
-        HISTORY_PREFIX
-    )
+    return issubclass(model, AppendOnly) or model.__name__.lower().startswith(HISTORY_PREFIX)
 
 
 def guard_tables(connection: BaseDatabaseWrapper) -> None:

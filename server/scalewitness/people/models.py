@@ -1,6 +1,7 @@
 """Keepers, their devices, and who may see which collection."""
 
 import uuid
+from datetime import datetime
 from typing import Any, ClassVar
 
 from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
@@ -30,6 +31,8 @@ class Keeper(AbstractBaseUser):
     version = models.PositiveIntegerField(default=1)
     # The history tells that a profile changed and when; personal values stay out of it,
     # since history rows can never be erased.
+    _history_user: "Keeper | None"
+    _history_date: datetime
     history = HistoricalRecords(excluded_fields=["email", "name", "password", "last_login"])
 
     objects: ClassVar[KeeperManager] = KeeperManager()
@@ -67,6 +70,26 @@ class Practitioner(models.Model):
 
     def __str__(self) -> str:
         return str(self.id)
+
+
+class IdempotencyKey(models.Model):
+    """Which fact a sender's Idempotency-Key stands for, and when it was first used.
+
+    Keys are kept for good: a repeat years later is still a repeat.
+    """
+
+    sender = models.UUIDField()
+    key = models.CharField(max_length=100)
+    fact = models.UUIDField(unique=True)
+    first_used_at = models.DateTimeField()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["sender", "key"], name="one_fact_per_key")
+        ]
+
+    def __str__(self) -> str:
+        return f"key for {self.fact}"
 
 
 class Grant(AppendOnly):

@@ -4,20 +4,35 @@ from datetime import datetime
 from uuid import UUID
 
 from allauth.account.models import EmailAddress
+from django.contrib.auth import authenticate
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
 from knox.models import AuthToken
 
-from scalewitness.domain.errors import NotFound, OutOfRange, VersionStale, WrongShape
+from scalewitness.domain.errors import (
+    NotFound,
+    OutOfRange,
+    VersionStale,
+    WrongCredentials,
+    WrongShape,
+)
 from scalewitness.domain.facts import GrantGiven, GrantRevoked
 from scalewitness.domain.moments import parse_moment
 from scalewitness.ledger.services import Logged
-from scalewitness.people.models import Device, Grant, GrantAnimal, GrantEnd, Keeper, Practitioner
+from scalewitness.people.models import (
+    Device,
+    Grant,
+    GrantAnimal,
+    GrantEnd,
+    IdempotencyKey,
+    Keeper,
+    Practitioner,
+)
 
 
 def sign_up(*, name: str, email: str, password: str) -> Keeper:
-    """A new keeper with an address still to be verified.
+    """A new keeper with an address still to be verified; addresses are kept in lower case.
 
     Raises:
         OutOfRange: the password is too weak, or the address is taken.
@@ -28,9 +43,9 @@ def sign_up(*, name: str, email: str, password: str) -> Keeper:
         raise OutOfRange(" ".join(weak.messages), pointer="/password") from None
     try:
         with transaction.atomic():
-            keeper = Keeper.objects.create_user(email, password, name=name)
+            keeper = Keeper.objects.create_user(email.lower(), password, name=name)
             EmailAddress.objects.create(
-                user=keeper, email=keeper.email.lower(), primary=True, verified=False
+                user=keeper, email=keeper.email, primary=True, verified=False
             )
     except IntegrityError:
         raise OutOfRange("This address already has an account.", pointer="/email") from None
@@ -58,6 +73,27 @@ def rename(keeper: Keeper, *, name: str, version: int, now: datetime) -> Keeper:
         current._history_date = now
         current.save()
     return current
+
+
+def keeper_signing_in(email: str, password: str) -> Keeper:
+    """The keeper with this address and password.
+
+    Raises:
+        WrongCredentials: no such keeper, or another password; it takes equally long.
+    """
+    keeper = authenticate(None, email=email, password=password)
+    if not isinstance(keeper, Keeper):
+        raise WrongCredentials()
+    return keeper
+
+
+def fact_for_key(sender: UUID, key: str, fresh: UUID, now: datetime) -> tuple[UUID, datetime]:
+    """The fact that a sender's Idempotency-Key stands for: ``fresh`` the first time, the
+    same one ever after, with the time the key was first used."""
+    kept, _ = IdempotencyKey.objects.get_or_create(
+        sender=sender, key=key, defaults={"fact": fresh, "first_used_at": now}
+    )
+    return kept.fact, kept.first_used_at
 
 
 def enrol_device(keeper: Keeper, name: str, now: datetime) -> tuple[Device, str]:

@@ -33,9 +33,7 @@ def sales_seen(keeper: UUID, now: datetime) -> QuerySet[Sale]:
 
 
 def progress_of(sale: Sale) -> Progress:
-    return fold(
-        Step(str(step.pk), step.kind, step.body.get("reason")) for step in sale.steps.all()
-    )
+    return fold(Step(str(step.pk), step.kind, step.body.get("reason")) for step in sale.steps.all())
 
 
 def sales_of_animal(animal: UUID) -> list[Sale]:

@@ -62,9 +62,7 @@ def store_step(sale: Sale, kind: str, fact: Logged[Body]) -> SaleStep:
     )
 
 
-def open_link(
-    sale: Sale, *, link: UUID, offer: UUID, purpose: str, expires: datetime
-) -> OfferLink:
+def open_link(sale: Sale, *, link: UUID, offer: UUID, purpose: str, expires: datetime) -> OfferLink:
     """A new way in for the buyer."""
     return OfferLink.objects.create(
         id=link,

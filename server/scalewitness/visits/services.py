@@ -15,7 +15,7 @@ def store_invitation(fact: Logged[VisitInvited]) -> Visit:
         id=fact.about,
         position=fact.position,
         collection_id=UUID(body.collection),
-        host_id=fact.by,
+        host_id=fact.sender,
         guest_id=UUID(body.guest),
         opens=parse_moment(body.opens),
         closes=parse_moment(body.closes),

@@ -6,7 +6,12 @@ from uuid import UUID
 
 from scalewitness.animals.models import Animal
 from scalewitness.calls.models import Call, Standing
-from scalewitness.calls.queries.standings import all_calls, assessment_of, latest_standing
+from scalewitness.calls.queries.standings import (
+    all_calls,
+    assessment_at,
+    assessment_of,
+    latest_standing,
+)
 from scalewitness.domain.sexing.explain import Line, explain
 from scalewitness.domain.sexing.standing import Assessment, CallWeight
 from scalewitness.domain.sexing.taxa import Taxon, taxon
@@ -48,16 +53,22 @@ class Dossier:
     names: dict[UUID, str]
 
 
-def dossier(animal: Animal) -> Dossier:
-    """The animal's evidence; the caller has checked that it may be shown."""
-    assessment, evidence = assessment_of(animal)
-    kind = taxon(animal.species)
-    calls = all_calls(animal.pk)
+def dossier(animal: Animal, at: int | None = None) -> Dossier:
+    """The animal's evidence as it stands, or stood at log position ``at``; the caller has
+    checked that it may be shown."""
+    standing = latest_standing(animal.pk, at)
+    if at is None:
+        assessment, evidence, species = *assessment_of(animal), animal.species
+    else:
+        # The standing came after its cause, and nothing about it changed until the next.
+        assessment, evidence, species = assessment_at(animal, standing.position if standing else -1)
+    kind = taxon(species)
+    calls = [call for call in all_calls(animal.pk) if at is None or call.position <= at]
     names = names_of({call.examiner for call in calls} | {call.by for call in calls})
     return Dossier(
         animal=animal,
         taxon=kind,
-        standing=latest_standing(animal.pk),
+        standing=standing,
         assessment=assessment,
         lines=explain(assessment, evidence, kind),
         calls=tuple(_shown(calls, assessment, names)),

@@ -5,6 +5,7 @@ from typing import Any
 from uuid import UUID
 
 import msgspec
+from django.db.models import Q
 
 from scalewitness.calls.models import Call
 from scalewitness.domain.facts import CallMade, Circumstance
@@ -16,6 +17,14 @@ def counting_calls(animal: UUID) -> list[Call]:
     return list(
         Call.objects.filter(animal=animal, withdrawal=None, set_aside=None).order_by("position")
     )
+
+
+def counting_calls_at(animal: UUID, position: int) -> list[Call]:
+    """The animal's calls that counted just after the fact at ``position``, in log order."""
+    withdrawn = Q(withdrawal__position__lte=position)
+    aside = Q(set_aside__position__lte=position)
+    made = Call.objects.filter(animal=animal, position__lte=position)
+    return list(made.exclude(withdrawn).exclude(aside).order_by("position"))
 
 
 def evidence_of(call: Call) -> Evidence:

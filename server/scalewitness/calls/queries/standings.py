@@ -5,13 +5,14 @@ from uuid import UUID
 
 from scalewitness.animals.models import Animal
 from scalewitness.calls.models import Call, Standing
-from scalewitness.calls.queries.evidence import counting_calls, evidence_of
+from scalewitness.calls.queries.evidence import counting_calls, counting_calls_at, evidence_of
 from scalewitness.domain.sexing.evidence import Evidence
 from scalewitness.domain.sexing.parameters import load_parameters
 from scalewitness.domain.sexing.policy import DEFAULT_POLICY
 from scalewitness.domain.sexing.records import EMPTY
 from scalewitness.domain.sexing.standing import Assessment, assess
 from scalewitness.domain.sexing.taxa import taxon
+from scalewitness.ledger.queries import entries_about, leaf_of
 
 
 def latest_standing(animal: UUID, at: int | None = None) -> Standing | None:
@@ -40,6 +41,24 @@ def assessment_of(animal: Animal) -> tuple[Assessment, list[Evidence]]:
     """The animal's assessment from the calls that count now, with the evidence used."""
     evidence = [evidence_of(call) for call in counting_calls(animal.pk)]
     return assess_animal(animal.species, evidence), evidence
+
+
+def assessment_at(animal: Animal, position: int) -> tuple[Assessment, list[Evidence], str]:
+    """As :func:`assessment_of`, just after the fact at ``position``; with the species the
+    animal was then said to be."""
+    evidence = [evidence_of(call) for call in counting_calls_at(animal.pk, position)]
+    species = _species_at(animal, position)
+    return assess_animal(species, evidence), evidence, species
+
+
+def _species_at(animal: Animal, position: int) -> str:
+    kinds = ("animal_registered", "particulars_corrected")
+    said = [
+        entry
+        for entry in entries_about(animal.pk)
+        if entry.kind in kinds and entry.position <= position
+    ]
+    return str(leaf_of(said[-1]).body["species"]) if said else animal.species
 
 
 def all_calls(animal: UUID) -> list[Call]:

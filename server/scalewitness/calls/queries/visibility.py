@@ -6,7 +6,7 @@ for its welfare, and nothing that could tell its sex.
 """
 
 from datetime import datetime
-from typing import Literal
+from typing import TYPE_CHECKING, Literal, TypedDict
 from uuid import UUID
 
 from django.db.models import Case, Exists, OuterRef, Q, QuerySet, Value, When
@@ -17,10 +17,17 @@ from scalewitness.calls.models import Call
 from scalewitness.domain.errors import NotFound
 from scalewitness.people.queries import active_grants, covering, grants_on
 
+if TYPE_CHECKING:
+    from django_stubs_ext import WithAnnotations
+
 Sight = Literal["all", "blind"]
 
 
-def visible_animals(keeper: UUID, now: datetime) -> QuerySet[Animal]:
+class Seen(TypedDict):
+    sight: Sight
+
+
+def visible_animals(keeper: UUID, now: datetime) -> "QuerySet[WithAnnotations[Animal, Seen]]":
     """Animals the keeper may see now, each annotated with ``sight``.
 
     Order is by id alone: no order that follows sex, standing or activity.

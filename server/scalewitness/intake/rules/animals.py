@@ -101,9 +101,7 @@ def custody_changed(fact: Sealed, batch: Batch) -> int:
     return logged.position
 
 
-def _may_receive(
-    animal: Animal, target: Collection, body: CustodyChanged, batch: Batch
-) -> bool:
+def _may_receive(animal: Animal, target: Collection, body: CustodyChanged, batch: Batch) -> bool:
     if target.pk == animal.collection_id:
         return False
     if target.keeper_id == batch.actor.keeper:

@@ -55,7 +55,7 @@ def call_made(fact: Sealed, batch: Batch) -> int | None:
 
 def _store(fact: Sealed, animal: Animal, batch: Batch, by: UUID | None) -> Logged[CallMade]:
     known = _circumstance(fact, animal, batch, by)
-    logged = batch.log(fact, by=by)
+    logged = batch.log(fact, by=by if by != batch.actor.by else None)
     services.store_call(logged, known, fact.flags)
     batch.touch(animal.pk, fact.id, known)
     return logged

@@ -6,10 +6,10 @@ from uuid import UUID
 from scalewitness.animals.models import Animal
 from scalewitness.animals.queries import animal_of, is_steward
 from scalewitness.calls.models import Call
-from scalewitness.domain.errors import IdReused, NotAllowed, NotFound, NotNow, OutOfRange
-from scalewitness.domain.facts import DisputeOpened, FindingRecorded
 from scalewitness.disputes import services
 from scalewitness.disputes.queries import dispute_of, open_dispute_on
+from scalewitness.domain.errors import IdReused, NotAllowed, NotFound, NotNow, OutOfRange
+from scalewitness.domain.facts import DisputeOpened, FindingRecorded
 from scalewitness.intake import letters
 from scalewitness.intake.batch import Batch
 from scalewitness.intake.rules.sales import is_buyer
@@ -40,17 +40,13 @@ def _is_party(animal: Animal, body: DisputeOpened, batch: Batch) -> bool:
     sale = sale_of(UUID(body.sale))
     if sale is None or not sale.animals.filter(pk=animal.pk).exists():
         return False
-    return is_buyer(sale, batch.actor) or is_steward(
-        batch.actor.keeper, sale.collection, batch.now
-    )
+    return is_buyer(sale, batch.actor) or is_steward(batch.actor.keeper, sale.collection, batch.now)
 
 
 def finding_recorded(fact: Sealed, batch: Batch) -> int:
     body = cast(FindingRecorded, fact.body)
     dispute = dispute_of(fact.about)
-    if dispute is None or not is_steward(
-        batch.actor.keeper, dispute.animal.collection, batch.now
-    ):
+    if dispute is None or not is_steward(batch.actor.keeper, dispute.animal.collection, batch.now):
         raise NotFound()
     if hasattr(dispute, "finding"):
         raise NotNow("This dispute already has its finding.")

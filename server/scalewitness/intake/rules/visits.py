@@ -38,7 +38,7 @@ def visit_invited(fact: Sealed, batch: Batch) -> int:
 def _check_told_apart(animals: tuple[str, ...]) -> None:
     """Names stay hidden on a blind sheet, so each animal needs a code to go by."""
     marked = Identifier.objects.filter(
-        animal__in=animals, scheme__in=["tag", "transponder"]
+        animal__in=[UUID(animal) for animal in animals], scheme__in=["tag", "transponder"]
     ).values_list("animal", flat=True)
     bare = [index for index, animal in enumerate(animals) if UUID(animal) not in set(marked)]
     if bare:
@@ -81,5 +81,3 @@ def _expect(visit: Visit, states: set[str], batch: Batch) -> str:
     if state not in states:
         raise NotNow(f"The visit is {state}.")
     return state
-
-
