@@ -58,13 +58,16 @@ def _refuse(why: str) -> int:
 
 
 def _supervise(folder: RunFolder, port: int, once: bool) -> int:
+    given = dict(os.environ)
+    # The owner's address is for `migrate` alone; what runs all day must not inherit it.
+    os.environ.pop("DATABASE_OWNER_URL", None)
     folder.note(f"process {os.getpid()}, http://127.0.0.1:{port}")
     for name in folder.stopped:
         _say(name, "was left over from a run that was killed; stopped")
     with Supervisor(folder.path, _say, held=[folder.lock]) as supervisor:
         supervisor.listen()
         try:
-            return _run(LocalStack(supervisor, folder.path, port), once)
+            return _run(LocalStack(supervisor, folder.path, port, given), once)
         except Interrupted as signalled:
             print(f"\n{signalled}: stopping.", flush=True)
             return 128 + signalled.number

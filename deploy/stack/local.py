@@ -6,8 +6,9 @@ web server and the worker. Everything else the application reads is set here.
 
 import os
 import sys
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from functools import cached_property
 from pathlib import Path
 
 from stack.postgres import Postgres
@@ -32,7 +33,7 @@ class LocalStack:
     """The service at http://127.0.0.1:`port`, its data in `folder`.
 
     `given` is the environment to look for databases and mail hosts in; `durable` false trades a
-    power cut's safety for speed.
+    power cut's safety for speed. `postgres` is the server started here, if one was.
     """
 
     def __init__(
@@ -50,17 +51,38 @@ class LocalStack:
         self.maildir = None if given.get("EMAIL_URL") else self.folder / "mail"
         self._given = given
         self._durable = durable
+        self._mail_port = free_port()
+        self.postgres: Postgres | None = None
         self.environment = self._settings()
         self.owner_url = ""
 
     def start(self) -> None:
         """Bring everything up. Raises `stack.supervisor.ProcessFailed` and `Interrupted`."""
         self._start_database()
-        self._start_queue()
-        self._start_mail()
+        self.start_queue()
+        self.start_mail()
         self._migrate()
         self.start_web()
         self.start_worker()
+
+    def start_queue(self) -> None:
+        """Start the queue server unless one was given; at first, or after it was stopped."""
+        url = self._given.get("REDIS_URL")
+        if not url:
+            self.supervisor.start(self._valkey.service())
+            url = self._valkey.url
+        self.environment["REDIS_URL"] = url
+
+    def start_mail(self, *faults: str) -> None:
+        """Start the mail sink unless a mail host was given; at first, or after it was stopped.
+
+        `faults` are options of `stack.mailsink`.
+        """
+        url = self._given.get("EMAIL_URL")
+        if not url:
+            url = f"smtp://{LOOPBACK}:{self._mail_port}"
+            self.supervisor.start(self._mail_service(url, faults))
+        self.environment["EMAIL_URL"] = url
 
     def start_web(self) -> None:
         """Start the web server, at first or after it was stopped."""
@@ -113,34 +135,22 @@ class LocalStack:
         if app and not owner:
             self.supervisor.tell("database", NO_SECOND_ROLE)
         if not app:
-            server = Postgres(self.folder / "postgres", durable=self._durable)
-            server.start(self.supervisor)
-            app, owner = server.app_url(), server.owner_url()
+            self.postgres = Postgres(self.folder / "postgres", durable=self._durable)
+            self.postgres.start(self.supervisor)
+            app, owner = self.postgres.app_url(), self.postgres.owner_url()
         self.environment["DATABASE_URL"] = app
         self.owner_url = owner or app
 
-    def _start_queue(self) -> None:
-        url = self._given.get("REDIS_URL")
-        if not url:
-            server = Valkey(self.folder / "valkey")
-            self.supervisor.start(server.service())
-            url = server.url
-        self.environment["REDIS_URL"] = url
+    @cached_property
+    def _valkey(self) -> Valkey:
+        return Valkey(self.folder / "valkey")
 
-    def _start_mail(self) -> None:
-        url = self._given.get("EMAIL_URL")
-        if not url:
-            port = free_port()
-            url = f"smtp://{LOOPBACK}:{port}"
-            self.supervisor.start(self._mail_service(port, url))
-        self.environment["EMAIL_URL"] = url
-
-    def _mail_service(self, port: int, url: str) -> Service:
-        options = ["--port", str(port), "--maildir", str(self.folder / "mail")]
+    def _mail_service(self, url: str, faults: Sequence[str]) -> Service:
+        options = ["--port", str(self._mail_port), "--maildir", str(self.folder / "mail"), *faults]
         return Service(
             "mail",
             [sys.executable, "-m", "stack.mailsink", *options],
-            ready=tcp(port),
+            ready=tcp(self._mail_port),
             env={"PYTHONPATH": str(ROOT / "deploy")},
             where=url,
         )

@@ -222,7 +222,6 @@ class Supervisor:
         with contextlib.suppress(BrokenPipeError):
             if guard_input is not None:
                 guard_input.write(line.encode() + b"\n")
-                guard_input.flush()
 
     def _write_running(self) -> None:
         rows = [
@@ -285,6 +284,7 @@ def _start_guard(log: Path, held: Sequence[int]) -> subprocess.Popen[bytes]:
         return subprocess.Popen(
             [sys.executable, "-m", "stack.guard"],
             env=os.environ | {"PYTHONPATH": str(Path(__file__).parents[1])},
+            bufsize=0,  # nothing left to write when the guard is gone and its input is closed
             stdin=subprocess.PIPE,
             stdout=errors,
             stderr=errors,
