@@ -45,6 +45,7 @@ class LocalStack:
         durable: bool = True,
     ) -> None:
         self.supervisor = supervisor
+        folder.mkdir(parents=True, exist_ok=True)
         self.folder = folder.resolve()
         self.port = port
         self.url = f"http://{LOOPBACK}:{port}"
@@ -99,7 +100,8 @@ class LocalStack:
         schedule = self.folder / "worker" / "schedule"
         schedule.parent.mkdir(exist_ok=True)
         options = ["--beat", "--schedule", str(schedule), "--concurrency", "2"]
-        options += ["--loglevel", "INFO"]
+        # Alone on its queue, it has no other workers to look for at the start.
+        options += ["--loglevel", "INFO", "--without-mingle", "--without-gossip"]
         worker = self.python("worker", "celery", "-A", "scalewitness.celery", "worker", *options)
         ready = file_contains(self.supervisor.log("worker"), b" ready.")
         self.supervisor.start(replace(worker, ready=ready))
@@ -119,6 +121,7 @@ class LocalStack:
 
     def _settings(self) -> dict[str, str]:
         return {
+            "DJANGO_SETTINGS_MODULE": "scalewitness.settings",
             "SECRET_KEY": kept_secret(self.folder / "secret_key"),
             "PUBLIC_URL": self.url,
             "ALLOWED_HOSTS": f"{LOOPBACK},localhost",

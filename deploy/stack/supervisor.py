@@ -59,6 +59,7 @@ class ProcessFailed(Exception):
 
     def __init__(self, name: str, what: str, lines: Sequence[str] = (), status: int = 1) -> None:
         super().__init__(f"{name} {what}")
+        self.add_note("\n".join(lines))
         self.name = name
         self.lines = lines
         self.status = status
