@@ -1,0 +1,84 @@
+"""Signing up, signing in, and having addresses vouched for."""
+
+import os
+import subprocess
+import sys
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from fixtures_demo.api import Api, Refusal, Stopped
+
+
+def sign_up(url: str, name: str, email: str, password: str) -> None:
+    """Make the account, unless the address already has one."""
+    try:
+        Api(url).post("keepers", {"name": name, "email": email, "password": password})
+    except Refusal as refusal:
+        if refusal.pointers != ["/email"]:
+            raise
+
+
+@dataclass(frozen=True)
+class Device:
+    """A device signed in on, with the API as it sees it."""
+
+    id: str
+    name: str
+    api: Api
+
+
+def sign_in(url: str, email: str, password: str, device: str) -> Device:
+    """Enrol a device of that name.
+
+    Raises:
+        Stopped: the password does not fit the account.
+    """
+    asked = {"email": email, "password": password, "name": device}
+    try:
+        answer = Api(url).post("devices", asked)
+    except Refusal as refusal:
+        if refusal.code != "wrong_credentials":
+            raise
+        raise Stopped(f"{email} has an account here with another password.") from None
+    return Device(answer["id"], device, Api(url, answer["token"]))
+
+
+def have_verified(api: Api, emails: Sequence[str]) -> int:
+    """See to it that these addresses are verified; returns how many had to be vouched for.
+
+    Raises:
+        Stopped: they have to be, and the operator's command cannot be run from here.
+    """
+    unverified = [email for email in emails if api.known("keepers", email=email) is None]
+    if unverified:
+        vouch(unverified)
+    return len(unverified)
+
+
+def vouch(emails: Sequence[str]) -> None:
+    """Run the operator's command; it needs the application's environment."""
+    if not os.environ.get("DATABASE_URL"):
+        raise Stopped(
+            "Addresses must be verified before anyone can be invited. Run, with the server's "
+            f"environment:\n  python -m scalewitness vouch {' '.join(emails)}\nand this again."
+        )
+    operate("vouch", *emails)
+
+
+def operate(*command: str) -> str:
+    """Run ``python -m scalewitness`` and return what it printed.
+
+    Raises:
+        Stopped: it failed.
+    """
+    done = subprocess.run(  # noqa: S603  our own command and addresses from our own data
+        [sys.executable, "-m", "scalewitness", *command],
+        stdin=subprocess.DEVNULL,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    if done.returncode:
+        said = (done.stderr or done.stdout).strip()
+        raise Stopped(f"python -m scalewitness {command[0]} failed ({done.returncode}): {said}")
+    return done.stdout.strip()

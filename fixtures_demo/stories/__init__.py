@@ -1,0 +1,1 @@
+"""The three stories the product promises, played against a live server."""

@@ -1,0 +1,153 @@
+"""Story 2: a buyer confirms what they were shown."""
+
+import json
+from dataclasses import dataclass, replace
+from datetime import timedelta
+
+from fixtures_demo.api import Api, Json
+from fixtures_demo.letters import Letter
+from fixtures_demo.stories.stage import Stage, fact, fresh_id, now
+from fixtures_demo.stories.visiting import Room
+from scalewitness.domain.moments import rfc3339
+
+
+@dataclass(frozen=True)
+class Deal:
+    """A sale of the checked animal to someone without an account, as far as it has come."""
+
+    room: Room
+    id: str
+    buyer: str
+    email: str
+    examiner: str
+    token: str = ""
+
+    @property
+    def path(self) -> str:
+        return f"sales/{self.id}"
+
+    @property
+    def offer(self) -> str:
+        return f"offers/{self.token}"
+
+
+def play(stage: Stage, room: Room, examiner: str) -> Deal:
+    """``examiner``: the name of the keeper whose blind call the offer rests on. Raises Broken
+    at the first step that is not as promised."""
+    stage.title("A buyer confirms what they were shown")
+    email = f"bo.{stage.run}@lanternby.example"
+    deal = Deal(room, fresh_id(), "Bo Lanternby", email, examiner)
+    deal = replace(deal, token=_offer(stage, deal).token())
+    buyer = Api(stage.url)
+    seen = _read(stage, buyer, deal)
+    stage.refused(
+        lambda: _seller_step(deal, "payment"), 409, "not_now", "no payment before confirmation"
+    )
+    stage.saw("the seller cannot record a payment before the buyer has confirmed (not_now)")
+    _more_is_found(stage, deal)
+    _refuse_the_old(stage, buyer, deal, seen)
+    again = buyer.get(deal.offer)
+    stage.require(again["seen"] > seen, "the offer now shows a later position", again["seen"])
+    stage.saw(f"{deal.buyer} reads again, as of position {again['seen']}, and confirms that")
+    _confirm(buyer, deal, again["seen"])
+    _expect_state(stage, deal, "confirmed")
+    _settle(stage, deal)
+    return deal
+
+
+def _offer(stage: Stage, deal: Deal) -> Letter:
+    """Draft and offer; the letter that brings the buyer their link."""
+    seller = deal.room.keeper
+    draft = {
+        "id": deal.id,
+        "collection": deal.room.collection,
+        "animals": [deal.room.checked.id],
+        "buyer": {"name": deal.buyer, "email": deal.email},
+    }
+    seller.api.post("sales", draft)
+    offer = {
+        "id": fresh_id(),
+        "recheck_days": 14,
+        "remedy": "refund",
+        "expires": rfc3339(now() + timedelta(days=7)),
+    }
+    seller.api.post(f"{deal.path}/offer", offer)
+    stage.saw(f"{seller.name} offers {deal.room.checked.name} to {deal.buyer}")
+    letter = stage.letters.wait(deal.email, "offer")
+    stage.require(
+        "verified female" in letter.text, "the letter says what is represented", letter.text
+    )
+    stage.saw(f"the offer arrives: “{letter.subject}”, with a link of the buyer's own")
+    return letter
+
+
+def _read(stage: Stage, buyer: Api, deal: Deal) -> int:
+    """What the link shows without an account; returns the position it was read at."""
+    shown = buyer.get(deal.offer)
+    (animal,) = shown["animals"]
+    label = animal["represented"]["label"]
+    stage.require(label == "verified female", "the representation is verified female", animal)
+    stage.require(bool(animal["evidence"] and shown["cautions"]), "evidence and cautions", shown)
+    who = [call["who"] for call in animal["calls"]]
+    stage.require(who == ["the seller", "independent keeper"], "who checked, by their part", who)
+    written = json.dumps(shown)
+    named = [deal.examiner] if deal.examiner in written else []
+    stage.require(not named, "no examiner is named to a buyer", named)
+    stage.saw(f"{deal.buyer} opens it without an account: {label}, as of position {shown['seen']}")
+    for line in animal["evidence"]:
+        print(f"        {' '.join(filter(None, (line.get('who'), line['text'])))}", flush=True)
+    return int(shown["seen"])
+
+
+def _more_is_found(stage: Stage, deal: Deal) -> None:
+    """Meanwhile the seller reports a veterinarian's ultrasound: the standing moves."""
+    seller, snake = deal.room.keeper, deal.room.checked
+    vet = {"id": fresh_id(), "name": "Dr Fennel Oakhurst-Rye, reptile veterinarian"}
+    seller.api.post("practitioners", vet)
+    call = snake.probed("female", "0", "0") | {
+        "observed": {"method": "ultrasound", "seen": "follicles"},
+        "reported": {"role": "veterinarian", "who": vet["id"]},
+    }
+    answer = seller.api.post(f"animals/{snake.id}/calls", fact(call))
+    stage.saw(f"meanwhile a veterinarian's ultrasound enters the record at {answer['position']}")
+
+
+def _refuse_the_old(stage: Stage, buyer: Api, deal: Deal, seen: int) -> None:
+    refusal = stage.refused(
+        lambda: _confirm(buyer, deal, seen),
+        409,
+        "standing_moved",
+        "what was seen before the record moved cannot be confirmed",
+    )
+    changed = refusal.problem.get("changed", [])
+    animals = [one["animal"] for one in changed]
+    stage.require(animals == [deal.room.checked.id], "the refusal says what changed", changed)
+    stage.saw(f"confirming position {seen} is refused: {refusal.problem['detail']}")
+
+
+def _confirm(buyer: Api, deal: Deal, seen: int) -> Json:
+    statement = "I have read the evidence and the cautions."
+    return buyer.post(
+        f"{deal.offer}/confirmation", {"id": fresh_id(), "seen": seen, "statement": statement}
+    )
+
+
+def _settle(stage: Stage, deal: Deal) -> None:
+    _seller_step(deal, "payment")
+    _expect_state(stage, deal, "paid")
+    _seller_step(deal, "handover")
+    _expect_state(stage, deal, "handed_over")
+    stage.letters.wait(deal.room.keeper.email, "sale_confirmed")
+    for kind in ("payment_recorded", "handed_over"):
+        stage.letters.wait(deal.email, kind)
+    stage.saw("each side has its letters of the other's steps")
+
+
+def _seller_step(deal: Deal, step: str) -> Json:
+    return deal.room.keeper.api.post(f"{deal.path}/{step}", {"id": fresh_id()})
+
+
+def _expect_state(stage: Stage, deal: Deal, state: str) -> None:
+    sale = deal.room.keeper.api.get(deal.path)
+    stage.require((sale["state"], sale["held"]) == (state, []), f"the sale is {state}", sale)
+    stage.saw(f"the sale is {state.replace('_', ' ')}")
