@@ -5,7 +5,7 @@ difference of the two matters. Sums are exactly rounded (``fsum``), so no answer
 on the order in which evidence is listed.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from math import exp, fsum, inf, log, log1p
 
 Pair = tuple[float, float]
@@ -18,6 +18,8 @@ def flip(pair: Pair, chance: Pair) -> Pair:
     """The same evidence seen through something that shows the other sex's picture with
     ``chance`` (male, female): (1 − c_S)·P(S) + c_S·P(other sex)."""
     male, female = pair
+    if chance == NOTHING:
+        return pair
     return mix(male, female, chance[0]), mix(female, male, chance[1])
 
 
@@ -31,10 +33,11 @@ def mix(log_a: float, log_b: float, share_of_b: float) -> float:
     return top + log((1 - share_of_b) * exp(log_a - top) + share_of_b * exp(log_b - top))
 
 
-def total(pairs: Iterable[Pair]) -> Pair:
+def total(pairs: Sequence[Pair]) -> Pair:
     """Evidence that is independent given the sex, taken together."""
-    listed = list(pairs)
-    return fsum(male for male, _ in listed), fsum(female for _, female in listed)
+    if len(pairs) == 1:
+        return pairs[0]
+    return fsum([male for male, _ in pairs]), fsum([female for _, female in pairs])
 
 
 def log_ratio(pair: Pair) -> float:
@@ -54,7 +57,7 @@ def combine(log_likelihoods: Iterable[Pair], prior_male: float = 0.5) -> float:
 
     Bayes' rule for two hypotheses. Raises ValueError when both were ruled out.
     """
-    odds = log_odds(prior_male) + log_ratio(total(log_likelihoods))
+    odds = log_odds(prior_male) + log_ratio(total(list(log_likelihoods)))
     if odds != odds:  # inf − inf
         raise ValueError("the evidence rules out both answers")
     return 1 / (1 + exp(-odds)) if odds >= 0 else exp(odds) / (1 + exp(odds))
