@@ -4,6 +4,7 @@ from datetime import date
 from decimal import Decimal
 
 import pytest
+from tests.domain.sexing.builders import BALL, CORN, SCRUB
 
 from scalewitness.domain.sexing.taxa import (
     UnknownSpecies,
@@ -12,7 +13,6 @@ from scalewitness.domain.sexing.taxa import (
     species_list,
     taxon,
 )
-from tests.domain.sexing.builders import BALL, CORN, SCRUB
 
 
 @pytest.mark.parametrize(
@@ -111,9 +111,9 @@ def test_an_unknown_species_is_refused(species):
         ("2025-05-01", None, "hatchling"),
         ("2025-04-02", None, "hatchling"),  # 60 days
         ("2025-04-01", None, "juvenile"),
-        ("2022-06-02", None, "juvenile"),  # 1,095 days before is the first adult day
-        ("2022-06-02", "1200", "adult"),
-        ("2022-06-01", None, "adult"),
+        ("2022-06-03", None, "juvenile"),
+        ("2022-06-02", None, "adult"),  # 1,095 days
+        ("2022-06-03", "1200", "adult"),
         (None, "65", "hatchling"),
         (None, "120", "hatchling"),
         (None, "120.1", "juvenile"),

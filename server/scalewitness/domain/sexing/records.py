@@ -1,6 +1,7 @@
 """How often an examiner is wrong: the prior of their role, moved by their own record."""
 
 from collections.abc import Mapping
+from functools import lru_cache
 from types import MappingProxyType
 
 from msgspec import Struct, field
@@ -27,6 +28,7 @@ class ExaminerRecords(Struct, frozen=True, eq=False):
 EMPTY = ExaminerRecords("none", MappingProxyType({}))
 
 
+@lru_cache(maxsize=512)
 def error_prior(numbers: ParameterSet, role: Role, method: Method) -> Beta:
     """The error rate of an examiner without a record, for one method.
 
@@ -53,7 +55,7 @@ def session_error(
     """ε of this call's session, if the animal is male and if it is female."""
     role, method = call.role, call.method
     prior = error_prior(numbers, role, method)
-    start = error_prior(parameters.base, role, method)
+    start = prior if numbers is parameters.base else error_prior(parameters.base, role, method)
 
     def of(sex: Sex) -> float:
         found = records.rates.get((call.examiner, method, sex))
@@ -64,9 +66,9 @@ def session_error(
 
 
 def _moved(found: Beta, start: Beta, prior: Beta) -> Beta:
-    """The record under another prior than the one it started from; never less than that
-    prior, in case the record started from an older one."""
-    if prior == start:
+    """The record under another prior than the base set's, which it started from; never
+    less than that prior, in case the record started from an older one."""
+    if prior is start:
         return found
     return prior[0] + max(found[0] - start[0], 0.0), prior[1] + max(found[1] - start[1], 0.0)
 

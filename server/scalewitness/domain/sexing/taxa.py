@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Mapping
 from datetime import date
 from decimal import Decimal
-from functools import cache
+from functools import cache, lru_cache
 from types import MappingProxyType
 from typing import Any, Literal, get_args
 
@@ -45,7 +45,7 @@ class Stages(Struct, frozen=True):
     note: str
 
 
-class Taxon(Struct, frozen=True):
+class Taxon(Struct, frozen=True, cache_hash=True):
     """One kind of snake. Ranges are the envelope of all sources, in scales; None when no
     source gives one. ``status`` is that of the weakest source."""
 
@@ -106,6 +106,7 @@ def life_stage(kind: Taxon, hatched: date | None, on: date, grams: Decimal | Non
     return _STAGES[max(found)] if found else "unknown"
 
 
+@lru_cache(maxsize=128)
 def range_parameters(kind: Taxon, what: Literal["depth", "subcaudals"]) -> tuple[Parameter, ...]:
     """Every published end of a range as a parameter, all sources, for the account of what
     entered an answer."""
