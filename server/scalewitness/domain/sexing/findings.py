@@ -64,7 +64,9 @@ class Reading(Struct, frozen=True):
 
     @property
     def informative(self) -> bool:
-        return abs(log_ratio(self.pair)) > _LEAST
+        """Whether it tells the sexes apart at all."""
+        male, female = self.pair
+        return abs(male - female) > _LEAST
 
 
 def reading(call: Evidence, taxon: Taxon, numbers: ParameterSet) -> Reading:
