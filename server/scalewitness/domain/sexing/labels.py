@@ -18,18 +18,21 @@ from scalewitness.domain.sexing.policy import Policy
 from scalewitness.domain.sexing.sessions import Session, Weighed
 
 
+_EVEN = 1e-9  # rounding must not decide which sex is favoured
+
+
 class View(Struct, frozen=True):
-    """The record up to some call: probabilities of male, sessions with the natural log of
-    what each says alone, and the call that came last."""
+    """The record up to some call: probabilities of male, the sessions, and the call that
+    came last."""
 
     p_male: float
     p_male_pessimistic: float
-    sessions: tuple[tuple[Session, float], ...]
+    sessions: tuple[Session, ...]
     newest: str = ""
 
     @property
     def favoured(self) -> Sex | None:
-        if self.p_male == 0.5:
+        if abs(self.p_male - 0.5) < _EVEN:
             return None
         return "male" if self.p_male > 0.5 else "female"
 
@@ -42,7 +45,7 @@ class View(Struct, frozen=True):
         """Sessions that alone favour that sex by more than nothing and at least ``least``
         (natural log of the odds)."""
         sign = 1 if sex == "male" else -1
-        return [s for s, ratio in self.sessions if ratio * sign > 0 and ratio * sign >= least]
+        return [s for s in self.sessions if s.log_ratio * sign > 0 and s.log_ratio * sign >= least]
 
 
 class Course(Struct, frozen=True):
@@ -65,18 +68,18 @@ class Outcome(Struct, frozen=True):
 def settle(views: Callable[[int], View], count: int, policy: Policy) -> Outcome:
     """The label of the record of ``count`` calls; ``views(n)`` shows its first n."""
     view = views(count)
-    sex = view.favoured
-    if sex is None or not view.sessions:
-        return Outcome(*_by_share(view, policy), False, ("no_evidence",))
+    label, sex = _by_share(view, policy)
+    if not view.sessions:
+        return Outcome(label, sex, False, ("no_evidence",))
     course = _course(views, count, policy)
-    decisive = bool(_decisive(view, sex, policy))
-    if course.verified == sex:
-        return Outcome(
-            cast(Label, f"verified {sex}"), sex, decisive, _why(view, sex, course, policy)
-        )
-    label, _ = _by_share(view, policy)
     if course.fallen is not None or _opposed(view, policy):
         label = "contested"
+    if sex is None:
+        return Outcome(label, None, False, ("evenly_balanced", *_fall(course)))
+    decisive = bool(_decisive(view, sex, policy))
+    if course.verified == sex:
+        label = cast(Label, f"verified {sex}")
+        return Outcome(label, sex, decisive, _why(view, sex, course, policy))
     return Outcome(label, sex, decisive, _why_not(view, sex, course, policy))
 
 
@@ -110,7 +113,7 @@ def _unmet_agreement(view: View, sex: Sex, policy: Policy) -> list[str]:
 
 def _counting(view: View, sex: Sex) -> list[Weighed]:
     """Calls for that sex in sessions that as a whole speak for it."""
-    return [w for s in view.supporting(sex) for w in s if w.call.conclusion == sex]
+    return [w for s in view.supporting(sex) for w in s.calls if w.call.conclusion == sex]
 
 
 def _decisive(view: View, sex: Sex, policy: Policy) -> list[Weighed]:
@@ -170,7 +173,7 @@ def _step(course: Course, view: View, policy: Policy) -> Course:
 def _newest_against(view: View, held: Sex, policy: Policy) -> int | None:
     """Log position of the newest call if its session contradicts the held sex."""
     for session in view.supporting(other(held), log_odds(policy.contrary)):
-        for weighed in session:
+        for weighed in session.calls:
             if weighed.call.call == view.newest and weighed.call.conclusion != held:
                 return weighed.call.position
     return None
@@ -178,11 +181,11 @@ def _newest_against(view: View, held: Sex, policy: Policy) -> int | None:
 
 def _supported_since(view: View, sex: Sex, since: int, policy: Policy) -> bool:
     strong = view.supporting(sex, log_odds(policy.contrary))
-    return any(session[0].call.position > since for session in strong)
+    return any(session.position > since for session in strong)
 
 
 def _contradicted(view: View, policy: Policy) -> bool:
-    concluded = {w.call.conclusion for session, _ in view.sessions for w in session}
+    concluded = {w.call.conclusion for session in view.sessions for w in session.calls}
     least = log_odds(policy.contrary)
     return any(
         view.supporting(sex, least) and other(sex) in concluded
@@ -215,11 +218,9 @@ def _why(view: View, sex: Sex, course: Course, policy: Policy) -> tuple[str, ...
 
 
 def _why_not(view: View, sex: Sex, course: Course, policy: Policy) -> tuple[str, ...]:
-    reasons = unmet(view, sex, policy) + _contrary(view, sex, policy)
-    if course.fallen is not None:
-        reasons.append(f"fell_from_{course.fallen}")
-        if course.fallen == sex and not _supported_since(view, sex, course.since, policy):
-            reasons.append("needs_later_support")
+    reasons = [*unmet(view, sex, policy), *_contrary(view, sex, policy), *_fall(course)]
+    if course.fallen == sex and not _supported_since(view, sex, course.since, policy):
+        reasons.append("needs_later_support")
     if any(w.call.identity != "confirmed" for w in _counting(view, sex)):
         reasons.append("identity_unconfirmed")
     return tuple(reasons)
@@ -228,3 +229,7 @@ def _why_not(view: View, sex: Sex, course: Course, policy: Policy) -> tuple[str,
 def _contrary(view: View, sex: Sex, policy: Policy) -> list[str]:
     strong = view.supporting(other(sex), log_odds(policy.contrary))
     return ["contrary_call"] if strong else []
+
+
+def _fall(course: Course) -> list[str]:
+    return [] if course.fallen is None else [f"fell_from_{course.fallen}"]

@@ -16,25 +16,22 @@ Two readings of the model that the plain formula leaves open:
 
 from collections.abc import Iterable, Sequence
 from itertools import groupby
+from operator import attrgetter
 
-from msgspec import Struct
+from msgspec import Struct, field
 
 from scalewitness.domain.observations import Method
 from scalewitness.domain.sexing.evidence import Evidence, Role
 from scalewitness.domain.sexing.findings import Reading, reading
-from scalewitness.domain.sexing.likelihood import (
-    NOTHING,
-    Pair,
-    flip,
-    log_ratio,
-    mix,
-    total,
-)
+from scalewitness.domain.sexing.likelihood import Pair, flip, log_ratio, mix, total
 from scalewitness.domain.sexing.parameters import Parameters, ParameterSet
 from scalewitness.domain.sexing.records import ExaminerRecords, session_error
 from scalewitness.domain.sexing.taxa import Taxon
 
 _HOUR = 3_600_000
+
+Person = tuple[str, Role, bool]
+"""Whose sessions these are; calls on what seems another animal are kept apart."""
 
 
 class Weighed(Struct, frozen=True):
@@ -42,20 +39,38 @@ class Weighed(Struct, frozen=True):
     ``alpha`` as (if male, if female), ``doubt`` about identity."""
 
     call: Evidence
+    method: Method
     reading: Reading
     pair: Pair
     kappa: float
     epsilon: Pair
     alpha: Pair
     doubt: float
+    person: Person
+    place: tuple[Person, int, int]
+
+
+class Part(Struct, frozen=True):
+    """One session's share in one method, its error in it."""
+
+    method: Method
+    pair: Pair
+    alpha: Pair
+    doubt: float
+
+
+class Session(Struct, frozen=True):
+    """The informative calls of one examiner on one occasion, by log position;
+    ``log_ratio`` is the natural log of what they say alone, male over female."""
+
+    calls: tuple[Weighed, ...]
+    parts: tuple[Part, ...]
+    log_ratio: float
 
     @property
-    def method(self) -> Method:
-        return self.call.method
-
-
-Session = tuple[Weighed, ...]
-"""The informative calls of one examiner on one occasion, by log position."""
+    def position(self) -> int:
+        """Where in the log the session began."""
+        return self.calls[0].call.position
 
 
 class Weigher(Struct, frozen=True, eq=False):
@@ -65,14 +80,17 @@ class Weigher(Struct, frozen=True, eq=False):
     records: ExaminerRecords
     parameters: Parameters
     numbers: ParameterSet
+    _known: dict[tuple[str, ...], Session] = field(default_factory=dict)
 
     def weigh(self, call: Evidence) -> Weighed:
         """What stands behind the weight of one call."""
         numbers, method = self.numbers, call.method
         found = reading(call, self.taxon, numbers)
         kappa = anchoring(call, numbers)
+        person = (call.examiner, call.role, call.identity == "mismatch")
         return Weighed(
             call=call,
+            method=method,
             reading=found,
             pair=_anchored(found.pair, call, kappa),
             kappa=kappa,
@@ -82,17 +100,29 @@ class Weigher(Struct, frozen=True, eq=False):
                 numbers.get(f"mislead.{method}.female", 0.0),
             ),
             doubt=numbers.value(f"identity.{call.identity}"),
+            person=person,
+            place=(person, call.at, call.position),
         )
 
     def sessions(self, weighed: Iterable[Weighed]) -> tuple[Session, ...]:
         """The informative calls by examiner and occasion, in order of their first call in
         the log. An occasion begins with a call and lasts ``session.hours``."""
         width = self.numbers.value("session.hours") * _HOUR
-        calls = sorted((w for w in weighed if w.reading.informative), key=_by_person_and_time)
-        found = []
-        for _, own in groupby(calls, key=_person):
-            found.extend(_occasions(list(own), width))
-        return tuple(sorted(found, key=lambda session: session[0].call.position))
+        calls = sorted((w for w in weighed if w.reading.informative), key=attrgetter("place"))
+        found = [
+            self.session(occasion)
+            for _, own in groupby(calls, key=attrgetter("person"))
+            for occasion in _occasions(own, width)
+        ]
+        return tuple(sorted(found, key=attrgetter("position")))
+
+    def session(self, calls: Sequence[Weighed]) -> Session:
+        """These calls as one session; the same calls are worked out once."""
+        key = tuple([w.call.call for w in calls])
+        found = self._known.get(key)
+        if found is None:
+            found = self._known[key] = _session(calls)
+        return found
 
 
 def anchoring(call: Evidence, numbers: ParameterSet) -> float:
@@ -106,24 +136,11 @@ def anchoring(call: Evidence, numbers: ParameterSet) -> float:
 
 def log_likelihoods(sessions: Iterable[Session]) -> list[Pair]:
     """One pair per method: log P(everything that method brought | male), (… | female)."""
-    parts: dict[Method, list[_Part]] = {}
+    by_method: dict[Method, list[Part]] = {}
     for session in sessions:
-        for method, calls in _by_method(session).items():
-            parts.setdefault(method, []).append(_part(calls))
-    return [_method_pair(of_method) for of_method in parts.values()]
-
-
-def session_log_ratio(session: Session) -> float:
-    """Natural log of what one session says by itself, male over female."""
-    return log_ratio(total(log_likelihoods((session,))))
-
-
-class _Part(Struct, frozen=True):
-    """One session's share in one method."""
-
-    pair: Pair
-    alpha: Pair
-    doubt: float
+        for part in session.parts:
+            by_method.setdefault(part.method, []).append(part)
+    return [_method_pair(parts) for parts in by_method.values()]
 
 
 def _anchored(pair: Pair, call: Evidence, kappa: float) -> Pair:
@@ -133,43 +150,38 @@ def _anchored(pair: Pair, call: Evidence, kappa: float) -> Pair:
     return mix(pair[0], as_if, kappa), mix(pair[1], as_if, kappa)
 
 
-def _by_method(session: Session) -> dict[Method, list[Weighed]]:
-    found: dict[Method, list[Weighed]] = {}
-    for weighed in session:
-        found.setdefault(weighed.method, []).append(weighed)
-    return found
+def _occasions(calls: Iterable[Weighed], width: float) -> Iterable[list[Weighed]]:
+    """Calls of one person, sorted by time, cut where an occasion is over."""
+    occasion: list[Weighed] = []
+    for weighed in calls:
+        if occasion and weighed.call.at - occasion[0].call.at > width:
+            yield occasion
+            occasion = []
+        occasion.append(weighed)
+    yield occasion
 
 
-def _part(calls: Sequence[Weighed]) -> _Part:
+def _session(calls: Sequence[Weighed]) -> Session:
+    by_method: dict[Method, list[Weighed]] = {}
+    for weighed in calls:
+        by_method.setdefault(weighed.method, []).append(weighed)
+    parts = tuple(_part(method, own) for method, own in by_method.items())
+    alone = log_ratio(total([_method_pair([part]) for part in parts]))
+    return Session(tuple(sorted(calls, key=lambda w: w.call.position)), parts, alone)
+
+
+def _part(method: Method, calls: Sequence[Weighed]) -> Part:
     """Calls of one method in one session share one error: that of the surest call, with
     the best identification, so that a further agreeing call never costs anything."""
     epsilon = min(w.epsilon[0] for w in calls), min(w.epsilon[1] for w in calls)
-    seen = flip(total(w.pair for w in calls), epsilon)
-    return _Part(seen, calls[0].alpha, min(w.doubt for w in calls))
+    seen = flip(total([w.pair for w in calls]), epsilon)
+    return Part(method, seen, calls[0].alpha, min(w.doubt for w in calls))
 
 
-def _method_pair(parts: Sequence[_Part]) -> Pair:
+def _method_pair(parts: Sequence[Part]) -> Pair:
+    """Everything one method brought: doubt about identity by kind, then the animal."""
     by_doubt: dict[float, list[Pair]] = {}
     for part in parts:
         by_doubt.setdefault(part.doubt, []).append(part.pair)
-    kinds = (flip(total(pairs), (doubt, doubt)) for doubt, pairs in by_doubt.items())
-    return flip(total(kinds), parts[0].alpha) if parts else NOTHING
-
-
-def _occasions(calls: Sequence[Weighed], width: float) -> list[Session]:
-    found: list[list[Weighed]] = []
-    for weighed in calls:
-        if found and weighed.call.at - found[-1][0].call.at <= width:
-            found[-1].append(weighed)
-        else:
-            found.append([weighed])
-    return [tuple(sorted(own, key=lambda w: w.call.position)) for own in found]
-
-
-def _person(weighed: Weighed) -> tuple[str, Role, bool]:
-    call = weighed.call
-    return call.examiner, call.role, call.identity == "mismatch"
-
-
-def _by_person_and_time(weighed: Weighed) -> tuple[tuple[str, Role, bool], int, int]:
-    return _person(weighed), weighed.call.at, weighed.call.position
+    kinds = [flip(total(pairs), (doubt, doubt)) for doubt, pairs in by_doubt.items()]
+    return flip(total(kinds), parts[0].alpha)

@@ -26,7 +26,6 @@ from scalewitness.domain.sexing.sessions import (
     Weighed,
     Weigher,
     log_likelihoods,
-    session_log_ratio,
 )
 from scalewitness.domain.sexing.taxa import Taxon
 from scalewitness.domain.sexing.used import parameters_used
@@ -110,7 +109,7 @@ def assess(
         favoured=outcome.favoured,
         decisive=outcome.decisive,
         weights=case.weights(view),
-        sessions=tuple(_session_weight(session, ratio) for session, ratio in view.sessions),
+        sessions=tuple(map(_session_weight, view.sessions)),
         reasons=outcome.reasons,
         parameters=parameters.version,
         policy=policy.version,
@@ -141,32 +140,26 @@ class _Case:
     ) -> None:
         self.calls = sorted(evidence, key=lambda call: (call.position, call.call))
         self.prior_male = prior_male
-        base = Weigher(taxon, records, parameters, parameters.base)
-        pessimistic = Weigher(taxon, records, parameters, parameters.pessimistic)
-        self.base = [base.weigh(call) for call in self.calls]
-        self.pessimistic = [pessimistic.weigh(call) for call in self.calls]
-        self._base_sessions = base.sessions
-        self._pessimistic_sessions = pessimistic.sessions
+        self.weigher = Weigher(taxon, records, parameters, parameters.base)
+        self.doubter = Weigher(taxon, records, parameters, parameters.pessimistic)
+        self.base = [self.weigher.weigh(call) for call in self.calls]
+        self.pessimistic = [self.doubter.weigh(call) for call in self.calls]
         self.view: Callable[[int], View] = cache(self._view)
 
     def _view(self, count: int) -> View:
-        sessions = self._base_sessions(self.base[:count])
-        pessimistic = self._pessimistic_sessions(self.pessimistic[:count])
-        return View(
-            self._p_male(sessions),
-            self._p_male(pessimistic),
-            tuple((session, session_log_ratio(session)) for session in sessions),
-            self.calls[count - 1].call if count else "",
-        )
+        sessions = self.weigher.sessions(self.base[:count])
+        pessimistic = self.doubter.sessions(self.pessimistic[:count])
+        newest = self.calls[count - 1].call if count else ""
+        return View(self._p_male(sessions), self._p_male(pessimistic), sessions, newest)
 
     def weights(self, view: View) -> tuple[CallWeight, ...]:
         """One weight per call, in log order."""
-        place = {w.call.call: n for n, (session, _) in enumerate(view.sessions) for w in session}
+        place = {w.call.call: n for n, session in enumerate(view.sessions) for w in session.calls}
         return tuple(self._weight(weighed, view, place) for weighed in self.base)
 
     def _weight(self, weighed: Weighed, view: View, place: dict[str, int]) -> CallWeight:
         call, found = weighed.call, weighed.reading
-        alone = session_log_ratio((weighed,)) / log(10) if found.informative else 0.0
+        alone = self._alone(weighed) if found.informative else 0.0
         return CallWeight(
             call=call.call,
             examiner=call.examiner,
@@ -183,20 +176,23 @@ class _Case:
         )
 
     def _without(self, left_out: Weighed) -> float:
-        return self._p_male(self._base_sessions(w for w in self.base if w is not left_out))
+        return self._p_male(self.weigher.sessions(w for w in self.base if w is not left_out))
+
+    def _alone(self, weighed: Weighed) -> float:
+        return self.weigher.session((weighed,)).log_ratio / log(10)
 
     def _p_male(self, sessions: Sequence[Session]) -> float:
         p = combine(log_likelihoods(sessions), self.prior_male)
         return min(max(p, SUREST), 1 - SUREST)
 
 
-def _session_weight(session: Session, ratio: float) -> SessionWeight:
-    first = session[0].call
+def _session_weight(session: Session) -> SessionWeight:
+    first = session.calls[0].call
     return SessionWeight(
         first.examiner,
         first.role,
-        tuple(weighed.call.call for weighed in session),
-        ratio / log(10),
+        tuple(weighed.call.call for weighed in session.calls),
+        session.log_ratio / log(10),
         first.at,
         first.position,
     )

@@ -19,12 +19,12 @@ def parameters_used(
 ) -> tuple[Parameter, ...]:
     """Every parameter that entered, in both sets, the taxon's ranges and the policy's
     thresholds included, by set and name."""
-    found = set(policy.numbers)
+    found = [*policy.numbers, *_of_taxon(taxon, {one.reading.code for one in base})]
     for weighed, numbers in ((base, parameters.base), (pessimistic, parameters.pessimistic)):
         for one in weighed:
-            found.update(_of_call(one, numbers))
-    found.update(_of_taxon(taxon, {one.reading.code for one in base}))
-    return tuple(sorted(found, key=lambda number: (number.of, number.name)))
+            found.extend(_of_call(one, numbers))
+    distinct = {(number.of, number.name): number for number in found}
+    return tuple(distinct[key] for key in sorted(distinct))
 
 
 def _of_call(weighed: Weighed, numbers: ParameterSet) -> Iterable[Parameter]:

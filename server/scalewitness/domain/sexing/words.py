@@ -45,8 +45,13 @@ _CODES = {
     "says_nothing": "Nothing is known by which this finding would tell the sexes apart.",
 }
 
+_ANCHORED = {
+    True: "The examiner knew that answer beforehand, so agreeing with it counts for much less.",
+    False: "The examiner knew the other answer beforehand and still disagreed with it.",
+}
+
 _SEEN = {
-    "hemipenes": "hemipenes",
+    "hemipenes": "hemipenes, the male organs",
     "testes": "testes",
     "ovaries": "ovaries",
     "follicles": "egg follicles",
@@ -67,6 +72,7 @@ _SOURCES = {
     "earlier_keeper": "Passed on what an earlier keeper said",
     "papers": "Passed on what papers with the animal said",
 }
+_ROUNDING = 1e-9  # so that 0.57 counts as 57 in 100
 _STRENGTHS = ((2.0, "very strongly"), (1.0, "strongly"), (0.5, "clearly"), (0.1, "slightly"))
 
 
@@ -74,9 +80,7 @@ def reason_in_words(weighed: Weighed, log10_lr: float) -> str:
     """Why a call weighs what it weighs, as sentences."""
     sentences = [_CODES[weighed.reading.code]]
     if weighed.kappa > 0:
-        sentences.append(
-            "The examiner knew an earlier answer, so an answer that agrees counts for much less."
-        )
+        sentences.append(_ANCHORED[weighed.call.conclusion == weighed.call.anchored_to])
     if weighed.reading.informative:
         sentences.append(f"Taken alone it {support(log10_lr)}.")
     return " ".join(sentences)
@@ -102,7 +106,7 @@ def chance(p: float) -> str:
     certainty: "996 in 1,000"."""
     for size in (100, 1_000, 10_000, 100_000):
         if (1 - p) * size >= 2:
-            return f"{floor(p * size):,} in {size:,}"
+            return f"{floor(p * size + _ROUNDING):,} in {size:,}"
     return "more than 99,990 in 100,000"
 
 
@@ -144,7 +148,7 @@ def _seen_in_words(observed: Eversion | Ultrasound | Radiography | Endoscopy) ->
     seen = _SEEN[observed.seen]
     match observed:
         case Eversion(manner="manual"):
-            return f"Tried to bring out the hemipenes by hand and saw {seen}"
+            return f"Tried by hand to bring out the male organs and saw {seen}"
         case Eversion():
             return f"Watched it and saw {seen}, out of its own accord"
         case Ultrasound():
