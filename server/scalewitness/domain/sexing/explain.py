@@ -1,0 +1,219 @@
+"""A standing in sentences for someone who has never probed a snake.
+
+Names never enter: a line about a call carries the examiner's key, and the page puts the
+name before the text, which begins with a verb.
+"""
+
+from collections.abc import Iterable, Sequence
+from decimal import Decimal
+from typing import Literal
+
+from msgspec import Struct
+
+from scalewitness.domain.observations import Method, Probing
+from scalewitness.domain.sexing.evidence import Evidence, Role
+from scalewitness.domain.sexing.standing import Assessment, CallWeight
+from scalewitness.domain.sexing.taxa import Range, Taxon
+from scalewitness.domain.sexing.words import chance, found_in_words
+
+Kind = Literal["answer", "reason", "call", "caution"]
+
+
+class Line(Struct, frozen=True):
+    """One or more sentences. ``call``, ``examiner``, ``role`` and ``at`` (Unix ms) are set
+    on lines about a call only."""
+
+    kind: Kind
+    text: str
+    call: str | None = None
+    examiner: str | None = None
+    role: Role | None = None
+    at: int | None = None
+
+
+def explain(assessment: Assessment, evidence: Sequence[Evidence], taxon: Taxon) -> tuple[Line, ...]:
+    """The answer, why it is not stronger or weaker, each call in log order with what it
+    weighs, and what could be wrong. ``evidence`` is what was assessed. Raises KeyError for
+    a call that was not."""
+    by_id = {call.call: call for call in evidence}
+    counted = [(weight, by_id[weight.call]) for weight in assessment.weights]
+    return (
+        Line("answer", _answer(assessment)),
+        *(Line("reason", text) for text in _reasons(assessment)),
+        *(_call_line(weight, call, taxon) for weight, call in counted),
+        *(Line("caution", text) for text in _cautions(assessment, evidence, taxon)),
+    )
+
+
+# --- the answer -----------------------------------------------------------------------
+
+
+def _answer(assessment: Assessment) -> str:
+    sex = assessment.favoured
+    if sex is None:
+        return "Its sex is not known: what is recorded does not favour either."
+    opening = {
+        "verified": f"The record, taken whole, says {sex}.",
+        "probable": f"The record says probably {sex}; that is not a verified sex.",
+        "contested": "The checks contradict each other, so no sex can be vouched for.",
+        "unsexed": f"Its sex is not established; what there is leans towards {sex}.",
+    }[assessment.label.split()[0]]
+    male = sex == "male"
+    share, sceptical = (
+        p if male else 1 - p for p in (assessment.p_male, assessment.p_male_pessimistic)
+    )
+    return f"{opening} {_of_such(share, sex)} {_sceptically(sceptical)}"
+
+
+def _of_such(share: float, sex: str) -> str:
+    return f"Of animals with such a record about {chance(share)} would be {sex}."
+
+
+def _sceptically(share: float) -> str:
+    if share < 0.5:
+        return "Trusting every check less, the answer would lean the other way."
+    return f"Trusting every check less, it would be about {chance(share)}."
+
+
+_REASONS = {
+    "no_evidence": "No check on record says anything about its sex.",
+    "evenly_balanced": "What is recorded speaks for both sexes alike.",
+    "decisive_evidence": "It rests on a finding that settles the sex by itself.",
+    "examiners_agree": (
+        "Separate examiners came to the same answer, at least one of them without knowing "
+        "any earlier answer and without a share in the animal."
+    ),
+    "needs_second_examiner": "A second examiner has yet to come to the same answer.",
+    "needs_blind_call": (
+        "Nobody without a share in the animal has yet checked it without knowing the "
+        "earlier answers."
+    ),
+    "contrary_call": "One check by itself speaks strongly for the other sex.",
+    "needs_later_support": (
+        "Since that contrary check no later one has strongly supported the earlier answer."
+    ),
+    "identity_unconfirmed": (
+        "For some checks no chip, tag or scale photograph was read, so they may concern "
+        "another animal."
+    ),
+    "fell_from_male": "It had counted as verified male until a check contradicted that.",
+    "fell_from_female": "It had counted as verified female until a check contradicted that.",
+    "restored": "It was in doubt after a contrary check; later checks restored the answer.",
+    "reversed": "It had counted as the other sex until later checks reversed that.",
+}
+
+
+def _reasons(assessment: Assessment) -> Iterable[str]:
+    for code in assessment.reasons:
+        yield _below(code) if code.startswith("below_") else _REASONS[code]
+
+
+def _below(code: str) -> str:
+    """``below_0.99`` and ``below_0.95_pessimistic`` in words."""
+    _, least, *sceptical = code.split("_")
+    needed = f"{Decimal(least) * 100:f}".rstrip("0").rstrip(".")
+    when = "even when every check is trusted less" if sceptical else "on everything recorded"
+    return f"It is not certain enough: a verified sex needs at least {needed} in 100 {when}."
+
+
+# --- the calls ------------------------------------------------------------------------
+
+_CONCLUDED = {
+    "male": "concluded male",
+    "female": "concluded female",
+    "undetermined": "came to no conclusion",
+}
+_SURENESS = {
+    "certain": "certain of it",
+    "fairly_sure": "fairly sure of it",
+    "unsure": "not sure of it",
+}
+
+
+def _call_line(weight: CallWeight, call: Evidence, taxon: Taxon) -> Line:
+    sentences = [
+        f"{found_in_words(call.observed)}; {_concluded(call)}.",
+        *_expected(weight, call, taxon),
+        _knowing(call),
+        weight.reason,
+    ]
+    text = " ".join(sentence for sentence in sentences if sentence)
+    return Line("call", text, call.call, call.examiner, call.role, call.at)
+
+
+def _concluded(call: Evidence) -> str:
+    if call.conclusion == "undetermined":
+        return _CONCLUDED[call.conclusion]
+    return f"{_CONCLUDED[call.conclusion]}, {_SURENESS[call.sureness]}"
+
+
+def _expected(weight: CallWeight, call: Evidence, taxon: Taxon) -> Iterable[str]:
+    """What depths are usual, beside a probing whose depths were read."""
+    if isinstance(call.observed, Probing) and weight.passes:
+        female, male = _range(taxon.female_range), _range(taxon.male_range)
+        yield f"In this species females usually probe {female} scales and males {male}."
+
+
+def _range(given: Range | None) -> str:
+    if given is None:
+        return "an unknown number of"
+    low, high = (f"{end.normalize():f}" for end in given)
+    return low if low == high else f"{low} to {high}"
+
+
+def _knowing(call: Evidence) -> str:
+    share = " The examiner had a share in the animal or was selling it." if call.interested else ""
+    if call.blind:
+        return f"Checked without knowing any earlier answer.{share}"
+    if call.anchored_to is None:
+        return f"No earlier answer was known.{share}"
+    return f"Knew that it had been called {call.anchored_to}.{share}"
+
+
+# --- what could be wrong ----------------------------------------------------------------
+
+_METHOD_CAUTIONS: dict[Method, str] = {
+    "probing": (
+        "Probing: a male that tenses, or whose pockets are plugged or scarred, reads as a "
+        "female; force, too thin a probe or deep pockets make a female read as a male."
+    ),
+    "eversion": (
+        "Bringing out the male organs: seeing them is strong, seeing nothing is weak, and it "
+        "gets weaker as the animal grows. Females of some species show small structures "
+        "that look alike."
+    ),
+    "ultrasound": "Ultrasound: small animals and unclear pictures are misread more easily.",
+    "radiography": "X-ray: in the one study of snakes found, one in four answers was wrong.",
+    "endoscopy": "Endoscopy: what remains is a mistaken record or a rare intersex animal.",
+    "dna": (
+        "DNA: samples get mixed up, a failed test can look like an answer, and rare animals "
+        "carry an extra sex chromosome."
+    ),
+    "reproduction": (
+        "Eggs or young prove that this animal is female only if it was this animal that "
+        "had them; they prove nothing about a male kept with it."
+    ),
+    "scale_count": "Scale counts overlap between the sexes in most species.",
+    "visual": "Looks: in many snakes, above all young ones, the sexes look alike.",
+    "statement": "What a seller or an earlier keeper said was not checked.",
+}
+
+
+def _cautions(assessment: Assessment, evidence: Sequence[Evidence], taxon: Taxon) -> Iterable[str]:
+    used = {call.method for call in evidence}
+    yield from (text for method, text in _METHOD_CAUTIONS.items() if method in used)
+    if "probing" in used:
+        yield from _about_ranges(taxon)
+    if any(call.identity != "confirmed" for call in evidence) and (
+        "identity_unconfirmed" not in assessment.reasons
+    ):
+        yield _REASONS["identity_unconfirmed"]
+    if assessment.weights:
+        yield "No record makes a sex certain; a recheck by someone independent always helps."
+
+
+def _about_ranges(taxon: Taxon) -> Iterable[str]:
+    if taxon.disputed:
+        yield "Sources differ on how deep this species probes; the widest reading is used."
+    if any(source.status == "from memory" for source in taxon.sources):
+        yield "How deep this species probes is not well documented."

@@ -1,0 +1,193 @@
+"""What a buyer reads."""
+
+import re
+
+import pytest
+from tests.domain.sexing.builders import (
+    BALL,
+    BOA,
+    CORN,
+    MASSASAUGA,
+    SCRUB,
+    call,
+    female,
+    male,
+    probed,
+    standing,
+)
+
+from scalewitness.domain.observations import (
+    Dna,
+    Endoscopy,
+    Eversion,
+    Radiography,
+    Reproduction,
+    ScaleCount,
+    Statement,
+    Ultrasound,
+    Visual,
+)
+from scalewitness.domain.sexing.explain import explain
+from scalewitness.domain.sexing.words import chance, odds
+
+JARGON = re.compile(
+    r"likelihood|posterior|prior\b|epsilon|alpha|kappa|log|bayes|anchor|decisive|"
+    r"pessimistic|probability|evert|homogametic|heterogametic|radiograph|_",
+    re.IGNORECASE,
+)
+
+EVERYTHING = [
+    male("ash", interested=True, blind=False),
+    male("birch"),
+    female("cedar", blind=False, anchored_to="male", sureness="unsure"),
+    call("male", probed(), "daisy", identity="unconfirmed", sureness="fairly_sure"),
+    call("male", probed(6.5, stopped="choice"), "elm"),
+    call("undetermined", probed(5, stopped="aborted"), "fern"),
+    call("female", probed(5, stopped="aborted"), "fern"),
+    call("male", probed(3), "fern"),
+    call("male", Eversion("manual", "hemipenes"), "ash", stage="hatchling"),
+    call("female", Eversion("spontaneous", "nothing"), "ash"),
+    call("male", Ultrasound("unclear"), "vera", role="veterinarian"),
+    call("female", Radiography(True, "none"), "vera", role="veterinarian"),
+    call("male", Radiography(False, "hemipenes"), "vera", role="veterinarian"),
+    call("female", Endoscopy("ovaries"), "vera", role="veterinarian"),
+    call("male", Dna("XY", "shed", "heterogametic"), "lab", role="laboratory"),
+    call("male", Dna("ZW", "swab", "homogametic"), "lab", role="laboratory"),
+    call("male", Dna("ZW", "swab", "failed"), "lab", role="laboratory"),
+    call("female", Reproduction("laid_eggs", True), "olive", identity="mismatch"),
+    call("female", Reproduction("gave_birth", False), "olive"),
+    call("male", ScaleCount(31), "ash"),
+    call("female", ScaleCount(27), "ash"),
+    call("male", Visual("slough_plugs"), "ash"),
+    call("female", Statement("papers"), "sam"),
+]
+
+
+def _lines(*calls, taxon=BALL):
+    return explain(standing(*calls, taxon=taxon), calls, taxon)
+
+
+def _text(*calls, taxon=BALL):
+    return "\n".join(line.text for line in _lines(*calls, taxon=taxon))
+
+
+@pytest.mark.parametrize("kind", [BALL, BOA, CORN, SCRUB, MASSASAUGA], ids=lambda kind: kind.key)
+def test_everything_can_be_said_without_jargon_or_names(kind):
+    text = _text(*EVERYTHING, taxon=kind)
+    assert not JARGON.search(text), JARGON.search(text)
+    for examiner in {one.examiner for one in EVERYTHING}:
+        assert not re.search(rf"\b{examiner}\b", text)
+
+
+@pytest.mark.parametrize("count", range(len(EVERYTHING) + 1))
+def test_every_record_has_an_answer_and_a_line_for_each_call(count):
+    calls = EVERYTHING[:count]
+    lines = _lines(*calls)
+    assert lines[0].kind == "answer"
+    about = [line for line in lines if line.kind == "call"]
+    assert [line.call for line in about] == [one.call for one in calls]
+    assert [line.examiner for line in about] == [one.examiner for one in calls]
+    assert [line.at for line in about] == [one.at for one in calls]
+    for line in lines:
+        assert line.text[0].isupper()
+        assert line.text.endswith((".", ")."))
+        assert "  " not in line.text
+
+
+def test_a_probing_is_told_with_what_is_usual():
+    (line,) = (line for line in _lines(male("ash")) if line.kind == "call")
+    assert "left side 9 scales deep; right side 9 scales deep" in line.text
+    assert "females usually probe 2 to 4 scales and males 8 to 10" in line.text
+    assert "speaks strongly for a male (18 to 1)" in line.text
+
+
+def test_a_lower_bound_is_told_as_one():
+    assert "left side 6.5 scales deep or deeper" in _text(
+        call("male", probed(6.5, stopped="choice"))
+    )
+    assert "left side 1 scale deep;" in _text(call("female", probed(1)))
+
+
+def test_who_knew_what_is_told():
+    assert "Checked without knowing any earlier answer." in _text(male())
+    knew = _text(male(), male("birch", blind=False, anchored_to="male"))
+    assert "Knew that it had been called male." in knew
+    assert "agreeing with it counts for much less" in knew
+    against = _text(male(), female("birch", blind=False, anchored_to="male"))
+    assert "still disagreed with it" in against
+    assert "had a share in the animal" in _text(male(interested=True))
+
+
+def test_what_is_missing_is_told():
+    text = _text(male("ash"))
+    assert "A second examiner has yet to come to the same answer." in text
+    assert "at least 99 in 100 on everything recorded" in text
+    assert "at least 95 in 100 even when every check is trusted less" in text
+
+
+def test_a_fall_is_told():
+    text = _text(male("ash"), male("birch"), female("cedar"))
+    assert text.startswith("The checks contradict each other")
+    assert "It had counted as verified male until a check contradicted that." in text
+
+
+def test_an_open_answer_is_told():
+    assert "does not favour either" in _text()
+    leaning = _text(call("male", Statement("seller"), "sam"))
+    assert "not established; what there is leans towards male" in leaning
+
+
+def test_dna_of_a_species_without_a_known_system_is_told_to_be_no_evidence():
+    text = _text(call("male", Dna("XY", "shed", "heterogametic"), role="laboratory"))
+    assert "a DNA test is no evidence" in text
+    valid = _text(call("male", Dna("XY", "shed", "heterogametic"), role="laboratory"), taxon=BOA)
+    assert "no evidence" not in valid
+
+
+def test_cautions_are_about_the_methods_used():
+    assert "tenses" in _text(male())
+    assert "tenses" not in _text(call("male", Statement("seller")))
+    assert "nothing about a male kept with it" in _text(
+        call("female", Reproduction("laid_eggs", True))
+    )
+
+
+def test_uncertain_ranges_are_told():
+    assert "Sources differ" in _text(call("male", probed(8)), taxon=BOA)
+    assert "not well documented" in _text(call("male", probed(11)), taxon=CORN)
+    known = _text(male())
+    assert "Sources differ" not in known
+    assert "not well documented" not in known
+
+
+def test_an_unread_identity_is_told_once():
+    told = "no chip, tag or scale photograph was read"
+    assert _text(male(identity="unconfirmed")).count(told) == 1
+    verified = _text(male("ash"), male("birch"), male("cedar", identity="unconfirmed"))
+    assert verified.count(told) == 1
+    assert told not in _text(male())
+
+
+@pytest.mark.parametrize(
+    ("p", "words"),
+    [
+        (0.5, "50 in 100"),
+        (0.57, "57 in 100"),
+        (0.98, "98 in 100"),
+        (0.981, "981 in 1,000"),
+        (0.9966, "996 in 1,000"),  # towards less certainty
+        (0.99955, "9,995 in 10,000"),
+        (0.99997, "99,997 in 100,000"),
+        (0.999999, "more than 99,990 in 100,000"),
+    ],
+)
+def test_chances_are_counts_of_animals(p, words):
+    assert chance(p) == words
+
+
+@pytest.mark.parametrize(
+    ("log10_odds", "words"),
+    [(0.0, "1 to 1"), (0.18, "1.5 to 1"), (0.954, "9 to 1"), (2.0, "100 to 1")],
+)
+def test_odds_as_people_say_them(log10_odds, words):
+    assert odds(log10_odds) == words
