@@ -283,3 +283,12 @@ def test_custody_passes_to_a_buyer_who_is_a_keeper_once_paid(world: World) -> No
     assert visit_host != world.stan
     assert UUID(str(sale.pk)) == sale.pk
     assert world.now > sale.drafted_at + timedelta(0)
+
+
+def test_a_position_from_the_future_was_seen_by_nobody(world: World) -> None:
+    sale = world.draft(world.verified("V1"))
+    offer = world.offer(sale)
+    assert offer.id is not None
+    with pytest.raises(Refused) as error:
+        world.confirm(sale, offer.id, 10**9)
+    assert refused(error) == "out_of_range"

@@ -74,6 +74,10 @@ class Batch:
         self.keep_texts(fact)
         return Logged(fact.id, position, by, fact.at, self.now, fact.about, fact.body)
 
+    @property
+    def log_size(self) -> int:
+        return self._writer.size
+
     def mark(self) -> int:
         """How many facts the batch holds; for `rewind` when a savepoint is rolled back."""
         return self._writer.pending

@@ -25,6 +25,10 @@ def entry_of(fact: UUID) -> Entry | None:
     return Entry.objects.filter(fact=fact).first()
 
 
+def entry_at(position: int) -> Entry | None:
+    return Entry.objects.filter(position=position).first()
+
+
 def entries_of(facts: Iterable[UUID]) -> dict[UUID, Entry]:
     """Known entries among the given fact ids."""
     return {entry.fact: entry for entry in Entry.objects.filter(fact__in=list(facts))}

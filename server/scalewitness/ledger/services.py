@@ -103,6 +103,11 @@ class Writer:
         return position
 
     @property
+    def size(self) -> int:
+        """The log's size with what is pending: no position at or above it exists yet."""
+        return self._head.size + len(self._entries)
+
+    @property
     def pending(self) -> int:
         return len(self._entries)
 

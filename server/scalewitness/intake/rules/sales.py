@@ -112,6 +112,9 @@ def sale_confirmed(fact: Sealed, batch: Batch) -> int:
     if offer is None or str(offer.pk) != body.offer:
         raise StandingMoved("A new offer has been made since.", new_offer=str(offer and offer.pk))
     offered = msgspec.convert(offer.body, OfferMade)
+    if body.seen >= batch.log_size:
+        # Else a position made up from the future would never look moved.
+        raise OutOfRange("Nobody has seen that position yet.", pointer="/body/seen")
     _check_unmoved(body.seen, offered)
     if parse_moment(offered.expires) <= batch.now:
         raise NotNow("The offer has lapsed.")
