@@ -174,11 +174,18 @@ WHITENOISE_USE_FINDERS = True
 REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": ["scalewitness.api.authentication.DeviceTokens"],
     "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],
-    "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
+    "DEFAULT_RENDERER_CLASSES": ["scalewitness.api.rendering.ShapeRenderer"],
     "DEFAULT_PARSER_CLASSES": ["scalewitness.api.parsing.StrictJsonParser"],
-    "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
+    "DEFAULT_SCHEMA_CLASS": "scalewitness.api.openapi.document.OperationSchema",
     "EXCEPTION_HANDLER": "scalewitness.api.problems.as_problem",
-    "DEFAULT_THROTTLE_RATES": {"link": "60/min", "sign_in": "10/min"},
+    "DEFAULT_THROTTLE_RATES": {
+        "link": "60/min",
+        "sign_in": "10/min",
+        "sign_up": "30/min",
+        "look_up": "60/min",
+    },
+    # Without it a caller could name any address in X-Forwarded-For and be counted anew.
+    "NUM_PROXIES": env.int("TRUSTED_PROXIES", default=0 if DEMO else 1),
     "UNAUTHENTICATED_USER": "django.contrib.auth.models.AnonymousUser",
 }
 KNOX_TOKEN_MODEL = "knox.AuthToken"  # noqa: S105  a model, not a secret
@@ -187,6 +194,9 @@ SPECTACULAR_SETTINGS = {
     "TITLE": "Scalewitness",
     "VERSION": "1",
     "OAS_VERSION": "3.1.0",
+    "DESCRIPTION": "The shared record of what sex a snake is, who says so and how far to trust it.",
+    "SCHEMA_PATH_PREFIX": "/api/v1",
+    "POSTPROCESSING_HOOKS": [],
     "SERVE_INCLUDE_SCHEMA": False,
     "SWAGGER_UI_DIST": "SIDECAR",
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
@@ -201,6 +211,7 @@ SECURE_REFERRER_POLICY = "same-origin"
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = not DEMO
 SECURE_SSL_REDIRECT = not DEMO and env.bool("SECURE_SSL_REDIRECT", default=True)
 SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if not DEMO else None
+SECURE_REDIRECT_EXEMPT = [r"^health/", r"^metrics$"]  # asked from within, without TLS
 SECURE_HSTS_SECONDS = 0 if DEMO else 31_536_000
 SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = not DEMO
 SESSION_COOKIE_HTTPONLY = True
@@ -234,6 +245,7 @@ structlog.configure(
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
-    "handlers": {"console": {"class": "logging.StreamHandler"}},
+    "filters": {"hide tokens": {"()": "scalewitness.api.redaction.HideTokens"}},
+    "handlers": {"console": {"class": "logging.StreamHandler", "filters": ["hide tokens"]}},
     "root": {"handlers": ["console"], "level": env.str("LOG_LEVEL", default="INFO")},
 }

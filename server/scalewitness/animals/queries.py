@@ -4,6 +4,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
+from itertools import pairwise
+from typing import Any
 from uuid import UUID
 
 from django.db.models import Q
@@ -24,8 +26,23 @@ class Condition:
     health: str | None
 
 
+@dataclass(frozen=True, slots=True)
+class Edit:
+    """One edit of an animal's record: the version it made, and what was and is now."""
+
+    version: int
+    at: datetime
+    by: UUID | None
+    fields: dict[str, tuple[Any, Any]]
+
+
 def animal_of(animal: UUID) -> Animal | None:
     return Animal.objects.select_related("collection").filter(pk=animal).first()
+
+
+def animals_in(collection: Collection, animals: Iterable[UUID]) -> list[Animal]:
+    """Those of the animals that are in the collection now, by id."""
+    return list(Animal.objects.filter(collection=collection, pk__in=list(animals)).order_by("pk"))
 
 
 def is_steward(keeper: UUID | None, collection: Collection, now: datetime) -> bool:
@@ -37,6 +54,10 @@ def is_steward(keeper: UUID | None, collection: Collection, now: datetime) -> bo
 
 def collection_of(collection: UUID) -> Collection | None:
     return Collection.objects.select_related("keeper").filter(pk=collection).first()
+
+
+def collections_by_id(ids: Iterable[UUID]) -> dict[UUID, Collection]:
+    return Collection.objects.in_bulk(list(ids))
 
 
 def collections_of(keeper: UUID) -> list[Collection]:
@@ -94,6 +115,24 @@ def identifiers_of(animals: Iterable[UUID]) -> dict[UUID, list[Identifier]]:
     for one in Identifier.objects.filter(animal__in=list(animals)).order_by("position"):
         found.setdefault(one.animal_id, []).append(one)
     return found
+
+
+EDITED = ("name", "rack", "description", "hold_off")
+
+
+def edits_of(animal: Animal) -> list[Edit]:
+    """Edits in the order made, since the animal came to its present collection: what an
+    earlier keeper wrote for themselves is not the present one's to read."""
+    rows = list(animal.history.filter(collection=animal.collection_id).order_by("history_id"))
+    pairs = [
+        (row, {name: (getattr(before, name), getattr(row, name)) for name in EDITED})
+        for before, row in pairwise(rows)
+    ]
+    return [
+        Edit(row.version, row.history_date, row.history_user_id, changed)
+        for row, values in pairs
+        if (changed := {name: pair for name, pair in values.items() if pair[0] != pair[1]})
+    ]
 
 
 def weight_on(animal: UUID, when: datetime) -> Decimal | None:

@@ -6,7 +6,7 @@ from typing import Any, TypeVar
 from uuid import UUID
 
 import msgspec
-from django.db import transaction
+from django.db import IntegrityError, transaction
 
 from scalewitness.animals.models import Animal, Collection, Custody, Husbandry, Identifier
 from scalewitness.animals.queries import plain_code
@@ -23,9 +23,6 @@ from scalewitness.people.models import Keeper
 
 Editable = TypeVar("Editable", Animal, Collection)
 
-ANIMAL_FIELDS = frozenset({"name", "rack", "description", "hold_off"})
-COLLECTION_FIELDS = frozenset({"name"})
-
 
 def create_collection(keeper: Keeper, collection: UUID, name: str, now: datetime) -> Collection:
     """A new, empty collection. Repeating it with the same id and name changes nothing.
@@ -33,13 +30,16 @@ def create_collection(keeper: Keeper, collection: UUID, name: str, now: datetime
     Raises:
         IdReused: the id stands for another collection.
     """
-    with transaction.atomic():
-        found = Collection.objects.filter(pk=collection).first()
-        if found is None:
-            found = Collection(pk=collection, keeper=keeper, name=name)
-            _save(found, keeper, now, new=True)
-        elif found.keeper_id != keeper.pk or found.name != name:
-            raise IdReused()
+    found = Collection.objects.filter(pk=collection).first()
+    if found is None:
+        try:
+            with transaction.atomic():
+                found = Collection(pk=collection, keeper=keeper, name=name)
+                _save(found, keeper, now, new=True)
+        except IntegrityError:  # the same request, twice at once
+            found = Collection.objects.get(pk=collection)
+    if found.keeper_id != keeper.pk or found.name != name:
+        raise IdReused()
     return found
 
 

@@ -3,6 +3,7 @@
 from typing import Any
 
 from knox.auth import TokenAuthentication
+from rest_framework.exceptions import AuthenticationFailed
 from rest_framework.request import Request
 
 from scalewitness.domain.errors import NotFound
@@ -12,6 +13,11 @@ from scalewitness.people.models import Device, Keeper
 
 class DeviceTokens(TokenAuthentication):
     """``Authorization: Bearer TOKEN``; tokens are hashed at rest and revocable."""
+
+    def authenticate_credentials(self, token: bytes) -> Any:
+        if not token.isalnum():  # also what cannot be decoded
+            raise AuthenticationFailed("Invalid token.")
+        return super().authenticate_credentials(token)
 
 
 def keeper_of(request: Request) -> Keeper:

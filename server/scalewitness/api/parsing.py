@@ -18,7 +18,7 @@ class StrictJsonParser(BaseParser):
         stream: IO[Any],
         media_type: str | None = None,
         parser_context: Mapping[str, Any] | None = None,
-    ) -> object:
+    ) -> Any:
         limit = settings.DATA_UPLOAD_MAX_MEMORY_SIZE
         data = stream.read(limit + 1)
         if len(data) > limit:

@@ -1,16 +1,36 @@
 """Every refusal as RFC 9457 problem details, with a stable code."""
 
-from typing import Any
+from typing import Annotated, Any
 
 from django.core.exceptions import PermissionDenied, RequestDataTooBig
 from django.http import Http404, HttpRequest, JsonResponse
+from msgspec import Meta, Struct
 from rest_framework import exceptions
 from rest_framework.response import Response
 from rest_framework.views import set_rollback
 
-from scalewitness.domain.errors import NotFound, Refused, TooLarge
+from scalewitness.domain.errors import Malformed, NotFound, Refused, TooLarge
 
 MEDIA_TYPE = "application/problem+json"
+
+
+class Place(Struct, frozen=True):
+    """Where in the input the fault lies (``pointer``: RFC 6901)."""
+
+    detail: str
+    pointer: str
+
+
+class Problem(Struct, frozen=True):
+    """RFC 9457 problem details. ``code`` is stable; some codes bring members of their own,
+    such as ``changed`` with ``standing_moved`` or ``parameter`` with ``malformed``."""
+
+    type: str
+    title: str
+    status: Annotated[int, Meta(ge=400, le=599)]
+    detail: str
+    code: str
+    errors: tuple[Place, ...] = ()
 
 
 def as_problem(exc: Exception, context: dict[str, Any]) -> Response | None:
@@ -21,12 +41,15 @@ def as_problem(exc: Exception, context: dict[str, Any]) -> Response | None:
         exc = TooLarge()
     if isinstance(exc, PermissionDenied):
         exc = exceptions.PermissionDenied()
+    headers: dict[str, str] = {}
     if isinstance(exc, Refused):
-        problem, headers = exc.as_problem(), {}
+        problem = exc.as_problem()
     elif isinstance(exc, exceptions.APIException):
         problem, headers = _from_framework(exc)
     else:
         return None
+    if problem["status"] == 401:
+        headers.setdefault("WWW-Authenticate", "Bearer")
     set_rollback()
     return Response(problem, problem["status"], headers=headers, content_type=MEDIA_TYPE)
 
@@ -48,18 +71,27 @@ def _from_framework(exc: exceptions.APIException) -> tuple[dict[str, Any], dict[
     return problem, headers
 
 
+def bad_request(request: HttpRequest, exception: Exception) -> JsonResponse:
+    """For requests that are refused before any view sees them."""
+    return _answer(Malformed("The request could not be read.").as_problem())
+
+
 def not_found(request: HttpRequest, exception: Exception) -> JsonResponse:
     """For addresses under the API that lead nowhere."""
-    problem = NotFound("There is no such address.").as_problem()
-    return JsonResponse(problem, status=404, content_type=MEDIA_TYPE)
+    return _answer(NotFound("There is no such address.").as_problem())
 
 
 def server_error(request: HttpRequest) -> JsonResponse:
-    problem = {
-        "type": "urn:scalewitness:problem:server_error",
-        "title": "Something went wrong on our side",
-        "status": 500,
-        "detail": "Nothing was recorded. Sending the same again is safe.",
-        "code": "server_error",
-    }
-    return JsonResponse(problem, status=500, content_type=MEDIA_TYPE)
+    return _answer(
+        {
+            "type": "urn:scalewitness:problem:server_error",
+            "title": "Something went wrong on our side",
+            "status": 500,
+            "detail": "Nothing was recorded. Sending the same again is safe.",
+            "code": "server_error",
+        }
+    )
+
+
+def _answer(problem: dict[str, Any]) -> JsonResponse:
+    return JsonResponse(problem, status=problem["status"], content_type=MEDIA_TYPE)

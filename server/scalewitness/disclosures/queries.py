@@ -27,6 +27,15 @@ def disclosures_to(keeper: UUID) -> list[Disclosure]:
     )
 
 
+def disclosures_to_buyer(buyer: UUID) -> list[Disclosure]:
+    """Disclosures owed to the buyer of one sale, newest first."""
+    return list(
+        Disclosure.objects.filter(to=buyer)
+        .select_related("sale__collection__keeper", "animal", "acknowledgement", "to")
+        .order_by("-position")
+    )
+
+
 def disclosure_of(disclosure: UUID) -> Disclosure | None:
     return (
         Disclosure.objects.select_related("sale__collection", "animal", "acknowledgement", "to")
@@ -41,3 +50,8 @@ def last_told(sale: UUID, animal: UUID) -> Told:
     if last is None or last.change == "restored":
         return "stands"
     return "fell" if last.change == "fell" else "reversed"
+
+
+def unacknowledged() -> int:
+    """How many disclosures nobody has acknowledged yet."""
+    return Disclosure.objects.filter(acknowledgement=None).count()

@@ -105,3 +105,15 @@ class LinkGone(Refused):
     """An emailed link that expired, was revoked or never was: one answer for all three."""
 
     code, status, title = "link_gone", 404, "This link no longer opens anything"
+
+
+class IdempotencyKeyMissing(Refused):
+    """A POST that carries neither the fact's own id nor an Idempotency-Key."""
+
+    code, status, title = "idempotency_key_missing", 400, "Say by what to know a repeat"
+
+
+class WrongCredentials(Refused):
+    """Wrong address or wrong password: one answer for both."""
+
+    code, status, title = "wrong_credentials", 401, "Address or password is wrong"

@@ -3,6 +3,8 @@
 from collections.abc import Iterable
 from uuid import UUID
 
+from django.db.models import Count
+
 from scalewitness.mail.models import Letter
 
 
@@ -12,3 +14,9 @@ def letters_for(causes: Iterable[UUID]) -> dict[UUID, list[Letter]]:
     for letter in Letter.objects.filter(cause__in=list(causes)).order_by("created_at", "pk"):
         found.setdefault(letter.cause, []).append(letter)
     return found
+
+
+def letters_by_state() -> dict[str, int]:
+    """How many letters are in each state, states without any included."""
+    counted = Letter.objects.order_by().values_list("state").annotate(Count("pk"))
+    return dict.fromkeys(Letter.State.values, 0) | dict(counted)

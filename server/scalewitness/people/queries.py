@@ -49,8 +49,8 @@ def partners_of(collection: UUID, now: datetime) -> QuerySet[Keeper]:
 def names_of(ids: Iterable[UUID]) -> dict[UUID, str]:
     """Display names of keepers and practitioners, for people who may see the calls."""
     wanted = list(ids)
-    names = dict(Keeper.objects.filter(pk__in=wanted).values_list("pk", "name"))
-    names |= dict(Practitioner.objects.filter(pk__in=wanted).values_list("pk", "name"))
+    names = dict(Practitioner.objects.filter(pk__in=wanted).values_list("pk", "name"))
+    names |= dict(Keeper.objects.filter(pk__in=wanted).values_list("pk", "name"))
     return {person: name or "a keeper whose name was erased" for person, name in names.items()}
 
 
@@ -88,6 +88,7 @@ def grants_given(collections: Iterable[UUID]) -> list[Grant]:
         Grant.objects.filter(collection__in=list(collections))
         .exclude(role=Grant.Role.GUEST)
         .select_related("to", "end")
+        .prefetch_related("named")
         .order_by("-position")
     )
 
@@ -97,7 +98,8 @@ def grants_held(keeper: UUID) -> list[Grant]:
     return list(
         Grant.objects.filter(to=keeper)
         .exclude(role=Grant.Role.GUEST)
-        .select_related("end")
+        .select_related("to", "end")
+        .prefetch_related("named")
         .order_by("-position")
     )
 

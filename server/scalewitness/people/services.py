@@ -127,8 +127,10 @@ def name_practitioner(keeper: Keeper, practitioner: UUID, name: str) -> Practiti
     Repeating it with the same id and name changes nothing.
 
     Raises:
-        WrongShape: the id already names someone else.
+        WrongShape: the id already names someone else, a keeper among them.
     """
+    if Keeper.objects.filter(pk=practitioner).exists():
+        raise WrongShape("This id already stands for someone else.", pointer="/id")
     found, _ = Practitioner.objects.get_or_create(
         pk=practitioner, defaults={"named_by": keeper, "name": name}
     )

@@ -5,7 +5,7 @@ from datetime import datetime
 from uuid import UUID
 
 import msgspec
-from django.db import transaction
+from django.db import IntegrityError, transaction
 
 from scalewitness.animals.models import Animal, Collection
 from scalewitness.domain.errors import IdReused
@@ -34,20 +34,33 @@ def draft_sale(
     Raises:
         IdReused: the id stands for another sale.
     """
-    with transaction.atomic():
-        found = Sale.objects.select_related("buyer").filter(pk=sale).first()
-        if found is not None:
-            if found.collection_id != collection.pk or found.buyer.email != buyer_email:
-                raise IdReused()
-            return found
-        buyer = Buyer.objects.create(
-            id=buyer_id, name=buyer_name, email=buyer_email, keeper=verified_keeper(buyer_email)
-        )
-        made = Sale.objects.create(
-            id=sale, collection=collection, buyer=buyer, drafted_by=by, drafted_at=now
-        )
-        SaleAnimal.objects.bulk_create(SaleAnimal(sale=made, animal=animal) for animal in animals)
+    buyer = Buyer(
+        id=buyer_id, name=buyer_name, email=buyer_email, keeper=verified_keeper(buyer_email)
+    )
+    made = Sale(id=sale, collection=collection, buyer=buyer, drafted_by=by, drafted_at=now)
+    try:
+        with transaction.atomic():
+            buyer.save(force_insert=True)
+            made.save(force_insert=True)
+            SaleAnimal.objects.bulk_create(
+                SaleAnimal(sale=made, animal=animal) for animal in animals
+            )
+    except IntegrityError:  # the id is taken; the buyer above was rolled back with it
+        made = Sale.objects.select_related("collection", "buyer").get(pk=sale)
+        if not _same_draft(made, collection, animals, buyer):
+            raise IdReused() from None
     return made
+
+
+def _same_draft(
+    found: Sale, collection: Collection, animals: Sequence[Animal], buyer: Buyer
+) -> bool:
+    sold = set(found.animals.values_list("pk", flat=True))
+    return (
+        found.collection_id == collection.pk
+        and (found.buyer.name, found.buyer.email) == (buyer.name, buyer.email)
+        and sold == {animal.pk for animal in animals}
+    )
 
 
 def store_step(sale: Sale, kind: str, fact: Logged[Body]) -> SaleStep:

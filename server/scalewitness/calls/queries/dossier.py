@@ -18,6 +18,9 @@ from scalewitness.domain.sexing.taxa import Taxon, taxon
 from scalewitness.ledger.queries import texts_of
 from scalewitness.people.queries import names_of
 
+Texts = dict[tuple[UUID, str], str]
+"""Free text by fact and field."""
+
 
 @dataclass(frozen=True, slots=True)
 class ShownCall:
@@ -51,6 +54,7 @@ class Dossier:
     lines: tuple[Line, ...]
     calls: tuple[ShownCall, ...]
     names: dict[UUID, str]
+    texts: Texts
 
 
 def dossier(animal: Animal, at: int | None = None) -> Dossier:
@@ -64,23 +68,35 @@ def dossier(animal: Animal, at: int | None = None) -> Dossier:
         assessment, evidence, species = assessment_at(animal, standing.position if standing else -1)
     kind = taxon(species)
     calls = [call for call in all_calls(animal.pk) if at is None or call.position <= at]
-    names = names_of({call.examiner for call in calls} | {call.by for call in calls})
+    people = {person for call in calls for person in _people(call)}
+    names, texts = names_of(people), texts_of(one for call in calls for one in _facts(call))
     return Dossier(
         animal=animal,
         taxon=kind,
         standing=standing,
         assessment=assessment,
         lines=explain(assessment, evidence, kind),
-        calls=tuple(_shown(calls, assessment, names)),
+        calls=tuple(_shown(calls, assessment, names, texts)),
         names=names,
+        texts=texts,
     )
 
 
+def _people(call: Call) -> Iterable[UUID]:
+    """Everyone named beside a call: examiner, sender, whoever objected."""
+    return (call.examiner, call.by, *(objection.by for objection in call.objections.all()))
+
+
+def _facts(call: Call) -> Iterable[UUID]:
+    """The call and what was said about it: the facts that may carry a note."""
+    withdrawn = (call.withdrawal.pk,) if hasattr(call, "withdrawal") else ()
+    return (call.pk, *withdrawn, *(objection.pk for objection in call.objections.all()))
+
+
 def _shown(
-    calls: list[Call], assessment: Assessment, names: dict[UUID, str]
+    calls: list[Call], assessment: Assessment, names: dict[UUID, str], texts: Texts
 ) -> Iterable[ShownCall]:
     weights = {weight.call: weight for weight in assessment.weights}
-    texts = texts_of(call.pk for call in calls)
     for call in calls:
         yield ShownCall(
             call=call,

@@ -75,6 +75,11 @@ def call_of(call: UUID) -> Call | None:
     return Call.objects.select_related("animal__collection").filter(pk=call).first()
 
 
+def calls_on_visit(visit: UUID, by: UUID) -> list[Call]:
+    """The calls someone sent on a visit, in log order."""
+    return list(Call.objects.filter(visit=visit, by=by).order_by("position"))
+
+
 def known_before(animal: UUID) -> str | None:
     """The sex someone who can see the record would expect, for anchoring.
 

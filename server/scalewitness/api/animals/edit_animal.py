@@ -1,0 +1,86 @@
+"""What a keeper writes on the rack: name, place, description, and whether to leave it be."""
+
+from typing import Annotated, Any
+from uuid import UUID
+
+from django.utils import timezone
+from msgspec import UNSET, Meta, UnsetType
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from scalewitness.animals.queries import is_steward
+from scalewitness.animals.services import edit
+from scalewitness.api.authentication import keeper_of
+from scalewitness.api.operations import operation
+from scalewitness.api.reading import (
+    Sent,
+    already_so,
+    body_of,
+    checked,
+    etag,
+    version_wanted,
+)
+from scalewitness.api.shapes.animals import AnimalShown, animals
+from scalewitness.calls.queries.visibility import animal_seen
+from scalewitness.domain.errors import NotAllowed, OutOfRange, WrongShape
+from scalewitness.domain.lines import one_line, some_lines
+
+
+class AnimalEdit(Sent, frozen=True, kw_only=True):
+    """Only what is sent changes; an empty text clears. ``hold_off`` asks everyone to leave
+    the animal alone and says no more, so that it tells a guest nothing."""
+
+    name: Annotated[str, Meta(max_length=80)] | UnsetType = UNSET
+    rack: Annotated[str, Meta(max_length=40)] | UnsetType = UNSET
+    description: Annotated[str, Meta(max_length=2000)] | UnsetType = UNSET
+    hold_off: bool | UnsetType = UNSET
+
+
+@operation(
+    "Edit an animal",
+    takes=AnimalEdit,
+    gives={200: AnimalShown},
+    refuses=(NotAllowed, OutOfRange),
+    edits=True,
+)
+def edit_animal(request: Request, id: UUID) -> Response:
+    """For its keeper and partners. Earlier values stay in the history."""
+    keeper, now = keeper_of(request), timezone.now()
+    animal, _ = animal_seen(keeper.pk, id, now)
+    if not is_steward(keeper.pk, animal.collection, now):
+        raise NotAllowed("Only its keeper and partners edit an animal.")
+    fields = _fields(body_of(request, AnimalEdit))
+    same = all(getattr(animal, name) == value for name, value in fields.items())
+    if not already_so(request, animal.version, same):
+        version = version_wanted(request, animal.version)
+        edit(animal, fields, version=version, by=keeper, now=now)
+    animal, sight = animal_seen(keeper.pk, id, now)
+    return Response(animals([(animal, sight)])[0], headers=etag(animal.version))
+
+
+def _fields(sent: AnimalEdit) -> dict[str, Any]:
+    """What was sent, cleaned.
+
+    Raises:
+        WrongShape: nothing was.
+    """
+    fields: dict[str, Any] = {}
+    if sent.name is not UNSET:
+        fields["name"] = _line(sent.name, "/name", 80)
+    if sent.rack is not UNSET:
+        fields["rack"] = _line(sent.rack, "/rack", 40)
+    if sent.description is not UNSET:
+        fields["description"] = _lines(sent.description)
+    if sent.hold_off is not UNSET:
+        fields["hold_off"] = sent.hold_off
+    if not fields:
+        raise WrongShape("Nothing to edit was sent.", pointer="")
+    return fields
+
+
+def _line(text: str, pointer: str, most: int) -> str:
+    return checked(lambda: one_line(text, most), pointer) if text.strip() else ""
+
+
+def _lines(text: str) -> str:
+    return checked(lambda: some_lines(text, 2000), "/description") if text.strip() else ""

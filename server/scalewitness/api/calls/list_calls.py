@@ -1,0 +1,20 @@
+"""Every call on an animal."""
+
+from uuid import UUID
+
+from django.utils import timezone
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from scalewitness.api.authentication import keeper_of
+from scalewitness.api.operations import operation
+from scalewitness.api.shapes.calls import Calls, calls
+from scalewitness.calls.queries.dossier import dossier
+from scalewitness.calls.queries.visibility import animal_open
+
+
+@operation("List an animal's calls", gives={200: Calls})
+def list_calls(request: Request, id: UUID) -> Response:
+    """In log order, withdrawn and set-aside ones included, each with what it weighs."""
+    animal = animal_open(keeper_of(request).pk, id, timezone.now())
+    return Response(Calls(calls(dossier(animal))))

@@ -1,0 +1,42 @@
+"""Someone else disputes a call."""
+
+from typing import Any, Literal
+from uuid import UUID
+
+from django.urls import reverse
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from scalewitness.api.operations import operation
+from scalewitness.api.reading import Sent, body_of
+from scalewitness.api.saying import ANSWERS, FACT_REFUSALS, Fact, begin, filled
+from scalewitness.calls.queries.standings import call_of
+from scalewitness.domain.errors import NotAllowed, NotFound
+
+
+class ObjectionBody(Sent, frozen=True, kw_only=True):
+    """What is wrong with the call; the path says which."""
+
+    ground: Literal["wrong_animal", "wrong_reading", "wrong_method", "not_blind", "other"]
+
+
+@operation(
+    "Object to a call",
+    takes=Fact[ObjectionBody],
+    gives=ANSWERS,
+    refuses=(*FACT_REFUSALS, NotAllowed),
+    keyed=True,
+)
+def object_to_call(request: Request, id: UUID) -> Response:
+    """An objection is an entry beside the call; it changes no standing. Text: `note`."""
+    sent = body_of(request, Fact[dict[str, Any]])
+    fact, found = begin(request, sent), call_of(id)
+    if found is None:
+        raise NotFound()
+    return fact.say(
+        "call_objected",
+        found.animal_id,
+        body=filled(sent.body, call=str(id)),
+        texts=sent.texts,
+        location=reverse("api:call", args=[id]),
+    )

@@ -1,0 +1,25 @@
+"""What the record, taken whole, says of an animal's sex, now or at an earlier position."""
+
+from uuid import UUID
+
+from django.utils import timezone
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from scalewitness.api.authentication import keeper_of
+from scalewitness.api.operations import operation
+from scalewitness.api.parameters import Whole
+from scalewitness.api.shapes.calls import StandingShown, standing
+from scalewitness.calls.queries.dossier import dossier
+from scalewitness.calls.queries.visibility import animal_open
+
+AT = Whole("at", "The log position to look back to; now when absent.")
+
+
+@operation("Show an animal's standing", gives={200: StandingShown}, query=(AT,))
+def show_standing(request: Request, id: UUID) -> Response:
+    """With its reasons in plain words, what each call weighs, and every number that entered
+    with its source and status."""
+    at = AT.read(request)
+    animal = animal_open(keeper_of(request).pk, id, timezone.now())
+    return Response(standing(dossier(animal, at)))

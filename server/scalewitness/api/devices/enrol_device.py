@@ -1,0 +1,39 @@
+"""Signing in on a device."""
+
+from typing import Annotated
+
+from django.utils import timezone
+from msgspec import Meta
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from scalewitness.api.operations import operation
+from scalewitness.api.reading import Sent, body_of, line
+from scalewitness.api.shapes.people import DeviceEnrolled
+from scalewitness.domain.errors import OutOfRange, WrongCredentials
+from scalewitness.people import services
+
+
+class Enrolment(Sent, frozen=True, kw_only=True):
+    """``name`` is what the device is called in the keeper's list of devices."""
+
+    email: Annotated[str, Meta(max_length=254)]
+    password: Annotated[str, Meta(max_length=200)]
+    name: Annotated[str, Meta(min_length=1, max_length=60)]
+
+
+@operation(
+    "Sign in on a device",
+    takes=Enrolment,
+    gives={201: DeviceEnrolled},
+    refuses=(OutOfRange, WrongCredentials),
+    anonymous=True,
+    throttle="sign_in",
+)
+def enrol_device(request: Request) -> Response:
+    """The token goes into `Authorization: Bearer TOKEN` and is shown this once."""
+    sent = body_of(request, Enrolment)
+    name = line(sent.name, "/name", most=60)
+    keeper = services.keeper_signing_in(sent.email, sent.password)
+    device, token = services.enrol_device(keeper, name, timezone.now())
+    return Response(DeviceEnrolled(device.pk, device.name, token), 201)

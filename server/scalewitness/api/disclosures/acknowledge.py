@@ -1,0 +1,20 @@
+"""A buyer with an account has read a disclosure."""
+
+from uuid import UUID
+
+from django.urls import reverse
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from scalewitness.api.operations import operation
+from scalewitness.api.reading import body_of
+from scalewitness.api.saying import ANSWERS, FACT_REFUSALS, Known, begin
+
+
+@operation(
+    "Acknowledge a disclosure", takes=Known, gives=ANSWERS, refuses=FACT_REFUSALS, keyed=True
+)
+def acknowledge(request: Request, id: UUID) -> Response:
+    """Says that it was read; it accepts nothing and gives nothing up."""
+    fact = begin(request, body_of(request, Known))
+    return fact.say("disclosure_acknowledged", id, location=reverse("api:disclosure", args=[id]))

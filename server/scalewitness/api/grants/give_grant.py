@@ -1,0 +1,26 @@
+"""Letting another keeper see a collection, or part of it."""
+
+from typing import Any
+
+from django.urls import reverse
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from scalewitness.api.operations import operation
+from scalewitness.api.reading import body_of
+from scalewitness.api.saying import ANSWERS, FACT_REFUSALS, FactAbout, begin
+from scalewitness.domain.facts import GrantGiven
+
+
+@operation(
+    "Give a grant",
+    takes=FactAbout[GrantGiven],
+    gives=ANSWERS,
+    refuses=FACT_REFUSALS,
+    keyed=True,
+)
+def give_grant(request: Request) -> Response:
+    """`about` is a collection of one's own."""
+    sent = body_of(request, FactAbout[dict[str, Any]])
+    fact = begin(request, sent)
+    return fact.say("grant_given", sent.about, body=sent.body, location=reverse("api:grants"))

@@ -1,0 +1,25 @@
+"""Who may see what of whose."""
+
+from django.utils import timezone
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from scalewitness.animals.queries import collections_by_id, collections_of
+from scalewitness.api.authentication import keeper_of
+from scalewitness.api.operations import operation
+from scalewitness.api.shapes.people import Grants, GrantShown, grant
+from scalewitness.people.models import Grant
+from scalewitness.people.queries import grants_given, grants_held
+
+
+@operation("List grants given by me and to me", gives={200: Grants})
+def list_grants(request: Request) -> Response:
+    """Past ones too. A guest's leave to see animals is their visit, and is not listed here."""
+    keeper = keeper_of(request).pk
+    given = grants_given(one.pk for one in collections_of(keeper))
+    return Response(Grants(_shown(given, given=True) + _shown(grants_held(keeper), given=False)))
+
+
+def _shown(rows: list[Grant], *, given: bool) -> list[GrantShown]:
+    now, named = timezone.now(), collections_by_id(row.collection for row in rows)
+    return [grant(row, named[row.collection], given=given, now=now) for row in rows]

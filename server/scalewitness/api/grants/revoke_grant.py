@@ -1,0 +1,28 @@
+"""Ending a grant before its time."""
+
+from uuid import UUID
+
+from django.urls import reverse
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from scalewitness.api.operations import operation
+from scalewitness.api.reading import body_of
+from scalewitness.api.saying import ANSWERS, FACT_REFUSALS, Known, begin
+from scalewitness.domain.errors import NotFound
+from scalewitness.people.queries import grant_of
+
+
+@operation("Revoke a grant", takes=Known, gives=ANSWERS, refuses=FACT_REFUSALS, keyed=True)
+def revoke_grant(request: Request, id: UUID) -> Response:
+    """Whoever gave it ends it; whoever holds it may give it back."""
+    fact = begin(request, body_of(request, Known))
+    grant = grant_of(id)
+    if grant is None:
+        raise NotFound()
+    return fact.say(
+        "grant_revoked",
+        grant.collection,
+        body={"grant": str(id)},
+        location=reverse("api:grants"),
+    )

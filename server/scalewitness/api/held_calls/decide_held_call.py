@@ -1,0 +1,42 @@
+"""The host admits a late call, or does not."""
+
+from typing import Any
+from uuid import UUID
+
+from django.urls import reverse
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from scalewitness.api.operations import operation
+from scalewitness.api.reading import Sent, body_of
+from scalewitness.api.saying import ANSWERS, FACT_REFUSALS, Fact, begin, filled
+from scalewitness.calls.queries.held import held_call_of
+from scalewitness.domain.errors import NotFound
+
+
+class DecisionBody(Sent, frozen=True, kw_only=True):
+    """Whether the call enters the record."""
+
+    admitted: bool
+
+
+@operation(
+    "Decide on a held call",
+    takes=Fact[DecisionBody],
+    gives=ANSWERS,
+    refuses=FACT_REFUSALS,
+    keyed=True,
+)
+def decide_held_call(request: Request, id: UUID) -> Response:
+    """An admitted call enters the log as its examiner's, flagged as late. Text: `note`."""
+    sent = body_of(request, Fact[dict[str, Any]])
+    fact, found = begin(request, sent), held_call_of(id)
+    if found is None:
+        raise NotFound()
+    return fact.say(
+        "late_call_decided",
+        found.animal_id,
+        body=filled(sent.body, held=str(id)),
+        texts=sent.texts,
+        location=reverse("api:calls", args=[found.animal_id]),
+    )

@@ -1,0 +1,46 @@
+"""The buyer confirms what they saw."""
+
+from typing import Annotated
+
+from django.urls import reverse
+from msgspec import Meta
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from scalewitness.api.offers.access import buyer_of, opened
+from scalewitness.api.operations import operation
+from scalewitness.api.reading import body_of
+from scalewitness.api.saying import ANSWERS, FACT_REFUSALS, Known, begin
+from scalewitness.domain.errors import LinkGone, StandingMoved
+from scalewitness.domain.translog.canonical import MAX_INTEGER
+
+
+class Confirmation(Known, frozen=True, kw_only=True):
+    """``seen`` is the log position the offer was shown at. ``statement``: in the buyer's
+    own words, if they like."""
+
+    seen: Annotated[int, Meta(ge=0, le=MAX_INTEGER)]
+    statement: str | None = None
+
+
+@operation(
+    "Confirm an offer",
+    takes=Confirmation,
+    gives=ANSWERS,
+    refuses=(*FACT_REFUSALS, LinkGone, StandingMoved),
+    anonymous=True,
+    throttle="link",
+    keyed=True,
+)
+def confirm_offer(request: Request, token: str) -> Response:
+    """Refused with `standing_moved` and what `changed` when the record moved since: read it
+    again before you decide."""
+    sent, link = body_of(request, Confirmation), opened(token, "offer")
+    fact = begin(request, sent, buyer_of(link.sale))
+    return fact.say(
+        "sale_confirmed",
+        link.sale_id,
+        body={"offer": str(link.offer), "seen": sent.seen},
+        texts={} if sent.statement is None else {"statement": sent.statement},
+        location=reverse("api:offer", args=[token]),
+    )

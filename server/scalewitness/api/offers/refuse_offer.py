@@ -1,0 +1,23 @@
+"""The buyer declines."""
+
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from scalewitness.api.offers.step import BuyersWord, take_step
+from scalewitness.api.operations import operation
+from scalewitness.api.saying import ANSWERS, FACT_REFUSALS
+from scalewitness.domain.errors import LinkGone
+
+
+@operation(
+    "Decline an offer",
+    takes=BuyersWord,
+    gives=ANSWERS,
+    refuses=(*FACT_REFUSALS, LinkGone),
+    anonymous=True,
+    throttle="link",
+    keyed=True,
+)
+def refuse_offer(request: Request, token: str) -> Response:
+    """The seller is told; no reason is owed."""
+    return take_step(request, "offer_declined", token)

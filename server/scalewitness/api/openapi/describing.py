@@ -1,0 +1,129 @@
+"""One operation as an OpenAPI operation object."""
+
+import re
+from collections import defaultdict
+from collections.abc import Iterable
+from http import HTTPStatus
+from typing import Any
+
+from scalewitness.api.openapi.components import Components
+from scalewitness.api.operations import Operation
+from scalewitness.api.problems import MEDIA_TYPE, Problem
+from scalewitness.domain.errors import (
+    LinkGone,
+    Malformed,
+    NotFound,
+    Refused,
+    TooLarge,
+    VersionMissing,
+    VersionStale,
+    WrongShape,
+)
+
+BEARER = "deviceToken"
+Object = dict[str, Any]
+
+
+def describe(one: Operation, path: str, components: Components) -> Object:
+    """``path`` as in the document, with ``{id}`` or ``{token}``."""
+    found: Object = {
+        "operationId": one.name,
+        "summary": one.summary,
+        "tags": [one.noun.replace("_", " ")],
+        "parameters": [*_path(path), *_query(one), *_headers(one)],
+        "responses": {**_answers(one, components), **_refusals(one, path, components)},
+        "security": [] if one.anonymous else [{BEARER: []}],
+    }
+    if one.description:
+        found["description"] = one.description
+    if one.takes is not None:
+        content = {"application/json": {"schema": components.schema(one.takes)}}
+        found["requestBody"] = {"required": True, "content": content}
+    return found
+
+
+def _path(path: str) -> Iterable[Object]:
+    for name in re.findall(r"\{(\w+)\}", path):
+        schema = {"type": "string"} | ({} if name == "token" else {"format": "uuid"})
+        yield {"name": name, "in": "path", "required": True, "schema": schema}
+
+
+def _query(one: Operation) -> Iterable[Object]:
+    for parameter in one.query:
+        yield {
+            "name": parameter.name,
+            "in": "query",
+            "required": parameter.required,
+            "description": parameter.about,
+            "schema": parameter.schema,
+        }
+
+
+def _headers(one: Operation) -> Iterable[Object]:
+    if one.edits:
+        yield _header("If-Match", 'The version edited, such as `"v3"`.', required=True)
+    if one.keyed:
+        about = 'For facts sent without an id: a quoted string, such as `"k-17"`. Kept for good.'
+        yield _header("Idempotency-Key", about)
+
+
+def _header(name: str, about: str, *, required: bool = False) -> Object:
+    return {
+        "name": name,
+        "in": "header",
+        "required": required,
+        "description": about,
+        "schema": {"type": "string"},
+    }
+
+
+def _answers(one: Operation, components: Components) -> Object:
+    return {str(status): _answer(status, type, components) for status, type in one.gives.items()}
+
+
+def _answer(status: int, type: Any, components: Components) -> Object:
+    found: Object = {"description": HTTPStatus(status).phrase}
+    if type is not None:
+        found["content"] = {"application/json": {"schema": components.schema(type)}}
+    return found
+
+
+def _refusals(one: Operation, path: str, components: Components) -> Object:
+    """Problem details by status, each with the codes that may stand in it."""
+    codes: defaultdict[int, set[str]] = defaultdict(set)
+    for refused in (*one.refuses, *_common(one, path)):
+        codes[refused.status].add(refused.code)
+    for status, code in _of_the_edge(one):
+        codes[status].add(code)
+    content = {MEDIA_TYPE: {"schema": components.schema(Problem)}}
+    return {
+        str(status): {
+            "description": f"{HTTPStatus(status).phrase}: {', '.join(sorted(found))}",
+            "content": content,
+        }
+        for status, found in sorted(codes.items())
+    }
+
+
+def _common(one: Operation, path: str) -> Iterable[type[Refused]]:
+    """What follows from how an operation is called."""
+    if one.takes is not None:
+        yield from (Malformed, TooLarge, WrongShape)
+    if one.query:
+        yield Malformed
+    if one.edits:
+        yield from (VersionMissing, VersionStale)
+    if "{token}" in path:
+        yield LinkGone
+    elif "{" in path:
+        yield NotFound
+
+
+def _of_the_edge(one: Operation) -> Iterable[tuple[int, str]]:
+    """Refusals that come before any of our own."""
+    if not one.anonymous:
+        yield from ((401, "not_authenticated"), (401, "authentication_failed"))
+    if one.takes is not None:
+        yield (415, "unsupported_media_type")
+    if one.throttle:
+        yield (429, "throttled")

@@ -1,0 +1,56 @@
+"""One operation, one module: what it does, takes, gives and refuses, said once.
+
+The same words run the operation and make its entry in the OpenAPI document.
+"""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from rest_framework.response import Response
+
+from scalewitness.api.parameters import Parameter
+from scalewitness.domain.errors import Refused
+
+Run = Callable[..., Response]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Operation:
+    """``takes`` and the values of ``gives`` (by status) are types that msgspec can turn
+    into JSON Schema; None means no body. ``throttle`` names a rate in the settings."""
+
+    run: Run
+    summary: str
+    gives: Mapping[int, Any]
+    takes: Any = None
+    refuses: tuple[type[Refused], ...] = ()
+    query: tuple[Parameter, ...] = ()
+    anonymous: bool = False
+    throttle: str | None = None
+    edits: bool = False
+    """Edits a record under its version: wants If-Match, answers with an ETag."""
+    keyed: bool = False
+    """States a fact: known again by its id or, without one, by an Idempotency-Key."""
+
+    @property
+    def name(self) -> str:
+        return self.run.__name__
+
+    @property
+    def noun(self) -> str:
+        """The folder, or else the module, below ``api`` in which the operation lives."""
+        return self.run.__module__.removeprefix("scalewitness.api.").split(".")[0]
+
+    @property
+    def description(self) -> str:
+        return " ".join((self.run.__doc__ or "").split())
+
+
+def operation(summary: str, **more: Any) -> Callable[[Run], Operation]:
+    """Make a function ``(request, **path) -> Response`` an operation."""
+
+    def described(run: Run) -> Operation:
+        return Operation(run=run, summary=summary, **more)
+
+    return described

@@ -1,0 +1,120 @@
+"""Query parameters: read, checked and described in one place."""
+
+from dataclasses import dataclass
+from typing import Any, Protocol
+from uuid import UUID
+
+from django.core.exceptions import ValidationError
+from django.core.validators import validate_email
+from rest_framework.request import Request
+
+from scalewitness.domain.errors import Malformed
+from scalewitness.domain.translog.canonical import MAX_INTEGER
+
+
+class Parameter(Protocol):
+    """What the OpenAPI document needs of a parameter."""
+
+    @property
+    def name(self) -> str: ...
+
+    @property
+    def about(self) -> str: ...
+
+    @property
+    def required(self) -> bool: ...
+
+    @property
+    def schema(self) -> dict[str, Any]: ...
+
+
+@dataclass(frozen=True, slots=True)
+class Whole:
+    """A whole number, ``default`` when absent."""
+
+    name: str
+    about: str
+    default: int | None = None
+    least: int = 0
+    most: int = MAX_INTEGER
+    required: bool = False
+
+    @property
+    def schema(self) -> dict[str, Any]:
+        found: dict[str, Any] = {"type": "integer", "minimum": self.least, "maximum": self.most}
+        return found if self.default is None else found | {"default": self.default}
+
+    def read(self, request: Request) -> int | None:
+        """Raises Malformed when it is no such number."""
+        given = request.query_params.get(self.name)
+        if given is None:
+            return self.default
+        if not (given.isascii() and given.isdigit() and len(given) <= 16):
+            raise bad_parameter(self.name, "It is a whole number in decimal digits.")
+        if not self.least <= int(given) <= self.most:
+            raise bad_parameter(self.name, f"It lies between {self.least} and {self.most}.")
+        return int(given)
+
+
+@dataclass(frozen=True, slots=True)
+class Id:
+    """The id of a record."""
+
+    name: str
+    about: str
+    required: bool = False
+
+    @property
+    def schema(self) -> dict[str, Any]:
+        return {"type": "string", "format": "uuid"}
+
+    def read(self, request: Request) -> UUID | None:
+        """Raises Malformed when it is no UUID."""
+        given = request.query_params.get(self.name)
+        try:
+            return None if given is None else UUID(given)
+        except ValueError:
+            raise bad_parameter(self.name, "It is an id (UUID).") from None
+
+
+@dataclass(frozen=True, slots=True)
+class Opaque:
+    """Text that only the server reads."""
+
+    name: str
+    about: str
+    required: bool = False
+
+    @property
+    def schema(self) -> dict[str, Any]:
+        return {"type": "string", "maxLength": 100}
+
+    def read(self, request: Request) -> str | None:
+        return request.query_params.get(self.name)
+
+
+@dataclass(frozen=True, slots=True)
+class Email:
+    """One e-mail address; always required."""
+
+    name: str
+    about: str
+    required: bool = True
+
+    @property
+    def schema(self) -> dict[str, Any]:
+        return {"type": "string", "format": "email"}
+
+    def read(self, request: Request) -> str:
+        """Raises Malformed when it is missing or no address."""
+        given = request.query_params.get(self.name, "")
+        try:
+            validate_email(given)
+        except ValidationError:
+            raise bad_parameter(self.name, "It is one e-mail address.") from None
+        return given
+
+
+def bad_parameter(name: str, detail: str) -> Malformed:
+    """A refusal that names the query parameter it is about."""
+    return Malformed(f"“{name}”: {detail}", parameter=name)

@@ -1,0 +1,24 @@
+"""Which sales one may open."""
+
+from uuid import UUID
+
+from django.utils import timezone
+from rest_framework.request import Request
+
+from scalewitness.animals.queries import is_steward
+from scalewitness.api.authentication import keeper_of
+from scalewitness.domain.errors import NotFound
+from scalewitness.sales.models import Sale
+from scalewitness.sales.queries import sale_of
+
+
+def own_sale(request: Request, id: UUID) -> Sale:
+    """A sale from a collection the asker keeps or is a partner in.
+
+    Raises:
+        NotFound: there is none, or it is someone else's.
+    """
+    found = sale_of(id)
+    if found is None or not is_steward(keeper_of(request).pk, found.collection, timezone.now()):
+        raise NotFound()
+    return found

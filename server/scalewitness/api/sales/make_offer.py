@@ -1,0 +1,67 @@
+"""An offer: what the record says now, put to the buyer."""
+
+from collections.abc import Mapping
+from typing import Annotated, Any, Literal
+from uuid import UUID
+
+import msgspec
+from django.urls import reverse
+from msgspec import Meta
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from scalewitness.api.operations import operation
+from scalewitness.api.reading import body_of
+from scalewitness.api.sales.access import own_sale
+from scalewitness.api.saying import ANSWERS, FACT_REFUSALS, Bare, Saying, begin
+from scalewitness.domain.errors import StandingMoved
+from scalewitness.domain.facts import Moment
+from scalewitness.intake.rules.sales import represent
+from scalewitness.ledger.queries import leaf_of
+from scalewitness.sales.models import Sale
+
+
+class NewOffer(Bare, frozen=True, kw_only=True):
+    """The terms. ``recheck_days``: how long the buyer may have the sex rechecked;
+    ``remedy``: what is agreed for the case that it proves wrong."""
+
+    recheck_days: Annotated[int, Meta(ge=0, le=365)]
+    remedy: Literal["refund", "exchange", "refund_or_exchange", "to_be_agreed", "none"]
+    expires: Moment
+
+
+@operation(
+    "Make an offer",
+    takes=NewOffer,
+    gives=ANSWERS,
+    refuses=(*FACT_REFUSALS, StandingMoved),
+    keyed=True,
+)
+def make_offer(request: Request, id: UUID) -> Response:
+    """The server fills in what is represented: the standing of each animal as the record
+    has it now. The buyer is sent a link. Text: `note`."""
+    sent = body_of(request, NewOffer)
+    fact, sale = begin(request, sent), own_sale(request, id)
+    return fact.say(
+        "offer_made",
+        id,
+        body={
+            "collection": str(sale.collection_id),
+            "buyer": str(sale.buyer_id),
+            "represents": _represents(fact, sale),
+            "recheck_days": sent.recheck_days,
+            "remedy": sent.remedy,
+            "expires": sent.expires,
+        },
+        texts=sent.texts,
+        location=reverse("api:sale", args=[id]),
+    )
+
+
+def _represents(fact: Saying, sale: Sale) -> list[Mapping[str, Any]]:
+    """What the record says now; for a repeat, what the first one represented."""
+    if fact.earlier is not None and fact.earlier.kind == "offer_made":
+        represented: list[Mapping[str, Any]] = leaf_of(fact.earlier).body["represents"]
+        return represented
+    animals = sale.animals.order_by("pk").values_list("pk", flat=True)
+    return [msgspec.to_builtins(one) for one in represent(animals)]

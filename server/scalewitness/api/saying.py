@@ -1,0 +1,205 @@
+"""The shared way from a POST to a fact: envelope in, one outcome out."""
+
+import os
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Annotated, Any, Generic, TypeVar
+from uuid import UUID
+
+from django.utils import timezone
+from msgspec import Meta, Struct, field
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from scalewitness.api.authentication import actor_of
+from scalewitness.api.reading import Sent
+from scalewitness.api.shapes.words import one_of
+from scalewitness.domain import facts
+from scalewitness.domain.errors import (
+    FutureDate,
+    IdempotencyKeyMissing,
+    IdReused,
+    Malformed,
+    NotFound,
+    NotNow,
+    OutOfRange,
+    WrongShape,
+)
+from scalewitness.domain.ids import is_uuid7, uuid7
+from scalewitness.domain.moments import rfc3339
+from scalewitness.intake.batch import Actor
+from scalewitness.intake.services import accept_one
+from scalewitness.intake.submission import SaltedText
+from scalewitness.ledger.models import Entry
+from scalewitness.ledger.queries import entry_of
+from scalewitness.people.services import fact_for_key
+
+B = TypeVar("B")
+
+FactId = Annotated[
+    str,
+    Meta(
+        pattern=r"^[0-9a-f]{8}-[0-9a-f]{4}-7[0-9a-f]{3}-[89ab][0-9a-f]{3}-[0-9a-f]{12}$",
+        description="A UUIDv7 the client made: the same id again is the same fact.",
+    ),
+]
+At = Annotated[
+    str,
+    Meta(
+        description="When it was so, by the client's clock (RFC 3339); now when absent.",
+        extra_json_schema={"format": "date-time"},
+    ),
+]
+Texts = Annotated[
+    dict[str, str | SaltedText],
+    Meta(description="Free text by field; the log keeps only a salted commitment to it."),
+]
+Loose = dict[str, Any]
+
+_KEY = re.compile(r'"([\x20\x21\x23-\x5b\x5d-\x7e]{1,100})"')
+
+FACT_REFUSALS = (
+    Malformed,
+    IdempotencyKeyMissing,
+    NotFound,
+    NotNow,
+    WrongShape,
+    OutOfRange,
+    FutureDate,
+    IdReused,
+)
+
+
+class Known(Sent, frozen=True, kw_only=True):
+    """By what a fact is known again, and when it was so."""
+
+    id: FactId | None = None
+    at: At | None = None
+
+
+class Bare(Known, frozen=True, kw_only=True):
+    """A fact whose path says it all, but for free text."""
+
+    texts: Texts = field(default_factory=dict)
+
+
+class Fact(Bare, Generic[B], frozen=True, kw_only=True):
+    """A fact about what the path names."""
+
+    body: B
+
+
+class FactAbout(Fact[B], Generic[B], frozen=True, kw_only=True):
+    """A fact about what ``about`` names."""
+
+    about: facts.Id
+
+
+class FactAnswer(Struct, frozen=True, omit_defaults=True):
+    """What became of a fact: nothing about what it caused. ``position`` in the log once it
+    is in; ``flags`` such as ``clock_ahead``."""
+
+    id: str
+    status: Annotated[str, one_of("accepted", "duplicate", "held")]
+    position: int | None = None
+    flags: tuple[str, ...] = ()
+
+
+ANSWERS = {201: FactAnswer, 200: FactAnswer}
+_STATUS = {"accepted": 201, "duplicate": 200, "held": 202}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Saying:
+    """A fact about to be said. ``earlier``: its entry, when the log knows the id."""
+
+    id: UUID
+    at: str
+    now: datetime
+    actor: Actor
+    earlier: Entry | None = None
+
+    def say(
+        self,
+        kind: str,
+        about: UUID | str,
+        *,
+        location: str,
+        body: Mapping[str, Any] | None = None,
+        texts: Mapping[str, str | SaltedText] | None = None,
+    ) -> Response:
+        """Hand the fact to the one way in and answer with what became of it.
+
+        Raises:
+            Refused: whatever speaks against it.
+        """
+        item = {
+            "id": str(self.id),
+            "kind": kind,
+            "at": self.at,
+            "about": str(about),
+            "body": dict(body or {}),
+            "texts": {name: _plain(text) for name, text in (texts or {}).items()},
+        }
+        outcome = accept_one(item, self.actor, self.now)
+        answer = FactAnswer(str(self.id), outcome.status, outcome.position, outcome.flags)
+        return Response(answer, _STATUS[outcome.status], headers={"Location": location})
+
+
+def _plain(text: str | SaltedText) -> str | dict[str, str]:
+    return text if isinstance(text, str) else {"text": text.text, "salt": text.salt}
+
+
+def begin(request: Request, sent: Known, actor: Actor | None = None) -> Saying:
+    """Find the fact's id and time: its own, or those kept for its Idempotency-Key.
+
+    Without ``at`` a repeat takes the time of the first, so that it is the same fact.
+
+    Raises:
+        IdempotencyKeyMissing: it has neither an id nor a key.
+        WrongShape: the id is no UUIDv7.
+    """
+    actor = actor or actor_of(request)
+    now = timezone.now()
+    fact_id, first_at = _identified(request, sent, actor, now)
+    earlier = entry_of(fact_id)
+    default = earlier.claimed_at if earlier else first_at
+    return Saying(id=fact_id, at=sent.at or rfc3339(default), now=now, actor=actor, earlier=earlier)
+
+
+def _identified(
+    request: Request, sent: Known, actor: Actor, now: datetime
+) -> tuple[UUID, datetime]:
+    if sent.id is not None:
+        if not is_uuid7(sent.id):
+            raise WrongShape("An id is a UUIDv7 in lower case.", pointer="/id")
+        return UUID(sent.id), now
+    if actor.by is None:
+        raise NotFound()
+    fresh = uuid7(round(now.timestamp() * 1000), os.urandom(10))
+    return fact_for_key(actor.by, _key(request), fresh, now)
+
+
+def _key(request: Request) -> str:
+    """The Idempotency-Key, a structured-field string (RFC 8941, 3.3.3)."""
+    given = request.headers.get("Idempotency-Key")
+    if given is None:
+        raise IdempotencyKeyMissing("Send the fact's own id, or an Idempotency-Key.")
+    found = _KEY.fullmatch(given.strip())
+    if found is None:
+        raise Malformed("An Idempotency-Key is a quoted string of 1 to 100 ASCII characters.")
+    return found[1]
+
+
+def filled(body: Mapping[str, Any], **path: Any) -> dict[str, Any]:
+    """The body with what the path already says, which it must not say again.
+
+    Raises:
+        WrongShape: it does.
+    """
+    for name in path:
+        if name in body:
+            raise WrongShape(f"The path says “{name}”; leave it out.", pointer=f"/body/{name}")
+    return {**body, **path}

@@ -1,0 +1,218 @@
+"""Animals as shown: whole, or to a guest who must not learn another's answer."""
+
+from collections.abc import Iterable, Sequence
+from datetime import date, datetime
+from decimal import Decimal
+from uuid import UUID
+
+from msgspec import UNSET, Struct, UnsetType
+
+from scalewitness.animals.models import Animal, Collection, Identifier
+from scalewitness.animals.queries import Condition, conditions_of, identifiers_of
+from scalewitness.api.shapes import words
+from scalewitness.api.shapes.people import CollectionNamed
+from scalewitness.calls.models import Standing
+from scalewitness.calls.queries.standings import latest_standings
+from scalewitness.domain.sexing.taxa import Taxon, taxon
+
+BLIND_SCHEMES = frozenset({"tag", "transponder"})
+
+
+class SpeciesNamed(Struct, frozen=True):
+    key: str
+    common: str
+    scientific: str
+
+
+class IdentifierShown(Struct, frozen=True):
+    scheme: str
+    code: str
+
+
+class ConditionShown(Struct, frozen=True, omit_defaults=True):
+    """What matters before a check. ``grams`` is a decimal string. ``health`` is left out
+    for a blind guest, whom ``gravid`` would tell the sex."""
+
+    grams: Decimal | None
+    weighed_at: datetime | None
+    fed_at: datetime | None
+    shed: str | None
+    health: str | UnsetType | None = UNSET
+
+
+class StandingNamed(Struct, frozen=True):
+    """The standing in force, without its reasons."""
+
+    label: words.Label
+    p_male: words.Share
+    p_male_pessimistic: words.Share
+    position: int
+    parameters: str
+    policy: str
+    examiner_records: str
+
+
+class AnimalShown(Struct, frozen=True, tag_field="sight", tag="all"):
+    """An animal to someone who may see all of it. ``version`` is that of what PATCH edits."""
+
+    id: UUID
+    collection: CollectionNamed
+    species: SpeciesNamed
+    hatched: date | None
+    sire: UUID | None
+    dam: UUID | None
+    traits: list[str]
+    name: str
+    rack: str
+    description: str
+    hold_off: bool
+    identifiers: list[IdentifierShown]
+    condition: ConditionShown
+    standing: StandingNamed | None
+    version: int
+
+
+class AnimalBlind(Struct, frozen=True, tag_field="sight", tag="blind"):
+    """An animal to a guest whose own call is still to come."""
+
+    id: UUID
+    species: SpeciesNamed
+    hatched: date | None
+    identifiers: list[IdentifierShown]
+    condition: ConditionShown
+    hold_off: bool
+
+
+class Animals(Struct, frozen=True):
+    """``next``: the cursor of the next page."""
+
+    items: list[AnimalShown | AnimalBlind]
+    next: str | None
+
+
+class AnimalNamed(Struct, frozen=True):
+    """An animal as sales and disputes name it. ``name`` is its keeper's own for it."""
+
+    id: UUID
+    name: str | None
+    species: SpeciesNamed
+    identifiers: list[IdentifierShown]
+
+
+class CollectionShown(Struct, frozen=True):
+    """``role``: ``keeper`` or ``partner``; ``keeper``: the name of whose it is."""
+
+    id: UUID
+    name: str
+    role: str
+    keeper: str
+    version: int
+
+
+class Collections(Struct, frozen=True):
+    items: list[CollectionShown]
+
+
+def animals(seen: Sequence[tuple[Animal, str]]) -> list[AnimalShown | AnimalBlind]:
+    """Animals with the sight the asker has of each, in the order given."""
+    ids = [animal.pk for animal, _ in seen]
+    standings = latest_standings(animal.pk for animal, sight in seen if sight == "all")
+    marks, conditions = identifiers_of(ids), conditions_of(ids)
+    return [
+        whole(animal, marks.get(animal.pk, []), conditions[animal.pk], standings.get(animal.pk))
+        if sight == "all"
+        else blind(animal, marks.get(animal.pk, []), conditions[animal.pk])
+        for animal, sight in seen
+    ]
+
+
+def whole(
+    animal: Animal, marks: list[Identifier], state: Condition, standing: Standing | None
+) -> AnimalShown:
+    return AnimalShown(
+        id=animal.pk,
+        collection=CollectionNamed(animal.collection_id, animal.collection.name),
+        species=species(animal.species),
+        hatched=animal.hatched,
+        sire=animal.sire,
+        dam=animal.dam,
+        traits=animal.traits,
+        name=animal.name,
+        rack=animal.rack,
+        description=animal.description,
+        hold_off=animal.hold_off,
+        identifiers=identifiers(marks),
+        condition=condition(state),
+        standing=standing_named(standing),
+        version=animal.version,
+    )
+
+
+def blind(animal: Animal, marks: list[Identifier], state: Condition) -> AnimalBlind:
+    return AnimalBlind(
+        id=animal.pk,
+        species=species(animal.species),
+        hatched=animal.hatched,
+        identifiers=identifiers(mark for mark in marks if mark.scheme in BLIND_SCHEMES),
+        condition=condition(state, health=False),
+        hold_off=animal.hold_off,
+    )
+
+
+def species(key: str) -> SpeciesNamed:
+    return _named(taxon(key))
+
+
+def _named(kind: Taxon) -> SpeciesNamed:
+    return SpeciesNamed(kind.key, kind.common, kind.scientific)
+
+
+def identifiers(marks: Iterable[Identifier]) -> list[IdentifierShown]:
+    return [IdentifierShown(mark.scheme, mark.code) for mark in marks]
+
+
+def condition(state: Condition, *, health: bool = True) -> ConditionShown:
+    return ConditionShown(
+        grams=state.grams,
+        weighed_at=state.weighed_at,
+        fed_at=state.fed_at,
+        shed=state.shed,
+        health=state.health if health else UNSET,
+    )
+
+
+def standing_named(standing: Standing | None) -> StandingNamed | None:
+    if standing is None:
+        return None
+    return StandingNamed(
+        label=standing.label,
+        p_male=standing.p_male,
+        p_male_pessimistic=standing.p_male_pessimistic,
+        position=standing.position,
+        parameters=standing.parameters,
+        policy=standing.policy,
+        examiner_records=standing.examiner_records,
+    )
+
+
+def animals_named(rows: Iterable[Animal], *, holder: UUID | None) -> list[AnimalNamed]:
+    """``holder``: the collection whose keeper asks; the name is theirs to see only while
+    the animal is there."""
+    found = list(rows)
+    marks = identifiers_of(animal.pk for animal in found)
+    return [
+        AnimalNamed(
+            id=animal.pk,
+            name=animal.name if animal.collection_id == holder else None,
+            species=species(animal.species),
+            identifiers=identifiers(marks.get(animal.pk, [])),
+        )
+        for animal in found
+    ]
+
+
+def collection(one: Collection, keeper: UUID) -> CollectionShown:
+    role = "keeper" if one.keeper_id == keeper else "partner"
+    return CollectionShown(
+        id=one.pk, name=one.name, role=role, keeper=one.keeper.name, version=one.version
+    )

@@ -1,0 +1,213 @@
+"""Calls and standings as shown, each number with where it comes from."""
+
+from datetime import datetime
+from uuid import UUID
+
+import msgspec
+from msgspec import Struct
+
+from scalewitness.api.shapes import words
+from scalewitness.api.shapes.animals import StandingNamed, standing_named
+from scalewitness.api.shapes.people import Person, named
+from scalewitness.calls.models import Call, HeldCall
+from scalewitness.calls.queries.dossier import Dossier, ShownCall
+from scalewitness.domain.facts import CallMade, Identification
+from scalewitness.domain.observations import Observation, method_of
+from scalewitness.domain.sexing.explain import Line
+from scalewitness.domain.sexing.parameters import Parameter
+from scalewitness.domain.sexing.standing import CallWeight, SessionWeight
+
+
+class Examiner(Struct, frozen=True):
+    """Who made the call. ``role`` other than ``keeper``: it was reported by the sender."""
+
+    id: UUID
+    name: str
+    role: words.Role
+
+
+class WithdrawalShown(Struct, frozen=True):
+    id: UUID
+    position: int
+    at: datetime
+    note: str | None
+
+
+class ObjectionShown(Struct, frozen=True):
+    id: UUID
+    position: int
+    by: Person
+    ground: str
+    at: datetime
+    note: str | None
+
+
+class CallShown(Struct, frozen=True):
+    """One call with what was said against it and what it weighs. ``weight`` is None when it
+    does not count; ``finding`` is the one that set it aside."""
+
+    id: UUID
+    animal: UUID
+    position: int
+    method: words.Method
+    conclusion: words.Conclusion
+    sureness: str
+    observed: Observation
+    identified: Identification
+    held_by: str
+    harm: tuple[str, ...]
+    examined_at: datetime
+    received_at: datetime
+    examiner: Examiner
+    sent_by: Person
+    blind: bool
+    interested: bool
+    anchored_to: str | None
+    identity: str
+    stage: str
+    visit: UUID | None
+    flags: list[str]
+    note: str | None
+    withdrawn: bool
+    withdrawal: WithdrawalShown | None
+    set_aside: bool
+    finding: UUID | None
+    objections: list[ObjectionShown]
+    weight: CallWeight | None
+
+
+class Calls(Struct, frozen=True):
+    items: list[CallShown]
+
+
+class StandingShown(Struct, frozen=True):
+    """A standing with all it rests on, as of ``position``. ``logged`` is what the log says;
+    the rest is recomputed from the calls that counted then."""
+
+    animal: UUID
+    logged: StandingNamed | None
+    label: words.Label
+    p_male: float
+    p_male_pessimistic: float
+    favoured: str | None
+    decisive: bool
+    reasons: tuple[str, ...]
+    lines: tuple[Line, ...]
+    weights: tuple[CallWeight, ...]
+    sessions: tuple[SessionWeight, ...]
+    parameters: str
+    policy: str
+    examiner_records: str
+    used: tuple[Parameter, ...]
+
+
+class HeldCallShown(Struct, frozen=True):
+    """A call that came long after its visit. What it concluded stays hidden until decided
+    on, so that nobody admits by the answer (our judgement)."""
+
+    id: UUID
+    animal: UUID
+    by: Person
+    visit: UUID | None
+    method: words.Method
+    examined_at: datetime
+    received_at: datetime
+    admitted: bool | None
+
+
+class HeldCalls(Struct, frozen=True):
+    items: list[HeldCallShown]
+
+
+def calls(known: Dossier) -> list[CallShown]:
+    """The calls of a dossier in log order."""
+    return [call(shown, known) for shown in known.calls]
+
+
+def call(shown: ShownCall, known: Dossier) -> CallShown:
+    row, said = shown.call, msgspec.convert(shown.call.body, CallMade)
+    return CallShown(
+        id=row.pk,
+        animal=row.animal_id,
+        position=row.position,
+        method=row.method,
+        conclusion=row.conclusion,
+        sureness=said.sureness,
+        observed=said.observed,
+        identified=said.identified,
+        held_by=said.held_by,
+        harm=said.harm,
+        examined_at=row.examined_at,
+        received_at=row.received_at,
+        examiner=Examiner(row.examiner, shown.examiner_name, row.role),
+        sent_by=Person(row.by, shown.sender_name),
+        blind=row.blind,
+        interested=row.interested,
+        anchored_to=row.anchored_to,
+        identity=row.identity,
+        stage=row.stage,
+        visit=row.visit,
+        flags=row.flags,
+        note=shown.note,
+        withdrawn=shown.withdrawn,
+        withdrawal=_withdrawal(row, known) if shown.withdrawn else None,
+        set_aside=shown.set_aside,
+        finding=row.set_aside.finding if shown.set_aside else None,
+        objections=_objections(row, known),
+        weight=shown.weight,
+    )
+
+
+def _withdrawal(row: Call, known: Dossier) -> WithdrawalShown:
+    one = row.withdrawal
+    return WithdrawalShown(one.pk, one.position, one.at, known.texts.get((one.pk, "note")))
+
+
+def _objections(row: Call, known: Dossier) -> list[ObjectionShown]:
+    return [
+        ObjectionShown(
+            id=one.pk,
+            position=one.position,
+            by=named(one.by, known.names),
+            ground=one.ground,
+            at=one.at,
+            note=known.texts.get((one.pk, "note")),
+        )
+        for one in sorted(row.objections.all(), key=lambda one: one.position)
+    ]
+
+
+def standing(known: Dossier) -> StandingShown:
+    """The standing of a dossier, with every number that entered it."""
+    found = known.assessment
+    return StandingShown(
+        animal=known.animal.pk,
+        logged=standing_named(known.standing),
+        label=found.label,
+        p_male=found.p_male,
+        p_male_pessimistic=found.p_male_pessimistic,
+        favoured=found.favoured,
+        decisive=found.decisive,
+        reasons=found.reasons,
+        lines=known.lines,
+        weights=found.weights,
+        sessions=found.sessions,
+        parameters=found.parameters,
+        policy=found.policy,
+        examiner_records=found.records,
+        used=found.used,
+    )
+
+
+def held(one: HeldCall, names: dict[UUID, str]) -> HeldCallShown:
+    body = msgspec.convert(one.submission["body"], CallMade)
+    return HeldCallShown(
+        id=one.pk,
+        animal=one.animal_id,
+        by=named(one.by, names),
+        visit=UUID(body.visit) if body.visit else None,
+        method=method_of(body.observed),
+        examined_at=datetime.fromisoformat(one.submission["at"]),
+        received_at=one.received_at,
+        admitted=one.decision.admitted if hasattr(one, "decision") else None,
+    )

@@ -1,0 +1,130 @@
+"""Disputes as shown: the evidence in time order, with who knew what."""
+
+from collections.abc import Iterable
+from datetime import datetime
+from uuid import UUID
+
+from msgspec import Struct
+
+from scalewitness.api.shapes.animals import AnimalNamed, animals_named
+from scalewitness.api.shapes.calls import CallShown, StandingShown, calls, standing
+from scalewitness.api.shapes.letters import LetterShown, letters
+from scalewitness.api.shapes.people import Person, named
+from scalewitness.calls.queries.dossier import Dossier
+from scalewitness.disputes.models import Dispute, Finding
+from scalewitness.ledger.queries import texts_of
+from scalewitness.mail.queries import letters_for
+from scalewitness.people.queries import names_of
+
+
+class FindingShown(Struct, frozen=True):
+    """The outcome that closed a dispute, and the calls it set aside."""
+
+    id: UUID
+    position: int
+    by: Person
+    at: datetime
+    outcome: str
+    remedy: str
+    set_aside: list[UUID]
+    reasons: str | None
+
+
+class DisputeListed(Struct, frozen=True):
+    id: UUID
+    animal: AnimalNamed
+    ground: str
+    opened_at: datetime
+    open: bool
+
+
+class Disputes(Struct, frozen=True):
+    items: list[DisputeListed]
+
+
+class DisputeShown(Struct, frozen=True):
+    """``evidence``: every call by the time it was made; ``blind`` and ``anchored_to`` of
+    each say what its examiner knew. ``opened_by`` None: the record itself. ``letters`` is
+    for the animal's keepers and empty for others."""
+
+    id: UUID
+    position: int
+    animal: AnimalNamed
+    sale: UUID | None
+    ground: str
+    cause: UUID | None
+    opened_by: Person | None
+    opened_at: datetime
+    open: bool
+    note: str | None
+    standing: StandingShown
+    evidence: list[CallShown]
+    finding: FindingShown | None
+    letters: list[LetterShown]
+
+
+def listed(rows: Iterable[Dispute]) -> list[DisputeListed]:
+    return [
+        DisputeListed(
+            id=one.pk,
+            animal=_animal(one),
+            ground=one.ground,
+            opened_at=one.opened_at,
+            open=not hasattr(one, "finding"),
+        )
+        for one in rows
+    ]
+
+
+def dispute(one: Dispute, known: Dossier, *, entry: UUID | None, letters_too: bool) -> DisputeShown:
+    """``entry``: the id of the fact that opened it, under which its note is kept."""
+    found = one.finding if hasattr(one, "finding") else None
+    texts = texts_of(fact for fact in (entry, found and found.pk) if fact)
+    names = _names(one, (who for who in (one.by, found and found.by) if who))
+    return DisputeShown(
+        id=one.pk,
+        position=one.position,
+        animal=_animal(one),
+        sale=one.sale_id,
+        ground=one.ground,
+        cause=one.cause,
+        opened_by=named(one.by, names) if one.by else None,
+        opened_at=one.opened_at,
+        open=found is None,
+        note=texts.get((entry, "note")) if entry else None,
+        standing=standing(known),
+        evidence=sorted(calls(known), key=lambda call: (call.examined_at, call.position)),
+        finding=_finding(found, names, texts) if found else None,
+        letters=_letters(one, found) if letters_too else [],
+    )
+
+
+def _animal(one: Dispute) -> AnimalNamed:
+    return animals_named([one.animal], holder=one.animal.collection_id)[0]
+
+
+def _finding(
+    found: Finding, names: dict[UUID, str], texts: dict[tuple[UUID, str], str]
+) -> FindingShown:
+    return FindingShown(
+        id=found.pk,
+        position=found.position,
+        by=named(found.by, names),
+        at=found.at,
+        outcome=found.outcome,
+        remedy=found.remedy,
+        set_aside=[UUID(call) for call in found.set_aside],
+        reasons=texts.get((found.pk, "reasons")),
+    )
+
+
+def _letters(one: Dispute, found: Finding | None) -> list[LetterShown]:
+    by_cause = letters_for([one.pk, *([found.pk] if found else [])])
+    rows = [row for rows in by_cause.values() for row in rows]
+    return letters(rows, _names(one, (row.recipient for row in rows)))
+
+
+def _names(one: Dispute, people: Iterable[UUID]) -> dict[UUID, str]:
+    """A buyer has a name too, though no account."""
+    buyer = {one.sale.buyer_id: one.sale.buyer.name} if one.sale else {}
+    return names_of(people) | buyer

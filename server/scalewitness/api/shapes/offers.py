@@ -1,0 +1,171 @@
+"""An offer as the buyer sees it: no names of examiners, no ids of people."""
+
+from collections.abc import Iterable
+from datetime import date, datetime
+from uuid import UUID
+
+import msgspec
+from msgspec import Struct
+
+from scalewitness.animals.queries import identifiers_of
+from scalewitness.api.shapes import words
+from scalewitness.api.shapes.animals import (
+    IdentifierShown,
+    SpeciesNamed,
+    identifiers,
+    species,
+)
+from scalewitness.api.shapes.sales import Held
+from scalewitness.calls.models import Call
+from scalewitness.calls.queries.dossier import Dossier, ShownCall, dossier
+from scalewitness.domain.cautions import BEFORE_A_PURCHASE
+from scalewitness.domain.facts import CallMade, OfferMade, Representation
+from scalewitness.domain.sexing.explain import Line
+from scalewitness.intake.rules.sales import represent
+from scalewitness.sales.models import Sale, SaleStep
+from scalewitness.sales.queries import progress_of
+
+
+class Evidence(Struct, frozen=True):
+    """One line in plain words; ``who`` and ``at`` beside a line about a call, whose text
+    begins with a verb."""
+
+    kind: str
+    text: str
+    who: str | None = None
+    at: datetime | None = None
+
+
+class CallTold(Struct, frozen=True):
+    """A call as a buyer is told of it; ``counts`` is false for one withdrawn or set aside."""
+
+    who: str
+    method: words.Method
+    conclusion: words.Conclusion
+    sureness: str
+    examined_at: datetime
+    received_at: datetime
+    blind: bool
+    identity: str
+    counts: bool
+    withdrawn: bool
+    set_aside: bool
+
+
+class AnimalOffered(Struct, frozen=True):
+    """``represented`` is what the offer says, ``current`` what the record says now."""
+
+    id: UUID
+    species: SpeciesNamed
+    hatched: date | None
+    identifiers: list[IdentifierShown]
+    represented: Representation
+    current: Representation
+    evidence: list[Evidence]
+    calls: list[CallTold]
+
+
+class OfferSeen(Struct, frozen=True):
+    """What the buyer confirms names ``seen``, the log position this was read at."""
+
+    sale: UUID
+    offer: UUID
+    seller: str
+    buyer: str
+    seen: int
+    state: words.SaleState
+    held: Held
+    animals: list[AnimalOffered]
+    remedy: str
+    recheck_days: int
+    expires: str
+    note: str | None
+    cautions: tuple[str, ...]
+
+
+def offer_seen(
+    sale: Sale, step: SaleStep, *, seen: int, note: str | None, sellers: frozenset[UUID]
+) -> OfferSeen:
+    """``seen`` must have been read before anything else, so that it never claims too much.
+    ``sellers``: the keeper and partners of the selling collection."""
+    body, progress = msgspec.convert(step.body, OfferMade), progress_of(sale)
+    return OfferSeen(
+        sale=sale.pk,
+        offer=step.pk,
+        seller=sale.collection.keeper.name,
+        buyer=sale.buyer.name,
+        seen=seen,
+        state=progress.state,
+        held=list(progress.held),
+        animals=_animals(sale, body.represents, sellers),
+        remedy=body.remedy,
+        recheck_days=body.recheck_days,
+        expires=body.expires,
+        note=note,
+        cautions=BEFORE_A_PURCHASE,
+    )
+
+
+def _animals(
+    sale: Sale, represents: Iterable[Representation], sellers: frozenset[UUID]
+) -> list[AnimalOffered]:
+    said = {UUID(one.animal): one for one in represents}
+    now = {UUID(one.animal): one for one in represent(said)}
+    marks = identifiers_of(said)
+    return [
+        AnimalOffered(
+            id=row.pk,
+            species=species(row.species),
+            hatched=row.hatched,
+            identifiers=identifiers(marks.get(row.pk, [])),
+            represented=said[row.pk],
+            current=now[row.pk],
+            evidence=_evidence(known, sale, sellers),
+            calls=[_told(shown, sale, sellers) for shown in known.calls],
+        )
+        for row in sale.animals.filter(pk__in=said).order_by("pk")
+        for known in [dossier(row)]
+    ]
+
+
+def _evidence(known: Dossier, sale: Sale, sellers: frozenset[UUID]) -> list[Evidence]:
+    by_call = {str(shown.call.pk): shown.call for shown in known.calls}
+    return [_line(line, by_call.get(line.call or ""), sale, sellers) for line in known.lines]
+
+
+def _line(line: Line, call: Call | None, sale: Sale, sellers: frozenset[UUID]) -> Evidence:
+    if call is None:
+        return Evidence(line.kind, line.text)
+    return Evidence(line.kind, line.text, _who(call, sale, sellers), call.examined_at)
+
+
+def _told(shown: ShownCall, sale: Sale, sellers: frozenset[UUID]) -> CallTold:
+    call = shown.call
+    return CallTold(
+        who=_who(call, sale, sellers),
+        method=call.method,
+        conclusion=call.conclusion,
+        sureness=msgspec.convert(call.body, CallMade).sureness,
+        examined_at=call.examined_at,
+        received_at=call.received_at,
+        blind=call.blind,
+        identity=call.identity,
+        counts=shown.counts,
+        withdrawn=shown.withdrawn,
+        set_aside=shown.set_aside,
+    )
+
+
+def _who(call: Call, sale: Sale, sellers: frozenset[UUID]) -> str:
+    """The examiner as a part in the deal, never by name."""
+    if call.role != "keeper":
+        return f"{call.role.replace('_', ' ')} (reported by {_sender(call, sale, sellers)})"
+    return _sender(call, sale, sellers)
+
+
+def _sender(call: Call, sale: Sale, sellers: frozenset[UUID]) -> str:
+    if call.by in sellers:
+        return "the seller"
+    if call.by == sale.buyer.keeper_id:
+        return "you"
+    return "a keeper with an interest" if call.interested else "independent keeper"

@@ -1,0 +1,126 @@
+"""Keepers, devices and grants as shown."""
+
+from datetime import datetime
+from uuid import UUID
+
+from msgspec import Struct
+
+from scalewitness.animals.models import Collection
+from scalewitness.api.shapes import words
+from scalewitness.people.models import Device, Grant, Keeper, Practitioner
+
+
+class Person(Struct, frozen=True):
+    """A keeper, veterinarian, laboratory or buyer by the name people know them by."""
+
+    id: UUID
+    name: str
+
+
+class Profile(Struct, frozen=True):
+    """One's own account. Others find it by address once the address is verified."""
+
+    id: UUID
+    name: str
+    email: str
+    email_verified: bool
+    version: int
+
+
+class DeviceShown(Struct, frozen=True):
+    """A phone or computer signed in on; ``this``: the one asking."""
+
+    id: UUID
+    name: str
+    enrolled_at: datetime
+    revoked_at: datetime | None
+    this: bool
+
+
+class DeviceEnrolled(Struct, frozen=True):
+    """``token`` is shown this once."""
+
+    id: UUID
+    name: str
+    token: str
+
+
+class Devices(Struct, frozen=True):
+    items: list[DeviceShown]
+
+
+class CollectionNamed(Struct, frozen=True):
+    """``name`` is None where it would tell a guest too much."""
+
+    id: UUID
+    name: str | None
+
+
+class GrantShown(Struct, frozen=True):
+    """``given``: on a collection of one's own. ``animals`` None: all of the collection.
+    ``ended``: revoked before its time."""
+
+    id: UUID
+    given: bool
+    collection: CollectionNamed
+    to: Person
+    role: words.GrantRole
+    animals: list[UUID] | None
+    opens: datetime
+    closes: datetime | None
+    state: words.GrantState
+
+
+class Grants(Struct, frozen=True):
+    items: list[GrantShown]
+
+
+def person(who: Keeper | Practitioner) -> Person:
+    return Person(who.pk, who.name)
+
+
+def named(id: UUID, names: dict[UUID, str]) -> Person:
+    """Someone known by id; ``names`` as `people.queries.names_of` gives them."""
+    return Person(id, names.get(id, "unknown"))
+
+
+def profile(keeper: Keeper, *, verified: bool) -> Profile:
+    return Profile(
+        id=keeper.pk,
+        name=keeper.name,
+        email=keeper.email,
+        email_verified=verified,
+        version=keeper.version,
+    )
+
+
+def device(one: Device, current: UUID | None) -> DeviceShown:
+    return DeviceShown(
+        id=one.pk,
+        name=one.name,
+        enrolled_at=one.enrolled_at,
+        revoked_at=one.revoked_at,
+        this=one.pk == current,
+    )
+
+
+def grant(one: Grant, collection: Collection, *, given: bool, now: datetime) -> GrantShown:
+    return GrantShown(
+        id=one.pk,
+        given=given,
+        collection=CollectionNamed(collection.pk, collection.name),
+        to=person(one.to),
+        role=one.role,
+        animals=None if one.whole else sorted(named.animal for named in one.named.all()),
+        opens=one.opens,
+        closes=one.closes,
+        state=grant_state(one, now),
+    )
+
+
+def grant_state(one: Grant, now: datetime) -> str:
+    if hasattr(one, "end"):
+        return "ended"
+    if now < one.opens:
+        return "to_come"
+    return "over" if one.closes is not None and one.closes <= now else "in_force"

@@ -1,0 +1,128 @@
+"""Visits as shown, and the sheet a guest works from."""
+
+from collections.abc import Iterable, Mapping
+from datetime import date, datetime
+from uuid import UUID
+
+from msgspec import UNSET, Struct, UnsetType
+
+from scalewitness.animals.models import Animal
+from scalewitness.animals.queries import conditions_of, identifiers_of
+from scalewitness.api.shapes import words
+from scalewitness.api.shapes.animals import (
+    BLIND_SCHEMES,
+    ConditionShown,
+    IdentifierShown,
+    SpeciesNamed,
+    StandingNamed,
+    condition,
+    identifiers,
+    species,
+    standing_named,
+)
+from scalewitness.api.shapes.people import CollectionNamed, Person, person
+from scalewitness.calls.models import Call
+from scalewitness.calls.queries.standings import latest_standings
+from scalewitness.domain.cautions import BEFORE_A_CHECK
+from scalewitness.visits.models import Visit
+from scalewitness.visits.queries import state_of
+
+
+class VisitShown(Struct, frozen=True):
+    """``count`` animals are to be checked; ``animals`` and the collection's name are for
+    the host, a guest reads the sheet once the visit is open."""
+
+    id: UUID
+    collection: CollectionNamed
+    host: Person
+    guest: Person
+    opens: datetime
+    closes: datetime
+    blind: bool
+    state: words.VisitState
+    count: int
+    animals: list[UUID] | None
+
+
+class Visits(Struct, frozen=True):
+    items: list[VisitShown]
+
+
+class CallNamed(Struct, frozen=True):
+    id: UUID
+    position: int
+
+
+class SheetAnimal(Struct, frozen=True, omit_defaults=True):
+    """An animal to be checked. ``own_call``: the guest's call on this visit. ``standing``
+    is left out while the reader is blind to it."""
+
+    id: UUID
+    sight: str
+    species: SpeciesNamed
+    hatched: date | None
+    identifiers: list[IdentifierShown]
+    condition: ConditionShown
+    hold_off: bool
+    own_call: CallNamed | None
+    standing: StandingNamed | UnsetType | None = UNSET
+
+
+class Sheet(Struct, frozen=True):
+    """The animals of a visit, by tag."""
+
+    visit: VisitShown
+    cautions: tuple[str, ...]
+    animals: list[SheetAnimal]
+
+
+def visit(one: Visit, now: datetime, *, host: bool) -> VisitShown:
+    ids = sorted(animal.pk for animal in one.animals.all())
+    return VisitShown(
+        id=one.pk,
+        collection=CollectionNamed(one.collection_id, one.collection.name if host else None),
+        host=person(one.host),
+        guest=person(one.guest),
+        opens=one.opens,
+        closes=one.closes,
+        blind=one.blind,
+        state=state_of(one, now),
+        count=len(ids),
+        animals=ids if host else None,
+    )
+
+
+def sheet(shown: VisitShown, seen: Iterable[tuple[Animal, str]], own: Mapping[UUID, Call]) -> Sheet:
+    """``own``: the guest's latest call of this visit, by animal."""
+    found = list(seen)
+    ids = [animal.pk for animal, _ in found]
+    conditions, marks = conditions_of(ids), identifiers_of(ids)
+    standings = latest_standings(animal.pk for animal, sight in found if sight == "all")
+    rows = [
+        SheetAnimal(
+            id=animal.pk,
+            sight=sight,
+            species=species(animal.species),
+            hatched=animal.hatched,
+            identifiers=identifiers(
+                mark for mark in marks.get(animal.pk, []) if mark.scheme in BLIND_SCHEMES
+            ),
+            condition=condition(conditions[animal.pk], health=sight == "all"),
+            hold_off=animal.hold_off,
+            own_call=_call(own.get(animal.pk)),
+            standing=standing_named(standings.get(animal.pk)) if sight == "all" else UNSET,
+        )
+        for animal, sight in found
+    ]
+    return Sheet(shown, BEFORE_A_CHECK, sorted(rows, key=_by_code))
+
+
+def _call(call: Call | None) -> CallNamed | None:
+    return None if call is None else CallNamed(call.pk, call.position)
+
+
+def _by_code(row: SheetAnimal) -> tuple[str, str]:
+    """By tag, else transponder: an order that follows nothing about the sex."""
+    tags = [one.code for one in row.identifiers if one.scheme == "tag"]
+    codes = tags or [one.code for one in row.identifiers]
+    return (min(codes, default=""), str(row.id))

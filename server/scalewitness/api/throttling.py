@@ -1,0 +1,54 @@
+"""How often someone may try. A lost queue server never keeps a buyer out."""
+
+import structlog
+from redis.exceptions import RedisError
+from rest_framework.request import Request
+from rest_framework.throttling import SimpleRateThrottle
+from rest_framework.views import APIView
+
+log = structlog.get_logger()
+
+
+class _Throttle(SimpleRateThrottle):
+    """Counts in the shared cache; lets everyone through while the cache is down (our
+    judgement: a link that will not open costs more than a guess at it, which is hopeless)."""
+
+    def allow_request(self, request: Request, view: APIView) -> bool:
+        try:
+            return super().allow_request(request, view)
+        except RedisError as down:
+            log.warning("throttle_skipped", scope=self.scope, error=type(down).__name__)
+            return True
+
+
+class PerAddress(_Throttle):
+    """Per network address."""
+
+    def get_cache_key(self, request: Request, view: APIView) -> str:
+        return self.cache_format % {"scope": self.scope, "ident": self.get_ident(request)}
+
+
+class PerKeeper(_Throttle):
+    """Per signed-in keeper."""
+
+    def get_cache_key(self, request: Request, view: APIView) -> str:
+        return self.cache_format % {"scope": self.scope, "ident": request.user.pk}
+
+
+class Link(PerAddress):
+    scope = "link"
+
+
+class SignIn(PerAddress):
+    scope = "sign_in"
+
+
+class SignUp(PerAddress):
+    scope = "sign_up"
+
+
+class LookUp(PerKeeper):
+    scope = "look_up"
+
+
+THROTTLES: dict[str, type[_Throttle]] = {one.scope: one for one in (Link, SignIn, SignUp, LookUp)}

@@ -1,0 +1,148 @@
+"""Every path of version 1."""
+
+from django.urls import path
+from drf_spectacular.views import SpectacularSwaggerView
+
+from scalewitness.api.animals.assign_identifier import assign_identifier
+from scalewitness.api.animals.correct_particulars import correct_particulars
+from scalewitness.api.animals.edit_animal import edit_animal
+from scalewitness.api.animals.list_animals import list_animals
+from scalewitness.api.animals.move_animal import move_animal
+from scalewitness.api.animals.note_husbandry import note_husbandry
+from scalewitness.api.animals.register_animal import register_animal
+from scalewitness.api.animals.show_animal import show_animal
+from scalewitness.api.animals.show_history import show_history
+from scalewitness.api.calls.list_calls import list_calls
+from scalewitness.api.calls.make_call import make_call
+from scalewitness.api.calls.object_to_call import object_to_call
+from scalewitness.api.calls.show_call import show_call
+from scalewitness.api.calls.show_standing import show_standing
+from scalewitness.api.calls.withdraw_call import withdraw_call
+from scalewitness.api.collections.create_collection import create_collection
+from scalewitness.api.collections.edit_collection import edit_collection
+from scalewitness.api.collections.list_collections import list_collections
+from scalewitness.api.collections.show_collection import show_collection
+from scalewitness.api.devices.enrol_device import enrol_device
+from scalewitness.api.devices.list_devices import list_devices
+from scalewitness.api.devices.revoke_device import revoke_device
+from scalewitness.api.disclosures.acknowledge import acknowledge
+from scalewitness.api.disclosures.list_disclosures import list_disclosures
+from scalewitness.api.disclosures.show_disclosure import show_disclosure
+from scalewitness.api.disputes.list_disputes import list_disputes
+from scalewitness.api.disputes.open_dispute import open_dispute
+from scalewitness.api.disputes.record_finding import record_finding
+from scalewitness.api.disputes.show_dispute import show_dispute
+from scalewitness.api.grants.give_grant import give_grant
+from scalewitness.api.grants.list_grants import list_grants
+from scalewitness.api.grants.revoke_grant import revoke_grant
+from scalewitness.api.held_calls.decide_held_call import decide_held_call
+from scalewitness.api.held_calls.list_held_calls import list_held_calls
+from scalewitness.api.keepers.edit_me import edit_me
+from scalewitness.api.keepers.find_keeper import find_keeper
+from scalewitness.api.keepers.show_me import show_me
+from scalewitness.api.keepers.sign_up import sign_up
+from scalewitness.api.log.show_head import show_head
+from scalewitness.api.offers.acknowledge_disclosure import acknowledge_disclosure
+from scalewitness.api.offers.confirm_offer import confirm_offer
+from scalewitness.api.offers.refuse_offer import refuse_offer
+from scalewitness.api.offers.request_check import request_check
+from scalewitness.api.offers.show_disclosures import show_disclosures
+from scalewitness.api.offers.show_offer import show_offer
+from scalewitness.api.openapi.document import schema
+from scalewitness.api.practitioners.name_practitioner import name_practitioner
+from scalewitness.api.push import push
+from scalewitness.api.sales.close_sale import close_sale
+from scalewitness.api.sales.draft_sale import draft_sale
+from scalewitness.api.sales.hand_over import hand_over
+from scalewitness.api.sales.list_sales import list_sales
+from scalewitness.api.sales.make_offer import make_offer
+from scalewitness.api.sales.record_payment import record_payment
+from scalewitness.api.sales.show_sale import show_sale
+from scalewitness.api.sales.withdraw_offer import withdraw_offer
+from scalewitness.api.species import list_species
+from scalewitness.api.views import resource
+from scalewitness.api.visits.answer_visit import answer_visit
+from scalewitness.api.visits.cancel_visit import cancel_visit
+from scalewitness.api.visits.invite import invite
+from scalewitness.api.visits.list_visits import list_visits
+from scalewitness.api.visits.show_sheet import show_sheet
+from scalewitness.api.visits.show_visit import show_visit
+
+app_name = "api"
+
+people = [
+    path("keepers", resource(get=find_keeper, post=sign_up), name="keepers"),
+    path("keepers/me", resource(get=show_me, patch=edit_me), name="me"),
+    path("devices", resource(get=list_devices, post=enrol_device), name="devices"),
+    path("devices/<uuid:id>", resource(delete=revoke_device), name="device"),
+    path("practitioners", resource(post=name_practitioner), name="practitioners"),
+    path("grants", resource(get=list_grants, post=give_grant), name="grants"),
+    path("grants/<uuid:id>/revocation", resource(post=revoke_grant)),
+]
+animals = [
+    path("species", resource(get=list_species), name="species"),
+    path(
+        "collections",
+        resource(get=list_collections, post=create_collection),
+        name="collections",
+    ),
+    path(
+        "collections/<uuid:id>",
+        resource(get=show_collection, patch=edit_collection),
+        name="collection",
+    ),
+    path("animals", resource(get=list_animals, post=register_animal), name="animals"),
+    path("animals/<uuid:id>", resource(get=show_animal, patch=edit_animal), name="animal"),
+    path("animals/<uuid:id>/history", resource(get=show_history), name="history"),
+    path("animals/<uuid:id>/particulars", resource(post=correct_particulars)),
+    path("animals/<uuid:id>/identifiers", resource(post=assign_identifier)),
+    path("animals/<uuid:id>/husbandry", resource(post=note_husbandry)),
+    path("animals/<uuid:id>/custody", resource(post=move_animal)),
+]
+calls = [
+    path("animals/<uuid:id>/calls", resource(get=list_calls, post=make_call), name="calls"),
+    path("animals/<uuid:id>/standing", resource(get=show_standing), name="standing"),
+    path("calls/<uuid:id>", resource(get=show_call), name="call"),
+    path("calls/<uuid:id>/withdrawal", resource(post=withdraw_call)),
+    path("calls/<uuid:id>/objection", resource(post=object_to_call)),
+    path("held-calls", resource(get=list_held_calls), name="held-calls"),
+    path("held-calls/<uuid:id>/decision", resource(post=decide_held_call)),
+    path("visits", resource(get=list_visits, post=invite), name="visits"),
+    path("visits/<uuid:id>", resource(get=show_visit), name="visit"),
+    path("visits/<uuid:id>/sheet", resource(get=show_sheet), name="sheet"),
+    path("visits/<uuid:id>/answer", resource(post=answer_visit)),
+    path("visits/<uuid:id>/cancellation", resource(post=cancel_visit)),
+]
+sales = [
+    path("sales", resource(get=list_sales, post=draft_sale), name="sales"),
+    path("sales/<uuid:id>", resource(get=show_sale), name="sale"),
+    path("sales/<uuid:id>/offer", resource(post=make_offer)),
+    path("sales/<uuid:id>/payment", resource(post=record_payment)),
+    path("sales/<uuid:id>/handover", resource(post=hand_over)),
+    path("sales/<uuid:id>/closing", resource(post=close_sale)),
+    path("sales/<uuid:id>/withdrawal", resource(post=withdraw_offer)),
+    path("offers/<str:token>", resource(get=show_offer), name="offer"),
+    path("offers/<str:token>/confirmation", resource(post=confirm_offer)),
+    path("offers/<str:token>/refusal", resource(post=refuse_offer)),
+    path("offers/<str:token>/check-request", resource(post=request_check)),
+    path(
+        "offers/<str:token>/disclosure",
+        resource(get=show_disclosures),
+        name="offer-disclosures",
+    ),
+    path("offers/<str:token>/acknowledgement", resource(post=acknowledge_disclosure)),
+    path("disclosures", resource(get=list_disclosures), name="disclosures"),
+    path("disclosures/<uuid:id>", resource(get=show_disclosure), name="disclosure"),
+    path("disclosures/<uuid:id>/acknowledgement", resource(post=acknowledge)),
+    path("disputes", resource(get=list_disputes, post=open_dispute), name="disputes"),
+    path("disputes/<uuid:id>", resource(get=show_dispute), name="dispute"),
+    path("disputes/<uuid:id>/finding", resource(post=record_finding)),
+]
+log = [
+    path("push", resource(post=push), name="push"),
+    path("log/head", resource(get=show_head), name="log-head"),
+    path("schema", schema, name="schema"),
+    path("docs", SpectacularSwaggerView.as_view(url_name="api:schema"), name="docs"),
+]
+
+urlpatterns = [*people, *animals, *calls, *sales, *log]

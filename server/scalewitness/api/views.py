@@ -1,0 +1,77 @@
+"""From operations to views: who may call, how often, and what every answer carries."""
+
+from collections.abc import Callable, Mapping
+from typing import Any, ClassVar, cast
+
+from django.http import HttpResponseBase
+from rest_framework.authentication import BaseAuthentication
+from rest_framework.negotiation import BaseContentNegotiation
+from rest_framework.permissions import AllowAny, IsAuthenticated
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.throttling import BaseThrottle
+from rest_framework.views import APIView
+
+from scalewitness.api.operations import Operation
+from scalewitness.api.throttling import THROTTLES
+
+
+class OnlyJson(BaseContentNegotiation):
+    """There is one representation of everything; ``Accept`` is not asked."""
+
+    def select_parser(self, request: Request, parsers: Any) -> Any:
+        wanted = request.content_type.split(";")[0].strip().lower()
+        return next((parser for parser in parsers if parser.media_type == wanted), None)
+
+    def select_renderer(
+        self, request: Request, renderers: Any, format_suffix: str | None = None
+    ) -> tuple[Any, str]:
+        return renderers[0], renderers[0].media_type
+
+
+class Resource(APIView):
+    """One path. ``operations`` by lower-case method."""
+
+    operations: ClassVar[Mapping[str, Operation]] = {}
+    http_method_names = ["get", "head", "post", "patch", "delete"]  # noqa: RUF012  as Django has it
+    content_negotiation_class = OnlyJson
+
+    @property
+    def operation(self) -> Operation:
+        """The operation asked for; any of them when the method has none, or when the schema
+        is made and nothing was asked."""
+        asked: Request | None = getattr(self, "request", None)
+        method = ((asked and asked.method) or "get").lower().replace("head", "get")
+        return self.operations.get(method) or next(iter(self.operations.values()))
+
+    def get_authenticators(self) -> list[BaseAuthentication]:
+        return [] if self.operation.anonymous else super().get_authenticators()
+
+    def get_permissions(self) -> Any:
+        return [AllowAny() if self.operation.anonymous else IsAuthenticated()]
+
+    def get_throttles(self) -> list[BaseThrottle]:
+        scope = self.operation.throttle
+        return [THROTTLES[scope]()] if scope else []
+
+    def finalize_response(
+        self, request: Request, response: Response, *args: Any, **kwargs: Any
+    ) -> Response:
+        answer = super().finalize_response(request, response, *args, **kwargs)
+        answer.headers["Cache-Control"] = "private, no-store"
+        answer.headers["Referrer-Policy"] = "no-referrer"
+        return answer
+
+
+def resource(**operations: Operation) -> Callable[..., HttpResponseBase]:
+    """The view of one path: ``resource(get=list_animals, post=register_animal)``."""
+    members = {method: _handler(one) for method, one in operations.items()}
+    view = type("ResourceOf", (Resource,), {"operations": operations, **members})
+    return cast(type[Resource], view).as_view()
+
+
+def _handler(one: Operation) -> Callable[..., Response]:
+    def handle(view: Resource, request: Request, **path: Any) -> Response:
+        return one.run(request, **path)
+
+    return handle

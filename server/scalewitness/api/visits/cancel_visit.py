@@ -1,0 +1,18 @@
+"""The host calls a visit off."""
+
+from uuid import UUID
+
+from django.urls import reverse
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from scalewitness.api.operations import operation
+from scalewitness.api.reading import body_of
+from scalewitness.api.saying import ANSWERS, FACT_REFUSALS, Known, begin
+
+
+@operation("Cancel a visit", takes=Known, gives=ANSWERS, refuses=FACT_REFUSALS, keyed=True)
+def cancel_visit(request: Request, id: UUID) -> Response:
+    """The guest's sight of the animals ends at once; calls already made stay."""
+    fact = begin(request, body_of(request, Known))
+    return fact.say("visit_cancelled", id, location=reverse("api:visit", args=[id]))
