@@ -77,7 +77,7 @@ def test_says_which_process_died_and_its_last_words(supervisor: Supervisor) -> N
     up(supervisor, "steady", FAMILY)
     up(supervisor, "shaky", "echo up; sleep 0.2; echo out of ideas; exit 7")
 
-    with pytest.raises(ProcessFailed, match=r"^shaky ended with status 7$") as caught:
+    with pytest.raises(ProcessFailed, match=r"^shaky ended with status 7\n") as caught:
         supervisor.serve()
 
     assert caught.value.lines == ["up", "out of ideas"]
