@@ -1,0 +1,73 @@
+"""Who is at the page, and how a page is answered."""
+
+from collections.abc import Callable, Mapping
+from functools import wraps
+from typing import Any, Concatenate, ParamSpec
+from urllib.parse import quote
+
+from django.conf import settings
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils.cache import add_never_cache_headers
+
+from scalewitness.domain.errors import LinkGone, NotFound
+from scalewitness.intake.batch import Actor
+from scalewitness.pages.forms.facts import FactForm
+from scalewitness.people.models import Keeper
+
+P = ParamSpec("P")
+ForKeeper = Callable[Concatenate[HttpRequest, Keeper, P], HttpResponse]
+View = Callable[Concatenate[HttpRequest, P], HttpResponse]
+
+
+def signed_in(view: ForKeeper[P]) -> View[P]:
+    """For keepers only; what they may not see answers 404, as what does not exist."""
+
+    @wraps(view)
+    def answer(request: HttpRequest, /, *args: P.args, **kwargs: P.kwargs) -> HttpResponse:
+        keeper = request.user
+        if not isinstance(keeper, Keeper):
+            return redirect(f"{settings.LOGIN_URL}?next={quote(request.get_full_path())}")
+        try:
+            response = view(request, keeper, *args, **kwargs)
+        except (NotFound, LinkGone):
+            raise Http404 from None
+        add_never_cache_headers(response)
+        return response
+
+    return answer
+
+
+def post_or_go(name: str, *, of_it: bool = True) -> Callable[[View[P]], View[P]]:
+    """For addresses that only take a form: whoever merely opens one is sent to the page it
+    belongs to, ``of_it`` with the first part of the address."""
+
+    def decorate(view: View[P]) -> View[P]:
+        @wraps(view)
+        def answer(request: HttpRequest, /, *args: P.args, **kwargs: P.kwargs) -> HttpResponse:
+            if request.method == "POST":
+                return view(request, *args, **kwargs)
+            return redirect(name, *list(kwargs.values())[:1]) if of_it else redirect(name)
+
+        return answer
+
+    return decorate
+
+
+def actor_of(keeper: Keeper) -> Actor:
+    """The keeper as intake knows them; a page is no enrolled device."""
+    return Actor(keeper=keeper.pk)
+
+
+def page(
+    request: HttpRequest,
+    template: str,
+    context: Mapping[str, Any] | None = None,
+    form: FactForm | None = None,
+    status: int = 200,
+) -> HttpResponse:
+    """The rendered page. With a form its status tells whether something was refused."""
+    shown = dict(context or {})
+    if form is not None:
+        shown["form"], status = form, form.status
+    return render(request, template, shown, status=status)

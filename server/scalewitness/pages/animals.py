@@ -1,0 +1,268 @@
+"""One animal: what is known of it, and what its keepers note and correct."""
+
+from collections.abc import Mapping
+from typing import Any
+from uuid import UUID
+
+from django.contrib import messages
+from django.db import transaction
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect
+from django.utils import timezone
+
+from scalewitness.animals import services
+from scalewitness.animals.models import Animal
+from scalewitness.animals.queries import animal_of, condition, is_steward
+from scalewitness.calls.queries.dossier import dossier
+from scalewitness.calls.queries.visibility import animal_open, animal_seen, visible_animals
+from scalewitness.disputes.queries import open_dispute_on
+from scalewitness.domain.errors import NotFound, VersionStale
+from scalewitness.domain.sexing.taxa import taxon
+from scalewitness.intake.services import accept
+from scalewitness.ledger.queries import entries_about
+from scalewitness.pages.access import actor_of, page, signed_in
+from scalewitness.pages.attention import title_of
+from scalewitness.pages.collections import stewarded
+from scalewitness.pages.evidence import by_name, lines_of
+from scalewitness.pages.forms.animals import (
+    HUSBANDRY,
+    RECORD,
+    IdentifierForm,
+    ParticularsForm,
+    RecordForm,
+    RegisterForm,
+)
+from scalewitness.pages.forms.facts import FactForm
+from scalewitness.pages.welfare import warnings
+from scalewitness.people.models import Keeper
+from scalewitness.people.queries import names_of
+
+
+def blind_view(animal: Animal) -> dict[str, Any]:
+    """All that a blind guest may know of an animal, as plain values: nothing else about it
+    ever reaches a blind template."""
+    now = timezone.now()
+    known = condition(animal.pk)
+    codes = animal.identifiers.filter(scheme__in=["tag", "transponder"]).order_by("scheme")
+    return {
+        "id": animal.pk,
+        "codes": [{"scheme": one.scheme, "code": one.code} for one in codes],
+        "species": taxon(animal.species),
+        "hatched": animal.hatched,
+        "grams": known.grams,
+        "weighed_at": known.weighed_at,
+        "fed_at": known.fed_at,
+        "shed": known.shed,
+        "hold_off": animal.hold_off,
+        "warnings": warnings(known, hold_off=animal.hold_off, now=now, steward=False),
+    }
+
+
+def full_view(animal: Animal) -> dict[str, Any]:
+    """What someone who may see an animal whole is shown of its sex."""
+    case = dossier(animal)
+    return {
+        "case": case,
+        "calls": by_name(case),
+        "answer": lines_of(case, "answer"),
+        "reasons": lines_of(case, "reason"),
+        "cautions": lines_of(case, "caution"),
+    }
+
+
+def stewarded_animal(keeper: Keeper, animal_id: UUID) -> Animal:
+    """An animal the keeper holds or is a partner in.
+
+    Raises:
+        NotFound: not theirs, or there is none.
+    """
+    animal = animal_of(animal_id)
+    if animal is None or not is_steward(keeper.pk, animal.collection, timezone.now()):
+        raise NotFound()
+    return animal
+
+
+@signed_in
+def show_animal(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpResponse:
+    now = timezone.now()
+    animal, sight = animal_seen(keeper.pk, animal_id, now)
+    if sight == "blind":
+        return page(request, "animals/blind.html", {"animal": blind_view(animal)})
+    parents = {one.pk: one for one in _parents(keeper, animal)}
+    context = full_view(animal) | {
+        "animal": animal,
+        "title": title_of(animal),
+        "steward": is_steward(keeper.pk, animal.collection, now),
+        "keeper": keeper,
+        "taxon": taxon(animal.species),
+        "identifiers": animal.identifiers.order_by("position"),
+        "condition": condition(animal.pk),
+        "sire": parents.get(animal.sire) if animal.sire else None,
+        "dam": parents.get(animal.dam) if animal.dam else None,
+        "dispute": open_dispute_on(animal.pk),
+    }
+    return page(request, "animals/animal.html", context)
+
+
+def _parents(keeper: Keeper, animal: Animal) -> list[Animal]:
+    """The parents, as far as the keeper may see them whole."""
+    seen = visible_animals(keeper.pk, timezone.now()).filter(sight="all")
+    return list(seen.filter(pk__in=[one for one in (animal.sire, animal.dam) if one]))
+
+
+@signed_in
+def register(request: HttpRequest, keeper: Keeper, collection_id: UUID) -> HttpResponse:
+    collection = stewarded(keeper, collection_id)
+    form = RegisterForm(
+        request.POST or None, collection=collection, parents=_possible_parents(keeper)
+    )
+    if form.is_valid() and _register(form, keeper):
+        return redirect("animal", form.cleaned_data["animal"])
+    return page(request, "animals/register.html", {"collection": collection}, form)
+
+
+def _possible_parents(keeper: Keeper) -> list[tuple[str, str]]:
+    seen = visible_animals(keeper.pk, timezone.now()).filter(sight="all")
+    named = seen.prefetch_related("identifiers").order_by("name", "pk")
+    return [(str(one.pk), _choice(one)) for one in named]
+
+
+def _choice(animal: Animal) -> str:
+    codes = ", ".join(one.code for one in animal.identifiers.all())
+    return " · ".join(part for part in (animal.name, codes) if part) or str(animal.pk)
+
+
+def _register(form: RegisterForm, keeper: Keeper) -> bool:
+    """The animal, its identifier and its name, all or nothing."""
+    now, animal = timezone.now(), form.cleaned_data["animal"]
+    with transaction.atomic():
+        outcomes = accept(form.items(), actor_of(keeper), now)
+        refused = next((one.problem for one in outcomes if one.problem), None)
+        if refused is not None:
+            transaction.set_rollback(True)
+            form.refuse(refused)
+            return False
+        name = form.cleaned_data["name"]
+        if name and outcomes[0].status == "accepted":
+            made = Animal.objects.get(pk=animal)
+            services.edit(made, {"name": name}, version=made.version, by=keeper, now=now)
+    return True
+
+
+@signed_in
+def edit_record(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpResponse:
+    animal = stewarded_animal(keeper, animal_id)
+    initial = {name: getattr(animal, name) for name in RECORD} | {"version": animal.version}
+    form = RecordForm(request.POST or None, initial=initial)
+    if not form.is_valid():
+        status = 422 if form.errors else 200
+        context = {"animal": animal, "title": title_of(animal), "form": form}
+        return page(request, "animals/edit.html", context, status=status)
+    try:
+        services.edit(
+            animal,
+            form.given(),
+            version=form.cleaned_data["version"],
+            by=keeper,
+            now=timezone.now(),
+        )
+    except VersionStale:
+        return _conflict(request, animal.pk, form)
+    return redirect("animal", animal.pk)
+
+
+def _conflict(request: HttpRequest, animal_id: UUID, form: RecordForm) -> HttpResponse:
+    """Both values side by side; what was typed stays in the form, under the new version."""
+    animal = Animal.objects.get(pk=animal_id)
+    again = RecordForm(initial=form.given() | {"version": animal.version})
+    differ = [
+        {"label": again.fields[name].label, "yours": yours, "theirs": getattr(animal, name)}
+        for name, yours in form.given().items()
+        if yours != getattr(animal, name)
+    ]
+    context = {"animal": animal, "title": title_of(animal), "form": again, "differ": differ}
+    return page(request, "animals/conflict.html", context, status=412)
+
+
+@signed_in
+def correct_particulars(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpResponse:
+    animal = stewarded_animal(keeper, animal_id)
+    form = ParticularsForm(
+        request.POST or None,
+        parents=[one for one in _possible_parents(keeper) if one[0] != str(animal.pk)],
+        initial=_particulars(animal),
+    )
+    return _say(request, keeper, animal, form, "Correct its particulars")
+
+
+def _particulars(animal: Animal) -> Mapping[str, Any]:
+    return {
+        "species": animal.species,
+        "hatched": animal.hatched,
+        "traits": ", ".join(animal.traits),
+        "sire": animal.sire,
+        "dam": animal.dam,
+    }
+
+
+@signed_in
+def add_identifier(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpResponse:
+    animal = stewarded_animal(keeper, animal_id)
+    return _say(request, keeper, animal, IdentifierForm(request.POST or None), "Add an identifier")
+
+
+@signed_in
+def note_husbandry(
+    request: HttpRequest, keeper: Keeper, animal_id: UUID, type: str
+) -> HttpResponse:
+    """Stewards note anything; a guest, blind or not, may leave a weight."""
+    animal, sight = animal_seen(keeper.pk, animal_id, timezone.now())
+    if type != "weight":
+        stewarded_animal(keeper, animal_id)
+    form = HUSBANDRY[type](request.POST or None)
+    title = title_of(animal) if sight == "all" else blind_title(animal)
+    return _say(request, keeper, animal, form, form.title, title)
+
+
+def blind_title(animal: Animal) -> str:
+    """A code to go by, where the name must stay hidden."""
+    codes = animal.identifiers.filter(scheme__in=["tag", "transponder"])
+    first = codes.order_by("scheme", "position").first()
+    return first.code if first else "An animal without a code"
+
+
+def _say(
+    request: HttpRequest,
+    keeper: Keeper,
+    animal: Animal,
+    form: FactForm,
+    heading: str,
+    title: str | None = None,
+) -> HttpResponse:
+    """One fact about an animal from a plain form, then back to the animal."""
+    if form.is_valid():
+        outcome = form.send(animal.pk, actor_of(keeper))
+        if outcome is not None:
+            messages.success(request, f"Accepted at position {outcome.position}.")
+            return redirect("animal", animal.pk)
+    context = {"id": animal.pk, "title": title or title_of(animal), "heading": heading}
+    return page(request, "animals/fact.html", context, form)
+
+
+@signed_in
+def show_history(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpResponse:
+    """Edits of the record and every fact about the animal, in log order."""
+    animal = animal_open(keeper.pk, animal_id, timezone.now())
+    entries = entries_about(animal.pk)
+    edits = list(animal.history.order_by("version", "history_date"))
+    names = names_of(
+        {one.by for one in entries if one.by}
+        | {one.history_user_id for one in edits if one.history_user_id}
+    )
+    context = {
+        "animal": animal,
+        "title": title_of(animal),
+        "entries": [(one, names.get(one.by) if one.by else "the record") for one in entries],
+        "edits": [(one, names.get(one.history_user_id, "the record")) for one in edits],
+    }
+    return page(request, "animals/history.html", context)

@@ -1,0 +1,104 @@
+"""What waits for a keeper: gathered from every app, in words, with the page to go to."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.urls import reverse
+
+from scalewitness.animals.models import Animal
+from scalewitness.animals.queries import stewarded_collections
+from scalewitness.calls.queries.held import held_calls
+from scalewitness.disclosures.models import Disclosure
+from scalewitness.disclosures.queries import disclosures_in, disclosures_to
+from scalewitness.disputes.queries import disputes_seen
+from scalewitness.domain.sales import UNPAID
+from scalewitness.mail.models import Letter
+from scalewitness.mail.queries import letters_for
+from scalewitness.people.models import Keeper
+from scalewitness.sales.queries import progress_of, sales_seen
+from scalewitness.visits.queries import state_of, visits_of
+
+
+@dataclass(frozen=True, slots=True)
+class Matter:
+    """One thing that waits. ``urgent``: someone may be relying on what no longer holds."""
+
+    what: str
+    about: str
+    url: str
+    urgent: bool = False
+
+
+def attention(keeper: Keeper, now: datetime) -> list[Matter]:
+    """Everything that waits for this keeper, urgent matters first."""
+    found = [
+        *_disputes(keeper, now),
+        *_held_sales(keeper, now),
+        *_disclosures(keeper, now),
+        *_late_calls(keeper, now),
+        *_visits(keeper, now),
+    ]
+    return sorted(found, key=lambda one: not one.urgent)
+
+
+def title_of(animal: Animal) -> str:
+    """What its keepers call an animal, else its first code."""
+    if animal.name:
+        return animal.name
+    first = animal.identifiers.order_by("position").first()
+    return first.code if first else "An animal without a name"
+
+
+def _disputes(keeper: Keeper, now: datetime) -> Iterable[Matter]:
+    for dispute in disputes_seen(keeper.pk, now):
+        if not hasattr(dispute, "finding"):
+            url = reverse("dispute", args=[dispute.pk])
+            yield Matter("A dispute is open", title_of(dispute.animal), url, urgent=True)
+
+
+def _held_sales(keeper: Keeper, now: datetime) -> Iterable[Matter]:
+    for sale in sales_seen(keeper.pk, now):
+        progress = progress_of(sale)
+        if progress.held and progress.state in UNPAID:
+            url = reverse("sale", args=[sale.pk])
+            yield Matter("A sale is held", f"to {sale.buyer.name}", url, urgent=True)
+
+
+def _disclosures(keeper: Keeper, now: datetime) -> Iterable[Matter]:
+    owed = [one for one in disclosures_in(sales_seen(keeper.pk, now)) if is_open(one)]
+    letters = letters_for({one.cause for one in owed})
+    for one in owed:
+        url = reverse("disclosure", args=[one.pk])
+        mine = [letter for letter in letters.get(one.cause, []) if letter.recipient == one.to_id]
+        if any(letter.state == Letter.State.FAILED for letter in mine):
+            yield Matter("A disclosure could not be delivered", one.to.name, url, urgent=True)
+        else:
+            yield Matter("A disclosure is not yet acknowledged", one.to.name, url)
+    for one in disclosures_to(keeper.pk):
+        if is_open(one):
+            url = reverse("disclosure", args=[one.pk])
+            yield Matter("What you were told has changed", title_of(one.animal), url, urgent=True)
+
+
+def is_open(disclosure: Disclosure) -> bool:
+    return not hasattr(disclosure, "acknowledgement")
+
+
+def _late_calls(keeper: Keeper, now: datetime) -> Iterable[Matter]:
+    collections = [one.pk for one in stewarded_collections(keeper.pk, now)]
+    for held in held_calls(collections):
+        yield Matter(
+            "A late call waits for your decision", title_of(held.animal), reverse("held_calls")
+        )
+
+
+def _visits(keeper: Keeper, now: datetime) -> Iterable[Matter]:
+    for visit in visits_of(keeper.pk):
+        if visit.guest_id != keeper.pk:
+            continue
+        state, host = state_of(visit, now), f"{visit.host.name}’s snakes"
+        if state == "invited":
+            yield Matter("You are invited to a check", host, reverse("visit", args=[visit.pk]))
+        if state == "open":
+            yield Matter("Your visit is open", host, reverse("sheet", args=[visit.pk]))

@@ -1,0 +1,207 @@
+"""Disputes: the evidence in time order with who knew what, and the finding."""
+
+from collections.abc import Sequence
+from typing import Any
+from uuid import UUID
+
+from django import forms
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect
+from django.utils import timezone
+
+from scalewitness.animals.queries import is_steward
+from scalewitness.calls.queries.dossier import dossier
+from scalewitness.calls.queries.visibility import animal_open
+from scalewitness.disclosures.models import Disclosure
+from scalewitness.disputes.models import Dispute
+from scalewitness.disputes.queries import dispute_of, disputes_seen
+from scalewitness.domain.errors import NotFound
+from scalewitness.ledger.queries import texts_of
+from scalewitness.mail.models import Letter
+from scalewitness.mail.queries import letters_for
+from scalewitness.pages.access import actor_of, page, post_or_go, signed_in
+from scalewitness.pages.animals import stewarded_animal
+from scalewitness.pages.attention import title_of
+from scalewitness.pages.disclosures import DELIVERY
+from scalewitness.pages.evidence import Shown, by_name, lines_of, weakest
+from scalewitness.pages.forms.calls import one_of
+from scalewitness.pages.forms.facts import FactForm, new_id, note
+from scalewitness.people.models import Keeper
+from scalewitness.sales.models import SaleStep
+
+GROUNDS = {
+    "contested_standing": "The record opened it: checks speak strongly for opposite sexes.",
+    "party_objects": "A party objects to what the record says.",
+}
+OUTCOMES = (
+    ("call_set_aside", "A call is set aside"),
+    ("calls_stand", "The calls stand as they are"),
+    ("wrong_animal", "Another animal was checked"),
+    ("unresolved", "It cannot be settled on what is known"),
+)
+REMEDIES = (
+    ("none", "None"),
+    ("refund", "Refund"),
+    ("exchange", "Exchange"),
+    ("recheck", "A further check"),
+    ("other", "Something else"),
+)
+LETTERS = {
+    "disclosure": "Disclosure to a buyer",
+    "dispute_opened": "Notice of the dispute to a keeper",
+    "finding": "The finding to the buyer",
+    "sale_held": "Hold of a sale, to the buyer",
+    "sale_held_seller": "Hold of a sale, to the seller",
+    "standing_notice": "Change of standing to a keeper",
+}
+
+
+class DisputeForm(FactForm):
+    """A party objects to what the record says of an animal."""
+
+    kind = "dispute_opened"
+    dispute = forms.UUIDField(widget=forms.HiddenInput, initial=new_id)
+    note = note("What do you object to, and why?")
+
+    def __init__(self, *args: Any, animal: UUID, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.animal = animal
+
+    def body(self) -> dict[str, Any]:
+        return {"animal": str(self.animal), "ground": "party_objects"}
+
+
+class FindingForm(FactForm):
+    kind = "finding_recorded"
+    outcome = one_of("What is the outcome?", OUTCOMES)
+    set_aside = forms.MultipleChoiceField(
+        label="Which calls are set aside?",
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
+        help_text="They stay on record and no longer count. The record accepts this only "
+        "after a later blind check, by someone with no share in the animal, that says otherwise.",
+    )
+    remedy = one_of("Remedy", REMEDIES, initial="none")
+    reasons = note("Your reasons")
+
+    def __init__(self, *args: Any, calls: Sequence[Shown], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["set_aside"].choices = [  # type: ignore[attr-defined]
+            (str(one.call.pk), f"{one.method} by {one.who}: {one.call.conclusion}")
+            for one in calls
+            if one.state in {"counts", "does not count"}
+        ]
+        self.fields["reasons"].required = True
+
+    def body(self) -> dict[str, Any]:
+        given = self.cleaned_data
+        body = {"outcome": given["outcome"], "remedy": given["remedy"]}
+        return body | ({"set_aside": given["set_aside"]} if given["set_aside"] else {})
+
+    def _field_at(self, pointer: str) -> str | None:
+        if pointer.startswith("/body/set_aside"):
+            return "set_aside"
+        return super()._field_at(pointer)
+
+
+@signed_in
+def show_disputes(request: HttpRequest, keeper: Keeper) -> HttpResponse:
+    rows = [
+        {"dispute": one, "title": title_of(one.animal), "open": not hasattr(one, "finding")}
+        for one in disputes_seen(keeper.pk, timezone.now())
+    ]
+    return page(request, "disputes/disputes.html", {"rows": rows})
+
+
+@signed_in
+def open_dispute(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpResponse:
+    animal = stewarded_animal(keeper, animal_id)
+    form = DisputeForm(request.POST or None, animal=animal.pk)
+    if form.is_valid():
+        dispute = form.cleaned_data["dispute"]
+        if form.send(dispute, actor_of(keeper)) is not None:
+            return redirect("dispute", dispute)
+    context = {"id": animal.pk, "title": title_of(animal), "heading": "Open a dispute"}
+    return page(request, "animals/fact.html", context, form)
+
+
+def _seen(keeper: Keeper, dispute_id: UUID) -> Dispute:
+    dispute = dispute_of(dispute_id)
+    if dispute is None:
+        raise NotFound()
+    animal_open(keeper.pk, dispute.animal_id, timezone.now())
+    return dispute
+
+
+@signed_in
+def show_dispute(request: HttpRequest, keeper: Keeper, dispute_id: UUID) -> HttpResponse:
+    return _dispute_page(request, keeper, _seen(keeper, dispute_id), None)
+
+
+@post_or_go("dispute")
+@signed_in
+def find(request: HttpRequest, keeper: Keeper, dispute_id: UUID) -> HttpResponse:
+    dispute = _seen(keeper, dispute_id)
+    form = FindingForm(request.POST, calls=by_name(dossier(dispute.animal)))
+    if form.is_valid():
+        outcome = form.send(dispute.pk, actor_of(keeper))
+        if outcome is not None:
+            messages.success(request, f"The finding is on record at position {outcome.position}.")
+            return redirect("dispute", dispute.pk)
+    return _dispute_page(request, keeper, dispute, form)
+
+
+def _dispute_page(
+    request: HttpRequest, keeper: Keeper, dispute: Dispute, form: FindingForm | None
+) -> HttpResponse:
+    case = dossier(dispute.animal)
+    calls = by_name(case)
+    finding = getattr(dispute, "finding", None)
+    texts = texts_of([dispute.pk] + ([finding.pk] if finding else []))
+    steward = is_steward(keeper.pk, dispute.animal.collection, timezone.now())
+    context = {
+        "dispute": dispute,
+        "title": title_of(dispute.animal),
+        "ground": GROUNDS[dispute.ground],
+        "finding": finding,
+        "outcome": dict(OUTCOMES).get(finding.outcome) if finding else None,
+        "remedy": dict(REMEDIES).get(finding.remedy) if finding else None,
+        "reasons_text": texts.get((finding.pk, "reasons")) if finding else None,
+        "case": case,
+        "calls": sorted(calls, key=lambda one: one.call.examined_at),
+        "answer": lines_of(case, "answer"),
+        "reasons": lines_of(case, "reason"),
+        "cautions": lines_of(case, "caution"),
+        "weakest": weakest(case),
+        "letters": _letters(dispute),
+        "steward": steward,
+        "form": form or FindingForm(calls=calls),
+    }
+    return page(request, "disputes/dispute.html", context, status=form.status if form else 200)
+
+
+def _letters(dispute: Dispute) -> list[dict[str, Any]]:
+    """Every letter owed over this matter, by role and state; no address is shown."""
+    animal = dispute.animal
+    owed = Disclosure.objects.filter(animal=animal)
+    holds = SaleStep.objects.filter(kind="sale_held", body__animal=str(animal.pk))
+    finding = getattr(dispute, "finding", None)
+    causes = {
+        dispute.pk,
+        *([dispute.cause] if dispute.cause else []),
+        *([finding.pk] if finding else []),
+        *owed.values_list("cause", flat=True),
+        *holds.values_list("pk", flat=True),
+    }
+    found = [letter for some in letters_for(causes).values() for letter in some]
+    return [_letter(one) for one in sorted(found, key=lambda one: one.created_at)]
+
+
+def _letter(letter: Letter) -> dict[str, Any]:
+    return {
+        "what": LETTERS.get(letter.kind, letter.kind.replace("_", " ")),
+        "state": DELIVERY[letter.state],
+        "failed": letter.state == Letter.State.FAILED,
+        "at": letter.sent_at or letter.created_at,
+    }

@@ -1,0 +1,20 @@
+"""What is said when there is nothing to show, or when we failed."""
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.template.loader import render_to_string
+
+
+def not_found(request: HttpRequest, exception: Exception) -> HttpResponse:
+    """The same page for what does not exist and for what one may not see."""
+    return render(request, "errors/not_found.html", status=404)
+
+
+def server_error(request: HttpRequest) -> HttpResponse:
+    """Rendered without the request: whatever failed may fail again there."""
+    return HttpResponse(render_to_string("errors/server_error.html"), status=500)
+
+
+def forbidden(request: HttpRequest, reason: str = "") -> HttpResponse:
+    """A form came back without its token, usually because it lay open too long."""
+    return render(request, "errors/stale_form.html", status=403)

@@ -1,0 +1,168 @@
+"""An animal's evidence as a page shows it: to keepers by name, to buyers by role."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from string import ascii_uppercase
+from uuid import UUID
+
+import msgspec
+
+from scalewitness.calls.models import Call
+from scalewitness.calls.queries.dossier import Dossier, ShownCall
+from scalewitness.domain.facts import CallMade
+from scalewitness.domain.sexing.explain import Line
+from scalewitness.domain.sexing.words import found_in_words, support
+
+METHODS: Mapping[str, str] = {
+    "probing": "Probing",
+    "eversion": "Everting",
+    "ultrasound": "Ultrasound",
+    "radiography": "X-ray",
+    "endoscopy": "Endoscopy",
+    "dna": "DNA test",
+    "reproduction": "Eggs or young",
+    "scale_count": "Scale count",
+    "visual": "Looks",
+    "statement": "A statement",
+}
+IDENTITY: Mapping[str, str] = {
+    "confirmed": "Its code was read and matches.",
+    "unconfirmed": "No code was read, so it may have been another animal.",
+    "mismatch": "The code read is not this animal's.",
+}
+FLAGS: Mapping[str, str] = {
+    "clock_ahead": "The sender's clock was ahead of ours.",
+    "late": "It arrived long after the visit and the keeper admitted it.",
+}
+GROUNDS: Mapping[str, str] = {
+    "wrong_animal": "another animal was checked",
+    "wrong_reading": "it was misread",
+    "wrong_method": "the method does not fit",
+    "not_blind": "the examiner knew more than stated",
+    "other": "another reason",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """One call in words. ``weight`` is None for one that does not count."""
+
+    call: Call
+    who: str
+    sent_by: str | None
+    method: str
+    text: str
+    identity: str
+    knew: str
+    weight: str | None
+    state: str
+    flags: tuple[str, ...]
+    objections: tuple[str, ...]
+    harm: tuple[str, ...]
+    note: str | None
+
+
+def by_name(dossier: Dossier) -> list[Shown]:
+    """For people who may see the animal whole."""
+    who = {call.call.pk: _named(call) for call in dossier.calls}
+    return [_shown(one, who[one.call.pk], dossier, notes=True) for one in dossier.calls]
+
+
+def by_role(dossier: Dossier, seller: UUID) -> list[Shown]:
+    """For a buyer: what each examiner is to the animal, never a name, no free text."""
+    roles = roles_of([one.call for one in dossier.calls], seller)
+    return [_shown(one, roles[one.call.pk], dossier, notes=False) for one in dossier.calls]
+
+
+def roles_of(calls: Iterable[Call], seller: UUID) -> dict[UUID, str]:
+    """Each call's examiner in a word or two; independent keepers are told apart by letter."""
+    letters: dict[UUID, str] = {}
+    found: dict[UUID, str] = {}
+    for call in calls:
+        role = _role(call, seller)
+        if role == "independent keeper":
+            spare = ascii_uppercase[len(letters) % 26]
+            role = f"Independent keeper {letters.setdefault(call.examiner, spare)}"
+        found[call.pk] = role
+    return found
+
+
+def _role(call: Call, seller: UUID) -> str:
+    sender = "the seller" if call.by == seller else "a keeper"
+    if call.role == "veterinarian":
+        return f"A veterinarian, reported by {sender}"
+    if call.role == "laboratory":
+        return f"A laboratory, reported by {sender}"
+    if call.role == "earlier_keeper":
+        return f"An earlier keeper, reported by {sender}"
+    if call.by == seller:
+        return "The seller"
+    return "Someone with a share in the animal" if call.interested else "independent keeper"
+
+
+def _named(one: ShownCall) -> str:
+    roles = {
+        "veterinarian": f"{one.examiner_name}, veterinarian",
+        "laboratory": f"{one.examiner_name}, laboratory",
+        "earlier_keeper": f"{one.examiner_name}, earlier keeper",
+    }
+    return roles.get(one.call.role, one.examiner_name)
+
+
+def _shown(one: ShownCall, who: str, dossier: Dossier, *, notes: bool) -> Shown:
+    call, body = one.call, msgspec.convert(one.call.body, CallMade)
+    lines = {line.call: line.text for line in dossier.lines if line.kind == "call"}
+    plain = f"{found_in_words(body.observed)}; concluded {body.conclusion}."
+    reported = notes and call.role != "keeper"
+    return Shown(
+        call=call,
+        who=who,
+        sent_by=one.sender_name if reported else None,
+        method=METHODS[call.method],
+        text=lines.get(str(call.pk), plain),
+        identity=IDENTITY[call.identity],
+        knew=_knew(call),
+        weight=support(one.weight.log10_lr) if one.weight else None,
+        state=_state(one),
+        flags=tuple(FLAGS[flag] for flag in call.flags if flag in FLAGS),
+        objections=tuple(GROUNDS[made.ground] for made in call.objections.all()),
+        harm=body.harm,
+        note=one.note if notes else None,
+    )
+
+
+def _knew(call: Call) -> str:
+    if call.blind:
+        return "Knew no earlier answer"
+    if call.anchored_to:
+        return f"Knew it had been called {call.anchored_to}"
+    return "No earlier answer was on record"
+
+
+def _state(one: ShownCall) -> str:
+    if one.withdrawn:
+        return "withdrawn"
+    if one.set_aside:
+        return "set aside"
+    return "counts" if one.counts else "does not count"
+
+
+def lines_of(dossier: Dossier, kind: str) -> list[Line]:
+    return [line for line in dossier.lines if line.kind == kind]
+
+
+def weakest(dossier: Dossier) -> tuple[Shown, str] | None:
+    """The counted call that speaks most strongly against what the rest of the record
+    favours, with how the answer would stand without it; None when none does."""
+    favoured = dossier.assessment.favoured
+    against = [
+        weight
+        for weight in dossier.assessment.weights
+        if favoured and weight.log10_lr * (1 if favoured == "male" else -1) < 0
+    ]
+    if not against:
+        return None
+    worst = max(against, key=lambda weight: abs(weight.log10_lr))
+    shown = next(one for one in by_name(dossier) if str(one.call.pk) == worst.call)
+    p = worst.p_male_without if favoured == "male" else 1 - worst.p_male_without
+    return shown, f"{p:.1%}"

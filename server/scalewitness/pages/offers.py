@@ -1,0 +1,236 @@
+"""The buyer's pages: no account, no cookie; the emailed link is the only key.
+
+They carry no CSRF token. Nothing here rests on a session: whoever can send a form to a
+link knows the link, and could send it without tricking the buyer. (A page that sends no
+referrer has browsers send ``Origin: null``, which the token check would refuse.)
+"""
+
+from collections.abc import Callable
+from functools import wraps
+from typing import Any
+from uuid import UUID
+
+import msgspec
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect
+from django.utils import timezone
+from django.utils.cache import add_never_cache_headers
+from django.views.decorators.csrf import csrf_exempt
+
+from scalewitness.animals.models import Animal
+from scalewitness.calls.queries.dossier import dossier
+from scalewitness.disclosures.models import Disclosure
+from scalewitness.domain.cautions import AFTER_A_DISCLOSURE, BEFORE_A_PURCHASE
+from scalewitness.domain.errors import LinkGone, NotFound
+from scalewitness.domain.facts import OfferMade
+from scalewitness.domain.moments import parse_moment
+from scalewitness.domain.sales import UNPAID
+from scalewitness.domain.sexing.taxa import taxon
+from scalewitness.intake.batch import Actor
+from scalewitness.ledger.queries import tip
+from scalewitness.pages.access import page, post_or_go
+from scalewitness.pages.attention import title_of
+from scalewitness.pages.disclosures import both_versions
+from scalewitness.pages.evidence import by_role, lines_of
+from scalewitness.pages.forms.facts import FactForm, Step
+from scalewitness.pages.forms.sales import AnswerForm, ConfirmationForm
+from scalewitness.sales.models import OfferLink, Sale
+from scalewitness.sales.queries import link_behind, offer_in_force, progress_of
+
+View = Callable[..., HttpResponse]
+
+
+def by_link(view: View) -> View:
+    """Open a live link; anything else is the same plain page that says it opens nothing.
+    The view gets the request, the token and the link."""
+
+    @csrf_exempt
+    @wraps(view)
+    def answer(request: HttpRequest, token: str, **more: Any) -> HttpResponse:
+        try:
+            link = link_behind(token, timezone.now())
+            response = view(request, token, link, **more)
+        except (LinkGone, NotFound):
+            response = page(request, "offers/gone.html", status=404)
+        response["Referrer-Policy"] = "no-referrer"
+        add_never_cache_headers(response)
+        return response
+
+    return answer
+
+
+def _actor(link: OfferLink) -> Actor:
+    return Actor(buyer=link.sale.buyer_id, sale=link.sale_id)
+
+
+@by_link
+def show_offer(request: HttpRequest, token: str, link: OfferLink) -> HttpResponse:
+    if link.purpose == "disclosure":
+        return _disclosure_page(request, token, link)
+    return _offer_page(request, token, link)
+
+
+@post_or_go("offer")
+@by_link
+def confirm(request: HttpRequest, token: str, link: OfferLink) -> HttpResponse:
+    form = ConfirmationForm(request.POST)
+    if _said(form, link):
+        return redirect("offer", token)
+    if form.refused_as == "standing_moved":
+        return _moved_page(request, token, link, form)
+    return _offer_page(request, token, link, confirmation=form)
+
+
+@post_or_go("offer")
+@by_link
+def decline(request: HttpRequest, token: str, link: OfferLink) -> HttpResponse:
+    form = AnswerForm("offer_declined", request.POST)
+    if _said(form, link):
+        return redirect("offer", token)
+    return _offer_page(request, token, link, declining=form)
+
+
+@post_or_go("offer")
+@by_link
+def ask_for_check(request: HttpRequest, token: str, link: OfferLink) -> HttpResponse:
+    form = AnswerForm("check_requested", request.POST)
+    if _said(form, link):
+        return redirect("offer", token)
+    return _offer_page(request, token, link, asking=form)
+
+
+def _said(form: FactForm, link: OfferLink) -> bool:
+    """Only a link for the offer speaks for the buyer of the offer."""
+    if link.purpose != "offer":
+        raise NotFound()
+    return form.is_valid() and form.send(link.sale_id, _actor(link)) is not None
+
+
+def _offer_page(
+    request: HttpRequest,
+    token: str,
+    link: OfferLink,
+    *,
+    confirmation: ConfirmationForm | None = None,
+    declining: AnswerForm | None = None,
+    asking: AnswerForm | None = None,
+) -> HttpResponse:
+    # The log's tip is read first: whatever arrives while the rest is gathered is newer
+    # than what the buyer confirms, and so is refused.
+    seen = tip().size - 1
+    sale, offer = link.sale, offer_in_force(link.sale)
+    if offer is None:
+        raise NotFound()
+    offered, progress = msgspec.convert(offer.body, OfferMade), progress_of(sale)
+    asked = next((form for form in (confirmation, declining, asking) if form), None)
+    shown = ConfirmationForm(initial={"offer": offer.pk, "seen": seen})
+    context = {
+        "token": token,
+        "sale": sale,
+        "seller": sale.collection.keeper,
+        "offer": offer,
+        "offered": offered,
+        "lapsed": parse_moment(offered.expires) <= timezone.now(),
+        "progress": progress,
+        "held": progress.held and progress.state in UNPAID,
+        "seen": seen,
+        "animals": [_animal_view(one, sale, offered) for one in sale.animals.order_by("pk")],
+        "steps": _steps(sale),
+        "cautions": BEFORE_A_PURCHASE,
+        "confirmation": confirmation or shown,
+        "declining": declining or AnswerForm("offer_declined"),
+        "asking": asking or AnswerForm("check_requested"),
+        "problem": asked.problem if asked else None,
+    }
+    return page(request, "offers/offer.html", context, status=asked.status if asked else 200)
+
+
+def _animal_view(animal: Animal, sale: Sale, offered: OfferMade) -> dict[str, Any]:
+    case = dossier(animal)
+    was = next(one for one in offered.represents if one.animal == str(animal.pk))
+    now = case.standing
+    return {
+        "title": title_of(animal),
+        "taxon": taxon(animal.species),
+        "hatched": animal.hatched,
+        "identifiers": animal.identifiers.order_by("position"),
+        "was": msgspec.to_builtins(was),
+        "moved": (now.label if now else "unsexed") != was.label,
+        "case": case,
+        "calls": by_role(case, sale.collection.keeper_id),
+        "answer": lines_of(case, "answer"),
+        "reasons": lines_of(case, "reason"),
+        "cautions": lines_of(case, "caution"),
+    }
+
+
+def _steps(sale: Sale) -> dict[str, Any]:
+    """What the buyer has said so far, by kind, under the offer now in force."""
+    steps = list(sale.steps.all())
+    last = max((n for n, step in enumerate(steps) if step.kind == "offer_made"), default=0)
+    return {step.kind: step for step in steps[last:]}
+
+
+def _moved_page(
+    request: HttpRequest, token: str, link: OfferLink, form: ConfirmationForm
+) -> HttpResponse:
+    """Refused because the record moved: what changed, and the way back to read it."""
+    problem = form.problem or {}
+    names = {str(one.pk): title_of(one) for one in link.sale.animals.all()}
+    changed = [
+        {"title": names.get(one["animal"], ""), "was": one["was"], "now": one["now"]}
+        for one in problem.get("changed", [])
+    ]
+    context = {"token": token, "changed": changed, "statement": form.data.get("statement", "")}
+    return page(request, "offers/moved.html", context, status=409)
+
+
+# --- disclosures ------------------------------------------------------------------------
+
+
+def _owed(link: OfferLink) -> list[Disclosure]:
+    """Every disclosure of the link's sale, newest first: an old link shows new ones too."""
+    return list(
+        Disclosure.objects.filter(sale=link.sale_id)
+        .select_related("acknowledgement", "animal", "sale__collection__keeper")
+        .order_by("-position")
+    )
+
+
+def _disclosure_page(
+    request: HttpRequest, token: str, link: OfferLink, refused: Step | None = None
+) -> HttpResponse:
+    offer = offer_in_force(link.sale)
+    context = {
+        "token": token,
+        "sale": link.sale,
+        "seller": link.sale.collection.keeper,
+        "offered": msgspec.convert(offer.body, OfferMade) if offer else None,
+        "owed": [_owed_view(one, link.sale) for one in _owed(link)],
+        "advice": AFTER_A_DISCLOSURE,
+        "refused": refused,
+    }
+    status = refused.status if refused else 200
+    return page(request, "offers/disclosure.html", context, status=status)
+
+
+def _owed_view(owed: Disclosure, sale: Sale) -> dict[str, Any]:
+    case = dossier(owed.animal)
+    return both_versions(owed) | {
+        "form": Step("disclosure_acknowledged"),
+        "reasons": lines_of(case, "reason"),
+        "calls": by_role(case, sale.collection.keeper_id),
+    }
+
+
+@post_or_go("offer")
+@by_link
+def acknowledge(
+    request: HttpRequest, token: str, link: OfferLink, disclosure_id: UUID
+) -> HttpResponse:
+    if link.purpose != "disclosure":
+        raise NotFound()
+    form = Step("disclosure_acknowledged", request.POST)
+    if form.is_valid() and form.send(disclosure_id, _actor(link)) is not None:
+        return redirect("offer", token)
+    return _disclosure_page(request, token, link, form)

@@ -1,0 +1,47 @@
+"""What only pages show: the scale of a standing."""
+
+from typing import Any
+
+from django import template
+
+from scalewitness.pages.disclosures import DELIVERY
+
+register = template.Library()
+
+LEFT, LENGTH = 4.0, 92.0
+"""Of the drawing's 100 units."""
+
+
+@register.inclusion_tag("parts/scale.html")
+def scale(p_male: float | str, p_male_pessimistic: float | str) -> dict[str, Any]:
+    """A line from female to male with the answer as a dot and, to the pessimistic answer,
+    a bar: how far it would give if every check were trusted less."""
+    base, sceptical = float(p_male), float(p_male_pessimistic)
+    at, other = LEFT + LENGTH * base, LEFT + LENGTH * sceptical
+    return {
+        "at": f"{at:.2f}",
+        "from": f"{min(at, other):.2f}",
+        "width": f"{max(abs(at - other), 0.5):.2f}",
+        "percent": f"{base:.1%}",
+        "sceptical": f"{sceptical:.1%}",
+    }
+
+
+@register.filter
+def shown_value(value: object) -> str:
+    """A record's value in a comparison; nothing at all says so."""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return str(value) or "(empty)"
+
+
+@register.filter
+def spaced(word: str) -> str:
+    """``identifier_assigned`` as ``identifier assigned``."""
+    return word.replace("_", " ")
+
+
+@register.filter
+def delivery(state: str) -> str:
+    """How far a letter got."""
+    return DELIVERY[state]
