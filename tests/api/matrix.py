@@ -1,0 +1,180 @@
+"""The table: each operation of the API once, with what everyone is answered."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import timedelta
+from typing import Any
+
+from django.utils import timezone
+from tests.api.stage import PERSONAS, Stage
+from tests.world import PASSWORD, new_id, probing
+
+from scalewitness.domain.moments import rfc3339
+
+Body = Callable[[Stage], dict[str, Any]]
+
+EVERYONE = dict.fromkeys(PERSONAS, 200)
+SIGNED_IN = EVERYONE | {"anonymous": 401}
+NOBODY = dict.fromkeys(PERSONAS, 404) | {"anonymous": 401}
+STEWARDS = ("owner", "partner")
+SEES_WHOLE = (*STEWARDS, "viewer", "guest_after")
+SEES_SOME = (*SEES_WHOLE, "guest_before")
+
+
+def to(status: int, *personas: str, **others: int) -> dict[str, int]:
+    """``status`` for those named, 404 for the rest, 401 without a token."""
+    return NOBODY | dict.fromkeys(personas, status) | others
+
+
+def all_signed_in(status: int) -> dict[str, int]:
+    return dict.fromkeys(PERSONAS, status) | {"anonymous": 401}
+
+
+@dataclass(frozen=True)
+class Row:
+    method: str
+    path: str
+    expected: dict[str, int]
+    body: Body | None = None
+    headers: dict[str, str] = field(default_factory=dict)
+
+    def __str__(self) -> str:
+        return f"{self.method} {self.path}"
+
+
+def fill(value: Any, ids: dict[str, str]) -> Any:
+    if isinstance(value, str):
+        return value.format(**ids) if "{" in value else value
+    if isinstance(value, dict):
+        return {key: fill(inner, ids) for key, inner in value.items()}
+    if isinstance(value, list):
+        return [fill(inner, ids) for inner in value]
+    return value
+
+
+def plain(**body: Any) -> Body:
+    return lambda stage: fill(body, stage.ids) | _fresh(body)
+
+
+def _fresh(body: dict[str, Any]) -> dict[str, Any]:
+    return {"id": str(new_id())} if body.get("id") == "new" else {}
+
+
+def fact(body: dict[str, Any] | None = None, about: str | None = None, **more: Any) -> Body:
+    """An envelope with a fresh id; ``about="new"`` names something new."""
+
+    def build(stage: Stage) -> dict[str, Any]:
+        sent: dict[str, Any] = {"id": str(new_id()), **fill(more, stage.ids)}
+        if body is not None:
+            sent["body"] = fill(body, stage.ids)
+        if about is not None:
+            sent["about"] = str(new_id()) if about == "new" else fill(about, stage.ids)
+        return sent
+
+    return build
+
+
+def at(**delta: float) -> str:
+    return rfc3339(timezone.now() + timedelta(**delta))
+
+
+VISIT = {
+    "collection": "{collection}",
+    "guest": "{stranger}",
+    "animals": ["{other}"],
+    "opens": at(),
+    "closes": at(days=2),
+}
+V1 = {"If-Match": '"v1"'}
+LINK = dict.fromkeys(PERSONAS, 200)
+
+ROWS = [
+    # people
+    Row("POST", "keepers", dict.fromkeys(PERSONAS, 201),
+        plain(name="New", email="new@keepers.example", password=PASSWORD)),
+    Row("GET", "keepers/me", SIGNED_IN),
+    Row("PATCH", "keepers/me", SIGNED_IN, plain(name="Renamed"), V1),
+    Row("GET", "keepers?email={stranger_email}", SIGNED_IN),
+    Row("POST", "devices", dict.fromkeys(PERSONAS, 201),
+        plain(email="{stranger_email}", password=PASSWORD, name="tablet")),
+    Row("GET", "devices", SIGNED_IN),
+    Row("DELETE", "devices/{device_owner}", to(204, "owner")),
+    Row("POST", "practitioners", all_signed_in(201), plain(id="new", name="Dr Ilse Brandt")),
+    Row("GET", "grants", SIGNED_IN),
+    Row("POST", "grants", to(201, "owner"),
+        fact({"to": "{stranger}", "role": "viewer"}, about="{collection}")),
+    Row("POST", "grants/{grant}/revocation", to(201, "owner", "viewer"), fact()),
+    Row("GET", "collections", SIGNED_IN),
+    Row("POST", "collections", all_signed_in(201), plain(id="new", name="Shelf")),
+    Row("GET", "collections/{collection}", to(200, *STEWARDS)),
+    Row("PATCH", "collections/{collection}", to(200, *STEWARDS), plain(name="Other"), V1),
+    # animals
+    Row("GET", "animals", SIGNED_IN),
+    Row("POST", "animals", to(201, *STEWARDS),
+        fact({"collection": "{collection}", "species": "boa_imperator"}, about="new")),
+    Row("GET", "animals/{blind}", to(200, *SEES_SOME)),
+    Row("PATCH", "animals/{blind}", to(200, *STEWARDS), plain(rack="B2"), V1),
+    Row("GET", "animals/{blind}/history", to(200, *SEES_WHOLE)),
+    Row("POST", "animals/{blind}/particulars", to(201, *STEWARDS),
+        fact({"species": "boa_imperator"})),
+    Row("POST", "animals/{blind}/identifiers", to(201, *STEWARDS),
+        fact({"scheme": "tag", "code": "B9"})),
+    Row("POST", "animals/{blind}/husbandry", to(201, *STEWARDS, "guest_before", "guest_after",
+        viewer=201), fact({"noted": {"type": "weight", "grams": "400"}})),
+    Row("POST", "animals/{blind}/custody", to(403, "owner"),
+        fact({"to": "{collection}", "why": "moved"})),
+    # calls
+    Row("GET", "animals/{blind}/calls", to(200, *SEES_WHOLE)),
+    Row("POST", "animals/{blind}/calls",
+        to(422, *STEWARDS, viewer=403, guest_before=201),
+        fact(probing("male", "B1") | {"visit": "{visit}"})),
+    Row("GET", "animals/{blind}/standing", to(200, *SEES_WHOLE)),
+    Row("GET", "calls/{call}", to(200, *SEES_WHOLE)),
+    Row("POST", "calls/{call_after}/withdrawal", to(201, "guest_after"), fact({})),
+    Row("POST", "calls/{call}/objection", to(201, "partner", "viewer", "guest_after", owner=403),
+        fact({"ground": "wrong_animal"})),
+    Row("GET", "held-calls", SIGNED_IN),
+    Row("POST", "held-calls/{held}/decision", to(201, *STEWARDS), fact({"admitted": True})),
+    # visits
+    Row("GET", "visits", SIGNED_IN),
+    Row("POST", "visits", to(201, *STEWARDS), fact(VISIT, about="new")),
+    Row("GET", "visits/{visit}", to(200, *STEWARDS, "guest_before")),
+    Row("GET", "visits/{visit}/sheet", to(200, *STEWARDS, "guest_before")),
+    Row("POST", "visits/{invitation}/answer", to(201, "stranger"), fact(accepted=True)),
+    Row("POST", "visits/{visit}/cancellation", to(201, *STEWARDS), fact()),
+    # sales
+    Row("GET", "sales", SIGNED_IN),
+    Row("POST", "sales", to(201, *STEWARDS), plain(
+        id="new", collection="{collection}", animals=["{blind}"],
+        buyer={"name": "Bo", "email": "bo@buyers.example"})),
+    Row("GET", "sales/{sale}", to(200, *STEWARDS)),
+    Row("POST", "sales/{draft}/offer", to(201, *STEWARDS),
+        fact(recheck_days=7, remedy="refund", expires=at(days=5))),
+    Row("POST", "sales/{offered}/payment", to(409, *STEWARDS), fact()),
+    Row("POST", "sales/{sale}/handover", to(201, *STEWARDS), fact()),
+    Row("POST", "sales/{sale}/closing", to(409, *STEWARDS), fact()),
+    Row("POST", "sales/{offered}/withdrawal", to(201, *STEWARDS), fact()),
+    # the buyer's link: whoever holds the token, with an account or without
+    Row("GET", "offers/{offer_token}", LINK),
+    Row("POST", "offers/{offer_token}/confirmation", dict.fromkeys(PERSONAS, 201),
+        lambda stage: {"id": str(new_id()), "seen": stage.world_position()}),
+    Row("POST", "offers/{offer_token}/refusal", dict.fromkeys(PERSONAS, 201), fact()),
+    Row("POST", "offers/{offer_token}/check-request", dict.fromkeys(PERSONAS, 201), fact()),
+    Row("GET", "offers/{disclosure_token}/disclosure", LINK),
+    Row("POST", "offers/{disclosure_token}/acknowledgement", dict.fromkeys(PERSONAS, 201), fact()),
+    # disclosures and disputes
+    Row("GET", "disclosures", SIGNED_IN),
+    Row("GET", "disclosures/{disclosure}", to(200, *STEWARDS, "buyer")),
+    Row("POST", "disclosures/{disclosure}/acknowledgement", to(201, "buyer"), fact()),
+    Row("GET", "disputes", SIGNED_IN),
+    Row("POST", "disputes", to(201, *STEWARDS),
+        fact({"animal": "{other}", "ground": "party_objects"}, about="new")),
+    Row("GET", "disputes/{dispute}", to(200, *SEES_WHOLE)),
+    Row("POST", "disputes/{dispute}/finding", to(201, *STEWARDS), fact({"outcome": "unresolved"})),
+    # the rest
+    Row("GET", "species", SIGNED_IN),
+    Row("POST", "push", SIGNED_IN, plain(items=[])),
+    Row("GET", "log/head", EVERYONE),
+    Row("GET", "schema", EVERYONE),
+    Row("GET", "docs", EVERYONE),
+]  # fmt: skip

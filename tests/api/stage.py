@@ -1,0 +1,156 @@
+"""One verified, sold animal in dispute, one blind visit, and everyone around them."""
+
+from dataclasses import dataclass, field
+from datetime import timedelta
+from uuid import UUID
+
+from django.core.cache import cache
+from django.test import Client
+from django.utils import timezone
+from tests.world import World, keeper, probing
+
+from scalewitness.animals.models import Animal
+from scalewitness.disclosures.models import Disclosure
+from scalewitness.disputes.models import Dispute
+from scalewitness.domain.moments import rfc3339
+from scalewitness.ledger.queries import tip
+from scalewitness.mail.services import link_token
+from scalewitness.people.models import Grant, Keeper
+from scalewitness.people.services import enrol_device
+from scalewitness.sales.models import OfferLink, Sale
+
+PERSONAS = (
+    "owner",
+    "partner",
+    "viewer",
+    "guest_before",
+    "guest_after",
+    "former_guest",
+    "buyer",
+    "stranger",
+    "anonymous",
+)
+"""``buyer`` has an account and is the buyer of the sale; a buyer without one comes by the
+emailed link, which opens for whoever holds the token."""
+
+NAMES = {"V1": "Duchess Marigold", "B1": "Lord Basil", "O1": "Sir Oregano", "D1": "Madam Dill"}
+"""Names that tell a sex, as keepers do give them."""
+
+
+@dataclass
+class Stage:
+    """``ids`` fill the paths and bodies of the table; ``secrets`` are what a blind guest
+    must never be given."""
+
+    world: World
+    ids: dict[str, str] = field(default_factory=dict)
+    clients: dict[str, Client] = field(default_factory=dict)
+    secrets: set[str] = field(default_factory=set)
+
+    @staticmethod
+    def world_position() -> int:
+        """The end of the log: what a buyer has seen who looks right now."""
+        return tip().size - 1
+
+
+def set_stage() -> Stage:
+    cache.clear()
+    world = World(now=timezone.now() - timedelta(days=40))
+    sold, blind = _named(world, world.verified("V1")), _named(world, world.animal("B1"))
+    other, drafted = _named(world, world.animal("O1")), _named(world, world.animal("D1"))
+    world.call(world.odile, blind, "female")
+    sale = world.sold(sold, email=world.stan.email)
+    former, after, viewer = keeper("Fern Former"), keeper("Anna After"), keeper("Vic Viewer")
+    stranger = keeper("Sam Stranger")
+    world.visit(former, blind, sold, days=1)
+    world.pass_time(days=30)
+    world.make_partner(world.pim)
+    world.say(
+        world.odile,
+        "grant_given",
+        world.collection.pk,
+        {"to": str(viewer.pk), "role": "viewer"},
+    )
+    visit = world.visit(world.greta, blind, sold, days=60)
+    own = world.visit(after, blind, sold, days=60)
+    world.call(after, sold, "female", visit=own)
+    world.call(after, blind, "female", visit=own)
+    offered, draft = world.draft(other), world.draft(drafted)
+    world.offer(offered, expires=rfc3339(timezone.now() + timedelta(days=5)))
+    stage = Stage(world)
+    stage.ids = {
+        "sold": str(sold.pk),
+        "blind": str(blind.pk),
+        "other": str(other.pk),
+        "collection": str(world.collection.pk),
+        "visit": str(visit),
+        "visit_after": str(own),
+        "invitation": str(world.invite(stranger, blind, days=60)),
+        "call": str(sold.calls.filter(by=world.odile.pk).get().pk),
+        "call_after": str(sold.calls.filter(by=after.pk).get().pk),
+        "sale": str(sale.pk),
+        "offered": str(offered.pk),
+        "draft": str(draft.pk),
+        "disclosure": str(Disclosure.objects.get().pk),
+        "dispute": str(Dispute.objects.get().pk),
+        "grant": str(Grant.objects.get(to=viewer).pk),
+        "held": _held(world, former, blind),
+        "offer_token": _token(offered, "offer"),
+        "disclosure_token": _token(sale, "disclosure"),
+        "stranger": str(stranger.pk),
+        "stranger_email": stranger.email,
+    }
+    people = {
+        "owner": world.odile,
+        "partner": world.pim,
+        "viewer": viewer,
+        "guest_before": world.greta,
+        "guest_after": after,
+        "former_guest": former,
+        "buyer": world.stan,
+        "stranger": stranger,
+        "anonymous": None,
+    }
+    stage.clients = {name: _client(person, stage.ids, name) for name, person in people.items()}
+    stage.secrets = {
+        *NAMES.values(),
+        "female row",
+        *(str(call.pk) for animal in (sold, blind) for call in animal.calls.all()),
+        *(str(standing.pk) for animal in (sold, blind) for standing in animal.standings.all()),
+        stage.ids["sale"],
+        stage.ids["disclosure"],
+        stage.ids["dispute"],
+    }
+    return stage
+
+
+def _named(world: World, animal: Animal) -> Animal:
+    tag = animal.identifiers.get().code
+    animal.name, animal.rack = NAMES[tag], "female row"
+    animal.description = f"{animal.name}, bought in spring"
+    animal.traits = ["coral"]
+    animal._history_user, animal._history_date = world.odile, world.now
+    animal.save()
+    return animal
+
+
+def _client(person: Keeper | None, ids: dict[str, str], name: str) -> Client:
+    client = Client(raise_request_exception=False)
+    if person is not None:
+        device, token = enrol_device(person, "phone", timezone.now())
+        ids[f"device_{name}"], ids[f"keeper_{name}"] = str(device.pk), str(person.pk)
+        client.defaults["HTTP_AUTHORIZATION"] = f"Bearer {token}"
+    return client
+
+
+def _held(world: World, former: Keeper, animal: Animal) -> str:
+    """A call of the former guest that arrives more than 14 days after the visit."""
+    visit = Grant.objects.get(to=former)
+    body = probing("male", "B1") | {"visit": str(visit.pk)}
+    outcome = world.say(former, "call_made", animal.pk, body, at=visit.opens + timedelta(hours=1))
+    assert outcome.status == "held"
+    return str(UUID(outcome.id))
+
+
+def _token(sale: Sale, purpose: str) -> str:
+    return link_token(OfferLink.objects.get(sale=sale, purpose=purpose, revoked_at=None).pk)
