@@ -29,7 +29,7 @@ class Letter:
 
     @property
     def id(self) -> str:
-        return str(self.message["Message-ID"])
+        return str(self.message["Message-ID"]).strip()  # long ones are folded
 
     @property
     def kind(self) -> str:

@@ -46,9 +46,8 @@ def _fall(stage: Stage, deal: Deal, call: Json) -> Json:
         (before, after),
     )
     stage.saw(f"position {position}: {before}; position {position + 1}: {after}")
-    (owed,) = _disclosures(api, deal)
-    disputes = [one for one in api.get("disputes")["items"] if one["animal"]["id"] == animal]
-    (dispute,) = [api.get(f"disputes/{one['id']}") for one in disputes]
+    owed = stage.only(_disclosures(api, deal), "one disclosure is owed")
+    dispute = _dispute(stage, deal)
     follow = [owed["position"], dispute["position"]]
     stage.require(
         sorted(follow) == [position + 2, position + 3],
@@ -67,6 +66,14 @@ def _disclosures(api: Api, deal: Deal) -> list[Json]:
     """The sale's disclosures, oldest first."""
     found = [one for one in api.get("disclosures")["items"] if one["sale"] == deal.id]
     return sorted(found, key=lambda one: int(one["position"]))
+
+
+def _dispute(stage: Stage, deal: Deal) -> Json:
+    """The one dispute about the animal sold."""
+    api, animal = deal.room.keeper.api, deal.room.checked.id
+    listed = [one for one in api.get("disputes")["items"] if one["animal"]["id"] == animal]
+    found = stage.only(listed, "one dispute is open")
+    return api.get(f"disputes/{found['id']}")
 
 
 def _read_disclosure(stage: Stage, deal: Deal, owed: Json, was: str, now: str) -> None:
@@ -92,9 +99,10 @@ def _acknowledge(stage: Stage, deal: Deal, owed: Json) -> None:
     """The buyer follows the letter's link and confirms having read it."""
     token = _letters_of(stage, deal)[0].token()
     buyer = Api(stage.url)
-    shown = buyer.get(f"offers/{token}/disclosure")
+    shown = stage.only(buyer.get(f"offers/{token}/disclosure")["items"], "one is shown")
     stage.require(shown["id"] == owed["id"], "the link shows this disclosure", shown)
-    buyer.post(f"offers/{token}/acknowledgement", {"id": fresh_id()})
+    named = {"id": fresh_id(), "disclosure": owed["id"]}
+    buyer.post(f"offers/{token}/acknowledgement", named)
     seen = deal.room.keeper.api.get(f"disclosures/{owed['id']}")
     stage.require(bool(seen["acknowledged_at"]), "the seller sees the acknowledgement", seen)
     stage.saw(f"{deal.buyer} opens the letter's link and acknowledges; the seller sees it")
@@ -102,9 +110,7 @@ def _acknowledge(stage: Stage, deal: Deal, owed: Json) -> None:
 
 def _look_at_dispute(stage: Stage, deal: Deal, call: Json) -> str:
     """The open dispute with its evidence; returns its id."""
-    api, animal = deal.room.keeper.api, deal.room.checked.id
-    (found,) = [one for one in api.get("disputes")["items"] if one["animal"]["id"] == animal]
-    dispute = api.get(f"disputes/{found['id']}")
+    dispute = _dispute(stage, deal)
     evidence = dispute["evidence"]
     times = [one["examined_at"] for one in evidence]
     stage.require(dispute["open"] and times == sorted(times), "evidence in time order", times)
@@ -119,7 +125,7 @@ def _look_at_dispute(stage: Stage, deal: Deal, call: Json) -> str:
             f"{one['method']}, {one['conclusion']} ({knew})",
             flush=True,
         )
-    return str(found["id"])
+    return str(dispute["id"])
 
 
 def _recheck(stage: Stage, deal: Deal, guest: Person) -> Json:

@@ -84,7 +84,7 @@ def _offer(stage: Stage, deal: Deal) -> Letter:
 def _read(stage: Stage, buyer: Api, deal: Deal) -> int:
     """What the link shows without an account; returns the position it was read at."""
     shown = buyer.get(deal.offer)
-    (animal,) = shown["animals"]
+    animal = stage.only(shown["animals"], "the offer shows its animal")
     label = animal["represented"]["label"]
     stage.require(label == "verified female", "the representation is verified female", animal)
     stage.require(bool(animal["evidence"] and shown["cautions"]), "evidence and cautions", shown)

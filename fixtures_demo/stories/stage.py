@@ -95,6 +95,11 @@ class Stage:
         if not kept:
             raise Broken(f"promised: {promise}; seen: {seen}")
 
+    def only(self, found: list[Json], promise: str) -> Json:
+        """The one item there must be. Raises Broken when there are more or none."""
+        self.require(len(found) == 1, promise, found)
+        return found[0]
+
     def refused(self, ask: Any, status: int, code: str, promise: str) -> Refusal:
         """Call ``ask`` and expect this refusal. Raises Broken when it is another or none."""
         try:

@@ -124,7 +124,7 @@ def _see_all(stage: Stage, guest: Person, room: Room) -> None:
     calls = guest.api.get(f"animals/{room.checked.id}/calls")["items"]
     stage.require(len(calls) == 2, "both calls are seen now", calls)
     standing = guest.api.get(f"animals/{room.checked.id}/standing")
-    label = standing["standing"]["label"]
+    label = standing["label"]
     stage.require(label == "verified female", "two examiners agree, one blind: verified", label)
     stage.saw(f"only now {guest.name} sees the earlier call, and the standing: {label}")
     stage.refused(
