@@ -90,7 +90,7 @@ class FindingForm(FactForm):
         self.fields["set_aside"].choices = [  # type: ignore[attr-defined]
             (str(one.call.pk), f"{one.method} by {one.who}: {one.call.conclusion}")
             for one in calls
-            if one.state in {"counts", "does not count"}
+            if self.is_bound or one.state in {"counts", "does not count"}
         ]
         self.fields["reasons"].required = True
 

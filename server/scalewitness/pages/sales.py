@@ -204,21 +204,27 @@ def offer(request: HttpRequest, keeper: Keeper, sale_id: UUID) -> HttpResponse:
 @signed_in
 def move(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpResponse:
     """To another collection of one's own, or to its buyer's once paid for."""
-    animal = stewarded_animal(keeper, animal_id)
-    own = [one for one in collections_of(keeper.pk) if one.pk != animal.collection_id]
-    targets = [(str(one.pk), one.name) for one in own]
-    sales: dict[str, UUID] = {}
-    for sale, target in _bought(animal):
-        targets.append((str(target.pk), f"{sale.buyer.name}, who bought it"))
-        sales[str(target.pk)] = sale.pk
-    form = CustodyForm(request.POST or None, targets=targets, sales=sales)
+    form = CustodyForm(request.POST or None)
     if form.is_valid():
-        outcome = form.send(animal.pk, actor_of(keeper))
+        outcome = form.send(animal_id, actor_of(keeper))
         if outcome is not None:
             messages.success(request, f"Moved; accepted at position {outcome.position}.")
             return redirect("home")
+    animal = stewarded_animal(keeper, animal_id)
+    form.offer(_targets(keeper, animal))
     context = {"id": animal.pk, "title": title_of(animal), "heading": "Move to another collection"}
     return page(request, "animals/fact.html", context, form)
+
+
+def _targets(keeper: Keeper, animal: Animal) -> list[tuple[str, str]]:
+    own = [one for one in collections_of(keeper.pk) if one.pk != animal.collection_id]
+    return [
+        *((str(one.pk), one.name) for one in own),
+        *(
+            (f"{target.pk} {sale.pk}", f"{sale.buyer.name}, who bought it")
+            for sale, target in _bought(animal)
+        ),
+    ]
 
 
 def _bought(animal: Animal) -> list[tuple[Sale, Collection]]:

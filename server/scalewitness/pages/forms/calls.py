@@ -141,7 +141,8 @@ class CallForm(FactForm):
         yield "In your words", self._shown(("note",))
 
     def _shown(self, names: Iterable[str]) -> list[BoundField]:
-        return [self[name] for name in names if name in self.fields]
+        fields = [self[name] for name in names if name in self.fields]
+        return [field for field in fields if not field.is_hidden]
 
     # --- saying -----------------------------------------------------------------------
 

@@ -4,7 +4,6 @@ import json
 from collections.abc import Sequence
 from datetime import UTC, datetime, time, timedelta
 from typing import Any
-from uuid import UUID
 
 import msgspec
 from django import forms
@@ -17,6 +16,7 @@ from scalewitness.pages.forms.calls import one_of
 from scalewitness.pages.forms.facts import FactForm, new_id, note
 from scalewitness.sales.models import Sale
 
+UUIDS = r"^[0-9a-f-]{36}( [0-9a-f-]{36})?$"
 REMEDIES = (
     ("refund", "The price is refunded"),
     ("exchange", "The animal is exchanged"),
@@ -123,9 +123,12 @@ class AnswerForm(FactForm):
 
 
 class CustodyForm(FactForm):
+    """``to`` is a collection, or a collection and the sale by which it may be moved there.
+    What comes back is for intake to judge: once moved, the choices are no longer known."""
+
     kind = "custody_changed"
 
-    to = forms.ChoiceField(label="To which collection?")
+    to = forms.RegexField(UUIDS, label="To which collection?", widget=forms.Select)
     why = one_of(
         "Why?",
         (
@@ -137,15 +140,13 @@ class CustodyForm(FactForm):
         ),
     )
 
-    def __init__(
-        self, *args: Any, targets: Sequence[tuple[str, str]], sales: dict[str, UUID], **kwargs: Any
-    ) -> None:
-        super().__init__(*args, **kwargs)
-        self.sales = sales
-        self.fields["to"].choices = targets  # type: ignore[attr-defined]
+    def offer(self, targets: Sequence[tuple[str, str]]) -> None:
+        """Give the collections to choose from."""
+        widget = self.fields["to"].widget
+        if isinstance(widget, forms.Select):
+            widget.choices = targets
 
     def body(self) -> dict[str, Any]:
-        to = self.cleaned_data["to"]
+        to, _, sale = self.cleaned_data["to"].partition(" ")
         body = {"to": to, "why": self.cleaned_data["why"]}
-        sale = self.sales.get(to)
-        return body | ({"sale": str(sale)} if sale else {})
+        return body | ({"sale": sale} if sale else {})

@@ -1,0 +1,155 @@
+"""A reader of pages without a browser: follows links, fills in forms as they were served."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from html.parser import HTMLParser
+from typing import Any
+
+from django.http import HttpResponse
+from django.test import Client
+
+from scalewitness.people.models import Keeper
+
+Values = dict[str, list[str]]
+
+
+@dataclass
+class Form:
+    """A form as served: where it goes and what it would send untouched."""
+
+    action: str
+    method: str
+    values: Values = field(default_factory=dict)
+    names: set[str] = field(default_factory=set)
+
+
+class _Reader(HTMLParser):
+    def __init__(self, html: str, path: str) -> None:
+        super().__init__()
+        self.path, self.forms, self.words, self.links = path, [], [], []
+        self.tags: list[tuple[str, dict[str, str | None]]] = []
+        self._form: Form | None = None
+        self._select: str | None = None
+        self._area: str | None = None
+        self.feed(html)
+
+    forms: list[Form]
+    words: list[str]
+    links: list[str]
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        given = dict(attrs)
+        self.tags.append((tag, given))
+        if tag == "a" and given.get("href"):
+            self.links.append(str(given["href"]))
+        if tag == "form":
+            action = given.get("action") or self.path
+            self._form = Form(action, given.get("method") or "get")
+            self.forms.append(self._form)
+        if self._form is not None:
+            self._control(tag, given, self._form)
+
+    def _control(self, tag: str, given: Mapping[str, str | None], form: Form) -> None:
+        name = given.get("name")
+        if tag in {"input", "select", "textarea"} and name:
+            form.names.add(name)
+        if tag == "input" and name:
+            chosen = given.get("type") not in {"radio", "checkbox"} or "checked" in given
+            if chosen and given.get("value") is not None:
+                form.values.setdefault(name, []).append(str(given["value"]))
+        if tag == "select":
+            self._select = name
+        if tag == "option" and self._select and "selected" in given:
+            form.values.setdefault(self._select, []).append(str(given.get("value") or ""))
+        if tag == "textarea":
+            self._area = name
+
+    def handle_endtag(self, tag: str) -> None:
+        if tag == "form":
+            self._form = None
+        if tag == "select":
+            self._select = None
+        if tag == "textarea":
+            self._area = None
+
+    def handle_data(self, data: str) -> None:
+        self.words.append(data)
+        if self._area and self._form is not None and data.strip():
+            self._form.values.setdefault(self._area, []).append(data.strip("\n"))
+
+
+class Page:
+    """A response as a reader meets it."""
+
+    def __init__(self, response: HttpResponse, path: str) -> None:
+        self.response = response
+        self.path = path
+        self.status = response.status_code
+        self.html = response.content.decode() if response.content else ""
+        read = _Reader(self.html, path)
+        self.forms, self.links, self.tags = read.forms, read.links, read.tags
+        self.text = " ".join(" ".join(read.words).split())
+
+    @property
+    def goes_to(self) -> str:
+        """Where a redirect leads."""
+        assert self.status == 302, f"{self.status}: {self.text[:600]}"
+        return str(self.response["Location"])
+
+    def form(self, ending: str = "") -> Form:
+        """The form whose address ends so; the page's own when nothing is said."""
+        wanted = ending or self.path
+        found = [form for form in self.forms if form.action.endswith(wanted)]
+        assert len(found) == 1, [form.action for form in self.forms]
+        return found[0]
+
+
+class Browser:
+    """One person's browser."""
+
+    def __init__(self, keeper: Keeper | None = None, **options: Any) -> None:
+        self.client = Client(**options)
+        if keeper is not None:
+            self.client.force_login(keeper)
+
+    def open(self, path: str) -> Page:
+        page = Page(self.client.get(path), path)
+        check_markup(page)
+        return page
+
+    def send(self, form: Form, **typed: str | list[str]) -> Page:
+        """Fill in and send a form; what is not typed goes as served."""
+        unknown = set(typed) - form.names
+        assert not unknown, f"no such fields: {unknown}"
+        data: dict[str, Any] = {**form.values, **typed}
+        page = Page(self.client.post(form.action, data), form.action)
+        check_markup(page)
+        return page
+
+    def fill(self, path: str, ending: str = "", **typed: str | list[str]) -> Page:
+        """Open a page and send the form on it."""
+        page = self.open(path)
+        assert page.status == 200, f"{page.status}: {page.text[:600]}"
+        return self.send(page.form(ending), **typed)
+
+
+def check_markup(page: Page) -> None:
+    """What must hold on every page: nothing the content policy would block, one heading of
+    the first rank, no element id twice, a label for everything one can fill in."""
+    if not page.html.lstrip().startswith("<!doctype html>"):
+        return
+    for tag, given in page.tags:
+        inline = {name for name in given if name == "style" or name.startswith("on")}
+        assert not inline, f"{page.path}: {tag} with {inline}"
+        assert tag not in {"style", "script"}, page.path
+    assert [tag for tag, _ in page.tags].count("h1") == 1, page.path
+    ids = [given["id"] for _, given in page.tags if "id" in given]
+    assert len(ids) == len(set(ids)), f"{page.path}: {sorted(ids)}"
+    labelled = {given["for"] for tag, given in page.tags if tag == "label" and "for" in given}
+    for tag, given in page.tags:
+        if tag in {"select", "textarea"} or (tag == "input" and given.get("type") not in SILENT):
+            assert given.get("id") in labelled, f"{page.path}: {given}"
+
+
+SILENT = {"hidden", "checkbox", "radio"}
+"""Ticks and choices stand inside their labels."""

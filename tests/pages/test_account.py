@@ -1,0 +1,165 @@
+"""Accounts, devices and who is let in."""
+
+import re
+from uuid import uuid4
+
+import pytest
+from allauth.account.models import EmailAddress
+from django.core import mail
+from django.utils import timezone
+from tests.pages.browser import Browser
+from tests.pages.conftest import Here
+from tests.world import PASSWORD
+
+from scalewitness.people.models import Device, Grant, Keeper
+from scalewitness.people.services import enrol_device, rename
+
+
+@pytest.fixture
+def outbox(settings: object) -> list[object]:
+    """Letters of the accounts pages, kept in memory by Django's test runner."""
+    return mail.outbox
+
+
+def new_address() -> str:
+    """One nobody wrote to before: confirmations to one address are spaced out."""
+    return f"rosa.{uuid4().hex}@keepers.example"
+
+
+def test_signing_up_asks_for_a_name_and_sends_a_confirmation(
+    db: None, anyone: Browser, outbox: list[object]
+) -> None:
+    address = new_address()
+    made = anyone.fill(
+        "/accounts/signup/", name="Rosa Vale", email=address, password1=PASSWORD
+    )
+    assert made.goes_to == "/"
+    keeper = Keeper.objects.get()
+    assert keeper.name == "Rosa Vale"
+    letter = outbox[0]
+    assert letter.subject == "Please confirm your address"
+    link = re.search(r"http://testserver(/accounts/confirm-email/\S+)", letter.body)
+    assert link is not None
+    assert "not confirmed yet" in anyone.open("/account").text
+    anyone.send(anyone.open(link[1]).form())
+    assert EmailAddress.objects.get().verified
+    assert f"{address}, confirmed" in anyone.open("/account").text
+
+
+def test_a_mail_host_that_is_down_costs_the_letter_not_the_account(
+    db: None, anyone: Browser, settings: object
+) -> None:
+    settings.EMAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend"  # nobody listens
+    address = new_address()
+    made = anyone.fill(
+        "/accounts/signup/", name="Rosa Vale", email=address, password1=PASSWORD
+    )
+    assert made.status == 302
+    text = anyone.open("/").text
+    assert "could not be sent just now" in text, text
+    assert Keeper.objects.filter(name="Rosa Vale").exists()
+
+
+def test_a_weak_password_is_refused_beside_the_field(db: None, anyone: Browser) -> None:
+    address = new_address()
+    refused = anyone.fill(
+        "/accounts/signup/", name="Rosa Vale", email=address, password1="12345678"
+    )
+    assert "too common" in refused.text
+    assert refused.form().values["name"] == ["Rosa Vale"]
+    assert not Keeper.objects.exists()
+
+
+def test_signing_in_and_out(here: Here, anyone: Browser) -> None:
+    asked = anyone.open(f"/collections/{here.collection.pk}")
+    assert asked.goes_to == f"/accounts/login/?next=/collections/{here.collection.pk}"
+    page = anyone.open(asked.goes_to)
+    form = page.form("/login/")
+    wrong = anyone.send(form, login=here.odile.email, password="not-that-one")
+    assert wrong.status == 200
+    assert "Nothing was recorded." not in wrong.text
+    assert wrong.form().values["login"] == [here.odile.email]
+    entered = anyone.send(form, login=here.odile.email, password=PASSWORD)
+    assert entered.goes_to == f"/collections/{here.collection.pk}"
+    anyone.send(anyone.open("/accounts/logout/").form())
+    assert anyone.open("/account").status == 302
+
+
+def test_a_forgotten_password_is_set_anew(
+    here: Here, anyone: Browser, outbox: list[object]
+) -> None:
+    asked = anyone.fill("/accounts/password/reset/", email=here.odile.email)
+    assert "Look in your mail" in anyone.open(asked.goes_to).text
+    letter = outbox[-1]
+    assert letter.subject == "Set a new password"
+    link = re.search(r"http://testserver(/accounts/password/reset/key/\S+)", letter.body)
+    assert link is not None
+    setting = anyone.open(anyone.open(link[1]).goes_to)
+    done = anyone.send(setting.form(), password1="nine-calm-coils", password2="nine-calm-coils")
+    assert "Your password is set" in anyone.open(done.goes_to).text
+    here.odile.refresh_from_db()
+    assert here.odile.check_password("nine-calm-coils")
+
+
+@pytest.mark.parametrize("path", ["/accounts/email/", "/accounts/password/change/"])
+def test_the_other_account_pages_are_in_our_look(here: Here, odile: Browser, path: str) -> None:
+    page = odile.open(path)
+    assert page.status == 200
+    assert any(given.get("class") == "wordmark" for _, given in page.tags)
+    assert odile.open("/accounts/confirm-email/").status == 200
+
+
+def test_renaming_oneself_under_a_version(here: Here, odile: Browser) -> None:
+    form = odile.open("/account").form()
+    rename(here.odile, name="O. Marten", version=1, now=timezone.now())
+    refused = odile.send(form, name="Odile M.")
+    assert refused.status == 412
+    assert "to “O. Marten”" in refused.text
+    assert odile.send(refused.form(), name="Odile M.").status == 302
+    here.odile.refresh_from_db()
+    assert here.odile.name == "Odile M."
+
+
+def test_a_device_is_signed_out(here: Here, odile: Browser, stan: Browser) -> None:
+    device, _ = enrol_device(here.odile, "Rack phone", timezone.now())
+    page = odile.open("/account")
+    assert "Rack phone" in page.text
+    form = page.form(f"/devices/{device.pk}/revocation")
+    assert stan.send(form).status == 404, "not Stan's"
+    assert Device.objects.get().revoked_at is None
+    odile.send(form)
+    assert Device.objects.get().token is None
+
+
+def test_a_partner_is_let_in_and_the_grant_ended(here: Here, odile: Browser) -> None:
+    path = f"/collections/{here.collection.pk}/grants/new"
+    here.now_is_now()
+    form = odile.open(path).form()
+    for _ in range(2):
+        assert odile.send(form, email=here.pim.email, role="partner").goes_to == "/account"
+    grant = Grant.objects.get()
+    pim = Browser(here.pim)
+    assert "The long room" in pim.open("/").text
+    assert "partner of Odile Marten" in pim.open("/").text
+    odile.send(odile.open("/account").form(f"/grants/{grant.pk}/revocation"))
+    assert pim.open(f"/collections/{here.collection.pk}").status == 404
+    assert "ended" in odile.open("/account").text
+
+
+def test_a_grant_may_be_given_back(here: Here) -> None:
+    grant = here.make_partner(here.pim)
+    here.now_is_now()
+    pim = Browser(here.pim)
+    pim.send(pim.open("/account").form(f"/grants/{grant}/revocation"))
+    assert pim.open(f"/collections/{here.collection.pk}").status == 404
+
+
+def test_a_partner_hands_out_no_grants(here: Here) -> None:
+    here.make_partner(here.pim)
+    here.now_is_now()
+    pim = Browser(here.pim)
+    path = f"/collections/{here.collection.pk}/grants/new"
+    assert path not in pim.open(f"/collections/{here.collection.pk}").links
+    sent = pim.fill(path, email=here.stan.email, role="viewer")
+    assert sent.status == 404
+    assert Grant.objects.filter(to=here.stan).count() == 0

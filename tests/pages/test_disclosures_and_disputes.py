@@ -1,0 +1,182 @@
+"""A verified sex falls: who is told, who sees what, and how it is settled."""
+
+from uuid import UUID
+
+import pytest
+from tests.pages.browser import Browser
+from tests.pages.conftest import Here
+
+from scalewitness.animals.models import Animal
+from scalewitness.disclosures.models import Acknowledgement, Disclosure
+from scalewitness.disputes.models import Dispute
+from scalewitness.mail.models import Letter
+from scalewitness.sales.models import Sale
+
+
+@pytest.fixture
+def fallen(here: Here) -> Sale:
+    """Bela bought a verified male; a blind stranger then found a female."""
+    animal = here.verified("R-17")
+    here.name(animal, "Vesper")
+    sale = here.sold(animal)
+    here.pass_time(days=1)
+    here.call(here.stan, animal, "female", visit=here.visit(here.stan, animal))
+    assert here.label(animal) == "contested"
+    here.now_is_now()
+    return sale
+
+
+def dispute_path() -> str:
+    return f"/disputes/{Dispute.objects.get().pk}"
+
+
+def test_the_link_shows_both_versions_and_takes_the_acknowledgement_once(
+    here: Here, anyone: Browser, odile: Browser, fallen: Sale
+) -> None:
+    path = f"/offers/{here.token(fallen, 'disclosure')}"
+    page = anyone.open(path)
+    for said in (
+        "What you were told has changed",
+        "What was represented",
+        "Verified male".lower(),
+        "What the record says now",
+        "contested",
+        "That does not mean it is wrong",
+        "One check by itself speaks strongly for the other sex",
+        "Have the animal rechecked by someone independent",
+        "the price is refunded",
+        here.odile.email,
+        "local consumer law come first",
+        "can change again",
+    ):
+        assert said.lower() in page.text.lower(), said
+    assert "Stan Okoro" not in page.html
+    owed = Disclosure.objects.get()
+    form = page.form(f"/acknowledgement/{owed.pk}")
+    assert [anyone.send(form).status for _ in range(2)] == [302, 302]
+    assert Acknowledgement.objects.count() == 1
+    assert "You confirmed that you have read this" in anyone.open(path).text
+    assert "acknowledged" in odile.open("/disclosures").text
+    assert "not yet acknowledged" not in odile.open("/disclosures").text
+
+
+def test_the_seller_sees_delivery_and_cannot_acknowledge(
+    here: Here, odile: Browser, fallen: Sale
+) -> None:
+    owed = Disclosure.objects.get()
+    path = f"/disclosures/{owed.pk}"
+    assert "Waiting to be sent" in odile.open(path).text
+    Letter.objects.filter(kind="disclosure").update(state="failed", last_error="550 no such user")
+    page = odile.open(path)
+    assert "The letter did not reach them" in page.text
+    assert "550 no such user" in page.text
+    assert "A disclosure could not be delivered" in odile.open("/").text
+    assert not page.forms
+    refused = odile.client.post(f"{path}/acknowledgement", {"id": str(owed.pk), "at": "x"})
+    assert refused.status_code != 302
+    assert not Acknowledgement.objects.exists()
+
+
+def test_a_buyer_who_is_a_keeper_acknowledges_when_signed_in(here: Here, stan: Browser) -> None:
+    animal = here.verified("R-17")
+    here.sold(animal, email=here.stan.email)
+    here.pass_time(days=1)
+    here.call(here.greta, animal, "female", visit=here.visit(here.greta, animal))
+    here.now_is_now()
+    owed = Disclosure.objects.get()
+    assert "What you were told has changed" in stan.open("/").text
+    done = stan.fill(f"/disclosures/{owed.pk}", "/acknowledgement")
+    assert done.goes_to == f"/disclosures/{owed.pk}"
+    assert Acknowledgement.objects.filter(disclosure=owed).exists()
+
+
+def test_no_one_else_sees_a_disclosure(here: Here, greta: Browser, fallen: Sale) -> None:
+    assert greta.open(f"/disclosures/{Disclosure.objects.get().pk}").status == 404
+    assert "Vesper" not in greta.open("/disclosures").html
+
+
+def test_the_dispute_shows_evidence_in_time_order_who_knew_what_and_letters(
+    here: Here, odile: Browser, fallen: Sale
+) -> None:
+    page = odile.open(dispute_path())
+    who = ["Odile Marten", "Guest R-17 one", "Guest R-17 two", "Stan Okoro"]
+    table = page.text[page.text.index("The evidence in time order") :]
+    assert [table.index(one) for one in who] == sorted(table.index(one) for one in who)
+    for said in (
+        "Knew no earlier answer",
+        "No earlier answer was on record",
+        "has a share in the animal",
+        "speaks strongly for a female",
+        "The call most likely wrong Probing by Stan Okoro",
+        "Disclosure to a buyer",
+        "Notice of the dispute to a keeper",
+        "waiting to be sent",
+    ):
+        assert said in page.text, said
+    assert "bela@buyers.example" not in page.html
+
+
+def test_a_finding_without_grounds_is_refused_and_keeps_what_was_typed(
+    here: Here, odile: Browser, fallen: Sale
+) -> None:
+    animal = Animal.objects.get()
+    contrary = animal.calls.get(by=here.stan.pk)
+    refused = odile.fill(
+        dispute_path(),
+        "/finding",
+        outcome="call_set_aside",
+        set_aside=[str(contrary.pk)],
+        remedy="none",
+        reasons="Stan was in a hurry.",
+    )
+    assert refused.status == 403
+    assert "Only a later blind check" in refused.text
+    kept = refused.form("/finding").values
+    assert kept["reasons"] == ["Stan was in a hurry."]
+    assert kept["set_aside"] == [str(contrary.pk)]
+
+
+def test_a_finding_after_a_later_blind_check_sets_the_call_aside_and_restores(
+    here: Here, odile: Browser, anyone: Browser, fallen: Sale
+) -> None:
+    animal = Animal.objects.get()
+    here.call(here.greta, animal, "male", visit=here.visit(here.greta, animal))
+    contrary = animal.calls.get(by=here.stan.pk)
+    form = odile.open(dispute_path()).form("/finding")
+    typed: dict[str, str | list[str]] = {
+        "outcome": "call_set_aside",
+        "set_aside": [str(contrary.pk)],
+        "remedy": "recheck",
+        "reasons": "Greta read nine scales on both sides.",
+    }
+    assert [odile.send(form, **typed).status for _ in range(2)] == [302, 302]
+    page = odile.open(dispute_path())
+    assert "A call is set aside." in page.text
+    assert "Greta read nine scales" in page.text
+    assert "set aside" in odile.open(f"/animals/{animal.pk}").text
+    assert here.label(animal) == "verified male"
+    told = anyone.open(f"/offers/{here.token(fallen, 'disclosure')}").text
+    assert "The verified sex stands again." in told
+    assert "The verified sex no longer stands." in told, "both notices stay"
+    assert "settled" in odile.open("/disputes").text
+
+
+def test_a_keeper_may_open_a_dispute(here: Here, odile: Browser) -> None:
+    animal = here.verified("R-50")
+    here.now_is_now()
+    opened = odile.fill(f"/animals/{animal.pk}/disputes/new", note="I doubt it.")
+    assert UUID(opened.goes_to.rpartition("/")[2]) == Dispute.objects.get().pk
+    assert "A party objects" in odile.open(opened.goes_to).text
+
+
+def test_a_viewer_reads_a_dispute_and_cannot_settle_it(
+    here: Here, greta: Browser, odile: Browser, fallen: Sale
+) -> None:
+    viewer = {"to": str(here.greta.pk), "role": "viewer"}
+    here.say(here.odile, "grant_given", here.collection.pk, viewer)
+    assert greta.open(dispute_path()).status == 200
+    assert not greta.open(dispute_path()).forms
+    typed = {"outcome": "calls_stand", "remedy": "none", "reasons": "I say so."}
+    form = odile.open(dispute_path()).form("/finding")
+    assert greta.send(form, **typed).status == 404
+    assert not hasattr(Dispute.objects.get(), "finding")

@@ -1,0 +1,146 @@
+"""Every address, opened by a stranger and by nobody: what one may not see is not there."""
+
+import re
+from uuid import uuid4
+
+import pytest
+from tests.pages.browser import Browser
+from tests.pages.conftest import Here
+from tests.world import new_id
+
+from scalewitness.calls.models import Call
+from scalewitness.disclosures.models import Disclosure
+from scalewitness.disputes.models import Dispute
+from scalewitness.pages import urls
+
+OPEN_TO_ALL = {"home", "about"}
+OWN = {
+    "account",
+    "animals",
+    "visits",
+    "sales",
+    "disputes",
+    "disclosures",
+    "held_calls",
+    "new_collection",
+}
+"""Pages that show a keeper nothing but their own."""
+FORMS_ONLY = {
+    "revoke_device",
+    "end_grant",
+    "decide_held",
+    "answer_visit",
+    "sale_step",
+    "acknowledge_disclosure",
+    "record_finding",
+}
+"""Addresses that take a form; opening one leads to the page it belongs to."""
+KEPT = sorted(
+    pattern.name
+    for pattern in urls.urlpatterns
+    if not {pattern.name} & (OPEN_TO_ALL | OWN)
+    and not str(pattern.pattern).startswith("offers/")
+    and pattern.name
+)
+
+
+def address(name: str, ids: dict[str, str]) -> str:
+    """The address of a page with real ids of somebody else's things in it."""
+    pattern = next(one for one in urls.urlpatterns if one.name == name)
+    route = str(pattern.pattern)
+    route = route.replace(r"(?P<type>weight|meal|shed|health)", "weight").strip("^$")
+    route = re.sub(r"\(\?P<animal_id>.*?\{12\}\)", ids["animal_id"], route)
+    words = {"method": "probing", "what": "acceptance" if "visits" in route else "payment"}
+    route = re.sub(r"<slug:(\w+)>", lambda found: words[found[1]], route)
+    return "/" + re.sub(r"<uuid:(\w+)>", lambda found: ids[found[1]], route)
+
+
+@pytest.fixture
+def ids(here: Here) -> dict[str, str]:
+    """One of everything, none of it Greta's."""
+    animal = here.verified("R-17")
+    here.name(animal, "Vesper")
+    sale = here.sold(animal)
+    here.pass_time(days=1)
+    visit = here.visit(here.stan, animal)
+    here.call(here.stan, animal, "female", visit=visit)
+    grant = here.make_partner(here.pim)
+    here.now_is_now()
+    return {
+        "animal_id": str(animal.pk),
+        "collection_id": str(here.collection.pk),
+        "call_id": str(Call.objects.filter(by=here.stan.pk)[0].pk),
+        "visit_id": str(visit),
+        "sale_id": str(sale.pk),
+        "disclosure_id": str(Disclosure.objects.get().pk),
+        "dispute_id": str(Dispute.objects.get().pk),
+        "grant_id": str(grant),
+        "device_id": str(uuid4()),
+        "held_id": str(uuid4()),
+    }
+
+
+def test_strangers_find_nothing_and_are_told_the_same_as_of_what_never_was(
+    here: Here, greta: Browser, ids: dict[str, str]
+) -> None:
+    nowhere = {name: str(uuid4()) for name in ids}
+    for name in KEPT:
+        path = address(name, ids)
+        if name in FORMS_ONLY:
+            sent = greta.client.post(path, {"id": str(new_id()), "at": "2026-01-01T00:00:00.000Z"})
+            assert sent.status_code == 404, path
+            continue
+        page, missing = greta.open(path), greta.open(address(name, nowhere))
+        assert page.status == missing.status == 404, path
+        assert page.html == missing.html, path
+
+
+def test_somebody_not_signed_in_is_sent_to_the_door(anyone: Browser, ids: dict[str, str]) -> None:
+    for name in [*KEPT, *OWN]:
+        if name not in FORMS_ONLY:
+            assert anyone.open(address(name, ids)).goes_to.startswith("/accounts/login/"), name
+
+
+def test_the_owner_can_open_them_all(here: Here, odile: Browser, ids: dict[str, str]) -> None:
+    """So that the two tests above are not passed by pages that never work."""
+    others = {"accepted", "withdraw_call"}  # Stan's own call
+    for name in [*KEPT, *OWN]:
+        if name not in FORMS_ONLY | others:
+            assert odile.open(address(name, ids)).status == 200, name
+
+
+def test_lists_of_a_stranger_are_empty(here: Here, greta: Browser, ids: dict[str, str]) -> None:
+    for name in OWN:
+        page = greta.open(address(name, ids))
+        assert page.status == 200
+        assert "Vesper" not in page.html
+        assert "Bela" not in page.html
+
+
+def test_pages_for_keepers_are_not_kept_by_caches(here: Here, odile: Browser) -> None:
+    response = odile.open(f"/collections/{here.collection.pk}").response
+    assert "no-store" in response["Cache-Control"]
+    assert "private" in response["Cache-Control"]
+
+
+def test_the_content_policy_allows_nothing_inline(anyone: Browser) -> None:
+    policy = anyone.open("/about").response["Content-Security-Policy"]
+    assert "unsafe" not in policy
+    assert "default-src 'self'" in policy
+
+
+def test_names_are_escaped_wherever_they_are_shown(here: Here, odile: Browser) -> None:
+    animal = here.animal("<b>1")
+    here.name(animal, "<img src=x onerror=alert(1)>", rack="'\"><script>", description="<i>hi</i>")
+    here.now_is_now()
+    for path in (
+        f"/animals/{animal.pk}",
+        f"/animals/{animal.pk}/record",
+        f"/animals/{animal.pk}/history",
+        f"/animals/{animal.pk}/calls/new",
+        f"/collections/{here.collection.pk}",
+        f"/collections/{here.collection.pk}/visits/new",
+    ):
+        page = odile.open(path)
+        assert page.status == 200
+        assert not [tag for tag, _ in page.tags if tag in {"img", "script", "b"}], path
