@@ -143,7 +143,11 @@ CELERY_TASK_ACKS_LATE = True
 CELERY_WORKER_HIJACK_ROOT_LOGGER = False
 CELERY_TIMEZONE = "UTC"
 CELERY_BEAT_SCHEDULE = {
-    "deliver waiting letters": {"task": "scalewitness.mail.tasks.deliver_waiting", "schedule": 10.0}
+    "deliver waiting letters": {
+        "task": "scalewitness.mail.tasks.deliver_waiting",
+        "schedule": 10.0,
+    },
+    "lapse offers": {"task": "scalewitness.intake.tasks.lapse_due_offers", "schedule": 300.0},
 }
 
 EMAIL = env.email_url("EMAIL_URL", default="smtp://127.0.0.1:25")

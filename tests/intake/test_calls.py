@@ -247,3 +247,18 @@ def test_impossible_observations_are_refused_with_their_place(
     assert outcome.problem is not None
     assert outcome.problem["errors"][0]["pointer"] == pointer
     assert not Call.objects.exists()
+
+
+def test_whoever_once_kept_the_animal_is_never_blind_to_it(world: World) -> None:
+    """The earlier keeper knows the record as it was, whoever holds the animal now."""
+    from scalewitness.animals.services import create_collection
+
+    animal = world.animal("A1")
+    world.make_partner(world.pim)
+    world.call(world.odile, animal, "female")
+    elsewhere = create_collection(world.odile, new_id(), "Other room", world.now)
+    world.say(world.odile, "custody_changed", animal.pk, {"to": str(elsewhere.pk), "why": "moved"})
+    world.collection = elsewhere
+    visit = world.visit(world.pim, animal)
+    world.call(world.pim, animal, "female", visit=visit)
+    assert Call.objects.get(by=world.pim.pk).blind is False

@@ -10,7 +10,7 @@ from uuid import UUID
 
 from django.db.models import Q
 
-from scalewitness.animals.models import Animal, Collection, Husbandry, Identifier
+from scalewitness.animals.models import Animal, Collection, Custody, Husbandry, Identifier
 from scalewitness.domain.identifiers import parse_transponder
 from scalewitness.people.queries import active_grants, is_partner
 
@@ -152,3 +152,9 @@ def plain_code(scheme: str, code: str) -> str:
         ValueError: not a transponder code (ISO 11784 text form).
     """
     return parse_transponder(code).code if scheme == "transponder" else code.strip()
+
+
+def collections_ever(animal: Animal) -> list[UUID]:
+    """The collection the animal is in and every one it has left."""
+    left = Custody.objects.filter(animal=animal).values_list("came_from", flat=True)
+    return [animal.collection_id, *left]

@@ -98,6 +98,19 @@ class Standing(AppendOnly):
         return self.label
 
 
+class AdoptedPolicy(AppendOnly):
+    """A version of the labelling policy, in force from its position on."""
+
+    id = models.UUIDField(primary_key=True)
+    position = models.BigIntegerField(unique=True)
+    version = models.CharField(max_length=60, unique=True)
+    parameters = models.CharField(max_length=60)
+    thresholds = models.JSONField()
+
+    def __str__(self) -> str:
+        return self.version
+
+
 class HeldCall(AppendOnly):
     """A call that reached us long after its visit ended: kept whole for the host."""
 

@@ -6,6 +6,7 @@ from uuid import UUID
 import msgspec
 
 from scalewitness.calls.models import (
+    AdoptedPolicy,
     Call,
     HeldCall,
     HeldDecision,
@@ -20,6 +21,7 @@ from scalewitness.domain.facts import (
     CallWithdrawn,
     Circumstance,
     LateCallDecided,
+    PolicyAdopted,
     StandingChanged,
 )
 from scalewitness.domain.observations import method_of
@@ -83,6 +85,17 @@ def store_standing(fact: Logged[StandingChanged]) -> Standing:
         parameters=body.parameters,
         policy=body.policy,
         examiner_records=body.examiner_records,
+    )
+
+
+def store_policy(fact: Logged[PolicyAdopted]) -> AdoptedPolicy:
+    body = fact.body
+    return AdoptedPolicy.objects.create(
+        id=fact.about,
+        position=fact.position,
+        version=body.version,
+        parameters=body.parameters,
+        thresholds=body.thresholds,
     )
 
 

@@ -84,7 +84,7 @@ def _grant(body: facts.GrantGiven, received_at: datetime) -> None:
 @_check.register
 def _visit(body: facts.VisitInvited, received_at: datetime) -> None:
     opens, closes = _moment(body.opens, "/body/opens"), _moment(body.closes, "/body/closes")
-    if not opens < closes <= opens + LONGEST_VISIT:
+    if not opens < closes or closes - opens > LONGEST_VISIT:
         raise OutOfRange(
             f"A visit closes after it opens, within {LONGEST_VISIT.days} days.",
             pointer="/body/closes",

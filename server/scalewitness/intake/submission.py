@@ -14,7 +14,7 @@ from uuid import UUID
 import msgspec
 
 from scalewitness.domain import facts
-from scalewitness.domain.errors import FutureDate, OutOfRange, UnknownKind, WrongShape
+from scalewitness.domain.errors import FutureDate, OutOfRange, TooLarge, UnknownKind, WrongShape
 from scalewitness.domain.ids import parse_uuid7
 from scalewitness.domain.moments import parse_moment
 from scalewitness.domain.translog.commitment import commit
@@ -25,6 +25,8 @@ T = TypeVar("T")
 TEXTS = ("note", "reasons", "statement")
 """The fields of bodies that hold a commitment to free text."""
 TEXT_LIMIT = 4000
+BODY_LIMIT = 60_000
+"""Bytes; leaves room for the rest of a log entry within its 65,535 (C2SP tlog-tiles)."""
 CLOCK_SLACK = timedelta(minutes=5)
 CLOCK_LIMIT = timedelta(hours=24)
 EARLIEST_YEAR = 1950
@@ -91,6 +93,8 @@ def seal(submission: Submission, received_at: datetime, salt_of: Callable[[str],
     at, flags = _claimed_at(submission.at, received_at)
     texts = {field: _salted(field, given, salt_of) for field, given in submission.texts.items()}
     body = _body(submission, texts)
+    if len(msgspec.json.encode(body)) > BODY_LIMIT:
+        raise TooLarge(f"A body holds at most {BODY_LIMIT} bytes.", pointer="/body")
     check_ranges(body, received_at)
     return Sealed(
         id=fact_id,
@@ -117,8 +121,9 @@ def shaped(value: object, type: type[T], where: str = "") -> T:
 
 
 def as_pointer(path: str) -> str:
-    """``.observed.passes[0].side`` as the JSON pointer ``/observed/passes/0/side``."""
-    return re.sub(r"\[(\d+|\.\.\.)\]", r"/\1", path).replace(".", "/")
+    """``.observed.passes[0].side`` as the JSON pointer ``/observed/passes/0/side``; a place
+    in an object of free names (``[...]``) as the object itself."""
+    return re.sub(r"\[(\d+)\]", r"/\1", path.replace("[...]", "")).replace(".", "/")
 
 
 def _claimed_at(text: str, received_at: datetime) -> tuple[datetime, tuple[str, ...]]:

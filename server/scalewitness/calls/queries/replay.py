@@ -10,7 +10,11 @@ import msgspec
 
 from scalewitness.calls.models import Standing
 from scalewitness.calls.queries.evidence import as_evidence
-from scalewitness.calls.queries.standings import assess_animal
+from scalewitness.calls.queries.standings import (
+    Yardstick,
+    adopted_yardstick,
+    assess_animal,
+)
 from scalewitness.domain import facts
 from scalewitness.domain.sexing.evidence import Evidence
 from scalewitness.domain.sexing.standing import share
@@ -26,6 +30,7 @@ KINDS = frozenset(
         "finding_recorded",
         "dispute_opened",
         "standing_changed",
+        "policy_adopted",
     }
 )
 
@@ -63,6 +68,7 @@ class Replay:
         self.checked = 0
         self._animals: dict[UUID, _Past] = {}
         self._disputed: dict[UUID, UUID] = {}
+        self._yardstick = Yardstick()
         self._stored = {row.position: row for row in Standing.objects.iterator()}
 
     def differences(self) -> Iterator[Difference]:
@@ -88,6 +94,8 @@ class Replay:
                 self._past(about).made[str(entry.fact)] = made
             case facts.CallWithdrawn():
                 self._past(about).gone.add(body.call)
+            case facts.PolicyAdopted():
+                self._yardstick = adopted_yardstick(body)
             case facts.DisputeOpened():
                 self._disputed[about] = UUID(body.animal)
             case facts.FindingRecorded():
@@ -103,7 +111,7 @@ class Replay:
         self.checked += 1
         past = self._past(animal)
         past.known |= {known.call: known for known in logged.admitted}
-        again = assess_animal(past.species, past.evidence())
+        again = assess_animal(past.species, past.evidence(), self._yardstick)
         now = (again.label, share(again.p_male), share(again.p_male_pessimistic))
         if now != (logged.label, logged.p_male, logged.p_male_pessimistic):
             yield Difference(entry.position, animal, f"logged {logged.label}, recomputed {now}")

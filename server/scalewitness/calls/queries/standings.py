@@ -1,14 +1,16 @@
 """The standing of an animal: the latest one logged, any past one, and its explanation."""
 
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from uuid import UUID
 
 from scalewitness.animals.models import Animal
-from scalewitness.calls.models import Call, Standing
+from scalewitness.calls.models import AdoptedPolicy, Call, Standing
 from scalewitness.calls.queries.evidence import counting_calls, counting_calls_at, evidence_of
+from scalewitness.domain.facts import PolicyAdopted
 from scalewitness.domain.sexing.evidence import Evidence
-from scalewitness.domain.sexing.parameters import load_parameters
-from scalewitness.domain.sexing.policy import DEFAULT_POLICY
+from scalewitness.domain.sexing.parameters import CURRENT, load_parameters
+from scalewitness.domain.sexing.policy import DEFAULT_POLICY, Policy, adopted
 from scalewitness.domain.sexing.records import EMPTY
 from scalewitness.domain.sexing.standing import Assessment, assess
 from scalewitness.domain.sexing.taxa import taxon
@@ -32,9 +34,35 @@ def label_of(standing: Standing | None) -> str:
     return standing.label if standing else "unsexed"
 
 
-def assess_animal(species: str, evidence: Sequence[Evidence]) -> Assessment:
-    """The one place that chooses parameters, policy and examiner records."""
-    return assess(evidence, taxon(species), EMPTY, DEFAULT_POLICY, load_parameters())
+@dataclass(frozen=True, slots=True)
+class Yardstick:
+    """What evidence is measured with: the policy for labels, the parameters' version."""
+
+    policy: Policy = DEFAULT_POLICY
+    parameters: str = CURRENT
+
+
+def yardstick(at: int | None = None) -> Yardstick:
+    """The one in force at log position ``at``, now when None: the latest adopted."""
+    versions = AdoptedPolicy.objects.order_by("-position")
+    if at is not None:
+        versions = versions.filter(position__lte=at)
+    latest = versions.first()
+    return adopted_yardstick(latest) if latest else Yardstick()
+
+
+def adopted_yardstick(adoption: "AdoptedPolicy | PolicyAdopted") -> Yardstick:
+    """From the row or from the fact alone."""
+    return Yardstick(adopted(adoption.version, adoption.thresholds), adoption.parameters)
+
+
+def assess_animal(
+    species: str, evidence: Sequence[Evidence], by: Yardstick | None = None
+) -> Assessment:
+    """The one place that brings policy, parameters and examiner records together."""
+    by = by or yardstick()
+    parameters = load_parameters(by.parameters)
+    return assess(evidence, taxon(species, by.parameters), EMPTY, by.policy, parameters)
 
 
 def assessment_of(animal: Animal) -> tuple[Assessment, list[Evidence]]:
@@ -48,7 +76,7 @@ def assessment_at(animal: Animal, position: int) -> tuple[Assessment, list[Evide
     animal was then said to be."""
     evidence = [evidence_of(call) for call in counting_calls_at(animal.pk, position)]
     species = _species_at(animal, position)
-    return assess_animal(species, evidence), evidence, species
+    return assess_animal(species, evidence, yardstick(position)), evidence, species
 
 
 def _species_at(animal: Animal, position: int) -> str:

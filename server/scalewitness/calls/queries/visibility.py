@@ -12,7 +12,8 @@ from uuid import UUID
 from django.db.models import Case, Exists, OuterRef, Q, QuerySet, Value, When
 from django.db.models.fields import CharField
 
-from scalewitness.animals.models import Animal
+from scalewitness.animals.models import Animal, Collection
+from scalewitness.animals.queries import collections_ever
 from scalewitness.calls.models import Call
 from scalewitness.domain.errors import NotFound
 from scalewitness.people.queries import active_grants, covering, grants_on
@@ -74,11 +75,13 @@ def animal_open(keeper: UUID, animal: UUID, now: datetime) -> Animal:
 def was_blind(keeper: UUID, animal: Animal) -> bool:
     """Whether nothing in the record ever told this keeper an earlier call on the animal.
 
-    True only for a guest whose every grant on it was blind and who has no call on it yet.
+    True only for a guest whose every grant on it was blind, who has no call on it yet and
+    never kept it; collections it has left count as well.
     """
-    if animal.collection.keeper_id == keeper:
+    collections = collections_ever(animal)
+    if Collection.objects.filter(pk__in=collections, keeper=keeper).exists():
         return False
-    grants = grants_on(keeper, animal.collection_id, animal.pk)
+    grants = [grant for one in collections for grant in grants_on(keeper, one, animal.pk)]
     if not grants or any(not grant.blind for grant in grants):
         return False
     return not Call.objects.filter(animal=animal, by=keeper).exists()

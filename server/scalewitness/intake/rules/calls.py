@@ -82,7 +82,7 @@ def _came_late(fact: Sealed, body: CallMade, animal: Animal, batch: Batch) -> bo
     ended = _ended(grant)
     if fact.at < grant.opens or (ended is not None and fact.at > ended):
         raise NotFound()
-    return ended is not None and batch.now > ended + LATE_LIMIT
+    return ended is not None and batch.now - ended > LATE_LIMIT
 
 
 def _guest_grant(body: CallMade, animal: Animal, batch: Batch) -> Grant:

@@ -1,0 +1,77 @@
+"""What the record states on its own account: an offer's end, a new policy."""
+
+from collections.abc import Mapping
+from datetime import datetime
+
+from django.db import transaction
+
+from scalewitness.calls.models import AdoptedPolicy, Call
+from scalewitness.calls.services import store_policy
+from scalewitness.domain.errors import IdReused, OutOfRange
+from scalewitness.domain.facts import OfferLapsed, PolicyAdopted
+from scalewitness.domain.moments import parse_moment
+from scalewitness.domain.sexing.parameters import load_parameters
+from scalewitness.domain.sexing.policy import adopted
+from scalewitness.intake.batch import Actor, Batch, fresh_id
+from scalewitness.intake.consequences import settle
+from scalewitness.mail import services as mail
+from scalewitness.sales.models import Sale
+from scalewitness.sales.queries import offer_in_force, progress_of
+from scalewitness.sales.services import revoke_links, store_step
+
+RECORD = Actor()
+"""Nobody: what the record states has no sender."""
+
+
+def lapse_offers(now: datetime) -> int:
+    """End every offer that ran out unanswered; how many there were."""
+    with transaction.atomic():
+        batch = Batch(RECORD, now)
+        lapsed = [sale for sale in _offered() if _ran_out(sale, now)]
+        for sale in lapsed:
+            store_step(sale, "offer_lapsed", batch.state("offer_lapsed", sale.pk, OfferLapsed()))
+            revoke_links(sale, "offer", now)
+        batch.flush()
+    return len(lapsed)
+
+
+def _offered() -> list[Sale]:
+    sales = Sale.objects.filter(links__purpose="offer", links__revoked_at=None)
+    found = sales.distinct().prefetch_related("steps")
+    return [sale for sale in found if progress_of(sale).state == "offered"]
+
+
+def _ran_out(sale: Sale, now: datetime) -> bool:
+    offer = offer_in_force(sale)
+    return offer is not None and parse_moment(offer.body["expires"]) <= now
+
+
+def adopt_policy(
+    version: str, parameters: str, thresholds: Mapping[str, str], now: datetime
+) -> AdoptedPolicy:
+    """Put a policy in force and reassess every animal under it, in one transaction: what a
+    stricter rule takes away is disclosed like any other fall.
+
+    Raises:
+        IdReused: the version has been adopted before; versions never change.
+        OutOfRange: no such threshold, a share outside (½, 1), or unknown parameters.
+    """
+    try:
+        adopted(version, thresholds)
+        load_parameters(parameters)
+    except (ValueError, FileNotFoundError) as problem:
+        raise OutOfRange(str(problem)) from None
+    with transaction.atomic():
+        batch = Batch(RECORD, now)
+        if AdoptedPolicy.objects.filter(version=version).exists():
+            raise IdReused("This version of the policy has been adopted before.")
+        body = PolicyAdopted(version=version, parameters=parameters, thresholds=dict(thresholds))
+        logged = batch.state("policy_adopted", fresh_id(now), body)
+        policy = store_policy(logged)
+        for animal in Call.objects.order_by("animal").values_list("animal", flat=True).distinct():
+            batch.touch(animal, logged.id)
+        settle(batch)
+        batch.flush()
+    if batch.owes_letters:
+        transaction.on_commit(mail.wake)
+    return policy

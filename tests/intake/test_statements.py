@@ -1,0 +1,82 @@
+"""What the record states on its own: offers that lapse, policies that are adopted."""
+
+from io import StringIO
+
+import pytest
+from django.conf import settings
+from django.core.management import CommandError, call_command
+from tests.world import World
+
+from scalewitness.calls.models import Standing
+from scalewitness.calls.queries.replay import Replay
+from scalewitness.disclosures.models import Disclosure
+from scalewitness.domain.errors import Refused
+from scalewitness.intake.statements import adopt_policy, lapse_offers
+from scalewitness.intake.tasks import lapse_due_offers
+from scalewitness.ledger.models import Entry
+from scalewitness.sales.models import OfferLink
+from scalewitness.sales.queries import progress_of
+
+pytestmark = pytest.mark.django_db
+
+
+def test_the_clock_knows_the_task_by_its_name() -> None:
+    names = {one["task"] for one in settings.CELERY_BEAT_SCHEDULE.values()}
+    assert lapse_due_offers.name in names
+
+
+def test_an_offer_that_ran_out_lapses_once(world: World) -> None:
+    sale = world.draft(world.verified("V1"))
+    world.offer(sale)
+    assert lapse_offers(world.now) == 0
+    world.pass_time(days=8)
+    assert lapse_offers(world.now) == 1
+    assert lapse_offers(world.now) == 0
+    assert progress_of(sale).state == "lapsed"
+    assert not OfferLink.objects.filter(revoked_at=None).exists()
+    assert Entry.objects.filter(kind="offer_lapsed", by=None).count() == 1
+    world.offer(sale)
+    assert progress_of(sale).state == "offered"
+
+
+def test_a_confirmed_sale_does_not_lapse(world: World) -> None:
+    sale = world.draft(world.verified("V1"))
+    offer = world.offer(sale)
+    assert offer.id is not None
+    assert offer.position is not None
+    world.confirm(sale, offer.id, offer.position)
+    world.pass_time(days=8)
+    assert lapse_offers(world.now) == 0
+
+
+def test_a_stricter_policy_is_a_fact_and_what_it_takes_away_is_disclosed(world: World) -> None:
+    animal = world.verified("V1")
+    world.sold(animal)
+    strict = {"verified": "0.999990"}
+    policy = adopt_policy("policy-strict", "sexing-1", strict, world.now)
+    assert world.label(animal) == "probable male"
+    assert Standing.objects.filter(policy="policy-strict").count() == 1
+    assert Disclosure.objects.get().change == "fell"
+    assert Entry.objects.get(position=policy.position).kind == "policy_adopted"
+    world.pass_time(days=1)
+    world.call(world.odile, animal, "male")
+    replay = Replay()
+    assert list(replay.differences()) == []
+    assert replay.checked == Standing.objects.count()
+    with pytest.raises(Refused) as error:
+        adopt_policy("policy-strict", "sexing-1", {"verified": "0.990000"}, world.now)
+    assert error.value.as_problem()["code"] == "id_reused"
+
+
+@pytest.mark.parametrize(
+    "given", [["p9", "verified=2"], ["p9", "sureness=0.9"], ["p9", "verified=much"]]
+)
+def test_the_command_refuses_what_is_no_policy(db: None, given: list[str]) -> None:
+    with pytest.raises(CommandError):
+        call_command("adopt_policy", *given, stdout=StringIO())
+    assert not Entry.objects.filter(kind="policy_adopted").exists()
+
+
+def test_unknown_parameters_are_refused(db: None, world: World) -> None:
+    with pytest.raises(Refused):
+        adopt_policy("p9", "sexing-none", {"verified": "0.990000"}, world.now)
