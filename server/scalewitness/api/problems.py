@@ -1,15 +1,20 @@
 """Every refusal as RFC 9457 problem details, with a stable code."""
 
+from collections.abc import Callable
+from functools import wraps
+from http import HTTPStatus
 from typing import Annotated, Any
 
 from django.core.exceptions import PermissionDenied, RequestDataTooBig
-from django.http import Http404, HttpRequest, JsonResponse
+from django.http import Http404, HttpRequest, HttpResponseBase, JsonResponse
 from msgspec import Meta, Struct
 from rest_framework import exceptions
 from rest_framework.response import Response
 from rest_framework.views import set_rollback
 
 from scalewitness.domain.errors import Malformed, NotFound, Refused, TooLarge
+
+View = Callable[..., HttpResponseBase]
 
 MEDIA_TYPE = "application/problem+json"
 
@@ -63,7 +68,7 @@ def _from_framework(exc: exceptions.APIException) -> tuple[dict[str, Any], dict[
     code = str(getattr(exc, "default_code", "error"))
     problem = {
         "type": f"urn:scalewitness:problem:{code}",
-        "title": str(exc.default_detail).rstrip("."),
+        "title": HTTPStatus(exc.status_code).phrase,
         "status": exc.status_code,
         "detail": str(exc.detail),
         "code": code,
@@ -79,6 +84,21 @@ def bad_request(request: HttpRequest, exception: Exception) -> JsonResponse:
 def not_found(request: HttpRequest, exception: Exception) -> JsonResponse:
     """For addresses under the API that lead nowhere."""
     return _answer(NotFound("There is no such address.").as_problem())
+
+
+def safe_only(view: View) -> View:
+    """A plain view that answers GET and HEAD; anything else is refused as a problem."""
+
+    @wraps(view)
+    def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
+        if request.method in {"GET", "HEAD"}:
+            return view(request, *args, **kwargs)
+        problem, _ = _from_framework(exceptions.MethodNotAllowed(str(request.method)))
+        answer = _answer(problem)
+        answer.headers["Allow"] = "GET, HEAD"
+        return answer
+
+    return guarded
 
 
 def server_error(request: HttpRequest) -> JsonResponse:

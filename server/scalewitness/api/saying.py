@@ -79,16 +79,22 @@ class Known(Sent, frozen=True, kw_only=True):
     at: At | None = None
 
 
-class Bare(Known, frozen=True, kw_only=True):
-    """A fact whose path says it all, but for free text."""
+class Nothing(Sent, frozen=True):
+    """An object without members."""
 
+
+class Bare(Known, frozen=True, kw_only=True):
+    """A fact whose path says it all, but for free text where its kind has any."""
+
+    body: Nothing = Nothing()
     texts: Texts = field(default_factory=dict)
 
 
-class Fact(Bare, Generic[B], frozen=True, kw_only=True):
+class Fact(Known, Generic[B], frozen=True, kw_only=True):
     """A fact about what the path names."""
 
     body: B
+    texts: Texts = field(default_factory=dict)
 
 
 class FactAbout(Fact[B], Generic[B], frozen=True, kw_only=True):

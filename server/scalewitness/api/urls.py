@@ -1,7 +1,6 @@
 """Every path of version 1."""
 
 from django.urls import path
-from drf_spectacular.views import SpectacularSwaggerView
 
 from scalewitness.api.animals.assign_identifier import assign_identifier
 from scalewitness.api.animals.correct_particulars import correct_particulars
@@ -48,7 +47,7 @@ from scalewitness.api.offers.refuse_offer import refuse_offer
 from scalewitness.api.offers.request_check import request_check
 from scalewitness.api.offers.show_disclosures import show_disclosures
 from scalewitness.api.offers.show_offer import show_offer
-from scalewitness.api.openapi.document import schema
+from scalewitness.api.openapi.serving import docs, schema
 from scalewitness.api.practitioners.name_practitioner import name_practitioner
 from scalewitness.api.push import push
 from scalewitness.api.sales.close_sale import close_sale
@@ -142,7 +141,7 @@ log = [
     path("push", resource(post=push), name="push"),
     path("log/head", resource(get=show_head), name="log-head"),
     path("schema", schema, name="schema"),
-    path("docs", SpectacularSwaggerView.as_view(url_name="api:schema"), name="docs"),
+    path("docs", docs, name="docs"),
 ]
 
 urlpatterns = [*people, *animals, *calls, *sales, *log]

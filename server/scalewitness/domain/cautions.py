@@ -11,7 +11,7 @@ BEFORE_A_CHECK: Final = (
     "Never push. Let the probe glide and stop at resistance.",
     "Lubricate, and choose the probe for the size of the animal; too thin a probe misleads "
     "and pierces.",
-    "Probe both sides: in males they match, in females they often differ.",
+    "Probe both sides and note each by itself.",
     "Not soon after a meal, in shed, when gravid, ill or too small.",
     "Have a second person hold a large or tense animal.",
     "Clean and disinfect hands and instruments between animals.",

@@ -32,7 +32,7 @@ Moment = Annotated[
 Grams = Annotated[str, Meta(pattern=r"^(0|[1-9][0-9]{0,5})(\.[0-9])?$")]
 Share = Annotated[str, Meta(pattern=r"^[01]\.[0-9]{6}$")]
 Word = Annotated[str, Meta(min_length=1, max_length=60)]
-Position = Annotated[int, Meta(ge=0)]
+Position = Annotated[int, Meta(ge=0, le=2**53 - 1)]  # what canonical JSON can hold
 Label = Literal[
     "unsexed",
     "probable male",

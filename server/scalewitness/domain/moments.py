@@ -24,5 +24,8 @@ def parse_moment(text: str) -> datetime:
     """
     if not _RFC3339.fullmatch(text):
         raise ValueError("not an RFC 3339 date and time with an offset")
-    moment = datetime.fromisoformat(text.upper()).astimezone(UTC)
+    try:
+        moment = datetime.fromisoformat(text.upper()).astimezone(UTC)
+    except OverflowError:
+        raise ValueError("not within the years 1 to 9999, UTC") from None
     return moment.replace(microsecond=moment.microsecond // 1000 * 1000)

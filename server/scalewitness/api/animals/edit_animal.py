@@ -22,7 +22,7 @@ from scalewitness.api.reading import (
 )
 from scalewitness.api.shapes.animals import AnimalShown, animals
 from scalewitness.calls.queries.visibility import animal_seen
-from scalewitness.domain.errors import NotAllowed, OutOfRange, WrongShape
+from scalewitness.domain.errors import NotFound, OutOfRange, WrongShape
 from scalewitness.domain.lines import one_line, some_lines
 
 
@@ -40,16 +40,16 @@ class AnimalEdit(Sent, frozen=True, kw_only=True):
     "Edit an animal",
     takes=AnimalEdit,
     gives={200: AnimalShown},
-    refuses=(NotAllowed, OutOfRange),
+    refuses=(OutOfRange,),
     edits=True,
 )
 def edit_animal(request: Request, id: UUID) -> Response:
     """For its keeper and partners. Earlier values stay in the history."""
+    fields = _fields(body_of(request, AnimalEdit))
     keeper, now = keeper_of(request), timezone.now()
     animal, _ = animal_seen(keeper.pk, id, now)
     if not is_steward(keeper.pk, animal.collection, now):
-        raise NotAllowed("Only its keeper and partners edit an animal.")
-    fields = _fields(body_of(request, AnimalEdit))
+        raise NotFound()
     same = all(getattr(animal, name) == value for name, value in fields.items())
     if not already_so(request, animal.version, same):
         version = version_wanted(request, animal.version)

@@ -37,8 +37,8 @@ class CollectionEdit(Sent, frozen=True, kw_only=True):
     edits=True,
 )
 def edit_collection(request: Request, id: UUID) -> Response:
-    found, keeper = own_collection(request, id), keeper_of(request)
     name = line(body_of(request, CollectionEdit).name, "/name")
+    found, keeper = own_collection(request, id), keeper_of(request)
     if not already_so(request, found.version, found.name == name):
         version = version_wanted(request, found.version)
         found = edit(found, {"name": name}, version=version, by=keeper, now=timezone.now())

@@ -8,13 +8,17 @@ from rest_framework.response import Response
 
 from scalewitness.api.operations import operation
 from scalewitness.api.reading import body_of
-from scalewitness.api.saying import ANSWERS, FACT_REFUSALS, Known, begin
+from scalewitness.api.saying import ANSWERS, FACT_REFUSALS, Bare, begin
 
 
-@operation(
-    "Acknowledge a disclosure", takes=Known, gives=ANSWERS, refuses=FACT_REFUSALS, keyed=True
-)
+@operation("Acknowledge a disclosure", takes=Bare, gives=ANSWERS, refuses=FACT_REFUSALS, keyed=True)
 def acknowledge(request: Request, id: UUID) -> Response:
     """Says that it was read; it accepts nothing and gives nothing up."""
-    fact = begin(request, body_of(request, Known))
-    return fact.say("disclosure_acknowledged", id, location=reverse("api:disclosure", args=[id]))
+    sent = body_of(request, Bare)
+    fact = begin(request, sent)
+    return fact.say(
+        "disclosure_acknowledged",
+        id,
+        texts=sent.texts,
+        location=reverse("api:disclosure", args=[id]),
+    )

@@ -8,15 +8,16 @@ from rest_framework.response import Response
 
 from scalewitness.api.operations import operation
 from scalewitness.api.reading import body_of
-from scalewitness.api.saying import ANSWERS, FACT_REFUSALS, Known, begin
+from scalewitness.api.saying import ANSWERS, FACT_REFUSALS, Bare, begin
 from scalewitness.domain.errors import NotFound
 from scalewitness.people.queries import grant_of
 
 
-@operation("Revoke a grant", takes=Known, gives=ANSWERS, refuses=FACT_REFUSALS, keyed=True)
+@operation("Revoke a grant", takes=Bare, gives=ANSWERS, refuses=FACT_REFUSALS, keyed=True)
 def revoke_grant(request: Request, id: UUID) -> Response:
     """Whoever gave it ends it; whoever holds it may give it back."""
-    fact = begin(request, body_of(request, Known))
+    sent = body_of(request, Bare)
+    fact = begin(request, sent)
     grant = grant_of(id)
     if grant is None:
         raise NotFound()
@@ -24,5 +25,6 @@ def revoke_grant(request: Request, id: UUID) -> Response:
         "grant_revoked",
         grant.collection,
         body={"grant": str(id)},
+        texts=sent.texts,
         location=reverse("api:grants"),
     )

@@ -113,10 +113,10 @@ def _common(one: Operation, path: str) -> Iterable[type[Refused]]:
         yield Malformed
     if one.edits:
         yield from (VersionMissing, VersionStale)
+    if "{" in path:
+        yield NotFound
     if "{token}" in path:
         yield LinkGone
-    elif "{" in path:
-        yield NotFound
 
 
 def _of_the_edge(one: Operation) -> Iterable[tuple[int, str]]:

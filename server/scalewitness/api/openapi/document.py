@@ -1,11 +1,9 @@
-"""The document as served, and the views' part in drf-spectacular."""
+"""The whole document, and the views' part in drf-spectacular."""
 
 import json
 from functools import cache
 from typing import Any
 
-from django.http import HttpRequest, HttpResponse
-from django.views.decorators.http import require_safe
 from drf_spectacular.generators import SchemaGenerator
 from drf_spectacular.openapi import AutoSchema
 from drf_spectacular.plumbing import ResolvedComponent
@@ -15,7 +13,6 @@ from scalewitness.api.openapi.describing import BEARER, describe
 from scalewitness.api.views import Resource
 
 SIGN_IN = {"type": "http", "scheme": "bearer", "description": "A device's token."}
-MEDIA_TYPE = "application/vnd.oai.openapi+json; charset=utf-8"
 
 
 class OperationSchema(AutoSchema):
@@ -45,9 +42,3 @@ def document() -> bytes:
     generator: Any = SchemaGenerator
     made = generator().get_schema(request=None, public=True)
     return json.dumps(made, ensure_ascii=False).encode()
-
-
-@require_safe
-def schema(request: HttpRequest) -> HttpResponse:
-    """`GET /api/v1/schema`."""
-    return HttpResponse(document(), content_type=MEDIA_TYPE)

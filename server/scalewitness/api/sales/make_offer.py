@@ -6,14 +6,14 @@ from uuid import UUID
 
 import msgspec
 from django.urls import reverse
-from msgspec import Meta
+from msgspec import Meta, field
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from scalewitness.api.operations import operation
 from scalewitness.api.reading import body_of
 from scalewitness.api.sales.access import own_sale
-from scalewitness.api.saying import ANSWERS, FACT_REFUSALS, Bare, Saying, begin
+from scalewitness.api.saying import ANSWERS, FACT_REFUSALS, Known, Saying, Texts, begin
 from scalewitness.domain.errors import StandingMoved
 from scalewitness.domain.facts import Moment
 from scalewitness.intake.rules.sales import represent
@@ -21,13 +21,14 @@ from scalewitness.ledger.queries import leaf_of
 from scalewitness.sales.models import Sale
 
 
-class NewOffer(Bare, frozen=True, kw_only=True):
+class NewOffer(Known, frozen=True, kw_only=True):
     """The terms. ``recheck_days``: how long the buyer may have the sex rechecked;
     ``remedy``: what is agreed for the case that it proves wrong."""
 
     recheck_days: Annotated[int, Meta(ge=0, le=365)]
     remedy: Literal["refund", "exchange", "refund_or_exchange", "to_be_agreed", "none"]
     expires: Moment
+    texts: Texts = field(default_factory=dict)
 
 
 @operation(

@@ -8,11 +8,14 @@ from rest_framework.response import Response
 
 from scalewitness.api.operations import operation
 from scalewitness.api.reading import body_of
-from scalewitness.api.saying import ANSWERS, FACT_REFUSALS, Known, begin
+from scalewitness.api.saying import ANSWERS, FACT_REFUSALS, Bare, begin
 
 
-@operation("Cancel a visit", takes=Known, gives=ANSWERS, refuses=FACT_REFUSALS, keyed=True)
+@operation("Cancel a visit", takes=Bare, gives=ANSWERS, refuses=FACT_REFUSALS, keyed=True)
 def cancel_visit(request: Request, id: UUID) -> Response:
     """The guest's sight of the animals ends at once; calls already made stay."""
-    fact = begin(request, body_of(request, Known))
-    return fact.say("visit_cancelled", id, location=reverse("api:visit", args=[id]))
+    sent = body_of(request, Bare)
+    fact = begin(request, sent)
+    return fact.say(
+        "visit_cancelled", id, texts=sent.texts, location=reverse("api:visit", args=[id])
+    )

@@ -1,0 +1,134 @@
+"""Blind is blind: until their own call is in, a guest learns nothing of another's."""
+
+import re
+
+import pytest
+from tests.api.client import Api, fact
+from tests.api.conftest import present
+from tests.world import World, probing
+
+from scalewitness.animals.models import Animal
+
+
+@pytest.fixture
+def secret(world: World) -> Animal:
+    """A verified male with everything on it that could give it away."""
+    animal = world.verified("V-1")
+    body = {"species": "python_regius", "traits": ["coral glow maker"]}
+    world.say(world.odile, "particulars_corrected", animal.pk, body)
+    world.say(
+        world.odile, "husbandry_noted", animal.pk, {"noted": {"type": "health", "sign": "gravid"}}
+    )
+    photo = {"scheme": "scale_photo", "code": "ventral-42"}
+    world.say(world.odile, "identifier_assigned", animal.pk, photo)
+    odile, path = Api(world.odile), f"/animals/{animal.pk}"
+    version = odile.get(path).headers["ETag"]
+    edit = {"name": "King of the room", "rack": "Breeders 3", "description": "Sired forty"}
+    assert odile.patch(path, edit, {"If-Match": version}).status == 200
+    present(world)
+    return animal
+
+
+@pytest.fixture
+def visit(world: World, secret: Animal) -> str:
+    return str(world.visit(world.greta, secret))
+
+
+@pytest.fixture
+def guest(world: World, visit: str) -> Api:
+    return Api(world.greta)
+
+
+def test_what_a_blind_guest_sees(guest: Api, secret: Animal) -> None:
+    answer = guest.get(f"/animals/{secret.pk}")
+    assert answer.status == 200
+    assert set(answer.body) == {
+        "id", "sight", "species", "hatched", "identifiers", "condition", "hold_off",
+    }  # fmt: skip
+    assert answer.body["sight"] == "blind"
+    assert answer.body["identifiers"] == [{"scheme": "tag", "code": "V-1"}]
+    assert "health" not in answer.body["condition"]
+    assert "ETag" not in answer.headers
+
+
+@pytest.mark.parametrize("path", ["calls", "standing", "history"])
+def test_what_a_blind_guest_asks_in_vain(guest: Api, stan: Api, secret: Animal, path: str) -> None:
+    answer = guest.get(f"/animals/{secret.pk}/{path}")
+    assert (answer.status, answer.code) == (404, "not_found")
+    assert answer.body == stan.get(f"/animals/{secret.pk}/{path}").body
+
+
+def test_calls_and_what_is_said_of_them(guest: Api, secret: Animal) -> None:
+    call = secret.calls.first()
+    assert call is not None
+    assert guest.get(f"/calls/{call.pk}").code == "not_found"
+    answer = guest.post(f"/calls/{call.pk}/objection", fact({"ground": "other"}))
+    assert answer.code == "not_found"
+
+
+def test_the_collection_is_not_found_out_by_asking(
+    world: World, guest: Api, secret: Animal
+) -> None:
+    assert len(guest.get("/animals").body["items"]) == 1
+    assert guest.get("/animals", collection=world.collection.pk).body["items"] == []
+
+
+def test_no_list_or_sheet_says_more(guest: Api, visit: str) -> None:
+    for path in (
+        "/animals",
+        "/visits",
+        f"/visits/{visit}",
+        f"/visits/{visit}/sheet",
+        "/grants",
+        "/collections",
+        "/sales",
+        "/disputes",
+        "/disclosures",
+        "/held-calls",
+    ):
+        answer = guest.get(path)
+        assert answer.status == 200, path
+        answer.body.pop("cautions", None)  # the same for everyone
+        said = f"{answer.body} {dict(answer.headers)}"
+        found = re.search(
+            r"\b(fe)?male|King|Breeders|Sired|coral|gravid|ventral|verified|long room", said
+        )
+        assert found is None, f"{path}: {found}"
+
+
+def test_the_answer_to_their_own_call_says_only_that_it_is_in(
+    guest: Api, secret: Animal, visit: str
+) -> None:
+    sent = fact(probing("female", "V-1") | {"visit": visit})
+    answer = guest.post(f"/animals/{secret.pk}/calls", sent)
+    assert (answer.status, set(answer.body)) == (201, {"id", "status", "position"})
+
+
+def test_then_everything_is_open(guest: Api, secret: Animal, visit: str) -> None:
+    sent = fact(probing("female", "V-1") | {"visit": visit})
+    guest.post(f"/animals/{secret.pk}/calls", sent)
+    shown = guest.get(f"/animals/{secret.pk}")
+    assert (shown.body["sight"], shown.body["name"]) == ("all", "King of the room")
+    assert len(guest.get(f"/animals/{secret.pk}/calls").body["items"]) == 4
+    (row,) = guest.get(f"/visits/{visit}/sheet").body["animals"]
+    assert row["own_call"]["id"] == sent["id"]
+    assert row["standing"]["label"] == "contested"
+
+
+def test_a_refused_call_tells_nothing_either(guest: Api, secret: Animal, visit: str) -> None:
+    """The same refusal for an animal whose sex is known as for one where it is not."""
+    body = probing("female", "V-1") | {"visit": visit, "sureness": "quite"}
+    answer = guest.post(f"/animals/{secret.pk}/calls", fact(body))
+    assert answer.code == "wrong_shape"
+    assert guest.get(f"/animals/{secret.pk}").body["sight"] == "blind"
+
+
+def test_two_guests_know_nothing_of_each_other(world: World, secret: Animal, visit: str) -> None:
+    other = Api(world.stan)
+    second = str(world.visit(world.stan, secret))
+    sent = fact(probing("female", "V-1") | {"visit": visit})
+    Api(world.greta).post(f"/animals/{secret.pk}/calls", sent)
+    assert other.get(f"/animals/{secret.pk}").body["sight"] == "blind"
+    (row,) = other.get(f"/visits/{second}/sheet").body["animals"]
+    assert (row["own_call"], "standing" in row) == (None, False)
+    assert other.get(f"/visits/{visit}").code == "not_found"

@@ -1,0 +1,79 @@
+"""Signing in on a device, and out of it for good."""
+
+from tests.api.client import Answer, Api
+from tests.world import PASSWORD, World
+
+from scalewitness.people.models import Device
+
+
+def sign_in(who: Api, email: str, password: str = PASSWORD, name: str = "rack phone") -> Answer:
+    return who.post("/devices", {"email": email, "password": password, "name": name})
+
+
+def test_a_device_is_enrolled_and_its_token_works(world: World, nobody: Api) -> None:
+    answer = sign_in(nobody, world.odile.email)
+    assert answer.status == 201
+    device = Device.objects.get(pk=answer.body["id"])
+    assert (device.name, device.keeper) == ("rack phone", world.odile)
+    nobody.headers["Authorization"] = f"Bearer {answer.body['token']}"
+    assert nobody.get("/keepers/me").body["id"] == str(world.odile.pk)
+
+
+def test_a_token_rests_hashed(world: World, nobody: Api) -> None:
+    token = sign_in(nobody, world.odile.email).body["token"]
+    kept = Device.objects.get(keeper=world.odile).token
+    assert kept is not None
+    assert token not in str(kept.__dict__)
+
+
+def test_wrong_address_and_wrong_password_look_alike(world: World, nobody: Api) -> None:
+    one = sign_in(nobody, world.odile.email, "another password")
+    other = sign_in(nobody, "nobody@keepers.example")
+    assert (one.status, one.code) == (401, "wrong_credentials")
+    assert one.body == other.body
+    assert "WWW-Authenticate" in one.headers
+
+
+def test_a_closed_account_does_not_open(world: World, nobody: Api, odile: Api) -> None:
+    world.odile.is_active = False
+    world.odile.save()
+    assert sign_in(nobody, world.odile.email).code == "wrong_credentials"
+    assert odile.get("/animals").code == "authentication_failed"
+
+
+def test_an_address_is_known_however_it_is_written(world: World, nobody: Api) -> None:
+    assert sign_in(nobody, world.odile.email.upper()).status == 201
+
+
+def test_control_characters_are_no_device_name(world: World, nobody: Api) -> None:
+    answer = sign_in(nobody, world.odile.email, name="phone\x00")
+    assert (answer.status, answer.code, answer.pointer) == (422, "out_of_range", "/name")
+
+
+def test_ones_devices_are_listed_and_the_one_asking_marked(world: World, odile: Api) -> None:
+    laptop = Api(world.odile, "laptop")
+    shown = {one["name"]: one for one in laptop.get("/devices").body["items"]}
+    assert (shown["laptop"]["this"], shown["phone"]["this"]) == (True, False)
+
+
+def test_a_revoked_device_is_out_at_once(world: World, odile: Api) -> None:
+    lost = Api(world.odile, "lost phone")
+    assert odile.delete(f"/devices/{lost.device.pk}").status == 204
+    answer = lost.get("/animals")
+    assert (answer.status, answer.code) == (401, "authentication_failed")
+    shown = {one["name"]: one for one in odile.get("/devices").body["items"]}
+    assert shown["lost phone"]["revoked_at"] is not None
+
+
+def test_revoking_twice_changes_nothing(world: World, odile: Api) -> None:
+    lost = Api(world.odile, "lost phone")
+    odile.delete(f"/devices/{lost.device.pk}")
+    first = Device.objects.get(pk=lost.device.pk).revoked_at
+    assert odile.delete(f"/devices/{lost.device.pk}").status == 204
+    assert Device.objects.get(pk=lost.device.pk).revoked_at == first
+
+
+def test_someone_elses_device_is_nothing_to_one(odile: Api, stan: Api) -> None:
+    answer = stan.delete(f"/devices/{odile.device.pk}")
+    assert (answer.status, answer.code) == (404, "not_found")
+    assert odile.get("/animals").status == 200

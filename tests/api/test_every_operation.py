@@ -1,0 +1,151 @@
+"""What holds for every operation, taken from the document so that none is forgotten."""
+
+from collections.abc import Iterator
+from uuid import uuid4
+
+import pytest
+from django.test import Client
+from tests.api.client import BASE, Api, contract
+from tests.world import World
+
+from scalewitness.domain.translog.canonical import MAX_DEPTH
+
+METHODS = ("get", "post", "patch", "delete", "put", "options")
+
+
+def operations() -> Iterator[tuple[str, str, dict]]:
+    for path, found in sorted(contract()["paths"].items()):
+        for method, operation in sorted(found.items()):
+            yield method.upper(), path.removeprefix(BASE), operation
+
+
+def _named(rows: list[tuple[str, str]]) -> dict:
+    return {"argvalues": rows, "ids": [f"{method} {path}" for method, path in rows]}
+
+
+ALL = list(operations())
+CLOSED = _named([(m, p) for m, p, one in ALL if one["security"]])
+WITH_BODY = _named([(m, p) for m, p, one in ALL if "requestBody" in one])
+WITH_ID = _named([(m, p) for m, p, one in ALL if "{id}" in p and "requestBody" not in one])
+ABSENT = _named(
+    [
+        (method.upper(), path.removeprefix(BASE))
+        for path, found in sorted(contract()["paths"].items())
+        for method in METHODS
+        if method not in found
+    ]
+)
+
+
+def filled(path: str) -> str:
+    return path.replace("{id}", str(uuid4())).replace("{token}", "no-such-token")
+
+
+@pytest.fixture
+def asker(world: World) -> Api:
+    return Api(world.odile)
+
+
+@pytest.mark.parametrize(("method", "path"), **CLOSED)
+def test_without_a_token_nobody_gets_in(nobody: Api, method: str, path: str) -> None:
+    answer = nobody.raw(method, filled(path), b"")
+    assert (answer.status, answer.code) == (401, "not_authenticated")
+    assert answer.headers["WWW-Authenticate"].startswith("Bearer")
+
+
+@pytest.mark.parametrize(("method", "path"), **ABSENT)
+def test_a_method_a_path_does_not_have(asker: Api, method: str, path: str) -> None:
+    answer = asker.raw(method, filled(path), b"")
+    assert (answer.status, answer.code) == (405, "method_not_allowed")
+    assert method not in answer.headers["Allow"].split(", ")
+
+
+@pytest.mark.parametrize(("method", "path"), **WITH_ID)
+def test_an_id_that_stands_for_nothing(asker: Api, method: str, path: str) -> None:
+    answer = asker.raw(method, filled(path), b"")
+    assert (answer.status, answer.code) == (404, "not_found")
+
+
+@pytest.mark.parametrize(
+    ("text", "detail"),
+    [
+        (b"{", "not JSON"),
+        (b'{"id": "a", "id": "b"}', "named 'id'"),
+        (b'{"at": NaN}', "NaN"),
+        (b'{"id": "\\ud800"}', "surrogate"),
+        (b'{"id": "\xff"}', "not UTF-8"),
+        (b"[" * (MAX_DEPTH + 1) + b"]" * (MAX_DEPTH + 1), "nested deeper"),
+        (b"9" * 5000, "integer"),
+    ],
+    ids=["cut off", "a name twice", "NaN", "lone surrogate", "not UTF-8", "too deep", "endless"],
+)
+@pytest.mark.parametrize(("method", "path"), **WITH_BODY)
+def test_what_is_not_one_json_text(
+    asker: Api, method: str, path: str, text: bytes, detail: str
+) -> None:
+    answer = asker.raw(method, filled(path), text)
+    assert (answer.status, answer.code) == (400, "malformed"), answer
+    assert detail in answer.body["detail"]
+
+
+@pytest.mark.parametrize(("method", "path"), **WITH_BODY)
+def test_json_of_another_shape(asker: Api, method: str, path: str) -> None:
+    for text in (b"[]", b'"text"', b"null", b"1.5", b'{"no such member": 1}'):
+        answer = asker.raw(method, filled(path), text)
+        assert (answer.status, answer.code) == (422, "wrong_shape"), (text, answer)
+
+
+@pytest.mark.parametrize(
+    "content_type", ["text/plain", "application/x-www-form-urlencoded", "multipart/form-data", ""]
+)
+@pytest.mark.parametrize(("method", "path"), **WITH_BODY)
+def test_anything_but_json(asker: Api, method: str, path: str, content_type: str) -> None:
+    answer = asker.raw(method, filled(path), b"{}", content_type)
+    assert (answer.status, answer.code) == (415, "unsupported_media_type"), answer
+
+
+@pytest.mark.parametrize(("method", "path"), **WITH_BODY)
+def test_more_than_the_server_reads(asker: Api, settings: object, method: str, path: str) -> None:
+    settings.DATA_UPLOAD_MAX_MEMORY_SIZE = 1000
+    answer = asker.raw(method, filled(path), b'{"id": "' + b"x" * 1000 + b'"}')
+    assert (answer.status, answer.code) == (413, "too_large")
+
+
+def test_nothing_is_kept_by_a_cache_on_the_way(asker: Api, nobody: Api) -> None:
+    for answer in (asker.get("/animals"), nobody.get("/offers/none"), nobody.get("/log/head")):
+        assert answer.headers["Cache-Control"] == "private, no-store"
+        assert answer.headers["Referrer-Policy"] == "no-referrer"
+
+
+@pytest.mark.parametrize(
+    "path",
+    ["/nothing", "/animals/", "/animals/not-an-id", "/animals/%00", f"/animals/{uuid4()}/none"],
+)
+def test_addresses_that_lead_nowhere(asker: Api, path: str) -> None:
+    answer = asker.get(path)
+    assert (answer.status, answer.code) == (404, "not_found")
+
+
+def test_a_host_that_is_not_ours_is_refused_as_a_problem(db: None) -> None:
+    response = Client().get(f"{BASE}/log/head", headers={"Host": "elsewhere.example"})
+    assert response.status_code == 400
+    assert response.headers["Content-Type"] == "application/problem+json"
+
+
+@pytest.mark.parametrize(
+    "header",
+    ["Bearer", "Bearer a b", "Bearer \xff\xfe", "Bearer ", "Bearer x/y", "Bearer " + "0" * 64],
+)
+def test_a_token_that_is_none(asker: Api, header: str) -> None:
+    answer = asker.get("/animals", headers={"Authorization": header})
+    assert (answer.status, answer.code) == (401, "authentication_failed")
+
+
+def test_head_answers_like_get_without_a_body(asker: Api) -> None:
+    response = Client().head(f"{BASE}/animals", headers=asker.headers)
+    assert (response.status_code, response.content) == (200, b"")
+
+
+def test_accept_is_not_asked(asker: Api) -> None:
+    """One representation only: a picky client gets JSON instead of a 406."""
+    assert asker.get("/animals", headers={"Accept": "text/html"}).status == 200

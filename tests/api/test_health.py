@@ -1,0 +1,73 @@
+"""Whether the process lives, is ready, and what it counts."""
+
+import pytest
+from django.conf import settings as configured
+from django.test import Client
+from tests.api.client import Api
+from tests.api.conftest import present
+from tests.world import World
+
+from scalewitness.disclosures.models import Disclosure
+from scalewitness.mail.models import Letter
+
+NOWHERE = "redis://127.0.0.1:1/0"
+
+
+def test_a_process_that_answers_lives() -> None:
+    """Without asking the database: no `db` fixture here."""
+    response = Client().get("/health/live")
+    assert (response.status_code, response.json()) == (200, {"status": "ok"})
+
+
+def test_ready_with_database_and_broker(db: None) -> None:
+    response = Client().get("/health/ready")
+    assert (response.status_code, response.json()) == (200, {"database": "ok", "broker": "ok"})
+
+
+def test_not_ready_without_the_broker(db: None, settings: object) -> None:
+    settings.CELERY_BROKER_URL = NOWHERE
+    response = Client().get("/health/ready")
+    assert response.status_code == 503
+    assert response.json() == {"database": "ok", "broker": "unreachable"}
+
+
+@pytest.mark.parametrize("path", ["/health/live", "/health/ready", "/metrics"])
+def test_they_are_only_read_and_never_kept(db: None, path: str) -> None:
+    assert Client().post(path).status_code == 405
+    assert "no-store" in Client().get(path).headers["Cache-Control"]
+
+
+def test_asked_from_within_there_is_no_detour_over_tls(db: None, settings: object) -> None:
+    settings.SECURE_SSL_REDIRECT = True
+    for path in ("/health/live", "/health/ready", "/metrics"):
+        assert Client().get(path).status_code == 200
+    assert Client().get("/api/v1/log/head").status_code == 301
+
+
+def test_metrics_count_and_tell_nothing_about_anyone(world: World) -> None:
+    animal = world.verified("V-1")
+    sale = world.sold(animal)
+    present(world)
+    world.call(world.odile, animal, "female")
+    text = Client().get("/metrics").content.decode()
+    assert Disclosure.objects.filter(sale=sale).count() == 1
+    assert "\nscalewitness_disclosures_unacknowledged 1\n" in text
+    waiting = Letter.objects.filter(state="waiting").count()
+    assert f'\nscalewitness_letters{{state="waiting"}} {waiting}\n' in text
+    assert 'scalewitness_letters{state="failed"} 0' in text
+    size = Api().get("/log/head").body["size"]
+    assert f"\nscalewitness_log_size {size}\n" in text
+    for personal in (world.odile.name, "@", "V-1", str(animal.pk), configured.SECRET_KEY):
+        assert personal not in text
+
+
+def test_metrics_are_prometheus_text(db: None) -> None:
+    """Exposition format 0.0.4: HELP and TYPE before samples, a final line feed."""
+    response = Client().get("/metrics")
+    assert response.headers["Content-Type"] == "text/plain; version=0.0.4; charset=utf-8"
+    lines = response.content.decode().split("\n")
+    assert lines[-1] == ""
+    described = {line.split()[2] for line in lines if line.startswith("# TYPE")}
+    samples = [line for line in lines[:-1] if not line.startswith("#")]
+    assert {line.split("{")[0].split()[0] for line in samples} == described
+    assert all(line.rsplit(" ", 1)[1].isdigit() for line in samples)

@@ -1,0 +1,72 @@
+"""How often someone may try."""
+
+import pytest
+from django.conf import settings as configured
+from tests.api.client import Api
+from tests.world import World
+
+from scalewitness.api.throttling import Link, LookUp, SignIn, SignUp
+
+
+def allowed(scope: str) -> int:
+    return int(configured.REST_FRAMEWORK["DEFAULT_THROTTLE_RATES"][scope].split("/")[0])
+
+
+def test_guessing_at_passwords_is_slowed(world: World, nobody: Api) -> None:
+    sent = {"email": world.odile.email, "password": "a guess", "name": "phone"}
+    codes = [nobody.post("/devices", sent).code for _ in range(allowed("sign_in"))]
+    assert set(codes) == {"wrong_credentials"}
+    answer = nobody.post("/devices", sent)
+    assert (answer.status, answer.code) == (429, "throttled")
+    assert 1 <= int(answer.headers["Retry-After"]) <= 61
+
+
+def test_another_address_is_counted_for_itself(world: World, nobody: Api) -> None:
+    sent = {"email": world.odile.email, "password": "a guess", "name": "phone"}
+    for _ in range(allowed("sign_in") + 1):
+        last = nobody.post("/devices", sent)
+    assert last.status == 429
+    assert Api().post("/devices", sent).status == 401
+
+
+def test_a_header_does_not_make_another_address(world: World, nobody: Api) -> None:
+    """X-Forwarded-For counts only as far as proxies are trusted; here there is none."""
+    sent = {"email": world.odile.email, "password": "a guess", "name": "phone"}
+    for n in range(allowed("sign_in") + 1):
+        last = nobody.post("/devices", sent, {"X-Forwarded-For": f"192.0.2.{n}"})
+    assert last.status == 429
+
+
+def test_guessing_at_links_is_slowed(nobody: Api) -> None:
+    codes = [nobody.get("/offers/guess").code for _ in range(allowed("link"))]
+    assert set(codes) == {"link_gone"}
+    answer = nobody.post("/offers/guess/refusal")
+    assert (answer.status, answer.code) == (429, "throttled")
+    assert "Retry-After" in answer.headers
+
+
+def test_going_through_addresses_is_slowed(world: World, stan: Api) -> None:
+    for _ in range(allowed("look_up")):
+        assert stan.get("/keepers", email="someone@keepers.example").status == 404
+    assert stan.get("/keepers", email="someone@keepers.example").code == "throttled"
+
+
+def test_opening_accounts_in_bulk_is_slowed(nobody: Api) -> None:
+    for _ in range(allowed("sign_up")):
+        assert nobody.post("/keepers", {}).code == "wrong_shape"
+    assert nobody.post("/keepers", {}).code == "throttled"
+
+
+@pytest.mark.parametrize("throttle", [Link, SignIn, SignUp, LookUp])
+def test_each_has_a_rate(throttle: type[Link]) -> None:
+    assert throttle().num_requests == allowed(throttle.scope)
+
+
+def test_a_lost_cache_keeps_nobody_out(nobody: Api, settings: object) -> None:
+    settings.CACHES = {
+        "default": {
+            "BACKEND": "django.core.cache.backends.redis.RedisCache",
+            "LOCATION": "redis://127.0.0.1:1/0",
+        }
+    }
+    assert nobody.get("/offers/guess").code == "link_gone"
