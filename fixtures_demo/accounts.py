@@ -39,7 +39,10 @@ def sign_in(url: str, email: str, password: str, device: str) -> Device:
     except Refusal as refusal:
         if refusal.code != "wrong_credentials":
             raise
-        raise Stopped(f"{email} has an account here with another password.") from None
+        raise Stopped(
+            f"{email} has an account here with another password than the scenario's. "
+            "Start afresh: ./deploy/demo --fresh"
+        ) from None
     return Device(answer["id"], device, Api(url, answer["token"]))
 
 

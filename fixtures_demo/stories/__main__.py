@@ -42,6 +42,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return 1
     seconds = time.monotonic() - began
     print(f"\nAll three stories went as promised: {stage.steps} steps in {seconds:.0f} s.")
+    print("  blind stayed blind, the buyer confirmed what they had seen, and everyone who relied")
+    print("  on a verified sex was told when it fell and when it stood again.")
     return 0
 
 
@@ -54,6 +56,8 @@ def _play(stage: Stage) -> None:
     room = visiting.play(stage, host, guest)
     deal = buying.play(stage, room, guest.name)
     breeding.play(stage, deal, contrary, independent)
+    for person in people:
+        person.sign_out()
     stage.title("The record recomputes every standing from its log")
     stage.saw(operate("replay"))
 

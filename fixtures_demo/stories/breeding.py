@@ -119,7 +119,8 @@ def _look_at_dispute(stage: Stage, deal: Deal, call: Json) -> str:
     )
     stage.saw("the dispute shows the evidence in time order, with who knew what:")
     for one in evidence:
-        knew = "blind" if one["blind"] else f"knew {one['anchored_to'] or 'no earlier call'}"
+        told = f"told “{one['anchored_to']}”" if one["anchored_to"] else "told of no earlier call"
+        knew = "blind" if one["blind"] else told
         print(
             f"        {one['examiner']['name']}, {one['examiner']['role']}: "
             f"{one['method']}, {one['conclusion']} ({knew})",

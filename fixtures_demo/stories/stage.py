@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
-from fixtures_demo.accounts import sign_in, sign_up
+from fixtures_demo.accounts import Device, sign_in, sign_up
 from fixtures_demo.api import Api, Json, Refusal
 from fixtures_demo.letters import Letters
 from scalewitness.domain.ids import uuid7
@@ -43,7 +43,14 @@ class Person:
     id: str
     name: str
     email: str
-    api: Api
+    device: Device
+
+    @property
+    def api(self) -> Api:
+        return self.device.api
+
+    def sign_out(self) -> None:
+        self.api.delete(f"devices/{self.device.id}")
 
 
 @dataclass(frozen=True)
@@ -113,8 +120,8 @@ class Stage:
         first, last = name.lower().split()
         email = f"{first}.{self.run}@{last}.example"
         sign_up(self.url, name, email, PASSWORD)
-        api = sign_in(self.url, email, PASSWORD, f"story {self.run}").api
-        return Person(str(api.get("keepers/me")["id"]), name, email, api)
+        device = sign_in(self.url, email, PASSWORD, f"story {self.run}")
+        return Person(str(device.api.get("keepers/me")["id"]), name, email, device)
 
     def visit(self, host: Person, guest: Person, collection: str, snakes: list[Snake]) -> str:
         """A blind visit for the coming two days; the guest still has to answer."""

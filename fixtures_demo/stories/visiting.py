@@ -3,8 +3,9 @@
 import json
 import re
 from dataclasses import dataclass
+from datetime import timedelta
 
-from fixtures_demo.stories.stage import Person, Snake, Stage, fact, fresh_id
+from fixtures_demo.stories.stage import Person, Snake, Stage, fact, fresh_id, now
 
 SEX_WORDS = re.compile(r"\b(?:fe)?males?\b", re.IGNORECASE)
 HIDDEN = ("name", "rack", "traits", "sire", "dam", "description", "standing", "calls", "version")
@@ -53,7 +54,8 @@ def _furnish(stage: Stage, host: Person) -> Room:
 def _register(stage: Stage, host: Person, collection: str, number: int, name: str) -> Snake:
     digits = str(int(stage.run, 36))[-9:]
     snake = Snake(fresh_id(), name, f"{stage.run}-{number}", f"99900{digits}{number}")
-    body = {"collection": collection, "species": "pantherophis_guttatus", "hatched": "2022-07-14"}
+    hatched = (now() - timedelta(days=1600)).date().isoformat()
+    body = {"collection": collection, "species": "pantherophis_guttatus", "hatched": hatched}
     host.api.post("animals", fact(body, snake.id))
     for scheme, code in (("tag", snake.tag), ("transponder", snake.transponder)):
         host.api.post(f"animals/{snake.id}/identifiers", fact({"scheme": scheme, "code": code}))
