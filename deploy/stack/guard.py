@@ -17,6 +17,9 @@ import psutil
 PAUSE = 0.05
 """Seconds between two looks at a process group."""
 
+LAST_GASP = 10.0
+"""Seconds a killed process may take to end: it can be deep in a disk write."""
+
 
 def group_members(group: int) -> list[int]:
     """The ids of the living processes in a group; the dead waiting to be collected don't count."""
@@ -46,11 +49,20 @@ def stop_group(
     orphans_told = False
     while members := group_members(leader):
         if time.monotonic() >= deadline or hurry():
-            return not send(os.killpg, leader, signal.SIGKILL)
+            kill_group(leader)
+            return False
         if leader not in members and not orphans_told:
             orphans_told = send(os.killpg, leader, signal.SIGTERM)
         time.sleep(PAUSE)
     return True
+
+
+def kill_group(leader: int) -> None:
+    """Kill a group at once, and wait until the kernel has ended it."""
+    send(os.killpg, leader, signal.SIGKILL)
+    deadline = time.monotonic() + LAST_GASP
+    while group_members(leader) and time.monotonic() < deadline:
+        time.sleep(PAUSE)
 
 
 def send(how: Callable[[int, int], None], target: int, number: int) -> bool:

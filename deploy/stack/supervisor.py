@@ -21,7 +21,7 @@ from typing import IO, Any, Self
 
 import psutil
 
-from stack.guard import PAUSE, send, stop_group
+from stack.guard import PAUSE, kill_group, stop_group
 from stack.ready import Check
 
 LAST_LINES = 15
@@ -171,7 +171,7 @@ class Supervisor:
     def kill(self, name: str) -> None:
         """Kill one service and its children without warning, as a crash would."""
         running = self._find(name)
-        send(os.killpg, running.process.pid, signal.SIGKILL)
+        kill_group(running.process.pid)
         running.process.wait()
         self._forget(running)
 

@@ -8,11 +8,15 @@ their own under /var/tmp.
 import hashlib
 import os
 import pwd
+import shutil
 import stat
 from pathlib import Path
 
 ACCOUNT = "nobody"
 ELSEWHERE = Path("/var/tmp")  # noqa: S108  the folder made there is checked to be ours
+
+PREFIX = "scalewitness-"
+NOTE = "stands-for"
 
 
 def account() -> str | None:
@@ -30,21 +34,36 @@ def reachable(path: Path) -> bool:
 def folder_elsewhere(folder: Path) -> Path:
     """A folder that everybody can walk to, standing in for `folder`; made if missing.
 
-    Raises `PermissionError` if somebody else has put something there.
+    Stand-ins of folders that are gone are deleted on the way. Raises `PermissionError` if
+    somebody else has put something there.
     """
+    for other in ELSEWHERE.glob(f"{PREFIX}*"):
+        if _is_ours(other) and not _stands_for(other).exists():
+            shutil.rmtree(other)
     stand_in = stand_in_for(folder)
     stand_in.mkdir(mode=0o711, exist_ok=True)
-    status = stand_in.lstat()
-    if not stat.S_ISDIR(status.st_mode) or status.st_uid != os.geteuid():
+    if not _is_ours(stand_in):
         raise PermissionError(f"{stand_in} belongs to somebody else; remove it")
     stand_in.chmod(0o711)
+    (stand_in / NOTE).write_text(str(folder.resolve()))
     return stand_in
 
 
 def stand_in_for(folder: Path) -> Path:
     """The path `folder_elsewhere` uses for a folder: always the same one."""
     mark = hashlib.sha256(str(folder.resolve()).encode()).hexdigest()[:16]
-    return ELSEWHERE / f"scalewitness-{mark}"
+    return ELSEWHERE / f"{PREFIX}{mark}"
+
+
+def _is_ours(stand_in: Path) -> bool:
+    status = stand_in.lstat()
+    return stat.S_ISDIR(status.st_mode) and status.st_uid == os.geteuid()
+
+
+def _stands_for(stand_in: Path) -> Path:
+    note = stand_in / NOTE
+    # One without a note is still being made, or was never one of these: left alone.
+    return Path(note.read_text()) if note.exists() else stand_in
 
 
 def open_for_all(tree: Path) -> None:
