@@ -19,6 +19,7 @@ IntArray = npt.NDArray[np.int64]
 
 _MOST = 1 - 1e-9
 """The greatest ρ looked at: every clutch is then of one sex for all purposes."""
+_LOOK_AT = (0.0, *(float(rho) for rho in np.geomspace(1e-4, 0.6, 20)), 0.8, 0.95, 0.999, _MOST)
 _NARROW = 1e-11
 """The search ends with μ and ρ this narrowly known, far inside their standard errors."""
 
@@ -82,10 +83,13 @@ def most_likely(of: Clutches, mean: float | None = None) -> BetaBinomial:
     def at(theta: float) -> float:
         return _best_mean(tails, of.share, theta) if mean is None else mean
 
+    def height(rho: float) -> float:
+        return _chance(tails, at(_theta(rho)), _theta(rho))
+
     def slope(rho: float) -> float:
         return _theta_score(tails, at(_theta(rho)), _theta(rho))
 
-    rho = _root(slope, _MOST)
+    rho = _summit(height, slope)
     return _fitted(of, at(_theta(rho)), rho)
 
 
@@ -184,27 +188,28 @@ def _theta_score(tails: _Tails, mean: float, theta: float) -> float:
     return float(r @ (males + females - tails.eggs[1:] / (1 + r * theta)))
 
 
-def _root(slope: Callable[[float], float], most: float) -> float:
-    """Where a slope turns from rising to falling between 0 and ``most``, by halving; the
-    nearer end where it does not."""
-    low, high = 0.0, most
-    if slope(low) <= 0:
-        return low
-    if slope(high) >= 0:
-        return high
+def _summit(height: Callable[[float], float], slope: Callable[[float], float]) -> float:
+    """Where the likelihood is highest. Few and unequal clutches can give it two summits, so
+    it is first looked at all along; then the best stretch is halved by its slope."""
+    best = max(range(len(_LOOK_AT)), key=lambda at: height(_LOOK_AT[at]))
+    low, high = _LOOK_AT[max(best - 1, 0)], _LOOK_AT[min(best + 1, len(_LOOK_AT) - 1)]
+    middle = _LOOK_AT[best]
     while high - low > _NARROW:
-        middle = (low + high) / 2
         low, high = (middle, high) if slope(middle) > 0 else (low, middle)
-    return (low + high) / 2
+        middle = (low + high) / 2
+    return middle if middle > _NARROW else 0.0
 
 
 def _fitted(of: Clutches, mean: float, rho: float) -> BetaBinomial:
-    tails, theta = _tails(of), _theta(rho)
-    chance = xlogy(tails.males, mean + tails.r * theta)
-    chance += xlogy(tails.females, 1 - mean + tails.r * theta)
-    chance -= xlogy(tails.eggs, 1 + tails.r * theta)
-    ways = of.number @ _log_ways(of.males, of.eggs)
-    return BetaBinomial(mean, rho, float(ways + chance.sum()))
+    ways = float(of.number @ _log_ways(of.males, of.eggs))
+    return BetaBinomial(mean, rho, ways + _chance(_tails(of), mean, _theta(rho)))
+
+
+def _chance(tails: _Tails, mean: float, theta: float) -> float:
+    """The log-likelihood without the binomial coefficients."""
+    logs = xlogy(tails.males, mean + tails.r * theta)
+    logs += xlogy(tails.females, 1 - mean + tails.r * theta)
+    return float((logs - xlogy(tails.eggs, 1 + tails.r * theta)).sum())
 
 
 def _log_ways(k: IntArray, n: IntArray) -> FloatArray:
