@@ -30,9 +30,7 @@ def test_signing_up_asks_for_a_name_and_sends_a_confirmation(
     db: None, anyone: Browser, outbox: list[object]
 ) -> None:
     address = new_address()
-    made = anyone.fill(
-        "/accounts/signup/", name="Rosa Vale", email=address, password1=PASSWORD
-    )
+    made = anyone.fill("/accounts/signup/", name="Rosa Vale", email=address, password1=PASSWORD)
     assert made.goes_to == "/"
     keeper = Keeper.objects.get()
     assert keeper.name == "Rosa Vale"
@@ -51,9 +49,7 @@ def test_a_mail_host_that_is_down_costs_the_letter_not_the_account(
 ) -> None:
     settings.EMAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend"  # nobody listens
     address = new_address()
-    made = anyone.fill(
-        "/accounts/signup/", name="Rosa Vale", email=address, password1=PASSWORD
-    )
+    made = anyone.fill("/accounts/signup/", name="Rosa Vale", email=address, password1=PASSWORD)
     assert made.status == 302
     text = anyone.open("/").text
     assert "could not be sent just now" in text, text

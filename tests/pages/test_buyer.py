@@ -147,7 +147,11 @@ def test_a_held_sale_says_so_and_cannot_be_confirmed(
     assert "Please do not pay" in page.text
     assert "You were offered “verified female”; the record now says “contested”" in page.text
     assert not [one for one in page.forms if one.action.endswith("/confirmation")]
-    assert anyone.send(form, statement="Yes.").status == 409
+    refused = anyone.send(form, statement="Yes.")
+    assert refused.status == 409
+    for said in ("The record moved", "verified female", "contested", "please do not pay", "Yes."):
+        assert said in refused.text, said
+    assert f"/offers/{token}" in refused.links
     assert state(offered) == "offered"
 
 

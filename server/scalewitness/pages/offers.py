@@ -19,6 +19,7 @@ from django.views.decorators.csrf import csrf_exempt
 
 from scalewitness.animals.models import Animal
 from scalewitness.calls.queries.dossier import dossier
+from scalewitness.calls.queries.standings import label_of, latest_standings
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.domain.cautions import AFTER_A_DISCLOSURE, BEFORE_A_PURCHASE
 from scalewitness.domain.errors import LinkGone, NotFound
@@ -76,8 +77,9 @@ def confirm(request: HttpRequest, token: str, link: OfferLink) -> HttpResponse:
     form = ConfirmationForm(request.POST)
     if _said(form, link):
         return redirect("offer", token)
-    if form.refused_as == "standing_moved":
-        return _moved_page(request, token, link, form)
+    held = _held(link.sale)
+    if form.refused_as == "standing_moved" or (form.refused_as == "not_now" and held):
+        return _moved_page(request, token, link, form, held=held)
     return _offer_page(request, token, link, confirmation=form)
 
 
@@ -97,6 +99,11 @@ def ask_for_check(request: HttpRequest, token: str, link: OfferLink) -> HttpResp
     if _said(form, link):
         return redirect("offer", token)
     return _offer_page(request, token, link, asking=form)
+
+
+def _held(sale: Sale) -> bool:
+    progress = progress_of(sale)
+    return bool(progress.held) and progress.state in UNPAID
 
 
 def _said(form: FactForm, link: OfferLink) -> bool:
@@ -132,7 +139,7 @@ def _offer_page(
         "offered": offered,
         "lapsed": parse_moment(offered.expires) <= timezone.now(),
         "progress": progress,
-        "held": progress.held and progress.state in UNPAID,
+        "held": _held(sale),
         "seen": seen,
         "animals": [_animal_view(one, sale, offered) for one in sale.animals.order_by("pk")],
         "steps": _steps(sale),
@@ -172,16 +179,22 @@ def _steps(sale: Sale) -> dict[str, Any]:
 
 
 def _moved_page(
-    request: HttpRequest, token: str, link: OfferLink, form: ConfirmationForm
+    request: HttpRequest, token: str, link: OfferLink, form: ConfirmationForm, *, held: bool
 ) -> HttpResponse:
     """Refused because the record moved: what changed, and the way back to read it."""
-    problem = form.problem or {}
+    offer = offer_in_force(link.sale)
+    represents = msgspec.convert(offer.body, OfferMade).represents if offer else ()
+    seen = form.cleaned_data.get("seen", 0)
+    now = latest_standings(UUID(one.animal) for one in represents)
     names = {str(one.pk): title_of(one) for one in link.sale.animals.all()}
     changed = [
-        {"title": names.get(one["animal"], ""), "was": one["was"], "now": one["now"]}
-        for one in problem.get("changed", [])
+        {"title": names[one.animal], "was": one.label, "now": label_of(standing)}
+        for one in represents
+        if (standing := now.get(UUID(one.animal)))
+        and (standing.label != one.label or standing.position > seen)
     ]
-    context = {"token": token, "changed": changed, "statement": form.data.get("statement", "")}
+    statement = form.data.get("statement", "")
+    context = {"token": token, "changed": changed, "held": held, "statement": statement}
     return page(request, "offers/moved.html", context, status=409)
 
 

@@ -1,0 +1,59 @@
+"""What speaks against a check today, as a table. Thresholds are common practice or our
+judgement, as stated where they are defined."""
+
+from datetime import UTC, datetime, timedelta
+from decimal import Decimal
+
+import pytest
+
+from scalewitness.animals.queries import Condition
+from scalewitness.pages.welfare import warnings
+
+NOW = datetime(2026, 11, 25, 12, tzinfo=UTC)
+FIT = Condition(
+    grams=Decimal("900"),
+    weighed_at=NOW - timedelta(days=3),
+    fed_at=NOW - timedelta(hours=73),
+    shed="shed",
+    health="well",
+)
+
+
+def said(condition: Condition, *, hold_off: bool = False, steward: bool = True) -> str:
+    return " ".join(warnings(condition, hold_off=hold_off, now=NOW, steward=steward))
+
+
+def but(**changed: object) -> Condition:
+    names = ("grams", "weighed_at", "fed_at", "shed", "health")
+    return Condition(**{name: changed.get(name, getattr(FIT, name)) for name in names})
+
+
+def test_nothing_is_said_of_an_animal_fit_for_it() -> None:
+    assert said(FIT) == ""
+
+
+@pytest.mark.parametrize(
+    ("condition", "word"),
+    [
+        (but(fed_at=NOW - timedelta(hours=71)), "72 hours"),
+        (but(shed="opaque"), "opaque"),
+        (but(grams=None, weighed_at=None), "No weight"),
+        (but(weighed_at=NOW - timedelta(days=61)), "60 days"),
+        (but(health="gravid"), "gravid"),
+        (but(health="ill"), "ill"),
+        (but(health="under_treatment"), "treatment"),
+    ],
+)
+def test_each_reason_to_wait_is_said(condition: Condition, word: str) -> None:
+    assert word in said(condition)
+
+
+@pytest.mark.parametrize("health", ["gravid", "ill", "injured", "under_treatment", "other"])
+def test_a_guest_hears_nothing_of_health(health: str) -> None:
+    """Gravid is female; a notice for one health sign only would tell as much by silence."""
+    assert said(but(health=health), steward=False) == ""
+
+
+def test_the_keepers_notice_comes_first() -> None:
+    hungry = but(fed_at=NOW)
+    assert said(hungry, hold_off=True, steward=False).startswith("The keeper asks everyone")
