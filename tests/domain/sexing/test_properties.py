@@ -1,151 +1,85 @@
-"""What must hold for any calls whatever."""
+"""What must hold for any calls whatever, in every version of the numbers."""
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from msgspec.structs import replace
-from tests.domain.sexing.builders import (
-    BALL,
-    BOA,
-    CORN,
-    DAY,
-    MASSASAUGA,
-    PARAMETERS,
-    SCRUB,
-    male,
-    standing,
-)
+from tests.domain.sexing.builders import male, standing
+from tests.domain.sexing.strategies import RECORDS, TAXA, calls
 
-from scalewitness.domain.observations import (
-    Dna,
-    Endoscopy,
-    Eversion,
-    Pass,
-    Probing,
-    Radiography,
-    Reproduction,
-    ScaleCount,
-    Statement,
-    Ultrasound,
-    Visual,
+from scalewitness.domain.sexing.evidence import other
+from scalewitness.domain.sexing.parameters import (
+    VERSIONS,
+    Parameters,
+    ParameterSet,
+    load_parameters,
 )
-from scalewitness.domain.sexing.evidence import Evidence, other
-from scalewitness.domain.sexing.parameters import Parameters, ParameterSet
 from scalewitness.domain.sexing.policy import DEFAULT_POLICY
 
-SEXES = st.sampled_from(["male", "female"])
-TAXA = st.sampled_from([BALL, BOA, CORN, SCRUB, MASSASAUGA])
-
-PASSES = st.builds(
-    Pass,
-    st.sampled_from(["left", "right"]),
-    st.integers(0, 60).map(lambda halves: f"{halves / 2:g}"),
-    st.sampled_from(["resistance", "resistance", "choice", "aborted"]),
-)
-OBSERVATIONS = st.one_of(
-    st.builds(Probing, st.lists(PASSES, max_size=4).map(tuple)),
-    st.builds(
-        Eversion,
-        st.sampled_from(["manual", "spontaneous"]),
-        st.sampled_from(["hemipenes", "nothing", "unclear"]),
-    ),
-    st.builds(
-        Ultrasound,
-        st.sampled_from(["hemipenes", "testes", "ovaries", "follicles", "pockets", "unclear"]),
-    ),
-    st.builds(Radiography, st.booleans(), st.sampled_from(["hemipenes", "none", "unclear"])),
-    st.builds(Endoscopy, st.sampled_from(["testes", "ovaries", "unclear"])),
-    st.builds(
-        Dna,
-        st.sampled_from(["XY", "ZW"]),
-        st.just("shed"),
-        st.sampled_from(["heterogametic", "homogametic", "failed"]),
-    ),
-    st.builds(Reproduction, st.sampled_from(["laid_eggs", "gave_birth"]), st.booleans()),
-    st.builds(ScaleCount, st.integers(15, 40)),
-    st.builds(Visual, st.sampled_from(["tail", "spurs", "size", "slough_plugs", "other"])),
-    st.builds(Statement, st.sampled_from(["seller", "earlier_keeper", "papers"])),
-)
-KNOWING = st.one_of(
-    st.just({"blind": True, "anchored_to": None}),
-    st.builds(lambda sex: {"blind": False, "anchored_to": sex}, st.one_of(st.none(), SEXES)),
-)
+NUMBERS = st.sampled_from([load_parameters(version) for version in VERSIONS])
 
 
-@st.composite
-def calls(draw, conclusions=("male", "female", "undetermined"), examiners="abcd"):
-    """One call; positions and names are given by the list it goes into."""
-    return Evidence(
-        call="",
-        examiner=draw(st.sampled_from(examiners)),
-        role=draw(st.sampled_from(["keeper", "veterinarian", "laboratory", "earlier_keeper"])),
-        at=draw(st.integers(0, 8)) * DAY // 4,
-        position=0,
-        stage=draw(st.sampled_from(["hatchling", "juvenile", "adult", "unknown"])),
-        conclusion=draw(st.sampled_from(conclusions)),
-        sureness=draw(st.sampled_from(["certain", "fairly_sure", "unsure"])),
-        observed=draw(OBSERVATIONS),
-        identity=draw(st.sampled_from(["confirmed", "confirmed", "unconfirmed", "mismatch"])),
-        interested=draw(st.booleans()),
-        **draw(KNOWING),
+@given(RECORDS, TAXA, st.randoms(use_true_random=False), NUMBERS)
+def test_the_order_in_which_calls_are_passed_changes_nothing(record, kind, random, numbers):
+    shuffled = random.sample(record, len(record))
+    assert standing(*shuffled, taxon=kind, parameters=numbers) == standing(
+        *record, taxon=kind, parameters=numbers
     )
 
 
-def numbered(drawn):
-    return [replace(one, call=f"call-{n}", position=n) for n, one in enumerate(drawn)]
-
-
-RECORDS = st.lists(calls(), max_size=8).map(numbered)
-
-
-@given(RECORDS, TAXA, st.randoms(use_true_random=False))
-def test_the_order_in_which_calls_are_passed_changes_nothing(record, kind, random):
-    shuffled = random.sample(record, len(record))
-    assert standing(*shuffled, taxon=kind) == standing(*record, taxon=kind)
-
-
-@given(RECORDS, TAXA, st.randoms(use_true_random=False))
-def test_the_order_of_the_log_does_not_move_the_probability(record, kind, random):
+@given(RECORDS, TAXA, st.randoms(use_true_random=False), NUMBERS)
+def test_the_order_of_the_log_does_not_move_the_probability(record, kind, random, numbers):
     places = random.sample(range(len(record)), len(record))
     moved = [replace(one, position=place) for one, place in zip(record, places, strict=True)]
-    before, after = standing(*record, taxon=kind), standing(*moved, taxon=kind)
+    before, after = (
+        standing(*record, taxon=kind, parameters=numbers),
+        standing(*moved, taxon=kind, parameters=numbers),
+    )
     assert after.p_male == pytest.approx(before.p_male, abs=1e-12)
     assert after.p_male_pessimistic == pytest.approx(before.p_male_pessimistic, abs=1e-12)
 
 
-@given(st.floats(0.001, 0.999), TAXA)
-def test_without_calls_the_prior_stands(prior, kind):
-    assert standing(taxon=kind, prior_male=prior).p_male == pytest.approx(prior, rel=1e-12)
+@given(st.floats(0.001, 0.999), TAXA, NUMBERS)
+def test_without_calls_the_prior_stands(prior, kind, numbers):
+    assert standing(taxon=kind, prior_male=prior, parameters=numbers).p_male == pytest.approx(
+        prior, rel=1e-12
+    )
 
 
-@given(RECORDS, TAXA, calls(conclusions=("undetermined",)), st.integers(0, 8))
-def test_a_call_that_says_nothing_changes_nothing(record, kind, silent, place):
+@given(RECORDS, TAXA, calls(conclusions=("undetermined",)), st.integers(0, 8), NUMBERS)
+def test_a_call_that_says_nothing_changes_nothing(record, kind, silent, place, numbers):
     silent = replace(silent, call="silent", position=place)
     shifted = [replace(one, position=one.position + (one.position >= place)) for one in record]
-    before, after = standing(*record, taxon=kind), standing(*shifted, silent, taxon=kind)
+    before, after = (
+        standing(*record, taxon=kind, parameters=numbers),
+        standing(*shifted, silent, taxon=kind, parameters=numbers),
+    )
     assert (after.p_male, after.p_male_pessimistic) == (before.p_male, before.p_male_pessimistic)
     assert (after.label, after.reasons) == (before.label, before.reasons)
 
 
-@given(RECORDS, TAXA, calls(conclusions=("male", "female"), examiners="z"))
-def test_a_new_examiners_agreeing_blind_call_never_lowers(record, kind, added):
+@given(RECORDS, TAXA, calls(conclusions=("male", "female"), examiners="z"), NUMBERS)
+def test_a_new_examiners_agreeing_blind_call_never_lowers(record, kind, added, numbers):
     added = replace(added, call="added", position=99, blind=True, anchored_to=None)
-    before, after = standing(*record, taxon=kind), standing(*record, added, taxon=kind)
+    before, after = (
+        standing(*record, taxon=kind, parameters=numbers),
+        standing(*record, added, taxon=kind, parameters=numbers),
+    )
     sign = 1 if added.conclusion == "male" else -1
     assert (after.p_male - before.p_male) * sign >= -1e-12
     assert (after.p_male_pessimistic - before.p_male_pessimistic) * sign >= -1e-12
 
 
-@given(RECORDS, TAXA)
-def test_leaving_a_call_out_is_the_record_without_it(record, kind):
-    for weight in standing(*record, taxon=kind).weights:
+@given(RECORDS, TAXA, NUMBERS)
+def test_leaving_a_call_out_is_the_record_without_it(record, kind, numbers):
+    for weight in standing(*record, taxon=kind, parameters=numbers).weights:
         rest = [one for one in record if one.call != weight.call]
-        assert weight.p_male_without == standing(*rest, taxon=kind).p_male
+        assert weight.p_male_without == standing(*rest, taxon=kind, parameters=numbers).p_male
 
 
-@given(RECORDS, TAXA, st.sampled_from([0.2, 0.5, 0.97]))
-def test_a_verified_sex_has_met_the_rule(record, kind, prior):
-    found = standing(*record, taxon=kind, prior_male=prior)
+@given(RECORDS, TAXA, st.sampled_from([0.2, 0.5, 0.97]), NUMBERS)
+def test_a_verified_sex_has_met_the_rule(record, kind, prior, numbers):
+    found = standing(*record, taxon=kind, prior_male=prior, parameters=numbers)
     assert 0 < found.p_male < 1
     if found.label.startswith("verified"):
         male = found.favoured == "male"
@@ -172,11 +106,9 @@ def _swapped_numbers(numbers):
     return ParameterSet({_swapped_name(name): number for name, number in numbers.numbers.items()})
 
 
-MIRRORED = Parameters(
-    "mirrored",
-    _swapped_numbers(PARAMETERS.base),
-    _swapped_numbers(PARAMETERS.pessimistic),
-)
+def _mirrored(given):
+    sets = map(_swapped_numbers, (given.base, given.pessimistic))
+    return Parameters("mirrored", *sets)
 
 
 def _mirror(one):
@@ -195,11 +127,13 @@ def _mirrored_taxon(kind):
     )
 
 
-@given(RECORDS, TAXA)
-def test_swapping_the_sexes_mirrors_the_answer(record, kind):
+@given(RECORDS, TAXA, NUMBERS)
+def test_swapping_the_sexes_mirrors_the_answer(record, kind, numbers):
     """Conclusions, ranges and parameters exchanged, everything seen left as it was."""
-    found = standing(*record, taxon=kind)
-    mirrored = standing(*map(_mirror, record), taxon=_mirrored_taxon(kind), parameters=MIRRORED)
+    found = standing(*record, taxon=kind, parameters=numbers)
+    mirrored = standing(
+        *map(_mirror, record), taxon=_mirrored_taxon(kind), parameters=_mirrored(numbers)
+    )
     assert mirrored.p_male == pytest.approx(1 - found.p_male, abs=1e-9)
     assert mirrored.p_male_pessimistic == pytest.approx(1 - found.p_male_pessimistic, abs=1e-9)
     word, _, sex = found.label.partition(" ")

@@ -17,7 +17,7 @@ from scalewitness.domain.sexing.taxa import Range
 LAST = int(DEEPEST * 2)
 
 
-class DepthTable(Struct, frozen=True):
+class DepthTable(Struct, frozen=True, cache_hash=True):
     """By half scales: log chance of stopping there, and of stopping there or deeper."""
 
     stops: tuple[float, ...]
@@ -38,7 +38,12 @@ def pass_log_chance(run: Pass, table: DepthTable) -> float:
     if run.stopped == "aborted":
         return 0.0
     chances = table.stops if run.stopped == "resistance" else table.reaches
-    return chances[min(int(run.scales * 2), LAST)]
+    return chances[min(half_scales(run), LAST)]
+
+
+def half_scales(run: Pass) -> int:
+    """The depth of a pass in half scales."""
+    return int(float(run.depth) * 2)  # halves, so exact
 
 
 @lru_cache(maxsize=512)

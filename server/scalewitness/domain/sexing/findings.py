@@ -28,6 +28,7 @@ from scalewitness.domain.sexing.depths import depth_table, pass_log_chance
 from scalewitness.domain.sexing.evidence import Evidence, other
 from scalewitness.domain.sexing.likelihood import NOTHING, Pair, log_ratio, total
 from scalewitness.domain.sexing.parameters import ParameterSet
+from scalewitness.domain.sexing.sides import SIDES_NUMBERS, compare
 from scalewitness.domain.sexing.taxa import Taxon
 
 Code = Literal[
@@ -55,12 +56,14 @@ _DEPTH_NUMBERS = ("depth.sd_share", "depth.sd_least", "depth.outlier")
 
 class Reading(Struct, frozen=True):
     """``pair`` as in :mod:`likelihood`; ``passes`` the same for each pass; ``used`` the
-    names of the parameters that entered."""
+    names of the parameters that entered; ``alike`` whether the two sides of a probing
+    agreed, None where that did not enter."""
 
     pair: Pair
     code: Code
     used: tuple[str, ...] = ()
     passes: tuple[Pair, ...] = ()
+    alike: bool | None = None
 
     @property
     def informative(self) -> bool:
@@ -113,8 +116,12 @@ def _probing(
     if taxon.male_range is None or taxon.female_range is None:
         return _half_known(runs, conclusion, taxon, numbers)
     male, female = (depth_table(r, numbers) for r in (taxon.male_range, taxon.female_range))
-    each = tuple((pass_log_chance(run, male), pass_log_chance(run, female)) for run in runs)
-    return Reading(total(each), "depths_read", _DEPTH_NUMBERS, each)
+    each = tuple([(pass_log_chance(run, male), pass_log_chance(run, female)) for run in runs])
+    sides = compare(runs, (male, female), numbers)
+    if sides is None:
+        return Reading(total(each), "depths_read", _DEPTH_NUMBERS, each)
+    used = (*_DEPTH_NUMBERS, *SIDES_NUMBERS)
+    return Reading(total([*each, sides.pair]), "depths_read", used, each, sides.alike)
 
 
 def _half_known(

@@ -17,7 +17,6 @@ from scalewitness.domain.sexing.likelihood import log_odds
 from scalewitness.domain.sexing.policy import Policy
 from scalewitness.domain.sexing.sessions import Session, Weighed
 
-
 _EVEN = 1e-9  # rounding must not decide which sex is favoured
 
 

@@ -12,15 +12,18 @@ from typing import Any, Literal
 
 from msgspec import Struct
 
-from scalewitness.domain.sexing.tables import table
+from scalewitness.domain.sexing.tables import layers
 
 Status = Literal["published", "common practice", "from memory", "our judgement"]
 SetName = Literal["base", "pessimistic"]
 
 CURRENT = "sexing-1"
-VERSIONS = (CURRENT,)
+"""What a standing is worked out with until the record adopts another version."""
+VERSIONS = ("sexing-1", "sexing-2")
+"""Every version ever used stays, so that no standing of the past changes."""
 
 _ABOUT = frozenset({"source", "status", "note"})
+_SHEETS = ("parameters.toml", "methods.toml")
 
 
 class UnknownVersion(ValueError):
@@ -81,13 +84,14 @@ def load_parameters(version: str = CURRENT) -> Parameters:
     if version not in VERSIONS:
         raise UnknownVersion(version)
     base = _read(version, "base")
+    pessimistic = base | _read(version, "pessimistic")
     return Parameters(
-        version, ParameterSet(base), ParameterSet(base | _read(version, "pessimistic"))
+        version,
+        ParameterSet(MappingProxyType(base)),
+        ParameterSet(MappingProxyType(pessimistic)),
     )
 
 
-def _read(version: str, of: SetName) -> MappingProxyType[str, Parameter]:
-    sheets = (table(version, f"{name}.toml") for name in ("parameters", "methods"))
-    return MappingProxyType(
-        {number.name: number for sheet in sheets for number in numbers_of(of, sheet[of])}
-    )
+def _read(version: str, of: SetName) -> dict[str, Parameter]:
+    sheets = [sheet for name in _SHEETS for sheet in layers(version, name)]
+    return {number.name: number for sheet in sheets for number in numbers_of(of, sheet[of])}

@@ -15,7 +15,6 @@ Two readings of the model that the plain formula leaves open:
 """
 
 from collections.abc import Iterable, Sequence
-from itertools import groupby
 from operator import attrgetter
 
 from msgspec import Struct, field
@@ -51,26 +50,25 @@ class Weighed(Struct, frozen=True):
 
 
 class Part(Struct, frozen=True):
-    """One session's share in one method, its error in it."""
+    """One session's share in one method, its error in it; ``alone`` with the animal's and
+    the identity's in it too, were it the only one."""
 
     method: Method
     pair: Pair
     alpha: Pair
     doubt: float
+    alone: Pair
 
 
 class Session(Struct, frozen=True):
     """The informative calls of one examiner on one occasion, by log position;
-    ``log_ratio`` is the natural log of what they say alone, male over female."""
+    ``log_ratio`` is the natural log of what they say alone, male over female;
+    ``position`` is where in the log it began."""
 
     calls: tuple[Weighed, ...]
     parts: tuple[Part, ...]
     log_ratio: float
-
-    @property
-    def position(self) -> int:
-        """Where in the log the session began."""
-        return self.calls[0].call.position
+    position: int
 
 
 class Weigher(Struct, frozen=True, eq=False):
@@ -81,11 +79,14 @@ class Weigher(Struct, frozen=True, eq=False):
     parameters: Parameters
     numbers: ParameterSet
     _known: dict[tuple[str, ...], Session] = field(default_factory=dict)
+    _own: dict[tuple[str, ...], tuple[Session, ...]] = field(default_factory=dict)
 
-    def weigh(self, call: Evidence) -> Weighed:
-        """What stands behind the weight of one call."""
+    def weigh(self, call: Evidence, found: Reading | None = None) -> Weighed:
+        """What stands behind the weight of one call; ``found`` stands in for what it
+        says by itself."""
         numbers, method = self.numbers, call.method
-        found = reading(call, self.taxon, numbers)
+        if found is None:
+            found = reading(call, self.taxon, numbers)
         kappa = anchoring(call, numbers)
         person = (call.examiner, call.role, call.identity == "mismatch")
         return Weighed(
@@ -107,14 +108,24 @@ class Weigher(Struct, frozen=True, eq=False):
     def sessions(self, weighed: Iterable[Weighed]) -> tuple[Session, ...]:
         """The informative calls by examiner and occasion, in order of their first call in
         the log. An occasion begins with a call and lasts ``session.hours``."""
-        width = self.numbers.value("session.hours") * _HOUR
-        calls = sorted((w for w in weighed if w.reading.informative), key=attrgetter("place"))
-        found = [
-            self.session(occasion)
-            for _, own in groupby(calls, key=attrgetter("person"))
-            for occasion in _occasions(own, width)
-        ]
+        by_person: dict[Person, list[Weighed]] = {}
+        for one in weighed:
+            if one.reading.informative:
+                by_person.setdefault(one.person, []).append(one)
+        found = [session for own in by_person.values() for session in self._occasions(own)]
         return tuple(sorted(found, key=attrgetter("position")))
+
+    def _occasions(self, own: Sequence[Weighed]) -> tuple[Session, ...]:
+        """One person's sessions; the same calls are worked out once."""
+        if len(own) == 1:
+            return (self.session(own),)
+        key = tuple([w.call.call for w in own])
+        found = self._own.get(key)
+        if found is None:
+            width = self.numbers.value("session.hours") * _HOUR
+            occasions = _occasions(sorted(own, key=attrgetter("place")), width)
+            found = self._own[key] = tuple(map(self.session, occasions))
+        return found
 
     def session(self, calls: Sequence[Weighed]) -> Session:
         """These calls as one session; the same calls are worked out once."""
@@ -140,7 +151,9 @@ def log_likelihoods(sessions: Iterable[Session]) -> list[Pair]:
     for session in sessions:
         for part in session.parts:
             by_method.setdefault(part.method, []).append(part)
-    return [_method_pair(parts) for parts in by_method.values()]
+    return [
+        parts[0].alone if len(parts) == 1 else _method_pair(parts) for parts in by_method.values()
+    ]
 
 
 def _anchored(pair: Pair, call: Evidence, kappa: float) -> Pair:
@@ -166,16 +179,20 @@ def _session(calls: Sequence[Weighed]) -> Session:
     for weighed in calls:
         by_method.setdefault(weighed.method, []).append(weighed)
     parts = tuple(_part(method, own) for method, own in by_method.items())
-    alone = log_ratio(total([_method_pair([part]) for part in parts]))
-    return Session(tuple(sorted(calls, key=lambda w: w.call.position)), parts, alone)
+    alone = log_ratio(total([part.alone for part in parts]))
+    ordered = tuple(sorted(calls, key=lambda w: w.call.position))
+    return Session(ordered, parts, alone, ordered[0].call.position)
 
 
 def _part(method: Method, calls: Sequence[Weighed]) -> Part:
     """Calls of one method in one session share one error: that of the surest call, with
     the best identification, so that a further agreeing call never costs anything."""
-    epsilon = min(w.epsilon[0] for w in calls), min(w.epsilon[1] for w in calls)
+    epsilon, doubt, alpha = calls[0].epsilon, calls[0].doubt, calls[0].alpha
+    if len(calls) > 1:
+        epsilon = min(w.epsilon[0] for w in calls), min(w.epsilon[1] for w in calls)
+        doubt = min(w.doubt for w in calls)
     seen = flip(total([w.pair for w in calls]), epsilon)
-    return Part(method, seen, calls[0].alpha, min(w.doubt for w in calls))
+    return Part(method, seen, alpha, doubt, flip(flip(seen, (doubt, doubt)), alpha))
 
 
 def _method_pair(parts: Sequence[Part]) -> Pair:

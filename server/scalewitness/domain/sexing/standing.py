@@ -5,34 +5,28 @@ and the parameters. Nothing here knows the time, and no answer depends on the or
 which the calls are passed.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from decimal import ROUND_HALF_EVEN, Decimal
-from functools import cache
 from math import log
 
 from msgspec import Struct
 
 from scalewitness.domain.facts import Label
 from scalewitness.domain.observations import Sex
+from scalewitness.domain.sexing.case import SUREST, Case, Side, case_of
 from scalewitness.domain.sexing.evidence import Evidence, Role
 from scalewitness.domain.sexing.findings import Code
-from scalewitness.domain.sexing.labels import View, settle
-from scalewitness.domain.sexing.likelihood import Pair, combine
+from scalewitness.domain.sexing.labels import View
+from scalewitness.domain.sexing.likelihood import Pair
 from scalewitness.domain.sexing.parameters import Parameter, Parameters
 from scalewitness.domain.sexing.policy import Policy
 from scalewitness.domain.sexing.records import ExaminerRecords
-from scalewitness.domain.sexing.sessions import (
-    Session,
-    Weighed,
-    Weigher,
-    log_likelihoods,
-)
+from scalewitness.domain.sexing.sessions import Session, Weighed
 from scalewitness.domain.sexing.taxa import Taxon
 from scalewitness.domain.sexing.used import parameters_used
 from scalewitness.domain.sexing.words import reason_in_words
 
-SUREST = 1e-9
-"""No record makes a sex more certain than this short of certainty (our judgement)."""
+__all__ = ["SUREST", "Assessment", "CallWeight", "SessionWeight", "assess", "share"]
 
 _STEP = Decimal("0.000001")
 
@@ -98,23 +92,23 @@ def assess(
     """The standing after these calls. ``prior_male`` differs from ½ only for a sex-linked
     trait with known parents. Raises ValueError for a prior outside (0, 1) or a call given
     twice."""
-    _check(evidence, prior_male)
-    case = _Case(evidence, taxon, records, parameters, prior_male)
-    count = len(case.calls)
-    view, outcome = case.view(count), settle(case.view, count, policy)
+    case = case_of(evidence, taxon, records, parameters, prior_male)
+    found, view = case.standing(policy), case.view(len(evidence))
     return Assessment(
-        label=outcome.label,
-        p_male=view.p_male,
-        p_male_pessimistic=view.p_male_pessimistic,
-        favoured=outcome.favoured,
-        decisive=outcome.decisive,
-        weights=case.weights(view),
+        label=found.label,
+        p_male=found.p_male,
+        p_male_pessimistic=found.p_male_pessimistic,
+        favoured=found.favoured,
+        decisive=found.decisive,
+        weights=_weights(case, view),
         sessions=tuple(map(_session_weight, view.sessions)),
-        reasons=outcome.reasons,
+        reasons=found.reasons,
         parameters=parameters.version,
         policy=policy.version,
         records=records.version,
-        used=parameters_used(case.base, case.pessimistic, taxon, parameters, policy),
+        used=parameters_used(
+            case.base.weighed, case.pessimistic.weighed, taxon, parameters, policy
+        ),
     )
 
 
@@ -127,63 +121,33 @@ def share(p: float) -> str:
     return str(min(max(rounded, _STEP), 1 - _STEP))
 
 
-class _Case:
-    """The calls of one animal in log order, weighed once under both sets."""
+def _weights(case: Case, view: View) -> tuple[CallWeight, ...]:
+    """One weight per call, in log order."""
+    place = {w.call.call: n for n, session in enumerate(view.sessions) for w in session.calls}
+    return tuple(_weight(weighed, case.base, view, place) for weighed in case.base.weighed)
 
-    def __init__(
-        self,
-        evidence: Sequence[Evidence],
-        taxon: Taxon,
-        records: ExaminerRecords,
-        parameters: Parameters,
-        prior_male: float,
-    ) -> None:
-        self.calls = sorted(evidence, key=lambda call: (call.position, call.call))
-        self.prior_male = prior_male
-        self.weigher = Weigher(taxon, records, parameters, parameters.base)
-        self.doubter = Weigher(taxon, records, parameters, parameters.pessimistic)
-        self.base = [self.weigher.weigh(call) for call in self.calls]
-        self.pessimistic = [self.doubter.weigh(call) for call in self.calls]
-        self.view: Callable[[int], View] = cache(self._view)
 
-    def _view(self, count: int) -> View:
-        sessions = self.weigher.sessions(self.base[:count])
-        pessimistic = self.doubter.sessions(self.pessimistic[:count])
-        newest = self.calls[count - 1].call if count else ""
-        return View(self._p_male(sessions), self._p_male(pessimistic), sessions, newest)
+def _weight(weighed: Weighed, side: Side, view: View, place: dict[str, int]) -> CallWeight:
+    call, found = weighed.call, weighed.reading
+    alone = _alone(weighed, side) if found.informative else 0.0
+    return CallWeight(
+        call=call.call,
+        examiner=call.examiner,
+        log10_lr=alone,
+        p_male_without=side.without(weighed) if found.informative else view.p_male,
+        kappa=weighed.kappa,
+        epsilon=weighed.epsilon,
+        alpha=weighed.alpha,
+        doubt=weighed.doubt,
+        passes=found.passes,
+        session=place.get(call.call),
+        code=found.code,
+        reason=reason_in_words(weighed, alone),
+    )
 
-    def weights(self, view: View) -> tuple[CallWeight, ...]:
-        """One weight per call, in log order."""
-        place = {w.call.call: n for n, session in enumerate(view.sessions) for w in session.calls}
-        return tuple(self._weight(weighed, view, place) for weighed in self.base)
 
-    def _weight(self, weighed: Weighed, view: View, place: dict[str, int]) -> CallWeight:
-        call, found = weighed.call, weighed.reading
-        alone = self._alone(weighed) if found.informative else 0.0
-        return CallWeight(
-            call=call.call,
-            examiner=call.examiner,
-            log10_lr=alone,
-            p_male_without=self._without(weighed) if found.informative else view.p_male,
-            kappa=weighed.kappa,
-            epsilon=weighed.epsilon,
-            alpha=weighed.alpha,
-            doubt=weighed.doubt,
-            passes=found.passes,
-            session=place.get(call.call),
-            code=found.code,
-            reason=reason_in_words(weighed, alone),
-        )
-
-    def _without(self, left_out: Weighed) -> float:
-        return self._p_male(self.weigher.sessions(w for w in self.base if w is not left_out))
-
-    def _alone(self, weighed: Weighed) -> float:
-        return self.weigher.session((weighed,)).log_ratio / log(10)
-
-    def _p_male(self, sessions: Sequence[Session]) -> float:
-        p = combine(log_likelihoods(sessions), self.prior_male)
-        return min(max(p, SUREST), 1 - SUREST)
+def _alone(weighed: Weighed, side: Side) -> float:
+    return side.weigher.session((weighed,)).log_ratio / log(10)
 
 
 def _session_weight(session: Session) -> SessionWeight:
@@ -196,10 +160,3 @@ def _session_weight(session: Session) -> SessionWeight:
         first.at,
         first.position,
     )
-
-
-def _check(evidence: Sequence[Evidence], prior_male: float) -> None:
-    if not 0 < prior_male < 1:
-        raise ValueError(f"{prior_male} is no prior probability")
-    if len({call.call for call in evidence}) != len(evidence):
-        raise ValueError("a call is given twice")

@@ -11,7 +11,7 @@ from msgspec import Struct
 
 from scalewitness.domain.observations import LifeStage, Sex
 from scalewitness.domain.sexing.parameters import CURRENT, Parameter, Status
-from scalewitness.domain.sexing.tables import table
+from scalewitness.domain.sexing.tables import layers
 
 Range = tuple[Decimal, Decimal]
 SexSystem = Literal["XY", "ZW", "unknown"]
@@ -124,7 +124,7 @@ def range_parameters(kind: Taxon, what: Literal["depth", "subcaudals"]) -> tuple
 
 @cache
 def _taxa(version: str) -> Mapping[str, Taxon]:
-    sheet = table(version, "taxa.toml")
+    sheet = layers(version, "taxa.toml")[-1]
     kinds = (_taxon(row, sheet["stages"], version) for row in sheet["taxon"])
     return MappingProxyType({kind.key: kind for kind in kinds})
 

@@ -50,6 +50,10 @@ _ANCHORED = {
     False: "The examiner knew the other answer beforehand and still disagreed with it.",
 }
 
+_SIDES = {
+    True: "Both sides came out alike, which is rather usual in males.",
+    False: "The two sides came out differently, which is more usual in females.",
+}
 _SEEN = {
     "hemipenes": "hemipenes, the male organs",
     "testes": "testes",
@@ -79,6 +83,8 @@ _STRENGTHS = ((2.0, "very strongly"), (1.0, "strongly"), (0.5, "clearly"), (0.1,
 def reason_in_words(weighed: Weighed, log10_lr: float) -> str:
     """Why a call weighs what it weighs, as sentences."""
     sentences = [_CODES[weighed.reading.code]]
+    if weighed.reading.alike is not None:
+        sentences.append(_SIDES[weighed.reading.alike])
     if weighed.kappa > 0:
         sentences.append(_ANCHORED[weighed.call.conclusion == weighed.call.anchored_to])
     if weighed.reading.informative:

@@ -1,0 +1,151 @@
+"""The calls of one animal, weighed once under both sets of parameters.
+
+Everything that asks more than one question of the same calls starts here: the standing
+with its account, what a further call would do, how the answer moves with a parameter.
+"""
+
+from collections.abc import Iterable, Sequence
+from typing import NamedTuple, Self
+
+from msgspec import Struct
+
+from scalewitness.domain.facts import Label
+from scalewitness.domain.observations import Sex
+from scalewitness.domain.sexing.evidence import Evidence
+from scalewitness.domain.sexing.findings import Reading
+from scalewitness.domain.sexing.labels import View, settle
+from scalewitness.domain.sexing.likelihood import Pair, combine, total
+from scalewitness.domain.sexing.parameters import Parameters, ParameterSet
+from scalewitness.domain.sexing.policy import Policy
+from scalewitness.domain.sexing.records import ExaminerRecords
+from scalewitness.domain.sexing.sessions import Session, Weighed, Weigher, log_likelihoods
+from scalewitness.domain.sexing.taxa import Taxon
+
+SUREST = 1e-9
+"""No record makes a sex more certain than this short of certainty (our judgement)."""
+
+
+class Standing(Struct, frozen=True):
+    """What the record, taken whole, says: the label and what it rests on, without the
+    account of each call. ``reasons`` are stable codes."""
+
+    label: Label
+    p_male: float
+    p_male_pessimistic: float
+    favoured: Sex | None
+    decisive: bool
+    reasons: tuple[str, ...] = ()
+
+
+class Supposed(NamedTuple):
+    """A further call, with what it would say under each set when that is not what its
+    observation says (a class of depths stands for all its members)."""
+
+    call: Evidence
+    base: Reading | None = None
+    pessimistic: Reading | None = None
+
+
+class Side:
+    """The calls in log order under one set of parameters."""
+
+    def __init__(self, weigher: Weigher, weighed: Sequence[Weighed], prior_male: float) -> None:
+        self.weigher = weigher
+        self.weighed = weighed
+        self.prior_male = prior_male
+
+    def sessions(self, count: int | None = None) -> tuple[Session, ...]:
+        """Those of the first ``count`` calls, of all when None."""
+        return self.weigher.sessions(self.weighed[:count])
+
+    def without(self, left_out: Weighed) -> float:
+        """The probability of male had that call not been made."""
+        return self.p_male(self.weigher.sessions(w for w in self.weighed if w is not left_out))
+
+    def p_male(self, sessions: Iterable[Session]) -> float:
+        """The probability of male after these sessions, never quite certain."""
+        p = combine(log_likelihoods(sessions), self.prior_male)
+        return min(max(p, SUREST), 1 - SUREST)
+
+    def pair(self) -> Pair:
+        """Log P(every call | male), (… | female), up to one common constant."""
+        return total(log_likelihoods(self.sessions()))
+
+    def plus(self, call: Evidence, found: Reading | None) -> Self:
+        """With one more call at the end of the log."""
+        added = [*self.weighed, self.weigher.weigh(call, found)]
+        return type(self)(self.weigher, added, self.prior_male)
+
+
+class Case:
+    """Both sides of one animal's calls, and the standing they come to."""
+
+    def __init__(self, calls: Sequence[Evidence], base: Side, pessimistic: Side) -> None:
+        self.calls = calls
+        self.base = base
+        self.pessimistic = pessimistic
+        self._views: dict[int, View] = {}
+
+    def view(self, count: int) -> View:
+        """The record of the first ``count`` calls."""
+        found = self._views.get(count)
+        if found is None:
+            found = self._views[count] = self._view(count)
+        return found
+
+    def standing(self, policy: Policy) -> Standing:
+        """The label of the whole record under a policy."""
+        count = len(self.calls)
+        view, outcome = self.view(count), settle(self.view, count, policy)
+        return Standing(
+            outcome.label,
+            view.p_male,
+            view.p_male_pessimistic,
+            outcome.favoured,
+            outcome.decisive,
+            outcome.reasons,
+        )
+
+    def plus(self, supposed: Supposed) -> "Case":
+        """The same case with one more call at the end of the log."""
+        call, base, pessimistic = supposed
+        return Case(
+            (*self.calls, call),
+            self.base.plus(call, base),
+            self.pessimistic.plus(call, pessimistic),
+        )
+
+    def _view(self, count: int) -> View:
+        sessions = self.base.sessions(count)
+        pessimistic = self.pessimistic.sessions(count)
+        newest = self.calls[count - 1].call if count else ""
+        return View(
+            self.base.p_male(sessions), self.pessimistic.p_male(pessimistic), sessions, newest
+        )
+
+
+def case_of(
+    evidence: Sequence[Evidence],
+    taxon: Taxon,
+    records: ExaminerRecords,
+    parameters: Parameters,
+    prior_male: float = 0.5,
+) -> Case:
+    """The calls weighed under both sets. Raises ValueError for a prior outside (0, 1) or a
+    call given twice."""
+    check(evidence, prior_male)
+    calls = sorted(evidence, key=lambda call: (call.position, call.call))
+
+    def side(numbers: ParameterSet) -> Side:
+        weigher = Weigher(taxon, records, parameters, numbers)
+        return Side(weigher, [weigher.weigh(call) for call in calls], prior_male)
+
+    return Case(calls, side(parameters.base), side(parameters.pessimistic))
+
+
+def check(evidence: Sequence[Evidence], prior_male: float) -> None:
+    """Raises ValueError for a prior outside (0, 1) or a call given twice."""
+    if not 0 < prior_male < 1:
+        raise ValueError(f"{prior_male} is no prior probability")
+    if len({call.call for call in evidence}) != len(evidence):
+        raise ValueError("a call is given twice")

@@ -1,0 +1,83 @@
+"""Whether the two sides of one probing agree: in males they do, in females often not.
+
+Taken one by one, depths imply how often two sides agree, by the width of the range alone.
+The model replaces that share by the one in the data: with m_S the chance that the sides of
+sex S are alike and i_S the chance that independent depths would be,
+
+P(depths | S) = Π P(depth | S) · (m_S / i_S if alike, else (1 − m_S) / (1 − i_S)),
+
+which is still a distribution over depths, and leaves a probing of one side as it was.
+"""
+
+from collections.abc import Iterable
+from functools import lru_cache
+from math import log
+
+import numpy as np
+from msgspec import Struct
+from numpy.typing import NDArray
+
+from scalewitness.domain.observations import Pass
+from scalewitness.domain.sexing.depths import LAST, DepthTable, half_scales
+from scalewitness.domain.sexing.likelihood import Pair
+from scalewitness.domain.sexing.parameters import ParameterSet
+
+SIDES_NUMBERS = ("sides.within", "sides.match.male", "sides.match.female")
+MOST_PASSES = 8
+"""On one side; later ones are not compared (an input guard only)."""
+
+
+class Sides(Struct, frozen=True):
+    """``pair`` as in :mod:`likelihood`: what agreeing, or not, adds to the depths."""
+
+    alike: bool
+    pair: Pair
+
+
+def compare(
+    runs: Iterable[Pass], tables: tuple[DepthTable, DepthTable], numbers: ParameterSet
+) -> Sides | None:
+    """What the sides say beside their depths, each side by its mean; ``tables`` are the
+    male's and the female's. None unless resistance ended a pass on both sides, or in a
+    version of the numbers that does not look at sides."""
+    if SIDES_NUMBERS[0] not in numbers.numbers:
+        return None
+    left, right = _ended(runs, "left"), _ended(runs, "right")
+    if not left or not right:
+        return None
+    within = numbers.value("sides.within")
+    apart = abs(sum(left) * len(right) - sum(right) * len(left))
+    alike = apart <= 2 * within * len(left) * len(right)
+    male, female = (
+        _said(alike, numbers.value(name), alike_by_chance(one, len(left), len(right), within))
+        for name, one in zip(SIDES_NUMBERS[1:], tables, strict=True)
+    )
+    return Sides(alike, (male, female))
+
+
+@lru_cache(maxsize=1024)
+def alike_by_chance(table: DepthTable, left: int, right: int, within: float) -> float:
+    """The chance that the means of so many independent passes on each side come within so
+    many scales of each other."""
+    one, two = _sums(table, left), _sums(table, right)
+    apart = np.abs(np.arange(one.size)[:, None] * right - np.arange(two.size) * left)
+    return float((np.outer(one, two) * (apart <= 2 * within * left * right)).sum())
+
+
+def _ended(runs: Iterable[Pass], side: str) -> list[int]:
+    """Half scales of the passes on one side that resistance ended."""
+    ended = [run for run in runs if run.side == side and run.stopped == "resistance"]
+    return [min(half_scales(run), LAST) for run in ended[:MOST_PASSES]]
+
+
+def _said(alike: bool, share: float, by_chance: float) -> float:
+    return log(share / by_chance) if alike else log((1 - share) / (1 - by_chance))
+
+
+def _sums(table: DepthTable, passes: int) -> NDArray[np.float64]:
+    """How the sum of the half scales of independent passes is distributed."""
+    each: NDArray[np.float64] = np.exp(np.array(table.stops))
+    found: NDArray[np.float64] = each
+    for _ in range(passes - 1):
+        found = np.convolve(found, each)
+    return found
