@@ -6,7 +6,7 @@ import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from fixtures_demo.api import Api, Refusal, Stopped
+from scalewitness_cli.remote import Api, Refusal, Stopped
 
 
 def sign_up(url: str, name: str, email: str, password: str) -> None:

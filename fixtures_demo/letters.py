@@ -8,7 +8,7 @@ from email.message import EmailMessage
 from pathlib import Path
 from typing import Literal
 
-from fixtures_demo.api import Stopped
+from scalewitness_cli.remote import Stopped
 
 PATIENCE = 90.0
 """Seconds to wait for a letter: the worker looks every ten, and a first try may fail."""

@@ -8,10 +8,10 @@ from collections.abc import Mapping, Sequence
 from datetime import UTC, date, datetime
 
 from fixtures_demo.accounts import Device, have_verified, sign_in, sign_up
-from fixtures_demo.api import Api, Refusal, Stopped
 from fixtures_demo.fixed import Calendar, fixed_id
 from fixtures_demo.play import Player
 from fixtures_demo.scenario import Keeper, Scenario
+from scalewitness_cli.remote import Api, Refusal, Stopped
 
 DEVICE = "demo loader, first run "
 

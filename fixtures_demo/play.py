@@ -4,12 +4,12 @@ from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime, timedelta
 from typing import Any
 
-from fixtures_demo.api import Api, Stopped
 from fixtures_demo.envelopes import Envelopes, Fact
 from fixtures_demo.fixed import Calendar, fixed_id
 from fixtures_demo.scenario import Animal, Scenario, Visit
 from fixtures_demo.selling import Selling
 from scalewitness.domain.moments import rfc3339
+from scalewitness_cli.remote import Api, Stopped
 
 LONGEST_VISIT = timedelta(days=92)
 """The record takes no longer visit."""

@@ -4,10 +4,10 @@ from collections.abc import Mapping
 from datetime import datetime, timedelta
 from typing import Any
 
-from fixtures_demo.api import Api
 from fixtures_demo.fixed import fixed_id
 from fixtures_demo.scenario import Sale, Scenario
 from scalewitness.domain.moments import rfc3339
+from scalewitness_cli.remote import Api
 
 COURSE = ("draft", "offered", "confirmed", "paid", "handed_over", "closed")
 OFFER_OPEN = timedelta(days=21)

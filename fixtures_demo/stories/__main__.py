@@ -11,10 +11,10 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from fixtures_demo.accounts import operate, vouch
-from fixtures_demo.api import Refusal, Stopped
 from fixtures_demo.letters import Letters
 from fixtures_demo.stories import breeding, buying, visiting
 from fixtures_demo.stories.stage import Broken, Stage
+from scalewitness_cli.remote import Refusal, Stopped
 
 CAST = ("Hedda Quillmoor", "Gus Ferrowby", "Cleo Dunwarrow", "Dagny Ostmark")
 DIGITS = "0123456789abcdefghijklmnopqrstuvwxyz"

@@ -2,10 +2,10 @@
 
 from collections.abc import Sequence
 
-from fixtures_demo.api import Api, Json
 from fixtures_demo.letters import Letter
 from fixtures_demo.stories.buying import Deal
 from fixtures_demo.stories.stage import Person, Stage, fact, fresh_id
+from scalewitness_cli.remote import Api, Json
 
 
 def play(stage: Stage, deal: Deal, contrary: Person, independent: Person) -> None:

@@ -4,11 +4,11 @@ import json
 from dataclasses import dataclass, replace
 from datetime import timedelta
 
-from fixtures_demo.api import Api, Json
 from fixtures_demo.letters import Letter
 from fixtures_demo.stories.stage import Stage, fact, fresh_id, now
 from fixtures_demo.stories.visiting import Room
 from scalewitness.domain.moments import rfc3339
+from scalewitness_cli.remote import Api, Json
 
 
 @dataclass(frozen=True)

@@ -7,10 +7,10 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from fixtures_demo.accounts import Device, sign_in, sign_up
-from fixtures_demo.api import Api, Json, Refusal
 from fixtures_demo.letters import Letters
 from scalewitness.domain.ids import uuid7
 from scalewitness.domain.moments import rfc3339
+from scalewitness_cli.remote import Api, Json, Refusal
 
 PASSWORD = "stories-are-public-1"
 

@@ -140,7 +140,11 @@ def test_nobody_sees_another_keepers_address(stage: Stage) -> None:
             )
         )
         for row in ROWS:
-            if row.method == "GET" and "email=" not in row.path and not row.path.startswith("offers/"):
+            if (
+                row.method == "GET"
+                and "email=" not in row.path
+                and not row.path.startswith("offers/")
+            ):
                 given = ask(stage, row, persona).content.decode()
                 found = {email for email in others if email in given}
                 if persona == "partner" and row.path.startswith(("sales", "disclosures")):

@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+
 from scalewitness.domain.identifiers import (
     MAX_NATIONAL,
     crc16_kermit,

@@ -8,6 +8,7 @@ from uuid import UUID
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+
 from scalewitness.domain.ids import is_uuid7, parse_uuid7, unix_ms, uuid7
 
 VECTORS = json.loads(

@@ -89,7 +89,7 @@ def test_confirming_after_the_standing_moved_is_refused_with_what_changed(world:
     with pytest.raises(Refused) as error:
         world.confirm(sale, renewed.id, renewed.position)
     problem = error.value.as_problem()
-    assert problem["code"] in {"standing_moved", "not_now"}
+    assert problem["code"] == "standing_moved"
     with pytest.raises(Refused):
         world.confirm(sale, offer.id, position)
 
@@ -231,6 +231,30 @@ def test_only_the_buyer_acknowledges(world: World) -> None:
     assert Disclosure.objects.get().acknowledgement is not None
 
 
+def test_a_fall_between_view_and_confirmation_says_what_changed(world: World) -> None:
+    """The fall also holds the sale; the buyer is told what moved, not only that it waits."""
+    animal = world.verified("V1")
+    sale = world.draft(animal)
+    offer = world.offer(sale)
+    assert offer.id is not None
+    assert offer.position is not None
+    contrary(world, animal)
+    with pytest.raises(Refused) as error:
+        world.confirm(sale, offer.id, offer.position)
+    problem = error.value.as_problem()
+    assert problem["code"] == "standing_moved"
+    assert problem["changed"] == [
+        {"animal": str(animal.pk), "was": "verified male", "now": "contested"}
+    ]
+    with pytest.raises(Refused):
+        world.confirm(sale, offer.id, kinds_position())
+
+
+def kinds_position() -> int:
+    """The end of the log."""
+    return Entry.objects.count() - 1
+
+
 def test_a_lapsed_offer_cannot_be_confirmed(world: World) -> None:
     sale = world.draft(world.verified("V1"))
     offer = world.offer(sale)
@@ -280,6 +304,8 @@ def test_custody_passes_to_a_buyer_who_is_a_keeper_once_paid(world: World) -> No
     world.collection = target
     contrary(world, animal)
     assert Disclosure.objects.get().to_id == sale.buyer_id
+    told = set(Letter.objects.filter(kind="standing_notice").values_list("to", flat=True))
+    assert told == {visit_host.email, world.stan.email}, "earlier seller and holder both hear"
     assert visit_host != world.stan
     assert UUID(str(sale.pk)) == sale.pk
     assert world.now > sale.drafted_at + timedelta(0)

@@ -18,6 +18,7 @@ from tests.world import PASSWORD, START, probing
 
 from scalewitness.domain.ids import uuid7
 from scalewitness.domain.moments import rfc3339
+from stack import postgres
 from stack.local import LocalStack
 from stack.mailsink import Faults, MailSink
 from stack.ready import free_port
@@ -81,6 +82,7 @@ def service(tmp_path: Path, sink: MailSink) -> Iterator[Service]:
         running = Service(supervisor, tmp_path / "run", sink)
         with running.clients:
             yield running
+    postgres.remove(tmp_path / "run" / "postgres")
 
 
 def envelope(kind: str, about: str, body: dict[str, Any]) -> dict[str, Any]:

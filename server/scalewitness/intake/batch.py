@@ -38,9 +38,10 @@ def fresh_id(now: datetime) -> UUID:
 
 @dataclass(slots=True)
 class Touched:
-    """An animal whose evidence changed: since when, and the calls newly admitted."""
+    """An animal whose evidence changed: by which fact, and the calls newly admitted."""
 
     cause: UUID
+    kind: str
     admitted: list[Circumstance] = field(default_factory=list)
 
 
@@ -99,10 +100,12 @@ class Batch:
         position = self._writer.add(Draft(fact_id, kind, None, None, self.now, about, built))
         return Logged(fact_id, position, None, self.now, self.now, about, body)
 
-    def touch(self, animal: UUID, cause: UUID, admitted: Circumstance | None = None) -> None:
+    def touch(
+        self, animal: UUID, cause: UUID, kind: str, admitted: Circumstance | None = None
+    ) -> None:
         """Note that the animal must be reassessed before the batch ends."""
-        touched = self.touched.setdefault(animal, Touched(cause))
-        touched.cause = cause
+        touched = self.touched.setdefault(animal, Touched(cause, kind))
+        touched.cause, touched.kind = cause, kind
         if admitted is not None:
             touched.admitted.append(admitted)
 

@@ -71,15 +71,17 @@ def _reassess(animal: Animal, touched: Touched, batch: Batch) -> None:
         p_male_pessimistic=body.p_male_pessimistic,
         position=logged.position,
     )
-    _follow(animal, before, now, touched.cause, batch)
+    _follow(animal, before, now, touched, batch)
 
 
-def _follow(animal: Animal, before: str, now: Representation, cause: UUID, batch: Batch) -> None:
+def _follow(
+    animal: Animal, before: str, now: Representation, touched: Touched, batch: Batch
+) -> None:
     sales = {str(sale.pk): sale for sale in sales_of_animal(animal.pk)}
     views = [view for sale in sales.values() if (view := _view(sale, animal.pk)) is not None]
     represented = {view.sale: view.represented for view in views}
     dispute = open_dispute_on(animal.pk) is not None
-    writer = _Consequences(animal, sales, represented, before, now, cause, batch)
+    writer = _Consequences(animal, sales, represented, before, now, touched, batch)
     for consequence in consequences(before, now.label, views, dispute_open=dispute):
         writer.write(consequence)
 
@@ -111,11 +113,12 @@ class _Consequences:
         represented: dict[str, Representation],
         before: str,
         now: Representation,
-        cause: UUID,
+        touched: Touched,
         batch: Batch,
     ) -> None:
         self.animal, self.sales, self.represented = animal, sales, represented
-        self.before, self.now, self.cause, self.batch = before, now, cause, batch
+        self.before, self.now, self.batch = before, now, batch
+        self.cause, self.cause_kind = touched.cause, touched.kind
 
     def write(self, consequence: Consequence) -> None:
         match consequence:
@@ -163,7 +166,7 @@ class _Consequences:
             purpose="disclosure",
             expires=self.batch.now + DISCLOSURE_LINK,
         )
-        letters.disclosure(disclosure, link, self.batch)
+        letters.disclosure(disclosure, link, self.cause_kind, self.batch)
 
     def _dispute(self, opened: OpenDispute) -> None:
         body = DisputeOpened(

@@ -3,17 +3,18 @@
 from typing import Any
 from uuid import UUID
 
-from scalewitness.animals.models import Animal, Collection
+from scalewitness.animals.models import Animal
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.disputes.models import Dispute, Finding
 from scalewitness.domain.facts import Body, OfferMade, Representation
+from scalewitness.domain.sales import LIVE
 from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.intake.batch import Batch
 from scalewitness.ledger.services import Logged
 from scalewitness.people.models import Keeper
 from scalewitness.people.queries import partners_of
 from scalewitness.sales.models import OfferLink, Sale
-from scalewitness.sales.queries import offer_in_force
+from scalewitness.sales.queries import offer_in_force, progress_of, sales_of_animal
 from scalewitness.visits.models import Visit
 
 TO_SELLER = frozenset({"sale_confirmed", "check_requested", "offer_declined"})
@@ -34,8 +35,12 @@ def describe(animal: Animal) -> dict[str, Any]:
     }
 
 
-def stewards_of(collection: Collection, batch: Batch) -> list[Keeper]:
-    return [collection.keeper, *partners_of(collection.pk, batch.now)]
+def concerned(animal: Animal, batch: Batch) -> list[Keeper]:
+    """Holder and partners, and whoever sold the animal in a sale that still stands."""
+    sold = [sale for sale in sales_of_animal(animal.pk) if progress_of(sale).state in LIVE]
+    keepers = [animal.collection.keeper, *partners_of(animal.collection_id, batch.now)]
+    keepers += [sale.collection.keeper for sale in sold]
+    return list({keeper.pk: keeper for keeper in keepers}.values())
 
 
 def invitation(visit: Visit, batch: Batch) -> None:
@@ -90,7 +95,7 @@ def held(sale: Sale, cause: UUID, was: Representation, now: Representation, batc
     _tell_seller(sale, "sale_held_seller", cause, change, batch)
 
 
-def disclosure(owed: Disclosure, link: OfferLink, batch: Batch) -> None:
+def disclosure(owed: Disclosure, link: OfferLink, cause_kind: str, batch: Batch) -> None:
     """Both versions side by side; the seller can neither stop nor edit it."""
     offered = offer_in_force(owed.sale)
     batch.owe_letter(
@@ -103,6 +108,7 @@ def disclosure(owed: Disclosure, link: OfferLink, batch: Batch) -> None:
             "disclosure": str(owed.pk),
             "animal": describe(owed.animal),
             "change": owed.change,
+            "cause_kind": cause_kind,
             "was": owed.was,
             "now": owed.now,
             "represented_at": offered.at.isoformat() if offered else None,
@@ -117,8 +123,8 @@ def disclosure(owed: Disclosure, link: OfferLink, batch: Batch) -> None:
 
 
 def standing(animal: Animal, cause: UUID, change: str, was: str, now: str, batch: Batch) -> None:
-    """Holder and partners hear that a verified standing changed."""
-    for keeper in stewards_of(animal.collection, batch):
+    """Holder, partners and earlier sellers hear that a verified standing changed."""
+    for keeper in concerned(animal, batch):
         batch.owe_letter(
             "standing_notice",
             cause=cause,
@@ -135,7 +141,7 @@ def standing(animal: Animal, cause: UUID, change: str, was: str, now: str, batch
 
 
 def dispute(opened: Dispute, batch: Batch) -> None:
-    for keeper in stewards_of(opened.animal.collection, batch):
+    for keeper in concerned(opened.animal, batch):
         batch.owe_letter(
             "dispute_opened",
             cause=opened.pk,

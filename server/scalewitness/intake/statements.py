@@ -69,7 +69,7 @@ def adopt_policy(
         logged = batch.state("policy_adopted", fresh_id(now), body)
         policy = store_policy(logged)
         for animal in Call.objects.order_by("animal").values_list("animal", flat=True).distinct():
-            batch.touch(animal, logged.id)
+            batch.touch(animal, logged.id, "policy_adopted")
         settle(batch)
         batch.flush()
     if batch.owes_letters:

@@ -10,6 +10,7 @@ import smtplib
 from collections.abc import Mapping
 from contextlib import suppress
 from datetime import datetime, timedelta
+from hashlib import sha256
 from typing import Any
 from urllib.parse import urlsplit
 from uuid import UUID
@@ -54,6 +55,16 @@ def is_our_token(token: str) -> bool:
     return True
 
 
+def message_id(kind: str, cause: UUID, recipient: UUID) -> str:
+    """Always the same for the same letter, and short enough never to be folded (RFC 5322
+    allows it, some mail systems mishandle it)."""
+    said = f"{kind} {cause} {recipient}".encode()
+    host = urlsplit(settings.PUBLIC_URL).hostname or "localhost"
+    if host.replace(".", "").isdigit():
+        host = f"[{host}]"  # an address literal, RFC 5321
+    return f"<{sha256(said).hexdigest()[:32]}@{host}>"
+
+
 def queue(
     *,
     id: UUID,
@@ -65,7 +76,6 @@ def queue(
     now: datetime,
 ) -> None:
     """Owe a letter. A second one of the same kind, cause and recipient is not owed."""
-    host = urlsplit(settings.PUBLIC_URL).hostname
     Letter.objects.bulk_create(
         [
             Letter(
@@ -75,7 +85,7 @@ def queue(
                 recipient=recipient,
                 to=to,
                 context=dict(context),
-                message_id=f"<{kind}.{cause.hex}.{recipient.hex}@{host}>",
+                message_id=message_id(kind, cause, recipient),
                 created_at=now,
                 next_try_at=now,
             )

@@ -84,9 +84,7 @@ class IdempotencyKey(models.Model):
     first_used_at = models.DateTimeField()
 
     class Meta:
-        constraints = [
-            models.UniqueConstraint(fields=["sender", "key"], name="one_fact_per_key")
-        ]
+        constraints = [models.UniqueConstraint(fields=["sender", "key"], name="one_fact_per_key")]
 
     def __str__(self) -> str:
         return f"key for {self.fact}"

@@ -19,6 +19,7 @@ import pytest
 import rfc8785
 from hypothesis import given
 from hypothesis import strategies as st
+
 from scalewitness.domain.translog.canonical import (
     MAX_DEPTH,
     MAX_INTEGER,

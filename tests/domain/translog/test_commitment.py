@@ -3,6 +3,7 @@ from hashlib import sha256
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+
 from scalewitness.domain.translog.commitment import commit, opens
 
 SALT = bytes(range(32))

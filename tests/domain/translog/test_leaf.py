@@ -2,6 +2,7 @@ import json
 from typing import Any
 
 import pytest
+
 from scalewitness.domain.translog.canonical import BadJson, NotCanonical
 from scalewitness.domain.translog.leaf import (
     MAX_ENTRY_BYTES,

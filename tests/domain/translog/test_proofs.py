@@ -9,6 +9,8 @@ from typing import Any
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from tests.domain.translog.reference import path_of, root_of, subproof_of
+
 from scalewitness.domain.translog.proofs import (
     NodeReader,
     consistency_proof,
@@ -17,8 +19,6 @@ from scalewitness.domain.translog.proofs import (
     verify_inclusion,
 )
 from scalewitness.domain.translog.tree import EMPTY_ROOT, MAX_SIZE, leaf_hash, node_hash
-
-from tests.domain.translog.reference import path_of, root_of, subproof_of
 
 VECTORS = json.loads(
     (Path(__file__).parents[2] / "vectors" / "merkle_rfc6962.json").read_text(encoding="utf-8")

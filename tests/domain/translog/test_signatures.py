@@ -9,6 +9,7 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import (
     Ed25519PrivateKey,
     Ed25519PublicKey,
 )
+
 from scalewitness.domain.translog.signatures import is_public_key, verify_ed25519
 
 VECTORS = json.loads(

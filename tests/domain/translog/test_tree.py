@@ -8,9 +8,9 @@ from pathlib import Path
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scalewitness.domain.translog.tree import EMPTY_ROOT, Frontier, leaf_hash, node_hash
-
 from tests.domain.translog.reference import root_of
+
+from scalewitness.domain.translog.tree import EMPTY_ROOT, Frontier, leaf_hash, node_hash
 
 VECTORS = json.loads(
     (Path(__file__).parents[2] / "vectors" / "merkle_rfc6962.json").read_text(encoding="utf-8")

@@ -47,7 +47,8 @@ def particulars_corrected(fact: Sealed, batch: Batch) -> int:
     _check_parents(cast(Particulars, fact.body), batch)
     logged = batch.log(fact)
     services.store_particulars(animal, logged)
-    batch.touch(animal.pk, fact.id)  # another species reads the same depths otherwise
+    # Another species reads the same depths otherwise.
+    batch.touch(animal.pk, fact.id, fact.kind)
     return logged.position
 
 

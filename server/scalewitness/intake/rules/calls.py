@@ -57,7 +57,7 @@ def _store(fact: Sealed, animal: Animal, batch: Batch, by: UUID | None) -> Logge
     known = _circumstance(fact, animal, batch, by)
     logged = batch.log(fact, by=by if by != batch.actor.by else None)
     services.store_call(logged, known, fact.flags)
-    batch.touch(animal.pk, fact.id, known)
+    batch.touch(animal.pk, fact.id, fact.kind, known)
     return logged
 
 
@@ -184,7 +184,7 @@ def call_withdrawn(fact: Sealed, batch: Batch) -> int:
         raise NotNow("This call has already been withdrawn.")
     logged = batch.log(fact)
     services.store_withdrawal(logged)
-    batch.touch(call.animal_id, fact.id)
+    batch.touch(call.animal_id, fact.id, fact.kind)
     return logged.position
 
 

@@ -55,7 +55,7 @@ def finding_recorded(fact: Sealed, batch: Batch) -> int:
     logged = batch.log(fact)
     letters.finding(dispute, services.store_finding(logged), batch)
     if body.set_aside:
-        batch.touch(dispute.animal_id, fact.id)
+        batch.touch(dispute.animal_id, fact.id, fact.kind)
     return logged.position
 
 

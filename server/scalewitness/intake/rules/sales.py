@@ -106,7 +106,7 @@ def _check_represented(body: OfferMade, now: tuple[Representation, ...]) -> None
 
 def sale_confirmed(fact: Sealed, batch: Batch) -> int:
     """A buyer confirms what they saw: refused, with what changed, if the record moved."""
-    sale = _sale_for(fact, batch)
+    sale = _party_to(fact, batch)
     body = cast(SaleConfirmed, fact.body)
     offer = offer_in_force(sale)
     if offer is None or str(offer.pk) != body.offer:
@@ -115,7 +115,8 @@ def sale_confirmed(fact: Sealed, batch: Batch) -> int:
     if body.seen >= batch.log_size:
         # Else a position made up from the future would never look moved.
         raise OutOfRange("Nobody has seen that position yet.", pointer="/body/seen")
-    _check_unmoved(body.seen, offered)
+    _check_unmoved(body.seen, offered)  # before the state: a fall also holds the sale
+    _check_next(sale, fact.kind)
     if parse_moment(offered.expires) <= batch.now:
         raise NotNow("The offer has lapsed.")
     logged = batch.log(fact)
@@ -132,22 +133,37 @@ def _check_unmoved(seen: int, offered: OfferMade) -> None:
         if now[was.animal].position > seen or now[was.animal].label != was.label
     ]
     if moved:
-        changes = "; ".join(f"it was “{one['was']}” and is now “{one['now']}”" for one in moved)
+        changes = "; ".join(_change(one["was"], one["now"]) for one in moved)
         raise StandingMoved(
             f"The record moved since you looked: {changes}. Read it again before you decide.",
             changed=moved,
         )
 
 
+def _change(was: str, now: str) -> str:
+    if was == now:
+        return f"new evidence was recorded; it still says “{now}”"
+    return f"it was “{was}” and is now “{now}”"
+
+
 def _sale_for(fact: Sealed, batch: Batch) -> Sale:
     """The sale, if the actor is the party whose step this is and it can be taken now."""
+    sale = _party_to(fact, batch)
+    _check_next(sale, fact.kind)
+    return sale
+
+
+def _party_to(fact: Sealed, batch: Batch) -> Sale:
     sale = sale_of(fact.about)
     if sale is None or not _is_party(sale, MAY[fact.kind], batch):
         raise NotFound()
-    problem = refusal(progress_of(sale), fact.kind)
+    return sale
+
+
+def _check_next(sale: Sale, kind: str) -> None:
+    problem = refusal(progress_of(sale), kind)
     if problem is not None:
         raise NotNow(problem)
-    return sale
 
 
 def _is_party(sale: Sale, party: str, batch: Batch) -> bool:

@@ -1,9 +1,10 @@
-"""A keeper's connection to the REST API, as small as loading and playing need.
+"""A keeper's connection to a server's REST API.
 
 Every request may be repeated: facts carry ids of their own. So a lost connection is simply
 tried again, and a server that asks for patience gets it.
 """
 
+import sys
 import time
 from collections.abc import Iterator, Sequence
 from typing import Any
@@ -125,7 +126,7 @@ class Api:
 
 def _wait_as_asked(answer: httpx.Response) -> None:
     seconds = int(answer.headers.get("Retry-After", "1"))
-    print(f"  (the server asks for {seconds} s of patience)", flush=True)
+    sys.stderr.write(f"  (the server asks for {seconds} s of patience)\n")
     time.sleep(seconds)
 
 
