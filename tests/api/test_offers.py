@@ -140,7 +140,15 @@ def test_a_fallen_standing_holds_the_sale(world: World, sale: Sale, buyer: Api) 
     assert shown["animals"][0]["represented"]["label"] == "verified male"
     assert shown["animals"][0]["current"]["label"] == "contested"
     answer = confirm(buyer, seen)
-    assert (answer.status, answer.code) == (409, "not_now")
+    assert (answer.status, answer.code) == (409, "standing_moved")
+    assert answer.body["changed"] == [
+        {"animal": str(animal.pk), "was": "verified male", "now": "contested"}
+    ]
+
+
+def test_nobody_has_seen_what_is_still_to_come(sale: Sale, buyer: Api) -> None:
+    answer = confirm(buyer, tip().size)
+    assert (answer.status, answer.code, answer.pointer) == (422, "out_of_range", "/seen")
 
 
 def test_a_new_offer_closes_the_link_of_the_old_one(world: World, sale: Sale, buyer: Api) -> None:
@@ -189,7 +197,7 @@ def test_words_of_a_buyer_that_cannot_be(
 @pytest.mark.parametrize("note", ["", "x" * 4001, "a\x00b"])
 def test_texts_of_a_buyer_that_cannot_be(sale: Sale, buyer: Api, note: str) -> None:
     answer = buyer.post(f"{way_in()}/refusal", fact(note=note))
-    assert (answer.status, answer.code, answer.pointer) == (422, "out_of_range", "/texts/note")
+    assert (answer.status, answer.code, answer.pointer) == (422, "out_of_range", "/note")
 
 
 # --- links that open nothing ----------------------------------------------------------

@@ -157,7 +157,7 @@ def test_an_offer_said_again_represents_what_the_first_did(world: World, odile: 
         ({"recheck_days": 1.5}, "wrong_shape", "/recheck_days"),
         ({"remedy": "store credit"}, "wrong_shape", "/remedy"),
         ({"expires": "soon"}, "wrong_shape", "/expires"),
-        ({"expires": "2020-01-01T00:00:00.000Z"}, "out_of_range", "/body/expires"),
+        ({"expires": "2020-01-01T00:00:00.000Z"}, "out_of_range", "/expires"),
         ({"represents": []}, "wrong_shape", ""),
         ({"texts": {"note": "\x00"}}, "out_of_range", "/texts/note"),
     ],

@@ -25,12 +25,13 @@ from scalewitness.domain.errors import (
     NotFound,
     NotNow,
     OutOfRange,
+    Refused,
     WrongShape,
 )
 from scalewitness.domain.ids import is_uuid7, uuid7
 from scalewitness.domain.moments import rfc3339
 from scalewitness.intake.batch import Actor
-from scalewitness.intake.services import accept_one
+from scalewitness.intake.services import Replayed, accept_one
 from scalewitness.intake.submission import SaltedText
 from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries import entry_of
@@ -135,8 +136,10 @@ class Saying:
         location: str,
         body: Mapping[str, Any] | None = None,
         texts: Mapping[str, str | SaltedText] | None = None,
+        flat: tuple[str, ...] = (),
     ) -> Response:
-        """Hand the fact to the one way in and answer with what became of it.
+        """Hand the fact to the one way in and answer with what became of it. ``flat``:
+        members of the envelope whose own members the client sent at the top.
 
         Raises:
             Refused: whatever speaks against it.
@@ -149,9 +152,21 @@ class Saying:
             "body": dict(body or {}),
             "texts": {name: _plain(text) for name, text in (texts or {}).items()},
         }
-        outcome = accept_one(item, self.actor, self.now)
+        try:
+            outcome = accept_one(item, self.actor, self.now)
+        except Refused as refused:
+            raise _as_sent(refused, flat) from None
         answer = FactAnswer(str(self.id), outcome.status, outcome.position, outcome.flags)
         return Response(answer, _STATUS[outcome.status], headers={"Location": location})
+
+
+def _as_sent(refused: Refused, flat: tuple[str, ...]) -> Refused:
+    """The refusal with its pointers into what the client sent."""
+    problem = refused.as_problem()
+    for place in problem.get("errors", []):
+        for member in flat:
+            place["pointer"] = place["pointer"].removeprefix(f"/{member}")
+    return Replayed(problem)
 
 
 def _plain(text: str | SaltedText) -> str | dict[str, str]:

@@ -42,5 +42,6 @@ def confirm_offer(request: Request, token: str) -> Response:
         link.sale_id,
         body={"offer": str(link.offer), "seen": sent.seen},
         texts={} if sent.statement is None else {"statement": sent.statement},
+        flat=("body", "texts"),
         location=reverse("api:offer", args=[token]),
     )

@@ -22,5 +22,6 @@ def take_step(request: Request, kind: str, token: str) -> Response:
         kind,
         link.sale_id,
         texts={} if sent.note is None else {"note": sent.note},
+        flat=("body", "texts"),
         location=reverse("api:offer", args=[token]),
     )

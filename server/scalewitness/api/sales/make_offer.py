@@ -55,6 +55,7 @@ def make_offer(request: Request, id: UUID) -> Response:
             "expires": sent.expires,
         },
         texts=sent.texts,
+        flat=("body",),
         location=reverse("api:sale", args=[id]),
     )
 
