@@ -53,10 +53,15 @@ class Side:
         self.weigher = weigher
         self.weighed = weighed
         self.prior_male = prior_male
+        self._first: dict[int, tuple[float, tuple[Session, ...]]] = {}
 
-    def sessions(self, count: int | None = None) -> tuple[Session, ...]:
-        """Those of the first ``count`` calls, of all when None."""
-        return self.weigher.sessions(self.weighed[:count])
+    def first(self, count: int) -> tuple[float, tuple[Session, ...]]:
+        """The probability of male after the first ``count`` calls, and their sessions."""
+        found = self._first.get(count)
+        if found is None:
+            sessions = self.weigher.sessions(self.weighed[:count])
+            found = self._first[count] = self.p_male(sessions), sessions
+        return found
 
     def without(self, left_out: Weighed) -> float:
         """The probability of male had that call not been made."""
@@ -69,7 +74,8 @@ class Side:
 
     def pair(self) -> Pair:
         """Log P(every call | male), (… | female), up to one common constant."""
-        return total(log_likelihoods(self.sessions()))
+        _, sessions = self.first(len(self.weighed))
+        return total(log_likelihoods(sessions))
 
     def plus(self, call: Evidence, found: Reading | None) -> Self:
         """With one more call at the end of the log."""
@@ -116,12 +122,10 @@ class Case:
         )
 
     def _view(self, count: int) -> View:
-        sessions = self.base.sessions(count)
-        pessimistic = self.pessimistic.sessions(count)
+        p_male, sessions = self.base.first(count)
+        p_pessimistic, _ = self.pessimistic.first(count)
         newest = self.calls[count - 1].call if count else ""
-        return View(
-            self.base.p_male(sessions), self.pessimistic.p_male(pessimistic), sessions, newest
-        )
+        return View(p_male, p_pessimistic, sessions, newest)
 
 
 def case_of(

@@ -22,12 +22,13 @@ def parameters_used(
     found = [*policy.numbers, *_of_taxon(taxon, {one.reading.code for one in base})]
     for weighed, numbers in ((base, parameters.base), (pessimistic, parameters.pessimistic)):
         for one in weighed:
-            found.extend(_of_call(one, numbers))
+            found.extend(entered(one, numbers))
     distinct = {(number.of, number.name): number for number in found}
     return tuple(distinct[key] for key in sorted(distinct))
 
 
-def _of_call(weighed: Weighed, numbers: ParameterSet) -> Iterable[Parameter]:
+def entered(weighed: Weighed, numbers: ParameterSet) -> Iterable[Parameter]:
+    """The numbers of that set that entered what one call weighs."""
     yield from (numbers.numbers[name] for name in weighed.reading.used)
     if weighed.reading.informative:
         yield from _around(numbers, *_circumstances(weighed.call, weighed.kappa > 0))

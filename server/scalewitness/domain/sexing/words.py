@@ -6,6 +6,7 @@ from scalewitness.domain.observations import (
     Dna,
     Endoscopy,
     Eversion,
+    Method,
     Observation,
     Pass,
     Probing,
@@ -17,6 +18,20 @@ from scalewitness.domain.observations import (
     Visual,
 )
 from scalewitness.domain.sexing.sessions import Weighed
+
+METHOD_NOUNS: dict[Method, str] = {
+    "probing": "probing",
+    "eversion": "bringing out the male organs",
+    "ultrasound": "ultrasound",
+    "radiography": "an X-ray",
+    "endoscopy": "endoscopy",
+    "dna": "a DNA test",
+    "reproduction": "finding eggs or young",
+    "scale_count": "a scale count",
+    "visual": "the look of the animal",
+    "statement": "hearsay",
+}
+"""Each method where a sentence needs a noun."""
 
 _CODES = {
     "depths_read": "The depth was compared with what is known of this species.",

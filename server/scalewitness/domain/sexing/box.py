@@ -1,0 +1,181 @@
+"""The numbers that entered an answer and how far each may plausibly lie from its value.
+
+A *factor* is one thing that is uncertain: a number, the strength of one finding, how deep
+one sex of the species probes, an examiner's own record, the prior from a linked trait.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from math import exp, log
+from typing import Any, cast
+
+from msgspec import Struct
+
+from scalewitness.domain.observations import Method, Sex
+from scalewitness.domain.sexing.examiners.beta import interval
+from scalewitness.domain.sexing.parameters import Parameter, ParameterSet, Status
+from scalewitness.domain.sexing.records import Beta
+from scalewitness.domain.sexing.sessions import Weighed, Weigher
+from scalewitness.domain.sexing.tables import table
+from scalewitness.domain.sexing.taxa import Taxon
+from scalewitness.domain.sexing.used import entered
+from scalewitness.domain.sexing.words import METHOD_NOUNS
+
+RecordKey = tuple[str, Method, Sex]
+Range = tuple[float, float]
+
+_SEXES: tuple[Sex, ...] = ("male", "female")
+_DEPTHS_READ = "depths_read"
+
+
+class Setting(Struct, frozen=True):
+    """What differs from the base set at one point of the box: numbers by name, records,
+    ``shift`` of the male's and the female's depths in scales, the prior."""
+
+    numbers: tuple[tuple[str, float], ...] = ()
+    shift: tuple[float, float] = (0.0, 0.0)
+    rates: tuple[tuple[RecordKey, Beta], ...] = ()
+    prior_male: float | None = None
+
+    def __add__(self, other: "Setting") -> "Setting":
+        """Both changes; where they name the same, the other's."""
+        return Setting(
+            self.numbers + other.numbers,
+            (self.shift[0] + other.shift[0], self.shift[1] + other.shift[1]),
+            self.rates + other.rates,
+            self.prior_male if other.prior_male is None else other.prior_male,
+        )
+
+
+class Factor(Struct, frozen=True):
+    """One uncertain thing. ``what`` says it in plain words; ``value``, ``low`` and ``high``
+    are the number itself (a mean rate, a multiple of log odds, a shift in scales)."""
+
+    name: str
+    what: str
+    value: float
+    low: float
+    high: float
+    status: Status
+    ends: tuple[Setting, Setting]
+
+
+def factors(
+    weighed: Sequence[Weighed],
+    weigher: Weigher,
+    prior_male: float = 0.5,
+    prior_range: Range | None = None,
+) -> tuple[Factor, ...]:
+    """Every factor that entered what these calls weigh, by name."""
+    telling = [one for one in weighed if one.reading.informative]
+    used = {p.name: p for one in telling for p in entered(one, weigher.numbers)}
+    found = [
+        *_means(used),
+        *_numbers(used),
+        *_findings(used),
+        *_ranges(telling, weigher.taxon),
+        *_records(telling, weigher),
+        *_prior(prior_male, prior_range),
+    ]
+    return tuple(sorted(found, key=lambda factor: factor.name))
+
+
+def changed(numbers: ParameterSet, setting: Setting) -> ParameterSet:
+    """The set with other values under the names the setting gives."""
+    known = numbers.numbers
+    others = {
+        name: Parameter(name, value, known[name].status, of=known[name].of)
+        for name, value in setting.numbers
+    }
+    return ParameterSet({**known, **others})
+
+
+# --- the kinds of factor ----------------------------------------------------------------
+
+
+def _box(part: str) -> Mapping[str, Any]:
+    found: Mapping[str, Any] = table("sensitivity.toml")[part]
+    return found
+
+
+def _factor(
+    name: str, value: float, given: Mapping[str, Any], low: Setting, high: Setting
+) -> Factor:
+    ends = float(given["low"]), float(given["high"])
+    return Factor(name, given["what"], value, *ends, given["status"], (low, high))
+
+
+def _means(used: Mapping[str, Parameter]) -> Iterable[Factor]:
+    for name, given in _box("means").items():
+        if f"{name}.a" in used:
+            a, b = used[f"{name}.a"].value, used[f"{name}.b"].value
+            low, high = (_mean(name, float(given[end]), a + b) for end in ("low", "high"))
+            yield _factor(name, a / (a + b), given, low, high)
+
+
+def _mean(name: str, mean: float, weight: float) -> Setting:
+    return Setting(((f"{name}.a", mean * weight), (f"{name}.b", (1 - mean) * weight)))
+
+
+def _numbers(used: Mapping[str, Parameter]) -> Iterable[Factor]:
+    for name, given in _box("numbers").items():
+        if name in used:
+            low, high = (Setting(((name, float(given[end])),)) for end in ("low", "high"))
+            yield _factor(name, used[name].value, given, low, high)
+
+
+def _findings(used: Mapping[str, Parameter]) -> Iterable[Factor]:
+    given = _box("findings")["strength"]
+    for name in used:
+        finding, _, sex = name.rpartition(".")
+        if sex == "male" and _method(finding) in METHOD_NOUNS:
+            pair = used[name].value, used[f"{finding}.female"].value
+            low, high = (_strength(finding, pair, float(given[end])) for end in ("low", "high"))
+            about = {**given, "what": given["what"].format(METHOD_NOUNS[_method(finding)])}
+            yield _factor(f"strength.{finding}", 1.0, about, low, high)
+
+
+def _method(finding: str) -> Method:
+    return cast(Method, finding.partition(".")[0])
+
+
+def _strength(finding: str, pair: tuple[float, float], strength: float) -> Setting:
+    """The rarer chance moved until the log of the odds is so many times what it was."""
+    rarer, other = sorted((0, 1), key=lambda sex: pair[sex])
+    value = pair[other] * exp(strength * log(pair[rarer] / pair[other]))
+    return Setting(((f"{finding}.{_SEXES[rarer]}", value),))
+
+
+def _ranges(telling: Sequence[Weighed], taxon: Taxon) -> Iterable[Factor]:
+    if not any(one.reading.code == _DEPTHS_READ for one in telling):
+        return
+    given = _box("ranges")["published" if taxon.status == "published" else "other"]
+    low, high = float(given["low"]), float(given["high"])
+    for sex, unit in zip(_SEXES, ((1, 0), (0, 1)), strict=True):
+        ends = (Setting(shift=(unit[0] * end, unit[1] * end)) for end in (low, high))
+        about = {**given, "what": given["what"].format(f"{sex}s")}
+        yield _factor(f"{taxon.key}.depth.{sex}", 0.0, about, *ends)
+
+
+def _records(telling: Sequence[Weighed], weigher: Weigher) -> Iterable[Factor]:
+    keys = {(one.call.examiner, one.method, sex) for one in telling for sex in _SEXES}
+    given = _box("records")["level"]
+    for key in sorted(keys & weigher.records.rates.keys()):
+        a, b = weigher.records.rates[key]
+        low, high = interval((a, b), float(given["value"]))
+        ends = (
+            Setting(rates=((key, (end * (a + b), (1 - end) * (a + b))),)) for end in (low, high)
+        )
+        about = {**given, "low": low, "high": high}
+        yield _factor("record." + ".".join(key), a / (a + b), about, *ends)
+
+
+def _prior(value: float, given: Range | None) -> Iterable[Factor]:
+    if given is not None and given[0] < given[1]:
+        about = {
+            "low": given[0],
+            "high": given[1],
+            "what": "how closely the trait is linked to sex",
+            "status": "common practice",
+        }
+        ends = (Setting(prior_male=end) for end in given)
+        yield _factor("prior", value, about, *ends)
