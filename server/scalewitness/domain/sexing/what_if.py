@@ -1,0 +1,136 @@
+"""What the standing would be after one more call. Nothing is recorded."""
+
+from collections.abc import Sequence
+from typing import cast
+
+from msgspec import Struct
+
+from scalewitness.domain.observations import (
+    Conclusion,
+    LifeStage,
+    Method,
+    Observation,
+    Sex,
+    Sureness,
+)
+from scalewitness.domain.sexing.evidence import Evidence, Identity, Role
+from scalewitness.domain.sexing.explain import Line, explain
+from scalewitness.domain.sexing.parameters import Parameters
+from scalewitness.domain.sexing.policy import Policy
+from scalewitness.domain.sexing.records import ExaminerRecords
+from scalewitness.domain.sexing.standing import Assessment, CallWeight, assess
+from scalewitness.domain.sexing.taxa import Taxon
+from scalewitness.domain.sexing.typical import typical
+from scalewitness.domain.sexing.words import chance
+
+SUPPOSED = "supposed"
+"""Stands for the call, and for the examiner where none is named."""
+
+_DAY = 86_400_000
+_SEXES = frozenset({"male", "female"})
+
+
+class Supposition(Struct, frozen=True):
+    """A call nobody has made. ``observed`` None: what the method usually shows with that
+    conclusion. ``examiner`` names one who has a record or has called before; ``at`` is in
+    Unix milliseconds, a day after the last call when None."""
+
+    method: Method
+    conclusion: Conclusion
+    role: Role
+    blind: bool = True
+    observed: Observation | None = None
+    examiner: str = SUPPOSED
+    sureness: Sureness = "certain"
+    stage: LifeStage = "unknown"
+    identity: Identity = "confirmed"
+    interested: bool = False
+    at: int | None = None
+
+
+class WhatIf(Struct, frozen=True):
+    """The standing as it is and as it would be; ``call`` is the call supposed, ``weight``
+    what it would weigh."""
+
+    before: Assessment
+    after: Assessment
+    call: Evidence
+    weight: CallWeight
+    text: str
+    lines: tuple[Line, ...]
+
+
+def what_if(
+    evidence: Sequence[Evidence],
+    supposed: Supposition,
+    taxon: Taxon,
+    records: ExaminerRecords,
+    policy: Policy,
+    parameters: Parameters,
+    prior_male: float = 0.5,
+) -> WhatIf:
+    """The standing if this call were made now. Raises ValueError as :func:`assess`, and
+    NoSuchFinding for a conclusion the method cannot come to."""
+    before = assess(evidence, taxon, records, policy, parameters, prior_male)
+    call = _call(evidence, supposed, before, taxon)
+    record = (*evidence, call)
+    after = assess(record, taxon, records, policy, parameters, prior_male)
+    return WhatIf(
+        before, after, call, after.weights[-1], _text(before, after), explain(after, record, taxon)
+    )
+
+
+def known(label: str, evidence: Sequence[Evidence]) -> Sex | None:
+    """The sex someone who can see the record would expect: the one the standing names,
+    else that of the latest conclusive call."""
+    word = label.rpartition(" ")[2]
+    if word in _SEXES:
+        return cast(Sex, word)
+    latest: Sex | None = None
+    for call in sorted(evidence, key=lambda one: one.position):
+        if call.conclusion != "undetermined":
+            latest = call.conclusion
+    return latest
+
+
+def _call(
+    evidence: Sequence[Evidence], supposed: Supposition, before: Assessment, taxon: Taxon
+) -> Evidence:
+    observed = supposed.observed
+    if observed is None:
+        observed = typical(supposed.method, supposed.conclusion, taxon)
+    last = max((call.at for call in evidence), default=0)
+    return Evidence(
+        call=SUPPOSED,
+        examiner=supposed.examiner,
+        role=supposed.role,
+        at=last + _DAY if supposed.at is None else supposed.at,
+        position=max((call.position for call in evidence), default=-1) + 1,
+        stage=supposed.stage,
+        conclusion=supposed.conclusion,
+        sureness=supposed.sureness,
+        observed=observed,
+        identity=supposed.identity,
+        blind=supposed.blind,
+        interested=supposed.interested,
+        anchored_to=None if supposed.blind else known(before.label, evidence),
+    )
+
+
+def _text(before: Assessment, after: Assessment) -> str:
+    if after.label == before.label:
+        opening = f"The label would stay {after.label}."
+    else:
+        opening = f"The label would change from {before.label} to {after.label}."
+    if after.favoured is None:
+        return f"{opening} Neither sex would be favoured."
+    male = after.favoured == "male"
+    was, now = (p if male else 1 - p for p in (before.p_male, after.p_male))
+    return (
+        f"{opening} Of animals with such a record about {chance(now)} would be "
+        f"{after.favoured}{_was(was)}."
+    )
+
+
+def _was(share: float) -> str:
+    return f"; now it is {chance(share)}" if share >= 0.5 else "; now the other sex is likelier"
