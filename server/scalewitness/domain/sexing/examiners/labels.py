@@ -19,9 +19,10 @@ class Labels(Struct, frozen=True, eq=False):
     """Answers of ``examiners`` on ``animals``.
 
     ``given`` has a row for each animal and, for each examiner, one column for each of the
-    ``answers``; it counts how often that answer was given. The first ``classes`` answers
-    name the classes in order; later ones ("undetermined") name none. ``times`` is how many
-    animals a row stands for; ``known`` the class of settled animals, else ``UNKNOWN``.
+    ``answers``; it counts how often that answer was given. Answer and class of the same
+    number are the same word; answers beyond the classes ("undetermined") name none.
+    ``times`` is how many animals a row stands for; ``known`` the class of settled animals,
+    else ``UNKNOWN``.
     """
 
     given: csr_array[np.float64]
@@ -35,7 +36,7 @@ class Labels(Struct, frozen=True, eq=False):
     @property
     def votes(self) -> FloatArray:
         """How often each class was named for each animal: animals × classes."""
-        names = np.tile(np.eye(self.answers)[:, : self.classes], (self.examiners, 1))
+        names = np.tile(np.eye(self.answers, self.classes), (self.examiners, 1))
         return np.asarray(self.given @ names)
 
 
@@ -74,13 +75,15 @@ def labels(
     )
 
 
-def from_patterns(patterns: Sequence[tuple[str, int]]) -> Labels:
+def from_patterns(patterns: Sequence[tuple[str, int]], classes: int = 2) -> Labels:
     """Labels from answer patterns such as ``"0110"``, one digit for each examiner, with how
-    many animals showed each."""
+    many animals showed each; as many latent ``classes`` as are to be told apart."""
     digits = np.array([[int(digit) for digit in pattern] for pattern, _ in patterns])
     animal, examiner = np.indices(digits.shape)
     times = [float(number) for _, number in patterns]
-    return labels(animal.ravel(), examiner.ravel(), digits.ravel(), times=times)
+    return labels(
+        animal.ravel(), examiner.ravel(), digits.ravel(), classes=classes, answers=2, times=times
+    )
 
 
 def _table(
