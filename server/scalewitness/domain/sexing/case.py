@@ -79,8 +79,9 @@ class Side:
 
     def plus(self, call: Evidence, found: Reading | None) -> Self:
         """With one more call at the end of the log."""
-        added = [*self.weighed, self.weigher.weigh(call, found)]
-        return type(self)(self.weigher, added, self.prior_male)
+        weigher = self.weigher.apart()
+        added = [*self.weighed, weigher.weigh(call, found)]
+        return type(self)(weigher, added, self.prior_male)
 
 
 class Case:

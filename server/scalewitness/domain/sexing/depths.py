@@ -48,7 +48,7 @@ def half_scales(run: Pass) -> int:
 
 @lru_cache(maxsize=512)
 def _depth_table(mean: float, sd: float, outlier: float) -> DepthTable:
-    below = [_normal_below((half + 0.5) / 2, mean, sd) for half in range(LAST)]
+    below = [normal_below((half + 0.5) / 2, mean, sd) for half in range(LAST)]
     normal = [high - low for low, high in zip([0.0, *below], [*below, 1.0], strict=True)]
     spread = outlier / (LAST + 1)
     stops = [(1 - outlier) * chance + spread for chance in normal]
@@ -57,5 +57,6 @@ def _depth_table(mean: float, sd: float, outlier: float) -> DepthTable:
     return DepthTable(tuple(map(log, stops)), tuple(map(log, reaches)))
 
 
-def _normal_below(depth: float, mean: float, sd: float) -> float:
+def normal_below(depth: float, mean: float, sd: float) -> float:
+    """The share of a normal distribution up to a value."""
     return (1 + erf((depth - mean) / (sd * sqrt(2)))) / 2

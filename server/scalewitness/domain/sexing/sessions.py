@@ -18,6 +18,7 @@ from collections.abc import Iterable, Sequence
 from operator import attrgetter
 
 from msgspec import Struct, field
+from msgspec.structs import replace
 
 from scalewitness.domain.observations import Method
 from scalewitness.domain.sexing.evidence import Evidence, Role
@@ -104,6 +105,10 @@ class Weigher(Struct, frozen=True, eq=False):
             person=person,
             place=(person, call.at, call.position),
         )
+
+    def apart(self) -> "Weigher":
+        """The same with its own memory: calls added to the one never meet the other's."""
+        return replace(self, _known=dict(self._known), _own=dict(self._own))
 
     def sessions(self, weighed: Iterable[Weighed]) -> tuple[Session, ...]:
         """The informative calls by examiner and occasion, in order of their first call in

@@ -49,7 +49,7 @@ def compare(
     apart = abs(sum(left) * len(right) - sum(right) * len(left))
     alike = apart <= 2 * within * len(left) * len(right)
     male, female = (
-        _said(alike, numbers.value(name), alike_by_chance(one, len(left), len(right), within))
+        said(alike, numbers.value(name), alike_by_chance(one, len(left), len(right), within))
         for name, one in zip(SIDES_NUMBERS[1:], tables, strict=True)
     )
     return Sides(alike, (male, female))
@@ -70,7 +70,9 @@ def _ended(runs: Iterable[Pass], side: str) -> list[int]:
     return [min(half_scales(run), LAST) for run in ended[:MOST_PASSES]]
 
 
-def _said(alike: bool, share: float, by_chance: float) -> float:
+def said(alike: bool, share: float, by_chance: float) -> float:
+    """By how much, in logarithms, the stated share of matches changes the chance of depths
+    that are alike, or are not."""
     return log(share / by_chance) if alike else log((1 - share) / (1 - by_chance))
 
 

@@ -1,0 +1,155 @@
+"""What a check that has not been made may show.
+
+For most methods that is what they usually show for either sex. For probing it is every
+pair of depths of the two sides, gathered into a few classes by what they say: within a
+class the model's chances are exact sums, and a pair that says too little to name a sex
+counts as undetermined.
+"""
+
+from decimal import Decimal
+from functools import lru_cache
+from itertools import pairwise
+from math import log
+
+import numpy as np
+from msgspec import Struct
+from numpy.typing import NDArray
+
+from scalewitness.domain.observations import Method, Observation, Pass, Probing, Sex
+from scalewitness.domain.sexing.depths import LAST, DepthTable, depth_table, normal_below
+from scalewitness.domain.sexing.findings import Reading
+from scalewitness.domain.sexing.likelihood import NOTHING, Pair, log_ratio
+from scalewitness.domain.sexing.parameters import Parameters, ParameterSet
+from scalewitness.domain.sexing.sides import alike_by_chance, said
+from scalewitness.domain.sexing.tables import table
+from scalewitness.domain.sexing.taxa import Range, Taxon
+from scalewitness.domain.sexing.typical import typical
+
+FloatArray = NDArray[np.float64]
+
+_ODDS = (30.0, 1000.0)  # where a class that names a sex ends and a stronger one begins
+_SEXES: tuple[Sex, ...] = ("male", "female")
+
+
+class Outcome(Struct, frozen=True):
+    """One thing a check may show. ``base`` and ``pessimistic`` say what it says under
+    either set when that is not what ``observed`` alone says."""
+
+    conclusion: Sex
+    observed: Observation
+    base: Reading | None = None
+    pessimistic: Reading | None = None
+
+
+class Prospect(Struct, frozen=True):
+    """All that may name a sex; ``telling`` is the share of animals in which the method can
+    say anything. What is left over is a check without a conclusion."""
+
+    outcomes: tuple[Outcome, ...]
+    telling: float = 1.0
+
+
+@lru_cache(maxsize=4096)
+def prospect(method: Method, taxon: Taxon, parameters: Parameters) -> Prospect:
+    """What this method may show in this species."""
+    if method == "probing" and taxon.male_range and taxon.female_range:
+        return Prospect(_depth_classes(taxon, parameters))
+    return Prospect(
+        tuple(Outcome(sex, typical(method, sex, taxon)) for sex in _SEXES),
+        _outside_overlap(taxon) if method == "scale_count" else 1.0,
+    )
+
+
+# --- probing ------------------------------------------------------------------------------
+
+
+class _Grid(Struct, frozen=True):
+    """Chances of every pair of depths (left, right) in half scales, by sex."""
+
+    male: FloatArray
+    female: FloatArray
+
+    def pair(self, chosen: NDArray[np.bool_]) -> Pair:
+        return log(float(self.male[chosen].sum())), log(float(self.female[chosen].sum()))
+
+
+def _depth_classes(taxon: Taxon, parameters: Parameters) -> tuple[Outcome, ...]:
+    base, pessimistic = (_grid(taxon, n) for n in (parameters.base, parameters.pessimistic))
+    favour = np.log(base.male) - np.log(base.female)
+    least = float(table("planning.toml")["depths"]["odds"]["value"])
+    edges = [log(least), *map(log, _ODDS), np.inf]
+    found = []
+    for sex, sign in zip(_SEXES, (1, -1), strict=True):
+        for low, high in pairwise(edges):
+            chosen = (sign * favour > low) & (sign * favour <= high)
+            if chosen.any():
+                found.append(_class(sex, chosen, base, pessimistic))
+    return tuple(found)
+
+
+def _class(sex: Sex, chosen: NDArray[np.bool_], base: _Grid, pessimistic: _Grid) -> Outcome:
+    likeliest = np.where(chosen, base.male if sex == "male" else base.female, 0.0).argmax()
+    left, right = np.unravel_index(likeliest, chosen.shape)
+    passes = Pass("left", _scales(left), "resistance"), Pass("right", _scales(right), "resistance")
+    return Outcome(
+        sex,
+        Probing(passes),
+        _reading(sex, base.pair(chosen)),
+        _reading(sex, pessimistic.pair(chosen)),
+    )
+
+
+def _reading(sex: Sex, pair: Pair) -> Reading:
+    against = log_ratio(pair) < 0 if sex == "male" else log_ratio(pair) > 0
+    return Reading(NOTHING, "conflict") if against else Reading(pair, "depths_read")
+
+
+def _scales(half_scales: np.intp) -> str:
+    return f"{int(half_scales) / 2:g}"
+
+
+def _grid(taxon: Taxon, numbers: ParameterSet) -> _Grid:
+    return _Grid(*(_chances(taxon, sex, numbers) for sex in _SEXES))
+
+
+def _chances(taxon: Taxon, sex: Sex, numbers: ParameterSet) -> FloatArray:
+    given = taxon.depths(sex)
+    if given is None:
+        raise ValueError(f"{taxon.key}: no depths are known of {sex}s")
+    depths = depth_table(given, numbers)
+    stops: FloatArray = np.exp(np.array(depths.stops))
+    return np.outer(stops, stops) * _sides(sex, depths, numbers)
+
+
+def _sides(sex: Sex, depths: DepthTable, numbers: ParameterSet) -> FloatArray:
+    """By how much looking at both sides together changes the chance of each pair."""
+    size = LAST + 1
+    if "sides.within" not in numbers.numbers:
+        return np.ones((size, size))
+    within, share = numbers.value("sides.within"), numbers.value(f"sides.match.{sex}")
+    by_chance = alike_by_chance(depths, 1, 1, within)
+    apart = np.abs(np.subtract.outer(np.arange(size), np.arange(size)))
+    alike, different = (np.exp(said(is_alike, share, by_chance)) for is_alike in (True, False))
+    changes: FloatArray = np.where(apart <= 2 * within, alike, different)
+    return changes
+
+
+# --- scale counts -------------------------------------------------------------------------
+
+
+def _outside_overlap(taxon: Taxon) -> float:
+    """The share of animals, both sexes alike, whose scale count only one sex has: counts
+    spread over the published range as depths do."""
+    male, female = taxon.male_subcaudals, taxon.female_subcaudals
+    if male is None or female is None:
+        return 0.0
+    above = 1 - _below(female[1], male) if male[1] > female[1] else 0.0
+    below = _below(male[0] - 1, female) if female[0] < male[0] else 0.0
+    return (above + below) / 2
+
+
+def _below(count: Decimal, given: Range) -> float:
+    """The share of counts up to and with one, normal about the middle of the range with a
+    quarter of its width as standard deviation (our judgement, as for depths)."""
+    low, high = map(float, given)
+    return normal_below(float(count) + 0.5, (low + high) / 2, (high - low) / 4)

@@ -1,0 +1,420 @@
+"""Which check is worth making, by whom, and a visit filled with them."""
+
+from itertools import product
+from math import exp, log
+
+import pytest
+from hypothesis import given, settings
+from msgspec.structs import replace
+from tests.domain.sexing.builders import (
+    BALL,
+    BOA,
+    CORN,
+    DAY,
+    MASSASAUGA,
+    PARAMETERS,
+    SCRUB,
+    call,
+    female,
+    male,
+    probed,
+    standing,
+)
+from tests.domain.sexing.strategies import RECORDS, TAXA
+
+from scalewitness.domain.observations import Endoscopy, Ultrasound
+from scalewitness.domain.sexing.feasible import (
+    PLANNED,
+    Available,
+    Candidate,
+    Condition,
+    obstacles,
+    planning_number,
+)
+from scalewitness.domain.sexing.findings import reading
+from scalewitness.domain.sexing.likelihood import log_ratio
+from scalewitness.domain.sexing.outcomes import prospect
+from scalewitness.domain.sexing.parameters import load_parameters
+from scalewitness.domain.sexing.planning import _Weighing, fill_visit, loss, plan
+from scalewitness.domain.sexing.policy import DEFAULT_POLICY
+from scalewitness.domain.sexing.records import EMPTY
+from scalewitness.domain.sexing.tables import table
+
+SECOND = load_parameters("sexing-2")
+IDA, IVO = Available("ida", "keeper"), Available("ivo", "keeper")
+VERA, LAB = Available("vera", "veterinarian"), Available("lab", "laboratory")
+EVERYONE = (IDA, VERA, LAB)
+LATER = 10**12  # long after every call of the builders
+
+
+def _animal(*calls, taxon=BALL, stage="adult", **other):
+    return Candidate("x", taxon, stage, tuple(calls), **other)
+
+
+def _plan(candidate, *by, parameters=SECOND, at=LATER):
+    return plan(candidate, by or EVERYONE, at, EMPTY, DEFAULT_POLICY, parameters)
+
+
+def _check(candidate, method, by, parameters=SECOND):
+    found = _plan(candidate, by, parameters=parameters).checks
+    return next(one for one in found if one.method == method)
+
+
+def owner(**other):
+    return male("olive", blind=False, interested=True, **other)
+
+
+# --- the arithmetic ---------------------------------------------------------------------
+
+
+def test_an_ultrasound_followed_through_by_hand():
+    """An unsexed animal, a veterinarian: error 1 in 50, animal misleading 1 in 200."""
+    check = _check(_animal(), "ultrasound", VERA)
+    said = {"male": (0.95, 0.03), "female": (0.05, 0.9)}  # (if male, if female)
+    expected = 0.1
+    for pair in said.values():
+        slipped = [0.98 * pair[n] + 0.02 * pair[1 - n] for n in (0, 1)]
+        seen = [0.995 * slipped[n] + 0.005 * slipped[1 - n] for n in (0, 1)]
+        chance, share = sum(seen) / 2, max(seen) / sum(seen)
+        expected += chance * (min(1 - share, 0.1) - 0.1)
+    assert check.loss_now == pytest.approx(0.1)
+    assert check.loss_after == pytest.approx(expected)
+    assert check.verified == 0
+    assert check.benefit == pytest.approx(0.1 - expected - 0.0005)
+    assert check.minutes == 14
+
+
+def test_chances_of_a_further_probing_know_that_the_animal_may_mislead():
+    """P(second | first) from both together over the first, the shared doubt in both."""
+    first = male("ash")
+    check = _check(_animal(first, taxon=BALL), "probing", IDA, PARAMETERS)
+    outcomes = prospect("probing", BALL, PARAMETERS).outcomes
+
+    def joint(*pairs):
+        """(if male, if female) of sessions by keepers, errors and animal in them."""
+        slipped = [(0.95 * m + 0.05 * f, 0.95 * f + 0.05 * m) for m, f in pairs]
+        straight = [_product(pair[n] for pair in slipped) for n in (0, 1)]
+        return (
+            0.995 * straight[0] + 0.005 * straight[1],
+            0.998 * straight[1] + 0.002 * straight[0],
+        )
+
+    seen = tuple(map(exp, reading(first, BALL, PARAMETERS.base).pair))
+    verified = 0.0
+    for outcome in outcomes:
+        both = joint(seen, tuple(map(exp, outcome.base.pair)))
+        if both[0] / sum(both) >= 0.99:
+            verified += sum(both) / sum(joint(seen))
+    assert 0.8 < verified < 0.95
+    assert check.verified == pytest.approx(verified)
+
+
+def _product(factors):
+    result = 1.0
+    for factor in factors:
+        result *= factor
+    return result
+
+
+@pytest.mark.parametrize("parameters", [PARAMETERS, SECOND])
+@pytest.mark.parametrize("kind", [BALL, BOA, CORN])
+def test_classes_of_depths_hold_every_pair_once(kind, parameters):
+    """Every pair of depths read as a call of its own, at both sets."""
+    outcomes = prospect("probing", kind, parameters).outcomes
+    sums = {(one.conclusion, n): [0.0, 0.0] for n, one in enumerate(outcomes)}
+    undecided = [0.0, 0.0]
+    for left, right in product(range(61), repeat=2):
+        pairs = [
+            reading(call(sex, probed(left / 2, right / 2)), kind, parameters.base).pair
+            for sex in ("male", "female")
+        ]
+        pair = max(pairs, key=lambda one: abs(log_ratio(one)))
+        into = _class(log_ratio(pair), outcomes)
+        for n in (0, 1):
+            (undecided if into is None else sums[into])[n] += exp(pair[n])
+    for (_, n), found in sums.items():
+        assert tuple(map(exp, outcomes[n].base.pair)) == pytest.approx(found, rel=1e-9)
+    for n in (0, 1):
+        assert sum(found[n] for found in sums.values()) <= 1 + 1e-9
+
+
+def _class(ratio, outcomes):
+    """Where a pair belongs: by sex and by 3, 30 and 1,000 to 1."""
+    sex = "male" if ratio > 0 else "female"
+    own = [n for n, one in enumerate(outcomes) if one.conclusion == sex]
+    edges = [log(30), log(1000)]
+    if abs(ratio) <= log(3):
+        return None
+    return sex, own[sum(abs(ratio) > edge for edge in edges)]
+
+
+@settings(max_examples=30)
+@given(RECORDS, TAXA)
+def test_expectations_stay_expectations(record, kind):
+    candidate = Candidate("x", kind, "adult", tuple(record), stakes=("open_sale",))
+    for check in _plan(candidate).checks:
+        assert 0 <= check.loss_after <= min(0.1, check.loss_now + 0.002)
+        assert 0 <= check.verified <= 1 + 1e-9
+        assert check.benefit >= planning_number("worth", "least")
+        assert all(reason.endswith(".") for reason in check.reasons)
+
+
+@pytest.mark.parametrize(
+    ("method", "by", "slack"),
+    [
+        ("probing", IDA, 0.002),
+        ("dna", LAB, 0.002),
+        # Listed findings are ratios: 7 in 100 females show a vet nothing, no males do.
+        ("ultrasound", VERA, 0.02),
+    ],
+)
+def test_what_is_expected_of_the_probability_is_what_it_is_now(method, by, slack):
+    """The law of total probability, but for what undetermined checks leave out."""
+    for candidate in (_animal(taxon=CORN), _animal(owner(), taxon=CORN)):
+        weighing = _Weighing(candidate, LATER, EMPTY, DEFAULT_POLICY, SECOND)
+        found = weighing._followed(method, by, None)
+        rest = 1 - sum(chance for chance, _ in found)
+        mean = sum(p * s.p_male for p, s in found) + rest * weighing.now.p_male
+        assert mean == pytest.approx(weighing.now.p_male, abs=slack)
+
+
+@pytest.mark.parametrize(
+    ("calls", "expected"),
+    [
+        ((), 0.1),
+        ((male("ash"), female("birch")), 0.1),
+        ((male("ash"),), None),
+        ((female("ash"), female("birch")), None),
+    ],
+)
+def test_silence_costs_what_the_policy_prefers_it_to(calls, expected):
+    found = standing(*calls)
+    if expected is None:
+        expected = min(found.p_male, 1 - found.p_male)
+    assert loss(found, DEFAULT_POLICY) == pytest.approx(expected)
+
+
+# --- what is proposed -------------------------------------------------------------------
+
+
+def test_a_verified_animal_is_left_alone():
+    assert not _plan(_animal(male("ash"), male("birch"))).checks
+    decisive = call("female", Endoscopy("ovaries"), "vera", role="veterinarian")
+    assert not _plan(_animal(decisive, stakes=("open_sale",))).checks
+
+
+def test_what_hangs_on_it_multiplies():
+    none, pairing, sale = (
+        _check(_animal(owner(), stakes=stakes), "ultrasound", VERA)
+        for stakes in ((), ("planned_pairing",), ("open_sale", "planned_pairing"))
+    )
+    worth = none.benefit + none.burden
+    assert pairing.benefit + pairing.burden == pytest.approx(3 * worth)
+    assert sale.benefit + sale.burden == pytest.approx(5 * worth)
+    assert "A buyer is waiting for it." in sale.reasons
+    assert "A pairing is planned with it." in sale.reasons
+
+
+def test_every_invasive_check_before_makes_the_next_weigh_more():
+    long_ago = tuple(("probing", n * 20 * DAY) for n in range(1, 3))
+    fresh = _check(_animal(), "probing", IDA)
+    tired = _check(_animal(condition=Condition(examined=long_ago)), "probing", IDA)
+    assert tired.burden == pytest.approx(2 * fresh.burden)
+    assert tired.benefit < fresh.benefit
+    assert any("2 invasive checks already" in reason for reason in tired.reasons)
+
+
+def test_a_blind_examiner_comes_first():
+    knowing = replace(IVO, knows=frozenset({"x"}))
+    checks = _plan(_animal(owner()), knowing, IDA).checks
+    assert [(one.examiner, one.blind) for one in checks] == [("ida", True), ("ivo", False)]
+    assert "The record lacks a blind check, and this would be one." in checks[0].reasons
+    assert any("knows an earlier answer" in reason for reason in checks[1].reasons)
+    assert checks[1].verified == 0 < checks[0].verified
+
+
+def test_who_has_examined_it_before_is_not_blind():
+    checks = _plan(_animal(male("ida")), IDA, IVO).checks
+    assert {one.examiner: one.blind for one in checks} == {"ida": False, "ivo": True}
+    assert checks[0].examiner == "ivo"
+
+
+def test_who_has_a_share_does_not_meet_the_rule():
+    sharing = replace(IVO, interested_in=frozenset({"x"}))
+    check = _check(_animal(owner()), "probing", sharing)
+    assert check.verified == 0
+    assert "This examiner has a share in the animal." in check.reasons
+
+
+def test_agreement_of_a_crowd_leaves_little_for_one_more_of_the_same():
+    """Probings share the doubt about the animal; another method does not."""
+    crowd = [male(f"keeper-{n}", blind=False) for n in range(5)]
+    candidate = _animal(*crowd, stakes=("open_sale",), condition=Condition(examined=()))
+    found = {(one.method, one.examiner): one.loss_after for one in _plan(candidate).checks}
+    assert found["ultrasound", "vera"] < found["probing", "vera"]
+
+
+def test_a_contested_animal_needs_another_kind_of_evidence():
+    candidate = _animal(male("ash"), female("birch"), taxon=CORN)
+    checks = _plan(candidate).checks
+    assert checks[0].method == "dna"
+    assert "Its checks contradict each other." in checks[0].reasons
+    verified = {(one.method, one.examiner): one.verified for one in checks}
+    assert verified["dna", "lab"] > 0.9
+    assert verified["probing", "vera"] == verified["probing", "ida"] == 0
+
+
+def test_depths_nobody_knows_leave_the_conclusion():
+    check = _check(_animal(taxon=SCRUB), "probing", VERA)
+    assert check.loss_after < check.loss_now
+
+
+def test_scale_counts_tell_only_outside_the_overlap():
+    """Massasauga: 25 to 29 in both sexes (Klauber); about half of all lie outside."""
+    assert 0.4 < prospect("scale_count", MASSASAUGA, SECOND).telling < 0.6
+    assert prospect("scale_count", BALL, SECOND).telling == 0
+    check = _check(_animal(taxon=MASSASAUGA), "scale_count", VERA)
+    assert 0.07 < check.loss_after < 0.1
+
+
+def test_the_reasons_in_words():
+    found = _check(_animal(owner(), taxon=CORN, stakes=("open_sale",)), "dna", LAB).reasons
+    assert found[0] == "It stands as probable male; 5.2 in 100 such would be wrong."
+    assert found[1].startswith("A DNA test by a laboratory would on average bring the chance")
+    assert "leave it verified with a chance of" in found[1]
+    unsexed = _check(_animal(), "probing", VERA).reasons
+    assert unsexed[0] == "Its sex is not settled."
+    assert "an unsettled sex counted as at most 10" in unsexed[1]
+
+
+# --- what is feasible -------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("candidate", "method", "by", "word"),
+    [
+        (_animal(), "ultrasound", IDA, "trade"),
+        (_animal(), "endoscopy", LAB, "trade"),
+        (_animal(taxon=CORN), "dna", VERA, "trade"),
+        (_animal(), "probing", replace(IDA, methods=frozenset({"scale_count"})), "does not do"),
+        (_animal(), "eversion", IDA, "first days"),
+        (_animal(stage="juvenile"), "eversion", VERA, "first days"),
+        (_animal(stage="hatchling"), "endoscopy", VERA, "too young"),
+        (_animal(stage="hatchling"), "radiography", VERA, "too young"),
+        (_animal(), "dna", LAB, "chromosomes"),
+        (_animal(), "scale_count", IDA, "scale counts"),
+        (_animal(condition=Condition(ill=True)), "ultrasound", VERA, "ill"),
+        (_animal(condition=Condition(in_shed=True)), "ultrasound", VERA, "in shed"),
+        (_animal(condition=Condition(gravid=True)), "probing", VERA, "gravid"),
+        (_animal(condition=Condition(too_small=True)), "probing", IDA, "too small"),
+        (_animal(condition=Condition(fed_at=LATER - 6 * DAY)), "probing", IDA, "fed"),
+        (_animal(condition=Condition(fed_at=LATER - 2 * DAY)), "ultrasound", VERA, "fed"),
+        (_animal(male(at=LATER - 10 * DAY)), "probing", IDA, "14 days"),
+        (_animal(condition=Condition(examined=(("probing", 0),) * 4)), "probing", IDA, "4 times"),
+    ],
+)
+def test_what_keeps_a_check_from_being_made(candidate, method, by, word):
+    why = obstacles(candidate, method, by, LATER)
+    assert len(why) == 1
+    assert word in why[0]
+    ruled_out = {(one.method, one.examiner): one.why for one in _plan(candidate, by).ruled_out}
+    assert ruled_out[method, by.examiner] == why
+
+
+@pytest.mark.parametrize(
+    ("candidate", "method", "by"),
+    [
+        (_animal(stage="hatchling"), "eversion", IDA),
+        (_animal(stage="hatchling"), "probing", IDA),
+        (_animal(condition=Condition(gravid=True)), "ultrasound", VERA),
+        (_animal(condition=Condition(fed_at=LATER - 7 * DAY)), "probing", IDA),
+        (_animal(condition=Condition(fed_at=LATER - 3 * DAY)), "ultrasound", VERA),
+        (_animal(male(at=LATER - 14 * DAY)), "probing", IDA),
+        (_animal(taxon=CORN, condition=Condition(ill=True, in_shed=True)), "dna", LAB),
+        (_animal(taxon=MASSASAUGA), "scale_count", IDA),
+    ],
+)
+def test_what_does_not(candidate, method, by):
+    assert obstacles(candidate, method, by, LATER) == ()
+
+
+def test_withdrawn_checks_still_happened():
+    """Only calls that count are evidence; the animal has been through the others too."""
+    examined = (("probing", LATER - 5 * DAY),)
+    assert not obstacles(_animal(), "probing", IDA, LATER)
+    withdrawn = _animal(condition=Condition(examined=examined))
+    assert obstacles(withdrawn, "probing", IDA, LATER)
+
+
+# --- a visit ----------------------------------------------------------------------------
+
+
+def _visit(minutes, *candidates, by=EVERYONE):
+    return fill_visit(candidates, by, minutes, LATER, EMPTY, DEFAULT_POLICY, SECOND)
+
+
+def _named(name, *calls, **other):
+    return replace(_animal(*calls, **other), animal=name)
+
+
+HERD = (
+    _named("unsexed"),
+    _named("offered", owner(), stakes=("open_sale",)),
+    _named("probable", owner()),
+    _named("settled", male("ash"), male("birch")),
+    _named("corn", owner(), taxon=CORN),
+)
+
+
+def test_a_visit_starts_with_what_is_worth_most_per_minute():
+    sheet = _visit(500, *HERD)
+    assert sheet.lines[0].animal == "offered"
+    assert {line.animal for line in sheet.lines} == {"unsexed", "offered", "probable", "corn"}
+    assert sheet.no_need == ("settled",)
+    assert sheet.left_out == ()
+    rates = [line.per_minute for line in sheet.lines]
+    assert rates == sorted(rates, reverse=True)
+
+
+@pytest.mark.parametrize("minutes", [0, 9, 10, 20, 31, 45, 60, 90, 150, 500])
+def test_a_visit_keeps_to_its_time(minutes):
+    sheet = _visit(minutes, *HERD)
+    assert sheet.minutes == sum(line.minutes for line in sheet.lines) <= sheet.budget == minutes
+    animals = [line.animal for line in sheet.lines]
+    assert len(set(animals)) == len(animals)
+    assert {*animals, *sheet.left_out, *sheet.no_need} == {one.animal for one in HERD}
+
+
+def test_more_time_never_makes_a_worse_visit():
+    worth = [sum(line.benefit for line in _visit(m, *HERD).lines) for m in range(0, 200, 20)]
+    assert worth == sorted(worth)
+
+
+def test_with_time_to_spare_the_better_check_takes_the_quicker_ones_place():
+    quick = _visit(10, HERD[2], by=(IDA, VERA)).lines[0]
+    ample = _visit(500, HERD[2], by=(IDA, VERA)).lines[0]
+    best = _plan(HERD[2], IDA, VERA).checks[0]
+    assert quick.minutes <= 10
+    assert (ample.method, ample.examiner) == (best.method, best.examiner)
+
+
+def test_without_examiners_there_is_no_visit():
+    sheet = _visit(60, *HERD, by=())
+    assert (sheet.lines, sheet.minutes) == ((), 0)
+
+
+# --- the data ---------------------------------------------------------------------------
+
+
+def test_every_number_of_planning_says_whose_judgement_it_is():
+    sheet = table("planning.toml")
+    for part in ("minutes", "stakes", "worth", "burden", "rest", "most", "depths"):
+        for name, entry in sheet[part].items():
+            assert entry["status"] in {"common practice", "our judgement"}, name
+            assert entry["value"] >= 0, name
+    assert set(PLANNED) <= set(sheet["minutes"]) & set(sheet["burden"])
+
+
+def test_an_ultrasound_conclusion_is_what_it_was_in_the_model():
+    found = {one.conclusion: one.observed for one in prospect("ultrasound", BALL, SECOND).outcomes}
+    assert found == {"male": Ultrasound("hemipenes"), "female": Ultrasound("pockets")}
