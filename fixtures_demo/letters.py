@@ -14,8 +14,6 @@ PATIENCE = 90.0
 """Seconds to wait for a letter: the worker looks every ten, and a first try may fail."""
 PAUSE = 0.2
 
-_KIND = re.compile(r"<([a-z_]+)\.")
-
 
 @dataclass(frozen=True)
 class Letter:
@@ -29,13 +27,12 @@ class Letter:
 
     @property
     def id(self) -> str:
-        return str(self.message["Message-ID"]).strip()  # long ones are folded
+        return str(self.message["Message-ID"]).strip()
 
     @property
     def kind(self) -> str:
-        """What letter it is: the first part of its Message-ID."""
-        found = _KIND.match(self.id)
-        return found[1] if found else ""
+        """What letter it is, as its own header says."""
+        return str(self.message["X-Scalewitness-Letter"])
 
     @property
     def subject(self) -> str:

@@ -44,6 +44,7 @@ def test_a_letter_arrives_once_with_its_headers(letter: Letter, sink: MailSink) 
     (message,) = sink.messages()
     assert message["Message-ID"] == letter.message_id
     assert message["Auto-Submitted"] == "auto-generated"
+    assert message["X-Scalewitness-Letter"] == letter.kind
     assert message["To"] == "greta.lund@keepers.example"
     assert [part.get_content_type() for part in message.walk()] == [
         "multipart/alternative",

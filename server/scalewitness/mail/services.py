@@ -166,6 +166,7 @@ def compose(letter: Letter, connection: BaseEmailBackend | None = None) -> Email
         headers={
             "Message-ID": letter.message_id,
             "Auto-Submitted": "auto-generated",
+            "X-Scalewitness-Letter": letter.kind,  # so that a reader can sort them
             "X-Auto-Response-Suppress": "All",
         },
     )
