@@ -3,13 +3,21 @@
 from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
+from smtplib import (
+    SMTPAuthenticationError,
+    SMTPConnectError,
+    SMTPDataError,
+    SMTPRecipientsRefused,
+    SMTPSenderRefused,
+)
 
 import pytest
 from django.conf import LazySettings
+from django.core.mail.backends.base import BaseEmailBackend
 from tests.world import START, World, new_id
 
 from scalewitness.mail.models import Letter
-from scalewitness.mail.services import DELIVER, LEASE, claim, compose, deliver_due, queue
+from scalewitness.mail.services import DELIVER, LEASE, claim, compose, deliver, deliver_due, queue
 from scalewitness.mail.tasks import deliver_waiting
 from stack.mailsink import Faults, MailSink
 
@@ -115,3 +123,63 @@ def test_a_name_cannot_break_out_of_a_header(world: World) -> None:
     message = compose(Letter.objects.get()).message()
     assert message["Bcc"] is None
     assert "\n" not in message["Subject"]
+
+
+def test_an_address_no_message_can_carry_holds_up_no_other_letter(
+    letter: Letter, world: World, sink: MailSink
+) -> None:
+    # A label of 60 accented letters passes as an address, and is too long for DNS once
+    # written in ASCII (RFC 3492; at most 63 octets, RFC 1035 2.3.4).
+    world.offer(world.draft(world.animal("A2"), email=f"x@{'é' * 60}.example"))
+    Letter.objects.filter(pk=letter.pk).update(created_at=START + timedelta(seconds=1))
+    assert deliver_due(START) == 2
+    unwritable = Letter.objects.get(kind="offer")
+    assert unwritable.state == "failed"
+    assert "idna" in unwritable.last_error
+    letter.refresh_from_db()
+    assert (letter.state, len(sink.messages())) == ("sent", 1)
+
+
+class Refusing(BaseEmailBackend):
+    """A mail host that answers every letter with ``problem``."""
+
+    def __init__(self, problem: Exception) -> None:
+        super().__init__()
+        self.problem = problem
+
+    def send_messages(self, email_messages: object) -> int:
+        raise self.problem
+
+
+@pytest.mark.parametrize(
+    ("problem", "state"),
+    [
+        (SMTPAuthenticationError(535, b"wrong password"), "waiting"),
+        (SMTPConnectError(554, b"no service"), "waiting"),
+        (SMTPSenderRefused(550, b"not you", "record@scalewitness.example"), "waiting"),
+        (SMTPDataError(451, b"later"), "waiting"),
+        (SMTPDataError(554, b"unwanted"), "failed"),
+        (SMTPRecipientsRefused({"x": (450, b"later")}), "waiting"),
+        (SMTPRecipientsRefused({"x": (550, b"nobody")}), "failed"),
+    ],
+)
+def test_only_a_refusal_of_the_letter_itself_is_for_good(
+    letter: Letter, problem: Exception, state: str
+) -> None:
+    (claimed,) = claim(START, 10)
+    assert deliver(claimed, Refusing(problem), START) == state
+    letter.refresh_from_db()
+    assert letter.state == state
+
+
+def test_a_worker_that_outlived_its_lease_does_not_undo_what_another_did(
+    letter: Letter, sink: MailSink
+) -> None:
+    (slow,) = claim(START, 10)
+    later = START + LEASE + timedelta(seconds=1)
+    assert deliver_due(later) == 1
+    deliver(slow, Refusing(TimeoutError("at last")), later)
+    letter.refresh_from_db()
+    assert (letter.state, letter.sent_at) == ("sent", later)
+    assert deliver_due(later + timedelta(days=1)) == 0
+    assert len(sink.messages()) == 1

@@ -10,6 +10,7 @@ import smtplib
 from collections.abc import Mapping
 from contextlib import suppress
 from datetime import datetime, timedelta
+from email.errors import MessageError
 from hashlib import sha256
 from typing import Any
 from urllib.parse import urlsplit
@@ -18,7 +19,7 @@ from uuid import UUID
 import structlog
 from celery import Celery
 from django.conf import settings
-from django.core.mail import EmailMultiAlternatives, get_connection
+from django.core.mail import BadHeaderError, EmailMultiAlternatives, get_connection
 from django.core.mail.backends.base import BaseEmailBackend
 from django.core.signing import Signer
 from django.db import transaction
@@ -33,6 +34,8 @@ log = structlog.get_logger()
 LEASE = timedelta(seconds=settings.MAIL_LEASE_SECONDS)
 FIRST_WAIT = timedelta(seconds=15)
 LONGEST_WAIT = timedelta(hours=1)
+UNWRITABLE = (UnicodeError, BadHeaderError, MessageError)
+"""An address or header that no message can carry; trying again changes nothing."""
 DELIVER = "scalewitness.mail.tasks.deliver_waiting"
 
 _signer = Signer(salt="scalewitness.link")
@@ -116,22 +119,37 @@ def claim(now: datetime, limit: int) -> list[Letter]:
         Letter.objects.filter(pk__in=[letter.pk for letter in letters]).update(
             state=Letter.State.SENDING, claimed_until=now + LEASE
         )
+    for letter in letters:
+        letter.state, letter.claimed_until = Letter.State.SENDING, now + LEASE
     return letters
 
 
 def deliver(letter: Letter, connection: BaseEmailBackend, now: datetime) -> str:
     """Send one claimed letter and note how it went; returns its new state."""
+    claimed_until = letter.claimed_until
     letter.attempts += 1
     try:
         compose(letter, connection).send()
-    except (smtplib.SMTPException, OSError) as problem:
+    except Exception as problem:
+        # Whatever is wrong with one letter must not hold up those claimed with it.
+        log.warning("letter_not_sent", id=str(letter.pk), error=repr(problem), exc_info=True)
         _note_failure(letter, problem, now)
     else:
         letter.state, letter.sent_at, letter.last_error = Letter.State.SENT, now, ""
     letter.claimed_until = None
-    letter.save()
+    _keep(letter, claimed_until)
     log.info("letter", id=str(letter.pk), kind=letter.kind, state=letter.state)
     return letter.state
+
+
+def _keep(letter: Letter, claimed_until: datetime | None) -> None:
+    """Write down how it went. A worker that outlived its lease may add that the letter was
+    sent, never that it was not: another worker has it now, or has sent it."""
+    mine = Letter.objects.filter(pk=letter.pk)
+    if letter.state != Letter.State.SENT:
+        mine = mine.filter(state=Letter.State.SENDING, claimed_until=claimed_until)
+    noted = ("state", "sent_at", "last_error", "attempts", "claimed_until", "next_try_at")
+    mine.update(**{name: getattr(letter, name) for name in noted})
 
 
 def _note_failure(letter: Letter, problem: Exception, now: datetime) -> None:
@@ -146,9 +164,13 @@ def _note_failure(letter: Letter, problem: Exception, now: datetime) -> None:
 
 
 def _refused_for_good(problem: Exception) -> bool:
+    """Whether this letter to this address is what was refused. A refused sign-in, greeting
+    or sender is ours to put right, and the letter waits for that."""
     if isinstance(problem, smtplib.SMTPRecipientsRefused):
         return all(500 <= code < 600 for code, _ in problem.recipients.values())
-    return isinstance(problem, smtplib.SMTPResponseException) and 500 <= problem.smtp_code < 600
+    if isinstance(problem, smtplib.SMTPDataError):
+        return 500 <= problem.smtp_code < 600
+    return isinstance(problem, UNWRITABLE)
 
 
 def compose(letter: Letter, connection: BaseEmailBackend | None = None) -> EmailMultiAlternatives:
