@@ -54,6 +54,7 @@ class TestHuiAndWalter:
 
     def test_tests_that_pull_apart_have_no_answer(self):
         assert hui_walter(Cells(10, 40, 5, 45), Cells(5, 20, 40, 35)) is None
+        assert hui_walter(Cells(0, 400, 400, 200), Cells(90, 410, 410, 90)) is None
 
     @given(
         st.tuples(st.floats(0.05, 0.4), st.floats(0.6, 0.95)),

@@ -369,6 +369,17 @@ def test_pseudo_counts_are_answers_added_to_every_table():
     assert found.objective < found.log_likelihood
 
 
+def test_pseudo_counts_decide_which_class_is_which():
+    """Examiners believed to be wrong more often than right: the classes change names."""
+    _, _, *columns = simulated(20)
+    of, generator = labels(*columns), np.random.default_rng(2)
+    believed = np.array([[18.0, 2.0], [2.0, 18.0]])
+    usual = compare(of, generator, 4, pseudo=believed)
+    contrary = compare(of, generator, 4, pseudo=believed[::-1])
+    assert contrary.best.tables == pytest.approx(usual.best.tables[:, ::-1], abs=1e-5)
+    assert contrary.best.objective == pytest.approx(usual.best.objective)
+
+
 def test_counted_patterns_are_the_animals_one_by_one():
     patterns = [("110", 3), ("011", 2), ("000", 4), ("111", 1)]
     one_by_one = from_patterns([(p, 1) for p, n in patterns for _ in range(n)])

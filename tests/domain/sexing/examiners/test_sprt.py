@@ -42,6 +42,16 @@ DESIGNS = {
 }
 
 
+def exact_points(case):
+    """The rates at which a file gives exact characteristics, and these."""
+    points = case.expected.get("exact", {}) | {
+        name.removeprefix("exact_"): values
+        for name, values in case.expected["computed"].items()
+        if name.startswith("exact_at")
+    }
+    return {name.removeprefix("at_"): values for name, values in points.items()}
+
+
 def plan_of(case):
     return Plan(*(case.data[name] for name in ("p0", "p1", "alpha", "beta")))
 
@@ -90,20 +100,15 @@ def test_the_operating_characteristic_passes_through_the_two_errors(name):
     assert chance_qualified(plan, plan.p1) == pytest.approx(plan.beta, abs=1e-9)
 
 
-@pytest.mark.parametrize("name", DESIGNS)
-def test_exact_characteristics_of_open_and_truncated_tests(name):
+@pytest.mark.parametrize(
+    ("name", "point"), [(name, point) for name, of in DESIGNS.items() for point in exact_points(of)]
+)
+def test_exact_characteristics_of_open_and_truncated_tests(name, point):
     """Exact dynamic programming with numpy 2.4.6."""
-    case = DESIGNS[name]
-    plan = plan_of(case)
+    case, plan = DESIGNS[name], plan_of(DESIGNS[name])
+    rate = {"p0": plan.p0, "p1": plan.p1}.get(point) or float(point)
     looks = {"first": case.data.get("first_look", 1), "last": case.data.get("last_look")}
-    exact = case.expected.get("exact", {})
-    exact |= {k: v for k, v in case.expected["computed"].items() if k.startswith("exact_at")}
-    if not exact:
-        pytest.skip("the reference has no exact characteristics of this open-ended plan")
-    for at, expected in exact.items():
-        point = at.removeprefix("exact_").removeprefix("at_")
-        rate = {"p0": plan.p0, "p1": plan.p1}.get(point) or float(point)
-        assert_operates(operating(plan, rate, **looks), expected)
+    assert_operates(operating(plan, rate, **looks), exact_points(case)[point])
 
 
 def test_the_plan_of_the_nist_handbook():
@@ -261,6 +266,17 @@ def test_both_errors_are_kept_exactly_within_walds_bounds(plan):
     assert good.not_qualified <= plan.alpha / (1 - plan.beta) + 1e-9
     assert bad.qualified <= plan.beta / (1 - plan.alpha) + 1e-9
     assert good.undecided < 1e-12
+
+
+@settings(max_examples=25, deadline=None)
+@given(PLANS)
+def test_the_worse_the_examiner_the_less_likely_to_qualify(plan):
+    rates = [plan.p0 / 2, plan.p0, plan.slope, plan.p1, (1 + plan.p1) / 2]
+    for chance in (
+        [chance_qualified(plan, rate) for rate in rates],
+        [operating(plan, rate, last=200).qualified for rate in rates],
+    ):
+        assert chance == sorted(chance, reverse=True)
 
 
 def test_undecided_until_something_is_settled():

@@ -19,7 +19,7 @@ from scalewitness.domain.sexing.examiners.pool import Fit, averaged, fit, majori
 FloatArray = npt.NDArray[np.float64]
 
 SAME = 1e-4
-"""Heights within this share of an animal's log-likelihood unit are one maximum."""
+"""Objectives (natural logarithms) no further apart are one maximum."""
 
 
 class Comparison(Struct, frozen=True, eq=False):
@@ -50,10 +50,13 @@ def compare(
     coins: Coins = "two",
     pseudo: FloatArray | float = 0.0,
 ) -> Comparison:
-    """Fits from the averaged start, from the majority and from random ones."""
+    """Fits from the averaged start, from the majority and from random ones. Pseudo-counts
+    name the classes by themselves; without them the names are put back."""
     starts = [averaged(labels), majority(labels)]
     starts += [random_start(labels, generator) for _ in range(random_starts)]
-    fits = [named(labels, fit(labels, start, coins=coins, pseudo=pseudo)) for start in starts]
+    fits = [fit(labels, start, coins=coins, pseudo=pseudo) for start in starts]
+    if not np.any(pseudo):
+        fits = [named(labels, found) for found in fits]
     highest = max(fits, key=lambda one: one.objective)
     best = highest if highest.objective > fits[0].objective + SAME else fits[0]
     return Comparison(fits[0], best, tuple(one.objective for one in fits))
