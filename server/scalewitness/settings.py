@@ -5,6 +5,7 @@ from pathlib import Path
 
 import environ
 import structlog
+from celery.schedules import crontab
 from csp.constants import NONE, SELF
 from django.core.exceptions import ImproperlyConfigured
 
@@ -148,6 +149,10 @@ CELERY_BEAT_SCHEDULE = {
         "schedule": 10.0,
     },
     "lapse offers": {"task": "scalewitness.intake.tasks.lapse_due_offers", "schedule": 300.0},
+    "update examiners' records": {
+        "task": "scalewitness.intake.tasks.update_records",
+        "schedule": crontab(hour="3", minute="20"),
+    },
 }
 
 EMAIL = env.email_url("EMAIL_URL", default="smtp://127.0.0.1:25")

@@ -40,6 +40,28 @@ def test_the_same_twice_in_one_batch_counts_once(world: World) -> None:
     assert animal.calls.count() == 1
 
 
+def test_the_same_note_twice_in_one_batch_counts_once(world: World) -> None:
+    animal = world.animal("A1")
+    noted = {"noted": {"type": "weight", "grams": "500"}}
+    item = world.item("husbandry_noted", animal.pk, noted, texts={"note": "after a shed"})
+    outcomes = world.push(world.odile, item, item, item | {"texts": {"note": "before it"}})
+    assert [one.status for one in outcomes] == ["accepted", "duplicate", "refused"]
+    assert outcomes[0].position == outcomes[1].position
+    assert Text.objects.get(fact=item["id"]).text == "after a shed"
+
+
+def test_a_retry_that_overtook_the_first_answer_is_a_duplicate(
+    world: World, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # Both requests look for salts before either holds the lock, and find none.
+    monkeypatch.setattr("scalewitness.intake.services._salts_before", lambda ids: {})
+    animal = world.animal("A1")
+    noted = {"noted": {"type": "weight", "grams": "500"}}
+    item = world.item("husbandry_noted", animal.pk, noted, texts={"note": "after a shed"})
+    outcomes = [world.push(world.odile, item)[0] for _ in range(2)]
+    assert [one.status for one in outcomes] == ["accepted", "duplicate"]
+
+
 def test_an_id_with_other_content_is_refused(world: World) -> None:
     animal = world.animal("A1")
     item = world.item("call_made", animal.pk, probing("male", "A1"))

@@ -111,6 +111,19 @@ class AdoptedPolicy(AppendOnly):
         return self.version
 
 
+class ExaminerRecord(AppendOnly):
+    """How an examiner's blind calls fared on settled animals, from ``position`` on."""
+
+    id = models.UUIDField(primary_key=True)
+    position = models.BigIntegerField(unique=True)
+    examiner = models.UUIDField(db_index=True)
+    role = models.CharField(max_length=15)
+    counts = models.JSONField()
+
+    def __str__(self) -> str:
+        return f"record of {self.examiner}"
+
+
 class HeldCall(AppendOnly):
     """A call that reached us long after its visit ended: kept whole for the host."""
 

@@ -8,6 +8,7 @@ import msgspec
 from scalewitness.calls.models import (
     AdoptedPolicy,
     Call,
+    ExaminerRecord,
     HeldCall,
     HeldDecision,
     Objection,
@@ -20,6 +21,7 @@ from scalewitness.domain.facts import (
     CallObjected,
     CallWithdrawn,
     Circumstance,
+    ExaminerRecordChanged,
     LateCallDecided,
     PolicyAdopted,
     StandingChanged,
@@ -96,6 +98,16 @@ def store_policy(fact: Logged[PolicyAdopted]) -> AdoptedPolicy:
         version=body.version,
         parameters=body.parameters,
         thresholds=body.thresholds,
+    )
+
+
+def store_examiner_record(fact: Logged[ExaminerRecordChanged]) -> ExaminerRecord:
+    return ExaminerRecord.objects.create(
+        id=fact.id,
+        position=fact.position,
+        examiner=fact.about,
+        role=fact.body.role,
+        counts=msgspec.to_builtins(fact.body.counts),
     )
 
 

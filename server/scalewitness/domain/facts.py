@@ -15,6 +15,7 @@ from scalewitness.domain.observations import (
     Conclusion,
     Harm,
     LifeStage,
+    Method,
     Observation,
     Sex,
     Sureness,
@@ -228,6 +229,22 @@ class PolicyAdopted(Body, frozen=True):
     thresholds: dict[Word, Share]
 
 
+class SettledCounts(Body, frozen=True):
+    """Blind calls of one method on animals of one sex that others' evidence settled."""
+
+    method: Method
+    sex: Sex
+    wrong: Annotated[int, Meta(ge=0)]
+    right: Annotated[int, Meta(ge=0)]
+
+
+class ExaminerRecordChanged(Body, frozen=True):
+    """About an examiner: all settled counts, as standings weigh them from here on."""
+
+    role: Literal["keeper", "veterinarian", "laboratory", "earlier_keeper"]
+    counts: tuple[SettledCounts, ...]
+
+
 # --- sales ----------------------------------------------------------------------------
 
 
@@ -349,6 +366,7 @@ BODIES: dict[str, type[Body]] = {
     "late_call_decided": LateCallDecided,
     "standing_changed": StandingChanged,
     "policy_adopted": PolicyAdopted,
+    "examiner_record_changed": ExaminerRecordChanged,
     "offer_made": OfferMade,
     "offer_withdrawn": OfferWithdrawn,
     "offer_declined": OfferDeclined,
@@ -366,6 +384,13 @@ BODIES: dict[str, type[Body]] = {
 }
 
 SYSTEM_KINDS = frozenset(
-    {"standing_changed", "policy_adopted", "offer_lapsed", "sale_held", "disclosure_owed"}
+    {
+        "standing_changed",
+        "policy_adopted",
+        "examiner_record_changed",
+        "offer_lapsed",
+        "sale_held",
+        "disclosure_owed",
+    }
 )
 """Facts only the record itself states, as a consequence; nobody may send them."""

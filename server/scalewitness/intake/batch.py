@@ -54,6 +54,7 @@ class Batch:
         self.touched: dict[UUID, Touched] = {}
         self.owes_letters = False
         self._writer = Writer(received_at)
+        self.began = self._writer.size
 
     def log(self, fact: Sealed, *, by: UUID | None = None) -> Logged[Any]:
         """Take a position for a sent fact and keep its texts. ``by`` other than the actor

@@ -12,6 +12,7 @@ from django.db import DatabaseError, transaction
 from scalewitness.calls.models import HeldCall
 from scalewitness.domain.errors import IdReused, Refused
 from scalewitness.domain.ids import is_uuid7
+from scalewitness.domain.translog.commitment import commit
 from scalewitness.intake.batch import Actor, Batch
 from scalewitness.intake.consequences import settle
 from scalewitness.intake.kinds import NEEDS_SETTLED, RULES
@@ -176,7 +177,8 @@ class _Seen:
         if entry := self._entries.get(item.id):
             return self._again(item, bytes(entry.leaf), entry.position, "duplicate", entry)
         if held := self._held.get(item.id):
-            same = held.by == self._actor.by and held.submission["body"] == _json(item)
+            bodies = (_json(item), _json(_resalted(item)))
+            same = held.by == self._actor.by and held.submission["body"] in bodies
             if not same:
                 raise IdReused()
             return Outcome(str(item.id), "held", flags=item.flags)
@@ -190,7 +192,7 @@ class _Seen:
         status: str,
         entry: Entry | None = None,
     ) -> Outcome:
-        if self._as_logged(item, entry) != leaf:
+        if leaf not in (self._as_logged(item, entry), self._as_logged(_resalted(item), entry)):
             raise IdReused()
         if status == "held":
             return Outcome(str(item.id), "held", flags=item.flags)
@@ -207,6 +209,19 @@ class _Seen:
             about=item.about,
             body=item.logged_body(),
         ).leaf()
+
+
+def _resalted(item: Sealed) -> Sealed:
+    """The item with its texts under the salts now kept for it. Two equal requests at once,
+    or one item twice in a batch, each drew salts of their own before the lock."""
+    kept = salts_of([item.id])
+    texts = {
+        field: (kept.get((item.id, field), salt), text)
+        for field, (salt, text) in item.texts.items()
+    }
+    made = {field: commit(text, salt) for field, (salt, text) in texts.items()}
+    body = msgspec.structs.replace(item.body, **made)
+    return msgspec.structs.replace(item, body=body, texts=texts)
 
 
 def _json(item: Sealed) -> Any:

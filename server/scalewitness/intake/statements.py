@@ -1,14 +1,18 @@
 """What the record states on its own account: an offer's end, a new policy."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import datetime
+from uuid import UUID
 
+import msgspec
 from django.db import transaction
 
-from scalewitness.calls.models import AdoptedPolicy, Call
-from scalewitness.calls.services import store_policy
+from scalewitness.calls.models import AdoptedPolicy, Call, ExaminerRecord
+from scalewitness.calls.queries.records import latest_records, records_now
+from scalewitness.calls.queries.standings import yardstick
+from scalewitness.calls.services import store_examiner_record, store_policy
 from scalewitness.domain.errors import IdReused, OutOfRange
-from scalewitness.domain.facts import OfferLapsed, PolicyAdopted
+from scalewitness.domain.facts import ExaminerRecordChanged, OfferLapsed, PolicyAdopted
 from scalewitness.domain.moments import parse_moment
 from scalewitness.domain.sexing.parameters import load_parameters
 from scalewitness.domain.sexing.policy import adopted
@@ -44,6 +48,50 @@ def _offered() -> list[Sale]:
 def _ran_out(sale: Sale, now: datetime) -> bool:
     offer = offer_in_force(sale)
     return offer is not None and parse_moment(offer.body["expires"]) <= now
+
+
+def update_examiner_records(now: datetime) -> int:
+    """Make up every examiner's record anew; log those that changed and reassess the animals
+    they called. Returns how many changed."""
+    with transaction.atomic():
+        batch = Batch(RECORD, now)
+        rule = yardstick()
+        known = latest_records()
+        made = records_now(rule.policy, rule.parameters)
+        changed = {who: one for who, one in made.items() if known.get(who) != one}
+        changed |= _emptied(known, made)
+        for who, one in sorted(changed.items()):
+            store_examiner_record(batch.state("examiner_record_changed", who, one))
+        for animal, cause in _called_by(changed, batch):
+            batch.touch(animal, cause, "examiner_record_changed")
+        settle(batch)
+        batch.flush()
+    if batch.owes_letters:
+        transaction.on_commit(mail.wake)
+    return len(changed)
+
+
+def _emptied(
+    known: Mapping[UUID, ExaminerRecordChanged], made: Mapping[UUID, ExaminerRecordChanged]
+) -> dict[UUID, ExaminerRecordChanged]:
+    """Records that nothing settled speaks to any more, withdrawn calls being gone."""
+    return {
+        who: msgspec.structs.replace(one, counts=())
+        for who, one in known.items()
+        if who not in made and one.counts
+    }
+
+
+def _called_by(examiners: Iterable[UUID], batch: Batch) -> list[tuple[UUID, UUID]]:
+    """The animals these examiners called, each with the record that touches it."""
+    causes = dict(
+        ExaminerRecord.objects.filter(
+            examiner__in=list(examiners), position__gte=batch.began
+        ).values_list("examiner", "pk")
+    )
+    calls = Call.objects.filter(examiner__in=causes, withdrawal=None, set_aside=None)
+    pairs = calls.order_by("animal", "position").values_list("animal", "examiner").distinct()
+    return [(animal, causes[examiner]) for animal, examiner in pairs]
 
 
 def adopt_policy(

@@ -11,8 +11,10 @@ from scalewitness.calls.queries.standings import (
     assessment_at,
     assessment_of,
     latest_standing,
+    sensitivity_at,
 )
 from scalewitness.domain.sexing.explain import Line, explain
+from scalewitness.domain.sexing.sensitivity import Sensitivity
 from scalewitness.domain.sexing.standing import Assessment, CallWeight
 from scalewitness.domain.sexing.taxa import Taxon, taxon
 from scalewitness.ledger.queries import texts_of
@@ -55,17 +57,24 @@ class Dossier:
     calls: tuple[ShownCall, ...]
     names: dict[UUID, str]
     texts: Texts
+    position: int | None
+    """Just after which fact the evidence is taken; None: as it is now."""
+
+    def sensitivity(self) -> Sensitivity:
+        """How far the answer moves when the model's numbers do; worked out when asked for."""
+        return sensitivity_at(self.animal, self.position)
 
 
 def dossier(animal: Animal, at: int | None = None) -> Dossier:
     """The animal's evidence as it stands, or stood at log position ``at``; the caller has
     checked that it may be shown."""
     standing = latest_standing(animal.pk, at)
-    if at is None:
+    # The standing came after its cause, and nothing about it changed until the next.
+    position = None if at is None else standing.position if standing else -1
+    if position is None:
         assessment, evidence, species = *assessment_of(animal), animal.species
     else:
-        # The standing came after its cause, and nothing about it changed until the next.
-        assessment, evidence, species = assessment_at(animal, standing.position if standing else -1)
+        assessment, evidence, species = assessment_at(animal, position)
     kind = taxon(species)
     calls = [call for call in all_calls(animal.pk) if at is None or call.position <= at]
     people = {person for call in calls for person in _people(call)}
@@ -79,6 +88,7 @@ def dossier(animal: Animal, at: int | None = None) -> Dossier:
         calls=tuple(_shown(calls, assessment, names, texts)),
         names=names,
         texts=texts,
+        position=position,
     )
 
 

@@ -1,7 +1,7 @@
 """Recompute every standing from the log alone and compare it with what was logged."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any
 from uuid import UUID
@@ -10,6 +10,7 @@ import msgspec
 
 from scalewitness.calls.models import Standing
 from scalewitness.calls.queries.evidence import as_evidence
+from scalewitness.calls.queries.records import as_weighed
 from scalewitness.calls.queries.standings import (
     Yardstick,
     adopted_yardstick,
@@ -17,6 +18,7 @@ from scalewitness.calls.queries.standings import (
 )
 from scalewitness.domain import facts
 from scalewitness.domain.sexing.evidence import Evidence
+from scalewitness.domain.sexing.records import EMPTY
 from scalewitness.domain.sexing.standing import share
 from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries import entries_by_position, leaf_of
@@ -31,6 +33,7 @@ KINDS = frozenset(
         "dispute_opened",
         "standing_changed",
         "policy_adopted",
+        "examiner_record_changed",
     }
 )
 
@@ -69,6 +72,8 @@ class Replay:
         self._animals: dict[UUID, _Past] = {}
         self._disputed: dict[UUID, UUID] = {}
         self._yardstick = Yardstick()
+        self._records: dict[UUID, facts.ExaminerRecordChanged] = {}
+        self._records_from = 0
         self._stored = {row.position: row for row in Standing.objects.iterator()}
 
     def differences(self) -> Iterator[Difference]:
@@ -87,6 +92,16 @@ class Replay:
         if about is None:
             return
         match body:
+            case facts.PolicyAdopted():
+                self._yardstick = adopted_yardstick(body)
+            case facts.ExaminerRecordChanged():
+                self._records[about] = body
+                self._records_from = entry.position
+            case _:
+                self._follow_animal(about, entry, body)
+
+    def _follow_animal(self, about: UUID, entry: Entry, body: Any) -> None:
+        match body:
             case facts.Particulars():
                 self._past(about).species = body.species
             case facts.CallMade():
@@ -94,12 +109,19 @@ class Replay:
                 self._past(about).made[str(entry.fact)] = made
             case facts.CallWithdrawn():
                 self._past(about).gone.add(body.call)
-            case facts.PolicyAdopted():
-                self._yardstick = adopted_yardstick(body)
             case facts.DisputeOpened():
                 self._disputed[about] = UUID(body.animal)
             case facts.FindingRecorded():
                 self._past(self._disputed[about]).gone.update(body.set_aside)
+
+    def _measured_by(self, logged: facts.StandingChanged) -> Yardstick:
+        """The numbers are those that the standing names: a later release may bring others."""
+        records = as_weighed(self._records_from, self._records, logged.parameters)
+        return replace(
+            self._yardstick,
+            parameters=logged.parameters,
+            records=records if self._records else EMPTY,
+        )
 
     def _past(self, animal: UUID) -> _Past:
         return self._animals.setdefault(animal, _Past())
@@ -111,9 +133,16 @@ class Replay:
         self.checked += 1
         past = self._past(animal)
         past.known |= {known.call: known for known in logged.admitted}
-        again = assess_animal(past.species, past.evidence(), self._yardstick)
+        again = assess_animal(past.species, past.evidence(), self._measured_by(logged))
         now = (again.label, share(again.p_male), share(again.p_male_pessimistic))
-        if now != (logged.label, logged.p_male, logged.p_male_pessimistic):
+        rule = (again.policy, again.records)
+        if (*now, *rule) != (
+            logged.label,
+            logged.p_male,
+            logged.p_male_pessimistic,
+            logged.policy,
+            logged.examiner_records,
+        ):
             yield Difference(entry.position, animal, f"logged {logged.label}, recomputed {now}")
         row = self._stored.pop(entry.position, None)
         if row is None or (row.label, row.p_male, row.p_male_pessimistic) != (

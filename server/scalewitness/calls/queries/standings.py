@@ -1,17 +1,19 @@
 """The standing of an animal: the latest one logged, any past one, and its explanation."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from uuid import UUID
 
 from scalewitness.animals.models import Animal
 from scalewitness.calls.models import AdoptedPolicy, Call, Standing
 from scalewitness.calls.queries.evidence import counting_calls, counting_calls_at, evidence_of
+from scalewitness.calls.queries.records import records_in_force
 from scalewitness.domain.facts import PolicyAdopted
 from scalewitness.domain.sexing.evidence import Evidence
 from scalewitness.domain.sexing.parameters import CURRENT, load_parameters
 from scalewitness.domain.sexing.policy import DEFAULT_POLICY, Policy, adopted
-from scalewitness.domain.sexing.records import EMPTY
+from scalewitness.domain.sexing.records import EMPTY, ExaminerRecords
+from scalewitness.domain.sexing.sensitivity import Sensitivity, sensitivity
 from scalewitness.domain.sexing.standing import Assessment, assess
 from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.ledger.queries import entries_about, leaf_of
@@ -36,10 +38,12 @@ def label_of(standing: Standing | None) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Yardstick:
-    """What evidence is measured with: the policy for labels, the parameters' version."""
+    """What evidence is measured with: the policy for labels, the parameters' version and
+    the examiners' records."""
 
     policy: Policy = DEFAULT_POLICY
     parameters: str = CURRENT
+    records: ExaminerRecords = EMPTY
 
 
 def yardstick(at: int | None = None) -> Yardstick:
@@ -48,7 +52,8 @@ def yardstick(at: int | None = None) -> Yardstick:
     if at is not None:
         versions = versions.filter(position__lte=at)
     latest = versions.first()
-    return adopted_yardstick(latest) if latest else Yardstick()
+    rule = adopted_yardstick(latest) if latest else Yardstick()
+    return replace(rule, records=records_in_force(rule.parameters, at))
 
 
 def adopted_yardstick(adoption: "AdoptedPolicy | PolicyAdopted") -> Yardstick:
@@ -62,7 +67,21 @@ def assess_animal(
     """The one place that brings policy, parameters and examiner records together."""
     by = by or yardstick()
     parameters = load_parameters(by.parameters)
-    return assess(evidence, taxon(species, by.parameters), EMPTY, by.policy, parameters)
+    return assess(evidence, taxon(species, by.parameters), by.records, by.policy, parameters)
+
+
+def sensitivity_at(animal: Animal, position: int | None = None) -> Sensitivity:
+    """How far the animal's answer moves when the model's numbers do: now, or just after the
+    fact at ``position``. Weighs the evidence some twenty times over: for one animal at a
+    time, not for lists."""
+    calls = (
+        counting_calls(animal.pk) if position is None else counting_calls_at(animal.pk, position)
+    )
+    species = animal.species if position is None else _species_at(animal, position)
+    by = yardstick(position)
+    evidence = [evidence_of(call) for call in calls]
+    kind, parameters = taxon(species, by.parameters), load_parameters(by.parameters)
+    return sensitivity(evidence, kind, EMPTY, by.policy, parameters)
 
 
 def assessment_of(animal: Animal) -> tuple[Assessment, list[Evidence]]:

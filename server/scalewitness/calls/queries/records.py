@@ -1,0 +1,154 @@
+"""Examiners' settled records: the ones in force, and what they would be if made up now."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from functools import lru_cache
+from types import MappingProxyType
+from uuid import UUID
+
+import msgspec
+from django.db.models import QuerySet
+
+from scalewitness.animals.models import Animal
+from scalewitness.calls.models import Call, ExaminerRecord
+from scalewitness.calls.queries.evidence import evidence_of
+from scalewitness.domain.facts import ExaminerRecordChanged, SettledCounts
+from scalewitness.domain.sexing.case import case_of
+from scalewitness.domain.sexing.evidence import Evidence, Role
+from scalewitness.domain.sexing.examiners.posterior import (
+    Counts,
+    Determination,
+    Key,
+    Proof,
+    settle,
+    settled,
+)
+from scalewitness.domain.sexing.labels import is_decisive
+from scalewitness.domain.sexing.parameters import load_parameters
+from scalewitness.domain.sexing.policy import Policy
+from scalewitness.domain.sexing.records import EMPTY, Beta, ExaminerRecords, error_prior
+from scalewitness.domain.sexing.taxa import taxon
+
+Records = Mapping[UUID, ExaminerRecordChanged]
+
+
+def records_in_force(parameters: str, at: int | None = None) -> ExaminerRecords:
+    """What standings weigh examiners by at log position ``at``, now when None."""
+    newest = _rows(at).order_by("-position").values_list("pk", flat=True).first()
+    return EMPTY if newest is None else _in_force(newest, parameters)
+
+
+@lru_cache(maxsize=32)
+def _in_force(newest: UUID, parameters: str) -> ExaminerRecords:
+    """Cached by the newest record's id: rows never change, so neither does the answer."""
+    position = ExaminerRecord.objects.values_list("position", flat=True).get(pk=newest)
+    return as_weighed(position, latest_records(position), parameters)
+
+
+def latest_records(at: int | None = None) -> dict[UUID, ExaminerRecordChanged]:
+    """Each examiner's latest record, as the fact gave it."""
+    rows = _rows(at).order_by("examiner", "-position").distinct("examiner")
+    return {
+        row.examiner: msgspec.convert(
+            {"role": row.role, "counts": row.counts}, ExaminerRecordChanged
+        )
+        for row in rows
+    }
+
+
+def _rows(at: int | None) -> QuerySet[ExaminerRecord]:
+    rows = ExaminerRecord.objects.all()
+    return rows if at is None else rows.filter(position__lte=at)
+
+
+def as_weighed(position: int, records: Records, parameters: str) -> ExaminerRecords:
+    """The records as a standing reads them: each role's prior moved by settled counts.
+    ``position``: the newest record's, which names the version."""
+    numbers = load_parameters(parameters).base
+    rates: dict[Key, Beta] = {}
+    for examiner, record in sorted(records.items()):
+        for one in record.counts:
+            wrong, right = error_prior(numbers, record.role, one.method)
+            rates[str(examiner), one.method, one.sex] = (wrong + one.wrong, right + one.right)
+    return ExaminerRecords(f"records-{position}", MappingProxyType(rates))
+
+
+# --- making them up -----------------------------------------------------------------------
+
+
+def records_now(policy: Policy, parameters: str) -> dict[UUID, ExaminerRecordChanged]:
+    """Every examiner's record from the calls that count now."""
+    return _as_facts(settled(settled_calls(policy, parameters)), _roles())
+
+
+def settled_calls(policy: Policy, parameters: str) -> list[Determination]:
+    """All counting calls in log order, their truth filled in from others' proofs."""
+    return settle(_determinations(), _proofs(policy, parameters))
+
+
+def _determinations() -> list[Determination]:
+    calls = Call.objects.filter(withdrawal=None, set_aside=None).order_by("position")
+    fields = calls.values_list("examiner", "method", "animal", "conclusion", "blind")
+    return [
+        msgspec.convert(
+            {
+                "examiner": str(examiner),
+                "method": method,
+                "animal": str(animal),
+                "conclusion": conclusion,
+                "blind": blind,
+            },
+            Determination,
+        )
+        for examiner, method, animal, conclusion, blind in fields.iterator()
+    ]
+
+
+def _proofs(policy: Policy, parameters: str) -> list[Proof]:
+    """Decisive findings, weighed without anyone's record, so that no record feeds itself."""
+    calls = Call.objects.filter(
+        method__in=list(policy.decisive), withdrawal=None, set_aside=None
+    ).order_by("position")
+    by_animal: defaultdict[UUID, list[Evidence]] = defaultdict(list)
+    for call in calls.iterator():
+        by_animal[call.animal_id].append(evidence_of(call))
+    species = dict(Animal.objects.filter(pk__in=by_animal).values_list("pk", "species"))
+    found: list[Proof] = []
+    for animal, evidence in by_animal.items():
+        found += _decisive(animal, species[animal], evidence, policy, parameters)
+    return found
+
+
+def _decisive(
+    animal: UUID, species: str, evidence: list[Evidence], policy: Policy, parameters: str
+) -> Iterable[Proof]:
+    kind = taxon(species, parameters)
+    case = case_of(evidence, kind, EMPTY, load_parameters(parameters))
+    for weighed in case.base.weighed:
+        sex = weighed.call.conclusion
+        if sex != "undetermined" and is_decisive(weighed, policy):
+            yield Proof(str(animal), weighed.call.examiner, sex)
+
+
+def _roles() -> dict[str, Role]:
+    """Each examiner's role, by their latest call."""
+    rows = Call.objects.order_by("examiner", "-position").distinct("examiner")
+    return {
+        str(examiner): msgspec.convert(role, Role)
+        for examiner, role in rows.values_list("examiner", "role")
+    }
+
+
+def _as_facts(
+    counts: Mapping[Key, Counts], roles: Mapping[str, Role]
+) -> dict[UUID, ExaminerRecordChanged]:
+    by_examiner: defaultdict[str, list[SettledCounts]] = defaultdict(list)
+    for (examiner, method, sex), found in sorted(counts.items()):
+        if found.wrong or found.right:
+            by_examiner[examiner].append(
+                SettledCounts(method=method, sex=sex, wrong=found.wrong, right=found.right)
+            )
+    return {
+        UUID(examiner): ExaminerRecordChanged(role=roles[examiner], counts=tuple(found))
+        for examiner, found in by_examiner.items()
+    }

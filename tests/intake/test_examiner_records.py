@@ -1,0 +1,119 @@
+"""Examiners' records: settled by others, logged as facts, weighed from then on."""
+
+from io import StringIO
+
+import pytest
+from django.core.management import call_command
+from tests.world import World, new_id, probing, tag_of
+
+from scalewitness.animals.models import Animal
+from scalewitness.calls.models import ExaminerRecord, Standing
+from scalewitness.calls.queries.records import latest_records, records_in_force
+from scalewitness.calls.queries.replay import Replay
+from scalewitness.calls.queries.standings import latest_standing
+from scalewitness.domain.sexing.parameters import CURRENT
+from scalewitness.intake.statements import update_examiner_records
+from scalewitness.intake.tasks import update_records
+from scalewitness.ledger.models import Entry
+from scalewitness.people.models import Practitioner
+
+pytestmark = pytest.mark.django_db
+
+
+def settle_by_eggs(world: World, animal: Animal) -> None:
+    """The keeper sees her lay: decisive, and nobody else's call."""
+    body = probing("female", tag_of(animal)) | {
+        "observed": {"method": "reproduction", "event": "laid_eggs", "witnessed": True}
+    }
+    world.say(world.odile, "call_made", animal.pk, body)
+
+
+def checked(world: World, tag: str, sex: str) -> Animal:
+    animal = world.animal(tag)
+    world.call(world.greta, animal, sex, visit=world.visit(world.greta, animal))
+    world.pass_time(days=4)
+    return animal
+
+
+def test_blind_calls_on_animals_settled_by_others_make_the_record(world: World) -> None:
+    for number, sex in enumerate(["female", "female", "male"]):
+        settle_by_eggs(world, checked(world, f"E{number}", sex))
+    assert update_examiner_records(world.now) == 1
+    record = latest_records()[world.greta.pk]
+    assert [(one.method, one.sex, one.wrong, one.right) for one in record.counts] == [
+        ("probing", "female", 1, 2)
+    ]
+    assert world.odile.pk not in latest_records(), "her own eggs settle nothing about her"
+    assert update_examiner_records(world.now) == 0
+
+
+def test_a_poor_record_weighs_less_from_then_on(world: World) -> None:
+    unsettled = checked(world, "U1", "female")
+    before = latest_standing(unsettled.pk)
+    assert before is not None
+    for number in range(6):
+        settle_by_eggs(world, checked(world, f"W{number}", "male"))
+    update_examiner_records(world.now)
+    after = latest_standing(unsettled.pk)
+    assert after is not None
+    assert after.position > before.position
+    record = ExaminerRecord.objects.get()
+    assert after.examiner_records == f"records-{record.position}"
+    assert before.examiner_records == "none"
+    # Wrong on females, so her "female" now rests on a worse error rate for that sex.
+    assert float(after.p_male) > float(before.p_male)
+
+
+def test_replay_stays_exact_across_a_change_of_records(world: World) -> None:
+    checked(world, "U1", "female")
+    settle_by_eggs(world, checked(world, "W1", "male"))
+    call_command("update_examiner_records", stdout=StringIO())
+    settle_by_eggs(world, checked(world, "W2", "male"))
+    update_examiner_records(world.now)
+    assert Entry.objects.filter(kind="examiner_record_changed").count() == 2
+    replay = Replay()
+    assert list(replay.differences()) == []
+    assert replay.checked == Standing.objects.count()
+
+
+def test_the_record_of_the_past_is_the_one_then_in_force(world: World) -> None:
+    settle_by_eggs(world, checked(world, "W1", "male"))
+    update_examiner_records(world.now)
+    first = ExaminerRecord.objects.get()
+    settle_by_eggs(world, checked(world, "W2", "male"))
+    update_examiner_records(world.now)
+    assert records_in_force(CURRENT, first.position - 1).version == "none"
+    assert records_in_force(CURRENT, first.position).version == f"records-{first.position}"
+    key = (str(world.greta.pk), "probing", "female")
+    then, now = records_in_force(CURRENT, first.position), records_in_force(CURRENT)
+    assert now.rates[key][0] == then.rates[key][0] + 1
+
+
+def test_a_withdrawn_proof_takes_the_record_back(world: World) -> None:
+    animal = checked(world, "W1", "male")
+    settle_by_eggs(world, animal)
+    update_examiner_records(world.now)
+    eggs = animal.calls.get(method="reproduction")
+    world.say(world.odile, "call_withdrawn", animal.pk, {"call": str(eggs.pk)})
+    assert update_examiner_records(world.now) == 1
+    assert latest_records()[world.greta.pk].counts == ()
+
+
+def test_ones_own_decisive_call_settles_nothing_for_oneself(world: World) -> None:
+    animal = world.animal("V1")
+    vet = Practitioner.objects.create(id=new_id(), named_by=world.odile, name="Dr Ilse Brandt")
+    reported = {"role": "veterinarian", "who": str(vet.pk)}
+    for observed in (
+        {"method": "ultrasound", "seen": "hemipenes"},
+        {"method": "endoscopy", "seen": "testes"},
+    ):
+        body = probing("male", "V1") | {"observed": observed, "reported": reported}
+        world.say(world.odile, "call_made", animal.pk, body)
+    assert update_examiner_records(world.now) == 0
+
+
+def test_the_clock_knows_the_task_by_its_name() -> None:
+    from django.conf import settings
+
+    names = {one["task"] for one in settings.CELERY_BEAT_SCHEDULE.values()}
+    assert update_records.name in names
