@@ -12,7 +12,7 @@ from django.utils import timezone
 
 from scalewitness.animals import services
 from scalewitness.animals.models import Animal
-from scalewitness.animals.queries import animal_of, condition, is_steward
+from scalewitness.animals.queries import Edit, animal_of, condition, edits_of, is_steward
 from scalewitness.calls.queries.dossier import dossier
 from scalewitness.calls.queries.visibility import animal_open, animal_seen, visible_animals
 from scalewitness.disputes.queries import open_dispute_on
@@ -23,7 +23,7 @@ from scalewitness.ledger.queries import entries_about
 from scalewitness.pages.access import actor_of, page, signed_in
 from scalewitness.pages.attention import title_of
 from scalewitness.pages.collections import stewarded
-from scalewitness.pages.evidence import by_name, lines_of
+from scalewitness.pages.evidence import by_name, lines_of, sensitivity_of
 from scalewitness.pages.forms.animals import (
     HUSBANDRY,
     RECORD,
@@ -67,6 +67,7 @@ def full_view(animal: Animal) -> dict[str, Any]:
         "answer": lines_of(case, "answer"),
         "reasons": lines_of(case, "reason"),
         "cautions": lines_of(case, "caution"),
+        "sensitivity": sensitivity_of(case),
     }
 
 
@@ -251,18 +252,24 @@ def _say(
 
 @signed_in
 def show_history(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpResponse:
-    """Edits of the record and every fact about the animal, in log order."""
+    """Edits made while in its present collection, and every fact about it in log order."""
     animal = animal_open(keeper.pk, animal_id, timezone.now())
-    entries = entries_about(animal.pk)
-    edits = list(animal.history.order_by("version", "history_date"))
+    entries, edits = entries_about(animal.pk), edits_of(animal)
     names = names_of(
-        {one.by for one in entries if one.by}
-        | {one.history_user_id for one in edits if one.history_user_id}
+        {one.by for one in entries if one.by} | {one.by for one in edits if one.by}
     )
     context = {
         "animal": animal,
         "title": title_of(animal),
         "entries": [(one, names.get(one.by) if one.by else "the record") for one in entries],
-        "edits": [(one, names.get(one.history_user_id, "the record")) for one in edits],
+        "edits": [
+            (one, names.get(one.by) if one.by else "the record", _changes(one)) for one in edits
+        ],
     }
     return page(request, "animals/history.html", context)
+
+
+def _changes(edit: Edit) -> list[tuple[str | None, Any, Any]]:
+    """What an edit changed: the field's label, what was and what is now."""
+    labels = {name: field.label for name, field in RecordForm.base_fields.items()}
+    return [(labels[name], was, now) for name, (was, now) in edit.fields.items()]

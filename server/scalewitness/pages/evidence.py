@@ -11,6 +11,7 @@ from scalewitness.calls.models import Call
 from scalewitness.calls.queries.dossier import Dossier, ShownCall
 from scalewitness.domain.facts import CallMade
 from scalewitness.domain.sexing.explain import Line
+from scalewitness.domain.sexing.sensitivity import in_words
 from scalewitness.domain.sexing.words import found_in_words, support
 
 METHODS: Mapping[str, str] = {
@@ -149,6 +150,11 @@ def _state(one: ShownCall) -> str:
 
 def lines_of(dossier: Dossier, kind: str) -> list[Line]:
     return [line for line in dossier.lines if line.kind == kind]
+
+
+def sensitivity_of(dossier: Dossier) -> str | None:
+    """How far the answer moves when the model's numbers do; None while nothing was checked."""
+    return in_words(dossier.sensitivity()) if dossier.assessment.weights else None
 
 
 def weakest(dossier: Dossier) -> tuple[Shown, str] | None:

@@ -32,7 +32,7 @@ from scalewitness.ledger.queries import tip
 from scalewitness.pages.access import page, post_or_go
 from scalewitness.pages.attention import title_of
 from scalewitness.pages.disclosures import both_versions
-from scalewitness.pages.evidence import by_role, lines_of
+from scalewitness.pages.evidence import by_role, lines_of, sensitivity_of
 from scalewitness.pages.forms.facts import FactForm, Step
 from scalewitness.pages.forms.sales import AnswerForm, ConfirmationForm
 from scalewitness.sales.models import OfferLink, Sale
@@ -168,6 +168,7 @@ def _animal_view(animal: Animal, sale: Sale, offered: OfferMade) -> dict[str, An
         "answer": lines_of(case, "answer"),
         "reasons": lines_of(case, "reason"),
         "cautions": lines_of(case, "caution"),
+        "sensitivity": sensitivity_of(case),
     }
 
 

@@ -9,6 +9,7 @@ from msgspec import Struct
 from scalewitness.api.shapes import words
 from scalewitness.api.shapes.animals import StandingNamed, standing_named
 from scalewitness.api.shapes.people import Person, named
+from scalewitness.api.shapes.sensitivity import SensitivityShown, sensitivity_shown
 from scalewitness.calls.models import Call, HeldCall
 from scalewitness.calls.queries.dossier import Dossier, ShownCall
 from scalewitness.domain.facts import CallMade, Identification
@@ -99,6 +100,7 @@ class StandingShown(Struct, frozen=True):
     policy: str
     examiner_records: str
     used: tuple[Parameter, ...]
+    sensitivity: SensitivityShown
 
 
 class HeldCallShown(Struct, frozen=True):
@@ -196,6 +198,9 @@ def standing(known: Dossier) -> StandingShown:
         policy=found.policy,
         examiner_records=found.records,
         used=found.used,
+        sensitivity=sensitivity_shown(
+            known.sensitivity(), {one.name: one.source for one in found.used}
+        ),
     )
 
 

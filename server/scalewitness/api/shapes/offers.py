@@ -21,6 +21,7 @@ from scalewitness.calls.queries.dossier import Dossier, ShownCall, dossier
 from scalewitness.domain.cautions import BEFORE_A_PURCHASE
 from scalewitness.domain.facts import CallMade, OfferMade, Representation
 from scalewitness.domain.sexing.explain import Line
+from scalewitness.domain.sexing.sensitivity import in_words
 from scalewitness.intake.rules.sales import represent
 from scalewitness.sales.models import Sale, SaleStep
 from scalewitness.sales.queries import progress_of
@@ -53,7 +54,8 @@ class CallTold(Struct, frozen=True):
 
 
 class AnimalOffered(Struct, frozen=True):
-    """``represented`` is what the offer says, ``current`` what the record says now."""
+    """``represented`` is what the offer says, ``current`` what the record says now;
+    ``sensitivity`` how far that moves when the model's numbers do, in words."""
 
     id: UUID
     species: SpeciesNamed
@@ -62,6 +64,7 @@ class AnimalOffered(Struct, frozen=True):
     represented: Representation
     current: Representation
     evidence: list[Evidence]
+    sensitivity: str
     calls: list[CallTold]
 
 
@@ -121,6 +124,7 @@ def _animals(
             represented=said[row.pk],
             current=now[row.pk],
             evidence=_evidence(known, sale, sellers),
+            sensitivity=in_words(known.sensitivity()),
             calls=[_told(shown, sale, sellers) for shown in known.calls],
         )
         for row in sale.animals.filter(pk__in=said).order_by("pk")
