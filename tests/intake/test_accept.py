@@ -1,16 +1,22 @@
 """The one way in: what is accepted, once, and what is not."""
 
 from datetime import timedelta
+from uuid import UUID
 
 import pytest
+from django.db import transaction
 from tests.world import World, new_id, probing
 
+from scalewitness.animals.services import edit
 from scalewitness.domain.errors import Refused
 from scalewitness.domain.moments import rfc3339
-from scalewitness.intake.batch import Actor
+from scalewitness.intake import services
+from scalewitness.intake.batch import Actor, Batch
 from scalewitness.intake.services import accept
+from scalewitness.intake.submission import Sealed
 from scalewitness.ledger.models import Entry, Head, Text
 from scalewitness.ledger.queries import leaf_of
+from scalewitness.ledger.services import Logged
 
 pytestmark = pytest.mark.django_db
 
@@ -50,16 +56,16 @@ def test_the_same_note_twice_in_one_batch_counts_once(world: World) -> None:
     assert Text.objects.get(fact=item["id"]).text == "after a shed"
 
 
-def test_a_retry_that_overtook_the_first_answer_is_a_duplicate(
-    world: World, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    # Both requests look for salts before either holds the lock, and find none.
-    monkeypatch.setattr("scalewitness.intake.services._salts_before", lambda ids: {})
+def test_a_retry_that_overtook_the_first_answer_is_a_duplicate(world: World) -> None:
+    # The retry is read and sealed while the first still waits for the lock.
     animal = world.animal("A1")
     noted = {"noted": {"type": "weight", "grams": "500"}}
     item = world.item("husbandry_noted", animal.pk, noted, texts={"note": "after a shed"})
-    outcomes = [world.push(world.odile, item)[0] for _ in range(2)]
-    assert [one.status for one in outcomes] == ["accepted", "duplicate"]
+    early = services._prepare([item], world.now)
+    (first,) = world.push(world.odile, item)
+    with transaction.atomic():
+        (again,), _ = services._take(early, Actor(world.odile.pk), world.now, careful=False)
+    assert (again.status, again.position) == ("duplicate", first.position)
 
 
 def test_an_id_with_other_content_is_refused(world: World) -> None:
@@ -197,3 +203,21 @@ def test_a_visit_is_told_in_the_hosts_time(world: World) -> None:
             },
         )
     assert refused.value.as_problem()["code"] == "out_of_range"
+
+
+def test_a_correction_loses_no_edit_that_came_in_between(
+    world: World, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    animal = world.animal("A1")
+
+    def log(batch: Batch, fact: Sealed, **more: UUID | None) -> Logged[object]:
+        # After the rule has read the animal, before it writes: an edit takes no log lock.
+        edit(animal, {"name": "Maple"}, version=1, by=world.odile, now=world.now)
+        return write(batch, fact, **more)
+
+    write = Batch.log
+    monkeypatch.setattr(Batch, "log", log)
+    body = {"species": "python_regius", "traits": ["pied"]}
+    world.say(world.odile, "particulars_corrected", animal.pk, body)
+    animal.refresh_from_db()
+    assert (animal.name, animal.traits, animal.version) == ("Maple", ["pied"], 3)

@@ -79,9 +79,16 @@ def store_animal(fact: Logged[AnimalRegistered]) -> Animal:
 
 
 def store_particulars(animal: Animal, fact: Logged[Particulars]) -> None:
+    animal = _current(animal)
     _set_particulars(animal, fact.body)
     animal.version += 1
     _save(animal, None, fact.received_at)
+
+
+def _current(animal: Animal) -> Animal:
+    """The animal as it is now, locked: an edit of its record may have come in between, and
+    takes no other lock."""
+    return Animal.objects.select_for_update().get(pk=animal.pk)
 
 
 def _set_particulars(animal: Animal, body: Particulars) -> None:
@@ -116,6 +123,7 @@ def store_husbandry(fact: Logged[HusbandryNoted]) -> None:
 
 
 def store_move(animal: Animal, fact: Logged[CustodyChanged]) -> None:
+    animal = _current(animal)
     Custody.objects.create(
         id=fact.id,
         position=fact.position,

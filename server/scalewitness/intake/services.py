@@ -1,7 +1,7 @@
 """The one way in: every fact, from every edge, passes through `accept`."""
 
 import os
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from datetime import datetime
 from typing import Any, Literal, TypeVar
 from uuid import UUID
@@ -11,7 +11,6 @@ from django.db import DatabaseError, transaction
 
 from scalewitness.calls.models import HeldCall
 from scalewitness.domain.errors import IdReused, Refused
-from scalewitness.domain.ids import is_uuid7
 from scalewitness.domain.translog.commitment import commit
 from scalewitness.intake.batch import Actor, Batch
 from scalewitness.intake.consequences import settle
@@ -24,7 +23,6 @@ from scalewitness.mail import services as mail
 
 T = TypeVar("T")
 R = TypeVar("R")
-Salts = Mapping[tuple[UUID, str], bytes]
 
 
 class Outcome(msgspec.Struct, frozen=True, omit_defaults=True):
@@ -85,12 +83,17 @@ class Replayed(Refused):
 def _prepare(items: Sequence[object], received_at: datetime) -> list[Sealed | Refused]:
     """Parse and seal outside the lock: whoever waits for it waits for no parsing."""
     read_items = [_attempt(read, item) for item in items]
-    known = [UUID(one.id) for one in read_items if isinstance(one, Submission) and is_uuid7(one.id)]
-    salts = salts_of(known)
     return [
-        _attempt(_sealer(one, salts, received_at), one) if isinstance(one, Submission) else one
+        _attempt(lambda one: seal(one, received_at, _fresh_salt), one)
+        if isinstance(one, Submission)
+        else one
         for one in read_items
     ]
+
+
+def _fresh_salt(field: str) -> bytes:
+    """For a text not seen before; one that was is given its kept salt under the lock."""
+    return os.urandom(32)
 
 
 def _attempt(step: Callable[[T], R], value: T) -> R | Refused:
@@ -98,17 +101,6 @@ def _attempt(step: Callable[[T], R], value: T) -> R | Refused:
         return step(value)
     except Refused as refused:
         return refused
-
-
-def _sealer(
-    submission: Submission, salts: Salts, received_at: datetime
-) -> Callable[[Submission], Sealed]:
-    def salt_of(field: str) -> bytes:
-        # The id was checked when salts were looked up; a bad one is refused in `seal`.
-        known = salts.get((UUID(submission.id), field)) if is_uuid7(submission.id) else None
-        return known or os.urandom(32)
-
-    return lambda one: seal(one, received_at, salt_of)
 
 
 def _take(
@@ -165,24 +157,37 @@ class _Seen:
         self._actor = actor
         self._entries = entries_of(ids)
         self._held = {held.pk: held for held in HeldCall.objects.filter(pk__in=ids)}
+        self._salts = salts_of(ids)
         self._now: dict[UUID, tuple[Sealed, Outcome]] = {}
 
     def add(self, item: Sealed, outcome: Outcome) -> None:
         self._now[item.id] = (item, outcome)
+        self._salts |= {(item.id, field): salt for field, (salt, _) in item.texts.items()}
 
     def outcome(self, item: Sealed) -> Outcome | None:
+        """What became of the item before; None when its id is new."""
+        item = self._resalted(item)
         if item.id in self._now:
             before, outcome = self._now[item.id]
             return self._again(item, self._as_logged(before), outcome.position, outcome.status)
         if entry := self._entries.get(item.id):
             return self._again(item, bytes(entry.leaf), entry.position, "duplicate", entry)
         if held := self._held.get(item.id):
-            bodies = (_json(item), _json(_resalted(item)))
-            same = held.by == self._actor.by and held.submission["body"] in bodies
+            same = held.by == self._actor.by and held.submission["body"] == _json(item)
             if not same:
                 raise IdReused()
             return Outcome(str(item.id), "held", flags=item.flags)
         return None
+
+    def _resalted(self, item: Sealed) -> Sealed:
+        """The item with its texts under the salts kept for it: each sending drew its own."""
+        texts = {
+            field: (self._salts.get((item.id, field), salt), text)
+            for field, (salt, text) in item.texts.items()
+        }
+        made = {field: commit(text, salt) for field, (salt, text) in texts.items()}
+        body = msgspec.structs.replace(item.body, **made)
+        return msgspec.structs.replace(item, body=body, texts=texts)
 
     def _again(
         self,
@@ -192,7 +197,7 @@ class _Seen:
         status: str,
         entry: Entry | None = None,
     ) -> Outcome:
-        if leaf not in (self._as_logged(item, entry), self._as_logged(_resalted(item), entry)):
+        if self._as_logged(item, entry) != leaf:
             raise IdReused()
         if status == "held":
             return Outcome(str(item.id), "held", flags=item.flags)
@@ -209,19 +214,6 @@ class _Seen:
             about=item.about,
             body=item.logged_body(),
         ).leaf()
-
-
-def _resalted(item: Sealed) -> Sealed:
-    """The item with its texts under the salts now kept for it. Two equal requests at once,
-    or one item twice in a batch, each drew salts of their own before the lock."""
-    kept = salts_of([item.id])
-    texts = {
-        field: (kept.get((item.id, field), salt), text)
-        for field, (salt, text) in item.texts.items()
-    }
-    made = {field: commit(text, salt) for field, (salt, text) in texts.items()}
-    body = msgspec.structs.replace(item.body, **made)
-    return msgspec.structs.replace(item, body=body, texts=texts)
 
 
 def _json(item: Sealed) -> Any:

@@ -80,8 +80,8 @@ def read(item: object) -> Submission:
 
 
 def seal(submission: Submission, received_at: datetime, salt_of: Callable[[str], bytes]) -> Sealed:
-    """Type the body and commit to its texts. ``salt_of(field)`` gives 32 bytes: the salt
-    already kept when the fact is known, a fresh one otherwise.
+    """Type the body and commit to its texts. ``salt_of(field)`` gives 32 bytes for a
+    text that came without a salt.
 
     Raises:
         Refused: a subclass that says what is wrong, with a JSON pointer.
