@@ -77,3 +77,8 @@ def test_someone_elses_device_is_nothing_to_one(odile: Api, stan: Api) -> None:
     answer = stan.delete(f"/devices/{odile.device.pk}")
     assert (answer.status, answer.code) == (404, "not_found")
     assert odile.get("/animals").status == 200
+
+
+def test_an_address_no_database_can_look_for_is_just_unknown() -> None:
+    answer = Api().post("/devices", {"email": "a\0@b.example", "password": "x", "name": "phone"})
+    assert (answer.status, answer.code) == (401, "wrong_credentials")

@@ -3,8 +3,10 @@
 import re
 
 import pytest
+from django.test import Client
 from tests.pages.browser import Browser
 from tests.pages.conftest import Here
+from tests.world import new_id
 
 from scalewitness.animals.models import Animal, Collection
 from scalewitness.animals.services import edit
@@ -210,6 +212,7 @@ def test_finding_an_animal_among_many(here: Here, odile: Browser) -> None:
     assert "Animal 07" in found.text
     assert "Animal 08" not in found.text
     assert "No animal here matches" in odile.open(f"{path}?q=%3Cb%3E").text
+    assert odile.open(f"{path}?q=%00").status == 200
 
 
 def test_a_sale_from_draft_to_closed(here: Here, odile: Browser, anyone: Browser) -> None:
@@ -269,6 +272,39 @@ def test_an_offer_on_a_record_that_moved_is_refused_and_shown_again(
     assert again.values["recheck_days"] == ["30"]
     assert odile.send(again).status == 302
     assert progress_of(Sale.objects.get(pk=sale.pk)).state == "offered"
+
+
+def test_the_seller_does_not_choose_under_whose_id_the_buyer_answers(here: Here) -> None:
+    client = Client()
+    client.force_login(here.odile)
+    typed = {
+        "sale": str(new_id()),
+        "buyer": str(here.stan.pk),
+        "buyer_name": "Bela Novak",
+        "buyer_email": "bela@buyers.example",
+        "animals": [str(here.animal("R-21").pk)],
+    }
+    assert client.post(f"/collections/{here.collection.pk}/sales/new", typed).status_code == 302
+    assert Sale.objects.get().buyer_id != here.stan.pk
+
+
+def test_an_earlier_keepers_edits_are_not_the_buyers_to_read(
+    here: Here, odile: Browser, stan: Browser
+) -> None:
+    animal = here.verified("R-21")
+    stan.fill("/collections/new", name="Stan's shelf")
+    here.now_is_now()
+    here.name(animal, "Linnet", description="Bought cheap, sold dear")
+    here.name(animal, "Linnet", description="")
+    assert "sold dear" in odile.open(f"/animals/{animal.pk}/history").text
+    sale = here.sold(animal, email=here.stan.email)
+    target = Collection.objects.get(keeper=here.stan)
+    body = {"to": str(target.pk), "why": "sold", "sale": str(sale.pk)}
+    here.say(here.odile, "custody_changed", animal.pk, body)
+    here.name(animal, "Wren")
+    history = stan.open(f"/animals/{animal.pk}/history").text
+    assert "sold dear" not in history
+    assert "Wren" in history
 
 
 def test_a_sold_animal_moves_to_the_buyers_collection(

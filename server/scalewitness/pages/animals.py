@@ -255,9 +255,7 @@ def show_history(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpR
     """Edits made while in its present collection, and every fact about it in log order."""
     animal = animal_open(keeper.pk, animal_id, timezone.now())
     entries, edits = entries_about(animal.pk), edits_of(animal)
-    names = names_of(
-        {one.by for one in entries if one.by} | {one.by for one in edits if one.by}
-    )
+    names = names_of({one.by for one in entries if one.by} | {one.by for one in edits if one.by})
     context = {
         "animal": animal,
         "title": title_of(animal),
@@ -269,7 +267,7 @@ def show_history(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpR
     return page(request, "animals/history.html", context)
 
 
-def _changes(edit: Edit) -> list[tuple[str | None, Any, Any]]:
+def _changes(edit: Edit) -> list[tuple[object, Any, Any]]:
     """What an edit changed: the field's label, what was and what is now."""
     labels = {name: field.label for name, field in RecordForm.base_fields.items()}
     return [(labels[name], was, now) for name, (was, now) in edit.fields.items()]

@@ -107,7 +107,7 @@ def _sight(animal: Animal) -> str:
 def show_collection(request: HttpRequest, keeper: Keeper, collection_id: UUID) -> HttpResponse:
     collection, now = stewarded(keeper, collection_id), timezone.now()
     animals = visible_animals(keeper.pk, now).filter(collection=collection)
-    wanted = request.GET.get("q", "").strip()
+    wanted = request.GET.get("q", "").replace("\x00", "").strip()  # no text here holds a NUL
     if wanted:
         named = Q(name__icontains=wanted) | Q(rack__icontains=wanted)
         animals = animals.filter(named | Q(identifiers__code__icontains=wanted)).distinct()

@@ -13,6 +13,7 @@ from scalewitness.animals.queries import collections_of, is_steward
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.domain.errors import IdReused, NotFound
 from scalewitness.domain.sales import RELIED_ON, UNPAID, Progress
+from scalewitness.intake.batch import fresh_id
 from scalewitness.intake.rules.sales import represent
 from scalewitness.mail.queries import letters_for
 from scalewitness.pages.access import actor_of, page, post_or_go, signed_in
@@ -105,17 +106,18 @@ def draft(request: HttpRequest, keeper: Keeper, collection_id: UUID) -> HttpResp
 
 
 def _draft(form: DraftForm, keeper: Keeper, collection: Collection, kept: list[Animal]) -> bool:
-    given = form.cleaned_data
+    given, now = form.cleaned_data, timezone.now()
     try:
         draft_sale(
             sale=given["sale"],
             collection=collection,
             animals=[one for one in kept if str(one.pk) in given["animals"]],
-            buyer_id=given["buyer"],
+            # Ours to make: the buyer's steps enter the log under it.
+            buyer_id=fresh_id(now),
             buyer_name=given["buyer_name"],
             buyer_email=given["buyer_email"],
             by=keeper,
-            now=timezone.now(),
+            now=now,
         )
     except IdReused as refused:
         form.add_error(None, refused.detail)

@@ -30,7 +30,6 @@ class DraftForm(forms.Form):
     """Who buys what. Nothing is offered yet and nobody is told."""
 
     sale = forms.UUIDField(widget=forms.HiddenInput, initial=new_id)
-    buyer = forms.UUIDField(widget=forms.HiddenInput, initial=new_id)
     buyer_name = forms.CharField(label="The buyer's name", max_length=80)
     buyer_email = forms.EmailField(
         label="The buyer's address",
