@@ -1,0 +1,1 @@
+"""Inheritance, exactly: alleles at a locus, crosses, linkage. Chances are fractions."""
