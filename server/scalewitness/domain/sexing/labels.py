@@ -12,12 +12,13 @@ from msgspec import Struct
 
 from scalewitness.domain.facts import Label
 from scalewitness.domain.observations import Reproduction, Sex
-from scalewitness.domain.sexing.evidence import other
+from scalewitness.domain.sexing.evidence import Evidence, other
 from scalewitness.domain.sexing.likelihood import log_odds
 from scalewitness.domain.sexing.policy import Policy
 from scalewitness.domain.sexing.sessions import Session, Weighed
 
-_EVEN = 1e-9  # rounding must not decide which sex is favoured
+EVEN = 1e-9
+"""A probability this close to one half favours neither sex: rounding must not decide."""
 
 
 class View(Struct, frozen=True):
@@ -31,7 +32,7 @@ class View(Struct, frozen=True):
 
     @property
     def favoured(self) -> Sex | None:
-        if abs(self.p_male - 0.5) < _EVEN:
+        if abs(self.p_male - 0.5) < EVEN:
             return None
         return "male" if self.p_male > 0.5 else "female"
 
@@ -122,14 +123,14 @@ def _decisive(view: View, sex: Sex, policy: Policy) -> list[Weighed]:
 def is_decisive(weighed: Weighed, policy: Policy) -> bool:
     """Whether this call settles the sex without a second examiner: a conclusive finding
     of a decisive method, in the right hands, on an animal whose identity was read."""
-    call = weighed.call
+    return weighed.reading.informative and could_decide(weighed.call, policy)
+
+
+def could_decide(call: Evidence, policy: Policy) -> bool:
+    """Whether such a call settles the sex if what was found tells the sexes apart."""
     if isinstance(call.observed, Reproduction) and not call.observed.witnessed:
         return False
-    return (
-        weighed.reading.informative
-        and call.identity == "confirmed"
-        and call.role in policy.decisive.get(call.method, ())
-    )
+    return call.identity == "confirmed" and call.role in policy.decisive.get(call.method, ())
 
 
 def _met(view: View, policy: Policy) -> Sex | None:
