@@ -108,6 +108,7 @@ ROWS = [
     Row("POST", "collections", all_signed_in(201), plain(id="new", name="Shelf")),
     Row("GET", "collections/{collection}", to(200, *STEWARDS)),
     Row("PATCH", "collections/{collection}", to(200, *STEWARDS), plain(name="Other"), V1),
+    Row("GET", "collections/{collection}/swaps?animals={blind},{sold}", to(200, *STEWARDS)),
     # animals
     Row("GET", "animals", SIGNED_IN),
     Row("POST", "animals", to(201, *STEWARDS),

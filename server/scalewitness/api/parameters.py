@@ -1,6 +1,7 @@
 """Query parameters: read, checked and described in one place."""
 
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any, Protocol
 from uuid import UUID
 
@@ -9,6 +10,7 @@ from django.core.validators import validate_email
 from rest_framework.request import Request
 
 from scalewitness.domain.errors import Malformed
+from scalewitness.domain.moments import parse_moment
 from scalewitness.domain.translog.canonical import MAX_INTEGER
 
 
@@ -75,6 +77,55 @@ class Id:
             return None if given is None else UUID(given)
         except ValueError:
             raise bad_parameter(self.name, "It is an id (UUID).") from None
+
+
+@dataclass(frozen=True, slots=True)
+class Ids:
+    """Several ids of records, each once; always required."""
+
+    name: str
+    about: str
+    least: int
+    most: int
+    required: bool = True
+
+    @property
+    def schema(self) -> dict[str, Any]:
+        one = r"[0-9a-fA-F]{8}(-[0-9a-fA-F]{4}){3}-[0-9a-fA-F]{12}"
+        return {"type": "string", "pattern": f"^{one}(,{one}){{{self.least - 1},{self.most - 1}}}$"}
+
+    def read(self, request: Request) -> list[UUID]:
+        """Raises Malformed when one is no UUID or they are too few or too many."""
+        given = request.query_params.get(self.name, "").split(",")
+        try:
+            ids = list(dict.fromkeys(UUID(one) for one in given))
+        except ValueError:
+            raise bad_parameter(self.name, "They are ids (UUIDs) with commas between.") from None
+        if not self.least <= len(ids) <= self.most:
+            raise bad_parameter(self.name, f"Name between {self.least} and {self.most}.")
+        return ids
+
+
+@dataclass(frozen=True, slots=True)
+class When:
+    """A moment."""
+
+    name: str
+    about: str
+    required: bool = False
+
+    @property
+    def schema(self) -> dict[str, Any]:
+        return {"type": "string", "format": "date-time"}
+
+    def read(self, request: Request) -> datetime | None:
+        """Raises Malformed when it is no RFC 3339 time with an offset."""
+        given = request.query_params.get(self.name)
+        try:
+            # A plus sign that was not escaped arrives as a space.
+            return None if given is None else parse_moment(given.replace(" ", "+"))
+        except ValueError:
+            raise bad_parameter(self.name, "It is an RFC 3339 time with an offset.") from None
 
 
 @dataclass(frozen=True, slots=True)

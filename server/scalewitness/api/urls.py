@@ -17,6 +17,7 @@ from scalewitness.api.calls.object_to_call import object_to_call
 from scalewitness.api.calls.show_call import show_call
 from scalewitness.api.calls.show_standing import show_standing
 from scalewitness.api.calls.withdraw_call import withdraw_call
+from scalewitness.api.collections.compare_labels import compare_labels
 from scalewitness.api.collections.create_collection import create_collection
 from scalewitness.api.collections.edit_collection import edit_collection
 from scalewitness.api.collections.list_collections import list_collections
@@ -90,6 +91,7 @@ animals = [
         resource(get=show_collection, patch=edit_collection),
         name="collection",
     ),
+    path("collections/<uuid:id>/swaps", resource(get=compare_labels), name="swaps"),
     path("animals", resource(get=list_animals, post=register_animal), name="animals"),
     path("animals/<uuid:id>", resource(get=show_animal, patch=edit_animal), name="animal"),
     path("animals/<uuid:id>/history", resource(get=show_history), name="history"),

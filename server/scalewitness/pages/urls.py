@@ -13,6 +13,7 @@ from scalewitness.pages import (
     offers,
     people,
     sales,
+    travelling,
     visits,
 )
 
@@ -37,6 +38,7 @@ urlpatterns = [
     path("collections/<uuid:collection_id>/animals/new", animals.register, name="register"),
     path("collections/<uuid:collection_id>/visits/new", visits.invite, name="invite"),
     path("collections/<uuid:collection_id>/sales/new", sales.draft, name="draft_sale"),
+    path("collections/<uuid:collection_id>/swaps", travelling.compare, name="compare_labels"),
     path("collections/<uuid:collection_id>/grants/new", people.let_in, name="let_in"),
     path("animals/<uuid:animal_id>", animals.show_animal, name="animal"),
     path("animals/<uuid:animal_id>/record", animals.edit_record, name="edit_record"),

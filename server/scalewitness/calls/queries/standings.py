@@ -81,7 +81,7 @@ def sensitivity_at(animal: Animal, position: int | None = None) -> Sensitivity:
     by = yardstick(position)
     evidence = [evidence_of(call) for call in calls]
     kind, parameters = taxon(species, by.parameters), load_parameters(by.parameters)
-    return sensitivity(evidence, kind, EMPTY, by.policy, parameters)
+    return sensitivity(evidence, kind, by.records, by.policy, parameters)
 
 
 def assessment_of(animal: Animal) -> tuple[Assessment, list[Evidence]]:

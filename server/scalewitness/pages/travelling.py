@@ -1,0 +1,105 @@
+"""Animals that travelled together: were their labels mixed up?"""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+from uuid import UUID
+
+from django.http import HttpRequest, HttpResponse
+from django.utils import timezone
+
+from scalewitness.animals.models import Animal, Collection
+from scalewitness.calls.queries.swaps import Compared, compare_labels, travellers_seen
+from scalewitness.calls.queries.visibility import visible_animals
+from scalewitness.domain.sexing.swaps import Explanation, in_words
+from scalewitness.pages.access import page, signed_in
+from scalewitness.pages.attention import title_of
+from scalewitness.pages.collections import stewarded
+from scalewitness.pages.forms.travelling import TravellersForm
+from scalewitness.people.models import Keeper
+
+LISTED = 10
+"""Explanations shown one by one."""
+
+BECAUSE = {
+    "said": "as you said.",
+    "last_move": "their last move between collections.",
+    "first_contradiction": (
+        "just before the first check that contradicts an earlier one or read another animal’s "
+        "transponder. Chosen that way it leans a little towards a mix-up; give the day they "
+        "moved if you know it."
+    ),
+}
+
+
+@signed_in
+def compare(request: HttpRequest, keeper: Keeper, collection_id: UUID) -> HttpResponse:
+    """The form, and under it the comparison once two or more were chosen."""
+    collection = stewarded(keeper, collection_id)
+    asked = request.GET.getlist("animals")
+    offered = _offered(keeper, collection, asked)
+    bound = len(asked) > 1 or "moved_at" in request.GET
+    form = TravellersForm(
+        request.GET if bound else None, choices=offered, initial={"animals": asked}
+    )
+    context: dict[str, Any] = {"collection": collection, "form": form, "offered": offered}
+    if bound and form.is_valid():
+        context |= _compared(keeper, form)
+    status = 422 if form.errors else 200
+    return page(request, "collections/swaps.html", context, status=status)
+
+
+def _offered(keeper: Keeper, collection: Collection, asked: Sequence[str]) -> list[tuple[str, str]]:
+    """The collection's animals; only those of its species when one is asked about."""
+    seen = visible_animals(keeper.pk, timezone.now()).filter(collection=collection, sight="all")
+    animals = list(seen.prefetch_related("identifiers").order_by("name", "pk"))
+    species = {one.species for one in animals if str(one.pk) in asked}
+    wanted = [one for one in animals if len(species) != 1 or one.species in species]
+    return [(str(one.pk), _choice(one)) for one in wanted]
+
+
+def _choice(animal: Animal) -> str:
+    codes = ", ".join(one.code for one in animal.identifiers.all() if one.scheme != "scale_photo")
+    return " · ".join(part for part in (animal.name, codes) if part) or str(animal.pk)
+
+
+def _compared(keeper: Keeper, form: TravellersForm) -> dict[str, Any]:
+    chosen = [UUID(one) for one in form.cleaned_data["animals"]]
+    animals = travellers_seen(keeper.pk, chosen, timezone.now())
+    compared = compare_labels(animals, form.moment())
+    titles = {str(one.pk): title_of(one) for one in animals}
+    found = compared.found.explanations
+    return {
+        "compared": compared,
+        "because": BECAUSE.get(compared.because),
+        "answer": in_words(compared.found),
+        "rows": [_row(one, titles) for one in found[:LISTED]],
+        "others": _share(sum(one.share for one in found[LISTED:])) if found[LISTED:] else None,
+        "discarded": _discarded(compared),
+        "own": [(titles[label], _share(of)) for label, of in compared.found.own],
+    }
+
+
+def _row(one: Explanation, titles: Mapping[str, str]) -> dict[str, str]:
+    return {"share": _share(one.share), "what": one.text, "who": _who(one, titles)}
+
+
+def _who(one: Explanation, titles: Mapping[str, str]) -> str:
+    if not one.really:
+        return ", ".join(titles[label] for label in one.labels)
+    pairs = zip(one.labels, one.really, strict=True)
+    return "; ".join(f"{titles[label]} is really {titles[own]}" for label, own in pairs)
+
+
+def _discarded(compared: Compared) -> str | None:
+    found = compared.found
+    if found.discarded_prior <= 0:
+        return None
+    return ("at most " if found.bounded else "") + _share(found.discarded)
+
+
+def _share(share: float) -> str:
+    """In hundredths, never quite none and never quite all."""
+    per = 100 * share
+    if per < 0.1:
+        return "less than 0.1 in 100"
+    return "more than 99.9 in 100" if per > 99.9 else f"{per:.1f} in 100"

@@ -1,0 +1,120 @@
+"""From the record to the comparison of labels: what counts as before, after, read, weighed."""
+
+from datetime import timedelta
+from uuid import UUID
+
+import pytest
+from tests.world import World
+
+from scalewitness.animals.models import Animal
+from scalewitness.calls.queries.swaps import Compared, compare_labels, travellers_seen
+from scalewitness.domain.errors import NotFound
+
+pytestmark = pytest.mark.django_db
+
+CODES = ("999000000010121", "999000000010122")
+
+
+def pair(world: World) -> tuple[Animal, Animal]:
+    """Two siblings with transponders; two keepers found the first female, the second male."""
+    found = []
+    for tag, code, sex, grams in (
+        ("S-1", CODES[0], "female", "1820"),
+        ("S-2", CODES[1], "male", "2260"),
+    ):
+        animal = world.animal(tag)
+        world.say(
+            world.odile, "identifier_assigned", animal.pk, {"scheme": "transponder", "code": code}
+        )
+        world.call(world.odile, animal, sex)
+        world.call(world.stan, animal, sex, visit=world.visit(world.stan, animal))
+        weigh(world, animal, grams)
+        found.append(animal)
+    return found[0], found[1]
+
+
+def weigh(world: World, animal: Animal, grams: str) -> None:
+    noted = {"noted": {"type": "weight", "grams": grams}}
+    assert world.say(world.odile, "husbandry_noted", animal.pk, noted).status == "accepted"
+
+
+def exchange(world: World, one: Animal, two: Animal) -> None:
+    """Afterwards two keepers find each as the other was."""
+    world.pass_time(days=20)
+    for guest in (world.greta, world.pim):
+        for animal, sex in ((one, "male"), (two, "female")):
+            visit = world.visit(guest, animal)
+            assert world.call(guest, animal, sex, visit=visit).status == "accepted"
+
+
+def share(compared: Compared, kind: str) -> float:
+    return sum(one.share for one in compared.found.explanations if one.kind == kind)
+
+
+def test_exchanged_siblings_are_found_without_saying_when(world: World) -> None:
+    one, two = pair(world)
+    exchange(world, one, two)
+    compared = compare_labels([one, two])
+    assert compared.because == "first_contradiction"
+    assert compared.moved_at == world.now
+    first = compared.found.explanations[0]
+    assert first.kind == "exchanged"
+    assert {UUID(label) for label in first.labels} == {one.pk, two.pk}
+
+
+def test_transponders_read_in_the_wrong_animal_settle_it(world: World) -> None:
+    one, two = pair(world)
+    exchange(world, one, two)
+    calls_alone = share(compare_labels([one, two]), "exchanged")
+    world.pass_time(days=1)
+    for animal, sex, code in ((one, "male", CODES[1]), (two, "female", CODES[0])):
+        by = {"identified": {"by": "transponder", "code": code}}
+        world.call(world.odile, animal, sex, body=by)
+    with_codes = share(compare_labels([one, two]), "exchanged")
+    assert calls_alone < with_codes
+    assert with_codes > 0.99
+
+
+def test_their_own_codes_read_speak_against_it(world: World) -> None:
+    one, two = pair(world)
+    exchange(world, one, two)
+    doubted = share(compare_labels([one, two]), "exchanged")
+    world.pass_time(days=1)
+    for animal, code in ((one, CODES[0]), (two, CODES[1])):
+        by = {"identified": {"by": "transponder", "code": code}}
+        world.call(world.odile, animal, "undetermined", body=by)
+    assert share(compare_labels([one, two]), "exchanged") < doubted / 10
+
+
+def test_weights_that_changed_places_speak_for_it(world: World) -> None:
+    one, two = pair(world)
+    exchange(world, one, two)
+    calls_alone = share(compare_labels([one, two]), "exchanged")
+    weigh(world, one, "2270")
+    weigh(world, two, "1815")
+    assert share(compare_labels([one, two]), "exchanged") > calls_alone
+
+
+def test_the_moment_divides_earlier_from_later_checks(world: World) -> None:
+    one, two = pair(world)
+    exchange(world, one, two)
+    long_before = compare_labels([one, two], world.now - timedelta(days=300))
+    assert (long_before.because, long_before.moved_at) == ("said", world.now - timedelta(days=300))
+    between = compare_labels([one, two], world.now - timedelta(days=1))
+    assert share(between, "exchanged") > share(long_before, "exchanged")
+
+
+def test_without_anything_odd_all_is_most_likely_as_labelled(world: World) -> None:
+    compared = compare_labels(pair(world))
+    assert (compared.because, compared.moved_at) == ("nothing_apart", None)
+    assert compared.found.explanations[0].kind == "as_labelled"
+    assert compared.found.explanations[0].share > 0.85
+
+
+def test_a_blind_guest_and_a_stranger_compare_nothing(world: World) -> None:
+    one, two = pair(world)
+    world.visit(world.greta, one, two)
+    for who in (world.greta, world.pim):
+        with pytest.raises(NotFound):
+            travellers_seen(who.pk, [one.pk, two.pk], world.now)
+    assert len(travellers_seen(world.odile.pk, [one.pk, two.pk], world.now)) == 2
