@@ -45,6 +45,10 @@ def animals_in(collection: Collection, animals: Iterable[UUID]) -> list[Animal]:
     return list(Animal.objects.filter(collection=collection, pk__in=list(animals)).order_by("pk"))
 
 
+def animal_ids(collection: Collection) -> list[UUID]:
+    return list(Animal.objects.filter(collection=collection).values_list("pk", flat=True))
+
+
 def is_steward(keeper: UUID | None, collection: Collection, now: datetime) -> bool:
     """Whether the keeper holds the collection or is a partner in it."""
     if keeper is None:

@@ -1,10 +1,13 @@
 """Reading disputes."""
 
+from collections.abc import Iterable
 from datetime import datetime
 from uuid import UUID
 
+from scalewitness.calls.queries.candidates import AtStake
 from scalewitness.calls.queries.visibility import visible_animals
 from scalewitness.disputes.models import Dispute
+from scalewitness.sales.queries import animals_on_sale, parties_to_sales
 
 
 def dispute_of(dispute: UUID) -> Dispute | None:
@@ -28,3 +31,14 @@ def disputes_seen(keeper: UUID, now: datetime) -> list[Dispute]:
         .order_by("-position")
     )
     return sorted(found, key=lambda dispute: hasattr(dispute, "finding"))
+
+
+def at_stake(animals: Iterable[UUID]) -> AtStake:
+    """What hangs on the sex of each of these animals."""
+    wanted = list(animals)
+    disputed = Dispute.objects.filter(animal__in=wanted, finding=None)
+    return AtStake(
+        on_sale=animals_on_sale(wanted),
+        disputed=frozenset(disputed.values_list("animal", flat=True)),
+        parties=parties_to_sales(wanted),
+    )

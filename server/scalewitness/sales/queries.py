@@ -9,10 +9,13 @@ from django.core.signing import BadSignature
 from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from scalewitness.domain.errors import LinkGone
-from scalewitness.domain.sales import Progress, Step, fold
+from scalewitness.domain.sales import UNPAID, Progress, State, Step, fold
 from scalewitness.mail.services import is_our_token
 from scalewitness.people.queries import active_grants
 from scalewitness.sales.models import OfferLink, Sale, SaleStep
+
+AWAITED: frozenset[State] = UNPAID | {"draft", "paid"}
+"""A buyer waits for the animal."""
 
 
 def sale_of(sale: UUID) -> Sale | None:
@@ -78,3 +81,23 @@ def link_behind(token: str, now: datetime) -> OfferLink:
 
 def live_links(sales: Iterable[UUID], now: datetime) -> QuerySet[OfferLink]:
     return OfferLink.objects.filter(sale__in=list(sales), revoked_at=None, expires_at__gt=now)
+
+
+def animals_on_sale(animals: Iterable[UUID]) -> frozenset[UUID]:
+    """Those of the animals a buyer is waiting for: in a sale that is not handed over yet."""
+    wanted = frozenset(animals)
+    sales = Sale.objects.filter(animals__in=wanted).prefetch_related("steps", "animals").distinct()
+    waited = [sale for sale in sales if progress_of(sale).state in AWAITED]
+    return wanted & {animal.pk for sale in waited for animal in sale.animals.all()}
+
+
+def parties_to_sales(animals: Iterable[UUID]) -> dict[UUID, set[str]]:
+    """By keeper, which of the animals they ever sold or bought; drafted sales count."""
+    found: dict[UUID, set[str]] = {}
+    sales = Sale.objects.filter(animals__in=list(animals))
+    for animal, seller, buyer in sales.values_list(
+        "animals", "collection__keeper", "buyer__keeper"
+    ):
+        for party in filter(None, (seller, buyer)):
+            found.setdefault(party, set()).add(str(animal))
+    return found

@@ -1,0 +1,61 @@
+"""What the standing would be if a call were made now. Nothing is recorded."""
+
+from datetime import datetime
+from uuid import UUID
+
+from msgspec import Struct
+
+from scalewitness.animals.models import Animal
+from scalewitness.animals.queries import condition, identifiers_of, is_steward
+from scalewitness.calls.queries.candidates import MARKS, stage_on
+from scalewitness.calls.queries.evidence import counting_calls, evidence_of
+from scalewitness.calls.queries.standings import yardstick
+from scalewitness.domain.observations import Conclusion, Method, Observation, Sureness
+from scalewitness.domain.sexing.evidence import Role
+from scalewitness.domain.sexing.parameters import load_parameters
+from scalewitness.domain.sexing.taxa import taxon
+from scalewitness.domain.sexing.what_if import SUPPOSED, Supposition, WhatIf, what_if
+
+
+class Supposed(Struct, frozen=True):
+    """A call nobody has made. ``blind``: its examiner knew no earlier answer. ``mine``: the
+    asker's own, so never blind. ``observed`` None: what the method usually shows."""
+
+    method: Method
+    conclusion: Conclusion
+    role: Role = "keeper"
+    blind: bool = True
+    mine: bool = False
+    sureness: Sureness = "certain"
+    observed: Observation | None = None
+
+
+def suppose(animal: Animal, call: Supposed, asker: UUID, now: datetime) -> WhatIf:
+    """The standing as it is and as it would be, by what is in force now; a code of the
+    animal's is supposed to be read if it has one. Raises NoSuchFinding."""
+    by = yardstick()
+    kind = taxon(animal.species, by.parameters)
+    # A call of someone who is no keeper here is reported by one who has a share, so that it
+    # never counts as the blind one.
+    shared = is_steward(asker, animal.collection, now) if call.mine else call.role != "keeper"
+    codes = identifiers_of([animal.pk]).get(animal.pk, [])
+    return what_if(
+        [evidence_of(one) for one in counting_calls(animal.pk)],
+        Supposition(
+            method=call.method,
+            conclusion=call.conclusion,
+            role="keeper" if call.mine else call.role,
+            blind=call.blind and not call.mine,
+            observed=call.observed,
+            examiner=str(asker) if call.mine else SUPPOSED,
+            sureness=call.sureness,
+            stage=stage_on(animal, kind, condition(animal.pk).grams, now),
+            identity="confirmed" if any(c.scheme in MARKS for c in codes) else "unconfirmed",
+            interested=shared,
+            at=round(now.timestamp() * 1000),
+        ),
+        kind,
+        by.records,
+        by.policy,
+        load_parameters(by.parameters),
+    )
