@@ -8,9 +8,11 @@ from scalewitness.api.animals.edit_animal import edit_animal
 from scalewitness.api.animals.list_animals import list_animals
 from scalewitness.api.animals.move_animal import move_animal
 from scalewitness.api.animals.note_husbandry import note_husbandry
+from scalewitness.api.animals.plan_checks import plan_checks
 from scalewitness.api.animals.register_animal import register_animal
 from scalewitness.api.animals.show_animal import show_animal
 from scalewitness.api.animals.show_history import show_history
+from scalewitness.api.animals.suppose_call import suppose_call
 from scalewitness.api.calls.list_calls import list_calls
 from scalewitness.api.calls.make_call import make_call
 from scalewitness.api.calls.object_to_call import object_to_call
@@ -20,7 +22,9 @@ from scalewitness.api.calls.withdraw_call import withdraw_call
 from scalewitness.api.collections.compare_labels import compare_labels
 from scalewitness.api.collections.create_collection import create_collection
 from scalewitness.api.collections.edit_collection import edit_collection
+from scalewitness.api.collections.list_clutches import list_clutches
 from scalewitness.api.collections.list_collections import list_collections
+from scalewitness.api.collections.plan_visit import plan_visit
 from scalewitness.api.collections.show_collection import show_collection
 from scalewitness.api.devices.enrol_device import enrol_device
 from scalewitness.api.devices.list_devices import list_devices
@@ -32,6 +36,7 @@ from scalewitness.api.disputes.list_disputes import list_disputes
 from scalewitness.api.disputes.open_dispute import open_dispute
 from scalewitness.api.disputes.record_finding import record_finding
 from scalewitness.api.disputes.show_dispute import show_dispute
+from scalewitness.api.genetics.sex_linked_prior import sex_linked_prior
 from scalewitness.api.grants.give_grant import give_grant
 from scalewitness.api.grants.list_grants import list_grants
 from scalewitness.api.grants.revoke_grant import revoke_grant
@@ -91,10 +96,15 @@ animals = [
         resource(get=show_collection, patch=edit_collection),
         name="collection",
     ),
+    path("collections/<uuid:id>/clutches", resource(get=list_clutches), name="clutches"),
+    path("genetics/sex-linked-prior", resource(post=sex_linked_prior), name="linked-prior"),
     path("collections/<uuid:id>/swaps", resource(get=compare_labels), name="swaps"),
+    path("collections/<uuid:id>/plan", resource(get=plan_visit), name="visit-plan"),
     path("animals", resource(get=list_animals, post=register_animal), name="animals"),
     path("animals/<uuid:id>", resource(get=show_animal, patch=edit_animal), name="animal"),
     path("animals/<uuid:id>/history", resource(get=show_history), name="history"),
+    path("animals/<uuid:id>/plan", resource(get=plan_checks), name="animal-plan"),
+    path("animals/<uuid:id>/what-if", resource(post=suppose_call), name="what-if"),
     path("animals/<uuid:id>/particulars", resource(post=correct_particulars)),
     path("animals/<uuid:id>/identifiers", resource(post=assign_identifier)),
     path("animals/<uuid:id>/husbandry", resource(post=note_husbandry)),
