@@ -68,7 +68,10 @@ def show_visits(request: HttpRequest, keeper: Keeper) -> HttpResponse:
 def invite(request: HttpRequest, keeper: Keeper, collection_id: UUID) -> HttpResponse:
     collection = stewarded(keeper, collection_id)
     form = InvitationForm(
-        request.POST or None, collection=collection.pk, animals=_animals(collection.pk)
+        request.POST or None,
+        collection=collection.pk,
+        animals=_animals(collection.pk),
+        initial={"animals": request.GET.getlist("animal")},
     )
     if form.is_valid():
         visit = form.cleaned_data["visit"]

@@ -1,0 +1,112 @@
+"""Planning a visit, one animal's next check, and asking what a check would do."""
+
+import re
+from urllib.parse import parse_qs, urlsplit
+
+import pytest
+from tests.pages.browser import Browser
+from tests.pages.conftest import Here
+
+from scalewitness.animals.models import Animal
+from scalewitness.ledger.queries import tip
+
+
+@pytest.fixture
+def probed(here: Here) -> Animal:
+    """Probed by its owner a month ago."""
+    animal = here.animal("R-17")
+    here.name(animal, "Vesper")
+    here.call(here.odile, animal, "male")
+    return animal
+
+
+def test_a_visit_is_planned_and_leads_to_the_invitation(
+    here: Here, odile: Browser, probed: Animal
+) -> None:
+    here.now_is_now()
+    page = odile.open(f"/collections/{here.collection.pk}")
+    assert f"/collections/{here.collection.pk}/plan" in page.links
+    plan = odile.open(f"/collections/{here.collection.pk}/plan?minutes=30&by=keeper")
+    assert plan.status == 200
+    assert "Vesper : Probing , by an independent keeper 10 minutes" in plan.text
+    assert "The record lacks a blind check, and this would be one." in plan.text
+    assert "Never push." in plan.text
+    assert "stakes.open_sale" in plan.text
+    (invite,) = (one for one in plan.links if "/visits/new" in one)
+    assert parse_qs(urlsplit(invite).query) == {"animal": [str(probed.pk)]}
+    invitation = odile.open(invite)
+    assert invitation.form(invite).values["animals"] == [str(probed.pk)]
+
+
+def test_too_short_a_visit_leaves_it_out(here: Here, odile: Browser, probed: Animal) -> None:
+    here.now_is_now()
+    plan = odile.open(f"/collections/{here.collection.pk}/plan?minutes=5&by=keeper")
+    assert "No check is worth making in this time." in plan.text
+    assert "No time left for Vesper" in plan.text
+
+
+def test_a_fed_animal_waits(here: Here, odile: Browser, probed: Animal) -> None:
+    here.now_is_now()
+    here.say(here.odile, "husbandry_noted", probed.pk, {"noted": {"type": "meal", "taken": True}})
+    plan = odile.open(f"/collections/{here.collection.pk}/plan")
+    assert "Not today Vesper : It was fed less than 7 days before." in plan.text
+    one = odile.open(f"/animals/{probed.pk}/plan")
+    assert "It was fed less than 7 days before." in one.text
+
+
+def test_a_plan_without_a_number_is_refused_in_words(here: Here, odile: Browser) -> None:
+    plan = odile.open(f"/collections/{here.collection.pk}/plan?minutes=soon")
+    assert plan.status == 422
+    assert "Enter a whole number." in plan.text
+    assert odile.open(f"/collections/{here.collection.pk}/plan?by=nobody").status == 422
+
+
+def test_what_would_help_most_names_what_is_ruled_out(
+    here: Here, odile: Browser, probed: Animal
+) -> None:
+    here.now_is_now()
+    assert f"/animals/{probed.pk}/plan" in odile.open(f"/animals/{probed.pk}").links
+    page = odile.open(f"/animals/{probed.pk}/plan")
+    assert "Probing , by an independent keeper" in page.text
+    assert "Ultrasound by Odile Marten, an independent keeper, a laboratory" in page.text
+    assert "This is not for someone of this trade." in page.text
+    assert "Never push." in page.text
+
+
+def test_what_if_shows_before_and_after_and_records_nothing(
+    here: Here, odile: Browser, probed: Animal
+) -> None:
+    here.now_is_now()
+    size = tip().size
+    page = odile.open(f"/animals/{probed.pk}/what-if")
+    assert page.status == 200
+    assert "Nothing is recorded here." in page.text
+    form = page.form("")
+    assert form.method == "get"
+    found = odile.open(f"/animals/{probed.pk}/what-if?method=probing&who=blind&says=male")
+    labels = re.findall(r'<p class="label">([^<]*)</p>', found.html)
+    assert labels == ["probable male", "verified male"]
+    assert "The label would change from probable male to verified male." in found.text
+    assert tip().size == size
+    assert here.label(probed) == "probable male"
+
+
+def test_what_if_refuses_what_it_does_not_know(odile: Browser, probed: Animal) -> None:
+    assert odile.open(f"/animals/{probed.pk}/what-if?method=tarot&who=blind").status == 422
+
+
+def test_a_blind_guest_finds_none_of_it(here: Here, greta: Browser, probed: Animal) -> None:
+    visit = here.visit(here.greta, probed, days=60)
+    here.now_is_now()
+    asked = "what-if?method=probing&who=blind&says=male"
+    for path in (
+        f"/animals/{probed.pk}/plan",
+        f"/animals/{probed.pk}/{asked}",
+        f"/collections/{here.collection.pk}/plan",
+    ):
+        page = greta.open(path)
+        assert page.status == 404, path
+        assert not re.search(r"\b(?:fe)?male\b", page.text)
+    here.call(here.greta, probed, "male", visit=visit)
+    assert greta.open(f"/animals/{probed.pk}/{asked}").status == 200
+    assert greta.open(f"/animals/{probed.pk}/plan").status == 404
