@@ -5,9 +5,10 @@ import re
 import pytest
 from tests.api.client import Api, fact
 from tests.api.conftest import present
-from tests.world import World, probing
+from tests.world import World, new_id, probing
 
 from scalewitness.animals.models import Animal
+from scalewitness.animals.services import create_collection
 
 
 @pytest.fixture
@@ -132,3 +133,37 @@ def test_two_guests_know_nothing_of_each_other(world: World, secret: Animal, vis
     (row,) = other.get(f"/visits/{second}/sheet").body["animals"]
     assert (row["own_call"], "standing" in row) == (None, False)
     assert other.get(f"/visits/{visit}").code == "not_found"
+
+
+def test_an_open_animals_parents_tell_nothing_of_a_blind_one(world: World) -> None:
+    present(world)
+    dam, sire, young = world.animal("D-1"), world.animal("S-1"), world.animal("Y-1")
+    parents = {"dam": str(dam.pk), "sire": str(sire.pk)}
+    body = {"species": "python_regius", **parents}
+    world.say(world.odile, "particulars_corrected", young.pk, body)
+    visit = world.visit(world.greta, dam, young)
+    world.call(world.greta, young, "male", visit=visit)
+    guest, path = Api(world.greta), f"/animals/{young.pk}"
+    listed = {one["id"]: one for one in guest.get("/animals").body["items"]}
+    for shown in (guest.get(path).body, listed[str(young.pk)]):
+        assert (shown["sight"], shown["dam"], shown["sire"]) == ("all", None, None)
+    world.call(world.greta, dam, "female", visit=visit)
+    after = guest.get(path).body
+    assert (after["dam"], after["sire"]) == (str(dam.pk), None)
+    kept = Api(world.odile).get(path).body
+    assert {"dam": kept["dam"], "sire": kept["sire"]} == parents
+
+
+def test_not_even_ones_own_animal_tells_its_parents_sex_to_a_blind_guest(world: World) -> None:
+    present(world)
+    dam, young = world.animal("D-1"), world.animal("Y-1")
+    body = {"species": "python_regius", "dam": str(dam.pk)}
+    world.say(world.odile, "particulars_corrected", young.pk, body)
+    shelf = create_collection(world.greta, new_id(world.now), "Shelf", world.now)
+    sale = world.sold(young, email=world.greta.email)
+    moved = {"to": str(shelf.pk), "why": "sold", "sale": str(sale.pk)}
+    world.say(world.odile, "custody_changed", young.pk, moved)
+    buyer, path = Api(world.greta), f"/animals/{young.pk}"
+    assert buyer.get(path).body["dam"] == str(dam.pk)
+    world.visit(world.greta, dam)
+    assert buyer.get(path).body["dam"] is None

@@ -55,7 +55,8 @@ def edit_animal(request: Request, id: UUID) -> Response:
         version = version_wanted(request, animal.version)
         edit(animal, fields, version=version, by=keeper, now=now)
     animal, sight = animal_seen(keeper.pk, id, now)
-    return Response(animals([(animal, sight)])[0], headers=etag(animal.version))
+    shown = animals([(animal, sight)], keeper.pk, now)[0]
+    return Response(shown, headers=etag(animal.version))
 
 
 def _fields(sent: AnimalEdit) -> dict[str, Any]:

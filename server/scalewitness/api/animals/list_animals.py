@@ -26,7 +26,8 @@ COLLECTION = Id("collection", "Only animals of this collection.")
 def list_animals(request: Request) -> Response:
     """Ordered by id, which follows nothing about an animal. The `Link` header leads on."""
     limit, after, collection = LIMIT.read(request), _after(request), COLLECTION.read(request)
-    rows = visible_animals(keeper_of(request).pk, timezone.now())
+    keeper, now = keeper_of(request).pk, timezone.now()
+    rows = visible_animals(keeper, now)
     if collection is not None:
         # A blind guest is told no collection, so none may be found out by asking.
         rows = rows.filter(collection=collection, sight="all")
@@ -35,8 +36,8 @@ def list_animals(request: Request) -> Response:
     limit = limit or LIMIT.most
     page = list(rows[: limit + 1])
     cursor = _cursor(page[limit - 1].pk) if len(page) > limit else None
-    shown = Animals(animals([(row, row.sight) for row in page[:limit]]), cursor)
-    return Response(shown, headers=_link(request, cursor))
+    shown = animals([(row, row.sight) for row in page[:limit]], keeper, now)
+    return Response(Animals(shown, cursor), headers=_link(request, cursor))
 
 
 def _cursor(last: UUID) -> str:

@@ -17,6 +17,7 @@ from scalewitness.calls.queries.visibility import animal_seen
 def show_animal(request: Request, id: UUID) -> Response:
     """A blind guest sees what identifies the animal and what matters for its welfare, and
     no ETag. The ETag names the version of what PATCH edits."""
-    animal, sight = animal_seen(keeper_of(request).pk, id, timezone.now())
+    keeper, now = keeper_of(request).pk, timezone.now()
+    animal, sight = animal_seen(keeper, id, now)
     headers = etag(animal.version) if sight == "all" else {}
-    return Response(animals([(animal, sight)])[0], headers=headers)
+    return Response(animals([(animal, sight)], keeper, now)[0], headers=headers)

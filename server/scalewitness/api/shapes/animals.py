@@ -13,6 +13,7 @@ from scalewitness.api.shapes import words
 from scalewitness.api.shapes.people import CollectionNamed
 from scalewitness.calls.models import Standing
 from scalewitness.calls.queries.standings import latest_standings
+from scalewitness.calls.queries.visibility import parents_told
 from scalewitness.domain.sexing.taxa import Taxon, taxon
 
 BLIND_SCHEMES = frozenset({"tag", "transponder"})
@@ -53,7 +54,8 @@ class StandingNamed(Struct, frozen=True):
 
 
 class AnimalShown(Struct, frozen=True, tag_field="sight", tag="all"):
-    """An animal to someone who may see all of it. ``version`` is that of what PATCH edits."""
+    """An animal to someone who may see all of it. ``version`` is that of what PATCH edits.
+    ``sire`` and ``dam`` are left out while the reader is blind to that animal's own sex."""
 
     id: UUID
     collection: CollectionNamed
@@ -113,13 +115,22 @@ class Collections(Struct, frozen=True):
     items: list[CollectionShown]
 
 
-def animals(seen: Sequence[tuple[Animal, str]]) -> list[AnimalShown | AnimalBlind]:
-    """Animals with the sight the asker has of each, in the order given."""
+def animals(
+    seen: Sequence[tuple[Animal, str]], keeper: UUID, now: datetime
+) -> list[AnimalShown | AnimalBlind]:
+    """Animals with the sight ``keeper`` has of each, in the order given."""
+    parents = parents_told(keeper, (animal for animal, sight in seen if sight == "all"), now)
     ids = [animal.pk for animal, _ in seen]
     standings = latest_standings(animal.pk for animal, sight in seen if sight == "all")
     marks, conditions = identifiers_of(ids), conditions_of(ids)
     return [
-        whole(animal, marks.get(animal.pk, []), conditions[animal.pk], standings.get(animal.pk))
+        whole(
+            animal,
+            marks.get(animal.pk, []),
+            conditions[animal.pk],
+            standings.get(animal.pk),
+            parents[animal.pk],
+        )
         if sight == "all"
         else blind(animal, marks.get(animal.pk, []), conditions[animal.pk])
         for animal, sight in seen
@@ -127,15 +138,20 @@ def animals(seen: Sequence[tuple[Animal, str]]) -> list[AnimalShown | AnimalBlin
 
 
 def whole(
-    animal: Animal, marks: list[Identifier], state: Condition, standing: Standing | None
+    animal: Animal,
+    marks: list[Identifier],
+    state: Condition,
+    standing: Standing | None,
+    parents: tuple[UUID | None, UUID | None],
 ) -> AnimalShown:
+    """``parents``: sire and dam, each None where it may not be told."""
     return AnimalShown(
         id=animal.pk,
         collection=CollectionNamed(animal.collection_id, animal.collection.name),
         species=species(animal.species),
         hatched=animal.hatched,
-        sire=animal.sire,
-        dam=animal.dam,
+        sire=parents[0],
+        dam=parents[1],
         traits=animal.traits,
         name=animal.name,
         rack=animal.rack,

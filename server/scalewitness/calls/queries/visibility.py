@@ -5,6 +5,7 @@ yet given their own call on this visit sees what identifies the animal and what 
 for its welfare, and nothing that could tell its sex.
 """
 
+from collections.abc import Iterable
 from datetime import datetime
 from typing import TYPE_CHECKING, Literal, TypedDict
 from uuid import UUID
@@ -13,7 +14,7 @@ from django.db.models import Case, Exists, OuterRef, Q, QuerySet, Value, When
 from django.db.models.fields import CharField
 
 from scalewitness.animals.models import Animal, Collection
-from scalewitness.animals.queries import collections_ever
+from scalewitness.animals.queries import collections_ever, stewarded_collections
 from scalewitness.calls.models import Call
 from scalewitness.domain.errors import NotFound
 from scalewitness.people.queries import active_grants, covering, grants_on
@@ -70,6 +71,31 @@ def animal_open(keeper: UUID, animal: UUID, now: datetime) -> Animal:
     if sight != "all":
         raise NotFound()
     return found
+
+
+def parents_told(
+    keeper: UUID, animals: Iterable[Animal], now: datetime
+) -> dict[UUID, tuple[UUID | None, UUID | None]]:
+    """Sire and dam of each animal as far as they may be told: being one tells a sex.
+
+    A keeper or partner is told all but those they are blind to; anyone else only of
+    parents that they see whole.
+    """
+    listed = list(animals)
+    parents = {one for animal in listed for one in (animal.sire, animal.dam) if one}
+    if not parents:
+        return {animal.pk: (None, None) for animal in listed}
+    seen = visible_animals(keeper, now).filter(pk__in=parents)
+    sights = dict(seen.values_list("pk", "sight"))
+    own = {collection.pk for collection in stewarded_collections(keeper, now)}
+
+    def told(animal: Animal, parent: UUID | None) -> UUID | None:
+        if parent is None:
+            return None
+        sight = sights.get(parent, "all" if animal.collection_id in own else "none")
+        return parent if sight == "all" else None
+
+    return {animal.pk: (told(animal, animal.sire), told(animal, animal.dam)) for animal in listed}
 
 
 def was_blind(keeper: UUID, animal: Animal) -> bool:
