@@ -4,9 +4,12 @@ from uuid import UUID
 
 import msgspec
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from tests.world import World, new_id, probing
 
 from scalewitness.animals.models import Animal
+from scalewitness.animals.queries import animal_ids
 from scalewitness.animals.services import edit
 from scalewitness.calls.queries.planning import (
     HAS_A_SHARE,
@@ -223,6 +226,19 @@ def test_a_reported_check_is_never_the_blind_one(world: World, probed: Animal) -
     assert found.verified == 0
     assert REPORTED in found.reasons
     assert HAS_A_SHARE not in found.reasons
+
+
+def test_more_animals_take_no_more_queries(world: World) -> None:
+    def queries() -> int:
+        with CaptureQueriesContext(connection) as asked:
+            plan_visit(world.collection, at_stake(animal_ids(world.collection)), 60, world.now)
+        return len(asked)
+
+    world.call(world.odile, world.animal("A-1"), "male")
+    few = queries()
+    for n in range(5):
+        world.call(world.odile, world.animal(f"B-{n}"), "female")
+    assert queries() == few
 
 
 def test_every_planning_number_has_its_status() -> None:

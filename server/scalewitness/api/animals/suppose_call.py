@@ -40,9 +40,8 @@ class Supposition(Sent, frozen=True, kw_only=True):
 )
 def suppose_call(request: Request, id: UUID) -> Response:
     """The standing before and after. Nothing is recorded: the call was not made."""
-    keeper, now = keeper_of(request).pk, timezone.now()
+    sent, keeper, now = body_of(request, Supposition), keeper_of(request).pk, timezone.now()
     animal = animal_open(keeper, id, now)
-    sent = body_of(request, Supposition)
     if sent.observed is not None and method_of(sent.observed) != sent.method:
         raise WrongShape("It is another method's.", pointer="/observed/method")
     call = msgspec.convert(msgspec.structs.asdict(sent), Supposed)
