@@ -8,6 +8,7 @@ from tests.world import World, new_id, probing
 from scalewitness.calls.models import Call, HeldCall
 from scalewitness.calls.queries.visibility import animal_seen, visible_animals
 from scalewitness.domain.errors import Refused
+from scalewitness.domain.moments import rfc3339
 from scalewitness.people.models import Practitioner
 
 pytestmark = pytest.mark.django_db
@@ -262,3 +263,53 @@ def test_whoever_once_kept_the_animal_is_never_blind_to_it(world: World) -> None
     visit = world.visit(world.pim, animal)
     world.call(world.pim, animal, "female", visit=visit)
     assert Call.objects.get(by=world.pim.pk).blind is False
+
+
+def test_a_check_made_before_the_animal_moved_is_taken(world: World) -> None:
+    """Examined on the visit; the host then moved the animal to another room."""
+    from scalewitness.animals.services import create_collection
+
+    animal = world.animal("A1")
+    visit = world.visit(world.greta, animal)
+    examined = world.now + timedelta(hours=1)
+    world.pass_time(hours=2)
+    other = create_collection(world.odile, new_id(), "Other room", world.now)
+    world.say(world.odile, "custody_changed", animal.pk, {"to": str(other.pk), "why": "moved"})
+    assert world.call(world.greta, animal, "male", visit=visit, at=examined).status == "accepted"
+    late = probing("male") | {"visit": str(visit)}
+    world.pass_time(hours=1)
+    assert refusal(world, world.greta, "call_made", animal.pk, late) == "not_found"
+
+
+def test_a_former_partners_earlier_check_is_taken(world: World) -> None:
+    animal = world.animal("A1")
+    grant = world.make_partner(world.pim)
+    examined = world.now + timedelta(hours=1)
+    world.pass_time(hours=2)
+    world.say(world.odile, "grant_revoked", world.collection.pk, {"grant": str(grant)})
+    outcome = world.say(world.pim, "call_made", animal.pk, probing("male", "A1"), at=examined)
+    assert outcome.status == "accepted"
+    world.pass_time(hours=1)
+    assert refusal(world, world.pim, "call_made", animal.pk, probing("male")) == "not_allowed"
+
+
+def test_an_id_stands_for_one_thing_only(world: World) -> None:
+    """Else a stranger's fact would be filed under somebody's animal."""
+    animal, other = world.animal("A1"), world.animal("A2")
+    with pytest.raises(Refused) as error:
+        world.say(
+            world.odile,
+            "visit_invited",
+            animal.pk,
+            {
+                "collection": str(world.collection.pk),
+                "guest": str(world.greta.pk),
+                "animals": [str(other.pk)],
+                "opens": rfc3339(world.now),
+                "closes": rfc3339(world.now + timedelta(days=1)),
+            },
+        )
+    assert error.value.as_problem()["code"] == "id_reused"
+    registered = {"collection": str(world.collection.pk), "species": "python_regius"}
+    code = refusal(world, world.odile, "animal_registered", world.collection.pk, registered)
+    assert code == "id_reused"

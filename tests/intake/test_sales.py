@@ -137,7 +137,7 @@ def test_a_paid_sale_owes_a_disclosure_in_the_same_transaction(world: World) -> 
     assert (owed.was["label"], owed.now["label"]) == ("verified male", "contested")
     assert (owed.to_id, owed.change) == (sale.buyer_id, "fell")
     letter = Letter.objects.get(kind="disclosure")
-    assert (letter.to, letter.cause) == ("bela@buyers.example", owed.cause)
+    assert (letter.to, letter.cause) == ("bela@buyers.example", owed.pk)
     assert Dispute.objects.get().sale == sale
     assert OfferLink.objects.filter(purpose="disclosure").count() == 1
 

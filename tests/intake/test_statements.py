@@ -14,6 +14,7 @@ from scalewitness.domain.errors import Refused
 from scalewitness.intake.statements import adopt_policy, lapse_offers
 from scalewitness.intake.tasks import lapse_due_offers
 from scalewitness.ledger.models import Entry
+from scalewitness.mail.models import Letter
 from scalewitness.sales.models import OfferLink
 from scalewitness.sales.queries import progress_of
 
@@ -66,6 +67,21 @@ def test_a_stricter_policy_is_a_fact_and_what_it_takes_away_is_disclosed(world: 
     with pytest.raises(Refused) as error:
         adopt_policy("policy-strict", "sexing-1", {"verified": "0.990000"}, world.now)
     assert error.value.as_problem()["code"] == "id_reused"
+
+
+def test_one_policy_that_fells_two_animals_of_a_sale_owes_two_letters(world: World) -> None:
+    """The policy is one cause; what is owed is one letter for each disclosure and standing."""
+    one, other = world.verified("V1"), world.verified("V2")
+    sale = world.draft(one, other)
+    offer = world.offer(sale)
+    assert offer.id is not None
+    assert offer.position is not None
+    world.confirm(sale, offer.id, offer.position)
+    world.say(world.odile, "payment_recorded", sale.pk)
+    adopt_policy("policy-strict", "sexing-1", {"verified": "0.999990"}, world.now)
+    assert Disclosure.objects.count() == 2
+    assert Letter.objects.filter(kind="disclosure").count() == 2
+    assert Letter.objects.filter(kind="standing_notice").count() == 2
 
 
 @pytest.mark.parametrize(

@@ -162,3 +162,9 @@ def collections_ever(animal: Animal) -> list[UUID]:
     """The collection the animal is in and every one it has left."""
     left = Custody.objects.filter(animal=animal).values_list("came_from", flat=True)
     return [animal.collection_id, *left]
+
+
+def left_at(animal: Animal, collection: UUID) -> datetime:
+    """When the animal last left a collection it is no longer in."""
+    moves = Custody.objects.filter(animal=animal, came_from=collection)
+    return moves.order_by("-position").values_list("at", flat=True)[0]

@@ -18,6 +18,7 @@ from scalewitness.domain.facts import (
     IdentifierAssigned,
     Particulars,
 )
+from scalewitness.ledger.queries import is_spoken_for
 from scalewitness.ledger.services import Logged
 from scalewitness.people.models import Keeper
 
@@ -31,6 +32,8 @@ def create_collection(keeper: Keeper, collection: UUID, name: str, now: datetime
         IdReused: the id stands for another collection.
     """
     found = Collection.objects.filter(pk=collection).first()
+    if found is None and is_spoken_for(collection):
+        raise IdReused()
     if found is None:
         try:
             with transaction.atomic():
@@ -133,6 +136,10 @@ def store_move(animal: Animal, fact: Logged[CustodyChanged]) -> None:
         why=fact.body.why,
         at=fact.at,
     )
-    animal.collection_id = UUID(fact.body.to)
+    target = Collection.objects.get(pk=fact.body.to)
+    if target.keeper_id != animal.collection.keeper_id:
+        # What one keeper wrote for themself is not the next one's to read.
+        animal.name = animal.rack = animal.description = ""
+    animal.collection = target
     animal.version += 1
     _save(animal, None, fact.received_at)

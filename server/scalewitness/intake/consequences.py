@@ -6,6 +6,7 @@ from uuid import UUID
 import msgspec
 
 from scalewitness.animals.models import Animal
+from scalewitness.calls.models import Standing
 from scalewitness.calls.queries.standings import assessment_of, label_of, latest_standing
 from scalewitness.calls.services import store_standing
 from scalewitness.disclosures.queries import last_told
@@ -63,7 +64,7 @@ def _reassess(animal: Animal, touched: Touched, batch: Batch) -> None:
         StandingChanged,
     )
     logged = batch.state("standing_changed", animal.pk, body)
-    store_standing(logged)
+    standing = store_standing(logged)
     now = Representation(
         animal=str(animal.pk),
         label=body.label,
@@ -71,17 +72,22 @@ def _reassess(animal: Animal, touched: Touched, batch: Batch) -> None:
         p_male_pessimistic=body.p_male_pessimistic,
         position=logged.position,
     )
-    _follow(animal, before, now, touched, batch)
+    _follow(animal, before, standing, now, touched, batch)
 
 
 def _follow(
-    animal: Animal, before: str, now: Representation, touched: Touched, batch: Batch
+    animal: Animal,
+    before: str,
+    standing: Standing,
+    now: Representation,
+    touched: Touched,
+    batch: Batch,
 ) -> None:
     sales = {str(sale.pk): sale for sale in sales_of_animal(animal.pk)}
     views = [view for sale in sales.values() if (view := _view(sale, animal.pk)) is not None]
     represented = {view.sale: view.represented for view in views}
     dispute = open_dispute_on(animal.pk) is not None
-    writer = _Consequences(animal, sales, represented, before, now, touched, batch)
+    writer = _Consequences(animal, sales, represented, before, standing, now, touched, batch)
     for consequence in consequences(before, now.label, views, dispute_open=dispute):
         writer.write(consequence)
 
@@ -112,12 +118,14 @@ class _Consequences:
         sales: dict[str, Sale],
         represented: dict[str, Representation],
         before: str,
+        standing: Standing,
         now: Representation,
         touched: Touched,
         batch: Batch,
     ) -> None:
         self.animal, self.sales, self.represented = animal, sales, represented
         self.before, self.now, self.batch = before, now, batch
+        self.standing = standing
         self.cause, self.cause_kind = touched.cause, touched.kind
 
     def write(self, consequence: Consequence) -> None:
@@ -131,7 +139,7 @@ class _Consequences:
             case TellKeepers():
                 letters.standing(
                     self.animal,
-                    self.cause,
+                    self.standing.pk,
                     consequence.change,
                     self.before,
                     self.now.label,

@@ -100,7 +100,7 @@ def disclosure(owed: Disclosure, link: OfferLink, cause_kind: str, batch: Batch)
     offered = offer_in_force(owed.sale)
     batch.owe_letter(
         "disclosure",
-        cause=owed.cause,
+        cause=owed.pk,
         recipient=owed.to_id,
         to=owed.to.email,
         context={
@@ -122,12 +122,12 @@ def disclosure(owed: Disclosure, link: OfferLink, cause_kind: str, batch: Batch)
     )
 
 
-def standing(animal: Animal, cause: UUID, change: str, was: str, now: str, batch: Batch) -> None:
+def standing(animal: Animal, standing: UUID, change: str, was: str, now: str, batch: Batch) -> None:
     """Holder, partners and earlier sellers hear that a verified standing changed."""
     for keeper in concerned(animal, batch):
         batch.owe_letter(
             "standing_notice",
-            cause=cause,
+            cause=standing,
             recipient=keeper.pk,
             to=keeper.email,
             context={

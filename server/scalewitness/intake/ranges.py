@@ -58,6 +58,11 @@ def _particulars(body: facts.Particulars, received_at: datetime) -> None:
             raise FutureDate("The hatch date lies in the future.", pointer="/body/hatched")
         if hatched < OLDEST:
             raise OutOfRange("No snake is that old.", pointer="/body/hatched")
+    for index, trait in enumerate(body.traits):
+        if "@" in trait or "," in trait:
+            raise OutOfRange(
+                "A trait is a word for a colour or pattern.", pointer=f"/body/traits/{index}"
+            )
     if body.sire and body.sire == body.dam:
         raise OutOfRange("Sire and dam are the same animal.", pointer="/body/dam")
 
@@ -146,6 +151,8 @@ def _finding(body: facts.FindingRecorded, received_at: datetime) -> None:
 
 
 def _code(scheme: str, code: str, pointer: str) -> None:
+    if "@" in code:
+        raise OutOfRange("A code names an animal, never a person.", pointer=pointer)
     try:
         if scheme == "transponder":
             parse_transponder(code)

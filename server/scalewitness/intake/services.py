@@ -173,7 +173,12 @@ class _Seen:
         if entry := self._entries.get(item.id):
             return self._again(item, bytes(entry.leaf), entry.position, "duplicate", entry)
         if held := self._held.get(item.id):
-            same = held.by == self._actor.by and held.submission["body"] == _json(item)
+            same = (held.by, held.animal_id, held.submission["at"], held.submission["body"]) == (
+                self._actor.by,
+                item.about,
+                item.at.isoformat(),
+                _json(item),
+            )
             if not same:
                 raise IdReused()
             return Outcome(str(item.id), "held", flags=item.flags)

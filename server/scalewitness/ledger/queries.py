@@ -4,6 +4,8 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from uuid import UUID
 
+from django.db.models import Q
+
 from scalewitness.domain.translog.leaf import Leaf, read_leaf
 from scalewitness.ledger.models import Entry, Head, Text
 
@@ -60,3 +62,8 @@ def texts_of(facts: Iterable[UUID]) -> dict[tuple[UUID, str], str]:
 def salts_of(facts: Iterable[UUID]) -> dict[tuple[UUID, str], bytes]:
     rows = Text.objects.filter(fact__in=list(facts))
     return {(row.fact, row.field): bytes(row.salt) for row in rows}
+
+
+def is_spoken_for(thing: UUID) -> bool:
+    """Whether any fact is, or is about, this id: a new thing needs one of its own."""
+    return Entry.objects.filter(Q(fact=thing) | Q(about=thing)).exists()

@@ -48,14 +48,14 @@ def link_token(link: UUID) -> str:
     return _signer.sign(link.hex)
 
 
-def is_our_token(token: str) -> bool:
-    """Whether this server signed the token; says nothing of expiry or revocation.
+def link_of(token: str) -> UUID:
+    """The link a token stands for, also under an earlier key of `SECRET_KEY_FALLBACKS`;
+    says nothing of expiry or revocation.
 
     Raises:
-        django.core.signing.BadSignature: it did not.
+        django.core.signing.BadSignature: this server did not sign it.
     """
-    _signer.unsign(token)
-    return True
+    return UUID(hex=_signer.unsign(token))
 
 
 def message_id(kind: str, cause: UUID, recipient: UUID) -> str:

@@ -67,10 +67,10 @@ def _held_sales(keeper: Keeper, now: datetime) -> Iterable[Matter]:
 
 def _disclosures(keeper: Keeper, now: datetime) -> Iterable[Matter]:
     owed = [one for one in disclosures_in(sales_seen(keeper.pk, now)) if is_open(one)]
-    letters = letters_for({one.cause for one in owed})
+    letters = letters_for({one.pk for one in owed})
     for one in owed:
         url = reverse("disclosure", args=[one.pk])
-        mine = [letter for letter in letters.get(one.cause, []) if letter.recipient == one.to_id]
+        mine = letters.get(one.pk, [])
         if any(letter.state == Letter.State.FAILED for letter in mine):
             yield Matter("A disclosure could not be delivered", one.to.name, url, urgent=True)
         else:

@@ -50,7 +50,7 @@ def both_versions(owed: Disclosure) -> dict[str, Any]:
 @signed_in
 def show_disclosures(request: HttpRequest, keeper: Keeper) -> HttpResponse:
     given = disclosures_in(sales_seen(keeper.pk, timezone.now()))
-    letters = letters_for({one.cause for one in given})
+    letters = letters_for({one.pk for one in given})
     context = {
         "given": [both_versions(one) | _delivery(one, letters) for one in given],
         "received": [both_versions(one) for one in disclosures_to(keeper.pk)],
@@ -59,11 +59,7 @@ def show_disclosures(request: HttpRequest, keeper: Keeper) -> HttpResponse:
 
 
 def _delivery(owed: Disclosure, letters: dict[UUID, list[Letter]]) -> dict[str, Any]:
-    mine = [
-        letter
-        for letter in letters.get(owed.cause, [])
-        if letter.kind == "disclosure" and letter.recipient == owed.to_id
-    ]
+    mine = letters.get(owed.pk, [])
     letter = mine[-1] if mine else None
     return {
         "letter": letter,
@@ -96,7 +92,7 @@ def _disclosure_page(
         "refused": refused,
     }
     if selling:
-        context |= _delivery(owed, letters_for([owed.cause]))
+        context |= _delivery(owed, letters_for([owed.pk]))
     status = refused.status if refused else 200
     return page(request, "disclosures/disclosure.html", context, status=status)
 

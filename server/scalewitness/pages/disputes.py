@@ -17,7 +17,7 @@ from scalewitness.disclosures.models import Disclosure
 from scalewitness.disputes.models import Dispute
 from scalewitness.disputes.queries import dispute_of, disputes_seen
 from scalewitness.domain.errors import NotFound
-from scalewitness.ledger.queries import texts_of
+from scalewitness.ledger.queries import entry_at, texts_of
 from scalewitness.mail.models import Letter
 from scalewitness.mail.queries import letters_for
 from scalewitness.pages.access import actor_of, page, post_or_go, signed_in
@@ -27,6 +27,7 @@ from scalewitness.pages.disclosures import DELIVERY
 from scalewitness.pages.evidence import Shown, by_name, lines_of, weakest
 from scalewitness.pages.forms.calls import one_of
 from scalewitness.pages.forms.facts import FactForm, new_id, note
+from scalewitness.pages.plots.of_case import depths_of
 from scalewitness.people.models import Keeper
 from scalewitness.sales.models import SaleStep
 
@@ -158,17 +159,21 @@ def _dispute_page(
     case = dossier(dispute.animal)
     calls = by_name(case)
     finding = getattr(dispute, "finding", None)
-    texts = texts_of([dispute.pk] + ([finding.pk] if finding else []))
+    opened = entry_at(dispute.position)
+    said_by = opened.fact if opened else dispute.pk
+    texts = texts_of([said_by] + ([finding.pk] if finding else []))
     steward = is_steward(keeper.pk, dispute.animal.collection, timezone.now())
     context = {
         "dispute": dispute,
         "title": title_of(dispute.animal),
         "ground": GROUNDS[dispute.ground],
+        "note": texts.get((said_by, "note")),
         "finding": finding,
         "outcome": dict(OUTCOMES).get(finding.outcome) if finding else None,
         "remedy": dict(REMEDIES).get(finding.remedy) if finding else None,
         "reasons_text": texts.get((finding.pk, "reasons")) if finding else None,
         "case": case,
+        "depths": depths_of(case),
         "calls": sorted(calls, key=lambda one: one.call.examined_at),
         "answer": lines_of(case, "answer"),
         "reasons": lines_of(case, "reason"),
@@ -189,9 +194,9 @@ def _letters(dispute: Dispute) -> list[dict[str, Any]]:
     finding = getattr(dispute, "finding", None)
     causes = {
         dispute.pk,
-        *([dispute.cause] if dispute.cause else []),
         *([finding.pk] if finding else []),
-        *owed.values_list("cause", flat=True),
+        *owed.values_list("pk", flat=True),
+        *animal.standings.values_list("pk", flat=True),
         *holds.values_list("pk", flat=True),
     }
     found = [letter for some in letters_for(causes).values() for letter in some]

@@ -134,7 +134,7 @@ def _sale_page(request: HttpRequest, sale: Sale, refused: Step | None = None) ->
     progress = progress_of(sale)
     steps = list(sale.steps.all())
     owed = list(Disclosure.objects.filter(sale=sale).select_related("acknowledgement", "animal"))
-    causes = {step.pk for step in steps} | {one.cause for one in owed}
+    causes = {step.pk for step in steps} | {one.pk for one in owed}
     letters = [letter for found in letters_for(causes).values() for letter in found]
     mine = {sale.buyer_id, sale.collection.keeper_id}
     context = {

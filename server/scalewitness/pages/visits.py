@@ -48,7 +48,7 @@ def _seen(keeper: Keeper, visit_id: UUID, now: datetime) -> tuple[Visit, bool]:
     visit = visit_of(visit_id)
     if visit is None:
         raise NotFound()
-    hosting = is_steward(keeper.pk, visit.collection, now) or visit.host_id == keeper.pk
+    hosting = is_steward(keeper.pk, visit.collection, now)
     if not hosting and visit.guest_id != keeper.pk:
         raise NotFound()
     return visit, hosting

@@ -7,7 +7,14 @@ from uuid import UUID
 from allauth.account.models import EmailAddress
 from django.db.models import Exists, OuterRef, Q, QuerySet
 
-from scalewitness.people.models import Device, Grant, GrantAnimal, Keeper, Practitioner
+from scalewitness.people.models import (
+    Device,
+    Grant,
+    GrantAnimal,
+    GrantEnd,
+    Keeper,
+    Practitioner,
+)
 
 
 def active_grants(keeper: UUID, now: datetime) -> QuerySet[Grant]:
@@ -107,3 +114,8 @@ def grants_held(keeper: UUID) -> list[Grant]:
 def practitioner_named(keeper: UUID, name: str) -> Practitioner | None:
     """The veterinarian, laboratory or earlier keeper whom the keeper named so before."""
     return Practitioner.objects.filter(named_by=keeper, name=name).order_by("pk").first()
+
+
+def is_ended(grant: UUID) -> bool:
+    """Whether it was ended before its time."""
+    return GrantEnd.objects.filter(pk=grant).exists()

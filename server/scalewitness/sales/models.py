@@ -65,7 +65,8 @@ class SaleStep(AppendOnly):
 
 
 class OfferLink(models.Model):
-    """The buyer's way in: signed, expiring, revocable; only its hash is stored.
+    """The buyer's way in: signed, expiring, revocable. Its token is derived from the id
+    under the server's key when a letter is composed, so nothing at rest opens it.
 
     ``purpose``: ``offer`` to read, confirm or decline; ``disclosure`` to read what changed
     and acknowledge it.
@@ -75,7 +76,6 @@ class OfferLink(models.Model):
     sale = models.ForeignKey(Sale, on_delete=models.PROTECT, related_name="links")
     offer = models.UUIDField()
     purpose = models.CharField(max_length=10)
-    token_hash = models.BinaryField(unique=True)
     expires_at = models.DateTimeField()
     revoked_at = models.DateTimeField(null=True)
 

@@ -2,7 +2,6 @@
 
 from collections.abc import Iterable
 from datetime import datetime
-from hashlib import sha256
 from uuid import UUID
 
 from django.core.signing import BadSignature
@@ -10,7 +9,7 @@ from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from scalewitness.domain.errors import LinkGone
 from scalewitness.domain.sales import UNPAID, Progress, State, Step, fold
-from scalewitness.mail.services import is_our_token
+from scalewitness.mail.services import link_of
 from scalewitness.people.queries import active_grants
 from scalewitness.sales.models import OfferLink, Sale, SaleStep
 
@@ -55,10 +54,6 @@ def offer_in_force(sale: Sale) -> SaleStep | None:
     return offers[-1] if offers else None
 
 
-def hash_of(token: str) -> bytes:
-    return sha256(token.encode()).digest()
-
-
 def link_behind(token: str, now: datetime) -> OfferLink:
     """The live link a token opens.
 
@@ -66,12 +61,12 @@ def link_behind(token: str, now: datetime) -> OfferLink:
         LinkGone: forged, unknown, expired or revoked; one answer for all.
     """
     try:
-        is_our_token(token)
+        link_id = link_of(token)
     except BadSignature:
         raise LinkGone() from None
     link = (
         OfferLink.objects.select_related("sale__buyer", "sale__collection")
-        .filter(token_hash=hash_of(token), revoked_at=None, expires_at__gt=now)
+        .filter(pk=link_id, revoked_at=None, expires_at__gt=now)
         .first()
     )
     if link is None:

@@ -10,12 +10,11 @@ from django.db import IntegrityError, transaction
 from scalewitness.animals.models import Animal, Collection
 from scalewitness.domain.errors import IdReused
 from scalewitness.domain.facts import Body
+from scalewitness.ledger.queries import is_spoken_for
 from scalewitness.ledger.services import Logged
-from scalewitness.mail.services import link_token
 from scalewitness.people.models import Keeper
 from scalewitness.people.queries import verified_keeper
 from scalewitness.sales.models import Buyer, OfferLink, Sale, SaleAnimal, SaleStep
-from scalewitness.sales.queries import hash_of
 
 
 def draft_sale(
@@ -37,6 +36,8 @@ def draft_sale(
     buyer = Buyer(
         id=buyer_id, name=buyer_name, email=buyer_email, keeper=verified_keeper(buyer_email)
     )
+    if not Sale.objects.filter(pk=sale).exists() and is_spoken_for(sale):
+        raise IdReused()
     made = Sale(id=sale, collection=collection, buyer=buyer, drafted_by=by, drafted_at=now)
     try:
         with transaction.atomic():
@@ -82,7 +83,6 @@ def open_link(sale: Sale, *, link: UUID, offer: UUID, purpose: str, expires: dat
         sale=sale,
         offer=offer,
         purpose=purpose,
-        token_hash=hash_of(link_token(link)),
         expires_at=expires,
     )
 

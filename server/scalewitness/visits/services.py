@@ -5,6 +5,7 @@ from uuid import UUID
 from scalewitness.domain.facts import Body, VisitInvited
 from scalewitness.domain.moments import parse_moment
 from scalewitness.ledger.services import Logged
+from scalewitness.people.queries import is_ended
 from scalewitness.people.services import end_grant, store_guest_grant
 from scalewitness.visits.models import Visit, VisitAnimal, VisitStep
 
@@ -45,7 +46,7 @@ def store_answer(visit: Visit, kind: str, fact: Logged[Body]) -> None:
 
 def store_cancellation(visit: Visit, fact: Logged[Body], *, accepted: bool) -> None:
     _step(visit, "visit_cancelled", fact)
-    if accepted:
+    if accepted and not is_ended(visit.pk):
         end_grant(visit.pk, fact.position, fact.received_at)
 
 

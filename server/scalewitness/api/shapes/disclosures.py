@@ -88,6 +88,5 @@ def _acknowledged_at(owed: Disclosure) -> datetime | None:
 
 
 def _letters(owed: Disclosure) -> list[LetterShown]:
-    rows = letters_for([owed.cause]).get(owed.cause, [])
-    mine = [row for row in rows if row.context.get("disclosure") == str(owed.pk)]
-    return letters(mine, {owed.to_id: owed.to.name})
+    rows = letters_for([owed.pk]).get(owed.pk, [])
+    return letters(rows, {owed.to_id: owed.to.name})

@@ -149,7 +149,7 @@ def _party(step: SaleStep, one: Sale) -> str:
 def _letters(one: Sale, steps: list[SaleStep]) -> list[LetterShown]:
     """Letters that a step or a disclosure of this sale caused, to either side."""
     owed = list(Disclosure.objects.filter(sale=one))
-    by_cause = letters_for([*(step.pk for step in steps), *(each.cause for each in owed)])
+    by_cause = letters_for([*(step.pk for step in steps), *(each.pk for each in owed)])
     mine = {one.buyer_id: one.buyer.name, one.collection.keeper_id: one.collection.keeper.name}
     rows = [row for rows in by_cause.values() for row in rows if _of_sale(row, one)]
     return letters(sorted(rows, key=lambda row: (row.created_at, row.pk)), mine)

@@ -7,7 +7,7 @@ from scalewitness.animals import services
 from scalewitness.animals.models import Animal, Collection
 from scalewitness.animals.queries import animal_of, collection_of, is_steward
 from scalewitness.calls.queries.visibility import animal_seen
-from scalewitness.domain.errors import IdReused, NotAllowed, NotFound, OutOfRange
+from scalewitness.domain.errors import NotAllowed, NotFound, OutOfRange
 from scalewitness.domain.facts import (
     AnimalRegistered,
     CustodyChanged,
@@ -17,6 +17,7 @@ from scalewitness.domain.facts import (
 )
 from scalewitness.domain.sales import RELIED_ON
 from scalewitness.intake.batch import Batch
+from scalewitness.intake.rules.ids import check_unused
 from scalewitness.intake.submission import Sealed
 from scalewitness.sales.queries import progress_of, sale_of
 
@@ -34,8 +35,7 @@ def animal_registered(fact: Sealed, batch: Batch) -> int:
     collection = collection_of(UUID(body.collection))
     if collection is None or not is_steward(batch.actor.keeper, collection, batch.now):
         raise NotFound("You hold no such collection.", pointer="/body/collection")
-    if animal_of(fact.about) is not None:
-        raise IdReused("This animal is already registered.", pointer="/about")
+    check_unused(fact.about)
     _check_parents(body, batch)
     logged = batch.log(fact)
     services.store_animal(logged)

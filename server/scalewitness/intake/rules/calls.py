@@ -10,7 +10,9 @@ from scalewitness.animals.models import Animal
 from scalewitness.animals.queries import (
     animal_of,
     codes_of,
+    collections_ever,
     is_steward,
+    left_at,
     plain_code,
     weight_on,
 )
@@ -78,34 +80,49 @@ def _came_late(fact: Sealed, body: CallMade, animal: Animal, batch: Batch) -> bo
     Examined inside the visit and sent up to 14 days after it ended: accepted. Later:
     held. The claimed time is the guest's own, so the log keeps the received time too.
     """
-    grant = _guest_grant(body, animal, batch)
-    ended = _ended(grant)
+    grant = _grant_for(fact, body, animal, batch)
+    ended = _ended(grant, animal)
     if fact.at < grant.opens or (ended is not None and fact.at > ended):
         raise NotFound()
     return ended is not None and batch.now - ended > LATE_LIMIT
 
 
-def _guest_grant(body: CallMade, animal: Animal, batch: Batch) -> Grant:
-    if batch.actor.keeper is None:
+def _grant_for(fact: Sealed, body: CallMade, animal: Animal, batch: Batch) -> Grant:
+    """The visit the call names, or a partnership of the time; also in a collection that the
+    animal has left since."""
+    keeper = batch.actor.keeper
+    if keeper is None:
         raise NotFound()
-    grants = grants_on(batch.actor.keeper, animal.collection_id, animal.pk)
+    grants = [
+        grant for one in collections_ever(animal) for grant in grants_on(keeper, one, animal.pk)
+    ]
     if not grants:
         raise NotFound()
-    visits = [grant for grant in grants if grant.role == Grant.Role.GUEST]
-    if not visits:
+    fitting = [grant for grant in grants if _fits(grant, fact, body, animal)]
+    if fitting:
+        return fitting[-1]
+    if not any(grant.role == Grant.Role.GUEST for grant in grants):
         raise NotAllowed("You may see this animal, not examine it; ask for a visit.")
     if body.visit is None:
         raise WrongShape("Say on which visit.", pointer="/body/visit")
-    for grant in visits:
-        if str(grant.pk) == body.visit:
-            return grant
     raise NotFound()
 
 
-def _ended(grant: Grant) -> datetime | None:
+def _fits(grant: Grant, fact: Sealed, body: CallMade, animal: Animal) -> bool:
+    if grant.role == Grant.Role.GUEST:
+        return str(grant.pk) == body.visit
+    ended = _ended(grant, animal)
+    in_time = grant.opens <= fact.at and (ended is None or fact.at <= ended)
+    return grant.role == Grant.Role.PARTNER and body.visit is None and in_time
+
+
+def _ended(grant: Grant, animal: Animal) -> datetime | None:
+    """When the grant stopped covering the animal: closed, ended, or left behind."""
     ends = [grant.closes] if grant.closes else []
     if hasattr(grant, "end"):
         ends.append(grant.end.at)
+    if grant.collection != animal.collection_id:
+        ends.append(left_at(animal, grant.collection))
     return min(ends, default=None)
 
 

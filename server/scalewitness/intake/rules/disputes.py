@@ -8,13 +8,15 @@ from scalewitness.animals.queries import animal_of, is_steward
 from scalewitness.calls.models import Call
 from scalewitness.disputes import services
 from scalewitness.disputes.queries import dispute_of, open_dispute_on
-from scalewitness.domain.errors import IdReused, NotAllowed, NotFound, NotNow, OutOfRange
+from scalewitness.domain.errors import NotAllowed, NotFound, NotNow, OutOfRange
 from scalewitness.domain.facts import DisputeOpened, FindingRecorded
+from scalewitness.domain.sales import LIVE
 from scalewitness.intake import letters
 from scalewitness.intake.batch import Batch
+from scalewitness.intake.rules.ids import check_unused
 from scalewitness.intake.rules.sales import is_buyer
 from scalewitness.intake.submission import Sealed
-from scalewitness.sales.queries import sale_of
+from scalewitness.sales.queries import progress_of, sale_of
 
 
 def dispute_opened(fact: Sealed, batch: Batch) -> int:
@@ -25,8 +27,7 @@ def dispute_opened(fact: Sealed, batch: Batch) -> int:
         raise NotFound()
     if body.ground != "party_objects" or body.cause is not None:
         raise OutOfRange("A party opens a dispute by objecting.", pointer="/body/ground")
-    if dispute_of(fact.about) is not None:
-        raise IdReused("This dispute already exists.", pointer="/about")
+    check_unused(fact.about)
     if open_dispute_on(animal.pk) is not None:
         raise NotNow("A dispute on this animal is already open.")
     logged = batch.log(fact)
@@ -40,6 +41,8 @@ def _is_party(animal: Animal, body: DisputeOpened, batch: Batch) -> bool:
     sale = sale_of(UUID(body.sale))
     if sale is None or not sale.animals.filter(pk=animal.pk).exists():
         return False
+    if progress_of(sale).state not in LIVE:
+        return False  # a draft, or an offer that came to nothing, makes nobody a party
     return is_buyer(sale, batch.actor) or is_steward(batch.actor.keeper, sale.collection, batch.now)
 
 

@@ -5,10 +5,11 @@ from uuid import UUID
 
 from scalewitness.animals.models import Identifier
 from scalewitness.animals.queries import collection_of, is_steward
-from scalewitness.domain.errors import IdReused, NotFound, NotNow, OutOfRange
+from scalewitness.domain.errors import NotFound, NotNow, OutOfRange
 from scalewitness.domain.facts import VisitInvited
 from scalewitness.intake import letters
 from scalewitness.intake.batch import Batch
+from scalewitness.intake.rules.ids import check_unused
 from scalewitness.intake.rules.people import check_animals, check_guest
 from scalewitness.intake.submission import Sealed
 from scalewitness.people.queries import is_partner
@@ -22,8 +23,7 @@ def visit_invited(fact: Sealed, batch: Batch) -> int:
     collection = collection_of(UUID(body.collection))
     if collection is None or not is_steward(batch.actor.keeper, collection, batch.now):
         raise NotFound("You hold no such collection.", pointer="/body/collection")
-    if visit_of(fact.about) is not None:
-        raise IdReused("This visit already exists.", pointer="/about")
+    check_unused(fact.about)
     check_guest(UUID(body.guest), collection, "/body/guest")
     if is_partner(UUID(body.guest), collection.pk, batch.now):
         raise OutOfRange("A partner needs no visit.", pointer="/body/guest")

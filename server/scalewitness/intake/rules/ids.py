@@ -1,0 +1,18 @@
+"""A new thing needs an id of its own, whatever kind of thing it is."""
+
+from uuid import UUID
+
+from scalewitness.animals.queries import collection_of
+from scalewitness.domain.errors import IdReused
+from scalewitness.ledger.queries import is_spoken_for
+from scalewitness.sales.queries import sale_of
+
+
+def check_unused(thing: UUID) -> None:
+    """Else facts about one thing would be filed under another.
+
+    Raises:
+        IdReused: a fact, animal, collection, sale, visit or dispute has this id.
+    """
+    if is_spoken_for(thing) or collection_of(thing) or sale_of(thing):
+        raise IdReused(pointer="/about")
