@@ -33,6 +33,7 @@ from scalewitness.pages.forms.animals import (
     RegisterForm,
 )
 from scalewitness.pages.forms.facts import FactForm
+from scalewitness.pages.plots.of_case import course_of, depths_of
 from scalewitness.pages.welfare import warnings
 from scalewitness.people.models import Keeper
 from scalewitness.people.queries import names_of
@@ -90,7 +91,10 @@ def show_animal(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpRe
     if sight == "blind":
         return page(request, "animals/blind.html", {"animal": blind_view(animal)})
     parents = {one.pk: one for one in _parents(keeper, animal)}
-    context = full_view(animal) | {
+    view = full_view(animal)
+    context = view | {
+        "depths": depths_of(view["case"]),
+        "course": course_of(view["case"]),
         "animal": animal,
         "title": title_of(animal),
         "steward": is_steward(keeper.pk, animal.collection, now),

@@ -13,6 +13,7 @@ from scalewitness.domain.facts import CallMade
 from scalewitness.domain.sexing.explain import Line
 from scalewitness.domain.sexing.sensitivity import in_words
 from scalewitness.domain.sexing.words import found_in_words, support
+from scalewitness.pages.plots.axis import letter
 
 METHODS: Mapping[str, str] = {
     "probing": "Probing",
@@ -46,8 +47,10 @@ GROUNDS: Mapping[str, str] = {
 
 @dataclass(frozen=True, slots=True)
 class Shown:
-    """One call in words. ``weight`` is None for one that does not count."""
+    """One call in words. ``key`` is its letter in the drawings; ``weight`` is None for one
+    that does not count."""
 
+    key: str
     call: Call
     who: str
     sent_by: str | None
@@ -66,13 +69,18 @@ class Shown:
 def by_name(dossier: Dossier) -> list[Shown]:
     """For people who may see the animal whole."""
     who = {call.call.pk: _named(call) for call in dossier.calls}
-    return [_shown(one, who[one.call.pk], dossier, notes=True) for one in dossier.calls]
+    return list(_all_shown(dossier, who, notes=True))
 
 
 def by_role(dossier: Dossier, seller: UUID) -> list[Shown]:
     """For a buyer: what each examiner is to the animal, never a name, no free text."""
     roles = roles_of([one.call for one in dossier.calls], seller)
-    return [_shown(one, roles[one.call.pk], dossier, notes=False) for one in dossier.calls]
+    return list(_all_shown(dossier, roles, notes=False))
+
+
+def _all_shown(dossier: Dossier, who: Mapping[UUID, str], *, notes: bool) -> Iterable[Shown]:
+    for place, one in enumerate(dossier.calls):
+        yield _shown(letter(place), one, who[one.call.pk], dossier, notes=notes)
 
 
 def roles_of(calls: Iterable[Call], seller: UUID) -> dict[UUID, str]:
@@ -110,12 +118,13 @@ def _named(one: ShownCall) -> str:
     return roles.get(one.call.role, one.examiner_name)
 
 
-def _shown(one: ShownCall, who: str, dossier: Dossier, *, notes: bool) -> Shown:
+def _shown(key: str, one: ShownCall, who: str, dossier: Dossier, *, notes: bool) -> Shown:
     call, body = one.call, msgspec.convert(one.call.body, CallMade)
     lines = {line.call: line.text for line in dossier.lines if line.kind == "call"}
     plain = f"{found_in_words(body.observed)}; concluded {body.conclusion}."
     reported = notes and call.role != "keeper"
     return Shown(
+        key=key,
         call=call,
         who=who,
         sent_by=one.sender_name if reported else None,

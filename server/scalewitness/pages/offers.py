@@ -35,6 +35,7 @@ from scalewitness.pages.disclosures import both_versions
 from scalewitness.pages.evidence import by_role, lines_of, sensitivity_of
 from scalewitness.pages.forms.facts import FactForm, Step
 from scalewitness.pages.forms.sales import AnswerForm, ConfirmationForm
+from scalewitness.pages.plots.of_case import depths_of
 from scalewitness.sales.models import OfferLink, Sale
 from scalewitness.sales.queries import link_behind, offer_in_force, progress_of
 
@@ -165,6 +166,7 @@ def _animal_view(animal: Animal, sale: Sale, offered: OfferMade) -> dict[str, An
         "moved": (now.label if now else "unsexed") != was.label,
         "case": case,
         "calls": by_role(case, sale.collection.keeper_id),
+        "depths": depths_of(case),
         "answer": lines_of(case, "answer"),
         "reasons": lines_of(case, "reason"),
         "cautions": lines_of(case, "caution"),

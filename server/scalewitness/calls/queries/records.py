@@ -1,7 +1,7 @@
 """Examiners' settled records: the ones in force, and what they would be if made up now."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from functools import lru_cache
 from types import MappingProxyType
 from uuid import UUID
@@ -81,13 +81,18 @@ def records_now(policy: Policy, parameters: str) -> dict[UUID, ExaminerRecordCha
     return _as_facts(settled(settled_calls(policy, parameters)), _roles())
 
 
-def settled_calls(policy: Policy, parameters: str) -> list[Determination]:
-    """All counting calls in log order, their truth filled in from others' proofs."""
-    return settle(_determinations(), _proofs(policy, parameters))
-
-
-def _determinations() -> list[Determination]:
+def settled_calls(
+    policy: Policy, parameters: str, animals: Collection[UUID] | None = None
+) -> list[Determination]:
+    """All counting calls, or those on ``animals``, in log order, their truth filled in from
+    others' proofs."""
     calls = Call.objects.filter(withdrawal=None, set_aside=None).order_by("position")
+    if animals is not None:
+        calls = calls.filter(animal__in=animals)
+    return settle(_determinations(calls), _proofs(calls, policy, parameters))
+
+
+def _determinations(calls: QuerySet[Call]) -> list[Determination]:
     fields = calls.values_list("examiner", "method", "animal", "conclusion", "blind")
     return [
         msgspec.convert(
@@ -104,13 +109,10 @@ def _determinations() -> list[Determination]:
     ]
 
 
-def _proofs(policy: Policy, parameters: str) -> list[Proof]:
+def _proofs(calls: QuerySet[Call], policy: Policy, parameters: str) -> list[Proof]:
     """Decisive findings, weighed without anyone's record, so that no record feeds itself."""
-    calls = Call.objects.filter(
-        method__in=list(policy.decisive), withdrawal=None, set_aside=None
-    ).order_by("position")
     by_animal: defaultdict[UUID, list[Evidence]] = defaultdict(list)
-    for call in calls.iterator():
+    for call in calls.filter(method__in=list(policy.decisive)).iterator():
         by_animal[call.animal_id].append(evidence_of(call))
     species = dict(Animal.objects.filter(pk__in=by_animal).values_list("pk", "species"))
     found: list[Proof] = []

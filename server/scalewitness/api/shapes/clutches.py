@@ -1,0 +1,51 @@
+"""Clutches as shown."""
+
+from datetime import date
+from uuid import UUID
+
+from msgspec import Struct
+
+from scalewitness.calls.queries.clutches import Clutch, ratio_in_words
+
+
+class SexRatio(Struct, frozen=True):
+    """Males among the sexed young against 1:1: exact two-sided binomial ``p``, and the
+    exact 95% interval of the share of males (Clopper and Pearson)."""
+
+    p: float
+    low: float
+    high: float
+    words: str
+
+
+class ClutchShown(Struct, frozen=True):
+    """``count`` is males.females.unsexed by the standings; ``ratio`` None: none is sexed."""
+
+    hatched: date
+    sire: UUID | None
+    dam: UUID | None
+    animals: list[UUID]
+    males: int
+    females: int
+    unsexed: int
+    count: str
+    ratio: SexRatio | None
+
+
+class Clutches(Struct, frozen=True):
+    items: list[ClutchShown]
+
+
+def clutch(one: Clutch) -> ClutchShown:
+    ratio = one.ratio
+    return ClutchShown(
+        hatched=one.hatched,
+        sire=one.sire,
+        dam=one.dam,
+        animals=[animal.pk for animal in one.animals],
+        males=one.counted.males,
+        females=one.counted.females,
+        unsexed=one.counted.unsexed,
+        count=str(one.counted),
+        ratio=SexRatio(ratio.p, ratio.low, ratio.high, ratio_in_words(ratio)) if ratio else None,
+    )

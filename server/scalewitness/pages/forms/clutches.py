@@ -1,0 +1,132 @@
+"""A whole clutch checked in one go: what is the same for all, and a row for each hatchling."""
+
+from collections.abc import Mapping
+from decimal import Decimal
+from typing import Any
+
+from django import forms
+
+from scalewitness.domain.observations import DEEPEST
+from scalewitness.pages.forms.calls import CONCLUSIONS, HARM, HELD_BY, SURENESS, TOLD, one_of
+from scalewitness.pages.forms.facts import FactForm
+
+SIDES = ("left", "right")
+
+
+class TogetherForm(forms.Form):
+    """What holds for every hatchling of the sitting."""
+
+    held_by = one_of("Who held the hatchlings?", HELD_BY)
+    told = one_of("Had anyone told you their sex before you checked?", TOLD, initial="no")
+
+
+class HatchlingForm(FactForm):
+    """One hatchling's call; a row left empty says nothing. ``together`` is the sitting's."""
+
+    kind = "call_made"
+    method = ""
+    seen_fields: tuple[str, ...] = ()
+    places = {"/body/identified/code": "code"}  # noqa: RUF012  a mapping nobody writes to
+
+    conclusion = forms.ChoiceField(
+        label="Conclusion", choices=(("", "Not checked"), *CONCLUSIONS), required=False
+    )
+    sureness = forms.ChoiceField(label="How sure", choices=SURENESS, initial="fairly_sure")
+    code = forms.CharField(label="Tag as read", required=False, max_length=60)
+    harm = forms.ChoiceField(
+        label="Sign of harm", choices=(("", "None seen"), *HARM), required=False
+    )
+
+    together: Mapping[str, Any] = {}
+
+    @property
+    def empty(self) -> bool:
+        """Whether nothing was said of this hatchling."""
+        given = self.cleaned_data
+        names = ("conclusion", "harm", *self.seen_fields)
+        return all(given.get(name) in (None, "") for name in names)
+
+    def clean(self) -> dict[str, Any]:
+        given: dict[str, Any] = super().clean() or {}
+        said = [name for name in ("harm", *self.seen_fields) if given.get(name) not in (None, "")]
+        if said and not given.get("conclusion"):
+            self.add_error("conclusion", "Say what you conclude.")
+        return given
+
+    def observed(self) -> dict[str, Any]:
+        raise NotImplementedError
+
+    def body(self) -> dict[str, Any]:
+        given = self.cleaned_data
+        code = given["code"]
+        body = {
+            "conclusion": given["conclusion"],
+            "sureness": given["sureness"],
+            "observed": self.observed(),
+            "identified": {"by": "tag", "code": code} if code else {"by": "appearance"},
+            "held_by": self.together["held_by"],
+        }
+        if given["harm"]:
+            body["harm"] = [given["harm"]]
+        if self.together["told"] != "no":
+            body["told"] = self.together["told"]
+        return body
+
+
+class EversionRow(HatchlingForm):
+    method = "eversion"
+    seen_fields = ("seen",)
+    seen = forms.ChoiceField(
+        label="Seen",
+        required=False,
+        choices=(
+            ("", "Not tried"),
+            ("hemipenes", "Hemipenes"),
+            ("nothing", "Nothing came out"),
+            ("unclear", "Unclear"),
+        ),
+    )
+    field_order = ("seen", "conclusion", "sureness", "code", "harm")
+
+    def clean(self) -> dict[str, Any]:
+        given = super().clean()
+        if given.get("conclusion") and not given.get("seen"):
+            self.add_error("seen", "Say what you saw.")
+        return given
+
+    def observed(self) -> dict[str, Any]:
+        return {"method": "eversion", "manner": "manual", "seen": self.cleaned_data["seen"]}
+
+
+def _depth(label: str) -> forms.DecimalField:
+    return forms.DecimalField(
+        label=label,
+        required=False,
+        min_value=Decimal(0),
+        max_value=DEEPEST,
+        step_size=Decimal("0.5"),
+        widget=forms.NumberInput(attrs={"inputmode": "decimal"}),
+        error_messages={"step_size": "Give whole or half scales, such as 8 or 8.5."},
+    )
+
+
+class ProbingRow(HatchlingForm):
+    """Passes that met resistance; for anything else the single form serves."""
+
+    method = "probing"
+    seen_fields = SIDES
+    left = _depth("Left, scales")
+    right = _depth("Right, scales")
+    field_order = ("left", "right", "conclusion", "sureness", "code", "harm")
+
+    def observed(self) -> dict[str, Any]:
+        depths = [(side, self.cleaned_data[side]) for side in SIDES]
+        passes = [
+            {"side": side, "depth": f"{depth.normalize():f}", "stopped": "resistance"}
+            for side, depth in depths
+            if depth is not None
+        ]
+        return {"method": "probing", **({"passes": passes} if passes else {})}
+
+
+ROWS: Mapping[str, type[HatchlingForm]] = {"eversion": EversionRow, "probing": ProbingRow}
