@@ -44,7 +44,7 @@ SECOND = load_parameters("sexing-2")
 IDA, IVO = Available("ida", "keeper"), Available("ivo", "keeper")
 VERA, LAB = Available("vera", "veterinarian"), Available("lab", "laboratory")
 EVERYONE = (IDA, VERA, LAB)
-LATER = 10**12  # long after every call of the builders
+LATER = 10**14  # long after every call of the builders, however many tests ran before
 
 
 def _animal(*calls, taxon=BALL, stage="adult", **other):
