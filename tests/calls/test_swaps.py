@@ -1,14 +1,18 @@
 """From the record to the comparison of labels: what counts as before, after, read, weighed."""
 
-from datetime import timedelta
+from datetime import date, timedelta
 from uuid import UUID
 
 import pytest
-from tests.world import World
+from fixtures_demo.fixed import Calendar
+from fixtures_demo.scenario import Animal as DemoAnimal
+from fixtures_demo.scenario import Scenario
+from tests.world import World, keeper
 
 from scalewitness.animals.models import Animal
 from scalewitness.calls.queries.swaps import Compared, compare_labels, travellers_seen
 from scalewitness.domain.errors import NotFound
+from scalewitness.people.models import Keeper
 
 pytestmark = pytest.mark.django_db
 
@@ -118,3 +122,52 @@ def test_a_blind_guest_and_a_stranger_compare_nothing(world: World) -> None:
         with pytest.raises(NotFound):
             travellers_seen(who.pk, [one.pk, two.pk], world.now)
     assert len(travellers_seen(world.odile.pk, [one.pk, two.pk], world.now)) == 2
+
+
+def test_the_swapped_siblings_of_the_demo(world: World) -> None:
+    """What the scenario says of Moss and Fern, told here in the order of its dates: the
+    tags stayed on the tubs, the readers gave each the other's transponder."""
+    scenario, calendar = Scenario(), Calendar(date(2026, 11, 25))
+    world.now = calendar.at("-120d 09:00")
+    guests: dict[str, Keeper] = {}
+    moss, fern = (registered(world, scenario.animals[key]) for key in ("moss", "fern"))
+    siblings = {"moss": moss, "fern": fern}
+    told = [
+        (calendar.at(call.at), batch, call)
+        for batch in scenario.batches.values()
+        for call in batch.call
+        if call.animal in siblings
+    ]
+    for key, animal in siblings.items():
+        for note in scenario.animals[key].notes:
+            world.now = calendar.at(note.at)
+            noted = {"noted": dict(note.noted)}
+            assert world.say(world.odile, "husbandry_noted", animal.pk, noted).position
+    for when, batch, call in sorted(told, key=lambda one: one[0]):
+        world.now = when
+        animal = siblings[call.animal]
+        who = world.odile
+        if batch.visit:
+            who = guests[batch.by] = guests.get(batch.by) or keeper(batch.by)
+        by = call.read or batch.read
+        code = getattr(scenario.animals[call.animal], by)
+        body = {
+            "conclusion": call.conclusion,
+            "observed": dict(call.observed),
+            "identified": call.identified or {"by": by, "code": code},
+        }
+        visit = world.visit(who, animal) if batch.visit else None
+        assert world.call(who, animal, call.conclusion, visit=visit, body=body).position
+    compared = compare_labels([moss, fern])
+    assert compared.moved_at == calendar.at("-43d 15:00")
+    first = compared.found.explanations[0]
+    assert (first.kind, {UUID(one) for one in first.labels}) == ("exchanged", {moss.pk, fern.pk})
+    assert first.share > 0.99
+
+
+def registered(world: World, one: DemoAnimal) -> Animal:
+    animal = world.animal(one.tag, one.species)
+    assert one.transponder is not None
+    code = {"scheme": "transponder", "code": one.transponder}
+    assert world.say(world.odile, "identifier_assigned", animal.pk, code).position
+    return animal
