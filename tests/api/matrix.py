@@ -141,6 +141,8 @@ ROWS = [
     Row("POST", "calls/{call_after}/withdrawal", to(201, "guest_after"), fact({})),
     Row("POST", "calls/{call}/objection", to(201, "partner", "viewer", "guest_after", owner=403),
         fact({"ground": "wrong_animal"})),
+    Row("GET", "examiners/{keeper_guest_after}", to(200, *SEES_WHOLE)),
+    Row("GET", "collections/{collection}/agreement", to(200, *STEWARDS)),
     Row("GET", "held-calls", SIGNED_IN),
     Row("POST", "held-calls/{held}/decision", to(201, *STEWARDS), fact({"admitted": True})),
     # visits

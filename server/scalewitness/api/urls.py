@@ -25,6 +25,7 @@ from scalewitness.api.collections.edit_collection import edit_collection
 from scalewitness.api.collections.list_clutches import list_clutches
 from scalewitness.api.collections.list_collections import list_collections
 from scalewitness.api.collections.plan_visit import plan_visit
+from scalewitness.api.collections.show_agreement import show_agreement
 from scalewitness.api.collections.show_collection import show_collection
 from scalewitness.api.devices.enrol_device import enrol_device
 from scalewitness.api.devices.list_devices import list_devices
@@ -36,6 +37,7 @@ from scalewitness.api.disputes.list_disputes import list_disputes
 from scalewitness.api.disputes.open_dispute import open_dispute
 from scalewitness.api.disputes.record_finding import record_finding
 from scalewitness.api.disputes.show_dispute import show_dispute
+from scalewitness.api.examiners.show_examiner import show_examiner
 from scalewitness.api.genetics.sex_linked_prior import sex_linked_prior
 from scalewitness.api.grants.give_grant import give_grant
 from scalewitness.api.grants.list_grants import list_grants
@@ -116,6 +118,8 @@ calls = [
     path("calls/<uuid:id>", resource(get=show_call), name="call"),
     path("calls/<uuid:id>/withdrawal", resource(post=withdraw_call)),
     path("calls/<uuid:id>/objection", resource(post=object_to_call)),
+    path("examiners/<uuid:id>", resource(get=show_examiner), name="examiner"),
+    path("collections/<uuid:id>/agreement", resource(get=show_agreement), name="agreement"),
     path("held-calls", resource(get=list_held_calls), name="held-calls"),
     path("held-calls/<uuid:id>/decision", resource(post=decide_held_call)),
     path("visits", resource(get=list_visits, post=invite), name="visits"),
