@@ -14,7 +14,7 @@ from tests.domain.sexing.builders import BALL, BOA, CORN, PARAMETERS, call, prob
 from tests.domain.sexing.strategies import PASSES, RECORDS, TAXA
 
 from scalewitness.domain.observations import Pass, Probing
-from scalewitness.domain.sexing.depths import LAST, depth_table
+from scalewitness.domain.sexing.depths import LAST, depth_table, depth_tables
 from scalewitness.domain.sexing.findings import reading
 from scalewitness.domain.sexing.likelihood import log_ratio
 from scalewitness.domain.sexing.parameters import load_parameters
@@ -60,7 +60,7 @@ def test_a_side_that_differs_lowers_what_the_deeper_one_says():
 @pytest.mark.parametrize("kind", [BALL, BOA, CORN, taxon("pituophis_ruthveni")])
 @pytest.mark.parametrize("numbers", [SECOND.base, SECOND.pessimistic])
 def test_it_stays_a_distribution_with_the_stated_share_of_matches(kind, numbers):
-    tables = [depth_table(given, numbers) for given in (kind.male_range, kind.female_range)]
+    tables = depth_tables(kind, numbers)
     for sex, table in enumerate(tables):
         share = numbers.value(f"sides.match.{('male', 'female')[sex]}")
         sums = {True: 0.0, False: 0.0}

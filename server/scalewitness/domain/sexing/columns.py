@@ -6,7 +6,7 @@ row numbers, its time and its place.
 """
 
 from collections.abc import Iterable, Sequence
-from typing import get_args
+from typing import NamedTuple, get_args
 
 import numpy as np
 from msgspec import Struct
@@ -105,6 +105,17 @@ class Columns(Struct, frozen=True):
     prior_male: Floats
 
 
+class _Findings(NamedTuple):
+    male: list[float]
+    female: list[float]
+    telling: list[bool]
+
+    def add(self, found: Reading) -> None:
+        self.male.append(found.pair[0])
+        self.female.append(found.pair[1])
+        self.telling.append(found.informative)
+
+
 class Encoder:
     """Turns records into columns, remembering every distinct finding and surrounding."""
 
@@ -117,7 +128,7 @@ class Encoder:
         self._around: dict[tuple[object, ...], int] = {}
         self._people: dict[tuple[object, ...], int] = {}
         self._examiners: dict[str, int] = {}
-        self._readings: list[tuple[Reading, Reading]] = []
+        self._findings = _Findings([], [], []), _Findings([], [], [])
         self._conclusions: list[int] = []
         self._weighed: list[tuple[Weighed, Weighed]] = []
         self._examiner_of: list[int] = []
@@ -153,10 +164,10 @@ class Encoder:
         found = known.get(key)
         if found is None:
             sets = self.parameters.base, self.parameters.pessimistic
-            base, pessimistic = (reading(call, taxon, numbers) for numbers in sets)
-            self._readings.append((base, pessimistic))
+            for side, numbers in zip(self._findings, sets, strict=True):
+                side.add(reading(call, taxon, numbers))
             self._conclusions.append(SEX[call.conclusion])
-            found = known[key] = len(self._readings) - 1
+            found = known[key] = len(self._conclusions) - 1
         return found
 
     def _surrounding(self, call: Evidence) -> int:
@@ -199,12 +210,12 @@ class Encoder:
         return found
 
     def _tables(self, numbers: ParameterSet, side: int) -> Tables:
-        readings = [pair[side] for pair in self._readings]
+        findings = self._findings[side]
         weighed = [pair[side] for pair in self._weighed]
         return Tables(
-            male=np.array([one.pair[0] for one in readings]),
-            female=np.array([one.pair[1] for one in readings]),
-            telling=np.array([one.informative for one in readings], dtype=np.bool_),
+            male=np.array(findings.male),
+            female=np.array(findings.female),
+            telling=np.array(findings.telling, dtype=np.bool_),
             kappa=np.array([one.kappa for one in weighed]),
             error_male=np.array([one.epsilon[0] for one in weighed]),
             error_female=np.array([one.epsilon[1] for one in weighed]),

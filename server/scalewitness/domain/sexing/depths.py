@@ -10,9 +10,9 @@ from math import erf, log, sqrt
 
 from msgspec import Struct
 
-from scalewitness.domain.observations import DEEPEST, Pass
+from scalewitness.domain.observations import DEEPEST, HalfScales, Pass
 from scalewitness.domain.sexing.parameters import ParameterSet
-from scalewitness.domain.sexing.taxa import Range
+from scalewitness.domain.sexing.taxa import Range, Taxon
 
 LAST = int(DEEPEST * 2)
 
@@ -22,6 +22,15 @@ class DepthTable(Struct, frozen=True, cache_hash=True):
 
     stops: tuple[float, ...]
     reaches: tuple[float, ...]
+
+
+@lru_cache(maxsize=512)
+def depth_tables(taxon: Taxon, numbers: ParameterSet) -> tuple[DepthTable, DepthTable] | None:
+    """The male's and the female's table under one set of parameters; None where the depths
+    of one sex are not known."""
+    if taxon.male_range is None or taxon.female_range is None:
+        return None
+    return depth_table(taxon.male_range, numbers), depth_table(taxon.female_range, numbers)
 
 
 def depth_table(given: Range, numbers: ParameterSet) -> DepthTable:
@@ -38,12 +47,13 @@ def pass_log_chance(run: Pass, table: DepthTable) -> float:
     if run.stopped == "aborted":
         return 0.0
     chances = table.stops if run.stopped == "resistance" else table.reaches
-    return chances[min(half_scales(run), LAST)]
+    return chances[half_scales(run.depth)]
 
 
-def half_scales(run: Pass) -> int:
-    """The depth of a pass in half scales."""
-    return int(float(run.depth) * 2)  # halves, so exact
+@lru_cache(maxsize=1024)
+def half_scales(depth: HalfScales) -> int:
+    """A depth as it is written, in half scales; the table's last where it is beyond."""
+    return min(int(float(depth) * 2), LAST)  # halves, so exact
 
 
 @lru_cache(maxsize=512)

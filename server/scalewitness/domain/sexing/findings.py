@@ -24,7 +24,7 @@ from scalewitness.domain.observations import (
     Statement,
     Visual,
 )
-from scalewitness.domain.sexing.depths import depth_table, pass_log_chance
+from scalewitness.domain.sexing.depths import depth_tables, pass_log_chance
 from scalewitness.domain.sexing.evidence import Evidence, other
 from scalewitness.domain.sexing.likelihood import NOTHING, Pair, log_ratio, total
 from scalewitness.domain.sexing.parameters import ParameterSet
@@ -52,6 +52,7 @@ Code = Literal[
 
 _LEAST = 1e-12
 _DEPTH_NUMBERS = ("depth.sd_share", "depth.sd_least", "depth.outlier")
+_BOTH_SIDES = (*_DEPTH_NUMBERS, *SIDES_NUMBERS)
 
 
 class Reading(Struct, frozen=True):
@@ -113,15 +114,15 @@ def _probing(
         return Reading(NOTHING, "all_aborted")
     if not runs:
         return _listed(f"probing.says_{conclusion}", "conclusion_only", "unknown", numbers)
-    if taxon.male_range is None or taxon.female_range is None:
+    tables = depth_tables(taxon, numbers)
+    if tables is None:
         return _half_known(runs, conclusion, taxon, numbers)
-    male, female = (depth_table(r, numbers) for r in (taxon.male_range, taxon.female_range))
+    male, female = tables
     each = tuple([(pass_log_chance(run, male), pass_log_chance(run, female)) for run in runs])
-    sides = compare(runs, (male, female), numbers)
+    sides = compare(runs, tables, numbers)
     if sides is None:
         return Reading(total(each), "depths_read", _DEPTH_NUMBERS, each)
-    used = (*_DEPTH_NUMBERS, *SIDES_NUMBERS)
-    return Reading(total([*each, sides.pair]), "depths_read", used, each, sides.alike)
+    return Reading(total([*each, sides.pair]), "depths_read", _BOTH_SIDES, each, sides.alike)
 
 
 def _half_known(

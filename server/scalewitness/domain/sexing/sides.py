@@ -18,7 +18,7 @@ from msgspec import Struct
 from numpy.typing import NDArray
 
 from scalewitness.domain.observations import Pass
-from scalewitness.domain.sexing.depths import LAST, DepthTable, half_scales
+from scalewitness.domain.sexing.depths import DepthTable, half_scales
 from scalewitness.domain.sexing.likelihood import Pair
 from scalewitness.domain.sexing.parameters import ParameterSet
 
@@ -40,19 +40,34 @@ def compare(
     """What the sides say beside their depths, each side by its mean; ``tables`` are the
     male's and the female's. None unless resistance ended a pass on both sides, or in a
     version of the numbers that does not look at sides."""
-    if SIDES_NUMBERS[0] not in numbers.numbers:
-        return None
     left, right = _ended(runs, "left"), _ended(runs, "right")
     if not left or not right:
         return None
-    within = numbers.value("sides.within")
+    said = _both(tables, numbers, len(left), len(right))
+    if said is None:
+        return None
+    within, alike, different = said
     apart = abs(sum(left) * len(right) - sum(right) * len(left))
-    alike = apart <= 2 * within * len(left) * len(right)
-    male, female = (
-        said(alike, numbers.value(name), alike_by_chance(one, len(left), len(right), within))
-        for name, one in zip(SIDES_NUMBERS[1:], tables, strict=True)
-    )
-    return Sides(alike, (male, female))
+    return alike if apart <= 2 * within * len(left) * len(right) else different
+
+
+@lru_cache(maxsize=1024)
+def _both(
+    tables: tuple[DepthTable, DepthTable], numbers: ParameterSet, left: int, right: int
+) -> tuple[float, Sides, Sides] | None:
+    """How far apart sides may be that count as alike, and what being alike, or not, adds
+    with so many passes on each."""
+    if SIDES_NUMBERS[0] not in numbers.numbers:
+        return None
+    within = numbers.value("sides.within")
+    shares = [numbers.value(name) for name in SIDES_NUMBERS[1:]]
+    chances = [alike_by_chance(table, left, right, within) for table in tables]
+
+    def sides(alike: bool) -> Sides:
+        male, female = (said(alike, *pair) for pair in zip(shares, chances, strict=True))
+        return Sides(alike, (male, female))
+
+    return within, sides(True), sides(False)
 
 
 @lru_cache(maxsize=1024)
@@ -66,8 +81,10 @@ def alike_by_chance(table: DepthTable, left: int, right: int, within: float) -> 
 
 def _ended(runs: Iterable[Pass], side: str) -> list[int]:
     """Half scales of the passes on one side that resistance ended."""
-    ended = [run for run in runs if run.side == side and run.stopped == "resistance"]
-    return [min(half_scales(run), LAST) for run in ended[:MOST_PASSES]]
+    ended = [
+        half_scales(run.depth) for run in runs if run.side == side and run.stopped == "resistance"
+    ]
+    return ended[:MOST_PASSES]
 
 
 def said(alike: bool, share: float, by_chance: float) -> float:

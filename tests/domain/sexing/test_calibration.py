@@ -1,0 +1,64 @@
+"""Probabilities come true in a world drawn from the model, and the scores see it when the
+world is another. A small run of the simulation under ``deploy/bench``."""
+
+from functools import cache
+from math import sqrt
+
+import pytest
+
+from bench.simulation import AS_MODELLED, OTHERWISE, run
+from scalewitness.domain.sexing.parameters import VERSIONS
+
+ANIMALS = 2_500
+
+
+WORLDS = {"ours": AS_MODELLED, "another": OTHERWISE}
+
+
+@cache
+def _scores(world, version):
+    return run(WORLDS[world], ANIMALS, seed=11, version=version)[1]
+
+
+@pytest.mark.parametrize("version", VERSIONS)
+def test_fewer_than_one_in_a_hundred_verified_animals_is_wrong(version):
+    found = _scores("ours", version)
+    assert found.verified > ANIMALS / 4
+    assert found.verified_wrong < 0.01 * found.verified
+
+
+@pytest.mark.parametrize("version", VERSIONS)
+def test_what_is_expected_comes_true(version):
+    """Each range of probabilities within four standard deviations of its mean."""
+    for one in _scores("ours", version).bins:
+        sd = sqrt(one.count * one.expected * (1 - one.expected))
+        assert abs(one.right - one.count * one.expected) < 4 * sd + 1
+
+
+def test_intervals_of_error_rates_hold_the_true_rate():
+    """95 % intervals; the bound leaves four standard deviations for the draw."""
+    found = _scores("ours", VERSIONS[-1])
+    least = 0.95 - 4 * sqrt(0.95 * 0.05 / found.examiners)
+    assert found.examiners > 50
+    assert found.covered / found.examiners > least
+
+
+def test_probable_animals_are_wrong_more_often_than_verified_ones_but_less_than_one_in_ten():
+    found = _scores("ours", VERSIONS[-1])
+    verified, probable = (
+        found.verified_wrong / found.verified,
+        found.probable_wrong / found.probable,
+    )
+    assert verified < probable < 0.1
+
+
+def test_the_scores_tell_another_world_from_this_one():
+    ours, theirs = (_scores(world, VERSIONS[-1]) for world in WORLDS)
+    assert theirs.brier > 1.3 * ours.brier
+    assert sum(not one.holds for one in theirs.bins) > sum(not one.holds for one in ours.bins)
+
+
+def test_the_same_seed_draws_the_same_world():
+    first, second = (run(AS_MODELLED, 50, seed=3)[0] for _ in range(2))
+    assert first.sexes == second.sexes
+    assert first.records == second.records
