@@ -69,6 +69,7 @@ def ids(here: Here) -> dict[str, str]:
     return {
         "animal_id": str(animal.pk),
         "collection_id": str(here.collection.pk),
+        "examiner_id": str(here.stan.pk),
         "call_id": str(Call.objects.filter(by=here.stan.pk)[0].pk),
         "visit_id": str(visit),
         "sale_id": str(sale.pk),

@@ -10,6 +10,7 @@ from scalewitness.pages import (
     collections,
     disclosures,
     disputes,
+    examiners,
     home,
     offers,
     people,
@@ -65,6 +66,7 @@ urlpatterns = [
     path("calls/<uuid:call_id>", calls.show_accepted, name="accepted"),
     path("calls/<uuid:call_id>/withdrawal", calls.withdraw, name="withdraw_call"),
     path("calls/<uuid:call_id>/objection", calls.object_to, name="object_to_call"),
+    path("examiners/<uuid:examiner_id>", examiners.show_examiner, name="examiner"),
     path("held-calls", calls.show_held, name="held_calls"),
     path("held-calls/<uuid:held_id>/decision", calls.decide, name="decide_held"),
     # --- visits
