@@ -34,7 +34,7 @@ from scalewitness.domain.sexing.feasible import (
 from scalewitness.domain.sexing.findings import reading
 from scalewitness.domain.sexing.likelihood import log_ratio
 from scalewitness.domain.sexing.outcomes import prospect
-from scalewitness.domain.sexing.parameters import load_parameters
+from scalewitness.domain.sexing.parameters import ParameterSet, load_parameters
 from scalewitness.domain.sexing.planning import _Weighing, fill_visit, loss, plan
 from scalewitness.domain.sexing.policy import DEFAULT_POLICY
 from scalewitness.domain.sexing.records import EMPTY
@@ -391,11 +391,27 @@ def test_more_time_never_makes_a_worse_visit():
 
 
 def test_with_time_to_spare_the_better_check_takes_the_quicker_ones_place():
-    quick = _visit(10, HERD[2], by=(IDA, VERA)).lines[0]
-    ample = _visit(500, HERD[2], by=(IDA, VERA)).lines[0]
-    best = _plan(HERD[2], IDA, VERA).checks[0]
-    assert quick.minutes <= 10
-    assert (ample.method, ample.examiner) == (best.method, best.examiner)
+    wanted = _named("wanted", stakes=("open_sale",))
+    quick = _visit(40, wanted).lines[0]
+    ample = _visit(60, wanted).lines[0]
+    best = _plan(wanted).checks[0]
+    assert (quick.method, ample.method, best.method) == ("probing", "endoscopy", "endoscopy")
+    assert ample.benefit > quick.benefit
+    assert ample.per_minute < quick.per_minute
+    others = _visit(60, wanted, HERD[2], HERD[4])
+    assert {line.animal: line.method for line in others.lines}["wanted"] == "probing"
+    assert others.left_out == ()
+
+
+def test_a_method_without_numbers_is_not_proposed():
+    """As if nothing were known of what ultrasound shows."""
+    base = SECOND.base.numbers
+    kept = {name: one for name, one in base.items() if not name.startswith("ultrasound.")}
+    without = replace(SECOND, base=ParameterSet(kept))
+    ruled_out = {
+        one.method: one.why for one in _plan(_animal(), VERA, parameters=without).ruled_out
+    }
+    assert "too little" in ruled_out["ultrasound"][0]
 
 
 def test_without_examiners_there_is_no_visit():

@@ -70,6 +70,20 @@ def test_a_new_examiners_agreeing_blind_call_never_lowers(record, kind, added, n
     assert (after.p_male_pessimistic - before.p_male_pessimistic) * sign >= -1e-12
 
 
+@given(RECORDS, TAXA, calls(conclusions=("male", "female"), examiners="z"), NUMBERS)
+def test_agreement_in_the_know_never_says_more_than_the_same_call_blind(
+    record, kind, added, numbers
+):
+    added = replace(added, call="added", position=99)
+    blind, knowing = (
+        standing(*record, replace(added, blind=b, anchored_to=to), taxon=kind, parameters=numbers)
+        for b, to in ((True, None), (False, added.conclusion))
+    )
+    sign = 1 if added.conclusion == "male" else -1
+    assert (blind.p_male - knowing.p_male) * sign >= -1e-12
+    assert (blind.p_male_pessimistic - knowing.p_male_pessimistic) * sign >= -1e-12
+
+
 @given(RECORDS, TAXA, NUMBERS)
 def test_leaving_a_call_out_is_the_record_without_it(record, kind, numbers):
     for weight in standing(*record, taxon=kind, parameters=numbers).weights:

@@ -17,7 +17,14 @@ from tests.domain.sexing.builders import (
 )
 from tests.domain.sexing.strategies import RECORDS, TAXA
 
-from scalewitness.domain.observations import Dna, Method, Statement, Ultrasound
+from scalewitness.domain.observations import (
+    Dna,
+    Endoscopy,
+    Method,
+    Reproduction,
+    Statement,
+    Ultrasound,
+)
 from scalewitness.domain.sexing.box import Setting, changed, factors
 from scalewitness.domain.sexing.case import case_of
 from scalewitness.domain.sexing.parameters import load_parameters
@@ -124,6 +131,14 @@ def test_what_moves_most_and_what_could_be_said_instead():
     assert two.labels[0] == "verified male"
     assert two.mover.name.startswith("mislead.probing")
     assert two.mover.by == max(move.by for move in two.moves)
+
+
+def test_a_settled_sex_stays_what_it_is():
+    eggs = call("female", Reproduction("laid_eggs", True), "ida")
+    found = _range(eggs, call("female", Endoscopy("ovaries"), "vera", role="veterinarian"))
+    assert found.labels == ("verified female",)
+    assert in_words(found).endswith("The label would stay the same.")
+    assert "between less than 0.1 and" in in_words(found)
 
 
 def test_a_record_that_says_nothing_moves_with_nothing():

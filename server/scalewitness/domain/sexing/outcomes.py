@@ -16,7 +16,7 @@ from msgspec import Struct
 from numpy.typing import NDArray
 
 from scalewitness.domain.observations import Method, Observation, Pass, Probing, Sex
-from scalewitness.domain.sexing.depths import LAST, DepthTable, depth_table, normal_below
+from scalewitness.domain.sexing.depths import LAST, DepthTable, depth_tables, normal_below
 from scalewitness.domain.sexing.findings import Reading
 from scalewitness.domain.sexing.likelihood import NOTHING, Pair, log_ratio
 from scalewitness.domain.sexing.parameters import Parameters, ParameterSet
@@ -52,8 +52,10 @@ class Prospect(Struct, frozen=True):
 @lru_cache(maxsize=4096)
 def prospect(method: Method, taxon: Taxon, parameters: Parameters) -> Prospect:
     """What this method may show in this species."""
-    if method == "probing" and taxon.male_range and taxon.female_range:
-        return Prospect(_depth_classes(taxon, parameters))
+    if method == "probing":
+        base, pessimistic = (_grid(taxon, n) for n in (parameters.base, parameters.pessimistic))
+        if base is not None and pessimistic is not None:
+            return Prospect(_depth_classes(base, pessimistic))
     return Prospect(
         tuple(Outcome(sex, typical(method, sex, taxon)) for sex in _SEXES),
         _outside_overlap(taxon) if method == "scale_count" else 1.0,
@@ -73,8 +75,7 @@ class _Grid(Struct, frozen=True):
         return log(float(self.male[chosen].sum())), log(float(self.female[chosen].sum()))
 
 
-def _depth_classes(taxon: Taxon, parameters: Parameters) -> tuple[Outcome, ...]:
-    base, pessimistic = (_grid(taxon, n) for n in (parameters.base, parameters.pessimistic))
+def _depth_classes(base: _Grid, pessimistic: _Grid) -> tuple[Outcome, ...]:
     favour = np.log(base.male) - np.log(base.female)
     least = float(table("planning.toml")["depths"]["odds"]["value"])
     edges = [log(least), *map(log, _ODDS), np.inf]
@@ -108,15 +109,15 @@ def _scales(half_scales: np.intp) -> str:
     return f"{int(half_scales) / 2:g}"
 
 
-def _grid(taxon: Taxon, numbers: ParameterSet) -> _Grid:
-    return _Grid(*(_chances(taxon, sex, numbers) for sex in _SEXES))
+def _grid(taxon: Taxon, numbers: ParameterSet) -> _Grid | None:
+    """None where the depths of one sex are not known."""
+    tables = depth_tables(taxon, numbers)
+    if tables is None:
+        return None
+    return _Grid(*(_chances(sex, one, numbers) for sex, one in zip(_SEXES, tables, strict=True)))
 
 
-def _chances(taxon: Taxon, sex: Sex, numbers: ParameterSet) -> FloatArray:
-    given = taxon.depths(sex)
-    if given is None:
-        raise ValueError(f"{taxon.key}: no depths are known of {sex}s")
-    depths = depth_table(given, numbers)
+def _chances(sex: Sex, depths: DepthTable, numbers: ParameterSet) -> FloatArray:
     stops: FloatArray = np.exp(np.array(depths.stops))
     return np.outer(stops, stops) * _sides(sex, depths, numbers)
 
