@@ -4,6 +4,7 @@ animals and disputes."""
 from django.urls import path, re_path
 
 from scalewitness.pages import (
+    agreement,
     animals,
     calls,
     clutches,
@@ -46,6 +47,11 @@ urlpatterns = [
         "collections/<uuid:collection_id>/clutches/<uuid:animal_id>/<slug:method>",
         clutches.log_clutch,
         name="log_clutch",
+    ),
+    path(
+        "collections/<uuid:collection_id>/agreement",
+        agreement.show_agreement,
+        name="agreement",
     ),
     path("collections/<uuid:collection_id>/swaps", travelling.compare, name="compare_labels"),
     path("collections/<uuid:collection_id>/grants/new", people.let_in, name="let_in"),
