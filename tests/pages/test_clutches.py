@@ -22,6 +22,7 @@ def typed(animal: Animal, **fields: str) -> dict[str, str | list[str]]:
     return {f"h{animal.pk}-{name}": value for name, value in fields.items()}
 
 
+MET = {"left_stopped": "resistance", "right_stopped": "resistance"}
 TOGETHER: dict[str, str | list[str]] = {"held_by": "examiner", "told": "no"}
 
 
@@ -37,8 +38,8 @@ def test_from_the_collection_a_whole_clutch_is_probed_once(here: Here, odile: Br
     form = served(odile, here, one, "probing")
     data = {
         **TOGETHER,
-        **typed(one, left="9", right="8.5", conclusion="male", code="H-0"),
-        **typed(two, left="3", right="2.5", conclusion="female", code="H-1"),
+        **typed(one, **MET, left="9", right="8.5", conclusion="male", code="H-0"),
+        **typed(two, **MET, left="3", right="2.5", conclusion="female", code="H-1"),
     }
     assert [odile.send(form, **data).status for _ in range(2)] == [302, 302]
     calls = {call.animal_id: call for call in Call.objects.all()}
@@ -52,6 +53,51 @@ def test_from_the_collection_a_whole_clutch_is_probed_once(here: Here, odile: Br
     assert "1.1.1" in page.text
     assert "Small clutches say little" in page.text
     assert here.label(left_out) == "unsexed"
+
+
+def test_each_pass_says_how_it_stopped(here: Here, odile: Browser) -> None:
+    """As on the form for one animal: by choice is a lower bound, broken off says nothing."""
+    one, two, three = clutch(here)
+    form = served(odile, here, one, "probing")
+    data = {
+        **TOGETHER,
+        **typed(one, left="6", left_stopped="choice", right_stopped="aborted"),
+        **typed(two, left="3", conclusion="female"),
+        **typed(three, left="8.2", left_stopped="resistance", conclusion="male"),
+    }
+    refused = odile.send(form, **data)
+    assert "Say what you conclude." in refused.text
+    assert "Say how this pass stopped." in refused.text
+    assert "Give whole or half scales" in refused.text
+    assert Call.objects.count() == 0
+    mended = {
+        **typed(one, conclusion="undetermined"),
+        **typed(two, left_stopped="resistance"),
+        **typed(three, left="8.5"),
+    }
+    assert odile.send(refused.form(), **mended).status == 302
+    passes = {one.animal_id: one.body["observed"]["passes"] for one in Call.objects.all()}
+    assert passes == {
+        one.pk: [
+            {"side": "left", "depth": "6", "stopped": "choice"},
+            {"side": "right", "depth": "0", "stopped": "aborted"},
+        ],
+        two.pk: [{"side": "left", "depth": "3", "stopped": "resistance"}],
+        three.pk: [{"side": "left", "depth": "8.5", "stopped": "resistance"}],
+    }
+
+
+def test_everting_says_how_it_came_about(here: Here, odile: Browser) -> None:
+    one, two, _ = clutch(here)
+    form = served(odile, here, one, "eversion")
+    data = {
+        **TOGETHER,
+        **typed(one, seen="hemipenes", conclusion="male"),
+        **typed(two, seen="hemipenes", manner="spontaneous", conclusion="male"),
+    }
+    assert odile.send(form, **data).status == 302
+    manners = {one.animal_id: one.body["observed"]["manner"] for one in Call.objects.all()}
+    assert manners == {one.pk: "manual", two.pk: "spontaneous"}
 
 
 def test_one_refused_row_keeps_what_was_typed_and_sinks_no_other(

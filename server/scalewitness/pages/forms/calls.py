@@ -46,6 +46,12 @@ TOLD: Choices = (
     ("male", "I had been told male"),
     ("female", "I had been told female"),
 )
+MANNERS: Choices = (("manual", "By hand"), ("spontaneous", "Of its own accord"))
+EVERTED: Choices = (
+    ("hemipenes", "Hemipenes"),
+    ("nothing", "Nothing came out"),
+    ("unclear", "Unclear"),
+)
 REPORTED: Choices = (
     ("", "My own"),
     ("veterinarian", "A veterinarian's"),

@@ -1,16 +1,22 @@
 """A whole clutch checked in one go: what is the same for all, and a row for each hatchling."""
 
 from collections.abc import Mapping
-from decimal import Decimal
 from typing import Any
 
 from django import forms
 
-from scalewitness.domain.observations import DEEPEST
-from scalewitness.pages.forms.calls import CONCLUSIONS, HARM, HELD_BY, SURENESS, TOLD, one_of
+from scalewitness.pages.forms.calls import (
+    CONCLUSIONS,
+    EVERTED,
+    HARM,
+    HELD_BY,
+    MANNERS,
+    SURENESS,
+    TOLD,
+    one_of,
+)
 from scalewitness.pages.forms.facts import FactForm
-
-SIDES = ("left", "right")
+from scalewitness.pages.forms.passes import PassesForm, depth_field, stopped_field
 
 
 class TogetherForm(forms.Form):
@@ -76,17 +82,9 @@ class HatchlingForm(FactForm):
 class EversionRow(HatchlingForm):
     method = "eversion"
     seen_fields = ("seen",)
-    seen = forms.ChoiceField(
-        label="Seen",
-        required=False,
-        choices=(
-            ("", "Not tried"),
-            ("hemipenes", "Hemipenes"),
-            ("nothing", "Nothing came out"),
-            ("unclear", "Unclear"),
-        ),
-    )
-    field_order = ("seen", "conclusion", "sureness", "code", "harm")
+    seen = forms.ChoiceField(label="Seen", required=False, choices=(("", "Not tried"), *EVERTED))
+    manner = forms.ChoiceField(label="How", choices=MANNERS, initial="manual")
+    field_order = ("seen", "manner", "conclusion", "sureness", "code", "harm")
 
     def clean(self) -> dict[str, Any]:
         given = super().clean()
@@ -95,37 +93,24 @@ class EversionRow(HatchlingForm):
         return given
 
     def observed(self) -> dict[str, Any]:
-        return {"method": "eversion", "manner": "manual", "seen": self.cleaned_data["seen"]}
+        given = self.cleaned_data
+        return {"method": "eversion", "manner": given["manner"], "seen": given["seen"]}
 
 
-def _depth(label: str) -> forms.DecimalField:
-    return forms.DecimalField(
-        label=label,
-        required=False,
-        min_value=Decimal(0),
-        max_value=DEEPEST,
-        step_size=Decimal("0.5"),
-        widget=forms.NumberInput(attrs={"inputmode": "decimal"}),
-        error_messages={"step_size": "Give whole or half scales, such as 8 or 8.5."},
-    )
-
-
-class ProbingRow(HatchlingForm):
-    """Passes that met resistance; for anything else the single form serves."""
+class ProbingRow(PassesForm, HatchlingForm):
+    """One pass a side; a second one is logged on the animal's own page."""
 
     method = "probing"
-    seen_fields = SIDES
-    left = _depth("Left, scales")
-    right = _depth("Right, scales")
-    field_order = ("left", "right", "conclusion", "sureness", "code", "harm")
+    runs = ("left", "right")
+    seen_fields = ("left", "left_stopped", "right", "right_stopped")
+    left = depth_field("Left, scales")
+    left_stopped = stopped_field("Left: how it stopped")
+    right = depth_field("Right, scales")
+    right_stopped = stopped_field("Right: how it stopped")
+    field_order = (*seen_fields, "conclusion", "sureness", "code", "harm")
 
     def observed(self) -> dict[str, Any]:
-        depths = [(side, self.cleaned_data[side]) for side in SIDES]
-        passes = [
-            {"side": side, "depth": f"{depth.normalize():f}", "stopped": "resistance"}
-            for side, depth in depths
-            if depth is not None
-        ]
+        passes = self.passes()
         return {"method": "probing", **({"passes": passes} if passes else {})}
 
 

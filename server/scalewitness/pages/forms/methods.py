@@ -1,51 +1,28 @@
 """One form a method of finding out a snake's sex."""
 
 from collections.abc import Mapping
-from decimal import Decimal
 from types import MappingProxyType
 from typing import Any, Final
 
 from django import forms
 
-from scalewitness.domain.observations import DEEPEST, PROBE_MM
-from scalewitness.pages.forms.calls import CallForm, Choices, one_of, yes_or_no
-
-STOPPED: Choices = (
-    ("", "How did it stop?"),
-    ("resistance", "It met resistance"),
-    ("choice", "I stopped; it was still gliding"),
-    ("aborted", "Broken off; says nothing"),
-)
+from scalewitness.domain.observations import PROBE_MM
+from scalewitness.pages.forms.calls import EVERTED, MANNERS, CallForm, one_of, yes_or_no
+from scalewitness.pages.forms.passes import PassesForm, depth_field, plain, stopped_field
 
 
-def _depth(label: str) -> forms.DecimalField:
-    return forms.DecimalField(
-        label=label,
-        required=False,
-        min_value=Decimal(0),
-        max_value=DEEPEST,
-        step_size=Decimal("0.5"),
-        widget=forms.NumberInput(attrs={"inputmode": "decimal"}),
-        error_messages={"step_size": "Give whole or half scales, such as 8 or 8.5."},
-    )
-
-
-def _stopped(label: str) -> forms.ChoiceField:
-    return forms.ChoiceField(label=label, choices=STOPPED, required=False)
-
-
-class ProbingForm(CallForm):
+class ProbingForm(PassesForm, CallForm):
     method, title = "probing", "Probing"
     hint = "Depth in subcaudal scales, to the half, each side on its own."
 
-    left = _depth("Left side: scales deep")
-    left_stopped = _stopped("Left side: how it stopped")
-    right = _depth("Right side: scales deep")
-    right_stopped = _stopped("Right side: how it stopped")
-    left_again = _depth("Left side again: scales deep")
-    left_again_stopped = _stopped("Left side again: how it stopped")
-    right_again = _depth("Right side again: scales deep")
-    right_again_stopped = _stopped("Right side again: how it stopped")
+    left = depth_field("Left side: scales deep")
+    left_stopped = stopped_field("Left side: how it stopped")
+    right = depth_field("Right side: scales deep")
+    right_stopped = stopped_field("Right side: how it stopped")
+    left_again = depth_field("Left side again: scales deep")
+    left_again_stopped = stopped_field("Left side again: how it stopped")
+    right_again = depth_field("Right side again: scales deep")
+    right_again_stopped = stopped_field("Right side again: how it stopped")
     probe_mm = forms.DecimalField(
         label="Probe thickness in mm",
         required=False,
@@ -57,7 +34,7 @@ class ProbingForm(CallForm):
 
     FIRST = ("left", "left_stopped", "right", "right_stopped")
     AGAIN = ("left_again", "left_again_stopped", "right_again", "right_again_stopped")
-    _RUNS = ("left", "right", "left_again", "right_again")
+    runs = ("left", "right", "left_again", "right_again")
 
     def probe(self) -> forms.BoundField:
         return self["probe_mm"]
@@ -71,46 +48,13 @@ class ProbingForm(CallForm):
     def went_again(self) -> bool:
         return any(self[name].value() for name in self.AGAIN)
 
-    def clean(self) -> dict[str, Any]:
-        given = super().clean()
-        for run in self._RUNS:
-            depth, stopped = given.get(run), given.get(f"{run}_stopped")
-            if depth is not None and not stopped:
-                self.add_error(f"{run}_stopped", "Say how this pass stopped.")
-            if depth is None and stopped in {"resistance", "choice"} and run not in self.errors:
-                self.add_error(run, "Say how deep it went.")
-        return given
-
     def observed(self) -> dict[str, Any]:
         seen: dict[str, Any] = {"method": "probing"}
-        passes = [self._pass(run) for run in self._runs_made()]
-        if passes:
+        if passes := self.passes():
             seen["passes"] = passes
         if self.cleaned_data["probe_mm"] is not None:
-            seen["probe_mm"] = _plain(self.cleaned_data["probe_mm"])
+            seen["probe_mm"] = plain(self.cleaned_data["probe_mm"])
         return seen
-
-    def _runs_made(self) -> list[str]:
-        return [run for run in self._RUNS if self.cleaned_data[f"{run}_stopped"]]
-
-    def _pass(self, run: str) -> dict[str, str]:
-        depth = self.cleaned_data[run]
-        return {
-            "side": run.removesuffix("_again"),
-            "depth": _plain(depth if depth is not None else Decimal(0)),
-            "stopped": self.cleaned_data[f"{run}_stopped"],
-        }
-
-    def _field_at(self, pointer: str) -> str | None:
-        before, _, place = pointer.partition("/body/observed/passes/")
-        if not before and place:
-            return self._runs_made()[int(place.split("/")[0])]
-        return super()._field_at(pointer)
-
-
-def _plain(value: Decimal) -> str:
-    """8.50 as 8.5 and 8.0 as 8: the one spelling the log knows."""
-    return f"{value.normalize():f}"
 
 
 class EversionForm(CallForm):
@@ -119,11 +63,11 @@ class EversionForm(CallForm):
     observed_fields = ("manner", "seen")
     manner = one_of(
         "How did it come about?",
-        (("manual", "By hand"), ("spontaneous", "Of its own accord")),
+        MANNERS,
     )
     seen = one_of(
         "What did you see?",
-        (("hemipenes", "Hemipenes"), ("nothing", "Nothing came out"), ("unclear", "Unclear")),
+        EVERTED,
     )
 
 
