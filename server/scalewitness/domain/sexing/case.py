@@ -5,7 +5,7 @@ with its account, what a further call would do, how the answer moves with a para
 """
 
 from collections.abc import Iterable, Sequence
-from typing import NamedTuple, Self
+from typing import Final, NamedTuple, Self
 
 from msgspec import Struct
 
@@ -19,10 +19,11 @@ from scalewitness.domain.sexing.parameters import Parameters, ParameterSet
 from scalewitness.domain.sexing.policy import Policy
 from scalewitness.domain.sexing.records import ExaminerRecords
 from scalewitness.domain.sexing.sessions import Session, Weighed, Weigher, log_likelihoods
+from scalewitness.domain.sexing.tables import table
 from scalewitness.domain.sexing.taxa import Taxon
 
-SUREST = 1e-9
-"""No record makes a sex more certain than this short of certainty (our judgement)."""
+SUREST: Final = float(table("certainty.toml")["surest"]["value"])
+"""No record makes a sex more certain than this short of certainty."""
 
 
 class Standing(Struct, frozen=True):

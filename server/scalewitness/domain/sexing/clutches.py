@@ -19,6 +19,8 @@ from scalewitness.domain.observations import (
     Sureness,
 )
 from scalewitness.domain.sexing.examiners.binomial import clopper_pearson, two_sided
+from scalewitness.domain.sexing.examiners.drift import EVEN
+from scalewitness.domain.sexing.tables import table
 
 Held = Literal["examiner", "keeper", "second_person", "sedated", "not_held"]
 
@@ -118,7 +120,7 @@ def tally(conclusions: Iterable[Conclusion]) -> Tally:
     return Tally(*(found.count(one) for one in ("male", "female", "undetermined")))
 
 
-def sex_ratio(counted: Tally, expected: float = 0.5) -> Ratio:
+def sex_ratio(counted: Tally, expected: float = EVEN) -> Ratio:
     """The exact test of one clutch. Raises ValueError for an expected share outside (0, 1)
     or without a sexed animal.
 
@@ -189,8 +191,7 @@ def _observed(row: Row, together: Together) -> Probing | Eversion:
 
 # --- words ------------------------------------------------------------------------------
 
-_UNLIKELY = 0.05  # common practice
-_FEW = 20  # our judgement
+_UNLIKELY, _FEW = (float(table("clutches.toml")[name]["value"]) for name in ("unlikely", "few"))
 
 
 def _in_words(counted: Tally, p: float) -> str:

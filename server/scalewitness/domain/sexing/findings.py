@@ -51,6 +51,7 @@ Code = Literal[
 ]
 
 _LEAST = 1e-12
+"""Log chances no further apart than this are equal but for rounding."""
 _DEPTH_NUMBERS = ("depth.sd_share", "depth.sd_least", "depth.outlier")
 _BOTH_SIDES = (*_DEPTH_NUMBERS, *SIDES_NUMBERS)
 

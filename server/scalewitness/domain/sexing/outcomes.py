@@ -27,7 +27,6 @@ from scalewitness.domain.sexing.typical import typical
 
 FloatArray = NDArray[np.float64]
 
-_ODDS = (30.0, 1000.0)  # where a class that names a sex ends and a stronger one begins
 _SEXES: tuple[Sex, ...] = ("male", "female")
 
 
@@ -77,8 +76,7 @@ class _Grid(Struct, frozen=True):
 
 def _depth_classes(base: _Grid, pessimistic: _Grid) -> tuple[Outcome, ...]:
     favour = np.log(base.male) - np.log(base.female)
-    least = float(table("planning.toml")["depths"]["odds"]["value"])
-    edges = [log(least), *map(log, _ODDS), np.inf]
+    edges = [*(log(_number("depths", name)) for name in ("odds", "clear", "strong")), np.inf]
     found = []
     for sex, sign in zip(_SEXES, (1, -1), strict=True):
         for low, high in pairwise(edges):
@@ -150,7 +148,11 @@ def _outside_overlap(taxon: Taxon) -> float:
 
 
 def _below(count: Decimal, given: Range) -> float:
-    """The share of counts up to and with one, normal about the middle of the range with a
-    quarter of its width as standard deviation (our judgement, as for depths)."""
+    """The share of counts up to and with one, normal about the middle of the range."""
     low, high = map(float, given)
-    return normal_below(float(count) + 0.5, (low + high) / 2, (high - low) / 4)
+    sd = (high - low) * _number("scale_counts", "sd_share")
+    return normal_below(float(count) + 0.5, (low + high) / 2, sd)
+
+
+def _number(part: str, name: str) -> float:
+    return float(table("planning.toml")[part][name]["value"])

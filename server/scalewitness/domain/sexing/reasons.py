@@ -62,7 +62,7 @@ def _expected(of: Prospects, method: Method, role: Role) -> str:
     )
     if of.now.label in {"contested", "unsexed"}:
         text += f", an unsettled sex counted as at most {_hundred(of.silent)}"
-    if of.verified < 0.01:
+    if of.verified < float(table("words.toml")["plans"]["verified_from"]["value"]):
         return f"{text}."
     return f"{text}, and leave it verified with a chance of {_hundred(of.verified)} in 100."
 

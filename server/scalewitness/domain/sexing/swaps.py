@@ -32,7 +32,9 @@ from scalewitness.domain.sexing.tables import table
 from scalewitness.domain.sexing.taxa import Taxon
 
 EXACT_UP_TO = 6
+"""720 permutations, each worked out; above this the time, not the model, sets the limit."""
 COUNTED_UP_TO = 12
+"""4,096 subsets for the permanent."""
 
 Kind = Literal[
     "as_labelled", "later_call_wrong", "missexed", "several_missexed", "exchanged", "mixed_up"

@@ -18,6 +18,7 @@ from scalewitness.domain.observations import (
     Visual,
 )
 from scalewitness.domain.sexing.sessions import Weighed
+from scalewitness.domain.sexing.tables import table
 
 METHOD_NOUNS: dict[Method, str] = {
     "probing": "probing",
@@ -92,7 +93,9 @@ _SOURCES = {
     "papers": "Passed on what papers with the animal said",
 }
 _ROUNDING = 1e-9  # so that 0.57 counts as 57 in 100
-_STRENGTHS = ((2.0, "very strongly"), (1.0, "strongly"), (0.5, "clearly"), (0.1, "slightly"))
+_STRENGTHS = tuple(
+    (float(given["value"]), word) for word, given in table("words.toml")["strengths"].items()
+)
 
 
 def reason_in_words(weighed: Weighed, log10_lr: float) -> str:

@@ -59,7 +59,7 @@ def cohen(
     similar = _similarity(weights, counts.shape[0])
     rows, columns = shares.sum(1), shares.sum(0)
     expected = float(rows @ similar @ columns)
-    if 1 - expected < 1e-12:
+    if 1 - expected < 1e-12:  # one, but for rounding
         return None
     observed = float((similar * shares).sum())
     kappa = (observed - expected) / (1 - expected)

@@ -170,7 +170,7 @@ def _agreement(
     """The coefficient and its linearised standard error: each animal's own agreement, less
     twice its pull on the agreement expected (Gwet 2014; no finite-population correction)."""
     twice = rated.sum(1) >= 2
-    if not twice.any() or 1 - expected < 1e-12:
+    if not twice.any() or 1 - expected < 1e-12:  # one, but for rounding
         return None
     agreeing = _pairwise(rated[twice])
     observed = float(agreeing.mean())

@@ -5,15 +5,17 @@ Quantiles and tails are the incomplete beta function and its inverse.
 """
 
 from math import comb, exp, log, sqrt
+from typing import Final
 
 from msgspec import Struct
 from scipy.special import betainc, betaincc, betaincinv, betaln
 
 from scalewitness.domain.sexing.likelihood import combine
 from scalewitness.domain.sexing.records import Beta
+from scalewitness.domain.sexing.tables import table
 
-LEVEL = 0.95
-"""Coverage of every interval unless said otherwise (common practice)."""
+LEVEL: Final = float(table("examiners.toml")["interval.level"]["value"])
+"""Coverage of every interval unless said otherwise."""
 
 
 class Summary(Struct, frozen=True):

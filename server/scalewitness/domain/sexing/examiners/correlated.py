@@ -71,6 +71,7 @@ def female_after(
 
 
 _ROUNDING = 1e-12
+"""By so much rounding can move a chance."""
 
 
 def _log(chance: float) -> float:

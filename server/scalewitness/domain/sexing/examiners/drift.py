@@ -6,6 +6,7 @@ as if all eggs were alike and with clutches that vary, and the less excited answ
 """
 
 from collections.abc import Sequence
+from typing import Final
 
 from msgspec import Struct
 
@@ -25,14 +26,12 @@ from scalewitness.domain.sexing.examiners.overdispersion import (
     most_likely,
     overdispersed,
 )
+from scalewitness.domain.sexing.tables import table
 
-EVEN = 0.5
-"""Secondary sex ratio of six snake species, 274 mothers and 2,443 young: not different
-from 1:1, litters binomial (Copeia 2011(4):553, published). Tiger snakes and Cuban boas
-differ; pass the species' own share for those."""
-WARN_BELOW = 0.01
-"""p-value under which drift is named: an examiner with a hundred clutches of honest work is
-tested often (our judgement)."""
+EVEN: Final = float(table("examiners.toml")["drift.even"]["value"])
+"""Males among hatchlings. Some species differ; pass their own share for those."""
+WARN_BELOW: Final = float(table("examiners.toml")["drift.warn_below"]["value"])
+"""p-value under which drift is named."""
 
 
 class Hatchlings(Struct, frozen=True):

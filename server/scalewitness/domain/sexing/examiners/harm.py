@@ -7,14 +7,17 @@ any number of signs counts once.
 
 from collections import Counter
 from collections.abc import Iterable
+from typing import Final
 
 from msgspec import Struct
 
 from scalewitness.domain.observations import Harm, Method
 from scalewitness.domain.sexing.examiners.beta import LEVEL, above, interval, updated
 from scalewitness.domain.sexing.records import Beta
+from scalewitness.domain.sexing.tables import table
 
-PRIOR: Beta = (0.5, 0.5)
+_JEFFREYS: Final = table("examiners.toml")["harm.prior"]
+PRIOR: Final[Beta] = (float(_JEFFREYS["a"]), float(_JEFFREYS["b"]))
 
 
 class Examination(Struct, frozen=True):

@@ -20,6 +20,7 @@ IntArray = npt.NDArray[np.int64]
 _MOST = 1 - 1e-9
 """The greatest ρ looked at: every clutch is then of one sex for all purposes."""
 _LOOK_AT = (0.0, *(float(rho) for rho in np.geomspace(1e-4, 0.6, 20)), 0.8, 0.95, 0.999, _MOST)
+"""Where the search for ρ begins: the best of these and its neighbours enclose the maximum."""
 _NARROW = 1e-11
 """The search ends with μ and ρ this narrowly known, far inside their standard errors."""
 

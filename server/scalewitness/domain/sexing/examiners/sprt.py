@@ -115,7 +115,7 @@ def chance_qualified(plan: Plan, rate: float) -> float:
     """Operating characteristic: Wald's approximation of the chance that an examiner with
     that error rate qualifies (the lines taken to be hit exactly)."""
     h = _tilt(plan, rate)
-    if abs(h) < 1e-7:
+    if abs(h) < 1e-7:  # the limit, where the quotient below is nought by nought
         return plan.log_a / (plan.log_a - plan.log_b)
     return expm1(h * plan.log_a) / (exp(h * plan.log_a) - exp(h * plan.log_b))
 
@@ -123,7 +123,7 @@ def chance_qualified(plan: Plan, rate: float) -> float:
 def expected_calls(plan: Plan, rate: float) -> float:
     """Average sample number: Wald's approximation of the calls it takes on average."""
     per_call = rate * plan.wrong_step + (1 - rate) * plan.right_step
-    if abs(rate - plan.slope) < 1e-7:
+    if abs(rate - plan.slope) < 1e-7:  # the limit, as above
         return plan.log_a * -plan.log_b / (plan.wrong_step * -plan.right_step)
     qualified = chance_qualified(plan, rate)
     return (qualified * plan.log_b + (1 - qualified) * plan.log_a) / per_call
@@ -170,7 +170,7 @@ def _far_root(excess: Callable[[float], float], toward: float) -> float:
     near = far / 2
     while excess(near) > 0 and abs(near) > 1e-12:
         near /= 2
-    for _ in range(80):
+    for _ in range(80):  # halvings: more than a double can hold
         middle = (near + far) / 2
         near, far = (near, middle) if excess(middle) > 0 else (middle, far)
     return near
