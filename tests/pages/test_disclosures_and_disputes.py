@@ -176,6 +176,9 @@ def test_a_viewer_reads_a_dispute_and_cannot_settle_it(
     here.say(here.odile, "grant_given", here.collection.pk, viewer)
     assert greta.open(dispute_path()).status == 200
     assert not greta.open(dispute_path()).forms
+    examiners = {link for link in greta.open(dispute_path()).links if "/examiners/" in link}
+    assert len(examiners) == 4, "everyone with a call on the animal"
+    assert {greta.open(link).status for link in examiners} == {200}
     typed = {"outcome": "calls_stand", "remedy": "none", "reasons": "I say so."}
     form = odile.open(dispute_path()).form("/finding")
     assert greta.send(form, **typed).status == 404

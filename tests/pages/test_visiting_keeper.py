@@ -221,6 +221,9 @@ def test_a_probing_is_logged_and_only_then_the_rest_is_shown(
     assert "verified male" in accepted.text.lower()
     assert MALE in accepted.text
     assert "Tensed at first." in accepted.text
+    examiners = {link for link in accepted.links if "/examiners/" in link}
+    assert len(examiners) == 4, "hers and three others'"
+    assert {greta.open(link).status for link in examiners} == {200}
     assert MALE in greta.open(f"/animals/{barnaby.pk}").text
 
 
@@ -291,6 +294,7 @@ def test_a_call_sent_after_the_visit_ended_is_taken_and_shows_nothing_more(
     assert "no longer have leave" in page.text
     assert MALE not in page.html
     assert "Guest R-17" not in page.html
+    assert "/examiners/" not in page.html
 
 
 def test_a_very_late_call_waits_for_the_host_who_admits_it(
