@@ -7,9 +7,18 @@ from django.core.management import CommandError, call_command
 from django.db import connection
 from tests.world import World
 
+from scalewitness.animals.models import Animal
 from scalewitness.calls.models import Standing
+from scalewitness.calls.queries.dossier import dossier
 from scalewitness.calls.queries.replay import Replay
+from scalewitness.calls.queries.standings import Yardstick, assessment_of, latest_standing
+from scalewitness.calls.services import store_standing
 from scalewitness.disputes.models import Dispute
+from scalewitness.domain.facts import StandingChanged
+from scalewitness.domain.sexing.parameters import CURRENT
+from scalewitness.domain.sexing.standing import share
+from scalewitness.intake.batch import Batch
+from scalewitness.intake.statements import RECORD
 
 pytestmark = pytest.mark.django_db
 
@@ -27,6 +36,52 @@ def full_story(world: World) -> None:
     made = world.call(world.odile, other, "female")
     world.say(world.odile, "call_withdrawn", other.pk, {"call": made.id})
     world.say(world.odile, "particulars_corrected", other.pk, {"species": "boa_imperator"})
+
+
+def restated(world: World, animal: Animal, parameters: str) -> Standing:
+    """The animal's standing as a release with these numbers in force would have stated it."""
+    batch = Batch(RECORD, world.now)
+    found, _ = assessment_of(animal, Yardstick(parameters=parameters))
+    body = StandingChanged(
+        label=found.label,
+        p_male=share(found.p_male),
+        p_male_pessimistic=share(found.p_male_pessimistic),
+        parameters=found.parameters,
+        policy=found.policy,
+        examiner_records=found.records,
+    )
+    standing = store_standing(batch.state("standing_changed", animal.pk, body))
+    batch.flush()
+    return standing
+
+
+def test_replay_weighs_each_standing_by_the_numbers_it_names(world: World) -> None:
+    """A log begun under version 1 and continued under version 2, no policy adopted."""
+    animal = world.animal("A1")
+    world.call(world.odile, animal, "male")
+    first = restated(world, animal, "sexing-1")
+    logged = Standing.objects.get(animal=animal, position__lt=first.position)
+    assert (logged.parameters, first.parameters) == (CURRENT, "sexing-1")
+    assert logged.p_male != first.p_male
+    replay = Replay()
+    assert list(replay.differences()) == []
+    assert replay.checked == 2
+    world.pass_time(days=1)
+    world.call(world.greta, animal, "male", visit=world.visit(world.greta, animal))
+    assert latest_standing(animal.pk).parameters == CURRENT
+    assert list(Replay().differences()) == []
+
+
+def test_what_is_shown_explains_the_standing_that_was_stated(world: World) -> None:
+    animal = world.animal("A1")
+    world.call(world.odile, animal, "male")
+    first = restated(world, animal, "sexing-1")
+    for at in (None, first.position):
+        shown = dossier(animal, at)
+        assert shown.assessment.parameters == "sexing-1"
+        assert share(shown.assessment.p_male) == first.p_male
+        assert share(shown.sensitivity().p_male) == first.p_male
+    assert dossier(animal, first.position - 1).assessment.parameters == CURRENT
 
 
 def test_replay_finds_no_difference(world: World) -> None:

@@ -21,6 +21,7 @@ BOA = taxon("boa_imperator")
 MASSASAUGA = taxon("sistrurus_catenatus")
 
 PARAMETERS = load_parameters()
+"""Those in force where no policy was adopted."""
 
 _positions = count(1)
 

@@ -6,10 +6,11 @@ from statistics import NormalDist
 import pytest
 from tests.domain.sexing.builders import BALL, BOA, PARAMETERS, SCRUB, call, probed
 
-from scalewitness.domain.observations import Pass
+from scalewitness.domain.observations import Pass, Probing
 from scalewitness.domain.sexing.depths import LAST, depth_table, pass_log_chance
 from scalewitness.domain.sexing.findings import reading
 from scalewitness.domain.sexing.likelihood import log_ratio
+from scalewitness.domain.sexing.parameters import load_parameters
 from scalewitness.domain.sexing.taxa import species_list
 
 BASE = PARAMETERS.base
@@ -89,9 +90,16 @@ def test_an_aborted_pass_says_nothing():
 
 
 def test_passes_of_one_call_multiply():
-    one, two = (_log_lr(BALL, probed(*[9] * n), "male") for n in (1, 2))
-    assert two == pytest.approx(2 * one)
-    assert _log_lr(BALL, probed(9, 3), "male") == pytest.approx(0)
+    """On one side, and in version 1 on both, which does not ask whether they agree."""
+    one, two = (reading(call("male", _left(9, n)), BALL, BASE) for n in (1, 2))
+    assert log_ratio(two.pair) == pytest.approx(2 * log_ratio(one.pair))
+    first = load_parameters("sexing-1").base
+    apart = reading(call("male", probed(9, 3)), BALL, first)
+    assert log_ratio(apart.pair) == pytest.approx(0)
+
+
+def _left(depth, times):
+    return Probing(tuple(Pass("left", str(depth), "resistance") for _ in range(times)))
 
 
 def test_depths_beyond_the_table_count_as_its_last():

@@ -10,7 +10,7 @@ from math import exp, log
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from tests.domain.sexing.builders import BALL, BOA, CORN, PARAMETERS, call, probed, standing
+from tests.domain.sexing.builders import BALL, BOA, CORN, call, probed, standing
 from tests.domain.sexing.strategies import PASSES, RECORDS, TAXA
 
 from scalewitness.domain.observations import Pass, Probing
@@ -21,7 +21,7 @@ from scalewitness.domain.sexing.parameters import load_parameters
 from scalewitness.domain.sexing.sides import MOST_PASSES, alike_by_chance, compare
 from scalewitness.domain.sexing.taxa import taxon
 
-SECOND = load_parameters("sexing-2")
+FIRST, SECOND = load_parameters("sexing-1"), load_parameters("sexing-2")
 BASE = SECOND.base
 MATCH = {"male": 0.9, "female": 0.7}
 
@@ -32,7 +32,7 @@ def _ratio(conclusion, observed, kind=BALL, numbers=BASE):
 
 def _moved(conclusion, observed, kind=BALL):
     """What looking at the sides adds to the log of the odds of male."""
-    return _ratio(conclusion, observed, kind) - _ratio(conclusion, observed, kind, PARAMETERS.base)
+    return _ratio(conclusion, observed, kind) - _ratio(conclusion, observed, kind, FIRST.base)
 
 
 def test_ranges_of_equal_width_leave_the_plain_shares():
@@ -52,7 +52,9 @@ def test_alike_speaks_for_a_male_and_different_for_a_female_but_modestly():
 
 
 def test_a_side_that_differs_lowers_what_the_deeper_one_says():
-    deep, uneven = standing(call("male", probed(9, 9))), standing(call("male", probed(9, 7.5)))
+    deep, uneven = (
+        standing(call("male", probed(9, deeper)), parameters=FIRST) for deeper in (9, 7.5)
+    )
     again = standing(call("male", probed(9, 7.5)), parameters=SECOND)
     assert again.p_male < uneven.p_male <= deep.p_male
 
@@ -102,15 +104,15 @@ ONE_SIDED = st.lists(PASSES, max_size=4).filter(
 def test_a_probing_of_one_side_is_as_in_version_1(runs, kind, conclusion):
     one = call(conclusion, Probing(runs))
     for before, after in (
-        (PARAMETERS.base, SECOND.base),
-        (PARAMETERS.pessimistic, SECOND.pessimistic),
+        (FIRST.base, SECOND.base),
+        (FIRST.pessimistic, SECOND.pessimistic),
     ):
         assert reading(one, kind, after) == reading(one, kind, before)
 
 
 @given(RECORDS.map(lambda record: [one for one in record if one.method != "probing"]), TAXA)
 def test_records_without_probing_are_as_in_version_1(record, kind):
-    first, second = (standing(*record, taxon=kind, parameters=n) for n in (PARAMETERS, SECOND))
+    first, second = (standing(*record, taxon=kind, parameters=n) for n in (FIRST, SECOND))
     assert (second.p_male, second.label) == (first.p_male, first.label)
 
 
@@ -122,7 +124,7 @@ def test_a_call_without_conclusion_says_nothing_whatever_its_sides():
 def test_sides_that_outweigh_the_depths_against_the_conclusion_are_a_conflict():
     """Depths halfway between the ranges favour neither sex, their difference a female."""
     halfway = probed(7, 5)
-    assert _ratio("male", halfway, BALL, PARAMETERS.base) == pytest.approx(0, abs=1e-9)
+    assert _ratio("male", halfway, BALL, FIRST.base) == pytest.approx(0, abs=1e-9)
     found = reading(call("male", halfway), BALL, BASE)
     assert found.code == "conflict"
     assert not found.informative
@@ -137,14 +139,15 @@ def test_the_account_names_the_shares_and_says_it_in_words():
     assert "Both sides came out alike" in found.weights[0].reason
     uneven = standing(call("male", probed(9, 7)), parameters=SECOND)
     assert "The two sides came out differently" in uneven.weights[0].reason
-    assert "sides" not in standing(call("male", probed(9, 9))).weights[0].reason
+    plain = standing(call("male", probed(9, 9)), parameters=FIRST)
+    assert "sides" not in plain.weights[0].reason
 
 
 def test_version_1_stays_what_it_was():
-    assert (PARAMETERS.version, SECOND.version) == ("sexing-1", "sexing-2")
-    assert not any(name.startswith("sides.") for name in PARAMETERS.base.numbers)
-    shared = set(PARAMETERS.base.numbers)
-    assert {n: BASE.numbers[n] for n in shared} == dict(PARAMETERS.base.numbers)
+    assert (FIRST.version, SECOND.version) == ("sexing-1", "sexing-2")
+    assert not any(name.startswith("sides.") for name in FIRST.base.numbers)
+    shared = set(FIRST.base.numbers)
+    assert {n: BASE.numbers[n] for n in shared} == dict(FIRST.base.numbers)
     assert set(BASE.numbers) - shared == {
         "sides.within",
         "sides.match.male",

@@ -16,7 +16,8 @@ STATUSES = {"published", "common practice", "from memory", "our judgement"}
 
 
 def test_the_version_is_the_one_asked_for():
-    assert load_parameters().version == CURRENT == "sexing-1"
+    assert load_parameters().version == CURRENT == "sexing-2"
+    assert load_parameters("sexing-1").version == "sexing-1"
     with pytest.raises(UnknownVersion):
         load_parameters("../sexing-1")
 

@@ -105,7 +105,7 @@ def test_sessions_add_up_their_methods():
 def test_versions_are_named():
     found = standing(male(), records=ExaminerRecords("records-12"))
     assert (found.parameters, found.policy, found.records) == (
-        "sexing-1",
+        "sexing-2",
         "policy-1",
         "records-12",
     )

@@ -12,6 +12,7 @@ from scalewitness.calls.queries.standings import (
     assessment_of,
     latest_standing,
     sensitivity_at,
+    yardstick_of,
 )
 from scalewitness.domain.sexing.explain import Line, explain
 from scalewitness.domain.sexing.sensitivity import Sensitivity
@@ -72,7 +73,8 @@ def dossier(animal: Animal, at: int | None = None) -> Dossier:
     # The standing came after its cause, and nothing about it changed until the next.
     position = None if at is None else standing.position if standing else -1
     if position is None:
-        assessment, evidence, species = *assessment_of(animal), animal.species
+        assessment, evidence = assessment_of(animal, yardstick_of(animal))
+        species = animal.species
     else:
         assessment, evidence, species = assessment_at(animal, position)
     kind = taxon(species)

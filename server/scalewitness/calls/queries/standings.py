@@ -46,14 +46,16 @@ class Yardstick:
     records: ExaminerRecords = EMPTY
 
 
-def yardstick(at: int | None = None) -> Yardstick:
-    """The one in force at log position ``at``, now when None: the latest adopted."""
+def yardstick(at: int | None = None, parameters: str | None = None) -> Yardstick:
+    """The one in force at log position ``at``, now when None: the latest adopted.
+    ``parameters``: those a standing names, which an earlier release may have stated."""
     versions = AdoptedPolicy.objects.order_by("-position")
     if at is not None:
         versions = versions.filter(position__lte=at)
     latest = versions.first()
     rule = adopted_yardstick(latest) if latest else Yardstick()
-    return replace(rule, records=records_in_force(rule.parameters, at))
+    version = parameters or rule.parameters
+    return replace(rule, parameters=version, records=records_in_force(version, at))
 
 
 def adopted_yardstick(adoption: "AdoptedPolicy | PolicyAdopted") -> Yardstick:
@@ -78,24 +80,32 @@ def sensitivity_at(animal: Animal, position: int | None = None) -> Sensitivity:
         counting_calls(animal.pk) if position is None else counting_calls_at(animal.pk, position)
     )
     species = animal.species if position is None else _species_at(animal, position)
-    by = yardstick(position)
+    by = yardstick_of(animal, position)
     evidence = [evidence_of(call) for call in calls]
     kind, parameters = taxon(species, by.parameters), load_parameters(by.parameters)
     return sensitivity(evidence, kind, by.records, by.policy, parameters)
 
 
-def assessment_of(animal: Animal) -> tuple[Assessment, list[Evidence]]:
-    """The animal's assessment from the calls that count now, with the evidence used."""
+def assessment_of(animal: Animal, by: Yardstick | None = None) -> tuple[Assessment, list[Evidence]]:
+    """The animal's assessment from the calls that count now, with the evidence used; by what
+    is in force now unless said otherwise."""
     evidence = [evidence_of(call) for call in counting_calls(animal.pk)]
-    return assess_animal(animal.species, evidence), evidence
+    return assess_animal(animal.species, evidence, by), evidence
 
 
 def assessment_at(animal: Animal, position: int) -> tuple[Assessment, list[Evidence], str]:
-    """As :func:`assessment_of`, just after the fact at ``position``; with the species the
-    animal was then said to be."""
+    """As :func:`assessment_of`, just after the fact at ``position``, by what the standing
+    then named; with the species the animal was then said to be."""
     evidence = [evidence_of(call) for call in counting_calls_at(animal.pk, position)]
     species = _species_at(animal, position)
-    return assess_animal(species, evidence, yardstick(position)), evidence, species
+    return assess_animal(species, evidence, yardstick_of(animal, position)), evidence, species
+
+
+def yardstick_of(animal: Animal, position: int | None = None) -> Yardstick:
+    """As :func:`yardstick`, with the parameters that the standing logged then was worked out
+    with: what is shown explains what was stated, whatever a later release brought."""
+    standing = latest_standing(animal.pk, position)
+    return yardstick(position, standing.parameters if standing else None)
 
 
 def _species_at(animal: Animal, position: int) -> str:

@@ -17,7 +17,7 @@ from scalewitness.domain.sexing.tables import layers
 Status = Literal["published", "common practice", "from memory", "our judgement"]
 SetName = Literal["base", "pessimistic"]
 
-CURRENT = "sexing-1"
+CURRENT = "sexing-2"
 """What a standing is worked out with until the record adopts another version."""
 VERSIONS = ("sexing-1", "sexing-2")
 """Every version ever used stays, so that no standing of the past changes."""
