@@ -38,6 +38,7 @@ def test_a_call_is_made_and_then_read(world: World, odile: Api, animal: Animal) 
     }
     assert (shown["note"], shown["identity"]) == ("Calm throughout.", "confirmed")
     assert (shown["blind"], shown["interested"], shown["withdrawn"]) == (False, True, False)
+    assert not shown["second_hand"]
     assert shown["weight"]["log10_lr"] > 0
 
 
@@ -60,6 +61,7 @@ def test_a_reported_call_names_whoever_made_it(odile: Api, animal: Animal) -> No
     shown = odile.get(f"/calls/{made}").body
     assert shown["examiner"] == {**vet, "role": "veterinarian"}
     assert shown["sent_by"]["name"] == "Odile Marten"
+    assert (shown["second_hand"], shown["interested"], shown["blind"]) == (True, True, False)
 
 
 def test_nobody_reports_for_someone_they_have_not_named(odile: Api, animal: Animal) -> None:

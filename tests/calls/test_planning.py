@@ -12,8 +12,6 @@ from scalewitness.animals.models import Animal
 from scalewitness.animals.queries import animal_ids
 from scalewitness.animals.services import edit
 from scalewitness.calls.queries.planning import (
-    HAS_A_SHARE,
-    REPORTED,
     PlannedAnimal,
     plan_animal,
     plan_visit,
@@ -24,6 +22,7 @@ from scalewitness.calls.queries.supposing import Supposed, suppose
 from scalewitness.disputes.queries import at_stake
 from scalewitness.domain.observations import Observation
 from scalewitness.domain.sexing.planning import Check
+from scalewitness.domain.sexing.reasons import HAS_A_SHARE, REPORTED
 from scalewitness.ledger.queries import tip
 from scalewitness.people.services import name_practitioner
 
@@ -224,6 +223,7 @@ def test_a_reported_check_is_never_the_blind_one(world: World, probed: Animal) -
     found = best(planned(world, probed), "ultrasound", "veterinarian")
     assert found is not None
     assert found.verified == 0
+    assert not found.blind
     assert REPORTED in found.reasons
     assert HAS_A_SHARE not in found.reasons
 

@@ -5,11 +5,13 @@ from uuid import UUID
 import pytest
 from tests.pages.browser import Browser
 from tests.pages.conftest import Here
+from tests.world import new_id
 
 from scalewitness.animals.models import Animal
 from scalewitness.disclosures.models import Acknowledgement, Disclosure
 from scalewitness.disputes.models import Dispute
 from scalewitness.mail.models import Letter
+from scalewitness.people.services import name_practitioner
 from scalewitness.sales.models import Sale
 
 
@@ -114,6 +116,20 @@ def test_the_dispute_shows_evidence_in_time_order_who_knew_what_and_letters(
     ):
         assert said in page.text, said
     assert "bela@buyers.example" not in page.html
+
+
+def test_a_dispute_says_whose_the_interest_is_in_a_reported_check(
+    here: Here, odile: Browser, fallen: Sale
+) -> None:
+    vet = new_id(here.now)
+    name_practitioner(here.odile, vet, "Dr Ilse Brandt")
+    reported = {"role": "veterinarian", "who": str(vet)}
+    here.call(here.odile, fallen.animals.get(), "male", body={"reported": reported})
+    text = odile.open(dispute_path()).text
+    row = text[text.index("Dr Ilse Brandt") :]
+    assert "reported at second hand, by someone with a share in the animal" in row
+    assert "Said to have been told no earlier answer" in row
+    assert text.count("Odile Marten has a share in the animal") == 1
 
 
 def test_a_finding_without_grounds_is_refused_and_keeps_what_was_typed(

@@ -97,7 +97,10 @@ def test_a_veterinarians_check_is_reported_under_a_name_given_once(
     assert len({call.examiner for call in calls}) == 1, "the same person both times"
     assert {call.role for call in calls} == {"veterinarian"}
     assert first.goes_to != second.goes_to
-    assert "Dr Ines Falk, veterinarian" in odile.open(f"/animals/{animal.pk}").text
+    page = odile.open(f"/animals/{animal.pk}")
+    assert "Dr Ines Falk, veterinarian" in page.text
+    assert "reported at second hand, by someone with a share in the animal" in page.text
+    assert "The examiner had a share" not in page.text
 
 
 def test_a_reported_check_needs_a_name(here: Here, odile: Browser) -> None:

@@ -199,7 +199,12 @@ class LateCallDecided(Body, frozen=True):
 
 
 class Circumstance(Body, frozen=True):
-    """What the record knew of a call when it was accepted; the weights rest on it."""
+    """What the record knew of a call when it was accepted; the weights rest on it.
+
+    ``interested`` is about whoever sent the call: they kept the animal, shared in it, sold or
+    bought it. A reported call is another's, at second hand, and never ``blind``: of what its
+    examiner knew the record has only what the sender says they were told (``anchored_to``).
+    """
 
     call: Id
     stage: LifeStage

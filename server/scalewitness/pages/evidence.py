@@ -47,8 +47,8 @@ GROUNDS: Mapping[str, str] = {
 
 @dataclass(frozen=True, slots=True)
 class Shown:
-    """One call in words. ``key`` is its letter in the drawings; ``weight`` is None for one
-    that does not count."""
+    """One call in words. ``key`` is its letter in the drawings; ``interest`` says whose there
+    was; ``weight`` is None for one that does not count."""
 
     key: str
     call: Call
@@ -58,6 +58,7 @@ class Shown:
     text: str
     identity: str
     knew: str
+    interest: str | None
     weight: str | None
     state: str
     flags: tuple[str, ...]
@@ -132,6 +133,7 @@ def _shown(key: str, one: ShownCall, who: str, dossier: Dossier, *, notes: bool)
         text=lines.get(str(call.pk), plain),
         identity=IDENTITY[call.identity],
         knew=_knew(call),
+        interest=_interest(call),
         weight=support(one.weight.log10_lr) if one.weight else None,
         state=_state(one),
         flags=tuple(FLAGS[flag] for flag in call.flags if flag in FLAGS),
@@ -142,11 +144,21 @@ def _shown(key: str, one: ShownCall, who: str, dossier: Dossier, *, notes: bool)
 
 
 def _knew(call: Call) -> str:
+    if call.role != "keeper":
+        return f"Said to have been told {call.anchored_to or 'no earlier answer'}"
     if call.blind:
         return "Knew no earlier answer"
     if call.anchored_to:
         return f"Knew it had been called {call.anchored_to}"
     return "No earlier answer was on record"
+
+
+def _interest(call: Call) -> str | None:
+    """Of a reported call the interest is the sender's, never the examiner's."""
+    if call.role != "keeper":
+        sender = ", by someone with a share in the animal" if call.interested else ""
+        return f"reported at second hand{sender}"
+    return "has a share in the animal" if call.interested else None
 
 
 def _state(one: ShownCall) -> str:

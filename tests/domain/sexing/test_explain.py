@@ -118,6 +118,18 @@ def test_who_knew_what_is_told():
     assert "had a share in the animal" in _text(male(interested=True))
 
 
+@pytest.mark.parametrize("interested", [True, False])
+def test_a_reported_call_is_told_as_hearsay_whose_interest_is_the_senders(interested):
+    seen, vet = Ultrasound("hemipenes"), {"role": "veterinarian", "blind": False}
+    text = _text(call("male", seen, "vera", interested=interested, **vet))
+    assert "No earlier answer is said to have been known." in text
+    assert "reported at second hand" in text
+    assert ("by someone with a share in the animal" in text) == interested
+    assert "The examiner had a share" not in text
+    told = _text(call("male", seen, "vera", anchored_to="male", **vet))
+    assert "It is said to have been known that it had been called male." in told
+
+
 def test_what_is_missing_is_told():
     text = _text(male("ash"))
     assert "A second examiner has yet to come to the same answer." in text

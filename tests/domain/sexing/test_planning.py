@@ -246,6 +246,16 @@ def test_who_has_a_share_does_not_meet_the_rule():
     assert "This examiner has a share in the animal." in check.reasons
 
 
+def test_a_reported_check_is_not_blind_though_nothing_anchors_it():
+    """It moves the probability as a blind one would, and meets no rule that asks for one."""
+    plain = _check(_animal(owner()), "ultrasound", VERA)
+    check = _check(_animal(owner()), "ultrasound", replace(VERA, reported=True))
+    assert (plain.blind, check.blind) == (True, False)
+    assert plain.verified > check.verified == 0
+    assert check.loss_after == plain.loss_after
+    assert "A check reported for someone else does not count as the blind one." in check.reasons
+
+
 def test_agreement_of_a_crowd_leaves_little_for_one_more_of_the_same():
     """Probings share the doubt about the animal; another method does not."""
     crowd = [male(f"keeper-{n}", blind=False) for n in range(5)]

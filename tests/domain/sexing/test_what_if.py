@@ -54,6 +54,17 @@ def test_if_a_vets_ultrasound_said_male():
     assert found.before == standing(owner)
 
 
+def test_a_vets_ultrasound_that_someone_reports_is_not_the_blind_one():
+    """Nothing the vet knew is on record, so it is not anchored either."""
+    owner = male("olive", blind=False, interested=True)
+    supposed = Supposition("ultrasound", "male", "veterinarian")
+    plain, found = (_if(replace(supposed, reported=r), owner) for r in (False, True))
+    assert (found.call.blind, found.call.anchored_to) == (False, None)
+    assert found.after.p_male == plain.after.p_male
+    assert found.after.label == "probable male"
+    assert "needs_blind_call" in found.after.reasons
+
+
 def test_it_is_the_standing_had_the_call_been_made():
     record = (male("ash"), female("birch"))
     supposed = Supposition("endoscopy", "female", "veterinarian", stage="adult")

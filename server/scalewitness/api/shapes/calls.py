@@ -45,7 +45,9 @@ class ObjectionShown(Struct, frozen=True):
 
 class CallShown(Struct, frozen=True):
     """One call with what was said against it and what it weighs. ``weight`` is None when it
-    does not count; ``finding`` is the one that set it aside."""
+    does not count; ``finding`` is the one that set it aside. ``interested``: whoever sent it
+    had a share in the animal, or was selling or buying it; when ``second_hand`` that is not
+    the examiner, and what the examiner knew is hearsay."""
 
     id: UUID
     animal: UUID
@@ -63,6 +65,7 @@ class CallShown(Struct, frozen=True):
     sent_by: Person
     blind: bool
     interested: bool
+    second_hand: bool
     anchored_to: str | None
     identity: str
     stage: str
@@ -145,6 +148,7 @@ def call(shown: ShownCall, known: Dossier) -> CallShown:
         sent_by=Person(row.by, shown.sender_name),
         blind=row.blind,
         interested=row.interested,
+        second_hand=row.role != "keeper",
         anchored_to=row.anchored_to,
         identity=row.identity,
         stage=row.stage,

@@ -64,14 +64,17 @@ def examiners_for(
         )
         for one in guests
     ]
-    # A call reported for a veterinarian or a laboratory never counts as the blind one, and
-    # whoever reports it has a share: the same thing to the label.
-    anybody = [
-        Available(key, role, frozenset(), frozenset() if role == "keeper" else every)
-        for key, (_, role) in ANYBODY.items()
-    ]
+    anybody = [_anybody(key, role, every) for key, (_, role) in ANYBODY.items()]
     names = {str(one.pk): one.name for one in (*stewards, *guests)}
     return Examiners((*named, *anybody), names | {key: name for key, (name, _) in ANYBODY.items()})
+
+
+def _anybody(key: str, role: Role, every: frozenset[str]) -> Available:
+    """An independent keeper would send their own call; the others' are reported by whoever
+    keeps the animals."""
+    if role == "keeper":
+        return Available(key, role)
+    return Available(key, role, interested_in=every, reported=True)
 
 
 def _past_guests(collection: Collection, stewards: Iterable[Keeper]) -> list[Keeper]:

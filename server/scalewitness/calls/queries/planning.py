@@ -25,7 +25,6 @@ from scalewitness.domain.sexing.feasible import (
 )
 from scalewitness.domain.sexing.parameters import Parameter, load_parameters, numbers_of
 from scalewitness.domain.sexing.planning import (
-    Check,
     Plan,
     RuledOut,
     Sheet,
@@ -34,11 +33,8 @@ from scalewitness.domain.sexing.planning import (
 )
 from scalewitness.domain.sexing.tables import table
 
-HAS_A_SHARE = "This examiner has a share in the animal."
-"""What planning says of an examiner whose blind check does not count as the blind one."""
 RESTED = timedelta(days=365)
 """Long after every time to leave an animal alone."""
-REPORTED = "A check reported for someone else does not count as the blind one."
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,9 +96,8 @@ def plan_visit(
         *_waiting((free[animal] for animal in sheet.no_need), who, rule, now),
     ]
     later = {one.animal for one in waiting}
-    lines = tuple(_worded(line) for line in sheet.lines)
     no_need = tuple(animal for animal in sheet.no_need if animal not in later)
-    return PlannedVisit(replace(sheet, lines=lines, no_need=no_need), tuple(waiting), who, rule)
+    return PlannedVisit(replace(sheet, no_need=no_need), tuple(waiting), who, rule)
 
 
 def _waiting(
@@ -139,12 +134,11 @@ def _plan(candidate: Candidate, who: Examiners, by: Yardstick, at: int) -> Plan:
 def _left_alone(found: Plan, why: tuple[str, ...]) -> Plan:
     """The plan of an animal nobody should touch, if there is a reason: only what can be done
     without it is left."""
-    checks = tuple(_worded(one) for one in found.checks)
     if not why:
-        return replace(found, checks=checks)
-    stopped = [one for one in checks if one.method not in WITHOUT_THE_ANIMAL]
+        return found
+    stopped = [one for one in found.checks if one.method not in WITHOUT_THE_ANIMAL]
     return Plan(
-        tuple(one for one in checks if one.method in WITHOUT_THE_ANIMAL),
+        tuple(one for one in found.checks if one.method in WITHOUT_THE_ANIMAL),
         (
             *(RuledOut(one.animal, one.method, one.examiner, why) for one in stopped),
             *(
@@ -153,14 +147,6 @@ def _left_alone(found: Plan, why: tuple[str, ...]) -> Plan:
             ),
         ),
     )
-
-
-def _worded(check: Check) -> Check:
-    """Whoever has a check reported has no share in the animal: the one who reports it has."""
-    if check.role == "keeper" or HAS_A_SHARE not in check.reasons:
-        return check
-    words = (REPORTED if one == HAS_A_SHARE else one for one in check.reasons)
-    return replace(check, reasons=tuple(words))
 
 
 def _milliseconds(now: datetime) -> int:

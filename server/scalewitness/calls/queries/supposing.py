@@ -35,9 +35,9 @@ def suppose(animal: Animal, call: Supposed, asker: UUID, now: datetime) -> WhatI
     animal's is supposed to be read if it has one. Raises NoSuchFinding."""
     by = yardstick()
     kind = taxon(animal.species, by.parameters)
-    # A call of someone who is no keeper here is reported by one who has a share, so that it
-    # never counts as the blind one.
-    shared = is_steward(asker, animal.collection, now) if call.mine else call.role != "keeper"
+    # A call of someone who is no keeper here is reported, and whoever asks would report it.
+    reported = call.role != "keeper" and not call.mine
+    shared = (call.mine or reported) and is_steward(asker, animal.collection, now)
     codes = identifiers_of([animal.pk]).get(animal.pk, [])
     return what_if(
         [evidence_of(one) for one in counting_calls(animal.pk)],
@@ -52,6 +52,7 @@ def suppose(animal: Animal, call: Supposed, asker: UUID, now: datetime) -> WhatI
             stage=stage_on(animal, kind, condition(animal.pk).grams, now),
             identity="confirmed" if any(c.scheme in MARKS for c in codes) else "unconfirmed",
             interested=shared,
+            reported=reported,
             at=round(now.timestamp() * 1000),
         ),
         kind,

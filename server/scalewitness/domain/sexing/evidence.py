@@ -24,7 +24,9 @@ class Evidence(Struct, frozen=True):
     ``examiner`` is an opaque key; the same key means the same person. ``at`` is the
     claimed time in Unix milliseconds, ``position`` the place in the log, which alone
     orders calls. ``anchored_to`` is the earlier conclusion the examiner knew, their own
-    included; None when the call was blind or nothing had been said yet.
+    included; None when the call was blind or nothing had been said yet. A call with a
+    ``role`` other than keeper was reported by someone else: ``interested`` is then about
+    them, and it is not blind, since what its examiner knew is hearsay.
     """
 
     call: str

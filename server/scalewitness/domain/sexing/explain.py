@@ -162,12 +162,29 @@ def _range(given: Range | None) -> str:
 
 
 def _knowing(call: Evidence) -> str:
-    share = " The examiner had a share in the animal or was selling it." if call.interested else ""
+    """What the examiner knew and who had an interest. Of a reported call the record knows
+    only what the sender passed on, and the interest is the sender's."""
+    if call.role != "keeper":
+        return f"{_knew_as_reported(call)} {_REPORTED[call.interested]}"
+    share = f" {_SHARE}" if call.interested else ""
     if call.blind:
         return f"Checked without knowing any earlier answer.{share}"
     if call.anchored_to is None:
         return f"No earlier answer was known.{share}"
     return f"Knew that it had been called {call.anchored_to}.{share}"
+
+
+_SHARE = "The examiner had a share in the animal or was selling it."
+_REPORTED = {
+    False: "It is reported at second hand.",
+    True: "It is reported at second hand, by someone with a share in the animal or selling it.",
+}
+
+
+def _knew_as_reported(call: Evidence) -> str:
+    if call.anchored_to is None:
+        return "No earlier answer is said to have been known."
+    return f"It is said to have been known that it had been called {call.anchored_to}."
 
 
 # --- what could be wrong ----------------------------------------------------------------

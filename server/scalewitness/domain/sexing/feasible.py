@@ -57,13 +57,15 @@ class Candidate(Struct, frozen=True):
 class Available(Struct, frozen=True):
     """An examiner who could come. ``knows`` names the animals whose earlier answer they
     know, ``interested_in`` those they own, hold a share in or sell; ``methods`` what they
-    can do, None for all that their trade allows."""
+    can do, None for all that their trade allows. ``reported``: someone else would send the
+    call, so it is not blind though nothing anchors it; ``interested_in`` is then theirs."""
 
     examiner: str
     role: Role
     knows: frozenset[str] = frozenset()
     interested_in: frozenset[str] = frozenset()
     methods: frozenset[Method] | None = None
+    reported: bool = False
 
 
 def _lists(part: str) -> Mapping[str, Any]:

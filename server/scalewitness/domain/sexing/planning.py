@@ -294,13 +294,16 @@ class _Weighing:
         return [call for call in self.candidate.evidence if call.examiner == by.examiner]
 
     def _blind(self, by: Available) -> bool:
-        return self.candidate.animal not in by.knows and not self._own(by)
+        if by.reported or self.candidate.animal in by.knows:
+            return False
+        return not self._own(by)
 
     def _anchored(self, by: Available) -> Sex | None:
         """What the examiner would know: the record, or at least what they said earlier."""
         if self.candidate.animal in by.knows:
             return known(self.now.label, self.candidate.evidence)
-        return known("", self._own(by))
+        # A reported call is held against what its examiner is said to have been told alone.
+        return None if by.reported else known("", self._own(by))
 
 
 def _verified(standing: Standing) -> bool:

@@ -31,7 +31,7 @@ def reasons(of: Prospects, method: Method, by: Available, candidate: Candidate) 
     return (
         _where(of),
         _expected(of, method, by.role),
-        *_blind(of, candidate.animal in by.interested_in),
+        *_blind(of, by, candidate.animal in by.interested_in),
         *(table("planning.toml")["stakes"][stake]["what"] for stake in candidate.stakes),
         *_earlier(method, candidate),
     )
@@ -67,13 +67,19 @@ def _expected(of: Prospects, method: Method, role: Role) -> str:
     return f"{text}, and leave it verified with a chance of {_hundred(of.verified)} in 100."
 
 
-def _blind(of: Prospects, interested: bool) -> Iterable[str]:
+HAS_A_SHARE = "This examiner has a share in the animal."
+REPORTED = "A check reported for someone else does not count as the blind one."
+
+
+def _blind(of: Prospects, by: Available, interested: bool) -> Iterable[str]:
     if of.anchored:
         yield "This examiner knows an earlier answer, so the check counts for less."
+    elif by.reported:
+        yield REPORTED
     elif not of.blind:
         yield "This would not be a blind check."
     elif interested:
-        yield "This examiner has a share in the animal."
+        yield HAS_A_SHARE
     elif "needs_blind_call" in of.now.reasons:
         yield "The record lacks a blind check, and this would be one."
 

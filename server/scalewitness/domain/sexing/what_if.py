@@ -33,7 +33,9 @@ _SEXES = frozenset({"male", "female"})
 class Supposition(Struct, frozen=True):
     """A call nobody has made. ``observed`` None: what the method usually shows with that
     conclusion. ``examiner`` names one who has a record or has called before; ``at`` is in
-    Unix milliseconds, a day after the last call when None."""
+    Unix milliseconds, a day after the last call when None. ``blind``: the examiner knows no
+    earlier answer; when ``reported`` by someone else, whose the interest then is, the call
+    does not count as blind for all that."""
 
     method: Method
     conclusion: Conclusion
@@ -45,6 +47,7 @@ class Supposition(Struct, frozen=True):
     stage: LifeStage = "unknown"
     identity: Identity = "confirmed"
     interested: bool = False
+    reported: bool = False
     at: int | None = None
 
 
@@ -111,7 +114,7 @@ def _call(
         sureness=supposed.sureness,
         observed=observed,
         identity=supposed.identity,
-        blind=supposed.blind,
+        blind=supposed.blind and not supposed.reported,
         interested=supposed.interested,
         anchored_to=None if supposed.blind else known(before.label, evidence),
     )

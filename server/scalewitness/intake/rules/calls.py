@@ -175,7 +175,8 @@ def _circumstance(fact: Sealed, animal: Animal, batch: Batch, by: UUID | None) -
 
 
 def _interested(keeper: UUID, animal: Animal, batch: Batch) -> bool:
-    """Keeper, partner or a party to any sale of the animal."""
+    """Whether the sender, also of another's call, is keeper, partner or a party to any sale
+    of the animal."""
     if is_steward(keeper, animal.collection, batch.now):
         return True
     sales = animal.sales.all()
