@@ -3,8 +3,6 @@ crowd_binary_bluebird.json, latent_class_binary.json)."""
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
 from tests.domain.sexing.examiners.vectors import item, load
 
 from scalewitness.domain.sexing.examiners.labels import UNKNOWN, from_patterns, labels
@@ -402,32 +400,3 @@ def test_stopping_short_is_said():
 def test_impossible_columns_are_refused(columns):
     with pytest.raises(ValueError, match=r"answers|numbered"):
         labels(*columns)
-
-
-CALLS = st.lists(
-    st.tuples(st.integers(0, 7), st.integers(0, 3), st.integers(0, 1)), min_size=1, max_size=40
-)
-
-
-@settings(max_examples=40, deadline=None)
-@given(CALLS, st.randoms(use_true_random=False))
-def test_the_order_of_calls_does_not_matter(calls, shuffler):
-    mixed = calls.copy()
-    shuffler.shuffle(mixed)
-    animals = max(call[0] for call in calls) + 1
-    one, two = (
-        fit(labels(*zip(*rows, strict=True), known=[UNKNOWN] * animals), most=30)
-        for rows in (calls, mixed)
-    )
-    assert one.posterior == pytest.approx(two.posterior, abs=1e-7)
-
-
-# Fixed examples: where answers are evenly split the start lies on a saddle, and after thirty
-# steps short of convergence rounding alone decides which way the two fits have left it.
-@settings(max_examples=40, deadline=None, derandomize=True)
-@given(CALLS)
-def test_swapping_the_sexes_mirrors_the_fit(calls):
-    one = fit(labels(*zip(*calls, strict=True)), most=30)
-    two = fit(labels(*zip(*[(a, e, 1 - x) for a, e, x in calls], strict=True)), most=30)
-    assert one.posterior == pytest.approx(two.posterior[:, ::-1], abs=1e-6)
-    assert one.log_likelihood == pytest.approx(two.log_likelihood, abs=1e-7)

@@ -106,3 +106,46 @@ def test_methods_are_told_apart():
 def test_the_same_generator_gives_the_same_answer():
     calls = season(35, animals=100)
     assert rates(calls, seed=5) == rates(calls, seed=5)
+
+
+def test_answers_that_mirror_each_other_determine_no_rate():
+    """One animal, two examiners, one sex each: either may be the one who is wrong."""
+    said = rates([called("ash", "kestrel", "male"), called("birch", "kestrel", "female")])
+    assert said.undetermined
+    assert said.differ
+    assert said.males == pytest.approx(0.5, abs=1e-3)
+    assert said.rates == ()
+
+
+def test_a_tie_leaves_out_only_the_rates_it_is_about():
+    """Two examiners of their own disagree on every animal, either sex by turns; the season
+    beside them is as even, but there are more than two to compare, and its rates stay."""
+    calls = season(36, animals=120)
+    other = {"male": "female", "female": "male"}
+    calls += [
+        replace(call, animal=f"mirror of {call.animal}", conclusion=other[call.conclusion])
+        for call in calls
+    ]
+    assert not rates(calls).undetermined
+    calls += [
+        called(name, str(at), sex)
+        for at in range(1000, 1080)
+        for name, sex in zip(("ash", "birch"), sorted(other, reverse=at % 2 == 0), strict=True)
+    ]
+    said = rates(calls)
+    assert said.undetermined
+    assert {rate.examiner for rate in said.rates} == {f"examiner {n}" for n in range(4)}
+
+
+def test_one_more_opinion_breaks_the_tie():
+    said = rates(
+        [
+            called("ash", "kestrel", "male"),
+            called("birch", "kestrel", "female"),
+            called("cedar", "kestrel", "male"),
+        ]
+    )
+    assert not said.undetermined
+    assert said.males > 0.9
+    by_hand = {(rate.examiner, rate.sex): rate.rate for rate in said.rates}
+    assert by_hand["birch", "male"] > by_hand["ash", "male"]

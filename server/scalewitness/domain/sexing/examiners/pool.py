@@ -53,7 +53,8 @@ class Fit(Struct, frozen=True, eq=False):
 
 
 def averaged(labels: Labels) -> FloatArray:
-    """The start of Dawid and Skene: each animal's classes in the shares they were named."""
+    """The start of Dawid and Skene: each animal's classes in the shares they were named.
+    Evenly split answers put it on a saddle (:mod:`starts`)."""
     return _shares(labels.votes)
 
 

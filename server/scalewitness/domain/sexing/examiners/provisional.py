@@ -6,7 +6,7 @@ examiners and never enters a standing, because examiners whom the same animals m
 the same way look better than they are.
 """
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from math import fsum
 
 import numpy as np
@@ -16,7 +16,6 @@ from msgspec import Struct
 from scalewitness.domain.observations import Method, Sex
 from scalewitness.domain.sexing.evidence import Role
 from scalewitness.domain.sexing.examiners.labels import UNKNOWN, Labels, labels
-from scalewitness.domain.sexing.examiners.pool import Fit
 from scalewitness.domain.sexing.examiners.posterior import Determination
 from scalewitness.domain.sexing.examiners.starts import Comparison, compare
 from scalewitness.domain.sexing.parameters import ParameterSet
@@ -29,6 +28,10 @@ SEXES: tuple[Sex, Sex] = ("male", "female")
 
 Hand = tuple[str, Method]
 """An examiner by one method."""
+
+AGREED = 1e-3
+"""Answers that fit equally well agree on a rate when it is no further apart: it is told to
+a tenth of one in 100."""
 
 
 class ProvisionalRate(Struct, frozen=True):
@@ -47,7 +50,9 @@ class Provisional(Struct, frozen=True):
 
     ``males`` is the estimated share of males among the animals. ``differ`` says that other
     starts ended at other maxima, ``outdone`` that one of them was higher than that of the
-    averaged start; the rates are then the higher one's.
+    averaged start; the rates are then the higher one's. ``undetermined`` says that different
+    answers fit equally well: rates on which these disagree are left out, and ``males`` is
+    the middle of what they say.
     """
 
     rates: tuple[ProvisionalRate, ...]
@@ -56,6 +61,7 @@ class Provisional(Struct, frozen=True):
     converged: bool
     differ: bool
     outdone: bool
+    undetermined: bool
 
 
 def provisional_rates(
@@ -117,25 +123,24 @@ def _pseudo(hands: list[Hand], role_of: Callable[[str], Role], numbers: Paramete
 
 
 def _told(hands: list[Hand], pooled: Labels, compared: Comparison) -> Provisional:
-    best = compared.best
+    males = [float(one.prevalence[0]) for one in compared.tied]
     return Provisional(
-        rates=tuple(
-            ProvisionalRate(examiner, method, SEXES[sex], rate, animals)
-            for (examiner, method), tables in zip(hands, _rates(pooled, best), strict=True)
-            for sex, (rate, animals) in enumerate(tables)
-        ),
-        males=float(best.prevalence[0]),
+        rates=tuple(_rates(hands, pooled, compared)),
+        males=(min(males) + max(males)) / 2,
         animals=pooled.animals,
-        converged=best.converged,
+        converged=all(one.converged for one in compared.tied),
         differ=compared.differ,
         outdone=compared.outdone,
+        undetermined=compared.undetermined,
     )
 
 
-def _rates(pooled: Labels, best: Fit) -> list[list[tuple[float, float]]]:
-    """For every hand and sex the rate and the expected animals."""
-    counts = np.asarray(pooled.given.T @ best.posterior).reshape(-1, 2, 2)
-    return [
-        [(float(tables[sex][1 - sex]), fsum(counts[hand, :, sex])) for sex in (0, 1)]
-        for hand, tables in enumerate(best.tables)
-    ]
+def _rates(hands: list[Hand], pooled: Labels, compared: Comparison) -> Iterator[ProvisionalRate]:
+    """For every hand and sex the rate and the expected animals, where the fits agree."""
+    counts = np.asarray(pooled.given.T @ compared.best.posterior).reshape(-1, 2, 2)
+    for hand, (examiner, method) in enumerate(hands):
+        for sex, name in enumerate(SEXES):
+            rates = [float(one.tables[hand, sex, 1 - sex]) for one in compared.tied]
+            if max(rates) - min(rates) <= AGREED:
+                animals = fsum(counts[hand, :, sex])
+                yield ProvisionalRate(examiner, method, name, rates[0], animals)
