@@ -39,6 +39,30 @@ def test_a_record_names_its_fact_its_prior_and_its_numbers(world: World, odile: 
     assert odile.get(f"/examiners/{world.greta.pk}").body == body
 
 
+def test_a_standing_names_the_records_it_was_weighed_by(
+    world: World, odile: Api, stan: Api
+) -> None:
+    settled_female(world, "E1", "female")
+    animal = settled_female(world, "E2", "male")
+    update_examiner_records(world.now)
+    present(world)
+    world.visit(world.stan, animal, blind=False)
+    path = f"/animals/{animal.pk}/standing"
+    body = odile.get(path).body
+    (used,) = [one for one in body["settled"] if one["examiner"] == str(world.greta.pk)]
+    logged = odile.get(f"/examiners/{world.greta.pk}").body
+    (rate,) = [one for one in logged["rates"] if one["sex"] == "female"]
+    for name in ("wrong", "right", "mean", "low", "high"):
+        assert used[name] == rate["logged"][name], name
+    assert used["version"] == body["examiner_records"] == logged["record"]["version"]
+    assert not body["settled_withheld"]
+    assert stan.get(path).body["settled"] == body["settled"]
+    world.visit(world.stan, world.animal("B1"))
+    shown = stan.get(path).body
+    assert (shown["settled"], shown["settled_withheld"]) == ([], True)
+    assert odile.get(path, at=0).body["settled"] == []
+
+
 def test_strangers_and_blind_guests_find_nobody(world: World, stan: Api, pim: Api) -> None:
     animal = settled_female(world, "E1", "female")
     present(world)

@@ -46,6 +46,32 @@ def test_the_animal_page_leads_to_the_record_in_words(
     assert "our judgement" in page.text
 
 
+def test_the_evidence_lists_the_record_it_was_weighed_by(
+    here: Here, odile: Browser, stan: Browser, recorded: Animal
+) -> None:
+    """3 in 42 again, beside the other numbers of the animal's page."""
+    told = f"females settled by others: 1 called right, 1 wrong, blind; error rate {3 / 42:.1%}"
+    path = f"/animals/{recorded.pk}"
+    assert f"Greta Lund , probing, {told}" in odile.open(path).text
+    here.visit(here.stan, recorded, blind=False)
+    assert told in stan.open(path).text
+    here.visit(here.stan, here.animal("B1"))
+    page = stan.open(path)
+    assert told not in page.text
+    assert "not shown while you have animals to check blind" in page.text
+
+
+def test_a_buyer_reads_the_record_by_role(
+    here: Here, anyone: Browser, stan: Browser, recorded: Animal
+) -> None:
+    sale = here.draft(recorded)
+    here.offer(sale)
+    page = anyone.open(f"/offers/{here.token(sale)}")
+    assert "Independent keeper A, probing, females settled by others: 1 called right" in page.text
+    assert "Greta" not in page.html
+    assert str(here.greta.pk) not in page.html
+
+
 def test_ones_own_record_is_reached_from_the_account(
     here: Here, greta: Browser, recorded: Animal
 ) -> None:

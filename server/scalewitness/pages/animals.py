@@ -14,6 +14,7 @@ from scalewitness.animals import services
 from scalewitness.animals.models import Animal
 from scalewitness.animals.queries import Edit, animal_of, condition, edits_of, is_steward
 from scalewitness.calls.queries.dossier import dossier
+from scalewitness.calls.queries.settled import settled_behind
 from scalewitness.calls.queries.visibility import animal_open, animal_seen, visible_animals
 from scalewitness.disputes.queries import open_dispute_on
 from scalewitness.domain.errors import NotFound, VersionStale
@@ -34,6 +35,7 @@ from scalewitness.pages.forms.animals import (
 )
 from scalewitness.pages.forms.facts import FactForm
 from scalewitness.pages.plots.of_case import course_of, depths_of
+from scalewitness.pages.settled import own_records
 from scalewitness.pages.welfare import warnings
 from scalewitness.people.models import Keeper
 from scalewitness.people.queries import names_of
@@ -95,6 +97,7 @@ def show_animal(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpRe
     context = view | {
         "depths": depths_of(view["case"]),
         "course": course_of(view["case"]),
+        "settled": own_records(settled_behind(view["case"], keeper.pk, now), view["calls"]),
         "animal": animal,
         "title": title_of(animal),
         "steward": is_steward(keeper.pk, animal.collection, now),

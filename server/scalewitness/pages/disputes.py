@@ -12,6 +12,7 @@ from django.utils import timezone
 
 from scalewitness.animals.queries import is_steward
 from scalewitness.calls.queries.dossier import dossier
+from scalewitness.calls.queries.settled import settled_behind
 from scalewitness.calls.queries.visibility import animal_open
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.disputes.models import Dispute
@@ -28,6 +29,7 @@ from scalewitness.pages.evidence import Shown, by_name, lines_of, weakest
 from scalewitness.pages.forms.calls import one_of
 from scalewitness.pages.forms.facts import FactForm, new_id, note
 from scalewitness.pages.plots.of_case import depths_of
+from scalewitness.pages.settled import own_records
 from scalewitness.people.models import Keeper
 from scalewitness.sales.models import SaleStep
 
@@ -174,6 +176,7 @@ def _dispute_page(
         "reasons_text": texts.get((finding.pk, "reasons")) if finding else None,
         "case": case,
         "depths": depths_of(case),
+        "settled": own_records(settled_behind(case, keeper.pk, timezone.now()), calls),
         "calls": sorted(calls, key=lambda one: one.call.examined_at),
         "answer": lines_of(case, "answer"),
         "reasons": lines_of(case, "reason"),

@@ -19,6 +19,7 @@ from django.views.decorators.csrf import csrf_exempt
 
 from scalewitness.animals.models import Animal
 from scalewitness.calls.queries.dossier import dossier
+from scalewitness.calls.queries.settled import settled_behind
 from scalewitness.calls.queries.standings import label_of, latest_standings
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.domain.cautions import AFTER_A_DISCLOSURE, BEFORE_A_PURCHASE
@@ -36,6 +37,7 @@ from scalewitness.pages.evidence import by_role, lines_of, sensitivity_of
 from scalewitness.pages.forms.facts import FactForm, Step
 from scalewitness.pages.forms.sales import AnswerForm, ConfirmationForm
 from scalewitness.pages.plots.of_case import depths_of
+from scalewitness.pages.settled import own_records
 from scalewitness.sales.models import OfferLink, Sale
 from scalewitness.sales.queries import link_behind, offer_in_force, progress_of
 
@@ -156,7 +158,8 @@ def _offer_page(
 def _animal_view(animal: Animal, sale: Sale, offered: OfferMade) -> dict[str, Any]:
     case = dossier(animal)
     was = next(one for one in offered.represents if one.animal == str(animal.pk))
-    now = case.standing
+    now, calls = case.standing, by_role(case, sale.collection.keeper_id)
+    settled = settled_behind(case, sale.buyer.keeper_id, timezone.now())
     return {
         "title": title_of(animal),
         "taxon": taxon(animal.species),
@@ -165,7 +168,8 @@ def _animal_view(animal: Animal, sale: Sale, offered: OfferMade) -> dict[str, An
         "was": msgspec.to_builtins(was),
         "moved": (now.label if now else "unsexed") != was.label,
         "case": case,
-        "calls": by_role(case, sale.collection.keeper_id),
+        "calls": calls,
+        "settled": own_records(settled, calls),
         "depths": depths_of(case),
         "answer": lines_of(case, "answer"),
         "reasons": lines_of(case, "reason"),

@@ -3,6 +3,7 @@
 from math import log10
 
 import pytest
+from scipy.stats import beta
 from tests.domain.sexing.builders import (
     CORN,
     HOUR,
@@ -138,6 +139,23 @@ def test_the_order_of_the_list_of_parameters_is_fixed():
     used = standing(male("ash"), female("birch")).used
     keys = [(p.of, p.name) for p in used]
     assert keys == sorted(set(keys))
+
+
+def test_the_examiners_own_records_that_entered_are_listed():
+    """Keeper's prior Beta(2, 38) and 1 wrong, 2 right; quantiles by SciPy's beta."""
+    places = [
+        ("ash", "probing", "female"),
+        ("ash", "ultrasound", "male"),
+        ("elm", "probing", "male"),
+    ]
+    records = ExaminerRecords("records-7", dict.fromkeys(places, (3.0, 40.0)), {places[0]: (1, 2)})
+    calls = male("ash"), call("undetermined", probed(5, stopped="aborted"), "elm"), male("birch")
+    (used,) = standing(*calls, records=records).settled
+    assert (used.examiner, used.method, used.sex, used.version) == (*places[0], "records-7")
+    assert (used.wrong, used.right, used.calls) == (1, 2, (calls[0].call,))
+    assert used.mean == pytest.approx(3 / 43)
+    assert (used.low, used.high) == pytest.approx(tuple(beta(3, 40).ppf([0.025, 0.975])))
+    assert standing(*calls).settled == ()
 
 
 def test_a_better_record_moves_the_answer():

@@ -11,6 +11,7 @@ from scalewitness.api.operations import operation
 from scalewitness.api.parameters import Whole
 from scalewitness.api.shapes.calls import StandingShown, standing
 from scalewitness.calls.queries.dossier import dossier
+from scalewitness.calls.queries.settled import settled_behind
 from scalewitness.calls.queries.visibility import animal_open
 
 AT = Whole("at", "The log position to look back to; now when absent.")
@@ -20,6 +21,6 @@ AT = Whole("at", "The log position to look back to; now when absent.")
 def show_standing(request: Request, id: UUID) -> Response:
     """With its reasons in plain words, what each call weighs, and every number that entered
     with its source and status."""
-    at = AT.read(request)
-    animal = animal_open(keeper_of(request).pk, id, timezone.now())
-    return Response(standing(dossier(animal, at)))
+    at, keeper, now = AT.read(request), keeper_of(request).pk, timezone.now()
+    known = dossier(animal_open(keeper, id, now), at)
+    return Response(standing(known, settled_behind(known, keeper, now)))

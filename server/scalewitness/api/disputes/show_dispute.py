@@ -11,6 +11,7 @@ from scalewitness.api.authentication import keeper_of
 from scalewitness.api.operations import operation
 from scalewitness.api.shapes.disputes import DisputeShown, dispute
 from scalewitness.calls.queries.dossier import dossier
+from scalewitness.calls.queries.settled import settled_behind
 from scalewitness.calls.queries.visibility import animal_open
 from scalewitness.disputes.queries import dispute_of
 from scalewitness.domain.errors import NotFound
@@ -25,9 +26,11 @@ def show_dispute(request: Request, id: UUID) -> Response:
     if found is None:
         raise NotFound()
     animal, entry = animal_open(keeper, found.animal_id, now), entry_at(found.position)
+    known = dossier(animal)
     shown = dispute(
         found,
-        dossier(animal),
+        known,
+        settled_behind(known, keeper, now),
         entry=entry.fact if entry else None,
         letters_too=is_steward(keeper, animal.collection, now),
     )

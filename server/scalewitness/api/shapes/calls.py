@@ -12,11 +12,13 @@ from scalewitness.api.shapes.people import Person, named
 from scalewitness.api.shapes.sensitivity import SensitivityShown, sensitivity_shown
 from scalewitness.calls.models import Call, HeldCall
 from scalewitness.calls.queries.dossier import Dossier, ShownCall
+from scalewitness.calls.queries.settled import Settled
 from scalewitness.domain.facts import CallMade, Identification
 from scalewitness.domain.observations import Observation, method_of
 from scalewitness.domain.sexing.explain import Line
 from scalewitness.domain.sexing.parameters import Parameter
 from scalewitness.domain.sexing.standing import CallWeight, SessionWeight
+from scalewitness.domain.sexing.used import RecordUsed
 
 
 class Examiner(Struct, frozen=True):
@@ -86,7 +88,9 @@ class Calls(Struct, frozen=True):
 
 class StandingShown(Struct, frozen=True):
     """A standing with all it rests on, as of ``position``. ``logged`` is what the log says;
-    the rest is recomputed from the calls that counted then."""
+    the rest is recomputed from the calls that counted then. ``settled`` are the examiners'
+    own records that entered; ``settled_withheld``: those of some examiner are not shown while
+    you have animals to check blind."""
 
     animal: UUID
     logged: StandingNamed | None
@@ -103,6 +107,8 @@ class StandingShown(Struct, frozen=True):
     policy: str
     examiner_records: str
     used: tuple[Parameter, ...]
+    settled: tuple[RecordUsed, ...]
+    settled_withheld: bool
     sensitivity: SensitivityShown
 
 
@@ -183,8 +189,9 @@ def _objections(row: Call, known: Dossier) -> list[ObjectionShown]:
     ]
 
 
-def standing(known: Dossier) -> StandingShown:
-    """The standing of a dossier, with every number that entered it."""
+def standing(known: Dossier, settled: Settled) -> StandingShown:
+    """The standing of a dossier, with every number that entered it; ``settled`` as far as
+    the asker may know it."""
     found = known.assessment
     return StandingShown(
         animal=known.animal.pk,
@@ -202,6 +209,8 @@ def standing(known: Dossier) -> StandingShown:
         policy=found.policy,
         examiner_records=found.records,
         used=found.used,
+        settled=settled.records,
+        settled_withheld=settled.withheld,
         sensitivity=sensitivity_shown(
             known.sensitivity(), {one.name: one.source for one in found.used}
         ),

@@ -11,6 +11,7 @@ from scalewitness.api.shapes.calls import CallShown, StandingShown, calls, stand
 from scalewitness.api.shapes.letters import LetterShown, letters
 from scalewitness.api.shapes.people import Person, named
 from scalewitness.calls.queries.dossier import Dossier
+from scalewitness.calls.queries.settled import Settled
 from scalewitness.disputes.models import Dispute, Finding
 from scalewitness.ledger.queries import texts_of
 from scalewitness.mail.queries import letters_for
@@ -76,7 +77,9 @@ def listed(rows: Iterable[Dispute]) -> list[DisputeListed]:
     ]
 
 
-def dispute(one: Dispute, known: Dossier, *, entry: UUID | None, letters_too: bool) -> DisputeShown:
+def dispute(
+    one: Dispute, known: Dossier, settled: Settled, *, entry: UUID | None, letters_too: bool
+) -> DisputeShown:
     """``entry``: the id of the fact that opened it, under which its note is kept."""
     found = one.finding if hasattr(one, "finding") else None
     texts = texts_of(fact for fact in (entry, found and found.pk) if fact)
@@ -92,7 +95,7 @@ def dispute(one: Dispute, known: Dossier, *, entry: UUID | None, letters_too: bo
         opened_at=one.opened_at,
         open=found is None,
         note=texts.get((entry, "note")) if entry else None,
-        standing=standing(known),
+        standing=standing(known, settled),
         evidence=sorted(calls(known), key=lambda call: (call.examined_at, call.position)),
         finding=_finding(found, names, texts) if found else None,
         letters=_letters(one, found) if letters_too else [],

@@ -128,7 +128,7 @@ def examiner_seen(
     if viewer != examiner and not calls:
         raise NotFound()
     rule = yardstick()
-    withheld = _withheld(viewer, examiner, now)
+    withheld = withheld_from(viewer, examiner, now)
     record = None if withheld else _logged(examiner, rule.parameters)
     seen = {call.animal_id for call in calls}
     pool = settled_calls(rule.policy, rule.parameters, seen | _pool(whole))
@@ -159,7 +159,7 @@ def _calls_of(examiner: UUID, whole: QuerySet[Animal]) -> list[Call]:
     return list(calls.select_related("animal", "withdrawal", "set_aside").order_by("position"))
 
 
-def _withheld(viewer: UUID, examiner: UUID, now: datetime) -> bool:
+def withheld_from(viewer: UUID, examiner: UUID, now: datetime) -> bool:
     """Whether the logged sums could tell the viewer of an animal they are to check blind:
     they move when it settles. One's own only by an animal one called before. The answer
     depends on nothing the viewer does not know."""

@@ -66,11 +66,15 @@ def as_weighed(position: int, records: Records, parameters: str) -> ExaminerReco
     ``position``: the newest record's, which names the version."""
     numbers = load_parameters(parameters).base
     rates: dict[Key, Beta] = {}
+    counts: dict[Key, tuple[int, int]] = {}
     for examiner, record in sorted(records.items()):
         for one in record.counts:
             wrong, right = error_prior(numbers, record.role, one.method)
-            rates[str(examiner), one.method, one.sex] = (wrong + one.wrong, right + one.right)
-    return ExaminerRecords(f"records-{position}", MappingProxyType(rates))
+            place = (str(examiner), one.method, one.sex)
+            rates[place] = (wrong + one.wrong, right + one.right)
+            counts[place] = (one.wrong, one.right)
+    version = f"records-{position}"
+    return ExaminerRecords(version, MappingProxyType(rates), MappingProxyType(counts))
 
 
 # --- making them up -----------------------------------------------------------------------

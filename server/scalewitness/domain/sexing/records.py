@@ -18,11 +18,13 @@ class ExaminerRecords(Struct, frozen=True, eq=False):
     """Beta posterior of the error rate by (examiner, method, true sex).
 
     Each posterior starts from :func:`error_prior` of the examiner's role in the base set
-    and adds the calls settled since: wrong ones to a, right ones to b.
+    and adds the calls settled since: wrong ones to a, right ones to b. ``counts`` has these
+    as (wrong, right), where known.
     """
 
     version: str = "none"
     rates: Mapping[tuple[str, Method, Sex], Beta] = field(default_factory=dict)
+    counts: Mapping[tuple[str, Method, Sex], tuple[int, int]] = field(default_factory=dict)
 
 
 EMPTY = ExaminerRecords("none", MappingProxyType({}))

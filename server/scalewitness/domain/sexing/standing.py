@@ -23,7 +23,7 @@ from scalewitness.domain.sexing.policy import Policy
 from scalewitness.domain.sexing.records import ExaminerRecords
 from scalewitness.domain.sexing.sessions import Session, Weighed
 from scalewitness.domain.sexing.taxa import Taxon
-from scalewitness.domain.sexing.used import parameters_used
+from scalewitness.domain.sexing.used import RecordUsed, parameters_used, records_used
 from scalewitness.domain.sexing.words import reason_in_words
 
 __all__ = ["SUREST", "Assessment", "CallWeight", "SessionWeight", "assess", "share"]
@@ -65,7 +65,8 @@ class SessionWeight(Struct, frozen=True):
 
 class Assessment(Struct, frozen=True):
     """A standing with everything it rests on. ``reasons`` are stable codes that say why
-    the sex is verified or what keeps it from being so."""
+    the sex is verified or what keeps it from being so; ``settled`` are the examiners' own
+    records that entered."""
 
     label: Label
     p_male: float
@@ -79,6 +80,7 @@ class Assessment(Struct, frozen=True):
     policy: str
     records: str
     used: tuple[Parameter, ...]
+    settled: tuple[RecordUsed, ...]
 
 
 def assess(
@@ -109,6 +111,7 @@ def assess(
         used=parameters_used(
             case.base.weighed, case.pessimistic.weighed, taxon, parameters, policy
         ),
+        settled=records_used(case.base.weighed, records),
     )
 
 

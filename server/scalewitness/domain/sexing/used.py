@@ -3,11 +3,60 @@
 from collections.abc import Iterable, Sequence
 from functools import lru_cache
 
+from msgspec import Struct
+
+from scalewitness.domain.observations import Method, Sex
 from scalewitness.domain.sexing.evidence import Evidence
+from scalewitness.domain.sexing.examiners.beta import interval
 from scalewitness.domain.sexing.parameters import Parameter, Parameters, ParameterSet
 from scalewitness.domain.sexing.policy import Policy
+from scalewitness.domain.sexing.records import Beta, ExaminerRecords
 from scalewitness.domain.sexing.sessions import Weighed
 from scalewitness.domain.sexing.taxa import Taxon, range_parameters
+
+
+class RecordUsed(Struct, frozen=True):
+    """An examiner's settled record that stood in for the prior of their role, for one method
+    and true sex: ``wrong`` and ``right`` settled animals (None where not kept), the rate
+    Beta(a, b) they make with that prior in the base set, its mean and 95% interval.
+    ``version`` names the records in force; ``calls`` are those weighed by this one."""
+
+    examiner: str
+    method: Method
+    sex: Sex
+    version: str
+    wrong: int | None
+    right: int | None
+    a: float
+    b: float
+    mean: float
+    low: float
+    high: float
+    calls: tuple[str, ...]
+
+
+def records_used(weighed: Iterable[Weighed], records: ExaminerRecords) -> tuple[RecordUsed, ...]:
+    """The records that entered what these calls weigh, by examiner, method and sex."""
+    calls: dict[tuple[str, Method, Sex], list[str]] = {}
+    for one in weighed:
+        for sex in _SEXES:
+            place = (one.call.examiner, one.method, sex)
+            if one.reading.informative and place in records.rates:
+                calls.setdefault(place, []).append(one.call.call)
+    return tuple(_record_used(place, tuple(calls[place]), records) for place in sorted(calls))
+
+
+_SEXES: tuple[Sex, ...] = ("male", "female")
+_bounds = lru_cache(maxsize=1024)(interval)
+
+
+def _record_used(
+    place: tuple[str, Method, Sex], calls: tuple[str, ...], records: ExaminerRecords
+) -> RecordUsed:
+    rate: Beta = records.rates[place]
+    wrong, right = records.counts.get(place, (None, None))
+    mean = rate[0] / sum(rate)
+    return RecordUsed(*place, records.version, wrong, right, *rate, mean, *_bounds(rate), calls)
 
 
 def parameters_used(

@@ -119,8 +119,10 @@ def error_rates(
 
 def records(version: str, rates: Iterable[ErrorRate]) -> ExaminerRecords:
     """The rates as a standing reads them, under the version it will name."""
-    posteriors = {(rate.examiner, rate.method, rate.sex): rate.posterior for rate in rates}
-    return ExaminerRecords(version, MappingProxyType(posteriors))
+    by_place = {(rate.examiner, rate.method, rate.sex): rate for rate in rates}
+    posteriors = {place: rate.posterior for place, rate in by_place.items()}
+    counts = {place: (rate.counts.wrong, rate.counts.right) for place, rate in by_place.items()}
+    return ExaminerRecords(version, MappingProxyType(posteriors), MappingProxyType(counts))
 
 
 _KINDS = ("knowing", "undetermined", "wrong", "right")
