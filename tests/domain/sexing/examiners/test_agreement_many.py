@@ -132,6 +132,7 @@ def test_gwets_six_raters():
         assert found[name] == pytest.approx(expected, abs=1e-6), name
 
 
+PORT = "python_irrCAC_0.4.4"
 NOT_NOMINAL = {"alpha_ordinal", "alpha_interval", "alpha_ratio"}
 
 
@@ -139,17 +140,18 @@ NOT_NOMINAL = {"alpha_ordinal", "alpha_interval", "alpha_ratio"}
     ("source", "name"),
     [
         (source, name)
-        for source in ("published", "computed")
+        for source in FOUR_OBSERVERS.expected
         for name in FOUR_OBSERVERS.expected[source]
     ],
 )
 def test_four_observers_with_animals_not_seen_by_all(source, name):
-    """Krippendorff 2011 and Gwet 2014, p. 120; R package irrCAC 1.0. (Its Python port
-    0.4.4 gives other values for AC1 and Brennan-Prediger; the R values are the formulas'.)"""
+    """Krippendorff 2011 and Gwet 2014, p. 120; R package irrCAC 1.0 and its Python port."""
     if name in NOT_NOMINAL:
         pytest.skip("answers about sex have no order, so there is no such alpha to compute")
     if name.startswith("conger"):
         pytest.skip("unresolved in the source: R and Python disagree; Conger's is not offered")
+    if source == PORT and name in {"gwet_ac1", "brennan_prediger"}:
+        pytest.skip("the port departs from the R package, whose values are the formulas'")
     table = by_animal(FOUR_OBSERVERS.data["observers_by_units"])
     values = {
         "alpha_nominal": krippendorff(table).alpha,
