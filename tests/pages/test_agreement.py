@@ -24,8 +24,8 @@ def test_the_collection_leads_to_the_figures_with_their_cautions(
     path = checked_twice(here, TABLE)
     assert path in odile.open(f"/collections/{here.collection.pk}").links
     page = odile.open(path)
-    assert "4 animals here with a blind conclusion; 4 with those of two" in page.text
-    assert "75% agree" in page.text
+    assert "4 animals here were concluded on blind, 4 of them by two or more" in page.text
+    assert "were alike 75% of the time" in page.text
     assert "Fleiss’ kappa Fleiss 1971; interval after Gwet 2014 0.47 95 in 100" in page.text
     assert "3 of 4 animals 0.50; 95 in 100 confidence" in page.text
     assert "Only 4 animals to go by" in page.text
@@ -37,8 +37,10 @@ def test_the_collection_leads_to_the_figures_with_their_cautions(
 
 def test_full_agreement_is_not_taken_for_certainty(here: Here, odile: Browser) -> None:
     page = odile.open(checked_twice(here, [("male", "male"), ("female", "female")]))
-    assert "1.00 95 in 100 confidence: 1.00 to 1.00" in page.text
-    assert "Nobody disagreed yet, so the intervals shrink to a point." in page.text
+    assert "1.00 no interval while all animals come out alike" in page.text
+    assert "2 of 2 animals 1.00; no interval while" in page.text
+    assert "1.00 to 1.00" not in page.text
+    assert "it does not mean that nobody ever will" in page.text
 
 
 def test_one_answer_throughout_measures_nothing(here: Here, odile: Browser) -> None:

@@ -24,6 +24,8 @@ FEW = 20
 UNEVEN = 0.8
 """Chance agreement from which on one sex dominates the answers (our judgement): nine in ten
 animals of one sex make it 0.82."""
+POINT = 1e-9
+"""An interval narrower than this is a point, but for rounding."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,13 +73,15 @@ def summary(found: CollectionAgreement) -> str:
     """How many animals there are to go by, and how often examiners agreed on them."""
     if not found.animals:
         return "Nobody has concluded on an animal here without knowing an earlier answer."
-    told = f"{_animals(found.animals)} here with a blind conclusion"
+    told = f"{_animals(found.animals)} here {_were(found.animals)} concluded on blind"
     if not found.compared:
-        return f"{told}, none with those of two examiners, so there is nothing to compare yet."
-    told = f"{told}; {found.compared} with those of two or more examiners."
+        return f"{told}, none by two examiners, so there is nothing to compare yet."
+    told = f"{told}, {found.compared} of them by two or more examiners."
     if found.fleiss is None:
         return f"{told} Everyone gave one and the same answer."
-    return f"{told} Of two examiners’ answers on one of these, {found.fleiss.observed:.0%} agree."
+    return (
+        f"{told} Two answers on the same animal were alike {found.fleiss.observed:.0%} of the time."
+    )
 
 
 def _measures(found: CollectionAgreement) -> Iterable[Measure]:
@@ -117,10 +121,13 @@ def _shares(found: Agreement | Alpha) -> str:
 
 
 def _between(interval: Interval | None) -> str:
-    """An interval, cut at full agreement: nothing lies beyond it."""
+    """An interval, cut at full agreement: nothing lies beyond it. Where all animals came out
+    alike it shrinks to a point, which would look like certainty."""
     if interval is None:
         return "no interval from a single animal"
     low, high = interval
+    if high - low < POINT:
+        return "no interval while all animals come out alike"
     return f"95 in 100 confidence: {_signed(low)} to {_signed(min(high, 1.0))}"
 
 
@@ -161,14 +168,18 @@ def cautions(found: CollectionAgreement) -> Iterable[str]:
         return
     if found.fleiss.observed == 1:
         yield (
-            "Nobody disagreed yet, so the intervals shrink to a point. That is how they are "
-            "worked out, and no proof that nobody ever will."
+            "Nobody disagreed yet. These animals cannot tell how often somebody will, so no "
+            "interval is given; it does not mean that nobody ever will."
         )
     if found.fleiss.expected > UNEVEN:
         yield (
             "Nearly all answers name one sex. The coefficients then come out low although "
             "examiners agree as often as before."
         )
+
+
+def _were(count: int) -> str:
+    return "was" if count == 1 else "were"
 
 
 def _animals(count: int) -> str:

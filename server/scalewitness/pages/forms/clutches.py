@@ -16,7 +16,7 @@ from scalewitness.pages.forms.calls import (
     one_of,
 )
 from scalewitness.pages.forms.facts import FactForm
-from scalewitness.pages.forms.passes import PassesForm, depth_field, stopped_field
+from scalewitness.pages.forms.passes import SHORT, PassesForm, depth_field, stopped_field
 
 
 class TogetherForm(forms.Form):
@@ -104,9 +104,9 @@ class ProbingRow(PassesForm, HatchlingForm):
     runs = ("left", "right")
     seen_fields = ("left", "left_stopped", "right", "right_stopped")
     left = depth_field("Left, scales")
-    left_stopped = stopped_field("Left: how it stopped")
+    left_stopped = stopped_field("Left stopped by", SHORT)
     right = depth_field("Right, scales")
-    right_stopped = stopped_field("Right: how it stopped")
+    right_stopped = stopped_field("Right stopped by", SHORT)
     field_order = (*seen_fields, "conclusion", "sureness", "code", "harm")
 
     def observed(self) -> dict[str, Any]:

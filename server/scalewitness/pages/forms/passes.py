@@ -29,8 +29,17 @@ def depth_field(label: str) -> forms.DecimalField:
     )
 
 
-def stopped_field(label: str) -> forms.ChoiceField:
-    return forms.ChoiceField(label=label, choices=STOPPED, required=False)
+SHORT: Choices = (
+    ("", "Not probed"),
+    ("resistance", "Resistance"),
+    ("choice", "My choice; still gliding"),
+    ("aborted", "Broken off; says nothing"),
+)
+"""The same where many stand on a page, telling from their first word."""
+
+
+def stopped_field(label: str, choices: Choices = STOPPED) -> forms.ChoiceField:
+    return forms.ChoiceField(label=label, choices=choices, required=False)
 
 
 class PassesForm(FactForm):
