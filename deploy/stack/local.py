@@ -11,6 +11,7 @@ from dataclasses import replace
 from functools import cached_property
 from pathlib import Path
 
+from stack.logkey import kept_log_key
 from stack.postgres import Postgres
 from stack.ready import LOOPBACK, file_contains, free_port, http_ok, tcp
 from stack.secretfile import kept_secret
@@ -123,6 +124,7 @@ class LocalStack:
         return {
             "DJANGO_SETTINGS_MODULE": "scalewitness.settings",
             "SECRET_KEY": kept_secret(self.folder / "secret_key"),
+            "LOG_SIGNING_KEY": kept_log_key(self.folder / "log_key", f"{LOOPBACK}:{self.port}/log"),
             "PUBLIC_URL": self.url,
             "ALLOWED_HOSTS": f"{LOOPBACK},localhost",
             "MAIL_FROM": self._given.get("MAIL_FROM", "Scalewitness <record@scalewitness.example>"),

@@ -9,6 +9,8 @@ from celery.schedules import crontab
 from csp.constants import NONE, SELF
 from django.core.exceptions import ImproperlyConfigured
 
+from scalewitness.domain.translog.keys import BadKey, read_signer, read_verifier
+
 env = environ.Env()
 
 HERE = Path(__file__).resolve().parent
@@ -28,6 +30,17 @@ DEMO = env.bool("DEMO", default=False)
 SECRET_KEY = required("SECRET_KEY")
 SECRET_KEY_FALLBACKS = env.list("SECRET_KEY_FALLBACKS", default=[])
 PUBLIC_URL = required("PUBLIC_URL").rstrip("/")
+LOG_SIGNING_KEY = required("LOG_SIGNING_KEY")
+"""The log's private key, ``PRIVATE+KEY+<origin>+<ID>+<base64>`` (C2SP signed-note); its name
+is the log's origin. ``python -m stack.logkey ORIGIN`` under ``deploy/`` makes one."""
+LOG_RETIRED_KEYS = env.list("LOG_RETIRED_KEYS", default=[])
+"""Verifier keys the log signed under before, so that older receipts can still be checked."""
+try:
+    read_signer(LOG_SIGNING_KEY)
+    for _retired in LOG_RETIRED_KEYS:
+        read_verifier(_retired)
+except BadKey as fault:
+    raise ImproperlyConfigured(f"LOG_SIGNING_KEY or LOG_RETIRED_KEYS: {fault}") from None
 ALLOWED_HOSTS = env.list("ALLOWED_HOSTS", default=[])
 DEBUG = False
 
@@ -146,6 +159,10 @@ CELERY_TIMEZONE = "UTC"
 CELERY_BEAT_SCHEDULE = {
     "deliver waiting letters": {
         "task": "scalewitness.mail.tasks.deliver_waiting",
+        "schedule": 10.0,
+    },
+    "sign the log's head": {
+        "task": "scalewitness.ledger.tasks.sign_head",
         "schedule": 10.0,
     },
     "lapse offers": {"task": "scalewitness.intake.tasks.lapse_due_offers", "schedule": 300.0},

@@ -13,7 +13,7 @@ from scalewitness.animals.models import Animal
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.disputes.models import Dispute
 from scalewitness.domain.moments import rfc3339
-from scalewitness.ledger.queries import tip
+from scalewitness.ledger.queries.tree import tip
 from scalewitness.mail.services import link_token
 from scalewitness.people.models import Grant, Keeper
 from scalewitness.people.services import enrol_device

@@ -11,7 +11,7 @@ from tests.world import World, new_id
 from scalewitness.animals.models import Animal, Identifier
 from scalewitness.domain.moments import rfc3339
 from scalewitness.ledger.models import Entry, Text
-from scalewitness.ledger.queries import tip
+from scalewitness.ledger.queries.tree import tip
 
 TAG = {"scheme": "tag", "code": "second-tag"}
 

@@ -13,7 +13,7 @@ from tests.world import World, new_id, probing
 from scalewitness.animals.models import Animal
 from scalewitness.domain.cautions import BEFORE_A_PURCHASE
 from scalewitness.ledger.models import Text
-from scalewitness.ledger.queries import tip
+from scalewitness.ledger.queries.tree import tip
 from scalewitness.mail.models import Letter
 from scalewitness.mail.services import link_token
 from scalewitness.sales.models import OfferLink, Sale

@@ -9,7 +9,7 @@ from tests.api.conftest import present
 from tests.world import World, probing
 
 from scalewitness.animals.models import Animal
-from scalewitness.ledger.queries import tip
+from scalewitness.ledger.queries.tree import tip
 
 
 @pytest.fixture

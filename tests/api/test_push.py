@@ -10,7 +10,7 @@ from tests.api.client import Api
 from tests.world import World, new_id, probing
 
 from scalewitness.animals.models import Animal
-from scalewitness.ledger.queries import tip
+from scalewitness.ledger.queries.tree import tip
 
 
 def test_one_bad_item_never_sinks_the_others(world: World, odile: Api, animal: Animal) -> None:

@@ -5,7 +5,7 @@ from base64 import b64decode
 from tests.api.client import Api
 
 from scalewitness.animals.models import Animal
-from scalewitness.ledger.queries import tip
+from scalewitness.ledger.queries.tree import tip
 
 
 def test_species_come_with_their_sources(odile: Api) -> None:

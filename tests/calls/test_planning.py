@@ -23,7 +23,7 @@ from scalewitness.disputes.queries import at_stake
 from scalewitness.domain.observations import Observation
 from scalewitness.domain.sexing.planning import Check
 from scalewitness.domain.sexing.reasons import HAS_A_SHARE, REPORTED
-from scalewitness.ledger.queries import tip
+from scalewitness.ledger.queries.tree import tip
 from scalewitness.people.services import name_practitioner
 
 pytestmark = pytest.mark.django_db

@@ -15,8 +15,8 @@ from scalewitness.intake.batch import Actor, Batch
 from scalewitness.intake.services import accept
 from scalewitness.intake.submission import Sealed
 from scalewitness.ledger.models import Entry, Head, Text
-from scalewitness.ledger.queries import leaf_of
-from scalewitness.ledger.services import Logged
+from scalewitness.ledger.queries.entries import leaf_of
+from scalewitness.ledger.services.writing import Logged
 
 pytestmark = pytest.mark.django_db
 

@@ -10,7 +10,7 @@ from tests.plugins.environment import SERVICES
 from tests.world import World
 
 from scalewitness.ledger.models import AppendOnly, Entry, Head
-from scalewitness.ledger.services import guard_tables, guarded_models, limit_runtime_role
+from scalewitness.ledger.services.guard import guard_tables, guarded_models, limit_runtime_role
 from stack.postgres import APP, OWNER
 
 pytestmark = pytest.mark.django_db

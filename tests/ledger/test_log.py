@@ -10,7 +10,7 @@ from tests.world import World
 
 from scalewitness.domain.translog.tree import Frontier
 from scalewitness.ledger.models import Entry, Head
-from scalewitness.ledger.queries import tip
+from scalewitness.ledger.queries.tree import tip
 
 VECTORS = Path(__file__).parents[1] / "vectors"
 pytestmark = pytest.mark.django_db

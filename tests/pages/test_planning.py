@@ -8,7 +8,7 @@ from tests.pages.browser import Browser
 from tests.pages.conftest import Here
 
 from scalewitness.animals.models import Animal
-from scalewitness.ledger.queries import tip
+from scalewitness.ledger.queries.tree import tip
 
 
 @pytest.fixture

@@ -13,6 +13,9 @@ SERVICES = prepare_services()
 ENVIRONMENT = {
     "SECRET_KEY": "not-a-secret-in-tests-0123456789abcdefghijklmnopqrstuvwxyz",
     "PUBLIC_URL": "http://testserver",
+    "LOG_SIGNING_KEY": (  # of the bytes 0 to 31: for tests only
+        "PRIVATE+KEY+testserver/log+bce141bc+AQABAgMEBQYHCAkKCwwNDg8QERITFBUWFxgZGhscHR4f"
+    ),
     "ALLOWED_HOSTS": "testserver,127.0.0.1,localhost",
     "DEMO": "1",
     "DATABASE_URL": SERVICES.owner_url,

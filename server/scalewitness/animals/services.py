@@ -18,8 +18,8 @@ from scalewitness.domain.facts import (
     IdentifierAssigned,
     Particulars,
 )
-from scalewitness.ledger.queries import is_spoken_for
-from scalewitness.ledger.services import Logged
+from scalewitness.ledger.queries.entries import is_spoken_for
+from scalewitness.ledger.services.writing import Logged
 from scalewitness.people.models import Keeper
 
 Editable = TypeVar("Editable", Animal, Collection)

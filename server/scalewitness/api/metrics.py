@@ -7,7 +7,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
 from scalewitness.disclosures.queries import unacknowledged
-from scalewitness.ledger.queries import tip
+from scalewitness.ledger.queries.tree import tip
 from scalewitness.mail.queries import letters_by_state
 
 CONTENT_TYPE = "text/plain; version=0.0.4; charset=utf-8"

@@ -34,7 +34,7 @@ from scalewitness.intake.batch import Actor
 from scalewitness.intake.services import Replayed, accept_one
 from scalewitness.intake.submission import SaltedText
 from scalewitness.ledger.models import Entry
-from scalewitness.ledger.queries import entry_of
+from scalewitness.ledger.queries.entries import entry_of
 from scalewitness.people.services import fact_for_key
 
 B = TypeVar("B")

@@ -27,7 +27,7 @@ from scalewitness.domain.facts import (
     StandingChanged,
 )
 from scalewitness.domain.observations import method_of
-from scalewitness.ledger.services import Logged
+from scalewitness.ledger.services.writing import Logged
 
 
 def store_call(fact: Logged[CallMade], known: Circumstance, flags: tuple[str, ...]) -> Call:

@@ -6,7 +6,7 @@ import msgspec
 
 from scalewitness.disclosures.models import Acknowledgement, Disclosure
 from scalewitness.domain.facts import DisclosureAcknowledged, DisclosureOwed
-from scalewitness.ledger.services import Logged
+from scalewitness.ledger.services.writing import Logged
 
 
 def store_disclosure(fact: Logged[DisclosureOwed]) -> Disclosure:

@@ -5,7 +5,7 @@ from uuid import UUID
 from scalewitness.calls.services import set_aside
 from scalewitness.disputes.models import Dispute, Finding
 from scalewitness.domain.facts import DisputeOpened, FindingRecorded
-from scalewitness.ledger.services import Logged
+from scalewitness.ledger.services.writing import Logged
 
 
 def store_dispute(fact: Logged[DisputeOpened]) -> Dispute:

@@ -117,3 +117,10 @@ class WrongCredentials(Refused):
     """Wrong address or wrong password: one answer for both."""
 
     code, status, title = "wrong_credentials", 401, "Address or password is wrong"
+
+
+class LogContradicted(Refused):
+    code, status = "log_contradicted", 503
+    title = (
+        "The log does not continue what was signed before; nothing is signed until it is clear why"
+    )

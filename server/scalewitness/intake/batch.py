@@ -13,7 +13,7 @@ from scalewitness.domain import facts
 from scalewitness.domain.facts import Body, Circumstance
 from scalewitness.domain.ids import uuid7
 from scalewitness.intake.submission import Sealed
-from scalewitness.ledger.services import Draft, Logged, Writer, keep_text
+from scalewitness.ledger.services.writing import Draft, Logged, Writer, keep_text
 from scalewitness.mail import services as mail
 
 

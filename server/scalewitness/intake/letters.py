@@ -10,7 +10,7 @@ from scalewitness.domain.facts import Body, OfferMade, Representation
 from scalewitness.domain.sales import LIVE
 from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.intake.batch import Batch
-from scalewitness.ledger.services import Logged
+from scalewitness.ledger.services.writing import Logged
 from scalewitness.people.models import Keeper
 from scalewitness.people.queries import partners_of
 from scalewitness.sales.models import OfferLink, Sale

@@ -17,8 +17,8 @@ from scalewitness.intake.consequences import settle
 from scalewitness.intake.kinds import NEEDS_SETTLED, RULES
 from scalewitness.intake.submission import Sealed, Submission, read, seal
 from scalewitness.ledger.models import Entry
-from scalewitness.ledger.queries import entries_of, salts_of
-from scalewitness.ledger.services import Draft
+from scalewitness.ledger.queries.entries import entries_of, salts_of
+from scalewitness.ledger.services.writing import Draft
 from scalewitness.mail import services as mail
 
 T = TypeVar("T")

@@ -59,6 +59,60 @@ class Entry(AppendOnly):
         return f"{self.position} {self.kind}"
 
 
+class Tile(AppendOnly):
+    """256 neighbouring hashes of one level of the tree, once all of them exist, and the
+    root over them. What a partial tile holds is read from the rows below it."""
+
+    level = models.SmallIntegerField()
+    index = models.BigIntegerField()
+    hashes = models.BinaryField()
+    root = models.BinaryField()
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["level", "index"], name="one_tile")]
+
+    def __str__(self) -> str:
+        return f"tile {self.level}/{self.index}"
+
+
+class SignedHead(models.Model):
+    """The one row that remembers the largest tree ever signed.
+
+    It is compared and swapped before each signature, and a trigger lets it only grow, so
+    that no two signed checkpoints can contradict each other.
+    """
+
+    id = models.SmallIntegerField(primary_key=True, default=1)
+    size = models.BigIntegerField(default=0)
+    root = models.BinaryField()
+
+    class Meta:
+        constraints = [models.CheckConstraint(condition=models.Q(id=1), name="one_signed_head")]
+
+    def __str__(self) -> str:
+        return f"signed at {self.size}"
+
+
+class Checkpoint(AppendOnly):
+    """A signed note over a head of the log, exactly as it was given out.
+
+    ``key`` is the verifier key it was signed under; after a rotation the same head is
+    signed again under the new one.
+    """
+
+    size = models.BigIntegerField()
+    root = models.BinaryField()
+    key = models.CharField(max_length=400)
+    note = models.TextField()
+    signed_at = models.DateTimeField()
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["size", "key"], name="one_note_per_size")]
+
+    def __str__(self) -> str:
+        return f"checkpoint at {self.size}"
+
+
 class Text(models.Model):
     """Free text of a fact. The log holds only its salted commitment, so the row may be
     deleted when the law asks for it; it can never be changed."""

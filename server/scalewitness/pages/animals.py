@@ -20,7 +20,7 @@ from scalewitness.disputes.queries import open_dispute_on
 from scalewitness.domain.errors import NotFound, VersionStale
 from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.intake.services import accept
-from scalewitness.ledger.queries import entries_about
+from scalewitness.ledger.queries.entries import entries_about
 from scalewitness.pages.access import actor_of, page, signed_in
 from scalewitness.pages.attention import title_of
 from scalewitness.pages.collections import stewarded

@@ -18,7 +18,7 @@ from scalewitness.disclosures.models import Disclosure
 from scalewitness.disputes.models import Dispute
 from scalewitness.disputes.queries import dispute_of, disputes_seen
 from scalewitness.domain.errors import NotFound
-from scalewitness.ledger.queries import entry_at, texts_of
+from scalewitness.ledger.queries.entries import entry_at, texts_of
 from scalewitness.mail.models import Letter
 from scalewitness.mail.queries import letters_for
 from scalewitness.pages.access import actor_of, page, post_or_go, signed_in

@@ -29,7 +29,7 @@ from scalewitness.domain.moments import parse_moment
 from scalewitness.domain.sales import UNPAID
 from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.intake.batch import Actor
-from scalewitness.ledger.queries import tip
+from scalewitness.ledger.queries.tree import tip
 from scalewitness.pages.access import page, post_or_go
 from scalewitness.pages.attention import title_of
 from scalewitness.pages.disclosures import both_versions

@@ -19,7 +19,7 @@ from scalewitness.domain.errors import (
 )
 from scalewitness.domain.facts import GrantGiven, GrantRevoked
 from scalewitness.domain.moments import parse_moment
-from scalewitness.ledger.services import Logged
+from scalewitness.ledger.services.writing import Logged
 from scalewitness.people.models import (
     Device,
     Grant,

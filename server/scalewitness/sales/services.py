@@ -10,8 +10,8 @@ from django.db import IntegrityError, transaction
 from scalewitness.animals.models import Animal, Collection
 from scalewitness.domain.errors import IdReused
 from scalewitness.domain.facts import Body
-from scalewitness.ledger.queries import is_spoken_for
-from scalewitness.ledger.services import Logged
+from scalewitness.ledger.queries.entries import is_spoken_for
+from scalewitness.ledger.services.writing import Logged
 from scalewitness.people.models import Keeper
 from scalewitness.people.queries import verified_keeper
 from scalewitness.sales.models import Buyer, OfferLink, Sale, SaleAnimal, SaleStep

@@ -4,7 +4,7 @@ from uuid import UUID
 
 from scalewitness.domain.facts import Body, VisitInvited
 from scalewitness.domain.moments import parse_moment
-from scalewitness.ledger.services import Logged
+from scalewitness.ledger.services.writing import Logged
 from scalewitness.people.queries import is_ended
 from scalewitness.people.services import end_grant, store_guest_grant
 from scalewitness.visits.models import Visit, VisitAnimal, VisitStep

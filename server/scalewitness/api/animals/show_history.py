@@ -11,7 +11,7 @@ from scalewitness.api.authentication import keeper_of
 from scalewitness.api.operations import operation
 from scalewitness.api.shapes.history import History, history
 from scalewitness.calls.queries.visibility import animal_open
-from scalewitness.ledger.queries import entries_about
+from scalewitness.ledger.queries.entries import entries_about
 from scalewitness.people.queries import names_of
 
 

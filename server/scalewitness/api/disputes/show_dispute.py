@@ -15,7 +15,7 @@ from scalewitness.calls.queries.settled import settled_behind
 from scalewitness.calls.queries.visibility import animal_open
 from scalewitness.disputes.queries import dispute_of
 from scalewitness.domain.errors import NotFound
-from scalewitness.ledger.queries import entry_at
+from scalewitness.ledger.queries.entries import entry_at
 
 
 @operation("Show a dispute", gives={200: DisputeShown})

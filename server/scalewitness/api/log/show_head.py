@@ -8,7 +8,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from scalewitness.api.operations import operation
-from scalewitness.ledger.queries import tip
+from scalewitness.ledger.queries.tree import tip
 
 
 class LogHead(Struct, frozen=True):

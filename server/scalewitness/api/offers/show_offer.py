@@ -8,7 +8,8 @@ from scalewitness.api.offers.access import opened
 from scalewitness.api.operations import operation
 from scalewitness.api.shapes.offers import OfferSeen, offer_seen
 from scalewitness.domain.errors import LinkGone
-from scalewitness.ledger.queries import texts_of, tip
+from scalewitness.ledger.queries.entries import texts_of
+from scalewitness.ledger.queries.tree import tip
 from scalewitness.people.queries import partners_of
 
 

@@ -17,7 +17,7 @@ from scalewitness.api.saying import ANSWERS, FACT_REFUSALS, Known, Saying, Texts
 from scalewitness.domain.errors import StandingMoved
 from scalewitness.domain.facts import Moment
 from scalewitness.intake.rules.sales import represent
-from scalewitness.ledger.queries import leaf_of
+from scalewitness.ledger.queries.entries import leaf_of
 from scalewitness.sales.models import Sale
 
 

@@ -11,7 +11,7 @@ from scalewitness.api.shapes.letters import LetterShown, letters
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.domain.cautions import AFTER_A_DISCLOSURE
 from scalewitness.domain.facts import Representation
-from scalewitness.ledger.queries import entry_of
+from scalewitness.ledger.queries.entries import entry_of
 from scalewitness.mail.queries import letters_for
 from scalewitness.sales.queries import offer_in_force
 

@@ -13,7 +13,7 @@ from scalewitness.api.shapes.people import Person, named
 from scalewitness.calls.queries.dossier import Dossier
 from scalewitness.calls.queries.settled import Settled
 from scalewitness.disputes.models import Dispute, Finding
-from scalewitness.ledger.queries import texts_of
+from scalewitness.ledger.queries.entries import texts_of
 from scalewitness.mail.queries import letters_for
 from scalewitness.people.queries import names_of
 

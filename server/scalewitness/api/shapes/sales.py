@@ -13,7 +13,7 @@ from scalewitness.api.shapes.letters import LetterShown, letters
 from scalewitness.api.shapes.people import CollectionNamed
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.domain.facts import OfferMade, Representation
-from scalewitness.ledger.queries import texts_of
+from scalewitness.ledger.queries.entries import texts_of
 from scalewitness.mail.models import Letter
 from scalewitness.mail.queries import letters_for
 from scalewitness.sales.models import Sale, SaleStep

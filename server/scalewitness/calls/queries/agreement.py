@@ -18,7 +18,7 @@ from scalewitness.domain.sexing.examiners.agreement_many import (
     krippendorff,
 )
 from scalewitness.domain.sexing.examiners.provisional import SEXES
-from scalewitness.ledger.queries import tip
+from scalewitness.ledger.queries.tree import tip
 from scalewitness.people.queries import names_of
 
 RESAMPLES = 2000

@@ -18,7 +18,7 @@ from scalewitness.domain.sexing.explain import Line, explain
 from scalewitness.domain.sexing.sensitivity import Sensitivity
 from scalewitness.domain.sexing.standing import Assessment, CallWeight
 from scalewitness.domain.sexing.taxa import Taxon, taxon
-from scalewitness.ledger.queries import texts_of
+from scalewitness.ledger.queries.entries import texts_of
 from scalewitness.people.queries import names_of
 
 Texts = dict[tuple[UUID, str], str]

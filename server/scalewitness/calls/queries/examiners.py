@@ -43,7 +43,7 @@ from scalewitness.domain.sexing.parameters import load_parameters
 from scalewitness.domain.sexing.policy import Policy
 from scalewitness.domain.sexing.qualification import LITTLE, PLAN, POOL, right_calls_needed
 from scalewitness.domain.sexing.records import error_prior
-from scalewitness.ledger.queries import tip
+from scalewitness.ledger.queries.tree import tip
 from scalewitness.people.queries import names_of
 
 SEED = 19790101

@@ -21,7 +21,7 @@ from scalewitness.domain.sexing.evidence import Evidence
 from scalewitness.domain.sexing.records import EMPTY
 from scalewitness.domain.sexing.standing import share
 from scalewitness.ledger.models import Entry
-from scalewitness.ledger.queries import entries_by_position, leaf_of
+from scalewitness.ledger.queries.entries import entries_by_position, leaf_of
 
 KINDS = frozenset(
     {

@@ -16,7 +16,7 @@ from scalewitness.domain.sexing.records import EMPTY, ExaminerRecords
 from scalewitness.domain.sexing.sensitivity import Sensitivity, sensitivity
 from scalewitness.domain.sexing.standing import Assessment, assess
 from scalewitness.domain.sexing.taxa import taxon
-from scalewitness.ledger.queries import entries_about, leaf_of
+from scalewitness.ledger.queries.entries import entries_about, leaf_of
 
 
 def latest_standing(animal: UUID, at: int | None = None) -> Standing | None:

@@ -5,7 +5,9 @@ at index·256·256^level. A proof needs a few hashes of O(log n) tiles.
 """
 
 from collections.abc import Callable, Iterator
-from typing import Final, NamedTuple, TypeAlias
+from typing import Final, TypeAlias
+
+import msgspec
 
 from scalewitness.domain.translog.proofs import NodeReader
 from scalewitness.domain.translog.tree import HASH_BYTES, node_hash
@@ -18,7 +20,7 @@ MAX_LEVEL: Final = 63
 _GROUP: Final = 1000
 
 
-class Tile(NamedTuple):
+class Tile(msgspec.Struct, frozen=True):
     """Where a tile stands and how many hashes of it exist: 1 to 256."""
 
     level: int

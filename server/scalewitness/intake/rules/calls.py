@@ -33,7 +33,7 @@ from scalewitness.domain.observations import Statement
 from scalewitness.domain.sexing.taxa import life_stage, taxon
 from scalewitness.intake.batch import Batch
 from scalewitness.intake.submission import Sealed
-from scalewitness.ledger.services import Logged
+from scalewitness.ledger.services.writing import Logged
 from scalewitness.people.models import Grant, Practitioner
 from scalewitness.people.queries import grants_on
 

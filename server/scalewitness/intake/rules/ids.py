@@ -4,7 +4,7 @@ from uuid import UUID
 
 from scalewitness.animals.queries import collection_of
 from scalewitness.domain.errors import IdReused
-from scalewitness.ledger.queries import is_spoken_for
+from scalewitness.ledger.queries.entries import is_spoken_for
 from scalewitness.sales.queries import sale_of
 
 

@@ -10,7 +10,7 @@ from django.conf import settings
 from django.core.management.commands.migrate import Command as Migrate
 from django.db import connections
 
-from scalewitness.ledger.services import guard_tables, limit_runtime_role
+from scalewitness.ledger.services.guard import guard_tables, limit_runtime_role
 
 
 class Command(Migrate):

@@ -1,21 +1,19 @@
-"""Writing the log, and the database's own guard over it."""
+"""Writing the log."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Generic, TypeVar
 from uuid import UUID
 
-from django.apps import apps
-from django.db import models, transaction
-from django.db.backends.base.base import BaseDatabaseWrapper
+from django.db import transaction
 
 from scalewitness.domain.moments import rfc3339
 from scalewitness.domain.translog.leaf import leaf_bytes
 from scalewitness.domain.translog.tree import Frontier, leaf_hash
-from scalewitness.ledger.models import AppendOnly, Entry, Head, Text
+from scalewitness.ledger.models import Entry, Head, Text
+from scalewitness.ledger.services.tiling import lay_tiles
 
-HISTORY_PREFIX = "historical"
 B = TypeVar("B", covariant=True)
 
 
@@ -121,6 +119,7 @@ class Writer:
             frontier = Frontier.from_bytes(bytes(self._head.frontier))
             frontier = frontier.append(bytes(entry.leaf_hash) for entry in self._entries)
             Entry.objects.bulk_create(self._entries)
+            lay_tiles(self._head.size, [bytes(entry.leaf_hash) for entry in self._entries])
             self._head.size = frontier.size
             self._head.frontier = frontier.to_bytes()
             self._head.root = frontier.root()
@@ -138,82 +137,3 @@ def erase_text(fact: UUID) -> int:
     log, so every proof still holds. Returns how many texts there were."""
     deleted, _ = Text.objects.filter(fact=fact).delete()
     return deleted
-
-
-# --- the database's own guard ---------------------------------------------------------
-
-GUARD = """
-CREATE OR REPLACE FUNCTION scalewitness_refuse_change() RETURNS trigger LANGUAGE plpgsql AS $$
-BEGIN
-  RAISE EXCEPTION '% on % is refused: the record is append-only', TG_OP, TG_TABLE_NAME
-    USING ERRCODE = 'insufficient_privilege';
-END $$;
-CREATE OR REPLACE FUNCTION scalewitness_head_grows() RETURNS trigger LANGUAGE plpgsql AS $$
-BEGIN
-  IF TG_OP <> 'UPDATE' OR NEW.id <> OLD.id OR NEW.size < OLD.size
-     OR (NEW.size = OLD.size AND (NEW.root <> OLD.root OR NEW.frontier <> OLD.frontier)) THEN
-    RAISE EXCEPTION 'the head of the log only grows' USING ERRCODE = 'insufficient_privilege';
-  END IF;
-  RETURN NEW;
-END $$;
-"""
-
-
-def guarded_models() -> list[type[models.Model]]:
-    """Every table that is only ever added to: facts, log entries and edit histories."""
-    return [model for model in apps.get_models() if _append_only(model)]
-
-
-def _append_only(model: type[models.Model]) -> bool:
-    return issubclass(model, AppendOnly) or model.__name__.lower().startswith(HISTORY_PREFIX)
-
-
-def guard_tables(connection: BaseDatabaseWrapper) -> None:
-    """Put the refusing triggers on every guarded table. Repeating it changes nothing."""
-    quote = connection.ops.quote_name
-    with connection.cursor() as cursor:
-        cursor.execute(GUARD)
-        for model in guarded_models():
-            table = quote(model._meta.db_table)
-            cursor.execute(
-                f"CREATE OR REPLACE TRIGGER refuse_change BEFORE UPDATE OR DELETE ON {table} "
-                "FOR EACH ROW EXECUTE FUNCTION scalewitness_refuse_change()"
-            )
-            cursor.execute(
-                f"CREATE OR REPLACE TRIGGER refuse_truncate BEFORE TRUNCATE ON {table} "
-                "FOR EACH STATEMENT EXECUTE FUNCTION scalewitness_refuse_change()"
-            )
-        head = quote(Head._meta.db_table)
-        cursor.execute(
-            f"CREATE OR REPLACE TRIGGER only_grows BEFORE UPDATE OR DELETE ON {head} "
-            "FOR EACH ROW EXECUTE FUNCTION scalewitness_head_grows()"
-        )
-        cursor.execute(
-            f"CREATE OR REPLACE TRIGGER no_truncate BEFORE TRUNCATE ON {head} "
-            "FOR EACH STATEMENT EXECUTE FUNCTION scalewitness_head_grows()"
-        )
-
-
-def limit_runtime_role(connection: BaseDatabaseWrapper, role: str) -> None:
-    """Give the web and worker's role what it needs and nothing that could alter a fact."""
-    quote = connection.ops.quote_name
-    name = quote(role)
-    # In one transaction, so that a running server never sees itself without rights.
-    with transaction.atomic(using=connection.alias), connection.cursor() as cursor:
-        cursor.execute(f"GRANT USAGE ON SCHEMA public TO {name}")
-        cursor.execute(f"GRANT USAGE, SELECT ON ALL SEQUENCES IN SCHEMA public TO {name}")
-        cursor.execute(f"REVOKE ALL ON ALL TABLES IN SCHEMA public FROM {name}")
-        for model in apps.get_models(include_auto_created=True):
-            rights = ", ".join(_rights(model))
-            cursor.execute(f"GRANT {rights} ON {quote(model._meta.db_table)} TO {name}")
-        cursor.execute(f"GRANT SELECT ON django_migrations TO {name}")
-
-
-def _rights(model: type[models.Model]) -> Iterable[str]:
-    if _append_only(model):
-        return ("SELECT", "INSERT")
-    if model is Head:
-        return ("SELECT", "UPDATE")
-    if model is Text:
-        return ("SELECT", "INSERT", "DELETE")
-    return ("SELECT", "INSERT", "UPDATE", "DELETE")

@@ -1,26 +1,12 @@
-"""Reading the log."""
+"""Reading the log's entries and the erasable text beside them."""
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 from uuid import UUID
 
 from django.db.models import Q
 
 from scalewitness.domain.translog.leaf import Leaf, read_leaf
-from scalewitness.ledger.models import Entry, Head, Text
-
-
-@dataclass(frozen=True, slots=True)
-class Tip:
-    """Size and Merkle root of the log at one moment."""
-
-    size: int
-    root: bytes
-
-
-def tip() -> Tip:
-    head = Head.objects.get(pk=1)
-    return Tip(head.size, bytes(head.root))
+from scalewitness.ledger.models import Entry, Text
 
 
 def entry_of(fact: UUID) -> Entry | None:

@@ -1,0 +1,65 @@
+"""Signing checkpoints: never two that contradict each other."""
+
+from datetime import datetime
+
+from django.conf import settings
+from django.db import transaction
+
+from scalewitness.domain.errors import LogContradicted
+from scalewitness.domain.translog.checkpoints import Checkpoint as Head
+from scalewitness.domain.translog.keys import Signer, read_signer
+from scalewitness.domain.translog.notes import signed
+from scalewitness.domain.translog.proofs import verify_consistency
+from scalewitness.ledger.models import Checkpoint, SignedHead
+from scalewitness.ledger.queries.tree import Tip, growth_proof, root_at, tip
+
+
+def log_signer() -> Signer:
+    """The log's key; its name is the log's origin. ``settings`` read it at the start."""
+    return read_signer(settings.LOG_SIGNING_KEY)
+
+
+def sign_checkpoint(now: datetime) -> Checkpoint:
+    """The latest checkpoint, signed now if the log has grown since or the key is new.
+
+    The largest tree ever signed is compared and swapped under its row lock; the signature
+    leaves only after commit.
+
+    Raises:
+        LogContradicted: the log is smaller than what was signed, or not its continuation.
+    """
+    with transaction.atomic():
+        last = SignedHead.objects.select_for_update().get(pk=1)
+        head = tip()  # read after the lock was got: READ COMMITTED sees the latest commit
+        signer = log_signer()
+        key = str(signer.verifier)
+        kept = Checkpoint.objects.filter(size=head.size, key=key).first()
+        _require_growth(Tip(last.size, bytes(last.root)), head)
+        if kept is not None:
+            return kept
+        _swap(last, head)
+        note = signed(Head(signer.name, head.size, head.root).body(), signer)
+        return Checkpoint.objects.create(
+            size=head.size, root=head.root, key=key, note=str(note), signed_at=now
+        )
+
+
+def _require_growth(last: Tip, head: Tip) -> None:
+    grown = head.size >= last.size and verify_consistency(
+        size1=last.size,
+        root1=last.root,
+        size2=head.size,
+        root2=head.root,
+        proof=growth_proof(last.size, head.size),
+    )
+    # From nothing everything grows: then the root itself is read from the tiles.
+    if not grown or (last.size == 0 and root_at(head.size) != head.root):
+        raise LogContradicted()
+
+
+def _swap(last: SignedHead, head: Tip) -> None:
+    swapped = SignedHead.objects.filter(pk=1, size=last.size, root=last.root).update(
+        size=head.size, root=head.root
+    )
+    if swapped != 1:
+        raise LogContradicted()
