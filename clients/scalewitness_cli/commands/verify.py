@@ -1,0 +1,177 @@
+"""``scalewitness verify``: check receipts with no server, from the log's public key alone."""
+
+import json
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import click
+
+from scalewitness.domain.fact_words import in_words
+from scalewitness.domain.translog.keys import BadKey, VerifierKey, read_verifier
+from scalewitness.domain.translog.receipts import (
+    MAX_RECEIPT_BYTES,
+    BadReceipt,
+    Proven,
+    claimed_origin,
+    prove,
+    read_receipt,
+)
+from scalewitness_cli.trust import VARIABLE, kept_keys, keys_file, log_keys, witness_keys
+
+PROVES = (
+    "the log that holds this key has these exact bytes at this position, and vouched for it "
+    "with its signature. Changed, moved or removed, the entry would no longer fit what was "
+    "signed then, nor anything signed since."
+)
+PROVES_NOT = (
+    "that what was recorded is true, who the people behind the ids are, or that the time "
+    "claimed is right. Later entries may withdraw or contradict this one: ask the record what "
+    "it says today."
+)
+UNSEEN = (
+    "no witness you trust has cosigned it, so it does not show that everyone is shown the same log."
+)
+
+
+def _read_keys(
+    ctx: click.Context, param: click.Parameter, texts: tuple[str, ...]
+) -> tuple[VerifierKey, ...]:
+    try:
+        return tuple(map(read_verifier, texts))
+    except BadKey as fault:
+        raise click.BadParameter(f"{fault}", ctx, param) from None
+
+
+@click.command()
+@click.argument(
+    "files", nargs=-1, required=True, type=click.Path(exists=True, dir_okay=False, path_type=Path)
+)
+@click.option(
+    "--key",
+    "given",
+    multiple=True,
+    metavar="NAME+ID+BASE64",
+    callback=_read_keys,
+    help="A public key to trust: the log's or a witness's. Else those kept in the keys file.",
+)
+@click.option("--json", "as_json", is_flag=True, help="One JSON object a file, for programs.")
+@click.pass_context
+def verify(
+    ctx: click.Context, files: tuple[Path, ...], given: tuple[VerifierKey, ...], as_json: bool
+) -> None:
+    """Check receipts offline.
+
+    Ends with 0 when every receipt holds, with 1 when one does not, with 2 when one cannot be
+    judged for want of a key.
+    """
+    trusted = [*given, *_kept()]
+    worst = 0
+    for file in files:
+        status, found = _judged(file, trusted)
+        worst = max(worst, status, key=(0, 2, 1).index)
+        click.echo(json.dumps(found, ensure_ascii=False) if as_json else _told(found))
+    ctx.exit(worst)
+
+
+def _kept() -> list[VerifierKey]:
+    try:
+        return kept_keys(keys_file())
+    except BadKey as fault:
+        raise click.UsageError(f"{fault}") from None
+
+
+def _judged(file: Path, trusted: list[VerifierKey]) -> tuple[int, dict[str, Any]]:
+    """The exit status for one file and what was found."""
+    try:
+        with file.open("rb") as opened:
+            receipt = read_receipt(opened.read(MAX_RECEIPT_BYTES + 1))
+        origin = claimed_origin(receipt)
+        logs = log_keys(dict.fromkeys(trusted), origin)
+        if not logs:
+            return 2, {"file": str(file), "holds": None, "why": _no_key(origin)}
+        witnesses = tuple(dict.fromkeys(witness_keys(trusted)))
+        return 0, _found(file, _proved_by_any(receipt, logs, witnesses))
+    except BadReceipt as fault:
+        return 1, {"file": str(file), "holds": False, "why": str(fault)}
+
+
+def _proved_by_any(
+    receipt: Any, logs: list[VerifierKey], witnesses: tuple[VerifierKey, ...]
+) -> Proven:
+    """By the first of the log's keys that signed it; else the last one's refusal."""
+    for key in logs[:-1]:
+        try:
+            return prove(receipt, key, witnesses)
+        except BadReceipt:
+            continue
+    return prove(receipt, logs[-1], witnesses)
+
+
+def _no_key(origin: str) -> str:
+    return (
+        f"It says it is from the log “{origin}”, whose public key is not known here. Get that "
+        f"key from somebody you trust and give it with --key, or put it into {keys_file()} "
+        f"(or the file that {VARIABLE} names)."
+    )
+
+
+def _found(file: Path, proven: Proven) -> dict[str, Any]:
+    entry, head = proven.entry, proven.checkpoint
+    return {
+        "file": str(file),
+        "holds": True,
+        "what": in_words(entry.kind, entry.body),
+        "kind": entry.kind,
+        "id": entry.id,
+        "by": entry.by,
+        "about": entry.about,
+        "at": entry.at,
+        "signed_on_device": entry.sig is not None,
+        "log": head.origin,
+        "position": proven.position,
+        "size": head.size,
+        "root": head.root.hex(),
+        "cosigned": [
+            {"name": one.name, "at": _moment(one.at)}
+            for one in proven.signatures.verified
+            if one.at is not None
+        ],
+        "body": entry.body,
+    }
+
+
+def _moment(seconds: int) -> str:
+    try:
+        return f"{datetime.fromtimestamp(seconds, UTC):%Y-%m-%dT%H:%M:%SZ}"
+    except (OverflowError, ValueError, OSError):
+        return f"{seconds} seconds after 1970"
+
+
+def _told(found: dict[str, Any]) -> str:
+    if found["holds"] is None:
+        return f"{found['file']}: cannot be judged.\n  {found['why']}"
+    if not found["holds"]:
+        return f"{found['file']}: DOES NOT HOLD.\n  {found['why']}"
+    return "\n".join([f"{found['file']}: holds.", *(f"  {line}" for line in _lines(found))])
+
+
+def _lines(found: dict[str, Any]) -> list[str]:
+    seen = [f"{one['name']} at {one['at']}" for one in found["cosigned"]]
+    device = "; it carries a device's signature" if found["signed_on_device"] else ""
+    return [
+        f"What: {_line(found['what'])}",
+        f"Said by {found['by'] or 'the record itself'}, for the time {found['at']}{device}",
+        f"About {found['about'] or 'nothing further'}; its own id is {found['id']}",
+        f"Where: position {found['position']} of the log {found['log']}",
+        f"Signed when the log had {found['size']} entries, root {found['root'][:16]}…",
+        *(f"Seen by the witness {one}" for one in seen),
+        f"It shows: {PROVES}",
+        f"It does not show: {PROVES_NOT}",
+        *([] if seen else [f"Also: {UNSEEN}"]),
+    ]
+
+
+def _line(text: str) -> str:
+    """What the log says, safe for a terminal."""
+    return "".join(one if one.isprintable() else "�" for one in text)

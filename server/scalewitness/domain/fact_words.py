@@ -1,0 +1,110 @@
+"""Every kind of fact as one plain sentence, from its logged body alone.
+
+Ids stay ids: who or what they stand for is not in the log.
+"""
+
+from collections.abc import Callable, Mapping
+from typing import Any, Final, TypeAlias
+
+Body: TypeAlias = Mapping[str, Any]
+
+METHODS: Final = {
+    "probing": "probing",
+    "eversion": "everting the hemipenes",
+    "ultrasound": "ultrasound",
+    "radiography": "radiography",
+    "endoscopy": "endoscopy",
+    "dna": "a DNA marker",
+    "reproduction": "eggs or young",
+    "scale_count": "counting scales",
+    "visual": "its looks",
+    "statement": "what somebody said",
+}
+
+
+def in_words(kind: str, body: Body) -> str:
+    """The sentence for a fact; for a kind of a later version, its name."""
+    words = _WORDS.get(kind)
+    if words is None:
+        return f"A fact of the kind “{kind}”, which this version does not know."
+    return words if isinstance(words, str) else words(body)
+
+
+def _call(body: Body) -> str:
+    method = str(body.get("observed", {}).get("method", ""))
+    by = METHODS.get(method, method.replace("_", " ") or "an examination")
+    reported = body.get("reported")
+    what = f"A check by {by}; the conclusion: {body.get('conclusion')}"
+    if reported:
+        return f"{what}. The sender reports it; who made it: {_spaced(reported.get('role'))}."
+    return f"{what}."
+
+
+def _standing(body: Body) -> str:
+    share = body.get("p_male")
+    return f"The record's own standing of the animal: {body.get('label')} (chance of male {share})."
+
+
+def _offer(body: Body) -> str:
+    labels = ", ".join(str(one.get("label")) for one in body.get("represents", ()))
+    days = body.get("recheck_days")
+    return f"An offer of sale, representing the sex as: {labels}; {days} days to recheck."
+
+
+def _disclosure(body: Body) -> str:
+    was, now = (body.get(side, {}).get("label") for side in ("was", "now"))
+    return f"A disclosure owed to a buyer: the standing was “{was}” and is now “{now}”."
+
+
+def _finding(body: Body) -> str:
+    count = len(body.get("set_aside", ()))
+    aside = f", {count} set aside" if count else ""
+    return f"The finding of a dispute: {_spaced(body.get('outcome'))}{aside}."
+
+
+def _late(body: Body) -> str:
+    return f"The host {'admitted' if body.get('admitted') else 'declined'} a call that came late."
+
+
+def _spaced(word: object) -> str:
+    return str(word or "").replace("_", " ")
+
+
+def _from(template: str, *fields: str) -> Callable[[Body], str]:
+    return lambda body: template.format(*(_spaced(body.get(field)) for field in fields))
+
+
+_WORDS: Final[dict[str, str | Callable[[Body], str]]] = {
+    "grant_given": _from("Leave was given to see a collection, as {}.", "role"),
+    "grant_revoked": "Leave to see a collection was withdrawn.",
+    "animal_registered": _from("An animal was registered: {}.", "species"),
+    "particulars_corrected": _from("An animal's particulars were corrected: {}.", "species"),
+    "identifier_assigned": _from("An animal was given a {}: {}.", "scheme", "code"),
+    "husbandry_noted": "Something about an animal's keeping was noted.",
+    "custody_changed": _from("An animal changed hands: {}.", "why"),
+    "visit_invited": "A keeper was invited to check animals.",
+    "visit_accepted": "The invitation to a visit was accepted.",
+    "visit_declined": "The invitation to a visit was declined.",
+    "visit_cancelled": "A visit was cancelled.",
+    "call_made": _call,
+    "call_withdrawn": "A check was withdrawn by its examiner.",
+    "call_objected": _from("Somebody objected to a check: {}.", "ground"),
+    "late_call_decided": _late,
+    "standing_changed": _standing,
+    "policy_adopted": _from("The record adopted the labelling policy {}.", "version"),
+    "examiner_record_changed": "An examiner's record of settled checks was brought up to date.",
+    "offer_made": _offer,
+    "offer_withdrawn": "An offer was withdrawn.",
+    "offer_declined": "An offer was declined by the buyer.",
+    "offer_lapsed": "An offer lapsed.",
+    "sale_confirmed": _from("The buyer confirmed the sale, having seen position {}.", "seen"),
+    "check_requested": "The buyer asked for an independent check.",
+    "sale_held": _from("The sale was held: {}.", "reason"),
+    "payment_recorded": "Payment for a sale was noted.",
+    "handed_over": "The animal of a sale was handed over.",
+    "sale_closed": "A sale was closed.",
+    "disclosure_owed": _disclosure,
+    "disclosure_acknowledged": "A disclosure was acknowledged.",
+    "dispute_opened": _from("A dispute was opened: {}.", "ground"),
+    "finding_recorded": _finding,
+}

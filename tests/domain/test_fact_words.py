@@ -1,0 +1,31 @@
+"""Every kind of fact has its sentence."""
+
+from typing import get_args
+
+import pytest
+
+from scalewitness.domain.fact_words import METHODS, in_words
+from scalewitness.domain.facts import BODIES
+from scalewitness.domain.observations import Method
+
+
+@pytest.mark.parametrize("kind", BODIES)
+def test_every_kind_has_words(kind: str) -> None:
+    said = in_words(kind, {})
+    assert said.endswith(".")
+    assert "does not know" not in said
+
+
+def test_every_method_has_words() -> None:
+    assert set(METHODS) == set(get_args(Method))
+
+
+def test_a_check_says_method_conclusion_and_who_reports() -> None:
+    body = {"conclusion": "male", "observed": {"method": "probing"}}
+    assert in_words("call_made", body) == "A check by probing; the conclusion: male."
+    told = in_words("call_made", body | {"reported": {"role": "earlier_keeper"}})
+    assert told.endswith("The sender reports it; who made it: earlier keeper.")
+
+
+def test_a_kind_of_a_later_version_is_named() -> None:
+    assert "“moult_seen”" in in_words("moult_seen", {})
