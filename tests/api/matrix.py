@@ -125,6 +125,10 @@ ROWS = [
         plain(method="ultrasound", conclusion="male", role="veterinarian")),
     Row("POST", "animals/{blind}/particulars", to(201, *STEWARDS),
         fact({"species": "boa_imperator"})),
+    Row("POST", "animals/{blind}/linkage", to(422, *STEWARDS),  # no parents on record
+        fact({"trait": "coral_glow", "shows": "one_copy", "sire": "{sold}", "dam": "{other}",
+              "sire_copies": 1, "dam_copies": 0, "beside": "Y", "recombination": "0.050000",
+              "provenance": "keepers_speak_of"})),
     Row("POST", "animals/{blind}/identifiers", to(201, *STEWARDS),
         fact({"scheme": "tag", "code": "B9"})),
     Row("POST", "animals/{blind}/husbandry", to(201, *STEWARDS, "guest_before", "guest_after",

@@ -104,8 +104,9 @@ def test_somebody_not_signed_in_is_sent_to_the_door(anyone: Browser, ids: dict[s
 
 def test_the_owner_can_open_them_all(here: Here, odile: Browser, ids: dict[str, str]) -> None:
     """So that the two tests above are not passed by pages that never work."""
-    # Stan's own call; and this animal is of no known clutch (see test_clutches).
-    others = {"accepted", "withdraw_call", "log_clutch"}
+    # Stan's own call; and this animal is of no known clutch or parents (see test_clutches and
+    # test_linkage).
+    others = {"accepted", "withdraw_call", "log_clutch", "linkage"}
     for name in [*KEPT, *OWN]:
         if name not in FORMS_ONLY | others:
             assert odile.open(address(name, ids)).status == 200, name

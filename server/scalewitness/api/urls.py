@@ -12,6 +12,7 @@ from scalewitness.api.animals.plan_checks import plan_checks
 from scalewitness.api.animals.register_animal import register_animal
 from scalewitness.api.animals.show_animal import show_animal
 from scalewitness.api.animals.show_history import show_history
+from scalewitness.api.animals.state_linkage import state_linkage
 from scalewitness.api.animals.suppose_call import suppose_call
 from scalewitness.api.calls.list_calls import list_calls
 from scalewitness.api.calls.make_call import make_call
@@ -108,6 +109,7 @@ animals = [
     path("animals/<uuid:id>/plan", resource(get=plan_checks), name="animal-plan"),
     path("animals/<uuid:id>/what-if", resource(post=suppose_call), name="what-if"),
     path("animals/<uuid:id>/particulars", resource(post=correct_particulars)),
+    path("animals/<uuid:id>/linkage", resource(post=state_linkage)),
     path("animals/<uuid:id>/identifiers", resource(post=assign_identifier)),
     path("animals/<uuid:id>/husbandry", resource(post=note_husbandry)),
     path("animals/<uuid:id>/custody", resource(post=move_animal)),

@@ -78,6 +78,24 @@ class SetAside(AppendOnly):
         return f"{self.call_id} set aside"
 
 
+class StatedLinkage(AppendOnly):
+    """What the animal's keeper stated of a trait inherited with sex; the latest counts.
+    ``body`` is the fact's body as logged."""
+
+    id = models.UUIDField(primary_key=True)
+    position = models.BigIntegerField(unique=True)
+    animal = models.ForeignKey(Animal, on_delete=models.PROTECT, related_name="linkages")
+    by = models.UUIDField()
+    at = models.DateTimeField()
+    body = models.JSONField()
+
+    class Meta:
+        indexes = [models.Index(fields=["animal", "-position"], name="linkage_latest")]
+
+    def __str__(self) -> str:
+        return f"linkage stated of {self.animal_id}"
+
+
 class Standing(AppendOnly):
     """What the record said of an animal's sex from ``position`` on."""
 

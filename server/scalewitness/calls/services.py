@@ -14,6 +14,7 @@ from scalewitness.calls.models import (
     Objection,
     SetAside,
     Standing,
+    StatedLinkage,
     Withdrawal,
 )
 from scalewitness.domain.facts import (
@@ -23,6 +24,7 @@ from scalewitness.domain.facts import (
     Circumstance,
     ExaminerRecordChanged,
     LateCallDecided,
+    LinkageStated,
     PolicyAdopted,
     StandingChanged,
 )
@@ -73,6 +75,17 @@ def store_objection(fact: Logged[CallObjected]) -> None:
 
 def set_aside(call: UUID, finding: UUID, position: int) -> None:
     SetAside.objects.create(call_id=call, finding=finding, position=position)
+
+
+def store_linkage(fact: Logged[LinkageStated]) -> None:
+    StatedLinkage.objects.create(
+        id=fact.id,
+        position=fact.position,
+        animal_id=fact.about,
+        by=fact.sender,
+        at=fact.at,
+        body=msgspec.to_builtins(fact.body),
+    )
 
 
 def store_standing(fact: Logged[StandingChanged]) -> Standing:

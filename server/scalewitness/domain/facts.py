@@ -122,6 +122,25 @@ class CustodyChanged(Body, frozen=True):
     sale: Id | None = None
 
 
+class LinkageStated(Body, frozen=True, kw_only=True):
+    """What the animal's keeper says of a trait inherited together with sex: how many copies
+    its parents have, what it shows itself, and ``beside`` which sex chromosome the one copy
+    of the parent with two kinds lies (the linkage phase; None when not known).
+    ``recombination`` is the fraction, 0 to 0.5, with where it is from. The latest statement
+    counts, while the particulars name these parents."""
+
+    trait: Word
+    shows: Literal["nothing", "one_copy", "two_copies", "some_copies"]
+    sire: Id
+    dam: Id
+    sire_copies: Literal[0, 1, 2]
+    dam_copies: Literal[0, 1, 2]
+    beside: Literal["X", "Y", "Z", "W"] | None = None
+    recombination: Share
+    provenance: Literal["keepers_speak_of", "own_clutches", "study"]
+    note: Commitment | None = None
+
+
 # --- visits ---------------------------------------------------------------------------
 
 
@@ -361,6 +380,7 @@ BODIES: dict[str, type[Body]] = {
     "identifier_assigned": IdentifierAssigned,
     "husbandry_noted": HusbandryNoted,
     "custody_changed": CustodyChanged,
+    "linkage_stated": LinkageStated,
     "visit_invited": VisitInvited,
     "visit_accepted": VisitAccepted,
     "visit_declined": VisitDeclined,

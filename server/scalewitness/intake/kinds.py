@@ -16,6 +16,7 @@ RULES: dict[str, Rule] = {
     "identifier_assigned": animals.identifier_assigned,
     "husbandry_noted": animals.husbandry_noted,
     "custody_changed": animals.custody_changed,
+    "linkage_stated": animals.linkage_stated,
     "visit_invited": visits.visit_invited,
     "visit_accepted": visits.visit_accepted,
     "visit_declined": visits.visit_declined,

@@ -12,6 +12,8 @@ from scalewitness.domain.errors import FutureDate, OutOfRange, WrongShape
 from scalewitness.domain.identifiers import parse_tag, parse_transponder
 from scalewitness.domain.moments import parse_moment
 from scalewitness.domain.observations import DEEPEST, PROBE_MM, Probing, Reproduction
+from scalewitness.domain.sexing.linked_trait import ImpossibleYoung, linked_traits
+from scalewitness.domain.sexing.stated_linkage import chance_alone
 from scalewitness.domain.sexing.taxa import UnknownSpecies, taxon
 
 LONGEST_VISIT = timedelta(days=92)
@@ -65,6 +67,25 @@ def _particulars(body: facts.Particulars, received_at: datetime) -> None:
             )
     if body.sire and body.sire == body.dam:
         raise OutOfRange("Sire and dam are the same animal.", pointer="/body/dam")
+
+
+@_check.register
+def _linkage(body: facts.LinkageStated, received_at: datetime) -> None:
+    if body.trait not in linked_traits():
+        raise OutOfRange("No trait of that name is known to be linked.", pointer="/body/trait")
+    if body.sire == body.dam:
+        raise OutOfRange("Sire and dam are the same animal.", pointer="/body/dam")
+    if not Decimal(body.recombination) <= Decimal("0.5"):
+        raise OutOfRange(
+            "A fraction of recombination lies between 0 and one half.",
+            pointer="/body/recombination",
+        )
+    try:
+        chance_alone(body)
+    except ImpossibleYoung:
+        raise OutOfRange("Such parents have no such young.", pointer="/body/shows") from None
+    except ValueError as problem:
+        raise OutOfRange(f"There is {problem}.", pointer="/body/beside") from None
 
 
 @_check.register

@@ -7,7 +7,7 @@ from uuid import UUID
 import msgspec
 from django.db import transaction
 
-from scalewitness.calls.models import AdoptedPolicy, Call, ExaminerRecord
+from scalewitness.calls.models import AdoptedPolicy, Call, ExaminerRecord, StatedLinkage
 from scalewitness.calls.queries.records import latest_records, records_now
 from scalewitness.calls.queries.standings import yardstick
 from scalewitness.calls.services import store_examiner_record, store_policy
@@ -94,6 +94,14 @@ def _called_by(examiners: Iterable[UUID], batch: Batch) -> list[tuple[UUID, UUID
     return [(animal, causes[examiner]) for animal, examiner in pairs]
 
 
+def _with_a_standing() -> set[UUID]:
+    """Animals that were called, or of whose linkage something was stated."""
+    return {
+        *Call.objects.values_list("animal", flat=True),
+        *StatedLinkage.objects.values_list("animal", flat=True),
+    }
+
+
 def adopt_policy(
     version: str, parameters: str, thresholds: Mapping[str, str], now: datetime
 ) -> AdoptedPolicy:
@@ -116,7 +124,7 @@ def adopt_policy(
         body = PolicyAdopted(version=version, parameters=parameters, thresholds=dict(thresholds))
         logged = batch.state("policy_adopted", fresh_id(now), body)
         policy = store_policy(logged)
-        for animal in Call.objects.order_by("animal").values_list("animal", flat=True).distinct():
+        for animal in sorted(_with_a_standing()):
             batch.touch(animal, logged.id, "policy_adopted")
         settle(batch)
         batch.flush()

@@ -18,6 +18,7 @@ from scalewitness.calls.queries.settled import settled_behind
 from scalewitness.calls.queries.visibility import animal_open, animal_seen, visible_animals
 from scalewitness.disputes.queries import open_dispute_on
 from scalewitness.domain.errors import NotFound, VersionStale
+from scalewitness.domain.sexing.linked_trait import LinkedTrait, linked_traits
 from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.intake.services import accept
 from scalewitness.ledger.queries.entries import entries_about
@@ -34,6 +35,7 @@ from scalewitness.pages.forms.animals import (
     RegisterForm,
 )
 from scalewitness.pages.forms.facts import FactForm
+from scalewitness.pages.forms.linkage import LinkageForm
 from scalewitness.pages.plots.of_case import course_of, depths_of
 from scalewitness.pages.settled import own_records
 from scalewitness.pages.welfare import warnings
@@ -108,6 +110,7 @@ def show_animal(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpRe
         "sire": parents.get(animal.sire) if animal.sire else None,
         "dam": parents.get(animal.dam) if animal.dam else None,
         "dispute": open_dispute_on(animal.pk),
+        "linkable": linkable(animal),
     }
     return page(request, "animals/animal.html", context)
 
@@ -217,6 +220,25 @@ def _particulars(animal: Animal) -> Mapping[str, Any]:
 def add_identifier(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpResponse:
     animal = stewarded_animal(keeper, animal_id)
     return _say(request, keeper, animal, IdentifierForm(request.POST or None), "Add an identifier")
+
+
+@signed_in
+def state_linkage(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpResponse:
+    """Once both parents are on record and a linked trait is known in the species."""
+    animal = stewarded_animal(keeper, animal_id)
+    trait = linkable(animal)
+    if trait is None:
+        raise NotFound()
+    form = LinkageForm(request.POST or None, animal=animal, trait=trait)
+    heading = f"State the linkage of {trait.key.replace('_', ' ')}"
+    return _say(request, keeper, animal, form, heading)
+
+
+def linkable(animal: Animal) -> LinkedTrait | None:
+    """The trait of which linkage can be stated, None without both parents on record."""
+    if animal.sire is None or animal.dam is None:
+        return None
+    return next((one for one in linked_traits().values() if one.species == animal.species), None)
 
 
 @signed_in

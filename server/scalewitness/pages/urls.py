@@ -60,6 +60,7 @@ urlpatterns = [
     path("animals/<uuid:animal_id>/record", animals.edit_record, name="edit_record"),
     path("animals/<uuid:animal_id>/particulars", animals.correct_particulars, name="particulars"),
     path("animals/<uuid:animal_id>/identifiers/new", animals.add_identifier, name="identifier"),
+    path("animals/<uuid:animal_id>/linkage", animals.state_linkage, name="linkage"),
     re_path(rf"^animals/{UUID}/husbandry/{HUSBANDRY}$", animals.note_husbandry, name="husbandry"),
     path("animals/<uuid:animal_id>/plan", planning.plan_checks, name="plan_checks"),
     path("animals/<uuid:animal_id>/what-if", planning.what_if, name="what_if"),

@@ -152,6 +152,7 @@ def test_version_1_stays_what_it_was():
         "sides.within",
         "sides.match.male",
         "sides.match.female",
+        "linkage.misstated",
     }
     second = taxon("python_regius", "sexing-2")
     assert (second.version, second.male_range) == ("sexing-2", BALL.male_range)

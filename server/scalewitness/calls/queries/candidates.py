@@ -11,6 +11,7 @@ from scalewitness.animals import queries as herd
 from scalewitness.animals.models import Animal
 from scalewitness.calls.models import Call
 from scalewitness.calls.queries.evidence import evidence_of
+from scalewitness.calls.queries.linkage import starts_of
 from scalewitness.domain.observations import LifeStage, Method
 from scalewitness.domain.sexing.evidence import Evidence
 from scalewitness.domain.sexing.feasible import Candidate, Condition, Stake
@@ -48,6 +49,7 @@ def candidates(
     """The animals as they are today, in the order given."""
     ids = [animal.pk for animal in animals]
     states, marks, calls = herd.conditions_of(ids), herd.identifiers_of(ids), _calls(ids)
+    starts = starts_of(animals, parameters)
     found = []
     for animal in animals:
         state, kind = states[animal.pk], taxon(animal.species, parameters)
@@ -59,6 +61,7 @@ def candidates(
             stakes=stake.of(animal.pk),
             condition=_condition(state, calls[animal.pk]),
             identified=any(mark.scheme in MARKS for mark in marks.get(animal.pk, [])),
+            prior_male=starts[animal.pk].male,
         )
         found.append(Ready(one, tuple(_leave_alone(animal, state))))
     return found

@@ -12,11 +12,13 @@ from scalewitness.calls.queries.standings import (
     assessment_of,
     latest_standing,
     sensitivity_at,
+    start_at,
     yardstick_of,
 )
 from scalewitness.domain.sexing.explain import Line, explain
 from scalewitness.domain.sexing.sensitivity import Sensitivity
 from scalewitness.domain.sexing.standing import Assessment, CallWeight
+from scalewitness.domain.sexing.stated_linkage import Start, with_linkage
 from scalewitness.domain.sexing.taxa import Taxon, taxon
 from scalewitness.ledger.queries.entries import texts_of
 from scalewitness.people.queries import names_of
@@ -54,6 +56,8 @@ class Dossier:
     taxon: Taxon
     standing: Standing | None
     assessment: Assessment
+    start: Start
+    """Where the answer starts before any check."""
     lines: tuple[Line, ...]
     calls: tuple[ShownCall, ...]
     names: dict[UUID, str]
@@ -72,8 +76,10 @@ def dossier(animal: Animal, at: int | None = None) -> Dossier:
     standing = latest_standing(animal.pk, at)
     # The standing came after its cause, and nothing about it changed until the next.
     position = None if at is None else standing.position if standing else -1
+    by = yardstick_of(animal, position)
+    _, start = start_at(animal, by, position)
     if position is None:
-        assessment, evidence = assessment_of(animal, yardstick_of(animal))
+        assessment, evidence = assessment_of(animal, by)
         species = animal.species
     else:
         assessment, evidence, species = assessment_at(animal, position)
@@ -86,7 +92,8 @@ def dossier(animal: Animal, at: int | None = None) -> Dossier:
         taxon=kind,
         standing=standing,
         assessment=assessment,
-        lines=explain(assessment, evidence, kind),
+        start=start,
+        lines=with_linkage(explain(assessment, evidence, kind), start),
         calls=tuple(_shown(calls, assessment, names, texts)),
         names=names,
         texts=texts,

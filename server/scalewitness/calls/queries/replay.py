@@ -10,6 +10,7 @@ import msgspec
 
 from scalewitness.calls.models import Standing
 from scalewitness.calls.queries.evidence import as_evidence
+from scalewitness.calls.queries.linkage import origin_of
 from scalewitness.calls.queries.records import as_weighed
 from scalewitness.calls.queries.standings import (
     Yardstick,
@@ -18,8 +19,10 @@ from scalewitness.calls.queries.standings import (
 )
 from scalewitness.domain import facts
 from scalewitness.domain.sexing.evidence import Evidence
+from scalewitness.domain.sexing.parameters import load_parameters
 from scalewitness.domain.sexing.records import EMPTY
 from scalewitness.domain.sexing.standing import share
+from scalewitness.domain.sexing.stated_linkage import Origin, start_from
 from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.entries import entries_by_position, leaf_of
 
@@ -27,6 +30,7 @@ KINDS = frozenset(
     {
         "animal_registered",
         "particulars_corrected",
+        "linkage_stated",
         "call_made",
         "call_withdrawn",
         "finding_recorded",
@@ -51,7 +55,8 @@ class Difference:
 class _Past:
     """An animal as the log tells it so far."""
 
-    species: str = ""
+    origin: Origin = field(default_factory=lambda: Origin(""))
+    linkage: facts.LinkageStated | None = None
     made: dict[str, tuple[facts.CallMade, str, datetime, int]] = field(default_factory=dict)
     known: dict[str, facts.Circumstance] = field(default_factory=dict)
     gone: set[str] = field(default_factory=set)
@@ -103,7 +108,9 @@ class Replay:
     def _follow_animal(self, about: UUID, entry: Entry, body: Any) -> None:
         match body:
             case facts.Particulars():
-                self._past(about).species = body.species
+                self._past(about).origin = origin_of(body)
+            case facts.LinkageStated():
+                self._past(about).linkage = body
             case facts.CallMade():
                 made = (body, str(entry.by), entry.claimed_at, entry.position)
                 self._past(about).made[str(entry.fact)] = made
@@ -133,7 +140,9 @@ class Replay:
         self.checked += 1
         past = self._past(animal)
         past.known |= {known.call: known for known in logged.admitted}
-        again = assess_animal(past.species, past.evidence(), self._measured_by(logged))
+        by = self._measured_by(logged)
+        start = start_from(past.linkage, past.origin, load_parameters(by.parameters))
+        again = assess_animal(past.origin.species, past.evidence(), by, start)
         now = (again.label, share(again.p_male), share(again.p_male_pessimistic))
         rule = (again.policy, again.records)
         if (*now, *rule) != (

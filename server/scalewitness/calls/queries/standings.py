@@ -1,26 +1,37 @@
 """The standing of an animal: the latest one logged, any past one, and its explanation."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from uuid import UUID
+
+import msgspec
 
 from scalewitness.animals.models import Animal
 from scalewitness.calls.models import AdoptedPolicy, Call, Standing
 from scalewitness.calls.queries.evidence import counting_calls, counting_calls_at, evidence_of
+from scalewitness.calls.queries.linkage import origin_of, start_of, stated_linkage
 from scalewitness.calls.queries.records import records_in_force
-from scalewitness.domain.facts import PolicyAdopted
+from scalewitness.domain.facts import (
+    AnimalRegistered,
+    Particulars,
+    ParticularsCorrected,
+    PolicyAdopted,
+)
 from scalewitness.domain.sexing.evidence import Evidence
 from scalewitness.domain.sexing.parameters import CURRENT, load_parameters
 from scalewitness.domain.sexing.policy import DEFAULT_POLICY, Policy, adopted
 from scalewitness.domain.sexing.records import EMPTY, ExaminerRecords
 from scalewitness.domain.sexing.sensitivity import Sensitivity, sensitivity
 from scalewitness.domain.sexing.standing import Assessment, assess
+from scalewitness.domain.sexing.stated_linkage import EVEN, Origin, Start, start_from
 from scalewitness.domain.sexing.taxa import taxon
+from scalewitness.domain.sexing.what_if import favoured_by
 from scalewitness.ledger.queries.entries import entries_about, leaf_of
 
 
 def latest_standing(animal: UUID, at: int | None = None) -> Standing | None:
-    """The standing in force at log position ``at`` (now when None); None: no call yet."""
+    """The standing in force at log position ``at`` (now when None); None: nothing that
+    could tell a sex was recorded yet."""
     standings = Standing.objects.filter(animal=animal)
     if at is not None:
         standings = standings.filter(position__lte=at)
@@ -64,12 +75,19 @@ def adopted_yardstick(adoption: "AdoptedPolicy | PolicyAdopted") -> Yardstick:
 
 
 def assess_animal(
-    species: str, evidence: Sequence[Evidence], by: Yardstick | None = None
+    species: str,
+    evidence: Sequence[Evidence],
+    by: Yardstick | None = None,
+    start: Start = EVEN,
 ) -> Assessment:
-    """The one place that brings policy, parameters and examiner records together."""
+    """The one place that brings policy, parameters and examiner records together. ``start``:
+    where the answer starts before any check."""
     by = by or yardstick()
-    parameters = load_parameters(by.parameters)
-    return assess(evidence, taxon(species, by.parameters), by.records, by.policy, parameters)
+    kind, parameters = taxon(species, by.parameters), load_parameters(by.parameters)
+    priors = start.male, start.pessimistic
+    found = assess(evidence, kind, by.records, by.policy, parameters, *priors)
+    used = sorted((*found.used, *start.used), key=lambda number: (number.of, number.name))
+    return msgspec.structs.replace(found, used=tuple(used))
 
 
 def sensitivity_at(animal: Animal, position: int | None = None) -> Sensitivity:
@@ -79,26 +97,30 @@ def sensitivity_at(animal: Animal, position: int | None = None) -> Sensitivity:
     calls = (
         counting_calls(animal.pk) if position is None else counting_calls_at(animal.pk, position)
     )
-    species = animal.species if position is None else _species_at(animal, position)
     by = yardstick_of(animal, position)
+    origin, start = start_at(animal, by, position)
     evidence = [evidence_of(call) for call in calls]
-    kind, parameters = taxon(species, by.parameters), load_parameters(by.parameters)
-    return sensitivity(evidence, kind, by.records, by.policy, parameters)
+    kind, parameters = taxon(origin.species, by.parameters), load_parameters(by.parameters)
+    priors = start.male, start.range, start.pessimistic
+    return sensitivity(evidence, kind, by.records, by.policy, parameters, *priors)
 
 
 def assessment_of(animal: Animal, by: Yardstick | None = None) -> tuple[Assessment, list[Evidence]]:
     """The animal's assessment from the calls that count now, with the evidence used; by what
     is in force now unless said otherwise."""
+    by = by or yardstick()
     evidence = [evidence_of(call) for call in counting_calls(animal.pk)]
-    return assess_animal(animal.species, evidence, by), evidence
+    start = start_of(animal, by.parameters)
+    return assess_animal(animal.species, evidence, by, start), evidence
 
 
 def assessment_at(animal: Animal, position: int) -> tuple[Assessment, list[Evidence], str]:
     """As :func:`assessment_of`, just after the fact at ``position``, by what the standing
     then named; with the species the animal was then said to be."""
     evidence = [evidence_of(call) for call in counting_calls_at(animal.pk, position)]
-    species = _species_at(animal, position)
-    return assess_animal(species, evidence, yardstick_of(animal, position)), evidence, species
+    by = yardstick_of(animal, position)
+    origin, start = start_at(animal, by, position)
+    return assess_animal(origin.species, evidence, by, start), evidence, origin.species
 
 
 def yardstick_of(animal: Animal, position: int | None = None) -> Yardstick:
@@ -108,14 +130,32 @@ def yardstick_of(animal: Animal, position: int | None = None) -> Yardstick:
     return yardstick(position, standing.parameters if standing else None)
 
 
-def _species_at(animal: Animal, position: int) -> str:
-    kinds = ("animal_registered", "particulars_corrected")
+def start_at(animal: Animal, by: Yardstick, position: int | None = None) -> tuple[Origin, Start]:
+    """Where the answer starts, now or just after the fact at ``position``, and what the
+    particulars then said that it rests on."""
+    if position is None:
+        return origin_of(animal), start_of(animal, by.parameters)
+    origin, stated = _origin_at(animal, position), stated_linkage(animal.pk, position)
+    return origin, start_from(stated, origin, load_parameters(by.parameters))
+
+
+def _origin_at(animal: Animal, position: int) -> Origin:
     said = [
         entry
         for entry in entries_about(animal.pk)
-        if entry.kind in kinds and entry.position <= position
+        if entry.kind in _PARTICULARS and entry.position <= position
     ]
-    return str(leaf_of(said[-1]).body["species"]) if said else animal.species
+    if not said:
+        return origin_of(animal)
+    last = said[-1]
+    body = msgspec.convert(leaf_of(last).body, _PARTICULARS[last.kind])
+    return origin_of(body)
+
+
+_PARTICULARS: Mapping[str, type[Particulars]] = {
+    "animal_registered": AnimalRegistered,
+    "particulars_corrected": ParticularsCorrected,
+}
 
 
 def all_calls(animal: UUID) -> list[Call]:
@@ -140,7 +180,8 @@ def calls_on_visit(visit: UUID, by: UUID) -> list[Call]:
 def known_before(animal: UUID) -> str | None:
     """The sex someone who can see the record would expect, for anchoring.
 
-    The sex the standing names, else that of the latest conclusive call still counting.
+    The sex the standing names, else that of the latest conclusive call still counting, else
+    the one that a statement of linkage favours.
     """
     standing = latest_standing(animal)
     word = standing.label.rpartition(" ")[2] if standing else ""
@@ -152,4 +193,9 @@ def known_before(animal: UUID) -> str | None:
         .order_by("-position")
         .first()
     )
-    return last.conclusion if last else None
+    return last.conclusion if last else _favoured_from_the_start(animal)
+
+
+def _favoured_from_the_start(animal: UUID) -> str | None:
+    found = Animal.objects.filter(pk=animal).first()
+    return favoured_by(start_of(found, yardstick().parameters).male) if found else None

@@ -4,15 +4,18 @@ from datetime import datetime
 from uuid import UUID
 
 from msgspec import Struct
+from msgspec.structs import replace
 
 from scalewitness.animals.models import Animal
 from scalewitness.animals.queries import condition, identifiers_of, is_steward
 from scalewitness.calls.queries.candidates import MARKS, stage_on
 from scalewitness.calls.queries.evidence import counting_calls, evidence_of
+from scalewitness.calls.queries.linkage import start_of
 from scalewitness.calls.queries.standings import yardstick
 from scalewitness.domain.observations import Conclusion, Method, Observation, Sureness
 from scalewitness.domain.sexing.evidence import Role
 from scalewitness.domain.sexing.parameters import load_parameters
+from scalewitness.domain.sexing.stated_linkage import with_linkage
 from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.domain.sexing.what_if import SUPPOSED, Supposition, WhatIf, what_if
 
@@ -34,12 +37,12 @@ def suppose(animal: Animal, call: Supposed, asker: UUID, now: datetime) -> WhatI
     """The standing as it is and as it would be, by what is in force now; a code of the
     animal's is supposed to be read if it has one. Raises NoSuchFinding."""
     by = yardstick()
-    kind = taxon(animal.species, by.parameters)
+    kind, start = taxon(animal.species, by.parameters), start_of(animal, by.parameters)
     # A call of someone who is no keeper here is reported, and whoever asks would report it.
     reported = call.role != "keeper" and not call.mine
     shared = (call.mine or reported) and is_steward(asker, animal.collection, now)
     codes = identifiers_of([animal.pk]).get(animal.pk, [])
-    return what_if(
+    found = what_if(
         [evidence_of(one) for one in counting_calls(animal.pk)],
         Supposition(
             method=call.method,
@@ -59,4 +62,7 @@ def suppose(animal: Animal, call: Supposed, asker: UUID, now: datetime) -> WhatI
         by.records,
         by.policy,
         load_parameters(by.parameters),
+        start.male,
+        start.pessimistic,
     )
+    return replace(found, lines=with_linkage(found.lines, start))

@@ -12,6 +12,7 @@ from scalewitness.animals.models import Animal, Custody, Husbandry
 from scalewitness.animals.queries import identifiers_of, plain_code
 from scalewitness.calls.models import Call
 from scalewitness.calls.queries.evidence import counting_calls, evidence_of
+from scalewitness.calls.queries.linkage import start_of
 from scalewitness.calls.queries.standings import Yardstick, assess_animal, yardstick
 from scalewitness.calls.queries.visibility import visible_animals
 from scalewitness.domain.consequences import sex_of
@@ -137,17 +138,19 @@ def _traveller(
     before = [call for call in calls if when is None or call.examined_at < when]
     after = [call for call in calls if when is not None and call.examined_at >= when]
     evidence = tuple(evidence_of(call) for call in before)
+    start = start_of(animal, by.parameters)
     weight_before, weight_after = _weights(animal.pk, when)
     return Traveller(
         label=str(animal.pk),
         taxon=taxon(animal.species, by.parameters),
-        said=sex_of(assess_animal(animal.species, evidence, by).label),
+        said=sex_of(assess_animal(animal.species, evidence, by, start).label),
         before=evidence,
         after=tuple(evidence_of(call) for call in after),
         code=codes.of(animal.pk),
         reads=tuple(read for call in after if (read := codes.read(call)) is not None),
         weight_before=weight_before,
         weight_after=weight_after,
+        prior_male=start.male,
     )
 
 

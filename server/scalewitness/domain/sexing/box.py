@@ -174,8 +174,8 @@ def _prior(value: float, given: Range | None) -> Iterable[Factor]:
         about = {
             "low": given[0],
             "high": given[1],
-            "what": "how closely the trait is linked to sex",
-            "status": "common practice",
+            "what": "how far what is stated of a trait linked to sex can be relied on",
+            "status": "our judgement",
         }
         ends = (Setting(prior_male=end) for end in given)
         yield _factor("prior", value, about, *ends)

@@ -136,17 +136,20 @@ def case_of(
     records: ExaminerRecords,
     parameters: Parameters,
     prior_male: float = 0.5,
+    prior_pessimistic: float | None = None,
 ) -> Case:
-    """The calls weighed under both sets. Raises ValueError for a prior outside (0, 1) or a
-    call given twice."""
+    """The calls weighed under both sets, from the same prior unless the pessimistic set has
+    its own. Raises ValueError for a prior outside (0, 1) or a call given twice."""
+    sceptical = prior_male if prior_pessimistic is None else prior_pessimistic
     check(evidence, prior_male)
+    check((), sceptical)
     calls = sorted(evidence, key=lambda call: (call.position, call.call))
 
-    def side(numbers: ParameterSet) -> Side:
+    def side(numbers: ParameterSet, prior: float) -> Side:
         weigher = Weigher(taxon, records, parameters, numbers)
-        return Side(weigher, [weigher.weigh(call) for call in calls], prior_male)
+        return Side(weigher, [weigher.weigh(call) for call in calls], prior)
 
-    return Case(calls, side(parameters.base), side(parameters.pessimistic))
+    return Case(calls, side(parameters.base, prior_male), side(parameters.pessimistic, sceptical))
 
 
 def check(evidence: Sequence[Evidence], prior_male: float) -> None:

@@ -301,7 +301,7 @@ class _Weighing:
     def _anchored(self, by: Available) -> Sex | None:
         """What the examiner would know: the record, or at least what they said earlier."""
         if self.candidate.animal in by.knows:
-            return known(self.now.label, self.candidate.evidence)
+            return known(self.now.label, self.candidate.evidence, self.candidate.prior_male)
         # A reported call is held against what its examiner is said to have been told alone.
         return None if by.reported else known("", self._own(by))
 

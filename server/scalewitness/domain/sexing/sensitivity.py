@@ -67,10 +67,11 @@ def sensitivity(
     parameters: Parameters,
     prior_male: float = 0.5,
     prior_range: Range | None = None,
+    prior_pessimistic: float | None = None,
 ) -> Sensitivity:
     """The answer's range over the box. ``prior_range`` bounds the prior from a sex-linked
     trait. Raises ValueError as :func:`case_of`."""
-    case = case_of(evidence, taxon, records, parameters, prior_male)
+    case = case_of(evidence, taxon, records, parameters, prior_male, prior_pessimistic)
     uncertain = factors(case.base.weighed, case.base.weigher, prior_male, prior_range)
     at = _answers(case, policy)
     here = at(Setting())

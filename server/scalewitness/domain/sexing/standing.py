@@ -90,11 +90,12 @@ def assess(
     policy: Policy,
     parameters: Parameters,
     prior_male: float = 0.5,
+    prior_pessimistic: float | None = None,
 ) -> Assessment:
     """The standing after these calls. ``prior_male`` differs from ½ only for a sex-linked
-    trait with known parents. Raises ValueError for a prior outside (0, 1) or a call given
-    twice."""
-    case = case_of(evidence, taxon, records, parameters, prior_male)
+    trait with known parents; the pessimistic set starts from the same unless given its own.
+    Raises ValueError for a prior outside (0, 1) or a call given twice."""
+    case = case_of(evidence, taxon, records, parameters, prior_male, prior_pessimistic)
     found, view = case.standing(policy), case.view(len(evidence))
     return Assessment(
         label=found.label,

@@ -71,21 +71,23 @@ def what_if(
     policy: Policy,
     parameters: Parameters,
     prior_male: float = 0.5,
+    prior_pessimistic: float | None = None,
 ) -> WhatIf:
     """The standing if this call were made now. Raises ValueError as :func:`assess`, and
     NoSuchFinding for a conclusion the method cannot come to."""
-    before = assess(evidence, taxon, records, policy, parameters, prior_male)
-    call = _call(evidence, supposed, before, taxon)
+    priors = prior_male, prior_pessimistic
+    before = assess(evidence, taxon, records, policy, parameters, *priors)
+    call = _call(evidence, supposed, known(before.label, evidence, prior_male), taxon)
     record = (*evidence, call)
-    after = assess(record, taxon, records, policy, parameters, prior_male)
+    after = assess(record, taxon, records, policy, parameters, *priors)
     return WhatIf(
         before, after, call, after.weights[-1], _text(before, after), explain(after, record, taxon)
     )
 
 
-def known(label: str, evidence: Sequence[Evidence]) -> Sex | None:
+def known(label: str, evidence: Sequence[Evidence], prior_male: float = 0.5) -> Sex | None:
     """The sex someone who can see the record would expect: the one the standing names,
-    else that of the latest conclusive call."""
+    else that of the latest conclusive call, else the one the prior favours."""
     word = label.rpartition(" ")[2]
     if word in _SEXES:
         return cast(Sex, word)
@@ -93,11 +95,18 @@ def known(label: str, evidence: Sequence[Evidence]) -> Sex | None:
     for call in sorted(evidence, key=lambda one: one.position):
         if call.conclusion != "undetermined":
             latest = call.conclusion
-    return latest
+    return latest or favoured_by(prior_male)
+
+
+def favoured_by(prior_male: float) -> Sex | None:
+    """The sex a prior favours, None where it is even."""
+    if prior_male == 0.5:
+        return None
+    return "male" if prior_male > 0.5 else "female"
 
 
 def _call(
-    evidence: Sequence[Evidence], supposed: Supposition, before: Assessment, taxon: Taxon
+    evidence: Sequence[Evidence], supposed: Supposition, expected: Sex | None, taxon: Taxon
 ) -> Evidence:
     observed = supposed.observed
     if observed is None:
@@ -116,7 +125,7 @@ def _call(
         identity=supposed.identity,
         blind=supposed.blind and not supposed.reported,
         interested=supposed.interested,
-        anchored_to=None if supposed.blind else known(before.label, evidence),
+        anchored_to=None if supposed.blind else expected,
     )
 
 

@@ -6,16 +6,19 @@ from uuid import UUID
 from scalewitness.animals import services
 from scalewitness.animals.models import Animal, Collection
 from scalewitness.animals.queries import animal_of, collection_of, is_steward
-from scalewitness.calls.queries.visibility import animal_seen
+from scalewitness.calls.queries.visibility import animal_seen, parents_told
+from scalewitness.calls.services import store_linkage
 from scalewitness.domain.errors import NotAllowed, NotFound, OutOfRange
 from scalewitness.domain.facts import (
     AnimalRegistered,
     CustodyChanged,
     HusbandryNoted,
+    LinkageStated,
     Particulars,
     Weight,
 )
 from scalewitness.domain.sales import RELIED_ON
+from scalewitness.domain.sexing.linked_trait import linked_traits
 from scalewitness.intake.batch import Batch
 from scalewitness.intake.rules.ids import check_unused
 from scalewitness.intake.submission import Sealed
@@ -63,6 +66,24 @@ def _check_parents(body: Particulars, batch: Batch) -> None:
             sight = "blind"
         if sight != "all":
             raise OutOfRange(f"You see no such {role}.", pointer=f"/body/{role}")
+
+
+def linkage_stated(fact: Sealed, batch: Batch) -> int:
+    """About an animal whose parents are both on record, of a species the trait is known in.
+
+    Somebody who is not told a parent is refused like somebody who names the wrong one.
+    """
+    animal, body = stewarded(fact.about, batch), cast(LinkageStated, fact.body)
+    told = parents_told(_keeper(batch), [animal], batch.now)[animal.pk]
+    for role, named, parent in zip(("sire", "dam"), (body.sire, body.dam), told, strict=True):
+        if parent is None or str(parent) != named:
+            raise OutOfRange(f"Name the {role} on record.", pointer=f"/body/{role}")
+    if linked_traits()[body.trait].species != animal.species:
+        raise OutOfRange("The trait is not known in this species.", pointer="/body/trait")
+    logged = batch.log(fact)
+    store_linkage(logged)
+    batch.touch(animal.pk, fact.id, fact.kind)
+    return logged.position
 
 
 def identifier_assigned(fact: Sealed, batch: Batch) -> int:
