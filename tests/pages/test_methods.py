@@ -97,6 +97,9 @@ def test_a_veterinarians_check_is_reported_under_a_name_given_once(
     assert len({call.examiner for call in calls}) == 1, "the same person both times"
     assert {call.role for call in calls} == {"veterinarian"}
     assert first.goes_to != second.goes_to
+    accepted = odile.open(second.goes_to).text
+    assert "The call you reported" in accepted
+    assert "Your call" not in accepted
     page = odile.open(f"/animals/{animal.pk}")
     assert "Dr Ines Falk, veterinarian" in page.text
     assert "reported at second hand, by someone with a share in the animal" in page.text
