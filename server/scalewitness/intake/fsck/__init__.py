@@ -1,0 +1,1 @@
+"""Checking every store against the log's entries: log, rows, standings."""

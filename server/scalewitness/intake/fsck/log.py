@@ -1,0 +1,186 @@
+"""The log's own stores against a tree grown again from the leaves."""
+
+from collections.abc import Iterator, Sequence
+
+import msgspec
+from django.conf import settings
+
+from scalewitness.domain.translog.checkpoints import NotACheckpoint
+from scalewitness.domain.translog.keys import VerifierKey, read_verifier
+from scalewitness.domain.translog.notes import BadNote, open_checkpoint
+from scalewitness.domain.translog.regrowth import Filled, Regrowth
+from scalewitness.domain.translog.tiles import HEIGHT, WIDTH
+from scalewitness.domain.translog.tree import HASH_BYTES
+from scalewitness.intake.fsck.reading import Read
+from scalewitness.intake.fsck.report import Difference
+from scalewitness.ledger.models import Checkpoint, Entry, Head, SignedHead, Tile
+from scalewitness.ledger.queries.tree import root_at
+from scalewitness.ledger.services.signing import log_signer
+
+
+class Claim(msgspec.Struct, frozen=True):
+    """A root that some store says the first ``size`` entries have."""
+
+    store: str
+    size: int
+    root: bytes
+
+
+class State(msgspec.Struct, frozen=True):
+    """The head and what was signed, as they were at one moment."""
+
+    size: int
+    root: bytes
+    frontier: bytes
+    claims: tuple[Claim, ...]
+
+
+def read_state() -> State:
+    head, signed = Head.objects.get(pk=1), SignedHead.objects.get(pk=1)
+    claims = [Claim("ledger_head", head.size, bytes(head.root))]
+    if signed.size:
+        claims.append(Claim("ledger_signedhead", signed.size, bytes(signed.root)))
+    return State(head.size, bytes(head.root), bytes(head.frontier), tuple(claims))
+
+
+def trusted_keys() -> dict[str, VerifierKey]:
+    """The log's key and those it signed under before, by their text."""
+    keys = [log_signer().verifier, *map(read_verifier, settings.LOG_RETIRED_KEYS)]
+    return {str(key): key for key in keys}
+
+
+class LogCheck:
+    """Grows the tree again; ``check`` takes the stretches of the log in order."""
+
+    def __init__(self, tree: Regrowth, state: State, more: Sequence[Claim] = ()) -> None:
+        self.tree = tree
+        self._state = state
+        self._claims = [*state.claims, *more]
+        self._keys = trusted_keys()
+
+    def check(self, read: Sequence[Read], start: int, end: int) -> Iterator[Difference]:
+        """The entries at [start, end), the tiles they fill and what was signed of them."""
+        for one in read:
+            if one.problem:
+                yield Difference("ledger_entry", one.position, one.problem)
+        dense = [one.position for one in read] == list(range(start, end))
+        if not dense:
+            here = {one.position for one in read}
+            missing = next(place for place in range(start, end) if place not in here)
+            yield Difference("ledger_entry", missing, "there is no entry at this position")
+        hashes = [one.hash for one in read[: self._together(read, start)]]
+        if self.tree.size == start:  # else the log broke off earlier
+            yield from self._grow(hashes, start, start + len(hashes))
+
+    def _together(self, read: Sequence[Read], start: int) -> int:
+        return sum(one.position == place for place, one in enumerate(read, start))
+
+    def _grow(self, hashes: Sequence[bytes], start: int, end: int) -> Iterator[Difference]:
+        signed = list(Checkpoint.objects.filter(size__gt=start, size__lte=end).order_by("size"))
+        claims = [one for one in self._claims if start < one.size <= end]
+        filled: list[Filled] = []
+        sizes = {end} | {one.size for one in signed} | {one.size for one in claims}
+        for size in sorted(sizes):
+            filled += self.tree.append(hashes[self.tree.size - start : size - start])
+            root = self.tree.root()
+            yield from self._against(root, [one for one in claims if one.size == size])
+            for note in (one for one in signed if one.size == size):
+                yield from self._open(note, root)
+        yield from _tiles(filled)
+
+    def _against(self, root: bytes, claims: Sequence[Claim]) -> Iterator[Difference]:
+        for claim in claims:
+            if claim.root != root:
+                what = f"not the root of the first {claim.size} entries"
+                yield Difference(claim.store, claim.size, what)
+
+    def _open(self, row: Checkpoint, root: bytes) -> Iterator[Difference]:
+        fault = self._fault(row, root)
+        if fault:
+            yield Difference("ledger_checkpoint", row.size, fault)
+
+    def _fault(self, row: Checkpoint, root: bytes) -> str | None:
+        key = self._keys.get(row.key)
+        if key is None:
+            return "signed under a key that is neither the log's nor retired"
+        try:
+            told, _ = open_checkpoint(row.note, key)
+        except (BadNote, NotACheckpoint) as fault:
+            return f"the note does not open: {fault}"
+        if (told.size, told.root) != (row.size, bytes(row.root)):
+            return "the note is of another tree than its row"
+        return None if told.root == root else f"not the root of the first {row.size} entries"
+
+    def finish(self) -> Iterator[Difference]:
+        """What lies at or beyond the end: the head's right edge, and larger trees claimed."""
+        state, size = self._state, self.tree.size
+        if size < state.size:
+            yield Difference("ledger_head", size, f"the head says {state.size} entries")
+        elif state.frontier != self.tree.frontier().to_bytes():
+            yield Difference("ledger_head", size, "its right edge is not that of the entries")
+        for claim in self._claims:
+            if claim.size > size and claim.store != "ledger_head":
+                yield Difference(claim.store, size, f"it says {claim.size} entries, of {size}")
+
+    def looked_back(self, began: int) -> Iterator[Difference]:
+        """Claims about a part that an earlier run has been over, read from the tiles."""
+        for claim in self._claims:
+            if 0 < claim.size <= began:
+                try:
+                    root = root_at(claim.size)
+                except ValueError as fault:
+                    yield Difference("ledger_tile", claim.size, str(fault))
+                else:
+                    yield from self._against(root, [claim])
+
+
+def beyond(size: int) -> Iterator[Difference]:
+    """Rows of the log's stores past its end, which a head of ``size`` knows nothing of."""
+    first = Entry.objects.filter(position__gte=size).order_by("position").first()
+    if first is not None:
+        yield Difference("ledger_entry", first.position, "an entry past the head")
+    before = Entry.objects.filter(position__lt=0).order_by("position").first()
+    if before is not None:
+        yield Difference("ledger_entry", before.position, "an entry before the first")
+    for note in Checkpoint.objects.filter(size__gt=size).order_by("size"):
+        what = f"signed over {note.size} entries, of {size}"
+        yield Difference("ledger_checkpoint", size, what)
+    for tile in Tile.objects.order_by("level", "index").iterator():
+        if (tile.index + 1) << (HEIGHT * (tile.level + 1)) > size:
+            yield Difference("ledger_tile", size, f"{tile} lies past the end")
+
+
+def _tiles(filled: Sequence[Filled]) -> Iterator[Difference]:
+    """Stored tiles beside those that became full."""
+    levels: dict[int, list[Filled]] = {}
+    for one in filled:
+        levels.setdefault(one.place.level, []).append(one)
+    for level, ones in levels.items():
+        rows = Tile.objects.filter(level=level, index__in=[one.place.index for one in ones])
+        stored = {row.index: row for row in rows}
+        for one in ones:
+            yield from _tile(one, stored.get(one.place.index))
+
+
+def _tile(one: Filled, row: Tile | None) -> Iterator[Difference]:
+    span = HEIGHT * one.place.level
+    first = one.place.index * WIDTH << span
+    if row is None:
+        yield Difference("ledger_tile", first, f"tile {one.place.path()} is missing")
+        return
+    hashes = bytes(row.hashes)
+    if hashes != one.hashes:
+        position = first + (_first_unlike(hashes, one.hashes) << span)
+        what = f"tile {one.place.path()} is not that of the entries"
+        yield Difference("ledger_tile", position, what)
+    elif bytes(row.root) != one.root:
+        yield Difference("ledger_tile", first, f"the root of tile {one.place.path()} is wrong")
+
+
+def _first_unlike(hashes: bytes, right: bytes) -> int:
+    """Which of the 256 hashes is the first to differ."""
+    for index in range(WIDTH):
+        part = slice(index * HASH_BYTES, (index + 1) * HASH_BYTES)
+        if hashes[part] != right[part]:
+            return index
+    return WIDTH - 1

@@ -1,0 +1,84 @@
+"""What an entry's row needs to know from other entries, read from the log alone."""
+
+from collections.abc import Collection, Iterable
+from typing import Any
+from uuid import UUID
+
+from scalewitness.domain.facts import Circumstance
+from scalewitness.intake.fsck.reading import Said, said_in
+from scalewitness.ledger.models import Entry
+
+
+class Unfounded(Exception):
+    """The log lacks what an entry must rest on."""
+
+
+class Past:
+    """Looks up entries around a stretch of the log that has been read already."""
+
+    def __init__(self, stretch: Iterable[Said] = ()) -> None:
+        self._standings: dict[UUID, list[Said]] = {}
+        for said in stretch:
+            if said.kind == "standing_changed":
+                self._standings.setdefault(said.about, []).append(said)
+
+    def circumstance(self, call: Said) -> Circumstance:
+        """What the record stated of a call with the standing that followed it.
+
+        Raises:
+            Unfounded: no later standing of the animal admits the call.
+        """
+        for standing in self._standings_after(call):
+            for known in standing.body.admitted:
+                if known.call == str(call.id):
+                    return known  # type: ignore[no-any-return]
+        raise Unfounded("no standing that follows admits this call")
+
+    def _standings_after(self, call: Said) -> Iterable[Said]:
+        """Those at hand first; the one that admits a call follows in the same batch."""
+        near = [one for one in self._standings.get(call.about, ()) if one.position > call.position]
+        yield from near
+        seen = max((one.position for one in near), default=call.position)
+        yield from said_in(_about(call.about, {"standing_changed"}).filter(position__gt=seen)[:1])
+
+    def home_before(self, move: Said) -> UUID:
+        """The collection an animal was in before it moved.
+
+        Raises:
+            Unfounded: the log never said where the animal was.
+        """
+        kinds = {"animal_registered", "custody_changed"}
+        body = self._last(move.about, kinds, before=move.position).body
+        return UUID(body.to if hasattr(body, "to") else body.collection)
+
+    def invitation(self, answer: Said) -> Said:
+        """The invitation to the visit that a guest accepted.
+
+        Raises:
+            Unfounded: nobody invited.
+        """
+        return self._last(answer.about, {"visit_invited"}, before=answer.position)
+
+    def ends_grant(self, cancelled: Said) -> bool:
+        """Whether a cancelled visit had given its guest a grant that still ran."""
+        visit = cancelled.about
+        before = _about(visit, {"visit_accepted"}).filter(position__lt=cancelled.position)
+        if not before.exists():
+            return False
+        collection = UUID(self.invitation(cancelled).body.collection)
+        revoked = _about(collection, {"grant_revoked"}).filter(position__lt=cancelled.position)
+        return all(one.body.grant != str(visit) for one in said_in(revoked))
+
+    def is_latest(self, said: Said, kinds: Collection[str]) -> bool:
+        """Whether no later entry of these kinds is about the same thing."""
+        return not _about(said.about, kinds).filter(position__gt=said.position).exists()
+
+    def _last(self, about: UUID, kinds: Collection[str], before: int) -> Said:
+        found = said_in(_about(about, kinds).filter(position__lt=before).order_by("-position")[:1])
+        if not found:
+            raise Unfounded("the log holds nothing it could follow from")
+        return found[0]
+
+
+def _about(about: UUID, kinds: Collection[str]) -> Any:
+    return Entry.objects.filter(about=about, kind__in=kinds).order_by("position")

@@ -1,0 +1,116 @@
+"""Entries read strictly: the leaf decides, the columns beside it must agree."""
+
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import Any
+from uuid import UUID
+
+import msgspec
+from django.db import connection, transaction
+
+from scalewitness.domain.facts import BODIES, Body
+from scalewitness.domain.moments import rfc3339
+from scalewitness.domain.translog.leaf import Leaf, read_leaf
+from scalewitness.domain.translog.tree import leaf_hash
+from scalewitness.ledger.models import Entry
+from scalewitness.ledger.services.writing import Logged
+
+
+@dataclass(frozen=True, slots=True)
+class Said(Logged[Any]):
+    """A fact as its leaf tells it. ``raw`` is the body as logged, ``body`` its type."""
+
+    kind: str
+    flags: tuple[str, ...]
+    raw: dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Read:
+    """One entry: the hash its leaf has, what it says, and what is wrong with it."""
+
+    position: int
+    hash: bytes
+    said: Said | None
+    problem: str | None
+
+
+@contextmanager
+def snapshot() -> Iterator[None]:
+    """Read everything inside as it was at one moment, and write nothing."""
+    outermost = not connection.in_atomic_block
+    with transaction.atomic():
+        if outermost:
+            with connection.cursor() as cursor:
+                cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY")
+        yield
+
+
+def entries_between(start: int, end: int) -> list[Entry]:
+    rows = Entry.objects.filter(position__gte=start, position__lt=end)
+    return list(rows.order_by("position"))
+
+
+def read_entry(entry: Entry) -> Read:
+    """The entry with all that can be wrong with it alone; the first fault counts."""
+    data = bytes(entry.leaf)
+    hash = leaf_hash(data)
+    try:
+        leaf = read_leaf(data)
+    except ValueError as fault:
+        return Read(entry.position, hash, None, f"the leaf cannot be read: {fault}")
+    body, problem = _body(leaf)
+    said = _said(entry, leaf, body) if body is not None else None
+    return Read(entry.position, hash, said, problem or _disagreement(entry, leaf, hash))
+
+
+def _body(leaf: Leaf) -> tuple[Body | None, str | None]:
+    type = BODIES.get(leaf.kind)
+    if type is None:
+        return None, f"no fact is called {leaf.kind}"
+    try:
+        return msgspec.convert(leaf.body, type), None
+    except msgspec.ValidationError as fault:
+        return None, f"the body is not that of {leaf.kind}: {fault}"
+
+
+def _disagreement(entry: Entry, leaf: Leaf, hash: bytes) -> str | None:
+    if bytes(entry.leaf_hash) != hash:
+        return "the leaf does not have the hash stored beside it"
+    columns = {
+        "fact": (str(entry.fact), leaf.id),
+        "kind": (entry.kind, leaf.kind),
+        "by": (_text(entry.by), leaf.by),
+        "device": (_text(entry.device), leaf.device),
+        "claimed_at": (rfc3339(entry.claimed_at), leaf.at),
+        "about": (_text(entry.about), leaf.about),
+    }
+    unlike = [name for name, (column, told) in columns.items() if column != told]
+    return f"columns that are not the leaf's: {', '.join(unlike)}" if unlike else None
+
+
+def _said(entry: Entry, leaf: Leaf, body: Body) -> Said | None:
+    if leaf.about is None:
+        return None  # nothing is stored of it beyond the entry
+    return Said(
+        id=UUID(leaf.id),
+        position=entry.position,
+        by=UUID(leaf.by) if leaf.by else None,
+        at=entry.claimed_at,
+        received_at=entry.received_at,
+        about=UUID(leaf.about),
+        body=body,
+        kind=leaf.kind,
+        flags=tuple(entry.flags),
+        raw=leaf.body,
+    )
+
+
+def _text(value: UUID | None) -> str | None:
+    return None if value is None else str(value)
+
+
+def said_in(entries: Sequence[Entry]) -> list[Said]:
+    """What these entries say; those that cannot be read are left out."""
+    return [one.said for one in map(read_entry, entries) if one.said is not None]

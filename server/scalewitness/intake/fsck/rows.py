@@ -1,0 +1,52 @@
+"""A stretch of entries against the rows they must have left."""
+
+from collections.abc import Iterable, Iterator, Sequence
+
+from scalewitness.calls.models import HeldCall
+from scalewitness.domain.translog.commitment import opens
+from scalewitness.intake.fsck.past import Past, Unfounded
+from scalewitness.intake.fsck.projections import PROJECTIONS
+from scalewitness.intake.fsck.reading import Said
+from scalewitness.intake.fsck.report import Difference
+from scalewitness.intake.fsck.tables import Due, unlike
+from scalewitness.ledger.models import Entry, Text
+
+
+def check_rows(said: Sequence[Said], start: int, end: int) -> Iterator[Difference]:
+    """Every projected row of the entries at [start, end)."""
+    past, due = Past(said), list[Due]()
+    for one in said:
+        try:
+            rows = list(PROJECTIONS[one.kind](one, past))
+        except (Unfounded, ValueError) as fault:
+            yield Difference("ledger_entry", one.position, f"no rows can follow from it: {fault}")
+        else:
+            due += [Due(one.position, row) for row in rows]
+    yield from unlike(due, start, end)
+
+
+def check_texts(said: Iterable[Said]) -> Iterator[Difference]:
+    """Texts still kept open their commitments; an erased one leaves nothing to check."""
+    facts = {one.id: one for one in said}
+    for text in Text.objects.filter(fact__in=list(facts)):
+        one = facts[text.fact]
+        if not _opens(text, one.raw.get(text.field)):
+            yield Difference("ledger_text", one.position, f"the {text.field} is not what was said")
+
+
+def check_texts_elsewhere() -> Iterator[Difference]:
+    """Texts of facts that are not in the log: only a call held for its host has any."""
+    texts = Text.objects.exclude(fact__in=Entry.objects.values("fact")).iterator()
+    for text in texts:
+        held = HeldCall.objects.filter(pk=text.fact).first()
+        made = held.submission["body"].get(text.field) if held else None
+        if not _opens(text, made):
+            what = f"the {text.field} of {text.fact}, which was never said"
+            yield Difference("ledger_text", None, what)
+
+
+def _opens(text: Text, commitment: object) -> bool:
+    try:
+        return isinstance(commitment, str) and opens(commitment, text.text, bytes(text.salt))
+    except ValueError:
+        return False

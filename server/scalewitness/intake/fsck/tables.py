@@ -1,0 +1,190 @@
+"""The projected tables, and how the rows of one are laid beside what the log says."""
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+from django.db.models import Model, Q
+
+from scalewitness.animals.models import Animal, Custody, Husbandry, Identifier
+from scalewitness.calls.models import (
+    AdoptedPolicy,
+    Call,
+    ExaminerRecord,
+    HeldCall,
+    HeldDecision,
+    Objection,
+    SetAside,
+    Standing,
+    Withdrawal,
+)
+from scalewitness.disclosures.models import Acknowledgement, Disclosure
+from scalewitness.disputes.models import Dispute, Finding
+from scalewitness.intake.fsck.projections import Row
+from scalewitness.intake.fsck.report import Difference
+from scalewitness.ledger.models import Checkpoint, Entry, Tile
+from scalewitness.people.models import Grant, GrantAnimal, GrantEnd
+from scalewitness.sales.models import Sale, SaleAnimal, SaleStep
+from scalewitness.visits.models import Visit, VisitAnimal, VisitStep
+
+Values = dict[str, Any]
+
+
+@dataclass(frozen=True)
+class Table:
+    """``apart``: columns no fact speaks of. ``of``: the table whose rows these belong to,
+    and the column that says to which; else rows are found by their own position."""
+
+    model: type[Model]
+    apart: frozenset[str] = frozenset()
+    of: tuple[type[Model], str] | None = None
+
+    @property
+    def store(self) -> str:
+        return self.model._meta.db_table
+
+    @cached_property
+    def columns(self) -> list[str]:
+        return [c.attname for c in self.model._meta.concrete_fields if c.attname not in self.apart]
+
+    @property
+    def placed(self) -> bool:
+        return self.of is None
+
+    @property
+    def owner(self) -> str:
+        """The column that rows are looked up by when they have no position."""
+        return self.of[1] if self.of else ""
+
+    def key(self, values: Mapping[str, Any]) -> tuple[Any, ...]:
+        """What tells one row from another."""
+        if self.model in KEPT:
+            return (values["id"],)
+        if self.placed:
+            return (values["position"], values[self.model._meta.pk.attname])
+        return tuple(values[column] for column in self.columns)
+
+
+TABLES = (
+    Table(Grant),
+    Table(GrantEnd),
+    Table(GrantAnimal, frozenset({"id"}), of=(Grant, "grant_id")),
+    Table(
+        Animal,
+        frozenset({"name", "rack", "description", "hold_off", "version"}),
+        of=(Animal, "id"),
+    ),
+    Table(Identifier),
+    Table(Husbandry),
+    Table(Custody),
+    Table(Visit),
+    Table(VisitAnimal, frozenset({"id"}), of=(Visit, "visit_id")),
+    Table(VisitStep),
+    Table(Call),
+    Table(Withdrawal),
+    Table(Objection),
+    Table(SetAside),
+    Table(HeldDecision),
+    Table(Standing),
+    Table(AdoptedPolicy),
+    Table(ExaminerRecord),
+    Table(Sale, frozenset({"drafted_by_id", "drafted_at"}), of=(Sale, "id")),
+    Table(SaleAnimal, frozenset({"id"}), of=(Sale, "sale_id")),
+    Table(SaleStep),
+    Table(Disclosure),
+    Table(Acknowledgement),
+    Table(Dispute),
+    Table(Finding),
+)
+KEPT = (Animal, Sale)
+"""Rows of which the log says only some columns, perhaps of several entries together."""
+APART: dict[type[Model], str] = {
+    Entry: "the log itself",
+    Tile: "grown again from the entries",
+    Checkpoint: "opened and compared with the tree grown again",
+    HeldCall: "not a fact until its host admits it",
+}
+"""Append-only tables that are no projection, and why."""
+
+
+@dataclass(frozen=True, slots=True)
+class Due:
+    """A row that an entry calls for."""
+
+    position: int
+    row: Row
+
+
+def unlike(due: Iterable[Due], start: int, end: int) -> Iterator[Difference]:
+    """Rows that differ from those due at the positions [start, end), that are missing, or
+    that no entry calls for."""
+    by_model: dict[type[Model], list[Due]] = {}
+    for one in due:
+        by_model.setdefault(one.row.model, []).append(one)
+    for table in TABLES:
+        wanted = _merged(table, by_model.get(table.model, []))
+        owners = _owners(table, by_model)
+        yield from _compare(table, wanted, _stored(table, owners, start, end), owners)
+
+
+def _merged(table: Table, due: Iterable[Due]) -> dict[tuple[Any, ...], tuple[int, Values]]:
+    """By key: the latest position that speaks of the row, and all columns told of it."""
+    found: dict[tuple[Any, ...], tuple[int, Values]] = {}
+    for one in due:
+        key = table.key(one.row.values)
+        _, told = found.get(key, (0, {}))
+        found[key] = (one.position, told | dict(one.row.values))
+    return found
+
+
+def _owners(table: Table, by_model: Mapping[type[Model], list[Due]]) -> dict[Any, int]:
+    """Whose rows to look for, with the position that brought the owner about."""
+    if table.of is None:
+        return {}
+    return {one.row.values["id"]: one.position for one in by_model.get(table.of[0], [])}
+
+
+def _stored(table: Table, owners: Mapping[Any, int], start: int, end: int) -> list[Values]:
+    rows = table.model._default_manager.order_by()
+    if table.placed:
+        rows = rows.filter(position__gte=start, position__lt=end)
+    elif owners:
+        rows = rows.filter(**{f"{table.owner}__in": list(owners)})
+    else:
+        return []
+    return list(rows.values(*table.columns))
+
+
+def _compare(
+    table: Table,
+    wanted: dict[tuple[Any, ...], tuple[int, Values]],
+    stored: list[Values],
+    owners: Mapping[Any, int],
+) -> Iterator[Difference]:
+    here = {table.key(values): values for values in stored}
+    for key, (position, told) in wanted.items():
+        row = here.pop(key, None)
+        wrong = [name for name in told if row is not None and row[name] != told[name]]
+        if row is None:
+            yield Difference(table.store, position, "the entry has no row")
+        elif wrong:
+            what = f"not what the entry says: {', '.join(sorted(wrong))}"
+            yield Difference(table.store, position, what)
+    for values in here.values():
+        position = values["position"] if table.placed else owners[values[table.owner]]
+        yield Difference(table.store, position, "a row that no entry calls for")
+
+
+def strays(size: int) -> Iterator[Difference]:
+    """Rows outside a log of ``size`` entries, and animals that nobody registered."""
+    for table in TABLES:
+        if table.placed:
+            outside = Q(position__lt=0) | Q(position__gte=size)
+            found = table.model._default_manager.filter(outside).order_by("position")
+            for position in found.values_list("position", flat=True).iterator():
+                yield Difference(table.store, position, "a row that no entry calls for")
+    registered = Entry.objects.filter(kind="animal_registered").values("about")
+    for animal in Animal.objects.exclude(pk__in=registered).values_list("pk", flat=True):
+        what = f"animal {animal} was never registered"
+        yield Difference(Animal._meta.db_table, None, what)

@@ -1,0 +1,87 @@
+"""``fsck``: check every store against the log's entries; exits 1 at any difference."""
+
+import sys
+from argparse import ArgumentParser
+from pathlib import Path
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandError
+
+from scalewitness.domain.translog.checkpoints import NotACheckpoint
+from scalewitness.domain.translog.notes import BadNote, open_checkpoint
+from scalewitness.intake.fsck.log import Claim, trusted_keys
+from scalewitness.intake.fsck.report import Report
+from scalewitness.intake.fsck.run import PARTS, OtherRun, Run, keep_mark, read_mark
+from scalewitness.ledger.services.signing import log_signer
+
+WIDTH = 40
+
+
+class Command(BaseCommand):
+    help = (
+        "Rebuild leaves, tiles, roots, rows and standings from the log's entries and report "
+        "the first difference by position. It reads only."
+    )
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument("--only", choices=PARTS, help="check this part alone")
+        parser.add_argument(
+            "--resume",
+            metavar="FILE",
+            type=Path,
+            help="keep the place in FILE; a run that was stopped goes on from there",
+        )
+        parser.add_argument(
+            "--against",
+            metavar="FILE",
+            type=Path,
+            action="append",
+            default=[],
+            help="a checkpoint kept elsewhere that the log must agree with; may be repeated",
+        )
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        parts = (options["only"],) if options["only"] else PARTS
+        file: Path | None = options["resume"]
+        try:
+            mark = read_mark(file, log_signer().name, parts)
+        except OtherRun as fault:
+            raise CommandError(str(fault)) from None
+        claims = [self._outside(kept) for kept in options["against"]]
+        run = Run(mark, lambda mark: keep_mark(file, mark), self._show, claims)
+        report = run.everything()
+        if file is not None:
+            file.unlink(missing_ok=True)
+        self._tell(report, run.state.size)
+
+    def _outside(self, file: Path) -> Claim:
+        """A note from outside, under any of the log's keys."""
+        faults = []
+        for key in trusted_keys().values():
+            try:
+                told, _ = open_checkpoint(file.read_bytes(), key)
+            except (BadNote, NotACheckpoint, OSError) as fault:
+                faults.append(str(fault))
+            else:
+                return Claim(str(file), told.size, told.root)
+        raise CommandError(f"{file} is no checkpoint of this log: {faults[0]}")
+
+    def _tell(self, report: Report, size: int) -> None:
+        differences = report.firsts()
+        if not differences:
+            self.stdout.write(f"{size} entries and all that follows from them: no difference")
+            return
+        self.stderr.write(f"first difference: {differences[0]}")
+        for one in differences:
+            count = report.stores[one.store].count
+            self.stderr.write(f"{one.store}: {count} in all, first at {one}")
+        raise CommandError(f"{len(differences)} stores differ from the log of {size} entries")
+
+    def _show(self, part: str, done: int, total: int) -> None:
+        """A bar on the terminal; nothing where the output goes into a file."""
+        if sys.stderr.isatty():
+            filled = WIDTH * done // max(total, 1)
+            bar = "#" * filled + "." * (WIDTH - filled)
+            end = "\n" if done == total else ""
+            sys.stderr.write(f"\r{part} [{bar}] {done}/{total}{end}")
+            sys.stderr.flush()

@@ -1,0 +1,149 @@
+"""A story in which every kind of fact is said at least once, and every kind of text."""
+
+from datetime import timedelta
+from uuid import UUID
+
+from tests.world import World, new_id, probing, tag_of
+
+from scalewitness.animals.models import Animal
+from scalewitness.animals.services import create_collection
+from scalewitness.disclosures.models import Disclosure
+from scalewitness.disputes.models import Dispute
+from scalewitness.domain.moments import rfc3339
+from scalewitness.intake.services import accept_one
+from scalewitness.intake.statements import adopt_policy, lapse_offers, update_examiner_records
+from scalewitness.sales.models import Sale
+
+
+def say_everything(world: World) -> World:
+    sold = world.verified("V1")
+    _sell(world, sold)
+    _fall(world, sold)
+    _husbandry(world, world.animal("H1", hatched="2024-06-01", traits=["pied"]))
+    _visits(world, world.animal("W1"))
+    _late(world, world.animal("L1"))
+    _spoken_against(world, world.animal("B1"))
+    _offers(world, world.verified("V2"))
+    _on_its_own_account(world)
+    return world
+
+
+def _sell(world: World, animal: Animal) -> None:
+    sale = world.sold(animal)
+    world.say(world.odile, "handed_over", sale.pk)
+    world.say(world.odile, "sale_closed", sale.pk)
+
+
+def _fall(world: World, animal: Animal) -> None:
+    """A contrary call: disclosure, dispute, a finding that sets it aside."""
+    world.call(world.greta, animal, "female", visit=world.visit(world.greta, animal))
+    contrary = animal.calls.get(by=world.greta.pk)
+    owed = Disclosure.objects.get()
+    item = world.item("disclosure_acknowledged", owed.pk, {})
+    accept_one(item, world.buyer(owed.sale), world.now)
+    world.pass_time(days=1)
+    world.call(world.stan, animal, "male", visit=world.visit(world.stan, animal))
+    finding = {"outcome": "call_set_aside", "set_aside": [str(contrary.pk)], "remedy": "recheck"}
+    texts = {"reasons": "Two blind checks found otherwise."}
+    world.say(world.odile, "finding_recorded", Dispute.objects.get().pk, finding, texts=texts)
+
+
+def _husbandry(world: World, animal: Animal) -> None:
+    for noted in (
+        {"type": "weight", "grams": "640"},
+        {"type": "meal", "taken": True, "grams": "30"},
+        {"type": "shed", "stage": "opaque"},
+        {"type": "health", "sign": "well"},
+    ):
+        texts = {"note": f"Noted of {noted['type']}."}
+        world.say(world.odile, "husbandry_noted", animal.pk, {"noted": noted}, texts=texts)
+    chip = {"scheme": "transponder", "code": "276 098 100 000 001"}
+    world.say(world.odile, "identifier_assigned", animal.pk, chip)
+    corrected = {"species": "python_regius", "hatched": "2024-05-30", "traits": ["pied", "hypo"]}
+    world.say(world.odile, "particulars_corrected", animal.pk, corrected)
+    for _ in range(2):
+        room = create_collection(world.odile, new_id(world.now), "The loft", world.now)
+        world.say(world.odile, "custody_changed", animal.pk, {"to": str(room.pk), "why": "moved"})
+
+
+def _visits(world: World, animal: Animal) -> None:
+    world.say(world.stan, "visit_declined", world.invite(world.stan, animal))
+    world.say(world.odile, "visit_cancelled", world.invite(world.stan, animal))
+    world.say(world.odile, "visit_cancelled", world.visit(world.stan, animal))
+    given_back = world.visit(world.stan, animal)
+    world.say(world.stan, "grant_revoked", world.collection.pk, {"grant": str(given_back)})
+    world.say(world.odile, "visit_cancelled", given_back)
+    world.make_partner(world.pim)
+    part = {"to": str(world.stan.pk), "role": "viewer", "animals": [str(animal.pk)]}
+    part["until"] = rfc3339(world.now + timedelta(days=90))
+    grant = world.say(world.odile, "grant_given", world.collection.pk, part)
+    world.say(world.odile, "grant_revoked", world.collection.pk, {"grant": grant.id})
+
+
+def _late(world: World, animal: Animal) -> None:
+    visit = world.visit(world.greta, animal, days=1)
+    examined = world.now + timedelta(hours=2)
+    world.pass_time(days=16)
+    body = probing("male", tag_of(animal)) | {"visit": str(visit)}
+    items = [
+        world.item("call_made", animal.pk, body, at=examined, texts={"note": note})
+        for note in ("No signal in the valley.", "Still none.")
+    ]
+    admitted, refused = (one.id for one in world.push(world.greta, *items))
+    for held, yes in ((admitted, True), (refused, False)):
+        decision = {"held": held, "admitted": yes}
+        world.say(world.odile, "late_call_decided", animal.pk, decision)
+
+
+def _spoken_against(world: World, animal: Animal) -> None:
+    texts = {"note": "She held still throughout."}
+    made = world.call(world.odile, animal, "female", texts=texts)
+    objection = {"call": made.id, "ground": "wrong_reading"}
+    world.say(world.pim, "call_objected", animal.pk, objection, texts={"note": "I saw six."})
+    world.say(world.odile, "call_withdrawn", animal.pk, {"call": made.id}, texts={"note": "True."})
+    dispute = {"animal": str(animal.pk), "ground": "party_objects"}
+    texts = {"note": "We disagree."}
+    world.say(world.pim, "dispute_opened", new_id(world.now), dispute, texts=texts)
+
+
+def _offers(world: World, animal: Animal) -> None:
+    sale = world.draft(animal)
+    buyer = world.buyer(sale)
+    world.offer(sale)
+    accept_one(world.item("check_requested", sale.pk, {}, texts=_note()), buyer, world.now)
+    accept_one(world.item("offer_declined", sale.pk, {}), buyer, world.now)
+    world.offer(sale)
+    world.say(world.odile, "offer_withdrawn", sale.pk, texts=_note())
+    world.offer(sale)
+    world.pass_time(days=8)
+    assert lapse_offers(world.now) == 1
+    world.offer(sale)
+    _fall_again(world, animal, sale)
+
+
+def _fall_again(world: World, animal: Animal, sale: Sale) -> None:
+    world.call(world.greta, animal, "female", visit=world.visit(world.greta, animal))
+    assert sale.steps.filter(kind="sale_held").exists()
+
+
+def _note() -> dict[str, str]:
+    return {"note": "Between ourselves."}
+
+
+def _on_its_own_account(world: World) -> None:
+    animal = world.animal("E1")
+    observed = {"method": "reproduction", "event": "laid_eggs", "witnessed": True}
+    world.call(world.greta, animal, "female", visit=world.visit(world.greta, animal))
+    body = probing("female", tag_of(animal)) | {"observed": observed}
+    world.say(world.odile, "call_made", animal.pk, body)
+    assert update_examiner_records(world.now)
+    adopt_policy("policy-strict", "sexing-2", {"verified": "0.992000"}, world.now)
+
+
+def a_text_of(world: World) -> tuple[UUID, str]:
+    """A call with a note, and the note."""
+    animal = world.animal("T1")
+    note = "Asked for by her aunt Brunhilde."
+    made = world.call(world.odile, animal, "male", texts={"note": note})
+    assert made.id is not None
+    return UUID(made.id), note

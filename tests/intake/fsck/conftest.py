@@ -1,0 +1,36 @@
+"""One long story, told once for all tests of this folder; each starts from it afresh."""
+
+from collections.abc import Iterator
+
+import pytest
+from django.db import transaction
+from pytest_django import DjangoDbBlocker
+from tests.everything import say_everything
+from tests.world import World
+
+from scalewitness.ledger.services.signing import sign_checkpoint
+
+
+@pytest.fixture(scope="module")
+def story(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[World]:
+    with django_db_blocker.unblock(), transaction.atomic():
+        world = World()
+        sign_checkpoint(world.now)
+        say_everything(world)
+        sign_checkpoint(world.now)
+        world.animal("Z1")
+        yield world
+        transaction.set_rollback(True)
+
+
+@pytest.fixture
+def db(story: World, django_db_blocker: DjangoDbBlocker) -> Iterator[None]:
+    """In place of pytest-django's own, whose rollback would end the story as well."""
+    with django_db_blocker.unblock(), transaction.atomic():
+        yield
+        transaction.set_rollback(True)
+
+
+@pytest.fixture
+def told(db: None, story: World) -> World:
+    return story
