@@ -1,0 +1,302 @@
+"""What someone with the database superuser's rights can do, and what tells of it.
+
+Each row of the table names the change, where ``fsck`` puts the first difference, and every
+store it then names. Triggers are off while the change is made.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from io import StringIO
+from pathlib import Path
+
+import psycopg
+import pytest
+from django.core.management import CommandError, call_command
+from django.db import connection
+from tests.plugins.environment import SERVICES
+from tests.world import World
+
+from scalewitness.calls.models import Call, Standing
+from scalewitness.domain.translog.regrowth import Regrowth
+from scalewitness.domain.translog.tree import leaf_hash
+from scalewitness.intake.fsck.tables import TABLES
+from scalewitness.ledger.models import Checkpoint, Entry, Head, SignedHead, Tile
+from scalewitness.ledger.queries.tree import tip
+from stack.postgres import OWNER
+
+ALL_OF_THE_TREE = {"ledger_tile", "ledger_head", "ledger_signedhead", "ledger_checkpoint"}
+
+
+@pytest.fixture(scope="module", autouse=True)
+def superuser(story: World) -> None:
+    """Let the session of the tests do what a superuser can: run with every trigger off."""
+    if SERVICES.superuser_url is None:
+        pytest.skip("DATABASE_URL names a server whose superuser is not ours")
+    with psycopg.connect(SERVICES.superuser_url, autocommit=True) as session:
+        session.execute(f"GRANT SET ON PARAMETER session_replication_role TO {OWNER}")
+
+
+def as_superuser(*changes: str) -> None:
+    with connection.cursor() as cursor:
+        cursor.execute("SET CONSTRAINTS ALL IMMEDIATE")
+        cursor.execute("SET LOCAL session_replication_role = replica")
+        for change in changes:
+            cursor.execute(change)
+            assert cursor.rowcount > 0, change
+        cursor.execute("SET LOCAL session_replication_role = origin")
+
+
+def fsck(*more: str) -> tuple[str, set[str]]:
+    """The first difference, and all stores that differ; empty when nothing does."""
+    err = StringIO()
+    try:
+        call_command("fsck", *more, stdout=StringIO(), stderr=err)
+    except CommandError as differs:
+        assert differs.returncode == 1
+    lines = err.getvalue().splitlines()
+    if not lines:
+        return "", set()
+    return lines[0].removeprefix("first difference: "), {one.split(":")[0] for one in lines[1:]}
+
+
+def a_call() -> Call:
+    """A call in the middle of the log, inside the first tile and under the checkpoint."""
+    return Call.objects.order_by("position")[2]
+
+
+# --- the changes: each returns the position at which it must be found ------------------
+
+
+def one_byte_of_a_leaf() -> int:
+    at = a_call().position
+    as_superuser(f"UPDATE ledger_entry SET leaf = set_byte(leaf, 9, 65) WHERE position = {at}")
+    return at
+
+
+def a_leaf_and_its_hash() -> int:
+    """Another conclusion in canonical form, with the hash that belongs to it."""
+    call = a_call()
+    entry = Entry.objects.get(position=call.position)
+    leaf = bytes(entry.leaf).replace(b'"conclusion":"male"', b'"conclusion":"female"')
+    assert leaf != bytes(entry.leaf)
+    as_superuser(
+        f"UPDATE ledger_entry SET leaf = '\\x{leaf.hex()}', "
+        f"leaf_hash = '\\x{leaf_hash(leaf).hex()}' WHERE position = {call.position}"
+    )
+    return call.position
+
+
+def a_column_beside_a_leaf() -> int:
+    at = a_call().position
+    as_superuser(f"UPDATE ledger_entry SET by = gen_random_uuid() WHERE position = {at}")
+    return at
+
+
+def a_call_row() -> int:
+    at = a_call().position
+    as_superuser(f"UPDATE calls_call SET conclusion = 'female' WHERE position = {at}")
+    return at
+
+
+def the_blindness_of_a_call() -> int:
+    call = Call.objects.filter(blind=False).order_by("position")[1]
+    as_superuser(f"UPDATE calls_call SET blind = true WHERE position = {call.position}")
+    return call.position
+
+
+def a_call_without_an_entry() -> int:
+    at = tip().size
+    as_superuser(
+        "CREATE TEMP TABLE forged ON COMMIT DROP AS SELECT * FROM calls_call LIMIT 1",
+        f"UPDATE forged SET id = gen_random_uuid(), position = {at}",
+        "INSERT INTO calls_call SELECT * FROM forged",
+    )
+    return at
+
+
+def a_withdrawal_taken_away() -> int:
+    at: int = Entry.objects.get(kind="call_withdrawn").position
+    as_superuser("DELETE FROM calls_withdrawal")
+    return at
+
+
+def a_standing() -> int:
+    standing = Standing.objects.filter(label="contested").order_by("position")[0]
+    as_superuser(
+        f"UPDATE calls_standing SET label = 'verified male' WHERE position = {standing.position}"
+    )
+    return standing.position
+
+
+def an_animal_in_another_visit() -> int:
+    at: int = Entry.objects.filter(kind="visit_invited").order_by("position")[0].position
+    as_superuser(
+        "INSERT INTO visits_visitanimal (visit_id, animal_id) SELECT v.id, a.id FROM "
+        f"visits_visit v, animals_animal a WHERE v.position = {at} AND a.id NOT IN "
+        "(SELECT animal_id FROM visits_visitanimal WHERE visit_id = v.id) LIMIT 1"
+    )
+    return at
+
+
+def the_species_of_an_animal() -> int:
+    corrected = Entry.objects.get(kind="particulars_corrected")
+    as_superuser(
+        f"UPDATE animals_animal SET species = 'boa_imperator' WHERE id = '{corrected.about}'"
+    )
+    return corrected.position
+
+
+def a_tile() -> int:
+    as_superuser("UPDATE ledger_tile SET hashes = set_byte(hashes, 32 * 100 + 5, 1)")
+    return 100
+
+
+def the_root_of_a_tile() -> int:
+    as_superuser("UPDATE ledger_tile SET root = set_byte(root, 3, 1)")
+    return 0
+
+
+def the_head() -> int:
+    as_superuser("UPDATE ledger_head SET root = set_byte(root, 3, 1)")
+    return tip().size
+
+
+def a_shorter_head() -> int:
+    as_superuser("UPDATE ledger_head SET size = size - 1")
+    return tip().size
+
+
+def the_right_edge() -> int:
+    as_superuser("UPDATE ledger_head SET frontier = set_byte(frontier, 12, 1)")
+    return tip().size
+
+
+def the_signed_head() -> int:
+    as_superuser("UPDATE ledger_signedhead SET root = set_byte(root, 3, 1)")
+    return SignedHead.objects.get().size
+
+
+def a_checkpoint() -> int:
+    as_superuser("UPDATE ledger_checkpoint SET note = replace(note, 'testserver', 'testsorver')")
+    return min(size for size in Checkpoint.objects.values_list("size", flat=True) if size)
+
+
+def the_root_beside_a_checkpoint() -> int:
+    as_superuser("UPDATE ledger_checkpoint SET root = set_byte(root, 3, 1) WHERE size > 0")
+    return min(size for size in Checkpoint.objects.values_list("size", flat=True) if size)
+
+
+def a_text() -> int:
+    at: int = Entry.objects.get(kind="finding_recorded").position
+    as_superuser("UPDATE ledger_text SET text = text || '!' WHERE field = 'reasons'")
+    return at
+
+
+def delete_and_renumber() -> int:
+    """The weight note is gone and everything after it moved down; the tree is left alone."""
+    at = _first_note()
+    _forget(at)
+    return at
+
+
+def delete_renumber_and_rebuild() -> int:
+    """As before, and hashes, tiles and head are made to fit: only what was signed tells."""
+    _forget(_first_note())
+    _regrow()
+    return min(size for size in Checkpoint.objects.values_list("size", flat=True) if size)
+
+
+def _first_note() -> int:
+    return int(Entry.objects.filter(kind="husbandry_noted").order_by("position")[0].position)
+
+
+def _forget(at: int) -> None:
+    tables = [table.store for table in TABLES if table.placed]
+    moved = [
+        f"UPDATE {table} SET position = {sign}position{step} WHERE position {side}"
+        for table in ("ledger_entry", *tables)
+        for sign, step, side in (("-", "", f"> {at}"), ("-", " - 1", "< 0"))
+        if table == "ledger_entry" or _rows_after(table, at)
+    ]
+    as_superuser(
+        f"DELETE FROM ledger_entry WHERE position = {at}",
+        f"DELETE FROM animals_husbandry WHERE position = {at}",
+        *moved,
+    )
+
+
+def _rows_after(table: str, at: int) -> bool:
+    with connection.cursor() as cursor:
+        cursor.execute(f"SELECT count(*) FROM {table} WHERE position > {at}")  # noqa: S608
+        return bool(cursor.fetchone()[0])
+
+
+def _regrow() -> None:
+    tree = Regrowth()
+    hashes = [
+        bytes(one)
+        for one in Entry.objects.order_by("position").values_list("leaf_hash", flat=True)
+    ]
+    filled = tree.append(hashes)
+    assert len(filled) == Tile.objects.count()
+    tiles = [
+        f"UPDATE ledger_tile SET hashes = '\\x{one.hashes.hex()}', root = '\\x{one.root.hex()}' "
+        f"WHERE level = {one.place.level} AND index = {one.place.index}"
+        for one in filled
+    ]
+    edge = tree.frontier()
+    as_superuser(
+        *tiles,
+        f"UPDATE ledger_head SET size = {edge.size}, root = '\\x{edge.root().hex()}', "
+        f"frontier = '\\x{edge.to_bytes().hex()}'",
+    )
+
+
+@dataclass(frozen=True)
+class Tampering:
+    change: Callable[[], int]
+    store: str
+    """Where the first difference is."""
+    also: frozenset[str] = frozenset()
+    says: str = ""
+
+
+def row(change: Callable[[], int], store: str, says: str, *also: str) -> Tampering:
+    return Tampering(change, store, frozenset(also), says)
+
+
+TABLE = [
+    row(one_byte_of_a_leaf, "ledger_entry", "the leaf cannot be read", "calls_call",
+        *ALL_OF_THE_TREE),
+    row(a_leaf_and_its_hash, "calls_call", "body, conclusion", *ALL_OF_THE_TREE,
+        "calls_standing"),
+    row(a_column_beside_a_leaf, "ledger_entry", "columns that are not the leaf's: by",
+        "calls_standing"),
+    row(a_call_row, "calls_call", "conclusion"),
+    row(the_blindness_of_a_call, "calls_call", "blind"),
+    row(a_call_without_an_entry, "calls_call", "no entry calls for"),
+    row(a_withdrawal_taken_away, "calls_withdrawal", "has no row"),
+    row(a_standing, "calls_standing", "label"),
+    row(an_animal_in_another_visit, "visits_visitanimal", "no entry calls for"),
+    row(the_species_of_an_animal, "animals_animal", "species"),
+    row(a_tile, "ledger_tile", "tile 0/000"),
+    row(the_root_of_a_tile, "ledger_tile", "root of tile 0/000"),
+    row(the_head, "ledger_head", "not the root"),
+    row(a_shorter_head, "ledger_entry", "past the head", "ledger_head"),
+    row(the_right_edge, "ledger_head", "right edge"),
+    row(the_signed_head, "ledger_signedhead", "not the root"),
+    row(a_checkpoint, "ledger_checkpoint", "does not open"),
+    row(the_root_beside_a_checkpoint, "ledger_checkpoint", "another tree than its row"),
+    row(a_text, "ledger_text", "reasons"),
+    row(delete_and_renumber, "ledger_tile", "", *ALL_OF_THE_TREE),
+    row(delete_renumber_and_rebuild, "ledger_checkpoint", "not the root", "ledger_signedhead"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("one", TABLE, ids=lambda one: one.change.__name__)
+def test_it_is_found(told: World, one: Tampering) -> None:
+    position = one.change()
+    first, stores = fsck()
+    assert first.startswith(f"position {position}: {one.store}: "), first
+    assert one.says in first
+    assert stores == {one.store, *one.also}
