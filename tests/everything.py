@@ -20,6 +20,7 @@ def say_everything(world: World) -> World:
     _sell(world, sold)
     _fall(world, sold)
     _husbandry(world, world.animal("H1", hatched="2024-06-01", traits=["pied"]))
+    _linkage(world)
     _visits(world, world.animal("W1"))
     _late(world, world.animal("L1"))
     _spoken_against(world, world.animal("B1"))
@@ -64,6 +65,21 @@ def _husbandry(world: World, animal: Animal) -> None:
     for _ in range(2):
         room = create_collection(world.odile, new_id(world.now), "The loft", world.now)
         world.say(world.odile, "custody_changed", animal.pk, {"to": str(room.pk), "why": "moved"})
+
+
+def _linkage(world: World) -> None:
+    parents = {"sire": str(world.animal("S1").pk), "dam": str(world.animal("D1").pk)}
+    stated = {
+        "trait": "coral_glow",
+        "shows": "one_copy",
+        "sire_copies": 1,
+        "dam_copies": 0,
+        "beside": "Y",
+        "recombination": "0.050000",
+        "provenance": "keepers_speak_of",
+    }
+    animal = world.animal("Y1", **parents)
+    world.say(world.odile, "linkage_stated", animal.pk, stated | parents, texts=_note())
 
 
 def _visits(world: World, animal: Animal) -> None:

@@ -11,12 +11,22 @@ from tests.world import World
 from scalewitness.ledger.services.signing import sign_checkpoint
 
 
+def weigh(world: World, times: int) -> None:
+    """A batch of notes, so that the log fills a tile, and so that something can go without
+    anything else resting on it."""
+    animal = world.animal(f"P{times}")
+    body = {"noted": {"type": "weight", "grams": "512"}}
+    world.push(world.odile, *(world.item("husbandry_noted", animal.pk, body) for _ in range(times)))
+
+
 @pytest.fixture(scope="module")
 def story(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[World]:
     with django_db_blocker.unblock(), transaction.atomic():
         world = World()
         sign_checkpoint(world.now)
+        weigh(world, 150)
         say_everything(world)
+        weigh(world, 3)
         sign_checkpoint(world.now)
         world.animal("Z1")
         yield world

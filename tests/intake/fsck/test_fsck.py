@@ -1,10 +1,24 @@
-"""``fsck`` finds nothing in a sound record, whatever was said, and forgets no kind."""
+"""``fsck``: nothing in a sound record, every change a superuser can make in another."""
 
+import sys
+from contextlib import suppress
 from io import StringIO
+from pathlib import Path
 
+import psycopg
 import pytest
 from django.apps import apps
-from django.core.management import call_command
+from django.core.management import CommandError, call_command
+from django.db import connection
+from tests.intake.fsck.tampering import (
+    TABLE,
+    Tampering,
+    a_call_row,
+    everything_that_tells,
+    one_byte_of_a_leaf,
+    the_head,
+)
+from tests.plugins.environment import SERVICES
 from tests.world import World
 
 from scalewitness.domain.facts import BODIES
@@ -12,9 +26,36 @@ from scalewitness.intake.fsck import run as running
 from scalewitness.intake.fsck.past import Past
 from scalewitness.intake.fsck.projections import PROJECTIONS
 from scalewitness.intake.fsck.reading import entries_between, said_in
+from scalewitness.intake.fsck.run import Mark
 from scalewitness.intake.fsck.tables import APART, KEPT, TABLES
-from scalewitness.ledger.models import AppendOnly, Entry
+from scalewitness.ledger.models import AppendOnly, Checkpoint, Entry
 from scalewitness.ledger.queries.tree import tip
+from scalewitness.ledger.services.guard import limit_runtime_role
+from stack.postgres import APP, OWNER
+
+
+@pytest.fixture(scope="module")
+def superuser(story: World) -> None:
+    """Let the session of the tests do what a superuser can: run with every trigger off."""
+    if SERVICES.superuser_url is None:
+        pytest.skip("DATABASE_URL names a server whose superuser is not ours")
+    with psycopg.connect(SERVICES.superuser_url, autocommit=True) as session:
+        session.execute(f"GRANT SET ON PARAMETER session_replication_role TO {OWNER}")
+        session.execute(f"GRANT {APP} TO {OWNER}")
+
+
+def fsck(*more: str) -> tuple[str, set[str]]:
+    """The first difference, and all stores that differ; empty when nothing does."""
+    err = StringIO()
+    with suppress(CommandError):
+        call_command("fsck", *more, stdout=StringIO(), stderr=err)
+    lines = err.getvalue().splitlines()
+    if not lines:
+        return "", set()
+    return lines[0].removeprefix("first difference: "), {one.split(":")[0] for one in lines[1:]}
+
+
+# --- a sound record -------------------------------------------------------------------
 
 
 def test_every_kind_of_fact_is_covered() -> None:
@@ -37,7 +78,7 @@ def test_the_story_says_every_kind_and_every_column_is_compared(told: World) -> 
             assert all(names == set(table.columns) for names in told_of), table.store
 
 
-@pytest.mark.parametrize("stretch", [256, 7, 100_000])
+@pytest.mark.parametrize("stretch", [256, 100, 100_000])
 def test_a_sound_record_has_no_difference(
     told: World, monkeypatch: pytest.MonkeyPatch, stretch: int
 ) -> None:
@@ -46,3 +87,118 @@ def test_a_sound_record_has_no_difference(
     call_command("fsck", stdout=out, stderr=err)
     assert f"{tip().size} entries" in out.getvalue()
     assert err.getvalue() == ""
+
+
+@pytest.mark.usefixtures("superuser")
+def test_the_runtime_role_may_run_it(told: World) -> None:
+    limit_runtime_role(connection, APP)
+    with connection.cursor() as cursor:
+        cursor.execute(f"SET LOCAL ROLE {APP}")
+    assert fsck() == ("", set())
+
+
+class Terminal(StringIO):
+    def isatty(self) -> bool:
+        return True
+
+
+def test_a_bar_on_a_terminal(told: World, monkeypatch: pytest.MonkeyPatch) -> None:
+    seen = Terminal()
+    monkeypatch.setattr(sys, "stderr", seen)
+    call_command("fsck", "--only", "log", stdout=StringIO())
+    size = tip().size
+    assert seen.getvalue().endswith(f"entries [{'#' * 40}] {size}/{size}\n")
+
+
+# --- one that was tampered with -------------------------------------------------------
+
+
+@pytest.mark.usefixtures("superuser")
+@pytest.mark.parametrize("one", TABLE, ids=lambda one: one.change.__name__)
+def test_it_is_found(told: World, one: Tampering) -> None:
+    position = one.change()
+    first, stores = fsck()
+    assert first.startswith(f"position {position}: {one.store}: "), first
+    assert one.says in first
+    assert stores == {one.store, *one.also}
+
+
+@pytest.mark.usefixtures("superuser")
+def test_it_exits_1(told: World) -> None:
+    the_head()
+    with pytest.raises(CommandError, match="1 stores differ") as differs:
+        call_command("fsck", "--only", "log", stdout=StringIO(), stderr=StringIO())
+    assert differs.value.returncode == 1
+
+
+@pytest.mark.usefixtures("superuser")
+def test_only_what_others_keep_tells_of_a_whole_new_history(told: World, tmp_path: Path) -> None:
+    kept = tmp_path / "checkpoint"
+    kept.write_text(Checkpoint.objects.order_by("-size")[0].note)
+    assert fsck("--against", str(kept)) == ("", set())
+    position = everything_that_tells()
+    assert fsck() == ("", set())
+    first, stores = fsck("--against", str(kept))
+    assert first == f"position {position}: {kept}: not the root of the first {position} entries"
+    assert stores == {str(kept)}
+
+
+@pytest.mark.usefixtures("superuser")
+@pytest.mark.parametrize(
+    ("part", "finds"), [("log", "ledger_head"), ("rows", "calls_call"), ("standings", None)]
+)
+def test_one_part_alone(told: World, part: str, finds: str | None) -> None:
+    a_call_row()
+    the_head()
+    assert fsck("--only", part)[1] == ({finds} if finds else set())
+
+
+# --- stopped and gone on with ---------------------------------------------------------
+
+
+class Stopped(Exception):
+    pass
+
+
+@pytest.fixture
+def stopped(told: World, superuser: None, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A run over a tampered log that was killed after its second stretch."""
+    monkeypatch.setattr(running, "STRETCH", 100)
+    one_byte_of_a_leaf()
+
+    def keep(file: Path, mark: Mark) -> None:
+        running.keep_mark(file, mark)
+        if mark.position == 200:
+            raise Stopped
+
+    file = tmp_path / "place"
+    command = "scalewitness.intake.management.commands.fsck"
+    with monkeypatch.context() as killed:
+        killed.setattr(f"{command}.keep_mark", keep)
+        with pytest.raises(Stopped):
+            call_command("fsck", "--resume", str(file), stdout=StringIO(), stderr=StringIO())
+    return file
+
+
+def test_it_goes_on_where_it_stopped(stopped: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    whole = fsck()
+    read: list[int] = []
+
+    def noted(start: int, end: int) -> list[Entry]:
+        read.append(start)
+        return entries_between(start, end)
+
+    monkeypatch.setattr(running, "entries_between", noted)
+    assert fsck("--resume", str(stopped)) == whole
+    assert read == [200]
+    assert not stopped.exists()
+
+
+def test_another_run_s_place_is_refused(stopped: Path, tmp_path: Path) -> None:
+    with pytest.raises(CommandError, match="run over log, rows, standings"):
+        call_command("fsck", "--only", "log", "--resume", str(stopped))
+    stopped.write_text("{}")
+    with pytest.raises(CommandError, match="no mark"):
+        call_command("fsck", "--resume", str(stopped))
+    with pytest.raises(CommandError, match="no checkpoint of this log"):
+        call_command("fsck", "--against", str(stopped))

@@ -1,6 +1,6 @@
 """Recompute every standing from the log alone and compare it with what was logged."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any
@@ -69,28 +69,48 @@ class _Past:
         ]
 
 
-class Replay:
-    """Walks the log once. ``checked`` counts the standings recomputed so far."""
+def unseen(position: int) -> None:
+    """Nobody looks on."""
 
-    def __init__(self) -> None:
+
+class Replay:
+    """Walks the log once. ``checked`` counts the standings recomputed so far.
+
+    Standings before ``since`` are taken as checked; what they rest on is followed all the
+    same. ``seen`` is told each position once all about it has been said.
+    """
+
+    def __init__(self, since: int = 0, seen: Callable[[int], None] = unseen) -> None:
         self.checked = 0
+        self.position = 0
+        self._since, self._seen = since, seen
         self._animals: dict[UUID, _Past] = {}
         self._disputed: dict[UUID, UUID] = {}
         self._yardstick = Yardstick()
         self._records: dict[UUID, facts.ExaminerRecordChanged] = {}
         self._records_from = 0
-        self._stored = {row.position: row for row in Standing.objects.iterator()}
+        rows = Standing.objects.filter(position__gte=since).order_by("position")
+        self._stored = rows.iterator(chunk_size=1000)
+        self._row = next(self._stored, None)
 
     def differences(self) -> Iterator[Difference]:
         for entry in entries_by_position(KINDS):
+            self.position = entry.position
             leaf = leaf_of(entry)
             body = msgspec.convert(leaf.body, facts.BODIES[entry.kind])
             if isinstance(body, facts.StandingChanged):
                 yield from self._check(entry, body)
             else:
                 self._follow(entry, body)
-        for position, row in sorted(self._stored.items()):
-            yield Difference(position, row.animal_id, "a standing that the log does not hold")
+            self._seen(entry.position)
+        yield from self._strays(None)
+
+    def _strays(self, before: int | None) -> Iterator[Difference]:
+        """Stored standings that the log does not have, up to a position or to the end."""
+        while self._row is not None and (before is None or self._row.position < before):
+            what = "a standing that the log does not hold"
+            yield Difference(self._row.position, self._row.animal_id, what)
+            self._row = next(self._stored, None)
 
     def _follow(self, entry: Entry, body: Any) -> None:
         about = entry.about
@@ -137,9 +157,17 @@ class Replay:
         animal = entry.about
         if animal is None:
             return
-        self.checked += 1
         past = self._past(animal)
         past.known |= {known.call: known for known in logged.admitted}
+        if entry.position >= self._since:
+            self.checked += 1
+            yield from self._recompute(entry, past, animal, logged)
+            yield from self._strays(entry.position)
+            yield from self._compare(entry, animal, logged)
+
+    def _recompute(
+        self, entry: Entry, past: _Past, animal: UUID, logged: facts.StandingChanged
+    ) -> Iterator[Difference]:
         by = self._measured_by(logged)
         start = start_from(past.linkage, past.origin, load_parameters(by.parameters))
         again = assess_animal(past.origin.species, past.evidence(), by, start)
@@ -153,8 +181,16 @@ class Replay:
             logged.examiner_records,
         ):
             yield Difference(entry.position, animal, f"logged {logged.label}, recomputed {now}")
-        row = self._stored.pop(entry.position, None)
-        if row is None or (row.label, row.p_male, row.p_male_pessimistic) != (
+
+    def _compare(
+        self, entry: Entry, animal: UUID, logged: facts.StandingChanged
+    ) -> Iterator[Difference]:
+        row = self._row
+        if row is None or row.position != entry.position:
+            yield Difference(entry.position, animal, "the stored standing is missing")
+            return
+        self._row = next(self._stored, None)
+        if (row.label, row.p_male, row.p_male_pessimistic) != (
             logged.label,
             logged.p_male,
             logged.p_male_pessimistic,

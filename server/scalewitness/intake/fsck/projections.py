@@ -22,6 +22,7 @@ from scalewitness.calls.models import (
     Objection,
     SetAside,
     Standing,
+    StatedLinkage,
     Withdrawal,
 )
 from scalewitness.disclosures.models import Acknowledgement, Disclosure
@@ -136,6 +137,11 @@ def custody_changed(said: Said, past: Past) -> Rows:
     yield Row(Custody, _own(said, animal_id=said.about, **more))
     if past.is_latest(said, {"custody_changed"}):
         yield Row(Animal, {"id": said.about, "collection_id": went})
+
+
+def linkage_stated(said: Said, past: Past) -> Rows:
+    more = {"by": said.by, "at": said.at, "body": said.raw}
+    yield Row(StatedLinkage, _own(said, animal_id=said.about, **more))
 
 
 # --- visits ---------------------------------------------------------------------------
@@ -333,6 +339,7 @@ PROJECTIONS: dict[str, Callable[[Said, Past], Rows]] = {
     "identifier_assigned": identifier_assigned,
     "husbandry_noted": husbandry_noted,
     "custody_changed": custody_changed,
+    "linkage_stated": linkage_stated,
     "visit_invited": visit_invited,
     "visit_accepted": visit_accepted,
     "visit_declined": visit_declined,

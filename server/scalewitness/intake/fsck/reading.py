@@ -1,13 +1,11 @@
 """Entries read strictly: the leaf decides, the columns beside it must agree."""
 
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 from uuid import UUID
 
 import msgspec
-from django.db import connection, transaction
 
 from scalewitness.domain.facts import BODIES, Body
 from scalewitness.domain.moments import rfc3339
@@ -34,17 +32,6 @@ class Read:
     hash: bytes
     said: Said | None
     problem: str | None
-
-
-@contextmanager
-def snapshot() -> Iterator[None]:
-    """Read everything inside as it was at one moment, and write nothing."""
-    outermost = not connection.in_atomic_block
-    with transaction.atomic():
-        if outermost:
-            with connection.cursor() as cursor:
-                cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY")
-        yield
 
 
 def entries_between(start: int, end: int) -> list[Entry]:

@@ -9,10 +9,11 @@ import msgspec
 from scalewitness.calls.queries.replay import Replay
 from scalewitness.domain.translog.regrowth import Regrowth
 from scalewitness.intake.fsck.log import Claim, LogCheck, State, beyond, read_state
-from scalewitness.intake.fsck.reading import entries_between, read_entry, snapshot
+from scalewitness.intake.fsck.reading import entries_between, read_entry
 from scalewitness.intake.fsck.report import Difference, Report
 from scalewitness.intake.fsck.rows import check_rows, check_texts, check_texts_elsewhere
 from scalewitness.intake.fsck.tables import strays
+from scalewitness.ledger.queries.snapshot import snapshot
 
 STRETCH = 2048
 """Entries at a time: eight tiles, a few megabytes."""
@@ -124,5 +125,17 @@ class Run:
                 self._note(strays(read_state().size))
 
     def _standings(self) -> None:
-        for found in Replay().differences():
-            self._note([Difference("calls_standing", found.position, found.what)])
+        replay = Replay(self.mark.standings, self._seen)
+        try:
+            with snapshot():
+                for found in replay.differences():
+                    self._note([Difference("calls_standing", found.position, found.what)])
+        except (ValueError, LookupError, msgspec.MsgspecError) as fault:
+            what = f"standings cannot be recomputed from here on: {fault!r}"
+            self._note([Difference("calls_standing", replay.position, what)])
+
+    def _seen(self, position: int) -> None:
+        if position >= self.mark.standings + STRETCH:
+            self.mark.standings = position + 1
+            self._keep(self.mark)
+            self._show("standings", position + 1, self.state.size)

@@ -17,6 +17,7 @@ from scalewitness.calls.models import (
     Objection,
     SetAside,
     Standing,
+    StatedLinkage,
     Withdrawal,
 )
 from scalewitness.disclosures.models import Acknowledgement, Disclosure
@@ -29,6 +30,8 @@ from scalewitness.sales.models import Sale, SaleAnimal, SaleStep
 from scalewitness.visits.models import Visit, VisitAnimal, VisitStep
 
 Values = dict[str, Any]
+Told = dict[str, tuple[int, Any]]
+"""By column, the value it must hold and the position of the entry that says so."""
 
 
 @dataclass(frozen=True)
@@ -78,6 +81,7 @@ TABLES = (
     Table(Identifier),
     Table(Husbandry),
     Table(Custody),
+    Table(StatedLinkage),
     Table(Visit),
     Table(VisitAnimal, frozenset({"id"}), of=(Visit, "visit_id")),
     Table(VisitStep),
@@ -128,13 +132,12 @@ def unlike(due: Iterable[Due], start: int, end: int) -> Iterator[Difference]:
         yield from _compare(table, wanted, _stored(table, owners, start, end), owners)
 
 
-def _merged(table: Table, due: Iterable[Due]) -> dict[tuple[Any, ...], tuple[int, Values]]:
-    """By key: the latest position that speaks of the row, and all columns told of it."""
-    found: dict[tuple[Any, ...], tuple[int, Values]] = {}
+def _merged(table: Table, due: Iterable[Due]) -> dict[tuple[Any, ...], Told]:
+    """By the row's key, what its columns must hold."""
+    found: dict[tuple[Any, ...], Told] = {}
     for one in due:
-        key = table.key(one.row.values)
-        _, told = found.get(key, (0, {}))
-        found[key] = (one.position, told | dict(one.row.values))
+        told = found.setdefault(table.key(one.row.values), {})
+        told |= {name: (one.position, value) for name, value in one.row.values.items()}
     return found
 
 
@@ -158,22 +161,28 @@ def _stored(table: Table, owners: Mapping[Any, int], start: int, end: int) -> li
 
 def _compare(
     table: Table,
-    wanted: dict[tuple[Any, ...], tuple[int, Values]],
+    wanted: dict[tuple[Any, ...], Told],
     stored: list[Values],
     owners: Mapping[Any, int],
 ) -> Iterator[Difference]:
     here = {table.key(values): values for values in stored}
-    for key, (position, told) in wanted.items():
+    for key, told in wanted.items():
         row = here.pop(key, None)
-        wrong = [name for name in told if row is not None and row[name] != told[name]]
         if row is None:
-            yield Difference(table.store, position, "the entry has no row")
-        elif wrong:
-            what = f"not what the entry says: {', '.join(sorted(wrong))}"
-            yield Difference(table.store, position, what)
+            first = min(position for position, _ in told.values())
+            yield Difference(table.store, first, "the entry has no row")
+        else:
+            yield from _columns(table, told, row)
     for values in here.values():
         position = values["position"] if table.placed else owners[values[table.owner]]
         yield Difference(table.store, position, "a row that no entry calls for")
+
+
+def _columns(table: Table, told: Told, row: Values) -> Iterator[Difference]:
+    wrong = sorted(name for name, (_, value) in told.items() if row[name] != value)
+    if wrong:
+        first = min(told[name][0] for name in wrong)
+        yield Difference(table.store, first, f"not what the entry says: {', '.join(wrong)}")
 
 
 def strays(size: int) -> Iterator[Difference]:

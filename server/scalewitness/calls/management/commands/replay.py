@@ -5,14 +5,16 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 
 from scalewitness.calls.queries.replay import Replay
+from scalewitness.ledger.queries.snapshot import snapshot
 
 
 class Command(BaseCommand):
     help = "Recompute every standing from the log and compare it with what was recorded."
 
     def handle(self, *args: Any, **options: Any) -> None:
-        replay = Replay()
-        differences = list(replay.differences())
+        with snapshot():
+            replay = Replay()
+            differences = list(replay.differences())
         for found in differences:
             self.stderr.write(f"position {found.position}: animal {found.animal}: {found.what}")
         if differences:
