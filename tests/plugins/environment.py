@@ -21,6 +21,7 @@ ENVIRONMENT = {
     "DATABASE_URL": SERVICES.owner_url,
     "REDIS_URL": SERVICES.redis_url,
     "EMAIL_URL": "smtp://127.0.0.1:1",
+    "DATABASE_POOL_MAX": "16",  # the race has more threads than a web process
     "MAIL_FROM": "Scalewitness <record@scalewitness.example>",
 }
 os.environ.pop("DATABASE_OWNER_URL", None)

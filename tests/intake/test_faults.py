@@ -1,0 +1,151 @@
+"""Every write broken twice: “failed and not stored”, and “failed, but stored”.
+
+The pairs follow the fault tests of sunlight (``internal/ctlog/ctlog_test.go``): after
+either, saying the same again must leave exactly what one undisturbed saying leaves.
+"""
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from typing import Any
+
+import pytest
+from django.apps import apps
+from django.db import OperationalError, connection
+from tests.world import World, probing, tag_of
+
+from scalewitness.disclosures.models import Disclosure
+from scalewitness.intake.services import Outcome
+from scalewitness.ledger.models import Checkpoint, Entry
+from scalewitness.ledger.queries.tree import root_at, tip
+from scalewitness.ledger.services.signing import sign_checkpoint
+
+
+@contextmanager
+def lost_after(statements: int) -> Iterator[list[str]]:
+    """The connection fails at the next statement after so many, and at all later ones.
+
+    Yields the statements that were let through.
+    """
+    through: list[str] = []
+
+    def gate(execute: Callable[..., Any], sql: str, *rest: Any) -> Any:
+        if len(through) >= statements:
+            raise OperationalError("the connection is lost")
+        through.append(sql)
+        return execute(sql, *rest)
+
+    with connection.execute_wrapper(gate):
+        yield through
+
+
+@contextmanager
+def answer_lost(monkeypatch: pytest.MonkeyPatch, times: int) -> Iterator[None]:
+    """The next commits are done, and then the connection fails before it can say so."""
+    commit, left = connection.commit, [times]
+
+    def commit_and_fail() -> None:
+        commit()
+        if left[0]:
+            left[0] -= 1
+            raise OperationalError("the connection is lost")
+
+    with monkeypatch.context() as patch:
+        patch.setattr(connection, "commit", commit_and_fail)
+        yield
+
+
+def stored() -> dict[str, int]:
+    """How many rows each table has, asked in one statement."""
+    tables = [model._meta.db_table for model in apps.get_models()]
+    counts = (f"SELECT '{table}', count(*) FROM {table}" for table in tables)  # noqa: S608
+    with connection.cursor() as cursor:
+        cursor.execute(" UNION ALL ".join(counts))
+        return dict(cursor.fetchall())
+
+
+def whole() -> None:
+    """The log as fsck would see it: dense, and the tiles bear out the head."""
+    head = tip()
+    positions = list(Entry.objects.order_by("position").values_list("position", flat=True))
+    assert positions == list(range(head.size))
+    assert root_at(head.size) == head.root
+
+
+class Fall:
+    """A call that fells a verified animal that was sold: the longest chain of writes there
+    is, with standing, dispute, disclosure and letters."""
+
+    def __init__(self, world: World) -> None:
+        self.world = world
+        animal = world.verified("F1")
+        world.sold(animal)
+        visit = world.visit(world.greta, animal)
+        body = probing("female", tag_of(animal)) | {"visit": str(visit)}
+        self.item = world.item("call_made", animal.pk, body, texts={"note": "it glided on"})
+
+    def say(self) -> Outcome:
+        (outcome,) = self.world.push(self.world.greta, self.item)
+        return outcome
+
+
+def test_failed_and_not_stored(lasting_world: World) -> None:
+    """Whichever statement fails, nothing is left of it; said again, it counts once."""
+    fall = Fall(lasting_world)
+    before, statements = stored(), 0
+    while True:
+        try:
+            with lost_after(statements) as through:
+                outcome = fall.say()
+        except OperationalError:
+            assert stored() == before, f"left behind after {through[-1:]}"
+            statements += 1
+            continue
+        break
+    assert statements > 20  # the gate was in the way of all of it
+    assert outcome.status == "accepted"
+    assert Disclosure.objects.count() == 1
+    whole()
+
+
+@pytest.mark.parametrize("times", [1, 2])
+def test_failed_but_stored(
+    lasting_world: World, monkeypatch: pytest.MonkeyPatch, times: int
+) -> None:
+    """The commit was done but its answer lost, also for the second try the server itself
+    makes: said again, it is the same fact at the same position, and nothing is twice."""
+    fall = Fall(lasting_world)
+    with answer_lost(monkeypatch, times):
+        try:
+            outcome = fall.say()
+        except OperationalError:
+            assert times == 2
+            outcome = fall.say()
+    after = stored()
+    assert outcome.status == "duplicate"
+    assert Entry.objects.get(fact=fall.item["id"]).position == outcome.position
+    assert fall.say() == outcome
+    assert stored() == after
+    assert Disclosure.objects.count() == 1
+    whole()
+
+
+def test_signing_failed_and_not_stored(lasting_world: World) -> None:
+    statements, signed = 0, None
+    while signed is None:
+        try:
+            with lost_after(statements):
+                signed = sign_checkpoint(lasting_world.now)
+        except OperationalError:
+            assert not Checkpoint.objects.exists()
+            statements += 1
+    assert statements > 4
+    assert (signed.size, Checkpoint.objects.count()) == (tip().size, 1)
+
+
+def test_signing_failed_but_stored(lasting_world: World, monkeypatch: pytest.MonkeyPatch) -> None:
+    with answer_lost(monkeypatch, 1), pytest.raises(OperationalError):
+        sign_checkpoint(lasting_world.now)
+    (kept,) = Checkpoint.objects.all()
+    assert sign_checkpoint(lasting_world.now) == kept
+    lasting_world.animal("F2")
+    assert sign_checkpoint(lasting_world.now).size == tip().size > kept.size

@@ -1,0 +1,113 @@
+"""Eight writers at once, with readers who follow the log and a signer in between."""
+
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from itertools import pairwise
+from threading import Event
+from uuid import UUID
+
+from django.conf import settings
+from django.db import connections
+from tests.world import World
+
+from scalewitness.domain.translog.keys import read_signer
+from scalewitness.domain.translog.notes import open_checkpoint
+from scalewitness.domain.translog.proofs import verify_consistency
+from scalewitness.intake.batch import Actor
+from scalewitness.intake.services import accept
+from scalewitness.ledger.models import Checkpoint, Entry
+from scalewitness.ledger.queries.tree import growth_proof, root_at, tip
+from scalewitness.ledger.services.signing import sign_checkpoint
+
+WRITERS, READERS, BATCHES = 8, 3, 6
+
+
+class Race:
+    """What all threads share: the animals written about, and whether writing goes on."""
+
+    def __init__(self, world: World) -> None:
+        self.world = world
+        self.animals = [world.animal(f"R{number}").pk for number in range(WRITERS)]
+        self.began = tip().size
+        self.over = Event()
+
+    def write(self, number: int) -> dict[UUID, int]:
+        """Push batches of one to three facts; every position that was given out."""
+        actor, given = Actor(keeper=self.world.odile.pk), {}
+        for batch in range(BATCHES):
+            noted = {"noted": {"type": "weight", "grams": str(100 + batch)}}
+            about = self.animals[number]
+            items = [
+                self.world.item("husbandry_noted", about, noted)
+                for _ in range(1 + (batch + number) % 3)
+            ]
+            for outcome in accept(items, actor, self.world.now):
+                assert outcome.status == "accepted"
+                assert outcome.position is not None
+                given[UUID(outcome.id)] = outcome.position
+        return given
+
+    def follow(self, number: int) -> list[UUID]:
+        """Read on from the last position seen, as a client's cursor does."""
+        seen: list[UUID] = []
+        while True:
+            last_round = self.over.is_set()
+            rows = Entry.objects.filter(position__gte=len(seen)).order_by("position")[:20]
+            for row in rows:
+                assert row.position == len(seen), "a gap was seen"
+                seen.append(row.fact)
+            head = tip()
+            assert head.size >= len(seen), "an entry was seen before the head counted it"
+            if last_round and not rows:
+                return seen
+
+    def sign(self, number: int) -> None:
+        while not self.over.is_set():
+            sign_checkpoint(self.world.now)
+
+
+def in_thread(work: Callable[[int], object], number: int) -> object:
+    try:
+        return work(number)
+    finally:
+        connections.close_all()
+
+
+def test_positions_are_dense_and_no_reader_misses_an_entry(lasting_world: World) -> None:
+    race = Race(lasting_world)
+    with ThreadPoolExecutor(WRITERS + READERS + 1) as pool:
+        readers = [pool.submit(in_thread, race.follow, n) for n in range(READERS)]
+        signer = pool.submit(in_thread, race.sign, 0)
+        try:
+            writers = [pool.submit(in_thread, race.write, n) for n in range(WRITERS)]
+            given = {id: place for done in writers for id, place in done.result().items()}
+        finally:
+            race.over.set()
+        signer.result()
+        followed = [done.result() for done in readers]
+    assert sorted(given.values()) == list(range(race.began, race.began + len(given)))
+    order = list(Entry.objects.order_by("position").values_list("fact", flat=True))
+    assert all(order[place] == id for id, place in given.items())
+    assert followed == [order] * READERS
+    assert root_at(len(order)) == tip().root
+
+
+def test_checkpoints_signed_meanwhile_never_contradict_each_other(lasting_world: World) -> None:
+    race = Race(lasting_world)
+    with ThreadPoolExecutor(4) as pool:
+        signers = [pool.submit(in_thread, race.sign, n) for n in range(2)]
+        try:
+            for done in [pool.submit(in_thread, race.write, n) for n in range(2)]:
+                done.result()
+        finally:
+            race.over.set()
+        for signer in signers:
+            signer.result()
+    log = read_signer(settings.LOG_SIGNING_KEY).verifier
+    heads = [open_checkpoint(kept.note, log)[0] for kept in Checkpoint.objects.order_by("size")]
+    assert len(heads) > 1
+    for old, new in pairwise(heads):
+        proof = growth_proof(old.size, new.size)
+        assert verify_consistency(
+            size1=old.size, root1=old.root, size2=new.size, root2=new.root, proof=proof
+        )

@@ -1,0 +1,60 @@
+"""A database of its own for a test that must commit.
+
+Nothing committed to the record can be taken back, not even by the test that committed it:
+the guards refuse DELETE and TRUNCATE. So such a test gets a copy, dropped afterwards.
+"""
+
+from collections.abc import Iterator
+
+import psycopg
+import pytest
+from django.db import connections
+from django.test.utils import setup_databases, teardown_databases
+from pytest_django import DjangoDbBlocker
+from tests.plugins.environment import SERVICES
+
+COPY = "scalewitness_test_copy"
+
+
+@pytest.fixture(scope="session")
+def migrated_database(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[None]:
+    """The test database, also where no other test of the session asked for it."""
+    if connections["default"].settings_dict["NAME"].startswith("test_"):
+        yield
+        return
+    with django_db_blocker.unblock():
+        made = setup_databases(verbosity=0, interactive=False, aliases={"default"})
+    yield
+    with django_db_blocker.unblock():
+        teardown_databases(made, verbosity=0)
+
+
+@pytest.fixture
+def own_database(migrated_database: None, django_db_blocker: DjangoDbBlocker) -> Iterator[None]:
+    """All connections of the process lead to a fresh copy of the migrated test database."""
+    with django_db_blocker.unblock():
+        template = connections["default"].settings_dict["NAME"]
+        _lead_to(template)
+        _run(
+            f"DROP DATABASE IF EXISTS {COPY} WITH (FORCE)",
+            f"CREATE DATABASE {COPY} TEMPLATE {template}",
+        )
+        _lead_to(COPY)
+        try:
+            yield
+        finally:
+            _lead_to(template)
+            _run(f"DROP DATABASE {COPY} WITH (FORCE)")
+
+
+def _lead_to(name: str) -> None:
+    connection = connections["default"]
+    connection.close()
+    connection.close_pool()
+    connection.settings_dict["NAME"] = name
+
+
+def _run(*statements: str) -> None:
+    with psycopg.connect(SERVICES.owner_url, autocommit=True) as owner:
+        for statement in statements:
+            owner.execute(statement.encode())
