@@ -117,3 +117,20 @@ def test_the_clock_knows_the_task_by_its_name() -> None:
 
     names = {one["task"] for one in settings.CELERY_BEAT_SCHEDULE.values()}
     assert update_records.name in names
+
+
+def test_a_record_waits_while_someone_is_to_check_its_animal_blind(world: World) -> None:
+    animal = checked(world, "B1", "female")
+    visit = world.visit(world.stan, animal)
+    settle_by_eggs(world, animal)
+    assert update_examiner_records(world.now) == 0, "the count would tell Stan of eggs"
+    world.call(world.stan, animal, "female", visit=visit)
+    assert update_examiner_records(world.now) == 2, "Greta's, and now Stan's own"
+
+
+def test_a_record_waits_no_longer_than_the_visit(world: World) -> None:
+    animal = checked(world, "B1", "female")
+    world.visit(world.stan, animal, days=3)
+    settle_by_eggs(world, animal)
+    world.pass_time(days=3)
+    assert update_examiner_records(world.now) == 1

@@ -8,7 +8,7 @@ import msgspec
 from django.db import transaction
 
 from scalewitness.calls.models import AdoptedPolicy, Call, ExaminerRecord, StatedLinkage
-from scalewitness.calls.queries.records import latest_records, records_now
+from scalewitness.calls.queries.records import latest_records, records_now, still_checked_blind
 from scalewitness.calls.queries.standings import yardstick
 from scalewitness.calls.services import store_examiner_record, store_policy
 from scalewitness.domain.errors import IdReused, OutOfRange
@@ -52,7 +52,11 @@ def _ran_out(sale: Sale, now: datetime) -> bool:
 
 def update_examiner_records(now: datetime) -> int:
     """Make up every examiner's record anew; log those that changed and reassess the animals
-    they called. Returns how many changed."""
+    they called. Returns how many changed.
+
+    The record of an examiner waits while a guest is still to check one of their animals
+    blind.
+    """
     with transaction.atomic():
         batch = Batch(RECORD, now)
         rule = yardstick()
@@ -60,6 +64,8 @@ def update_examiner_records(now: datetime) -> int:
         made = records_now(rule.policy, rule.parameters)
         changed = {who: one for who, one in made.items() if known.get(who) != one}
         changed |= _emptied(known, made)
+        waiting = still_checked_blind(now)
+        changed = {who: one for who, one in changed.items() if who not in waiting}
         for who, one in sorted(changed.items()):
             store_examiner_record(batch.state("examiner_record_changed", who, one))
         for animal, cause in _called_by(changed, batch):

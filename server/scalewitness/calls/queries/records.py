@@ -2,12 +2,13 @@
 
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping
+from datetime import datetime
 from functools import lru_cache
 from types import MappingProxyType
 from uuid import UUID
 
 import msgspec
-from django.db.models import QuerySet
+from django.db.models import Exists, OuterRef, QuerySet
 
 from scalewitness.animals.models import Animal
 from scalewitness.calls.models import Call, ExaminerRecord
@@ -28,6 +29,7 @@ from scalewitness.domain.sexing.parameters import load_parameters
 from scalewitness.domain.sexing.policy import Policy
 from scalewitness.domain.sexing.records import EMPTY, Beta, ExaminerRecords, error_prior
 from scalewitness.domain.sexing.taxa import taxon
+from scalewitness.people.models import GrantAnimal
 
 Records = Mapping[UUID, ExaminerRecordChanged]
 
@@ -134,6 +136,20 @@ def _decisive(
         sex = weighed.call.conclusion
         if sex != "undetermined" and is_decisive(weighed, policy):
             yield Proof(str(animal), weighed.call.examiner, sex)
+
+
+def still_checked_blind(now: datetime) -> set[UUID]:
+    """Examiners of animals that a guest is still to check blind.
+
+    Their records wait: a count that moves meanwhile would tell that guest what somebody
+    else found.
+    """
+    given = Call.objects.filter(
+        animal=OuterRef("animal"), by=OuterRef("grant__to"), visit=OuterRef("grant")
+    )
+    blind = {"grant__blind": True, "grant__end": None, "grant__closes__gt": now}
+    awaited = GrantAnimal.objects.filter(~Exists(given), **blind).values("animal")
+    return set(Call.objects.filter(animal__in=awaited).values_list("examiner", flat=True))
 
 
 def _roles() -> dict[str, Role]:
