@@ -35,7 +35,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     if given.once and os.environ.get("EMAIL_URL"):
         return _refuse("--once reads the letters it causes, so it cannot use your EMAIL_URL.")
     if given.fresh:
-        folder.clear()
+        folder.clear(keep_log=bool(os.environ.get("DATABASE_URL")))
         if os.environ.get("DATABASE_URL"):
             print("--fresh leaves the database of your DATABASE_URL as it is.", flush=True)
     return _supervise(folder, given.port, given.once)

@@ -21,6 +21,9 @@ from stack.valkey import Valkey
 ROOT = Path(__file__).resolve().parents[2]
 """The checkout."""
 
+LOG_MEMORY = "log_memory"
+"""In the folder: what the database must not forget, see the setting of this name."""
+
 SOURCES = ("server", "clients", ".")
 
 NO_SECOND_ROLE = (
@@ -60,7 +63,7 @@ class LocalStack:
 
     def start(self) -> None:
         """Bring everything up. Raises `stack.supervisor.ProcessFailed` and `Interrupted`."""
-        self._start_database()
+        self.start_database()
         self.start_queue()
         self.start_mail()
         self._migrate()
@@ -135,7 +138,8 @@ class LocalStack:
             "SCALEWITNESS_RUN_DIR": str(self.folder),
         }
 
-    def _start_database(self) -> None:
+    def start_database(self) -> None:
+        """Start the database unless one was given."""
         app, owner = self._given.get("DATABASE_URL"), self._given.get("DATABASE_OWNER_URL")
         if app and not owner:
             self.supervisor.tell("database", NO_SECOND_ROLE)
@@ -143,6 +147,8 @@ class LocalStack:
             self.postgres = Postgres(self.folder / "postgres", durable=self._durable)
             self.postgres.start(self.supervisor)
             app, owner = self.postgres.app_url(), self.postgres.owner_url()
+            # A database of our own goes with this folder; a given one may be anybody's.
+            self.environment["LOG_MEMORY"] = str(self.folder / LOG_MEMORY)
         self.environment["DATABASE_URL"] = app
         self.owner_url = owner or app
 

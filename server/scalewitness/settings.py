@@ -35,12 +35,17 @@ LOG_SIGNING_KEY = required("LOG_SIGNING_KEY")
 is the log's origin. ``python -m stack.logkey ORIGIN`` under ``deploy/`` makes one."""
 LOG_RETIRED_KEYS = env.list("LOG_RETIRED_KEYS", default=[])
 """Verifier keys the log signed under before, so that older receipts can still be checked."""
+LOG_MEMORY = env.str("LOG_MEMORY", default="")
+"""A file outside the database that remembers the latest signed checkpoint, so that a database
+set back to an earlier day is noticed. Shared by every process that signs; empty: none."""
 try:
     read_signer(LOG_SIGNING_KEY)
     for _retired in LOG_RETIRED_KEYS:
         read_verifier(_retired)
 except BadKey as fault:
     raise ImproperlyConfigured(f"LOG_SIGNING_KEY or LOG_RETIRED_KEYS: {fault}") from None
+if LOG_MEMORY and not Path(LOG_MEMORY).parent.is_dir():
+    raise ImproperlyConfigured(f"LOG_MEMORY: there is no folder {Path(LOG_MEMORY).parent}")
 ALLOWED_HOSTS = env.list("ALLOWED_HOSTS", default=[])
 DEBUG = False
 
@@ -82,6 +87,7 @@ MIDDLEWARE = [
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "allauth.account.middleware.AccountMiddleware",
+    "scalewitness.pages.fence.OnlyReadWhileFenced",
 ]
 
 ROOT_URLCONF = "scalewitness.urls"
@@ -98,6 +104,7 @@ TEMPLATES = [
                 "django.template.context_processors.request",
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
+                "scalewitness.pages.fence.fence",
             ],
             "builtins": ["scalewitness.mail.templatetags.words"],
         },

@@ -3,7 +3,12 @@
 import os
 
 from django.core.wsgi import get_wsgi_application
+from django.utils import timezone
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "scalewitness.settings")
 
 application = get_wsgi_application()
+
+from scalewitness.ledger.services.fencing import look_at_start  # noqa: E402  needs Django set up
+
+look_at_start(timezone.now())

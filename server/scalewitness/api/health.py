@@ -10,6 +10,8 @@ from psycopg_pool import PoolTimeout
 from redis import Redis
 from redis.exceptions import RedisError
 
+from scalewitness.ledger.queries.fence import standing_fence
+
 log = structlog.get_logger()
 
 PATIENCE = 2.0
@@ -26,10 +28,18 @@ def live(request: HttpRequest) -> JsonResponse:
 @require_safe
 @never_cache
 def ready(request: HttpRequest) -> JsonResponse:
-    """503 while the database or the broker cannot be reached."""
+    """503 while the database or the broker cannot be reached. A fenced log is told of, and no
+    reason to send readers elsewhere."""
     parts = {"database": _database(), "broker": _broker()}
     status = 200 if set(parts.values()) == {"ok"} else 503
-    return JsonResponse(parts, status=status)
+    return JsonResponse(parts | {"log": _log()}, status=status)
+
+
+def _log() -> str:
+    try:
+        return "ok" if standing_fence() is None else "fenced"
+    except (DatabaseError, PoolTimeout):
+        return "unknown"
 
 
 def _database() -> str:

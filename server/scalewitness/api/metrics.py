@@ -7,6 +7,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
 from scalewitness.disclosures.queries import unacknowledged
+from scalewitness.ledger.queries.fence import standing_fence
 from scalewitness.ledger.queries.tree import tip
 from scalewitness.mail.queries import letters_by_state
 
@@ -23,6 +24,8 @@ def metrics(request: HttpRequest) -> HttpResponse:
 def _lines() -> Iterable[str]:
     yield from _about("scalewitness_log_size", "Entries in the log.")
     yield f"scalewitness_log_size {tip().size}"
+    yield from _about("scalewitness_log_fenced", "1 while the log can only be read.")
+    yield f"scalewitness_log_fenced {int(standing_fence() is not None)}"
     yield from _about("scalewitness_letters", "Letters owed, by state.")
     for state, count in letters_by_state().items():
         yield f'scalewitness_letters{{state="{state}"}} {count}'

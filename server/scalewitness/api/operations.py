@@ -32,6 +32,12 @@ class Operation:
     """Edits a record under its version: wants If-Match, answers with an ETag."""
     keyed: bool = False
     """States a fact: known again by its id or, without one, by an Idempotency-Key."""
+    harmless: bool = False
+    """Whatever its method, it may be done while the log is fenced."""
+
+    def is_for_later(self, method: str) -> bool:
+        """Whether the operation, under this method, waits while the log is fenced."""
+        return method.upper() not in {"GET", "HEAD"} and not self.harmless
 
     @property
     def name(self) -> str:

@@ -14,6 +14,8 @@ from rest_framework.views import APIView
 
 from scalewitness.api.operations import Operation
 from scalewitness.api.throttling import THROTTLES
+from scalewitness.domain.errors import Fenced
+from scalewitness.ledger.queries.fence import standing_fence
 
 
 class OnlyJson(BaseContentNegotiation):
@@ -43,6 +45,11 @@ class Resource(APIView):
         asked: Request | None = getattr(self, "request", None)
         method = ((asked and asked.method) or "get").lower().replace("head", "get")
         return self.operations.get(method) or next(iter(self.operations.values()))
+
+    def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
+        super().initial(request, *args, **kwargs)
+        if self.operation.is_for_later(request.method or "") and standing_fence() is not None:
+            raise Fenced()
 
     def get_authenticators(self) -> list[BaseAuthentication]:
         return [] if self.operation.anonymous else super().get_authenticators()

@@ -124,3 +124,14 @@ class LogContradicted(Refused):
     title = (
         "The log does not continue what was signed before; nothing is signed until it is clear why"
     )
+
+
+class Fenced(Refused):
+    """The log takes nothing until its operator has adopted it; reading goes on."""
+
+    code, status = "fenced", 503
+    title = (
+        "The record can only be read for now: it was restored from a backup or does not continue "
+        "what was signed, and its operator has to check it. Nothing was recorded; keep what you "
+        "have and send it again later."
+    )

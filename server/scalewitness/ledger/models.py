@@ -113,6 +113,28 @@ class Checkpoint(AppendOnly):
         return f"checkpoint at {self.size}"
 
 
+class Fence(AppendOnly):
+    """When the log was closed to everything new, and when it was opened again, and why.
+
+    The last row counts. ``size`` and ``root`` are the log's at that time; ``note`` is the
+    outside checkpoint that a lifted fence was lifted against.
+    """
+
+    class State(models.TextChoices):
+        RAISED = "raised"
+        LIFTED = "lifted"
+
+    state = models.CharField(max_length=10, choices=State.choices)
+    reason = models.TextField()
+    at = models.DateTimeField()
+    size = models.BigIntegerField()
+    root = models.BinaryField()
+    note = models.TextField(default="")
+
+    def __str__(self) -> str:
+        return f"fence {self.state} at {self.size}"
+
+
 class Text(models.Model):
     """Free text of a fact. The log holds only its salted commitment, so the row may be
     deleted when the law asks for it; it can never be changed."""

@@ -1,12 +1,20 @@
 """Signing the log's head in the background, so that outsiders see it grow."""
 
+import structlog
 from celery import shared_task
 from django.utils import timezone
 
+from scalewitness.domain.errors import Fenced
 from scalewitness.ledger.services.signing import sign_checkpoint
+
+log = structlog.get_logger()
 
 
 @shared_task(name="scalewitness.ledger.tasks.sign_head")
 def sign_head() -> None:
-    """A checkpoint over what is in the log now; nothing to do where it has not grown."""
-    sign_checkpoint(timezone.now())
+    """A checkpoint over what is in the log now; nothing to do where it has not grown, nor
+    while it is fenced, which waits for its operator."""
+    try:
+        sign_checkpoint(timezone.now())
+    except Fenced:
+        log.warning("log_fenced")

@@ -27,6 +27,7 @@ from django.db.models import Q
 from django.template.loader import render_to_string
 from kombu.exceptions import OperationalError
 
+from scalewitness.ledger.services.fencing import is_closed
 from scalewitness.mail.models import Letter
 
 log = structlog.get_logger()
@@ -106,7 +107,11 @@ def wake() -> None:
 
 
 def claim(now: datetime, limit: int) -> list[Letter]:
-    """Take letters that are due, for the length of a lease."""
+    """Take letters that are due, for the length of a lease. None while the log is closed: a
+    restored copy must not send again what was sent since its backup."""
+    if is_closed():
+        log.warning("log_fenced")
+        return []
     due = Q(state=Letter.State.WAITING, next_try_at__lte=now) | Q(
         state=Letter.State.SENDING, claimed_until__lt=now
     )

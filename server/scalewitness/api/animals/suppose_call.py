@@ -37,6 +37,7 @@ class Supposition(Sent, frozen=True, kw_only=True):
     takes=Supposition,
     gives={200: shapes.Supposed},
     refuses=(OutOfRange,),
+    harmless=True,
 )
 def suppose_call(request: Request, id: UUID) -> Response:
     """The standing before and after. Nothing is recorded: the call was not made."""

@@ -29,6 +29,7 @@ class Enrolment(Sent, frozen=True, kw_only=True):
     refuses=(OutOfRange, WrongCredentials),
     anonymous=True,
     throttle="sign_in",
+    harmless=True,
 )
 def enrol_device(request: Request) -> Response:
     """The token goes into `Authorization: Bearer TOKEN` and is shown this once."""

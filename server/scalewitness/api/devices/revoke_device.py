@@ -11,7 +11,7 @@ from scalewitness.api.operations import operation
 from scalewitness.people import services
 
 
-@operation("Revoke a device", gives={204: None})
+@operation("Revoke a device", gives={204: None}, harmless=True)
 def revoke_device(request: Request, id: UUID) -> Response:
     """Its token stops working at once. Doing it twice changes nothing."""
     services.revoke_device(keeper_of(request), id, timezone.now())

@@ -58,6 +58,7 @@ class LinkedPriorShown(Struct, frozen=True):
     takes=LinkedParents,
     gives={200: LinkedPriorShown},
     refuses=(OutOfRange,),
+    harmless=True,
 )
 def sex_linked_prior(request: Request) -> Response:
     """Records nothing and changes no standing. The published recombination fraction is not

@@ -10,6 +10,7 @@ from scalewitness.api.openapi.components import Components
 from scalewitness.api.operations import Operation
 from scalewitness.api.problems import MEDIA_TYPE, Problem
 from scalewitness.domain.errors import (
+    Fenced,
     LinkGone,
     Malformed,
     NotFound,
@@ -24,14 +25,14 @@ BEARER = "deviceToken"
 Object = dict[str, Any]
 
 
-def describe(one: Operation, path: str, components: Components) -> Object:
+def describe(one: Operation, path: str, method: str, components: Components) -> Object:
     """``path`` as in the document, with ``{id}`` or ``{token}``."""
     found: Object = {
         "operationId": one.name,
         "summary": one.summary,
         "tags": [one.noun.replace("_", " ")],
         "parameters": [*_path(path), *_query(one), *_headers(one)],
-        "responses": {**_answers(one, components), **_refusals(one, path, components)},
+        "responses": {**_answers(one, components), **_refusals(one, path, method, components)},
         "security": [] if one.anonymous else [{BEARER: []}],
     }
     if one.description:
@@ -88,10 +89,10 @@ def _answer(status: int, type: Any, components: Components) -> Object:
     return found
 
 
-def _refusals(one: Operation, path: str, components: Components) -> Object:
+def _refusals(one: Operation, path: str, method: str, components: Components) -> Object:
     """Problem details by status, each with the codes that may stand in it."""
     codes: defaultdict[int, set[str]] = defaultdict(set)
-    for refused in (*one.refuses, *_common(one, path)):
+    for refused in (*one.refuses, *_common(one, path, method)):
         codes[refused.status].add(refused.code)
     for status, code in _of_the_edge(one):
         codes[status].add(code)
@@ -105,7 +106,7 @@ def _refusals(one: Operation, path: str, components: Components) -> Object:
     }
 
 
-def _common(one: Operation, path: str) -> Iterable[type[Refused]]:
+def _common(one: Operation, path: str, method: str) -> Iterable[type[Refused]]:
     """What follows from how an operation is called."""
     if one.takes is not None:
         yield from (Malformed, TooLarge, WrongShape)
@@ -117,6 +118,8 @@ def _common(one: Operation, path: str) -> Iterable[type[Refused]]:
         yield NotFound
     if "{token}" in path:
         yield LinkGone
+    if one.is_for_later(method):
+        yield Fenced
 
 
 def _of_the_edge(one: Operation) -> Iterable[tuple[int, str]]:

@@ -24,7 +24,7 @@ class OperationSchema(AutoSchema):
         if not isinstance(self.view, Resource):
             return None
         components = Components()
-        found = describe(self.view.operations[method.lower()], path, components)
+        found = describe(self.view.operations[method.lower()], path, method, components)
         for name, schema in components.schemas.items():
             registry.register_on_missing(_component(name, ResolvedComponent.SCHEMA, schema))
         registry.register_on_missing(_component(BEARER, ResolvedComponent.SECURITY_SCHEMA, SIGN_IN))

@@ -3,7 +3,12 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from scalewitness.domain.translog.proofs import NodeReader, consistency_proof, inclusion_proof
+from scalewitness.domain.translog.proofs import (
+    NodeReader,
+    consistency_proof,
+    inclusion_proof,
+    verify_consistency,
+)
 from scalewitness.domain.translog.tiles import WIDTH, nodes_in
 from scalewitness.domain.translog.tiles import Tile as Place
 from scalewitness.domain.translog.tree import EMPTY_ROOT, HASH_BYTES, fold_right
@@ -77,6 +82,22 @@ def root_at(size: int) -> bytes:
     """
     node = nodes_in(_read, size)
     return fold_right(_peaks(size, node)) if size else EMPTY_ROOT
+
+
+def continues(old: Tip, new: Tip) -> bool:
+    """Whether the log, whose head is ``new``, begins with the tree ``old``, as its own tiles
+    prove. From nothing everything grows: then the root itself is read from the tiles."""
+    if new.size < old.size:
+        return False
+    try:
+        if old.size == 0:
+            return root_at(new.size) == new.root
+        proof = growth_proof(old.size, new.size)
+    except ValueError:  # a tile is missing or has another length
+        return False
+    return verify_consistency(
+        size1=old.size, root1=old.root, size2=new.size, root2=new.root, proof=proof
+    )
 
 
 def _peaks(size: int, node: NodeReader) -> Sequence[bytes]:

@@ -5,13 +5,15 @@ from datetime import datetime
 from django.conf import settings
 from django.db import transaction
 
-from scalewitness.domain.errors import LogContradicted
+from scalewitness.domain.errors import Fenced, LogContradicted
 from scalewitness.domain.translog.checkpoints import Checkpoint as Head
 from scalewitness.domain.translog.keys import Signer, read_signer
 from scalewitness.domain.translog.notes import signed
-from scalewitness.domain.translog.proofs import verify_consistency
 from scalewitness.ledger.models import Checkpoint, SignedHead
-from scalewitness.ledger.queries.tree import Tip, growth_proof, root_at, tip
+from scalewitness.ledger.queries.fence import standing_fence
+from scalewitness.ledger.queries.tree import Tip, continues, tip
+from scalewitness.ledger.services.fencing import watch
+from scalewitness.ledger.services.memory import remember
 
 
 def log_signer() -> Signer:
@@ -27,7 +29,10 @@ def sign_checkpoint(now: datetime) -> Checkpoint:
 
     Raises:
         LogContradicted: the log is smaller than what was signed, or not its continuation.
+        Fenced: the log is fenced, and this head was not signed before.
+        OSError: the file that remembers the latest checkpoint cannot be used.
     """
+    watch(now)
     with transaction.atomic():
         last = SignedHead.objects.select_for_update().get(pk=1)
         head = tip()  # read after the lock was got: READ COMMITTED sees the latest commit
@@ -37,23 +42,18 @@ def sign_checkpoint(now: datetime) -> Checkpoint:
         _require_growth(Tip(last.size, bytes(last.root)), head)
         if kept is not None:
             return kept
+        if standing_fence() is not None:
+            raise Fenced()
         _swap(last, head)
         note = signed(Head(signer.name, head.size, head.root).body(), signer)
+        remember(str(note), head)
         return Checkpoint.objects.create(
             size=head.size, root=head.root, key=key, note=str(note), signed_at=now
         )
 
 
 def _require_growth(last: Tip, head: Tip) -> None:
-    grown = head.size >= last.size and verify_consistency(
-        size1=last.size,
-        root1=last.root,
-        size2=head.size,
-        root2=head.root,
-        proof=growth_proof(last.size, head.size),
-    )
-    # From nothing everything grows: then the root itself is read from the tiles.
-    if not grown or (last.size == 0 and root_at(head.size) != head.root):
+    if not continues(last, head):
         raise LogContradicted()
 
 

@@ -12,6 +12,7 @@ from scalewitness.domain.moments import rfc3339
 from scalewitness.domain.translog.leaf import leaf_bytes
 from scalewitness.domain.translog.tree import Frontier, leaf_hash
 from scalewitness.ledger.models import Entry, Head, Text
+from scalewitness.ledger.services.fencing import refuse_if_closed
 from scalewitness.ledger.services.tiling import lay_tiles
 
 B = TypeVar("B", covariant=True)
@@ -69,13 +70,14 @@ class Writer:
 
     Make one inside a transaction, after everything slow is done: whoever holds it is the
     only writer until commit. That one lock is what makes order, permission checks and
-    standings consistent without any other.
+    standings consistent without any other. Raises `Fenced` while the log is closed.
     """
 
     def __init__(self, received_at: datetime) -> None:
         if not transaction.get_connection().in_atomic_block:
             raise RuntimeError("the log is written inside a transaction")
         self._head = Head.objects.select_for_update().get(pk=1)
+        refuse_if_closed(self._head.size)
         self._received_at = received_at
         self._entries: list[Entry] = []
 

