@@ -26,7 +26,6 @@ from stack.dumps import (
     FORMAT,
     MANIFEST,
     Manifest,
-    NoDatabase,
     digest,
     given_owner,
     program,
@@ -37,7 +36,7 @@ from stack.runfolder import FolderBusy, RunFolder
 from stack.supervisor import Interrupted, ProcessFailed, Supervisor
 
 REASON = "restored from a backup"
-EMPTY = "DROP SCHEMA public CASCADE; CREATE SCHEMA public; GRANT USAGE ON SCHEMA public TO PUBLIC;"
+EMPTY = "SET client_min_messages = warning; DROP SCHEMA public CASCADE; CREATE SCHEMA public; GRANT USAGE ON SCHEMA public TO PUBLIC;"
 FENCE = f"""
 INSERT INTO public.ledger_fence (state, reason, at, size, root, note)
 SELECT 'raised', '{REASON}', now(), size, root, '' FROM public.ledger_head;
@@ -74,7 +73,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
             load(owner, given.src / DUMP, replace=given.replace)
             _python(environment, "-m", "scalewitness", "migrate", "--verbosity", "0")
             _compare(owner, manifest)
-    except (Refused, NoDatabase, FolderBusy, ProcessFailed, Interrupted) as fault:
+    except (Refused, ProcessFailed, Interrupted) as fault:
         return _refuse(str(fault))
     except subprocess.CalledProcessError as fault:
         return _refuse(f"Not restored: {Path(fault.cmd[0]).name} failed; its words are above.")
@@ -134,7 +133,12 @@ def _target(data: Path) -> Iterator[tuple[str, Mapping[str, str]]]:
         _python(environment, "-c", "import scalewitness.settings")
         yield owner, environment
         return
-    folder = RunFolder(data)
+    try:
+        folder = RunFolder(data)
+    except FolderBusy as busy:
+        raise Refused(f"A demo runs in {data} ({busy}). Stop it first.") from None
+    except NotADirectoryError as fault:
+        raise Refused(str(fault)) from None
     with Supervisor(folder.path, lambda name, text: None, held=[folder.lock]) as supervisor:
         supervisor.listen()
         stack = LocalStack(supervisor, folder.path, port=8000, given={})
