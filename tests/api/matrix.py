@@ -174,6 +174,7 @@ ROWS = [
         lambda stage: {"id": str(new_id()), "seen": stage.world_position()}),
     Row("POST", "offers/{offer_token}/refusal", dict.fromkeys(PERSONAS, 201), fact()),
     Row("POST", "offers/{offer_token}/check-request", dict.fromkeys(PERSONAS, 201), fact()),
+    Row("DELETE", "offers/{offer_token}/texts", dict.fromkeys(PERSONAS, 204)),
     Row("GET", "offers/{disclosure_token}/disclosure", LINK),
     Row("POST", "offers/{disclosure_token}/acknowledgement", dict.fromkeys(PERSONAS, 201), fact()),
     # disclosures and disputes
@@ -187,6 +188,7 @@ ROWS = [
     Row("POST", "disputes/{dispute}/finding", to(201, *STEWARDS), fact({"outcome": "unresolved"})),
     # the rest
     Row("GET", "species", SIGNED_IN),
+    Row("DELETE", "facts/{call_after}/texts", to(204, "guest_after")),
     Row("POST", "push", SIGNED_IN, plain(items=[])),
     Row("GET", "log/head", EVERYONE),
     Row("GET", "schema", EVERYONE),

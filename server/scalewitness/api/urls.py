@@ -39,6 +39,7 @@ from scalewitness.api.disputes.open_dispute import open_dispute
 from scalewitness.api.disputes.record_finding import record_finding
 from scalewitness.api.disputes.show_dispute import show_dispute
 from scalewitness.api.examiners.show_examiner import show_examiner
+from scalewitness.api.facts.erase_texts import erase_texts
 from scalewitness.api.genetics.sex_linked_prior import sex_linked_prior
 from scalewitness.api.grants.give_grant import give_grant
 from scalewitness.api.grants.list_grants import list_grants
@@ -52,6 +53,7 @@ from scalewitness.api.keepers.sign_up import sign_up
 from scalewitness.api.log.show_head import show_head
 from scalewitness.api.offers.acknowledge_disclosure import acknowledge_disclosure
 from scalewitness.api.offers.confirm_offer import confirm_offer
+from scalewitness.api.offers.erase_texts import erase_buyers_texts
 from scalewitness.api.offers.refuse_offer import refuse_offer
 from scalewitness.api.offers.request_check import request_check
 from scalewitness.api.offers.show_disclosures import show_disclosures
@@ -142,6 +144,7 @@ sales = [
     path("offers/<str:token>/confirmation", resource(post=confirm_offer)),
     path("offers/<str:token>/refusal", resource(post=refuse_offer)),
     path("offers/<str:token>/check-request", resource(post=request_check)),
+    path("offers/<str:token>/texts", resource(delete=erase_buyers_texts)),
     path(
         "offers/<str:token>/disclosure",
         resource(get=show_disclosures),
@@ -156,6 +159,7 @@ sales = [
     path("disputes/<uuid:id>/finding", resource(post=record_finding)),
 ]
 log = [
+    path("facts/<uuid:id>/texts", resource(delete=erase_texts), name="texts"),
     path("push", resource(post=push), name="push"),
     path("log/head", resource(get=show_head), name="log-head"),
     path("schema", schema, name="schema"),

@@ -27,6 +27,7 @@ from django.db.models import Q
 from django.template.loader import render_to_string
 from kombu.exceptions import OperationalError
 
+from scalewitness.domain.erasure import is_erased
 from scalewitness.ledger.services.fencing import is_closed
 from scalewitness.mail.models import Letter
 
@@ -37,6 +38,8 @@ FIRST_WAIT = timedelta(seconds=15)
 LONGEST_WAIT = timedelta(hours=1)
 UNWRITABLE = (UnicodeError, BadHeaderError, MessageError)
 """An address or header that no message can carry; trying again changes nothing."""
+PENDING = (Letter.State.WAITING, Letter.State.SENDING)
+NO_ADDRESS = "the address was erased as its owner asked"
 DELIVER = "scalewitness.mail.tasks.deliver_waiting"
 
 _signer = Signer(salt="scalewitness.link")
@@ -79,7 +82,11 @@ def queue(
     context: Mapping[str, Any],
     now: datetime,
 ) -> None:
-    """Owe a letter. A second one of the same kind, cause and recipient is not owed."""
+    """Owe a letter. A second one of the same kind, cause and recipient is not owed.
+
+    To an erased address it is written down and marked as undeliverable, for all to see.
+    """
+    gone = is_erased(to)
     Letter.objects.bulk_create(
         [
             Letter(
@@ -92,10 +99,28 @@ def queue(
                 message_id=message_id(kind, cause, recipient),
                 created_at=now,
                 next_try_at=now,
+                state=Letter.State.FAILED if gone else Letter.State.WAITING,
+                last_error=NO_ADDRESS if gone else "",
             )
         ],
         ignore_conflicts=True,
     )
+
+
+def forget_recipient(person: UUID, address: str) -> None:
+    """Put ``address`` in the place of the person's own in every letter to them. What still
+    waits is given up; whoever erases has made sure that none of it must arrive."""
+    theirs = Letter.objects.filter(recipient=person)
+    theirs.filter(state__in=PENDING).update(state=Letter.State.FAILED, claimed_until=None)
+    theirs.update(to=address)
+    theirs.exclude(state=Letter.State.SENT).update(last_error=NO_ADDRESS)
+
+
+def reword(letters: Q, words: Mapping[str, str]) -> None:
+    """Put other words into what letters say, where they say anything under those names."""
+    for letter in Letter.objects.select_for_update().filter(letters):
+        letter.context |= {name: word for name, word in words.items() if name in letter.context}
+        letter.save(update_fields=["context"])
 
 
 def wake() -> None:

@@ -170,6 +170,7 @@ def _dispute_page(
         "title": title_of(dispute.animal),
         "ground": GROUNDS[dispute.ground],
         "note": texts.get((said_by, "note")),
+        "said_by": said_by,
         "finding": finding,
         "outcome": dict(OUTCOMES).get(finding.outcome) if finding else None,
         "remedy": dict(REMEDIES).get(finding.remedy) if finding else None,

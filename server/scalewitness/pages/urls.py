@@ -17,6 +17,7 @@ from scalewitness.pages import (
     people,
     planning,
     sales,
+    texts,
     travelling,
     visits,
 )
@@ -76,6 +77,7 @@ urlpatterns = [
     path("examiners/<uuid:examiner_id>", examiners.show_examiner, name="examiner"),
     path("held-calls", calls.show_held, name="held_calls"),
     path("held-calls/<uuid:held_id>/decision", calls.decide, name="decide_held"),
+    path("texts/<uuid:fact_id>/erasure", texts.erase, name="erase_text"),
     # --- visits
     path("visits", visits.show_visits, name="visits"),
     path("visits/<uuid:visit_id>", visits.show_visit, name="visit"),

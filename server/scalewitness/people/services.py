@@ -10,6 +10,7 @@ from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
 from knox.models import AuthToken
 
+from scalewitness.domain.erasure import ERASED_NAME, erased_address
 from scalewitness.domain.errors import (
     NotFound,
     OutOfRange,
@@ -139,6 +140,33 @@ def name_practitioner(keeper: Keeper, practitioner: UUID, name: str) -> Practiti
     if found.name != name or found.named_by_id != keeper.pk:
         raise WrongShape("This id already stands for someone else.", pointer="/id")
     return found
+
+
+def forget_practitioner(practitioner: Practitioner) -> None:
+    """The id stays, as the log has it; the name goes."""
+    practitioner.name = ERASED_NAME
+    practitioner.save(update_fields=["name"])
+
+
+def close_account(keeper: Keeper, now: datetime) -> None:
+    """Name and address go, nobody can sign in any more, every device is signed out. The id
+    stays: what the keeper said is still somebody's. Doing it twice changes nothing."""
+    with transaction.atomic():
+        current = Keeper.objects.select_for_update().get(pk=keeper.pk)
+        if not current.is_active:
+            return
+        AuthToken.objects.filter(user=current).delete()
+        devices = Device.objects.filter(keeper=current)
+        devices.filter(revoked_at=None).update(revoked_at=now)
+        devices.update(name="a device", token=None)
+        EmailAddress.objects.filter(user=current).delete()
+        current.name, current.email = ERASED_NAME, erased_address(current.pk)
+        current.is_active = False
+        current.set_unusable_password()
+        current.version += 1
+        current._history_user = None
+        current._history_date = now
+        current.save()
 
 
 def store_grant(fact: Logged[GrantGiven]) -> Grant:

@@ -8,6 +8,7 @@ import msgspec
 from django.db import IntegrityError, transaction
 
 from scalewitness.animals.models import Animal, Collection
+from scalewitness.domain.erasure import ERASED_NAME, erased_address
 from scalewitness.domain.errors import IdReused
 from scalewitness.domain.facts import Body
 from scalewitness.ledger.queries.entries import is_spoken_for
@@ -91,3 +92,9 @@ def revoke_links(sale: Sale, purpose: str, now: datetime) -> None:
     """Links of this purpose stop working at once."""
     live = OfferLink.objects.filter(sale=sale, purpose=purpose, revoked_at=None)
     live.update(revoked_at=now)
+
+
+def forget_buyer(buyer: Buyer) -> None:
+    """Name and address go; the id stays, as the log has it."""
+    buyer.name, buyer.email = ERASED_NAME, erased_address(buyer.pk)
+    buyer.save(update_fields=["name", "email"])

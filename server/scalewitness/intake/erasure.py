@@ -1,0 +1,132 @@
+"""Erasing personal data, everywhere it is kept. The log keeps ids and commitments only, so
+every proof, receipt and standing holds as before.
+
+What someone is still owed comes first: an address to which a disclosure must go stays until
+the disclosure is acknowledged, and nobody leaves in the middle of a sale.
+"""
+
+from collections.abc import Iterable
+from datetime import datetime
+from uuid import UUID
+
+from django.db import transaction
+from django.db.models import Q
+
+from scalewitness.calls.models import HeldCall
+from scalewitness.disclosures.models import Disclosure
+from scalewitness.domain.erasure import ERASED_NAME, erased_address
+from scalewitness.domain.errors import NotFound, NotNow
+from scalewitness.domain.sales import UNPAID, State
+from scalewitness.intake.batch import Actor
+from scalewitness.ledger.models import Entry, Text
+from scalewitness.ledger.queries.entries import entry_of
+from scalewitness.ledger.services.writing import erase_text
+from scalewitness.mail import services as mail
+from scalewitness.mail.models import Letter
+from scalewitness.people import services as people
+from scalewitness.people.models import Keeper
+from scalewitness.sales.models import Buyer, Sale
+from scalewitness.sales.queries import progress_of
+from scalewitness.sales.services import forget_buyer
+from scalewitness.visits.models import Visit
+
+GOING_ON: frozenset[State] = UNPAID | {"paid"}
+"""Both sides still wait for something."""
+
+
+def erase_own_texts(fact: UUID, actor: Actor) -> int:
+    """Erase the free text of a fact, as its author asks; how many texts there still were.
+
+    Raises:
+        NotFound: the actor said no such fact.
+    """
+    entry = entry_of(fact)
+    held = HeldCall.objects.filter(pk=fact).first() if entry is None else None
+    said_by = entry.by if entry else held.by if held else None
+    if said_by is None or said_by != actor.by:
+        raise NotFound()
+    return erase_text(fact)
+
+
+def erase_texts_by(person: UUID, about: UUID | None = None) -> int:
+    """Erase every text that one person wrote, or only those about one thing."""
+    said = Entry.objects.filter(by=person)
+    if about is not None:
+        said = said.filter(about=about)
+    held = HeldCall.objects.filter(by=person)
+    mine = Q(fact__in=said.values("fact")) | Q(fact__in=held.values("pk"))
+    deleted, _ = Text.objects.filter(mine).delete()
+    return deleted
+
+
+def erase_buyers(buyers: Iterable[Buyer]) -> int:
+    """Erase a person's name and address from each of their purchases; how many there were.
+
+    Raises:
+        NotNow: a purchase is still going on, or a disclosure owed to them still open.
+    """
+    with transaction.atomic():
+        wanted = [one.pk for one in buyers]
+        locked = list(Buyer.objects.select_for_update().filter(pk__in=wanted))
+        for buyer in locked:
+            _check_owed(buyer)
+        for buyer in locked:
+            _forget(buyer)
+    return len(locked)
+
+
+def _check_owed(buyer: Buyer) -> None:
+    _check_over(buyer.purchases.all())
+    if Disclosure.objects.filter(to=buyer, acknowledgement=None).exists():
+        raise NotNow(
+            "A disclosure owed to this address is still open. Once it is acknowledged, the "
+            "address can be erased."
+        )
+
+
+def _check_over(sales: Iterable[Sale]) -> None:
+    for sale in sales:
+        if progress_of(sale).state in GOING_ON:
+            raise NotNow(f"Sale {sale.pk} is still going on. End it first, or hand over.")
+
+
+def _forget(buyer: Buyer) -> None:
+    forget_buyer(buyer)
+    mail.forget_recipient(buyer.pk, erased_address(buyer.pk))
+    mail.reword(Q(recipient=buyer.pk), {"to_name": ERASED_NAME})
+    sales = [str(sale) for sale in buyer.purchases.values_list("pk", flat=True)]
+    mail.reword(Q(context__sale__in=sales), {"buyer_name": ERASED_NAME})
+
+
+def close_account(keeper: Keeper, now: datetime, *, texts: bool = False) -> None:
+    """Close an account and erase name and address everywhere; ``texts``: all they wrote too.
+
+    Raises:
+        NotNow: they sell or buy something still, a disclosure to them is open, or one about
+            an animal they sold has not gone out yet and names them as the one to turn to.
+    """
+    with transaction.atomic():
+        sold = Sale.objects.filter(collection__keeper=keeper).prefetch_related("steps")
+        _check_over(sold)
+        _check_told(sold)
+        erase_buyers(Buyer.objects.filter(keeper=keeper))
+        people.close_account(keeper, now)
+        _forget_in_letters(keeper, sold)
+        if texts:
+            erase_texts_by(keeper.pk)
+
+
+def _check_told(sold: Iterable[Sale]) -> None:
+    owed = Disclosure.objects.filter(sale__in=[sale.pk for sale in sold]).values("pk")
+    if Letter.objects.filter(cause__in=owed, state__in=mail.PENDING).exists():
+        raise NotNow("A disclosure that names this address has not gone out yet.")
+
+
+def _forget_in_letters(keeper: Keeper, sold: Iterable[Sale]) -> None:
+    address = erased_address(keeper.pk)
+    mail.forget_recipient(keeper.pk, address)
+    mail.reword(Q(recipient=keeper.pk), {"to_name": ERASED_NAME})
+    seller = {"seller_name": ERASED_NAME, "seller_email": address}
+    mail.reword(Q(context__sale__in=[str(sale.pk) for sale in sold]), seller)
+    visits = Visit.objects.filter(host=keeper).values_list("pk", flat=True)
+    mail.reword(Q(context__visit__in=[str(one) for one in visits]), {"host_name": ERASED_NAME})
