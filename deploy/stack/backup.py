@@ -30,7 +30,7 @@ from stack.dumps import (
     application,
     digest,
     given_owner,
-    local_owner,
+    local_server,
     program,
     reaching,
 )
@@ -81,8 +81,8 @@ def _from_database(dest: Path, data: Path) -> Manifest:
     owner = given_owner(os.environ)
     if owner:
         return make_backup(owner, dest, datetime.now(UTC))  # noqa: TID251  an entry point
-    with local_owner(data) as owner:
-        return make_backup(owner, dest, datetime.now(UTC))  # noqa: TID251  an entry point
+    with local_server(data) as server:
+        return make_backup(server.owner_url(), dest, datetime.now(UTC))  # noqa: TID251  an entry point
 
 
 def make_backup(owner: str, dest: Path, now: datetime) -> Manifest:

@@ -5,8 +5,10 @@ Brings the whole service up on this machine, loads the scenario and stays until 
 """
 
 import argparse
+import json
 import os
 import sys
+import urllib.request
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -16,6 +18,10 @@ from stack.runfolder import FolderBusy, RunFolder
 from stack.supervisor import Interrupted, ProcessFailed, Supervisor
 
 COLOURS = {"postgres": 34, "valkey": 31, "mail": 35, "web": 32, "worker": 33}
+
+FENCED = """
+The log is fenced: it was restored, or does not continue what was signed. It can be read, and
+takes nothing until ./deploy/manage adopt FILE... finds it whole. Nothing is loaded into it."""
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -78,6 +84,9 @@ def _supervise(folder: RunFolder, port: int, once: bool) -> int:
 
 def _run(stack: LocalStack, once: bool) -> int:
     stack.start()
+    if is_fenced(stack.url):
+        print(FENCED, flush=True)
+        return 2 if once else _stay(stack)
     stack.run("load", "fixtures_demo.load", "--url", stack.url, shown=True)
     if once:
         letters = str(stack.maildir)
@@ -91,6 +100,16 @@ def _run(stack: LocalStack, once: bool) -> int:
             shown=True,
         )
         return 0
+    return _stay(stack)
+
+
+def is_fenced(url: str) -> bool:
+    """Whether the running service says that its log is fenced."""
+    with urllib.request.urlopen(f"{url}/health/ready", timeout=10) as answer:  # noqa: S310  ours
+        return bool(json.load(answer)["log"] == "fenced")
+
+
+def _stay(stack: LocalStack) -> int:
     _welcome(stack)
     try:
         stack.supervisor.serve()

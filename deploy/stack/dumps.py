@@ -77,9 +77,8 @@ def given_owner(given: Mapping[str, str]) -> str | None:
 
 
 @contextmanager
-def local_owner(data: Path) -> Iterator[str]:
-    """The owner's address of the demo's database in ``data``, running already or for as long
-    as it is needed.
+def local_server(data: Path) -> Iterator[Postgres]:
+    """The demo's database server in ``data``, running already or for as long as it is needed.
 
     Raises:
         NoDatabase: no demo has kept its data there.
@@ -90,9 +89,9 @@ def local_owner(data: Path) -> Iterator[str]:
     try:
         folder = RunFolder(data)
     except FolderBusy:
-        yield Postgres(data / "postgres", port=server.running_port()).owner_url()
+        yield Postgres(data / "postgres", port=server.running_port())
         return
     with Supervisor(folder.path, lambda name, text: None, held=[folder.lock]) as supervisor:
         supervisor.listen()
         server.start(supervisor)
-        yield server.owner_url()
+        yield server

@@ -33,6 +33,23 @@ NO_SECOND_ROLE = (
 )
 
 
+def settings_of(folder: Path, port: int, given: Mapping[str, str]) -> dict[str, str]:
+    """What the application reads from its environment, but for the addresses of its servers."""
+    return {
+        "DJANGO_SETTINGS_MODULE": "scalewitness.settings",
+        "SECRET_KEY": kept_secret(folder / "secret_key"),
+        "LOG_SIGNING_KEY": kept_log_key(folder / "log_key", f"{LOOPBACK}:{port}/log"),
+        "PUBLIC_URL": f"http://{LOOPBACK}:{port}",
+        "ALLOWED_HOSTS": f"{LOOPBACK},localhost",
+        "MAIL_FROM": given.get("MAIL_FROM", "Scalewitness <record@scalewitness.example>"),
+        "DEMO": "1",
+        "LOG_LEVEL": "INFO",  # the worker's own word that it is ready comes at this level
+        "PYTHONPATH": os.pathsep.join(str(ROOT / part) for part in SOURCES),
+        "PYTHONUNBUFFERED": "1",
+        "SCALEWITNESS_RUN_DIR": str(folder),
+    }
+
+
 class LocalStack:
     """The service at http://127.0.0.1:`port`, its data in `folder`.
 
@@ -58,7 +75,7 @@ class LocalStack:
         self._durable = durable
         self._mail_port = free_port()
         self.postgres: Postgres | None = None
-        self.environment = self._settings()
+        self.environment = settings_of(self.folder, port, given)
         self.owner_url = ""
 
     def start(self) -> None:
@@ -122,21 +139,6 @@ class LocalStack:
         """A service that is a Python module run with the application's environment."""
         argv = [sys.executable, "-m", module, *arguments]
         return Service(name, argv, env=self.environment, cwd=ROOT)
-
-    def _settings(self) -> dict[str, str]:
-        return {
-            "DJANGO_SETTINGS_MODULE": "scalewitness.settings",
-            "SECRET_KEY": kept_secret(self.folder / "secret_key"),
-            "LOG_SIGNING_KEY": kept_log_key(self.folder / "log_key", f"{LOOPBACK}:{self.port}/log"),
-            "PUBLIC_URL": self.url,
-            "ALLOWED_HOSTS": f"{LOOPBACK},localhost",
-            "MAIL_FROM": self._given.get("MAIL_FROM", "Scalewitness <record@scalewitness.example>"),
-            "DEMO": "1",
-            "LOG_LEVEL": "INFO",  # the worker's own word that it is ready comes at this level
-            "PYTHONPATH": os.pathsep.join(str(ROOT / part) for part in SOURCES),
-            "PYTHONUNBUFFERED": "1",
-            "SCALEWITNESS_RUN_DIR": str(self.folder),
-        }
 
     def start_database(self) -> None:
         """Start the database unless one was given."""

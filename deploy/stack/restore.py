@@ -36,7 +36,10 @@ from stack.runfolder import FolderBusy, RunFolder
 from stack.supervisor import Interrupted, ProcessFailed, Supervisor
 
 REASON = "restored from a backup"
-EMPTY = "SET client_min_messages = warning; DROP SCHEMA public CASCADE; CREATE SCHEMA public; GRANT USAGE ON SCHEMA public TO PUBLIC;"
+EMPTY = (
+    "SET client_min_messages = warning;"
+    " DROP SCHEMA public CASCADE; CREATE SCHEMA public; GRANT USAGE ON SCHEMA public TO PUBLIC;"
+)
 FENCE = f"""
 INSERT INTO public.ledger_fence (state, reason, at, size, root, note)
 SELECT 'raised', '{REASON}', now(), size, root, '' FROM public.ledger_head;
