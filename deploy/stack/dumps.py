@@ -95,3 +95,4 @@ def local_server(data: Path) -> Iterator[Postgres]:
         supervisor.listen()
         server.start(supervisor)
         yield server
+    folder.close()

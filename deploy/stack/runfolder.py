@@ -43,6 +43,10 @@ class RunFolder:
         os.ftruncate(self.lock, 0)
         os.pwrite(self.lock, text.encode(), 0)
 
+    def close(self) -> None:
+        """Let go of the folder before this process ends."""
+        os.close(self.lock)
+
     def clear(self, keep_log: bool = False) -> None:
         """Delete what earlier demos left here, and nothing else; where the log lies elsewhere,
         its key is kept."""
