@@ -10,7 +10,7 @@ from typing import Final, TypeAlias
 import msgspec
 
 from scalewitness.domain.translog.proofs import NodeReader
-from scalewitness.domain.translog.tree import HASH_BYTES, node_hash
+from scalewitness.domain.translog.tree import HASH_BYTES, paired
 
 HEIGHT: Final = 8
 WIDTH: Final = 1 << HEIGHT
@@ -97,21 +97,39 @@ def nodes_in(tiles: TileReader, size: int) -> NodeReader:
 
     Each tile is asked for once.
     """
-    kept: dict[tuple[int, int], bytes] = {}
+    kept: dict[Tile, bytes] = {}
 
     def node(level: int, index: int) -> bytes:
-        tile_level, height = divmod(level, HEIGHT)
-        first = index << height
-        where = (tile_level, first // WIDTH)
-        if where not in kept:
-            tile = tile_at(*where, size)
-            if tile is None:
-                raise ValueError(f"a tree of {size} leaves has no such node")
-            kept[where] = tiles(tile)
-        start = first % WIDTH * HASH_BYTES
-        return tile_root(kept[where][start : start + (HASH_BYTES << height)])
+        tile = _holder(level, index, size)
+        if tile not in kept:
+            kept[tile] = tiles(tile)
+        height = level % HEIGHT
+        start = (index << height) % WIDTH * HASH_BYTES
+        return tile_root(kept[tile][start : start + (HASH_BYTES << height)])
 
     return node
+
+
+def tiles_for(proof: Callable[[NodeReader], object], size: int) -> list[Tile]:
+    """The tiles that making a proof will ask for, each once, so that all can be fetched
+    together."""
+    asked: dict[Tile, None] = {}
+
+    def node(level: int, index: int) -> bytes:
+        asked[_holder(level, index, size)] = None
+        return bytes(HASH_BYTES)
+
+    proof(node)
+    return list(asked)
+
+
+def _holder(level: int, index: int, size: int) -> Tile:
+    """The tile that holds the hashes under this node."""
+    tile_level, height = divmod(level, HEIGHT)
+    tile = tile_at(tile_level, (index << height) // WIDTH, size)
+    if tile is None:
+        raise ValueError(f"a tree of {size} leaves has no such node")
+    return tile
 
 
 def tile_root(hashes: bytes) -> bytes:
@@ -121,5 +139,5 @@ def tile_root(hashes: bytes) -> bytes:
         raise ValueError(f"{len(hashes)} bytes are not the hashes of a perfect subtree")
     layer = [hashes[i : i + HASH_BYTES] for i in range(0, len(hashes), HASH_BYTES)]
     while len(layer) > 1:
-        layer = [node_hash(layer[i], layer[i + 1]) for i in range(0, len(layer), 2)]
+        layer = paired(layer)
     return layer[0]

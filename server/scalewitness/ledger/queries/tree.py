@@ -1,7 +1,9 @@
 """The Merkle tree as stored: head, tiles, and proofs read from them."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+
+from django.db import connection
 
 from scalewitness.domain.translog.proofs import (
     NodeReader,
@@ -9,7 +11,7 @@ from scalewitness.domain.translog.proofs import (
     inclusion_proof,
     verify_consistency,
 )
-from scalewitness.domain.translog.tiles import WIDTH, nodes_in
+from scalewitness.domain.translog.tiles import WIDTH, nodes_in, tiles_for
 from scalewitness.domain.translog.tiles import Tile as Place
 from scalewitness.domain.translog.tree import EMPTY_ROOT, HASH_BYTES, fold_right
 from scalewitness.ledger.models import Entry, Head, Tile
@@ -41,19 +43,8 @@ def tile_roots(level: int, start: int, end: int) -> list[bytes]:
 
 
 def hashes_of(place: Place) -> bytes | None:
-    """A tile's hashes, 32 bytes each; None where the tree does not reach that far.
-
-    A full tile is one row. A partial one is made of what lies below: leaf hashes at level
-    0, else the roots of the tiles one level down.
-    """
-    if place.width == WIDTH:
-        full = Tile.objects.filter(level=place.level, index=place.index)
-        hashes = full.values_list("hashes", flat=True).first()
-        return None if hashes is None else bytes(hashes)
-    start = place.index * WIDTH
-    end = start + place.width
-    parts = leaf_hashes(start, end) if place.level == 0 else tile_roots(place.level - 1, start, end)
-    return b"".join(parts) if len(parts) == place.width else None
+    """A tile's hashes, 32 bytes each; None where the tree does not reach that far."""
+    return _stored([place]).get(place)
 
 
 def place_proof(position: int, size: int) -> list[bytes]:
@@ -62,7 +53,7 @@ def place_proof(position: int, size: int) -> list[bytes]:
     Raises:
         ValueError: not 0 ≤ position < size, or the log is smaller than ``size``.
     """
-    return inclusion_proof(position, size, nodes_in(_read, size))
+    return _made(lambda node: inclusion_proof(position, size, node), size)
 
 
 def growth_proof(old: int, new: int) -> list[bytes]:
@@ -71,7 +62,7 @@ def growth_proof(old: int, new: int) -> list[bytes]:
     Raises:
         ValueError: not 0 ≤ old ≤ new, or the log is smaller than ``new``.
     """
-    return consistency_proof(old, new, nodes_in(_read, new))
+    return _made(lambda node: consistency_proof(old, new, node), new)
 
 
 def root_at(size: int) -> bytes:
@@ -80,8 +71,7 @@ def root_at(size: int) -> bytes:
     Raises:
         ValueError: the log is smaller.
     """
-    node = nodes_in(_read, size)
-    return fold_right(_peaks(size, node)) if size else EMPTY_ROOT
+    return fold_right(_made(lambda node: _peaks(size, node), size)) if size else EMPTY_ROOT
 
 
 def continues(old: Tip, new: Tip) -> bool:
@@ -100,7 +90,7 @@ def continues(old: Tip, new: Tip) -> bool:
     )
 
 
-def _peaks(size: int, node: NodeReader) -> Sequence[bytes]:
+def _peaks(size: int, node: NodeReader) -> list[bytes]:
     """The roots of the perfect subtrees that make up the tree, left to right."""
     begin, roots = 0, []
     for level in reversed(range(size.bit_length())):
@@ -110,8 +100,43 @@ def _peaks(size: int, node: NodeReader) -> Sequence[bytes]:
     return roots
 
 
-def _read(place: Place) -> bytes:
-    hashes = hashes_of(place)
-    if hashes is None or len(hashes) != place.width * HASH_BYTES:
-        raise ValueError(f"the log has no tile {place.path()} of {place.width} hashes")
-    return hashes
+def _made(proof: Callable[[NodeReader], list[bytes]], size: int) -> list[bytes]:
+    """A proof from stored tiles, all of them fetched in one statement."""
+    needed = tiles_for(proof, size)
+    held = _stored(needed)
+    if missing := [place for place in needed if place not in held]:
+        raise ValueError(f"the log has no tile {missing[0].path()} of {missing[0].width} hashes")
+    return proof(nodes_in(held.__getitem__, size))
+
+
+FULL = "SELECT %s, (SELECT hashes FROM ledger_tile WHERE level = %s AND index = %s)"
+LEAVES = """SELECT %s, (SELECT string_agg(leaf_hash, ''::bytea ORDER BY position)
+  FROM ledger_entry WHERE position >= %s AND position < %s)"""
+ROOTS = """SELECT %s, (SELECT string_agg(root, ''::bytea ORDER BY index)
+  FROM ledger_tile WHERE level = %s AND index >= %s AND index < %s)"""
+
+
+def _stored(places: Sequence[Place]) -> dict[Place, bytes]:
+    """The hashes of those tiles that exist.
+
+    A full tile is one row. A partial one is made of what lies below: leaf hashes at level
+    0, else the roots of the tiles one level down.
+    """
+    if not places:
+        return {}
+    parts = [_part(place) for place in places]
+    numbered = [(number, *values) for number, (_, values) in enumerate(parts)]
+    with connection.cursor() as cursor:
+        cursor.execute(
+            " UNION ALL ".join(sql for sql, _ in parts), [one for row in numbered for one in row]
+        )
+        rows = [(places[number], bytes(hashes or b"")) for number, hashes in cursor.fetchall()]
+    return {place: hashes for place, hashes in rows if len(hashes) == place.width * HASH_BYTES}
+
+
+def _part(place: Place) -> tuple[str, tuple[int, ...]]:
+    start = place.index * WIDTH
+    end = start + place.width
+    if place.width == WIDTH:
+        return FULL, (place.level, place.index)
+    return (LEAVES, (start, end)) if place.level == 0 else (ROOTS, (place.level - 1, start, end))
