@@ -4,8 +4,11 @@ import os
 import subprocess
 import sys
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+
+from scalewitness_cli.devicekey import DeviceKey
 from scalewitness_cli.remote import Api, Refusal, Stopped
 
 
@@ -20,11 +23,19 @@ def sign_up(url: str, name: str, email: str, password: str) -> None:
 
 @dataclass(frozen=True)
 class Device:
-    """A device signed in on, with the API as it sees it."""
+    """A device signed in on, with the API as it sees it, and its key if it signs facts."""
 
     id: str
     name: str
     api: Api
+    key: DeviceKey | None = None
+
+    def with_key(self, enrolment: str, at: str) -> "Device":
+        """The device with a key of its own, which it enrols now by a fact of this id."""
+        keeper = str(self.api.get("keepers/me")["id"])
+        key = DeviceKey(Ed25519PrivateKey.generate(), keeper=keeper, device=self.id)
+        self.api.enrol(key, enrolment, at)
+        return replace(self, key=key)
 
 
 def sign_in(url: str, email: str, password: str, device: str) -> Device:

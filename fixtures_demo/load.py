@@ -11,6 +11,7 @@ from fixtures_demo.accounts import Device, have_verified, sign_in, sign_up
 from fixtures_demo.fixed import Calendar, fixed_id
 from fixtures_demo.play import Player
 from fixtures_demo.scenario import Keeper, Scenario
+from scalewitness.domain.moments import rfc3339
 from scalewitness_cli.remote import Api, Refusal, Stopped
 
 DEVICE = "demo loader, first run "
@@ -55,13 +56,16 @@ def _play(
 ) -> None:
     apis = {key: device.api for key, device in devices.items()}
     keepers = {key: str(api.get("keepers/me")["id"]) for key, api in apis.items()}
-    Player(scenario, calendar, apis, keepers, now).play()
+    Player(scenario, calendar, devices, keepers, now).play()
     _report(apis)
 
 
 def _signed_in(keeper: Keeper, url: str, now: datetime) -> Device:
     sign_up(url, keeper.name, keeper.email, keeper.password)
-    return sign_in(url, keeper.email, keeper.password, f"{DEVICE}{now.date()}")
+    device = sign_in(url, keeper.email, keeper.password, f"{DEVICE}{now.date()}")
+    if keeper.signs:
+        return device.with_key(fixed_id("device_key_enrolled", device.id), rfc3339(now))
+    return device
 
 
 def _first_run(api: Api) -> date:

@@ -4,6 +4,7 @@ from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime, timedelta
 from typing import Any
 
+from fixtures_demo.accounts import Device
 from fixtures_demo.envelopes import Envelopes, Fact
 from fixtures_demo.fixed import Calendar, fixed_id
 from fixtures_demo.scenario import Animal, Scenario, Visit
@@ -18,22 +19,23 @@ LEAST_OPEN = timedelta(days=1)
 
 
 class Player:
-    """One run of the program. ``apis`` and ``keepers`` (ids) are by the keepers' keys."""
+    """One run of the program. ``devices`` and ``keepers`` (ids) are by the keepers' keys."""
 
     def __init__(
         self,
         scenario: Scenario,
         calendar: Calendar,
-        apis: Mapping[str, Api],
+        devices: Mapping[str, Device],
         keepers: Mapping[str, str],
         now: datetime,
     ) -> None:
         self._scenario = scenario
         self._calendar = calendar
-        self._apis = apis
+        self._devices = devices
+        self._apis = {key: device.api for key, device in devices.items()}
         self._now = now
         self._envelopes = Envelopes(scenario, calendar, keepers)
-        self._selling = Selling(scenario, apis, now)
+        self._selling = Selling(scenario, self._apis, now)
         self._ways: dict[str, Callable[[str], str]] = {
             "register": self._register,
             "grants": self._grants,
@@ -123,9 +125,14 @@ class Player:
         return f"withdrawals and objections of {by}: {self._push(by, facts)}"
 
     def _push(self, by: str, facts: Sequence[Fact]) -> str:
-        outcomes = self._apis[by].push(facts)
+        outcomes = self._apis[by].push([self._signed(by, fact) for fact in facts])
         new = sum(outcome["status"] == "accepted" for outcome in outcomes)
         return f"{len(outcomes)} facts, {new} new"
+
+    def _signed(self, by: str, fact: Fact) -> Fact:
+        """A call as the sender's device signs it, if it has a key."""
+        key = self._devices[by].key
+        return key.signed(fact) if key and fact["kind"] == "call_made" else fact
 
 
 def _is_new(found: dict[str, Any], collection: str) -> bool:

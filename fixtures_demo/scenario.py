@@ -25,6 +25,8 @@ class Keeper(Item, frozen=True):
     name: str
     email: str
     password: str
+    signs: bool = False
+    """Whether their device signs the calls it sends."""
 
 
 class Practitioner(Item, frozen=True):

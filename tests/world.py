@@ -13,8 +13,9 @@ from scalewitness.calls.queries.standings import latest_standing
 from scalewitness.domain.ids import uuid7
 from scalewitness.domain.moments import rfc3339
 from scalewitness.intake.batch import Actor
+from scalewitness.intake.outcomes import Outcome
 from scalewitness.intake.rules.sales import represent
-from scalewitness.intake.services import Outcome, accept, accept_one
+from scalewitness.intake.services import accept, accept_one
 from scalewitness.people.models import Keeper
 from scalewitness.people.services import sign_up, vouch
 from scalewitness.sales.models import Sale

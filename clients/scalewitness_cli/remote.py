@@ -11,6 +11,8 @@ from typing import Any
 
 import httpx
 
+from scalewitness_cli.devicekey import DeviceKey
+
 PATIENCE = 60.0
 """Seconds to keep trying a server that does not answer."""
 PAUSE = 0.5
@@ -80,7 +82,7 @@ class Api:
                 return
 
     def push(self, items: Sequence[Json]) -> list[Json]:
-        """Send facts in one request; returns the outcomes in order.
+        """Send facts, signed or not, in one request; returns the outcomes in order.
 
         Raises:
             Stopped: one of them was refused.
@@ -95,6 +97,10 @@ class Api:
                     f"{problem['detail']} {where}\n  {item}"
                 )
         return outcomes
+
+    def enrol(self, key: DeviceKey, id: str, at: str) -> None:
+        """Give this device the key; from then on the server takes what it signs."""
+        self.post(f"devices/{key.device}/key", key.enrolment(id, at))
 
     def _json(self, method: str, path: str, **options: Json) -> Json:
         return self._send(method, path, **options).json()

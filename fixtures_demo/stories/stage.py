@@ -49,6 +49,13 @@ class Person:
     def api(self) -> Api:
         return self.device.api
 
+    def signed(self, kind: str, about: str, fact: dict[str, Any]) -> dict[str, Any]:
+        """An envelope for a path that says kind and subject, signed on this device."""
+        if self.device.key is None:
+            raise Broken("promised: everyone's device has a key; seen: none")
+        signed = self.device.key.signed(fact | {"kind": kind, "about": about})
+        return {name: signed[name] for name in signed if name not in {"kind", "about"}}
+
     def sign_out(self) -> None:
         self.api.delete(f"devices/{self.device.id}")
 
@@ -121,6 +128,7 @@ class Stage:
         email = f"{first}.{self.run}@{last}.example"
         sign_up(self.url, name, email, PASSWORD)
         device = sign_in(self.url, email, PASSWORD, f"story {self.run}")
+        device = device.with_key(fresh_id(), rfc3339(now()))
         return Person(str(device.api.get("keepers/me")["id"]), name, email, device)
 
     def visit(self, host: Person, guest: Person, collection: str, snakes: list[Snake]) -> str:

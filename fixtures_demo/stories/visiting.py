@@ -110,12 +110,16 @@ def _see_nothing(stage: Stage, guest: Person, visit: str, snakes: list[Snake]) -
 
 def _log(stage: Stage, guest: Person, visit: str, snake: Snake) -> None:
     call = fact(snake.probed("female", "3", "3", visit, held_by="keeper"))
+    call = guest.signed("call_made", snake.id, call)
     answer = guest.api.post(f"animals/{snake.id}/calls", call)
     accepted = answer["status"] == "accepted" and isinstance(answer["position"], int)
     stage.require(accepted, "the call is accepted with its place in the log", answer)
     told = SEX_WORDS.findall(json.dumps(answer))
     stage.require(not told, "the answer tells nothing but that", answer)
-    stage.saw(f"{guest.name} probes left and right; accepted at position {answer['position']}")
+    stage.saw(
+        f"{guest.name} probes left and right and signs on their phone; accepted at position "
+        f"{answer['position']}"
+    )
     again = guest.api.post(f"animals/{snake.id}/calls", call)
     same = (again["status"], again["position"]) == ("duplicate", answer["position"])
     stage.require(same, "the very same again is a duplicate at the same position", again)
@@ -125,6 +129,9 @@ def _log(stage: Stage, guest: Person, visit: str, snake: Snake) -> None:
 def _see_all(stage: Stage, guest: Person, room: Room) -> None:
     calls = guest.api.get(f"animals/{room.checked.id}/calls")["items"]
     stage.require(len(calls) == 2, "both calls are seen now", calls)
+    signed = {one["sent_by"]["id"]: one["signed"] for one in calls}
+    kept = signed == {room.keeper.id: False, guest.id: True}
+    stage.require(kept, "the guest's call shows as signed on a device, the keeper's not", signed)
     standing = guest.api.get(f"animals/{room.checked.id}/standing")
     label = standing["label"]
     stage.require(label == "verified female", "two examiners agree, one blind: verified", label)

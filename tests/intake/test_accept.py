@@ -61,10 +61,11 @@ def test_a_retry_that_overtook_the_first_answer_is_a_duplicate(world: World) -> 
     animal = world.animal("A1")
     noted = {"noted": {"type": "weight", "grams": "500"}}
     item = world.item("husbandry_noted", animal.pk, noted, texts={"note": "after a shed"})
-    early = services._prepare([item], world.now)
+    odile = Actor(world.odile.pk)
+    early = services._prepare([item], odile, world.now)
     (first,) = world.push(world.odile, item)
     with transaction.atomic():
-        (again,), _ = services._take(early, Actor(world.odile.pk), world.now, careful=False)
+        (again,), _ = services._take(early, odile, world.now, careful=False)
     assert (again.status, again.position) == ("duplicate", first.position)
 
 

@@ -15,7 +15,8 @@ from scalewitness.api.saying import At, FactId, Texts
 from scalewitness.api.shapes.words import one_of
 from scalewitness.domain import facts
 from scalewitness.domain.errors import TooLarge
-from scalewitness.intake.services import Outcome, accept
+from scalewitness.intake.outcomes import Outcome
+from scalewitness.intake.services import accept
 
 
 class PushItem(Sent, frozen=True, kw_only=True):
@@ -27,6 +28,7 @@ class PushItem(Sent, frozen=True, kw_only=True):
     about: facts.Id
     body: dict[str, Any]
     texts: Texts = field(default_factory=dict)
+    sig: facts.Signature | None = None
 
 
 class Push(Sent, frozen=True, kw_only=True):

@@ -80,18 +80,24 @@ class Known(Sent, frozen=True, kw_only=True):
     at: At | None = None
 
 
+class Signable(Known, frozen=True, kw_only=True):
+    """A fact that the sending device may sign; then it names its own id and time."""
+
+    sig: facts.Signature | None = None
+
+
 class Nothing(Sent, frozen=True):
     """An object without members."""
 
 
-class Bare(Known, frozen=True, kw_only=True):
+class Bare(Signable, frozen=True, kw_only=True):
     """A fact whose path says it all, but for free text where its kind has any."""
 
     body: Nothing = Nothing()
     texts: Texts = field(default_factory=dict)
 
 
-class Fact(Known, Generic[B], frozen=True, kw_only=True):
+class Fact(Signable, Generic[B], frozen=True, kw_only=True):
     """A fact about what the path names."""
 
     body: B
@@ -127,6 +133,7 @@ class Saying:
     now: datetime
     actor: Actor
     earlier: Entry | None = None
+    sig: str | None = None
 
     def say(
         self,
@@ -151,6 +158,7 @@ class Saying:
             "about": str(about),
             "body": dict(body or {}),
             "texts": {name: _plain(text) for name, text in (texts or {}).items()},
+            "sig": self.sig,
         }
         try:
             outcome = accept_one(item, self.actor, self.now)
@@ -187,7 +195,14 @@ def begin(request: Request, sent: Known, actor: Actor | None = None) -> Saying:
     fact_id, first_at = _identified(request, sent, actor, now)
     earlier = entry_of(fact_id)
     default = earlier.claimed_at if earlier else first_at
-    return Saying(id=fact_id, at=sent.at or rfc3339(default), now=now, actor=actor, earlier=earlier)
+    return Saying(
+        id=fact_id,
+        at=sent.at or rfc3339(default),
+        now=now,
+        actor=actor,
+        earlier=earlier,
+        sig=sent.sig if isinstance(sent, Signable) else None,
+    )
 
 
 def _identified(

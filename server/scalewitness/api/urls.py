@@ -29,6 +29,7 @@ from scalewitness.api.collections.plan_visit import plan_visit
 from scalewitness.api.collections.show_agreement import show_agreement
 from scalewitness.api.collections.show_collection import show_collection
 from scalewitness.api.devices.enrol_device import enrol_device
+from scalewitness.api.devices.enrol_key import enrol_key
 from scalewitness.api.devices.list_devices import list_devices
 from scalewitness.api.devices.revoke_device import revoke_device
 from scalewitness.api.disclosures.acknowledge import acknowledge
@@ -85,6 +86,7 @@ people = [
     path("keepers/me", resource(get=show_me, patch=edit_me), name="me"),
     path("devices", resource(get=list_devices, post=enrol_device), name="devices"),
     path("devices/<uuid:id>", resource(delete=revoke_device), name="device"),
+    path("devices/<uuid:id>/key", resource(post=enrol_key), name="device-key"),
     path("practitioners", resource(post=name_practitioner), name="practitioners"),
     path("grants", resource(get=list_grants, post=give_grant), name="grants"),
     path("grants/<uuid:id>/revocation", resource(post=revoke_grant)),

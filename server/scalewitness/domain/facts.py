@@ -26,6 +26,16 @@ Id = Annotated[
     Meta(pattern=r"^[0-9a-f]{8}-[0-9a-f]{4}-[1-8][0-9a-f]{3}-[89ab][0-9a-f]{3}-[0-9a-f]{12}$"),
 ]
 Commitment = Annotated[str, Meta(pattern=r"^[0-9a-f]{64}$")]
+PublicKey = Annotated[str, Meta(pattern=r"^[0-9a-f]{64}$")]
+Signature = Annotated[
+    str,
+    Meta(
+        pattern=r"^[A-Za-z0-9+/]{85}[AQgw]==$",
+        description="The sending device's Ed25519 signature, base64, over the canonical JSON "
+        "(RFC 8785) of the log's entry with `sig` null.",
+    ),
+]
+"""64 bytes in the one base64 spelling they have."""
 Day = Annotated[str, Meta(pattern=r"^[0-9]{4}-[0-9]{2}-[0-9]{2}$")]
 Moment = Annotated[
     str, Meta(pattern=r"^[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}\.[0-9]{3}Z$")
@@ -62,6 +72,20 @@ class GrantGiven(Body, frozen=True):
 
 class GrantRevoked(Body, frozen=True):
     grant: Id
+
+
+class DeviceKeyEnrolled(Body, frozen=True):
+    """About the keeper, by that very device, and signed with the key it names: whoever reads
+    the log can check the device's signatures from here on. ``key``: Ed25519, 32 bytes."""
+
+    device: Id
+    key: PublicKey
+
+
+class DeviceRevoked(Body, frozen=True):
+    """About the keeper. What the device signed before stays signed; nothing new is taken."""
+
+    device: Id
 
 
 # --- animals --------------------------------------------------------------------------
@@ -375,6 +399,8 @@ class FindingRecorded(Body, frozen=True):
 BODIES: dict[str, type[Body]] = {
     "grant_given": GrantGiven,
     "grant_revoked": GrantRevoked,
+    "device_key_enrolled": DeviceKeyEnrolled,
+    "device_revoked": DeviceRevoked,
     "animal_registered": AnimalRegistered,
     "particulars_corrected": ParticularsCorrected,
     "identifier_assigned": IdentifierAssigned,

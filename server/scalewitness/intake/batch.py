@@ -31,6 +31,21 @@ class Actor:
         return self.keeper or self.buyer
 
 
+def draft_of(fact: Sealed, sender: Actor) -> Draft:
+    """The fact as it would enter the log from this sender."""
+    return Draft(
+        id=fact.id,
+        kind=fact.kind,
+        by=sender.by,
+        device=sender.device,
+        at=fact.at,
+        about=fact.about,
+        body=fact.logged_body(),
+        flags=fact.flags,
+        sig=fact.sig,
+    )
+
+
 def fresh_id(now: datetime) -> UUID:
     """A UUIDv7 for what the record itself states."""
     return uuid7(round(now.timestamp() * 1000), os.urandom(10))
@@ -56,25 +71,13 @@ class Batch:
         self._writer = Writer(received_at)
         self.began = self._writer.size
 
-    def log(self, fact: Sealed, *, by: UUID | None = None) -> Logged[Any]:
-        """Take a position for a sent fact and keep its texts. ``by`` other than the actor
-        only for a held call, which enters as its examiner's."""
-        device = None if by else self.actor.device
-        by = by or self.actor.by
-        position = self._writer.add(
-            Draft(
-                id=fact.id,
-                kind=fact.kind,
-                by=by,
-                device=device,
-                at=fact.at,
-                about=fact.about,
-                body=fact.logged_body(),
-                flags=fact.flags,
-            )
-        )
+    def log(self, fact: Sealed, *, sender: Actor | None = None) -> Logged[Any]:
+        """Take a position for a sent fact and keep its texts. ``sender`` other than the actor
+        only for a held call, which enters as its examiner's, from their device."""
+        sender = sender or self.actor
+        position = self._writer.add(draft_of(fact, sender))
         self.keep_texts(fact)
-        return Logged(fact.id, position, by, fact.at, self.now, fact.about, fact.body)
+        return Logged(fact.id, position, sender.by, fact.at, self.now, fact.about, fact.body)
 
     @property
     def log_size(self) -> int:

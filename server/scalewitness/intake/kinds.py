@@ -3,7 +3,7 @@
 from collections.abc import Callable
 
 from scalewitness.intake.batch import Batch
-from scalewitness.intake.rules import animals, calls, disputes, people, sales, visits
+from scalewitness.intake.rules import animals, calls, devices, disputes, people, sales, visits
 from scalewitness.intake.submission import Sealed
 
 Rule = Callable[[Sealed, Batch], int | None]
@@ -11,6 +11,8 @@ Rule = Callable[[Sealed, Batch], int | None]
 RULES: dict[str, Rule] = {
     "grant_given": people.grant_given,
     "grant_revoked": people.grant_revoked,
+    "device_key_enrolled": devices.device_key_enrolled,
+    "device_revoked": devices.device_revoked,
     "animal_registered": animals.animal_registered,
     "particulars_corrected": animals.particulars_corrected,
     "identifier_assigned": animals.identifier_assigned,

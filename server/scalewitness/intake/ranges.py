@@ -15,6 +15,7 @@ from scalewitness.domain.observations import DEEPEST, PROBE_MM, Probing, Reprodu
 from scalewitness.domain.sexing.linked_trait import ImpossibleYoung, linked_traits
 from scalewitness.domain.sexing.stated_linkage import chance_alone
 from scalewitness.domain.sexing.taxa import UnknownSpecies, taxon
+from scalewitness.domain.translog.signatures import is_public_key
 
 LONGEST_VISIT = timedelta(days=92)
 """A visit is an occasion, not a standing arrangement (our judgement)."""
@@ -105,6 +106,12 @@ def _grant(body: facts.GrantGiven, received_at: datetime) -> None:
         raise OutOfRange("The grant would already be over.", pointer="/body/until")
     if body.role == "partner" and body.animals is not None:
         raise WrongShape("A partner shares the whole collection.", pointer="/body/animals")
+
+
+@_check.register
+def _device_key(body: facts.DeviceKeyEnrolled, received_at: datetime) -> None:
+    if not is_public_key(bytes.fromhex(body.key)):
+        raise OutOfRange("Anyone could sign for this key.", pointer="/body/key")
 
 
 @_check.register

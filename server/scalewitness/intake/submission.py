@@ -1,7 +1,9 @@
 """From what a client sent to a typed, sealed fact; pure but for the salt it is handed.
 
-A submission is ``{id, kind, at, about, body, texts}``. ``texts`` carries the free text of
-commitment fields, as plain text (the server salts it) or as ``{text, salt}``.
+A submission is ``{id, kind, at, about, body, texts, sig}``. ``texts`` carries the free text
+of commitment fields, as plain text (the server salts it) or as ``{text, salt}``. ``sig`` is
+the sending device's signature over the entry as the log will hold it; a device that signs
+salts its texts itself.
 """
 
 import re
@@ -47,10 +49,15 @@ class Submission(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     about: facts.Id
     body: dict[str, Any]
     texts: dict[str, str | SaltedText] = {}
+    sig: facts.Signature | None = None
 
 
 class Sealed(msgspec.Struct, frozen=True):
-    """A fact ready to be judged: typed body, commitments in place of its texts."""
+    """A fact ready to be judged: typed body, commitments in place of its texts.
+
+    ``proved`` is the key that ``sig`` was found to fit; ``salted_here`` says that a text
+    came without a salt.
+    """
 
     id: UUID
     kind: str
@@ -59,6 +66,9 @@ class Sealed(msgspec.Struct, frozen=True):
     body: facts.Body
     texts: dict[str, tuple[bytes, str]]
     flags: tuple[str, ...]
+    sig: str | None = None
+    proved: bytes | None = None
+    salted_here: bool = False
 
     def logged_body(self) -> dict[str, Any]:
         """The body as it enters the log."""
@@ -104,6 +114,8 @@ def seal(submission: Submission, received_at: datetime, salt_of: Callable[[str],
         body=body,
         texts=texts,
         flags=flags,
+        sig=submission.sig,
+        salted_here=any(isinstance(given, str) for given in submission.texts.values()),
     )
 
 

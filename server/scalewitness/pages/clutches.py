@@ -15,7 +15,8 @@ from scalewitness.animals.queries import conditions_of
 from scalewitness.calls.queries.clutches import Clutch, clutch_with, clutches_of, ratio_in_words
 from scalewitness.calls.queries.visibility import visible_animals
 from scalewitness.domain.cautions import BEFORE_A_CHECK
-from scalewitness.intake.services import Outcome, accept
+from scalewitness.intake.outcomes import Outcome
+from scalewitness.intake.services import accept
 from scalewitness.pages.access import actor_of, page, signed_in
 from scalewitness.pages.attention import title_of
 from scalewitness.pages.collections import stewarded

@@ -58,6 +58,7 @@ class Shown:
     text: str
     identity: str
     knew: str
+    signed: str
     interest: str | None
     weight: str | None
     state: str
@@ -133,6 +134,7 @@ def _shown(key: str, one: ShownCall, who: str, dossier: Dossier, *, notes: bool)
         text=lines.get(str(call.pk), plain),
         identity=IDENTITY[call.identity],
         knew=_knew(call),
+        signed=_signed(one),
         interest=_interest(call),
         weight=support(one.weight.log10_lr) if one.weight else None,
         state=_state(one),
@@ -151,6 +153,14 @@ def _knew(call: Call) -> str:
     if call.anchored_to:
         return f"Knew it had been called {call.anchored_to}"
     return "No earlier answer was on record"
+
+
+def _signed(one: ShownCall) -> str:
+    """Whoever reports a call signs for their own word, not for the examiner's."""
+    if not one.signed:
+        return "Not signed on a device."
+    whose = "examiner's" if one.call.role == "keeper" else "sender's"
+    return f"Signed on the {whose} device."
 
 
 def _interest(call: Call) -> str | None:

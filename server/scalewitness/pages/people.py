@@ -12,11 +12,13 @@ from django.utils import timezone
 from scalewitness.animals.models import Collection
 from scalewitness.animals.queries import collections_of
 from scalewitness.domain.errors import NotFound, VersionStale
+from scalewitness.domain.translog.signatures import fingerprint
+from scalewitness.intake.devices import revoke_device
 from scalewitness.pages.access import actor_of, page, post_or_go, signed_in
 from scalewitness.pages.collections import stewarded
 from scalewitness.pages.forms.facts import FactForm, retype
 from scalewitness.pages.forms.visits import GrantForm
-from scalewitness.people.models import Grant, Keeper
+from scalewitness.people.models import Device, Grant, Keeper
 from scalewitness.people.queries import (
     devices_of,
     grant_of,
@@ -24,7 +26,7 @@ from scalewitness.people.queries import (
     grants_held,
     has_verified_address,
 )
-from scalewitness.people.services import rename, revoke_device
+from scalewitness.people.services import rename
 
 
 class NameForm(forms.Form):
@@ -69,11 +71,16 @@ def show_account(request: HttpRequest, keeper: Keeper) -> HttpResponse:
         "form": form,
         "keeper": keeper,
         "verified": has_verified_address(keeper),
-        "devices": devices_of(keeper),
+        "devices": [_device(one) for one in devices_of(keeper)],
         **_grants(keeper),
     }
     status = 422 if form.errors and status == 200 else status
     return page(request, "people/account.html", context, status=status)
+
+
+def _device(device: Device) -> dict[str, Any]:
+    key = bytes.fromhex(device.key.public) if hasattr(device, "key") else None
+    return {"device": device, "fingerprint": fingerprint(key) if key else None}
 
 
 def _grants(keeper: Keeper) -> dict[str, Any]:
@@ -106,7 +113,7 @@ def _state(grant: Grant) -> str:
 @post_or_go("account", of_it=False)
 @signed_in
 def revoke(request: HttpRequest, keeper: Keeper, device_id: UUID) -> HttpResponse:
-    revoke_device(keeper, device_id, timezone.now())
+    revoke_device(keeper, device_id, actor_of(keeper), timezone.now())
     messages.success(request, "That device is signed out.")
     return redirect("account")
 

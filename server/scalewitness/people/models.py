@@ -58,6 +58,36 @@ class Device(models.Model):
         return self.name
 
 
+class DeviceKey(AppendOnly):
+    """The key a device signs facts with: one a device, and no two devices share one.
+
+    ``position`` is that of the fact that enrolled it.
+    """
+
+    device = models.OneToOneField(
+        Device, primary_key=True, on_delete=models.PROTECT, related_name="key"
+    )
+    position = models.BigIntegerField(unique=True)
+    public = models.CharField(max_length=64, unique=True)
+    at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"key of {self.device_id}"
+
+
+class DeviceKeyEnd(AppendOnly):
+    """The device was revoked: what it signed stays signed, nothing new is taken."""
+
+    key = models.OneToOneField(
+        DeviceKey, primary_key=True, on_delete=models.PROTECT, related_name="end"
+    )
+    position = models.BigIntegerField(unique=True)
+    at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"end of {self.key_id}"
+
+
 class Practitioner(models.Model):
     """A veterinarian, laboratory or earlier keeper whose call someone reported.
 

@@ -9,6 +9,7 @@ from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from scalewitness.people.models import (
     Device,
+    DeviceKey,
     Grant,
     GrantAnimal,
     GrantEnd,
@@ -73,7 +74,29 @@ def has_verified_address(keeper: Keeper) -> bool:
 
 
 def devices_of(keeper: Keeper) -> QuerySet[Device]:
-    return Device.objects.filter(keeper=keeper).order_by("-enrolled_at")
+    found = Device.objects.filter(keeper=keeper).select_related("key__end")
+    return found.order_by("-enrolled_at")
+
+
+def device_of(keeper: UUID | None, device: UUID | None) -> Device | None:
+    """The device, if it is this keeper's."""
+    if keeper is None or device is None:
+        return None
+    found = Device.objects.filter(pk=device, keeper=keeper).select_related("key__end")
+    return found.first()
+
+
+def signing_key(keeper: UUID | None, device: UUID | None) -> bytes | None:
+    """The key whose signatures are taken from this keeper on this device; None: none are."""
+    found = device_of(keeper, device)
+    if found is None or found.revoked_at is not None or not hasattr(found, "key"):
+        return None
+    return None if hasattr(found.key, "end") else bytes.fromhex(found.key.public)
+
+
+def is_enrolled(key: str) -> bool:
+    """Whether any device, revoked or not, holds this public key (hex)."""
+    return DeviceKey.objects.filter(public=key).exists()
 
 
 def keeper_of(keeper: UUID) -> Keeper | None:

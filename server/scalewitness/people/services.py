@@ -18,11 +18,18 @@ from scalewitness.domain.errors import (
     WrongCredentials,
     WrongShape,
 )
-from scalewitness.domain.facts import GrantGiven, GrantRevoked
+from scalewitness.domain.facts import (
+    DeviceKeyEnrolled,
+    DeviceRevoked,
+    GrantGiven,
+    GrantRevoked,
+)
 from scalewitness.domain.moments import parse_moment
 from scalewitness.ledger.services.writing import Logged
 from scalewitness.people.models import (
     Device,
+    DeviceKey,
+    DeviceKeyEnd,
     Grant,
     GrantAnimal,
     GrantEnd,
@@ -108,7 +115,8 @@ def enrol_device(keeper: Keeper, name: str, now: datetime) -> tuple[Device, str]
 
 
 def revoke_device(keeper: Keeper, device_id: UUID, now: datetime) -> None:
-    """Its token stops working at once.
+    """Its token stops working at once. For a device without a key: one with a key is revoked
+    by a fact.
 
     Raises:
         NotFound: not a device of this keeper.
@@ -117,11 +125,31 @@ def revoke_device(keeper: Keeper, device_id: UUID, now: datetime) -> None:
         device = Device.objects.select_for_update().filter(pk=device_id, keeper=keeper).first()
         if device is None:
             raise NotFound()
-        token, device.token = device.token, None
-        device.revoked_at = device.revoked_at or now
-        device.save()
-        if token is not None:
-            token.delete()
+        _sign_out(device, now)
+
+
+def _sign_out(device: Device, now: datetime) -> None:
+    token, device.token = device.token, None
+    device.revoked_at = device.revoked_at or now
+    device.save()
+    if token is not None:
+        token.delete()
+
+
+def store_device_key(fact: Logged[DeviceKeyEnrolled]) -> None:
+    DeviceKey.objects.create(
+        device_id=UUID(fact.body.device),
+        position=fact.position,
+        public=fact.body.key,
+        at=fact.at,
+    )
+
+
+def store_device_end(fact: Logged[DeviceRevoked]) -> None:
+    """The key signs nothing from here on, and the device's token stops working."""
+    device = Device.objects.select_for_update().get(pk=UUID(fact.body.device))
+    DeviceKeyEnd.objects.create(key_id=device.pk, position=fact.position, at=fact.received_at)
+    _sign_out(device, fact.received_at)
 
 
 def name_practitioner(keeper: Keeper, practitioner: UUID, name: str) -> Practitioner:

@@ -6,13 +6,14 @@ from django.utils import timezone
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from scalewitness.api.authentication import keeper_of
+from scalewitness.api.authentication import actor_of, keeper_of
 from scalewitness.api.operations import operation
-from scalewitness.people import services
+from scalewitness.intake import devices
 
 
 @operation("Revoke a device", gives={204: None}, harmless=True)
 def revoke_device(request: Request, id: UUID) -> Response:
-    """Its token stops working at once. Doing it twice changes nothing."""
-    services.revoke_device(keeper_of(request), id, timezone.now())
+    """Its token stops working at once, and nothing signed with its key is taken any more; what
+    it signed stays signed. Doing it twice changes nothing."""
+    devices.revoke_device(keeper_of(request), id, actor_of(request), timezone.now())
     return Response(status=204)

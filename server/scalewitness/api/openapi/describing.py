@@ -4,12 +4,13 @@ import re
 from collections import defaultdict
 from collections.abc import Iterable
 from http import HTTPStatus
-from typing import Any
+from typing import Any, get_origin
 
 from scalewitness.api.openapi.components import Components
 from scalewitness.api.operations import Operation
 from scalewitness.api.problems import MEDIA_TYPE, Problem
 from scalewitness.domain.errors import (
+    BadSignature,
     Fenced,
     LinkGone,
     Malformed,
@@ -110,6 +111,8 @@ def _common(one: Operation, path: str, method: str) -> Iterable[type[Refused]]:
     """What follows from how an operation is called."""
     if one.takes is not None:
         yield from (Malformed, TooLarge, WrongShape)
+    if "sig" in _members(one.takes):
+        yield BadSignature
     if one.query:
         yield Malformed
     if one.edits:
@@ -120,6 +123,12 @@ def _common(one: Operation, path: str, method: str) -> Iterable[type[Refused]]:
         yield LinkGone
     if one.is_for_later(method):
         yield Fenced
+
+
+def _members(taken: Any) -> tuple[str, ...]:
+    """The names of what a request body may hold; of a generic one too."""
+    members: tuple[str, ...] = getattr(get_origin(taken) or taken, "__struct_fields__", ())
+    return members
 
 
 def _of_the_edge(one: Operation) -> Iterable[tuple[int, str]]:

@@ -49,7 +49,8 @@ class CallShown(Struct, frozen=True):
     """One call with what was said against it and what it weighs. ``weight`` is None when it
     does not count; ``finding`` is the one that set it aside. ``interested``: whoever sent it
     had a share in the animal, or was selling or buying it; when ``second_hand`` that is not
-    the examiner, and what the examiner knew is hearsay."""
+    the examiner, and what the examiner knew is hearsay. ``signed``: the device it was sent
+    from signed it, which the log's entry holds; the sender's, when ``second_hand``."""
 
     id: UUID
     animal: UUID
@@ -68,6 +69,7 @@ class CallShown(Struct, frozen=True):
     blind: bool
     interested: bool
     second_hand: bool
+    signed: bool
     anchored_to: str | None
     identity: str
     stage: str
@@ -155,6 +157,7 @@ def call(shown: ShownCall, known: Dossier) -> CallShown:
         blind=row.blind,
         interested=row.interested,
         second_hand=row.role != "keeper",
+        signed=shown.signed,
         anchored_to=row.anchored_to,
         identity=row.identity,
         stage=row.stage,

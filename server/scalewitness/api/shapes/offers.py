@@ -38,7 +38,8 @@ class Evidence(Struct, frozen=True):
 
 
 class CallTold(Struct, frozen=True):
-    """A call as a buyer is told of it; ``counts`` is false for one withdrawn or set aside."""
+    """A call as a buyer is told of it; ``counts`` is false for one withdrawn or set aside;
+    ``signed``: on the device of whoever sent it."""
 
     who: str
     method: words.Method
@@ -48,6 +49,7 @@ class CallTold(Struct, frozen=True):
     received_at: datetime
     blind: bool
     identity: str
+    signed: bool
     counts: bool
     withdrawn: bool
     set_aside: bool
@@ -154,6 +156,7 @@ def _told(shown: ShownCall, sale: Sale, sellers: frozenset[UUID]) -> CallTold:
         received_at=call.received_at,
         blind=call.blind,
         identity=call.identity,
+        signed=shown.signed,
         counts=shown.counts,
         withdrawn=shown.withdrawn,
         set_aside=shown.set_aside,

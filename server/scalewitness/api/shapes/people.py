@@ -7,7 +7,8 @@ from msgspec import Struct
 
 from scalewitness.animals.models import Collection
 from scalewitness.api.shapes import words
-from scalewitness.people.models import Device, Grant, Keeper, Practitioner
+from scalewitness.domain.translog.signatures import fingerprint
+from scalewitness.people.models import Device, DeviceKey, Grant, Keeper, Practitioner
 
 
 class Person(Struct, frozen=True):
@@ -27,14 +28,26 @@ class Profile(Struct, frozen=True):
     version: int
 
 
+class KeyShown(Struct, frozen=True):
+    """The Ed25519 key a device signs facts with: ``public`` in hexadecimal, ``fingerprint``
+    for people to compare, and where in the log it was enrolled and, if so, revoked."""
+
+    public: str
+    fingerprint: str
+    position: int
+    revoked_position: int | None
+
+
 class DeviceShown(Struct, frozen=True):
-    """A phone or computer signed in on; ``this``: the one asking."""
+    """A phone or computer signed in on; ``this``: the one asking. ``key`` None: it cannot
+    sign."""
 
     id: UUID
     name: str
     enrolled_at: datetime
     revoked_at: datetime | None
     this: bool
+    key: KeyShown | None
 
 
 class DeviceEnrolled(Struct, frozen=True):
@@ -101,6 +114,16 @@ def device(one: Device, current: UUID | None) -> DeviceShown:
         enrolled_at=one.enrolled_at,
         revoked_at=one.revoked_at,
         this=one.pk == current,
+        key=_key(one.key) if hasattr(one, "key") else None,
+    )
+
+
+def _key(one: DeviceKey) -> KeyShown:
+    return KeyShown(
+        public=one.public,
+        fingerprint=fingerprint(bytes.fromhex(one.public)),
+        position=one.position,
+        revoked_position=one.end.position if hasattr(one, "end") else None,
     )
 
 

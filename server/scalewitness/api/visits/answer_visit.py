@@ -8,10 +8,10 @@ from rest_framework.response import Response
 
 from scalewitness.api.operations import operation
 from scalewitness.api.reading import body_of
-from scalewitness.api.saying import ANSWERS, FACT_REFUSALS, Known, begin
+from scalewitness.api.saying import ANSWERS, FACT_REFUSALS, Signable, begin
 
 
-class VisitAnswer(Known, frozen=True, kw_only=True):
+class VisitAnswer(Signable, frozen=True, kw_only=True):
     """The guest's answer to an invitation."""
 
     accepted: bool

@@ -20,7 +20,7 @@ from scalewitness.domain.sexing.sensitivity import Sensitivity
 from scalewitness.domain.sexing.standing import Assessment, CallWeight
 from scalewitness.domain.sexing.stated_linkage import Start, with_linkage
 from scalewitness.domain.sexing.taxa import Taxon, taxon
-from scalewitness.ledger.queries.entries import texts_of
+from scalewitness.ledger.queries.entries import signed_among, texts_of
 from scalewitness.people.queries import names_of
 
 Texts = dict[tuple[UUID, str], str]
@@ -29,13 +29,15 @@ Texts = dict[tuple[UUID, str], str]
 
 @dataclass(frozen=True, slots=True)
 class ShownCall:
-    """A call with what people see beside it. ``weight`` is None when it does not count."""
+    """A call with what people see beside it. ``weight`` is None when it does not count;
+    ``signed``: its entry carries the signature of the device that sent it."""
 
     call: Call
     examiner_name: str
     sender_name: str
     note: str | None
     weight: CallWeight | None
+    signed: bool
 
     @property
     def counts(self) -> bool:
@@ -116,6 +118,7 @@ def _shown(
     calls: list[Call], assessment: Assessment, names: dict[UUID, str], texts: Texts
 ) -> Iterable[ShownCall]:
     weights = {weight.call: weight for weight in assessment.weights}
+    signed = signed_among(call.pk for call in calls)
     for call in calls:
         yield ShownCall(
             call=call,
@@ -123,4 +126,5 @@ def _shown(
             sender_name=names.get(call.by, "unknown"),
             note=texts.get((call.pk, "note")),
             weight=weights.get(str(call.pk)),
+            signed=call.pk in signed,
         )

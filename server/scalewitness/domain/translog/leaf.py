@@ -92,6 +92,12 @@ def signable_bytes(
     )
 
 
+def signed_bytes(leaf: Leaf) -> bytes:
+    """What the signature of an entry read back is over."""
+    members = {name: getattr(leaf, name) for name in leaf.__struct_fields__ if name != "v"}
+    return leaf_bytes(**(members | {"sig": None}))
+
+
 def read_leaf(data: bytes) -> Leaf:
     """Read an entry back, accepting only the very bytes :func:`leaf_bytes` writes.
 

@@ -1,5 +1,6 @@
 """Ed25519 (RFC 8032) checks, with no second signature for the same message."""
 
+from hashlib import sha256
 from typing import Final
 
 from cryptography.exceptions import InvalidSignature
@@ -34,6 +35,12 @@ def _has_small_order(y: int) -> bool:
     if y in (0, 1, _PRIME - 1):
         return True
     return (_D * pow(y, 4, _PRIME) + 2 * y * y - 1) % _PRIME == 0
+
+
+def fingerprint(key: bytes) -> str:
+    """For people to compare: half the key's SHA-256 as eight groups of four hex digits."""
+    digits = sha256(key).hexdigest()[:32]
+    return " ".join(digits[at : at + 4] for at in range(0, 32, 4))
 
 
 def verify_ed25519(public_key: bytes, message: bytes, signature: bytes) -> bool:

@@ -31,7 +31,7 @@ from scalewitness.domain.facts import (
 )
 from scalewitness.domain.observations import Statement
 from scalewitness.domain.sexing.taxa import life_stage, taxon
-from scalewitness.intake.batch import Batch
+from scalewitness.intake.batch import Actor, Batch
 from scalewitness.intake.submission import Sealed
 from scalewitness.ledger.services.writing import Logged
 from scalewitness.people.models import Grant, Practitioner
@@ -52,12 +52,12 @@ def call_made(fact: Sealed, batch: Batch) -> int | None:
     elif _came_late(fact, body, animal, batch):
         _hold(fact, animal, batch)
         return None
-    return _store(fact, animal, batch, batch.actor.by).position
+    return _store(fact, animal, batch, batch.actor).position
 
 
-def _store(fact: Sealed, animal: Animal, batch: Batch, by: UUID | None) -> Logged[CallMade]:
-    known = _circumstance(fact, animal, batch, by)
-    logged = batch.log(fact, by=by if by != batch.actor.by else None)
+def _store(fact: Sealed, animal: Animal, batch: Batch, sender: Actor) -> Logged[CallMade]:
+    known = _circumstance(fact, animal, batch, sender.by)
+    logged = batch.log(fact, sender=sender)
     services.store_call(logged, known, fact.flags)
     batch.touch(animal.pk, fact.id, fact.kind, known)
     return logged
@@ -133,6 +133,7 @@ def _hold(fact: Sealed, animal: Animal, batch: Batch) -> None:
             "at": fact.at.isoformat(),
             "body": fact.logged_body(),
             "flags": list(fact.flags),
+            "sig": fact.sig,
         },
         by=cast(UUID, batch.actor.by),
         device=batch.actor.device,
@@ -239,12 +240,14 @@ def late_call_decided(fact: Sealed, batch: Batch) -> int:
     logged = batch.log(fact)
     services.store_decision(logged)
     if body.admitted:
-        _store(_released(held), held.animal, batch, held.by)
+        sender = Actor(keeper=held.by, device=held.device)
+        _store(_released(held), held.animal, batch, sender)
     return logged.position
 
 
 def _released(held: HeldCall) -> Sealed:
-    """The held call as it was sealed; its texts were kept when it came in."""
+    """The held call as it was sealed; its texts were kept, and its signature was checked,
+    when it came in."""
     kept = held.submission
     return Sealed(
         id=held.pk,
@@ -254,4 +257,5 @@ def _released(held: HeldCall) -> Sealed:
         body=msgspec.convert(kept["body"], CallMade),
         texts={},
         flags=(*kept["flags"], "late"),
+        sig=kept.get("sig"),
     )

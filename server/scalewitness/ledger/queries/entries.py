@@ -31,6 +31,12 @@ def leaf_of(entry: Entry) -> Leaf:
     return read_leaf(bytes(entry.leaf))
 
 
+def signed_among(facts: Iterable[UUID]) -> set[UUID]:
+    """Those of the facts whose entry carries a device's signature."""
+    rows = Entry.objects.filter(fact__in=list(facts)).values_list("fact", "leaf")
+    return {fact for fact, leaf in rows if read_leaf(bytes(leaf)).sig is not None}
+
+
 def entries_by_position(kinds: Iterable[str] | None = None) -> Iterator[Entry]:
     """All entries in log order, streamed; optionally of some kinds only."""
     entries = Entry.objects.order_by("position")

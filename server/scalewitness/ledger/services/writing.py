@@ -30,9 +30,17 @@ class Draft:
     about: UUID | None
     body: Mapping[str, Any]
     flags: tuple[str, ...] = ()
+    sig: str | None = None
 
     def leaf(self) -> bytes:
         """The canonical bytes that the log hashes."""
+        return self._bytes(self.sig)
+
+    def signable(self) -> bytes:
+        """The canonical bytes that a device signs."""
+        return self._bytes(None)
+
+    def _bytes(self, sig: str | None) -> bytes:
         return leaf_bytes(
             kind=self.kind,
             id=str(self.id),
@@ -41,7 +49,7 @@ class Draft:
             at=rfc3339(self.at),
             about=str(self.about) if self.about else None,
             body=self.body,
-            sig=None,
+            sig=sig,
         )
 
 

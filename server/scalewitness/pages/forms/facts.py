@@ -15,7 +15,8 @@ from django.utils import timezone
 from scalewitness.domain.errors import NotFound, Refused
 from scalewitness.domain.moments import rfc3339
 from scalewitness.intake.batch import Actor, fresh_id
-from scalewitness.intake.services import Outcome, accept_one
+from scalewitness.intake.outcomes import Outcome
+from scalewitness.intake.services import accept_one
 
 TEXTS = ("note", "reasons", "statement")
 TEXT_LIMIT = 4000

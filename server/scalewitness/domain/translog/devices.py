@@ -1,0 +1,104 @@
+"""Whether the signatures in the log hold, from its entries alone.
+
+A device's key enters the log as a fact that the key itself signs. So anyone who holds the
+entries can check every later signature, for ever, without asking the server who was who.
+"""
+
+from dataclasses import dataclass
+from typing import Final
+
+from scalewitness.domain.translog.base64s import decode64
+from scalewitness.domain.translog.leaf import Leaf, signed_bytes
+from scalewitness.domain.translog.signatures import verify_ed25519
+
+ENROLLED: Final = "device_key_enrolled"
+REVOKED: Final = "device_revoked"
+DECIDED: Final = "late_call_decided"
+
+
+@dataclass(frozen=True, slots=True)
+class Enrolled:
+    """A key the log knows, and whose device holds it."""
+
+    keeper: str
+    key: bytes
+
+
+class Devices:
+    """The devices as the log tells of them. Feed it every entry from position 0, in order.
+
+    The record checks a call when it comes in; one held for its host's decision may enter
+    after its device was revoked. That it came before, only the record can say.
+    """
+
+    def __init__(self) -> None:
+        self._enrolled: dict[str, Enrolled] = {}
+        self._keys: set[bytes] = set()
+        self._revoked: set[str] = set()
+        self._released: set[str] = set()
+
+    def read(self, leaf: Leaf) -> str | None:
+        """Take the next entry in; what is wrong with its signature, or None.
+
+        An entry without a signature is fine unless it enrols a key.
+        """
+        fault = self._fault(leaf)
+        if fault is None:
+            self._learn(leaf)
+        return fault
+
+    def key_of(self, device: str) -> bytes | None:
+        """The device's key, also after its revocation."""
+        known = self._enrolled.get(device)
+        return known.key if known else None
+
+    def _fault(self, leaf: Leaf) -> str | None:
+        if leaf.kind == ENROLLED:
+            return self._enrolment_fault(leaf)
+        if leaf.sig is None:
+            return None
+        known = self._enrolled.get(leaf.device or "")
+        if known is None:
+            return "signed by a device without a key"
+        if known.keeper != leaf.by:
+            return "signed by another keeper's device"
+        if leaf.device in self._revoked and leaf.id not in self._released:
+            return "signed by a device that had been revoked"
+        return None if holds(leaf, known.key) else "the signature does not fit"
+
+    def _enrolment_fault(self, leaf: Leaf) -> str | None:
+        device, key = leaf.body.get("device"), _unhexed(leaf.body.get("key"))
+        if leaf.by is None or leaf.by != leaf.about or device != leaf.device:
+            return "a key enrolled for someone else"
+        if device in self._enrolled or key in self._keys:
+            return "the device or the key was enrolled before"
+        return None if holds(leaf, key) else "the key does not sign its own enrolment"
+
+    def _learn(self, leaf: Leaf) -> None:
+        body = leaf.body
+        if leaf.kind == ENROLLED:
+            self._enrol(body["device"], leaf.by or "", bytes.fromhex(body["key"]))
+        elif leaf.kind == REVOKED:
+            self._revoked.add(body["device"])
+        elif leaf.kind == DECIDED and body["admitted"]:
+            self._released.add(body["held"])
+
+    def _enrol(self, device: str, keeper: str, key: bytes) -> None:
+        self._enrolled[device] = Enrolled(keeper, key)
+        self._keys.add(key)
+
+
+def holds(leaf: Leaf, key: bytes) -> bool:
+    """Whether the entry carries a signature, and it is by this key over this entry."""
+    try:
+        signature = decode64(leaf.sig or "")
+    except ValueError:
+        return False
+    return verify_ed25519(key, signed_bytes(leaf), signature)
+
+
+def _unhexed(text: object) -> bytes:
+    try:
+        return bytes.fromhex(text) if isinstance(text, str) else b""
+    except ValueError:
+        return b""

@@ -1,0 +1,124 @@
+"""What became of an item, this time and before."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+from functools import partial
+from typing import Any, Literal
+from uuid import UUID
+
+import msgspec
+
+from scalewitness.calls.models import HeldCall
+from scalewitness.domain.errors import IdReused
+from scalewitness.domain.translog.commitment import commit
+from scalewitness.domain.translog.leaf import signed_bytes
+from scalewitness.intake.batch import Actor, draft_of
+from scalewitness.intake.submission import Sealed
+from scalewitness.ledger.models import Entry
+from scalewitness.ledger.queries.entries import entries_of, leaf_of, salts_of
+from scalewitness.ledger.services.writing import Draft
+
+
+class Outcome(msgspec.Struct, frozen=True, omit_defaults=True):
+    """What became of one item. ``position`` for accepted and duplicate, ``problem`` (RFC
+    9457 members) for refused; ``flags`` such as ``clock_ahead``."""
+
+    id: str | None
+    status: Literal["accepted", "duplicate", "held", "refused"]
+    position: int | None = None
+    flags: tuple[str, ...] = ()
+    problem: dict[str, Any] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class _Earlier:
+    """A fact known by its id: what it says, from which device, signed with what."""
+
+    signable: Callable[[], bytes]
+    device: UUID | None
+    sig: str | None
+    status: Literal["duplicate", "held"]
+    position: int | None = None
+
+
+class Seen:
+    """Ids already known, in the log or earlier in this batch: the same again is a
+    duplicate, anything else under the same id is refused.
+
+    A repeat is the same from any device of its keeper, and with or without a signature: the
+    first one to arrive is kept as it came.
+    """
+
+    def __init__(self, ids: Sequence[UUID], actor: Actor) -> None:
+        self._actor = actor
+        self._earlier = {held.pk: _held(held) for held in HeldCall.objects.filter(pk__in=ids)}
+        self._earlier |= {fact: _logged(entry) for fact, entry in entries_of(ids).items()}
+        self._salts = salts_of(ids)
+
+    def add(self, item: Sealed, outcome: Outcome) -> None:
+        status: Literal["duplicate", "held"] = "held" if outcome.status == "held" else "duplicate"
+        draft = draft_of(item, self._actor)
+        self._earlier[item.id] = _Earlier(
+            draft.signable, draft.device, item.sig, status, outcome.position
+        )
+        self._salts |= {(item.id, field): salt for field, (salt, _) in item.texts.items()}
+
+    def has(self, item: Sealed) -> bool:
+        """Whether this very fact came before with this very signature: it was checked then,
+        and counts although its device may be revoked by now."""
+        earlier = self._earlier.get(item.id)
+        return (
+            earlier is not None
+            and item.sig is not None
+            and item.sig == earlier.sig
+            and self._same(item, earlier)
+        )
+
+    def outcome(self, item: Sealed) -> Outcome | None:
+        """What became of the item before; None when its id is new.
+
+        Raises:
+            IdReused: its id stands for something else.
+        """
+        earlier = self._earlier.get(item.id)
+        if earlier is None:
+            return None
+        if not self._same(item, earlier):
+            raise IdReused()
+        return Outcome(str(item.id), earlier.status, earlier.position, item.flags)
+
+    def _same(self, item: Sealed, earlier: _Earlier) -> bool:
+        sender = replace(self._actor, device=earlier.device)
+        return draft_of(self._resalted(item), sender).signable() == earlier.signable()
+
+    def _resalted(self, item: Sealed) -> Sealed:
+        """The item with its texts under the salts kept for it: each sending drew its own."""
+        texts = {
+            field: (self._salts.get((item.id, field), salt), text)
+            for field, (salt, text) in item.texts.items()
+        }
+        made = {field: commit(text, salt) for field, (salt, text) in texts.items()}
+        body = msgspec.structs.replace(item.body, **made)
+        return msgspec.structs.replace(item, body=body, texts=texts)
+
+
+def _logged(entry: Entry) -> _Earlier:
+    leaf = leaf_of(entry)
+    return _Earlier(
+        partial(signed_bytes, leaf), entry.device, leaf.sig, "duplicate", entry.position
+    )
+
+
+def _held(held: HeldCall) -> _Earlier:
+    kept = held.submission
+    draft = Draft(
+        id=held.pk,
+        kind="call_made",
+        by=held.by,
+        device=held.device,
+        at=datetime.fromisoformat(kept["at"]),
+        about=held.animal_id,
+        body=kept["body"],
+    )
+    return _Earlier(draft.signable, held.device, kept.get("sig"), "held")
