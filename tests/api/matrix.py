@@ -5,11 +5,13 @@ from dataclasses import dataclass, field
 from datetime import timedelta
 from typing import Any
 
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from django.utils import timezone
 from tests.api.stage import PERSONAS, Stage
 from tests.world import PASSWORD, new_id, probing
 
 from scalewitness.domain.moments import rfc3339
+from scalewitness_cli.devicekey import DeviceKey
 
 Body = Callable[[Stage], dict[str, Any]]
 
@@ -74,6 +76,13 @@ def fact(body: dict[str, Any] | None = None, about: str | None = None, **more: A
     return build
 
 
+def enrolment(stage: Stage) -> dict[str, Any]:
+    """The owner's device enrols a key, signed with it."""
+    keeper, device = stage.ids["keeper_owner"], stage.ids["device_owner"]
+    key = DeviceKey(Ed25519PrivateKey.generate(), keeper=keeper, device=device)
+    return key.enrolment(str(new_id()), at())
+
+
 def at(**delta: float) -> str:
     return rfc3339(timezone.now() + timedelta(**delta))
 
@@ -99,6 +108,7 @@ ROWS = [
         plain(email="{stranger_email}", password=PASSWORD, name="tablet")),
     Row("GET", "devices", SIGNED_IN),
     Row("DELETE", "devices/{device_owner}", to(204, "owner")),
+    Row("POST", "devices/{device_owner}/key", to(201, "owner"), enrolment),
     Row("POST", "practitioners", all_signed_in(201), plain(id="new", name="Dr Ilse Brandt")),
     Row("GET", "grants", SIGNED_IN),
     Row("POST", "grants", to(201, "owner"),

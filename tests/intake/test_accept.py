@@ -97,6 +97,7 @@ def test_one_bad_item_sinks_no_other(world: World) -> None:
         {"kind": "call_made"},
         world.item("call_made", animal.pk, {"conclusion": "male"}),
         world.item("standing_changed", animal.pk, {}),
+        world.item("call_made", animal.pk, probing("male")) | {"about": f"{animal.pk}\n"},
         world.item("call_made", new_id(), probing("male")),
         world.item("call_made", animal.pk, probing("male"), at=world.now + timedelta(days=2)),
     ]
@@ -107,6 +108,7 @@ def test_one_bad_item_sinks_no_other(world: World) -> None:
         "wrong_shape",
         "wrong_shape",
         "unknown_kind",
+        "wrong_shape",
         "not_found",
         "future_date",
     ]

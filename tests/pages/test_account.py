@@ -9,8 +9,11 @@ from django.core import mail
 from django.utils import timezone
 from tests.pages.browser import Browser
 from tests.pages.conftest import Here
+from tests.signing import phone
 from tests.world import PASSWORD
 
+from scalewitness.domain.translog.signatures import fingerprint
+from scalewitness.ledger.models import Entry
 from scalewitness.people.models import Device, Grant, Keeper
 from scalewitness.people.services import enrol_device, rename
 
@@ -125,6 +128,22 @@ def test_a_device_is_signed_out(here: Here, odile: Browser, stan: Browser) -> No
     assert Device.objects.get().revoked_at is None
     odile.send(form)
     assert Device.objects.get().token is None
+
+
+def test_a_devices_key_is_shown_and_revoked(here: Here, odile: Browser, stan: Browser) -> None:
+    here.now_is_now()
+    one = phone(here, here.odile, name="Rack phone")
+    enrol_device(here.odile, "Laptop", timezone.now())
+    page = odile.open("/account")
+    assert fingerprint(bytes.fromhex(one.key.public)) in page.text
+    assert page.text.count("has no key to sign with") == 1
+    form = page.form(f"/devices/{one.device.pk}/revocation")
+    assert stan.send(form).status == 404
+    for _ in range(2):
+        assert odile.send(form).goes_to == "/account"
+    entry = Entry.objects.get(kind="device_revoked")
+    assert (entry.about, entry.device) == (here.odile.pk, None)
+    assert "revoked" in odile.open("/account").text
 
 
 def test_a_partner_is_let_in_and_the_grant_ended(here: Here, odile: Browser) -> None:

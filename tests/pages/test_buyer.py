@@ -6,9 +6,12 @@ import pytest
 from django.utils import timezone
 from tests.pages.browser import Browser
 from tests.pages.conftest import Here
+from tests.signing import phone
+from tests.world import new_id, probing
 
 from scalewitness.ledger.models import Entry, Text
 from scalewitness.mail.models import Letter
+from scalewitness.people.services import name_practitioner
 from scalewitness.sales.models import Sale
 from scalewitness.sales.queries import progress_of
 
@@ -70,6 +73,24 @@ def test_the_offer_names_no_examiner_and_shows_no_free_text(
     assert "Guest R-21" not in page.html
     assert "@keepers.example" not in page.html
     assert "own words" not in page.html
+
+
+def test_the_offer_says_what_was_signed_on_a_device(
+    here: Here, anyone: Browser, offered: Sale
+) -> None:
+    animal, one = offered.animals.get(), phone(here, here.odile)
+    body = probing("female", "R-21")
+    assert one.send(one.key.signed(here.item("call_made", animal.pk, body))).status == "accepted"
+    vet = name_practitioner(here.odile, new_id(), "Dr Ilse Brandt")
+    reported = body | {"reported": {"role": "veterinarian", "who": str(vet.pk)}}
+    assert one.send(one.key.signed(here.item("call_made", animal.pk, reported))).position
+    for page in (
+        anyone.open(f"/offers/{here.token(offered)}"),
+        Browser(here.odile).open(f"/animals/{animal.pk}"),
+    ):
+        assert page.text.count("Signed on the examiner's device.") == 1
+        assert page.text.count("Signed on the sender's device.") == 1, "not the vet's"
+        assert page.text.count("Not signed on a device.") == 3
 
 
 def test_the_link_leaves_no_trace_and_needs_no_cookie(

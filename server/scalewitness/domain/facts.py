@@ -23,7 +23,10 @@ from scalewitness.domain.observations import (
 
 Id = Annotated[
     str,
-    Meta(pattern=r"^[0-9a-f]{8}-[0-9a-f]{4}-[1-8][0-9a-f]{3}-[89ab][0-9a-f]{3}-[0-9a-f]{12}$"),
+    Meta(
+        pattern=r"^[0-9a-f]{8}-[0-9a-f]{4}-[1-8][0-9a-f]{3}-[89ab][0-9a-f]{3}-[0-9a-f]{12}$",
+        max_length=36,  # “$” alone would let a line feed follow
+    ),
 ]
 Commitment = Annotated[str, Meta(pattern=r"^[0-9a-f]{64}$")]
 PublicKey = Annotated[str, Meta(pattern=r"^[0-9a-f]{64}$")]
@@ -31,6 +34,7 @@ Signature = Annotated[
     str,
     Meta(
         pattern=r"^[A-Za-z0-9+/]{85}[AQgw]==$",
+        max_length=88,
         description="The sending device's Ed25519 signature, base64, over the canonical JSON "
         "(RFC 8785) of the log's entry with `sig` null.",
     ),

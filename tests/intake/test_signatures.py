@@ -1,0 +1,463 @@
+"""A device's signature on a fact: taken when it fits, refused when it does not, kept as it is."""
+
+import json
+import unicodedata
+from base64 import b64decode, b64encode
+from collections.abc import Callable
+from datetime import timedelta
+from hashlib import sha512
+from typing import Any
+
+import pytest
+from cryptography.hazmat.primitives.asymmetric.ed25519 import (
+    Ed25519PrivateKey,
+    Ed25519PublicKey,
+)
+from django.db import DatabaseError, connection, transaction
+from django.test.utils import CaptureQueriesContext
+from tests.signing import Item, Phone, code, phone
+from tests.world import World, new_id, probing
+
+from scalewitness.animals.models import Animal
+from scalewitness.calls.models import Call, HeldCall
+from scalewitness.calls.queries.dossier import dossier
+from scalewitness.calls.queries.replay import Replay
+from scalewitness.domain.moments import rfc3339
+from scalewitness.domain.translog.devices import Devices
+from scalewitness.domain.translog.leaf import read_leaf
+from scalewitness.intake import services
+from scalewitness.intake.batch import Actor
+from scalewitness.intake.services import accept
+from scalewitness.ledger.models import Entry
+from scalewitness.people.models import DeviceKey
+
+pytestmark = pytest.mark.django_db
+
+ORDER = 2**252 + 27742317777372353535851937790883648493
+"""Of the base point's group (RFC 8032, 5.1)."""
+
+
+@pytest.fixture
+def odile(world: World) -> Phone:
+    return phone(world, world.odile)
+
+
+def call(one: Phone, animal: Animal, sex: str = "male", **more: Any) -> Item:
+    """A call signed on the device, and not sent yet."""
+    body = probing(sex) | more.pop("body", {})
+    return one.key.signed(one.world.item("call_made", animal.pk, body, **more))
+
+
+def entry_of(item: Item) -> Entry:
+    return Entry.objects.get(fact=item["id"])
+
+
+def test_a_signed_call_keeps_its_signature_in_the_log(world: World, odile: Phone) -> None:
+    item = call(odile, world.animal("A1"))
+    assert odile.send(item).status == "accepted"
+    leaf = read_leaf(bytes(entry_of(item).leaf))
+    assert (leaf.sig, leaf.device) == (item["sig"], str(odile.device.pk))
+
+
+def test_what_is_signed_is_the_entry_with_sig_null(world: World, odile: Phone) -> None:
+    """Checked without any of our code: json of the standard library writes RFC 8785 for
+    members in ASCII and text and integers only, and cryptography verifies."""
+    item = call(odile, world.animal("A1"), texts={"note": "by the door"})
+    odile.send(item)
+    stored = json.loads(bytes(entry_of(item).leaf))
+    signature = b64decode(stored["sig"])
+    plain = json.dumps(stored | {"sig": None}, sort_keys=True, separators=(",", ":"))
+    key = Ed25519PublicKey.from_public_bytes(bytes.fromhex(odile.key.public))
+    key.verify(signature, plain.encode())
+
+
+def test_a_signature_made_without_our_client_is_taken(world: World) -> None:
+    """As a browser would: raw public key, JSON with sorted members, base64."""
+    one = phone(world, world.odile, enrolled=False)
+    private = Ed25519PrivateKey.generate()
+    public = private.public_key().public_bytes_raw().hex()
+    said = {"device": str(one.device.pk), "key": public}
+    item = world.item("device_key_enrolled", world.odile.pk, said)
+    leaf = item | {"v": 1, "by": said["device"] and str(world.odile.pk), "sig": None}
+    leaf["device"] = said["device"]
+    plain = json.dumps(leaf, sort_keys=True, separators=(",", ":"))
+    item["sig"] = b64encode(private.sign(plain.encode())).decode()
+    assert one.send(item).status == "accepted"
+    assert DeviceKey.objects.get().public == public
+
+
+def test_a_later_reader_checks_every_signature_from_the_log_alone(
+    world: World, odile: Phone
+) -> None:
+    animal = world.animal("A1")
+    odile.push(call(odile, animal), world.item("call_made", animal.pk, probing("female")))
+    odile.send(odile.revocation())
+    leaves = [
+        bytes(leaf) for leaf in Entry.objects.order_by("position").values_list("leaf", flat=True)
+    ]
+    devices = Devices()
+    assert [devices.read(read_leaf(leaf)) for leaf in leaves] == [None] * len(leaves)
+    assert devices.key_of(str(odile.device.pk)) == bytes.fromhex(odile.key.public)
+    signed = [leaf for leaf in leaves if b'"call_made"' in leaf and b'"sig":null' not in leaf]
+    forged = signed[0].replace(b'"conclusion":"male"', b'"conclusion":"female"')
+    assert devices.read(read_leaf(forged)) is not None
+
+
+def tampered(**change: Any) -> Callable[[Item, Animal], Item]:
+    return lambda item, other: (
+        item
+        | {name: value(item, other) if callable(value) else value for name, value in change.items()}
+    )
+
+
+REPLAYS = {
+    "another id": tampered(id=lambda item, other: str(new_id())),
+    "another animal": tampered(about=lambda item, other: str(other.pk)),
+    "another time": tampered(at=lambda item, other: item["at"].replace(".000Z", ".001Z")),
+    "another kind": tampered(kind="call_withdrawn", body={"call": str(new_id())}),
+    "another conclusion": tampered(body=lambda item, other: probing("female")),
+    "a text slipped in": tampered(texts={"note": "never said"}),
+}
+
+
+@pytest.mark.parametrize("change", REPLAYS.values(), ids=REPLAYS)
+@pytest.mark.parametrize("sent_before", [False, True])
+def test_a_signature_fits_no_other_fact(
+    world: World, odile: Phone, change: Callable[[Item, Animal], Item], sent_before: bool
+) -> None:
+    animal, other = world.animal("A1"), world.animal("A2")
+    item = call(odile, animal)
+    if sent_before:
+        odile.send(item)
+    before = Entry.objects.count()
+    good = call(odile, other)
+    outcomes = odile.push(change(item, other), good)
+    assert (code(outcomes[0]), outcomes[1].status) == ("bad_signature", "accepted")
+    assert outcomes[0].problem is not None
+    assert outcomes[0].problem["errors"][0]["pointer"] == "/sig"
+    assert Call.objects.filter(animal=animal).count() == int(sent_before)
+    assert Entry.objects.count() == before + 2  # the good call and the standing after it
+
+
+def malleable(signature: bytes) -> bytes:
+    """A second signature for the same message, were S not held below the group's order."""
+    s = int.from_bytes(signature[32:], "little") + ORDER
+    return signature[:32] + s.to_bytes(32, "little")
+
+
+FORGERIES = {
+    "R changed": lambda signature: bytes([signature[0] ^ 1]) + signature[1:],
+    "S + L": malleable,
+    "of another message": lambda signature: Ed25519PrivateKey.generate().sign(b"else"),
+    "nothing": lambda signature: bytes(64),
+}
+"""The must-refuse cases of tests/vectors/uuid7_ed25519.json, made of a fitting signature."""
+
+
+@pytest.mark.parametrize("forge", FORGERIES.values(), ids=FORGERIES)
+def test_a_forged_signature_is_refused(
+    world: World, odile: Phone, forge: Callable[[bytes], bytes]
+) -> None:
+    animal = world.animal("A1")
+    item = call(odile, animal)
+    forged = item | {"sig": b64encode(forge(b64decode(item["sig"]))).decode()}
+    assert code(odile.send(forged)) == "bad_signature"
+    assert not Entry.objects.filter(fact=item["id"]).exists()
+    assert odile.send(item).status == "accepted", "the id was not used up"
+    assert code(odile.send(forged)) == "bad_signature", "nor is it a repeat"
+
+
+@pytest.mark.parametrize(
+    "sig", ["", "AAAA", "A" * 85 + "B==", "A" * 86, "A" * 86 + "==\n", 7, "_" * 85 + "A=="]
+)
+def test_what_is_no_signature_at_all(world: World, odile: Phone, sig: object) -> None:
+    item = call(odile, world.animal("A1")) | {"sig": sig}
+    outcome = odile.send(item)
+    assert code(outcome) == "wrong_shape"
+    assert outcome.problem is not None
+    assert outcome.problem["errors"][0]["pointer"] == "/sig"
+
+
+def test_another_devices_key_does_not_sign_here(world: World, odile: Phone) -> None:
+    animal, tablet = world.animal("A1"), phone(world, world.odile, name="tablet")
+    keyless = phone(world, world.odile, enrolled=False)
+    world.make_partner(world.pim)
+    pim = phone(world, world.pim)
+    for sender in (tablet, keyless, pim):
+        assert code(sender.send(call(odile, animal))) == "bad_signature"
+    borrowed = call(odile, animal)
+    assert code(accept([borrowed], Actor(keeper=world.odile.pk), world.now)[0]) == "bad_signature"
+    someone = Actor(keeper=world.stan.pk, device=odile.device.pk)  # no token gives this
+    assert code(accept([borrowed], someone, world.now)[0]) == "bad_signature"
+    assert code(keyless.send(call(keyless, animal))) == "bad_signature"
+    assert not animal.calls.exists()
+
+
+def test_a_buyer_has_no_device_to_sign_on(world: World, odile: Phone) -> None:
+    sale = world.draft(world.verified("V1"))
+    offer = world.offer(sale)
+    item = world.item("sale_confirmed", sale.pk, {"offer": offer.id, "seen": offer.position})
+    outcome = accept([odile.key.signed(item)], world.buyer(sale), world.now)[0]
+    assert code(outcome) == "bad_signature"
+
+
+def test_a_revoked_device_signs_nothing_more(world: World, odile: Phone) -> None:
+    animal = world.animal("A1")
+    before, after = call(odile, animal), call(odile, animal)
+    odile.send(before)
+    assert odile.send(odile.revocation()).status == "accepted"
+    assert code(odile.send(after)) == "bad_signature"
+    (known,) = dossier(animal).calls
+    assert known.signed, "what was signed stays signed"
+
+
+def test_a_revocation_counts_within_a_batch_too(world: World, odile: Phone) -> None:
+    animal = world.animal("A1")
+    first, second = call(odile, animal), call(odile, animal)
+    outcomes = odile.push(first, odile.revocation(), second)
+    assert [one.status for one in outcomes] == ["accepted", "accepted", "refused"]
+    assert code(outcomes[2]) == "bad_signature"
+
+
+def test_a_revocation_between_the_check_and_the_lock_counts(world: World, odile: Phone) -> None:
+    item = call(odile, world.animal("A1"))
+    proved = services._prepare([item], odile.actor, world.now)
+    odile.send(odile.revocation())
+    with transaction.atomic():
+        (outcome,), _ = services._take(proved, odile.actor, world.now, careful=False)
+    assert code(outcome) == "bad_signature"
+
+
+def test_key_and_first_signed_call_may_come_in_one_batch(world: World) -> None:
+    one, animal = phone(world, world.odile, enrolled=False), world.animal("A1")
+    outcomes = one.push(one.enrolment(), call(one, animal))
+    assert [outcome.status for outcome in outcomes] == ["accepted", "accepted"]
+    early = phone(world, world.odile, enrolled=False, name="tablet")
+    outcomes = early.push(call(early, animal), early.enrolment())
+    assert [outcome.status for outcome in outcomes] == ["refused", "accepted"]
+
+
+def test_the_very_same_again_is_a_duplicate(world: World, odile: Phone) -> None:
+    item = call(odile, world.animal("A1"), texts={"note": "slow to settle"})
+    first, twice = odile.push(item, dict(item))
+    again = odile.send(item)
+    assert [first.status, twice.status, again.status] == ["accepted", "duplicate", "duplicate"]
+    assert first.position == twice.position == again.position
+
+
+def test_a_repeat_is_the_same_with_a_signature_or_without(world: World, odile: Phone) -> None:
+    animal = world.animal("A1")
+    signed = call(odile, animal)
+    bare = {name: value for name, value in signed.items() if name != "sig"}
+    first = odile.send(signed)
+    assert (odile.send(bare).status, odile.send(bare).position) == ("duplicate", first.position)
+    late = world.item("call_made", animal.pk, probing("female"))
+    unsigned = odile.send(late)
+    again = odile.send(odile.key.signed(late))
+    assert (again.status, again.position) == ("duplicate", unsigned.position)
+    assert read_leaf(bytes(entry_of(late).leaf)).sig is None, "the log keeps the first as it came"
+
+
+def test_a_repeat_from_the_keepers_next_device(world: World, odile: Phone) -> None:
+    """A phone is lost before its answer came: its facts are sent again from the next one,
+    with the old signature or with a new one."""
+    item = call(odile, world.animal("A1"), texts={"note": "calm"})
+    first = odile.send(item)
+    odile.send(odile.revocation())
+    tablet = phone(world, world.odile, name="tablet")
+    plain = {name: value for name, value in item.items() if name != "sig"}
+    plain |= {"body": probing("male"), "texts": {"note": "calm"}}
+    for again in (item, tablet.key.signed(plain), plain):
+        outcome = tablet.send(again)
+        assert (outcome.status, outcome.position) == ("duplicate", first.position)
+    greta = phone(world, world.greta)
+    assert code(greta.send(item)) == "bad_signature"
+    assert read_leaf(bytes(entry_of(item).leaf)).sig == item["sig"]
+
+
+def test_a_second_fitting_signature_would_change_nothing(
+    world: World, odile: Phone, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Ed25519 as RFC 8032 has it gives one signature a message, but a signer may draw its
+    nonce at random; the verifier cannot tell. The first one is kept."""
+    item = call(odile, world.animal("A1"))
+    first = odile.send(item)
+    other = item | {"sig": b64encode(random_nonce_signature(odile, item)).decode()}
+    assert other["sig"] != item["sig"]
+    again = odile.send(other)
+    assert (again.status, again.position) == ("duplicate", first.position)
+    assert read_leaf(bytes(entry_of(item).leaf)).sig == item["sig"]
+
+
+def random_nonce_signature(one: Phone, item: Item) -> bytes:
+    """RFC 8032, 5.1.6, with another r than the one the seed gives."""
+    private = one.key._private
+    half = sha512(private.private_bytes_raw()).digest()[:32]
+    scalar = int.from_bytes(half, "little") & ~7 & ~(1 << 255) | (1 << 254)
+    scalar &= (1 << 255) - 1
+    # R = rB for the r of another key: its public key is that point, its clamped scalar r.
+    nonce = Ed25519PrivateKey.generate()
+    r = int.from_bytes(sha512(nonce.private_bytes_raw()).digest()[:32], "little")
+    r = (r & ~7 & ((1 << 255) - 1)) | (1 << 254)
+    point = nonce.public_key().public_bytes_raw()
+    stored = json.loads(bytes(entry_of(item).leaf)) | {"sig": None}
+    message = json.dumps(stored, sort_keys=True, separators=(",", ":")).encode()
+    public = private.public_key().public_bytes_raw()
+    k = int.from_bytes(sha512(point + public + message).digest(), "little")
+    return point + ((r + k * scalar) % ORDER).to_bytes(32, "little")
+
+
+def test_text_is_signed_in_nfc(world: World, odile: Phone) -> None:
+    """An e with a combining acute, as some keyboards give it: the log holds NFC."""
+    animal = world.animal("A1")
+    loose = unicodedata.normalize("NFD", "Crème été")
+    said = {"species": "python_regius", "traits": [loose]}
+    item = world.item("particulars_corrected", animal.pk, said, texts={"note": loose})
+    signed = odile.key.signed(item)
+    assert odile.send(signed).status == "accepted"
+    leaf = read_leaf(bytes(entry_of(item).leaf))
+    assert leaf.body["traits"] == [unicodedata.normalize("NFC", loose)]
+    stored = json.loads(bytes(entry_of(item).leaf)) | {"sig": None}
+    plain = json.dumps(stored, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+    key = Ed25519PublicKey.from_public_bytes(bytes.fromhex(odile.key.public))
+    key.verify(b64decode(signed["sig"]), plain.encode())
+
+
+def test_a_time_in_another_spelling_is_signed_as_the_log_writes_it(
+    world: World, odile: Phone
+) -> None:
+    item = call(odile, world.animal("A1"))
+    hours = world.now + timedelta(hours=2)
+    loose = item | {"at": rfc3339(hours).replace("Z", "+02:00")}
+    assert odile.send(loose).status == "accepted"
+
+
+def test_a_signer_salts_its_own_texts(world: World, odile: Phone) -> None:
+    item = call(odile, world.animal("A1"), texts={"note": "slow to settle"})
+    outcome = odile.send(item | {"texts": {"note": "slow to settle"}})
+    assert outcome.problem is not None
+    assert (code(outcome), "Salt the texts" in outcome.problem["detail"]) == ("wrong_shape", False)
+    loose = item | {"texts": {"note": "slow to settle"}, "body": probing("male")}
+    outcome = odile.send(loose)
+    assert outcome.problem is not None
+    assert (code(outcome), "Salt the texts" in outcome.problem["detail"]) == ("bad_signature", True)
+
+
+def held(world: World, one: Phone, animal: Animal) -> Item:
+    """A signed call of a guest that arrives more than 14 days after the visit."""
+    visit = world.visit(world.greta, animal)
+    at = world.now + timedelta(hours=1)
+    item = call(one, animal, body={"visit": str(visit)}, at=at, texts={"note": "late"})
+    world.pass_time(days=20)
+    assert one.send(item).status == "held"
+    return item
+
+
+@pytest.mark.parametrize("revoked", [False, True])
+def test_a_held_call_enters_with_its_signature(world: World, revoked: bool) -> None:
+    animal, greta = world.animal("A1"), phone(world, world.greta)
+    item = held(world, greta, animal)
+    assert HeldCall.objects.get().submission["sig"] == item["sig"]
+    assert greta.send(item).status == "held"
+    if revoked:
+        greta.send(greta.revocation())
+    decision = {"held": item["id"], "admitted": True}
+    world.say(world.odile, "late_call_decided", animal.pk, decision)
+    leaf = read_leaf(bytes(entry_of(item).leaf))
+    assert (leaf.sig, leaf.device) == (item["sig"], str(greta.device.pk))
+    assert dossier(animal).calls[0].signed
+    devices = Devices()
+    entries = Entry.objects.order_by("position")
+    assert {devices.read(read_leaf(bytes(entry.leaf))) for entry in entries} == {None}
+    assert greta.send(item).status == "duplicate"
+
+
+def test_a_forged_call_is_not_held(world: World) -> None:
+    animal, greta = world.animal("A1"), phone(world, world.greta)
+    item = held(world, greta, animal)
+    forged = item | {"id": str(new_id())}
+    assert code(greta.send(forged)) == "bad_signature"
+    assert HeldCall.objects.count() == 1
+
+
+def test_replay_and_standings_do_not_mind_signatures(world: World, odile: Phone) -> None:
+    animal = world.animal("A1")
+    odile.push(call(odile, animal), call(odile, animal, "female"))
+    assert list(Replay().differences()) == []
+
+
+# --- keys -----------------------------------------------------------------------------
+
+
+def test_an_enrolment_proves_possession(world: World) -> None:
+    one, other = (phone(world, world.odile, enrolled=False) for _ in range(2))
+    said = {"device": str(one.device.pk), "key": one.key.public}
+    bare = world.item("device_key_enrolled", world.odile.pk, said)
+    assert code(one.send(bare)) == "bad_signature"
+    other.key.device = one.key.device
+    assert code(one.send(other.key.signed(bare))) == "bad_signature"
+    assert not DeviceKey.objects.exists()
+
+
+def test_a_device_has_one_key_and_a_key_one_device(world: World, odile: Phone) -> None:
+    assert code(odile.send(odile.enrolment())) == "not_now"
+    tablet = phone(world, world.odile, enrolled=False)
+    tablet.key._private = odile.key._private
+    assert code(tablet.send(tablet.enrolment())) == "out_of_range"
+    assert DeviceKey.objects.count() == 1
+
+
+def test_a_key_is_enrolled_for_oneself_on_the_device_itself(world: World, odile: Phone) -> None:
+    mine, stans = (
+        phone(world, world.odile, enrolled=False),
+        phone(world, world.stan, enrolled=False),
+    )
+    assert code(mine.send(mine.enrolment(device=str(stans.device.pk)))) == "not_found"
+    tablet = phone(world, world.odile, enrolled=False)
+    assert code(mine.send(mine.enrolment(device=str(tablet.device.pk)))) == "not_allowed"
+    said = {"device": str(mine.device.pk), "key": mine.key.public}
+    about = mine.key.signed(world.item("device_key_enrolled", world.stan.pk, said))
+    assert code(mine.send(about)) == "not_found"
+
+
+@pytest.mark.parametrize("key", ["00" * 32, "01" + "00" * 31, "ff" * 32, "ed" + "ff" * 30 + "7f"])
+def test_a_key_that_binds_nobody_is_refused(world: World, key: str) -> None:
+    one = phone(world, world.odile, enrolled=False)
+    outcome = one.send(one.enrolment(key=key))
+    assert outcome.problem is not None
+    assert (code(outcome), outcome.problem["errors"][0]["pointer"]) == ("out_of_range", "/body/key")
+
+
+def test_only_its_keeper_revokes_a_device(world: World, odile: Phone) -> None:
+    stan = phone(world, world.stan)
+    said = {"device": str(odile.device.pk)}
+    for about in (world.odile.pk, world.stan.pk):
+        assert code(stan.send(world.item("device_revoked", about, said))) == "not_found"
+    keyless = phone(world, world.odile, enrolled=False)
+    assert code(odile.send(keyless.revocation())) == "not_now"
+    tablet = phone(world, world.odile, name="tablet")
+    assert tablet.send(odile.revocation()).status == "accepted"
+    assert code(tablet.send(odile.revocation())) == "not_now"
+    odile.device.refresh_from_db()
+    assert (odile.device.token, odile.device.revoked_at) == (None, world.now)
+
+
+def test_keys_and_their_ends_are_append_only(world: World, odile: Phone) -> None:
+    for change in (
+        lambda: DeviceKey.objects.update(public="00" * 32),
+        lambda: DeviceKey.objects.all().delete(),
+    ):
+        with pytest.raises(DatabaseError), transaction.atomic():
+            change()
+
+
+def test_unsigned_batches_ask_for_no_key(world: World, odile: Phone) -> None:
+    animal = world.animal("A1")
+    items = [world.item("call_made", animal.pk, probing("male")) for _ in range(3)]
+    with CaptureQueriesContext(connection) as asked:
+        odile.push(*items)
+    assert not [one for one in asked if "people_devicekey" in one["sql"]]
+    signed = [call(odile, animal) for _ in range(20)]
+    with CaptureQueriesContext(connection) as asked:
+        odile.push(*signed)
+    assert len([one for one in asked if "people_devicekey" in one["sql"]]) == 2

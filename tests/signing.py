@@ -1,0 +1,62 @@
+"""A keeper's device with a key, and facts said from it."""
+
+from dataclasses import dataclass
+from typing import Any
+
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+from tests.world import World
+
+from scalewitness.intake.batch import Actor
+from scalewitness.intake.outcomes import Outcome
+from scalewitness.intake.services import accept
+from scalewitness.people.models import Device, Keeper
+from scalewitness.people.services import enrol_device
+from scalewitness_cli.devicekey import DeviceKey
+
+Item = dict[str, Any]
+
+
+@dataclass
+class Phone:
+    """One device; ``key`` is its own whether enrolled or not."""
+
+    world: World
+    device: Device
+    token: str
+    key: DeviceKey
+
+    @property
+    def actor(self) -> Actor:
+        return Actor(keeper=self.device.keeper_id, device=self.device.pk)
+
+    def push(self, *items: Item) -> list[Outcome]:
+        return accept(list(items), self.actor, self.world.now)
+
+    def send(self, item: Item) -> Outcome:
+        return self.push(item)[0]
+
+    def enrolment(self, **body: str) -> Item:
+        """The fact that enrols the key, signed with it."""
+        said = {"device": str(self.device.pk), "key": self.key.public} | body
+        item = self.world.item("device_key_enrolled", self.device.keeper_id, said)
+        return self.key.signed(item)
+
+    def revocation(self) -> Item:
+        said = {"device": str(self.device.pk)}
+        return self.world.item("device_revoked", self.device.keeper_id, said)
+
+
+def phone(world: World, keeper: Keeper, *, enrolled: bool = True, name: str = "phone") -> Phone:
+    device, token = enrol_device(keeper, name, world.now)
+    key = DeviceKey(Ed25519PrivateKey.generate(), keeper=str(keeper.pk), device=str(device.pk))
+    made = Phone(world, device, token, key)
+    if enrolled:
+        assert made.send(made.enrolment()).status == "accepted"
+    return made
+
+
+def code(outcome: Outcome) -> str:
+    """The stable code of a refusal."""
+    assert outcome.status == "refused"
+    assert outcome.problem is not None
+    return str(outcome.problem["code"])
