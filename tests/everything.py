@@ -3,6 +3,7 @@
 from datetime import timedelta
 from uuid import UUID
 
+from tests.signing import phone
 from tests.world import World, new_id, probing, tag_of
 
 from scalewitness.animals.models import Animal
@@ -24,6 +25,7 @@ def say_everything(world: World) -> World:
     _visits(world, world.animal("W1"))
     _late(world, world.animal("L1"))
     _spoken_against(world, world.animal("B1"))
+    _signed(world, world.animal("K1"))
     _offers(world, world.verified("V2"))
     _on_its_own_account(world)
     return world
@@ -47,6 +49,14 @@ def _fall(world: World, animal: Animal) -> None:
     finding = {"outcome": "call_set_aside", "set_aside": [str(contrary.pk)], "remedy": "recheck"}
     texts = {"reasons": "Two blind checks found otherwise."}
     world.say(world.odile, "finding_recorded", Dispute.objects.get().pk, finding, texts=texts)
+
+
+def _signed(world: World, animal: Animal) -> None:
+    """A call signed on a device that is revoked afterwards."""
+    lost = phone(world, world.odile)
+    call = world.item("call_made", animal.pk, probing("male", "K1"))
+    outcomes = lost.push(lost.key.signed(call), lost.revocation())
+    assert [one.status for one in outcomes] == ["accepted", "accepted"]
 
 
 def _husbandry(world: World, animal: Animal) -> None:

@@ -58,6 +58,27 @@ def a_leaf_and_its_hash() -> int:
     return call.position
 
 
+def a_signed_leaf_and_its_hash() -> int:
+    """As before, of a call that its examiner's device signed."""
+    entry = next(one for one in _calls() if b'"sig":null' not in bytes(one.leaf))
+    leaf = bytes(entry.leaf).replace(b'"conclusion":"male"', b'"conclusion":"female"')
+    as_superuser(
+        f"UPDATE ledger_entry SET leaf = '\\x{leaf.hex()}', "
+        f"leaf_hash = '\\x{leaf_hash(leaf).hex()}' WHERE position = {entry.position}"
+    )
+    return int(entry.position)
+
+
+def _calls() -> list[Entry]:
+    return list(Entry.objects.filter(kind="call_made").order_by("position"))
+
+
+def another_key_for_a_device() -> int:
+    at: int = Entry.objects.get(kind="device_key_enrolled").position
+    as_superuser(f"UPDATE people_devicekey SET public = repeat('a1', 32) WHERE position = {at}")
+    return at
+
+
 def a_column_beside_a_leaf() -> int:
     at = a_call().position
     as_superuser(f"UPDATE ledger_entry SET by = gen_random_uuid() WHERE position = {at}")
@@ -251,6 +272,9 @@ TABLE = [
         "calls_standing", *ALL_OF_THE_TREE),
     row(a_leaf_and_its_hash, "ledger_tile", "tile 0/000", "calls_call", "calls_standing",
         *ALL_OF_THE_TREE),
+    row(a_signed_leaf_and_its_hash, "ledger_entry", "the signature does not fit", "calls_call",
+        "calls_standing", *ALL_OF_THE_TREE),
+    row(another_key_for_a_device, "people_devicekey", "public"),
     row(a_column_beside_a_leaf, "ledger_entry", "columns that are not the leaf's: by"),
     row(a_call_row, "calls_call", "conclusion"),
     row(the_blindness_of_a_call, "calls_call", "blind"),

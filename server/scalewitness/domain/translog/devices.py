@@ -4,8 +4,9 @@ A device's key enters the log as a fact that the key itself signs. So anyone who
 entries can check every later signature, for ever, without asking the server who was who.
 """
 
-from dataclasses import dataclass
 from typing import Final
+
+import msgspec
 
 from scalewitness.domain.translog.base64s import decode64
 from scalewitness.domain.translog.leaf import Leaf, signed_bytes
@@ -16,26 +17,26 @@ REVOKED: Final = "device_revoked"
 DECIDED: Final = "late_call_decided"
 
 
-@dataclass(frozen=True, slots=True)
-class Enrolled:
+class Enrolled(msgspec.Struct, frozen=True):
     """A key the log knows, and whose device holds it."""
 
     keeper: str
     key: bytes
 
 
-class Devices:
+class Devices(msgspec.Struct):
     """The devices as the log tells of them. Feed it every entry from position 0, in order.
+    A plain value, so that a long reading can be put down and gone on with.
 
     The record checks a call when it comes in; one held for its host's decision may enter
     after its device was revoked. That it came before, only the record can say.
     """
 
-    def __init__(self) -> None:
-        self._enrolled: dict[str, Enrolled] = {}
-        self._keys: set[bytes] = set()
-        self._revoked: set[str] = set()
-        self._released: set[str] = set()
+    enrolled: dict[str, Enrolled] = {}
+    keys: set[bytes] = set()
+    revoked: set[str] = set()
+    released: set[str] = set()
+    """Calls that their host admitted; each is forgotten once it was read."""
 
     def read(self, leaf: Leaf) -> str | None:
         """Take the next entry in; what is wrong with its signature, or None.
@@ -49,7 +50,7 @@ class Devices:
 
     def key_of(self, device: str) -> bytes | None:
         """The device's key, also after its revocation."""
-        known = self._enrolled.get(device)
+        known = self.enrolled.get(device)
         return known.key if known else None
 
     def _fault(self, leaf: Leaf) -> str | None:
@@ -57,12 +58,12 @@ class Devices:
             return self._enrolment_fault(leaf)
         if leaf.sig is None:
             return None
-        known = self._enrolled.get(leaf.device or "")
+        known = self.enrolled.get(leaf.device or "")
         if known is None:
             return "signed by a device without a key"
         if known.keeper != leaf.by:
             return "signed by another keeper's device"
-        if leaf.device in self._revoked and leaf.id not in self._released:
+        if leaf.device in self.revoked and leaf.id not in self.released:
             return "signed by a device that had been revoked"
         return None if holds(leaf, known.key) else "the signature does not fit"
 
@@ -70,7 +71,7 @@ class Devices:
         device, key = leaf.body.get("device"), _unhexed(leaf.body.get("key"))
         if leaf.by is None or leaf.by != leaf.about or device != leaf.device:
             return "a key enrolled for someone else"
-        if device in self._enrolled or key in self._keys:
+        if device in self.enrolled or key in self.keys:
             return "the device or the key was enrolled before"
         return None if holds(leaf, key) else "the key does not sign its own enrolment"
 
@@ -79,13 +80,14 @@ class Devices:
         if leaf.kind == ENROLLED:
             self._enrol(body["device"], leaf.by or "", bytes.fromhex(body["key"]))
         elif leaf.kind == REVOKED:
-            self._revoked.add(body["device"])
+            self.revoked.add(body["device"])
         elif leaf.kind == DECIDED and body["admitted"]:
-            self._released.add(body["held"])
+            self.released.add(body["held"])
+        self.released.discard(leaf.id)
 
     def _enrol(self, device: str, keeper: str, key: bytes) -> None:
-        self._enrolled[device] = Enrolled(keeper, key)
-        self._keys.add(key)
+        self.enrolled[device] = Enrolled(keeper, key)
+        self.keys.add(key)
 
 
 def holds(leaf: Leaf, key: bytes) -> bool:

@@ -30,7 +30,7 @@ from scalewitness.disputes.models import Dispute, Finding
 from scalewitness.domain.moments import parse_moment
 from scalewitness.intake.fsck.past import Past
 from scalewitness.intake.fsck.reading import Said
-from scalewitness.people.models import Grant, GrantAnimal, GrantEnd
+from scalewitness.people.models import DeviceKey, DeviceKeyEnd, Grant, GrantAnimal, GrantEnd
 from scalewitness.sales.models import Sale, SaleAnimal, SaleStep
 from scalewitness.visits.models import Visit, VisitAnimal, VisitStep
 
@@ -90,6 +90,18 @@ def grant_revoked(said: Said, past: Past) -> Rows:
 def _end(grant: UUID, said: Said) -> Row:
     values = {"grant_id": grant, "position": said.position, "at": said.received_at}
     return Row(GrantEnd, values)
+
+
+def device_key_enrolled(said: Said, past: Past) -> Rows:
+    device, key = UUID(said.body.device), said.body.key
+    values = {"device_id": device, "position": said.position, "public": key, "at": said.at}
+    yield Row(DeviceKey, values)
+
+
+def device_revoked(said: Said, past: Past) -> Rows:
+    device = UUID(said.body.device)
+    values = {"key_id": device, "position": said.position, "at": said.received_at}
+    yield Row(DeviceKeyEnd, values)
 
 
 # --- animals --------------------------------------------------------------------------
@@ -334,6 +346,8 @@ def finding_recorded(said: Said, past: Past) -> Rows:
 PROJECTIONS: dict[str, Callable[[Said, Past], Rows]] = {
     "grant_given": grant_given,
     "grant_revoked": grant_revoked,
+    "device_key_enrolled": device_key_enrolled,
+    "device_revoked": device_revoked,
     "animal_registered": animal_registered,
     "particulars_corrected": particulars_corrected,
     "identifier_assigned": identifier_assigned,

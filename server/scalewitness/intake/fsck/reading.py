@@ -26,12 +26,14 @@ class Said(Logged[Any]):
 
 @dataclass(frozen=True, slots=True)
 class Read:
-    """One entry: the hash its leaf has, what it says, and what is wrong with it."""
+    """One entry: the hash its leaf has, what it says, and what is wrong with it. ``leaf``
+    None: it cannot be read, or its body is not its kind's."""
 
     position: int
     hash: bytes
     said: Said | None
     problem: str | None
+    leaf: Leaf | None = None
 
 
 def entries_between(start: int, end: int) -> list[Entry]:
@@ -48,8 +50,10 @@ def read_entry(entry: Entry) -> Read:
     except ValueError as fault:
         return Read(entry.position, hash, None, f"the leaf cannot be read: {fault}")
     body, problem = _body(leaf)
-    said = _said(entry, leaf, body) if body is not None else None
-    return Read(entry.position, hash, said, problem or _disagreement(entry, leaf, hash))
+    if body is None:
+        return Read(entry.position, hash, None, problem)
+    unlike = _disagreement(entry, leaf, hash)
+    return Read(entry.position, hash, _said(entry, leaf, body), unlike, leaf)
 
 
 def _body(leaf: Leaf) -> tuple[Body | None, str | None]:

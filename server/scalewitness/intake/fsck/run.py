@@ -7,11 +7,13 @@ from typing import Literal
 import msgspec
 
 from scalewitness.calls.queries.replay import Replay
+from scalewitness.domain.translog.devices import Devices
 from scalewitness.domain.translog.regrowth import Regrowth
 from scalewitness.intake.fsck.log import Claim, LogCheck, State, beyond, read_state
 from scalewitness.intake.fsck.reading import entries_between, read_entry
 from scalewitness.intake.fsck.report import Difference, Report
 from scalewitness.intake.fsck.rows import check_rows, check_texts, check_texts_elsewhere
+from scalewitness.intake.fsck.signatures import check_signatures
 from scalewitness.intake.fsck.tables import strays
 from scalewitness.ledger.queries.snapshot import snapshot
 
@@ -25,12 +27,13 @@ Shown = Callable[[str, int, int], None]
 
 
 class Mark(msgspec.Struct):
-    """How far a run has come. The tree so far goes with it, so that going on needs nothing
-    of what was checked before; that is not looked at again."""
+    """How far a run has come. The tree and the devices so far go with it, so that going on
+    needs nothing of what was checked before; that is not looked at again."""
 
     origin: str
     parts: tuple[Part, ...]
     tree: Regrowth = msgspec.field(default_factory=Regrowth)
+    devices: Devices = msgspec.field(default_factory=Devices)
     position: int = 0
     standings: int = 0
     report: Report = msgspec.field(default_factory=Report)
@@ -111,6 +114,7 @@ class Run:
         read = [read_entry(entry) for entry in entries_between(start, end)]
         said = [one.said for one in read if one.said is not None]
         if "log" in self.mark.parts:
+            self._note(check_signatures(read, self.mark.devices))
             self._note(self._log.check(read, start, end))
             self._note(check_texts(said))
         if "rows" in self.mark.parts:

@@ -25,7 +25,7 @@ from scalewitness.disputes.models import Dispute, Finding
 from scalewitness.intake.fsck.projections import Row
 from scalewitness.intake.fsck.report import Difference
 from scalewitness.ledger.models import Checkpoint, Entry, Fence, Tile
-from scalewitness.people.models import Grant, GrantAnimal, GrantEnd
+from scalewitness.people.models import DeviceKey, DeviceKeyEnd, Grant, GrantAnimal, GrantEnd
 from scalewitness.sales.models import Sale, SaleAnimal, SaleStep
 from scalewitness.visits.models import Visit, VisitAnimal, VisitStep
 
@@ -73,6 +73,8 @@ TABLES = (
     Table(Grant),
     Table(GrantEnd),
     Table(GrantAnimal, frozenset({"id"}), of=(Grant, "grant_id")),
+    Table(DeviceKey),
+    Table(DeviceKeyEnd),
     Table(
         Animal,
         frozenset({"name", "rack", "description", "hold_off", "version"}),
