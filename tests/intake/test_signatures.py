@@ -27,6 +27,7 @@ from scalewitness.domain.translog.devices import Devices
 from scalewitness.domain.translog.leaf import read_leaf
 from scalewitness.intake import services
 from scalewitness.intake.batch import Actor
+from scalewitness.intake.erasure import close_account
 from scalewitness.intake.services import accept
 from scalewitness.ledger.models import Entry
 from scalewitness.people.models import DeviceKey
@@ -440,6 +441,14 @@ def test_only_its_keeper_revokes_a_device(world: World, odile: Phone) -> None:
     assert code(tablet.send(odile.revocation())) == "not_now"
     odile.device.refresh_from_db()
     assert (odile.device.token, odile.device.revoked_at) == (None, world.now)
+
+
+def test_a_closed_account_signs_nothing_more(world: World, odile: Phone) -> None:
+    item = call(odile, world.animal("A1"))
+    for _ in range(2):
+        close_account(world.odile, world.now)
+    assert Entry.objects.filter(kind="device_revoked").count() == 1
+    assert code(odile.send(item)) == "bad_signature"
 
 
 def test_keys_and_their_ends_are_append_only(world: World, odile: Phone) -> None:

@@ -8,8 +8,8 @@ from scalewitness.domain.moments import rfc3339
 from scalewitness.intake.batch import Actor, fresh_id
 from scalewitness.intake.services import accept_one
 from scalewitness.people import services
-from scalewitness.people.models import Keeper
-from scalewitness.people.queries import device_of
+from scalewitness.people.models import Device, Keeper
+from scalewitness.people.queries import device_of, devices_of
 
 
 def revoke_device(keeper: Keeper, device_id: UUID, actor: Actor, now: datetime) -> None:
@@ -22,10 +22,21 @@ def revoke_device(keeper: Keeper, device_id: UUID, actor: Actor, now: datetime) 
     device = device_of(keeper.pk, device_id)
     if device is None:
         raise NotFound()
-    if hasattr(device, "key") and not hasattr(device.key, "end"):
+    if _signs(device):
         _state(keeper, device_id, actor, now)
     else:
         services.revoke_device(keeper, device_id, now)
+
+
+def revoke_signing_devices(keeper: Keeper, now: datetime) -> None:
+    """For an account that is closed: the log tells that none of its keys sign any more."""
+    for device in devices_of(keeper):
+        if _signs(device):
+            _state(keeper, device.pk, Actor(keeper=keeper.pk), now)
+
+
+def _signs(device: Device) -> bool:
+    return hasattr(device, "key") and not hasattr(device.key, "end")
 
 
 def _state(keeper: Keeper, device_id: UUID, actor: Actor, now: datetime) -> None:

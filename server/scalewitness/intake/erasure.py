@@ -18,6 +18,7 @@ from scalewitness.domain.erasure import ERASED_NAME, erased_address
 from scalewitness.domain.errors import NotFound, NotNow
 from scalewitness.domain.sales import UNPAID, State
 from scalewitness.intake.batch import Actor
+from scalewitness.intake.devices import revoke_signing_devices
 from scalewitness.ledger.models import Entry, Text
 from scalewitness.ledger.queries.entries import entry_of
 from scalewitness.ledger.services.writing import erase_text
@@ -106,6 +107,7 @@ def close_account(keeper: Keeper, now: datetime, *, texts: bool = False) -> None
             an animal they sold has not gone out yet and names them as the one to turn to.
     """
     with transaction.atomic():
+        revoke_signing_devices(keeper, now)  # first: it takes the log's lock
         sold = Sale.objects.filter(collection__keeper=keeper).prefetch_related("steps")
         _check_over(sold)
         _check_told(sold)
