@@ -245,7 +245,11 @@ SECURE_REFERRER_POLICY = "same-origin"
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = not DEMO
 SECURE_SSL_REDIRECT = not DEMO and env.bool("SECURE_SSL_REDIRECT", default=True)
 SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if not DEMO else None
-SECURE_REDIRECT_EXEMPT = [r"^health/", r"^metrics$"]  # asked from within, without TLS
+SECURE_REDIRECT_EXEMPT = [
+    r"^health/",  # asked from within, without TLS
+    r"^metrics$",
+    r"^log/(checkpoint|tile/)",  # public, and they bring their own proof
+]
 SECURE_HSTS_SECONDS = 0 if DEMO else 31_536_000
 SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = not DEMO
 SESSION_COOKIE_HTTPONLY = True

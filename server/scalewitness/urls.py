@@ -6,6 +6,7 @@ from django.views import defaults
 
 from scalewitness.api import problems
 from scalewitness.api.health import live, ready
+from scalewitness.api.log.tiles import checkpoint, tile
 from scalewitness.api.metrics import metrics
 from scalewitness.pages import errors
 
@@ -14,6 +15,8 @@ urlpatterns = [
     path("health/live", live, name="live"),
     path("health/ready", ready, name="ready"),
     path("metrics", metrics, name="metrics"),
+    path("log/checkpoint", checkpoint, name="log-checkpoint"),
+    path("log/tile/<path:path>", tile, name="log-tile"),
     path("accounts/", include("allauth.urls")),
     path("", include("scalewitness.pages.urls")),
 ]

@@ -201,6 +201,9 @@ ROWS = [
     Row("DELETE", "facts/{call_after}/texts", to(204, "guest_after")),
     Row("POST", "push", SIGNED_IN, plain(items=[])),
     Row("GET", "log/head", EVERYONE),
+    Row("GET", "log/checkpoint", EVERYONE),
+    Row("GET", "log/inclusion?position=0", EVERYONE),
+    Row("GET", "log/consistency?old=1", EVERYONE),
     Row("GET", "schema", EVERYONE),
     Row("GET", "docs", EVERYONE),
 ]  # fmt: skip

@@ -1,5 +1,6 @@
 """Query parameters: read, checked and described in one place."""
 
+import re
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Protocol
@@ -12,6 +13,8 @@ from rest_framework.request import Request
 from scalewitness.domain.errors import Malformed
 from scalewitness.domain.moments import parse_moment
 from scalewitness.domain.translog.canonical import MAX_INTEGER
+
+_WHOLE = re.compile(r"0|[1-9][0-9]{0,15}")
 
 
 class Parameter(Protocol):
@@ -47,15 +50,23 @@ class Whole:
         return found if self.default is None else found | {"default": self.default}
 
     def read(self, request: Request) -> int | None:
-        """Raises Malformed when it is no such number."""
-        given = request.query_params.get(self.name)
-        if given is None:
+        """Raises Malformed when it is no such number, or named twice."""
+        named = request.query_params.getlist(self.name)
+        if not named:
             return self.default
-        if not (given.isascii() and given.isdigit() and len(given) <= 16):
-            raise bad_parameter(self.name, "It is a whole number in decimal digits.")
+        given = named[0]
+        if len(named) > 1 or not _WHOLE.fullmatch(given):
+            raise bad_parameter(self.name, "It is one whole number in decimal digits.")
         if not self.least <= int(given) <= self.most:
             raise bad_parameter(self.name, f"It lies between {self.least} and {self.most}.")
         return int(given)
+
+    def need(self, request: Request) -> int:
+        """Raises Malformed also when it is missing."""
+        given = self.read(request)
+        if given is None:
+            raise bad_parameter(self.name, "It is missing.")
+        return given
 
 
 @dataclass(frozen=True, slots=True)

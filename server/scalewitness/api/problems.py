@@ -78,12 +78,17 @@ def _from_framework(exc: exceptions.APIException) -> tuple[dict[str, Any], dict[
 
 def bad_request(request: HttpRequest, exception: Exception) -> JsonResponse:
     """For requests that are refused before any view sees them."""
-    return _answer(Malformed("The request could not be read.").as_problem())
+    return as_answer(Malformed("The request could not be read."))
 
 
 def not_found(request: HttpRequest, exception: Exception) -> JsonResponse:
     """For addresses under the API that lead nowhere."""
-    return _answer(NotFound("There is no such address.").as_problem())
+    return as_answer(NotFound("There is no such address."))
+
+
+def as_answer(refused: Refused) -> JsonResponse:
+    """A refusal by a plain view."""
+    return _answer(refused.as_problem())
 
 
 def safe_only(view: View) -> View:

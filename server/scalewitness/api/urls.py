@@ -51,6 +51,9 @@ from scalewitness.api.keepers.edit_me import edit_me
 from scalewitness.api.keepers.find_keeper import find_keeper
 from scalewitness.api.keepers.show_me import show_me
 from scalewitness.api.keepers.sign_up import sign_up
+from scalewitness.api.log.prove_consistency import prove_consistency
+from scalewitness.api.log.prove_inclusion import prove_inclusion
+from scalewitness.api.log.show_checkpoint import show_checkpoint
 from scalewitness.api.log.show_head import show_head
 from scalewitness.api.offers.acknowledge_disclosure import acknowledge_disclosure
 from scalewitness.api.offers.confirm_offer import confirm_offer
@@ -164,6 +167,9 @@ log = [
     path("facts/<uuid:id>/texts", resource(delete=erase_texts), name="texts"),
     path("push", resource(post=push), name="push"),
     path("log/head", resource(get=show_head), name="log-head"),
+    path("log/checkpoint", resource(get=show_checkpoint), name="log-checkpoint"),
+    path("log/inclusion", resource(get=prove_inclusion), name="log-inclusion"),
+    path("log/consistency", resource(get=prove_consistency), name="log-consistency"),
     path("schema", schema, name="schema"),
     path("docs", docs, name="docs"),
 ]

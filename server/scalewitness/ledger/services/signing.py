@@ -10,6 +10,7 @@ from scalewitness.domain.translog.checkpoints import Checkpoint as Head
 from scalewitness.domain.translog.keys import Signer, read_signer
 from scalewitness.domain.translog.notes import signed
 from scalewitness.ledger.models import Checkpoint, SignedHead
+from scalewitness.ledger.queries.checkpoints import latest_checkpoint
 from scalewitness.ledger.queries.fence import standing_fence
 from scalewitness.ledger.queries.tree import Tip, continues, tip
 from scalewitness.ledger.services.fencing import watch
@@ -19,6 +20,25 @@ from scalewitness.ledger.services.memory import remember
 def log_signer() -> Signer:
     """The log's key; its name is the log's origin. ``settings`` read it at the start."""
     return read_signer(settings.LOG_SIGNING_KEY)
+
+
+def current_checkpoint(now: datetime) -> Checkpoint:
+    """What the log last vouched for under its present key; signed now where it never was.
+
+    Raises:
+        LogContradicted, Fenced: as :func:`sign_checkpoint`, where something is to be signed.
+    """
+    return latest_checkpoint(str(log_signer().verifier)) or sign_checkpoint(now)
+
+
+def checkpoint_over(position: int, now: datetime) -> Checkpoint:
+    """A checkpoint whose tree holds the entry at ``position``, signed now if need be.
+
+    Raises:
+        LogContradicted, Fenced: as :func:`sign_checkpoint`.
+    """
+    current = current_checkpoint(now)
+    return current if current.size > position else sign_checkpoint(now)
 
 
 def sign_checkpoint(now: datetime) -> Checkpoint:
