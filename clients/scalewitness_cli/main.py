@@ -2,7 +2,9 @@
 
 import click
 
+from scalewitness_cli.commands.alarms import acknowledge, alarms, evidence
 from scalewitness_cli.commands.verify import verify
+from scalewitness_cli.commands.witness import witness
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
@@ -11,4 +13,5 @@ def cli() -> None:
     """The record of what sex a snake is, from the command line."""
 
 
-cli.add_command(verify)
+for command in (verify, witness, alarms, acknowledge, evidence):
+    cli.add_command(command)

@@ -42,5 +42,10 @@ def log_keys(keys: Iterable[VerifierKey], origin: str) -> list[VerifierKey]:
     return [key for key in keys if key.type is KeyType.ED25519 and key.name == origin]
 
 
+def log_names(keys: Iterable[VerifierKey]) -> list[str]:
+    """The logs that keys are known of."""
+    return list(dict.fromkeys(key.name for key in keys if key.type is KeyType.ED25519))
+
+
 def witness_keys(keys: Iterable[VerifierKey]) -> Sequence[VerifierKey]:
     return [key for key in keys if key.type is not KeyType.ED25519]

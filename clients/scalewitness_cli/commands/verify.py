@@ -8,7 +8,7 @@ from typing import Any
 import click
 
 from scalewitness.domain.fact_words import in_words
-from scalewitness.domain.translog.keys import BadKey, VerifierKey, read_verifier
+from scalewitness.domain.translog.keys import VerifierKey
 from scalewitness.domain.translog.receipts import (
     MAX_RECEIPT_BYTES,
     BadReceipt,
@@ -17,7 +17,8 @@ from scalewitness.domain.translog.receipts import (
     prove,
     read_receipt,
 )
-from scalewitness_cli.trust import VARIABLE, kept_keys, keys_file, log_keys, witness_keys
+from scalewitness_cli.commands.trusted import kept_or_usage, read_keys
+from scalewitness_cli.trust import VARIABLE, keys_file, log_keys, witness_keys
 
 PROVES = (
     "the log that holds this key has these exact bytes at this position, and vouched for it "
@@ -34,15 +35,6 @@ UNSEEN = (
 )
 
 
-def _read_keys(
-    ctx: click.Context, param: click.Parameter, texts: tuple[str, ...]
-) -> tuple[VerifierKey, ...]:
-    try:
-        return tuple(map(read_verifier, texts))
-    except BadKey as fault:
-        raise click.BadParameter(f"{fault}", ctx, param) from None
-
-
 @click.command()
 @click.argument(
     "files", nargs=-1, required=True, type=click.Path(exists=True, dir_okay=False, path_type=Path)
@@ -52,7 +44,7 @@ def _read_keys(
     "given",
     multiple=True,
     metavar="NAME+ID+BASE64",
-    callback=_read_keys,
+    callback=read_keys,
     help="A public key to trust: the log's or a witness's. Else those kept in the keys file.",
 )
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a file, for programs.")
@@ -65,20 +57,13 @@ def verify(
     Ends with 0 when every receipt holds, with 1 when one does not, with 2 when one cannot be
     judged for want of a key.
     """
-    trusted = [*given, *_kept()]
+    trusted = [*given, *kept_or_usage()]
     worst = 0
     for file in files:
         status, found = _judged(file, trusted)
         worst = max(worst, status, key=(0, 2, 1).index)
         click.echo(json.dumps(found, ensure_ascii=False) if as_json else _told(found))
     ctx.exit(worst)
-
-
-def _kept() -> list[VerifierKey]:
-    try:
-        return kept_keys(keys_file())
-    except BadKey as fault:
-        raise click.UsageError(f"{fault}") from None
 
 
 def _judged(file: Path, trusted: list[VerifierKey]) -> tuple[int, dict[str, Any]]:

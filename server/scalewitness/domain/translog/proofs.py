@@ -66,6 +66,11 @@ def _subtree(begin: int, end: int, node: NodeReader) -> bytes:
     return fold_right(roots)
 
 
+def tree_root(size: int, node: NodeReader) -> bytes:
+    """The root over the first ``size`` leaves, from the perfect subtrees they are made of."""
+    return _subtree(0, size, node) if size else EMPTY_ROOT
+
+
 def inclusion_proof(index: int, size: int, node: NodeReader) -> list[bytes]:
     """The hashes that join leaf ``index`` to the root of the first ``size`` leaves.
 

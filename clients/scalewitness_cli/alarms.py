@@ -1,0 +1,97 @@
+"""Alarms: what was seen that must not be, with the signed notes it rests on."""
+
+from collections.abc import Sequence
+from hashlib import sha256
+from typing import Literal
+
+import msgspec
+
+from scalewitness.domain.translog.base64s import decode64
+from scalewitness.domain.translog.checkpoints import Checkpoint, NotACheckpoint
+from scalewitness.domain.translog.keys import VerifierKey
+from scalewitness.domain.translog.notes import BadNote, open_checkpoint
+from scalewitness.domain.translog.proofs import verify_consistency
+
+Kind = Literal["smaller", "other_root", "rewritten", "unproven", "bad_signature", "other_log"]
+
+WORDS: dict[Kind, str] = {
+    "smaller": "The log shows a smaller tree than it vouched for before: entries are gone, or "
+    "it shows you an old state.",
+    "other_root": "The log vouched for two different trees of the same size: one of them is "
+    "not what others are shown, or entries were changed.",
+    "rewritten": "What the log shows now does not begin with what it vouched for before: "
+    "entries were changed, removed or slipped in.",
+    "unproven": "The log does not prove that what it shows now continues what it vouched for "
+    "before.",
+    "bad_signature": "What the log shows is not signed by the key you trust. If the log has a "
+    "new key, have it told to you by somebody you trust.",
+    "other_log": "Another log is shown here than the one you watch.",
+}
+
+
+class Alarm(msgspec.Struct, frozen=True, kw_only=True):
+    """``kept`` and ``shown`` are signed notes as the log gave them out; ``kept`` is None
+    where nothing was kept before.
+
+    ``root_then`` (base64) is the root that the *larger* of the two trees has over as many
+    entries as the smaller one holds, and ``proof`` the consistency proof that it has: with
+    these two, whoever holds the log's key can see the contradiction without asking anyone.
+    """
+
+    id: str
+    kind: Kind
+    at: int
+    address: str
+    origin: str
+    why: str
+    kept: str | None
+    shown: str
+    root_then: str | None = None
+    proof: list[str] = []
+
+
+class Acknowledged(msgspec.Struct, frozen=True):
+    """An alarm that somebody set aside, when (Unix seconds) and why."""
+
+    alarm: Alarm
+    because: str
+    at: int
+    started_over: bool
+
+
+def alarm_id(*parts: str) -> str:
+    """Eight hex digits that name an alarm."""
+    return sha256("\n".join(parts).encode()).hexdigest()[:8]
+
+
+def proves_fault(alarm: Alarm, keys: Sequence[VerifierKey]) -> bool:
+    """Whether the alarm's two notes by themselves show that the log vouched for two trees
+    that cannot both be its own. Needs nothing but the log's keys."""
+    if alarm.kept is None:
+        return False
+    heads = [_opened(text, keys) for text in (alarm.kept, alarm.shown)]
+    old, new = sorted(filter(None, heads), key=lambda head: head.size)[:2] or (None, None)
+    if old is None or new is None or None in heads or old.origin != new.origin:
+        return False
+    if old.size == new.size:
+        return old.root != new.root
+    return _grew_from_another(alarm, old, new)
+
+
+def _grew_from_another(alarm: Alarm, old: Checkpoint, new: Checkpoint) -> bool:
+    try:
+        root, proof = decode64(alarm.root_then or ""), list(map(decode64, alarm.proof))
+    except ValueError:
+        return False
+    return root != old.root and verify_consistency(
+        size1=old.size, root1=root, size2=new.size, root2=new.root, proof=proof
+    )
+
+
+def _opened(text: str, keys: Sequence[VerifierKey]) -> Checkpoint | None:
+    for key in keys:
+        try:
+            return open_checkpoint(text, key)[0]
+        except (BadNote, NotACheckpoint):
+            continue
+    return None

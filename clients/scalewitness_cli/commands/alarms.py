@@ -1,0 +1,96 @@
+"""``scalewitness alarms`` and ``acknowledge``: what was seen amiss, and setting it aside."""
+
+import json
+import time
+from contextlib import suppress
+from pathlib import Path
+
+import click
+import msgspec
+
+from scalewitness.domain.translog.keys import VerifierKey
+from scalewitness_cli.alarms import Acknowledged, Alarm, proves_fault
+from scalewitness_cli.commands.trusted import kept_or_usage, read_keys
+from scalewitness_cli.commands.witness import alarm_shown, told_alarm
+from scalewitness_cli.memory import Memory, all_memories, state_folder
+from scalewitness_cli.trust import log_keys
+
+MAX_BYTES = 4_000_000
+
+
+@click.command()
+@click.option("--json", "as_json", is_flag=True, help="One JSON object an alarm, for programs.")
+@click.pass_context
+def alarms(ctx: click.Context, as_json: bool) -> None:
+    """List the alarms that nobody has acknowledged; ends with 1 if there is one."""
+    found = [
+        alarm_shown(memory, alarm, log_keys(kept_or_usage(), memory.origin))
+        for memory in all_memories(state_folder())
+        for alarm in memory.alarms()
+    ]
+    for one in found:
+        click.echo(json.dumps(one, ensure_ascii=False) if as_json else told_alarm(one))
+    ctx.exit(1 if found else 0)
+
+
+@click.command()
+@click.argument("id")
+@click.option("--because", required=True, help="What was found out; it is kept with the alarm.")
+@click.option(
+    "--start-over",
+    is_flag=True,
+    help="Also forget the kept checkpoint: what the log shows next is taken as the beginning.",
+)
+def acknowledge(id: str, because: str, start_over: bool) -> None:
+    """Set the alarm ID aside, with its evidence.
+
+    If the log still contradicts what is kept, the next look raises another alarm, unless
+    you start over.
+    """
+    memory, alarm = _named(id)
+    with memory.alone():
+        kept = memory.acknowledge(alarm, because, int(time.time()), start_over)
+    click.echo(f"Alarm {alarm.id} is set aside in {kept}.")
+
+
+@click.command()
+@click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path))
+@click.option("--key", "given", multiple=True, metavar="NAME+ID+BASE64", callback=read_keys,
+    help="The log's public key. Else those kept in the keys file.")  # fmt: skip
+@click.pass_context
+def evidence(ctx: click.Context, file: Path, given: tuple[VerifierKey, ...]) -> None:
+    """Judge an alarm's FILE that somebody else sent, with nothing but the log's key.
+
+    Ends with 1 when it proves that the log vouched for two trees that cannot both be its
+    own, with 0 when it does not, with 2 when it cannot be judged.
+    """
+    alarm = _read(file)
+    keys = log_keys(dict.fromkeys([*given, *kept_or_usage()]), alarm.origin)
+    if not keys:
+        raise click.UsageError(f"No public key of “{alarm.origin}” is known here: give --key.")
+    proves = proves_fault(alarm, keys)
+    click.echo(
+        f"{file}: PROVES that {alarm.origin} vouched for two trees that contradict each other."
+        if proves
+        else f"{file}: does not prove a contradiction."
+    )
+    ctx.exit(1 if proves else 0)
+
+
+def _read(file: Path) -> Alarm:
+    """Also one that was set aside."""
+    with file.open("rb") as opened:
+        data = opened.read(MAX_BYTES)
+    with suppress(msgspec.MsgspecError):
+        return msgspec.json.decode(data, type=Alarm)
+    with suppress(msgspec.MsgspecError):
+        return msgspec.json.decode(data, type=Acknowledged).alarm
+    raise click.UsageError(f"{file} is no alarm's file.")
+
+
+def _named(id: str) -> tuple[Memory, Alarm]:
+    for memory in all_memories(state_folder()):
+        for alarm in memory.alarms():
+            if alarm.id == id:
+                return memory, alarm
+    raise click.UsageError(f"No alarm {id} stands; `scalewitness alarms` lists them.")

@@ -1,0 +1,201 @@
+"""Watching a log: it may only grow, and must prove it from what was seen before.
+
+The proofs are made here from the log's own hash tiles, so nothing rests on its word. What is
+accepted is on the disk before anything is signed or told; an alarm stays until somebody
+acknowledges it.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Protocol
+
+from scalewitness.domain.translog.base64s import encode64
+from scalewitness.domain.translog.checkpoints import Checkpoint, NotACheckpoint, read_body
+from scalewitness.domain.translog.keys import VerifierKey
+from scalewitness.domain.translog.notes import (
+    BadNote,
+    Line,
+    Note,
+    open_checkpoint,
+    read_note,
+    signature_line,
+)
+from scalewitness.domain.translog.proofs import consistency_proof, tree_root, verify_consistency
+from scalewitness.domain.translog.tiles import Tile, nodes_in
+from scalewitness_cli.alarms import WORDS, Alarm, Kind, alarm_id
+from scalewitness_cli.memory import Memory
+from scalewitness_cli.remote import Stopped
+
+
+class Log(Protocol):
+    """Where a log is read; see :class:`scalewitness_cli.public_log.PublicLog`."""
+
+    url: str
+
+    def checkpoint(self) -> bytes: ...
+
+    def tile(self, place: Tile) -> bytes: ...
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """The checkpoint accepted, and the one it was proved to continue: None the first time."""
+
+    note: Note
+    head: Checkpoint
+    before: Checkpoint | None
+
+
+@dataclass(frozen=True, slots=True)
+class Trouble:
+    """What is wrong with two checkpoints, and the proof of it where there is one."""
+
+    kind: Kind
+    why: str = ""
+    root_then: bytes | None = None
+    proof: tuple[bytes, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Cosignature:
+    """What a witness sends: its line under a checkpoint."""
+
+    key: VerifierKey
+    note: Note
+    head: Checkpoint
+    line: Line
+
+
+def look(
+    memory: Memory,
+    log: Log,
+    keys: Sequence[VerifierKey],
+    now: int,
+    also: Sequence[Note] = (),
+) -> Seen | Alarm:
+    """Look at the log once: accept what it shows, or raise an alarm.
+
+    ``keys`` may speak for the log; ``also`` are checkpoints that others were shown, which
+    must fit as well. ``now``: Unix seconds. An alarm that nobody acknowledged comes back
+    before anything is asked.
+
+    Raises:
+        Stopped: the log could not be reached, or sent something that is no note; one of
+            ``also`` is not this log's.
+    """
+    if strange := [
+        note for note in also if isinstance(_vouched(note, memory.origin, keys), Trouble)
+    ]:
+        raise Stopped(f"not signed by {memory.origin}:\n{strange[0]}")
+    with memory.alone():
+        if (standing := memory.alarm()) is not None:
+            return standing
+        shown, kept = _note(log), memory.kept()
+        head = _vouched(shown, memory.origin, keys)
+        if isinstance(head, Trouble):
+            return _alarmed(memory, log, kept, shown, head, now)
+        for earlier in filter(None, (kept, *also)):
+            trouble = _contradiction(read_body(earlier.text), head, log)
+            if trouble is not None:
+                return _alarmed(memory, log, earlier, shown, trouble, now)
+        memory.keep(shown)
+        return Seen(shown, head, read_body(kept.text) if kept else None)
+
+
+def to_send(memory: Memory, now: int) -> Cosignature | None:
+    """This machine's cosignature under the checkpoint it keeps; None where the log has it
+    already, nothing is kept, or an alarm stands."""
+    with memory.alone():
+        kept = memory.kept()
+        if kept is None or memory.alarm() or memory.is_sent(kept):
+            return None
+        signer = memory.signer()
+        line = signature_line(kept.text, signer, now)
+        return Cosignature(signer.verifier, kept, read_body(kept.text), line)
+
+
+def _note(log: Log) -> Note:
+    try:
+        return read_note(log.checkpoint())
+    except BadNote as fault:
+        raise Stopped(f"{log.url} sends something that is no checkpoint: {fault}") from None
+
+
+def _vouched(note: Note, origin: str, keys: Sequence[VerifierKey]) -> Checkpoint | Trouble:
+    claimed = note.text.partition("\n")[0]
+    if claimed != origin:
+        return Trouble("other_log", f"It says it is “{claimed}”.")
+    why = "No key of this log is trusted here."
+    for key in keys:
+        try:
+            return open_checkpoint(note, key)[0]
+        except (BadNote, NotACheckpoint) as fault:
+            why = f"{str(fault)[:1].upper()}{str(fault)[1:]}."
+    return Trouble("bad_signature", why)
+
+
+def _contradiction(before: Checkpoint, head: Checkpoint, log: Log) -> Trouble | None:
+    """What speaks against ``head`` as the continuation of ``before``; None if nothing."""
+    if head.size == before.size:
+        return None if head.root == before.root else Trouble("other_root")
+    if head.size > before.size:
+        return _ungrown(before, head, log)
+    why = f"{head.size} entries now, {before.size} before."
+    found = _other_start(head, before, log)
+    return replace(found, kind="smaller", why=why) if found else Trouble("smaller", why)
+
+
+def _other_start(head: Checkpoint, before: Checkpoint, log: Log) -> Trouble | None:
+    """Proof that a smaller tree is not even the start of the one before, if the log still
+    gives it out. The alarm does not hang on it."""
+    try:
+        found = _ungrown(head, before, log)
+    except Stopped:
+        return None
+    return found if found and found.root_then is not None else None
+
+
+def _ungrown(old: Checkpoint, new: Checkpoint, log: Log) -> Trouble | None:
+    """Trouble unless the tiles of ``new`` show it to begin with ``old``."""
+    try:
+        node = nodes_in(log.tile, new.size)
+        root_then = tree_root(old.size, node)
+        proof = tuple(consistency_proof(old.size, new.size, node))
+    except ValueError as fault:
+        return Trouble("unproven", f"{str(fault)[:1].upper()}{str(fault)[1:]}.")
+    if _grows(old.size, old.root, new, proof):
+        return None
+    if root_then != old.root and _grows(old.size, root_then, new, proof):
+        return Trouble("rewritten", "", root_then, proof)
+    return Trouble("unproven", "The tiles it gives out do not make up the tree it signed.")
+
+
+def _grows(size: int, root: bytes, new: Checkpoint, proof: Sequence[bytes]) -> bool:
+    return verify_consistency(
+        size1=size, root1=root, size2=new.size, root2=new.root, proof=list(proof)
+    )
+
+
+def _alarmed(
+    memory: Memory,
+    log: Log,
+    earlier: Note | None,
+    shown: Note,
+    found: Trouble,
+    now: int,
+) -> Alarm:
+    kept, text = str(earlier) if earlier else None, str(shown)
+    alarm = Alarm(
+        id=alarm_id(found.kind, kept or "", text, str(now)),
+        kind=found.kind,
+        at=now,
+        address=log.url,
+        origin=memory.origin,
+        why=f"{WORDS[found.kind]} {found.why}".strip(),
+        kept=kept,
+        shown=text,
+        root_then=None if found.root_then is None else encode64(found.root_then),
+        proof=[encode64(one) for one in found.proof],
+    )
+    memory.raise_alarm(alarm)
+    return alarm
