@@ -10,6 +10,7 @@ from csp.constants import NONE, SELF
 from django.core.exceptions import ImproperlyConfigured
 
 from scalewitness.domain.translog.keys import BadKey, read_signer, read_verifier
+from scalewitness.domain.translog.witnessing import read_target
 
 env = environ.Env()
 
@@ -46,6 +47,15 @@ except BadKey as fault:
     raise ImproperlyConfigured(f"LOG_SIGNING_KEY or LOG_RETIRED_KEYS: {fault}") from None
 if LOG_MEMORY and not Path(LOG_MEMORY).parent.is_dir():
     raise ImproperlyConfigured(f"LOG_MEMORY: there is no folder {Path(LOG_MEMORY).parent}")
+LOG_WITNESSES = env.list("LOG_WITNESSES", default=[])
+"""Outside witnesses (C2SP tlog-witness) that checkpoints are sent to: ``KEY URL``, with commas
+between them. Only https, but in the demo."""
+try:
+    _addresses = [read_target(_witness).url for _witness in LOG_WITNESSES]
+except BadKey as fault:
+    raise ImproperlyConfigured(f"LOG_WITNESSES: {fault}") from None
+if not DEMO and not all(_url.startswith("https://") for _url in _addresses):
+    raise ImproperlyConfigured("LOG_WITNESSES: a witness is spoken to over https")
 ALLOWED_HOSTS = env.list("ALLOWED_HOSTS", default=[])
 DEBUG = False
 
@@ -172,6 +182,10 @@ CELERY_BEAT_SCHEDULE = {
         "task": "scalewitness.ledger.tasks.sign_head",
         "schedule": 10.0,
     },
+    "send the log's head to witnesses": {
+        "task": "scalewitness.ledger.tasks.push_to_witnesses",
+        "schedule": 10.0,
+    },
     "lapse offers": {"task": "scalewitness.intake.tasks.lapse_due_offers", "schedule": 300.0},
     "update examiners' records": {
         "task": "scalewitness.intake.tasks.update_records",
@@ -216,6 +230,7 @@ REST_FRAMEWORK = {
         "sign_in": "10/min",
         "sign_up": "30/min",
         "look_up": "60/min",
+        "witness": "60/min",
     },
     # Without it a caller could name any address in X-Forwarded-For and be counted anew.
     "NUM_PROXIES": env.int("TRUSTED_PROXIES", default=0 if DEMO else 1),

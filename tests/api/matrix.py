@@ -8,9 +8,11 @@ from typing import Any
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from django.utils import timezone
 from tests.api.stage import PERSONAS, Stage
+from tests.witnessing import cosigned
 from tests.world import PASSWORD, new_id, probing
 
 from scalewitness.domain.moments import rfc3339
+from scalewitness.ledger.services.signing import sign_checkpoint
 from scalewitness_cli.devicekey import DeviceKey
 
 Body = Callable[[Stage], dict[str, Any]]
@@ -85,6 +87,10 @@ def enrolment(stage: Stage) -> dict[str, Any]:
 
 def at(**delta: float) -> str:
     return rfc3339(timezone.now() + timedelta(**delta))
+
+
+def cosignature(stage: Stage) -> dict[str, Any]:
+    return cosigned(sign_checkpoint(timezone.now()))
 
 
 VISIT = {
@@ -204,6 +210,8 @@ ROWS = [
     Row("GET", "log/checkpoint", EVERYONE),
     Row("GET", "log/inclusion?position=0", EVERYONE),
     Row("GET", "log/consistency?old=1", EVERYONE),
+    Row("GET", "log/witnesses", EVERYONE),
+    Row("POST", "log/cosignatures", all_signed_in(201), cosignature),
     Row("GET", "schema", EVERYONE),
     Row("GET", "docs", EVERYONE),
 ]  # fmt: skip

@@ -76,9 +76,8 @@ def _run(
         return 2, {"outcome": "unreachable", "log": memory.origin, "why": str(why)}
     if isinstance(seen, Alarm):
         return 1, alarm_shown(memory, seen, keys)
-    found = _seen(seen)
-    sent, why = _send(memory, url, token)
-    return (0 if sent is not False else 2), found | {"sent": sent, "not_sent": why}
+    sent, lacking = _send(memory, url, token)
+    return (0 if sent is not False else 2), _seen(seen) | {"sent": sent, "not_sent": lacking}
 
 
 def _send(memory: Memory, url: str, token: str | None) -> tuple[bool | None, str | None]:

@@ -1,16 +1,24 @@
 """Numbers for the operator, in the Prometheus text format; nothing about anyone."""
 
-from collections.abc import Iterable
+import json
+from collections.abc import Callable, Iterable
 
 from django.http import HttpRequest, HttpResponse
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
 from scalewitness.disclosures.queries import unacknowledged
+from scalewitness.ledger.models import WitnessPush
 from scalewitness.ledger.queries.fence import standing_fence
 from scalewitness.ledger.queries.tree import tip
+from scalewitness.ledger.queries.witnesses import push_states
 from scalewitness.mail.queries import letters_by_state
 
+_OF_WITNESSES: tuple[tuple[str, str, Callable[[WitnessPush], int]], ...] = (
+    ("size", "Entries that an outside witness has seen.", lambda state: state.size),
+    ("failures", "Its refusals since it last cosigned.", lambda state: state.failures),
+    ("status", "Its last answer; 0 where there was none.", lambda state: state.status or 0),
+)
 CONTENT_TYPE = "text/plain; version=0.0.4; charset=utf-8"
 
 
@@ -32,6 +40,17 @@ def _lines() -> Iterable[str]:
     name = "scalewitness_disclosures_unacknowledged"
     yield from _about(name, "Disclosures that their buyer has not acknowledged.")
     yield f"{name} {unacknowledged()}"
+    yield from _witnesses()
+
+
+def _witnesses() -> Iterable[str]:
+    """By the witness's own name, as its operator chose it."""
+    states = push_states()
+    for noun, text, number in _OF_WITNESSES:
+        yield from _about(f"scalewitness_witness_{noun}", text)
+        for target, state in states:
+            name = json.dumps(target.key.name, ensure_ascii=False)  # its escapes fit here too
+            yield f"scalewitness_witness_{noun}{{name={name}}} {number(state)}"
 
 
 def _about(name: str, text: str) -> Iterable[str]:

@@ -51,4 +51,10 @@ class LookUp(PerKeeper):
     scope = "look_up"
 
 
-THROTTLES: dict[str, type[_Throttle]] = {one.scope: one for one in (Link, SignIn, SignUp, LookUp)}
+class Witness(PerKeeper):
+    scope = "witness"
+
+
+THROTTLES: dict[str, type[_Throttle]] = {
+    one.scope: one for one in (Link, SignIn, SignUp, LookUp, Witness)
+}

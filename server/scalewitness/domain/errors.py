@@ -135,3 +135,13 @@ class Fenced(Refused):
         "what was signed, and its operator has to check it. Nothing was recorded; keep what you "
         "have and send it again later."
     )
+
+
+class CheckpointUnknown(Refused):
+    code, title = "checkpoint_unknown", "The log vouched for no such checkpoint"
+
+
+class WitnessUnknown(Refused):
+    """The signature line is of another key than the one it is said to be of."""
+
+    code, title = "witness_unknown", "The line is of another key"

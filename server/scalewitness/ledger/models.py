@@ -135,6 +135,69 @@ class Fence(AppendOnly):
         return f"fence {self.state} at {self.size}"
 
 
+class Witness(AppendOnly):
+    """A key that cosigns checkpoints of this log.
+
+    ``key`` is its verifier key under a name that tells nothing of anyone; ``keeper`` whose
+    it is, None for an outside witness that the operator named.
+    """
+
+    key = models.TextField(unique=True)
+    keeper = models.UUIDField(null=True)
+    registered_at = models.DateTimeField()
+
+    class Meta:
+        indexes = [models.Index(fields=["keeper"], name="witness_keeper")]
+
+    def __str__(self) -> str:
+        return f"witness {self.pk}"
+
+
+class Cosignature(AppendOnly):
+    """A witness's verified line under the checkpoint of ``size`` and ``root``.
+
+    ``at`` is the time the witness signed for, ``received_at`` ours.
+    """
+
+    witness = models.ForeignKey(Witness, on_delete=models.PROTECT)
+    size = models.BigIntegerField()
+    root = models.BinaryField()
+    line = models.TextField()
+    at = models.DateTimeField()
+    received_at = models.DateTimeField()
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["witness", "size"], name="one_cosignature")]
+        indexes = [models.Index(fields=["size", "id"], name="cosignature_size")]
+
+    def __str__(self) -> str:
+        return f"cosignature at {self.size}"
+
+
+class WitnessPush(models.Model):
+    """How it goes with an outside witness that checkpoints are sent to.
+
+    ``size`` is the tree it has of us, as far as we know; ``status`` its last answer (None:
+    no answer), ``error`` what was wrong with it, empty when all is well.
+    """
+
+    key = models.TextField()
+    url = models.CharField(max_length=500)
+    size = models.BigIntegerField(default=0)
+    next_try_at = models.DateTimeField()
+    failures = models.PositiveIntegerField(default=0)
+    status = models.PositiveSmallIntegerField(null=True)
+    error = models.CharField(max_length=300, blank=True)
+    tried_at = models.DateTimeField(null=True)
+    cosigned_at = models.DateTimeField(null=True)
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["key", "url"], name="one_push_state")]
+
+    def __str__(self) -> str:
+        return f"push to {self.url}"
+
+
 class Text(models.Model):
     """Free text of a fact. The log holds only its salted commitment, so the row may be
     deleted when the law asks for it; it can never be changed."""

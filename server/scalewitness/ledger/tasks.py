@@ -5,6 +5,7 @@ from celery import shared_task
 from django.utils import timezone
 
 from scalewitness.domain.errors import Fenced
+from scalewitness.ledger.services.pushing import push_due
 from scalewitness.ledger.services.signing import sign_checkpoint
 
 log = structlog.get_logger()
@@ -18,3 +19,9 @@ def sign_head() -> None:
         sign_checkpoint(timezone.now())
     except Fenced:
         log.warning("log_fenced")
+
+
+@shared_task(name="scalewitness.ledger.tasks.push_to_witnesses")
+def push_to_witnesses() -> int:
+    """The latest checkpoint to every outside witness that is due; safe to run twice at once."""
+    return push_due(timezone.now())

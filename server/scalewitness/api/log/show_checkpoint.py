@@ -13,6 +13,7 @@ from scalewitness.api.log.proving import Hash
 from scalewitness.api.operations import operation
 from scalewitness.domain.errors import LogContradicted
 from scalewitness.domain.translog.base64s import encode64
+from scalewitness.ledger.queries.witnesses import cosigned_note
 from scalewitness.ledger.services.signing import current_checkpoint, log_signer
 
 
@@ -43,7 +44,7 @@ def show_checkpoint(request: Request) -> Response:
         origin=log_signer().name,
         size=kept.size,
         root=encode64(bytes(kept.root)),
-        note=kept.note,
+        note=cosigned_note(kept),
         signed_at=kept.signed_at,
         key=kept.key,
         retired_keys=list(settings.LOG_RETIRED_KEYS),

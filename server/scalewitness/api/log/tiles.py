@@ -16,6 +16,7 @@ from scalewitness.api.problems import as_answer, safe_only
 from scalewitness.domain.errors import NotFound, Refused
 from scalewitness.domain.translog.tiles import WIDTH, NotATile, Tile, read_path, tile_at
 from scalewitness.ledger.queries.tree import hashes_of
+from scalewitness.ledger.queries.witnesses import cosigned_note
 from scalewitness.ledger.services.signing import current_checkpoint
 
 FOR_EVER = "public, max-age=31536000, immutable"
@@ -44,8 +45,8 @@ def public(view: View) -> View:
 
 @public
 def checkpoint(request: HttpRequest) -> HttpResponse:
-    """`GET /log/checkpoint`: the signed note."""
-    note = current_checkpoint(timezone.now()).note
+    """`GET /log/checkpoint`: the signed note, with the cosignatures collected so far."""
+    note = cosigned_note(current_checkpoint(timezone.now()))
     response = HttpResponse(note, content_type="text/plain; charset=utf-8")
     response.headers["Cache-Control"] = "no-cache"
     return response

@@ -1,0 +1,83 @@
+"""Who has seen which head: cosignatures as collected. Counts and times, never names."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.conf import settings
+from django.db.models import Case, Count, Max, Min, Q, When
+
+from scalewitness.domain.translog.notes import Line, read_line, read_note
+from scalewitness.domain.translog.witnessing import Target, read_target
+from scalewitness.ledger.models import Checkpoint, Cosignature, Witness, WitnessPush
+
+MOST_LINES = 15
+"""Cosignatures under one served checkpoint. Readers of signed notes take at least 16 lines
+(C2SP signed-note), of which one is the log's own."""
+HEADS_SHOWN = 20
+
+
+@dataclass(frozen=True, slots=True)
+class HeadSeen:
+    """One head, and how many keepers and outside witnesses have cosigned exactly it;
+    ``first_at`` and ``last_at`` by the witnesses' own clocks."""
+
+    size: int
+    root: bytes
+    keepers: int
+    outside: int
+    first_at: datetime
+    last_at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class Watching:
+    """How many keepers ever cosigned a head, and how many outside witnesses did."""
+
+    keepers: int
+    outside: int
+
+
+def cosigned_note(checkpoint: Checkpoint) -> str:
+    """The checkpoint's note with the cosignatures collected so far, outside witnesses'
+    first, then as they came; at most :data:`MOST_LINES`."""
+    return str(read_note(checkpoint.note).with_lines(_lines_under(checkpoint)))
+
+
+def _lines_under(checkpoint: Checkpoint) -> Iterable[Line]:
+    rows = Cosignature.objects.filter(size=checkpoint.size, root=checkpoint.root)
+    ours = Case(When(witness__keeper=None, then=0), default=1)
+    ranked = rows.order_by(ours, "pk")
+    return map(read_line, ranked.values_list("line", flat=True)[:MOST_LINES])
+
+
+def heads_seen(limit: int = HEADS_SHOWN) -> list[HeadSeen]:
+    """The largest heads that anyone cosigned, latest first."""
+    rows = (
+        Cosignature.objects.values("size", "root")
+        .annotate(
+            keepers=Count("witness__keeper", distinct=True),
+            outside=Count("witness", filter=Q(witness__keeper=None), distinct=True),
+            first_at=Min("at"),
+            last_at=Max("at"),
+        )
+        .order_by("-size")[:limit]
+    )
+    names = ("size", "root", "keepers", "outside", "first_at", "last_at")
+    return [
+        HeadSeen(size, bytes(root), *counts) for size, root, *counts in rows.values_list(*names)
+    ]
+
+
+def watching() -> Watching:
+    found = Witness.objects.aggregate(
+        keepers=Count("keeper", distinct=True), outside=Count("pk", filter=Q(keeper=None))
+    )
+    return Watching(**found)
+
+
+def push_states() -> list[tuple[Target, WitnessPush]]:
+    """How it goes with the outside witnesses of the settings, as far as it has begun."""
+    targets = {(str(one.key), one.url): one for one in map(read_target, settings.LOG_WITNESSES)}
+    rows = WitnessPush.objects.filter(url__in=[one.url for one in targets.values()]).order_by("pk")
+    return [(targets[row.key, row.url], row) for row in rows if (row.key, row.url) in targets]
