@@ -67,12 +67,10 @@ def alarm_id(*parts: str) -> str:
 def proves_fault(alarm: Alarm, keys: Sequence[VerifierKey]) -> bool:
     """Whether the alarm's two notes by themselves show that the log vouched for two trees
     that cannot both be its own. Needs nothing but the log's keys."""
-    if alarm.kept is None:
+    kept, shown = _opened(alarm.kept or "", keys), _opened(alarm.shown, keys)
+    if kept is None or shown is None or kept.origin != shown.origin:
         return False
-    heads = [_opened(text, keys) for text in (alarm.kept, alarm.shown)]
-    old, new = sorted(filter(None, heads), key=lambda head: head.size)[:2] or (None, None)
-    if old is None or new is None or None in heads or old.origin != new.origin:
-        return False
+    old, new = (kept, shown) if kept.size <= shown.size else (shown, kept)
     if old.size == new.size:
         return old.root != new.root
     return _grew_from_another(alarm, old, new)

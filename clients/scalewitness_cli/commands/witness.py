@@ -88,14 +88,15 @@ def _send(memory: Memory, url: str, token: str | None) -> tuple[bool | None, str
         made = to_send(memory, int(time.time()))
         if made is None:
             return True, None
-        Api(url, token).post("log/cosignatures", _sent(made))
+        Api(url, token).post("log/cosignatures", sent_by(made))
     except (Stopped, Refusal) as problem:
         return False, str(problem)
     memory.note_sent(made.note)
     return True, None
 
 
-def _sent(made: Cosignature) -> dict[str, Any]:
+def sent_by(made: Cosignature) -> dict[str, Any]:
+    """The body of a request to `log/cosignatures`."""
     return {
         "key": str(made.key),
         "size": made.head.size,

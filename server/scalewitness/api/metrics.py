@@ -46,7 +46,7 @@ def _lines() -> Iterable[str]:
 def _witnesses() -> Iterable[str]:
     """By the witness's own name, as its operator chose it."""
     states = push_states()
-    for noun, text, number in _OF_WITNESSES:
+    for noun, text, number in _OF_WITNESSES if states else ():
         yield from _about(f"scalewitness_witness_{noun}", text)
         for target, state in states:
             name = json.dumps(target.key.name, ensure_ascii=False)  # its escapes fit here too
