@@ -24,7 +24,7 @@ from scalewitness.disclosures.models import Acknowledgement, Disclosure
 from scalewitness.disputes.models import Dispute, Finding
 from scalewitness.intake.fsck.projections import Row
 from scalewitness.intake.fsck.report import Difference
-from scalewitness.ledger.models import Checkpoint, Entry, Fence, Tile
+from scalewitness.ledger.models import Checkpoint, Cosignature, Entry, Fence, Tile, Witness
 from scalewitness.people.models import DeviceKey, DeviceKeyEnd, Grant, GrantAnimal, GrantEnd
 from scalewitness.sales.models import Sale, SaleAnimal, SaleStep
 from scalewitness.visits.models import Visit, VisitAnimal, VisitStep
@@ -110,6 +110,8 @@ APART: dict[type[Model], str] = {
     Tile: "grown again from the entries",
     Checkpoint: "opened and compared with the tree grown again",
     Fence: "the operator's, about the log and not in it",
+    Witness: "whoever vouches for the log, which therefore does not hold them",
+    Cosignature: "verified when taken; whoever is shown one verifies it again",
     HeldCall: "not a fact until its host admits it",
 }
 """Append-only tables that are no projection, and why."""

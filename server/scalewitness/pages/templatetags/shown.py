@@ -4,10 +4,13 @@ from typing import Any
 
 from django import template
 
+from scalewitness.ledger.queries.witnesses import heads_seen, watching
 from scalewitness.pages.disclosures import DELIVERY
 
 register = template.Library()
 
+HEADS = 5
+"""Heads in the short table of who has seen what."""
 LEFT, LENGTH = 4.0, 92.0
 """Of the drawing's 100 units."""
 
@@ -45,3 +48,9 @@ def spaced(word: str) -> str:
 def delivery(state: str) -> str:
     """How far a letter got."""
     return DELIVERY[state]
+
+
+@register.inclusion_tag("parts/watchers.html")
+def watchers() -> dict[str, Any]:
+    """How many have seen which head of the log: counts and times, no names."""
+    return {"watching": watching(), "heads": heads_seen(HEADS)}
