@@ -83,7 +83,7 @@ class Answer:
     def __init__(self, response: HttpResponse) -> None:
         self.status = response.status_code
         self.headers = response.headers
-        self.body: Any = json.loads(response.content) if response.content else None
+        self.body: Any = _read(response)
 
     @property
     def code(self) -> str:
@@ -98,6 +98,13 @@ class Answer:
 
     def __repr__(self) -> str:
         return f"{self.status} {self.body}"
+
+
+def _read(response: HttpResponse) -> Any:
+    """JSON, or the text of a file."""
+    if response.headers.get("Content-Type", "").startswith("text/plain"):
+        return response.content.decode()
+    return json.loads(response.content) if response.content else None
 
 
 def fact(body: Mapping[str, Any] | None = None, **more: Any) -> dict[str, Any]:

@@ -202,6 +202,14 @@ ROWS = [
         fact({"animal": "{other}", "ground": "party_objects"}, about="new")),
     Row("GET", "disputes/{dispute}", to(200, *SEES_WHOLE)),
     Row("POST", "disputes/{dispute}/finding", to(201, *STEWARDS), fact({"outcome": "unresolved"})),
+    # receipts: as the facts themselves; {call} is the owner's, {call_after} the guest's own
+    Row("GET", "receipts/{call}", to(200, *SEES_WHOLE)),
+    Row("GET", "receipts/{call_after}", to(200, *SEES_WHOLE)),
+    Row("GET", "receipts/{standing}", to(200, *SEES_WHOLE)),
+    Row("GET", "receipts/{offer_fact}", to(200, *STEWARDS)),
+    Row("GET", "receipts/{disclosure_fact}", to(200, *STEWARDS, "buyer")),
+    Row("GET", "receipts/{grant}", to(200, "owner", "viewer")),
+    Row("GET", "offers/{offer_token}/receipts/{offered_fact}", LINK),
     # the rest
     Row("GET", "species", SIGNED_IN),
     Row("DELETE", "facts/{call_after}/texts", to(204, "guest_after")),

@@ -13,6 +13,7 @@ from scalewitness.animals.models import Animal
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.disputes.models import Dispute
 from scalewitness.domain.moments import rfc3339
+from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.tree import tip
 from scalewitness.mail.services import link_token
 from scalewitness.people.models import Grant, Keeper
@@ -95,6 +96,10 @@ def set_stage() -> Stage:
         "dispute": str(Dispute.objects.get().pk),
         "grant": str(Grant.objects.get(to=viewer).pk),
         "held": _held(world, former, blind),
+        "standing": str(sold.standings.order_by("-position")[0].pk),
+        "offer_fact": str(sale.steps.get(kind="offer_made").pk),
+        "offered_fact": str(offered.steps.get(kind="offer_made").pk),
+        "disclosure_fact": str(Entry.objects.get(kind="disclosure_owed").fact),
         "offer_token": _token(offered, "offer"),
         "disclosure_token": _token(sale, "disclosure"),
         "stranger": str(stranger.pk),

@@ -23,10 +23,15 @@ def _named(rows: list[tuple[str, str]]) -> dict:
     return {"argvalues": rows, "ids": [f"{method} {path}" for method, path in rows]}
 
 
+def _takes_id(method: str, path: str, one: dict) -> bool:
+    """By its path alone, and not after a link's token, which would be refused first."""
+    return "{id}" in path and "{token}" not in path and "requestBody" not in one
+
+
 ALL = list(operations())
 CLOSED = _named([(m, p) for m, p, one in ALL if one["security"]])
 WITH_BODY = _named([(m, p) for m, p, one in ALL if "requestBody" in one])
-WITH_ID = _named([(m, p) for m, p, one in ALL if "{id}" in p and "requestBody" not in one])
+WITH_ID = _named([(m, p) for m, p, one in ALL if _takes_id(m, p, one)])
 ABSENT = _named(
     [
         (method.upper(), path.removeprefix(BASE))

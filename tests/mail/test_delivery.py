@@ -12,10 +12,13 @@ from smtplib import (
 )
 
 import pytest
-from django.conf import LazySettings
+from django.conf import LazySettings, settings
 from django.core.mail.backends.base import BaseEmailBackend
+from django.db import connection
 from tests.world import START, World, new_id
 
+from scalewitness.domain.translog.keys import read_signer
+from scalewitness.domain.translog.receipts import prove, read_receipt
 from scalewitness.mail.models import Letter
 from scalewitness.mail.services import DELIVER, LEASE, claim, compose, deliver, deliver_due, queue
 from scalewitness.mail.tasks import deliver_waiting
@@ -183,3 +186,48 @@ def test_a_worker_that_outlived_its_lease_does_not_undo_what_another_did(
     assert (letter.state, letter.sent_at) == ("sent", later)
     assert deliver_due(later + timedelta(days=1)) == 0
     assert len(sink.messages()) == 1
+
+
+@pytest.fixture
+def fallen(world: World) -> Letter:
+    """The letter that a verified sex, sold, no longer stands."""
+    animal = world.verified("V1")
+    world.sold(animal)
+    world.pass_time(days=1)
+    world.call(world.stan, animal, "female", visit=world.visit(world.stan, animal))
+    return Letter.objects.get(kind="disclosure")
+
+
+def test_disclosures_and_confirmations_carry_their_receipt(
+    fallen: Letter, world: World, sink: MailSink
+) -> None:
+    """The file as it arrives, byte for byte, holds under the log's key."""
+    deliver_due(world.now, limit=50)
+    found = {}
+    for message in sink.messages():
+        files = [part for part in message.walk() if part.get_filename()]
+        if files:
+            (file,) = files
+            assert file.get_content_disposition() == "attachment"
+            log = read_signer(settings.LOG_SIGNING_KEY).verifier
+            shown = prove(read_receipt(file.get_payload(decode=True)), log)
+            assert file.get_filename() == f"scalewitness-{shown.position}.receipt"
+            found[message["X-Scalewitness-Letter"]] = shown.entry.kind
+    assert found == {"disclosure": "disclosure_owed", "sale_confirmed": "sale_confirmed"}
+
+
+def test_a_log_that_cannot_vouch_holds_up_no_letter(
+    fallen: Letter, world: World, sink: MailSink
+) -> None:
+    with connection.cursor() as cursor:
+        cursor.execute("ALTER TABLE ledger_head DISABLE TRIGGER ALL")
+        cursor.execute("UPDATE ledger_head SET root = sha256('x')")
+        cursor.execute("ALTER TABLE ledger_head ENABLE TRIGGER ALL")
+    deliver_due(world.now, limit=50)
+    fallen.refresh_from_db()
+    assert fallen.state == "sent"
+    sent = [m for m in sink.messages() if m["X-Scalewitness-Letter"] == "disclosure"]
+    (text, *_) = [p for p in sent[0].walk() if p.get_content_type() == "text/plain"]
+    body = text.get_payload(decode=True).decode()
+    assert f"/receipts/{fallen.context['receipt']}" in body.replace("\r\n", "\n")
+    assert "attached" not in body

@@ -15,6 +15,7 @@ from scalewitness.mail.models import Letter
 from scalewitness.mail.services import compose, link_token
 
 LINK = UUID("01936f00-0000-7000-8000-00000000000a")
+FACT = "01890000-0000-7000-8000-00000000fac7"
 ID = "01936f00-0000-7000-8000-000000000001"
 VESPER = {
     "name": "Vesper",
@@ -65,11 +66,12 @@ CONTEXTS: dict[str, dict[str, Any]] = {
         "remedy": "refund_or_exchange",
         "expires": "2026-12-02T14:05:00.000Z",
         "position": 42,
+        "receipt": FACT,
         "link": str(LINK),
     },
-    "sale_confirmed": TO_SELLER,
-    "check_requested": TO_SELLER,
-    "offer_declined": TO_SELLER,
+    "sale_confirmed": TO_SELLER | {"receipt": FACT},
+    "check_requested": TO_SELLER | {"receipt": FACT},
+    "offer_declined": TO_SELLER | {"receipt": FACT},
     "offer_withdrawn": SALE,
     "payment_recorded": SALE,
     "handed_over": SALE,
@@ -78,6 +80,7 @@ CONTEXTS: dict[str, dict[str, Any]] = {
     "disclosure": SALE
     | {
         "disclosure": ID,
+        "receipt": FACT,
         "animal": VESPER,
         "change": "fell",
         "was": WAS,
@@ -170,14 +173,16 @@ def test_both_parts_lead_to_the_same_place(kind: str) -> None:
     in_html = {one for one in _Page(html_of(message)).addresses if one.startswith("http")}
     in_text = set(re.findall(r"https?://\S+", str(message.body)))
     assert in_text == in_html
+    link, own = f"http://testserver/offers/{link_token(LINK)}", f"http://testserver/sales/{ID}"
+    receipts = f"http://testserver/receipts/{FACT}"
     expected = {
         "visit_invitation": {f"http://testserver/visits/{ID}"},
-        "offer": {f"http://testserver/offers/{link_token(LINK)}"},
-        "disclosure": {f"http://testserver/offers/{link_token(LINK)}"},
-        "sale_confirmed": {f"http://testserver/sales/{ID}"},
-        "check_requested": {f"http://testserver/sales/{ID}"},
-        "offer_declined": {f"http://testserver/sales/{ID}"},
-        "sale_held_seller": {f"http://testserver/sales/{ID}"},
+        "offer": {link, f"{link}/receipts/{FACT}"},
+        "disclosure": {link, f"{link}/receipts/{FACT}"},
+        "sale_confirmed": {own, receipts},
+        "check_requested": {own, receipts},
+        "offer_declined": {own, receipts},
+        "sale_held_seller": {own},
         "standing_notice": {f"http://testserver/animals/{ID}"},
         "dispute_opened": {f"http://testserver/disputes/{ID}"},
     }

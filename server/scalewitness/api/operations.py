@@ -30,6 +30,8 @@ class Operation:
     throttle: str | None = None
     edits: bool = False
     """Edits a record under its version: wants If-Match, answers with an ETag."""
+    media: str = "application/json"
+    """Of what it gives; anything but JSON is a file, handed on as it is."""
     keyed: bool = False
     """States a fact: known again by its id or, without one, by an Idempotency-Key."""
     harmless: bool = False

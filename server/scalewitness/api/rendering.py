@@ -20,4 +20,6 @@ class ShapeRenderer(BaseRenderer):
         accepted_media_type: str | None = None,
         renderer_context: Mapping[str, Any] | None = None,
     ) -> bytes:
+        if isinstance(data, bytes):
+            return data  # a file, handed on as it is
         return b"" if data is None else msgspec.json.encode(data)

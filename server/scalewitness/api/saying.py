@@ -8,6 +8,7 @@ from datetime import datetime
 from typing import Annotated, Any, Generic, TypeVar
 from uuid import UUID
 
+from django.urls import reverse
 from django.utils import timezone
 from msgspec import Meta, Struct, field
 from rest_framework.request import Request
@@ -111,13 +112,14 @@ class FactAbout(Fact[B], Generic[B], frozen=True, kw_only=True):
 
 
 class FactAnswer(Struct, frozen=True, omit_defaults=True):
-    """What became of a fact: nothing about what it caused. ``position`` in the log once it
-    is in; ``flags`` such as ``clock_ahead``."""
+    """What became of a fact: nothing about what it caused. ``position`` in the log and where
+    its ``receipt`` is once it is in; ``flags`` such as ``clock_ahead``."""
 
     id: str
     status: Annotated[str, one_of("accepted", "duplicate", "held")]
     position: int | None = None
     flags: tuple[str, ...] = ()
+    receipt: Annotated[str, Meta(extra_json_schema={"format": "uri-reference"})] | None = None
 
 
 ANSWERS = {201: FactAnswer, 200: FactAnswer}
@@ -134,6 +136,8 @@ class Saying:
     actor: Actor
     earlier: Entry | None = None
     sig: str | None = None
+    token: str | None = None
+    """Of the buyer's link that it is said by."""
 
     def say(
         self,
@@ -164,8 +168,14 @@ class Saying:
             outcome = accept_one(item, self.actor, self.now)
         except Refused as refused:
             raise _as_sent(refused, flat) from None
-        answer = FactAnswer(str(self.id), outcome.status, outcome.position, outcome.flags)
+        receipt = None if outcome.position is None else self._receipt()
+        answer = FactAnswer(str(self.id), outcome.status, outcome.position, outcome.flags, receipt)
         return Response(answer, _STATUS[outcome.status], headers={"Location": location})
+
+    def _receipt(self) -> str:
+        if self.token is None:
+            return reverse("api:receipt", args=[self.id])
+        return reverse("api:offer-receipt", args=[self.token, self.id])
 
 
 def _as_sent(refused: Refused, flat: tuple[str, ...]) -> Refused:
@@ -202,6 +212,7 @@ def begin(request: Request, sent: Known, actor: Actor | None = None) -> Saying:
         actor=actor,
         earlier=earlier,
         sig=sent.sig if isinstance(sent, Signable) else None,
+        token=request.parser_context["kwargs"].get("token"),
     )
 
 

@@ -59,6 +59,7 @@ from scalewitness.api.log.show_witnesses import show_witnesses
 from scalewitness.api.log.take_cosignature import take_cosignature
 from scalewitness.api.offers.acknowledge_disclosure import acknowledge_disclosure
 from scalewitness.api.offers.confirm_offer import confirm_offer
+from scalewitness.api.offers.download_shown_receipt import download_shown_receipt
 from scalewitness.api.offers.erase_texts import erase_buyers_texts
 from scalewitness.api.offers.refuse_offer import refuse_offer
 from scalewitness.api.offers.request_check import request_check
@@ -67,6 +68,7 @@ from scalewitness.api.offers.show_offer import show_offer
 from scalewitness.api.openapi.serving import docs, schema
 from scalewitness.api.practitioners.name_practitioner import name_practitioner
 from scalewitness.api.push import push
+from scalewitness.api.receipts.download_receipt import download_receipt
 from scalewitness.api.sales.close_sale import close_sale
 from scalewitness.api.sales.draft_sale import draft_sale
 from scalewitness.api.sales.hand_over import hand_over
@@ -157,6 +159,11 @@ sales = [
         resource(get=show_disclosures),
         name="offer-disclosures",
     ),
+    path(
+        "offers/<str:token>/receipts/<uuid:id>",
+        resource(get=download_shown_receipt),
+        name="offer-receipt",
+    ),
     path("offers/<str:token>/acknowledgement", resource(post=acknowledge_disclosure)),
     path("disclosures", resource(get=list_disclosures), name="disclosures"),
     path("disclosures/<uuid:id>", resource(get=show_disclosure), name="disclosure"),
@@ -167,6 +174,7 @@ sales = [
 ]
 log = [
     path("facts/<uuid:id>/texts", resource(delete=erase_texts), name="texts"),
+    path("receipts/<uuid:id>", resource(get=download_receipt), name="receipt"),
     path("push", resource(post=push), name="push"),
     path("log/head", resource(get=show_head), name="log-head"),
     path("log/checkpoint", resource(get=show_checkpoint), name="log-checkpoint"),

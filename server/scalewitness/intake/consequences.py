@@ -174,7 +174,7 @@ class _Consequences:
             purpose="disclosure",
             expires=self.batch.now + DISCLOSURE_LINK,
         )
-        letters.disclosure(disclosure, link, self.cause_kind, self.batch)
+        letters.disclosure(disclosure, logged.id, link, self.cause_kind, self.batch)
 
     def _dispute(self, opened: OpenDispute) -> None:
         body = DisputeOpened(

@@ -75,6 +75,7 @@ def offer(sale: Sale, fact: Logged[OfferMade], link: OfferLink, batch: Batch) ->
             "remedy": fact.body.remedy,
             "expires": fact.body.expires,
             "position": fact.position,
+            "receipt": str(fact.id),
             "link": str(link.pk),
         },
     )
@@ -83,7 +84,7 @@ def offer(sale: Sale, fact: Logged[OfferMade], link: OfferLink, batch: Batch) ->
 def step(sale: Sale, kind: str, fact: Logged[Body], batch: Batch) -> None:
     """The other side hears of a step."""
     if kind in TO_SELLER:
-        _tell_seller(sale, kind, fact.id, {}, batch)
+        _tell_seller(sale, kind, fact.id, {"receipt": str(fact.id)}, batch)
     elif kind in TO_BUYER:
         _tell_buyer(sale, kind, fact.id, {}, batch)
 
@@ -95,8 +96,11 @@ def held(sale: Sale, cause: UUID, was: Representation, now: Representation, batc
     _tell_seller(sale, "sale_held_seller", cause, change, batch)
 
 
-def disclosure(owed: Disclosure, link: OfferLink, cause_kind: str, batch: Batch) -> None:
-    """Both versions side by side; the seller can neither stop nor edit it."""
+def disclosure(
+    owed: Disclosure, fact: UUID, link: OfferLink, cause_kind: str, batch: Batch
+) -> None:
+    """Both versions side by side; the seller can neither stop nor edit it. ``fact`` states
+    that it is owed."""
     offered = offer_in_force(owed.sale)
     batch.owe_letter(
         "disclosure",
@@ -106,6 +110,7 @@ def disclosure(owed: Disclosure, link: OfferLink, cause_kind: str, batch: Batch)
         context={
             **_sale(owed.sale),
             "disclosure": str(owed.pk),
+            "receipt": str(fact),
             "animal": describe(owed.animal),
             "change": owed.change,
             "cause_kind": cause_kind,

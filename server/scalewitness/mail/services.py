@@ -28,7 +28,11 @@ from django.template.loader import render_to_string
 from kombu.exceptions import OperationalError
 
 from scalewitness.domain.erasure import is_erased
+from scalewitness.domain.errors import LogContradicted
+from scalewitness.domain.translog.receipts import Receipt
+from scalewitness.ledger.queries.entries import entry_of
 from scalewitness.ledger.services.fencing import is_closed
+from scalewitness.ledger.services.receipting import receipt_of
 from scalewitness.mail.models import Letter
 
 log = structlog.get_logger()
@@ -40,6 +44,8 @@ UNWRITABLE = (UnicodeError, BadHeaderError, MessageError)
 """An address or header that no message can carry; trying again changes nothing."""
 PENDING = (Letter.State.WAITING, Letter.State.SENDING)
 NO_ADDRESS = "the address was erased as its owner asked"
+WITH_RECEIPT = frozenset({"disclosure", "sale_confirmed"})
+"""Kinds that carry their fact's receipt as a file; others only lead to it."""
 DELIVER = "scalewitness.mail.tasks.deliver_waiting"
 
 _signer = Signer(salt="scalewitness.link")
@@ -159,7 +165,7 @@ def deliver(letter: Letter, connection: BaseEmailBackend, now: datetime) -> str:
     claimed_until = letter.claimed_until
     letter.attempts += 1
     try:
-        compose(letter, connection).send()
+        compose(letter, connection, attached_receipt(letter, now)).send()
     except Exception as problem:
         # Whatever is wrong with one letter must not hold up those claimed with it.
         log.warning("letter_not_sent", id=str(letter.pk), error=repr(problem), exc_info=True)
@@ -203,12 +209,27 @@ def _refused_for_good(problem: Exception) -> bool:
     return isinstance(problem, UNWRITABLE)
 
 
-def compose(letter: Letter, connection: BaseEmailBackend | None = None) -> EmailMultiAlternatives:
-    """The message: three templates a kind (subject, text, HTML), fixed headers."""
-    context = {**letter.context, "public_url": settings.PUBLIC_URL}
-    if "link" in letter.context:
-        token = link_token(UUID(letter.context["link"]))
-        context["link_url"] = f"{settings.PUBLIC_URL}/offers/{token}"
+def attached_receipt(letter: Letter, now: datetime) -> Receipt | None:
+    """The receipt that goes with a letter. A log that cannot vouch for it holds up no letter:
+    it goes without, and the link in it leads to the receipt later."""
+    if letter.kind not in WITH_RECEIPT or "receipt" not in letter.context:
+        return None
+    entry = entry_of(UUID(letter.context["receipt"]))
+    try:
+        return receipt_of(entry, now) if entry else None
+    except LogContradicted:
+        log.warning("letter_without_receipt", id=str(letter.pk))
+        return None
+
+
+def compose(
+    letter: Letter,
+    connection: BaseEmailBackend | None = None,
+    receipt: Receipt | None = None,
+) -> EmailMultiAlternatives:
+    """The message: three templates a kind (subject, text, HTML), fixed headers, and the
+    receipt as a file where there is one."""
+    context = {**letter.context, **_addresses(letter), "attached": receipt is not None}
     name = f"letters/{letter.kind}"
     message = EmailMultiAlternatives(
         subject=" ".join(render_to_string(f"{name}.subject.txt", context).split()),
@@ -223,7 +244,23 @@ def compose(letter: Letter, connection: BaseEmailBackend | None = None) -> Email
         },
     )
     message.attach_alternative(render_to_string(f"{name}.html", context), "text/html")
+    if receipt is not None:
+        # Not as text: mail may change a text's line endings, and every byte counts.
+        data = str(receipt).encode()
+        message.attach(receipt.file_name, data, "application/octet-stream")
     return message
+
+
+def _addresses(letter: Letter) -> dict[str, str]:
+    """Where a letter leads; a buyer's receipts are under their link."""
+    found = {"public_url": settings.PUBLIC_URL}
+    home = settings.PUBLIC_URL
+    if "link" in letter.context:
+        token = link_token(UUID(letter.context["link"]))
+        found["link_url"] = home = f"{settings.PUBLIC_URL}/offers/{token}"
+    if "receipt" in letter.context:
+        found["receipt_url"] = f"{home}/receipts/{letter.context['receipt']}"
+    return found
 
 
 def _open(connection: BaseEmailBackend) -> None:

@@ -6,12 +6,16 @@ from typing import Any, Concatenate, ParamSpec
 from urllib.parse import quote
 
 from django.conf import settings
+from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils.cache import add_never_cache_headers
+from django.utils.html import format_html
 
 from scalewitness.domain.errors import LinkGone, NotFound
 from scalewitness.intake.batch import Actor
+from scalewitness.intake.services import Outcome
 from scalewitness.pages.forms.facts import FactForm
 from scalewitness.people.models import Keeper
 
@@ -57,6 +61,12 @@ def post_or_go(name: str, *, of_it: bool = True) -> Callable[[View[P]], View[P]]
 def actor_of(keeper: Keeper) -> Actor:
     """The keeper as intake knows them; a page is no enrolled device."""
     return Actor(keeper=keeper.pk)
+
+
+def say_accepted(request: HttpRequest, outcome: Outcome, words: str = "Accepted at") -> None:
+    """On the next page: where in the log it stands, with the way to its receipt."""
+    place, receipt = f"{words} position {outcome.position}.", reverse("receipt", args=[outcome.id])
+    messages.success(request, format_html('{} <a href="{}">Receipt</a>', place, receipt))
 
 
 def page(

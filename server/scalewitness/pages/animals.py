@@ -4,7 +4,6 @@ from collections.abc import Mapping
 from typing import Any
 from uuid import UUID
 
-from django.contrib import messages
 from django.db import transaction
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
@@ -22,7 +21,7 @@ from scalewitness.domain.sexing.linked_trait import LinkedTrait, linked_traits
 from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.intake.services import accept
 from scalewitness.ledger.queries.entries import entries_about
-from scalewitness.pages.access import actor_of, page, signed_in
+from scalewitness.pages.access import actor_of, page, say_accepted, signed_in
 from scalewitness.pages.attention import title_of
 from scalewitness.pages.collections import stewarded
 from scalewitness.pages.evidence import by_name, lines_of, sensitivity_of
@@ -41,6 +40,7 @@ from scalewitness.pages.settled import own_records
 from scalewitness.pages.welfare import warnings
 from scalewitness.people.models import Keeper
 from scalewitness.people.queries import names_of
+from scalewitness.receipts.queries import withheld
 
 
 def blind_view(animal: Animal) -> dict[str, Any]:
@@ -273,7 +273,7 @@ def _say(
     if form.is_valid():
         outcome = form.send(animal.pk, actor_of(keeper))
         if outcome is not None:
-            messages.success(request, f"Accepted at position {outcome.position}.")
+            say_accepted(request, outcome)
             return redirect("animal", animal.pk)
     context = {"id": animal.pk, "title": title or title_of(animal), "heading": heading}
     return page(request, "animals/fact.html", context, form)
@@ -289,6 +289,7 @@ def show_history(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpR
         "animal": animal,
         "title": title_of(animal),
         "entries": [(one, names.get(one.by) if one.by else "the record") for one in entries],
+        "withheld": withheld(keeper.pk, animal, entries, timezone.now()),
         "edits": [
             (one, names.get(one.by) if one.by else "the record", _changes(one)) for one in edits
         ],

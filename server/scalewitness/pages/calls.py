@@ -3,7 +3,6 @@
 from typing import Any
 from uuid import UUID
 
-from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.utils import timezone
@@ -16,7 +15,7 @@ from scalewitness.calls.queries.standings import call_of
 from scalewitness.calls.queries.visibility import animal_open, animal_seen
 from scalewitness.domain.cautions import BEFORE_A_CHECK
 from scalewitness.domain.errors import NotFound
-from scalewitness.pages.access import actor_of, page, post_or_go, signed_in
+from scalewitness.pages.access import actor_of, page, post_or_go, say_accepted, signed_in
 from scalewitness.pages.animals import blind_title, blind_view, full_view
 from scalewitness.pages.attention import title_of
 from scalewitness.pages.evidence import METHODS
@@ -200,7 +199,7 @@ def _against(
     if form.is_valid():
         outcome = form.send(call.animal_id, actor_of(keeper))
         if outcome is not None:
-            messages.success(request, f"Accepted at position {outcome.position}.")
+            say_accepted(request, outcome)
             return redirect("accepted" if call.by == keeper.pk else "animal", _back(call, keeper))
     context = {"call": call, "method": METHODS[call.method], "heading": heading}
     return page(request, "calls/against.html", context, form)
@@ -248,5 +247,5 @@ def decide(request: HttpRequest, keeper: Keeper, held_id: UUID) -> HttpResponse:
     outcome = form.send(held.animal_id, actor_of(keeper))
     if outcome is None:
         return _held_page(request, keeper, form)
-    messages.success(request, f"Your decision is on record at position {outcome.position}.")
+    say_accepted(request, outcome, "Your decision is on record at")
     return redirect("held_calls")

@@ -11,6 +11,7 @@ from scalewitness.animals.queries import is_steward
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.disclosures.queries import disclosure_of, disclosures_in, disclosures_to
 from scalewitness.domain.errors import NotFound
+from scalewitness.ledger.queries.entries import entry_at
 from scalewitness.mail.models import Letter
 from scalewitness.mail.queries import letters_for
 from scalewitness.pages.access import actor_of, page, post_or_go, signed_in
@@ -45,6 +46,14 @@ def both_versions(owed: Disclosure) -> dict[str, Any]:
         "represented_at": offer.at if offer else None,
         "open": is_open(owed),
     }
+
+
+def receipts_for(owed: Disclosure) -> dict[str, Any]:
+    """The facts that it was owed and, once it was, acknowledged."""
+    read = getattr(owed, "acknowledgement", None)
+    said = entry_at(read.position) if read else None
+    stated = entry_at(owed.position)
+    return {"fact": stated and stated.fact, "read_fact": said and said.fact}
 
 
 @signed_in
@@ -83,14 +92,18 @@ def _disclosure_page(
     if not selling and not buying:
         raise NotFound()
     offer = offer_in_force(owed.sale)
-    context = both_versions(owed) | {
-        "selling": selling,
-        "buying": buying,
-        "seller": owed.sale.collection.keeper,
-        "offered": offer.body if offer else None,
-        "form": Step("disclosure_acknowledged"),
-        "refused": refused,
-    }
+    context = (
+        both_versions(owed)
+        | receipts_for(owed)
+        | {
+            "selling": selling,
+            "buying": buying,
+            "seller": owed.sale.collection.keeper,
+            "offered": offer.body if offer else None,
+            "form": Step("disclosure_acknowledged"),
+            "refused": refused,
+        }
+    )
     if selling:
         context |= _delivery(owed, letters_for([owed.pk]))
     status = refused.status if refused else 200

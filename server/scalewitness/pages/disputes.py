@@ -5,7 +5,6 @@ from typing import Any
 from uuid import UUID
 
 from django import forms
-from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.utils import timezone
@@ -21,7 +20,7 @@ from scalewitness.domain.errors import NotFound
 from scalewitness.ledger.queries.entries import entry_at, texts_of
 from scalewitness.mail.models import Letter
 from scalewitness.mail.queries import letters_for
-from scalewitness.pages.access import actor_of, page, post_or_go, signed_in
+from scalewitness.pages.access import actor_of, page, post_or_go, say_accepted, signed_in
 from scalewitness.pages.animals import stewarded_animal
 from scalewitness.pages.attention import title_of
 from scalewitness.pages.disclosures import DELIVERY
@@ -150,7 +149,7 @@ def find(request: HttpRequest, keeper: Keeper, dispute_id: UUID) -> HttpResponse
     if form.is_valid():
         outcome = form.send(dispute.pk, actor_of(keeper))
         if outcome is not None:
-            messages.success(request, f"The finding is on record at position {outcome.position}.")
+            say_accepted(request, outcome, "The finding is on record at")
             return redirect("dispute", dispute.pk)
     return _dispute_page(request, keeper, dispute, form)
 

@@ -20,7 +20,7 @@ from django.views.decorators.csrf import csrf_exempt
 from scalewitness.animals.models import Animal
 from scalewitness.calls.queries.dossier import dossier
 from scalewitness.calls.queries.settled import settled_behind
-from scalewitness.calls.queries.standings import label_of, latest_standings
+from scalewitness.calls.queries.standings import label_of, latest_standing, latest_standings
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.domain.cautions import AFTER_A_DISCLOSURE, BEFORE_A_PURCHASE
 from scalewitness.domain.errors import LinkGone, NotFound
@@ -32,7 +32,7 @@ from scalewitness.intake.batch import Actor
 from scalewitness.ledger.queries.tree import tip
 from scalewitness.pages.access import page, post_or_go
 from scalewitness.pages.attention import title_of
-from scalewitness.pages.disclosures import both_versions
+from scalewitness.pages.disclosures import both_versions, receipts_for
 from scalewitness.pages.evidence import by_role, lines_of, sensitivity_of
 from scalewitness.pages.forms.facts import FactForm, Step
 from scalewitness.pages.forms.sales import AnswerForm, ConfirmationForm
@@ -166,6 +166,7 @@ def _animal_view(animal: Animal, sale: Sale, offered: OfferMade) -> dict[str, An
         "hatched": animal.hatched,
         "identifiers": animal.identifiers.order_by("position"),
         "was": msgspec.to_builtins(was),
+        "was_fact": _standing_fact(animal, was.position),
         "moved": (now.label if now else "unsexed") != was.label,
         "case": case,
         "calls": calls,
@@ -176,6 +177,12 @@ def _animal_view(animal: Animal, sale: Sale, offered: OfferMade) -> dict[str, An
         "cautions": lines_of(case, "caution"),
         "sensitivity": sensitivity_of(case),
     }
+
+
+def _standing_fact(animal: Animal, position: int) -> UUID | None:
+    """The fact that stated the standing; an animal without any call is offered on none."""
+    standing = latest_standing(animal.pk, position)
+    return standing.pk if standing and standing.position == position else None
 
 
 def _steps(sale: Sale) -> dict[str, Any]:
@@ -236,11 +243,15 @@ def _disclosure_page(
 
 def _owed_view(owed: Disclosure, sale: Sale) -> dict[str, Any]:
     case = dossier(owed.animal)
-    return both_versions(owed) | {
-        "form": Step("disclosure_acknowledged"),
-        "reasons": lines_of(case, "reason"),
-        "calls": by_role(case, sale.collection.keeper_id),
-    }
+    return (
+        both_versions(owed)
+        | receipts_for(owed)
+        | {
+            "form": Step("disclosure_acknowledged"),
+            "reasons": lines_of(case, "reason"),
+            "calls": by_role(case, sale.collection.keeper_id),
+        }
+    )
 
 
 @post_or_go("offer")

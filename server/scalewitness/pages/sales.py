@@ -16,7 +16,7 @@ from scalewitness.domain.sales import RELIED_ON, UNPAID, Progress
 from scalewitness.intake.batch import fresh_id
 from scalewitness.intake.rules.sales import represent
 from scalewitness.mail.queries import letters_for
-from scalewitness.pages.access import actor_of, page, post_or_go, signed_in
+from scalewitness.pages.access import actor_of, page, post_or_go, say_accepted, signed_in
 from scalewitness.pages.animals import stewarded_animal
 from scalewitness.pages.attention import title_of
 from scalewitness.pages.collections import stewarded
@@ -181,7 +181,7 @@ def take_step(request: HttpRequest, keeper: Keeper, sale_id: UUID, what: str) ->
     if form.is_valid():
         outcome = form.send(sale.pk, actor_of(keeper))
         if outcome is not None:
-            messages.success(request, f"Accepted at position {outcome.position}.")
+            say_accepted(request, outcome)
             return redirect("sale", sale.pk)
     return _sale_page(request, sale, form)
 
@@ -210,7 +210,7 @@ def move(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpResponse:
     if form.is_valid():
         outcome = form.send(animal_id, actor_of(keeper))
         if outcome is not None:
-            messages.success(request, f"Moved; accepted at position {outcome.position}.")
+            say_accepted(request, outcome, "Moved; accepted at")
             return redirect("home")
     animal = stewarded_animal(keeper, animal_id)
     form.offer(_targets(keeper, animal))

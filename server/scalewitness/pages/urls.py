@@ -16,6 +16,7 @@ from scalewitness.pages import (
     offers,
     people,
     planning,
+    receipts,
     sales,
     texts,
     travelling,
@@ -99,11 +100,24 @@ urlpatterns = [
     path("disputes", disputes.show_disputes, name="disputes"),
     path("disputes/<uuid:dispute_id>", disputes.show_dispute, name="dispute"),
     path("disputes/<uuid:dispute_id>/finding", disputes.find, name="record_finding"),
+    # --- receipts
+    path("receipts/<uuid:fact_id>", receipts.show_receipt, name="receipt"),
+    path("receipts/<uuid:fact_id>/file", receipts.download, name="receipt_file"),
     # --- the buyer's own way in
     path("offers/<str:token>", offers.show_offer, name="offer"),
     path("offers/<str:token>/confirmation", offers.confirm, name="confirm_offer"),
     path("offers/<str:token>/refusal", offers.decline, name="decline_offer"),
     path("offers/<str:token>/check-request", offers.ask_for_check, name="ask_for_check"),
+    path(
+        "offers/<str:token>/receipts/<uuid:fact_id>",
+        receipts.show_by_link,
+        name="offer_receipt",
+    ),
+    path(
+        "offers/<str:token>/receipts/<uuid:fact_id>/file",
+        receipts.download_by_link,
+        name="offer_receipt_file",
+    ),
     path(
         "offers/<str:token>/acknowledgement/<uuid:disclosure_id>",
         offers.acknowledge,

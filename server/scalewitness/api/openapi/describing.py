@@ -80,13 +80,16 @@ def _header(name: str, about: str, *, required: bool = False) -> Object:
 
 
 def _answers(one: Operation, components: Components) -> Object:
-    return {str(status): _answer(status, type, components) for status, type in one.gives.items()}
+    return {
+        str(status): _answer(status, type, one.media, components)
+        for status, type in one.gives.items()
+    }
 
 
-def _answer(status: int, type: Any, components: Components) -> Object:
+def _answer(status: int, type: Any, media: str, components: Components) -> Object:
     found: Object = {"description": HTTPStatus(status).phrase}
     if type is not None:
-        found["content"] = {"application/json": {"schema": components.schema(type)}}
+        found["content"] = {media: {"schema": components.schema(type)}}
     return found
 
 

@@ -14,7 +14,7 @@ from django.db.models import Case, Exists, OuterRef, Q, QuerySet, Value, When
 from django.db.models.fields import CharField
 
 from scalewitness.animals.models import Animal, Collection
-from scalewitness.animals.queries import collections_ever, stewarded_collections
+from scalewitness.animals.queries import collections_ever, is_steward, stewarded_collections
 from scalewitness.calls.models import Call
 from scalewitness.domain.errors import NotFound
 from scalewitness.people.queries import active_grants, covering, grants_on
@@ -92,10 +92,26 @@ def parents_told(
     def told(animal: Animal, parent: UUID | None) -> UUID | None:
         if parent is None:
             return None
-        sight = sights.get(parent, "all" if animal.collection_id in own else "none")
-        return parent if sight == "all" else None
+        return parent if _may_be_told(sights.get(parent), animal.collection_id in own) else None
 
     return {animal.pk: (told(animal, animal.sire), told(animal, animal.dam)) for animal in listed}
+
+
+def parents_open(keeper: UUID, animal: Animal, parents: Iterable[UUID], now: datetime) -> bool:
+    """Whether the keeper, who sees the animal whole, may be told that these are, or once were
+    said to be, its parents; the rule is that of :func:`parents_told`."""
+    named = set(parents)
+    if not named:
+        return True
+    sights = dict(visible_animals(keeper, now).filter(pk__in=named).values_list("pk", "sight"))
+    own = is_steward(keeper, animal.collection, now)
+    return all(_may_be_told(sights.get(one), own) for one in named)
+
+
+def _may_be_told(sight: str | None, own: bool) -> bool:
+    """``sight`` of the parent, None where it is out of sight; ``own``: the young one is in a
+    collection of theirs."""
+    return own if sight is None else sight == "all"
 
 
 def was_blind(keeper: UUID, animal: Animal) -> bool:

@@ -44,6 +44,11 @@ class Receipt(msgspec.Struct, frozen=True):
         extra = encode64(self.entry)
         return f"{FIRST_LINE}\nextra {extra}\nindex {self.position}\n{hashes}\n{self.checkpoint}"
 
+    @property
+    def file_name(self) -> str:
+        """What to call it as a file."""
+        return f"scalewitness-{self.position}.receipt"
+
 
 class Proven(msgspec.Struct, frozen=True):
     """What a receipt shows once it is checked against the log's key."""

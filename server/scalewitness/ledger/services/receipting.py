@@ -1,0 +1,28 @@
+"""Giving out receipts: an entry, its inclusion proof and a checkpoint over it."""
+
+from datetime import datetime
+
+from scalewitness.domain.errors import LogContradicted
+from scalewitness.domain.translog.notes import read_note
+from scalewitness.domain.translog.receipts import Receipt, prove
+from scalewitness.ledger.models import Entry
+from scalewitness.ledger.queries.tree import place_proof
+from scalewitness.ledger.services.signing import checkpoint_over, log_signer
+
+
+def receipt_of(entry: Entry, now: datetime) -> Receipt:
+    """The entry's receipt under the latest checkpoint; one is signed where none covers it.
+    Whether it may be seen is for the caller to know.
+
+    Raises:
+        LogContradicted: nothing can be signed, or what is stored does not bear it out: a
+            receipt that would not hold is never given out.
+    """
+    checkpoint = checkpoint_over(entry.position, now)
+    try:
+        proof = tuple(place_proof(entry.position, checkpoint.size))
+        receipt = Receipt(bytes(entry.leaf), entry.position, proof, read_note(checkpoint.note))
+        prove(receipt, log_signer().verifier)
+    except ValueError:
+        raise LogContradicted() from None
+    return receipt

@@ -1,0 +1,1 @@
+"""Whose the receipts are: who may see which entry of the log."""

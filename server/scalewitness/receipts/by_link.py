@@ -1,0 +1,59 @@
+"""Which entries a buyer may have the receipt of: what their link shows, and no more."""
+
+from collections.abc import Iterator
+from uuid import UUID
+
+from scalewitness.calls.queries.standings import latest_standing
+from scalewitness.disclosures.models import Disclosure
+from scalewitness.domain.errors import NotFound
+from scalewitness.ledger.models import Entry
+from scalewitness.ledger.queries.entries import entry_of
+from scalewitness.sales.models import OfferLink, Sale
+
+FOR_DISCLOSURES = frozenset({"disclosure_owed", "disclosure_acknowledged"})
+
+
+def entry_shown(link: OfferLink, fact: UUID) -> Entry:
+    """The entry of a fact that a live link shows: a step of its sale, a call on one of its
+    animals, a standing it was offered or disclosed on or that stands now, a disclosure.
+
+    Raises:
+        NotFound: there is none, or the link does not show it; one answer for both.
+    """
+    entry = entry_of(fact)
+    if entry is None or entry.about is None or not _is_shown(link, entry, entry.about):
+        raise NotFound()
+    return entry
+
+
+def _is_shown(link: OfferLink, entry: Entry, about: UUID) -> bool:
+    sale = link.sale
+    if entry.kind in FOR_DISCLOSURES:
+        owed = sale.disclosures.filter(pk=about)
+        return link.purpose == "disclosure" and owed.exists()
+    if entry.kind == "call_made":
+        return sale.animals.filter(pk=about).exists()
+    if entry.kind == "standing_changed":
+        return sale.animals.filter(pk=about).exists() and _is_named(link, entry, about)
+    return sale.steps.filter(pk=entry.fact).exists()
+
+
+def _is_named(link: OfferLink, entry: Entry, animal: UUID) -> bool:
+    """Whether it is a standing the link names, or the one in force."""
+    now = latest_standing(animal)
+    if now is not None and now.pk == entry.fact:
+        return True
+    named = set(_offered_on(link.sale))
+    if link.purpose == "disclosure":
+        named |= set(_disclosed_on(link.sale))
+    return entry.position in named
+
+
+def _offered_on(sale: Sale) -> Iterator[int]:
+    for step in sale.steps.filter(kind="offer_made"):
+        yield from (one["position"] for one in step.body["represents"])
+
+
+def _disclosed_on(sale: Sale) -> Iterator[int]:
+    for owed in Disclosure.objects.filter(sale=sale):
+        yield from (owed.was["position"], owed.now["position"])

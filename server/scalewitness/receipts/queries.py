@@ -1,0 +1,156 @@
+"""Which entries a keeper may have the receipt of: what they said themselves, and what they
+may read anyway. Each rule is that of the page or endpoint that shows the fact."""
+
+from collections.abc import Callable, Iterable
+from datetime import datetime
+from typing import Any, Final
+from uuid import UUID
+
+from scalewitness.animals.models import Animal, Collection
+from scalewitness.animals.queries import is_steward
+from scalewitness.calls.queries.visibility import animal_open, parents_open
+from scalewitness.disclosures.queries import disclosure_of
+from scalewitness.disputes.queries import dispute_of
+from scalewitness.domain.errors import LogContradicted, NotFound
+from scalewitness.domain.translog.canonical import BadJson, NotCanonical
+from scalewitness.domain.translog.leaf import NotALeaf
+from scalewitness.ledger.models import Entry
+from scalewitness.ledger.queries.entries import entry_of, leaf_of
+from scalewitness.people.queries import grant_of
+from scalewitness.sales.queries import sale_of
+from scalewitness.visits.queries import visit_of
+
+NAMES_PARENTS: Final = frozenset({"animal_registered", "particulars_corrected"})
+
+Rule = Callable[[UUID, Entry, UUID, datetime], bool]
+"""``rule(keeper, entry, about, now)``"""
+
+
+def entry_seen(keeper: UUID, fact: UUID, now: datetime) -> Entry:
+    """The entry of a fact, if the keeper said it or may read it.
+
+    Raises:
+        NotFound: there is none, or it is not theirs to see; one answer for both.
+        LogContradicted: its bytes are not those of an entry any more.
+    """
+    entry = entry_of(fact)
+    if entry is None or not (entry.by == keeper or _may_read(keeper, entry, now)):
+        raise NotFound()
+    return entry
+
+
+def _may_read(keeper: UUID, entry: Entry, now: datetime) -> bool:
+    try:
+        return entry.about is not None and RULES[entry.kind](keeper, entry, entry.about, now)
+    except NotFound:
+        return False
+
+
+def _of_animal(keeper: UUID, entry: Entry, about: UUID, now: datetime) -> bool:
+    """As its history, and no parents named that the keeper may not be told of."""
+    animal = animal_open(keeper, about, now)
+    return parents_open(keeper, animal, _parents(entry), now)
+
+
+def withheld(keeper: UUID, animal: Animal, entries: Iterable[Entry], now: datetime) -> set[UUID]:
+    """Of the facts in the history of an animal that the keeper sees whole, those they may
+    not have the receipt of: they name parents that the keeper may not be told of."""
+    others = [entry for entry in entries if entry.by != keeper and entry.kind in NAMES_PARENTS]
+    return {one.fact for one in others if not parents_open(keeper, animal, _parents(one), now)}
+
+
+def _parents(entry: Entry) -> list[UUID]:
+    if entry.kind not in NAMES_PARENTS:
+        return []
+    body = _body(entry)
+    return [UUID(str(body[role])) for role in ("sire", "dam") if body.get(role)]
+
+
+def _body(entry: Entry) -> dict[str, Any]:
+    try:
+        return leaf_of(entry).body
+    except (BadJson, NotCanonical, NotALeaf):
+        raise LogContradicted() from None
+
+
+def _of_sale(keeper: UUID, entry: Entry, about: UUID, now: datetime) -> bool:
+    sale = sale_of(about)
+    return sale is not None and is_steward(keeper, sale.collection, now)
+
+
+def _of_disclosure(keeper: UUID, entry: Entry, about: UUID, now: datetime) -> bool:
+    owed = disclosure_of(about)
+    if owed is None:
+        return False
+    return owed.to.keeper_id == keeper or is_steward(keeper, owed.sale.collection, now)
+
+
+def _of_dispute(keeper: UUID, entry: Entry, about: UUID, now: datetime) -> bool:
+    dispute = dispute_of(about)
+    return dispute is not None and bool(animal_open(keeper, dispute.animal_id, now))
+
+
+def _of_visit(keeper: UUID, entry: Entry, about: UUID, now: datetime) -> bool:
+    visit = visit_of(about)
+    if visit is None:
+        return False
+    return visit.guest_id == keeper or is_steward(keeper, visit.collection, now)
+
+
+def _of_grant(keeper: UUID, entry: Entry, about: UUID, now: datetime) -> bool:
+    """Whoever holds the collection and whoever is or was let in; not its partners."""
+    revoked = _body(entry).get("grant")
+    grant = grant_of(UUID(str(revoked)) if revoked else entry.fact)
+    if grant is None:
+        return False
+    return grant.to_id == keeper or _keeps(keeper, about)
+
+
+def _keeps(keeper: UUID, collection: UUID) -> bool:
+    return Collection.objects.filter(pk=collection, keeper=keeper).exists()
+
+
+def _of_the_record(keeper: UUID, entry: Entry, about: UUID, now: datetime) -> bool:
+    """What the record says of examiners or of its own rule has no reader of its own yet."""
+    return False
+
+
+RULES: Final[dict[str, Rule]] = {
+    **dict.fromkeys(
+        (
+            "animal_registered",
+            "particulars_corrected",
+            "identifier_assigned",
+            "husbandry_noted",
+            "custody_changed",
+            "call_made",
+            "call_withdrawn",
+            "call_objected",
+            "late_call_decided",
+            "standing_changed",
+        ),
+        _of_animal,
+    ),
+    **dict.fromkeys(
+        (
+            "offer_made",
+            "offer_withdrawn",
+            "offer_declined",
+            "offer_lapsed",
+            "sale_confirmed",
+            "check_requested",
+            "sale_held",
+            "payment_recorded",
+            "handed_over",
+            "sale_closed",
+        ),
+        _of_sale,
+    ),
+    **dict.fromkeys(("disclosure_owed", "disclosure_acknowledged"), _of_disclosure),
+    **dict.fromkeys(("dispute_opened", "finding_recorded"), _of_dispute),
+    **dict.fromkeys(
+        ("visit_invited", "visit_accepted", "visit_declined", "visit_cancelled"), _of_visit
+    ),
+    **dict.fromkeys(("grant_given", "grant_revoked"), _of_grant),
+    **dict.fromkeys(("policy_adopted", "examiner_record_changed"), _of_the_record),
+}
