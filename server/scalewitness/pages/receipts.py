@@ -1,5 +1,6 @@
 """Receipts: what one proves and what not, the entry in words, and the file to keep."""
 
+import re
 from collections.abc import Callable, Iterator, Mapping
 from functools import wraps
 from typing import Any, Concatenate, ParamSpec
@@ -17,6 +18,7 @@ from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.entries import leaf_of
 from scalewitness.ledger.services.receipting import receipt_of
 from scalewitness.ledger.services.signing import log_signer
+from scalewitness.mail.templatetags.words import moment
 from scalewitness.pages.access import page, signed_in
 from scalewitness.pages.offers import by_link
 from scalewitness.pages.qr import qr
@@ -31,6 +33,7 @@ View = Callable[Concatenate[HttpRequest, P], HttpResponse]
 
 WRITTEN = frozenset({"note", "statement", "reasons"})
 """Fields of an entry that hold a fingerprint of free text, and not the text."""
+_MOMENT = re.compile(r"\d{4}-\d{2}-\d{2}T\d{2}:\d{2}:\d{2}\.\d{3}Z")
 KEPT_APART = "written text, kept apart so that it can be erased; the entry holds its fingerprint"
 
 
@@ -145,4 +148,6 @@ def _in_words(value: object) -> str:
         return "yes" if value else "no"
     if isinstance(value, list):
         return ", ".join(map(_in_words, value))
+    if isinstance(value, str) and _MOMENT.fullmatch(value):
+        return moment(value)
     return str(value).replace("_", " ")
