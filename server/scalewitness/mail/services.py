@@ -28,7 +28,7 @@ from django.template.loader import render_to_string
 from kombu.exceptions import OperationalError
 
 from scalewitness.domain.erasure import is_erased
-from scalewitness.domain.errors import LogContradicted
+from scalewitness.domain.errors import Fenced, LogContradicted
 from scalewitness.domain.translog.receipts import Receipt
 from scalewitness.ledger.queries.entries import entry_of
 from scalewitness.ledger.services.fencing import is_closed
@@ -217,7 +217,7 @@ def attached_receipt(letter: Letter, now: datetime) -> Receipt | None:
     entry = entry_of(UUID(letter.context["receipt"]))
     try:
         return receipt_of(entry, now) if entry else None
-    except LogContradicted:
+    except (LogContradicted, Fenced, OSError):
         log.warning("letter_without_receipt", id=str(letter.pk))
         return None
 

@@ -11,7 +11,7 @@ from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 from django.utils import timezone
 
-from scalewitness.domain.errors import LogContradicted
+from scalewitness.domain.errors import Fenced, LogContradicted
 from scalewitness.domain.translog.checkpoints import read_body
 from scalewitness.domain.translog.receipts import Receipt
 from scalewitness.ledger.models import Entry
@@ -44,7 +44,7 @@ def while_vouched(view: View[P]) -> View[P]:
     def answer(request: HttpRequest, /, *args: P.args, **kwargs: P.kwargs) -> HttpResponse:
         try:
             return view(request, *args, **kwargs)
-        except LogContradicted:
+        except (LogContradicted, Fenced):
             return page(request, "receipts/unavailable.html", status=503)
 
     return answer

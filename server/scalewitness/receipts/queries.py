@@ -20,8 +20,6 @@ from scalewitness.people.queries import grant_of
 from scalewitness.sales.queries import sale_of
 from scalewitness.visits.queries import visit_of
 
-NAMES_PARENTS: Final = frozenset({"animal_registered", "particulars_corrected"})
-
 Rule = Callable[[UUID, Entry, UUID, datetime], bool]
 """``rule(keeper, entry, about, now)``"""
 
@@ -40,8 +38,9 @@ def entry_seen(keeper: UUID, fact: UUID, now: datetime) -> Entry:
 
 
 def _may_read(keeper: UUID, entry: Entry, now: datetime) -> bool:
+    rule = RULES.get(entry.kind, _of_the_record)
     try:
-        return entry.about is not None and RULES[entry.kind](keeper, entry, entry.about, now)
+        return entry.about is not None and rule(keeper, entry, entry.about, now)
     except NotFound:
         return False
 
@@ -55,13 +54,12 @@ def _of_animal(keeper: UUID, entry: Entry, about: UUID, now: datetime) -> bool:
 def withheld(keeper: UUID, animal: Animal, entries: Iterable[Entry], now: datetime) -> set[UUID]:
     """Of the facts in the history of an animal that the keeper sees whole, those they may
     not have the receipt of: they name parents that the keeper may not be told of."""
-    others = [entry for entry in entries if entry.by != keeper and entry.kind in NAMES_PARENTS]
+    others = [entry for entry in entries if entry.by != keeper]
     return {one.fact for one in others if not parents_open(keeper, animal, _parents(one), now)}
 
 
 def _parents(entry: Entry) -> list[UUID]:
-    if entry.kind not in NAMES_PARENTS:
-        return []
+    """Whatever the kind: one that is new must not tell of parents because nobody listed it."""
     body = _body(entry)
     return [UUID(str(body[role])) for role in ("sire", "dam") if body.get(role)]
 
@@ -120,6 +118,7 @@ RULES: Final[dict[str, Rule]] = {
         (
             "animal_registered",
             "particulars_corrected",
+            "linkage_stated",
             "identifier_assigned",
             "husbandry_noted",
             "custody_changed",

@@ -9,7 +9,7 @@ from rest_framework.response import Response
 from scalewitness.api.log.proving import Hash, as_text, read_from_tree, vouched_size
 from scalewitness.api.operations import operation
 from scalewitness.api.parameters import Whole, bad_parameter
-from scalewitness.domain.errors import LogContradicted
+from scalewitness.domain.errors import Fenced, LogContradicted
 from scalewitness.domain.translog.base64s import encode64
 from scalewitness.ledger.queries.tree import growth_proof, root_at
 
@@ -31,7 +31,7 @@ class ConsistencyProof(Struct, frozen=True):
 @operation(
     "Prove that the log has only grown",
     gives={200: ConsistencyProof},
-    refuses=(LogContradicted,),
+    refuses=(Fenced, LogContradicted),
     query=(OLD, NEW),
     anonymous=True,
 )

@@ -9,7 +9,7 @@ from rest_framework.response import Response
 from scalewitness.api.log.proving import Hash, as_text, read_from_tree, vouched_size
 from scalewitness.api.operations import operation
 from scalewitness.api.parameters import Whole, bad_parameter
-from scalewitness.domain.errors import LogContradicted
+from scalewitness.domain.errors import Fenced, LogContradicted
 from scalewitness.domain.translog.base64s import encode64
 from scalewitness.ledger.queries.tree import leaf_hashes, place_proof, root_at
 
@@ -31,7 +31,7 @@ class InclusionProof(Struct, frozen=True):
 @operation(
     "Prove an entry's place in the log",
     gives={200: InclusionProof},
-    refuses=(LogContradicted,),
+    refuses=(Fenced, LogContradicted),
     query=(POSITION, SIZE),
     anonymous=True,
 )

@@ -22,7 +22,7 @@ def vouched_size(request: Request, parameter: Whole) -> int:
 
     Raises:
         Malformed: it is larger than the latest checkpoint's tree.
-        LogContradicted: nothing was ever signed and now nothing can be.
+        LogContradicted, Fenced: nothing was ever signed and now nothing can be.
     """
     asked, signed = parameter.read(request), current_checkpoint(timezone.now()).size
     if asked is None:

@@ -11,7 +11,7 @@ from rest_framework.response import Response
 
 from scalewitness.api.log.proving import Hash
 from scalewitness.api.operations import operation
-from scalewitness.domain.errors import LogContradicted
+from scalewitness.domain.errors import Fenced, LogContradicted
 from scalewitness.domain.translog.base64s import encode64
 from scalewitness.ledger.queries.witnesses import cosigned_note
 from scalewitness.ledger.services.signing import current_checkpoint, log_signer
@@ -33,7 +33,7 @@ class CheckpointShown(Struct, frozen=True):
 @operation(
     "Show the latest checkpoint",
     gives={200: CheckpointShown},
-    refuses=(LogContradicted,),
+    refuses=(Fenced, LogContradicted),
     anonymous=True,
 )
 def show_checkpoint(request: Request) -> Response:

@@ -8,7 +8,7 @@ from rest_framework.response import Response
 
 from scalewitness.api.operations import operation
 from scalewitness.api.receipts.file import MEDIA_TYPE, as_file
-from scalewitness.domain.errors import LinkGone, LogContradicted
+from scalewitness.domain.errors import Fenced, LinkGone, LogContradicted
 from scalewitness.receipts.by_link import entry_shown
 from scalewitness.sales.queries import link_behind
 
@@ -17,7 +17,7 @@ from scalewitness.sales.queries import link_behind
     "Download a receipt as the buyer",
     gives={200: str},
     media=MEDIA_TYPE,
-    refuses=(LinkGone, LogContradicted),
+    refuses=(Fenced, LinkGone, LogContradicted),
     anonymous=True,
     throttle="link",
 )

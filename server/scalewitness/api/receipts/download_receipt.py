@@ -9,11 +9,13 @@ from rest_framework.response import Response
 from scalewitness.api.authentication import keeper_of
 from scalewitness.api.operations import operation
 from scalewitness.api.receipts.file import MEDIA_TYPE, as_file
-from scalewitness.domain.errors import LogContradicted
+from scalewitness.domain.errors import Fenced, LogContradicted
 from scalewitness.receipts.queries import entry_seen
 
 
-@operation("Download a receipt", gives={200: str}, media=MEDIA_TYPE, refuses=(LogContradicted,))
+@operation(
+    "Download a receipt", gives={200: str}, media=MEDIA_TYPE, refuses=(Fenced, LogContradicted)
+)
 def download_receipt(request: Request, id: UUID) -> Response:
     """For whoever said the fact or may read it: the entry, its place in the log and a signed
     checkpoint (C2SP tlog-proof), checkable without us by `scalewitness verify`."""

@@ -11,7 +11,7 @@ MEDIA_TYPE = "text/plain; charset=utf-8"
 
 
 def as_file(entry: Entry, now: datetime) -> Response:
-    """Raises LogContradicted where the log cannot vouch for the entry."""
+    """Raises LogContradicted or Fenced where the log cannot vouch for the entry."""
     receipt = receipt_of(entry, now)
     attached = f'attachment; filename="{receipt.file_name}"'
     return Response(

@@ -17,6 +17,7 @@ def receipt_of(entry: Entry, now: datetime) -> Receipt:
     Raises:
         LogContradicted: nothing can be signed, or what is stored does not bear it out: a
             receipt that would not hold is never given out.
+        Fenced: no checkpoint covers it, and the log is fenced.
     """
     checkpoint = checkpoint_over(entry.position, now)
     try:
