@@ -75,6 +75,7 @@ def ids(here: Here) -> dict[str, str]:
         "sale_id": str(sale.pk),
         "disclosure_id": str(Disclosure.objects.get().pk),
         "dispute_id": str(Dispute.objects.get().pk),
+        "fact_id": str(sale.steps.get(kind="offer_made").pk),
         "grant_id": str(grant),
         "device_id": str(uuid4()),
         "held_id": str(uuid4()),

@@ -91,10 +91,12 @@ def _file(entry: Entry) -> HttpResponse:
 def _shown(entry: Entry, who: str, path: str) -> dict[str, Any]:
     """``path``: where the page itself is, with the file one step below."""
     receipt, address = receipt_of(entry, timezone.now()), f"{settings.PUBLIC_URL}{path}"
+    leaf = leaf_of(entry)
     return {
         "entry": entry,
         "who": who,
-        "said": list(_told(leaf_of(entry).body)),
+        "said": list(_told(leaf.body)),
+        "signed": leaf.sig is not None,
         "raw": bytes(entry.leaf).decode(),
         "receipt": receipt,
         "head": _head(receipt),

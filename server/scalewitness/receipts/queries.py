@@ -108,6 +108,10 @@ def _keeps(keeper: UUID, collection: UUID) -> bool:
     return Collection.objects.filter(pk=collection, keeper=keeper).exists()
 
 
+def _of_oneself(keeper: UUID, entry: Entry, about: UUID, now: datetime) -> bool:
+    return about == keeper
+
+
 def _of_the_record(keeper: UUID, entry: Entry, about: UUID, now: datetime) -> bool:
     """What the record says of examiners or of its own rule has no reader of its own yet."""
     return False
@@ -151,5 +155,6 @@ RULES: Final[dict[str, Rule]] = {
         ("visit_invited", "visit_accepted", "visit_declined", "visit_cancelled"), _of_visit
     ),
     **dict.fromkeys(("grant_given", "grant_revoked"), _of_grant),
+    **dict.fromkeys(("device_key_enrolled", "device_revoked"), _of_oneself),
     **dict.fromkeys(("policy_adopted", "examiner_record_changed"), _of_the_record),
 }
