@@ -15,7 +15,7 @@ from django.utils.html import format_html
 
 from scalewitness.domain.errors import LinkGone, NotFound
 from scalewitness.intake.batch import Actor
-from scalewitness.intake.services import Outcome
+from scalewitness.intake.outcomes import Outcome
 from scalewitness.pages.forms.facts import FactForm
 from scalewitness.people.models import Keeper
 
