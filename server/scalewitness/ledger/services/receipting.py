@@ -7,12 +7,13 @@ from scalewitness.domain.translog.notes import read_note
 from scalewitness.domain.translog.receipts import Receipt, prove
 from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.tree import place_proof
+from scalewitness.ledger.queries.witnesses import cosigned_note
 from scalewitness.ledger.services.signing import checkpoint_over, log_signer
 
 
 def receipt_of(entry: Entry, now: datetime) -> Receipt:
-    """The entry's receipt under the latest checkpoint; one is signed where none covers it.
-    Whether it may be seen is for the caller to know.
+    """The entry's receipt under the latest checkpoint, with the cosignatures it has; one is
+    signed where none covers it. Whether it may be seen is for the caller to know.
 
     Raises:
         LogContradicted: nothing can be signed, or what is stored does not bear it out: a
@@ -22,7 +23,8 @@ def receipt_of(entry: Entry, now: datetime) -> Receipt:
     checkpoint = checkpoint_over(entry.position, now)
     try:
         proof = tuple(place_proof(entry.position, checkpoint.size))
-        receipt = Receipt(bytes(entry.leaf), entry.position, proof, read_note(checkpoint.note))
+        note = read_note(cosigned_note(checkpoint))
+        receipt = Receipt(bytes(entry.leaf), entry.position, proof, note)
         prove(receipt, log_signer().verifier)
     except ValueError:
         raise LogContradicted() from None
