@@ -165,7 +165,7 @@ def _ungrown(old: Checkpoint, new: Checkpoint, log: Log) -> Trouble | None:
         return Trouble("unproven", f"{str(fault)[:1].upper()}{str(fault)[1:]}.")
     if _grows(old.size, old.root, new, proof):
         return None
-    if root_then != old.root and _grows(old.size, root_then, new, proof):
+    if _grows(old.size, root_then, new, proof):
         return Trouble("rewritten", "", root_then, proof)
     return Trouble("unproven", "The tiles it gives out do not make up the tree it signed.")
 

@@ -7,8 +7,9 @@ from threading import Event, Thread
 import msgspec
 import pytest
 from tests.cli.fakelog import SIGNER, FakeLog
-from tests.domain.translog.reference import root_of
+from tests.domain.translog.reference import root_of, subproof_of
 
+from scalewitness.domain.translog.base64s import encode64
 from scalewitness.domain.translog.keys import KeyType, Signer
 from scalewitness.domain.translog.notes import open_note, read_note, signed
 from scalewitness.domain.translog.tiles import Tile
@@ -260,10 +261,17 @@ def test_tampered_evidence_proves_nothing(memory: Memory) -> None:
 def test_growth_is_no_proof_of_a_fault(memory: Memory) -> None:
     """An honest log cannot be accused, whatever is put beside its notes."""
     alarm = alarmed(memory, FakeLog(8), FakeLog(9, "false"))
+    old, new = FakeLog(5), FakeLog(9)
     honest = msgspec.structs.replace(
-        alarm, kept=str(FakeLog(5).note()), shown=str(FakeLog(5).note()), root_then=None, proof=[]
+        alarm,
+        kept=str(old.note()),
+        shown=str(new.note()),
+        root_then=encode64(root_of(old.leaves)),
+        proof=[encode64(one) for one in subproof_of(5, new.leaves)],
     )
     assert not proves_fault(honest, KEYS)
+    same = msgspec.structs.replace(honest, shown=str(old.note()))
+    assert not proves_fault(same, KEYS)
 
 
 # --- cosigning
@@ -344,6 +352,8 @@ def test_a_stalled_shorter_look_does_not_roll_it_back(memory: Memory) -> None:
     again = Memory(memory.folder.parents[1], SIGNER.name)
     second = Thread(target=lambda: ends.append(look(again, FakeLog(9), KEYS, NOW)))
     second.start()
+    second.join(0.3)
+    assert second.is_alive()  # it waits for the first, else that would put its 6 over the 9
     go_on.set()
     first.join(10)
     second.join(10)
