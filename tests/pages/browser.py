@@ -100,7 +100,7 @@ class Page:
         """The form whose address ends so; the page's own when nothing is said."""
         wanted = ending or self.path
         found = [form for form in self.forms if form.action.endswith(wanted)]
-        assert len(found) == 1, [form.action for form in self.forms]
+        assert len(found) == 1, (wanted, [form.action for form in self.forms])
         return found[0]
 
 
