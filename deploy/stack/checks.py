@@ -17,7 +17,7 @@ CHECKS = (
     ("format", ["ruff", "format", "--check", "."]),
     ("types", ["mypy"]),
     ("layers", ["lint-imports"]),
-    ("tests", ["pytest"]),
+    ("tests", ["pytest", "-n", "auto", "--dist", "loadfile"]),  # a file stays with one process
 )
 
 BROWSERS = ("chromium", "chromium-browser", "google-chrome")

@@ -13,8 +13,6 @@ from django.test.utils import setup_databases, teardown_databases
 from pytest_django import DjangoDbBlocker
 from tests.plugins.environment import SERVICES
 
-COPY = "scalewitness_test_copy"
-
 
 @pytest.fixture(scope="session")
 def migrated_database(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[None]:
@@ -34,17 +32,18 @@ def own_database(migrated_database: None, django_db_blocker: DjangoDbBlocker) ->
     """All connections of the process lead to a fresh copy of the migrated test database."""
     with django_db_blocker.unblock():
         template = connections["default"].settings_dict["NAME"]
+        copy = f"{template}_copy"
         _lead_to(template)
         _run(
-            f"DROP DATABASE IF EXISTS {COPY} WITH (FORCE)",
-            f"CREATE DATABASE {COPY} TEMPLATE {template}",
+            f"DROP DATABASE IF EXISTS {copy} WITH (FORCE)",
+            f"CREATE DATABASE {copy} TEMPLATE {template}",
         )
-        _lead_to(COPY)
+        _lead_to(copy)
         try:
             yield
         finally:
             _lead_to(template)
-            _run(f"DROP DATABASE {COPY} WITH (FORCE)")
+            _run(f"DROP DATABASE {copy} WITH (FORCE)")
 
 
 def _lead_to(name: str) -> None:

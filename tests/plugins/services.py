@@ -23,6 +23,9 @@ from stack.supervisor import Supervisor
 from stack.valkey import Valkey
 
 PREFIX = "scalewitness-tests-"
+OWN = "SCALEWITNESS_TESTS_OWN"
+"""Names the variables a session set itself: a worker process of the session inherits them and
+must not take them for servers that somebody gave."""
 
 
 @dataclass
@@ -64,7 +67,7 @@ class Services:
 @cache
 def prepare_services() -> Services:
     """The session's services, not started yet; the same object on every call."""
-    given_database, given_queue = os.environ.get("DATABASE_URL"), os.environ.get("REDIS_URL")
+    given_database, given_queue = _given("DATABASE_URL"), _given("REDIS_URL")
     services = Services("", "", None, given_queue or "")
     if given_database:
         services.app_url = given_database
@@ -72,6 +75,8 @@ def prepare_services() -> Services:
         services.superuser_url = os.environ.get("DATABASE_SUPERUSER_URL")
     if not (given_database and given_queue):
         _add_our_own(services)
+        ours = {"DATABASE_URL": not given_database, "REDIS_URL": not given_queue}
+        os.environ[OWN] = " ".join(name for name, mine in ours.items() if mine)
         atexit.register(services.stop)
     return services
 
@@ -94,6 +99,10 @@ def services() -> Iterator[Services]:
 @pytest.fixture(scope="session")
 def django_db_modify_db_settings(services: Services) -> None:
     """Has pytest-django start the servers before it makes the test database."""
+
+
+def _given(name: str) -> str | None:
+    return None if name in os.environ.get(OWN, "").split() else os.environ.get(name)
 
 
 def _add_our_own(services: Services) -> None:
