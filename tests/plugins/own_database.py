@@ -5,6 +5,7 @@ the guards refuse DELETE and TRUNCATE. So such a test gets a copy, dropped after
 """
 
 from collections.abc import Iterator
+from contextlib import contextmanager
 
 import psycopg
 import pytest
@@ -30,6 +31,14 @@ def migrated_database(django_db_setup: None, django_db_blocker: DjangoDbBlocker)
 @pytest.fixture
 def own_database(migrated_database: None, django_db_blocker: DjangoDbBlocker) -> Iterator[None]:
     """All connections of the process lead to a fresh copy of the migrated test database."""
+    with own_copy(django_db_blocker):
+        yield
+
+
+@contextmanager
+def own_copy(django_db_blocker: DjangoDbBlocker) -> Iterator[None]:
+    """As :func:`own_database`, for fixtures that live longer; one at a time, and after
+    `migrated_database`."""
     with django_db_blocker.unblock():
         template = connections["default"].settings_dict["NAME"]
         copy = f"{template}_copy"

@@ -17,9 +17,9 @@ from scalewitness.domain.translog.receipts import Receipt
 from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.entries import leaf_of
 from scalewitness.ledger.services.receipting import receipt_of
-from scalewitness.ledger.services.signing import log_signer
 from scalewitness.mail.templatetags.words import moment
 from scalewitness.pages.access import page, signed_in
+from scalewitness.pages.log import log_keys
 from scalewitness.pages.offers import by_link
 from scalewitness.pages.qr import qr
 from scalewitness.people.models import Keeper
@@ -100,7 +100,7 @@ def _shown(entry: Entry, who: str, path: str) -> dict[str, Any]:
         "raw": bytes(entry.leaf).decode(),
         "receipt": receipt,
         "head": _head(receipt),
-        "key": str(log_signer().verifier),
+        "keys": log_keys(),
         "file": f"{path}/file",
         "address": address,
         "qr": qr(address),

@@ -13,6 +13,7 @@ from scalewitness.pages import (
     disputes,
     examiners,
     home,
+    log,
     offers,
     people,
     planning,
@@ -29,6 +30,7 @@ UUID = r"(?P<animal_id>[0-9a-f]{8}(?:-[0-9a-f]{4}){3}-[0-9a-f]{12})"
 urlpatterns = [
     path("", home.home, name="home"),
     path("about", home.about, name="about"),
+    path("log", log.show_log, name="log"),
     path("account", people.show_account, name="account"),
     path("devices/<uuid:device_id>/revocation", people.revoke, name="revoke_device"),
     path("grants/<uuid:grant_id>/revocation", people.end_grant, name="end_grant"),

@@ -1,0 +1,54 @@
+// Bytes: text, base64 with one spelling per value, hashes.
+
+/** What is malformed or does not hold; the message says why, without a full stop. */
+export class Refused extends Error {}
+
+const decoder = new TextDecoder("utf-8", { fatal: true, ignoreBOM: true });
+const encoder = new TextEncoder();
+
+/** The text of UTF-8 bytes. Throws Refused for any others. */
+export function textOf(bytes) {
+  try {
+    return decoder.decode(bytes);
+  } catch {
+    throw new Refused("it is not UTF-8 text");
+  }
+}
+
+export const bytesOf = (text) => encoder.encode(text);
+
+/** Base64 (RFC 4648, section 4). */
+export function encode64(bytes) {
+  let units = "";
+  for (const one of bytes) units += String.fromCharCode(one);
+  return btoa(units);
+}
+
+/** The bytes. Throws Refused for anything encode64 would not have written. */
+export function decode64(text) {
+  let units;
+  try {
+    units = atob(text);
+  } catch {
+    throw new Refused("not base64");
+  }
+  const bytes = Uint8Array.from(units, (one) => one.charCodeAt(0));
+  if (encode64(bytes) !== text) throw new Refused("base64 in another than its one spelling");
+  return bytes;
+}
+
+export const hex = (bytes) => Array.from(bytes, (one) => one.toString(16).padStart(2, "0")).join("");
+
+export const equal = (a, b) => a.length === b.length && a.every((one, at) => one === b[at]);
+
+export function joined(...parts) {
+  const whole = new Uint8Array(parts.reduce((sum, one) => sum + one.length, 0));
+  let at = 0;
+  for (const one of parts) {
+    whole.set(one, at);
+    at += one.length;
+  }
+  return whole;
+}
+
+export const sha256 = async (bytes) => new Uint8Array(await crypto.subtle.digest("SHA-256", bytes));

@@ -1,0 +1,111 @@
+// Wires the checks to a page: a form that takes a file, or a button that fetches the page's own
+// receipt (data-check-receipt).
+
+import { Refused } from "./bytes.js";
+import { whyNot } from "./ed25519.js";
+import { found } from "./found.js";
+import { fetched, Unreachable } from "./growth.js";
+import { readKeys } from "./keys.js";
+import { judge, MAX_RECEIPT_BYTES } from "./receipt.js";
+import { busy, say } from "./show.js";
+import { verdict } from "./words.js";
+
+class Checker {
+  constructor(region, details, site, brief) {
+    Object.assign(this, { region, details, site, brief, turn: 0 });
+  }
+
+  /** Judges what `read` gives with the keys in `keysText`; a later check overtakes it. */
+  async check(read, keysText) {
+    const turn = ++this.turn;
+    this.details.replaceChildren();
+    const judged = await this.judged(read, keysText);
+    if (turn !== this.turn) return;
+    say(this.region, verdict(judged));
+    if (judged.holds) this.details.replaceChildren(...found(judged, this.site, this.brief));
+  }
+
+  async judged(read, keysText) {
+    let given;
+    try {
+      given = await readKeys(keysText);
+    } catch (fault) {
+      if (!(fault instanceof Refused)) throw fault;
+      return { holds: null, why: `Of the keys you gave, ${fault.message}.` };
+    }
+    try {
+      return await judge(await read(), given, this.site);
+    } catch (fault) {
+      if (fault instanceof Unreachable) return { holds: null, why: fault.message };
+      if (!(fault instanceof DOMException)) throw fault;
+      return { holds: null, why: `The file could not be read (${fault.name}).` };
+    }
+  }
+}
+
+async function siteKeys() {
+  const shown = [...document.querySelectorAll("[data-log-key]")];
+  return readKeys(shown.map((one) => one.textContent).join("\n"));
+}
+
+const fileBytes = (file) => async () =>
+  // One byte more than allowed tells that it is too long; the rest is not read.
+  new Uint8Array(await file.slice(0, MAX_RECEIPT_BYTES + 1).arrayBuffer());
+
+function wireForm(form, checker) {
+  const input = form.querySelector("input[type=file]");
+  const keys = form.querySelector("textarea");
+  let last = null;
+  const again = () => last && checker.check(fileBytes(last), keys.value);
+  const take = (files) => {
+    last = files[0] ?? last;
+    again();
+  };
+  form.addEventListener("submit", (event) => event.preventDefault());
+  input.addEventListener("change", () => take(input.files));
+  keys.addEventListener("change", again);
+  wireDrop(form, input, take);
+}
+
+/** Wherever on the page it is dropped, so that a near miss does not leave the page. */
+function wireDrop(form, input, take) {
+  const over = (is) => void form.classList.toggle("over", is);
+  for (const name of ["dragenter", "dragover"]) {
+    document.addEventListener(name, (event) => {
+      event.preventDefault();
+      over(true);
+    });
+  }
+  document.addEventListener("dragleave", (event) => event.relatedTarget ?? over(false));
+  document.addEventListener("drop", (event) => {
+    event.preventDefault();
+    over(false);
+    if (!event.dataTransfer.files.length) return;
+    input.files = event.dataTransfer.files; // so that its name is shown
+    take(input.files);
+  });
+}
+
+function wireButton(button, checker) {
+  const read = async () => new Uint8Array(await (await fetched(button.dataset.checkReceipt)).arrayBuffer());
+  button.addEventListener("click", () => busy(button, () => checker.check(read, "")));
+}
+
+async function start() {
+  const place = document.querySelector("[data-check]");
+  const [region, details] = [place.querySelector("[role=status]"), place.querySelector("[data-found]")];
+  for (const one of place.querySelectorAll("[data-unless-able]")) one.hidden = true;
+  const reason = await whyNot();
+  if (reason) {
+    const why = `${reason} Nothing was checked. Use another browser, or the program scalewitness verify.`;
+    say(region, { state: "unknown", headline: "Receipts cannot be checked here.", why });
+    return;
+  }
+  const button = place.querySelector("[data-check-receipt]");
+  const checker = new Checker(region, details, await siteKeys(), Boolean(button));
+  if (button) wireButton(button, checker);
+  else wireForm(place.querySelector("form"), checker);
+  for (const one of place.querySelectorAll("[data-when-able]")) one.hidden = false;
+}
+
+await start();

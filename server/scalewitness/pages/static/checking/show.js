@@ -1,0 +1,58 @@
+// Verdicts as elements of a page. Texts are set as text, never as markup.
+
+const BOXES = { holds: "accepted", fails: "refused", unknown: "warnings" };
+
+export function made(tag, text = "", className = "") {
+  const element = document.createElement(tag);
+  element.textContent = text;
+  if (className) element.className = className;
+  return element;
+}
+
+export function say(region, { state, headline, why }) {
+  const words = made("p");
+  words.append(made("strong", headline), ` ${why}`);
+  region.className = BOXES[state];
+  region.replaceChildren(words);
+}
+
+export function facts(pairs) {
+  const list = made("dl", "", "facts");
+  for (const [label, value] of pairs) {
+    const row = made("div");
+    row.append(made("dt", label), made("dd", value));
+    list.append(row);
+  }
+  return list;
+}
+
+export function items(texts) {
+  const list = made("ul");
+  list.append(...texts.map((one) => made("li", one)));
+  return list;
+}
+
+export function folded(title, ...content) {
+  const details = made("details");
+  details.append(made("summary", title), ...content);
+  return details;
+}
+
+/** A region whose changes are read out. */
+export function spoken() {
+  const region = made("div");
+  region.setAttribute("role", "status");
+  region.setAttribute("aria-live", "polite");
+  return region;
+}
+
+/** Runs `work` once at a time. The button is not disabled: it would lose the focus. */
+export async function busy(button, work) {
+  if (button.getAttribute("aria-busy")) return;
+  button.setAttribute("aria-busy", "true");
+  try {
+    await work();
+  } finally {
+    button.removeAttribute("aria-busy");
+  }
+}
