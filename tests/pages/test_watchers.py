@@ -13,7 +13,7 @@ from scalewitness.ledger.services.signing import sign_checkpoint
 
 
 def test_nobody_watches_yet(anyone: Browser) -> None:
-    assert "Nobody outside has signed yet" in anyone.open("/about").text
+    assert "Nobody outside has signed yet" in anyone.open("/log").text
 
 
 def test_who_watches_is_counted(world: World, anyone: Browser) -> None:
@@ -24,7 +24,7 @@ def test_who_watches_is_counted(world: World, anyone: Browser) -> None:
         signer = keepers_witness(number)
         line = signature_line(read_note(head.note).text, signer, int(now.timestamp()))
         take_from_keeper(UUID(int=number), signer.verifier, line, head.size, bytes(head.root), now)
-    text = anyone.open("/about").text
+    text = anyone.open("/log").text
     assert "2 keepers and 0 outside witnesses have so far signed" in text
     assert f"{head.size} 2 0" in " ".join(text.split())
     assert "witness/0" not in text
