@@ -6,6 +6,7 @@ told before the browser starts; what happens later goes over HTTP.
 
 import shutil
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -101,8 +102,8 @@ def chromium(story: object, chromium_path: Path) -> Iterator[Browser]:
 Open = Callable[..., Page]
 
 
-@pytest.fixture
-def opened(chromium: Browser, site: Site) -> Iterator[Open]:
+@contextmanager
+def opening(chromium: Browser, site: Site) -> Iterator[Open]:
     """Opens pages as a reader would; afterwards, no page may have complained: neither a
     breach of the content policy nor any other error on the console."""
     contexts: list[BrowserContext] = []
@@ -133,3 +134,9 @@ def opened(chromium: Browser, site: Site) -> Iterator[Open]:
     for context in contexts:
         context.close()
     assert complaints == []
+
+
+@pytest.fixture
+def opened(chromium: Browser, site: Site) -> Iterator[Open]:
+    with opening(chromium, site) as open_page:
+        yield open_page

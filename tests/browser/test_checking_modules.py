@@ -4,12 +4,13 @@ torchwood, C2SP), `vectors/merkle_rfc6962.json` (transparency-dev/merkle), `uuid
 (RFC 8032), `jcs_rfc8785.json` (RFC 8785)."""
 
 import json
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
-from playwright.sync_api import Page
-from tests.browser.conftest import Open
+from playwright.sync_api import Browser, Page
+from tests.browser.conftest import Site, opening
 
 from scalewitness.domain.translog.leaf import read_leaf
 
@@ -41,10 +42,11 @@ const refusal = async (work) => {
 """
 
 
-@pytest.fixture
-def blank(opened: Open) -> Page:
+@pytest.fixture(scope="module")
+def blank(chromium: Browser, site: Site) -> Iterator[Page]:
     """A page of the same origin without a script of its own."""
-    return opened("/about")
+    with opening(chromium, site) as open_page:
+        yield open_page("/about")
 
 
 def each(page: Page, body: str, items: list[Any]) -> list[Any]:

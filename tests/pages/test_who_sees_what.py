@@ -13,7 +13,7 @@ from scalewitness.disclosures.models import Disclosure
 from scalewitness.disputes.models import Dispute
 from scalewitness.pages import urls
 
-OPEN_TO_ALL = {"home", "about"}
+OPEN_TO_ALL = {"home", "about", "log"}
 OWN = {
     "account",
     "animals",
