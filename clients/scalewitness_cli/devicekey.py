@@ -20,6 +20,7 @@ from scalewitness.domain.translog.commitment import SALT_BYTES, commit
 from scalewitness.domain.translog.leaf import signable_bytes
 
 Fact = dict[str, Any]
+Salted = dict[str, dict[str, str]]
 
 
 class DeviceKey:
@@ -42,13 +43,16 @@ class DeviceKey:
         fact = self.signed({"id": id, "at": at, "body": body, **about})
         return {"id": id, "at": fact["at"], "key": self.public, "sig": fact["sig"]}
 
-    def signed(self, fact: Mapping[str, Any]) -> Fact:
+    def signed(self, fact: Mapping[str, Any], texts: Salted | None = None) -> Fact:
         """The fact as a push takes it, with everything salted that needs to be, and signed.
+
+        ``texts``: its texts as salted before, where it was signed before.
 
         Raises:
             ValueError: ``at`` is no moment, or the body is not its kind's.
         """
-        at, texts = rfc3339(parse_moment(fact["at"])), _salted(fact.get("texts", {}))
+        at = rfc3339(parse_moment(fact["at"]))
+        texts = texts or _salted(fact.get("texts", {}))
         body = _as_logged(fact["kind"], fact["body"], texts)
         signature = self._private.sign(
             signable_bytes(
@@ -65,7 +69,7 @@ class DeviceKey:
         return sent | ({"texts": texts} if texts else {})
 
 
-def _salted(texts: Mapping[str, str]) -> dict[str, dict[str, str]]:
+def _salted(texts: Mapping[str, str]) -> Salted:
     return {
         field: {
             "text": unicodedata.normalize("NFC", text),
@@ -75,9 +79,7 @@ def _salted(texts: Mapping[str, str]) -> dict[str, dict[str, str]]:
     }
 
 
-def _as_logged(
-    kind: str, body: Mapping[str, Any], texts: Mapping[str, Mapping[str, str]]
-) -> dict[str, Any]:
+def _as_logged(kind: str, body: Mapping[str, Any], texts: Salted) -> dict[str, Any]:
     made = {field: commit(one["text"], bytes.fromhex(one["salt"])) for field, one in texts.items()}
     typed = msgspec.convert(dict(body) | made, BODIES[kind])
     built: dict[str, Any] = msgspec.to_builtins(typed)

@@ -24,6 +24,12 @@ class PublicLog:
             base_url=f"{self.url}/log/", timeout=SECONDS, trust_env=False, transport=transport
         )
 
+    def __enter__(self) -> "PublicLog":
+        return self
+
+    def __exit__(self, *trouble: object) -> None:
+        self._client.close()
+
     def checkpoint(self) -> bytes:
         """The newest signed note as sent.
 

@@ -1,27 +1,62 @@
 """A keeper's connection to a server's REST API.
 
-Every request may be repeated: facts carry ids of their own. So a lost connection is simply
-tried again, and a server that asks for patience gets it.
+Every request may be repeated: facts carry ids of their own. So a lost connection or a server in
+trouble is tried again, ever more rarely and never in step with others, and a server that asks
+for patience gets it.
 """
 
+import random
 import sys
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import suppress
+from dataclasses import dataclass
+from email.utils import parsedate_to_datetime
+from itertools import count
 from typing import Any
 
 import httpx
 
 from scalewitness_cli.devicekey import DeviceKey
 
-PATIENCE = 60.0
-"""Seconds to keep trying a server that does not answer."""
-PAUSE = 0.5
-
 Json = Any
+
+STANDSTILL = frozenset({"fenced", "log_contradicted"})
+"""Codes of a server that takes nothing until a person has seen to it."""
 
 
 class Stopped(Exception):
     """Something that ends the run, in words for whoever started it."""
+
+
+class Unreachable(Stopped):
+    """No answer, or none from a record in working order: try again later."""
+
+
+class Closed(Unreachable):
+    """The record can be read and takes nothing until its operator has seen to it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Patience:
+    """How long to try: ``seconds`` in all, ``asked`` at most where the server names the wait.
+
+    The waits between double from ``first`` to ``longest`` and are drawn between half and all
+    of that, so that many clients of a server that comes back do not fall on it at once.
+    """
+
+    seconds: float = 60.0
+    asked: float = 120.0
+    first: float = 0.5
+    longest: float = 30.0
+    sleep: Callable[[float], None] = time.sleep
+    draw: Callable[[], float] = random.random
+    now: Callable[[], float] = time.monotonic
+
+    def wait(self, attempt: int) -> float:
+        """Seconds before the try after ``attempt``, counted from 0."""
+        most: float = min(self.longest, self.first * 2.0**attempt)
+        return most * (0.5 + self.draw() / 2)
 
 
 class Refusal(Exception):
@@ -42,12 +77,21 @@ class Refusal(Exception):
 class Api:
     """The API at ``url`` as one device sees it; without a token, as anyone does."""
 
-    def __init__(self, url: str, token: str | None = None) -> None:
+    def __init__(
+        self, url: str, token: str | None = None, patience: Patience | None = None
+    ) -> None:
         headers = {"Authorization": f"Bearer {token}"} if token else {}
         self.url = url.rstrip("/")
+        self._patience = patience or Patience()
         self._client = httpx.Client(
             base_url=f"{self.url}/api/v1/", headers=headers, timeout=30, trust_env=False
         )
+
+    def __enter__(self) -> "Api":
+        return self
+
+    def __exit__(self, *trouble: object) -> None:
+        self._client.close()
 
     def get(self, path: str, **params: str) -> Json:
         return self._json("GET", path, params=params)
@@ -71,6 +115,11 @@ class Api:
                 return None
             raise
 
+    def have_vouched(self, fact: str) -> None:
+        """Have the log sign a checkpoint that covers a fact of this keeper's, if it will."""
+        with suppress(Refusal, Unreachable):
+            self._send("GET", f"receipts/{fact}")
+
     def all_animals(self) -> Iterator[Json]:
         """Every animal this keeper may see, page after page."""
         cursor: str | None = None
@@ -81,13 +130,20 @@ class Api:
             if not cursor:
                 return
 
+    def outcomes(self, items: Sequence[Json]) -> list[Json]:
+        """Send items in one push; what became of each, in order."""
+        found = self.post("push", {"items": list(items)}).get("items")
+        if not isinstance(found, list) or len(found) != len(items):
+            raise Unreachable(f"{self.url} answers something that is no push's answer.")
+        return found
+
     def push(self, items: Sequence[Json]) -> list[Json]:
         """Send facts, signed or not, in one request; returns the outcomes in order.
 
         Raises:
             Stopped: one of them was refused.
         """
-        outcomes: list[Json] = self.post("push", {"items": list(items)})["items"]
+        outcomes = self.outcomes(items)
         for item, outcome in zip(items, outcomes, strict=True):
             if outcome["status"] == "refused":
                 problem = outcome["problem"]
@@ -103,37 +159,88 @@ class Api:
         self.post(f"devices/{key.device}/key", key.enrolment(id, at))
 
     def _json(self, method: str, path: str, **options: Json) -> Json:
-        return self._send(method, path, **options).json()
+        answer = self._send(method, path, **options)
+        try:
+            return answer.json()
+        except ValueError:
+            # The page of a network that wants a sign-in first, most likely.
+            raise Unreachable(f"{self.url} answers, but not as a record does.") from None
 
     def _send(self, method: str, path: str, **options: Json) -> httpx.Response:
-        deadline = time.monotonic() + PATIENCE
-        while True:
-            answer = self._attempt(method, path, deadline, options)
-            if answer is None:
-                time.sleep(PAUSE)
-            elif answer.status_code == 429:
-                _wait_as_asked(answer)
-            elif answer.is_success:
-                return answer
-            else:
-                raise Refusal(method, path, answer)
+        deadline = self._patience.now() + self._patience.seconds
+        for attempt in count():
+            answer = self._attempt(method, path, options)
+            if isinstance(answer, httpx.Response):
+                if answer.is_success:
+                    return answer
+                if not _passing(answer):
+                    raise _refused(self.url, method, path, answer)
+            self._pause(answer, attempt, deadline)
+        raise AssertionError  # count() does not end
 
     def _attempt(
-        self, method: str, path: str, deadline: float, options: dict[str, Json]
-    ) -> httpx.Response | None:
-        """The answer; None when there was none and there is time to try again."""
+        self, method: str, path: str, options: dict[str, Json]
+    ) -> httpx.Response | httpx.RequestError:
         try:
             return self._client.request(method, path, **options)
-        except httpx.TransportError as problem:
-            if time.monotonic() > deadline:
-                raise Stopped(f"{self.url} does not answer: {problem}") from problem
-            return None
+        except httpx.RequestError as problem:
+            return problem
+
+    def _pause(
+        self, answer: httpx.Response | httpx.RequestError, attempt: int, deadline: float
+    ) -> None:
+        """Wait before the next try.
+
+        Raises:
+            Unreachable: there is no time left for one.
+        """
+        asked = _asked(answer) if isinstance(answer, httpx.Response) else None
+        if asked is not None and asked <= self._patience.asked:
+            sys.stderr.write(f"  (the server asks for {asked:.0f} s of patience)\n")
+            self._patience.sleep(asked)
+            return
+        wait = self._patience.wait(attempt)
+        if asked is not None or self._patience.now() + wait > deadline:
+            raise Unreachable(_silence(self.url, answer, asked))
+        self._patience.sleep(wait)
 
 
-def _wait_as_asked(answer: httpx.Response) -> None:
-    seconds = int(answer.headers.get("Retry-After", "1"))
-    sys.stderr.write(f"  (the server asks for {seconds} s of patience)\n")
-    time.sleep(seconds)
+def _passing(answer: httpx.Response) -> bool:
+    """Whether the same request may well succeed a little later."""
+    if _problem(answer).get("code") in STANDSTILL:
+        return False
+    return answer.status_code in {408, 429, 500, 502, 503, 504}
+
+
+def _refused(url: str, method: str, path: str, answer: httpx.Response) -> Exception:
+    refusal = Refusal(method, path, answer)
+    if refusal.code in STANDSTILL:
+        return Closed(refusal.problem.get("detail", refusal.code))
+    if answer.status_code >= 500:
+        return Unreachable(f"{url} takes nothing for now: {refusal.problem.get('detail', '')}")
+    if answer.is_redirect or not refusal.code:
+        return Unreachable(f"{url} answers {answer.status_code}, but not as a record does.")
+    return refusal
+
+
+def _asked(answer: httpx.Response) -> float | None:
+    """Seconds the server asks to wait (RFC 9110, 10.2.3: a number or a date)."""
+    text = answer.headers.get("Retry-After", "")
+    if text.isascii() and text.isdigit():
+        return float(text)
+    if not text:
+        return 1.0 if answer.status_code == 429 else None
+    try:
+        return max(0.0, parsedate_to_datetime(text).timestamp() - time.time())
+    except ValueError:
+        return None
+
+
+def _silence(url: str, answer: httpx.Response | httpx.RequestError, asked: float | None) -> str:
+    if isinstance(answer, httpx.RequestError):
+        return f"{url} does not answer: {answer}"
+    later = f"; it asks to come back in {asked:.0f} s" if asked is not None else ""
+    return f"{url} is in trouble: {answer.status_code}{later}"
 
 
 def _problem(answer: httpx.Response) -> dict[str, Json]:

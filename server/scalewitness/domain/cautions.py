@@ -5,7 +5,10 @@ fits: Barker & Barker, "Determining the sex of snakes". The rest is common pract
 source.
 """
 
-from typing import Final
+from collections.abc import Iterable
+from datetime import datetime, timedelta
+from decimal import Decimal
+from typing import Final, Protocol
 
 BEFORE_A_CHECK: Final = (
     "Never push. Let the probe glide and stop at resistance.",
@@ -39,3 +42,50 @@ AFTER_A_DISCLOSURE: Final = (
     "If you have passed the animal on, tell whoever holds it now.",
 )
 """For whoever relied on a verified sex that no longer stands."""
+
+AFTER_A_MEAL: Final = timedelta(hours=72)
+"""No handling for 48 to 72 hours after a meal (a popular page; common practice)."""
+WEIGHT_AGES: Final = timedelta(days=60)
+"""An older weight says little of a growing snake (our judgement)."""
+
+_HEALTH: Final = {
+    "gravid": "It was last noted as gravid: leave it alone.",
+    "ill": "It was last noted as ill: leave it alone.",
+    "injured": "It was last noted as injured: leave it alone.",
+    "under_treatment": "It is under treatment: leave it alone.",
+}
+
+
+class Condition(Protocol):
+    """What is known of an animal before a check."""
+
+    @property
+    def grams(self) -> Decimal | None: ...
+    @property
+    def weighed_at(self) -> datetime | None: ...
+    @property
+    def fed_at(self) -> datetime | None: ...
+    @property
+    def shed(self) -> str | None: ...
+    @property
+    def health(self) -> str | None: ...
+
+
+def reasons_to_wait(
+    condition: Condition, *, hold_off: bool, now: datetime, steward: bool
+) -> Iterable[str]:
+    """What speaks against checking this animal now, the weightiest first. Health is for
+    stewards only: that an animal is gravid would tell a blind guest its sex; the keeper's
+    hold-off notice speaks instead."""
+    if hold_off:
+        yield "The keeper asks everyone to leave this animal alone for now."
+    if steward and condition.health in _HEALTH:
+        yield _HEALTH[condition.health]
+    if condition.fed_at is not None and now - condition.fed_at < AFTER_A_MEAL:
+        yield "It was fed less than 72 hours ago: wait."
+    if condition.shed == "opaque":
+        yield "It is in shed (opaque): wait until it has shed."
+    if condition.grams is None:
+        yield "No weight is noted: look at its size before you choose a probe, or let it be."
+    elif condition.weighed_at is not None and now - condition.weighed_at > WEIGHT_AGES:
+        yield "Its last weight is more than 60 days old."

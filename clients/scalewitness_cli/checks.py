@@ -1,0 +1,205 @@
+"""A check as it is noted at the rack: from words to facts, and the cautions it calls for."""
+
+import re
+from collections.abc import Iterable, Iterator
+from datetime import date, datetime
+from decimal import Decimal
+from typing import Any, NamedTuple, get_args
+
+import msgspec
+
+from scalewitness.domain import facts
+from scalewitness.domain.cautions import reasons_to_wait
+from scalewitness.domain.moments import parse_moment
+from scalewitness.domain.observations import DEEPEST, Conclusion, Harm, Observation, Sureness
+from scalewitness.domain.sexing.taxa import UnknownSpecies, life_stage, taxon
+from scalewitness_cli.devicekey import Fact
+from scalewitness_cli.identity import fresh_id
+
+CONCLUSIONS: tuple[str, ...] = get_args(Conclusion)
+SURENESSES: tuple[str, ...] = get_args(Sureness)
+HARMS: tuple[str, ...] = get_args(Harm)
+STOPS = ("resistance", "choice", "aborted")
+HOLDERS = ("examiner", "keeper", "second_person", "sedated", "not_held")
+SHEDS = ("opaque", "clear", "shed")
+IDENTIFIED = ("transponder", "tag", "scale_photo", "keeper_said", "appearance")
+
+_DEPTH = re.compile(r"([0-9]{1,2})(?:[.,]([05])|(½))?")
+
+
+class BadWord(ValueError):
+    """Something typed that cannot be meant; the text says what would be."""
+
+
+class Noted(msgspec.Struct, frozen=True, kw_only=True):
+    """A check and what was noted with it. ``grams``, ``meal_at``, ``shed``: of the animal."""
+
+    animal: str
+    at: str
+    conclusion: str
+    sureness: str
+    observed: dict[str, Any]
+    identified: dict[str, Any]
+    held_by: str
+    harm: tuple[str, ...] = ()
+    told: str | None = None
+    visit: str | None = None
+    note: str | None = None
+    grams: str | None = None
+    meal_at: str | None = None
+    shed: str | None = None
+
+
+class State(NamedTuple):
+    """An animal's condition as cautions ask for it."""
+
+    grams: Decimal | None = None
+    weighed_at: datetime | None = None
+    fed_at: datetime | None = None
+    shed: str | None = None
+    health: str | None = None
+
+
+def one_pass(side: str, text: str) -> dict[str, str]:
+    """``8.5:resistance`` as a pass; the end is stated, never guessed: a run stopped by choice
+    only says how deep it went at least.
+
+    Raises:
+        BadWord: another form.
+    """
+    depth, _, stop = text.partition(":")
+    found = [one for one in STOPS if stop and one.startswith(stop.strip().lower())]
+    if len(found) != 1:
+        raise BadWord(
+            f"“{text}”: say a depth and how the run ended, as in 8.5:resistance, 8.5:choice "
+            "or 8.5:aborted."
+        )
+    return {"side": side, "depth": half_scales(depth), "stopped": found[0]}
+
+
+def half_scales(text: str) -> str:
+    """``8``, ``8.5``, ``8,5`` or ``8½`` as the record writes it.
+
+    Raises:
+        BadWord: no depth in whole or half subcaudal scales.
+    """
+    found = _DEPTH.fullmatch(text.strip())
+    if found is None or Decimal(found[1]) > DEEPEST:
+        raise BadWord(f"“{text}” is no depth in whole or half scales, as in 8 or 8.5.")
+    half = ".5" if found[2] == "5" or found[3] else ""
+    return f"{int(found[1])}{half}"
+
+
+def identification(text: str) -> dict[str, str]:
+    """``tag:B12``, ``transponder:900…``, or ``keeper_said``, ``appearance``, ``scale_photo``.
+
+    Raises:
+        BadWord: another form.
+    """
+    by, _, code = (part.strip() for part in text.partition(":"))
+    if by not in IDENTIFIED or (by in {"tag", "transponder"} and not code):
+        raise BadWord(f"“{text}”: say tag:CODE, transponder:CODE, or one of {IDENTIFIED[2:]}.")
+    return {"by": by, **({"code": code} if code else {})}
+
+
+def facts_of(noted: Noted, *, steward: bool) -> list[Fact]:
+    """The facts that a check makes: the call, and what was noted of the animal. Whoever does
+    not keep the animal may leave its weight, no more.
+
+    Raises:
+        BadWord: it contradicts itself, or a value is not possible.
+    """
+    body = {
+        "conclusion": noted.conclusion,
+        "sureness": noted.sureness,
+        "observed": noted.observed,
+        "identified": noted.identified,
+        "held_by": noted.held_by,
+        **({"harm": list(noted.harm)} if noted.harm else {}),
+        **({"told": noted.told} if noted.told else {}),
+        **({"visit": noted.visit} if noted.visit else {}),
+    }
+    _check(body)
+    made = [_fact("call_made", noted.animal, noted.at, body)]
+    if noted.note:
+        made[0]["texts"] = {"note": noted.note}
+    return [*made, *_husbandry(noted, steward)]
+
+
+def cautions(
+    shown: dict[str, Any], now: datetime, *, steward: bool, fed_at: datetime | None = None,
+    shed: str | None = None, held_by: str | None = None,
+) -> list[str]:  # fmt: skip
+    """What speaks against checking this animal now, from what is known here and what the
+    examiner says."""
+    state = _state(shown.get("condition", {}))
+    known = [one for one in (state.fed_at, fed_at) if one is not None]
+    state = state._replace(fed_at=max(known, default=None), shed=shed or state.shed)
+    found = list(
+        reasons_to_wait(
+            state, hold_off=bool(shown.get("hold_off")), now=now, steward=steward
+        )
+    )  # fmt: skip
+    return [*found, *_small(shown, state, now.date()), *_alone(held_by)]
+
+
+def _small(shown: dict[str, Any], state: State, today: date) -> Iterator[str]:
+    hatched = shown.get("hatched")
+    try:
+        kind = taxon(shown.get("species", {}).get("key", ""))
+    except UnknownSpecies:
+        return
+    born = date.fromisoformat(hatched) if hatched else None
+    if life_stage(kind, born, today, state.grams) == "hatchling":
+        yield (
+            "By its age or weight it is a hatchling: too small for most probes. If the smallest "
+            "needs any force, leave it."
+        )
+
+
+def _alone(held_by: str | None) -> Iterator[str]:
+    if held_by in {"examiner", "not_held"}:
+        yield "Nobody else holds it: have a second person for a large or tense animal."
+
+
+def _state(condition: dict[str, Any]) -> State:
+    weighed, fed = condition.get("weighed_at"), condition.get("fed_at")
+    grams = condition.get("grams")
+    return State(
+        grams=None if grams is None else Decimal(str(grams)),
+        weighed_at=parse_moment(weighed) if weighed else None,
+        fed_at=parse_moment(fed) if fed else None,
+        shed=condition.get("shed"),
+        health=condition.get("health"),
+    )
+
+
+def _check(body: dict[str, Any]) -> None:
+    if body["conclusion"] == "undetermined" and body["sureness"] == "certain":
+        raise BadWord("One is not certain of an undetermined sex.")
+    try:
+        msgspec.convert(body["observed"], Observation)
+        msgspec.convert(body, facts.CallMade)
+    except msgspec.ValidationError as fault:
+        raise BadWord(f"The check is not of a possible form: {fault}") from None
+
+
+def _husbandry(noted: Noted, steward: bool) -> Iterable[Fact]:
+    if noted.grams:
+        yield _noted(noted, noted.at, {"type": "weight", "grams": noted.grams})
+    if noted.meal_at and steward:
+        yield _noted(noted, noted.meal_at, {"type": "meal", "taken": True})
+    if noted.shed and steward:
+        yield _noted(noted, noted.at, {"type": "shed", "stage": noted.shed})
+
+
+def _noted(noted: Noted, at: str, what: dict[str, Any]) -> Fact:
+    try:
+        msgspec.convert({"noted": what}, facts.HusbandryNoted)
+    except msgspec.ValidationError as fault:
+        raise BadWord(f"{what}: {fault}") from None
+    return _fact("husbandry_noted", noted.animal, at, {"noted": what})
+
+
+def _fact(kind: str, about: str, at: str, body: dict[str, Any]) -> Fact:
+    return {"id": fresh_id(), "kind": kind, "at": at, "about": about, "body": body}

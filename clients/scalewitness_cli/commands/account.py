@@ -1,0 +1,116 @@
+"""``scalewitness sign-in``: this machine becomes a device of a keeper."""
+
+import os
+import platform
+
+import click
+
+from scalewitness.domain.translog.keys import BadKey, VerifierKey, read_verifier
+from scalewitness_cli import signin
+from scalewitness_cli.commands.common import (
+    ends_well,
+    json_option,
+    line,
+    opened,
+    server_option,
+    tell,
+)
+from scalewitness_cli.identity import Identity, need_identity
+from scalewitness_cli.remote import Api, Patience, Stopped
+from scalewitness_cli.store import Store, data_folder
+from scalewitness_cli.trust import keys_file
+
+PASSWORD = "SCALEWITNESS_PASSWORD"  # noqa: S105  a variable's name
+
+
+def _key(ctx: click.Context, param: click.Parameter, text: str | None) -> VerifierKey | None:
+    try:
+        return read_verifier(text) if text else None
+    except BadKey as fault:
+        raise click.BadParameter(f"{fault}", ctx, param) from None
+
+
+@click.command("sign-in")
+@click.argument("url")
+@click.option("--email", prompt="E-mail address", help="The keeper's address.")
+@click.option("--device", help="What the device is called. Else this machine's name.")
+@click.option("--log-key", callback=_key, metavar="NAME+ID+BASE64",
+    help="The log's key, as somebody you trust told it; the server must show it too.")  # fmt: skip
+@click.option("--no-log-key", is_flag=True, help="Trust no key for now: nothing is checked.")
+@json_option
+@ends_well
+def sign_in(
+    url: str, email: str, device: str | None, log_key: VerifierKey | None,
+    no_log_key: bool, as_json: bool,
+) -> None:  # fmt: skip
+    """Sign in at URL: this machine becomes a device with a key of its own.
+
+    The password is asked for, or read from $SCALEWITNESS_PASSWORD; it is not kept. Then the
+    log's public key is shown, to be compared with what somebody you trust tells you.
+    """
+    password = os.environ.get(PASSWORD) or click.prompt("Password", hide_input=True, err=True)
+    patience = Patience(seconds=10, asked=10)
+    name = (device or platform.node() or "computer")[:60]
+    with Api(url, patience=patience) as anyone, Store(data_folder(), anyone.url) as store:
+        identity = signin.sign_in(store, anyone, email, password, name)
+        with Api(url, identity.token, patience) as api:
+            identity = signin.enrol(store, identity, api)
+            if not no_log_key:
+                identity = _trusted(store, identity, signin.log_key(api), log_key)
+    tell(_shown(url, identity), as_json, lambda: _told(url, identity))
+
+
+@click.command("trust-log")
+@click.argument("key", callback=_key, metavar="NAME+ID+BASE64")
+@server_option
+@ends_well
+def trust_log(key: VerifierKey, server: str | None) -> None:
+    """Hold the server from now on to the log with this KEY."""
+    with opened(server) as store:
+        signin.trust(store, need_identity(store), key, keys_file())
+        click.echo(f"{line(store.url)} is held to {line(key.name)}.")
+
+
+def _trusted(
+    store: Store, identity: Identity, shown: VerifierKey, told: VerifierKey | None
+) -> Identity:
+    if told is not None:
+        if told != shown:
+            raise Stopped(
+                f"The server's log is signed with another key:\n{shown}\nSigned in, but this key "
+                "is not trusted, and nothing of the log is checked."
+            )
+        return signin.trust(store, identity, told, keys_file())
+    click.echo(
+        f"The server says that its log is signed with\n  {shown}\nCompare it with what somebody "
+        "you trust tells you: whoever runs the server could show any key.",
+        err=True,
+    )
+    if click.confirm("Is it the same?", default=False, err=True):
+        return signin.trust(store, identity, shown, keys_file())
+    return identity
+
+
+def _shown(url: str, identity: Identity) -> dict[str, object]:
+    return {
+        "server": url,
+        "keeper": identity.keeper,
+        "name": identity.name,
+        "device": identity.device,
+        "device_name": identity.device_name,
+        "public_key": identity.key.public,
+        "log": identity.origin,
+    }
+
+
+def _told(url: str, identity: Identity) -> str:
+    log = (
+        f"It is held to the log {line(identity.origin)}."
+        if identity.origin
+        else "No key of its log is trusted: nothing it says is checked against what it vouched for."
+    )
+    return (
+        f"{line(identity.name)} is signed in at {line(url)} on "
+        f"“{line(identity.device_name)}”.\n{log}\n"
+        "scalewitness sync fetches what you may see."
+    )

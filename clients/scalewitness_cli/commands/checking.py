@@ -1,0 +1,218 @@
+"""``scalewitness check``: note a check at the rack, with or without a signal."""
+
+import json
+from datetime import datetime, time
+from typing import Any
+
+import click
+
+from scalewitness.domain.cautions import BEFORE_A_CHECK
+from scalewitness.domain.moments import rfc3339
+from scalewitness_cli import checks, outbox, replica
+from scalewitness_cli.commands.common import (
+    ends_well,
+    json_option,
+    line,
+    opened,
+    server_option,
+    spaced,
+    tell,
+)
+from scalewitness_cli.identity import moment_now, need_identity
+from scalewitness_cli.outbox import Item
+from scalewitness_cli.remote import Stopped
+from scalewitness_cli.store import Store
+
+Given = dict[str, Any]
+WORDS = click.Choice
+
+
+@click.command()
+@click.argument("animal")
+@click.option("--left", multiple=True, metavar="DEPTH:STOP",
+    help="A run of the probe on the left: 8.5:resistance, 8.5:choice or 8.5:aborted.")  # fmt: skip
+@click.option("--right", multiple=True, metavar="DEPTH:STOP", help="The same on the right.")
+@click.option("--probe-mm", help="How thick the probe was.")
+@click.option("--observed", metavar="JSON", help="What was seen by another method than probing.")
+@click.option("--conclusion", type=WORDS(checks.CONCLUSIONS))
+@click.option("--sureness", type=WORDS(checks.SURENESSES))
+@click.option("--identified", metavar="BY[:CODE]",
+    help="tag:CODE or transponder:CODE as read on the animal; scale_photo, keeper_said, "
+    "appearance.")  # fmt: skip
+@click.option("--held-by", type=WORDS(checks.HOLDERS), help="Who held the animal.")
+@click.option("--harm", multiple=True, type=WORDS(checks.HARMS), help="A sign of harm seen.")
+@click.option("--told", type=WORDS(("male", "female")), help="The sex you had been told before.")
+@click.option("--grams", help="Its weight, as 412.5.")
+@click.option("--last-meal", metavar="WHEN", help="A day or a time; noted where you keep it.")
+@click.option("--shed", type=WORDS(checks.SHEDS), help="Where it is in its shed.")
+@click.option("--visit", help="The visit's id, where it is not the only one open.")
+@click.option("--at", metavar="TIME", help="When it was, where it was not now.")
+@click.option("--note", help="Free text; the log keeps a fingerprint of it only.")
+@server_option
+@json_option
+@ends_well
+def check(animal: str, server: str | None, as_json: bool, **given: Any) -> None:
+    """Note a check of ANIMAL: its tag, transponder code, name or id.
+
+    Stored on this machine before the command returns, sent by the next sync. What is left out
+    is asked for.
+    """
+    now = moment_now()
+    with opened(server) as store:
+        identity = need_identity(store)
+        shown = replica.find(store, animal)
+        steward = replica.is_steward(store, shown)
+        at = _moment(given["at"], now)
+        meal = _moment(given["last_meal"], now) if given["last_meal"] else None
+        _warn(shown, at, meal, given, steward)
+        noted = _noted(store, shown, _asked(given, shown, steward), at, meal, steward)
+        facts = checks.facts_of(noted, steward=steward)
+        stored = outbox.say(store, identity.key, facts, rfc3339(now))
+        left_out = _left_out(noted, steward)
+        tell(
+            {"stored": [one.id for one in stored], "animal": shown["id"], "not_noted": left_out},
+            as_json,
+            lambda: _told(stored, left_out),
+        )
+
+
+def _warn(shown: Given, at: datetime, meal: datetime | None, given: Given, steward: bool) -> None:
+    """Cautions go before the questions and to standard error: they never stand in the way of
+    noting what has been done."""
+    if given["conclusion"] is None:
+        for one in BEFORE_A_CHECK:
+            click.echo(f"  · {one}", err=True)
+    found = checks.cautions(
+        shown, at, steward=steward, fed_at=meal, shed=given["shed"], held_by=given["held_by"]
+    )
+    for one in found:
+        click.secho(f"  ! {one}", err=True, bold=True)
+    if given["harm"]:
+        click.secho(f"  ! {BEFORE_A_CHECK[6]}", err=True, bold=True)
+
+
+def _asked(given: Given, shown: Given, steward: bool) -> Given:
+    """What was not given by option, asked for; nothing is where all that is needed was given."""
+    full = dict(given)
+    if given["conclusion"] is not None:
+        return full
+    if given["observed"] is None and not (given["left"] or given["right"]):
+        full["left"], full["right"] = _ask_passes("left"), _ask_passes("right")
+    full["conclusion"] = _ask("Conclusion", checks.CONCLUSIONS)
+    full["sureness"] = given["sureness"] or _ask("How sure", checks.SURENESSES)
+    code = replica.code_of(shown)
+    full["identified"] = given["identified"] or click.prompt(
+        "How you knew the animal (tag:CODE, transponder:CODE, keeper_said, appearance)",
+        default=f"tag:{code}" if code else None, err=True,
+    )  # fmt: skip
+    full["held_by"] = given["held_by"] or _ask("Who held it", checks.HOLDERS)
+    full["grams"] = given["grams"] or _optional("Weight in grams")
+    if steward:
+        full["last_meal"] = given["last_meal"] or _optional("Last meal (a day)")
+    full["harm"] = given["harm"] or _ask_harm()
+    return full
+
+
+def _ask_passes(side: str) -> list[str]:
+    """Asked again until it can be meant; nothing ends the list."""
+    found: list[str] = []
+    while text := _optional(f"Run {len(found) + 1} on the {side}, DEPTH:STOP"):
+        try:
+            checks.one_pass(side, text)
+        except checks.BadWord as fault:
+            click.echo(str(fault), err=True)
+        else:
+            found.append(text)
+    return found
+
+
+def _ask_harm() -> tuple[str, ...]:
+    text = _optional(f"Signs of harm, if any ({', '.join(checks.HARMS)})")
+    found = tuple(one.strip() for one in text.split(",") if one.strip())
+    if found:
+        click.secho(f"  ! {BEFORE_A_CHECK[6]}", err=True, bold=True)
+    return found
+
+
+def _ask(text: str, words: tuple[str, ...]) -> str:
+    answer: str = click.prompt(text, type=WORDS(words), err=True)
+    return answer
+
+
+def _optional(text: str) -> str:
+    answer: str = click.prompt(text, default="", show_default=False, err=True)
+    return answer.strip()
+
+
+def _noted(
+    store: Store, shown: Given, given: Given, at: datetime, meal: datetime | None, steward: bool
+) -> checks.Noted:
+    lacking = [one for one in ("sureness", "identified", "held_by") if not given[one]]
+    if lacking:
+        options = ", ".join(f"--{one.replace('_', '-')}" for one in lacking)
+        raise checks.BadWord(f"With --conclusion also say {options}.")
+    if meal is None and given["last_meal"]:
+        meal = _moment(given["last_meal"], at)
+    when = rfc3339(at)
+    visit = given["visit"] or (
+        None if steward else replica.visit_covering(store, shown["id"], when)
+    )
+    if not steward and visit is None:
+        raise Stopped(
+            "You do not keep this animal, and no visit known here covers it: say --visit."
+        )
+    return checks.Noted(
+        animal=shown["id"], at=when, conclusion=given["conclusion"], sureness=given["sureness"],
+        observed=_observed(given), identified=checks.identification(given["identified"]),
+        held_by=given["held_by"], harm=tuple(given["harm"]), told=given["told"], visit=visit,
+        note=given["note"], grams=given["grams"] or None,
+        meal_at=rfc3339(meal) if meal else None, shed=given["shed"],
+    )  # fmt: skip
+
+
+def _observed(given: Given) -> Given:
+    if given["observed"]:
+        if given["left"] or given["right"]:
+            raise checks.BadWord("Say either --observed or the runs of a probe.")
+        try:
+            found: Given = json.loads(given["observed"])
+        except ValueError:
+            raise checks.BadWord("--observed is no JSON.") from None
+        return found
+    passes = [checks.one_pass(side, text) for side in ("left", "right") for text in given[side]]
+    if not passes:
+        raise checks.BadWord("Say what was seen: --left and --right, or --observed.")
+    size = {"probe_mm": given["probe_mm"]} if given["probe_mm"] else {}
+    return {"method": "probing", "passes": passes, **size}
+
+
+def _moment(text: str | None, now: datetime) -> datetime:
+    """A day (its noon here) or a time, without an offset by this machine's clock."""
+    if text is None:
+        return now
+    try:
+        if len(text) == 10:
+            day = datetime.strptime(text, "%Y-%m-%d").date()  # noqa: DTZ007  only the day
+            return datetime.combine(day, time(12)).astimezone()
+        return datetime.fromisoformat(text).astimezone()
+    except ValueError:
+        raise checks.BadWord(f"“{text}” is no day or time, as in 2026-11-25.") from None
+
+
+def _left_out(noted: checks.Noted, steward: bool) -> list[str]:
+    if steward:
+        return []
+    return [
+        word for word, given in (("meal", noted.meal_at), ("shed", noted.shed)) if given is not None
+    ]
+
+
+def _told(stored: list[Item], left_out: list[str]) -> str:
+    first = stored[0]
+    told = [
+        f"Stored here: {spaced(first.sent['kind'])} {first.id}, signed, not sent yet.",
+        *(f"  and {spaced(one.sent['body']['noted']['type'])} {one.id}" for one in stored[1:]),
+    ]
+    if left_out:
+        told.append(f"  Not noted: {line(', '.join(left_out))}; only its keeper notes that.")
+    return "\n".join(told)

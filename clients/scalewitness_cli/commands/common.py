@@ -1,0 +1,91 @@
+"""What the keeper's commands share: which server, how they end, how they speak."""
+
+import json
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from functools import wraps
+from typing import Any, ParamSpec, TypeVar
+
+import click
+
+from scalewitness_cli.checks import BadWord
+from scalewitness_cli.remote import Refusal, Stopped, Unreachable
+from scalewitness_cli.store import Store, data_folder, servers
+
+P = ParamSpec("P")
+R = TypeVar("R")
+
+SERVER = "SCALEWITNESS_SERVER"
+FINE, NEEDS_YOU, USAGE, UNREACHABLE = 0, 1, 2, 3
+"""How commands end: all well; something needs a person; wrongly called; the server could not
+be reached and everything is stored."""
+
+
+def server_option(command: Callable[P, R]) -> Callable[P, R]:
+    return click.option(
+        "--server", envvar=SERVER, help="Which server, where several are signed in at."
+    )(command)
+
+
+def json_option(command: Callable[P, R]) -> Callable[P, R]:
+    return click.option("--json", "as_json", is_flag=True, help="JSON, for programs.")(command)
+
+
+def ends_well(command: Callable[P, None]) -> Callable[P, None]:
+    """Turn what stops a command into words and an exit code."""
+
+    @wraps(command)
+    def run(*args: P.args, **named: P.kwargs) -> None:
+        try:
+            command(*args, **named)
+        except BadWord as fault:
+            raise click.UsageError(str(fault)) from None
+        except Unreachable as problem:
+            _end(f"{problem}\nEverything that was said is stored here.", UNREACHABLE)
+        except Refusal as refusal:
+            _end(_refusal(refusal), NEEDS_YOU)
+        except Stopped as problem:
+            _end(str(problem), NEEDS_YOU)
+
+    return run
+
+
+@contextmanager
+def opened(server: str | None) -> Iterator[Store]:
+    """The store of the server named, or of the only one."""
+    known = servers(data_folder())
+    if server is None and len(known) != 1:
+        listed = "".join(f"\n  {one}" for one in known)
+        raise click.UsageError(
+            f"Several servers are signed in at; say --server.{listed}"
+            if known
+            else "Nobody is signed in: scalewitness sign-in URL"
+        )
+    with Store(data_folder(), server or known[0]) as store:
+        yield store
+
+
+def tell(found: Any, as_json: bool, told: Callable[[], str]) -> None:
+    """Print for a program or for a person."""
+    click.echo(json.dumps(found, ensure_ascii=False) if as_json else told())
+
+
+def line(text: object) -> str:
+    """What others wrote, safe for a terminal."""
+    return "".join(one if one.isprintable() else "�" for one in str(text))
+
+
+def spaced(word: object) -> str:
+    return line(word).replace("_", " ")
+
+
+def _end(text: str, status: int) -> None:
+    click.echo("\n".join(map(line, text.split("\n"))), err=True)
+    click.get_current_context().exit(status)
+
+
+def _refusal(refusal: Refusal) -> str:
+    detail = refusal.problem.get("detail") or str(refusal)
+    if refusal.status == 401 and refusal.code != "wrong_credentials":
+        return f"The server does not know this device any more: sign in again. ({detail})"
+    return str(detail)

@@ -1,0 +1,44 @@
+"""``scalewitness edit``: what a keeper writes on the rack."""
+
+from typing import Any
+
+import click
+
+from scalewitness.domain.moments import rfc3339
+from scalewitness_cli import outbox, replica
+from scalewitness_cli.commands.common import ends_well, json_option, opened, server_option, tell
+from scalewitness_cli.identity import fresh_id, moment_now, need_identity
+from scalewitness_cli.remote import Stopped
+
+
+@click.command()
+@click.argument("animal")
+@click.option("--name", help="An empty text clears.")
+@click.option("--rack", help="Where it stands.")
+@click.option("--description")
+@click.option("--hold-off/--no-hold-off", default=None, help="Ask everyone to leave it alone.")
+@server_option
+@json_option
+@ends_well
+def edit(animal: str, server: str | None, as_json: bool, **given: Any) -> None:
+    """Edit the name, place, description or hold-off notice of ANIMAL.
+
+    Stored here, sent by the next sync. If somebody else set the same field meanwhile, nothing
+    is overwritten: `scalewitness unsent` shows both values.
+    """
+    fields = {name: value for name, value in given.items() if value is not None}
+    if not fields:
+        raise click.UsageError("Say what to edit.")
+    with opened(server) as store:
+        identity = need_identity(store)
+        shown = replica.find(store, animal)
+        if not replica.is_steward(store, shown):
+            raise Stopped("Only its keeper and partners edit an animal.")
+        made = {
+            "id": fresh_id(),
+            "record": f"animals/{shown['id']}",
+            "base_version": shown["version"],
+            "fields": fields,
+        }
+        outbox.say_edit(store, identity.key, made, shown["id"], rfc3339(moment_now()))
+        tell({"stored": [made["id"]]}, as_json, lambda: f"Stored here: {made['id']}.")

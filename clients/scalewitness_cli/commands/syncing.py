@@ -1,0 +1,109 @@
+"""``scalewitness sync``: send what waits, fetch what is new, hold the log to what it was."""
+
+import sys
+import time
+from typing import Any
+
+import click
+import msgspec
+
+from scalewitness_cli import outbox
+from scalewitness_cli.commands.common import (
+    FINE,
+    NEEDS_YOU,
+    UNREACHABLE,
+    ends_well,
+    json_option,
+    line,
+    opened,
+    server_option,
+    tell,
+)
+from scalewitness_cli.commands.trusted import kept_or_usage
+from scalewitness_cli.identity import Identity, need_identity
+from scalewitness_cli.locking import locked
+from scalewitness_cli.memory import Memory, state_folder
+from scalewitness_cli.public_log import PublicLog
+from scalewitness_cli.remote import Api, Patience
+from scalewitness_cli.store import Store
+from scalewitness_cli.sync import Line, Synced
+from scalewitness_cli.sync import sync as run
+from scalewitness_cli.trust import log_keys
+
+
+@click.command()
+@click.option("--patience", default=20.0, show_default=True, type=click.FloatRange(0, 3600),
+    help="Seconds to go on trying a server that does not answer.")  # fmt: skip
+@server_option
+@json_option
+@click.pass_context
+@ends_well
+def sync(ctx: click.Context, patience: float, server: str | None, as_json: bool) -> None:
+    """Send what waits and fetch what is new.
+
+    Ends with 0 when all is well; with 1 when something needs you (a refused or conflicting
+    item, an alarm about the log, a device signed out); with 3 when the server could not be
+    reached or takes nothing: everything is stored, and the next sync goes on from there.
+    """
+    with opened(server) as store, locked(store.folder / "sync.lock"):
+        identity = need_identity(store)
+        trying = Patience(seconds=patience, asked=patience)
+        with Api(store.url, identity.token, trying) as api, PublicLog(store.url) as log:
+            done = _watched(store, identity, _line(identity, api, log))
+        found = _shown(store, done)
+        tell(found, as_json, lambda: _told(found))
+        ctx.exit(_status(found))
+
+
+def _watched(store: Store, identity: Identity, line: Line) -> Synced:
+    """With a bar where somebody looks on and there is much to send."""
+    waiting = len(outbox.items(store, "waiting"))
+    if not sys.stderr.isatty() or waiting <= outbox.MOST_ITEMS:
+        return run(store, identity, line, int(time.time()))
+    with click.progressbar(length=waiting, label="Sending", file=sys.stderr) as bar:
+        return run(
+            store, identity, line, int(time.time()),
+            lambda step: bar.update(outbox.MOST_ITEMS) if step == "settled" else None,
+        )  # fmt: skip
+
+
+def _line(identity: Identity, api: Api, log: PublicLog) -> Line:
+    keys = log_keys(kept_or_usage(), identity.origin) if identity.origin else []
+    memory = Memory(state_folder(), identity.origin) if identity.origin and keys else None
+    return Line(api, log, memory, keys)
+
+
+def _shown(store: Store, done: Synced) -> dict[str, Any]:
+    counts = outbox.counts(store)
+    left = {state: counts.get(state, 0) for state in outbox.OPEN}
+    told: dict[str, Any] = msgspec.to_builtins(done)
+    return told | {"left": left, "not_in_log": len(outbox.faults(store))}
+
+
+def _status(found: dict[str, Any]) -> int:
+    left = found["left"]
+    if found["alarm"] or found["not_in_log"] or left["refused"] or left["conflict"]:
+        return NEEDS_YOU
+    return UNREACHABLE if found["unsent"] else FINE
+
+
+def _told(found: dict[str, Any]) -> str:
+    left = {state: number for state, number in found["left"].items() if number}
+    told = [
+        f"Sent {found['sent']}, received {found['pulled']}, receipts {found['receipts']}.",
+        "Everything was fetched anew." if found["resynced"] else "",
+        _number(found["purged"], "animal is", "animals are", "no longer for you to see: gone."),
+        f"The server takes nothing for now: {found['unsent']}" if found["unsent"] else "",
+        f"Left here: {', '.join(f'{n} {state}' for state, n in left.items())}." if left else "",
+        f"ALARM {found['alarm']} about the log stands: {found['unread']}. "
+        "See scalewitness alarms." if found["alarm"] else "",
+        _number(found["not_in_log"], "accepted item is", "accepted items are",
+                "NOT in the log as sent: see scalewitness unsent."),
+        "" if found["checked"] or found["alarm"] else "The log was not checked: no key of it is "
+        "trusted here (scalewitness trust-log KEY).",
+    ]  # fmt: skip
+    return "\n".join(line(one) for one in told if one)
+
+
+def _number(number: int, one: str, more: str, rest: str) -> str:
+    return f"{number} {one if number == 1 else more} {rest}" if number else ""

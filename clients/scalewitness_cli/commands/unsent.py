@@ -1,0 +1,145 @@
+"""``unsent``, ``retry``, ``drop``, ``choose``: what is not settled, and settling it."""
+
+from typing import Any
+
+import click
+
+from scalewitness.domain.moments import rfc3339
+from scalewitness_cli import outbox
+from scalewitness_cli.commands.common import (
+    FINE,
+    NEEDS_YOU,
+    ends_well,
+    json_option,
+    line,
+    opened,
+    server_option,
+    tell,
+)
+from scalewitness_cli.commands.showing import what_is
+from scalewitness_cli.identity import fresh_id, moment_now, need_identity
+from scalewitness_cli.outbox import Item
+from scalewitness_cli.remote import Stopped
+
+WORDS = {
+    "waiting": "waits to be sent",
+    "held": "is held until the host decides",
+    "conflict": "CONFLICTS: somebody else changed the same; choose --mine or --theirs",
+    "refused": "was REFUSED; retry it or drop it",
+    "dropped": "was dropped",
+    "accepted": "is accepted",
+}
+
+
+@click.command()
+@click.option("--all", "everything", is_flag=True, help="What is accepted and dropped, too.")
+@server_option
+@json_option
+@click.pass_context
+@ends_well
+def unsent(ctx: click.Context, everything: bool, server: str | None, as_json: bool) -> None:
+    """List what is not sent, held, in conflict or refused.
+
+    Ends with 1 when something needs you.
+    """
+    with opened(server) as store:
+        states = (*outbox.OPEN, "accepted", "dropped") if everything else outbox.OPEN
+        listed = outbox.items(store, *states)
+        faulty = [one for one in outbox.faults(store) if one not in listed]
+        found = [_shown(one) for one in (*listed, *faulty)]
+        tell(found, as_json, lambda: "\n".join(map(_told, found)) or "Nothing is unsent.")
+        needs = any(one["state"] in {"conflict", "refused"} or one["fault"] for one in found)
+        ctx.exit(NEEDS_YOU if needs else FINE)
+
+
+@click.command()
+@click.argument("ids", nargs=-1)
+@server_option
+@ends_well
+def retry(ids: tuple[str, ...], server: str | None) -> None:
+    """Have refused items sent again by the next sync: those of IDS, or all."""
+    with opened(server) as store:
+        key = need_identity(store).key
+        chosen = [outbox.item_named(store, id) for id in ids] or outbox.items(store, "refused")
+        for one in chosen:
+            if one.state != "refused":
+                raise Stopped(f"{one.id} {WORDS[one.state]}: there is nothing to retry.")
+        for one in chosen:
+            outbox.retry(store, one, key)
+        click.echo(f"{len(chosen)} to be sent again by the next sync.")
+
+
+@click.command()
+@click.argument("id")
+@click.option("--yes", is_flag=True, help="Do not ask.")
+@server_option
+@ends_well
+def drop(id: str, yes: bool, server: str | None) -> None:
+    """Give up the item ID that was not accepted. It stays listed by `unsent --all`."""
+    with opened(server) as store:
+        item = outbox.item_named(store, id)
+        if not yes:
+            click.confirm(f"{what_is(item)} Give it up for good?", abort=True, err=True)
+        outbox.drop(store, item, rfc3339(moment_now()))
+        click.echo(f"Dropped {item.id}.")
+
+
+@click.command()
+@click.argument("id")
+@click.option("--mine", "mine", flag_value=True, type=bool, help="Write my values over theirs.")
+@click.option("--theirs", "mine", flag_value=False, type=bool, help="Leave theirs.")
+@server_option
+@ends_well
+def choose(id: str, mine: bool | None, server: str | None) -> None:
+    """Settle the conflicting edit ID."""
+    if mine is None:
+        raise click.UsageError("Say --mine or --theirs.")
+    with opened(server) as store:
+        identity, now = need_identity(store), rfc3339(moment_now())
+        item = outbox.item_named(store, id)
+        if item.state != "conflict":
+            raise Stopped(f"{item.id} {WORDS[item.state]}: there is no conflict to settle.")
+        if mine:
+            outbox.replace_edit(store, identity.key, item, _over(item), now)
+        else:
+            outbox.drop(store, item, now)
+        click.echo("Yours is sent by the next sync." if mine else "Theirs stays.")
+
+
+def _over(item: Item) -> dict[str, Any]:
+    """The edit again, on top of the version it conflicted with."""
+    answer = item.answer or {}
+    return item.sent | {"id": fresh_id(), "base_version": answer["version"]}
+
+
+def _shown(item: Item) -> dict[str, Any]:
+    return {
+        "id": item.id,
+        "state": item.state,
+        "what": what_is(item),
+        "about": item.about,
+        "stored_at": item.stored_at,
+        "position": item.position,
+        "answer": item.answer,
+        "fault": item.fault,
+    }
+
+
+def _told(found: dict[str, Any]) -> str:
+    told = [f"{found['id'][-12:]}  {line(found['what'])}", f"  {WORDS[found['state']]}"]
+    problem = (found["answer"] or {}).get("problem")
+    if found["state"] == "refused" and problem:
+        places = ", ".join(one.get("pointer", "") for one in problem.get("errors", []))
+        told.append(f"  {line(problem.get('detail', ''))} {line(places)}".rstrip())
+    if found["state"] == "conflict":
+        told += _both(found["answer"] or {})
+    if found["fault"]:
+        told.append(f"  NOT in the log as it was sent: {line(found['fault'])}")
+    return "\n".join(told)
+
+
+def _both(answer: dict[str, Any]) -> list[str]:
+    return [
+        f"  {line(name)}: mine {line(pair.get('yours'))!r}, theirs {line(pair.get('stands'))!r}"
+        for name, pair in answer.get("conflicts", {}).items()
+    ]

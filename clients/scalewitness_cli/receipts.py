@@ -1,0 +1,90 @@
+"""Receipts for what was said here, made from one's own bytes and the log's public tiles.
+
+The server is not asked for the entry: its bytes are known here, so a receipt that holds shows
+that the log has exactly what this device signed. And the tiles do not tell whom they are for.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from scalewitness.domain.translog.checkpoints import read_body
+from scalewitness.domain.translog.keys import VerifierKey
+from scalewitness.domain.translog.leaf import leaf_bytes
+from scalewitness.domain.translog.notes import Note
+from scalewitness.domain.translog.proofs import inclusion_proof
+from scalewitness.domain.translog.receipts import BadReceipt, Receipt, prove
+from scalewitness.domain.translog.tiles import nodes_in
+from scalewitness_cli.identity import Identity
+from scalewitness_cli.outbox import Item, keep_receipt, unproved
+from scalewitness_cli.store import Store
+from scalewitness_cli.witness import Log
+
+
+@dataclass(frozen=True, slots=True)
+class Receipts:
+    """How many were made and hold, and the items that the log does not hold as sent."""
+
+    held: int
+    faulty: list[str]
+
+
+def collect(
+    store: Store, identity: Identity, log: Log, note: Note, keys: Sequence[VerifierKey]
+) -> Receipts:
+    """Make and check a receipt for each accepted fact that the checkpoint covers.
+
+    Raises:
+        Stopped: the log could not be read.
+    """
+    size = read_body(note.text).size
+    node = nodes_in(log.tile, size)
+    held, faulty = 0, []
+    for item in unproved(store, below=size):
+        assert item.position is not None  # noqa: S101  asked for by position
+        try:
+            proof = tuple(inclusion_proof(item.position, size, node))
+            found = _receipt(item, identity, item.position, proof, note, keys)
+        except ValueError as fault:
+            found = str(fault)
+        if isinstance(found, Receipt):
+            keep_receipt(store, item, str(found), None)
+            held += 1
+        else:
+            keep_receipt(store, item, None, found)
+            faulty.append(item.id)
+    return Receipts(held, faulty)
+
+
+def _receipt(
+    item: Item,
+    identity: Identity,
+    position: int,
+    proof: tuple[bytes, ...],
+    note: Note,
+    keys: Sequence[VerifierKey],
+) -> Receipt | str:
+    """The receipt of the form that the log holds; else why none holds."""
+    why = "no key of this log is trusted here"
+    for form in (item.sent | {"device": item.device}, *reversed(item.earlier)):
+        receipt = Receipt(_entry(form, identity), position, proof, note)
+        for key in keys:
+            try:
+                prove(receipt, key)
+                return receipt
+            except BadReceipt as fault:
+                why = str(fault)
+    return why
+
+
+def _entry(sent: dict[str, Any], identity: Identity) -> bytes:
+    return leaf_bytes(
+        kind=sent["kind"],
+        id=sent["id"],
+        by=identity.keeper,
+        device=sent["device"],
+        at=sent["at"],
+        about=sent["about"],
+        body=sent["body"],
+        sig=sent["sig"],
+    )

@@ -1,0 +1,175 @@
+"""What the server let this device see: animals, facts about them, collections, visits.
+
+Nothing is worked out here that the server did not send: a blind device holds no more than the
+feed gave it, and what a purge names is gone from the file.
+"""
+
+import sqlite3
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+import msgspec
+
+from scalewitness_cli.remote import Stopped
+from scalewitness_cli.store import Store
+
+Shown = dict[str, Any]
+_read = msgspec.json.decode
+
+
+def animals(store: Store) -> list[Shown]:
+    """By tag, which follows nothing about the sex."""
+    found: list[Shown] = [_read(row["content"]) for row in store.rows("SELECT * FROM animal")]
+    return sorted(found, key=lambda one: (code_of(one), one["id"]))
+
+
+def animal(store: Store, id: str) -> Shown | None:
+    rows = store.rows("SELECT content FROM animal WHERE id = ?", id)
+    return _read(rows[0]["content"]) if rows else None
+
+
+def facts_about(store: Store, animal: str) -> list[Shown]:
+    """In the log's order."""
+    rows = store.rows("SELECT content FROM fact WHERE about = ? ORDER BY position", animal)
+    return [_read(row["content"]) for row in rows]
+
+
+def visits(store: Store) -> list[Shown]:
+    found: list[Shown] = [_read(row["content"]) for row in store.rows("SELECT * FROM visit")]
+    return sorted(found, key=lambda one: str(one["opens"]))
+
+
+def sheet(store: Store, visit: str) -> list[Shown]:
+    """The animals of a visit, each with ``own_call`` once there is one."""
+    rows = store.rows(
+        "SELECT content, own_call FROM sheet_row JOIN animal ON animal.id = sheet_row.animal "
+        "WHERE visit = ?",
+        visit,
+    )
+    found = [_read(row["content"]) | {"own_call": row["own_call"]} for row in rows]
+    return sorted(found, key=lambda one: (code_of(one), one["id"]))
+
+
+def visit_covering(store: Store, animal: str, at: str) -> str | None:
+    """The visit, open at ``at``, on whose sheet the animal is."""
+    for visit in visits(store):
+        if visit["state"] == "open" and visit["opens"] <= at <= visit["closes"]:
+            sql = "SELECT 1 FROM sheet_row WHERE visit = ? AND animal = ?"
+            if store.rows(sql, visit["id"], animal):
+                return str(visit["id"])
+    return None
+
+
+def collections(store: Store) -> dict[str, Shown]:
+    """The collections this keeper holds, shares or may look at, by id."""
+    rows = store.rows("SELECT * FROM collection")
+    return {row["id"]: _read(row["content"]) for row in rows}
+
+
+def is_steward(store: Store, shown: Shown) -> bool:
+    """Whether this keeper holds the animal or shares in the collection it is in."""
+    found = collections(store).get(shown.get("collection", {}).get("id", ""), {})
+    return found.get("role") in {"keeper", "partner"}
+
+
+def find(store: Store, word: str) -> Shown:
+    """The animal with this tag, transponder code, name or id (or the end of one).
+
+    Raises:
+        Stopped: there is none, or several.
+    """
+    everyone = animals(store)
+    wanted = word.strip().casefold()
+    exact = [one for one in everyone if wanted in _names(one)]
+    found = exact or [one for one in everyone if len(wanted) >= 6 and one["id"].endswith(wanted)]
+    if len(found) == 1:
+        return found[0]
+    if not found:
+        raise Stopped(f"No animal “{word}” is known here; scalewitness sync fetches what is new.")
+    ids = "".join(f"\n  {one['id']}  {code_of(one)}" for one in found)
+    raise Stopped(f"“{word}” may be any of {len(found)} animals; name it by its id:{ids}")
+
+
+def code_of(shown: Shown) -> str:
+    """Its tag, else its transponder code."""
+    marks = shown.get("identifiers", [])
+    tags = [one["code"] for one in marks if one["scheme"] == "tag"]
+    return str(min(tags or [one["code"] for one in marks], default=""))
+
+
+def _names(shown: Shown) -> set[str]:
+    codes = {one["code"].casefold() for one in shown.get("identifiers", [])}
+    name = str(shown.get("name") or "").casefold()
+    return {*codes, shown["id"], *({name} if name else ())}
+
+
+# --- writing, within a change -----------------------------------------------------------
+
+
+def put_animal(connection: sqlite3.Connection, shown: Shown, pull: int) -> None:
+    connection.execute(
+        "INSERT OR REPLACE INTO animal VALUES (?, ?, ?)", (shown["id"], pull, _text(shown))
+    )
+
+
+def put_fact(connection: sqlite3.Connection, fact: Shown, pull: int) -> None:
+    entry = fact["entry"]
+    # The same from a snapshot as by itself.
+    kept = {name: value for name, value in fact.items() if name not in {"type", "animal"}}
+    connection.execute(
+        "INSERT OR REPLACE INTO fact VALUES (?, ?, ?, ?, ?)",
+        (entry["id"], fact["position"], entry["about"], pull, _text(kept)),
+    )
+
+
+def put_collection(connection: sqlite3.Connection, shown: Shown, pull: int) -> None:
+    connection.execute(
+        "INSERT OR REPLACE INTO collection VALUES (?, ?, ?)", (shown["id"], pull, _text(shown))
+    )
+
+
+def clear_animal(connection: sqlite3.Connection, id: str) -> None:
+    """Everything the feed ever said of it; that it is on a sheet stays."""
+    connection.execute("DELETE FROM animal WHERE id = ?", (id,))
+    connection.execute("DELETE FROM fact WHERE about = ?", (id,))
+
+
+def forget_animal(connection: sqlite3.Connection, id: str) -> None:
+    clear_animal(connection, id)
+    connection.execute("DELETE FROM sheet_row WHERE animal = ?", (id,))
+
+
+def forget_collection(connection: sqlite3.Connection, id: str) -> None:
+    connection.execute("DELETE FROM collection WHERE id = ?", (id,))
+    connection.execute("DELETE FROM fact WHERE about = ?", (id,))
+
+
+def forget_before(connection: sqlite3.Connection, pull: int) -> int:
+    """What a resync from the beginning did not bring again; how many animals that was."""
+    gone = connection.execute("SELECT id FROM animal WHERE pull < ?", (pull,)).fetchall()
+    for row in gone:
+        forget_animal(connection, row["id"])
+    connection.execute("DELETE FROM fact WHERE pull < ?", (pull,))
+    connection.execute("DELETE FROM collection WHERE pull < ?", (pull,))
+    return len(gone)
+
+
+def put_sheets(
+    store: Store, visits: Iterable[Shown], sheets: Mapping[str, Iterable[Shown]]
+) -> None:
+    """Replace the visits and their sheets."""
+    with store.change() as connection:
+        connection.execute("DELETE FROM visit")
+        connection.execute("DELETE FROM sheet_row")
+        connection.executemany(
+            "INSERT INTO visit VALUES (?, ?)", [(one["id"], _text(one)) for one in visits]
+        )
+        for id, rows in sheets.items():
+            connection.executemany(
+                "INSERT INTO sheet_row VALUES (?, ?, ?)",
+                [(id, row["id"], (row.get("own_call") or {}).get("id")) for row in rows],
+            )
+
+
+def _text(content: Any) -> str:
+    return msgspec.json.encode(content).decode()

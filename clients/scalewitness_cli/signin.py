@@ -1,0 +1,90 @@
+"""Becoming a device of a keeper at a server, and trusting its log."""
+
+from pathlib import Path
+
+import msgspec
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+
+from scalewitness.domain.moments import rfc3339
+from scalewitness.domain.translog.keys import BadKey, VerifierKey, read_verifier
+from scalewitness_cli.devicekey import DeviceKey
+from scalewitness_cli.identity import Identity, fresh_id, identity_of, keep_identity, moment_now
+from scalewitness_cli.locking import locked, write_whole
+from scalewitness_cli.outbox import resign
+from scalewitness_cli.remote import Api, Stopped
+from scalewitness_cli.store import Store
+from scalewitness_cli.trust import kept_keys
+
+
+def sign_in(store: Store, anyone: Api, email: str, password: str, device_name: str) -> Identity:
+    """Make this a device with a key of its own, stored before the server hears of the key.
+
+    What waits to be sent is signed anew. The key is enrolled by :func:`enrol`, or else by the
+    next sync.
+
+    Raises:
+        Refusal: wrong address or password.
+        Stopped: somebody else is signed in at this server in this folder.
+    """
+    before = identity_of(store)
+    asked = {"email": email, "password": password, "name": device_name}
+    made = anyone.post("devices", asked)
+    with Api(anyone.url, made["token"]) as api:
+        me = api.get("keepers/me")
+        if before is not None and before.keeper != me["id"]:
+            api.delete(f"devices/{made['id']}")
+            raise Stopped(
+                f"{before.name} is signed in here, and what is kept here is theirs. Name another "
+                "folder in SCALEWITNESS_DATA for another keeper."
+            )
+    private = Ed25519PrivateKey.generate()
+    key = DeviceKey(private, keeper=me["id"], device=made["id"])
+    identity = Identity(
+        keeper=me["id"],
+        name=me["name"],
+        email=email,
+        device=made["id"],
+        device_name=device_name,
+        token=made["token"],
+        private=private.private_bytes_raw().hex(),
+        enrolment=key.enrolment(fresh_id(), rfc3339(moment_now())),
+        origin=before.origin if before else None,
+    )
+    keep_identity(store, identity)
+    resign(store, key)
+    return identity
+
+
+def enrol(store: Store, identity: Identity, api: Api) -> Identity:
+    """The identity with its key known to the server; repeated it comes to the same."""
+    if identity.enrolled:
+        return identity
+    api.post(f"devices/{identity.device}/key", identity.enrolment)
+    return _kept(store, msgspec.structs.replace(identity, enrolled=True))
+
+
+def log_key(api: Api) -> VerifierKey:
+    """The key the server says its log is signed with: to be compared, not believed.
+
+    Raises:
+        Stopped: it names none.
+    """
+    try:
+        return read_verifier(str(api.get("log/checkpoint")["key"]))
+    except (BadKey, KeyError) as fault:
+        raise Stopped(f"{api.url} names no key of its log: {fault}") from None
+
+
+def trust(store: Store, identity: Identity, key: VerifierKey, file: Path) -> Identity:
+    """Keep the key among those trusted on this machine, and hold this server to its log."""
+    with locked(file.with_name(f".{file.name}.lock")):
+        if key not in kept_keys(file):
+            text = file.read_text(encoding="utf-8") if file.is_file() else ""
+            line = "" if not text or text.endswith("\n") else "\n"
+            write_whole(file, f"{text}{line}{key}\n")
+    return _kept(store, msgspec.structs.replace(identity, origin=key.name))
+
+
+def _kept(store: Store, identity: Identity) -> Identity:
+    keep_identity(store, identity)
+    return identity

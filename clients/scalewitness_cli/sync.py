@@ -1,0 +1,176 @@
+"""A sync: send what waits, look at the log, fetch what is new, prove what was accepted.
+
+Each step commits before the next begins, so that a crash at any point leaves nothing lost and
+nothing to double: what was sent and not answered is sent again under its id.
+
+The look at the log comes before the fetch. While an alarm stands, nothing of the feed is taken
+in: the replica stays at what was seen before. Sending goes on: the outbox keeps every item with
+its signature whatever the server answers, and a call that stayed here would help nobody.
+"""
+
+from collections.abc import Callable, Sequence
+from typing import Any
+
+import msgspec
+
+from scalewitness.domain.moments import rfc3339
+from scalewitness.domain.translog.checkpoints import read_body
+from scalewitness.domain.translog.keys import VerifierKey
+from scalewitness_cli.alarms import Alarm
+from scalewitness_cli.feed import PAGE, begin_again, cursor_of, store_page
+from scalewitness_cli.identity import Identity, moment_now
+from scalewitness_cli.memory import Memory
+from scalewitness_cli.outbox import Item, items, next_batch, settle, unproved
+from scalewitness_cli.receipts import collect
+from scalewitness_cli.remote import Api, Closed, Refusal, Stopped, Unreachable
+from scalewitness_cli.replica import collections, put_sheets
+from scalewitness_cli.signin import enrol
+from scalewitness_cli.store import Store
+from scalewitness_cli.witness import Log, look
+
+Step = Callable[[str], None]
+"""Called with the name of each point passed: for a progress bar, or to crash there."""
+
+
+def silently(step: str) -> None:
+    """A step that nobody watches."""
+
+
+class Synced(msgspec.Struct, kw_only=True):
+    """What a sync did. ``alarm``: the id of the alarm that stands; ``checked``: whether the
+    log was held to what was seen of it; ``unread``: the feed was not read, and why;
+    ``unsent``: the server takes nothing for now, and why."""
+
+    sent: int = 0
+    pulled: int = 0
+    purged: int = 0
+    resynced: bool = False
+    checked: bool = False
+    alarm: str | None = None
+    receipts: int = 0
+    faulty: list[str] = []
+    unread: str | None = None
+    unsent: str | None = None
+
+
+class Line(msgspec.Struct, frozen=True):
+    """What a sync speaks to: the API as this device, the public log, and the trusted keys and
+    memory of it; ``memory`` None: no key of the log is trusted here."""
+
+    api: Api
+    log: Log
+    memory: Memory | None
+    keys: Sequence[VerifierKey]
+
+
+def sync(store: Store, identity: Identity, line: Line, now: int, at: Step = silently) -> Synced:
+    """One sync. ``now``: Unix seconds, for an alarm.
+
+    Raises:
+        Unreachable: what is not sent yet stays stored, what was fetched is kept.
+        Refusal: the server does not know this device any more.
+        Stopped: something here is damaged.
+    """
+    done = Synced()
+    at("begin")
+    identity = enrol(store, identity, line.api)
+    try:
+        done.sent = push(store, line.api, at)
+    except Closed as why:  # It can still be read.
+        done.unsent = str(why)
+    _check_log(store, line, now, done)
+    at("looked")
+    if done.alarm is not None:
+        done.unread = "an alarm stands: nothing new is taken in until it is looked into"
+        return done
+    pull(store, line.api, done, at)
+    _prove(store, identity, line, done)
+    at("receipts stored")
+    return done
+
+
+def push(store: Store, api: Api, at: Step = silently) -> int:
+    """Send everything that waits, and ask after what is held; how many were settled."""
+    held = items(store, "held")[:PAGE]
+    settled = 0
+    while batch := next_batch(store):
+        settled += _push(store, api, batch, at)
+    if held:
+        _push(store, api, held, at)
+    return settled
+
+
+def _push(store: Store, api: Api, batch: list[Item], at: Step) -> int:
+    at("sending")
+    outcomes = api.outcomes([one.sent for one in batch])
+    at("answered")
+    settle(store, batch, outcomes, rfc3339(moment_now()))
+    at("settled")
+    still = {one.id for one in items(store, "waiting")}
+    done = [one for one in batch if one.id not in still]
+    if not done:
+        raise Stopped("The server takes none of it and says nothing this version understands.")
+    return len(done)
+
+
+def pull(store: Store, api: Api, done: Synced, at: Step = silently, wait: int = 0) -> None:
+    """Fetch the feed to its end, then visits and sheets."""
+    try:
+        _pull_feed(store, api, done, at, wait)
+    except Refusal as refusal:
+        if refusal.status != 410:
+            raise
+        begin_again(store)
+        done.resynced = True
+        at("begun again")
+        _pull_feed(store, api, done, at, 0)
+    _pull_sheets(store, api)
+    at("sheets stored")
+
+
+def _pull_feed(store: Store, api: Api, done: Synced, at: Step, wait: int) -> None:
+    more = True
+    while more:
+        cursor = cursor_of(store)
+        asked: dict[str, str] = {"limit": str(PAGE)} | ({"cursor": cursor} if cursor else {})
+        page: dict[str, Any] = api.get("changes", **asked, **({"wait": str(wait)} if wait else {}))
+        at("fetched")
+        done.purged += store_page(store, page)
+        done.pulled += len(page["items"])
+        at("page stored")
+        more = bool(page.get("more"))
+        if more and page["cursor"] == cursor:
+            raise Unreachable(f"{store.url} says there is more and gives the same place.")
+
+
+def _pull_sheets(store: Store, api: Api) -> None:
+    """Visits, and the sheets of those one is a guest on."""
+    visits, sheets = api.get("visits")["items"], {}
+    mine = {id for id, one in collections(store).items() if one["role"] != "viewer"}
+    for visit in visits:
+        if visit["state"] == "open" and visit["collection"]["id"] not in mine:
+            found = api.known(f"visits/{visit['id']}/sheet")
+            if found is not None:
+                sheets[visit["id"]] = found["animals"]
+    put_sheets(store, visits, sheets)
+
+
+def _check_log(store: Store, line: Line, now: int, done: Synced) -> None:
+    """Have the log vouch for the newest that was accepted, and look at it."""
+    if line.memory is None:
+        return
+    kept = line.memory.kept()
+    if newest := unproved(store, read_body(kept.text).size if kept else 0):
+        line.api.have_vouched(newest[-1].id)
+    seen = look(line.memory, line.log, line.keys, now)
+    if isinstance(seen, Alarm):
+        done.alarm = seen.id
+    else:
+        done.checked = True
+
+
+def _prove(store: Store, identity: Identity, line: Line, done: Synced) -> None:
+    kept = line.memory.kept() if line.memory else None
+    if kept is not None:
+        found = collect(store, identity, line.log, kept, line.keys)
+        done.receipts, done.faulty = found.held, found.faulty
