@@ -137,7 +137,9 @@ def test_a_clock_somewhat_ahead_is_flagged(odile: Api, path: str) -> None:
 @pytest.mark.parametrize(
     ("at", "code"),
     [
-        (rfc3339(timezone.now() + timedelta(days=2)), "future_date"),
+        pytest.param(
+            rfc3339(timezone.now() + timedelta(days=2)), "future_date", id="the day after tomorrow"
+        ),
         ("1900-01-01T00:00:00Z", "out_of_range"),
         ("2026-11-01T09:00:00", "wrong_shape"),
         ("2026-13-01T09:00:00Z", "wrong_shape"),
