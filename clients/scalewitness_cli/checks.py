@@ -3,7 +3,7 @@
 import re
 from collections.abc import Iterable, Iterator
 from datetime import date, datetime
-from decimal import Decimal
+from decimal import Decimal, InvalidOperation
 from typing import Any, NamedTuple, get_args
 
 import msgspec
@@ -126,21 +126,36 @@ def facts_of(noted: Noted, *, steward: bool) -> list[Fact]:
     return [*made, *_husbandry(noted, steward)]
 
 
+class Said(NamedTuple):
+    """What the examiner says of the animal, newer than what is known here."""
+
+    grams: str | None = None
+    fed_at: datetime | None = None
+    shed: str | None = None
+    held_by: str | None = None
+
+
 def cautions(
-    shown: dict[str, Any], now: datetime, *, steward: bool, fed_at: datetime | None = None,
-    shed: str | None = None, held_by: str | None = None,
-) -> list[str]:  # fmt: skip
+    shown: dict[str, Any], now: datetime, *, steward: bool, said: Said | None = None
+) -> list[str]:
     """What speaks against checking this animal now, from what is known here and what the
     examiner says."""
+    said = said or Said()
     state = _state(shown.get("condition", {}))
-    known = [one for one in (state.fed_at, fed_at) if one is not None]
-    state = state._replace(fed_at=max(known, default=None), shed=shed or state.shed)
-    found = list(
-        reasons_to_wait(
-            state, hold_off=bool(shown.get("hold_off")), now=now, steward=steward
-        )
-    )  # fmt: skip
-    return [*found, *_small(shown, state, now.date()), *_alone(held_by)]
+    known = [one for one in (state.fed_at, said.fed_at) if one is not None]
+    state = state._replace(fed_at=max(known, default=None), shed=said.shed or state.shed)
+    if said.grams:
+        state = state._replace(grams=_grams(said.grams), weighed_at=now)
+    hold_off = bool(shown.get("hold_off"))
+    found = reasons_to_wait(state, hold_off=hold_off, now=now, steward=steward)
+    return [*found, *_small(shown, state, now.date()), *_alone(said.held_by)]
+
+
+def _grams(text: str) -> Decimal:
+    try:
+        return Decimal(text)
+    except InvalidOperation:
+        raise BadWord(f"“{text}” is no weight in grams, as in 412.5.") from None
 
 
 def _small(shown: dict[str, Any], state: State, today: date) -> Iterator[str]:

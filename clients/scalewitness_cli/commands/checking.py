@@ -82,9 +82,8 @@ def _warn(shown: Given, at: datetime, meal: datetime | None, given: Given, stewa
     if given["conclusion"] is None:
         for one in BEFORE_A_CHECK:
             click.echo(f"  · {one}", err=True)
-    found = checks.cautions(
-        shown, at, steward=steward, fed_at=meal, shed=given["shed"], held_by=given["held_by"]
-    )
+    said = checks.Said(given["grams"], meal, given["shed"], given["held_by"])
+    found = checks.cautions(shown, at, steward=steward, said=said)
     for one in found:
         click.secho(f"  ! {one}", err=True, bold=True)
     if given["harm"]:

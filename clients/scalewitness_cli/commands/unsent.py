@@ -55,8 +55,9 @@ def unsent(ctx: click.Context, everything: bool, server: str | None, as_json: bo
 @click.command()
 @click.argument("ids", nargs=-1)
 @server_option
+@json_option
 @ends_well
-def retry(ids: tuple[str, ...], server: str | None) -> None:
+def retry(ids: tuple[str, ...], server: str | None, as_json: bool) -> None:
     """Have refused items sent again by the next sync: those of IDS, or all."""
     with opened(server) as store:
         key = need_identity(store).key
@@ -66,22 +67,24 @@ def retry(ids: tuple[str, ...], server: str | None) -> None:
                 raise Stopped(f"{one.id} {WORDS[one.state]}: there is nothing to retry.")
         for one in chosen:
             outbox.retry(store, one, key)
-        click.echo(f"{len(chosen)} to be sent again by the next sync.")
+        said = f"{len(chosen)} to be sent again by the next sync."
+        tell({"waiting": [one.id for one in chosen]}, as_json, lambda: said)
 
 
 @click.command()
 @click.argument("id")
 @click.option("--yes", is_flag=True, help="Do not ask.")
 @server_option
+@json_option
 @ends_well
-def drop(id: str, yes: bool, server: str | None) -> None:
+def drop(id: str, yes: bool, server: str | None, as_json: bool) -> None:
     """Give up the item ID that was not accepted. It stays listed by `unsent --all`."""
     with opened(server) as store:
         item = outbox.item_named(store, id)
         if not yes:
             click.confirm(f"{what_is(item)} Give it up for good?", abort=True, err=True)
         outbox.drop(store, item, rfc3339(moment_now()))
-        click.echo(f"Dropped {item.id}.")
+        tell({"dropped": item.id}, as_json, lambda: f"Dropped {item.id}.")
 
 
 @click.command()
@@ -89,8 +92,9 @@ def drop(id: str, yes: bool, server: str | None) -> None:
 @click.option("--mine", "mine", flag_value=True, type=bool, help="Write my values over theirs.")
 @click.option("--theirs", "mine", flag_value=False, type=bool, help="Leave theirs.")
 @server_option
+@json_option
 @ends_well
-def choose(id: str, mine: bool | None, server: str | None) -> None:
+def choose(id: str, mine: bool | None, server: str | None, as_json: bool) -> None:
     """Settle the conflicting edit ID."""
     if mine is None:
         raise click.UsageError("Say --mine or --theirs.")
@@ -103,7 +107,8 @@ def choose(id: str, mine: bool | None, server: str | None) -> None:
             outbox.replace_edit(store, identity.key, item, _over(item), now)
         else:
             outbox.drop(store, item, now)
-        click.echo("Yours is sent by the next sync." if mine else "Theirs stays.")
+        said = "Yours is sent by the next sync." if mine else "Theirs stays."
+        tell({"id": item.id, "chosen": "mine" if mine else "theirs"}, as_json, lambda: said)
 
 
 def _over(item: Item) -> dict[str, Any]:
@@ -126,7 +131,8 @@ def _shown(item: Item) -> dict[str, Any]:
 
 
 def _told(found: dict[str, Any]) -> str:
-    told = [f"{found['id'][-12:]}  {line(found['what'])}", f"  {WORDS[found['state']]}"]
+    where = f" at position {found['position']}" if found["position"] is not None else ""
+    told = [f"{found['id'][-12:]}  {line(found['what'])}", f"  {WORDS[found['state']]}{where}"]
     problem = (found["answer"] or {}).get("problem")
     if found["state"] == "refused" and problem:
         places = ", ".join(one.get("pointer", "") for one in problem.get("errors", []))
