@@ -217,6 +217,8 @@ STATIC_URL = "/static/"
 STATICFILES_DIRS = [HERE / "pages" / "static"]
 STATIC_ROOT = env.path("STATIC_ROOT", default=str(HERE.parent.parent / ".run" / "static"))
 WHITENOISE_USE_FINDERS = True
+RACKSIDE_ROOT = env.path("RACKSIDE_ROOT", default=str(HERE.parent.parent / "clients" / "rackside"))
+"""The folder of the web app for the racks, served under ``/rackside/``."""
 
 REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": ["scalewitness.api.authentication.DeviceTokens"],

@@ -13,7 +13,7 @@ from scalewitness.disclosures.models import Disclosure
 from scalewitness.disputes.models import Dispute
 from scalewitness.pages import urls
 
-OPEN_TO_ALL = {"home", "about", "log"}
+OPEN_TO_ALL = {"home", "about", "log", "rackside"}
 OWN = {
     "account",
     "animals",

@@ -1,0 +1,56 @@
+/* Elements made from script, without any markup in strings. */
+
+/** `h("p", {class: "fine"}, "words", node)`; members that are functions become listeners, true
+    and false set or leave out an attribute. */
+export function h(tag, given = {}, ...inside) {
+  const made = document.createElement(tag);
+  for (const [name, value] of Object.entries(given)) {
+    if (typeof value === "function") made.addEventListener(name.slice(2), value);
+    else if (value === true) made.setAttribute(name, "");
+    else if (value !== false && value !== null && value !== undefined) made.setAttribute(name, value);
+  }
+  made.append(...inside.flat(2).filter((one) => one !== null && one !== undefined && one !== false));
+  return made;
+}
+
+let count = 0;
+export const fresh = (stem) => `${stem}-${(count += 1)}`;
+
+/** A choice of one out of few as wide buttons: radio inputs, so keys and readers know them. */
+export function choice({ name, legend, options, value, onpick, hint }) {
+  const inputs = options.map(([key, label]) => {
+    const id = fresh(name);
+    const input = h("input", {
+      type: "radio", id, name, value: key, checked: key === value, onchange: () => onpick(key),
+    });
+    return h("span", { class: "pick" }, input, h("label", { for: id }, label));
+  });
+  return h("fieldset", { class: "field", "data-field": name },
+    h("legend", {}, legend), hint && h("p", { class: "help" }, hint),
+    h("div", { class: options.length === 3 ? "picks three" : "picks" }, inputs));
+}
+
+/** A choice of one out of many, folded away. */
+export function menu({ name, label, options, value, onpick }) {
+  const id = fresh(name);
+  const offered = options.map(([key, words]) => h("option", { value: key, selected: key === value }, words));
+  return h("div", { class: "field", "data-field": name }, h("label", { for: id }, label),
+    h("select", { id, name, onchange: (event) => onpick(event.target.value) }, offered));
+}
+
+/** A line to type in. */
+export function line({ name, label, value = "", oninput, help, ...more }) {
+  const id = fresh(name);
+  return h("div", { class: "field", "data-field": name },
+    h("label", { for: id }, label),
+    help && h("p", { class: "help", id: `${id}-help` }, help),
+    h("input", { id, name, value, oninput, "aria-describedby": help ? `${id}-help` : null, ...more }));
+}
+
+export const list = (sentences) => h("ul", {}, sentences.map((one) => h("li", {}, one)));
+
+/** A moment in the reader's own words and time. */
+export function moment(text) {
+  return new Intl.DateTimeFormat(undefined, { dateStyle: "medium", timeStyle: "short" })
+    .format(new Date(text));
+}

@@ -1,0 +1,49 @@
+/* When to send and when to refresh: after each save, when the signal comes back, on demand. */
+
+import { Refused } from "../net/api.js";
+import * as replica from "../net/replica.js";
+import { alone, pass } from "../net/sender.js";
+import { keep, session as stored } from "../store/session.js";
+import { changed, state } from "./state.js";
+
+let timer = null;
+let running = null;
+let again = false;
+
+/** Sends what waits and refreshes; one run at a time, and one more if asked meanwhile. */
+export function sync() {
+  again = true;
+  running ??= rounds().finally(() => { running = null; });
+  return running;
+}
+
+async function rounds() {
+  while (again) {
+    again = false;
+    clearTimeout(timer);
+    if (!navigator.onLine) return;
+    const { wait } = await alone(() => pass(changed));
+    if (wait === null) await refresh();
+    else timer = setTimeout(sync, wait * 1000);
+  }
+}
+
+async function refresh() {
+  const session = await stored();
+  if (!session?.token || session.expired) return;
+  try {
+    await replica.refresh(session);
+    state.fault = "";
+  } catch (fault) {
+    if (fault.status === 401) await keep({ session: { ...session, expired: true } });
+    state.fault = fault instanceof Refused ? fault.message : "No connection.";
+  }
+  await changed();
+}
+
+export function watch() {
+  addEventListener("online", sync);
+  document.addEventListener("visibilitychange", () => {
+    if (document.visibilityState === "visible") sync();
+  });
+}

@@ -1,0 +1,29 @@
+/* The app's own shell: kept for working without a signal, replaced only when asked or when all
+   its pages are closed. What is stored on the phone is not touched by that. */
+
+const HOUR = 3_600_000;
+
+export async function install() {
+  if (!navigator.serviceWorker) return;
+  const had = Boolean(navigator.serviceWorker.controller);
+  navigator.serviceWorker.addEventListener("controllerchange", () => {
+    if (had) location.reload(); // drafts are kept, see views/log.js
+  });
+  try {
+    const worker = await navigator.serviceWorker.register("sw.js");
+    offer(worker);
+    worker.addEventListener("updatefound", () => {
+      worker.installing?.addEventListener("statechange", () => offer(worker));
+    });
+    setInterval(() => worker.update().catch(() => null), HOUR);
+  } catch {
+    // Without a worker the app still works while there is a signal; the next visit tries again.
+  }
+}
+
+function offer(worker) {
+  if (!worker.waiting || !navigator.serviceWorker.controller) return;
+  const bar = document.getElementById("newer");
+  bar.hidden = false;
+  bar.querySelector("button").onclick = () => worker.waiting?.postMessage("take over");
+}

@@ -1,0 +1,46 @@
+/* The server's API, one request at a time. */
+
+import { retryAfter } from "../pure/waiting.js";
+
+const BASE = "/api/v1/";
+const PATIENCE = 30_000;
+
+/** No answer came: no signal, or the server is away. */
+export class Unreachable extends Error {}
+
+/** The server answered, and not with what was asked for. `wait`: seconds it asks us to wait. */
+export class Refused extends Error {
+  constructor(status, problem, wait) {
+    super(problem?.detail || problem?.title || `The server answered ${status}.`);
+    this.status = status;
+    this.problem = problem;
+    this.wait = wait;
+  }
+}
+
+/** The JSON answer. Throws Unreachable or Refused. */
+export async function ask(method, path, { token, body } = {}) {
+  const headers = { Accept: "application/json" };
+  if (token) headers.Authorization = `Bearer ${token}`;
+  if (body !== undefined) headers["Content-Type"] = "application/json";
+  const answer = await reach(BASE + path, {
+    method,
+    headers,
+    body: body === undefined ? undefined : JSON.stringify(body),
+    credentials: "omit",
+    cache: "no-store",
+    signal: AbortSignal.timeout(PATIENCE),
+  });
+  const said = await answer.json().catch(() => null);
+  if (answer.ok && (said !== null || answer.status === 204)) return said;
+  const wait = retryAfter(answer.headers.get("Retry-After"), Date.now());
+  throw new Refused(answer.status, answer.ok ? null : said, wait);
+}
+
+async function reach(address, request) {
+  try {
+    return await fetch(address, request);
+  } catch {
+    throw new Unreachable("No connection.");
+  }
+}

@@ -1,0 +1,52 @@
+/* This phone's Ed25519 key: made in the browser, not extractable, enrolled with the server. */
+
+import { base64, hex } from "../pure/bytes.js";
+import { signable } from "../pure/leaf.js";
+import { uuid7 } from "../pure/uuid7.js";
+import { keep, key } from "../store/session.js";
+import { Refused, ask } from "./api.js";
+
+const NAME = "Ed25519";
+
+export const newId = () => uuid7(Date.now(), crypto.getRandomValues(new Uint8Array(10)));
+
+/** A key with its enrolment ready to be sent, or null where the browser cannot make one. */
+export async function makeKey(keeper, device) {
+  try {
+    const pair = await crypto.subtle.generateKey({ name: NAME }, false, ["sign", "verify"]);
+    const raw = hex(await crypto.subtle.exportKey("raw", pair.publicKey));
+    const fact = {
+      id: newId(), kind: "device_key_enrolled", at: new Date().toISOString(), about: keeper,
+      body: { device, key: raw },
+    };
+    const sig = await sign(pair, fact, keeper, device);
+    return { pair, state: "pending", enrolment: { id: fact.id, at: fact.at, key: raw, sig } };
+  } catch (fault) {
+    if (fault.name === "NotSupportedError" || fault instanceof TypeError) return null;
+    throw fault;
+  }
+}
+
+export async function sign(pair, fact, keeper, device) {
+  return base64(await crypto.subtle.sign(NAME, pair.privateKey, signable(fact, keeper, device)));
+}
+
+/** Makes sure the server knows the key before anything signed is sent. A refusal leaves the
+    calls unsigned; throws Unreachable or a Refused that may pass. */
+export async function enrol(session) {
+  const held = await key();
+  if (held?.state !== "pending") return held ?? null;
+  const state = await enrolled(session, held.enrolment);
+  await keep({ key: { ...held, state } });
+  return { ...held, state };
+}
+
+async function enrolled(session, enrolment) {
+  try {
+    await ask("POST", `devices/${session.device}/key`, { token: session.token, body: enrolment });
+    return "enrolled";
+  } catch (fault) {
+    if (fault instanceof Refused && [400, 403, 404, 409, 422].includes(fault.status)) return "refused";
+    throw fault;
+  }
+}

@@ -1,0 +1,75 @@
+/* Sends what waits. One pass at a time over all tabs; nothing leaves the store before the
+   server's word on it is stored. */
+
+import { due, sent, settle, unanswered } from "../pure/outbox.js";
+import { backoff } from "../pure/waiting.js";
+import { all } from "../store/db.js";
+import { change } from "../store/outbox.js";
+import { keep, key, session as stored } from "../store/session.js";
+import { Refused, ask } from "./api.js";
+import { enrol, sign } from "./keys.js";
+
+/** Runs `work` while no other tab does; a browser without locks relies on the ids alone. */
+export function alone(work) {
+  return navigator.locks ? navigator.locks.request("rackside-send", work) : work();
+}
+
+/** Sends until nothing waits. Gives {sent, wait}: how many were answered, and the seconds to
+    the next try, null when none is needed. `told` is called after each change. */
+export async function pass(told) {
+  let done = 0;
+  for (;;) {
+    const session = await stored();
+    if (!session?.token || session.expired) return { sent: done, wait: null };
+    const batch = due(await all("outbox"), session.keeper);
+    const unknown = (await key())?.state === "pending";
+    if (!batch.length && !unknown) return { sent: done, wait: null };
+    const wait = await send(session, batch, told);
+    if (wait !== null) return { sent: done, wait };
+    done += batch.length;
+  }
+}
+
+async function send(session, batch, told) {
+  const ids = batch.map((one) => one.id);
+  try {
+    const held = await enrol(session);
+    if (!ids.length) return null;
+    const ready = await signed(batch, session, held);
+    await change(ids, () => ready.map(sent));
+    told();
+    const items = ready.map((one) => item(one, held));
+    const answer = await ask("POST", "push", { token: session.token, body: { items } });
+    await change(ids, (records) => settle(records, answer.items));
+    return null;
+  } catch (fault) {
+    await change(ids, (records) => records.map((one) => unanswered(one, said(fault))));
+    if (fault.status === 401) {
+      await keep({ session: { ...session, expired: true } });
+      return null;
+    }
+    return fault.wait ?? backoff(batch[0]?.tries ?? 1, Math.random());
+  } finally {
+    told();
+  }
+}
+
+/** What was stored under an earlier sign-in is signed anew: a signature names its device. */
+async function signed(batch, session, held) {
+  return Promise.all(batch.map(async (one) => {
+    if (one.device === session.device) return one;
+    const sig = held ? await sign(held.pair, one.fact, session.keeper, session.device) : null;
+    return { ...one, device: session.device, sig };
+  }));
+}
+
+function item(record, held) {
+  const signs = record.sig && held?.state === "enrolled";
+  return signs ? { ...record.fact, sig: record.sig } : record.fact;
+}
+
+function said(fault) {
+  if (fault.status === 401) return "Sign in again to send it.";
+  if (fault instanceof Refused) return `The last try failed: ${fault.message}`;
+  return "No connection at the last try.";
+}

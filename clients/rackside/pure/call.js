@@ -1,0 +1,131 @@
+/* A filled-in form, what is missing in it, and the facts it becomes. */
+
+import { HANDS_ON, MEAL, METHODS, SHED, SURENESS, CONCLUSIONS, named } from "./methods.js";
+
+export const MOST_PASSES = 12;
+export const DEEPEST = 30;
+
+/** An empty form; `held_by` is carried over from the call before. */
+export function blank({ held_by = "" } = {}) {
+  return {
+    method: "probing", meal: "", shed: "", grams: "", held_by, identified: "", code: "",
+    passes: [{ side: "left", depth: null, stopped: "" }, { side: "right", depth: null, stopped: "" }],
+    answers: {}, conclusion: "", sureness: "", told: "", harm: [], note: "",
+  };
+}
+
+/** One step of half a scale up or down; null is not probed. */
+export function stepped(depth, by) {
+  if (depth === null) return by > 0 ? 0.5 : null;
+  const next = depth + by / 2;
+  return next < 0 ? null : Math.min(next, DEEPEST);
+}
+
+/** What is still to be said, in the order of the form: [name of the field, sentence]. */
+export function missing(form) {
+  return [
+    form.grams && !grams(form.grams) && ["grams", "Give the weight in grams, such as 420 or 35.5."],
+    !form.identified && ["identified", "Say how you knew which animal it was."],
+    needsCode(form) && !form.code.trim() && ["code", "Give the code you read."],
+    form.identified === "transponder" && form.code.trim() && !/^\d{15}$/.test(digits(form.code)) &&
+      ["code", "A transponder code has 15 digits."],
+    ...unobserved(form),
+    !form.conclusion && ["conclusion", "Say what you conclude."],
+    !form.sureness && ["sureness", "Say how sure you are."],
+    form.conclusion === "undetermined" && form.sureness === "certain" &&
+      ["sureness", "One is not certain of an undetermined sex."],
+    form.method === "reproduction" && form.conclusion && form.conclusion !== "female" &&
+      ["conclusion", "Eggs or young prove the dam: the conclusion is female."],
+    !form.told && ["told", "Say whether anyone had told you its sex."],
+    handsOn(form) && !form.held_by && ["held_by", "Say who held the animal."],
+  ].filter(Boolean);
+}
+
+const handsOn = (form) => HANDS_ON.includes(form.method);
+const needsCode = (form) => form.identified === "tag" || form.identified === "transponder";
+const digits = (text) => text.replace(/[\s.\-\u2010-\u2013]+/g, "");
+
+function unobserved(form) {
+  if (form.method !== "probing") {
+    return METHODS[form.method].asks
+      .filter(([name, , kind]) => !answer(form.answers[name], kind))
+      .map(([name, label]) => [name, `${label}: say it.`]);
+  }
+  const passes = probed(form);
+  if (!passes.length) return [["pass-0", "Note at least one side."]];
+  return form.passes.flatMap((one, n) =>
+    one.depth !== null && !one.stopped ? [[`stopped-${n}`, `How did pass ${n + 1} (${one.side}) stop?`]] : [],
+  );
+}
+
+function answer(given, kind) {
+  return kind === "count" ? /^\d{1,3}$/.test(given ?? "") && Number(given) <= 400 : Boolean(given);
+}
+
+const probed = (form) => form.passes.filter((one) => one.depth !== null);
+
+/** Grams as the log writes them, or null: a decimal comma is taken too, more than nothing. */
+export function grams(text) {
+  const found = /^\s*0*(\d{1,6})(?:[.,](\d)?)?\s*(?:g\s*)?$/.exec(text);
+  if (!found) return null;
+  const whole = String(Number(found[1]));
+  const tidy = found[2] && found[2] !== "0" ? `${whole}.${found[2]}` : whole;
+  return Number(tidy) > 0 ? tidy : null;
+}
+
+/** The body of `call_made`, members at their default left out, texts in NFC. */
+export function body(form, visit) {
+  const made = {
+    conclusion: form.conclusion,
+    sureness: form.sureness,
+    observed: observed(form),
+    identified: identified(form),
+    held_by: handsOn(form) ? form.held_by : "not_held",
+  };
+  if (form.harm.length) made.harm = [...form.harm];
+  if (form.told !== "no") made.told = form.told;
+  if (visit) made.visit = visit;
+  return made;
+}
+
+function observed(form) {
+  const made = { method: form.method };
+  if (form.method === "probing") {
+    made.passes = probed(form).map(({ side, depth, stopped }) => ({
+      side, depth: String(depth), stopped,
+    }));
+    return made;
+  }
+  for (const [name, , kind] of METHODS[form.method].asks) {
+    made[name] = typed(form.answers[name], kind, name);
+  }
+  return made;
+}
+
+function typed(given, kind, name) {
+  if (kind === "count") return Number(given);
+  return name === "witnessed" || name === "contrast" ? given === "yes" : given;
+}
+
+function identified(form) {
+  if (!needsCode(form)) return { by: form.identified };
+  const code = form.code.trim().normalize("NFC");
+  return { by: form.identified, code: form.identified === "transponder" ? digits(code) : code };
+}
+
+/** The note as it is sent: what the examiner wrote, then what they were told about meal and
+    shed, which a guest cannot put on record otherwise. */
+export function note(form) {
+  const told = [];
+  if (form.meal) told.push(`Last meal, at the check: ${named(MEAL, form.meal).toLowerCase()}.`);
+  if (form.shed) told.push(`In shed, at the check: ${named(SHED, form.shed).toLowerCase()}.`);
+  return [form.note.trim(), ...told].filter(Boolean).join("\n");
+}
+
+/** One line that says what the call says. */
+export function line(form) {
+  const depths = probed(form).map((one) => `${one.side} ${one.depth}`).join(", ");
+  const method = METHODS[form.method].title + (depths ? ` (${depths})` : "");
+  return [named(CONCLUSIONS, form.conclusion), named(SURENESS, form.sureness).toLowerCase(), method].join(", ");
+}
+

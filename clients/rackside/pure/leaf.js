@@ -1,0 +1,34 @@
+/* A fact in the very form the log gives it: what the device signs.
+
+   The server's `domain/translog/leaf.py` and `commitment.py` say the same. */
+
+import { hex, utf8 } from "./bytes.js";
+import { canonical } from "./canonical.js";
+
+/** The bytes a device signs: the log's entry with `sig` null. `by` and `device` are ids. */
+export function signable(fact, by, device) {
+  const { id, kind, at, about, body } = fact;
+  return utf8(canonical({ v: 1, kind, id, by, device, at, about, body, sig: null }));
+}
+
+/** The commitment to a text, as it stands in a body; `salt` has 32 bytes. */
+export async function commitment(text, salt) {
+  const words = utf8(text.normalize("NFC"));
+  const joined = new Uint8Array(salt.length + words.length);
+  joined.set(salt);
+  joined.set(words, salt.length);
+  return hex(await crypto.subtle.digest("SHA-256", joined));
+}
+
+/** The fact with `note` as a commitment in its body and the text with its salt beside it;
+    unchanged where there is no note. */
+export async function withNote(fact, note, salt) {
+  const text = note.trim().normalize("NFC");
+  if (!text) return fact;
+  const made = await commitment(text, salt);
+  return {
+    ...fact,
+    body: { ...fact.body, note: made },
+    texts: { note: { text, salt: hex(salt) } },
+  };
+}

@@ -1,0 +1,27 @@
+/* Finding an animal by what is on its tub or comes from a reader. */
+
+const plain = (text) => text.normalize("NFKC").toLowerCase().replace(/[\s.\-\u2010-\u2013]+/g, "");
+
+/** Animals whose tag, transponder or name holds what was typed, exact codes first. */
+export function find(animals, typed) {
+  const wanted = plain(typed);
+  if (!wanted) return animals;
+  const hit = (one) => words(one).some((word) => plain(word).includes(wanted));
+  const exact = (one) => Number(!codes(one).some((code) => plain(code) === wanted));
+  return animals.filter(hit).sort((a, b) => exact(a) - exact(b));
+}
+
+/** The identifier that was typed in full, if any: then it was read off the animal. */
+export function read(animal, typed) {
+  const wanted = plain(typed);
+  return animal.identifiers.find((one) => wanted && plain(one.code) === wanted) ?? null;
+}
+
+const codes = (animal) => animal.identifiers.map((one) => one.code);
+const words = (animal) => [...codes(animal), animal.name ?? ""];
+
+/** What an animal is called here: its tag, else another code, else its name. */
+export function title(animal) {
+  const tag = animal.identifiers.find((one) => one.scheme === "tag");
+  return (tag ?? animal.identifiers[0])?.code ?? animal.name ?? "No code";
+}

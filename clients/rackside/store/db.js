@@ -1,0 +1,78 @@
+/* The phone's own store: IndexedDB behind three verbs. What `write` has returned from is on the
+   disk ("strict" durability), all of it or nothing. */
+
+const NAME = "rackside";
+const VERSION = 1;
+const STORES = { meta: null, visits: "id", animals: "key", outbox: "id", drafts: "animal" };
+
+let opening = null;
+
+function open() {
+  opening ??= new Promise((resolve, reject) => {
+    const asked = indexedDB.open(NAME, VERSION);
+    asked.onupgradeneeded = () => upgrade(asked.result);
+    asked.onsuccess = () => resolve(watched(asked.result));
+    asked.onerror = () => reject(asked.error);
+  }).catch((fault) => {
+    opening = null;
+    throw fault;
+  });
+  return opening;
+}
+
+function upgrade(db) {
+  for (const [name, keyPath] of Object.entries(STORES)) {
+    if (!db.objectStoreNames.contains(name)) {
+      db.createObjectStore(name, keyPath ? { keyPath } : {});
+    }
+  }
+}
+
+function watched(db) {
+  // A newer version in another tab may upgrade; this one reads on after opening again.
+  db.onversionchange = () => db.close();
+  db.onclose = () => { opening = null; };
+  return db;
+}
+
+function result(request) {
+  return new Promise((resolve, reject) => {
+    request.onsuccess = () => resolve(request.result);
+    request.onerror = () => reject(request.error);
+  });
+}
+
+export async function all(store) {
+  return result((await open()).transaction(store).objectStore(store).getAll());
+}
+
+export async function get(store, key) {
+  return result((await open()).transaction(store).objectStore(store).get(key));
+}
+
+/** One transaction over `stores`; `work` gets them by name and only asks, without awaiting.
+    Resolves when everything is on the disk. */
+export async function write(stores, work) {
+  const db = await open();
+  return new Promise((resolve, reject) => {
+    const step = db.transaction(stores, "readwrite", { durability: "strict" });
+    step.oncomplete = () => resolve();
+    step.onabort = () => reject(step.error ?? new Error("the phone’s store refused"));
+    work(Object.fromEntries(stores.map((name) => [name, step.objectStore(name)])));
+  });
+}
+
+/** Reads all of one store and writes what `change` makes of it, in one transaction, so that no
+    other tab comes between. `change(records)` gives the records to put. */
+export async function revise(store, change) {
+  return write([store], (open) => {
+    const asked = open[store].getAll();
+    asked.onsuccess = () => change(asked.result).forEach((one) => open[store].put(one));
+  });
+}
+
+/** Everything gone, as after signing out. */
+export function forget() {
+  const names = Object.keys(STORES);
+  return write(names, (open) => names.forEach((name) => open[name].clear()));
+}

@@ -1,0 +1,50 @@
+/* Every call made on this phone and what became of it. */
+
+import { h, moment } from "../app/dom.js";
+import { changed, state } from "../app/state.js";
+import { sync } from "../app/sync.js";
+import { aside, isUnsent, needsYou, words } from "../pure/outbox.js";
+import { change } from "../store/outbox.js";
+
+const GROUPS = [
+  ["Needs you", needsYou],
+  ["Not sent yet", isUnsent],
+  ["Sent", (one) => one.state === "accepted" || one.state === "held"],
+  ["Put aside", (one) => one.state === "aside"],
+];
+
+export function calls() {
+  const shown = GROUPS.map(([name, belongs]) => [name, state.outbox.filter(belongs)]).filter(([, rows]) => rows.length);
+  return {
+    title: "Calls",
+    node: h("section", {},
+      h("h1", { tabindex: "-1" }, "Calls made on this phone"),
+      !shown.length && h("p", {}, "None yet."),
+      shown.map(([name, rows]) => h("section", {},
+        h("h2", {}, name),
+        h("ul", { class: "calls" }, rows.map(row)),
+        rows.some(isUnsent) && h("p", { class: "actions" }, h("button", { type: "button", class: "plain", onclick: () => sync() }, "Send now"))))),
+  };
+}
+
+function row(one) {
+  return h("li", { class: "card", "data-id": one.id },
+    h("h3", {}, one.shown.title),
+    h("p", {}, one.shown.line),
+    h("p", { class: "fine" }, `${moment(one.fact.at)}${one.sig ? "" : " · unsigned"}`),
+    h("p", { class: "state", "data-state": one.state }, words(one)),
+    one.flags?.includes("clock_ahead") && h("p", { class: "fine" }, "This phone’s clock is ahead; the log keeps both times."),
+    needsYou(one) && h("p", { class: "actions" }, again(one),
+      h("button", { type: "button", class: "plain", onclick: () => rest(one) }, "Put it aside")));
+}
+
+function again(one) {
+  if (!one.form) return null;
+  const where = `#/log/${one.shown.visit}/${one.fact.about}?from=${one.id}`;
+  return h("a", { class: "button", href: where }, "Edit and send anew");
+}
+
+async function rest(one) {
+  await change([one.id], (records) => records.filter(needsYou).map((row) => aside(row)));
+  await changed();
+}

@@ -1,0 +1,175 @@
+/* Logging a call, with one thumb. */
+
+import { saveForm } from "../app/logging.js";
+import { choice, h, line, list, menu } from "../app/dom.js";
+import { state, visitOf } from "../app/state.js";
+import { blank, missing } from "../pure/call.js";
+import { cautions } from "../pure/cautions.js";
+import * as m from "../pure/methods.js";
+import { title } from "../pure/search.js";
+import { get, write } from "../store/db.js";
+import { passes } from "./passes.js";
+import { about, general, gone } from "./sheet.js";
+
+const PAUSE = 250; // milliseconds of rest before a draft is kept
+
+/** `read`: the kind of code that was typed to find it; `from`: a refused call to send anew. */
+export async function log({ visit: visitId, animal: animalId, read, from }) {
+  const visit = visitOf(visitId);
+  const animal = state.animals.find((one) => one.id === animalId && one.visit === visitId);
+  if (!visit || !animal) return gone();
+  const refused = from ? state.outbox.find((one) => one.id === from) : null;
+  const form = refused ? { ...structuredClone(refused.form), grams: "" } : await begun(animal, visitId, read);
+  return page(visit, animal, form, refused);
+}
+
+async function begun(animal, visit, read) {
+  const draft = await get("drafts", animal.id);
+  if (draft?.visit === visit) return draft.form;
+  const before = state.outbox.find((one) => one.form && one.shown.visit === visit);
+  const form = blank({ held_by: before?.form.held_by });
+  const code = animal.identifiers.find((one) => one.scheme === read);
+  return code ? { ...form, identified: code.scheme, code: code.code } : form;
+}
+
+function page(visit, animal, form, refused) {
+  const warned = h("div", { class: "warnings", role: "status", "aria-label": "Cautions" });
+  const wrong = h("div", { class: "refused", role: "alert", tabindex: "-1", hidden: true });
+  const keep = draftOf(animal.id, visit.id, form);
+  const change = () => {
+    warn(warned, cautions(animal, form, Date.now()));
+    keep.soon();
+  };
+  warn(warned, cautions(animal, form, Date.now()));
+  const node = h("form", { class: "log", novalidate: true, onsubmit: (event) => send(event) },
+    h("p", { class: "trail" }, h("a", { href: `#/visit/${visit.id}` }, "The sheet")),
+    h("h1", { tabindex: "-1" }, title(animal)),
+    h("p", { class: "fine" }, about(animal)),
+    warned, general(visit),
+    ...fields(form, change),
+    wrong,
+    h("div", { class: "bar" }, h("button", { type: "submit" }, "Save the call")));
+  async function send(event) {
+    event.preventDefault();
+    const lacking = missing(form);
+    tell(wrong, node, lacking);
+    if (lacking.length) return;
+    const button = node.querySelector(".bar button");
+    button.disabled = true;
+    keep.stop();
+    try {
+      await saveForm(form, { visit, animal, refused });
+    } catch (fault) {
+      button.disabled = false;
+      tell(wrong, node, [["", `It could not be kept on this phone: ${fault.message}`]]);
+    }
+  }
+  return { title: `Log ${title(animal)}`, node, editing: true, leave: keep.now };
+}
+
+function fields(form, change) {
+  const set = (name) => (value) => { form[name] = value; change(); };
+  const pick = (name, legend, options, more = {}) =>
+    choice({ name, legend, options, value: form[name], onpick: set(name), ...more });
+  const type = (name, label, more) =>
+    line({ name, label, value: form[name], oninput: (event) => set(name)(event.target.value), ...more });
+  return [
+    group("Before you start",
+      pick("meal", "Last meal", m.MEAL), pick("shed", "In shed", m.SHED),
+      pick("held_by", "Who holds it", m.HELD_BY),
+      type("grams", "Weight in grams, if weighed", { inputmode: "decimal", autocomplete: "off" })),
+    group("Which animal", ...identified(form, pick, type, change)),
+    group("What you saw", ...observed(form, change)),
+    group("What it means",
+      pick("conclusion", "Conclusion", m.CONCLUSIONS), pick("sureness", "How sure", m.SURENESS),
+      pick("told", "Who had told you its sex before", m.TOLD)),
+    group("How it went", harm(form, change),
+      h("div", { class: "field" }, h("label", { for: "note" }, "Note"),
+        h("textarea", { id: "note", rows: 3, maxlength: 3500, oninput: (event) => set("note")(event.target.value) }, form.note))),
+  ];
+}
+
+const group = (legend, ...inside) =>
+  h("section", { class: "group" }, h("h2", {}, legend), inside);
+
+function identified(form, pick, type, change) {
+  const code = type("code", "The code you read", { autocomplete: "off", autocapitalize: "characters" });
+  const show = () => { code.hidden = !["tag", "transponder"].includes(form.identified); };
+  show();
+  const how = pick("identified", "How you knew it", m.IDENTIFIED, {
+    onpick: (value) => { form.identified = value; show(); change(); },
+  });
+  return [how, code];
+}
+
+function observed(form, change) {
+  const asked = h("div", {});
+  const show = () => asked.replaceChildren(
+    ...(form.method === "probing" ? [passes(form, change)] : questions(form, change)));
+  const method = menu({
+    name: "method", label: "Method", value: form.method,
+    options: Object.entries(m.METHODS).map(([key, one]) => [key, one.title]),
+    onpick: (value) => { form.method = value; form.answers = {}; show(); change(); },
+  });
+  show();
+  return [method, asked];
+}
+
+function questions(form, change) {
+  const answer = (name) => (value) => { form.answers[name] = value; change(); };
+  return m.METHODS[form.method].asks.map(([name, label, kind]) => kind === "count"
+    ? line({ name, label, value: form.answers[name] ?? "", inputmode: "numeric", oninput: (event) => answer(name)(event.target.value) })
+    : choice({ name, legend: label, options: kind, value: form.answers[name], onpick: answer(name) }));
+}
+
+function harm(form, change) {
+  const ticks = m.HARM.map(([key, label]) => {
+    const input = h("input", { type: "checkbox", id: `harm-${key}`, checked: form.harm.includes(key), onchange: (event) => {
+      form.harm = m.HARM.map(([one]) => one).filter((one) => (one === key ? event.target.checked : form.harm.includes(one)));
+      change();
+    } });
+    return h("span", { class: "pick" }, input, h("label", { for: `harm-${key}` }, label));
+  });
+  return h("fieldset", { class: "field" }, h("legend", {}, "Any sign of harm"), h("div", { class: "picks" }, ticks));
+}
+
+function warn(box, sentences) {
+  const text = sentences.join("\n");
+  if (box.dataset.text === text) return;
+  box.dataset.text = text;
+  box.hidden = !sentences.length;
+  box.replaceChildren(list(sentences));
+}
+
+/** Says what is missing, marks the places and leads to the first of them. */
+function tell(box, node, lacking) {
+  node.querySelectorAll(".wrong").forEach((one) => one.classList.remove("wrong"));
+  node.querySelectorAll(".why").forEach((one) => one.remove());
+  box.hidden = !lacking.length;
+  box.replaceChildren(list(lacking.map(([, sentence]) => sentence)));
+  const places = lacking.map(([name, sentence]) => mark(node.querySelector(`[data-field="${name}"]`), sentence));
+  const first = places.find(Boolean)?.querySelector("input, button:not(:disabled)");
+  if (first) first.focus();
+  else if (lacking.length) box.focus();
+}
+
+function mark(place, sentence) {
+  if (!place) return null;
+  place.classList.add("wrong");
+  place.querySelector("legend, label").after(h("p", { class: "why" }, sentence));
+  return place;
+}
+
+/** Keeps what is being filled in, so that neither a call nor a closed page loses it. */
+function draftOf(animal, visit, form) {
+  let timer = null;
+  const now = () => {
+    if (timer === null) return Promise.resolve();
+    clearTimeout(timer);
+    timer = null;
+    return write(["drafts"], ({ drafts }) => drafts.put({ animal, visit, form: structuredClone(form) }));
+  };
+  const stop = () => { clearTimeout(timer); timer = null; };
+  const soon = () => { clearTimeout(timer); timer = setTimeout(now, PAUSE); };
+  return { now, soon, stop };
+}

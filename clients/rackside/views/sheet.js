@@ -1,0 +1,77 @@
+/* A visit's sheet: find an animal, see what speaks against checking it, log a call. */
+
+import { h, line, list, moment } from "../app/dom.js";
+import { animalsOf, callsOn, visitOf } from "../app/state.js";
+import { blank } from "../pure/call.js";
+import { cautions } from "../pure/cautions.js";
+import { words } from "../pure/outbox.js";
+import { find, read, title } from "../pure/search.js";
+
+export function sheet({ id }) {
+  const visit = visitOf(id);
+  if (!visit || visit.state !== "open") return gone();
+  const rows = h("ul", { class: "animals" });
+  const count = h("p", { class: "fine", role: "status" });
+  let typed = "";
+  const show = () => {
+    const animals = animalsOf(id);
+    const found = find(animals, typed);
+    rows.replaceChildren(...found.map((one) => row(one, id, typed)));
+    const text = typed ? `${found.length} of ${animals.length} found` : `${animals.length} animals`;
+    if (count.textContent !== text) count.textContent = text;
+  };
+  show();
+  return {
+    title: "The sheet",
+    update: () => visitOf(id)?.state === "open" && (show(), true),
+    node: h("section", {},
+      h("p", { class: "trail" }, h("a", { href: "#/" }, "Visits")),
+      h("h1", { tabindex: "-1" }, `${visit.host.name}’s animals`),
+      h("p", { class: "fine" }, `Until ${moment(visit.closes)}. ${visit.blind ? "Blind: nothing here tells what anyone found before." : ""}`),
+      general(visit),
+      line({ name: "find", label: "Find by tag, transponder or name", type: "search", autocomplete: "off", autocapitalize: "characters", enterkeyhint: "search", oninput: (event) => { typed = event.target.value; show(); } }),
+      count, rows),
+  };
+}
+
+/** What holds before any check, as the server says it. */
+export function general(visit) {
+  if (!visit.cautions.length) return null;
+  return h("details", { class: "cautions" }, h("summary", {}, "Before any check"), list(visit.cautions));
+}
+
+export function gone() {
+  return {
+    title: "Not here",
+    node: h("section", {},
+      h("h1", { tabindex: "-1" }, "Not here any more"),
+      h("p", {}, "The visit is over or was called off, or the animal is no longer part of it. Your own calls are still under Calls."),
+      h("p", {}, h("a", { href: "#/" }, "Visits"))),
+  };
+}
+
+function row(animal, visit, typed) {
+  const found = read(animal, typed);
+  const where = `#/log/${visit}/${animal.id}${found ? `?read=${found.scheme}` : ""}`;
+  const calls = callsOn(animal.id, visit);
+  const reasons = cautions(animal, { ...blank(), method: "" }, Date.now());
+  return h("li", { class: "card" },
+    h("h2", {}, title(animal)),
+    h("p", { class: "fine" }, about(animal)),
+    animal.standing && h("p", {}, `The record says: ${animal.standing.label}.`),
+    reasons.length > 0 && h("div", { class: "warnings" }, list(reasons)),
+    calls.map((one) => h("p", { class: "state", "data-state": one.state }, `Your call: ${words(one)}`)),
+    !calls.length && animal.own_call && h("p", { class: "state", "data-state": "accepted" }, `Your call: Accepted at position ${animal.own_call.position}`),
+    h("p", { class: "actions" },
+      h("a", { class: calls.length || animal.own_call ? "button plain" : "button", href: where, "aria-label": `Log a call on ${title(animal)}` },
+        calls.length || animal.own_call ? "Log another call" : "Log a call")));
+}
+
+export function about(animal) {
+  const others = animal.identifiers.map((one) => one.code).filter((code) => code !== title(animal));
+  const { condition } = animal;
+  return [
+    animal.species.common, ...others, condition.grams && `${condition.grams} g`,
+    animal.hatched && `hatched ${animal.hatched}`,
+  ].filter(Boolean).join(" · ");
+}

@@ -1,0 +1,44 @@
+/* The visits one is invited to. */
+
+import { h, moment } from "../app/dom.js";
+import { animalsOf, state } from "../app/state.js";
+
+const WORDS = {
+  invited: "invited, not yet answered", accepted: "accepted, not yet open", open: "open",
+  over: "over", declined: "declined", cancelled: "called off",
+};
+const RANK = ["open", "accepted", "invited"];
+
+export function visits() {
+  const rows = state.visits
+    .filter((one) => RANK.includes(one.state))
+    .sort((a, b) => RANK.indexOf(a.state) - RANK.indexOf(b.state));
+  return {
+    title: "Visits",
+    node: h("section", {},
+      h("h1", { tabindex: "-1" }, "Visits"),
+      rows.length
+        ? h("ul", { class: "rows" }, rows.map(row))
+        : h("p", {}, state.refreshed ? "No visit is open to you, and none is coming." : "Not fetched yet: this needs a signal once."),
+      state.refreshed && h("p", { class: "fine" }, `As the server told at ${moment(state.refreshed)}.`)),
+  };
+}
+
+function row(visit) {
+  const words = [
+    h("span", { class: "row-name" }, `You check ${visit.host.name}’s animals`),
+    h("span", { class: "fine" }, `Until ${moment(visit.closes)}${visit.blind ? ", blind" : ""}`),
+  ];
+  const label = visit.state === "open" ? progress(visit) : WORDS[visit.state];
+  const where = visit.state === "open" ? `#/visit/${visit.id}` : `/visits/${visit.id}`;
+  return h("li", {}, h("a", { href: where }, words), h("span", { class: "row-label" }, label));
+}
+
+function progress(visit) {
+  const animals = animalsOf(visit.id);
+  const mine = new Set(state.outbox
+    .filter((one) => one.fact.kind === "call_made" && one.state !== "aside" && one.shown.visit === visit.id)
+    .map((one) => one.fact.about));
+  const done = animals.filter((one) => one.own_call || mine.has(one.id)).length;
+  return `${done} of ${animals.length} logged`;
+}

@@ -1,0 +1,249 @@
+"""Rackside on a phone: Chromium on the whole running service, its network cut at will."""
+
+import os
+import time
+from collections.abc import Callable, Iterator
+from contextlib import closing
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from pathlib import Path
+from shutil import copytree
+from typing import Any
+
+import httpx
+import psycopg
+import pytest
+import redis
+from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
+from tests.world import PASSWORD
+
+from scalewitness.domain.ids import uuid7
+from scalewitness.domain.moments import rfc3339
+from scalewitness.domain.translog.leaf import Leaf, read_leaf
+from stack import postgres
+from stack.local import ROOT, LocalStack
+from stack.ready import free_port
+from stack.supervisor import Supervisor
+
+HERE = "/rackside/"
+APP = ROOT / "clients" / "rackside"
+PHONE = {"width": 360, "height": 740}
+CUT_OFF = "net::ERR_INTERNET_DISCONNECTED"
+"""What Chromium itself notes on the console when a request meets the cut network."""
+
+
+def fresh_id() -> str:
+    return str(uuid7(time.time_ns() // 1_000_000, os.urandom(10)))
+
+
+def moment(offset: float = 0.0) -> str:
+    return rfc3339(datetime.fromtimestamp(time.time() + offset, UTC))
+
+
+def said(kind: str, about: str, body: dict[str, Any]) -> dict[str, Any]:
+    return {"id": fresh_id(), "kind": kind, "at": moment(), "about": about, "body": body}
+
+
+@dataclass
+class Racks:
+    """The service, with Odile who keeps snakes and Greta who comes to check them."""
+
+    stack: LocalStack
+    odile: httpx.Client
+    greta: httpx.Client
+
+    def push(self, who: httpx.Client, *items: dict[str, Any]) -> list[dict[str, Any]]:
+        answer = who.post("push", json={"items": list(items)}).raise_for_status().json()
+        assert {one["status"] for one in answer["items"]} == {"accepted"}, answer
+        return list(answer["items"])
+
+    def visit(self, *tags: str, blind: bool = True) -> "Visit":
+        """Odile's animals of these tags, and Greta's open visit to them."""
+        collection = fresh_id()
+        self.odile.post("collections", json={"id": collection, "name": "Room"}).raise_for_status()
+        animals = {tag: fresh_id() for tag in tags}
+        registered = {"collection": collection, "species": "python_regius"}
+        items = []
+        for tag, animal in animals.items():
+            items.append(said("animal_registered", animal, registered))
+            items.append(said("identifier_assigned", animal, {"scheme": "tag", "code": tag}))
+        made = Visit(fresh_id(), animals)
+        body = {
+            "collection": collection,
+            "guest": self.greta.get("keepers/me").json()["id"],
+            "animals": list(animals.values()),
+            "opens": moment(-3600),
+            "closes": moment(86_400),
+            "blind": blind,
+        }
+        self.push(self.odile, *items, said("visit_invited", made.id, body))
+        self.push(self.greta, said("visit_accepted", made.id, {}))
+        return made
+
+    def entries(self, kind: str = "") -> list[Leaf]:
+        """The log from its first entry on, or those of one kind."""
+        with psycopg.connect(self.stack.owner_url) as connection:
+            rows = connection.execute("SELECT leaf FROM ledger_entry ORDER BY position").fetchall()
+        leaves = [read_leaf(bytes(leaf)) for (leaf,) in rows]
+        return [one for one in leaves if kind in ("", one.kind)]
+
+    def calls_on(self, visit: "Visit") -> list[Leaf]:
+        animals = set(visit.animals.values())
+        return [one for one in self.entries("call_made") if one.about in animals]
+
+    def release(self, more: str) -> None:
+        """Another version of the app, which differs by something at the end of its style."""
+        style = Path(self.stack.environment["RACKSIDE_ROOT"]) / "rackside.css"
+        style.write_text(style.read_text(encoding="utf-8") + more, encoding="utf-8")
+        self.stack.supervisor.end("web")
+        self.stack.start_web()
+
+    def forgive(self) -> None:
+        """Signing in is counted by the minute; one machine plays many phones here."""
+        with redis.from_url(self.stack.environment["REDIS_URL"]) as counted:
+            for key in counted.scan_iter("*throttle*"):
+                counted.delete(key)
+
+
+@dataclass(frozen=True)
+class Visit:
+    """Its id, and its animals by tag."""
+
+    id: str
+    animals: dict[str, str]
+
+
+@pytest.fixture(scope="session")
+def racks(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Racks]:
+    folder = tmp_path_factory.mktemp("racks")
+    folder.chmod(0o711)
+    folder.parent.chmod(0o711)
+    with Supervisor(folder / "run", say=lambda name, text: None) as supervisor:
+        stack = LocalStack(supervisor, folder / "run", free_port(), given={}, durable=False)
+        stack.environment["RACKSIDE_ROOT"] = str(copytree(APP, folder / "app"))
+        stack.start()
+        with closing(_keeper(stack, "odile")) as odile, closing(_keeper(stack, "greta")) as greta:
+            yield Racks(stack, odile, greta)
+    postgres.remove(folder / "run" / "postgres")
+
+
+def _keeper(stack: LocalStack, name: str) -> httpx.Client:
+    email = f"{name}@keepers.example"
+    client = httpx.Client(base_url=f"{stack.url}/api/v1/", timeout=30)
+    given = {"name": name.title(), "email": email, "password": PASSWORD}
+    client.post("keepers", json=given).raise_for_status()
+    device = {"email": email, "password": PASSWORD, "name": "desk"}
+    token = client.post("devices", json=device).raise_for_status().json()["token"]
+    stack.run("vouch", "scalewitness", "vouch", email)
+    client.headers["Authorization"] = f"Bearer {token}"
+    return client
+
+
+@pytest.fixture(scope="module")
+def phone_browser(racks: Racks, chromium_path: Path) -> Iterator[Browser]:
+    """For one module: Playwright's event loop would keep other modules from the database."""
+    with sync_playwright() as playwright:
+        options = ["--no-sandbox", "--disable-dev-shm-usage"]
+        browser = playwright.chromium.launch(executable_path=chromium_path, args=options)
+        yield browser
+        browser.close()
+
+
+@dataclass
+class Phone:
+    """One phone: its browser's store and its open tabs. ``complaints``: what the console
+    called an error, breaches of the content policy among them."""
+
+    context: BrowserContext
+    expected: tuple[str, ...] = ()
+    complaints: list[str] = field(default_factory=list)
+
+    def tab(self, where: str = "") -> Page:
+        page = self.context.new_page()
+        page.on(
+            "console",
+            lambda one: one.type == "error" and self._complain(f"{one.text} {one.location}"),
+        )
+        page.on("pageerror", lambda fault: self._complain(str(fault)))
+        page.goto(HERE + where)
+        return page
+
+    def _complain(self, text: str) -> None:
+        if not any(one in text for one in (CUT_OFF, *self.expected)):
+            self.complaints.append(text)
+
+    def signed_in(self, name: str = "greta") -> Page:
+        """A tab after signing in, with the shell kept: good for working offline."""
+        page = self.tab()
+        sign_in(page, name)
+        page.evaluate("navigator.serviceWorker.ready")
+        return page
+
+
+def sign_in(page: Page, name: str) -> None:
+    page.get_by_label("E-mail").fill(f"{name}@keepers.example")
+    page.get_by_label("Password").fill(PASSWORD)
+    page.get_by_role("button", name="Sign in").click()
+    expect(page.get_by_role("heading", name="Visits")).to_be_visible()
+
+
+NewPhone = Callable[..., Phone]
+
+
+@pytest.fixture
+def phones(racks: Racks, phone_browser: Browser) -> Iterator[NewPhone]:
+    """Makes phones; afterwards, none may have complained."""
+    made: list[Phone] = []
+
+    def new(*expected: str, **options: Any) -> Phone:
+        racks.forgive()
+        options = {"viewport": PHONE, "base_url": racks.stack.url} | options
+        made.append(Phone(phone_browser.new_context(**options), expected))
+        return made[-1]
+
+    yield new
+    for phone in made:
+        phone.context.close()
+    assert [text for phone in made for text in phone.complaints] == []
+
+
+@pytest.fixture
+def phone(phones: NewPhone) -> Phone:
+    return phones()
+
+
+# --- what a thumb does
+
+
+def open_sheet(page: Page, visit: Visit) -> None:
+    page.goto(f"{HERE}#/visit/{visit.id}")
+    expect(page.get_by_label("Find by tag")).to_be_visible()
+
+
+def pick(page: Page, legend: str, label: str) -> None:
+    group = page.get_by_role("group", name=legend, exact=True)
+    group.get_by_label(label, exact=True).check()
+
+
+def fill_in(page: Page, tag: str, *, left: int = 9, right: int = 9, sex: str = "Male") -> None:
+    """From the sheet to a form ready to be saved; the animal is found by its tag."""
+    page.get_by_label("Find by tag").fill(tag)
+    page.get_by_role("link", name=f"Log a call on {tag}", exact=True).click()
+    expect(page.get_by_role("heading", name=tag, exact=True)).to_be_visible()
+    pick(page, "Who holds it", "A second person")
+    for side, depth in (("Left", left), ("Right", right)):
+        one = page.get_by_role("group", name=side, exact=True)
+        one.get_by_role("button", name=f"{side}: {depth} scales", exact=True).click()
+        one.get_by_label("Resistance").check()
+    pick(page, "Conclusion", sex)
+    pick(page, "How sure", "Fairly sure")
+    pick(page, "Who had told you its sex before", "Nobody")
+
+
+def save(page: Page, tag: str) -> None:
+    page.get_by_role("button", name="Save the call").click()
+    expect(page.locator("#said")).to_have_text(f"{tag}: saved here.")
+
+
+def states(page: Page) -> list[str]:
+    return page.locator(".state").all_text_contents()

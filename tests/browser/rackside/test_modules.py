@@ -1,0 +1,205 @@
+"""The app's pure modules, run in the browser. Sources: `vectors/jcs_rfc8785.json` (RFC 8785),
+`vectors/uuid7_ed25519.json` (RFC 9562, RFC 8032); what a device signs is held against
+`domain/translog/leaf.py` and `clients/scalewitness_cli/devicekey.py`."""
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.sync_api import Browser, Page
+from tests.browser.rackside.conftest import HERE, Racks
+
+from scalewitness.domain.facts import BODIES
+from scalewitness.domain.translog.commitment import commit
+from scalewitness.domain.translog.leaf import signable_bytes
+
+VECTORS = Path(__file__).parents[2] / "vectors"
+
+
+def vectors(name: str) -> Any:
+    return json.loads((VECTORS / name).read_text(encoding="utf-8"))
+
+
+JCS, UUID7 = vectors("jcs_rfc8785.json"), vectors("uuid7_ed25519.json")["uuid7"]
+
+
+@pytest.fixture(scope="module")
+def modules(racks: Racks, phone_browser: Browser) -> Any:
+    """Calls ``script`` with the module ``m`` and a value ``given``."""
+    page: Page = phone_browser.new_page(base_url=racks.stack.url)
+    page.goto(f"{HERE}icons/icon.svg")
+
+    def run(name: str, script: str, given: Any = None) -> Any:
+        body = (
+            f"const m = await import('{racks.stack.url}{HERE}pure/{name}.js'); return ({script});"
+        )
+        return page.evaluate(f"async (given) => {{ {body} }}", given)
+
+    yield run
+    page.close()
+
+
+def test_canonical_json(modules: Any) -> None:
+    made = modules(
+        "canonical",
+        "given.map((one) => m.canonical(JSON.parse(one)))",
+        [one["input_utf8"] for one in JCS["files"]],
+    )
+    assert made == [one["output_utf8"] for one in JCS["files"]]
+
+
+def test_what_json_cannot_hold_has_no_canonical_form(modules: Any) -> None:
+    script = """[NaN, Infinity, undefined, "\\ud800", {"\\udead": 1}, [() => 1]].map((one) => {
+      try { return m.canonical(one); } catch (fault) { return fault.name; } })"""
+    assert modules("canonical", script) == ["TypeError"] * 6
+
+
+def test_uuid7(modules: Any) -> None:
+    example = UUID7["rfc_example"]
+    entropy = list(bytes.fromhex("0" + example["rand_a_hex"] + example["rand_b_hex"]))
+    script = "m.uuid7(given[0], Uint8Array.from(given[1]))"
+    assert modules("uuid7", script, [example["unix_ts_ms"], entropy]) == example["uuid"].lower()
+    zero, maximum, _ = (one["uuid"] for one in UUID7["computed"])
+    assert modules("uuid7", script, [0, [0] * 10]) == zero
+    assert modules("uuid7", script, [2**48 - 1, [255] * 10]) == maximum
+
+
+def test_what_is_signed_is_the_servers_own_bytes(modules: Any) -> None:
+    body = {"conclusion": "male", "identified": {"code": "Ä-1 ✓", "by": "tag"}}
+    given = {"id": "i", "kind": "call_made", "at": "2026-11-25T09:30:00.000Z", "about": "a"}
+    script = "new TextDecoder().decode(m.signable(given, 'keeper', 'phone'))"
+    made = modules("leaf", script, {**given, "body": body, "texts": {"note": "unsigned"}})
+    assert made.encode() == signable_bytes(**given, by="keeper", device="phone", body=body)
+
+
+def test_a_commitment_is_the_servers(modules: Any) -> None:
+    salt, text = bytes(range(32)), "Cafe\u0301 tense"
+    script = "await m.commitment(given[0], Uint8Array.from(given[1]))"
+    assert modules("leaf", script, [text, list(salt)]) == commit(text, salt)
+
+
+BLANK = "{...m.blank(), ...given, passes: given.passes ?? m.blank().passes}"
+FULL = {"identified": "appearance", "conclusion": "male", "sureness": "unsure", "told": "no"}
+
+
+def test_every_method_gives_a_body_the_server_takes(modules: Any) -> None:
+    import msgspec
+
+    methods = modules("methods", "Object.entries(m.METHODS).map(([k, v]) => [k, v.asks])")
+    assert methods[0][0] == "probing"
+    for name, asks in methods:
+        answers = {ask: "70" if kind == "count" else kind[0][0] for ask, _, kind in asks}
+        form = {**FULL, "method": name, "answers": answers, "held_by": "keeper", "harm": ["other"]}
+        form["conclusion"] = "female"
+        if name == "probing":
+            form["passes"] = [{"side": "left", "depth": 7.5, "stopped": "choice"}]
+        assert modules("call", f"m.missing({BLANK})", form) == [], name
+        body = modules("call", f"m.body({BLANK}, null)", form)
+        typed = msgspec.convert(body, BODIES["call_made"])
+        assert json.loads(msgspec.json.encode(typed)) == body, "the log's own form"
+
+
+def test_what_is_missing_is_named_in_the_order_of_the_form(modules: Any) -> None:
+    names = modules("call", f"m.missing({BLANK}).map(([name]) => name)", {"grams": "x"})
+    assert names == [
+        "grams", "identified", "pass-0", "conclusion", "sureness", "told", "held_by",
+    ]  # fmt: skip
+    form = {**FULL, "held_by": "keeper", "identified": "transponder", "code": "123"}
+    form["passes"] = [{"side": "left", "depth": 7, "stopped": ""}]
+    names = modules("call", f"m.missing({BLANK}).map(([name]) => name)", form)
+    assert names == ["code", "stopped-0"]
+
+
+@pytest.mark.parametrize(
+    ("typed", "logged"),
+    [("420", "420"), ("35,5", "35.5"), ("35.0 g", "35"), ("007", "7"), ("0", None), ("x", None)],
+)
+def test_grams(modules: Any, typed: str, logged: str | None) -> None:
+    assert modules("call", "m.grams(given)", typed) == logged
+
+
+def test_steps_of_half_a_scale(modules: Any) -> None:
+    steps = [[None, 1], [None, -1], [0, -1], [0.5, -1], [7, 1], [30, 1]]
+    assert modules("call", "given.map(([depth, by]) => m.stepped(depth, by))", steps) == [
+        0.5,
+        None,
+        None,
+        0,
+        7.5,
+        30,
+    ]
+
+
+def test_a_record_goes_its_way_and_no_other(modules: Any) -> None:
+    """Sent again after every loss; only a refused one can be put aside."""
+    script = """(() => {
+      const one = m.saved({id: "1"}, {by: "k", order: 1});
+      const gone = m.sent(one);
+      const back = m.unanswered(gone, "No connection.");
+      const states = (outcome) => m.settle([m.sent(back)], [outcome])[0];
+      const refused = states({id: "1", status: "refused", problem: {detail: "Why."}});
+      let thrown = "";
+      try { m.aside(gone); } catch (fault) { thrown = fault.message; }
+      return {
+        due: [one, gone, back, refused].map((each) => m.due([each], "k").length),
+        foreign: m.due([one], "other").length,
+        duplicate: m.words(states({id: "1", status: "duplicate", position: 7})),
+        held: states({id: "1", status: "held"}).state,
+        refused: m.words(refused),
+        unknown: m.words(states({id: "2", status: "accepted"})),
+        strange: states({id: "1", status: "pondered"}).state,
+        late: m.unanswered(refused, "No connection.").state,
+        aside: m.words(m.aside(refused, "2")), thrown,
+      };
+    })()"""
+    assert modules("outbox", script) == {
+        "due": [1, 1, 1, 0],
+        "foreign": 0,
+        "duplicate": "Accepted at position 7",
+        "held": "held",
+        "refused": "Needs you: Why.",
+        "unknown": "Saved here. It was not answered.",
+        "strange": "saved",
+        "late": "refused",
+        "aside": "Put aside: sent anew",
+        "thrown": "only what was refused can be put aside",
+    }
+
+
+def test_waits_double_up_to_five_minutes(modules: Any) -> None:
+    waits = modules("waiting", "[0, 1, 4, 50].map((tries) => m.backoff(tries, 1))")
+    assert waits == [1, 2, 16, 300]
+    asked = (
+        "['7', null, 'x', 'Thu, 26 Nov 2026 00:01:00 GMT'].map((one) => m.retryAfter(one, given))"
+    )
+    assert modules("waiting", asked, 1_795_651_200_000) == [7, None, None, 60]
+
+
+def test_cautions_are_those_of_the_sheet_and_the_form(modules: Any) -> None:
+    condition = {"fed_at": "2026-11-24T00:00:00Z", "shed": "opaque", "grams": "84"}
+    given = {"condition": condition | {"weighed_at": "2026-11-20T00:00:00Z"}, "hold_off": True}
+    now = 1_795_651_200_000  # 26 November 2026
+    form = "{harm: [], method: 'probing', held_by: 'examiner', meal: '', shed: '', grams: ''}"
+    said = modules("cautions", f"m.cautions(given[0], {form}, given[1])", [given, now])
+    assert [one.split(":")[0] for one in said] == [
+        "Its keeper asks everyone to leave this animal alone for now.",
+        "It was fed less than 72 hours ago",
+        "It is in shed (opaque)",
+        "It is small (84 g)",
+        "Nobody holds it for you",
+    ]
+    better = "{harm: [], held_by: 'keeper', meal: 'longer', shed: 'none', grams: '900'}"
+    calm = modules("cautions", f"m.cautions(given[0], {better}, given[1])", [given, now])
+    assert len(calm) == 1, "what was seen at the racks is newer than the sheet"
+
+
+def test_animals_are_found_by_code_and_name(modules: Any) -> None:
+    animals = [
+        {"id": "1", "identifiers": [{"scheme": "tag", "code": "AX-12"}]},
+        {"id": "2", "identifiers": [{"scheme": "transponder", "code": "276098100000012"}]},
+        {"id": "3", "identifiers": [{"scheme": "tag", "code": "AX-1"}], "name": "Nettle"},
+    ]
+    script = "given[1].map((typed) => m.find(given[0], typed).map((one) => one.id).join())"
+    typed = ["ax 1", "276 0981", "nett", "", "zz"]
+    assert modules("search", script, [animals, typed]) == ["3,1", "2", "3", "1,2,3", ""]

@@ -1,0 +1,182 @@
+"""Nothing logged at the racks is lost or doubled: the promises of design section 7, in a real
+browser on the real service. Signatures are read back from the log by `domain/translog`."""
+
+import re
+
+from playwright.sync_api import Page, expect
+from tests.browser.rackside.conftest import (
+    HERE,
+    NewPhone,
+    Phone,
+    Racks,
+    fill_in,
+    open_sheet,
+    save,
+)
+
+from scalewitness.domain.translog.devices import Devices
+
+TAGS = ("K-1", "K-2", "K-3", "K-4", "K-5")
+
+
+def waiting(page: Page) -> str:
+    return page.locator("#waiting").inner_text()
+
+
+def all_sent(page: Page) -> None:
+    expect(page.locator("#waiting")).to_have_text("Nothing waits", timeout=20_000)
+
+
+def test_five_calls_logged_offline_arrive_once_and_signed(racks: Racks, phone: Phone) -> None:
+    visit = racks.visit(*TAGS)
+    page = phone.signed_in()
+    open_sheet(page, visit)
+    phone.context.set_offline(True)
+    for tag in TAGS[:4]:
+        fill_in(page, tag)
+        save(page, tag)
+    page.reload()
+    expect(page.locator("#waiting")).to_have_text("4 not sent")
+    fill_in(page, TAGS[4], left=3, right=2, sex="Female")
+    save(page, TAGS[4])
+    page.close()
+    assert racks.calls_on(visit) == []
+
+    page = phone.tab("#/calls")
+    expect(page.locator(".state")).to_have_text(["Saved here"] * 5)
+    expect(page.locator("#signal")).to_have_text("No signal")
+    phone.context.set_offline(False)
+    all_sent(page)
+    expect(page.locator(".state").first).to_have_text(re.compile(r"^Accepted at position \d+$"))
+
+    calls = racks.calls_on(visit)
+    assert sorted(one.about or "" for one in calls) == sorted(visit.animals.values())
+    assert all(one.sig for one in calls)
+    devices = Devices()
+    assert [fault for one in racks.entries() if (fault := devices.read(one))] == []
+    female = next(one for one in calls if one.about == visit.animals["K-5"])
+    assert female.body == {
+        "conclusion": "female",
+        "sureness": "fairly_sure",
+        "observed": {
+            "method": "probing",
+            "passes": [
+                {"side": "left", "depth": "3", "stopped": "resistance"},
+                {"side": "right", "depth": "2", "stopped": "resistance"},
+            ],
+        },
+        "identified": {"by": "tag", "code": "K-5"},
+        "held_by": "second_person",
+        "visit": visit.id,
+    }
+
+
+def test_what_was_begun_outlives_a_closed_page(racks: Racks, phone: Phone) -> None:
+    visit = racks.visit("D-1")
+    page = phone.signed_in()
+    open_sheet(page, visit)
+    fill_in(page, "D-1", left=7)
+    where = page.url
+    page.wait_for_timeout(400)
+    page.close()
+    page = phone.tab(where.split("/rackside/")[1])
+    left = page.get_by_role("group", name="Left", exact=True)
+    expect(left.locator("output")).to_have_text("7 scales")
+    left.get_by_role("button", name="Left: half a scale more").click()
+    expect(left.locator("output")).to_have_text("7.5 scales")
+    save(page, "D-1")
+    all_sent(page)
+    (call,) = racks.calls_on(visit)
+    assert call.body["observed"]["passes"][0]["depth"] == "7.5"
+
+
+def test_a_server_error_in_the_middle_loses_nothing(racks: Racks, phones: NewPhone) -> None:
+    visit = racks.visit("E-1", "E-2")
+    phone = phones("500 (Internal Server Error)")
+    page = phone.signed_in()
+    open_sheet(page, visit)
+    page.route("**/api/v1/push", lambda route: route.fulfill(status=500, body="<h1>Oh</h1>"))
+    for tag in ("E-1", "E-2"):
+        fill_in(page, tag)
+        save(page, tag)
+    expect(page.locator(".state").first).to_contain_text(
+        "Saved here. The last try failed: The server answered 500."
+    )
+    assert waiting(page) == "2 not sent"
+    page.unroute("**/api/v1/push")
+    page.goto(f"{HERE}#/calls")
+    page.get_by_role("button", name="Send now").click()
+    all_sent(page)
+    assert len(racks.calls_on(visit)) == 2
+
+
+def test_an_answer_that_was_lost_is_asked_for_again(racks: Racks, phones: NewPhone) -> None:
+    """The server took the call; the phone never heard of it, and was closed in between."""
+    visit = racks.visit("L-1")
+    phone = phones("net::ERR_FAILED")
+    page = phone.signed_in()
+    open_sheet(page, visit)
+
+    def swallow(route: object) -> None:
+        route.fetch()  # type: ignore[attr-defined]
+        route.abort()  # type: ignore[attr-defined]
+
+    page.route("**/api/v1/push", swallow)
+    fill_in(page, "L-1")
+    save(page, "L-1")
+    expect(page.locator(".state")).to_have_text(
+        "Your call: Saved here. No connection at the last try."
+    )
+    assert len(racks.calls_on(visit)) == 1
+    page.close()
+    page = phone.tab("#/calls")
+    all_sent(page)
+    expect(page.locator(".state")).to_have_text(re.compile(r"Accepted at position \d+"))
+    assert len(racks.calls_on(visit)) == 1
+
+
+def test_it_waits_as_long_as_the_server_asks(racks: Racks, phones: NewPhone) -> None:
+    visit = racks.visit("W-1")
+    phone = phones("429 (Too Many Requests)")
+    page = phone.signed_in()
+    open_sheet(page, visit)
+    tries: list[object] = []
+
+    def refuse_once(route: object) -> None:
+        tries.append(route)
+        if len(tries) == 1:
+            route.fulfill(status=429, headers={"Retry-After": "3"}, json={"detail": "Wait."})  # type: ignore[attr-defined]
+        else:
+            route.continue_()  # type: ignore[attr-defined]
+
+    page.route("**/api/v1/push", refuse_once)
+    fill_in(page, "W-1")
+    save(page, "W-1")
+    expect(page.locator(".state")).to_have_text("Your call: Saved here. The last try failed: Wait.")
+    page.wait_for_timeout(1500)
+    assert len(tries) == 1
+    all_sent(page)
+    assert len(tries) == 2
+
+
+def test_two_tabs_send_once_and_agree(racks: Racks, phone: Phone) -> None:
+    visit = racks.visit("T-1", "T-2")
+    first = phone.signed_in()
+    open_sheet(first, visit)
+    second = phone.tab(f"#/visit/{visit.id}")
+    pushes: list[str] = []
+    phone.context.on(
+        "request", lambda one: "/push" in one.url and pushes.append(one.post_data or "")
+    )
+    phone.context.set_offline(True)
+    fill_in(first, "T-1")
+    save(first, "T-1")
+    expect(second.locator("#waiting")).to_have_text("1 not sent")
+    fill_in(second, "T-2")
+    save(second, "T-2")
+    expect(first.locator("#waiting")).to_have_text("2 not sent")
+    phone.context.set_offline(False)
+    all_sent(first)
+    all_sent(second)
+    assert len(pushes) == 1, "both tabs heard the signal come back, one sent"
+    assert len(racks.calls_on(visit)) == 2

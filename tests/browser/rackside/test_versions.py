@@ -1,0 +1,40 @@
+"""The app's own files on a phone: one version at a time, a newer one when its keeper says so."""
+
+import pytest
+from playwright.sync_api import Error, expect
+from tests.browser.rackside.conftest import NewPhone, Phone, Racks, fill_in, open_sheet, save
+
+
+def test_a_newer_version_takes_over_when_asked(racks: Racks, phones: NewPhone) -> None:
+    """What is stored, and what is only begun, stays."""
+    visit = racks.visit("V-1", "V-2")
+    phone = phones("net::ERR_FAILED")
+    page = phone.signed_in()
+    open_sheet(page, visit)
+    page.route("**/api/v1/push", lambda route: route.abort())
+    fill_in(page, "V-1")
+    save(page, "V-1")
+    fill_in(page, "V-2", left=4)
+    page.wait_for_timeout(400)
+    old = page.evaluate("caches.keys()")
+    racks.release("/* newer */")
+    page.evaluate("navigator.serviceWorker.ready.then((one) => one.update())")
+    with page.expect_navigation():
+        page.get_by_role("button", name="Use it now").click()
+    new = page.evaluate("caches.keys()")
+    assert len(new) == 1
+    assert new != old
+    phone.context.set_offline(True)
+    page.reload()
+    expect(page.locator("#waiting")).to_have_text("1 not sent")
+    left = page.get_by_role("group", name="Left", exact=True)
+    expect(left.locator("output")).to_have_text("4 scales")
+    assert page.evaluate("fetch('rackside.css').then((one) => one.text())").endswith("/* newer */")
+
+
+def test_a_shell_of_two_versions_is_never_kept(phone: Phone) -> None:
+    phone.signed_in()
+    (worker,) = phone.context.service_workers
+    worker.evaluate("SHELL.files['rackside.css'] = '0'.repeat(64)")
+    with pytest.raises(Error, match=r"another version of rackside\.css"):
+        worker.evaluate("fill()")
