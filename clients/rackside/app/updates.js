@@ -5,9 +5,10 @@ const HOUR = 3_600_000;
 
 export async function install() {
   if (!navigator.serviceWorker) return;
-  const had = Boolean(navigator.serviceWorker.controller);
+  let had = Boolean(navigator.serviceWorker.controller);
   navigator.serviceWorker.addEventListener("controllerchange", () => {
     if (had) location.reload(); // drafts are kept, see views/log.js
+    had = true; // the first worker only begins to serve the page that brought it
   });
   try {
     const worker = await navigator.serviceWorker.register("sw.js");
