@@ -6,8 +6,10 @@ from scalewitness_cli.commands.account import sign_in, trust_log
 from scalewitness_cli.commands.alarms import acknowledge, alarms, evidence
 from scalewitness_cli.commands.checking import check
 from scalewitness_cli.commands.editing import edit
+from scalewitness_cli.commands.receipt import receipt
 from scalewitness_cli.commands.showing import sheet, show
 from scalewitness_cli.commands.syncing import sync
+from scalewitness_cli.commands.tables import export, import_
 from scalewitness_cli.commands.unsent import choose, drop, retry, unsent
 from scalewitness_cli.commands.verify import verify
 from scalewitness_cli.commands.witness import witness
@@ -19,7 +21,8 @@ def cli() -> None:
     """The record of what sex a snake is, from the command line."""
 
 
-KEEPERS = (sign_in, trust_log, sheet, check, edit, sync, show, unsent, retry, drop, choose)
+KEEPERS = (sign_in, trust_log, sheet, check, edit, sync, show, unsent, retry, drop, choose,
+    receipt, import_, export)  # fmt: skip
 WATCHERS = (verify, witness, alarms, acknowledge, evidence)
 for command in (*KEEPERS, *WATCHERS):
     cli.add_command(command)

@@ -87,6 +87,28 @@ def say(store: Store, key: DeviceKey, facts: Iterable[Fact], now: str) -> list[I
     return [_item(store.rows("SELECT * FROM outbox WHERE id = ?", id)[0]) for id in ids]
 
 
+def say_new(
+    store: Store, key: DeviceKey, groups: Iterable[Sequence[Fact]], now: str
+) -> tuple[int, int]:
+    """Store groups of facts and edits, leaving out those whose ids are here already; how many
+    were stored and how many left out."""
+    stored = again = 0
+    ids = {row["id"] for row in store.rows("SELECT id FROM outbox")}
+    with store.change() as connection:
+        for one in (fact for group in groups for fact in group):
+            if one["id"] in ids:
+                again += 1
+                continue
+            ids.add(one["id"])
+            if "record" in one:
+                about = one["record"].rpartition("/")[2]
+                _insert(connection, "edit", about, (one, one), key.device, now)
+            else:
+                _insert(connection, "fact", one["about"], (one, key.signed(one)), key.device, now)
+            stored += 1
+    return stored, again
+
+
 def say_edit(store: Store, key: DeviceKey, edit: Fact, about: str, now: str) -> None:
     """Store an edit of a record: ``{id, record, base_version, fields}``."""
     with store.change() as connection:

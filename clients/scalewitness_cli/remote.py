@@ -21,6 +21,8 @@ from scalewitness_cli.devicekey import DeviceKey
 
 Json = Any
 
+SECONDS, PUSH_SECONDS = 30, 180
+"""To wait for an answer; a push of 500 checks keeps a server busy."""
 STANDSTILL = frozenset({"fenced", "log_contradicted"})
 """Codes of a server that takes nothing until a person has seen to it."""
 
@@ -84,7 +86,7 @@ class Api:
         self.url = url.rstrip("/")
         self._patience = patience or Patience()
         self._client = httpx.Client(
-            base_url=f"{self.url}/api/v1/", headers=headers, timeout=30, trust_env=False
+            base_url=f"{self.url}/api/v1/", headers=headers, timeout=SECONDS, trust_env=False
         )
 
     def __enter__(self) -> "Api":
@@ -132,7 +134,9 @@ class Api:
 
     def outcomes(self, items: Sequence[Json]) -> list[Json]:
         """Send items in one push; what became of each, in order."""
-        found = self.post("push", {"items": list(items)}).get("items")
+        # A timeout here would only have the server asked again for work it is still doing.
+        found = self._json("POST", "push", json={"items": list(items)}, timeout=PUSH_SECONDS)
+        found = found.get("items") if isinstance(found, dict) else None
         if not isinstance(found, list) or len(found) != len(items):
             raise Unreachable(f"{self.url} answers something that is no push's answer.")
         return found

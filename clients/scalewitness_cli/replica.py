@@ -10,6 +10,7 @@ from typing import Any
 
 import msgspec
 
+from scalewitness.domain.moments import parse_moment
 from scalewitness_cli.remote import Stopped
 from scalewitness_cli.store import Store
 
@@ -52,8 +53,10 @@ def sheet(store: Store, visit: str) -> list[Shown]:
 
 def visit_covering(store: Store, animal: str, at: str) -> str | None:
     """The visit, open at ``at``, on whose sheet the animal is."""
+    when = parse_moment(at)
     for visit in visits(store):
-        if visit["state"] == "open" and visit["opens"] <= at <= visit["closes"]:
+        opens, closes = (parse_moment(visit[end]) for end in ("opens", "closes"))
+        if visit["state"] == "open" and opens <= when <= closes:
             sql = "SELECT 1 FROM sheet_row WHERE visit = ? AND animal = ?"
             if store.rows(sql, visit["id"], animal):
                 return str(visit["id"])

@@ -4,6 +4,7 @@ import json
 import os
 import subprocess
 import sys
+import time
 from collections.abc import Iterator
 from pathlib import Path
 from threading import Event
@@ -131,6 +132,10 @@ def test_killed_between_keeping_and_sending_it_sends_later(machine: Machine) -> 
     go_on.set()
     (kept,) = (machine.home / ".local/state/scalewitness/logs").glob("*/checkpoint")
     assert read_note(kept.read_bytes()) == FakeLog(5).note()
+    limit = time.monotonic() + 30
+    while not machine.served.taken:  # what the killed one had sent
+        assert time.monotonic() < limit
+        time.sleep(0.01)
     before = len(machine.served.taken)
     assert machine.look()[1]["before"] == 5
     assert [one["size"] for one in machine.served.taken[before:]] == [5]

@@ -1,0 +1,27 @@
+"""``scalewitness receipt``: the proof kept of what was said here, as a file."""
+
+from pathlib import Path
+
+import click
+
+from scalewitness_cli import outbox
+from scalewitness_cli.commands.common import ends_well, opened, server_option
+from scalewitness_cli.locking import write_whole
+from scalewitness_cli.remote import Stopped
+
+
+@click.command()
+@click.argument("id")
+@click.argument("file", required=False, type=click.Path(dir_okay=False, path_type=Path))
+@server_option
+@ends_well
+def receipt(id: str, file: Path | None, server: str | None) -> None:
+    """Write the receipt of the item ID to FILE or the output; see `scalewitness verify`."""
+    with opened(server) as store:
+        item = outbox.item_named(store, id)
+        if item.receipt is None:
+            raise Stopped(f"No receipt of {item.id} is here: {item.fault or 'none was made yet'}.")
+        if file is None:
+            click.echo(item.receipt, nl=False)
+        else:
+            write_whole(file, item.receipt)

@@ -1,0 +1,159 @@
+"""``scalewitness import`` and ``export``: CSV files of checks and of animals."""
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from scalewitness.domain.moments import rfc3339
+from scalewitness_cli import csvs, outbox, replica
+from scalewitness_cli.commands.common import (
+    FINE,
+    NEEDS_YOU,
+    ends_well,
+    json_option,
+    line,
+    opened,
+    server_option,
+    tell,
+)
+from scalewitness_cli.csvs import BadLine, Row
+from scalewitness_cli.devicekey import Fact
+from scalewitness_cli.identity import Identity, moment_now, need_identity
+from scalewitness_cli.locking import write_whole
+from scalewitness_cli.remote import Stopped
+from scalewitness_cli.store import Store
+
+WHAT = click.Choice(("calls", "animals"))
+NEEDED = {
+    "calls": ("animal", "at", "conclusion", "sureness", "identified", "held_by"),
+    "animals": ("species",),
+}
+
+
+@click.command("import")
+@click.argument("what", type=WHAT)
+@click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path))
+@server_option
+@json_option
+@click.pass_context
+@ends_well
+def import_(ctx: click.Context, what: str, file: Path, server: str | None, as_json: bool) -> None:
+    """Store the lines of a CSV FILE, to be sent by the next sync.
+
+    calls: animal (tag, code, name or id), at (a time with its offset), left and right (runs as
+    9:resistance, several separated by spaces) or observed (JSON), conclusion, sureness,
+    identified, held_by; if you like probe_mm, harm, told, grams, visit, note.
+
+    animals: species and tag or transponder; if you like hatched, name, rack, description,
+    collection.
+
+    A line that is no good is told by its number and kept in FILE.rejected.csv; the others are
+    stored. The same line again is the same fact: reading a file twice doubles nothing.
+    """
+    with opened(server) as store:
+        identity = need_identity(store)
+        found = csvs.read(
+            _text(file), csvs.CALLS if what == "calls" else csvs.ANIMALS, NEEDED[what],
+            _maker(what, store, identity),
+        )  # fmt: skip
+        stored, again = outbox.say_new(store, identity.key, found.groups, rfc3339(moment_now()))
+    rejected = _set_aside(file, found.head, found.bad)
+    shown = {
+        "stored": stored,
+        "known_already": again,
+        "bad": [{"line": one.number, "why": one.why} for one in found.bad],
+        "rejected_file": rejected,
+    }
+    tell(shown, as_json, lambda: _told(shown))
+    ctx.exit(NEEDS_YOU if found.bad else FINE)
+
+
+@click.command("export")
+@click.argument("what", type=WHAT)
+@click.argument("file", required=False, type=click.Path(dir_okay=False, path_type=Path))
+@server_option
+@ends_well
+def export(what: str, file: Path | None, server: str | None) -> None:
+    """Write what is known here as CSV, to FILE or to the output.
+
+    Of animals you are to check blind there is no call and no standing to write.
+    """
+    with opened(server) as store:
+        need_identity(store)
+        everyone = replica.animals(store)
+        if what == "animals":
+            text = csvs.written(csvs.OUT_ANIMALS, map(csvs.animal_row, everyone))
+        else:
+            text = csvs.written(csvs.OUT_CALLS, _calls(store, everyone))
+    if file is None:
+        click.echo(text.encode(), nl=False)
+    else:
+        write_whole(file, text)
+
+
+def _calls(store: Store, everyone: list[dict[str, Any]]) -> list[dict[str, object]]:
+    return [
+        csvs.call_row(fact, replica.code_of(shown))
+        for shown in everyone
+        for fact in replica.facts_about(store, shown["id"])
+        if fact["entry"]["kind"] == "call_made"
+    ]
+
+
+def _text(file: Path) -> str:
+    try:
+        return file.read_bytes().decode("utf-8")
+    except UnicodeDecodeError:
+        raise Stopped(f"{file} is not UTF-8; save it as CSV UTF-8. Nothing was stored.") from None
+
+
+class _Calls:
+    """Lines about checks, with the animals looked up once."""
+
+    def __init__(self, store: Store, identity: Identity) -> None:
+        self._store, self._keeper = store, identity.keeper
+        self._seen: dict[str, tuple[str, bool]] = {}
+
+    def __call__(self, row: Row) -> list[Fact]:
+        word = row["animal"]
+        if word not in self._seen:
+            shown = replica.find(self._store, word)
+            self._seen[word] = shown["id"], replica.is_steward(self._store, shown)
+        animal, steward = self._seen[word]
+        visit = None if steward else replica.visit_covering(self._store, animal, row["at"])
+        return csvs.call_facts(row, animal, self._keeper, steward=steward, visit=visit)
+
+
+def _maker(what: str, store: Store, identity: Identity) -> Any:
+    if what == "calls":
+        return _Calls(store, identity)
+    now, own = rfc3339(moment_now()), replica.collections(store)
+    mine = [id for id, one in own.items() if one["role"] in {"keeper", "partner"}]
+
+    def make(row: Row) -> list[Fact]:
+        collection = row["collection"] or (mine[0] if len(mine) == 1 else "")
+        if collection not in mine:
+            raise Stopped("Name the collection by its id: one that you keep or share.")
+        return csvs.animal_facts(row, collection, identity.keeper, now)
+
+    return make
+
+
+def _set_aside(file: Path, head: str, bad: list[BadLine]) -> str | None:
+    """The lines that were no good, as they stood, to be corrected and read again."""
+    if not bad:
+        return None
+    beside = file.with_name(f"{file.name}.rejected.csv")
+    write_whole(beside, "\n".join([head, *(one.text for one in bad), ""]))
+    return str(beside)
+
+
+def _told(shown: dict[str, Any]) -> str:
+    told = [f"{shown['stored']} items stored here; scalewitness sync sends them."]
+    if shown["known_already"]:
+        told.append(f"{shown['known_already']} were here already.")
+    told += [f"line {one['line']}: {line(one['why'])}" for one in shown["bad"]]
+    if shown["bad"]:
+        told.append(f"{len(shown['bad'])} lines are in {shown['rejected_file']}, as they stood.")
+    return "\n".join(told)

@@ -1,0 +1,278 @@
+"""CSV in and out: UTF-8, commas, a head line, RFC 4180 quotes.
+
+In: each line becomes facts or is given back with its number and the reason; the same line again
+is the same facts (ids are made from its content), so a file read twice doubles nothing. Out:
+no cell begins in a way that a spreadsheet would compute (OWASP, "CSV injection"): such a cell
+gets an apostrophe in front, which reading takes off again.
+"""
+
+import csv
+import io
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from hashlib import sha256
+from typing import Any
+
+import msgspec
+
+from scalewitness.domain.facts import BODIES
+from scalewitness.domain.ids import uuid7
+from scalewitness.domain.moments import parse_moment, rfc3339
+from scalewitness.domain.sexing.taxa import UnknownSpecies, taxon
+from scalewitness_cli import checks
+from scalewitness_cli.checks import BadWord
+from scalewitness_cli.devicekey import Fact
+from scalewitness_cli.remote import Stopped
+
+CALLS = ("animal", "at", "left", "right", "probe_mm", "observed", "conclusion", "sureness",
+    "identified", "held_by", "harm", "told", "grams", "visit", "note")  # fmt: skip
+"""``left``, ``right``: runs as ``9:resistance``, several separated by spaces; ``observed``: JSON
+of another method; ``harm``: words separated by spaces."""
+ANIMALS = ("tag", "transponder", "species", "hatched", "name", "rack", "description", "collection")
+"""``collection``: its id, needed only where there are several."""
+OUT_CALLS = ("id", "position", *CALLS[:12], "examiner", "note")
+OUT_ANIMALS = ("id", *ANIMALS, "grams", "standing", "p_male")
+
+_COMPUTED = ("=", "+", "-", "@", "\t", "\r")
+
+Row = dict[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class BadLine:
+    """``number``: of the line in the file, counted from 1, the head being the first; ``text``
+    as it stood there."""
+
+    number: int
+    text: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Read:
+    """What a file holds: ``groups`` of facts and edits, one a line; lines that are no good."""
+
+    head: str
+    groups: list[list[Fact]]
+    bad: list[BadLine]
+
+
+def safe(cell: object) -> str:
+    """A cell that no spreadsheet computes."""
+    text = "" if cell is None else str(cell)
+    return f"'{text}" if text.lstrip("'").startswith(_COMPUTED) else text
+
+
+def plain(cell: str) -> str:
+    """A cell as it was before :func:`safe`."""
+    quoted = cell.startswith("'") and cell.lstrip("'").startswith(_COMPUTED)
+    return cell[1:] if quoted else cell
+
+
+def written(columns: Iterable[str], rows: Iterable[Mapping[str, object]]) -> str:
+    """A CSV file."""
+    file = io.StringIO()
+    names = list(columns)
+    out = csv.writer(file, lineterminator="\r\n")
+    out.writerow(names)
+    for row in rows:
+        out.writerow([safe(row.get(name)) for name in names])
+    return file.getvalue()
+
+
+def read(
+    text: str, known: Iterable[str], needed: Iterable[str], make: Callable[[Row], list[Fact]]
+) -> Read:
+    """Read a file line by line through ``make``, which raises BadWord or Stopped for a line
+    that is no good.
+
+    Raises:
+        BadWord: the head lacks a needed column, or has one that is not known.
+    """
+    lines = _lines(text.removeprefix("\ufeff"))
+    _, head = next(lines, (1, ""))
+    columns = [one.strip() for one in _cells(head)]
+    _check_head(columns, set(known), set(needed))
+    groups, bad = [], []
+    for number, raw in lines:
+        if not raw.strip():
+            continue
+        try:
+            groups.append(make(_row(columns, raw)))
+        except (BadWord, Stopped, ValueError) as fault:
+            bad.append(BadLine(number, raw, " ".join(str(fault).split())))
+    return Read(head, groups, bad)
+
+
+def call_facts(
+    row: Row, animal: str, keeper: str, *, steward: bool, visit: str | None
+) -> list[Fact]:
+    """The facts of a line about a check.
+
+    Raises:
+        BadWord: a cell cannot be meant.
+    """
+    at = _moment(row["at"])
+    noted = checks.Noted(
+        animal=animal, at=at, conclusion=row["conclusion"], sureness=row["sureness"],
+        observed=_observed(row), identified=checks.identification(row["identified"]),
+        held_by=row["held_by"], harm=tuple(row["harm"].split()), told=row["told"] or None,
+        visit=row["visit"] or visit, note=row["note"] or None, grams=row["grams"] or None,
+    )  # fmt: skip
+    if not steward and noted.visit is None:
+        raise BadWord("You do not keep this animal: name the visit.")
+    return _named(checks.facts_of(noted, steward=steward), at, [keeper, animal, row])
+
+
+def animal_facts(row: Row, collection: str, keeper: str, now: str) -> list[Fact]:
+    """An animal's registration, its identifiers, and an edit for what is on its rack.
+
+    Raises:
+        BadWord: a cell cannot be meant.
+    """
+    if not (row["tag"] or row["transponder"]):
+        raise BadWord("An animal needs a tag or a transponder code.")
+    try:
+        taxon(row["species"])
+    except UnknownSpecies as unknown:
+        raise BadWord(str(unknown)) from None
+    hatched = {"hatched": row["hatched"]} if row["hatched"] else {}
+    registered = {"collection": collection, "species": row["species"], **hatched}
+    made = [_fact("animal_registered", now, registered)]
+    for scheme in ("tag", "transponder"):
+        if row[scheme]:
+            body = {"scheme": scheme, "code": row[scheme]}
+            made.append(_fact("identifier_assigned", now, body))
+    # Not the time: the same animal read on another day is still the same.
+    whose = [keeper, collection, row["tag"], row["transponder"], row["species"], row["hatched"]]
+    animal = _id("1970-01-01T00:00:00Z", whose, -1)
+    named = _named(made, "1970-01-01T00:00:00Z", whose)
+    fields = {name: row[name] for name in ("name", "rack", "description") if row[name]}
+    edit = {
+        "id": _id("1970-01-01T00:00:00Z", [*whose, fields], -2),
+        "record": f"animals/{animal}",
+        "base_version": 1,
+        "fields": fields,
+    }
+    return [*(one | {"about": animal} for one in named), *([edit] if fields else [])]
+
+
+def call_row(fact: Mapping[str, Any], tag: str) -> dict[str, object]:
+    """A call of the feed as a line."""
+    entry, body = fact["entry"], fact["entry"]["body"]
+    observed, by = body["observed"], body["identified"]
+    is_probing = observed["method"] == "probing"
+    return {
+        "id": entry["id"],
+        "position": fact["position"],
+        "animal": tag or entry["about"],
+        "at": entry["at"],
+        "left": _runs(observed, "left"),
+        "right": _runs(observed, "right"),
+        "probe_mm": observed.get("probe_mm"),
+        "observed": "" if is_probing else msgspec.json.encode(observed).decode(),
+        "conclusion": body["conclusion"],
+        "sureness": body["sureness"],
+        "identified": ":".join(filter(None, (by["by"], by.get("code")))),
+        "held_by": body["held_by"],
+        "harm": " ".join(body.get("harm", ())),
+        "told": body.get("told"),
+        "examiner": fact["by_name"],
+        "note": fact["texts"].get("note"),
+    }
+
+
+def animal_row(shown: Mapping[str, Any]) -> dict[str, object]:
+    codes = {one["scheme"]: one["code"] for one in reversed(shown["identifiers"])}
+    standing = shown.get("standing") or {}
+    return {
+        "id": shown["id"],
+        **codes,
+        "species": shown["species"]["key"],
+        "hatched": shown.get("hatched"),
+        **{name: shown.get(name) for name in ("name", "rack", "description")},
+        "collection": shown.get("collection", {}).get("id"),
+        "grams": shown["condition"].get("grams"),
+        "standing": standing.get("label"),
+        "p_male": standing.get("p_male"),
+    }
+
+
+def _runs(observed: Mapping[str, Any], side: str) -> str:
+    passes = [one for one in observed.get("passes", ()) if one["side"] == side]
+    return " ".join(f"{one['depth']}:{one['stopped']}" for one in passes)
+
+
+def _observed(row: Row) -> dict[str, Any]:
+    passes = [
+        checks.one_pass(side, text) for side in ("left", "right") for text in row[side].split()
+    ]
+    if bool(row["observed"]) == bool(passes):
+        raise BadWord("Say what was seen: the runs on the left and right, or observed.")
+    if row["observed"]:
+        found: dict[str, Any] = msgspec.json.decode(row["observed"], type=dict[str, Any])
+        return found
+    size = {"probe_mm": row["probe_mm"]} if row["probe_mm"] else {}
+    return {"method": "probing", "passes": passes, **size}
+
+
+def _moment(text: str) -> str:
+    try:
+        return rfc3339(parse_moment(text))
+    except ValueError as fault:
+        raise BadWord(f"“{text}” is {fault}.") from None
+
+
+def _fact(kind: str, at: str, body: dict[str, Any]) -> Fact:
+    try:
+        msgspec.convert(body, BODIES[kind])
+    except msgspec.ValidationError as fault:
+        raise BadWord(f"{fault}.") from None
+    return {"id": "", "kind": kind, "at": at, "about": "", "body": body}
+
+
+def _named(facts: Iterable[Fact], at: str, source: object) -> list[Fact]:
+    return [one | {"id": _id(at, source, place)} for place, one in enumerate(facts)]
+
+
+def _id(at: str, source: object, place: int) -> str:
+    """The same for the same content: a UUIDv7 whose random part is a digest of it."""
+    told = msgspec.json.encode([source, place], order="deterministic")
+    moment = max(0, round(parse_moment(at).timestamp() * 1000))
+    return str(uuid7(moment, sha256(told).digest()[:10]))
+
+
+def _lines(text: str) -> Iterator[tuple[int, str]]:
+    """Records with the number of their first line; a quoted cell may hold line breaks."""
+    held, began = "", 0
+    for number, one in enumerate(text.splitlines(keepends=True), start=1):
+        held, began = held + one, began or number
+        if held.count('"') % 2 == 0:
+            yield began, held.rstrip("\r\n")
+            held, began = "", 0
+    if held:
+        yield began, held
+
+
+def _cells(raw: str) -> list[str]:
+    try:
+        rows = list(csv.reader(io.StringIO(raw, newline=""), strict=True))
+    except csv.Error as fault:
+        raise BadWord(f"Not CSV: {fault}.") from None
+    return rows[0] if rows else []
+
+
+def _row(columns: list[str], raw: str) -> Row:
+    cells = [plain(one.strip()) for one in _cells(raw)]
+    if len(cells) != len(columns):
+        raise BadWord(f"It has {len(cells)} cells where the head has {len(columns)}.")
+    return dict.fromkeys((*CALLS, *ANIMALS), "") | dict(zip(columns, cells, strict=True))
+
+
+def _check_head(columns: list[str], known: set[str], needed: set[str]) -> None:
+    if missing := sorted(needed - set(columns)):
+        raise BadWord(f"The first line lacks: {', '.join(missing)}.")
+    if strange := sorted(set(columns) - known):
+        raise BadWord(f"Columns that nothing is done with: {', '.join(strange)}. Take them out.")
+    if len(set(columns)) != len(columns):
+        raise BadWord("A column comes twice.")
