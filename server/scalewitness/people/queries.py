@@ -18,22 +18,27 @@ from scalewitness.people.models import (
 )
 
 
-def active_grants(keeper: UUID, now: datetime) -> QuerySet[Grant]:
-    """Grants in force at ``now``."""
-    return (
-        Grant.objects.filter(to=keeper, opens__lte=now, end=None)
-        .filter(Q(closes=None) | Q(closes__gt=now))
-        .order_by()
-    )
+def active_grants(keeper: UUID, now: datetime, size: int | None = None) -> QuerySet[Grant]:
+    """Grants in force at ``now``; with ``size``, as the log's first ``size`` entries had it."""
+    grants = Grant.objects.filter(to=keeper, opens__lte=now)
+    if size is None:
+        grants = grants.filter(end=None)
+    else:
+        ended = GrantEnd.objects.filter(grant=OuterRef("pk"), position__lt=size)
+        grants = grants.filter(~Exists(ended), position__lt=size)
+    return grants.filter(Q(closes=None) | Q(closes__gt=now)).order_by()
 
 
-def covering(grants: QuerySet[Grant], animal: str = "pk") -> QuerySet[Grant]:
-    """Of ``grants``, those that cover the animal of an outer query over animals.
+def covering(
+    grants: QuerySet[Grant], animal: str = "pk", collection: str = "collection_id"
+) -> QuerySet[Grant]:
+    """Of ``grants``, those that cover the animal of an outer query over animals, which is in
+    the outer query's ``collection``.
 
     A part grant holds only while the animal stays in the collection it was given for.
     """
     named = GrantAnimal.objects.filter(grant=OuterRef("pk"), animal=OuterRef(OuterRef(animal)))
-    return grants.filter(collection=OuterRef("collection_id")).filter(Q(whole=True) | Exists(named))
+    return grants.filter(collection=OuterRef(collection)).filter(Q(whole=True) | Exists(named))
 
 
 def grants_on(keeper: UUID, collection: UUID, animal: UUID) -> list[Grant]:

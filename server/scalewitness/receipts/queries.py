@@ -1,5 +1,6 @@
-"""Which entries a keeper may have the receipt of: what they said themselves, and what they
-may read anyway. Each rule is that of the page or endpoint that shows the fact."""
+"""Which entries a keeper may read: what they said themselves, and what they are shown anyway.
+Each rule is that of the page or endpoint that shows the fact. Receipts and the feed of
+changes both ask here."""
 
 from collections.abc import Callable, Iterable
 from datetime import datetime
@@ -8,7 +9,7 @@ from uuid import UUID
 
 from scalewitness.animals.models import Animal, Collection
 from scalewitness.animals.queries import is_steward
-from scalewitness.calls.queries.visibility import animal_open, parents_open
+from scalewitness.calls.queries.visibility import Parents, animal_open, visible_animals
 from scalewitness.disclosures.queries import disclosure_of
 from scalewitness.disputes.queries import dispute_of
 from scalewitness.domain.errors import LogContradicted, NotFound
@@ -32,34 +33,78 @@ def entry_seen(keeper: UUID, fact: UUID, now: datetime) -> Entry:
         LogContradicted: its bytes are not those of an entry any more.
     """
     entry = entry_of(fact)
-    if entry is None or not (entry.by == keeper or _may_read(keeper, entry, now)):
+    if entry is None or fact not in readable(keeper, [entry], now):
         raise NotFound()
     return entry
 
 
-def _may_read(keeper: UUID, entry: Entry, now: datetime) -> bool:
+def readable(keeper: UUID, entries: Iterable[Entry], now: datetime) -> set[UUID]:
+    """Of many entries, the facts that the keeper said or may read. The animals among them are
+    looked at together, everything else one thing after the other.
+
+    Raises:
+        LogContradicted: bytes that must be read are not those of an entry any more.
+    """
+    listed = list(entries)
+    others = [entry for entry in listed if entry.by != keeper]
+    of_animals = [entry for entry in others if entry.kind in ANIMAL_KINDS]
+    rest = [entry for entry in others if entry.kind not in ANIMAL_KINDS]
+    known: dict[tuple[Rule, UUID], bool] = {}
+    return (
+        {entry.fact for entry in listed if entry.by == keeper}
+        | _of_animals(keeper, of_animals, now)
+        | {entry.fact for entry in rest if _may_read(keeper, entry, now, known)}
+    )
+
+
+def _may_read(
+    keeper: UUID, entry: Entry, now: datetime, known: dict[tuple[Rule, UUID], bool]
+) -> bool:
+    """``known``: what was found before about the same thing by the same rule."""
     rule = RULES.get(entry.kind, _of_the_record)
-    try:
-        return entry.about is not None and rule(keeper, entry, entry.about, now)
-    except NotFound:
+    if entry.about is None:
         return False
+    key = (rule, entry.fact if rule is _of_grant else entry.about)
+    if key not in known:
+        try:
+            known[key] = rule(keeper, entry, entry.about, now)
+        except NotFound:
+            known[key] = False
+    return known[key]
 
 
-def _of_animal(keeper: UUID, entry: Entry, about: UUID, now: datetime) -> bool:
-    """As its history, and no parents named that the keeper may not be told of."""
-    animal = animal_open(keeper, about, now)
-    return parents_open(keeper, animal, _parents(entry), now)
+def _of_animals(keeper: UUID, entries: Iterable[Entry], now: datetime) -> set[UUID]:
+    """As in its history, and no parents named that the keeper may not be told of."""
+    listed = list(entries)
+    subjects = {entry.about for entry in listed if entry.about}
+    if not subjects:
+        return set()
+    found = visible_animals(keeper, now).filter(pk__in=subjects, sight="all")
+    whole: dict[UUID | None, Animal] = {animal.pk: animal for animal in found}
+    seen = [entry for entry in listed if entry.about in whole]
+    shut = _naming_shut_parents(keeper, ((whole[entry.about], entry) for entry in seen), now)
+    return {entry.fact for entry in seen} - shut
 
 
 def withheld(keeper: UUID, animal: Animal, entries: Iterable[Entry], now: datetime) -> set[UUID]:
     """Of the facts in the history of an animal that the keeper sees whole, those they may
     not have the receipt of: they name parents that the keeper may not be told of."""
-    others = [entry for entry in entries if entry.by != keeper]
-    return {one.fact for one in others if not parents_open(keeper, animal, _parents(one), now)}
+    others = ((animal, entry) for entry in entries if entry.by != keeper)
+    return _naming_shut_parents(keeper, others, now)
+
+
+def _naming_shut_parents(
+    keeper: UUID, seen: Iterable[tuple[Animal, Entry]], now: datetime
+) -> set[UUID]:
+    naming = [(animal, entry, _parents(entry)) for animal, entry in seen]
+    rule = Parents(keeper, (one for _, _, parents in naming for one in parents), now)
+    return {entry.fact for animal, entry, parents in naming if not rule.open(animal, *parents)}
 
 
 def _parents(entry: Entry) -> list[UUID]:
     """Whatever the kind: one that is new must not tell of parents because nobody listed it."""
+    if b'"sire":' not in bytes(entry.leaf) and b'"dam":' not in bytes(entry.leaf):
+        return []  # canonical bytes have no other spelling, so most need not be parsed
     body = _body(entry)
     return [UUID(str(body[role])) for role in ("sire", "dam") if body.get(role)]
 
@@ -117,23 +162,24 @@ def _of_the_record(keeper: UUID, entry: Entry, about: UUID, now: datetime) -> bo
     return False
 
 
+ANIMAL_KINDS: Final = frozenset(
+    {
+        "animal_registered",
+        "particulars_corrected",
+        "linkage_stated",
+        "identifier_assigned",
+        "husbandry_noted",
+        "custody_changed",
+        "call_made",
+        "call_withdrawn",
+        "call_objected",
+        "late_call_decided",
+        "standing_changed",
+    }
+)
+"""Facts about an animal; :func:`_of_animals` judges them."""
+
 RULES: Final[dict[str, Rule]] = {
-    **dict.fromkeys(
-        (
-            "animal_registered",
-            "particulars_corrected",
-            "linkage_stated",
-            "identifier_assigned",
-            "husbandry_noted",
-            "custody_changed",
-            "call_made",
-            "call_withdrawn",
-            "call_objected",
-            "late_call_decided",
-            "standing_changed",
-        ),
-        _of_animal,
-    ),
     **dict.fromkeys(
         (
             "offer_made",

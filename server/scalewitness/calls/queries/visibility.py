@@ -6,17 +6,20 @@ for its welfare, and nothing that could tell its sex.
 """
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING, Literal, TypedDict
 from uuid import UUID
 
-from django.db.models import Case, Exists, OuterRef, Q, QuerySet, Value, When
+from django.db.models import Case, Exists, F, OuterRef, Q, QuerySet, Subquery, Value, When
 from django.db.models.fields import CharField
+from django.db.models.functions import Coalesce
 
-from scalewitness.animals.models import Animal, Collection
-from scalewitness.animals.queries import collections_ever, is_steward, stewarded_collections
+from scalewitness.animals.models import Animal, Collection, Custody
+from scalewitness.animals.queries import collections_ever, stewarded_collections
 from scalewitness.calls.models import Call
 from scalewitness.domain.errors import NotFound
+from scalewitness.ledger.models import Entry
 from scalewitness.people.queries import active_grants, covering, grants_on
 
 if TYPE_CHECKING:
@@ -29,19 +32,47 @@ class Seen(TypedDict):
     sight: Sight
 
 
+@dataclass(frozen=True, slots=True)
+class Point:
+    """The log's first ``size`` entries, at a moment: all that sight depends on."""
+
+    size: int
+    at: datetime
+
+
 def visible_animals(keeper: UUID, now: datetime) -> "QuerySet[WithAnnotations[Animal, Seen]]":
     """Animals the keeper may see now, each annotated with ``sight``.
 
     Order is by id alone: no order that follows sex, standing or activity.
     """
-    grants = covering(active_grants(keeper, now))
-    own_call = Call.objects.filter(animal=OuterRef(OuterRef("pk")), by=keeper, visit=OuterRef("pk"))
-    opened = grants.filter(Q(blind=False) | Exists(own_call))
+    return _visible(keeper, now, None)
+
+
+def sights_at(keeper: UUID, animals: Iterable[UUID], point: Point) -> dict[UUID, Sight]:
+    """How much the keeper could see of these animals at a past point; those that they could
+    not see are left out."""
+    seen = _visible(keeper, point.at, point.size).filter(pk__in=list(animals))
+    return dict(seen.values_list("pk", "sight"))
+
+
+def _visible(
+    keeper: UUID, now: datetime, size: int | None
+) -> "QuerySet[WithAnnotations[Animal, Seen]]":
+    """``size`` None: as things are. Else as the log's first ``size`` entries had them: grants,
+    their ends, moves and calls are never edited, so leaving out the later ones is enough."""
+    animals = Animal.objects.select_related("collection")
+    calls = Call.objects.filter(animal=OuterRef(OuterRef("pk")), by=keeper, visit=OuterRef("pk"))
+    held_in, kept = "collection_id", Q(collection__keeper=keeper)
+    if size is not None:
+        animals = animals.filter(_registered(size)).annotate(held_in=_held_in(size))
+        calls = calls.filter(position__lt=size)
+        held_in, kept = "held_in", Q(held_in__in=Collection.objects.filter(keeper=keeper))
+    grants = covering(active_grants(keeper, now, size), collection=held_in)
+    opened = grants.filter(Q(blind=False) | Exists(calls))
     return (
-        Animal.objects.select_related("collection")
-        .annotate(
+        animals.annotate(
             sight=Case(
-                When(Q(collection__keeper=keeper) | Exists(opened), then=Value("all")),
+                When(kept | Exists(opened), then=Value("all")),
                 When(Exists(grants), then=Value("blind")),
                 default=Value("none"),
                 output_field=CharField(),
@@ -50,6 +81,17 @@ def visible_animals(keeper: UUID, now: datetime) -> "QuerySet[WithAnnotations[An
         .exclude(sight="none")
         .order_by("pk")
     )
+
+
+def _held_in(size: int) -> Coalesce:
+    """The collection the animal was in: where its first later move came from."""
+    later = Custody.objects.filter(animal=OuterRef("pk"), position__gte=size).order_by("position")
+    return Coalesce(Subquery(later.values("came_from")[:1]), F("collection_id"))
+
+
+def _registered(size: int) -> Exists:
+    kind = "animal_registered"
+    return Exists(Entry.objects.filter(about=OuterRef("pk"), kind=kind, position__lt=size))
 
 
 def animal_seen(keeper: UUID, animal: UUID, now: datetime) -> tuple[Animal, Sight]:
@@ -82,30 +124,30 @@ def parents_told(
     parents that they see whole.
     """
     listed = list(animals)
-    parents = {one for animal in listed for one in (animal.sire, animal.dam) if one}
-    if not parents:
-        return {animal.pk: (None, None) for animal in listed}
-    seen = visible_animals(keeper, now).filter(pk__in=parents)
-    sights = dict(seen.values_list("pk", "sight"))
-    own = {collection.pk for collection in stewarded_collections(keeper, now)}
+    rule = Parents(keeper, (one for animal in listed for one in (animal.sire, animal.dam)), now)
 
     def told(animal: Animal, parent: UUID | None) -> UUID | None:
-        if parent is None:
-            return None
-        return parent if _may_be_told(sights.get(parent), animal.collection_id in own) else None
+        return parent if parent and rule.open(animal, parent) else None
 
     return {animal.pk: (told(animal, animal.sire), told(animal, animal.dam)) for animal in listed}
 
 
-def parents_open(keeper: UUID, animal: Animal, parents: Iterable[UUID], now: datetime) -> bool:
-    """Whether the keeper, who sees the animal whole, may be told that these are, or once were
+class Parents:
+    """Whether the keeper, who sees an animal whole, may be told that these are, or once were
     said to be, its parents; the rule is that of :func:`parents_told`."""
-    named = set(parents)
-    if not named:
-        return True
-    sights = dict(visible_animals(keeper, now).filter(pk__in=named).values_list("pk", "sight"))
-    own = is_steward(keeper, animal.collection, now)
-    return all(_may_be_told(sights.get(one), own) for one in named)
+
+    def __init__(self, keeper: UUID, parents: Iterable[UUID | None], now: datetime) -> None:
+        named = {one for one in parents if one}
+        if not named:
+            return
+        seen = visible_animals(keeper, now).filter(pk__in=named)
+        self._sights: dict[UUID, Sight] = dict(seen.values_list("pk", "sight"))
+        self._own = {collection.pk for collection in stewarded_collections(keeper, now)}
+
+    def open(self, animal: Animal, *parents: UUID) -> bool:
+        """Each of ``parents`` is one that was named at the start."""
+        own = animal.collection_id in self._own if parents else True
+        return all(_may_be_told(self._sights.get(one), own) for one in parents)
 
 
 def _may_be_told(sight: str | None, own: bool) -> bool:
