@@ -88,6 +88,7 @@ INSTALLED_APPS = [
 
 MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
+    "scalewitness.api.compressing.CompressUntagged",
     "csp.middleware.CSPMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
@@ -233,6 +234,8 @@ REST_FRAMEWORK = {
         "sign_up": "30/min",
         "look_up": "60/min",
         "witness": "60/min",
+        "changes": "600/min",
+        "push": "600/min",
     },
     # Without it a caller could name any address in X-Forwarded-For and be counted anew.
     "NUM_PROXIES": env.int("TRUSTED_PROXIES", default=0 if DEMO else 1),
@@ -253,6 +256,8 @@ SPECTACULAR_SETTINGS = {
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
     "REDOC_DIST": "SIDECAR",
 }
+FEED_WAITERS = env.int("FEED_WAITERS", default=8)
+"""Requests of one process that may wait for a change at a time; leave threads for others."""
 PUSH_LIMIT = 500
 """Items in one push."""
 DATA_UPLOAD_MAX_MEMORY_SIZE = 4 * 1024 * 1024

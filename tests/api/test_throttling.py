@@ -5,7 +5,7 @@ from django.conf import settings as configured
 from tests.api.client import Api
 from tests.world import World
 
-from scalewitness.api.throttling import Link, LookUp, SignIn, SignUp, Witness
+from scalewitness.api.throttling import Feed, Link, LookUp, Pushing, SignIn, SignUp, Witness
 
 
 def allowed(scope: str) -> int:
@@ -57,7 +57,7 @@ def test_opening_accounts_in_bulk_is_slowed(nobody: Api) -> None:
     assert nobody.post("/keepers", {}).code == "throttled"
 
 
-@pytest.mark.parametrize("throttle", [Link, SignIn, SignUp, LookUp, Witness])
+@pytest.mark.parametrize("throttle", [Link, SignIn, SignUp, LookUp, Witness, Feed, Pushing])
 def test_each_has_a_rate(throttle: type[Link]) -> None:
     assert throttle().num_requests == allowed(throttle.scope)
 

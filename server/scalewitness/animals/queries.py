@@ -124,6 +124,17 @@ def identifiers_of(animals: Iterable[UUID]) -> dict[UUID, list[Identifier]]:
 EDITED = ("name", "rack", "description", "hold_off")
 
 
+def fields_at(record: Animal | Collection, version: int) -> dict[str, Any] | None:
+    """The fields that people edit, as a version had them. None where no such version was
+    kept, and for an animal also one from before it came to its present collection."""
+    rows = record.history.filter(version=version)
+    if isinstance(record, Animal):
+        rows = rows.filter(collection=record.collection_id)
+    names = EDITED if isinstance(record, Animal) else ("name",)
+    found: dict[str, Any] | None = rows.order_by("-history_id").values(*names).first()
+    return found
+
+
 def edits_of(animal: Animal) -> list[Edit]:
     """Edits in the order made, since the animal came to its present collection: what an
     earlier keeper wrote for themselves is not the present one's to read."""

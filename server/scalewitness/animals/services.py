@@ -19,7 +19,7 @@ from scalewitness.domain.facts import (
     Particulars,
 )
 from scalewitness.ledger.queries.entries import is_spoken_for
-from scalewitness.ledger.services.writing import Logged
+from scalewitness.ledger.services.writing import Logged, take_turn
 from scalewitness.people.models import Keeper
 
 Editable = TypeVar("Editable", Animal, Collection)
@@ -37,6 +37,7 @@ def create_collection(keeper: Keeper, collection: UUID, name: str, now: datetime
     if found is None:
         try:
             with transaction.atomic():
+                take_turn()
                 found = Collection(pk=collection, keeper=keeper, name=name)
                 _save(found, keeper, now, new=True)
         except IntegrityError:  # the same request, twice at once
@@ -55,6 +56,7 @@ def edit(
         VersionStale: the record is no longer at ``version``.
     """
     with transaction.atomic():
+        take_turn()
         current = type(record).objects.select_for_update().get(pk=record.pk)
         if current.version != version:
             raise VersionStale(version=current.version)

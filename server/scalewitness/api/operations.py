@@ -24,6 +24,8 @@ class Operation:
     summary: str
     gives: Mapping[int, Any]
     takes: Any = None
+    mentions: tuple[Any, ...] = ()
+    """Types that ``takes`` refers to by name only: msgspec has no union of them."""
     refuses: tuple[type[Refused], ...] = ()
     query: tuple[Parameter, ...] = ()
     anonymous: bool = False

@@ -1,5 +1,7 @@
 """How often someone may try. A lost queue server never keeps a buyer out."""
 
+from typing import Any
+
 import structlog
 from redis.exceptions import RedisError
 from rest_framework.request import Request
@@ -35,6 +37,14 @@ class PerKeeper(_Throttle):
         return self.cache_format % {"scope": self.scope, "ident": request.user.pk}
 
 
+class PerDevice(_Throttle):
+    """Per signed-in device."""
+
+    def get_cache_key(self, request: Request, view: APIView) -> str:
+        token: Any = request.auth
+        return self.cache_format % {"scope": self.scope, "ident": token.pk}
+
+
 class Link(PerAddress):
     scope = "link"
 
@@ -55,6 +65,14 @@ class Witness(PerKeeper):
     scope = "witness"
 
 
+class Feed(PerDevice):
+    scope = "changes"
+
+
+class Pushing(PerDevice):
+    scope = "push"
+
+
 THROTTLES: dict[str, type[_Throttle]] = {
-    one.scope: one for one in (Link, SignIn, SignUp, LookUp, Witness)
+    one.scope: one for one in (Link, SignIn, SignUp, LookUp, Witness, Feed, Pushing)
 }

@@ -11,6 +11,7 @@ import msgspec
 
 from scalewitness.calls.models import HeldCall
 from scalewitness.domain.errors import IdReused
+from scalewitness.domain.sync import Clash
 from scalewitness.domain.translog.commitment import commit
 from scalewitness.domain.translog.leaf import signed_bytes
 from scalewitness.intake.batch import Actor, draft_of
@@ -21,14 +22,18 @@ from scalewitness.ledger.services.writing import Draft
 
 
 class Outcome(msgspec.Struct, frozen=True, omit_defaults=True):
-    """What became of one item. ``position`` for accepted and duplicate, ``problem`` (RFC
-    9457 members) for refused; ``flags`` such as ``clock_ahead``."""
+    """What became of one item. Of a fact: ``position`` for accepted and duplicate, ``flags``
+    such as ``clock_ahead``. Of an edit: the ``version`` its record has now (of a duplicate:
+    had then), and for a conflict both values of each field that someone else set meanwhile;
+    nothing was changed. ``problem`` (RFC 9457 members) for refused."""
 
     id: str | None
-    status: Literal["accepted", "duplicate", "held", "refused"]
+    status: Literal["accepted", "duplicate", "held", "refused", "conflict"]
     position: int | None = None
     flags: tuple[str, ...] = ()
     problem: dict[str, Any] | None = None
+    version: int | None = None
+    conflicts: dict[str, Clash] | None = None
 
 
 @dataclass(frozen=True, slots=True)

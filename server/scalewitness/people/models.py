@@ -120,6 +120,22 @@ class IdempotencyKey(models.Model):
         return f"key for {self.fact}"
 
 
+class RecordEdit(models.Model):
+    """An edit of a record that came with a push and was taken: a repeat is known by its id.
+
+    ``digest`` is SHA-256 over what was sent; ``version`` the one the record had afterwards.
+    """
+
+    id = models.UUIDField(primary_key=True)
+    by = models.UUIDField()
+    digest = models.CharField(max_length=64)
+    version = models.PositiveIntegerField()
+    at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"edit {self.id}"
+
+
 class Grant(AppendOnly):
     """Leave to see a collection, or some of its animals, for a time.
 

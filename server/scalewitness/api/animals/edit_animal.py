@@ -1,10 +1,10 @@
 """What a keeper writes on the rack: name, place, description, and whether to leave it be."""
 
-from typing import Annotated, Any
+from typing import Annotated
 from uuid import UUID
 
 from django.utils import timezone
-from msgspec import UNSET, Meta, UnsetType
+from msgspec import UNSET, Meta, UnsetType, structs
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -16,14 +16,13 @@ from scalewitness.api.reading import (
     Sent,
     already_so,
     body_of,
-    checked,
     etag,
     version_wanted,
 )
 from scalewitness.api.shapes.animals import AnimalShown, animals
 from scalewitness.calls.queries.visibility import animal_seen
-from scalewitness.domain.errors import NotFound, OutOfRange, WrongShape
-from scalewitness.domain.lines import one_line, some_lines
+from scalewitness.domain.errors import NotFound, OutOfRange
+from scalewitness.intake.records import cleaned
 
 
 class AnimalEdit(Sent, frozen=True, kw_only=True):
@@ -45,7 +44,8 @@ class AnimalEdit(Sent, frozen=True, kw_only=True):
 )
 def edit_animal(request: Request, id: UUID) -> Response:
     """For its keeper and partners. Earlier values stay in the history."""
-    fields = _fields(body_of(request, AnimalEdit))
+    sent = structs.asdict(body_of(request, AnimalEdit))
+    fields = cleaned("animals", {name: one for name, one in sent.items() if one is not UNSET})
     keeper, now = keeper_of(request), timezone.now()
     animal, _ = animal_seen(keeper.pk, id, now)
     if not is_steward(keeper.pk, animal.collection, now):
@@ -57,31 +57,3 @@ def edit_animal(request: Request, id: UUID) -> Response:
     animal, sight = animal_seen(keeper.pk, id, now)
     shown = animals([(animal, sight)], keeper.pk, now)[0]
     return Response(shown, headers=etag(animal.version))
-
-
-def _fields(sent: AnimalEdit) -> dict[str, Any]:
-    """What was sent, cleaned.
-
-    Raises:
-        WrongShape: nothing was.
-    """
-    fields: dict[str, Any] = {}
-    if sent.name is not UNSET:
-        fields["name"] = _line(sent.name, "/name", 80)
-    if sent.rack is not UNSET:
-        fields["rack"] = _line(sent.rack, "/rack", 40)
-    if sent.description is not UNSET:
-        fields["description"] = _lines(sent.description)
-    if sent.hold_off is not UNSET:
-        fields["hold_off"] = sent.hold_off
-    if not fields:
-        raise WrongShape("Nothing to edit was sent.", pointer="")
-    return fields
-
-
-def _line(text: str, pointer: str, most: int) -> str:
-    return checked(lambda: one_line(text, most), pointer) if text.strip() else ""
-
-
-def _lines(text: str) -> str:
-    return checked(lambda: some_lines(text, 2000), "/description") if text.strip() else ""

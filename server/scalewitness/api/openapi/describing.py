@@ -38,6 +38,8 @@ def describe(one: Operation, path: str, method: str, components: Components) -> 
     }
     if one.description:
         found["description"] = one.description
+    for mentioned in one.mentions:
+        components.schema(mentioned)
     if one.takes is not None:
         content = {"application/json": {"schema": components.schema(one.takes)}}
         found["requestBody"] = {"required": True, "content": content}

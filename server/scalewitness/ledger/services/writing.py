@@ -138,6 +138,14 @@ class Writer:
         return self._head.size
 
 
+def take_turn() -> None:
+    """Hold the log's lock to commit, for what is numbered beside it (edits of records): a
+    reader of the feed who saw one number has seen every smaller one."""
+    if not transaction.get_connection().in_atomic_block:
+        raise RuntimeError("a turn ends with its transaction")
+    Head.objects.select_for_update().get(pk=1)
+
+
 def keep_text(fact: UUID, field: str, salt: bytes, text: str) -> None:
     Text.objects.create(fact=fact, field=field, salt=salt, text=text)
 
