@@ -108,7 +108,7 @@ class LocalStack:
 
     def start_web(self) -> None:
         """Start the web server, at first or after it was stopped."""
-        options = ["--workers", "2", "--threads", "4", "--worker-class", "gthread"]
+        options = ["--workers", "2", "--threads", "16", "--worker-class", "gthread"]
         options += ["--bind", f"{LOOPBACK}:{self.port}", "--graceful-timeout", "5"]
         # The control socket would sit in the home folder, shared with every other gunicorn.
         options += ["--no-control-socket"]

@@ -213,6 +213,7 @@ ROWS = [
     # the rest
     Row("GET", "species", SIGNED_IN),
     Row("DELETE", "facts/{call_after}/texts", to(204, "guest_after")),
+    Row("GET", "changes", SIGNED_IN),
     Row("POST", "push", SIGNED_IN, plain(items=[])),
     Row("GET", "log/head", EVERYONE),
     Row("GET", "log/checkpoint", EVERYONE),

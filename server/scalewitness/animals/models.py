@@ -44,6 +44,14 @@ class Animal(models.Model):
     _history_date: datetime
     history = HistoricalRecords()
 
+    class Meta:
+        indexes = [
+            models.Index(
+                fields=["sire"], name="animal_sire", condition=models.Q(sire__isnull=False)
+            ),
+            models.Index(fields=["dam"], name="animal_dam", condition=models.Q(dam__isnull=False)),
+        ]
+
     def __str__(self) -> str:
         return self.name or str(self.id)
 

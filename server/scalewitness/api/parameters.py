@@ -145,11 +145,12 @@ class Opaque:
 
     name: str
     about: str
+    most: int = 100
     required: bool = False
 
     @property
     def schema(self) -> dict[str, Any]:
-        return {"type": "string", "maxLength": 100}
+        return {"type": "string", "maxLength": self.most}
 
     def read(self, request: Request) -> str | None:
         return request.query_params.get(self.name)

@@ -20,6 +20,7 @@ from scalewitness.api.calls.object_to_call import object_to_call
 from scalewitness.api.calls.show_call import show_call
 from scalewitness.api.calls.show_standing import show_standing
 from scalewitness.api.calls.withdraw_call import withdraw_call
+from scalewitness.api.changes import list_changes
 from scalewitness.api.collections.compare_labels import compare_labels
 from scalewitness.api.collections.create_collection import create_collection
 from scalewitness.api.collections.edit_collection import edit_collection
@@ -175,6 +176,7 @@ sales = [
 log = [
     path("facts/<uuid:id>/texts", resource(delete=erase_texts), name="texts"),
     path("receipts/<uuid:id>", resource(get=download_receipt), name="receipt"),
+    path("changes", resource(get=list_changes), name="changes"),
     path("push", resource(post=push), name="push"),
     path("log/head", resource(get=show_head), name="log-head"),
     path("log/checkpoint", resource(get=show_checkpoint), name="log-checkpoint"),

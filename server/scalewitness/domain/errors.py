@@ -137,6 +137,13 @@ class Fenced(Refused):
     )
 
 
+class Resync(Refused):
+    """A place in the feed of changes that is not of this log, or not any more."""
+
+    code, status = "resync", 410
+    title = "The feed cannot go on from here: begin again without a cursor"
+
+
 class CheckpointUnknown(Refused):
     code, title = "checkpoint_unknown", "The log vouched for no such checkpoint"
 

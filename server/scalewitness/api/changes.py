@@ -1,0 +1,94 @@
+"""What changed for a keeper, to be asked again and again."""
+
+from datetime import datetime, timedelta
+from typing import Any
+
+from django.conf import settings
+from django.utils import timezone
+from rest_framework.exceptions import AuthenticationFailed
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from scalewitness.api.authentication import keeper_of
+from scalewitness.api.operations import operation
+from scalewitness.api.parameters import Opaque, Whole
+from scalewitness.api.shapes.feed import Changes
+from scalewitness.api.shapes.feed import changes as shaped
+from scalewitness.domain.errors import Resync
+from scalewitness.domain.sync import CURSOR_LIMIT
+from scalewitness.feed.queries import next_turn
+from scalewitness.feed.reading import changes
+from scalewitness.feed.watching import (
+    Ends,
+    Watcher,
+    ends,
+    give_back_connection,
+    seconds_until,
+)
+from scalewitness.ledger.queries.checkpoints import largest_signed
+from scalewitness.ledger.queries.snapshot import snapshot
+from scalewitness.people.models import Keeper
+
+CURSOR = Opaque("cursor", "Where the answer before ended; without it, from nothing.", CURSOR_LIMIT)
+LIMIT = Whole("limit", "Items in an answer.", default=100, least=1, most=500)
+WAIT = Whole("wait", "Seconds to wait for a change if there is none.", default=0, most=25)
+
+WATCHER = Watcher(settings.FEED_WAITERS)
+A_MOMENT = timedelta(milliseconds=10)
+"""After a grant's turn, so that it has surely come."""
+
+
+@operation(
+    "List what changed since",
+    gives={200: Changes},
+    refuses=(Resync,),
+    query=(CURSOR, LIMIT, WAIT),
+    throttle="changes",
+)
+def list_changes(request: Request) -> Response:
+    """Everything I may see and have not seen, from a cursor: first animals newly seen, whole,
+    and those no longer seen; then facts in log order; then edited records. Go on with the new
+    cursor while there is `more`. An answer that was lost is asked for again with the old
+    cursor. `410` says to begin again without one, in place of everything kept so far."""
+    limit, wait = LIMIT.need(request), WAIT.need(request)
+    until = timezone.now() + timedelta(seconds=wait)
+    found, known = _look(request, CURSOR.read(request), limit)
+    if _is_something(found) or not wait or not WATCHER.enter():
+        return Response(found)
+    try:
+        while not _is_something(found) and (left := seconds_until(until, timezone.now())) > 0:
+            turn = next_turn(keeper_of(request).pk, timezone.now() - A_MOMENT)
+            give_back_connection()
+            WATCHER.wait(known, min(left, seconds_until(_just_after(turn), timezone.now())))
+            found, known = _look(request, found.cursor, limit)
+    finally:
+        WATCHER.leave()
+    return Response(found)
+
+
+def _is_something(found: Changes) -> bool:
+    return bool(found.items) or found.more
+
+
+def _just_after(turn: datetime | None) -> datetime | None:
+    return turn and turn + A_MOMENT
+
+
+def _look(request: Request, cursor: str | None, limit: int) -> tuple[Changes, Ends]:
+    """One page, all of it as it was at one moment, and what the log's ends were then.
+
+    Raises:
+        Resync: as `feed.reading.changes`.
+        AuthenticationFailed: the device was revoked while it waited.
+    """
+    with snapshot():
+        known, now = ends(), timezone.now()
+        keeper = Keeper.objects.get(pk=keeper_of(request).pk)
+        _require_still_in(request.auth)
+        page = changes(keeper, cursor, limit, now)
+        return shaped(page, keeper, now, checkpoint=largest_signed()), known
+
+
+def _require_still_in(token: Any) -> None:
+    if not type(token).objects.filter(pk=token.pk).exists():
+        raise AuthenticationFailed("Invalid token.")

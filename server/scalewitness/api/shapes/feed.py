@@ -1,0 +1,186 @@
+"""The feed of changes as shown."""
+
+from collections.abc import Iterable, Iterator, Mapping
+from datetime import datetime
+from typing import Annotated, Any, Literal, cast
+from uuid import UUID
+
+from msgspec import UNSET, Meta, Raw, Struct, UnsetType
+
+from scalewitness.api.shapes import words
+from scalewitness.api.shapes.animals import AnimalBlind, AnimalShown, animals
+from scalewitness.api.shapes.people import Profile, profile
+from scalewitness.domain.sync import written
+from scalewitness.feed.items import (
+    AnimalNow,
+    CollectionNow,
+    Fact,
+    Item,
+    Page,
+    ProfileNow,
+    Purge,
+    Snapshot,
+)
+from scalewitness.ledger.models import Entry
+from scalewitness.ledger.queries.entries import texts_of
+from scalewitness.people.models import Keeper
+from scalewitness.people.queries import has_verified_address, names_of
+from scalewitness.receipts.queries import ANIMAL_KINDS
+
+OWN_NOTES = ANIMAL_KINDS - {"call_made", "call_withdrawn", "call_objected"}
+"""Facts whose texts are shown to nobody but their author."""
+
+
+class LogEntry(Struct, frozen=True):
+    """An entry of the log, in the very canonical bytes that were hashed."""
+
+    v: Literal[1]
+    kind: str
+    id: str
+    by: str | None
+    device: str | None
+    at: str
+    about: str | None
+    body: dict[str, Any]
+    sig: str | None
+
+
+class FactFed(Struct, frozen=True, tag_field="type", tag="fact"):
+    """A fact by its place in the log. ``by_name`` None: the record itself stated it.
+    ``texts``: its free text, where there is any that is shown to the reader. ``animal``: the
+    one it is about as it is now, with the last of a page about it."""
+
+    position: Annotated[int, Meta(ge=0)]
+    received_at: datetime
+    flags: list[str]
+    by_name: str | None
+    entry: LogEntry
+    texts: dict[str, str]
+    animal: AnimalShown | UnsetType = UNSET
+
+
+class SnapshotFed(Struct, frozen=True, tag_field="type", tag="snapshot"):
+    """In place of all that the client has of the animal. To a blind guest with no facts but
+    their own."""
+
+    animal: AnimalShown | AnimalBlind
+    facts: list[FactFed]
+
+
+class PurgeFed(Struct, frozen=True, tag_field="type", tag="purge"):
+    """An animal (with all that others said of it) or a collection to be forgotten."""
+
+    animal: UUID | UnsetType = UNSET
+    collection: UUID | UnsetType = UNSET
+
+
+class AnimalFed(Struct, frozen=True, tag_field="type", tag="animal"):
+    """An animal as it is now, its record edited or its condition noted."""
+
+    animal: AnimalShown | AnimalBlind
+
+
+class CollectionSeen(Struct, frozen=True):
+    """``version`` is that of what PATCH edits, for its keeper and partners."""
+
+    id: UUID
+    name: str
+    role: Annotated[str, words.one_of("keeper", "partner", "viewer")]
+    version: int | None
+
+
+class CollectionFed(Struct, frozen=True, tag_field="type", tag="collection"):
+    collection: CollectionSeen
+
+
+class ProfileFed(Struct, frozen=True, tag_field="type", tag="profile"):
+    profile: Profile
+
+
+Fed = SnapshotFed | PurgeFed | FactFed | AnimalFed | CollectionFed | ProfileFed
+
+
+class Changes(Struct, frozen=True):
+    """Items in the order to take them; each may come again and then says the same or what
+    is newer. ``cursor``: where to go on, also when there are no items. ``more``: more waits
+    there already. ``checkpoint``: the size of the largest tree the log signed."""
+
+    items: list[Fed]
+    cursor: str
+    more: bool
+    checkpoint: Annotated[int, Meta(ge=0)]
+
+
+def changes(page: Page, keeper: Keeper, now: datetime, *, checkpoint: int) -> Changes:
+    shown = _Shown(page.items, keeper, now)
+    items = [shown.item(one) for one in page.items]
+    return Changes(items, written(page.cursor), page.more, checkpoint)
+
+
+class _Shown:
+    """Everything that the items of a page need, looked up for all of them at once."""
+
+    def __init__(self, items: Iterable[Item], keeper: Keeper, now: datetime) -> None:
+        listed = list(items)
+        entries = list(_entries(listed))
+        seen = list(_animals(listed))
+        self._keeper = keeper
+        self._animals = {one.id: one for one in animals(seen, keeper.pk, now)}
+        self._names = names_of({entry.by for entry in entries if entry.by})
+        self._texts: dict[UUID, dict[str, str]] = {}
+        told = (entry.fact for entry in entries if self._tells(entry))
+        for (fact, field), text in texts_of(told).items():
+            self._texts.setdefault(fact, {})[field] = text
+
+    def _tells(self, entry: Entry) -> bool:
+        return entry.by == self._keeper.pk or entry.kind not in OWN_NOTES
+
+    def item(self, one: Item) -> Fed:
+        match one:
+            case Snapshot():
+                facts = [self._fact(entry) for entry in one.entries]
+                return SnapshotFed(self._animals[one.animal.pk], facts)
+            case Fact():
+                return self._fact(one.entry, with_animal=one.animal is not None)
+            case AnimalNow():
+                return AnimalFed(self._animals[one.animal.pk])
+            case Purge():
+                return PurgeFed(**cast(Mapping[str, Any], {one.thing: one.id}))
+            case CollectionNow():
+                return CollectionFed(_collection(one))
+            case ProfileNow():
+                verified = has_verified_address(one.keeper)
+                return ProfileFed(profile(one.keeper, verified=verified))
+
+    def _fact(self, entry: Entry, *, with_animal: bool = False) -> FactFed:
+        animal = self._animals[cast(UUID, entry.about)] if with_animal else UNSET
+        return FactFed(
+            position=entry.position,
+            received_at=entry.received_at,
+            flags=entry.flags,
+            by_name=self._names.get(entry.by, "unknown") if entry.by else None,
+            entry=cast(LogEntry, Raw(bytes(entry.leaf))),
+            texts=self._texts.get(entry.fact, {}),
+            animal=cast(AnimalShown | UnsetType, animal),
+        )
+
+
+def _entries(items: Iterable[Item]) -> Iterator[Entry]:
+    for one in items:
+        if isinstance(one, Snapshot):
+            yield from one.entries
+        elif isinstance(one, Fact):
+            yield one.entry
+
+
+def _animals(items: Iterable[Item]) -> Iterator[tuple[Any, str]]:
+    for one in items:
+        if isinstance(one, Snapshot | AnimalNow):
+            yield one.animal, one.sight
+        elif isinstance(one, Fact) and one.animal is not None:
+            yield one.animal, "all"
+
+
+def _collection(one: CollectionNow) -> CollectionSeen:
+    version = None if one.role == "viewer" else one.collection.version
+    return CollectionSeen(one.collection.pk, one.collection.name, one.role, version)

@@ -1,0 +1,109 @@
+"""Facts in log order, as far as they may be read."""
+
+from dataclasses import replace
+from datetime import datetime
+from uuid import UUID
+
+import msgspec
+from django.db.models import Q
+
+from scalewitness.animals.models import Animal
+from scalewitness.calls.queries.visibility import Sight, visible_animals
+from scalewitness.domain.sync import Cursor
+from scalewitness.feed.items import AnimalNow, Fact, Item
+from scalewitness.ledger.models import Entry
+from scalewitness.ledger.queries.entries import leaf_of
+from scalewitness.receipts.queries import ANIMAL_KINDS, readable
+
+STRETCH = 2000
+"""Entries looked at in one go, and the most that one answer looks at."""
+OTHER_THINGS = 100
+"""Sales, visits, grants and so on that one answer looks at, each by itself."""
+TOLD_THE_BLIND = frozenset({"weight", "meal", "shed"})
+
+Seen = dict[UUID, tuple[Animal, Sight]]
+
+
+def follow(keeper: UUID, cursor: Cursor, limit: int, now: datetime) -> tuple[list[Item], Cursor]:
+    """The next facts up to where the client's sight is known, and the cursor after them. It
+    moves on over what may not be read; there may be nothing and still more to come."""
+    start, goal = cursor.facts, cursor.sight.size
+    in_snapshots = start < cursor.covered
+    end = min(start + STRETCH, goal, cursor.covered if in_snapshots else goal)
+    entries, end = _stretch(keeper, start, end, in_snapshots)
+    seen = _seen(keeper, entries, now)
+    open_ones = readable(keeper, entries, now)
+    items: list[Item] = []
+    shown: set[UUID] = set()
+    for entry in entries:
+        item = _item(entry, seen, open_ones)
+        if item is None or (in_snapshots and _was_in_one(entry, seen)):
+            continue
+        if isinstance(item, AnimalNow) and item.animal.pk in shown:
+            continue
+        if len(items) == limit:
+            end = entry.position
+            break
+        items.append(item)
+        if isinstance(item, AnimalNow):
+            shown.add(item.animal.pk)
+    return _with_animals(items, seen), msgspec.structs.replace(cursor, facts=end)
+
+
+def _stretch(keeper: UUID, start: int, end: int, in_snapshots: bool) -> tuple[list[Entry], int]:
+    """Entries from ``start`` on and where they end. Of those that snapshots covered only the
+    keeper's own and what is not about animals."""
+    rows = Entry.objects.filter(position__gte=start, position__lt=end).defer("leaf_hash")
+    if in_snapshots:
+        rows = rows.filter(Q(by=keeper) | ~Q(kind__in=ANIMAL_KINDS))
+    entries = list(rows.order_by("position"))
+    things: set[UUID | None] = set()
+    for number, entry in enumerate(entries):
+        if entry.kind not in ANIMAL_KINDS:
+            things.add(entry.about)
+        if len(things) > OTHER_THINGS:
+            return entries[:number], entry.position
+    return entries, end
+
+
+def _seen(keeper: UUID, entries: list[Entry], now: datetime) -> Seen:
+    subjects = {one.about for one in entries if one.about and one.kind in ANIMAL_KINDS}
+    if not subjects:
+        return {}
+    found = visible_animals(keeper, now).filter(pk__in=subjects)
+    return {animal.pk: (animal, animal.sight) for animal in found}
+
+
+def _item(entry: Entry, seen: Seen, open_ones: set[UUID]) -> Item | None:
+    if entry.fact in open_ones:
+        return Fact(entry)
+    if entry.about not in seen:
+        return None
+    animal, sight = seen[entry.about]
+    if sight == "blind" and not _shows_the_blind(entry):
+        return None
+    return AnimalNow(animal, sight)  # the fact is not theirs to read, what it changed is
+
+
+def _shows_the_blind(entry: Entry) -> bool:
+    """Whether a blind guest is shown something new after it. Corrected particulars come by
+    the edits, where one can see what they changed."""
+    if entry.kind == "identifier_assigned":
+        return bool(leaf_of(entry).body["scheme"] != "scale_photo")
+    return entry.kind == "husbandry_noted" and (
+        leaf_of(entry).body["noted"]["type"] in TOLD_THE_BLIND
+    )
+
+
+def _was_in_one(entry: Entry, seen: Seen) -> bool:
+    return entry.about in seen
+
+
+def _with_animals(items: list[Item], seen: Seen) -> list[Item]:
+    """The last fact about each animal seen whole brings the animal along."""
+    last = {one.entry.about: at for at, one in enumerate(items) if isinstance(one, Fact)}
+    for about, at in last.items():
+        fact = items[at]
+        if about in seen and seen[about][1] == "all" and isinstance(fact, Fact):
+            items[at] = replace(fact, animal=seen[about][0])
+    return items

@@ -1,0 +1,121 @@
+"""Whose sight may have changed, found without looking at everything that is seen."""
+
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+from django.db import connection
+from django.db.models import Q
+
+from scalewitness.animals.models import Collection
+from scalewitness.animals.queries import stewarded_collections
+from scalewitness.calls.queries.visibility import visible_animals
+from scalewitness.domain.sync import NOTHING, Reached
+from scalewitness.feed.items import CollectionNow
+from scalewitness.people.models import Grant
+
+CHANGED = """
+changed AS (
+  SELECT g.id, g.collection, g.whole, g.role
+  FROM people_grant g LEFT JOIN people_grantend e ON e.grant_id = g.id
+  WHERE g.to_id = %(keeper)s AND (
+    g.position >= %(old)s AND g.position < %(new)s
+    OR e.position >= %(old)s AND e.position < %(new)s
+    OR g.opens > %(from)s AND g.opens <= %(to)s
+    OR g.closes > %(from)s AND g.closes <= %(to)s))
+"""
+TOUCHED = f"""
+WITH {CHANGED},
+concerned AS (
+  SELECT id FROM animals_collection WHERE keeper_id = %(keeper)s
+  UNION SELECT collection FROM people_grant WHERE to_id = %(keeper)s),
+touched AS (
+  SELECT id FROM animals_animal
+  WHERE collection_id IN (SELECT collection FROM changed WHERE whole)
+  UNION SELECT animal FROM people_grantanimal
+  WHERE grant_id IN (SELECT id FROM changed WHERE NOT whole)
+  UNION SELECT animal_id FROM animals_custody
+  WHERE position >= %(old)s AND position < %(new)s AND
+    (came_from IN (SELECT id FROM concerned) OR went_to IN (SELECT id FROM concerned))
+  UNION SELECT a.id FROM ledger_entry r JOIN animals_animal a ON a.id = r.about
+  WHERE r.kind = 'animal_registered' AND r.position >= %(old)s AND r.position < %(new)s
+    AND a.collection_id IN (SELECT id FROM concerned)
+  UNION SELECT animal_id FROM calls_call
+  WHERE by = %(keeper)s AND position >= %(old)s AND position < %(new)s AND visit IS NOT NULL)
+SELECT id FROM (
+  SELECT id FROM touched
+  UNION SELECT young.id FROM animals_animal young JOIN touched ON young.sire = touched.id
+  UNION SELECT young.id FROM animals_animal young JOIN touched ON young.dam = touched.id) AS found
+WHERE %(after)s::uuid IS NULL OR id > %(after)s::uuid ORDER BY id LIMIT %(limit)s
+"""  # noqa: S608  nothing but constants is put in
+STEWARDED = f"""
+WITH {CHANGED}
+SELECT DISTINCT collection FROM changed
+WHERE role = 'partner' AND whole AND (%(after)s::uuid IS NULL OR collection > %(after)s::uuid)
+ORDER BY collection LIMIT %(limit)s
+"""  # noqa: S608
+
+
+def touched_animals(
+    keeper: UUID, old: Reached, new: Reached, *, after: UUID | None, now: datetime, limit: int
+) -> list[UUID]:
+    """Animals that the keeper may see otherwise at ``new`` than at ``old``, by id: those of
+    grants given, ended, opened or closed between, moved, registered, or called by themselves
+    on a visit; and their young, since of a parent only so much is told as is seen of it.
+
+    There may be more than did change, never fewer. From nothing: all that are seen.
+    """
+    if old == NOTHING:
+        seen = visible_animals(keeper, now)
+        rows = seen.filter(pk__gt=after) if after else seen
+        return list(rows.values_list("pk", flat=True)[:limit])
+    return _ids(TOUCHED, keeper, old, new, after=after, limit=limit)
+
+
+def touched_collections(
+    keeper: UUID, old: Reached, new: Reached, *, after: UUID | None, now: datetime, limit: int
+) -> list[UUID]:
+    """Collections that the keeper may have become or ceased to be a partner in, by id. From
+    nothing: all that they hold or are a partner in."""
+    if old == NOTHING:
+        held = sorted(one.pk for one in stewarded_collections(keeper, now))
+        return [one for one in held if after is None or one > after][:limit]
+    return _ids(STEWARDED, keeper, old, new, after=after, limit=limit)
+
+
+def _ids(sql: str, keeper: UUID, old: Reached, new: Reached, **more: Any) -> list[UUID]:
+    first, last = sorted((old.at, new.at))
+    given: dict[str, Any] = {
+        "keeper": keeper,
+        "old": old.size,
+        "new": new.size,
+        "from": first,
+        "to": last,
+    }
+    with connection.cursor() as cursor:
+        cursor.execute(sql, given | more)
+        return [found for (found,) in cursor.fetchall()]
+
+
+def collections_named(keeper: UUID, ids: list[UUID], now: datetime) -> list[CollectionNow]:
+    """Those of the collections that the keeper is told the name of, and as what, by id."""
+    if not ids:
+        return []
+    stewarded = {one.pk for one in stewarded_collections(keeper, now)}
+    seen = visible_animals(keeper, now).filter(collection__in=ids, sight="all")
+    told = stewarded | set(seen.order_by().values_list("collection", flat=True).distinct())
+    found = Collection.objects.filter(pk__in=told.intersection(ids)).order_by("pk")
+    return [CollectionNow(one, _role(one, keeper, stewarded)) for one in found]
+
+
+def _role(one: Collection, keeper: UUID, stewarded: set[UUID]) -> Any:
+    if one.keeper_id == keeper:
+        return "keeper"
+    return "partner" if one.pk in stewarded else "viewer"
+
+
+def next_turn(keeper: UUID, after: datetime) -> datetime | None:
+    """When the next of the keeper's grants opens or closes by the clock."""
+    coming = Grant.objects.filter(Q(opens__gt=after) | Q(closes__gt=after), to=keeper, end=None)
+    turns = [at for pair in coming.values_list("opens", "closes") for at in pair if at]
+    return min((at for at in turns if at > after), default=None)

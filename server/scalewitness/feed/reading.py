@@ -1,0 +1,74 @@
+"""What a keeper has not seen yet, page by page, from a cursor and nothing else."""
+
+from datetime import datetime
+
+from scalewitness.domain.errors import Resync
+from scalewitness.domain.sync import NOTHING, BadCursor, Cursor, Reached, Run, read_cursor
+from scalewitness.feed import edits, facts, sights
+from scalewitness.feed.edits import Edits, latest_edits
+from scalewitness.feed.items import Item, Page
+from scalewitness.ledger.queries.fence import epoch
+from scalewitness.ledger.queries.tree import tip
+from scalewitness.people.models import Keeper
+
+
+def changes(keeper: Keeper, given: str | None, limit: int, now: datetime) -> Page:
+    """At most ``limit`` items: snapshots and notices first, then facts in log order, then
+    edited records. Read it, and all that the items lead to, in one
+    `ledger.queries.snapshot.snapshot`.
+
+    ``given``: the cursor of an earlier page; None begins with everything seen. The same
+    cursor again gives the same again, and what happened since.
+
+    Raises:
+        Resync: the cursor is not of this log as it is now.
+    """
+    here, last = Reached.of(tip().size, now), latest_edits()
+    cursor = _begin(here, last) if given is None else _of_this_log(given, here, last)
+    items: list[Item] = []
+    items, cursor = sights.follow(keeper.pk, cursor, here, limit, now)
+    if cursor.run is None and len(items) < limit and cursor.facts < cursor.sight.size:
+        found, cursor = facts.follow(keeper.pk, cursor, limit - len(items), now)
+        items += found
+    if cursor.run is None and len(items) < limit and _edits_wait(keeper, cursor, last):
+        found, cursor = edits.follow(keeper, cursor, limit - len(items), now)
+        items += found
+    more = (
+        cursor.sight != here  # a run is under way, or ended that began before
+        or cursor.facts < cursor.sight.size
+        or _edits_wait(keeper, cursor, last)
+    )
+    return Page(items, cursor, more)
+
+
+def _begin(here: Reached, last: Edits) -> Cursor:
+    return Cursor(
+        epoch=epoch(),
+        sight=NOTHING,
+        facts=0,
+        covered=here.size,
+        animals=last.animals,
+        collections=last.collections,
+        profile=0,
+        run=Run(here),
+    )
+
+
+def _of_this_log(given: str, here: Reached, last: Edits) -> Cursor:
+    try:
+        cursor = read_cursor(given)
+    except BadCursor:
+        raise Resync() from None
+    goal = cursor.run.goal.size if cursor.run else 0
+    reached = max(cursor.sight.size, cursor.facts, cursor.covered, goal)
+    beyond = reached > here.size or Edits(cursor.animals, cursor.collections) != Edits(
+        min(cursor.animals, last.animals), min(cursor.collections, last.collections)
+    )
+    if beyond or cursor.epoch != epoch():
+        raise Resync()
+    return cursor
+
+
+def _edits_wait(keeper: Keeper, cursor: Cursor, last: Edits) -> bool:
+    behind = (cursor.animals, cursor.collections) != (last.animals, last.collections)
+    return behind or cursor.profile != keeper.version

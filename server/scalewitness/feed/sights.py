@@ -1,0 +1,106 @@
+"""Snapshots of what came into sight, notices of what left it."""
+
+from collections import defaultdict
+from datetime import datetime
+from uuid import UUID
+
+import msgspec
+from django.db.models import Count
+
+from scalewitness.calls.queries.visibility import Point, sights_at, visible_animals
+from scalewitness.domain.sync import Cursor, Reached, Run
+from scalewitness.feed.items import Item, Purge, Snapshot
+from scalewitness.feed.queries import collections_named, touched_animals, touched_collections
+from scalewitness.ledger.models import Entry
+from scalewitness.receipts.queries import readable
+
+ENTRIES_AT_ONCE = 5000
+"""In the snapshots of one page, unless a single animal has more (our judgement)."""
+
+
+def follow(
+    keeper: UUID, cursor: Cursor, here: Reached, limit: int, now: datetime
+) -> tuple[list[Item], Cursor]:
+    """The next snapshots and notices, at most ``limit``, and the cursor after them: without
+    a run once all are handed over.
+
+    What is seen is looked up now, also for a run that began earlier; what changed since it
+    began is found again by the run after it.
+    """
+    run = cursor.run or Run(here)
+    items: list[Item] = []
+    if run.step == "collections":
+        items, run = _collections(keeper, cursor.sight, run, limit, now)
+    if run.step == "animals" and len(items) < limit:
+        more, done = _animals(keeper, cursor, run, limit - len(items), now)
+        items += more
+        if done is None:
+            return items, msgspec.structs.replace(cursor, sight=run.goal, run=None)
+        run = done
+    return items, msgspec.structs.replace(cursor, run=run)
+
+
+def _collections(
+    keeper: UUID, old: Reached, run: Run, limit: int, now: datetime
+) -> tuple[list[Item], Run]:
+    ids = touched_collections(keeper, old, run.goal, after=run.after, now=now, limit=limit + 1)
+    taken = ids[:limit]
+    told = {one.collection.pk: one for one in collections_named(keeper, taken, now)}
+    items: list[Item] = [told.get(one) or Purge("collection", one) for one in taken]
+    if len(ids) > limit:
+        return items, Run(run.goal, "collections", taken[-1])
+    return items, Run(run.goal, "animals")
+
+
+def _animals(
+    keeper: UUID, cursor: Cursor, run: Run, limit: int, now: datetime
+) -> tuple[list[Item], Run | None]:
+    """The run after them; None when it is at its end."""
+    old = cursor.sight
+    ids = touched_animals(keeper, old, run.goal, after=run.after, now=now, limit=limit + 1)
+    taken = ids[:limit]
+    seen = {one.pk: one for one in visible_animals(keeper, now).filter(pk__in=taken)}
+    taken = _so_many(taken, [pk for pk, one in seen.items() if one.sight == "all"])
+    entries = _entries(keeper, [seen[pk].pk for pk in taken if pk in seen], now)
+    known = _known(keeper, [pk for pk in taken if pk not in seen], old, run.goal)
+    items: list[Item] = []
+    for pk in taken:
+        if pk in seen:
+            items.append(Snapshot(seen[pk], seen[pk].sight, tuple(entries[pk])))
+        elif pk in known:
+            items.append(Purge("animal", pk))
+    finished = len(taken) == len(ids)
+    return items, None if finished else Run(run.goal, "animals", taken[-1])
+
+
+def _known(keeper: UUID, lost: list[UUID], old: Reached, goal: Reached) -> set[UUID]:
+    """Of animals out of sight, those the client may have; of others it must not even learn
+    the id."""
+    if not lost:
+        return set()
+    points = [Point(one.size, one.at) for one in (old, goal)]
+    return {pk for point in points for pk in sights_at(keeper, lost, point)}
+
+
+def _so_many(ids: list[UUID], whole: list[UUID]) -> list[UUID]:
+    """As many of the animals, at least one, as have not too many entries."""
+    about = Entry.objects.filter(about__in=whole).order_by().values("about")
+    counts = dict(about.annotate(entries=Count("position")).values_list("about", "entries"))
+    total = 0
+    for number, pk in enumerate(ids):
+        total += counts.get(pk, 0)
+        if total > ENTRIES_AT_ONCE and number > 0:
+            return ids[:number]
+    return ids
+
+
+def _entries(keeper: UUID, animals: list[UUID], now: datetime) -> defaultdict[UUID, list[Entry]]:
+    found: defaultdict[UUID, list[Entry]] = defaultdict(list)
+    if not animals:
+        return found
+    rows = list(Entry.objects.filter(about__in=animals).order_by("position"))
+    open_ones = readable(keeper, rows, now)
+    for row in rows:
+        if row.about is not None and row.fact in open_ones:
+            found[row.about].append(row)
+    return found

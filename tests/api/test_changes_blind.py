@@ -1,0 +1,183 @@
+"""Blind is blind in the feed too: what it says, how much and in what order.
+
+Two worlds are compared that differ in nothing but which animal the earlier calls are about:
+the one that the guest is to check, or one out of their sight. So the log is equally long.
+"""
+
+import re
+from collections.abc import Iterator
+from datetime import timedelta
+from typing import Any
+
+import pytest
+from django.db import transaction
+from django.test import Client
+from django.utils import timezone
+from tests.api.client import Api
+from tests.api.feeding import Replica, pull
+from tests.world import World, keeper, probing
+
+from scalewitness.animals.models import Animal
+from scalewitness.domain.moments import rfc3339
+from scalewitness.domain.sync import read_cursor
+
+UUID_ = re.compile(rb"[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}")
+TIME = re.compile(rb"20\d\d-\d\d-\d\dT[0-9:.]+(?:Z|\+00:00)")
+SIG = re.compile(rb'"cursor":"([^"]*)"')
+
+
+def played(*, about_the_blind: bool, limit: int) -> list[bytes]:
+    """All that the blind guest is ever sent, byte by byte, but for ids, times and cursors;
+    of cursors what they hold."""
+    answers: list[bytes] = []
+    with transaction.atomic():
+        for raw in _story(about_the_blind, limit):
+            cursor = read_cursor(SIG.search(raw)[1].decode())  # type: ignore[index]
+            run = cursor.run and (cursor.run.goal.size, cursor.run.step)
+            held = (cursor.facts, cursor.covered, cursor.sight.size, run, cursor.profile)
+            plain = SIG.sub(b"", TIME.sub(b"time", UUID_.sub(b"id", raw)))
+            answers.append(plain + repr(held).encode())
+        transaction.set_rollback(True)
+    return answers
+
+
+def _story(about_the_blind: bool, limit: int) -> Iterator[bytes]:
+    world = World(now=timezone.now() - timedelta(days=20))
+    blind, hidden, other = (_later(world).animal(tag) for tag in ("B-1", "H-1", "O-1"))
+    target = blind if about_the_blind else hidden
+    first = world.call(world.odile, target, "male")
+    guest = keeper("Fern Former")
+    world.call(guest, target, "male", visit=world.visit(guest, blind, hidden))
+    world.now = timezone.now() - timedelta(seconds=5)
+    visit = world.visit(world.greta, blind, other)
+    api, cursor = Api(world.greta), None
+    yield from (found := _raw(api, cursor, limit))
+    second = keeper("Anna After")
+    their_visit = world.visit(second, blind, hidden)
+    world.call(second, target, "female", visit=their_visit)
+    _say_more(world, target, str(first.id))
+    yield from (found := _raw(api, _cursor(found), limit))
+    world.say(
+        world.odile, "husbandry_noted", blind.pk, {"noted": {"type": "weight", "grams": "900"}}
+    )
+    yield from (found := _raw(api, _cursor(found), limit))
+    world.call(world.greta, other, "male", visit=visit)
+    yield from (found := _raw(api, _cursor(found), limit))
+    world.say(world.odile, "visit_cancelled", visit)
+    yield from _raw(api, _cursor(found), limit)
+
+
+def _later(world: World) -> World:
+    """So that ids, which begin with the time, have the same order every time."""
+    world.pass_time(seconds=1)
+    return world
+
+
+def _say_more(world: World, target: Animal, call: str) -> None:
+    """Whatever else rests on calls: withdrawal, objection, offer, dispute."""
+    world.make_partner(world.pim)
+    world.say(world.pim, "call_objected", target.pk, {"call": call, "ground": "other"})
+    world.say(world.odile, "call_withdrawn", target.pk, {"call": call})
+    sale = world.draft(target)
+    world.offer(sale, expires=rfc3339(timezone.now() + timedelta(days=5)))
+
+
+def _raw(api: Api, cursor: str | None, limit: int) -> list[bytes]:
+    answers: list[bytes] = []
+    more = True
+    while more:
+        query: dict[str, Any] = {"limit": limit} | ({"cursor": cursor} if cursor else {})
+        response = Client().get("/api/v1/changes", query, headers=api.headers)
+        assert response.status_code == 200
+        answers.append(response.content)
+        body = response.json()
+        cursor, more = body["cursor"], body["more"]
+    return answers
+
+
+def _cursor(answers: list[bytes]) -> str:
+    return SIG.search(answers[-1])[1].decode()  # type: ignore[index]
+
+
+@pytest.mark.parametrize("limit", [100, 1])
+def test_the_feed_of_a_blind_guest_is_the_same_with_and_without_earlier_calls(
+    db: None, limit: int
+) -> None:
+    without = played(about_the_blind=False, limit=limit)
+    with_calls = played(about_the_blind=True, limit=limit)
+    assert len(without) >= 4
+    assert b'"sight":"blind"' in without[0] + without[1]
+    assert with_calls == without
+
+
+def test_the_comparison_sees_what_is_open(db: None) -> None:
+    """Once the guest's own call is in, the two worlds do differ."""
+
+    def last(about_the_blind: bool) -> bytes:
+        with transaction.atomic():
+            world = World(now=timezone.now() - timedelta(days=2))
+            blind, hidden = world.animal("B-1"), world.animal("H-1")
+            world.call(world.odile, blind if about_the_blind else hidden, "male")
+            world.call(world.greta, blind, "male", visit=world.visit(world.greta, blind))
+            found = b"".join(_raw(Api(world.greta), None, 100))
+            transaction.set_rollback(True)
+        return SIG.sub(b"", TIME.sub(b"time", UUID_.sub(b"id", found)))
+
+    assert last(True) != last(False)
+
+
+def test_edits_that_a_blind_guest_is_not_shown_do_not_show(
+    world: World, odile: Api, greta: Api, animal: Animal
+) -> None:
+    world.now = timezone.now()
+    world.visit(world.greta, animal)
+    _, cursor = pull(greta)
+    path = f"/animals/{animal.pk}"
+    for number, edit in enumerate(({"name": "King"}, {"rack": "Breeders"}, {"description": "M"})):
+        odile.patch(path, edit, {"If-Match": f'"v{number + 1}"'})
+    body = {"species": "python_regius", "traits": ["coral glow"]}
+    world.say(world.odile, "particulars_corrected", animal.pk, body)
+    for noted in ({"type": "health", "sign": "gravid"}, {"type": "shed", "stage": "opaque"}):
+        world.say(world.odile, "husbandry_noted", animal.pk, {"noted": noted})
+    photo = {"scheme": "scale_photo", "code": "ventral-42"}
+    world.say(world.odile, "identifier_assigned", animal.pk, photo)
+    items, cursor = pull(greta, cursor)
+    assert [one["type"] for one in items] == ["animal"]  # the shed
+    assert items[0]["animal"] == greta.get(path).body
+    odile.patch(path, {"hold_off": True}, {"If-Match": '"v5"'})
+    items, cursor = pull(greta, cursor)
+    assert [one["animal"]["hold_off"] for one in items] == [True]
+    assert pull(greta, cursor)[0] == []
+
+
+def test_a_blind_guests_own_word_comes_back_to_them(
+    world: World, greta: Api, animal: Animal
+) -> None:
+    world.now = timezone.now()
+    world.visit(world.greta, animal)
+    _, cursor = pull(greta)
+    weight = {"noted": {"type": "weight", "grams": "400"}}
+    world.say(world.greta, "husbandry_noted", animal.pk, weight)
+    items, _ = pull(greta, cursor)
+    assert [one["type"] for one in items] == ["fact"]
+    replica = Replica(str(world.greta.pk))
+    for one in pull(greta)[0]:
+        replica.take(one)
+    assert replica.animals[str(animal.pk)] == greta.get(f"/animals/{animal.pk}").body
+
+
+def test_a_blind_guest_is_not_told_of_their_held_call(
+    world: World, greta: Api, animal: Animal
+) -> None:
+    """It is the host's to decide on; their own words come when the host admits them."""
+    visit = world.visit(world.greta, animal, days=1)
+    at = world.now + timedelta(hours=1)
+    world.pass_time(days=25)
+    body = probing("male", "A-1") | {"visit": str(visit)}
+    held = world.say(world.greta, "call_made", animal.pk, body, at=at)
+    assert held.status == "held"
+    _, cursor = pull(greta)
+    decided = {"held": held.id, "admitted": True}
+    world.say(world.odile, "late_call_decided", animal.pk, decided)
+    items, _ = pull(greta, cursor)
+    assert [one["entry"]["id"] for one in items] == [held.id]
