@@ -1,0 +1,187 @@
+"""A keeper's day with the command, against the running server."""
+
+import stat
+
+import pytest
+from tests.cli.rooms import Machine, Room, envelope, invite, new_animal, push
+from tests.world import PASSWORD, probing
+
+from scalewitness.domain.moments import rfc3339
+from scalewitness.domain.translog.keys import KeyType, Signer
+from scalewitness_cli.identity import moment_now
+
+
+@pytest.fixture(scope="module")
+def odile(room: Room) -> Machine:
+    return room.at_work("odile")
+
+
+def test_checks_noted_without_a_signal_are_sent_proved_and_shown(
+    room: Room, odile: Machine
+) -> None:
+    animal = new_animal(odile, "B1")
+    odile.sync()
+    more = ("--grams", "812.5", "--last-meal", "2026-11-01", "--note", "calm")
+    stored = odile.check("B1", *more)["stored"]
+    assert {one["state"] for one in odile.well("unsent")} == {"waiting"}
+    done = odile.sync()
+    assert (done["sent"], done["receipts"], done["faulty"], done["checked"]) == (3, 3, [], True)
+    (call,) = odile.api.get(f"animals/{animal}/calls").json()["items"]
+    assert (call["id"], call["signed"], call["note"]) == (stored[0], True, "calm")
+    shown = odile.well("show", "B1")
+    assert shown["condition"]["grams"] == "812.5"
+    assert call["id"] in {one["entry"]["id"] for one in shown["facts"]}
+    assert odile.well("unsent") == []
+
+    file = odile.home / "receipt.txt"
+    assert odile.run("receipt", call["id"], str(file)).status == 0
+    found = odile.well("verify", str(file), "--key", room.log_key)
+    assert (found["holds"], found["kind"], found["signed_on_device"]) == (True, "call_made", True)
+
+
+def test_secrets_are_the_owners_alone_and_the_password_is_not_kept(odile: Machine) -> None:
+    modes = {stat.S_IMODE(one.stat().st_mode) for one in odile.store.parent.glob("store.sqlite*")}
+    assert modes == {0o600}
+    assert stat.S_IMODE(odile.store.parent.stat().st_mode) == 0o700
+    assert not odile.holds(PASSWORD)
+
+
+def test_it_asks_for_what_is_not_said_and_puts_the_cautions_first(odile: Machine) -> None:
+    animal = new_animal(odile, "B2")
+    meal = {"noted": {"type": "meal", "taken": True}}
+    push(odile.api, envelope("husbandry_noted", animal, meal) | {"at": rfc3339(moment_now())})
+    odile.sync()
+    typed = ["8.3:r", "8.5:r", "", "9:choice", "", "male", "certain", "", "examiner", "", "", ""]
+    answer = odile.run("check", "B2", type="\n".join([*typed, ""]))
+    assert answer.status == 0, answer
+    assert "It was fed less than 72 hours ago" in answer.err
+    assert "Never push" in answer.err
+    assert "no depth in whole or half scales" in answer.err
+    odile.sync()
+    (call,) = odile.api.get(f"animals/{animal}/calls").json()["items"]
+    assert [(one["side"], one["depth"], one["stopped"]) for one in call["observed"]["passes"]] == [
+        ("left", "8.5", "resistance"), ("right", "9", "choice"),
+    ]  # fmt: skip
+    assert (call["identified"], call["held_by"]) == ({"by": "tag", "code": "B2"}, "examiner")
+
+
+def test_a_blind_guest_has_the_sheet_and_nothing_of_what_others_found(
+    room: Room, odile: Machine
+) -> None:
+    animal = new_animal(odile, "B3")
+    push(odile.api, envelope("call_made", animal, probing("female", "B3")))
+    (others,) = odile.api.get(f"animals/{animal}/calls").json()["items"]
+    greta = room.keeper("greta")
+    room.vouch(greta)
+    visit = invite(odile, greta, animal)
+    greta.sign_in(room.log_key)
+    greta.sync()
+    (sheet,) = greta.well("sheet")
+    assert (sheet["id"], [row["id"] for row in sheet["rows"]]) == (visit, [animal])
+    assert greta.well("show", "B3")["facts"] == []
+    for word in (others["id"], "standing", "probable", "female"):
+        assert not greta.holds(word), word
+
+    stored = greta.check("B3", "--grams", "700", "--shed", "clear")
+    assert stored["not_noted"] == ["shed"]
+    greta.sync()
+    shown = greta.well("show", "B3")
+    assert others["id"] in {one["entry"]["id"] for one in shown["facts"]}
+    assert greta.well("sheet")[0]["rows"][0]["own_call"] == stored["stored"][0]
+
+
+def test_a_revoked_grant_leaves_nothing_in_the_file(room: Room, odile: Machine) -> None:
+    animal = new_animal(odile, "Hazelwood-7")
+    pim = room.keeper("pim")
+    room.vouch(pim)
+    body = {"to": pim.api.get("keepers/me").json()["id"], "role": "viewer", "animals": [animal]}
+    (given,) = push(odile.api, envelope("grant_given", odile.collection, body))
+    pim.sign_in(room.log_key)
+    pim.sync()
+    assert pim.holds("Hazelwood-7")
+    push(odile.api, envelope("grant_revoked", odile.collection, {"grant": given["id"]}))
+    assert pim.sync()["purged"] == 1
+    assert pim.well("show") == []
+    assert not pim.holds("Hazelwood-7")
+
+
+def test_two_machines_of_one_keeper_conflict_openly_and_come_to_hold_the_same(
+    room: Room, odile: Machine
+) -> None:
+    animal = new_animal(odile, "B4")
+    second = room.second_machine(odile)
+    second.sign_in(room.log_key)
+    for one in (odile, second):
+        one.sync()
+        one.check("B4")
+    odile.well("edit", "B4", "--name", "Moss", "--rack", "R1")
+    odile.well("edit", "B4", "--name", "Bracken")  # on top of one's own: no conflict
+    odile.sync()
+    second.well("edit", "B4", "--name", "Fern")
+    second.well("edit", "B4", "--description", "Shy")
+    left = second.sync(status=1)["left"]
+    assert left == {"waiting": 0, "held": 0, "conflict": 1, "refused": 0}
+    (edit,) = second.well("unsent", status=1)
+    assert edit["answer"]["conflicts"] == {"name": {"yours": "Fern", "stands": "Bracken"}}
+    assert second.run("choose", edit["id"], "--mine").status == 0
+    second.sync()
+    odile.sync()
+    stands = odile.api.get(f"animals/{animal}").json()
+    assert (stands["name"], stands["rack"], stands["description"]) == ("Fern", "R1", "Shy")
+    seen = [one.well("show", "B4") for one in (odile, second)]
+    assert seen[0] == seen[1]
+    assert sum(one["entry"]["kind"] == "call_made" for one in seen[0]["facts"]) == 2
+
+
+def test_a_refused_item_stays_until_somebody_decides(odile: Machine) -> None:
+    new_animal(odile, "B5")
+    odile.sync()
+    (bad,) = odile.check("B5", "--at", "2031-01-01T10:00:00+00:00")["stored"]
+    (good,) = odile.check("B5")["stored"]
+    assert odile.sync(status=1)["left"]["refused"] == 1
+    (refused,) = odile.well("unsent", status=1)
+    assert (refused["id"], refused["answer"]["problem"]["code"]) == (bad, "future_date")
+    assert odile.run("retry").status == 0
+    assert odile.sync(status=1)["left"]["refused"] == 1
+    assert odile.run("drop", bad, type="n\n").status == 1
+    assert odile.run("drop", bad, "--yes").status == 0
+    assert odile.sync()["sent"] == 0
+    states = {one["id"]: one["state"] for one in odile.well("unsent", "--all")}
+    assert (states[bad], states[good]) == ("dropped", "accepted")
+    assert odile.run("drop", good, "--yes").status == 1
+
+
+def test_after_signing_in_anew_what_waited_is_sent_by_the_new_device(
+    room: Room, odile: Machine
+) -> None:
+    animal = new_animal(odile, "B6")
+    odile.sync()
+    odile.check("B6", "--note", "twice salted")
+    ((device,),) = odile.rows("SELECT content ->> 'device' FROM identity")
+    odile.api.delete(f"devices/{device}").raise_for_status()
+    answer = odile.run("sync")
+    assert (answer.status, "sign in again" in answer.err) == (1, True)
+    odile.sign_in(room.log_key)
+    done = odile.sync()
+    assert (done["sent"], done["receipts"]) == (1, 1)
+    (call,) = odile.api.get(f"animals/{animal}/calls").json()["items"]
+    assert (call["signed"], call["note"]) == (True, "twice salted")
+
+
+def test_another_keeper_is_not_let_into_this_ones_folder(room: Room, odile: Machine) -> None:
+    stranger = room.keeper("stranger")
+    answer = odile.run("sign-in", odile.url, "--email", stranger.email, "--no-log-key")
+    assert (answer.status, "SCALEWITNESS_DATA" in answer.err) == (1, True)
+
+
+def test_a_log_key_is_trusted_on_an_explicit_yes_only(room: Room) -> None:
+    pim = room.keeper("pim")
+    other = str(Signer("elsewhere.example/log", KeyType.ED25519, bytes(32)).verifier)
+    flags = ("sign-in", pim.url, "--email", pim.email, "--device", "rack")
+    assert pim.run(*flags, "--log-key", other).status == 1
+    assert pim.sync()["checked"] is False
+    refused = pim.run(*flags, type="n\n")
+    assert (refused.status, room.log_key in refused.err) == (0, True)
+    assert not (pim.home / ".config").exists()
+    assert pim.run(*flags, type="y\n").status == 0
+    assert pim.sync()["checked"] is True

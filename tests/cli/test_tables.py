@@ -1,0 +1,82 @@
+"""CSV in and out of the command, against the running server."""
+
+import csv
+import io
+
+import pytest
+from tests.cli.rooms import Machine, Room, new_animal
+
+from scalewitness_cli import csvs
+
+HEAD = "animal,at,left,right,observed,conclusion,sureness,identified,held_by,harm,note"
+GOOD = "C1,2026-11-20T10:00:00+01:00,9:r 8.5:choice,8:a,,male,certain,tag:C1,keeper,swelling,"
+
+
+@pytest.fixture(scope="module")
+def odile(room: Room) -> Machine:
+    return room.at_work("odile")
+
+
+def test_good_lines_are_stored_and_bad_ones_given_back_as_they_stood(odile: Machine) -> None:
+    animal = new_animal(odile, "C1")
+    odile.sync()
+    eversion = (
+        'C1,2026-11-21T10:00:00Z,,,"{""method"":""eversion"",""manner"":""manual"",""seen"":'
+        '""hemipenes""}",male,certain,appearance,keeper,,"=a note,\nin two lines"'
+    )
+    bad = [
+        "C1,yesterday,9:r,,,male,certain,tag:C1,keeper,,",
+        "nobody,2026-11-20T10:00:00Z,9:r,,,male,certain,tag:C1,keeper,,",
+        "C1,2026-11-20T10:00:00Z,9:r,,,male,cer",
+        "C1,2026-11-20T10:00:00Z,9,,,male,certain,tag:C1,keeper,,",
+        'C1,2026-11-20T10:00:00Z,9:r,,,male,certain,tag:C1,keeper,,"unended',
+    ]
+    file = odile.home / "in.csv"
+    file.write_text("\n".join([HEAD, GOOD, bad[0], eversion, *bad[1:]]), encoding="utf-8-sig")
+    found = odile.well("import", "calls", str(file), status=1)
+    assert found["stored"] == 2
+    assert [one["line"] for one in found["bad"]] == [3, 6, 7, 8, 9]
+    rejected = (odile.home / "in.csv.rejected.csv").read_text()
+    assert rejected.splitlines() == [HEAD, *bad]
+
+    again = odile.well("import", "calls", str(file), status=1)
+    assert (again["stored"], again["known_already"]) == (0, 2)
+    odile.sync()
+    first, second = odile.api.get(f"animals/{animal}/calls").json()["items"]
+    assert [one["depth"] for one in first["observed"]["passes"]] == ["9", "8.5", "8"]
+    assert (first["harm"], first["examined_at"][:19]) == (["swelling"], "2026-11-20T09:00:00")
+    assert (second["method"], second["note"]) == ("eversion", "=a note,\nin two lines")
+
+    out = odile.run("export", "calls").out
+    rows = [one for one in csv.DictReader(io.StringIO(out)) if one["animal"] == "C1"]
+    assert [one["id"] for one in rows] == [first["id"], second["id"]]
+    assert rows[0]["left"] == "9:resistance 8.5:choice"
+    assert rows[1]["note"] == "'=a note,\nin two lines"
+
+
+def test_animals_come_in_with_what_is_on_their_rack(odile: Machine) -> None:
+    file = odile.home / "animals.csv"
+    file.write_text(
+        "tag,species,hatched,name,rack\n"
+        "D1,python_regius,2024-07-01,-Moss,R7\n"
+        "D2,python_regius,,,\n"
+        "D3,dragon,2024-07-01,,\n"
+        ",python_regius,,,\n"
+    )
+    found = odile.well("import", "animals", str(file), status=1)
+    assert (found["stored"], [one["line"] for one in found["bad"]]) == (5, [4, 5])
+    left = odile.well("import", "animals", str(file), status=1)
+    assert (left["stored"], left["known_already"]) == (0, found["stored"])
+    odile.sync()
+    shown = odile.well("show", "D1")
+    assert (shown["name"], shown["rack"], shown["hatched"]) == ("-Moss", "R7", "2024-07-01")
+    rows = list(csv.DictReader(io.StringIO(odile.run("export", "animals").out)))
+    (moss,) = [one for one in rows if one["tag"] == "D1"]
+    assert (moss["name"], moss["species"]) == ("'-Moss", "python_regius")
+
+
+@pytest.mark.parametrize("text", ["=1+1", "+1", "-1", "@x", "\tx", "plain", "'quoted", "'=x"])
+def test_a_cell_is_read_back_as_it_was(text: str) -> None:
+    kept = csvs.safe(text)
+    assert not kept.startswith(("=", "+", "-", "@", "\t", "\r"))
+    assert csvs.plain(kept) == text
