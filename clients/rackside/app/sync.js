@@ -3,7 +3,7 @@
 import { Refused } from "../net/api.js";
 import * as replica from "../net/replica.js";
 import { alone, pass } from "../net/sender.js";
-import { keep, session as stored } from "../store/session.js";
+import { expire, session as stored } from "../store/session.js";
 import { changed, state } from "./state.js";
 
 let timer = null;
@@ -35,7 +35,7 @@ async function refresh() {
     await replica.refresh(session);
     state.fault = "";
   } catch (fault) {
-    if (fault.status === 401) await keep({ session: { ...session, expired: true } });
+    if (fault.status === 401) await expire(session);
     state.fault = fault instanceof Refused ? fault.message : "No connection.";
   }
   await changed();

@@ -4,6 +4,7 @@
    anew. */
 
 import { write } from "../store/db.js";
+import { whileSignedIn } from "../store/session.js";
 import { Refused, ask } from "./api.js";
 
 /** Brings the store in line with the server. Throws Unreachable or Refused; then nothing was
@@ -16,7 +17,7 @@ export async function refresh(session) {
   );
   const rows = sheets.filter(Boolean).flatMap(animals);
   const cautions = new Map(sheets.filter(Boolean).map((one) => [one.visit.id, one.cautions]));
-  await replace(visits.map((one) => ({ ...one, cautions: cautions.get(one.id) ?? [] })), rows);
+  await replace(session, visits.map((one) => ({ ...one, cautions: cautions.get(one.id) ?? [] })), rows);
 }
 
 async function sheet(session, id) {
@@ -32,9 +33,9 @@ function animals({ visit, animals: rows }) {
   return rows.map((one, n) => ({ ...one, visit: visit.id, key: `${visit.id} ${one.id}`, order: n }));
 }
 
-function replace(visits, animals) {
+function replace(session, visits, animals) {
   const seen = new Set(animals.map((one) => one.id));
-  return write(["visits", "animals", "drafts", "meta"], (open) => {
+  return write(["visits", "animals", "drafts", "meta"], (open) => whileSignedIn(open.meta, session, () => {
     open.visits.clear();
     open.animals.clear();
     visits.forEach((one) => open.visits.put(one));
@@ -43,5 +44,5 @@ function replace(visits, animals) {
     drafts.onsuccess = () =>
       drafts.result.filter((id) => !seen.has(id)).forEach((id) => open.drafts.delete(id));
     open.meta.put(Date.now(), "refreshed");
-  });
+  }));
 }

@@ -5,7 +5,7 @@ import { due, sent, settle, unanswered } from "../pure/outbox.js";
 import { backoff } from "../pure/waiting.js";
 import { all } from "../store/db.js";
 import { change } from "../store/outbox.js";
-import { keep, key, session as stored } from "../store/session.js";
+import { expire, key, session as stored } from "../store/session.js";
 import { Refused, ask } from "./api.js";
 import { enrol, sign } from "./keys.js";
 
@@ -36,7 +36,7 @@ async function send(session, batch, told) {
     const held = await enrol(session);
     if (!ids.length) return null;
     const ready = await signed(batch, session, held);
-    await change(ids, () => ready.map(sent));
+    await change(ids, (records) => records.map((one) => sent(ready.find(({ id }) => id === one.id))));
     told();
     const items = ready.map((one) => item(one, held));
     const answer = await ask("POST", "push", { token: session.token, body: { items } });
@@ -45,7 +45,7 @@ async function send(session, batch, told) {
   } catch (fault) {
     await change(ids, (records) => records.map((one) => unanswered(one, said(fault))));
     if (fault.status === 401) {
-      await keep({ session: { ...session, expired: true } });
+      await expire(session);
       return null;
     }
     return fault.wait ?? backoff(batch[0]?.tries ?? 1, Math.random());

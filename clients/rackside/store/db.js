@@ -30,8 +30,11 @@ function upgrade(db) {
 
 function watched(db) {
   // A newer version in another tab may upgrade; this one reads on after opening again.
-  db.onversionchange = () => db.close();
   db.onclose = () => { opening = null; };
+  db.onversionchange = () => {
+    db.close();
+    opening = null;
+  };
   return db;
 }
 

@@ -4,7 +4,7 @@ import json
 import re
 from typing import Any
 
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Page, Route, expect
 from tests.browser.rackside.conftest import (
     HERE,
     NewPhone,
@@ -176,6 +176,23 @@ def test_signing_out_warns_of_what_is_not_sent_and_leaves_nothing(
     page.get_by_label("Lose it").check()
     leave.click()
     expect(page.get_by_role("heading", name="Log at the racks")).to_be_visible()
+    assert all(rows == [] for rows in stored(page).values())
+
+
+def test_an_answer_that_comes_after_signing_out_is_not_kept(racks: Racks, phone: Phone) -> None:
+    visit = racks.visit("S-1")
+    page = phone.signed_in()
+    waiting: list[Route] = []
+    page.route("**/api/v1/visits/*/sheet", lambda route: waiting.append(route))
+    with page.expect_request("**/api/v1/visits/*/sheet"):
+        page.evaluate("dispatchEvent(new Event('online'))")
+    page.goto(f"{HERE}#/phone")
+    page.get_by_role("button", name="Sign out").click()
+    expect(page.get_by_role("heading", name="Log at the racks")).to_be_visible()
+    assert waiting
+    for one in waiting:
+        one.fulfill(json={"visit": {"id": visit.id}, "cautions": [], "animals": []})
+    page.wait_for_timeout(500)
     assert all(rows == [] for rows in stored(page).values())
 
 
