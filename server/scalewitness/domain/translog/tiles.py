@@ -5,6 +5,7 @@ at index·256·256^level. A proof needs a few hashes of O(log n) tiles.
 """
 
 from collections.abc import Callable, Iterator
+from functools import lru_cache
 from typing import Final, TypeAlias
 
 import msgspec
@@ -104,7 +105,10 @@ def nodes_in(tiles: TileReader, size: int) -> NodeReader:
         if tile not in kept:
             kept[tile] = tiles(tile)
         height = level % HEIGHT
-        start = (index << height) % WIDTH * HASH_BYTES
+        first = (index << height) % WIDTH
+        if tile.width == WIDTH:
+            return _layers(kept[tile])[height][first >> height]
+        start = first * HASH_BYTES
         return tile_root(kept[tile][start : start + (HASH_BYTES << height)])
 
     return node
@@ -132,12 +136,29 @@ def _holder(level: int, index: int, size: int) -> Tile:
     return tile
 
 
+@lru_cache(maxsize=256)
+def _layers(hashes: bytes) -> tuple[list[bytes], ...]:
+    """A full tile's hashes and the layers above them, up to the last two.
+
+    Kept by content, so it can never be out of date; about 25 kB each. The few tiles of the
+    upper levels are in nearly every proof.
+    """
+    layers = [_split(hashes)]
+    while len(layers[-1]) > 2:
+        layers.append(paired(layers[-1]))
+    return tuple(layers)
+
+
+def _split(hashes: bytes) -> list[bytes]:
+    return [hashes[i : i + HASH_BYTES] for i in range(0, len(hashes), HASH_BYTES)]
+
+
 def tile_root(hashes: bytes) -> bytes:
     """The root over 1, 2, 4 … 256 neighbouring hashes. Raises ValueError for another count."""
     count, rest = divmod(len(hashes), HASH_BYTES)
     if rest or count.bit_count() != 1:
         raise ValueError(f"{len(hashes)} bytes are not the hashes of a perfect subtree")
-    layer = [hashes[i : i + HASH_BYTES] for i in range(0, len(hashes), HASH_BYTES)]
+    layer = _split(hashes)
     while len(layer) > 1:
         layer = paired(layer)
     return layer[0]
