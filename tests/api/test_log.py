@@ -3,46 +3,29 @@ has them; roots, paths and proofs: RFC 9162's own recursion (`domain/translog/re
 
 import json
 from base64 import b64decode
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
-from uuid import UUID
 
 import pytest
 from django.conf import LazySettings, settings
-from django.db import connection, transaction
+from django.db import connection
 from django.http import HttpResponse
 from django.test import Client
 from tests.api.client import Api
 from tests.domain.translog.reference import path_of, root_of, subproof_of
+from tests.ledger.growing import NOW, append, leaves
 
 from scalewitness.domain.translog.keys import KeyType, Signer, read_signer
 from scalewitness.domain.translog.notes import open_checkpoint
 from scalewitness.domain.translog.tiles import NotATile, Tile, read_path
-from scalewitness.ledger.models import Checkpoint, Entry
+from scalewitness.ledger.models import Checkpoint
 from scalewitness.ledger.queries.tree import tip
 from scalewitness.ledger.services.signing import sign_checkpoint
-from scalewitness.ledger.services.writing import Draft, Writer
 
 pytestmark = pytest.mark.django_db
-NOW = datetime(2026, 11, 25, 12, tzinfo=UTC)
 TILES = json.loads(
     (Path(__file__).parents[1] / "vectors" / "merkle_rfc6962.json").read_text(encoding="utf-8")
 )["tiles"]
-
-
-def append(count: int) -> None:
-    with transaction.atomic():
-        writer = Writer(NOW)
-        for number in range(writer.size, writer.size + count):
-            fact = UUID(f"01890000-0000-7000-8000-{number:012x}")
-            writer.add(Draft(fact, "visit_accepted", None, None, NOW, None, {}))
-        writer.flush()
-
-
-def leaves() -> list[bytes]:
-    rows = Entry.objects.order_by("position").values_list("leaf_hash", flat=True)
-    return [bytes(one) for one in rows]
 
 
 def get(path: str, **headers: str) -> HttpResponse:

@@ -3,40 +3,23 @@
 Roots and proofs are checked against RFC 9162's own recursion (``domain/translog/reference``).
 """
 
-from datetime import UTC, datetime
 from hashlib import sha256
-from uuid import UUID
 
 import pytest
 from django.conf import LazySettings, settings
 from django.db import connection, transaction
 from tests.domain.translog.reference import path_of, root_of, subproof_of
+from tests.ledger.growing import NOW, append, leaves
 
 from scalewitness.domain.errors import LogContradicted
 from scalewitness.domain.translog.keys import KeyType, Signer, read_signer
 from scalewitness.domain.translog.notes import open_checkpoint
-from scalewitness.ledger.models import Checkpoint, Entry, Head, SignedHead, Tile
+from scalewitness.ledger.models import Checkpoint, Head, SignedHead, Tile
 from scalewitness.ledger.queries.tree import growth_proof, place_proof, root_at, tip
 from scalewitness.ledger.services.signing import sign_checkpoint
 from scalewitness.ledger.services.tiling import lay_tiles
-from scalewitness.ledger.services.writing import Draft, Writer
 
 pytestmark = pytest.mark.django_db
-NOW = datetime(2026, 11, 25, 12, tzinfo=UTC)
-
-
-def append(count: int) -> None:
-    with transaction.atomic():
-        writer = Writer(NOW)
-        for number in range(writer.size, writer.size + count):
-            fact = UUID(f"01890000-0000-7000-8000-{number:012x}")
-            writer.add(Draft(fact, "visit_accepted", None, None, NOW, None, {}))
-        writer.flush()
-
-
-def leaves() -> list[bytes]:
-    rows = Entry.objects.order_by("position").values_list("leaf_hash", flat=True)
-    return [bytes(one) for one in rows]
 
 
 def tamper(table: str, change: str) -> None:
