@@ -28,13 +28,14 @@ from stack.dumps import (
     Manifest,
     NoDatabase,
     application,
+    command,
     digest,
     given_owner,
     local_server,
     program,
     reaching,
+    refuse,
 )
-from stack.local import ROOT
 from stack.supervisor import Interrupted, ProcessFailed
 
 IN_SNAPSHOT = "SELECT pg_export_snapshot(), current_setting('server_version'), now()"
@@ -46,13 +47,13 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Make a backup; returns the exit status."""
     given = _parse(arguments)
     if given.dest.exists():
-        return _refuse(f"{given.dest} exists already; a backup overwrites nothing.")
+        return refuse(f"{given.dest} exists already; a backup overwrites nothing.")
     try:
         manifest = _from_database(given.dest, given.data)
     except (NoDatabase, ProcessFailed, Interrupted, psycopg.Error, OSError) as fault:
-        return _refuse(f"No backup was made: {fault}")
+        return refuse(f"No backup was made: {fault}")
     except subprocess.CalledProcessError as fault:
-        return _refuse(f"No backup was made: pg_dump ended with {fault.returncode}.")
+        return refuse(f"No backup was made: pg_dump ended with {fault.returncode}.")
     signed = "with" if manifest.checkpoint else "without"
     print(f"{given.dest}: {manifest.size} entries, {signed} a signed checkpoint,", end=" ")
     print(f"{manifest.dump_bytes} bytes, SHA-256 {manifest.dump_sha256}")
@@ -60,21 +61,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 
 def _parse(arguments: Sequence[str] | None) -> argparse.Namespace:
-    parser = argparse.ArgumentParser(
-        prog="./deploy/backup",
-        description=__doc__,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
-    )
+    parser = command("backup", __doc__)
     parser.add_argument("dest", type=Path, help="a folder that does not exist yet")
-    parser.add_argument(
-        "--data", type=Path, default=ROOT / ".run" / "demo", help="the demo's folder (.run/demo)"
-    )
     return parser.parse_args(arguments)
-
-
-def _refuse(why: str) -> int:
-    print(why, file=sys.stderr)
-    return 1
 
 
 def _from_database(dest: Path, data: Path) -> Manifest:

@@ -4,8 +4,10 @@ A backup is a folder: the dump in PostgreSQL's custom format and a manifest that
 log it holds.
 """
 
+import argparse
 import hashlib
 import os
+import sys
 import tomllib
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
@@ -45,6 +47,25 @@ class Manifest(msgspec.Struct, frozen=True, kw_only=True):
 
 class NoDatabase(Exception):
     """There is no database to work on; the text says where it was looked for."""
+
+
+def command(name: str, about: str | None) -> argparse.ArgumentParser:
+    """The arguments that backup and restore have in common."""
+    parser = argparse.ArgumentParser(
+        prog=f"./deploy/{name}",
+        description=about,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument(
+        "--data", type=Path, default=ROOT / ".run" / "demo", help="the demo's folder (.run/demo)"
+    )
+    return parser
+
+
+def refuse(why: str) -> int:
+    """Say why nothing was done; the exit status."""
+    print(why, file=sys.stderr)
+    return 1
 
 
 def digest(path: Path) -> str:

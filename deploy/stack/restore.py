@@ -26,10 +26,12 @@ from stack.dumps import (
     FORMAT,
     MANIFEST,
     Manifest,
+    command,
     digest,
     given_owner,
     program,
     reaching,
+    refuse,
 )
 from stack.local import ROOT, SOURCES, LocalStack
 from stack.runfolder import FolderBusy, RunFolder
@@ -77,34 +79,22 @@ def main(arguments: Sequence[str] | None = None) -> int:
             _python(environment, "-m", "scalewitness", "migrate", "--verbosity", "0")
             _compare(owner, manifest)
     except (Refused, ProcessFailed, Interrupted) as fault:
-        return _refuse(str(fault))
+        return refuse(str(fault))
     except subprocess.CalledProcessError as fault:
-        return _refuse(f"Not restored: {Path(fault.cmd[0]).name} failed; its words are above.")
+        return refuse(f"Not restored: {Path(fault.cmd[0]).name} failed; its words are above.")
     except (psycopg.Error, OSError) as fault:
-        return _refuse(f"Not restored: {fault}")
+        return refuse(f"Not restored: {fault}")
     print(f"Restored {manifest.size} entries of {manifest.made_at}.{NEXT}")
     return 0
 
 
 def _parse(arguments: Sequence[str] | None) -> argparse.Namespace:
-    parser = argparse.ArgumentParser(
-        prog="./deploy/restore",
-        description=__doc__,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
-    )
+    parser = command("restore", __doc__)
     parser.add_argument("src", type=Path, help="a folder that ./deploy/backup made")
     parser.add_argument(
         "--replace", action="store_true", help="first delete everything the database holds"
     )
-    parser.add_argument(
-        "--data", type=Path, default=ROOT / ".run" / "demo", help="the demo's folder (.run/demo)"
-    )
     return parser.parse_args(arguments)
-
-
-def _refuse(why: str) -> int:
-    print(why, file=sys.stderr)
-    return 1
 
 
 def read_backup(src: Path) -> Manifest:
