@@ -85,7 +85,7 @@ def _take(sent: SentEdit, keeper_id: UUID, now: datetime) -> Outcome:
         raise IdReused()
     record = _record(sent.record, keeper, now)
     fields = cleaned(sent.record.partition("/")[0], sent.fields, "/fields")
-    if sent.base_version > _version(record):
+    if sent.base_version > record.version:
         raise OutOfRange("The record has no such version yet.", pointer="/base_version")
     stands = {name: getattr(record, name) for name in fields}
     changes, clashes = merge(_base(record, sent.base_version, stands), stands, fields)
@@ -97,10 +97,6 @@ def _take(sent: SentEdit, keeper_id: UUID, now: datetime) -> Outcome:
         id=UUID(sent.id), by=keeper_id, digest=digest, version=record.version, at=now
     )
     return Outcome(sent.id, "accepted", version=record.version)
-
-
-def _version(record: Record) -> int:
-    return record.version
 
 
 def _digest(sent: SentEdit, keeper: UUID) -> str:
