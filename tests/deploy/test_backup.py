@@ -119,8 +119,8 @@ def log_of(name: str) -> tuple[Tip, list[tuple[int, bytes]], list[tuple[int, int
     with at(name):
         entries = [(p, bytes(leaf)) for p, leaf in Entry.objects.values_list("position", "leaf")]
         tiles = [
-            (level, index, bytes(hashes))
-            for level, index, hashes in Tile.objects.values_list("level", "index", "hashes")
+            (level, index, bytes(layers))
+            for level, index, layers in Tile.objects.values_list("level", "index", "layers")
         ]
         return tip(), sorted(entries), sorted(tiles)
 

@@ -61,11 +61,16 @@ class Entry(AppendOnly):
 
 class Tile(AppendOnly):
     """256 neighbouring hashes of one level of the tree, once all of them exist, and the
-    root over them. What a partial tile holds is read from the rows below it."""
+    root over them. What a partial tile holds is read from the rows below it.
+
+    ``layers`` has the 256 hashes and then those of the nodes above them, so that a proof
+    reads single hashes; they are as good as random, so PostgreSQL keeps them uncompressed
+    and can cut one out.
+    """
 
     level = models.SmallIntegerField()
     index = models.BigIntegerField()
-    hashes = models.BinaryField()
+    layers = models.BinaryField()
     root = models.BinaryField()
 
     class Meta:

@@ -13,11 +13,14 @@ from scalewitness.domain.translog.proofs import consistency_proof, inclusion_pro
 from scalewitness.domain.translog.tiles import (
     WIDTH,
     NotATile,
+    Spot,
     Tile,
     TileReader,
     completed,
+    layers_and_root,
     nodes_in,
     read_path,
+    spot_of,
     tile_at,
     tile_root,
 )
@@ -105,6 +108,30 @@ def test_proofs_from_tiles_are_those_of_the_definition(data: st.DataObject) -> N
     node = nodes_in(READ_ALL, size)
     assert inclusion_proof(index, size, node) == path_of(index, LEAVES[:size])
     assert consistency_proof(index + 1, size, node) == subproof_of(index + 1, LEAVES[:size])
+
+
+@settings(max_examples=50, deadline=None)
+@given(st.data())
+def test_a_node_lies_where_it_is_looked_for(data: st.DataObject) -> None:
+    size = data.draw(st.integers(1, len(LEAVES)))
+    level = data.draw(st.integers(0, size.bit_length() - 1))
+    index = data.draw(st.integers(0, (size >> level) - 1))
+    spot = spot_of(level, index, size)
+    if isinstance(spot, Spot):
+        layers, _ = layers_and_root(READ_ALL(spot.tile))
+        found = layers[spot.at * 32 : (spot.at + 1) * 32]
+    else:
+        span = 1 << 8 * spot.level
+        parts = [LEAVES[at * span : (at + 1) * span] for at in range(spot.start, spot.end)]
+        found = tile_root(b"".join(map(root_of, parts)))
+    assert found == root_of(LEAVES[index << level : (index + 1) << level])
+
+
+def test_the_layers_of_a_tile_end_below_its_root() -> None:
+    layers, root = layers_and_root(b"".join(LEAVES[:WIDTH]))
+    assert root == root_of(LEAVES[:WIDTH])
+    assert len(layers) == 510 * 32
+    assert layers[-64:] == root_of(LEAVES[:128]) + root_of(LEAVES[128:256])
 
 
 def test_a_proof_reads_few_tiles() -> None:

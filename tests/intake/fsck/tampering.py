@@ -140,7 +140,13 @@ def the_species_of_an_animal() -> int:
 
 
 def a_tile() -> int:
-    as_superuser("UPDATE ledger_tile SET hashes = set_byte(hashes, 32 * 100 + 5, 1)")
+    as_superuser("UPDATE ledger_tile SET layers = set_byte(layers, 32 * 100 + 5, 1)")
+    return 100
+
+
+def a_layer_of_a_tile() -> int:
+    """The node over hashes 100 and 101, which proofs read and no tile that is given out."""
+    as_superuser("UPDATE ledger_tile SET layers = set_byte(layers, 32 * (256 + 50) + 5, 1)")
     return 100
 
 
@@ -242,7 +248,7 @@ def _regrow() -> None:
     filled = tree.append(hashes)
     assert len(filled) == Tile.objects.count()
     tiles = [
-        f"UPDATE ledger_tile SET hashes = '\\x{one.hashes.hex()}', root = '\\x{one.root.hex()}' "
+        f"UPDATE ledger_tile SET layers = '\\x{one.layers.hex()}', root = '\\x{one.root.hex()}' "
         f"WHERE level = {one.place.level} AND index = {one.place.index}"
         for one in filled
     ]
@@ -284,6 +290,7 @@ TABLE = [
     row(an_animal_in_another_visit, "visits_visitanimal", "no entry calls for"),
     row(the_species_of_an_animal, "animals_animal", "species"),
     row(a_tile, "ledger_tile", "tile 0/000"),
+    row(a_layer_of_a_tile, "ledger_tile", "tile 0/000"),
     row(the_root_of_a_tile, "ledger_tile", "root of tile 0/000"),
     row(the_head, "ledger_head", "not the root"),
     row(a_shorter_head, "ledger_entry", "past the head", "ledger_head", "animals_identifier"),

@@ -4,15 +4,15 @@ from collections.abc import Iterable
 
 import msgspec
 
-from scalewitness.domain.translog.tiles import HEIGHT, WIDTH, Tile, tile_root
+from scalewitness.domain.translog.tiles import HEIGHT, WIDTH, Tile, layers_and_root, tile_root
 from scalewitness.domain.translog.tree import Frontier
 
 
 class Filled(msgspec.Struct, frozen=True):
-    """A tile that became full: its 256 hashes on end, and the root over them."""
+    """A tile that became full: its 256 hashes and the layers above them on end, and the root."""
 
     place: Tile
-    hashes: bytes
+    layers: bytes
     root: bytes
 
 
@@ -39,11 +39,10 @@ class Regrowth(msgspec.Struct):
         held = self.filling[level]
         held.append(hash)
         if len(held) == WIDTH:
-            hashes = b"".join(held)
+            layers, root = layers_and_root(b"".join(held))
             held.clear()
             index = self.size >> (HEIGHT * (level + 1))
-            root = tile_root(hashes)
-            filled.append(Filled(Tile(level, index), hashes, root))
+            filled.append(Filled(Tile(level, index), layers, root))
             self._add(level + 1, root, filled)
 
     def frontier(self) -> Frontier:

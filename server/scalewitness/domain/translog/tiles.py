@@ -6,12 +6,12 @@ at index·256·256^level. A proof needs a few hashes of O(log n) tiles.
 
 from collections.abc import Callable, Iterator
 from functools import lru_cache
-from typing import Final, TypeAlias
+from typing import Final, NamedTuple, TypeAlias
 
 import msgspec
 
 from scalewitness.domain.translog.proofs import NodeReader
-from scalewitness.domain.translog.tree import HASH_BYTES, paired
+from scalewitness.domain.translog.tree import HASH_BYTES, node_hash, paired
 
 HEIGHT: Final = 8
 WIDTH: Final = 1 << HEIGHT
@@ -114,17 +114,41 @@ def nodes_in(tiles: TileReader, size: int) -> NodeReader:
     return node
 
 
-def tiles_for(proof: Callable[[NodeReader], object], size: int) -> list[Tile]:
-    """The tiles that making a proof will ask for, each once, so that all can be fetched
-    together."""
-    asked: dict[Tile, None] = {}
+class Spot(NamedTuple):
+    """Where a node's hash lies: which of a full tile's layers, counted in hashes."""
 
-    def node(level: int, index: int) -> bytes:
-        asked[_holder(level, index, size)] = None
-        return bytes(HASH_BYTES)
+    tile: Tile
+    at: int
 
-    proof(node)
-    return list(asked)
+
+class Run(NamedTuple):
+    """A node at the tree's edge, whose hash is stored nowhere: the root over the neighbouring
+    hashes [start, end) of a level of tiles."""
+
+    level: int
+    start: int
+    end: int
+
+
+def spot_of(level: int, index: int, size: int) -> Spot | Run:
+    """Where to read the root over the leaves [index·2^level, (index+1)·2^level)."""
+    tile = _holder(level, index, size)
+    height = level % HEIGHT
+    if tile.width < WIDTH:
+        return Run(tile.level, index << height, index + 1 << height)
+    return Spot(tile, _layer_start(height) + index % (WIDTH >> height))
+
+
+def _layer_start(height: int) -> int:
+    """How many hashes of a full tile's layers lie before this one: 256, 384, 448 …"""
+    return 2 * WIDTH - (2 * WIDTH >> height)
+
+
+def layers_and_root(hashes: bytes) -> tuple[bytes, bytes]:
+    """A full tile's 256 hashes and the layers above them, down to the last two: 510 hashes,
+    16,320 bytes. And the root over them."""
+    layers = _layers(hashes)
+    return b"".join(map(b"".join, layers)), node_hash(*layers[-1])
 
 
 def _holder(level: int, index: int, size: int) -> Tile:

@@ -168,19 +168,26 @@ def _tile(one: Filled, row: Tile | None) -> Iterator[Difference]:
     if row is None:
         yield Difference("ledger_tile", first, f"tile {one.place.path()} is missing")
         return
-    hashes = bytes(row.hashes)
-    if hashes != one.hashes:
-        position = first + (_first_unlike(hashes, one.hashes) << span)
+    layers = bytes(row.layers)
+    if layers != one.layers:
+        position = first + (_first_unlike(layers, one.layers) << span)
         what = f"tile {one.place.path()} is not that of the entries"
         yield Difference("ledger_tile", position, what)
     elif bytes(row.root) != one.root:
         yield Difference("ledger_tile", first, f"the root of tile {one.place.path()} is wrong")
 
 
-def _first_unlike(hashes: bytes, right: bytes) -> int:
-    """Which of the 256 hashes is the first to differ."""
-    for index in range(WIDTH):
-        part = slice(index * HASH_BYTES, (index + 1) * HASH_BYTES)
-        if hashes[part] != right[part]:
-            return index
-    return WIDTH - 1
+def _first_unlike(layers: bytes, right: bytes) -> int:
+    """Which of the 256 hashes is the first to differ, or to have a wrong one above it."""
+    at = next(
+        (at for at in range(len(right) // HASH_BYTES) if _hash(layers, at) != _hash(right, at)), 0
+    )
+    height = 0
+    while at >= WIDTH >> height:
+        at -= WIDTH >> height
+        height += 1
+    return at << height
+
+
+def _hash(hashes: bytes, at: int) -> bytes:
+    return hashes[at * HASH_BYTES : (at + 1) * HASH_BYTES]

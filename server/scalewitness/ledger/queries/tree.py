@@ -2,8 +2,10 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import TypeAlias
 
 from django.db import connection
+from psycopg import Cursor
 
 from scalewitness.domain.translog.proofs import (
     NodeReader,
@@ -11,10 +13,13 @@ from scalewitness.domain.translog.proofs import (
     inclusion_proof,
     verify_consistency,
 )
-from scalewitness.domain.translog.tiles import WIDTH, nodes_in, tiles_for
+from scalewitness.domain.translog.tiles import WIDTH, Run, Spot, spot_of, tile_root
 from scalewitness.domain.translog.tiles import Tile as Place
 from scalewitness.domain.translog.tree import EMPTY_ROOT, HASH_BYTES, fold_right
 from scalewitness.ledger.models import Entry, Head, Tile
+
+Node: TypeAlias = tuple[int, int]
+"""Level and index of a perfect subtree, as a proof asks for it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +49,15 @@ def tile_roots(level: int, start: int, end: int) -> list[bytes]:
 
 def hashes_of(place: Place) -> bytes | None:
     """A tile's hashes, 32 bytes each; None where the tree does not reach that far."""
-    return _stored([place]).get(place)
+    start = place.index * WIDTH
+    if place.width == WIDTH:
+        row = Tile.objects.filter(level=place.level, index=place.index).first()
+        return bytes(row.layers[: WIDTH * HASH_BYTES]) if row else None
+    if place.level == 0:
+        hashes = leaf_hashes(start, start + place.width)
+    else:
+        hashes = tile_roots(place.level - 1, start, start + place.width)
+    return b"".join(hashes) if len(hashes) == place.width else None
 
 
 def place_proof(position: int, size: int) -> list[bytes]:
@@ -101,42 +114,61 @@ def _peaks(size: int, node: NodeReader) -> list[bytes]:
 
 
 def _made(proof: Callable[[NodeReader], list[bytes]], size: int) -> list[bytes]:
-    """A proof from stored tiles, all of them fetched in one statement."""
-    needed = tiles_for(proof, size)
-    held = _stored(needed)
-    if missing := [place for place in needed if place not in held]:
-        raise ValueError(f"the log has no tile {missing[0].path()} of {missing[0].width} hashes")
-    return proof(nodes_in(held.__getitem__, size))
+    """A proof from stored hashes, all of them fetched in one statement."""
+    asked: dict[Node, Spot | Run] = {}
+
+    def note(level: int, index: int) -> bytes:
+        asked[level, index] = spot_of(level, index, size)
+        return bytes(HASH_BYTES)
+
+    proof(note)
+    hashes = _fetched(list(asked.values()))
+    if lost := [spot for spot, held in zip(asked.values(), hashes, strict=True) if held is None]:
+        raise ValueError(f"the log has no hash for {lost[0]}")
+    held = dict(zip(asked, hashes, strict=True))
+    return proof(lambda level, index: held[level, index] or b"")
 
 
-FULL = "SELECT %s, (SELECT hashes FROM ledger_tile WHERE level = %s AND index = %s)"
-LEAVES = """SELECT %s, (SELECT string_agg(leaf_hash, ''::bytea ORDER BY position)
-  FROM ledger_entry WHERE position >= %s AND position < %s)"""
-ROOTS = """SELECT %s, (SELECT string_agg(root, ''::bytea ORDER BY index)
-  FROM ledger_tile WHERE level = %s AND index >= %s AND index < %s)"""
+FETCH = """
+SELECT node, (SELECT substring(layers FROM at FOR 32) FROM ledger_tile
+              WHERE ledger_tile.level = full_tile.level AND ledger_tile.index = full_tile.index)
+FROM unnest(%s::int[], %s::int[], %s::bigint[], %s::int[]) AS full_tile (node, level, index, at)
+UNION ALL
+SELECT node, (SELECT string_agg(leaf_hash, ''::bytea ORDER BY position) FROM ledger_entry
+              WHERE position >= first AND position < past)
+FROM unnest(%s::int[], %s::bigint[], %s::bigint[]) AS leaves (node, first, past)
+UNION ALL
+SELECT node, (SELECT string_agg(root, ''::bytea ORDER BY index) FROM ledger_tile
+              WHERE ledger_tile.level = roots.level AND index >= first AND index < past)
+FROM unnest(%s::int[], %s::int[], %s::bigint[], %s::bigint[]) AS roots (node, level, first, past)
+"""
+"""One text for every proof, so that it is planned once for each connection."""
 
 
-def _stored(places: Sequence[Place]) -> dict[Place, bytes]:
-    """The hashes of those tiles that exist.
+def _fetched(spots: Sequence[Spot | Run]) -> list[bytes | None]:
+    """The hash at each of these; None where the log does not hold all that it is made of."""
+    full, leaves, roots = [], [], []
+    for node, spot in enumerate(spots):
+        if isinstance(spot, Spot):
+            full.append((node, spot.tile.level, spot.tile.index, spot.at * HASH_BYTES + 1))
+        elif spot.level == 0:
+            leaves.append((node, spot.start, spot.end))
+        else:
+            roots.append((node, spot.level - 1, spot.start, spot.end))
+    columns = [*_columns(full, 4), *_columns(leaves, 3), *_columns(roots, 4)]
+    found: list[bytes | None] = [None] * len(spots)
+    connection.ensure_connection()
+    # Django's own cursors bind on the client's side, which leaves nothing to prepare.
+    with Cursor(connection.connection) as cursor:
+        for node, hashes in cursor.execute(FETCH, columns, prepare=True, binary=True):
+            found[node] = _root_over(hashes, spots[node])
+    return found
 
-    A full tile is one row. A partial one is made of what lies below: leaf hashes at level
-    0, else the roots of the tiles one level down.
-    """
-    if not places:
-        return {}
-    parts = [_part(place) for place in places]
-    numbered = [(number, *values) for number, (_, values) in enumerate(parts)]
-    with connection.cursor() as cursor:
-        cursor.execute(
-            " UNION ALL ".join(sql for sql, _ in parts), [one for row in numbered for one in row]
-        )
-        rows = [(places[number], bytes(hashes or b"")) for number, hashes in cursor.fetchall()]
-    return {place: hashes for place, hashes in rows if len(hashes) == place.width * HASH_BYTES}
+
+def _columns(rows: Sequence[tuple[int, ...]], width: int) -> list[list[int]]:
+    return [[row[number] for row in rows] for number in range(width)]
 
 
-def _part(place: Place) -> tuple[str, tuple[int, ...]]:
-    start = place.index * WIDTH
-    end = start + place.width
-    if place.width == WIDTH:
-        return FULL, (place.level, place.index)
-    return (LEAVES, (start, end)) if place.level == 0 else (ROOTS, (place.level - 1, start, end))
+def _root_over(hashes: bytes | None, spot: Spot | Run) -> bytes | None:
+    count = 1 if isinstance(spot, Spot) else spot.end - spot.start
+    return tile_root(hashes) if hashes and len(hashes) == count * HASH_BYTES else None

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from scalewitness.domain.translog.tiles import WIDTH, completed, tile_root
+from scalewitness.domain.translog.tiles import WIDTH, completed, layers_and_root
 from scalewitness.domain.translog.tiles import Tile as Place
 from scalewitness.ledger.models import Tile
 from scalewitness.ledger.queries.tree import leaf_hashes, tile_roots
@@ -16,8 +16,9 @@ def lay_tiles(before: int, added: Sequence[bytes]) -> list[Tile]:
     laid: dict[tuple[int, int], Tile] = {}
     for place in completed(before, before + len(added)):
         hashes = _leaves(place, before, added) if place.level == 0 else _roots(place, laid)
+        layers, root = layers_and_root(hashes)
         laid[place.level, place.index] = Tile(
-            level=place.level, index=place.index, hashes=hashes, root=tile_root(hashes)
+            level=place.level, index=place.index, layers=layers, root=root
         )
     return Tile.objects.bulk_create(laid.values()) if laid else []
 
