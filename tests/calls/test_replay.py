@@ -12,7 +12,7 @@ from scalewitness.calls.models import Standing
 from scalewitness.calls.queries.dossier import dossier
 from scalewitness.calls.queries.replay import Replay
 from scalewitness.calls.queries.standings import Yardstick, assessment_of, latest_standing
-from scalewitness.calls.services import store_standing
+from scalewitness.calls.services import standing_row
 from scalewitness.disputes.models import Dispute
 from scalewitness.domain.facts import StandingChanged
 from scalewitness.domain.sexing.parameters import CURRENT
@@ -50,7 +50,8 @@ def restated(world: World, animal: Animal, parameters: str) -> Standing:
         policy=found.policy,
         examiner_records=found.records,
     )
-    standing = store_standing(batch.state("standing_changed", animal.pk, body))
+    standing = standing_row(batch.state("standing_changed", animal.pk, body))
+    batch.keep(standing)
     batch.flush()
     return standing
 

@@ -13,7 +13,7 @@ from scalewitness.animals.services import create_collection
 from scalewitness.calls.models import Call, Standing, StatedLinkage
 from scalewitness.calls.queries.dossier import dossier
 from scalewitness.calls.queries.replay import Replay
-from scalewitness.calls.queries.standings import known_before, latest_standing
+from scalewitness.calls.queries.standings import latest_standing
 from scalewitness.domain.errors import Refused
 from scalewitness.domain.sexing.parameters import CURRENT
 from scalewitness.intake.services import Outcome
@@ -129,10 +129,11 @@ def test_a_statement_and_its_keepers_own_checks_never_verify(world: World) -> No
 
 def test_whoever_knows_the_statement_is_no_unbiased_examiner(world: World) -> None:
     """Else the keeper's statement would count once by itself and again in their call."""
-    animal = hatchling(world)
-    assert known_before(animal.pk) is None
+    nothing_known, animal = hatchling(world), hatchling(world)
     state(world, animal)
-    world.call(world.odile, animal, "male")
+    for one in (nothing_known, animal):
+        world.call(world.odile, one, "male")
+    assert Call.objects.get(animal=nothing_known).anchored_to is None
     assert Call.objects.get(animal=animal).anchored_to == "male"
 
 

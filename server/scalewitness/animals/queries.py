@@ -1,6 +1,6 @@
 """Reading animals. Nothing here decides who may see what: `calls.queries` does."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
@@ -8,6 +8,7 @@ from itertools import pairwise
 from typing import Any
 from uuid import UUID
 
+from django.db import connection
 from django.db.models import Q
 
 from scalewitness.animals.models import Animal, Collection, Custody, Husbandry, Identifier
@@ -113,6 +114,16 @@ def _condition(animal: UUID, latest_of: Mapping[tuple[UUID, str], Husbandry]) ->
     )
 
 
+def codes_of(animals: Iterable[UUID]) -> dict[UUID, set[str]]:
+    """All identifier codes by animal, transponders in their bare 15 digits; animals without
+    any are absent."""
+    found: dict[UUID, set[str]] = {}
+    rows = Identifier.objects.filter(animal__in=list(animals))
+    for animal, code in rows.values_list("animal", "code"):
+        found.setdefault(animal, set()).add(code)
+    return found
+
+
 def identifiers_of(animals: Iterable[UUID]) -> dict[UUID, list[Identifier]]:
     """Identifiers by animal, in the order assigned; animals without any are absent."""
     found: dict[UUID, list[Identifier]] = {}
@@ -150,14 +161,22 @@ def edits_of(animal: Animal) -> list[Edit]:
     ]
 
 
-def weight_on(animal: UUID, when: datetime) -> Decimal | None:
-    note = latest(animal, "weight", before=when)
-    return Decimal(note.noted["grams"]) if note else None
+def weights_on(moments: Sequence[tuple[UUID, datetime]]) -> list[Decimal | None]:
+    """What each animal weighed last at its moment, in grams; None where nothing was noted."""
+    with connection.cursor() as cursor:
+        cursor.execute(WEIGHTS, [[animal for animal, _ in moments], [when for _, when in moments]])
+        return [Decimal(grams) if grams else None for (grams,) in cursor.fetchall()]
 
 
-def codes_of(animal: UUID) -> set[str]:
-    """All identifier codes of the animal, transponders in their bare 15 digits."""
-    return set(Identifier.objects.filter(animal=animal).values_list("code", flat=True))
+WEIGHTS = """
+SELECT found.grams
+FROM unnest(%s::uuid[], %s::timestamptz[]) WITH ORDINALITY AS asked (animal, moment, number)
+LEFT JOIN LATERAL (
+  SELECT noted ->> 'grams' AS grams FROM animals_husbandry
+  WHERE animal_id = asked.animal AND type = 'weight' AND at <= asked.moment
+  ORDER BY at DESC, position DESC LIMIT 1) AS found ON true
+ORDER BY asked.number
+"""
 
 
 def plain_code(scheme: str, code: str) -> str:
@@ -169,13 +188,14 @@ def plain_code(scheme: str, code: str) -> str:
     return parse_transponder(code).code if scheme == "transponder" else code.strip()
 
 
-def collections_ever(animal: Animal) -> list[UUID]:
-    """The collection the animal is in and every one it has left."""
-    left = Custody.objects.filter(animal=animal).values_list("came_from", flat=True)
-    return [animal.collection_id, *left]
-
-
-def left_at(animal: Animal, collection: UUID) -> datetime:
-    """When the animal last left a collection it is no longer in."""
-    moves = Custody.objects.filter(animal=animal, came_from=collection)
-    return moves.order_by("-position").values_list("at", flat=True)[0]
+def homes_of(animals: Iterable[Animal]) -> dict[UUID, dict[UUID, datetime | None]]:
+    """By animal, the collections it is or was in: first the present one, with None, then
+    those it left, each with the time it last did."""
+    homes: dict[UUID, dict[UUID, datetime | None]] = {
+        animal.pk: {animal.collection_id: None} for animal in animals
+    }
+    moves = Custody.objects.filter(animal__in=list(homes)).order_by("position")
+    for animal, collection, at in moves.values_list("animal", "came_from", "at"):
+        if homes[animal].get(collection, at) is not None:  # else it came back
+            homes[animal][collection] = at
+    return homes

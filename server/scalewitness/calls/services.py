@@ -32,9 +32,10 @@ from scalewitness.domain.observations import method_of
 from scalewitness.ledger.services.writing import Logged
 
 
-def store_call(fact: Logged[CallMade], known: Circumstance, flags: tuple[str, ...]) -> Call:
+def call_row(fact: Logged[CallMade], known: Circumstance, flags: tuple[str, ...]) -> Call:
+    """Not stored yet: a batch stores its calls together."""
     body = fact.body
-    return Call.objects.create(
+    return Call(
         id=fact.id,
         position=fact.position,
         animal_id=fact.about,
@@ -88,9 +89,10 @@ def store_linkage(fact: Logged[LinkageStated]) -> None:
     )
 
 
-def store_standing(fact: Logged[StandingChanged]) -> Standing:
+def standing_row(fact: Logged[StandingChanged]) -> Standing:
+    """Not stored yet: a batch stores its standings together."""
     body = fact.body
-    return Standing.objects.create(
+    return Standing(
         id=fact.id,
         position=fact.position,
         animal_id=fact.about,

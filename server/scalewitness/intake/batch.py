@@ -4,16 +4,20 @@ import os
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Any
+from typing import Any, TypeAlias
 from uuid import UUID
 
 import msgspec
+from django.db.models import Model
 
 from scalewitness.domain import facts
 from scalewitness.domain.facts import Body, Circumstance
 from scalewitness.domain.ids import uuid7
+from scalewitness.intake.known import Known
 from scalewitness.intake.submission import Sealed
-from scalewitness.ledger.services.writing import Draft, Logged, Writer, keep_text
+from scalewitness.ledger.models import Text
+from scalewitness.ledger.services.copying import copy_in
+from scalewitness.ledger.services.writing import Draft, Logged, Writer
 from scalewitness.mail import services as mail
 
 
@@ -60,6 +64,10 @@ class Touched:
     admitted: list[Circumstance] = field(default_factory=list)
 
 
+Mark: TypeAlias = tuple[int, dict[UUID, Touched]]
+"""How many facts a batch held, and which animals it had touched."""
+
+
 class Batch:
     """Everything one transaction of intake writes to."""
 
@@ -68,7 +76,9 @@ class Batch:
         self.now = received_at
         self.touched: dict[UUID, Touched] = {}
         self.owes_letters = False
+        self.known = Known(actor.keeper, received_at)
         self._writer = Writer(received_at)
+        self._rows: dict[type[Model], list[Model]] = {}
         self.began = self._writer.size
 
     def log(self, fact: Sealed, *, sender: Actor | None = None) -> Logged[Any]:
@@ -83,17 +93,31 @@ class Batch:
     def log_size(self) -> int:
         return self._writer.size
 
-    def mark(self) -> int:
-        """How many facts the batch holds; for `rewind` when a savepoint is rolled back."""
-        return self._writer.pending
+    def mark(self) -> Mark:
+        """Where the batch stands, for `rewind` when a savepoint is rolled back."""
+        return self._writer.pending, dict(self.touched)
 
-    def rewind(self, mark: int) -> None:
-        self._writer.drop_after(mark)
+    def rewind(self, mark: Mark) -> None:
+        pending, self.touched = mark
+        self._writer.drop_after(pending)
+        self._rows.clear()
+        self.known.forget()
 
     def keep_texts(self, fact: Sealed) -> None:
         """Store free text beside the log, where it can be erased."""
         for name, (salt, text) in fact.texts.items():
-            keep_text(fact.id, name, salt, text)
+            self.keep(Text(fact=fact.id, field=name, salt=salt, text=text))
+
+    def keep(self, row: Model) -> None:
+        """A row to store with the others of its table: in the end, or before anything that
+        may read it."""
+        self._rows.setdefault(type(row), []).append(row)
+
+    def store(self) -> None:
+        """Store the rows kept so far."""
+        for rows in self._rows.values():
+            copy_in(rows)
+        self._rows.clear()
 
     def state(self, kind: str, about: UUID, body: Body) -> Logged[Any]:
         """Log a fact that the record itself states, as a consequence."""
@@ -129,4 +153,5 @@ class Batch:
         self.owes_letters = True
 
     def flush(self) -> int:
+        self.store()
         return self._writer.flush()

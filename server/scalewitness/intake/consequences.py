@@ -7,8 +7,7 @@ import msgspec
 
 from scalewitness.animals.models import Animal
 from scalewitness.calls.models import Standing
-from scalewitness.calls.queries.standings import assessment_of, label_of, latest_standing
-from scalewitness.calls.services import store_standing
+from scalewitness.calls.services import standing_row
 from scalewitness.disclosures.queries import last_told
 from scalewitness.disclosures.services import store_disclosure
 from scalewitness.disputes.queries import open_dispute_on
@@ -33,6 +32,7 @@ from scalewitness.domain.facts import (
 from scalewitness.domain.sexing.standing import share
 from scalewitness.intake import letters
 from scalewitness.intake.batch import Batch, Touched, fresh_id
+from scalewitness.intake.known import Subject
 from scalewitness.sales.models import Sale
 from scalewitness.sales.queries import offer_in_force, progress_of, sales_of_animal
 from scalewitness.sales.services import open_link, store_step
@@ -43,50 +43,52 @@ DISCLOSURE_LINK = timedelta(days=365)
 def settle(batch: Batch) -> None:
     """Reassess every touched animal and write what follows."""
     while batch.touched:
-        animal_id, touched = batch.touched.popitem()
-        animal = Animal.objects.select_related("collection__keeper").get(pk=animal_id)
-        _reassess(animal, touched, batch)
+        animal, touched = batch.touched.popitem()
+        subject = batch.known.of(animal)
+        if subject is None:
+            raise ValueError(f"there is no animal {animal}")
+        _reassess(subject, touched, batch)
 
 
-def _reassess(animal: Animal, touched: Touched, batch: Batch) -> None:
-    before = label_of(latest_standing(animal.pk))
-    assessment, _ = assessment_of(animal)
-    body = msgspec.convert(
-        {
-            "label": assessment.label,
-            "p_male": share(assessment.p_male),
-            "p_male_pessimistic": share(assessment.p_male_pessimistic),
-            "parameters": assessment.parameters,
-            "policy": assessment.policy,
-            "examiner_records": assessment.records,
-            "admitted": tuple(touched.admitted),
-        },
-        StandingChanged,
+def _reassess(subject: Subject, touched: Touched, batch: Batch) -> None:
+    before, found, by = subject.label, subject.standing(), subject.by
+    body = StandingChanged(
+        label=found.label,
+        p_male=share(found.p_male),
+        p_male_pessimistic=share(found.p_male_pessimistic),
+        parameters=by.parameters,
+        policy=by.policy.version,
+        examiner_records=by.records.version,
+        admitted=tuple(touched.admitted),
     )
-    logged = batch.state("standing_changed", animal.pk, body)
-    standing = store_standing(logged)
+    logged = batch.state("standing_changed", subject.animal.pk, body)
+    standing = standing_row(logged)
+    batch.keep(standing)
+    subject.label = body.label
     now = Representation(
-        animal=str(animal.pk),
+        animal=str(subject.animal.pk),
         label=body.label,
         p_male=body.p_male,
         p_male_pessimistic=body.p_male_pessimistic,
         position=logged.position,
     )
-    _follow(animal, before, standing, now, touched, batch)
+    _follow(subject, before, standing, now, touched, batch)
 
 
 def _follow(
-    animal: Animal,
+    subject: Subject,
     before: str,
     standing: Standing,
     now: Representation,
     touched: Touched,
     batch: Batch,
 ) -> None:
-    sales = {str(sale.pk): sale for sale in sales_of_animal(animal.pk)}
-    views = [view for sale in sales.values() if (view := _view(sale, animal.pk)) is not None]
+    animal = subject.animal
+    found = sales_of_animal(animal.pk) if subject.in_sales else []
+    sales = {str(sale.pk): sale for sale in found}
+    views = [view for sale in found if (view := _view(sale, animal.pk)) is not None]
     represented = {view.sale: view.represented for view in views}
-    dispute = open_dispute_on(animal.pk) is not None
+    dispute = bool(views) and open_dispute_on(animal.pk) is not None
     writer = _Consequences(animal, sales, represented, before, standing, now, touched, batch)
     for consequence in consequences(before, now.label, views, dispute_open=dispute):
         writer.write(consequence)

@@ -69,6 +69,10 @@ class Seen:
         )
         self._salts |= {(item.id, field): salt for field, (salt, _) in item.texts.items()}
 
+    def has_id(self, item: Sealed) -> bool:
+        """Whether its id stands for something already."""
+        return item.id in self._earlier
+
     def has(self, item: Sealed) -> bool:
         """Whether this very fact came before with this very signature: it was checked then,
         and counts although its device may be revoked by now."""

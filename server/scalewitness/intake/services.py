@@ -94,9 +94,12 @@ def _attempt(step: Callable[[T], R], value: T) -> R | Refused:
 def _take(
     prepared: Sequence[Sealed | Refused], actor: Actor, received_at: datetime, *, careful: bool
 ) -> tuple[list[Outcome], bool]:
-    ids = [one.id for one in prepared if isinstance(one, Sealed)]
+    sealed = [one for one in prepared if isinstance(one, Sealed)]
     batch = Batch(actor, received_at)
-    seen, signatures = Seen(ids, actor), Signatures(actor)
+    seen, signatures = Seen([one.id for one in sealed], actor), Signatures(actor)
+    batch.known.expect(
+        (one.about, one.at) for one in sealed if one.kind == "call_made" and not seen.has_id(one)
+    )
     outcomes = [_one(item, batch, seen, signatures, careful=careful) for item in prepared]
     settle(batch)
     batch.flush()
@@ -129,13 +132,28 @@ def _one(
 
 
 def _apply(item: Sealed, batch: Batch, *, careful: bool) -> int | None:
-    rule = RULES[item.kind]
     if not careful:
-        return rule(item, batch)
+        return _judged(item, batch)
+    batch.store()
     mark = batch.mark()
     try:
         with transaction.atomic():
-            return rule(item, batch)
+            position = _judged(item, batch)
+            batch.store()
+            return position
     except DatabaseError:
         batch.rewind(mark)
         raise Refused("The record could not store this item.") from None
+
+
+def _judged(item: Sealed, batch: Batch) -> int | None:
+    """By its kind's rule. A rule that reads what calls write finds it stored; what calls are
+    judged by is read anew after a rule that may have changed it."""
+    rule = RULES[item.kind]
+    if item.kind == "call_made":
+        return rule(item, batch)
+    batch.store()
+    position = rule(item, batch)
+    batch.store()
+    batch.known.forget()
+    return position

@@ -1,6 +1,6 @@
 """Who holds which grant, and who is who. Names leave this app only for people's eyes."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from datetime import datetime
 from uuid import UUID
 
@@ -43,13 +43,32 @@ def covering(
 
 def grants_on(keeper: UUID, collection: UUID, animal: UUID) -> list[Grant]:
     """Every grant, past ones too, that ever covered this animal for this keeper."""
-    named = GrantAnimal.objects.filter(grant=OuterRef("pk"), animal=animal)
-    return list(
-        Grant.objects.filter(to=keeper, collection=collection)
-        .filter(Q(whole=True) | Exists(named))
-        .select_related("end")
-        .order_by("position")
-    )
+    return grants_ever(keeper, {animal: [collection]})[animal]
+
+
+def grants_ever(keeper: UUID, homes: Mapping[UUID, Iterable[UUID]]) -> dict[UUID, list[Grant]]:
+    """Every grant, past ones too, that ever covered these animals for this keeper. ``homes``:
+    by animal, the collections it is or was in; its grants come in that order, of one
+    collection as they were given."""
+    inside = {collection for collections in homes.values() for collection in collections}
+    given: dict[UUID, list[Grant]] = {}
+    rows = Grant.objects.filter(to=keeper, collection__in=inside).select_related("end")
+    for grant in rows.order_by("position"):
+        given.setdefault(grant.collection, []).append(grant)
+    parts = [grant.pk for grants in given.values() for grant in grants if not grant.whole]
+    named: set[tuple[UUID, UUID]] = set()
+    if parts:
+        rows_named = GrantAnimal.objects.filter(grant__in=parts, animal__in=list(homes))
+        named = set(rows_named.values_list("grant", "animal"))
+    return {
+        animal: [
+            grant
+            for collection in collections
+            for grant in given.get(collection, ())
+            if grant.whole or (grant.pk, animal) in named
+        ]
+        for animal, collections in homes.items()
+    }
 
 
 def partners_of(collection: UUID, now: datetime) -> QuerySet[Keeper]:

@@ -306,6 +306,33 @@ def test_whatever_json_spelling_arrives_the_bytes_are_the_same(value: object) ->
     assert canonical_bytes(parse_strict(spelled, 10**6)) == canonical_bytes(value)
 
 
+ascii_texts = st.text(st.characters(max_codepoint=127), max_size=12)
+plain_values = st.recursive(
+    st.none() | st.booleans() | st.integers(-MAX_INTEGER, MAX_INTEGER) | ascii_texts,
+    lambda inner: (
+        st.lists(inner, max_size=4)
+        | st.lists(inner, max_size=4).map(tuple)
+        | st.dictionaries(ascii_texts, inner, max_size=6)
+    ),
+    max_leaves=20,
+)
+
+
+@given(plain_values)
+def test_the_quick_way_writes_what_the_library_writes(value: Any) -> None:
+    assert canonical_bytes(value) == rfc8785.dumps(value)
+
+
+def test_the_quick_way_writes_every_ascii_character_as_the_library_does() -> None:
+    every = "".join(map(chr, range(128)))
+    assert canonical_bytes({every: every}) == rfc8785.dumps({every: every})
+
+
+@pytest.mark.parametrize("name", [1, None, True, b"x"])
+def test_the_quick_way_lets_no_name_through_that_is_not_text(name: object) -> None:
+    assert "is not a string" in str(refused({name: "x"}))
+
+
 @given(st.dictionaries(names, st.integers(0, 9), max_size=8))
 def test_member_order_does_not_matter(members: dict[str, int]) -> None:
     backwards = dict(reversed(members.items()))

@@ -93,7 +93,7 @@ def _past_guests(collection: Collection, stewards: Iterable[Keeper]) -> list[Kee
 
 
 def _known_to(guests: Sequence[Keeper], animals: Sequence[Animal]) -> Known:
-    """Of which animals the record ever told each guest a call: see `was_blind`."""
+    """Of which animals the record ever told each guest a call: see `intake.known.Tie.blind`."""
     known: defaultdict[UUID, set[str]] = defaultdict(set)
     calls = Call.objects.filter(by__in=[one.pk for one in guests], animal__in=animals)
     for who, animal in calls.values_list("by", "animal"):

@@ -1,5 +1,6 @@
 """From rows to the values that `domain.sexing` weighs."""
 
+from collections.abc import Iterable
 from datetime import datetime
 from typing import Any
 from uuid import UUID
@@ -17,6 +18,15 @@ def counting_calls(animal: UUID) -> list[Call]:
     return list(
         Call.objects.filter(animal=animal, withdrawal=None, set_aside=None).order_by("position")
     )
+
+
+def evidence_by_animal(animals: Iterable[UUID]) -> dict[UUID, list[Evidence]]:
+    """What counts of each animal, in log order; animals without any are absent."""
+    found: dict[UUID, list[Evidence]] = {}
+    rows = Call.objects.filter(animal__in=list(animals), withdrawal=None, set_aside=None)
+    for call in rows.order_by("position"):
+        found.setdefault(call.animal_id, []).append(evidence_of(call))
+    return found
 
 
 def counting_calls_at(animal: UUID, position: int) -> list[Call]:

@@ -25,7 +25,6 @@ from scalewitness.domain.sexing.sensitivity import Sensitivity, sensitivity
 from scalewitness.domain.sexing.standing import Assessment, assess
 from scalewitness.domain.sexing.stated_linkage import EVEN, Origin, Start, start_from
 from scalewitness.domain.sexing.taxa import taxon
-from scalewitness.domain.sexing.what_if import favoured_by
 from scalewitness.ledger.queries.entries import entries_about, leaf_of
 
 
@@ -175,27 +174,3 @@ def call_of(call: UUID) -> Call | None:
 def calls_on_visit(visit: UUID, by: UUID) -> list[Call]:
     """The calls someone sent on a visit, in log order."""
     return list(Call.objects.filter(visit=visit, by=by).order_by("position"))
-
-
-def known_before(animal: UUID) -> str | None:
-    """The sex someone who can see the record would expect, for anchoring.
-
-    The sex the standing names, else that of the latest conclusive call still counting, else
-    the one that a statement of linkage favours.
-    """
-    standing = latest_standing(animal)
-    word = standing.label.rpartition(" ")[2] if standing else ""
-    if word in {"male", "female"}:
-        return word
-    last = (
-        Call.objects.filter(animal=animal, withdrawal=None, set_aside=None)
-        .exclude(conclusion="undetermined")
-        .order_by("-position")
-        .first()
-    )
-    return last.conclusion if last else _favoured_from_the_start(animal)
-
-
-def _favoured_from_the_start(animal: UUID) -> str | None:
-    found = Animal.objects.filter(pk=animal).first()
-    return favoured_by(start_of(found, yardstick().parameters).male) if found else None

@@ -16,11 +16,11 @@ from django.db.models.fields import CharField
 from django.db.models.functions import Coalesce
 
 from scalewitness.animals.models import Animal, Collection, Custody
-from scalewitness.animals.queries import collections_ever, stewarded_collections
+from scalewitness.animals.queries import stewarded_collections
 from scalewitness.calls.models import Call
 from scalewitness.domain.errors import NotFound
 from scalewitness.ledger.models import Entry
-from scalewitness.people.queries import active_grants, covering, grants_on
+from scalewitness.people.queries import active_grants, covering
 
 if TYPE_CHECKING:
     from django_stubs_ext import WithAnnotations
@@ -154,18 +154,3 @@ def _may_be_told(sight: str | None, own: bool) -> bool:
     """``sight`` of the parent, None where it is out of sight; ``own``: the young one is in a
     collection of theirs."""
     return own if sight is None else sight == "all"
-
-
-def was_blind(keeper: UUID, animal: Animal) -> bool:
-    """Whether nothing in the record ever told this keeper an earlier call on the animal.
-
-    True only for a guest whose every grant on it was blind, who has no call on it yet and
-    never kept it; collections it has left count as well.
-    """
-    collections = collections_ever(animal)
-    if Collection.objects.filter(pk__in=collections, keeper=keeper).exists():
-        return False
-    grants = [grant for one in collections for grant in grants_on(keeper, one, animal.pk)]
-    if not grants or any(not grant.blind for grant in grants):
-        return False
-    return not Call.objects.filter(animal=animal, by=keeper).exists()

@@ -1,25 +1,20 @@
 """Calls: made, withdrawn, objected to, and decided on when they came late."""
 
+from collections.abc import Container
 from datetime import datetime, timedelta
+from decimal import Decimal
 from typing import cast
 from uuid import UUID
 
 import msgspec
 
 from scalewitness.animals.models import Animal
-from scalewitness.animals.queries import (
-    animal_of,
-    codes_of,
-    collections_ever,
-    is_steward,
-    left_at,
-    plain_code,
-    weight_on,
-)
+from scalewitness.animals.queries import is_steward, plain_code
 from scalewitness.calls import services
 from scalewitness.calls.models import Call, HeldCall
-from scalewitness.calls.queries.standings import call_of, known_before
-from scalewitness.calls.queries.visibility import animal_open, was_blind
+from scalewitness.calls.queries.evidence import evidence_of
+from scalewitness.calls.queries.standings import call_of
+from scalewitness.calls.queries.visibility import animal_open
 from scalewitness.domain.errors import NotAllowed, NotFound, NotNow, OutOfRange, WrongShape
 from scalewitness.domain.facts import (
     CallMade,
@@ -30,36 +25,43 @@ from scalewitness.domain.facts import (
     LateCallDecided,
 )
 from scalewitness.domain.observations import Statement
+from scalewitness.domain.sexing.evidence import Identity
 from scalewitness.domain.sexing.taxa import life_stage, taxon
 from scalewitness.intake.batch import Actor, Batch
+from scalewitness.intake.known import Known, Subject
 from scalewitness.intake.submission import Sealed
 from scalewitness.ledger.services.writing import Logged
 from scalewitness.people.models import Grant, Practitioner
-from scalewitness.people.queries import grants_on
 
 LATE_LIMIT = timedelta(days=14)
 
 
 def call_made(fact: Sealed, batch: Batch) -> int | None:
-    animal = animal_of(fact.about)
-    if animal is None:
+    subject = batch.known.of(fact.about)
+    if subject is None:
         raise NotFound()
     body = cast(CallMade, fact.body)
     _check_reported(body, batch)
-    if is_steward(batch.actor.keeper, animal.collection, batch.now):
+    if subject.tie.steward:
         if body.visit is not None:
             raise WrongShape("You keep this animal; there is no visit.", pointer="/body/visit")
-    elif _came_late(fact, body, animal, batch):
-        _hold(fact, animal, batch)
+    elif _came_late(fact, body, subject, batch):
+        _hold(fact, subject.animal, batch)
         return None
-    return _store(fact, animal, batch, batch.actor).position
+    return _store(fact, batch.known, batch, batch.actor).position
 
 
-def _store(fact: Sealed, animal: Animal, batch: Batch, sender: Actor) -> Logged[CallMade]:
-    known = _circumstance(fact, animal, batch, sender.by)
+def _store(fact: Sealed, known: Known, batch: Batch, sender: Actor) -> Logged[CallMade]:
+    """``known``: to the sender."""
+    subject = known.of(fact.about)
+    if subject is None:
+        raise NotFound()
+    circumstance = _circumstance(fact, subject, known.weight_on(fact.about, fact.at))
     logged = batch.log(fact, sender=sender)
-    services.store_call(logged, known, fact.flags)
-    batch.touch(animal.pk, fact.id, fact.kind, known)
+    row = services.call_row(logged, circumstance, fact.flags)
+    batch.keep(row)
+    subject.add(evidence_of(row))
+    batch.touch(fact.about, fact.id, fact.kind, circumstance)
     return logged
 
 
@@ -74,31 +76,26 @@ def _check_reported(body: CallMade, batch: Batch) -> None:
         raise OutOfRange("Name them first.", pointer="/body/reported/who")
 
 
-def _came_late(fact: Sealed, body: CallMade, animal: Animal, batch: Batch) -> bool:
+def _came_late(fact: Sealed, body: CallMade, subject: Subject, batch: Batch) -> bool:
     """Whether a guest's call must wait for the host; refuses what no visit covers.
 
     Examined inside the visit and sent up to 14 days after it ended: accepted. Later:
     held. The claimed time is the guest's own, so the log keeps the received time too.
     """
-    grant = _grant_for(fact, body, animal, batch)
-    ended = _ended(grant, animal)
+    grant = _grant_for(fact, body, subject)
+    ended = _ended(grant, subject)
     if fact.at < grant.opens or (ended is not None and fact.at > ended):
         raise NotFound()
     return ended is not None and batch.now - ended > LATE_LIMIT
 
 
-def _grant_for(fact: Sealed, body: CallMade, animal: Animal, batch: Batch) -> Grant:
+def _grant_for(fact: Sealed, body: CallMade, subject: Subject) -> Grant:
     """The visit the call names, or a partnership of the time; also in a collection that the
     animal has left since."""
-    keeper = batch.actor.keeper
-    if keeper is None:
-        raise NotFound()
-    grants = [
-        grant for one in collections_ever(animal) for grant in grants_on(keeper, one, animal.pk)
-    ]
+    grants = subject.tie.grants
     if not grants:
         raise NotFound()
-    fitting = [grant for grant in grants if _fits(grant, fact, body, animal)]
+    fitting = [grant for grant in grants if _fits(grant, fact, body, subject)]
     if fitting:
         return fitting[-1]
     if not any(grant.role == Grant.Role.GUEST for grant in grants):
@@ -108,22 +105,20 @@ def _grant_for(fact: Sealed, body: CallMade, animal: Animal, batch: Batch) -> Gr
     raise NotFound()
 
 
-def _fits(grant: Grant, fact: Sealed, body: CallMade, animal: Animal) -> bool:
+def _fits(grant: Grant, fact: Sealed, body: CallMade, subject: Subject) -> bool:
     if grant.role == Grant.Role.GUEST:
         return str(grant.pk) == body.visit
-    ended = _ended(grant, animal)
+    ended = _ended(grant, subject)
     in_time = grant.opens <= fact.at and (ended is None or fact.at <= ended)
     return grant.role == Grant.Role.PARTNER and body.visit is None and in_time
 
 
-def _ended(grant: Grant, animal: Animal) -> datetime | None:
+def _ended(grant: Grant, subject: Subject) -> datetime | None:
     """When the grant stopped covering the animal: closed, ended, or left behind."""
-    ends = [grant.closes] if grant.closes else []
+    ends = [grant.closes, subject.homes[grant.collection]]
     if hasattr(grant, "end"):
         ends.append(grant.end.at)
-    if grant.collection != animal.collection_id:
-        ends.append(left_at(animal, grant.collection))
-    return min(ends, default=None)
+    return min((one for one in ends if one is not None), default=None)
 
 
 def _hold(fact: Sealed, animal: Animal, batch: Batch) -> None:
@@ -144,53 +139,34 @@ def _hold(fact: Sealed, animal: Animal, batch: Batch) -> None:
     batch.keep_texts(fact)
 
 
-def _circumstance(fact: Sealed, animal: Animal, batch: Batch, by: UUID | None) -> Circumstance:
+def _circumstance(fact: Sealed, subject: Subject, grams: Decimal | None) -> Circumstance:
     """What the record knows of the call as it takes it; logged with the standing."""
-    body = cast(CallMade, fact.body)
-    keeper = cast(UUID, by)
-    interested = _interested(keeper, animal, batch)
+    body, animal, tie = cast(CallMade, fact.body), subject.animal, subject.tie
     reported = body.reported is not None
     blind = (
         not reported
-        and not interested
+        and not tie.interested
         and body.told is None
         and not isinstance(body.observed, Statement)
-        and was_blind(keeper, animal)
-    )
-    stage = life_stage(
-        taxon(animal.species), animal.hatched, fact.at.date(), weight_on(animal.pk, fact.at)
+        and tie.blind
     )
     # A reported vet or laboratory did not read this record; what they were told counts.
-    knew = None if blind or reported else known_before(animal.pk)
-    return msgspec.convert(
-        {
-            "call": str(fact.id),
-            "stage": stage,
-            "blind": blind,
-            "interested": interested,
-            "identity": _identity(body.identified, animal),
-            "anchored_to": body.told or knew,
-        },
-        Circumstance,
+    knew = None if blind or reported else subject.expected()
+    return Circumstance(
+        call=str(fact.id),
+        stage=life_stage(taxon(animal.species), animal.hatched, fact.at.date(), grams),
+        blind=blind,
+        interested=tie.interested,
+        identity=_identity(body.identified, subject.codes),
+        anchored_to=body.told or knew,
     )
 
 
-def _interested(keeper: UUID, animal: Animal, batch: Batch) -> bool:
-    """Whether the sender, also of another's call, is keeper, partner or a party to any sale
-    of the animal."""
-    if is_steward(keeper, animal.collection, batch.now):
-        return True
-    sales = animal.sales.all()
-    return sales.filter(collection__keeper=keeper).exists() or (
-        sales.filter(buyer__keeper=keeper).exists()
-    )
-
-
-def _identity(identified: Identification, animal: Animal) -> str:
+def _identity(identified: Identification, codes: Container[str]) -> Identity:
     if identified.by not in {"transponder", "tag"} or identified.code is None:
         return "unconfirmed"
     read = plain_code(identified.by, identified.code)
-    return "confirmed" if read in codes_of(animal.pk) else "mismatch"
+    return "confirmed" if read in codes else "mismatch"
 
 
 def call_withdrawn(fact: Sealed, batch: Batch) -> int:
@@ -241,7 +217,7 @@ def late_call_decided(fact: Sealed, batch: Batch) -> int:
     services.store_decision(logged)
     if body.admitted:
         sender = Actor(keeper=held.by, device=held.device)
-        _store(_released(held), held.animal, batch, sender)
+        _store(_released(held), Known(held.by, batch.now), batch, sender)
     return logged.position
 
 

@@ -12,6 +12,7 @@ from scalewitness.domain.moments import rfc3339
 from scalewitness.domain.translog.leaf import leaf_bytes
 from scalewitness.domain.translog.tree import Frontier, leaf_hash
 from scalewitness.ledger.models import Entry, Head, Text
+from scalewitness.ledger.services.copying import copy_in
 from scalewitness.ledger.services.fencing import refuse_if_closed
 from scalewitness.ledger.services.tiling import lay_tiles
 
@@ -128,7 +129,7 @@ class Writer:
         if self._entries:
             frontier = Frontier.from_bytes(bytes(self._head.frontier))
             frontier = frontier.append(bytes(entry.leaf_hash) for entry in self._entries)
-            Entry.objects.bulk_create(self._entries)
+            copy_in(self._entries)
             lay_tiles(self._head.size, [bytes(entry.leaf_hash) for entry in self._entries])
             self._head.size = frontier.size
             self._head.frontier = frontier.to_bytes()
@@ -144,10 +145,6 @@ def take_turn() -> None:
     if not transaction.get_connection().in_atomic_block:
         raise RuntimeError("a turn ends with its transaction")
     Head.objects.select_for_update().get(pk=1)
-
-
-def keep_text(fact: UUID, field: str, salt: bytes, text: str) -> None:
-    Text.objects.create(fact=fact, field=field, salt=salt, text=text)
 
 
 def erase_text(fact: UUID) -> int:
