@@ -83,7 +83,7 @@ class LocalStack:
         self.start_database()
         self.start_queue()
         self.start_mail()
-        self._migrate()
+        self.migrate()
         self.start_web()
         self.start_worker()
 
@@ -168,7 +168,7 @@ class LocalStack:
             where=url,
         )
 
-    def _migrate(self) -> None:
+    def migrate(self) -> None:
         command = self.python("migrate", "scalewitness", "migrate")
         env = self.environment | {"DATABASE_OWNER_URL": self.owner_url}
         self.supervisor.run(replace(command, env=env, timeout=600))

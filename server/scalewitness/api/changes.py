@@ -30,7 +30,7 @@ from scalewitness.ledger.queries.snapshot import snapshot
 from scalewitness.people.models import Keeper
 
 CURSOR = Opaque("cursor", "Where the answer before ended; without it, from nothing.", CURSOR_LIMIT)
-LIMIT = Whole("limit", "Items in an answer.", default=100, least=1, most=500)
+LIMIT = Whole("limit", "Items in an answer.", default=100, least=1, most=1000)
 WAIT = Whole("wait", "Seconds to wait for a change if there is none.", default=0, most=25)
 
 WATCHER = Watcher(settings.FEED_WAITERS)

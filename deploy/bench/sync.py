@@ -1,0 +1,86 @@
+"""How fast clients push calls and pull changes, beside generic servers on the same PostgreSQL.
+
+    python deploy/bench/sync.py [--peers FOLDER --peers-python PYTHON] [--seconds S]
+
+The whole service is started on a PostgreSQL of its own, durable as in production, with two
+web workers. Measured over HTTP, in one run:
+
+- pushing calls through the whole intake: grants, log, standings. Three calls an animal, each
+  with a note; some 750 bytes a call.
+- pulling everything, a thousand items a page, and pulling one call just pushed, by a keeper
+  who sees 10,000 calls and by one who sees 100,000.
+
+With ``--peers`` the scripts of that folder, ``kinto_bench.py`` (a JSON store that keeps its
+history) and ``drf_bench.py`` (an endpoint that keeps nothing but the rows), are run
+afterwards on the same PostgreSQL, and the ratios are judged: pushing 20 times the store's
+pace and no slower than the endpoint; pulling everything no slower than the store, one
+change no slower either, and out of 100,000 within 1.3 times of out of 10,000.
+"""
+
+import argparse
+import os
+import sys
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "server"))
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+
+import django
+
+from stack.local import LocalStack
+from stack.ready import free_port
+from stack.supervisor import Supervisor
+
+PARTS = ("push", "pull", "change")
+
+
+def main() -> int:
+    asked = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
+    asked.add_argument("--peers", type=Path, help="folder with the peers' scripts")
+    asked.add_argument("--peers-python", default=sys.executable, help="Python that has them")
+    asked.add_argument("--seconds", type=float, default=6, help="longest for one figure")
+    asked.add_argument("--large", type=int, default=100_000, help="calls the second keeper sees")
+    asked.add_argument("--only", default=",".join(PARTS), help="parts, with commas")
+    given = asked.parse_args()
+    with service() as stack:
+        # The parts import models, and those need the settings.
+        from sync_parts import measure  # noqa: PLC0415
+        from sync_peers import judge, peers  # noqa: PLC0415
+
+        ours = measure(stack.url, given.only.split(","), given.seconds, given.large)
+        for one in ours:
+            print(one, flush=True)
+        if given.peers is None:
+            return 0
+        database = stack.postgres.owner_url() if stack.postgres else stack.owner_url
+        theirs = peers(given.peers, given.peers_python, database)
+    verdicts = judge(ours, theirs)
+    for verdict in verdicts:
+        print(verdict)
+    return 0 if all(one.within for one in verdicts) else 1
+
+
+@contextmanager
+def service() -> Iterator[LocalStack]:
+    """Everything running but the worker, this process set up to use its database."""
+    with tempfile.TemporaryDirectory(prefix="scalewitness-bench-") as folder:
+        supervisor = Supervisor(Path(folder), say=lambda name, text: None)
+        stack = LocalStack(supervisor, Path(folder), free_port(), given={})
+        try:
+            stack.start_database()
+            stack.start_queue()
+            stack.start_mail()
+            stack.migrate()
+            stack.start_web()
+            os.environ |= stack.environment
+            django.setup()
+            yield stack
+        finally:
+            supervisor.stop()
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,264 @@
+"""The measurements of `sync.py`, which sets Django up before this is imported."""
+
+import http.client
+import itertools
+import json
+import os
+import secrets
+import statistics
+import threading
+import time
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any
+from urllib.parse import quote, urlsplit
+from uuid import UUID
+
+from django.utils import timezone
+
+from scalewitness.animals.services import create_collection
+from scalewitness.domain.ids import uuid7
+from scalewitness.domain.moments import rfc3339
+from scalewitness.intake.batch import Actor
+from scalewitness.intake.services import accept
+from scalewitness.people.models import Keeper
+from scalewitness.people.services import enrol_device, sign_up, vouch
+
+CALLS_EACH = 3
+SMALL = 10_000
+DEVICES = 60
+"""Enough that no device sends more than it may in a minute."""
+NOTE = (
+    "calm while held, tail straight, both passes glided freely to the same depth and came back "
+    "clean, second pass as the first, no sign of harm afterwards, drank and went to its hide"
+)
+
+
+@dataclass(frozen=True)
+class Figure:
+    """``what`` was measured, how many ``records`` a second or, where that is None, how many
+    milliseconds in the middle."""
+
+    what: str
+    records: float | None = None
+    middle: float | None = None
+    high: float | None = None
+
+    def __str__(self) -> str:
+        if self.records is not None:
+            return f"{self.what}: {self.records:,.0f} records/s"
+        return f"{self.what}: p50 {self.middle:.2f} ms, p95 {self.high:.2f} ms"
+
+
+def measure(url: str, parts: Sequence[str], seconds: float, large: int) -> list[Figure]:
+    found: list[Figure] = []
+    if "push" in parts:
+        found += pushing(Herd("Wilhelmina Stroud", 8_000), url, seconds)
+    if "pull" in parts or "change" in parts:
+        for count in (SMALL, large):
+            herd = Herd(f"Keeper of {count}", -(-count // CALLS_EACH))
+            herd.call_all(count)
+            if "pull" in parts and count == SMALL:
+                found.append(pulling(herd, url))
+            if "change" in parts:
+                found.append(one_change(herd, url, seconds, count))
+    return found
+
+
+class Herd:
+    """A keeper with so many animals and the tokens of their devices, put there directly."""
+
+    def __init__(self, name: str, animals: int) -> None:
+        self.now = timezone.now()
+        self.keeper = _keeper(name)
+        self.tokens = [
+            enrol_device(self.keeper, f"Device {n}", self.now)[1] for n in range(DEVICES)
+        ]
+        collection = create_collection(self.keeper, _id(), "The long room", self.now)
+        self.animals = [_id() for _ in range(animals)]
+        body = {"collection": str(collection.pk), "species": "python_regius"}
+        self._take(self._item("animal_registered", one, body) for one in self.animals)
+        self._turn = itertools.count()
+
+    def calls(self, count: int) -> list[dict[str, Any]]:
+        return [self._call(next(self._turn)) for _ in range(count)]
+
+    def call_all(self, count: int) -> None:
+        self._take(self.calls(count))
+
+    def headers(self, number: int) -> dict[str, str]:
+        token = self.tokens[number % DEVICES]
+        return {"Authorization": f"Bearer {token}", "Content-Type": "application/json"}
+
+    def _call(self, number: int) -> dict[str, Any]:
+        animal = self.animals[number // CALLS_EACH % len(self.animals)]
+        depth = str(7 + number % 5)
+        body = {
+            "conclusion": "male",
+            "held_by": "examiner",
+            "identified": {"by": "tag", "code": f"T-{number // CALLS_EACH}"},
+            "observed": {
+                "method": "probing",
+                "passes": [
+                    {"side": "left", "depth": depth, "stopped": "resistance"},
+                    {"side": "right", "depth": depth, "stopped": "resistance"},
+                ],
+            },
+            "sureness": "certain",
+        }
+        note = {"text": NOTE, "salt": secrets.token_hex(32)}
+        return self._item("call_made", animal, body, texts={"note": note})
+
+    def _item(self, kind: str, about: UUID, body: dict[str, Any], **more: Any) -> dict[str, Any]:
+        sent = {"id": str(_id()), "kind": kind, "at": rfc3339(self.now), "about": str(about)}
+        return {**sent, "body": body, **more}
+
+    def _take(self, items: Iterable[dict[str, Any]]) -> None:
+        for batch in _batches(items, 500):
+            outcomes = accept(batch, Actor(keeper=self.keeper.pk), self.now)
+            if any(one.status != "accepted" for one in outcomes):
+                raise RuntimeError(f"refused: {outcomes[0]}")
+
+
+def _keeper(name: str) -> Keeper:
+    email = f"{name.lower().replace(' ', '.')}@keepers.example"
+    made = sign_up(name=name, email=email, password=secrets.token_hex(16))
+    vouch(email)
+    return made
+
+
+def _id() -> UUID:
+    return uuid7(time.time_ns() // 1_000_000, os.urandom(10))
+
+
+def _batches(items: Iterable[Any], size: int) -> Iterator[list[Any]]:
+    listed = iter(items)
+    while batch := list(itertools.islice(listed, size)):
+        yield batch
+
+
+# --- pushing ------------------------------------------------------------------------------
+
+
+def pushing(herd: Herd, url: str, seconds: float) -> Iterator[Figure]:
+    """The server is warm first: each worker has had its requests."""
+    _push(herd, url, herd.calls(400), 25, 4, 30)
+    for size, clients in itertools.product((25, 100), (1, 4)):
+        rate = _push(herd, url, herd.calls(12_000), size, clients, seconds)
+        yield Figure(f"push, {size} calls a batch, {clients} clients", records=rate)
+
+
+def _push(
+    herd: Herd, url: str, calls: list[dict[str, Any]], size: int, clients: int, seconds: float
+) -> float:
+    """Accepted calls a second."""
+    requests = enumerate(json.dumps({"items": one}).encode() for one in _batches(calls, size))
+    ready = iter(list(requests))
+    taken, lock, until = [0] * clients, threading.Lock(), time.perf_counter() + seconds
+
+    def client(number: int) -> None:
+        line = _line(url)
+        while time.perf_counter() < until:
+            with lock:
+                turn, body = next(ready, (0, b""))
+            if not body:
+                return
+            answer = _asked(line, "POST", "/api/v1/push", body, herd.headers(turn))
+            outcomes = [one["status"] for one in answer["items"]]
+            if set(outcomes) != {"accepted"}:
+                raise RuntimeError(f"not accepted: {answer['items'][0]}")
+            taken[number] += len(outcomes)
+
+    began = time.perf_counter()
+    threads = [threading.Thread(target=client, args=(number,)) for number in range(clients)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    return sum(taken) / (time.perf_counter() - began)
+
+
+# --- pulling ------------------------------------------------------------------------------
+
+
+def pulling(herd: Herd, url: str) -> Figure:
+    """Everything the keeper sees; a record is one entry of the log."""
+    line, best = _line(url), 0.0
+    for number in range(3):
+        began, entries = time.perf_counter(), 0
+        for page in _pages(line, herd.headers(number), None):
+            entries += page.count(b'"position":')
+        best = max(best, entries / (time.perf_counter() - began))
+    return Figure(f"pull of {SMALL:,} calls and what is about them", records=best)
+
+
+def one_change(herd: Herd, url: str, seconds: float, count: int) -> Figure:
+    """What one more call brings, asked for with the cursor from before."""
+    line = _line(url)
+    cursor = None
+    for page in _pages(line, herd.headers(0), None):
+        cursor = json.loads(page)["cursor"]
+    took: list[float] = []
+    until = time.perf_counter() + max(seconds, 4)
+    for number, call in enumerate(herd.calls(200)):
+        body = json.dumps({"items": [call]}).encode()
+        _asked(line, "POST", "/api/v1/push", body, herd.headers(number))
+        began = time.perf_counter()
+        page = _raw(
+            line, "GET", f"{_CHANGES}&cursor={quote(str(cursor))}", None, herd.headers(number)
+        )
+        took.append(1000 * (time.perf_counter() - began))
+        found = json.loads(page)
+        cursor = found["cursor"]
+        if call["id"].encode() not in page or found["more"]:
+            raise RuntimeError("the call is not in the page")
+        if time.perf_counter() > until:
+            break
+    took.sort()
+    what = f"one change out of {count:,} calls"
+    return Figure(what, middle=statistics.median(took), high=took[len(took) * 95 // 100])
+
+
+_CHANGES = "/api/v1/changes?limit=1000"
+
+
+def _pages(
+    line: http.client.HTTPConnection, headers: dict[str, str], cursor: str | None
+) -> Iterator[bytes]:
+    while True:
+        after = f"&cursor={quote(cursor)}" if cursor else ""
+        page = _raw(line, "GET", _CHANGES + after, None, headers)
+        yield page
+        ending = json.loads(b"{" + page[page.rindex(b'"cursor"') :])
+        cursor = ending["cursor"]
+        if not ending["more"]:
+            return
+
+
+# --- the line -----------------------------------------------------------------------------
+
+
+def _line(url: str) -> http.client.HTTPConnection:
+    parts = urlsplit(url)
+    return http.client.HTTPConnection(parts.hostname or "", parts.port, timeout=60)
+
+
+def _asked(
+    line: http.client.HTTPConnection, method: str, path: str, body: bytes, headers: dict[str, str]
+) -> Any:
+    return json.loads(_raw(line, method, path, body, headers))
+
+
+def _raw(
+    line: http.client.HTTPConnection,
+    method: str,
+    path: str,
+    body: bytes | None,
+    headers: dict[str, str],
+) -> bytes:
+    line.request(method, path, body, headers)
+    answer = line.getresponse()
+    read = answer.read()
+    if answer.status != 200:
+        raise RuntimeError(f"{answer.status}: {read[:300]!r}")
+    return read
