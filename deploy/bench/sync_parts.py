@@ -53,7 +53,7 @@ class Figure:
 def measure(url: str, parts: Sequence[str], seconds: float, large: int) -> list[Figure]:
     found: list[Figure] = []
     if "push" in parts:
-        found += pushing(Herd("Wilhelmina Stroud", 8_000), url, seconds)
+        found += pushing(url, seconds)
     if "pull" in parts or "change" in parts:
         for count in (SMALL, large):
             herd = Herd(f"Keeper of {count}", -(-count // CALLS_EACH))
@@ -140,42 +140,46 @@ def _batches(items: Iterable[Any], size: int) -> Iterator[list[Any]]:
 # --- pushing ------------------------------------------------------------------------------
 
 
-def pushing(herd: Herd, url: str, seconds: float) -> Iterator[Figure]:
-    """The server is warm first: each worker has had its requests."""
-    _push(herd, url, herd.calls(400), 25, 4, 30)
+def pushing(url: str, seconds: float) -> Iterator[Figure]:
+    """Each client is a keeper with animals of their own. The server is warm first: each
+    worker has had its requests."""
+    herds = [Herd(f"Wilhelmina Stroud {number}", 2_000) for number in range(4)]
+    _push(herds, url, 25, 400, 30)
     for size, clients in itertools.product((25, 100), (1, 4)):
-        rate = _push(herd, url, herd.calls(12_000), size, clients, seconds)
+        rate = _push(herds[:clients], url, size, 12_000, seconds)
         yield Figure(f"push, {size} calls a batch, {clients} clients", records=rate)
 
 
-def _push(
-    herd: Herd, url: str, calls: list[dict[str, Any]], size: int, clients: int, seconds: float
-) -> float:
-    """Accepted calls a second."""
-    requests = enumerate(json.dumps({"items": one}).encode() for one in _batches(calls, size))
-    ready = iter(list(requests))
-    taken, lock, until = [0] * clients, threading.Lock(), time.perf_counter() + seconds
+def _push(herds: Sequence[Herd], url: str, size: int, most: int, seconds: float) -> float:
+    """Accepted calls a second. Each batch comes over a connection of its own, so that the web
+    server's workers share them out anew."""
+    prepared = [_bodies(herd, size, most // len(herds)) for herd in herds]
+    taken, until = [0] * len(herds), time.perf_counter() + seconds
 
     def client(number: int) -> None:
-        line = _line(url)
-        while time.perf_counter() < until:
-            with lock:
-                turn, body = next(ready, (0, b""))
-            if not body:
-                return
+        herd = herds[number]
+        for turn, body in enumerate(prepared[number]):
+            line = _line(url)
             answer = _asked(line, "POST", "/api/v1/push", body, herd.headers(turn))
-            outcomes = [one["status"] for one in answer["items"]]
-            if set(outcomes) != {"accepted"}:
+            line.close()
+            if any(one["status"] != "accepted" for one in answer["items"]):
                 raise RuntimeError(f"not accepted: {answer['items'][0]}")
-            taken[number] += len(outcomes)
+            taken[number] += len(answer["items"])
+            if time.perf_counter() > until:
+                return
 
     began = time.perf_counter()
-    threads = [threading.Thread(target=client, args=(number,)) for number in range(clients)]
+    threads = [threading.Thread(target=client, args=(number,)) for number in range(len(herds))]
     for thread in threads:
         thread.start()
     for thread in threads:
         thread.join()
     return sum(taken) / (time.perf_counter() - began)
+
+
+def _bodies(herd: Herd, size: int, most: int) -> list[bytes]:
+    batches = _batches(herd.calls(most), size)
+    return [json.dumps({"items": one}).encode() for one in batches]
 
 
 # --- pulling ------------------------------------------------------------------------------

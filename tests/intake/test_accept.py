@@ -65,7 +65,7 @@ def test_a_retry_that_overtook_the_first_answer_is_a_duplicate(world: World) -> 
     early = services._prepare([item], odile, world.now)
     (first,) = world.push(world.odile, item)
     with transaction.atomic():
-        (again,), _ = services._take(early, odile, world.now, careful=False)
+        (again,), _ = services._take(early, Batch(odile, world.now))
     assert (again.status, again.position) == ("duplicate", first.position)
 
 

@@ -26,7 +26,7 @@ from scalewitness.domain.moments import rfc3339
 from scalewitness.domain.translog.devices import Devices
 from scalewitness.domain.translog.leaf import read_leaf
 from scalewitness.intake import services
-from scalewitness.intake.batch import Actor
+from scalewitness.intake.batch import Actor, Batch
 from scalewitness.intake.erasure import close_account
 from scalewitness.intake.services import accept
 from scalewitness.ledger.models import Entry
@@ -225,7 +225,7 @@ def test_a_revocation_between_the_check_and_the_lock_counts(world: World, odile:
     proved = services._prepare([item], odile.actor, world.now)
     odile.send(odile.revocation())
     with transaction.atomic():
-        (outcome,), _ = services._take(proved, odile.actor, world.now, careful=False)
+        (outcome,), _ = services._take(proved, Batch(odile.actor, world.now))
     assert code(outcome) == "bad_signature"
 
 

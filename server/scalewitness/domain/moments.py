@@ -12,8 +12,8 @@ def rfc3339(moment: datetime) -> str:
     """``2026-11-25T09:30:00.000Z``; the moment must carry an offset."""
     if moment.tzinfo is None:
         raise ValueError("a moment without an offset")
-    utc = moment.astimezone(UTC)
-    return utc.strftime("%Y-%m-%dT%H:%M:%S.") + f"{utc.microsecond // 1000:03d}Z"
+    utc = moment.astimezone(UTC).replace(tzinfo=None)
+    return utc.isoformat(timespec="milliseconds") + "Z"
 
 
 def parse_moment(text: str) -> datetime:

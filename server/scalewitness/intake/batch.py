@@ -71,13 +71,15 @@ Mark: TypeAlias = tuple[int, dict[UUID, Touched]]
 class Batch:
     """Everything one transaction of intake writes to."""
 
-    def __init__(self, actor: Actor, received_at: datetime) -> None:
+    def __init__(self, actor: Actor, received_at: datetime, known: Known | None = None) -> None:
         self.actor = actor
         self.now = received_at
         self.touched: dict[UUID, Touched] = {}
         self.owes_letters = False
-        self.known = Known(actor.keeper, received_at)
+        self.known = known or Known(actor.keeper, received_at)
         self._writer = Writer(received_at)
+        if not self.known.still_holds(self._writer.size):
+            self.known.forget()
         self._rows: dict[type[Model], list[Model]] = {}
         self.began = self._writer.size
 

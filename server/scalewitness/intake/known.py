@@ -1,10 +1,11 @@
 """What a batch's calls are judged by, read for all of their animals at once.
 
 Whoever holds the log's lock is the only writer. So what was read stays true until the batch
-itself writes: a call is added here as it is taken, after anything else all is read anew.
+itself writes: a call is added here as it is taken, after anything else all is read anew. What
+was read before the lock was held is used if nothing came in between that bears on it.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from decimal import Decimal
@@ -12,7 +13,10 @@ from functools import cached_property
 from typing import TypeAlias
 from uuid import UUID
 
-from scalewitness.animals.models import Animal, Collection
+from django.db import connection
+
+from scalewitness.animals.models import Animal
+from scalewitness.animals.models import Collection as AnimalCollection
 from scalewitness.animals.queries import codes_of, homes_of, stewarded_collections, weights_on
 from scalewitness.calls.models import Call
 from scalewitness.calls.queries.evidence import evidence_by_animal
@@ -31,9 +35,17 @@ from scalewitness.domain.sexing.parameters import load_parameters
 from scalewitness.domain.sexing.stated_linkage import Start
 from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.domain.sexing.what_if import favoured_by
+from scalewitness.ledger.queries.tree import tip
 from scalewitness.people.models import Grant
 from scalewitness.people.queries import grants_ever
 from scalewitness.sales.queries import parties_to_sales
+
+NO_MATTER = ("call_made", "standing_changed", "husbandry_noted")
+"""Kinds that change nothing but what is known of the animal they are about."""
+MATTERS = """
+SELECT EXISTS (SELECT FROM ledger_entry WHERE position >= %s AND position < %s
+               AND (about = ANY(%s::uuid[]) OR kind <> ALL(%s)))
+"""
 
 Homes: TypeAlias = Mapping[UUID, datetime | None]
 """The collections an animal is or was in, and when it left them."""
@@ -41,14 +53,15 @@ Homes: TypeAlias = Mapping[UUID, datetime | None]
 
 @dataclass(slots=True)
 class Tie:
-    """What ties one person to an animal. ``grants``: all that ever covered it for them;
-    ``kept``: it is or was in a collection of theirs; ``party``: to a sale of it, ever;
-    ``called``: they sent a call on it."""
+    """What ties one person to an animal. Keeper or partner (``steward``), or else: ``party``
+    to a sale of it, ever; whether they ever ``kept`` it in a collection of theirs, or
+    ``called`` on it; its ``homes``, and all ``grants`` that ever covered it for them."""
 
     steward: bool = False
-    kept: bool = False
     party: bool = False
+    kept: bool = False
     called: bool = False
+    homes: Homes = field(default_factory=dict)
     grants: Sequence[Grant] = ()
 
     @property
@@ -63,7 +76,7 @@ class Tie:
         True only for a guest whose every grant on it was blind, who has no call on it yet
         and never kept it; collections it has left count as well.
         """
-        if self.kept or self.called or not self.grants:
+        if self.steward or self.kept or self.called or not self.grants:
             return False
         return all(grant.blind for grant in self.grants)
 
@@ -73,7 +86,6 @@ class Subject:
     """An animal that calls are about. ``counting``: the calls that count, in log order."""
 
     animal: Animal
-    homes: Homes
     codes: set[str]
     label: str
     start: Start
@@ -83,21 +95,22 @@ class Subject:
     tie: Tie
 
     @cached_property
-    def _case(self) -> Case:
+    def case(self) -> Case:
+        """The calls that count, weighed."""
         kind, numbers = taxon(self.animal.species, self.by.parameters), self.by.parameters
         priors = self.start.male, self.start.pessimistic
         return case_of(self.counting, kind, self.by.records, load_parameters(numbers), *priors)
 
     def add(self, call: Evidence) -> None:
         """A call of the actor's is taken."""
-        case = self._case.plus(Supposed(call))
+        case = self.case.plus(Supposed(call))
         self.counting.append(call)
-        self.__dict__["_case"] = case
+        self.__dict__["case"] = case
         self.tie.called = True
 
     def standing(self) -> Standing:
         """What the calls that count come to."""
-        return self._case.standing(self.by.policy)
+        return self.case.standing(self.by.policy)
 
     def expected(self) -> Sex | None:
         """The sex someone who can see the record would expect, for anchoring: the one the
@@ -121,19 +134,35 @@ class Known:
     _expected: dict[UUID, list[datetime]] = field(default_factory=dict)
     _subjects: dict[UUID, Subject] = field(default_factory=dict)
     _weights: dict[tuple[UUID, datetime], Decimal | None] = field(default_factory=dict)
+    _ahead: int = 0
 
     def expect(self, calls: Iterable[tuple[UUID, datetime]]) -> None:
         """Say which animals calls will be about, and when they were examined."""
         for animal, at in calls:
             self._expected.setdefault(animal, []).append(at)
 
+    def read_ahead(self) -> None:
+        """Read what is expected before the lock is held, so that whoever waits for it waits
+        for none of that; `still_holds` tells afterwards whether it may be used."""
+        if self._expected:
+            self._ahead = tip().size
+            self._read(self._expected)
+            for subject in self._subjects.values():
+                _ = subject.case
+            self._weigh({(one, when) for one, times in self._expected.items() for when in times})
+
+    def still_holds(self, size: int) -> bool:
+        """Whether nothing that bears on what was read ahead has entered the log, which has
+        ``size`` entries by now and belongs to the caller."""
+        if not self._subjects or self._ahead == size:
+            return True
+        with connection.cursor() as cursor:
+            cursor.execute(MATTERS, (self._ahead, size, list(self._subjects), list(NO_MATTER)))
+            return not cursor.fetchone()[0]
+
     def forget(self) -> None:
         """Something else than a call was written."""
         self._subjects.clear()
-        self._weights.clear()
-
-    def weighed(self) -> None:
-        """A weight was noted, and nothing else."""
         self._weights.clear()
 
     def of(self, animal: UUID) -> Subject | None:
@@ -145,23 +174,23 @@ class Known:
     def weight_on(self, animal: UUID, at: datetime) -> Decimal | None:
         """What it weighed last at that time, in grams."""
         if (animal, at) not in self._weights:
-            due = [(one, when) for one, times in self._expected.items() for when in times]
-            asked = list({(animal, at), *due})
-            self._weights = dict(zip(asked, weights_on(asked), strict=True))
+            due = {(one, when) for one, times in self._expected.items() for when in times}
+            self._weigh({(animal, at), *due})
         return self._weights[animal, at]
 
+    def _weigh(self, moments: Collection[tuple[UUID, datetime]]) -> None:
+        self._weights = dict(zip(moments, weights_on(list(moments)), strict=True))
+
     def _read(self, ids: Iterable[UUID]) -> None:
-        found = Animal.objects.select_related("collection__keeper").in_bulk(list(ids))
-        homes, sold = homes_of(found.values()), parties_to_sales(found)
-        in_sales = {one for animals in sold.values() for one in animals}
-        ties = self._ties(found.values(), homes, sold)
-        by = yardstick()
+        found = Animal.objects.select_related("collection").in_bulk(list(ids))
+        sold, by = parties_to_sales(found), yardstick()
+        ties = self._ties(found.values(), sold)
         starts, counting = starts_of(found.values(), by.parameters), evidence_by_animal(found)
         standings, codes = latest_standings(found), codes_of(found)
+        in_sales = {one for animals in sold.values() for one in animals}
         for key, animal in found.items():
             self._subjects[key] = Subject(
                 animal=animal,
-                homes=homes[key],
                 codes=codes.get(key, set()),
                 label=label_of(standings.get(key)),
                 start=starts[key],
@@ -171,25 +200,34 @@ class Known:
                 tie=ties[key],
             )
 
-    def _ties(
-        self, animals: Iterable[Animal], homes: Mapping[UUID, Homes], sold: Mapping[UUID, set[str]]
-    ) -> dict[UUID, Tie]:
+    def _ties(self, animals: Iterable[Animal], sold: Mapping[UUID, set[str]]) -> dict[UUID, Tie]:
         if self.person is None:
             return {animal.pk: Tie() for animal in animals}
-        inside = {one for collections in homes.values() for one in collections}
-        held = Collection.objects.filter(pk__in=inside, keeper=self.person)
-        kept = set(held.values_list("pk", flat=True))
         stewarded = {one.pk for one in stewarded_collections(self.person, self.now)}
-        called = Call.objects.filter(animal__in=homes.keys(), by=self.person)
-        have_called = set(called.values_list("animal", flat=True))
-        grants = grants_ever(self.person, homes)
+        listed = list(animals)
+        own = {animal.pk for animal in listed if animal.collection_id in stewarded}
+        ties = {animal: Tie(steward=True) for animal in own}
+        if others := [animal for animal in listed if animal.pk not in own]:
+            ties |= self._of_others(self.person, others, sold.get(self.person, set()))
+        return ties
+
+    def _of_others(
+        self, person: UUID, animals: Sequence[Animal], party_to: set[str]
+    ) -> dict[UUID, Tie]:
+        homes = homes_of(animals)
+        inside = {one for collections in homes.values() for one in collections}
+        held = AnimalCollection.objects.filter(pk__in=inside, keeper=person)
+        kept = set(held.values_list("pk", flat=True))
+        rows = Call.objects.filter(animal__in=homes.keys(), by=person)
+        called = set(rows.values_list("animal", flat=True))
+        grants = grants_ever(person, homes)
         return {
-            animal.pk: Tie(
-                steward=animal.collection_id in stewarded,
-                kept=not kept.isdisjoint(homes[animal.pk]),
-                party=str(animal.pk) in sold.get(self.person, ()),
-                called=animal.pk in have_called,
-                grants=grants[animal.pk],
+            one: Tie(
+                party=str(one) in party_to,
+                kept=not kept.isdisjoint(home),
+                called=one in called,
+                homes=home,
+                grants=grants[one],
             )
-            for animal in animals
+            for one, home in homes.items()
         }

@@ -8,6 +8,7 @@ from typing import Any, Literal
 from uuid import UUID
 
 import msgspec
+from django.db import connection
 
 from scalewitness.calls.models import HeldCall
 from scalewitness.domain.errors import IdReused
@@ -47,6 +48,18 @@ class _Earlier:
     position: int | None = None
 
 
+KNOWN = """
+SELECT fact FROM ledger_entry WHERE fact = ANY(%(ids)s::uuid[])
+UNION ALL SELECT id FROM calls_heldcall WHERE id = ANY(%(ids)s::uuid[])
+"""
+
+
+def _known(ids: Sequence[UUID]) -> list[UUID]:
+    with connection.cursor() as cursor:
+        cursor.execute(KNOWN, {"ids": list(ids)})
+        return [one for (one,) in cursor.fetchall()]
+
+
 class Seen:
     """Ids already known, in the log or earlier in this batch: the same again is a
     duplicate, anything else under the same id is refused.
@@ -57,9 +70,12 @@ class Seen:
 
     def __init__(self, ids: Sequence[UUID], actor: Actor) -> None:
         self._actor = actor
-        self._earlier = {held.pk: _held(held) for held in HeldCall.objects.filter(pk__in=ids)}
-        self._earlier |= {fact: _logged(entry) for fact, entry in entries_of(ids).items()}
-        self._salts = salts_of(ids)
+        self._earlier: dict[UUID, _Earlier] = {}
+        self._salts: dict[tuple[UUID, str], bytes] = {}
+        if known := _known(ids):  # mostly none is
+            self._earlier |= {one.pk: _held(one) for one in HeldCall.objects.filter(pk__in=known)}
+            self._earlier |= {fact: _logged(entry) for fact, entry in entries_of(known).items()}
+            self._salts |= salts_of(known)
 
     def add(self, item: Sealed, outcome: Outcome) -> None:
         status: Literal["duplicate", "held"] = "held" if outcome.status == "held" else "duplicate"
@@ -68,10 +84,6 @@ class Seen:
             draft.signable, draft.device, item.sig, status, outcome.position
         )
         self._salts |= {(item.id, field): salt for field, (salt, _) in item.texts.items()}
-
-    def has_id(self, item: Sealed) -> bool:
-        """Whether its id stands for something already."""
-        return item.id in self._earlier
 
     def has(self, item: Sealed) -> bool:
         """Whether this very fact came before with this very signature: it was checked then,

@@ -28,20 +28,26 @@ def check_ranges(body: facts.Body, received_at: datetime) -> None:
     Raises:
         OutOfRange, FutureDate, WrongShape: with a JSON pointer into the submission.
     """
-    _no_control_characters(msgspec.to_builtins(body), "/body")
+    _no_control_characters(body)
     _check(body, received_at)
 
 
-def _no_control_characters(value: Any, pointer: str) -> None:
+def _no_control_characters(body: facts.Body) -> None:
     """PostgreSQL cannot store NUL, and no code or trait holds any other control."""
+    written = msgspec.json.encode(body)
+    if b"\\" in written or not written.decode().isprintable():
+        _find_control_characters(msgspec.to_builtins(body), "/body")
+
+
+def _find_control_characters(value: Any, pointer: str) -> None:
     if isinstance(value, str) and not value.isprintable():
         raise OutOfRange("Control characters are not possible here.", pointer=pointer)
     if isinstance(value, dict):
         for key, inner in value.items():
-            _no_control_characters(inner, f"{pointer}/{key}")
+            _find_control_characters(inner, f"{pointer}/{key}")
     elif isinstance(value, list | tuple):
         for index, inner in enumerate(value):
-            _no_control_characters(inner, f"{pointer}/{index}")
+            _find_control_characters(inner, f"{pointer}/{index}")
 
 
 @singledispatch

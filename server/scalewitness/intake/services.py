@@ -1,7 +1,7 @@
 """The one way in: every fact, from every edge, passes through `accept`."""
 
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from datetime import datetime
 from typing import Any, TypeVar
 
@@ -11,6 +11,7 @@ from scalewitness.domain.errors import Refused
 from scalewitness.intake.batch import Actor, Batch
 from scalewitness.intake.consequences import settle
 from scalewitness.intake.kinds import NEEDS_SETTLED, RULES
+from scalewitness.intake.known import Known
 from scalewitness.intake.outcomes import Outcome, Seen
 from scalewitness.intake.signatures import Signatures, prove
 from scalewitness.intake.submission import Sealed, Submission, read, seal
@@ -28,14 +29,17 @@ def accept(items: Sequence[object], actor: Actor, received_at: datetime) -> list
     returns, the transaction has been committed unless the caller opened an outer one.
     """
     prepared = _prepare(items, actor, received_at)
+    known = _expecting(prepared, actor, received_at)
+    known.read_ahead()
     try:
         with transaction.atomic():
-            outcomes, owes = _take(prepared, actor, received_at, careful=False)
+            outcomes, owes = _take(prepared, Batch(actor, received_at, known))
     except DatabaseError:
         # A value no check foresaw. Take the items one savepoint each, so that only the
         # one at fault is refused. Nothing of the first attempt was kept.
+        known = _expecting(prepared, actor, received_at)
         with transaction.atomic():
-            outcomes, owes = _take(prepared, actor, received_at, careful=True)
+            outcomes, owes = _take(prepared, Batch(actor, received_at, known), careful=True)
     if owes:
         transaction.on_commit(mail.wake)
     return outcomes
@@ -91,15 +95,19 @@ def _attempt(step: Callable[[T], R], value: T) -> R | Refused:
         return refused
 
 
+def _expecting(prepared: Iterable[Sealed | Refused], actor: Actor, received_at: datetime) -> Known:
+    """Nothing read yet, but all that will have to be."""
+    known = Known(actor.keeper, received_at)
+    calls = (one for one in prepared if isinstance(one, Sealed) and one.kind == "call_made")
+    known.expect((one.about, one.at) for one in calls)
+    return known
+
+
 def _take(
-    prepared: Sequence[Sealed | Refused], actor: Actor, received_at: datetime, *, careful: bool
+    prepared: Sequence[Sealed | Refused], batch: Batch, *, careful: bool = False
 ) -> tuple[list[Outcome], bool]:
-    sealed = [one for one in prepared if isinstance(one, Sealed)]
-    batch = Batch(actor, received_at)
-    seen, signatures = Seen([one.id for one in sealed], actor), Signatures(actor)
-    batch.known.expect(
-        (one.about, one.at) for one in sealed if one.kind == "call_made" and not seen.has_id(one)
-    )
+    ids = [one.id for one in prepared if isinstance(one, Sealed)]
+    seen, signatures = Seen(ids, batch.actor), Signatures(batch.actor)
     outcomes = [_one(item, batch, seen, signatures, careful=careful) for item in prepared]
     settle(batch)
     batch.flush()

@@ -24,9 +24,18 @@ def evidence_by_animal(animals: Iterable[UUID]) -> dict[UUID, list[Evidence]]:
     """What counts of each animal, in log order; animals without any are absent."""
     found: dict[UUID, list[Evidence]] = {}
     rows = Call.objects.filter(animal__in=list(animals), withdrawal=None, set_aside=None)
-    for call in rows.order_by("position"):
-        found.setdefault(call.animal_id, []).append(evidence_of(call))
+    for animal, call, by, at, position, body, *known in rows.order_by("position").values_list(
+        "animal", "id", "by", "examined_at", "position", "body", *CIRCUMSTANCE
+    ):
+        circumstance = Circumstance(call=str(call), **dict(zip(CIRCUMSTANCE, known, strict=True)))
+        made = msgspec.convert(body, CallMade)
+        evidence = as_evidence(made, circumstance, sender=str(by), at=at, position=position)
+        found.setdefault(animal, []).append(evidence)
     return found
+
+
+CIRCUMSTANCE = ("stage", "blind", "interested", "identity", "anchored_to")
+"""The columns of a call that hold its circumstance."""
 
 
 def counting_calls_at(animal: UUID, position: int) -> list[Call]:

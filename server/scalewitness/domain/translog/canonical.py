@@ -10,7 +10,7 @@ import json
 import math
 import re
 import unicodedata
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Final, TypeAlias
 
 import msgspec
@@ -61,7 +61,7 @@ def canonical_bytes(value: object) -> bytes:
     (NaN among them), decimals, lone surrogates, names that NFC makes equal, and nesting
     beyond :data:`MAX_DEPTH`.
     """
-    if _is_plain(value, MAX_DEPTH):
+    if _is_plain(value):
         return _PLAIN.encode(value)
     return rfc8785.dumps(_guarded(value, MAX_DEPTH))
 
@@ -71,22 +71,34 @@ _PLAIN: Final = msgspec.json.Encoder(order="sorted")
 ASCII sort alike by code point and by UTF-16, and there are no numbers but integers."""
 
 
-def _is_plain(value: object, room: int) -> bool:
+def _is_plain(value: object) -> bool:
     """Whether nothing about the value needs thought: in nearly every entry nothing does."""
-    if isinstance(value, str):
-        return type(value) is str and value.isascii()
-    if value is None or isinstance(value, bool):
-        return True
-    if isinstance(value, int):
-        return type(value) is int and -MAX_INTEGER <= value <= MAX_INTEGER
-    if room < 1:
-        return False
-    if isinstance(value, dict):
-        names = all(type(name) is str and name.isascii() for name in value)
-        return names and all(_is_plain(one, room - 1) for one in value.values())
-    if isinstance(value, (list, tuple)):
-        return all(_is_plain(one, room - 1) for one in value)
+    layer: list[object] = [value]
+    for _ in range(MAX_DEPTH + 1):
+        below: list[object] = []
+        for one in layer:
+            parts = _plain_parts(one)
+            if parts is None:
+                return False
+            below += parts
+        if not below:
+            return True
+        layer = below
     return False
+
+
+def _plain_parts(one: object) -> Iterable[object] | None:
+    """What is directly inside; None where the value itself needs thought."""
+    if isinstance(one, str):
+        return () if type(one) is str and one.isascii() else None
+    if isinstance(one, int):  # a boolean too
+        return () if -MAX_INTEGER <= one <= MAX_INTEGER else None
+    if isinstance(one, dict):
+        names = all(type(name) is str and name.isascii() for name in one)
+        return one.values() if names else None
+    if isinstance(one, (list, tuple)):
+        return one
+    return () if one is None else None
 
 
 def _guarded(value: object, room: int) -> Json:

@@ -12,7 +12,7 @@ from scalewitness.animals.models import Animal
 from scalewitness.animals.queries import is_steward, plain_code
 from scalewitness.calls import services
 from scalewitness.calls.models import Call, HeldCall
-from scalewitness.calls.queries.evidence import evidence_of
+from scalewitness.calls.queries.evidence import as_evidence
 from scalewitness.calls.queries.standings import call_of
 from scalewitness.calls.queries.visibility import animal_open
 from scalewitness.domain.errors import NotAllowed, NotFound, NotNow, OutOfRange, WrongShape
@@ -58,9 +58,16 @@ def _store(fact: Sealed, known: Known, batch: Batch, sender: Actor) -> Logged[Ca
         raise NotFound()
     circumstance = _circumstance(fact, subject, known.weight_on(fact.about, fact.at))
     logged = batch.log(fact, sender=sender)
-    row = services.call_row(logged, circumstance, fact.flags)
-    batch.keep(row)
-    subject.add(evidence_of(row))
+    batch.keep(services.call_row(logged, circumstance, fact.flags))
+    subject.add(
+        as_evidence(
+            logged.body,
+            circumstance,
+            sender=str(logged.sender),
+            at=logged.at,
+            position=logged.position,
+        )
+    )
     batch.touch(fact.about, fact.id, fact.kind, circumstance)
     return logged
 
@@ -115,7 +122,7 @@ def _fits(grant: Grant, fact: Sealed, body: CallMade, subject: Subject) -> bool:
 
 def _ended(grant: Grant, subject: Subject) -> datetime | None:
     """When the grant stopped covering the animal: closed, ended, or left behind."""
-    ends = [grant.closes, subject.homes[grant.collection]]
+    ends = [grant.closes, subject.tie.homes[grant.collection]]
     if hasattr(grant, "end"):
         ends.append(grant.end.at)
     return min((one for one in ends if one is not None), default=None)

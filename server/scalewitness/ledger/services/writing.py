@@ -12,11 +12,26 @@ from scalewitness.domain.moments import rfc3339
 from scalewitness.domain.translog.leaf import leaf_bytes
 from scalewitness.domain.translog.tree import Frontier, leaf_hash
 from scalewitness.ledger.models import Entry, Head, Text
-from scalewitness.ledger.services.copying import copy_in
+from scalewitness.ledger.services.copying import copy_values
 from scalewitness.ledger.services.fencing import refuse_if_closed
 from scalewitness.ledger.services.tiling import lay_tiles
 
 B = TypeVar("B", covariant=True)
+
+COLUMNS = (
+    "position",
+    "fact",
+    "kind",
+    "by",
+    "device",
+    "about",
+    "claimed_at",
+    "received_at",
+    "flags",
+    "leaf",
+    "leaf_hash",
+)
+"""Of an entry, in the order that `Writer.add` gives them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,25 +103,27 @@ class Writer:
         self._head = Head.objects.select_for_update().get(pk=1)
         refuse_if_closed(self._head.size)
         self._received_at = received_at
-        self._entries: list[Entry] = []
+        self._rows: list[tuple[Any, ...]] = []
+        self._hashes: list[bytes] = []
 
     def add(self, draft: Draft) -> int:
         """Take the next position for a fact; nothing is stored before ``flush``."""
-        position = self._head.size + len(self._entries)
+        position = self.size
         leaf = draft.leaf()
-        self._entries.append(
-            Entry(
-                position=position,
-                fact=draft.id,
-                kind=draft.kind,
-                by=draft.by,
-                device=draft.device,
-                about=draft.about,
-                claimed_at=draft.at,
-                received_at=self._received_at,
-                flags=list(draft.flags),
-                leaf=leaf,
-                leaf_hash=leaf_hash(leaf),
+        self._hashes.append(leaf_hash(leaf))
+        self._rows.append(
+            (
+                position,
+                draft.id,
+                draft.kind,
+                draft.by,
+                draft.device,
+                draft.about,
+                draft.at,
+                self._received_at,
+                list(draft.flags),
+                leaf,
+                self._hashes[-1],
             )
         )
         return position
@@ -114,28 +131,27 @@ class Writer:
     @property
     def size(self) -> int:
         """The log's size with what is pending: no position at or above it exists yet."""
-        return self._head.size + len(self._entries)
+        return self._head.size + self.pending
 
     @property
     def pending(self) -> int:
-        return len(self._entries)
+        return len(self._rows)
 
     def drop_after(self, count: int) -> None:
         """Forget all but the first ``count`` facts; their rows were rolled back."""
-        del self._entries[count:]
+        del self._rows[count:], self._hashes[count:]
 
     def flush(self) -> int:
         """Store the entries and move the head; the new size."""
-        if self._entries:
-            frontier = Frontier.from_bytes(bytes(self._head.frontier))
-            frontier = frontier.append(bytes(entry.leaf_hash) for entry in self._entries)
-            copy_in(self._entries)
-            lay_tiles(self._head.size, [bytes(entry.leaf_hash) for entry in self._entries])
+        if self._rows:
+            frontier = Frontier.from_bytes(bytes(self._head.frontier)).append(self._hashes)
+            copy_values(Entry, COLUMNS, self._rows)
+            lay_tiles(self._head.size, self._hashes)
             self._head.size = frontier.size
             self._head.frontier = frontier.to_bytes()
             self._head.root = frontier.root()
             self._head.save()
-            self._entries = []
+            self.drop_after(0)
         return self._head.size
 
 
