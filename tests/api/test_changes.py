@@ -219,7 +219,7 @@ def test_a_restored_log_begins_anew_and_can_be_read_behind_its_fence(
 
 
 @pytest.mark.parametrize(
-    "query", [{"limit": 0}, {"limit": 501}, {"wait": 26}, {"limit": "x"}, {"wait": -1}]
+    "query", [{"limit": 0}, {"limit": 1001}, {"wait": 26}, {"limit": "x"}, {"wait": -1}]
 )
 def test_questions_that_cannot_be(odile: Api, query: dict[str, object]) -> None:
     assert odile.get("/changes", **query).code == "malformed"

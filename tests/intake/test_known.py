@@ -1,0 +1,104 @@
+"""What is read before the lock is held counts only if nothing came in between."""
+
+from datetime import timedelta
+from typing import Any
+
+import pytest
+from django.db import transaction
+from tests.world import World, probing, tag_of
+
+from scalewitness.animals.models import Animal
+from scalewitness.calls.models import Call
+from scalewitness.intake import services
+from scalewitness.intake.batch import Actor, Batch
+from scalewitness.intake.known import Known
+from scalewitness.intake.outcomes import Outcome
+from scalewitness.ledger.queries.tree import tip
+from scalewitness.people.models import Keeper
+
+pytestmark = pytest.mark.django_db
+
+
+class Waiting:
+    """A call by Odile's guest or herself, all about it read, waiting for the lock."""
+
+    def __init__(self, world: World, who: Keeper, animal: Animal, **more: Any) -> None:
+        body = probing("male", tag_of(animal)) | more
+        item = world.item("call_made", animal.pk, body, at=world.now + timedelta(minutes=1))
+        self.actor, self.now = Actor(keeper=who.pk), world.now
+        self.prepared = services._prepare([item], self.actor, self.now)
+        self.known = services._expecting(self.prepared, self.actor, self.now)
+        self.known.read_ahead()
+
+    def take(self) -> Outcome:
+        with transaction.atomic():
+            batch = Batch(self.actor, self.now, self.known)
+            (outcome,), _ = services._take(self.prepared, batch)
+        return outcome
+
+
+def test_another_call_in_between_is_known(world: World) -> None:
+    animal = world.animal("K1")
+    waiting = Waiting(world, world.odile, animal)
+    world.make_partner(world.pim)
+    waiting_too = Waiting(world, world.pim, animal)
+    assert waiting.take().status == "accepted"
+    assert waiting_too.take().status == "accepted"
+    first, second = Call.objects.filter(animal=animal).order_by("position")
+    assert (first.anchored_to, second.anchored_to) == (None, "male")
+
+
+def test_a_grant_that_ended_in_between_has_ended(world: World) -> None:
+    animal = world.animal("K2")
+    grant = world.make_partner(world.pim)
+    waiting = Waiting(world, world.pim, animal)
+    world.say(world.odile, "grant_revoked", world.collection.pk, {"grant": str(grant)})
+    refused = waiting.take()
+    assert refused.status == "refused"
+    assert not Call.objects.filter(animal=animal).exists()
+
+
+def test_a_policy_adopted_or_an_animal_corrected_in_between_counts(world: World) -> None:
+    animal = world.animal("K3")
+    waiting = Waiting(world, world.odile, animal)
+    world.say(world.odile, "particulars_corrected", animal.pk, {"species": "boa_imperator"})
+    assert not waiting.known.still_holds(tip().size)
+    waiting.take()
+    read = Known(None, world.now).of(animal.pk)
+    assert read is not None
+    assert read.label == world.label(animal)
+
+
+def test_calls_on_other_animals_change_nothing(world: World) -> None:
+    animal, other = world.animal("K4"), world.animal("K5")
+    waiting = Waiting(world, world.odile, animal)
+    world.call(world.odile, other, "female")
+    assert waiting.known.still_holds(tip().size)
+    assert waiting.take().status == "accepted"
+
+
+def test_calls_in_one_batch_come_to_what_they_come_to_one_by_one(world: World) -> None:
+    """Label, probabilities and circumstances of each step, and of the animals beside."""
+    together, singly = world.animal("K6"), world.animal("K7")
+    sexes = ["male", "male", "female", "female", "male"]
+
+    def items(animal: Animal) -> list[dict[str, Any]]:
+        bodies = [probing("male", tag_of(animal)) | {"conclusion": sex} for sex in sexes]
+        return [world.item("call_made", animal.pk, body) for body in bodies]
+
+    outcomes = world.push(world.odile, *items(together))
+    assert {one.status for one in outcomes} == {"accepted"}
+    for item in items(singly):
+        world.push(world.odile, item)
+    assert story(together) == story(singly)
+    assert len(story(together)) == len(sexes)
+
+
+def story(animal: Animal) -> list[tuple[Any, ...]]:
+    steps = zip(
+        animal.calls.order_by("position"), animal.standings.order_by("position"), strict=True
+    )
+    return [
+        (call.anchored_to, call.identity, one.label, one.p_male, one.p_male_pessimistic)
+        for call, one in steps
+    ]
