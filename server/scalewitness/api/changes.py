@@ -16,15 +16,9 @@ from scalewitness.api.shapes.feed import Changes
 from scalewitness.api.shapes.feed import changes as shaped
 from scalewitness.domain.errors import Resync
 from scalewitness.domain.sync import CURSOR_LIMIT
-from scalewitness.feed.queries import next_turn
+from scalewitness.feed.queries import Ends, ends, next_turn
 from scalewitness.feed.reading import changes
-from scalewitness.feed.watching import (
-    Ends,
-    Watcher,
-    ends,
-    give_back_connection,
-    seconds_until,
-)
+from scalewitness.feed.watching import Watcher, give_back_connection, seconds_until
 from scalewitness.ledger.queries.checkpoints import largest_signed
 from scalewitness.ledger.queries.snapshot import snapshot
 from scalewitness.people.models import Keeper
@@ -52,7 +46,8 @@ def list_changes(request: Request) -> Response:
     cursor. `410` says to begin again without one, in place of everything kept so far."""
     limit, wait = LIMIT.need(request), WAIT.need(request)
     until = timezone.now() + timedelta(seconds=wait)
-    found, known = _look(request, CURSOR.read(request), limit)
+    with snapshot():
+        found, known = _page(keeper_of(request), CURSOR.read(request), limit)
     if _is_something(found) or not wait or not WATCHER.enter():
         return Response(found)
     try:
@@ -75,18 +70,25 @@ def _just_after(turn: datetime | None) -> datetime | None:
 
 
 def _look(request: Request, cursor: str | None, limit: int) -> tuple[Changes, Ends]:
-    """One page, all of it as it was at one moment, and what the log's ends were then.
+    """As :func:`_page`, after a wait in which the device or the keeper may have changed.
+
+    Raises:
+        AuthenticationFailed: the device was revoked.
+    """
+    with snapshot():
+        _require_still_in(request.auth)
+        return _page(Keeper.objects.get(pk=keeper_of(request).pk), cursor, limit)
+
+
+def _page(keeper: Keeper, cursor: str | None, limit: int) -> tuple[Changes, Ends]:
+    """One page, and what the ends were then; call it inside one snapshot.
 
     Raises:
         Resync: as `feed.reading.changes`.
-        AuthenticationFailed: the device was revoked while it waited.
     """
-    with snapshot():
-        known, now = ends(), timezone.now()
-        keeper = Keeper.objects.get(pk=keeper_of(request).pk)
-        _require_still_in(request.auth)
-        page = changes(keeper, cursor, limit, now)
-        return shaped(page, keeper, now, checkpoint=largest_signed()), known
+    known, now = ends(), timezone.now()
+    page = changes(keeper, cursor, limit, now, known)
+    return shaped(page, keeper, now, checkpoint=largest_signed()), known
 
 
 def _require_still_in(token: Any) -> None:

@@ -1,40 +1,20 @@
 """Edits of records: animals, collections, oneself. Each is handed over as it is now."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
 
 import msgspec
 
 from scalewitness.animals.models import Animal, Collection
-from scalewitness.calls.queries.visibility import visible_animals
 from scalewitness.domain.sync import Cursor
 from scalewitness.feed.items import AnimalNow, Item, ProfileNow
-from scalewitness.feed.queries import collections_named
+from scalewitness.feed.queries import collections_named, seen_animals
 from scalewitness.people.models import Keeper
 
 STRETCH = 1000
 """Edits looked at in one go, and the most that one answer looks at (our judgement)."""
 SHOWN_THE_BLIND = ("species", "hatched", "hold_off")
-
-
-@dataclass(frozen=True, slots=True)
-class Edits:
-    """The last edit of each kind of record. They are numbered under the log's lock, so that
-    none can turn up later below a number already seen."""
-
-    animals: int
-    collections: int
-
-
-def latest_edits() -> Edits:
-    return Edits(_latest(Animal), _latest(Collection))
-
-
-def _latest(model: type[Animal] | type[Collection]) -> int:
-    last = model.history.order_by("-history_id").values_list("history_id", flat=True).first()
-    return last or 0
 
 
 def follow(keeper: Keeper, cursor: Cursor, limit: int, now: datetime) -> tuple[list[Item], Cursor]:
@@ -67,17 +47,13 @@ def _collections(keeper: UUID, after: int, limit: int, now: datetime) -> tuple[l
 def _animals(keeper: UUID, after: int, limit: int, now: datetime) -> tuple[list[Item], int]:
     rows = Animal.history.filter(history_id__gt=after).order_by("history_id")
     edits = list(rows[:STRETCH])
-    ids = {edit.id for edit in edits}
-    seen = {}
-    if ids:
-        seen = {one.pk: one for one in visible_animals(keeper, now).filter(pk__in=ids)}
+    seen = seen_animals(keeper, {edit.id for edit in edits}, now)
     items: dict[UUID, Item] = {}
     for edit in edits:
-        animal = seen.get(edit.id)
-        if animal is not None and edit.id not in items and _shows(edit, animal.sight):
+        if edit.id in seen and edit.id not in items and _shows(edit, seen[edit.id][1]):
             if len(items) == limit:
                 return list(items.values()), after
-            items[edit.id] = AnimalNow(animal, animal.sight)
+            items[edit.id] = AnimalNow(*seen[edit.id])
         after = edit.history_id
     return list(items.values()), after
 

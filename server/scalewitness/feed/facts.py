@@ -7,10 +7,9 @@ from uuid import UUID
 import msgspec
 from django.db.models import Q
 
-from scalewitness.animals.models import Animal
-from scalewitness.calls.queries.visibility import Sight, visible_animals
 from scalewitness.domain.sync import Cursor
 from scalewitness.feed.items import AnimalNow, Fact, Item
+from scalewitness.feed.queries import Seen, seen_animals
 from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.entries import leaf_of
 from scalewitness.receipts.queries import ANIMAL_KINDS, readable
@@ -20,8 +19,6 @@ STRETCH = 2000
 OTHER_THINGS = 100
 """Sales, visits, grants and so on that one answer looks at, each by itself."""
 TOLD_THE_BLIND = frozenset({"weight", "meal", "shed"})
-
-Seen = dict[UUID, tuple[Animal, Sight]]
 
 
 def follow(keeper: UUID, cursor: Cursor, limit: int, now: datetime) -> tuple[list[Item], Cursor]:
@@ -68,10 +65,7 @@ def _stretch(keeper: UUID, start: int, end: int, in_snapshots: bool) -> tuple[li
 
 def _seen(keeper: UUID, entries: list[Entry], now: datetime) -> Seen:
     subjects = {one.about for one in entries if one.about and one.kind in ANIMAL_KINDS}
-    if not subjects:
-        return {}
-    found = visible_animals(keeper, now).filter(pk__in=subjects)
-    return {animal.pk: (animal, animal.sight) for animal in found}
+    return seen_animals(keeper, subjects, now)
 
 
 def _item(entry: Entry, seen: Seen, open_ones: set[UUID]) -> Item | None:

@@ -1,19 +1,27 @@
 """Whose sight may have changed, found without looking at everything that is seen."""
 
+from collections.abc import Iterable
 from datetime import datetime
-from typing import Any
+from typing import Any, NamedTuple, TypeAlias
 from uuid import UUID
 
 from django.db import connection
 from django.db.models import Q
 
-from scalewitness.animals.models import Collection
+from scalewitness.animals.models import Animal, Collection
 from scalewitness.animals.queries import stewarded_collections
-from scalewitness.calls.queries.visibility import visible_animals
+from scalewitness.calls.queries.visibility import Sight, sights_of, visible_animals
 from scalewitness.domain.sync import NOTHING, Reached
 from scalewitness.feed.items import CollectionNow
 from scalewitness.people.models import Grant
 
+ENDS = """
+SELECT (SELECT size FROM ledger_head WHERE id = 1),
+  (SELECT max(history_id) FROM animals_historicalanimal),
+  (SELECT max(history_id) FROM animals_historicalcollection),
+  (SELECT max(history_id) FROM people_historicalkeeper),
+  (SELECT max(id) FROM ledger_fence)
+"""
 CHANGED = """
 changed AS (
   SELECT g.id, g.collection, g.whole, g.role
@@ -54,6 +62,33 @@ SELECT DISTINCT collection FROM changed
 WHERE role = 'partner' AND whole AND (%(after)s::uuid IS NULL OR collection > %(after)s::uuid)
 ORDER BY collection LIMIT %(limit)s
 """  # noqa: S608
+
+
+class Ends(NamedTuple):
+    """The last of everything that the feed is made from. Edits are numbered under the log's
+    lock, so that none can turn up later below a number already seen."""
+
+    size: int
+    animals: int
+    collections: int
+    keepers: int
+    fences: int
+
+
+def ends() -> Ends:
+    with connection.cursor() as cursor:
+        cursor.execute(ENDS)
+        return Ends(*(last or 0 for last in cursor.fetchone()))
+
+
+Seen: TypeAlias = dict[UUID, tuple[Animal, Sight]]
+
+
+def seen_animals(keeper: UUID, animals: Iterable[UUID], now: datetime) -> Seen:
+    """Those of the animals that the keeper may see now, and how much of each."""
+    sights = sights_of(keeper, animals, now)
+    found = Animal.objects.select_related("collection").in_bulk(sights)
+    return {pk: (found[pk], sight) for pk, sight in sights.items()}
 
 
 def touched_animals(

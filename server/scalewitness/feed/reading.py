@@ -5,25 +5,24 @@ from datetime import datetime
 from scalewitness.domain.errors import Resync
 from scalewitness.domain.sync import NOTHING, BadCursor, Cursor, Reached, Run, read_cursor
 from scalewitness.feed import edits, facts, sights
-from scalewitness.feed.edits import Edits, latest_edits
 from scalewitness.feed.items import Item, Page
+from scalewitness.feed.queries import Ends
 from scalewitness.ledger.queries.fence import epoch
-from scalewitness.ledger.queries.tree import tip
 from scalewitness.people.models import Keeper
 
 
-def changes(keeper: Keeper, given: str | None, limit: int, now: datetime) -> Page:
+def changes(keeper: Keeper, given: str | None, limit: int, now: datetime, last: Ends) -> Page:
     """At most ``limit`` items: snapshots and notices first, then facts in log order, then
     edited records. Read it, and all that the items lead to, in one
     `ledger.queries.snapshot.snapshot`.
 
-    ``given``: the cursor of an earlier page; None begins with everything seen. The same
-    cursor again gives the same again, and what happened since.
+    ``last``: the ends of that moment. ``given``: the cursor of an earlier page; None begins
+    with everything seen. The same cursor again gives the same again, and what happened since.
 
     Raises:
         Resync: the cursor is not of this log as it is now.
     """
-    here, last = Reached.of(tip().size, now), latest_edits()
+    here = Reached.of(last.size, now)
     cursor = _begin(here, last) if given is None else _of_this_log(given, here, last)
     items: list[Item] = []
     items, cursor = sights.follow(keeper.pk, cursor, here, limit, now)
@@ -41,7 +40,7 @@ def changes(keeper: Keeper, given: str | None, limit: int, now: datetime) -> Pag
     return Page(items, cursor, more)
 
 
-def _begin(here: Reached, last: Edits) -> Cursor:
+def _begin(here: Reached, last: Ends) -> Cursor:
     return Cursor(
         epoch=epoch(),
         sight=NOTHING,
@@ -54,21 +53,23 @@ def _begin(here: Reached, last: Edits) -> Cursor:
     )
 
 
-def _of_this_log(given: str, here: Reached, last: Edits) -> Cursor:
+def _of_this_log(given: str, here: Reached, last: Ends) -> Cursor:
     try:
         cursor = read_cursor(given)
     except BadCursor:
         raise Resync() from None
     goal = cursor.run.goal.size if cursor.run else 0
     reached = max(cursor.sight.size, cursor.facts, cursor.covered, goal)
-    beyond = reached > here.size or Edits(cursor.animals, cursor.collections) != Edits(
-        min(cursor.animals, last.animals), min(cursor.collections, last.collections)
+    beyond = (
+        reached > here.size
+        or cursor.animals > last.animals
+        or cursor.collections > last.collections
     )
     if beyond or cursor.epoch != epoch():
         raise Resync()
     return cursor
 
 
-def _edits_wait(keeper: Keeper, cursor: Cursor, last: Edits) -> bool:
+def _edits_wait(keeper: Keeper, cursor: Cursor, last: Ends) -> bool:
     behind = (cursor.animals, cursor.collections) != (last.animals, last.collections)
     return behind or cursor.profile != keeper.version

@@ -7,10 +7,15 @@ from uuid import UUID
 import msgspec
 from django.db.models import Count
 
-from scalewitness.calls.queries.visibility import Point, sights_at, visible_animals
+from scalewitness.calls.queries.visibility import Point, sights_at
 from scalewitness.domain.sync import Cursor, Reached, Run
 from scalewitness.feed.items import Item, Purge, Snapshot
-from scalewitness.feed.queries import collections_named, touched_animals, touched_collections
+from scalewitness.feed.queries import (
+    collections_named,
+    seen_animals,
+    touched_animals,
+    touched_collections,
+)
 from scalewitness.ledger.models import Entry
 from scalewitness.receipts.queries import readable
 
@@ -59,14 +64,14 @@ def _animals(
     old = cursor.sight
     ids = touched_animals(keeper, old, run.goal, after=run.after, now=now, limit=limit + 1)
     taken = ids[:limit]
-    seen = {one.pk: one for one in visible_animals(keeper, now).filter(pk__in=taken)}
-    taken = _so_many(taken, [pk for pk, one in seen.items() if one.sight == "all"])
-    entries = _entries(keeper, [seen[pk].pk for pk in taken if pk in seen], now)
+    seen = seen_animals(keeper, taken, now)
+    taken = _so_many(taken, [pk for pk, (_, sight) in seen.items() if sight == "all"])
+    entries = _entries(keeper, [pk for pk in taken if pk in seen], now)
     known = _known(keeper, [pk for pk in taken if pk not in seen], old, run.goal)
     items: list[Item] = []
     for pk in taken:
         if pk in seen:
-            items.append(Snapshot(seen[pk], seen[pk].sight, tuple(entries[pk])))
+            items.append(Snapshot(*seen[pk], tuple(entries[pk])))
         elif pk in known:
             items.append(Purge("animal", pk))
     finished = len(taken) == len(ids)
@@ -98,7 +103,11 @@ def _entries(keeper: UUID, animals: list[UUID], now: datetime) -> defaultdict[UU
     found: defaultdict[UUID, list[Entry]] = defaultdict(list)
     if not animals:
         return found
-    rows = list(Entry.objects.filter(about__in=animals).order_by("position"))
+    rows = list(
+        Entry.objects.filter(about__in=animals)
+        .defer("leaf_hash", "claimed_at")
+        .order_by("position")
+    )
     open_ones = readable(keeper, rows, now)
     for row in rows:
         if row.about is not None and row.fact in open_ones:

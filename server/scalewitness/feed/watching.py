@@ -5,7 +5,6 @@ only while somebody waits; whoever waits sleeps on its condition and holds no co
 """
 
 import threading
-from dataclasses import dataclass
 from datetime import datetime
 from time import monotonic
 from typing import Final
@@ -13,30 +12,12 @@ from typing import Final
 import structlog
 from django.db import DatabaseError, connection
 
+from scalewitness.feed.queries import Ends, ends
+
 log = structlog.get_logger()
 
 LOOKS_APART: Final = 0.25
 """Seconds; a change is answered within one (our judgement)."""
-ENDS = """
-SELECT (SELECT size FROM ledger_head WHERE id = 1),
-  (SELECT max(history_id) FROM animals_historicalanimal),
-  (SELECT max(history_id) FROM animals_historicalcollection),
-  (SELECT max(history_id) FROM people_historicalkeeper),
-  (SELECT max(id) FROM ledger_fence)
-"""
-
-
-@dataclass(frozen=True, slots=True)
-class Ends:
-    """The last of everything that the feed is made from."""
-
-    numbers: tuple[int | None, ...]
-
-
-def ends() -> Ends:
-    with connection.cursor() as cursor:
-        cursor.execute(ENDS)
-        return Ends(tuple(cursor.fetchone()))
 
 
 class Watcher:

@@ -80,9 +80,10 @@ def partners_of(collection: UUID, now: datetime) -> QuerySet[Keeper]:
 
 def names_of(ids: Iterable[UUID]) -> dict[UUID, str]:
     """Display names of keepers and practitioners, for people who may see the calls."""
-    wanted = list(ids)
-    names = dict(Practitioner.objects.filter(pk__in=wanted).values_list("pk", "name"))
-    names |= dict(Keeper.objects.filter(pk__in=wanted).values_list("pk", "name"))
+    wanted = set(ids)
+    names = dict(Keeper.objects.filter(pk__in=wanted).values_list("pk", "name"))
+    if others := wanted - names.keys():
+        names |= dict(Practitioner.objects.filter(pk__in=others).values_list("pk", "name"))
     return {person: name or "a keeper whose name was erased" for person, name in names.items()}
 
 

@@ -9,7 +9,7 @@ from uuid import UUID
 
 from scalewitness.animals.models import Animal, Collection
 from scalewitness.animals.queries import is_steward
-from scalewitness.calls.queries.visibility import Parents, animal_open, visible_animals
+from scalewitness.calls.queries.visibility import Parents, animal_open, sights_of
 from scalewitness.disclosures.queries import disclosure_of
 from scalewitness.disputes.queries import dispute_of
 from scalewitness.domain.errors import LogContradicted, NotFound
@@ -76,14 +76,12 @@ def _may_read(
 def _of_animals(keeper: UUID, entries: Iterable[Entry], now: datetime) -> set[UUID]:
     """As in its history, and no parents named that the keeper may not be told of."""
     listed = list(entries)
-    subjects = {entry.about for entry in listed if entry.about}
-    if not subjects:
-        return set()
-    found = visible_animals(keeper, now).filter(pk__in=subjects, sight="all")
-    whole: dict[UUID | None, Animal] = {animal.pk: animal for animal in found}
-    seen = [entry for entry in listed if entry.about in whole]
-    shut = _naming_shut_parents(keeper, ((whole[entry.about], entry) for entry in seen), now)
-    return {entry.fact for entry in seen} - shut
+    sights = sights_of(keeper, {entry.about for entry in listed if entry.about}, now)
+    seen = [entry for entry in listed if entry.about and sights.get(entry.about) == "all"]
+    naming = [entry for entry in seen if _names_parents(entry)]
+    animals = Animal.objects.in_bulk({entry.about for entry in naming if entry.about})
+    pairs = ((animals[entry.about], entry) for entry in naming if entry.about)
+    return {entry.fact for entry in seen} - _naming_shut_parents(keeper, pairs, now)
 
 
 def withheld(keeper: UUID, animal: Animal, entries: Iterable[Entry], now: datetime) -> set[UUID]:
@@ -103,10 +101,16 @@ def _naming_shut_parents(
 
 def _parents(entry: Entry) -> list[UUID]:
     """Whatever the kind: one that is new must not tell of parents because nobody listed it."""
-    if b'"sire":' not in bytes(entry.leaf) and b'"dam":' not in bytes(entry.leaf):
-        return []  # canonical bytes have no other spelling, so most need not be parsed
+    if not _names_parents(entry):
+        return []
     body = _body(entry)
     return [UUID(str(body[role])) for role in ("sire", "dam") if body.get(role)]
+
+
+def _names_parents(entry: Entry) -> bool:
+    """Canonical bytes have no other spelling, so most need not be parsed."""
+    leaf = bytes(entry.leaf)
+    return b'"sire":' in leaf or b'"dam":' in leaf
 
 
 def _body(entry: Entry) -> dict[str, Any]:

@@ -47,8 +47,8 @@ def entries_by_position(kinds: Iterable[str] | None = None) -> Iterator[Entry]:
 
 def texts_of(facts: Iterable[UUID]) -> dict[tuple[UUID, str], str]:
     """Free text still kept, by fact and field; erased text is simply absent."""
-    rows = Text.objects.filter(fact__in=list(facts))
-    return {(row.fact, row.field): row.text for row in rows}
+    rows = Text.objects.filter(fact__in=list(facts)).values_list("fact", "field", "text")
+    return {(fact, field): text for fact, field, text in rows}
 
 
 def salts_of(facts: Iterable[UUID]) -> dict[tuple[UUID, str], bytes]:
