@@ -26,7 +26,7 @@ from scalewitness.people.services import enrol_device, sign_up, vouch
 
 CALLS_EACH = 3
 SMALL = 10_000
-DEVICES = 60
+DEVICES = 4
 """Enough that no device sends more than it may in a minute."""
 NOTE = (
     "calm while held, tail straight, both passes glided freely to the same depth and came back "

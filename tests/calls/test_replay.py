@@ -50,10 +50,10 @@ def restated(world: World, animal: Animal, parameters: str) -> Standing:
         policy=found.policy,
         examiner_records=found.records,
     )
-    standing = standing_row(batch.state("standing_changed", animal.pk, body))
-    batch.keep(standing)
+    logged = batch.state("standing_changed", animal.pk, body)
+    batch.keep(Standing, standing_row(logged))
     batch.flush()
-    return standing
+    return Standing.objects.get(pk=logged.id)
 
 
 def test_replay_weighs_each_standing_by_the_numbers_it_names(world: World) -> None:

@@ -2,17 +2,18 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime
 from decimal import Decimal
 from itertools import pairwise
 from typing import Any
 from uuid import UUID
 
 from django.db import connection
-from django.db.models import Q
+from django.db.models import Q, QuerySet
 
 from scalewitness.animals.models import Animal, Collection, Custody, Husbandry, Identifier
 from scalewitness.domain.identifiers import parse_transponder
+from scalewitness.ledger.queries.prepared import Prepared, any_of
 from scalewitness.people.queries import active_grants, is_partner
 
 
@@ -78,6 +79,20 @@ def stewarded_collections(keeper: UUID, now: datetime) -> list[Collection]:
     return sorted(found, key=lambda one: (one.keeper_id != keeper, one.name, one.pk))
 
 
+def stewarded_ids(keeper: UUID, now: datetime) -> set[UUID]:
+    """Collections the keeper holds or is a partner in, by id."""
+    return {one for (one,) in STEWARDED.ask(keeper=keeper, now=now)}
+
+
+def _stewarded(keeper: UUID, now: datetime) -> QuerySet[Collection, Any]:
+    partner = active_grants(keeper, now).filter(role="partner", whole=True)
+    held = Q(keeper=keeper) | Q(pk__in=partner.values("collection"))
+    return Collection.objects.filter(held).values_list("pk")
+
+
+STEWARDED = Prepared(_stewarded, keeper=UUID(int=1), now=datetime(1, 1, 1, tzinfo=UTC))
+
+
 def latest(animal: UUID, type: str, before: datetime | None = None) -> Husbandry | None:
     notes = Husbandry.objects.filter(animal=animal, type=type)
     if before is not None:
@@ -118,10 +133,17 @@ def codes_of(animals: Iterable[UUID]) -> dict[UUID, set[str]]:
     """All identifier codes by animal, transponders in their bare 15 digits; animals without
     any are absent."""
     found: dict[UUID, set[str]] = {}
-    rows = Identifier.objects.filter(animal__in=list(animals))
-    for animal, code in rows.values_list("animal", "code"):
+    for animal, code in CODES.ask(animals=list(animals)):
         found.setdefault(animal, set()).add(code)
     return found
+
+
+def _codes(animals: Any) -> QuerySet[Identifier, Any]:
+    rows = any_of(Identifier.objects.all(), '"animals_identifier"."animal_id"', animals)
+    return rows.values_list("animal", "code")
+
+
+CODES = Prepared(_codes, animals=(UUID(int=1),))
 
 
 def identifiers_of(animals: Iterable[UUID]) -> dict[UUID, list[Identifier]]:

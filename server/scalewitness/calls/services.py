@@ -7,13 +7,11 @@ import msgspec
 
 from scalewitness.calls.models import (
     AdoptedPolicy,
-    Call,
     ExaminerRecord,
     HeldCall,
     HeldDecision,
     Objection,
     SetAside,
-    Standing,
     StatedLinkage,
     Withdrawal,
 )
@@ -29,32 +27,33 @@ from scalewitness.domain.facts import (
     StandingChanged,
 )
 from scalewitness.domain.observations import method_of
+from scalewitness.ledger.services.copying import Row, as_json
 from scalewitness.ledger.services.writing import Logged
 
 
-def call_row(fact: Logged[CallMade], known: Circumstance, flags: tuple[str, ...]) -> Call:
-    """Not stored yet: a batch stores its calls together."""
+def call_row(fact: Logged[CallMade], known: Circumstance, flags: tuple[str, ...]) -> Row:
+    """Of the table of calls; a batch stores its calls together."""
     body = fact.body
-    return Call(
-        id=fact.id,
-        position=fact.position,
-        animal_id=fact.about,
-        by=fact.sender,
-        examiner=UUID(body.reported.who) if body.reported else fact.sender,
-        role=body.reported.role if body.reported else "keeper",
-        method=method_of(body.observed),
-        conclusion=body.conclusion,
-        examined_at=fact.at,
-        received_at=fact.received_at,
-        visit=UUID(body.visit) if body.visit else None,
-        stage=known.stage,
-        identity=known.identity,
-        blind=known.blind,
-        interested=known.interested,
-        anchored_to=known.anchored_to,
-        flags=list(flags),
-        body=msgspec.to_builtins(body),
-    )
+    return {
+        "id": fact.id,
+        "position": fact.position,
+        "animal_id": fact.about,
+        "by": fact.sender,
+        "examiner": UUID(body.reported.who) if body.reported else fact.sender,
+        "role": body.reported.role if body.reported else "keeper",
+        "method": method_of(body.observed),
+        "conclusion": body.conclusion,
+        "examined_at": fact.at,
+        "received_at": fact.received_at,
+        "visit": UUID(body.visit) if body.visit else None,
+        "stage": known.stage,
+        "identity": known.identity,
+        "blind": known.blind,
+        "interested": known.interested,
+        "anchored_to": known.anchored_to,
+        "flags": as_json(flags),
+        "body": as_json(body),
+    }
 
 
 def store_withdrawal(fact: Logged[CallWithdrawn]) -> None:
@@ -89,20 +88,20 @@ def store_linkage(fact: Logged[LinkageStated]) -> None:
     )
 
 
-def standing_row(fact: Logged[StandingChanged]) -> Standing:
-    """Not stored yet: a batch stores its standings together."""
+def standing_row(fact: Logged[StandingChanged]) -> Row:
+    """Of the table of standings; a batch stores its standings together."""
     body = fact.body
-    return Standing(
-        id=fact.id,
-        position=fact.position,
-        animal_id=fact.about,
-        label=body.label,
-        p_male=body.p_male,
-        p_male_pessimistic=body.p_male_pessimistic,
-        parameters=body.parameters,
-        policy=body.policy,
-        examiner_records=body.examiner_records,
-    )
+    return {
+        "id": fact.id,
+        "position": fact.position,
+        "animal_id": fact.about,
+        "label": body.label,
+        "p_male": body.p_male,
+        "p_male_pessimistic": body.p_male_pessimistic,
+        "parameters": body.parameters,
+        "policy": body.policy,
+        "examiner_records": body.examiner_records,
+    }
 
 
 def store_policy(fact: Logged[PolicyAdopted]) -> AdoptedPolicy:

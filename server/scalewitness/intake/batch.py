@@ -16,7 +16,7 @@ from scalewitness.domain.ids import uuid7
 from scalewitness.intake.known import Known
 from scalewitness.intake.submission import Sealed
 from scalewitness.ledger.models import Text
-from scalewitness.ledger.services.copying import copy_in
+from scalewitness.ledger.services.copying import Row, copy_in
 from scalewitness.ledger.services.writing import Draft, Logged, Writer
 from scalewitness.mail import services as mail
 
@@ -80,7 +80,7 @@ class Batch:
         self._writer = Writer(received_at)
         if not self.known.still_holds(self._writer.size):
             self.known.forget()
-        self._rows: dict[type[Model], list[Model]] = {}
+        self._rows: dict[type[Model], list[Row]] = {}
         self.began = self._writer.size
 
     def log(self, fact: Sealed, *, sender: Actor | None = None) -> Logged[Any]:
@@ -108,17 +108,17 @@ class Batch:
     def keep_texts(self, fact: Sealed) -> None:
         """Store free text beside the log, where it can be erased."""
         for name, (salt, text) in fact.texts.items():
-            self.keep(Text(fact=fact.id, field=name, salt=salt, text=text))
+            self.keep(Text, {"fact": fact.id, "field": name, "salt": salt, "text": text})
 
-    def keep(self, row: Model) -> None:
+    def keep(self, table: type[Model], row: Row) -> None:
         """A row to store with the others of its table: in the end, or before anything that
         may read it."""
-        self._rows.setdefault(type(row), []).append(row)
+        self._rows.setdefault(table, []).append(row)
 
     def store(self) -> None:
         """Store the rows kept so far."""
-        for rows in self._rows.values():
-            copy_in(rows)
+        for table, rows in self._rows.items():
+            copy_in(table, rows)
         self._rows.clear()
 
     def state(self, kind: str, about: UUID, body: Body) -> Logged[Any]:

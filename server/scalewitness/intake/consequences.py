@@ -62,8 +62,7 @@ def _reassess(subject: Subject, touched: Touched, batch: Batch) -> None:
         admitted=tuple(touched.admitted),
     )
     logged = batch.state("standing_changed", subject.animal.pk, body)
-    standing = standing_row(logged)
-    batch.keep(standing)
+    batch.keep(Standing, standing_row(logged))
     subject.label = body.label
     now = Representation(
         animal=str(subject.animal.pk),
@@ -72,13 +71,13 @@ def _reassess(subject: Subject, touched: Touched, batch: Batch) -> None:
         p_male_pessimistic=body.p_male_pessimistic,
         position=logged.position,
     )
-    _follow(subject, before, standing, now, touched, batch)
+    _follow(subject, before, logged.id, now, touched, batch)
 
 
 def _follow(
     subject: Subject,
     before: str,
-    standing: Standing,
+    standing: UUID,
     now: Representation,
     touched: Touched,
     batch: Batch,
@@ -120,7 +119,7 @@ class _Consequences:
         sales: dict[str, Sale],
         represented: dict[str, Representation],
         before: str,
-        standing: Standing,
+        standing: UUID,
         now: Representation,
         touched: Touched,
         batch: Batch,
@@ -141,7 +140,7 @@ class _Consequences:
             case TellKeepers():
                 letters.standing(
                     self.animal,
-                    self.standing.pk,
+                    self.standing,
                     consequence.change,
                     self.before,
                     self.now.label,

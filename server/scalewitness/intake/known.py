@@ -17,16 +17,11 @@ from django.db import connection
 
 from scalewitness.animals.models import Animal
 from scalewitness.animals.models import Collection as AnimalCollection
-from scalewitness.animals.queries import codes_of, homes_of, stewarded_collections, weights_on
+from scalewitness.animals.queries import codes_of, homes_of, stewarded_ids, weights_on
 from scalewitness.calls.models import Call
 from scalewitness.calls.queries.evidence import evidence_by_animal
 from scalewitness.calls.queries.linkage import starts_of
-from scalewitness.calls.queries.standings import (
-    Yardstick,
-    label_of,
-    latest_standings,
-    yardstick,
-)
+from scalewitness.calls.queries.standings import UNSEXED, Yardstick, labels_of, yardstick
 from scalewitness.domain.consequences import sex_of
 from scalewitness.domain.observations import Sex
 from scalewitness.domain.sexing.case import Case, Standing, Supposed, case_of
@@ -186,13 +181,13 @@ class Known:
         sold, by = parties_to_sales(found), yardstick()
         ties = self._ties(found.values(), sold)
         starts, counting = starts_of(found.values(), by.parameters), evidence_by_animal(found)
-        standings, codes = latest_standings(found), codes_of(found)
+        labels, codes = labels_of(found), codes_of(found)
         in_sales = {one for animals in sold.values() for one in animals}
         for key, animal in found.items():
             self._subjects[key] = Subject(
                 animal=animal,
                 codes=codes.get(key, set()),
-                label=label_of(standings.get(key)),
+                label=labels.get(key, UNSEXED),
                 start=starts[key],
                 counting=counting.get(key, []),
                 by=by,
@@ -203,7 +198,7 @@ class Known:
     def _ties(self, animals: Iterable[Animal], sold: Mapping[UUID, set[str]]) -> dict[UUID, Tie]:
         if self.person is None:
             return {animal.pk: Tie() for animal in animals}
-        stewarded = {one.pk for one in stewarded_collections(self.person, self.now)}
+        stewarded = stewarded_ids(self.person, self.now)
         listed = list(animals)
         own = {animal.pk for animal in listed if animal.collection_id in stewarded}
         ties = {animal: Tie(steward=True) for animal in own}

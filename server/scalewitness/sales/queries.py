@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from datetime import datetime
+from typing import Any
 from uuid import UUID
 
 from django.core.signing import BadSignature
@@ -9,9 +10,10 @@ from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from scalewitness.domain.errors import LinkGone
 from scalewitness.domain.sales import UNPAID, Progress, State, Step, fold
+from scalewitness.ledger.queries.prepared import Prepared, any_of
 from scalewitness.mail.services import link_of
 from scalewitness.people.queries import active_grants
-from scalewitness.sales.models import OfferLink, Sale, SaleStep
+from scalewitness.sales.models import OfferLink, Sale, SaleAnimal, SaleStep
 
 AWAITED: frozenset[State] = UNPAID | {"draft", "paid"}
 """A buyer waits for the animal."""
@@ -89,10 +91,15 @@ def animals_on_sale(animals: Iterable[UUID]) -> frozenset[UUID]:
 def parties_to_sales(animals: Iterable[UUID]) -> dict[UUID, set[str]]:
     """By keeper, which of the animals they ever sold or bought; drafted sales count."""
     found: dict[UUID, set[str]] = {}
-    sales = Sale.objects.filter(animals__in=list(animals))
-    for animal, seller, buyer in sales.values_list(
-        "animals", "collection__keeper", "buyer__keeper"
-    ):
+    for animal, seller, buyer in PARTIES.ask(animals=list(animals)):
         for party in filter(None, (seller, buyer)):
             found.setdefault(party, set()).add(str(animal))
     return found
+
+
+def _parties(animals: Any) -> QuerySet[SaleAnimal, Any]:
+    rows = any_of(SaleAnimal.objects.all(), '"sales_saleanimal"."animal_id"', animals)
+    return rows.values_list("animal", "sale__collection__keeper", "sale__buyer__keeper")
+
+
+PARTIES = Prepared(_parties, animals=(UUID(int=1),))

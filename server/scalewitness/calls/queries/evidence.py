@@ -6,11 +6,12 @@ from typing import Any
 from uuid import UUID
 
 import msgspec
-from django.db.models import Q
+from django.db.models import Q, QuerySet
 
 from scalewitness.calls.models import Call
 from scalewitness.domain.facts import CallMade, Circumstance
 from scalewitness.domain.sexing.evidence import Evidence
+from scalewitness.ledger.queries.prepared import Prepared, any_of
 
 
 def counting_calls(animal: UUID) -> list[Call]:
@@ -23,12 +24,9 @@ def counting_calls(animal: UUID) -> list[Call]:
 def evidence_by_animal(animals: Iterable[UUID]) -> dict[UUID, list[Evidence]]:
     """What counts of each animal, in log order; animals without any are absent."""
     found: dict[UUID, list[Evidence]] = {}
-    rows = Call.objects.filter(animal__in=list(animals), withdrawal=None, set_aside=None)
-    for animal, call, by, at, position, body, *known in rows.order_by("position").values_list(
-        "animal", "id", "by", "examined_at", "position", "body", *CIRCUMSTANCE
-    ):
+    for animal, call, by, at, position, body, *known in COUNTING.ask(animals=list(animals)):
         circumstance = Circumstance(call=str(call), **dict(zip(CIRCUMSTANCE, known, strict=True)))
-        made = msgspec.convert(body, CallMade)
+        made = msgspec.json.decode(body, type=CallMade)
         evidence = as_evidence(made, circumstance, sender=str(by), at=at, position=position)
         found.setdefault(animal, []).append(evidence)
     return found
@@ -36,6 +34,15 @@ def evidence_by_animal(animals: Iterable[UUID]) -> dict[UUID, list[Evidence]]:
 
 CIRCUMSTANCE = ("stage", "blind", "interested", "identity", "anchored_to")
 """The columns of a call that hold its circumstance."""
+
+
+def _counting(animals: Any) -> "QuerySet[Call, Any]":
+    rows = Call.objects.filter(withdrawal=None, set_aside=None).order_by("position")
+    columns = ("animal", "id", "by", "examined_at", "position", "body", *CIRCUMSTANCE)
+    return any_of(rows, '"calls_call"."animal_id"', animals).values_list(*columns)
+
+
+COUNTING = Prepared(_counting, animals=(UUID(int=1),))
 
 
 def counting_calls_at(animal: UUID, position: int) -> list[Call]:

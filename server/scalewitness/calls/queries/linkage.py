@@ -1,15 +1,18 @@
 """What keepers stated of traits inherited with sex, and where it lets an answer start."""
 
 from collections.abc import Iterable
+from typing import Any
 from uuid import UUID
 
 import msgspec
+from django.db.models import QuerySet
 
 from scalewitness.animals.models import Animal
 from scalewitness.calls.models import StatedLinkage
 from scalewitness.domain.facts import LinkageStated, Particulars
 from scalewitness.domain.sexing.parameters import load_parameters
 from scalewitness.domain.sexing.stated_linkage import Origin, Start, start_from
+from scalewitness.ledger.queries.prepared import Prepared, any_of
 
 
 def stated_linkage(animal: UUID, at: int | None = None) -> LinkageStated | None:
@@ -30,14 +33,24 @@ def start_of(animal: Animal, parameters: str) -> Start:
 def starts_of(animals: Iterable[Animal], parameters: str) -> dict[UUID, Start]:
     """As :func:`start_of`, for many animals with one query."""
     wanted = {animal.pk: animal for animal in animals}
-    rows = StatedLinkage.objects.filter(animal__in=list(wanted))
-    latest = rows.order_by("animal", "-position").distinct("animal")
-    stated = {row.animal_id: _said(row) for row in latest}
+    stated = {
+        animal: msgspec.json.decode(body, type=LinkageStated)
+        for animal, body in STATED.ask(animals=list(wanted))
+    }
     numbers = load_parameters(parameters)
     return {
         key: start_from(stated.get(key), origin_of(animal), numbers)
         for key, animal in wanted.items()
     }
+
+
+def _latest(animals: Any) -> QuerySet[StatedLinkage, Any]:
+    rows = any_of(StatedLinkage.objects.all(), '"calls_statedlinkage"."animal_id"', animals)
+    latest = rows.order_by("animal", "-position").distinct("animal")
+    return latest.values_list("animal", "body")
+
+
+STATED = Prepared(_latest, animals=(UUID(int=1),))
 
 
 def origin_of(particulars: Animal | Particulars) -> Origin:

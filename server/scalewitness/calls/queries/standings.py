@@ -2,9 +2,11 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 from uuid import UUID
 
 import msgspec
+from django.db.models import QuerySet
 
 from scalewitness.animals.models import Animal
 from scalewitness.calls.models import AdoptedPolicy, Call, Standing
@@ -26,6 +28,9 @@ from scalewitness.domain.sexing.standing import Assessment, assess
 from scalewitness.domain.sexing.stated_linkage import EVEN, Origin, Start, start_from
 from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.ledger.queries.entries import entries_about, leaf_of
+from scalewitness.ledger.queries.prepared import Prepared, any_of
+
+UNSEXED = "unsexed"
 
 
 def latest_standing(animal: UUID, at: int | None = None) -> Standing | None:
@@ -42,8 +47,22 @@ def latest_standings(animals: Iterable[UUID]) -> dict[UUID, Standing]:
     return {row.animal_id: row for row in rows.distinct("animal")}
 
 
+def labels_of(animals: Iterable[UUID]) -> dict[UUID, str]:
+    """The labels of the standings in force; animals without one are absent."""
+    return dict(LABELS.ask(animals=list(animals)))
+
+
+def _labels(animals: Any) -> QuerySet[Standing, Any]:
+    rows = any_of(Standing.objects.all(), '"calls_standing"."animal_id"', animals)
+    latest = rows.order_by("animal", "-position").distinct("animal")
+    return latest.values_list("animal", "label")
+
+
+LABELS = Prepared(_labels, animals=(UUID(int=1),))
+
+
 def label_of(standing: Standing | None) -> str:
-    return standing.label if standing else "unsexed"
+    return standing.label if standing else UNSEXED
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,11 +8,9 @@ for its welfare, and nothing that could tell its sex.
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from functools import cache
 from typing import TYPE_CHECKING, Any, Literal, TypedDict
 from uuid import UUID
 
-from django.db import connection
 from django.db.models import Case, Exists, F, OuterRef, Q, QuerySet, Subquery, Value, When
 from django.db.models.fields import CharField
 from django.db.models.functions import Coalesce
@@ -22,6 +20,7 @@ from scalewitness.animals.queries import stewarded_collections
 from scalewitness.calls.models import Call
 from scalewitness.domain.errors import NotFound
 from scalewitness.ledger.models import Entry
+from scalewitness.ledger.queries.prepared import Prepared, any_of
 from scalewitness.people.queries import active_grants, covering
 
 if TYPE_CHECKING:
@@ -54,29 +53,20 @@ def sights_of(keeper: UUID, animals: Iterable[UUID], now: datetime) -> dict[UUID
     """How much the keeper may see of these animals now; those they may not see are left out.
 
     The query of :func:`visible_animals`, put into SQL once: it is asked with every page of
-    the feed, and putting it into SQL takes far longer than answering it.
+    the feed.
     """
     wanted = list(animals)
-    if not wanted:
-        return {}
-    sql, asked = _sights_sql()
-    given: dict[Any, Any] = {_KEEPER: keeper, _NOW: now, _ANIMALS: wanted}
-    with connection.cursor() as cursor:
-        cursor.execute(sql, [given.get(one, one) for one in asked])
-        return dict(cursor.fetchall())
+    return dict(SIGHTS.ask(keeper=keeper, now=now, animals=wanted)) if wanted else {}
 
 
-_KEEPER, _NOW = UUID(int=1), datetime(1, 1, 1, tzinfo=UTC)
-_ANIMALS: tuple[UUID, ...] = (UUID(int=2),)
+def _sights(keeper: UUID, now: datetime, animals: Any) -> "QuerySet[Animal, Any]":
+    rows = visible_animals(keeper, now).order_by().values_list("pk", "sight")
+    return any_of(rows, '"animals_animal"."id"', animals)
 
 
-@cache
-def _sights_sql() -> tuple[str, tuple[Any, ...]]:
-    """The statement, and its parameters with stand-ins for what differs each time."""
-    rows = visible_animals(_KEEPER, _NOW).order_by().values_list("pk", "sight")
-    rows = rows.extra(where=['"animals_animal"."id" = ANY(%s)'], params=[_ANIMALS])
-    sql, params = rows.query.sql_with_params()
-    return sql, tuple(params)
+SIGHTS = Prepared(
+    _sights, keeper=UUID(int=1), now=datetime(1, 1, 1, tzinfo=UTC), animals=(UUID(int=2),)
+)
 
 
 def sights_at(keeper: UUID, animals: Iterable[UUID], point: Point) -> dict[UUID, Sight]:

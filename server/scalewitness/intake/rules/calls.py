@@ -58,7 +58,7 @@ def _store(fact: Sealed, known: Known, batch: Batch, sender: Actor) -> Logged[Ca
         raise NotFound()
     circumstance = _circumstance(fact, subject, known.weight_on(fact.about, fact.at))
     logged = batch.log(fact, sender=sender)
-    batch.keep(services.call_row(logged, circumstance, fact.flags))
+    batch.keep(Call, services.call_row(logged, circumstance, fact.flags))
     subject.add(
         as_evidence(
             logged.body,
