@@ -2,11 +2,13 @@
 
 from dataclasses import replace
 from datetime import datetime
+from operator import attrgetter
 from uuid import UUID
 
 import msgspec
 from django.db.models import Q
 
+from scalewitness.calls.queries.visibility import sights_of
 from scalewitness.domain.sync import Cursor
 from scalewitness.feed.items import AnimalNow, Fact, Item
 from scalewitness.feed.queries import Seen, seen_animals
@@ -16,6 +18,8 @@ from scalewitness.receipts.queries import ANIMAL_KINDS, readable
 
 STRETCH = 2000
 """Entries looked at in one go, and the most that one answer looks at."""
+SKIMMED = 20_000
+"""As many where snapshots covered most, so that little of each is looked at."""
 OTHER_THINGS = 100
 """Sales, visits, grants and so on that one answer looks at, each by itself."""
 TOLD_THE_BLIND = frozenset({"weight", "meal", "shed"})
@@ -25,18 +29,17 @@ def follow(keeper: UUID, cursor: Cursor, limit: int, now: datetime) -> tuple[lis
     """The next facts up to where the client's sight is known, and the cursor after them. It
     moves on over what may not be read; there may be nothing and still more to come."""
     start, goal = cursor.facts, cursor.sight.size
-    in_snapshots = start < cursor.covered
-    end = min(start + STRETCH, goal, cursor.covered if in_snapshots else goal)
-    entries, end = _stretch(keeper, start, end, in_snapshots)
+    if start < cursor.covered:
+        entries, end = _left_out(keeper, start, min(start + SKIMMED, goal, cursor.covered), now)
+    else:
+        entries, end = _stretch(start, min(start + STRETCH, goal))
     seen = _seen(keeper, entries, now)
     open_ones = readable(keeper, entries, now)
     items: list[Item] = []
     shown: set[UUID] = set()
     for entry in entries:
         item = _item(entry, seen, open_ones)
-        if item is None or (in_snapshots and _was_in_one(entry, seen)):
-            continue
-        if isinstance(item, AnimalNow) and item.animal.pk in shown:
+        if item is None or (isinstance(item, AnimalNow) and item.animal.pk in shown):
             continue
         if len(items) == limit:
             end = entry.position
@@ -47,13 +50,26 @@ def follow(keeper: UUID, cursor: Cursor, limit: int, now: datetime) -> tuple[lis
     return _with_animals(items, seen), msgspec.structs.replace(cursor, facts=end)
 
 
-def _stretch(keeper: UUID, start: int, end: int, in_snapshots: bool) -> tuple[list[Entry], int]:
-    """Entries from ``start`` on and where they end. Of those that snapshots covered only the
-    keeper's own and what is not about animals."""
+def _stretch(start: int, end: int) -> tuple[list[Entry], int]:
+    """Entries from ``start`` on and where they end."""
     rows = Entry.objects.filter(position__gte=start, position__lt=end).defer("leaf_hash")
-    if in_snapshots:
-        rows = rows.filter(Q(by=keeper) | ~Q(kind__in=ANIMAL_KINDS))
-    entries = list(rows.order_by("position"))
+    return _not_too_many(list(rows.order_by("position")), end)
+
+
+def _left_out(keeper: UUID, start: int, end: int, now: datetime) -> tuple[list[Entry], int]:
+    """As :func:`_stretch`, of entries that snapshots covered: those that were in none. It is
+    what is not about animals, and what the keeper said of animals that they see no more."""
+    rows = Entry.objects.filter(position__gte=start, position__lt=end)
+    rows = rows.filter(Q(by=keeper) | ~Q(kind__in=ANIMAL_KINDS))
+    skimmed = list(rows.values_list("position", "kind", "about"))
+    subjects = {about for _, kind, about in skimmed if kind in ANIMAL_KINDS and about}
+    sights = sights_of(keeper, subjects, now)
+    wanted = [at for at, kind, about in skimmed if kind not in ANIMAL_KINDS or about not in sights]
+    entries = Entry.objects.filter(position__in=wanted).defer("leaf_hash") if wanted else []
+    return _not_too_many(sorted(entries, key=attrgetter("position")), end)
+
+
+def _not_too_many(entries: list[Entry], end: int) -> tuple[list[Entry], int]:
     things: set[UUID | None] = set()
     for number, entry in enumerate(entries):
         if entry.kind not in ANIMAL_KINDS:
@@ -87,10 +103,6 @@ def _shows_the_blind(entry: Entry) -> bool:
     return entry.kind == "husbandry_noted" and (
         leaf_of(entry).body["noted"]["type"] in TOLD_THE_BLIND
     )
-
-
-def _was_in_one(entry: Entry, seen: Seen) -> bool:
-    return entry.about in seen
 
 
 def _with_animals(items: list[Item], seen: Seen) -> list[Item]:

@@ -7,7 +7,7 @@ from uuid import UUID
 from scalewitness.animals.models import Animal, Collection
 from scalewitness.calls.queries.visibility import Sight
 from scalewitness.domain.sync import Cursor
-from scalewitness.ledger.models import Entry
+from scalewitness.ledger.queries.entries import AnyEntry
 from scalewitness.people.models import Keeper
 
 
@@ -18,7 +18,7 @@ class Snapshot:
 
     animal: Animal
     sight: Sight
-    entries: tuple[Entry, ...] = ()
+    entries: tuple[AnyEntry, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +34,7 @@ class Fact:
     """An entry of the log. ``animal``: the one it is about as it is now, with the last fact
     of a page about it."""
 
-    entry: Entry
+    entry: AnyEntry
     animal: Animal | None = None
 
 

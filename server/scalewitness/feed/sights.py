@@ -17,6 +17,7 @@ from scalewitness.feed.queries import (
     touched_collections,
 )
 from scalewitness.ledger.models import Entry
+from scalewitness.ledger.queries.entries import Line, lines_about
 from scalewitness.receipts.queries import readable
 
 ENTRIES_AT_ONCE = 5000
@@ -99,17 +100,11 @@ def _so_many(ids: list[UUID], whole: list[UUID]) -> list[UUID]:
     return ids
 
 
-def _entries(keeper: UUID, animals: list[UUID], now: datetime) -> defaultdict[UUID, list[Entry]]:
-    found: defaultdict[UUID, list[Entry]] = defaultdict(list)
-    if not animals:
-        return found
-    rows = list(
-        Entry.objects.filter(about__in=animals)
-        .defer("leaf_hash", "claimed_at")
-        .order_by("position")
-    )
-    open_ones = readable(keeper, rows, now)
-    for row in rows:
-        if row.about is not None and row.fact in open_ones:
-            found[row.about].append(row)
+def _entries(keeper: UUID, animals: list[UUID], now: datetime) -> defaultdict[UUID, list[Line]]:
+    found: defaultdict[UUID, list[Line]] = defaultdict(list)
+    lines = lines_about(animals) if animals else []
+    open_ones = readable(keeper, lines, now)
+    for one in lines:
+        if one.about is not None and one.fact in open_ones:
+            found[one.about].append(one)
     return found

@@ -16,12 +16,12 @@ from scalewitness.domain.errors import LogContradicted, NotFound
 from scalewitness.domain.translog.canonical import BadJson, NotCanonical
 from scalewitness.domain.translog.leaf import NotALeaf
 from scalewitness.ledger.models import Entry
-from scalewitness.ledger.queries.entries import entry_of, leaf_of
+from scalewitness.ledger.queries.entries import AnyEntry, entry_of, leaf_of
 from scalewitness.people.queries import grant_of
 from scalewitness.sales.queries import sale_of
 from scalewitness.visits.queries import visit_of
 
-Rule = Callable[[UUID, Entry, UUID, datetime], bool]
+Rule = Callable[[UUID, AnyEntry, UUID, datetime], bool]
 """``rule(keeper, entry, about, now)``"""
 
 
@@ -38,7 +38,7 @@ def entry_seen(keeper: UUID, fact: UUID, now: datetime) -> Entry:
     return entry
 
 
-def readable(keeper: UUID, entries: Iterable[Entry], now: datetime) -> set[UUID]:
+def readable(keeper: UUID, entries: Iterable[AnyEntry], now: datetime) -> set[UUID]:
     """Of many entries, the facts that the keeper said or may read. The animals among them are
     looked at together, everything else one thing after the other.
 
@@ -58,7 +58,7 @@ def readable(keeper: UUID, entries: Iterable[Entry], now: datetime) -> set[UUID]
 
 
 def _may_read(
-    keeper: UUID, entry: Entry, now: datetime, known: dict[tuple[Rule, UUID], bool]
+    keeper: UUID, entry: AnyEntry, now: datetime, known: dict[tuple[Rule, UUID], bool]
 ) -> bool:
     """``known``: what was found before about the same thing by the same rule."""
     rule = RULES.get(entry.kind, _of_the_record)
@@ -73,7 +73,7 @@ def _may_read(
     return known[key]
 
 
-def _of_animals(keeper: UUID, entries: Iterable[Entry], now: datetime) -> set[UUID]:
+def _of_animals(keeper: UUID, entries: Iterable[AnyEntry], now: datetime) -> set[UUID]:
     """As in its history, and no parents named that the keeper may not be told of."""
     listed = list(entries)
     sights = sights_of(keeper, {entry.about for entry in listed if entry.about}, now)
@@ -84,7 +84,7 @@ def _of_animals(keeper: UUID, entries: Iterable[Entry], now: datetime) -> set[UU
     return {entry.fact for entry in seen} - _naming_shut_parents(keeper, pairs, now)
 
 
-def withheld(keeper: UUID, animal: Animal, entries: Iterable[Entry], now: datetime) -> set[UUID]:
+def withheld(keeper: UUID, animal: Animal, entries: Iterable[AnyEntry], now: datetime) -> set[UUID]:
     """Of the facts in the history of an animal that the keeper sees whole, those they may
     not have the receipt of: they name parents that the keeper may not be told of."""
     others = ((animal, entry) for entry in entries if entry.by != keeper)
@@ -92,14 +92,14 @@ def withheld(keeper: UUID, animal: Animal, entries: Iterable[Entry], now: dateti
 
 
 def _naming_shut_parents(
-    keeper: UUID, seen: Iterable[tuple[Animal, Entry]], now: datetime
+    keeper: UUID, seen: Iterable[tuple[Animal, AnyEntry]], now: datetime
 ) -> set[UUID]:
     naming = [(animal, entry, _parents(entry)) for animal, entry in seen]
     rule = Parents(keeper, (one for _, _, parents in naming for one in parents), now)
     return {entry.fact for animal, entry, parents in naming if not rule.open(animal, *parents)}
 
 
-def _parents(entry: Entry) -> list[UUID]:
+def _parents(entry: AnyEntry) -> list[UUID]:
     """Whatever the kind: one that is new must not tell of parents because nobody listed it."""
     if not _names_parents(entry):
         return []
@@ -107,44 +107,44 @@ def _parents(entry: Entry) -> list[UUID]:
     return [UUID(str(body[role])) for role in ("sire", "dam") if body.get(role)]
 
 
-def _names_parents(entry: Entry) -> bool:
+def _names_parents(entry: AnyEntry) -> bool:
     """Canonical bytes have no other spelling, so most need not be parsed."""
     leaf = bytes(entry.leaf)
     return b'"sire":' in leaf or b'"dam":' in leaf
 
 
-def _body(entry: Entry) -> dict[str, Any]:
+def _body(entry: AnyEntry) -> dict[str, Any]:
     try:
         return leaf_of(entry).body
     except (BadJson, NotCanonical, NotALeaf):
         raise LogContradicted() from None
 
 
-def _of_sale(keeper: UUID, entry: Entry, about: UUID, now: datetime) -> bool:
+def _of_sale(keeper: UUID, entry: AnyEntry, about: UUID, now: datetime) -> bool:
     sale = sale_of(about)
     return sale is not None and is_steward(keeper, sale.collection, now)
 
 
-def _of_disclosure(keeper: UUID, entry: Entry, about: UUID, now: datetime) -> bool:
+def _of_disclosure(keeper: UUID, entry: AnyEntry, about: UUID, now: datetime) -> bool:
     owed = disclosure_of(about)
     if owed is None:
         return False
     return owed.to.keeper_id == keeper or is_steward(keeper, owed.sale.collection, now)
 
 
-def _of_dispute(keeper: UUID, entry: Entry, about: UUID, now: datetime) -> bool:
+def _of_dispute(keeper: UUID, entry: AnyEntry, about: UUID, now: datetime) -> bool:
     dispute = dispute_of(about)
     return dispute is not None and bool(animal_open(keeper, dispute.animal_id, now))
 
 
-def _of_visit(keeper: UUID, entry: Entry, about: UUID, now: datetime) -> bool:
+def _of_visit(keeper: UUID, entry: AnyEntry, about: UUID, now: datetime) -> bool:
     visit = visit_of(about)
     if visit is None:
         return False
     return visit.guest_id == keeper or is_steward(keeper, visit.collection, now)
 
 
-def _of_grant(keeper: UUID, entry: Entry, about: UUID, now: datetime) -> bool:
+def _of_grant(keeper: UUID, entry: AnyEntry, about: UUID, now: datetime) -> bool:
     """Whoever holds the collection and whoever is or was let in; not its partners."""
     revoked = _body(entry).get("grant")
     grant = grant_of(UUID(str(revoked)) if revoked else entry.fact)
@@ -157,11 +157,11 @@ def _keeps(keeper: UUID, collection: UUID) -> bool:
     return Collection.objects.filter(pk=collection, keeper=keeper).exists()
 
 
-def _of_oneself(keeper: UUID, entry: Entry, about: UUID, now: datetime) -> bool:
+def _of_oneself(keeper: UUID, entry: AnyEntry, about: UUID, now: datetime) -> bool:
     return about == keeper
 
 
-def _of_the_record(keeper: UUID, entry: Entry, about: UUID, now: datetime) -> bool:
+def _of_the_record(keeper: UUID, entry: AnyEntry, about: UUID, now: datetime) -> bool:
     """What the record says of examiners or of its own rule has no reader of its own yet."""
     return False
 

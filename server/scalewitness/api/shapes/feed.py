@@ -21,8 +21,7 @@ from scalewitness.feed.items import (
     Purge,
     Snapshot,
 )
-from scalewitness.ledger.models import Entry
-from scalewitness.ledger.queries.entries import texts_of
+from scalewitness.ledger.queries.entries import AnyEntry, texts_of
 from scalewitness.people.models import Keeper
 from scalewitness.people.queries import has_verified_address, names_of
 from scalewitness.receipts.queries import ANIMAL_KINDS
@@ -132,7 +131,9 @@ class _Shown:
         for (fact, field), text in texts_of(told).items():
             self._texts.setdefault(fact, {})[field] = text
 
-    def _tells(self, entry: Entry) -> bool:
+    def _tells(self, entry: AnyEntry) -> bool:
+        if entry.by is None:  # the record itself writes no free text
+            return False
         return entry.by == self._keeper.pk or entry.kind not in OWN_NOTES
 
     def item(self, one: Item) -> Fed:
@@ -152,7 +153,7 @@ class _Shown:
                 verified = has_verified_address(one.keeper)
                 return ProfileFed(profile(one.keeper, verified=verified))
 
-    def _fact(self, entry: Entry, *, with_animal: bool = False) -> FactFed:
+    def _fact(self, entry: AnyEntry, *, with_animal: bool = False) -> FactFed:
         animal = self._animals[cast(UUID, entry.about)] if with_animal else UNSET
         return FactFed(
             position=entry.position,
@@ -165,7 +166,7 @@ class _Shown:
         )
 
 
-def _entries(items: Iterable[Item]) -> Iterator[Entry]:
+def _entries(items: Iterable[Item]) -> Iterator[AnyEntry]:
     for one in items:
         if isinstance(one, Snapshot):
             yield from one.entries

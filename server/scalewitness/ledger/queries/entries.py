@@ -1,12 +1,44 @@
 """Reading the log's entries and the erasable text beside them."""
 
 from collections.abc import Iterable, Iterator
+from datetime import datetime
+from typing import Any, NamedTuple, TypeAlias
 from uuid import UUID
 
-from django.db.models import Q
+from django.db.models import Q, QuerySet
 
 from scalewitness.domain.translog.leaf import Leaf, read_leaf
 from scalewitness.ledger.models import Entry, Text
+from scalewitness.ledger.queries.prepared import Prepared, any_of
+
+
+class Line(NamedTuple):
+    """What is read of many entries at once; of one, `Entry` has it too."""
+
+    position: int
+    fact: UUID
+    kind: str
+    by: UUID | None
+    about: UUID | None
+    received_at: datetime
+    flags: list[str]
+    leaf: bytes
+
+
+AnyEntry: TypeAlias = Entry | Line
+
+
+def lines_about(subjects: Iterable[UUID]) -> list[Line]:
+    """All entries about these things, in log order."""
+    return [Line(*row) for row in LINES.ask(subjects=list(subjects))]
+
+
+def _lines(subjects: Any) -> QuerySet[Entry, Any]:
+    rows = any_of(Entry.objects.order_by("position"), '"ledger_entry"."about"', subjects)
+    return rows.values_list(*Line._fields)
+
+
+LINES = Prepared(_lines, subjects=(UUID(int=1),))
 
 
 def entry_of(fact: UUID) -> Entry | None:
@@ -27,7 +59,7 @@ def entries_about(subject: UUID) -> list[Entry]:
     return list(Entry.objects.filter(about=subject).order_by("position"))
 
 
-def leaf_of(entry: Entry) -> Leaf:
+def leaf_of(entry: AnyEntry) -> Leaf:
     return read_leaf(bytes(entry.leaf))
 
 
@@ -47,8 +79,15 @@ def entries_by_position(kinds: Iterable[str] | None = None) -> Iterator[Entry]:
 
 def texts_of(facts: Iterable[UUID]) -> dict[tuple[UUID, str], str]:
     """Free text still kept, by fact and field; erased text is simply absent."""
-    rows = Text.objects.filter(fact__in=list(facts)).values_list("fact", "field", "text")
-    return {(fact, field): text for fact, field, text in rows}
+    return {(fact, field): text for fact, field, text in TEXTS.ask(facts=list(facts))}
+
+
+def _texts(facts: Any) -> QuerySet[Text, Any]:
+    rows = any_of(Text.objects.all(), '"ledger_text"."fact"', facts)
+    return rows.values_list("fact", "field", "text")
+
+
+TEXTS = Prepared(_texts, facts=(UUID(int=1),))
 
 
 def salts_of(facts: Iterable[UUID]) -> dict[tuple[UUID, str], bytes]:
