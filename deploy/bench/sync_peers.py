@@ -34,7 +34,8 @@ def peers(folder: Path, python: str, database: str) -> list[dict[str, Any]]:
     """What the scripts print: a JSON object a figure."""
     found: list[dict[str, Any]] = []
     for script, more in (
-        ("kinto_bench.py", ["--only", "push,pull,incremental"]),
+        # One client: with more, the store counts batches as taken that it does not hold.
+        ("kinto_bench.py", ["--only", "push,pull,incremental", "--clients", "1"]),
         ("drf_bench.py", ["--only", "push"]),
         ("drf_bench.py", ["--only", "push", "--conn-max-age", "60", "--threads", "2"]),
     ):
@@ -54,9 +55,10 @@ def judge(ours: Sequence[Figure], theirs: Iterable[dict[str, Any]]) -> list[Verd
         if one.what.startswith("push, "):
             batch, clients = (int(word) for word in one.what.split() if word.isdigit())
             shape = {"figure": "batch_push", "batch": batch, "clients": clients}
-            store = _best(listed, bench=STORE, **shape)
             naive = _best(listed, bench=ENDPOINT, draft="naive", **shape)
-            found.append(Verdict(f"{one.what}, to the store", _per_s(one) / store, 20, True))
+            if clients == 1:
+                store = _best(listed, bench=STORE, **shape)
+                found.append(Verdict(f"{one.what}, to the store", _per_s(one) / store, 20, True))
             found.append(Verdict(f"{one.what}, to the endpoint", _per_s(one) / naive, 1, True))
         if one.what.startswith("pull of "):
             store = _best(listed, bench=STORE, figure="full_pull", page=1000)
