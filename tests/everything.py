@@ -3,6 +3,7 @@
 from datetime import timedelta
 from uuid import UUID
 
+from tests.pictures import body_of, plain_file
 from tests.signing import phone
 from tests.world import World, new_id, probing, tag_of
 
@@ -11,6 +12,8 @@ from scalewitness.animals.services import create_collection
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.disputes.models import Dispute
 from scalewitness.domain.moments import rfc3339
+from scalewitness.intake.batch import Actor
+from scalewitness.intake.rules.photos import take_photo_file
 from scalewitness.intake.services import accept_one
 from scalewitness.intake.statements import adopt_policy, lapse_offers, update_examiner_records
 from scalewitness.sales.models import Sale
@@ -68,6 +71,9 @@ def _husbandry(world: World, animal: Animal) -> None:
     ):
         texts = {"note": f"Noted of {noted['type']}."}
         world.say(world.odile, "husbandry_noted", animal.pk, {"noted": noted}, texts=texts)
+    picture = plain_file()
+    photo = world.say(world.odile, "photo_attached", animal.pk, body_of(picture))
+    take_photo_file(UUID(photo.id), picture, Actor(keeper=world.odile.pk), world.now)
     chip = {"scheme": "transponder", "code": "276 098 100 000 001"}
     world.say(world.odile, "identifier_assigned", animal.pk, chip)
     corrected = {"species": "python_regius", "hatched": "2024-05-30", "traits": ["pied", "hypo"]}

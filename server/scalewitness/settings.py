@@ -225,7 +225,10 @@ REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": ["scalewitness.api.authentication.DeviceTokens"],
     "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],
     "DEFAULT_RENDERER_CLASSES": ["scalewitness.api.rendering.ShapeRenderer"],
-    "DEFAULT_PARSER_CLASSES": ["scalewitness.api.parsing.StrictJsonParser"],
+    "DEFAULT_PARSER_CLASSES": [
+        "scalewitness.api.parsing.StrictJsonParser",
+        "scalewitness.api.parsing.PictureParser",
+    ],
     "DEFAULT_SCHEMA_CLASS": "scalewitness.api.openapi.document.OperationSchema",
     "EXCEPTION_HANDLER": "scalewitness.api.problems.as_problem",
     "DEFAULT_THROTTLE_RATES": {
@@ -236,6 +239,7 @@ REST_FRAMEWORK = {
         "witness": "60/min",
         "changes": "600/min",
         "push": "600/min",
+        "photos": "120/min",
     },
     # Without it a caller could name any address in X-Forwarded-For and be counted anew.
     "NUM_PROXIES": env.int("TRUSTED_PROXIES", default=0 if DEMO else 1),

@@ -8,6 +8,7 @@ from typing import Any
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from django.utils import timezone
 from tests.api.stage import PERSONAS, Stage
+from tests.pictures import body_of, plain_file
 from tests.witnessing import cosigned
 from tests.world import PASSWORD, new_id, probing
 
@@ -15,7 +16,8 @@ from scalewitness.domain.moments import rfc3339
 from scalewitness.ledger.services.signing import sign_checkpoint
 from scalewitness_cli.devicekey import DeviceKey
 
-Body = Callable[[Stage], dict[str, Any]]
+Body = Callable[[Stage], dict[str, Any] | bytes]
+"""JSON, or a picture."""
 
 EVERYONE = dict.fromkeys(PERSONAS, 200)
 SIGNED_IN = EVERYONE | {"anonymous": 401}
@@ -149,6 +151,9 @@ ROWS = [
         fact({"scheme": "tag", "code": "B9"})),
     Row("POST", "animals/{blind}/husbandry", to(201, *STEWARDS, "guest_before", "guest_after",
         viewer=201), fact({"noted": {"type": "weight", "grams": "400"}})),
+    Row("POST", "animals/{blind}/photos", to(201, *STEWARDS), fact(body_of(plain_file(31, 20)))),
+    Row("GET", "photos/{photo}", to(200, *SEES_WHOLE)),
+    Row("PUT", "photos/{photo}", to(204, "owner"), lambda stage: plain_file()),
     Row("POST", "animals/{blind}/custody", to(403, "owner"),
         fact({"to": "{collection}", "why": "moved"})),
     # calls
@@ -209,6 +214,7 @@ ROWS = [
     Row("GET", "receipts/{offer_fact}", to(200, *STEWARDS)),
     Row("GET", "receipts/{disclosure_fact}", to(200, *STEWARDS, "buyer")),
     Row("GET", "receipts/{grant}", to(200, "owner", "viewer")),
+    Row("GET", "offers/{offer_token}/photos/{offered_photo}", LINK),
     Row("GET", "offers/{offer_token}/receipts/{offered_fact}", LINK),
     # the rest
     Row("GET", "species", SIGNED_IN),

@@ -2,17 +2,21 @@
 
 from dataclasses import dataclass, field
 from datetime import timedelta
+from hashlib import sha256
 from uuid import UUID
 
 from django.core.cache import cache
 from django.test import Client
 from django.utils import timezone
+from tests.pictures import body_of, plain_file
 from tests.world import World, keeper, probing
 
 from scalewitness.animals.models import Animal
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.disputes.models import Dispute
 from scalewitness.domain.moments import rfc3339
+from scalewitness.intake.batch import Actor
+from scalewitness.intake.rules.photos import take_photo_file
 from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.tree import tip
 from scalewitness.mail.services import link_token
@@ -60,6 +64,7 @@ def set_stage() -> Stage:
     sold, blind = _named(world, world.verified("V1")), _named(world, world.animal("B1"))
     other, drafted = _named(world, world.animal("O1")), _named(world, world.animal("D1"))
     world.call(world.odile, blind, "female")
+    photo, offered_photo = (_photo(world, animal) for animal in (blind, other))
     sale = world.sold(sold, email=world.stan.email)
     former, after, viewer = keeper("Fern Former"), keeper("Anna After"), keeper("Vic Viewer")
     stranger = keeper("Sam Stranger")
@@ -92,6 +97,8 @@ def set_stage() -> Stage:
         "sale": str(sale.pk),
         "offered": str(offered.pk),
         "draft": str(draft.pk),
+        "photo": photo,
+        "offered_photo": offered_photo,
         "disclosure": str(Disclosure.objects.get().pk),
         "dispute": str(Dispute.objects.get().pk),
         "grant": str(Grant.objects.get(to=viewer).pk),
@@ -120,6 +127,8 @@ def set_stage() -> Stage:
     stage.secrets = {
         *NAMES.values(),
         "female row",
+        photo,
+        sha256(plain_file()).hexdigest(),
         *(str(call.pk) for animal in (sold, blind) for call in animal.calls.all()),
         *(str(standing.pk) for animal in (sold, blind) for standing in animal.standings.all()),
         stage.ids["sale"],
@@ -127,6 +136,13 @@ def set_stage() -> Stage:
         stage.ids["dispute"],
     }
     return stage
+
+
+def _photo(world: World, animal: Animal) -> str:
+    """The owner's, with its file."""
+    outcome = world.say(world.odile, "photo_attached", animal.pk, body_of(plain_file()))
+    take_photo_file(UUID(outcome.id), plain_file(), Actor(keeper=world.odile.pk), world.now)
+    return str(outcome.id)
 
 
 def _named(world: World, animal: Animal) -> Animal:

@@ -1,16 +1,19 @@
 """Every address, opened by a stranger and by nobody: what one may not see is not there."""
 
 import re
-from uuid import uuid4
+from uuid import UUID, uuid4
 
 import pytest
 from tests.pages.browser import Browser
 from tests.pages.conftest import Here
+from tests.pictures import body_of, plain_file
 from tests.world import new_id
 
 from scalewitness.calls.models import Call
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.disputes.models import Dispute
+from scalewitness.intake.batch import Actor
+from scalewitness.intake.rules.photos import take_photo_file
 from scalewitness.pages import urls
 
 OPEN_TO_ALL = {"home", "about", "log", "rackside"}
@@ -65,6 +68,8 @@ def ids(here: Here) -> dict[str, str]:
     visit = here.visit(here.stan, animal)
     here.call(here.stan, animal, "female", visit=visit)
     grant = here.make_partner(here.pim)
+    photo = here.say(here.odile, "photo_attached", animal.pk, body_of(plain_file())).id
+    take_photo_file(UUID(photo), plain_file(), Actor(keeper=here.odile.pk), here.now)
     here.now_is_now()
     return {
         "animal_id": str(animal.pk),
@@ -77,6 +82,7 @@ def ids(here: Here) -> dict[str, str]:
         "dispute_id": str(Dispute.objects.get().pk),
         "fact_id": str(sale.steps.get(kind="offer_made").pk),
         "grant_id": str(grant),
+        "photo_id": str(photo),
         "device_id": str(uuid4()),
         "held_id": str(uuid4()),
     }

@@ -87,6 +87,37 @@ class Husbandry(AppendOnly):
         return self.type
 
 
+class Photo(AppendOnly):
+    """A photo of the animal, or of a ``call`` on it. ``sha256`` (hex) and ``size`` are those
+    of the file, a plain JPEG."""
+
+    id = models.UUIDField(primary_key=True)
+    position = models.BigIntegerField(unique=True)
+    animal = models.ForeignKey(Animal, on_delete=models.PROTECT, related_name="photos")
+    call = models.UUIDField(null=True, db_index=True)
+    by = models.UUIDField()
+    at = models.DateTimeField()
+    sha256 = models.CharField(max_length=64)
+    size = models.PositiveIntegerField()
+
+    def __str__(self) -> str:
+        return f"photo {self.id}"
+
+
+class PhotoFile(models.Model):
+    """The file itself, once it arrived. It may be deleted when the law asks for it; it can
+    never be changed."""
+
+    photo = models.OneToOneField(
+        Photo, primary_key=True, on_delete=models.PROTECT, related_name="file"
+    )
+    data = models.BinaryField()
+    arrived_at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"file of {self.photo_id}"
+
+
 class Custody(AppendOnly):
     """A move from one collection to another."""
 

@@ -11,7 +11,15 @@ from uuid import UUID
 from django.db import connection
 from django.db.models import Q, QuerySet
 
-from scalewitness.animals.models import Animal, Collection, Custody, Husbandry, Identifier
+from scalewitness.animals.models import (
+    Animal,
+    Collection,
+    Custody,
+    Husbandry,
+    Identifier,
+    Photo,
+    PhotoFile,
+)
 from scalewitness.domain.identifiers import parse_transponder
 from scalewitness.ledger.queries.prepared import Prepared, any_of
 from scalewitness.people.queries import active_grants, is_partner
@@ -152,6 +160,23 @@ def identifiers_of(animals: Iterable[UUID]) -> dict[UUID, list[Identifier]]:
     for one in Identifier.objects.filter(animal__in=list(animals)).order_by("position"):
         found.setdefault(one.animal_id, []).append(one)
     return found
+
+
+def photo_of(photo: UUID) -> Photo | None:
+    return Photo.objects.filter(pk=photo).first()
+
+
+def photos_of(animal: UUID) -> list[Photo]:
+    """All photos of the animal and of calls on it, in log order; ``has_file`` tells whether
+    the file is there."""
+    rows = Photo.objects.filter(animal=animal).order_by("position")
+    return list(rows.annotate(has_file=Q(file__isnull=False)))
+
+
+def photo_file(photo: UUID) -> bytes | None:
+    """The file of a photo, None where it has not arrived or was erased."""
+    data = PhotoFile.objects.filter(pk=photo).values_list("data", flat=True).first()
+    return None if data is None else bytes(data)
 
 
 EDITED = ("name", "rack", "description", "hold_off")

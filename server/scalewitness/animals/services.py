@@ -7,8 +7,17 @@ from uuid import UUID
 
 import msgspec
 from django.db import IntegrityError, transaction
+from django.db.models import QuerySet
 
-from scalewitness.animals.models import Animal, Collection, Custody, Husbandry, Identifier
+from scalewitness.animals.models import (
+    Animal,
+    Collection,
+    Custody,
+    Husbandry,
+    Identifier,
+    Photo,
+    PhotoFile,
+)
 from scalewitness.animals.queries import plain_code
 from scalewitness.domain.errors import IdReused, VersionStale
 from scalewitness.domain.facts import (
@@ -17,6 +26,7 @@ from scalewitness.domain.facts import (
     HusbandryNoted,
     IdentifierAssigned,
     Particulars,
+    PhotoAttached,
 )
 from scalewitness.ledger.queries.entries import is_spoken_for
 from scalewitness.ledger.services.writing import Logged, take_turn
@@ -112,6 +122,32 @@ def store_identifier(fact: Logged[IdentifierAssigned]) -> None:
         scheme=fact.body.scheme,
         code=plain_code(fact.body.scheme, fact.body.code),
     )
+
+
+def store_photo(fact: Logged[PhotoAttached]) -> None:
+    body = fact.body
+    Photo.objects.create(
+        id=fact.id,
+        position=fact.position,
+        animal_id=fact.about,
+        call=UUID(body.of) if body.of else None,
+        by=fact.sender,
+        at=fact.at,
+        sha256=body.sha256,
+        size=body.size,
+    )
+
+
+def store_photo_file(photo: Photo, data: bytes, now: datetime) -> None:
+    """Keep the file; one that is there already stays."""
+    row = PhotoFile(photo=photo, data=data, arrived_at=now)
+    PhotoFile.objects.bulk_create([row], ignore_conflicts=True)
+
+
+def erase_photo_files(photos: QuerySet[Photo]) -> int:
+    """Delete the files of photos; their fingerprints stay in the log."""
+    deleted, _ = PhotoFile.objects.filter(photo__in=photos.values("pk")).delete()
+    return deleted
 
 
 def store_husbandry(fact: Logged[HusbandryNoted]) -> None:

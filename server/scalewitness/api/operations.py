@@ -36,6 +36,8 @@ class Operation:
     """Of what it gives; anything but JSON is a file, handed on as it is."""
     keyed: bool = False
     """States a fact: known again by its id or, without one, by an Idempotency-Key."""
+    takes_media: str = "application/json"
+    """Of what it takes."""
     harmless: bool = False
     """Whatever its method, it may be done while the log is fenced."""
 

@@ -7,7 +7,25 @@ from django.conf import settings
 from rest_framework.parsers import BaseParser
 
 from scalewitness.domain.errors import Malformed, TooLarge
+from scalewitness.domain.pictures.plain import LARGEST_BYTES, MEDIA_TYPE
 from scalewitness.domain.translog.canonical import BadJson, parse_strict
+
+
+class PictureParser(BaseParser):
+    """A picture's bytes, as they are."""
+
+    media_type = MEDIA_TYPE
+
+    def parse(
+        self,
+        stream: IO[Any],
+        media_type: str | None = None,
+        parser_context: Mapping[str, Any] | None = None,
+    ) -> Any:
+        data: bytes = stream.read(LARGEST_BYTES + 1)
+        if len(data) > LARGEST_BYTES:
+            raise TooLarge(f"A photo has at most {LARGEST_BYTES:,} bytes.")
+        return data
 
 
 class StrictJsonParser(BaseParser):

@@ -73,6 +73,10 @@ class Pushing(PerDevice):
     scope = "push"
 
 
+class Photos(PerDevice):
+    scope = "photos"
+
+
 THROTTLES: dict[str, type[_Throttle]] = {
-    one.scope: one for one in (Link, SignIn, SignUp, LookUp, Witness, Feed, Pushing)
+    one.scope: one for one in (Link, SignIn, SignUp, LookUp, Witness, Feed, Pushing, Photos)
 }

@@ -3,6 +3,7 @@
 from django.urls import path
 
 from scalewitness.api.animals.assign_identifier import assign_identifier
+from scalewitness.api.animals.attach_photo import attach_photo
 from scalewitness.api.animals.correct_particulars import correct_particulars
 from scalewitness.api.animals.edit_animal import edit_animal
 from scalewitness.api.animals.list_animals import list_animals
@@ -66,7 +67,10 @@ from scalewitness.api.offers.refuse_offer import refuse_offer
 from scalewitness.api.offers.request_check import request_check
 from scalewitness.api.offers.show_disclosures import show_disclosures
 from scalewitness.api.offers.show_offer import show_offer
+from scalewitness.api.offers.show_offered_photo import show_offered_photo
 from scalewitness.api.openapi.serving import docs, schema
+from scalewitness.api.photos.send_photo import send_photo
+from scalewitness.api.photos.show_photo import show_photo
 from scalewitness.api.practitioners.name_practitioner import name_practitioner
 from scalewitness.api.push import push
 from scalewitness.api.receipts.download_receipt import download_receipt
@@ -124,6 +128,7 @@ animals = [
     path("animals/<uuid:id>/linkage", resource(post=state_linkage)),
     path("animals/<uuid:id>/identifiers", resource(post=assign_identifier)),
     path("animals/<uuid:id>/husbandry", resource(post=note_husbandry)),
+    path("animals/<uuid:id>/photos", resource(post=attach_photo)),
     path("animals/<uuid:id>/custody", resource(post=move_animal)),
 ]
 calls = [
@@ -161,6 +166,11 @@ sales = [
         name="offer-disclosures",
     ),
     path(
+        "offers/<str:token>/photos/<uuid:id>",
+        resource(get=show_offered_photo),
+        name="offer-photo",
+    ),
+    path(
         "offers/<str:token>/receipts/<uuid:id>",
         resource(get=download_shown_receipt),
         name="offer-receipt",
@@ -175,6 +185,7 @@ sales = [
 ]
 log = [
     path("facts/<uuid:id>/texts", resource(delete=erase_texts), name="texts"),
+    path("photos/<uuid:id>", resource(get=show_photo, put=send_photo), name="photo"),
     path("receipts/<uuid:id>", resource(get=download_receipt), name="receipt"),
     path("changes", resource(get=list_changes), name="changes"),
     path("push", resource(post=push), name="push"),

@@ -6,6 +6,7 @@ from typing import Any, ClassVar, cast
 from django.http import HttpResponseBase
 from rest_framework.authentication import BaseAuthentication
 from rest_framework.negotiation import BaseContentNegotiation
+from rest_framework.parsers import BaseParser
 from rest_framework.permissions import AllowAny, IsAuthenticated
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -35,7 +36,7 @@ class Resource(APIView):
     """One path. ``operations`` by lower-case method."""
 
     operations: ClassVar[Mapping[str, Operation]] = {}
-    http_method_names = ["get", "head", "post", "patch", "delete"]  # noqa: RUF012  as Django has it
+    http_method_names = ["get", "head", "post", "put", "patch", "delete"]  # noqa: RUF012  as Django has it
     content_negotiation_class = OnlyJson
 
     @property
@@ -50,6 +51,11 @@ class Resource(APIView):
         super().initial(request, *args, **kwargs)
         if self.operation.is_for_later(request.method or "") and standing_fence() is not None:
             raise Fenced()
+
+    def get_parsers(self) -> list[BaseParser]:
+        return [
+            one for one in super().get_parsers() if one.media_type == self.operation.takes_media
+        ]
 
     def get_authenticators(self) -> list[BaseAuthentication]:
         return [] if self.operation.anonymous else super().get_authenticators()

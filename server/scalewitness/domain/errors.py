@@ -97,6 +97,12 @@ class VersionStale(Refused):
     code, status, title = "version_stale", 412, "Someone edited this since you read it"
 
 
+class NotTheFile(Refused):
+    """The bytes of a photo are not the file its fact names, or hold more than a picture."""
+
+    code, title = "not_the_file", "This is not the file, or not a plain picture"
+
+
 class BadSignature(Refused):
     code, title = "bad_signature", "The signature does not fit"
 

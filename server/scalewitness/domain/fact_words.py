@@ -70,6 +70,10 @@ def _spaced(word: object) -> str:
     return str(word or "").replace("_", " ")
 
 
+def _photo(body: Body) -> str:
+    return f"A photo of {'a check' if body.get('of') else 'the animal'}, {body.get('size')} bytes."
+
+
 def _from(template: str, *fields: str) -> Callable[[Body], str]:
     return lambda body: template.format(*(_spaced(body.get(field)) for field in fields))
 
@@ -83,6 +87,7 @@ _WORDS: Final[dict[str, str | Callable[[Body], str]]] = {
     "particulars_corrected": _from("An animal's particulars were corrected: {}.", "species"),
     "identifier_assigned": _from("An animal was given a {}: {}.", "scheme", "code"),
     "husbandry_noted": "Something about an animal's keeping was noted.",
+    "photo_attached": _photo,
     "custody_changed": _from("An animal changed hands: {}.", "why"),
     "linkage_stated": _from("A trait's inheritance with sex was stated: {}.", "trait"),
     "visit_invited": "A keeper was invited to check animals.",

@@ -20,6 +20,7 @@ from scalewitness.domain.observations import (
     Sex,
     Sureness,
 )
+from scalewitness.domain.pictures.plain import LARGEST_BYTES
 
 Id = Annotated[
     str,
@@ -140,6 +141,16 @@ class Health(Body, frozen=True, tag_field="type", tag="health"):
 class HusbandryNoted(Body, frozen=True):
     noted: Weight | Meal | Shed | Health
     note: Commitment | None = None
+
+
+class PhotoAttached(Body, frozen=True):
+    """About an animal. ``of``: the sender's call that it shows, else it shows the animal.
+    ``sha256`` is of the file, a JPEG of ``size`` bytes that may arrive later and can be
+    erased."""
+
+    sha256: Annotated[str, Meta(pattern=r"^[0-9a-f]{64}$")]
+    size: Annotated[int, Meta(ge=1, le=LARGEST_BYTES)]
+    of: Id | None = None
 
 
 class CustodyChanged(Body, frozen=True):
@@ -409,6 +420,7 @@ BODIES: dict[str, type[Body]] = {
     "particulars_corrected": ParticularsCorrected,
     "identifier_assigned": IdentifierAssigned,
     "husbandry_noted": HusbandryNoted,
+    "photo_attached": PhotoAttached,
     "custody_changed": CustodyChanged,
     "linkage_stated": LinkageStated,
     "visit_invited": VisitInvited,

@@ -12,6 +12,8 @@ from uuid import UUID
 from django.db import transaction
 from django.db.models import Q
 
+from scalewitness.animals.models import Photo
+from scalewitness.animals.services import erase_photo_files
 from scalewitness.calls.models import HeldCall
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.domain.erasure import ERASED_NAME, erased_address
@@ -36,7 +38,8 @@ GOING_ON: frozenset[State] = UNPAID | {"paid"}
 
 
 def erase_own_texts(fact: UUID, actor: Actor) -> int:
-    """Erase the free text of a fact, as its author asks; how many texts there still were.
+    """Erase the free text of a fact, or a photo's file, as its author asks; how many there
+    still were.
 
     Raises:
         NotFound: the actor said no such fact.
@@ -46,18 +49,19 @@ def erase_own_texts(fact: UUID, actor: Actor) -> int:
     said_by = entry.by if entry else held.by if held else None
     if said_by is None or said_by != actor.by:
         raise NotFound()
-    return erase_text(fact)
+    return erase_text(fact) + erase_photo_files(Photo.objects.filter(pk=fact))
 
 
 def erase_texts_by(person: UUID, about: UUID | None = None) -> int:
-    """Erase every text that one person wrote, or only those about one thing."""
+    """Erase every text that one person wrote and every photo they attached, or only those
+    about one thing."""
     said = Entry.objects.filter(by=person)
     if about is not None:
         said = said.filter(about=about)
     held = HeldCall.objects.filter(by=person)
     mine = Q(fact__in=said.values("fact")) | Q(fact__in=held.values("pk"))
     deleted, _ = Text.objects.filter(mine).delete()
-    return deleted
+    return deleted + erase_photo_files(Photo.objects.filter(pk__in=said.values("fact")))
 
 
 def erase_buyers(buyers: Iterable[Buyer]) -> int:

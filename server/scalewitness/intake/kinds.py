@@ -3,7 +3,16 @@
 from collections.abc import Callable
 
 from scalewitness.intake.batch import Batch
-from scalewitness.intake.rules import animals, calls, devices, disputes, people, sales, visits
+from scalewitness.intake.rules import (
+    animals,
+    calls,
+    devices,
+    disputes,
+    people,
+    photos,
+    sales,
+    visits,
+)
 from scalewitness.intake.submission import Sealed
 
 Rule = Callable[[Sealed, Batch], int | None]
@@ -17,6 +26,7 @@ RULES: dict[str, Rule] = {
     "particulars_corrected": animals.particulars_corrected,
     "identifier_assigned": animals.identifier_assigned,
     "husbandry_noted": animals.husbandry_noted,
+    "photo_attached": photos.photo_attached,
     "custody_changed": animals.custody_changed,
     "linkage_stated": animals.linkage_stated,
     "visit_invited": visits.visit_invited,

@@ -35,7 +35,7 @@ from scalewitness.people.models import Grant
 from scalewitness.people.queries import grants_ever
 from scalewitness.sales.queries import parties_to_sales
 
-NO_MATTER = ("call_made", "standing_changed", "husbandry_noted")
+NO_MATTER = ("call_made", "standing_changed", "husbandry_noted", "photo_attached")
 """Kinds that change nothing but what is known of the animal they are about."""
 MATTERS = """
 SELECT EXISTS (SELECT FROM ledger_entry WHERE position >= %s AND position < %s

@@ -24,7 +24,7 @@ from scalewitness.ledger.queries.entries import entries_about
 from scalewitness.pages.access import actor_of, page, say_accepted, signed_in
 from scalewitness.pages.attention import title_of
 from scalewitness.pages.collections import stewarded
-from scalewitness.pages.evidence import by_name, lines_of, sensitivity_of
+from scalewitness.pages.evidence import by_name, lines_of, of_the_animal, sensitivity_of
 from scalewitness.pages.forms.animals import (
     HUSBANDRY,
     RECORD,
@@ -69,6 +69,7 @@ def full_view(animal: Animal) -> dict[str, Any]:
     return {
         "case": case,
         "calls": by_name(case),
+        "photos": of_the_animal(case),
         "answer": lines_of(case, "answer"),
         "reasons": lines_of(case, "reason"),
         "cautions": lines_of(case, "caution"),

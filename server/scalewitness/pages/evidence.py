@@ -7,6 +7,7 @@ from uuid import UUID
 
 import msgspec
 
+from scalewitness.animals.models import Photo
 from scalewitness.calls.models import Call
 from scalewitness.calls.queries.dossier import Dossier, ShownCall
 from scalewitness.domain.facts import CallMade
@@ -66,6 +67,7 @@ class Shown:
     objections: tuple[str, ...]
     harm: tuple[str, ...]
     note: str | None
+    photos: tuple[Photo, ...]
 
 
 def by_name(dossier: Dossier) -> list[Shown]:
@@ -142,6 +144,7 @@ def _shown(key: str, one: ShownCall, who: str, dossier: Dossier, *, notes: bool)
         objections=tuple(GROUNDS[made.ground] for made in call.objections.all()),
         harm=body.harm,
         note=one.note if notes else None,
+        photos=tuple(photo for photo in dossier.photos if photo.call == call.pk),
     )
 
 
@@ -177,6 +180,11 @@ def _state(one: ShownCall) -> str:
     if one.set_aside:
         return "set aside"
     return "counts" if one.counts else "does not count"
+
+
+def of_the_animal(dossier: Dossier) -> list[Photo]:
+    """The photos that belong to no call."""
+    return [photo for photo in dossier.photos if photo.call is None]
 
 
 def lines_of(dossier: Dossier, kind: str) -> list[Line]:

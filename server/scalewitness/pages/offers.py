@@ -33,7 +33,7 @@ from scalewitness.ledger.queries.tree import tip
 from scalewitness.pages.access import page, post_or_go
 from scalewitness.pages.attention import title_of
 from scalewitness.pages.disclosures import both_versions, receipts_for
-from scalewitness.pages.evidence import by_role, lines_of, sensitivity_of
+from scalewitness.pages.evidence import by_role, lines_of, of_the_animal, sensitivity_of
 from scalewitness.pages.forms.facts import FactForm, Step
 from scalewitness.pages.forms.sales import AnswerForm, ConfirmationForm
 from scalewitness.pages.plots.of_case import depths_of
@@ -171,6 +171,7 @@ def _animal_view(animal: Animal, sale: Sale, offered: OfferMade) -> dict[str, An
         "case": case,
         "calls": calls,
         "settled": own_records(settled, calls),
+        "photos": of_the_animal(case),
         "depths": depths_of(case),
         "answer": lines_of(case, "answer"),
         "reasons": lines_of(case, "reason"),

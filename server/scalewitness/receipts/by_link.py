@@ -15,7 +15,8 @@ FOR_DISCLOSURES = frozenset({"disclosure_owed", "disclosure_acknowledged"})
 
 def entry_shown(link: OfferLink, fact: UUID) -> Entry:
     """The entry of a fact that a live link shows: a step of its sale, a call on one of its
-    animals, a standing it was offered or disclosed on or that stands now, a disclosure.
+    animals or a photo of one, a standing it was offered or disclosed on or that stands now,
+    a disclosure.
 
     Raises:
         NotFound: there is none, or the link does not show it; one answer for both.
@@ -26,12 +27,24 @@ def entry_shown(link: OfferLink, fact: UUID) -> Entry:
     return entry
 
 
+def photo_shown(link: OfferLink, photo: UUID) -> UUID:
+    """The photo, if it is of an animal that the link shows or of a call on one.
+
+    Raises:
+        NotFound: there is none, or the link does not show it; one answer for both.
+    """
+    entry = entry_shown(link, photo)
+    if entry.kind != "photo_attached":
+        raise NotFound()
+    return entry.fact
+
+
 def _is_shown(link: OfferLink, entry: Entry, about: UUID) -> bool:
     sale = link.sale
     if entry.kind in FOR_DISCLOSURES:
         owed = sale.disclosures.filter(pk=about)
         return link.purpose == "disclosure" and owed.exists()
-    if entry.kind == "call_made":
+    if entry.kind in {"call_made", "photo_attached"}:
         return sale.animals.filter(pk=about).exists()
     if entry.kind == "standing_changed":
         return sale.animals.filter(pk=about).exists() and _is_named(link, entry, about)

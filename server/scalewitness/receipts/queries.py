@@ -173,6 +173,7 @@ ANIMAL_KINDS: Final = frozenset(
         "linkage_stated",
         "identifier_assigned",
         "husbandry_noted",
+        "photo_attached",
         "custody_changed",
         "call_made",
         "call_withdrawn",

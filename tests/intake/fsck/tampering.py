@@ -185,6 +185,11 @@ def the_root_beside_a_checkpoint() -> int:
     return min(size for size in Checkpoint.objects.values_list("size", flat=True) if size)
 
 
+def a_photos_file() -> int:
+    as_superuser("UPDATE animals_photofile SET data = set_byte(data, 200, 1)")
+    return Entry.objects.get(kind="photo_attached").position
+
+
 def a_text() -> int:
     at: int = Entry.objects.get(kind="finding_recorded").position
     as_superuser("UPDATE ledger_text SET text = text || '!' WHERE field = 'reasons'")
@@ -298,6 +303,7 @@ TABLE = [
     row(the_signed_head, "ledger_signedhead", "not the root"),
     row(a_checkpoint, "ledger_checkpoint", "does not open"),
     row(the_root_beside_a_checkpoint, "ledger_checkpoint", "another tree than its row"),
+    row(a_photos_file, "animals_photofile", "not the one that was said"),
     row(a_text, "ledger_text", "reasons"),
     row(delete_and_renumber, "ledger_tile", "tile 0/000", "ledger_entry", "calls_standing",
         *ALL_OF_THE_TREE),

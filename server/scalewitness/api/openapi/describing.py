@@ -41,7 +41,7 @@ def describe(one: Operation, path: str, method: str, components: Components) -> 
     for mentioned in one.mentions:
         components.schema(mentioned)
     if one.takes is not None:
-        content = {"application/json": {"schema": components.schema(one.takes)}}
+        content = {one.takes_media: {"schema": components.schema(one.takes)}}
         found["requestBody"] = {"required": True, "content": content}
     return found
 

@@ -4,7 +4,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from uuid import UUID
 
-from scalewitness.animals.models import Animal
+from scalewitness.animals.models import Animal, Photo
+from scalewitness.animals.queries import photos_of
 from scalewitness.calls.models import Call, Standing
 from scalewitness.calls.queries.standings import (
     all_calls,
@@ -64,6 +65,8 @@ class Dossier:
     calls: tuple[ShownCall, ...]
     names: dict[UUID, str]
     texts: Texts
+    photos: tuple[Photo, ...]
+    """Of the animal and of calls on it, in log order."""
     position: int | None
     """Just after which fact the evidence is taken; None: as it is now."""
 
@@ -99,6 +102,7 @@ def dossier(animal: Animal, at: int | None = None) -> Dossier:
         calls=tuple(_shown(calls, assessment, names, texts)),
         names=names,
         texts=texts,
+        photos=tuple(one for one in photos_of(animal.pk) if at is None or one.position <= at),
         position=position,
     )
 

@@ -12,7 +12,7 @@ from uuid import UUID
 
 from django.db.models import Model
 
-from scalewitness.animals.models import Animal, Custody, Husbandry, Identifier
+from scalewitness.animals.models import Animal, Custody, Husbandry, Identifier, Photo
 from scalewitness.animals.queries import plain_code
 from scalewitness.calls.models import (
     AdoptedPolicy,
@@ -140,6 +140,13 @@ def husbandry_noted(said: Said, past: Past) -> Rows:
     noted = said.raw["noted"]
     more = {"by": said.by, "at": said.at, "type": noted["type"], "noted": noted}
     yield Row(Husbandry, _own(said, animal_id=said.about, **more))
+
+
+def photo_attached(said: Said, past: Past) -> Rows:
+    body = said.body
+    more = {"by": said.by, "at": said.at, "call": _id(body.of)}
+    file = {"sha256": body.sha256, "size": body.size}
+    yield Row(Photo, _own(said, animal_id=said.about, **more, **file))
 
 
 def custody_changed(said: Said, past: Past) -> Rows:
@@ -352,6 +359,7 @@ PROJECTIONS: dict[str, Callable[[Said, Past], Rows]] = {
     "particulars_corrected": particulars_corrected,
     "identifier_assigned": identifier_assigned,
     "husbandry_noted": husbandry_noted,
+    "photo_attached": photo_attached,
     "custody_changed": custody_changed,
     "linkage_stated": linkage_stated,
     "visit_invited": visit_invited,

@@ -1,7 +1,9 @@
 """A stretch of entries against the rows they must have left."""
 
 from collections.abc import Iterable, Iterator, Sequence
+from hashlib import sha256
 
+from scalewitness.animals.models import PhotoFile
 from scalewitness.calls.models import HeldCall
 from scalewitness.domain.translog.commitment import opens
 from scalewitness.intake.fsck.past import Past, Unfounded
@@ -32,6 +34,16 @@ def check_texts(said: Iterable[Said]) -> Iterator[Difference]:
         one = facts[text.fact]
         if not _opens(text, one.raw.get(text.field)):
             yield Difference("ledger_text", one.position, f"the {text.field} is not what was said")
+
+
+def check_files(said: Iterable[Said]) -> Iterator[Difference]:
+    """Files still kept are those whose fingerprints were said."""
+    photos = {one.id: one for one in said if one.kind == "photo_attached"}
+    for file in PhotoFile.objects.filter(pk__in=list(photos)).iterator(chunk_size=10):
+        one = photos[file.pk]
+        if sha256(bytes(file.data)).hexdigest() != one.raw["sha256"]:
+            what = "the file is not the one that was said"
+            yield Difference("animals_photofile", one.position, what)
 
 
 def check_texts_elsewhere() -> Iterator[Difference]:

@@ -12,7 +12,12 @@ from scalewitness.domain.translog.regrowth import Regrowth
 from scalewitness.intake.fsck.log import Claim, LogCheck, State, beyond, read_state
 from scalewitness.intake.fsck.reading import entries_between, read_entry
 from scalewitness.intake.fsck.report import Difference, Report
-from scalewitness.intake.fsck.rows import check_rows, check_texts, check_texts_elsewhere
+from scalewitness.intake.fsck.rows import (
+    check_files,
+    check_rows,
+    check_texts,
+    check_texts_elsewhere,
+)
 from scalewitness.intake.fsck.signatures import check_signatures
 from scalewitness.intake.fsck.tables import strays
 from scalewitness.ledger.queries.snapshot import snapshot
@@ -117,6 +122,7 @@ class Run:
             self._note(check_signatures(read, self.mark.devices))
             self._note(self._log.check(read, start, end))
             self._note(check_texts(said))
+            self._note(check_files(said))
         if "rows" in self.mark.parts:
             self._note(check_rows(said, start, end))
 

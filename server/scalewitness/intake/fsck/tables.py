@@ -7,7 +7,7 @@ from typing import Any
 
 from django.db.models import Model, Q
 
-from scalewitness.animals.models import Animal, Custody, Husbandry, Identifier
+from scalewitness.animals.models import Animal, Custody, Husbandry, Identifier, Photo
 from scalewitness.calls.models import (
     AdoptedPolicy,
     Call,
@@ -82,6 +82,7 @@ TABLES = (
     ),
     Table(Identifier),
     Table(Husbandry),
+    Table(Photo),
     Table(Custody),
     Table(StatedLinkage),
     Table(Visit),

@@ -1,0 +1,76 @@
+"""Photos: attached by whoever keeps the animal, or to a call by whoever made it."""
+
+from datetime import datetime
+from hashlib import sha256
+from typing import cast
+from uuid import UUID
+
+from scalewitness.animals import services
+from scalewitness.animals.models import Photo
+from scalewitness.animals.queries import animal_of, is_steward, photo_of
+from scalewitness.calls.models import HeldCall
+from scalewitness.calls.queries.standings import call_of
+from scalewitness.domain.errors import NotAllowed, NotFound, NotNow, NotTheFile, OutOfRange
+from scalewitness.domain.facts import PhotoAttached
+from scalewitness.domain.pictures.plain import NotPlain
+from scalewitness.domain.pictures.redrawing import check_drawable
+from scalewitness.intake.batch import Actor, Batch
+from scalewitness.intake.submission import Sealed
+
+MOST_OF_A_CALL = 6
+"""Left and right, as it lay, and some to spare (our judgement)."""
+MOST_OF_AN_ANIMAL = 100
+"""Besides those of calls; some five a year for the longest life in captivity (our judgement)."""
+
+
+def photo_attached(fact: Sealed, batch: Batch) -> int:
+    animal = animal_of(fact.about)
+    if animal is None:
+        raise NotFound()
+    body = cast(PhotoAttached, fact.body)
+    others = Photo.objects.filter(animal=animal)
+    if body.of is not None:
+        _require_own_call(UUID(body.of), fact.about, batch)
+        others, most = others.filter(call=UUID(body.of)), MOST_OF_A_CALL
+    else:
+        if not is_steward(batch.actor.keeper, animal.collection, batch.now):
+            raise NotFound()
+        others, most = others.filter(call=None), MOST_OF_AN_ANIMAL
+    if others.count() >= most:
+        raise OutOfRange(f"There are {most} photos of it, which is the most.", pointer="/body/of")
+    logged = batch.log(fact)
+    services.store_photo(logged)
+    return logged.position
+
+
+def _require_own_call(call: UUID, animal: UUID, batch: Batch) -> None:
+    """Also after the visit, as the call itself: the photo was taken with it."""
+    keeper = batch.actor.keeper
+    found = call_of(call)
+    if found is not None and found.animal_id == animal and found.by == keeper:
+        return
+    held = HeldCall.objects.filter(pk=call, animal=animal, by=keeper).first() if keeper else None
+    if held is None:
+        raise NotFound()
+    if hasattr(held, "decision"):
+        raise NotAllowed("The host did not admit the call it shows.")
+    raise NotNow("The call it shows waits for the host; attach it once it is admitted.")
+
+
+def take_photo_file(photo: UUID, data: bytes, actor: Actor, now: datetime) -> None:
+    """Keep the file of a photo whose fact is in the log; the same again changes nothing.
+
+    Raises:
+        NotFound: the actor attached no such photo.
+        NotTheFile: it is another file than the fact says, or more than a plain picture.
+    """
+    found = photo_of(photo)
+    if found is None or found.by != actor.keeper:
+        raise NotFound()
+    if len(data) != found.size or sha256(data).hexdigest() != found.sha256:
+        raise NotTheFile("The record holds another file's fingerprint for this photo.")
+    try:
+        check_drawable(data)
+    except NotPlain as fault:
+        raise NotTheFile(f"{str(fault)[:1].upper()}{str(fault)[1:]}.") from None
+    services.store_photo_file(found, data, now)
