@@ -120,7 +120,7 @@ def facts_of(noted: Noted, *, steward: bool) -> list[Fact]:
         **({"visit": noted.visit} if noted.visit else {}),
     }
     _check(body)
-    made = [_fact("call_made", noted.animal, noted.at, body)]
+    made = [fact("call_made", noted.animal, noted.at, body)]
     if noted.note:
         made[0]["texts"] = {"note": noted.note}
     return [*made, *_husbandry(noted, steward)]
@@ -213,8 +213,9 @@ def _noted(noted: Noted, at: str, what: dict[str, Any]) -> Fact:
         msgspec.convert({"noted": what}, facts.HusbandryNoted)
     except msgspec.ValidationError as fault:
         raise BadWord(f"{what}: {fault}") from None
-    return _fact("husbandry_noted", noted.animal, at, {"noted": what})
+    return fact("husbandry_noted", noted.animal, at, {"noted": what})
 
 
-def _fact(kind: str, about: str, at: str, body: dict[str, Any]) -> Fact:
+def fact(kind: str, about: str, at: str, body: dict[str, Any]) -> Fact:
+    """A fact under a fresh id."""
     return {"id": fresh_id(), "kind": kind, "at": at, "about": about, "body": body}

@@ -28,15 +28,14 @@ def locked(path: Path) -> Iterator[None]:
         yield
 
 
-def write_whole(path: Path, text: str, mode: int = 0o644) -> None:
-    """Replace a file so that after any crash the old or the new text is there, and that the
+def write_whole(path: Path, content: str | bytes, mode: int = 0o644) -> None:
+    """Replace a file so that after any crash the old or the new content is there, and that the
     new one is on the disk when this returns."""
     path.parent.mkdir(parents=True, exist_ok=True)
     beside = path.with_name(f".{path.name}.new")
     beside.unlink(missing_ok=True)
-    with open(os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL, mode), "w") as file:  # noqa: PTH123  a mode from the start
-        file.reconfigure(encoding="utf-8", newline="\n")
-        file.write(text)
+    with open(os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL, mode), "wb") as file:  # noqa: PTH123  a mode from the start
+        file.write(content.encode() if isinstance(content, str) else content)
         file.flush()
         os.fsync(file.fileno())
     beside.replace(path)

@@ -6,6 +6,7 @@ from scalewitness_cli.commands.account import sign_in, trust_log
 from scalewitness_cli.commands.alarms import acknowledge, alarms, evidence
 from scalewitness_cli.commands.checking import check
 from scalewitness_cli.commands.editing import edit
+from scalewitness_cli.commands.photo import photo
 from scalewitness_cli.commands.receipt import receipt
 from scalewitness_cli.commands.showing import sheet, show
 from scalewitness_cli.commands.syncing import sync
@@ -22,7 +23,7 @@ def cli() -> None:
 
 
 KEEPERS = (sign_in, trust_log, sheet, check, edit, sync, show, unsent, retry, drop, choose,
-    receipt, import_, export)  # fmt: skip
+    receipt, photo, import_, export)  # fmt: skip
 WATCHERS = (verify, witness, alarms, acknowledge, evidence)
 for command in (*KEEPERS, *WATCHERS):
     cli.add_command(command)

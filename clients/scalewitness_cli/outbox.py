@@ -7,7 +7,7 @@ makes sending it again safe. ``waiting`` items are sent; ``accepted`` ones have 
 """
 
 import sqlite3
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from typing import Any, Literal
 
 import msgspec
@@ -16,6 +16,7 @@ from scalewitness_cli.devicekey import DeviceKey, Fact
 from scalewitness_cli.remote import Stopped
 from scalewitness_cli.store import Store
 
+Along = Callable[[sqlite3.Connection], None]
 State = Literal["waiting", "accepted", "held", "conflict", "refused", "dropped"]
 OPEN: tuple[State, ...] = ("waiting", "held", "conflict", "refused")
 MOST_ITEMS = 500
@@ -73,8 +74,11 @@ def item_named(store: Store, beginning: str) -> Item:
     return _item(store.rows("SELECT * FROM outbox WHERE id = ?", found[0])[0])
 
 
-def say(store: Store, key: DeviceKey, facts: Iterable[Fact], now: str) -> list[Item]:
-    """Sign facts and store them, all or none; on the disk when this returns.
+def say(
+    store: Store, key: DeviceKey, facts: Iterable[Fact], now: str, along: Along | None = None
+) -> list[Item]:
+    """Sign facts and store them, all or none, with what is stored ``along``; on the disk when
+    this returns.
 
     Raises:
         ValueError: one of them is not of its kind's shape.
@@ -83,6 +87,8 @@ def say(store: Store, key: DeviceKey, facts: Iterable[Fact], now: str) -> list[I
     with store.change() as connection:
         for fact, sent in signed:
             _insert(connection, "fact", fact["about"], (fact, sent), key.device, now)
+        if along is not None:
+            along(connection)
     ids = [fact["id"] for fact, _ in signed]
     return [_item(store.rows("SELECT * FROM outbox WHERE id = ?", id)[0]) for id in ids]
 

@@ -101,6 +101,13 @@ class Api:
     def post(self, path: str, content: Json) -> Json:
         return self._json("POST", path, json=content)
 
+    def put(self, path: str, data: bytes, media: str) -> None:
+        self._send("PUT", path, content=data, headers={"Content-Type": media})
+
+    def file(self, path: str) -> bytes:
+        """What is there, as it is."""
+        return self._send("GET", path).content
+
     def delete(self, path: str) -> None:
         self._send("DELETE", path)
 

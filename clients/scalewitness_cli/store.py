@@ -19,7 +19,7 @@ from scalewitness_cli.remote import Stopped
 
 VARIABLE = "SCALEWITNESS_DATA"
 """Names another folder to keep data in."""
-VERSION = 1
+VERSION = 2
 BUSY_SECONDS = 30.0
 
 SCHEMA = """
@@ -49,6 +49,15 @@ CREATE TABLE collection (
   id TEXT PRIMARY KEY, pull INTEGER NOT NULL, content TEXT NOT NULL
 ) STRICT;
 """
+
+SINCE = {
+    1: """
+CREATE TABLE photo (
+  id TEXT PRIMARY KEY, data BLOB NOT NULL, state TEXT NOT NULL, fault TEXT
+) STRICT;
+"""
+}
+"""What each version added to the one before it."""
 
 
 def data_folder(environ: Mapping[str, str] = os.environ) -> Path:
@@ -129,17 +138,23 @@ class Store:
         connection.execute("PRAGMA secure_delete = ON")
         connection.execute("BEGIN IMMEDIATE")
         (version,) = connection.execute("PRAGMA user_version").fetchone()
-        if version not in (0, VERSION):
+        if version > VERSION:
             connection.execute("ROLLBACK")
             raise Stopped(f"{self.folder} was written by a later version of this command.")
         if version == 0:
-            for statement in filter(str.strip, SCHEMA.split(";")):
-                connection.execute(statement)
-            connection.execute(f"PRAGMA user_version = {VERSION}")
+            _make(connection, SCHEMA)
+        for earlier in range(max(version, 1), VERSION):
+            _make(connection, SINCE[earlier])
+        connection.execute(f"PRAGMA user_version = {VERSION}")
         connection.execute("COMMIT")
         if version == 0:
             (self.folder / "address").write_text(f"{self.url}\n", encoding="utf-8")
             sync_folder(self.folder)
+
+
+def _make(connection: sqlite3.Connection, statements: str) -> None:
+    for statement in filter(str.strip, statements.split(";")):
+        connection.execute(statement)
 
 
 def keep(connection: sqlite3.Connection, name: str, content: str | None) -> None:

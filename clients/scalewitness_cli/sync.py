@@ -21,6 +21,7 @@ from scalewitness_cli.feed import PAGE, begin_again, cursor_of, store_page
 from scalewitness_cli.identity import Identity, moment_now
 from scalewitness_cli.memory import Memory
 from scalewitness_cli.outbox import Item, items, next_batch, settle, unproved
+from scalewitness_cli.photos import send_file, waiting_files
 from scalewitness_cli.receipts import collect
 from scalewitness_cli.remote import Api, Closed, Refusal, Stopped, Unreachable
 from scalewitness_cli.replica import collections, put_sheets
@@ -42,6 +43,7 @@ class Synced(msgspec.Struct, kw_only=True):
     ``unsent``: the server takes nothing for now, and why."""
 
     sent: int = 0
+    photos: int = 0
     pulled: int = 0
     purged: int = 0
     resynced: bool = False
@@ -78,6 +80,8 @@ def sync(store: Store, identity: Identity, line: Line, now: int, at: Step = sile
         done.sent = push(store, line.api, at)
     except Closed as why:  # It can still be read.
         done.unsent = str(why)
+    else:
+        done.photos = _send_photos(store, line.api, at)
     _check_log(store, line, now, done)
     at("looked")
     if done.alarm is not None:
@@ -98,6 +102,15 @@ def push(store: Store, api: Api, at: Step = silently) -> int:
     if held:
         _push(store, api, held, at)
     return settled
+
+
+def _send_photos(store: Store, api: Api, at: Step) -> int:
+    """Send the files whose facts are in; how many went."""
+    due = waiting_files(store)
+    for id in due:
+        send_file(store, api, id)
+        at("photo sent")
+    return len(due)
 
 
 def _push(store: Store, api: Api, batch: list[Item], at: Step) -> int:

@@ -55,7 +55,7 @@ def main() -> int:
             print(one, flush=True)
         if given.peers is None:
             return 0
-        database = stack.postgres.owner_url() if stack.postgres else stack.owner_url
+        database = stack.postgres.superuser_url() if stack.postgres else stack.owner_url
         theirs = peers(given.peers, given.peers_python, database)
     verdicts = judge(ours, theirs)
     for verdict in verdicts:

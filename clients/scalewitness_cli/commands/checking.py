@@ -2,6 +2,7 @@
 
 import json
 from datetime import datetime, time
+from pathlib import Path
 from typing import Any
 
 import click
@@ -20,6 +21,7 @@ from scalewitness_cli.commands.common import (
 )
 from scalewitness_cli.identity import moment_now, need_identity
 from scalewitness_cli.outbox import Item
+from scalewitness_cli.photos import attaching, drawn_from, keep_files
 from scalewitness_cli.remote import Stopped
 from scalewitness_cli.store import Store
 
@@ -47,6 +49,9 @@ WORDS = click.Choice
 @click.option("--shed", type=WORDS(checks.SHEDS), help="Where it is in its shed.")
 @click.option("--visit", help="The visit's id, where it is not the only one open.")
 @click.option("--at", metavar="TIME", help="When it was, where it was not now.")
+@click.option("--photo", "photos", multiple=True,
+    type=click.Path(exists=True, dir_okay=False, path_type=Path),
+    help="A picture of the check. Drawn anew: its place and camera are not kept.")  # fmt: skip
 @click.option("--note", help="Free text; the log keeps a fingerprint of it only.")
 @server_option
 @json_option
@@ -67,7 +72,12 @@ def check(animal: str, server: str | None, as_json: bool, **given: Any) -> None:
         _warn(shown, at, meal, given, steward)
         noted = _noted(store, shown, _asked(given, shown, steward), at, meal, steward)
         facts = checks.facts_of(noted, steward=steward)
-        stored = outbox.say(store, identity.key, facts, rfc3339(now))
+        attached = _attached(facts[0], given["photos"])
+        files = {fact["id"]: picture for fact, picture in attached}
+        stored = outbox.say(
+            store, identity.key, [*facts, *(fact for fact, _ in attached)], rfc3339(now),
+            along=lambda connection: keep_files(connection, files),
+        )  # fmt: skip
         left_out = _left_out(noted, steward)
         tell(
             {"stored": [one.id for one in stored], "animal": shown["id"], "not_noted": left_out},
@@ -206,11 +216,23 @@ def _left_out(noted: checks.Noted, steward: bool) -> list[str]:
     ]
 
 
+def _attached(call: Given, files: tuple[Path, ...]) -> list[tuple[Given, bytes]]:
+    """A fact for each picture, with the picture."""
+    pictures = map(drawn_from, files)
+    about = {"animal": call["about"], "call": call["id"], "at": call["at"]}
+    return [(attaching(picture, **about), picture) for picture in pictures]
+
+
+def _named(sent: Given) -> str:
+    noted = sent["body"].get("noted")
+    return spaced(noted["type"]) if noted else "photo"
+
+
 def _told(stored: list[Item], left_out: list[str]) -> str:
     first = stored[0]
     told = [
         f"Stored here: {spaced(first.sent['kind'])} {first.id}, signed, not sent yet.",
-        *(f"  and {spaced(one.sent['body']['noted']['type'])} {one.id}" for one in stored[1:]),
+        *(f"  and {_named(one.sent)} {one.id}" for one in stored[1:]),
     ]
     if left_out:
         told.append(f"  Not noted: {line(', '.join(left_out))}; only its keeper notes that.")

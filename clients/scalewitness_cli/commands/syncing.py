@@ -23,6 +23,7 @@ from scalewitness_cli.commands.trusted import kept_or_usage
 from scalewitness_cli.identity import Identity, need_identity
 from scalewitness_cli.locking import locked
 from scalewitness_cli.memory import Memory, state_folder
+from scalewitness_cli.photos import refused_files
 from scalewitness_cli.public_log import PublicLog
 from scalewitness_cli.remote import Api, Patience
 from scalewitness_cli.store import Store
@@ -77,7 +78,8 @@ def _shown(store: Store, done: Synced) -> dict[str, Any]:
     counts = outbox.counts(store)
     left = {state: counts.get(state, 0) for state in outbox.OPEN}
     told: dict[str, Any] = msgspec.to_builtins(done)
-    return told | {"left": left, "not_in_log": len(outbox.faults(store))}
+    more = {"not_in_log": len(outbox.faults(store)), "photos_refused": refused_files(store)}
+    return told | {"left": left, **more}
 
 
 def _status(found: dict[str, Any]) -> int:
@@ -90,19 +92,25 @@ def _status(found: dict[str, Any]) -> int:
 def _told(found: dict[str, Any]) -> str:
     left = {state: number for state, number in found["left"].items() if number}
     told = [
-        f"Sent {found['sent']}, received {found['pulled']}, receipts {found['receipts']}.",
+        f"Sent {found['sent']}{_photos(found['photos'])}, received {found['pulled']}, "
+        f"receipts {found['receipts']}.",
         "Everything was fetched anew." if found["resynced"] else "",
         _number(found["purged"], "animal is", "animals are", "no longer for you to see: gone."),
         f"The server takes nothing for now: {found['unsent']}" if found["unsent"] else "",
         f"Left here: {', '.join(f'{n} {state}' for state, n in left.items())}." if left else "",
         f"ALARM {found['alarm']} about the log stands: {found['unread']}. "
         "See scalewitness alarms." if found["alarm"] else "",
+        *(f"Photo {id} is not taken: {why}" for id, why in found["photos_refused"].items()),
         _number(found["not_in_log"], "accepted item is", "accepted items are",
                 "NOT in the log as sent: see scalewitness unsent."),
         "" if found["checked"] or found["alarm"] else "The log was not checked: no key of it is "
         "trusted here (scalewitness trust-log KEY).",
     ]  # fmt: skip
     return "\n".join(line(one) for one in told if one)
+
+
+def _photos(number: int) -> str:
+    return f" and {_number(number, 'photo', 'photos', '')}".rstrip() if number else ""
 
 
 def _number(number: int, one: str, more: str, rest: str) -> str:

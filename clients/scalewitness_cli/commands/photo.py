@@ -1,0 +1,27 @@
+"""``scalewitness photo``: a photo on record, as a file."""
+
+from pathlib import Path
+
+import click
+
+from scalewitness_cli.commands.common import ends_well, opened, server_option
+from scalewitness_cli.identity import need_identity
+from scalewitness_cli.locking import write_whole
+from scalewitness_cli.photos import file_of
+from scalewitness_cli.remote import Api
+
+
+@click.command()
+@click.argument("id")
+@click.argument("file", type=click.Path(dir_okay=False, path_type=Path))
+@server_option
+@ends_well
+def photo(id: str, file: Path, server: str | None) -> None:
+    """Write the photo with the full ID to FILE: one taken here, or one you may see."""
+    with opened(server) as store:
+        identity = need_identity(store)
+        data = file_of(store, id)
+        if data is None:
+            with Api(store.url, identity.token) as api:
+                data = api.file(f"photos/{id}")
+        write_whole(file, data)
