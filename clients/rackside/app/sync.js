@@ -6,6 +6,8 @@ import { alone, pass } from "../net/sender.js";
 import { expire, session as stored } from "../store/session.js";
 import { changed, state } from "./state.js";
 
+const NO_SIGNAL = "No signal"; // also where the phone believes that it has one
+
 let timer = null;
 let running = null;
 let again = false;
@@ -22,7 +24,8 @@ async function rounds() {
     again = false;
     clearTimeout(timer);
     if (!navigator.onLine) return;
-    const { wait } = await alone(() => pass(changed));
+    const { wait, silent } = await alone(() => pass(changed));
+    if (silent) await amiss(NO_SIGNAL);
     if (wait === null) await refresh();
     else timer = setTimeout(sync, wait * 1000);
   }
@@ -33,11 +36,16 @@ async function refresh() {
   if (!session?.token || session.expired) return;
   try {
     await replica.refresh(session);
-    state.fault = "";
+    await amiss("");
   } catch (fault) {
     if (fault.status === 401) await expire(session);
-    state.fault = fault instanceof Refused ? fault.message : "No connection.";
+    await amiss(fault instanceof Refused ? fault.message : NO_SIGNAL);
   }
+}
+
+/** What the head of every page says is amiss; nothing where all is well. */
+async function amiss(what) {
+  state.fault = what;
   await changed();
 }
 

@@ -37,6 +37,18 @@ export async function ask(method, path, { token, body } = {}) {
   throw new Refused(answer.status, answer.ok ? null : said, wait);
 }
 
+/** Sends a file. Throws Unreachable or Refused. */
+export async function put(path, { token, bytes, type }) {
+  const headers = { Accept: "application/json", Authorization: `Bearer ${token}`, "Content-Type": type };
+  const answer = await reach(BASE + path, {
+    method: "PUT", headers, body: bytes, credentials: "omit", cache: "no-store",
+    signal: AbortSignal.timeout(PATIENCE),
+  });
+  if (answer.ok) return;
+  const wait = retryAfter(answer.headers.get("Retry-After"), Date.now());
+  throw new Refused(answer.status, await answer.json().catch(() => null), wait);
+}
+
 async function reach(address, request) {
   try {
     return await fetch(address, request);

@@ -12,6 +12,8 @@ export function saved(fact, { by, device, sig, shown, form, order }) {
 }
 
 export const isUnsent = (one) => one.state === "saved" || one.state === "sent";
+/** The fact is in and the file of the photo is not. */
+export const filed = (one) => one.state === "accepted" && one.file === "waiting";
 export const needsYou = (one) => one.state === "refused";
 
 /** Those to send next, in the order they were made. */
@@ -58,6 +60,11 @@ export function settle(records, outcomes) {
   );
 }
 
+const PICTURE = {
+  waiting: () => "; the picture itself is not sent yet",
+  refused: (record) => `; the picture itself is not taken: ${record.fileFault}`,
+};
+
 /** The state in words. */
 export function words(record) {
   switch (record.state) {
@@ -66,7 +73,7 @@ export function words(record) {
     case "sent":
       return "Sent, no answer yet";
     case "accepted":
-      return `Accepted at position ${record.position}`;
+      return `Accepted at position ${record.position}${PICTURE[record.file]?.(record) ?? ""}`;
     case "held":
       return "Held: it came long after the visit, its host decides";
     case "refused":
@@ -83,7 +90,7 @@ function reason(problem) {
 
 /** How many wait, in words for the head of every page. */
 export function summary(records) {
-  const waiting = records.filter(isUnsent).length;
+  const waiting = records.filter((one) => isUnsent(one) || filed(one)).length;
   const asking = records.filter(needsYou).length;
   const parts = [];
   if (asking) parts.push(`${asking} need${asking === 1 ? "s" : ""} you`);

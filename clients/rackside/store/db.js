@@ -2,8 +2,8 @@
    disk ("strict" durability), all of it or nothing. */
 
 const NAME = "rackside";
-const VERSION = 1;
-const STORES = { meta: null, visits: "id", animals: "key", outbox: "id", drafts: "animal" };
+const VERSION = 2;
+const STORES = { meta: null, visits: "id", animals: "key", outbox: "id", drafts: "animal", photos: "id" };
 
 let opening = null;
 

@@ -11,10 +11,12 @@ export function change(ids, step) {
   return revise("outbox", (records) => step(records.filter((one) => wanted.has(one.id))));
 }
 
-/** Stores a call with what goes with it and drops its draft: on the disk together. */
-export function saveCall(records, animal) {
-  return write(["outbox", "drafts"], ({ outbox, drafts }) => {
+/** Stores a call with what goes with it, and the files of its photos, and drops its draft: on
+    the disk together. */
+export function saveCall(records, files, animal) {
+  return write(["outbox", "drafts", "photos"], ({ outbox, drafts, photos }) => {
     records.forEach((one) => outbox.put(one));
+    files.forEach((one) => photos.put(one));
     drafts.delete(animal);
   });
 }

@@ -3,7 +3,7 @@
 import { h, moment } from "../app/dom.js";
 import { changed, state } from "../app/state.js";
 import { sync } from "../app/sync.js";
-import { aside, isUnsent, needsYou, words } from "../pure/outbox.js";
+import { aside, filed, isUnsent, needsYou, words } from "../pure/outbox.js";
 import { change } from "../store/outbox.js";
 
 const GROUPS = [
@@ -23,7 +23,7 @@ export function calls() {
       shown.map(([name, rows]) => h("section", {},
         h("h2", {}, name),
         h("ul", { class: "calls" }, rows.map(row)),
-        rows.some(isUnsent) && h("p", { class: "actions" }, h("button", { type: "button", class: "plain", onclick: () => sync() }, "Send now"))))),
+        rows.some((one) => isUnsent(one) || filed(one)) && h("p", { class: "actions" }, h("button", { type: "button", class: "plain", onclick: () => sync() }, "Send now"))))),
   };
 }
 

@@ -8,6 +8,7 @@ import { cautions } from "../pure/cautions.js";
 import * as m from "../pure/methods.js";
 import { title } from "../pure/search.js";
 import { get, write } from "../store/db.js";
+import { photos } from "./photos.js";
 import { passes } from "./passes.js";
 import { about, general, gone } from "./sheet.js";
 
@@ -85,7 +86,8 @@ function fields(form, change) {
       pick("told", "Who had told you its sex before", m.TOLD)),
     group("How it went", harm(form, change),
       h("div", { class: "field" }, h("label", { for: "note" }, "Note"),
-        h("textarea", { id: "note", rows: 3, maxlength: 3500, oninput: (event) => set("note")(event.target.value) }, form.note))),
+        h("textarea", { id: "note", rows: 3, maxlength: 3500, oninput: (event) => set("note")(event.target.value) }, form.note)),
+      photos(form, change)),
   ];
 }
 

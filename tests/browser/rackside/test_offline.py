@@ -2,8 +2,9 @@
 browser on the real service. Signatures are read back from the log by `domain/translog`."""
 
 import re
+from hashlib import sha256
 
-from playwright.sync_api import Page, expect
+from playwright.sync_api import FilePayload, Page, expect
 from tests.browser.rackside.conftest import (
     HERE,
     NewPhone,
@@ -13,7 +14,9 @@ from tests.browser.rackside.conftest import (
     open_sheet,
     save,
 )
+from tests.pictures import camera_file
 
+from scalewitness.domain.pictures.redrawing import check_drawable
 from scalewitness.domain.translog.devices import Devices
 
 TAGS = ("K-1", "K-2", "K-3", "K-4", "K-5")
@@ -38,12 +41,13 @@ def test_five_calls_logged_offline_arrive_once_and_signed(racks: Racks, phone: P
     page.reload()
     expect(page.locator("#waiting")).to_have_text("4 not sent")
     fill_in(page, TAGS[4], left=3, right=2, sex="Female")
+    add_photo(page)
     save(page, TAGS[4])
     page.close()
     assert racks.calls_on(visit) == []
 
     page = phone.tab("#/calls")
-    expect(page.locator(".state")).to_have_text(["Saved here"] * 5)
+    expect(page.locator(".state")).to_have_text([re.compile(r"^Saved here")] * 6)
     expect(page.locator("#signal")).to_have_text("No signal")
     phone.context.set_offline(False)
     all_sent(page)
@@ -54,6 +58,7 @@ def test_five_calls_logged_offline_arrive_once_and_signed(racks: Racks, phone: P
     assert all(one.sig for one in calls)
     devices = Devices()
     assert [fault for one in racks.entries() if (fault := devices.read(one))] == []
+    photo_arrived(racks)
     female = next(one for one in calls if one.about == visit.animals["K-5"])
     assert female.body == {
         "conclusion": "female",
@@ -69,6 +74,58 @@ def test_five_calls_logged_offline_arrive_once_and_signed(racks: Racks, phone: P
         "held_by": "second_person",
         "visit": visit.id,
     }
+
+
+def photo_arrived(racks: Racks) -> None:
+    """The latest: signed, the file as the log names it, and nothing in it but the picture."""
+    photo = next(one for one in reversed(racks.entries()) if one.kind == "photo_attached")
+    assert photo.sig
+    served = racks.greta.get(f"photos/{photo.id}")
+    assert sha256(served.content).hexdigest() == photo.body["sha256"]
+    check_drawable(served.content)
+    assert b"Cam & Co" not in served.content
+
+
+def add_photo(page: Page) -> None:
+    """As a phone's camera saves it, with place and maker."""
+    taken: FilePayload = {"name": "snake.jpg", "mimeType": "image/jpeg", "buffer": camera_file()}
+    page.get_by_label("Photo of the check").set_input_files(taken)
+    expect(page.get_by_role("status").filter(has_text="Photo 1 is with the call.")).to_be_visible()
+
+
+def test_a_photo_is_sent_later_than_its_call_and_told_so(racks: Racks, phones: NewPhone) -> None:
+    visit = racks.visit("P-1")
+    phone = phones("500 (Internal Server Error)")
+    page = phone.signed_in()
+    open_sheet(page, visit)
+    fill_in(page, "P-1")
+    add_photo(page)
+    page.wait_for_timeout(400)
+    page.reload()  # the photo is part of what was begun
+    expect(page.get_by_alt_text("Photo 1")).to_be_visible()
+    page.route("**/api/v1/photos/*", lambda route: route.fulfill(status=500, body="<h1>Oh</h1>"))
+    save(page, "P-1")
+    page.goto(f"{HERE}#/calls")
+    expect(
+        page.locator(".state").filter(has_text="the picture itself is not sent yet")
+    ).to_be_visible()
+    assert waiting(page) == "1 not sent"
+    page.unroute("**/api/v1/photos/*")
+    page.reload()
+    all_sent(page)
+    photo_arrived(racks)
+
+
+def test_what_is_no_picture_is_told(racks: Racks, phone: Phone) -> None:
+    visit = racks.visit("P-2")
+    page = phone.signed_in()
+    open_sheet(page, visit)
+    fill_in(page, "P-2")
+    note: FilePayload = {"name": "x.jpg", "mimeType": "image/jpeg", "buffer": b"no picture"}
+    page.get_by_label("Photo of the check").set_input_files(note)
+    expect(page.get_by_text("not a picture that can be read")).to_be_visible()
+    save(page, "P-2")
+    all_sent(page)
 
 
 def test_what_was_begun_outlives_a_closed_page(racks: Racks, phone: Phone) -> None:

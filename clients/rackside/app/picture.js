@@ -1,0 +1,21 @@
+/* A picture drawn anew: upright, not too large, and nothing in the file but the picture. */
+
+import { bare } from "../pure/jpeg.js";
+
+const LONGEST = 2048; // pixels, as the server takes
+const QUALITY = 0.85;
+export const MOST = 6;
+
+/** The bytes of a JPEG file. Throws where the file is no picture the phone can read. */
+export async function redrawn(file) {
+  const found = await createImageBitmap(file, { imageOrientation: "from-image" });
+  const scale = Math.min(1, LONGEST / Math.max(found.width, found.height));
+  const canvas = document.createElement("canvas");
+  canvas.width = Math.max(1, Math.round(found.width * scale));
+  canvas.height = Math.max(1, Math.round(found.height * scale));
+  canvas.getContext("2d", { alpha: false }).drawImage(found, 0, 0, canvas.width, canvas.height);
+  found.close();
+  const drawn = await new Promise((resolve) => canvas.toBlob(resolve, "image/jpeg", QUALITY));
+  if (!drawn) throw new Error("the picture could not be drawn");
+  return bare(await drawn.arrayBuffer());
+}

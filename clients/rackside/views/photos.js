@@ -1,0 +1,51 @@
+/* The photos of a call that is being logged. */
+
+import { h } from "../app/dom.js";
+import { MOST, redrawn } from "../app/picture.js";
+
+/** `form.photos` holds the files' bytes. */
+export function photos(form, change) {
+  form.photos ??= [];
+  const shown = h("ul", { class: "thumbs" });
+  const said = h("p", { class: "fine", role: "status" });
+  const input = h("input", {
+    type: "file", id: "photo", accept: "image/*", "aria-describedby": "photo-help", onchange: () => take(),
+  });
+  const show = () => {
+    shown.replaceChildren(...form.photos.map((bytes, at) => thumb(bytes, at, () => remove(at))));
+    input.disabled = form.photos.length >= MOST;
+  };
+  const remove = (at) => {
+    form.photos.splice(at, 1);
+    said.textContent = "Photo removed.";
+    show();
+    change();
+    input.focus();
+  };
+  async function take() {
+    const [file] = input.files;
+    input.value = "";
+    if (!file) return;
+    try {
+      form.photos.push(await redrawn(file));
+      said.textContent = `Photo ${form.photos.length} is with the call.`;
+    } catch {
+      said.textContent = "This file is not a picture that can be read.";
+    }
+    show();
+    change();
+  }
+  show();
+  return h("div", { class: "field", "data-field": "photo" },
+    h("label", { for: "photo" }, "Photo of the check"),
+    h("p", { class: "help", id: "photo-help" }, `Up to ${MOST}. Drawn anew, so that its place and camera are not kept.`),
+    input, said, shown);
+}
+
+function thumb(bytes, at, remove) {
+  const image = h("img", { alt: `Photo ${at + 1}` });
+  const reader = new FileReader();
+  reader.onload = () => { image.src = reader.result; }; // as data: other addresses are not allowed here
+  reader.readAsDataURL(new Blob([bytes], { type: "image/jpeg" }));
+  return h("li", {}, image, h("button", { type: "button", class: "plain", onclick: remove }, `Remove photo ${at + 1}`));
+}
