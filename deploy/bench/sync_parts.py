@@ -26,6 +26,8 @@ from scalewitness.people.services import enrol_device, sign_up, vouch
 
 CALLS_EACH = 3
 SMALL = 10_000
+LARGEST = 500
+"""Calls in a push: the most the server takes, and what its clients send when much waits."""
 DEVICES = 4
 """Enough that no device sends more than it may in a minute."""
 NOTE = (
@@ -145,8 +147,8 @@ def pushing(url: str, seconds: float) -> Iterator[Figure]:
     worker has had its requests."""
     herds = [Herd(f"Wilhelmina Stroud {number}", 2_000) for number in range(4)]
     _push(herds, url, 25, 400, 30)
-    for size, clients in itertools.product((25, 100), (1, 4)):
-        rate = _push(herds[:clients], url, size, 12_000, seconds)
+    for size, clients in itertools.product((25, 100, LARGEST), (1, 4)):
+        rate = _push(herds[:clients], url, size, 24_000, seconds)
         yield Figure(f"push, {size} calls a batch, {clients} clients", records=rate)
 
 
