@@ -4,13 +4,9 @@ The pairs follow the fault tests of sunlight (``internal/ctlog/ctlog_test.go``):
 either, saying the same again must leave exactly what one undisturbed saying leaves.
 """
 
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
-from typing import Any
-
 import pytest
-from django.apps import apps
-from django.db import OperationalError, connection
+from django.db import OperationalError
+from tests.breaking import answer_lost, lost_after, stored
 from tests.world import World, probing, tag_of
 
 from scalewitness.disclosures.models import Disclosure
@@ -18,49 +14,6 @@ from scalewitness.intake.services import Outcome
 from scalewitness.ledger.models import Checkpoint, Entry
 from scalewitness.ledger.queries.tree import root_at, tip
 from scalewitness.ledger.services.signing import sign_checkpoint
-
-
-@contextmanager
-def lost_after(statements: int) -> Iterator[list[str]]:
-    """The connection fails at the next statement after so many, and at all later ones.
-
-    Yields the statements that were let through.
-    """
-    through: list[str] = []
-
-    def gate(execute: Callable[..., Any], sql: str, *rest: Any) -> Any:
-        if len(through) >= statements:
-            raise OperationalError("the connection is lost")
-        through.append(sql)
-        return execute(sql, *rest)
-
-    with connection.execute_wrapper(gate):
-        yield through
-
-
-@contextmanager
-def answer_lost(monkeypatch: pytest.MonkeyPatch, times: int) -> Iterator[None]:
-    """The next commits are done, and then the connection fails before it can say so."""
-    commit, left = connection.commit, [times]
-
-    def commit_and_fail() -> None:
-        commit()
-        if left[0]:
-            left[0] -= 1
-            raise OperationalError("the connection is lost")
-
-    with monkeypatch.context() as patch:
-        patch.setattr(connection, "commit", commit_and_fail)
-        yield
-
-
-def stored() -> dict[str, int]:
-    """How many rows each table has, asked in one statement."""
-    tables = [model._meta.db_table for model in apps.get_models()]
-    counts = (f"SELECT '{table}', count(*) FROM {table}" for table in tables)  # noqa: S608
-    with connection.cursor() as cursor:
-        cursor.execute(" UNION ALL ".join(counts))
-        return dict(cursor.fetchall())
 
 
 def whole() -> None:

@@ -49,7 +49,8 @@ def erase_own_texts(fact: UUID, actor: Actor) -> int:
     said_by = entry.by if entry else held.by if held else None
     if said_by is None or said_by != actor.by:
         raise NotFound()
-    return erase_text(fact) + erase_photo_files(Photo.objects.filter(pk=fact))
+    with transaction.atomic():
+        return erase_text(fact) + erase_photo_files(Photo.objects.filter(pk=fact))
 
 
 def erase_texts_by(person: UUID, about: UUID | None = None) -> int:
@@ -60,8 +61,9 @@ def erase_texts_by(person: UUID, about: UUID | None = None) -> int:
         said = said.filter(about=about)
     held = HeldCall.objects.filter(by=person)
     mine = Q(fact__in=said.values("fact")) | Q(fact__in=held.values("pk"))
-    deleted, _ = Text.objects.filter(mine).delete()
-    return deleted + erase_photo_files(Photo.objects.filter(pk__in=said.values("fact")))
+    with transaction.atomic():
+        deleted, _ = Text.objects.filter(mine).delete()
+        return deleted + erase_photo_files(Photo.objects.filter(pk__in=said.values("fact")))
 
 
 def erase_buyers(buyers: Iterable[Buyer]) -> int:
