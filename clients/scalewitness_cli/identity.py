@@ -17,9 +17,10 @@ _decode = msgspec.json.Decoder
 
 
 class Identity(msgspec.Struct, frozen=True, kw_only=True):
-    """``private`` in hexadecimal; ``enrolment`` is what the server is sent to know the key,
-    the same each time, until ``enrolled``. ``origin`` names the log whose key is trusted;
-    None: none is, so nothing can be checked against it."""
+    """``private`` in hexadecimal; it and ``token`` are empty after signing out. ``enrolment`` is
+    what the server is sent to know the key, the same each time, until ``enrolled``.
+    ``origin`` names the log whose key is trusted; None: none is, so nothing can be checked
+    against it."""
 
     keeper: str
     name: str
@@ -46,7 +47,7 @@ def identity_of(store: Store) -> Identity | None:
 def need_identity(store: Store) -> Identity:
     """Raises Stopped unless signed in."""
     found = identity_of(store)
-    if found is None:
+    if found is None or not found.token:
         raise Stopped(f"Not signed in at {store.url}: scalewitness sign-in {store.url}")
     return found
 

@@ -2,7 +2,7 @@
 
 import click
 
-from scalewitness_cli.commands.account import sign_in, trust_log
+from scalewitness_cli.commands.account import sign_in, sign_out, trust_log
 from scalewitness_cli.commands.alarms import acknowledge, alarms, evidence
 from scalewitness_cli.commands.checking import check
 from scalewitness_cli.commands.editing import edit
@@ -22,8 +22,8 @@ def cli() -> None:
     """The record of what sex a snake is, from the command line."""
 
 
-KEEPERS = (sign_in, trust_log, sheet, check, edit, sync, show, unsent, retry, drop, choose,
-    receipt, photo, import_, export)  # fmt: skip
+KEEPERS = (sign_in, sign_out, trust_log, sheet, check, edit, sync, show, unsent, retry, drop,
+    choose, receipt, photo, import_, export)  # fmt: skip
 WATCHERS = (verify, witness, alarms, acknowledge, evidence)
 for command in (*KEEPERS, *WATCHERS):
     cli.add_command(command)

@@ -11,8 +11,8 @@ from scalewitness_cli.devicekey import DeviceKey
 from scalewitness_cli.identity import Identity, fresh_id, identity_of, keep_identity, moment_now
 from scalewitness_cli.locking import locked, write_whole
 from scalewitness_cli.outbox import resign
-from scalewitness_cli.remote import Api, Stopped
-from scalewitness_cli.store import Store
+from scalewitness_cli.remote import Api, Refusal, Stopped
+from scalewitness_cli.store import Store, keep
 from scalewitness_cli.trust import kept_keys
 
 
@@ -53,6 +53,26 @@ def sign_in(store: Store, anyone: Api, email: str, password: str, device_name: s
     keep_identity(store, identity)
     resign(store, key)
     return identity
+
+
+def sign_out(store: Store, identity: Identity, api: Api) -> None:
+    """Have the server forget the device, then forget here its token, its key and all that was
+    to be seen. What was said here stays, for its keeper to send when they sign in again.
+
+    Raises:
+        Unreachable: nothing is forgotten; the token would live on.
+    """
+    try:
+        api.delete(f"devices/{identity.device}")
+    except Refusal as refusal:
+        if refusal.status not in {401, 404}:  # else it is revoked already
+            raise
+    with store.change() as connection:
+        for table in ("animal", "fact", "visit", "sheet_row", "collection"):
+            connection.execute(f"DELETE FROM {table}")  # noqa: S608  one of these
+        keep(connection, "cursor", None)
+    keep_identity(store, msgspec.structs.replace(identity, token="", private="", enrolled=False))
+    store.forget_freed()
 
 
 def enrol(store: Store, identity: Identity, api: Api) -> Identity:

@@ -315,7 +315,30 @@ def test_a_very_late_call_waits_for_the_host_who_admits_it(
     form.names.add("admitted")
     assert odile.send(form, admitted="yes").goes_to == "/held-calls"
     assert Call.objects.get(pk=held.id).flags == ["late"]
-    assert "None is waiting" in odile.open("/held-calls").text
+    after = odile.open("/held-calls").text
+    assert "None is waiting" in after
+    assert "Unsexed, then probable female" in after
+    assert "Admitted" in after
+
+
+def test_what_was_taken_late_is_told_with_what_it_changed(
+    here: Here, odile: Browser, greta: Browser
+) -> None:
+    animal, other = here.animal("R-31"), here.animal("R-32")
+    here.sold(here.verified("R-33"))
+    visit = here.visit(here.greta, animal, other, days=60)
+    for one in (animal, other):
+        body = {**probing_body(), "visit": str(visit)}
+        here.push(here.greta, here.item("call_made", one.pk, body))
+    here.now_is_now()
+    body = {**probing_body(), "visit": str(visit)}
+    here.push(here.greta, here.item("call_made", other.pk, body, at=here.now - timedelta(days=3)))
+    page = odile.open("/held-calls").text
+    assert "3 days later" in page
+    assert "R-32" in page
+    assert "R-31" not in page
+    assert "None is waiting" in page
+    assert "R-32" not in greta.open("/held-calls").text
 
 
 def probing_body() -> dict[str, object]:

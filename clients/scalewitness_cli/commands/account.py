@@ -6,7 +6,7 @@ import platform
 import click
 
 from scalewitness.domain.translog.keys import BadKey, VerifierKey, read_verifier
-from scalewitness_cli import signin
+from scalewitness_cli import outbox, signin
 from scalewitness_cli.commands.common import (
     ends_well,
     json_option,
@@ -58,6 +58,29 @@ def sign_in(
             if not no_log_key:
                 identity = _trusted(store, identity, signin.log_key(api), log_key)
     tell(_shown(url, identity), as_json, lambda: _told(url, identity))
+
+
+@click.command("sign-out")
+@server_option
+@json_option
+@ends_well
+def sign_out(server: str | None, as_json: bool) -> None:
+    """End this machine's leave at the server: its token, its key and what it was shown.
+
+    What was said here and is not sent stays here, and is sent after its keeper signs in again.
+    """
+    with opened(server) as store:
+        identity = need_identity(store)
+        left = sum(outbox.counts(store).get(state, 0) for state in outbox.OPEN)
+        with Api(store.url, identity.token, Patience(seconds=10, asked=10)) as api:
+            signin.sign_out(store, identity, api)
+        name = line(identity.device_name)
+        unsent = f" {left} not settled: kept here." if left else ""
+        tell(
+            {"server": store.url, "device": identity.device, "unsettled": left},
+            as_json,
+            lambda: f"“{name}” is signed out at {line(store.url)}.{unsent}",
+        )
 
 
 @click.command("trust-log")

@@ -8,14 +8,14 @@ from django.shortcuts import redirect
 from django.utils import timezone
 
 from scalewitness.animals.models import Animal
-from scalewitness.animals.queries import condition, is_steward, stewarded_collections
+from scalewitness.animals.queries import condition, is_steward
 from scalewitness.calls.models import Call
-from scalewitness.calls.queries.held import held_call_of, held_calls
+from scalewitness.calls.queries.held import held_call_of
 from scalewitness.calls.queries.standings import call_of
 from scalewitness.calls.queries.visibility import animal_open, animal_seen
 from scalewitness.domain.cautions import BEFORE_A_CHECK
 from scalewitness.domain.errors import NotFound
-from scalewitness.pages.access import actor_of, page, post_or_go, say_accepted, signed_in
+from scalewitness.pages.access import actor_of, page, say_accepted, signed_in
 from scalewitness.pages.animals import blind_title, blind_view, full_view
 from scalewitness.pages.attention import title_of
 from scalewitness.pages.evidence import METHODS
@@ -24,7 +24,7 @@ from scalewitness.pages.forms.facts import FactForm, new_id, note
 from scalewitness.pages.forms.methods import FORMS
 from scalewitness.pages.welfare import warnings
 from scalewitness.people.models import Keeper
-from scalewitness.people.queries import grants_on, names_of, practitioner_named
+from scalewitness.people.queries import grants_on, practitioner_named
 from scalewitness.people.services import name_practitioner
 
 
@@ -57,20 +57,6 @@ class ObjectionForm(WithdrawalForm):
 
     def body(self) -> dict[str, Any]:
         return {**super().body(), "ground": self.cleaned_data["ground"]}
-
-
-class DecisionForm(FactForm):
-    """Two buttons, admit or not; one per held call on a page, hence no element ids."""
-
-    kind = "late_call_decided"
-
-    def __init__(self, *args: Any, held: UUID, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.auto_id = False
-        self.held = held
-
-    def body(self) -> dict[str, Any]:
-        return {"held": str(self.held), "admitted": self.data.get("admitted") == "yes"}
 
 
 def _check_view(keeper: Keeper, animal_id: UUID) -> dict[str, Any]:
@@ -207,45 +193,3 @@ def _against(
 
 def _back(call: Call, keeper: Keeper) -> UUID:
     return call.pk if call.by == keeper.pk else call.animal_id
-
-
-@signed_in
-def show_held(request: HttpRequest, keeper: Keeper) -> HttpResponse:
-    return _held_page(request, keeper)
-
-
-def _held_page(
-    request: HttpRequest, keeper: Keeper, refused: DecisionForm | None = None
-) -> HttpResponse:
-    now = timezone.now()
-    waiting = held_calls(one.pk for one in stewarded_collections(keeper.pk, now))
-    names = names_of({one.by for one in waiting})
-    rows = [
-        {
-            "held": one,
-            "title": title_of(one.animal),
-            "who": names.get(one.by, "a keeper"),
-            "method": METHODS[one.submission["body"]["observed"]["method"]],
-            "form": DecisionForm(held=one.pk),
-        }
-        for one in waiting
-    ]
-    status = refused.status if refused else 200
-    context = {"rows": rows, "refused": refused}
-    return page(request, "calls/held_calls.html", context, status=status)
-
-
-@post_or_go("held_calls", of_it=False)
-@signed_in
-def decide(request: HttpRequest, keeper: Keeper, held_id: UUID) -> HttpResponse:
-    held = held_call_of(held_id)
-    if held is None:
-        raise NotFound()
-    form = DecisionForm(request.POST or None, held=held.pk)
-    if not form.is_valid():
-        return _held_page(request, keeper, form)
-    outcome = form.send(held.animal_id, actor_of(keeper))
-    if outcome is None:
-        return _held_page(request, keeper, form)
-    say_accepted(request, outcome, "Your decision is on record at")
-    return redirect("held_calls")

@@ -13,6 +13,7 @@ from scalewitness.pages import (
     disputes,
     examiners,
     home,
+    late,
     log,
     offers,
     people,
@@ -85,8 +86,8 @@ urlpatterns = [
     path("calls/<uuid:call_id>/withdrawal", calls.withdraw, name="withdraw_call"),
     path("calls/<uuid:call_id>/objection", calls.object_to, name="object_to_call"),
     path("examiners/<uuid:examiner_id>", examiners.show_examiner, name="examiner"),
-    path("held-calls", calls.show_held, name="held_calls"),
-    path("held-calls/<uuid:held_id>/decision", calls.decide, name="decide_held"),
+    path("held-calls", late.show_held, name="held_calls"),
+    path("held-calls/<uuid:held_id>/decision", late.decide, name="decide_held"),
     path("texts/<uuid:fact_id>/erasure", texts.erase, name="erase_text"),
     # --- visits
     path("visits", visits.show_visits, name="visits"),
