@@ -94,6 +94,20 @@ def test_calls_in_one_batch_come_to_what_they_come_to_one_by_one(world: World) -
     assert len(story(together)) == len(sexes)
 
 
+def test_a_weight_in_the_same_batch_counts_for_the_call_after_it(world: World) -> None:
+    """The life stage follows from it, where no hatch date is known."""
+    animal, other = world.animal("K8"), world.animal("K9")
+    at = world.now
+    call = lambda one: world.item("call_made", one.pk, probing("male", tag_of(one)), at=at)  # noqa: E731
+    weight = {"noted": {"type": "weight", "grams": "60"}}
+    light = world.item("husbandry_noted", animal.pk, weight, at=at)
+    outcomes = world.push(world.odile, call(other), call(animal), light, call(animal), call(other))
+    assert {one.status for one in outcomes} == {"accepted"}
+    before, after = animal.calls.order_by("position")
+    assert after.stage == "hatchling" != before.stage
+    assert {one.stage for one in other.calls.all()} == {before.stage}
+
+
 def story(animal: Animal) -> list[tuple[Any, ...]]:
     steps = zip(
         animal.calls.order_by("position"), animal.standings.order_by("position"), strict=True

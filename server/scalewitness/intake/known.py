@@ -144,7 +144,7 @@ class Known:
             self._read(self._expected)
             for subject in self._subjects.values():
                 _ = subject.case
-            self._weigh({(one, when) for one, times in self._expected.items() for when in times})
+            self._weigh({(one, at) for one in self._subjects for at in self._expected[one]})
 
     def still_holds(self, size: int) -> bool:
         """Whether nothing that bears on what was read ahead has entered the log, which has
@@ -155,8 +155,15 @@ class Known:
             cursor.execute(MATTERS, (self._ahead, size, list(self._subjects), list(NO_MATTER)))
             return not cursor.fetchone()[0]
 
+    def heed(self, kind: str, about: UUID) -> None:
+        """The batch wrote something else than a call."""
+        if kind in NO_MATTER:
+            self._weights = {key: value for key, value in self._weights.items() if key[0] != about}
+        else:
+            self.forget()
+
     def forget(self) -> None:
-        """Something else than a call was written."""
+        """Have everything read anew."""
         self._subjects.clear()
         self._weights.clear()
 
@@ -169,12 +176,11 @@ class Known:
     def weight_on(self, animal: UUID, at: datetime) -> Decimal | None:
         """What it weighed last at that time, in grams."""
         if (animal, at) not in self._weights:
-            due = {(one, when) for one, times in self._expected.items() for when in times}
-            self._weigh({(animal, at), *due})
+            self._weigh({(animal, at)})
         return self._weights[animal, at]
 
     def _weigh(self, moments: Collection[tuple[UUID, datetime]]) -> None:
-        self._weights = dict(zip(moments, weights_on(list(moments)), strict=True))
+        self._weights |= zip(moments, weights_on(list(moments)), strict=True)
 
     def _read(self, ids: Iterable[UUID]) -> None:
         found = Animal.objects.select_related("collection").in_bulk(list(ids))

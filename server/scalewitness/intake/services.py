@@ -163,5 +163,5 @@ def _judged(item: Sealed, batch: Batch) -> int | None:
     batch.store()
     position = rule(item, batch)
     batch.store()
-    batch.known.forget()
+    batch.known.heed(item.kind, item.about)
     return position
