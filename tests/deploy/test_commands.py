@@ -60,7 +60,8 @@ def test_a_python_that_cannot_make_environments_names_the_debian_package(bare: P
 @pytest.mark.parametrize("name", LOCKS)
 def test_a_lock_meets_what_pyproject_asks_and_names_no_index(name: str) -> None:
     lines = (ROOT / "deploy" / name).read_text().splitlines()
-    pins = dict(line.split()[0].split("==") for line in lines if line[:1].isalnum())
+    locked = [Requirement(line.rstrip("\\")) for line in lines if line[:1].isalnum()]
+    pins = {one.name: str(one.specifier).removeprefix("==") for one in locked}
     project = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]
     asked = list(project["dependencies"])
     for extra in LOCKS[name]:
