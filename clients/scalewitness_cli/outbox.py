@@ -7,7 +7,7 @@ makes sending it again safe. ``waiting`` items are sent; ``accepted`` ones have 
 """
 
 import sqlite3
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from typing import Any, Literal
 
 import msgspec
@@ -121,15 +121,17 @@ def say_edit(store: Store, key: DeviceKey, edit: Fact, about: str, now: str) -> 
         _insert(connection, "edit", about, (edit, edit), key.device, now)
 
 
-def next_batch(store: Store) -> list[Item]:
-    """What to send next, marked as tried. Of one record's edits only the first: the next may
-    rest on what becomes of it."""
+def next_batch(store: Store, without: Collection[int] = ()) -> list[Item]:
+    """What to send next, marked as tried; ``without`` items of these numbers. Of one record's
+    edits only the first: the next may rest on what becomes of it."""
     batch: list[Item] = []
     edited: set[str] = set()
     size = 0
     for row in store.rows(
         "SELECT * FROM outbox WHERE state = 'waiting' ORDER BY seq LIMIT ?", MOST_ITEMS
     ):
+        if row["seq"] in without:
+            continue
         size += len(row["sent"])
         if batch and size > MOST_BYTES:
             break

@@ -35,6 +35,10 @@ class Unreachable(Stopped):
     """No answer, or none from a record in working order: try again later."""
 
 
+class Faulty(Unreachable):
+    """The server fails at what it is sent, each time: perhaps at one thing in it."""
+
+
 class Closed(Unreachable):
     """The record can be read and takes nothing until its operator has seen to it."""
 
@@ -139,10 +143,15 @@ class Api:
             if not cursor:
                 return
 
-    def outcomes(self, items: Sequence[Json]) -> list[Json]:
-        """Send items in one push; what became of each, in order."""
+    def outcomes(self, items: Sequence[Json], *, patient: bool = True) -> list[Json]:
+        """Send items in one push; what became of each, in order.
+
+        Raises:
+            Faulty: the server fails at them; unless ``patient``, after one try.
+        """
         # A timeout here would only have the server asked again for work it is still doing.
-        found = self._json("POST", "push", json={"items": list(items)}, timeout=PUSH_SECONDS)
+        content = {"items": list(items)}
+        found = self._json("POST", "push", patient, json=content, timeout=PUSH_SECONDS)
         found = found.get("items") if isinstance(found, dict) else None
         if not isinstance(found, list) or len(found) != len(items):
             raise Unreachable(f"{self.url} answers something that is no push's answer.")
@@ -169,16 +178,18 @@ class Api:
         """Give this device the key; from then on the server takes what it signs."""
         self.post(f"devices/{key.device}/key", key.enrolment(id, at))
 
-    def _json(self, method: str, path: str, **options: Json) -> Json:
-        answer = self._send(method, path, **options)
+    def _json(self, method: str, path: str, patient: bool = True, **options: Json) -> Json:
+        answer = self._send(method, path, patient, **options)
         try:
             return answer.json()
         except ValueError:
             # The page of a network that wants a sign-in first, most likely.
             raise Unreachable(f"{self.url} answers, but not as a record does.") from None
 
-    def _send(self, method: str, path: str, **options: Json) -> httpx.Response:
-        deadline = self._patience.now() + self._patience.seconds
+    def _send(
+        self, method: str, path: str, patient: bool = True, **options: Json
+    ) -> httpx.Response:
+        deadline = self._patience.now() + (self._patience.seconds if patient else 0.0)
         for attempt in count():
             answer = self._attempt(method, path, options)
             if isinstance(answer, httpx.Response):
@@ -212,7 +223,8 @@ class Api:
             return
         wait = self._patience.wait(attempt)
         if asked is not None or self._patience.now() + wait > deadline:
-            raise Unreachable(_silence(self.url, answer, asked))
+            fails = isinstance(answer, httpx.Response) and answer.status_code == 500
+            raise (Faulty if fails else Unreachable)(_silence(self.url, answer, asked))
         self._patience.sleep(wait)
 
 

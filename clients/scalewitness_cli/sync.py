@@ -9,6 +9,7 @@ its signature whatever the server answers, and a call that stayed here would hel
 """
 
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
 from typing import Any
 
 import msgspec
@@ -23,12 +24,14 @@ from scalewitness_cli.memory import Memory
 from scalewitness_cli.outbox import Item, items, next_batch, settle, unproved
 from scalewitness_cli.photos import send_file, waiting_files
 from scalewitness_cli.receipts import collect
-from scalewitness_cli.remote import Api, Closed, Refusal, Stopped, Unreachable
+from scalewitness_cli.remote import Api, Closed, Faulty, Refusal, Stopped, Unreachable
 from scalewitness_cli.replica import collections, put_sheets
 from scalewitness_cli.signin import enrol
 from scalewitness_cli.store import Store
 from scalewitness_cli.witness import Log, look
 
+MOST_STUCK = 3
+"""Items to go round in one sync before the fault is taken to be everywhere (our judgement)."""
 Step = Callable[[str], None]
 """Called with the name of each point passed: for a progress bar, or to crash there."""
 
@@ -94,14 +97,50 @@ def sync(store: Store, identity: Identity, line: Line, now: int, at: Step = sile
 
 
 def push(store: Store, api: Api, at: Step = silently) -> int:
-    """Send everything that waits, and ask after what is held; how many were settled."""
+    """Send everything that waits, and ask after what is held; how many were settled.
+
+    Raises:
+        Faulty: the server fails at some of it each time; all the rest was sent.
+    """
     held = items(store, "held")[:PAGE]
-    settled = 0
-    while batch := next_batch(store):
-        settled += _push(store, api, batch, at)
+    settled, stuck = 0, Stuck()
+    while batch := next_batch(store, stuck.numbers):
+        settled += _push_around(store, api, batch, at, stuck)
     if held:
         _push(store, api, held, at)
+    if stuck.fault is not None and stuck.numbers:
+        raise stuck.fault
     return settled
+
+
+@dataclass
+class Stuck:
+    """Items the server fails at each time, by their numbers, and what it said."""
+
+    numbers: set[int] = field(default_factory=set)
+    fault: Faulty | None = None
+
+
+def _push_around(
+    store: Store, api: Api, batch: list[Item], at: Step, stuck: Stuck, *, patient: bool = True
+) -> int:
+    """Send a batch; where the server fails at it, in halves, down to the items it fails at.
+
+    Raises:
+        Faulty: it fails at :data:`MOST_STUCK`, and so likely at everything.
+    """
+    try:
+        return _push(store, api, batch, at, patient=patient)
+    except Faulty as fault:
+        stuck.fault = fault
+        if len(batch) > 1:
+            half = len(batch) // 2
+            parts = (batch[:half], batch[half:])
+            return sum(_push_around(store, api, one, at, stuck, patient=False) for one in parts)
+        stuck.numbers.add(batch[0].seq)
+        if len(stuck.numbers) == MOST_STUCK:
+            raise
+        return 0
 
 
 def _send_photos(store: Store, api: Api, at: Step) -> int:
@@ -113,9 +152,9 @@ def _send_photos(store: Store, api: Api, at: Step) -> int:
     return len(due)
 
 
-def _push(store: Store, api: Api, batch: list[Item], at: Step) -> int:
+def _push(store: Store, api: Api, batch: list[Item], at: Step, *, patient: bool = True) -> int:
     at("sending")
-    outcomes = api.outcomes([one.sent for one in batch])
+    outcomes = api.outcomes([one.sent for one in batch], patient=patient)
     at("answered")
     settle(store, batch, outcomes, rfc3339(moment_now()))
     at("settled")

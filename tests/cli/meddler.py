@@ -19,11 +19,19 @@ HIDDEN = {"transfer-encoding", "connection", "content-encoding", "content-length
 
 class Meddler:
     """At ``url``, before ``server``. ``tricks`` are played on the next requests whose path
-    ends so, one each."""
+    ends so, one each. A push that holds the bytes ``fail_at`` is answered 500, as often as it
+    comes; ``failed`` counts them."""
 
     def __init__(self, server: str) -> None:
         self.server, self.url = server, ""
         self.tricks: list[tuple[str, Trick]] = []
+        self.fail_at: bytes | None = None
+        self.failed = 0
+
+    def fails(self, path: str, body: bytes) -> bool:
+        bad = self.fail_at is not None and path.endswith("/push") and self.fail_at in body
+        self.failed += bad
+        return bad
 
     def play(self, path: str, *tricks: Trick) -> None:
         self.tricks += [(path, one) for one in tricks]
@@ -64,6 +72,8 @@ class Handler(BaseHTTPRequestHandler):
     def answer(self) -> None:
         body = self.rfile.read(int(self.headers.get("Content-Length") or 0))
         trick = self.meddler.trick_for(self.path)
+        if self.meddler.fails(self.path, body):
+            trick = saying(500, "server_error")
         given = trick(self.meddler, lambda: self.ask(body)) if trick else self.ask(body)
         if given is None:
             self.close_connection = True

@@ -119,13 +119,13 @@ def test_what_lasts_leaves_everything_stored(odile: Machine, meddler: Meddler) -
     assert in_the_log(odile, animal) == stored
 
 
-def test_a_server_error_between_two_batches(odile: Machine, meddler: Meddler) -> None:
+def test_a_server_away_between_two_batches(odile: Machine, meddler: Meddler) -> None:
     """More than the 500 items that go into one push."""
     file = odile.home / "animals.csv"
     rows = "".join(f"Q{number},python_regius,{odile.collection}\n" for number in range(260))
     file.write_text(f"tag,species,collection\n{rows}")
     assert odile.well("import", "animals", str(file))["stored"] == 520
-    meddler.play("/push", lambda made, ask: ask(), saying(500, "server_error"))
+    meddler.play("/push", lambda made, ask: ask(), saying(503, "server_error"))
     assert odile.run("sync", "--patience", "0").status == 3
     assert len(odile.well("unsent")) == 20
     assert odile.sync()["sent"] == 20
@@ -167,3 +167,37 @@ def test_an_alarm_keeps_the_feed_out_and_lets_the_outbox_go(room: Room, meddler:
     assert pim.run("acknowledge", done["alarm"], "--because", "a test").status == 0
     assert pim.sync()["receipts"] == 1
     assert stored in {one["entry"]["id"] for one in pim.well("show", "K6")["facts"]}
+
+
+def test_an_item_the_server_fails_at_does_not_keep_the_others(
+    odile: Machine, meddler: Meddler
+) -> None:
+    animal = new_animal(odile, "K9")
+    odile.sync()
+    stored = [odile.check("K9")["stored"][0] for _ in range(6)]
+    bad = stored[3]
+    meddler.fail_at = bad.encode()
+    answer = odile.run("sync", "--patience", "0.1")
+    assert answer.status == 3
+    assert "is in trouble: 500" in answer.err
+    assert in_the_log(odile, animal) == [one for one in stored if one != bad]
+    assert [one["id"] for one in odile.well("unsent")] == [bad]
+    meddler.fail_at = None
+    assert odile.sync()["sent"] == 1
+    assert sorted(in_the_log(odile, animal)) == sorted(stored)
+
+
+def test_a_server_that_fails_at_everything_is_not_asked_for_each(
+    odile: Machine, meddler: Meddler
+) -> None:
+    new_animal(odile, "K10")
+    odile.sync()
+    stored = [odile.check("K10")["stored"][0] for _ in range(20)]
+    meddler.play("/push", saying(500, "server_error"))
+    assert odile.run("sync", "--patience", "0").status == 0  # what passes is got over in halves
+    stored = [odile.check("K10")["stored"][0] for _ in range(20)]
+    meddler.fail_at, meddler.failed = b"", 0
+    assert odile.run("sync", "--patience", "0.1").status == 3
+    assert 3 < meddler.failed < 15
+    meddler.fail_at = None
+    assert odile.sync()["sent"] == len(stored)
