@@ -67,7 +67,7 @@ def canonical_bytes(value: object) -> bytes:
 
 
 _PLAIN: Final = msgspec.json.Encoder(order="sorted")
-"""Writes what `_is_plain` lets through as RFC 8785 does, some twenty times faster: names in
+"""Writes what `_is_plain` lets through as RFC 8785 does, five times as fast: names in
 ASCII sort alike by code point and by UTF-16, and there are no numbers but integers."""
 
 
