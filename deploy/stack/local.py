@@ -110,6 +110,9 @@ class LocalStack:
         """Start the web server, at first or after it was stopped."""
         options = ["--workers", "2", "--threads", "16", "--worker-class", "gthread"]
         options += ["--bind", f"{LOOPBACK}:{self.port}", "--graceful-timeout", "5"]
+        # Longer than clients keep an idle connection, so that the client is the one to close
+        # it: a request sent into a closing connection is lost without an answer.
+        options += ["--keep-alive", "65"]
         # The control socket would sit in the home folder, shared with every other gunicorn.
         options += ["--no-control-socket"]
         web = self.python("web", "gunicorn", *options, "scalewitness.wsgi")

@@ -63,20 +63,20 @@ def test_the_blind_are_told_nothing_until_their_own_call_is_in(racks: Racks, pho
 def test_a_revoked_visit_is_purged_and_the_call_made_in_time_still_arrives(
     racks: Racks, phone: Phone
 ) -> None:
-    visit = racks.visit("P-1", "P-2")
+    visit = racks.visit("GONE-1", "GONE-2")
     page = phone.signed_in()
     open_sheet(page, visit)
     phone.context.set_offline(True)
-    fill_in(page, "P-1")
-    save(page, "P-1")
+    fill_in(page, "GONE-1")
+    save(page, "GONE-1")
     racks.push(racks.odile, said("visit_cancelled", visit.id, {}))
     phone.context.set_offline(False)
     all_sent(page)
     expect(page.get_by_role("heading", name="Not here any more")).to_be_visible()
     held = stored(page)
     assert [one for one in held["animals"] if one["visit"] == visit.id] == []
-    assert visit.animals["P-2"] not in json.dumps(held)
-    assert "P-2" not in json.dumps(held)
+    assert visit.animals["GONE-2"] not in json.dumps(held)
+    assert "GONE-2" not in json.dumps(held)
     assert len(racks.calls_on(visit)) == 1
     assert [one["state"] for one in held["outbox"]] == ["accepted"]
 
