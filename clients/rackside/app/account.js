@@ -6,6 +6,7 @@ import { isUnsent } from "../pure/outbox.js";
 import { forget } from "../store/db.js";
 import { keep } from "../store/session.js";
 import { changed, state } from "./state.js";
+import { rest } from "./listening.js";
 import { sync } from "./sync.js";
 
 /** Signs in on this phone and makes its key. What waits here stays its keeper's: somebody else
@@ -32,6 +33,7 @@ export async function signIn(email, password, name) {
 /** Signs out and forgets everything here, also what was not sent. */
 export async function signOut() {
   const { session } = state;
+  rest();
   await forget();
   if (session?.token) await drop(session.device, session.token);
   await changed();

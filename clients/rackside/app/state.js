@@ -1,22 +1,25 @@
 /* What the views show: the store read into memory, and word of every change, also in other tabs. */
 
-import { all, get } from "../store/db.js";
+import { all, get, some } from "../store/db.js";
+
+export const NO_SIGNAL = "No signal"; // also where the phone believes that it has one
 
 const others = new BroadcastChannel("rackside");
 const listeners = new Set();
 
 export const state = {
-  session: null, key: null, refreshed: null, visits: [], animals: [], outbox: [], fault: "",
+  session: null, key: null, refreshed: null, visits: [], animals: new Map(), outbox: [], fault: "",
 };
 
 export async function load() {
-  const [session, key, refreshed, visits, animals, outbox] = await Promise.all([
-    get("meta", "session"), get("meta", "key"), get("meta", "refreshed"),
-    all("visits"), all("animals"), all("outbox"),
+  const [session, key, refreshed, visits, outbox] = await Promise.all([
+    get("meta", "session"), get("meta", "key"), get("meta", "refreshed"), all("visits"), all("outbox"),
   ]);
+  // A breeder's own animals are kept too; only those of sheets are looked at.
+  const animals = await some("animals", visits.flatMap(({ rows = [] }) => rows.map((one) => one.animal)));
   Object.assign(state, {
     session: session ?? null, key: key ?? null, refreshed: refreshed ?? null, visits,
-    animals: animals.sort((a, b) => a.order - b.order),
+    animals: new Map(animals.map((one) => [one.id, one])),
     outbox: outbox.sort((a, b) => b.order - a.order),
   });
 }
@@ -27,8 +30,14 @@ export function onChange(listener) {
 
 /** Reads the store again and tells every view, here and in other tabs. */
 export async function changed() {
-  others.postMessage("changed");
+  others.postMessage({ fault: state.fault });
   await reread();
+}
+
+/** What the head of every page says is amiss; nothing where all is well. */
+export async function amiss(what) {
+  state.fault = what;
+  await changed();
 }
 
 async function reread() {
@@ -36,10 +45,16 @@ async function reread() {
   listeners.forEach((listener) => listener());
 }
 
-others.onmessage = reread;
+others.onmessage = ({ data }) => {
+  state.fault = data.fault;
+  return reread();
+};
 
 export const visitOf = (id) => state.visits.find((one) => one.id === id);
-export const animalsOf = (visit) => state.animals.filter((one) => one.visit === visit);
+/** The animals of a visit's sheet that are here, by tag; `own_call` is one's call of this visit. */
+export const animalsOf = (visit) => (visitOf(visit)?.rows ?? [])
+  .filter(({ animal }) => state.animals.has(animal))
+  .map(({ animal, own_call }) => ({ ...state.animals.get(animal), own_call }));
 export const callsOn = (animal, visit) =>
   state.outbox.filter((one) => one.fact.about === animal && one.shown.visit === visit &&
     one.fact.kind === "call_made" && one.state !== "aside");

@@ -19,7 +19,7 @@ export class Refused extends Error {
 }
 
 /** The JSON answer. Throws Unreachable or Refused. */
-export async function ask(method, path, { token, body } = {}) {
+export async function ask(method, path, { token, body, signal } = {}) {
   const headers = { Accept: "application/json" };
   if (token) headers.Authorization = `Bearer ${token}`;
   if (body !== undefined) headers["Content-Type"] = "application/json";
@@ -29,7 +29,7 @@ export async function ask(method, path, { token, body } = {}) {
     body: body === undefined ? undefined : JSON.stringify(body),
     credentials: "omit",
     cache: "no-store",
-    signal: AbortSignal.timeout(PATIENCE),
+    signal: patience(signal),
   });
   const said = await answer.json().catch(() => null);
   if (answer.ok && (said !== null || answer.status === 204)) return said;
@@ -42,11 +42,19 @@ export async function put(path, { token, bytes, type }) {
   const headers = { Accept: "application/json", Authorization: `Bearer ${token}`, "Content-Type": type };
   const answer = await reach(BASE + path, {
     method: "PUT", headers, body: bytes, credentials: "omit", cache: "no-store",
-    signal: AbortSignal.timeout(PATIENCE),
+    signal: patience(),
   });
   if (answer.ok) return;
   const wait = retryAfter(answer.headers.get("Retry-After"), Date.now());
   throw new Refused(answer.status, await answer.json().catch(() => null), wait);
+}
+
+/** Ends a request when its time is up or `signal` says so. */
+function patience(signal) {
+  const ends = new AbortController();
+  setTimeout(() => ends.abort(), PATIENCE);
+  signal?.addEventListener("abort", () => ends.abort(), { once: true });
+  return ends.signal;
 }
 
 async function reach(address, request) {

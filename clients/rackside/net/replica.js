@@ -1,48 +1,56 @@
-/* What the server lets this keeper see, kept for the racks; what it lists no more is dropped.
+/* What the server lets this keeper see, kept for the racks: animals from the feed of changes,
+   then visits and their sheets. What the feed takes back is gone from the phone. */
 
-   The one place that knows how that is learnt: today by asking for the visits and their sheets
-   anew. */
-
-import { write } from "../store/db.js";
-import { whileSignedIn } from "../store/session.js";
+import { beginAgain, feed, take, takeVisits } from "../store/replica.js";
 import { Refused, ask } from "./api.js";
 
-/** Brings the store in line with the server. Throws Unreachable or Refused; then nothing was
-    changed. */
-export async function refresh(session) {
-  const { items } = await ask("GET", "visits", session);
-  const visits = items.filter((one) => one.guest.id === session.keeper);
-  const sheets = await Promise.all(
-    visits.filter((one) => one.state === "open").map((one) => sheet(session, one.id)),
-  );
-  const rows = sheets.filter(Boolean).flatMap(animals);
-  const cautions = new Map(sheets.filter(Boolean).map((one) => [one.visit.id, one.cautions]));
-  await replace(session, visits.map((one) => ({ ...one, cautions: cautions.get(one.id) ?? [] })), rows);
+const PAGE = 500; // items
+
+/** Reads the feed to its end; whether anything came. `wait`: seconds for which the server may
+    keep an empty answer back. Throws Unreachable or Refused; what came before that is kept. */
+export async function follow(session, { wait, signal }) {
+  let came = false;
+  for (let more = true; more;) {
+    const page = await next(session, came ? 0 : wait, signal);
+    came ||= page.more || page.items.length > 0;
+    more = page.more;
+  }
+  return came;
 }
 
-async function sheet(session, id) {
+/** One page, stored. A lost place counts as a page: everything comes anew after it. */
+async function next(session, wait, signal) {
+  const { cursor } = await feed();
+  const asked = new URLSearchParams({ limit: PAGE, wait, ...(cursor && { cursor }) });
   try {
-    return await ask("GET", `visits/${id}/sheet`, session);
+    const page = await ask("GET", `changes?${asked}`, { token: session.token, signal });
+    await take(session, cursor, page);
+    return page;
+  } catch (fault) {
+    if (fault.status !== 410 || cursor === null) throw fault;
+    await beginAgain(session, cursor);
+    return { items: [], more: true };
+  }
+}
+
+/** Fetches the visits one is a guest on, and the sheets of the open ones. */
+export async function visits(session, signal) {
+  const { items } = await ask("GET", "visits", { token: session.token, signal });
+  const mine = items.filter((one) => one.guest.id === session.keeper);
+  await takeVisits(session, await Promise.all(mine.map((one) => withSheet(session, one, signal))));
+}
+
+async function withSheet(session, visit, signal) {
+  const found = visit.state === "open" ? await sheet(session, visit.id, signal) : null;
+  const rows = (found?.animals ?? []).map((one) => ({ animal: one.id, own_call: one.own_call }));
+  return { ...visit, cautions: found?.cautions ?? [], rows };
+}
+
+async function sheet(session, id, signal) {
+  try {
+    return await ask("GET", `visits/${id}/sheet`, { token: session.token, signal });
   } catch (fault) {
     if (fault instanceof Refused && [403, 404, 409].includes(fault.status)) return null;
     throw fault;
   }
-}
-
-function animals({ visit, animals: rows }) {
-  return rows.map((one, n) => ({ ...one, visit: visit.id, key: `${visit.id} ${one.id}`, order: n }));
-}
-
-function replace(session, visits, animals) {
-  const seen = new Set(animals.map((one) => one.id));
-  return write(["visits", "animals", "drafts", "meta"], (open) => whileSignedIn(open.meta, session, () => {
-    open.visits.clear();
-    open.animals.clear();
-    visits.forEach((one) => open.visits.put(one));
-    animals.forEach((one) => open.animals.put(one));
-    const drafts = open.drafts.getAllKeys();
-    drafts.onsuccess = () =>
-      drafts.result.filter((id) => !seen.has(id)).forEach((id) => open.drafts.delete(id));
-    open.meta.put(Date.now(), "refreshed");
-  }));
 }

@@ -2,15 +2,15 @@
    disk ("strict" durability), all of it or nothing. */
 
 const NAME = "rackside";
-const VERSION = 2;
-const STORES = { meta: null, visits: "id", animals: "key", outbox: "id", drafts: "animal", photos: "id" };
+const VERSION = 3;
+const STORES = { meta: null, visits: "id", animals: "id", outbox: "id", drafts: "animal", photos: "id" };
 
 let opening = null;
 
 function open() {
   opening ??= new Promise((resolve, reject) => {
     const asked = indexedDB.open(NAME, VERSION);
-    asked.onupgradeneeded = () => upgrade(asked.result);
+    asked.onupgradeneeded = ({ oldVersion }) => upgrade(asked.result, oldVersion);
     asked.onsuccess = () => resolve(watched(asked.result));
     asked.onerror = () => reject(asked.error);
   }).catch((fault) => {
@@ -20,7 +20,9 @@ function open() {
   return opening;
 }
 
-function upgrade(db) {
+function upgrade(db, from) {
+  // Before, animals were kept by visit; the feed brings them anew.
+  if (from && from < 3) db.deleteObjectStore("animals");
   for (const [name, keyPath] of Object.entries(STORES)) {
     if (!db.objectStoreNames.contains(name)) {
       db.createObjectStore(name, keyPath ? { keyPath } : {});
@@ -51,6 +53,13 @@ export async function all(store) {
 
 export async function get(store, key) {
   return result((await open()).transaction(store).objectStore(store).get(key));
+}
+
+/** Those of these keys that are there. */
+export async function some(store, keys) {
+  const held = (await open()).transaction(store).objectStore(store);
+  const found = await Promise.all(keys.map((key) => result(held.get(key))));
+  return found.filter(Boolean);
 }
 
 /** One transaction over `stores`; `work` gets them by name and only asks, without awaiting.

@@ -2,7 +2,7 @@
 
 import { saveForm } from "../app/logging.js";
 import { choice, h, line, list, menu } from "../app/dom.js";
-import { state, visitOf } from "../app/state.js";
+import { animalsOf, state, visitOf } from "../app/state.js";
 import { blank, missing } from "../pure/call.js";
 import { cautions } from "../pure/cautions.js";
 import * as m from "../pure/methods.js";
@@ -17,7 +17,7 @@ const PAUSE = 250; // milliseconds of rest before a draft is kept
 /** `read`: the kind of code that was typed to find it; `from`: a refused call to send anew. */
 export async function log({ visit: visitId, animal: animalId, read, from }) {
   const visit = visitOf(visitId);
-  const animal = state.animals.find((one) => one.id === animalId && one.visit === visitId);
+  const animal = animalsOf(visitId).find((one) => one.id === animalId);
   if (!visit || !animal) return gone();
   const refused = from ? state.outbox.find((one) => one.id === from) : null;
   const form = refused ? { ...structuredClone(refused.form), grams: "" } : await begun(animal, visitId, read);

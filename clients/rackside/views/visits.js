@@ -13,14 +13,23 @@ export function visits() {
   const rows = state.visits
     .filter((one) => RANK.includes(one.state))
     .sort((a, b) => RANK.indexOf(a.state) - RANK.indexOf(b.state));
+  const told = h("p", { class: "fine" });
+  const look = () => JSON.stringify([Boolean(state.refreshed), state.visits, state.animals.size, state.outbox.length]);
+  const shown = look();
+  const update = () => {
+    told.textContent = state.refreshed ? `As the server told at ${moment(state.refreshed)}.` : "";
+    return look() === shown; // else the rows are made anew
+  };
+  update();
   return {
     title: "Visits",
+    update,
     node: h("section", {},
       h("h1", { tabindex: "-1" }, "Visits"),
       rows.length
         ? h("ul", { class: "rows" }, rows.map(row))
         : h("p", {}, state.refreshed ? "No visit is open to you, and none is coming." : "Not fetched yet: this needs a signal once."),
-      state.refreshed && h("p", { class: "fine" }, `As the server told at ${moment(state.refreshed)}.`)),
+      told),
   };
 }
 

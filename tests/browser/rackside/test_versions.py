@@ -8,7 +8,7 @@ from tests.browser.rackside.conftest import NewPhone, Phone, Racks, fill_in, ope
 def test_a_newer_version_takes_over_when_asked(racks: Racks, phones: NewPhone) -> None:
     """What is stored, and what is only begun, stays."""
     visit = racks.visit("V-1", "V-2")
-    phone = phones("net::ERR_FAILED")
+    phone = phones("net::ERR_FAILED", "net::ERR_CONNECTION")
     page = phone.signed_in()
     open_sheet(page, visit)
     page.route("**/api/v1/push", lambda route: route.abort())

@@ -1,0 +1,81 @@
+/* Learns of changes as they happen: one tab of the phone, while it is looked at, keeps asking,
+   and the server answers when there is something. */
+
+import { Refused } from "../net/api.js";
+import * as replica from "../net/replica.js";
+import { backoff } from "../pure/waiting.js";
+import { refreshed } from "../store/replica.js";
+import { expire, session as stored } from "../store/session.js";
+import { NO_SIGNAL, amiss } from "./state.js";
+
+const HELD = 25; // seconds for which the server may keep an empty answer back
+const APART = 5; // seconds between empty answers: the server may have no room for waiting
+const LONGEST = 60; // seconds between tries
+
+let going = null;
+let wake = () => {};
+
+/** Begins to listen, or tries again at once. */
+export function listen() {
+  wake();
+  if (going && !going.signal.aborted) return;
+  const begun = new AbortController();
+  going = begun;
+  asOneTab(begun.signal, () => turns(begun.signal)).finally(() => {
+    if (going === begun) going = null;
+  });
+}
+
+/** Stops listening, so that another tab may. */
+export function rest() {
+  going?.abort();
+  wake();
+}
+
+/** A browser without locks listens in each tab; the store takes each page once. */
+function asOneTab(signal, work) {
+  if (!navigator.locks) return work();
+  return navigator.locks.request("rackside-feed", { signal }, work).catch((fault) => {
+    if (fault.name !== "AbortError") throw fault;
+  });
+}
+
+async function turns(signal) {
+  let tries = 0;
+  let fresh = true; // the first turn fetches the visits whatever the feed says
+  while (!signal.aborted && navigator.onLine) {
+    const session = await stored();
+    if (!session?.token || session.expired) return;
+    const begun = Date.now();
+    const { came, fault } = await turn(session, signal, fresh);
+    tries = fault ? tries + 1 : 0;
+    if (fault) await pause(Math.min(fault.wait ?? backoff(tries, Math.random()), LONGEST), signal);
+    else if (!came && !fresh) await pause(APART - (Date.now() - begun) / 1000, signal);
+    fresh = Boolean(fault);
+  }
+}
+
+/** One look at the feed: whether anything came, and what went wrong. */
+async function turn(session, signal, fresh) {
+  try {
+    const came = await replica.follow(session, { wait: fresh ? 0 : HELD, signal });
+    if (came || fresh) await replica.visits(session, signal);
+    await refreshed(session, Date.now());
+    await amiss("");
+    return { came };
+  } catch (fault) {
+    if (signal.aborted) return {};
+    if (fault.status === 401) await expire(session);
+    await amiss(fault instanceof Refused ? fault.message : NO_SIGNAL);
+    return { fault };
+  }
+}
+
+/** Until the time is up, or someone asks at once. */
+function pause(seconds, signal) {
+  if (seconds <= 0 || signal.aborted) return null;
+  return new Promise((done) => {
+    const timer = setTimeout(done, seconds * 1000);
+    wake = () => { clearTimeout(timer); done(); };
+  });
+}

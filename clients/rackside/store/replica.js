@@ -1,0 +1,71 @@
+/* What the feed brought, in the store: animals by id, and where to go on from.
+
+   `feed` in `meta`: {cursor, pull, anew}. `pull` counts how often everything was fetched from the
+   beginning; `anew` while that is under way. A page and its cursor are stored together. */
+
+import { get, write } from "./db.js";
+import { whileSignedIn } from "./session.js";
+
+const BEGINNING = { cursor: null, pull: 0, anew: false };
+
+export const feed = async () => (await get("meta", "feed")) ?? BEGINNING;
+
+/** Takes in a page that was asked for from the cursor `from`. One that another tab has gone
+    beyond is dropped: it could bring back what is to be forgotten. */
+export function take(session, from, page) {
+  return revise(session, (open, held) => {
+    if (held.cursor !== from) return;
+    page.items.forEach((one) => takeItem(open, one, held.pull));
+    if (held.anew && !page.more) forgetBefore(open, held.pull);
+    open.meta.put({ ...held, cursor: page.cursor, anew: held.anew && page.more }, "feed");
+  });
+}
+
+/** The server cannot go on from the cursor `from`. What is here can be read until everything has
+    come anew; then what did not come again is forgotten. */
+export function beginAgain(session, from) {
+  return revise(session, (open, held) => {
+    if (held.cursor === from) open.meta.put({ cursor: null, pull: held.pull + 1, anew: true }, "feed");
+  });
+}
+
+/** The visits, each with the rows of its sheet, in place of those before. */
+export function takeVisits(session, visits) {
+  return write(["visits", "drafts", "meta"], (open) => whileSignedIn(open.meta, session, () => {
+    open.visits.clear();
+    visits.forEach((one) => open.visits.put(one));
+    const seen = new Set(visits.flatMap(({ rows }) => rows.map(({ animal }) => animal)));
+    const drafts = open.drafts.getAllKeys();
+    drafts.onsuccess = () =>
+      drafts.result.filter((id) => !seen.has(id)).forEach((id) => open.drafts.delete(id));
+  }));
+}
+
+/** The server was asked at this moment, milliseconds, and everything it said is here. */
+export function refreshed(session, at) {
+  return write(["meta"], ({ meta }) => whileSignedIn(meta, session, () => meta.put(at, "refreshed")));
+}
+
+function revise(session, work) {
+  return write(["animals", "drafts", "meta"], (open) => whileSignedIn(open.meta, session, () => {
+    const asked = open.meta.get("feed");
+    asked.onsuccess = () => work(open, asked.result ?? BEGINNING);
+  }));
+}
+
+/** What a later server sends besides is left alone. */
+function takeItem(open, item, pull) {
+  if (item.type === "purge" && item.animal) forget(open, item.animal);
+  else if (item.animal) open.animals.put({ ...item.animal, pull });
+}
+
+function forgetBefore(open, pull) {
+  const asked = open.animals.getAll();
+  asked.onsuccess = () =>
+    asked.result.filter((one) => one.pull < pull).forEach(({ id }) => forget(open, id));
+}
+
+function forget(open, animal) {
+  open.animals.delete(animal);
+  open.drafts.delete(animal);
+}

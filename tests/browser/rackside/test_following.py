@@ -1,0 +1,130 @@
+"""The phone hears of changes as they happen, from one tab, and forgets what it is told to."""
+
+import pytest
+from playwright.sync_api import Page, Request, Route, expect
+from tests.browser.rackside.conftest import Phone, Racks, open_sheet, said
+from tests.browser.rackside.test_sight import stored
+
+STORE = "const s = await import('/rackside/store/replica.js');"
+SESSION = """const session = await new Promise((done) => {
+  const asked = indexedDB.open("rackside"); asked.onsuccess = () => {
+    const kept = asked.result.transaction("meta").objectStore("meta").get("session");
+    kept.onsuccess = () => { asked.result.close(); done(kept.result); }; } });"""
+ABROAD = "0192d3a0-0000-7000-8000-000000000001"
+
+
+def in_store(page: Page, script: str) -> object:
+    """Runs a script on the phone with the module ``s`` of its replica and the ``session``."""
+    return page.evaluate(f"async () => {{ {STORE} {SESSION} {script} }}")
+
+
+def until(page: Page, condition: str) -> None:
+    """Waits until something holds of ``at``, where the phone is in the feed."""
+    for _ in range(80):
+        if in_store(page, f"const at = await s.feed(); return Boolean({condition});"):
+            return
+        page.wait_for_timeout(100)
+    pytest.fail(f"not within 8 s: {condition}")
+
+
+def asks(phone: Phone) -> list[Request]:
+    """The requests that wait for a change, as they are made."""
+    found: list[Request] = []
+    phone.context.on("request", lambda one: "wait=25" in one.url and found.append(one))
+    return found
+
+
+def weigh(racks: Racks, animal: str, grams: str) -> None:
+    weight = {"noted": {"type": "weight", "grams": grams}}
+    racks.push(racks.odile, said("husbandry_noted", animal, weight))
+
+
+def test_a_change_shows_by_itself_in_every_tab(racks: Racks, phone: Phone) -> None:
+    visit = racks.visit("F-1")
+    first = phone.signed_in()
+    open_sheet(first, visit)
+    second = phone.tab(f"#/visit/{visit.id}")
+    waiting = asks(phone)
+    for grams in ("311", "312"):
+        weigh(racks, visit.animals["F-1"], grams)
+        for page in (first, second):
+            # Within a second on an idle machine; this one may be busy.
+            expect(page.get_by_text(f"{grams} g")).to_be_visible(timeout=4000)
+    assert {one.frame.page for one in waiting} == {first}
+    first.close()
+    weigh(racks, visit.animals["F-1"], "313")
+    expect(second.get_by_text("313 g")).to_be_visible()
+
+
+def test_a_visit_appears_when_it_is_accepted(racks: Racks, phone: Phone) -> None:
+    page = phone.signed_in()
+    waiting = asks(phone)
+    page.wait_for_timeout(500)
+    visit = racks.visit("F-2")
+    expect(page.locator(f'a[href="#/visit/{visit.id}"]')).to_be_visible(timeout=4000)
+    assert waiting
+
+
+def test_a_lost_place_brings_everything_anew_and_forgets_the_rest(
+    racks: Racks, phone: Phone
+) -> None:
+    visit = racks.visit("F-3")
+    page = phone.signed_in()
+    phone.expected = ("410 (Gone)",)
+    open_sheet(page, visit)
+    until(page, "at.cursor")
+    planted = f"items: [{{type: 'animal', animal: {{id: '{ABROAD}'}}}}], more: false"
+    page_of_now = f"{{ {planted}, cursor: at.cursor }}"
+    in_store(page, f"const at = await s.feed(); await s.take(session, at.cursor, {page_of_now});")
+    assert ABROAD in {one["id"] for one in stored(page)["animals"]}
+    refused: list[str] = []
+
+    def gone(route: Route) -> None:
+        if "cursor=" in route.request.url and not refused:
+            refused.append(route.request.url)
+            route.fulfill(status=410, json={"detail": "Begin again."})
+        else:
+            route.continue_()
+
+    page.route("**/api/v1/changes*", gone)
+    page.reload()
+    expect(page.get_by_role("heading", name="F-3")).to_be_visible()
+    until(page, "at.pull === 1 && !at.anew")
+    held = {one["id"] for one in stored(page)["animals"]}
+    assert refused
+    assert ABROAD not in held
+    assert set(visit.animals.values()) <= held
+    expect(page.get_by_role("heading", name="F-3")).to_be_visible()
+
+
+def test_a_page_from_an_earlier_place_is_not_taken(racks: Racks, phone: Phone) -> None:
+    """Else a slow tab without locks could bring back what another one was told to forget."""
+    racks.visit("F-4")
+    page = phone.signed_in()
+    until(page, "at.cursor")
+    old = f"{{ items: [{{type: 'animal', animal: {{id: '{ABROAD}'}}}}], cursor: 'x', more: false }}"
+    in_store(page, f"await s.take(session, null, {old});")
+    dump = stored(page)
+    assert ABROAD not in {one["id"] for one in dump["animals"]}
+    assert "x" not in {one.get("cursor") for one in dump["meta"] if isinstance(one, dict)}
+
+
+@pytest.mark.parametrize("again", [False, True])
+def test_a_draft_goes_with_its_animal(racks: Racks, phone: Phone, *, again: bool) -> None:
+    visit = racks.visit("F-5")
+    page = phone.signed_in()
+    open_sheet(page, visit)
+    page.get_by_role("link", name="Log a call on F-5").click()
+    page.get_by_label("Note").fill("begun")
+    page.wait_for_timeout(400)
+    page.goto("/rackside/#/calls")
+    assert [one["animal"] for one in stored(page)["drafts"]] == [visit.animals["F-5"]]
+    if again:
+        in_store(page, "await s.beginAgain(session, (await s.feed()).cursor);")
+        assert len(stored(page)["drafts"]) == 1, "what is here stays until everything came anew"
+    racks.push(racks.odile, said("visit_cancelled", visit.id, {}))
+    for _ in range(40):
+        if not stored(page)["drafts"]:
+            break
+        page.wait_for_timeout(100)
+    assert stored(page)["drafts"] == []
