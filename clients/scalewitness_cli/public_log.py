@@ -6,7 +6,7 @@ import httpx
 from scalewitness.domain.translog.notes import MAX_NOTE_BYTES
 from scalewitness.domain.translog.tiles import WIDTH, Tile
 from scalewitness.domain.translog.tree import HASH_BYTES
-from scalewitness_cli.remote import Stopped
+from scalewitness_cli.remote import Stopped, authorities
 
 SECONDS = 20.0
 
@@ -21,7 +21,11 @@ class PublicLog:
     def __init__(self, url: str, transport: httpx.BaseTransport | None = None) -> None:
         self.url = url.rstrip("/")
         self._client = httpx.Client(
-            base_url=f"{self.url}/log/", timeout=SECONDS, trust_env=False, transport=transport
+            base_url=f"{self.url}/log/",
+            timeout=SECONDS,
+            trust_env=False,
+            transport=transport,
+            verify=authorities(),
         )
 
     def __enter__(self) -> "PublicLog":

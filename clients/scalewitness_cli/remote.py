@@ -6,12 +6,14 @@ for patience gets it.
 """
 
 import random
+import ssl
 import sys
 import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from email.utils import parsedate_to_datetime
+from functools import cache
 from itertools import count
 from typing import Any
 
@@ -41,6 +43,12 @@ class Faulty(Unreachable):
 
 class Closed(Unreachable):
     """The record can be read and takes nothing until its operator has seen to it."""
+
+
+@cache
+def authorities() -> ssl.SSLContext:
+    """Those httpx trusts; reading them takes longer than most requests."""
+    return httpx.create_ssl_context(trust_env=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +98,11 @@ class Api:
         self.url = url.rstrip("/")
         self._patience = patience or Patience()
         self._client = httpx.Client(
-            base_url=f"{self.url}/api/v1/", headers=headers, timeout=SECONDS, trust_env=False
+            base_url=f"{self.url}/api/v1/",
+            headers=headers,
+            timeout=SECONDS,
+            trust_env=False,
+            verify=authorities(),
         )
 
     def __enter__(self) -> "Api":
