@@ -17,3 +17,5 @@ look_at_start(timezone.now())
 # What was loaded by now stays for good: the collector need not walk over it at each turn.
 gc.collect()
 gc.freeze()
+# Nor need it run ten times while one big page is made; what is in cycles waits a little.
+gc.set_threshold(100_000, 10, 10)

@@ -21,7 +21,7 @@ from scalewitness.animals.models import (
     PhotoFile,
 )
 from scalewitness.domain.identifiers import parse_transponder
-from scalewitness.ledger.queries.prepared import Prepared, any_of
+from scalewitness.ledger.queries.prepared import Prepared, any_of, columns
 from scalewitness.people.queries import active_grants, is_partner
 
 
@@ -115,14 +115,19 @@ def condition(animal: UUID) -> Condition:
 def conditions_of(animals: Iterable[UUID]) -> dict[UUID, Condition]:
     """The condition of each animal; a meal counts when it was taken."""
     wanted = list(animals)
-    notes = (
-        Husbandry.objects.filter(animal__in=wanted)
-        .exclude(type="meal", noted__taken=False)
-        .order_by("animal", "type", "-at", "-position")
-        .distinct("animal", "type")
-    )
+    notes = NOTES.rows_of(Husbandry, animals=wanted)
     latest_of = {(note.animal_id, note.type): note for note in notes}
     return {animal: _condition(animal, latest_of) for animal in wanted}
+
+
+def _notes(animals: Any) -> QuerySet[Husbandry, Any]:
+    rows = any_of(Husbandry.objects.all(), '"animals_husbandry"."animal_id"', animals)
+    latest = rows.exclude(type="meal", noted__taken=False)
+    latest = latest.order_by("animal", "type", "-at", "-position").distinct("animal", "type")
+    return latest.values_list(*columns(Husbandry))
+
+
+NOTES = Prepared(_notes, animals=(UUID(int=1),))
 
 
 def _condition(animal: UUID, latest_of: Mapping[tuple[UUID, str], Husbandry]) -> Condition:
@@ -157,9 +162,17 @@ CODES = Prepared(_codes, animals=(UUID(int=1),))
 def identifiers_of(animals: Iterable[UUID]) -> dict[UUID, list[Identifier]]:
     """Identifiers by animal, in the order assigned; animals without any are absent."""
     found: dict[UUID, list[Identifier]] = {}
-    for one in Identifier.objects.filter(animal__in=list(animals)).order_by("position"):
+    for one in MARKS.rows_of(Identifier, animals=list(animals)):
         found.setdefault(one.animal_id, []).append(one)
     return found
+
+
+def _marks(animals: Any) -> QuerySet[Identifier, Any]:
+    rows = any_of(Identifier.objects.all(), '"animals_identifier"."animal_id"', animals)
+    return rows.order_by("position").values_list(*columns(Identifier))
+
+
+MARKS = Prepared(_marks, animals=(UUID(int=1),))
 
 
 def photo_of(photo: UUID) -> Photo | None:

@@ -19,6 +19,11 @@ class DeviceTokens(TokenAuthentication):
             raise AuthenticationFailed("Invalid token.")
         return super().authenticate_credentials(token)
 
+    def _cleanup_token(self, auth_token: Any) -> bool:
+        """Tokens end by being revoked, never by themselves (``TOKEN_TTL`` None), so the
+        keeper's others need not be looked through at each request."""
+        return False
+
 
 def keeper_of(request: Request) -> Keeper:
     keeper = request.user

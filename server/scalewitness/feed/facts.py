@@ -2,7 +2,6 @@
 
 from dataclasses import replace
 from datetime import datetime
-from operator import attrgetter
 from uuid import UUID
 
 import msgspec
@@ -13,7 +12,7 @@ from scalewitness.domain.sync import Cursor
 from scalewitness.feed.items import AnimalNow, Fact, Item
 from scalewitness.feed.queries import Seen, seen_animals
 from scalewitness.ledger.models import Entry
-from scalewitness.ledger.queries.entries import leaf_of
+from scalewitness.ledger.queries.entries import Line, leaf_of, lines_at, lines_between
 from scalewitness.receipts.queries import ANIMAL_KINDS, readable
 
 STRETCH = 2000
@@ -34,7 +33,8 @@ def follow(keeper: UUID, cursor: Cursor, limit: int, now: datetime) -> tuple[lis
     else:
         entries, end = _stretch(start, min(start + STRETCH, goal))
     seen = _seen(keeper, entries, now)
-    open_ones = readable(keeper, entries, now)
+    sights = {pk: sight for pk, (_, sight) in seen.items()}
+    open_ones = readable(keeper, entries, now, sights)
     items: list[Item] = []
     shown: set[UUID] = set()
     for entry in entries:
@@ -50,13 +50,12 @@ def follow(keeper: UUID, cursor: Cursor, limit: int, now: datetime) -> tuple[lis
     return _with_animals(items, seen), msgspec.structs.replace(cursor, facts=end)
 
 
-def _stretch(start: int, end: int) -> tuple[list[Entry], int]:
+def _stretch(start: int, end: int) -> tuple[list[Line], int]:
     """Entries from ``start`` on and where they end."""
-    rows = Entry.objects.filter(position__gte=start, position__lt=end).defer("leaf_hash")
-    return _not_too_many(list(rows.order_by("position")), end)
+    return _not_too_many(lines_between(start, end), end)
 
 
-def _left_out(keeper: UUID, start: int, end: int, now: datetime) -> tuple[list[Entry], int]:
+def _left_out(keeper: UUID, start: int, end: int, now: datetime) -> tuple[list[Line], int]:
     """As :func:`_stretch`, of entries that snapshots covered: those that were in none. It is
     what is not about animals, and what the keeper said of animals that they see no more."""
     rows = Entry.objects.filter(position__gte=start, position__lt=end)
@@ -65,11 +64,10 @@ def _left_out(keeper: UUID, start: int, end: int, now: datetime) -> tuple[list[E
     subjects = {about for _, kind, about in skimmed if kind in ANIMAL_KINDS and about}
     sights = sights_of(keeper, subjects, now)
     wanted = [at for at, kind, about in skimmed if kind not in ANIMAL_KINDS or about not in sights]
-    entries = Entry.objects.filter(position__in=wanted).defer("leaf_hash") if wanted else []
-    return _not_too_many(sorted(entries, key=attrgetter("position")), end)
+    return _not_too_many(lines_at(wanted), end)
 
 
-def _not_too_many(entries: list[Entry], end: int) -> tuple[list[Entry], int]:
+def _not_too_many(entries: list[Line], end: int) -> tuple[list[Line], int]:
     things: set[UUID | None] = set()
     for number, entry in enumerate(entries):
         if entry.kind not in ANIMAL_KINDS:
@@ -79,12 +77,12 @@ def _not_too_many(entries: list[Entry], end: int) -> tuple[list[Entry], int]:
     return entries, end
 
 
-def _seen(keeper: UUID, entries: list[Entry], now: datetime) -> Seen:
+def _seen(keeper: UUID, entries: list[Line], now: datetime) -> Seen:
     subjects = {one.about for one in entries if one.about and one.kind in ANIMAL_KINDS}
     return seen_animals(keeper, subjects, now)
 
 
-def _item(entry: Entry, seen: Seen, open_ones: set[UUID]) -> Item | None:
+def _item(entry: Line, seen: Seen, open_ones: set[UUID]) -> Item | None:
     if entry.fact in open_ones:
         return Fact(entry)
     if entry.about not in seen:
@@ -95,7 +93,7 @@ def _item(entry: Entry, seen: Seen, open_ones: set[UUID]) -> Item | None:
     return AnimalNow(animal, sight)  # the fact is not theirs to read, what it changed is
 
 
-def _shows_the_blind(entry: Entry) -> bool:
+def _shows_the_blind(entry: Line) -> bool:
     """Whether a blind guest is shown something new after it. Corrected particulars come by
     the edits, where one can see what they changed."""
     if entry.kind == "identifier_assigned":

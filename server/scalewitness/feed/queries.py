@@ -1,18 +1,19 @@
 """Whose sight may have changed, found without looking at everything that is seen."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from datetime import datetime
 from typing import Any, NamedTuple, TypeAlias
 from uuid import UUID
 
 from django.db import connection
-from django.db.models import Q
+from django.db.models import Q, QuerySet
 
 from scalewitness.animals.models import Animal, Collection
 from scalewitness.animals.queries import stewarded_collections
 from scalewitness.calls.queries.visibility import Sight, sights_of, visible_animals
 from scalewitness.domain.sync import NOTHING, Reached
 from scalewitness.feed.items import CollectionNow
+from scalewitness.ledger.queries.prepared import Prepared, any_of, columns, maker
 from scalewitness.people.models import Grant
 
 ENDS = """
@@ -87,8 +88,30 @@ Seen: TypeAlias = dict[UUID, tuple[Animal, Sight]]
 def seen_animals(keeper: UUID, animals: Iterable[UUID], now: datetime) -> Seen:
     """Those of the animals that the keeper may see now, and how much of each."""
     sights = sights_of(keeper, animals, now)
-    found = Animal.objects.select_related("collection").in_bulk(sights)
+    if not sights:
+        return {}
+    found = {one.pk: one for one in _with_collections(ANIMALS.ask(animals=list(sights)))}
     return {pk: (found[pk], sight) for pk, sight in sights.items()}
+
+
+def _animals(animals: Any) -> QuerySet[Animal, Any]:
+    rows = any_of(Animal.objects.order_by(), '"animals_animal"."id"', animals)
+    held = (f"collection__{one}" for one in columns(Collection))
+    return rows.values_list(*columns(Animal), *held)
+
+
+ANIMALS = Prepared(_animals, animals=(UUID(int=1),))
+
+
+def _with_collections(rows: Iterable[tuple[Any, ...]]) -> Iterator[Animal]:
+    width = len(columns(Animal))
+    animals, collections = maker(Animal), maker(Collection)
+    known: dict[UUID, Collection] = {}
+    for row in rows:
+        animal = animals(row[:width])
+        held = known.get(animal.collection_id) or collections(row[width:])
+        known[animal.collection_id] = animal.collection = held
+        yield animal
 
 
 def touched_animals(

@@ -1,13 +1,15 @@
 """Snapshots of what came into sight, notices of what left it."""
 
 from collections import defaultdict
+from collections.abc import Mapping
 from datetime import datetime
+from typing import Any
 from uuid import UUID
 
 import msgspec
-from django.db.models import Count
+from django.db.models import Count, QuerySet
 
-from scalewitness.calls.queries.visibility import Point, sights_at
+from scalewitness.calls.queries.visibility import Point, Sight, sights_at
 from scalewitness.domain.sync import Cursor, Reached, Run
 from scalewitness.feed.items import Item, Purge, Snapshot
 from scalewitness.feed.queries import (
@@ -18,6 +20,7 @@ from scalewitness.feed.queries import (
 )
 from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.entries import Line, lines_about
+from scalewitness.ledger.queries.prepared import Prepared, any_of
 from scalewitness.receipts.queries import readable
 
 ENTRIES_AT_ONCE = 5000
@@ -67,7 +70,8 @@ def _animals(
     taken = ids[:limit]
     seen = seen_animals(keeper, taken, now)
     taken = _so_many(taken, [pk for pk, (_, sight) in seen.items() if sight == "all"])
-    entries = _entries(keeper, [pk for pk in taken if pk in seen], now)
+    sights = {pk: seen[pk][1] for pk in taken if pk in seen}
+    entries = _entries(keeper, sights, now)
     known = _known(keeper, [pk for pk in taken if pk not in seen], old, run.goal)
     items: list[Item] = []
     for pk in taken:
@@ -90,8 +94,7 @@ def _known(keeper: UUID, lost: list[UUID], old: Reached, goal: Reached) -> set[U
 
 def _so_many(ids: list[UUID], whole: list[UUID]) -> list[UUID]:
     """As many of the animals, at least one, as have not too many entries."""
-    about = Entry.objects.filter(about__in=whole).order_by().values("about")
-    counts = dict(about.annotate(entries=Count("position")).values_list("about", "entries"))
+    counts = dict(COUNTS.ask(animals=whole)) if whole else {}
     total = 0
     for number, pk in enumerate(ids):
         total += counts.get(pk, 0)
@@ -100,10 +103,21 @@ def _so_many(ids: list[UUID], whole: list[UUID]) -> list[UUID]:
     return ids
 
 
-def _entries(keeper: UUID, animals: list[UUID], now: datetime) -> defaultdict[UUID, list[Line]]:
+def _counts(animals: Any) -> QuerySet[Entry, Any]:
+    rows: Any = any_of(Entry.objects.order_by(), '"ledger_entry"."about"', animals)
+    counted: QuerySet[Entry, Any] = rows.values("about").annotate(number=Count("position"))
+    return counted.values_list("about", Count("position"))
+
+
+COUNTS = Prepared(_counts, animals=(UUID(int=1),))
+
+
+def _entries(
+    keeper: UUID, sights: Mapping[UUID, Sight], now: datetime
+) -> defaultdict[UUID, list[Line]]:
     found: defaultdict[UUID, list[Line]] = defaultdict(list)
-    lines = lines_about(animals) if animals else []
-    open_ones = readable(keeper, lines, now)
+    lines = lines_about(sights) if sights else []
+    open_ones = readable(keeper, lines, now, sights)
     for one in lines:
         if one.about is not None and one.fact in open_ones:
             found[one.about].append(one)

@@ -2,11 +2,13 @@
 
 from collections.abc import Iterable, Mapping
 from datetime import datetime
+from typing import Any
 from uuid import UUID
 
 from allauth.account.models import EmailAddress
 from django.db.models import Exists, OuterRef, Q, QuerySet
 
+from scalewitness.ledger.queries.prepared import Prepared, any_of
 from scalewitness.people.models import (
     Device,
     DeviceKey,
@@ -81,10 +83,18 @@ def partners_of(collection: UUID, now: datetime) -> QuerySet[Keeper]:
 def names_of(ids: Iterable[UUID]) -> dict[UUID, str]:
     """Display names of keepers and practitioners, for people who may see the calls."""
     wanted = set(ids)
-    names = dict(Keeper.objects.filter(pk__in=wanted).values_list("pk", "name"))
+    names = dict(NAMES.ask(keepers=list(wanted)))
     if others := wanted - names.keys():
         names |= dict(Practitioner.objects.filter(pk__in=others).values_list("pk", "name"))
     return {person: name or "a keeper whose name was erased" for person, name in names.items()}
+
+
+def _names(keepers: Any) -> QuerySet[Keeper, Any]:
+    rows = any_of(Keeper.objects.all(), '"people_keeper"."id"', keepers)
+    return rows.values_list("pk", "name")
+
+
+NAMES = Prepared(_names, keepers=(UUID(int=1),))
 
 
 def verified_keeper(email: str) -> Keeper | None:

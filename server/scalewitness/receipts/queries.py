@@ -2,14 +2,14 @@
 Each rule is that of the page or endpoint that shows the fact. Receipts and the feed of
 changes both ask here."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from datetime import datetime
 from typing import Any, Final
 from uuid import UUID
 
 from scalewitness.animals.models import Animal, Collection
 from scalewitness.animals.queries import is_steward
-from scalewitness.calls.queries.visibility import Parents, animal_open, sights_of
+from scalewitness.calls.queries.visibility import Parents, Sight, animal_open, sights_of
 from scalewitness.disclosures.queries import disclosure_of
 from scalewitness.disputes.queries import dispute_of
 from scalewitness.domain.errors import LogContradicted, NotFound
@@ -38,9 +38,15 @@ def entry_seen(keeper: UUID, fact: UUID, now: datetime) -> Entry:
     return entry
 
 
-def readable(keeper: UUID, entries: Iterable[AnyEntry], now: datetime) -> set[UUID]:
+def readable(
+    keeper: UUID,
+    entries: Iterable[AnyEntry],
+    now: datetime,
+    sights: Mapping[UUID, Sight] | None = None,
+) -> set[UUID]:
     """Of many entries, the facts that the keeper said or may read. The animals among them are
-    looked at together, everything else one thing after the other.
+    looked at together, everything else one thing after the other. ``sights``: how much of
+    each of the animals the keeper sees, where that is known already.
 
     Raises:
         LogContradicted: bytes that must be read are not those of an entry any more.
@@ -52,7 +58,7 @@ def readable(keeper: UUID, entries: Iterable[AnyEntry], now: datetime) -> set[UU
     known: dict[tuple[Rule, UUID], bool] = {}
     return (
         {entry.fact for entry in listed if entry.by == keeper}
-        | _of_animals(keeper, of_animals, now)
+        | _of_animals(keeper, of_animals, now, sights)
         | {entry.fact for entry in rest if _may_read(keeper, entry, now, known)}
     )
 
@@ -73,10 +79,16 @@ def _may_read(
     return known[key]
 
 
-def _of_animals(keeper: UUID, entries: Iterable[AnyEntry], now: datetime) -> set[UUID]:
+def _of_animals(
+    keeper: UUID,
+    entries: Iterable[AnyEntry],
+    now: datetime,
+    sights: Mapping[UUID, Sight] | None,
+) -> set[UUID]:
     """As in its history, and no parents named that the keeper may not be told of."""
     listed = list(entries)
-    sights = sights_of(keeper, {entry.about for entry in listed if entry.about}, now)
+    if sights is None:
+        sights = sights_of(keeper, {entry.about for entry in listed if entry.about}, now)
     seen = [entry for entry in listed if entry.about and sights.get(entry.about) == "all"]
     naming = [entry for entry in seen if _names_parents(entry)]
     animals = Animal.objects.in_bulk({entry.about for entry in naming if entry.about})

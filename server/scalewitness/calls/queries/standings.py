@@ -28,7 +28,7 @@ from scalewitness.domain.sexing.standing import Assessment, assess
 from scalewitness.domain.sexing.stated_linkage import EVEN, Origin, Start, start_from
 from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.ledger.queries.entries import entries_about, leaf_of
-from scalewitness.ledger.queries.prepared import Prepared, any_of
+from scalewitness.ledger.queries.prepared import Prepared, any_of, columns
 
 UNSEXED = "unsexed"
 
@@ -43,8 +43,16 @@ def latest_standing(animal: UUID, at: int | None = None) -> Standing | None:
 
 
 def latest_standings(animals: Iterable[UUID]) -> dict[UUID, Standing]:
-    rows = Standing.objects.filter(animal__in=list(animals)).order_by("animal", "-position")
-    return {row.animal_id: row for row in rows.distinct("animal")}
+    return {row.animal_id: row for row in LATEST.rows_of(Standing, animals=list(animals))}
+
+
+def _latest(animals: Any) -> QuerySet[Standing, Any]:
+    rows = any_of(Standing.objects.all(), '"calls_standing"."animal_id"', animals)
+    latest = rows.order_by("animal", "-position").distinct("animal")
+    return latest.values_list(*columns(Standing))
+
+
+LATEST = Prepared(_latest, animals=(UUID(int=1),))
 
 
 def labels_of(animals: Iterable[UUID]) -> dict[UUID, str]:

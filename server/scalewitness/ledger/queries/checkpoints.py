@@ -1,6 +1,7 @@
 """Reading the checkpoints that were signed."""
 
 from scalewitness.ledger.models import Checkpoint, SignedHead
+from scalewitness.ledger.queries.prepared import Prepared
 
 
 def latest_checkpoint(key: str) -> Checkpoint | None:
@@ -10,4 +11,8 @@ def latest_checkpoint(key: str) -> Checkpoint | None:
 
 def largest_signed() -> int:
     """The size of the largest tree ever signed; 0 before the first."""
-    return SignedHead.objects.values_list("size", flat=True).filter(pk=1).first() or 0
+    found = SIGNED.ask()
+    return int(found[0][0]) if found else 0
+
+
+SIGNED = Prepared(lambda: SignedHead.objects.filter(pk=1).values_list("size"))

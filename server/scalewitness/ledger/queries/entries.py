@@ -41,6 +41,25 @@ def _lines(subjects: Any) -> QuerySet[Entry, Any]:
 LINES = Prepared(_lines, subjects=(UUID(int=1),))
 
 
+def lines_between(start: int, end: int) -> list[Line]:
+    """Entries from ``start`` on and before ``end``, in log order."""
+    return [Line(*row) for row in STRETCH.ask(start=start, end=end)]
+
+
+def _stretch(start: int, end: int) -> QuerySet[Entry, Any]:
+    rows = Entry.objects.filter(position__gte=start, position__lt=end)
+    return rows.order_by("position").values_list(*Line._fields)
+
+
+STRETCH = Prepared(_stretch, start=-1, end=-2)
+
+
+def lines_at(positions: Iterable[int]) -> list[Line]:
+    """Entries at these positions, in log order."""
+    rows = Entry.objects.filter(position__in=list(positions)).order_by("position")
+    return [Line(*row) for row in rows.values_list(*Line._fields)]
+
+
 def entry_of(fact: UUID) -> Entry | None:
     return Entry.objects.filter(fact=fact).first()
 

@@ -4,12 +4,15 @@ Django takes longer to put a query into SQL than PostgreSQL takes to answer a sm
 the same question is asked with every request, only the values differ.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from functools import cached_property
-from typing import Any
+from json import loads
+from typing import Any, TypeVar
 
 from django.db import connection
-from django.db.models import QuerySet
+from django.db.models import JSONField, Model, QuerySet
+
+M = TypeVar("M", bound=Model)
 
 
 class Prepared:
@@ -30,10 +33,35 @@ class Prepared:
             cursor.execute(sql, [given.get(one, one) for one in asked])
             return list(cursor.fetchall())
 
+    def rows_of(self, model: type[M], **values: Any) -> list[M]:
+        """The same as instances, where the query gives all :func:`columns` of the model."""
+        make = maker(model)
+        return [make(row) for row in self.ask(**values)]
+
     @cached_property
     def _statement(self) -> tuple[str, tuple[Any, ...]]:
         sql, params = self._make(**self._stand_ins).query.sql_with_params()
         return sql, tuple(params)
+
+
+def columns(model: type[Model]) -> list[str]:
+    """The names of a model's columns, in their order."""
+    return [field.attname for field in model._meta.concrete_fields]
+
+
+def maker(model: type[M]) -> Callable[[Sequence[Any]], M]:
+    """Makes instances from rows with all of the model's columns."""
+    names, alias = columns(model), connection.alias
+    fields = enumerate(model._meta.concrete_fields)
+    as_json = [place for place, field in fields if isinstance(field, JSONField)]
+
+    def make(row: Sequence[Any]) -> M:
+        values = list(row)
+        for place in as_json:
+            values[place] = None if values[place] is None else loads(values[place])
+        return model.from_db(alias, names, values)
+
+    return make
 
 
 def any_of(rows: QuerySet[Any, Any], column: str, ids: Any) -> QuerySet[Any, Any]:
