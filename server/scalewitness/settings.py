@@ -1,6 +1,7 @@
 """The one settings file. Everything comes from the environment; a missing secret stops
 the process with its name."""
 
+from email.utils import parseaddr
 from pathlib import Path
 
 import environ
@@ -187,6 +188,14 @@ CELERY_BEAT_SCHEDULE = {
         "task": "scalewitness.ledger.tasks.push_to_witnesses",
         "schedule": 10.0,
     },
+    "chase disclosures": {
+        "task": "scalewitness.intake.tasks.chase_disclosures",
+        "schedule": 300.0,
+    },
+    "write digests": {
+        "task": "scalewitness.intake.tasks.write_digests",
+        "schedule": crontab(hour="5", minute="10", day_of_week="mon"),
+    },
     "lapse offers": {"task": "scalewitness.intake.tasks.lapse_due_offers", "schedule": 300.0},
     "update examiners' records": {
         "task": "scalewitness.intake.tasks.update_records",
@@ -205,6 +214,8 @@ EMAIL_USE_SSL = EMAIL.get("EMAIL_USE_SSL", False)
 EMAIL_TIMEOUT = 20
 DEFAULT_FROM_EMAIL = env.str("MAIL_FROM", default="Scalewitness <record@localhost>")
 SERVER_EMAIL = DEFAULT_FROM_EMAIL
+MAIL_RETURN_PATH = env.str("MAIL_RETURN_PATH", default=parseaddr(DEFAULT_FROM_EMAIL)[1])
+"""Where mail hosts report letters that came back; `take_reports` reads what arrives there."""
 
 MAIL_LEASE_SECONDS = env.int("MAIL_LEASE_SECONDS", default=300)
 """How long a worker may take over a claimed batch of letters before another may."""

@@ -19,7 +19,7 @@ from scalewitness.intake.batch import Actor
 from scalewitness.intake.rules.photos import take_photo_file
 from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.tree import tip
-from scalewitness.mail.services import link_token
+from scalewitness.mail.services.links import link_token
 from scalewitness.people.models import Grant, Keeper
 from scalewitness.people.services import enrol_device
 from scalewitness.sales.models import OfferLink, Sale

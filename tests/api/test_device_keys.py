@@ -13,7 +13,7 @@ from scalewitness.domain.moments import rfc3339
 from scalewitness.domain.translog.signatures import fingerprint
 from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.entries import leaf_of
-from scalewitness.mail.services import link_token
+from scalewitness.mail.services.links import link_token
 from scalewitness.people.models import Device
 from scalewitness.sales.models import OfferLink
 from scalewitness_cli.devicekey import DeviceKey

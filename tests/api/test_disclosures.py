@@ -12,7 +12,7 @@ from scalewitness.animals.models import Animal
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.domain.cautions import AFTER_A_DISCLOSURE
 from scalewitness.mail.models import Letter
-from scalewitness.mail.services import link_token
+from scalewitness.mail.services.links import link_token
 from scalewitness.sales.models import Sale
 
 

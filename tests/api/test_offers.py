@@ -15,7 +15,7 @@ from scalewitness.domain.cautions import BEFORE_A_PURCHASE
 from scalewitness.ledger.models import Text
 from scalewitness.ledger.queries.tree import tip
 from scalewitness.mail.models import Letter
-from scalewitness.mail.services import link_token
+from scalewitness.mail.services.links import link_token
 from scalewitness.sales.models import OfferLink, Sale
 
 

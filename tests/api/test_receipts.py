@@ -22,7 +22,7 @@ from scalewitness.domain.facts import BODIES
 from scalewitness.domain.translog.keys import read_signer
 from scalewitness.domain.translog.receipts import Proven, prove, read_receipt
 from scalewitness.ledger.models import Checkpoint, Entry
-from scalewitness.mail.services import link_token
+from scalewitness.mail.services.links import link_token
 from scalewitness.receipts.queries import ANIMAL_KINDS, RULES, entry_seen
 from scalewitness.sales.models import OfferLink, Sale
 

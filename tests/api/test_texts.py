@@ -7,7 +7,7 @@ from tests.world import World
 from scalewitness.animals.models import Animal
 from scalewitness.intake.services import accept_one
 from scalewitness.ledger.models import Text
-from scalewitness.mail.services import link_token
+from scalewitness.mail.services.links import link_token
 from scalewitness.sales.models import OfferLink
 
 

@@ -29,7 +29,7 @@ from scalewitness.ledger.queries.fence import standing_fence
 from scalewitness.ledger.queries.tree import Tip, growth_proof, tip
 from scalewitness.ledger.services.signing import log_signer, sign_checkpoint
 from scalewitness.mail.models import Letter
-from scalewitness.mail.services import claim
+from scalewitness.mail.services.delivering import claim
 from stack import backup, restore
 from stack.logkey import fresh_log_key
 

@@ -30,7 +30,7 @@ from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.tree import place_proof
 from scalewitness.ledger.services.signing import log_signer, sign_checkpoint
 from scalewitness.mail.models import Letter
-from scalewitness.mail.services import deliver_due
+from scalewitness.mail.services.delivering import deliver_due
 from scalewitness.people.models import Device, Keeper
 from scalewitness.people.queries import names_of
 from scalewitness.people.services import enrol_device, keeper_signing_in, name_practitioner

@@ -29,7 +29,7 @@ from scalewitness.ledger.services.signing import log_signer, sign_checkpoint
 from scalewitness.ledger.services.writing import Draft, Writer
 from scalewitness.ledger.tasks import sign_head
 from scalewitness.mail.models import Letter
-from scalewitness.mail.services import claim
+from scalewitness.mail.services.delivering import claim
 
 pytestmark = pytest.mark.django_db
 

@@ -20,7 +20,9 @@ from tests.world import START, World, new_id
 from scalewitness.domain.translog.keys import read_signer
 from scalewitness.domain.translog.receipts import prove, read_receipt
 from scalewitness.mail.models import Letter
-from scalewitness.mail.services import DELIVER, LEASE, claim, compose, deliver, deliver_due, queue
+from scalewitness.mail.services.composing import compose
+from scalewitness.mail.services.delivering import LEASE, claim, deliver, deliver_due
+from scalewitness.mail.services.queueing import DELIVER, queue
 from scalewitness.mail.tasks import deliver_waiting
 from stack.mailsink import Faults, MailSink
 

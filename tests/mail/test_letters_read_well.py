@@ -10,9 +10,10 @@ from uuid import UUID
 import pytest
 from django.core.mail import EmailMultiAlternatives
 
-from scalewitness.intake import letters
+from scalewitness.intake import addresses, chasing, digests, letters
 from scalewitness.mail.models import Letter
-from scalewitness.mail.services import compose, link_token
+from scalewitness.mail.services.composing import compose
+from scalewitness.mail.services.links import link_token
 
 LINK = UUID("01936f00-0000-7000-8000-00000000000a")
 FACT = "01890000-0000-7000-8000-00000000fac7"
@@ -49,6 +50,11 @@ SALE = {
 }
 TO_SELLER = SALE | {"to_name": "Odile Marten"}
 KEEPER = {"to_name": "Odile Marten", "animal": VESPER}
+ABOUT_A_DISCLOSURE = KEEPER | {
+    "buyer_name": "Bela Novak",
+    "owed_at": "2027-01-09T08:30:00+00:00",
+    "disclosure": ID,
+}
 CONTEXTS: dict[str, dict[str, Any]] = {
     "visit_invitation": {
         "to_name": "Greta Lund",
@@ -91,7 +97,27 @@ CONTEXTS: dict[str, dict[str, Any]] = {
         "recheck_days": 14,
         "remedy": "refund",
         "seller_email": "odile.marten@keepers.example",
+        "earlier": [],
         "link": str(LINK),
+    },
+    "disclosure_undelivered": ABOUT_A_DISCLOSURE,
+    "disclosure_silent": ABOUT_A_DISCLOSURE,
+    "disclosure_reminder": {
+        "to_name": "Bela Novak",
+        "seller_name": "Odile Marten",
+        "animal": VESPER,
+        "change": "fell",
+        "owed_at": "2027-01-09T08:30:00+00:00",
+        "link": str(LINK),
+    },
+    "address_changed": {
+        "to_name": "Bela Novak",
+        "seller_name": "Odile Marten",
+        "by_seller": True,
+    },
+    "digest": {
+        "to_name": "Odile Marten",
+        "counts": {"undelivered": 1, "unacknowledged": 2, "held_sales": 1, "disputes": 3},
     },
     "standing_notice": KEEPER | {"change": "fell", "was": "verified male", "now": "contested"},
     "dispute_opened": KEEPER | {"ground": "contested_standing", "dispute": ID},
@@ -148,6 +174,10 @@ def test_every_kind_that_is_queued_is_written_here() -> None:
     queued = set(re.findall(r'owe_letter\(\s*"(\w+)"', source))
     queued |= set(re.findall(r'_tell_(?:buyer|seller)\(\s*\w+(?:\.\w+)?, "(\w+)"', source))
     queued |= letters.TO_BUYER | letters.TO_SELLER
+    for module in (addresses, chasing, digests):
+        text = Path(module.__file__).read_text()
+        queued |= set(re.findall(r'kind="(\w+)"', text))
+        queued |= set(re.findall(r'_tell_seller\(owed, "(\w+)"', text))
     assert queued == set(KINDS)
 
 
@@ -185,6 +215,12 @@ def test_both_parts_lead_to_the_same_place(kind: str) -> None:
         "sale_held_seller": {own},
         "standing_notice": {f"http://testserver/animals/{ID}"},
         "dispute_opened": {f"http://testserver/disputes/{ID}"},
+        "disclosure_undelivered": {f"http://testserver/disclosures/{ID}"},
+        "disclosure_silent": {f"http://testserver/disclosures/{ID}"},
+        "disclosure_reminder": {link},
+        "digest": {
+            f"http://testserver/{one}" for one in ("disclosures", "sales", "disputes", "account")
+        },
     }
     assert in_text == expected.get(kind, set())
 

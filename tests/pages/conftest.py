@@ -9,7 +9,7 @@ from tests.world import World
 
 from scalewitness.animals.models import Animal
 from scalewitness.animals.services import edit
-from scalewitness.mail.services import link_token
+from scalewitness.mail.services.links import link_token
 from scalewitness.sales.models import OfferLink, Sale
 
 MALE = "Barnaby"

@@ -8,7 +8,7 @@ from tests.pictures import camera_file
 from scalewitness.animals.models import Animal, Photo
 from scalewitness.animals.queries import photo_file
 from scalewitness.domain.pictures.redrawing import check_drawable
-from scalewitness.mail.services import link_token
+from scalewitness.mail.services.links import link_token
 from scalewitness.sales.models import OfferLink
 
 

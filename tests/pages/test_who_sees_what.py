@@ -38,10 +38,12 @@ FORMS_ONLY = {
     "record_finding",
 }
 """Addresses that take a form; opening one leads to the page it belongs to."""
+OWN_FORMS = {"choose_digest"}
+"""Addresses that take a form about nobody but the keeper who sends it."""
 KEPT = sorted(
     pattern.name
     for pattern in urls.urlpatterns
-    if not {pattern.name} & (OPEN_TO_ALL | OWN)
+    if not {pattern.name} & (OPEN_TO_ALL | OWN | OWN_FORMS)
     and not str(pattern.pattern).startswith("offers/")
     and pattern.name
 )

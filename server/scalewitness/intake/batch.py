@@ -18,7 +18,7 @@ from scalewitness.intake.submission import Sealed
 from scalewitness.ledger.models import Text
 from scalewitness.ledger.services.copying import Row, copy_in
 from scalewitness.ledger.services.writing import Draft, Logged, Writer
-from scalewitness.mail import services as mail
+from scalewitness.mail.services import queueing as mail
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,11 +140,18 @@ class Batch:
             touched.admitted.append(admitted)
 
     def owe_letter(
-        self, kind: str, *, cause: UUID, recipient: UUID, to: str, context: Mapping[str, Any]
+        self,
+        kind: str,
+        *,
+        cause: UUID,
+        recipient: UUID,
+        to: str,
+        context: Mapping[str, Any],
+        id: UUID | None = None,
     ) -> None:
         """Queue a letter in this transaction; it leaves after commit."""
         mail.queue(
-            id=fresh_id(self.now),
+            id=id or fresh_id(self.now),
             kind=kind,
             cause=cause,
             recipient=recipient,

@@ -24,8 +24,8 @@ from scalewitness.intake.devices import revoke_signing_devices
 from scalewitness.ledger.models import Entry, Text
 from scalewitness.ledger.queries.entries import entry_of
 from scalewitness.ledger.services.writing import erase_text
-from scalewitness.mail import services as mail
 from scalewitness.mail.models import Letter
+from scalewitness.mail.services import queueing as mail
 from scalewitness.people import services as people
 from scalewitness.people.models import Keeper
 from scalewitness.sales.models import Buyer, Sale

@@ -9,8 +9,9 @@ from scalewitness.disputes.models import Dispute, Finding
 from scalewitness.domain.facts import Body, OfferMade, Representation
 from scalewitness.domain.sales import LIVE
 from scalewitness.domain.sexing.taxa import taxon
-from scalewitness.intake.batch import Batch
+from scalewitness.intake.batch import Batch, fresh_id
 from scalewitness.ledger.services.writing import Logged
+from scalewitness.mail.services import queueing as mail
 from scalewitness.people.models import Keeper
 from scalewitness.people.queries import partners_of
 from scalewitness.sales.models import OfferLink, Sale
@@ -100,8 +101,12 @@ def disclosure(
     owed: Disclosure, fact: UUID, link: OfferLink, cause_kind: str, batch: Batch
 ) -> None:
     """Both versions side by side; the seller can neither stop nor edit it. ``fact`` states
-    that it is owed."""
+    that it is owed. What was owed about the same and has not left is told in this letter too:
+    nobody should read first of a fall that is mended already."""
     offered = offer_in_force(owed.sale)
+    about = {"sale": str(owed.sale_id), "animal__id": str(owed.animal_id)}
+    letter = fresh_id(batch.now)
+    waiting = mail.join_waiting("disclosure", owed.to_id, about, into=letter)
     batch.owe_letter(
         "disclosure",
         cause=owed.pk,
@@ -122,9 +127,17 @@ def disclosure(
             "recheck_days": offered.body["recheck_days"] if offered else None,
             "remedy": offered.body["remedy"] if offered else None,
             "seller_email": owed.sale.collection.keeper.email,
+            "earlier": [one for context in waiting for one in _told_in(context)],
             "link": str(link.pk),
         },
+        id=letter,
     )
+
+
+def _told_in(disclosure: dict[str, Any]) -> list[dict[str, Any]]:
+    """What a letter of disclosure tells, in the order it happened."""
+    names = ("change", "now", "owed_at", "position")
+    return [*disclosure.get("earlier", []), {name: disclosure[name] for name in names}]
 
 
 def standing(animal: Animal, standing: UUID, change: str, was: str, now: str, batch: Batch) -> None:

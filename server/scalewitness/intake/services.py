@@ -15,7 +15,7 @@ from scalewitness.intake.known import Known
 from scalewitness.intake.outcomes import Outcome, Seen
 from scalewitness.intake.signatures import Signatures, prove
 from scalewitness.intake.submission import Sealed, Submission, read, seal
-from scalewitness.mail import services as mail
+from scalewitness.mail.services import queueing as mail
 
 T = TypeVar("T")
 R = TypeVar("R")

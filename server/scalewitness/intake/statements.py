@@ -18,7 +18,7 @@ from scalewitness.domain.sexing.parameters import load_parameters
 from scalewitness.domain.sexing.policy import adopted
 from scalewitness.intake.batch import Actor, Batch, fresh_id
 from scalewitness.intake.consequences import settle
-from scalewitness.mail import services as mail
+from scalewitness.mail.services import queueing as mail
 from scalewitness.sales.models import Sale
 from scalewitness.sales.queries import offer_in_force, progress_of
 from scalewitness.sales.services import revoke_links, store_step

@@ -5,13 +5,16 @@ from django.db import models
 
 class Letter(models.Model):
     """One letter to one person for one cause. Its Message-ID never changes, so a repeat
-    after a crash is recognisably the same letter."""
+    after a crash is recognisably the same letter. ``joined``: it had not left when there was
+    more to tell, and what it says is in that later letter."""
 
     class State(models.TextChoices):
         WAITING = "waiting"
         SENDING = "sending"
         SENT = "sent"
         FAILED = "failed"
+        RETURNED = "returned"
+        JOINED = "joined"
 
     id = models.UUIDField(primary_key=True)
     kind = models.CharField(max_length=40)
@@ -26,6 +29,7 @@ class Letter(models.Model):
     claimed_until = models.DateTimeField(null=True)
     attempts = models.PositiveIntegerField(default=0)
     sent_at = models.DateTimeField(null=True)
+    joined_to = models.UUIDField(null=True)
     last_error = models.TextField(default="", blank=True)
 
     class Meta:
@@ -38,3 +42,28 @@ class Letter(models.Model):
 
     def __str__(self) -> str:
         return f"{self.kind} {self.state}"
+
+    @property
+    def undelivered(self) -> bool:
+        """It did not reach anybody, and will not by itself."""
+        return self.state in {self.State.FAILED, self.State.RETURNED}
+
+
+class DeliveryReport(models.Model):
+    """What a mail host said later of a letter that had been handed over."""
+
+    letter = models.ForeignKey(Letter, on_delete=models.CASCADE, related_name="reports")
+    at = models.DateTimeField()
+    action = models.CharField(max_length=10)
+    status = models.CharField(max_length=12)
+    said = models.CharField(max_length=300)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["letter", "action", "status", "said"], name="one_report_of_each_kind"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.action} {self.status}"

@@ -16,6 +16,12 @@ def letters_for(causes: Iterable[UUID]) -> dict[UUID, list[Letter]]:
     return found
 
 
+def came_back_from(person: UUID, address: str) -> bool:
+    """Whether a letter to the person at that address reached nobody."""
+    lost = (Letter.State.FAILED, Letter.State.RETURNED)
+    return Letter.objects.filter(recipient=person, to=address, state__in=lost).exists()
+
+
 def letters_by_state() -> dict[str, int]:
     """How many letters are in each state, states without any included."""
     counted = Letter.objects.order_by().values_list("state").annotate(Count("pk"))

@@ -3,7 +3,7 @@
 from celery import shared_task
 from django.utils import timezone
 
-from scalewitness.mail.services import deliver_due
+from scalewitness.mail.services.delivering import deliver_due
 
 
 @shared_task(name="scalewitness.mail.tasks.deliver_waiting")

@@ -13,7 +13,6 @@ from scalewitness.disclosures.models import Disclosure
 from scalewitness.disclosures.queries import disclosures_in, disclosures_to
 from scalewitness.disputes.queries import disputes_seen
 from scalewitness.domain.sales import UNPAID
-from scalewitness.mail.models import Letter
 from scalewitness.mail.queries import letters_for
 from scalewitness.people.models import Keeper
 from scalewitness.sales.queries import progress_of, sales_seen
@@ -71,7 +70,7 @@ def _disclosures(keeper: Keeper, now: datetime) -> Iterable[Matter]:
     for one in owed:
         url = reverse("disclosure", args=[one.pk])
         mine = letters.get(one.pk, [])
-        if any(letter.state == Letter.State.FAILED for letter in mine):
+        if any(letter.undelivered for letter in mine):
             yield Matter("A disclosure could not be delivered", one.to.name, url, urgent=True)
         else:
             yield Matter("A disclosure is not yet acknowledged", one.to.name, url)

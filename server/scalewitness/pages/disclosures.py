@@ -30,6 +30,8 @@ DELIVERY = {
     "sending": "being sent",
     "sent": "handed to the mail host",
     "failed": "could not be delivered",
+    "returned": "came back: that address takes no mail",
+    "joined": "told in a later letter, before it left",
 }
 
 

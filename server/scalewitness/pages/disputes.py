@@ -210,6 +210,6 @@ def _letter(letter: Letter) -> dict[str, Any]:
     return {
         "what": LETTERS.get(letter.kind, letter.kind.replace("_", " ")),
         "state": DELIVERY[letter.state],
-        "failed": letter.state == Letter.State.FAILED,
+        "failed": letter.undelivered,
         "at": letter.sent_at or letter.created_at,
     }

@@ -63,7 +63,7 @@ def by_link(view: View) -> View:
     return answer
 
 
-def _actor(link: OfferLink) -> Actor:
+def actor_by(link: OfferLink) -> Actor:
     return Actor(buyer=link.sale.buyer_id, sale=link.sale_id)
 
 
@@ -113,7 +113,7 @@ def _said(form: FactForm, link: OfferLink) -> bool:
     """Only a link for the offer speaks for the buyer of the offer."""
     if link.purpose != "offer":
         raise NotFound()
-    return form.is_valid() and form.send(link.sale_id, _actor(link)) is not None
+    return form.is_valid() and form.send(link.sale_id, actor_by(link)) is not None
 
 
 def _offer_page(
@@ -263,6 +263,6 @@ def acknowledge(
     if link.purpose != "disclosure":
         raise NotFound()
     form = Step("disclosure_acknowledged", request.POST)
-    if form.is_valid() and form.send(disclosure_id, _actor(link)) is not None:
+    if form.is_valid() and form.send(disclosure_id, actor_by(link)) is not None:
         return redirect("offer", token)
     return _disclosure_page(request, token, link, form)

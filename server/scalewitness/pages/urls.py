@@ -4,6 +4,7 @@ animals and disputes."""
 from django.urls import path, re_path
 
 from scalewitness.pages import (
+    addresses,
     agreement,
     animals,
     calls,
@@ -38,6 +39,7 @@ urlpatterns = [
     path("rackside/<path:path>", rackside.serve, name="rackside"),
     path("rackside/", rackside.serve, {"path": ""}, name="rackside"),
     path("account", people.show_account, name="account"),
+    path("account/digest", addresses.choose_digest, name="choose_digest"),
     path("devices/<uuid:device_id>/revocation", people.revoke, name="revoke_device"),
     path("grants/<uuid:grant_id>/revocation", people.end_grant, name="end_grant"),
     # --- collections and animals
@@ -98,6 +100,7 @@ urlpatterns = [
     path("sales", sales.show_sales, name="sales"),
     path("sales/<uuid:sale_id>", sales.show_sale, name="sale"),
     path("sales/<uuid:sale_id>/offer", sales.offer, name="make_offer"),
+    path("sales/<uuid:sale_id>/address", addresses.correct, name="correct_address"),
     path("sales/<uuid:sale_id>/<slug:what>", sales.take_step, name="sale_step"),
     # --- disclosures and disputes
     path("disclosures", disclosures.show_disclosures, name="disclosures"),
@@ -115,6 +118,8 @@ urlpatterns = [
     path("receipts/<uuid:fact_id>/file", receipts.download, name="receipt_file"),
     # --- the buyer's own way in
     path("offers/<str:token>", offers.show_offer, name="offer"),
+    path("offers/<str:token>/address", addresses.change_by_link, name="offer_address"),
+    path("offers/<str:token>/reminders", addresses.remind, name="offer_reminders"),
     path("offers/<str:token>/confirmation", offers.confirm, name="confirm_offer"),
     path("offers/<str:token>/refusal", offers.decline, name="decline_offer"),
     path("offers/<str:token>/check-request", offers.ask_for_check, name="ask_for_check"),

@@ -29,11 +29,15 @@ class Keeper(AbstractBaseUser):
     name = models.CharField(max_length=80)
     is_active = models.BooleanField(default=True)
     version = models.PositiveIntegerField(default=1)
+    digest = models.BooleanField(default=True)
+    """Whether the weekly letter of what waits is wanted."""
     # The history tells that a profile changed and when; personal values stay out of it,
     # since history rows can never be erased.
     _history_user: "Keeper | None"
     _history_date: datetime
-    history = HistoricalRecords(excluded_fields=["email", "name", "password", "last_login"])
+    history = HistoricalRecords(
+        excluded_fields=["email", "name", "password", "last_login", "digest"]
+    )
 
     objects: ClassVar[KeeperManager] = KeeperManager()
 

@@ -65,6 +65,11 @@ def vouch(email: str) -> bool:
     return bool(EmailAddress.objects.filter(email__iexact=email).update(verified=True))
 
 
+def want_digest(keeper: Keeper, *, wanted: bool) -> None:
+    """Whether the weekly letter of what waits is wanted."""
+    Keeper.objects.filter(pk=keeper.pk).update(digest=wanted)
+
+
 def rename(keeper: Keeper, *, name: str, version: int, now: datetime) -> Keeper:
     """Edit the profile under its version.
 

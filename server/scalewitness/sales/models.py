@@ -14,9 +14,23 @@ class Buyer(models.Model):
     name = models.CharField(max_length=80)
     email = models.EmailField(max_length=254)
     keeper = models.ForeignKey(Keeper, null=True, on_delete=models.PROTECT)
+    reminders = models.BooleanField(default=True)
 
     def __str__(self) -> str:
         return str(self.id)
+
+
+class AddressChange(models.Model):
+    """The buyer's letters go elsewhere from then on. ``by``: the keeper who said so, None
+    where it was the buyer by their link. Addresses themselves are not kept twice."""
+
+    id = models.UUIDField(primary_key=True)
+    buyer = models.ForeignKey(Buyer, on_delete=models.CASCADE, related_name="address_changes")
+    by = models.UUIDField(null=True)
+    at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"address of {self.buyer_id}"
 
 
 class Sale(AppendOnly):

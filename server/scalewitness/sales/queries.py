@@ -11,7 +11,7 @@ from django.db.models import Exists, OuterRef, Q, QuerySet
 from scalewitness.domain.errors import LinkGone
 from scalewitness.domain.sales import UNPAID, Progress, State, Step, fold
 from scalewitness.ledger.queries.prepared import Prepared, any_of
-from scalewitness.mail.services import link_of
+from scalewitness.mail.services.links import link_of
 from scalewitness.people.queries import active_grants
 from scalewitness.sales.models import OfferLink, Sale, SaleAnimal, SaleStep
 

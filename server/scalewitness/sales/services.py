@@ -15,7 +15,7 @@ from scalewitness.ledger.queries.entries import is_spoken_for
 from scalewitness.ledger.services.writing import Logged
 from scalewitness.people.models import Keeper
 from scalewitness.people.queries import verified_keeper
-from scalewitness.sales.models import Buyer, OfferLink, Sale, SaleAnimal, SaleStep
+from scalewitness.sales.models import AddressChange, Buyer, OfferLink, Sale, SaleAnimal, SaleStep
 
 
 def draft_sale(
@@ -92,6 +92,21 @@ def revoke_links(sale: Sale, purpose: str, now: datetime) -> None:
     """Links of this purpose stop working at once."""
     live = OfferLink.objects.filter(sale=sale, purpose=purpose, revoked_at=None)
     live.update(revoked_at=now)
+
+
+def change_address(
+    buyer: Buyer, email: str, change: UUID, by: UUID | None, now: datetime
+) -> AddressChange:
+    buyer.email = email
+    buyer.save(update_fields=["email"])
+    return AddressChange.objects.create(id=change, buyer=buyer, by=by, at=now)
+
+
+def set_reminders(buyer: Buyer, *, wanted: bool) -> None:
+    """Whether the buyer is reminded of what they have not acknowledged; disclosures
+    themselves cannot be turned off."""
+    buyer.reminders = wanted
+    buyer.save(update_fields=["reminders"])
 
 
 def forget_buyer(buyer: Buyer) -> None:

@@ -43,6 +43,16 @@ class DraftForm(forms.Form):
         self.fields["animals"].choices = animals  # type: ignore[attr-defined]
 
 
+class AddressForm(forms.Form):
+    """Where the buyer's letters go from now on."""
+
+    email = forms.EmailField(
+        label="Send letters to",
+        max_length=254,
+        help_text="Whoever reads the address used until now is told.",
+    )
+
+
 class OfferForm(FactForm):
     """The offer as its seller saw the record when the form was shown; the record refuses it
     if it has moved since."""

@@ -1,0 +1,57 @@
+"""Where a buyer's letters go. The buyer may say so at any time; the seller only before an offer
+was made or after the address was found not to work, so that nobody can lead a disclosure away
+from the person it is owed to.
+"""
+
+from datetime import datetime
+
+from django.db import transaction
+
+from scalewitness.domain.errors import NotNow
+from scalewitness.intake.batch import Actor, fresh_id
+from scalewitness.mail.queries import came_back_from
+from scalewitness.mail.services import queueing as mail
+from scalewitness.sales.models import Sale
+from scalewitness.sales.queries import progress_of
+from scalewitness.sales.services import change_address
+
+
+def send_elsewhere(sale: Sale, email: str, actor: Actor, now: datetime) -> int:
+    """Send the buyer's letters to another address, with those that reached nobody; how many
+    go again. Whoever reads the old address is told.
+
+    Raises:
+        NotNow: the seller asks, and the address works as far as is known.
+    """
+    with transaction.atomic():
+        buyer, old = sale.buyer, sale.buyer.email
+        by_seller = actor.buyer is None
+        if by_seller and not _may_correct(sale):
+            raise NotNow(
+                "Only the buyer can change an address that works. They can do so on the page "
+                "their letters lead to."
+            )
+        if email == old:
+            return 0
+        again = mail.readdress(buyer.pk, email, now)
+        change = change_address(buyer, email, fresh_id(now), actor.keeper, now)
+        mail.queue(
+            id=fresh_id(now),
+            kind="address_changed",
+            cause=change.pk,
+            recipient=buyer.pk,
+            to=old,
+            context={
+                "to_name": buyer.name,
+                "seller_name": sale.collection.keeper.name,
+                "by_seller": by_seller,
+            },
+            now=now,
+        )
+    mail.wake()
+    return again
+
+
+def _may_correct(sale: Sale) -> bool:
+    draft = progress_of(sale).state == "draft"
+    return draft or came_back_from(sale.buyer_id, sale.buyer.email)

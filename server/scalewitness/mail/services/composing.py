@@ -1,0 +1,79 @@
+"""From what a letter says in values to the message that is sent."""
+
+from datetime import datetime
+from uuid import UUID
+
+import structlog
+from django.conf import settings
+from django.core.mail import EmailMultiAlternatives
+from django.core.mail.backends.base import BaseEmailBackend
+from django.template.loader import render_to_string
+
+from scalewitness.domain.errors import Fenced, LogContradicted
+from scalewitness.domain.translog.receipts import Receipt
+from scalewitness.ledger.queries.entries import entry_of
+from scalewitness.ledger.services.receipting import receipt_of
+from scalewitness.mail.models import Letter
+from scalewitness.mail.services.links import link_token
+
+log = structlog.get_logger()
+
+WITH_RECEIPT = frozenset({"disclosure", "sale_confirmed"})
+"""Kinds that carry their fact's receipt as a file; others only lead to it."""
+
+
+def attached_receipt(letter: Letter, now: datetime) -> Receipt | None:
+    """The receipt that goes with a letter. A log that cannot vouch for it holds up no letter:
+    it goes without, and the link in it leads to the receipt later."""
+    if letter.kind not in WITH_RECEIPT or "receipt" not in letter.context:
+        return None
+    entry = entry_of(UUID(letter.context["receipt"]))
+    try:
+        return receipt_of(entry, now) if entry else None
+    except (LogContradicted, Fenced, OSError):
+        log.warning("letter_without_receipt", id=str(letter.pk))
+        return None
+
+
+def compose(
+    letter: Letter,
+    connection: BaseEmailBackend | None = None,
+    receipt: Receipt | None = None,
+) -> EmailMultiAlternatives:
+    """The message: three templates a kind (subject, text, HTML), fixed headers, and the
+    receipt as a file where there is one."""
+    context = {**letter.context, **_addresses(letter), "attached": receipt is not None}
+    name = f"letters/{letter.kind}"
+    message = EmailMultiAlternatives(
+        subject=" ".join(render_to_string(f"{name}.subject.txt", context).split()),
+        body=render_to_string(f"{name}.txt", context),
+        # The envelope's sender, to whom reports of a letter's way go (RFC 5321, RFC 3464).
+        from_email=settings.MAIL_RETURN_PATH,
+        to=[letter.to],
+        connection=connection,
+        headers={
+            "From": settings.DEFAULT_FROM_EMAIL,
+            "Message-ID": letter.message_id,
+            "Auto-Submitted": "auto-generated",
+            "X-Scalewitness-Letter": letter.kind,  # so that a reader can sort them
+            "X-Auto-Response-Suppress": "All",
+        },
+    )
+    message.attach_alternative(render_to_string(f"{name}.html", context), "text/html")
+    if receipt is not None:
+        # Not as text: mail may change a text's line endings, and every byte counts.
+        data = str(receipt).encode()
+        message.attach(receipt.file_name, data, "application/octet-stream")
+    return message
+
+
+def _addresses(letter: Letter) -> dict[str, str]:
+    """Where a letter leads; a buyer's receipts are under their link."""
+    found = {"public_url": settings.PUBLIC_URL}
+    home = settings.PUBLIC_URL
+    if "link" in letter.context:
+        token = link_token(UUID(letter.context["link"]))
+        found["link_url"] = home = f"{settings.PUBLIC_URL}/offers/{token}"
+    if "receipt" in letter.context:
+        found["receipt_url"] = f"{home}/receipts/{letter.context['receipt']}"
+    return found

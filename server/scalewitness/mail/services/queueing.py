@@ -1,0 +1,124 @@
+"""Letters owed: written down in the transaction of their cause."""
+
+from collections.abc import Mapping
+from datetime import datetime
+from hashlib import sha256
+from typing import Any
+from urllib.parse import urlsplit
+from uuid import UUID
+
+import structlog
+from celery import Celery
+from django.conf import settings
+from django.db.models import Q
+from kombu.exceptions import OperationalError
+
+from scalewitness.domain.erasure import is_erased
+from scalewitness.mail.models import DeliveryReport, Letter
+
+log = structlog.get_logger()
+
+PENDING = (Letter.State.WAITING, Letter.State.SENDING)
+UNDELIVERED = (Letter.State.FAILED, Letter.State.RETURNED)
+NO_ADDRESS = "the address was erased as its owner asked"
+DELIVER = "scalewitness.mail.tasks.deliver_waiting"
+
+_producer = Celery("scalewitness-letters", set_as_current=False)
+_producer.config_from_object("django.conf:settings", namespace="CELERY")
+
+
+def message_id(kind: str, cause: UUID, recipient: UUID) -> str:
+    """Always the same for the same letter, and short enough never to be folded (RFC 5322
+    allows it, some mail systems mishandle it)."""
+    said = f"{kind} {cause} {recipient}".encode()
+    host = urlsplit(settings.PUBLIC_URL).hostname or "localhost"
+    if host.replace(".", "").isdigit():
+        host = f"[{host}]"  # an address literal, RFC 5321
+    return f"<{sha256(said).hexdigest()[:32]}@{host}>"
+
+
+def queue(
+    *,
+    id: UUID,
+    kind: str,
+    cause: UUID,
+    recipient: UUID,
+    to: str,
+    context: Mapping[str, Any],
+    now: datetime,
+) -> None:
+    """Owe a letter. A second one of the same kind, cause and recipient is not owed.
+
+    To an erased address it is written down and marked as undeliverable, for all to see.
+    """
+    gone = is_erased(to)
+    Letter.objects.bulk_create(
+        [
+            Letter(
+                id=id,
+                kind=kind,
+                cause=cause,
+                recipient=recipient,
+                to=to,
+                context=dict(context),
+                message_id=message_id(kind, cause, recipient),
+                created_at=now,
+                next_try_at=now,
+                state=Letter.State.FAILED if gone else Letter.State.WAITING,
+                last_error=NO_ADDRESS if gone else "",
+            )
+        ],
+        ignore_conflicts=True,
+    )
+
+
+def forget_recipient(person: UUID, address: str) -> None:
+    """Put ``address`` in the place of the person's own in every letter to them. What still
+    waits is given up; whoever erases has made sure that none of it must arrive."""
+    theirs = Letter.objects.filter(recipient=person)
+    theirs.filter(state__in=PENDING).update(state=Letter.State.FAILED, claimed_until=None)
+    theirs.update(to=address)
+    theirs.exclude(state=Letter.State.SENT).update(last_error=NO_ADDRESS)
+    DeliveryReport.objects.filter(letter__recipient=person).delete()  # hosts quote addresses
+
+
+def reword(letters: Q, words: Mapping[str, str]) -> None:
+    """Put other words into what letters say, where they say anything under those names."""
+    for letter in Letter.objects.select_for_update().filter(letters):
+        letter.context |= {name: word for name, word in words.items() if name in letter.context}
+        letter.save(update_fields=["context"])
+
+
+def wake() -> None:
+    """Ask the worker to look now. A dead broker only delays: beat looks again anyway."""
+    try:
+        _producer.send_task(DELIVER, retry=False)
+    except OperationalError as down:
+        log.warning("broker_unreachable", error=str(down))
+
+
+def join_waiting(kind: str, recipient: UUID, about: Mapping[str, str], into: UUID) -> list[Any]:
+    """What letters say that have not left, of this kind to this person ``about`` the same: in
+    the order they were owed. The letter ``into`` will say it in their place.
+
+    One that a worker has taken is left alone: it may be out already.
+    """
+    waiting = Letter.objects.select_for_update(skip_locked=True).filter(
+        kind=kind, recipient=recipient, state=Letter.State.WAITING
+    )
+    same = {f"context__{name}": value for name, value in about.items()}
+    letters = list(waiting.filter(**same).order_by("created_at", "pk"))
+    Letter.objects.filter(pk__in=[one.pk for one in letters]).update(
+        state=Letter.State.JOINED, joined_to=into
+    )
+    return [one.context for one in letters]
+
+
+def readdress(person: UUID, address: str, now: datetime) -> int:
+    """Send what has not reached the person to another address; how many letters that is."""
+    # The notice of an earlier change was for whoever reads the address before that.
+    theirs = Letter.objects.filter(recipient=person).exclude(kind="address_changed")
+    waiting = theirs.filter(state=Letter.State.WAITING).update(to=address)
+    lost = theirs.filter(state__in=UNDELIVERED).exclude(last_error=NO_ADDRESS)
+    again = {"state": Letter.State.WAITING, "to": address, "next_try_at": now, "last_error": ""}
+    return waiting + lost.update(**again)
