@@ -74,6 +74,17 @@ def collections_by_id(ids: Iterable[UUID]) -> dict[UUID, Collection]:
     return Collection.objects.in_bulk(list(ids))
 
 
+def latest_move(animal: UUID) -> Custody | None:
+    """The last move of an animal, None where it never moved."""
+    return Custody.objects.filter(animal=animal).order_by("-position").first()
+
+
+def came_back_after(animal: UUID, collection: UUID, position: int) -> bool:
+    """Whether the animal came back to the collection after that position of the log."""
+    back = Custody.objects.filter(animal=animal, went_to=collection, why="returned")
+    return back.filter(position__gt=position).exists()
+
+
 def collections_of(keeper: UUID) -> list[Collection]:
     return list(Collection.objects.filter(keeper=keeper).order_by("name", "pk"))
 

@@ -6,6 +6,7 @@ from scalewitness.intake.batch import Batch
 from scalewitness.intake.rules import (
     animals,
     calls,
+    custody,
     devices,
     disputes,
     people,
@@ -27,7 +28,7 @@ RULES: dict[str, Rule] = {
     "identifier_assigned": animals.identifier_assigned,
     "husbandry_noted": animals.husbandry_noted,
     "photo_attached": photos.photo_attached,
-    "custody_changed": animals.custody_changed,
+    "custody_changed": custody.custody_changed,
     "linkage_stated": animals.linkage_stated,
     "visit_invited": visits.visit_invited,
     "visit_accepted": visits.visit_accepted,

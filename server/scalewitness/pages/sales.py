@@ -9,7 +9,13 @@ from django.shortcuts import redirect
 from django.utils import timezone
 
 from scalewitness.animals.models import Animal, Collection
-from scalewitness.animals.queries import collections_of, is_steward
+from scalewitness.animals.queries import (
+    collection_of,
+    collections_of,
+    is_steward,
+    latest_move,
+    stewarded_collections,
+)
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.domain.errors import IdReused, NotFound
 from scalewitness.domain.sales import RELIED_ON, UNPAID, Progress
@@ -219,14 +225,37 @@ def move(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpResponse:
 
 
 def _targets(keeper: Keeper, animal: Animal) -> list[tuple[str, str]]:
-    own = [one for one in collections_of(keeper.pk) if one.pk != animal.collection_id]
+    shared = stewarded_collections(keeper.pk, timezone.now())
     return [
-        *((str(one.pk), one.name) for one in own),
+        *((str(one.pk), _named(one, keeper)) for one in shared if one.pk != animal.collection_id),
+        *_lenders(animal),
         *(
             (f"{target.pk} {sale.pk}", f"{sale.buyer.name}, who bought it")
             for sale, target in _bought(animal)
         ),
+        *(
+            (f"{sale.collection_id} {sale.pk}", f"{_seller(sale, keeper)}, back from its sale")
+            for sale in sales_of_animal(animal.pk)
+            if progress_of(sale).state in {"handed_over", "closed"}
+        ),
     ]
+
+
+def _named(one: Collection, keeper: Keeper) -> str:
+    return one.name if one.keeper_id == keeper.pk else f"{one.name}, kept by {one.keeper.name}"
+
+
+def _seller(sale: Sale, keeper: Keeper) -> str:
+    seller = sale.collection.keeper
+    return "You yourself" if seller.pk == keeper.pk else seller.name
+
+
+def _lenders(animal: Animal) -> list[tuple[str, str]]:
+    last = latest_move(animal.pk)
+    if last is None or last.why != "loaned" or last.went_to != animal.collection_id:
+        return []
+    lender = collection_of(last.came_from)
+    return [(str(lender.pk), f"{lender.keeper.name}, who lent it")] if lender else []
 
 
 def _bought(animal: Animal) -> list[tuple[Sale, Collection]]:

@@ -4,25 +4,22 @@ from typing import cast
 from uuid import UUID
 
 from scalewitness.animals import services
-from scalewitness.animals.models import Animal, Collection
+from scalewitness.animals.models import Animal
 from scalewitness.animals.queries import animal_of, collection_of, is_steward
 from scalewitness.calls.queries.visibility import animal_seen, parents_told
 from scalewitness.calls.services import store_linkage
 from scalewitness.domain.errors import NotAllowed, NotFound, OutOfRange
 from scalewitness.domain.facts import (
     AnimalRegistered,
-    CustodyChanged,
     HusbandryNoted,
     LinkageStated,
     Particulars,
     Weight,
 )
-from scalewitness.domain.sales import RELIED_ON
 from scalewitness.domain.sexing.linked_trait import linked_traits
 from scalewitness.intake.batch import Batch
 from scalewitness.intake.rules.ids import check_unused
 from scalewitness.intake.submission import Sealed
-from scalewitness.sales.queries import progress_of, sale_of
 
 
 def stewarded(animal_id: UUID, batch: Batch) -> Animal:
@@ -104,38 +101,6 @@ def husbandry_noted(fact: Sealed, batch: Batch) -> int:
     logged = batch.log(fact)
     services.store_husbandry(logged)
     return logged.position
-
-
-def custody_changed(fact: Sealed, batch: Batch) -> int:
-    """To another collection of one's own, or to the one of a buyer who has paid."""
-    body = cast(CustodyChanged, fact.body)
-    animal = animal_of(fact.about)
-    if animal is None or animal.collection.keeper_id != batch.actor.keeper:
-        raise NotFound()
-    target = collection_of(UUID(body.to))
-    if target is None or not _may_receive(animal, target, body, batch):
-        raise NotAllowed(
-            "An animal moves to a collection of your own, or to its buyer's once paid for.",
-            pointer="/body/to",
-        )
-    logged = batch.log(fact)
-    services.store_move(animal, logged)
-    return logged.position
-
-
-def _may_receive(animal: Animal, target: Collection, body: CustodyChanged, batch: Batch) -> bool:
-    if target.pk == animal.collection_id:
-        return False
-    if target.keeper_id == batch.actor.keeper:
-        return True
-    sale = sale_of(UUID(body.sale)) if body.sale else None
-    if sale is None or sale.collection_id != animal.collection_id:
-        return False
-    return (
-        sale.buyer.keeper_id == target.keeper_id
-        and sale.animals.filter(pk=animal.pk).exists()
-        and progress_of(sale).state in RELIED_ON
-    )
 
 
 def _keeper(batch: Batch) -> UUID:

@@ -6,7 +6,8 @@ from uuid import UUID
 
 import msgspec
 
-from scalewitness.animals.queries import is_steward
+from scalewitness.animals.models import Animal
+from scalewitness.animals.queries import came_back_after, is_steward
 from scalewitness.calls.models import Standing
 from scalewitness.calls.queries.standings import label_of, latest_standings
 from scalewitness.disclosures.queries import disclosure_of
@@ -82,14 +83,20 @@ def _check_parties(sale: Sale, body: OfferMade) -> None:
 
 
 def _check_free(sale: Sale, animals: list[UUID]) -> None:
-    """An animal in one live sale cannot be offered in another from the same collection."""
+    """An animal in one live sale cannot be offered in another from the same collection, unless
+    it was handed over then and has come back since."""
     for animal in sale.animals.all():
         if animal.collection_id != sale.collection_id:
             raise NotNow("An animal has left the collection.")
         for other in sales_of_animal(animal.pk):
             same_seller = other.pk != sale.pk and other.collection_id == sale.collection_id
-            if same_seller and progress_of(other).state in LIVE:
+            if same_seller and progress_of(other).state in LIVE and not _came_back(other, animal):
                 raise NotNow("An animal is already in another sale.")
+
+
+def _came_back(sale: Sale, animal: Animal) -> bool:
+    handed = [step.position for step in sale.steps.all() if step.kind == "handed_over"]
+    return bool(handed) and came_back_after(animal.pk, sale.collection_id, handed[-1])
 
 
 def _check_represented(body: OfferMade, now: tuple[Representation, ...]) -> None:

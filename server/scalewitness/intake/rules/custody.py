@@ -1,0 +1,64 @@
+"""Moves: within one's own collections, to a buyer, on loan, and back."""
+
+from typing import cast
+from uuid import UUID
+
+from scalewitness.animals import services
+from scalewitness.animals.models import Animal, Collection
+from scalewitness.animals.queries import animal_of, collection_of, is_steward, latest_move
+from scalewitness.domain.errors import NotAllowed, NotFound
+from scalewitness.domain.facts import CustodyChanged
+from scalewitness.domain.sales import RELIED_ON
+from scalewitness.intake.batch import Batch
+from scalewitness.intake.submission import Sealed
+from scalewitness.sales.models import Sale
+from scalewitness.sales.queries import progress_of, sale_of
+
+
+def custody_changed(fact: Sealed, batch: Batch) -> int:
+    """Said by whoever keeps the animal now; the receiving side must want it."""
+    body = cast(CustodyChanged, fact.body)
+    animal = animal_of(fact.about)
+    if animal is None or animal.collection.keeper_id != batch.actor.keeper:
+        raise NotFound()
+    target = collection_of(UUID(body.to))
+    if target is None or not _may_receive(animal, target, body, batch):
+        raise NotAllowed(
+            "An animal moves to a collection of your own or one you are a partner in, to its "
+            "buyer's once paid for, and back to where it came from.",
+            pointer="/body/to",
+        )
+    logged = batch.log(fact)
+    services.store_move(animal, logged)
+    return logged.position
+
+
+def _may_receive(animal: Animal, target: Collection, body: CustodyChanged, batch: Batch) -> bool:
+    sale = _sale_of(animal, body)
+    if body.why == "returned":
+        return _came_from(animal, target, sale)
+    if target.pk == animal.collection_id:
+        return False
+    # Its keeper made the sender a partner there: they let each other's animals in.
+    if is_steward(batch.actor.keeper, target, batch.now):
+        return True
+    if sale is None or sale.collection_id != animal.collection_id:
+        return False
+    return sale.buyer.keeper_id == target.keeper_id and progress_of(sale).state in RELIED_ON
+
+
+def _sale_of(animal: Animal, body: CustodyChanged) -> Sale | None:
+    sale = sale_of(UUID(body.sale)) if body.sale else None
+    return sale if sale and sale.animals.filter(pk=animal.pk).exists() else None
+
+
+def _came_from(animal: Animal, target: Collection, sale: Sale | None) -> bool:
+    """Back from a loan; or back to its seller from a sale: by the buyer, or, where the buyer
+    keeps no collection here and it never left this one, by the seller."""
+    if sale is not None:
+        handed_over = progress_of(sale).state in {"handed_over", "closed"}
+        return handed_over and target.pk == sale.collection_id
+    last = latest_move(animal.pk)
+    if last is not None and last.why == "loaned":
+        return last.went_to == animal.collection_id and last.came_from == target.pk
+    return target.pk != animal.collection_id and target.keeper_id == animal.collection.keeper_id
