@@ -128,7 +128,12 @@ def open_dispute(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpR
     return page(request, "animals/fact.html", context, form)
 
 
-def _seen(keeper: Keeper, dispute_id: UUID) -> Dispute:
+def dispute_seen(keeper: Keeper, dispute_id: UUID) -> Dispute:
+    """A dispute on an animal that the keeper may see whole.
+
+    Raises:
+        NotFound: not theirs to see, or there is none.
+    """
     dispute = dispute_of(dispute_id)
     if dispute is None:
         raise NotFound()
@@ -138,13 +143,13 @@ def _seen(keeper: Keeper, dispute_id: UUID) -> Dispute:
 
 @signed_in
 def show_dispute(request: HttpRequest, keeper: Keeper, dispute_id: UUID) -> HttpResponse:
-    return _dispute_page(request, keeper, _seen(keeper, dispute_id), None)
+    return _dispute_page(request, keeper, dispute_seen(keeper, dispute_id), None)
 
 
 @post_or_go("dispute")
 @signed_in
 def find(request: HttpRequest, keeper: Keeper, dispute_id: UUID) -> HttpResponse:
-    dispute = _seen(keeper, dispute_id)
+    dispute = dispute_seen(keeper, dispute_id)
     form = FindingForm(request.POST, calls=by_name(dossier(dispute.animal)))
     if form.is_valid():
         outcome = form.send(dispute.pk, actor_of(keeper))
@@ -157,14 +162,23 @@ def find(request: HttpRequest, keeper: Keeper, dispute_id: UUID) -> HttpResponse
 def _dispute_page(
     request: HttpRequest, keeper: Keeper, dispute: Dispute, form: FindingForm | None
 ) -> HttpResponse:
+    shown = shown_of(dispute, keeper)
+    context = shown | {
+        "steward": is_steward(keeper.pk, dispute.animal.collection, timezone.now()),
+        "form": form or FindingForm(calls=shown["calls"]),
+    }
+    return page(request, "disputes/dispute.html", context, status=form.status if form else 200)
+
+
+def shown_of(dispute: Dispute, keeper: Keeper) -> dict[str, Any]:
+    """Everything there is to say of a dispute to somebody who may read it."""
     case = dossier(dispute.animal)
     calls = by_name(case)
     finding = getattr(dispute, "finding", None)
     opened = entry_at(dispute.position)
     said_by = opened.fact if opened else dispute.pk
     texts = texts_of([said_by] + ([finding.pk] if finding else []))
-    steward = is_steward(keeper.pk, dispute.animal.collection, timezone.now())
-    context = {
+    return {
         "dispute": dispute,
         "title": title_of(dispute.animal),
         "ground": GROUNDS[dispute.ground],
@@ -183,10 +197,7 @@ def _dispute_page(
         "cautions": lines_of(case, "caution"),
         "weakest": weakest(case),
         "letters": _letters(dispute),
-        "steward": steward,
-        "form": form or FindingForm(calls=calls),
     }
-    return page(request, "disputes/dispute.html", context, status=form.status if form else 200)
 
 
 def _letters(dispute: Dispute) -> list[dict[str, Any]]:

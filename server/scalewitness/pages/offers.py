@@ -161,6 +161,7 @@ def _animal_view(animal: Animal, sale: Sale, offered: OfferMade) -> dict[str, An
     now, calls = case.standing, by_role(case, sale.collection.keeper_id)
     settled = settled_behind(case, sale.buyer.keeper_id, timezone.now())
     return {
+        "id": animal.pk,
         "title": title_of(animal),
         "taxon": taxon(animal.species),
         "hatched": animal.hatched,

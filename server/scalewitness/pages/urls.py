@@ -20,6 +20,7 @@ from scalewitness.pages import (
     people,
     photos,
     planning,
+    printing,
     rackside,
     receipts,
     sales,
@@ -69,6 +70,7 @@ urlpatterns = [
     path("collections/<uuid:collection_id>/grants/new", people.let_in, name="let_in"),
     path("collections/<uuid:collection_id>/plan", planning.plan_a_visit, name="plan_visit"),
     path("animals/<uuid:animal_id>", animals.show_animal, name="animal"),
+    path("animals/<uuid:animal_id>/record.pdf", printing.print_record, name="print_record"),
     path("animals/<uuid:animal_id>/record", animals.edit_record, name="edit_record"),
     path("animals/<uuid:animal_id>/particulars", animals.correct_particulars, name="particulars"),
     path("animals/<uuid:animal_id>/identifiers/new", animals.add_identifier, name="identifier"),
@@ -112,6 +114,8 @@ urlpatterns = [
     ),
     path("disputes", disputes.show_disputes, name="disputes"),
     path("disputes/<uuid:dispute_id>", disputes.show_dispute, name="dispute"),
+    path("disputes/<uuid:dispute_id>/dossier.pdf", printing.print_dispute, name="print_dispute"),
+    path("disputes/<uuid:dispute_id>/dossier.zip", printing.fetch_folder, name="dispute_folder"),
     path("disputes/<uuid:dispute_id>/finding", disputes.find, name="record_finding"),
     # --- receipts
     path("receipts/<uuid:fact_id>", receipts.show_receipt, name="receipt"),
@@ -123,6 +127,11 @@ urlpatterns = [
     path("offers/<str:token>/confirmation", offers.confirm, name="confirm_offer"),
     path("offers/<str:token>/refusal", offers.decline, name="decline_offer"),
     path("offers/<str:token>/check-request", offers.ask_for_check, name="ask_for_check"),
+    path(
+        "offers/<str:token>/animals/<uuid:animal_id>/record.pdf",
+        printing.print_by_link,
+        name="offer_record",
+    ),
     path("offers/<str:token>/photos/<uuid:photo_id>", photos.show_by_link, name="offer_photo"),
     path(
         "offers/<str:token>/receipts/<uuid:fact_id>",

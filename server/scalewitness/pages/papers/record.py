@@ -1,0 +1,132 @@
+"""The printed record of a determination: everything the page says, blanks stated as blanks."""
+
+from collections.abc import Sequence
+from datetime import datetime
+from typing import Any
+
+from django.conf import settings
+from django.urls import reverse
+
+from scalewitness.animals.models import Animal
+from scalewitness.calls.queries.dossier import Dossier, dossier
+from scalewitness.calls.queries.standings import label_of
+from scalewitness.domain.cautions import BEFORE_A_PURCHASE
+from scalewitness.domain.sexing.taxa import taxon
+from scalewitness.ledger.queries.tree import tip
+from scalewitness.ledger.services.signing import log_signer
+from scalewitness.mail.templatetags.words import SCHEMES, day, moment
+from scalewitness.pages.evidence import Shown, by_name, by_role, lines_of, sensitivity_of
+from scalewitness.pages.papers.typesetting import pdf
+from scalewitness.pages.qr import qr
+from scalewitness.sales.models import Sale
+
+BLANK = "not recorded"
+FOR_KEEPERS = (
+    "Leads to the receipt of this standing: a file that proves its place in the log, and that "
+    "anyone with the log's key can check without us."
+)
+FOR_BUYERS = FOR_KEEPERS + (
+    " The address opens in your name: give a copy of this paper only to people you trust with it."
+)
+
+
+def record_for_keepers(animal: Animal, now: datetime) -> bytes:
+    """With examiners by name; for people who see the animal whole."""
+    case = dossier(animal)
+    where = reverse("receipt", args=[case.standing.pk]) if case.standing else None
+    return _paper(case, by_name(case), now, where, FOR_KEEPERS, name=animal.name)
+
+
+def record_for_buyer(animal: Animal, sale: Sale, token: str, now: datetime) -> bytes:
+    """With examiners by their part, as on the offer."""
+    case = dossier(animal)
+    where = reverse("offer_receipt", args=[token, case.standing.pk]) if case.standing else None
+    calls = by_role(case, sale.collection.keeper_id)
+    # What the next keeper calls it is theirs.
+    name = animal.name if animal.collection_id == sale.collection_id else ""
+    return _paper(case, calls, now, where, FOR_BUYERS, name=name)
+
+
+def _paper(
+    case: Dossier,
+    calls: Sequence[Shown],
+    now: datetime,
+    where: str | None,
+    receipt: str,
+    *,
+    name: str,
+) -> bytes:
+    address = f"{settings.PUBLIC_URL}{where}" if where else None
+    assessment = case.assessment
+    data = common(now) | {
+        "title": "Record of a determination of sex",
+        "position": case.standing.position if case.standing else tip().size - 1,
+        "animal": facts_of(case.animal, name),
+        "label": label_of(case.standing).capitalize(),
+        "answer": [one.text for one in lines_of(case, "answer")],
+        "reasons": [one.text for one in lines_of(case, "reason")],
+        "sensitivity": sensitivity_of(case),
+        "provenance": (
+            f"Worked out with the parameters {assessment.parameters}, the rule "
+            f"{assessment.policy} and examiners' records {assessment.records}; every number "
+            "behind it, with its source, is on the page of the animal."
+        ),
+        "calls": [told(one) for one in calls],
+        "cautions": [*(one.text for one in lines_of(case, "caution")), *BEFORE_A_PURCHASE],
+        "qr": drawn(address),
+        "address": address,
+        "receipt": receipt,
+    }
+    return pdf("record", data)
+
+
+def common(now: datetime) -> dict[str, Any]:
+    return {"printed": moment(now), "origin": f"log {log_signer().verifier.name}"}
+
+
+def drawn(address: str | None) -> str | None:
+    """The address as a picture of its own; on a page the name space goes without saying."""
+    if address is None:
+        return None
+    return str(qr(address)).replace("<svg ", '<svg xmlns="http://www.w3.org/2000/svg" ', 1)
+
+
+def facts_of(animal: Animal, name: str) -> list[tuple[str, str]]:
+    codes: dict[str, list[str]] = {scheme: [] for scheme in SCHEMES}
+    for one in animal.identifiers.order_by("position"):
+        codes.setdefault(one.scheme, []).append(one.code)
+    kind = taxon(animal.species)
+    return [
+        ("Name", name or BLANK),
+        ("Species", f"{kind.common}, {kind.scientific}"),
+        ("Hatched", day(animal.hatched) or BLANK),
+        *(
+            (SCHEMES.get(scheme, scheme).capitalize(), ", ".join(found) or BLANK)
+            for scheme, found in codes.items()
+        ),
+        ("Number on the record", str(animal.pk)),
+    ]
+
+
+def told(shown: Shown) -> dict[str, Any]:
+    """A call as a paper sets it."""
+    more = [*shown.flags]
+    if shown.interest:
+        more.append(f"Interest: {shown.interest}.")
+    if shown.harm:
+        more.append(f"Harm seen: {', '.join(shown.harm)}.")
+    more += [f"Someone objects: {ground}." for ground in shown.objections]
+    return {
+        "key": shown.key,
+        "who": shown.who,
+        "method": shown.method.lower(),
+        "examined": day(shown.call.examined_at),
+        "found": shown.text,
+        "note": shown.note,
+        "knew": shown.knew,
+        "identity": shown.identity,
+        "signed": shown.signed,
+        "more": " ".join(more),
+        "state": shown.state,
+        "position": shown.call.position,
+    }

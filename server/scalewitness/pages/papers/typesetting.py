@@ -1,0 +1,39 @@
+"""Papers to print and keep: values set by Typst into templates that lie beside this.
+
+What people typed goes in as data. A template shows it as text and never reads it as markup, so
+nothing in a name can draw, link or include anything.
+"""
+
+import json
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import typst
+
+HERE = Path(__file__).parent
+
+
+def pdf(template: str, data: Mapping[str, Any]) -> bytes:
+    """A PDF of the template of that name. ``data``: what JSON can hold, other values as their
+    text; tagged and titled, so that a screen reader can read it (PDF/UA-1)."""
+    return typst.compile(
+        str(HERE / f"{template}.typ"),
+        root=str(HERE),
+        ignore_system_fonts=True,  # the same paper on every machine
+        format="pdf",
+        sys_inputs={"data": json.dumps(_printable(data), default=str)},
+        pdf_standards=["ua-1"],
+    )
+
+
+def _printable(value: Any) -> Any:
+    """Without characters that cannot be seen, or that turn the text round."""
+    if isinstance(value, str):
+        shown = (one if one.isprintable() or one == "\n" else " " for one in value)
+        return "".join(shown)
+    if isinstance(value, Mapping):
+        return {name: _printable(one) for name, one in value.items()}
+    if isinstance(value, list | tuple):
+        return [_printable(one) for one in value]
+    return value

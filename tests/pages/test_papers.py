@@ -1,0 +1,127 @@
+"""What is printed: the same as on the page, blanks stated, nothing typed read as markup. The
+papers are read back by another library (pypdf) than the one that sets them."""
+
+from io import BytesIO
+from zipfile import ZipFile
+
+import pytest
+from pypdf import PdfReader
+from tests.pages.browser import Browser
+from tests.pages.conftest import Here
+from tests.pages.test_disclosures_and_disputes import fallen as fallen
+
+from scalewitness.calls.models import Call
+from scalewitness.disputes.models import Dispute
+from scalewitness.domain.translog.keys import read_verifier
+from scalewitness.domain.translog.receipts import prove, read_receipt
+from scalewitness.pages.log import log_keys
+from scalewitness.sales.models import Sale
+
+pytestmark = pytest.mark.django_db
+
+EVIL = '#panic() #eval("1") [*x*] $x$ <b>b</b> @ref \\ #image("/etc/passwd") "quoted"'
+
+
+def text_of(data: bytes) -> str:
+    pages = [page.extract_text() for page in PdfReader(BytesIO(data)).pages]
+    return " ".join(" ".join(pages).split())
+
+
+def fetched(browser: Browser, path: str, kind: str = "application/pdf") -> bytes:
+    response = browser.client.get(path)
+    assert response.status_code == 200, path
+    assert response["Content-Type"] == kind
+    assert "no-store" in response["Cache-Control"]
+    return bytes(response.content)
+
+
+def test_the_keepers_record_says_what_the_page_says_and_names_its_blanks(
+    here: Here, odile: Browser
+) -> None:
+    animal = here.verified("R-17")
+    here.name(animal, "Vesper")
+    here.now_is_now()
+    data = fetched(odile, f"/animals/{animal.pk}/record.pdf")
+    text = text_of(data)
+    standing = animal.standings.order_by("-position")[0]
+    for said in (
+        "Record of a determination of sex",
+        "Name Vesper",
+        "Tag R-17",
+        "Transponder not recorded",
+        "Hatched not recorded",
+        "Verified male",
+        f"at position {standing.position}",
+        f"parameters {standing.parameters}",
+        "Who checked, and what they saw",
+        "Knew no earlier answer",
+        f"/receipts/{standing.pk}",
+        "A sex on record is a probability with reasons, never a certainty",
+        "log testserver/log",
+    ):
+        assert said in text, said
+    reader = PdfReader(BytesIO(data))
+    assert reader.metadata is not None
+    assert reader.metadata.title == "Record of a determination of sex"
+    assert "/StructTreeRoot" in reader.trailer["/Root"], "tagged for screen readers"
+
+
+def test_an_animal_nobody_checked(here: Here, odile: Browser) -> None:
+    animal = here.animal("N-1")
+    here.now_is_now()
+    text = text_of(fetched(odile, f"/animals/{animal.pk}/record.pdf"))
+    for said in ("Name not recorded", "Unsexed", "Nobody has checked this animal", "No standing"):
+        assert said in text, said
+
+
+def test_nothing_typed_is_read_as_markup(here: Here, odile: Browser) -> None:
+    animal = here.verified("R-18")
+    here.name(animal, EVIL)
+    here.now_is_now()
+    text = text_of(fetched(odile, f"/animals/{animal.pk}/record.pdf"))
+    assert '#panic() #eval("1") [*x*] $x$ <b>b</b> @ref \\ #image("/etc/passwd")' in text
+    assert "root:" not in text
+
+
+def test_the_buyers_record_names_nobody_and_needs_their_link(
+    here: Here, anyone: Browser, fallen: Sale
+) -> None:
+    token, animal = here.token(fallen, "disclosure"), fallen.animals.get()
+    text = text_of(fetched(anyone, f"/offers/{token}/animals/{animal.pk}/record.pdf"))
+    for said in ("Contested", "Independent keeper A", "give a copy of this paper only", "Vesper"):
+        assert said in text, said
+    for who in (here.greta, here.stan, here.odile):
+        assert who.name not in text
+    other = here.animal("N-2")
+    for path in (
+        f"/offers/{token}/animals/{other.pk}/record.pdf",
+        f"/offers/{token}x/animals/{animal.pk}/record.pdf",
+    ):
+        assert anyone.client.get(path).status_code == 404, path
+
+
+def test_the_disputes_folder_holds_receipts_that_prove_themselves(
+    here: Here, odile: Browser, fallen: Sale
+) -> None:
+    dispute, animal = Dispute.objects.get(), fallen.animals.get()
+    text = text_of(fetched(odile, f"/disputes/{dispute.pk}/dossier.pdf"))
+    for said in ("Dispute about Vesper", "The call most likely wrong", "The evidence in time order",
+                 "Disclosure to a buyer waiting to be sent", "Contested"):  # fmt: skip
+        assert said in text, said
+    data = fetched(odile, f"/disputes/{dispute.pk}/dossier.zip", "application/zip")
+    folder = ZipFile(BytesIO(data))
+    names = folder.namelist()
+    assert names[0] == "dossier.pdf"
+    key = read_verifier(log_keys()[0])
+    proved = {
+        prove(read_receipt(folder.read(name)), key).entry.id
+        for name in names
+        if name.startswith("receipts/")
+    }
+    calls = set(map(str, Call.objects.filter(animal=animal).values_list("pk", flat=True)))
+    assert calls < proved
+    steps = set(map(str, fallen.steps.values_list("pk", flat=True)))
+    assert steps < proved
+    read_me = folder.read("READ ME.txt").decode()
+    assert log_keys()[0] in read_me
+    assert all(name in read_me for name in names if name.startswith("receipts/"))
