@@ -3,9 +3,16 @@
 import os
 
 from celery import Celery
+from celery.signals import worker_init
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "scalewitness.settings")
 
 app = Celery("scalewitness")
 app.config_from_object("django.conf:settings", namespace="CELERY")
 app.autodiscover_tasks()
+
+
+@worker_init.connect
+def stand_back(**_: object) -> None:
+    """Somebody waits for every page, and for no letter so closely."""
+    os.nice(10)

@@ -4,6 +4,7 @@ from datetime import timedelta
 from uuid import UUID
 
 import msgspec
+from django.db.models import prefetch_related_objects
 
 from scalewitness.animals.models import Animal
 from scalewitness.calls.models import Standing
@@ -124,6 +125,7 @@ class _Consequences:
         touched: Touched,
         batch: Batch,
     ) -> None:
+        prefetch_related_objects([animal], "identifiers")
         self.animal, self.sales, self.represented = animal, sales, represented
         self.before, self.now, self.batch = before, now, batch
         self.standing = standing
@@ -167,6 +169,8 @@ class _Consequences:
         )
         logged = self.batch.state("disclosure_owed", fresh_id(self.batch.now), body)
         disclosure = store_disclosure(logged)
+        # What is known need not be read again: there may be hundreds of them.
+        disclosure.sale, disclosure.animal, disclosure.to = sale, self.animal, sale.buyer
         offer = offer_in_force(sale)
         link = open_link(
             sale,

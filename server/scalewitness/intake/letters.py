@@ -30,7 +30,7 @@ def describe(animal: Animal) -> dict[str, Any]:
         "scientific": taxon(animal.species).scientific,
         "identifiers": [
             {"scheme": one.scheme, "code": one.code}
-            for one in animal.identifiers.order_by("position")
+            for one in sorted(animal.identifiers.all(), key=lambda one: one.position)
         ],
         "id": str(animal.pk),
     }
@@ -213,7 +213,7 @@ def _sale(sale: Sale) -> dict[str, Any]:
         "to_name": sale.buyer.name,
         "buyer_name": sale.buyer.name,
         "seller_name": sale.collection.keeper.name,
-        "animals": [describe(animal) for animal in sale.animals.order_by("pk")],
+        "animals": [describe(one) for one in sorted(sale.animals.all(), key=lambda one: one.pk)],
     }
 
 

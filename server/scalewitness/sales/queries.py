@@ -44,8 +44,8 @@ def sales_of_animal(animal: UUID) -> list[Sale]:
     """Every sale the animal was ever in, in the order drafted."""
     return list(
         Sale.objects.filter(animals=animal)
-        .select_related("buyer", "collection")
-        .prefetch_related("steps")
+        .select_related("buyer", "collection__keeper")
+        .prefetch_related("steps", "animals__identifiers")
         .order_by("drafted_at", "pk")
     )
 

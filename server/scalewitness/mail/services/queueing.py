@@ -108,9 +108,9 @@ def join_waiting(kind: str, recipient: UUID, about: Mapping[str, str], into: UUI
     )
     same = {f"context__{name}": value for name, value in about.items()}
     letters = list(waiting.filter(**same).order_by("created_at", "pk"))
-    Letter.objects.filter(pk__in=[one.pk for one in letters]).update(
-        state=Letter.State.JOINED, joined_to=into
-    )
+    if letters:
+        joined = Letter.objects.filter(pk__in=[one.pk for one in letters])
+        joined.update(state=Letter.State.JOINED, joined_to=into)
     return [one.context for one in letters]
 
 
