@@ -232,6 +232,10 @@ WHITENOISE_USE_FINDERS = True
 RACKSIDE_ROOT = env.path("RACKSIDE_ROOT", default=str(HERE.parent.parent / "clients" / "rackside"))
 """The folder of the web app for the racks, served under ``/rackside/``."""
 
+TRUSTED_PROXIES = env.int("TRUSTED_PROXIES", default=0 if DEMO else 1)
+"""How many proxies of ours stand before this. Without it a caller could name any address in
+X-Forwarded-For and be counted anew."""
+
 REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": ["scalewitness.api.authentication.DeviceTokens"],
     "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],
@@ -252,8 +256,7 @@ REST_FRAMEWORK = {
         "push": "600/min",
         "photos": "120/min",
     },
-    # Without it a caller could name any address in X-Forwarded-For and be counted anew.
-    "NUM_PROXIES": env.int("TRUSTED_PROXIES", default=0 if DEMO else 1),
+    "NUM_PROXIES": TRUSTED_PROXIES,
     "UNAUTHENTICATED_USER": "django.contrib.auth.models.AnonymousUser",
 }
 KNOX_TOKEN_MODEL = "knox.AuthToken"  # noqa: S105  a model, not a secret

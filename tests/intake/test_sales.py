@@ -139,7 +139,7 @@ def test_a_paid_sale_owes_a_disclosure_in_the_same_transaction(world: World) -> 
     letter = Letter.objects.get(kind="disclosure")
     assert (letter.to, letter.cause) == ("bela@buyers.example", owed.pk)
     assert Dispute.objects.get().sale == sale
-    assert OfferLink.objects.filter(purpose="disclosure").count() == 1
+    assert OfferLink.objects.filter(purpose="disclosure").count() == 2, "that of the payment too"
 
 
 def test_the_same_fall_is_disclosed_once_however_many_calls_follow(world: World) -> None:
@@ -190,7 +190,7 @@ def test_nothing_of_a_fall_is_kept_when_its_transaction_fails(
     def fail(*args: object, **more: object) -> None:
         raise RuntimeError("the machine stops here")
 
-    monkeypatch.setattr(consequences, "open_link", fail)
+    monkeypatch.setattr(consequences, "lasting_link", fail)
     with pytest.raises(RuntimeError):
         world.call(world.greta, animal, "female", visit=visit)
     assert (Entry.objects.count(), animal.calls.count()) == before

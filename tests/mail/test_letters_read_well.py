@@ -79,7 +79,7 @@ CONTEXTS: dict[str, dict[str, Any]] = {
     "check_requested": TO_SELLER | {"receipt": FACT},
     "offer_declined": TO_SELLER | {"receipt": FACT},
     "offer_withdrawn": SALE,
-    "payment_recorded": SALE,
+    "payment_recorded": SALE | {"link": str(LINK)},
     "handed_over": SALE,
     "sale_held": SALE | {"was": "verified male", "now": "contested", "animal": VESPER},
     "sale_held_seller": TO_SELLER | {"was": "verified male", "now": "contested", "animal": VESPER},
@@ -218,6 +218,7 @@ def test_both_parts_lead_to_the_same_place(kind: str) -> None:
         "disclosure_undelivered": {f"http://testserver/disclosures/{ID}"},
         "disclosure_silent": {f"http://testserver/disclosures/{ID}"},
         "disclosure_reminder": {link},
+        "payment_recorded": {link},
         "digest": {
             f"http://testserver/{one}" for one in ("disclosures", "sales", "disputes", "account")
         },

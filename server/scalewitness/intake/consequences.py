@@ -1,6 +1,5 @@
 """Reassess what a batch touched and write all that follows, in the same transaction."""
 
-from datetime import timedelta
 from uuid import UUID
 
 import msgspec
@@ -36,9 +35,7 @@ from scalewitness.intake.batch import Batch, Touched, fresh_id
 from scalewitness.intake.known import Subject
 from scalewitness.sales.models import Sale
 from scalewitness.sales.queries import offer_in_force, progress_of, sales_of_animal
-from scalewitness.sales.services import open_link, store_step
-
-DISCLOSURE_LINK = timedelta(days=365)
+from scalewitness.sales.services import lasting_link, store_step
 
 
 def settle(batch: Batch) -> None:
@@ -171,14 +168,7 @@ class _Consequences:
         disclosure = store_disclosure(logged)
         # What is known need not be read again: there may be hundreds of them.
         disclosure.sale, disclosure.animal, disclosure.to = sale, self.animal, sale.buyer
-        offer = offer_in_force(sale)
-        link = open_link(
-            sale,
-            link=fresh_id(self.batch.now),
-            offer=offer.pk if offer else sale.pk,
-            purpose="disclosure",
-            expires=self.batch.now + DISCLOSURE_LINK,
-        )
+        link = lasting_link(sale, fresh_id(self.batch.now), self.batch.now)
         letters.disclosure(disclosure, logged.id, link, self.cause_kind, self.batch)
 
     def _dispute(self, opened: OpenDispute) -> None:

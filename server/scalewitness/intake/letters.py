@@ -82,12 +82,14 @@ def offer(sale: Sale, fact: Logged[OfferMade], link: OfferLink, batch: Batch) ->
     )
 
 
-def step(sale: Sale, kind: str, fact: Logged[Body], batch: Batch) -> None:
-    """The other side hears of a step."""
+def step(
+    sale: Sale, kind: str, fact: Logged[Body], batch: Batch, link: OfferLink | None = None
+) -> None:
+    """The other side hears of a step; ``link``: the buyer's way in from now on."""
     if kind in TO_SELLER:
         _tell_seller(sale, kind, fact.id, {"receipt": str(fact.id)}, batch)
     elif kind in TO_BUYER:
-        _tell_buyer(sale, kind, fact.id, {}, batch)
+        _tell_buyer(sale, kind, fact.id, {"link": str(link.pk)} if link else {}, batch)
 
 
 def held(sale: Sale, cause: UUID, was: Representation, now: Representation, batch: Batch) -> None:

@@ -66,12 +66,13 @@ class DisputeForm(FactForm):
     dispute = forms.UUIDField(widget=forms.HiddenInput, initial=new_id)
     note = note("What do you object to, and why?")
 
-    def __init__(self, *args: Any, animal: UUID, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, animal: UUID, sale: UUID | None = None, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.animal = animal
+        self.animal, self.sale = animal, sale
 
     def body(self) -> dict[str, Any]:
-        return {"animal": str(self.animal), "ground": "party_objects"}
+        body = {"animal": str(self.animal), "ground": "party_objects"}
+        return body | ({"sale": str(self.sale)} if self.sale else {})
 
 
 class FindingForm(FactForm):

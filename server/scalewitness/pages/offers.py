@@ -5,7 +5,7 @@ link knows the link, and could send it without tricking the buyer. (A page that 
 referrer has browsers send ``Origin: null``, which the token check would refuse.)
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from functools import wraps
 from typing import Any
 from uuid import UUID
@@ -26,7 +26,7 @@ from scalewitness.domain.cautions import AFTER_A_DISCLOSURE, BEFORE_A_PURCHASE
 from scalewitness.domain.errors import LinkGone, NotFound
 from scalewitness.domain.facts import OfferMade
 from scalewitness.domain.moments import parse_moment
-from scalewitness.domain.sales import UNPAID
+from scalewitness.domain.sales import RELIED_ON, UNPAID
 from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.intake.batch import Actor
 from scalewitness.ledger.queries.tree import tip
@@ -38,7 +38,8 @@ from scalewitness.pages.forms.facts import FactForm, Step
 from scalewitness.pages.forms.sales import AnswerForm, ConfirmationForm
 from scalewitness.pages.plots.of_case import depths_of
 from scalewitness.pages.settled import own_records
-from scalewitness.sales.models import OfferLink, Sale
+from scalewitness.pages.throttling import SECONDS, tried_too_often
+from scalewitness.sales.models import OfferLink, Sale, SaleStep
 from scalewitness.sales.queries import link_behind, offer_in_force, progress_of
 
 View = Callable[..., HttpResponse]
@@ -55,7 +56,10 @@ def by_link(view: View) -> View:
             link = link_behind(token, timezone.now())
             response = view(request, token, link, **more)
         except (LinkGone, NotFound):
-            response = page(request, "offers/gone.html", status=404)
+            often = tried_too_often(request)
+            response = page(request, "offers/gone.html", status=429 if often else 404)
+            if often:
+                response["Retry-After"] = str(SECONDS)
         response["Referrer-Policy"] = "no-referrer"
         add_never_cache_headers(response)
         return response
@@ -146,6 +150,7 @@ def _offer_page(
         "seen": seen,
         "animals": [_animal_view(one, sale, offered) for one in sale.animals.order_by("pk")],
         "steps": _steps(sale),
+        "bought": _bought(sale),
         "cautions": BEFORE_A_PURCHASE,
         "confirmation": confirmation or shown,
         "declining": declining or AnswerForm("offer_declined"),
@@ -185,6 +190,13 @@ def _standing_fact(animal: Animal, position: int) -> UUID | None:
     """The fact that stated the standing; an animal without any call is offered on none."""
     standing = latest_standing(animal.pk, position)
     return standing.pk if standing and standing.position == position else None
+
+
+def _bought(sale: Sale) -> list[tuple[Animal, str]]:
+    """The animals with what they are called, once the buyer relies on them."""
+    if progress_of(sale).state not in RELIED_ON:
+        return []
+    return [(one, title_of(one)) for one in sale.animals.order_by("pk")]
 
 
 def _steps(sale: Sale) -> dict[str, Any]:
@@ -236,11 +248,23 @@ def _disclosure_page(
         "seller": link.sale.collection.keeper,
         "offered": msgspec.convert(offer.body, OfferMade) if offer else None,
         "owed": [_owed_view(one, link.sale) for one in _owed(link)],
+        "bought": _bought(link.sale),
+        "now": list(_told_and_now(link.sale, offer)),
         "advice": AFTER_A_DISCLOSURE,
         "refused": refused,
     }
     status = refused.status if refused else 200
     return page(request, "offers/disclosure.html", context, status=status)
+
+
+def _told_and_now(sale: Sale, offer: SaleStep | None) -> Iterator[dict[str, str]]:
+    """Of each animal what the buyer was told, and what the record says now."""
+    names = {str(one.pk): title_of(one) for one in sale.animals.all()}
+    represents = msgspec.convert(offer.body, OfferMade).represents if offer else ()
+    now = latest_standings(UUID(one.animal) for one in represents)
+    for one in represents:
+        said = label_of(now.get(UUID(one.animal)))
+        yield {"title": names[one.animal], "was": one.label, "now": said}
 
 
 def _owed_view(owed: Disclosure, sale: Sale) -> dict[str, Any]:

@@ -21,6 +21,7 @@ from scalewitness.pages import (
     photos,
     planning,
     printing,
+    problems,
     rackside,
     receipts,
     sales,
@@ -127,6 +128,11 @@ urlpatterns = [
     path("offers/<str:token>/confirmation", offers.confirm, name="confirm_offer"),
     path("offers/<str:token>/refusal", offers.decline, name="decline_offer"),
     path("offers/<str:token>/check-request", offers.ask_for_check, name="ask_for_check"),
+    path(
+        "offers/<str:token>/animals/<uuid:animal_id>/problem",
+        problems.report_problem,
+        name="report_problem",
+    ),
     path(
         "offers/<str:token>/animals/<uuid:animal_id>/record.pdf",
         printing.print_by_link,

@@ -1,7 +1,7 @@
 """Sales: the writes. A draft is made here; every step after it comes through intake."""
 
 from collections.abc import Sequence
-from datetime import datetime
+from datetime import datetime, timedelta
 from uuid import UUID
 
 import msgspec
@@ -16,6 +16,9 @@ from scalewitness.ledger.services.writing import Logged
 from scalewitness.people.models import Keeper
 from scalewitness.people.queries import verified_keeper
 from scalewitness.sales.models import AddressChange, Buyer, OfferLink, Sale, SaleAnimal, SaleStep
+
+LASTING = timedelta(days=365)
+"""How long a buyer's way in lasts; each new notice brings another."""
 
 
 def draft_sale(
@@ -86,6 +89,13 @@ def open_link(sale: Sale, *, link: UUID, offer: UUID, purpose: str, expires: dat
         purpose=purpose,
         expires_at=expires,
     )
+
+
+def lasting_link(sale: Sale, link: UUID, now: datetime) -> OfferLink:
+    """The buyer's way in after the offer: to what may change, and to report a problem."""
+    offers = [step.pk for step in sale.steps.all() if step.kind == "offer_made"]
+    offer = offers[-1] if offers else sale.pk
+    return open_link(sale, link=link, offer=offer, purpose="disclosure", expires=now + LASTING)
 
 
 def revoke_links(sale: Sale, purpose: str, now: datetime) -> None:

@@ -51,7 +51,10 @@ def step(fact: Sealed, batch: Batch) -> int:
     services.store_step(sale, fact.kind, logged)
     if fact.kind == "offer_withdrawn":
         services.revoke_links(sale, "offer", batch.now)
-    letters.step(sale, fact.kind, logged, batch)
+    link = None
+    if fact.kind == "payment_recorded":  # the offer's own link ends with the offer
+        link = services.lasting_link(sale, fresh_id(batch.now), batch.now)
+    letters.step(sale, fact.kind, logged, batch, link)
     return logged.position
 
 

@@ -1,0 +1,39 @@
+"""A buyer reports that something is wrong with what they bought: a dispute, through their link."""
+
+from uuid import UUID
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect
+
+from scalewitness.disputes.queries import open_dispute_on
+from scalewitness.domain.cautions import AFTER_A_DISCLOSURE
+from scalewitness.domain.errors import NotFound
+from scalewitness.domain.sales import RELIED_ON
+from scalewitness.pages.access import page
+from scalewitness.pages.attention import title_of
+from scalewitness.pages.disputes import DisputeForm
+from scalewitness.pages.offers import actor_by, by_link
+from scalewitness.sales.models import OfferLink
+from scalewitness.sales.queries import progress_of
+
+
+@by_link
+def report_problem(
+    request: HttpRequest, token: str, link: OfferLink, animal_id: UUID
+) -> HttpResponse:
+    animal = link.sale.animals.filter(pk=animal_id).first()
+    if animal is None or progress_of(link.sale).state not in RELIED_ON:
+        raise NotFound()
+    form = DisputeForm(request.POST or None, animal=animal.pk, sale=link.sale_id)
+    if form.is_valid():
+        sent = form.send(form.cleaned_data["dispute"], actor_by(link))
+        if sent is not None:
+            return redirect("report_problem", token, animal.pk)
+    context = {
+        "token": token,
+        "title": title_of(animal),
+        "seller": link.sale.collection.keeper,
+        "dispute": open_dispute_on(animal.pk),
+        "cautions": AFTER_A_DISCLOSURE,
+    }
+    return page(request, "offers/problem.html", context, form)

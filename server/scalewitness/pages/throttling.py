@@ -1,0 +1,37 @@
+"""How often links that open nothing may be tried from one address. A link that opens something
+is never refused: guessing one is hopeless, and keeping a buyer out would cost more."""
+
+from typing import Final
+
+import structlog
+from django.conf import settings
+from django.core.cache import cache
+from django.http import HttpRequest
+from redis.exceptions import RedisError
+
+log = structlog.get_logger()
+
+MOST: Final = 60
+SECONDS: Final = 60
+"""So many wrong links a minute (our judgement), as the API allows."""
+
+
+def tried_too_often(request: HttpRequest) -> bool:
+    """Counts one more wrong link; whether that is one too many. While the cache is away nothing
+    is counted."""
+    key = f"throttle_wrong_link_{address_of(request)}"
+    try:
+        cache.add(key, 0, SECONDS)
+        return int(cache.incr(key)) > MOST
+    except (RedisError, ValueError) as away:  # ValueError: it ran out between the two
+        log.warning("throttle_skipped", scope="wrong_link", error=type(away).__name__)
+        return False
+
+
+def address_of(request: HttpRequest) -> str:
+    """Where a request came from, as the last proxy of ours saw it."""
+    proxies: int = settings.TRUSTED_PROXIES
+    forwarded = request.META.get("HTTP_X_FORWARDED_FOR", "").split(",")
+    if proxies and forwarded != [""]:
+        return str(forwarded[-min(proxies, len(forwarded))]).strip()
+    return str(request.META.get("REMOTE_ADDR", ""))

@@ -1,0 +1,108 @@
+"""Attacks on the doors: guessed links, foreign hosts, redirects that lead away, and what
+Django's own check of a deployment finds. (Links replayed after they were revoked:
+`test_buyer`; headers and HTML in letters: `tests/mail`; PDFs: `test_papers`; strangers at
+every page: `test_who_sees_what`.)"""
+
+import os
+import secrets
+import subprocess
+import sys
+
+import pytest
+from django.core.cache import cache
+from tests.pages.browser import Browser
+from tests.pages.conftest import Here
+
+from scalewitness.pages import throttling
+from stack.local import ROOT
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture(autouse=True)
+def nothing_counted() -> None:
+    cache.clear()
+
+
+def test_guessing_links_is_slowed_down_and_a_right_one_still_opens(
+    here: Here, anyone: Browser, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(throttling, "MOST", 5)
+    animal = here.verified("G-1")
+    here.now_is_now()
+    sale = here.draft(animal)
+    here.offer(sale)
+    right = f"/offers/{here.token(sale)}"
+    wrong = [anyone.client.get(f"{right[:-6]}{n:06}") for n in range(8)]
+    assert [one.status_code for one in wrong] == [404] * 5 + [429] * 3
+    assert wrong[-1]["Retry-After"] == "60"
+    assert wrong[0].content == wrong[-1].content, "nothing is told by being refused"
+    assert anyone.client.get(right).status_code == 200
+    elsewhere = anyone.client.get("/offers/x:y", REMOTE_ADDR="192.0.2.7")
+    assert elsewhere.status_code == 404, "others are not slowed down"
+
+
+def test_one_cannot_be_counted_anew_by_naming_another_address(
+    anyone: Browser, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(throttling, "MOST", 2)
+    found = [
+        anyone.client.get("/offers/x:y", headers={"X-Forwarded-For": f"192.0.2.{n}, 198.51.100.1"})
+        for n in range(4)
+    ]
+    assert found[-1].status_code == 429
+
+
+@pytest.mark.parametrize("path", ["/", "/about", "/api/v1/health/live", "/accounts/login/"])
+def test_a_foreign_host_is_refused(anyone: Browser, path: str) -> None:
+    for host in ("evil.example", "testserver.evil.example", "testserver:80@evil.example"):
+        assert anyone.client.get(path, headers={"Host": host}).status_code == 400
+
+
+@pytest.mark.parametrize(
+    "away", ["https://evil.example/", "//evil.example/", "/\\evil.example", "javascript:alert(1)"]
+)
+def test_signing_in_leads_nowhere_else(here: Here, anyone: Browser, away: str) -> None:
+    from tests.world import PASSWORD
+
+    sent = anyone.client.post(
+        "/accounts/login/",
+        {"login": here.odile.email, "password": PASSWORD, "next": away},
+    )
+    assert sent.status_code == 302
+    assert "evil" not in sent["Location"]
+    assert "javascript" not in sent["Location"]
+
+
+def test_every_answer_forbids_what_no_page_needs(here: Here, anyone: Browser) -> None:
+    sale = here.draft(here.verified("G-2"))
+    here.offer(sale)
+    here.now_is_now()
+    for path in ("/about", "/accounts/login/", f"/offers/{here.token(sale)}", "/offers/x:y"):
+        answer = anyone.client.get(path)
+        policy = answer["Content-Security-Policy"]
+        assert "unsafe" not in policy, path
+        for rule in ("frame-ancestors 'none'", "object-src 'none'", "base-uri", "form-action"):
+            assert rule in policy, (path, rule)
+        assert answer["X-Content-Type-Options"] == "nosniff"
+        assert answer["X-Frame-Options"] == "DENY"
+        assert answer["Referrer-Policy"] in {"same-origin", "no-referrer"}
+
+
+def test_djangos_check_of_a_deployment_is_clean() -> None:
+    environment = {
+        "PATH": os.environ["PATH"],
+        "PYTHONPATH": str(ROOT / "server"),
+        "SECRET_KEY": secrets.token_urlsafe(60),
+        "PUBLIC_URL": "https://record.example",
+        "ALLOWED_HOSTS": "record.example",
+        "DATABASE_URL": "postgres://u:p@127.0.0.1:1/x",
+        "REDIS_URL": "redis://127.0.0.1:1",
+        "LOG_SIGNING_KEY": os.environ["LOG_SIGNING_KEY"],
+    }
+    found = subprocess.run(
+        [sys.executable, "-m", "scalewitness", "check", "--deploy", "--fail-level", "WARNING"],
+        env=environment, capture_output=True, text=True, timeout=120,
+    )  # fmt: skip
+    assert found.returncode == 0, found.stderr
+    assert "no issues" in found.stdout
