@@ -49,6 +49,9 @@ def _fall(world: World, animal: Animal) -> None:
     accept_one(item, world.buyer(owed.sale), world.now)
     world.pass_time(days=1)
     world.call(world.stan, animal, "male", visit=world.visit(world.stan, animal))
+    statement = {"statement": "I saw it laid bare."}
+    about = Dispute.objects.get().pk
+    world.say(world.odile, "statement_made", about, {}, texts=statement)
     finding = {"outcome": "call_set_aside", "set_aside": [str(contrary.pk)], "remedy": "recheck"}
     texts = {"reasons": "Two blind checks found otherwise."}
     world.say(world.odile, "finding_recorded", Dispute.objects.get().pk, finding, texts=texts)

@@ -121,6 +121,7 @@ CONTEXTS: dict[str, dict[str, Any]] = {
     },
     "standing_notice": KEEPER | {"change": "fell", "was": "verified male", "now": "contested"},
     "dispute_opened": KEEPER | {"ground": "contested_standing", "dispute": ID},
+    "statement_made": KEEPER | {"dispute": ID},
     "finding": SALE | {"animal": VESPER, "outcome": "call_set_aside", "remedy_found": "refund"},
 }
 KINDS = sorted(CONTEXTS)
@@ -215,6 +216,7 @@ def test_both_parts_lead_to_the_same_place(kind: str) -> None:
         "sale_held_seller": {own},
         "standing_notice": {f"http://testserver/animals/{ID}"},
         "dispute_opened": {f"http://testserver/disputes/{ID}"},
+        "statement_made": {f"http://testserver/disputes/{ID}"},
         "disclosure_undelivered": {f"http://testserver/disclosures/{ID}"},
         "disclosure_silent": {f"http://testserver/disclosures/{ID}"},
         "disclosure_reminder": {link},

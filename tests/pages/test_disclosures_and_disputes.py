@@ -199,3 +199,20 @@ def test_a_viewer_reads_a_dispute_and_cannot_settle_it(
     form = odile.open(dispute_path()).form("/finding")
     assert greta.send(form, **typed).status == 404
     assert not hasattr(Dispute.objects.get(), "finding")
+
+
+def test_the_board_puts_first_what_most_hangs_on(here: Here, odile: Browser) -> None:
+    quiet, sold = here.verified("Q-1"), here.verified("Q-2")
+    for animal, name in ((quiet, "Fern"), (sold, "Bracken")):
+        here.name(animal, name)
+    here.sold(sold)
+    here.pass_time(days=1)
+    for animal in (sold, quiet):
+        here.call(here.stan, animal, "female", visit=here.visit(here.stan, animal))
+        if animal == quiet:
+            objection = {"animal": str(animal.pk), "ground": "party_objects"}
+            here.say(here.odile, "dispute_opened", new_id(), objection)
+    here.now_is_now()
+    text = odile.open("/disputes").text
+    assert text.index("Bracken") < text.index("Fern"), "though it was opened earlier"
+    assert "1 buyer relies on it, 1 notice is not acknowledged" in text

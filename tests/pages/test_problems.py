@@ -39,9 +39,16 @@ def test_a_buyer_reports_a_problem_and_the_seller_hears_at_once(
     assert Letter.objects.filter(kind="dispute_opened", recipient=here.odile.pk).exists()
     again = anyone.open(path)
     assert "open since" in again.text
-    assert not again.forms
+    anyone.fill(path, "", statement="And I have photos of them.")
+    odile.fill(f"/disputes/{dispute.pk}", "/statement", statement="Two keepers saw a male.")
+    assert "And I have photos of them." in anyone.open(path).text
+    assert "Two keepers saw a male." not in anyone.open(path).text, "the other side's words"
     shown = odile.open(f"/disputes/{dispute.pk}")
-    assert "It laid eggs on Sunday." in shown.text
+    for said in ("It laid eggs on Sunday.", "The buyer", "And I have photos", "The seller",
+                 "Two keepers saw a male."):  # fmt: skip
+        assert said in shown.text, said
+    heard = Letter.objects.filter(kind="statement_made").values_list("to", flat=True)
+    assert list(heard) == [here.odile.email], "of the buyer's; her own she knows"
     assert f"/visits/new?animal={animal.pk}" in shown.html
 
 

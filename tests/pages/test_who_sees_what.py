@@ -36,6 +36,7 @@ FORMS_ONLY = {
     "sale_step",
     "acknowledge_disclosure",
     "record_finding",
+    "make_statement",
 }
 """Addresses that take a form; opening one leads to the page it belongs to."""
 OWN_FORMS = {"choose_digest"}

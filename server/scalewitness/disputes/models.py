@@ -21,6 +21,19 @@ class Dispute(AppendOnly):
         return f"dispute {self.id}"
 
 
+class Statement(AppendOnly):
+    """What a party had to say; the words are kept apart, so that they can be erased."""
+
+    id = models.UUIDField(primary_key=True)
+    position = models.BigIntegerField(unique=True)
+    dispute = models.ForeignKey(Dispute, on_delete=models.PROTECT, related_name="statements")
+    by = models.UUIDField()
+    at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"statement {self.id}"
+
+
 class Finding(AppendOnly):
     """The recorded outcome; it closes the dispute."""
 

@@ -1,13 +1,21 @@
 """Reading disputes."""
 
+from collections import Counter
 from collections.abc import Iterable
+from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
 
+from django.db.models import Q
+
+from scalewitness.animals.models import Animal
 from scalewitness.calls.queries.candidates import AtStake
 from scalewitness.calls.queries.visibility import visible_animals
-from scalewitness.disputes.models import Dispute
-from scalewitness.sales.queries import animals_on_sale, parties_to_sales
+from scalewitness.disclosures.models import Disclosure
+from scalewitness.disputes.models import Dispute, Statement
+from scalewitness.domain.sales import RELIED_ON, UNPAID, State
+from scalewitness.sales.models import Sale
+from scalewitness.sales.queries import animals_on_sale, parties_to_sales, progress_of
 
 
 def dispute_of(dispute: UUID) -> Dispute | None:
@@ -31,6 +39,50 @@ def disputes_seen(keeper: UUID, now: datetime) -> list[Dispute]:
         .order_by("-position")
     )
     return sorted(found, key=lambda dispute: hasattr(dispute, "finding"))
+
+
+def statements_in(dispute: UUID) -> list[Statement]:
+    """In log order."""
+    return list(Statement.objects.filter(dispute=dispute).order_by("position"))
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Hanging:
+    """What hangs on the sex of an animal, by its weight: buyers who wait, buyers who rely on
+    it, notices that nobody has acknowledged, and young on record of which it is a parent."""
+
+    waiting: int = 0
+    relying: int = 0
+    unacknowledged: int = 0
+    young: int = 0
+
+
+def hanging_on(animals: Iterable[UUID]) -> dict[UUID, Hanging]:
+    """For each of the animals."""
+    wanted = set(animals)
+    states = _states(wanted)
+    open_ones = Disclosure.objects.filter(animal__in=wanted, acknowledgement=None)
+    unread = Counter(open_ones.values_list("animal", flat=True))
+    parents = Animal.objects.filter(Q(sire__in=wanted) | Q(dam__in=wanted))
+    young = Counter(one for pair in parents.values_list("sire", "dam") for one in pair)
+    return {
+        one: Hanging(
+            waiting=sum(state in UNPAID for state in states.get(one, [])),
+            relying=sum(state in RELIED_ON for state in states.get(one, [])),
+            unacknowledged=unread[one],
+            young=young[one],
+        )
+        for one in wanted
+    }
+
+
+def _states(animals: set[UUID]) -> dict[UUID, list[State]]:
+    sales = Sale.objects.filter(animals__in=animals).distinct()
+    found: dict[UUID, list[State]] = {}
+    for sale in sales.prefetch_related("steps", "animals"):
+        for animal in sale.animals.all():
+            found.setdefault(animal.pk, []).append(progress_of(sale).state)
+    return found
 
 
 def at_stake(animals: Iterable[UUID]) -> AtStake:

@@ -3,8 +3,8 @@
 from uuid import UUID
 
 from scalewitness.calls.services import set_aside
-from scalewitness.disputes.models import Dispute, Finding
-from scalewitness.domain.facts import DisputeOpened, FindingRecorded
+from scalewitness.disputes.models import Dispute, Finding, Statement
+from scalewitness.domain.facts import DisputeOpened, FindingRecorded, StatementMade
 from scalewitness.ledger.services.writing import Logged
 
 
@@ -19,6 +19,16 @@ def store_dispute(fact: Logged[DisputeOpened]) -> Dispute:
         cause=UUID(body.cause) if body.cause else None,
         by=fact.by,
         opened_at=fact.received_at,
+    )
+
+
+def store_statement(fact: Logged[StatementMade]) -> None:
+    Statement.objects.create(
+        id=fact.id,
+        position=fact.position,
+        dispute_id=fact.about,
+        by=fact.sender,
+        at=fact.received_at,
     )
 
 

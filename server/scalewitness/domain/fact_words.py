@@ -114,5 +114,6 @@ _WORDS: Final[dict[str, str | Callable[[Body], str]]] = {
     "disclosure_owed": _disclosure,
     "disclosure_acknowledged": "A disclosure was acknowledged.",
     "dispute_opened": _from("A dispute was opened: {}.", "ground"),
+    "statement_made": "A party to a dispute said what they have to say of it.",
     "finding_recorded": _finding,
 }

@@ -402,6 +402,12 @@ class DisputeOpened(Body, frozen=True):
     note: Commitment | None = None
 
 
+class StatementMade(Body, frozen=True):
+    """About a dispute: what a party has to say of it, in their own words."""
+
+    statement: Commitment
+
+
 class FindingRecorded(Body, frozen=True):
     """The outcome of a dispute. A call set aside stays visible; it no longer counts."""
 
@@ -447,6 +453,7 @@ BODIES: dict[str, type[Body]] = {
     "disclosure_owed": DisclosureOwed,
     "disclosure_acknowledged": DisclosureAcknowledged,
     "dispute_opened": DisputeOpened,
+    "statement_made": StatementMade,
     "finding_recorded": FindingRecorded,
 }
 

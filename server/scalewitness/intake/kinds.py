@@ -48,6 +48,7 @@ RULES: dict[str, Rule] = {
     "sale_closed": sales.step,
     "disclosure_acknowledged": sales.disclosure_acknowledged,
     "dispute_opened": disputes.dispute_opened,
+    "statement_made": disputes.statement_made,
     "finding_recorded": disputes.finding_recorded,
 }
 

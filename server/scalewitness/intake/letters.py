@@ -176,6 +176,23 @@ def dispute(opened: Dispute, batch: Batch) -> None:
         )
 
 
+def statement(dispute: Dispute, fact: UUID, batch: Batch) -> None:
+    """Everyone concerned but whoever said it hears that a party spoke, not what it said."""
+    for keeper in concerned(dispute.animal, batch):
+        if keeper.pk != batch.actor.keeper:
+            batch.owe_letter(
+                "statement_made",
+                cause=fact,
+                recipient=keeper.pk,
+                to=keeper.email,
+                context={
+                    "to_name": keeper.name,
+                    "animal": describe(dispute.animal),
+                    "dispute": str(dispute.pk),
+                },
+            )
+
+
 def finding(dispute: Dispute, found: Finding, batch: Batch) -> None:
     """The buyer of the disputed sale hears the outcome."""
     if dispute.sale is None:

@@ -1,6 +1,6 @@
 """Disputes: the evidence in time order with who knew what, and the finding."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any
 from uuid import UUID
 
@@ -15,7 +15,13 @@ from scalewitness.calls.queries.settled import settled_behind
 from scalewitness.calls.queries.visibility import animal_open
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.disputes.models import Dispute
-from scalewitness.disputes.queries import dispute_of, disputes_seen
+from scalewitness.disputes.queries import (
+    Hanging,
+    dispute_of,
+    disputes_seen,
+    hanging_on,
+    statements_in,
+)
 from scalewitness.domain.errors import NotFound
 from scalewitness.ledger.queries.entries import entry_at, texts_of
 from scalewitness.mail.models import Letter
@@ -53,6 +59,7 @@ LETTERS = {
     "disclosure": "Disclosure to a buyer",
     "dispute_opened": "Notice of the dispute to a keeper",
     "finding": "The finding to the buyer",
+    "statement_made": "Word of a statement to a keeper",
     "sale_held": "Hold of a sale, to the buyer",
     "sale_held_seller": "Hold of a sale, to the seller",
     "standing_notice": "Change of standing to a keeper",
@@ -73,6 +80,18 @@ class DisputeForm(FactForm):
     def body(self) -> dict[str, Any]:
         body = {"animal": str(self.animal), "ground": "party_objects"}
         return body | ({"sale": str(self.sale)} if self.sale else {})
+
+
+class StatementForm(FactForm):
+    """What a party has to say of it."""
+
+    kind = "statement_made"
+    statement = note("What do you have to say of it?")
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.auto_id = "say_%s"  # it stands beside another form
+        self.fields["statement"].required = True
 
 
 class FindingForm(FactForm):
@@ -110,11 +129,36 @@ class FindingForm(FactForm):
 
 @signed_in
 def show_disputes(request: HttpRequest, keeper: Keeper) -> HttpResponse:
+    seen = disputes_seen(keeper.pk, timezone.now())
+    hanging = hanging_on(one.animal_id for one in seen)
     rows = [
-        {"dispute": one, "title": title_of(one.animal), "open": not hasattr(one, "finding")}
-        for one in disputes_seen(keeper.pk, timezone.now())
+        {
+            "dispute": one,
+            "title": title_of(one.animal),
+            "open": not hasattr(one, "finding"),
+            "hangs": list(_hangs(hanging[one.animal_id])),
+        }
+        for one in sorted(seen, key=lambda one: _weight(one, hanging), reverse=True)
     ]
     return page(request, "disputes/disputes.html", {"rows": rows})
+
+
+def _weight(dispute: Dispute, hanging: dict[UUID, Hanging]) -> tuple[bool, Hanging, int]:
+    """Open ones first, then by what hangs on them, then the newest."""
+    return (not hasattr(dispute, "finding"), hanging[dispute.animal_id], dispute.position)
+
+
+def _hangs(one: Hanging) -> Iterator[str]:
+    """In words, without what there is none of."""
+    words = (
+        (one.waiting, "buyer waits", "buyers wait"),
+        (one.relying, "buyer relies on it", "buyers rely on it"),
+        (one.unacknowledged, "notice is not acknowledged", "notices are not acknowledged"),
+        (one.young, "young on record", "young on record"),
+    )
+    for number, single, several in words:
+        if number:
+            yield f"{number} {single if number == 1 else several}"
 
 
 @signed_in
@@ -149,6 +193,19 @@ def show_dispute(request: HttpRequest, keeper: Keeper, dispute_id: UUID) -> Http
 
 @post_or_go("dispute")
 @signed_in
+def state(request: HttpRequest, keeper: Keeper, dispute_id: UUID) -> HttpResponse:
+    dispute = dispute_seen(keeper, dispute_id)
+    form = StatementForm(request.POST)
+    if form.is_valid():
+        outcome = form.send(dispute.pk, actor_of(keeper))
+        if outcome is not None:
+            say_accepted(request, outcome, "Your statement is on record at")
+            return redirect("dispute", dispute.pk)
+    return _dispute_page(request, keeper, dispute, None, form)
+
+
+@post_or_go("dispute")
+@signed_in
 def find(request: HttpRequest, keeper: Keeper, dispute_id: UUID) -> HttpResponse:
     dispute = dispute_seen(keeper, dispute_id)
     form = FindingForm(request.POST, calls=by_name(dossier(dispute.animal)))
@@ -161,14 +218,20 @@ def find(request: HttpRequest, keeper: Keeper, dispute_id: UUID) -> HttpResponse
 
 
 def _dispute_page(
-    request: HttpRequest, keeper: Keeper, dispute: Dispute, form: FindingForm | None
+    request: HttpRequest,
+    keeper: Keeper,
+    dispute: Dispute,
+    form: FindingForm | None,
+    saying: StatementForm | None = None,
 ) -> HttpResponse:
     shown = shown_of(dispute, keeper)
     context = shown | {
         "steward": is_steward(keeper.pk, dispute.animal.collection, timezone.now()),
         "form": form or FindingForm(calls=shown["calls"]),
+        "saying": saying or StatementForm(),
     }
-    return page(request, "disputes/dispute.html", context, status=form.status if form else 200)
+    sent = form or saying
+    return page(request, "disputes/dispute.html", context, status=sent.status if sent else 200)
 
 
 def shown_of(dispute: Dispute, keeper: Keeper) -> dict[str, Any]:
@@ -185,6 +248,7 @@ def shown_of(dispute: Dispute, keeper: Keeper) -> dict[str, Any]:
         "ground": GROUNDS[dispute.ground],
         "note": texts.get((said_by, "note")),
         "said_by": said_by,
+        "statements": statements_shown(dispute),
         "finding": finding,
         "outcome": dict(OUTCOMES).get(finding.outcome) if finding else None,
         "remedy": dict(REMEDIES).get(finding.remedy) if finding else None,
@@ -201,6 +265,27 @@ def shown_of(dispute: Dispute, keeper: Keeper) -> dict[str, Any]:
     }
 
 
+def statements_shown(dispute: Dispute) -> list[dict[str, Any]]:
+    """What the parties said, by their part in it."""
+    said = statements_in(dispute.pk)
+    texts = texts_of(one.pk for one in said)
+    parts: dict[UUID | None, str] = {dispute.animal.collection.keeper_id: "The keeper"}
+    if dispute.sale:
+        parts |= {dispute.sale.collection.keeper_id: "The seller"}
+        parts |= {dispute.sale.buyer_id: "The buyer", dispute.sale.buyer.keeper_id: "The buyer"}
+    return [
+        {
+            "id": one.pk,
+            "who": parts.get(one.by, "A partner of theirs"),
+            "by": one.by,
+            "at": one.at,
+            "position": one.position,
+            "text": texts.get((one.pk, "statement")),
+        }
+        for one in said
+    ]
+
+
 def _letters(dispute: Dispute) -> list[dict[str, Any]]:
     """Every letter owed over this matter, by role and state; no address is shown."""
     animal = dispute.animal
@@ -210,6 +295,7 @@ def _letters(dispute: Dispute) -> list[dict[str, Any]]:
     causes = {
         dispute.pk,
         *([finding.pk] if finding else []),
+        *dispute.statements.values_list("pk", flat=True),
         *owed.values_list("pk", flat=True),
         *animal.standings.values_list("pk", flat=True),
         *holds.values_list("pk", flat=True),

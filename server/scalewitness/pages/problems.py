@@ -11,7 +11,8 @@ from scalewitness.domain.errors import NotFound
 from scalewitness.domain.sales import RELIED_ON
 from scalewitness.pages.access import page
 from scalewitness.pages.attention import title_of
-from scalewitness.pages.disputes import DisputeForm
+from scalewitness.pages.disputes import DisputeForm, StatementForm, statements_shown
+from scalewitness.pages.forms.facts import FactForm
 from scalewitness.pages.offers import actor_by, by_link
 from scalewitness.sales.models import OfferLink
 from scalewitness.sales.queries import progress_of
@@ -24,16 +25,25 @@ def report_problem(
     animal = link.sale.animals.filter(pk=animal_id).first()
     if animal is None or progress_of(link.sale).state not in RELIED_ON:
         raise NotFound()
-    form = DisputeForm(request.POST or None, animal=animal.pk, sale=link.sale_id)
+    dispute = open_dispute_on(animal.pk)
+    mine = dispute is not None and dispute.sale_id == link.sale_id
+    form: FactForm = (
+        StatementForm(request.POST or None)
+        if mine
+        else DisputeForm(request.POST or None, animal=animal.pk, sale=link.sale_id)
+    )
     if form.is_valid():
-        sent = form.send(form.cleaned_data["dispute"], actor_by(link))
-        if sent is not None:
+        about = dispute.pk if dispute and mine else form.cleaned_data["dispute"]
+        if form.send(about, actor_by(link)) is not None:
             return redirect("report_problem", token, animal.pk)
+    said = statements_shown(dispute) if dispute and mine else []
     context = {
         "token": token,
         "title": title_of(animal),
         "seller": link.sale.collection.keeper,
-        "dispute": open_dispute_on(animal.pk),
+        "dispute": dispute,
+        "mine": mine,
+        "statements": [one for one in said if one["who"] == "The buyer"],
         "cautions": AFTER_A_DISCLOSURE,
     }
     return page(request, "offers/problem.html", context, form)

@@ -117,6 +117,7 @@ urlpatterns = [
     path("disputes/<uuid:dispute_id>", disputes.show_dispute, name="dispute"),
     path("disputes/<uuid:dispute_id>/dossier.pdf", printing.print_dispute, name="print_dispute"),
     path("disputes/<uuid:dispute_id>/dossier.zip", printing.fetch_folder, name="dispute_folder"),
+    path("disputes/<uuid:dispute_id>/statement", disputes.state, name="make_statement"),
     path("disputes/<uuid:dispute_id>/finding", disputes.find, name="record_finding"),
     # --- receipts
     path("receipts/<uuid:fact_id>", receipts.show_receipt, name="receipt"),

@@ -213,7 +213,7 @@ RULES: Final[dict[str, Rule]] = {
         _of_sale,
     ),
     **dict.fromkeys(("disclosure_owed", "disclosure_acknowledged"), _of_disclosure),
-    **dict.fromkeys(("dispute_opened", "finding_recorded"), _of_dispute),
+    **dict.fromkeys(("dispute_opened", "statement_made", "finding_recorded"), _of_dispute),
     **dict.fromkeys(
         ("visit_invited", "visit_accepted", "visit_declined", "visit_cancelled"), _of_visit
     ),

@@ -26,7 +26,7 @@ from scalewitness.calls.models import (
     Withdrawal,
 )
 from scalewitness.disclosures.models import Acknowledgement, Disclosure
-from scalewitness.disputes.models import Dispute, Finding
+from scalewitness.disputes.models import Dispute, Finding, Statement
 from scalewitness.domain.moments import parse_moment
 from scalewitness.intake.fsck.past import Past
 from scalewitness.intake.fsck.reading import Said
@@ -341,6 +341,10 @@ def dispute_opened(said: Said, past: Past) -> Rows:
     )
 
 
+def statement_made(said: Said, past: Past) -> Rows:
+    yield Row(Statement, _own(said, dispute_id=said.about, by=said.by, at=said.received_at))
+
+
 def finding_recorded(said: Said, past: Past) -> Rows:
     body = said.body
     found = {"outcome": body.outcome, "remedy": body.remedy, "set_aside": list(body.set_aside)}
@@ -386,5 +390,6 @@ PROJECTIONS: dict[str, Callable[[Said, Past], Rows]] = {
     "disclosure_owed": disclosure_owed,
     "disclosure_acknowledged": disclosure_acknowledged,
     "dispute_opened": dispute_opened,
+    "statement_made": statement_made,
     "finding_recorded": finding_recorded,
 }

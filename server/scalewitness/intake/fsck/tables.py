@@ -21,7 +21,7 @@ from scalewitness.calls.models import (
     Withdrawal,
 )
 from scalewitness.disclosures.models import Acknowledgement, Disclosure
-from scalewitness.disputes.models import Dispute, Finding
+from scalewitness.disputes.models import Dispute, Finding, Statement
 from scalewitness.intake.fsck.projections import Row
 from scalewitness.intake.fsck.report import Difference
 from scalewitness.ledger.models import Checkpoint, Cosignature, Entry, Fence, Tile, Witness
@@ -102,6 +102,7 @@ TABLES = (
     Table(Disclosure),
     Table(Acknowledgement),
     Table(Dispute),
+    Table(Statement),
     Table(Finding),
 )
 KEPT = (Animal, Sale)

@@ -7,6 +7,7 @@ from scalewitness.animals.models import Animal
 from scalewitness.animals.queries import animal_of, is_steward
 from scalewitness.calls.models import Call
 from scalewitness.disputes import services
+from scalewitness.disputes.models import Dispute
 from scalewitness.disputes.queries import dispute_of, open_dispute_on
 from scalewitness.domain.errors import NotAllowed, NotFound, NotNow, OutOfRange
 from scalewitness.domain.facts import DisputeOpened, FindingRecorded
@@ -44,6 +45,28 @@ def _is_party(animal: Animal, body: DisputeOpened, batch: Batch) -> bool:
     if progress_of(sale).state not in LIVE:
         return False  # a draft, or an offer that came to nothing, makes nobody a party
     return is_buyer(sale, batch.actor) or is_steward(batch.actor.keeper, sale.collection, batch.now)
+
+
+def statement_made(fact: Sealed, batch: Batch) -> int:
+    """Either side says what it has to say, until the finding; again if there is more."""
+    dispute = dispute_of(fact.about)
+    if dispute is None or not _is_side(dispute, batch):
+        raise NotFound()
+    if hasattr(dispute, "finding"):
+        raise NotNow("This dispute already has its finding.")
+    logged = batch.log(fact)
+    services.store_statement(logged)
+    letters.statement(dispute, logged.id, batch)
+    return logged.position
+
+
+def _is_side(dispute: Dispute, batch: Batch) -> bool:
+    actor, sale = batch.actor, dispute.sale
+    if is_steward(actor.keeper, dispute.animal.collection, batch.now):
+        return True
+    if sale is None:
+        return False
+    return is_buyer(sale, actor) or is_steward(actor.keeper, sale.collection, batch.now)
 
 
 def finding_recorded(fact: Sealed, batch: Batch) -> int:

@@ -75,6 +75,9 @@ def _statements(shown: Mapping[str, Any]) -> Iterator[dict[str, str]]:
     if shown["note"]:
         opened = shown["dispute"].opened_at
         yield {"who": "Whoever opened it", "at": moment(opened), "text": shown["note"]}
+    for one in shown["statements"]:
+        text = one["text"] or "The words were erased."
+        yield {"who": one["who"], "at": moment(one["at"]), "text": text}
 
 
 def _weakest(found: Any, favoured: str | None) -> str | None:
