@@ -144,7 +144,9 @@ class World:
 
     # --- sales ------------------------------------------------------------------------
 
-    def draft(self, *animals: Animal, email: str = "bela@buyers.example") -> Sale:
+    def draft(
+        self, *animals: Animal, email: str = "bela@buyers.example", by_code: bool = False
+    ) -> Sale:
         return draft_sale(
             sale=new_id(self.now),
             collection=self.collection,
@@ -154,6 +156,7 @@ class World:
             buyer_email=email,
             by=self.odile,
             now=self.now,
+            by_code=by_code,
         )
 
     def offer(self, sale: Sale, **more: Any) -> Outcome:

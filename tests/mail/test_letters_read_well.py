@@ -121,6 +121,7 @@ CONTEXTS: dict[str, dict[str, Any]] = {
     },
     "standing_notice": KEEPER | {"change": "fell", "was": "verified male", "now": "contested"},
     "dispute_opened": KEEPER | {"ground": "contested_standing", "dispute": ID},
+    "confirmation_code": SALE | {"code_id": ID},
     "statement_made": KEEPER | {"dispute": ID},
     "finding": SALE | {"animal": VESPER, "outcome": "call_set_aside", "remedy_found": "refund"},
 }
@@ -175,7 +176,7 @@ def test_every_kind_that_is_queued_is_written_here() -> None:
     queued = set(re.findall(r'owe_letter\(\s*"(\w+)"', source))
     queued |= set(re.findall(r'_tell_(?:buyer|seller)\(\s*\w+(?:\.\w+)?, "(\w+)"', source))
     queued |= letters.TO_BUYER | letters.TO_SELLER
-    for module in (addresses, chasing, digests):
+    for module in (addresses, chasing, digests, letters):
         text = Path(module.__file__).read_text()
         queued |= set(re.findall(r'kind="(\w+)"', text))
         queued |= set(re.findall(r'_tell_seller\(owed, "(\w+)"', text))

@@ -23,12 +23,14 @@ from scalewitness.mail.services import queueing as mail
 
 @dataclass(frozen=True, slots=True)
 class Actor:
-    """Who sends: a keeper on a device, or a buyer through their link."""
+    """Who sends: a keeper on a device, or a buyer through their link. ``by_code``: the buyer
+    also typed the code from their newest letter."""
 
     keeper: UUID | None = None
     device: UUID | None = None
     buyer: UUID | None = None
     sale: UUID | None = None
+    by_code: bool = False
 
     @property
     def by(self) -> UUID | None:

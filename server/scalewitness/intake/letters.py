@@ -1,5 +1,6 @@
 """Who is owed which letter, and what it says in values. Wording lives in the templates."""
 
+from datetime import datetime
 from typing import Any
 from uuid import UUID
 
@@ -79,6 +80,19 @@ def offer(sale: Sale, fact: Logged[OfferMade], link: OfferLink, batch: Batch) ->
             "receipt": str(fact.id),
             "link": str(link.pk),
         },
+    )
+
+
+def code(sale: Sale, code: UUID, now: datetime) -> None:
+    """To the buyer's address, whoever has the link."""
+    mail.queue(
+        id=code,
+        kind="confirmation_code",
+        cause=code,
+        recipient=sale.buyer_id,
+        to=sale.buyer.email,
+        context={**_sale(sale), "code_id": str(code)},
+        now=now,
     )
 
 

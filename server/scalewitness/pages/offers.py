@@ -6,11 +6,13 @@ referrer has browsers send ``Origin: null``, which the token check would refuse.
 """
 
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from functools import wraps
 from typing import Any
 from uuid import UUID
 
 import msgspec
+from django.db import transaction
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.utils import timezone
@@ -28,8 +30,10 @@ from scalewitness.domain.facts import OfferMade
 from scalewitness.domain.moments import parse_moment
 from scalewitness.domain.sales import RELIED_ON, UNPAID
 from scalewitness.domain.sexing.taxa import taxon
-from scalewitness.intake.batch import Actor
+from scalewitness.intake import letters
+from scalewitness.intake.batch import Actor, fresh_id
 from scalewitness.ledger.queries.tree import tip
+from scalewitness.mail.services.queueing import wake
 from scalewitness.pages.access import page, post_or_go
 from scalewitness.pages.attention import title_of
 from scalewitness.pages.disclosures import both_versions, receipts_for
@@ -41,6 +45,7 @@ from scalewitness.pages.settled import own_records
 from scalewitness.pages.throttling import SECONDS, tried_too_often
 from scalewitness.sales.models import OfferLink, Sale, SaleStep
 from scalewitness.sales.queries import link_behind, offer_in_force, progress_of
+from scalewitness.sales.services import make_code, try_code
 
 View = Callable[..., HttpResponse]
 
@@ -81,8 +86,8 @@ def show_offer(request: HttpRequest, token: str, link: OfferLink) -> HttpRespons
 @post_or_go("offer")
 @by_link
 def confirm(request: HttpRequest, token: str, link: OfferLink) -> HttpResponse:
-    form = ConfirmationForm(request.POST)
-    if _said(form, link):
+    form = ConfirmationForm(request.POST, by_code=link.sale.by_code)
+    if _said(form, link, by_code=_code_fits(form, link)):
         return redirect("offer", token)
     held = _held(link.sale)
     if form.refused_as == "standing_moved" or (form.refused_as == "not_now" and held):
@@ -113,11 +118,38 @@ def _held(sale: Sale) -> bool:
     return bool(progress.held) and progress.state in UNPAID
 
 
-def _said(form: FactForm, link: OfferLink) -> bool:
+def _code_fits(form: ConfirmationForm, link: OfferLink) -> bool:
+    """Tried apart from the confirmation, so that a wrong try is counted whatever follows."""
+    if not link.sale.by_code or not form.is_valid():
+        return False
+    digits = "".join(one for one in form.cleaned_data["code"] if one.isdigit())
+    if try_code(link.sale, digits, timezone.now()):
+        return True
+    form.add_error("code", "These are not the digits of the newest letter, or it is too old.")
+    return False
+
+
+@post_or_go("offer")
+@by_link
+def send_code(request: HttpRequest, token: str, link: OfferLink) -> HttpResponse:
+    if link.purpose != "offer" or not link.sale.by_code:
+        raise NotFound()
+    now = timezone.now()
+    with transaction.atomic():
+        code = make_code(link.sale, fresh_id(now), now)
+        if code is not None:
+            letters.code(link.sale, code.pk, now)
+    wake()
+    context = {"token": token, "sale": link.sale, "sent": code is not None}
+    return page(request, "offers/code.html", context, status=200 if code else 429)
+
+
+def _said(form: FactForm, link: OfferLink, *, by_code: bool = False) -> bool:
     """Only a link for the offer speaks for the buyer of the offer."""
     if link.purpose != "offer":
         raise NotFound()
-    return form.is_valid() and form.send(link.sale_id, actor_by(link)) is not None
+    actor = replace(actor_by(link), by_code=by_code)
+    return form.is_valid() and form.send(link.sale_id, actor) is not None
 
 
 def _offer_page(
@@ -137,7 +169,7 @@ def _offer_page(
         raise NotFound()
     offered, progress = msgspec.convert(offer.body, OfferMade), progress_of(sale)
     asked = next((form for form in (confirmation, declining, asking) if form), None)
-    shown = ConfirmationForm(initial={"offer": offer.pk, "seen": seen})
+    shown = ConfirmationForm(initial={"offer": offer.pk, "seen": seen}, by_code=link.sale.by_code)
     context = {
         "token": token,
         "sale": sale,

@@ -122,6 +122,7 @@ def _draft(form: DraftForm, keeper: Keeper, collection: Collection, kept: list[A
             buyer_id=fresh_id(now),
             buyer_name=given["buyer_name"],
             buyer_email=given["buyer_email"],
+            by_code=given["by_code"],
             by=keeper,
             now=now,
         )

@@ -126,6 +126,7 @@ urlpatterns = [
     path("offers/<str:token>", offers.show_offer, name="offer"),
     path("offers/<str:token>/address", addresses.change_by_link, name="offer_address"),
     path("offers/<str:token>/reminders", addresses.remind, name="offer_reminders"),
+    path("offers/<str:token>/code", offers.send_code, name="send_code"),
     path("offers/<str:token>/confirmation", offers.confirm, name="confirm_offer"),
     path("offers/<str:token>/refusal", offers.decline, name="decline_offer"),
     path("offers/<str:token>/check-request", offers.ask_for_check, name="ask_for_check"),

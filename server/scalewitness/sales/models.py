@@ -34,13 +34,15 @@ class AddressChange(models.Model):
 
 
 class Sale(AppendOnly):
-    """A sale as drafted: parties and animals. Its state is the fold of its steps."""
+    """A sale as drafted: parties and animals. Its state is the fold of its steps. ``by_code``:
+    by link the buyer confirms only with a code from a letter of its own."""
 
     id = models.UUIDField(primary_key=True)
     collection = models.ForeignKey(Collection, on_delete=models.PROTECT, related_name="sales")
     buyer = models.ForeignKey(Buyer, on_delete=models.PROTECT, related_name="purchases")
     drafted_by = models.ForeignKey(Keeper, on_delete=models.PROTECT)
     drafted_at = models.DateTimeField()
+    by_code = models.BooleanField(default=False)
     animals = models.ManyToManyField(Animal, through="SaleAnimal", related_name="sales")
 
     def __str__(self) -> str:
@@ -95,3 +97,17 @@ class OfferLink(models.Model):
 
     def __str__(self) -> str:
         return f"link to {self.sale_id}"
+
+
+class ConfirmationCode(models.Model):
+    """A code sent to the buyer. The digits are derived from the id under the server's key, so
+    that none is at rest."""
+
+    id = models.UUIDField(primary_key=True)
+    sale = models.ForeignKey(Sale, on_delete=models.CASCADE, related_name="codes")
+    made_at = models.DateTimeField()
+    tries = models.PositiveSmallIntegerField(default=0)
+    used_at = models.DateTimeField(null=True)
+
+    def __str__(self) -> str:
+        return f"code for {self.sale_id}"

@@ -6,6 +6,7 @@ from uuid import UUID
 
 import msgspec
 from django.db import IntegrityError, transaction
+from django.utils.crypto import constant_time_compare
 
 from scalewitness.animals.models import Animal, Collection
 from scalewitness.domain.erasure import ERASED_NAME, erased_address
@@ -13,12 +14,24 @@ from scalewitness.domain.errors import IdReused
 from scalewitness.domain.facts import Body
 from scalewitness.ledger.queries.entries import is_spoken_for
 from scalewitness.ledger.services.writing import Logged
+from scalewitness.mail.services.links import code_of
 from scalewitness.people.models import Keeper
 from scalewitness.people.queries import verified_keeper
-from scalewitness.sales.models import AddressChange, Buyer, OfferLink, Sale, SaleAnimal, SaleStep
+from scalewitness.sales.models import (
+    AddressChange,
+    Buyer,
+    ConfirmationCode,
+    OfferLink,
+    Sale,
+    SaleAnimal,
+    SaleStep,
+)
 
 LASTING = timedelta(days=365)
 """How long a buyer's way in lasts; each new notice brings another."""
+CODE_LASTS = timedelta(minutes=30)
+CODES_AN_HOUR, TRIES = 5, 5
+"""One in 40,000 to guess in an hour (our judgement)."""
 
 
 def draft_sale(
@@ -31,6 +44,7 @@ def draft_sale(
     buyer_email: str,
     by: Keeper,
     now: datetime,
+    by_code: bool = False,
 ) -> Sale:
     """A sale before any offer. Repeating it with the same id changes nothing.
 
@@ -42,7 +56,14 @@ def draft_sale(
     )
     if not Sale.objects.filter(pk=sale).exists() and is_spoken_for(sale):
         raise IdReused()
-    made = Sale(id=sale, collection=collection, buyer=buyer, drafted_by=by, drafted_at=now)
+    made = Sale(
+        id=sale,
+        collection=collection,
+        buyer=buyer,
+        drafted_by=by,
+        drafted_at=now,
+        by_code=by_code,
+    )
     try:
         with transaction.atomic():
             buyer.save(force_insert=True)
@@ -96,6 +117,28 @@ def lasting_link(sale: Sale, link: UUID, now: datetime) -> OfferLink:
     offers = [step.pk for step in sale.steps.all() if step.kind == "offer_made"]
     offer = offers[-1] if offers else sale.pk
     return open_link(sale, link=link, offer=offer, purpose="disclosure", expires=now + LASTING)
+
+
+def make_code(sale: Sale, code: UUID, now: datetime) -> ConfirmationCode | None:
+    """A new code, which makes those before it useless; None where too many were asked for."""
+    lately = ConfirmationCode.objects.filter(sale=sale, made_at__gt=now - timedelta(hours=1))
+    if lately.count() >= CODES_AN_HOUR:
+        return None
+    return ConfirmationCode.objects.create(id=code, sale=sale, made_at=now)
+
+
+def try_code(sale: Sale, digits: str, now: datetime) -> bool:
+    """Whether these are the digits of the newest code. A few wrong tries end it."""
+    with transaction.atomic():
+        newest = ConfirmationCode.objects.select_for_update().filter(sale=sale)
+        code = newest.order_by("-made_at", "-pk").first()
+        if code is None or code.made_at + CODE_LASTS < now or code.tries >= TRIES:
+            return False
+        code.tries += 1
+        right = constant_time_compare(digits, code_of(code.pk))
+        code.used_at = now if right else None
+        code.save(update_fields=["tries", "used_at"])
+    return right
 
 
 def revoke_links(sale: Sale, purpose: str, now: datetime) -> None:

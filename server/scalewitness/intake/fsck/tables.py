@@ -96,7 +96,7 @@ TABLES = (
     Table(Standing),
     Table(AdoptedPolicy),
     Table(ExaminerRecord),
-    Table(Sale, frozenset({"drafted_by_id", "drafted_at"}), of=(Sale, "id")),
+    Table(Sale, frozenset({"drafted_by_id", "drafted_at", "by_code"}), of=(Sale, "id")),
     Table(SaleAnimal, frozenset({"id"}), of=(Sale, "sale_id")),
     Table(SaleStep),
     Table(Disclosure),

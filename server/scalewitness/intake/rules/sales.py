@@ -23,6 +23,11 @@ from scalewitness.sales import services
 from scalewitness.sales.models import Sale
 from scalewitness.sales.queries import offer_in_force, progress_of, sale_of, sales_of_animal
 
+NEEDS_CODE = (
+    "The seller asked for a code with your confirmation. Have one sent to your address, and "
+    "type it in on the page of the offer."
+)
+
 
 def represent(animals: Iterable[UUID]) -> tuple[Representation, ...]:
     """The standing of each animal as an offer would represent it now."""
@@ -129,6 +134,8 @@ def sale_confirmed(fact: Sealed, batch: Batch) -> int:
     _check_next(sale, fact.kind)
     if parse_moment(offered.expires) <= batch.now:
         raise NotNow("The offer has lapsed.")
+    if sale.by_code and batch.actor.buyer is not None and not batch.actor.by_code:
+        raise NotNow(NEEDS_CODE)
     logged = batch.log(fact)
     services.store_step(sale, fact.kind, logged)
     letters.step(sale, fact.kind, logged, batch)

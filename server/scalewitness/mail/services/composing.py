@@ -14,7 +14,7 @@ from scalewitness.domain.translog.receipts import Receipt
 from scalewitness.ledger.queries.entries import entry_of
 from scalewitness.ledger.services.receipting import receipt_of
 from scalewitness.mail.models import Letter
-from scalewitness.mail.services.links import link_token
+from scalewitness.mail.services.links import code_of, link_token
 
 log = structlog.get_logger()
 
@@ -74,6 +74,8 @@ def _addresses(letter: Letter) -> dict[str, str]:
     if "link" in letter.context:
         token = link_token(UUID(letter.context["link"]))
         found["link_url"] = home = f"{settings.PUBLIC_URL}/offers/{token}"
+    if "code_id" in letter.context:
+        found["digits"] = code_of(UUID(letter.context["code_id"]))
     if "receipt" in letter.context:
         found["receipt_url"] = f"{home}/receipts/{letter.context['receipt']}"
     return found

@@ -3,6 +3,7 @@
 from uuid import UUID
 
 from django.core.signing import Signer
+from django.utils.crypto import salted_hmac
 
 _signer = Signer(salt="scalewitness.link")
 
@@ -20,3 +21,9 @@ def link_of(token: str) -> UUID:
         django.core.signing.BadSignature: this server did not sign it.
     """
     return UUID(hex=_signer.unsign(token))
+
+
+def code_of(code: UUID) -> str:
+    """Six digits to be typed in; derived like a link."""
+    digest = salted_hmac("scalewitness.code", code.hex, algorithm="sha256").digest()
+    return f"{int.from_bytes(digest[:8]) % 1_000_000:06}"

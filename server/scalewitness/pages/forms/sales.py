@@ -37,6 +37,12 @@ class DraftForm(forms.Form):
         help_text="The offer, and any later notice owed to them, goes there.",
     )
     animals = forms.MultipleChoiceField(label="Which animals?", widget=forms.CheckboxSelectMultiple)
+    by_code = forms.BooleanField(
+        label="Ask for a code with the confirmation",
+        required=False,
+        help_text="Then the buyer confirms only with six digits from a second letter, which "
+        "shows that it is their mailbox and not only their link.",
+    )
 
     def __init__(self, *args: Any, animals: Sequence[tuple[str, str]], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -115,6 +121,18 @@ class ConfirmationForm(FactForm):
         widget=forms.Textarea(attrs={"rows": 3}),
         help_text="For example: “I buy this animal as a verified female.”",
     )
+
+    code = forms.CharField(
+        label="The six digits from the letter",
+        required=False,
+        max_length=12,
+        widget=forms.TextInput(attrs={"inputmode": "numeric", "autocomplete": "one-time-code"}),
+    )
+
+    def __init__(self, *args: Any, by_code: bool = False, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if not by_code:
+            del self.fields["code"]
 
     def body(self) -> dict[str, Any]:
         return {"offer": str(self.cleaned_data["offer"]), "seen": self.cleaned_data["seen"]}
