@@ -50,9 +50,13 @@ class Story:
         Letter.objects.exclude(kind="disclosure").update(state=Letter.State.SENT, sent_at=self.now)
         self.before = Entry.objects.count()
 
-    def push(self, url: str) -> None:
+    def call(self) -> dict[str, Any]:
         """The blind guest finds a female."""
-        call = self._item("call_made", self.animal, _probing("female") | {"visit": str(self.visit)})
+        body = _probing("female") | {"visit": str(self.visit)}
+        return self._item("call_made", self.animal, body)
+
+    def push(self, url: str) -> None:
+        call = self.call()
         headers = {"Authorization": f"Bearer {self.guest_token}"}
         answer = httpx.post(url, json={"items": [call]}, headers=headers, timeout=120)
         (outcome,) = answer.raise_for_status().json()["items"]

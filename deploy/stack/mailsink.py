@@ -44,6 +44,7 @@ class MailSink:
         self.port = port or free_port()
         handler = _Handler(maildir, faults or Faults())
         self._controller = Controller(handler, hostname=LOOPBACK, port=self.port)
+        self._listens = False
 
     def __enter__(self) -> Self:
         self.start()
@@ -60,10 +61,13 @@ class MailSink:
     def start(self) -> None:
         """Listen; returns once connections are accepted."""
         self._controller.start()
+        self._listens = True
 
     def stop(self) -> None:
-        """Close the port and wait for the thread."""
-        self._controller.stop(no_assert=True)
+        """Close the port and wait for the thread; once more changes nothing."""
+        if self._listens:
+            self._controller.stop(no_assert=True)
+        self._listens = False
 
     def messages(self) -> list[mailbox.MaildirMessage]:
         """Every message accepted so far, oldest first."""
