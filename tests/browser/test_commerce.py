@@ -1,0 +1,100 @@
+"""The commercial pages on a phone, for every eye: axe-core's rules, nothing to scroll sideways,
+readable without script. With ``SHOTS=FOLDER`` they are left there as pictures to look at."""
+
+import os
+from dataclasses import dataclass
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Page
+from tests.browser.conftest import Open, Site, session_of
+
+from scalewitness.disclosures.models import Disclosure
+from scalewitness.disputes.models import Dispute
+from scalewitness.intake.services import accept_one
+from scalewitness.mail.services.links import link_token
+from scalewitness.sales.models import OfferLink, Sale
+
+PHONE = {"width": 360, "height": 740}
+
+
+@dataclass(frozen=True)
+class Told:
+    session: str
+    paths: dict[str, str]
+
+
+@pytest.fixture(scope="module")
+def story(site: Site) -> Told:
+    """A verified male sold, found a female, disputed from both sides; another one on offer."""
+    world = site.world
+    world.now -= timedelta(days=20)
+    animal, other = world.verified("R-40"), world.verified("R-41", "female")
+    sale = world.sold(animal)
+    world.say(world.odile, "handed_over", sale.pk)
+    world.pass_time(days=1)
+    world.call(world.stan, animal, "female", visit=world.visit(world.stan, animal))
+    dispute, owed = Dispute.objects.get(), Disclosure.objects.get()
+    for actor, text in ((world.buyer(sale), "It laid eggs."), (None, "Two keepers saw a male.")):
+        item = world.item("statement_made", dispute.pk, {}, texts={"statement": text})
+        if actor:
+            accept_one(item, actor, world.now)
+        else:
+            world.say(world.odile, "statement_made", dispute.pk, texts={"statement": text})
+    world.now = world.now + timedelta(days=12)
+    offered = world.draft(other, email="ferro@buyers.example", by_code=True)
+    world.offer(offered)
+    link, offer = token(sale, "disclosure"), token(offered, "offer")
+    return Told(
+        session_of(world.odile),
+        {
+            "offer": f"/offers/{offer}",
+            "disclosure-link": f"/offers/{link}",
+            "problem": f"/offers/{link}/animals/{animal.pk}/problem",
+            "address": f"/offers/{link}/address",
+            "sales": "/sales",
+            "sale": f"/sales/{sale.pk}",
+            "correct-address": f"/sales/{sale.pk}/address",
+            "disclosures": "/disclosures",
+            "disclosure": f"/disclosures/{owed.pk}",
+            "disputes": "/disputes",
+            "dispute": f"/disputes/{dispute.pk}",
+            "draft": f"/collections/{world.collection.pk}/sales/new",
+            "account": "/account",
+        },
+    )
+
+
+def token(sale: Sale, purpose: str) -> str:
+    links = OfferLink.objects.filter(sale=sale, purpose=purpose, revoked_at=None)
+    return link_token(links.order_by("-pk")[0].pk)
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_every_page_is_narrow_and_without_serious_fault(
+    opened: Open, story: Told, scheme: str
+) -> None:
+    for name, path in story.paths.items():
+        own = not path.startswith("/offers/")
+        page = opened(
+            path, session=story.session if own else "", viewport=PHONE, color_scheme=scheme
+        )
+        keep(page, f"{name}-{scheme}")
+        found = Axe().run(page).response["violations"]
+        serious = [one for one in found if one["impact"] in ("serious", "critical")]
+        assert [(name, one["id"], one["nodes"][0]["html"]) for one in serious] == []
+        assert page.evaluate("document.documentElement.scrollWidth") == PHONE["width"], name
+
+
+def test_a_code_is_asked_for_and_sent_without_script(opened: Open, story: Told) -> None:
+    page = opened(story.paths["offer"], viewport=PHONE, java_script_enabled=False)
+    page.get_by_role("button", name="Send me a code").click()
+    assert page.get_by_role("heading", name="A code is on its way").is_visible()
+    keep(page, "code")
+
+
+def keep(page: Page, name: str) -> None:
+    if folder := os.environ.get("SHOTS"):
+        page.screenshot(path=Path(folder, f"{name}.png"), full_page=True)
