@@ -93,6 +93,17 @@ def test_the_link_alone_confirms_nothing_by_any_way(here: Here, offered: Sale) -
     assert "asked for a code" in str(error.value.as_problem()["detail"])
 
 
+def test_whoever_has_the_link_cannot_have_the_code_sent_elsewhere(
+    here: Here, anyone: Browser, offered: Sale
+) -> None:
+    path = f"/offers/{here.token(offered)}"
+    refused = anyone.fill(f"{path}/address", "", email="thief@else.example")
+    assert refused.status == 422
+    assert "the address stays until then" in refused.text
+    offered.buyer.refresh_from_db()
+    assert offered.buyer.email == "bela@buyers.example"
+
+
 def test_who_did_not_ask_for_it_is_asked_for_none(here: Here, anyone: Browser) -> None:
     animal = here.verified("C-2")
     here.now_is_now()

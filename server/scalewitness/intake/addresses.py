@@ -31,6 +31,12 @@ def send_elsewhere(sale: Sale, email: str, actor: Actor, now: datetime) -> int:
                 "Only the buyer can change an address that works. They can do so on the page "
                 "their letters lead to."
             )
+        if not by_seller and sale.by_code and progress_of(sale).state == "offered":
+            # Else whoever was passed the link could have the code sent to themselves.
+            raise NotNow(
+                "A code is asked for with the confirmation, so the address stays until then. "
+                "Decline, and ask the seller for an offer to the other address."
+            )
         if email == old:
             return 0
         again = mail.readdress(buyer.pk, email, now)

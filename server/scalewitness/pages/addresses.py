@@ -24,9 +24,12 @@ from scalewitness.sales.services import set_reminders
 def change_by_link(request: HttpRequest, token: str, link: OfferLink) -> HttpResponse:
     form = AddressForm(request.POST or None, initial={"email": link.sale.buyer.email})
     if form.is_valid():
-        email = form.cleaned_data["email"]
-        send_elsewhere(link.sale, email, actor_by(link), timezone.now())
-        return redirect("offer", token)
+        try:
+            send_elsewhere(link.sale, form.cleaned_data["email"], actor_by(link), timezone.now())
+        except NotNow as refused:
+            form.add_error("email", refused.detail)
+        else:
+            return redirect("offer", token)
     context = {"token": token, "sale": link.sale, "form": form}
     return page(request, "offers/address.html", context, status=422 if form.errors else 200)
 
