@@ -5,6 +5,7 @@ import mailbox
 import sys
 from collections.abc import Iterator
 from datetime import timedelta
+from hashlib import sha256
 from io import BytesIO, StringIO
 from pathlib import Path
 from types import SimpleNamespace
@@ -12,6 +13,7 @@ from types import SimpleNamespace
 import pytest
 from django.conf import LazySettings
 from django.core.management import CommandError, call_command
+from django.test import override_settings
 from tests.intake.test_sales import contrary
 from tests.reports import report
 from tests.world import START, World
@@ -27,7 +29,7 @@ from scalewitness.intake.digests import owe_digests
 from scalewitness.intake.services import accept_one
 from scalewitness.mail.models import DeliveryReport, Letter
 from scalewitness.mail.services.delivering import claim, deliver_due
-from scalewitness.mail.services.queueing import NO_ADDRESS, forget_recipient
+from scalewitness.mail.services.queueing import NO_ADDRESS, forget_recipient, message_id
 from scalewitness.mail.services.reporting import take_report
 from scalewitness.sales.models import AddressChange, Sale
 from scalewitness.sales.services import set_reminders
@@ -115,6 +117,16 @@ def test_a_delay_and_a_claim_about_another_address_change_nothing(
     deliver_due(world.now, 50)
     bounce(owed(), world, address, **more)
     assert owed().state == "sent"
+
+
+def test_a_letters_id_cannot_be_worked_out_from_what_it_is_about(fallen: Sale) -> None:
+    """Else a seller could report a disclosure as undeliverable and send it elsewhere."""
+    letter = owed()
+    assert letter.message_id == message_id(letter.kind, letter.cause, letter.recipient)
+    said = f"{letter.kind} {letter.cause} {letter.recipient}"
+    assert sha256(said.encode()).hexdigest()[:32] not in letter.message_id
+    with override_settings(SECRET_KEY="another server's key"):
+        assert letter.message_id != message_id(letter.kind, letter.cause, letter.recipient)
 
 
 def test_a_report_about_no_letter_of_ours(world: World, fallen: Sale) -> None:

@@ -83,6 +83,17 @@ def test_nothing_typed_is_read_as_markup(here: Here, odile: Browser) -> None:
     assert "root:" not in text
 
 
+@pytest.mark.parametrize("name", ["Жук Ελλ", "漢字", "🐍", "กา", "שלום", "a\u200bb", "\u202egnp"])
+def test_a_name_in_any_script_is_printed(here: Here, odile: Browser, name: str) -> None:
+    """What the fonts do not have is a box on the paper, never a page that fails."""
+    animal = here.verified("R-19")
+    here.name(animal, name)
+    here.now_is_now()
+    text = text_of(fetched(odile, f"/animals/{animal.pk}/record.pdf"))
+    assert "Verified male" in text
+    assert "\u202e" not in text
+
+
 def test_the_buyers_record_names_nobody_and_needs_their_link(
     here: Here, anyone: Browser, fallen: Sale
 ) -> None:

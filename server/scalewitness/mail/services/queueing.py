@@ -2,7 +2,6 @@
 
 from collections.abc import Mapping
 from datetime import datetime
-from hashlib import sha256
 from typing import Any
 from urllib.parse import urlsplit
 from uuid import UUID
@@ -11,6 +10,7 @@ import structlog
 from celery import Celery
 from django.conf import settings
 from django.db.models import Q
+from django.utils.crypto import salted_hmac
 from kombu.exceptions import OperationalError
 
 from scalewitness.domain.erasure import is_erased
@@ -29,12 +29,14 @@ _producer.config_from_object("django.conf:settings", namespace="CELERY")
 
 def message_id(kind: str, cause: UUID, recipient: UUID) -> str:
     """Always the same for the same letter, and short enough never to be folded (RFC 5322
-    allows it, some mail systems mishandle it)."""
-    said = f"{kind} {cause} {recipient}".encode()
+    allows it, some mail systems mishandle it). Keyed: a seller knows what a letter is about,
+    and must not be able to report it as undeliverable."""
+    said = f"{kind} {cause} {recipient}"
     host = urlsplit(settings.PUBLIC_URL).hostname or "localhost"
     if host.replace(".", "").isdigit():
         host = f"[{host}]"  # an address literal, RFC 5321
-    return f"<{sha256(said).hexdigest()[:32]}@{host}>"
+    digest = salted_hmac("scalewitness.letter", said, algorithm="sha256").hexdigest()
+    return f"<{digest[:32]}@{host}>"
 
 
 def queue(

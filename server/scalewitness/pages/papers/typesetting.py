@@ -7,7 +7,7 @@ nothing in a name can draw, link or include anything.
 import json
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import typst
 
@@ -16,14 +16,26 @@ HERE = Path(__file__).parent
 
 def pdf(template: str, data: Mapping[str, Any]) -> bytes:
     """A PDF of the template of that name. ``data``: what JSON can hold, other values as their
-    text; tagged and titled, so that a screen reader can read it (PDF/UA-1)."""
+    text; tagged and titled, so that a screen reader can read it (PDF/UA-1).
+
+    The fonts have Latin, Greek, Cyrillic and Hebrew. A character of another script is printed
+    as a box, which the standard forbids: such a paper is tagged and does not claim it.
+    """
+    text = json.dumps(_printable(data), default=str)
+    try:
+        return _set(template, text, standard="ua-1")
+    except typst.TypstError:
+        return _set(template, text, standard=None)
+
+
+def _set(template: str, data: str, standard: Literal["ua-1"] | None) -> bytes:
     return typst.compile(
         str(HERE / f"{template}.typ"),
         root=str(HERE),
         ignore_system_fonts=True,  # the same paper on every machine
         format="pdf",
-        sys_inputs={"data": json.dumps(_printable(data), default=str)},
-        pdf_standards=["ua-1"],
+        sys_inputs={"data": data},
+        pdf_standards=standard,
     )
 
 
