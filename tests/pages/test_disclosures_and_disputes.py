@@ -79,6 +79,19 @@ def test_the_seller_sees_delivery_and_cannot_acknowledge(
     assert not Acknowledgement.objects.exists()
 
 
+def test_the_seller_reads_the_letter_and_not_the_buyers_way_in(
+    here: Here, odile: Browser, fallen: Sale
+) -> None:
+    owed = Disclosure.objects.get()
+    page = odile.open(f"/disclosures/{owed.pk}/letter")
+    for said in ("WHAT WAS REPRESENTED TO YOU", "verified male", "(your buyer’s own link)"):
+        assert said in page.text, said
+    for purpose in ("offer", "disclosure"):
+        assert here.token(fallen, purpose) not in page.html
+    assert "/offers/" not in page.html
+    assert not page.forms
+
+
 def test_a_buyer_who_is_a_keeper_acknowledges_when_signed_in(here: Here, stan: Browser) -> None:
     animal = here.verified("R-17")
     here.sold(animal, email=here.stan.email)

@@ -3,6 +3,7 @@
 from typing import Any
 from uuid import UUID
 
+from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.utils import timezone
@@ -14,6 +15,8 @@ from scalewitness.domain.errors import NotFound
 from scalewitness.ledger.queries.entries import entry_at
 from scalewitness.mail.models import Letter
 from scalewitness.mail.queries import letters_for
+from scalewitness.mail.services.composing import compose
+from scalewitness.mail.services.links import link_token
 from scalewitness.pages.access import actor_of, page, post_or_go, signed_in
 from scalewitness.pages.attention import is_open, title_of
 from scalewitness.pages.forms.facts import Step
@@ -25,6 +28,7 @@ CHANGES = {
     "reversed": "The record now says the other sex.",
     "restored": "The verified sex stands again.",
 }
+OWN_LINK = "(your buyer’s own link)"
 DELIVERY = {
     "waiting": "waiting to be sent",
     "sending": "being sent",
@@ -110,6 +114,28 @@ def _disclosure_page(
         context |= _delivery(owed, letters_for([owed.pk]))
     status = refused.status if refused else 200
     return page(request, "disclosures/disclosure.html", context, status=status)
+
+
+@signed_in
+def show_letter(request: HttpRequest, keeper: Keeper, disclosure_id: UUID) -> HttpResponse:
+    """The letter as it goes, for its seller to read. The buyer's way in is left out: whoever
+    has it can answer in the buyer's name."""
+    owed = disclosure_of(disclosure_id)
+    if owed is None or not is_steward(keeper.pk, owed.sale.collection, timezone.now()):
+        raise NotFound()
+    letters = [one for one in letters_for([owed.pk]).get(owed.pk, []) if one.kind == "disclosure"]
+    if not letters:
+        raise NotFound()
+    message = compose(letters[-1])
+    token = link_token(UUID(letters[-1].context["link"]))
+    context = {
+        "owed": owed,
+        "letter": letters[-1],
+        "delivery": DELIVERY[letters[-1].state],
+        "subject": message.subject,
+        "text": str(message.body).replace(f"{settings.PUBLIC_URL}/offers/{token}", OWN_LINK),
+    }
+    return page(request, "disclosures/letter.html", context)
 
 
 @post_or_go("disclosure")

@@ -109,6 +109,11 @@ urlpatterns = [
     path("disclosures", disclosures.show_disclosures, name="disclosures"),
     path("disclosures/<uuid:disclosure_id>", disclosures.show_disclosure, name="disclosure"),
     path(
+        "disclosures/<uuid:disclosure_id>/letter",
+        disclosures.show_letter,
+        name="disclosure_letter",
+    ),
+    path(
         "disclosures/<uuid:disclosure_id>/acknowledgement",
         disclosures.acknowledge,
         name="acknowledge_disclosure",

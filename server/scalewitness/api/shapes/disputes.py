@@ -13,6 +13,7 @@ from scalewitness.api.shapes.people import Person, named
 from scalewitness.calls.queries.dossier import Dossier
 from scalewitness.calls.queries.settled import Settled
 from scalewitness.disputes.models import Dispute, Finding
+from scalewitness.disputes.queries import statements_in
 from scalewitness.ledger.queries.entries import texts_of
 from scalewitness.mail.queries import letters_for
 from scalewitness.people.queries import names_of
@@ -29,6 +30,16 @@ class FindingShown(Struct, frozen=True):
     remedy: str
     set_aside: list[UUID]
     reasons: str | None
+
+
+class StatementShown(Struct, frozen=True):
+    """What a party said; ``text`` None: the words were erased."""
+
+    id: UUID
+    position: int
+    by: Person
+    at: datetime
+    text: str | None
 
 
 class DisputeListed(Struct, frozen=True):
@@ -60,6 +71,7 @@ class DisputeShown(Struct, frozen=True):
     note: str | None
     standing: StandingShown
     evidence: list[CallShown]
+    statements: list[StatementShown]
     finding: FindingShown | None
     letters: list[LetterShown]
 
@@ -97,6 +109,7 @@ def dispute(
         note=texts.get((entry, "note")) if entry else None,
         standing=standing(known, settled),
         evidence=sorted(calls(known), key=lambda call: (call.examined_at, call.position)),
+        statements=_statements(one),
         finding=_finding(found, names, texts) if found else None,
         letters=_letters(one, found) if letters_too else [],
     )
@@ -119,6 +132,21 @@ def _finding(
         set_aside=[UUID(call) for call in found.set_aside],
         reasons=texts.get((found.pk, "reasons")),
     )
+
+
+def _statements(one: Dispute) -> list[StatementShown]:
+    said = statements_in(one.pk)
+    texts, names = texts_of(it.pk for it in said), _names(one, (it.by for it in said))
+    return [
+        StatementShown(
+            id=it.pk,
+            position=it.position,
+            by=named(it.by, names),
+            at=it.at,
+            text=texts.get((it.pk, "statement")),
+        )
+        for it in said
+    ]
 
 
 def _letters(one: Dispute, found: Finding | None) -> list[LetterShown]:
