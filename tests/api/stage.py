@@ -174,4 +174,5 @@ def _held(world: World, former: Keeper, animal: Animal) -> str:
 
 
 def _token(sale: Sale, purpose: str) -> str:
-    return link_token(OfferLink.objects.get(sale=sale, purpose=purpose, revoked_at=None).pk)
+    links = OfferLink.objects.filter(sale=sale, purpose=purpose, revoked_at=None)
+    return link_token(links.order_by("-pk")[0].pk)

@@ -85,7 +85,8 @@ class Page:
         self.response = response
         self.path = path
         self.status = response.status_code
-        self.html = response.content.decode(errors="replace") if response.content else ""
+        text = response.get("Content-Type", "text/").startswith("text/")
+        self.html = response.content.decode(errors="replace") if text else ""
         read = _Reader(self.html, path)
         self.forms, self.links, self.tags = read.forms, read.links, read.tags
         self.text = " ".join(" ".join(read.words).split())
