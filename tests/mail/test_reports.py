@@ -12,6 +12,7 @@ from types import SimpleNamespace
 
 import pytest
 from django.conf import LazySettings
+from django.core.mail import get_connection
 from django.core.management import CommandError, call_command
 from django.test import override_settings
 from tests.intake.test_sales import contrary
@@ -28,7 +29,7 @@ from scalewitness.intake.chasing import chase
 from scalewitness.intake.digests import owe_digests
 from scalewitness.intake.services import accept_one
 from scalewitness.mail.models import DeliveryReport, Letter
-from scalewitness.mail.services.delivering import claim, deliver_due
+from scalewitness.mail.services.delivering import claim, deliver, deliver_due
 from scalewitness.mail.services.queueing import NO_ADDRESS, forget_recipient, message_id
 from scalewitness.mail.services.reporting import take_report
 from scalewitness.sales.models import AddressChange, Sale
@@ -127,6 +128,15 @@ def test_a_letters_id_cannot_be_worked_out_from_what_it_is_about(fallen: Sale) -
     assert sha256(said.encode()).hexdigest()[:32] not in letter.message_id
     with override_settings(SECRET_KEY="another server's key"):
         assert letter.message_id != message_id(letter.kind, letter.cause, letter.recipient)
+
+
+def test_a_report_that_is_quicker_than_our_own_note_stands(
+    world: World, fallen: Sale, sink: MailSink
+) -> None:
+    letter = next(one for one in claim(world.now, 50) if one.kind == "disclosure")
+    bounce(letter, world)
+    deliver(letter, get_connection(), world.now)
+    assert owed().state == "returned"
 
 
 def test_a_report_about_no_letter_of_ours(world: World, fallen: Sale) -> None:

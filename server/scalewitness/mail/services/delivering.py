@@ -74,8 +74,9 @@ def deliver(letter: Letter, connection: BaseEmailBackend, now: datetime) -> str:
 
 def _keep(letter: Letter, claimed_until: datetime | None) -> None:
     """Write down how it went. A worker that outlived its lease may add that the letter was
-    sent, never that it was not: another worker has it now, or has sent it."""
-    mine = Letter.objects.filter(pk=letter.pk)
+    sent, never that it was not: another worker has it now, or has sent it. One that came back
+    meanwhile has come back."""
+    mine = Letter.objects.filter(pk=letter.pk).exclude(state=Letter.State.RETURNED)
     if letter.state != Letter.State.SENT:
         mine = mine.filter(state=Letter.State.SENDING, claimed_until=claimed_until)
     noted = ("state", "sent_at", "last_error", "attempts", "claimed_until", "next_try_at")
