@@ -53,6 +53,7 @@ def _fall(world: World, animal: Animal) -> None:
     about = Dispute.objects.get().pk
     world.say(world.odile, "statement_made", about, {}, texts=statement)
     finding = {"outcome": "call_set_aside", "set_aside": [str(contrary.pk)], "remedy": "recheck"}
+    finding |= {"basis": "veterinarian", "document": "ab" * 32}
     texts = {"reasons": "Two blind checks found otherwise."}
     world.say(world.odile, "finding_recorded", Dispute.objects.get().pk, finding, texts=texts)
 

@@ -1,8 +1,10 @@
 """A verified sex falls: who is told, who sees what, and how it is settled."""
 
+from hashlib import sha256
 from uuid import UUID
 
 import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
 from tests.pages.browser import Browser
 from tests.pages.conftest import Here
 from tests.world import new_id
@@ -229,3 +231,23 @@ def test_the_board_puts_first_what_most_hangs_on(here: Here, odile: Browser) -> 
     text = odile.open("/disputes").text
     assert text.index("Bracken") < text.index("Fern"), "though it was opened earlier"
     assert "1 buyer relies on it, 1 notice is not acknowledged" in text
+
+
+def test_a_finding_on_a_veterinarians_report_keeps_its_fingerprint_alone(
+    here: Here, odile: Browser, fallen: Sale
+) -> None:
+    report = b"%PDF-1.7 endoscopy: testes seen"
+    form = odile.open(dispute_path()).form("/finding")
+    sent = form.values | {
+        "outcome": "calls_stand",
+        "remedy": "none",
+        "basis": "veterinarian",
+        "reasons": "See the report.",
+        "report": SimpleUploadedFile("report.pdf", report, "application/pdf"),
+    }
+    assert odile.client.post(form.action, sent).status_code == 302
+    finding = Dispute.objects.get().finding
+    assert (finding.basis, finding.document) == ("veterinarian", sha256(report).hexdigest())
+    page = odile.open(dispute_path())
+    assert "On whose word: of a veterinarian" in page.text
+    assert sha256(report).hexdigest() in page.text

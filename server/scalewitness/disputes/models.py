@@ -44,6 +44,8 @@ class Finding(AppendOnly):
     outcome = models.CharField(max_length=20)
     remedy = models.CharField(max_length=10)
     set_aside = models.JSONField(default=list)
+    basis = models.CharField(max_length=12, default="")
+    document = models.CharField(max_length=64, default="")
     at = models.DateTimeField()
 
     def __str__(self) -> str:

@@ -42,6 +42,8 @@ def store_finding(fact: Logged[FindingRecorded]) -> Finding:
         outcome=body.outcome,
         remedy=body.remedy,
         set_aside=list(body.set_aside),
+        basis=body.basis or "",
+        document=body.document or "",
         at=fact.received_at,
     )
     for call in body.set_aside:

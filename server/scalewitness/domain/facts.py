@@ -409,12 +409,16 @@ class StatementMade(Body, frozen=True):
 
 
 class FindingRecorded(Body, frozen=True):
-    """The outcome of a dispute. A call set aside stays visible; it no longer counts."""
+    """The outcome of a dispute. A call set aside stays visible; it no longer counts. ``basis``:
+    on whose word it rests; ``document``: SHA-256 of a written report, which its holders keep
+    and can show to be that one."""
 
     outcome: Literal["call_set_aside", "calls_stand", "wrong_animal", "unresolved"]
     set_aside: tuple[Id, ...] = ()
     remedy: Literal["none", "refund", "exchange", "recheck", "other"] = "none"
     reasons: Commitment | None = None
+    basis: Literal["agreement", "arbiter", "veterinarian"] | None = None
+    document: Annotated[str, Meta(pattern=r"^[0-9a-f]{64}$")] | None = None
 
 
 BODIES: dict[str, type[Body]] = {

@@ -1,10 +1,12 @@
 """Disputes: the evidence in time order with who knew what, and the finding."""
 
 from collections.abc import Iterator, Sequence
+from hashlib import sha256
 from typing import Any
 from uuid import UUID
 
 from django import forms
+from django.core.files.uploadedfile import UploadedFile
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.utils import timezone
@@ -33,6 +35,7 @@ from scalewitness.pages.disclosures import DELIVERY
 from scalewitness.pages.evidence import Shown, by_name, lines_of, weakest
 from scalewitness.pages.forms.calls import one_of
 from scalewitness.pages.forms.facts import FactForm, new_id, note
+from scalewitness.pages.forms.photos import LARGEST_UPLOAD
 from scalewitness.pages.plots.of_case import depths_of
 from scalewitness.pages.settled import own_records
 from scalewitness.people.models import Keeper
@@ -54,6 +57,12 @@ REMEDIES = (
     ("exchange", "Exchange"),
     ("recheck", "A further check"),
     ("other", "Something else"),
+)
+BASES = (
+    ("", "The keeper’s own"),
+    ("agreement", "Both sides agree"),
+    ("arbiter", "Of somebody both sides agreed on"),
+    ("veterinarian", "Of a veterinarian"),
 )
 LETTERS = {
     "disclosure": "Disclosure to a buyer",
@@ -105,6 +114,13 @@ class FindingForm(FactForm):
         "after a later blind check, by someone with no share in the animal, that says otherwise.",
     )
     remedy = one_of("Remedy", REMEDIES, initial="none")
+    basis = one_of("On whose word does it rest?", BASES, initial="")
+    report = forms.FileField(
+        label="A written report, if there is one",
+        required=False,
+        help_text="Of a veterinarian or of the arbiter you agreed on. The file is not kept here: "
+        "its fingerprint goes on record, so that whoever holds the file can show it is that one.",
+    )
     reasons = note("Your reasons")
 
     def __init__(self, *args: Any, calls: Sequence[Shown], **kwargs: Any) -> None:
@@ -115,11 +131,30 @@ class FindingForm(FactForm):
             if self.is_bound or one.state in {"counts", "does not count"}
         ]
         self.fields["reasons"].required = True
+        self.fields["basis"].required = False
+
+    def clean_report(self) -> str:
+        """The file's SHA-256; nothing else of it is kept."""
+        sent: UploadedFile[Any] | None = self.cleaned_data["report"]
+        if sent is None:
+            return ""
+        if (sent.size or 0) > LARGEST_UPLOAD:
+            raise forms.ValidationError("This file is too large.")
+        digest = sha256()
+        for chunk in sent.chunks():
+            digest.update(chunk)
+        return digest.hexdigest()
 
     def body(self) -> dict[str, Any]:
         given = self.cleaned_data
         body = {"outcome": given["outcome"], "remedy": given["remedy"]}
-        return body | ({"set_aside": given["set_aside"]} if given["set_aside"] else {})
+        if given["set_aside"]:
+            body["set_aside"] = given["set_aside"]
+        if given["basis"]:
+            body["basis"] = given["basis"]
+        if given["report"]:
+            body["document"] = given["report"]
+        return body
 
     def _field_at(self, pointer: str) -> str | None:
         if pointer.startswith("/body/set_aside"):
@@ -208,7 +243,8 @@ def state(request: HttpRequest, keeper: Keeper, dispute_id: UUID) -> HttpRespons
 @signed_in
 def find(request: HttpRequest, keeper: Keeper, dispute_id: UUID) -> HttpResponse:
     dispute = dispute_seen(keeper, dispute_id)
-    form = FindingForm(request.POST, calls=by_name(dossier(dispute.animal)))
+    calls = by_name(dossier(dispute.animal))
+    form = FindingForm(request.POST, request.FILES, calls=calls)
     if form.is_valid():
         outcome = form.send(dispute.pk, actor_of(keeper))
         if outcome is not None:
@@ -252,6 +288,7 @@ def shown_of(dispute: Dispute, keeper: Keeper) -> dict[str, Any]:
         "finding": finding,
         "outcome": dict(OUTCOMES).get(finding.outcome) if finding else None,
         "remedy": dict(REMEDIES).get(finding.remedy) if finding else None,
+        "basis": dict(BASES)[finding.basis] if finding else None,
         "reasons_text": texts.get((finding.pk, "reasons")) if finding else None,
         "case": case,
         "depths": depths_of(case),

@@ -30,6 +30,8 @@ class FindingShown(Struct, frozen=True):
     remedy: str
     set_aside: list[UUID]
     reasons: str | None
+    basis: str | None
+    document: str | None
 
 
 class StatementShown(Struct, frozen=True):
@@ -131,6 +133,8 @@ def _finding(
         remedy=found.remedy,
         set_aside=[UUID(call) for call in found.set_aside],
         reasons=texts.get((found.pk, "reasons")),
+        basis=found.basis or None,
+        document=found.document or None,
     )
 
 

@@ -348,6 +348,7 @@ def statement_made(said: Said, past: Past) -> Rows:
 def finding_recorded(said: Said, past: Past) -> Rows:
     body = said.body
     found = {"outcome": body.outcome, "remedy": body.remedy, "set_aside": list(body.set_aside)}
+    found |= {"basis": body.basis or "", "document": body.document or ""}
     yield Row(Finding, _own(said, dispute_id=said.about, by=said.by, at=said.received_at, **found))
     for call in body.set_aside:
         aside = {"call_id": UUID(call), "finding": said.id, "position": said.position}

@@ -97,6 +97,8 @@ def _finding(shown: Mapping[str, Any]) -> dict[str, Any] | None:
     facts = [
         ("Outcome", shown["outcome"]),
         ("Remedy", shown["remedy"]),
+        ("On whose word", shown["basis"]),
+        ("Report, SHA-256", found.document or "none"),
         ("Recorded", f"{moment(found.at)}, log position {found.position}"),
     ]
     return {"facts": facts, "reasons": shown["reasons_text"] or "The reasons were erased."}
