@@ -86,8 +86,12 @@ def _follow(
     views = [view for sale in found if (view := _view(sale, animal.pk)) is not None]
     represented = {view.sale: view.represented for view in views}
     dispute = bool(views) and open_dispute_on(animal.pk) is not None
+    follows = consequences(before, now.label, views, dispute_open=dispute)
+    if not follows:  # as of nearly every call
+        return
+    prefetch_related_objects([animal], "identifiers")
     writer = _Consequences(animal, sales, represented, before, standing, now, touched, batch)
-    for consequence in consequences(before, now.label, views, dispute_open=dispute):
+    for consequence in follows:
         writer.write(consequence)
 
 
@@ -122,7 +126,6 @@ class _Consequences:
         touched: Touched,
         batch: Batch,
     ) -> None:
-        prefetch_related_objects([animal], "identifiers")
         self.animal, self.sales, self.represented = animal, sales, represented
         self.before, self.now, self.batch = before, now, batch
         self.standing = standing
