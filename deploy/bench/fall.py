@@ -15,23 +15,16 @@ import logging
 import os
 import statistics
 import sys
-import tempfile
 import threading
 import time
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "server"))
-sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
-
-import django
 import httpx
+from running import service
 
 from stack.local import LocalStack
-from stack.ready import free_port
-from stack.supervisor import Supervisor
 
 ALLOWED, TWICE = 30.0, 2.0
 QUIET = 6.0
@@ -42,7 +35,7 @@ def main() -> int:
     asked = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     asked.add_argument("--buyers", type=int, default=500)
     given = asked.parse_args()
-    with service() as stack:
+    with service(worker=True) as stack:
         logging.disable()  # a line for each of thousands of requests
         from fall_story import Story  # noqa: PLC0415  it imports models, which need the settings
 
@@ -118,21 +111,6 @@ class Arrivals:
                 line = head.partition("X-Scalewitness-Letter:")[2]
                 self._kinds[file.name] = line.partition("\n")[0].strip()
         return list(self._kinds.values()).count(kind)
-
-
-@contextmanager
-def service() -> Iterator[LocalStack]:
-    """Everything running, this process set up to use its database."""
-    with tempfile.TemporaryDirectory(prefix="scalewitness-bench-") as folder:
-        supervisor = Supervisor(Path(folder), say=lambda name, text: None)
-        stack = LocalStack(supervisor, Path(folder), free_port(), given={})
-        try:
-            stack.start()
-            os.environ |= stack.environment
-            django.setup()
-            yield stack
-        finally:
-            supervisor.stop()
 
 
 if __name__ == "__main__":

@@ -1,19 +1,16 @@
 """The story of `fall.py`, which sets Django up before this is imported."""
 
-import os
-import secrets
-import time
 from datetime import timedelta
 from typing import Any
 from uuid import UUID
 
 import httpx
 import msgspec
+from cast import fresh_id, keeper
 from django.utils import timezone
 
 from scalewitness.animals.models import Animal
 from scalewitness.animals.services import create_collection
-from scalewitness.domain.ids import uuid7
 from scalewitness.domain.moments import rfc3339
 from scalewitness.intake.batch import Actor
 from scalewitness.intake.rules.sales import represent
@@ -21,7 +18,7 @@ from scalewitness.intake.services import accept_one
 from scalewitness.ledger.models import Entry
 from scalewitness.mail.models import Letter
 from scalewitness.people.models import Keeper
-from scalewitness.people.services import enrol_device, sign_up, vouch
+from scalewitness.people.services import enrol_device
 from scalewitness.sales.models import Sale
 from scalewitness.sales.services import draft_sale
 
@@ -34,10 +31,10 @@ class Story:
         self.buyers = buyers
         self.now = timezone.now() - timedelta(days=buyers + 40)
         self.seller, *self.guests = (
-            _keeper(name) for name in ("Wilhelmina Stroud", "Ansel Ruyter", "Petra Okun", "Ib Lund")
+            keeper(name) for name in ("Wilhelmina Stroud", "Ansel Ruyter", "Petra Okun", "Ib Lund")
         )
         self.token = enrol_device(self.seller, "desk", self.now)[1]
-        self.room = create_collection(self.seller, _id(), "The long room", self.now)
+        self.room = create_collection(self.seller, fresh_id(), "The long room", self.now)
         self.other, self.animal = self._register("T-0"), self._register("T-1")
         for guest in self.guests[:2]:
             self._check_blind(guest, "male")
@@ -81,14 +78,14 @@ class Story:
     # --- how it came to that ----------------------------------------------------------
 
     def _register(self, tag: str) -> UUID:
-        animal = _id()
+        animal = fresh_id()
         body = {"collection": str(self.room.pk), "species": "python_regius"}
         self._say(self.seller, "animal_registered", animal, body)
         self._say(self.seller, "identifier_assigned", animal, {"scheme": "tag", "code": tag})
         return animal
 
     def _visit(self, guest: Keeper) -> UUID:
-        visit = _id()
+        visit = fresh_id()
         body = {
             "collection": str(self.room.pk),
             "guest": str(guest.pk),
@@ -109,9 +106,9 @@ class Story:
     def _sell(self, number: int) -> None:
         self.now += timedelta(days=1)
         sale = draft_sale(
-            sale=_id(), collection=self.room, animals=[Animal.objects.get(pk=self.animal)],
-            buyer_id=_id(), buyer_name=f"Buyer {number}", buyer_email=f"b{number}@buyers.example",
-            by=self.seller, now=self.now,
+            sale=fresh_id(), collection=self.room, animals=[Animal.objects.get(pk=self.animal)],
+            buyer_id=fresh_id(), buyer_name=f"Buyer {number}",
+            buyer_email=f"b{number}@buyers.example", by=self.seller, now=self.now,
         )  # fmt: skip
         offer = {
             "collection": str(self.room.pk),
@@ -137,7 +134,7 @@ class Story:
 
     def _item(self, kind: str, about: UUID, body: dict[str, Any]) -> dict[str, Any]:
         at = rfc3339(self.now)
-        return {"id": str(_id()), "kind": kind, "at": at, "about": str(about), "body": body}
+        return {"id": str(fresh_id()), "kind": kind, "at": at, "about": str(about), "body": body}
 
 
 def _probing(sex: str) -> dict[str, Any]:
@@ -150,14 +147,3 @@ def _probing(sex: str) -> dict[str, Any]:
         "identified": {"by": "tag", "code": "T-1"},
         "held_by": "second_person",
     }
-
-
-def _keeper(name: str) -> Keeper:
-    email = f"{name.lower().replace(' ', '.')}@keepers.example"
-    made = sign_up(name=name, email=email, password=secrets.token_hex(16))
-    vouch(email)
-    return made
-
-
-def _id() -> UUID:
-    return uuid7(time.time_ns() // 1_000_000, os.urandom(10))

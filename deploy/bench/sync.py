@@ -18,21 +18,10 @@ change no slower either, and out of 100,000 within 1.3 times of out of 10,000.
 """
 
 import argparse
-import os
 import sys
-import tempfile
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "server"))
-sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
-
-import django
-
-from stack.local import LocalStack
-from stack.ready import free_port
-from stack.supervisor import Supervisor
+from running import service
 
 PARTS = ("push", "pull", "change")
 
@@ -45,7 +34,7 @@ def main() -> int:
     asked.add_argument("--large", type=int, default=100_000, help="calls the second keeper sees")
     asked.add_argument("--only", default=",".join(PARTS), help="parts, with commas")
     given = asked.parse_args()
-    with service() as stack:
+    with service(worker=False) as stack:
         # The parts import models, and those need the settings.
         from sync_parts import measure  # noqa: PLC0415
         from sync_peers import judge, peers  # noqa: PLC0415
@@ -61,25 +50,6 @@ def main() -> int:
     for verdict in verdicts:
         print(verdict)
     return 0 if all(one.within for one in verdicts) else 1
-
-
-@contextmanager
-def service() -> Iterator[LocalStack]:
-    """Everything running but the worker, this process set up to use its database."""
-    with tempfile.TemporaryDirectory(prefix="scalewitness-bench-") as folder:
-        supervisor = Supervisor(Path(folder), say=lambda name, text: None)
-        stack = LocalStack(supervisor, Path(folder), free_port(), given={})
-        try:
-            stack.start_database()
-            stack.start_queue()
-            stack.start_mail()
-            stack.migrate()
-            stack.start_web()
-            os.environ |= stack.environment
-            django.setup()
-            yield stack
-        finally:
-            supervisor.stop()
 
 
 if __name__ == "__main__":

@@ -3,7 +3,6 @@
 import http.client
 import itertools
 import json
-import os
 import secrets
 import statistics
 import threading
@@ -14,15 +13,14 @@ from typing import Any
 from urllib.parse import quote, urlsplit
 from uuid import UUID
 
+from cast import fresh_id, keeper
 from django.utils import timezone
 
 from scalewitness.animals.services import create_collection
-from scalewitness.domain.ids import uuid7
 from scalewitness.domain.moments import rfc3339
 from scalewitness.intake.batch import Actor
 from scalewitness.intake.services import accept
-from scalewitness.people.models import Keeper
-from scalewitness.people.services import enrol_device, sign_up, vouch
+from scalewitness.people.services import enrol_device
 
 CALLS_EACH = 3
 SMALL = 10_000
@@ -72,12 +70,12 @@ class Herd:
 
     def __init__(self, name: str, animals: int) -> None:
         self.now = timezone.now()
-        self.keeper = _keeper(name)
+        self.keeper = keeper(name)
         self.tokens = [
             enrol_device(self.keeper, f"Device {n}", self.now)[1] for n in range(DEVICES)
         ]
-        collection = create_collection(self.keeper, _id(), "The long room", self.now)
-        self.animals = [_id() for _ in range(animals)]
+        collection = create_collection(self.keeper, fresh_id(), "The long room", self.now)
+        self.animals = [fresh_id() for _ in range(animals)]
         body = {"collection": str(collection.pk), "species": "python_regius"}
         self._take(self._item("animal_registered", one, body) for one in self.animals)
         self._turn = itertools.count()
@@ -112,7 +110,7 @@ class Herd:
         return self._item("call_made", animal, body, texts={"note": note})
 
     def _item(self, kind: str, about: UUID, body: dict[str, Any], **more: Any) -> dict[str, Any]:
-        sent = {"id": str(_id()), "kind": kind, "at": rfc3339(self.now), "about": str(about)}
+        sent = {"id": str(fresh_id()), "kind": kind, "at": rfc3339(self.now), "about": str(about)}
         return {**sent, "body": body, **more}
 
     def _take(self, items: Iterable[dict[str, Any]]) -> None:
@@ -120,17 +118,6 @@ class Herd:
             outcomes = accept(batch, Actor(keeper=self.keeper.pk), self.now)
             if any(one.status != "accepted" for one in outcomes):
                 raise RuntimeError(f"refused: {outcomes[0]}")
-
-
-def _keeper(name: str) -> Keeper:
-    email = f"{name.lower().replace(' ', '.')}@keepers.example"
-    made = sign_up(name=name, email=email, password=secrets.token_hex(16))
-    vouch(email)
-    return made
-
-
-def _id() -> UUID:
-    return uuid7(time.time_ns() // 1_000_000, os.urandom(10))
 
 
 def _batches(items: Iterable[Any], size: int) -> Iterator[list[Any]]:

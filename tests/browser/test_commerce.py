@@ -13,6 +13,7 @@ from tests.browser.conftest import Open, Site, session_of
 
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.disputes.models import Dispute
+from scalewitness.intake.batch import Actor
 from scalewitness.intake.services import accept_one
 from scalewitness.mail.services.links import link_token
 from scalewitness.sales.models import OfferLink, Sale
@@ -37,12 +38,10 @@ def story(site: Site) -> Told:
     world.pass_time(days=1)
     world.call(world.stan, animal, "female", visit=world.visit(world.stan, animal))
     dispute, owed = Dispute.objects.get(), Disclosure.objects.get()
-    for actor, text in ((world.buyer(sale), "It laid eggs."), (None, "Two keepers saw a male.")):
+    says = (world.buyer(sale), "It laid eggs."), (Actor(keeper=world.odile.pk), "A male, twice.")
+    for actor, text in says:
         item = world.item("statement_made", dispute.pk, {}, texts={"statement": text})
-        if actor:
-            accept_one(item, actor, world.now)
-        else:
-            world.say(world.odile, "statement_made", dispute.pk, texts={"statement": text})
+        accept_one(item, actor, world.now)
     world.now = world.now + timedelta(days=12)
     offered = world.draft(other, email="ferro@buyers.example", by_code=True)
     world.offer(offered)

@@ -174,7 +174,9 @@ def test_every_kind_that_is_queued_is_written_here() -> None:
     """The list of kinds is read from the code that queues them, so none is forgotten."""
     source = Path(letters.__file__).read_text()
     queued = set(re.findall(r'owe_letter\(\s*"(\w+)"', source))
-    queued |= set(re.findall(r'_tell_(?:buyer|seller)\(\s*\w+(?:\.\w+)?, "(\w+)"', source))
+    queued |= set(
+        re.findall(r'_tell_(?:buyer|seller|concerned)\(\s*\w+(?:\.\w+)?, "(\w+)"', source)
+    )
     queued |= letters.TO_BUYER | letters.TO_SELLER
     for module in (addresses, chasing, digests, letters):
         text = Path(module.__file__).read_text()

@@ -74,9 +74,10 @@ def collections_by_id(ids: Iterable[UUID]) -> dict[UUID, Collection]:
     return Collection.objects.in_bulk(list(ids))
 
 
-def latest_move(animal: UUID) -> Custody | None:
-    """The last move of an animal, None where it never moved."""
-    return Custody.objects.filter(animal=animal).order_by("-position").first()
+def lender_of(animal: UUID) -> UUID | None:
+    """The collection that an animal is on loan from, None where it is on none."""
+    last = Custody.objects.filter(animal=animal).order_by("-position").first()
+    return last.came_from if last is not None and last.why == "loaned" else None
 
 
 def came_back_after(animal: UUID, collection: UUID, position: int) -> bool:

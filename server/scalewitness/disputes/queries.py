@@ -13,9 +13,8 @@ from scalewitness.calls.queries.candidates import AtStake
 from scalewitness.calls.queries.visibility import visible_animals
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.disputes.models import Dispute, Statement
-from scalewitness.domain.sales import RELIED_ON, UNPAID, State
-from scalewitness.sales.models import Sale
-from scalewitness.sales.queries import animals_on_sale, parties_to_sales, progress_of
+from scalewitness.domain.sales import RELIED_ON, UNPAID
+from scalewitness.sales.queries import animals_on_sale, parties_to_sales, states_of_sales
 
 
 def dispute_of(dispute: UUID) -> Dispute | None:
@@ -60,29 +59,20 @@ class Hanging:
 def hanging_on(animals: Iterable[UUID]) -> dict[UUID, Hanging]:
     """For each of the animals."""
     wanted = set(animals)
-    states = _states(wanted)
+    states = states_of_sales(wanted)
     open_ones = Disclosure.objects.filter(animal__in=wanted, acknowledgement=None)
     unread = Counter(open_ones.values_list("animal", flat=True))
     parents = Animal.objects.filter(Q(sire__in=wanted) | Q(dam__in=wanted))
     young = Counter(one for pair in parents.values_list("sire", "dam") for one in pair)
     return {
         one: Hanging(
-            waiting=sum(state in UNPAID for state in states.get(one, [])),
-            relying=sum(state in RELIED_ON for state in states.get(one, [])),
+            waiting=sum(state in UNPAID for state in states[one]),
+            relying=sum(state in RELIED_ON for state in states[one]),
             unacknowledged=unread[one],
             young=young[one],
         )
         for one in wanted
     }
-
-
-def _states(animals: set[UUID]) -> dict[UUID, list[State]]:
-    sales = Sale.objects.filter(animals__in=animals).distinct()
-    found: dict[UUID, list[State]] = {}
-    for sale in sales.prefetch_related("steps", "animals"):
-        for animal in sale.animals.all():
-            found.setdefault(animal.pk, []).append(progress_of(sale).state)
-    return found
 
 
 def at_stake(animals: Iterable[UUID]) -> AtStake:

@@ -31,6 +31,7 @@ Id = Annotated[
 ]
 Commitment = Annotated[str, Meta(pattern=r"^[0-9a-f]{64}$")]
 PublicKey = Annotated[str, Meta(pattern=r"^[0-9a-f]{64}$")]
+Sha256 = Annotated[str, Meta(pattern=r"^[0-9a-f]{64}$")]
 Signature = Annotated[
     str,
     Meta(
@@ -148,7 +149,7 @@ class PhotoAttached(Body, frozen=True):
     ``sha256`` is of the file, a JPEG of ``size`` bytes that may arrive later and can be
     erased."""
 
-    sha256: Annotated[str, Meta(pattern=r"^[0-9a-f]{64}$")]
+    sha256: Sha256
     size: Annotated[int, Meta(ge=1, le=LARGEST_BYTES)]
     of: Id | None = None
 
@@ -418,7 +419,7 @@ class FindingRecorded(Body, frozen=True):
     remedy: Literal["none", "refund", "exchange", "recheck", "other"] = "none"
     reasons: Commitment | None = None
     basis: Literal["agreement", "arbiter", "veterinarian"] | None = None
-    document: Annotated[str, Meta(pattern=r"^[0-9a-f]{64}$")] | None = None
+    document: Sha256 | None = None
 
 
 BODIES: dict[str, type[Body]] = {

@@ -56,7 +56,8 @@ MAY: dict[str, Party] = {
 
 BLOCKED_WHILE_HELD = frozenset({"sale_confirmed", "payment_recorded", "handed_over"})
 UNPAID: frozenset[State] = frozenset({"offered", "confirmed"})
-RELIED_ON: frozenset[State] = frozenset({"paid", "handed_over", "closed"})
+HANDED_OVER: frozenset[State] = frozenset({"handed_over", "closed"})
+RELIED_ON: frozenset[State] = HANDED_OVER | {"paid"}
 LIVE: frozenset[State] = UNPAID | RELIED_ON
 
 
@@ -67,6 +68,11 @@ class Progress:
     state: State = "draft"
     offer: str | None = None
     held: tuple[str, ...] = ()
+
+    @property
+    def is_held(self) -> bool:
+        """Whether the hold still keeps it from going on."""
+        return bool(self.held) and self.state in UNPAID
 
 
 @dataclass(frozen=True, slots=True)

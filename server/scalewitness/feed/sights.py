@@ -105,8 +105,8 @@ def _so_many(ids: list[UUID], whole: list[UUID]) -> list[UUID]:
 
 def _counts(animals: Any) -> QuerySet[Entry, Any]:
     rows: Any = any_of(Entry.objects.order_by(), '"ledger_entry"."about"', animals)
-    counted: QuerySet[Entry, Any] = rows.values("about").annotate(number=Count("position"))
-    return counted.values_list("about", Count("position"))
+    about: QuerySet[Entry, Any] = rows.values("about")
+    return about.values_list("about", Count("position"))
 
 
 COUNTS = Prepared(_counts, animals=(UUID(int=1),))

@@ -29,10 +29,7 @@ def chase(now: datetime) -> int:
     with transaction.atomic():
         for one in owed:
             for letter in letters.get(one.pk, []):
-                if letter.kind == "disclosure":
-                    _chase(one, letter, now)
-    if owed:
-        mail.wake()
+                _chase(one, letter, now)
     return len(owed)
 
 

@@ -7,7 +7,6 @@ from uuid import UUID, uuid5
 
 from scalewitness.disclosures.queries import disclosures_in
 from scalewitness.disputes.queries import disputes_seen
-from scalewitness.domain.sales import UNPAID
 from scalewitness.intake.batch import fresh_id
 from scalewitness.mail.queries import letters_for
 from scalewitness.mail.services import queueing as mail
@@ -44,7 +43,7 @@ def waiting_for(keeper: UUID, now: datetime) -> dict[str, int]:
     owed = [one for one in disclosures_in(sales) if not hasattr(one, "acknowledgement")]
     letters = letters_for(one.pk for one in owed)
     lost = [one for one in owed if any(letter.undelivered for letter in letters.get(one.pk, []))]
-    held = [one for one in map(progress_of, sales) if one.held and one.state in UNPAID]
+    held = [one for one in map(progress_of, sales) if one.is_held]
     disputes = [one for one in disputes_seen(keeper, now) if not hasattr(one, "finding")]
     counts = Counter(
         undelivered=len(lost),

@@ -158,53 +158,19 @@ def _told_in(disclosure: dict[str, Any]) -> list[dict[str, Any]]:
 
 def standing(animal: Animal, standing: UUID, change: str, was: str, now: str, batch: Batch) -> None:
     """Holder, partners and earlier sellers hear that a verified standing changed."""
-    for keeper in concerned(animal, batch):
-        batch.owe_letter(
-            "standing_notice",
-            cause=standing,
-            recipient=keeper.pk,
-            to=keeper.email,
-            context={
-                "to_name": keeper.name,
-                "animal": describe(animal),
-                "change": change,
-                "was": was,
-                "now": now,
-            },
-        )
+    moved = {"change": change, "was": was, "now": now}
+    _tell_concerned(animal, "standing_notice", standing, moved, batch)
 
 
 def dispute(opened: Dispute, batch: Batch) -> None:
-    for keeper in concerned(opened.animal, batch):
-        batch.owe_letter(
-            "dispute_opened",
-            cause=opened.pk,
-            recipient=keeper.pk,
-            to=keeper.email,
-            context={
-                "to_name": keeper.name,
-                "animal": describe(opened.animal),
-                "ground": opened.ground,
-                "dispute": str(opened.pk),
-            },
-        )
+    context = {"ground": opened.ground, "dispute": str(opened.pk)}
+    _tell_concerned(opened.animal, "dispute_opened", opened.pk, context, batch)
 
 
 def statement(dispute: Dispute, fact: UUID, batch: Batch) -> None:
     """Everyone concerned but whoever said it hears that a party spoke, not what it said."""
-    for keeper in concerned(dispute.animal, batch):
-        if keeper.pk != batch.actor.keeper:
-            batch.owe_letter(
-                "statement_made",
-                cause=fact,
-                recipient=keeper.pk,
-                to=keeper.email,
-                context={
-                    "to_name": keeper.name,
-                    "animal": describe(dispute.animal),
-                    "dispute": str(dispute.pk),
-                },
-            )
+    context = {"dispute": str(dispute.pk)}
+    _tell_concerned(dispute.animal, "statement_made", fact, context, batch, but=batch.actor.keeper)
 
 
 def finding(dispute: Dispute, found: Finding, batch: Batch) -> None:
@@ -217,6 +183,26 @@ def finding(dispute: Dispute, found: Finding, batch: Batch) -> None:
         "remedy_found": found.remedy,
     }
     _tell_buyer(dispute.sale, "finding", found.pk, context, batch)
+
+
+def _tell_concerned(
+    animal: Animal,
+    kind: str,
+    cause: UUID,
+    context: dict[str, Any],
+    batch: Batch,
+    but: UUID | None = None,
+) -> None:
+    described = describe(animal)
+    for keeper in concerned(animal, batch):
+        if keeper.pk != but:
+            batch.owe_letter(
+                kind,
+                cause=cause,
+                recipient=keeper.pk,
+                to=keeper.email,
+                context={"to_name": keeper.name, "animal": described, **context},
+            )
 
 
 def _tell_buyer(sale: Sale, kind: str, cause: UUID, context: dict[str, Any], batch: Batch) -> None:

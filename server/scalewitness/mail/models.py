@@ -46,7 +46,10 @@ class Letter(models.Model):
     @property
     def undelivered(self) -> bool:
         """It did not reach anybody, and will not by itself."""
-        return self.state in {self.State.FAILED, self.State.RETURNED}
+        return self.state in UNDELIVERED
+
+
+UNDELIVERED = (Letter.State.FAILED, Letter.State.RETURNED)
 
 
 class DeliveryReport(models.Model):

@@ -5,7 +5,7 @@ from uuid import UUID
 
 from django.db.models import Count
 
-from scalewitness.mail.models import Letter
+from scalewitness.mail.models import UNDELIVERED, Letter
 
 
 def letters_for(causes: Iterable[UUID]) -> dict[UUID, list[Letter]]:
@@ -18,8 +18,8 @@ def letters_for(causes: Iterable[UUID]) -> dict[UUID, list[Letter]]:
 
 def came_back_from(person: UUID, address: str) -> bool:
     """Whether a letter to the person at that address reached nobody."""
-    lost = (Letter.State.FAILED, Letter.State.RETURNED)
-    return Letter.objects.filter(recipient=person, to=address, state__in=lost).exists()
+    theirs = Letter.objects.filter(recipient=person, to=address)
+    return theirs.filter(state__in=UNDELIVERED).exists()
 
 
 def letters_by_state() -> dict[str, int]:

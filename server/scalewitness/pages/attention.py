@@ -12,7 +12,6 @@ from scalewitness.calls.queries.held import held_calls
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.disclosures.queries import disclosures_in, disclosures_to
 from scalewitness.disputes.queries import disputes_seen
-from scalewitness.domain.sales import UNPAID
 from scalewitness.mail.queries import letters_for
 from scalewitness.people.models import Keeper
 from scalewitness.sales.queries import progress_of, sales_seen
@@ -58,8 +57,7 @@ def _disputes(keeper: Keeper, now: datetime) -> Iterable[Matter]:
 
 def _held_sales(keeper: Keeper, now: datetime) -> Iterable[Matter]:
     for sale in sales_seen(keeper.pk, now):
-        progress = progress_of(sale)
-        if progress.held and progress.state in UNPAID:
+        if progress_of(sale).is_held:
             url = reverse("sale", args=[sale.pk])
             yield Matter("A sale is held", f"to {sale.buyer.name}", url, urgent=True)
 

@@ -123,15 +123,14 @@ def show_letter(request: HttpRequest, keeper: Keeper, disclosure_id: UUID) -> Ht
     owed = disclosure_of(disclosure_id)
     if owed is None or not is_steward(keeper.pk, owed.sale.collection, timezone.now()):
         raise NotFound()
-    letters = [one for one in letters_for([owed.pk]).get(owed.pk, []) if one.kind == "disclosure"]
-    if not letters:
+    delivery = _delivery(owed, letters_for([owed.pk]))
+    letter = delivery["letter"]
+    if letter is None:
         raise NotFound()
-    message = compose(letters[-1])
-    token = link_token(UUID(letters[-1].context["link"]))
-    context = {
+    message = compose(letter)
+    token = link_token(UUID(letter.context["link"]))
+    context = delivery | {
         "owed": owed,
-        "letter": letters[-1],
-        "delivery": DELIVERY[letters[-1].state],
         "subject": message.subject,
         "text": str(message.body).replace(f"{settings.PUBLIC_URL}/offers/{token}", OWN_LINK),
     }

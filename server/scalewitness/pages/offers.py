@@ -28,7 +28,7 @@ from scalewitness.domain.cautions import AFTER_A_DISCLOSURE, BEFORE_A_PURCHASE
 from scalewitness.domain.errors import LinkGone, NotFound
 from scalewitness.domain.facts import OfferMade
 from scalewitness.domain.moments import parse_moment
-from scalewitness.domain.sales import RELIED_ON, UNPAID
+from scalewitness.domain.sales import RELIED_ON
 from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.intake import letters
 from scalewitness.intake.batch import Actor, fresh_id
@@ -89,7 +89,7 @@ def confirm(request: HttpRequest, token: str, link: OfferLink) -> HttpResponse:
     form = ConfirmationForm(request.POST, by_code=link.sale.by_code)
     if _said(form, link, by_code=_code_fits(form, link)):
         return redirect("offer", token)
-    held = _held(link.sale)
+    held = progress_of(link.sale).is_held
     if form.refused_as == "standing_moved" or (form.refused_as == "not_now" and held):
         return _moved_page(request, token, link, form, held=held)
     return _offer_page(request, token, link, confirmation=form)
@@ -111,11 +111,6 @@ def ask_for_check(request: HttpRequest, token: str, link: OfferLink) -> HttpResp
     if _said(form, link):
         return redirect("offer", token)
     return _offer_page(request, token, link, asking=form)
-
-
-def _held(sale: Sale) -> bool:
-    progress = progress_of(sale)
-    return bool(progress.held) and progress.state in UNPAID
 
 
 def _code_fits(form: ConfirmationForm, link: OfferLink) -> bool:
@@ -178,7 +173,7 @@ def _offer_page(
         "offered": offered,
         "lapsed": parse_moment(offered.expires) <= timezone.now(),
         "progress": progress,
-        "held": _held(sale),
+        "held": progress.is_held,
         "seen": seen,
         "animals": [_animal_view(one, sale, offered) for one in sale.animals.order_by("pk")],
         "steps": _steps(sale),

@@ -37,13 +37,14 @@ def report_problem(
         if form.send(about, actor_by(link)) is not None:
             return redirect("report_problem", token, animal.pk)
     said = statements_shown(dispute) if dispute and mine else []
+    buyer = {link.sale.buyer_id, link.sale.buyer.keeper_id}
     context = {
         "token": token,
         "title": title_of(animal),
         "seller": link.sale.collection.keeper,
         "dispute": dispute,
         "mine": mine,
-        "statements": [one for one in said if one["who"] == "The buyer"],
+        "statements": [one for one in said if one["by"] in buyer],
         "cautions": AFTER_A_DISCLOSURE,
     }
     return page(request, "offers/problem.html", context, form)

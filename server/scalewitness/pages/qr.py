@@ -9,15 +9,16 @@ QUIET = 4
 """Light modules around the code (ISO/IEC 18004 asks for four)."""
 
 
-def qr(address: str) -> SafeString:
-    """An inline SVG, dark on light whatever the page's colours, without any style attribute:
-    the content security policy forbids those."""
+def qr(address: str, *, alone: bool = False) -> SafeString:
+    """An inline SVG, or one to stand ``alone`` as a picture of its own: dark on light whatever
+    the page's colours, and without any style attribute, as the content security policy
+    forbids those."""
     out = BytesIO()
     segno.make(address, error="m", micro=False).save(
         out,
         kind="svg",
         xmldecl=False,
-        svgns=False,
+        svgns=alone,
         omitsize=True,
         nl=False,
         border=QUIET,

@@ -13,12 +13,12 @@ from scalewitness.animals.queries import (
     collection_of,
     collections_of,
     is_steward,
-    latest_move,
+    lender_of,
     stewarded_collections,
 )
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.domain.errors import IdReused, NotFound
-from scalewitness.domain.sales import RELIED_ON, UNPAID, Progress
+from scalewitness.domain.sales import HANDED_OVER, RELIED_ON, UNPAID, Progress
 from scalewitness.intake.batch import fresh_id
 from scalewitness.intake.rules.sales import represent
 from scalewitness.mail.queries import letters_for
@@ -91,8 +91,8 @@ def show_sales(request: HttpRequest, keeper: Keeper) -> HttpResponse:
 def _row(sale: Sale) -> dict[str, Any]:
     progress = progress_of(sale)
     titles = ", ".join(title_of(animal) for animal in sale.animals.all())
-    held = bool(progress.held and progress.state in UNPAID)
-    return {"sale": sale, "titles": titles, "state": STATES[progress.state], "held": held}
+    state = STATES[progress.state]
+    return {"sale": sale, "titles": titles, "state": state, "held": progress.is_held}
 
 
 @signed_in
@@ -148,7 +148,7 @@ def _sale_page(request: HttpRequest, sale: Sale, refused: Step | None = None) ->
         "sale": sale,
         "progress": progress,
         "state": STATES[progress.state],
-        "held": progress.held and progress.state in UNPAID,
+        "held": progress.is_held,
         "animals": [(one, title_of(one)) for one in sale.animals.order_by("pk")],
         "offer": offer_in_force(sale),
         "steps": [(_step_words(step), step) for step in steps],
@@ -237,7 +237,7 @@ def _targets(keeper: Keeper, animal: Animal) -> list[tuple[str, str]]:
         *(
             (f"{sale.collection_id} {sale.pk}", f"{_seller(sale, keeper)}, back from its sale")
             for sale in sales_of_animal(animal.pk)
-            if progress_of(sale).state in {"handed_over", "closed"}
+            if progress_of(sale).state in HANDED_OVER
         ),
     ]
 
@@ -252,10 +252,8 @@ def _seller(sale: Sale, keeper: Keeper) -> str:
 
 
 def _lenders(animal: Animal) -> list[tuple[str, str]]:
-    last = latest_move(animal.pk)
-    if last is None or last.why != "loaned" or last.went_to != animal.collection_id:
-        return []
-    lender = collection_of(last.came_from)
+    lent_from = lender_of(animal.pk)
+    lender = collection_of(lent_from) if lent_from else None
     return [(str(lender.pk), f"{lender.keeper.name}, who lent it")] if lender else []
 
 

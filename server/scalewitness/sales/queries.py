@@ -82,10 +82,20 @@ def live_links(sales: Iterable[UUID], now: datetime) -> QuerySet[OfferLink]:
 
 def animals_on_sale(animals: Iterable[UUID]) -> frozenset[UUID]:
     """Those of the animals a buyer is waiting for: in a sale that is not handed over yet."""
-    wanted = frozenset(animals)
-    sales = Sale.objects.filter(animals__in=wanted).prefetch_related("steps", "animals").distinct()
-    waited = [sale for sale in sales if progress_of(sale).state in AWAITED]
-    return wanted & {animal.pk for sale in waited for animal in sale.animals.all()}
+    states = states_of_sales(animals)
+    return frozenset(animal for animal, found in states.items() if AWAITED.intersection(found))
+
+
+def states_of_sales(animals: Iterable[UUID]) -> dict[UUID, list[State]]:
+    """The state of every sale that each of the animals was ever in."""
+    found: dict[UUID, list[State]] = {animal: [] for animal in animals}
+    sales = Sale.objects.filter(animals__in=list(found)).distinct()
+    for sale in sales.prefetch_related("steps", "animals"):
+        state = progress_of(sale).state
+        for animal in sale.animals.all():
+            if animal.pk in found:
+                found[animal.pk].append(state)
+    return found
 
 
 def parties_to_sales(animals: Iterable[UUID]) -> dict[UUID, set[str]]:

@@ -26,6 +26,7 @@ from scalewitness.sales.models import (
     SaleAnimal,
     SaleStep,
 )
+from scalewitness.sales.queries import offer_in_force
 
 LASTING = timedelta(days=365)
 """How long a buyer's way in lasts; each new notice brings another."""
@@ -114,9 +115,14 @@ def open_link(sale: Sale, *, link: UUID, offer: UUID, purpose: str, expires: dat
 
 def lasting_link(sale: Sale, link: UUID, now: datetime) -> OfferLink:
     """The buyer's way in after the offer: to what may change, and to report a problem."""
-    offers = [step.pk for step in sale.steps.all() if step.kind == "offer_made"]
-    offer = offers[-1] if offers else sale.pk
-    return open_link(sale, link=link, offer=offer, purpose="disclosure", expires=now + LASTING)
+    offer = offer_in_force(sale)
+    return open_link(
+        sale,
+        link=link,
+        offer=offer.pk if offer else sale.pk,
+        purpose="disclosure",
+        expires=now + LASTING,
+    )
 
 
 def make_code(sale: Sale, code: UUID, now: datetime) -> ConfirmationCode | None:

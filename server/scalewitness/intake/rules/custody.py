@@ -5,10 +5,10 @@ from uuid import UUID
 
 from scalewitness.animals import services
 from scalewitness.animals.models import Animal, Collection
-from scalewitness.animals.queries import animal_of, collection_of, is_steward, latest_move
+from scalewitness.animals.queries import animal_of, collection_of, is_steward, lender_of
 from scalewitness.domain.errors import NotAllowed, NotFound
 from scalewitness.domain.facts import CustodyChanged
-from scalewitness.domain.sales import RELIED_ON
+from scalewitness.domain.sales import HANDED_OVER, RELIED_ON
 from scalewitness.intake.batch import Batch
 from scalewitness.intake.submission import Sealed
 from scalewitness.sales.models import Sale
@@ -56,9 +56,7 @@ def _came_from(animal: Animal, target: Collection, sale: Sale | None) -> bool:
     """Back from a loan; or back to its seller from a sale: by the buyer, or, where the buyer
     keeps no collection here and it never left this one, by the seller."""
     if sale is not None:
-        handed_over = progress_of(sale).state in {"handed_over", "closed"}
-        return handed_over and target.pk == sale.collection_id
-    last = latest_move(animal.pk)
-    if last is not None and last.why == "loaned":
-        return last.went_to == animal.collection_id and last.came_from == target.pk
+        return progress_of(sale).state in HANDED_OVER and target.pk == sale.collection_id
+    if lender := lender_of(animal.pk):
+        return lender == target.pk
     return target.pk != animal.collection_id and target.keeper_id == animal.collection.keeper_id

@@ -17,6 +17,7 @@ from scalewitness.intake.batch import Batch
 from scalewitness.intake.rules.ids import check_unused
 from scalewitness.intake.rules.sales import is_buyer
 from scalewitness.intake.submission import Sealed
+from scalewitness.sales.models import Sale
 from scalewitness.sales.queries import progress_of, sale_of
 
 
@@ -44,6 +45,10 @@ def _is_party(animal: Animal, body: DisputeOpened, batch: Batch) -> bool:
         return False
     if progress_of(sale).state not in LIVE:
         return False  # a draft, or an offer that came to nothing, makes nobody a party
+    return _is_party_to(sale, batch)
+
+
+def _is_party_to(sale: Sale, batch: Batch) -> bool:
     return is_buyer(sale, batch.actor) or is_steward(batch.actor.keeper, sale.collection, batch.now)
 
 
@@ -61,12 +66,9 @@ def statement_made(fact: Sealed, batch: Batch) -> int:
 
 
 def _is_side(dispute: Dispute, batch: Batch) -> bool:
-    actor, sale = batch.actor, dispute.sale
-    if is_steward(actor.keeper, dispute.animal.collection, batch.now):
+    if is_steward(batch.actor.keeper, dispute.animal.collection, batch.now):
         return True
-    if sale is None:
-        return False
-    return is_buyer(sale, actor) or is_steward(actor.keeper, sale.collection, batch.now)
+    return dispute.sale is not None and _is_party_to(dispute.sale, batch)
 
 
 def finding_recorded(fact: Sealed, batch: Batch) -> int:

@@ -14,12 +14,11 @@ from django.utils.crypto import salted_hmac
 from kombu.exceptions import OperationalError
 
 from scalewitness.domain.erasure import is_erased
-from scalewitness.mail.models import DeliveryReport, Letter
+from scalewitness.mail.models import UNDELIVERED, DeliveryReport, Letter
 
 log = structlog.get_logger()
 
 PENDING = (Letter.State.WAITING, Letter.State.SENDING)
-UNDELIVERED = (Letter.State.FAILED, Letter.State.RETURNED)
 NO_ADDRESS = "the address was erased as its owner asked"
 DELIVER = "scalewitness.mail.tasks.deliver_waiting"
 

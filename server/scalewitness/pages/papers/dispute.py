@@ -1,19 +1,17 @@
 """A dispute on paper, and in a folder whose receipts anyone can check."""
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime
 from io import BytesIO
 from typing import Any
 from uuid import UUID
 from zipfile import ZIP_DEFLATED, ZipFile
 
-from scalewitness.calls.queries.standings import label_of
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.disputes.models import Dispute
 from scalewitness.ledger.models import Entry
 from scalewitness.ledger.services.receipting import receipt_of
 from scalewitness.mail.templatetags.words import moment
-from scalewitness.pages.evidence import lines_of
 from scalewitness.pages.log import log_keys
 from scalewitness.pages.papers.record import common, facts_of, told
 from scalewitness.pages.papers.typesetting import pdf
@@ -46,7 +44,7 @@ The log's keys, to be compared with what others know of them:
 def dispute_paper(dispute: Dispute, shown: Mapping[str, Any], now: datetime) -> bytes:
     """``shown``: what the page of the dispute is made from."""
     case, assessment = shown["case"], shown["case"].assessment
-    data = common(now) | {
+    data = common(case, now) | {
         "title": f"Dispute about {shown['title']}",
         "ground": (
             f"{shown['ground']} Opened {moment(dispute.opened_at)}, log position "
@@ -54,9 +52,6 @@ def dispute_paper(dispute: Dispute, shown: Mapping[str, Any], now: datetime) -> 
         ),
         "statements": list(_statements(shown)),
         "animal": facts_of(dispute.animal, dispute.animal.name),
-        "label": label_of(case.standing).capitalize(),
-        "answer": [one.text for one in lines_of(case, "answer")],
-        "reasons": [one.text for one in lines_of(case, "reason")],
         "provenance": (
             f"Log position {case.standing.position if case.standing else 'none'}; parameters "
             f"{assessment.parameters}, rule {assessment.policy}, examiners' records "
@@ -132,10 +127,5 @@ def _entries(dispute: Dispute, keeper: UUID, now: datetime) -> list[Entry]:
     steps = SaleStep.objects.filter(sale__animals=dispute.animal_id)
     subjects = {dispute.pk, dispute.animal_id, *owed, *steps.values_list("sale", flat=True)}
     rows = list(Entry.objects.filter(about__in=subjects).order_by("position"))
-    return _may_read(keeper, rows, now)
-
-
-def _may_read(keeper: UUID, rows: Iterable[Entry], now: datetime) -> list[Entry]:
-    listed = list(rows)
-    allowed = readable(keeper, listed, now)
-    return [one for one in listed if one.fact in allowed]
+    allowed = readable(keeper, rows, now)
+    return [one for one in rows if one.fact in allowed]

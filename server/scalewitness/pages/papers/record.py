@@ -58,13 +58,10 @@ def _paper(
 ) -> bytes:
     address = f"{settings.PUBLIC_URL}{where}" if where else None
     assessment = case.assessment
-    data = common(now) | {
+    data = common(case, now) | {
         "title": "Record of a determination of sex",
         "position": case.standing.position if case.standing else tip().size - 1,
         "animal": facts_of(case.animal, name),
-        "label": label_of(case.standing).capitalize(),
-        "answer": [one.text for one in lines_of(case, "answer")],
-        "reasons": [one.text for one in lines_of(case, "reason")],
         "sensitivity": sensitivity_of(case),
         "provenance": (
             f"Worked out with the parameters {assessment.parameters}, the rule "
@@ -73,22 +70,22 @@ def _paper(
         ),
         "calls": [told(one) for one in calls],
         "cautions": [*(one.text for one in lines_of(case, "caution")), *BEFORE_A_PURCHASE],
-        "qr": drawn(address),
+        "qr": qr(address, alone=True) if address else None,
         "address": address,
         "receipt": receipt,
     }
     return pdf("record", data)
 
 
-def common(now: datetime) -> dict[str, Any]:
-    return {"printed": moment(now), "origin": f"log {log_signer().verifier.name}"}
-
-
-def drawn(address: str | None) -> str | None:
-    """The address as a picture of its own; on a page the name space goes without saying."""
-    if address is None:
-        return None
-    return str(qr(address)).replace("<svg ", '<svg xmlns="http://www.w3.org/2000/svg" ', 1)
+def common(case: Dossier, now: datetime) -> dict[str, Any]:
+    """What every paper about an animal says."""
+    return {
+        "printed": moment(now),
+        "origin": f"log {log_signer().verifier.name}",
+        "label": label_of(case.standing).capitalize(),
+        "answer": [one.text for one in lines_of(case, "answer")],
+        "reasons": [one.text for one in lines_of(case, "reason")],
+    }
 
 
 def facts_of(animal: Animal, name: str) -> list[tuple[str, str]]:

@@ -1,0 +1,39 @@
+"""The service under measurement, on a PostgreSQL of its own, durable as in production."""
+
+import os
+import sys
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "server"))
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+
+import django
+
+from stack.local import LocalStack
+from stack.ready import free_port
+from stack.supervisor import Supervisor
+
+
+@contextmanager
+def service(*, worker: bool) -> Iterator[LocalStack]:
+    """Everything running, the ``worker`` if asked for; this process is set up to use its
+    database, so that what needs models can be imported."""
+    with tempfile.TemporaryDirectory(prefix="scalewitness-bench-") as folder:
+        supervisor = Supervisor(Path(folder), say=lambda name, text: None)
+        stack = LocalStack(supervisor, Path(folder), free_port(), given={})
+        try:
+            stack.start_database()
+            stack.start_queue()
+            stack.start_mail()
+            stack.migrate()
+            stack.start_web()
+            if worker:
+                stack.start_worker()
+            os.environ |= stack.environment
+            django.setup()
+            yield stack
+        finally:
+            supervisor.stop()
