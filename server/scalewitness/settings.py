@@ -135,7 +135,9 @@ def database(url_name: str) -> dict[str, object]:
                 "min_size": env.int("DATABASE_POOL_MIN", default=1),
                 "max_size": env.int("DATABASE_POOL_MAX", default=8),
                 "timeout": 10,
-            }
+            },
+            # Statements that `ledger.queries.prepared` asks; Django's own are never prepared.
+            "prepare_threshold": 0,
         },
     }
 

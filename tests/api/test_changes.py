@@ -1,7 +1,6 @@
 """The feed of changes over the API: what it says, in what order, and how a client goes on."""
 
 import json
-import time
 from datetime import timedelta
 
 import msgspec
@@ -283,13 +282,17 @@ def test_an_answer_is_compressed_and_an_etag_stays_strong(
     assert "Content-Encoding" not in response.headers
 
 
-def test_asking_too_often(odile: Api) -> None:
+def test_asking_too_often(odile: Api, monkeypatch: pytest.MonkeyPatch) -> None:
     cache.clear()
     rate = int(settings.REST_FRAMEWORK["DEFAULT_THROTTLE_RATES"]["changes"].split("/")[0])
     token = AuthToken.objects.get(user__devices=odile.device)
     key = Feed.cache_format % {"scope": Feed.scope, "ident": token.pk}
-    cache.set(key, [time.time()] * (rate - 1))
+    minute = 1_000_000
+    monkeypatch.setattr("scalewitness.api.throttling.time", lambda: 60 * minute + 45.5)
+    cache.set(f"{key}:{minute}", rate - 1)
     assert odile.get("/changes").status == 200
     answer = odile.get("/changes")
     assert (answer.status, answer.code) == (429, "throttled")
-    assert 1 <= int(answer.headers["Retry-After"]) <= 61
+    assert answer.headers["Retry-After"] == "15"
+    monkeypatch.setattr("scalewitness.api.throttling.time", lambda: 60 * minute + 60)
+    assert odile.get("/changes").status == 200

@@ -193,7 +193,8 @@ class Room:
     def _check_facts(self, replica: Replica, animal: Animal, sight: str | None) -> None:
         entries = entries_about(animal.pk)
         own = {one.fact for one in entries if str(one.by) == replica.keeper}
-        seen = readable(UUID(replica.keeper), entries, self.world.now) if sight == "all" else set()
+        open_ones = readable(UUID(replica.keeper), entries, self.world.now)
+        seen = {one.fact for one in entries if sight == "all" and one.position in open_ones}
         found = {UUID(one) for one in replica.facts_about(str(animal.pk))}
         assert found - own == seen - own
         assert found & own == own

@@ -8,7 +8,6 @@ from itertools import pairwise
 from typing import Any
 from uuid import UUID
 
-from django.db import connection
 from django.db.models import Q, QuerySet
 
 from scalewitness.animals.models import (
@@ -21,7 +20,7 @@ from scalewitness.animals.models import (
     PhotoFile,
 )
 from scalewitness.domain.identifiers import parse_transponder
-from scalewitness.ledger.queries.prepared import Prepared, any_of, columns
+from scalewitness.ledger.queries.prepared import Prepared, any_of, asked, columns
 from scalewitness.people.queries import active_grants, is_partner
 
 
@@ -235,19 +234,18 @@ def edits_of(animal: Animal) -> list[Edit]:
 
 def weights_on(moments: Sequence[tuple[UUID, datetime]]) -> list[Decimal | None]:
     """What each animal weighed last at its moment, in grams; None where nothing was noted."""
-    with connection.cursor() as cursor:
-        cursor.execute(WEIGHTS, [[animal for animal, _ in moments], [when for _, when in moments]])
-        return [Decimal(grams) if grams else None for (grams,) in cursor.fetchall()]
+    found = asked(WEIGHTS, [[animal for animal, _ in moments], [when for _, when in moments]])
+    return [Decimal(grams) if grams else None for (grams,) in found]
 
 
 WEIGHTS = """
 SELECT found.grams
-FROM unnest(%s::uuid[], %s::timestamptz[]) WITH ORDINALITY AS asked (animal, moment, number)
+FROM unnest(%s::uuid[], %s::timestamptz[]) WITH ORDINALITY AS given (animal, moment, number)
 LEFT JOIN LATERAL (
   SELECT noted ->> 'grams' AS grams FROM animals_husbandry
-  WHERE animal_id = asked.animal AND type = 'weight' AND at <= asked.moment
+  WHERE animal_id = given.animal AND type = 'weight' AND at <= given.moment
   ORDER BY at DESC, position DESC LIMIT 1) AS found ON true
-ORDER BY asked.number
+ORDER BY given.number
 """
 
 

@@ -1,28 +1,55 @@
 """A device's token says who sends and from where."""
 
+from collections.abc import Sequence
+from hmac import compare_digest
 from typing import Any
 
+from django.db.models import QuerySet
 from knox.auth import TokenAuthentication
+from knox.crypto import hash_token
+from knox.models import AuthToken
+from knox.settings import CONSTANTS
 from rest_framework.exceptions import AuthenticationFailed
 from rest_framework.request import Request
 
 from scalewitness.domain.errors import NotFound
 from scalewitness.intake.batch import Actor
-from scalewitness.people.models import Device, Keeper
+from scalewitness.ledger.queries.prepared import Prepared, columns, maker
+from scalewitness.people.models import Keeper
 
 
 class DeviceTokens(TokenAuthentication):
-    """``Authorization: Bearer TOKEN``; tokens are hashed at rest and revocable."""
+    """``Authorization: Bearer TOKEN``; tokens are hashed at rest and revocable.
+
+    They end by being revoked, never by themselves (``TOKEN_TTL`` None).
+    """
 
     def authenticate_credentials(self, token: bytes) -> Any:
-        if not token.isalnum():  # also what cannot be decoded
-            raise AuthenticationFailed("Invalid token.")
-        return super().authenticate_credentials(token)
+        if token.isalnum():  # else it may not even be text
+            said = token.decode()
+            digest = hash_token(said)
+            for row in TOKENS.ask(begins=said[: CONSTANTS.TOKEN_KEY_LENGTH]):
+                kept = _token(row)
+                if compare_digest(digest, kept.digest):
+                    return self.validate_user(kept)
+        raise AuthenticationFailed("Invalid token.")
 
-    def _cleanup_token(self, auth_token: Any) -> bool:
-        """Tokens end by being revoked, never by themselves (``TOKEN_TTL`` None), so the
-        keeper's others need not be looked through at each request."""
-        return False
+
+def _tokens(begins: str) -> "QuerySet[Any, Any]":
+    owner = (f"user__{one}" for one in columns(Keeper))
+    rows: QuerySet[Any, Any] = AuthToken.objects.filter(token_key=begins)
+    return rows.values_list(*columns(AuthToken), *owner, "device__id")
+
+
+TOKENS = Prepared(_tokens, begins="a token begins so")
+
+
+def _token(row: Sequence[Any]) -> Any:
+    """With its keeper, and the id of its device as ``sent_from``."""
+    width = len(columns(AuthToken))
+    token: Any = maker(AuthToken)(row[:width])
+    token.user, token.sent_from = maker(Keeper)(row[width:-1]), row[-1]
+    return token
 
 
 def keeper_of(request: Request) -> Keeper:
@@ -35,5 +62,4 @@ def keeper_of(request: Request) -> Keeper:
 def actor_of(request: Request) -> Actor:
     """The keeper and device behind a request."""
     token: Any = request.auth
-    device = Device.objects.filter(token=token).values_list("pk", flat=True).first()
-    return Actor(keeper=keeper_of(request).pk, device=device)
+    return Actor(keeper=keeper_of(request).pk, device=token.sent_from)

@@ -16,10 +16,9 @@ from scalewitness.api.shapes.feed import Changes
 from scalewitness.api.shapes.feed import changes as shaped
 from scalewitness.domain.errors import Resync
 from scalewitness.domain.sync import CURSOR_LIMIT
-from scalewitness.feed.queries import Ends, ends, next_turn
+from scalewitness.feed.queries import Ends, log_now, next_turn
 from scalewitness.feed.reading import changes
 from scalewitness.feed.watching import Watcher, give_back_connection, seconds_until
-from scalewitness.ledger.queries.checkpoints import largest_signed
 from scalewitness.ledger.queries.snapshot import snapshot
 from scalewitness.people.models import Keeper
 
@@ -86,9 +85,9 @@ def _page(keeper: Keeper, cursor: str | None, limit: int) -> tuple[Changes, Ends
     Raises:
         Resync: as `feed.reading.changes`.
     """
-    known, now = ends(), timezone.now()
-    page = changes(keeper, cursor, limit, now, known)
-    return shaped(page, keeper, now, checkpoint=largest_signed()), known
+    log, now = log_now(), timezone.now()
+    page = changes(keeper, cursor, limit, log, now)
+    return shaped(page, keeper, now, checkpoint=log.signed), log.ends
 
 
 def _require_still_in(token: Any) -> None:

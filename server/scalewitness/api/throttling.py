@@ -1,8 +1,10 @@
 """How often someone may try. A lost queue server never keeps a buyer out."""
 
+from time import time
 from typing import Any
 
 import structlog
+from django.core.cache import cache
 from redis.exceptions import RedisError
 from rest_framework.request import Request
 from rest_framework.throttling import SimpleRateThrottle
@@ -12,15 +14,35 @@ log = structlog.get_logger()
 
 
 class _Throttle(SimpleRateThrottle):
-    """Counts in the shared cache; lets everyone through while the cache is down (our
-    judgement: a link that will not open costs more than a guess at it, which is hopeless)."""
+    """Counts in the shared cache, anew in each minute (or what else the rate is for); lets
+    everyone through while the cache is down (our judgement: a link that will not open costs
+    more than a guess at it, which is hopeless)."""
+
+    num_requests: int
+    duration: int
+    """Seconds."""
 
     def allow_request(self, request: Request, view: APIView) -> bool:
+        seconds = self.duration
+        self.now = time()
+        key = f"{self.get_cache_key(request, view)}:{int(self.now // seconds)}"
         try:
-            return super().allow_request(request, view)
+            return _one_more(key, seconds) <= self.num_requests
         except RedisError as down:
             log.warning("throttle_skipped", scope=self.scope, error=type(down).__name__)
             return True
+
+    def wait(self) -> float:
+        """Seconds until it counts anew."""
+        return self.duration - self.now % self.duration
+
+
+def _one_more(key: str, seconds: int) -> int:
+    """How many there are with this one."""
+    try:
+        return int(cache.incr(key))
+    except ValueError:  # the first, or one of several at once
+        return 1 if cache.add(key, 1, seconds) else int(cache.incr(key))
 
 
 class PerAddress(_Throttle):

@@ -82,8 +82,8 @@ def _seen(keeper: UUID, entries: list[Line], now: datetime) -> Seen:
     return seen_animals(keeper, subjects, now)
 
 
-def _item(entry: Line, seen: Seen, open_ones: set[UUID]) -> Item | None:
-    if entry.fact in open_ones:
+def _item(entry: Line, seen: Seen, open_ones: set[int]) -> Item | None:
+    if entry.position in open_ones:
         return Fact(entry)
     if entry.about not in seen:
         return None

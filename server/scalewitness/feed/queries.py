@@ -1,27 +1,31 @@
 """Whose sight may have changed, found without looking at everything that is seen."""
 
-from collections.abc import Iterable, Iterator
-from datetime import datetime
+from collections.abc import Iterable
+from datetime import UTC, datetime
 from typing import Any, NamedTuple, TypeAlias
 from uuid import UUID
 
-from django.db import connection
 from django.db.models import Q, QuerySet
 
 from scalewitness.animals.models import Animal, Collection
 from scalewitness.animals.queries import stewarded_collections
-from scalewitness.calls.queries.visibility import Sight, sights_of, visible_animals
+from scalewitness.calls.queries.visibility import Sight, visible_animals
 from scalewitness.domain.sync import NOTHING, Reached
 from scalewitness.feed.items import CollectionNow
-from scalewitness.ledger.queries.prepared import Prepared, any_of, columns, maker
+from scalewitness.ledger.queries.fence import epoch
+from scalewitness.ledger.queries.prepared import Prepared, any_of, asked, columns, maker
 from scalewitness.people.models import Grant
 
-ENDS = """
-SELECT (SELECT size FROM ledger_head WHERE id = 1),
-  (SELECT max(history_id) FROM animals_historicalanimal),
-  (SELECT max(history_id) FROM animals_historicalcollection),
-  (SELECT max(history_id) FROM people_historicalkeeper),
-  (SELECT max(id) FROM ledger_fence)
+NOW = """
+SELECT head.size,
+  coalesce((SELECT max(history_id) FROM animals_historicalanimal), 0),
+  coalesce((SELECT max(history_id) FROM animals_historicalcollection), 0),
+  coalesce((SELECT max(history_id) FROM people_historicalkeeper), 0),
+  coalesce((SELECT max(id) FROM ledger_fence), 0),
+  signed.size, raised.id, raised.at, raised.size, raised.root
+FROM ledger_head AS head CROSS JOIN ledger_signedhead AS signed LEFT JOIN LATERAL (
+  SELECT id, at, size, root FROM ledger_fence WHERE state = 'raised'
+  ORDER BY id DESC LIMIT 1) AS raised ON true
 """
 CHANGED = """
 changed AS (
@@ -33,6 +37,17 @@ changed AS (
     OR g.opens > %(from)s AND g.opens <= %(to)s
     OR g.closes > %(from)s AND g.closes <= %(to)s))
 """
+ANYTHING = f"""
+WITH {CHANGED}
+SELECT EXISTS (SELECT FROM changed)
+  OR EXISTS (SELECT FROM animals_custody WHERE position >= %(old)s AND position < %(new)s)
+  OR EXISTS (
+    SELECT FROM ledger_entry
+    WHERE kind = 'animal_registered' AND position >= %(old)s AND position < %(new)s)
+  OR EXISTS (
+    SELECT FROM calls_call WHERE by = %(keeper)s
+    AND position >= %(old)s AND position < %(new)s AND visit IS NOT NULL)
+"""  # noqa: S608  nothing but constants is put in
 TOUCHED = f"""
 WITH {CHANGED},
 concerned AS (
@@ -56,7 +71,7 @@ SELECT id FROM (
   UNION SELECT young.id FROM animals_animal young JOIN touched ON young.sire = touched.id
   UNION SELECT young.id FROM animals_animal young JOIN touched ON young.dam = touched.id) AS found
 WHERE %(after)s::uuid IS NULL OR id > %(after)s::uuid ORDER BY id LIMIT %(limit)s
-"""  # noqa: S608  nothing but constants is put in
+"""  # noqa: S608
 STEWARDED = f"""
 WITH {CHANGED}
 SELECT DISTINCT collection FROM changed
@@ -76,10 +91,18 @@ class Ends(NamedTuple):
     fences: int
 
 
-def ends() -> Ends:
-    with connection.cursor() as cursor:
-        cursor.execute(ENDS)
-        return Ends(*(last or 0 for last in cursor.fetchone()))
+class Now(NamedTuple):
+    """The log at this moment: its ends, the size of the largest tree ever signed, and what a
+    cursor of before the last fence does not have."""
+
+    ends: Ends
+    signed: int
+    epoch: bytes
+
+
+def log_now() -> Now:
+    ((*ends, signed, number, at, size, root),) = asked(NOW)
+    return Now(Ends(*ends), signed, epoch(number and (number, at, size, root)))
 
 
 Seen: TypeAlias = dict[UUID, tuple[Animal, Sight]]
@@ -87,31 +110,38 @@ Seen: TypeAlias = dict[UUID, tuple[Animal, Sight]]
 
 def seen_animals(keeper: UUID, animals: Iterable[UUID], now: datetime) -> Seen:
     """Those of the animals that the keeper may see now, and how much of each."""
-    sights = sights_of(keeper, animals, now)
-    if not sights:
+    wanted = list(animals)
+    if not wanted:
         return {}
-    found = {one.pk: one for one in _with_collections(ANIMALS.ask(animals=list(sights)))}
-    return {pk: (found[pk], sight) for pk, sight in sights.items()}
-
-
-def _animals(animals: Any) -> QuerySet[Animal, Any]:
-    rows = any_of(Animal.objects.order_by(), '"animals_animal"."id"', animals)
-    held = (f"collection__{one}" for one in columns(Collection))
-    return rows.values_list(*columns(Animal), *held)
-
-
-ANIMALS = Prepared(_animals, animals=(UUID(int=1),))
-
-
-def _with_collections(rows: Iterable[tuple[Any, ...]]) -> Iterator[Animal]:
     width = len(columns(Animal))
-    animals, collections = maker(Animal), maker(Collection)
-    known: dict[UUID, Collection] = {}
-    for row in rows:
-        animal = animals(row[:width])
-        held = known.get(animal.collection_id) or collections(row[width:])
-        known[animal.collection_id] = animal.collection = held
-        yield animal
+    make, collection = maker(Animal), maker(Collection)
+    held: dict[UUID, Collection] = {}
+    found: Seen = {}
+    for row in ANIMALS.ask(keeper=keeper, now=now, animals=wanted):
+        animal = make(row[:width])
+        if animal.collection_id not in held:
+            held[animal.collection_id] = collection(row[width:-1])
+        animal.collection = held[animal.collection_id]
+        found[animal.pk] = animal, row[-1]
+    return found
+
+
+def _animals(keeper: UUID, now: datetime, animals: Any) -> QuerySet[Animal, Any]:
+    held = (f"collection__{one}" for one in columns(Collection))
+    rows = visible_animals(keeper, now).order_by().values_list(*columns(Animal), *held, "sight")
+    return any_of(rows, '"animals_animal"."id"', animals)
+
+
+ANIMALS = Prepared(
+    _animals, keeper=UUID(int=1), now=datetime(1, 1, 1, tzinfo=UTC), animals=(UUID(int=2),)
+)
+
+
+def anything_touched(keeper: UUID, old: Reached, new: Reached) -> bool:
+    """False where nobody's sight of anything changed from ``old`` to ``new``, as mostly: then
+    nothing else need be looked up."""
+    ((found,),) = asked(ANYTHING, _between(keeper, old, new))
+    return bool(found)
 
 
 def touched_animals(
@@ -142,17 +172,12 @@ def touched_collections(
 
 
 def _ids(sql: str, keeper: UUID, old: Reached, new: Reached, **more: Any) -> list[UUID]:
+    return [found for (found,) in asked(sql, _between(keeper, old, new) | more)]
+
+
+def _between(keeper: UUID, old: Reached, new: Reached) -> dict[str, Any]:
     first, last = sorted((old.at, new.at))
-    given: dict[str, Any] = {
-        "keeper": keeper,
-        "old": old.size,
-        "new": new.size,
-        "from": first,
-        "to": last,
-    }
-    with connection.cursor() as cursor:
-        cursor.execute(sql, given | more)
-        return [found for (found,) in cursor.fetchall()]
+    return {"keeper": keeper, "old": old.size, "new": new.size, "from": first, "to": last}
 
 
 def collections_named(keeper: UUID, ids: list[UUID], now: datetime) -> list[CollectionNow]:

@@ -6,24 +6,23 @@ from scalewitness.domain.errors import Resync
 from scalewitness.domain.sync import NOTHING, BadCursor, Cursor, Reached, Run, read_cursor
 from scalewitness.feed import edits, facts, sights
 from scalewitness.feed.items import Item, Page
-from scalewitness.feed.queries import Ends
-from scalewitness.ledger.queries.fence import epoch
+from scalewitness.feed.queries import Ends, Now
 from scalewitness.people.models import Keeper
 
 
-def changes(keeper: Keeper, given: str | None, limit: int, now: datetime, last: Ends) -> Page:
+def changes(keeper: Keeper, given: str | None, limit: int, log: Now, now: datetime) -> Page:
     """At most ``limit`` items: snapshots and notices first, then facts in log order, then
     edited records. Read it, and all that the items lead to, in one
     `ledger.queries.snapshot.snapshot`.
 
-    ``last``: the ends of that moment. ``given``: the cursor of an earlier page; None begins
+    ``log``: as it is at that moment. ``given``: the cursor of an earlier page; None begins
     with everything seen. The same cursor again gives the same again, and what happened since.
 
     Raises:
         Resync: the cursor is not of this log as it is now.
     """
-    here = Reached.of(last.size, now)
-    cursor = _begin(here, last) if given is None else _of_this_log(given, here, last)
+    last, here = log.ends, Reached.of(log.ends.size, now)
+    cursor = _begin(here, log) if given is None else _of_this_log(given, here, log)
     items: list[Item] = []
     items, cursor = sights.follow(keeper.pk, cursor, here, limit, now)
     if cursor.run is None and len(items) < limit and cursor.facts < cursor.sight.size:
@@ -40,20 +39,20 @@ def changes(keeper: Keeper, given: str | None, limit: int, now: datetime, last: 
     return Page(items, cursor, more)
 
 
-def _begin(here: Reached, last: Ends) -> Cursor:
+def _begin(here: Reached, log: Now) -> Cursor:
     return Cursor(
-        epoch=epoch(),
+        epoch=log.epoch,
         sight=NOTHING,
         facts=0,
         covered=here.size,
-        animals=last.animals,
-        collections=last.collections,
+        animals=log.ends.animals,
+        collections=log.ends.collections,
         profile=0,
         run=Run(here),
     )
 
 
-def _of_this_log(given: str, here: Reached, last: Ends) -> Cursor:
+def _of_this_log(given: str, here: Reached, log: Now) -> Cursor:
     try:
         cursor = read_cursor(given)
     except BadCursor:
@@ -62,10 +61,10 @@ def _of_this_log(given: str, here: Reached, last: Ends) -> Cursor:
     reached = max(cursor.sight.size, cursor.facts, cursor.covered, goal)
     beyond = (
         reached > here.size
-        or cursor.animals > last.animals
-        or cursor.collections > last.collections
+        or cursor.animals > log.ends.animals
+        or cursor.collections > log.ends.collections
     )
-    if beyond or cursor.epoch != epoch():
+    if beyond or cursor.epoch != log.epoch:
         raise Resync()
     return cursor
 

@@ -10,9 +10,10 @@ import msgspec
 from django.db.models import Count, QuerySet
 
 from scalewitness.calls.queries.visibility import Point, Sight, sights_at
-from scalewitness.domain.sync import Cursor, Reached, Run
+from scalewitness.domain.sync import NOTHING, Cursor, Reached, Run
 from scalewitness.feed.items import Item, Purge, Snapshot
 from scalewitness.feed.queries import (
+    anything_touched,
     collections_named,
     seen_animals,
     touched_animals,
@@ -36,6 +37,8 @@ def follow(
     What is seen is looked up now, also for a run that began earlier; what changed since it
     began is found again by the run after it.
     """
+    if cursor.run is None and _same_sight(keeper, cursor.sight, here):
+        return [], msgspec.structs.replace(cursor, sight=here)
     run = cursor.run or Run(here)
     items: list[Item] = []
     if run.step == "collections":
@@ -47,6 +50,10 @@ def follow(
             return items, msgspec.structs.replace(cursor, sight=run.goal, run=None)
         run = done
     return items, msgspec.structs.replace(cursor, run=run)
+
+
+def _same_sight(keeper: UUID, old: Reached, here: Reached) -> bool:
+    return old != NOTHING and not anything_touched(keeper, old, here)
 
 
 def _collections(
@@ -119,6 +126,6 @@ def _entries(
     lines = lines_about(sights) if sights else []
     open_ones = readable(keeper, lines, now, sights)
     for one in lines:
-        if one.about is not None and one.fact in open_ones:
+        if one.about is not None and one.position in open_ones:
             found[one.about].append(one)
     return found

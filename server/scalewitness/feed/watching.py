@@ -12,7 +12,7 @@ from typing import Final
 import structlog
 from django.db import DatabaseError, connection
 
-from scalewitness.feed.queries import Ends, ends
+from scalewitness.feed.queries import Ends, log_now
 
 log = structlog.get_logger()
 
@@ -74,7 +74,7 @@ class Watcher:
 def _ends_now() -> Ends | None:
     """With a connection that goes back at once; None while the database is away."""
     try:
-        return ends()
+        return log_now().ends
     except DatabaseError as away:
         log.warning("feed_not_watched", error=type(away).__name__)
         return None

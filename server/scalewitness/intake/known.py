@@ -13,8 +13,6 @@ from functools import cached_property
 from typing import TypeAlias
 from uuid import UUID
 
-from django.db import connection
-
 from scalewitness.animals.models import Animal
 from scalewitness.animals.models import Collection as AnimalCollection
 from scalewitness.animals.queries import codes_of, homes_of, stewarded_ids, weights_on
@@ -30,6 +28,7 @@ from scalewitness.domain.sexing.parameters import load_parameters
 from scalewitness.domain.sexing.stated_linkage import Start
 from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.domain.sexing.what_if import favoured_by
+from scalewitness.ledger.queries.prepared import asked
 from scalewitness.ledger.queries.tree import tip
 from scalewitness.people.models import Grant
 from scalewitness.people.queries import grants_ever
@@ -151,9 +150,8 @@ class Known:
         ``size`` entries by now and belongs to the caller."""
         if not self._subjects or self._ahead == size:
             return True
-        with connection.cursor() as cursor:
-            cursor.execute(MATTERS, (self._ahead, size, list(self._subjects), list(NO_MATTER)))
-            return not cursor.fetchone()[0]
+        ((matters,),) = asked(MATTERS, (self._ahead, size, list(self._subjects), list(NO_MATTER)))
+        return not matters
 
     def heed(self, kind: str, about: UUID) -> None:
         """The batch wrote something else than a call."""

@@ -8,7 +8,6 @@ from typing import Any, Literal
 from uuid import UUID
 
 import msgspec
-from django.db import connection
 
 from scalewitness.calls.models import HeldCall
 from scalewitness.domain.errors import IdReused
@@ -19,6 +18,7 @@ from scalewitness.intake.batch import Actor, draft_of
 from scalewitness.intake.submission import Sealed
 from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.entries import entries_of, leaf_of, salts_of
+from scalewitness.ledger.queries.prepared import asked
 from scalewitness.ledger.services.writing import Draft
 
 
@@ -55,9 +55,7 @@ UNION ALL SELECT id FROM calls_heldcall WHERE id = ANY(%(ids)s::uuid[])
 
 
 def _known(ids: Sequence[UUID]) -> list[UUID]:
-    with connection.cursor() as cursor:
-        cursor.execute(KNOWN, {"ids": list(ids)})
-        return [one for (one,) in cursor.fetchall()]
+    return [one for (one,) in asked(KNOWN, {"ids": list(ids)})]
 
 
 class Seen:

@@ -33,7 +33,7 @@ def entry_seen(keeper: UUID, fact: UUID, now: datetime) -> Entry:
         LogContradicted: its bytes are not those of an entry any more.
     """
     entry = entry_of(fact)
-    if entry is None or fact not in readable(keeper, [entry], now):
+    if entry is None or not readable(keeper, [entry], now):
         raise NotFound()
     return entry
 
@@ -43,10 +43,10 @@ def readable(
     entries: Iterable[AnyEntry],
     now: datetime,
     sights: Mapping[UUID, Sight] | None = None,
-) -> set[UUID]:
-    """Of many entries, the facts that the keeper said or may read. The animals among them are
-    looked at together, everything else one thing after the other. ``sights``: how much of
-    each of the animals the keeper sees, where that is known already.
+) -> set[int]:
+    """Of many entries, the positions of those that the keeper said or may read. The
+    animals among them are looked at together, everything else one thing after the other.
+    ``sights``: how much of each of the animals the keeper sees, where that is known already.
 
     Raises:
         LogContradicted: bytes that must be read are not those of an entry any more.
@@ -57,9 +57,9 @@ def readable(
     rest = [entry for entry in others if entry.kind not in ANIMAL_KINDS]
     known: dict[tuple[Rule, UUID], bool] = {}
     return (
-        {entry.fact for entry in listed if entry.by == keeper}
+        {entry.position for entry in listed if entry.by == keeper}
         | _of_animals(keeper, of_animals, now, sights)
-        | {entry.fact for entry in rest if _may_read(keeper, entry, now, known)}
+        | {entry.position for entry in rest if _may_read(keeper, entry, now, known)}
     )
 
 
@@ -84,7 +84,7 @@ def _of_animals(
     entries: Iterable[AnyEntry],
     now: datetime,
     sights: Mapping[UUID, Sight] | None,
-) -> set[UUID]:
+) -> set[int]:
     """As in its history, and no parents named that the keeper may not be told of."""
     listed = list(entries)
     if sights is None:
@@ -93,7 +93,8 @@ def _of_animals(
     naming = [entry for entry in seen if _names_parents(entry)]
     animals = Animal.objects.in_bulk({entry.about for entry in naming if entry.about})
     pairs = ((animals[entry.about], entry) for entry in naming if entry.about)
-    return {entry.fact for entry in seen} - _naming_shut_parents(keeper, pairs, now)
+    shut = _naming_shut_parents(keeper, pairs, now)
+    return {entry.position for entry in seen if not shut or entry.fact not in shut}
 
 
 def withheld(keeper: UUID, animal: Animal, entries: Iterable[AnyEntry], now: datetime) -> set[UUID]:

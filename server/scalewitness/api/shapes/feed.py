@@ -21,7 +21,7 @@ from scalewitness.feed.items import (
     Purge,
     Snapshot,
 )
-from scalewitness.ledger.queries.entries import AnyEntry, texts_of
+from scalewitness.ledger.queries.entries import AnyEntry, texts_by_fact
 from scalewitness.people.models import Keeper
 from scalewitness.people.queries import has_verified_address, names_of
 from scalewitness.receipts.queries import ANIMAL_KINDS
@@ -125,11 +125,9 @@ class _Shown:
         seen = list(_animals(listed))
         self._keeper = keeper
         self._animals = {one.id: one for one in animals(seen, keeper.pk, now)}
-        self._names = names_of({entry.by for entry in entries if entry.by})
-        self._texts: dict[UUID, dict[str, str]] = {}
-        told = (entry.fact for entry in entries if self._tells(entry))
-        for (fact, field), text in texts_of(told).items():
-            self._texts.setdefault(fact, {})[field] = text
+        others = {entry.by for entry in entries if entry.by} - {keeper.pk}
+        self._names = {keeper.pk: keeper.name, **(names_of(others) if others else {})}
+        self._texts = texts_by_fact(entry.fact for entry in entries if self._tells(entry))
 
     def _tells(self, entry: AnyEntry) -> bool:
         if entry.by is None:  # the record itself writes no free text

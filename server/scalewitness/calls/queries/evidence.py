@@ -6,7 +6,8 @@ from typing import Any
 from uuid import UUID
 
 import msgspec
-from django.db.models import Q, QuerySet
+from django.db.models import Q, QuerySet, TextField
+from django.db.models.functions import Cast
 
 from scalewitness.calls.models import Call
 from scalewitness.domain.facts import CallMade, Circumstance
@@ -38,7 +39,9 @@ CIRCUMSTANCE = ("stage", "blind", "interested", "identity", "anchored_to")
 
 def _counting(animals: Any) -> "QuerySet[Call, Any]":
     rows = Call.objects.filter(withdrawal=None, set_aside=None).order_by("position")
-    columns = ("animal", "id", "by", "examined_at", "position", "body", *CIRCUMSTANCE)
+    # As text, from which the typed body is read at once.
+    body = Cast("body", TextField())
+    columns = ("animal", "id", "by", "examined_at", "position", body, *CIRCUMSTANCE)
     return any_of(rows, '"calls_call"."animal_id"', animals).values_list(*columns)
 
 

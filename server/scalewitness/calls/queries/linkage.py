@@ -34,7 +34,7 @@ def starts_of(animals: Iterable[Animal], parameters: str) -> dict[UUID, Start]:
     """As :func:`start_of`, for many animals with one query."""
     wanted = {animal.pk: animal for animal in animals}
     stated = {
-        animal: msgspec.json.decode(body, type=LinkageStated)
+        animal: msgspec.convert(body, LinkageStated)
         for animal, body in STATED.ask(animals=list(wanted))
     }
     numbers = load_parameters(parameters)

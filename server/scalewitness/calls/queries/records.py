@@ -29,6 +29,7 @@ from scalewitness.domain.sexing.parameters import load_parameters
 from scalewitness.domain.sexing.policy import Policy
 from scalewitness.domain.sexing.records import EMPTY, Beta, ExaminerRecords, error_prior
 from scalewitness.domain.sexing.taxa import taxon
+from scalewitness.ledger.queries.prepared import Prepared
 from scalewitness.people.models import GrantAnimal
 
 Records = Mapping[UUID, ExaminerRecordChanged]
@@ -36,8 +37,15 @@ Records = Mapping[UUID, ExaminerRecordChanged]
 
 def records_in_force(parameters: str, at: int | None = None) -> ExaminerRecords:
     """What standings weigh examiners by at log position ``at``, now when None."""
-    newest = _rows(at).order_by("-position").values_list("pk", flat=True).first()
-    return EMPTY if newest is None else _in_force(newest, parameters)
+    found = NEWEST.ask() if at is None else _newest(at)
+    return _in_force(found[0][0], parameters) if found else EMPTY
+
+
+def _newest(at: int | None) -> "QuerySet[ExaminerRecord, tuple[UUID]]":
+    return _rows(at).order_by("-position").values_list("pk")[:1]
+
+
+NEWEST = Prepared(lambda: _newest(None))
 
 
 @lru_cache(maxsize=32)

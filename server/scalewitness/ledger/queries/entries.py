@@ -101,6 +101,14 @@ def texts_of(facts: Iterable[UUID]) -> dict[tuple[UUID, str], str]:
     return {(fact, field): text for fact, field, text in TEXTS.ask(facts=list(facts))}
 
 
+def texts_by_fact(facts: Iterable[UUID]) -> dict[UUID, dict[str, str]]:
+    """As :func:`texts_of`, by fact and then by field; facts without any are absent."""
+    found: dict[UUID, dict[str, str]] = {}
+    for fact, field, text in TEXTS.ask(facts=list(facts)):
+        found.setdefault(fact, {})[field] = text
+    return found
+
+
 def _texts(facts: Any) -> QuerySet[Text, Any]:
     rows = any_of(Text.objects.all(), '"ledger_text"."fact"', facts)
     return rows.values_list("fact", "field", "text")

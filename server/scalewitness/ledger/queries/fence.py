@@ -1,8 +1,7 @@
 """Whether the log is closed to everything new."""
 
+from datetime import datetime
 from hashlib import sha256
-
-from django.db.models import QuerySet
 
 from scalewitness.ledger.models import Fence
 from scalewitness.ledger.queries.prepared import Prepared, columns
@@ -14,19 +13,16 @@ def standing_fence() -> Fence | None:
     return last if last is not None and last.state == Fence.State.RAISED else None
 
 
-def epoch() -> bytes:
+def epoch(raised: tuple[int, datetime, int, bytes] | None) -> bytes:
     """Eight bytes that are others after each fence raised: what was read before it may not be
-    what the log holds now. Ids are no help, as a restored database gives them out again."""
-    last = next(iter(RAISED.rows_of(Fence)), None)
-    said = "" if last is None else f"{last.pk} {last.at.isoformat()} {last.size} "
-    root = b"" if last is None else bytes(last.root)
-    return sha256(said.encode() + root).digest()[:8]
+    what the log holds now. Ids are no help, as a restored database gives them out again.
+
+    ``raised``: id, time, size and root of the last one, if there ever was one.
+    """
+    if raised is None:
+        return sha256().digest()[:8]
+    number, at, size, root = raised
+    return sha256(f"{number} {at.isoformat()} {size} ".encode() + root).digest()[:8]
 
 
-def _last(*states: str) -> QuerySet[Fence, tuple[object, ...]]:
-    rows = Fence.objects.filter(state__in=states) if states else Fence.objects.all()
-    return rows.order_by("-pk").values_list(*columns(Fence))[:1]
-
-
-LAST = Prepared(_last)
-RAISED = Prepared(lambda: _last(Fence.State.RAISED))
+LAST = Prepared(lambda: Fence.objects.order_by("-pk").values_list(*columns(Fence))[:1])

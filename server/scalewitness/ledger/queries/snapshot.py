@@ -2,17 +2,27 @@
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from typing import Any
 
 from django.db import connection, transaction
+from psycopg import IsolationLevel
 
 
 @contextmanager
 def snapshot() -> Iterator[None]:
     """Everything read inside is of one moment, and nothing can be written; inside a
     transaction that is open already, as that one has it."""
-    outermost = not connection.in_atomic_block
-    with transaction.atomic():
-        if outermost:
-            with connection.cursor() as cursor:
-                cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY")
-        yield
+    if connection.in_atomic_block:
+        with transaction.atomic():
+            yield
+        return
+    connection.ensure_connection()
+    # Said to the driver, so that it comes with the statement that begins the transaction.
+    driver: Any = connection.connection
+    driver.isolation_level, driver.read_only = IsolationLevel.REPEATABLE_READ, True
+    try:
+        with transaction.atomic():
+            yield
+    finally:
+        if not driver.closed:
+            driver.isolation_level, driver.read_only = None, None

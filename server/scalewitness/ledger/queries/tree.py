@@ -4,9 +4,6 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TypeAlias
 
-from django.db import connection
-from psycopg import Cursor
-
 from scalewitness.domain.translog.proofs import (
     NodeReader,
     consistency_proof,
@@ -17,6 +14,7 @@ from scalewitness.domain.translog.tiles import WIDTH, Run, Spot, spot_of, tile_r
 from scalewitness.domain.translog.tiles import Tile as Place
 from scalewitness.domain.translog.tree import EMPTY_ROOT, HASH_BYTES, fold_right
 from scalewitness.ledger.models import Entry, Head, Tile
+from scalewitness.ledger.queries.prepared import Prepared, asked
 
 Node: TypeAlias = tuple[int, int]
 """Level and index of a perfect subtree, as a proof asks for it."""
@@ -31,8 +29,11 @@ class Tip:
 
 
 def tip() -> Tip:
-    size, root = Head.objects.values_list("size", "root").get(pk=1)
-    return Tip(size, bytes(root))
+    ((size, root),) = HEAD.ask()
+    return Tip(size, root)
+
+
+HEAD = Prepared(lambda: Head.objects.filter(pk=1).values_list("size", "root"))
 
 
 def leaf_hashes(start: int, end: int) -> list[bytes]:
@@ -115,17 +116,17 @@ def _peaks(size: int, node: NodeReader) -> list[bytes]:
 
 def _made(proof: Callable[[NodeReader], list[bytes]], size: int) -> list[bytes]:
     """A proof from stored hashes, all of them fetched in one statement."""
-    asked: dict[Node, Spot | Run] = {}
+    wanted: dict[Node, Spot | Run] = {}
 
     def note(level: int, index: int) -> bytes:
-        asked[level, index] = spot_of(level, index, size)
+        wanted[level, index] = spot_of(level, index, size)
         return bytes(HASH_BYTES)
 
     proof(note)
-    hashes = _fetched(list(asked.values()))
-    if lost := [spot for spot, held in zip(asked.values(), hashes, strict=True) if held is None]:
+    hashes = _fetched(list(wanted.values()))
+    if lost := [spot for spot, held in zip(wanted.values(), hashes, strict=True) if held is None]:
         raise ValueError(f"the log has no hash for {lost[0]}")
-    held = dict(zip(asked, hashes, strict=True))
+    held = dict(zip(wanted, hashes, strict=True))
     return proof(lambda level, index: held[level, index] or b"")
 
 
@@ -157,11 +158,8 @@ def _fetched(spots: Sequence[Spot | Run]) -> list[bytes | None]:
             roots.append((node, spot.level - 1, spot.start, spot.end))
     columns = [*_columns(full, 4), *_columns(leaves, 3), *_columns(roots, 4)]
     found: list[bytes | None] = [None] * len(spots)
-    connection.ensure_connection()
-    # Django's own cursors bind on the client's side, which leaves nothing to prepare.
-    with Cursor(connection.connection) as cursor:
-        for node, hashes in cursor.execute(FETCH, columns, prepare=True, binary=True):
-            found[node] = _root_over(hashes, spots[node])
+    for node, hashes in asked(FETCH, columns):
+        found[node] = _root_over(hashes, spots[node])
     return found
 
 

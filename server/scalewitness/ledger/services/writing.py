@@ -12,6 +12,7 @@ from scalewitness.domain.moments import rfc3339
 from scalewitness.domain.translog.leaf import leaf_bytes
 from scalewitness.domain.translog.tree import Frontier, leaf_hash
 from scalewitness.ledger.models import Entry, Head, Text
+from scalewitness.ledger.queries.prepared import Prepared, columns
 from scalewitness.ledger.services.copying import copy_values
 from scalewitness.ledger.services.fencing import refuse_if_closed
 from scalewitness.ledger.services.tiling import lay_tiles
@@ -100,7 +101,7 @@ class Writer:
     def __init__(self, received_at: datetime) -> None:
         if not transaction.get_connection().in_atomic_block:
             raise RuntimeError("the log is written inside a transaction")
-        self._head = Head.objects.select_for_update().get(pk=1)
+        (self._head,) = LOCKED.rows_of(Head)
         refuse_if_closed(self._head.size)
         self._received_at = received_at
         self._rows: list[tuple[Any, ...]] = []
@@ -160,7 +161,10 @@ def take_turn() -> None:
     reader of the feed who saw one number has seen every smaller one."""
     if not transaction.get_connection().in_atomic_block:
         raise RuntimeError("a turn ends with its transaction")
-    Head.objects.select_for_update().get(pk=1)
+    LOCKED.rows_of(Head)
+
+
+LOCKED = Prepared(lambda: Head.objects.select_for_update().filter(pk=1).values_list(*columns(Head)))
 
 
 def erase_text(fact: UUID) -> int:

@@ -128,4 +128,4 @@ def _entries(dispute: Dispute, keeper: UUID, now: datetime) -> list[Entry]:
     subjects = {dispute.pk, dispute.animal_id, *owed, *steps.values_list("sale", flat=True)}
     rows = list(Entry.objects.filter(about__in=subjects).order_by("position"))
     allowed = readable(keeper, rows, now)
-    return [one for one in rows if one.fact in allowed]
+    return [one for one in rows if one.position in allowed]
