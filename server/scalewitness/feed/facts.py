@@ -7,6 +7,7 @@ from uuid import UUID
 import msgspec
 from django.db.models import Q
 
+from scalewitness.animals.models import Animal
 from scalewitness.calls.queries.visibility import sights_of
 from scalewitness.domain.sync import Cursor
 from scalewitness.feed.items import AnimalNow, Fact, Item
@@ -17,7 +18,7 @@ from scalewitness.receipts.queries import ANIMAL_KINDS, readable
 
 STRETCH = 2000
 """Entries looked at in one go, and the most that one answer looks at."""
-SKIMMED = 20_000
+SKIMMED = 100_000
 """As many where snapshots covered most, so that little of each is looked at."""
 OTHER_THINGS = 100
 """Sales, visits, grants and so on that one answer looks at, each by itself."""
@@ -59,7 +60,8 @@ def _left_out(keeper: UUID, start: int, end: int, now: datetime) -> tuple[list[L
     """As :func:`_stretch`, of entries that snapshots covered: those that were in none. It is
     what is not about animals, and what the keeper said of animals that they see no more."""
     rows = Entry.objects.filter(position__gte=start, position__lt=end)
-    rows = rows.filter(Q(by=keeper) | ~Q(kind__in=ANIMAL_KINDS))
+    held = Animal.objects.filter(collection__keeper=keeper).values("pk")  # all in snapshots
+    rows = rows.filter(Q(by=keeper) & ~Q(about__in=held) | ~Q(kind__in=ANIMAL_KINDS))
     skimmed = list(rows.values_list("position", "kind", "about"))
     subjects = {about for _, kind, about in skimmed if kind in ANIMAL_KINDS and about}
     sights = sights_of(keeper, subjects, now)
