@@ -39,7 +39,7 @@ def main() -> int:
         from sync_parts import measure  # noqa: PLC0415
         from sync_peers import judge, peers  # noqa: PLC0415
 
-        ours = measure(stack.url, given.only.split(","), given.seconds, given.large)
+        ours = measure(stack, given.only.split(","), given.seconds, given.large)
         for one in ours:
             print(one, flush=True)
         if given.peers is None:

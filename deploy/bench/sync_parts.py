@@ -13,6 +13,7 @@ from typing import Any
 from urllib.parse import quote, urlsplit
 from uuid import UUID
 
+import psycopg
 from cast import fresh_id, keeper
 from django.utils import timezone
 
@@ -21,6 +22,7 @@ from scalewitness.domain.moments import rfc3339
 from scalewitness.intake.batch import Actor
 from scalewitness.intake.services import accept
 from scalewitness.people.services import enrol_device
+from stack.local import LocalStack
 
 CALLS_EACH = 3
 SMALL = 10_000
@@ -50,19 +52,27 @@ class Figure:
         return f"{self.what}: p50 {self.middle:.2f} ms, p95 {self.high:.2f} ms"
 
 
-def measure(url: str, parts: Sequence[str], seconds: float, large: int) -> list[Figure]:
+def measure(stack: LocalStack, parts: Sequence[str], seconds: float, large: int) -> list[Figure]:
     found: list[Figure] = []
+    url = stack.url
     if "push" in parts:
         found += pushing(url, seconds)
     if "pull" in parts or "change" in parts:
         for count in (SMALL, large):
             herd = Herd(f"Keeper of {count}", -(-count // CALLS_EACH))
             herd.call_all(count)
+            _settle(stack.owner_url)
             if "pull" in parts and count == SMALL:
                 found.append(pulling(herd, url))
             if "change" in parts:
                 found.append(one_change(herd, url, seconds, count))
     return found
+
+
+def _settle(owner: str) -> None:
+    """Have PostgreSQL do at once what it would do in the background meanwhile."""
+    with psycopg.connect(owner, autocommit=True) as line:
+        line.execute("VACUUM ANALYZE")
 
 
 class Herd:
