@@ -86,19 +86,18 @@ class Yardstick:
 def yardstick(at: int | None = None, parameters: str | None = None) -> Yardstick:
     """The one in force at log position ``at``, now when None: the latest adopted.
     ``parameters``: those a standing names, which an earlier release may have stated."""
-    if at is None:
-        latest = next(iter(ADOPTED.rows_of(AdoptedPolicy)), None)
-    else:
-        earlier = AdoptedPolicy.objects.filter(position__lte=at)
-        latest = earlier.order_by("-position").first()
+    latest = next(iter(ADOPTED.rows_of(AdoptedPolicy) if at is None else _adopted(at)), None)
     rule = adopted_yardstick(latest) if latest else Yardstick()
     version = parameters or rule.parameters
     return replace(rule, parameters=version, records=records_in_force(version, at))
 
 
-ADOPTED = Prepared(
-    lambda: AdoptedPolicy.objects.order_by("-position").values_list(*columns(AdoptedPolicy))[:1]
-)
+def _adopted(at: int | None) -> QuerySet[AdoptedPolicy]:
+    rows = AdoptedPolicy.objects.order_by("-position")
+    return (rows if at is None else rows.filter(position__lte=at))[:1]
+
+
+ADOPTED = Prepared(lambda: _adopted(None).values_list(*columns(AdoptedPolicy)))
 
 
 def adopted_yardstick(adoption: "AdoptedPolicy | PolicyAdopted") -> Yardstick:

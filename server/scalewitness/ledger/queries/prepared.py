@@ -6,22 +6,28 @@ answer a small one. Where the same question is asked with every request, only th
 
 from collections.abc import Callable, Mapping, Sequence
 from functools import cached_property
-from typing import Any, TypeVar
+from typing import Any, Self, TypeVar
 
 from django.db import connection
 from django.db.models import Model, QuerySet
 from psycopg import Cursor
-from psycopg.pq import Format
 
 M = TypeVar("M", bound=Model)
+
+
+class _Planning(Cursor[Any]):
+    def execute(self, query: Any, params: Any = None, **_: Any) -> Self:
+        # The driver forgets the words of what it prepared, and Django's log of queries has
+        # them from there: while one is kept, nothing is prepared.
+        prepare = False if connection.queries_logged else None
+        return super().execute(query, params, prepare=prepare, binary=True)
 
 
 def asked(sql: str, values: Sequence[Any] | Mapping[str, Any] = ()) -> list[tuple[Any, ...]]:
     """The rows of a statement that is asked again and again, always in the same words. They
     come in PostgreSQL's binary form, which is read several times as fast as its text."""
     connection.ensure_connection()
-    plain: Any = Cursor(connection.connection)
-    plain.format = Format.BINARY
+    plain: Any = _Planning(connection.connection)
     wrapped = connection.make_debug_cursor if connection.queries_logged else connection.make_cursor
     with wrapped(plain) as cursor:
         cursor.execute(sql, values)
