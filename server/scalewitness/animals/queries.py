@@ -1,6 +1,6 @@
 """Reading animals. Nothing here decides who may see what: `calls.queries` does."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from decimal import Decimal
@@ -20,7 +20,7 @@ from scalewitness.animals.models import (
     PhotoFile,
 )
 from scalewitness.domain.identifiers import parse_transponder
-from scalewitness.ledger.queries.prepared import Prepared, any_of, asked, columns
+from scalewitness.ledger.queries.prepared import Prepared, any_of, asked, columns, maker
 from scalewitness.people.queries import active_grants, is_partner
 
 
@@ -151,6 +151,40 @@ def _condition(animal: UUID, latest_of: Mapping[tuple[UUID, str], Husbandry]) ->
         shed=shed.noted["stage"] if shed else None,
         health=health.noted["sign"] if health else None,
     )
+
+
+def animals_of(ids: Iterable[UUID]) -> dict[UUID, Animal]:
+    """Animals by id, each with its collection."""
+    make = animal_maker()
+    return {one.pk: one for one in map(make, ANIMALS.ask(animals=list(ids)))}
+
+
+def animal_maker() -> Callable[[Sequence[Any]], Animal]:
+    """Makes animals, each with its collection, from rows that begin with `WITH_COLLECTION`."""
+    width, end = len(columns(Animal)), len(WITH_COLLECTION)
+    animal, collection = maker(Animal), maker(Collection)
+    held: dict[UUID, Collection] = {}
+
+    def make(row: Sequence[Any]) -> Animal:
+        made = animal(row[:width])
+        if made.collection_id not in held:
+            held[made.collection_id] = collection(row[width:end])
+        made.collection = held[made.collection_id]
+        return made
+
+    return make
+
+
+WITH_COLLECTION = (*columns(Animal), *(f"collection__{one}" for one in columns(Collection)))
+"""All columns of an animal and of the collection that it is in."""
+
+
+def _animals(animals: Any) -> QuerySet[Animal, Any]:
+    rows = Animal.objects.order_by().values_list(*WITH_COLLECTION)
+    return any_of(rows, '"animals_animal"."id"', animals)
+
+
+ANIMALS = Prepared(_animals, animals=(UUID(int=1),))
 
 
 def codes_of(animals: Iterable[UUID]) -> dict[UUID, set[str]]:

@@ -8,12 +8,12 @@ from uuid import UUID
 from django.db.models import Q, QuerySet
 
 from scalewitness.animals.models import Animal, Collection
-from scalewitness.animals.queries import stewarded_collections
+from scalewitness.animals.queries import WITH_COLLECTION, animal_maker, stewarded_collections
 from scalewitness.calls.queries.visibility import Sight, visible_animals
 from scalewitness.domain.sync import NOTHING, Reached
 from scalewitness.feed.items import CollectionNow
 from scalewitness.ledger.queries.fence import epoch
-from scalewitness.ledger.queries.prepared import Prepared, any_of, asked, columns, maker
+from scalewitness.ledger.queries.prepared import Prepared, any_of, asked
 from scalewitness.people.models import Grant
 
 NOW = """
@@ -113,22 +113,16 @@ def seen_animals(keeper: UUID, animals: Iterable[UUID], now: datetime) -> Seen:
     wanted = list(animals)
     if not wanted:
         return {}
-    width = len(columns(Animal))
-    make, collection = maker(Animal), maker(Collection)
-    held: dict[UUID, Collection] = {}
+    make = animal_maker()
     found: Seen = {}
     for row in ANIMALS.ask(keeper=keeper, now=now, animals=wanted):
-        animal = make(row[:width])
-        if animal.collection_id not in held:
-            held[animal.collection_id] = collection(row[width:-1])
-        animal.collection = held[animal.collection_id]
+        animal = make(row)
         found[animal.pk] = animal, row[-1]
     return found
 
 
 def _animals(keeper: UUID, now: datetime, animals: Any) -> QuerySet[Animal, Any]:
-    held = (f"collection__{one}" for one in columns(Collection))
-    rows = visible_animals(keeper, now).order_by().values_list(*columns(Animal), *held, "sight")
+    rows = visible_animals(keeper, now).order_by().values_list(*WITH_COLLECTION, "sight")
     return any_of(rows, '"animals_animal"."id"', animals)
 
 

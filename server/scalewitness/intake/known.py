@@ -15,7 +15,13 @@ from uuid import UUID
 
 from scalewitness.animals.models import Animal
 from scalewitness.animals.models import Collection as AnimalCollection
-from scalewitness.animals.queries import codes_of, homes_of, stewarded_ids, weights_on
+from scalewitness.animals.queries import (
+    animals_of,
+    codes_of,
+    homes_of,
+    stewarded_ids,
+    weights_on,
+)
 from scalewitness.calls.models import Call
 from scalewitness.calls.queries.evidence import evidence_by_animal
 from scalewitness.calls.queries.linkage import starts_of
@@ -181,7 +187,7 @@ class Known:
         self._weights |= zip(moments, weights_on(list(moments)), strict=True)
 
     def _read(self, ids: Iterable[UUID]) -> None:
-        found = Animal.objects.select_related("collection").in_bulk(list(ids))
+        found = animals_of(ids)
         sold, by = parties_to_sales(found), yardstick()
         ties = self._ties(found.values(), sold)
         starts, counting = starts_of(found.values(), by.parameters), evidence_by_animal(found)

@@ -55,14 +55,27 @@ def session_error(
     call: Evidence, numbers: ParameterSet, records: ExaminerRecords, parameters: Parameters
 ) -> tuple[float, float]:
     """ε of this call's session, if the animal is male and if it is female."""
-    role, method = call.role, call.method
+    about = call.examiner, call.role, call.method, call.sureness
+    return _session_error(*about, numbers, records, parameters)
+
+
+@lru_cache(maxsize=1024)  # one person's calls come together, and mostly differ in none of these
+def _session_error(
+    examiner: str,
+    role: Role,
+    method: Method,
+    sureness: Sureness,
+    numbers: ParameterSet,
+    records: ExaminerRecords,
+    parameters: Parameters,
+) -> tuple[float, float]:
     prior = error_prior(numbers, role, method)
     start = prior if numbers is parameters.base else error_prior(parameters.base, role, method)
 
     def of(sex: Sex) -> float:
-        found = records.rates.get((call.examiner, method, sex))
+        found = records.rates.get((examiner, method, sex))
         a, b = prior if found is None else _moved(found, start, prior)
-        return _raised(a / (a + b), call.sureness, numbers)
+        return _raised(a / (a + b), sureness, numbers)
 
     return of("male"), of("female")
 

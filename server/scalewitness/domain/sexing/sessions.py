@@ -15,6 +15,7 @@ Two readings of the model that the plain formula leaves open:
 """
 
 from collections.abc import Iterable, Sequence
+from functools import lru_cache
 from operator import attrgetter
 
 from msgspec import Struct, field
@@ -97,10 +98,7 @@ class Weigher(Struct, frozen=True, eq=False):
             pair=_anchored(found.pair, call, kappa),
             kappa=kappa,
             epsilon=session_error(call, numbers, self.records, self.parameters),
-            alpha=(
-                numbers.get(f"mislead.{method}.male", 0.0),
-                numbers.get(f"mislead.{method}.female", 0.0),
-            ),
+            alpha=_misleading(numbers, method),
             doubt=numbers.value(f"identity.{call.identity}"),
             person=person,
             place=(person, call.at, call.position),
@@ -139,6 +137,13 @@ class Weigher(Struct, frozen=True, eq=False):
         if found is None:
             found = self._known[key] = _session(calls)
         return found
+
+
+@lru_cache(maxsize=512)
+def _misleading(numbers: ParameterSet, method: Method) -> Pair:
+    """α: how often a male, and how often a female, shows the other sex's picture."""
+    male, female = f"mislead.{method}.male", f"mislead.{method}.female"
+    return numbers.get(male, 0.0), numbers.get(female, 0.0)
 
 
 def anchoring(call: Evidence, numbers: ParameterSet) -> float:
