@@ -25,6 +25,7 @@ def say_everything(world: World) -> World:
     _fall(world, sold)
     _husbandry(world, world.animal("H1", hatched="2024-06-01", traits=["pied"]))
     _linkage(world)
+    _pairings(world)
     _visits(world, world.animal("W1"))
     _late(world, world.animal("L1"))
     _spoken_against(world, world.animal("B1"))
@@ -100,6 +101,14 @@ def _linkage(world: World) -> None:
     }
     animal = world.animal("Y1", **parents)
     world.say(world.odile, "linkage_stated", animal.pk, stated | parents, texts=_note())
+
+
+def _pairings(world: World) -> None:
+    pair = {"sire": str(world.animal("P1").pk), "dam": str(world.animal("P2").pk)}
+    for season in (2027, 2028):
+        pairing = new_id(world.now)
+        world.say(world.odile, "pairing_planned", pairing, pair | {"season": season})
+    world.say(world.odile, "pairing_dropped", pairing)
 
 
 def _visits(world: World, animal: Animal) -> None:

@@ -82,6 +82,7 @@ INSTALLED_APPS = [
     "scalewitness.sales",
     "scalewitness.disclosures",
     "scalewitness.visits",
+    "scalewitness.breeding",
     "scalewitness.disputes",
     "scalewitness.intake",
     "scalewitness.pages",

@@ -202,6 +202,11 @@ ROWS = [
     Row("GET", "disclosures", SIGNED_IN),
     Row("GET", "disclosures/{disclosure}", to(200, *STEWARDS, "buyer")),
     Row("POST", "disclosures/{disclosure}/acknowledgement", to(201, "buyer"), fact()),
+    # pairings
+    Row("GET", "pairings", SIGNED_IN),
+    Row("POST", "pairings", to(201, *STEWARDS),
+        fact({"sire": "{sold}", "dam": "{other}", "season": 2028}, about="new")),
+    Row("POST", "pairings/{pairing}/end", to(201, *STEWARDS), fact()),
     Row("GET", "disputes", SIGNED_IN),
     Row("POST", "disputes", to(201, *STEWARDS),
         fact({"animal": "{other}", "ground": "party_objects"}, about="new")),

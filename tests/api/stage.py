@@ -9,7 +9,7 @@ from django.core.cache import cache
 from django.test import Client
 from django.utils import timezone
 from tests.pictures import body_of, plain_file
-from tests.world import World, keeper, probing
+from tests.world import World, keeper, new_id, probing
 
 from scalewitness.animals.models import Animal
 from scalewitness.disclosures.models import Disclosure
@@ -81,6 +81,9 @@ def set_stage() -> Stage:
     own = world.visit(after, blind, sold, days=60)
     world.call(after, sold, "female", visit=own)
     world.call(after, blind, "female", visit=own)
+    pairing = new_id(world.now)
+    pair = {"sire": str(other.pk), "dam": str(blind.pk), "season": 2027}
+    world.say(world.odile, "pairing_planned", pairing, pair)
     offered, draft = world.draft(other), world.draft(drafted)
     world.offer(offered, expires=rfc3339(timezone.now() + timedelta(days=5)))
     stage = Stage(world)
@@ -101,6 +104,7 @@ def set_stage() -> Stage:
         "offered_photo": offered_photo,
         "disclosure": str(Disclosure.objects.get().pk),
         "dispute": str(Dispute.objects.get().pk),
+        "pairing": str(pairing),
         "grant": str(Grant.objects.get(to=viewer).pk),
         "held": _held(world, former, blind),
         "standing": str(sold.standings.order_by("-position")[0].pk),
@@ -134,6 +138,7 @@ def set_stage() -> Stage:
         stage.ids["sale"],
         stage.ids["disclosure"],
         stage.ids["dispute"],
+        stage.ids["pairing"],
     }
     return stage
 

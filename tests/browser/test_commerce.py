@@ -10,6 +10,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page
 from tests.browser.conftest import Open, Site, session_of
+from tests.world import new_id
 
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.disputes.models import Dispute
@@ -33,6 +34,8 @@ def story(site: Site) -> Told:
     world = site.world
     world.now -= timedelta(days=20)
     animal, other = world.verified("R-40"), world.verified("R-41", "female")
+    pair = {"sire": str(animal.pk), "dam": str(other.pk), "season": world.now.year + 1}
+    world.say(world.odile, "pairing_planned", new_id(world.now), pair)
     sale = world.sold(animal)
     world.say(world.odile, "handed_over", sale.pk)
     world.pass_time(days=1)
@@ -61,6 +64,9 @@ def story(site: Site) -> Told:
             "disputes": "/disputes",
             "dispute": f"/disputes/{dispute.pk}",
             "draft": f"/collections/{world.collection.pk}/sales/new",
+            "pairings": "/pairings",
+            "plan-pairing": f"/animals/{animal.pk}/pairings/new",
+            "animal": f"/animals/{animal.pk}",
             "account": "/account",
         },
     )

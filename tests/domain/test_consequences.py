@@ -7,11 +7,15 @@ from scalewitness.domain.consequences import (
     Disclose,
     Hold,
     OpenDispute,
+    PairingView,
+    Replan,
     SaleView,
     TellKeepers,
     consequences,
+    may_affect_pairings,
 )
 from scalewitness.domain.facts import Representation
+from scalewitness.domain.observations import Sex
 
 VM, VF, PM, PF, C, U = (
     "verified male", "verified female", "probable male", "probable female", "contested", "unsexed",
@@ -44,6 +48,8 @@ def shown(found: tuple[Consequence, ...]) -> list[str]:
                 words.append("dispute")
             case TellKeepers():
                 words.append(f"tell:{one.change}")
+            case Replan():
+                words += [f"{two.pairing}:{two.change}" for two in one.pairings]
     return words
 
 
@@ -92,3 +98,42 @@ def test_what_follows(before: str, after: str, sales: list[SaleView], expected: 
 def test_one_dispute_at_a_time() -> None:
     found = consequences(VM, C, [sale("paid")], dispute_open=True)
     assert shown(found) == ["disclose:fell", "tell:fell"]
+
+
+def planned(sex: Sex, was: bool = True, name: str = "pairing") -> PairingView:
+    return PairingView(name, sex, was)
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "pairing", "expected"),
+    [
+        # what they planned on falls, is reversed, comes back
+        (VM, C, planned("male"), ["pairing:fell"]),
+        (VM, VF, planned("male"), ["pairing:reversed"]),
+        (C, VM, planned("male"), ["pairing:restored"]),
+        (VF, VM, planned("male"), ["pairing:restored"]),
+        (VF, PM, planned("male"), ["pairing:fell"]),
+        # a plan on what was never verified: the first verdict counts only where it is against it
+        (PM, VM, planned("male", was=False), []),
+        (PM, VF, planned("male", was=False), ["pairing:reversed"]),
+        (U, PF, planned("male", was=False), []),
+        # planned as the other sex all along
+        (VM, C, planned("female", was=False), ["pairing:fell"]),
+        (PF, VF, planned("female", was=False), []),
+        # nothing verified moved
+        (PM, C, planned("male"), []),
+        (VM, VM, planned("male"), []),
+    ],
+)  # fmt: skip
+def test_what_keepers_of_planned_pairings_hear(
+    before: str, after: str, pairing: PairingView, expected: list[str]
+) -> None:
+    found = shown(consequences(before, after, [], [pairing], dispute_open=False))
+    assert [one for one in found if one.startswith("pairing")] == expected
+    assert not expected or may_affect_pairings(before, after), "else they are never looked up"
+
+
+def test_all_pairings_are_told_of_at_once() -> None:
+    both = [planned("male", name="one"), planned("female", name="two")]
+    found = consequences(VM, VF, [], both, dispute_open=False)
+    assert shown(found[-1:]) == ["one:reversed", "two:restored"]

@@ -120,6 +120,15 @@ CONTEXTS: dict[str, dict[str, Any]] = {
         "counts": {"undelivered": 1, "unacknowledged": 2, "held_sales": 1, "disputes": 3},
     },
     "standing_notice": KEEPER | {"change": "fell", "was": "verified male", "now": "contested"},
+    "pairing_affected": KEEPER
+    | {
+        "was": "verified male",
+        "now": "contested",
+        "pairings": [
+            {"mate": VESPER, "season": 2027, "sex": "male", "change": "fell"},
+            {"mate": None, "season": 2028, "sex": "male", "change": "reversed"},
+        ],
+    },
     "dispute_opened": KEEPER | {"ground": "contested_standing", "dispute": ID},
     "confirmation_code": SALE | {"code_id": ID},
     "statement_made": KEEPER | {"dispute": ID},
@@ -218,6 +227,7 @@ def test_both_parts_lead_to_the_same_place(kind: str) -> None:
         "offer_declined": {own, receipts},
         "sale_held_seller": {own},
         "standing_notice": {f"http://testserver/animals/{ID}"},
+        "pairing_affected": {f"http://testserver/animals/{ID}", "http://testserver/pairings"},
         "dispute_opened": {f"http://testserver/disputes/{ID}"},
         "statement_made": {f"http://testserver/disputes/{ID}"},
         "disclosure_undelivered": {f"http://testserver/disclosures/{ID}"},

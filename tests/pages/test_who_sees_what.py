@@ -23,6 +23,7 @@ OWN = {
     "visits",
     "sales",
     "disputes",
+    "pairings",
     "disclosures",
     "held_calls",
     "new_collection",
@@ -37,6 +38,7 @@ FORMS_ONLY = {
     "acknowledge_disclosure",
     "record_finding",
     "make_statement",
+    "drop_pairing",
 }
 """Addresses that take a form; opening one leads to the page it belongs to."""
 OWN_FORMS = {"choose_digest"}
@@ -71,6 +73,9 @@ def ids(here: Here) -> dict[str, str]:
     visit = here.visit(here.stan, animal)
     here.call(here.stan, animal, "female", visit=visit)
     grant = here.make_partner(here.pim)
+    pairing = new_id(here.now)
+    pair = {"sire": str(animal.pk), "dam": str(here.animal("R-18").pk), "season": 2027}
+    here.say(here.odile, "pairing_planned", pairing, pair)
     photo = here.say(here.odile, "photo_attached", animal.pk, body_of(plain_file())).id
     take_photo_file(UUID(photo), plain_file(), Actor(keeper=here.odile.pk), here.now)
     here.now_is_now()
@@ -83,6 +88,7 @@ def ids(here: Here) -> dict[str, str]:
         "sale_id": str(sale.pk),
         "disclosure_id": str(Disclosure.objects.get().pk),
         "dispute_id": str(Dispute.objects.get().pk),
+        "pairing_id": str(pairing),
         "fact_id": str(sale.steps.get(kind="offer_made").pk),
         "grant_id": str(grant),
         "photo_id": str(photo),

@@ -69,6 +69,9 @@ from scalewitness.api.offers.show_disclosures import show_disclosures
 from scalewitness.api.offers.show_offer import show_offer
 from scalewitness.api.offers.show_offered_photo import show_offered_photo
 from scalewitness.api.openapi.serving import docs, schema
+from scalewitness.api.pairings.drop_pairing import drop_pairing
+from scalewitness.api.pairings.list_pairings import list_pairings
+from scalewitness.api.pairings.plan_pairing import plan_pairing
 from scalewitness.api.photos.send_photo import send_photo
 from scalewitness.api.photos.show_photo import show_photo
 from scalewitness.api.practitioners.name_practitioner import name_practitioner
@@ -179,6 +182,8 @@ sales = [
     path("disclosures", resource(get=list_disclosures), name="disclosures"),
     path("disclosures/<uuid:id>", resource(get=show_disclosure), name="disclosure"),
     path("disclosures/<uuid:id>/acknowledgement", resource(post=acknowledge)),
+    path("pairings", resource(get=list_pairings, post=plan_pairing), name="pairings"),
+    path("pairings/<uuid:id>/end", resource(post=drop_pairing)),
     path("disputes", resource(get=list_disputes, post=open_dispute), name="disputes"),
     path("disputes/<uuid:id>", resource(get=show_dispute), name="dispute"),
     path("disputes/<uuid:id>/finding", resource(post=record_finding)),

@@ -73,7 +73,16 @@ class Resource(APIView):
         answer = super().finalize_response(request, response, *args, **kwargs)
         answer.headers["Cache-Control"] = "private, no-store"
         answer.headers["Referrer-Policy"] = "no-referrer"
+        answer.add_post_render_callback(self._let_go)
         return answer
+
+    def _let_go(self, answer: Response) -> None:
+        """Once it is in bytes: the answer, its renderer, the request and this view hold each
+        other, and would keep all that went into it until the garbage collector comes round."""
+        answer.data = None
+        vars(answer).pop("renderer_context")
+        self.request.parser_context = {}
+        del self.response
 
 
 def resource(**operations: Operation) -> Callable[..., HttpResponseBase]:

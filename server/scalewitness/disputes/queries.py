@@ -9,6 +9,7 @@ from uuid import UUID
 from django.db.models import Q
 
 from scalewitness.animals.models import Animal
+from scalewitness.breeding.queries import animals_paired, planned_with
 from scalewitness.calls.queries.candidates import AtStake
 from scalewitness.calls.queries.visibility import visible_animals
 from scalewitness.disclosures.models import Disclosure
@@ -48,11 +49,13 @@ def statements_in(dispute: UUID) -> list[Statement]:
 @dataclass(frozen=True, slots=True, order=True)
 class Hanging:
     """What hangs on the sex of an animal, by its weight: buyers who wait, buyers who rely on
-    it, notices that nobody has acknowledged, and young on record of which it is a parent."""
+    it, notices that nobody has acknowledged, planned pairings, and young on record of which it
+    is a parent."""
 
     waiting: int = 0
     relying: int = 0
     unacknowledged: int = 0
+    pairings: int = 0
     young: int = 0
 
 
@@ -69,6 +72,7 @@ def hanging_on(animals: Iterable[UUID]) -> dict[UUID, Hanging]:
             waiting=sum(state in UNPAID for state in states[one]),
             relying=sum(state in RELIED_ON for state in states[one]),
             unacknowledged=unread[one],
+            pairings=len(planned_with(one)),
             young=young[one],
         )
         for one in wanted
@@ -82,5 +86,6 @@ def at_stake(animals: Iterable[UUID]) -> AtStake:
     return AtStake(
         on_sale=animals_on_sale(wanted),
         disputed=frozenset(disputed.values_list("animal", flat=True)),
+        paired=animals_paired(wanted),
         parties=parties_to_sales(wanted),
     )

@@ -53,7 +53,31 @@ class TellKeepers:
     change: Change
 
 
-Consequence = Hold | Disclose | OpenDispute | TellKeepers
+@dataclass(frozen=True, slots=True)
+class PairingView:
+    """A planned pairing of the animal: the sex it is planned as, and whether the record ever
+    verified that while it was planned."""
+
+    pairing: str
+    sex: Sex
+    was_verified: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Affected:
+    pairing: str
+    sex: Sex
+    change: Change
+
+
+@dataclass(frozen=True, slots=True)
+class Replan:
+    """The keepers of both animals of these pairings hear that what they planned on changed."""
+
+    pairings: tuple[Affected, ...]
+
+
+Consequence = Hold | Disclose | OpenDispute | TellKeepers | Replan
 
 
 def sex_of(label: str) -> Sex | None:
@@ -77,7 +101,12 @@ def told_by(represented: Sex, now: str) -> Told:
 
 
 def consequences(
-    before: str, after: str, sales: Sequence[SaleView], *, dispute_open: bool
+    before: str,
+    after: str,
+    sales: Sequence[SaleView],
+    pairings: Sequence[PairingView] = (),
+    *,
+    dispute_open: bool,
 ) -> tuple[Consequence, ...]:
     """All that is owed when a standing's label goes from ``before`` to ``after``.
 
@@ -93,6 +122,9 @@ def consequences(
     change = _verified_change(before, after, live)
     if change is not None:
         found.append(TellKeepers(change))
+    affected = [one for pairing in pairings for one in _for_pairing(pairing, before, after)]
+    if affected:
+        found.append(Replan(tuple(affected)))
     return tuple(found)
 
 
@@ -131,3 +163,17 @@ def _verified_change(before: str, after: str, live: Sequence[SaleView]) -> Chang
     if was is None:
         return "restored" if any(sale.told != "stands" for sale in live) else None
     return "fell" if now is None else "reversed"
+
+
+def may_affect_pairings(before: str, after: str) -> bool:
+    """Whether pairings need be looked up at all: they rest on verified sexes."""
+    return verified_sex(before) != verified_sex(after)
+
+
+def _for_pairing(pairing: PairingView, before: str, after: str) -> list[Affected]:
+    """Nobody is told that what they took for granted is verified now, unless it was before."""
+    was, now = told_by(pairing.sex, before), told_by(pairing.sex, after)
+    if was == now or (now == "stands" and was == "fell" and not pairing.was_verified):
+        return []
+    change: Change = "restored" if now == "stands" else now
+    return [Affected(pairing.pairing, pairing.sex, change)]

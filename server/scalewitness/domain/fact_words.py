@@ -101,6 +101,8 @@ _WORDS: Final[dict[str, str | Callable[[Body], str]]] = {
     "standing_changed": _standing,
     "policy_adopted": _from("The record adopted the labelling policy {}.", "version"),
     "examiner_record_changed": "An examiner's record of settled checks was brought up to date.",
+    "pairing_planned": _from("Two animals are planned to be paired for {}.", "season"),
+    "pairing_dropped": "A planned pairing was dropped.",
     "offer_made": _offer,
     "offer_withdrawn": "An offer was withdrawn.",
     "offer_declined": "An offer was declined by the buyer.",

@@ -309,6 +309,22 @@ class ExaminerRecordChanged(Body, frozen=True):
     counts: tuple[SettledCounts, ...]
 
 
+# --- breeding ------------------------------------------------------------------------
+
+
+class PairingPlanned(Body, frozen=True):
+    """About a pairing: these two are to be put together. ``season``: the year in which the
+    young are expected to hatch."""
+
+    sire: Id
+    dam: Id
+    season: Annotated[int, Meta(ge=2000, le=2100)]
+
+
+class PairingDropped(Body, frozen=True):
+    pass
+
+
 # --- sales ----------------------------------------------------------------------------
 
 
@@ -445,6 +461,8 @@ BODIES: dict[str, type[Body]] = {
     "standing_changed": StandingChanged,
     "policy_adopted": PolicyAdopted,
     "examiner_record_changed": ExaminerRecordChanged,
+    "pairing_planned": PairingPlanned,
+    "pairing_dropped": PairingDropped,
     "offer_made": OfferMade,
     "offer_withdrawn": OfferWithdrawn,
     "offer_declined": OfferDeclined,

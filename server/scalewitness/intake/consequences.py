@@ -6,6 +6,8 @@ import msgspec
 from django.db.models import prefetch_related_objects
 
 from scalewitness.animals.models import Animal
+from scalewitness.breeding.models import Pairing
+from scalewitness.breeding.queries import planned_with, was_verified
 from scalewitness.calls.models import Standing
 from scalewitness.calls.services import standing_row
 from scalewitness.disclosures.queries import last_told
@@ -17,9 +19,12 @@ from scalewitness.domain.consequences import (
     Disclose,
     Hold,
     OpenDispute,
+    PairingView,
+    Replan,
     SaleView,
     TellKeepers,
     consequences,
+    may_affect_pairings,
 )
 from scalewitness.domain.facts import (
     DisclosureOwed,
@@ -29,6 +34,7 @@ from scalewitness.domain.facts import (
     SaleHeld,
     StandingChanged,
 )
+from scalewitness.domain.observations import Sex
 from scalewitness.domain.sexing.standing import share
 from scalewitness.intake import letters
 from scalewitness.intake.batch import Batch, Touched, fresh_id
@@ -86,11 +92,15 @@ def _follow(
     views = [view for sale in found if (view := _view(sale, animal.pk)) is not None]
     represented = {view.sale: view.represented for view in views}
     dispute = bool(views) and open_dispute_on(animal.pk) is not None
-    follows = consequences(before, now.label, views, dispute_open=dispute)
+    planned = _planned(animal.pk, before, now.label, batch)
+    pairings = [_pairing_view(one, animal.pk) for one in planned]
+    follows = consequences(before, now.label, views, pairings, dispute_open=dispute)
     if not follows:  # as of nearly every call
         return
     prefetch_related_objects([animal], "identifiers")
-    writer = _Consequences(animal, sales, represented, before, standing, now, touched, batch)
+    writer = _Consequences(
+        animal, sales, planned, represented, before, standing, now, touched, batch
+    )
     for consequence in follows:
         writer.write(consequence)
 
@@ -112,6 +122,19 @@ def _view(sale: Sale, animal: UUID) -> SaleView | None:
     )
 
 
+def _planned(animal: UUID, before: str, now: str, batch: Batch) -> list[Pairing]:
+    """Planned pairings that the change could bear on."""
+    found = planned_with(animal) if may_affect_pairings(before, now) else []
+    if found:
+        batch.store()  # what they stood on is asked of the standings, this batch's too
+    return found
+
+
+def _pairing_view(pairing: Pairing, animal: UUID) -> PairingView:
+    sex: Sex = "male" if pairing.sire_id == animal else "female"
+    return PairingView(str(pairing.pk), sex, was_verified(animal, sex, pairing.position))
+
+
 class _Consequences:
     """Writes each consequence as its fact, its rows and its letters."""
 
@@ -119,6 +142,7 @@ class _Consequences:
         self,
         animal: Animal,
         sales: dict[str, Sale],
+        planned: list[Pairing],
         represented: dict[str, Representation],
         before: str,
         standing: UUID,
@@ -127,6 +151,7 @@ class _Consequences:
         batch: Batch,
     ) -> None:
         self.animal, self.sales, self.represented = animal, sales, represented
+        self.pairings = {str(one.pk): one for one in planned}
         self.before, self.now, self.batch = before, now, batch
         self.standing = standing
         self.cause, self.cause_kind = touched.cause, touched.kind
@@ -148,6 +173,13 @@ class _Consequences:
                     self.now.label,
                     self.batch,
                 )
+            case Replan():
+                self._replan(consequence)
+
+    def _replan(self, replan: Replan) -> None:
+        affected = [(self.pairings[one.pairing], one) for one in replan.pairings]
+        moved = {"was": self.before, "now": self.now.label}
+        letters.pairings(self.animal, self.standing, affected, moved, self.batch)
 
     def _hold(self, hold: Hold) -> None:
         sale = self.sales[hold.sale]

@@ -1,12 +1,16 @@
 """Who is owed which letter, and what it says in values. Wording lives in the templates."""
 
+from collections.abc import Iterable, Mapping
 from datetime import datetime
 from typing import Any
 from uuid import UUID
 
 from scalewitness.animals.models import Animal
+from scalewitness.breeding.models import Pairing
+from scalewitness.calls.queries.visibility import sights_of
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.disputes.models import Dispute, Finding
+from scalewitness.domain.consequences import Affected
 from scalewitness.domain.facts import Body, OfferMade, Representation
 from scalewitness.domain.sales import LIVE
 from scalewitness.domain.sexing.taxa import taxon
@@ -160,6 +164,59 @@ def standing(animal: Animal, standing: UUID, change: str, was: str, now: str, ba
     """Holder, partners and earlier sellers hear that a verified standing changed."""
     moved = {"change": change, "was": was, "now": now}
     _tell_concerned(animal, "standing_notice", standing, moved, batch)
+
+
+def pairings(
+    animal: Animal,
+    standing: UUID,
+    affected: Iterable[tuple[Pairing, Affected]],
+    moved: dict[str, str],
+    batch: Batch,
+) -> None:
+    """Holders and partners of both animals, one letter each for all pairings they are part of.
+    Of an animal that they may not see they hear only that its sex is no longer what they
+    planned on; whoever is still to check it blind hears nothing."""
+    told: dict[UUID, tuple[Keeper, list[tuple[Pairing, Affected]]]] = {}
+    for pairing, change in affected:
+        both = [*_stewards(pairing.sire, batch), *_stewards(pairing.dam, batch)]
+        for keeper in {one.pk: one for one in both}.values():
+            told.setdefault(keeper.pk, (keeper, []))[1].append((pairing, change))
+    for keeper, own in told.values():
+        mates = {_mate(pairing, animal).pk for pairing, _ in own}
+        sights = sights_of(keeper.pk, {animal.pk, *mates}, batch.now)
+        if sights.get(animal.pk) != "blind":
+            batch.owe_letter(
+                "pairing_affected",
+                cause=standing,
+                recipient=keeper.pk,
+                to=keeper.email,
+                context={
+                    "to_name": keeper.name,
+                    "animal": describe(animal) if animal.pk in sights else None,
+                    **(moved if animal.pk in sights else {}),
+                    "pairings": [_affected(*one, animal, sights) for one in own],
+                },
+            )
+
+
+def _stewards(animal: Animal, batch: Batch) -> list[Keeper]:
+    return [animal.collection.keeper, *partners_of(animal.collection_id, batch.now)]
+
+
+def _mate(pairing: Pairing, animal: Animal) -> Animal:
+    return pairing.dam if pairing.sire_id == animal.pk else pairing.sire
+
+
+def _affected(
+    pairing: Pairing, change: Affected, animal: Animal, sights: Mapping[UUID, str]
+) -> dict[str, Any]:
+    mate = _mate(pairing, animal)
+    return {
+        "mate": describe(mate) if sights.get(mate.pk) == "all" else None,
+        "season": pairing.season,
+        "sex": change.sex,
+        "change": change.change,
+    }
 
 
 def dispute(opened: Dispute, batch: Batch) -> None:

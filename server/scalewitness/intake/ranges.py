@@ -77,6 +77,12 @@ def _particulars(body: facts.Particulars, received_at: datetime) -> None:
 
 
 @_check.register
+def _pairing(body: facts.PairingPlanned, received_at: datetime) -> None:
+    if body.sire == body.dam:
+        raise OutOfRange("Sire and dam are the same animal.", pointer="/body/dam")
+
+
+@_check.register
 def _linkage(body: facts.LinkageStated, received_at: datetime) -> None:
     if body.trait not in linked_traits():
         raise OutOfRange("No trait of that name is known to be linked.", pointer="/body/trait")

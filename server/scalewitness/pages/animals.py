@@ -12,6 +12,7 @@ from django.utils import timezone
 from scalewitness.animals import services
 from scalewitness.animals.models import Animal
 from scalewitness.animals.queries import Edit, animal_of, condition, edits_of, is_steward
+from scalewitness.breeding.queries import pairings_seen
 from scalewitness.calls.queries.dossier import dossier
 from scalewitness.calls.queries.settled import settled_behind
 from scalewitness.calls.queries.visibility import animal_open, animal_seen, visible_animals
@@ -35,6 +36,7 @@ from scalewitness.pages.forms.animals import (
 )
 from scalewitness.pages.forms.facts import FactForm
 from scalewitness.pages.forms.linkage import LinkageForm
+from scalewitness.pages.paired import in_words
 from scalewitness.pages.plots.of_case import course_of, depths_of
 from scalewitness.pages.settled import own_records
 from scalewitness.pages.welfare import warnings
@@ -107,6 +109,7 @@ def show_animal(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpRe
         "keeper": keeper,
         "taxon": taxon(animal.species),
         "identifiers": animal.identifiers.order_by("position"),
+        "pairings": in_words(pairings_seen(keeper.pk, now, animal=animal.pk)),
         "condition": condition(animal.pk),
         "sire": parents.get(animal.sire) if animal.sire else None,
         "dam": parents.get(animal.dam) if animal.dam else None,
@@ -126,14 +129,15 @@ def _parents(keeper: Keeper, animal: Animal) -> list[Animal]:
 def register(request: HttpRequest, keeper: Keeper, collection_id: UUID) -> HttpResponse:
     collection = stewarded(keeper, collection_id)
     form = RegisterForm(
-        request.POST or None, collection=collection, parents=_possible_parents(keeper)
+        request.POST or None, collection=collection, parents=possible_parents(keeper)
     )
     if form.is_valid() and _register(form, keeper):
         return redirect("animal", form.cleaned_data["animal"])
     return page(request, "animals/register.html", {"collection": collection}, form)
 
 
-def _possible_parents(keeper: Keeper) -> list[tuple[str, str]]:
+def possible_parents(keeper: Keeper) -> list[tuple[str, str]]:
+    """Animals the keeper sees whole, as choices."""
     seen = visible_animals(keeper.pk, timezone.now()).filter(sight="all")
     named = seen.prefetch_related("identifiers").order_by("name", "pk")
     return [(str(one.pk), _choice(one)) for one in named]
@@ -201,7 +205,7 @@ def correct_particulars(request: HttpRequest, keeper: Keeper, animal_id: UUID) -
     animal = stewarded_animal(keeper, animal_id)
     form = ParticularsForm(
         request.POST or None,
-        parents=[one for one in _possible_parents(keeper) if one[0] != str(animal.pk)],
+        parents=[one for one in possible_parents(keeper) if one[0] != str(animal.pk)],
         initial=_particulars(animal),
     )
     return _say(request, keeper, animal, form, "Correct its particulars")

@@ -72,6 +72,7 @@ LETTERS = {
     "sale_held": "Hold of a sale, to the buyer",
     "sale_held_seller": "Hold of a sale, to the seller",
     "standing_notice": "Change of standing to a keeper",
+    "pairing_affected": "Word to the keepers of a planned pairing",
 }
 
 
@@ -189,6 +190,7 @@ def _hangs(one: Hanging) -> Iterator[str]:
         (one.waiting, "buyer waits", "buyers wait"),
         (one.relying, "buyer relies on it", "buyers rely on it"),
         (one.unacknowledged, "notice is not acknowledged", "notices are not acknowledged"),
+        (one.pairings, "pairing is planned", "pairings are planned"),
         (one.young, "young on record", "young on record"),
     )
     for number, single, several in words:

@@ -17,6 +17,7 @@ from scalewitness.pages import (
     late,
     log,
     offers,
+    pairings,
     people,
     photos,
     planning,
@@ -84,6 +85,9 @@ urlpatterns = [
     path("animals/<uuid:animal_id>/history", animals.show_history, name="history"),
     path("animals/<uuid:animal_id>/custody", sales.move, name="custody"),
     path("animals/<uuid:animal_id>/disputes/new", disputes.open_dispute, name="open_dispute"),
+    path("animals/<uuid:animal_id>/pairings/new", pairings.plan_pairing, name="plan_pairing"),
+    path("pairings", pairings.show_pairings, name="pairings"),
+    path("pairings/<uuid:pairing_id>/end", pairings.drop_pairing, name="drop_pairing"),
     # --- calls
     path("animals/<uuid:animal_id>/calls/new", calls.choose_method, name="choose_method"),
     path("animals/<uuid:animal_id>/calls/new/<slug:method>", calls.make_call, name="make_call"),

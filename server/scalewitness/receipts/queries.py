@@ -67,7 +67,7 @@ def _may_read(
     keeper: UUID, entry: AnyEntry, now: datetime, known: dict[tuple[Rule, UUID], bool]
 ) -> bool:
     """``known``: what was found before about the same thing by the same rule."""
-    rule = RULES.get(entry.kind, _of_the_record)
+    rule = RULES.get(entry.kind, _nobody_else)
     if entry.about is None:
         return False
     key = (rule, entry.fact if rule is _of_grant else entry.about)
@@ -174,8 +174,10 @@ def _of_oneself(keeper: UUID, entry: AnyEntry, about: UUID, now: datetime) -> bo
     return about == keeper
 
 
-def _of_the_record(keeper: UUID, entry: AnyEntry, about: UUID, now: datetime) -> bool:
-    """What the record says of examiners or of its own rule has no reader of its own yet."""
+def _nobody_else(keeper: UUID, entry: AnyEntry, about: UUID, now: datetime) -> bool:
+    """What only whoever said it reads. The record says things of examiners and of its own rule
+    that have no reader yet; a pairing tells what each animal is taken for, and so is shown
+    with them, to those who may see them."""
     return False
 
 
@@ -220,5 +222,8 @@ RULES: Final[dict[str, Rule]] = {
     ),
     **dict.fromkeys(("grant_given", "grant_revoked"), _of_grant),
     **dict.fromkeys(("device_key_enrolled", "device_revoked"), _of_oneself),
-    **dict.fromkeys(("policy_adopted", "examiner_record_changed"), _of_the_record),
+    **dict.fromkeys(
+        ("policy_adopted", "examiner_record_changed", "pairing_planned", "pairing_dropped"),
+        _nobody_else,
+    ),
 }

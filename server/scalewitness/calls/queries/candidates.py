@@ -23,16 +23,21 @@ IN_SHED = frozenset({"opaque", "clear"})
 
 @dataclass(frozen=True, slots=True)
 class AtStake:
-    """What hangs on the animals, told by those who know of sales and disputes.
+    """What hangs on the animals, told by those who know of sales, pairings and disputes.
     ``parties``: by keeper, the animals of whose sale they are a party."""
 
     on_sale: Set[UUID] = frozenset()
     disputed: Set[UUID] = frozenset()
+    paired: Set[UUID] = frozenset()
     parties: Mapping[UUID, Set[str]] = field(default_factory=dict)
 
     def of(self, animal: UUID) -> tuple[Stake, ...]:
-        on_sale: tuple[Stake, ...] = ("open_sale",) if animal in self.on_sale else ()
-        return (*on_sale, "dispute") if animal in self.disputed else on_sale
+        stakes: tuple[tuple[Stake, Set[UUID]], ...] = (
+            ("open_sale", self.on_sale),
+            ("planned_pairing", self.paired),
+            ("dispute", self.disputed),
+        )
+        return tuple(stake for stake, animals in stakes if animal in animals)
 
 
 @dataclass(frozen=True, slots=True)

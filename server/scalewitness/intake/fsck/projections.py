@@ -14,6 +14,7 @@ from django.db.models import Model
 
 from scalewitness.animals.models import Animal, Custody, Husbandry, Identifier, Photo
 from scalewitness.animals.queries import plain_code
+from scalewitness.breeding.models import Pairing, PairingEnd
 from scalewitness.calls.models import (
     AdoptedPolicy,
     Call,
@@ -284,6 +285,20 @@ def examiner_record_changed(said: Said, past: Past) -> Rows:
     yield Row(ExaminerRecord, _own(said, examiner=said.about, **said.raw))
 
 
+# --- breeding -------------------------------------------------------------------------
+
+
+def pairing_planned(said: Said, past: Past) -> Rows:
+    body = said.body
+    pair = {"sire_id": UUID(body.sire), "dam_id": UUID(body.dam), "season": body.season}
+    yield Row(Pairing, _thing(said, by=said.by, at=said.received_at, **pair))
+
+
+def pairing_dropped(said: Said, past: Past) -> Rows:
+    end = _own(said, pairing_id=said.about, by=said.by, at=said.received_at)
+    yield Row(PairingEnd, end)
+
+
 # --- sales, disclosures, disputes -----------------------------------------------------
 
 
@@ -378,6 +393,8 @@ PROJECTIONS: dict[str, Callable[[Said, Past], Rows]] = {
     "standing_changed": standing_changed,
     "policy_adopted": policy_adopted,
     "examiner_record_changed": examiner_record_changed,
+    "pairing_planned": pairing_planned,
+    "pairing_dropped": pairing_dropped,
     "offer_made": offer_made,
     "offer_withdrawn": sale_step,
     "offer_declined": sale_step,

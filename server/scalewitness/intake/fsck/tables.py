@@ -8,6 +8,7 @@ from typing import Any
 from django.db.models import Model, Q
 
 from scalewitness.animals.models import Animal, Custody, Husbandry, Identifier, Photo
+from scalewitness.breeding.models import Pairing, PairingEnd
 from scalewitness.calls.models import (
     AdoptedPolicy,
     Call,
@@ -96,6 +97,8 @@ TABLES = (
     Table(Standing),
     Table(AdoptedPolicy),
     Table(ExaminerRecord),
+    Table(Pairing),
+    Table(PairingEnd),
     Table(Sale, frozenset({"drafted_by_id", "drafted_at", "by_code"}), of=(Sale, "id")),
     Table(SaleAnimal, frozenset({"id"}), of=(Sale, "sale_id")),
     Table(SaleStep),

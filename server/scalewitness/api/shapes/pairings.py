@@ -1,0 +1,65 @@
+"""Planned pairings as shown."""
+
+from collections.abc import Sequence
+from datetime import datetime
+from uuid import UUID
+
+from msgspec import Struct
+
+from scalewitness.animals.models import Animal
+from scalewitness.api.shapes import words
+from scalewitness.api.shapes.animals import AnimalNamed, animals_named
+from scalewitness.api.shapes.people import Person, named
+from scalewitness.breeding.queries import PairingSeen
+from scalewitness.calls.queries.standings import UNSEXED, labels_of
+from scalewitness.people.queries import names_of
+
+
+class Paired(Struct, frozen=True):
+    """One animal of a pairing, with what the record says of its sex."""
+
+    animal: AnimalNamed
+    label: words.Label
+
+
+class PairingShown(Struct, frozen=True):
+    """``sire`` and ``dam``: what each is planned as; None where the animal is not the
+    reader's to see. ``season``: the year in which the young are expected."""
+
+    id: UUID
+    position: int
+    season: int
+    by: Person
+    at: datetime
+    sire: Paired | None
+    dam: Paired | None
+
+
+class Pairings(Struct, frozen=True):
+    items: list[PairingShown]
+
+
+def pairings(found: Sequence[PairingSeen]) -> Pairings:
+    animals = {one.pk: one for pair in found for one in (pair.sire, pair.dam) if one}
+    labels, names = labels_of(animals), names_of({one.pairing.by for one in found})
+
+    def paired(animal: Animal | None) -> Paired | None:
+        if animal is None:
+            return None
+        (shown,) = animals_named([animal], holder=animal.collection_id)
+        return Paired(shown, labels.get(animal.pk, UNSEXED))
+
+    return Pairings(
+        [
+            PairingShown(
+                id=one.pairing.pk,
+                position=one.pairing.position,
+                season=one.pairing.season,
+                by=named(one.pairing.by, names),
+                at=one.pairing.at,
+                sire=paired(one.sire),
+                dam=paired(one.dam),
+            )
+            for one in found
+        ]
+    )

@@ -1,0 +1,29 @@
+"""Pairings: the writes. Intake calls these, nobody else."""
+
+from uuid import UUID
+
+from scalewitness.breeding.models import Pairing, PairingEnd
+from scalewitness.domain.facts import PairingDropped, PairingPlanned
+from scalewitness.ledger.services.writing import Logged
+
+
+def store_pairing(fact: Logged[PairingPlanned]) -> None:
+    Pairing.objects.create(
+        id=fact.about,
+        position=fact.position,
+        sire_id=UUID(fact.body.sire),
+        dam_id=UUID(fact.body.dam),
+        season=fact.body.season,
+        by=fact.sender,
+        at=fact.received_at,
+    )
+
+
+def store_end(fact: Logged[PairingDropped]) -> None:
+    PairingEnd.objects.create(
+        id=fact.id,
+        position=fact.position,
+        pairing_id=fact.about,
+        by=fact.sender,
+        at=fact.received_at,
+    )

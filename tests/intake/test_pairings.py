@@ -1,0 +1,216 @@
+"""Planned pairings: who may plan one, and who hears when what it rests on moves."""
+
+from uuid import UUID
+
+import pytest
+from tests.intake.test_sales import contrary, refused
+from tests.world import World, keeper, new_id
+
+from scalewitness.animals.models import Animal, Collection
+from scalewitness.animals.services import create_collection
+from scalewitness.breeding.queries import animals_paired, pairings_seen
+from scalewitness.domain.errors import Refused
+from scalewitness.mail.models import Letter
+from scalewitness.mail.services.composing import compose
+from scalewitness.people.models import Keeper
+
+pytestmark = pytest.mark.django_db
+
+
+def plan(world: World, who: Keeper, sire: Animal, dam: Animal, season: int = 2027) -> UUID:
+    pairing = new_id(world.now)
+    body = {"sire": str(sire.pk), "dam": str(dam.pk), "season": season}
+    world.say(who, "pairing_planned", pairing, body)
+    return pairing
+
+
+@pytest.fixture
+def stans(world: World) -> Animal:
+    """A female that Stan keeps."""
+    room = create_collection(world.stan, new_id(world.now), "Stan's shelf", world.now)
+    about = new_id(world.now)
+    registered = {"collection": str(room.pk), "species": "python_regius"}
+    world.say(world.stan, "animal_registered", about, registered)
+    world.say(world.stan, "identifier_assigned", about, {"scheme": "tag", "code": "S-1"})
+    return Animal.objects.get(pk=about)
+
+
+def let_look(world: World, who: Keeper, collection: Collection) -> UUID:
+    given = {"to": str(who.pk), "role": "viewer"}
+    return UUID(world.say(collection.keeper, "grant_given", collection.pk, given).id)
+
+
+def letters(to: Keeper) -> list[Letter]:
+    return list(Letter.objects.filter(kind="pairing_affected", to=to.email))
+
+
+# --- planning ---------------------------------------------------------------------------
+
+
+def test_a_keeper_plans_with_animals_of_their_own(world: World) -> None:
+    sire, dam = world.animal("M1"), world.animal("F1")
+    pairing = plan(world, world.odile, sire, dam)
+    (seen,) = pairings_seen(world.odile.pk, world.now)
+    assert (seen.pairing.pk, seen.sire, seen.dam) == (pairing, sire, dam)
+    assert animals_paired([sire.pk, world.animal("X").pk]) == {sire.pk}
+
+
+def test_the_same_pairing_is_planned_once_a_season(world: World) -> None:
+    sire, dam = world.animal("M1"), world.animal("F1")
+    first = plan(world, world.odile, sire, dam)
+    with pytest.raises(Refused) as error:
+        plan(world, world.odile, sire, dam)
+    assert refused(error) == "not_now"
+    plan(world, world.odile, sire, dam, season=2028)
+    world.say(world.odile, "pairing_dropped", first)
+    plan(world, world.odile, sire, dam)
+
+
+def test_a_dropped_pairing_is_gone_and_stays_dropped(world: World) -> None:
+    pairing = plan(world, world.odile, world.animal("M1"), world.animal("F1"))
+    world.make_partner(world.pim)
+    world.say(world.pim, "pairing_dropped", pairing)
+    assert pairings_seen(world.odile.pk, world.now) == []
+    with pytest.raises(Refused) as error:
+        world.say(world.odile, "pairing_dropped", pairing)
+    assert refused(error) == "not_now"
+
+
+def test_nobody_plans_with_what_they_do_not_see(world: World, stans: Animal) -> None:
+    own = world.animal("M1")
+    for who in (world.odile, world.stan):
+        with pytest.raises(Refused) as error:
+            plan(world, who, own, stans)
+        assert refused(error) == "not_found"
+
+
+def test_whoever_sees_both_and_keeps_neither_plans_nothing(world: World, stans: Animal) -> None:
+    own = world.animal("M1")
+    let_look(world, world.greta, world.collection)
+    let_look(world, world.greta, stans.collection)
+    with pytest.raises(Refused) as error:
+        plan(world, world.greta, own, stans)
+    assert refused(error) == "not_found"
+
+
+def test_a_blind_guest_plans_nothing_and_sees_no_pairing(world: World, stans: Animal) -> None:
+    """A pairing says what each animal is taken for."""
+    own = world.animal("M1")
+    let_look(world, world.odile, stans.collection)
+    visit = world.visit(world.stan, own)
+    with pytest.raises(Refused) as error:
+        plan(world, world.stan, own, stans)
+    assert refused(error) == "not_found"
+    plan(world, world.odile, own, stans)
+    assert pairings_seen(world.stan.pk, world.now) == []
+    world.call(world.stan, own, "male", visit=visit)
+    (seen,) = pairings_seen(world.stan.pk, world.now)
+    assert seen.sire == own
+
+
+def test_an_animal_is_not_paired_with_itself(world: World) -> None:
+    own = world.animal("M1")
+    with pytest.raises(Refused) as error:
+        plan(world, world.odile, own, own)
+    assert refused(error) == "out_of_range"
+
+
+# --- who hears --------------------------------------------------------------------------
+
+
+def test_the_keepers_of_both_hear_that_a_verified_sex_fell(world: World, stans: Animal) -> None:
+    own = world.verified("V1")
+    let_look(world, world.stan, own.collection)
+    let_look(world, world.odile, stans.collection)
+    plan(world, world.stan, own, stans)
+    world.pass_time(days=1)
+    contrary(world, own)
+    (hers,), (his,) = letters(world.odile), letters(world.stan)
+    assert hers.context["pairings"] == his.context["pairings"]
+    (one,) = his.context["pairings"]
+    assert (one["sex"], one["change"], one["season"]) == ("male", "fell", 2027)
+    assert his.context["animal"]["id"] == str(own.pk)
+    assert "V1" in str(compose(his).body)
+
+
+def test_whoever_may_not_see_the_animal_now_hears_no_more_than_that(
+    world: World, stans: Animal
+) -> None:
+    own = world.verified("V1")
+    grant = let_look(world, world.stan, own.collection)
+    plan(world, world.stan, own, stans)
+    world.say(world.odile, "grant_revoked", own.collection_id, {"grant": str(grant)})
+    world.pass_time(days=1)
+    contrary(world, own)
+    (his,) = letters(world.stan)
+    text = str(compose(his).body)
+    assert "V1" not in text
+    assert "contested" not in text
+    assert str(own.pk) not in text
+    assert "an animal that you may not see" in text.replace("\n", " ")
+    assert "S-1" in text
+    (hers,) = letters(world.odile)
+    assert hers.context["pairings"][0]["mate"] is None, "she was never let in to see his"
+
+
+def test_whoever_is_still_to_check_it_blind_hears_nothing(world: World, stans: Animal) -> None:
+    own = world.verified("V1")
+    let_look(world, world.odile, stans.collection)
+    plan(world, world.odile, own, stans)
+    world.visit(world.stan, own)
+    world.pass_time(days=1)
+    contrary(world, own)
+    assert letters(world.stan) == []
+    assert len(letters(world.odile)) == 1
+
+
+def test_one_letter_for_all_pairings_of_an_animal(world: World) -> None:
+    own = world.verified("V1")
+    for tag in ("F1", "F2", "F3"):
+        plan(world, world.odile, own, world.animal(tag))
+    world.pass_time(days=1)
+    contrary(world, own)
+    (letter,) = letters(world.odile)
+    assert len(letter.context["pairings"]) == 3
+
+
+def test_a_dropped_pairing_is_nobodys_news(world: World, stans: Animal) -> None:
+    own = world.verified("V1")
+    let_look(world, world.odile, stans.collection)
+    pairing = plan(world, world.odile, own, stans)
+    world.say(world.stan, "pairing_dropped", pairing)
+    world.pass_time(days=1)
+    contrary(world, own)
+    assert not Letter.objects.filter(kind="pairing_affected").exists()
+
+
+def test_a_sex_restored_is_told_to_whoever_planned_on_it(world: World) -> None:
+    own = world.verified("V1")
+    plan(world, world.odile, own, world.animal("F1"))
+    world.pass_time(days=1)
+    contrary(world, own)
+    for number in range(6):
+        if world.label(own) == "verified male":
+            break
+        world.pass_time(days=1)
+        guest = keeper(f"Later guest {number}")
+        world.call(guest, own, "male", visit=world.visit(guest, own))
+    assert world.label(own) == "verified male"
+    changes = [one.context["pairings"][0]["change"] for one in letters(world.odile)]
+    assert changes == ["fell", "restored"]
+
+
+def test_a_plan_on_what_was_never_verified_hears_of_the_other_sex_only(world: World) -> None:
+    own, mate = world.animal("M1"), world.animal("F1")
+    world.call(world.odile, own, "male")
+    plan(world, world.odile, own, mate)
+    assert not letters(world.odile)
+    for number in range(8):
+        world.pass_time(days=1)
+        guest = keeper(f"Guest {number}")
+        world.call(guest, own, "female", visit=world.visit(guest, own))
+        if world.label(own) == "verified female":
+            break
+    assert world.label(own) == "verified female"
+    (letter,) = letters(world.odile)
+    assert letter.context["pairings"][0]["change"] == "reversed"

@@ -1,0 +1,62 @@
+"""A breeder plans the season, and sees at once what it no longer rests on."""
+
+from tests.pages.browser import Browser
+from tests.pages.conftest import Here
+
+from scalewitness.breeding.models import Pairing
+
+
+def test_a_pairing_is_planned_seen_and_dropped(here: Here, odile: Browser) -> None:
+    sire, dam = here.verified("V-1"), here.animal("F-1")
+    here.name(sire, "Barnaby")
+    here.name(dam, "Fern")
+    here.now_is_now()
+    path = f"/animals/{sire.pk}/pairings/new"
+    assert path in odile.open(f"/animals/{sire.pk}").html
+    planned = odile.fill(path, mate=str(dam.pk), season="2027")
+    assert planned.goes_to == "/pairings"
+    pairing = Pairing.objects.get()
+    assert (pairing.sire, pairing.dam) == (sire, dam), "the record's own word for each is offered"
+    page = odile.open("/pairings")
+    assert "2027" in page.text
+    assert "Barnaby : verified male" in page.text
+    assert "Fern : unsexed. It is not verified as female." in page.text
+    assert "It is not verified as male" not in page.text
+    for animal in (sire, dam):
+        assert "Planned pairings" in odile.open(f"/animals/{animal.pk}").text
+    dropped = odile.send(page.form("/end"))
+    assert dropped.goes_to == "/pairings"
+    assert "None is planned" in odile.open("/pairings").text
+    again = odile.send(page.form("/end"))
+    assert again.goes_to == "/pairings", "the same form sent twice says the same twice"
+
+
+def test_what_speaks_against_it_is_said(here: Here, odile: Browser) -> None:
+    animal, other = here.animal("M-1"), here.animal("F-1")
+    here.call(here.odile, animal, "female")
+    here.now_is_now()
+    odile.fill(
+        f"/animals/{animal.pk}/pairings/new", role="sire", mate=str(other.pk), season="2027"
+    )
+    assert "The record speaks against its being male." in odile.open("/pairings").text
+
+
+def test_what_is_wrong_stays_in_the_form(here: Here, odile: Browser) -> None:
+    animal, other = here.animal("M-1"), here.animal("F-1")
+    here.now_is_now()
+    path = f"/animals/{animal.pk}/pairings/new"
+    refused = odile.fill(path, role="sire", mate=str(other.pk), season="1066")
+    assert refused.status == 422
+    assert "1066" in refused.html
+    assert odile.fill(path, role="sire", mate=str(other.pk), season="2027").goes_to
+    twice = odile.fill(path, role="sire", mate=str(other.pk), season="2027")
+    assert twice.status == 409
+    assert "planned already" in twice.text
+
+
+def test_a_guest_plans_nothing(here: Here, greta: Browser) -> None:
+    animal = here.animal("M-1")
+    here.visit(here.greta, animal)
+    here.now_is_now()
+    assert greta.open(f"/animals/{animal.pk}/pairings/new").status == 404
+    assert "None is planned" in greta.open("/pairings").text
