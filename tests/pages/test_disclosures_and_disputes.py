@@ -1,19 +1,26 @@
 """A verified sex falls: who is told, who sees what, and how it is settled."""
 
+from datetime import timedelta
 from hashlib import sha256
 from uuid import UUID
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
+from django.test import Client
 from tests.pages.browser import Browser
 from tests.pages.conftest import Here
 from tests.world import new_id
 
 from scalewitness.animals.models import Animal
+from scalewitness.animals.services import create_collection, edit
 from scalewitness.disclosures.models import Acknowledgement, Disclosure
 from scalewitness.disputes.models import Dispute
+from scalewitness.domain.moments import rfc3339
+from scalewitness.intake.batch import Actor
+from scalewitness.intake.services import accept_one
 from scalewitness.mail.models import Letter
-from scalewitness.people.services import name_practitioner
+from scalewitness.people.models import Keeper
+from scalewitness.people.services import enrol_device, name_practitioner
 from scalewitness.sales.models import Sale
 
 
@@ -251,3 +258,88 @@ def test_a_finding_on_a_veterinarians_report_keeps_its_fingerprint_alone(
     page = odile.open(dispute_path())
     assert "On whose word: of a veterinarian" in page.text
     assert sha256(report).hexdigest() in page.text
+
+
+@pytest.fixture
+def gone(here: Here) -> Here:
+    """Sold to Stan, who keeps it by now; then it turns out otherwise."""
+    animal = here.verified("R-30")
+    here.name(animal, "Barnaby")
+    shelf = create_collection(here.stan, new_id(here.now), "Stan's shelf", here.now)
+    sale = here.draft(animal, email=here.stan.email)
+    offer = here.offer(sale)
+    confirmed = here.item("sale_confirmed", sale.pk, {"offer": offer.id, "seen": offer.position})
+    accept_one(confirmed, Actor(keeper=here.stan.pk), here.now)
+    for step in ("payment_recorded", "handed_over"):
+        here.say(here.odile, step, sale.pk)
+    move = {"to": str(shelf.pk), "why": "sold", "sale": str(sale.pk)}
+    here.say(here.odile, "custody_changed", animal.pk, move)
+    animal.refresh_from_db()
+    edit(animal, {"name": "Lady Stanhope"}, version=animal.version, by=here.stan, now=here.now)
+    here.pass_time(days=1)
+    visit = invite(here, here.greta, animal)
+    here.call(here.greta, animal, "female", visit=visit)
+    texts = {"statement": "She laid eggs with me."}
+    about = Dispute.objects.get().pk
+    here.say(here.stan, "statement_made", about, {}, texts=texts)
+    here.now_is_now()
+    return here
+
+
+def invite(here: Here, guest: Keeper, animal: Animal) -> UUID:
+    """Stan has somebody check it blind."""
+    visit = new_id(here.now)
+    body = {"collection": str(animal.collection_id), "guest": str(guest.pk), "blind": True}
+    body |= {"animals": [str(animal.pk)], "opens": rfc3339(here.now)}
+    body |= {"closes": rfc3339(here.now + timedelta(days=2))}
+    here.say(here.stan, "visit_invited", visit, body)
+    here.say(guest, "visit_accepted", visit)
+    return visit
+
+
+def test_a_seller_answers_after_the_animal_has_gone(gone: Here, odile: Browser) -> None:
+    """They read what the parties say; the animal, its name and the checks of it are its
+    keeper's to show now."""
+    assert "R-30" in odile.open("/disputes").text
+    page = odile.open(dispute_path())
+    assert page.status == 200
+    assert "She laid eggs with me." in page.text
+    for secret in ("Lady Stanhope", "Greta Lund", "Contested", "The evidence"):
+        assert secret not in page.text
+        assert secret not in odile.open("/disputes").text
+        assert secret not in odile.open("/sales").text
+    said = odile.send(page.form("/statement"), statement="He was probed by three.")
+    assert said.goes_to == dispute_path()
+    assert "He was probed by three." in odile.open(dispute_path()).text
+    for paper in ("dossier.pdf", "dossier.zip"):
+        assert odile.open(f"{dispute_path()}/{paper}").status == 404
+
+
+def test_its_keeper_still_sees_the_whole_dispute(gone: Here, stan: Browser) -> None:
+    page = stan.open(dispute_path())
+    assert "Lady Stanhope" in page.text
+    assert "Greta Lund" in page.text
+
+
+def test_a_seller_who_is_to_check_it_blind_is_told_nothing(gone: Here, odile: Browser) -> None:
+    invite(gone, gone.odile, Dispute.objects.get().animal)
+    assert odile.open(dispute_path()).status == 404
+    assert "There is none" in odile.open("/disputes").text
+
+
+def test_no_letter_tells_a_party_what_a_later_keeper_calls_it(gone: Here) -> None:
+    kinds = ("standing_notice", "dispute_opened")
+    told = Letter.objects.filter(to=gone.odile.email, kind__in=kinds)
+    assert told.count() == 2
+    assert not [one for one in told if one.context["animal"]["name"]]
+
+
+def test_the_api_shows_a_seller_the_matter_without_the_animal(gone: Here) -> None:
+    _, token = enrol_device(gone.odile, "phone", gone.now)
+    client = Client(headers={"authorization": f"Bearer {token}"})
+    shown = client.get(f"/api/v1{dispute_path()}").json()
+    assert (shown["standing"], shown["evidence"], shown["letters"]) == (None, [], [])
+    assert shown["animal"]["name"] is None
+    assert [one["text"] for one in shown["statements"]] == ["She laid eggs with me."]
+    (listed,) = client.get("/api/v1/disputes").json()["items"]
+    assert listed["animal"]["name"] is None

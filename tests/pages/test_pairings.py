@@ -35,9 +35,7 @@ def test_what_speaks_against_it_is_said(here: Here, odile: Browser) -> None:
     animal, other = here.animal("M-1"), here.animal("F-1")
     here.call(here.odile, animal, "female")
     here.now_is_now()
-    odile.fill(
-        f"/animals/{animal.pk}/pairings/new", role="sire", mate=str(other.pk), season="2027"
-    )
+    odile.fill(f"/animals/{animal.pk}/pairings/new", role="sire", mate=str(other.pk), season="2027")
     assert "The record speaks against its being male." in odile.open("/pairings").text
 
 

@@ -4,23 +4,30 @@ from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Literal
 from uuid import UUID
 
 from django.db.models import Q
 
 from scalewitness.animals.models import Animal
+from scalewitness.animals.queries import is_steward, stewarded_ids
 from scalewitness.breeding.queries import animals_paired, planned_with
 from scalewitness.calls.queries.candidates import AtStake
-from scalewitness.calls.queries.visibility import visible_animals
+from scalewitness.calls.queries.visibility import sights_of, visible_animals
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.disputes.models import Dispute, Statement
+from scalewitness.domain.errors import NotFound
 from scalewitness.domain.sales import RELIED_ON, UNPAID
 from scalewitness.sales.queries import animals_on_sale, parties_to_sales, states_of_sales
+
+Seat = Literal["whole", "seller"]
 
 
 def dispute_of(dispute: UUID) -> Dispute | None:
     return (
-        Dispute.objects.select_related("animal__collection", "sale__buyer", "finding")
+        Dispute.objects.select_related(
+            "animal__collection", "sale__buyer", "sale__collection", "finding"
+        )
         .filter(pk=dispute)
         .first()
     )
@@ -30,15 +37,40 @@ def open_dispute_on(animal: UUID) -> Dispute | None:
     return Dispute.objects.filter(animal=animal, finding=None).order_by("position").first()
 
 
-def disputes_seen(keeper: UUID, now: datetime) -> list[Dispute]:
-    """Disputes on animals the keeper may see whole; open ones first, then the newest."""
-    seen = visible_animals(keeper, now).filter(sight="all").values("pk")
-    found = (
-        Dispute.objects.filter(animal__in=seen)
+def disputes_seen(keeper: UUID, now: datetime) -> list[tuple[Dispute, Seat]]:
+    """Disputes as :func:`dispute_for` gives them; open ones first, then the newest."""
+    sold = Q(sale__collection__in=stewarded_ids(keeper, now))
+    seen = visible_animals(keeper, now).order_by()
+    rows = (
+        Dispute.objects.filter(Q(animal__in=seen.values("pk")) | sold)
         .select_related("animal", "sale__buyer", "finding")
         .order_by("-position")
     )
-    return sorted(found, key=lambda dispute: hasattr(dispute, "finding"))
+    sights = sights_of(keeper, {one.animal_id for one in rows}, now)
+    found: list[tuple[Dispute, Seat]] = [
+        (one, "whole" if one.animal_id in sights else "seller")
+        for one in rows
+        if sights.get(one.animal_id) != "blind"
+    ]
+    return sorted(found, key=lambda pair: hasattr(pair[0], "finding"))
+
+
+def dispute_for(keeper: UUID, dispute: UUID, now: datetime) -> tuple[Dispute, Seat]:
+    """A dispute and how its reader is placed: who may see the animal whole sees everything;
+    who sold it and may not see it any more, what the parties say and what is found.
+
+    Raises:
+        NotFound: neither, or there is none; a blind guest is told nothing.
+    """
+    found = dispute_of(dispute)
+    if found is None:
+        raise NotFound()
+    sight = sights_of(keeper, [found.animal_id], now).get(found.animal_id)
+    if sight == "all":
+        return found, "whole"
+    if sight is None and found.sale and is_steward(keeper, found.sale.collection, now):
+        return found, "seller"
+    raise NotFound()
 
 
 def statements_in(dispute: UUID) -> list[Statement]:

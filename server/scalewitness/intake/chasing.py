@@ -8,7 +8,7 @@ from uuid import UUID, uuid5
 from django.db import transaction
 
 from scalewitness.disclosures.models import Disclosure
-from scalewitness.intake.letters import describe
+from scalewitness.intake.letters import as_sold
 from scalewitness.mail.models import Letter
 from scalewitness.mail.queries import letters_for
 from scalewitness.mail.services import queueing as mail
@@ -55,7 +55,7 @@ def _tell_seller(owed: Disclosure, kind: str, cause: UUID, now: datetime) -> Non
         context={
             "to_name": seller.name,
             "buyer_name": owed.to.name,
-            "animal": describe(owed.animal),
+            "animal": as_sold(owed.animal, owed.sale),
             "owed_at": owed.owed_at.isoformat(),
             "disclosure": str(owed.pk),
         },
@@ -74,7 +74,7 @@ def _remind(owed: Disclosure, letter: Letter, now: datetime) -> None:
         context={
             "to_name": owed.to.name,
             "seller_name": owed.sale.collection.keeper.name,
-            "animal": describe(owed.animal),
+            "animal": as_sold(owed.animal, owed.sale),
             "change": owed.change,
             "owed_at": owed.owed_at.isoformat(),
             "link": letter.context["link"],

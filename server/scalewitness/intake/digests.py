@@ -44,7 +44,7 @@ def waiting_for(keeper: UUID, now: datetime) -> dict[str, int]:
     letters = letters_for(one.pk for one in owed)
     lost = [one for one in owed if any(letter.undelivered for letter in letters.get(one.pk, []))]
     held = [one for one in map(progress_of, sales) if one.is_held]
-    disputes = [one for one in disputes_seen(keeper, now) if not hasattr(one, "finding")]
+    disputes = [one for one, _ in disputes_seen(keeper, now) if not hasattr(one, "finding")]
     counts = Counter(
         undelivered=len(lost),
         unacknowledged=len(owed) - len(lost),

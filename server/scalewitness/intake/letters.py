@@ -20,17 +20,18 @@ from scalewitness.mail.services import queueing as mail
 from scalewitness.people.models import Keeper
 from scalewitness.people.queries import partners_of
 from scalewitness.sales.models import OfferLink, Sale
-from scalewitness.sales.queries import offer_in_force, progress_of, sales_of_animal
+from scalewitness.sales.queries import offer_in_force, progress_of, sales_of_animal, still_there
 from scalewitness.visits.models import Visit
 
 TO_SELLER = frozenset({"sale_confirmed", "check_requested", "offer_declined"})
 TO_BUYER = frozenset({"offer_withdrawn", "payment_recorded", "handed_over"})
 
 
-def describe(animal: Animal) -> dict[str, Any]:
-    """An animal as a letter names it; never its sex."""
+def describe(animal: Animal, *, named: bool = True) -> dict[str, Any]:
+    """An animal as a letter names it; never its sex. Not ``named``: to whoever the name that
+    its keeper calls it by is not for."""
     return {
-        "name": animal.name,
+        "name": animal.name if named else "",
         "species": taxon(animal.species).common,
         "scientific": taxon(animal.species).scientific,
         "identifiers": [
@@ -44,9 +45,13 @@ def describe(animal: Animal) -> dict[str, Any]:
 def concerned(animal: Animal, batch: Batch) -> list[Keeper]:
     """Holder and partners, and whoever sold the animal in a sale that still stands."""
     sold = [sale for sale in sales_of_animal(animal.pk) if progress_of(sale).state in LIVE]
-    keepers = [animal.collection.keeper, *partners_of(animal.collection_id, batch.now)]
+    keepers = _stewards(animal, batch)
     keepers += [sale.collection.keeper for sale in sold]
     return list({keeper.pk: keeper for keeper in keepers}.values())
+
+
+def _stewards(animal: Animal, batch: Batch) -> list[Keeper]:
+    return [animal.collection.keeper, *partners_of(animal.collection_id, batch.now)]
 
 
 def invitation(visit: Visit, batch: Batch) -> None:
@@ -136,7 +141,7 @@ def disclosure(
             **_sale(owed.sale),
             "disclosure": str(owed.pk),
             "receipt": str(fact),
-            "animal": describe(owed.animal),
+            "animal": as_sold(owed.animal, owed.sale),
             "change": owed.change,
             "cause_kind": cause_kind,
             "was": owed.was,
@@ -199,10 +204,6 @@ def pairings(
             )
 
 
-def _stewards(animal: Animal, batch: Batch) -> list[Keeper]:
-    return [animal.collection.keeper, *partners_of(animal.collection_id, batch.now)]
-
-
 def _mate(pairing: Pairing, animal: Animal) -> Animal:
     return pairing.dam if pairing.sire_id == animal.pk else pairing.sire
 
@@ -235,7 +236,7 @@ def finding(dispute: Dispute, found: Finding, batch: Batch) -> None:
     if dispute.sale is None:
         return
     context = {
-        "animal": describe(dispute.animal),
+        "animal": as_sold(dispute.animal, dispute.sale),
         "outcome": found.outcome,
         "remedy_found": found.remedy,
     }
@@ -250,9 +251,10 @@ def _tell_concerned(
     batch: Batch,
     but: UUID | None = None,
 ) -> None:
-    described = describe(animal)
+    keeping = {keeper.pk for keeper in _stewards(animal, batch)}
     for keeper in concerned(animal, batch):
         if keeper.pk != but:
+            described = describe(animal, named=keeper.pk in keeping)
             batch.owe_letter(
                 kind,
                 cause=cause,
@@ -289,12 +291,19 @@ def _sale(sale: Sale) -> dict[str, Any]:
         "to_name": sale.buyer.name,
         "buyer_name": sale.buyer.name,
         "seller_name": sale.collection.keeper.name,
-        "animals": [describe(one) for one in sorted(sale.animals.all(), key=lambda one: one.pk)],
+        "animals": [
+            as_sold(one, sale) for one in sorted(sale.animals.all(), key=lambda one: one.pk)
+        ],
     }
 
 
+def as_sold(animal: Animal, sale: Sale) -> dict[str, Any]:
+    """As the parties to a sale know it: what a later keeper calls it is not for them."""
+    return describe(animal, named=still_there(animal, sale))
+
+
 def _animal(sale: Sale, animal: str) -> dict[str, Any]:
-    return describe(sale.animals.get(pk=animal))
+    return as_sold(sale.animals.get(pk=animal), sale)
 
 
 def _represented(sale: Sale, represents: tuple[Representation, ...]) -> list[dict[str, Any]]:

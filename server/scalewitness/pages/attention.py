@@ -14,7 +14,8 @@ from scalewitness.disclosures.queries import disclosures_in, disclosures_to
 from scalewitness.disputes.queries import disputes_seen
 from scalewitness.mail.queries import letters_for
 from scalewitness.people.models import Keeper
-from scalewitness.sales.queries import progress_of, sales_seen
+from scalewitness.sales.models import Sale
+from scalewitness.sales.queries import progress_of, sales_seen, still_there
 from scalewitness.visits.queries import state_of, visits_of
 
 
@@ -40,19 +41,25 @@ def attention(keeper: Keeper, now: datetime) -> list[Matter]:
     return sorted(found, key=lambda one: not one.urgent)
 
 
-def title_of(animal: Animal) -> str:
+def title_in(sale: Sale, animal: Animal) -> str:
+    """What the parties to a sale know an animal by."""
+    return title_of(animal, named=still_there(animal, sale))
+
+
+def title_of(animal: Animal, *, named: bool = True) -> str:
     """What its keepers call an animal, else its first code."""
-    if animal.name:
+    if named and animal.name:
         return animal.name
     first = animal.identifiers.order_by("position").first()
     return first.code if first else "An animal without a name"
 
 
 def _disputes(keeper: Keeper, now: datetime) -> Iterable[Matter]:
-    for dispute in disputes_seen(keeper.pk, now):
+    for dispute, seat in disputes_seen(keeper.pk, now):
         if not hasattr(dispute, "finding"):
             url = reverse("dispute", args=[dispute.pk])
-            yield Matter("A dispute is open", title_of(dispute.animal), url, urgent=True)
+            title = title_of(dispute.animal, named=seat == "whole")
+            yield Matter("A dispute is open", title, url, urgent=True)
 
 
 def _held_sales(keeper: Keeper, now: datetime) -> Iterable[Matter]:
@@ -75,7 +82,9 @@ def _disclosures(keeper: Keeper, now: datetime) -> Iterable[Matter]:
     for one in disclosures_to(keeper.pk):
         if is_open(one):
             url = reverse("disclosure", args=[one.pk])
-            yield Matter("What you were told has changed", title_of(one.animal), url, urgent=True)
+            yield Matter(
+                "What you were told has changed", title_in(one.sale, one.animal), url, urgent=True
+            )
 
 
 def is_open(disclosure: Disclosure) -> bool:

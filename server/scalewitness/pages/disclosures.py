@@ -18,7 +18,7 @@ from scalewitness.mail.queries import letters_for
 from scalewitness.mail.services.composing import compose
 from scalewitness.mail.services.links import link_token
 from scalewitness.pages.access import actor_of, page, post_or_go, signed_in
-from scalewitness.pages.attention import is_open, title_of
+from scalewitness.pages.attention import is_open, title_in
 from scalewitness.pages.forms.facts import Step
 from scalewitness.people.models import Keeper
 from scalewitness.sales.queries import offer_in_force, sales_seen
@@ -44,7 +44,7 @@ def both_versions(owed: Disclosure) -> dict[str, Any]:
     offer = offer_in_force(owed.sale)
     return {
         "owed": owed,
-        "title": title_of(owed.animal),
+        "title": title_in(owed.sale, owed.animal),
         "identifiers": owed.animal.identifiers.order_by("position"),
         "change": CHANGES[owed.change],
         "was": owed.was,

@@ -14,12 +14,11 @@ from django.utils import timezone
 from scalewitness.animals.queries import is_steward
 from scalewitness.calls.queries.dossier import dossier
 from scalewitness.calls.queries.settled import settled_behind
-from scalewitness.calls.queries.visibility import animal_open
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.disputes.models import Dispute
 from scalewitness.disputes.queries import (
     Hanging,
-    dispute_of,
+    dispute_for,
     disputes_seen,
     hanging_on,
     statements_in,
@@ -166,22 +165,26 @@ class FindingForm(FactForm):
 @signed_in
 def show_disputes(request: HttpRequest, keeper: Keeper) -> HttpResponse:
     seen = disputes_seen(keeper.pk, timezone.now())
-    hanging = hanging_on(one.animal_id for one in seen)
+    hanging = hanging_on(one.animal_id for one, seat in seen if seat == "whole")
     rows = [
         {
             "dispute": one,
-            "title": title_of(one.animal),
+            "title": title_of(one.animal, named=seat == "whole"),
             "open": not hasattr(one, "finding"),
-            "hangs": list(_hangs(hanging[one.animal_id])),
+            "hangs": list(_hangs(hanging.get(one.animal_id, Hanging()))),
         }
-        for one in sorted(seen, key=lambda one: _weight(one, hanging), reverse=True)
+        for one, seat in sorted(seen, key=lambda pair: _weight(pair[0], hanging), reverse=True)
     ]
     return page(request, "disputes/disputes.html", {"rows": rows})
 
 
 def _weight(dispute: Dispute, hanging: dict[UUID, Hanging]) -> tuple[bool, Hanging, int]:
     """Open ones first, then by what hangs on them, then the newest."""
-    return (not hasattr(dispute, "finding"), hanging[dispute.animal_id], dispute.position)
+    return (
+        not hasattr(dispute, "finding"),
+        hanging.get(dispute.animal_id, Hanging()),
+        dispute.position,
+    )
 
 
 def _hangs(one: Hanging) -> Iterator[str]:
@@ -216,28 +219,39 @@ def dispute_seen(keeper: Keeper, dispute_id: UUID) -> Dispute:
     Raises:
         NotFound: not theirs to see, or there is none.
     """
-    dispute = dispute_of(dispute_id)
-    if dispute is None:
+    dispute, seat = dispute_for(keeper.pk, dispute_id, timezone.now())
+    if seat != "whole":
         raise NotFound()
-    animal_open(keeper.pk, dispute.animal_id, timezone.now())
     return dispute
 
 
 @signed_in
 def show_dispute(request: HttpRequest, keeper: Keeper, dispute_id: UUID) -> HttpResponse:
-    return _dispute_page(request, keeper, dispute_seen(keeper, dispute_id), None)
+    dispute, seat = dispute_for(keeper.pk, dispute_id, timezone.now())
+    if seat == "seller":
+        return _seller_page(request, dispute, StatementForm())
+    return _dispute_page(request, keeper, dispute, None)
+
+
+def _seller_page(request: HttpRequest, dispute: Dispute, saying: StatementForm) -> HttpResponse:
+    """Without the animal, which is not theirs to see any more, or what checks of it found."""
+    title = title_of(dispute.animal, named=False)
+    context = matter_of(dispute) | {"title": title, "saying": saying}
+    return page(request, "disputes/as_seller.html", context, saying)
 
 
 @post_or_go("dispute")
 @signed_in
 def state(request: HttpRequest, keeper: Keeper, dispute_id: UUID) -> HttpResponse:
-    dispute = dispute_seen(keeper, dispute_id)
+    dispute, seat = dispute_for(keeper.pk, dispute_id, timezone.now())
     form = StatementForm(request.POST)
     if form.is_valid():
         outcome = form.send(dispute.pk, actor_of(keeper))
         if outcome is not None:
             say_accepted(request, outcome, "Your statement is on record at")
             return redirect("dispute", dispute.pk)
+    if seat == "seller":
+        return _seller_page(request, dispute, form)
     return _dispute_page(request, keeper, dispute, None, form)
 
 
@@ -273,25 +287,11 @@ def _dispute_page(
 
 
 def shown_of(dispute: Dispute, keeper: Keeper) -> dict[str, Any]:
-    """Everything there is to say of a dispute to somebody who may read it."""
+    """Everything there is to say of a dispute to somebody who may see the animal whole."""
     case = dossier(dispute.animal)
     calls = by_name(case)
-    finding = getattr(dispute, "finding", None)
-    opened = entry_at(dispute.position)
-    said_by = opened.fact if opened else dispute.pk
-    texts = texts_of([said_by] + ([finding.pk] if finding else []))
-    return {
-        "dispute": dispute,
+    return matter_of(dispute) | {
         "title": title_of(dispute.animal),
-        "ground": GROUNDS[dispute.ground],
-        "note": texts.get((said_by, "note")),
-        "said_by": said_by,
-        "statements": statements_shown(dispute),
-        "finding": finding,
-        "outcome": dict(OUTCOMES).get(finding.outcome) if finding else None,
-        "remedy": dict(REMEDIES).get(finding.remedy) if finding else None,
-        "basis": dict(BASES)[finding.basis] if finding else None,
-        "reasons_text": texts.get((finding.pk, "reasons")) if finding else None,
         "case": case,
         "depths": depths_of(case),
         "settled": own_records(settled_behind(case, keeper.pk, timezone.now()), calls),
@@ -301,6 +301,26 @@ def shown_of(dispute: Dispute, keeper: Keeper) -> dict[str, Any]:
         "cautions": lines_of(case, "caution"),
         "weakest": weakest(case),
         "letters": _letters(dispute),
+    }
+
+
+def matter_of(dispute: Dispute) -> dict[str, Any]:
+    """What it is about, what the parties say of it, and what was found."""
+    finding = getattr(dispute, "finding", None)
+    opened = entry_at(dispute.position)
+    said_by = opened.fact if opened else dispute.pk
+    texts = texts_of([said_by] + ([finding.pk] if finding else []))
+    return {
+        "dispute": dispute,
+        "ground": GROUNDS[dispute.ground],
+        "note": texts.get((said_by, "note")),
+        "said_by": said_by,
+        "statements": statements_shown(dispute),
+        "finding": finding,
+        "outcome": dict(OUTCOMES).get(finding.outcome) if finding else None,
+        "remedy": dict(REMEDIES).get(finding.remedy) if finding else None,
+        "basis": dict(BASES)[finding.basis] if finding else None,
+        "reasons_text": texts.get((finding.pk, "reasons")) if finding else None,
     }
 
 

@@ -35,7 +35,7 @@ from scalewitness.intake.batch import Actor, fresh_id
 from scalewitness.ledger.queries.tree import tip
 from scalewitness.mail.services.queueing import wake
 from scalewitness.pages.access import page, post_or_go
-from scalewitness.pages.attention import title_of
+from scalewitness.pages.attention import title_in
 from scalewitness.pages.disclosures import both_versions, receipts_for
 from scalewitness.pages.evidence import by_role, lines_of, of_the_animal, sensitivity_of
 from scalewitness.pages.forms.facts import FactForm, Step
@@ -194,7 +194,7 @@ def _animal_view(animal: Animal, sale: Sale, offered: OfferMade) -> dict[str, An
     settled = settled_behind(case, sale.buyer.keeper_id, timezone.now())
     return {
         "id": animal.pk,
-        "title": title_of(animal),
+        "title": title_in(sale, animal),
         "taxon": taxon(animal.species),
         "hatched": animal.hatched,
         "identifiers": animal.identifiers.order_by("position"),
@@ -223,7 +223,7 @@ def _bought(sale: Sale) -> list[tuple[Animal, str]]:
     """The animals with what they are called, once the buyer relies on them."""
     if progress_of(sale).state not in RELIED_ON:
         return []
-    return [(one, title_of(one)) for one in sale.animals.order_by("pk")]
+    return [(one, title_in(sale, one)) for one in sale.animals.order_by("pk")]
 
 
 def _steps(sale: Sale) -> dict[str, Any]:
@@ -241,7 +241,7 @@ def _moved_page(
     represents = msgspec.convert(offer.body, OfferMade).represents if offer else ()
     seen = form.cleaned_data.get("seen", 0)
     now = latest_standings(UUID(one.animal) for one in represents)
-    names = {str(one.pk): title_of(one) for one in link.sale.animals.all()}
+    names = {str(one.pk): title_in(link.sale, one) for one in link.sale.animals.all()}
     changed = [
         {"title": names[one.animal], "was": one.label, "now": label_of(standing)}
         for one in represents
@@ -286,7 +286,7 @@ def _disclosure_page(
 
 def _told_and_now(sale: Sale, offer: SaleStep | None) -> Iterator[dict[str, str]]:
     """Of each animal what the buyer was told, and what the record says now."""
-    names = {str(one.pk): title_of(one) for one in sale.animals.all()}
+    names = {str(one.pk): title_in(sale, one) for one in sale.animals.all()}
     represents = msgspec.convert(offer.body, OfferMade).represents if offer else ()
     now = latest_standings(UUID(one.animal) for one in represents)
     for one in represents:

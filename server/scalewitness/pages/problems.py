@@ -10,7 +10,7 @@ from scalewitness.domain.cautions import AFTER_A_DISCLOSURE
 from scalewitness.domain.errors import NotFound
 from scalewitness.domain.sales import RELIED_ON
 from scalewitness.pages.access import page
-from scalewitness.pages.attention import title_of
+from scalewitness.pages.attention import title_in
 from scalewitness.pages.disputes import DisputeForm, StatementForm, statements_shown
 from scalewitness.pages.forms.facts import FactForm
 from scalewitness.pages.offers import actor_by, by_link
@@ -40,7 +40,7 @@ def report_problem(
     buyer = {link.sale.buyer_id, link.sale.buyer.keeper_id}
     context = {
         "token": token,
-        "title": title_of(animal),
+        "title": title_in(link.sale, animal),
         "seller": link.sale.collection.keeper,
         "dispute": dispute,
         "mine": mine,

@@ -24,7 +24,7 @@ from scalewitness.intake.rules.sales import represent
 from scalewitness.mail.queries import letters_for
 from scalewitness.pages.access import actor_of, page, post_or_go, say_accepted, signed_in
 from scalewitness.pages.animals import stewarded_animal
-from scalewitness.pages.attention import title_of
+from scalewitness.pages.attention import title_in, title_of
 from scalewitness.pages.collections import stewarded
 from scalewitness.pages.forms.facts import Step, retype
 from scalewitness.pages.forms.sales import CustodyForm, DraftForm, OfferForm
@@ -90,7 +90,7 @@ def show_sales(request: HttpRequest, keeper: Keeper) -> HttpResponse:
 
 def _row(sale: Sale) -> dict[str, Any]:
     progress = progress_of(sale)
-    titles = ", ".join(title_of(animal) for animal in sale.animals.all())
+    titles = ", ".join(title_in(sale, animal) for animal in sale.animals.all())
     state = STATES[progress.state]
     return {"sale": sale, "titles": titles, "state": state, "held": progress.is_held}
 
@@ -149,7 +149,7 @@ def _sale_page(request: HttpRequest, sale: Sale, refused: Step | None = None) ->
         "progress": progress,
         "state": STATES[progress.state],
         "held": progress.is_held,
-        "animals": [(one, title_of(one)) for one in sale.animals.order_by("pk")],
+        "animals": [(one, title_in(sale, one)) for one in sale.animals.order_by("pk")],
         "offer": offer_in_force(sale),
         "steps": [(_step_words(step), step) for step in steps],
         "actions": _actions(progress),
@@ -205,7 +205,7 @@ def offer(request: HttpRequest, keeper: Keeper, sale_id: UUID) -> HttpResponse:
         if form.refused_as == "standing_moved":
             # Shown again with what the record says now; the rest stays as typed.
             retype(form, "represents", form.fields["represents"].initial)
-    animals = {str(one.pk): title_of(one) for one in sale.animals.all()}
+    animals = {str(one.pk): title_in(sale, one) for one in sale.animals.all()}
     shown = [(animals[one.animal], one) for one in now]
     return page(request, "sales/offer.html", {"sale": sale, "represents": shown}, form)
 

@@ -8,6 +8,7 @@ from uuid import UUID
 from django.core.signing import BadSignature
 from django.db.models import Exists, OuterRef, Q, QuerySet
 
+from scalewitness.animals.models import Animal
 from scalewitness.domain.errors import LinkGone
 from scalewitness.domain.sales import UNPAID, Progress, State, Step, fold
 from scalewitness.ledger.queries.prepared import Prepared, any_of
@@ -34,6 +35,12 @@ def sales_seen(keeper: UUID, now: datetime) -> QuerySet[Sale]:
         .prefetch_related("steps", "animals")
         .order_by("-drafted_at", "-pk")
     )
+
+
+def still_there(animal: Animal, sale: Sale) -> bool:
+    """Whether the animal is in the collection it was offered from: then it has the name that
+    the buyer was told, else perhaps one that is not for the parties to this sale."""
+    return animal.collection_id == sale.collection_id
 
 
 def progress_of(sale: Sale) -> Progress:

@@ -12,5 +12,5 @@ from scalewitness.disputes.queries import disputes_seen
 
 @operation("List disputes", gives={200: Disputes})
 def list_disputes(request: Request) -> Response:
-    """On animals one may see whole; open ones first, then the newest."""
+    """On animals one may see whole, and on those one sold; open ones first, then the newest."""
     return Response(Disputes(listed(disputes_seen(keeper_of(request).pk, timezone.now()))))

@@ -9,29 +9,26 @@ from rest_framework.response import Response
 from scalewitness.animals.queries import is_steward
 from scalewitness.api.authentication import keeper_of
 from scalewitness.api.operations import operation
-from scalewitness.api.shapes.disputes import DisputeShown, dispute
+from scalewitness.api.shapes.disputes import DisputeShown, Evidence, dispute
 from scalewitness.calls.queries.dossier import dossier
 from scalewitness.calls.queries.settled import settled_behind
-from scalewitness.calls.queries.visibility import animal_open
-from scalewitness.disputes.queries import dispute_of
-from scalewitness.domain.errors import NotFound
+from scalewitness.disputes.queries import dispute_for
 from scalewitness.ledger.queries.entries import entry_at
 
 
 @operation("Show a dispute", gives={200: DisputeShown})
 def show_dispute(request: Request, id: UUID) -> Response:
     """For whoever may see the animal whole: the evidence in time order with who knew what,
-    what each call weighs, and the finding."""
-    keeper, now, found = keeper_of(request).pk, timezone.now(), dispute_of(id)
-    if found is None:
-        raise NotFound()
-    animal, entry = animal_open(keeper, found.animal_id, now), entry_at(found.position)
-    known = dossier(animal)
+    what each call weighs, and the finding. For whoever sold it and may not see it any more:
+    what the parties say and the finding, without the animal's standing and evidence."""
+    keeper, now = keeper_of(request).pk, timezone.now()
+    found, seat = dispute_for(keeper, id, now)
+    entry = entry_at(found.position)
+    known = dossier(found.animal) if seat == "whole" else None
     shown = dispute(
         found,
-        known,
-        settled_behind(known, keeper, now),
+        Evidence(known, settled_behind(known, keeper, now)) if known else None,
         entry=entry.fact if entry else None,
-        letters_too=is_steward(keeper, animal.collection, now),
+        letters_too=is_steward(keeper, found.animal.collection, now),
     )
     return Response(shown)

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from datetime import datetime
+from typing import NamedTuple
 from uuid import UUID
 
 from msgspec import Struct
@@ -13,7 +14,7 @@ from scalewitness.api.shapes.people import Person, named
 from scalewitness.calls.queries.dossier import Dossier
 from scalewitness.calls.queries.settled import Settled
 from scalewitness.disputes.models import Dispute, Finding
-from scalewitness.disputes.queries import statements_in
+from scalewitness.disputes.queries import Seat, statements_in
 from scalewitness.ledger.queries.entries import texts_of
 from scalewitness.mail.queries import letters_for
 from scalewitness.people.queries import names_of
@@ -59,7 +60,8 @@ class Disputes(Struct, frozen=True):
 class DisputeShown(Struct, frozen=True):
     """``evidence``: every call by the time it was made; ``blind`` and ``anchored_to`` of
     each say what its examiner knew. ``opened_by`` None: the record itself. ``letters`` is
-    for the animal's keepers and empty for others."""
+    for the animal's keepers and empty for others. ``standing`` None and no ``evidence``: the
+    reader sold the animal and may not see it any more."""
 
     id: UUID
     position: int
@@ -71,28 +73,35 @@ class DisputeShown(Struct, frozen=True):
     opened_at: datetime
     open: bool
     note: str | None
-    standing: StandingShown
+    standing: StandingShown | None
     evidence: list[CallShown]
     statements: list[StatementShown]
     finding: FindingShown | None
     letters: list[LetterShown]
 
 
-def listed(rows: Iterable[Dispute]) -> list[DisputeListed]:
+class Evidence(NamedTuple):
+    """What is known of the animal, for whoever may see it."""
+
+    known: Dossier
+    settled: Settled
+
+
+def listed(rows: Iterable[tuple[Dispute, Seat]]) -> list[DisputeListed]:
     return [
         DisputeListed(
             id=one.pk,
-            animal=_animal(one),
+            animal=_animal(one, named=seat == "whole"),
             ground=one.ground,
             opened_at=one.opened_at,
             open=not hasattr(one, "finding"),
         )
-        for one in rows
+        for one, seat in rows
     ]
 
 
 def dispute(
-    one: Dispute, known: Dossier, settled: Settled, *, entry: UUID | None, letters_too: bool
+    one: Dispute, evidence: Evidence | None, *, entry: UUID | None, letters_too: bool
 ) -> DisputeShown:
     """``entry``: the id of the fact that opened it, under which its note is kept."""
     found = one.finding if hasattr(one, "finding") else None
@@ -101,7 +110,7 @@ def dispute(
     return DisputeShown(
         id=one.pk,
         position=one.position,
-        animal=_animal(one),
+        animal=_animal(one, named=evidence is not None),
         sale=one.sale_id,
         ground=one.ground,
         cause=one.cause,
@@ -109,16 +118,20 @@ def dispute(
         opened_at=one.opened_at,
         open=found is None,
         note=texts.get((entry, "note")) if entry else None,
-        standing=standing(known, settled),
-        evidence=sorted(calls(known), key=lambda call: (call.examined_at, call.position)),
+        standing=standing(*evidence) if evidence else None,
+        evidence=_in_time(calls(evidence.known)) if evidence else [],
         statements=_statements(one),
         finding=_finding(found, names, texts) if found else None,
         letters=_letters(one, found) if letters_too else [],
     )
 
 
-def _animal(one: Dispute) -> AnimalNamed:
-    return animals_named([one.animal], holder=one.animal.collection_id)[0]
+def _in_time(found: Iterable[CallShown]) -> list[CallShown]:
+    return sorted(found, key=lambda call: (call.examined_at, call.position))
+
+
+def _animal(one: Dispute, *, named: bool) -> AnimalNamed:
+    return animals_named([one.animal], holder=one.animal.collection_id if named else None)[0]
 
 
 def _finding(

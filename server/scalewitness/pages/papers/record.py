@@ -19,6 +19,7 @@ from scalewitness.pages.evidence import Shown, by_name, by_role, lines_of, sensi
 from scalewitness.pages.papers.typesetting import pdf
 from scalewitness.pages.qr import qr
 from scalewitness.sales.models import Sale
+from scalewitness.sales.queries import still_there
 
 BLANK = "not recorded"
 FOR_KEEPERS = (
@@ -43,7 +44,7 @@ def record_for_buyer(animal: Animal, sale: Sale, token: str, now: datetime) -> b
     where = reverse("offer_receipt", args=[token, case.standing.pk]) if case.standing else None
     calls = by_role(case, sale.collection.keeper_id)
     # What the next keeper calls it is theirs.
-    name = animal.name if animal.collection_id == sale.collection_id else ""
+    name = animal.name if still_there(animal, sale) else ""
     return _paper(case, calls, now, where, FOR_BUYERS, name=name)
 
 
