@@ -45,6 +45,9 @@ class Api:
     def patch(self, path: str, body: object, headers: Mapping[str, str] | None = None) -> "Answer":
         return self._ask("PATCH", path, json.dumps(body).encode(), headers)
 
+    def put(self, path: str, body: object) -> "Answer":
+        return self._ask("PUT", path, json.dumps(body).encode())
+
     def delete(self, path: str) -> "Answer":
         return self._ask("DELETE", path)
 

@@ -85,6 +85,8 @@ def set_stage() -> Stage:
     pair = {"sire": str(other.pk), "dam": str(blind.pk), "season": 2027}
     world.say(world.odile, "pairing_planned", pairing, pair)
     offered, draft = world.draft(other), world.draft(drafted)
+    coded = world.draft(world.animal("C1"), by_code=True)
+    world.offer(coded, expires=rfc3339(timezone.now() + timedelta(days=5)))
     world.offer(offered, expires=rfc3339(timezone.now() + timedelta(days=5)))
     stage = Stage(world)
     stage.ids = {
@@ -112,6 +114,7 @@ def set_stage() -> Stage:
         "offered_fact": str(offered.steps.get(kind="offer_made").pk),
         "disclosure_fact": str(Entry.objects.get(kind="disclosure_owed").fact),
         "offer_token": _token(offered, "offer"),
+        "code_token": _token(coded, "offer"),
         "disclosure_token": _token(sale, "disclosure"),
         "stranger": str(stranger.pk),
         "stranger_email": stranger.email,

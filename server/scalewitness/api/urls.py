@@ -38,6 +38,7 @@ from scalewitness.api.disclosures.acknowledge import acknowledge
 from scalewitness.api.disclosures.list_disclosures import list_disclosures
 from scalewitness.api.disclosures.show_disclosure import show_disclosure
 from scalewitness.api.disputes.list_disputes import list_disputes
+from scalewitness.api.disputes.make_statement import make_statement
 from scalewitness.api.disputes.open_dispute import open_dispute
 from scalewitness.api.disputes.record_finding import record_finding
 from scalewitness.api.disputes.show_dispute import show_dispute
@@ -60,14 +61,19 @@ from scalewitness.api.log.show_head import show_head
 from scalewitness.api.log.show_witnesses import show_witnesses
 from scalewitness.api.log.take_cosignature import take_cosignature
 from scalewitness.api.offers.acknowledge_disclosure import acknowledge_disclosure
+from scalewitness.api.offers.change_address import change_address
+from scalewitness.api.offers.choose_reminders import choose_reminders
 from scalewitness.api.offers.confirm_offer import confirm_offer
 from scalewitness.api.offers.download_shown_receipt import download_shown_receipt
 from scalewitness.api.offers.erase_texts import erase_buyers_texts
 from scalewitness.api.offers.refuse_offer import refuse_offer
+from scalewitness.api.offers.report_problem import report_problem
 from scalewitness.api.offers.request_check import request_check
+from scalewitness.api.offers.send_code import send_code
 from scalewitness.api.offers.show_disclosures import show_disclosures
 from scalewitness.api.offers.show_offer import show_offer
 from scalewitness.api.offers.show_offered_photo import show_offered_photo
+from scalewitness.api.offers.state_as_buyer import state_as_buyer
 from scalewitness.api.openapi.serving import docs, schema
 from scalewitness.api.pairings.drop_pairing import drop_pairing
 from scalewitness.api.pairings.list_pairings import list_pairings
@@ -78,6 +84,7 @@ from scalewitness.api.practitioners.name_practitioner import name_practitioner
 from scalewitness.api.push import push
 from scalewitness.api.receipts.download_receipt import download_receipt
 from scalewitness.api.sales.close_sale import close_sale
+from scalewitness.api.sales.correct_address import correct_address
 from scalewitness.api.sales.draft_sale import draft_sale
 from scalewitness.api.sales.hand_over import hand_over
 from scalewitness.api.sales.list_sales import list_sales
@@ -153,12 +160,18 @@ calls = [
 sales = [
     path("sales", resource(get=list_sales, post=draft_sale), name="sales"),
     path("sales/<uuid:id>", resource(get=show_sale), name="sale"),
+    path("sales/<uuid:id>/address", resource(put=correct_address)),
     path("sales/<uuid:id>/offer", resource(post=make_offer)),
     path("sales/<uuid:id>/payment", resource(post=record_payment)),
     path("sales/<uuid:id>/handover", resource(post=hand_over)),
     path("sales/<uuid:id>/closing", resource(post=close_sale)),
     path("sales/<uuid:id>/withdrawal", resource(post=withdraw_offer)),
     path("offers/<str:token>", resource(get=show_offer), name="offer"),
+    path("offers/<str:token>/code", resource(post=send_code)),
+    path("offers/<str:token>/address", resource(put=change_address)),
+    path("offers/<str:token>/reminders", resource(put=choose_reminders)),
+    path("offers/<str:token>/dispute", resource(post=report_problem)),
+    path("offers/<str:token>/statement", resource(post=state_as_buyer)),
     path("offers/<str:token>/confirmation", resource(post=confirm_offer)),
     path("offers/<str:token>/refusal", resource(post=refuse_offer)),
     path("offers/<str:token>/check-request", resource(post=request_check)),
@@ -186,6 +199,7 @@ sales = [
     path("pairings/<uuid:id>/end", resource(post=drop_pairing)),
     path("disputes", resource(get=list_disputes, post=open_dispute), name="disputes"),
     path("disputes/<uuid:id>", resource(get=show_dispute), name="dispute"),
+    path("disputes/<uuid:id>/statement", resource(post=make_statement)),
     path("disputes/<uuid:id>/finding", resource(post=record_finding)),
 ]
 log = [

@@ -12,7 +12,6 @@ from typing import Any
 from uuid import UUID
 
 import msgspec
-from django.db import transaction
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.utils import timezone
@@ -25,15 +24,14 @@ from scalewitness.calls.queries.settled import settled_behind
 from scalewitness.calls.queries.standings import label_of, latest_standing, latest_standings
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.domain.cautions import AFTER_A_DISCLOSURE, BEFORE_A_PURCHASE
-from scalewitness.domain.errors import LinkGone, NotFound
+from scalewitness.domain.errors import LinkGone, NotFound, NotNow
 from scalewitness.domain.facts import OfferMade
 from scalewitness.domain.moments import parse_moment
 from scalewitness.domain.sales import RELIED_ON
 from scalewitness.domain.sexing.taxa import taxon
-from scalewitness.intake import letters
-from scalewitness.intake.batch import Actor, fresh_id
+from scalewitness.intake import codes
+from scalewitness.intake.batch import Actor
 from scalewitness.ledger.queries.tree import tip
-from scalewitness.mail.services.queueing import wake
 from scalewitness.pages.access import page, post_or_go
 from scalewitness.pages.attention import title_in
 from scalewitness.pages.disclosures import both_versions, receipts_for
@@ -45,7 +43,7 @@ from scalewitness.pages.settled import own_records
 from scalewitness.pages.throttling import SECONDS, tried_too_often
 from scalewitness.sales.models import OfferLink, Sale, SaleStep
 from scalewitness.sales.queries import link_behind, offer_in_force, progress_of
-from scalewitness.sales.services import make_code, try_code
+from scalewitness.sales.services import try_code
 
 View = Callable[..., HttpResponse]
 
@@ -117,8 +115,7 @@ def _code_fits(form: ConfirmationForm, link: OfferLink) -> bool:
     """Tried apart from the confirmation, so that a wrong try is counted whatever follows."""
     if not link.sale.by_code or not form.is_valid():
         return False
-    digits = "".join(one for one in form.cleaned_data["code"] if one.isdigit())
-    if try_code(link.sale, digits, timezone.now()):
+    if try_code(link.sale, form.cleaned_data["code"], timezone.now()):
         return True
     form.add_error("code", "These are not the digits of the newest letter, or it is too old.")
     return False
@@ -127,16 +124,14 @@ def _code_fits(form: ConfirmationForm, link: OfferLink) -> bool:
 @post_or_go("offer")
 @by_link
 def send_code(request: HttpRequest, token: str, link: OfferLink) -> HttpResponse:
-    if link.purpose != "offer" or not link.sale.by_code:
+    if link.purpose != "offer":
         raise NotFound()
-    now = timezone.now()
-    with transaction.atomic():
-        code = make_code(link.sale, fresh_id(now), now)
-        if code is not None:
-            letters.code(link.sale, code.pk, now)
-    wake()
-    context = {"token": token, "sale": link.sale, "sent": code is not None}
-    return page(request, "offers/code.html", context, status=200 if code else 429)
+    context = {"token": token, "sale": link.sale, "sent": True}
+    try:
+        codes.send_code(link.sale, timezone.now())
+    except NotNow:
+        return page(request, "offers/code.html", context | {"sent": False}, status=429)
+    return page(request, "offers/code.html", context)
 
 
 def _said(form: FactForm, link: OfferLink, *, by_code: bool = False) -> bool:

@@ -133,8 +133,9 @@ def make_code(sale: Sale, code: UUID, now: datetime) -> ConfirmationCode | None:
     return ConfirmationCode.objects.create(id=code, sale=sale, made_at=now)
 
 
-def try_code(sale: Sale, digits: str, now: datetime) -> bool:
-    """Whether these are the digits of the newest code. A few wrong tries end it."""
+def try_code(sale: Sale, typed: str, now: datetime) -> bool:
+    """Whether what was typed has the digits of the newest code. A few wrong tries end it."""
+    digits = "".join(one for one in typed if one.isdigit())
     with transaction.atomic():
         newest = ConfirmationCode.objects.select_for_update().filter(sale=sale)
         code = newest.order_by("-made_at", "-pk").first()

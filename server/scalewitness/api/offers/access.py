@@ -10,14 +10,14 @@ from scalewitness.sales.models import OfferLink, Sale
 from scalewitness.sales.queries import link_behind
 
 
-def opened(token: str, purpose: str, now: datetime | None = None) -> OfferLink:
-    """The live link of that purpose.
+def opened(token: str, purpose: str | None = None, now: datetime | None = None) -> OfferLink:
+    """The live link, of that purpose or any.
 
     Raises:
         LinkGone: forged, unknown, expired, revoked or made for something else.
     """
     link = link_behind(token, now or timezone.now())
-    if link.purpose != purpose:
+    if purpose is not None and link.purpose != purpose:
         raise LinkGone()
     return link
 

@@ -1,8 +1,10 @@
 """The buyer confirms what they saw."""
 
+from dataclasses import replace
 from typing import Annotated
 
 from django.urls import reverse
+from django.utils import timezone
 from msgspec import Meta
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -13,14 +15,17 @@ from scalewitness.api.reading import body_of
 from scalewitness.api.saying import ANSWERS, FACT_REFUSALS, Known, begin
 from scalewitness.domain.errors import LinkGone, StandingMoved
 from scalewitness.domain.translog.canonical import MAX_INTEGER
+from scalewitness.sales.services import try_code
 
 
 class Confirmation(Known, frozen=True, kw_only=True):
     """``seen`` is the log position the offer was shown at. ``statement``: in the buyer's
-    own words, if they like."""
+    own words, if they like. ``code``: from the newest letter, where the seller asks for one;
+    every try counts."""
 
     seen: Annotated[int, Meta(ge=0, le=MAX_INTEGER)]
     statement: str | None = None
+    code: Annotated[str, Meta(max_length=12)] | None = None
 
 
 @operation(
@@ -36,7 +41,8 @@ def confirm_offer(request: Request, token: str) -> Response:
     """Refused with `standing_moved` and what `changed` when the record moved since: read it
     again before you decide."""
     sent, link = body_of(request, Confirmation), opened(token, "offer")
-    fact = begin(request, sent, buyer_of(link.sale))
+    by_code = sent.code is not None and try_code(link.sale, sent.code, timezone.now())
+    fact = begin(request, sent, replace(buyer_of(link.sale), by_code=by_code))
     return fact.say(
         "sale_confirmed",
         link.sale_id,

@@ -1,0 +1,29 @@
+"""Where a buyer's letters go, said by the buyer or by the seller."""
+
+from typing import Annotated
+
+from django.utils import timezone
+from msgspec import Meta, Struct
+from rest_framework.response import Response
+
+from scalewitness.api.reading import Address, Sent, address
+from scalewitness.intake.addresses import send_elsewhere
+from scalewitness.intake.batch import Actor
+from scalewitness.sales.models import Sale
+
+
+class NewAddress(Sent, frozen=True, kw_only=True):
+    email: Address
+
+
+class LettersAgain(Struct, frozen=True):
+    """How many letters, that had reached nobody, go again to the new address."""
+
+    again: Annotated[int, Meta(ge=0)]
+
+
+def readdressed(sale: Sale, sent: NewAddress, actor: Actor) -> Response:
+    """Raises NotNow where it is not the actor's to change now, OutOfRange for what is no
+    address."""
+    email = address(sent.email, "/email")
+    return Response(LettersAgain(send_elsewhere(sale, email, actor, timezone.now())))

@@ -1,0 +1,43 @@
+"""A buyer disputes what the record says of an animal they were sold."""
+
+from django.urls import reverse
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from scalewitness.api.offers.access import buyer_of, opened
+from scalewitness.api.operations import operation
+from scalewitness.api.reading import body_of
+from scalewitness.api.saying import ANSWERS, FACT_REFUSALS, Known, begin
+from scalewitness.domain.errors import LinkGone
+from scalewitness.domain.facts import Id
+
+
+class BuyersProblem(Known, frozen=True, kw_only=True):
+    """``dispute``: the new dispute's id, made by the client."""
+
+    dispute: Id
+    animal: Id
+    note: str | None = None
+
+
+@operation(
+    "Report a problem as the buyer",
+    takes=BuyersProblem,
+    gives=ANSWERS,
+    refuses=(*FACT_REFUSALS, LinkGone),
+    anonymous=True,
+    throttle="link",
+    keyed=True,
+)
+def report_problem(request: Request, token: str) -> Response:
+    """Opens a dispute, once the animal is paid for; the animal's keepers and the seller are
+    told. While one is open already, make a statement in it."""
+    sent, link = body_of(request, BuyersProblem), opened(token)
+    return begin(request, sent, buyer_of(link.sale)).say(
+        "dispute_opened",
+        sent.dispute,
+        body={"animal": sent.animal, "ground": "party_objects", "sale": str(link.sale_id)},
+        texts={} if sent.note is None else {"note": sent.note},
+        flat=("body", "texts"),
+        location=reverse("api:offer", args=[token]),
+    )

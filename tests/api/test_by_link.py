@@ -1,0 +1,123 @@
+"""What a buyer can do through their link beside confirming: codes, addresses, disputes."""
+
+from uuid import UUID
+
+import pytest
+from django.utils import timezone
+from tests.api.client import Api, fact
+from tests.api.conftest import present
+from tests.api.test_offers import way_in
+from tests.world import World, new_id
+
+from scalewitness.disputes.models import Dispute, Statement
+from scalewitness.ledger.queries.entries import texts_of
+from scalewitness.ledger.queries.tree import tip
+from scalewitness.mail.models import Letter
+from scalewitness.mail.services.links import code_of, link_token
+from scalewitness.sales.models import Buyer, OfferLink, Sale
+from scalewitness.sales.queries import progress_of
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def buyer(db: None) -> Api:
+    return Api()
+
+
+@pytest.fixture
+def coded(world: World) -> Sale:
+    animal = world.verified("C-1")
+    present(world)
+    sale = world.draft(animal, by_code=True)
+    world.offer(sale)
+    world.now = timezone.now()
+    return sale
+
+
+@pytest.fixture
+def paid(world: World) -> Sale:
+    animal = world.verified("V-1")
+    present(world)
+    sale = world.draft(animal)
+    offer = world.offer(sale)
+    assert offer.id is not None
+    world.confirm(sale, offer.id, tip().size - 1)
+    world.say(world.odile, "payment_recorded", sale.pk)
+    world.now = timezone.now()
+    return sale
+
+
+def test_a_code_comes_by_letter_and_goes_with_the_confirmation(coded: Sale, buyer: Api) -> None:
+    path = way_in()
+    confirming = {"seen": tip().size - 1}
+    bare = buyer.post(f"{path}/confirmation", fact(**confirming))
+    assert (bare.status, bare.body["code"]) == (409, "not_now")
+    assert buyer.post(f"{path}/code", {}).status == 204
+    letter = Letter.objects.get(kind="confirmation_code")
+    right = code_of(UUID(letter.context["code_id"]))
+    wrong = f"{(int(right) + 1) % 1_000_000:06}"
+    assert buyer.post(f"{path}/confirmation", fact(**confirming, code=wrong)).status == 409
+    assert progress_of(coded).state == "offered"
+    spaced = f"{right[:3]} {right[3:]}"
+    assert buyer.post(f"{path}/confirmation", fact(**confirming, code=spaced)).status == 201
+
+
+def test_codes_run_out_for_a_while_and_only_where_one_is_asked_for(
+    coded: Sale, paid: Sale, buyer: Api
+) -> None:
+    tries = [buyer.post(f"{link_of_sale(coded)}/code", {}).status for _ in range(6)]
+    assert tries[0] == 204
+    assert tries[-1] == 409
+    assert buyer.post(f"{link_of_sale(paid)}/code", {}).status == 404
+
+
+def link_of_sale(sale: Sale) -> str:
+    links = OfferLink.objects.filter(sale=sale, purpose="offer").order_by("-pk")
+    return f"/offers/{link_token(links[0].pk)}"
+
+
+def test_the_buyer_moves_and_turns_reminders_off(paid: Sale, buyer: Api) -> None:
+    path = link_of_sale(paid)
+    moved = buyer.put(f"{path}/address", {"email": "bela.novak@post.example"})
+    assert (moved.status, moved.body) == (200, {"again": 2}), "what waits still goes there"
+    told = Letter.objects.get(kind="address_changed")
+    assert told.to == "bela@buyers.example", "whoever reads the old address is told"
+    assert buyer.put(f"{path}/reminders", {"wanted": False}).status == 204
+    found = Buyer.objects.get(pk=paid.buyer_id)
+    assert (found.email, found.reminders) == ("bela.novak@post.example", False)
+    refused = buyer.put(f"{path}/address", {"email": "nowhere"})
+    assert (refused.status, refused.body["errors"][0]["pointer"]) == (422, "/email")
+
+
+def test_the_seller_cannot_lead_letters_away(paid: Sale, odile: Api) -> None:
+    refused = odile.put(f"/sales/{paid.pk}/address", {"email": "elsewhere@people.example"})
+    assert (refused.status, refused.body["code"]) == (409, "not_now")
+    assert not Letter.objects.filter(kind="address_changed").exists()
+
+
+def test_a_buyer_reports_a_problem_and_says_more(paid: Sale, buyer: Api, odile: Api) -> None:
+    path, dispute = link_of_sale(paid), new_id()
+    animal = paid.animals.get()
+    said = {"dispute": str(dispute), "animal": str(animal.pk), "note": "Laid a clutch today."}
+    assert buyer.post(f"{path}/dispute", fact(**said)).status == 201
+    opened = Dispute.objects.get()
+    assert (opened.pk, opened.sale, opened.by) == (dispute, paid, paid.buyer_id)
+    again = buyer.post(f"{path}/dispute", fact(**said | {"dispute": str(new_id())}))
+    assert (again.status, again.body["code"]) == (409, "not_now")
+    more = fact(dispute=str(dispute), statement="Eight eggs.")
+    assert buyer.post(f"{path}/statement", more).status == 201
+    answer = fact(texts={"statement": "May I see them?"})
+    assert odile.post(f"/disputes/{dispute}/statement", answer).status == 201
+    said_there = [one["text"] for one in odile.get(f"/disputes/{dispute}").body["statements"]]
+    assert said_there == ["Eight eggs.", "May I see them?"]
+    texts = texts_of(Statement.objects.values_list("pk", flat=True))
+    assert len(texts) == 2
+
+
+def test_an_empty_statement_is_none(paid: Sale, buyer: Api) -> None:
+    path, dispute = link_of_sale(paid), new_id()
+    said = {"dispute": str(dispute), "animal": str(paid.animals.get().pk)}
+    assert buyer.post(f"{path}/dispute", fact(**said)).status == 201
+    empty = buyer.post(f"{path}/statement", fact(dispute=str(dispute), statement=" "))
+    assert (empty.status, empty.body["errors"][0]["pointer"]) == (422, "/statement")
