@@ -74,6 +74,7 @@ INSTALLED_APPS = [
     "allauth",
     "allauth.account",
     "csp",
+    "django_htmx",
     "scalewitness.ledger",
     "scalewitness.mail",
     "scalewitness.people",

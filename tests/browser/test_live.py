@@ -1,0 +1,61 @@
+"""Pages that answer while one types or chooses, and do the same without script."""
+
+from dataclasses import dataclass
+from uuid import UUID
+
+import pytest
+from playwright.sync_api import Page, expect
+from tests.browser.conftest import Open, Site, session_of
+
+
+@dataclass(frozen=True)
+class Told:
+    session: str
+    collection: UUID
+    animal: UUID
+
+
+@pytest.fixture(scope="module")
+def story(site: Site) -> Told:
+    world = site.world
+    animal = world.animal("R-50")
+    world.animal("R-51")
+    world.animal("Q-7")
+    world.call(world.odile, animal, "male")
+    return Told(session_of(world.odile), world.collection.pk, animal.pk)
+
+
+def marked(page: Page) -> Page:
+    """A page that would lose its mark by being loaded again."""
+    page.evaluate("window.kept = true")
+    return page
+
+
+def test_the_list_narrows_while_one_types(opened: Open, story: Told) -> None:
+    page = marked(opened(f"/collections/{story.collection}", session=story.session))
+    found = page.locator("#found li")
+    expect(found).to_have_count(3)
+    page.get_by_label("Find by name, rack or code").press_sequentially("R-5", delay=20)
+    expect(found).to_have_count(2)
+    assert page.evaluate("window.kept") is True
+    assert page.url.endswith("?q=R-5"), "it can be kept and sent"
+    page.get_by_label("Find by name, rack or code").press_sequentially("9", delay=20)
+    expect(page.locator("#found")).to_contain_text("No animal here matches “R-59”.")
+    kept = page.evaluate("JSON.stringify([localStorage, sessionStorage])")
+    assert "R-51" not in kept, "no page is left in the browser's stores"
+
+
+def test_without_script_the_list_is_asked_for(opened: Open, story: Told) -> None:
+    path = f"/collections/{story.collection}"
+    page = opened(path, session=story.session, java_script_enabled=False)
+    page.get_by_label("Find by name, rack or code").fill("R-51")
+    page.get_by_role("button", name="Find").click()
+    expect(page.locator("#found li")).to_have_count(1)
+
+
+def test_what_would_be_said_is_worked_out_as_one_chooses(opened: Open, story: Told) -> None:
+    page = marked(opened(f"/animals/{story.animal}/what-if", session=story.session))
+    for choice in ("Probing", "I, once more", "Female"):
+        page.get_by_label(choice, exact=True).check()
+    expect(page.locator("#worked-out")).to_contain_text("If that call were made")
+    assert page.evaluate("window.kept") is True
