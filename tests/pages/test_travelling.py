@@ -2,7 +2,7 @@
 
 from tests.pages.browser import Browser
 from tests.pages.conftest import Here
-from tests.world import keeper
+from tests.world import keeper, new_id
 
 from scalewitness.animals.models import Animal
 from scalewitness.disputes.models import Dispute
@@ -65,3 +65,24 @@ def test_no_guest_and_no_stranger(here: Here, greta: Browser, stan: Browser) -> 
     one, two = exchanged(here)
     path = f"/collections/{here.collection.pk}/swaps?animals={one.pk}&animals={two.pk}"
     assert [who.open(path).status for who in (greta, stan)] == [404, 404]
+
+
+def test_a_dispute_compares_those_checked_together_at_once(here: Here, odile: Browser) -> None:
+    one, two = here.animal("S-1"), here.animal("S-2")
+    before, after = ("female", "male"), ("male", "female")
+    guests = here.stan, keeper("Nils Berg"), here.greta, keeper("Ada Holm")
+    for guest, sexes in zip(guests, (before, before, after, after), strict=True):
+        visit = here.visit(guest, one, two)
+        for animal, sex in zip((one, two), sexes, strict=True):
+            here.call(guest, animal, sex, visit=visit)
+        here.pass_time(days=5)
+    objection = {"animal": str(one.pk), "ground": "party_objects"}
+    dispute = new_id(here.now)
+    here.say(here.odile, "dispute_opened", dispute, objection)
+    here.now_is_now()
+    page = odile.open(f"/disputes/{dispute}")
+    assert "Compared with S-2" in page.text
+    assert "Likeliest, with about" in page.text
+    assert "the labels of these two animals were exchanged" in page.text
+    (link,) = (found for found in page.links if "/swaps" in found)
+    assert "S-1 is really S-2" in odile.open(link).text

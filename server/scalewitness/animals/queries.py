@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 from itertools import pairwise
 from typing import Any
@@ -151,6 +151,19 @@ def _condition(animal: UUID, latest_of: Mapping[tuple[UUID, str], Husbandry]) ->
         shed=shed.noted["stage"] if shed else None,
         health=health.noted["sign"] if health else None,
     )
+
+
+def moved_with(animal: UUID) -> set[UUID]:
+    """Animals that went the same way within a day of it, at any of its moves."""
+    found: set[UUID] = set()
+    for move in Custody.objects.filter(animal=animal):
+        near = (move.at - TOGETHER, move.at + TOGETHER)
+        same = Custody.objects.filter(came_from=move.came_from, went_to=move.went_to)
+        found |= set(same.filter(at__range=near).values_list("animal", flat=True))
+    return found - {animal}
+
+
+TOGETHER = timedelta(days=1)
 
 
 def animals_of(ids: Iterable[UUID]) -> dict[UUID, Animal]:

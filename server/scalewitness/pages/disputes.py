@@ -37,6 +37,7 @@ from scalewitness.pages.forms.facts import FactForm, new_id, note
 from scalewitness.pages.forms.photos import LARGEST_UPLOAD
 from scalewitness.pages.plots.of_case import depths_of
 from scalewitness.pages.settled import own_records
+from scalewitness.pages.travelling import compared_with_companions
 from scalewitness.people.models import Keeper
 from scalewitness.sales.models import SaleStep
 
@@ -277,8 +278,10 @@ def _dispute_page(
     saying: StatementForm | None = None,
 ) -> HttpResponse:
     shown = shown_of(dispute, keeper)
+    steward = is_steward(keeper.pk, dispute.animal.collection, timezone.now())
     context = shown | {
-        "steward": is_steward(keeper.pk, dispute.animal.collection, timezone.now()),
+        "steward": steward,
+        "mixed_up": compared_with_companions(dispute.animal, keeper) if steward else None,
         "form": form or FindingForm(calls=shown["calls"]),
         "saying": saying or StatementForm(),
     }

@@ -2,12 +2,14 @@
 
 from collections.abc import Mapping, Sequence
 from typing import Any
+from urllib.parse import urlencode
 from uuid import UUID
 
 from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
 
 from scalewitness.animals.models import Animal, Collection
+from scalewitness.animals.queries import moved_with
 from scalewitness.calls.queries.swaps import Compared, compare_labels, travellers_seen
 from scalewitness.calls.queries.visibility import visible_animals
 from scalewitness.domain.sexing.swaps import Explanation, in_words
@@ -16,7 +18,10 @@ from scalewitness.pages.attention import title_of
 from scalewitness.pages.collections import stewarded
 from scalewitness.pages.forms.travelling import TravellersForm
 from scalewitness.people.models import Keeper
+from scalewitness.visits.queries import checked_with
 
+NEAREST = 5
+"""Animals compared before anybody asks; the page of the comparison takes more."""
 LISTED = 10
 """Explanations shown one by one."""
 
@@ -46,6 +51,25 @@ def compare(request: HttpRequest, keeper: Keeper, collection_id: UUID) -> HttpRe
         context |= _compared(keeper, form)
     status = 422 if form.errors else 200
     return page(request, "collections/swaps.html", context, status=status)
+
+
+def compared_with_companions(animal: Animal, keeper: Keeper) -> dict[str, Any] | None:
+    """The comparison with those of its species and collection that moved together with it or
+    were on the same visit's sheet; None where there are none."""
+    moved, checked = moved_with(animal.pk), checked_with(animal.pk)
+    seen = visible_animals(keeper.pk, timezone.now()).filter(
+        pk__in=moved | checked, sight="all", collection=animal.collection, species=animal.species
+    )
+    nearest = sorted(seen, key=lambda one: (one.pk not in moved, one.pk))[:NEAREST]
+    if not nearest:
+        return None
+    compared = compare_labels([animal, *nearest])
+    return {
+        "answer": in_words(compared.found),
+        "because": BECAUSE.get(compared.because),
+        "titles": [title_of(one) for one in nearest],
+        "asked": urlencode({"animals": [animal.pk, *(one.pk for one in nearest)]}, doseq=True),
+    }
 
 
 def _offered(keeper: Keeper, collection: Collection, asked: Sequence[str]) -> list[tuple[str, str]]:

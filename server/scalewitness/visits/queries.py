@@ -6,7 +6,7 @@ from uuid import UUID
 from django.db.models import Q
 
 from scalewitness.people.queries import active_grants
-from scalewitness.visits.models import Visit
+from scalewitness.visits.models import Visit, VisitAnimal
 
 
 def visit_of(visit: UUID) -> Visit | None:
@@ -35,6 +35,12 @@ def visits_seen(keeper: UUID, now: datetime) -> list[Visit]:
         .prefetch_related("steps", "animals")
         .order_by("-position")
     )
+
+
+def checked_with(animal: UUID) -> set[UUID]:
+    """Animals that were on the sheet of a visit together with it."""
+    together = VisitAnimal.objects.filter(visit__animals=animal).exclude(animal=animal)
+    return set(together.values_list("animal", flat=True))
 
 
 def state_of(visit: Visit, now: datetime) -> str:
