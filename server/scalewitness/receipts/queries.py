@@ -9,6 +9,7 @@ from uuid import UUID
 
 from scalewitness.animals.models import Animal, Collection
 from scalewitness.animals.queries import is_steward
+from scalewitness.breeding.queries import pairing_of
 from scalewitness.calls.queries.visibility import Parents, Sight, animal_open, sights_of
 from scalewitness.disclosures.queries import disclosure_of
 from scalewitness.disputes.queries import dispute_of
@@ -51,23 +52,23 @@ def readable(
     Raises:
         LogContradicted: bytes that must be read are not those of an entry any more.
     """
-    listed = list(entries)
-    others = [entry for entry in listed if entry.by != keeper]
-    of_animals = [entry for entry in others if entry.kind in ANIMAL_KINDS]
-    rest = [entry for entry in others if entry.kind not in ANIMAL_KINDS]
+    found, of_animals = set[int](), list[AnyEntry]()
     known: dict[tuple[Rule, UUID], bool] = {}
-    return (
-        {entry.position for entry in listed if entry.by == keeper}
-        | _of_animals(keeper, of_animals, now, sights)
-        | {entry.position for entry in rest if _may_read(keeper, entry, now, known)}
-    )
+    for entry in entries:
+        if entry.by == keeper:
+            found.add(entry.position)
+        elif entry.kind in ANIMAL_KINDS:
+            of_animals.append(entry)
+        elif _may_read(keeper, entry, now, known):
+            found.add(entry.position)
+    return found | _of_animals(keeper, of_animals, now, sights)
 
 
 def _may_read(
     keeper: UUID, entry: AnyEntry, now: datetime, known: dict[tuple[Rule, UUID], bool]
 ) -> bool:
     """``known``: what was found before about the same thing by the same rule."""
-    rule = RULES.get(entry.kind, _nobody_else)
+    rule = RULES.get(entry.kind, _of_the_record)
     if entry.about is None:
         return False
     key = (rule, entry.fact if rule is _of_grant else entry.about)
@@ -174,10 +175,17 @@ def _of_oneself(keeper: UUID, entry: AnyEntry, about: UUID, now: datetime) -> bo
     return about == keeper
 
 
-def _nobody_else(keeper: UUID, entry: AnyEntry, about: UUID, now: datetime) -> bool:
-    """What only whoever said it reads. The record says things of examiners and of its own rule
-    that have no reader yet; a pairing tells what each animal is taken for, and so is shown
-    with them, to those who may see them."""
+def _of_pairing(keeper: UUID, entry: AnyEntry, about: UUID, now: datetime) -> bool:
+    """Whoever holds or is a partner in both: it tells what each animal is taken for, and of the
+    other one they could be a blind guest."""
+    pairing = pairing_of(about)
+    if pairing is None:
+        return False
+    return all(is_steward(keeper, one.collection, now) for one in (pairing.sire, pairing.dam))
+
+
+def _of_the_record(keeper: UUID, entry: AnyEntry, about: UUID, now: datetime) -> bool:
+    """What the record says of examiners or of its own rule has no reader of its own yet."""
     return False
 
 
@@ -222,8 +230,6 @@ RULES: Final[dict[str, Rule]] = {
     ),
     **dict.fromkeys(("grant_given", "grant_revoked"), _of_grant),
     **dict.fromkeys(("device_key_enrolled", "device_revoked"), _of_oneself),
-    **dict.fromkeys(
-        ("policy_adopted", "examiner_record_changed", "pairing_planned", "pairing_dropped"),
-        _nobody_else,
-    ),
+    **dict.fromkeys(("pairing_planned", "pairing_dropped"), _of_pairing),
+    **dict.fromkeys(("policy_adopted", "examiner_record_changed"), _of_the_record),
 }

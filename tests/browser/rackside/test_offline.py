@@ -2,9 +2,10 @@
 browser on the real service. Signatures are read back from the log by `domain/translog`."""
 
 import re
+from contextlib import suppress
 from hashlib import sha256
 
-from playwright.sync_api import FilePayload, Page, expect
+from playwright.sync_api import Error, FilePayload, Page, expect
 from tests.browser.rackside.conftest import (
     HERE,
     NewPhone,
@@ -162,7 +163,8 @@ def test_a_server_error_in_the_middle_loses_nothing(racks: Racks, phones: NewPho
     assert waiting(page) == "2 not sent"
     page.unroute("**/api/v1/push")
     page.goto(f"{HERE}#/calls")
-    page.get_by_role("button", name="Send now").click()
+    with suppress(Error):  # by the time it is pressed the phone may have sent them by itself
+        page.get_by_role("button", name="Send now").click(timeout=3_000)
     all_sent(page)
     assert len(racks.calls_on(visit)) == 2
 

@@ -121,18 +121,19 @@ class _Shown:
 
     def __init__(self, items: Iterable[Item], keeper: Keeper, now: datetime) -> None:
         listed = list(items)
-        entries = list(_entries(listed))
         seen = list(_animals(listed))
-        self._keeper = keeper
         self._animals = {one.id: one for one in animals(seen, keeper.pk, now)}
-        others = {entry.by for entry in entries if entry.by} - {keeper.pk}
+        others, telling = set[UUID](), list[UUID]()
+        for entry in _entries(listed):
+            if entry.by is None:  # the record itself writes no free text
+                continue
+            own = entry.by == keeper.pk
+            if not own:
+                others.add(entry.by)
+            if own or entry.kind not in OWN_NOTES:
+                telling.append(entry.fact)
         self._names = {keeper.pk: keeper.name, **(names_of(others) if others else {})}
-        self._texts = texts_by_fact(entry.fact for entry in entries if self._tells(entry))
-
-    def _tells(self, entry: AnyEntry) -> bool:
-        if entry.by is None:  # the record itself writes no free text
-            return False
-        return entry.by == self._keeper.pk or entry.kind not in OWN_NOTES
+        self._texts = texts_by_fact(telling)
 
     def item(self, one: Item) -> Fed:
         match one:
@@ -152,15 +153,15 @@ class _Shown:
                 return ProfileFed(profile(one.keeper, verified=verified))
 
     def _fact(self, entry: AnyEntry, *, with_animal: bool = False) -> FactFed:
-        animal = self._animals[cast(UUID, entry.about)] if with_animal else UNSET
+        by = entry.by
         return FactFed(
             position=entry.position,
             received_at=entry.received_at,
             flags=entry.flags,
-            by_name=self._names.get(entry.by, "unknown") if entry.by else None,
+            by_name=None if by is None else self._names.get(by, "unknown"),
             entry=cast(LogEntry, Raw(bytes(entry.leaf))),
-            texts=self._texts.get(entry.fact, {}),
-            animal=cast(AnimalShown | UnsetType, animal),
+            texts={} if by is None else self._texts.get(entry.fact, {}),
+            animal=self._animals[entry.about] if with_animal else UNSET,  # type: ignore[index, arg-type]
         )
 
 
