@@ -2,7 +2,6 @@
 
 import gc
 import os
-import sys
 
 from django.core.wsgi import get_wsgi_application
 from django.utils import timezone
@@ -20,7 +19,3 @@ gc.collect()
 gc.freeze()
 # Nor need it run ten times while one big page is made; what is in cycles waits a little.
 gc.set_threshold(100_000, 10, 10)
-
-# A long push shares its process with short requests, which should not wait for it: five times
-# as many turns as Python gives by itself.
-sys.setswitchinterval(0.001)

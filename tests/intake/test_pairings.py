@@ -4,7 +4,7 @@ from uuid import UUID
 
 import pytest
 from tests.intake.test_sales import contrary, refused
-from tests.world import World, keeper, new_id
+from tests.world import World, keeper, new_id, probing
 
 from scalewitness.animals.models import Animal, Collection
 from scalewitness.animals.services import create_collection
@@ -214,3 +214,30 @@ def test_a_plan_on_what_was_never_verified_hears_of_the_other_sex_only(world: Wo
     assert world.label(own) == "verified female"
     (letter,) = letters(world.odile)
     assert letter.context["pairings"][0]["change"] == "reversed"
+
+
+def test_what_was_planned_on_and_is_verified_at_last_is_no_news(world: World) -> None:
+    own, mate = world.animal("M1"), world.animal("F1")
+    plan(world, world.odile, own, mate)
+    for number in range(6):
+        world.pass_time(days=1)
+        guest = keeper(f"Guest {number}")
+        world.call(guest, own, "male", visit=world.visit(guest, own))
+    assert world.label(own) == "verified male"
+    assert letters(world.odile) == []
+
+
+def test_falls_within_one_push_are_each_told(world: World) -> None:
+    """What an earlier item of a push brought about counts for the later ones."""
+    own = world.verified("V1")
+    plan(world, world.odile, own, world.animal("F1"))
+    world.pass_time(days=1)
+    visit = world.visit(world.greta, own)
+    body = probing("female", "V1") | {"visit": str(visit)}
+    call = world.item("call_made", own.pk, body)
+    back = world.item("call_withdrawn", own.pk, {"call": call["id"]})
+    outcomes = world.push(world.greta, call, back)
+    assert [one.status for one in outcomes] == ["accepted", "accepted"]
+    assert world.label(own) == "verified male"
+    changes = [one.context["pairings"][0]["change"] for one in letters(world.odile)]
+    assert changes == ["fell", "restored"]

@@ -48,9 +48,8 @@ def animals_paired(animals: Iterable[UUID]) -> frozenset[UUID]:
 
 def pairings_seen(keeper: UUID, now: datetime, *, animal: UUID | None = None) -> list[PairingSeen]:
     """Planned pairings of animals that the keeper holds or is a partner in, by season; of one
-    ``animal``, or all. Where
-    the other animal is one they are still to check blind, there is nothing to be seen: a
-    pairing says what each is taken for."""
+    ``animal``, or all. Where the other animal is one they are still to check blind, there is
+    nothing to be seen: a pairing says what each is taken for."""
     held = stewarded_ids(keeper, now)
     rows = _with_animals().filter(
         Q(sire__collection__in=held) | Q(dam__collection__in=held), end=None
@@ -69,10 +68,10 @@ def _seen(found: Iterable[Pairing], sights: Mapping[UUID, str]) -> Iterator[Pair
             yield PairingSeen(one, one.sire if sire else None, one.dam if dam else None)
 
 
-def was_verified(animal: UUID, sex: Sex, since: int) -> bool:
+def was_verified(animal: UUID, sex: Sex, since: int, before: int) -> bool:
     """Whether it stood as verified to be of that sex at log position ``since``, or at any time
-    after."""
-    rows = Standing.objects.filter(animal=animal)
+    after and before ``before``."""
+    rows = Standing.objects.filter(animal=animal, position__lt=before)
     then = rows.filter(position__lte=since).order_by("-position").first()
     if then is not None and then.label == f"verified {sex}":
         return True

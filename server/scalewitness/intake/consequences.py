@@ -93,7 +93,7 @@ def _follow(
     represented = {view.sale: view.represented for view in views}
     dispute = bool(views) and open_dispute_on(animal.pk) is not None
     planned = _planned(animal.pk, before, now.label, batch)
-    pairings = [_pairing_view(one, animal.pk) for one in planned]
+    pairings = [_pairing_view(one, animal.pk, now.position) for one in planned]
     follows = consequences(before, now.label, views, pairings, dispute_open=dispute)
     if not follows:  # as of nearly every call
         return
@@ -130,9 +130,11 @@ def _planned(animal: UUID, before: str, now: str, batch: Batch) -> list[Pairing]
     return found
 
 
-def _pairing_view(pairing: Pairing, animal: UUID) -> PairingView:
+def _pairing_view(pairing: Pairing, animal: UUID, position: int) -> PairingView:
+    """As it was until the standing at ``position``."""
     sex: Sex = "male" if pairing.sire_id == animal else "female"
-    return PairingView(str(pairing.pk), sex, was_verified(animal, sex, pairing.position))
+    was = was_verified(animal, sex, since=pairing.position, before=position)
+    return PairingView(str(pairing.pk), sex, was)
 
 
 class _Consequences:
