@@ -2,6 +2,8 @@
 
 import sys
 import time
+from collections.abc import Iterator
+from contextlib import suppress
 from typing import Any
 
 import click
@@ -20,12 +22,13 @@ from scalewitness_cli.commands.common import (
     tell,
 )
 from scalewitness_cli.commands.trusted import kept_or_usage
+from scalewitness_cli.feed import cursor_of
 from scalewitness_cli.identity import Identity, need_identity
 from scalewitness_cli.locking import locked
 from scalewitness_cli.memory import Memory, state_folder
 from scalewitness_cli.photos import refused_files
 from scalewitness_cli.public_log import PublicLog
-from scalewitness_cli.remote import Api, Patience
+from scalewitness_cli.remote import Api, Patience, Refusal, Unreachable
 from scalewitness_cli.store import Store
 from scalewitness_cli.sync import Line, Synced
 from scalewitness_cli.sync import sync as run
@@ -35,25 +38,86 @@ from scalewitness_cli.trust import log_keys
 @click.command()
 @click.option("--patience", default=20.0, show_default=True, type=click.FloatRange(0, 3600),
     help="Seconds to go on trying a server that does not answer.")  # fmt: skip
+@click.option(
+    "--follow",
+    is_flag=True,
+    help="Go on until Ctrl-C; what changes at the server is here within a second.",
+)
 @server_option
 @json_option
 @click.pass_context
 @ends_well
-def sync(ctx: click.Context, patience: float, server: str | None, as_json: bool) -> None:
+def sync(
+    ctx: click.Context, patience: float, follow: bool, server: str | None, as_json: bool
+) -> None:
     """Send what waits and fetch what is new.
 
     Ends with 0 when all is well; with 1 when something needs you (a refused or conflicting
     item, an alarm about the log, a device signed out); with 3 when the server could not be
     reached or takes nothing: everything is stored, and the next sync goes on from there.
     """
-    with opened(server) as store, locked(store.folder / "sync.lock"):
+    with opened(server) as store:
         identity = need_identity(store)
         trying = Patience(seconds=patience, asked=patience)
         with Api(store.url, identity.token, trying) as api, PublicLog(store.url) as log:
-            done = _watched(store, identity, _line(identity, api, log))
-        found = _shown(store, done)
-        tell(found, as_json, lambda: _told(found))
+            there = _line(identity, api, log)
+            with locked(store.folder / "sync.lock"):
+                found = _shown(store, _watched(store, identity, there))
+            tell(found, as_json, lambda: _told(found))
+            if follow and not found["alarm"]:
+                for found in _following(store, identity, there):
+                    _tell_news(found, as_json)
         ctx.exit(_status(found))
+
+
+def _following(store: Store, identity: Identity, there: Line) -> Iterator[dict[str, Any]]:
+    """A sync whenever there is something to send or to fetch, until Ctrl-C or an alarm. A
+    server that is away is tried again; meanwhile everything is stored here."""
+    with suppress(KeyboardInterrupt):
+        while True:
+            try:
+                if not _is_news(store, there.api):
+                    continue
+                with locked(store.folder / "sync.lock"):
+                    done = run(store, identity, there, int(time.time()))
+            except Unreachable as why:
+                click.echo(f"{line(str(why))} Trying again.", err=True)
+                time.sleep(PAUSE)
+                continue
+            yield _shown(store, done)
+            if done.alarm:
+                return
+            if done.unsent:
+                time.sleep(PAUSE)
+
+
+def _is_news(store: Store, api: Api) -> bool:
+    """Whether anything waits here or there, having waited a little for it. Others may sync
+    meanwhile."""
+    if outbox.items(store, "waiting"):
+        return True
+    cursor = cursor_of(store)
+    after = {"cursor": cursor} if cursor else {}
+    try:
+        page = api.get("changes", limit="1", wait=str(WAIT), **after)
+    except Refusal as refusal:
+        if refusal.status == 410:  # a sync knows what to do
+            return True
+        raise
+    return bool(page["items"] or page["more"])
+
+
+def _tell_news(found: dict[str, Any], as_json: bool) -> None:
+    """Nothing while nothing happens."""
+    if any(found[name] for name in NEWS):
+        tell(found, as_json, lambda: _told(found))
+
+
+WAIT = 5
+"""Seconds that the server keeps an answer; what is said here meanwhile waits as long."""
+PAUSE = 5.0
+"""Seconds before a server that is away is tried again."""
+NEWS = ("sent", "photos", "pulled", "purged", "resynced", "receipts", "unsent", "alarm")
 
 
 def _watched(store: Store, identity: Identity, line: Line) -> Synced:
