@@ -5,13 +5,15 @@ import os
 from dataclasses import dataclass
 from datetime import timedelta
 from pathlib import Path
+from uuid import UUID
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page
 from tests.browser.conftest import Open, Site, session_of
-from tests.world import new_id
+from tests.world import World, new_id
 
+from scalewitness.animals.services import create_collection
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.disputes.models import Dispute
 from scalewitness.intake.batch import Actor
@@ -45,6 +47,7 @@ def story(site: Site) -> Told:
     for actor, text in says:
         item = world.item("statement_made", dispute.pk, {}, texts={"statement": text})
         accept_one(item, actor, world.now)
+    gone = dispute_over_what_has_gone(world)
     world.now = world.now + timedelta(days=12)
     offered = world.draft(other, email="ferro@buyers.example", by_code=True)
     world.offer(offered)
@@ -63,6 +66,7 @@ def story(site: Site) -> Told:
             "disclosure": f"/disclosures/{owed.pk}",
             "disputes": "/disputes",
             "dispute": f"/disputes/{dispute.pk}",
+            "dispute-as-seller": f"/disputes/{gone}",
             "draft": f"/collections/{world.collection.pk}/sales/new",
             "pairings": "/pairings",
             "plan-pairing": f"/animals/{animal.pk}/pairings/new",
@@ -70,6 +74,26 @@ def story(site: Site) -> Told:
             "account": "/account",
         },
     )
+
+
+def dispute_over_what_has_gone(world: World) -> UUID:
+    """Sold to Greta, who keeps it by now and opened a dispute."""
+    animal = world.verified("R-42")
+    shelf = create_collection(world.greta, new_id(world.now), "Greta's shelf", world.now)
+    sale = world.draft(animal, email=world.greta.email)
+    offer = world.offer(sale)
+    confirmed = {"offer": offer.id, "seen": offer.position}
+    item = world.item("sale_confirmed", sale.pk, confirmed)
+    accept_one(item, Actor(keeper=world.greta.pk), world.now)
+    for step in ("payment_recorded", "handed_over"):
+        world.say(world.odile, step, sale.pk)
+    move = {"to": str(shelf.pk), "why": "sold", "sale": str(sale.pk)}
+    world.say(world.odile, "custody_changed", animal.pk, move)
+    dispute = new_id(world.now)
+    objection = {"animal": str(animal.pk), "ground": "party_objects", "sale": str(sale.pk)}
+    texts = {"note": "It was seen to lay eggs."}
+    world.say(world.greta, "dispute_opened", dispute, objection, texts=texts)
+    return dispute
 
 
 def token(sale: Sale, purpose: str) -> str:
