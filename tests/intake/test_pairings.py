@@ -41,7 +41,8 @@ def let_look(world: World, who: Keeper, collection: Collection) -> UUID:
 
 
 def letters(to: Keeper) -> list[Letter]:
-    return list(Letter.objects.filter(kind="pairing_affected", to=to.email))
+    found = Letter.objects.filter(kind="pairing_affected", to=to.email)
+    return list(found.order_by("created_at"))
 
 
 # --- planning ---------------------------------------------------------------------------
@@ -239,5 +240,17 @@ def test_falls_within_one_push_are_each_told(world: World) -> None:
     outcomes = world.push(world.greta, call, back)
     assert [one.status for one in outcomes] == ["accepted", "accepted"]
     assert world.label(own) == "verified male"
-    changes = [one.context["pairings"][0]["change"] for one in letters(world.odile)]
-    assert changes == ["fell", "restored"]
+    changes = {one.context["pairings"][0]["change"] for one in letters(world.odile)}
+    assert changes == {"fell", "restored"}
+
+
+def test_whoever_was_told_by_a_pairing_examines_no_more_blind(world: World, stans: Animal) -> None:
+    """Also where the pairing is dropped, and they could never see the animal."""
+    own = world.animal("M1")
+    let_look(world, world.odile, stans.collection)
+    pairing = plan(world, world.odile, own, stans)
+    world.say(world.odile, "pairing_dropped", pairing)
+    for guest in (world.stan, world.greta):
+        world.call(guest, own, "male", visit=world.visit(guest, own))
+    blind = dict(own.calls.values_list("by", "blind"))
+    assert blind == {world.stan.pk: False, world.greta.pk: True}

@@ -46,6 +46,15 @@ def animals_paired(animals: Iterable[UUID]) -> frozenset[UUID]:
     return frozenset(one for pair in rows.values_list("sire", "dam") for one in pair) & wanted
 
 
+def paired_with_animals_of(keeper: UUID, animals: Iterable[UUID], now: datetime) -> set[UUID]:
+    """Those of the animals that were ever planned to be paired by this keeper, or with an animal
+    that they hold or are a partner in now."""
+    wanted, held = set(animals), stewarded_ids(keeper, now)
+    theirs = Q(by=keeper) | Q(sire__collection__in=held) | Q(dam__collection__in=held)
+    rows = Pairing.objects.filter(theirs, Q(sire__in=wanted) | Q(dam__in=wanted))
+    return {one for pair in rows.values_list("sire", "dam") for one in pair} & wanted
+
+
 def pairings_seen(keeper: UUID, now: datetime, *, animal: UUID | None = None) -> list[PairingSeen]:
     """Planned pairings of animals that the keeper holds or is a partner in, by season; of one
     ``animal``, or all. Where the other animal is one they are still to check blind, there is

@@ -22,6 +22,7 @@ from scalewitness.animals.queries import (
     stewarded_ids,
     weights_on,
 )
+from scalewitness.breeding.queries import paired_with_animals_of
 from scalewitness.calls.models import Call
 from scalewitness.calls.queries.evidence import evidence_by_animal
 from scalewitness.calls.queries.linkage import starts_of
@@ -55,12 +56,14 @@ Homes: TypeAlias = Mapping[UUID, datetime | None]
 class Tie:
     """What ties one person to an animal. Keeper or partner (``steward``), or else: ``party``
     to a sale of it, ever; whether they ever ``kept`` it in a collection of theirs, or
-    ``called`` on it; its ``homes``, and all ``grants`` that ever covered it for them."""
+    ``called`` on it, or keep what it was ever ``paired`` with; its ``homes``, and all ``grants``
+    that ever covered it for them."""
 
     steward: bool = False
     party: bool = False
     kept: bool = False
     called: bool = False
+    paired: bool = False
     homes: Homes = field(default_factory=dict)
     grants: Sequence[Grant] = ()
 
@@ -74,9 +77,10 @@ class Tie:
         """Whether nothing in the record ever told them an earlier call on the animal.
 
         True only for a guest whose every grant on it was blind, who has no call on it yet
-        and never kept it; collections it has left count as well.
+        and never kept it, or an animal it was to be paired with: such a plan, and letters
+        about it, tell what it is taken for. Collections it has left count as well.
         """
-        if self.steward or self.kept or self.called or not self.grants:
+        if self.steward or self.kept or self.called or self.paired or not self.grants:
             return False
         return all(grant.blind for grant in self.grants)
 
@@ -225,12 +229,13 @@ class Known:
         kept = set(held.values_list("pk", flat=True))
         rows = Call.objects.filter(animal__in=homes.keys(), by=person)
         called = set(rows.values_list("animal", flat=True))
-        grants = grants_ever(person, homes)
+        grants, paired = grants_ever(person, homes), paired_with_animals_of(person, homes, self.now)
         return {
             one: Tie(
                 party=str(one) in party_to,
                 kept=not kept.isdisjoint(home),
                 called=one in called,
+                paired=one in paired,
                 homes=home,
                 grants=grants[one],
             )
