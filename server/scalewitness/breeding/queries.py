@@ -1,5 +1,6 @@
 """Reading planned pairings."""
 
+from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
@@ -39,11 +40,12 @@ def is_planned(sire: UUID, dam: UUID, season: int) -> bool:
     return Pairing.objects.filter(sire=sire, dam=dam, season=season, end=None).exists()
 
 
-def animals_paired(animals: Iterable[UUID]) -> frozenset[UUID]:
-    """Those of the animals that are in a planned pairing."""
+def animals_paired(animals: Iterable[UUID]) -> Counter[UUID]:
+    """Those of the animals that are in a planned pairing, each with how many it is in."""
     wanted = set(animals)
     rows = Pairing.objects.filter(Q(sire__in=wanted) | Q(dam__in=wanted), end=None)
-    return frozenset(one for pair in rows.values_list("sire", "dam") for one in pair) & wanted
+    pairs = rows.values_list("sire", "dam")
+    return Counter(one for pair in pairs for one in pair if one in wanted)
 
 
 def paired_with_animals_of(keeper: UUID, animals: Iterable[UUID], now: datetime) -> set[UUID]:

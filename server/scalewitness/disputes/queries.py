@@ -11,7 +11,7 @@ from django.db.models import Q
 
 from scalewitness.animals.models import Animal
 from scalewitness.animals.queries import is_steward, stewarded_ids
-from scalewitness.breeding.queries import animals_paired, planned_with
+from scalewitness.breeding.queries import animals_paired
 from scalewitness.calls.queries.candidates import AtStake
 from scalewitness.calls.queries.visibility import sights_of, visible_animals
 from scalewitness.disclosures.models import Disclosure
@@ -97,6 +97,7 @@ def hanging_on(animals: Iterable[UUID]) -> dict[UUID, Hanging]:
     states = states_of_sales(wanted)
     open_ones = Disclosure.objects.filter(animal__in=wanted, acknowledgement=None)
     unread = Counter(open_ones.values_list("animal", flat=True))
+    paired = animals_paired(wanted)
     parents = Animal.objects.filter(Q(sire__in=wanted) | Q(dam__in=wanted))
     young = Counter(one for pair in parents.values_list("sire", "dam") for one in pair)
     return {
@@ -104,7 +105,7 @@ def hanging_on(animals: Iterable[UUID]) -> dict[UUID, Hanging]:
             waiting=sum(state in UNPAID for state in states[one]),
             relying=sum(state in RELIED_ON for state in states[one]),
             unacknowledged=unread[one],
-            pairings=len(planned_with(one)),
+            pairings=paired[one],
             young=young[one],
         )
         for one in wanted
@@ -118,6 +119,6 @@ def at_stake(animals: Iterable[UUID]) -> AtStake:
     return AtStake(
         on_sale=animals_on_sale(wanted),
         disputed=frozenset(disputed.values_list("animal", flat=True)),
-        paired=animals_paired(wanted),
+        paired=animals_paired(wanted).keys(),
         parties=parties_to_sales(wanted),
     )

@@ -1,5 +1,6 @@
 """Planned pairings as shown."""
 
+from collections import defaultdict
 from collections.abc import Sequence
 from datetime import datetime
 from uuid import UUID
@@ -42,12 +43,15 @@ class Pairings(Struct, frozen=True):
 def pairings(found: Sequence[PairingSeen]) -> Pairings:
     animals = {one.pk: one for pair in found for one in (pair.sire, pair.dam) if one}
     labels, names = labels_of(animals), names_of({one.pairing.by for one in found})
+    held: defaultdict[UUID, list[Animal]] = defaultdict(list)
+    for animal in animals.values():
+        held[animal.collection_id].append(animal)
+    shown = {one.id: one for where, own in held.items() for one in animals_named(own, holder=where)}
 
     def paired(animal: Animal | None) -> Paired | None:
         if animal is None:
             return None
-        (shown,) = animals_named([animal], holder=animal.collection_id)
-        return Paired(shown, labels.get(animal.pk, UNSEXED))
+        return Paired(shown[animal.pk], labels.get(animal.pk, UNSEXED))
 
     return Pairings(
         [
