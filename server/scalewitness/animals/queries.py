@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 from itertools import pairwise
-from typing import Any
+from typing import Any, TypeAlias
 from uuid import UUID
 
 from django.db.models import Q, QuerySet
@@ -20,8 +20,11 @@ from scalewitness.animals.models import (
     PhotoFile,
 )
 from scalewitness.domain.identifiers import parse_transponder
-from scalewitness.ledger.queries.prepared import Prepared, any_of, asked, columns, maker
+from scalewitness.ledger.queries.prepared import Prepared, Question, any_of, asked, columns, maker
 from scalewitness.people.queries import active_grants, is_partner
+
+Moments: TypeAlias = Iterable[tuple[UUID, datetime]]
+"""Animals, each at a time."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -279,10 +282,15 @@ def edits_of(animal: Animal) -> list[Edit]:
     ]
 
 
-def weights_on(moments: Sequence[tuple[UUID, datetime]]) -> list[Decimal | None]:
+def weights_on(moments: Moments) -> list[Decimal | None]:
     """What each animal weighed last at its moment, in grams; None where nothing was noted."""
-    found = asked(WEIGHTS, [[animal for animal, _ in moments], [when for _, when in moments]])
+    found = asked(*weights_question(moments))
     return [Decimal(grams) if grams else None for (grams,) in found]
+
+
+def weights_question(moments: Moments) -> Question:
+    """What `weights_on` asks."""
+    return Question(WEIGHTS, [[one for one, _ in moments], [when for _, when in moments]])
 
 
 WEIGHTS = """

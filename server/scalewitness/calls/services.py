@@ -27,7 +27,7 @@ from scalewitness.domain.facts import (
     StandingChanged,
 )
 from scalewitness.domain.observations import method_of
-from scalewitness.ledger.services.copying import Row, as_json
+from scalewitness.ledger.services.inserting import Row, as_json
 from scalewitness.ledger.services.writing import Logged
 
 

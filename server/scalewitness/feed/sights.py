@@ -101,7 +101,7 @@ def _known(keeper: UUID, lost: list[UUID], old: Reached, goal: Reached) -> set[U
 
 def _so_many(ids: list[UUID], whole: list[UUID]) -> list[UUID]:
     """As many of the animals, at least one, as have not too many entries."""
-    counts = dict(COUNTS.ask(animals=whole)) if whole else {}
+    counts: dict[UUID, int] = dict(COUNTS.ask(animals=whole)) if whole else {}
     total = 0
     for number, pk in enumerate(ids):
         total += counts.get(pk, 0)

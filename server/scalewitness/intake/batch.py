@@ -16,7 +16,8 @@ from scalewitness.domain.ids import uuid7
 from scalewitness.intake.known import Known
 from scalewitness.intake.submission import Sealed
 from scalewitness.ledger.models import Text
-from scalewitness.ledger.services.copying import Row, copy_in
+from scalewitness.ledger.queries.prepared import sent_together
+from scalewitness.ledger.services.inserting import Row, insert_rows
 from scalewitness.ledger.services.writing import Draft, Logged, Writer
 from scalewitness.mail.services import queueing as mail
 
@@ -80,7 +81,7 @@ class Batch:
         self.owes_letters = False
         self.known = known or Known(actor.keeper, received_at)
         self._writer = Writer(received_at)
-        if not self.known.still_holds(self._writer.size):
+        if not self.known.still_holds():
             self.known.forget()
         self._rows: dict[type[Model], list[Row]] = {}
         self.began = self._writer.size
@@ -120,7 +121,7 @@ class Batch:
     def store(self) -> None:
         """Store the rows kept so far."""
         for table, rows in self._rows.items():
-            copy_in(table, rows)
+            insert_rows(table, rows)
         self._rows.clear()
 
     def state(self, kind: str, about: UUID, body: Body) -> Logged[Any]:
@@ -164,5 +165,6 @@ class Batch:
         self.owes_letters = True
 
     def flush(self) -> int:
-        self.store()
-        return self._writer.flush()
+        with sent_together():
+            self.store()
+            return self._writer.flush()

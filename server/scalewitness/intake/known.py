@@ -16,17 +16,29 @@ from uuid import UUID
 from scalewitness.animals.models import Animal
 from scalewitness.animals.models import Collection as AnimalCollection
 from scalewitness.animals.queries import (
+    ANIMALS,
+    CODES,
+    STEWARDED,
     animals_of,
     codes_of,
     homes_of,
     stewarded_ids,
     weights_on,
+    weights_question,
 )
 from scalewitness.breeding.queries import paired_with_animals_of
 from scalewitness.calls.models import Call
-from scalewitness.calls.queries.evidence import evidence_by_animal
-from scalewitness.calls.queries.linkage import starts_of
-from scalewitness.calls.queries.standings import UNSEXED, Yardstick, labels_of, yardstick
+from scalewitness.calls.queries.evidence import COUNTING, evidence_by_animal
+from scalewitness.calls.queries.linkage import STATED, starts_of
+from scalewitness.calls.queries.records import NEWEST
+from scalewitness.calls.queries.standings import (
+    ADOPTED,
+    LABELS,
+    UNSEXED,
+    Yardstick,
+    labels_of,
+    yardstick,
+)
 from scalewitness.domain.consequences import sex_of
 from scalewitness.domain.observations import Sex
 from scalewitness.domain.sexing.case import Case, Standing, Supposed, case_of
@@ -35,19 +47,21 @@ from scalewitness.domain.sexing.parameters import load_parameters
 from scalewitness.domain.sexing.stated_linkage import Start
 from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.domain.sexing.what_if import favoured_by
-from scalewitness.ledger.queries.prepared import asked
-from scalewitness.ledger.queries.tree import tip
+from scalewitness.ledger.queries.prepared import Question, asked, asked_together, ids_literal
+from scalewitness.ledger.queries.tree import HEAD, tip
 from scalewitness.people.models import Grant
 from scalewitness.people.queries import grants_ever
-from scalewitness.sales.queries import parties_to_sales
+from scalewitness.sales.queries import PARTIES, parties_to_sales
 
 NO_MATTER = ("call_made", "standing_changed", "husbandry_noted", "photo_attached")
 """Kinds that change nothing but what is known of the animal they are about."""
 MATTERS = """
-SELECT EXISTS (SELECT FROM ledger_entry WHERE position >= %s AND position < %s
+SELECT EXISTS (SELECT FROM ledger_entry WHERE position >= %s
                AND (about = ANY(%s::uuid[]) OR kind <> ALL(%s)))
 """
 
+Moment: TypeAlias = tuple[UUID, datetime]
+"""An animal at a time."""
 Homes: TypeAlias = Mapping[UUID, datetime | None]
 """The collections an animal is or was in, and when it left them."""
 
@@ -137,10 +151,10 @@ class Known:
     now: datetime
     _expected: dict[UUID, list[datetime]] = field(default_factory=dict)
     _subjects: dict[UUID, Subject] = field(default_factory=dict)
-    _weights: dict[tuple[UUID, datetime], Decimal | None] = field(default_factory=dict)
+    _weights: dict[Moment, Decimal | None] = field(default_factory=dict)
     _ahead: int = 0
 
-    def expect(self, calls: Iterable[tuple[UUID, datetime]]) -> None:
+    def expect(self, calls: Iterable[Moment]) -> None:
         """Say which animals calls will be about, and when they were examined."""
         for animal, at in calls:
             self._expected.setdefault(animal, []).append(at)
@@ -149,19 +163,39 @@ class Known:
         """Read what is expected before the lock is held, so that whoever waits for it waits
         for none of that; `still_holds` tells afterwards whether it may be used."""
         if self._expected:
-            self._ahead = tip().size
-            self._read(self._expected)
+            moments = {(one, at) for one, when in self._expected.items() for at in when}
+            with asked_together(*self._questions(moments)):
+                self._ahead = tip().size
+                self._read(self._expected)
+                self._weigh(moments)
             for subject in self._subjects.values():
                 _ = subject.case
-            self._weigh({(one, at) for one in self._subjects for at in self._expected[one]})
 
-    def still_holds(self, size: int) -> bool:
-        """Whether nothing that bears on what was read ahead has entered the log, which has
-        ``size`` entries by now and belongs to the caller."""
-        if not self._subjects or self._ahead == size:
-            return True
-        ((matters,),) = asked(MATTERS, (self._ahead, size, list(self._subjects), list(NO_MATTER)))
-        return not matters
+    def _questions(self, moments: Collection[Moment]) -> list[Question]:
+        """What `read_ahead` will ask, for one wait instead of one each; whatever is left out
+        or superfluous here costs time, nothing else. How large the log is comes first."""
+        by_animal = (ANIMALS, PARTIES, STATED, COUNTING, LABELS, CODES)
+        listed = list(self._expected)
+        return [
+            HEAD.question(),
+            ADOPTED.question(),
+            NEWEST.question(),
+            *(one.question(animals=listed) for one in by_animal),
+            *((STEWARDED.question(keeper=self.person, now=self.now),) if self.person else ()),
+            weights_question(moments),
+        ]
+
+    def still_holds(self) -> bool:
+        """Whether nothing that bears on what was read ahead has entered the log, which belongs
+        to the caller by now."""
+        return not any(matters for one in self.matters() for (matters,) in asked(*one))
+
+    def matters(self) -> list[Question]:
+        """What `still_holds` will ask."""
+        if not self._subjects:
+            return []
+        values = (self._ahead, ids_literal(self._subjects), list(NO_MATTER))
+        return [Question(MATTERS, values)]
 
     def heed(self, kind: str, about: UUID) -> None:
         """The batch wrote something else than a call."""
@@ -187,8 +221,8 @@ class Known:
             self._weigh({(animal, at)})
         return self._weights[animal, at]
 
-    def _weigh(self, moments: Collection[tuple[UUID, datetime]]) -> None:
-        self._weights |= zip(moments, weights_on(list(moments)), strict=True)
+    def _weigh(self, moments: Collection[Moment]) -> None:
+        self._weights |= zip(moments, weights_on(moments), strict=True)
 
     def _read(self, ids: Iterable[UUID]) -> None:
         found = animals_of(ids)

@@ -1,6 +1,6 @@
 """What became of an item, this time and before."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import partial
@@ -18,7 +18,7 @@ from scalewitness.intake.batch import Actor, draft_of
 from scalewitness.intake.submission import Sealed
 from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.entries import entries_of, leaf_of, salts_of
-from scalewitness.ledger.queries.prepared import asked
+from scalewitness.ledger.queries.prepared import Question, asked, ids_literal
 from scalewitness.ledger.services.writing import Draft
 
 
@@ -54,8 +54,9 @@ UNION ALL SELECT id FROM calls_heldcall WHERE id = ANY(%(ids)s::uuid[])
 """
 
 
-def _known(ids: Sequence[UUID]) -> list[UUID]:
-    return [one for (one,) in asked(KNOWN, {"ids": list(ids)})]
+def known_question(ids: Iterable[UUID]) -> Question:
+    """Which of the ids stand for something already, as `Seen` asks."""
+    return Question(KNOWN, {"ids": ids_literal(ids)})
 
 
 class Seen:
@@ -70,7 +71,7 @@ class Seen:
         self._actor = actor
         self._earlier: dict[UUID, _Earlier] = {}
         self._salts: dict[tuple[UUID, str], bytes] = {}
-        if known := _known(ids):  # mostly none is
+        if known := [one for (one,) in asked(*known_question(ids))]:  # mostly none is
             self._earlier |= {one.pk: _held(one) for one in HeldCall.objects.filter(pk__in=known)}
             self._earlier |= {fact: _logged(entry) for fact, entry in entries_of(known).items()}
             self._salts |= salts_of(known)

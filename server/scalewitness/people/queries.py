@@ -83,7 +83,7 @@ def partners_of(collection: UUID, now: datetime) -> QuerySet[Keeper]:
 def names_of(ids: Iterable[UUID]) -> dict[UUID, str]:
     """Display names of keepers and practitioners, for people who may see the calls."""
     wanted = set(ids)
-    names = dict(NAMES.ask(keepers=list(wanted)))
+    names: dict[UUID, str] = dict(NAMES.ask(keepers=list(wanted)))
     if others := wanted - names.keys():
         names |= dict(Practitioner.objects.filter(pk__in=others).values_list("pk", "name"))
     return {person: name or "a keeper whose name was erased" for person, name in names.items()}

@@ -2,17 +2,33 @@
 
 Django takes longer to put a query into SQL, and PostgreSQL to plan it, than either takes to
 answer a small one. Where the same question is asked with every request, only the values differ.
+And where several are asked, waiting for each answer takes longer than answering: they are sent
+together.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import ExitStack, contextmanager
+from contextvars import ContextVar
 from functools import cached_property
-from typing import Any, Self, TypeVar
+from typing import Any, NamedTuple, Self, TypeAlias, TypeVar
+from uuid import UUID
 
 from django.db import connection
 from django.db.models import Model, QuerySet
 from psycopg import Cursor
+from psycopg.adapt import Dumper
+from psycopg.pq import Format
 
 M = TypeVar("M", bound=Model)
+Rows: TypeAlias = list[tuple[Any, ...]]
+Values: TypeAlias = Sequence[Any] | Mapping[str, Any]
+
+
+class Question(NamedTuple):
+    """A statement that is asked again and again, always in the same words, with values."""
+
+    sql: str
+    values: Values = ()
 
 
 class _Planning(Cursor[Any]):
@@ -23,15 +39,84 @@ class _Planning(Cursor[Any]):
         return super().execute(query, params, prepare=prepare, binary=True)
 
 
-def asked(sql: str, values: Sequence[Any] | Mapping[str, Any] = ()) -> list[tuple[Any, ...]]:
+def asked(sql: str, values: Values = ()) -> Rows:
     """The rows of a statement that is asked again and again, always in the same words. They
     come in PostgreSQL's binary form, which is read several times as fast as its text."""
+    question, rows = _ahead.get().pop(sql, (None, []))
+    if question is not None and question.values == values:
+        return rows
+    with _cursor() as cursor:
+        cursor.execute(sql, values)
+        return list(cursor.fetchall())
+
+
+class Packed(bytes):
+    """A value in PostgreSQL's binary form, of the type that its statement says."""
+
+
+class _AsItIs(Dumper):
+    format = Format.BINARY
+
+    def dump(self, obj: Packed) -> Packed:
+        return obj
+
+
+def told(sql: str, values: Sequence[Packed]) -> None:
+    """As :func:`asked`, of a statement that has no rows to give."""
+    with _cursor() as cursor:
+        # Of this cursor alone: a connection may be older than this module, and knows only
+        # the types that the driver knew then.
+        cursor.adapters.register_dumper(Packed, _AsItIs)
+        cursor.execute(sql, values)
+
+
+@contextmanager
+def sent_together() -> Iterator[None]:
+    """Within the block nobody waits for what a statement comes to before the next is sent,
+    but where its rows are read. One that fails does so by the end of the block."""
+    if connection.queries_logged:  # a log that only knows statements one by one
+        yield
+        return
+    connection.ensure_connection()
+    driver: Any = connection.connection
+    with connection.wrap_database_errors, driver.pipeline():
+        yield
+
+
+@contextmanager
+def asked_together(*questions: Question) -> Iterator[None]:
+    """Sends all of these before it waits for the first answer. Within the block whoever asks
+    one of them, with the same values, has the answer at once; a second time it is sent anew.
+
+    PostgreSQL takes them one after the other: each sees what was committed before its turn,
+    also where an earlier one had to wait for a lock.
+    """
+    before = _ahead.set(_answered(questions))
+    try:
+        yield
+    finally:
+        _ahead.reset(before)
+
+
+_Answers: TypeAlias = dict[str, tuple[Question | None, Rows]]
+_ahead: ContextVar[_Answers] = ContextVar("ahead", default={})  # noqa: B039 -- stays empty
+"""By statement, what was asked ahead and not taken yet."""
+
+
+def _answered(questions: Sequence[Question]) -> _Answers:
+    with ExitStack() as cursors:
+        with sent_together():
+            asking = [(one, cursors.enter_context(_cursor())) for one in questions]
+            for (sql, values), cursor in asking:
+                cursor.execute(sql, values)
+        return {one.sql: (one, list(cursor.fetchall())) for one, cursor in asking}
+
+
+def _cursor() -> Any:
     connection.ensure_connection()
     plain: Any = _Planning(connection.connection)
     wrapped = connection.make_debug_cursor if connection.queries_logged else connection.make_cursor
-    with wrapped(plain) as cursor:
-        cursor.execute(sql, values)
-        return list(cursor.fetchall())
+    return wrapped(plain)
 
 
 class Prepared:
@@ -44,11 +129,15 @@ class Prepared:
         self._make = make
         self._stand_ins = stand_ins
 
-    def ask(self, **values: Any) -> list[tuple[Any, ...]]:
+    def ask(self, **values: Any) -> Rows:
         """The rows for these values, one for each name."""
+        return asked(*self.question(**values))
+
+    def question(self, **values: Any) -> Question:
+        """The same, to be sent together with others."""
         sql, stood_in = self._statement
         given = {one: _literal(values[name]) for name, one in self._stand_ins.items()}
-        return asked(sql, [given.get(one, one) for one in stood_in])
+        return Question(sql, [given.get(one, one) for one in stood_in])
 
     def rows_of(self, model: type[M], **values: Any) -> list[M]:
         """The same as instances, where the query gives all :func:`columns` of the model."""
@@ -63,8 +152,13 @@ class Prepared:
 
 def _literal(value: Any) -> Any:
     """Many ids as PostgreSQL writes an array: the driver would write them one after the other,
-    which takes longer than most answers do."""
-    return "{" + ",".join([one.hex for one in value]) + "}" if isinstance(value, list) else value
+    which takes longer than most answers do. In order, so that the same ones are the same."""
+    return ids_literal(value) if isinstance(value, list) else value
+
+
+def ids_literal(ids: Iterable[UUID]) -> str:
+    """Ids as PostgreSQL writes an array of them, in their order."""
+    return "{" + ",".join(sorted([one.hex for one in ids])) + "}"
 
 
 def columns(model: type[Model]) -> list[str]:

@@ -2,7 +2,9 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import TypeAlias
+from typing import Any, TypeAlias
+
+from django.db.models import QuerySet
 
 from scalewitness.domain.translog.proofs import (
     NodeReader,
@@ -38,8 +40,15 @@ HEAD = Prepared(lambda: Head.objects.filter(pk=1).values_list("size", "root"))
 
 def leaf_hashes(start: int, end: int) -> list[bytes]:
     """The hashes of the entries at positions [start, end), in order."""
+    return [one for (one,) in LEAVES.ask(start=start, end=end)]
+
+
+def _leaves(start: int, end: int) -> QuerySet[Entry, Any]:
     rows = Entry.objects.filter(position__gte=start, position__lt=end).order_by("position")
-    return [bytes(one) for one in rows.values_list("leaf_hash", flat=True)]
+    return rows.values_list("leaf_hash")
+
+
+LEAVES = Prepared(_leaves, start=-1, end=-2)
 
 
 def tile_roots(level: int, start: int, end: int) -> list[bytes]:

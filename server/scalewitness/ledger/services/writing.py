@@ -13,8 +13,8 @@ from scalewitness.domain.translog.leaf import leaf_bytes
 from scalewitness.domain.translog.tree import Frontier, leaf_hash
 from scalewitness.ledger.models import Entry, Head, Text
 from scalewitness.ledger.queries.prepared import Prepared, asked, columns
-from scalewitness.ledger.services.copying import copy_values
 from scalewitness.ledger.services.fencing import refuse_if_closed
+from scalewitness.ledger.services.inserting import insert_values
 from scalewitness.ledger.services.tiling import lay_tiles
 
 B = TypeVar("B", covariant=True)
@@ -146,7 +146,7 @@ class Writer:
         """Store the entries and move the head; the new size."""
         if self._rows:
             frontier = Frontier.from_bytes(bytes(self._head.frontier)).append(self._hashes)
-            copy_values(Entry, COLUMNS, self._rows)
+            insert_values(Entry, COLUMNS, self._rows)
             lay_tiles(self._head.size, self._hashes)
             self._head.size = frontier.size
             self._head.frontier = frontier.to_bytes()

@@ -1,0 +1,100 @@
+"""Questions sent together: answered in order, each once, as if asked one by one."""
+
+from collections.abc import Iterator
+from threading import Timer
+from time import monotonic
+
+import psycopg
+import pytest
+from django.db import DatabaseError, connection, transaction
+from tests.ledger.growing import append
+
+from scalewitness.calls.queries.standings import LABELS
+from scalewitness.domain.ids import uuid7
+from scalewitness.ledger.queries.entries import STRETCH
+from scalewitness.ledger.queries.prepared import (
+    Question,
+    asked,
+    asked_together,
+    sent_together,
+    told,
+)
+from scalewitness.ledger.queries.tree import HEAD, LEAVES, tip
+from scalewitness.ledger.services.writing import LOCKED
+
+HELD = "SELECT count(*) FROM django_session WHERE session_key = 'held'"
+HELD_AFTER = f"{HELD} AND true"
+
+
+@pytest.fixture
+def counted() -> Iterator[list[str]]:
+    """The statements that went out one by one."""
+    sent: list[str] = []
+
+    def note(execute, sql, params, many, context):  # type: ignore[no-untyped-def]
+        sent.append(sql)
+        return execute(sql, params, many, context)
+
+    with connection.execute_wrapper(note):
+        yield sent
+
+
+@pytest.mark.django_db
+def test_what_was_asked_together_is_not_asked_again(counted: list[str]) -> None:
+    append(3)
+    alone = [HEAD.ask(), LEAVES.ask(start=0, end=2), STRETCH.ask(start=1, end=3)]
+    counted.clear()
+    three = [HEAD.question(), LEAVES.question(start=0, end=2), STRETCH.question(start=1, end=3)]
+    with asked_together(*three):
+        assert len(counted) == 3
+        assert [HEAD.ask(), LEAVES.ask(start=0, end=2), STRETCH.ask(start=1, end=3)] == alone
+        assert len(counted) == 3
+
+
+@pytest.mark.django_db
+def test_an_answer_is_given_once_and_to_its_own_values_only() -> None:
+    append(3)
+    with asked_together(HEAD.question(), LEAVES.question(start=0, end=2)):
+        append(2)
+        assert tip().size == 3  # as it was when asked
+        assert tip().size == 5
+        assert len(LEAVES.ask(start=0, end=5)) == 5
+    with asked_together(HEAD.question()):
+        append(1)
+    assert tip().size == 6  # nothing outlives its block
+
+
+@pytest.mark.django_db
+def test_many_ids_are_the_same_question_in_any_order() -> None:
+    ids = [uuid7(n, bytes(10)) for n in range(5)]
+    assert LABELS.question(animals=ids) == LABELS.question(animals=ids[::-1])
+    assert LABELS.question(animals=ids) != LABELS.question(animals=ids[1:])
+
+
+@pytest.mark.django_db
+def test_one_that_fails_fails_by_the_end_of_the_block() -> None:
+    wrong = asked_together(HEAD.question(), Question("SELECT 1 / 0"), HEAD.question())
+    with pytest.raises(DatabaseError), transaction.atomic(), wrong:
+        pytest.fail("the block was entered")
+    with pytest.raises(DatabaseError), transaction.atomic(), sent_together():
+        told("UPDATE ledger_head SET size = NULL", [])
+    assert tip().size == 0
+
+
+@pytest.mark.django_db
+def test_whoever_waited_for_the_lock_sees_what_its_holder_committed() -> None:
+    """PostgreSQL, Transaction Isolation, Read Committed: each command sees what was committed
+    before that command began; so does each of several that were sent at once."""
+    settings = connection.get_connection_params()
+    with psycopg.connect(**settings | {"context": None, "cursor_factory": None}) as holder:
+        holder.execute("SELECT FROM ledger_head FOR UPDATE")
+        holder.execute("INSERT INTO django_session VALUES ('held', '', now())")
+        Timer(0.5, holder.commit).start()
+        began = monotonic()
+        with asked_together(Question(HELD), LOCKED.question(), Question(HELD_AFTER)):
+            took = monotonic() - began
+            ((before,),) = asked(HELD)
+            ((after,),) = asked(HELD_AFTER)
+        holder.execute("DELETE FROM django_session WHERE session_key = 'held'")
+    assert took > 0.4
+    assert (before, after) == (0, 1)
