@@ -56,7 +56,8 @@ from scalewitness.sales.queries import PARTIES, parties_to_sales
 NO_MATTER = ("call_made", "standing_changed", "husbandry_noted", "photo_attached")
 """Kinds that change nothing but what is known of the animal they are about."""
 MATTERS = """
-SELECT EXISTS (SELECT FROM ledger_entry WHERE position >= %s
+SELECT EXISTS (SELECT FROM ledger_entry
+               WHERE position >= %s AND position < (SELECT size FROM ledger_head)
                AND (about = ANY(%s::uuid[]) OR kind <> ALL(%s)))
 """
 
