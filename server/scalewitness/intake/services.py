@@ -15,6 +15,7 @@ from scalewitness.intake.known import Known
 from scalewitness.intake.outcomes import Outcome, Seen, known_question
 from scalewitness.intake.signatures import Signatures, prove
 from scalewitness.intake.submission import Sealed, Submission, read, seal
+from scalewitness.intake.turns import own_turn
 from scalewitness.ledger.queries.fence import LAST
 from scalewitness.ledger.queries.prepared import Question, asked_together
 from scalewitness.ledger.services.writing import LOCKED
@@ -31,6 +32,11 @@ def accept(items: Sequence[object], actor: Actor, received_at: datetime) -> list
     (standing, holds, disclosures, disputes, letters) is in the same transaction. When this
     returns, the transaction has been committed unless the caller opened an outer one.
     """
+    with own_turn():
+        return _accepted(items, actor, received_at)
+
+
+def _accepted(items: Sequence[object], actor: Actor, received_at: datetime) -> list[Outcome]:
     prepared = _prepare(items, actor, received_at)
     known = _expecting(prepared, actor, received_at)
     known.read_ahead()
