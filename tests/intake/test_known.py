@@ -4,7 +4,8 @@ from datetime import timedelta
 from typing import Any
 
 import pytest
-from django.db import transaction
+from django.db import connection, transaction
+from tests.ledger.growing import append
 from tests.world import World, probing, tag_of
 
 from scalewitness.animals.models import Animal
@@ -115,3 +116,20 @@ def story(animal: Animal) -> list[tuple[Any, ...]]:
         (call.anchored_to, call.identity, one.label, one.p_male, one.p_male_pessimistic)
         for call, one in steps
     ]
+
+
+def test_what_came_in_between_is_found_without_reading_the_log(world: World) -> None:
+    """PostgreSQL, Row Estimation: of a range with one end it expects a third of the rows."""
+    append(3_000)
+    waiting = Waiting(world, world.odile, world.animal("K6"))
+    ((statement, values),) = waiting.known.matters()
+    with connection.cursor() as cursor:
+        cursor.execute("ANALYZE ledger_entry")
+        cursor.execute("SET LOCAL plan_cache_mode = force_generic_plan")
+        numbered = statement.replace("%s", "$1", 1).replace("%s", "$2", 1).replace("%s", "$3", 1)
+        cursor.execute(f"PREPARE matters (bigint, text, text[]) AS {numbered}")
+        cursor.execute("EXPLAIN EXECUTE matters (%s, %s, %s)", values)
+        plan = "\n".join(line for (line,) in cursor.fetchall())
+        cursor.execute("DEALLOCATE matters")
+    assert "Index Scan using ledger_entry_pkey" in plan
+    assert "Seq Scan on ledger_entry" not in plan
