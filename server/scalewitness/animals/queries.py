@@ -23,8 +23,8 @@ from scalewitness.domain.identifiers import parse_transponder
 from scalewitness.ledger.queries.prepared import Prepared, Question, any_of, asked, columns, maker
 from scalewitness.people.queries import active_grants, is_partner
 
-Moments: TypeAlias = Iterable[tuple[UUID, datetime]]
-"""Animals, each at a time."""
+Moment: TypeAlias = tuple[UUID, datetime]
+"""An animal at a time."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -282,13 +282,13 @@ def edits_of(animal: Animal) -> list[Edit]:
     ]
 
 
-def weights_on(moments: Moments) -> list[Decimal | None]:
+def weights_on(moments: Iterable[Moment]) -> list[Decimal | None]:
     """What each animal weighed last at its moment, in grams; None where nothing was noted."""
     found = asked(*weights_question(moments))
     return [Decimal(grams) if grams else None for (grams,) in found]
 
 
-def weights_question(moments: Moments) -> Question:
+def weights_question(moments: Iterable[Moment]) -> Question:
     """What `weights_on` asks."""
     return Question(WEIGHTS, [[one for one, _ in moments], [when for _, when in moments]])
 

@@ -19,6 +19,7 @@ from scalewitness.animals.queries import (
     ANIMALS,
     CODES,
     STEWARDED,
+    Moment,
     animals_of,
     codes_of,
     homes_of,
@@ -61,8 +62,6 @@ SELECT EXISTS (SELECT FROM ledger_entry
                AND (about = ANY(%s::uuid[]) OR kind <> ALL(%s)))
 """
 
-Moment: TypeAlias = tuple[UUID, datetime]
-"""An animal at a time."""
 Homes: TypeAlias = Mapping[UUID, datetime | None]
 """The collections an animal is or was in, and when it left them."""
 
@@ -176,12 +175,12 @@ class Known:
         """What `read_ahead` will ask, for one wait instead of one each; whatever is left out
         or superfluous here costs time, nothing else. How large the log is comes first."""
         by_animal = (ANIMALS, PARTIES, STATED, COUNTING, LABELS, CODES)
-        listed = list(self._expected)
+        ids = ids_literal(self._expected)
         return [
             HEAD.question(),
             ADOPTED.question(),
             NEWEST.question(),
-            *(one.question(animals=listed) for one in by_animal),
+            *(one.question(animals=ids) for one in by_animal),
             *((STEWARDED.question(keeper=self.person, now=self.now),) if self.person else ()),
             weights_question(moments),
         ]

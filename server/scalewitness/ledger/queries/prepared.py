@@ -61,8 +61,8 @@ class _AsItIs(Dumper):
         return obj
 
 
-def told(sql: str, values: Sequence[Packed]) -> None:
-    """As :func:`asked`, of a statement that has no rows to give."""
+def told(sql: str, values: Values = ()) -> None:
+    """As :func:`asked`, of a statement that has no rows to give; values may be `Packed`."""
     with _cursor() as cursor:
         # Of this cursor alone: a connection may be older than this module, and knows only
         # the types that the driver knew then.

@@ -12,7 +12,7 @@ from scalewitness.domain.moments import rfc3339
 from scalewitness.domain.translog.leaf import leaf_bytes
 from scalewitness.domain.translog.tree import Frontier, leaf_hash
 from scalewitness.ledger.models import Entry, Head, Text
-from scalewitness.ledger.queries.prepared import Prepared, asked, columns
+from scalewitness.ledger.queries.prepared import Prepared, columns, told
 from scalewitness.ledger.services.fencing import refuse_if_closed
 from scalewitness.ledger.services.inserting import insert_values
 from scalewitness.ledger.services.tiling import lay_tiles
@@ -151,7 +151,7 @@ class Writer:
             self._head.size = frontier.size
             self._head.frontier = frontier.to_bytes()
             self._head.root = frontier.root()
-            asked(MOVE, (self._head.size, self._head.frontier, self._head.root))
+            told(MOVE, (self._head.size, self._head.frontier, self._head.root))
             self.drop_after(0)
         return self._head.size
 
@@ -164,7 +164,7 @@ def take_turn() -> None:
     LOCKED.rows_of(Head)
 
 
-MOVE = "UPDATE ledger_head SET size = %s, frontier = %s, root = %s WHERE id = 1 RETURNING size"
+MOVE = "UPDATE ledger_head SET size = %s, frontier = %s, root = %s WHERE id = 1"
 LOCKED = Prepared(lambda: Head.objects.select_for_update().filter(pk=1).values_list(*columns(Head)))
 
 
