@@ -15,7 +15,9 @@ class Call(AppendOnly):
 
     id = models.UUIDField(primary_key=True)
     position = models.BigIntegerField(unique=True)
-    animal = models.ForeignKey(Animal, on_delete=models.PROTECT, related_name="calls")
+    animal = models.ForeignKey(
+        Animal, on_delete=models.PROTECT, related_name="calls", db_index=False
+    )
     by = models.UUIDField()
     examiner = models.UUIDField(db_index=True)
     role = models.CharField(max_length=15)
@@ -101,7 +103,9 @@ class Standing(AppendOnly):
 
     id = models.UUIDField(primary_key=True)
     position = models.BigIntegerField(unique=True)
-    animal = models.ForeignKey(Animal, on_delete=models.PROTECT, related_name="standings")
+    animal = models.ForeignKey(
+        Animal, on_delete=models.PROTECT, related_name="standings", db_index=False
+    )
     label = models.CharField(max_length=16)
     p_male = models.CharField(max_length=8)
     p_male_pessimistic = models.CharField(max_length=8)

@@ -5,14 +5,12 @@ from datetime import datetime
 from uuid import UUID
 
 import msgspec
-from django.db.models import Q
 
-from scalewitness.animals.models import Animal
 from scalewitness.calls.queries.visibility import sights_of
+from scalewitness.domain import facts
 from scalewitness.domain.sync import Cursor
 from scalewitness.feed.items import AnimalNow, Fact, Item
-from scalewitness.feed.queries import Seen, seen_animals
-from scalewitness.ledger.models import Entry
+from scalewitness.feed.queries import Seen, of_kinds, said_of_others, seen_animals
 from scalewitness.ledger.queries.entries import Line, leaf_of, lines_at, lines_between
 from scalewitness.receipts.queries import ANIMAL_KINDS, readable
 
@@ -22,6 +20,7 @@ SKIMMED = 100_000
 """As many where snapshots covered most, so that little of each is looked at."""
 OTHER_THINGS = 100
 """Sales, visits, grants and so on that one answer looks at, each by itself."""
+OTHER_KINDS = facts.BODIES.keys() - ANIMAL_KINDS
 TOLD_THE_BLIND = frozenset({"weight", "meal", "shed"})
 
 
@@ -59,13 +58,10 @@ def _stretch(start: int, end: int) -> tuple[list[Line], int]:
 def _left_out(keeper: UUID, start: int, end: int, now: datetime) -> tuple[list[Line], int]:
     """As :func:`_stretch`, of entries that snapshots covered: those that were in none. It is
     what is not about animals, and what the keeper said of animals that they see no more."""
-    rows = Entry.objects.filter(position__gte=start, position__lt=end)
-    held = Animal.objects.filter(collection__keeper=keeper).values("pk")  # all in snapshots
-    rows = rows.filter(Q(by=keeper) & ~Q(about__in=held) | ~Q(kind__in=ANIMAL_KINDS))
-    skimmed = list(rows.values_list("position", "kind", "about"))
-    subjects = {about for _, kind, about in skimmed if kind in ANIMAL_KINDS and about}
-    sights = sights_of(keeper, subjects, now)
-    wanted = [at for at, kind, about in skimmed if kind not in ANIMAL_KINDS or about not in sights]
+    said = said_of_others(keeper, start, end)
+    sights = sights_of(keeper, {about for about in said.values() if about}, now)
+    out_of_sight = {at for at, about in said.items() if about not in sights}
+    wanted = out_of_sight.union(of_kinds(OTHER_KINDS, start, end))
     return _not_too_many(lines_at(wanted), end)
 
 

@@ -79,6 +79,18 @@ WHERE role = 'partner' AND whole AND (%(after)s::uuid IS NULL OR collection > %(
 ORDER BY collection LIMIT %(limit)s
 """  # noqa: S608
 
+OF_KINDS = """
+SELECT position FROM ledger_entry
+WHERE kind = ANY(%(kinds)s) AND position >= %(start)s AND position < %(end)s
+"""
+SAID = """
+SELECT said.position, said.about FROM ledger_entry said
+WHERE said.by = %(keeper)s AND said.position >= %(start)s AND said.position < %(end)s
+  AND NOT EXISTS (
+    SELECT FROM animals_animal a JOIN animals_collection held ON held.id = a.collection_id
+    WHERE a.id = said.about AND held.keeper_id = %(keeper)s)
+"""
+
 
 class Ends(NamedTuple):
     """The last of everything that the feed is made from. Edits are numbered under the log's
@@ -152,6 +164,17 @@ def touched_animals(
         rows = seen.filter(pk__gt=after) if after else seen
         return list(rows.values_list("pk", flat=True)[:limit])
     return _ids(TOUCHED, keeper, old, new, after=after, limit=limit)
+
+
+def of_kinds(kinds: Iterable[str], start: int, end: int) -> list[int]:
+    """Positions from ``start`` on and before ``end`` of entries of these kinds."""
+    return [at for (at,) in asked(OF_KINDS, {"kinds": sorted(kinds), "start": start, "end": end})]
+
+
+def said_of_others(keeper: UUID, start: int, end: int) -> dict[int, UUID | None]:
+    """What the keeper said, from ``start`` on and before ``end``, of anything but an animal
+    that they hold: what it is about, by position."""
+    return dict(asked(SAID, {"keeper": keeper, "start": start, "end": end}))
 
 
 def touched_collections(

@@ -53,6 +53,12 @@ class Entry(AppendOnly):
         indexes = [
             models.Index(fields=["about", "position"], name="entry_about"),
             models.Index(fields=["kind", "position"], name="entry_kind"),
+            models.Index(
+                fields=["by", "position"],
+                include=["about"],  # so that what someone said of what is read here alone
+                condition=models.Q(by__isnull=False),
+                name="entry_by",
+            ),
         ]
 
     def __str__(self) -> str:
