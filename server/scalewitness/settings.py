@@ -139,7 +139,10 @@ def database(url_name: str) -> dict[str, object]:
                 "timeout": 10,
             },
             # Statements that `ledger.queries.prepared` asks; Django's own are never prepared.
+            # Planned once and for any values: else PostgreSQL plans each anew the first five
+            # times on each connection, and with hundreds of ids that takes longer than asking.
             "prepare_threshold": 0,
+            "options": "-c plan_cache_mode=force_generic_plan",
         },
     }
 
