@@ -56,7 +56,7 @@ def measure(stack: LocalStack, parts: Sequence[str], seconds: float, large: int)
     found: list[Figure] = []
     url = stack.url
     if "push" in parts:
-        found += pushing(url, seconds)
+        found += pushing(stack, seconds)
     if "pull" in parts or "change" in parts:
         for count in (SMALL, large):
             herd = Herd(f"Keeper of {count}", -(-count // CALLS_EACH))
@@ -139,13 +139,16 @@ def _batches(items: Iterable[Any], size: int) -> Iterator[list[Any]]:
 # --- pushing ------------------------------------------------------------------------------
 
 
-def pushing(url: str, seconds: float) -> Iterator[Figure]:
-    """Each client is a keeper with animals of their own. The server is warm first: each
-    worker has had its requests."""
+def pushing(stack: LocalStack, seconds: float) -> Iterator[Figure]:
+    """Each client is a keeper with animals of their own, and calls on each of them. PostgreSQL
+    knows its tables, and the server is warm: each worker has had its requests."""
     herds = [Herd(f"Wilhelmina Stroud {number}", 2_000) for number in range(4)]
-    _push(herds, url, 25, 400, 30)
+    for herd in herds:
+        herd.call_all(2_000 * CALLS_EACH)
+    _settle(stack.owner_url)
+    _push(herds, stack.url, 25, 400, 30)
     for size, clients in itertools.product((25, 100, LARGEST), (1, 4)):
-        rate = _push(herds[:clients], url, size, 24_000, seconds)
+        rate = _push(herds[:clients], stack.url, size, 24_000, seconds)
         yield Figure(f"push, {size} calls a batch, {clients} clients", records=rate)
 
 

@@ -71,20 +71,48 @@ Mark: TypeAlias = tuple[int, dict[UUID, Touched]]
 """How many facts a batch held, and which animals it had touched."""
 
 
-class Batch:
-    """Everything one transaction of intake writes to."""
+class OutOfTurn(Exception):
+    """What a batch comes to would have to be written before the log is locked for it."""
 
-    def __init__(self, actor: Actor, received_at: datetime, known: Known | None = None) -> None:
+
+class Batch:
+    """Everything one transaction of intake writes to.
+
+    ``ahead``: begun before its turn, from what is ``known`` of the log as it was. It only
+    reads and keeps what is to be stored, until `take_turn`.
+    """
+
+    def __init__(
+        self,
+        actor: Actor,
+        received_at: datetime,
+        known: Known | None = None,
+        *,
+        ahead: bool = False,
+    ) -> None:
         self.actor = actor
         self.now = received_at
         self.touched: dict[UUID, Touched] = {}
         self.owes_letters = False
         self.known = known or Known(actor.keeper, received_at)
-        self._writer = Writer(received_at)
-        if not self.known.still_holds():
+        self._writer = Writer(received_at, self.known.size if ahead else None)
+        if not ahead and not self.known.still_holds():
             self.known.forget()
+        self._ahead = ahead
         self._rows: dict[type[Model], list[Row]] = {}
         self.began = self._writer.size
+
+    def take_turn(self) -> int | None:
+        """Lock the log for what was taken ahead. By how much all positions moved; None where
+        something entered the log meanwhile that bears on it: then it is worth nothing."""
+        moved = self._writer.lock()
+        self._ahead = False
+        if not self.known.still_holds():
+            return None
+        if moved:
+            for rows in self._rows.values():
+                rows[:] = [_moved(row, moved) for row in rows]
+        return moved
 
     def log(self, fact: Sealed, *, sender: Actor | None = None) -> Logged[Any]:
         """Take a position for a sent fact and keep its texts. ``sender`` other than the actor
@@ -119,7 +147,14 @@ class Batch:
         self._rows.setdefault(table, []).append(row)
 
     def store(self) -> None:
-        """Store the rows kept so far."""
+        """Store the rows kept so far. Whoever is about to write anything else, or to read what
+        the batch writes, does this first.
+
+        Raises:
+            OutOfTurn: it is not the batch's turn yet.
+        """
+        if self._ahead:
+            raise OutOfTurn
         for table, rows in self._rows.items():
             insert_rows(table, rows)
         self._rows.clear()
@@ -153,6 +188,7 @@ class Batch:
         id: UUID | None = None,
     ) -> None:
         """Queue a letter in this transaction; it leaves after commit."""
+        self.store()
         mail.queue(
             id=id or fresh_id(self.now),
             kind=kind,
@@ -168,3 +204,7 @@ class Batch:
         with sent_together():
             self.store()
             return self._writer.flush()
+
+
+def _moved(row: Row, by: int) -> Row:
+    return {**row, "position": row["position"] + by} if "position" in row else row

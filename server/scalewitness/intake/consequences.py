@@ -97,6 +97,7 @@ def _follow(
     follows = consequences(before, now.label, views, pairings, dispute_open=dispute)
     if not follows:  # as of nearly every call
         return
+    batch.store()
     prefetch_related_objects([animal], "identifiers")
     writer = _Consequences(
         animal, sales, planned, represented, before, standing, now, touched, batch

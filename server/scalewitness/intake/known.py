@@ -152,7 +152,8 @@ class Known:
     _expected: dict[UUID, list[datetime]] = field(default_factory=dict)
     _subjects: dict[UUID, Subject] = field(default_factory=dict)
     _weights: dict[Moment, Decimal | None] = field(default_factory=dict)
-    _ahead: int = 0
+    size: int = 0
+    """Of the log, when what is known was read."""
 
     def expect(self, calls: Iterable[Moment]) -> None:
         """Say which animals calls will be about, and when they were examined."""
@@ -165,7 +166,7 @@ class Known:
         if self._expected:
             moments = {(one, at) for one, when in self._expected.items() for at in when}
             with asked_together(*self._questions(moments)):
-                self._ahead = tip().size
+                self.size = tip().size
                 self._read(self._expected)
                 self._weigh(moments)
             for subject in self._subjects.values():
@@ -194,7 +195,7 @@ class Known:
         """What `still_holds` will ask."""
         if not self._subjects:
             return []
-        values = (self._ahead, ids_literal(self._subjects), list(NO_MATTER))
+        values = (self.size, ids_literal(self._subjects), list(NO_MATTER))
         return [Question(MATTERS, values)]
 
     def heed(self, kind: str, about: UUID) -> None:

@@ -10,7 +10,7 @@ from uuid import UUID
 import msgspec
 
 from scalewitness.calls.models import HeldCall
-from scalewitness.domain.errors import IdReused
+from scalewitness.domain.errors import IdReused, Refused
 from scalewitness.domain.sync import Clash
 from scalewitness.domain.translog.commitment import commit
 from scalewitness.domain.translog.leaf import signed_bytes
@@ -54,9 +54,15 @@ UNION ALL SELECT id FROM calls_heldcall WHERE id = ANY(%(ids)s::uuid[])
 """
 
 
-def known_question(ids: Iterable[UUID]) -> Question:
-    """Which of the ids stand for something already, as `Seen` asks."""
+def known_question(prepared: Iterable[Sealed | Refused]) -> Question:
+    """What `known_among` will ask."""
+    ids = (one.id for one in prepared if isinstance(one, Sealed))
     return Question(KNOWN, {"ids": ids_literal(ids)})
+
+
+def known_among(prepared: Iterable[Sealed | Refused]) -> list[UUID]:
+    """Those of the items' ids that stand for something already."""
+    return [one for (one,) in asked(*known_question(prepared))]
 
 
 class Seen:
@@ -67,20 +73,24 @@ class Seen:
     first one to arrive is kept as it came.
     """
 
-    def __init__(self, ids: Sequence[UUID], actor: Actor) -> None:
+    def __init__(self, actor: Actor, known: Sequence[UUID]) -> None:
+        """``known``: those of the batch's ids that are, mostly none."""
         self._actor = actor
         self._earlier: dict[UUID, _Earlier] = {}
         self._salts: dict[tuple[UUID, str], bytes] = {}
-        if known := [one for (one,) in asked(*known_question(ids))]:  # mostly none is
+        if known:
             self._earlier |= {one.pk: _held(one) for one in HeldCall.objects.filter(pk__in=known)}
             self._earlier |= {fact: _logged(entry) for fact, entry in entries_of(known).items()}
             self._salts |= salts_of(known)
 
     def add(self, item: Sealed, outcome: Outcome) -> None:
         status: Literal["duplicate", "held"] = "held" if outcome.status == "held" else "duplicate"
-        draft = draft_of(item, self._actor)
         self._earlier[item.id] = _Earlier(
-            draft.signable, draft.device, item.sig, status, outcome.position
+            partial(_signable, item, self._actor),
+            self._actor.device,
+            item.sig,
+            status,
+            outcome.position,
         )
         self._salts |= {(item.id, field): salt for field, (salt, _) in item.texts.items()}
 
@@ -121,6 +131,10 @@ class Seen:
         made = {field: commit(text, salt) for field, (salt, text) in texts.items()}
         body = msgspec.structs.replace(item.body, **made)
         return msgspec.structs.replace(item, body=body, texts=texts)
+
+
+def _signable(item: Sealed, actor: Actor) -> bytes:
+    return draft_of(item, actor).signable()
 
 
 def _logged(entry: Entry) -> _Earlier:

@@ -8,12 +8,12 @@ from typing import Any, TypeVar
 from django.db import DatabaseError, transaction
 
 from scalewitness.domain.errors import Refused
+from scalewitness.intake.ahead import judged_ahead
 from scalewitness.intake.batch import Actor, Batch
-from scalewitness.intake.consequences import settle
-from scalewitness.intake.kinds import NEEDS_SETTLED, RULES
+from scalewitness.intake.judging import judge
 from scalewitness.intake.known import Known
-from scalewitness.intake.outcomes import Outcome, Seen, known_question
-from scalewitness.intake.signatures import Signatures, prove
+from scalewitness.intake.outcomes import Outcome, Seen, known_among, known_question
+from scalewitness.intake.signatures import prove
 from scalewitness.intake.submission import Sealed, Submission, read, seal
 from scalewitness.intake.turns import own_turn
 from scalewitness.ledger.queries.fence import LAST
@@ -40,9 +40,12 @@ def _accepted(items: Sequence[object], actor: Actor, received_at: datetime) -> l
     prepared = _prepare(items, actor, received_at)
     known = _expecting(prepared, actor, received_at)
     known.read_ahead()
+    ahead = judged_ahead(prepared, Batch(actor, received_at, known, ahead=True))
     try:
         with transaction.atomic(), asked_together(*_questions(prepared, known)):
-            outcomes, owes = _take(prepared, Batch(actor, received_at, known))
+            outcomes, owes = (ahead and ahead.write()), False
+            if outcomes is None:
+                outcomes, owes = _take(prepared, Batch(actor, received_at, known))
     except DatabaseError:
         # A value no check foresaw. Take the items one savepoint each, so that only the
         # one at fault is refused. Nothing of the first attempt was kept.
@@ -112,72 +115,16 @@ def _expecting(prepared: Iterable[Sealed | Refused], actor: Actor, received_at: 
     return known
 
 
-def _questions(prepared: Iterable[Sealed | Refused], known: Known) -> list[Question]:
+def _questions(prepared: Sequence[Sealed | Refused], known: Known) -> list[Question]:
     """What a batch asks first, the log's lock before all: whoever waits for it meanwhile
     waits for one answer instead of four."""
-    ids = [one.id for one in prepared if isinstance(one, Sealed)]
-    return [LOCKED.question(), LAST.question(), *known.matters(), known_question(ids)]
+    return [LOCKED.question(), LAST.question(), *known.matters(), known_question(prepared)]
 
 
 def _take(
     prepared: Sequence[Sealed | Refused], batch: Batch, *, careful: bool = False
 ) -> tuple[list[Outcome], bool]:
-    ids = [one.id for one in prepared if isinstance(one, Sealed)]
-    seen, signatures = Seen(ids, batch.actor), Signatures(batch.actor)
-    outcomes = [_one(item, batch, seen, signatures, careful=careful) for item in prepared]
-    settle(batch)
+    seen = Seen(batch.actor, known_among(prepared))
+    outcomes = judge(prepared, batch, seen, careful=careful)
     batch.flush()
     return outcomes, batch.owes_letters
-
-
-def _one(
-    item: Sealed | Refused, batch: Batch, seen: Seen, signatures: Signatures, *, careful: bool
-) -> Outcome:
-    if isinstance(item, Refused):
-        return Outcome(None, "refused", problem=item.as_problem())
-    try:
-        if not seen.has(item):
-            signatures.require(item)
-        earlier = seen.outcome(item)
-        if earlier is not None:
-            return earlier
-        if item.kind in NEEDS_SETTLED or item.about in batch.touched:
-            settle(batch)
-        position = _apply(item, batch, careful=careful)
-    except Refused as refused:
-        return Outcome(str(item.id), "refused", problem=refused.as_problem())
-    outcome = (
-        Outcome(str(item.id), "held", flags=item.flags)
-        if position is None
-        else Outcome(str(item.id), "accepted", position, item.flags)
-    )
-    seen.add(item, outcome)
-    return outcome
-
-
-def _apply(item: Sealed, batch: Batch, *, careful: bool) -> int | None:
-    if not careful:
-        return _judged(item, batch)
-    batch.store()
-    mark = batch.mark()
-    try:
-        with transaction.atomic():
-            position = _judged(item, batch)
-            batch.store()
-            return position
-    except DatabaseError:
-        batch.rewind(mark)
-        raise Refused("The record could not store this item.") from None
-
-
-def _judged(item: Sealed, batch: Batch) -> int | None:
-    """By its kind's rule. A rule that reads what calls write finds it stored; what calls are
-    judged by is read anew after a rule that may have changed it."""
-    rule = RULES[item.kind]
-    if item.kind == "call_made":
-        return rule(item, batch)
-    batch.store()
-    position = rule(item, batch)
-    batch.store()
-    batch.known.heed(item.kind, item.about)
-    return position

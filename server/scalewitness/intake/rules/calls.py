@@ -129,6 +129,7 @@ def _ended(grant: Grant, subject: Subject) -> datetime | None:
 
 
 def _hold(fact: Sealed, animal: Animal, batch: Batch) -> None:
+    batch.store()
     services.hold_call(
         submission={
             "id": str(fact.id),

@@ -20,7 +20,7 @@ from scalewitness.ledger.services.tiling import lay_tiles
 B = TypeVar("B", covariant=True)
 
 COLUMNS = (
-    "position",
+    "position",  # from `Writer.flush`
     "fact",
     "kind",
     "by",
@@ -32,7 +32,7 @@ COLUMNS = (
     "leaf",
     "leaf_hash",
 )
-"""Of an entry, in the order that `Writer.add` gives them."""
+"""Of an entry, the others in the order that `Writer.add` gives them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,16 +96,29 @@ class Writer:
     Make one inside a transaction, after everything slow is done: whoever holds it is the
     only writer until commit. That one lock is what makes order, permission checks and
     standings consistent without any other. Raises `Fenced` while the log is closed.
+
+    With ``expecting``, a size of the log, it gives out positions from there on and locks
+    nothing before :meth:`lock`, which may move them.
     """
 
-    def __init__(self, received_at: datetime) -> None:
+    def __init__(self, received_at: datetime, expecting: int | None = None) -> None:
+        self._received_at = received_at
+        self._rows: list[tuple[Any, ...]] = []
+        self._hashes: list[bytes] = []
+        self._head: Head | None = None
+        self._stored = expecting or 0
+        if expecting is None:
+            self.lock()
+
+    def lock(self) -> int:
+        """Become the only writer until commit. By how much the log has outgrown what was
+        expected: by as much do the positions given out so far move."""
         if not transaction.get_connection().in_atomic_block:
             raise RuntimeError("the log is written inside a transaction")
         (self._head,) = LOCKED.rows_of(Head)
         refuse_if_closed(self._head.size)
-        self._received_at = received_at
-        self._rows: list[tuple[Any, ...]] = []
-        self._hashes: list[bytes] = []
+        moved, self._stored = self._head.size - self._stored, self._head.size
+        return moved
 
     def add(self, draft: Draft) -> int:
         """Take the next position for a fact; nothing is stored before ``flush``."""
@@ -114,7 +127,6 @@ class Writer:
         self._hashes.append(leaf_hash(leaf))
         self._rows.append(
             (
-                position,
                 draft.id,
                 draft.kind,
                 draft.by,
@@ -132,7 +144,7 @@ class Writer:
     @property
     def size(self) -> int:
         """The log's size with what is pending: no position at or above it exists yet."""
-        return self._head.size + self.pending
+        return self._stored + self.pending
 
     @property
     def pending(self) -> int:
@@ -144,16 +156,18 @@ class Writer:
 
     def flush(self) -> int:
         """Store the entries and move the head; the new size."""
+        if self._head is None:
+            raise RuntimeError("the log is not locked")
         if self._rows:
             frontier = Frontier.from_bytes(bytes(self._head.frontier)).append(self._hashes)
-            insert_values(Entry, COLUMNS, self._rows)
-            lay_tiles(self._head.size, self._hashes)
-            self._head.size = frontier.size
+            numbered = enumerate(self._rows, self._stored)
+            insert_values(Entry, COLUMNS, [(position, *row) for position, row in numbered])
+            lay_tiles(self._stored, self._hashes)
             self._head.frontier = frontier.to_bytes()
-            self._head.root = frontier.root()
-            told(MOVE, (self._head.size, self._head.frontier, self._head.root))
+            told(MOVE, (frontier.size, self._head.frontier, frontier.root()))
+            self._stored = frontier.size
             self.drop_after(0)
-        return self._head.size
+        return self._stored
 
 
 def take_turn() -> None:

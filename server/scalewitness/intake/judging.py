@@ -1,0 +1,77 @@
+"""What becomes of each item of a batch, in order."""
+
+from collections.abc import Sequence
+
+from django.db import DatabaseError, transaction
+
+from scalewitness.domain.errors import Refused
+from scalewitness.intake.batch import Batch
+from scalewitness.intake.consequences import settle
+from scalewitness.intake.kinds import NEEDS_SETTLED, RULES
+from scalewitness.intake.outcomes import Outcome, Seen
+from scalewitness.intake.signatures import Signatures
+from scalewitness.intake.submission import Sealed
+
+
+def judge(
+    prepared: Sequence[Sealed | Refused], batch: Batch, seen: Seen, *, careful: bool = False
+) -> list[Outcome]:
+    """An outcome an item, and all that follows from them kept in the batch. ``careful``: one
+    savepoint each, so that one the database refuses takes no other with it."""
+    signatures = Signatures(batch.actor)
+    outcomes = [_one(item, batch, seen, signatures, careful=careful) for item in prepared]
+    settle(batch)
+    return outcomes
+
+
+def _one(
+    item: Sealed | Refused, batch: Batch, seen: Seen, signatures: Signatures, *, careful: bool
+) -> Outcome:
+    if isinstance(item, Refused):
+        return Outcome(None, "refused", problem=item.as_problem())
+    try:
+        if not seen.has(item):
+            signatures.require(item)
+        earlier = seen.outcome(item)
+        if earlier is not None:
+            return earlier
+        if item.kind in NEEDS_SETTLED or item.about in batch.touched:
+            settle(batch)
+        position = _apply(item, batch, careful=careful)
+    except Refused as refused:
+        return Outcome(str(item.id), "refused", problem=refused.as_problem())
+    outcome = (
+        Outcome(str(item.id), "held", flags=item.flags)
+        if position is None
+        else Outcome(str(item.id), "accepted", position, item.flags)
+    )
+    seen.add(item, outcome)
+    return outcome
+
+
+def _apply(item: Sealed, batch: Batch, *, careful: bool) -> int | None:
+    if not careful:
+        return _judged(item, batch)
+    batch.store()
+    mark = batch.mark()
+    try:
+        with transaction.atomic():
+            position = _judged(item, batch)
+            batch.store()
+            return position
+    except DatabaseError:
+        batch.rewind(mark)
+        raise Refused("The record could not store this item.") from None
+
+
+def _judged(item: Sealed, batch: Batch) -> int | None:
+    """By its kind's rule. A rule that reads what calls write finds it stored; what calls are
+    judged by is read anew after a rule that may have changed it."""
+    rule = RULES[item.kind]
+    if item.kind == "call_made":
+        return rule(item, batch)
+    batch.store()
+    position = rule(item, batch)
+    batch.store()
+    batch.known.heed(item.kind, item.about)
+    return position

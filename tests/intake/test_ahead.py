@@ -1,0 +1,198 @@
+"""Calls are judged before their turn to write. What came in between moves them, or has them
+judged anew under the lock; and nothing at all is written before."""
+
+from collections.abc import Callable, Sequence
+from datetime import timedelta
+from typing import Any
+
+import pytest
+from django.db import transaction
+from tests.world import World, probing, tag_of
+
+from scalewitness.animals.models import Animal
+from scalewitness.calls.models import Call, HeldCall, Standing
+from scalewitness.domain.errors import Refused
+from scalewitness.domain.moments import rfc3339
+from scalewitness.intake import judging, services
+from scalewitness.intake.ahead import Ahead, judged_ahead
+from scalewitness.intake.batch import Actor, Batch, OutOfTurn
+from scalewitness.intake.outcomes import Outcome
+from scalewitness.intake.submission import Sealed
+from scalewitness.ledger.models import Entry
+from scalewitness.mail.models import Letter
+from scalewitness.people.models import Keeper, Practitioner
+
+pytestmark = pytest.mark.django_db
+
+
+def call(world: World, animal: Animal, sex: str = "male", **more: Any) -> dict[str, Any]:
+    return world.item("call_made", animal.pk, probing(sex, tag_of(animal)) | more)
+
+
+def ahead_of(world: World, who: Keeper, *items: dict[str, Any]) -> Ahead | None:
+    actor = Actor(keeper=who.pk)
+    prepared = services._prepare(items, actor, world.now)
+    known = services._expecting(prepared, actor, world.now)
+    known.read_ahead()
+    return judged_ahead(prepared, Batch(actor, world.now, known, ahead=True))
+
+
+def judged(world: World, who: Keeper, *items: dict[str, Any]) -> Ahead:
+    found = ahead_of(world, who, *items)
+    assert found is not None
+    return found
+
+
+def written(ahead: Ahead) -> list[Outcome] | None:
+    with transaction.atomic():
+        return ahead.write()
+
+
+def meanwhile(monkeypatch: pytest.MonkeyPatch, happens: Callable[[], object]) -> None:
+    """Between judging the next batch and its turn."""
+
+    def judge_then(prepared: Sequence[Sealed | Refused], batch: Batch) -> Ahead | None:
+        found = judged_ahead(prepared, batch)
+        assert found is not None
+        monkeypatch.undo()
+        happens()
+        return found
+
+    monkeypatch.setattr(services, "judged_ahead", judge_then)
+
+
+def test_nothing_is_written_before_the_turn(world: World) -> None:
+    animal = world.animal("A1")
+    size = Entry.objects.count()
+    ahead = judged(world, world.odile, call(world, animal))
+    assert (Entry.objects.count(), Call.objects.count()) == (size, 0)
+    outcomes = written(ahead)
+    assert outcomes is not None
+    assert [one.status for one in outcomes] == ["accepted"]
+    assert Call.objects.get().position == size == outcomes[0].position
+
+
+def test_what_came_in_between_moves_every_position(world: World) -> None:
+    animal, other = world.animal("A1"), world.animal("A2")
+    first, second = call(world, animal), call(world, animal, "female")
+    ahead = judged(world, world.odile, first, second)
+    expected = [one.position for one in ahead.outcomes]
+    world.call(world.odile, other, "female")
+    outcomes = written(ahead)
+    assert outcomes is not None
+    assert [one.position for one in outcomes] != expected
+    for outcome, item in zip(outcomes, (first, second), strict=True):
+        assert Entry.objects.get(fact=item["id"]).position == outcome.position
+        assert Call.objects.get(pk=item["id"]).position == outcome.position
+    for standing in Standing.objects.filter(animal=animal):
+        assert Entry.objects.get(fact=standing.pk).position == standing.position
+    assert sorted(Entry.objects.values_list("position", flat=True)) == [*range(ahead.batch.flush())]
+
+
+@pytest.mark.parametrize("between", ["call", "weight", "grant", "particulars"])
+def test_what_bears_on_it_has_it_judged_anew(world: World, between: str) -> None:
+    animal = world.animal("A1")
+    grant = world.make_partner(world.pim)
+    ahead = judged(world, world.pim, call(world, animal))
+    if between == "call":
+        world.call(world.odile, animal, "female")
+    elif between == "weight":
+        noted = {"noted": {"type": "weight", "grams": "60"}}
+        world.say(world.odile, "husbandry_noted", animal.pk, noted)
+    elif between == "grant":
+        world.say(world.odile, "grant_revoked", world.collection.pk, {"grant": str(grant)})
+    else:
+        world.say(world.odile, "particulars_corrected", animal.pk, {"species": "boa_imperator"})
+    size = Entry.objects.count()
+    assert written(ahead) is None
+    assert Entry.objects.count() == size
+
+
+def test_the_same_item_sent_twice_at_once_is_taken_once(
+    world: World, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    item = call(world, world.animal("A1"))
+    twin: list[Outcome] = []
+    meanwhile(monkeypatch, lambda: twin.extend(world.push(world.odile, item)))
+    (outcome,) = world.push(world.odile, item)
+    assert [twin[0].status, outcome.status] == ["accepted", "duplicate"]
+    assert twin[0].position == outcome.position
+    assert Call.objects.count() == 1
+
+
+def test_a_call_in_between_is_known_to_the_one_after_it(
+    world: World, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    animal = world.animal("A1")
+    world.make_partner(world.pim)
+    meanwhile(monkeypatch, lambda: world.call(world.odile, animal, "female"))
+    (outcome,) = world.push(world.pim, call(world, animal))
+    first, second = Call.objects.order_by("position")
+    assert (first.by, second.by) == (world.odile.pk, world.pim.pk)
+    assert (first.anchored_to, second.anchored_to) == (None, "female")
+    assert outcome.position == second.position
+
+
+def test_a_grant_that_ended_in_between_has_ended(
+    world: World, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    animal, body = world.animal("A1"), {"grant": str(world.make_partner(world.pim))}
+    revoke = lambda: world.say(world.odile, "grant_revoked", world.collection.pk, body)  # noqa: E731
+    meanwhile(monkeypatch, revoke)
+    item = call(world, animal) | {"at": rfc3339(world.now + timedelta(minutes=1))}
+    (outcome,) = world.push(world.pim, item)
+    assert outcome.status == "refused"
+    assert not Call.objects.exists()
+
+
+def test_what_makes_letters_is_not_done_ahead(world: World) -> None:
+    """A verified sex that falls: its letters belong into the transaction of the call."""
+    animal = world.verified("A1")
+    world.sold(animal)
+    letters, size = Letter.objects.count(), Entry.objects.count()
+    world.pass_time(hours=1)
+    against = [call(world, animal, "female") for _ in range(4)]
+    assert ahead_of(world, world.odile, *against) is None
+    assert (Letter.objects.count(), Entry.objects.count()) == (letters, size)
+    outcomes = world.push(world.odile, *against)
+    assert {one.status for one in outcomes} == {"accepted"}
+    assert Letter.objects.count() > letters
+
+
+def test_a_call_that_came_late_is_not_held_ahead(world: World) -> None:
+    animal = world.animal("A1")
+    visit = world.visit(world.greta, animal)
+    item = call(world, animal, visit=str(visit))
+    world.pass_time(days=3 + 14, hours=1)
+    assert ahead_of(world, world.greta, item) is None
+    assert not HeldCall.objects.exists()
+    (outcome,) = world.push(world.greta, item)
+    assert outcome.status == "held"
+
+
+def test_a_rule_that_writes_unasked_writes_nothing_ahead(
+    world: World, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def writes(fact: Sealed, batch: Batch) -> int:
+        Practitioner.objects.create(pk=fact.id, named_by=world.odile)
+        return 0
+
+    animal = world.animal("A1")
+    monkeypatch.setitem(judging.RULES, "call_made", writes)
+    assert ahead_of(world, world.odile, call(world, animal)) is None
+    assert not Practitioner.objects.exists()
+
+
+def test_only_calls_are_judged_ahead(world: World) -> None:
+    animal = world.animal("A1")
+    noted = {"noted": {"type": "weight", "grams": "500"}}
+    weight = world.item("husbandry_noted", animal.pk, noted)
+    assert ahead_of(world, world.odile, weight) is None
+    assert ahead_of(world, world.odile, call(world, animal), weight) is None
+
+
+def test_a_batch_ahead_of_its_turn_cannot_be_stored(world: World) -> None:
+    ahead = judged(world, world.odile, call(world, world.animal("A1")))
+    with pytest.raises(OutOfTurn), transaction.atomic():
+        ahead.batch.flush()
+    assert not Call.objects.exists()
