@@ -19,6 +19,7 @@ from scalewitness.intake.batch import Actor, Batch, OutOfTurn
 from scalewitness.intake.outcomes import Outcome
 from scalewitness.intake.submission import Sealed
 from scalewitness.ledger.models import Entry
+from scalewitness.ledger.services.inserting import insert_rows
 from scalewitness.mail.models import Letter
 from scalewitness.people.models import Keeper, Practitioner
 
@@ -174,7 +175,7 @@ def test_a_rule_that_writes_unasked_writes_nothing_ahead(
     world: World, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     def writes(fact: Sealed, batch: Batch) -> int:
-        Practitioner.objects.create(pk=fact.id, named_by=world.odile)
+        insert_rows(Practitioner, [{"id": fact.id, "named_by_id": world.odile.pk}])
         return 0
 
     animal = world.animal("A1")

@@ -43,7 +43,7 @@ def _accepted(items: Sequence[object], actor: Actor, received_at: datetime) -> l
     ahead = judged_ahead(prepared, Batch(actor, received_at, known, ahead=True))
     try:
         with transaction.atomic(), asked_together(*_questions(prepared, known)):
-            outcomes, owes = (ahead and ahead.write()), False
+            outcomes, owes = (ahead.write() if ahead else None), False
             if outcomes is None:
                 outcomes, owes = _take(prepared, Batch(actor, received_at, known))
     except DatabaseError:

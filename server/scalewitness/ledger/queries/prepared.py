@@ -13,7 +13,7 @@ from functools import cached_property
 from typing import Any, NamedTuple, Self, TypeAlias, TypeVar
 from uuid import UUID
 
-from django.db import connection
+from django.db import DEFAULT_DB_ALIAS, connection, connections
 from django.db.models import Model, QuerySet
 from psycopg import Cursor
 from psycopg.adapt import Dumper
@@ -32,11 +32,11 @@ class Question(NamedTuple):
 
 
 class _Planning(Cursor[Any]):
+    prepare: bool | None = None
+    """As the connection is set up."""
+
     def execute(self, query: Any, params: Any = None, **_: Any) -> Self:
-        # The driver forgets the words of what it prepared, and Django's log of queries has
-        # them from there: while one is kept, nothing is prepared.
-        prepare = False if connection.queries_logged else None
-        return super().execute(query, params, prepare=prepare, binary=True)
+        return super().execute(query, params, prepare=self.prepare, binary=True)
 
 
 def asked(sql: str, values: Values = ()) -> Rows:
@@ -113,10 +113,15 @@ def _answered(questions: Sequence[Question]) -> _Answers:
 
 
 def _cursor() -> Any:
-    connection.ensure_connection()
-    plain: Any = _Planning(connection.connection)
-    wrapped = connection.make_debug_cursor if connection.queries_logged else connection.make_cursor
-    return wrapped(plain)
+    database: Any = connections[DEFAULT_DB_ALIAS]  # `connection` would look it up each time
+    database.ensure_connection()
+    plain: Any = _Planning(database.connection)
+    if not database.queries_logged:
+        return database.make_cursor(plain)
+    # The driver forgets the words of what it prepared, and Django's log of queries has them
+    # from there: while one is kept, nothing is prepared.
+    plain.prepare = False
+    return database.make_debug_cursor(plain)
 
 
 class Prepared:
