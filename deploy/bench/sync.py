@@ -11,10 +11,10 @@ web workers. Measured over HTTP, in one run:
   who sees 10,000 calls and by one who sees 100,000.
 
 With ``--peers`` the scripts of that folder, ``kinto_bench.py`` (a JSON store that keeps its
-history) and ``drf_bench.py`` (an endpoint that keeps nothing but the rows), are run on the same
-PostgreSQL, and everything here is measured once more after them: machines are shared, and what
-slows one of them for a minute should not be taken for a difference. All are measured twice and
-the better figure counts, of each. The ratios are judged: pushing 20 times the store's
+history) and ``drf_bench.py`` (an endpoint that keeps nothing but the rows), are run in turn with
+it on the same PostgreSQL, all of them twice, and of each figure the better one counts: machines
+are shared, and what slows one for some minutes should not be taken for a difference. The ratios
+are judged: pushing 20 times the store's
 pace and no slower than the endpoint; pulling everything no slower than the store, one
 change no slower either, and out of 100,000 within 1.3 times of out of 10,000.
 """
@@ -22,11 +22,9 @@ change no slower either, and out of 100,000 within 1.3 times of out of 10,000.
 import argparse
 import sys
 from pathlib import Path
-from typing import TypeVar
 
 from running import service
 
-T = TypeVar("T")
 PARTS = ("push", "pull", "change")
 
 
@@ -43,23 +41,20 @@ def main() -> int:
         from sync_parts import better, measure  # noqa: PLC0415
         from sync_peers import judge, peers  # noqa: PLC0415
 
-        ours = shown(measure(stack, given.only.split(","), given.seconds, given.large))
-        if given.peers is None:
-            return 0
         database = stack.postgres.superuser_url() if stack.postgres else stack.owner_url
-        theirs = peers(given.peers, given.peers_python, database)
-        again = shown(measure(stack, given.only.split(","), given.seconds, given.large))
-        ours = better(ours, again)
-    verdicts = judge(ours, theirs)
+        ours, theirs = [], []
+        for _ in range(1 if given.peers is None else 2):
+            found = measure(stack, given.only.split(","), given.seconds, given.large)
+            print(*found, sep="\n", flush=True)
+            ours.append(found)
+            if given.peers is not None:
+                theirs += peers(given.peers, given.peers_python, database)
+    if given.peers is None:
+        return 0
+    verdicts = judge(better(*ours), theirs)
     for verdict in verdicts:
         print(verdict)
     return 0 if all(one.within for one in verdicts) else 1
-
-
-def shown(figures: list[T]) -> list[T]:
-    for one in figures:
-        print(one, flush=True)
-    return figures
 
 
 if __name__ == "__main__":

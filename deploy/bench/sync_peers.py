@@ -31,12 +31,12 @@ class Verdict:
 
 
 def peers(folder: Path, python: str, database: str) -> list[dict[str, Any]]:
-    """What the scripts print: a JSON object a figure. Each is measured twice, the endpoint in
-    two set-ups that are both usual."""
+    """What the scripts print: a JSON object a figure; of the endpoint in two set-ups that are
+    both usual."""
     found: list[dict[str, Any]] = []
     for script, more in (
         # One client: with more, the store counts batches as taken that it does not hold.
-        ("kinto_bench.py", ["--only", "push,pull,incremental", "--clients", "1", "--rounds", "2"]),
+        ("kinto_bench.py", ["--only", "push,pull,incremental", "--clients", "1"]),
         ("drf_bench.py", ["--only", "push"]),
         ("drf_bench.py", ["--only", "push", "--conn-max-age", "60", "--threads", "2"]),
     ):
