@@ -14,9 +14,9 @@ With ``--peers`` the scripts of that folder, ``kinto_bench.py`` (a JSON store th
 history) and ``drf_bench.py`` (an endpoint that keeps nothing but the rows), are run in turn with
 it on the same PostgreSQL, all of them twice, and of each figure the better one counts: machines
 are shared, and what slows one for some minutes should not be taken for a difference. The ratios
-are judged: pushing 20 times the store's
-pace and no slower than the endpoint; pulling everything no slower than the store, one
-change no slower either, and out of 100,000 within 1.3 times of out of 10,000.
+are judged: pushing 20 times the store's pace and no slower than the endpoint; pulling everything
+no slower than the store, one change no slower either, and out of 100,000 within 1.3 times of out
+of 10,000.
 """
 
 import argparse

@@ -24,13 +24,14 @@ from scalewitness.intake.services import accept
 from scalewitness.people.services import enrol_device
 from stack.local import LocalStack
 
+_NUMBERS = itertools.count(1)
+"""Of keepers, so that each has an address of their own."""
 CALLS_EACH = 3
 SMALL = 10_000
 LARGEST = 500
 """Calls in a push: the most the server takes, and what its clients send when much waits."""
 DEVICES = 4
 """Enough that no device sends more than it may in a minute."""
-_NUMBERS = itertools.count(1)
 A_CONNECTION = 10
 """Batches that come over one connection (our judgement)."""
 NOTE = (
@@ -174,8 +175,7 @@ def _push(herds: Sequence[Herd], url: str, size: int, most: int, seconds: float)
         line = _line(url)
         for turn, body in enumerate(prepared[number]):
             if turn % A_CONNECTION == 0:
-                line.close()
-                line = _line(url)
+                line.close()  # the next request opens it anew
             answer = _asked(line, "POST", "/api/v1/push", body, herd.headers(turn))
             if any(one["status"] != "accepted" for one in answer["items"]):
                 raise RuntimeError(f"not accepted: {answer['items'][0]}")

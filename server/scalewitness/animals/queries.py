@@ -21,6 +21,7 @@ from scalewitness.animals.models import (
 )
 from scalewitness.domain.identifiers import parse_transponder
 from scalewitness.ledger.queries.prepared import Prepared, Question, any_of, asked, columns, maker
+from scalewitness.people.models import Grant
 from scalewitness.people.queries import active_grants, is_partner
 
 Moment: TypeAlias = tuple[UUID, datetime]
@@ -94,10 +95,7 @@ def collections_of(keeper: UUID) -> list[Collection]:
 
 def stewarded_collections(keeper: UUID, now: datetime) -> list[Collection]:
     """Collections the keeper holds or is a partner in, own ones first, then by name."""
-    partner = active_grants(keeper, now).filter(role="partner", whole=True)
-    found = Collection.objects.filter(
-        Q(keeper=keeper) | Q(pk__in=partner.values("collection"))
-    ).select_related("keeper")
+    found = _stewarded(keeper, now).select_related("keeper")
     return sorted(found, key=lambda one: (one.keeper_id != keeper, one.name, one.pk))
 
 
@@ -106,13 +104,21 @@ def stewarded_ids(keeper: UUID, now: datetime) -> set[UUID]:
     return {one for (one,) in STEWARDED.ask(keeper=keeper, now=now)}
 
 
-def _stewarded(keeper: UUID, now: datetime) -> QuerySet[Collection, Any]:
+def _stewarded(keeper: UUID, now: datetime) -> QuerySet[Collection]:
     partner = active_grants(keeper, now).filter(role="partner", whole=True)
-    held = Q(keeper=keeper) | Q(pk__in=partner.values("collection"))
-    return Collection.objects.filter(held).values_list("pk")
+    return held_or_granted(keeper, partner)
 
 
-STEWARDED = Prepared(_stewarded, keeper=UUID(int=1), now=datetime(1, 1, 1, tzinfo=UTC))
+def held_or_granted(keeper: UUID, grants: QuerySet[Grant]) -> QuerySet[Collection]:
+    """Collections that the keeper holds, and those of ``grants`` to them."""
+    return Collection.objects.filter(Q(keeper=keeper) | Q(pk__in=grants.values("collection")))
+
+
+STEWARDED = Prepared(
+    lambda keeper, now: _stewarded(keeper, now).values_list("pk"),
+    keeper=UUID(int=1),
+    now=datetime(1, 1, 1, tzinfo=UTC),
+)
 
 
 def latest(animal: UUID, type: str, before: datetime | None = None) -> Husbandry | None:

@@ -20,7 +20,7 @@ SKIMMED = 100_000
 """As many where snapshots covered most, so that little of each is looked at."""
 OTHER_THINGS = 100
 """Sales, visits, grants and so on that one answer looks at, each by itself."""
-OTHER_KINDS = facts.BODIES.keys() - ANIMAL_KINDS
+OTHER_KINDS = sorted(facts.BODIES.keys() - ANIMAL_KINDS)
 TOLD_THE_BLIND = frozenset({"weight", "meal", "shed"})
 
 

@@ -1,6 +1,6 @@
 """Whose sight may have changed, found without looking at everything that is seen."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from datetime import UTC, datetime
 from typing import Any, NamedTuple, TypeAlias
 from uuid import UUID
@@ -166,9 +166,9 @@ def touched_animals(
     return _ids(TOUCHED, keeper, old, new, after=after, limit=limit)
 
 
-def of_kinds(kinds: Iterable[str], start: int, end: int) -> list[int]:
+def of_kinds(kinds: Sequence[str], start: int, end: int) -> list[int]:
     """Positions from ``start`` on and before ``end`` of entries of these kinds."""
-    return [at for (at,) in asked(OF_KINDS, {"kinds": sorted(kinds), "start": start, "end": end})]
+    return [at for (at,) in asked(OF_KINDS, {"kinds": kinds, "start": start, "end": end})]
 
 
 def said_of_others(keeper: UUID, start: int, end: int) -> dict[int, UUID | None]:

@@ -188,7 +188,6 @@ class Batch:
         id: UUID | None = None,
     ) -> None:
         """Queue a letter in this transaction; it leaves after commit."""
-        self.store()
         mail.queue(
             id=id or fresh_id(self.now),
             kind=kind,

@@ -16,7 +16,7 @@ from django.db.models.fields import CharField
 from django.db.models.functions import Coalesce
 
 from scalewitness.animals.models import Animal, Collection, Custody
-from scalewitness.animals.queries import stewarded_collections
+from scalewitness.animals.queries import held_or_granted, stewarded_collections
 from scalewitness.calls.models import Call
 from scalewitness.domain.errors import NotFound
 from scalewitness.ledger.models import Entry
@@ -89,7 +89,9 @@ def _visible(
         calls = calls.filter(position__lt=size)
         held_in, kept = "held_in", Q(held_in__in=Collection.objects.filter(keeper=keeper))
     else:
-        animals = animals.filter(collection__in=_within_reach(keeper, now))
+        # Known before any animal is looked at, so that not all of the record are judged.
+        within_reach = held_or_granted(keeper, active_grants(keeper, now))
+        animals = animals.filter(collection__in=within_reach)
     grants = covering(active_grants(keeper, now, size), collection=held_in)
     opened = grants.filter(Q(blind=False) | Exists(calls))
     return (
@@ -104,13 +106,6 @@ def _visible(
         .exclude(sight="none")
         .order_by("pk")
     )
-
-
-def _within_reach(keeper: UUID, now: datetime) -> QuerySet[Collection]:
-    """Collections outside of which the keeper sees no animal: their own, and those they have a
-    grant in. With them PostgreSQL need not judge every animal of the record one by one."""
-    granted = active_grants(keeper, now).values("collection")
-    return Collection.objects.filter(Q(keeper=keeper) | Q(pk__in=granted))
 
 
 def _held_in(size: int) -> Coalesce:
