@@ -62,11 +62,6 @@ def test_each_has_a_rate(throttle: type[Link]) -> None:
     assert throttle().num_requests == allowed(throttle.scope)
 
 
-def test_a_lost_cache_keeps_nobody_out(nobody: Api, settings: object) -> None:
-    settings.CACHES = {
-        "default": {
-            "BACKEND": "django.core.cache.backends.redis.RedisCache",
-            "LOCATION": "redis://127.0.0.1:1/0",
-        }
-    }
+def test_a_lost_queue_server_keeps_nobody_out(nobody: Api, settings: object) -> None:
+    settings.REDIS_URL = "redis://127.0.0.1:1/0"
     assert nobody.get("/offers/guess").code == "link_gone"

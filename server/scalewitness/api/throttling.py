@@ -4,18 +4,19 @@ from time import time
 from typing import Any
 
 import structlog
-from django.core.cache import cache
 from redis.exceptions import RedisError
 from rest_framework.request import Request
 from rest_framework.throttling import SimpleRateThrottle
 from rest_framework.views import APIView
 
+from scalewitness.tries import tries
+
 log = structlog.get_logger()
 
 
 class _Throttle(SimpleRateThrottle):
-    """Counts in the shared cache, anew in each minute (or what else the rate is for); lets
-    everyone through while the cache is down (our judgement: a link that will not open costs
+    """Counts in the queue server, anew in each minute (or what else the rate is for); lets
+    everyone through while that is down (our judgement: a link that will not open costs
     more than a guess at it, which is hopeless)."""
 
     num_requests: int
@@ -27,7 +28,7 @@ class _Throttle(SimpleRateThrottle):
         self.now = time()
         key = f"{self.get_cache_key(request, view)}:{int(self.now // seconds)}"
         try:
-            return _one_more(key, seconds) <= self.num_requests
+            return tries(key, seconds) <= self.num_requests
         except RedisError as down:
             log.warning("throttle_skipped", scope=self.scope, error=type(down).__name__)
             return True
@@ -35,14 +36,6 @@ class _Throttle(SimpleRateThrottle):
     def wait(self) -> float:
         """Seconds until it counts anew."""
         return self.duration - self.now % self.duration
-
-
-def _one_more(key: str, seconds: int) -> int:
-    """How many there are with this one."""
-    try:
-        return int(cache.incr(key))
-    except ValueError:  # the first, or one of several at once
-        return 1 if cache.add(key, 1, seconds) else int(cache.incr(key))
 
 
 class PerAddress(_Throttle):

@@ -5,9 +5,10 @@ from typing import Final
 
 import structlog
 from django.conf import settings
-from django.core.cache import cache
 from django.http import HttpRequest
 from redis.exceptions import RedisError
+
+from scalewitness.tries import tries
 
 log = structlog.get_logger()
 
@@ -17,13 +18,12 @@ SECONDS: Final = 60
 
 
 def tried_too_often(request: HttpRequest) -> bool:
-    """Counts one more wrong link; whether that is one too many. While the cache is away nothing
-    is counted."""
+    """Counts one more wrong link; whether that is one too many. While the queue server is away
+    nothing is counted."""
     key = f"throttle_wrong_link_{address_of(request)}"
     try:
-        cache.add(key, 0, SECONDS)
-        return int(cache.incr(key)) > MOST
-    except (RedisError, ValueError) as away:  # ValueError: it ran out between the two
+        return tries(key, SECONDS) > MOST
+    except RedisError as away:
         log.warning("throttle_skipped", scope="wrong_link", error=type(away).__name__)
         return False
 

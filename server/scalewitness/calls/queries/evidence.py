@@ -25,23 +25,23 @@ def counting_calls(animal: UUID) -> list[Call]:
 def evidence_by_animal(animals: Iterable[UUID]) -> dict[UUID, list[Evidence]]:
     """What counts of each animal, in log order; animals without any are absent."""
     found: dict[UUID, list[Evidence]] = {}
-    for animal, call, by, at, position, body, *known in COUNTING.ask(animals=list(animals)):
-        circumstance = Circumstance(call=str(call), **dict(zip(CIRCUMSTANCE, known, strict=True)))
-        made = msgspec.json.decode(body, type=CallMade)
-        evidence = as_evidence(made, circumstance, sender=str(by), at=at, position=position)
+    for animal, by, at, position, body, *known in COUNTING.ask(animals=list(animals)):
+        made = _MADE.decode(body)
+        evidence = as_evidence(made, Circumstance(*known), sender=by, at=at, position=position)
         found.setdefault(animal, []).append(evidence)
     return found
 
 
 CIRCUMSTANCE = ("stage", "blind", "interested", "identity", "anchored_to")
-"""The columns of a call that hold its circumstance."""
+"""The columns of a call that hold its circumstance, as `Circumstance` has them after the call."""
+_MADE = msgspec.json.Decoder(CallMade)
 
 
 def _counting(animals: Any) -> "QuerySet[Call, Any]":
     rows = Call.objects.filter(withdrawal=None, set_aside=None).order_by("position")
-    # As text, from which the typed body is read at once.
-    body = Cast("body", TextField())
-    columns = ("animal", "id", "by", "examined_at", "position", body, *CIRCUMSTANCE)
+    # As text: the typed body is read from it at once, and evidence has ids as text.
+    call, by, body = (Cast(one, TextField()) for one in ("id", "by", "body"))
+    columns = ("animal", by, "examined_at", "position", body, call, *CIRCUMSTANCE)
     return any_of(rows, '"calls_call"."animal_id"', animals).values_list(*columns)
 
 

@@ -150,9 +150,15 @@ def anchoring(call: Evidence, numbers: ParameterSet) -> float:
     """κ: how much of an informed call merely repeats what its examiner knew."""
     if call.blind or call.anchored_to is None:
         return 0.0
+    return _repeated(numbers, call.method)
+
+
+@lru_cache(maxsize=512)
+def _repeated(numbers: ParameterSet, method: Method) -> float:
+    """κ of a call by one who knew."""
     blind = numbers.value("anchoring.discordant_blind")
     knowing = numbers.value("anchoring.discordant_knowing")
-    return (1 - knowing / blind) * numbers.get(f"anchoring_share.{call.method}", 1.0)
+    return (1 - knowing / blind) * numbers.get(f"anchoring_share.{method}", 1.0)
 
 
 def log_likelihoods(sessions: Iterable[Session]) -> list[Pair]:

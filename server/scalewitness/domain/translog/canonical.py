@@ -12,6 +12,7 @@ import re
 import unicodedata
 from collections.abc import Iterable, Mapping
 from typing import Any, Final, TypeAlias
+from uuid import UUID
 
 import msgspec
 import rfc8785
@@ -56,8 +57,8 @@ class BadJson(Misplaced):
 def canonical_bytes(value: object) -> bytes:
     """The RFC 8785 bytes of ``value``, its strings and member names in NFC.
 
-    Takes mappings with string keys, lists, tuples, strings, integers within
-    ±(2^53−1), booleans and None. Raises :class:`NotCanonical` for anything else: floats
+    Takes mappings with string keys, lists, tuples, strings, UUIDs (as their text), integers
+    within ±(2^53−1), booleans and None. Raises :class:`NotCanonical` for anything else: floats
     (NaN among them), decimals, lone surrogates, names that NFC makes equal, and nesting
     beyond :data:`MAX_DEPTH`.
     """
@@ -82,14 +83,14 @@ def _is_plain(value: Any, room: int = MAX_DEPTH) -> bool:
         return _are_plain(value, room)
     if kind is int:
         return bool(-MAX_INTEGER <= value <= MAX_INTEGER)
-    return value is None or kind is bool
+    return value is None or kind is bool or kind is UUID
 
 
 def _are_plain(parts: Iterable[object], room: int) -> bool:
     if room == 0:
         return False
     for one in parts:  # noqa: SIM110  all() over a generator takes twice as long
-        if not _is_plain(one, room - 1):
+        if not (one.isascii() if type(one) is str else _is_plain(one, room - 1)):
             return False
     return True
 
@@ -108,6 +109,8 @@ def _guarded(value: object, room: int) -> Json:
         return value
     if isinstance(value, int):
         return _integer(value)
+    if isinstance(value, UUID):
+        return str(value)
     if isinstance(value, Mapping):
         return _members(value, room)
     if isinstance(value, (list, tuple)):
@@ -255,21 +258,21 @@ def _read(text: str, decoder: json.JSONDecoder) -> object:
 
 
 _ALL_SQUARE = bytes.maketrans(b"{}", b"[]")
-_NOT_BRACKETS = bytes(set(range(256)) - set(b"[]{}"))
+_NEITHER_QUOTES_NOR_BRACKETS = bytes(set(range(256)) - set(b'"[]{}'))
 
 
 def _limit_depth(valid: bytes) -> None:
     """Refuse a JSON text, already known to be valid, that nests beyond the limit.
 
-    With escapes gone, every second piece between quotes lies outside a string. Each round
-    of erasing ``[]`` then takes off the innermost level. All of it runs at the speed of
-    ``bytes`` methods rather than of a walk over the values.
+    With escapes gone, and all but quotes and brackets, every second piece between quotes
+    lies outside a string. Each round of erasing ``[]`` then takes off the innermost level.
+    All of it runs at the speed of ``bytes`` methods rather than of a walk over the values.
     """
     if valid.count(b"[") + valid.count(b"{") <= MAX_DEPTH:
         return
     unescaped = valid.replace(b"\\\\", b"").replace(b'\\"', b"")
-    outside_strings = b"".join(unescaped.split(b'"')[::2])
-    shape = outside_strings.translate(_ALL_SQUARE, _NOT_BRACKETS)
+    marks = unescaped.translate(_ALL_SQUARE, _NEITHER_QUOTES_NOR_BRACKETS)
+    shape = b"".join(marks.split(b'"')[::2])
     for _ in range(MAX_DEPTH):
         shape = shape.replace(b"[]", b"")
     if shape:

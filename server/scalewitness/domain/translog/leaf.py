@@ -6,6 +6,7 @@ nothing to say), so a missing member can never be mistaken for an empty one.
 
 from collections.abc import Mapping
 from typing import Any, Final, Literal
+from uuid import UUID
 
 import msgspec
 
@@ -46,11 +47,11 @@ class Leaf(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
 def leaf_bytes(
     *,
     kind: str,
-    id: str,
-    by: str | None,
-    device: str | None,
+    id: UUID | str,
+    by: UUID | str | None,
+    device: UUID | str | None,
     at: str,
-    about: str | None,
+    about: UUID | str | None,
     body: Mapping[str, object],
     sig: str | None,
 ) -> bytes:

@@ -15,8 +15,7 @@ from scalewitness.ledger.models import Entry
 from scalewitness.ledger.services.writing import Logged
 
 
-@dataclass(frozen=True, slots=True)
-class Said(Logged[Any]):
+class Said(Logged[Any], frozen=True):
     """A fact as its leaf tells it. ``raw`` is the body as logged, ``body`` its type."""
 
     kind: str

@@ -77,13 +77,13 @@ def _encoder(type: str) -> Encode:
 
     def encode(values: Sequence[Any]) -> bytes:
         parts: list[Buffer] = [BEGINNING.pack(1, 1, oid, len(values), 1)]
+        before, element = None, NULL
         for value in values:
-            dumped = None if value is None else dump(value)
-            if dumped is None:
-                parts.append(NULL)
-            else:
-                parts.append(SIZE.pack(len(dumped)))
-                parts.append(dumped)
+            if value is not before:  # many a column has one value over and over
+                dumped = None if value is None else dump(value)
+                element = NULL if dumped is None else SIZE.pack(len(dumped)) + dumped
+                before = value
+            parts.append(element)
         return b"".join(parts)
 
     return encode

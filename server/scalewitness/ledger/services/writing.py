@@ -1,11 +1,11 @@
 """Writing the log."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Generic, TypeVar
 from uuid import UUID
 
+import msgspec
 from django.db import transaction
 
 from scalewitness.domain.moments import rfc3339
@@ -35,8 +35,7 @@ COLUMNS = (
 """Of an entry, the others in the order that `Writer.add` gives them."""
 
 
-@dataclass(frozen=True, slots=True)
-class Draft:
+class Draft(msgspec.Struct, frozen=True):
     """A fact about to enter the log."""
 
     id: UUID
@@ -60,18 +59,17 @@ class Draft:
     def _bytes(self, sig: str | None) -> bytes:
         return leaf_bytes(
             kind=self.kind,
-            id=str(self.id),
-            by=str(self.by) if self.by else None,
-            device=str(self.device) if self.device else None,
+            id=self.id,
+            by=self.by,
+            device=self.device,
             at=rfc3339(self.at),
-            about=str(self.about) if self.about else None,
+            about=self.about,
             body=self.body,
             sig=sig,
         )
 
 
-@dataclass(frozen=True, slots=True)
-class Logged(Generic[B]):
+class Logged(msgspec.Struct, Generic[B], frozen=True):
     """A fact with its position, as the apps' services receive it. ``B``: its body type."""
 
     id: UUID

@@ -1,0 +1,31 @@
+"""How often something was tried lately, counted for all processes together in the queue server."""
+
+from functools import cache
+
+from django.conf import settings
+from redis import Redis
+from redis.backoff import NoBackoff
+from redis.retry import Retry
+
+PATIENCE = 2.0
+"""Seconds to wait for the server; whoever asks can do without (our judgement)."""
+
+
+def tries(key: str, seconds: int) -> int:
+    """How many there are with this one. They are counted anew ``seconds`` after the first.
+
+    Raises:
+        redis.exceptions.RedisError: the server is away.
+    """
+    with _server(settings.REDIS_URL).pipeline(transaction=False) as both:  # one wait for both
+        both.incr(key)
+        both.expire(key, seconds, nx=True)
+        count, _ = both.execute()
+    return int(count)
+
+
+@cache
+def _server(url: str) -> "Redis":
+    # One more attempt at once, as a connection that was idle for long may have been closed.
+    patience = {"socket_connect_timeout": PATIENCE, "socket_timeout": PATIENCE}
+    return Redis.from_url(url, retry=Retry(NoBackoff(), 1), **patience)
