@@ -62,7 +62,7 @@ def test_a_retry_that_overtook_the_first_answer_is_a_duplicate(world: World) -> 
     noted = {"noted": {"type": "weight", "grams": "500"}}
     item = world.item("husbandry_noted", animal.pk, noted, texts={"note": "after a shed"})
     odile = Actor(world.odile.pk)
-    early = services._prepare([item], odile, world.now)
+    early, _ = services._prepare([item], odile, world.now)
     (first,) = world.push(world.odile, item)
     with transaction.atomic():
         (again,), _ = services._take(early, Batch(odile, world.now))

@@ -32,9 +32,7 @@ def call(world: World, animal: Animal, sex: str = "male", **more: Any) -> dict[s
 
 def ahead_of(world: World, who: Keeper, *items: dict[str, Any]) -> Ahead | None:
     actor = Actor(keeper=who.pk)
-    prepared = services._prepare(items, actor, world.now)
-    known = services._expecting(prepared, actor, world.now)
-    known.read_ahead()
+    prepared, known = services._prepare(items, actor, world.now)
     return judged_ahead(prepared, Batch(actor, world.now, known, ahead=True))
 
 

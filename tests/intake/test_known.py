@@ -26,9 +26,7 @@ class Waiting:
         body = probing("male", tag_of(animal)) | more
         item = world.item("call_made", animal.pk, body, at=world.now + timedelta(minutes=1))
         self.actor, self.now = Actor(keeper=who.pk), world.now
-        self.prepared = services._prepare([item], self.actor, self.now)
-        self.known = services._expecting(self.prepared, self.actor, self.now)
-        self.known.read_ahead()
+        self.prepared, self.known = services._prepare([item], self.actor, self.now)
 
     def take(self) -> Outcome:
         with transaction.atomic():

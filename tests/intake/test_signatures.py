@@ -222,7 +222,7 @@ def test_a_revocation_counts_within_a_batch_too(world: World, odile: Phone) -> N
 
 def test_a_revocation_between_the_check_and_the_lock_counts(world: World, odile: Phone) -> None:
     item = call(odile, world.animal("A1"))
-    proved = services._prepare([item], odile.actor, world.now)
+    proved, _ = services._prepare([item], odile.actor, world.now)
     odile.send(odile.revocation())
     with transaction.atomic():
         (outcome,), _ = services._take(proved, Batch(odile.actor, world.now))

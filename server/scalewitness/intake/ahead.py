@@ -49,8 +49,8 @@ def judged_ahead(prepared: Sequence[Sealed | Refused], batch: Batch) -> Ahead | 
             return Ahead(prepared, batch, judge(prepared, batch, Seen(batch.actor, [])))
     except (OutOfTurn, DatabaseError):  # the latter is looked into under the lock
         batch.known.forget()
-        batch.known.read_ahead()
-        return None
+        with batch.known.read_ahead():
+            return None
 
 
 def _only_reads(execute: Callable[..., Any], sql: str, *rest: Any) -> Any:

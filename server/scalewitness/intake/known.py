@@ -5,7 +5,8 @@ itself writes: a call is added here as it is taken, after anything else all is r
 was read before the lock was held is used if nothing came in between that bears on it.
 """
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime
 from decimal import Decimal
@@ -155,22 +156,26 @@ class Known:
     size: int = 0
     """Of the log, when what is known was read."""
 
-    def expect(self, calls: Iterable[Moment]) -> None:
-        """Say which animals calls will be about, and when they were examined."""
-        for animal, at in calls:
-            self._expected.setdefault(animal, []).append(at)
+    def expect(self, animal: UUID, at: datetime) -> None:
+        """Say which animal a call will be about, and when it was examined."""
+        self._expected.setdefault(animal, []).append(at)
 
-    def read_ahead(self) -> None:
+    @contextmanager
+    def read_ahead(self) -> Iterator[None]:
         """Read what is expected before the lock is held, so that whoever waits for it waits
-        for none of that; `still_holds` tells afterwards whether it may be used."""
-        if self._expected:
-            moments = {(one, at) for one, when in self._expected.items() for at in when}
-            with asked_together(*self._questions(moments)):
-                self.size = tip().size
-                self._read(self._expected)
-                self._weigh(moments)
-            for subject in self._subjects.values():
-                _ = subject.case
+        for none of that; `still_holds` tells afterwards whether it may be used. It is asked
+        for before the block and read after it."""
+        if not self._expected:
+            yield
+            return
+        moments = {(one, at) for one, when in self._expected.items() for at in when}
+        with asked_together(*self._questions(moments)):
+            yield
+            self.size = tip().size
+            self._read(self._expected)
+            self._weigh(moments)
+        for subject in self._subjects.values():
+            _ = subject.case
 
     def _questions(self, moments: Collection[Moment]) -> list[Question]:
         """What `read_ahead` will ask, for one wait instead of one each; whatever is left out

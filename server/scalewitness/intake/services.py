@@ -2,12 +2,15 @@
 
 import os
 from collections.abc import Callable, Iterable, Sequence
+from contextlib import suppress
 from datetime import datetime
 from typing import Any, TypeVar
+from uuid import UUID
 
 from django.db import DatabaseError, transaction
 
 from scalewitness.domain.errors import Refused
+from scalewitness.domain.moments import parse_moment
 from scalewitness.intake.ahead import judged_ahead
 from scalewitness.intake.batch import Actor, Batch
 from scalewitness.intake.judging import judge
@@ -37,9 +40,7 @@ def accept(items: Sequence[object], actor: Actor, received_at: datetime) -> list
 
 
 def _accepted(items: Sequence[object], actor: Actor, received_at: datetime) -> list[Outcome]:
-    prepared = _prepare(items, actor, received_at)
-    known = _expecting(prepared, actor, received_at)
-    known.read_ahead()
+    prepared, known = _prepare(items, actor, received_at)
     ahead = judged_ahead(prepared, Batch(actor, received_at, known, ahead=True))
     try:
         with transaction.atomic(), asked_together(*_questions(prepared, known)):
@@ -49,7 +50,7 @@ def _accepted(items: Sequence[object], actor: Actor, received_at: datetime) -> l
     except DatabaseError:
         # A value no check foresaw. Take the items one savepoint each, so that only the
         # one at fault is refused. Nothing of the first attempt was kept.
-        known = _expecting(prepared, actor, received_at)
+        known.forget()
         with transaction.atomic():
             outcomes, owes = _take(prepared, Batch(actor, received_at, known), careful=True)
     if owes:
@@ -81,18 +82,20 @@ class Replayed(Refused):
 
 
 def _prepare(
-    items: Sequence[object], actor: Actor, received_at: datetime
-) -> list[Sealed | Refused]:
-    """Parse, seal and check signatures outside the lock: whoever waits for it waits for none
-    of that."""
-    read_items = [_attempt(read, item) for item in items]
-    sealed = [
-        _attempt(lambda one: seal(one, received_at, _fresh_salt), one)
-        if isinstance(one, Submission)
-        else one
-        for one in read_items
-    ]
-    return prove(sealed, actor)
+    items: Iterable[object], actor: Actor, received_at: datetime
+) -> tuple[list[Sealed | Refused], Known]:
+    """Parse, seal and check signatures, and read what calls will be judged by. All that is
+    outside the lock: whoever waits for it waits for none of it."""
+    given = [_attempt(read, item) for item in items]
+    known = _expecting(given, actor, received_at)
+    with known.read_ahead():  # the rest while PostgreSQL answers
+        sealed = [
+            _attempt(lambda one: seal(one, received_at, _fresh_salt), one)
+            if isinstance(one, Submission)
+            else one
+            for one in given
+        ]
+        return prove(sealed, actor), known
 
 
 def _fresh_salt(field: str) -> bytes:
@@ -107,11 +110,13 @@ def _attempt(step: Callable[[T], R], value: T) -> R | Refused:
         return refused
 
 
-def _expecting(prepared: Iterable[Sealed | Refused], actor: Actor, received_at: datetime) -> Known:
+def _expecting(given: Iterable[Submission | Refused], actor: Actor, received_at: datetime) -> Known:
     """Nothing read yet, but all that will have to be."""
     known = Known(actor.keeper, received_at)
-    calls = (one for one in prepared if isinstance(one, Sealed) and one.kind == "call_made")
-    known.expect((one.about, one.at) for one in calls)
+    for one in given:
+        if isinstance(one, Submission) and one.kind == "call_made":
+            with suppress(ValueError):  # no such time: it will be refused
+                known.expect(UUID(one.about), parse_moment(one.at))
     return known
 
 

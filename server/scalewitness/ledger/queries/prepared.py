@@ -42,8 +42,9 @@ class _Planning(Cursor[Any]):
 def asked(sql: str, values: Values = ()) -> Rows:
     """The rows of a statement that is asked again and again, always in the same words. They
     come in PostgreSQL's binary form, which is read several times as fast as its text."""
-    question, rows = _ahead.get().pop(sql, (None, []))
-    if question is not None and question.values == values:
+    asking = _asking.get()
+    rows = asking.taken(sql, values) if asking else None
+    if rows is not None:
         return rows
     with _cursor() as cursor:
         cursor.execute(sql, values)
@@ -85,31 +86,53 @@ def sent_together() -> Iterator[None]:
 
 @contextmanager
 def asked_together(*questions: Question) -> Iterator[None]:
-    """Sends all of these before it waits for the first answer. Within the block whoever asks
-    one of them, with the same values, has the answer at once; a second time it is sent anew.
+    """Sends all of these and waits for none. Within the block the first who asks something
+    waits for all; whoever asks one of them, with the same values, has the answer at once; a
+    second time it is sent anew. What is done before is done while PostgreSQL answers.
 
     PostgreSQL takes them one after the other: each sees what was committed before its turn,
     also where an earlier one had to wait for a lock.
     """
-    before = _ahead.set(_answered(questions))
-    try:
-        yield
-    finally:
-        _ahead.reset(before)
+    with _Asking(questions) as asking:
+        before = _asking.set(asking)
+        try:
+            yield
+        finally:
+            _asking.reset(before)
 
 
-_Answers: TypeAlias = dict[str, tuple[Question | None, Rows]]
-_ahead: ContextVar[_Answers] = ContextVar("ahead", default={})  # noqa: B039 -- stays empty
-"""By statement, what was asked ahead and not taken yet."""
+class _Asking:
+    """Questions that were sent, until they are asked."""
 
+    def __init__(self, questions: Sequence[Question]) -> None:
+        self._questions = questions
+        self._cursors, self._line = ExitStack(), ExitStack()
+        self._sent: dict[str, tuple[Values, Any]] = {}
 
-def _answered(questions: Sequence[Question]) -> _Answers:
-    with ExitStack() as cursors:
-        with sent_together():
-            asking = [(one, cursors.enter_context(_cursor())) for one in questions]
-            for (sql, values), cursor in asking:
+    def __enter__(self) -> Self:
+        with ExitStack() as stack:
+            stack.enter_context(self._cursors)
+            stack.enter_context(self._line)
+            self._line.enter_context(sent_together())
+            for sql, values in self._questions:
+                cursor = self._cursors.enter_context(_cursor())
                 cursor.execute(sql, values)
-        return {one.sql: (one, list(cursor.fetchall())) for one, cursor in asking}
+                self._sent[sql] = values, cursor
+            stack.pop_all()
+        return self
+
+    def __exit__(self, *error: Any) -> None:
+        with self._cursors:
+            self._line.__exit__(*error)
+
+    def taken(self, sql: str, values: Values) -> Rows | None:
+        """The answer, once; None where that was not asked."""
+        self._line.close()  # where all answers are in already, nothing
+        asked_for, cursor = self._sent.pop(sql, (None, None))
+        return list(cursor.fetchall()) if cursor and asked_for == values else None
+
+
+_asking: ContextVar[_Asking | None] = ContextVar("asking", default=None)
 
 
 def _cursor() -> Any:
