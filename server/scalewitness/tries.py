@@ -17,15 +17,15 @@ def tries(key: str, seconds: int) -> int:
     Raises:
         redis.exceptions.RedisError: the server is away.
     """
-    with _server(settings.REDIS_URL).pipeline(transaction=False) as both:  # one wait for both
+    with _server(settings.REDIS_URL).pipeline() as both:  # sent together; nothing comes between
+        both.set(key, 0, ex=seconds, nx=True)
         both.incr(key)
-        both.expire(key, seconds, nx=True)
-        count, _ = both.execute()
+        _, count = both.execute()
     return int(count)
 
 
 @cache
-def _server(url: str) -> "Redis":
+def _server(url: str) -> Redis:
     # One more attempt at once, as a connection that was idle for long may have been closed.
     patience = {"socket_connect_timeout": PATIENCE, "socket_timeout": PATIENCE}
     return Redis.from_url(url, retry=Retry(NoBackoff(), 1), **patience)

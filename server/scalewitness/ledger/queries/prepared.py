@@ -46,7 +46,7 @@ def asked(sql: str, values: Values = ()) -> Rows:
     rows = asking.taken(sql, values) if asking else None
     if rows is not None:
         return rows
-    with _cursor() as cursor:
+    with _cursor(_database()) as cursor:
         cursor.execute(sql, values)
         return list(cursor.fetchall())
 
@@ -64,7 +64,7 @@ class _AsItIs(Dumper):
 
 def told(sql: str, values: Values = ()) -> None:
     """As :func:`asked`, of a statement that has no rows to give; values may be `Packed`."""
-    with _cursor() as cursor:
+    with _cursor(_database()) as cursor:
         # Of this cursor alone: a connection may be older than this module, and knows only
         # the types that the driver knew then.
         cursor.adapters.register_dumper(Packed, _AsItIs)
@@ -75,12 +75,11 @@ def told(sql: str, values: Values = ()) -> None:
 def sent_together() -> Iterator[None]:
     """Within the block nobody waits for what a statement comes to before the next is sent,
     but where its rows are read. One that fails does so by the end of the block."""
-    if connection.queries_logged:  # a log that only knows statements one by one
+    database = _database()
+    if database.queries_logged:  # a log that only knows statements one by one
         yield
         return
-    connection.ensure_connection()
-    driver: Any = connection.connection
-    with connection.wrap_database_errors, driver.pipeline():
+    with database.wrap_database_errors, database.connection.pipeline():
         yield
 
 
@@ -114,8 +113,9 @@ class _Asking:
             stack.enter_context(self._cursors)
             stack.enter_context(self._line)
             self._line.enter_context(sent_together())
+            database = _database()
             for sql, values in self._questions:
-                cursor = self._cursors.enter_context(_cursor())
+                cursor = self._cursors.enter_context(_cursor(database))
                 cursor.execute(sql, values)
                 self._sent[sql] = values, cursor
             stack.pop_all()
@@ -135,9 +135,14 @@ class _Asking:
 _asking: ContextVar[_Asking | None] = ContextVar("asking", default=None)
 
 
-def _cursor() -> Any:
-    database: Any = connections[DEFAULT_DB_ALIAS]  # `connection` would look it up each time
+def _database() -> Any:
+    """Django's connection itself: `connection` would look it up for each of its attributes."""
+    database: Any = connections[DEFAULT_DB_ALIAS]
     database.ensure_connection()
+    return database
+
+
+def _cursor(database: Any) -> Any:
     plain: Any = _Planning(database.connection)
     if not database.queries_logged:
         return database.make_cursor(plain)
