@@ -13,6 +13,7 @@ from tests.api.client import Api
 from tests.ledger.test_tree import NOW, append, tamper
 from tests.world import PASSWORD, START, World, new_id, probing
 
+from scalewitness.animals.services import create_collection
 from scalewitness.domain.errors import BadSignature, Fenced, LogContradicted, Malformed
 from scalewitness.domain.translog.checkpoints import Checkpoint as Head
 from scalewitness.domain.translog.keys import KeyType, Signer
@@ -83,8 +84,17 @@ def test_a_fenced_log_takes_nothing_by_any_way(world: World) -> None:
     with pytest.raises(Fenced):
         append(1)
     item = world.item("call_made", animal.pk, probing("male", "A1"))
-    pushed = odile.post("/push", {"items": [item]})
-    assert (pushed.status, pushed.code) == (503, "fenced")
+    edit = {
+        "id": str(new_id()),
+        "record": f"animals/{animal.pk}",
+        "base_version": 1,
+        "fields": {"name": "Ash"},
+    }
+    for sent in ([item], [edit], [edit, item], [{"kind": "nonsense"}]):
+        pushed = odile.post("/push", {"items": sent})
+        assert (pushed.status, pushed.code) == (503, "fenced")
+    with pytest.raises(Fenced):
+        create_collection(world.odile, new_id(), "Another", START)
     renamed = odile.patch(f"/animals/{animal.pk}", {"name": "Ash"}, {"If-Match": '"v1"'})
     assert (renamed.status, renamed.code) == (503, "fenced")
     assert lapse_due_offers() == update_records() == 0

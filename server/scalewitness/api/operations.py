@@ -40,6 +40,8 @@ class Operation:
     """Of what it takes."""
     harmless: bool = False
     """Whatever its method, it may be done while the log is fenced."""
+    takes_turn: bool = False
+    """All it writes takes the log's lock, where a fence is looked for: not before as well."""
 
     def is_for_later(self, method: str) -> bool:
         """Whether the operation, under this method, waits while the log is fenced."""

@@ -68,6 +68,7 @@ class Outcomes(Struct, frozen=True):
     gives={200: Outcomes},
     refuses=(TooLarge,),
     throttle="push",
+    takes_turn=True,
 )
 def push(request: Request) -> Response:
     """Each item is accepted, a duplicate, held, in conflict or refused on its own; one bad item

@@ -49,7 +49,8 @@ class Resource(APIView):
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         super().initial(request, *args, **kwargs)
-        if self.operation.is_for_later(request.method or "") and standing_fence() is not None:
+        asked = self.operation
+        if asked.is_for_later(request.method or "") and not asked.takes_turn and standing_fence():
             raise Fenced()
 
     def get_parsers(self) -> list[BaseParser]:

@@ -111,10 +111,7 @@ class Writer:
     def lock(self) -> int:
         """Become the only writer until commit. By how much the log has outgrown what was
         expected: by as much do the positions given out so far move."""
-        if not transaction.get_connection().in_atomic_block:
-            raise RuntimeError("the log is written inside a transaction")
-        (self._head,) = LOCKED.rows_of(Head)
-        refuse_if_closed(self._head.size)
+        self._head = take_turn()
         moved, self._stored = self._head.size - self._stored, self._head.size
         return moved
 
@@ -168,12 +165,18 @@ class Writer:
         return self._stored
 
 
-def take_turn() -> None:
-    """Hold the log's lock to commit, for what is numbered beside it (edits of records): a
-    reader of the feed who saw one number has seen every smaller one."""
+def take_turn() -> Head:
+    """Hold the log's lock to commit: for the log, and for what is numbered beside it (edits of
+    records), so that a reader of the feed who saw one number has seen every smaller one.
+
+    Raises:
+        Fenced: the log is closed.
+    """
     if not transaction.get_connection().in_atomic_block:
         raise RuntimeError("a turn ends with its transaction")
-    LOCKED.rows_of(Head)
+    (head,) = LOCKED.rows_of(Head)
+    refuse_if_closed(head.size)
+    return head
 
 
 MOVE = "UPDATE ledger_head SET size = %s, frontier = %s, root = %s WHERE id = 1"
