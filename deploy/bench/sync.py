@@ -8,7 +8,7 @@ web workers. Measured over HTTP, in one run:
 - pushing calls through the whole intake: grants, log, standings. Three calls an animal, each
   with a note; some 750 bytes a call.
 - pulling everything, a thousand items a page, and pulling one call just pushed, by a keeper
-  who sees 10,000 calls and by one who sees 100,000.
+  who sees 10,000 calls and by one who sees 100,000, in turn.
 
 With ``--peers`` the scripts of that folder, ``kinto_bench.py`` (a JSON store that keeps its
 history) and ``drf_bench.py`` (an endpoint that keeps nothing but the rows), are run in turn with

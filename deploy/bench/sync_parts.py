@@ -7,7 +7,7 @@ import secrets
 import statistics
 import threading
 import time
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 from urllib.parse import quote, urlsplit
@@ -70,15 +70,20 @@ def measure(stack: LocalStack, parts: Sequence[str], seconds: float, large: int)
     if "push" in parts:
         found += pushing(stack, seconds)
     if "pull" in parts or "change" in parts:
-        for count in (SMALL, large):
-            herd = Herd("Wilhelmina Stroud", -(-count // CALLS_EACH))
-            herd.call_all(count)
-            _settle(stack.owner_url)
-            if "pull" in parts and count == SMALL:
-                found.append(pulling(herd, url))
-            if "change" in parts:
-                found.append(one_change(herd, url, seconds, count))
+        small = _herd(stack, SMALL)
+        if "pull" in parts:
+            found.append(pulling(small, url))
+        if "change" in parts:
+            found += one_change({SMALL: small, large: _herd(stack, large)}, url, seconds)
     return found
+
+
+def _herd(stack: LocalStack, count: int) -> "Herd":
+    """Of a keeper who sees so many calls."""
+    herd = Herd("Wilhelmina Stroud", -(-count // CALLS_EACH))
+    herd.call_all(count)
+    _settle(stack.owner_url)
+    return herd
 
 
 def _settle(owner: str) -> None:
@@ -212,31 +217,44 @@ def pulling(herd: Herd, url: str) -> Figure:
     return Figure(f"pull of {SMALL:,} calls and what is about them", records=best)
 
 
-def one_change(herd: Herd, url: str, seconds: float, count: int) -> Figure:
-    """What one more call brings, asked for with the cursor from before."""
-    line = _line(url)
-    cursor = None
-    for page in _pages(line, herd.headers(0), None):
-        cursor = json.loads(page)["cursor"]
-    took: list[float] = []
-    until = time.perf_counter() + max(seconds, 4)
-    for number, call in enumerate(herd.calls(200)):
-        body = json.dumps({"items": [call]}).encode()
-        _asked(line, "POST", "/api/v1/push", body, herd.headers(number))
-        began = time.perf_counter()
-        page = _raw(
-            line, "GET", f"{_CHANGES}&cursor={quote(str(cursor))}", None, herd.headers(number)
-        )
-        took.append(1000 * (time.perf_counter() - began))
-        found = json.loads(page)
-        cursor = found["cursor"]
-        if call["id"].encode() not in page or found["more"]:
-            raise RuntimeError("the call is not in the page")
+def one_change(herds: Mapping[int, Herd], url: str, seconds: float) -> list[Figure]:
+    """What one more call brings, by how many the keeper sees. They take turns, one change each,
+    so that what slows the machine for a while slows all of them."""
+    followers = {count: Follower(herd, url) for count, herd in herds.items()}
+    until = time.perf_counter() + len(herds) * max(seconds, 4)
+    for number in range(200):
+        for one in followers.values():
+            one.follow(number)
         if time.perf_counter() > until:
             break
-    took.sort()
-    what = f"one change out of {count:,} calls"
-    return Figure(what, middle=statistics.median(took), high=took[len(took) * 95 // 100])
+    return [one.figure(count) for count, one in followers.items()]
+
+
+class Follower:
+    """A keeper's client that pushes a call and pulls it, with the cursor from before."""
+
+    def __init__(self, herd: Herd, url: str) -> None:
+        self._herd, self._line = herd, _line(url)
+        self._took: list[float] = []
+        for page in _pages(self._line, herd.headers(0), None):
+            self._cursor = json.loads(page)["cursor"]
+
+    def follow(self, number: int) -> None:
+        line, headers = self._line, self._herd.headers(number)
+        (call,) = self._herd.calls(1)
+        _asked(line, "POST", "/api/v1/push", json.dumps({"items": [call]}).encode(), headers)
+        began = time.perf_counter()
+        page = _raw(line, "GET", f"{_CHANGES}&cursor={quote(self._cursor)}", None, headers)
+        self._took.append(1000 * (time.perf_counter() - began))
+        found = json.loads(page)
+        self._cursor = found["cursor"]
+        if call["id"].encode() not in page or found["more"]:
+            raise RuntimeError("the call is not in the page")
+
+    def figure(self, count: int) -> Figure:
+        took = sorted(self._took)
+        what = f"one change out of {count:,} calls"
+        return Figure(what, middle=statistics.median(took), high=took[len(took) * 95 // 100])
 
 
 _CHANGES = "/api/v1/changes?limit=1000"

@@ -10,7 +10,8 @@ from tests.world import World, new_id, probing
 
 from scalewitness.animals.models import Animal
 from scalewitness.animals.queries import animal_ids
-from scalewitness.animals.services import edit
+from scalewitness.animals.services import create_collection, edit
+from scalewitness.calls.models import Call
 from scalewitness.calls.queries.planning import (
     PlannedAnimal,
     plan_animal,
@@ -30,7 +31,7 @@ pytestmark = pytest.mark.django_db
 
 
 def planned(world: World, animal: Animal) -> PlannedAnimal:
-    return plan_animal(animal, at_stake([animal.pk]), world.now)
+    return plan_animal(animal, at_stake([animal.pk], world.now), world.now)
 
 
 def best(found: PlannedAnimal, method: str, examiner: object) -> Check | None:
@@ -98,7 +99,7 @@ def test_a_recently_fed_animal_waits(world: World, probed: Animal) -> None:
     world.pass_time(days=1)
     why = ruled_out(planned(world, probed), "probing")
     assert why == ("It was fed less than 7 days before.",)
-    visit = plan_visit(world.collection, at_stake([probed.pk]), 60, world.now, "keeper")
+    visit = plan_visit(world.collection, at_stake([probed.pk], world.now), 60, world.now, "keeper")
     assert visit.sheet.lines == visit.sheet.no_need == ()
     assert [one.animal for one in visit.waiting] == [str(probed.pk)]
     assert "It was fed less than 7 days before." in visit.waiting[0].why
@@ -138,7 +139,7 @@ def test_on_hold_off_only_what_needs_no_animal_is_left(world: World, probed: Ani
     assert {one.method for one in found.plan.checks} <= {"dna"}
     why = "The keeper asks everyone to leave this animal alone for now."
     assert why in ruled_out(found, "probing")
-    visit = plan_visit(world.collection, at_stake([probed.pk]), 60, world.now)
+    visit = plan_visit(world.collection, at_stake([probed.pk], world.now), 60, world.now)
     assert [(one.animal, one.why) for one in visit.waiting] == [(str(probed.pk), (why,))]
 
 
@@ -157,14 +158,14 @@ def test_a_verified_animal_needs_nothing(world: World) -> None:
     animal = world.verified("V-1")
     rested(world)
     assert planned(world, animal).plan.checks == ()
-    visit = plan_visit(world.collection, at_stake([animal.pk]), 60, world.now)
+    visit = plan_visit(world.collection, at_stake([animal.pk], world.now), 60, world.now)
     assert (visit.sheet.no_need, visit.waiting) == ((str(animal.pk),), ())
 
 
 def test_what_hangs_on_an_animal_puts_it_first(world: World) -> None:
     plain, sold = world.animal("A-1"), world.animal("A-2")
     world.draft(sold)
-    stake = at_stake([plain.pk, sold.pk])
+    stake = at_stake([plain.pk, sold.pk], world.now)
     assert stake.of(sold.pk) == ("open_sale",)
     assert stake.of(plain.pk) == ()
     visit = plan_visit(world.collection, stake, 60, world.now, "keeper")
@@ -175,20 +176,20 @@ def test_what_hangs_on_an_animal_puts_it_first(world: World) -> None:
 def test_a_sale_that_is_over_hangs_on_nothing(world: World) -> None:
     animal = world.verified("V-1")
     sale = world.sold(animal)
-    assert at_stake([animal.pk]).of(animal.pk) == ("open_sale",)
+    assert at_stake([animal.pk], world.now).of(animal.pk) == ("open_sale",)
     world.say(world.odile, "handed_over", sale.pk)
-    assert at_stake([animal.pk]).of(animal.pk) == ()
+    assert at_stake([animal.pk], world.now).of(animal.pk) == ()
 
 
 def test_a_dispute_is_at_stake(world: World, probed: Animal) -> None:
     body = {"animal": str(probed.pk), "ground": "party_objects"}
     assert world.say(world.odile, "dispute_opened", new_id(), body).status == "accepted"
-    assert at_stake([probed.pk]).of(probed.pk) == ("dispute",)
+    assert at_stake([probed.pk], world.now).of(probed.pk) == ("dispute",)
 
 
 def test_the_budget_is_kept_and_the_rest_named(world: World) -> None:
     animals = {str(world.animal(f"A-{n}").pk) for n in range(3)}
-    visit = plan_visit(world.collection, at_stake([]), 20, world.now, "keeper")
+    visit = plan_visit(world.collection, at_stake([], world.now), 20, world.now, "keeper")
     assert visit.sheet.minutes <= visit.sheet.budget == 20
     done = {line.animal for line in visit.sheet.lines}
     assert len(done) == 2
@@ -217,6 +218,28 @@ def test_an_open_visit_tells_a_guest_what_is_on_record(world: World) -> None:
     assert knows(planned(world, shown), world.greta.pk)
 
 
+def test_a_guest_who_plans_to_pair_with_it_knows_what_it_is_taken_for(world: World) -> None:
+    """As the record takes it (`intake.known.Tie.blind`): their own call is not a blind one."""
+    seen, paired = world.animal("A-1"), world.animal("A-2")
+    hers = new_id(world.now)
+    shelf = create_collection(world.greta, new_id(world.now), "Greta's shelf", world.now)
+    registered = {"collection": str(shelf.pk), "species": "python_regius"}
+    world.say(world.greta, "animal_registered", hers, registered)
+    let_look = {"to": str(world.odile.pk), "role": "viewer"}
+    world.say(world.greta, "grant_given", shelf.pk, let_look)
+    world.call(world.greta, seen, "male", visit=world.visit(world.greta, seen))
+    rested(world)
+    assert not knows(planned(world, paired), world.greta.pk)
+    pairing = {"sire": str(paired.pk), "dam": str(hers), "season": 2027}
+    world.say(world.odile, "pairing_planned", new_id(world.now), pairing)
+    assert knows(planned(world, paired), world.greta.pk)
+    check = best(planned(world, paired), "probing", world.greta.pk)
+    assert check is None or not check.blind
+    visit = world.visit(world.greta, paired)
+    assert world.call(world.greta, paired, "male", visit=visit).status == "accepted"
+    assert not Call.objects.get(animal=paired).blind
+
+
 def test_a_reported_check_is_never_the_blind_one(world: World, probed: Animal) -> None:
     """As the record takes it: no reported call counts as blind, so ultrasound alone beside
     the owner's probing verifies nothing."""
@@ -231,7 +254,9 @@ def test_a_reported_check_is_never_the_blind_one(world: World, probed: Animal) -
 def test_more_animals_take_no_more_queries(world: World) -> None:
     def queries() -> int:
         with CaptureQueriesContext(connection) as asked:
-            plan_visit(world.collection, at_stake(animal_ids(world.collection)), 60, world.now)
+            plan_visit(
+                world.collection, at_stake(animal_ids(world.collection), world.now), 60, world.now
+            )
         return len(asked)
 
     world.call(world.odile, world.animal("A-1"), "male")

@@ -1,6 +1,6 @@
 """Reading animals. Nothing here decides who may see what: `calls.queries` does."""
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence, Set
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
@@ -22,7 +22,7 @@ from scalewitness.animals.models import (
 from scalewitness.domain.identifiers import parse_transponder
 from scalewitness.ledger.queries.prepared import Prepared, Question, any_of, asked, columns, maker
 from scalewitness.people.models import Grant
-from scalewitness.people.queries import active_grants, is_partner
+from scalewitness.people.queries import active_grants, is_partner, partnerships
 
 Moment: TypeAlias = tuple[UUID, datetime]
 """An animal at a time."""
@@ -102,6 +102,17 @@ def stewarded_collections(keeper: UUID, now: datetime) -> list[Collection]:
 def stewarded_ids(keeper: UUID, now: datetime) -> set[UUID]:
     """Collections the keeper holds or is a partner in, by id."""
     return {one for (one,) in STEWARDED.ask(keeper=keeper, now=now)}
+
+
+def stewards_of(collections: Set[UUID], now: datetime) -> dict[UUID, set[UUID]]:
+    """By collection, who holds it or is a partner in it."""
+    if not collections:
+        return {}
+    rows = Collection.objects.filter(pk__in=collections).values_list("pk", "keeper")
+    found = {collection: {keeper} for collection, keeper in rows}
+    for collection, keeper in partnerships(collections, now).values_list("collection", "to"):
+        found[collection].add(keeper)
+    return found
 
 
 def _stewarded(keeper: UUID, now: datetime) -> QuerySet[Collection]:

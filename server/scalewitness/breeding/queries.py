@@ -9,7 +9,7 @@ from uuid import UUID
 from django.db.models import Q, QuerySet
 
 from scalewitness.animals.models import Animal
-from scalewitness.animals.queries import stewarded_ids
+from scalewitness.animals.queries import stewarded_ids, stewards_of
 from scalewitness.breeding.models import Pairing
 from scalewitness.calls.models import Standing
 from scalewitness.calls.queries.visibility import sights_of
@@ -48,13 +48,19 @@ def animals_paired(animals: Iterable[UUID]) -> Counter[UUID]:
     return Counter(one for pair in pairs for one in pair if one in wanted)
 
 
-def paired_with_animals_of(keeper: UUID, animals: Iterable[UUID], now: datetime) -> set[UUID]:
-    """Those of the animals that were ever planned to be paired by this keeper, or with an animal
-    that they hold or are a partner in now."""
-    wanted, held = set(animals), stewarded_ids(keeper, now)
-    theirs = Q(by=keeper) | Q(sire__collection__in=held) | Q(dam__collection__in=held)
-    rows = Pairing.objects.filter(theirs, Q(sire__in=wanted) | Q(dam__in=wanted))
-    return {one for pair in rows.values_list("sire", "dam") for one in pair} & wanted
+def told_by_pairings(animals: Iterable[UUID], now: datetime) -> dict[UUID, set[UUID]]:
+    """By keeper, those of the animals that were ever planned to be paired by them, or with an
+    animal that they hold or are a partner in now: such a plan tells what sex each is taken for."""
+    wanted = set(animals)
+    rows = Pairing.objects.filter(Q(sire__in=wanted) | Q(dam__in=wanted))
+    homes = ("sire__collection", "dam__collection")
+    pairs = list(rows.values_list("by", "sire", "dam", *homes))
+    stewards = stewards_of({home for *_, sires, dams in pairs for home in (sires, dams)}, now)
+    found: dict[UUID, set[UUID]] = {}
+    for by, sire, dam, sires, dams in pairs:
+        for keeper in {by, *stewards[sires], *stewards[dams]}:
+            found.setdefault(keeper, set()).update(wanted & {sire, dam})
+    return found
 
 
 def pairings_seen(keeper: UUID, now: datetime, *, animal: UUID | None = None) -> list[PairingSeen]:

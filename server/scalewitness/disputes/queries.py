@@ -11,7 +11,7 @@ from django.db.models import Q
 
 from scalewitness.animals.models import Animal
 from scalewitness.animals.queries import is_steward, stewarded_ids
-from scalewitness.breeding.queries import animals_paired
+from scalewitness.breeding.queries import animals_paired, told_by_pairings
 from scalewitness.calls.queries.candidates import AtStake
 from scalewitness.calls.queries.visibility import sights_of, visible_animals
 from scalewitness.disclosures.models import Disclosure
@@ -112,7 +112,7 @@ def hanging_on(animals: Iterable[UUID]) -> dict[UUID, Hanging]:
     }
 
 
-def at_stake(animals: Iterable[UUID]) -> AtStake:
+def at_stake(animals: Iterable[UUID], now: datetime) -> AtStake:
     """What hangs on the sex of each of these animals."""
     wanted = list(animals)
     disputed = Dispute.objects.filter(animal__in=wanted, finding=None)
@@ -121,4 +121,5 @@ def at_stake(animals: Iterable[UUID]) -> AtStake:
         disputed=frozenset(disputed.values_list("animal", flat=True)),
         paired=animals_paired(wanted).keys(),
         parties=parties_to_sales(wanted),
+        told=told_by_pairings(wanted, now),
     )

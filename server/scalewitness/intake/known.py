@@ -28,7 +28,7 @@ from scalewitness.animals.queries import (
     weights_on,
     weights_question,
 )
-from scalewitness.breeding.queries import paired_with_animals_of
+from scalewitness.breeding.queries import told_by_pairings
 from scalewitness.calls.models import Call
 from scalewitness.calls.queries.evidence import COUNTING, evidence_by_animal
 from scalewitness.calls.queries.linkage import STATED, starts_of
@@ -269,7 +269,8 @@ class Known:
         kept = set(held.values_list("pk", flat=True))
         rows = Call.objects.filter(animal__in=homes.keys(), by=person)
         called = set(rows.values_list("animal", flat=True))
-        grants, paired = grants_ever(person, homes), paired_with_animals_of(person, homes, self.now)
+        grants = grants_ever(person, homes)
+        paired = told_by_pairings(homes, self.now).get(person, ())
         return {
             one: Tie(
                 party=str(one) in party_to,

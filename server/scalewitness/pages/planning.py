@@ -62,8 +62,8 @@ class NotNow:
 def plan_a_visit(request: HttpRequest, keeper: Keeper, collection_id: UUID) -> HttpResponse:
     collection, now = stewarded(keeper, collection_id), timezone.now()
     animals = list(Animal.objects.filter(collection=collection))
-    stake = at_stake(animal_ids(collection))
-    everyone = examiners_for(collection, animals, stake.parties, now)
+    stake = at_stake(animal_ids(collection), now)
+    everyone = examiners_for(collection, animals, stake, now)
     asked = request.GET.dict()
     form = VisitPlanForm(
         {"minutes": "120", "by": "keeper", **asked}, examiners=list(everyone.names.items())
@@ -121,7 +121,8 @@ def _ask(one: Check) -> str:
 @signed_in
 def plan_checks(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpResponse:
     animal = stewarded_animal(keeper, animal_id)
-    found = plan_animal(animal, at_stake([animal.pk]), timezone.now())
+    now = timezone.now()
+    found = plan_animal(animal, at_stake([animal.pk], now), now)
     titles = {str(animal.pk): title_of(animal)}
     context = {
         "animal": animal,

@@ -74,10 +74,15 @@ def grants_ever(keeper: UUID, homes: Mapping[UUID, Iterable[UUID]]) -> dict[UUID
 
 
 def partners_of(collection: UUID, now: datetime) -> QuerySet[Keeper]:
+    return Keeper.objects.filter(grants__in=partnerships([collection], now)).distinct()
+
+
+def partnerships(collections: Iterable[UUID], now: datetime) -> QuerySet[Grant]:
+    """The grants by which keepers are partners in these collections."""
     grants = Grant.objects.filter(
-        collection=collection, role=Grant.Role.PARTNER, opens__lte=now, end=None
-    ).filter(Q(closes=None) | Q(closes__gt=now))
-    return Keeper.objects.filter(grants__in=grants).distinct()
+        collection__in=list(collections), role=Grant.Role.PARTNER, opens__lte=now, end=None
+    )
+    return grants.filter(Q(closes=None) | Q(closes__gt=now))
 
 
 def names_of(ids: Iterable[UUID]) -> dict[UUID, str]:

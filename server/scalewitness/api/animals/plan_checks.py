@@ -22,4 +22,4 @@ def plan_checks(request: Request, id: UUID) -> Response:
     now, animal = timezone.now(), animal_of(id)
     if animal is None or not is_steward(keeper_of(request).pk, animal.collection, now):
         raise NotFound()
-    return Response(animal_plan(animal.pk, plan_animal(animal, at_stake([animal.pk]), now)))
+    return Response(animal_plan(animal.pk, plan_animal(animal, at_stake([animal.pk], now), now)))

@@ -27,9 +27,10 @@ def plan_visit(request: Request, id: UUID) -> Response:
     decision for each minute. It tells what is on record, so it is not for a blind guest."""
     collection = own_collection(request, id)
     minutes = float(MINUTES.read(request) or MINUTES.most)
-    stake, by = at_stake(animal_ids(collection)), BY.read(request)
+    now = timezone.now()
+    stake, by = at_stake(animal_ids(collection), now), BY.read(request)
     try:
-        found = planned(collection, stake, minutes, timezone.now(), by)
+        found = planned(collection, stake, minutes, now, by)
     except KeyError:
         raise bad_parameter(BY.name, "It is the key of one of the examiners.") from None
     return Response(visit_plan(collection.pk, found))

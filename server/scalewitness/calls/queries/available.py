@@ -10,6 +10,7 @@ from django.db.models import Max
 
 from scalewitness.animals.models import Animal, Collection, Custody
 from scalewitness.calls.models import Call
+from scalewitness.calls.queries.candidates import AtStake
 from scalewitness.domain.sexing.evidence import Role
 from scalewitness.domain.sexing.feasible import Available
 from scalewitness.people.models import Grant, Keeper
@@ -46,13 +47,12 @@ class Examiners:
 
 
 def examiners_for(
-    collection: Collection, animals: Sequence[Animal], parties: Known, now: datetime
+    collection: Collection, animals: Sequence[Animal], stake: AtStake, now: datetime
 ) -> Examiners:
-    """The keeper and partners, past guests, and anybody. ``parties``: animals of whose sale
-    a keeper is a party."""
+    """The keeper and partners, past guests, and anybody."""
     stewards = [collection.keeper, *partners_of(collection.pk, now)]
     guests = _past_guests(collection, stewards)
-    known = _known_to(guests, animals)
+    known = _known_to(guests, animals, stake.told)
     every = frozenset(str(animal.pk) for animal in animals)
     named = [Available(str(one.pk), "keeper", every, every) for one in stewards]
     named += [
@@ -60,7 +60,7 @@ def examiners_for(
             str(one.pk),
             "keeper",
             frozenset(known.get(one.pk, ())),
-            frozenset(parties.get(one.pk, ())),
+            frozenset(stake.parties.get(one.pk, ())),
         )
         for one in guests
     ]
@@ -92,9 +92,14 @@ def _past_guests(collection: Collection, stewards: Iterable[Keeper]) -> list[Kee
     return [found[who] for who in wanted if who in found]
 
 
-def _known_to(guests: Sequence[Keeper], animals: Sequence[Animal]) -> Known:
-    """Of which animals the record ever told each guest a call: see `intake.known.Tie.blind`."""
+def _known_to(
+    guests: Sequence[Keeper], animals: Sequence[Animal], told: Mapping[UUID, Set[UUID]]
+) -> Known:
+    """Of which animals the record ever told each guest a call: see `intake.known.Tie.blind`.
+    ``told``: by keeper, those whose sex they know from a planned pairing."""
     known: defaultdict[UUID, set[str]] = defaultdict(set)
+    for guest in guests:
+        known[guest.pk] |= {str(animal) for animal in told.get(guest.pk, ())}
     calls = Call.objects.filter(by__in=[one.pk for one in guests], animal__in=animals)
     for who, animal in calls.values_list("by", "animal"):
         known[who].add(str(animal))

@@ -66,7 +66,7 @@ def plan_animal(animal: Animal, stake: AtStake, now: datetime) -> PlannedAnimal:
     """Every check of one animal, by everyone who could come; the caller has checked that
     the asker is a steward."""
     by = yardstick()
-    who = examiners_for(animal.collection, [animal], stake.parties, now)
+    who = examiners_for(animal.collection, [animal], stake, now)
     (ready,) = candidates([animal], stake, by.parameters, now)
     found = _plan(ready.candidate, who, by, _milliseconds(now))
     return PlannedAnimal(_left_alone(found, ready.leave_alone), who, by)
@@ -79,7 +79,7 @@ def plan_visit(
     of the one examiner who comes, anyone when None. Raises KeyError for an unknown one."""
     rule = yardstick()
     animals = list(Animal.objects.filter(collection=collection).order_by("pk"))
-    who = examiners_for(collection, animals, stake.parties, now).only(by)
+    who = examiners_for(collection, animals, stake, now).only(by)
     ready = candidates(animals, stake, rule.parameters, now)
     free = {one.candidate.animal: one for one in ready if not one.leave_alone}
     sheet = fill_visit(
