@@ -1,11 +1,16 @@
 """How often someone may try."""
 
+from time import sleep
+from uuid import uuid4
+
 import pytest
 from django.conf import settings as configured
+from redis import Redis
 from tests.api.client import Api
 from tests.world import World
 
 from scalewitness.api.throttling import Feed, Link, LookUp, Pushing, SignIn, SignUp, Witness
+from scalewitness.tries import tries
 
 
 def allowed(scope: str) -> int:
@@ -65,3 +70,12 @@ def test_each_has_a_rate(throttle: type[Link]) -> None:
 def test_a_lost_queue_server_keeps_nobody_out(nobody: Api, settings: object) -> None:
     settings.REDIS_URL = "redis://127.0.0.1:1/0"
     assert nobody.get("/offers/guess").code == "link_gone"
+
+
+def test_a_count_ends_with_its_time_however_often_it_went_up() -> None:
+    key = f"tried {uuid4()}"
+    assert [tries(key, 1) for _ in range(3)] == [1, 2, 3]
+    with Redis.from_url(configured.REDIS_URL) as server:
+        assert 0 < server.pttl(key) <= 1000
+        sleep(server.pttl(key) / 1000 + 0.05)
+    assert tries(key, 60) == 1
