@@ -85,11 +85,19 @@ class World:
 
     # --- animals and visits -----------------------------------------------------------
 
-    def animal(self, tag: str, species: str = "python_regius", **body: Any) -> Animal:
-        about = new_id(self.now)
-        registered = {"collection": str(self.collection.pk), "species": species, **body}
-        self.say(self.odile, "animal_registered", about, registered)
-        self.say(self.odile, "identifier_assigned", about, {"scheme": "tag", "code": tag})
+    def animal(
+        self,
+        tag: str,
+        species: str = "python_regius",
+        *,
+        room: Collection | None = None,
+        **body: Any,
+    ) -> Animal:
+        """In Odile's collection, or in a ``room`` of somebody else's."""
+        room, about = room or self.collection, new_id(self.now)
+        registered = {"collection": str(room.pk), "species": species, **body}
+        self.say(room.keeper, "animal_registered", about, registered)
+        self.say(room.keeper, "identifier_assigned", about, {"scheme": "tag", "code": tag})
         return Animal.objects.get(pk=about)
 
     def visit(self, guest: Keeper, *animals: Animal, blind: bool = True, days: int = 3) -> UUID:

@@ -2,13 +2,28 @@
 
 from functools import cache
 
+import structlog
 from django.conf import settings
 from redis import Redis
 from redis.backoff import NoBackoff
+from redis.exceptions import RedisError
 from redis.retry import Retry
+
+log = structlog.get_logger()
 
 PATIENCE = 2.0
 """Seconds to wait for the server; whoever asks can do without (our judgement)."""
+
+
+def one_too_many(scope: str, key: str, most: int, seconds: int) -> bool:
+    """Counts one more try; whether that is more than ``most``. While the server is away nothing
+    is counted, and nothing is too much (our judgement: a link that will not open costs more than
+    a guess at it, which is hopeless)."""
+    try:
+        return tries(key, seconds) > most
+    except RedisError as away:
+        log.warning("throttle_skipped", scope=scope, error=type(away).__name__)
+        return False
 
 
 def tries(key: str, seconds: int) -> int:

@@ -221,16 +221,14 @@ def test_an_open_visit_tells_a_guest_what_is_on_record(world: World) -> None:
 def test_a_guest_who_plans_to_pair_with_it_knows_what_it_is_taken_for(world: World) -> None:
     """As the record takes it (`intake.known.Tie.blind`): their own call is not a blind one."""
     seen, paired = world.animal("A-1"), world.animal("A-2")
-    hers = new_id(world.now)
     shelf = create_collection(world.greta, new_id(world.now), "Greta's shelf", world.now)
-    registered = {"collection": str(shelf.pk), "species": "python_regius"}
-    world.say(world.greta, "animal_registered", hers, registered)
+    hers = world.animal("G-1", room=shelf)
     let_look = {"to": str(world.odile.pk), "role": "viewer"}
     world.say(world.greta, "grant_given", shelf.pk, let_look)
     world.call(world.greta, seen, "male", visit=world.visit(world.greta, seen))
     rested(world)
     assert not knows(planned(world, paired), world.greta.pk)
-    pairing = {"sire": str(paired.pk), "dam": str(hers), "season": 2027}
+    pairing = {"sire": str(paired.pk), "dam": str(hers.pk), "season": 2027}
     world.say(world.odile, "pairing_planned", new_id(world.now), pairing)
     assert knows(planned(world, paired), world.greta.pk)
     check = best(planned(world, paired), "probing", world.greta.pk)

@@ -28,11 +28,7 @@ def plan(world: World, who: Keeper, sire: Animal, dam: Animal, season: int = 202
 def stans(world: World) -> Animal:
     """A female that Stan keeps."""
     room = create_collection(world.stan, new_id(world.now), "Stan's shelf", world.now)
-    about = new_id(world.now)
-    registered = {"collection": str(room.pk), "species": "python_regius"}
-    world.say(world.stan, "animal_registered", about, registered)
-    world.say(world.stan, "identifier_assigned", about, {"scheme": "tag", "code": "S-1"})
-    return Animal.objects.get(pk=about)
+    return world.animal("S-1", room=room)
 
 
 def let_look(world: World, who: Keeper, collection: Collection) -> UUID:

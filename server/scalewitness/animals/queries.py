@@ -95,7 +95,7 @@ def collections_of(keeper: UUID) -> list[Collection]:
 
 def stewarded_collections(keeper: UUID, now: datetime) -> list[Collection]:
     """Collections the keeper holds or is a partner in, own ones first, then by name."""
-    found = _stewarded(keeper, now).select_related("keeper")
+    found = stewarded(keeper, now).select_related("keeper")
     return sorted(found, key=lambda one: (one.keeper_id != keeper, one.name, one.pk))
 
 
@@ -115,7 +115,8 @@ def stewards_of(collections: Set[UUID], now: datetime) -> dict[UUID, set[UUID]]:
     return found
 
 
-def _stewarded(keeper: UUID, now: datetime) -> QuerySet[Collection]:
+def stewarded(keeper: UUID, now: datetime) -> QuerySet[Collection]:
+    """Collections the keeper holds or is a partner in, for queries to go on from."""
     partner = active_grants(keeper, now).filter(role="partner", whole=True)
     return held_or_granted(keeper, partner)
 
@@ -126,7 +127,7 @@ def held_or_granted(keeper: UUID, grants: QuerySet[Grant]) -> QuerySet[Collectio
 
 
 STEWARDED = Prepared(
-    lambda keeper, now: _stewarded(keeper, now).values_list("pk"),
+    lambda keeper, now: stewarded(keeper, now).values_list("pk"),
     keeper=UUID(int=1),
     now=datetime(1, 1, 1, tzinfo=UTC),
 )

@@ -3,22 +3,18 @@
 from time import time
 from typing import Any
 
-import structlog
-from redis.exceptions import RedisError
 from rest_framework.request import Request
 from rest_framework.throttling import SimpleRateThrottle
 from rest_framework.views import APIView
 
-from scalewitness.tries import tries
-
-log = structlog.get_logger()
+from scalewitness.tries import one_too_many
 
 
 class _Throttle(SimpleRateThrottle):
     """Counts in the queue server, anew in each minute (or what else the rate is for); lets
-    everyone through while that is down (our judgement: a link that will not open costs
-    more than a guess at it, which is hopeless)."""
+    everyone through while that is away."""
 
+    scope: str
     num_requests: int
     duration: int
     """Seconds."""
@@ -27,11 +23,7 @@ class _Throttle(SimpleRateThrottle):
         seconds = self.duration
         self.now = time()
         key = f"{self.get_cache_key(request, view)}:{int(self.now // seconds)}"
-        try:
-            return tries(key, seconds) <= self.num_requests
-        except RedisError as down:
-            log.warning("throttle_skipped", scope=self.scope, error=type(down).__name__)
-            return True
+        return not one_too_many(self.scope, key, self.num_requests, seconds)
 
     def wait(self) -> float:
         """Seconds until it counts anew."""

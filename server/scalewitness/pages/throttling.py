@@ -3,14 +3,10 @@ is never refused: guessing one is hopeless, and keeping a buyer out would cost m
 
 from typing import Final
 
-import structlog
 from django.conf import settings
 from django.http import HttpRequest
-from redis.exceptions import RedisError
 
-from scalewitness.tries import tries
-
-log = structlog.get_logger()
+from scalewitness.tries import one_too_many
 
 MOST: Final = 60
 SECONDS: Final = 60
@@ -21,11 +17,7 @@ def tried_too_often(request: HttpRequest) -> bool:
     """Counts one more wrong link; whether that is one too many. While the queue server is away
     nothing is counted."""
     key = f"throttle_wrong_link_{address_of(request)}"
-    try:
-        return tries(key, SECONDS) > MOST
-    except RedisError as away:
-        log.warning("throttle_skipped", scope="wrong_link", error=type(away).__name__)
-        return False
+    return one_too_many("wrong_link", key, MOST, SECONDS)
 
 
 def address_of(request: HttpRequest) -> str:

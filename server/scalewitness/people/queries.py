@@ -22,13 +22,16 @@ from scalewitness.people.models import (
 
 def active_grants(keeper: UUID, now: datetime, size: int | None = None) -> QuerySet[Grant]:
     """Grants in force at ``now``; with ``size``, as the log's first ``size`` entries had it."""
-    grants = Grant.objects.filter(to=keeper, opens__lte=now)
+    grants = _in_time(Grant.objects.filter(to=keeper), now).order_by()
     if size is None:
-        grants = grants.filter(end=None)
-    else:
-        ended = GrantEnd.objects.filter(grant=OuterRef("pk"), position__lt=size)
-        grants = grants.filter(~Exists(ended), position__lt=size)
-    return grants.filter(Q(closes=None) | Q(closes__gt=now)).order_by()
+        return grants.filter(end=None)
+    ended = GrantEnd.objects.filter(grant=OuterRef("pk"), position__lt=size)
+    return grants.filter(~Exists(ended), position__lt=size)
+
+
+def _in_time(grants: QuerySet[Grant], now: datetime) -> QuerySet[Grant]:
+    """Those that have opened and not closed by themselves."""
+    return grants.filter(Q(closes=None) | Q(closes__gt=now), opens__lte=now)
 
 
 def covering(
@@ -79,10 +82,8 @@ def partners_of(collection: UUID, now: datetime) -> QuerySet[Keeper]:
 
 def partnerships(collections: Iterable[UUID], now: datetime) -> QuerySet[Grant]:
     """The grants by which keepers are partners in these collections."""
-    grants = Grant.objects.filter(
-        collection__in=list(collections), role=Grant.Role.PARTNER, opens__lte=now, end=None
-    )
-    return grants.filter(Q(closes=None) | Q(closes__gt=now))
+    given = Grant.objects.filter(collection__in=list(collections), role=Grant.Role.PARTNER)
+    return _in_time(given, now).filter(end=None)
 
 
 def names_of(ids: Iterable[UUID]) -> dict[UUID, str]:

@@ -6,14 +6,14 @@ from typing import Any
 from uuid import UUID
 
 from django.core.signing import BadSignature
-from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.db.models import QuerySet
 
 from scalewitness.animals.models import Animal
+from scalewitness.animals.queries import stewarded
 from scalewitness.domain.errors import LinkGone
 from scalewitness.domain.sales import UNPAID, Progress, State, Step, fold
 from scalewitness.ledger.queries.prepared import Prepared, any_of
 from scalewitness.mail.services.links import link_of
-from scalewitness.people.queries import active_grants
 from scalewitness.sales.models import OfferLink, Sale, SaleAnimal, SaleStep
 
 AWAITED: frozenset[State] = UNPAID | {"draft", "paid"}
@@ -26,11 +26,8 @@ def sale_of(sale: UUID) -> Sale | None:
 
 def sales_seen(keeper: UUID, now: datetime) -> QuerySet[Sale]:
     """Sales from collections the keeper holds or is a partner in, newest first."""
-    partner = active_grants(keeper, now).filter(
-        role="partner", whole=True, collection=OuterRef("collection_id")
-    )
     return (
-        Sale.objects.filter(Q(collection__keeper=keeper) | Q(Exists(partner)))
+        Sale.objects.filter(collection__in=stewarded(keeper, now))
         .select_related("collection", "buyer")
         .prefetch_related("steps", "animals")
         .order_by("-drafted_at", "-pk")

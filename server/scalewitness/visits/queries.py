@@ -5,7 +5,7 @@ from uuid import UUID
 
 from django.db.models import Q
 
-from scalewitness.people.queries import active_grants
+from scalewitness.animals.queries import stewarded
 from scalewitness.visits.models import Visit, VisitAnimal
 
 
@@ -27,10 +27,8 @@ def visits_of(keeper: UUID) -> list[Visit]:
 def visits_seen(keeper: UUID, now: datetime) -> list[Visit]:
     """Visits to collections the keeper holds or is a partner in, and those they are
     invited to, newest first."""
-    partner = active_grants(keeper, now).filter(role="partner", whole=True)
-    mine = Q(collection__keeper=keeper) | Q(collection__in=partner.values("collection"))
     return list(
-        Visit.objects.filter(mine | Q(guest=keeper))
+        Visit.objects.filter(Q(collection__in=stewarded(keeper, now)) | Q(guest=keeper))
         .select_related("collection", "host", "guest")
         .prefetch_related("steps", "animals")
         .order_by("-position")

@@ -92,43 +92,30 @@ def asked_together(*questions: Question) -> Iterator[None]:
     PostgreSQL takes them one after the other: each sees what was committed before its turn,
     also where an earlier one had to wait for a lock.
     """
-    with _Asking(questions) as asking:
-        before = _asking.set(asking)
+    with ExitStack() as cursors, ExitStack() as line:
+        line.enter_context(sent_together())
+        database, sent = _database(), {}
+        for sql, values in questions:
+            cursor = cursors.enter_context(_cursor(database))
+            cursor.execute(sql, values)
+            sent[sql] = values, cursor
+        before = _asking.set(_Asking(line, sent))
         try:
             yield
         finally:
             _asking.reset(before)
 
 
-class _Asking:
-    """Questions that were sent, until they are asked."""
+class _Asking(NamedTuple):
+    """Questions that were sent over a line, until they are asked."""
 
-    def __init__(self, questions: Sequence[Question]) -> None:
-        self._questions = questions
-        self._cursors, self._line = ExitStack(), ExitStack()
-        self._sent: dict[str, tuple[Values, Any]] = {}
-
-    def __enter__(self) -> Self:
-        with ExitStack() as stack:
-            stack.enter_context(self._cursors)
-            stack.enter_context(self._line)
-            self._line.enter_context(sent_together())
-            database = _database()
-            for sql, values in self._questions:
-                cursor = self._cursors.enter_context(_cursor(database))
-                cursor.execute(sql, values)
-                self._sent[sql] = values, cursor
-            stack.pop_all()
-        return self
-
-    def __exit__(self, *error: Any) -> None:
-        with self._cursors:
-            self._line.__exit__(*error)
+    line: ExitStack
+    sent: dict[str, tuple[Values, Any]]
 
     def taken(self, sql: str, values: Values) -> Rows | None:
         """The answer, once; None where that was not asked."""
-        self._line.close()  # where all answers are in already, nothing
-        asked_for, cursor = self._sent.pop(sql, (None, None))
+        self.line.close()  # where all answers are in already, nothing
+        asked_for, cursor = self.sent.pop(sql, (None, None))
         return list(cursor.fetchall()) if cursor and asked_for == values else None
 
 
