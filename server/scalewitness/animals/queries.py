@@ -39,6 +39,9 @@ class Condition:
     health: str | None
 
 
+NOTHING_NOTED = Condition(None, None, None, None, None)
+
+
 @dataclass(frozen=True, slots=True)
 class Edit:
     """One edit of an animal's record: the version it made, and what was and is now."""

@@ -7,7 +7,7 @@ from uuid import UUID
 from msgspec import UNSET, Struct, UnsetType
 
 from scalewitness.animals.models import Animal
-from scalewitness.animals.queries import conditions_of, identifiers_of
+from scalewitness.animals.queries import NOTHING_NOTED, conditions_of, identifiers_of
 from scalewitness.api.shapes import words
 from scalewitness.api.shapes.animals import (
     BLIND_SCHEMES,
@@ -30,7 +30,7 @@ from scalewitness.visits.queries import state_of
 
 class VisitShown(Struct, frozen=True):
     """``count`` animals are to be checked; ``animals`` and the collection's name are for
-    the host, a guest reads the sheet once the visit is open."""
+    the host, a guest reads the sheet, ahead too once they accepted."""
 
     id: UUID
     collection: CollectionNamed
@@ -92,11 +92,18 @@ def visit(one: Visit, now: datetime, *, host: bool) -> VisitShown:
     )
 
 
-def sheet(shown: VisitShown, seen: Iterable[tuple[Animal, str]], own: Mapping[UUID, Call]) -> Sheet:
-    """``own``: the guest's latest call of this visit, by animal."""
+def sheet(
+    shown: VisitShown,
+    seen: Iterable[tuple[Animal, str]],
+    own: Mapping[UUID, Call],
+    *,
+    conditions: bool = True,
+) -> Sheet:
+    """``own``: the guest's latest call of this visit, by animal. Without ``conditions`` those
+    are told as if nothing had ever been noted."""
     found = list(seen)
     ids = [animal.pk for animal, _ in found]
-    conditions, marks = conditions_of(ids), identifiers_of(ids)
+    marks, states = identifiers_of(ids), conditions_of(ids if conditions else ())
     standings = latest_standings(animal.pk for animal, sight in found if sight == "all")
     rows = [
         SheetAnimal(
@@ -107,7 +114,7 @@ def sheet(shown: VisitShown, seen: Iterable[tuple[Animal, str]], own: Mapping[UU
             identifiers=identifiers(
                 mark for mark in marks.get(animal.pk, []) if mark.scheme in BLIND_SCHEMES
             ),
-            condition=condition(conditions[animal.pk], health=sight == "all"),
+            condition=condition(states.get(animal.pk, NOTHING_NOTED), health=sight == "all"),
             hold_off=animal.hold_off,
             own_call=_call(own.get(animal.pk)),
             standing=standing_named(standings.get(animal.pk)) if sight == "all" else UNSET,

@@ -1,5 +1,6 @@
 """The sheet a guest works from."""
 
+from datetime import timedelta
 from uuid import UUID
 
 from django.utils import timezone
@@ -11,20 +12,33 @@ from scalewitness.api.operations import operation
 from scalewitness.api.shapes.visits import Sheet, sheet, visit
 from scalewitness.api.visits.access import visit_seen
 from scalewitness.calls.queries.standings import calls_on_visit
-from scalewitness.calls.queries.visibility import visible_animals
+from scalewitness.calls.queries.visibility import animals_ahead, visible_animals
 from scalewitness.domain.errors import NotNow
 from scalewitness.visits.queries import state_of
+
+CONDITION_AHEAD = timedelta(days=7)
+"""How long before a visit opens its guest is told of weights, meals and sheds (our judgement):
+enough to prepare by, too short for their course to tell which animal is gravid."""
 
 
 @operation("Show a visit's sheet", gives={200: Sheet}, refuses=(NotNow,))
 def show_sheet(request: Request, id: UUID) -> Response:
-    """By tag code. For the guest while the visit is open, and for the host at any time."""
+    """By tag code. For the guest while the visit is open, and for the host at any time.
+
+    A guest who has accepted is handed it ahead, to work from where there is no signal: what a
+    blind guest may know, also where the visit is not blind; conditions within seven days of
+    its opening, before that they are null. `visit` tells when it opens.
+    """
     now = timezone.now()
     found, host = visit_seen(request, id, now)
-    state = state_of(found, now)
-    if not host and state != "open":
-        raise NotNow(f"The visit is {state}; its sheet is there while it is open.")
-    seen = visible_animals(keeper_of(request).pk, now).filter(pk__in=found.animals.values("pk"))
-    own = {call.animal_id: call for call in calls_on_visit(found.pk, found.guest_id)}
+    state, keeper = state_of(found, now), keeper_of(request).pk
     shown = visit(found, now, host=host)
+    if state == "accepted" and not host:
+        near = found.opens - now <= CONDITION_AHEAD
+        coming = [(animal, "blind") for animal in animals_ahead(keeper, found.pk, now)]
+        return Response(sheet(shown, coming, {}, conditions=near))
+    if not host and state != "open":
+        raise NotNow(f"The visit is {state}; its sheet is there from acceptance to its end.")
+    seen = visible_animals(keeper, now).filter(pk__in=found.animals.values("pk"))
+    own = {call.animal_id: call for call in calls_on_visit(found.pk, found.guest_id)}
     return Response(sheet(shown, [(animal, animal.sight) for animal in seen], own))

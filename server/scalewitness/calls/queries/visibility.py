@@ -21,6 +21,7 @@ from scalewitness.calls.models import Call
 from scalewitness.domain.errors import NotFound
 from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.prepared import Prepared, any_of
+from scalewitness.people.models import Grant
 from scalewitness.people.queries import active_grants, covering
 
 if TYPE_CHECKING:
@@ -117,6 +118,18 @@ def _held_in(size: int) -> Coalesce:
 def _registered(size: int) -> Exists:
     kind = "animal_registered"
     return Exists(Entry.objects.filter(about=OuterRef("pk"), kind=kind, position__lt=size))
+
+
+def animals_ahead(keeper: UUID, visit: UUID, now: datetime) -> list[Animal]:
+    """Animals that the keeper will see once this accepted visit of theirs opens, by id; none
+    when it is open, ended, or somebody else's.
+
+    It is no sight yet: whoever hands these over tells what a blind guest may know, and no
+    more, also where the visit is not blind.
+    """
+    coming = Grant.objects.filter(pk=visit, to=keeper, end=None, opens__gt=now)
+    within = Animal.objects.filter(collection__in=coming.values("collection"))
+    return list(within.filter(Exists(covering(coming))).order_by("pk"))
 
 
 def animal_seen(keeper: UUID, animal: UUID, now: datetime) -> tuple[Animal, Sight]:
