@@ -49,6 +49,7 @@ def as_problem(exc: Exception, context: dict[str, Any]) -> Response | None:
     headers: dict[str, str] = {}
     if isinstance(exc, Refused):
         problem = exc.as_problem()
+        headers |= _when_again(exc)
     elif isinstance(exc, exceptions.APIException):
         problem, headers = _from_framework(exc)
     else:
@@ -57,6 +58,12 @@ def as_problem(exc: Exception, context: dict[str, Any]) -> Response | None:
         headers.setdefault("WWW-Authenticate", "Bearer")
     set_rollback()
     return Response(problem, problem["status"], headers=headers, content_type=MEDIA_TYPE)
+
+
+def _when_again(refused: Refused) -> dict[str, str]:
+    """When it may be tried again, where that is known."""
+    seconds = getattr(refused, "retry_after", None)
+    return {} if seconds is None else {"Retry-After": str(seconds)}
 
 
 def _from_framework(exc: exceptions.APIException) -> tuple[dict[str, Any], dict[str, str]]:
@@ -88,7 +95,10 @@ def not_found(request: HttpRequest, exception: Exception) -> JsonResponse:
 
 def as_answer(refused: Refused) -> JsonResponse:
     """A refusal by a plain view."""
-    return _answer(refused.as_problem())
+    answer = _answer(refused.as_problem())
+    for name, value in _when_again(refused).items():
+        answer.headers[name] = value
+    return answer
 
 
 def safe_only(view: View) -> View:

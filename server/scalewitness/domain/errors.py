@@ -143,6 +143,14 @@ class Fenced(Refused):
     )
 
 
+class Busy(Refused):
+    """Too much is going on at once; nothing was done. ``retry_after``: seconds to wait."""
+
+    code, status = "busy", 503
+    title = "The record has too much to do just now; nothing was recorded, send it again"
+    retry_after: ClassVar[int] = 2
+
+
 class Resync(Refused):
     """A place in the feed of changes that is not of this log, or not any more."""
 

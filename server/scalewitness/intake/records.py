@@ -18,7 +18,15 @@ from scalewitness.animals.models import Animal, Collection
 from scalewitness.animals.queries import fields_at, is_steward
 from scalewitness.animals.services import edit
 from scalewitness.domain import facts
-from scalewitness.domain.errors import Fenced, IdReused, NotFound, OutOfRange, Refused, WrongShape
+from scalewitness.domain.errors import (
+    Busy,
+    Fenced,
+    IdReused,
+    NotFound,
+    OutOfRange,
+    Refused,
+    WrongShape,
+)
 from scalewitness.domain.ids import is_uuid7
 from scalewitness.domain.lines import one_line, some_lines
 from scalewitness.domain.sync import merge
@@ -68,7 +76,7 @@ def take_edit(item: object, keeper_id: UUID, now: datetime) -> Outcome:
         with transaction.atomic():
             take_turn()
             return _take(sent, keeper_id, now)
-    except Fenced:  # of all that is sent, not of this edit
+    except (Fenced, Busy):  # of all that is sent, not of this edit
         raise
     except Refused as refused:
         known = sent_id if isinstance(sent_id, str) else None

@@ -35,7 +35,7 @@ def accept(items: Sequence[object], actor: Actor, received_at: datetime) -> list
     (standing, holds, disclosures, disputes, letters) is in the same transaction. When this
     returns, the transaction has been committed unless the caller opened an outer one.
     """
-    with own_turn():
+    with own_turn(actor.by):
         return _accepted(items, actor, received_at)
 
 

@@ -11,6 +11,7 @@ from scalewitness.api.operations import Operation
 from scalewitness.api.problems import MEDIA_TYPE, Problem
 from scalewitness.domain.errors import (
     BadSignature,
+    Busy,
     Fenced,
     LinkGone,
     Malformed,
@@ -128,6 +129,7 @@ def _common(one: Operation, path: str, method: str) -> Iterable[type[Refused]]:
         yield LinkGone
     if one.is_for_later(method):
         yield Fenced
+        yield Busy
 
 
 def _members(taken: Any) -> tuple[str, ...]:
