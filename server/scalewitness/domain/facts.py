@@ -60,8 +60,22 @@ Label = Literal[
 ]
 
 
+Seconds = Annotated[str, Meta(pattern=r"^-?[1-9][0-9]{0,9}$", max_length=11)]
+"""A whole number of seconds, never none."""
+
+
 class Body(Struct, frozen=True, forbid_unknown_fields=True, omit_defaults=True, kw_only=True):
     """Base of all bodies."""
+
+
+class Corrected(Body, frozen=True):
+    """The fact's own ``at`` is not what the device's clock said, but corrected: it is ``read``,
+    what the clock said, plus ``offset``, the record's clock minus the device's, which was
+    measured when the record's clock said ``measured_at``."""
+
+    read: Moment
+    offset: Seconds
+    measured_at: Moment
 
 
 # --- people ---------------------------------------------------------------------------
@@ -142,6 +156,7 @@ class Health(Body, frozen=True, tag_field="type", tag="health"):
 class HusbandryNoted(Body, frozen=True):
     noted: Weight | Meal | Shed | Health
     note: Commitment | None = None
+    corrected: Corrected | None = None
 
 
 class PhotoAttached(Body, frozen=True):
@@ -152,6 +167,7 @@ class PhotoAttached(Body, frozen=True):
     sha256: Sha256
     size: Annotated[int, Meta(ge=1, le=LARGEST_BYTES)]
     of: Id | None = None
+    corrected: Corrected | None = None
 
 
 class CustodyChanged(Body, frozen=True):
@@ -236,6 +252,7 @@ class CallMade(Body, frozen=True):
     visit: Id | None = None
     reported: Reported | None = None
     note: Commitment | None = None
+    corrected: Corrected | None = None
 
 
 class CallWithdrawn(Body, frozen=True):

@@ -9,17 +9,17 @@ salts its texts itself.
 import re
 import unicodedata
 from collections.abc import Callable, Mapping
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import Any, TypeVar
 from uuid import UUID
 
 import msgspec
 
 from scalewitness.domain import facts
-from scalewitness.domain.errors import FutureDate, OutOfRange, TooLarge, UnknownKind, WrongShape
+from scalewitness.domain.errors import OutOfRange, TooLarge, UnknownKind, WrongShape
 from scalewitness.domain.ids import parse_uuid7
-from scalewitness.domain.moments import parse_moment
 from scalewitness.domain.translog.commitment import commit
+from scalewitness.intake.clocks import check_correction, claimed_at
 from scalewitness.intake.ranges import check_ranges
 
 T = TypeVar("T")
@@ -29,10 +29,6 @@ TEXTS = ("note", "reasons", "statement")
 TEXT_LIMIT = 4000
 BODY_LIMIT = 60_000
 """Bytes; leaves room for the rest of a log entry within its 65,535 (C2SP tlog-tiles)."""
-CLOCK_SLACK = timedelta(minutes=5)
-CLOCK_LIMIT = timedelta(hours=24)
-EARLIEST_YEAR = 1950
-"""Nobody's record reaches further back (our judgement, an input guard only)."""
 
 
 class SaltedText(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -100,12 +96,13 @@ def seal(submission: Submission, received_at: datetime, salt_of: Callable[[str],
         fact_id = parse_uuid7(submission.id)
     except ValueError as problem:
         raise WrongShape(str(problem), pointer="/id") from None
-    at, flags = _claimed_at(submission.at, received_at)
+    at, flags = claimed_at(submission.at, received_at)
     texts = {field: _salted(field, given, salt_of) for field, given in submission.texts.items()}
     body = _body(submission, texts)
     if len(msgspec.json.encode(body)) > BODY_LIMIT:
         raise TooLarge(f"A body holds at most {BODY_LIMIT} bytes.", pointer="/body")
     check_ranges(body, received_at)
+    check_correction(body, at, received_at)
     return Sealed(
         id=fact_id,
         kind=submission.kind,
@@ -136,18 +133,6 @@ def as_pointer(path: str) -> str:
     """``.observed.passes[0].side`` as the JSON pointer ``/observed/passes/0/side``; a place
     in an object of free names (``[...]``) as the object itself."""
     return re.sub(r"\[(\d+)\]", r"/\1", path.replace("[...]", "")).replace(".", "/")
-
-
-def _claimed_at(text: str, received_at: datetime) -> tuple[datetime, tuple[str, ...]]:
-    try:
-        at = parse_moment(text)
-    except ValueError as problem:
-        raise WrongShape(f"“at” is {problem}.", pointer="/at") from None
-    if at > received_at + CLOCK_LIMIT:
-        raise FutureDate("“at” is more than a day ahead of the server's clock.", pointer="/at")
-    if at.year < EARLIEST_YEAR:
-        raise OutOfRange(f"“at” lies before {EARLIEST_YEAR}.", pointer="/at")
-    return at, ("clock_ahead",) if at > received_at + CLOCK_SLACK else ()
 
 
 def _salted(

@@ -10,6 +10,7 @@ import msgspec
 from scalewitness.animals.models import Photo
 from scalewitness.calls.models import Call
 from scalewitness.calls.queries.dossier import Dossier, ShownCall
+from scalewitness.domain.clocks import correction_in_words
 from scalewitness.domain.facts import CallMade
 from scalewitness.domain.sexing.explain import Line
 from scalewitness.domain.sexing.sensitivity import in_words
@@ -140,12 +141,18 @@ def _shown(key: str, one: ShownCall, who: str, dossier: Dossier, *, notes: bool)
         interest=_interest(call),
         weight=support(one.weight.log10_lr) if one.weight else None,
         state=_state(one),
-        flags=tuple(FLAGS[flag] for flag in call.flags if flag in FLAGS),
+        flags=flags_of(call, body),
         objections=tuple(GROUNDS[made.ground] for made in call.objections.all()),
         harm=body.harm,
         note=one.note if notes else None,
         photos=tuple(photo for photo in dossier.photos if photo.call == call.pk),
     )
+
+
+def flags_of(call: Call, body: CallMade) -> tuple[str, ...]:
+    """What there is to say of the times of a call."""
+    told = tuple(FLAGS[flag] for flag in call.flags if flag in FLAGS)
+    return (*told, correction_in_words(body.corrected)) if body.corrected else told
 
 
 def _knew(call: Call) -> str:

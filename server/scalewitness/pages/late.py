@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from typing import Any
 from uuid import UUID
 
+import msgspec
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.utils import timezone
@@ -17,11 +18,13 @@ from scalewitness.calls.queries.held import (
     held_calls,
     late_calls,
 )
+from scalewitness.domain.clocks import correction_in_words
 from scalewitness.domain.errors import NotFound
+from scalewitness.domain.facts import CallMade
 from scalewitness.domain.moments import parse_moment
 from scalewitness.pages.access import actor_of, page, post_or_go, say_accepted, signed_in
 from scalewitness.pages.attention import title_of
-from scalewitness.pages.evidence import FLAGS, METHODS
+from scalewitness.pages.evidence import METHODS, flags_of
 from scalewitness.pages.forms.facts import FactForm
 from scalewitness.people.models import Keeper
 from scalewitness.people.queries import names_of
@@ -74,12 +77,14 @@ def _held_page(
 
 
 def _held_row(held: HeldCall, names: Mapping[UUID, str]) -> dict[str, Any]:
+    said = msgspec.convert(held.submission["body"], CallMade)
     return {
         "held": held,
         "title": title_of(held.animal),
         "who": names.get(held.by, "a keeper"),
         "method": METHODS[held.submission["body"]["observed"]["method"]],
         "examined": parse_moment(held.submission["at"]),
+        "corrected": correction_in_words(said.corrected) if said.corrected else None,
     }
 
 
@@ -93,7 +98,7 @@ def _late_row(late: Late, names: Mapping[UUID, str]) -> dict[str, Any]:
         "days": (call.received_at - call.examined_at).days,
         "before": late.before,
         "after": late.after,
-        "flags": [FLAGS[flag] for flag in call.flags if flag in FLAGS],
+        "flags": flags_of(call, msgspec.convert(call.body, CallMade)),
     }
 
 

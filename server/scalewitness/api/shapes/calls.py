@@ -13,7 +13,7 @@ from scalewitness.api.shapes.sensitivity import SensitivityShown, sensitivity_sh
 from scalewitness.calls.models import Call, HeldCall
 from scalewitness.calls.queries.dossier import Dossier, ShownCall
 from scalewitness.calls.queries.settled import Settled
-from scalewitness.domain.facts import CallMade, Identification
+from scalewitness.domain.facts import CallMade, Corrected, Identification
 from scalewitness.domain.observations import Observation, method_of
 from scalewitness.domain.sexing.explain import Line
 from scalewitness.domain.sexing.parameters import Parameter
@@ -50,7 +50,8 @@ class CallShown(Struct, frozen=True):
     does not count; ``finding`` is the one that set it aside. ``interested``: whoever sent it
     had a share in the animal, or was selling or buying it; when ``second_hand`` that is not
     the examiner, and what the examiner knew is hearsay. ``signed``: the device it was sent
-    from signed it, which the log's entry holds; the sender's, when ``second_hand``."""
+    from signed it, which the log's entry holds; the sender's, when ``second_hand``.
+    ``corrected``: ``examined_at`` is what the device's clock said plus an offset measured."""
 
     id: UUID
     animal: UUID
@@ -63,6 +64,7 @@ class CallShown(Struct, frozen=True):
     held_by: str
     harm: tuple[str, ...]
     examined_at: datetime
+    corrected: Corrected | None
     received_at: datetime
     examiner: Examiner
     sent_by: Person
@@ -124,6 +126,7 @@ class HeldCallShown(Struct, frozen=True):
     visit: UUID | None
     method: words.Method
     examined_at: datetime
+    corrected: Corrected | None
     received_at: datetime
     admitted: bool | None
 
@@ -151,6 +154,7 @@ def call(shown: ShownCall, known: Dossier) -> CallShown:
         held_by=said.held_by,
         harm=said.harm,
         examined_at=row.examined_at,
+        corrected=said.corrected,
         received_at=row.received_at,
         examiner=Examiner(row.examiner, shown.examiner_name, row.role),
         sent_by=Person(row.by, shown.sender_name),
@@ -229,6 +233,7 @@ def held(one: HeldCall, names: dict[UUID, str]) -> HeldCallShown:
         visit=UUID(body.visit) if body.visit else None,
         method=method_of(body.observed),
         examined_at=datetime.fromisoformat(one.submission["at"]),
+        corrected=body.corrected,
         received_at=one.received_at,
         admitted=one.decision.admitted if hasattr(one, "decision") else None,
     )

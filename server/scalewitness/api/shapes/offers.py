@@ -19,7 +19,7 @@ from scalewitness.api.shapes.sales import Held
 from scalewitness.calls.models import Call
 from scalewitness.calls.queries.dossier import Dossier, ShownCall, dossier
 from scalewitness.domain.cautions import BEFORE_A_PURCHASE
-from scalewitness.domain.facts import CallMade, OfferMade, Representation
+from scalewitness.domain.facts import CallMade, Corrected, OfferMade, Representation
 from scalewitness.domain.sexing.explain import Line
 from scalewitness.domain.sexing.sensitivity import in_words
 from scalewitness.intake.rules.sales import represent
@@ -39,13 +39,15 @@ class Evidence(Struct, frozen=True):
 
 class CallTold(Struct, frozen=True):
     """A call as a buyer is told of it; ``counts`` is false for one withdrawn or set aside;
-    ``signed``: on the device of whoever sent it."""
+    ``signed``: on the device of whoever sent it; ``corrected``: ``examined_at`` is what that
+    device's clock said plus an offset measured."""
 
     who: str
     method: words.Method
     conclusion: words.Conclusion
     sureness: str
     examined_at: datetime
+    corrected: Corrected | None
     received_at: datetime
     blind: bool
     identity: str
@@ -146,13 +148,14 @@ def _line(line: Line, call: Call | None, sale: Sale, sellers: frozenset[UUID]) -
 
 
 def _told(shown: ShownCall, sale: Sale, sellers: frozenset[UUID]) -> CallTold:
-    call = shown.call
+    call, said = shown.call, msgspec.convert(shown.call.body, CallMade)
     return CallTold(
         who=_who(call, sale, sellers),
         method=call.method,
         conclusion=call.conclusion,
-        sureness=msgspec.convert(call.body, CallMade).sureness,
+        sureness=said.sureness,
         examined_at=call.examined_at,
+        corrected=said.corrected,
         received_at=call.received_at,
         blind=call.blind,
         identity=call.identity,
