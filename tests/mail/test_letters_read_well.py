@@ -10,10 +10,10 @@ from uuid import UUID
 import pytest
 from django.core.mail import EmailMultiAlternatives
 
-from scalewitness.intake import addresses, chasing, digests, letters
+from scalewitness.intake import account_letters, addresses, chasing, digests, letters
 from scalewitness.mail.models import Letter
 from scalewitness.mail.services.composing import compose
-from scalewitness.mail.services.links import link_token
+from scalewitness.mail.services.links import keeper_signing_out, link_token
 
 LINK = UUID("01936f00-0000-7000-8000-00000000000a")
 FACT = "01890000-0000-7000-8000-00000000fac7"
@@ -55,6 +55,7 @@ ABOUT_A_DISCLOSURE = KEEPER | {
     "owed_at": "2027-01-09T08:30:00+00:00",
     "disclosure": ID,
 }
+ACCOUNT = {"to_name": "Odile Marten", "at": "2026-11-29T08:30:00+00:00", "sign_out": ID}
 CONTEXTS: dict[str, dict[str, Any]] = {
     "visit_invitation": {
         "to_name": "Greta Lund",
@@ -115,6 +116,9 @@ CONTEXTS: dict[str, dict[str, Any]] = {
         "seller_name": "Odile Marten",
         "by_seller": True,
     },
+    "device_added": ACCOUNT | {"device": "Rack phone"},
+    "password_changed": ACCOUNT | {"kept": False, "by_letter": True},
+    "signing_in_moved": ACCOUNT,
     "digest": {
         "to_name": "Odile Marten",
         "counts": {"undelivered": 1, "unacknowledged": 2, "held_sales": 1, "disputes": 3},
@@ -187,7 +191,7 @@ def test_every_kind_that_is_queued_is_written_here() -> None:
         re.findall(r'_tell_(?:buyer|seller|concerned)\(\s*\w+(?:\.\w+)?, "(\w+)"', source)
     )
     queued |= letters.TO_BUYER | letters.TO_SELLER
-    for module in (addresses, chasing, digests, letters):
+    for module in (account_letters, addresses, chasing, digests, letters):
         text = Path(module.__file__).read_text()
         queued |= set(re.findall(r'kind="(\w+)"', text))
         queued |= set(re.findall(r'_tell_seller\(owed, "(\w+)"', text))
@@ -216,6 +220,11 @@ def test_both_parts_lead_to_the_same_place(kind: str) -> None:
     in_html = {one for one in _Page(html_of(message)).addresses if one.startswith("http")}
     in_text = set(re.findall(r"https?://\S+", str(message.body)))
     assert in_text == in_html
+    if "sign_out" in CONTEXTS[kind]:
+        (only,) = in_text  # derived anew each second
+        token = only.removeprefix("http://testserver/sign-out/")
+        assert keeper_signing_out(token) == UUID(ID)
+        return
     link, own = f"http://testserver/offers/{link_token(LINK)}", f"http://testserver/sales/{ID}"
     receipts = f"http://testserver/receipts/{FACT}"
     expected = {
@@ -247,7 +256,7 @@ def poisoned(value: Any) -> Any:
         return [poisoned(one) for one in value]
     if not isinstance(value, dict):
         return value
-    typed = {"to_name", "host_name", "buyer_name", "seller_name", "name", "code"}
+    typed = {"to_name", "host_name", "buyer_name", "seller_name", "name", "code", "device"}
     evil = "<script>alert(1)</script>\r\nBcc: everyone@evil.example\n\nPay now \u202egnp.exe & go"
     return {key: evil if key in typed else poisoned(one) for key, one in value.items()}
 

@@ -1,10 +1,18 @@
-"""Revoking a device, from wherever its keeper is signed in."""
+"""Devices that come and go: a letter for each new one, and their end.
 
+A token ends at once, whatever state the log is in: nothing is taken from a device without one.
+That its key signs nothing any more is a fact besides, owed where the log takes none just now.
+"""
+
+from contextlib import suppress
 from datetime import datetime
 from uuid import UUID
 
-from scalewitness.domain.errors import NotFound, NotNow, Refused
+from django.db import transaction
+
+from scalewitness.domain.errors import Fenced, NotFound, NotNow, Refused
 from scalewitness.domain.moments import rfc3339
+from scalewitness.intake import account_letters
 from scalewitness.intake.batch import Actor, fresh_id
 from scalewitness.intake.services import accept_one
 from scalewitness.people import services
@@ -22,17 +30,36 @@ def revoke_device(keeper: Keeper, device_id: UUID, actor: Actor, now: datetime) 
     device = device_of(keeper.pk, device_id)
     if device is None:
         raise NotFound()
-    if _signs(device):
-        _state(keeper, device_id, actor, now)
-    else:
-        services.revoke_device(keeper, device_id, now)
+    with suppress(Fenced):
+        if _signs(device):
+            _state(keeper, device_id, actor, now)
+            return
+    services.revoke_device(keeper, device_id, now)
+
+
+def enrol_device(keeper: Keeper, name: str, now: datetime) -> tuple[Device, str]:
+    """Sign a keeper in on a device, whose token is shown this once; a letter tells them."""
+    with transaction.atomic():
+        device, token = services.enrol_device(keeper, name, now)
+        account_letters.device_added(keeper, device, now)
+    return device, token
+
+
+def sign_out_everywhere(keeper: Keeper, now: datetime) -> int:
+    """Every device and browser of the keeper is signed out, and no key of theirs signs any
+    more; how many devices were signed in. What was made on one and not sent yet stays there,
+    and is sent when its keeper signs in on it again."""
+    with transaction.atomic():
+        revoke_signing_devices(keeper, now)  # first: it takes the log's lock
+        return services.sign_out_everywhere(keeper, now)
 
 
 def revoke_signing_devices(keeper: Keeper, now: datetime) -> None:
-    """For an account that is closed: the log tells that none of its keys sign any more."""
+    """The log tells that none of the keeper's keys sign any more; later, where it is fenced."""
     for device in devices_of(keeper):
         if _signs(device):
-            _state(keeper, device.pk, Actor(keeper=keeper.pk), now)
+            with suppress(Fenced):
+                _state(keeper, device.pk, Actor(keeper=keeper.pk), now)
 
 
 def _signs(device: Device) -> bool:

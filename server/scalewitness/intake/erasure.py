@@ -133,7 +133,7 @@ def _check_told(sold: Iterable[Sale]) -> None:
 def _forget_in_letters(keeper: Keeper, sold: Iterable[Sale]) -> None:
     address = erased_address(keeper.pk)
     mail.forget_recipient(keeper.pk, address)
-    mail.reword(Q(recipient=keeper.pk), {"to_name": ERASED_NAME})
+    mail.reword(Q(recipient=keeper.pk), {"to_name": ERASED_NAME, "device": "a device"})
     seller = {"seller_name": ERASED_NAME, "seller_email": address}
     mail.reword(Q(context__sale__in=[str(sale.pk) for sale in sold]), seller)
     visits = Visit.objects.filter(host=keeper).values_list("pk", flat=True)

@@ -10,7 +10,7 @@ from django.utils.functional import SimpleLazyObject
 from scalewitness.ledger.queries.fence import standing_fence
 
 READING = {"GET", "HEAD", "OPTIONS"}
-HARMLESS = {"account_login", "account_logout", "revoke_device"}
+HARMLESS = {"account_login", "account_logout", "revoke_device", "sign_out"}
 """Names of addresses that may be posted to all the same."""
 API = "/api/"
 """Below it the API answers for itself."""

@@ -26,6 +26,7 @@ from scalewitness.pages import (
     rackside,
     receipts,
     sales,
+    sign_out,
     texts,
     travelling,
     visits,
@@ -43,6 +44,7 @@ urlpatterns = [
     path("rackside/", rackside.serve, {"path": ""}, name="rackside"),
     path("account", people.show_account, name="account"),
     path("account/digest", addresses.choose_digest, name="choose_digest"),
+    path("sign-out/<str:token>", sign_out.sign_out, name="sign_out"),
     path("devices/<uuid:device_id>/revocation", people.revoke, name="revoke_device"),
     path("grants/<uuid:grant_id>/revocation", people.end_grant, name="end_grant"),
     # --- collections and animals

@@ -31,12 +31,14 @@ class Keeper(AbstractBaseUser):
     version = models.PositiveIntegerField(default=1)
     digest = models.BooleanField(default=True)
     """Whether the weekly letter of what waits is wanted."""
+    sign_outs = models.PositiveIntegerField(default=0)
+    """How often every browser was signed out at once: a session is of one such count."""
     # The history tells that a profile changed and when; personal values stay out of it,
     # since history rows can never be erased.
     _history_user: "Keeper | None"
     _history_date: datetime
     history = HistoricalRecords(
-        excluded_fields=["email", "name", "password", "last_login", "digest"]
+        excluded_fields=["email", "name", "password", "last_login", "digest", "sign_outs"]
     )
 
     objects: ClassVar[KeeperManager] = KeeperManager()
@@ -46,6 +48,11 @@ class Keeper(AbstractBaseUser):
 
     def __str__(self) -> str:
         return str(self.id)
+
+    def _get_session_auth_hash(self, secret: str | None = None) -> str:
+        """What each session must carry: Django's, of the password, and the count above."""
+        plain: str = super()._get_session_auth_hash(secret=secret)  # type: ignore[misc]
+        return f"{plain}{self.sign_outs or ''}"
 
 
 class Device(models.Model):

@@ -8,6 +8,8 @@ from django.contrib.auth import authenticate
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
+from django.db.models import F
+from django.db.models.functions import Coalesce
 from knox.models import AuthToken
 
 from scalewitness.domain.erasure import ERASED_NAME, erased_address
@@ -139,6 +141,17 @@ def _sign_out(device: Device, now: datetime) -> None:
     device.save()
     if token is not None:
         token.delete()
+
+
+def sign_out_everywhere(keeper: Keeper, now: datetime) -> int:
+    """Every device's token stops working and every browser is signed out; how many devices
+    that were. Keys end by facts."""
+    with transaction.atomic():
+        Keeper.objects.filter(pk=keeper.pk).update(sign_outs=F("sign_outs") + 1)
+        devices = Device.objects.filter(keeper=keeper).exclude(token=None)
+        ended = devices.update(token=None, revoked_at=Coalesce("revoked_at", now))
+        AuthToken.objects.filter(user=keeper).delete()
+    return ended
 
 
 def store_device_key(fact: Logged[DeviceKeyEnrolled]) -> None:

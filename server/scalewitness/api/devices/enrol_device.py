@@ -11,7 +11,8 @@ from scalewitness.api.operations import operation
 from scalewitness.api.reading import Sent, body_of, line
 from scalewitness.api.shapes.people import DeviceEnrolled
 from scalewitness.domain.errors import OutOfRange, WrongCredentials
-from scalewitness.people import services
+from scalewitness.intake import devices
+from scalewitness.people.services import keeper_signing_in
 
 
 class Enrolment(Sent, frozen=True, kw_only=True):
@@ -35,6 +36,6 @@ def enrol_device(request: Request) -> Response:
     """The token goes into `Authorization: Bearer TOKEN` and is shown this once."""
     sent = body_of(request, Enrolment)
     name = line(sent.name, "/name", most=60)
-    keeper = services.keeper_signing_in(sent.email, sent.password)
-    device, token = services.enrol_device(keeper, name, timezone.now())
+    keeper = keeper_signing_in(sent.email, sent.password)
+    device, token = devices.enrol_device(keeper, name, timezone.now())
     return Response(DeviceEnrolled(device.pk, device.name, token), 201)

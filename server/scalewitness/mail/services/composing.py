@@ -14,7 +14,7 @@ from scalewitness.domain.translog.receipts import Receipt
 from scalewitness.ledger.queries.entries import entry_of
 from scalewitness.ledger.services.receipting import receipt_of
 from scalewitness.mail.models import Letter
-from scalewitness.mail.services.links import code_of, link_token
+from scalewitness.mail.services.links import code_of, link_token, sign_out_token
 
 log = structlog.get_logger()
 
@@ -76,6 +76,9 @@ def _addresses(letter: Letter) -> dict[str, str]:
         found["link_url"] = home = f"{settings.PUBLIC_URL}/offers/{token}"
     if "code_id" in letter.context:
         found["digits"] = code_of(UUID(letter.context["code_id"]))
+    if "sign_out" in letter.context:
+        token = sign_out_token(UUID(letter.context["sign_out"]))
+        found["sign_out_url"] = f"{settings.PUBLIC_URL}/sign-out/{token}"
     if "receipt" in letter.context:
         found["receipt_url"] = f"{home}/receipts/{letter.context['receipt']}"
     return found
