@@ -59,6 +59,20 @@ def test_one_bad_item_never_sinks_the_others(world: World, odile: Api, animal: A
     assert len(odile.get(f"/animals/{new}/calls").body["items"]) == 1
 
 
+def test_every_outcome_names_the_item_it_answers(world: World, odile: Api, animal: Animal) -> None:
+    """Also where the item was refused before its id was looked at."""
+    world.now = timezone.now()
+    called = world.item("call_made", animal.pk, probing("male", "P-1"))
+    ahead = {**called, "id": str(new_id()), "at": "2099-01-01T00:00:00.000Z"}
+    long_code = world.item("identifier_assigned", animal.pk, {"scheme": "tag", "code": "9" * 80})
+    edit = {"id": str(new_id()), "record": "animals/none", "base_version": 1, "fields": {}}
+    items: list[Any] = [ahead, called, long_code, edit, {"id": "x"}, {"id": "x" * 201}, {"id": 7}]
+    outcomes = odile.post("/push", {"items": [*items, None]}).body["items"]
+    named = [one["id"] for one in outcomes]
+    assert named == [*(one["id"] for one in items[:4]), "x", None, None, None]
+    assert [one["status"] for one in outcomes] == ["refused", "accepted"] + ["refused"] * 6
+
+
 def test_a_push_sent_again_is_all_duplicates(world: World, odile: Api, animal: Animal) -> None:
     world.now = timezone.now()
     items = [

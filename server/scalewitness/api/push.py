@@ -72,9 +72,9 @@ class Outcomes(Struct, frozen=True):
 )
 def push(request: Request) -> Response:
     """Each item is accepted, a duplicate, held, in conflict or refused on its own; one bad item
-    never sinks the others. Sending the same again is safe. Edits of records are merged field
-    by field; where someone else set the same field since `base_version`, nothing is changed
-    and the outcome holds both values."""
+    never sinks the others. Outcomes answer by place: one an item, in the order sent. Sending
+    the same again is safe. Edits of records are merged field by field; where someone else set
+    the same field since `base_version`, nothing is changed and the outcome holds both values."""
     items = body_of(request, AnyItems).items
     if len(items) > settings.PUSH_LIMIT:
         raise TooLarge(f"A push holds at most {settings.PUSH_LIMIT} items.")

@@ -1,6 +1,6 @@
 """What became of an item, this time and before."""
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import partial
@@ -23,7 +23,8 @@ from scalewitness.ledger.services.writing import Draft
 
 
 class Outcome(msgspec.Struct, frozen=True, omit_defaults=True):
-    """What became of one item. Of a fact: ``position`` for accepted and duplicate, ``flags``
+    """What became of one item. ``id`` as it was sent; null where no text could be read there,
+    or one much longer than an id. Of a fact: ``position`` for accepted and duplicate, ``flags``
     such as ``clock_ahead``. Of an edit: the ``version`` its record has now (of a duplicate:
     had then), and for a conflict both values of each field that someone else set meanwhile;
     nothing was changed. ``problem`` (RFC 9457 members) for refused."""
@@ -35,6 +36,24 @@ class Outcome(msgspec.Struct, frozen=True, omit_defaults=True):
     problem: dict[str, Any] | None = None
     version: int | None = None
     conflicts: dict[str, Clash] | None = None
+
+
+NAMED = 200
+"""Characters of an id that are given back; ids have 36, the rest is somebody's mistake."""
+
+
+def named(items: Sequence[object], outcomes: Iterable[Outcome]) -> list[Outcome]:
+    """Each outcome with the id that its item came with, also where the item was refused before
+    its id was looked at: outcomes answer by place, and this lets their reader check it."""
+    return [
+        msgspec.structs.replace(outcome, id=_id_sent(item)) if outcome.id is None else outcome
+        for item, outcome in zip(items, outcomes, strict=True)
+    ]
+
+
+def _id_sent(item: object) -> str | None:
+    sent = item.get("id") if isinstance(item, Mapping) else None
+    return sent if isinstance(sent, str) and len(sent) <= NAMED else None
 
 
 @dataclass(frozen=True, slots=True)

@@ -30,7 +30,7 @@ from scalewitness.domain.errors import (
 from scalewitness.domain.ids import is_uuid7
 from scalewitness.domain.lines import one_line, some_lines
 from scalewitness.domain.sync import merge
-from scalewitness.intake.outcomes import Outcome
+from scalewitness.intake.outcomes import Outcome, named
 from scalewitness.intake.submission import shaped
 from scalewitness.ledger.queries.entries import is_spoken_for
 from scalewitness.ledger.services.writing import take_turn
@@ -68,7 +68,6 @@ def take_edit(item: object, keeper_id: UUID, now: datetime) -> Outcome:
     Fields that nobody else changed since ``base_version`` are set; where any was, nothing is
     and the outcome holds both values. The same edit again is a duplicate.
     """
-    sent_id = item.get("id") if isinstance(item, Mapping) else None
     try:
         sent = shaped(item, SentEdit)
         if not is_uuid7(sent.id):
@@ -79,8 +78,8 @@ def take_edit(item: object, keeper_id: UUID, now: datetime) -> Outcome:
     except (Fenced, Busy):  # of all that is sent, not of this edit
         raise
     except Refused as refused:
-        known = sent_id if isinstance(sent_id, str) else None
-        return Outcome(known, "refused", problem=refused.as_problem())
+        refusal = Outcome(None, "refused", problem=refused.as_problem())
+        return named([item], [refusal])[0]
 
 
 def _take(sent: SentEdit, keeper_id: UUID, now: datetime) -> Outcome:

@@ -15,7 +15,7 @@ from scalewitness.intake.ahead import judged_ahead
 from scalewitness.intake.batch import Actor, Batch
 from scalewitness.intake.judging import judge
 from scalewitness.intake.known import Known
-from scalewitness.intake.outcomes import Outcome, Seen, known_among, known_question
+from scalewitness.intake.outcomes import Outcome, Seen, known_among, known_question, named
 from scalewitness.intake.signatures import prove
 from scalewitness.intake.submission import Sealed, Submission, read, seal
 from scalewitness.intake.turns import own_turn
@@ -36,7 +36,7 @@ def accept(items: Sequence[object], actor: Actor, received_at: datetime) -> list
     returns, the transaction has been committed unless the caller opened an outer one.
     """
     with own_turn(actor.by):
-        return _accepted(items, actor, received_at)
+        return named(items, _accepted(items, actor, received_at))
 
 
 def _accepted(items: Sequence[object], actor: Actor, received_at: datetime) -> list[Outcome]:
