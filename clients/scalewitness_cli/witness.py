@@ -114,6 +114,20 @@ def to_send(memory: Memory, now: int) -> Cosignature | None:
         return Cosignature(signer.verifier, kept, read_body(kept.text), line)
 
 
+def cosigned_anew(memory: Memory, now: int) -> Note:
+    """The checkpoint kept, with a new line of this machine's: its word that it knows of nothing
+    larger. For an operator who must show that a restored log is whole.
+
+    Raises:
+        Stopped: nothing is kept, or an alarm stands.
+    """
+    with memory.alone():
+        kept = memory.kept()
+        if kept is None or memory.alarm():
+            raise Stopped("There is nothing to cosign, or an alarm stands.")
+        return kept.with_lines([signature_line(kept.text, memory.signer(), now)])
+
+
 def _note(log: Log) -> Note:
     try:
         return read_note(log.checkpoint())

@@ -58,9 +58,11 @@ The log is fenced: it can be read, and takes, signs and sends nothing. Next:
   1. python -m scalewitness fsck       recomputes tree and projections from the entries
      python -m scalewitness replay     recomputes every standing
   2. Find the newest checkpoint outside this database: from a witness, a keeper's client, a
-     buyer's receipt. The backup's own shows nothing about what came after it.
-  3. python -m scalewitness adopt FILE...    opens the log if it continues what FILE shows
-If adopt refuses, entries that others have seen are missing here: look for a newer backup."""
+     buyer's receipt. The backup's own, and anything older, show nothing of what came after.
+  3. python -m scalewitness adopt FILE...    opens the log if it continues all that is known
+     outside, and one of these shows that it is whole: the file of LOG_MEMORY, if it outlived
+     the database; a checkpoint that the backup did not hold; a witness's line made anew.
+If adopt refuses for entries that are missing, look for a newer backup. It remembers that."""
 
 
 class Refused(Exception):

@@ -72,6 +72,20 @@ def test_it_looks_cosigns_and_says_so(machine: Machine) -> None:
     assert len(machine.served.taken) == 2
 
 
+def test_it_writes_a_line_made_anew_and_sends_nothing(machine: Machine, tmp_path: Path) -> None:
+    machine.look()
+    (sent,) = machine.served.taken
+    status, found = machine.look("--write", str(tmp_path / "anew"))
+    assert (status, found["size"], machine.served.taken) == (0, 5, [sent])
+    note = read_note((tmp_path / "anew").read_bytes())
+    keys = [SIGNER.verifier, read_verifier(sent["key"])]
+    assert {one.name for one in open_note(note, keys).verified} == {key.name for key in keys}
+    machine.served.log = FakeLog(4)
+    (tmp_path / "anew").unlink()
+    assert machine.look("--write", str(tmp_path / "anew"))[0] == 1
+    assert not (tmp_path / "anew").exists()
+
+
 def test_an_alarm_cannot_be_clicked_away(machine: Machine) -> None:
     machine.look()
     machine.served.log = FakeLog(6, "false")

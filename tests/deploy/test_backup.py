@@ -16,7 +16,7 @@ import pytest
 from django.core.management import CommandError, call_command
 from django.db import connection
 from pytest_django import DjangoDbBlocker
-from tests.ledger.test_fence import append_others, without_guards
+from tests.ledger.test_fence import append_others, signed_now, without_guards
 from tests.ledger.test_tree import NOW, append
 from tests.plugins.environment import SERVICES
 from tests.plugins.services import Services
@@ -26,7 +26,8 @@ from scalewitness.domain.errors import Fenced
 from scalewitness.domain.translog.notes import open_checkpoint
 from scalewitness.ledger.models import Checkpoint, Entry, Tile
 from scalewitness.ledger.queries.fence import standing_fence
-from scalewitness.ledger.queries.tree import Tip, growth_proof, tip
+from scalewitness.ledger.queries.tree import Tip, continues, growth_proof, tip
+from scalewitness.ledger.services.receipting import receipt_of
 from scalewitness.ledger.services.signing import log_signer, sign_checkpoint
 from scalewitness.mail.models import Letter
 from scalewitness.mail.services.delivering import claim
@@ -35,6 +36,10 @@ from stack.logkey import fresh_log_key
 
 SOURCE, COPY, FORK = "backup_source", "backup_copy", "backup_fork"
 LATER = START.replace(year=START.year + 1)
+
+
+def receipt_now() -> str:
+    return str(receipt_of(Entry.objects.get(position=4), NOW))
 
 
 def address(name: str, url: str = SERVICES.owner_url) -> str:
@@ -79,7 +84,11 @@ def story(
             world = World()
             world.invite(world.greta, world.verified("V1"))
             append(300)
+            (folder / "older").write_text(receipt_now())
+            append(3)
             (folder / "at-backup").write_text(sign_checkpoint(NOW).note)
+            append(2)
+            (folder / "unheld").write_text(signed_now())
         yield folder
     with psycopg.connect(address("postgres"), autocommit=True) as owner:
         for name in (SOURCE, COPY, FORK):
@@ -132,7 +141,7 @@ def test_a_backup_says_what_it_holds(backed_up: Path) -> None:
     manifest = json.loads((backed_up / "manifest.json").read_text())
     note = (backed_up.parent / "at-backup").read_text()
     checkpoint, _ = open_checkpoint(note, log_signer().verifier)
-    assert (manifest["size"], manifest["checkpoint"]) == (checkpoint.size, note)
+    assert (manifest["size"], manifest["checkpoint"]) == (checkpoint.size + 2, note)
     assert manifest["dump_bytes"] == (backed_up / "scalewitness.dump").stat().st_size
     assert manifest["postgresql"].startswith("18")
     assert backed_up.stat().st_mode & 0o077 == 0
@@ -167,7 +176,7 @@ def test_a_copy_is_the_log_it_was(restored: Path) -> None:
         checkpoint, _ = open_checkpoint(
             (restored.parent / "at-backup").read_text(), log_signer().verifier
         )
-        assert tip() == Tip(checkpoint.size, checkpoint.root)
+        assert continues(Tip(checkpoint.size, checkpoint.root), tip())
         assert growth_proof(1, size) != []
 
 
@@ -240,7 +249,7 @@ def test_a_log_is_not_restored_under_another_key(backed_up: Path) -> None:
 def test_a_full_database_can_be_replaced(restored: Path) -> None:
     make(FORK, COPY)
     with at(FORK):
-        call_command("adopt", restored.parent / "at-backup")
+        call_command("adopt", restored.parent / "unheld")
         append_others(1)
     restore.load(address(FORK), restored / "scalewitness.dump", replace=True)
     assert log_of(FORK) == log_of(COPY)
@@ -251,11 +260,28 @@ def test_a_full_database_can_be_replaced(restored: Path) -> None:
 # --- adopt --------------------------------------------------------------------------------
 
 
-def test_an_older_copy_is_not_adopted_against_a_newer_checkpoint(restored: Path) -> None:
-    with at(COPY):
+def test_an_older_copy_is_not_adopted_with_whatever_file(
+    restored: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Refused against the newest, it is not opened by an older one later."""
+    folder, manifest = restored.parent, tmp_path / "manifest.checkpoint"
+    manifest.write_text(json.loads((restored / "manifest.json").read_text())["checkpoint"])
+    make(FORK, COPY)
+    with at(FORK):
+        for file in (folder / "older", manifest):
+            with pytest.raises(CommandError, match="only that this copy is of this log"):
+                call_command("adopt", file)
         with pytest.raises(CommandError, match="the last 7 are lost here"):
-            call_command("adopt", restored.parent / "newest")
+            call_command("adopt", folder / "newest")
+        for file in (folder / "older", manifest, folder / "unheld"):
+            with pytest.raises(CommandError, match="the last 7 are lost here"):
+                call_command("adopt", file)
         assert standing_fence() is not None
+    make(FORK, COPY)  # restored once more: it knows of no refusal, the memory does
+    monkeypatch.setattr("django.conf.settings.LOG_MEMORY", str(tmp_path / "memory"))
+    shutil.copy(folder / "newest", tmp_path / "memory")
+    with at(FORK), pytest.raises(CommandError, match="the last 7 are lost here"):
+        call_command("adopt", folder / "unheld")
 
 
 def test_a_fork_is_not_adopted(restored: Path) -> None:
@@ -272,7 +298,7 @@ def test_the_copy_is_adopted_against_what_it_continues(restored: Path) -> None:
     """On a copy of the copy: tests may run in any order."""
     make(FORK, COPY)
     with at(FORK):
-        call_command("adopt", restored.parent / "at-backup")
+        call_command("adopt", restored.parent / "unheld")
         append_others(1)
         assert sign_checkpoint(NOW).size == tip().size
         assert claim(LATER, 10) != []

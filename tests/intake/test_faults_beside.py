@@ -8,6 +8,7 @@ from uuid import UUID
 import pytest
 from django.db import OperationalError
 from tests.breaking import answer_lost, lost_after, stored
+from tests.ledger.test_fence import signed_now
 from tests.pictures import body_of, plain_file
 from tests.signing import phone
 from tests.witnessing import cosigned
@@ -22,9 +23,10 @@ from scalewitness.intake.erasure import close_account, erase_own_texts
 from scalewitness.intake.records import take_edit
 from scalewitness.intake.rules.photos import take_photo_file
 from scalewitness.ledger.models import Fence
-from scalewitness.ledger.services.adopting import adopt, read_outside
+from scalewitness.ledger.services.adopting import adopt
 from scalewitness.ledger.services.cosigning import take_from_keeper
 from scalewitness.ledger.services.fencing import raise_fence
+from scalewitness.ledger.services.outside import read_outside
 from scalewitness.ledger.services.signing import sign_checkpoint
 
 Act = Callable[[], object]
@@ -43,7 +45,8 @@ def a_fence(world: World) -> Act:
 
 
 def an_adoption(world: World) -> Act:
-    note = sign_checkpoint(world.now).note
+    world.animal("E0")
+    note = signed_now()
     raise_fence("restored", world.now)
 
     def lift() -> None:

@@ -11,21 +11,31 @@ from django.db import transaction
 from django.test import Client
 from tests.api.client import Api
 from tests.ledger.test_tree import NOW, append, tamper
+from tests.witnessing import cosigned, keepers_witness
 from tests.world import PASSWORD, START, World, new_id, probing
 
 from scalewitness.animals.services import create_collection
-from scalewitness.domain.errors import BadSignature, Fenced, LogContradicted, Malformed
+from scalewitness.domain.errors import (
+    BadSignature,
+    Fenced,
+    LogContradicted,
+    Malformed,
+    NotShownWhole,
+)
 from scalewitness.domain.translog.checkpoints import Checkpoint as Head
 from scalewitness.domain.translog.keys import KeyType, Signer
-from scalewitness.domain.translog.notes import signed
+from scalewitness.domain.translog.notes import read_line, signature_line, signed
 from scalewitness.domain.translog.receipts import Receipt, read_note
 from scalewitness.intake.tasks import lapse_due_offers, update_records
-from scalewitness.ledger.models import Checkpoint, Entry, Fence, SignedHead
+from scalewitness.ledger.models import Checkpoint, Entry, Fence, SignedHead, Witness
 from scalewitness.ledger.queries.fence import standing_fence
 from scalewitness.ledger.queries.tree import place_proof, tip
-from scalewitness.ledger.services.adopting import adopt, read_outside
+from scalewitness.ledger.queries.witnesses import cosigned_note
+from scalewitness.ledger.services.adopting import adopt
+from scalewitness.ledger.services.cosigning import take
 from scalewitness.ledger.services.fencing import look_at_start, raise_fence, watch
 from scalewitness.ledger.services.memory import remember
+from scalewitness.ledger.services.outside import read_outside
 from scalewitness.ledger.services.signing import log_signer, sign_checkpoint
 from scalewitness.ledger.services.writing import Draft, Writer
 from scalewitness.ledger.tasks import sign_head
@@ -178,7 +188,8 @@ def test_a_copy_that_continues_the_outside_checkpoint_is_adopted() -> None:
     append(20)
     raise_fence("restored", NOW)
     adopted = adopt([read_outside(note.encode())], NOW)
-    assert (adopted.head.size, adopted.outside.size) == (320, 300)
+    assert (adopted.head.size, adopted.shown.size) == (320, 300)
+    assert adopted.by == "a checkpoint that this copy did not hold"
     assert standing_fence() is None
     assert Fence.objects.latest("pk").note == note
     assert SignedHead.objects.get().size == 300  # nothing smaller is signed from now on
@@ -223,7 +234,7 @@ def test_a_receipt_serves_as_well() -> None:
     entry = Entry.objects.get(position=4)
     receipt = Receipt(bytes(entry.leaf), 4, tuple(place_proof(4, 7)), read_note(note))
     raise_fence("restored", NOW)
-    assert adopt([read_outside(str(receipt).encode())], NOW).outside.size == 7
+    assert adopt([read_outside(str(receipt).encode())], NOW).shown.size == 7
     damaged = str(receipt).replace("index 4", "index 5").encode()
     with pytest.raises(BadSignature):
         read_outside(damaged)
@@ -257,18 +268,126 @@ def test_a_copy_with_damaged_tiles_is_not_adopted() -> None:
         adopt([read_outside(note.encode())], NOW)
 
 
-def test_the_command_says_what_it_did(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_the_command_says_what_it_did(
+    tmp_path: Path, memory: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     append(5)
     held = tmp_path / "held.checkpoint"
     held.write_text(sign_checkpoint(NOW).note)
     call_command("adopt", held)
     assert "No fence stood" in capsys.readouterr().out
     raise_fence("restored", NOW)
-    call_command("adopt", held)
+    call_command("adopt")
     told = capsys.readouterr().out
-    assert "This copy has 5 entries and continues the outside checkpoint of 5" in told
-    assert "not that nothing was signed after it" in told
+    assert "This copy has 5 entries and continues the checkpoint of 5" in told
+    assert "shown by the file of LOG_MEMORY" in told
     assert standing_fence() is None
+
+
+# --- shown to be whole --------------------------------------------------------------------
+
+
+def cosigned_file(note: str, signer: Signer, at: int) -> bytes:
+    whole = read_note(note)
+    return str(whole.with_lines([signature_line(whole.text, signer, at)])).encode()
+
+
+def known_witness(checkpoint: Checkpoint) -> Signer:
+    """One whose line the log has taken under a checkpoint."""
+    witness = keepers_witness()
+    sent = cosigned(checkpoint, witness, at=int(NOW.timestamp()))
+    line = read_line(sent["cosignature"])
+    take(new_id(), witness.verifier, line, checkpoint.size, bytes(checkpoint.root), NOW)
+    return witness
+
+
+def test_what_the_copy_held_itself_opens_nothing() -> None:
+    append(5)
+    older = sign_checkpoint(NOW).note
+    append(4)
+    own = sign_checkpoint(NOW)
+    known_witness(own)
+    raise_fence("restored", NOW)
+    served = cosigned_note(own)
+    for note, why in (
+        (older, "newest checkpoint given has 5 entries; this copy held 9"),
+        (own.note, "This copy held the checkpoint of 9 entries itself"),
+        (served, "This copy held the checkpoint of 9 entries itself"),
+    ):
+        with pytest.raises(NotShownWhole) as refused:
+            adopt([read_outside(note.encode())], NOW)
+        assert why in refused.value.detail
+        assert "checkpoint of more than 9 entries" in refused.value.detail
+    with pytest.raises(NotShownWhole, match="No checkpoint was given"):
+        adopt([], NOW)
+    assert standing_fence() is not None
+
+
+def test_a_witness_of_this_log_that_cosigns_anew_opens_it() -> None:
+    append(9)
+    own = sign_checkpoint(NOW)
+    witness = known_witness(own)
+    raise_fence("restored", NOW)
+    stranger = cosigned_file(own.note, keepers_witness(2), 2_000_000_000)
+    with pytest.raises(NotShownWhole):
+        adopt([read_outside(stranger)], NOW)
+    fresh = cosigned_file(own.note, witness, 2_000_000_000)
+    adopted = adopt([read_outside(fresh)], NOW)
+    assert adopted.by == f"the witness {witness.name}"
+    assert standing_fence() is None
+
+
+def test_a_line_that_came_to_the_copy_behind_its_fence_opens_nothing() -> None:
+    """A witness on a timetable that looked last before the backup knows nothing of what came
+    after, and cosigns what the copy shows it."""
+    append(5)
+    witness = known_witness(sign_checkpoint(NOW))
+    append(4)
+    own = sign_checkpoint(NOW)
+    raise_fence("restored", NOW)
+    line = read_line(cosigned(own, witness, at=int(NOW.timestamp()))["cosignature"])
+    keeper = Witness.objects.get().keeper
+    take(keeper, witness.verifier, line, own.size, bytes(own.root), NOW)
+    with pytest.raises(NotShownWhole):
+        adopt([read_outside(cosigned_note(own).encode())], NOW)
+
+
+def test_a_memory_older_than_the_copy_shows_nothing(memory: Path) -> None:
+    append(5)
+    older = sign_checkpoint(NOW).note
+    append(4)
+    sign_checkpoint(NOW)
+    raise_fence("restored", NOW)
+    memory.write_text(older)
+    with pytest.raises(NotShownWhole, match="no file of LOG_MEMORY reaches as far"):
+        adopt([], NOW)
+
+
+def test_what_opening_was_refused_against_is_not_forgotten(memory: Path) -> None:
+    append(3)
+    sign_checkpoint(NOW)
+    append(2)
+    between = signed_now()  # larger than what the copy held, smaller than what it lacks
+    memory.unlink()
+    newest = sign_and_forget(4)
+    memory.unlink()
+    raise_fence("restored", NOW)
+    with pytest.raises(LogContradicted):
+        adopt([read_outside(newest.encode())], NOW)
+    assert memory.read_text() == newest
+    memory.unlink()
+    with pytest.raises(LogContradicted, match="has 9 entries, this copy 5"):
+        adopt([read_outside(between.encode())], NOW)
+    assert Fence.objects.filter(state="refused").count() == 1
+    assert Client().get("/health/ready").json()["log"] == "fenced"
+
+
+def test_a_log_that_lacks_what_it_is_shown_is_fenced() -> None:
+    append(3)
+    newest = sign_and_forget(2)
+    with pytest.raises(LogContradicted):
+        adopt([read_outside(newest.encode())], NOW)
+    assert standing_fence() is not None
 
 
 @pytest.mark.parametrize("text", ["", "c2sp.org/tlog-proof@v1\n", "not a note\n"])

@@ -14,12 +14,13 @@ from scalewitness.domain.translog.keys import VerifierKey
 from scalewitness.domain.translog.notes import BadNote, Note, read_note
 from scalewitness_cli.alarms import Alarm, proves_fault
 from scalewitness_cli.commands.trusted import kept_or_usage, read_keys
+from scalewitness_cli.locking import write_whole
 from scalewitness_cli.memory import Memory, state_folder
 from scalewitness_cli.public_log import PublicLog
 from scalewitness_cli.remote import Api, Refusal, Stopped
 from scalewitness_cli.trust import VARIABLE as KEYS_VARIABLE
 from scalewitness_cli.trust import keys_file, log_keys, log_names
-from scalewitness_cli.witness import Cosignature, Seen, look, to_send
+from scalewitness_cli.witness import Cosignature, Seen, cosigned_anew, look, to_send
 
 TOKEN = "SCALEWITNESS_TOKEN"  # noqa: S105  a variable's name
 
@@ -41,11 +42,14 @@ def _notes(ctx: click.Context, param: click.Parameter, files: tuple[Path, ...]) 
 @click.option("--also", multiple=True, callback=_notes, metavar="FILE",
     type=click.Path(exists=True, dir_okay=False, path_type=Path),
     help="A checkpoint that somebody else was shown, which must fit too.")  # fmt: skip
+@click.option("--write", "file", type=click.Path(dir_okay=False, path_type=Path),
+    help="Send nothing; write the checkpoint, cosigned anew, to a file: for an operator who "
+    "has restored the log and must show that it is whole.")  # fmt: skip
 @click.option("--json", "as_json", is_flag=True, help="One JSON object, for programs.")
 @click.pass_context
 def witness(
     ctx: click.Context, url: str, given: tuple[VerifierKey, ...], name: str | None,
-    token_file: Path | None, also: list[Note], as_json: bool,
+    token_file: Path | None, also: list[Note], file: Path | None, as_json: bool,
 ) -> None:  # fmt: skip
     """Look at the log at URL once; made for a timetable.
 
@@ -62,21 +66,25 @@ def witness(
     trusted = log_keys(dict.fromkeys(keys), origin)
     if not trusted:
         raise click.UsageError(_no_key(origin))
-    status, found = _run(memory, url, trusted, also, _token(token_file))
+    status, found = _run(memory, url, trusted, also, file or _token(token_file))
     click.echo(json.dumps(found, ensure_ascii=False) if as_json else _told(found))
     ctx.exit(status)
 
 
 def _run(
-    memory: Memory, url: str, keys: list[VerifierKey], also: list[Note], token: str | None
+    memory: Memory, url: str, keys: list[VerifierKey], also: list[Note], to: Path | str | None
 ) -> tuple[int, dict[str, Any]]:
+    """``to``: where the cosignature goes, a file, or the log by this device's token."""
     try:
         seen = look(memory, PublicLog(url), keys, int(time.time()), also)
     except Stopped as why:
         return 2, {"outcome": "unreachable", "log": memory.origin, "why": str(why)}
     if isinstance(seen, Alarm):
         return 1, alarm_shown(memory, seen, keys)
-    sent, lacking = _send(memory, url, token)
+    if isinstance(to, Path):
+        write_whole(to, str(cosigned_anew(memory, int(time.time()))))
+        return 0, _seen(seen) | {"sent": None, "not_sent": f"it is in {to}"}
+    sent, lacking = _send(memory, url, to)
     return (0 if sent is not False else 2), _seen(seen) | {"sent": sent, "not_sent": lacking}
 
 

@@ -132,6 +132,12 @@ class LogContradicted(Refused):
     )
 
 
+class NotShownWhole(Refused):
+    """Nothing from outside shows that a copy of the log lacks nothing."""
+
+    code, status, title = "not_shown_whole", 409, "This copy is not shown to be whole"
+
+
 class Fenced(Refused):
     """The log takes nothing until its operator has adopted it; reading goes on."""
 

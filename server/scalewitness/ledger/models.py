@@ -127,13 +127,15 @@ class Checkpoint(AppendOnly):
 class Fence(AppendOnly):
     """When the log was closed to everything new, and when it was opened again, and why.
 
-    The last row counts. ``size`` and ``root`` are the log's at that time; ``note`` is the
-    outside checkpoint that a lifted fence was lifted against.
+    The last row counts: the log is open after a lifted one. ``size`` and ``root`` are the
+    log's at that time; ``note`` is the outside checkpoint that a fence was lifted against, or
+    that opening it was refused against.
     """
 
     class State(models.TextChoices):
         RAISED = "raised"
         LIFTED = "lifted"
+        REFUSED = "refused"
 
     state = models.CharField(max_length=10, choices=State.choices)
     reason = models.TextField()

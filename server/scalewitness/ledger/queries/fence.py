@@ -10,7 +10,7 @@ from scalewitness.ledger.queries.prepared import Prepared, columns
 def standing_fence() -> Fence | None:
     """The fence that stands round the log now, if one does."""
     last = next(iter(LAST.rows_of(Fence)), None)
-    return last if last is not None and last.state == Fence.State.RAISED else None
+    return last if last is not None and last.state != Fence.State.LIFTED else None
 
 
 def epoch(raised: tuple[int, datetime, int, bytes] | None) -> bytes:

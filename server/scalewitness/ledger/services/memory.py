@@ -86,6 +86,23 @@ def remember(note: str, head: Tip) -> None:
         _replace(path, note)
 
 
+def remember_ahead(note: str, tree: Tip) -> None:
+    """Keep a checkpoint that the log has not come to, or not any more: a copy that lacks it was
+    refused, and so will any other be, whatever this database forgets. What the file knows of a
+    tree as large stays.
+
+    Raises:
+        OSError: the file cannot be written.
+    """
+    if not settings.LOG_MEMORY:
+        return
+    path = Path(settings.LOG_MEMORY)
+    with _alone(path), suppress(Unreliable):
+        last = remembered()
+        if last is None or last.size < tree.size:
+            _replace(path, note)
+
+
 @contextmanager
 def _alone(path: Path) -> Iterator[None]:
     """One process of this host at a time. The lock is a file of its own, since the file it

@@ -1,4 +1,4 @@
-"""``adopt FILE…``: open a fenced log again, against checkpoints from outside."""
+"""``adopt [FILE…]``: open a fenced log again, against what is known of it outside."""
 
 from argparse import ArgumentParser
 from pathlib import Path
@@ -7,36 +7,46 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
-from scalewitness.domain.errors import Refused
+from scalewitness.domain.errors import LogContradicted, Refused
 from scalewitness.ledger.queries.fence import standing_fence
-from scalewitness.ledger.services.adopting import Adopted, Outside, adopt, read_outside
+from scalewitness.ledger.services.adopting import adopt
+from scalewitness.ledger.services.outside import Outside, read_outside
 from scalewitness.mail.queries import letters_by_state
 
 MOST_BYTES = 1 << 20
 STAYS = "The log stays as it is."
-NOTHING_NEWER = (
-    "This copy knew that checkpoint itself. It proves that the copy is of this log, not that "
-    "nothing was signed after it: a client that holds a newer one will raise the alarm."
+FENCED = (
+    "The log is fenced, and this is kept: no older file opens it. Look for a newer backup. If "
+    "there is none, what is missing is lost: see “An admitted loss” in the README."
 )
 
 
 class Command(BaseCommand):
     help = (
-        "Lift the fence of a restored log if it continues these checkpoints: signed notes or "
-        "receipts from witnesses, clients or buyers, the newest that can be found."
+        "Lift the fence of a restored log if it continues these checkpoints (signed notes or "
+        "receipts from witnesses, clients or buyers) and the file of LOG_MEMORY, and one of "
+        "these shows more than the copy itself: that nothing was signed after it."
     )
 
     def add_arguments(self, parser: ArgumentParser) -> None:
-        parser.add_argument("file", nargs="+", type=Path)
+        parser.add_argument(
+            "file", nargs="*", type=Path, help="all that can be found, the newest above all"
+        )
 
     def handle(self, *args: Any, **options: Any) -> None:
         fenced = standing_fence() is not None
         outside = [_read(path) for path in options["file"]]
         try:
             adopted = adopt(outside, timezone.now())
+        except LogContradicted as refused:
+            stays = FENCED if standing_fence() is not None else STAYS
+            raise CommandError(f"{refused.detail}\n{stays}") from None
         except Refused as refused:
             raise CommandError(f"{refused.detail}\n{STAYS}") from None
-        self.stdout.write(_told(adopted))
+        self.stdout.write(
+            f"This copy has {adopted.head.size} entries and continues the checkpoint of "
+            f"{adopted.shown.size}, shown by {adopted.by}."
+        )
         if not fenced:
             self.stdout.write("No fence stood; nothing was changed.")
             return
@@ -52,11 +62,3 @@ def _read(path: Path) -> Outside:
         raise CommandError(f"{path}: {fault.strerror}") from None
     except Refused as refused:
         raise CommandError(f"{path}: {refused.detail}\n{STAYS}") from None
-
-
-def _told(adopted: Adopted) -> str:
-    told = (
-        f"This copy has {adopted.head.size} entries and continues the outside checkpoint of "
-        f"{adopted.outside.size}."
-    )
-    return told if adopted.outside.size > adopted.known else f"{told}\n{NOTHING_NEWER}"
