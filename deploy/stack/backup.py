@@ -25,6 +25,7 @@ from stack.dumps import (
     DUMP,
     FORMAT,
     MANIFEST,
+    PATIENT,
     Manifest,
     NoDatabase,
     application,
@@ -96,7 +97,7 @@ def make_backup(owner: str, dest: Path, now: datetime) -> Manifest:
 
 def _dump(owner: str, dump: Path, now: datetime) -> Manifest:
     """One snapshot for all: what the manifest says is what the dump holds."""
-    with psycopg.connect(owner) as connection:
+    with psycopg.connect(owner, options=PATIENT) as connection:
         connection.isolation_level = psycopg.IsolationLevel.REPEATABLE_READ
         connection.read_only = True
         snapshot, version, _ = _row(connection, IN_SNAPSHOT)

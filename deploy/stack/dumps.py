@@ -92,6 +92,10 @@ def reaching(url: str) -> dict[str, str]:
     return os.environ | named
 
 
+PATIENT: Final = "-c idle_in_transaction_session_timeout=0"
+"""For a session that waits for one of PostgreSQL's programs; those see to their own."""
+
+
 def given_owner(given: Mapping[str, str]) -> str | None:
     """The address of the role that owns the tables, where the environment names one."""
     return given.get("DATABASE_OWNER_URL") or given.get("DATABASE_URL") or None

@@ -108,7 +108,7 @@ class LocalStack:
 
     def start_web(self) -> None:
         """Start the web server, at first or after it was stopped."""
-        options = ["--workers", "2", "--threads", "16", "--worker-class", "gthread"]
+        options = ["--workers", "2", "--threads", "40", "--worker-class", "gthread"]
         options += ["--bind", f"{LOOPBACK}:{self.port}", "--graceful-timeout", "5"]
         # Longer than clients keep an idle connection, so that the client is the one to close
         # it: a request sent into a closing connection is lost without an answer.

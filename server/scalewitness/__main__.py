@@ -8,6 +8,7 @@ from django.core.management import execute_from_command_line
 
 def main() -> None:
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "scalewitness.settings")
+    os.environ["SCALEWITNESS_PROCESS"] = "command"
     execute_from_command_line(["python -m scalewitness", *sys.argv[1:]])
 
 

@@ -6,6 +6,7 @@ from celery import Celery
 from celery.signals import worker_init
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "scalewitness.settings")
+os.environ["SCALEWITNESS_PROCESS"] = "worker"
 
 app = Celery("scalewitness")
 app.config_from_object("django.conf:settings", namespace="CELERY")

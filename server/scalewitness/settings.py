@@ -102,6 +102,7 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "allauth.account.middleware.AccountMiddleware",
     "scalewitness.pages.fence.OnlyReadWhileFenced",
+    "scalewitness.serving.busy.TellWhenBusy",
 ]
 
 ROOT_URLCONF = "scalewitness.urls"
@@ -126,6 +127,58 @@ TEMPLATES = [
 ]
 
 
+PROCESS = env.str("SCALEWITNESS_PROCESS", default="command")
+"""What this process is: `wsgi.py` says ``web``, `celery.py` says ``worker``."""
+WEB_THREADS = env.int("WEB_THREADS", default=40)
+"""Threads of one web process. Give gunicorn as many (``--threads``)."""
+GIVES_UP_AFTER = {
+    "web": {"lock": 1_500, "statement": 8_000, "idle_in_transaction_session": 10_000},
+    "worker": {"lock": 20_000, "statement": 120_000, "idle_in_transaction_session": 60_000},
+    "command": {"lock": 60_000, "statement": 0, "idle_in_transaction_session": 600_000},
+    "owner": {"lock": 5_000, "statement": 0, "idle_in_transaction_session": 600_000},
+    "stranger": {"idle_in_transaction_session": 60_000},
+}
+"""PostgreSQL's timeouts by process, in milliseconds; 0: never. All are our judgement. A person
+waits for the web; its `lock` and `intake.turns.PATIENCE` together are less than the 5 s within
+which a push is answered. Nobody waits for the worker, which tries again by itself. An operator's
+command may think for long over a whole log, but one that was stopped in mid-transaction must
+not hold the log's lock for ever. What `migrate` waits for holds up everyone who comes after
+it, so it gives up soon and is run again. Strangers are sessions that bring no timeouts of their
+own, such as somebody at a prompt."""
+NOTICES = {
+    "tcp_keepalives_idle": 10,
+    "tcp_keepalives_interval": 5,
+    "tcp_keepalives_count": 3,
+    "tcp_user_timeout": 25_000,
+    "client_connection_check_interval": 2_000,
+}
+"""How soon PostgreSQL notices that a process of ours is gone without a word, as when its host
+or the network is lost: 25 s; and while it works for it: 2 s."""
+WE_NOTICE = {
+    "connect_timeout": 3,
+    "keepalives_idle": 10,
+    "keepalives_interval": 5,
+    "keepalives_count": 3,
+    "tcp_user_timeout": 25_000,
+}
+"""The same of PostgreSQL, by libpq."""
+
+
+def waits(process: str) -> dict[str, int]:
+    """PostgreSQL's settings for the sessions of a process, by name."""
+    timeouts = {f"{name}_timeout": most for name, most in GIVES_UP_AFTER[process].items()}
+    return timeouts | NOTICES
+
+
+def said(settings: dict[str, int]) -> str:
+    """As libpq says them to PostgreSQL when it connects."""
+    return " ".join(f"-c {name}={value}" for name, value in settings.items())
+
+
+STRANGERS = waits("stranger")
+"""What `migrate` makes the defaults of the database."""
+
+
 def database(url_name: str) -> dict[str, object]:
     """A pooled psycopg connection; READ COMMITTED, on which the log's order relies."""
     return {
@@ -133,16 +186,18 @@ def database(url_name: str) -> dict[str, object]:
         "ENGINE": "django.db.backends.postgresql",
         "CONN_MAX_AGE": 0,
         "OPTIONS": {
+            **WE_NOTICE,
             "pool": {
                 "min_size": env.int("DATABASE_POOL_MIN", default=1),
-                "max_size": env.int("DATABASE_POOL_MAX", default=8),
-                "timeout": 10,
+                # None waits for another's: one a thread, and one for whoever watches the feed.
+                "max_size": env.int("DATABASE_POOL_MAX", default=WEB_THREADS + 1),
+                "timeout": 2,
             },
             # Statements that `ledger.queries.prepared` asks; Django's own are never prepared.
             # Planned once and for any values: else PostgreSQL plans each anew the first five
             # times on each connection, and with hundreds of ids that takes longer than asking.
             "prepare_threshold": 0,
-            "options": "-c plan_cache_mode=force_generic_plan",
+            "options": f"-c plan_cache_mode=force_generic_plan {said(waits(PROCESS))}",
         },
     }
 
@@ -151,7 +206,9 @@ required("DATABASE_URL")
 DATABASES = {"default": database("DATABASE_URL")}
 if env.str("DATABASE_OWNER_URL", default=""):
     # Only `migrate` uses it: the owner makes tables, the runtime role cannot alter facts.
-    DATABASES["owner"] = database("DATABASE_OWNER_URL") | {"OPTIONS": {}}
+    DATABASES["owner"] = database("DATABASE_OWNER_URL") | {
+        "OPTIONS": WE_NOTICE | {"options": said(waits("owner"))}
+    }
 
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 AUTH_USER_MODEL = "people.Keeper"

@@ -1,5 +1,7 @@
 """Where everything is. The API and the pages each answer for their own mistakes."""
 
+import sys
+
 from django.http import HttpRequest, HttpResponseBase
 from django.urls import include, path
 from django.views import defaults
@@ -9,6 +11,7 @@ from scalewitness.api.health import live, ready
 from scalewitness.api.log.tiles import checkpoint, tile
 from scalewitness.api.metrics import metrics
 from scalewitness.pages import errors
+from scalewitness.serving.busy import PASSING, come_again
 
 urlpatterns = [
     path("api/v1/", include("scalewitness.api.urls")),
@@ -39,7 +42,10 @@ def not_found(request: HttpRequest, exception: Exception) -> HttpResponseBase:
 
 
 def server_error(request: HttpRequest) -> HttpResponseBase:
-    """A surprise; what was not committed was not recorded."""
+    """A surprise; what was not committed was not recorded. What is held up before a view has
+    begun, as when a session is read, comes here too."""
+    if isinstance(sys.exc_info()[1], PASSING):
+        return come_again(request.path)
     answer = problems.server_error if _is_api(request) else errors.server_error
     return answer(request)
 

@@ -7,6 +7,7 @@ from django.core.wsgi import get_wsgi_application
 from django.utils import timezone
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "scalewitness.settings")
+os.environ["SCALEWITNESS_PROCESS"] = "web"
 
 application = get_wsgi_application()
 

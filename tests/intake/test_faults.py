@@ -4,8 +4,11 @@ The pairs follow the fault tests of sunlight (``internal/ctlog/ctlog_test.go``):
 either, saying the same again must leave exactly what one undisturbed saying leaves.
 """
 
+from collections.abc import Callable
+from typing import Any
+
 import pytest
-from django.db import OperationalError
+from django.db import DataError, OperationalError, connection
 from tests.breaking import answer_lost, lost_after, stored
 from tests.world import World, probing, tag_of
 
@@ -80,6 +83,28 @@ def test_failed_but_stored(
     assert stored() == after
     assert Disclosure.objects.count() == 1
     whole()
+
+
+def test_a_fault_of_the_database_refuses_no_item(lasting_world: World) -> None:
+    """Something no check foresaw, so items are taken one by one; and then the connection is
+    lost under one of them. That one was not judged, and its keeper must not be told that the
+    record does not want it."""
+    world, animal = lasting_world, lasting_world.animal("F1").pk
+    noted = {"noted": {"type": "weight", "grams": "100"}}
+    items = [world.item("husbandry_noted", animal, noted) for _ in range(2)]
+    before, one_by_one, failures = stored(), [], [OperationalError, DataError]
+
+    def gate(execute: Callable[..., Any], sql: str, *rest: Any) -> Any:
+        one_by_one.extend(["yes"] if "SAVEPOINT" in sql else [])
+        if "INSERT INTO" in sql and len(failures) > (0 if one_by_one else 1):
+            raise failures.pop()("cannot be stored")
+        return execute(sql, *rest)
+
+    with connection.execute_wrapper(gate), pytest.raises(OperationalError):
+        world.push(world.odile, *items)
+    assert failures == []
+    assert stored() == before
+    assert [one.status for one in world.push(world.odile, *items)] == ["accepted"] * 2
 
 
 def test_signing_failed_and_not_stored(lasting_world: World) -> None:

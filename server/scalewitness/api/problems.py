@@ -5,14 +5,18 @@ from functools import wraps
 from http import HTTPStatus
 from typing import Annotated, Any
 
+import structlog
 from django.core.exceptions import PermissionDenied, RequestDataTooBig
+from django.db import OperationalError
 from django.http import Http404, HttpRequest, HttpResponseBase, JsonResponse
 from msgspec import Meta, Struct
 from rest_framework import exceptions
 from rest_framework.response import Response
 from rest_framework.views import set_rollback
 
-from scalewitness.domain.errors import Malformed, NotFound, Refused, TooLarge
+from scalewitness.domain.errors import Busy, Malformed, NotFound, Refused, TooLarge
+
+log = structlog.get_logger()
 
 View = Callable[..., HttpResponseBase]
 
@@ -44,6 +48,8 @@ def as_problem(exc: Exception, context: dict[str, Any]) -> Response | None:
         exc = NotFound()
     if isinstance(exc, RequestDataTooBig):
         exc = TooLarge()
+    if isinstance(exc, OperationalError):
+        exc = held_up(exc)
     if isinstance(exc, PermissionDenied):
         exc = exceptions.PermissionDenied()
     headers: dict[str, str] = {}
@@ -58,6 +64,13 @@ def as_problem(exc: Exception, context: dict[str, Any]) -> Response | None:
         headers.setdefault("WWW-Authenticate", "Bearer")
     set_rollback()
     return Response(problem, problem["status"], headers=headers, content_type=MEDIA_TYPE)
+
+
+def held_up(fault: OperationalError) -> Busy:
+    """The database could not be asked, or somebody held up what was asked for; it may well be
+    possible a little later."""
+    log.warning("held_up", error=type(fault.__cause__ or fault).__name__)
+    return Busy()
 
 
 def _when_again(refused: Refused) -> dict[str, str]:

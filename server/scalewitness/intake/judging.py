@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from django.db import DatabaseError, transaction
+from django.db import DatabaseError, OperationalError, transaction
 
 from scalewitness.domain.errors import Refused
 from scalewitness.intake.batch import Batch
@@ -59,6 +59,8 @@ def _apply(item: Sealed, batch: Batch, *, careful: bool) -> int | None:
             position = _judged(item, batch)
             batch.store()
             return position
+    except OperationalError:  # no fault of the item: it must not count as refused
+        raise
     except DatabaseError:
         batch.rewind(mark)
         raise Refused("The record could not store this item.") from None

@@ -9,7 +9,7 @@ from uuid import UUID
 
 from django.db import DatabaseError, transaction
 
-from scalewitness.domain.errors import Refused
+from scalewitness.domain.errors import Busy, Refused
 from scalewitness.domain.moments import parse_moment
 from scalewitness.intake.ahead import judged_ahead
 from scalewitness.intake.batch import Actor, Batch
@@ -23,6 +23,7 @@ from scalewitness.ledger.queries.fence import LAST
 from scalewitness.ledger.queries.prepared import Question, asked_together
 from scalewitness.ledger.services.writing import LOCKED
 from scalewitness.mail.services import queueing as mail
+from scalewitness.waiting import was_held_up
 
 T = TypeVar("T")
 R = TypeVar("R")
@@ -34,6 +35,9 @@ def accept(items: Sequence[object], actor: Actor, received_at: datetime) -> list
     Each item is accepted, a duplicate, held or refused on its own; what a fact causes
     (standing, holds, disclosures, disputes, letters) is in the same transaction. When this
     returns, the transaction has been committed unless the caller opened an outer one.
+
+    Raises:
+        Busy: others hold up the log for too long; nothing was stored.
     """
     with own_turn(actor.by):
         return named(items, _accepted(items, actor, received_at))
@@ -47,7 +51,9 @@ def _accepted(items: Sequence[object], actor: Actor, received_at: datetime) -> l
             outcomes, owes = (ahead.write() if ahead else None), False
             if outcomes is None:
                 outcomes, owes = _take(prepared, Batch(actor, received_at, known))
-    except DatabaseError:
+    except DatabaseError as fault:
+        if was_held_up(fault):
+            raise Busy() from fault
         # A value no check foresaw. Take the items one savepoint each, so that only the
         # one at fault is refused. Nothing of the first attempt was kept.
         known.forget()

@@ -9,10 +9,12 @@ from uuid import UUID
 from django.db import transaction
 
 from scalewitness.domain.errors import Busy
+from scalewitness.waiting import nobody_waits, patience_left
 
-PATIENCE = 4.0
-"""Seconds that anyone waits for their turn. Turns last a tenth of a second at most, so whoever
-waits longer waits for a log that nobody lets go of (our judgement; clients give up later)."""
+PATIENCE = 2.0
+"""Seconds after they asked that anyone waits for their turn. Turns last a tenth of a second at
+most, so whoever waits longer waits for a log that nobody lets go of (our judgement; with the
+``lock_timeout`` that the web's connections have, its sender is told so within 5 s)."""
 
 
 class Turns:
@@ -79,13 +81,15 @@ def own_turn(person: UUID | None = None) -> Iterator[None]:
     which whoever has the turn waits.
 
     Raises:
-        Busy: the turn did not come in time.
+        Busy: the turn did not come in time, or nobody waits for the answer any more.
     """
     if transaction.get_connection().in_atomic_block:
         yield
         return
-    _TURNS.take(person)
+    _TURNS.take(person, patience_left(PATIENCE))
     try:
+        if nobody_waits():
+            raise Busy()
         yield
     finally:
         _TURNS.leave()

@@ -15,6 +15,14 @@ def server_error(request: HttpRequest) -> HttpResponse:
     return HttpResponse(render_to_string("errors/server_error.html"), status=500)
 
 
+def busy(seconds: int) -> HttpResponse:
+    """There is too much to do; it can be tried again after so many seconds."""
+    page = HttpResponse(render_to_string("errors/busy.html"), status=503)
+    page.headers["Retry-After"] = str(seconds)
+    page.headers["Cache-Control"] = "no-store"
+    return page
+
+
 def forbidden(request: HttpRequest, reason: str = "") -> HttpResponse:
     """A form came back without its token, usually because it lay open too long."""
     return render(request, "errors/stale_form.html", status=403)

@@ -1,6 +1,6 @@
 """The database's own guard over what may only be added to."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 from django.apps import apps
 from django.db import models, transaction
@@ -78,6 +78,23 @@ def limit_runtime_role(connection: BaseDatabaseWrapper, role: str) -> None:
             rights = ", ".join(_rights(model))
             cursor.execute(f"GRANT {rights} ON {quote(model._meta.db_table)} TO {name}")
         cursor.execute(f"GRANT SELECT ON django_migrations TO {name}")
+
+
+def limit_strangers(connection: BaseDatabaseWrapper, defaults: Mapping[str, int]) -> None:
+    """Make settings the database's own for every session that brings none: whoever took a lock
+    and does not answer loses it. Left alone where the database is not the migrating role's."""
+    name = connection.ops.quote_name(connection.settings_dict["NAME"])
+    with connection.cursor() as cursor:
+        cursor.execute(OWNED)
+        (owned,) = cursor.fetchone()
+        for setting, value in defaults.items() if owned else ():
+            cursor.execute(f"ALTER DATABASE {name} SET {setting} = {value:d}")
+
+
+OWNED = """
+SELECT pg_has_role(current_user, datdba, 'USAGE') FROM pg_database
+WHERE datname = current_database()
+"""
 
 
 def _rights(model: type[models.Model]) -> Iterable[str]:

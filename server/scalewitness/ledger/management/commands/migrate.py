@@ -10,7 +10,7 @@ from django.conf import settings
 from django.core.management.commands.migrate import Command as Migrate
 from django.db import connections
 
-from scalewitness.ledger.services.guard import guard_tables, limit_runtime_role
+from scalewitness.ledger.services.guard import guard_tables, limit_runtime_role, limit_strangers
 
 
 class Command(Migrate):
@@ -22,6 +22,7 @@ class Command(Migrate):
             return
         connection = connections[options["database"]]
         guard_tables(connection)
+        limit_strangers(connection, settings.STRANGERS)
         runtime = settings.DATABASES["default"].get("USER")
         if runtime and runtime != connection.settings_dict["USER"]:
             limit_runtime_role(connection, str(runtime))

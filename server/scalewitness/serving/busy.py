@@ -1,0 +1,40 @@
+"""What is answered where there is too much to do, or something is held up: 503, come again."""
+
+from collections.abc import Callable
+
+import structlog
+from django.db import OperationalError
+from django.http import HttpRequest, HttpResponse, HttpResponseBase
+
+from scalewitness.api import problems
+from scalewitness.domain.errors import Busy
+from scalewitness.pages import errors
+
+log = structlog.get_logger()
+
+PASSING = (OperationalError, Busy)
+"""Faults that are nobody's doing here: no connection came in time, a statement waited too long
+for a lock or ran for too long, the database is away."""
+
+
+def come_again(path: str) -> HttpResponse:
+    """A problem for the API's callers, a page for everyone else. Asks nothing of anybody, so
+    that it can be given when nothing else can."""
+    return problems.as_answer(Busy()) if path.startswith("/api/") else errors.busy(Busy.retry_after)
+
+
+class TellWhenBusy:
+    """Middleware: what is held up in a view is no fault of ours to report, and may go well a
+    moment later. The API's operations tell it themselves."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponseBase]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponseBase:
+        return self.get_response(request)
+
+    def process_exception(self, request: HttpRequest, exception: Exception) -> HttpResponse | None:
+        if not isinstance(exception, PASSING):
+            return None
+        log.warning("held_up", error=type(exception.__cause__ or exception).__name__)
+        return come_again(request.path)

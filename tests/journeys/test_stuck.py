@@ -1,0 +1,165 @@
+"""Somebody holds the log's lock and never answers: who pushes is told so soon, reading goes on,
+and the holder does not keep the lock for ever. The whole web server, on a PostgreSQL of its own."""
+
+import os
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
+from typing import Any
+
+import httpx
+import psycopg
+import pytest
+from tests.journeys.test_crashes import collection_with_animal, envelope, eventually
+from tests.world import PASSWORD, probing
+
+from stack import postgres
+from stack.local import LocalStack
+from stack.ready import free_port
+from stack.supervisor import Supervisor
+
+TOLD_WITHIN, READ_WITHIN = 5.0, 5.0
+PUSHERS = 8
+HOLD = "SELECT 1 FROM ledger_head FOR UPDATE"
+
+HOLDER = """
+import os, sys
+os.environ["SCALEWITNESS_PROCESS"] = "web"
+import django
+django.setup()
+from django.db import transaction
+from scalewitness.ledger.services.writing import take_turn
+with transaction.atomic():
+    take_turn()
+    print("has it", flush=True)
+    sys.stdin.read()
+"""
+"""A web process in the middle of a batch, with the timeouts that a web process has."""
+
+
+class Web:
+    """The running web server, and keepers who push to it."""
+
+    def __init__(self, stack: LocalStack) -> None:
+        self.stack = stack
+        self.api = f"{stack.url}/api/v1/"
+        self.token = self._signed_in("odile")
+        with self.client() as odile:
+            _, self.animal = collection_with_animal(odile)
+
+    def client(self) -> httpx.Client:
+        headers = {"Authorization": f"Bearer {self.token}"}
+        return httpx.Client(base_url=self.api, headers=headers, timeout=60)
+
+    def push(self, _: object = None) -> tuple[httpx.Response, float]:
+        """A call is pushed: the answer, and after how many seconds of the client's it came."""
+        call = envelope("call_made", self.animal, probing("male", "A1"))
+        with self.client() as client:
+            began = time.monotonic()
+            answer = client.post("push", json={"items": [call]})
+            return answer, time.monotonic() - began
+
+    def takes_pushes(self) -> bool:
+        return self.push()[0].status_code == 200
+
+    def read(self, path: str) -> tuple[int, float]:
+        with self.client() as client:
+            began = time.monotonic()
+            status = client.get(path).status_code
+            return status, time.monotonic() - began
+
+    def _signed_in(self, name: str) -> str:
+        email = f"{name}@keepers.example"
+        with httpx.Client(base_url=self.api, timeout=60) as anyone:
+            keeper = {"name": name.title(), "email": email, "password": PASSWORD}
+            anyone.post("keepers", json=keeper).raise_for_status()
+            device = {"email": email, "password": PASSWORD, "name": "phone"}
+            token = anyone.post("devices", json=device).raise_for_status().json()["token"]
+        self.stack.run("vouch", "scalewitness", "vouch", email)
+        return str(token)
+
+
+@pytest.fixture(scope="module")
+def web(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Web]:
+    folder = tmp_path_factory.mktemp("stuck")
+    folder.chmod(0o711)
+    with Supervisor(folder, say=lambda name, text: None) as supervisor:
+        given = {"EMAIL_URL": "smtp://127.0.0.1:1"}
+        stack = LocalStack(supervisor, folder, free_port(), given=given, durable=False)
+        stack.start_database()
+        stack.start_queue()
+        stack.start_mail()
+        stack.migrate()
+        stack.start_web()
+        yield Web(stack)
+    postgres.remove(folder / "postgres")
+
+
+@contextmanager
+def idle_in_a_transaction(web: Web) -> Iterator[None]:
+    """Somebody at a prompt who has gone for lunch."""
+    url = web.stack.environment["DATABASE_URL"]
+    with psycopg.connect(url) as holder:
+        holder.execute(HOLD)
+        yield
+        holder.rollback()
+
+
+@contextmanager
+def stopped(web: Web) -> Iterator[None]:
+    """A process that holds the lock and does not run, as on a machine that was suspended: its
+    end of the connection is there and says nothing."""
+    with subprocess.Popen(  # noqa: S603  our own
+        [sys.executable, "-c", HOLDER],
+        env=os.environ | web.stack.environment,
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+    ) as holder:
+        assert holder.stdout is not None
+        try:
+            assert holder.stdout.readline() == b"has it\n"
+            holder.send_signal(signal.SIGSTOP)
+            yield
+        finally:
+            holder.kill()
+
+
+HOLDERS = (idle_in_a_transaction, stopped)
+
+
+@pytest.mark.parametrize("held", HOLDERS)
+def test_pushes_are_told_to_come_again_and_reading_goes_on(web: Web, held: Any) -> None:
+    with ThreadPoolExecutor(PUSHERS) as threads:
+        with held(web):
+            pushes = [threads.submit(web.push) for _ in range(PUSHERS)]
+            time.sleep(0.5)  # they wait by now
+            for path in ("/health/ready", "animals", f"animals/{web.animal}/standing", "changes"):
+                status, took = web.read(f"{web.stack.url}{path}" if path[0] == "/" else path)
+                assert (status, took < READ_WITHIN) == (200, True), f"{path}: {took:.1f} s"
+            answers = [one.result() for one in pushes]
+        for answer, took in answers:
+            assert (answer.status_code, answer.json()["code"]) == (503, "busy")
+            assert int(answer.headers["Retry-After"]) > 0
+            assert took < TOLD_WITHIN
+    eventually(web.takes_pushes, "the log to take pushes again")
+
+
+def test_a_process_of_ours_that_does_not_answer_loses_the_lock(web: Web) -> None:
+    with stopped(web):
+        began = time.monotonic()
+        eventually(web.takes_pushes, "the log to take pushes while the holder is stopped")
+        assert time.monotonic() - began < 20  # 10 s, and what a try takes
+
+
+def test_a_stranger_who_does_not_answer_loses_the_lock(web: Web) -> None:
+    """Whoever comes with a client of their own and says nothing of timeouts has those of the
+    database."""
+    with psycopg.connect(web.stack.environment["DATABASE_URL"]) as holder:
+        (kept,) = holder.execute("SHOW idle_in_transaction_session_timeout").fetchone() or ("",)
+        assert kept == "1min"
+        (kept,) = holder.execute("SHOW tcp_keepalives_idle").fetchone() or ("",)
+        assert kept == "10"

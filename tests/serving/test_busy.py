@@ -1,0 +1,41 @@
+"""What is held up is answered with 503 and when to come again, wherever it happens."""
+
+import pytest
+from django.test import Client
+from tests.api.client import Api
+from tests.breaking import lost_after
+from tests.pages.browser import Page, check_markup
+from tests.world import World
+
+from scalewitness.pages.errors import busy
+
+
+@pytest.mark.parametrize("path", ["/", "/animals", "/api/v1/animals", "/log/checkpoint"])
+def test_whichever_statement_is_lost_the_caller_is_told_to_come_again(
+    lasting_world: World, path: str
+) -> None:
+    world = lasting_world
+    world.animal("A1")
+    browser = Client(raise_request_exception=False)
+    browser.force_login(world.odile)
+    headers = Api(world.odile).headers
+    lost = 0
+    while True:
+        with lost_after(lost):
+            answer = browser.get(path, headers=headers)
+        if answer.status_code == 200:
+            break
+        assert (answer.status_code, int(answer.headers["Retry-After"]) > 0) == (503, True)
+        assert "no-store" in answer.headers["Cache-Control"]
+        if path.startswith("/api/"):
+            assert answer.json()["code"] == "busy"
+        lost += 1
+    assert lost > 0
+
+
+def test_the_page_says_that_nothing_was_recorded() -> None:
+    page = Page(busy(2), "/")
+    check_markup(page)
+    assert page.status == 503
+    assert "Nothing was recorded" in page.text
+    assert "sending the same twice counts once" in page.text
