@@ -8,7 +8,7 @@ gets an apostrophe in front, which reading takes off again.
 
 import csv
 import io
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from hashlib import sha256
 from typing import Any
@@ -16,11 +16,13 @@ from typing import Any
 import msgspec
 
 from scalewitness.domain.facts import BODIES
+from scalewitness.domain.identifiers import parse_tag, parse_transponder
 from scalewitness.domain.ids import uuid7
 from scalewitness.domain.moments import parse_moment, rfc3339
 from scalewitness.domain.sexing.taxa import UnknownSpecies, taxon
 from scalewitness_cli import checks
 from scalewitness_cli.checks import BadWord
+from scalewitness_cli.csvlines import lines_of, record, records
 from scalewitness_cli.devicekey import Fact
 from scalewitness_cli.remote import Stopped
 
@@ -33,6 +35,8 @@ ANIMALS = ("tag", "transponder", "species", "hatched", "name", "rack", "descript
 OUT_CALLS = ("id", "position", *CALLS[:12], "examiner", "note")
 OUT_ANIMALS = ("id", *ANIMALS, "grams", "standing", "p_male")
 
+MARK = "\ufeff"
+"""What some programs put before UTF-8, and need to know it again."""
 _COMPUTED = ("=", "+", "-", "@", "\t", "\r")
 
 Row = dict[str, str]
@@ -40,21 +44,38 @@ Row = dict[str, str]
 
 @dataclass(frozen=True, slots=True)
 class BadLine:
-    """``number``: of the line in the file, counted from 1, the head being the first; ``text``
-    as it stood there."""
+    """``number``: of the line in the file, counted from 1, the head being the first;
+    ``lines`` as they stood there."""
 
     number: int
-    text: str
+    lines: tuple[str, ...]
     why: str
 
 
 @dataclass(frozen=True, slots=True)
+class GoodLine:
+    """``facts`` and edits that the ``lines`` from ``number`` on come to."""
+
+    number: int
+    lines: tuple[str, ...]
+    facts: list[Fact]
+
+
+@dataclass(frozen=True, slots=True)
 class Read:
-    """What a file holds: ``groups`` of facts and edits, one a line; lines that are no good."""
+    """What a file holds: every line after the ``head`` is in one of ``good``, in one of
+    ``bad``, or ``blank``."""
 
     head: str
-    groups: list[list[Fact]]
+    good: list[GoodLine]
     bad: list[BadLine]
+    blank: int
+
+    @property
+    def count(self) -> int:
+        """Lines after the head."""
+        good, bad = (sum(len(one.lines) for one in kind) for kind in (self.good, self.bad))
+        return self.blank + good + bad
 
 
 def safe(cell: object) -> str:
@@ -89,19 +110,25 @@ def read(
     Raises:
         BadWord: the head lacks a needed column, or has one that is not known.
     """
-    lines = _lines(text.removeprefix("\ufeff"))
-    _, head = next(lines, (1, ""))
-    columns = [one.strip() for one in _cells(head)]
+    lines = lines_of(text.removeprefix(MARK)) or [""]
+    head = record(lines, 0)
+    if head.why is not None:
+        raise BadWord(f"The first line is no good. {head.why}")
+    columns = [one.strip() for one in head.cells]
     _check_head(columns, set(known), set(needed))
-    groups, bad = [], []
-    for number, raw in lines:
-        if not raw.strip():
+    good, bad, blank = [], [], 0
+    for one in records(lines, len(head.lines), len(columns)):
+        if one.blank:
+            blank += len(one.lines)
             continue
         try:
-            groups.append(make(_row(columns, raw)))
+            if one.why is not None:
+                raise BadWord(one.why)
+            good.append(GoodLine(one.number, one.lines, make(_row(columns, one.cells))))
         except (BadWord, Stopped, ValueError) as fault:
-            bad.append(BadLine(number, raw, " ".join(str(fault).split())))
-    return Read(head, groups, bad)
+            bad.append(BadLine(one.number, one.lines, " ".join(str(fault).split())))
+    mark = MARK if text.startswith(MARK) else ""
+    return Read(mark + head.text, good, bad, blank)
 
 
 def call_facts(
@@ -139,8 +166,9 @@ def animal_facts(row: Row, collection: str, keeper: str, now: str) -> list[Fact]
     hatched = {"hatched": row["hatched"]} if row["hatched"] else {}
     registered = {"collection": collection, "species": row["species"], **hatched}
     made = [_fact("animal_registered", now, registered)]
-    for scheme in ("tag", "transponder"):
+    for scheme, parse in (("tag", parse_tag), ("transponder", parse_transponder)):
         if row[scheme]:
+            _check_code(scheme, row[scheme], parse)
             body = {"scheme": scheme, "code": row[scheme]}
             made.append(_fact("identifier_assigned", now, body))
     # Not the time: the same animal read on another day is still the same.
@@ -155,6 +183,16 @@ def animal_facts(row: Row, collection: str, keeper: str, now: str) -> list[Fact]
         "fields": fields,
     }
     return [*(one | {"about": animal} for one in named), *([edit] if fields else [])]
+
+
+def _check_code(scheme: str, code: str, parse: Callable[[str], object]) -> None:
+    """What the record would refuse, once the rest of the line is in it."""
+    if "@" in code:
+        raise BadWord(f"“{code}”: a code names an animal, never a person.")
+    try:
+        parse(code)
+    except ValueError as fault:
+        raise BadWord(f"{scheme} “{code[:60]}”: {fault}.") from None
 
 
 def call_row(fact: Mapping[str, Any], tag: str) -> dict[str, object]:
@@ -242,31 +280,11 @@ def _id(at: str, source: object, place: int) -> str:
     return str(uuid7(moment, sha256(told).digest()[:10]))
 
 
-def _lines(text: str) -> Iterator[tuple[int, str]]:
-    """Records with the number of their first line; a quoted cell may hold line breaks."""
-    held, began = "", 0
-    for number, one in enumerate(text.splitlines(keepends=True), start=1):
-        held, began = held + one, began or number
-        if held.count('"') % 2 == 0:
-            yield began, held.rstrip("\r\n")
-            held, began = "", 0
-    if held:
-        yield began, held
-
-
-def _cells(raw: str) -> list[str]:
-    try:
-        rows = list(csv.reader(io.StringIO(raw, newline=""), strict=True))
-    except csv.Error as fault:
-        raise BadWord(f"Not CSV: {fault}.") from None
-    return rows[0] if rows else []
-
-
-def _row(columns: list[str], raw: str) -> Row:
-    cells = [plain(one.strip()) for one in _cells(raw)]
-    if len(cells) != len(columns):
-        raise BadWord(f"It has {len(cells)} cells where the head has {len(columns)}.")
-    return dict.fromkeys((*CALLS, *ANIMALS), "") | dict(zip(columns, cells, strict=True))
+def _row(columns: list[str], cells: list[str]) -> Row:
+    told = [plain(one.strip()) for one in cells]
+    if len(told) != len(columns):
+        raise BadWord(f"It has {len(told)} cells where the head has {len(columns)}.")
+    return dict.fromkeys((*CALLS, *ANIMALS), "") | dict(zip(columns, told, strict=True))
 
 
 def _check_head(columns: list[str], known: set[str], needed: set[str]) -> None:

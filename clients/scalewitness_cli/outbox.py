@@ -93,26 +93,27 @@ def say(
     return [_item(store.rows("SELECT * FROM outbox WHERE id = ?", id)[0]) for id in ids]
 
 
-def say_new(
-    store: Store, key: DeviceKey, groups: Iterable[Sequence[Fact]], now: str
-) -> tuple[int, int]:
+def say_new(store: Store, key: DeviceKey, groups: Iterable[Sequence[Fact]], now: str) -> list[int]:
     """Store groups of facts and edits, leaving out those whose ids are here already; how many
-    were stored and how many left out."""
-    stored = again = 0
+    of each group were stored."""
     ids = {row["id"] for row in store.rows("SELECT id FROM outbox")}
+    stored = []
     with store.change() as connection:
-        for one in (fact for group in groups for fact in group):
-            if one["id"] in ids:
-                again += 1
-                continue
-            ids.add(one["id"])
-            if "record" in one:
-                about = one["record"].rpartition("/")[2]
-                _insert(connection, "edit", about, (one, one), key.device, now)
-            else:
-                _insert(connection, "fact", one["about"], (one, key.signed(one)), key.device, now)
-            stored += 1
-    return stored, again
+        for group in groups:
+            new = [one for one in group if one["id"] not in ids]
+            for one in new:
+                _say(connection, key, one, now)
+            ids |= {one["id"] for one in new}
+            stored.append(len(new))
+    return stored
+
+
+def _say(connection: sqlite3.Connection, key: DeviceKey, one: Fact, now: str) -> None:
+    if "record" in one:
+        about = one["record"].rpartition("/")[2]
+        _insert(connection, "edit", about, (one, one), key.device, now)
+    else:
+        _insert(connection, "fact", one["about"], (one, key.signed(one)), key.device, now)
 
 
 def say_edit(store: Store, key: DeviceKey, edit: Fact, about: str, now: str) -> None:

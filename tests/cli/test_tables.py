@@ -36,7 +36,7 @@ def test_good_lines_are_stored_and_bad_ones_given_back_as_they_stood(odile: Mach
     found = odile.well("import", "calls", str(file), status=1)
     assert found["stored"] == 2
     assert [one["line"] for one in found["bad"]] == [3, 6, 7, 8, 9]
-    rejected = (odile.home / "in.csv.rejected.csv").read_text()
+    rejected = (odile.home / "in.csv.rejected.csv").read_text(encoding="utf-8-sig")
     assert rejected.splitlines() == [HEAD, *bad]
 
     again = odile.well("import", "calls", str(file), status=1)

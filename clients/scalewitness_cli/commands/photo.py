@@ -6,7 +6,7 @@ import click
 
 from scalewitness_cli.commands.common import ends_well, opened, server_option
 from scalewitness_cli.identity import need_identity
-from scalewitness_cli.locking import write_whole
+from scalewitness_cli.outfiles import write_out
 from scalewitness_cli.photos import file_of
 from scalewitness_cli.remote import Api
 
@@ -24,4 +24,4 @@ def photo(id: str, file: Path, server: str | None) -> None:
         if data is None:
             with Api(store.url, identity.token) as api:
                 data = api.file(f"photos/{id}")
-        write_whole(file, data)
+        write_out(file, data)

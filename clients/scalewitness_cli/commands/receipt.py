@@ -6,7 +6,7 @@ import click
 
 from scalewitness_cli import outbox
 from scalewitness_cli.commands.common import ends_well, opened, server_option
-from scalewitness_cli.locking import write_whole
+from scalewitness_cli.outfiles import write_out
 from scalewitness_cli.remote import Stopped
 
 
@@ -24,4 +24,4 @@ def receipt(id: str, file: Path | None, server: str | None) -> None:
         if file is None:
             click.echo(item.receipt, nl=False)
         else:
-            write_whole(file, item.receipt)
+            write_out(file, item.receipt)

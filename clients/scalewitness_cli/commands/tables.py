@@ -17,10 +17,10 @@ from scalewitness_cli.commands.common import (
     server_option,
     tell,
 )
-from scalewitness_cli.csvs import BadLine, Row
+from scalewitness_cli.csvs import Read, Row
 from scalewitness_cli.devicekey import Fact
 from scalewitness_cli.identity import Identity, moment_now, need_identity
-from scalewitness_cli.locking import write_whole
+from scalewitness_cli.outfiles import write_out
 from scalewitness_cli.remote import Stopped
 from scalewitness_cli.store import Store
 
@@ -57,14 +57,11 @@ def import_(ctx: click.Context, what: str, file: Path, server: str | None, as_js
             _text(file), csvs.CALLS if what == "calls" else csvs.ANIMALS, NEEDED[what],
             _maker(what, store, identity),
         )  # fmt: skip
-        stored, again = outbox.say_new(store, identity.key, found.groups, rfc3339(moment_now()))
-    rejected = _set_aside(file, found.head, found.bad)
-    shown = {
-        "stored": stored,
-        "known_already": again,
-        "bad": [{"line": one.number, "why": one.why} for one in found.bad],
-        "rejected_file": rejected,
-    }
+        # First, so that where it cannot be written nothing is stored either.
+        rejected = _set_aside(file, found)
+        groups = [one.facts for one in found.good]
+        stored = outbox.say_new(store, identity.key, groups, rfc3339(moment_now()))
+    shown = _counted(found, stored) | {"rejected_file": rejected}
     tell(shown, as_json, lambda: _told(shown))
     ctx.exit(NEEDS_YOU if found.bad else FINE)
 
@@ -89,7 +86,7 @@ def export(what: str, file: Path | None, server: str | None) -> None:
     if file is None:
         click.echo(text.encode(), nl=False)
     else:
-        write_whole(file, text)
+        write_out(file, text)
 
 
 def _calls(store: Store, everyone: list[dict[str, Any]]) -> list[dict[str, object]]:
@@ -140,20 +137,55 @@ def _maker(what: str, store: Store, identity: Identity) -> Any:
     return make
 
 
-def _set_aside(file: Path, head: str, bad: list[BadLine]) -> str | None:
-    """The lines that were no good, as they stood, to be corrected and read again."""
-    if not bad:
+def _set_aside(file: Path, found: Read) -> str | None:
+    """The lines that were no good, as they stood, to be corrected and read again: in a file
+    beside, or where there is no place beside it on standard error."""
+    if not found.bad:
+        return None
+    text = "".join([found.head, *(line for one in found.bad for line in one.lines)])
+    if not _is_in_a_folder(file):
+        click.echo(text, err=True)
         return None
     beside = file.with_name(f"{file.name}.rejected.csv")
-    write_whole(beside, "\n".join([head, *(one.text for one in bad), ""]))
+    write_out(beside, text)
     return str(beside)
 
 
+def _is_in_a_folder(file: Path) -> bool:
+    """Not a pipe, nor a name that the system gives to what is open."""
+    return file.is_file() and not file.absolute().is_relative_to("/dev")
+
+
+def _counted(found: Read, stored: list[int]) -> dict[str, Any]:
+    """What became of every line after the head: ``lines`` is the sum of the other lines."""
+    new = [len(line.lines) for line, items in zip(found.good, stored, strict=True) if items]
+    items = sum(len(line.facts) for line in found.good)
+    return {
+        "lines": found.count,
+        "lines_stored": sum(new),
+        "lines_known": sum(len(line.lines) for line in found.good) - sum(new),
+        "lines_blank": found.blank,
+        "lines_bad": sum(len(line.lines) for line in found.bad),
+        "stored": sum(stored),
+        "known_already": items - sum(stored),
+        "bad": [{"line": one.number, "why": one.why} for one in found.bad],
+    }
+
+
 def _told(shown: dict[str, Any]) -> str:
-    told = [f"{shown['stored']} items stored here; scalewitness sync sends them."]
-    if shown["known_already"]:
-        told.append(f"{shown['known_already']} were here already.")
+    told = [
+        f"{_lines(shown['lines'])} after the head: {shown['lines_stored']} stored here as "
+        f"{shown['stored']} items, {shown['lines_known']} here already, "
+        f"{shown['lines_bad']} no good, {shown['lines_blank']} blank."
+    ]
     told += [f"line {one['line']}: {line(one['why'])}" for one in shown["bad"]]
     if shown["bad"]:
-        told.append(f"{len(shown['bad'])} lines are in {shown['rejected_file']}, as they stood.")
+        where = f"in {shown['rejected_file']}" if shown["rejected_file"] else "on standard error"
+        told.append(f"What is no good is {where}, as it stood.")
+    if shown["stored"]:
+        told.append("scalewitness sync sends what is stored.")
     return "\n".join(told)
+
+
+def _lines(number: int) -> str:
+    return f"{number} line" if number == 1 else f"{number} lines"
