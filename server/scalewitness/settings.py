@@ -73,11 +73,13 @@ INSTALLED_APPS = [
     "simple_history",
     "allauth",
     "allauth.account",
+    "allauth.mfa",
     "csp",
     "django_htmx",
     "scalewitness.ledger",
     "scalewitness.mail",
     "scalewitness.people",
+    "scalewitness.sign_in",
     "scalewitness.animals",
     "scalewitness.calls",
     "scalewitness.sales",
@@ -224,6 +226,29 @@ ACCOUNT_EMAIL_VERIFICATION = "optional"
 ACCOUNT_ADAPTER = "scalewitness.pages.accounts.KeeperAccounts"
 ACCOUNT_SIGNUP_FORM_CLASS = "scalewitness.pages.accounts.NameForm"
 ACCOUNT_EMAIL_SUBJECT_PREFIX = ""
+ACCOUNT_REAUTHENTICATION_REQUIRED = True
+ACCOUNT_REAUTHENTICATION_TIMEOUT = 300
+"""Seconds within which what is grave needs no second factor or password again. Long enough to
+read a form, too short for whoever finds the screen unlocked (our judgement)."""
+SECOND_FACTOR = env.str("SECOND_FACTOR", default="optional")
+"""``required``: a keeper without a second factor can do nothing but set one up."""
+if SECOND_FACTOR not in {"optional", "required"}:
+    raise ImproperlyConfigured("SECOND_FACTOR must be optional or required")
+MFA_ADAPTER = "scalewitness.pages.second_factor.Factors"
+MFA_SUPPORTED_TYPES = ["totp", "recovery_codes", "webauthn"]
+MFA_RECOVERY_CODES_SHOW_ONCE = True
+MFA_ALLOW_UNVERIFIED_EMAIL = True
+"""So that a keeper with a second factor can add another address. Who has proved none cannot set
+one up: `pages.second_factor.for_owners_of_an_address`."""
+MFA_FORMS = {
+    "authenticate": "scalewitness.pages.forms.second_factor.SignInForm",
+    "authenticate_webauthn": "scalewitness.pages.forms.second_factor.SignInPasskeyForm",
+    "reauthenticate": "scalewitness.pages.forms.second_factor.AgainForm",
+    "reauthenticate_webauthn": "scalewitness.pages.forms.second_factor.AgainPasskeyForm",
+    "activate_totp": "scalewitness.pages.forms.second_factor.AppForm",
+    "add_webauthn": "scalewitness.pages.forms.second_factor.PasskeyForm",
+    "edit_webauthn": "scalewitness.pages.forms.second_factor.PasskeyNameForm",
+}
 LOGIN_REDIRECT_URL = "/"
 LOGIN_URL = "/accounts/login/"
 ACCOUNT_LOGOUT_REDIRECT_URL = "/"

@@ -1,6 +1,7 @@
 """Signing in on a device, and out of it for good."""
 
 from tests.api.client import Answer, Api
+from tests.second_factors import WRONG, app_of
 from tests.world import PASSWORD, World
 
 from scalewitness.people.models import Device
@@ -82,3 +83,49 @@ def test_someone_elses_device_is_nothing_to_one(odile: Api, stan: Api) -> None:
 def test_an_address_no_database_can_look_for_is_just_unknown() -> None:
     answer = Api().post("/devices", {"email": "a\0@b.example", "password": "x", "name": "phone"})
     assert (answer.status, answer.code) == (401, "wrong_credentials")
+
+
+# --- the second factor ------------------------------------------------------------------
+
+
+def with_code(who: Api, email: str, code: str, password: str = PASSWORD) -> Answer:
+    said = {"email": email, "password": password, "name": "phone", "code": code}
+    return who.post("/devices", said)
+
+
+def test_a_password_alone_makes_no_device_of_who_has_a_second_factor(
+    world: World, nobody: Api
+) -> None:
+    app = app_of(world.odile)
+    asked = sign_in(nobody, world.odile.email)
+    assert (asked.status, asked.code) == (401, "second_factor_required")
+    assert asked.body["kinds"] == ["totp", "recovery_code"]
+    wrong = with_code(nobody, world.odile.email, WRONG)
+    assert (wrong.status, wrong.code) == (401, "second_factor_wrong")
+    assert not Device.objects.filter(keeper=world.odile).exists()
+    code = app.code()
+    assert with_code(nobody, world.odile.email, code).status == 201
+    again = with_code(nobody, world.odile.email, code)
+    assert (again.status, again.code) == (401, "second_factor_wrong")
+    assert with_code(nobody, world.odile.email, app.recovery[0]).status == 201
+
+
+def test_who_does_not_know_the_password_learns_nothing_of_the_second_factor(
+    world: World, nobody: Api
+) -> None:
+    app = app_of(world.odile)
+    without = sign_in(nobody, world.stan.email, "another password")
+    for code in (None, app.code(), WRONG):
+        given = {"email": world.odile.email, "password": "another password", "name": "phone"}
+        wrong = nobody.post("/devices", given | ({"code": code} if code else {}))
+        assert (wrong.status, wrong.body) == (without.status, without.body)
+    assert "used" not in app.row.data, "nor is a code used up"
+
+
+def test_where_the_operator_asks_for_one_a_keeper_without_is_told_what_to_do(
+    world: World, nobody: Api, settings: object
+) -> None:
+    settings.SECOND_FACTOR = "required"
+    refused = sign_in(nobody, world.odile.email)
+    assert (refused.status, refused.code) == (403, "second_factor_missing")
+    assert "set up" in refused.body["detail"]

@@ -4,7 +4,7 @@ import re
 from collections.abc import Mapping
 from html.parser import HTMLParser
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 from uuid import UUID
 
 import pytest
@@ -14,6 +14,7 @@ from scalewitness.intake import account_letters, addresses, chasing, digests, le
 from scalewitness.mail.models import Letter
 from scalewitness.mail.services.composing import compose
 from scalewitness.mail.services.links import keeper_signing_out, link_token
+from scalewitness.sign_in.services import letters as sign_in
 
 LINK = UUID("01936f00-0000-7000-8000-00000000000a")
 FACT = "01890000-0000-7000-8000-00000000fac7"
@@ -111,6 +112,7 @@ CONTEXTS: dict[str, dict[str, Any]] = {
         "owed_at": "2027-01-09T08:30:00+00:00",
         "link": str(LINK),
     },
+    "second_factor": ACCOUNT | {"event": "passkey_added"},
     "address_changed": {
         "to_name": "Bela Novak",
         "seller_name": "Odile Marten",
@@ -191,7 +193,7 @@ def test_every_kind_that_is_queued_is_written_here() -> None:
         re.findall(r'_tell_(?:buyer|seller|concerned)\(\s*\w+(?:\.\w+)?, "(\w+)"', source)
     )
     queued |= letters.TO_BUYER | letters.TO_SELLER
-    for module in (account_letters, addresses, chasing, digests, letters):
+    for module in (account_letters, addresses, chasing, digests, letters, sign_in):
         text = Path(module.__file__).read_text()
         queued |= set(re.findall(r'kind="(\w+)"', text))
         queued |= set(re.findall(r'_tell_seller\(owed, "(\w+)"', text))
@@ -337,3 +339,12 @@ def test_an_open_visit_is_not_called_blind() -> None:
     message = write("visit_invitation", CONTEXTS["visit_invitation"] | {"blind": False})
     assert "blind" not in str(message.body)
     assert "blind" not in _Page(html_of(message)).text
+
+
+def test_each_event_of_a_second_factor_is_told_in_words_of_its_own() -> None:
+    written = [
+        write("second_factor", CONTEXTS["second_factor"] | {"event": event})
+        for event in get_args(sign_in.Event)
+    ]
+    assert len({one.subject for one in written}) == len(get_args(sign_in.Event))
+    assert len({str(one.body) for one in written}) == len(get_args(sign_in.Event))

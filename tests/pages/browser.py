@@ -7,6 +7,7 @@ from typing import Any
 
 from django.http import HttpResponse
 from django.test import Client
+from tests.world import PASSWORD
 
 from scalewitness.people.models import Keeper
 
@@ -126,6 +127,13 @@ class Browser:
         page = Page(self.client.post(form.action, data), form.action)
         check_markup(page)
         return page
+
+    def again(self, **typed: str) -> "Browser":
+        """Gives the password, or a ``code``, once more, as before anything grave."""
+        asked = self.open("/accounts/email/").goes_to
+        form = self.open(asked).form(asked.split("?")[0])
+        assert self.send(form, **(typed or {"password": PASSWORD})).status == 302
+        return self
 
     def fill(self, path: str, ending: str = "", **typed: str | list[str]) -> Page:
         """Open a page and send the form on it."""

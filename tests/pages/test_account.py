@@ -103,7 +103,7 @@ def test_a_forgotten_password_is_set_anew(
 
 @pytest.mark.parametrize("path", ["/accounts/email/", "/accounts/password/change/"])
 def test_the_other_account_pages_are_in_our_look(here: Here, odile: Browser, path: str) -> None:
-    page = odile.open(path)
+    page = odile.again().open(path)
     assert page.status == 200
     assert any(given.get("class") == "wordmark" for _, given in page.tags)
     assert odile.open("/accounts/confirm-email/").status == 200

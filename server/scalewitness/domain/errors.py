@@ -125,6 +125,39 @@ class WrongCredentials(Refused):
     code, status, title = "wrong_credentials", 401, "Address or password is wrong"
 
 
+class SecondFactorRequired(Refused):
+    """The password alone does not open this account. ``kinds`` says what would beside it."""
+
+    code, status = "second_factor_required", 401
+    title = "A second factor is needed: send the same again with a code"
+
+
+class SecondFactorWrong(Refused):
+    """Not a code of this keeper's, or one that was used already: one answer for both."""
+
+    code, status, title = "second_factor_wrong", 401, "The code is wrong or was used already"
+
+
+class SecondFactorNotFresh(SecondFactorRequired):
+    """What is grave needs a second factor given just now; a device's token is none."""
+
+    status = 403
+    title = "This needs a fresh code of your second factor"
+
+
+class SecondFactorNotTaken(SecondFactorWrong):
+    """As `SecondFactorWrong`, where a token is right all the same."""
+
+    status = 403
+
+
+class SecondFactorMissing(Refused):
+    """This record's operator asks every keeper for a second factor."""
+
+    code, status = "second_factor_missing", 403
+    title = "A second factor must be set up first, on the site's pages"
+
+
 class LogContradicted(Refused):
     code, status = "log_contradicted", 503
     title = (

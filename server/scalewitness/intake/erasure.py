@@ -31,6 +31,7 @@ from scalewitness.people.models import Keeper
 from scalewitness.sales.models import Buyer, Sale
 from scalewitness.sales.queries import progress_of
 from scalewitness.sales.services import forget_buyer
+from scalewitness.sign_in.services.removing import forget_factors
 from scalewitness.visits.models import Visit
 
 GOING_ON: frozenset[State] = UNPAID | {"paid"}
@@ -119,6 +120,7 @@ def close_account(keeper: Keeper, now: datetime, *, texts: bool = False) -> None
         _check_told(sold)
         erase_buyers(Buyer.objects.filter(keeper=keeper))
         people.close_account(keeper, now)
+        forget_factors(keeper)
         _forget_in_letters(keeper, sold)
         if texts:
             erase_texts_by(keeper.pk)

@@ -5,6 +5,8 @@ from functools import wraps
 from typing import Any, Concatenate, ParamSpec
 from urllib.parse import quote
 
+from allauth.account.adapter import get_adapter
+from allauth.account.internal.flows.reauthentication import is_reauthentication_required
 from django.conf import settings
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
@@ -18,6 +20,7 @@ from scalewitness.intake.batch import Actor
 from scalewitness.intake.outcomes import Outcome
 from scalewitness.pages.forms.facts import FactForm
 from scalewitness.people.models import Keeper
+from scalewitness.sign_in.queries import must_set_one_up
 
 P = ParamSpec("P")
 ForKeeper = Callable[Concatenate[HttpRequest, Keeper, P], HttpResponse]
@@ -25,19 +28,37 @@ View = Callable[Concatenate[HttpRequest, P], HttpResponse]
 
 
 def signed_in(view: ForKeeper[P]) -> View[P]:
-    """For keepers only; what they may not see answers 404, as what does not exist."""
+    """For keepers only; what they may not see answers 404, as what does not exist. Where the
+    operator asks for a second factor, whoever has none is led to set it up first."""
 
     @wraps(view)
     def answer(request: HttpRequest, /, *args: P.args, **kwargs: P.kwargs) -> HttpResponse:
         keeper = request.user
         if not isinstance(keeper, Keeper):
             return redirect(f"{settings.LOGIN_URL}?next={quote(request.get_full_path())}")
+        if must_set_one_up(keeper.pk):
+            return redirect("mfa_index")
         try:
             response = view(request, keeper, *args, **kwargs)
         except (NotFound, LinkGone):
             raise Http404 from None
         add_never_cache_headers(response)
         return response
+
+    return answer
+
+
+def asked_again(view: View[P]) -> View[P]:
+    """For what is grave: only shortly after the keeper gave their second factor once more, or
+    their password where they have none (``ACCOUNT_REAUTHENTICATION_TIMEOUT``). Asked before the
+    form is shown, so that nothing typed need be kept meanwhile."""
+
+    @wraps(view)
+    def answer(request: HttpRequest, /, *args: P.args, **kwargs: P.kwargs) -> HttpResponse:
+        if request.user.is_authenticated and is_reauthentication_required(request, app=""):
+            ways = get_adapter(request).get_reauthentication_methods(request.user)
+            return redirect(f"{ways[0]['url']}?next={quote(request.get_full_path())}")
+        return view(request, *args, **kwargs)
 
     return answer
 

@@ -8,10 +8,18 @@ from allauth.account.adapter import DefaultAccountAdapter
 from django import forms
 from django.contrib import messages
 from django.http import HttpRequest
+from django.utils import timezone
 
 from scalewitness.people.models import Keeper
+from scalewitness.sign_in.services.letters import Event, tell_of_factor
 
 log = structlog.get_logger()
+
+FACTOR_EVENTS: dict[str, Event] = {
+    "mfa/email/totp_deactivated": "totp_removed",
+    "mfa/email/webauthn_added": "passkey_added",
+    "mfa/email/webauthn_removed": "passkey_removed",
+}
 
 
 class NameForm(forms.Form):
@@ -30,6 +38,19 @@ class KeeperAccounts(DefaultAccountAdapter):
 
     def populate_username(self, request: HttpRequest, user: Any) -> None:
         return None
+
+    def get_reauthentication_methods(self, user: Any) -> list[dict[str, Any]]:
+        """With a second factor it alone counts: a password may be known to somebody else."""
+        ways: list[dict[str, Any]] = super().get_reauthentication_methods(user)
+        return [one for one in ways if one["id"] != "reauthenticate"] or ways
+
+    def send_notification_mail(
+        self, template_prefix: str, user: Any, *args: Any, **kw: Any
+    ) -> None:
+        """The library's notices, as letters of ours. It sends some only after the commit;
+        those are owed by `pages.second_factor`, with what they tell of."""
+        if (event := FACTOR_EVENTS.get(template_prefix)) is not None:
+            tell_of_factor(user, event, timezone.now())
 
     def send_mail(self, template_prefix: str, email: str, context: dict[str, Any]) -> None:
         """Send at once: the link inside is a secret that must not rest in a table of letters.

@@ -10,7 +10,9 @@ from django.utils.functional import SimpleLazyObject
 from scalewitness.ledger.queries.fence import standing_fence
 
 READING = {"GET", "HEAD", "OPTIONS"}
-HARMLESS = {"account_login", "account_logout", "revoke_device", "sign_out"}
+HARMLESS = {
+    "account_login", "mfa_authenticate", "account_logout", "revoke_device", "sign_out",
+}  # fmt: skip
 """Names of addresses that may be posted to all the same."""
 API = "/api/"
 """Below it the API answers for itself."""

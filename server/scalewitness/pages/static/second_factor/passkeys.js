@@ -1,0 +1,74 @@
+/* Making and showing passkeys (WebAuthn). A form says which in `data-passkey`, with what the
+   server asks for in `data-options`; what the browser answers is sent as its field `credential`. */
+
+const bytes = (text) =>
+  Uint8Array.from(atob(text.replaceAll("-", "+").replaceAll("_", "/")), (one) => one.charCodeAt(0));
+
+const text = (buffer) =>
+  buffer && btoa(String.fromCharCode(...new Uint8Array(buffer)))
+    .replaceAll("+", "-").replaceAll("/", "_").replaceAll("=", "");
+
+const named = (list = []) => list.map((one) => ({ ...one, id: bytes(one.id) }));
+
+const ways = {
+  create: (asked) => navigator.credentials.create({ publicKey: {
+    ...asked,
+    challenge: bytes(asked.challenge),
+    user: { ...asked.user, id: bytes(asked.user.id) },
+    excludeCredentials: named(asked.excludeCredentials),
+  } }),
+  get: (asked) => navigator.credentials.get({ publicKey: {
+    ...asked,
+    challenge: bytes(asked.challenge),
+    allowCredentials: named(asked.allowCredentials),
+  } }),
+};
+
+/** The credential as the server reads it (WebAuthn Level 3, RegistrationResponseJSON and
+    AuthenticationResponseJSON). */
+function asJson(credential) {
+  const { response } = credential;
+  const said = { clientDataJSON: text(response.clientDataJSON) };
+  for (const name of ["attestationObject", "authenticatorData", "signature", "userHandle"]) {
+    if (response[name]) said[name] = text(response[name]);
+  }
+  if (response.getTransports) said.transports = response.getTransports();
+  return {
+    id: credential.id,
+    rawId: text(credential.rawId),
+    type: credential.type,
+    authenticatorAttachment: credential.authenticatorAttachment,
+    response: said,
+    clientExtensionResults: credential.getClientExtensionResults(),
+  };
+}
+
+function why(fault) {
+  if (fault.name === "InvalidStateError") return "This device holds a passkey of yours already.";
+  if (fault.name === "NotAllowedError") return "Nothing was used: it was stopped, or took too long.";
+  return `The browser could not do it: ${fault.message}`;
+}
+
+async function ask(event) {
+  event.preventDefault();
+  const form = event.currentTarget;
+  if (!form.reportValidity()) return;
+  const told = form.querySelector(".refused");
+  told.hidden = true;
+  try {
+    const asked = JSON.parse(form.dataset.options).publicKey;
+    const credential = await ways[form.dataset.passkey](asked);
+    form.elements.credential.value = JSON.stringify(asJson(credential));
+    form.submit();
+  } catch (fault) {
+    told.textContent = why(fault);
+    told.hidden = false;
+  }
+}
+
+if (window.PublicKeyCredential) {
+  for (const form of document.querySelectorAll("form[data-passkey]")) {
+    form.addEventListener("submit", ask);
+    form.hidden = false;
+  }
+}

@@ -1,0 +1,85 @@
+"""Taking a second factor that is typed: a code of an app, or a recovery code."""
+
+from base64 import b32decode
+from collections.abc import Iterable
+from datetime import datetime
+from typing import Any
+
+from allauth.mfa.models import Authenticator
+from django.db import transaction
+
+from scalewitness.domain.errors import (
+    SecondFactorMissing,
+    SecondFactorRequired,
+    SecondFactorWrong,
+)
+from scalewitness.domain.one_time_codes import step_of
+from scalewitness.people.models import Keeper
+from scalewitness.sign_in.queries import kinds_of, must_set_one_up
+from scalewitness.sign_in.services.letters import tell_of_factor
+from scalewitness.sign_in.services.sealing import unseal
+
+TYPED = (Authenticator.Type.TOTP, Authenticator.Type.RECOVERY_CODES)
+
+
+def admit(keeper: Keeper, code: str | None, now: datetime) -> None:
+    """Let a keeper who gave the right password through, with the code where one is needed.
+
+    Raises:
+        SecondFactorRequired: there is no code; says which kinds there are.
+        SecondFactorWrong: the code is not one of theirs.
+        SecondFactorMissing: the operator asks for one, and the keeper has none.
+    """
+    if must_set_one_up(keeper.pk):
+        raise SecondFactorMissing()
+    kinds = kinds_of(keeper.pk)
+    if kinds and not code:
+        raise SecondFactorRequired(kinds=kinds)
+    if kinds and code:
+        take_code(keeper, code, now)
+
+
+def take_code(keeper: Keeper, code: str, now: datetime) -> Any:
+    """The authenticator whose code it is. The code is used up, for every way in.
+
+    Raises:
+        SecondFactorWrong: it is nobody's, or was used before.
+    """
+    with transaction.atomic():
+        for one in _typed(keeper):
+            if _takes(one, code, now):
+                one.user, one.last_used_at = keeper, now
+                one.save()
+                return one
+    raise SecondFactorWrong()
+
+
+def _typed(keeper: Keeper) -> Iterable[Any]:
+    """Locked: of two who send the same code only one gets in."""
+    rows = Authenticator.objects.select_for_update().filter(user=keeper.pk, type__in=TYPED)
+    return list(rows.order_by("-type"))  # totp first: recovery codes are for when there is no app
+
+
+def _takes(one: Any, code: str, now: datetime) -> bool:
+    if one.type == Authenticator.Type.TOTP:
+        return _takes_step(one, code, now)
+    return _takes_recovery_code(one, code, now)
+
+
+def _takes_step(one: Any, code: str, now: datetime) -> bool:
+    """The step is remembered in the row, as the library's own memory of used codes is a cache
+    that may be away, and forgets before a code within the drift is over."""
+    secret = b32decode(unseal(one.data["secret"]))
+    step = step_of(secret, code, now, one.data.get("used", -1))
+    if step is not None:
+        one.data["used"] = step
+    return step is not None
+
+
+def _takes_recovery_code(one: Any, code: str, now: datetime) -> bool:
+    codes = one.wrap()
+    if not codes.validate_code(code):
+        return False
+    one.data = codes.instance.data
+    tell_of_factor(one.user, "code_used", now)
+    return True

@@ -1,0 +1,43 @@
+"""What a keeper is told by letter of their ways in."""
+
+import os
+from datetime import datetime
+from typing import Literal
+
+from django.db import transaction
+
+from scalewitness.domain.ids import uuid7
+from scalewitness.domain.moments import rfc3339
+from scalewitness.mail.services import queueing as mail
+from scalewitness.people.models import Keeper
+
+Event = Literal[
+    "totp_added",
+    "totp_removed",
+    "passkey_added",
+    "passkey_removed",
+    "codes_made",
+    "code_used",
+    "removed_by_operator",
+]
+
+
+def tell_of_factor(keeper: Keeper, event: Event, now: datetime) -> None:
+    """Owe the keeper a letter of what happened to their second factor. Whoever did it may not
+    have been them, and the letter says what to do then."""
+    id = uuid7(round(now.timestamp() * 1000), os.urandom(10))
+    mail.queue(
+        id=id,
+        kind="second_factor",
+        cause=id,
+        recipient=keeper.pk,
+        to=keeper.email,
+        context={
+            "to_name": keeper.name,
+            "event": event,
+            "at": rfc3339(now),
+            "sign_out": str(keeper.pk),
+        },
+        now=now,
+    )
+    transaction.on_commit(mail.wake)

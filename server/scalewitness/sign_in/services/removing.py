@@ -1,0 +1,25 @@
+"""Taking a second factor away: its keeper lost it for good, or leaves."""
+
+from datetime import datetime
+
+from allauth.mfa.models import Authenticator
+from django.db import transaction
+
+from scalewitness.people.models import Keeper
+from scalewitness.sign_in.services.letters import tell_of_factor
+
+
+def forget_factors(keeper: Keeper) -> bool:
+    """App, passkeys and recovery codes; whether there were any."""
+    deleted, _ = Authenticator.objects.filter(user=keeper.pk).delete()
+    return bool(deleted)
+
+
+def remove_for(keeper: Keeper, now: datetime) -> bool:
+    """By the operator, for a keeper who lost it for good; a letter tells the keeper. Whether
+    there was one."""
+    with transaction.atomic():
+        had = forget_factors(keeper)
+        if had:
+            tell_of_factor(keeper, "removed_by_operator", now)
+    return had
