@@ -3,7 +3,7 @@
 import os
 import subprocess
 import sys
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
@@ -57,13 +57,16 @@ def sign_in(url: str, email: str, password: str, device: str) -> Device:
     return Device(answer["id"], device, Api(url, answer["token"]))
 
 
-def have_verified(api: Api, emails: Sequence[str]) -> int:
-    """See to it that these addresses are verified; returns how many had to be vouched for.
+def have_verified(apis: Mapping[str, Api]) -> int:
+    """See to it that these addresses are verified, each with what its keeper asks through;
+    returns how many had to be vouched for.
 
     Raises:
         Stopped: they have to be, and the operator's command cannot be run from here.
     """
-    unverified = [email for email in emails if api.known("keepers", email=email) is None]
+    unverified = [
+        email for email, api in apis.items() if not api.get("keepers/me")["email_verified"]
+    ]
     if unverified:
         vouch(unverified)
     return len(unverified)
@@ -73,7 +76,7 @@ def vouch(emails: Sequence[str]) -> None:
     """Run the operator's command; it needs the application's environment."""
     if not os.environ.get("DATABASE_URL"):
         raise Stopped(
-            "Addresses must be verified before anyone can be invited. Run, with the server's "
+            "Addresses must be verified before anything is recorded. Run, with the server's "
             f"environment:\n  python -m scalewitness vouch {' '.join(emails)}\nand this again."
         )
     operate("vouch", *emails)

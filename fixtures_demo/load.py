@@ -44,8 +44,11 @@ def _load(scenario: Scenario, url: str, now: datetime) -> None:
         for key, keeper in scenario.keepers.items():
             if key not in devices:
                 devices[key] = _signed_in(keeper, url, now)
-        vouched = have_verified(first.api, [one.email for one in scenario.keepers.values()])
+        apis = {one.email: devices[key].api for key, one in scenario.keepers.items()}
+        vouched = have_verified(apis)
         print(f"  {len(devices)} keepers signed in, {vouched} vouched for", flush=True)
+        signing = [key for key, keeper in scenario.keepers.items() if keeper.signs]
+        devices |= {key: _with_key(devices[key], now) for key in signing}
         _play(scenario, Calendar(first_run), devices, now)
     for device in devices.values():
         device.api.delete(f"devices/{device.id}")
@@ -62,10 +65,11 @@ def _play(
 
 def _signed_in(keeper: Keeper, url: str, now: datetime) -> Device:
     sign_up(url, keeper.name, keeper.email, keeper.password)
-    device = sign_in(url, keeper.email, keeper.password, f"{DEVICE}{now.date()}")
-    if keeper.signs:
-        return device.with_key(fixed_id("device_key_enrolled", device.id), rfc3339(now))
-    return device
+    return sign_in(url, keeper.email, keeper.password, f"{DEVICE}{now.date()}")
+
+
+def _with_key(device: Device, now: datetime) -> Device:
+    return device.with_key(fixed_id("device_key_enrolled", device.id), rfc3339(now))
 
 
 def _first_run(api: Api) -> date:

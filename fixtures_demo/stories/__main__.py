@@ -51,6 +51,7 @@ def _play(stage: Stage) -> None:
     stage.title(f"The cast of run {stage.run}")
     people = [stage.person(name) for name in CAST]
     vouch([person.email for person in people])
+    people = [person.with_key() for person in people]
     stage.saw(f"{', '.join(CAST)} sign up and in; their addresses are vouched for")
     host, guest, contrary, independent = people
     room = visiting.play(stage, host, guest)

@@ -2,7 +2,7 @@
 
 import os
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
@@ -55,6 +55,10 @@ class Person:
             raise Broken("promised: everyone's device has a key; seen: none")
         signed = self.device.key.signed(fact | {"kind": kind, "about": about})
         return {name: signed[name] for name in signed if name not in {"kind", "about"}}
+
+    def with_key(self) -> "Person":
+        """With a key on their device, as soon as their address is confirmed."""
+        return replace(self, device=self.device.with_key(fresh_id(), rfc3339(now())))
 
     def sign_out(self) -> None:
         self.api.delete(f"devices/{self.device.id}")
@@ -128,7 +132,6 @@ class Stage:
         email = f"{first}.{self.run}@{last}.example"
         sign_up(self.url, name, email, PASSWORD)
         device = sign_in(self.url, email, PASSWORD, f"story {self.run}")
-        device = device.with_key(fresh_id(), rfc3339(now()))
         return Person(str(device.api.get("keepers/me")["id"]), name, email, device)
 
     def visit(self, host: Person, guest: Person, collection: str, snakes: list[Snake]) -> str:

@@ -130,7 +130,7 @@ class Room:
         return str(httpx.get(f"{self.stack.url}/api/v1/log/checkpoint").json()["key"])
 
     def keeper(self, name: str, url: str = "") -> Machine:
-        """Signed up, with a machine of their own that is not signed in yet."""
+        """Signed up and confirmed, with a machine of their own that is not signed in yet."""
         self.forget_throttles()
         self.made += 1
         email = f"{name}{self.made}@keepers.example"
@@ -143,7 +143,9 @@ class Room:
         headers = {"Authorization": f"Bearer {token}"}
         api = httpx.Client(base_url=base, headers=headers, timeout=30)
         self.clients.append(api)
-        return self.machine(name, url or self.stack.url, email, api)
+        made = self.machine(name, url or self.stack.url, email, api)
+        self.vouch(made)
+        return made
 
     def machine(self, name: str, url: str, email: str, api: httpx.Client) -> Machine:
         self.made += 1

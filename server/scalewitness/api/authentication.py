@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from hmac import compare_digest
 from typing import Any
 
-from django.db.models import QuerySet
+from django.db.models import Exists, OuterRef, QuerySet
 from knox.auth import TokenAuthentication
 from knox.crypto import hash_token
 from knox.models import AuthToken
@@ -12,10 +12,11 @@ from knox.settings import CONSTANTS
 from rest_framework.exceptions import AuthenticationFailed
 from rest_framework.request import Request
 
-from scalewitness.domain.errors import NotFound
+from scalewitness.domain.errors import AddressUnconfirmed, NotFound
 from scalewitness.intake.batch import Actor
 from scalewitness.ledger.queries.prepared import Prepared, columns, maker
 from scalewitness.people.models import Keeper
+from scalewitness.people.queries import confirmed_addresses
 
 
 class DeviceTokens(TokenAuthentication):
@@ -38,18 +39,32 @@ class DeviceTokens(TokenAuthentication):
 def _tokens(begins: str) -> "QuerySet[Any, Any]":
     owner = (f"user__{one}" for one in columns(Keeper))
     rows: QuerySet[Any, Any] = AuthToken.objects.filter(token_key=begins)
-    return rows.values_list(*columns(AuthToken), *owner, "device__id")
+    confirmed = Exists(confirmed_addresses(OuterRef("user")))
+    return rows.values_list(*columns(AuthToken), *owner, "device__id", confirmed)
 
 
 TOKENS = Prepared(_tokens, begins="a token begins so")
 
 
 def _token(row: Sequence[Any]) -> Any:
-    """With its keeper, and the id of its device as ``sent_from``."""
+    """With its keeper, the id of its device as ``sent_from``, and whether the keeper's address
+    is ``confirmed``."""
     width = len(columns(AuthToken))
     token: Any = maker(AuthToken)(row[:width])
-    token.user, token.sent_from = maker(Keeper)(row[width:-1]), row[-1]
+    token.user = maker(Keeper)(row[width:-2])
+    token.sent_from, token.confirmed = row[-2:]
     return token
+
+
+def check_confirmed(request: Request) -> None:
+    """Whoever has not proved their address yet records nothing, and finds nobody by theirs.
+
+    Raises:
+        AddressUnconfirmed: a keeper asks who has not.
+    """
+    token: Any = request.auth
+    if token is not None and not token.confirmed:
+        raise AddressUnconfirmed()
 
 
 def keeper_of(request: Request) -> Keeper:

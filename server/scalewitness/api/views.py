@@ -13,6 +13,7 @@ from rest_framework.response import Response
 from rest_framework.throttling import BaseThrottle
 from rest_framework.views import APIView
 
+from scalewitness.api.authentication import check_confirmed
 from scalewitness.api.operations import Operation
 from scalewitness.api.throttling import THROTTLES
 from scalewitness.domain.errors import Fenced
@@ -50,7 +51,10 @@ class Resource(APIView):
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         super().initial(request, *args, **kwargs)
         asked = self.operation
-        if asked.is_for_later(request.method or "") and not asked.takes_turn and standing_fence():
+        if not asked.is_for_later(request.method or ""):
+            return
+        check_confirmed(request)
+        if not asked.takes_turn and standing_fence():
             raise Fenced()
 
     def get_parsers(self) -> list[BaseParser]:

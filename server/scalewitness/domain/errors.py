@@ -182,6 +182,19 @@ class Fenced(Refused):
     )
 
 
+class AddressUnconfirmed(Refused):
+    """Of all that is sent, never of an item: it is taken unchanged once the address is confirmed.
+
+    Whoever signs up with somebody else's address must not speak in that person's name.
+    """
+
+    code, status = "address_unconfirmed", 403
+    title = (
+        "Confirm your address first, by the link in the letter sent to it. Nothing was recorded; "
+        "keep what you have and send it then."
+    )
+
+
 class Busy(Refused):
     """Too much is going on at once; nothing was done. ``retry_after``: seconds to wait."""
 

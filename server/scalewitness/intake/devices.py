@@ -75,7 +75,7 @@ def _state(keeper: Keeper, device_id: UUID, actor: Actor, now: datetime) -> None
         "body": {"device": str(device_id)},
     }
     try:
-        accept_one(item, actor, now)
+        accept_one(item, actor, now, ending=True)
     except Refused as refused:
         if refused.as_problem()["code"] != NotNow.code:  # someone was quicker
             raise

@@ -19,6 +19,7 @@ from scalewitness.animals.queries import fields_at, is_steward
 from scalewitness.animals.services import edit
 from scalewitness.domain import facts
 from scalewitness.domain.errors import (
+    AddressUnconfirmed,
     Busy,
     Fenced,
     IdReused,
@@ -30,6 +31,7 @@ from scalewitness.domain.errors import (
 from scalewitness.domain.ids import is_uuid7
 from scalewitness.domain.lines import one_line, some_lines
 from scalewitness.domain.sync import merge
+from scalewitness.intake.authors import check_confirmed
 from scalewitness.intake.outcomes import Outcome, named
 from scalewitness.intake.submission import shaped
 from scalewitness.ledger.queries.entries import is_spoken_for
@@ -74,8 +76,9 @@ def take_edit(item: object, keeper_id: UUID, now: datetime) -> Outcome:
             raise WrongShape("An id is a UUIDv7 in lower case.", pointer="/id")
         with transaction.atomic():
             take_turn()
+            check_confirmed(keeper_id)
             return _take(sent, keeper_id, now)
-    except (Fenced, Busy):  # of all that is sent, not of this edit
+    except (Fenced, Busy, AddressUnconfirmed):  # of all that is sent, not of this edit
         raise
     except Refused as refused:
         refusal = Outcome(None, "refused", problem=refused.as_problem())

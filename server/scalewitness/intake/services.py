@@ -12,6 +12,7 @@ from django.db import DatabaseError, transaction
 from scalewitness.domain.errors import Busy, Refused
 from scalewitness.domain.moments import parse_moment
 from scalewitness.intake.ahead import judged_ahead
+from scalewitness.intake.authors import check_confirmed, confirmed_question
 from scalewitness.intake.batch import Actor, Batch
 from scalewitness.intake.judging import judge
 from scalewitness.intake.known import Known
@@ -29,25 +30,33 @@ T = TypeVar("T")
 R = TypeVar("R")
 
 
-def accept(items: Sequence[object], actor: Actor, received_at: datetime) -> list[Outcome]:
+def accept(
+    items: Sequence[object], actor: Actor, received_at: datetime, *, ending: bool = False
+) -> list[Outcome]:
     """Take a batch: one transaction, one outcome an item, in order.
 
     Each item is accepted, a duplicate, held or refused on its own; what a fact causes
     (standing, holds, disclosures, disputes, letters) is in the same transaction. When this
     returns, the transaction has been committed unless the caller opened an outer one.
+    ``ending``: it takes powers away and claims nothing, so that the keeper may be anyone.
 
     Raises:
         Busy: others hold up the log for too long; nothing was stored.
+        AddressUnconfirmed: of the whole batch; its keeper has not confirmed their address.
     """
     with own_turn(actor.by):
-        return named(items, _accepted(items, actor, received_at))
+        author = None if ending else actor.keeper
+        return named(items, _accepted(items, actor, received_at, author))
 
 
-def _accepted(items: Sequence[object], actor: Actor, received_at: datetime) -> list[Outcome]:
+def _accepted(
+    items: Sequence[object], actor: Actor, received_at: datetime, author: UUID | None
+) -> list[Outcome]:
     prepared, known = _prepare(items, actor, received_at)
     ahead = judged_ahead(prepared, Batch(actor, received_at, known, ahead=True))
     try:
-        with transaction.atomic(), asked_together(*_questions(prepared, known)):
+        with transaction.atomic(), asked_together(*_questions(prepared, known, author)):
+            check_confirmed(author)
             outcomes, owes = (ahead.write() if ahead else None), False
             if outcomes is None:
                 outcomes, owes = _take(prepared, Batch(actor, received_at, known))
@@ -58,19 +67,22 @@ def _accepted(items: Sequence[object], actor: Actor, received_at: datetime) -> l
         # one at fault is refused. Nothing of the first attempt was kept.
         known.forget()
         with transaction.atomic():
+            check_confirmed(author)
             outcomes, owes = _take(prepared, Batch(actor, received_at, known), careful=True)
     if owes:
         transaction.on_commit(mail.wake)
     return outcomes
 
 
-def accept_one(item: object, actor: Actor, received_at: datetime) -> Outcome:
+def accept_one(
+    item: object, actor: Actor, received_at: datetime, *, ending: bool = False
+) -> Outcome:
     """Take a single fact.
 
     Raises:
         Refused: the item's own refusal, for the edge to translate.
     """
-    outcome = accept([item], actor, received_at)[0]
+    outcome = accept([item], actor, received_at, ending=ending)[0]
     if outcome.problem is not None:
         raise Replayed(outcome.problem)
     return outcome
@@ -126,10 +138,13 @@ def _expecting(given: Iterable[Submission | Refused], actor: Actor, received_at:
     return known
 
 
-def _questions(prepared: Sequence[Sealed | Refused], known: Known) -> list[Question]:
+def _questions(
+    prepared: Sequence[Sealed | Refused], known: Known, author: UUID | None
+) -> list[Question]:
     """What a batch asks first, the log's lock before all: whoever waits for it meanwhile
     waits for one answer instead of four."""
-    return [LOCKED.question(), LAST.question(), *known.matters(), known_question(prepared)]
+    first = (LOCKED.question(), LAST.question(), *confirmed_question(author))
+    return [*first, *known.matters(), known_question(prepared)]
 
 
 def _take(

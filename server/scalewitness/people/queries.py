@@ -6,7 +6,7 @@ from typing import Any
 from uuid import UUID
 
 from allauth.account.models import EmailAddress
-from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.db.models import Exists, F, OuterRef, Q, QuerySet
 
 from scalewitness.ledger.queries.prepared import Prepared, any_of
 from scalewitness.people.models import (
@@ -110,8 +110,22 @@ def verified_keeper(email: str) -> Keeper | None:
 
 
 def has_verified_address(keeper: Keeper) -> bool:
-    addresses = EmailAddress.objects.filter(user=keeper, email__iexact=keeper.email)
-    return bool(addresses.filter(verified=True).exists())
+    return bool(CONFIRMED.ask(keeper=keeper.pk))
+
+
+def confirmed_addresses(keeper: Any) -> QuerySet[Any]:
+    """The keeper's own address, if they proved that it is theirs; ``keeper`` may be of an outer
+    query. Another proven address of theirs does not prove this one."""
+    addresses = EmailAddress.objects.filter(user=keeper, verified=True)
+    own: QuerySet[Any] = addresses.filter(email=F("user__email"))
+    return own
+
+
+def _confirmed(keeper: UUID) -> QuerySet[Any, Any]:
+    return confirmed_addresses(keeper).values_list("pk")
+
+
+CONFIRMED = Prepared(_confirmed, keeper=UUID(int=1))
 
 
 def devices_of(keeper: Keeper) -> QuerySet[Device]:

@@ -10,6 +10,7 @@ from scalewitness.api.openapi.components import Components
 from scalewitness.api.operations import Operation
 from scalewitness.api.problems import MEDIA_TYPE, Problem
 from scalewitness.domain.errors import (
+    AddressUnconfirmed,
     BadSignature,
     Busy,
     Fenced,
@@ -128,8 +129,8 @@ def _common(one: Operation, path: str, method: str) -> Iterable[type[Refused]]:
     if "{token}" in path:
         yield LinkGone
     if one.is_for_later(method):
-        yield Fenced
-        yield Busy
+        yield from (Fenced, Busy)
+        yield from (() if one.anonymous else (AddressUnconfirmed,))
 
 
 def _members(taken: Any) -> tuple[str, ...]:
