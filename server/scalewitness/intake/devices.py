@@ -10,7 +10,7 @@ from uuid import UUID
 
 from django.db import transaction
 
-from scalewitness.domain.errors import Fenced, NotFound, NotNow, Refused
+from scalewitness.domain.errors import Busy, Fenced, NotFound, NotNow, Refused
 from scalewitness.domain.moments import rfc3339
 from scalewitness.intake import account_letters
 from scalewitness.intake.batch import Actor, fresh_id
@@ -18,6 +18,9 @@ from scalewitness.intake.services import accept_one
 from scalewitness.people import services
 from scalewitness.people.models import Device, Keeper
 from scalewitness.people.queries import device_of, devices_of
+
+NOT_NOW = (Fenced, Busy)
+"""What keeps the log from taking the fact; a token does not wait for that."""
 
 
 def revoke_device(keeper: Keeper, device_id: UUID, actor: Actor, now: datetime) -> None:
@@ -30,7 +33,7 @@ def revoke_device(keeper: Keeper, device_id: UUID, actor: Actor, now: datetime) 
     device = device_of(keeper.pk, device_id)
     if device is None:
         raise NotFound()
-    with suppress(Fenced):
+    with suppress(*NOT_NOW):
         if _signs(device):
             _state(keeper, device_id, actor, now)
             return
@@ -55,10 +58,11 @@ def sign_out_everywhere(keeper: Keeper, now: datetime) -> int:
 
 
 def revoke_signing_devices(keeper: Keeper, now: datetime) -> None:
-    """The log tells that none of the keeper's keys sign any more; later, where it is fenced."""
-    for device in devices_of(keeper):
-        if _signs(device):
-            with suppress(Fenced):
+    """The log tells that none of the keeper's keys sign any more; later, where it takes nothing
+    just now."""
+    with suppress(*NOT_NOW):
+        for device in devices_of(keeper):
+            if _signs(device):
                 _state(keeper, device.pk, Actor(keeper=keeper.pk), now)
 
 
