@@ -95,6 +95,7 @@ MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "scalewitness.api.compressing.CompressUntagged",
     "csp.middleware.CSPMiddleware",
+    "scalewitness.pages.uploads.RefuseLargeBodies",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",

@@ -1,5 +1,9 @@
 """Photos on pages: attached without script, shown to those who may see them."""
 
+from io import BytesIO
+
+import pytest
+from django.core.cache import cache
 from django.core.files.uploadedfile import SimpleUploadedFile
 from tests.pages.browser import Browser, Form
 from tests.pages.conftest import Here
@@ -8,7 +12,9 @@ from tests.pictures import camera_file
 from scalewitness.animals.models import Animal, Photo
 from scalewitness.animals.queries import photo_file
 from scalewitness.domain.pictures.redrawing import check_drawable
+from scalewitness.intake import drawing
 from scalewitness.mail.services.links import link_token
+from scalewitness.pages import uploads
 from scalewitness.sales.models import OfferLink
 
 
@@ -86,3 +92,40 @@ def test_a_buyer_sees_the_photos_by_their_link(here: Here, odile: Browser, anyon
     assert anyone.client.get(where).headers["Content-Type"] == "image/jpeg"
     assert anyone.client.get(f"/offers/{token}/photos/{elsewhere.pk}").status_code == 404
     assert anyone.open(f"/photos/{photo.pk}").goes_to.startswith("/accounts/login/")
+
+
+def test_a_picture_too_many_says_so_and_when_to_come_again(
+    here: Here, odile: Browser, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    animal = here.animal("R-17")
+    monkeypatch.setattr(uploads, "MOST", 2)
+    cache.clear()
+    where = f"/animals/{animal.pk}/photos/new"
+    assert [upload(odile, where, camera_file()) for _ in range(4)] == [302, 302, 429, 429]
+    assert Photo.objects.count() == 2
+    cache.clear()
+
+
+def test_while_too_many_are_drawn_the_page_says_to_send_it_again(
+    here: Here, odile: Browser, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    animal = here.animal("R-17")
+    monkeypatch.setattr(drawing, "MOST_WAITING", 0)
+    where = f"/animals/{animal.pk}/photos/new"
+    given = {"picture": SimpleUploadedFile("snake.jpg", camera_file(), "image/jpeg")}
+    answer = odile.client.post(where, given)
+    assert (answer.status_code, answer.headers["Retry-After"]) == (503, "2")
+    assert "choose the file again" in answer.content.decode()
+    assert not Photo.objects.exists()
+
+
+def test_a_body_larger_than_any_form_is_refused_before_it_is_read(odile: Browser) -> None:
+    class Unread(BytesIO):
+        def read(self, size: int | None = -1, /) -> bytes:
+            raise AssertionError("it was read")
+
+    environ = {"CONTENT_LENGTH": "30000000", "wsgi.input": Unread()}
+    answer = odile.client.post("/accounts/login/", content_type="text/plain", **environ)
+    assert answer.status_code == 413
+    assert "at most 25 MB" in answer.content.decode()
+    assert "Content-Security-Policy" in answer.headers

@@ -5,6 +5,7 @@ import { bare } from "../pure/jpeg.js";
 const LONGEST = 2048; // pixels, as the server takes
 const QUALITY = 0.85;
 export const MOST = 6;
+export const LARGEST = 25_000_000; // bytes of a file to draw anew, as on the pages
 
 /** The bytes of a JPEG file. Throws where the file is no picture the phone can read. */
 export async function redrawn(file) {

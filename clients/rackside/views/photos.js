@@ -1,7 +1,7 @@
 /* The photos of a call that is being logged. */
 
 import { h } from "../app/dom.js";
-import { MOST, redrawn } from "../app/picture.js";
+import { LARGEST, MOST, redrawn } from "../app/picture.js";
 
 /** `form.photos` holds the files' bytes. */
 export function photos(form, change) {
@@ -26,6 +26,10 @@ export function photos(form, change) {
     const [file] = input.files;
     input.value = "";
     if (!file) return;
+    if (file.size > LARGEST) {
+      said.textContent = `A picture may have at most ${LARGEST / 1e6} MB: save a smaller copy, and choose that.`;
+      return;
+    }
     try {
       form.photos.push(await redrawn(file));
       said.textContent = `Photo ${form.photos.length} is with the call.`;

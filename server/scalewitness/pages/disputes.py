@@ -24,6 +24,7 @@ from scalewitness.disputes.queries import (
     statements_in,
 )
 from scalewitness.domain.errors import NotFound
+from scalewitness.domain.pictures.redrawing import LARGEST_UPLOAD
 from scalewitness.ledger.queries.entries import entry_at, texts_of
 from scalewitness.mail.models import Letter
 from scalewitness.mail.queries import letters_for
@@ -34,7 +35,6 @@ from scalewitness.pages.disclosures import DELIVERY
 from scalewitness.pages.evidence import Shown, by_name, lines_of, weakest
 from scalewitness.pages.forms.calls import one_of
 from scalewitness.pages.forms.facts import FactForm, new_id, note
-from scalewitness.pages.forms.photos import LARGEST_UPLOAD
 from scalewitness.pages.plots.of_case import depths_of
 from scalewitness.pages.settled import own_records
 from scalewitness.pages.travelling import compared_with_companions
@@ -140,7 +140,9 @@ class FindingForm(FactForm):
         if sent is None:
             return ""
         if (sent.size or 0) > LARGEST_UPLOAD:
-            raise forms.ValidationError("This file is too large.")
+            raise forms.ValidationError(
+                f"A file may have at most {LARGEST_UPLOAD // 1_000_000} MB: choose a smaller one."
+            )
         digest = sha256()
         for chunk in sent.chunks():
             digest.update(chunk)

@@ -9,14 +9,15 @@ from django.utils import timezone
 from scalewitness.animals.queries import photo_file
 from scalewitness.calls.queries.standings import call_of
 from scalewitness.calls.queries.visibility import animal_seen
-from scalewitness.domain.errors import NotFound
+from scalewitness.domain.errors import Busy, NotFound
 from scalewitness.domain.pictures.plain import MEDIA_TYPE
-from scalewitness.intake.rules.photos import take_photo_file
+from scalewitness.intake.rules.photos import keep_drawn_file
 from scalewitness.pages.access import actor_of, page, say_accepted, signed_in
 from scalewitness.pages.animals import blind_title
 from scalewitness.pages.attention import title_of
 from scalewitness.pages.forms.photos import PhotoForm
 from scalewitness.pages.offers import by_link
+from scalewitness.pages.uploads import sent_too_often, told_to_wait
 from scalewitness.people.models import Keeper
 from scalewitness.receipts.by_link import photo_shown
 from scalewitness.receipts.queries import entry_seen
@@ -47,18 +48,23 @@ def attach(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpRespons
     """Of the animal, or with ``call`` in the address of that call."""
     animal, sight = animal_seen(keeper.pk, animal_id, timezone.now())
     call = _own_call(request.GET.get("call"), keeper, animal_id)
-    form = PhotoForm(request.POST or None, request.FILES or None, of=call)
+    if request.method == "POST" and sent_too_often(keeper.pk):
+        return told_to_wait(request)
+    form = PhotoForm(request.POST or None, request.FILES or None, of=call, by=keeper.pk)
     if form.is_valid():
         outcome = form.send(animal_id, actor_of(keeper))
         if outcome is not None and outcome.id is not None:
             drawn = form.cleaned_data["picture"]
-            take_photo_file(UUID(outcome.id), drawn, actor_of(keeper), timezone.now())
+            keep_drawn_file(UUID(outcome.id), drawn, actor_of(keeper), timezone.now())
             say_accepted(request, outcome)
             return redirect("accepted", call) if call else redirect("animal", animal_id)
     title = title_of(animal) if sight == "all" else blind_title(animal)
     heading = "A photo of your call" if call else "A photo of the animal"
     context = {"id": animal_id, "title": title, "heading": heading}
-    return page(request, "animals/fact.html", context, form)
+    response = page(request, "animals/fact.html", context, form)
+    if form.status == Busy.status:
+        response.headers["Retry-After"] = str(Busy.retry_after)
+    return response
 
 
 def _own_call(text: str | None, keeper: Keeper, animal: UUID) -> UUID | None:

@@ -15,6 +15,7 @@ from scalewitness.domain.facts import PhotoAttached
 from scalewitness.domain.pictures.plain import NotPlain
 from scalewitness.domain.pictures.redrawing import check_drawable
 from scalewitness.intake.batch import Actor, Batch
+from scalewitness.intake.drawing import drawing_turn
 from scalewitness.intake.submission import Sealed
 
 MOST_OF_A_CALL = 6
@@ -63,14 +64,30 @@ def take_photo_file(photo: UUID, data: bytes, actor: Actor, now: datetime) -> No
     Raises:
         NotFound: the actor attached no such photo.
         NotTheFile: it is another file than the fact says, or more than a plain picture.
+        Busy: too many pictures at once.
     """
+    found = _own_photo(photo, data, actor)
+    try:
+        with drawing_turn(actor.keeper):
+            check_drawable(data)
+    except NotPlain as fault:
+        raise NotTheFile(f"{str(fault)[:1].upper()}{str(fault)[1:]}.") from None
+    services.store_photo_file(found, data, now)
+
+
+def keep_drawn_file(photo: UUID, drawn: bytes, actor: Actor, now: datetime) -> None:
+    """The same of a file that was drawn here, which need not be tried once more.
+
+    Raises:
+        NotFound, NotTheFile: as above.
+    """
+    services.store_photo_file(_own_photo(photo, drawn, actor), drawn, now)
+
+
+def _own_photo(photo: UUID, data: bytes, actor: Actor) -> Photo:
     found = photo_of(photo)
     if found is None or found.by != actor.keeper:
         raise NotFound()
     if len(data) != found.size or sha256(data).hexdigest() != found.sha256:
         raise NotTheFile("The record holds another file's fingerprint for this photo.")
-    try:
-        check_drawable(data)
-    except NotPlain as fault:
-        raise NotTheFile(f"{str(fault)[:1].upper()}{str(fault)[1:]}.") from None
-    services.store_photo_file(found, data, now)
+    return found

@@ -7,12 +7,20 @@ from uuid import UUID
 from django import forms
 from django.core.files.uploadedfile import UploadedFile
 
+from scalewitness.domain.errors import Busy
 from scalewitness.domain.pictures.plain import NotPlain
-from scalewitness.domain.pictures.redrawing import redrawn
+from scalewitness.domain.pictures.redrawing import LARGEST_UPLOAD, redrawn
+from scalewitness.intake.drawing import drawing_turn
 from scalewitness.pages.forms.facts import FactForm
 
-LARGEST_UPLOAD = 25_000_000
-"""Bytes; more than cameras of our time write into a JPEG (our judgement)."""
+TOO_LARGE = (
+    f"A picture may have at most {LARGEST_UPLOAD // 1_000_000} MB: save a smaller copy, and choose "
+    "that."
+)
+BUSY = (
+    "Several pictures are being drawn just now. Nothing was recorded: choose the file again, and "
+    "send it in a moment."
+)
 
 
 class PhotoForm(FactForm):
@@ -20,24 +28,28 @@ class PhotoForm(FactForm):
 
     picture = forms.FileField(
         label="Photo",
-        help_text="JPEG, PNG or WebP. It is drawn anew, so that where and with what it was "
-        "taken is not kept.",
+        help_text="JPEG of at most 60 million pixels, PNG of 12 or WebP of 6. It is drawn anew, so "
+        "that where and with what it was taken is not kept.",
         widget=forms.FileInput(attrs={"accept": "image/jpeg,image/png,image/webp"}),
     )
 
-    def __init__(self, *args: Any, of: UUID | None, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, of: UUID | None, by: UUID, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self._of = of
+        self._of, self._by = of, by
 
     def clean_picture(self) -> bytes:
         """The file to keep."""
         sent: UploadedFile[Any] = self.cleaned_data["picture"]
         if (sent.size or 0) > LARGEST_UPLOAD:
-            raise forms.ValidationError("This file is too large.")
+            raise forms.ValidationError(TOO_LARGE)
         try:
-            return redrawn(sent.read())
+            with drawing_turn(self._by):
+                return redrawn(sent.read())
         except NotPlain as fault:
             raise forms.ValidationError(f"{str(fault)[:1].upper()}{str(fault)[1:]}.") from None
+        except Busy as busy:
+            self.problem = busy.as_problem()
+            raise forms.ValidationError(BUSY) from None
 
     def body(self) -> dict[str, Any]:
         drawn: bytes = self.cleaned_data["picture"]

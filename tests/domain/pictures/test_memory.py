@@ -1,0 +1,120 @@
+"""No picture, however it is made, costs its reader much memory or time: each is drawn anew in a
+process of its own, whose memory is measured at its highest."""
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from tests.domain.pictures.hostile import COSTLY, many_scans, png
+from tests.pictures import camera_file
+
+from scalewitness.domain.pictures.plain import LONGEST_SIDE, NotPlain, size_of
+from scalewitness.domain.pictures.redrawing import MOST_PIXELS, check_drawable, redrawn
+from stack.local import ROOT
+
+MOST_MEGABYTES = 150
+
+MEASURED = """
+import sys
+from pathlib import Path
+from PIL import Image
+from scalewitness.domain.pictures.plain import NotPlain
+from scalewitness.domain.pictures.redrawing import redrawn
+
+def highest():
+    status = Path("/proc/self/status").read_text()
+    return int(status.split("VmHWM:")[1].split()[0]) / 1024
+
+Image.init()
+before = highest()
+try:
+    told = f"{len(redrawn(Path(sys.argv[1]).read_bytes()))} bytes"
+except NotPlain as refusal:
+    told = f"refused: {refusal}"
+print(highest() - before, told)
+"""
+
+
+def drawn_apart(file: Path) -> tuple[float, str]:
+    """By how many megabytes memory rose at most, and what came of it."""
+    argv = [sys.executable, "-c", MEASURED, str(file)]
+    where = {"PYTHONPATH": str(ROOT / "server")}
+    done = subprocess.run(argv, env=where, capture_output=True, text=True, check=True)  # noqa: S603
+    rise, _, told = done.stdout.strip().partition(" ")
+    return float(rise), told
+
+
+@pytest.mark.parametrize("name", COSTLY)
+def test_drawing_a_picture_anew_takes_little_memory(name: str, tmp_path: Path) -> None:
+    file = tmp_path / "picture"
+    file.write_bytes(COSTLY[name]())
+    rise, told = drawn_apart(file)
+    assert rise < MOST_MEGABYTES, told
+    if "refused" not in told:
+        assert told.endswith("bytes")
+
+
+@pytest.mark.parametrize(
+    ("name", "says"),
+    [
+        ("PNG of one colour, 59 million pixels", "at most 12 million pixels"),
+        ("PNG, one line", "at most 65,535 pixels long"),
+        ("PNG, broken off", "broken off"),
+        ("JPEG, progressive, 60 million pixels", "not progressive"),
+        ("JPEG in separate scans", "8 million pixels"),
+        ("JPEG drawn thousands of times over", "too many layers"),
+        ("JPEG, broken off", "broken off"),
+        ("WebP, 12 million pixels", "at most 6 million pixels"),
+        ("WebP, animated", "choose a single picture"),
+        ("WebP of a false size", "save a smaller copy"),
+    ],
+)
+def test_a_refusal_says_what_to_do(name: str, says: str) -> None:
+    with pytest.raises(NotPlain, match=says):
+        redrawn(COSTLY[name]())
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "PNG, 12 million pixels",
+        "PNG, interlaced, with alpha",
+        "PNG with texts that unpack",
+        "JPEG, 60 million pixels",
+        "JPEG, CMYK, square",
+        "JPEG with much beside the picture",
+        "JPEG with a second picture behind",
+        "WebP, 6 million pixels, with alpha",
+    ],
+)
+def test_what_people_have_is_taken(name: str) -> None:
+    kept = redrawn(COSTLY[name]())
+    check_drawable(kept)
+    assert max(size_of(kept)) <= LONGEST_SIDE
+
+
+@pytest.mark.parametrize("kind", ["JPEG", "PNG", "WEBP"])
+def test_each_kind_is_turned_upright_whatever_else_is_left_out(kind: str) -> None:
+    assert size_of(redrawn(camera_file(kind))) == (40, 60)
+
+
+def test_a_plain_file_that_is_drawn_thousands_of_times_over_is_refused_unread() -> None:
+    """As the API takes one: small, plain, and it would hold a thread for minutes."""
+    bomb = many_scans(5_000)
+    assert len(bomb) < 4_000_000
+    with pytest.raises(NotPlain, match="layers"):
+        check_drawable(bomb)
+
+
+def test_sixteen_bits_of_grey_are_not_all_white() -> None:
+    from io import BytesIO
+
+    from PIL import Image
+
+    grey = Image.open(BytesIO(redrawn(png(40, 30, depth=16, colour=0))))
+    assert grey.getpixel((5, 5)) == (17, 17, 17)
+
+
+def test_the_limits_are_as_the_pages_say() -> None:
+    assert MOST_PIXELS == {"JPEG": 60_000_000, "PNG": 12_000_000, "WEBP": 6_000_000}
