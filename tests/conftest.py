@@ -1,9 +1,13 @@
 """What every test may ask for."""
 
+from typing import Any
+
 import pytest
 from tests.plugins.own_database import migrated_database, own_database
 from tests.plugins.services import django_db_modify_db_settings, services
 from tests.world import World
+
+from scalewitness import tries
 
 __all__ = ["django_db_modify_db_settings", "migrated_database", "own_database", "services"]
 
@@ -12,6 +16,15 @@ __all__ = ["django_db_modify_db_settings", "migrated_database", "own_database", 
 def world(db: None) -> World:
     """A keeper's collection with people around it; see `tests.world`."""
     return World()
+
+
+@pytest.fixture
+def without_queue(settings: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The queue server is away, and this process has counted nothing so far."""
+    settings.REDIS_URL = "redis://127.0.0.1:1/0"
+    settings.CACHES = {"default": {**settings.CACHES["default"], "LOCATION": settings.REDIS_URL}}
+    monkeypatch.setattr(tries._Server, "away_until", 0.0)
+    tries._here.clear()
 
 
 @pytest.fixture

@@ -250,13 +250,23 @@ MFA_FORMS = {
     "add_webauthn": "scalewitness.pages.forms.second_factor.PasskeyForm",
     "edit_webauthn": "scalewitness.pages.forms.second_factor.PasskeyNameForm",
 }
+ACCOUNT_RATE_LIMITS = {
+    "change_password": "10/h/user",
+    "reset_password": "20/m/ip,5/h/key",
+}
+"""The others as allauth has them; guesses at passwords are counted by `guessing` alone. A wrong
+old password 10 times an hour, and 5 letters an hour to one address, are our judgement."""
 LOGIN_REDIRECT_URL = "/"
 LOGIN_URL = "/accounts/login/"
 ACCOUNT_LOGOUT_REDIRECT_URL = "/"
 
 REDIS_URL = required("REDIS_URL")
 CACHES = {
-    "default": {"BACKEND": "django.core.cache.backends.redis.RedisCache", "LOCATION": REDIS_URL}
+    "default": {
+        "BACKEND": "scalewitness.tries.Cache",
+        "LOCATION": REDIS_URL,
+        "OPTIONS": {"socket_connect_timeout": 2, "socket_timeout": 2},
+    }
 }
 CELERY_BROKER_URL = REDIS_URL
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
@@ -323,8 +333,9 @@ RACKSIDE_ROOT = env.path("RACKSIDE_ROOT", default=str(HERE.parent.parent / "clie
 """The folder of the web app for the racks, served under ``/rackside/``."""
 
 TRUSTED_PROXIES = env.int("TRUSTED_PROXIES", default=0 if DEMO else 1)
-"""How many proxies of ours stand before this. Without it a caller could name any address in
-X-Forwarded-For and be counted anew."""
+"""How many proxies of ours stand before this, for everything that is counted by address
+(`tries.address_of`). Without it a caller could name any address in X-Forwarded-For and be
+counted anew, or everyone behind the proxy would be one."""
 
 REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": ["scalewitness.api.authentication.DeviceTokens"],
@@ -338,7 +349,7 @@ REST_FRAMEWORK = {
     "EXCEPTION_HANDLER": "scalewitness.api.problems.as_problem",
     "DEFAULT_THROTTLE_RATES": {
         "link": "60/min",
-        "sign_in": "10/min",
+        "sign_in": "30/min",
         "sign_up": "30/min",
         "look_up": "60/min",
         "witness": "60/min",
@@ -346,7 +357,6 @@ REST_FRAMEWORK = {
         "push": "600/min",
         "photos": "120/min",
     },
-    "NUM_PROXIES": TRUSTED_PROXIES,
     "UNAUTHENTICATED_USER": "django.contrib.auth.models.AnonymousUser",
 }
 KNOX_TOKEN_MODEL = "knox.AuthToken"  # noqa: S105  a model, not a secret

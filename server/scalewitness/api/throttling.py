@@ -1,4 +1,4 @@
-"""How often someone may try. A lost queue server never keeps a buyer out."""
+"""How often someone may try."""
 
 from time import time
 from typing import Any
@@ -7,12 +7,11 @@ from rest_framework.request import Request
 from rest_framework.throttling import SimpleRateThrottle
 from rest_framework.views import APIView
 
-from scalewitness.tries import one_too_many
+from scalewitness.tries import address_of, one_too_many
 
 
 class _Throttle(SimpleRateThrottle):
-    """Counts in the queue server, anew in each minute (or what else the rate is for); lets
-    everyone through while that is away."""
+    """Counts anew in each minute (or what else the rate is for)."""
 
     scope: str
     num_requests: int
@@ -23,7 +22,7 @@ class _Throttle(SimpleRateThrottle):
         seconds = self.duration
         self.now = time()
         key = f"{self.get_cache_key(request, view)}:{int(self.now // seconds)}"
-        return not one_too_many(self.scope, key, self.num_requests, seconds)
+        return not one_too_many(key, self.num_requests, seconds)
 
     def wait(self) -> float:
         """Seconds until it counts anew."""
@@ -34,7 +33,7 @@ class PerAddress(_Throttle):
     """Per network address."""
 
     def get_cache_key(self, request: Request, view: APIView) -> str:
-        return self.cache_format % {"scope": self.scope, "ident": self.get_ident(request)}
+        return self.cache_format % {"scope": self.scope, "ident": address_of(request)}
 
 
 class PerKeeper(_Throttle):

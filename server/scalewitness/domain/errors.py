@@ -158,6 +158,16 @@ class SecondFactorMissing(Refused):
     title = "A second factor must be set up first, on the site's pages"
 
 
+class TooManyTries(Refused):
+    """``retry_after``: seconds to wait."""
+
+    code, status, title = "throttled", 429, "Too many wrong tries; wait before the next"
+
+    def __init__(self, detail: str = "", *, retry_after: int) -> None:
+        super().__init__(detail)
+        self.retry_after = retry_after
+
+
 class LogContradicted(Refused):
     code, status = "log_contradicted", 503
     title = (

@@ -1,7 +1,7 @@
 """Accounts as the sign-up page needs them: a keeper has a name beside the address."""
 
 import smtplib
-from typing import Any
+from typing import Any, ClassVar
 
 import structlog
 from allauth.account.adapter import DefaultAccountAdapter
@@ -10,8 +10,11 @@ from django.contrib import messages
 from django.http import HttpRequest
 from django.utils import timezone
 
+from scalewitness import guessing
+from scalewitness.domain.errors import TooManyTries
 from scalewitness.people.models import Keeper
 from scalewitness.sign_in.services.letters import Event, tell_of_factor
+from scalewitness.tries import address_of
 
 log = structlog.get_logger()
 
@@ -51,6 +54,34 @@ class KeeperAccounts(DefaultAccountAdapter):
         those are owed by `pages.second_factor`, with what they tell of."""
         if (event := FACTOR_EVENTS.get(template_prefix)) is not None:
             tell_of_factor(user, event, timezone.now())
+
+    error_messages: ClassVar[dict[str, Any]] = {
+        **DefaultAccountAdapter.error_messages,
+        "too_many_login_attempts": "Too many wrong tries just now. Wait a while, or have a "
+        "letter sent that sets a new password: “I forgot it”.",
+    }
+
+    def get_client_ip(self, request: HttpRequest) -> str:
+        """For everything allauth counts by address."""
+        return address_of(request)
+
+    def pre_authenticate(self, request: HttpRequest, **credentials: Any) -> None:
+        """In the place of allauth's own counts, which the API does not have, and by which
+        anybody could keep a keeper out."""
+        try:
+            guessing.begin(credentials.get("email", ""), address_of(request))
+        except TooManyTries:
+            raise self.validation_error("too_many_login_attempts") from None
+
+    def authenticate(self, request: HttpRequest, **credentials: Any) -> Any:
+        keeper = super().authenticate(request, **credentials)
+        if keeper is not None:
+            guessing.got_in(credentials.get("email", ""), address_of(request))
+        return keeper
+
+    def _delete_login_attempts_cached_email(self, request: HttpRequest, **credentials: Any) -> None:
+        """A new password was set by a letter."""
+        guessing.start_anew(credentials.get("email", ""), address_of(request))
 
     def send_mail(self, template_prefix: str, email: str, context: dict[str, Any]) -> None:
         """Send at once: the link inside is a secret that must not rest in a table of letters.

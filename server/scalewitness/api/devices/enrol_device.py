@@ -7,6 +7,7 @@ from msgspec import Meta
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from scalewitness import guessing
 from scalewitness.api.operations import operation
 from scalewitness.api.reading import Sent, body_of, line
 from scalewitness.api.shapes.people import DeviceEnrolled
@@ -20,6 +21,7 @@ from scalewitness.domain.errors import (
 from scalewitness.intake import devices
 from scalewitness.people.services import keeper_signing_in
 from scalewitness.sign_in.services.codes import admit
+from scalewitness.tries import address_of
 
 
 class Enrolment(Sent, frozen=True, kw_only=True):
@@ -54,7 +56,8 @@ def enrol_device(request: Request) -> Response:
     sent = body_of(request, Enrolment)
     name = line(sent.name, "/name", most=60)
     now = timezone.now()
-    keeper = keeper_signing_in(sent.email, sent.password)
-    admit(keeper, sent.code, now)
+    with guessing.one_try(sent.email, address_of(request)):
+        keeper = keeper_signing_in(sent.email, sent.password)
+        admit(keeper, sent.code, now)
     device, token = devices.enrol_device(keeper, name, now)
     return Response(DeviceEnrolled(device.pk, device.name, token), 201)

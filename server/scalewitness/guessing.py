@@ -1,0 +1,88 @@
+"""How often a password may be guessed at, the same on pages and through the API.
+
+Three counts, so that guessing is hopeless and nobody can lock anybody else out: one address has
+its own count on each account and over all, and whoever guesses from many addresses is stopped by
+the account's. That last one leaves out the addresses from which its keeper got in lately; from
+anywhere else a letter to set a new password opens the account, and a device that is signed in
+stays so. Addresses and accounts are counted under keyed digests of them.
+"""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Final, NamedTuple
+
+from django.utils.crypto import salted_hmac
+
+from scalewitness.domain.errors import TooManyTries
+from scalewitness.tries import forget, note, noted, take_back, tries
+
+
+class Limit(NamedTuple):
+    """So many wrong tries in so many seconds."""
+
+    most: int
+    seconds: int
+
+
+FROM_ADDRESS: Final = Limit(10, 60)
+"""From one address, whatever the account."""
+ON_ACCOUNT_FROM_ADDRESS: Final = Limit(10, 1800)
+"""On one account from one address: below a third of the next, so that no single address uses
+that up."""
+ON_ACCOUNT: Final = Limit(60, 3600)
+"""On one account from all addresses its keeper has not got in from. 60 an hour come to half a
+million guesses a year, fewer than passwords that are refused as too common would need (these
+three are our judgement)."""
+KNOWN_FOR: Final = 30 * 86_400
+"""Seconds for which an address that got in is its keeper's."""
+
+
+def begin(account: str, address: str) -> None:
+    """Before a password is looked at. ``account``: as typed, whether or not there is one.
+
+    Raises:
+        TooManyTries: it is not to be looked at.
+    """
+    for key, limit in _counts(account, address):
+        if tries(key, limit.seconds) > limit.most:
+            raise TooManyTries(retry_after=limit.seconds)
+
+
+def got_in(account: str, address: str) -> None:
+    """The password was right: that was no guess, and the address is the keeper's."""
+    for key, limit in _counts(account, address):
+        take_back(key, limit.seconds)
+    note(_key("known", account, address), KNOWN_FOR)
+
+
+@contextmanager
+def one_try(account: str, address: str) -> Iterator[None]:
+    """A try at getting in: whoever leaves the block by an exception did not.
+
+    Raises:
+        TooManyTries: the block is not entered.
+    """
+    begin(account, address)
+    yield
+    got_in(account, address)
+
+
+def start_anew(account: str, address: str) -> None:
+    """The keeper set a new password by a letter: earlier guesses are worth nothing."""
+    forget(_key("account", account), _key("pair", account, address))
+    note(_key("known", account, address), KNOWN_FOR)
+
+
+def _counts(account: str, address: str) -> list[tuple[str, Limit]]:
+    counts = [
+        (_key("address", address), FROM_ADDRESS),
+        (_key("pair", account, address), ON_ACCOUNT_FROM_ADDRESS),
+    ]
+    if not noted(_key("known", account, address)):
+        counts.append((_key("account", account), ON_ACCOUNT))
+    return counts
+
+
+def _key(*parts: str) -> str:
+    said = "\n".join(part.strip().lower() for part in parts)
+    return "guess:" + salted_hmac("scalewitness.guessing", said, algorithm="sha256").hexdigest()
