@@ -41,7 +41,7 @@ class RefuseLargeBodies:
 def sent_too_often(keeper: UUID) -> bool:
     """Counts one more picture; whether that is one too many. While the queue server is away
     nothing is counted, and pictures are still drawn one by one."""
-    return one_too_many("photos", f"throttle_photos_page_{keeper}", MOST, SECONDS)
+    return one_too_many(f"throttle_photos_page_{keeper}", MOST, SECONDS)
 
 
 def told_to_wait(request: HttpRequest) -> HttpResponse:
