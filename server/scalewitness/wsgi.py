@@ -3,17 +3,21 @@
 import gc
 import os
 
+from django.conf import settings
 from django.core.wsgi import get_wsgi_application
 from django.utils import timezone
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "scalewitness.settings")
 os.environ["SCALEWITNESS_PROCESS"] = "web"
 
-application = get_wsgi_application()
+_served = get_wsgi_application()
 
 from scalewitness.ledger.services.fencing import look_at_start  # noqa: E402  needs Django set up
+from scalewitness.serving.admission import Admission  # noqa: E402
 
 look_at_start(timezone.now())
+
+application = Admission(_served, settings.WEB_THREADS)
 
 # What was loaded by now stays for good: the collector need not walk over it at each turn.
 gc.collect()

@@ -1,12 +1,15 @@
 """Somebody holds the log's lock and never answers: who pushes is told so soon, reading goes on,
 and the holder does not keep the lock for ever. The whole web server, on a PostgreSQL of its own."""
 
+import json
 import os
 import signal
+import socket
+import struct
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from typing import Any
@@ -23,7 +26,7 @@ from stack.ready import free_port
 from stack.supervisor import Supervisor
 
 TOLD_WITHIN, READ_WITHIN = 5.0, 5.0
-PUSHERS = 8
+PUSHERS, DEVICES = 8, 4
 HOLD = "SELECT 1 FROM ledger_head FOR UPDATE"
 
 HOLDER = """
@@ -47,18 +50,19 @@ class Web:
     def __init__(self, stack: LocalStack) -> None:
         self.stack = stack
         self.api = f"{stack.url}/api/v1/"
-        self.token = self._signed_in("odile")
+        self.tokens = self._signed_in("odile", DEVICES)
+        self.token = self.tokens[0]
         with self.client() as odile:
             _, self.animal = collection_with_animal(odile)
 
-    def client(self) -> httpx.Client:
-        headers = {"Authorization": f"Bearer {self.token}"}
+    def client(self, device: int = 0) -> httpx.Client:
+        headers = {"Authorization": f"Bearer {self.tokens[device]}"}
         return httpx.Client(base_url=self.api, headers=headers, timeout=60)
 
-    def push(self, _: object = None) -> tuple[httpx.Response, float]:
+    def push(self, device: int = 0) -> tuple[httpx.Response, float]:
         """A call is pushed: the answer, and after how many seconds of the client's it came."""
         call = envelope("call_made", self.animal, probing("male", "A1"))
-        with self.client() as client:
+        with self.client(device) as client:
             began = time.monotonic()
             answer = client.post("push", json={"items": [call]})
             return answer, time.monotonic() - began
@@ -72,15 +76,15 @@ class Web:
             status = client.get(path).status_code
             return status, time.monotonic() - began
 
-    def _signed_in(self, name: str) -> str:
+    def _signed_in(self, name: str, devices: int) -> list[str]:
         email = f"{name}@keepers.example"
         with httpx.Client(base_url=self.api, timeout=60) as anyone:
             keeper = {"name": name.title(), "email": email, "password": PASSWORD}
             anyone.post("keepers", json=keeper).raise_for_status()
             device = {"email": email, "password": PASSWORD, "name": "phone"}
-            token = anyone.post("devices", json=device).raise_for_status().json()["token"]
+            answers = [anyone.post("devices", json=device) for _ in range(devices)]
         self.stack.run("vouch", "scalewitness", "vouch", email)
-        return str(token)
+        return [one.raise_for_status().json()["token"] for one in answers]
 
 
 @pytest.fixture(scope="module")
@@ -135,7 +139,7 @@ HOLDERS = (idle_in_a_transaction, stopped)
 def test_pushes_are_told_to_come_again_and_reading_goes_on(web: Web, held: Any) -> None:
     with ThreadPoolExecutor(PUSHERS) as threads:
         with held(web):
-            pushes = [threads.submit(web.push) for _ in range(PUSHERS)]
+            pushes = [threads.submit(web.push, one % DEVICES) for one in range(PUSHERS)]
             time.sleep(0.5)  # they wait by now
             for path in ("/health/ready", "animals", f"animals/{web.animal}/standing", "changes"):
                 status, took = web.read(f"{web.stack.url}{path}" if path[0] == "/" else path)
@@ -163,3 +167,33 @@ def test_a_stranger_who_does_not_answer_loses_the_lock(web: Web) -> None:
         assert kept == "1min"
         (kept,) = holder.execute("SHOW tcp_keepalives_idle").fetchone() or ("",)
         assert kept == "10"
+
+
+def test_fifty_clients_killed_while_they_push_keep_nobody_out(web: Web) -> None:
+    """Their lines are cut before they are answered, again and again, while somebody holds the
+    lock so that each of them waits. What nobody waits for is given up, and reading goes on."""
+    with idle_in_a_transaction(web):
+        until = time.monotonic() + 4
+        while time.monotonic() < until:
+            for cut in [begun_push(web) for _ in range(50)]:
+                cut()
+        status, took = web.read("keepers/me")
+        assert (status, took < READ_WITHIN) == (200, True)
+    began = time.monotonic()
+    answer, _ = web.push()
+    while answer.status_code == 503:
+        answer, _ = web.push()
+    assert answer.status_code == 200
+    assert time.monotonic() - began < 10
+
+
+def begun_push(web: Web) -> Callable[[], None]:
+    """A push sent over a line of its own; what cuts it."""
+    call = envelope("call_made", web.animal, probing("male", "A1"))
+    body = json.dumps({"items": [call]}).encode()
+    head = f"POST /api/v1/push HTTP/1.1\r\nHost: 127.0.0.1\r\nAuthorization: Bearer {web.token}\r\n"
+    head += f"Content-Type: application/json\r\nContent-Length: {len(body)}\r\n\r\n"
+    line = socket.create_connection(("127.0.0.1", web.stack.port))
+    line.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, struct.pack("ii", 1, 0))
+    line.sendall(head.encode() + body)
+    return line.close

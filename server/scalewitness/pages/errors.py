@@ -19,7 +19,6 @@ def busy(seconds: int) -> HttpResponse:
     """There is too much to do; it can be tried again after so many seconds."""
     page = HttpResponse(render_to_string("errors/busy.html"), status=503)
     page.headers["Retry-After"] = str(seconds)
-    page.headers["Cache-Control"] = "no-store"
     return page
 
 

@@ -20,7 +20,10 @@ for a lock or ran for too long, the database is away."""
 def come_again(path: str) -> HttpResponse:
     """A problem for the API's callers, a page for everyone else. Asks nothing of anybody, so
     that it can be given when nothing else can."""
-    return problems.as_answer(Busy()) if path.startswith("/api/") else errors.busy(Busy.retry_after)
+    again = Busy.retry_after
+    answer = problems.as_answer(Busy()) if path.startswith("/api/") else errors.busy(again)
+    answer.headers["Cache-Control"] = "no-store"
+    return answer
 
 
 class TellWhenBusy:

@@ -1,0 +1,162 @@
+"""What callers see when five times as much is asked as can be answered.
+
+    python deploy/bench/overload.py [--seconds N]
+
+The whole web side on a PostgreSQL of its own, durable as in production. First what it can do:
+a few clients that read pages and the API, push and ask the feed, each as soon as it was
+answered. Then five times as many requests a second, whatever comes back, each over a connection
+of its own and measured from connecting. Nothing may fail (500, or no answer), nothing but a
+waiting feed be older than 15 s, each 503 must say when to come again, and the service must be
+ready all the while and as quick as before within 10 s of the end. Then fifty clients at a time
+push and are killed before they are answered: meanwhile others must be served.
+"""
+
+import argparse
+import asyncio
+import itertools
+import logging
+import sys
+import time
+from collections.abc import Iterator, Sequence
+
+from asking import Request, Told, ask, codes, hang_up, oldest, percentile
+from running import service
+
+TIMES, OLDEST, RECOVERED = 5, 15.0, 10.0
+AT_ONCE = 4
+"""Clients that find out what can be done: two for each core (our judgement)."""
+QUIET = 6.0
+"""Seconds to find it out in."""
+KILLED = 50
+READY = Request("ready", "GET", "/health/ready")
+
+
+def main() -> int:
+    asked = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
+    asked.add_argument("--seconds", type=float, default=30.0)
+    given = asked.parse_args()
+    with service(worker=False) as stack:
+        logging.disable()  # a line for each of thousands of requests
+        from overload_mix import Mix  # noqa: PLC0415  it imports models, which need the settings
+
+        mix = Mix()
+        return asyncio.run(measured(stack.url, mix.requests(), mix.pushes(), given.seconds))
+
+
+async def measured(
+    url: str, mix: Iterator[Request], pushes: Iterator[Request], seconds: float
+) -> int:
+    await as_answered(url, mix, 2.0)  # first plans, caches, connections
+    quiet = await as_answered(url, mix, QUIET)
+    can = len([one for one in quiet if not one.request.may_wait]) / QUIET
+    print(f"it can do {can:.0f} requests/s; p95 {1000 * percentile(quiet, 95):.0f} ms")
+    misses = await overloaded(url, mix, can, seconds, percentile(quiet, 95))
+    misses += await killed(url, mix, pushes, seconds / 2)
+    for one in misses:
+        print(f"MISS  {one}")
+    if not misses:
+        print("ok    nothing failed, nothing was too old, all was well again in time")
+    return 1 if misses else 0
+
+
+async def as_answered(url: str, mix: Iterator[Request], seconds: float) -> list[Told]:
+    """Each client asks again as soon as it was answered."""
+    told: list[Told] = []
+    until = time.perf_counter() + seconds
+
+    async def client() -> None:
+        while time.perf_counter() < until:
+            request = next(one for one in mix if not one.may_wait)
+            told.append(await ask(url, request))
+
+    await asyncio.gather(*(client() for _ in range(AT_ONCE)))
+    return told
+
+
+async def overloaded(
+    url: str, mix: Iterator[Request], can: float, seconds: float, usual: float
+) -> list[str]:
+    """Requests come whatever becomes of them."""
+    watch = asyncio.create_task(watched(url, seconds))
+    asking = []
+    began = time.perf_counter()
+    for number in itertools.count():
+        if (due := number / (TIMES * can)) > seconds:
+            break
+        await asyncio.sleep(max(0.0, began + due - time.perf_counter()))
+        asking.append(asyncio.create_task(ask(url, next(mix))))
+    ended = time.perf_counter()
+    after = await recovery(url, mix, usual, ended)
+    told, ready = await asyncio.gather(*asking), await watch
+    well = [one for one in told if one.status == 200]
+    print(f"asked {len(told) / seconds:.0f} times a second: {codes(told)}")
+    print(f"answered {len(well) / seconds:.0f} times a second after p50 {percentile(well, 50):.2f}")
+    print(f"  s, p95 {percentile(well, 95):.2f} s; turned away after p95", end=" ")
+    print(f"{percentile([one for one in told if one.status == 503], 95):.2f} s")
+    print(f"oldest {oldest(told):.1f} s; ready: {codes(ready)}, oldest {oldest(ready):.1f} s")
+    print(f"as quick as before after {after:.1f} s")
+    return [*faults(told), *unready(ready), *late(after)]
+
+
+async def killed(
+    url: str, mix: Iterator[Request], pushes: Iterator[Request], seconds: float
+) -> list[str]:
+    """Clients that push and are killed meanwhile, fifty at a time; and a few others."""
+    until = time.perf_counter() + seconds
+    watch = asyncio.create_task(watched(url, seconds))
+
+    async def client(number: int) -> None:
+        while time.perf_counter() < until:
+            await hang_up(url, next(pushes), after=0.02 + 0.01 * (number % 20))
+
+    crowd = [asyncio.create_task(client(number)) for number in range(KILLED)]
+    others = await as_answered(url, mix, seconds)
+    await asyncio.gather(*crowd)
+    ended = time.perf_counter()
+    after = await recovery(url, mix, percentile(others, 50), ended)
+    print(f"{KILLED} killed at a time; of others {codes(others)}, oldest {oldest(others):.1f} s")
+    print(f"served as before after {after:.1f} s")
+    return [*faults(others), *unready(await watch), *late(after)]
+
+
+async def watched(url: str, seconds: float) -> list[Told]:
+    """Asked as a proxy asks, twice a second."""
+    told = []
+    until = time.perf_counter() + seconds
+    while time.perf_counter() < until:
+        told.append(await ask(url, READY))
+        await asyncio.sleep(0.5)
+    return told
+
+
+async def recovery(url: str, mix: Iterator[Request], usual: float, ended: float) -> float:
+    """Seconds after the end until ten in a row, one after the other, are answered as usual."""
+    well = 0
+    while well < 10 and time.perf_counter() - ended < 6 * RECOVERED:
+        told = await ask(url, next(one for one in mix if not one.may_wait))
+        well = well + 1 if told.status == 200 and told.age < max(0.5, 2 * usual) else 0
+    return time.perf_counter() - ended
+
+
+def faults(told: Sequence[Told]) -> Iterator[str]:
+    failed = [one for one in told if one.status not in {200, 503}]
+    if failed:
+        yield f"{codes(failed)}, such as {failed[0].request.method} {failed[0].request.path}"
+    if any(one.status == 503 and not one.retry_after for one in told):
+        yield "a 503 that does not say when to come again"
+    if oldest(told) > OLDEST:
+        yield f"a request of {oldest(told):.1f} s, at most {OLDEST:g} allowed"
+
+
+def unready(told: Sequence[Told]) -> Iterator[str]:
+    if any(one.status != 200 for one in told):
+        yield f"not ready all the while: {codes(told)}"
+
+
+def late(after: float) -> Iterator[str]:
+    if after > RECOVERED:
+        yield f"as before only after {after:.1f} s, {RECOVERED:g} allowed"
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,71 @@
+"""How many may be inside at once, and how many may wait to be let in."""
+
+from collections import defaultdict, deque
+from threading import Event, Lock
+
+
+class Room:
+    """``places`` for whoever is served; ``chairs`` for whoever waits, who are let in as they
+    came."""
+
+    def __init__(self, places: int, chairs: int) -> None:
+        self._free, self._chairs = places, chairs
+        self._line: deque[Event] = deque()
+        self._guard = Lock()
+
+    def enter(self, patience: float) -> bool:
+        """Whether there was a place within so many seconds; it is then to be left again."""
+        called = Event()
+        with self._guard:
+            if self._free:
+                self._free -= 1
+                return True
+            if len(self._line) >= self._chairs:
+                return False
+            self._line.append(called)
+        return called.wait(patience) or not self._given_up(called)
+
+    def leave(self) -> None:
+        """Let the next one in."""
+        with self._guard:
+            if self._line:
+                self._line.popleft().set()
+            else:
+                self._free += 1
+
+    def _given_up(self, called: Event) -> bool:
+        """Leave the line; False where the place has come after all."""
+        with self._guard:
+            if called.is_set():
+                return False
+            self._line.remove(called)
+            return True
+
+
+class RoomEach:
+    """A room with one place and one chair for everyone who has a name."""
+
+    def __init__(self) -> None:
+        self._rooms: dict[str, Room] = {}
+        self._users: defaultdict[str, int] = defaultdict(int)
+        self._guard = Lock()
+
+    def enter(self, name: str, patience: float) -> bool:
+        """As :meth:`Room.enter`."""
+        with self._guard:
+            room = self._rooms.setdefault(name, Room(places=1, chairs=1))
+            self._users[name] += 1
+        entered = room.enter(patience)
+        if not entered:
+            self._forget(name)
+        return entered
+
+    def leave(self, name: str) -> None:
+        self._rooms[name].leave()
+        self._forget(name)
+
+    def _forget(self, name: str) -> None:
+        with self._guard:
+            self._users[name] -= 1
+            if not self._users[name]:
+                del self._users[name], self._rooms[name]

@@ -1,0 +1,229 @@
+"""Each kind of request in its room, over real connections; what is served is a stand-in."""
+
+import json
+import socket
+import time
+from collections.abc import Callable, Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import contextmanager
+from threading import Event
+from typing import Any
+
+import pytest
+from django.http import HttpResponse
+from django.test import RequestFactory
+
+from scalewitness.serving import admission
+from scalewitness.serving.admission import READERS, SPARE, WAITING_READERS, Admission
+from scalewitness.serving.line import Line
+from scalewitness.waiting import nobody_waits, patience_left
+
+THREADS = 40
+PUSH, READ, FEED = ("POST", "/api/v1/push"), ("GET", "/animals"), ("GET", "/api/v1/changes?wait=9")
+ENOUGH = 30.0
+
+
+class Served:
+    """In the place of all of Django: counts who came, and keeps them until ``open``."""
+
+    def __init__(self) -> None:
+        self.open = Event()
+        self.came: list[str] = []
+        self.let_go = 0
+
+    def __call__(self, environ: dict[str, Any], start: Callable[..., Any]) -> HttpResponse:
+        path = environ["PATH_INFO"]
+        self.came.append(path)
+        if not path.startswith("/health/"):
+            assert self.open.wait(ENOUGH)
+        start("200 OK", [])
+        answer = HttpResponse(b"served")
+        answer.close = self._close  # type: ignore[method-assign]
+        return answer
+
+    def _close(self) -> None:
+        self.let_go += 1
+
+
+class Web:
+    def __init__(self, threads: ThreadPoolExecutor) -> None:
+        self.served = Served()
+        self._admission = Admission(self.served, THREADS)  # type: ignore[arg-type]
+        self._threads = threads
+
+    def ask(self, what: tuple[str, str], line: Any = None, **headers: str) -> "Future[Answer]":
+        method, path = what
+        environ = RequestFactory().generic(method, path, headers=headers).environ
+        if line is not None:
+            environ["gunicorn.socket"] = line
+        return self._threads.submit(self._answer, environ)
+
+    def fill(self, what: tuple[str, str], most: int) -> "list[Future[Answer]]":
+        """As many as are let in, each of another device."""
+        before = len(self.served.came)
+        asked = [self.ask(what, Authorization=f"Bearer {number}") for number in range(most)]
+        eventually(lambda: len(self.served.came) - before == most)
+        return asked
+
+    def _answer(self, environ: dict[str, Any]) -> "Answer":
+        told: list[Any] = []
+        body = b"".join(self._admission(environ, lambda *said: told.extend(said)))
+        return Answer(int(told[0].split()[0]), dict(told[1]), body)
+
+
+class Answer:
+    def __init__(self, status: int, headers: dict[str, str], body: bytes) -> None:
+        self.status, self.headers, self.body = status, headers, body
+
+
+def eventually(done: Callable[[], bool]) -> None:
+    limit = time.monotonic() + ENOUGH
+    while not done():
+        assert time.monotonic() < limit
+        time.sleep(0.01)
+
+
+@pytest.fixture
+def web() -> Iterator[Web]:
+    with ThreadPoolExecutor(THREADS) as threads:
+        running = Web(threads)
+        yield running
+        running.served.open.set()
+
+
+WRITERS = THREADS - SPARE - READERS - WAITING_READERS - 10
+
+
+@contextmanager
+def connected(sent: bytes = b"GET / HTTP/1.1\r\n\r\n") -> Iterator[tuple[socket.socket, Any]]:
+    """Both ends of a line, something sent by the client."""
+    with (
+        socket.create_server(("127.0.0.1", 0)) as server,
+        socket.create_connection(server.getsockname()) as client,
+    ):
+        client.sendall(sent)
+        ours, _ = server.accept()
+        with ours:
+            yield client, ours
+
+
+@pytest.mark.parametrize(
+    ("crowd", "most"), [(PUSH, WRITERS), (READ, READERS), (FEED, 10)], ids=["push", "read", "feed"]
+)
+def test_a_crowd_keeps_only_its_own_kind_out(
+    web: Web, crowd: tuple[str, str], most: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(admission, "PATIENCE", 0.1)
+    inside = web.fill(crowd, most)
+    assert web.ask(crowd, Authorization="Bearer one more").result(ENOUGH).status == 503
+    assert web.ask(("GET", "/health/ready")).result(ENOUGH).status == 200
+    others = [web.ask(other) for other in (PUSH, READ, FEED) if other != crowd]
+    eventually(lambda: len(web.served.came) == most + 3)
+    web.served.open.set()
+    assert {one.result(ENOUGH).status for one in (*inside, *others)} == {200}
+    assert web.ask(crowd).result(ENOUGH).status == 200
+    assert web.served.let_go == most + 3
+
+
+def test_api_callers_are_told_in_a_problem_and_people_on_a_page(
+    web: Web, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(admission, "PATIENCE", 0.1)
+    web.fill(PUSH, WRITERS)
+    told = web.ask(PUSH).result(ENOUGH)
+    assert told.headers["Content-Type"] == "application/problem+json"
+    assert json.loads(told.body)["code"] == "busy"
+    shown = web.ask(("POST", "/offers/secret")).result(ENOUGH)
+    assert b"Nothing was recorded" in shown.body
+    for answer in (told, shown):
+        assert int(answer.headers["Retry-After"]) > 0
+        assert "no-store" in answer.headers["Cache-Control"]
+        assert answer.headers["Referrer-Policy"] == "no-referrer"
+        assert int(answer.headers["Content-Length"]) == len(answer.body)
+
+
+def test_a_device_sends_one_thing_at_a_time_and_one_repeat_waits(web: Web) -> None:
+    ours = {"Authorization": "Bearer ours"}
+    first = web.ask(PUSH, **ours)
+    eventually(lambda: len(web.served.came) == 1)
+    repeat = web.ask(PUSH, **ours)
+    eventually(lambda: web._admission._devices._users["Bearer ours"] == 2)
+    assert web.ask(PUSH, **ours).result(ENOUGH).status == 503
+    web.ask(PUSH, Authorization="Bearer theirs")
+    web.ask(READ, **ours)  # it may read meanwhile
+    eventually(lambda: len(web.served.came) == 3)
+    web.served.open.set()
+    assert [first.result(ENOUGH).status, repeat.result(ENOUGH).status] == [200, 200]
+
+
+def test_a_browser_is_a_device_too(web: Web) -> None:
+    web.ask(PUSH, Cookie="a=b; sessionid=ours; c=d")
+    eventually(lambda: len(web.served.came) == 1)
+    web.ask(PUSH, Cookie="sessionid=ours")
+    eventually(lambda: web._admission._devices._users["ours"] == 2)
+    web.ask(PUSH, Cookie="sessionid=theirs")
+    eventually(lambda: len(web.served.came) == 2)
+
+
+def test_what_nobody_waits_for_is_not_begun(web: Web) -> None:
+    for cut in (False, True):
+        with connected() as (client, ours):
+            if cut:
+                client.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, b"\1\0\0\0\0\0\0\0")
+            client.close()
+            eventually(Line({"gunicorn.socket": ours}).is_gone)
+            assert web.ask(PUSH, ours).result(ENOUGH).status == 503
+    assert web.served.came == []
+
+
+def test_what_lay_too_long_in_the_kernels_queue_is_not_begun(
+    web: Web, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(admission, "STALE", 0.2)
+    web.served.open.set()
+    with connected() as (client, ours):
+        line = Line({"gunicorn.socket": ours})
+        eventually(lambda: line.waited() > 0.2)
+        assert web.ask(READ, ours).result(ENOUGH).status == 503
+        client.sendall(b"the rest of it")  # a slow line is no waiting
+        assert line.waited() < 0.2
+        assert web.ask(READ, ours).result(ENOUGH).status == 200
+
+
+def test_patience_is_counted_from_when_it_came_in_and_ends_with_whoever_asked() -> None:
+    assert (patience_left(2.0), nobody_waits()) == (2.0, False)
+    with connected() as (client, ours):
+        line = Line({"gunicorn.socket": ours})
+        with admission.answering(line):
+            eventually(lambda: 0 < patience_left(2.0) < 1.9)
+            assert patience_left(0.01) == 0
+            assert not nobody_waits()
+            client.close()
+            eventually(nobody_waits)
+    assert not nobody_waits()
+
+
+@pytest.mark.parametrize("given", [{}, {"gunicorn.socket": None}])
+def test_without_a_line_that_tells_a_request_is_as_old_as_the_look_at_it(
+    given: dict[str, Any],
+) -> None:
+    line = Line(given)
+    assert line.waited() < 1
+    assert not line.is_gone()
+
+
+def test_nor_does_a_unix_socket_tell() -> None:
+    ours, theirs = socket.socketpair(socket.AF_UNIX)
+    with ours, theirs:
+        theirs.close()
+        line = Line({"gunicorn.socket": ours})
+        assert (line.waited() < 1, line.is_gone()) == (True, False)
+
+
+def test_a_place_is_left_also_by_what_fails(web: Web) -> None:
+    web.served.let_go = None  # type: ignore[assignment]  closing it fails
+    web.served.open.set()
+    for _ in range(WRITERS + 1):
+        with pytest.raises(TypeError):
+            web.ask(PUSH).result(ENOUGH)
+    assert len(web.served.came) == WRITERS + 1
