@@ -48,8 +48,8 @@ class Api:
     def put(self, path: str, body: object) -> "Answer":
         return self._ask("PUT", path, json.dumps(body).encode())
 
-    def delete(self, path: str) -> "Answer":
-        return self._ask("DELETE", path)
+    def delete(self, path: str, headers: Mapping[str, str] | None = None) -> "Answer":
+        return self._ask("DELETE", path, headers=headers)
 
     def raw(
         self, method: str, path: str, data: bytes, content_type: str = "application/json"

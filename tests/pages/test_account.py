@@ -150,7 +150,8 @@ def test_a_devices_key_is_shown_and_revoked(here: Here, odile: Browser, stan: Br
 def test_a_partner_is_let_in_and_the_grant_ended(here: Here, odile: Browser) -> None:
     path = f"/collections/{here.collection.pk}/grants/new"
     here.now_is_now()
-    form = odile.open(path).form()
+    assert odile.open(path).status == 302, "asked again first"
+    form = odile.again().open(path).form()
     for _ in range(2):
         assert odile.send(form, email=here.pim.email, role="partner").goes_to == "/account"
     grant = Grant.objects.get()
@@ -173,7 +174,7 @@ def test_a_grant_may_be_given_back(here: Here) -> None:
 def test_a_partner_hands_out_no_grants(here: Here) -> None:
     here.make_partner(here.pim)
     here.now_is_now()
-    pim = Browser(here.pim)
+    pim = Browser(here.pim).again()
     path = f"/collections/{here.collection.pk}/grants/new"
     assert path not in pim.open(f"/collections/{here.collection.pk}").links
     sent = pim.fill(path, email=here.stan.email, role="viewer")

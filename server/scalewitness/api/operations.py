@@ -40,6 +40,8 @@ class Operation:
     """Of what it takes."""
     harmless: bool = False
     """Whatever its method, it may be done while the log is fenced."""
+    grave: bool = False
+    """A keeper with a second factor gives it once more with this."""
     takes_turn: bool = False
     """All it writes takes the log's lock, where a fence is looked for: not before as well."""
 

@@ -13,11 +13,12 @@ from rest_framework.response import Response
 from rest_framework.throttling import BaseThrottle
 from rest_framework.views import APIView
 
-from scalewitness.api.authentication import check_confirmed
+from scalewitness.api.authentication import check_confirmed, keeper_of
 from scalewitness.api.operations import Operation
 from scalewitness.api.throttling import THROTTLES
-from scalewitness.domain.errors import Fenced
+from scalewitness.domain.errors import Fenced, SecondFactorMissing
 from scalewitness.ledger.queries.fence import standing_fence
+from scalewitness.sign_in.queries import must_set_one_up
 
 
 class OnlyJson(BaseContentNegotiation):
@@ -51,11 +52,19 @@ class Resource(APIView):
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         super().initial(request, *args, **kwargs)
         asked = self.operation
+        self._check_second_factor(request, asked)
         if not asked.is_for_later(request.method or ""):
             return
         check_confirmed(request)
         if not asked.takes_turn and standing_fence():
             raise Fenced()
+
+    def _check_second_factor(self, request: Request, asked: Operation) -> None:
+        """Where the operator asks for one, who has none can only sign out."""
+        if asked.anonymous or asked.name == "revoke_device":
+            return
+        if must_set_one_up(keeper_of(request).pk):
+            raise SecondFactorMissing()
 
     def get_parsers(self) -> list[BaseParser]:
         return [

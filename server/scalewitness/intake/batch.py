@@ -25,13 +25,15 @@ from scalewitness.mail.services import queueing as mail
 @dataclass(frozen=True, slots=True)
 class Actor:
     """Who sends: a keeper on a device, or a buyer through their link. ``by_code``: the buyer
-    also typed the code from their newest letter."""
+    also typed the code from their newest letter. ``proved``: the keeper gave a second factor
+    just now, or on a page their password where they have none."""
 
     keeper: UUID | None = None
     device: UUID | None = None
     buyer: UUID | None = None
     sale: UUID | None = None
     by_code: bool = False
+    proved: bool = False
 
     @property
     def by(self) -> UUID | None:

@@ -31,6 +31,7 @@ from scalewitness.people.models import Keeper
 from scalewitness.sales.models import Buyer, Sale
 from scalewitness.sales.queries import progress_of
 from scalewitness.sales.services import forget_buyer
+from scalewitness.sign_in.services.codes import check_fresh
 from scalewitness.sign_in.services.removing import forget_factors
 from scalewitness.visits.models import Visit
 
@@ -44,12 +45,15 @@ def erase_own_texts(fact: UUID, actor: Actor) -> int:
 
     Raises:
         NotFound: the actor said no such fact.
+        SecondFactorNotFresh: they have a second factor and did not give it just now.
     """
     entry = entry_of(fact)
     held = HeldCall.objects.filter(pk=fact).first() if entry is None else None
     said_by = entry.by if entry else held.by if held else None
     if said_by is None or said_by != actor.by:
         raise NotFound()
+    if actor.keeper is not None:
+        check_fresh(actor.keeper, given=actor.proved, path=f"/texts/{fact}/erasure")
     with transaction.atomic():
         return erase_text(fact) + erase_photo_files(Photo.objects.filter(pk=fact))
 

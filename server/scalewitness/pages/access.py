@@ -79,9 +79,10 @@ def post_or_go(name: str, *, of_it: bool = True) -> Callable[[View[P]], View[P]]
     return decorate
 
 
-def actor_of(keeper: Keeper) -> Actor:
-    """The keeper as intake knows them; a page is no enrolled device."""
-    return Actor(keeper=keeper.pk)
+def actor_of(keeper: Keeper, *, proved: bool = False) -> Actor:
+    """The keeper as intake knows them; a page is no enrolled device. ``proved``: on a page that
+    is `asked_again`."""
+    return Actor(keeper=keeper.pk, proved=proved)
 
 
 def say_accepted(request: HttpRequest, outcome: Outcome, words: str = "Accepted at") -> None:

@@ -14,7 +14,7 @@ from scalewitness.animals.queries import collections_of
 from scalewitness.domain.errors import NotFound, VersionStale
 from scalewitness.domain.translog.signatures import fingerprint
 from scalewitness.intake.devices import revoke_device
-from scalewitness.pages.access import actor_of, page, post_or_go, signed_in
+from scalewitness.pages.access import actor_of, asked_again, page, post_or_go, signed_in
 from scalewitness.pages.collections import stewarded
 from scalewitness.pages.forms.facts import FactForm, retype
 from scalewitness.pages.forms.visits import GrantForm
@@ -118,11 +118,12 @@ def revoke(request: HttpRequest, keeper: Keeper, device_id: UUID) -> HttpRespons
     return redirect("account")
 
 
+@asked_again
 @signed_in
 def let_in(request: HttpRequest, keeper: Keeper, collection_id: UUID) -> HttpResponse:
     collection = stewarded(keeper, collection_id)
     form = GrantForm(request.POST or None)
-    if form.is_valid() and form.send(collection.pk, actor_of(keeper)) is not None:
+    if form.is_valid() and form.send(collection.pk, actor_of(keeper, proved=True)) is not None:
         messages.success(request, "They are let in.")
         return redirect("account")
     return page(request, "people/let_in.html", {"collection": collection}, form)

@@ -10,16 +10,17 @@ from django.utils.http import url_has_allowed_host_and_scheme
 from scalewitness.domain.errors import NotFound
 from scalewitness.intake.erasure import erase_own_texts
 from scalewitness.ledger.queries.entries import entry_of, texts_of
-from scalewitness.pages.access import actor_of, page, signed_in
+from scalewitness.pages.access import actor_of, asked_again, page, signed_in
 from scalewitness.people.models import Keeper
 
 
+@asked_again
 @signed_in
 def erase(request: HttpRequest, keeper: Keeper, fact_id: UUID) -> HttpResponse:
     """Asked once more before it is done: nothing brings a text back."""
     back = _back(request)
     if request.method == "POST":
-        erase_own_texts(fact_id, actor_of(keeper))
+        erase_own_texts(fact_id, actor_of(keeper, proved=True))
         messages.success(request, "The text is erased.")
         return redirect(back)
     entry = entry_of(fact_id)

@@ -18,6 +18,9 @@ from scalewitness.domain.errors import (
     Malformed,
     NotFound,
     Refused,
+    SecondFactorMissing,
+    SecondFactorNotFresh,
+    SecondFactorNotTaken,
     TooLarge,
     VersionMissing,
     VersionStale,
@@ -71,6 +74,9 @@ def _headers(one: Operation) -> Iterable[Object]:
     if one.keyed:
         about = 'For facts sent without an id: a quoted string, such as `"k-17"`. Kept for good.'
         yield _header("Idempotency-Key", about)
+    if one.grave:
+        about = "A code of the authenticator app, or a recovery code; used up by this request."
+        yield _header("Second-Factor-Code", about)
 
 
 def _header(name: str, about: str, *, required: bool = False) -> Object:
@@ -100,7 +106,7 @@ def _answer(status: int, type: Any, media: str, components: Components) -> Objec
 def _refusals(one: Operation, path: str, method: str, components: Components) -> Object:
     """Problem details by status, each with the codes that may stand in it."""
     codes: defaultdict[int, set[str]] = defaultdict(set)
-    for refused in (*one.refuses, *_common(one, path, method)):
+    for refused in (*one.refuses, *_common(one, path, method), *_second_factor(one)):
         codes[refused.status].add(refused.code)
     for status, code in _of_the_edge(one):
         codes[status].add(code)
@@ -131,6 +137,13 @@ def _common(one: Operation, path: str, method: str) -> Iterable[type[Refused]]:
     if one.is_for_later(method):
         yield from (Fenced, Busy)
         yield from (() if one.anonymous else (AddressUnconfirmed,))
+
+
+def _second_factor(one: Operation) -> Iterable[type[Refused]]:
+    if one.grave:
+        yield from (SecondFactorNotFresh, SecondFactorNotTaken)
+    if not one.anonymous:
+        yield SecondFactorMissing
 
 
 def _members(taken: Any) -> tuple[str, ...]:

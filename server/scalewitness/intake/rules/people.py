@@ -11,11 +11,15 @@ from scalewitness.intake.batch import Batch
 from scalewitness.intake.submission import Sealed
 from scalewitness.people import services
 from scalewitness.people.queries import grant_of, has_verified_address, keeper_of
+from scalewitness.sign_in.services.codes import check_fresh
 
 
 def grant_given(fact: Sealed, batch: Batch) -> int:
     body = cast(GrantGiven, fact.body)
     collection = own_collection(fact.about, batch)
+    if body.role == "partner":
+        page = f"/collections/{collection.pk}/grants/new"
+        check_fresh(collection.keeper_id, given=batch.actor.proved, path=page)
     check_guest(UUID(body.to), collection, "/body/to")
     if body.animals is not None:
         check_animals(collection, body.animals, "/body/animals")

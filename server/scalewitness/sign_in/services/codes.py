@@ -4,12 +4,15 @@ from base64 import b32decode
 from collections.abc import Iterable
 from datetime import datetime
 from typing import Any
+from uuid import UUID
 
 from allauth.mfa.models import Authenticator
+from django.conf import settings
 from django.db import transaction
 
 from scalewitness.domain.errors import (
     SecondFactorMissing,
+    SecondFactorNotFresh,
     SecondFactorRequired,
     SecondFactorWrong,
 )
@@ -37,6 +40,17 @@ def admit(keeper: Keeper, code: str | None, now: datetime) -> None:
         raise SecondFactorRequired(kinds=kinds)
     if kinds and code:
         take_code(keeper, code, now)
+
+
+def check_fresh(keeper: UUID, *, given: bool, path: str) -> None:
+    """For what is grave: where there is a second factor, it was ``given`` just now. A device's
+    token is none: it may be somebody else's device by now. ``path``: the page to do it on.
+
+    Raises:
+        SecondFactorNotFresh: it was not; says which kinds there are, and the page.
+    """
+    if not given and (kinds := kinds_of(keeper)):
+        raise SecondFactorNotFresh(kinds=kinds, page=f"{settings.PUBLIC_URL}{path}")
 
 
 def take_code(keeper: Keeper, code: str, now: datetime) -> Any:
