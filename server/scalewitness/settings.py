@@ -9,6 +9,9 @@ import structlog
 from celery.schedules import crontab
 from csp.constants import NONE, SELF
 from django.core.exceptions import ImproperlyConfigured
+from redis.backoff import NoBackoff
+from redis.exceptions import ConnectionError
+from redis.retry import Retry
 
 from scalewitness.domain.translog.keys import BadKey, read_signer, read_verifier
 from scalewitness.domain.translog.witnessing import read_target
@@ -261,15 +264,23 @@ LOGIN_URL = "/accounts/login/"
 ACCOUNT_LOGOUT_REDIRECT_URL = "/"
 
 REDIS_URL = required("REDIS_URL")
+QUEUE_SERVER_PATIENCE = {
+    "socket_connect_timeout": 2,
+    "socket_timeout": 2,
+    "retry": Retry(NoBackoff(), 1, supported_errors=(ConnectionError,)),
+}
+"""Seconds to wait for it; whoever asks can do without (our judgement). One more attempt at once
+where a connection that was idle for long was closed, but not where there was no answer."""
 CACHES = {
     "default": {
         "BACKEND": "scalewitness.tries.Cache",
         "LOCATION": REDIS_URL,
-        "OPTIONS": {"socket_connect_timeout": 2, "socket_timeout": 2},
+        "OPTIONS": QUEUE_SERVER_PATIENCE,
     }
 }
 CELERY_BROKER_URL = REDIS_URL
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
+CELERY_BROKER_CONNECTION_MAX_RETRIES = None  # a worker that gave up would stay away
 CELERY_BROKER_TRANSPORT_OPTIONS = {"socket_connect_timeout": 2, "socket_timeout": 10}
 CELERY_TASK_IGNORE_RESULT = True
 CELERY_TASK_ACKS_LATE = True

@@ -18,15 +18,11 @@ from django.core.cache.backends.locmem import LocMemCache
 from django.core.cache.backends.redis import RedisCache
 from django.http import HttpRequest
 from redis import Redis
-from redis.backoff import NoBackoff
 from redis.exceptions import RedisError
-from redis.retry import Retry
 
 log = structlog.get_logger()
 T = TypeVar("T")
 
-PATIENCE: Final = 2.0
-"""Seconds to wait for the server; whoever asks can do without (our judgement)."""
 LEFT_ALONE: Final = 5.0
 """Seconds for which a server that did not answer is not asked again: else everyone would wait
 for it in turn (our judgement)."""
@@ -118,13 +114,29 @@ _counting = Lock()
 
 def _either(there: Callable[[Redis], T], here: Callable[[], T]) -> T:
     """What the server says, or this process for itself."""
-    if monotonic() >= _Server.away_until:
+    if _is_mine_to_ask():
         try:
-            return there(_server(settings.REDIS_URL))
+            said = there(_server(settings.REDIS_URL))
+            _Server.away_until = 0.0
+            return said
         except RedisError as away:
             _Server.away_until = monotonic() + LEFT_ALONE
             log.warning("tries_counted_here", error=type(away).__name__)
     return here()
+
+
+def _is_mine_to_ask() -> bool:
+    """Once a server that was away may be back, one finds out; the others go on without it."""
+    with _counting:
+        known_away, now = _Server.away_until, monotonic()
+        if known_away and now >= known_away:
+            _Server.away_until = now + LEFT_ALONE
+        return now >= known_away
+
+
+def is_answered() -> bool:
+    """Whether the queue server answers; after it did not, as that was found a moment ago."""
+    return bool(_either(lambda server: server.ping(), lambda: False))
 
 
 def _local(name: str, about: Any, more: Any) -> Callable[[], Any]:
@@ -147,6 +159,4 @@ def _add_here(key: str, seconds: int, by: int) -> int:
 
 @cache
 def _server(url: str) -> Redis:
-    # One more attempt at once, as a connection that was idle for long may have been closed.
-    patience = {"socket_connect_timeout": PATIENCE, "socket_timeout": PATIENCE}
-    return Redis.from_url(url, retry=Retry(NoBackoff(), 1), **patience)
+    return Redis.from_url(url, **settings.QUEUE_SERVER_PATIENCE)

@@ -5,6 +5,7 @@ from django.conf import settings as configured
 from django.test import Client
 from tests.api.client import Api
 from tests.api.conftest import present
+from tests.breaking import lost_after
 from tests.world import World
 
 from scalewitness.disclosures.models import Disclosure
@@ -25,11 +26,20 @@ def test_ready_with_database_and_broker(db: None) -> None:
     assert response.json() == {"database": "ok", "broker": "ok", "log": "ok"}
 
 
-def test_not_ready_without_the_broker(db: None, settings: object) -> None:
-    settings.CELERY_BROKER_URL = NOWHERE
+def test_ready_without_the_broker_too_and_says_so(db: None, settings: object) -> None:
+    """Letters are late without it and nothing else: no reason to send readers elsewhere."""
+    settings.REDIS_URL = NOWHERE
     response = Client().get("/health/ready")
-    assert response.status_code == 503
+    assert response.status_code == 200
     assert response.json() == {"database": "ok", "broker": "unreachable", "log": "ok"}
+    assert "\nscalewitness_broker_up 0\n" in Client().get("/metrics").content.decode()
+
+
+def test_not_ready_without_the_database(lasting_world: World) -> None:
+    with lost_after(0):
+        response = Client().get("/health/ready")
+    assert response.status_code == 503
+    assert response.json() == {"database": "unreachable", "broker": "ok", "log": "unknown"}
 
 
 @pytest.mark.parametrize("path", ["/health/live", "/health/ready", "/metrics"])

@@ -14,19 +14,14 @@ from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from typing import Any
 
-import httpx
 import psycopg
 import pytest
-from tests.journeys.test_crashes import collection_with_animal, envelope, eventually
-from tests.world import PASSWORD, probing
-
-from stack import postgres
-from stack.local import LocalStack
-from stack.ready import free_port
-from stack.supervisor import Supervisor
+from tests.journeys.running import DEVICES, Web, running_web
+from tests.journeys.test_crashes import envelope, eventually
+from tests.world import probing
 
 TOLD_WITHIN, READ_WITHIN = 5.0, 5.0
-PUSHERS, DEVICES = 8, 4
+PUSHERS = 8
 HOLD = "SELECT 1 FROM ledger_head FOR UPDATE"
 
 HOLDER = """
@@ -44,63 +39,10 @@ with transaction.atomic():
 """A web process in the middle of a batch, with the timeouts that a web process has."""
 
 
-class Web:
-    """The running web server, and keepers who push to it."""
-
-    def __init__(self, stack: LocalStack) -> None:
-        self.stack = stack
-        self.api = f"{stack.url}/api/v1/"
-        self.tokens = self._signed_in("odile", DEVICES)
-        self.token = self.tokens[0]
-        with self.client() as odile:
-            _, self.animal = collection_with_animal(odile)
-
-    def client(self, device: int = 0) -> httpx.Client:
-        headers = {"Authorization": f"Bearer {self.tokens[device]}"}
-        return httpx.Client(base_url=self.api, headers=headers, timeout=60)
-
-    def push(self, device: int = 0) -> tuple[httpx.Response, float]:
-        """A call is pushed: the answer, and after how many seconds of the client's it came."""
-        call = envelope("call_made", self.animal, probing("male", "A1"))
-        with self.client(device) as client:
-            began = time.monotonic()
-            answer = client.post("push", json={"items": [call]})
-            return answer, time.monotonic() - began
-
-    def takes_pushes(self) -> bool:
-        return self.push()[0].status_code == 200
-
-    def read(self, path: str) -> tuple[int, float]:
-        with self.client() as client:
-            began = time.monotonic()
-            status = client.get(path).status_code
-            return status, time.monotonic() - began
-
-    def _signed_in(self, name: str, devices: int) -> list[str]:
-        email = f"{name}@keepers.example"
-        with httpx.Client(base_url=self.api, timeout=60) as anyone:
-            keeper = {"name": name.title(), "email": email, "password": PASSWORD}
-            anyone.post("keepers", json=keeper).raise_for_status()
-            device = {"email": email, "password": PASSWORD, "name": "phone"}
-            answers = [anyone.post("devices", json=device) for _ in range(devices)]
-        self.stack.run("vouch", "scalewitness", "vouch", email)
-        return [one.raise_for_status().json()["token"] for one in answers]
-
-
 @pytest.fixture(scope="module")
 def web(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Web]:
-    folder = tmp_path_factory.mktemp("stuck")
-    folder.chmod(0o711)
-    with Supervisor(folder, say=lambda name, text: None) as supervisor:
-        given = {"EMAIL_URL": "smtp://127.0.0.1:1"}
-        stack = LocalStack(supervisor, folder, free_port(), given=given, durable=False)
-        stack.start_database()
-        stack.start_queue()
-        stack.start_mail()
-        stack.migrate()
-        stack.start_web()
-        yield Web(stack)
-    postgres.remove(folder / "postgres")
+    with running_web(tmp_path_factory.mktemp("stuck")) as running:
+        yield running
 
 
 @contextmanager
@@ -142,7 +84,7 @@ def test_pushes_are_told_to_come_again_and_reading_goes_on(web: Web, held: Any) 
             pushes = [threads.submit(web.push, one % DEVICES) for one in range(PUSHERS)]
             time.sleep(0.5)  # they wait by now
             for path in ("/health/ready", "animals", f"animals/{web.animal}/standing", "changes"):
-                status, took = web.read(f"{web.stack.url}{path}" if path[0] == "/" else path)
+                status, took = web.read(path)
                 assert (status, took < READ_WITHIN) == (200, True), f"{path}: {took:.1f} s"
             answers = [one.result() for one in pushes]
         for answer, took in answers:

@@ -22,8 +22,7 @@ from scalewitness.domain.translog.receipts import prove, read_receipt
 from scalewitness.mail.models import Letter
 from scalewitness.mail.services.composing import compose
 from scalewitness.mail.services.delivering import LEASE, claim, deliver, deliver_due
-from scalewitness.mail.services.queueing import DELIVER, queue
-from scalewitness.mail.tasks import deliver_waiting
+from scalewitness.mail.services.queueing import queue
 from stack.mailsink import Faults, MailSink
 
 pytestmark = pytest.mark.django_db
@@ -45,10 +44,6 @@ def letter(world: World) -> Letter:
     animal = world.animal("A1")
     world.invite(world.greta, animal)
     return Letter.objects.get()
-
-
-def test_the_name_celery_is_given_is_the_tasks_name() -> None:
-    assert deliver_waiting.name == DELIVER
 
 
 def test_a_letter_arrives_once_with_its_headers(letter: Letter, sink: MailSink) -> None:

@@ -13,6 +13,7 @@ from scalewitness.ledger.queries.fence import standing_fence
 from scalewitness.ledger.queries.tree import tip
 from scalewitness.ledger.queries.witnesses import push_states
 from scalewitness.mail.queries import letters_by_state
+from scalewitness.tries import is_answered
 
 _OF_WITNESSES: tuple[tuple[str, str, Callable[[WitnessPush], int]], ...] = (
     ("size", "Entries that an outside witness has seen.", lambda state: state.size),
@@ -37,6 +38,8 @@ def _lines() -> Iterable[str]:
     yield from _about("scalewitness_letters", "Letters owed, by state.")
     for state, count in letters_by_state().items():
         yield f'scalewitness_letters{{state="{state}"}} {count}'
+    yield from _about("scalewitness_broker_up", "0 while the queue server does not answer.")
+    yield f"scalewitness_broker_up {int(is_answered())}"
     name = "scalewitness_disclosures_unacknowledged"
     yield from _about(name, "Disclosures that their buyer has not acknowledged.")
     yield f"{name} {unacknowledged()}"

@@ -6,24 +6,18 @@ from typing import Any
 from urllib.parse import urlsplit
 from uuid import UUID
 
-import structlog
-from celery import Celery
 from django.conf import settings
 from django.db.models import Q
 from django.utils.crypto import salted_hmac
-from kombu.exceptions import OperationalError
 
 from scalewitness.domain.erasure import is_erased
 from scalewitness.mail.models import UNDELIVERED, DeliveryReport, Letter
-
-log = structlog.get_logger()
+from scalewitness.mail.services import waking
 
 PENDING = (Letter.State.WAITING, Letter.State.SENDING)
 NO_ADDRESS = "the address was erased as its owner asked"
-DELIVER = "scalewitness.mail.tasks.deliver_waiting"
 
-_producer = Celery("scalewitness-letters", set_as_current=False)
-_producer.config_from_object("django.conf:settings", namespace="CELERY")
+wake = waking.wake
 
 
 def message_id(kind: str, cause: UUID, recipient: UUID) -> str:
@@ -88,14 +82,6 @@ def reword(letters: Q, words: Mapping[str, str]) -> None:
     for letter in Letter.objects.select_for_update().filter(letters):
         letter.context |= {name: word for name, word in words.items() if name in letter.context}
         letter.save(update_fields=["context"])
-
-
-def wake() -> None:
-    """Ask the worker to look now. A dead broker only delays: beat looks again anyway."""
-    try:
-        _producer.send_task(DELIVER, retry=False)
-    except OperationalError as down:
-        log.warning("broker_unreachable", error=str(down))
 
 
 def join_waiting(kind: str, recipient: UUID, about: Mapping[str, str], into: UUID) -> list[Any]:

@@ -1,0 +1,78 @@
+"""The running web server, and keepers who use it."""
+
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import httpx
+from tests.journeys.test_crashes import collection_with_animal, envelope
+from tests.world import PASSWORD, probing
+
+from stack import postgres
+from stack.local import LocalStack
+from stack.ready import free_port
+from stack.supervisor import Supervisor
+
+DEVICES = 4
+
+
+class Web:
+    """Odile Varga, an animal of hers, and some devices."""
+
+    def __init__(self, stack: LocalStack) -> None:
+        self.stack = stack
+        self.api = f"{stack.url}/api/v1/"
+        self.email = "odile@keepers.example"
+        self.tokens = self._signed_in(DEVICES)
+        self.token = self.tokens[0]
+        with self.client() as odile:
+            _, self.animal = collection_with_animal(odile)
+
+    def client(self, device: int = 0) -> httpx.Client:
+        headers = {"Authorization": f"Bearer {self.tokens[device]}"}
+        return httpx.Client(base_url=self.api, headers=headers, timeout=60)
+
+    def push(self, device: int = 0) -> tuple[httpx.Response, float]:
+        """A call is pushed: the answer, and after how many seconds of the client's it came."""
+        call = envelope("call_made", self.animal, probing("male", "A1"))
+        with self.client(device) as client:
+            began = time.monotonic()
+            answer = client.post("push", json={"items": [call]})
+            return answer, time.monotonic() - began
+
+    def takes_pushes(self) -> bool:
+        return self.push()[0].status_code == 200
+
+    def read(self, path: str) -> tuple[int, float]:
+        """Of the API, or by a path from the root; as :meth:`push`."""
+        with self.client() as client:
+            began = time.monotonic()
+            at = f"{self.stack.url}{path}" if path.startswith("/") else path
+            status = client.get(at).status_code
+            return status, time.monotonic() - began
+
+    def _signed_in(self, devices: int) -> list[str]:
+        with httpx.Client(base_url=self.api, timeout=60) as anyone:
+            keeper = {"name": "Odile Varga", "email": self.email, "password": PASSWORD}
+            anyone.post("keepers", json=keeper).raise_for_status()
+            self.stack.run("vouch", "scalewitness", "vouch", self.email)
+            device = {"email": self.email, "password": PASSWORD, "name": "phone"}
+            answers = [anyone.post("devices", json=device) for _ in range(devices)]
+        return [one.raise_for_status().json()["token"] for one in answers]
+
+
+@contextmanager
+def running_web(folder: Path) -> Iterator[Web]:
+    """Without a worker; letters stay where they are."""
+    folder.chmod(0o711)
+    with Supervisor(folder, say=lambda name, text: None) as supervisor:
+        given = {"EMAIL_URL": "smtp://127.0.0.1:1"}
+        stack = LocalStack(supervisor, folder, free_port(), given=given, durable=False)
+        stack.start_database()
+        stack.start_queue()
+        stack.start_mail()
+        stack.migrate()
+        stack.start_web()
+        yield Web(stack)
+    postgres.remove(folder / "postgres")

@@ -1,0 +1,99 @@
+"""The queue server is gone, or there and does not answer: letters are late, and nothing else."""
+
+import os
+import signal
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from typing import Any
+
+import httpx
+import pytest
+from tests.deploy.test_supervisor import running_pids
+from tests.journeys.running import Web, running_web
+from tests.world import PASSWORD
+
+SOON = 1.5
+"""Seconds; less than the two for which a queue server is waited for."""
+ONCE = 4.0
+
+
+@pytest.fixture(scope="module")
+def web(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Web]:
+    with running_web(tmp_path_factory.mktemp("away")) as running:
+        yield running
+
+
+@contextmanager
+def stopped(web: Web) -> Iterator[None]:
+    web.stack.supervisor.end("valkey")
+    yield
+    web.stack.start_queue()
+
+
+@contextmanager
+def frozen(web: Web) -> Iterator[None]:
+    """Its end of each line is there, and nothing comes."""
+    pid = running_pids(web.stack.supervisor.folder)["valkey"]
+    os.kill(pid, signal.SIGSTOP)
+    try:
+        yield
+    finally:
+        os.kill(pid, signal.SIGCONT)
+
+
+AWAY = (stopped, frozen)
+
+
+@pytest.mark.parametrize("away", AWAY)
+def test_signing_in_pushing_and_readiness_go_on(web: Web, away: Any) -> None:
+    with away(web):
+        assert sign_in(web) == 302
+        assert web.push()[0].status_code == 200
+        with web.client() as client:
+            ready = client.get(f"{web.stack.url}/health/ready")
+        assert (ready.status_code, ready.json()["broker"]) == (200, "unreachable")
+        assert web.read("/health/live")[0] == 200
+    until(lambda: broker(web) == "ok")
+
+
+def test_a_silent_one_is_waited_for_once_and_not_by_everyone(web: Web) -> None:
+    """Of two web processes each finds out for itself, and again after some seconds."""
+    with frozen(web):
+        assert timed(lambda: enrol(web)) < ONCE  # a letter is owed for it, and the worker woken
+        took = sorted(timed(lambda: web.push()) for _ in range(20))
+        assert took[-1] < ONCE
+        assert took[len(took) // 2] < SOON
+
+
+def sign_in(web: Web) -> int:
+    """By the page, as a person does."""
+    with httpx.Client(base_url=web.stack.url, timeout=60) as browser:
+        browser.get("/accounts/login/").raise_for_status()
+        token = browser.cookies["csrftoken"]
+        form = {"login": web.email, "password": PASSWORD, "csrfmiddlewaretoken": token}
+        return browser.post("/accounts/login/", data=form).status_code
+
+
+def enrol(web: Web) -> None:
+    with httpx.Client(base_url=web.api, timeout=60) as anyone:
+        device = {"email": web.email, "password": PASSWORD, "name": "laptop"}
+        anyone.post("devices", json=device).raise_for_status()
+
+
+def broker(web: Web) -> str:
+    with web.client() as client:
+        return str(client.get(f"{web.stack.url}/health/ready").json()["broker"])
+
+
+def timed(act: Callable[[], object]) -> float:
+    began = time.monotonic()
+    act()
+    return time.monotonic() - began
+
+
+def until(done: Callable[[], bool]) -> None:
+    limit = time.monotonic() + 60
+    while not done():
+        assert time.monotonic() < limit
+        time.sleep(0.2)
