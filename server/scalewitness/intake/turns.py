@@ -11,7 +11,7 @@ from django.db import transaction
 from scalewitness.domain.errors import Busy
 from scalewitness.waiting import nobody_waits, patience_left
 
-PATIENCE = 2.0
+PATIENCE = 1.5
 """Seconds after they asked that anyone waits for their turn. Turns last a tenth of a second at
 most, so whoever waits longer waits for a log that nobody lets go of (our judgement; with the
 ``lock_timeout`` that the web's connections have, its sender is told so within 5 s)."""

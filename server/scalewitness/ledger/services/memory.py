@@ -10,14 +10,22 @@ import os
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
+from time import monotonic, sleep
+from typing import IO, Final
 
 from django.conf import settings
 
-from scalewitness.domain.errors import LogContradicted
+from scalewitness.domain.errors import Busy, LogContradicted
 from scalewitness.domain.translog.checkpoints import Checkpoint, NotACheckpoint
 from scalewitness.domain.translog.keys import VerifierKey, read_signer, read_verifier
 from scalewitness.domain.translog.notes import BadNote, open_checkpoint
 from scalewitness.ledger.queries.tree import Tip, continues
+
+PATIENCE: Final = 2.0
+"""Seconds to wait for a file that is held for a few milliseconds at a time (our judgement);
+whoever waits holds a lock of the database."""
+A_MOMENT: Final = 0.02
+"""Seconds."""
 
 
 class Unreliable(ValueError):
@@ -71,6 +79,7 @@ def remember(note: str, head: Tip) -> None:
 
     Raises:
         LogContradicted: it does; nothing was written and nothing may be signed.
+        Busy: another process keeps the file.
         OSError: the file cannot be written.
     """
     if not settings.LOG_MEMORY:
@@ -106,10 +115,26 @@ def remember_ahead(note: str, tree: Tip) -> None:
 @contextmanager
 def _alone(path: Path) -> Iterator[None]:
     """One process of this host at a time. The lock is a file of its own, since the file it
-    guards is replaced."""
+    guards is replaced.
+
+    Raises:
+        Busy: another process keeps it, one that was stopped perhaps.
+    """
     with path.with_name(f"{path.name}.lock").open("w") as lock:
-        fcntl.flock(lock, fcntl.LOCK_EX)
+        until = monotonic() + PATIENCE
+        while not _locked(lock):
+            if monotonic() > until:
+                raise Busy()
+            sleep(A_MOMENT)
         yield
+
+
+def _locked(lock: IO[str]) -> bool:
+    try:
+        fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        return False
+    return True
 
 
 def _replace(path: Path, text: str) -> None:

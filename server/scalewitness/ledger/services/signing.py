@@ -51,6 +51,7 @@ def sign_checkpoint(now: datetime) -> Checkpoint:
         LogContradicted: the log is smaller than what was signed, or not its continuation.
         Fenced: the log is fenced, and this head was not signed before.
         OSError: the file that remembers the latest checkpoint cannot be used.
+        Busy: another process keeps that file.
     """
     watch(now)
     with transaction.atomic():
