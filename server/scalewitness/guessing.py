@@ -11,6 +11,8 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Final, NamedTuple
 
+from django.contrib.auth.password_validation import UserAttributeSimilarityValidator
+from django.core.exceptions import ValidationError
 from django.utils.crypto import salted_hmac
 
 from scalewitness.domain.errors import TooManyTries
@@ -35,6 +37,24 @@ million guesses a year, fewer than passwords that are refused as too common woul
 three are our judgement)."""
 KNOWN_FOR: Final = 30 * 86_400
 """Seconds for which an address that got in is its keeper's."""
+
+
+class NoName(UserAttributeSimilarityValidator):
+    """Refuses passwords that are like the keeper's name or address."""
+
+    def __init__(self) -> None:
+        super().__init__(user_attributes=("name", "email"))
+
+
+class NoPieceRepeated:
+    """Refuses one character, or one piece, again and again."""
+
+    def validate(self, password: str, user: object = None) -> None:
+        if password and password in (password + password)[1:-1]:
+            raise ValidationError("This is one piece again and again; add something else.")
+
+    def get_help_text(self) -> str:
+        return "It is not one piece again and again."
 
 
 def begin(account: str, address: str) -> None:

@@ -218,17 +218,23 @@ if env.str("DATABASE_OWNER_URL", default=""):
 
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 AUTH_USER_MODEL = "people.Keeper"
-AUTHENTICATION_BACKENDS = ["allauth.account.auth_backends.AuthenticationBackend"]
+AUTHENTICATION_BACKENDS = ["scalewitness.pages.accounts.OneAccount"]
 AUTH_PASSWORD_VALIDATORS = [
     {"NAME": f"django.contrib.auth.password_validation.{name}"}
     for name in ("MinimumLengthValidator", "CommonPasswordValidator", "NumericPasswordValidator")
-]
+] + [{"NAME": "scalewitness.guessing.NoName"}, {"NAME": "scalewitness.guessing.NoPieceRepeated"}]
 ACCOUNT_LOGIN_METHODS = {"email"}
 ACCOUNT_SIGNUP_FIELDS = ["email*", "password1*"]
 ACCOUNT_USER_MODEL_USERNAME_FIELD = None
-ACCOUNT_EMAIL_VERIFICATION = "optional"
+ACCOUNT_EMAIL_VERIFICATION = "mandatory"
+ACCOUNT_PREVENT_ENUMERATION = True
 ACCOUNT_ADAPTER = "scalewitness.pages.accounts.KeeperAccounts"
-ACCOUNT_SIGNUP_FORM_CLASS = "scalewitness.pages.accounts.NameForm"
+ACCOUNT_FORMS = {
+    "signup": "scalewitness.pages.forms.accounts.SignUpForm",
+    "reset_password": "scalewitness.pages.forms.accounts.AskForm",
+    "reset_password_from_key": "scalewitness.pages.forms.accounts.ResetForm",
+    "change_password": "scalewitness.pages.forms.accounts.ChangeForm",
+}
 ACCOUNT_EMAIL_SUBJECT_PREFIX = ""
 ACCOUNT_REAUTHENTICATION_REQUIRED = True
 ACCOUNT_REAUTHENTICATION_TIMEOUT = 300

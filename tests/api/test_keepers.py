@@ -1,33 +1,83 @@
 """Accounts: opening one, one's own profile, finding others."""
 
 import pytest
+from django.contrib.auth.hashers import MD5PasswordHasher
+from django.core.cache import cache
 from tests.api.client import Api
 from tests.world import PASSWORD, World
 
+from scalewitness.intake.account_letters import MOST_AN_HOUR
+from scalewitness.mail.models import Letter
 from scalewitness.people.models import Keeper
 from scalewitness.people.services import vouch
 
 NEW = {"name": "Nora Quist", "email": "nora.quist@keepers.example", "password": PASSWORD}
 
 
+@pytest.fixture(autouse=True)
+def nothing_counted() -> None:
+    cache.clear()
+
+
 def test_an_account_is_opened(nobody: Api) -> None:
     answer = nobody.post("/keepers", NEW)
-    assert answer.status == 201
-    keeper = Keeper.objects.get(pk=answer.body["id"])
+    assert answer.status == 202
+    assert answer.body == {"email": "nora.quist@keepers.example"}
+    keeper = Keeper.objects.get(email=NEW["email"])
     assert keeper.check_password(PASSWORD)
-    assert answer.body == {
-        "id": str(keeper.pk),
-        "name": "Nora Quist",
-        "email": "nora.quist@keepers.example",
-        "email_verified": False,
-        "version": 1,
-    }
+    sent = {"email": NEW["email"], "password": PASSWORD, "name": "phone"}
+    nobody.headers["Authorization"] = f"Bearer {nobody.post('/devices', sent).body['token']}"
+    profile = nobody.get("/keepers/me").body
+    assert (profile["id"], profile["email_verified"]) == (str(keeper.pk), False)
 
 
 def test_an_address_has_one_account_however_it_is_written(nobody: Api) -> None:
-    assert nobody.post("/keepers", NEW).status == 201
-    answer = nobody.post("/keepers", {**NEW, "email": "Nora.Quist@Keepers.example"})
-    assert (answer.status, answer.code, answer.pointer) == (422, "out_of_range", "/email")
+    """And nobody learns whether there is one, but who reads the letters."""
+    free = nobody.post("/keepers", NEW)
+    taken = nobody.post(
+        "/keepers", {"name": "A Cheat", "email": "Nora.Quist@Keepers.example", "password": "x" * 3}
+    )
+    assert taken.status == 422, "a weak password is told alike"
+    cheat = {"name": "A Cheat", "email": "Nora.Quist@Keepers.example", "password": "another-one-9"}
+    taken = nobody.post("/keepers", cheat)
+    assert (taken.status, taken.body) == (free.status, free.body)
+    assert free.headers.keys() == taken.headers.keys()
+    keeper = Keeper.objects.get(email=NEW["email"])
+    assert keeper.name == "Nora Quist"
+    assert keeper.check_password(PASSWORD)
+    kinds = list(Letter.objects.order_by("created_at").values_list("kind", flat=True))
+    assert kinds == ["confirm_address", "account_exists"]
+
+
+def test_an_address_that_is_taken_costs_a_hash_as_a_free_one_does(
+    nobody: Api, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    hashed: list[str] = []
+    plain = MD5PasswordHasher.encode
+
+    def encode(self: MD5PasswordHasher, password: str, salt: str) -> str:
+        hashed.append(password)
+        return plain(self, password, salt)
+
+    monkeypatch.setattr(MD5PasswordHasher, "encode", encode)
+    for _ in range(2):
+        assert nobody.post("/keepers", NEW).status == 202
+    assert hashed == [PASSWORD, PASSWORD]
+
+
+@pytest.mark.parametrize(
+    "password",
+    ["nora quist", "Nora-Quist1", "nora.quist", "keepers.example", "a" * 12, "snakesnake"],
+)
+def test_a_name_or_one_piece_again_and_again_is_no_password(nobody: Api, password: str) -> None:
+    answer = nobody.post("/keepers", {**NEW, "password": password})
+    assert (answer.status, answer.code, answer.pointer) == (422, "out_of_range", "/password")
+
+
+def test_letters_to_an_address_that_anybody_may_name_are_few(nobody: Api) -> None:
+    for _ in range(MOST_AN_HOUR + 4):
+        assert nobody.post("/keepers", NEW).status == 202
+    assert Letter.objects.filter(kind="account_exists").count() == MOST_AN_HOUR
 
 
 @pytest.mark.parametrize(
@@ -58,8 +108,8 @@ def test_what_no_account_is_opened_on(nobody: Api, field: str, value: object, co
 
 
 def test_a_name_is_kept_as_people_write_it(nobody: Api) -> None:
-    answer = nobody.post("/keepers", {**NEW, "name": "  Zoë Ó Faoláin 🐍 "})
-    assert answer.body["name"] == "Zoë Ó Faoláin 🐍"
+    nobody.post("/keepers", {**NEW, "name": "  Zoë Ó Faoláin 🐍 "})
+    assert Keeper.objects.get(email=NEW["email"]).name == "Zoë Ó Faoláin 🐍"
 
 
 def test_ones_own_profile(world: World, odile: Api) -> None:

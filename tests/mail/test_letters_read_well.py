@@ -121,6 +121,10 @@ CONTEXTS: dict[str, dict[str, Any]] = {
     "device_added": ACCOUNT | {"device": "Rack phone"},
     "password_changed": ACCOUNT | {"kept": False, "by_letter": True},
     "signing_in_moved": ACCOUNT,
+    "confirm_address": {"to_name": "reader", "confirm": 7},
+    "account_exists": {"to_name": "reader", "reset": ID},
+    "reset_password": {"to_name": "reader", "reset": ID},
+    "no_account": {"to_name": "reader"},
     "digest": {
         "to_name": "Odile Marten",
         "counts": {"undelivered": 1, "unacknowledged": 2, "held_sales": 1, "disputes": 3},
@@ -196,10 +200,12 @@ def test_every_kind_that_is_queued_is_written_here() -> None:
     for module in (account_letters, addresses, chasing, digests, letters, sign_in):
         text = Path(module.__file__).read_text()
         queued |= set(re.findall(r'kind="(\w+)"', text))
+        queued |= set(re.findall(r'_write_to_claimed\("(\w+)"', text))
         queued |= set(re.findall(r'_tell_seller\(owed, "(\w+)"', text))
     assert queued == set(KINDS)
 
 
+@pytest.mark.django_db
 @pytest.mark.parametrize("kind", KINDS)
 def test_each_letter_has_a_subject_a_text_and_an_html_part(kind: str) -> None:
     message = write(kind, CONTEXTS[kind])
@@ -215,6 +221,7 @@ def test_each_letter_has_a_subject_a_text_and_an_html_part(kind: str) -> None:
     assert "script" not in page.tags
 
 
+@pytest.mark.django_db
 @pytest.mark.parametrize("kind", KINDS)
 def test_both_parts_lead_to_the_same_place(kind: str) -> None:
     """Whoever reads text only must be able to do the same as whoever reads HTML."""
@@ -222,6 +229,10 @@ def test_both_parts_lead_to_the_same_place(kind: str) -> None:
     in_html = {one for one in _Page(html_of(message)).addresses if one.startswith("http")}
     in_text = set(re.findall(r"https?://\S+", str(message.body)))
     assert in_text == in_html
+    if "confirm" in CONTEXTS[kind]:
+        (only,) = in_text
+        assert only.startswith("http://testserver/accounts/confirm-email/Nw:"), "7, signed"
+        return
     if "sign_out" in CONTEXTS[kind]:
         (only,) = in_text  # derived anew each second
         token = only.removeprefix("http://testserver/sign-out/")
@@ -244,6 +255,9 @@ def test_both_parts_lead_to_the_same_place(kind: str) -> None:
         "disclosure_undelivered": {f"http://testserver/disclosures/{ID}"},
         "disclosure_silent": {f"http://testserver/disclosures/{ID}"},
         "disclosure_reminder": {link},
+        "account_exists": {"http://testserver/accounts/password/reset/"},  # no such keeper
+        "reset_password": {"http://testserver/accounts/password/reset/"},
+        "no_account": {"http://testserver/accounts/signup/"},
         "payment_recorded": {link},
         "digest": {
             f"http://testserver/{one}" for one in ("disclosures", "sales", "disputes", "account")
@@ -263,6 +277,7 @@ def poisoned(value: Any) -> Any:
     return {key: evil if key in typed else poisoned(one) for key, one in value.items()}
 
 
+@pytest.mark.django_db
 @pytest.mark.parametrize("kind", KINDS)
 def test_hostile_names_break_neither_headers_nor_text_nor_html(kind: str) -> None:
     message = write(kind, poisoned(CONTEXTS[kind]))

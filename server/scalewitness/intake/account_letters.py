@@ -5,14 +5,26 @@ They name nobody but the keeper they go to. Their links are derived when a lette
 
 from collections.abc import Mapping
 from datetime import datetime
-from typing import Any
-from uuid import UUID
+from typing import Any, Final
+from uuid import UUID, uuid5
 
+import structlog
+from allauth.account.models import EmailAddress
 from django.db import transaction
+from django.utils.crypto import salted_hmac
 
 from scalewitness.intake.batch import fresh_id
 from scalewitness.mail.services import queueing as mail
 from scalewitness.people.models import Device, Keeper
+from scalewitness.tries import one_too_many
+
+log = structlog.get_logger()
+
+MOST_AN_HOUR: Final = 5
+"""Letters of one kind to one address that somebody may claim (our judgement: those that came
+hold working links, so the next brings nothing new)."""
+NOBODY: Final = UUID("6b1f1d8e-2f0c-4d0e-9a53-0f5c8f1d7a44")
+"""Under which addresses without an account are given an id."""
 
 
 def device_added(keeper: Keeper, device: Device, now: datetime) -> None:
@@ -29,6 +41,40 @@ def password_changed(keeper: Keeper, now: datetime, *, kept: bool, by_letter: bo
 def signing_in_moved(keeper: Keeper, old: str, now: datetime) -> None:
     """To the ``old`` address, of which letters and signing in have gone to another."""
     owe(keeper, kind="signing_in_moved", now=now, to=old)
+
+
+def confirm_address(address: EmailAddress, now: datetime) -> None:
+    """Whoever reads it may know nothing of an account: it repeats nothing that was typed."""
+    _write_to_claimed("confirm_address", address.email, address.user_id, now, confirm=address.pk)
+
+
+def account_exists(keeper: Keeper, email: str, now: datetime) -> None:
+    """Somebody tried to make an account with the address of this one."""
+    _write_to_claimed("account_exists", email, keeper.pk, now, reset=str(keeper.pk))
+
+
+def reset_password(keeper: Keeper, email: str, now: datetime) -> None:
+    _write_to_claimed("reset_password", email, keeper.pk, now, reset=str(keeper.pk))
+
+
+def no_account(email: str, now: datetime) -> None:
+    """Somebody asked for a new password where there is no account. The letter's row goes once
+    it is sent: the address is of nobody here."""
+    _write_to_claimed("no_account", email, uuid5(NOBODY, email), now)
+
+
+def _write_to_claimed(
+    kind: str, email: str, person: UUID, now: datetime, **leads_to: object
+) -> None:
+    """Anybody can have these sent to anybody, so they are few and hold nothing that was typed."""
+    if one_too_many(f"letter:{kind}:{_digest(email)}", MOST_AN_HOUR, 3600):
+        log.warning("letter_once_too_often", kind=kind)
+        return
+    _queue(fresh_id(now), kind, person, email, {"to_name": "reader", **leads_to}, now)
+
+
+def _digest(email: str) -> str:
+    return salted_hmac("scalewitness.letters", email, algorithm="sha256").hexdigest()
 
 
 def owe(

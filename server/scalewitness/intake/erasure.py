@@ -130,6 +130,15 @@ def close_account(keeper: Keeper, now: datetime, *, texts: bool = False) -> None
             erase_texts_by(keeper.pk)
 
 
+def displace(keeper: Keeper, now: datetime) -> None:
+    """Close an account that went by an address which its owner has proved to be theirs. Nothing
+    that is still owed keeps it: no letter to that address was ever for whoever made it."""
+    with transaction.atomic():
+        revoke_signing_devices(keeper, now)  # first: it takes the log's lock
+        people.close_account(keeper, now)
+        _forget_in_letters(keeper, Sale.objects.filter(collection__keeper=keeper))
+
+
 def _check_told(sold: Iterable[Sale]) -> None:
     owed = Disclosure.objects.filter(sale__in=[sale.pk for sale in sold]).values("pk")
     if Letter.objects.filter(cause__in=owed, state__in=mail.PENDING).exists():

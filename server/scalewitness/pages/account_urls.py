@@ -11,6 +11,7 @@ from django.urls import path, re_path
 from django.views.decorators.cache import never_cache
 
 from scalewitness.pages.access import asked_again
+from scalewitness.pages.accounts import ConfirmAddress
 from scalewitness.pages.second_factor import (
     AddPasskey,
     AgainByPasskey,
@@ -28,8 +29,10 @@ urlpatterns = [
     path("reauthenticate/", never_cache(account.reauthenticate), name="account_reauthenticate"),
     path("email/", never_cache(asked_again(account.email)), name="account_email"),
     path("confirm-email/", account.email_verification_sent, name="account_email_verification_sent"),
-    re_path(
-        r"^confirm-email/(?P<key>[-:\w]+)/$", account.confirm_email, name="account_confirm_email"
+    path(
+        "confirm-email/<str:key>/",
+        never_cache(ConfirmAddress.as_view()),
+        name="account_confirm_email",
     ),
     path(
         "password/change/",

@@ -1,22 +1,24 @@
-"""Accounts as the sign-up page needs them: a keeper has a name beside the address."""
+"""allauth's pages as ours: one account an address, letters that are queued, one limit of tries."""
 
-import smtplib
 from typing import Any, ClassVar
 
-import structlog
 from allauth.account.adapter import DefaultAccountAdapter
-from django import forms
+from allauth.account.auth_backends import AuthenticationBackend
+from allauth.account.models import EmailAddress
+from allauth.account.views import ConfirmEmailView
 from django.contrib import messages
-from django.http import HttpRequest
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect
 from django.utils import timezone
 
 from scalewitness import guessing
 from scalewitness.domain.errors import TooManyTries
+from scalewitness.intake import account_letters
+from scalewitness.intake.accounts import confirm_address
 from scalewitness.people.models import Keeper
+from scalewitness.people.queries import account_of
 from scalewitness.sign_in.services.letters import Event, tell_of_factor
 from scalewitness.tries import address_of
-
-log = structlog.get_logger()
 
 FACTOR_EVENTS: dict[str, Event] = {
     "mfa/email/totp_deactivated": "totp_removed",
@@ -25,19 +27,14 @@ FACTOR_EVENTS: dict[str, Event] = {
 }
 
 
-class NameForm(forms.Form):
-    """Added to the sign-up form. Other keepers see this name beside your calls."""
-
-    name = forms.CharField(max_length=80, label="Your name, as other keepers will see it")
-    field_order = ("name", "email", "password1")
-
-    def signup(self, request: HttpRequest, user: Keeper) -> None:
-        user.name = self.cleaned_data["name"]
-        user.save()
-
-
 class KeeperAccounts(DefaultAccountAdapter):
-    """Leaves user names out; the address is the way in."""
+    """Leaves user names out; the address is the way in. Letters are ours."""
+
+    error_messages: ClassVar[dict[str, Any]] = {
+        **DefaultAccountAdapter.error_messages,
+        "too_many_login_attempts": "Too many wrong tries just now. Wait a while, or have a "
+        "letter sent that sets a new password: “I forgot it”.",
+    }
 
     def populate_username(self, request: HttpRequest, user: Any) -> None:
         return None
@@ -54,12 +51,13 @@ class KeeperAccounts(DefaultAccountAdapter):
         those are owed by `pages.second_factor`, with what they tell of."""
         if (event := FACTOR_EVENTS.get(template_prefix)) is not None:
             tell_of_factor(user, event, timezone.now())
+        if template_prefix == "account/email/email_changed":
+            account_letters.signing_in_moved(user, kw["email"], timezone.now())
 
-    error_messages: ClassVar[dict[str, Any]] = {
-        **DefaultAccountAdapter.error_messages,
-        "too_many_login_attempts": "Too many wrong tries just now. Wait a while, or have a "
-        "letter sent that sets a new password: “I forgot it”.",
-    }
+    def send_confirmation_mail(
+        self, request: HttpRequest, emailconfirmation: Any, signup: bool
+    ) -> None:
+        account_letters.confirm_address(emailconfirmation.email_address, timezone.now())
 
     def get_client_ip(self, request: HttpRequest) -> str:
         """For everything allauth counts by address."""
@@ -83,14 +81,53 @@ class KeeperAccounts(DefaultAccountAdapter):
         """A new password was set by a letter."""
         guessing.start_anew(credentials.get("email", ""), address_of(request))
 
-    def send_mail(self, template_prefix: str, email: str, context: dict[str, Any]) -> None:
-        """Send at once: the link inside is a secret that must not rest in a table of letters.
-        A mail host that is down costs the letter, not the account; the page says so."""
+
+class OneAccount(AuthenticationBackend):
+    """An address has one account, so that one password is looked at."""
+
+    def _authenticate_by_email(self, email: str, password: str) -> Keeper | None:
+        keeper = account_of(email.strip().lower())
+        return keeper if self._check_password(keeper, password) else None
+
+
+class ConfirmAddress(ConfirmEmailView):
+    """Confirming takes the letter and the account together: who reads it but did not make the
+    account is not led to confirm what somebody else made."""
+
+    wrong = ""
+
+    def post(self, *args: Any, **kwargs: Any) -> HttpResponse:
         try:
-            super().send_mail(template_prefix, email, context)
-        except (smtplib.SMTPException, OSError) as problem:
-            log.warning("account_letter_failed", error=str(problem))
-            messages.error(
-                self.request,
-                "A letter to you could not be sent just now. Ask for it again in a few minutes.",
-            )
+            self.object = self.get_object()
+        except Http404:
+            self.object = None
+            return self._shown()
+        address: EmailAddress = self.object.email_address
+        if not address.can_set_verified() or not self._is_theirs(address):
+            return self._shown()
+        confirm_address(address, timezone.now())
+        messages.success(self.request, f"{address.email} is confirmed.")
+        return redirect("account_email" if self.request.user.is_authenticated else "account_login")
+
+    def _shown(self) -> HttpResponse:
+        shown: HttpResponse = self.render_to_response(self.get_context_data())
+        return shown
+
+    def _is_theirs(self, address: EmailAddress) -> bool:
+        if self.request.user.pk == address.user_id:
+            return True
+        try:
+            guessing.begin(address.email, address_of(self.request))
+        except TooManyTries as refused:
+            self.wrong = refused.detail
+            return False
+        if not address.user.check_password(self.request.POST.get("password", "")):
+            self.wrong = "That is not the password of this account."
+            return False
+        guessing.got_in(address.email, address_of(self.request))
+        return True
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        shown: dict[str, Any] = super().get_context_data(**kwargs)
+        theirs = self.object and self.request.user.pk == self.object.email_address.user_id
+        return {**shown, "asks_password": not theirs, "wrong": self.wrong}

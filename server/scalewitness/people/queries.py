@@ -109,6 +109,19 @@ def verified_keeper(email: str) -> Keeper | None:
     return Keeper.objects.filter(pk=address.user_id, is_active=True).first() if address else None
 
 
+def account_of(email: str) -> Keeper | None:
+    """The account that signs in with this address, in lower case: of whoever proved it, else of
+    whoever claimed it as the only address they have. An address added to an account and not
+    proved yet belongs to nobody."""
+    found = verified_keeper(email)
+    return found or Keeper.objects.filter(email=email, is_active=True).first()
+
+
+def unproven_claims(email: str, *, but: UUID) -> QuerySet[Keeper]:
+    """Accounts that go by this address, all ``but`` that of its owner."""
+    return Keeper.objects.filter(email=email).exclude(pk=but)
+
+
 def has_verified_address(keeper: Keeper) -> bool:
     return bool(CONFIRMED.ask(keeper=keeper.pk))
 

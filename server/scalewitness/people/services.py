@@ -5,6 +5,7 @@ from uuid import UUID
 
 from allauth.account.models import EmailAddress
 from django.contrib.auth import authenticate
+from django.contrib.auth.hashers import make_password
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
@@ -47,10 +48,15 @@ def sign_up(*, name: str, email: str, password: str) -> Keeper:
     Raises:
         OutOfRange: the password is too weak, or the address is taken.
     """
-    try:
-        validate_password(password)
-    except ValidationError as weak:
-        raise OutOfRange(" ".join(weak.messages), pointer="/password") from None
+    check_password_is_strong(password, name=name, email=email)
+    keeper = sign_up_if_free(name, email, password)
+    if keeper is None:
+        raise OutOfRange("This address already has an account.", pointer="/email")
+    return keeper
+
+
+def sign_up_if_free(name: str, email: str, password: str) -> Keeper | None:
+    """A new keeper with an address still to be verified; None where it has an account."""
     try:
         with transaction.atomic():
             keeper = Keeper.objects.create_user(email.lower(), password, name=name)
@@ -58,8 +64,41 @@ def sign_up(*, name: str, email: str, password: str) -> Keeper:
                 user=keeper, email=keeper.email, primary=True, verified=False
             )
     except IntegrityError:
-        raise OutOfRange("This address already has an account.", pointer="/email") from None
+        return None
     return keeper
+
+
+def check_password_is_strong(password: str, *, name: str, email: str) -> None:
+    """
+    Raises:
+        OutOfRange: it is too short, common, or like the name or the address.
+    """
+    try:
+        validate_password(password, Keeper(name=name, email=email))
+    except ValidationError as weak:
+        raise OutOfRange(" ".join(weak.messages), pointer="/password") from None
+
+
+def take_as_long(password: str) -> None:
+    """As long as making an account with it would, so that time does not tell whether there is
+    one already."""
+    make_password(password)
+
+
+def mark_proved(address: EmailAddress) -> None:
+    """Letters reached its keeper there. It becomes the first where the first is not proved."""
+    address.set_verified()
+    first = EmailAddress.objects.get_primary(address.user)
+    if first is None or not first.verified:
+        address.set_as_primary()
+
+
+def start_over(keeper: Keeper, *, name: str, now: datetime) -> None:
+    """An account that somebody made and nobody used becomes another person's: its name and
+    devices, and addresses that were added to it, were never theirs."""
+    Device.objects.filter(keeper=keeper).delete()
+    EmailAddress.objects.filter(user=keeper).exclude(email=keeper.email).delete()
+    rename(keeper, name=name, version=Keeper.objects.get(pk=keeper.pk).version, now=now)
 
 
 def vouch(email: str) -> bool:

@@ -28,6 +28,12 @@ class Profile(Struct, frozen=True):
     version: int
 
 
+class LetterSent(Struct, frozen=True):
+    """A letter is on its way to ``email``; what it says, only its reader knows."""
+
+    email: str
+
+
 class KeyShown(Struct, frozen=True):
     """The Ed25519 key a device signs facts with: ``public`` in hexadecimal, ``fingerprint``
     for people to compare, and where in the log it was enrolled and, if so, revoked."""

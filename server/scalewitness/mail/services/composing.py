@@ -14,7 +14,13 @@ from scalewitness.domain.translog.receipts import Receipt
 from scalewitness.ledger.queries.entries import entry_of
 from scalewitness.ledger.services.receipting import receipt_of
 from scalewitness.mail.models import Letter
-from scalewitness.mail.services.links import code_of, link_token, sign_out_token
+from scalewitness.mail.services.links import (
+    code_of,
+    confirmation_path,
+    link_token,
+    new_password_path,
+    sign_out_token,
+)
 
 log = structlog.get_logger()
 
@@ -76,6 +82,12 @@ def _addresses(letter: Letter) -> dict[str, str]:
         found["link_url"] = home = f"{settings.PUBLIC_URL}/offers/{token}"
     if "code_id" in letter.context:
         found["digits"] = code_of(UUID(letter.context["code_id"]))
+    if "confirm" in letter.context:
+        path = confirmation_path(letter.context["confirm"])
+        found["confirm_url"] = f"{settings.PUBLIC_URL}{path}"
+    if "reset" in letter.context:
+        path = new_password_path(UUID(letter.context["reset"]))
+        found["reset_url"] = f"{settings.PUBLIC_URL}{path}"
     if "sign_out" in letter.context:
         token = sign_out_token(UUID(letter.context["sign_out"]))
         found["sign_out_url"] = f"{settings.PUBLIC_URL}/sign-out/{token}"

@@ -27,6 +27,8 @@ log = structlog.get_logger()
 LEASE = timedelta(seconds=settings.MAIL_LEASE_SECONDS)
 FIRST_WAIT = timedelta(seconds=15)
 LONGEST_WAIT = timedelta(hours=1)
+TO_NOBODY_HERE = {"no_account"}
+"""Kinds whose address is of nobody that has to do with the record: it is not kept."""
 UNWRITABLE = (UnicodeError, BadHeaderError, MessageError)
 """An address or header that no message can carry; trying again changes nothing."""
 
@@ -68,6 +70,8 @@ def deliver(letter: Letter, connection: BaseEmailBackend, now: datetime) -> str:
         letter.state, letter.sent_at, letter.last_error = Letter.State.SENT, now, ""
     letter.claimed_until = None
     _keep(letter, claimed_until)
+    if letter.state == Letter.State.SENT and letter.kind in TO_NOBODY_HERE:
+        letter.delete()
     log.info("letter", id=str(letter.pk), kind=letter.kind, state=letter.state)
     return letter.state
 

@@ -4,7 +4,12 @@ from datetime import timedelta
 from typing import Final
 from uuid import UUID
 
+from allauth.account import app_settings
+from allauth.account.models import EmailAddress, EmailConfirmationHMAC
+from allauth.account.utils import user_pk_to_url_str
+from django.contrib.auth import get_user_model
 from django.core.signing import Signer, TimestampSigner
+from django.urls import reverse
 from django.utils.crypto import salted_hmac
 
 _signer = Signer(salt="scalewitness.link")
@@ -34,6 +39,23 @@ def code_of(code: UUID) -> str:
     """Six digits to be typed in; derived like a link."""
     digest = salted_hmac("scalewitness.code", code.hex, algorithm="sha256").digest()
     return f"{int.from_bytes(digest[:8]) % 1_000_000:06}"
+
+
+def confirmation_path(address: int) -> str:
+    """The page that confirms an address, by the id of its row."""
+    key = EmailConfirmationHMAC(EmailAddress(pk=address)).key
+    return reverse("account_confirm_email", args=[key])
+
+
+def new_password_path(keeper: UUID) -> str:
+    """The page that sets a new password, once; where there is no such keeper any more, the one
+    that asks for a letter."""
+    found = get_user_model().objects.filter(pk=keeper).first()
+    if found is None:
+        return reverse("account_reset_password")
+    key = app_settings.PASSWORD_RESET_TOKEN_GENERATOR().make_token(found)
+    named = {"uidb36": user_pk_to_url_str(found), "key": key}
+    return reverse("account_reset_password_from_key", kwargs=named)
 
 
 def sign_out_token(keeper: UUID) -> str:
