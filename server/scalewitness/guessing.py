@@ -35,6 +35,10 @@ ON_ACCOUNT: Final = Limit(60, 3600)
 """On one account from all addresses its keeper has not got in from. 60 an hour come to half a
 million guesses a year, fewer than passwords that are refused as too common would need (these
 three are our judgement)."""
+CODES_ON_ACCOUNT: Final = Limit(50, 86_400)
+"""Codes of a second factor, from anywhere. Whoever types them has the password already; each
+wrong one had three chances in a million, so that fifty a day come to one in twenty a year (our
+judgement). Passkeys are not counted: nothing about them can be guessed."""
 KNOWN_FOR: Final = 30 * 86_400
 """Seconds for which an address that got in is its keeper's."""
 
@@ -87,9 +91,19 @@ def one_try(account: str, address: str) -> Iterator[None]:
     got_in(account, address)
 
 
+def code_tried(account: str) -> int:
+    """Before a code is looked at; how many over the limit this one is."""
+    return max(0, tries(_key("code", account), CODES_ON_ACCOUNT.seconds) - CODES_ON_ACCOUNT.most)
+
+
+def code_was_right(account: str) -> None:
+    """It was no guess."""
+    take_back(_key("code", account), CODES_ON_ACCOUNT.seconds)
+
+
 def start_anew(account: str, address: str) -> None:
     """The keeper set a new password by a letter: earlier guesses are worth nothing."""
-    forget(_key("account", account), _key("pair", account, address))
+    forget(_key("account", account), _key("pair", account, address), _key("code", account))
     note(_key("known", account, address), KNOWN_FOR)
 
 

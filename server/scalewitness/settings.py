@@ -368,6 +368,7 @@ REST_FRAMEWORK = {
         "link": "60/min",
         "sign_in": "30/min",
         "sign_up": "30/min",
+        "device_token": "60/min",
         "look_up": "60/min",
         "witness": "60/min",
         "changes": "600/min",

@@ -27,6 +27,7 @@ OWN = {
     "disclosures",
     "held_calls",
     "new_collection",
+    "add_device",
 }
 """Pages that show a keeper nothing but their own."""
 FORMS_ONLY = {

@@ -4,15 +4,18 @@ from datetime import timedelta
 
 import pytest
 from allauth.mfa.models import Authenticator
+from django.core.cache import cache
 from django.db import connection
 from django.utils import timezone
 from tests.second_factors import SECRET, WRONG, app_of
 from tests.world import World
 
+from scalewitness import guessing
 from scalewitness.domain.errors import (
     SecondFactorMissing,
     SecondFactorRequired,
     SecondFactorWrong,
+    TooManyTries,
 )
 from scalewitness.mail.models import Letter
 from scalewitness.sign_in.queries import has_second_factor, kinds_of
@@ -20,6 +23,11 @@ from scalewitness.sign_in.services.codes import admit, take_code
 from scalewitness.sign_in.services.sealing import seal, unseal
 
 pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture(autouse=True)
+def nothing_counted() -> None:
+    cache.clear()
 
 
 def test_a_keeper_without_one_is_let_in_by_the_password(world: World) -> None:
@@ -74,6 +82,23 @@ def test_a_wrong_code_changes_nothing(world: World) -> None:
         take_code(world.odile, WRONG, timezone.now())
     assert "used" not in app.row.data
     assert not Letter.objects.exists()
+
+
+def test_fifty_wrong_codes_a_day_and_the_keeper_is_told_that_the_password_is_known(
+    world: World,
+) -> None:
+    app, now = app_of(world.odile), timezone.now()
+    take_code(world.odile, app.code(), now)
+    for _ in range(50):
+        with pytest.raises(SecondFactorWrong):
+            take_code(world.odile, WRONG, now)
+    for _ in range(3):
+        with pytest.raises(TooManyTries):
+            take_code(world.odile, app.code(), now)
+    (letter,) = Letter.objects.filter(kind="second_factor")
+    assert letter.context["event"] == "codes_guessed"
+    guessing.start_anew(world.odile.email, "192.0.2.1")  # a new password by a letter
+    take_code(world.odile, app.code(), now)
 
 
 def test_recovery_codes_alone_are_no_second_factor(world: World) -> None:

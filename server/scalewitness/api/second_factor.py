@@ -3,11 +3,13 @@
 from django.utils import timezone
 from rest_framework.request import Request
 
+from scalewitness import guessing
 from scalewitness.api.authentication import actor_of, keeper_of
 from scalewitness.domain.errors import SecondFactorNotTaken, SecondFactorWrong
 from scalewitness.intake.batch import Actor
 from scalewitness.sign_in.queries import has_second_factor
 from scalewitness.sign_in.services.codes import take_code
+from scalewitness.tries import address_of
 
 HEADER = "Second-Factor-Code"
 
@@ -23,7 +25,8 @@ def proved_actor(request: Request) -> Actor:
     if code is None or not has_second_factor(keeper.pk):
         return actor
     try:
-        take_code(keeper, code, timezone.now())
+        with guessing.one_try(keeper.email, address_of(request)):
+            take_code(keeper, code, timezone.now())
     except SecondFactorWrong:
         raise SecondFactorNotTaken() from None
     return Actor(keeper=actor.keeper, device=actor.device, proved=True)

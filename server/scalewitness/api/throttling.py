@@ -59,6 +59,10 @@ class SignIn(PerAddress):
     scope = "sign_in"
 
 
+class DeviceToken(PerAddress):
+    scope = "device_token"
+
+
 class SignUp(PerAddress):
     scope = "sign_up"
 
@@ -84,5 +88,6 @@ class Photos(PerDevice):
 
 
 THROTTLES: dict[str, type[_Throttle]] = {
-    one.scope: one for one in (Link, SignIn, SignUp, LookUp, Witness, Feed, Pushing, Photos)
+    one.scope: one
+    for one in (Link, SignIn, SignUp, DeviceToken, LookUp, Witness, Feed, Pushing, Photos)
 }

@@ -30,8 +30,10 @@ from scalewitness.api.collections.list_collections import list_collections
 from scalewitness.api.collections.plan_visit import plan_visit
 from scalewitness.api.collections.show_agreement import show_agreement
 from scalewitness.api.collections.show_collection import show_collection
+from scalewitness.api.devices.begin_hand_over import begin_hand_over
 from scalewitness.api.devices.enrol_device import enrol_device
 from scalewitness.api.devices.enrol_key import enrol_key
+from scalewitness.api.devices.fetch_token import fetch_token
 from scalewitness.api.devices.list_devices import list_devices
 from scalewitness.api.devices.revoke_device import revoke_device
 from scalewitness.api.disclosures.acknowledge import acknowledge
@@ -107,6 +109,8 @@ people = [
     path("keepers", resource(get=find_keeper, post=sign_up), name="keepers"),
     path("keepers/me", resource(get=show_me, patch=edit_me), name="me"),
     path("devices", resource(get=list_devices, post=enrol_device), name="devices"),
+    path("devices/authorization", resource(post=begin_hand_over), name="device-authorization"),
+    path("devices/token", resource(post=fetch_token), name="device-token"),
     path("devices/<uuid:id>", resource(delete=revoke_device), name="device"),
     path("devices/<uuid:id>/key", resource(post=enrol_key), name="device-key"),
     path("practitioners", resource(post=name_practitioner), name="practitioners"),

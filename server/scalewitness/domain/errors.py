@@ -168,6 +168,32 @@ class TooManyTries(Refused):
         self.retry_after = retry_after
 
 
+class HandOverRefused(Refused):
+    """No token for a device that asked to be let in by a page. ``error`` is the same code under
+    the name that RFC 6749, 5.2 gives it."""
+
+    status = 400
+
+    def as_problem(self) -> dict[str, Any]:
+        return super().as_problem() | {"error": self.code}
+
+
+class AuthorizationPending(HandOverRefused):
+    code, title = "authorization_pending", "Nobody has confirmed this device yet"
+
+
+class SlowDown(HandOverRefused):
+    code, title = "slow_down", "Asked too soon: leave five seconds more between questions"
+
+
+class AccessDenied(HandOverRefused):
+    code, title = "access_denied", "This device was refused on the page"
+
+
+class ExpiredToken(HandOverRefused):
+    code, title = "expired_token", "The code is over, or was used: begin again"
+
+
 class LogContradicted(Refused):
     code, status = "log_contradicted", 503
     title = (

@@ -18,6 +18,7 @@ from scalewitness.intake.services import accept_one
 from scalewitness.people import services
 from scalewitness.people.models import Device, Keeper
 from scalewitness.people.queries import device_of, devices_of
+from scalewitness.sign_in.services.handing_over import forget_let_in
 
 NOT_NOW = (Fenced, Busy)
 """What keeps the log from taking the fact; a token does not wait for that."""
@@ -54,6 +55,7 @@ def sign_out_everywhere(keeper: Keeper, now: datetime) -> int:
     and is sent when its keeper signs in on it again."""
     with transaction.atomic():
         revoke_signing_devices(keeper, now)  # first: it takes the log's lock
+        forget_let_in(keeper)
         return services.sign_out_everywhere(keeper, now)
 
 

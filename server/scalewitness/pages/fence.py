@@ -12,6 +12,7 @@ from scalewitness.ledger.queries.fence import standing_fence
 READING = {"GET", "HEAD", "OPTIONS"}
 HARMLESS = {
     "account_login", "mfa_authenticate", "account_logout", "revoke_device", "sign_out",
+    "add_device",
 }  # fmt: skip
 """Names of addresses that may be posted to all the same."""
 API = "/api/"

@@ -4,6 +4,7 @@ animals and disputes."""
 from django.urls import path, re_path
 
 from scalewitness.pages import (
+    adding_devices,
     addresses,
     agreement,
     animals,
@@ -45,6 +46,7 @@ urlpatterns = [
     path("account", people.show_account, name="account"),
     path("account/digest", addresses.choose_digest, name="choose_digest"),
     path("sign-out/<str:token>", sign_out.sign_out, name="sign_out"),
+    path("devices/new", adding_devices.add_device, name="add_device"),
     path("devices/<uuid:device_id>/revocation", people.revoke, name="revoke_device"),
     path("grants/<uuid:grant_id>/revocation", people.end_grant, name="end_grant"),
     # --- collections and animals

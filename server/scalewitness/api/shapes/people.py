@@ -64,6 +64,17 @@ class DeviceEnrolled(Struct, frozen=True):
     token: str
 
 
+class HandOver(Struct, frozen=True):
+    """Members as RFC 8628, 3.2 names them. ``device_code`` is for the device alone;
+    ``user_code`` is for its keeper to type at ``verification_uri``. Seconds."""
+
+    device_code: str
+    user_code: str
+    verification_uri: str
+    expires_in: int
+    interval: int
+
+
 class Devices(Struct, frozen=True):
     items: list[DeviceShown]
 

@@ -20,11 +20,13 @@ from django import forms
 from django.db import DatabaseError
 from django.utils import timezone
 
+from scalewitness import guessing
 from scalewitness.domain.errors import Refused
 from scalewitness.domain.one_time_codes import step_of
 from scalewitness.people.models import Keeper
 from scalewitness.sign_in.services.codes import take_code
 from scalewitness.sign_in.services.sealing import seal, unseal
+from scalewitness.tries import address_of
 
 log = structlog.get_logger()
 
@@ -48,7 +50,8 @@ class _Code(forms.Form):
     def clean_code(self) -> str:
         code: str = self.cleaned_data["code"]
         try:
-            self.authenticator = take_code(self.user, code, timezone.now())
+            with guessing.one_try(self.user.email, address_of(context.request)):
+                self.authenticator = take_code(self.user, code, timezone.now())
         except Refused as refused:
             raise forms.ValidationError(refused.detail) from None
         return code

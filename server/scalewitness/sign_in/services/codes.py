@@ -10,11 +10,13 @@ from allauth.mfa.models import Authenticator
 from django.conf import settings
 from django.db import transaction
 
+from scalewitness import guessing
 from scalewitness.domain.errors import (
     SecondFactorMissing,
     SecondFactorNotFresh,
     SecondFactorRequired,
     SecondFactorWrong,
+    TooManyTries,
 )
 from scalewitness.domain.one_time_codes import step_of
 from scalewitness.people.models import Keeper
@@ -54,18 +56,30 @@ def check_fresh(keeper: UUID, *, given: bool, path: str) -> None:
 
 
 def take_code(keeper: Keeper, code: str, now: datetime) -> Any:
-    """The authenticator whose code it is. The code is used up, for every way in.
+    """The authenticator whose code it is. The code is used up, for every way in. Whoever asks
+    also counts tries by where they come from (`guessing.one_try`).
 
     Raises:
         SecondFactorWrong: it is nobody's, or was used before.
+        TooManyTries: it was not looked at; the keeper is told by letter that it came so far.
     """
+    _count(keeper, now)
     with transaction.atomic():
         for one in _typed(keeper):
             if _takes(one, code, now):
                 one.user, one.last_used_at = keeper, now
                 one.save()
+                guessing.code_was_right(keeper.email)
                 return one
     raise SecondFactorWrong()
+
+
+def _count(keeper: Keeper, now: datetime) -> None:
+    over = guessing.code_tried(keeper.email)
+    if over == 1:
+        tell_of_factor(keeper, "codes_guessed", now)
+    if over:
+        raise TooManyTries(retry_after=guessing.CODES_ON_ACCOUNT.seconds)
 
 
 def _typed(keeper: Keeper) -> Iterable[Any]:

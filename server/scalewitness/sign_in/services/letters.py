@@ -18,6 +18,7 @@ Event = Literal[
     "passkey_removed",
     "codes_made",
     "code_used",
+    "codes_guessed",
     "removed_by_operator",
 ]
 
