@@ -1,6 +1,7 @@
 """The one settings file. Everything comes from the environment; a missing secret stops
 the process with its name."""
 
+from datetime import timedelta
 from email.utils import parseaddr
 from pathlib import Path
 
@@ -313,6 +314,7 @@ CELERY_BEAT_SCHEDULE = {
         "task": "scalewitness.intake.tasks.write_digests",
         "schedule": crontab(hour="5", minute="10", day_of_week="mon"),
     },
+    "end devices": {"task": "scalewitness.intake.tasks.end_devices", "schedule": 300.0},
     "lapse offers": {"task": "scalewitness.intake.tasks.lapse_due_offers", "schedule": 300.0},
     "update examiners' records": {
         "task": "scalewitness.intake.tasks.update_records",
@@ -378,7 +380,9 @@ REST_FRAMEWORK = {
     "UNAUTHENTICATED_USER": "django.contrib.auth.models.AnonymousUser",
 }
 KNOX_TOKEN_MODEL = "knox.AuthToken"  # noqa: S105  a model, not a secret
-REST_KNOX = {"TOKEN_TTL": None, "AUTH_HEADER_PREFIX": "Bearer"}
+REST_KNOX = {"TOKEN_TTL": timedelta(days=180), "AUTH_HEADER_PREFIX": "Bearer"}
+"""A token ends when nobody uses it for so long: a season at the racks may lie between (our
+judgement). It is put off at most once a day."""
 SPECTACULAR_SETTINGS = {
     "TITLE": "Scalewitness",
     "VERSION": "1",

@@ -5,6 +5,7 @@ from hmac import compare_digest
 from typing import Any
 
 from django.db.models import Exists, OuterRef, QuerySet
+from django.utils import timezone
 from knox.auth import TokenAuthentication
 from knox.crypto import hash_token
 from knox.models import AuthToken
@@ -17,12 +18,13 @@ from scalewitness.intake.batch import Actor
 from scalewitness.ledger.queries.prepared import Prepared, columns, maker
 from scalewitness.people.models import Keeper
 from scalewitness.people.queries import confirmed_addresses
+from scalewitness.people.services import token_used
 
 
 class DeviceTokens(TokenAuthentication):
     """``Authorization: Bearer TOKEN``; tokens are hashed at rest and revocable.
 
-    They end by being revoked, never by themselves (``TOKEN_TTL`` None).
+    They end by being revoked, or when nobody uses them for long (``TOKEN_TTL``).
     """
 
     def authenticate_credentials(self, token: bytes) -> Any:
@@ -30,8 +32,9 @@ class DeviceTokens(TokenAuthentication):
             said = token.decode()
             digest = hash_token(said)
             for row in TOKENS.ask(begins=said[: CONSTANTS.TOKEN_KEY_LENGTH]):
-                kept = _token(row)
-                if compare_digest(digest, kept.digest):
+                kept, now = _token(row), timezone.now()
+                if compare_digest(digest, kept.digest) and kept.expiry > now:
+                    token_used(kept, now)
                     return self.validate_user(kept)
         raise AuthenticationFailed("Invalid token.")
 

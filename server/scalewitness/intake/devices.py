@@ -17,7 +17,12 @@ from scalewitness.intake.batch import Actor, fresh_id
 from scalewitness.intake.services import accept_one
 from scalewitness.people import services
 from scalewitness.people.models import Device, Keeper
-from scalewitness.people.queries import device_of, devices_of
+from scalewitness.people.queries import (
+    device_of,
+    devices_of,
+    devices_with_a_lasting_key,
+    idle_devices,
+)
 from scalewitness.sign_in.services.handing_over import forget_let_in
 
 NOT_NOW = (Fenced, Busy)
@@ -57,6 +62,18 @@ def sign_out_everywhere(keeper: Keeper, now: datetime) -> int:
         revoke_signing_devices(keeper, now)  # first: it takes the log's lock
         forget_let_in(keeper)
         return services.sign_out_everywhere(keeper, now)
+
+
+def end_devices(now: datetime) -> int:
+    """Sign out devices nobody used for long, and say the facts that were owed when the log took
+    none; how many devices that was. Safe to repeat."""
+    idle, owed = list(idle_devices(now)), list(devices_with_a_lasting_key())
+    for device in idle:
+        revoke_device(device.keeper, device.pk, Actor(keeper=device.keeper_id), now)
+    with suppress(*NOT_NOW):
+        for device in owed:
+            _state(device.keeper, device.pk, Actor(keeper=device.keeper_id), now)
+    return len(idle) + len(owed)
 
 
 def revoke_signing_devices(keeper: Keeper, now: datetime) -> None:

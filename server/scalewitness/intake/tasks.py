@@ -5,6 +5,7 @@ from celery import shared_task
 from django.utils import timezone
 
 from scalewitness.domain.errors import Fenced
+from scalewitness.intake import devices
 from scalewitness.intake.chasing import chase
 from scalewitness.intake.digests import owe_digests
 from scalewitness.intake.statements import lapse_offers, update_examiner_records
@@ -20,6 +21,12 @@ def lapse_due_offers() -> int:
     except Fenced:
         log.warning("log_fenced")
         return 0
+
+
+@shared_task(name="scalewitness.intake.tasks.end_devices")
+def end_devices() -> int:
+    """Signs out devices nobody used for long; safe to run twice at once."""
+    return devices.end_devices(timezone.now())
 
 
 @shared_task(name="scalewitness.intake.tasks.update_records")

@@ -146,6 +146,17 @@ def devices_of(keeper: Keeper) -> QuerySet[Device]:
     return found.order_by("-enrolled_at")
 
 
+def idle_devices(now: datetime) -> QuerySet[Device]:
+    """Those whose token has ended as nobody used it."""
+    return Device.objects.filter(token__expiry__lte=now).select_related("keeper", "key__end")
+
+
+def devices_with_a_lasting_key() -> QuerySet[Device]:
+    """Those that were signed out while the log took no fact of it."""
+    lasting = Device.objects.exclude(revoked_at=None).filter(key__isnull=False, key__end=None)
+    return lasting.select_related("keeper", "key__end")
+
+
 def device_of(keeper: UUID | None, device: UUID | None) -> Device | None:
     """The device, if it is this keeper's."""
     if keeper is None or device is None:

@@ -1,6 +1,6 @@
 """Keepers, devices and grants: the writes."""
 
-from datetime import datetime
+from datetime import datetime, timedelta
 from uuid import UUID
 
 from allauth.account.models import EmailAddress
@@ -12,6 +12,7 @@ from django.db import IntegrityError, transaction
 from django.db.models import F
 from django.db.models.functions import Coalesce
 from knox.models import AuthToken
+from knox.settings import knox_settings
 
 from scalewitness.domain.erasure import ERASED_NAME, erased_address
 from scalewitness.domain.errors import (
@@ -155,9 +156,16 @@ def fact_for_key(sender: UUID, key: str, fresh: UUID, now: datetime) -> tuple[UU
 def enrol_device(keeper: Keeper, name: str, now: datetime) -> tuple[Device, str]:
     """A device and its token. The token is shown once; only its hash is kept."""
     with transaction.atomic():
-        token, secret = AuthToken.objects.create(keeper, expiry=None)
+        token, secret = AuthToken.objects.create(keeper)
         device = Device.objects.create(keeper=keeper, name=name, token=token, enrolled_at=now)
     return device, secret
+
+
+def token_used(token: AuthToken, now: datetime) -> None:
+    """Its end is put off, at most once a day."""
+    ends = now + knox_settings.TOKEN_TTL
+    if ends - token.expiry > timedelta(days=1):
+        AuthToken.objects.filter(pk=token.pk).update(expiry=ends)
 
 
 def revoke_device(keeper: Keeper, device_id: UUID, now: datetime) -> None:
