@@ -153,10 +153,14 @@ class World:
     # --- sales ------------------------------------------------------------------------
 
     def draft(
-        self, *animals: Animal, email: str = "bela@buyers.example", by_code: bool = False
+        self,
+        *animals: Animal,
+        email: str = "bela@buyers.example",
+        by_code: bool = False,
+        sale: UUID | None = None,
     ) -> Sale:
         return draft_sale(
-            sale=new_id(self.now),
+            sale=sale or new_id(self.now),
             collection=self.collection,
             animals=animals,
             buyer_id=new_id(self.now),

@@ -10,7 +10,7 @@ from tests.world import World, new_id, probing
 from scalewitness.animals.services import edit
 from scalewitness.domain.errors import Refused
 from scalewitness.domain.moments import rfc3339
-from scalewitness.intake import services
+from scalewitness.intake import pieces
 from scalewitness.intake.batch import Actor, Batch
 from scalewitness.intake.services import accept
 from scalewitness.intake.submission import Sealed
@@ -62,10 +62,10 @@ def test_a_retry_that_overtook_the_first_answer_is_a_duplicate(world: World) -> 
     noted = {"noted": {"type": "weight", "grams": "500"}}
     item = world.item("husbandry_noted", animal.pk, noted, texts={"note": "after a shed"})
     odile = Actor(world.odile.pk)
-    early, _ = services._prepare([item], odile, world.now)
+    early, _ = pieces.prepare([item], odile, world.now)
     (first,) = world.push(world.odile, item)
     with transaction.atomic():
-        (again,), _ = services._take(early, Batch(odile, world.now))
+        (again,), _ = pieces.take(early, Batch(odile, world.now))
     assert (again.status, again.position) == ("duplicate", first.position)
 
 

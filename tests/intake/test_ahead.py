@@ -4,18 +4,20 @@ judged anew under the lock; and nothing at all is written before."""
 from collections.abc import Callable, Sequence
 from datetime import timedelta
 from typing import Any
+from uuid import UUID
 
 import pytest
 from django.db import transaction
-from tests.world import World, probing, tag_of
+from tests.world import World, new_id, probing, tag_of
 
 from scalewitness.animals.models import Animal
+from scalewitness.animals.services import create_collection
 from scalewitness.calls.models import Call, HeldCall, Standing
 from scalewitness.domain.errors import Refused
 from scalewitness.domain.moments import rfc3339
-from scalewitness.intake import judging, services
+from scalewitness.intake import judging, pieces
 from scalewitness.intake.ahead import Ahead, judged_ahead
-from scalewitness.intake.batch import Actor, Batch, OutOfTurn
+from scalewitness.intake.batch import Actor, Batch, OutOfTurn, flush_together
 from scalewitness.intake.outcomes import Outcome
 from scalewitness.intake.submission import Sealed
 from scalewitness.ledger.models import Entry
@@ -32,7 +34,7 @@ def call(world: World, animal: Animal, sex: str = "male", **more: Any) -> dict[s
 
 def ahead_of(world: World, who: Keeper, *items: dict[str, Any]) -> Ahead | None:
     actor = Actor(keeper=who.pk)
-    prepared, known = services._prepare(items, actor, world.now)
+    prepared, known = pieces.prepare(items, actor, world.now)
     return judged_ahead(prepared, Batch(actor, world.now, known, ahead=True))
 
 
@@ -44,7 +46,10 @@ def judged(world: World, who: Keeper, *items: dict[str, Any]) -> Ahead:
 
 def written(ahead: Ahead) -> list[Outcome] | None:
     with transaction.atomic():
-        return ahead.write()
+        outcomes = ahead.take_turn()
+        if outcomes is not None:
+            flush_together(ahead.batch)
+    return outcomes
 
 
 def meanwhile(monkeypatch: pytest.MonkeyPatch, happens: Callable[[], object]) -> None:
@@ -57,7 +62,7 @@ def meanwhile(monkeypatch: pytest.MonkeyPatch, happens: Callable[[], object]) ->
         happens()
         return found
 
-    monkeypatch.setattr(services, "judged_ahead", judge_then)
+    monkeypatch.setattr(pieces, "judged_ahead", judge_then)
 
 
 def test_nothing_is_written_before_the_turn(world: World) -> None:
@@ -182,12 +187,95 @@ def test_a_rule_that_writes_unasked_writes_nothing_ahead(
     assert not Practitioner.objects.exists()
 
 
-def test_only_calls_are_judged_ahead(world: World) -> None:
+def test_what_reads_what_others_write_is_not_judged_ahead(world: World) -> None:
     animal = world.animal("A1")
-    noted = {"noted": {"type": "weight", "grams": "500"}}
-    weight = world.item("husbandry_noted", animal.pk, noted)
-    assert ahead_of(world, world.odile, weight) is None
-    assert ahead_of(world, world.odile, call(world, animal), weight) is None
+    corrected = {"species": "boa_imperator"}
+    item = world.item("particulars_corrected", animal.pk, corrected)
+    assert ahead_of(world, world.odile, item) is None
+    assert ahead_of(world, world.odile, call(world, animal), item) is None
+
+
+def keeping(world: World, *, room: Any = None) -> list[dict[str, Any]]:
+    """An animal, its tag and its weight, as an import sends them."""
+    about = new_id(world.now)
+    collection = str((room or world.collection).pk)
+    return [
+        world.item(kind, about, body)
+        for kind, body in (
+            ("animal_registered", {"collection": collection, "species": "python_regius"}),
+            ("identifier_assigned", {"scheme": "tag", "code": "N1"}),
+            ("husbandry_noted", {"noted": {"type": "weight", "grams": "60"}}),
+        )
+    ]
+
+
+def test_facts_about_keeping_are_judged_ahead(world: World) -> None:
+    items = keeping(world)
+    ahead = judged(world, world.odile, *items)
+    assert not Animal.objects.exists()
+    world.animal("A1")
+    outcomes = written(ahead)
+    assert outcomes is not None
+    assert [one.status for one in outcomes] == ["accepted"] * 3
+    animal = Animal.objects.get(pk=items[0]["about"])
+    for row, outcome in zip((animal.identifiers, animal.husbandry), outcomes[1:], strict=True):
+        assert row.get().position == outcome.position
+
+
+def test_a_partner_who_is_none_any_more_registers_nothing(
+    world: World, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    body = {"grant": str(world.make_partner(world.pim))}
+    revoke = lambda: world.say(world.odile, "grant_revoked", world.collection.pk, body)  # noqa: E731
+    meanwhile(monkeypatch, revoke)
+    outcomes = world.push(world.pim, *keeping(world))
+    assert {one.status for one in outcomes} == {"refused"}
+    assert not Animal.objects.exists()
+
+
+@pytest.mark.parametrize("used_as", ["collection", "animal", "sale"])
+def test_an_id_that_came_to_stand_for_something_in_between_is_not_registered(
+    world: World, monkeypatch: pytest.MonkeyPatch, used_as: str
+) -> None:
+    other = world.animal("A1")
+    first, *_ = keeping(world)
+    about = UUID(first["about"])
+
+    def use() -> None:
+        if used_as == "collection":
+            create_collection(world.stan, about, "Under the stairs", world.now)
+        elif used_as == "animal":
+            world.push(world.odile, world.item("animal_registered", about, first["body"]))
+        else:
+            world.draft(other, sale=about)
+
+    meanwhile(monkeypatch, use)
+    (outcome,) = world.push(world.odile, first)
+    assert outcome.problem is not None
+    assert outcome.problem["code"] == "id_reused"
+
+
+def test_one_id_registers_one_animal_within_a_batch(world: World) -> None:
+    first, *_ = keeping(world)
+    again = world.item("animal_registered", UUID(first["about"]), first["body"])
+    one, other = world.push(world.odile, first, again)
+    assert (one.status, other.status) == ("accepted", "refused")
+    assert other.problem is not None
+    assert other.problem["code"] == "id_reused"
+
+
+def test_a_guest_leaves_a_weight_and_nothing_else_and_a_stranger_nothing(world: World) -> None:
+    animal = world.animal("A1")
+    world.visit(world.greta, animal)
+    weight, meal = (
+        world.item("husbandry_noted", animal.pk, {"noted": noted})
+        for noted in ({"type": "weight", "grams": "60"}, {"type": "meal", "taken": True})
+    )
+    ahead = judged(world, world.greta, weight, meal)
+    assert [one.status for one in ahead.outcomes] == ["accepted", "refused"]
+    (outcome,) = judged(world, world.stan, weight).outcomes
+    assert outcome.problem is not None
+    assert outcome.problem["code"] == "not_found"
 
 
 def test_a_batch_ahead_of_its_turn_cannot_be_stored(world: World) -> None:

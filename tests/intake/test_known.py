@@ -10,7 +10,7 @@ from tests.world import World, probing, tag_of
 
 from scalewitness.animals.models import Animal
 from scalewitness.calls.models import Call
-from scalewitness.intake import services
+from scalewitness.intake import pieces
 from scalewitness.intake.batch import Actor, Batch
 from scalewitness.intake.known import Known
 from scalewitness.intake.outcomes import Outcome
@@ -26,12 +26,12 @@ class Waiting:
         body = probing("male", tag_of(animal)) | more
         item = world.item("call_made", animal.pk, body, at=world.now + timedelta(minutes=1))
         self.actor, self.now = Actor(keeper=who.pk), world.now
-        self.prepared, self.known = services._prepare([item], self.actor, self.now)
+        self.prepared, self.known = pieces.prepare([item], self.actor, self.now)
 
     def take(self) -> Outcome:
         with transaction.atomic():
             batch = Batch(self.actor, self.now, self.known)
-            (outcome,), _ = services._take(self.prepared, batch)
+            (outcome,), _ = pieces.take(self.prepared, batch)
         return outcome
 
 

@@ -26,7 +26,7 @@ from scalewitness.domain.errors import AddressUnconfirmed
 from scalewitness.domain.moments import rfc3339
 from scalewitness.domain.translog.devices import Devices
 from scalewitness.domain.translog.leaf import read_leaf
-from scalewitness.intake import services
+from scalewitness.intake import pieces
 from scalewitness.intake.batch import Actor, Batch
 from scalewitness.intake.erasure import close_account
 from scalewitness.intake.services import accept
@@ -223,10 +223,10 @@ def test_a_revocation_counts_within_a_batch_too(world: World, odile: Phone) -> N
 
 def test_a_revocation_between_the_check_and_the_lock_counts(world: World, odile: Phone) -> None:
     item = call(odile, world.animal("A1"))
-    proved, _ = services._prepare([item], odile.actor, world.now)
+    proved, _ = pieces.prepare([item], odile.actor, world.now)
     odile.send(odile.revocation())
     with transaction.atomic():
-        (outcome,), _ = services._take(proved, Batch(odile.actor, world.now))
+        (outcome,), _ = pieces.take(proved, Batch(odile.actor, world.now))
     assert code(outcome) == "bad_signature"
 
 

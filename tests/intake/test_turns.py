@@ -1,49 +1,15 @@
-"""Batches of one process come one after the other, each person's in their turn, and wait for
-none that waits for them."""
+"""Batches of one process come one after the other, each person's in their turn."""
 
-from concurrent.futures import ThreadPoolExecutor
-from concurrent.futures import TimeoutError as TooLong
-from threading import Event, Thread
+from threading import Thread
 from uuid import UUID
 
 import pytest
 
 from scalewitness.domain.errors import Busy
-from scalewitness.intake.turns import Turns, own_turn
+from scalewitness.intake.turns import Turns
 
 
-def hold(has: Event, leave: Event) -> None:
-    with own_turn():
-        has.set()
-        assert leave.wait(10)
-
-
-def test_a_second_thread_waits_until_the_first_is_done() -> None:
-    one, other, leave = Event(), Event(), Event()
-    with ThreadPoolExecutor(2) as threads:
-        first = threads.submit(hold, one, leave)
-        assert one.wait(10)
-        second = threads.submit(hold, other, leave)
-        with pytest.raises(TooLong):
-            second.result(0.2)
-        assert not other.is_set()
-        leave.set()
-        first.result(10)
-        second.result(10)
-
-
-@pytest.mark.django_db
-def test_within_a_transaction_nobody_waits() -> None:
-    has, leave = Event(), Event()
-    with ThreadPoolExecutor(1) as threads:
-        first = threads.submit(hold, has, leave)
-        assert has.wait(10)
-        with own_turn():  # the test's own transaction is open
-            leave.set()
-        first.result(10)
-
-
-def line_of(turns: Turns, *people: UUID) -> tuple[list[UUID], list[Thread]]:
+def line_of(turns: Turns[str], *people: UUID) -> tuple[list[UUID], list[Thread]]:
     """Threads that wait for a turn, one a person in this order; who was let in, as it comes."""
     let_in: list[UUID] = []
 
@@ -62,15 +28,15 @@ def line_of(turns: Turns, *people: UUID) -> tuple[list[UUID], list[Thread]]:
     return let_in, threads
 
 
-def waiting(turns: Turns) -> int:
-    return sum(map(len, turns._waiting.values()))
+def waiting(turns: Turns[str]) -> int:
+    return sum(map(len, turns._line.values()))
 
 
 CROWD, SINGLE, THIRD = UUID(int=1), UUID(int=2), UUID(int=3)
 
 
 def test_whoever_has_many_requests_waiting_stands_behind_the_others_after_each() -> None:
-    turns = Turns()
+    turns: Turns[str] = Turns()
     turns.take(CROWD)
     let_in, threads = line_of(turns, CROWD, CROWD, CROWD, SINGLE, THIRD, SINGLE)
     turns.leave()
@@ -80,7 +46,7 @@ def test_whoever_has_many_requests_waiting_stands_behind_the_others_after_each()
 
 
 def test_whoever_waits_too_long_is_told_so_and_holds_nobody_up() -> None:
-    turns = Turns()
+    turns: Turns[str] = Turns()
     turns.take(CROWD)
     with pytest.raises(Busy):
         turns.take(SINGLE, patience=0.05)
@@ -90,11 +56,43 @@ def test_whoever_waits_too_long_is_told_so_and_holds_nobody_up() -> None:
 
 
 def test_one_who_gives_up_leaves_the_others_of_the_same_person_in_line() -> None:
-    turns = Turns()
+    turns: Turns[str] = Turns()
     turns.take(CROWD)
     let_in, threads = line_of(turns, SINGLE)
     with pytest.raises(Busy):
         turns.take(SINGLE, patience=0.05)
+    turns.leave()
+    threads[0].join(10)
+    assert let_in == [SINGLE]
+
+
+def test_whoever_has_the_turn_takes_along_what_others_wait_with() -> None:
+    turns: Turns[str] = Turns()
+    turns.take(CROWD)
+    mine: list[bool] = []
+    threads = [
+        Thread(target=lambda: mine.append(turns.take(SINGLE, "one"))),
+        Thread(target=lambda: mine.append(turns.take(THIRD, "other"))),
+    ]
+    for number, thread in enumerate(threads, 1):
+        thread.start()
+        while waiting(turns) < number:
+            pass
+    along = turns.along(9)
+    assert [one.load for one in along] == ["one", "other"]
+    assert all(thread.is_alive() for thread in threads)  # not before it is done
+    turns.leave(along)
+    for thread in threads:
+        thread.join(10)
+    assert mine == [False, False]
+    assert turns.take(CROWD, patience=0)  # nobody has it
+
+
+def test_no_more_are_taken_along_than_asked_for_and_none_without_a_load() -> None:
+    turns: Turns[str] = Turns()
+    turns.take(CROWD)
+    let_in, threads = line_of(turns, SINGLE)
+    assert turns.along(1) == []
     turns.leave()
     threads[0].join(10)
     assert let_in == [SINGLE]

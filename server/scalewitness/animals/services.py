@@ -7,14 +7,12 @@ from uuid import UUID
 
 import msgspec
 from django.db import IntegrityError, transaction
-from django.db.models import QuerySet
+from django.db.models import Model, QuerySet
 
 from scalewitness.animals.models import (
     Animal,
     Collection,
     Custody,
-    Husbandry,
-    Identifier,
     Photo,
     PhotoFile,
 )
@@ -29,6 +27,8 @@ from scalewitness.domain.facts import (
     PhotoAttached,
 )
 from scalewitness.ledger.queries.entries import is_spoken_for
+from scalewitness.ledger.queries.prepared import columns
+from scalewitness.ledger.services.inserting import Row, as_json
 from scalewitness.ledger.services.writing import Logged, take_turn
 from scalewitness.people.models import Keeper
 
@@ -86,11 +86,24 @@ def _save(record: Animal | Collection, by: Keeper | None, now: datetime, new: bo
 # --- facts: intake calls these, nobody else -------------------------------------------
 
 
-def store_animal(fact: Logged[AnimalRegistered]) -> Animal:
-    animal = Animal(pk=fact.about, collection_id=UUID(fact.body.collection))
+def registered(fact: Logged[AnimalRegistered], collection: Collection) -> Animal:
+    """A new animal; its rows are those of :func:`animal_rows`."""
+    animal = Animal(pk=fact.about, collection=collection)
     _set_particulars(animal, fact.body)
-    _save(animal, None, fact.received_at, new=True)
     return animal
+
+
+def animal_rows(animal: Animal, now: datetime) -> list[tuple[type[Model], Row]]:
+    """A new animal's row, and that of its history, to be stored with many others."""
+    row = {name: getattr(animal, name) for name in columns(Animal)}
+    row["traits"] = as_json(animal.traits)
+    history = row | {
+        "history_date": now,
+        "history_change_reason": None,
+        "history_type": "+",
+        "history_user_id": None,
+    }
+    return [(Animal, row), (Animal.history.model, history)]
 
 
 def store_particulars(animal: Animal, fact: Logged[Particulars]) -> None:
@@ -114,14 +127,14 @@ def _set_particulars(animal: Animal, body: Particulars) -> None:
     animal.traits = list(body.traits)
 
 
-def store_identifier(fact: Logged[IdentifierAssigned]) -> None:
-    Identifier.objects.create(
-        id=fact.id,
-        position=fact.position,
-        animal_id=fact.about,
-        scheme=fact.body.scheme,
-        code=plain_code(fact.body.scheme, fact.body.code),
-    )
+def identifier_row(fact: Logged[IdentifierAssigned]) -> Row:
+    return {
+        "id": fact.id,
+        "position": fact.position,
+        "animal_id": fact.about,
+        "scheme": fact.body.scheme,
+        "code": plain_code(fact.body.scheme, fact.body.code),
+    }
 
 
 def store_photo(fact: Logged[PhotoAttached]) -> None:
@@ -150,17 +163,17 @@ def erase_photo_files(photos: QuerySet[Photo]) -> int:
     return deleted
 
 
-def store_husbandry(fact: Logged[HusbandryNoted]) -> None:
+def husbandry_row(fact: Logged[HusbandryNoted]) -> Row:
     noted = msgspec.to_builtins(fact.body.noted)
-    Husbandry.objects.create(
-        id=fact.id,
-        position=fact.position,
-        animal_id=fact.about,
-        by=fact.sender,
-        at=fact.at,
-        type=noted["type"],
-        noted=noted,
-    )
+    return {
+        "id": fact.id,
+        "position": fact.position,
+        "animal_id": fact.about,
+        "by": fact.sender,
+        "at": fact.at,
+        "type": noted["type"],
+        "noted": as_json(noted),
+    }
 
 
 def store_move(animal: Animal, fact: Logged[CustodyChanged]) -> None:

@@ -9,6 +9,7 @@ the lock.
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
+from uuid import UUID
 
 import msgspec
 from django.db import DatabaseError, connection
@@ -16,6 +17,7 @@ from django.db import DatabaseError, connection
 from scalewitness.domain.errors import Refused
 from scalewitness.intake.batch import Batch, OutOfTurn
 from scalewitness.intake.judging import judge
+from scalewitness.intake.kinds import AT_ONCE
 from scalewitness.intake.outcomes import Outcome, Seen, known_among
 from scalewitness.intake.submission import Sealed
 
@@ -28,21 +30,26 @@ class Ahead:
     batch: Batch
     outcomes: list[Outcome]
 
-    def write(self) -> list[Outcome] | None:
-        """Lock the log and store everything, in the transaction that is open. None, and
-        nothing is stored, where it would not come out the same any more."""
-        moved = self.batch.take_turn()
+    def take_turn(self, after: "Ahead | None" = None) -> list[Outcome] | None:
+        """Lock the log, in the transaction that is open, for the batch to be flushed. None
+        where it would not come out the same any more. ``after``: another that has its turn."""
+        moved = self.batch.take_turn(after.batch if after else None)
         if moved is None or known_among(self.prepared):
             self.batch.known.forget()
             return None
-        self.batch.flush()
         return [_moved(one, moved) for one in self.outcomes] if moved else self.outcomes
+
+    def subjects(self) -> set[UUID]:
+        """What its facts are and are about: of two batches that share any, one bears on the
+        other."""
+        sealed = [one for one in self.prepared if isinstance(one, Sealed)]
+        return {one for fact in sealed for one in (fact.id, fact.about)}
 
 
 def judged_ahead(prepared: Sequence[Sealed | Refused], batch: Batch) -> Ahead | None:
     """``batch`` is one begun ahead. None where anything but reading is to be done, or an item
-    is no call: rules for other kinds read what they and others write."""
-    if any(isinstance(one, Sealed) and one.kind != "call_made" for one in prepared):
+    is of a kind whose rule reads what it and others write."""
+    if any(isinstance(one, Sealed) and one.kind not in AT_ONCE for one in prepared):
         return None
     try:
         with connection.execute_wrapper(_only_reads):

@@ -7,19 +7,29 @@ from django.db import DatabaseError, OperationalError, transaction
 from scalewitness.domain.errors import Refused
 from scalewitness.intake.batch import Batch
 from scalewitness.intake.consequences import settle
-from scalewitness.intake.kinds import NEEDS_SETTLED, RULES
+from scalewitness.intake.kinds import AT_ONCE, NEEDS_SETTLED, RULES
 from scalewitness.intake.outcomes import Outcome, Seen
 from scalewitness.intake.signatures import Signatures
 from scalewitness.intake.submission import Sealed
 
 
 def judge(
-    prepared: Sequence[Sealed | Refused], batch: Batch, seen: Seen, *, careful: bool = False
+    prepared: Sequence[Sealed | Refused],
+    batch: Batch,
+    seen: Seen,
+    *,
+    careful: bool = False,
+    whole: bool = False,
 ) -> list[Outcome]:
-    """An outcome an item, and all that follows from them kept in the batch. ``careful``: one
-    savepoint each, so that one the database refuses takes no other with it."""
+    """An outcome an item, and all that follows from them kept in the batch. The items end where
+    the batch is full, unless all of them are wanted: fewer outcomes than items, at least one.
+    ``careful``: one savepoint each, so that one the database refuses takes no other with it."""
     signatures = Signatures(batch.actor)
-    outcomes = [_one(item, batch, seen, signatures, careful=careful) for item in prepared]
+    outcomes: list[Outcome] = []
+    for item in prepared:
+        if outcomes and batch.full and not whole:
+            break
+        outcomes.append(_one(item, batch, seen, signatures, careful=careful))
     settle(batch)
     return outcomes
 
@@ -70,10 +80,11 @@ def _judged(item: Sealed, batch: Batch) -> int | None:
     """By its kind's rule. A rule that reads what calls write finds it stored; what calls are
     judged by is read anew after a rule that may have changed it."""
     rule = RULES[item.kind]
-    if item.kind == "call_made":
-        return rule(item, batch)
-    batch.store()
+    if item.kind not in AT_ONCE:
+        batch.store()
     position = rule(item, batch)
-    batch.store()
-    batch.known.heed(item.kind, item.about)
+    if item.kind not in AT_ONCE:
+        batch.store()
+    if item.kind != "call_made":
+        batch.known.heed(item.kind, item.about)
     return position

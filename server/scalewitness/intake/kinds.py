@@ -55,6 +55,10 @@ RULES: dict[str, Rule] = {
     "finding_recorded": disputes.finding_recorded,
 }
 
+AT_ONCE = frozenset({"call_made", "animal_registered", "identifier_assigned", "husbandry_noted"})
+"""Kinds that come in hundreds. Their rules read what was read for all of the batch, and keep
+their rows for the batch to store together; so they can be judged ahead of its turn."""
+
 NEEDS_SETTLED = frozenset(
     {"offer_made", "sale_confirmed", "payment_recorded", "handed_over", "finding_recorded"}
 )

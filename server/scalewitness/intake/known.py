@@ -5,13 +5,13 @@ itself writes: a call is added here as it is taken, after anything else all is r
 was read before the lock was held is used if nothing came in between that bears on it.
 """
 
-from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime
 from decimal import Decimal
 from functools import cached_property
-from typing import TypeAlias
+from typing import Any, TypeAlias
 from uuid import UUID
 
 from scalewitness.animals.models import Animal
@@ -49,13 +49,21 @@ from scalewitness.domain.sexing.parameters import load_parameters
 from scalewitness.domain.sexing.stated_linkage import Start
 from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.domain.sexing.what_if import favoured_by
+from scalewitness.intake.holdings import Holdings
 from scalewitness.ledger.queries.prepared import Question, asked, asked_together, ids_literal
 from scalewitness.ledger.queries.tree import HEAD, tip
 from scalewitness.people.models import Grant
 from scalewitness.people.queries import grants_ever
 from scalewitness.sales.queries import PARTIES, parties_to_sales
 
-NO_MATTER = ("call_made", "standing_changed", "husbandry_noted", "photo_attached")
+NO_MATTER = (
+    "animal_registered",
+    "call_made",
+    "husbandry_noted",
+    "identifier_assigned",
+    "photo_attached",
+    "standing_changed",
+)
 """Kinds that change nothing but what is known of the animal they are about."""
 MATTERS = """
 SELECT EXISTS (SELECT FROM ledger_entry
@@ -155,35 +163,50 @@ class Known:
     _weights: dict[Moment, Decimal | None] = field(default_factory=dict)
     size: int = 0
     """Of the log, when what is known was read."""
+    before_reading: Callable[[], None] = lambda: None
+    """What a batch does first, so that what it wrote is found."""
+    holdings: Holdings = field(init=False)
 
-    def expect(self, animal: UUID, at: datetime) -> None:
-        """Say which animal a call will be about, and when it was examined."""
-        self._expected.setdefault(animal, []).append(at)
+    def __post_init__(self) -> None:
+        self.holdings = Holdings(self.person, self.now)
+
+    def expect(self, kind: str, about: UUID, at: datetime, body: Mapping[str, Any]) -> None:
+        """Say what a fact, not yet checked, will be about, and of when."""
+        if kind == "call_made":
+            self._expected.setdefault(about, []).append(at)
+        else:
+            self.holdings.expect(kind, about, body)
 
     @contextmanager
     def read_ahead(self) -> Iterator[None]:
         """Read what is expected before the lock is held, so that whoever waits for it waits
         for none of that; `still_holds` tells afterwards whether it may be used. It is asked
         for before the block and read after it."""
-        if not self._expected:
+        if not (self._expected or self.holdings.is_expected):
             yield
             return
         moments = {(one, at) for one, when in self._expected.items() for at in when}
         with asked_together(*self._questions(moments)):
             yield
             self.size = tip().size
-            self._read(self._expected)
-            self._weigh(moments)
+            if self._expected:
+                self._read(self._expected)
+                self._weigh(moments)
+            if self.holdings.is_expected:
+                self.holdings.read()
         for subject in self._subjects.values():
             _ = subject.case
 
     def _questions(self, moments: Collection[Moment]) -> list[Question]:
         """What `read_ahead` will ask, for one wait instead of one each; whatever is left out
         or superfluous here costs time, nothing else. How large the log is comes first."""
+        first = [HEAD.question(), *self.holdings.questions()]
+        if not self._expected:
+            return first
         by_animal = (ANIMALS, PARTIES, STATED, COUNTING, LABELS, CODES)
         ids = ids_literal(self._expected)
         return [
-            HEAD.question(),
+            *first,
             ADOPTED.question(),
             NEWEST.question(),
             *(one.question(animals=ids) for one in by_animal),
@@ -198,32 +221,38 @@ class Known:
 
     def matters(self) -> list[Question]:
         """What `still_holds` will ask."""
-        if not self._subjects:
+        subjects = self._subjects.keys() | self.holdings.subjects()
+        if not subjects:
             return []
-        values = (self.size, ids_literal(self._subjects), list(NO_MATTER))
-        return [Question(MATTERS, values)]
+        values = (self.size, ids_literal(subjects), list(NO_MATTER))
+        return [Question(MATTERS, values), *self.holdings.matters()]
 
     def heed(self, kind: str, about: UUID) -> None:
         """The batch wrote something else than a call."""
-        if kind in NO_MATTER:
-            self._weights = {key: value for key, value in self._weights.items() if key[0] != about}
-        else:
+        if kind not in NO_MATTER:
             self.forget()
+        elif kind == "husbandry_noted":
+            self._weights = {key: value for key, value in self._weights.items() if key[0] != about}
+        elif kind == "identifier_assigned":
+            self._subjects.pop(about, None)
 
     def forget(self) -> None:
         """Have everything read anew."""
         self._subjects.clear()
         self._weights.clear()
+        self.holdings.forget()
 
     def of(self, animal: UUID) -> Subject | None:
         """The animal, None where there is none; its row is read with its collection."""
         if animal not in self._subjects:
+            self.before_reading()
             self._read({animal, *self._expected} - self._subjects.keys())
         return self._subjects.get(animal)
 
     def weight_on(self, animal: UUID, at: datetime) -> Decimal | None:
         """What it weighed last at that time, in grams."""
         if (animal, at) not in self._weights:
+            self.before_reading()
             self._weigh({(animal, at)})
         return self._weights[animal, at]
 

@@ -1,15 +1,20 @@
-"""Whose turn it is to write, among the threads of one process."""
+"""Whose turn it is to write, among the threads of one process.
+
+The log's lock lets one write at a time anyway, in all processes, and PostgreSQL lets them have
+it in the order they came. A thread of the same process that prepares the next batch meanwhile
+takes the interpreter from the one that holds that lock, and so the time of everyone who waits
+for it.
+"""
 
 from collections import OrderedDict, deque
-from collections.abc import Iterator
-from contextlib import contextmanager
+from dataclasses import dataclass, field
 from threading import Event, Lock
+from typing import Generic, TypeVar
 from uuid import UUID
 
-from django.db import transaction
-
 from scalewitness.domain.errors import Busy
-from scalewitness.waiting import nobody_waits, patience_left
+
+L = TypeVar("L")
 
 PATIENCE = 1.5
 """Seconds after they asked that anyone waits for their turn. Turns last a tenth of a second at
@@ -17,79 +22,82 @@ most, so whoever waits longer waits for a log that nobody lets go of (our judgem
 ``lock_timeout`` that the web's connections have, its sender is told so within 5 s)."""
 
 
-class Turns:
+@dataclass(eq=False, slots=True)
+class Waiting(Generic[L]):
+    """Somebody in line. ``load``: what another may do for them in their own turn."""
+
+    person: UUID | None
+    load: L | None
+    called: Event = field(default_factory=Event)
+    served: bool = False
+
+
+class Turns(Generic[L]):
     """One holder at a time. Whoever waits is let in by person, one after the other, so that
     somebody with many requests waits behind everyone else after each of them."""
 
     def __init__(self) -> None:
         self._guard = Lock()
         self._taken = False
-        self._waiting: OrderedDict[UUID | None, deque[Event]] = OrderedDict()
+        self._line: OrderedDict[UUID | None, deque[Waiting[L]]] = OrderedDict()
 
-    def take(self, person: UUID | None, patience: float = PATIENCE) -> None:
-        """Wait for the turn.
+    def take(self, person: UUID | None, load: L | None = None, patience: float = PATIENCE) -> bool:
+        """Wait for the turn. True: it has come, and is to be left again; False: another, whose
+        turn it was, took the ``load`` along, and has done with it.
 
         Raises:
             Busy: it did not come.
         """
-        called = Event()
         with self._guard:
             if not self._taken:
                 self._taken = True
-                return
-            self._waiting.setdefault(person, deque()).append(called)
-        if not called.wait(patience) and self._given_up(person, called):
-            raise Busy()
+                return True
+            mine = Waiting(person, load)
+            self._line.setdefault(person, deque()).append(mine)
+        if not mine.called.wait(patience):
+            if self._left_the_line(mine):
+                raise Busy()
+            mine.called.wait()  # with its load taken along: it ends with that turn
+        return not mine.served
 
-    def leave(self) -> None:
-        """Let the next one in."""
+    def along(self, most: int) -> "list[Waiting[L]]":
+        """For who has the turn: those with a load to be done in it as well, at most so many.
+        They wait until :meth:`leave`."""
+        found: list[Waiting[L]] = []
         with self._guard:
-            if not self._waiting:
-                self._taken = False
-                return
-            person, line = next(iter(self._waiting.items()))
-            called = line.popleft()
-            del self._waiting[person]
-            if line:
-                self._waiting[person] = line  # behind all others
-        called.set()
+            while len(found) < most and (one := self._next(loaded=True)):
+                one.served = True
+                found.append(one)
+        return found
 
-    def _given_up(self, person: UUID | None, called: Event) -> bool:
-        """Leave the line; False where the turn has come after all."""
+    def leave(self, served: "list[Waiting[L]] | None" = None) -> None:
+        """Let the next one in, and those go whose load was taken along."""
         with self._guard:
-            if called.is_set() or called not in self._waiting.get(person, ()):
+            following = self._next()
+            self._taken = following is not None
+        for one in (following, *(served or ())):
+            if one is not None:
+                one.called.set()
+
+    def _next(self, *, loaded: bool = False) -> "Waiting[L] | None":
+        """Out of the line: the first of the first person, who then stands behind all others.
+        ``loaded``: of the first whose own first has a load."""
+        for person, line in self._line.items():
+            if line[0].load is not None or not loaded:
+                del self._line[person]
+                first = line.popleft()
+                if line:
+                    self._line[person] = line
+                return first
+        return None
+
+    def _left_the_line(self, mine: Waiting[L]) -> bool:
+        """Whether it was still in the line, and is no more."""
+        with self._guard:
+            line = self._line.get(mine.person, deque())
+            if mine not in line:
                 return False
-            self._waiting[person].remove(called)
-            if not self._waiting[person]:
-                del self._waiting[person]
+            line.remove(mine)
+            if not line:
+                del self._line[mine.person]
             return True
-
-
-_TURNS = Turns()
-
-
-@contextmanager
-def own_turn(person: UUID | None = None) -> Iterator[None]:
-    """One batch at a time in this process, and each person's in their turn.
-
-    The log's lock lets one write at a time anyway, in all processes, and PostgreSQL lets them
-    have it in the order they came. A thread of the same process that prepares the next batch
-    meanwhile takes the interpreter from the one that holds that lock, and so the time of
-    everyone who waits for it.
-
-    Inside a transaction begun elsewhere there is no waiting: it may hold the log's lock, for
-    which whoever has the turn waits.
-
-    Raises:
-        Busy: the turn did not come in time, or nobody waits for the answer any more.
-    """
-    if transaction.get_connection().in_atomic_block:
-        yield
-        return
-    _TURNS.take(person, patience_left(PATIENCE))
-    try:
-        if nobody_waits():
-            raise Busy()
-        yield
-    finally:
-        _TURNS.leave()

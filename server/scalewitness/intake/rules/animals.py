@@ -4,11 +4,11 @@ from typing import cast
 from uuid import UUID
 
 from scalewitness.animals import services
-from scalewitness.animals.models import Animal
-from scalewitness.animals.queries import animal_of, collection_of, is_steward
+from scalewitness.animals.models import Animal, Husbandry, Identifier
+from scalewitness.animals.queries import animal_of, is_steward
 from scalewitness.calls.queries.visibility import animal_seen, parents_told
 from scalewitness.calls.services import store_linkage
-from scalewitness.domain.errors import NotAllowed, NotFound, OutOfRange
+from scalewitness.domain.errors import IdReused, NotAllowed, NotFound, OutOfRange
 from scalewitness.domain.facts import (
     AnimalRegistered,
     HusbandryNoted,
@@ -18,7 +18,6 @@ from scalewitness.domain.facts import (
 )
 from scalewitness.domain.sexing.linked_trait import linked_traits
 from scalewitness.intake.batch import Batch
-from scalewitness.intake.rules.ids import check_unused
 from scalewitness.intake.submission import Sealed
 
 
@@ -31,14 +30,20 @@ def stewarded(animal_id: UUID, batch: Batch) -> Animal:
 
 
 def animal_registered(fact: Sealed, batch: Batch) -> int:
-    body = cast(AnimalRegistered, fact.body)
-    collection = collection_of(UUID(body.collection))
-    if collection is None or not is_steward(batch.actor.keeper, collection, batch.now):
+    body, holdings = cast(AnimalRegistered, fact.body), batch.known.holdings
+    collection = holdings.collection(UUID(body.collection))
+    if collection is None or not holdings.keeps(collection.pk):
         raise NotFound("You hold no such collection.", pointer="/body/collection")
-    check_unused(fact.about)
-    _check_parents(body, batch)
+    if batch.speaks_of(fact.about) or holdings.is_used(fact.about):
+        raise IdReused(pointer="/about")
+    if body.sire or body.dam:
+        batch.store()  # they may be of this batch
+        _check_parents(body, batch)
     logged = batch.log(fact)
-    services.store_animal(logged)
+    animal = services.registered(logged, collection)
+    for table, row in services.animal_rows(animal, logged.received_at):
+        batch.keep(table, row)
+    holdings.add(animal)
     return logged.position
 
 
@@ -84,22 +89,25 @@ def linkage_stated(fact: Sealed, batch: Batch) -> int:
 
 
 def identifier_assigned(fact: Sealed, batch: Batch) -> int:
-    stewarded(fact.about, batch)
+    holdings = batch.known.holdings
+    animal = holdings.animal(fact.about)
+    if animal is None or not holdings.keeps(animal.collection_id):
+        raise NotFound()
     logged = batch.log(fact)
-    services.store_identifier(logged)
+    batch.keep(Identifier, services.identifier_row(logged))
     return logged.position
 
 
 def husbandry_noted(fact: Sealed, batch: Batch) -> int:
     """Keeper and partners note anything; a guest may leave a weight."""
-    body = cast(HusbandryNoted, fact.body)
-    animal, _ = animal_seen(_keeper(batch), fact.about, batch.now)
-    if not is_steward(batch.actor.keeper, animal.collection, batch.now) and not isinstance(
-        body.noted, Weight
-    ):
+    body, holdings = cast(HusbandryNoted, fact.body), batch.known.holdings
+    animal = holdings.seen(fact.about)
+    if animal is None:
+        raise NotFound()
+    if not (holdings.keeps(animal.collection_id) or isinstance(body.noted, Weight)):
         raise NotAllowed("A guest may note a weight only.")
     logged = batch.log(fact)
-    services.store_husbandry(logged)
+    batch.keep(Husbandry, services.husbandry_row(logged))
     return logged.position
 
 

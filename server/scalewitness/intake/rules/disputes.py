@@ -29,7 +29,7 @@ def dispute_opened(fact: Sealed, batch: Batch) -> int:
         raise NotFound()
     if body.ground != "party_objects" or body.cause is not None:
         raise OutOfRange("A party opens a dispute by objecting.", pointer="/body/ground")
-    check_unused(fact.about)
+    check_unused(fact.about, batch)
     if open_dispute_on(animal.pk) is not None:
         raise NotNow("A dispute on this animal is already open.")
     logged = batch.log(fact)

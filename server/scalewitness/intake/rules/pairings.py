@@ -22,7 +22,7 @@ def pairing_planned(fact: Sealed, batch: Batch) -> int:
     sire, dam = _seen(body.sire, "sire", batch), _seen(body.dam, "dam", batch)
     if not (_keeps(sire, batch) or _keeps(dam, batch)):
         raise NotFound("You keep neither of them.", pointer="/body/sire")
-    check_unused(fact.about)
+    check_unused(fact.about, batch)
     if is_planned(sire.pk, dam.pk, body.season):
         raise NotNow("This pairing is planned already.")
     logged = batch.log(fact)

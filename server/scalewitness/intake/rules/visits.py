@@ -23,7 +23,7 @@ def visit_invited(fact: Sealed, batch: Batch) -> int:
     collection = collection_of(UUID(body.collection))
     if collection is None or not is_steward(batch.actor.keeper, collection, batch.now):
         raise NotFound("You hold no such collection.", pointer="/body/collection")
-    check_unused(fact.about)
+    check_unused(fact.about, batch)
     check_guest(UUID(body.guest), collection, "/body/guest")
     if is_partner(UUID(body.guest), collection.pk, batch.now):
         raise OutOfRange("A partner needs no visit.", pointer="/body/guest")

@@ -94,11 +94,12 @@ def asked_together(*questions: Question) -> Iterator[None]:
     """
     with ExitStack() as cursors, ExitStack() as line:
         line.enter_context(sent_together())
-        database, sent = _database(), {}
+        database = _database()
+        sent: dict[str, list[tuple[Values, Any]]] = {}
         for sql, values in questions:
             cursor = cursors.enter_context(_cursor(database))
             cursor.execute(sql, values)
-            sent[sql] = values, cursor
+            sent.setdefault(sql, []).append((values, cursor))
         before = _asking.set(_Asking(line, sent))
         try:
             yield
@@ -110,13 +111,17 @@ class _Asking(NamedTuple):
     """Questions that were sent over a line, until they are asked."""
 
     line: ExitStack
-    sent: dict[str, tuple[Values, Any]]
+    sent: dict[str, list[tuple[Values, Any]]]
 
     def taken(self, sql: str, values: Values) -> Rows | None:
         """The answer, once; None where that was not asked."""
         self.line.close()  # where all answers are in already, nothing
-        asked_for, cursor = self.sent.pop(sql, (None, None))
-        return list(cursor.fetchall()) if cursor and asked_for == values else None
+        asked = self.sent.get(sql, [])
+        found = next((one for one in asked if one[0] == values), None)
+        if found is None:
+            return None
+        asked.remove(found)
+        return list(found[1].fetchall())
 
 
 _asking: ContextVar[_Asking | None] = ContextVar("asking", default=None)

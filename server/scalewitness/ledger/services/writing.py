@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from datetime import datetime
+from time import monotonic
 from typing import Any, Generic, TypeVar
 from uuid import UUID
 
@@ -104,16 +105,28 @@ class Writer:
         self._rows: list[tuple[Any, ...]] = []
         self._hashes: list[bytes] = []
         self._head: Head | None = None
+        self._since = 0.0
         self._stored = expecting or 0
         if expecting is None:
             self.lock()
 
-    def lock(self) -> int:
+    def lock(self, after: "Writer | None" = None) -> int:
         """Become the only writer until commit. By how much the log has outgrown what was
-        expected: by as much do the positions given out so far move."""
-        self._head = take_turn()
-        moved, self._stored = self._head.size - self._stored, self._head.size
+        expected: by as much do the positions given out so far move. ``after``: another who has
+        the lock in this transaction, and will flush first."""
+        if after is None:
+            self._head, self._since = take_turn(), monotonic()
+            size = self._head.size
+        else:
+            self._head, self._since = after._head, after._since
+            size = after.size
+        moved, self._stored = size - self._stored, size
         return moved
+
+    @property
+    def held(self) -> float:
+        """Seconds since the log was locked; 0 where it is not yet."""
+        return monotonic() - self._since if self._head else 0.0
 
     def add(self, draft: Draft) -> int:
         """Take the next position for a fact; nothing is stored before ``flush``."""
@@ -145,6 +158,10 @@ class Writer:
     def pending(self) -> int:
         return len(self._rows)
 
+    def speaks_of(self, thing: UUID) -> bool:
+        """Whether a pending fact is, or is about, this id."""
+        return any(thing in (row[0], row[4]) for row in self._rows)
+
     def drop_after(self, count: int) -> None:
         """Forget all but the first ``count`` facts; their rows were rolled back."""
         del self._rows[count:], self._hashes[count:]
@@ -158,7 +175,7 @@ class Writer:
             numbered = enumerate(self._rows, self._stored)
             insert_values(Entry, COLUMNS, [(position, *row) for position, row in numbered])
             lay_tiles(self._stored, self._hashes)
-            self._head.frontier = frontier.to_bytes()
+            self._head.size, self._head.frontier = frontier.size, frontier.to_bytes()
             told(MOVE, (frontier.size, self._head.frontier, frontier.root()))
             self._stored = frontier.size
             self.drop_after(0)
