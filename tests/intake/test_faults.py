@@ -92,7 +92,8 @@ def test_a_fault_of_the_database_refuses_no_item(lasting_world: World) -> None:
     world, animal = lasting_world, lasting_world.animal("F1").pk
     noted = {"noted": {"type": "weight", "grams": "100"}}
     items = [world.item("husbandry_noted", animal, noted) for _ in range(2)]
-    before, one_by_one, failures = stored(), [], [OperationalError, DataError]
+    before, one_by_one = stored(), list[str]()
+    failures = [OperationalError, DataError, DataError]  # together, at once, one by one
 
     def gate(execute: Callable[..., Any], sql: str, *rest: Any) -> Any:
         one_by_one.extend(["yes"] if "SAVEPOINT" in sql else [])

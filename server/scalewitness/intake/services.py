@@ -7,6 +7,7 @@ from typing import Any
 from django.db import transaction
 
 from scalewitness.domain.errors import Busy, Refused
+from scalewitness.intake.authors import check_confirmed
 from scalewitness.intake.batch import Actor
 from scalewitness.intake.outcomes import Outcome, named
 from scalewitness.intake.pieces import Piece, write_together
@@ -44,6 +45,8 @@ def accept(
     author = None if ending else actor.keeper
     if transaction.get_connection().in_atomic_block:
         return named(items, _at_once(Piece(items, actor, received_at, author)))
+    if not items:
+        check_confirmed(author)
     outcomes: list[Outcome] = []
     for start in range(0, len(items), STRETCH):
         piece = Piece(items[start : start + STRETCH], actor, received_at, author)
