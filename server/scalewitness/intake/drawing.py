@@ -23,7 +23,7 @@ MOST_WAITING = 4
 MOST_OF_ONE = 2
 """Of one person among them; phone and command send one after the other (our judgement)."""
 
-_TURNS = Turns()
+_TURNS: Turns[None] = Turns()
 
 
 class _Room:
@@ -60,7 +60,7 @@ def drawing_turn(person: UUID | None) -> Iterator[None]:
     try:
         if not connection.in_atomic_block:
             connection.close()  # back to the pool: whoever waits or draws asks for nothing
-        _TURNS.take(person, PATIENCE)
+        _TURNS.take(person, patience=PATIENCE)
         try:
             yield
         finally:

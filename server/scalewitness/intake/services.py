@@ -43,10 +43,10 @@ def accept(
         Fenced: the log is closed.
     """
     author = None if ending else actor.keeper
-    if transaction.get_connection().in_atomic_block:
-        return named(items, _at_once(Piece(items, actor, received_at, author)))
     if not items:
         check_confirmed(author)
+    if transaction.get_connection().in_atomic_block:
+        return named(items, _at_once(Piece(items, actor, received_at, author)))
     outcomes: list[Outcome] = []
     for start in range(0, len(items), STRETCH):
         piece = Piece(items[start : start + STRETCH], actor, received_at, author)
