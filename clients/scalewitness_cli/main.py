@@ -8,10 +8,11 @@ from scalewitness_cli.commands.checking import check
 from scalewitness_cli.commands.editing import edit
 from scalewitness_cli.commands.photo import photo
 from scalewitness_cli.commands.receipt import receipt
+from scalewitness_cli.commands.retrying import retry
 from scalewitness_cli.commands.showing import sheet, show
 from scalewitness_cli.commands.syncing import sync
 from scalewitness_cli.commands.tables import export, import_
-from scalewitness_cli.commands.unsent import choose, drop, retry, unsent
+from scalewitness_cli.commands.unsent import choose, drop, unsent
 from scalewitness_cli.commands.verify import verify
 from scalewitness_cli.commands.witness import witness
 

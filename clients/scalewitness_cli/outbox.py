@@ -2,7 +2,8 @@
 
 An item is stored signed, in the very bytes the log will hold, before anything is sent; its id
 makes sending it again safe. ``waiting`` items are sent; ``accepted`` ones have a position;
-``held`` ones wait for a host, ``conflict`` and ``refused`` ones for whoever said them;
+``held`` ones wait for a host, ``conflict`` and ``refused`` ones for whoever said them, ``clock``
+ones too: this machine's clock was off, or may have been, when they were noted;
 ``dropped`` ones were given up by a person's word, and are kept all the same.
 """
 
@@ -17,8 +18,8 @@ from scalewitness_cli.remote import Stopped
 from scalewitness_cli.store import Store
 
 Along = Callable[[sqlite3.Connection], None]
-State = Literal["waiting", "accepted", "held", "conflict", "refused", "dropped"]
-OPEN: tuple[State, ...] = ("waiting", "held", "conflict", "refused")
+State = Literal["waiting", "accepted", "held", "conflict", "refused", "dropped", "clock"]
+OPEN: tuple[State, ...] = ("waiting", "held", "conflict", "refused", "clock")
 MOST_ITEMS = 500
 MOST_BYTES = 1_000_000
 """Of one push; the server takes four times that (our judgement, for weak lines)."""
@@ -195,11 +196,17 @@ def _rebase(connection: sqlite3.Connection, done: Item, version: int | None) -> 
             connection.execute("UPDATE outbox SET sent = ? WHERE seq = ?", (sent, one.seq))
 
 
-def retry(store: Store, item: Item, key: DeviceKey) -> None:
-    """Have a refused or held item sent again, signed by the device as it is now."""
+def say_otherwise(store: Store, item: Item, key: DeviceKey, said: Fact) -> None:
+    """Have an item that nobody took sent in another form under the same id, signed anew."""
     with store.change() as connection:
-        _resign(connection, item, key)
-        connection.execute("UPDATE outbox SET state = 'waiting' WHERE seq = ?", (item.seq,))
+        connection.execute("UPDATE outbox SET said = ? WHERE seq = ?", (_text(said), item.seq))
+        _resign(connection, msgspec.structs.replace(item, said=said), key)
+        set_state(connection, item.id, "waiting")
+
+
+def set_state(connection: sqlite3.Connection, id: str, state: State) -> None:
+    """Within a change."""
+    connection.execute("UPDATE outbox SET state = ? WHERE id = ?", (state, id))
 
 
 def resign(store: Store, key: DeviceKey) -> None:

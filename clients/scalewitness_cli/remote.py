@@ -12,6 +12,7 @@ import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
+from datetime import timedelta
 from email.utils import parsedate_to_datetime
 from functools import cache
 from itertools import count
@@ -19,13 +20,18 @@ from typing import Any
 
 import httpx
 
+from scalewitness.domain.clocks import span_in_words
+from scalewitness_cli.clock import Compared, read_clock
 from scalewitness_cli.devicekey import DeviceKey
 
 Json = Any
+PROBLEM = "application/problem+json"
 
 SECONDS, PUSH_SECONDS = 30, 180
 """To wait for an answer; a push of 500 checks keeps a server busy."""
-STANDSTILL = frozenset({"fenced", "log_contradicted"})
+UNCONFIRMED = "address_unconfirmed"
+"""The keeper's address: until they follow the link in a letter nothing is taken from them."""
+STANDSTILL = frozenset({"fenced", "log_contradicted", UNCONFIRMED})
 """Codes of a server that takes nothing until a person has seen to it."""
 
 
@@ -34,7 +40,10 @@ class Stopped(Exception):
 
 
 class Unreachable(Stopped):
-    """No answer, or none from a record in working order: try again later."""
+    """No answer, or none from a record in working order: try again later; ``after`` so many
+    seconds, where the server says."""
+
+    after: float | None = None
 
 
 class Faulty(Unreachable):
@@ -42,7 +51,20 @@ class Faulty(Unreachable):
 
 
 class Closed(Unreachable):
-    """The record can be read and takes nothing until its operator has seen to it."""
+    """The record can be read and takes nothing until a person has seen to it; ``code`` says
+    who."""
+
+    def __init__(self, text: str, code: str = "") -> None:
+        super().__init__(text)
+        self.code = code
+
+
+class Later(Unreachable):
+    """The server is in order and asks for more patience than there is."""
+
+    def __init__(self, text: str, after: float) -> None:
+        super().__init__(text)
+        self.after = after
 
 
 @cache
@@ -89,13 +111,15 @@ class Refusal(Exception):
 
 
 class Api:
-    """The API at ``url`` as one device sees it; without a token, as anyone does."""
+    """The API at ``url`` as one device sees it; without a token, as anyone does. ``compared``:
+    the clocks, at its last answer."""
 
     def __init__(
         self, url: str, token: str | None = None, patience: Patience | None = None
     ) -> None:
         headers = {"Authorization": f"Bearer {token}"} if token else {}
         self.url = url.rstrip("/")
+        self.compared: Compared | None = None
         self._patience = patience or Patience()
         self._client = httpx.Client(
             base_url=f"{self.url}/api/v1/",
@@ -201,15 +225,17 @@ class Api:
     def _send(
         self, method: str, path: str, patient: bool = True, **options: Json
     ) -> httpx.Response:
-        deadline = self._patience.now() + (self._patience.seconds if patient else 0.0)
+        began = self._patience.now()
+        deadline = began + (self._patience.seconds if patient else 0.0)
         for attempt in count():
             answer = self._attempt(method, path, options)
             if isinstance(answer, httpx.Response):
+                self.compared = _compared(answer) or self.compared
                 if answer.is_success:
                     return answer
                 if not _passing(answer):
                     raise _refused(self.url, method, path, answer)
-            self._pause(answer, attempt, deadline)
+            self._pause(answer, attempt, began, deadline)
         raise AssertionError  # count() does not end
 
     def _attempt(
@@ -221,22 +247,29 @@ class Api:
             return problem
 
     def _pause(
-        self, answer: httpx.Response | httpx.RequestError, attempt: int, deadline: float
+        self,
+        answer: httpx.Response | httpx.RequestError,
+        attempt: int,
+        began: float,
+        deadline: float,
     ) -> None:
         """Wait before the next try.
 
         Raises:
             Unreachable: there is no time left for one.
         """
+        now = self._patience.now()
         asked = _asked(answer) if isinstance(answer, httpx.Response) else None
-        if asked is not None and asked <= self._patience.asked:
+        if asked is not None and now + asked <= began + self._patience.asked:
             sys.stderr.write(f"  (the server asks for {asked:.0f} s of patience)\n")
             self._patience.sleep(asked)
             return
+        if asked is not None and isinstance(answer, httpx.Response):
+            raise Later(_later(self.url, answer, asked), asked)
         wait = self._patience.wait(attempt)
-        if asked is not None or self._patience.now() + wait > deadline:
+        if now + wait > deadline:
             fails = isinstance(answer, httpx.Response) and answer.status_code == 500
-            raise (Faulty if fails else Unreachable)(_silence(self.url, answer, asked))
+            raise (Faulty if fails else Unreachable)(_silence(self.url, answer))
         self._patience.sleep(wait)
 
 
@@ -250,7 +283,7 @@ def _passing(answer: httpx.Response) -> bool:
 def _refused(url: str, method: str, path: str, answer: httpx.Response) -> Exception:
     refusal = Refusal(method, path, answer)
     if refusal.code in STANDSTILL:
-        return Closed(refusal.problem.get("detail", refusal.code))
+        return Closed(refusal.problem.get("detail", refusal.code), refusal.code)
     if answer.status_code >= 500:
         return Unreachable(f"{url} takes nothing for now: {refusal.problem.get('detail', '')}")
     if answer.is_redirect or not refusal.code:
@@ -271,11 +304,28 @@ def _asked(answer: httpx.Response) -> float | None:
         return None
 
 
-def _silence(url: str, answer: httpx.Response | httpx.RequestError, asked: float | None) -> str:
+def _silence(url: str, answer: httpx.Response | httpx.RequestError) -> str:
     if isinstance(answer, httpx.RequestError):
         return f"{url} does not answer: {answer}"
-    later = f"; it asks to come back in {asked:.0f} s" if asked is not None else ""
-    return f"{url} is in trouble: {answer.status_code}{later}"
+    return f"{url} is in trouble: {answer.status_code}"
+
+
+def _later(url: str, answer: httpx.Response, asked: float) -> str:
+    detail = _problem(answer).get("detail") or f"It says {answer.status_code}."
+    wait = span_in_words(timedelta(seconds=max(1.0, asked)))
+    return f"{url} asks to come back in {wait}. {detail}"
+
+
+def _compared(answer: httpx.Response) -> Compared | None:
+    """The clocks, by an answer of the record itself, fresh."""
+    is_ours = answer.headers.get("Content-Type", "").startswith(("application/json", PROBLEM))
+    text = answer.headers.get("Date", "")
+    if not is_ours or not text or "Age" in answer.headers:
+        return None
+    try:
+        return Compared(parsedate_to_datetime(text).timestamp(), read_clock())
+    except ValueError:
+        return None
 
 
 def _problem(answer: httpx.Response) -> dict[str, Json]:

@@ -6,6 +6,7 @@ feed gave it, and what a purge names is gone from the file.
 
 import sqlite3
 from collections.abc import Iterable, Mapping
+from datetime import datetime
 from typing import Any
 
 import msgspec
@@ -51,16 +52,54 @@ def sheet(store: Store, visit: str) -> list[Shown]:
     return sorted(found, key=lambda one: (code_of(one), one["id"]))
 
 
+def sheet_ahead(store: Store, visit: str) -> list[Shown]:
+    """The animals of a visit as they were handed over before it opens: nothing to be shown
+    until then."""
+    rows = store.rows("SELECT content FROM ahead WHERE visit = ?", visit)
+    found: list[Shown] = [_read(row["content"]) for row in rows]
+    return sorted(found, key=lambda one: (code_of(one), one["id"]))
+
+
+def opened_by_clock(visit: Shown, now: datetime) -> bool:
+    """Whether a visit that was accepted at the last sync has opened by itself since."""
+    return visit["state"] == "accepted" and _within(visit, now)
+
+
+def animals_at(store: Store, now: datetime) -> list[Shown]:
+    """The animals known here, with those of visits that have opened since the last sync."""
+    found = {
+        one["id"]: one
+        for visit in visits(store)
+        if opened_by_clock(visit, now)
+        for one in sheet_ahead(store, visit["id"])
+    }
+    found |= {one["id"]: one for one in animals(store)}
+    return sorted(found.values(), key=lambda one: (code_of(one), one["id"]))
+
+
 def visit_covering(store: Store, animal: str, at: str) -> str | None:
     """The visit, open at ``at``, on whose sheet the animal is."""
     when = parse_moment(at)
-    for visit in visits(store):
-        opens, closes = (parse_moment(visit[end]) for end in ("opens", "closes"))
-        if visit["state"] == "open" and opens <= when <= closes:
-            sql = "SELECT 1 FROM sheet_row WHERE visit = ? AND animal = ?"
-            if store.rows(sql, visit["id"], animal):
-                return str(visit["id"])
+    for visit in visits_with(store, animal):
+        if _within(visit, when):
+            return str(visit["id"])
     return None
+
+
+def visits_with(store: Store, animal: str) -> list[Shown]:
+    """The visits on whose sheet the animal is, open or to come."""
+    sql = (
+        "SELECT visit FROM sheet_row WHERE animal = ? UNION SELECT visit FROM ahead "
+        "WHERE animal = ?"
+    )
+    on = {row["visit"] for row in store.rows(sql, animal, animal)}
+    return [
+        one for one in visits(store) if one["id"] in on and one["state"] in {"open", "accepted"}
+    ]
+
+
+def _within(visit: Shown, when: datetime) -> bool:
+    return parse_moment(visit["opens"]) <= when <= parse_moment(visit["closes"])
 
 
 def collections(store: Store) -> dict[str, Shown]:
@@ -75,13 +114,13 @@ def is_steward(store: Store, shown: Shown) -> bool:
     return found.get("role") in {"keeper", "partner"}
 
 
-def find(store: Store, word: str) -> Shown:
-    """The animal with this tag, transponder code, name or id (or the end of one).
+def find(store: Store, word: str, now: datetime) -> Shown:
+    """The animal with this tag, transponder code, name or id (or the end of one), known now.
 
     Raises:
         Stopped: there is none, or several.
     """
-    everyone = animals(store)
+    everyone = animals_at(store, now)
     wanted = word.strip().casefold()
     exact = [one for one in everyone if wanted in _names(one)]
     found = exact or [one for one in everyone if len(wanted) >= 6 and one["id"].endswith(wanted)]
@@ -158,12 +197,16 @@ def forget_before(connection: sqlite3.Connection, pull: int) -> int:
 
 
 def put_sheets(
-    store: Store, visits: Iterable[Shown], sheets: Mapping[str, Iterable[Shown]]
+    store: Store,
+    visits: Iterable[Shown],
+    sheets: Mapping[str, Iterable[Shown]],
+    ahead: Mapping[str, Iterable[Shown]],
 ) -> None:
-    """Replace the visits and their sheets."""
+    """Replace the visits and their sheets, those of visits that open later ``ahead``."""
     with store.change() as connection:
         connection.execute("DELETE FROM visit")
         connection.execute("DELETE FROM sheet_row")
+        connection.execute("DELETE FROM ahead")
         connection.executemany(
             "INSERT INTO visit VALUES (?, ?)", [(one["id"], _text(one)) for one in visits]
         )
@@ -171,6 +214,10 @@ def put_sheets(
             connection.executemany(
                 "INSERT INTO sheet_row VALUES (?, ?, ?)",
                 [(id, row["id"], (row.get("own_call") or {}).get("id")) for row in rows],
+            )
+        for id, rows in ahead.items():
+            connection.executemany(
+                "INSERT INTO ahead VALUES (?, ?, ?)", [(id, row["id"], _text(row)) for row in rows]
             )
 
 

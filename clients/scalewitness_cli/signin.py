@@ -68,7 +68,7 @@ def sign_out(store: Store, identity: Identity, api: Api) -> None:
         if refusal.status not in {401, 404}:  # else it is revoked already
             raise
     with store.change() as connection:
-        for table in ("animal", "fact", "visit", "sheet_row", "collection"):
+        for table in ("animal", "fact", "visit", "sheet_row", "ahead", "collection"):
             connection.execute(f"DELETE FROM {table}")  # noqa: S608  one of these
         keep(connection, "cursor", None)
     keep_identity(store, msgspec.structs.replace(identity, token="", private="", enrolled=False))

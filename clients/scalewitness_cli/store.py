@@ -19,7 +19,7 @@ from scalewitness_cli.remote import Stopped
 
 VARIABLE = "SCALEWITNESS_DATA"
 """Names another folder to keep data in."""
-VERSION = 2
+VERSION = 3
 BUSY_SECONDS = 30.0
 
 SCHEMA = """
@@ -55,7 +55,14 @@ SINCE = {
 CREATE TABLE photo (
   id TEXT PRIMARY KEY, data BLOB NOT NULL, state TEXT NOT NULL, fault TEXT
 ) STRICT;
-"""
+""",
+    2: """
+CREATE TABLE reading (id TEXT PRIMARY KEY, content TEXT NOT NULL) STRICT;
+CREATE TABLE ahead (
+  visit TEXT NOT NULL, animal TEXT NOT NULL, content TEXT NOT NULL, PRIMARY KEY (visit, animal)
+) STRICT;
+CREATE TABLE elsewhere (id TEXT PRIMARY KEY) STRICT;
+""",
 }
 """What each version added to the one before it."""
 

@@ -18,13 +18,15 @@ from scalewitness.domain.moments import rfc3339
 from scalewitness.domain.translog.checkpoints import read_body
 from scalewitness.domain.translog.keys import VerifierKey
 from scalewitness_cli.alarms import Alarm
+from scalewitness_cli.clock import in_words
 from scalewitness_cli.feed import PAGE, begin_again, cursor_of, store_page
 from scalewitness_cli.identity import Identity, moment_now
 from scalewitness_cli.memory import Memory
 from scalewitness_cli.outbox import Item, items, next_batch, settle, unproved
 from scalewitness_cli.photos import send_file, waiting_files
+from scalewitness_cli.readings import keep_comparison, set_aside
 from scalewitness_cli.receipts import collect
-from scalewitness_cli.remote import Api, Closed, Faulty, Refusal, Stopped, Unreachable
+from scalewitness_cli.remote import Api, Closed, Faulty, Later, Refusal, Stopped, Unreachable
 from scalewitness_cli.replica import collections, put_sheets
 from scalewitness_cli.signin import enrol
 from scalewitness_cli.store import Store
@@ -43,7 +45,8 @@ def silently(step: str) -> None:
 class Synced(msgspec.Struct, kw_only=True):
     """What a sync did. ``alarm``: the id of the alarm that stands; ``checked``: whether the
     log was held to what was seen of it; ``unread``: the feed was not read, and why;
-    ``unsent``: the server takes nothing for now, and why."""
+    ``unsent``: the server takes nothing for now, and why, under which ``unsent_code``, and
+    when it asks to come ``back``, in seconds; ``clock``: this machine's is off, in words."""
 
     sent: int = 0
     photos: int = 0
@@ -56,6 +59,9 @@ class Synced(msgspec.Struct, kw_only=True):
     faulty: list[str] = []
     unread: str | None = None
     unsent: str | None = None
+    unsent_code: str = ""
+    back: float | None = None
+    clock: str = ""
 
 
 class Line(msgspec.Struct, frozen=True):
@@ -68,8 +74,17 @@ class Line(msgspec.Struct, frozen=True):
     keys: Sequence[VerifierKey]
 
 
-def sync(store: Store, identity: Identity, line: Line, now: int, at: Step = silently) -> Synced:
-    """One sync. ``now``: Unix seconds, for an alarm.
+def sync(
+    store: Store,
+    identity: Identity,
+    line: Line,
+    now: int,
+    at: Step = silently,
+    *,
+    sending: bool = True,
+) -> Synced:
+    """One sync. ``now``: Unix seconds, for an alarm. Unless ``sending``, what waits goes on
+    waiting.
 
     Raises:
         Unreachable: what is not sent yet stays stored, what was fetched is kept.
@@ -78,22 +93,33 @@ def sync(store: Store, identity: Identity, line: Line, now: int, at: Step = sile
     """
     done = Synced()
     at("begin")
-    identity = enrol(store, identity, line.api)
-    try:
-        done.sent = push(store, line.api, at)
-    except Closed as why:  # It can still be read.
-        done.unsent = str(why)
-    else:
-        done.photos = _send_photos(store, line.api, at)
+    if sending:
+        identity = _send(store, identity, line.api, done, at)
     _check_log(store, line, now, done)
     at("looked")
     if done.alarm is not None:
         done.unread = "an alarm stands: nothing new is taken in until it is looked into"
         return done
     pull(store, line.api, done, at)
+    done.clock = in_words(keep_comparison(store, line.api))
     _prove(store, identity, line, done)
     at("receipts stored")
     return done
+
+
+def _send(store: Store, identity: Identity, api: Api, done: Synced, at: Step) -> Identity:
+    """All that waits; the identity as it is now. A server that takes nothing for now can
+    still be read."""
+    try:
+        identity = enrol(store, identity, api)
+        set_aside(store, api)
+        done.sent = push(store, api, at)
+        done.photos = _send_photos(store, api, at)
+    except Closed as why:
+        done.unsent, done.unsent_code = str(why), why.code
+    except Later as why:
+        done.unsent, done.back = str(why), why.after
+    return identity
 
 
 def push(store: Store, api: Api, at: Step = silently) -> int:
@@ -196,15 +222,29 @@ def _pull_feed(store: Store, api: Api, done: Synced, at: Step, wait: int) -> Non
 
 
 def _pull_sheets(store: Store, api: Api) -> None:
-    """Visits, and the sheets of those one is a guest on."""
-    visits, sheets = api.get("visits")["items"], {}
+    """Visits, and the sheets of those one is a guest on: also of those that open later, as
+    there may be no signal then."""
+    visits = api.get("visits")["items"]
     mine = {id for id, one in collections(store).items() if one["role"] != "viewer"}
+    sheets: dict[str, dict[str, Any]] = {"open": {}, "accepted": {}}
     for visit in visits:
-        if visit["state"] == "open" and visit["collection"]["id"] not in mine:
-            found = api.known(f"visits/{visit['id']}/sheet")
+        if visit["state"] in sheets and visit["collection"]["id"] not in mine:
+            found = _sheet(api, visit["id"])
             if found is not None:
-                sheets[visit["id"]] = found["animals"]
-    put_sheets(store, visits, sheets)
+                sheets[found["visit"]["state"]][visit["id"]] = found["animals"]
+    put_sheets(store, visits, sheets["open"], sheets["accepted"])
+
+
+def _sheet(api: Api, visit: str) -> dict[str, Any] | None:
+    """None where the server gives it to nobody now: it ended meanwhile, or is an earlier
+    server, which gives none before a visit opens."""
+    try:
+        found: dict[str, Any] | None = api.known(f"visits/{visit}/sheet")
+    except Refusal as refusal:
+        if refusal.status != 409:
+            raise
+        return None
+    return found
 
 
 def _check_log(store: Store, line: Line, now: int, done: Synced) -> None:

@@ -120,7 +120,7 @@ def test_two_machines_of_one_keeper_conflict_openly_and_come_to_hold_the_same(
     second.well("edit", "B4", "--name", "Fern")
     second.well("edit", "B4", "--description", "Shy")
     left = second.sync(status=1)["left"]
-    assert left == {"waiting": 0, "held": 0, "conflict": 1, "refused": 0}
+    assert left == {"waiting": 0, "held": 0, "conflict": 1, "refused": 0, "clock": 0}
     (edit,) = second.well("unsent", status=1)
     assert edit["answer"]["conflicts"] == {"name": {"yours": "Fern", "stands": "Bracken"}}
     assert second.run("choose", edit["id"], "--mine").status == 0

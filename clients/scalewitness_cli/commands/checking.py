@@ -1,15 +1,18 @@
 """``scalewitness check``: note a check at the rack, with or without a signal."""
 
 import json
-from datetime import datetime, time
+import sqlite3
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 import click
+import msgspec
 
 from scalewitness.domain.cautions import BEFORE_A_CHECK
 from scalewitness.domain.moments import rfc3339
 from scalewitness_cli import checks, outbox, replica
+from scalewitness_cli.commands.checktime import AS_READ, CORRECTED, When, now_or_typed, typed_moment
 from scalewitness_cli.commands.common import (
     ends_well,
     json_option,
@@ -19,10 +22,10 @@ from scalewitness_cli.commands.common import (
     spaced,
     tell,
 )
-from scalewitness_cli.identity import moment_now, need_identity
+from scalewitness_cli.identity import need_identity
 from scalewitness_cli.outbox import Item
 from scalewitness_cli.photos import attaching, drawn_from, keep_files
-from scalewitness_cli.remote import Stopped
+from scalewitness_cli.readings import keep_readings, now_by
 from scalewitness_cli.store import Store
 
 Given = dict[str, Any]
@@ -49,6 +52,8 @@ WORDS = click.Choice
 @click.option("--shed", type=WORDS(checks.SHEDS), help="Where it is in its shed.")
 @click.option("--visit", help="The visit's id, where it is not the only one open.")
 @click.option("--at", metavar="TIME", help="When it was, where it was not now.")
+@click.option("--clock", type=WORDS((CORRECTED, AS_READ)),
+    help="Where this computer's clock is off: the corrected time, or what it says.")  # fmt: skip
 @click.option("--photo", "photos", multiple=True,
     type=click.Path(exists=True, dir_okay=False, path_type=Path),
     help="A picture of the check. Drawn anew: its place and camera are not kept.")  # fmt: skip
@@ -62,28 +67,54 @@ def check(animal: str, server: str | None, as_json: bool, **given: Any) -> None:
     Stored on this machine before the command returns, sent by the next sync. What is left out
     is asked for.
     """
-    now = moment_now()
     with opened(server) as store:
         identity = need_identity(store)
-        shown = replica.find(store, animal)
+        shown = replica.find(store, animal, now_by(store))
         steward = replica.is_steward(store, shown)
-        at = _moment(given["at"], now)
-        meal = _moment(given["last_meal"], now) if given["last_meal"] else None
-        _warn(shown, at, meal, given, steward)
-        noted = _noted(store, shown, _asked(given, shown, steward), at, meal, steward)
+        when = now_or_typed(store, given["at"], given["clock"], ask=given["conclusion"] is None)
+        meal = typed_moment(given["last_meal"], when.best) if given["last_meal"] else None
+        _warn(shown, when.best, meal, given, steward)
+        noted = _noted(store, shown, _asked(given, shown, steward), when, meal, steward)
         facts = checks.facts_of(noted, steward=steward)
         attached = _attached(facts[0], given["photos"])
         files = {fact["id"]: picture for fact, picture in attached}
+        facts += [fact for fact, _ in attached]
         stored = outbox.say(
-            store, identity.key, [*facts, *(fact for fact, _ in attached)], rfc3339(now),
-            along=lambda connection: keep_files(connection, files),
+            store, identity.key, [when.put_right(one) for one in facts], rfc3339(when.best),
+            along=lambda connection: _keep(connection, files, when, facts),
         )  # fmt: skip
         left_out = _left_out(noted, steward)
+        unsure = [*when.told, *_of_the_visit(noted, steward)]
         tell(
-            {"stored": [one.id for one in stored], "animal": shown["id"], "not_noted": left_out},
+            {
+                "stored": [one.id for one in stored],
+                "animal": shown["id"],
+                "not_noted": left_out,
+                "clock": msgspec.to_builtins(when.verdict),
+                "at": stored[0].sent["at"],
+                "told": unsure,
+            },
             as_json,
-            lambda: _told(stored, left_out),
+            lambda: "\n".join([_told(stored, left_out), *unsure]),
         )
+
+
+def _keep(
+    connection: sqlite3.Connection, files: dict[str, bytes], when: When, facts: list[Given]
+) -> None:
+    keep_files(connection, files)
+    if when.noted is not None:
+        keep_readings(connection, when.ids_read(facts), when.noted)
+
+
+def _of_the_visit(noted: checks.Noted, steward: bool) -> list[str]:
+    """A check that nothing covers is noted all the same: what is known here may be old."""
+    if steward or noted.visit is not None:
+        return []
+    return [
+        "You do not keep this animal, and no visit known here covers it: the record may refuse "
+        "it. When you know the visit: scalewitness retry ID --visit VISIT."
+    ]
 
 
 def _warn(shown: Given, at: datetime, meal: datetime | None, given: Given, steward: bool) -> None:
@@ -154,29 +185,34 @@ def _optional(text: str) -> str:
 
 
 def _noted(
-    store: Store, shown: Given, given: Given, at: datetime, meal: datetime | None, steward: bool
+    store: Store, shown: Given, given: Given, when: When, meal: datetime | None, steward: bool
 ) -> checks.Noted:
     lacking = [one for one in ("sureness", "identified", "held_by") if not given[one]]
     if lacking:
         options = ", ".join(f"--{one.replace('_', '-')}" for one in lacking)
         raise checks.BadWord(f"With --conclusion also say {options}.")
     if meal is None and given["last_meal"]:
-        meal = _moment(given["last_meal"], at)
-    when = rfc3339(at)
-    visit = given["visit"] or (
-        None if steward else replica.visit_covering(store, shown["id"], when)
-    )
-    if not steward and visit is None:
-        raise Stopped(
-            "You do not keep this animal, and no visit known here covers it: say --visit."
-        )
+        meal = typed_moment(given["last_meal"], when.best)
+    visit = given["visit"] or (None if steward else _visit_for(store, shown["id"], when))
     return checks.Noted(
-        animal=shown["id"], at=when, conclusion=given["conclusion"], sureness=given["sureness"],
+        animal=shown["id"], at=rfc3339(when.at),
+        conclusion=given["conclusion"], sureness=given["sureness"],
         observed=_observed(given), identified=checks.identification(given["identified"]),
         held_by=given["held_by"], harm=tuple(given["harm"]), told=given["told"], visit=visit,
         note=given["note"], grams=given["grams"] or None,
         meal_at=rfc3339(meal) if meal else None, shed=given["shed"],
     )  # fmt: skip
+
+
+def _visit_for(store: Store, animal: str, when: When) -> str | None:
+    """The visit on whose sheet the animal is: at the time noted, else at the time it most
+    likely was, else the only one there is. A clock that is off does not keep a check away."""
+    for at in (when.at, when.best):
+        found = replica.visit_covering(store, animal, rfc3339(at))
+        if found is not None:
+            return found
+    others = replica.visits_with(store, animal)
+    return str(others[0]["id"]) if len(others) == 1 else None
 
 
 def _observed(given: Given) -> Given:
@@ -193,19 +229,6 @@ def _observed(given: Given) -> Given:
         raise checks.BadWord("Say what was seen: --left and --right, or --observed.")
     size = {"probe_mm": given["probe_mm"]} if given["probe_mm"] else {}
     return {"method": "probing", "passes": passes, **size}
-
-
-def _moment(text: str | None, now: datetime) -> datetime:
-    """A day (its noon here) or a time, without an offset by this machine's clock."""
-    if text is None:
-        return now
-    try:
-        if len(text) == 10:
-            day = datetime.strptime(text, "%Y-%m-%d").date()  # noqa: DTZ007  only the day
-            return datetime.combine(day, time(12)).astimezone()
-        return datetime.fromisoformat(text).astimezone()
-    except ValueError:
-        raise checks.BadWord(f"“{text}” is no day or time, as in 2026-11-25.") from None
 
 
 def _left_out(noted: checks.Noted, steward: bool) -> list[str]:

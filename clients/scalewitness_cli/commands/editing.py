@@ -8,6 +8,7 @@ from scalewitness.domain.moments import rfc3339
 from scalewitness_cli import outbox, replica
 from scalewitness_cli.commands.common import ends_well, json_option, opened, server_option, tell
 from scalewitness_cli.identity import fresh_id, moment_now, need_identity
+from scalewitness_cli.readings import now_by
 from scalewitness_cli.remote import Stopped
 
 
@@ -31,7 +32,7 @@ def edit(animal: str, server: str | None, as_json: bool, **given: Any) -> None:
         raise click.UsageError("Say what to edit.")
     with opened(server) as store:
         identity = need_identity(store)
-        shown = replica.find(store, animal)
+        shown = replica.find(store, animal, now_by(store))
         if not replica.is_steward(store, shown):
             raise Stopped("Only its keeper and partners edit an animal.")
         made = {

@@ -1,12 +1,15 @@
 """``scalewitness show`` and ``sheet``: what is known here, with or without a signal."""
 
+from datetime import datetime
 from typing import Any
 
 import click
 
 from scalewitness.domain.cautions import BEFORE_A_CHECK
 from scalewitness.domain.fact_words import in_words
+from scalewitness.domain.moments import parse_moment
 from scalewitness_cli import checks, outbox, replica
+from scalewitness_cli.clock import minute
 from scalewitness_cli.commands.common import (
     ends_well,
     json_option,
@@ -16,7 +19,8 @@ from scalewitness_cli.commands.common import (
     spaced,
     tell,
 )
-from scalewitness_cli.identity import moment_now, need_identity
+from scalewitness_cli.identity import need_identity
+from scalewitness_cli.readings import now_by
 from scalewitness_cli.store import Store
 
 Shown = dict[str, Any]
@@ -35,15 +39,16 @@ def show(animal: str | None, server: str | None, as_json: bool) -> None:
     """
     with opened(server) as store:
         need_identity(store)
+        now = now_by(store)
         if animal is None:
-            everyone = replica.animals(store)
+            everyone = replica.animals_at(store, now)
             tell(everyone, as_json, lambda: "\n".join(map(_row, everyone)) or "None known here.")
             return
-        found = replica.find(store, animal)
+        found = replica.find(store, animal, now)
         whole = found | {
             "facts": replica.facts_about(store, found["id"]),
             "unsent": _unsent(store, found["id"]),
-            "cautions": _cautions(store, found),
+            "cautions": _cautions(store, found, now),
         }
         tell(whole, as_json, lambda: _told(whole))
 
@@ -54,22 +59,41 @@ def show(animal: str | None, server: str | None, as_json: bool) -> None:
 @json_option
 @ends_well
 def sheet(visit: str | None, server: str | None, as_json: bool) -> None:
-    """Show the sheets of the visits you are on, or that of VISIT: the animals to check."""
+    """Show the sheets of the visits you are on, or that of VISIT: the animals to check.
+
+    A visit accepted beforehand opens by itself at its time, with or without a signal; until
+    then it is told when that is, and no animal.
+    """
     with opened(server) as store:
         need_identity(store)
+        now = now_by(store)
         found = [
-            one | {"rows": rows}
+            one | {"opened": opened, "rows": _rows(store, one, now) if opened else []}
             for one in replica.visits(store)
-            if (rows := _rows(store, one["id"])) and (visit is None or one["id"].endswith(visit))
+            if _is_listed(one, visit, now)
+            for opened in [one["state"] == "open" or replica.opened_by_clock(one, now)]
         ]
-        tell(found, as_json, lambda: "\n\n".join(map(_sheet, found)) or "No visit is open.")
+        none = "No visit like that is known here." if visit else "No visit known here is open."
+        tell(found, as_json, lambda: "\n\n".join(map(_sheet, found)) or none)
 
 
-def _rows(store: Store, visit: str) -> list[Shown]:
-    done = {one.about for one in outbox.items(store, "waiting") if _is_call(one, visit)}
+def _is_listed(one: Shown, wanted: str | None, now: datetime) -> bool:
+    """A visit as its guest that is open or to come, or the one that was asked for."""
+    if one["animals"] is not None:
+        return False
+    if wanted is not None:
+        return bool(one["id"].endswith(wanted))
+    is_to_come = one["state"] == "accepted" and now <= parse_moment(one["closes"])
+    return one["state"] == "open" or is_to_come
+
+
+def _rows(store: Store, visit: Shown, now: datetime) -> list[Shown]:
+    id = visit["id"]
+    found = replica.sheet(store, id) or replica.sheet_ahead(store, id)
+    done = {one.about for one in outbox.items(store, "waiting", "clock") if _is_call(one, id)}
     return [
-        row | {"cautions": _cautions(store, row), "stored_here": row["id"] in done}
-        for row in replica.sheet(store, visit)
+        row | {"cautions": _cautions(store, row, now), "stored_here": row["id"] in done}
+        for row in found
     ]
 
 
@@ -77,9 +101,9 @@ def _is_call(item: outbox.Item, visit: str) -> bool:
     return item.sent.get("kind") == "call_made" and item.sent["body"].get("visit") == visit
 
 
-def _cautions(store: Store, shown: Shown) -> list[str]:
+def _cautions(store: Store, shown: Shown, now: datetime) -> list[str]:
     steward = replica.is_steward(store, shown)
-    return checks.cautions(shown, moment_now(), steward=steward)
+    return checks.cautions(shown, now, steward=steward)
 
 
 def _unsent(store: Store, animal: str) -> list[Shown]:
@@ -150,15 +174,25 @@ def _fact(fact: Shown) -> str:
 
 def _sheet(visit: Shown) -> str:
     blind = "blind" if visit["blind"] else "not blind"
+    head = f"Visit {visit['id']} at {line(visit['host']['name'])}'s, {blind}, "
+    if not visit["opened"]:
+        return head + _not_open(visit)
     rows = [part for row in visit["rows"] for part in _sheet_row(row)]
     return "\n".join(
         [
-            f"Visit {visit['id']} at {line(visit['host']['name'])}'s, {blind}, until "
-            f"{visit['closes'][:16].replace('T', ' ')}",
+            f"{head}until {minute(parse_moment(visit['closes']))}",
             *(f"  · {one}" for one in BEFORE_A_CHECK),
-            *rows,
+            *(rows or ["  Its animals are not here yet: scalewitness sync fetches them."]),
         ]
     )
+
+
+def _not_open(visit: Shown) -> str:
+    """As of the last sync: whether it was called off since, nobody here knows."""
+    if visit["state"] != "accepted":
+        return f"{line(visit['state'])} at the last sync"
+    ends = f"{minute(parse_moment(visit['opens']))} to {minute(parse_moment(visit['closes']))}"
+    return f"open from {ends}, {visit['count']} to check; it opens here by itself"
 
 
 def _sheet_row(row: Shown) -> list[str]:

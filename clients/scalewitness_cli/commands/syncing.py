@@ -1,5 +1,6 @@
 """``scalewitness sync``: send what waits, fetch what is new, hold the log to what it was."""
 
+import random
 import sys
 import time
 from collections.abc import Iterator
@@ -22,13 +23,14 @@ from scalewitness_cli.commands.common import (
     tell,
 )
 from scalewitness_cli.commands.trusted import kept_or_usage
+from scalewitness_cli.commands.unsent import NEEDING
 from scalewitness_cli.feed import cursor_of
 from scalewitness_cli.identity import Identity, need_identity
 from scalewitness_cli.locking import locked
 from scalewitness_cli.memory import Memory, state_folder
 from scalewitness_cli.photos import refused_files
 from scalewitness_cli.public_log import PublicLog
-from scalewitness_cli.remote import Api, Patience, Refusal, Unreachable
+from scalewitness_cli.remote import UNCONFIRMED, Api, Patience, Refusal, Unreachable
 from scalewitness_cli.store import Store
 from scalewitness_cli.sync import Line, Synced
 from scalewitness_cli.sync import sync as run
@@ -72,29 +74,36 @@ def sync(
 
 def _following(store: Store, identity: Identity, there: Line) -> Iterator[dict[str, Any]]:
     """A sync whenever there is something to send or to fetch, until Ctrl-C or an alarm. A
-    server that is away is tried again; meanwhile everything is stored here."""
+    server that is away is tried again, one that takes nothing is read meanwhile; everything
+    is stored here."""
+    send_at = 0.0
     with suppress(KeyboardInterrupt):
         while True:
+            began = time.monotonic()
             try:
-                if not _is_news(store, there.api):
+                sending = began >= send_at
+                if not _is_news(store, there.api, sending=sending):
+                    _rest(store, _left(began), sending=sending)
                     continue
                 with locked(store.folder / "sync.lock"):
-                    done = run(store, identity, there, int(time.time()))
+                    done = run(store, identity, there, int(time.time()), sending=sending)
             except Unreachable as why:
                 click.echo(f"{line(str(why))} Trying again.", err=True)
-                time.sleep(PAUSE)
+                time.sleep(max(_apart(), why.after or 0.0))
                 continue
             yield _shown(store, done)
             if done.alarm:
                 return
             if done.unsent:
-                time.sleep(PAUSE)
+                send_at = time.monotonic() + max(_apart(), done.back or UNSENT_PAUSE)
+            elif not (done.sent or done.pulled or done.purged):
+                time.sleep(_apart())
 
 
-def _is_news(store: Store, api: Api) -> bool:
+def _is_news(store: Store, api: Api, *, sending: bool) -> bool:
     """Whether anything waits here or there, having waited a little for it. Others may sync
     meanwhile."""
-    if outbox.items(store, "waiting"):
+    if sending and outbox.items(store, "waiting"):
         return True
     cursor = cursor_of(store)
     after = {"cursor": cursor} if cursor else {}
@@ -107,6 +116,27 @@ def _is_news(store: Store, api: Api) -> bool:
     return bool(page["items"] or page["more"])
 
 
+def _left(began: float) -> float:
+    """Seconds to let pass after an empty answer: none where the server kept it back, else as
+    long as it would have, as it has no place left to wait in."""
+    taken = time.monotonic() - began
+    return 0.0 if taken >= WAIT - KEPT_BACK else _apart() - taken
+
+
+def _apart() -> float:
+    """Half as long again at most, so that many do not come back together."""
+    return PAUSE * (1.0 + random.random() / 2)  # noqa: S311  no secret
+
+
+def _rest(store: Store, seconds: float, *, sending: bool) -> None:
+    """Wait, but for nothing that is said here meanwhile."""
+    until = time.monotonic() + seconds
+    while (left := until - time.monotonic()) > 0:
+        time.sleep(min(left, LOOK))
+        if sending and outbox.items(store, "waiting"):
+            return
+
+
 def _tell_news(found: dict[str, Any], as_json: bool) -> None:
     """Nothing while nothing happens."""
     if any(found[name] for name in NEWS):
@@ -115,8 +145,15 @@ def _tell_news(found: dict[str, Any], as_json: bool) -> None:
 
 WAIT = 5
 """Seconds that the server keeps an answer; what is said here meanwhile waits as long."""
+KEPT_BACK = 0.5
+"""Seconds by which a server may answer sooner and have kept the answer back all the same."""
 PAUSE = 5.0
-"""Seconds before a server that is away is tried again."""
+"""Seconds before a server that is away, or has no place to wait in, is asked again."""
+UNSENT_PAUSE = 60.0
+"""Seconds before one that takes nothing is sent to again, where it does not say when (our
+judgement: somebody has to read a letter first)."""
+LOOK = 1.0
+"""Seconds between looks at what is said here."""
 NEWS = ("sent", "photos", "pulled", "purged", "resynced", "receipts", "unsent", "alarm")
 
 
@@ -148,7 +185,9 @@ def _shown(store: Store, done: Synced) -> dict[str, Any]:
 
 def _status(found: dict[str, Any]) -> int:
     left = found["left"]
-    if found["alarm"] or found["not_in_log"] or left["refused"] or left["conflict"]:
+    if found["alarm"] or found["not_in_log"] or any(left[state] for state in NEEDING):
+        return NEEDS_YOU
+    if found["unsent_code"] == UNCONFIRMED:
         return NEEDS_YOU
     return UNREACHABLE if found["unsent"] else FINE
 
@@ -160,7 +199,10 @@ def _told(found: dict[str, Any]) -> str:
         f"receipts {found['receipts']}.",
         "Everything was fetched anew." if found["resynced"] else "",
         _number(found["purged"], "animal is", "animals are", "no longer for you to see: gone."),
-        f"The server takes nothing for now: {found['unsent']}" if found["unsent"] else "",
+        _not_taken(found) if found["unsent"] else "",
+        _number(left.get("clock", 0), "waits", "wait", "for your word on the time: see "
+                "scalewitness unsent; then scalewitness retry --corrected, or --as-read."),
+        found["clock"],
         f"Left here: {', '.join(f'{n} {state}' for state, n in left.items())}." if left else "",
         f"ALARM {found['alarm']} about the log stands: {found['unread']}. "
         "See scalewitness alarms." if found["alarm"] else "",
@@ -171,6 +213,16 @@ def _told(found: dict[str, Any]) -> str:
         "trusted here (scalewitness trust-log KEY).",
     ]  # fmt: skip
     return "\n".join(line(one) for one in told if one)
+
+
+def _not_taken(found: dict[str, Any]) -> str:
+    if found["unsent_code"] == UNCONFIRMED:
+        return (
+            "Nothing is taken from you until your e-mail address is confirmed: follow the link "
+            "in the letter you were sent, then sync again. Everything is stored here. "
+            f"{found['unsent']}"
+        )
+    return f"The server takes nothing for now; everything is stored here. {found['unsent']}"
 
 
 def _photos(number: int) -> str:

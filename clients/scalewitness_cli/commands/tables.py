@@ -21,6 +21,7 @@ from scalewitness_cli.csvs import Read, Row
 from scalewitness_cli.devicekey import Fact
 from scalewitness_cli.identity import Identity, moment_now, need_identity
 from scalewitness_cli.outfiles import write_out
+from scalewitness_cli.readings import now_by
 from scalewitness_cli.remote import Stopped
 from scalewitness_cli.store import Store
 
@@ -109,13 +110,13 @@ class _Calls:
     """Lines about checks, with the animals looked up once."""
 
     def __init__(self, store: Store, identity: Identity) -> None:
-        self._store, self._keeper = store, identity.keeper
+        self._store, self._keeper, self._now = store, identity.keeper, now_by(store)
         self._seen: dict[str, tuple[str, bool]] = {}
 
     def __call__(self, row: Row) -> list[Fact]:
         word = row["animal"]
         if word not in self._seen:
-            shown = replica.find(self._store, word)
+            shown = replica.find(self._store, word, self._now)
             self._seen[word] = shown["id"], replica.is_steward(self._store, shown)
         animal, steward = self._seen[word]
         visit = None if steward else replica.visit_covering(self._store, animal, row["at"])
@@ -125,7 +126,7 @@ class _Calls:
 def _maker(what: str, store: Store, identity: Identity) -> Any:
     if what == "calls":
         return _Calls(store, identity)
-    now, own = rfc3339(moment_now()), replica.collections(store)
+    now, own = rfc3339(now_by(store)), replica.collections(store)
     mine = [id for id, one in own.items() if one["role"] in {"keeper", "partner"}]
 
     def make(row: Row) -> list[Fact]:

@@ -1,11 +1,12 @@
-"""``unsent``, ``retry``, ``drop``, ``choose``: what is not settled, and settling it."""
+"""``unsent``, ``drop``, ``choose``: what is not settled, and settling it."""
 
 from typing import Any
 
 import click
 
-from scalewitness.domain.moments import rfc3339
+from scalewitness.domain.moments import parse_moment, rfc3339
 from scalewitness_cli import outbox
+from scalewitness_cli.clock import in_words, minute
 from scalewitness_cli.commands.common import (
     FINE,
     NEEDS_YOU,
@@ -19,16 +20,21 @@ from scalewitness_cli.commands.common import (
 from scalewitness_cli.commands.showing import what_is
 from scalewitness_cli.identity import fresh_id, moment_now, need_identity
 from scalewitness_cli.outbox import Item
+from scalewitness_cli.readings import as_corrected, verdict_on
 from scalewitness_cli.remote import Stopped
+from scalewitness_cli.store import Store
 
 WORDS = {
     "waiting": "waits to be sent",
     "held": "is held until the host decides",
     "conflict": "CONFLICTS: somebody else changed the same; choose --mine or --theirs",
     "refused": "was REFUSED; retry it or drop it",
+    "clock": "WAITS FOR YOUR WORD on its time: retry it --corrected, --as-read or --at TIME",
     "dropped": "was dropped",
     "accepted": "is accepted",
 }
+NEEDING = frozenset({"conflict", "refused", "clock"})
+"""States in which an item waits for whoever said it."""
 
 
 @click.command()
@@ -46,29 +52,10 @@ def unsent(ctx: click.Context, everything: bool, server: str | None, as_json: bo
         states = (*outbox.OPEN, "accepted", "dropped") if everything else outbox.OPEN
         listed = outbox.items(store, *states)
         faulty = [one for one in outbox.faults(store) if one not in listed]
-        found = [_shown(one) for one in (*listed, *faulty)]
+        found = [_shown(store, one) for one in (*listed, *faulty)]
         tell(found, as_json, lambda: "\n".join(map(_told, found)) or "Nothing is unsent.")
-        needs = any(one["state"] in {"conflict", "refused"} or one["fault"] for one in found)
+        needs = any(one["state"] in NEEDING or one["fault"] for one in found)
         ctx.exit(NEEDS_YOU if needs else FINE)
-
-
-@click.command()
-@click.argument("ids", nargs=-1)
-@server_option
-@json_option
-@ends_well
-def retry(ids: tuple[str, ...], server: str | None, as_json: bool) -> None:
-    """Have refused items sent again by the next sync: those of IDS, or all."""
-    with opened(server) as store:
-        key = need_identity(store).key
-        chosen = [outbox.item_named(store, id) for id in ids] or outbox.items(store, "refused")
-        for one in chosen:
-            if one.state != "refused":
-                raise Stopped(f"{one.id} {WORDS[one.state]}: there is nothing to retry.")
-        for one in chosen:
-            outbox.retry(store, one, key)
-        said = f"{len(chosen)} to be sent again by the next sync."
-        tell({"waiting": [one.id for one in chosen]}, as_json, lambda: said)
 
 
 @click.command()
@@ -117,8 +104,9 @@ def _over(item: Item) -> dict[str, Any]:
     return item.sent | {"id": fresh_id(), "base_version": answer["version"]}
 
 
-def _shown(item: Item) -> dict[str, Any]:
+def _shown(store: Store, item: Item) -> dict[str, Any]:
     return {
+        "clock": _of_the_clock(store, item),
         "id": item.id,
         "state": item.state,
         "what": what_is(item),
@@ -130,6 +118,17 @@ def _shown(item: Item) -> dict[str, Any]:
     }
 
 
+def _of_the_clock(store: Store, item: Item) -> str:
+    """What there is to say of the time of an item that nobody took."""
+    if item.state in {"accepted", "held", "dropped"}:
+        return ""
+    verdict = verdict_on(store, item)
+    if verdict.state != "off":
+        return in_words(verdict)
+    at = minute(parse_moment(as_corrected(item.said, verdict)["at"]))
+    return f"{in_words(verdict)} Corrected it would be {at}."
+
+
 def _told(found: dict[str, Any]) -> str:
     where = f" at position {found['position']}" if found["position"] is not None else ""
     told = [f"{found['id'][-12:]}  {line(found['what'])}", f"  {WORDS[found['state']]}{where}"]
@@ -137,6 +136,8 @@ def _told(found: dict[str, Any]) -> str:
     if found["state"] == "refused" and problem:
         places = ", ".join(one.get("pointer", "") for one in problem.get("errors", []))
         told.append(f"  {line(problem.get('detail', ''))} {line(places)}".rstrip())
+    if found["clock"]:
+        told.append(f"  {line(found['clock'])}")
     if found["state"] == "conflict":
         told += _both(found["answer"] or {})
     if found["fault"]:
