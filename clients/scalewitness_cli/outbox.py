@@ -8,7 +8,7 @@ ones too: this machine's clock was off, or may have been, when they were noted;
 """
 
 import sqlite3
-from collections.abc import Callable, Collection, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from typing import Any, Literal
 
 import msgspec
@@ -115,6 +115,33 @@ def _say(connection: sqlite3.Connection, key: DeviceKey, one: Fact, now: str) ->
         _insert(connection, "edit", about, (one, one), key.device, now)
     else:
         _insert(connection, "fact", one["about"], (one, key.signed(one)), key.device, now)
+
+
+def take_over(
+    store: Store,
+    key: DeviceKey,
+    forms: Iterable[tuple[Fact, Fact]],
+    photos: Mapping[str, bytes],
+    now: str,
+) -> tuple[int, int]:
+    """Store what another device said, and may have sent: each as said and as signed here. How
+    many of it and of its photos are new here."""
+    stored = 0
+    with store.change() as connection:
+        for said, sent in forms:
+            if connection.execute("SELECT 1 FROM outbox WHERE id = ?", (said["id"],)).fetchone():
+                continue
+            _insert(connection, "fact", said["about"], (said, sent), key.device, now)
+            connection.execute("UPDATE outbox SET attempted = 1 WHERE id = ?", (said["id"],))
+            connection.execute("INSERT OR IGNORE INTO elsewhere VALUES (?)", (said["id"],))
+            stored += 1
+        files = sum(
+            connection.execute(
+                "INSERT OR IGNORE INTO photo VALUES (?, ?, 'waiting', NULL)", one
+            ).rowcount
+            for one in photos.items()
+        )
+    return stored, files
 
 
 def say_edit(store: Store, key: DeviceKey, edit: Fact, about: str, now: str) -> None:
@@ -258,11 +285,14 @@ def replace_edit(store: Store, key: DeviceKey, old: Item, edit: Fact, now: str) 
 
 def unproved(store: Store, since: int = 0, below: int = 2**53) -> list[Item]:
     """Accepted facts at positions from ``since`` to before ``below`` that no receipt is kept
-    of, in the log's order."""
+    of, in the log's order. What another device had sent before it was taken over is in the log
+    under that one's signature, which is not known here."""
     return [
         _item(row)
         for row in store.rows(
             "SELECT * FROM outbox WHERE what = 'fact' AND state = 'accepted' AND receipt IS NULL "
+            "AND NOT (coalesce(json_extract(answer, '$.status'), '') = 'duplicate' "
+            "AND id IN (SELECT id FROM elsewhere)) "
             "AND position >= ? AND position < ? ORDER BY position",
             since,
             below,

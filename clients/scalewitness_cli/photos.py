@@ -50,10 +50,12 @@ def file_of(store: Store, id: str) -> bytes | None:
 
 
 def waiting_files(store: Store) -> list[str]:
-    """Photos whose fact the record took and whose file it does not have yet."""
+    """Photos whose fact the record took and whose file it does not have yet; of one whose fact
+    is not here another device was told that."""
     rows = store.rows(
-        "SELECT photo.id FROM photo JOIN outbox ON outbox.id = photo.id "
-        "WHERE photo.state = 'waiting' AND outbox.state = 'accepted' ORDER BY outbox.seq"
+        "SELECT photo.id FROM photo LEFT JOIN outbox ON outbox.id = photo.id "
+        "WHERE photo.state = 'waiting' AND coalesce(outbox.state, 'accepted') = 'accepted' "
+        "ORDER BY outbox.seq"
     )
     return [str(row["id"]) for row in rows]
 
@@ -71,6 +73,11 @@ def send_file(store: Store, api: Api, id: str) -> None:
         state, fault = "refused", str(refusal)
     with store.change() as connection:
         connection.execute("UPDATE photo SET state = ?, fault = ? WHERE id = ?", (state, fault, id))
+
+
+def unsent_files(store: Store) -> int:
+    """How many the record does not have."""
+    return len(store.rows("SELECT 1 FROM photo WHERE state != 'sent'"))
 
 
 def refused_files(store: Store) -> dict[str, str]:

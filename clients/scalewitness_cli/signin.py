@@ -7,8 +7,9 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 from scalewitness.domain.moments import rfc3339
 from scalewitness.domain.translog.keys import BadKey, VerifierKey, read_verifier
+from scalewitness_cli.clock import read_clock, time_by
 from scalewitness_cli.devicekey import DeviceKey
-from scalewitness_cli.identity import Identity, fresh_id, identity_of, keep_identity, moment_now
+from scalewitness_cli.identity import Identity, fresh_id, identity_of, keep_identity
 from scalewitness_cli.locking import locked, write_whole
 from scalewitness_cli.outbox import resign
 from scalewitness_cli.remote import Api, Refusal, Stopped
@@ -47,7 +48,7 @@ def sign_in(store: Store, anyone: Api, email: str, password: str, device_name: s
         device_name=device_name,
         token=made["token"],
         private=private.private_bytes_raw().hex(),
-        enrolment=key.enrolment(fresh_id(), rfc3339(moment_now())),
+        enrolment=key.enrolment(fresh_id(), rfc3339(time_by(read_clock(), anyone.compared))),
         origin=before.origin if before else None,
     )
     keep_identity(store, identity)

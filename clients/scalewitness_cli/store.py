@@ -12,6 +12,7 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from hashlib import sha256
 from pathlib import Path
+from shutil import rmtree
 from types import TracebackType
 
 from scalewitness_cli.locking import sync_folder
@@ -81,6 +82,16 @@ def servers(folder: Path) -> list[str]:
     return [one.read_text(encoding="utf-8").strip() for one in names]
 
 
+def used_servers(folder: Path) -> list[str]:
+    """Those of a keeper: somebody is signed in there, or was."""
+    found = []
+    for url in servers(folder):
+        with Store(folder, url) as store:
+            if not store.unused:
+                found.append(url)
+    return found
+
+
 class Store:
     """Of the server ``url``, in a folder of its own below ``folder``; made when first used."""
 
@@ -120,6 +131,17 @@ class Store:
     def forget_freed(self) -> None:
         """Have nothing of what was deleted left in the log of writes beside the file."""
         self._connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+
+    @property
+    def unused(self) -> bool:
+        """Nobody ever signed in, and nothing was said."""
+        asked = "SELECT EXISTS (SELECT 1 FROM identity) OR EXISTS (SELECT 1 FROM outbox) AS used"
+        return not self.rows(asked)[0]["used"]
+
+    def discard(self) -> None:
+        """Take it off the disk with all that is in it."""
+        self.close()
+        rmtree(self.folder, ignore_errors=True)
 
     def kept(self, name: str) -> str | None:
         """A value kept by name."""

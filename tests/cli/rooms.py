@@ -20,6 +20,14 @@ from tests.world import PASSWORD
 from stack.local import LocalStack
 
 Fact = dict[str, Any]
+CLOCK_OFF = """
+import sys, time
+off, right = float(sys.argv.pop(1)), time.time
+time.time = lambda: right() + off
+from scalewitness_cli.main import cli
+cli(prog_name="scalewitness")
+"""
+"""The command on a computer whose clock is off; how long ago it was started is not."""
 
 
 @dataclass
@@ -46,6 +54,15 @@ class Machine:
     forget_throttles: Callable[[], object]
     collection: str = ""
     more: dict[str, str] = field(default_factory=dict)
+    clock: float = 0.0
+    """Seconds by which this computer's is ahead."""
+
+    @property
+    def command(self) -> list[str]:
+        """What runs the command here, by this computer's clock."""
+        if not self.clock:
+            return [sys.executable, "-m", "scalewitness_cli"]
+        return [sys.executable, "-c", CLOCK_OFF, str(self.clock)]
 
     @property
     def env(self) -> dict[str, str]:
@@ -59,7 +76,7 @@ class Machine:
     def run(self, *arguments: str, type: str = "") -> Answer:
         """The command as a process of its own."""
         done = subprocess.run(
-            [sys.executable, "-m", "scalewitness_cli", *arguments],
+            [*self.command, *arguments],
             cwd=self.home, env=self.env, input=type, capture_output=True, text=True, timeout=120,
         )  # fmt: skip
         assert "Traceback" not in done.stderr, done.stderr
@@ -194,15 +211,16 @@ def new_animal(keeper: Machine, tag: str) -> str:
     return animal
 
 
-def invite(host: Machine, guest: Machine, animal: str) -> str:
-    """An accepted visit that has been open for a minute; its id."""
+def invite(host: Machine, guest: Machine, animal: str, opens: float = -60.0) -> str:
+    """An accepted visit that has been open for a minute, or ``opens`` in so many seconds;
+    its id."""
     visit = fresh_id()
     now = time.time()
     body = {
         "collection": host.collection,
         "guest": guest.api.get("keepers/me").json()["id"],
         "animals": [animal],
-        "opens": rfc3339_at(now - 60),
+        "opens": rfc3339_at(now + opens),
         "closes": rfc3339_at(now + 86_400),
     }
     push(host.api, envelope("visit_invited", visit, body))

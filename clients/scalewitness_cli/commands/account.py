@@ -2,12 +2,18 @@
 
 import os
 import platform
+from collections.abc import Iterator
+from contextlib import contextmanager
+from urllib.parse import urlsplit
 
 import click
 
 from scalewitness.domain.translog.keys import BadKey, VerifierKey, read_verifier
 from scalewitness_cli import outbox, signin
+from scalewitness_cli.checks import BadWord
+from scalewitness_cli.clock import in_words
 from scalewitness_cli.commands.common import (
+    ending,
     ends_well,
     json_option,
     line,
@@ -16,6 +22,7 @@ from scalewitness_cli.commands.common import (
     tell,
 )
 from scalewitness_cli.identity import Identity, need_identity
+from scalewitness_cli.readings import keep_comparison
 from scalewitness_cli.remote import Api, Patience, Stopped
 from scalewitness_cli.store import Store, data_folder
 from scalewitness_cli.trust import keys_file
@@ -38,7 +45,7 @@ def _key(ctx: click.Context, param: click.Parameter, text: str | None) -> Verifi
     help="The log's key, as somebody you trust told it; the server must show it too.")  # fmt: skip
 @click.option("--no-log-key", is_flag=True, help="Trust no key for now: nothing is checked.")
 @json_option
-@ends_well
+@ending("Nobody was signed in by this, and nothing here was changed.")
 def sign_in(
     url: str, email: str, device: str | None, log_key: VerifierKey | None,
     no_log_key: bool, as_json: bool,
@@ -48,16 +55,42 @@ def sign_in(
     The password is asked for, or read from $SCALEWITNESS_PASSWORD; it is not kept. Then the
     log's public key is shown, to be compared with what somebody you trust tells you.
     """
+    address = _address(url)
     password = os.environ.get(PASSWORD) or click.prompt("Password", hide_input=True, err=True)
     patience = Patience(seconds=10, asked=10)
     name = (device or platform.node() or "computer")[:60]
-    with Api(url, patience=patience) as anyone, Store(data_folder(), anyone.url) as store:
+    with Api(address, patience=patience) as anyone, _to_be_used(address) as store:
         identity = signin.sign_in(store, anyone, email, password, name)
-        with Api(url, identity.token, patience) as api:
+        with Api(address, identity.token, patience) as api:
             identity = signin.enrol(store, identity, api)
+            if off := in_words(keep_comparison(store, api)):
+                click.secho(f"  ! {off}", err=True, bold=True)
             if not no_log_key:
                 identity = _trusted(store, identity, signin.log_key(api), log_key)
-    tell(_shown(url, identity), as_json, lambda: _told(url, identity))
+    tell(_shown(address, identity), as_json, lambda: _told(address, identity))
+
+
+def _address(text: str) -> str:
+    """Of a server, whole.
+
+    Raises:
+        BadWord: it is none.
+    """
+    found = urlsplit(text)
+    if found.scheme not in {"http", "https"} or not found.netloc or found.query:
+        raise BadWord(f"“{text}”: say the whole address, as in https://record.example")
+    return text.rstrip("/")
+
+
+@contextmanager
+def _to_be_used(url: str) -> Iterator[Store]:
+    """The store of a server; one where signing in came to nothing is taken away again."""
+    with Store(data_folder(), url) as store:
+        try:
+            yield store
+        finally:
+            if store.unused:
+                store.discard()
 
 
 @click.command("sign-out")

@@ -10,7 +10,7 @@ import click
 
 from scalewitness_cli.checks import BadWord
 from scalewitness_cli.remote import Refusal, Stopped, Unreachable
-from scalewitness_cli.store import Store, data_folder, servers
+from scalewitness_cli.store import Store, data_folder, used_servers
 
 P = ParamSpec("P")
 R = TypeVar("R")
@@ -31,35 +31,49 @@ def json_option(command: Callable[P, R]) -> Callable[P, R]:
     return click.option("--json", "as_json", is_flag=True, help="JSON, for programs.")(command)
 
 
-def ends_well(command: Callable[P, None]) -> Callable[P, None]:
-    """Turn what stops a command into words and an exit code."""
+KEPT = "Everything that was said is stored here."
 
-    @wraps(command)
-    def run(*args: P.args, **named: P.kwargs) -> None:
-        try:
-            command(*args, **named)
-        except BadWord as fault:
-            raise click.UsageError(str(fault)) from None
-        except Unreachable as problem:
-            _end(f"{problem}\nEverything that was said is stored here.", UNREACHABLE)
-        except Refusal as refusal:
-            _end(_refusal(refusal), NEEDS_YOU)
-        except Stopped as problem:
-            _end(str(problem), NEEDS_YOU)
 
-    return run
+def ending(unreached: str) -> Callable[[Callable[P, None]], Callable[P, None]]:
+    """Turn what stops a command into words and an exit code; ``unreached`` says what is left
+    here where the server was not reached."""
+
+    def decorated(command: Callable[P, None]) -> Callable[P, None]:
+        @wraps(command)
+        def run(*args: P.args, **named: P.kwargs) -> None:
+            try:
+                command(*args, **named)
+            except BadWord as fault:
+                raise click.UsageError(str(fault)) from None
+            except Unreachable as problem:
+                _end(f"{problem}\n{unreached}", UNREACHABLE)
+            except Refusal as refusal:
+                _end(_refusal(refusal), NEEDS_YOU)
+            except Stopped as problem:
+                _end(str(problem), NEEDS_YOU)
+
+        return run
+
+    return decorated
+
+
+ends_well = ending(KEPT)
 
 
 @contextmanager
 def opened(server: str | None) -> Iterator[Store]:
-    """The store of the server named, or of the only one."""
-    known = servers(data_folder())
+    """The store of the server named, or of the only one. None is made by this: an address
+    mistyped leaves nothing behind."""
+    known = used_servers(data_folder())
+    listed = "".join(f"\n  {one}" for one in known)
+    if not known:
+        raise click.UsageError("Nobody is signed in: scalewitness sign-in URL")
+    if server is not None and server.rstrip("/") not in known:
+        raise click.UsageError(f"Nobody is signed in at {line(server)}; known here:{listed}")
     if server is None and len(known) != 1:
-        listed = "".join(f"\n  {one}" for one in known)
         raise click.UsageError(
-            f"Several servers are signed in at; say --server.{listed}"
-            if known
-            else "Nobody is signed in: scalewitness sign-in URL"
+            f"Several servers are known here; say --server, or forget one "
+            f"(scalewitness servers):{listed}"
         )
     with Store(data_folder(), server or known[0]) as store:
         yield store

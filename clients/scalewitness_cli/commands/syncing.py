@@ -62,14 +62,13 @@ def sync(
         identity = need_identity(store)
         trying = Patience(seconds=patience, asked=patience)
         with Api(store.url, identity.token, trying) as api, PublicLog(store.url) as log:
-            there = _line(identity, api, log)
-            with locked(store.folder / "sync.lock"):
-                found = _shown(store, _watched(store, identity, there))
-            tell(found, as_json, lambda: _told(found))
+            there = speaking_to(identity, api, log)
+            found = shown(store, watched(store, identity, there))
+            tell(found, as_json, lambda: told(found))
             if follow and not found["alarm"]:
                 for found in _following(store, identity, there):
                     _tell_news(found, as_json)
-        ctx.exit(_status(found))
+        ctx.exit(status(found))
 
 
 def _following(store: Store, identity: Identity, there: Line) -> Iterator[dict[str, Any]]:
@@ -91,7 +90,7 @@ def _following(store: Store, identity: Identity, there: Line) -> Iterator[dict[s
                 click.echo(f"{line(str(why))} Trying again.", err=True)
                 time.sleep(max(_apart(), why.after or 0.0))
                 continue
-            yield _shown(store, done)
+            yield shown(store, done)
             if done.alarm:
                 return
             if done.unsent:
@@ -140,7 +139,7 @@ def _rest(store: Store, seconds: float, *, sending: bool) -> None:
 def _tell_news(found: dict[str, Any], as_json: bool) -> None:
     """Nothing while nothing happens."""
     if any(found[name] for name in NEWS):
-        tell(found, as_json, lambda: _told(found))
+        tell(found, as_json, lambda: told(found))
 
 
 WAIT = 5
@@ -157,25 +156,28 @@ LOOK = 1.0
 NEWS = ("sent", "photos", "pulled", "purged", "resynced", "receipts", "unsent", "alarm")
 
 
-def _watched(store: Store, identity: Identity, line: Line) -> Synced:
-    """With a bar where somebody looks on and there is much to send."""
-    waiting = len(outbox.items(store, "waiting"))
-    if not sys.stderr.isatty() or waiting <= outbox.MOST_ITEMS:
-        return run(store, identity, line, int(time.time()))
-    with click.progressbar(length=waiting, label="Sending", file=sys.stderr) as bar:
-        return run(
-            store, identity, line, int(time.time()),
-            lambda step: bar.update(outbox.MOST_ITEMS) if step == "settled" else None,
-        )  # fmt: skip
+def watched(store: Store, identity: Identity, there: Line) -> Synced:
+    """A sync while nobody else syncs, with a bar where somebody looks on and much is to send."""
+    with locked(store.folder / "sync.lock"):
+        waiting = len(outbox.items(store, "waiting"))
+        if not sys.stderr.isatty() or waiting <= outbox.MOST_ITEMS:
+            return run(store, identity, there, int(time.time()))
+        with click.progressbar(length=waiting, label="Sending", file=sys.stderr) as bar:
+            return run(
+                store, identity, there, int(time.time()),
+                lambda step: bar.update(outbox.MOST_ITEMS) if step == "settled" else None,
+            )  # fmt: skip
 
 
-def _line(identity: Identity, api: Api, log: PublicLog) -> Line:
+def speaking_to(identity: Identity, api: Api, log: PublicLog) -> Line:
+    """The server, held to its log where a key of that is trusted."""
     keys = log_keys(kept_or_usage(), identity.origin) if identity.origin else []
     memory = Memory(state_folder(), identity.origin) if identity.origin and keys else None
     return Line(api, log, memory, keys)
 
 
-def _shown(store: Store, done: Synced) -> dict[str, Any]:
+def shown(store: Store, done: Synced) -> dict[str, Any]:
+    """What a sync did, and what is left."""
     counts = outbox.counts(store)
     left = {state: counts.get(state, 0) for state in outbox.OPEN}
     told: dict[str, Any] = msgspec.to_builtins(done)
@@ -183,7 +185,8 @@ def _shown(store: Store, done: Synced) -> dict[str, Any]:
     return told | {"left": left, **more}
 
 
-def _status(found: dict[str, Any]) -> int:
+def status(found: dict[str, Any]) -> int:
+    """How a command ends after it."""
     left = found["left"]
     if found["alarm"] or found["not_in_log"] or any(left[state] for state in NEEDING):
         return NEEDS_YOU
@@ -192,7 +195,8 @@ def _status(found: dict[str, Any]) -> int:
     return UNREACHABLE if found["unsent"] else FINE
 
 
-def _told(found: dict[str, Any]) -> str:
+def told(found: dict[str, Any]) -> str:
+    """It in words."""
     left = {state: number for state, number in found["left"].items() if number}
     told = [
         f"Sent {found['sent']}{_photos(found['photos'])}, received {found['pulled']}, "

@@ -1,0 +1,143 @@
+"""What waited on another device of the same keeper, taken over from a file.
+
+A phone that signs out writes what it has not sent to a file: ``{"scalewitness": "unsent-1",
+"server", "keeper", "items", "photos"}``, each item as a push takes it, each photo as ``{"id",
+"jpeg"}`` in base64. Its signatures name a device that is gone, so each item is signed anew here,
+under its own id: whatever of it had arrived after all counts once.
+"""
+
+import base64
+import binascii
+from collections.abc import Mapping
+from dataclasses import dataclass
+from hashlib import sha256
+from typing import Any, Literal
+
+import msgspec
+
+from scalewitness.domain.facts import BODIES, SYSTEM_KINDS, Id
+from scalewitness.domain.ids import parse_uuid7
+from scalewitness.domain.moments import parse_moment
+from scalewitness_cli.devicekey import DeviceKey, Fact
+from scalewitness_cli.identity import Identity
+from scalewitness_cli.outbox import take_over
+from scalewitness_cli.remote import Stopped
+from scalewitness_cli.store import Store
+
+
+class Text(msgspec.Struct, frozen=True):
+    text: str
+    salt: str
+
+
+class Waiting(msgspec.Struct, frozen=True):
+    """An item; what else it has is left."""
+
+    id: Id
+    kind: str
+    at: str
+    about: Id
+    body: dict[str, Any]
+    texts: dict[str, Text] = {}
+
+
+class Picture(msgspec.Struct, frozen=True):
+    id: Id
+    jpeg: str
+
+
+class Unsent(msgspec.Struct, frozen=True):
+    scalewitness: Literal["unsent-1"]
+    server: str
+    keeper: str
+    items: list[Waiting]
+    photos: list[Picture] = []
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """Items and photos now here, and items that were here already."""
+
+    items: int
+    photos: int
+    known: int
+
+
+def take(store: Store, identity: Identity, data: bytes, now: str) -> Taken:
+    """Store all of a file, signed anew, or nothing of it; on the disk when this returns.
+
+    Raises:
+        Stopped: it is damaged, or of another keeper or server.
+    """
+    try:
+        found = msgspec.json.decode(data, type=Unsent)
+    except (msgspec.MsgspecError, UnicodeDecodeError, RecursionError) as fault:
+        told = f"It is no file of what was not sent, or damaged: {fault}. {_NOTHING}"
+        raise Stopped(told) from None
+    _require_ours(store, identity, found)
+    try:
+        forms = [_forms(one, identity.key) for one in found.items]
+        photos = _files(found)
+    except ValueError as fault:
+        raise Stopped(f"The file is damaged: {fault}. {_NOTHING}") from None
+    stored, files = take_over(store, identity.key, forms, photos, now)
+    return Taken(stored, files, len(forms) - stored)
+
+
+_NOTHING = "Nothing of it was stored."
+
+
+def _require_ours(store: Store, identity: Identity, found: Unsent) -> None:
+    if found.server.rstrip("/") != store.url:
+        raise Stopped(
+            f"It is for {found.server}, and this is {store.url}: say --server. {_NOTHING}"
+        )
+    if found.keeper != identity.keeper:
+        raise Stopped(f"It is another keeper's than {identity.name}'s. {_NOTHING}")
+
+
+def _forms(one: Waiting, key: DeviceKey) -> tuple[Fact, Fact]:
+    """An item as it was said, and as it is sent from here.
+
+    Raises:
+        ValueError: it could never be taken.
+    """
+    parse_uuid7(one.id)
+    parse_moment(one.at)
+    if one.kind not in BODIES or one.kind in SYSTEM_KINDS:
+        raise ValueError(f"there is no fact called “{one.kind[:60]}”")
+    salted = {name: msgspec.to_builtins(text) for name, text in one.texts.items()}
+    said = {
+        "id": one.id, "kind": one.kind, "at": one.at, "about": one.about, "body": one.body,
+        **({"texts": {name: text.text for name, text in one.texts.items()}} if salted else {}),
+    }  # fmt: skip
+    sent = key.signed(said, texts=salted)
+    for name in salted:
+        if one.body.get(name, sent["body"][name]) != sent["body"][name]:
+            raise ValueError(f"the text “{name[:40]}” of {one.id} is not the one it was noted with")
+    return said, sent
+
+
+def _files(found: Unsent) -> dict[str, bytes]:
+    """The photos by id.
+
+    Raises:
+        ValueError: one is not the file that its fact tells of.
+    """
+    told = {one.id: one.body for one in found.items if one.kind == "photo_attached"}
+    files = {one.id: _decoded(one) for one in found.photos}
+    for id, data in files.items():
+        if id in told and not _fits(told[id], data):
+            raise ValueError(f"the photo {id} is another file than was noted")
+    return files
+
+
+def _decoded(one: Picture) -> bytes:
+    try:
+        return base64.b64decode(one.jpeg, validate=True)
+    except binascii.Error as fault:
+        raise ValueError(f"the photo {one.id}: {fault}") from None
+
+
+def _fits(body: Mapping[str, Any], data: bytes) -> bool:
+    return body.get("sha256") == sha256(data).hexdigest() and body.get("size") == len(data)
