@@ -15,7 +15,7 @@ from django.contrib.auth.password_validation import UserAttributeSimilarityValid
 from django.core.exceptions import ValidationError
 from django.utils.crypto import salted_hmac
 
-from scalewitness.domain.errors import TooManyTries
+from scalewitness.domain.errors import Busy, TooManyTries
 from scalewitness.tries import forget, note, noted, take_back, tries
 
 
@@ -74,20 +74,24 @@ def begin(account: str, address: str) -> None:
 
 def got_in(account: str, address: str) -> None:
     """The password was right: that was no guess, and the address is the keeper's."""
-    for key, limit in _counts(account, address):
-        take_back(key, limit.seconds)
+    _take_back(account, address)
     note(_key("known", account, address), KNOWN_FOR)
 
 
 @contextmanager
 def one_try(account: str, address: str) -> Iterator[None]:
-    """A try at getting in: whoever leaves the block by an exception did not.
+    """A try at getting in: whoever leaves the block by an exception did not. It is none where
+    there was too much to do to look at the password.
 
     Raises:
         TooManyTries: the block is not entered.
     """
     begin(account, address)
-    yield
+    try:
+        yield
+    except Busy:
+        _take_back(account, address)
+        raise
     got_in(account, address)
 
 
@@ -99,6 +103,11 @@ def code_tried(account: str) -> int:
 def code_was_right(account: str) -> None:
     """It was no guess."""
     take_back(_key("code", account), CODES_ON_ACCOUNT.seconds)
+
+
+def _take_back(account: str, address: str) -> None:
+    for key, limit in _counts(account, address):
+        take_back(key, limit.seconds)
 
 
 def start_anew(account: str, address: str) -> None:

@@ -220,6 +220,9 @@ if env.str("DATABASE_OWNER_URL", default=""):
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 AUTH_USER_MODEL = "people.Keeper"
 AUTHENTICATION_BACKENDS = ["scalewitness.pages.accounts.OneAccount"]
+PASSWORD_HASHERS = ["scalewitness.hashing.FewArgon2", "scalewitness.hashing.FewPBKDF2"]
+HASHES_AT_ONCE = env.int("HASHES_AT_ONCE", default=2)
+"""Passwords that one process hashes at a time; each takes a processor and 19 MiB."""
 AUTH_PASSWORD_VALIDATORS = [
     {"NAME": f"django.contrib.auth.password_validation.{name}"}
     for name in ("MinimumLengthValidator", "CommonPasswordValidator", "NumericPasswordValidator")

@@ -12,7 +12,7 @@ from django.shortcuts import redirect
 from django.utils import timezone
 
 from scalewitness import guessing
-from scalewitness.domain.errors import TooManyTries
+from scalewitness.domain.errors import TooManyTries, WrongCredentials
 from scalewitness.intake import account_letters
 from scalewitness.intake.accounts import confirm_address
 from scalewitness.people.models import Keeper
@@ -64,17 +64,19 @@ class KeeperAccounts(DefaultAccountAdapter):
         return address_of(request)
 
     def pre_authenticate(self, request: HttpRequest, **credentials: Any) -> None:
-        """In the place of allauth's own counts, which the API does not have, and by which
-        anybody could keep a keeper out."""
-        try:
-            guessing.begin(credentials.get("email", ""), address_of(request))
-        except TooManyTries:
-            raise self.validation_error("too_many_login_attempts") from None
+        """Without allauth's own counts, which the API does not have, and by which anybody could
+        keep a keeper out."""
 
     def authenticate(self, request: HttpRequest, **credentials: Any) -> Any:
-        keeper = super().authenticate(request, **credentials)
-        if keeper is not None:
-            guessing.got_in(credentials.get("email", ""), address_of(request))
+        try:
+            with guessing.one_try(credentials.get("email", ""), address_of(request)):
+                keeper = super().authenticate(request, **credentials)
+                if keeper is None:
+                    raise WrongCredentials()
+        except TooManyTries:
+            raise self.validation_error("too_many_login_attempts") from None
+        except WrongCredentials:
+            return None
         return keeper
 
     def _delete_login_attempts_cached_email(self, request: HttpRequest, **credentials: Any) -> None:
@@ -117,15 +119,14 @@ class ConfirmAddress(ConfirmEmailView):
         if self.request.user.pk == address.user_id:
             return True
         try:
-            guessing.begin(address.email, address_of(self.request))
+            with guessing.one_try(address.email, address_of(self.request)):
+                if not address.user.check_password(self.request.POST.get("password", "")):
+                    raise WrongCredentials()
         except TooManyTries as refused:
-            self.wrong = refused.detail
-            return False
-        if not address.user.check_password(self.request.POST.get("password", "")):
+            self.wrong = f"{refused.detail}."
+        except WrongCredentials:
             self.wrong = "That is not the password of this account."
-            return False
-        guessing.got_in(address.email, address_of(self.request))
-        return True
+        return not self.wrong
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         shown: dict[str, Any] = super().get_context_data(**kwargs)

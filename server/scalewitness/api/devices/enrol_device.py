@@ -12,6 +12,7 @@ from scalewitness.api.operations import operation
 from scalewitness.api.reading import Sent, body_of, line
 from scalewitness.api.shapes.people import DeviceEnrolled
 from scalewitness.domain.errors import (
+    Busy,
     OutOfRange,
     SecondFactorMissing,
     SecondFactorRequired,
@@ -39,6 +40,7 @@ class Enrolment(Sent, frozen=True, kw_only=True):
     takes=Enrolment,
     gives={201: DeviceEnrolled},
     refuses=(
+        Busy,
         OutOfRange,
         WrongCredentials,
         SecondFactorRequired,

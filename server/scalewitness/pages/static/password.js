@@ -1,0 +1,18 @@
+/* A button below each password that shows what was typed. Without script there is none, and
+   nothing is missing. */
+
+for (const field of document.querySelectorAll('input[type="password"]')) {
+  const button = document.createElement("button");
+  const show = (shown) => {
+    field.type = shown ? "text" : "password";
+    button.textContent = shown ? "Hide it" : "Show it";
+    button.setAttribute("aria-pressed", String(shown));
+  };
+  button.type = "button";
+  button.className = "plain";
+  button.setAttribute("aria-controls", field.id);
+  button.addEventListener("click", () => show(field.type === "password"));
+  field.form?.addEventListener("submit", () => show(false)); // else browsers would remember it as a text
+  show(false);
+  field.after(button);
+}
