@@ -12,24 +12,32 @@ from scalewitness_cli.devicekey import DeviceKey
 from scalewitness_cli.identity import Identity, fresh_id, identity_of, keep_identity
 from scalewitness_cli.locking import locked, write_whole
 from scalewitness_cli.outbox import resign
-from scalewitness_cli.remote import Api, Refusal, Stopped
+from scalewitness_cli.remote import Api, Json, Refusal, Stopped
 from scalewitness_cli.store import Store, keep
 from scalewitness_cli.trust import kept_keys
 
 
 def sign_in(store: Store, anyone: Api, email: str, password: str, device_name: str) -> Identity:
-    """Make this a device with a key of its own, stored before the server hears of the key.
+    """As :func:`become`, by a password that is enough.
+
+    Raises:
+        Refusal: wrong address or password, or more is asked for.
+    """
+    asked = {"email": email, "password": password, "name": device_name}
+    return become(store, anyone, anyone.post("devices", asked), device_name)
+
+
+def become(store: Store, anyone: Api, made: Json, device_name: str) -> Identity:
+    """Make this the device that the server ``made``, with a key of its own, stored before the
+    server hears of the key.
 
     What waits to be sent is signed anew. The key is enrolled by :func:`enrol`, or else by the
     next sync.
 
     Raises:
-        Refusal: wrong address or password.
         Stopped: somebody else is signed in at this server in this folder.
     """
     before = identity_of(store)
-    asked = {"email": email, "password": password, "name": device_name}
-    made = anyone.post("devices", asked)
     with Api(anyone.url, made["token"]) as api:
         me = api.get("keepers/me")
         if before is not None and before.keeper != me["id"]:
@@ -43,7 +51,7 @@ def sign_in(store: Store, anyone: Api, email: str, password: str, device_name: s
     identity = Identity(
         keeper=me["id"],
         name=me["name"],
-        email=email,
+        email=me["email"],
         device=made["id"],
         device_name=device_name,
         token=made["token"],

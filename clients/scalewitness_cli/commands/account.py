@@ -2,14 +2,15 @@
 
 import os
 import platform
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from functools import partial
 from urllib.parse import urlsplit
 
 import click
 
 from scalewitness.domain.translog.keys import BadKey, VerifierKey, read_verifier
-from scalewitness_cli import outbox, signin
+from scalewitness_cli import letting_in, outbox, signin
 from scalewitness_cli.checks import BadWord
 from scalewitness_cli.clock import in_words
 from scalewitness_cli.commands.common import (
@@ -23,10 +24,11 @@ from scalewitness_cli.commands.common import (
 )
 from scalewitness_cli.identity import Identity, need_identity
 from scalewitness_cli.readings import keep_comparison
-from scalewitness_cli.remote import Api, Patience, Stopped
+from scalewitness_cli.remote import Api, Json, Patience, Stopped
 from scalewitness_cli.store import Store, data_folder
 from scalewitness_cli.trust import keys_file
 
+WORDS = {"totp": "Code of your authenticator app", "recovery_code": "recovery code"}
 PASSWORD = "SCALEWITNESS_PASSWORD"  # noqa: S105  a variable's name
 
 
@@ -39,28 +41,34 @@ def _key(ctx: click.Context, param: click.Parameter, text: str | None) -> Verifi
 
 @click.command("sign-in")
 @click.argument("url")
-@click.option("--email", prompt="E-mail address", help="The keeper's address.")
+@click.option("--email", help="The keeper's address. Else it is asked for.")
 @click.option("--device", help="What the device is called. Else this machine's name.")
+@click.option("--code", help="A code of the authenticator app, or a recovery code. Else it is "
+    "asked for where one is needed.")  # fmt: skip
+@click.option("--page", is_flag=True, help="No password here: confirm this machine on a page of "
+    "the site, where you are signed in. The way for passkeys.")  # fmt: skip
 @click.option("--log-key", callback=_key, metavar="NAME+ID+BASE64",
     help="The log's key, as somebody you trust told it; the server must show it too.")  # fmt: skip
 @click.option("--no-log-key", is_flag=True, help="Trust no key for now: nothing is checked.")
 @json_option
 @ending("Nobody was signed in by this, and nothing here was changed.")
 def sign_in(
-    url: str, email: str, device: str | None, log_key: VerifierKey | None,
-    no_log_key: bool, as_json: bool,
+    url: str, email: str | None, device: str | None, code: str | None, page: bool,
+    log_key: VerifierKey | None, no_log_key: bool, as_json: bool,
 ) -> None:  # fmt: skip
     """Sign in at URL: this machine becomes a device with a key of its own.
 
-    The password is asked for, or read from $SCALEWITNESS_PASSWORD; it is not kept. Then the
-    log's public key is shown, to be compared with what somebody you trust tells you.
+    The password is asked for, or read from $SCALEWITNESS_PASSWORD; it is not kept. Where a
+    second factor is set up, a code of it is asked for too. Then the log's public key is shown,
+    to be compared with what somebody you trust tells you.
     """
     address = _address(url)
-    password = os.environ.get(PASSWORD) or click.prompt("Password", hide_input=True, err=True)
     patience = Patience(seconds=10, asked=10)
     name = (device or platform.node() or "computer")[:60]
     with Api(address, patience=patience) as anyone, _to_be_used(address) as store:
-        identity = signin.sign_in(store, anyone, email, password, name)
+        made = None if page else _by_password(anyone, email, name, code)
+        made = made or letting_in.by_page(anyone, name, partial(_show_page, name))
+        identity = signin.become(store, anyone, made, name)
         with Api(address, identity.token, patience) as api:
             identity = signin.enrol(store, identity, api)
             if off := in_words(keep_comparison(store, api)):
@@ -125,6 +133,31 @@ def trust_log(key: VerifierKey, server: str | None) -> None:
     with opened(server) as store:
         signin.trust(store, need_identity(store), key, keys_file())
         click.echo(f"{line(store.url)} is held to {line(key.name)}.")
+
+
+def _by_password(anyone: Api, email: str | None, name: str, code: str | None) -> Json | None:
+    email = email or click.prompt("E-mail address", err=True)
+    password = os.environ.get(PASSWORD) or click.prompt("Password", hide_input=True, err=True)
+    given = [code] if code else []
+
+    def ask(kinds: Sequence[str]) -> str:
+        if given:
+            return given.pop()
+        words = [WORDS[kind] for kind in kinds if kind in WORDS]
+        return str(click.prompt(
+            f"{' or '.join(words)} (nothing: confirm on a page instead)",
+            default="", show_default=False, err=True,
+        ))  # fmt: skip
+
+    return letting_in.by_password(anyone, str(email), password, name, ask)
+
+
+def _show_page(name: str, page: str, code: str) -> None:
+    click.echo(
+        f"Open {line(page)} where you are signed in, and type the code\n  {line(code)}\nThere you "
+        f"see that “{line(name)}” asks, and confirm it. Waiting, for ten minutes at most …",
+        err=True,
+    )
 
 
 def _trusted(

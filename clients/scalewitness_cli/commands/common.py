@@ -20,6 +20,9 @@ FINE, NEEDS_YOU, USAGE, UNREACHABLE = 0, 1, 2, 3
 """How commands end: all well; something needs a person; wrongly called; the server could not
 be reached and everything is stored."""
 
+AT_THE_DOOR = {"wrong_credentials", "second_factor_required", "second_factor_wrong"}
+"""Refusals of who is not in yet; any other 401 is of a token."""
+
 
 def server_option(command: Callable[P, R]) -> Callable[P, R]:
     return click.option(
@@ -100,6 +103,8 @@ def _end(text: str, status: int) -> None:
 
 def _refusal(refusal: Refusal) -> str:
     detail = refusal.problem.get("detail") or str(refusal)
-    if refusal.status == 401 and refusal.code != "wrong_credentials":
+    if page := refusal.problem.get("page"):
+        detail = f"{detail}\n  {page}"
+    if refusal.status == 401 and refusal.code not in AT_THE_DOOR:
         return f"The server does not know this device any more: sign in again. ({detail})"
     return str(detail)

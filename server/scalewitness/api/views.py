@@ -16,9 +16,10 @@ from rest_framework.views import APIView
 from scalewitness.api.authentication import check_confirmed, keeper_of
 from scalewitness.api.operations import Operation
 from scalewitness.api.throttling import THROTTLES
-from scalewitness.domain.errors import Fenced, SecondFactorMissing
+from scalewitness.domain.errors import Fenced
 from scalewitness.ledger.queries.fence import standing_fence
 from scalewitness.sign_in.queries import must_set_one_up
+from scalewitness.sign_in.services.codes import missing
 
 
 class OnlyJson(BaseContentNegotiation):
@@ -64,7 +65,7 @@ class Resource(APIView):
         if asked.anonymous or asked.name == "revoke_device":
             return
         if must_set_one_up(keeper_of(request).pk):
-            raise SecondFactorMissing()
+            raise missing()
 
     def get_parsers(self) -> list[BaseParser]:
         return [

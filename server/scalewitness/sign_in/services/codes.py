@@ -36,12 +36,17 @@ def admit(keeper: Keeper, code: str | None, now: datetime) -> None:
         SecondFactorMissing: the operator asks for one, and the keeper has none.
     """
     if must_set_one_up(keeper.pk):
-        raise SecondFactorMissing()
+        raise missing()
     kinds = kinds_of(keeper.pk)
     if kinds and not code:
         raise SecondFactorRequired(kinds=kinds)
     if kinds and code:
         take_code(keeper, code, now)
+
+
+def missing() -> SecondFactorMissing:
+    """Says where to set one up."""
+    return SecondFactorMissing(page=f"{settings.PUBLIC_URL}/accounts/2fa/")
 
 
 def check_fresh(keeper: UUID, *, given: bool, path: str) -> None:
