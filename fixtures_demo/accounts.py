@@ -1,11 +1,13 @@
 """Signing up, signing in, and having addresses vouched for."""
 
 import os
+import re
 import subprocess
 import sys
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
+import httpx
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 from scalewitness_cli.devicekey import DeviceKey
@@ -15,6 +17,22 @@ from scalewitness_cli.remote import Api, Refusal, Stopped
 def sign_up(url: str, name: str, email: str, password: str) -> None:
     """Make the account; nothing is changed where the address already has one."""
     Api(url).post("keepers", {"name": name, "email": email, "password": password})
+
+
+def confirm(link: str, password: str) -> None:
+    """What the keeper does with the letter: open its link and give the account's password.
+
+    Raises:
+        Stopped: the address is not confirmed by that.
+    """
+    with httpx.Client(follow_redirects=True, timeout=60) as browser:
+        page = browser.get(link)
+        token = re.search(r'name="csrfmiddlewaretoken" value="([^"]+)"', page.text)
+        sent = {"csrfmiddlewaretoken": token[1] if token else "", "password": password}
+        headers = {"Referer": link}
+        answer = browser.post(page.url, data=sent, headers=headers)
+    if "is confirmed" not in answer.text:
+        raise Stopped(f"the address was not confirmed ({answer.status_code})")
 
 
 @dataclass(frozen=True)

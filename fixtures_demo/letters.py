@@ -57,6 +57,13 @@ class Letter:
             raise Stopped(f"there is no link in the letter {self.id}")
         return found[1]
 
+    def link(self, below: str) -> str:
+        """The link to a page ``below`` the accounts' own. Raises Stopped when there is none."""
+        found = re.search(rf"https?://\S+/accounts/{re.escape(below)}/\S+", self.text)
+        if found is None:
+            raise Stopped(f"there is no such link in the letter {self.id}")
+        return found[0]
+
 
 @dataclass
 class Letters:

@@ -2,11 +2,11 @@
 
 import os
 import time
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
-from fixtures_demo.accounts import Device, sign_in, sign_up
+from fixtures_demo.accounts import Device, confirm, sign_in, sign_up
 from fixtures_demo.letters import Letters
 from scalewitness.domain.ids import uuid7
 from scalewitness.domain.moments import rfc3339
@@ -55,10 +55,6 @@ class Person:
             raise Broken("promised: everyone's device has a key; seen: none")
         signed = self.device.key.signed(fact | {"kind": kind, "about": about})
         return {name: signed[name] for name in signed if name not in {"kind", "about"}}
-
-    def with_key(self) -> "Person":
-        """With a key on their device, as soon as their address is confirmed."""
-        return replace(self, device=self.device.with_key(fresh_id(), rfc3339(now())))
 
     def sign_out(self) -> None:
         self.api.delete(f"devices/{self.device.id}")
@@ -131,7 +127,9 @@ class Stage:
         first, last = name.lower().split()
         email = f"{first}.{self.run}@{last}.example"
         sign_up(self.url, name, email, PASSWORD)
+        confirm(self.letters.wait(email, "confirm_address").link("confirm-email"), PASSWORD)
         device = sign_in(self.url, email, PASSWORD, f"story {self.run}")
+        device = device.with_key(fresh_id(), rfc3339(now()))
         return Person(str(device.api.get("keepers/me")["id"]), name, email, device)
 
     def visit(self, host: Person, guest: Person, collection: str, snakes: list[Snake]) -> str:

@@ -6,22 +6,27 @@ from django.utils import timezone
 IDLE = timedelta(days=180)
 
 
+def _rows(apps, schema_editor, app, model):
+    """By the role that migrates: the runtime's has no rights yet on a new database."""
+    return apps.get_model(app, model).objects.using(schema_editor.connection.alias)
+
+
 def end_when_idle(apps, schema_editor):
     """Tokens had no end. From now they end when nobody uses them for 180 days."""
-    tokens = apps.get_model("knox", "AuthToken")
-    tokens.objects.filter(expiry=None).update(expiry=timezone.now() + IDLE)
+    tokens = _rows(apps, schema_editor, "knox", "AuthToken")
+    tokens.filter(expiry=None).update(expiry=timezone.now() + IDLE)
 
 
 def proved_addresses_first(apps, schema_editor):
     """An account goes by an address that its keeper proved, where they proved any."""
-    address = apps.get_model("account", "EmailAddress")
-    for first in address.objects.filter(primary=True, verified=False):
-        proved = address.objects.filter(user_id=first.user_id, verified=True).first()
+    addresses = _rows(apps, schema_editor, "account", "EmailAddress")
+    keepers = _rows(apps, schema_editor, "people", "Keeper")
+    for first in list(addresses.filter(primary=True, verified=False)):
+        proved = addresses.filter(user_id=first.user_id, verified=True).first()
         if proved is not None:
-            address.objects.filter(pk=first.pk).update(primary=False)
-            address.objects.filter(pk=proved.pk).update(primary=True)
-            keepers = apps.get_model("people", "Keeper")
-            keepers.objects.filter(pk=first.user_id).update(email=proved.email)
+            addresses.filter(pk=first.pk).update(primary=False)
+            addresses.filter(pk=proved.pk).update(primary=True)
+            keepers.filter(pk=first.user_id).update(email=proved.email)
 
 
 class Migration(migrations.Migration):
