@@ -43,6 +43,7 @@ def settings_of(folder: Path, port: int, given: Mapping[str, str]) -> dict[str, 
         "ALLOWED_HOSTS": f"{LOOPBACK},localhost",
         "MAIL_FROM": given.get("MAIL_FROM", "Scalewitness <record@scalewitness.example>"),
         "DEMO": "1",
+        "METRICS_TOKEN": kept_secret(folder / "metrics_token"),
         "LOG_LEVEL": "INFO",  # the worker's own word that it is ready comes at this level
         "PYTHONPATH": os.pathsep.join(str(ROOT / part) for part in SOURCES),
         "PYTHONUNBUFFERED": "1",
@@ -108,13 +109,8 @@ class LocalStack:
 
     def start_web(self) -> None:
         """Start the web server, at first or after it was stopped."""
-        options = ["--workers", "2", "--threads", "40", "--worker-class", "gthread"]
-        options += ["--bind", f"{LOOPBACK}:{self.port}", "--graceful-timeout", "5"]
-        # Longer than clients keep an idle connection, so that the client is the one to close
-        # it: a request sent into a closing connection is lost without an answer.
-        options += ["--keep-alive", "65"]
-        # The control socket would sit in the home folder, shared with every other gunicorn.
-        options += ["--no-control-socket"]
+        options = ["-c", "python:scalewitness.serving.web_server", "--graceful-timeout", "5"]
+        options += ["--bind", f"{LOOPBACK}:{self.port}"]
         web = self.python("web", "gunicorn", *options, "scalewitness.wsgi")
         ready = http_ok(f"{self.url}/health/ready")
         self.supervisor.start(replace(web, ready=ready, where=self.url))

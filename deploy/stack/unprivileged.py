@@ -10,6 +10,7 @@ import os
 import pwd
 import shutil
 import stat
+from contextlib import suppress
 from pathlib import Path
 
 ACCOUNT = "nobody"
@@ -38,8 +39,9 @@ def folder_elsewhere(folder: Path) -> Path:
     somebody else has put something there.
     """
     for other in ELSEWHERE.glob(f"{PREFIX}*"):
-        if _is_ours(other) and not _stands_for(other).exists():
-            shutil.rmtree(other)
+        with suppress(FileNotFoundError):  # deleted by another who came by
+            if _is_ours(other) and not _stands_for(other).exists():
+                shutil.rmtree(other)
     stand_in = stand_in_for(folder)
     stand_in.mkdir(mode=0o711, exist_ok=True)
     if not _is_ours(stand_in):

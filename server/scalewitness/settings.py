@@ -16,6 +16,7 @@ from redis.retry import Retry
 
 from scalewitness.domain.translog.keys import BadKey, read_signer, read_verifier
 from scalewitness.domain.translog.witnessing import read_target
+from scalewitness.serving.masked_logs import mask_event
 
 env = environ.Env()
 
@@ -405,6 +406,13 @@ PUSH_LIMIT = 500
 """Items in one push."""
 DATA_UPLOAD_MAX_MEMORY_SIZE = 4 * 1024 * 1024
 
+METRICS_TOKEN = env.str("METRICS_TOKEN", default="")
+"""What `GET /metrics` asks for (``Authorization: Bearer …``), as its numbers are the operator's
+business. Without one there is no such address, for anybody: where a request comes from does not
+say who asks, since a proxy on the same host comes from the loopback too."""
+if METRICS_TOKEN and len(METRICS_TOKEN) < 20:
+    raise ImproperlyConfigured("METRICS_TOKEN: at least 20 characters, made at random")
+
 SECURE_CONTENT_TYPE_NOSNIFF = True
 SECURE_REFERRER_POLICY = "same-origin"
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = not DEMO
@@ -412,11 +420,16 @@ SECURE_SSL_REDIRECT = not DEMO and env.bool("SECURE_SSL_REDIRECT", default=True)
 SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if not DEMO else None
 SECURE_REDIRECT_EXEMPT = [
     r"^health/",  # asked from within, without TLS
-    r"^metrics$",
+    r"^metrics$",  # also asked from within; without its token it is not there
     r"^log/(checkpoint|tile/)",  # public, and they bring their own proof
 ]
-SECURE_HSTS_SECONDS = 0 if DEMO else 31_536_000
-SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = not DEMO
+SECURE_HSTS_SECONDS = 0 if DEMO else env.int("SECURE_HSTS_SECONDS", default=3600)
+"""How long browsers will not try this host without TLS. An hour until the operator is sure of it
+(our judgement): what browsers were told cannot be taken back."""
+SECURE_HSTS_INCLUDE_SUBDOMAINS = env.bool("SECURE_HSTS_INCLUDE_SUBDOMAINS", default=False)
+SECURE_HSTS_PRELOAD = env.bool("SECURE_HSTS_PRELOAD", default=False)
+"""These bind hosts that are not this service's, so nobody but the operator can decide them."""
+SILENCED_SYSTEM_CHECKS = ["security.W005", "security.W021"]  # the two above are a choice
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = CSRF_COOKIE_SAMESITE = "Lax"
 X_FRAME_OPTIONS = "DENY"
@@ -433,8 +446,6 @@ CONTENT_SECURITY_POLICY = {
         "base-uri": [NONE],
         "object-src": [NONE],
     },
-    # The interactive API docs set styles from script; nothing of a keeper's is shown there.
-    "EXCLUDE_URL_PREFIXES": ["/api/v1/docs"],
 }
 
 structlog.configure(
@@ -442,14 +453,18 @@ structlog.configure(
         structlog.contextvars.merge_contextvars,
         structlog.processors.add_log_level,
         structlog.processors.TimeStamper(fmt="iso", utc=True),
-        structlog.processors.dict_tracebacks,
+        structlog.processors.ExceptionRenderer(
+            # Values of variables may be names, addresses and passwords.
+            structlog.tracebacks.ExceptionDictTransformer(show_locals=False)
+        ),
         structlog.processors.JSONRenderer(),
+        mask_event,
     ],
 )
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
-    "filters": {"hide tokens": {"()": "scalewitness.api.redaction.HideTokens"}},
-    "handlers": {"console": {"class": "logging.StreamHandler", "filters": ["hide tokens"]}},
+    "formatters": {"masked": {"()": "scalewitness.serving.masked_logs.MaskedFormatter"}},
+    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "masked"}},
     "root": {"handlers": ["console"], "level": env.str("LOG_LEVEL", default="INFO")},
 }

@@ -1,11 +1,14 @@
 """Whether the process lives, is ready, and what it counts."""
 
+from typing import Any
+
 import pytest
 from django.conf import settings as configured
 from django.test import Client
 from tests.api.client import Api
 from tests.api.conftest import present
 from tests.breaking import lost_after
+from tests.operator import metrics
 from tests.world import World
 
 from scalewitness.disclosures.models import Disclosure
@@ -32,7 +35,7 @@ def test_ready_without_the_broker_too_and_says_so(db: None, settings: object) ->
     response = Client().get("/health/ready")
     assert response.status_code == 200
     assert response.json() == {"database": "ok", "broker": "unreachable", "log": "ok"}
-    assert "\nscalewitness_broker_up 0\n" in Client().get("/metrics").content.decode()
+    assert "\nscalewitness_broker_up 0\n" in metrics().content.decode()
 
 
 def test_not_ready_without_the_database(lasting_world: World) -> None:
@@ -42,7 +45,7 @@ def test_not_ready_without_the_database(lasting_world: World) -> None:
     assert response.json() == {"database": "unreachable", "broker": "ok", "log": "unknown"}
 
 
-@pytest.mark.parametrize("path", ["/health/live", "/health/ready", "/metrics"])
+@pytest.mark.parametrize("path", ["/health/live", "/health/ready"])
 def test_they_are_only_read_and_never_kept(db: None, path: str) -> None:
     assert Client().post(path).status_code == 405
     assert "no-store" in Client().get(path).headers["Cache-Control"]
@@ -50,8 +53,9 @@ def test_they_are_only_read_and_never_kept(db: None, path: str) -> None:
 
 def test_asked_from_within_there_is_no_detour_over_tls(db: None, settings: object) -> None:
     settings.SECURE_SSL_REDIRECT = True
-    for path in ("/health/live", "/health/ready", "/metrics"):
+    for path in ("/health/live", "/health/ready"):
         assert Client().get(path).status_code == 200
+    assert metrics().status_code == 200
     assert Client().get("/api/v1/log/head").status_code == 301
 
 
@@ -60,7 +64,7 @@ def test_metrics_count_and_tell_nothing_about_anyone(world: World) -> None:
     sale = world.sold(animal)
     present(world)
     world.call(world.odile, animal, "female")
-    text = Client().get("/metrics").content.decode()
+    text = metrics().content.decode()
     assert Disclosure.objects.filter(sale=sale).count() == 1
     assert "\nscalewitness_disclosures_unacknowledged 1\n" in text
     waiting = Letter.objects.filter(state="waiting").count()
@@ -74,7 +78,7 @@ def test_metrics_count_and_tell_nothing_about_anyone(world: World) -> None:
 
 def test_metrics_are_prometheus_text(db: None) -> None:
     """Exposition format 0.0.4: HELP and TYPE before samples, a final line feed."""
-    response = Client().get("/metrics")
+    response = metrics()
     assert response.headers["Content-Type"] == "text/plain; version=0.0.4; charset=utf-8"
     lines = response.content.decode().split("\n")
     assert lines[-1] == ""
@@ -82,3 +86,42 @@ def test_metrics_are_prometheus_text(db: None) -> None:
     samples = [line for line in lines[:-1] if not line.startswith("#")]
     assert {line.split("{")[0].split()[0] for line in samples} == described
     assert all(line.rsplit(" ", 1)[1].isdigit() for line in samples)
+
+
+def test_metrics_are_not_there_for_anybody_but_the_operator(db: None, odile: Api) -> None:
+    nothing = Client().get("/no-such-page")
+    token = configured.METRICS_TOKEN
+    for says in (
+        "",
+        token,
+        f"Bearer {token}x",
+        f"Bearer {token[:-1]}",
+        "Bearer ",
+        f"Basic {token}",
+    ):
+        for method in ("GET", "HEAD", "POST", "OPTIONS"):
+            answer = Client().generic(method, "/metrics", headers={"Authorization": says})
+            assert answer.status_code == 404
+            assert "scalewitness_" not in answer.content.decode()
+            if method == "GET":
+                assert answer.content == nothing.content
+                assert dict(answer.headers) == dict(nothing.headers)
+    assert Client().get("/metrics", headers=odile.headers).status_code == 404
+    assert Client().get(f"/metrics?token={token}").status_code == 404
+
+
+def test_without_a_token_there_are_no_metrics_from_the_loopback_either(
+    db: None, settings: Any
+) -> None:
+    settings.METRICS_TOKEN = ""
+    for headers in ({}, {"Authorization": "Bearer "}, {"X-Forwarded-For": "127.0.0.1"}):
+        assert Client(REMOTE_ADDR="127.0.0.1").get("/metrics", headers=headers).status_code == 404
+
+
+def test_the_operator_reads_them_and_nothing_keeps_them(db: None) -> None:
+    answer = metrics()
+    assert answer.status_code == 200
+    assert "no-store" in answer.headers["Cache-Control"]
+    lower = {"Authorization": f"bearer {configured.METRICS_TOKEN}"}
+    assert Client().get("/metrics", headers=lower).status_code == 200
+    assert Client().post("/metrics", headers=lower).status_code == 405

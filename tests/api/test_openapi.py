@@ -62,8 +62,9 @@ def test_it_is_served_and_the_docs_beside_it(db: None) -> None:
     assert docs.status_code == 200
     page = docs.content.decode()
     addresses = [part.split('"')[0] for part in page.replace('href="', 'src="').split('src="')[1:]]
-    assert addresses
-    for address in addresses:
+    assert f"{BASE}/schema" in addresses
+    assert f'data-schema="{BASE}/schema"' in page
+    for address in set(addresses) - {f"{BASE}/schema"}:
         assert address.startswith("/static/"), "nothing comes from elsewhere"
         assert finders.find(address.removeprefix("/static/")), address
 

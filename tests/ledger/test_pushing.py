@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from django.conf import LazySettings
 from django.conf import settings as configured
-from django.test import Client
+from tests import operator
 from tests.ledger.test_tree import append
 from tests.witnessing import Answer, SmallWitness, served
 
@@ -140,7 +140,7 @@ def test_a_refusal_is_kept_and_shown_and_waits(outside: Outside, status: int, bo
     push_due(NOW)
     assert (state().status, state().error, state().failures) == (status, f"{status}: {body}", 1)
     assert push_due(NOW + timedelta(seconds=29)) == 0
-    text = Client().get("/metrics").content.decode()
+    text = metrics()
     assert f'scalewitness_witness_status{{name="{SIGNER.name}"}} {status}\n' in text
     assert f'scalewitness_witness_failures{{name="{SIGNER.name}"}} 1\n' in text
     assert push_due(NOW + timedelta(seconds=31)) == 1
@@ -149,7 +149,7 @@ def test_a_refusal_is_kept_and_shown_and_waits(outside: Outside, status: int, bo
 
 
 def metrics() -> str:
-    return Client().get("/metrics").content.decode()
+    return str(operator.metrics().content.decode())
 
 
 def test_no_storm_of_tries(outside: Outside) -> None:

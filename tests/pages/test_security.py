@@ -89,8 +89,50 @@ def test_every_answer_forbids_what_no_page_needs(here: Here, anyone: Browser) ->
         assert answer["Referrer-Policy"] in {"same-origin", "no-referrer"}
 
 
-def test_djangos_check_of_a_deployment_is_clean() -> None:
-    environment = {
+DEPLOYED = """
+import django
+django.setup()
+from django.test import Client
+print(Client().get("/health/live", secure=True).headers.get("Strict-Transport-Security"))
+"""
+
+
+@pytest.mark.parametrize(
+    ("chosen", "header"),
+    [
+        ({}, "max-age=3600"),
+        ({"SECURE_HSTS_SECONDS": "31536000"}, "max-age=31536000"),
+        (
+            {"SECURE_HSTS_INCLUDE_SUBDOMAINS": "1", "SECURE_HSTS_PRELOAD": "1"},
+            "max-age=3600; includeSubDomains; preload",
+        ),
+        ({"SECURE_HSTS_SECONDS": "0"}, "None"),
+        ({"DEMO": "1"}, "None"),
+    ],
+)
+def test_only_the_operator_binds_other_hosts_to_tls(chosen: dict[str, str], header: str) -> None:
+    environment = deployed() | {"DJANGO_SETTINGS_MODULE": "scalewitness.settings"} | chosen
+    environment["ALLOWED_HOSTS"] = "testserver"
+    found = subprocess.run(  # noqa: S603
+        [sys.executable, "-c", DEPLOYED],
+        env=environment, capture_output=True, text=True, timeout=120,
+    )  # fmt: skip
+    assert found.stdout.strip() == header, found.stderr
+
+
+def test_a_token_that_could_be_guessed_is_none() -> None:
+    environment = deployed() | {"METRICS_TOKEN": "prometheus"}
+    found = subprocess.run(
+        [sys.executable, "-m", "scalewitness", "check"],
+        env=environment, capture_output=True, text=True, timeout=120,
+    )  # fmt: skip
+    assert found.returncode != 0
+    assert "METRICS_TOKEN" in found.stderr
+
+
+def deployed() -> dict[str, str]:
+    """What a deployment has in its environment."""
+    return {
         "PATH": os.environ["PATH"],
         "PYTHONPATH": str(ROOT / "server"),
         "SECRET_KEY": secrets.token_urlsafe(60),
@@ -100,6 +142,10 @@ def test_djangos_check_of_a_deployment_is_clean() -> None:
         "REDIS_URL": "redis://127.0.0.1:1",
         "LOG_SIGNING_KEY": os.environ["LOG_SIGNING_KEY"],
     }
+
+
+def test_djangos_check_of_a_deployment_is_clean() -> None:
+    environment = deployed()
     found = subprocess.run(
         [sys.executable, "-m", "scalewitness", "check", "--deploy", "--fail-level", "WARNING"],
         env=environment, capture_output=True, text=True, timeout=120,

@@ -16,6 +16,7 @@ ENVIRONMENT = {
     "LOG_SIGNING_KEY": (  # of the bytes 0 to 31: for tests only
         "PRIVATE+KEY+testserver/log+bce141bc+AQABAgMEBQYHCAkKCwwNDg8QERITFBUWFxgZGhscHR4f"
     ),
+    "METRICS_TOKEN": "of-an-operator-in-tests-0123456789",
     "ALLOWED_HOSTS": "testserver,127.0.0.1,localhost",
     "DEMO": "1",
     "DATABASE_URL": SERVICES.owner_url,

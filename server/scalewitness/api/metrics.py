@@ -2,8 +2,10 @@
 
 import json
 from collections.abc import Callable, Iterable
+from hmac import compare_digest
 
-from django.http import HttpRequest, HttpResponse
+from django.conf import settings
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
@@ -23,10 +25,24 @@ _OF_WITNESSES: tuple[tuple[str, str, Callable[[WitnessPush], int]], ...] = (
 CONTENT_TYPE = "text/plain; version=0.0.4; charset=utf-8"
 
 
+def metrics(request: HttpRequest) -> HttpResponseBase:
+    """`GET /metrics`, for whoever has the operator's token; to anybody else, and under any method,
+    it is not there."""
+    if not _is_operator(request.headers.get("Authorization", "")):
+        raise Http404
+    return _numbers(request)
+
+
+def _is_operator(says: str) -> bool:
+    scheme, _, token = says.partition(" ")
+    expected = settings.METRICS_TOKEN.encode()
+    right = compare_digest(token.strip().encode(), expected)
+    return bool(expected) and right and scheme.lower() == "bearer"
+
+
 @require_safe
 @never_cache
-def metrics(request: HttpRequest) -> HttpResponse:
-    """`GET /metrics`."""
+def _numbers(request: HttpRequest) -> HttpResponse:
     return HttpResponse("\n".join([*_lines(), ""]), content_type=CONTENT_TYPE)
 
 

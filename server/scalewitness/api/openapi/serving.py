@@ -1,7 +1,7 @@
 """The document to fetch, and the document to read."""
 
 from django.http import HttpRequest, HttpResponse
-from drf_spectacular.views import SpectacularSwaggerView
+from django.shortcuts import render
 
 from scalewitness.api.openapi.document import document
 from scalewitness.api.problems import safe_only
@@ -15,5 +15,8 @@ def schema(request: HttpRequest) -> HttpResponse:
     return HttpResponse(document(), content_type=MEDIA_TYPE)
 
 
-docs = safe_only(SpectacularSwaggerView.as_view(url_name="api:schema"))
-"""`GET /api/v1/docs`: to read and try out, from our own files."""
+@safe_only
+def docs(request: HttpRequest) -> HttpResponse:
+    """`GET /api/v1/docs`: to read and try out, from our own files, under the same content policy
+    as every page."""
+    return render(request, "api/docs.html")

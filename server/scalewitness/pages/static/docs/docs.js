@@ -1,0 +1,12 @@
+/* The API to read and try out. Swagger UI, from its own package's files, is only started here, so
+   that the page needs no script or style but files. */
+
+const place = document.getElementById("docs");
+window.SwaggerUIBundle({
+  domNode: place,
+  url: place.dataset.schema,
+  presets: [window.SwaggerUIBundle.presets.apis],
+  layout: "BaseLayout",
+  deepLinking: true,
+  validatorUrl: "none", // nothing is asked of other hosts
+});

@@ -1,0 +1,77 @@
+"""How gunicorn runs the web process::
+
+    gunicorn -c python:scalewitness.serving.web_server scalewitness.wsgi
+
+Whatever else is to be set goes behind it (``--bind``, ``--workers``), into ``WEB_THREADS``, or
+into gunicorn's own ``GUNICORN_CMD_ARGS``.
+"""
+
+import os
+from datetime import timedelta
+from typing import Any, Final
+from urllib.parse import quote, unquote
+
+from gunicorn.config import Config
+from gunicorn.glogging import Logger
+
+from scalewitness.domain.masking import masked
+from scalewitness.serving.masked_logs import MaskedFormatter
+
+LARGEST_READ: Final = 4_000_000
+"""Bytes of a body: an operation that takes no more refuses it, and leaves the rest unread."""
+
+
+class MaskedLogger(Logger):
+    """gunicorn's, for its access log and its error log."""
+
+    def setup(self, cfg: Config) -> None:
+        super().setup(cfg)
+        for handler in (*self.error_log.handlers, *self.access_log.handlers):
+            handler.setFormatter(MaskedFormatter(handler.formatter))
+
+    def atoms(
+        self, resp: Any, req: Any, environ: dict[str, Any], request_time: timedelta
+    ) -> dict[str, Any]:
+        """What an access log's format may name."""
+        found: dict[str, Any] = super().atoms(resp, req, environ, request_time)
+        asked = (environ["REQUEST_METHOD"], _path(environ["RAW_URI"]), environ["SERVER_PROTOCOL"])
+        return found | {"r": " ".join(asked)}
+
+
+def _path(raw: str) -> str:
+    """As Django reads it: letters that were sent as numbers are letters."""
+    return masked(quote(unquote(raw.partition("?")[0]), safe="/:*"))
+
+
+workers = 2
+worker_class = "gthread"
+threads = int(os.environ.get("WEB_THREADS") or 40)
+keepalive = 75
+"""Longer than clients and proxies keep an idle connection, so that they are the ones to close it:
+a request sent into a closing connection is lost without an answer."""
+control_socket_disable = True
+"""It would sit in the home folder, shared with every other gunicorn."""
+accesslog = "-"
+access_log_format = '%(h)s %(t)s "%(r)s" %(s)s %(b)s %(L)s "%(a)s"'
+"""Without the query, in which people search for names, and without where somebody came from."""
+logger_class = MaskedLogger
+
+
+def on_starting(server: Any) -> None:
+    """Warn of too few threads for those who wait for changes and everyone else."""
+    waiters = int(os.environ.get("FEED_WAITERS") or 8)
+    if server.cfg.threads < 2 * waiters:
+        server.log.warning(
+            "%s threads are too few beside FEED_WAITERS=%s: give at least %s",
+            server.cfg.threads,
+            waiters,
+            2 * waiters,
+        )
+
+
+def pre_request(worker: Any, request: Any) -> None:
+    """Say that the connection ends after a body that may be refused unread. gunicorn would close it
+    without a word, and the next request on it would be lost."""
+    length = dict(request.headers).get("CONTENT-LENGTH", "0")
+    if length.isdigit() and int(length) > LARGEST_READ:
+        request.must_close = True
