@@ -60,6 +60,10 @@ class Pages:
         codes = self.client.get(shown.headers["Location"]).text
         self.recovery = re.findall(r"<code>(\d{8})</code>", codes)
 
+    def remove_the_app(self) -> None:
+        self.again("/accounts/2fa/app/removal/")
+        assert self.fill("/accounts/2fa/app/removal/").is_redirect
+
     def let_in(self, code: str, answer: str = "yes") -> httpx.Response:
         self.again("/devices/new")
         looked = self.fill("/devices/new", code=code)

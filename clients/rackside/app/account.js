@@ -9,10 +9,44 @@ import { changed, state } from "./state.js";
 import { rest } from "./listening.js";
 import { sync } from "./sync.js";
 
-/** Signs in on this phone and makes its key. What waits here stays its keeper's: somebody else
-    cannot sign in over it. Throws an Error with a sentence for the keeper. */
-export async function signIn(email, password, name) {
-  const device = await ask("POST", "devices", { body: { email, password, name } });
+const GRANT = "urn:ietf:params:oauth:grant-type:device_code";
+
+/** Signs in on this phone; `code`, where given, is of a second factor. Throws an Error with a
+    sentence for the keeper. */
+export async function signIn(email, password, name, code) {
+  const body = { email, password, name, ...(code && { code }) };
+  await become(await ask("POST", "devices", { body }));
+}
+
+/** Asks to be let in by a page of the site, which its keeper opens (RFC 8628): `show` is given
+    the page's address and the code to type there. Ends when it was confirmed, or by an Error. */
+export async function signInByPage(name, show) {
+  const begun = await ask("POST", "devices/authorization", { body: { name } });
+  show(begun.verification_uri, begun.user_code);
+  let wait = begun.interval;
+  for (let left = begun.expires_in; left > 0; left -= wait) {
+    await new Promise((done) => setTimeout(done, wait * 1000));
+    try {
+      const body = { grant_type: GRANT, device_code: begun.device_code };
+      return await become(await ask("POST", "devices/token", { body }));
+    } catch (fault) {
+      wait += slower(fault);
+    }
+  }
+  throw new Error("Nobody confirmed it in time. Begin again.");
+}
+
+/** Seconds more to wait between questions; any other refusal ends the asking. */
+function slower(fault) {
+  if (fault instanceof Unreachable || fault.problem?.code === "slow_down") return 5;
+  if (fault.status === 429) return fault.wait ?? 5;
+  if (fault.problem?.code === "authorization_pending") return 0;
+  throw fault;
+}
+
+/** Makes this the device that the server made, with a key of its own. What waits here stays its
+    keeper's: somebody else cannot sign in over it. */
+async function become(device) {
   const me = await ask("GET", "keepers/me", { token: device.token });
   const other = state.outbox.find((one) => isUnsent(one) && one.by !== me.id);
   if (other) {
@@ -22,7 +56,7 @@ export async function signIn(email, password, name) {
   if (state.session && state.session.keeper !== me.id) await forget();
   const key = await makeKey(me.id, device.id);
   await keep({
-    session: { keeper: me.id, name: me.name, email, device: device.id, token: device.token },
+    session: { keeper: me.id, name: me.name, email: me.email, device: device.id, token: device.token },
     key,
   });
   await navigator.storage?.persist?.().catch(() => false);

@@ -1,7 +1,7 @@
 /* Signing in once; the token stays on this phone. */
 
 import { h, line } from "../app/dom.js";
-import { signIn } from "../app/account.js";
+import { signIn, signInByPage } from "../app/account.js";
 import { isUnsent } from "../pure/outbox.js";
 import { state } from "../app/state.js";
 
@@ -9,11 +9,15 @@ export function signin() {
   const waiting = state.outbox.filter(isUnsent).length;
   const known = state.session;
   const told = h("p", { class: "refused", role: "alert", hidden: true });
-  const form = h("form", { onsubmit: (event) => send(event, told) },
+  const more = h("div", {});
+  const form = h("form", { onsubmit: (event) => send(event, told, more) },
     line({ name: "email", label: "E-mail", type: "email", autocomplete: "username", required: true, value: known?.email ?? "" }),
     line({ name: "password", label: "Password", type: "password", autocomplete: "current-password", required: true }),
     line({ name: "device", label: "What to call this phone", value: "Phone at the racks", required: true, maxlength: 60, help: "You will see it in your list of devices." }),
-    h("p", { class: "actions" }, h("button", { type: "submit" }, "Sign in")));
+    more,
+    h("p", { class: "actions" },
+      h("button", { type: "submit" }, "Sign in"),
+      h("button", { type: "button", class: "plain", onclick: () => byPage(form, told, more) }, "Confirm on a page instead")));
   return {
     title: "Sign in",
     editing: true,
@@ -26,18 +30,47 @@ export function signin() {
   };
 }
 
-async function send(event, told) {
+async function send(event, told, more) {
   event.preventDefault();
   const form = event.target;
-  const button = form.querySelector("button");
-  button.disabled = true;
+  await trying(form, told, () => {
+    const { email, password, device, code } = Object.fromEntries(new FormData(form));
+    return signIn(email.trim(), password, device.trim(), code?.trim());
+  }, (fault) => {
+    const kinds = fault.problem?.kinds;
+    if (fault.problem?.code === "second_factor_required" && !form.elements.code) askCode(kinds, more);
+  });
+}
+
+/** For passkeys, and for whoever would rather type no password here. */
+function byPage(form, told, more) {
+  const name = form.elements.device.value.trim() || "Phone at the racks";
+  return trying(form, told, () => signInByPage(name, (page, code) => {
+    more.replaceChildren(h("p", { role: "status" }, "Open ",
+      h("a", { href: page, target: "_blank", rel: "noopener" }, page),
+      ", type ", h("code", {}, code), " there, and come back. It waits for ten minutes."));
+  }), () => more.replaceChildren());
+}
+
+function askCode(kinds, more) {
+  if (!kinds.some((kind) => kind !== "passkey")) return;
+  more.replaceChildren(line({
+    name: "code", label: "Code", autocomplete: "one-time-code", inputmode: "numeric", maxlength: 20,
+    help: "From your authenticator app; or one of your recovery codes.",
+  }));
+  more.querySelector("input").focus();
+}
+
+async function trying(form, told, work, failed) {
+  const buttons = form.querySelectorAll("button");
+  for (const one of buttons) one.disabled = true;
   told.hidden = true;
   try {
-    const { email, password, device } = Object.fromEntries(new FormData(form));
-    await signIn(email.trim(), password, device.trim());
+    await work();
   } catch (fault) {
+    failed(fault);
     told.textContent = fault.message;
     told.hidden = false;
-    button.disabled = false;
+    for (const one of buttons) one.disabled = false;
   }
 }
