@@ -20,13 +20,14 @@ HIDDEN = {"transfer-encoding", "connection", "content-encoding", "content-length
 class Meddler:
     """At ``url``, before ``server``. ``tricks`` are played on the next requests whose path
     ends so, one each. A push that holds the bytes ``fail_at`` is answered 500, as often as it
-    comes; ``failed`` counts them."""
+    comes; ``failed`` counts them. ``asked``: the paths of all requests."""
 
     def __init__(self, server: str) -> None:
         self.server, self.url = server, ""
         self.tricks: list[tuple[str, Trick]] = []
         self.fail_at: bytes | None = None
         self.failed = 0
+        self.asked: list[str] = []
 
     def fails(self, path: str, body: bytes) -> bool:
         bad = self.fail_at is not None and path.endswith("/push") and self.fail_at in body
@@ -71,6 +72,7 @@ class Handler(BaseHTTPRequestHandler):
 
     def answer(self) -> None:
         body = self.rfile.read(int(self.headers.get("Content-Length") or 0))
+        self.meddler.asked.append(urlsplit(self.path).path)
         trick = self.meddler.trick_for(self.path)
         if self.meddler.fails(self.path, body):
             trick = saying(500, "server_error")

@@ -119,6 +119,47 @@ def test_what_lasts_leaves_everything_stored(odile: Machine, meddler: Meddler) -
     assert in_the_log(odile, animal) == stored
 
 
+WHOLE = {
+    "address_unconfirmed": (saying(403, "address_unconfirmed"), 1, "follow the link"),
+    "quota": (saying(429, "throttled", Retry_After="3600"), 3, "come back in 1 hour"),
+    "overload": (saying(503, "busy", Retry_After="600"), 3, "come back in 10 minutes"),
+}
+
+
+@pytest.mark.parametrize("name", WHOLE)
+def test_a_push_refused_as_a_whole_keeps_every_item_and_goes_on_later(
+    room: Room, meddler: Meddler, name: str
+) -> None:
+    trick, status, words = WHOLE[name]
+    pim = room.at_work("pim", meddler.url)
+    animal = new_animal(pim, "K4")
+    pim.sync()
+    stored = [*pim.check("K4")["stored"], *pim.check("K4")["stored"]]
+    other = new_animal(pim, "K7")
+    meddler.play("/push", trick)
+    answer = pim.run("sync", "--patience", "1")
+    assert (answer.status, words in answer.out) == (status, True), answer
+    assert "stored here" in answer.out
+    assert [one["id"] for one in pim.well("unsent")] == stored
+    assert pim.well("show", "K7")["id"] == other, "it is read all the same"
+    assert pim.sync()["sent"] == 2
+    assert in_the_log(pim, animal) == stored
+
+
+def test_a_server_that_always_asks_for_a_little_patience_does_not_hold_up_for_ever(
+    room: Room, meddler: Meddler
+) -> None:
+    pim = room.at_work("pim", meddler.url)
+    new_animal(pim, "K8")
+    pim.sync()
+    pim.check("K8")
+    meddler.play("/push", *[saying(429, "throttled", Retry_After="1")] * 40)
+    assert pim.run("sync", "--patience", "3").status == 3
+    assert len(meddler.tricks) > 30
+    meddler.tricks.clear()
+    assert pim.sync()["sent"] == 1
+
+
 def test_a_server_away_between_two_batches(odile: Machine, meddler: Meddler) -> None:
     """More than the 500 items that go into one push."""
     file = odile.home / "animals.csv"

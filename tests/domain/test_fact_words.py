@@ -29,3 +29,17 @@ def test_a_check_says_method_conclusion_and_who_reports() -> None:
 
 def test_a_kind_of_a_later_version_is_named() -> None:
     assert "“moult_seen”" in in_words("moult_seen", {})
+
+
+def test_a_time_put_right_is_told_with_any_fact_and_one_that_cannot_be_read_is_not() -> None:
+    corrected = {
+        "read": "2026-11-27T12:00:00.000Z",
+        "offset": "172800",
+        "measured_at": "2026-11-29T12:00:00.000Z",
+    }
+    told = in_words("husbandry_noted", {"corrected": corrected})
+    assert "27 November 2026, 12:00 UTC" in told
+    assert "2 days behind" in told
+    plain = in_words("husbandry_noted", {})
+    for wrong in ({}, "yesterday", corrected | {"read": "2026-02-31T12:00:00.000Z"}):
+        assert in_words("husbandry_noted", {"corrected": wrong}) == plain

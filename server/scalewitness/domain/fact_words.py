@@ -6,6 +6,11 @@ Ids stay ids: who or what they stand for is not in the log.
 from collections.abc import Callable, Mapping
 from typing import Any, Final, TypeAlias
 
+import msgspec
+
+from scalewitness.domain.clocks import correction_in_words
+from scalewitness.domain.facts import Corrected
+
 Body: TypeAlias = Mapping[str, Any]
 
 METHODS: Final = {
@@ -27,7 +32,16 @@ def in_words(kind: str, body: Body) -> str:
     words = _WORDS.get(kind)
     if words is None:
         return f"A fact of the kind “{kind}”, which this version does not know."
-    return words if isinstance(words, str) else words(body)
+    told = words if isinstance(words, str) else words(body)
+    return f"{told}{_of_its_time(body.get('corrected'))}"
+
+
+def _of_its_time(corrected: object) -> str:
+    """Of a later version's, which this one cannot read, nothing."""
+    try:
+        return f" {correction_in_words(msgspec.convert(corrected, Corrected))}"
+    except (msgspec.ValidationError, ValueError, OverflowError):
+        return ""
 
 
 def _call(body: Body) -> str:
