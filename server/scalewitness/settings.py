@@ -137,7 +137,7 @@ TEMPLATES = [
 
 PROCESS = env.str("SCALEWITNESS_PROCESS", default="command")
 """What this process is: `wsgi.py` says ``web``, `celery.py` says ``worker``."""
-WEB_THREADS = env.int("WEB_THREADS", default=40)
+WEB_THREADS = env.int("WEB_THREADS", default=64)
 """Threads of one web process. Give gunicorn as many (``--threads``)."""
 GIVES_UP_AFTER = {
     "web": {"lock": 1_500, "statement": 8_000, "idle_in_transaction_session": 10_000},

@@ -18,7 +18,7 @@ from scalewitness.serving.admission import READERS, SPARE, WAITING_READERS, Admi
 from scalewitness.serving.line import Line
 from scalewitness.waiting import nobody_waits, patience_left
 
-THREADS = 40
+THREADS = 48
 PUSH, READ, FEED = ("POST", "/api/v1/push"), ("GET", "/animals"), ("GET", "/api/v1/changes?wait=9")
 ENOUGH = 30.0
 

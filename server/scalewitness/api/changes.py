@@ -1,6 +1,7 @@
 """What changed for a keeper, to be asked again and again."""
 
 from datetime import datetime, timedelta
+from threading import BoundedSemaphore
 from typing import Any
 
 from django.conf import settings
@@ -27,6 +28,9 @@ LIMIT = Whole("limit", "Items in an answer.", default=100, least=1, most=1000)
 WAIT = Whole("wait", "Seconds to wait for a change if there is none.", default=0, most=25)
 
 WATCHER = Watcher(settings.FEED_WAITERS)
+LOOKING = BoundedSemaphore(2)
+"""One change wakes all who wait; two at a time look at it, or the crowd of them would keep
+everyone else waiting (our judgement)."""
 A_MOMENT = timedelta(milliseconds=10)
 """After a grant's turn, so that it has surely come."""
 
@@ -74,7 +78,7 @@ def _look(request: Request, cursor: str | None, limit: int) -> tuple[Changes, En
     Raises:
         AuthenticationFailed: the device was revoked.
     """
-    with snapshot():
+    with LOOKING, snapshot():
         _require_still_in(request.auth)
         return _page(Keeper.objects.get(pk=keeper_of(request).pk), cursor, limit)
 

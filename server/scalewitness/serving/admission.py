@@ -9,6 +9,9 @@ threads are always left to turn others away and to tell a proxy that all is well
 import re
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
+from functools import cache
+from threading import Lock
+from time import monotonic
 from typing import Any, Final
 
 import structlog
@@ -17,7 +20,7 @@ from django.core.handlers.wsgi import WSGIHandler
 from django.http import HttpResponse
 
 from scalewitness.intake import turns
-from scalewitness.serving.busy import come_again
+from scalewitness.serving.busy import API, come_again
 from scalewitness.serving.line import Line
 from scalewitness.serving.rooms import Room, RoomEach
 from scalewitness.waiting import answering
@@ -36,8 +39,9 @@ one at a time; four keep it busy while some wait for the database (our judgement
 WAITING_READERS: Final = 8
 ASKING_FEED: Final = 2
 """Who asks the feed with a wait while all its places are taken; they are answered at once."""
-SPARE: Final = 4
-"""Threads that no room may use."""
+SPARE: Final = 16
+"""Threads that no room may use: many, as each waits its turn for the processor between those
+who are served, and whoever is turned away is to be told at once (our judgement)."""
 
 _READING: Final = frozenset({"GET", "HEAD", "OPTIONS"})
 _FREE: Final = re.compile(r"/(health/|metrics$|static/)")
@@ -68,6 +72,7 @@ class Admission:
         self._feed = Room(feed, 0)
         self._writers = Room(max(1, writers), 0)
         self._devices = RoomEach()
+        self._turned_away = _Tally()
         self._cookie = re.compile(rf"(?:^|;\s*){re.escape(settings.SESSION_COOKIE_NAME)}=([^;]+)")
 
     def __call__(self, environ: Environ, start_response: Start) -> Iterable[bytes]:
@@ -77,8 +82,8 @@ class Admission:
         with self._let_in(environ, line) as let_in, answering(line):
             if let_in and not line.is_gone():
                 return _whole(self._application(environ, start_response))
-        log.warning("turned_away", waited=round(line.waited(), 3), gone=line.is_gone())
-        return _refusal(environ["PATH_INFO"], start_response)
+        self._turned_away.count()
+        return _refuse(environ["PATH_INFO"].startswith(API), start_response)
 
     @contextmanager
     def _let_in(self, environ: Environ, line: Line) -> Iterator[bool]:
@@ -128,8 +133,31 @@ def _whole(answer: Any) -> Iterable[bytes]:
         answer.close()
 
 
-def _refusal(path: str, start_response: Start) -> Iterable[bytes]:
-    answer = come_again(path)
+def _refuse(api: bool, start_response: Start) -> Iterable[bytes]:
+    status, headers, content = _refusal(api)
+    start_response(status, list(headers))
+    return [content]
+
+
+@cache
+def _refusal(api: bool) -> tuple[str, tuple[tuple[str, str], ...], bytes]:
+    """Always in the same words, so that it costs next to nothing."""
+    answer = come_again(API if api else "/")
     headers = _SAFE | dict(answer.items()) | {"Content-Length": str(len(answer.content))}
-    start_response(f"{answer.status_code} {answer.reason_phrase}", list(headers.items()))
-    return [answer.content]
+    return f"{answer.status_code} {answer.reason_phrase}", tuple(headers.items()), answer.content
+
+
+class _Tally:
+    """Tells the log of many alike in one line, at most once a second."""
+
+    def __init__(self) -> None:
+        self._guard = Lock()
+        self._untold, self._told_at = 0, 0.0
+
+    def count(self) -> None:
+        with self._guard:
+            self._untold += 1
+            if monotonic() - self._told_at < 1:
+                return
+            count, self._untold, self._told_at = self._untold, 0, monotonic()
+        log.warning("turned_away", requests=count)

@@ -12,6 +12,8 @@ from scalewitness.pages import errors
 
 log = structlog.get_logger()
 
+API = "/api/"
+"""Below it callers read problems, elsewhere people read pages."""
 PASSING = (OperationalError, Busy)
 """Faults that are nobody's doing here: no connection came in time, a statement waited too long
 for a lock or ran for too long, the database is away."""
@@ -21,7 +23,7 @@ def come_again(path: str) -> HttpResponse:
     """A problem for the API's callers, a page for everyone else. Asks nothing of anybody, so
     that it can be given when nothing else can."""
     again = Busy.retry_after
-    answer = problems.as_answer(Busy()) if path.startswith("/api/") else errors.busy(again)
+    answer = problems.as_answer(Busy()) if path.startswith(API) else errors.busy(again)
     answer.headers["Cache-Control"] = "no-store"
     return answer
 
