@@ -19,6 +19,9 @@ STRETCH = 250
 SMALL, TOGETHER = 25, 24
 """Items of a piece that another takes along, and how many pieces at most: half of a tenth of a
 second in all, where each is a single call (our judgement)."""
+LONGEST = 10.0
+"""Seconds after it was sent that a long push still waits for a further turn: it is answered while
+its sender listens, and what is left is sent again (our judgement; nobody is to wait for 15 s)."""
 
 TURNS: Turns[Piece] = Turns()
 
@@ -51,7 +54,7 @@ def accept(
     for start in range(0, len(items), STRETCH):
         piece = Piece(items[start : start + STRETCH], actor, received_at, author)
         while not piece.is_done:
-            _take_in_turn(piece)
+            _take_in_turn(piece, begun=bool(outcomes or piece.outcomes))
         outcomes += piece.outcomes
     return named(items, outcomes)
 
@@ -65,10 +68,12 @@ def _at_once(piece: Piece) -> list[Outcome]:
     return piece.outcomes
 
 
-def _take_in_turn(piece: Piece) -> None:
-    """Take some of it, at least; in one's own turn, or in that of another who takes it along."""
+def _take_in_turn(piece: Piece, *, begun: bool) -> None:
+    """Take some of it, at least; in one's own turn, or in that of another who takes it along.
+    What was ``begun`` before that is gone on with for longer: it waits for others who get on."""
     joins = piece.is_fresh and len(piece.items) <= SMALL
-    if TURNS.take(piece.actor.by, piece if joins else None, patience_left(PATIENCE)):
+    patience = min(PATIENCE, patience_left(LONGEST)) if begun else patience_left(PATIENCE)
+    if TURNS.take(piece.actor.by, piece if joins else None, patience):
         others = TURNS.along(TOGETHER) if piece.is_fresh else []
         try:
             if nobody_waits():
