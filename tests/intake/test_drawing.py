@@ -10,7 +10,7 @@ import pytest
 
 from scalewitness.domain.errors import Busy
 from scalewitness.intake import drawing
-from scalewitness.intake.drawing import MOST_OF_ONE, MOST_WAITING, drawing_turn
+from scalewitness.intake.drawing import DRAWING, MOST_OF_ONE, MOST_WAITING
 
 
 @contextmanager
@@ -19,14 +19,14 @@ def somebody_draws(times: int = 1) -> Iterator[None]:
     has, leave = Event(), Event()
 
     def draw() -> None:
-        with drawing_turn(uuid4()):
+        with DRAWING.turn(uuid4()):
             has.set()
             assert leave.wait(20)
 
     with ThreadPoolExecutor(times) as threads:
         held = [threads.submit(draw) for _ in range(times)]
         assert has.wait(10)
-        while drawing._ROOM._inside.total() < times:
+        while DRAWING.inside < times:
             leave.wait(0.01)
         try:
             yield
@@ -41,7 +41,7 @@ def test_many_at_once_are_drawn_one_by_one() -> None:
 
     def draw() -> None:
         nonlocal inside, most
-        with drawing_turn(uuid4()):
+        with DRAWING.turn(uuid4()):
             with guard:
                 inside += 1
                 most = max(most, inside)
@@ -58,15 +58,15 @@ def test_many_at_once_are_drawn_one_by_one() -> None:
 def test_who_waits_too_long_is_told_and_leaves_the_room(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(drawing, "PATIENCE", 0.1)
     with somebody_draws():
-        with pytest.raises(Busy), drawing_turn(uuid4()):
+        with pytest.raises(Busy), DRAWING.turn(uuid4()):
             raise AssertionError
-        assert drawing._ROOM._inside.total() == 1
-    with drawing_turn(uuid4()):
+        assert DRAWING.inside == 1
+    with DRAWING.turn(uuid4()):
         pass
 
 
 def test_one_too_many_does_not_wait_at_all() -> None:
-    with somebody_draws(MOST_WAITING), pytest.raises(Busy), drawing_turn(uuid4()):
+    with somebody_draws(MOST_WAITING), pytest.raises(Busy), DRAWING.turn(uuid4()):
         raise AssertionError
 
 
@@ -74,17 +74,17 @@ def test_one_person_does_not_fill_the_room() -> None:
     person = uuid4()
     with ExitStack() as room:
         for _ in range(MOST_OF_ONE):
-            drawing._ROOM.enter(person)
-            room.callback(drawing._ROOM.leave, person)
-        with pytest.raises(Busy), drawing_turn(person):
+            DRAWING._enter(person)
+            room.callback(DRAWING._leave, person)
+        with pytest.raises(Busy), DRAWING.turn(person):
             raise AssertionError
-        with drawing_turn(uuid4()):
+        with DRAWING.turn(uuid4()):
             pass
 
 
 def test_the_room_is_empty_when_all_are_gone_whatever_went_wrong() -> None:
-    with pytest.raises(ValueError, match="damaged"), drawing_turn(uuid4()):
+    with pytest.raises(ValueError, match="damaged"), DRAWING.turn(uuid4()):
         raise ValueError("damaged")
-    assert not drawing._ROOM._inside
-    with drawing_turn(None):
+    assert not DRAWING.inside
+    with DRAWING.turn(None):
         pass

@@ -14,7 +14,9 @@ from scalewitness.calls.models import Call
 from scalewitness.disputes.models import Dispute
 from scalewitness.domain.translog.keys import read_verifier
 from scalewitness.domain.translog.receipts import prove, read_receipt
+from scalewitness.intake import drawing
 from scalewitness.pages.log import log_keys
+from scalewitness.pages.papers.typesetting import PRESS
 from scalewitness.sales.models import Sale
 
 pytestmark = pytest.mark.django_db
@@ -136,3 +138,16 @@ def test_the_disputes_folder_holds_receipts_that_prove_themselves(
     read_me = folder.read("READ ME.txt").decode()
     assert log_keys()[0] in read_me
     assert all(name in read_me for name in names if name.startswith("receipts/"))
+
+
+def test_while_too_many_papers_are_set_the_next_is_told_to_come_again(
+    here: Here, odile: Browser, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    animal = here.verified("R-17")
+    monkeypatch.setattr(drawing, "MOST_WAITING", 0)
+    response = odile.client.get(f"/animals/{animal.pk}/record.pdf")
+    assert (response.status_code, response.headers["Retry-After"]) == (503, "2")
+    assert "R-17" not in response.content.decode()
+    monkeypatch.undo()
+    assert odile.client.get(f"/animals/{animal.pk}/record.pdf").status_code == 200
+    assert not PRESS.inside

@@ -1,7 +1,7 @@
-"""Whose picture is decoded now, among the threads of one process.
+"""Work that takes much memory is done by one thread of a process at a time: decoding a picture,
+setting a paper.
 
-Decoding takes some hundred megabytes and a second or two (`domain/pictures`). One at a time, so
-that many uploads at once do not add up; and few may wait, so that they do not hold the threads
+So many requests at once do not add up; and few may wait, so that they do not hold the threads
 that everyone else needs.
 """
 
@@ -19,51 +19,55 @@ from scalewitness.intake.turns import Turns
 PATIENCE = 10.0
 """Seconds that anyone waits; the slowest picture takes some two (our judgement)."""
 MOST_WAITING = 4
-"""At a time, whoever's turn it is among them; a quarter of a process's threads (our judgement)."""
+"""At a time, whoever's turn it is among them (our judgement)."""
 MOST_OF_ONE = 2
 """Of one person among them; phone and command send one after the other (our judgement)."""
 
-_TURNS: Turns[None] = Turns()
 
+class OneAtATime:
+    """``most_of_one``: how many of one person may be in it, the one whose turn it is included."""
 
-class _Room:
-    """Who is in it, by person."""
-
-    def __init__(self) -> None:
+    def __init__(self, most_of_one: int = MOST_OF_ONE) -> None:
+        self._most_of_one = most_of_one
+        self._turns: Turns[None] = Turns()
         self._guard = Lock()
         self._inside: Counter[UUID | None] = Counter()
 
-    def enter(self, person: UUID | None) -> None:
-        """Raises Busy: there is no room."""
+    @property
+    def inside(self) -> int:
+        """How many wait or have their turn."""
+        return self._inside.total()
+
+    @contextmanager
+    def turn(self, person: UUID | None) -> Iterator[None]:
+        """Each person's in their turn.
+
+        Raises:
+            Busy: too many wait, or the turn did not come in time.
+        """
+        self._enter(person)
+        try:
+            if not connection.in_atomic_block:
+                connection.close()  # back to the pool: whoever waits or works asks for nothing
+            self._turns.take(person, patience=PATIENCE)
+            try:
+                yield
+            finally:
+                self._turns.leave()
+        finally:
+            self._leave(person)
+
+    def _enter(self, person: UUID | None) -> None:
         with self._guard:
-            if self._inside.total() >= MOST_WAITING or self._inside[person] >= MOST_OF_ONE:
+            if self.inside >= MOST_WAITING or self._inside[person] >= self._most_of_one:
                 raise Busy()
             self._inside[person] += 1
 
-    def leave(self, person: UUID | None) -> None:
+    def _leave(self, person: UUID | None) -> None:
         with self._guard:
             self._inside[person] -= 1
             self._inside += Counter()  # who is not in it is not kept
 
 
-_ROOM = _Room()
-
-
-@contextmanager
-def drawing_turn(person: UUID | None) -> Iterator[None]:
-    """One picture at a time in this process, each person's in their turn.
-
-    Raises:
-        Busy: too many wait, or the turn did not come in time.
-    """
-    _ROOM.enter(person)
-    try:
-        if not connection.in_atomic_block:
-            connection.close()  # back to the pool: whoever waits or draws asks for nothing
-        _TURNS.take(person, patience=PATIENCE)
-        try:
-            yield
-        finally:
-            _TURNS.leave()
-    finally:
-        _ROOM.leave(person)
+DRAWING = OneAtATime()
+"""Decoding a picture takes some hundred megabytes (`domain/pictures`)."""

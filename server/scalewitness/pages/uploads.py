@@ -39,8 +39,7 @@ class RefuseLargeBodies:
 
 
 def sent_too_often(keeper: UUID) -> bool:
-    """Counts one more picture; whether that is one too many. While the queue server is away
-    nothing is counted, and pictures are still drawn one by one."""
+    """Counts one more picture; whether that is one too many."""
     return one_too_many(f"throttle_photos_page_{keeper}", MOST, SECONDS)
 
 

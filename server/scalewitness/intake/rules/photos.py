@@ -15,7 +15,7 @@ from scalewitness.domain.facts import PhotoAttached
 from scalewitness.domain.pictures.plain import NotPlain
 from scalewitness.domain.pictures.redrawing import check_drawable
 from scalewitness.intake.batch import Actor, Batch
-from scalewitness.intake.drawing import drawing_turn
+from scalewitness.intake.drawing import DRAWING
 from scalewitness.intake.submission import Sealed
 
 MOST_OF_A_CALL = 6
@@ -68,7 +68,7 @@ def take_photo_file(photo: UUID, data: bytes, actor: Actor, now: datetime) -> No
     """
     found = _own_photo(photo, data, actor)
     try:
-        with drawing_turn(actor.keeper):
+        with DRAWING.turn(actor.keeper):
             check_drawable(data)
     except NotPlain as fault:
         raise NotTheFile(f"{str(fault)[:1].upper()}{str(fault)[1:]}.") from None

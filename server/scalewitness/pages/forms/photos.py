@@ -10,7 +10,7 @@ from django.core.files.uploadedfile import UploadedFile
 from scalewitness.domain.errors import Busy
 from scalewitness.domain.pictures.plain import NotPlain
 from scalewitness.domain.pictures.redrawing import LARGEST_UPLOAD, redrawn
-from scalewitness.intake.drawing import drawing_turn
+from scalewitness.intake.drawing import DRAWING
 from scalewitness.pages.forms.facts import FactForm
 
 TOO_LARGE = (
@@ -43,7 +43,7 @@ class PhotoForm(FactForm):
         if (sent.size or 0) > LARGEST_UPLOAD:
             raise forms.ValidationError(TOO_LARGE)
         try:
-            with drawing_turn(self._by):
+            with DRAWING.turn(self._by):
                 return redrawn(sent.read())
         except NotPlain as fault:
             raise forms.ValidationError(f"{str(fault)[:1].upper()}{str(fault)[1:]}.") from None

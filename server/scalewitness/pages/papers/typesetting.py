@@ -11,7 +11,12 @@ from typing import Any, Literal
 
 import typst
 
+from scalewitness.intake.drawing import MOST_WAITING, OneAtATime
+
 HERE = Path(__file__).parent
+PRESS = OneAtATime(MOST_WAITING)
+"""A paper about a hundred checks with long notes takes 60 MB and a second, and twice that where a
+character cannot be printed (measured); nobody's is anyone's in particular."""
 
 
 def pdf(template: str, data: Mapping[str, Any]) -> bytes:
@@ -20,12 +25,16 @@ def pdf(template: str, data: Mapping[str, Any]) -> bytes:
 
     The fonts have Latin, Greek, Cyrillic and Hebrew. A character of another script is printed
     as a box, which the standard forbids: such a paper is tagged and does not claim it.
+
+    Raises:
+        Busy: too many papers are being set.
     """
     text = json.dumps(_printable(data), default=str)
-    try:
-        return _set(template, text, standard="ua-1")
-    except typst.TypstError:
-        return _set(template, text, standard=None)
+    with PRESS.turn(None):
+        try:
+            return _set(template, text, standard="ua-1")
+        except typst.TypstError:
+            return _set(template, text, standard=None)
 
 
 def _set(template: str, data: str, standard: Literal["ua-1"] | None) -> bytes:
