@@ -14,8 +14,6 @@ from tests.world import World
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.mail.models import Letter
 
-NOWHERE = "redis://127.0.0.1:1/0"
-
 
 def test_a_process_that_answers_lives() -> None:
     """Without asking the database: no `db` fixture here."""
@@ -29,9 +27,8 @@ def test_ready_with_database_and_broker(db: None) -> None:
     assert response.json() == {"database": "ok", "broker": "ok", "log": "ok"}
 
 
-def test_ready_without_the_broker_too_and_says_so(db: None, settings: object) -> None:
+def test_ready_without_the_broker_too_and_says_so(db: None, without_queue: None) -> None:
     """Letters are late without it and nothing else: no reason to send readers elsewhere."""
-    settings.REDIS_URL = NOWHERE
     response = Client().get("/health/ready")
     assert response.status_code == 200
     assert response.json() == {"database": "ok", "broker": "unreachable", "log": "ok"}
