@@ -14,11 +14,10 @@ from tests.world import PASSWORD, World, keeper, new_id
 
 from scalewitness.animals.models import Animal, Collection
 from scalewitness.animals.services import create_collection
-from scalewitness.intake.accounts import UNNAMED
 from scalewitness.ledger.models import Entry
 from scalewitness.mail.models import Letter
 from scalewitness.mail.services.composing import compose
-from scalewitness.people.models import Device, Keeper
+from scalewitness.people.models import UNNAMED, Device, Keeper
 from scalewitness.people.queries import account_of, has_verified_address, names_of
 
 ADDRESS = "owner@keepers.example"
@@ -100,6 +99,8 @@ def test_the_letter_alone_does_not_confirm_what_a_squatter_made(db: None, anyone
     assert "did not make the account" in page.text
     assert "not the password" in anyone.send(page.form("/"), password=OWN).text
     assert not EmailAddress.objects.get().verified
+    written = Letter.objects.filter(to=ADDRESS)
+    assert {one.kind for one in written} == {"confirm_address"}, "none of the squatter's device"
     assert "The Cheat" not in letter("confirm_address"), "no letter repeats what was typed"
     assert anyone.send(page.form("/"), password=CHEATS).goes_to == "/accounts/login/"
     assert EmailAddress.objects.get().verified
@@ -234,7 +235,7 @@ def test_a_changed_password_ends_devices_unless_they_are_to_stay(
     here: Here, odile: Browser, kept: bool
 ) -> None:
     stolen, elsewhere = token_of(here.odile.email, PASSWORD), Browser(here.odile)
-    form = odile.again().open("/accounts/password/change/").form()
+    form = odile.open("/accounts/password/change/").form()
     keep = {"keep_devices": "on"} if kept else {}
     typed = {"oldpassword": PASSWORD, "password1": OWN, "password2": OWN}
     assert odile.send(form, **typed, **keep).status == 302

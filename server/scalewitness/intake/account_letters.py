@@ -15,7 +15,8 @@ from django.utils.crypto import salted_hmac
 
 from scalewitness.intake.batch import fresh_id
 from scalewitness.mail.services import queueing as mail
-from scalewitness.people.models import Device, Keeper
+from scalewitness.people.models import UNNAMED, Device, Keeper
+from scalewitness.people.queries import has_verified_address
 from scalewitness.tries import one_too_many
 
 log = structlog.get_logger()
@@ -28,8 +29,10 @@ NOBODY: Final = UUID("6b1f1d8e-2f0c-4d0e-9a53-0f5c8f1d7a44")
 
 
 def device_added(keeper: Keeper, device: Device, now: datetime) -> None:
-    """Somebody signed in on a device that was not signed in before."""
-    owe(keeper, kind="device_added", now=now, about={"device": device.name})
+    """Somebody signed in on a device that was not signed in before. None where the address is
+    not confirmed: whoever reads it may not have made the account, and is told nothing typed."""
+    if has_verified_address(keeper):
+        owe(keeper, kind="device_added", now=now, about={"device": device.name})
 
 
 def password_changed(keeper: Keeper, now: datetime, *, kept: bool, by_letter: bool) -> None:
@@ -89,7 +92,7 @@ def owe(
     transaction of its cause; it leaves after commit."""
     letter = fresh_id(now)
     context = {
-        "to_name": keeper.name,
+        "to_name": "keeper" if keeper.name == UNNAMED else keeper.name,
         "at": now.isoformat(),
         "sign_out": str(keeper.pk),
         **(about or {}),

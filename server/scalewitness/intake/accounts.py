@@ -6,7 +6,6 @@ by which whatever the account was used for before ends.
 """
 
 from datetime import datetime
-from typing import Final
 
 from allauth.account.models import EmailAddress
 from django.db import transaction
@@ -17,11 +16,9 @@ from scalewitness.intake.devices import revoke_signing_devices, sign_out_everywh
 from scalewitness.intake.erasure import displace
 from scalewitness.ledger.models import Entry
 from scalewitness.people import services
-from scalewitness.people.models import Keeper, Practitioner
+from scalewitness.people.models import UNNAMED, Keeper, Practitioner
 from scalewitness.people.queries import account_of, has_verified_address, unproven_claims
 from scalewitness.sign_in.services.removing import forget_factors
-
-UNNAMED: Final = "a keeper without a name yet"
 
 
 def open_account(*, name: str, email: str, password: str, now: datetime) -> None:

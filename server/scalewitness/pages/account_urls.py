@@ -11,7 +11,7 @@ from django.urls import path, re_path
 from django.views.decorators.cache import never_cache
 
 from scalewitness.pages.access import asked_again
-from scalewitness.pages.accounts import ConfirmAddress
+from scalewitness.pages.accounts import ConfirmAddress, change_password
 from scalewitness.pages.second_factor import (
     AddPasskey,
     AgainByPasskey,
@@ -36,7 +36,7 @@ urlpatterns = [
     ),
     path(
         "password/change/",
-        never_cache(asked_again(account.password_change)),
+        never_cache(change_password),
         name="account_change_password",
     ),
     path("password/reset/", account.password_reset, name="account_reset_password"),

@@ -5,7 +5,7 @@ from typing import Any, ClassVar
 from allauth.account.adapter import DefaultAccountAdapter
 from allauth.account.auth_backends import AuthenticationBackend
 from allauth.account.models import EmailAddress
-from allauth.account.views import ConfirmEmailView
+from allauth.account.views import ConfirmEmailView, password_change
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect
@@ -15,8 +15,10 @@ from scalewitness import guessing
 from scalewitness.domain.errors import TooManyTries, WrongCredentials
 from scalewitness.intake import account_letters
 from scalewitness.intake.accounts import confirm_address
+from scalewitness.pages.access import asked_again
 from scalewitness.people.models import Keeper
 from scalewitness.people.queries import account_of
+from scalewitness.sign_in.queries import kinds_of
 from scalewitness.sign_in.services.letters import Event, tell_of_factor
 from scalewitness.tries import address_of
 
@@ -82,6 +84,15 @@ class KeeperAccounts(DefaultAccountAdapter):
     def _delete_login_attempts_cached_email(self, request: HttpRequest, **credentials: Any) -> None:
         """A new password was set by a letter."""
         guessing.start_anew(credentials.get("email", ""), address_of(request))
+
+
+def change_password(request: HttpRequest) -> HttpResponse:
+    """Asks for the old password by itself; before that only for the second factor, if any."""
+    view = password_change
+    if request.user.is_authenticated and kinds_of(request.user.pk):
+        view = asked_again(view)
+    answer: HttpResponse = view(request)
+    return answer
 
 
 class OneAccount(AuthenticationBackend):

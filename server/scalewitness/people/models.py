@@ -2,13 +2,15 @@
 
 import uuid
 from datetime import datetime
-from typing import Any, ClassVar
+from typing import Any, ClassVar, Final
 
 from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
 from django.db import models
 from simple_history.models import HistoricalRecords
 
 from scalewitness.ledger.models import AppendOnly
+
+UNNAMED: Final = "a keeper without a name yet"
 
 
 class KeeperManager(BaseUserManager["Keeper"]):
