@@ -44,7 +44,10 @@ class KeeperAccounts(DefaultAccountAdapter):
     def get_reauthentication_methods(self, user: Any) -> list[dict[str, Any]]:
         """With a second factor it alone counts: a password may be known to somebody else."""
         ways: list[dict[str, Any]] = super().get_reauthentication_methods(user)
-        return [one for one in ways if one["id"] != "reauthenticate"] or ways
+        factors = [one for one in ways if one["id"] != "reauthenticate"]
+        if user.is_authenticated and "totp" not in kinds_of(user.pk):
+            factors.reverse()  # recovery codes are for when there is nothing else
+        return factors or ways
 
     def send_notification_mail(
         self, template_prefix: str, user: Any, *args: Any, **kw: Any
