@@ -9,7 +9,9 @@ QUIET = 4
 """Light modules around the code (ISO/IEC 18004 asks for four)."""
 
 
-def qr(address: str, *, alone: bool = False) -> SafeString:
+def qr(
+    address: str, *, alone: bool = False, title: str = "QR code of the address beside it"
+) -> SafeString:
     """An inline SVG, or one to stand ``alone`` as a picture of its own: dark on light whatever
     the page's colours, and without any style attribute, as the content security policy
     forbids those."""
@@ -26,7 +28,7 @@ def qr(address: str, *, alone: bool = False) -> SafeString:
         light="#fff",
         svgclass="qr",
         lineclass=None,
-        title="QR code of the address beside it",
+        title=title,
     )
     drawn = out.getvalue().decode().replace("<svg ", '<svg role="img" ', 1)
     return mark_safe(drawn)  # noqa: S308  the library's own drawing

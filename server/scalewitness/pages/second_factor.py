@@ -42,7 +42,7 @@ class Factors(DefaultMFAAdapter):
         return f"Scalewitness {urlsplit(settings.PUBLIC_URL).netloc}"
 
     def build_totp_svg(self, url: str) -> str:
-        return qr(url)
+        return qr(url, title="QR code of the secret below it")
 
     def generate_authenticator_name(self, user: Keeper, type: str) -> str:
         return ""
