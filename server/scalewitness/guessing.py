@@ -55,10 +55,10 @@ class NoPieceRepeated:
 
     def validate(self, password: str, user: object = None) -> None:
         if password and password in (password + password)[1:-1]:
-            raise ValidationError("This is one piece again and again; add something else.")
+            raise ValidationError("The password is one piece again and again.")
 
     def get_help_text(self) -> str:
-        return "It is not one piece again and again."
+        return "Your password can’t be one piece again and again."
 
 
 def begin(account: str, address: str) -> None:

@@ -3,10 +3,11 @@
 
 for (const field of document.querySelectorAll('input[type="password"]')) {
   const button = document.createElement("button");
+  const name = field.labels[0]?.textContent.trim() ?? "password";
   const show = (shown) => {
     field.type = shown ? "text" : "password";
     button.textContent = shown ? "Hide it" : "Show it";
-    button.setAttribute("aria-pressed", String(shown));
+    button.setAttribute("aria-label", `${button.textContent}: ${name}`);
   };
   button.type = "button";
   button.className = "plain";
