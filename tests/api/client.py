@@ -66,7 +66,8 @@ class Api:
         query: Mapping[str, Any] | None = None,
         content_type: str = "application/json",
     ) -> "Answer":
-        response = Client().generic(
+        served = Client(**{"wsgi.multithread": True})  # as by gunicorn; Django's says otherwise
+        response = served.generic(
             method,
             f"{BASE}{path}",
             data,

@@ -8,6 +8,7 @@ from datetime import timedelta
 
 import pytest
 from django.db import connection, transaction
+from django.test import Client
 from django.utils import timezone
 from tests.api.client import Answer, Api
 from tests.api.feeding import pull, told
@@ -199,3 +200,14 @@ def test_an_edit_waits_for_the_log_so_that_none_is_passed_over(
     two.result(10)
     items, _ = pull(odile, cursor)
     assert [item["animal"]["rack"] for item in items] == ["1", "2"]
+
+
+def test_nobody_waits_in_a_process_of_one_thread(world: World, pim: Api) -> None:
+    """As gunicorn starts one that is not told otherwise: everyone else would wait too."""
+    _, cursor = pull(pim)
+    alone = Client(**{"wsgi.multithread": False})
+    began = time.monotonic()
+    query = {"cursor": cursor, "wait": "20"}
+    answer = alone.get("/api/v1/changes", query, headers=pim.headers)
+    assert (answer.status_code, answer.json()["items"]) == (200, [])
+    assert time.monotonic() - began < 15

@@ -51,7 +51,9 @@ def list_changes(request: Request) -> Response:
     until = timezone.now() + timedelta(seconds=wait)
     with snapshot():
         found, known = _page(keeper_of(request), CURSOR.read(request), limit)
-    if _is_something(found) or not wait or not WATCHER.enter():
+    # A process of one thread would keep everyone else waiting too.
+    alone = not request.META.get("wsgi.multithread")
+    if _is_something(found) or not wait or alone or not WATCHER.enter():
         return Response(found)
     try:
         while not _is_something(found) and (left := seconds_until(until, timezone.now())) > 0:
