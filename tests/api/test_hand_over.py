@@ -11,6 +11,7 @@ from tests.pages.browser import Browser
 from tests.second_factors import app_of
 from tests.world import World
 
+from scalewitness.intake.accounts import reset_password
 from scalewitness.intake.devices import sign_out_everywhere
 from scalewitness.intake.erasure import close_account
 from scalewitness.mail.models import Letter
@@ -168,6 +169,15 @@ def test_signing_out_everywhere_ends_what_was_let_in_and_has_not_come(
     said = begun(nobody)
     let_in(browser, said["user_code"])
     sign_out_everywhere(world.odile, world.now)
+    assert fetched(nobody, said["device_code"]).code == "expired_token"
+
+
+def test_nor_does_it_come_after_a_new_password_by_letter(
+    world: World, nobody: Api, browser: Browser
+) -> None:
+    said = begun(nobody)
+    let_in(browser, said["user_code"])
+    reset_password(world.odile, "nine-calm-coils", world.now)
     assert fetched(nobody, said["device_code"]).code == "expired_token"
 
 

@@ -129,6 +129,22 @@ def test_no_secret_can_be_read_from_a_copy_of_the_database(world: World) -> None
                for one in Authenticator.objects.all())  # fmt: skip
 
 
+def test_what_is_used_is_sealed_anew_so_that_an_earlier_key_can_be_let_go(
+    world: World, settings: object
+) -> None:
+    app = app_of(world.odile)
+    settings.SECRET_KEY, earlier = "another-key-" * 6, settings.SECRET_KEY
+    settings.SECRET_KEY_FALLBACKS = [earlier]
+    take_code(world.odile, app.code(), timezone.now())
+    take_code(world.odile, app.recovery[0], timezone.now())
+    settings.SECRET_KEY_FALLBACKS = []
+    take_code(world.odile, app.code(), timezone.now())
+    take_code(world.odile, app.recovery[1], timezone.now())
+    settings.SECRET_KEY = "a key that was put in without the one before" * 2
+    with pytest.raises(SecondFactorWrong):
+        take_code(world.odile, app.code(), timezone.now())
+
+
 def test_what_was_sealed_opens_under_an_earlier_key_too(settings: object) -> None:
     sealed = seal("a secret")
     settings.SECRET_KEY, earlier = "another-key-" * 6, settings.SECRET_KEY

@@ -123,8 +123,8 @@ def close_account(keeper: Keeper, now: datetime, *, texts: bool = False) -> None
         _check_over(sold)
         _check_told(sold)
         erase_buyers(Buyer.objects.filter(keeper=keeper))
+        forget_factors(keeper)  # first: who is just fetching a token is waited for
         people.close_account(keeper, now)
-        forget_factors(keeper)
         _forget_in_letters(keeper, sold)
         if texts:
             erase_texts_by(keeper.pk)
@@ -135,6 +135,7 @@ def displace(keeper: Keeper, now: datetime) -> None:
     that is still owed keeps it: no letter to that address was ever for whoever made it."""
     with transaction.atomic():
         revoke_signing_devices(keeper, now)  # first: it takes the log's lock
+        forget_factors(keeper)
         people.close_account(keeper, now)
         _forget_in_letters(keeper, Sale.objects.filter(collection__keeper=keeper))
 

@@ -6,7 +6,9 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
+import structlog
 from allauth.mfa.models import Authenticator
+from cryptography.fernet import InvalidToken
 from django.conf import settings
 from django.db import transaction
 
@@ -22,8 +24,11 @@ from scalewitness.domain.one_time_codes import step_of
 from scalewitness.people.models import Keeper
 from scalewitness.sign_in.queries import kinds_of, must_set_one_up
 from scalewitness.sign_in.services.letters import tell_of_factor
-from scalewitness.sign_in.services.sealing import unseal
+from scalewitness.sign_in.services.sealing import reseal, unseal
 
+log = structlog.get_logger()
+
+SEALED = ("secret", "seed")
 TYPED = (Authenticator.Type.TOTP, Authenticator.Type.RECOVERY_CODES)
 
 
@@ -72,6 +77,7 @@ def take_code(keeper: Keeper, code: str, now: datetime) -> Any:
     with transaction.atomic():
         for one in _typed(keeper):
             if _takes(one, code, now):
+                one.data |= {name: reseal(one.data[name]) for name in SEALED if name in one.data}
                 one.user, one.last_used_at = keeper, now
                 one.save()
                 guessing.code_was_right(keeper.email)
@@ -94,9 +100,12 @@ def _typed(keeper: Keeper) -> Iterable[Any]:
 
 
 def _takes(one: Any, code: str, now: datetime) -> bool:
-    if one.type == Authenticator.Type.TOTP:
-        return _takes_step(one, code, now)
-    return _takes_recovery_code(one, code, now)
+    takes = _takes_step if one.type == Authenticator.Type.TOTP else _takes_recovery_code
+    try:
+        return takes(one, code, now)
+    except InvalidToken:
+        log.error("second_factor_under_a_lost_key", id=one.pk)  # SECRET_KEY_FALLBACKS lacks it
+        return False
 
 
 def _takes_step(one: Any, code: str, now: datetime) -> bool:
