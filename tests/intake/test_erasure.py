@@ -24,6 +24,7 @@ from scalewitness.domain.errors import NotFound, NotNow, Refused
 from scalewitness.domain.translog.notes import read_note
 from scalewitness.domain.translog.receipts import Receipt, prove, read_receipt
 from scalewitness.intake.batch import Actor
+from scalewitness.intake.devices import enrol_device
 from scalewitness.intake.erasure import close_account, erase_buyers, erase_own_texts
 from scalewitness.intake.services import accept_one
 from scalewitness.ledger.models import Entry
@@ -33,7 +34,7 @@ from scalewitness.mail.models import Letter
 from scalewitness.mail.services.delivering import deliver_due
 from scalewitness.people.models import Device, Keeper
 from scalewitness.people.queries import names_of
-from scalewitness.people.services import enrol_device, keeper_signing_in, name_practitioner
+from scalewitness.people.services import keeper_signing_in, name_practitioner
 from scalewitness.sales.models import Buyer, Sale
 
 pytestmark = pytest.mark.django_db
@@ -233,6 +234,7 @@ def test_closing_an_account(world: World, client: Client) -> None:
     client.force_login(world.odile)
     world.visit(world.greta, animal)
     assert {"people_keeper", "mail_letter", "people_device"} <= tables_with("Odile")
+    assert "mail_letter" in tables_with("Odile's old phone"), "told when it was new"
     erase("keeper", world.odile.email, "--texts")
     for needle in ("Odile", "odile.marten", "kitchen table"):
         assert tables_with(needle) == set(), needle

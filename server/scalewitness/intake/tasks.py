@@ -2,6 +2,7 @@
 
 import structlog
 from celery import shared_task
+from django.contrib.sessions.backends.db import SessionStore
 from django.utils import timezone
 
 from scalewitness.domain.errors import Fenced
@@ -25,7 +26,9 @@ def lapse_due_offers() -> int:
 
 @shared_task(name="scalewitness.intake.tasks.end_devices")
 def end_devices() -> int:
-    """Signs out devices nobody used for long; safe to run twice at once."""
+    """Signs out devices nobody used for long, and forgets sessions of browsers that are over:
+    they hold the address that was signed in with. Safe to run twice at once."""
+    SessionStore.clear_expired()
     return devices.end_devices(timezone.now())
 
 

@@ -18,6 +18,7 @@ from scalewitness.pages.access import actor_of, asked_again, page, post_or_go, s
 from scalewitness.pages.collections import stewarded
 from scalewitness.pages.forms.facts import FactForm, retype
 from scalewitness.pages.forms.visits import GrantForm
+from scalewitness.pages.throttling import takes_an_address
 from scalewitness.people.models import Device, Grant, Keeper
 from scalewitness.people.queries import (
     devices_of,
@@ -120,6 +121,7 @@ def revoke(request: HttpRequest, keeper: Keeper, device_id: UUID) -> HttpRespons
 
 @asked_again
 @signed_in
+@takes_an_address
 def let_in(request: HttpRequest, keeper: Keeper, collection_id: UUID) -> HttpResponse:
     collection = stewarded(keeper, collection_id)
     form = GrantForm(request.POST or None)

@@ -28,6 +28,7 @@ from scalewitness.pages.attention import title_in, title_of
 from scalewitness.pages.collections import stewarded
 from scalewitness.pages.forms.facts import Step, retype
 from scalewitness.pages.forms.sales import CustodyForm, DraftForm, OfferForm
+from scalewitness.pages.throttling import takes_an_address
 from scalewitness.people.models import Keeper
 from scalewitness.sales.models import Sale, SaleStep
 from scalewitness.sales.queries import (
@@ -96,6 +97,7 @@ def _row(sale: Sale) -> dict[str, Any]:
 
 
 @signed_in
+@takes_an_address
 def draft(request: HttpRequest, keeper: Keeper, collection_id: UUID) -> HttpResponse:
     collection = stewarded(keeper, collection_id)
     kept = list(Animal.objects.filter(collection=collection).order_by("name", "pk"))

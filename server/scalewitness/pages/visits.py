@@ -20,6 +20,7 @@ from scalewitness.pages.animals import blind_view
 from scalewitness.pages.collections import stewarded
 from scalewitness.pages.forms.facts import Step
 from scalewitness.pages.forms.visits import InvitationForm
+from scalewitness.pages.throttling import takes_an_address
 from scalewitness.people.models import Keeper
 from scalewitness.visits.models import Visit
 from scalewitness.visits.queries import state_of, visit_of, visits_of
@@ -65,6 +66,7 @@ def show_visits(request: HttpRequest, keeper: Keeper) -> HttpResponse:
 
 
 @signed_in
+@takes_an_address
 def invite(request: HttpRequest, keeper: Keeper, collection_id: UUID) -> HttpResponse:
     collection = stewarded(keeper, collection_id)
     form = InvitationForm(

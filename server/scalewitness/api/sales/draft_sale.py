@@ -44,6 +44,7 @@ class NewSale(Sent, frozen=True, kw_only=True):
     takes=NewSale,
     gives={201: SaleShown},
     refuses=(NotFound, OutOfRange, IdReused),
+    throttle="look_up",  # a draft shows whether its buyer has an account
 )
 def draft_sale(request: Request) -> Response:
     """Nobody hears of a draft. Sending the same again changes nothing."""
