@@ -12,14 +12,22 @@ from scalewitness.animals.services import create_collection
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.disputes.models import Dispute
 from scalewitness.domain.moments import rfc3339
+from scalewitness.domain.translog.keys import KeyType, Signer
 from scalewitness.intake.batch import Actor
 from scalewitness.intake.rules.photos import take_photo_file
 from scalewitness.intake.services import accept_one
 from scalewitness.intake.statements import adopt_policy, lapse_offers, update_examiner_records
+from scalewitness.intake.succession import admit_loss
+from scalewitness.ledger.services.fencing import raise_fence
 from scalewitness.sales.models import Sale
+
+EARLIER = Signer("earlier.example/log", KeyType.ED25519, bytes(range(1, 33)))
+"""The key the log was signed under before it lost entries; to be among the retired."""
 
 
 def say_everything(world: World) -> World:
+    """On a log that was signed under :data:`EARLIER` alone."""
+    _lose(world)
     sold = world.verified("V1")
     _sell(world, sold)
     _fall(world, sold)
@@ -33,6 +41,11 @@ def say_everything(world: World) -> World:
     _offers(world, world.verified("V2"))
     _on_its_own_account(world)
     return world
+
+
+def _lose(world: World) -> None:
+    raise_fence("restored", world.now)
+    admit_loss([], "The disk failed; the backup is of the night before.", world.now)
 
 
 def _sell(world: World, animal: Animal) -> None:

@@ -60,6 +60,7 @@ from scalewitness.api.log.prove_consistency import prove_consistency
 from scalewitness.api.log.prove_inclusion import prove_inclusion
 from scalewitness.api.log.show_checkpoint import show_checkpoint
 from scalewitness.api.log.show_head import show_head
+from scalewitness.api.log.show_origins import show_origins
 from scalewitness.api.log.show_witnesses import show_witnesses
 from scalewitness.api.log.take_cosignature import take_cosignature
 from scalewitness.api.offers.acknowledge_disclosure import acknowledge_disclosure
@@ -217,6 +218,7 @@ log = [
     path("log/inclusion", resource(get=prove_inclusion), name="log-inclusion"),
     path("log/consistency", resource(get=prove_consistency), name="log-consistency"),
     path("log/cosignatures", resource(post=take_cosignature), name="log-cosignatures"),
+    path("log/origins", resource(get=show_origins), name="log-origins"),
     path("log/witnesses", resource(get=show_witnesses), name="log-witnesses"),
     path("schema", schema, name="schema"),
     path("docs", docs, name="docs"),

@@ -80,6 +80,12 @@ def _late(body: Body) -> str:
     return f"The host {'admitted' if body.get('admitted') else 'declined'} a call that came late."
 
 
+def _origin(body: Body) -> str:
+    old, new = (str(body.get(key, "")).partition("+")[0] for key in ("old_key", "new_key"))
+    lost = f"{body.get('missing')} later ones that others have seen are missing"
+    return f"The log {old} was closed at {body.get('kept')} entries and goes on as {new}; {lost}."
+
+
 def _spaced(word: object) -> str:
     return str(word or "").replace("_", " ")
 
@@ -114,6 +120,7 @@ _WORDS: Final[dict[str, str | Callable[[Body], str]]] = {
     "late_call_decided": _late,
     "standing_changed": _standing,
     "policy_adopted": _from("The record adopted the labelling policy {}.", "version"),
+    "origin_succeeded": _origin,
     "examiner_record_changed": "An examiner's record of settled checks was brought up to date.",
     "pairing_planned": _from("Two animals are planned to be paired for {}.", "season"),
     "pairing_dropped": "A planned pairing was dropped.",

@@ -50,6 +50,10 @@ Grams = Annotated[str, Meta(pattern=r"^(0|[1-9][0-9]{0,5})(\.[0-9])?$")]
 Share = Annotated[str, Meta(pattern=r"^[01]\.[0-9]{6}$")]
 Word = Annotated[str, Meta(min_length=1, max_length=60)]
 Position = Annotated[int, Meta(ge=0, le=2**53 - 1)]  # what canonical JSON can hold
+KeyText = Annotated[str, Meta(min_length=1, max_length=400)]
+"""A verifier key, ``name+ID+base64`` (C2SP signed-note)."""
+NoteText = Annotated[str, Meta(min_length=1, max_length=2000)]
+"""A checkpoint with the one signature of its log (C2SP tlog-checkpoint)."""
 Label = Literal[
     "unsexed",
     "probable male",
@@ -310,6 +314,20 @@ class PolicyAdopted(Body, frozen=True):
     thresholds: dict[Word, Share]
 
 
+class OriginSucceeded(Body, frozen=True):
+    """The log lost what others have seen of it, and goes on as another, right after this many
+    entries ``kept``. The origin that ``old_key`` signed for is closed, its last note known is
+    ``checkpoint``, which has ``missing`` entries more than were kept. ``statement``: by whose
+    word, and what is known to have happened."""
+
+    old_key: KeyText
+    new_key: KeyText
+    checkpoint: NoteText
+    kept: Position
+    missing: Position
+    statement: Commitment
+
+
 class SettledCounts(Body, frozen=True):
     """Blind calls of one method on animals of one sex that others' evidence settled."""
 
@@ -477,6 +495,7 @@ BODIES: dict[str, type[Body]] = {
     "late_call_decided": LateCallDecided,
     "standing_changed": StandingChanged,
     "policy_adopted": PolicyAdopted,
+    "origin_succeeded": OriginSucceeded,
     "examiner_record_changed": ExaminerRecordChanged,
     "pairing_planned": PairingPlanned,
     "pairing_dropped": PairingDropped,
@@ -501,6 +520,7 @@ SYSTEM_KINDS = frozenset(
     {
         "standing_changed",
         "policy_adopted",
+        "origin_succeeded",
         "examiner_record_changed",
         "offer_lapsed",
         "sale_held",

@@ -148,6 +148,22 @@ class Fence(AppendOnly):
         return f"fence {self.state} at {self.size}"
 
 
+class Succession(AppendOnly):
+    """That the log under one name was closed, having lost what others have seen, and goes on
+    under another; see ``domain/translog/successions``. ``id`` is the fact's."""
+
+    id = models.UUIDField(primary_key=True)
+    position = models.BigIntegerField(unique=True)
+    old_key = models.CharField(max_length=400)
+    new_key = models.CharField(max_length=400)
+    checkpoint = models.TextField()
+    missing = models.BigIntegerField()
+    at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"succession at {self.position}"
+
+
 class Witness(AppendOnly):
     """A key that cosigns checkpoints of this log.
 

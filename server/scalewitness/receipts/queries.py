@@ -185,7 +185,8 @@ def _of_pairing(keeper: UUID, entry: AnyEntry, about: UUID, now: datetime) -> bo
 
 
 def _of_the_record(keeper: UUID, entry: AnyEntry, about: UUID, now: datetime) -> bool:
-    """What the record says of examiners or of its own rule has no reader of its own yet."""
+    """What the record says of examiners or of its own rule has no reader of its own yet; of its
+    origins everybody reads at `/log`."""
     return False
 
 
@@ -231,5 +232,7 @@ RULES: Final[dict[str, Rule]] = {
     **dict.fromkeys(("grant_given", "grant_revoked"), _of_grant),
     **dict.fromkeys(("device_key_enrolled", "device_revoked"), _of_oneself),
     **dict.fromkeys(("pairing_planned", "pairing_dropped"), _of_pairing),
-    **dict.fromkeys(("policy_adopted", "examiner_record_changed"), _of_the_record),
+    **dict.fromkeys(
+        ("policy_adopted", "examiner_record_changed", "origin_succeeded"), _of_the_record
+    ),
 }

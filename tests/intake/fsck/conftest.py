@@ -4,8 +4,9 @@ from collections.abc import Iterator
 
 import pytest
 from django.db import transaction
+from django.test import override_settings
 from pytest_django import DjangoDbBlocker
-from tests.everything import say_everything
+from tests.everything import EARLIER, say_everything
 from tests.world import World
 
 from scalewitness.ledger.services.signing import sign_checkpoint
@@ -21,9 +22,11 @@ def weigh(world: World, times: int) -> None:
 
 @pytest.fixture(scope="module")
 def story(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[World]:
-    with django_db_blocker.unblock(), transaction.atomic():
+    earlier = override_settings(LOG_RETIRED_KEYS=[str(EARLIER.verifier)])
+    with django_db_blocker.unblock(), transaction.atomic(), earlier:
         world = World()
-        sign_checkpoint(world.now)
+        with override_settings(LOG_SIGNING_KEY=EARLIER.secret()):
+            sign_checkpoint(world.now)
         weigh(world, 150)
         say_everything(world)
         weigh(world, 3)

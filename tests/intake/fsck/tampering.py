@@ -211,9 +211,10 @@ def delete_and_renumber() -> int:
 
 def delete_renumber_and_rebuild() -> int:
     """As before, with hashes, tiles and head made to fit: only what was signed tells."""
-    _forget(_a_late_note())
+    at = _a_late_note()
+    _forget(at)
     _regrow()
-    return min(size for size in Checkpoint.objects.values_list("size", flat=True) if size)
+    return min(size for size in Checkpoint.objects.values_list("size", flat=True) if size > at)
 
 
 def everything_that_tells() -> int:

@@ -31,6 +31,7 @@ from scalewitness.disputes.models import Dispute, Finding, Statement
 from scalewitness.domain.moments import parse_moment
 from scalewitness.intake.fsck.past import Past
 from scalewitness.intake.fsck.reading import Said
+from scalewitness.ledger.models import Succession
 from scalewitness.people.models import DeviceKey, DeviceKeyEnd, Grant, GrantAnimal, GrantEnd
 from scalewitness.sales.models import Sale, SaleAnimal, SaleStep
 from scalewitness.visits.models import Visit, VisitAnimal, VisitStep
@@ -285,6 +286,13 @@ def examiner_record_changed(said: Said, past: Past) -> Rows:
     yield Row(ExaminerRecord, _own(said, examiner=said.about, **said.raw))
 
 
+def origin_succeeded(said: Said, past: Past) -> Rows:
+    body = said.body
+    keys = {"old_key": body.old_key, "new_key": body.new_key}
+    more = {"checkpoint": body.checkpoint, "missing": body.missing, "at": said.at}
+    yield Row(Succession, _own(said, **keys, **more))
+
+
 # --- breeding -------------------------------------------------------------------------
 
 
@@ -393,6 +401,7 @@ PROJECTIONS: dict[str, Callable[[Said, Past], Rows]] = {
     "standing_changed": standing_changed,
     "policy_adopted": policy_adopted,
     "examiner_record_changed": examiner_record_changed,
+    "origin_succeeded": origin_succeeded,
     "pairing_planned": pairing_planned,
     "pairing_dropped": pairing_dropped,
     "offer_made": offer_made,

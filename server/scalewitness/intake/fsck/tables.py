@@ -25,7 +25,15 @@ from scalewitness.disclosures.models import Acknowledgement, Disclosure
 from scalewitness.disputes.models import Dispute, Finding, Statement
 from scalewitness.intake.fsck.projections import Row
 from scalewitness.intake.fsck.report import Difference
-from scalewitness.ledger.models import Checkpoint, Cosignature, Entry, Fence, Tile, Witness
+from scalewitness.ledger.models import (
+    Checkpoint,
+    Cosignature,
+    Entry,
+    Fence,
+    Succession,
+    Tile,
+    Witness,
+)
 from scalewitness.people.models import DeviceKey, DeviceKeyEnd, Grant, GrantAnimal, GrantEnd
 from scalewitness.sales.models import Sale, SaleAnimal, SaleStep
 from scalewitness.visits.models import Visit, VisitAnimal, VisitStep
@@ -97,6 +105,7 @@ TABLES = (
     Table(Standing),
     Table(AdoptedPolicy),
     Table(ExaminerRecord),
+    Table(Succession),
     Table(Pairing),
     Table(PairingEnd),
     Table(Sale, frozenset({"drafted_by_id", "drafted_at", "by_code"}), of=(Sale, "id")),

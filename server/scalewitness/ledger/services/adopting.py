@@ -12,14 +12,22 @@ import msgspec
 from django.db import transaction
 
 from scalewitness.domain.errors import LogContradicted, Malformed, NotShownWhole
-from scalewitness.domain.translog.checkpoints import read_body
+from scalewitness.domain.translog.checkpoints import Checkpoint, read_body
 from scalewitness.domain.translog.notes import read_note
-from scalewitness.ledger.models import Checkpoint, Fence, Head, SignedHead
+from scalewitness.ledger.models import Checkpoint as Signed
+from scalewitness.ledger.models import Fence, Head, SignedHead
 from scalewitness.ledger.queries.fence import standing_fence
 from scalewitness.ledger.queries.tree import Tip, root_at, tip
 from scalewitness.ledger.services.fencing import shortfall
-from scalewitness.ledger.services.memory import Unreliable, remember, remember_ahead, remembered
+from scalewitness.ledger.services.memory import (
+    Unreliable,
+    present_origin,
+    remember,
+    remember_ahead,
+    remembered,
+)
 from scalewitness.ledger.services.outside import Outside, newly_cosigned_by
+from scalewitness.ledger.services.signing import require_origin
 
 HOW = (
     "It would prove only that this copy is of this log, not that nothing was signed after it. "
@@ -48,14 +56,26 @@ def adopt(outside: Sequence[Outside], now: datetime) -> Adopted:
         LogContradicted: it is smaller than one of them, or other; a fence stands from now on,
             and remembers the checkpoint. The detail says what is lost here.
         NotShownWhole: nothing given shows more than the copy itself.
-        Malformed: only the empty log was given, which proves nothing.
+        Malformed: only the empty log was given, which proves nothing; or a checkpoint of a
+            name that this log had before, which bears on nothing after.
     """
+    _require_own(outside)
     try:
         with transaction.atomic():
             return _adopted(outside, now)
     except LogContradicted as fault:
         _keep_refusals(outside, fault.detail, now)
         raise
+
+
+def _require_own(outside: Sequence[Outside]) -> None:
+    require_origin()
+    for one in outside:
+        if one.origin != present_origin():
+            raise Malformed(
+                f"A checkpoint of {one.origin} says nothing of {present_origin()}: that log was "
+                "closed, and what it lost was admitted. Leave it out."
+            )
 
 
 def _adopted(outside: Sequence[Outside], now: datetime) -> Adopted:
@@ -65,25 +85,30 @@ def _adopted(outside: Sequence[Outside], now: datetime) -> Adopted:
     kept = _memory()
     for tree in (*held, *(one.tree for one in outside), *([kept] if kept else [])):
         _require(tree, head)
-    _require_whole(head)
+    require_whole(head)
     shown, by = _shown_by(outside, kept, max(tree.size for tree in held), head)
     if shown.size > signed.size:
         signed.size, signed.root = shown.size, shown.root
         signed.save()
     _remember(outside)
-    _lift(outside, head, by, now)
+    lift(outside, head, f"adopted by {by}", now)
     return Adopted(head, shown, by)
 
 
 def _held(signed: SignedHead) -> list[Tip]:
     """What the database itself knows to have been signed: by it, or shown to it before."""
     trees = [Tip(signed.size, bytes(signed.root))]
-    newest = Checkpoint.objects.order_by("-size").first()
+    newest = Signed.objects.order_by("-size").first()
     if newest is not None:
         trees.append(Tip(newest.size, bytes(newest.root)))
+    return [*trees, *(Tip(one.size, one.root) for one in refused_for(present_origin()))]
+
+
+def refused_for(origin: str) -> list[Checkpoint]:
+    """What opening a fence was tried with, of the log of this name."""
     notes = Fence.objects.exclude(note="").values_list("note", flat=True)
     heads = [read_body(read_note(note).text) for note in notes]
-    return [*trees, *(Tip(one.size, one.root) for one in heads)]
+    return [one for one in heads if one.origin == origin]
 
 
 def _memory() -> Tip | None:
@@ -128,8 +153,12 @@ def _require(tree: Tip, head: Tip) -> None:
         raise LogContradicted(fault)
 
 
-def _require_whole(head: Tip) -> None:
-    """The head's root is what the stored tiles give."""
+def require_whole(head: Tip) -> None:
+    """See that the head's root is what the stored tiles give.
+
+    Raises:
+        LogContradicted: it is not.
+    """
     try:
         whole = root_at(head.size) == head.root
     except ValueError:
@@ -145,12 +174,13 @@ def _remember(outside: Sequence[Outside]) -> None:
         remember(newest.note, newest.tree)
 
 
-def _lift(outside: Sequence[Outside], head: Tip, by: str, now: datetime) -> None:
+def lift(outside: Sequence[Outside], head: Tip, reason: str, now: datetime) -> None:
+    """Open the log, if it is fenced, having seen these."""
     if standing_fence() is not None:
         newest = max(outside, key=lambda one: one.tree.size, default=None)
         Fence.objects.create(
             state=Fence.State.LIFTED,
-            reason=f"adopted by {by}",
+            reason=reason,
             at=now,
             size=head.size,
             root=head.root,

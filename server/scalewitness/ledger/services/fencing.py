@@ -9,16 +9,20 @@ from psycopg_pool import PoolTimeout
 from scalewitness.domain.errors import Fenced
 from scalewitness.ledger.models import Fence, Head, SignedHead
 from scalewitness.ledger.queries.fence import standing_fence
+from scalewitness.ledger.queries.origins import origin
 from scalewitness.ledger.queries.tree import Tip, continues, tip
-from scalewitness.ledger.services.memory import Unreliable, remembered
+from scalewitness.ledger.services.memory import Unreliable, present_origin, remembered
 
 log = structlog.get_logger()
 
 
 def watch(now: datetime) -> Fence | None:
     """Close the log if it does not continue what is remembered outside the database.
-    Returns the fence that stands, of now or of before."""
+    Returns the fence that stands, of now or of before. A process that holds the key of another
+    name has no say in it: it signs nothing, and what it remembers is of another log."""
     standing = standing_fence()
+    if origin() not in {None, present_origin()}:
+        return standing
     fault = None if standing else contradiction()
     return raise_fence(fault, now) if fault else standing
 

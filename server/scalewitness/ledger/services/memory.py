@@ -19,6 +19,7 @@ from scalewitness.domain.errors import Busy, LogContradicted
 from scalewitness.domain.translog.checkpoints import Checkpoint, NotACheckpoint
 from scalewitness.domain.translog.keys import VerifierKey, read_signer, read_verifier
 from scalewitness.domain.translog.notes import BadNote, open_checkpoint
+from scalewitness.ledger.queries.origins import is_closed
 from scalewitness.ledger.queries.tree import Tip, continues
 
 PATIENCE: Final = 2.0
@@ -52,7 +53,8 @@ def open_own(note: str | bytes) -> Checkpoint:
 
 
 def remembered() -> Tip | None:
-    """The largest tree known to have been signed; None where no file is kept, or not yet.
+    """The largest tree known to have been signed; None where no file is kept, or not yet under
+    this name: what was signed under one that was closed speaks against nothing any more.
 
     Raises:
         Unreliable: what the file holds is not to be relied on.
@@ -70,7 +72,24 @@ def remembered() -> Tip | None:
         raise Unreliable(
             f"{settings.LOG_MEMORY} holds no checkpoint of this log: {fault}"
         ) from None
-    return Tip(kept.size, kept.root)
+    if kept.origin == present_origin():
+        return Tip(kept.size, kept.root)
+    if is_closed(kept.origin):
+        return None
+    raise Unreliable(f"{settings.LOG_MEMORY} holds a checkpoint of another log, {kept.origin}")
+
+
+def present_origin() -> str:
+    """The name that this process signs under."""
+    return read_signer(settings.LOG_SIGNING_KEY).name
+
+
+def remembered_as_it_stands() -> str | None:
+    """The note in the file, of whatever log; None where there is none."""
+    try:
+        return Path(settings.LOG_MEMORY).read_text() if settings.LOG_MEMORY else None
+    except FileNotFoundError:
+        return None
 
 
 def remember(note: str, head: Tip) -> None:
@@ -92,6 +111,8 @@ def remember(note: str, head: Tip) -> None:
             raise LogContradicted(str(fault)) from None
         if last is not None and not continues(last, head):
             raise LogContradicted()
+        if last is None and path.exists():  # of a name that was closed: kept, as evidence
+            path.replace(path.with_name(f"{path.name}.closed-{head.size}"))
         _replace(path, note)
 
 

@@ -21,8 +21,10 @@ from scalewitness.ledger.services.memory import log_keys, open_own
 
 
 class Outside(msgspec.Struct, frozen=True):
-    """A checkpoint of this log that came from outside its database."""
+    """A checkpoint of this log, under its name or one before, that came from outside its
+    database."""
 
+    origin: str
     tree: Tip
     note: str
 
@@ -65,7 +67,7 @@ def _proven(receipt: Receipt) -> Checkpoint:
 
 
 def _outside(checkpoint: Checkpoint, note: str) -> Outside:
-    return Outside(Tip(checkpoint.size, checkpoint.root), note)
+    return Outside(checkpoint.origin, Tip(checkpoint.size, checkpoint.root), note)
 
 
 def newly_cosigned_by(one: Outside) -> str | None:

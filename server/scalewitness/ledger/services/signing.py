@@ -12,6 +12,7 @@ from scalewitness.domain.translog.notes import signed
 from scalewitness.ledger.models import Checkpoint, SignedHead
 from scalewitness.ledger.queries.checkpoints import latest_checkpoint
 from scalewitness.ledger.queries.fence import standing_fence
+from scalewitness.ledger.queries.origins import origin
 from scalewitness.ledger.queries.tree import Tip, continues, tip
 from scalewitness.ledger.services.fencing import watch
 from scalewitness.ledger.services.memory import remember
@@ -28,6 +29,7 @@ def current_checkpoint(now: datetime) -> Checkpoint:
     Raises:
         LogContradicted, Fenced: as :func:`sign_checkpoint`, where something is to be signed.
     """
+    require_origin()
     return latest_checkpoint(str(log_signer().verifier)) or sign_checkpoint(now)
 
 
@@ -54,6 +56,7 @@ def sign_checkpoint(now: datetime) -> Checkpoint:
         Busy: another process keeps that file.
     """
     watch(now)
+    require_origin()
     with transaction.atomic():
         last = SignedHead.objects.select_for_update().get(pk=1)
         head = tip()  # read after the lock was got: READ COMMITTED sees the latest commit
@@ -70,6 +73,21 @@ def sign_checkpoint(now: datetime) -> Checkpoint:
         remember(str(note), head)
         return Checkpoint.objects.create(
             size=head.size, root=head.root, key=key, note=str(note), signed_at=now
+        )
+
+
+def require_origin() -> None:
+    """See that this process holds a key of the log's present name. Under one that was closed
+    nothing is signed ever again; under a new one nothing before the loss is admitted.
+
+    Raises:
+        LogContradicted: it does not.
+    """
+    name, present = log_signer().name, origin()
+    if present is not None and name != present:
+        raise LogContradicted(
+            f"LOG_SIGNING_KEY is of {name}, and this log is {present}. Under another name than its "
+            "own a log signs nothing."
         )
 
 

@@ -35,7 +35,7 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         fenced = standing_fence() is not None
-        outside = [_read(path) for path in options["file"]]
+        outside = [read_file(path) for path in options["file"]]
         try:
             adopted = adopt(outside, timezone.now())
         except LogContradicted as refused:
@@ -54,7 +54,12 @@ class Command(BaseCommand):
         self.stdout.write(f"The fence is lifted. Letters that now go out: {waiting}.")
 
 
-def _read(path: Path) -> Outside:
+def read_file(path: Path) -> Outside:
+    """A checkpoint from a file that an operator names.
+
+    Raises:
+        CommandError: it cannot be read, or is none of this log.
+    """
     try:
         with path.open("rb") as file:
             return read_outside(file.read(MOST_BYTES))

@@ -7,11 +7,12 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 
-from scalewitness.domain.translog.checkpoints import NotACheckpoint
+from scalewitness.domain.translog.checkpoints import Checkpoint, NotACheckpoint
 from scalewitness.domain.translog.notes import BadNote, open_checkpoint
 from scalewitness.intake.fsck.log import Claim, trusted_keys
 from scalewitness.intake.fsck.report import Report
 from scalewitness.intake.fsck.run import PARTS, OtherRun, Run, keep_mark, read_mark
+from scalewitness.ledger.queries.origins import name_of, successions
 from scalewitness.ledger.services.signing import log_signer
 
 WIDTH = 40
@@ -63,6 +64,7 @@ class Command(BaseCommand):
             except (BadNote, NotACheckpoint, OSError) as fault:
                 faults.append(str(fault))
             else:
+                _require_present(file, told)
                 return Claim(str(file), told.size, told.root)
         raise CommandError(f"{file} is no checkpoint of this log: {faults[0]}")
 
@@ -85,3 +87,14 @@ class Command(BaseCommand):
             end = "\n" if done == total else ""
             sys.stderr.write(f"\r{part} [{bar}] {done}/{total}{end}")
             sys.stderr.flush()
+
+
+def _require_present(file: Path, told: Checkpoint) -> None:
+    """See that it is not of entries that the log admits to have lost."""
+    closed = {name_of(one.old_key): one.position for one in successions()}
+    kept = closed.get(told.origin)
+    if kept is not None and told.size > kept:
+        raise CommandError(
+            f"{file} is of {told.origin}, which was closed at {kept} entries: that it lost "
+            f"others is admitted in the log, and it cannot be compared at {told.size}."
+        )

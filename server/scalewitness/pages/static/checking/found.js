@@ -26,6 +26,7 @@ function secondStep({ proven, logs }, site) {
   if (!site.some((one) => one.name === proven.head.origin)) {
     return [title, made("p", "The receipt is of another log than the one kept here, so it cannot be asked from this page.")];
   }
+  if (site[0].name !== proven.head.origin) return [title, made("p", CLOSED)];
   const button = made("button", "Ask the log now", "plain");
   button.type = "button";
   const actions = made("p", "", "actions");
@@ -35,6 +36,9 @@ function secondStep({ proven, logs }, site) {
   const told = "This needs the network. It fetches the log’s newest signed state and a proof that it still begins with what was signed then.";
   return [title, made("p", told), actions, region];
 }
+
+const CLOSED =
+  "It signs nothing more: its log was closed, as entries were lost, and goes on under another name; the page /log says what is missing. The receipt stays valid, and whoever holds it can show that the entry was accepted.";
 
 async function askNow(region, proven, logs) {
   const answer = await growth(proven.head, logs, here);
