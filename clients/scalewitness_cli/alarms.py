@@ -12,7 +12,9 @@ from scalewitness.domain.translog.keys import VerifierKey
 from scalewitness.domain.translog.notes import BadNote, open_checkpoint
 from scalewitness.domain.translog.proofs import verify_consistency
 
-Kind = Literal["smaller", "other_root", "rewritten", "unproven", "bad_signature", "other_log"]
+Kind = Literal[
+    "smaller", "other_root", "rewritten", "unproven", "bad_signature", "other_log", "succeeded"
+]
 
 WORDS: dict[Kind, str] = {
     "smaller": "The log shows a smaller tree than it vouched for before: entries are gone, or "
@@ -26,6 +28,7 @@ WORDS: dict[Kind, str] = {
     "bad_signature": "What the log shows is not signed by the key you trust. If the log has a "
     "new key, have it told to you by somebody you trust.",
     "other_log": "Another log is shown here than the one you watch.",
+    "succeeded": "The log you watch was closed, and says that it goes on as another.",
 }
 
 

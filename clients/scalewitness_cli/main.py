@@ -12,6 +12,7 @@ from scalewitness_cli.commands.retrying import retry
 from scalewitness_cli.commands.sending import send
 from scalewitness_cli.commands.servers import servers
 from scalewitness_cli.commands.showing import sheet, show
+from scalewitness_cli.commands.succession import follow_log
 from scalewitness_cli.commands.syncing import sync
 from scalewitness_cli.commands.tables import export, import_
 from scalewitness_cli.commands.unsent import choose, drop, unsent
@@ -25,8 +26,8 @@ def cli() -> None:
     """The record of what sex a snake is, from the command line."""
 
 
-KEEPERS = (sign_in, sign_out, servers, trust_log, sheet, check, edit, sync, send, show, unsent,
-    retry, drop, choose, receipt, photo, import_, export)  # fmt: skip
+KEEPERS = (sign_in, sign_out, servers, trust_log, follow_log, sheet, check, edit, sync, send, show,
+    unsent, retry, drop, choose, receipt, photo, import_, export)  # fmt: skip
 WATCHERS = (verify, witness, alarms, acknowledge, evidence)
 for command in (*KEEPERS, *WATCHERS):
     cli.add_command(command)

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import msgspec
 
+from scalewitness.domain.translog.checkpoints import Checkpoint, read_body
 from scalewitness.domain.translog.keys import BadKey, KeyType, Signer, read_signer
 from scalewitness.domain.translog.notes import BadNote, Note, read_note
 from scalewitness_cli.alarms import Acknowledged, Alarm
@@ -60,6 +61,30 @@ class Memory:
 
     def keep(self, note: Note) -> None:
         write_whole(self.folder / "checkpoint", str(note))
+        write_whole(self.folder / "seen", msgspec.json.encode(self._seen_with(note)))
+
+    def seen(self) -> list[Checkpoint]:
+        """Checkpoints accepted, the smallest first; fewer of those that lie far back."""
+        return [read_body(read_note(note).text) for note in self._seen()]
+
+    def _seen(self) -> list[str]:
+        path = self.folder / "seen"
+        try:
+            return msgspec.json.decode(path.read_bytes(), type=list[str]) if path.is_file() else []
+        except msgspec.MsgspecError as fault:
+            raise Stopped(f"{path} is damaged: {fault}") from None
+
+    def _seen_with(self, note: Note) -> list[str]:
+        """With the log's own line alone. Of two as far back, to within a sixteenth, one is kept:
+        some hundreds of notes, however long the log is watched."""
+        own = tuple(line for line in note.lines if line.name == self.origin)
+        newest = read_body(note.text).size
+        kept: dict[tuple[int, int], str] = {}
+        for one in (*self._seen(), str(Note(note.text, own))):
+            size = read_body(read_note(one).text).size
+            shift = max(0, (newest - size).bit_length() - 4)
+            kept.setdefault((shift, size >> shift), one)
+        return list(kept.values())
 
     def is_sent(self, note: Note) -> bool:
         """Whether the log has this machine's cosignature under this checkpoint."""

@@ -15,7 +15,7 @@ import msgspec
 
 from scalewitness_cli.devicekey import DeviceKey, Fact
 from scalewitness_cli.remote import Stopped
-from scalewitness_cli.store import Store
+from scalewitness_cli.store import Store, keep
 
 Along = Callable[[sqlite3.Connection], None]
 State = Literal["waiting", "accepted", "held", "conflict", "refused", "dropped", "clock"]
@@ -298,6 +298,48 @@ def unproved(store: Store, since: int = 0, below: int = 2**53) -> list[Item]:
             below,
         )
     ]
+
+
+class Lost(msgspec.Struct, frozen=True):
+    """An item that the log ``origin`` had accepted at ``position`` and its successor has not."""
+
+    origin: str
+    position: int
+    receipt: str | None
+
+
+def offer_again(store: Store, lost: Sequence[Item], origin: str) -> None:
+    """Have items that a log lost sent again as they stand, under their ids. What shows that it
+    had accepted them is kept. So are edits that it took: it knows by their ids those it still
+    has."""
+    with store.change() as connection:
+        for one in lost:
+            if one.position is not None:
+                kept = Lost(origin, one.position, one.receipt)
+                keep(connection, f"{LOST}{one.id}", _text(msgspec.to_builtins(kept)))
+        connection.executemany(
+            f"UPDATE outbox SET {AGAIN} WHERE seq = ?",  # noqa: S608  a constant
+            [(one.seq,) for one in lost],
+        )
+        connection.execute(
+            f"UPDATE outbox SET {AGAIN} WHERE what = 'edit' AND state = 'accepted'"  # noqa: S608
+        )
+
+
+LOST = "lost:"
+AGAIN = (
+    "state = 'waiting', attempted = 1, position = NULL, answer = NULL, settled_at = NULL, "
+    "receipt = NULL, fault = NULL"
+)
+
+
+def lost(store: Store) -> dict[str, Lost]:
+    """Items that a closed log had accepted and lost, by id; of each the first log that did."""
+    rows = store.rows("SELECT name, content FROM kept WHERE name LIKE ?", f"{LOST}%")
+    return {
+        row["name"].removeprefix(LOST): msgspec.json.decode(row["content"], type=Lost)
+        for row in rows
+    }
 
 
 def keep_receipt(store: Store, item: Item, receipt: str | None, fault: str | None) -> None:

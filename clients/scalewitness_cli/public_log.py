@@ -64,6 +64,17 @@ class PublicLog:
             raise NoSuchTile(f"it does not give out the tile {place.path()}")
         return data[:wanted]
 
+    def origins(self) -> bytes | None:
+        """What the log says of those it goes on from, as sent; None where it says nothing.
+
+        Raises:
+            Stopped: no answer, or the server is in trouble.
+        """
+        answer, data = self._read(f"{self.url}/api/v1/log/origins", MAX_NOTE_BYTES)
+        if answer.status_code >= 500 or answer.status_code == 429:
+            raise Stopped(f"{self.url} does not say: {_told(answer, data)}")
+        return data if answer.status_code == 200 else None
+
     def _read(self, path: str, most: int) -> tuple[httpx.Response, bytes]:
         """The answer and up to ``most`` bytes of its body, one more if it is longer."""
         data = b""

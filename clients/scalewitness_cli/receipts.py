@@ -8,15 +8,17 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from scalewitness.domain.translog.checkpoints import read_body
+from scalewitness.domain.translog.checkpoints import Checkpoint, read_body
 from scalewitness.domain.translog.keys import VerifierKey
 from scalewitness.domain.translog.leaf import leaf_bytes
 from scalewitness.domain.translog.notes import Note
-from scalewitness.domain.translog.proofs import inclusion_proof
-from scalewitness.domain.translog.receipts import BadReceipt, Receipt, prove
+from scalewitness.domain.translog.proofs import inclusion_proof, root_through
+from scalewitness.domain.translog.receipts import BadReceipt, Receipt, prove, read_receipt
 from scalewitness.domain.translog.tiles import nodes_in
+from scalewitness.domain.translog.tree import leaf_hash
 from scalewitness_cli.identity import Identity
 from scalewitness_cli.outbox import Item, keep_receipt, unproved
+from scalewitness_cli.remote import Stopped
 from scalewitness_cli.store import Store
 from scalewitness_cli.witness import Log
 
@@ -66,8 +68,8 @@ def _receipt(
 ) -> Receipt | str:
     """The receipt of the form that the log holds; else why none holds."""
     why = "no key of this log is trusted here"
-    for form in (item.sent | {"device": item.device}, *reversed(item.earlier)):
-        receipt = Receipt(_entry(form, identity), position, proof, note)
+    for entry in entries_of(item, identity):
+        receipt = Receipt(entry, position, proof, note)
         for key in keys:
             try:
                 prove(receipt, key)
@@ -75,6 +77,35 @@ def _receipt(
             except BadReceipt as fault:
                 why = str(fault)
     return why
+
+
+def trees_in(store: Store, origin: str) -> list[Checkpoint]:
+    """What the receipts kept here show of the log ``origin``: the trees that were signed, and
+    those that end with one's own entries, whose roots the proofs give away.
+
+    Raises:
+        Stopped: a receipt is damaged.
+    """
+    rows = store.rows("SELECT id, receipt FROM outbox WHERE receipt IS NOT NULL")
+    found = []
+    for row in rows:
+        try:
+            found += _trees(read_receipt(row["receipt"].encode()))
+        except ValueError as fault:
+            raise Stopped(f"The receipt of {row['id']} kept here is damaged: {fault}") from None
+    return [one for one in found if one.origin == origin]
+
+
+def _trees(receipt: Receipt) -> list[Checkpoint]:
+    head, at = read_body(receipt.checkpoint.text), receipt.position
+    root = root_through(leaf_hash(receipt.entry), at, head.size, receipt.proof)
+    return [head, Checkpoint(head.origin, at + 1, root)]
+
+
+def entries_of(item: Item, identity: Identity) -> list[bytes]:
+    """Every form that the log may hold an item in, the present one first."""
+    forms = (item.sent | {"device": item.device}, *reversed(item.earlier))
+    return [_entry(form, identity) for form in forms]
 
 
 def _entry(sent: dict[str, Any], identity: Identity) -> bytes:

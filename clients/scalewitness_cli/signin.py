@@ -11,7 +11,7 @@ from scalewitness_cli.clock import read_clock, time_by
 from scalewitness_cli.devicekey import DeviceKey
 from scalewitness_cli.identity import Identity, fresh_id, identity_of, keep_identity
 from scalewitness_cli.locking import locked, write_whole
-from scalewitness_cli.outbox import resign
+from scalewitness_cli.outbox import items, resign
 from scalewitness_cli.remote import Api, Json, Refusal, Stopped
 from scalewitness_cli.store import Store, keep
 from scalewitness_cli.trust import kept_keys
@@ -105,7 +105,23 @@ def log_key(api: Api) -> VerifierKey:
 
 
 def trust(store: Store, identity: Identity, key: VerifierKey, file: Path) -> Identity:
-    """Keep the key among those trusted on this machine, and hold this server to its log."""
+    """Keep the key among those trusted on this machine, and hold this server to its log.
+
+    Raises:
+        Stopped: the server was held to another log, which took what was said here. One that
+            goes on from it must be followed, so that nothing it lost is forgotten.
+    """
+    if identity.origin not in {None, key.name} and items(store, "accepted"):
+        raise Stopped(
+            f"This server was held to the log {identity.origin}, and shows {key.name}. If the one "
+            "goes on from the other: scalewitness follow-log. If it does not, it is another "
+            "record: name another folder for it in SCALEWITNESS_DATA."
+        )
+    return hold_to(store, identity, key, file)
+
+
+def hold_to(store: Store, identity: Identity, key: VerifierKey, file: Path) -> Identity:
+    """As :func:`trust`, whatever the server was held to before."""
     with locked(file.with_name(f".{file.name}.lock")):
         if key not in kept_keys(file):
             text = file.read_text(encoding="utf-8") if file.is_file() else ""

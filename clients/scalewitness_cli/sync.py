@@ -20,12 +20,13 @@ from scalewitness.domain.translog.keys import VerifierKey
 from scalewitness_cli.alarms import Alarm
 from scalewitness_cli.clock import in_words
 from scalewitness_cli.feed import PAGE, begin_again, cursor_of, store_page
+from scalewitness_cli.following import Announced, announced
 from scalewitness_cli.identity import Identity, moment_now
 from scalewitness_cli.memory import Memory
 from scalewitness_cli.outbox import Item, items, next_batch, settle, unproved
 from scalewitness_cli.photos import send_file, waiting_files
 from scalewitness_cli.readings import keep_comparison, set_aside
-from scalewitness_cli.receipts import collect
+from scalewitness_cli.receipts import collect, trees_in
 from scalewitness_cli.remote import Api, Closed, Faulty, Later, Refusal, Stopped, Unreachable
 from scalewitness_cli.replica import collections, put_sheets
 from scalewitness_cli.signin import enrol
@@ -46,7 +47,8 @@ class Synced(msgspec.Struct, kw_only=True):
     """What a sync did. ``alarm``: the id of the alarm that stands; ``checked``: whether the
     log was held to what was seen of it; ``unread``: the feed was not read, and why;
     ``unsent``: the server takes nothing for now, and why, under which ``unsent_code``, and
-    when it asks to come ``back``, in seconds; ``clock``: this machine's is off, in words."""
+    when it asks to come ``back``, in seconds; ``clock``: this machine's is off, in words;
+    ``succeeded``: a log that goes on from the one trusted here, to be followed or not."""
 
     sent: int = 0
     photos: int = 0
@@ -62,6 +64,7 @@ class Synced(msgspec.Struct, kw_only=True):
     unsent_code: str = ""
     back: float | None = None
     clock: str = ""
+    succeeded: Announced | None = None
 
 
 class Line(msgspec.Struct, frozen=True):
@@ -95,7 +98,7 @@ def sync(
     at("begin")
     if sending:
         identity = _send(store, identity, line.api, done, at)
-    _check_log(store, line, now, done)
+    _check_log(store, identity, line, now, done)
     at("looked")
     if done.alarm is not None:
         done.unread = "an alarm stands: nothing new is taken in until it is looked into"
@@ -247,16 +250,19 @@ def _sheet(api: Api, visit: str) -> dict[str, Any] | None:
     return found
 
 
-def _check_log(store: Store, line: Line, now: int, done: Synced) -> None:
+def _check_log(store: Store, identity: Identity, line: Line, now: int, done: Synced) -> None:
     """Have the log vouch for the newest that was accepted, and look at it."""
     if line.memory is None:
         return
     kept = line.memory.kept()
     if newest := unproved(store, read_body(kept.text).size if kept else 0):
         line.api.have_vouched(newest[-1].id)
-    seen = look(line.memory, line.log, line.keys, now)
+    origin = line.memory.origin
+    known = lambda: trees_in(store, origin)  # noqa: E731  asked for when it is needed
+    seen = look(line.memory, line.log, line.keys, now, known=known)
     if isinstance(seen, Alarm):
         done.alarm = seen.id
+        done.succeeded = announced(store, identity, line.memory, line.log, line.keys)
     else:
         done.checked = True
 

@@ -5,9 +5,9 @@ accepted is on the disk before anything is signed or told; an alarm stays until 
 acknowledges it.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from typing import Protocol
+from typing import Protocol, TypeAlias
 
 from scalewitness.domain.translog.base64s import encode64
 from scalewitness.domain.translog.checkpoints import Checkpoint, NotACheckpoint, read_body
@@ -21,10 +21,14 @@ from scalewitness.domain.translog.notes import (
     signature_line,
 )
 from scalewitness.domain.translog.proofs import consistency_proof, tree_root, verify_consistency
+from scalewitness.domain.translog.successions import BadSuccession
 from scalewitness.domain.translog.tiles import Tile, nodes_in
 from scalewitness_cli.alarms import WORDS, Alarm, Kind, alarm_id
 from scalewitness_cli.memory import Memory
 from scalewitness_cli.remote import Stopped
+from scalewitness_cli.succession import Forked, Succeeded, gone_on, in_words
+
+Known: TypeAlias = Callable[[], list[Checkpoint]]
 
 
 class Log(Protocol):
@@ -35,6 +39,8 @@ class Log(Protocol):
     def checkpoint(self) -> bytes: ...
 
     def tile(self, place: Tile) -> bytes: ...
+
+    def origins(self) -> bytes | None: ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,11 +78,13 @@ def look(
     keys: Sequence[VerifierKey],
     now: int,
     also: Sequence[Note] = (),
+    known: Known = list,
 ) -> Seen | Alarm:
     """Look at the log once: accept what it shows, or raise an alarm.
 
     ``keys`` may speak for the log; ``also`` are checkpoints that others were shown, which
-    must fit as well. ``now``: Unix seconds. An alarm that nobody acknowledged comes back
+    must fit as well; ``known`` gives more trees of it, for when another log says that it goes on
+    from this one. ``now``: Unix seconds. An alarm that nobody acknowledged comes back
     before anything is asked.
 
     Raises:
@@ -90,16 +98,47 @@ def look(
     with memory.alone():
         if (standing := memory.alarm()) is not None:
             return standing
-        shown, kept = _note(log), memory.kept()
+        shown, kept = note_of(log), memory.kept()
         head = _vouched(shown, memory.origin, keys)
         if isinstance(head, Trouble):
-            return _alarmed(memory, log, kept, shown, head, now)
+            found = _succeeded(memory, log, keys, shown, known) or head
+            return _alarmed(memory, log, kept, shown, found, now)
         for earlier in filter(None, (kept, *also)):
             trouble = _contradiction(read_body(earlier.text), head, log)
             if trouble is not None:
                 return _alarmed(memory, log, earlier, shown, trouble, now)
         memory.keep(shown)
         return Seen(shown, head, read_body(kept.text) if kept else None)
+
+
+def successor(
+    memory: Memory, log: Log, keys: Sequence[VerifierKey], shown: Note, known: Known = list
+) -> Succeeded:
+    """The log shown, as what the one remembered became.
+
+    Raises:
+        BadSuccession: it does not show that it goes on from it.
+        Stopped: the log could not be read.
+    """
+    trees = [*memory.seen(), *known()]
+    if (kept := memory.kept()) is not None:
+        trees.append(read_body(kept.text))
+    return gone_on(keys, shown, log.origins(), log.tile, trees)
+
+
+def _succeeded(
+    memory: Memory, log: Log, keys: Sequence[VerifierKey], shown: Note, known: Known
+) -> Trouble | None:
+    """What a log of another name says of this one; None where it is simply another."""
+    if shown.text.partition("\n")[0] == memory.origin:
+        return None
+    try:
+        found = successor(memory, log, keys, shown, known)
+    except Forked as fault:
+        return Trouble("rewritten", f"It says that it goes on from {memory.origin}, but {fault}.")
+    except BadSuccession:
+        return None
+    return Trouble("succeeded", f"{in_words(found)} Its key: {found.key}")
 
 
 def to_send(memory: Memory, now: int) -> Cosignature | None:
@@ -128,7 +167,12 @@ def cosigned_anew(memory: Memory, now: int) -> Note:
         return kept.with_lines([signature_line(kept.text, memory.signer(), now)])
 
 
-def _note(log: Log) -> Note:
+def note_of(log: Log) -> Note:
+    """The note that the log shows now, nothing verified.
+
+    Raises:
+        Stopped: it could not be read, or is none.
+    """
     try:
         return read_note(log.checkpoint())
     except BadNote as fault:

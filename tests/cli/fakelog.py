@@ -28,6 +28,8 @@ class FakeLog:
         self.url = "https://record.example"
         self.shown: Note | None = None
         """Instead of its own checkpoint."""
+        self.said: bytes | None = None
+        """Of the logs before it."""
 
     def note(self, signer: Signer = SIGNER, origin: str = SIGNER.name) -> Note:
         head = Checkpoint(origin, len(self.leaves), root_of(self.leaves))
@@ -35,6 +37,9 @@ class FakeLog:
 
     def checkpoint(self) -> bytes:
         return str(self.shown or self.note()).encode()
+
+    def origins(self) -> bytes | None:
+        return self.said
 
     def tile(self, place: Tile) -> bytes:
         """Only to level 1: as far as 65,536 leaves go."""
@@ -57,6 +62,9 @@ class Handler(BaseHTTPRequestHandler):
     def do_GET(self) -> None:
         if self.path == "/log/checkpoint":
             self._send(200, self.log.checkpoint())
+            return
+        if self.path == "/api/v1/log/origins":
+            self._send(200 if self.log.said else 404, self.log.said or b"{}")
             return
         try:
             place = read_path(self.path.removeprefix("/log/tile/"))

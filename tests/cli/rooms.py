@@ -136,6 +136,9 @@ class Room:
     folder: Path
     clients: list[httpx.Client] = field(default_factory=list)
     made: int = 0
+    spare: str = ""
+    """The address of an empty database."""
+    log_key_before: str = ""
 
     def forget_throttles(self) -> None:
         """All sign in from one address here, far oftener than people do."""

@@ -107,8 +107,9 @@ def _cautions(store: Store, shown: Shown, now: datetime) -> list[str]:
 
 
 def _unsent(store: Store, animal: str) -> list[Shown]:
+    again = outbox.lost(store)
     return [
-        {"id": one.id, "state": one.state, "what": what_is(one)}
+        {"id": one.id, "state": one.state, "what": what_is(one), "again": one.id in again}
         for one in outbox.items(store, *outbox.OPEN)
         if one.about == animal
     ]
@@ -150,8 +151,13 @@ def _told(shown: Shown) -> str:
             f" (trusting every check less: {standing['p_male_pessimistic']})"
         )
     head += [f"  {one['position']}: {_fact(one)}" for one in shown["facts"]]
-    head += [f"  {one['state']} here: {line(one['what'])}" for one in shown["unsent"]]
+    head += [f"  {one['state']} here: {_mine(one)}" for one in shown["unsent"]]
     return "\n".join([*head, *(f"  ! {one}" for one in shown["cautions"])])
+
+
+def _mine(unsent: Shown) -> str:
+    again = " (offered again: the log lost it)" if unsent["again"] else ""
+    return f"{line(unsent['what'])}{again}"
 
 
 def _condition(state: Shown) -> list[str]:

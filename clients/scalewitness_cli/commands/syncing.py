@@ -22,6 +22,7 @@ from scalewitness_cli.commands.common import (
     server_option,
     tell,
 )
+from scalewitness_cli.commands.succession import ask_to_follow, told_again
 from scalewitness_cli.commands.trusted import kept_or_usage
 from scalewitness_cli.commands.unsent import NEEDING
 from scalewitness_cli.feed import cursor_of
@@ -65,10 +66,20 @@ def sync(
             there = speaking_to(identity, api, log)
             found = shown(store, watched(store, identity, there))
             tell(found, as_json, lambda: told(found))
+            if found["succeeded"] and not as_json and sys.stdin.isatty():
+                _offer_to_follow(store, identity, log)
             if follow and not found["alarm"]:
                 for found in _following(store, identity, there):
                     _tell_news(found, as_json)
         ctx.exit(status(found))
+
+
+def _offer_to_follow(store: Store, identity: Identity, log: PublicLog) -> None:
+    """Ask whoever sits there; what was lost goes with the next sync."""
+    with locked(store.folder / "sync.lock"):
+        lost = ask_to_follow(store, identity, log, None)
+    if lost is not None:
+        click.echo(told_again(lost))
 
 
 def _following(store: Store, identity: Identity, there: Line) -> Iterator[dict[str, Any]]:
@@ -210,6 +221,7 @@ def told(found: dict[str, Any]) -> str:
         f"Left here: {', '.join(f'{n} {state}' for state, n in left.items())}." if left else "",
         f"ALARM {found['alarm']} about the log stands: {found['unread']}. "
         "See scalewitness alarms." if found["alarm"] else "",
+        *_told_succeeded(found["succeeded"]),
         *(f"Photo {id} is not taken: {why}" for id, why in found["photos_refused"].items()),
         _number(found["not_in_log"], "accepted item is", "accepted items are",
                 "NOT in the log as sent: see scalewitness unsent."),
@@ -227,6 +239,19 @@ def _not_taken(found: dict[str, Any]) -> str:
             f"{found['unsent']}"
         )
     return f"The server takes nothing for now; everything is stored here. {found['unsent']}"
+
+
+def _told_succeeded(found: dict[str, Any] | None) -> list[str]:
+    if found is None:
+        return []
+    yours = [f"  {one['position']}: {one['what']}" for one in found["lost"]]
+    return [
+        found["told"],
+        *(["Of yours it lost:", *yours] if yours else []),
+        f"Its key: {found['key']}",
+        "If somebody you trust tells you the same key: scalewitness follow-log. What was lost of "
+        "yours is then sent again.",
+    ]
 
 
 def _photos(number: int) -> str:

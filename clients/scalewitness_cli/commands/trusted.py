@@ -16,6 +16,14 @@ def read_keys(
         raise click.BadParameter(f"{fault}", ctx, param) from None
 
 
+def read_key(ctx: click.Context, param: click.Parameter, text: str | None) -> VerifierKey | None:
+    """The callback of an option that names one key."""
+    try:
+        return read_verifier(text) if text else None
+    except BadKey as fault:
+        raise click.BadParameter(f"{fault}", ctx, param) from None
+
+
 def kept_or_usage() -> list[VerifierKey]:
     """The keys of the keys file; a damaged one ends the run with 2."""
     try:

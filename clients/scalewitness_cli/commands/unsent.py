@@ -19,7 +19,7 @@ from scalewitness_cli.commands.common import (
 )
 from scalewitness_cli.commands.showing import what_is
 from scalewitness_cli.identity import fresh_id, moment_now, need_identity
-from scalewitness_cli.outbox import Item
+from scalewitness_cli.outbox import Item, Lost
 from scalewitness_cli.readings import as_corrected, verdict_on
 from scalewitness_cli.remote import Stopped
 from scalewitness_cli.store import Store
@@ -52,7 +52,8 @@ def unsent(ctx: click.Context, everything: bool, server: str | None, as_json: bo
         states = (*outbox.OPEN, "accepted", "dropped") if everything else outbox.OPEN
         listed = outbox.items(store, *states)
         faulty = [one for one in outbox.faults(store) if one not in listed]
-        found = [_shown(store, one) for one in (*listed, *faulty)]
+        again = outbox.lost(store)
+        found = [_shown(store, one, again.get(one.id)) for one in (*listed, *faulty)]
         tell(found, as_json, lambda: "\n".join(map(_told, found)) or "Nothing is unsent.")
         needs = any(one["state"] in NEEDING or one["fault"] for one in found)
         ctx.exit(NEEDS_YOU if needs else FINE)
@@ -104,7 +105,7 @@ def _over(item: Item) -> dict[str, Any]:
     return item.sent | {"id": fresh_id(), "base_version": answer["version"]}
 
 
-def _shown(store: Store, item: Item) -> dict[str, Any]:
+def _shown(store: Store, item: Item, lost: Lost | None) -> dict[str, Any]:
     return {
         "clock": _of_the_clock(store, item),
         "id": item.id,
@@ -115,6 +116,7 @@ def _shown(store: Store, item: Item) -> dict[str, Any]:
         "position": item.position,
         "answer": item.answer,
         "fault": item.fault,
+        "lost": None if lost is None else {"log": lost.origin, "position": lost.position},
     }
 
 
@@ -132,6 +134,10 @@ def _of_the_clock(store: Store, item: Item) -> str:
 def _told(found: dict[str, Any]) -> str:
     where = f" at position {found['position']}" if found["position"] is not None else ""
     told = [f"{found['id'][-12:]}  {line(found['what'])}", f"  {WORDS[found['state']]}{where}"]
+    if lost := found["lost"]:
+        told.append(
+            f"  offered again: {line(lost['log'])} lost it, from position {lost['position']}"
+        )
     problem = (found["answer"] or {}).get("problem")
     if found["state"] == "refused" and problem:
         places = ", ".join(one.get("pointer", "") for one in problem.get("errors", []))

@@ -169,6 +169,14 @@ def told_alarm(found: dict[str, Any]) -> str:
         if found["proves"]
         else "It shows what was seen; by itself it does not prove a fault to others."
     )
+    go_on = (
+        [
+            "  To go on with the other log: scalewitness follow-log, or, to watch it, scalewitness "
+            "witness with its --log and --key. What was seen of this one stays."
+        ]
+        if found["kind"] == "succeeded"
+        else []
+    )
     return "\n".join(
         [
             f"ALARM {found['alarm']} of {found['at']}, log {_line(found['log'])}:",
@@ -176,6 +184,7 @@ def told_alarm(found: dict[str, Any]) -> str:
             f"  Evidence: {found['evidence']}. {proof}",
             "  Nothing is accepted or cosigned until somebody has looked into it and says so:",
             f"  scalewitness acknowledge {found['alarm']} --because TEXT",
+            *go_on,
         ]
     )
 

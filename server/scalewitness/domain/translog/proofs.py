@@ -82,6 +82,19 @@ def inclusion_proof(index: int, size: int, node: NodeReader) -> list[bytes]:
     return [_subtree(sibling.begin, sibling.end, node) for sibling in _walk(index, size).siblings]
 
 
+def root_through(leaf_hash: bytes, index: int, size: int, proof: Sequence[bytes]) -> bytes:
+    """The root over the leaves up to and with ``index``, from its inclusion proof in the tree of
+    ``size``: the siblings to its left are all that lies before it. For a proof that holds.
+
+    Raises:
+        ValueError: the proof has another length.
+    """
+    root = leaf_hash
+    for sibling, hash in zip(_walk(index, size).siblings, proof, strict=True):
+        root = node_hash(hash, root) if sibling.is_left else root
+    return root
+
+
 def consistency_proof(size1: int, size2: int, node: NodeReader) -> list[bytes]:
     """The hashes that show the tree of ``size1`` leaves to be the start of that of ``size2``.
 

@@ -17,7 +17,7 @@ MOST_BYTES = 1 << 20
 STAYS = "The log stays as it is."
 FENCED = (
     "The log is fenced, and this is kept: no older file opens it. Look for a newer backup. If "
-    "there is none, what is missing is lost: see “An admitted loss” in the README."
+    "there is none, what is missing is lost: see admit_loss."
 )
 
 
