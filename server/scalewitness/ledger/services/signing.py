@@ -56,9 +56,9 @@ def sign_checkpoint(now: datetime) -> Checkpoint:
         Busy: another process keeps that file.
     """
     watch(now)
-    require_origin()
     with transaction.atomic():
         last = SignedHead.objects.select_for_update().get(pk=1)
+        require_origin()  # under the lock: the name may have been closed meanwhile
         head = tip()  # read after the lock was got: READ COMMITTED sees the latest commit
         signer = log_signer()
         key = str(signer.verifier)
