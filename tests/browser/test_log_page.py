@@ -13,7 +13,7 @@ from typing import Any
 
 import httpx
 import pytest
-from django.conf import settings
+from django.conf import LazySettings, settings
 from django.utils import timezone
 from playwright.sync_api import Page, Route, expect
 from tests.api.client import fact
@@ -30,6 +30,7 @@ from scalewitness.domain.translog.tree import leaf_hash
 LOG = read_signer(settings.LOG_SIGNING_KEY)
 KEY = str(LOG.verifier)
 OTHER = Signer(LOG.name, KeyType.ED25519, bytes(range(1, 33)))
+EARLIER = Signer("earlier.example/log", KeyType.ED25519, bytes(range(3, 35)))
 WITNESS = Signer("witness.example/1", KeyType.COSIGNATURE, bytes(range(2, 34)))
 
 
@@ -130,6 +131,20 @@ def test_a_key_from_elsewhere_proves_more(page: Page, story: Story) -> None:
     choose(page, story.receipt)
     expect(verdict(page)).to_contain_text("It holds.")
     expect(page.locator("[data-found]")).not_to_contain_text("this very site")
+
+
+def test_a_receipt_of_a_closed_log_holds_and_is_not_asked_after(
+    opened: Open, story: Story, settings: LazySettings
+) -> None:
+    settings.LOG_RETIRED_KEYS = [str(EARLIER.verifier)]
+    page, entry = opened("/log"), story.parts.entry
+    tree = Checkpoint(EARLIER.name, 1, leaf_hash(entry))
+    choose(page, str(Receipt(entry, 0, (), signed(tree.body(), EARLIER))).encode())
+    expect(verdict(page)).to_contain_text(
+        f"It holds. This entry stood at position 0 of the log {EARLIER.name}"
+    )
+    expect(page.locator("[data-found]")).to_contain_text("its log was closed, as entries were lost")
+    expect(page.get_by_role("button", name="Ask the log now")).to_have_count(0)
 
 
 def test_cosignatures_count_where_their_key_was_given(page: Page, story: Story) -> None:
