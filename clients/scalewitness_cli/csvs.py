@@ -161,8 +161,10 @@ def animal_facts(row: Row, collection: str, keeper: str, now: str) -> list[Fact]
         raise BadWord("An animal needs a tag or a transponder code.")
     try:
         taxon(row["species"])
-    except UnknownSpecies as unknown:
-        raise BadWord(str(unknown)) from None
+    except UnknownSpecies:
+        raise BadWord(
+            f"“{row['species'][:60]}” is no species of the record, as python_regius is."
+        ) from None
     hatched = {"hatched": row["hatched"]} if row["hatched"] else {}
     registered = {"collection": collection, "species": row["species"], **hatched}
     made = [_fact("animal_registered", now, registered)]

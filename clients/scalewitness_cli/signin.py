@@ -126,7 +126,7 @@ def hold_to(store: Store, identity: Identity, key: VerifierKey, file: Path) -> I
         if key not in kept_keys(file):
             text = file.read_text(encoding="utf-8") if file.is_file() else ""
             line = "" if not text or text.endswith("\n") else "\n"
-            write_whole(file, f"{text}{line}{key}\n")
+            write_whole(file.resolve(), f"{text}{line}{key}\n")  # where a link leads to
     return _kept(store, msgspec.structs.replace(identity, origin=key.name))
 
 

@@ -118,6 +118,26 @@ def test_a_cell_with_a_nul_or_beyond_all_bounds_is_told() -> None:
     assert tags(text) == ["I3"]
 
 
+@pytest.mark.parametrize(
+    ("cell", "value"),
+    [
+        ("transponder", "9.00E+14"),
+        ("transponder", "90000000012346"),
+        ("transponder", "900000000123464.0"),
+        ("tag", "odile@keepers.example"),
+        ("tag", "x" * 41),
+        ("species", "dragon"),
+        ("hatched", "3/4/24"),
+    ],
+)
+def test_what_the_record_would_refuse_of_an_animal_is_told_before_any_of_it_is_stored(
+    cell: str, value: str
+) -> None:
+    row = dict.fromkeys(csvs.ANIMALS, "") | {"tag": "I1", "species": "python_regius", cell: value}
+    with pytest.raises(ValueError, match=r"."):
+        csvs.animal_facts(row, fresh_id(), fresh_id(), "2026-11-29T12:00:00.000Z")
+
+
 # --- the command, without a server ------------------------------------------------------
 
 

@@ -41,7 +41,7 @@ def test_a_guests_check_by_a_wrong_clock_is_kept_told_and_sent_corrected(
     said = greta.check(tag, "--grams", "700")
     assert said["clock"]["state"] == "off"
     assert len(said["stored"]) == 2
-    assert any("--corrected" in one for one in said["told"])
+    assert any(f"retry {said['stored'][0]} --corrected" in one for one in said["told"])
     left = greta.sync(status=1)
     assert (left["sent"], left["left"]["clock"]) == (0, 2)
     assert taken(odile, animal) == []

@@ -129,6 +129,7 @@ def test_whoever_reads_a_corrected_time_is_told_how_it_came_about(world: World) 
     [
         (172_800, "2 days"), (-97_200, "1 day and 3 hours"), (2_400, "40 minutes"),
         (61, "1 minute and 1 second"), (1, "1 second"), (0, "0 seconds"), (86_460, "1 day"),
+        (172_799, "2 days"), (86_399, "1 day"), (3_629, "1 hour"),
     ],
 )  # fmt: skip
 def test_spans_are_told_to_the_two_largest_units(seconds: int, words: str) -> None:

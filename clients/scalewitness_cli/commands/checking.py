@@ -84,7 +84,10 @@ def check(animal: str, server: str | None, as_json: bool, **given: Any) -> None:
             along=lambda connection: _keep(connection, files, when, facts),
         )  # fmt: skip
         left_out = _left_out(noted, steward)
-        unsure = [*when.told, *_of_the_visit(noted, steward)]
+        unsure = [
+            one.replace(" ID ", f" {stored[0].id} ")
+            for one in (*when.told, *_of_the_visit(noted, steward))
+        ]
         tell(
             {
                 "stored": [one.id for one in stored],

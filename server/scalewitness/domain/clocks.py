@@ -27,9 +27,11 @@ def corrected_time(corrected: Corrected) -> datetime:
 
 
 def span_in_words(span: timedelta) -> str:
-    """``2 days``, ``1 day and 3 hours``, ``40 minutes``: to the two largest units that fit,
-    whichever way it points."""
+    """``2 days``, ``1 day and 3 hours``, ``40 minutes``: rounded to the two largest units that
+    fit, whichever way it points."""
     seconds = abs(round(span.total_seconds()))
+    finest = HOUR if seconds >= DAY else MINUTE if seconds >= HOUR else 1
+    seconds = (seconds + finest // 2) // finest * finest
     parts = (
         (seconds // DAY, "day"),
         (seconds % DAY // HOUR, "hour"),
