@@ -158,12 +158,13 @@ def _begins(size: int, root: bytes, head: Checkpoint, node: NodeReader) -> bool:
 def in_words(found: Succeeded) -> str:
     """What is said of the loss, and what is known of it here."""
     step = found.steps[0]
-    lost = f"It says that it lost {_range(step.kept, step.last.size)}"
-    if step.last.size <= step.kept:
-        lost = "It does not say that anything is missing"
+    lost = "It does not say that anything is missing."
+    if step.last.size > step.kept:
+        lost = f"It says that it lost {_range(step.kept, step.last.size)}."
     told = [
-        f"The log {step.old.name} was closed. {lost} and goes on as {found.key.name}, with the "
-        f"first {step.kept} entries of it."
+        f"The log {step.old.name} was closed and goes on as {found.key.name}, with its first "
+        f"{step.kept} entries.",
+        lost,
     ]
     if found.seen > max(step.last.size, step.kept):
         told.append(f"It had at least {found.seen} when this machine saw it: more are missing.")
