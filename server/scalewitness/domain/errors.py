@@ -129,7 +129,7 @@ class SecondFactorRequired(Refused):
     """The password alone does not open this account. ``kinds`` says what would beside it."""
 
     code, status = "second_factor_required", 401
-    title = "A second factor is needed: send the same again with a code"
+    title = "The password alone is not enough here: a second factor is needed too"
 
 
 class SecondFactorWrong(Refused):

@@ -33,7 +33,7 @@ def test_the_phone_asks_for_the_code(racks: Racks, phones: NewPhone, pages: Page
     expect(page.get_by_label("Code")).to_have_count(0)
     typed(page, pages.email)
     expect(page.get_by_label("Code")).to_be_focused()
-    expect(page.get_by_role("alert")).to_contain_text("A second factor is needed")
+    expect(page.get_by_role("alert")).to_contain_text("a second factor is needed too")
     page.get_by_label("Code").fill("000000")
     page.get_by_role("button", name="Sign in").click()
     expect(page.get_by_role("alert")).to_contain_text("wrong or was used already")
