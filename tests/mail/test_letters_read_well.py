@@ -121,6 +121,7 @@ CONTEXTS: dict[str, dict[str, Any]] = {
     "device_added": ACCOUNT | {"device": "Rack phone"},
     "password_changed": ACCOUNT | {"kept": False, "by_letter": True},
     "signing_in_moved": ACCOUNT,
+    "address_added": ACCOUNT,
     "confirm_address": {"to_name": "reader", "confirm": 7},
     "account_exists": {"to_name": "reader", "reset": ID},
     "reset_password": {"to_name": "reader", "reset": ID},

@@ -19,6 +19,7 @@ from scalewitness.mail.models import Letter
 from scalewitness.mail.services.composing import compose
 from scalewitness.people.models import UNNAMED, Device, Keeper
 from scalewitness.people.queries import account_of, has_verified_address, names_of
+from scalewitness.people.services import vouch
 
 ADDRESS = "owner@keepers.example"
 CHEATS, OWN = "squat-the-room-5", "nine-calm-coils"
@@ -266,6 +267,25 @@ def test_the_old_address_hears_that_another_is_the_first_now(here: Here, odile: 
     other = EmailAddress.objects.create(user=here.odile, email=ADDRESS, verified=True)
     odile.again().client.post("/accounts/email/", {"email": other.email, "action_primary": ""})
     assert "Letters go there from" in letter("signing_in_moved", old)
+
+
+def test_the_first_address_hears_of_another_beside_it(here: Here, odile: Browser) -> None:
+    """From there a new password could be asked for."""
+    odile.again().client.post("/accounts/email/", {"email": ADDRESS, "action_add": ""})
+    assert not Letter.objects.filter(kind="address_added").exists(), "not before it is proved"
+    odile.send(odile.open(link("confirm_address")).form("/"))
+    assert "another address was confirmed" in letter("address_added", here.odile.email)
+
+
+def test_vouching_is_for_the_account_that_goes_by_the_address(here: Here) -> None:
+    """Not for whoever added it to theirs."""
+    beside = EmailAddress.objects.create(user=here.stan, email=ADDRESS, verified=False)
+    assert not vouch(ADDRESS)
+    squatted()
+    assert vouch(ADDRESS.upper())
+    beside.refresh_from_db()
+    assert not beside.verified
+    assert has_verified_address(Keeper.objects.get(email=ADDRESS))
 
 
 def test_no_link_rests_in_the_table_of_letters(world: World, anyone: Browser) -> None:

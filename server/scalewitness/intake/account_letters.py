@@ -41,6 +41,11 @@ def password_changed(keeper: Keeper, now: datetime, *, kept: bool, by_letter: bo
     owe(keeper, kind="password_changed", now=now, about=about)
 
 
+def address_added(keeper: Keeper, now: datetime) -> None:
+    """To the first address: another has been confirmed beside it."""
+    owe(keeper, kind="address_added", now=now)
+
+
 def signing_in_moved(keeper: Keeper, old: str, now: datetime) -> None:
     """To the ``old`` address, of which letters and signing in have gone to another."""
     owe(keeper, kind="signing_in_moved", now=now, to=old)

@@ -105,8 +105,12 @@ def reset_password(
 
 def confirm_address(address: EmailAddress, now: datetime) -> None:
     """By the link in a letter together with the account's password, or signed in to it: devices
-    stay signed in, and send what they kept."""
+    stay signed in, and send what they kept. Of an address beside the first the first is told,
+    since a new password can be asked for there from now on."""
     with transaction.atomic():
+        keeper = address.user
+        if address.email != keeper.email and has_verified_address(keeper):
+            account_letters.address_added(keeper, now)
         _prove(address, now)
 
 

@@ -41,6 +41,7 @@ from scalewitness.people.models import (
     Keeper,
     Practitioner,
 )
+from scalewitness.people.queries import account_of
 
 
 def sign_up(*, name: str, email: str, password: str) -> Keeper:
@@ -103,8 +104,13 @@ def start_over(keeper: Keeper, *, name: str, now: datetime) -> None:
 
 
 def vouch(email: str) -> bool:
-    """The operator vouches for an address known in person; False when nobody has it."""
-    return bool(EmailAddress.objects.filter(email__iexact=email).update(verified=True))
+    """The operator vouches for an address known in person, as that of the account which goes by
+    it; False when none does."""
+    keeper = account_of(email.lower())
+    if keeper is None:
+        return False
+    own = EmailAddress.objects.filter(user=keeper, email=email.lower())
+    return bool(own.update(verified=True))
 
 
 def want_digest(keeper: Keeper, *, wanted: bool) -> None:
