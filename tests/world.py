@@ -47,6 +47,8 @@ class World:
     pim: Keeper = field(default_factory=lambda: keeper("Pim Alder"))
     greta: Keeper = field(default_factory=lambda: keeper("Greta Lund"))
     stan: Keeper = field(default_factory=lambda: keeper("Stan Okoro"))
+    house: str = ""
+    """A second name of the people who come along, where two worlds stand side by side."""
     collection: Collection = field(init=False)
 
     def __post_init__(self) -> None:
@@ -142,7 +144,7 @@ class World:
     def verified(self, tag: str, sex: str = "male") -> Animal:
         """An animal verified by two examiners on two occasions, one of them blind."""
         animal = self.animal(tag)
-        guests = [keeper(f"Guest {tag} {n}") for n in ("one", "two")]
+        guests = [keeper(f"Guest {tag} {n} {self.house}".strip()) for n in ("one", "two")]
         self.call(self.odile, animal, sex)
         for guest in guests:
             self.pass_time(days=1)
@@ -174,7 +176,7 @@ class World:
     def offer(self, sale: Sale, **more: Any) -> Outcome:
         animals = sorted(sale.animals.values_list("pk", flat=True))
         body = {
-            "collection": str(self.collection.pk),
+            "collection": str(sale.collection_id),
             "buyer": str(sale.buyer_id),
             "represents": [
                 {
@@ -190,7 +192,7 @@ class World:
             "remedy": "refund",
             "expires": rfc3339(self.now + timedelta(days=7)),
         }
-        return self.say(self.odile, "offer_made", sale.pk, body | more)
+        return self.say(sale.collection.keeper, "offer_made", sale.pk, body | more)
 
     def buyer(self, sale: Sale) -> Actor:
         return Actor(buyer=sale.buyer_id, sale=sale.pk)
@@ -202,12 +204,16 @@ class World:
     def sold(self, animal: Animal, **more: Any) -> Sale:
         """Offered, confirmed and paid."""
         sale = self.draft(animal, **more)
+        self.pay(sale)
+        return sale
+
+    def pay(self, sale: Sale) -> None:
+        """Offered by whoever keeps the animals, confirmed and paid."""
         offer = self.offer(sale)
         assert offer.id is not None
         assert offer.position is not None
         self.confirm(sale, offer.id, offer.position)
-        self.say(self.odile, "payment_recorded", sale.pk)
-        return sale
+        self.say(sale.collection.keeper, "payment_recorded", sale.pk)
 
 
 def probing(sex: str, code: str | None = None) -> dict[str, Any]:

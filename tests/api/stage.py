@@ -12,6 +12,7 @@ from tests.pictures import body_of, plain_file
 from tests.world import World, keeper, new_id, probing
 
 from scalewitness.animals.models import Animal
+from scalewitness.animals.services import create_collection
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.disputes.models import Dispute
 from scalewitness.domain.moments import rfc3339
@@ -23,6 +24,7 @@ from scalewitness.mail.services.links import link_token
 from scalewitness.people.models import Grant, Keeper
 from scalewitness.people.services import enrol_device
 from scalewitness.sales.models import OfferLink, Sale
+from scalewitness.sales.services import draft_sale
 
 PERSONAS = (
     "owner",
@@ -31,6 +33,7 @@ PERSONAS = (
     "guest_before",
     "guest_after",
     "former_guest",
+    "former_keeper",
     "buyer",
     "stranger",
     "anonymous",
@@ -58,16 +61,17 @@ class Stage:
         return tip().size - 1
 
 
-def set_stage() -> Stage:
+def set_stage(house: str = "") -> Stage:
+    """``house``: a second name of everyone, so that another such house can stand beside."""
     cache.clear()
-    world = World(now=timezone.now() - timedelta(days=40))
+    world = _world(house)
     sold, blind = _named(world, world.verified("V1")), _named(world, world.animal("B1"))
     other, drafted = _named(world, world.animal("O1")), _named(world, world.animal("D1"))
     world.call(world.odile, blind, "female")
     photo, offered_photo = (_photo(world, animal) for animal in (blind, other))
     sale = world.sold(sold, email=world.stan.email)
-    former, after, viewer = keeper("Fern Former"), keeper("Anna After"), keeper("Vic Viewer")
-    stranger = keeper("Sam Stranger")
+    names = ("Fern Former", "Anna After", "Vic Viewer", "Sam Stranger", "Ilka Earlier")
+    former, after, viewer, stranger, seller = (_someone(name, house) for name in names)
     world.visit(former, blind, sold, days=1)
     world.pass_time(days=30)
     world.make_partner(world.pim)
@@ -81,18 +85,21 @@ def set_stage() -> Stage:
     own = world.visit(after, blind, sold, days=60)
     world.call(after, sold, "female", visit=own)
     world.call(after, blind, "female", visit=own)
-    pairing = new_id(world.now)
-    pair = {"sire": str(other.pk), "dam": str(blind.pk), "season": 2027}
-    world.say(world.odile, "pairing_planned", pairing, pair)
+    pairing = _paired(world, other, blind)
     offered, draft = world.draft(other), world.draft(drafted)
     coded = world.draft(world.animal("C1"), by_code=True)
-    world.offer(coded, expires=rfc3339(timezone.now() + timedelta(days=5)))
-    world.offer(offered, expires=rfc3339(timezone.now() + timedelta(days=5)))
+    young = world.animal("Y1", hatched="2026-08-01", sire=str(other.pk), dam=str(drafted.pk))
+    bought = _bought(world, seller)
+    for one in (coded, offered):
+        world.offer(one, expires=rfc3339(timezone.now() + timedelta(days=5)))
+    disclosure = Disclosure.objects.get(sale=sale)
     stage = Stage(world)
     stage.ids = {
         "sold": str(sold.pk),
         "blind": str(blind.pk),
         "other": str(other.pk),
+        "young": str(young.pk),
+        "bought": str(bought.pk),
         "collection": str(world.collection.pk),
         "visit": str(visit),
         "visit_after": str(own),
@@ -104,15 +111,15 @@ def set_stage() -> Stage:
         "draft": str(draft.pk),
         "photo": photo,
         "offered_photo": offered_photo,
-        "disclosure": str(Disclosure.objects.get().pk),
-        "dispute": str(Dispute.objects.get().pk),
+        "disclosure": str(disclosure.pk),
+        "dispute": str(Dispute.objects.get(animal=sold).pk),
         "pairing": str(pairing),
         "grant": str(Grant.objects.get(to=viewer).pk),
         "held": _held(world, former, blind),
         "standing": str(sold.standings.order_by("-position")[0].pk),
         "offer_fact": str(sale.steps.get(kind="offer_made").pk),
         "offered_fact": str(offered.steps.get(kind="offer_made").pk),
-        "disclosure_fact": str(Entry.objects.get(kind="disclosure_owed").fact),
+        "disclosure_fact": str(Entry.objects.get(position=disclosure.position).fact),
         "offer_token": _token(offered, "offer"),
         "code_token": _token(coded, "offer"),
         "disclosure_token": _token(sale, "disclosure"),
@@ -126,6 +133,7 @@ def set_stage() -> Stage:
         "guest_before": world.greta,
         "guest_after": after,
         "former_guest": former,
+        "former_keeper": seller,
         "buyer": world.stan,
         "stranger": stranger,
         "anonymous": None,
@@ -144,6 +152,28 @@ def set_stage() -> Stage:
         stage.ids["pairing"],
     }
     return stage
+
+
+def _world(house: str) -> World:
+    return World(
+        now=timezone.now() - timedelta(days=40),
+        odile=_someone("Odile Marten", house),
+        pim=_someone("Pim Alder", house),
+        greta=_someone("Greta Lund", house),
+        stan=_someone("Stan Okoro", house),
+        house=house,
+    )
+
+
+def _someone(name: str, house: str) -> Keeper:
+    return keeper(f"{name} {house}".strip())
+
+
+def _paired(world: World, sire: Animal, dam: Animal) -> UUID:
+    pairing = new_id(world.now)
+    pair = {"sire": str(sire.pk), "dam": str(dam.pk), "season": 2027}
+    world.say(world.odile, "pairing_planned", pairing, pair)
+    return pairing
 
 
 def _photo(world: World, animal: Animal) -> str:
@@ -170,6 +200,28 @@ def _client(person: Keeper | None, ids: dict[str, str], name: str) -> Client:
         ids[f"device_{name}"], ids[f"keeper_{name}"] = str(device.pk), str(person.pk)
         client.defaults["HTTP_AUTHORIZATION"] = f"Bearer {token}"
     return client
+
+
+def _bought(world: World, seller: Keeper) -> Animal:
+    """The owner bought it from somebody who had called on it before."""
+    room = create_collection(seller, new_id(world.now), "The back room", world.now)
+    animal = world.animal("F1", room=room)
+    world.call(seller, animal, "male")
+    sale = draft_sale(
+        sale=new_id(world.now),
+        collection=room,
+        animals=[animal],
+        buyer_id=new_id(world.now),
+        buyer_name=world.odile.name,
+        buyer_email=world.odile.email,
+        by=seller,
+        now=world.now,
+    )
+    world.pay(sale)
+    world.say(seller, "handed_over", sale.pk)
+    moved = {"to": str(world.collection.pk), "why": "sold", "sale": str(sale.pk)}
+    world.say(seller, "custody_changed", animal.pk, moved)
+    return Animal.objects.get(pk=animal.pk)
 
 
 def _held(world: World, former: Keeper, animal: Animal) -> str:

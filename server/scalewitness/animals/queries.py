@@ -61,10 +61,6 @@ def animals_in(collection: Collection, animals: Iterable[UUID]) -> list[Animal]:
     return list(Animal.objects.filter(collection=collection, pk__in=list(animals)).order_by("pk"))
 
 
-def animal_ids(collection: Collection) -> list[UUID]:
-    return list(Animal.objects.filter(collection=collection).values_list("pk", flat=True))
-
-
 def is_steward(keeper: UUID | None, collection: Collection, now: datetime) -> bool:
     """Whether the keeper holds the collection or is a partner in it."""
     if keeper is None:
@@ -74,6 +70,15 @@ def is_steward(keeper: UUID | None, collection: Collection, now: datetime) -> bo
 
 def collection_of(collection: UUID) -> Collection | None:
     return Collection.objects.select_related("keeper").filter(pk=collection).first()
+
+
+def collection_of_grant(grant: Grant | None, keeper: UUID | None) -> UUID | None:
+    """The collection it is a grant in, if the keeper may end it: who holds it and who gave it."""
+    if grant is None:
+        return None
+    collection = collection_of(grant.collection)
+    giver = collection.keeper_id if collection else None
+    return grant.collection if keeper in {grant.to_id, giver} else None
 
 
 def collections_by_id(ids: Iterable[UUID]) -> dict[UUID, Collection]:

@@ -172,6 +172,15 @@ class Saying:
         answer = FactAnswer(str(self.id), outcome.status, outcome.position, outcome.flags, receipt)
         return Response(answer, _STATUS[outcome.status], headers={"Location": location})
 
+    def about(self, named: UUID, theirs: UUID | None) -> UUID:
+        """What it is about: ``theirs``, found behind what the path names, where that is the
+        asker's to speak of, else what the path names itself, about which the record then refuses
+        it. So its shape is looked at first, whatever there is. A repeat is about the same."""
+        earlier = self.earlier
+        if earlier is not None and earlier.about is not None and earlier.by == self.actor.by:
+            return earlier.about
+        return theirs or named
+
     def _receipt(self) -> str:
         if self.token is None:
             return reverse("api:receipt", args=[self.id])

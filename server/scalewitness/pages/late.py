@@ -9,7 +9,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.utils import timezone
 
-from scalewitness.animals.queries import stewarded_collections
+from scalewitness.animals.queries import is_steward, stewarded_collections
 from scalewitness.calls.models import HeldCall
 from scalewitness.calls.queries.held import (
     Late,
@@ -106,7 +106,7 @@ def _late_row(late: Late, names: Mapping[UUID, str]) -> dict[str, Any]:
 @signed_in
 def decide(request: HttpRequest, keeper: Keeper, held_id: UUID) -> HttpResponse:
     held = held_call_of(held_id)
-    if held is None:
+    if held is None or not is_steward(keeper.pk, held.animal.collection, timezone.now()):
         raise NotFound()
     form = DecisionForm(request.POST or None, held=held.pk)
     if not form.is_valid():

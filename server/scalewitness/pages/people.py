@@ -10,7 +10,7 @@ from django.shortcuts import redirect
 from django.utils import timezone
 
 from scalewitness.animals.models import Collection
-from scalewitness.animals.queries import collections_of
+from scalewitness.animals.queries import collection_of_grant, collections_of
 from scalewitness.domain.errors import NotFound, VersionStale
 from scalewitness.domain.translog.signatures import fingerprint
 from scalewitness.intake.devices import revoke_device
@@ -134,11 +134,11 @@ def let_in(request: HttpRequest, keeper: Keeper, collection_id: UUID) -> HttpRes
 @post_or_go("account", of_it=False)
 @signed_in
 def end_grant(request: HttpRequest, keeper: Keeper, grant_id: UUID) -> HttpResponse:
-    grant = grant_of(grant_id)
-    if grant is None:
+    collection = collection_of_grant(grant_of(grant_id), keeper.pk)
+    if collection is None:
         raise NotFound()
-    form = RevocationForm(request.POST, grant=grant.pk)
-    if form.is_valid() and form.send(grant.collection, actor_of(keeper)) is not None:
+    form = RevocationForm(request.POST, grant=grant_id)
+    if form.is_valid() and form.send(collection, actor_of(keeper)) is not None:
         messages.success(request, "The grant has ended; nothing more is shown or sent.")
     elif form.problem:
         messages.error(request, form.problem["detail"])

@@ -10,7 +10,6 @@ from scalewitness.api.operations import operation
 from scalewitness.api.reading import body_of
 from scalewitness.api.saying import ANSWERS, FACT_REFUSALS, Bare, begin
 from scalewitness.calls.queries.standings import call_of
-from scalewitness.domain.errors import NotFound
 
 
 @operation("Withdraw a call", takes=Bare, gives=ANSWERS, refuses=FACT_REFUSALS, keyed=True)
@@ -19,11 +18,10 @@ def withdraw_call(request: Request, id: UUID) -> Response:
     counts. Text: `note`."""
     sent = body_of(request, Bare)
     fact, found = begin(request, sent), call_of(id)
-    if found is None:
-        raise NotFound()
+    own = found is not None and found.by == fact.actor.keeper
     return fact.say(
         "call_withdrawn",
-        found.animal_id,
+        fact.about(id, found.animal_id if found and own else None),
         body={"call": str(id)},
         texts=sent.texts,
         location=reverse("api:call", args=[id]),

@@ -6,10 +6,10 @@ from django.urls import reverse
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from scalewitness.animals.queries import collection_of_grant
 from scalewitness.api.operations import operation
 from scalewitness.api.reading import body_of
 from scalewitness.api.saying import ANSWERS, FACT_REFUSALS, Bare, begin
-from scalewitness.domain.errors import NotFound
 from scalewitness.people.queries import grant_of
 
 
@@ -18,12 +18,9 @@ def revoke_grant(request: Request, id: UUID) -> Response:
     """Whoever gave it ends it; whoever holds it may give it back."""
     sent = body_of(request, Bare)
     fact = begin(request, sent)
-    grant = grant_of(id)
-    if grant is None:
-        raise NotFound()
     return fact.say(
         "grant_revoked",
-        grant.collection,
+        fact.about(id, collection_of_grant(grant_of(id), fact.actor.keeper)),
         body={"grant": str(id)},
         texts=sent.texts,
         location=reverse("api:grants"),

@@ -7,11 +7,11 @@ from django.urls import reverse
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from scalewitness.animals.queries import is_steward
 from scalewitness.api.operations import operation
 from scalewitness.api.reading import Sent, body_of
 from scalewitness.api.saying import ANSWERS, FACT_REFUSALS, Fact, begin, filled
 from scalewitness.calls.queries.held import held_call_of
-from scalewitness.domain.errors import NotFound
 
 
 class DecisionBody(Sent, frozen=True, kw_only=True):
@@ -31,12 +31,12 @@ def decide_held_call(request: Request, id: UUID) -> Response:
     """An admitted call enters the log as its examiner's, flagged as late. Text: `note`."""
     sent = body_of(request, Fact[dict[str, Any]])
     fact, found = begin(request, sent), held_call_of(id)
-    if found is None:
-        raise NotFound()
+    own = found is not None and is_steward(fact.actor.keeper, found.animal.collection, fact.now)
+    animal = fact.about(id, found.animal_id if found and own else None)
     return fact.say(
         "late_call_decided",
-        found.animal_id,
+        animal,
         body=filled(sent.body, held=str(id)),
         texts=sent.texts,
-        location=reverse("api:calls", args=[found.animal_id]),
+        location=reverse("api:calls", args=[animal]),
     )
