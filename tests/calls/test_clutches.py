@@ -6,6 +6,7 @@ from tests.world import World
 from scalewitness.animals.models import Animal
 from scalewitness.calls.queries.clutches import (
     CAUTION,
+    broods_in,
     clutch_with,
     clutches_of,
     ratio_in_words,
@@ -26,7 +27,9 @@ def test_the_same_parents_and_day_make_a_clutch(world: World) -> None:
     third = young(world, other, 1)
     world.animal("no parent", hatched="2026-08-01")
     world.animal("no day", dam=str(dam.pk))
-    found = [{one.pk for one in clutch.animals} for clutch in clutches_of(world.collection)]
+    found = [
+        {one.pk for one in clutch.animals} for clutch in clutches_of(broods_in(world.collection))
+    ]
     assert found[0] == {one.pk for one in second}
     assert {frozenset(one) for one in found[1:]} == {
         frozenset(one.pk for one in first),
@@ -39,11 +42,11 @@ def test_the_same_parents_and_day_make_a_clutch(world: World) -> None:
 
 def test_counts_follow_the_standings(world: World) -> None:
     hatchlings = young(world, world.animal("D-1"), 4)
-    (clutch,) = clutches_of(world.collection)
+    (clutch,) = clutches_of(broods_in(world.collection))
     assert (str(clutch.counted), clutch.ratio) == ("0.0.4", None)
     for animal, sex in zip(hatchlings, ("male", "male", "female", "undetermined"), strict=True):
         world.call(world.odile, animal, sex)
-    (clutch,) = clutches_of(world.collection)
+    (clutch,) = clutches_of(broods_in(world.collection))
     labels = [world.label(one) for one in hatchlings]
     males = sum(label.endswith(" male") for label in labels)
     females = sum(label.endswith(" female") for label in labels)

@@ -9,18 +9,19 @@ from django.test.utils import CaptureQueriesContext
 from tests.world import World, new_id, probing
 
 from scalewitness.animals.models import Animal
-from scalewitness.animals.queries import animal_ids
 from scalewitness.animals.services import create_collection, edit
 from scalewitness.calls.models import Call
+from scalewitness.calls.queries.available import examiners_for
 from scalewitness.calls.queries.planning import (
     PlannedAnimal,
+    PlannedVisit,
     plan_animal,
     plan_visit,
     planning_numbers,
 )
 from scalewitness.calls.queries.standings import assessment_of
 from scalewitness.calls.queries.supposing import Supposed, suppose
-from scalewitness.disputes.queries import at_stake
+from scalewitness.disputes.queries import at_stake, by_need
 from scalewitness.domain.observations import Observation
 from scalewitness.domain.sexing.planning import Check
 from scalewitness.domain.sexing.reasons import HAS_A_SHARE, REPORTED
@@ -32,6 +33,14 @@ pytestmark = pytest.mark.django_db
 
 def planned(world: World, animal: Animal) -> PlannedAnimal:
     return plan_animal(animal, at_stake([animal.pk], world.now), world.now)
+
+
+def visit_of(world: World, minutes: float, by: str | None = None) -> PlannedVisit:
+    """To all animals of the collection."""
+    animals = list(by_need(world.collection))
+    stake = at_stake([one.pk for one in animals], world.now)
+    who = examiners_for(world.collection, animals, stake, world.now).only(by)
+    return plan_visit(animals, who, stake, minutes, world.now)
 
 
 def best(found: PlannedAnimal, method: str, examiner: object) -> Check | None:
@@ -99,7 +108,7 @@ def test_a_recently_fed_animal_waits(world: World, probed: Animal) -> None:
     world.pass_time(days=1)
     why = ruled_out(planned(world, probed), "probing")
     assert why == ("It was fed less than 7 days before.",)
-    visit = plan_visit(world.collection, at_stake([probed.pk], world.now), 60, world.now, "keeper")
+    visit = visit_of(world, 60, "keeper")
     assert visit.sheet.lines == visit.sheet.no_need == ()
     assert [one.animal for one in visit.waiting] == [str(probed.pk)]
     assert "It was fed less than 7 days before." in visit.waiting[0].why
@@ -139,7 +148,7 @@ def test_on_hold_off_only_what_needs_no_animal_is_left(world: World, probed: Ani
     assert {one.method for one in found.plan.checks} <= {"dna"}
     why = "The keeper asks everyone to leave this animal alone for now."
     assert why in ruled_out(found, "probing")
-    visit = plan_visit(world.collection, at_stake([probed.pk], world.now), 60, world.now)
+    visit = visit_of(world, 60)
     assert [(one.animal, one.why) for one in visit.waiting] == [(str(probed.pk), (why,))]
 
 
@@ -158,7 +167,7 @@ def test_a_verified_animal_needs_nothing(world: World) -> None:
     animal = world.verified("V-1")
     rested(world)
     assert planned(world, animal).plan.checks == ()
-    visit = plan_visit(world.collection, at_stake([animal.pk], world.now), 60, world.now)
+    visit = visit_of(world, 60)
     assert (visit.sheet.no_need, visit.waiting) == ((str(animal.pk),), ())
 
 
@@ -168,7 +177,7 @@ def test_what_hangs_on_an_animal_puts_it_first(world: World) -> None:
     stake = at_stake([plain.pk, sold.pk], world.now)
     assert stake.of(sold.pk) == ("open_sale",)
     assert stake.of(plain.pk) == ()
-    visit = plan_visit(world.collection, stake, 60, world.now, "keeper")
+    visit = visit_of(world, 60, "keeper")
     assert [line.animal for line in visit.sheet.lines] == [str(sold.pk), str(plain.pk)]
     assert "A buyer is waiting for it." in visit.sheet.lines[0].reasons
 
@@ -189,7 +198,7 @@ def test_a_dispute_is_at_stake(world: World, probed: Animal) -> None:
 
 def test_the_budget_is_kept_and_the_rest_named(world: World) -> None:
     animals = {str(world.animal(f"A-{n}").pk) for n in range(3)}
-    visit = plan_visit(world.collection, at_stake([], world.now), 20, world.now, "keeper")
+    visit = visit_of(world, 20, "keeper")
     assert visit.sheet.minutes <= visit.sheet.budget == 20
     done = {line.animal for line in visit.sheet.lines}
     assert len(done) == 2
@@ -252,9 +261,7 @@ def test_a_reported_check_is_never_the_blind_one(world: World, probed: Animal) -
 def test_more_animals_take_no_more_queries(world: World) -> None:
     def queries() -> int:
         with CaptureQueriesContext(connection) as asked:
-            plan_visit(
-                world.collection, at_stake(animal_ids(world.collection), world.now), 60, world.now
-            )
+            visit_of(world, 60)
         return len(asked)
 
     world.call(world.odile, world.animal("A-1"), "male")

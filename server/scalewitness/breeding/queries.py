@@ -96,4 +96,5 @@ def was_verified(animal: UUID, sex: Sex, since: int, before: int) -> bool:
 
 
 def _with_animals() -> QuerySet[Pairing, Pairing]:
-    return Pairing.objects.select_related("sire__collection__keeper", "dam__collection__keeper")
+    rows = Pairing.objects.select_related("sire__collection__keeper", "dam__collection__keeper")
+    return rows.prefetch_related("sire__identifiers", "dam__identifiers")

@@ -7,17 +7,21 @@ from datetime import datetime
 from typing import Literal
 from uuid import UUID
 
-from django.db.models import Q
+from django.db.models import Exists, FloatField, OuterRef, Q, QuerySet, Subquery
+from django.db.models.functions import Abs, Cast, Coalesce
 
-from scalewitness.animals.models import Animal
+from scalewitness.animals.models import Animal, Collection
 from scalewitness.animals.queries import is_steward, stewarded_ids
+from scalewitness.breeding.models import Pairing
 from scalewitness.breeding.queries import animals_paired, told_by_pairings
+from scalewitness.calls.models import Standing
 from scalewitness.calls.queries.candidates import AtStake
 from scalewitness.calls.queries.visibility import sights_of, visible_animals
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.disputes.models import Dispute, Statement
 from scalewitness.domain.errors import NotFound
 from scalewitness.domain.sales import RELIED_ON, UNPAID
+from scalewitness.sales.models import SaleAnimal
 from scalewitness.sales.queries import animals_on_sale, parties_to_sales, states_of_sales
 
 Seat = Literal["whole", "seller"]
@@ -44,6 +48,7 @@ def disputes_seen(keeper: UUID, now: datetime) -> list[tuple[Dispute, Seat]]:
     rows = (
         Dispute.objects.filter(Q(animal__in=seen.values("pk")) | sold)
         .select_related("animal", "sale__buyer", "finding")
+        .prefetch_related("animal__identifiers")
         .order_by("-position")
     )
     sights = sights_of(keeper, {one.animal_id for one in rows}, now)
@@ -110,6 +115,27 @@ def hanging_on(animals: Iterable[UUID]) -> dict[UUID, Hanging]:
         )
         for one in wanted
     }
+
+
+def by_need(collection: Collection) -> QuerySet[Animal]:
+    """The collection's animals in the order in which to look for checks worth making: those that
+    may be touched, then those with something at stake, then those whose sex is least certain.
+    Planning weighs a page of them at a time; it alone says what is worth doing."""
+    of_it = {"animal": OuterRef("pk")}
+    latest = Standing.objects.filter(**of_it).order_by("-position").values("p_male")[:1]
+    planned = Pairing.objects.filter(end=None)
+    staked = (
+        Exists(Dispute.objects.filter(finding=None, **of_it))
+        | Exists(planned.filter(sire=OuterRef("pk")) | planned.filter(dam=OuterRef("pk")))
+        | Exists(SaleAnimal.objects.filter(**of_it).exclude(sale__steps__kind__in=OVER))
+    )
+    certain = Abs(Coalesce(Cast(Subquery(latest), FloatField()), 0.5) - 0.5)
+    rows = Animal.objects.filter(collection=collection).alias(staked=staked, certain=certain)
+    return rows.order_by("hold_off", "-staked", "certain", "pk")
+
+
+OVER = ("handed_over", "sale_closed")
+"""Steps after which nobody waits for the animals of a sale."""
 
 
 def at_stake(animals: Iterable[UUID], now: datetime) -> AtStake:

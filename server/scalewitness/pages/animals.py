@@ -5,6 +5,7 @@ from typing import Any
 from uuid import UUID
 
 from django.db import transaction
+from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.utils import timezone
@@ -37,6 +38,7 @@ from scalewitness.pages.forms.animals import (
 from scalewitness.pages.forms.facts import FactForm
 from scalewitness.pages.forms.linkage import LinkageForm
 from scalewitness.pages.paired import in_words
+from scalewitness.pages.picking import chosen, offered, pick, sent, typed
 from scalewitness.pages.plots.of_case import course_of, depths_of
 from scalewitness.pages.settled import own_records
 from scalewitness.pages.welfare import warnings
@@ -129,23 +131,32 @@ def _parents(keeper: Keeper, animal: Animal) -> list[Animal]:
 def register(request: HttpRequest, keeper: Keeper, collection_id: UUID) -> HttpResponse:
     collection = stewarded(keeper, collection_id)
     form = RegisterForm(
-        request.POST or None, collection=collection, parents=possible_parents(keeper)
+        sent(request),
+        collection=collection,
+        initial={**typed(request, RegisterForm), **_parents_chosen(request)},
     )
+    _offer_parents(request, form, seen_whole(keeper))
     if form.is_valid() and _register(form, keeper):
         return redirect("animal", form.cleaned_data["animal"])
     return page(request, "animals/register.html", {"collection": collection}, form)
 
 
-def possible_parents(keeper: Keeper) -> list[tuple[str, str]]:
-    """Animals the keeper sees whole, as choices."""
-    seen = visible_animals(keeper.pk, timezone.now()).filter(sight="all")
-    named = seen.prefetch_related("identifiers").order_by("name", "pk")
-    return [(str(one.pk), _choice(one)) for one in named]
+def seen_whole(keeper: Keeper) -> QuerySet[Animal]:
+    """Animals the keeper sees whole, to choose parents and mates from."""
+    return visible_animals(keeper.pk, timezone.now()).filter(sight="all")
 
 
-def _choice(animal: Animal) -> str:
-    codes = ", ".join(one.code for one in animal.identifiers.all())
-    return " · ".join(part for part in (animal.name, codes) if part) or str(animal.pk)
+def _parents_chosen(request: HttpRequest, animal: Animal | None = None) -> dict[str, Any]:
+    """Sire and dam as chosen so far, else as on record."""
+    return {
+        name: next(iter(chosen(request, name, [getattr(animal, name, None)])), None)
+        for name in ("sire", "dam")
+    }
+
+
+def _offer_parents(request: HttpRequest, form: ParticularsForm, animals: QuerySet[Animal]) -> None:
+    parents = [form.data.get(one) or form.initial.get(one) for one in ("sire", "dam")]
+    pick(form, offered(request, animals, parents))
 
 
 def _register(form: RegisterForm, keeper: Keeper) -> bool:
@@ -203,11 +214,10 @@ def _conflict(request: HttpRequest, animal_id: UUID, form: RecordForm) -> HttpRe
 @signed_in
 def correct_particulars(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpResponse:
     animal = stewarded_animal(keeper, animal_id)
-    form = ParticularsForm(
-        request.POST or None,
-        parents=[one for one in possible_parents(keeper) if one[0] != str(animal.pk)],
-        initial=_particulars(animal),
-    )
+    kept = {**_particulars(animal), **typed(request, ParticularsForm)}
+    kept |= _parents_chosen(request, animal)
+    form = ParticularsForm(sent(request), initial=kept)
+    _offer_parents(request, form, seen_whole(keeper).exclude(pk=animal.pk))
     return _say(request, keeper, animal, form, "Correct its particulars")
 
 
@@ -216,8 +226,6 @@ def _particulars(animal: Animal) -> Mapping[str, Any]:
         "species": animal.species,
         "hatched": animal.hatched,
         "traits": ", ".join(animal.traits),
-        "sire": animal.sire,
-        "dam": animal.dam,
     }
 
 

@@ -50,7 +50,7 @@ def title_of(animal: Animal, *, named: bool = True) -> str:
     """What its keepers call an animal, else its first code."""
     if named and animal.name:
         return animal.name
-    first = animal.identifiers.order_by("position").first()
+    first = min(animal.identifiers.all(), key=lambda one: one.position, default=None)
     return first.code if first else "An animal without a name"
 
 

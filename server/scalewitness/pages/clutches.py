@@ -12,7 +12,13 @@ from django.utils import timezone
 
 from scalewitness.animals.models import Animal
 from scalewitness.animals.queries import conditions_of
-from scalewitness.calls.queries.clutches import Clutch, clutch_with, clutches_of, ratio_in_words
+from scalewitness.calls.queries.clutches import (
+    Clutch,
+    broods_in,
+    clutch_with,
+    clutches_of,
+    ratio_in_words,
+)
 from scalewitness.calls.queries.visibility import visible_animals
 from scalewitness.domain.cautions import BEFORE_A_CHECK
 from scalewitness.intake.outcomes import Outcome
@@ -21,6 +27,7 @@ from scalewitness.pages.access import actor_of, page, signed_in
 from scalewitness.pages.attention import title_of
 from scalewitness.pages.collections import stewarded
 from scalewitness.pages.forms.clutches import ROWS, HatchlingForm, TogetherForm
+from scalewitness.pages.listing import listed
 from scalewitness.pages.welfare import warnings
 from scalewitness.people.models import Keeper
 
@@ -39,7 +46,8 @@ class Row:
 @signed_in
 def show_clutches(request: HttpRequest, keeper: Keeper, collection_id: UUID) -> HttpResponse:
     collection = stewarded(keeper, collection_id)
-    clutches = clutches_of(collection)
+    found = listed(request, broods_in(collection))
+    clutches = clutches_of(list(found))
     parents = _parents(keeper, clutches)
     shown = [
         {
@@ -50,14 +58,15 @@ def show_clutches(request: HttpRequest, keeper: Keeper, collection_id: UUID) -> 
         }
         for one in clutches
     ]
-    return page(request, "collections/clutches.html", {"collection": collection, "shown": shown})
+    context = {"collection": collection, "shown": shown, "listed": found}
+    return page(request, "collections/clutches.html", context)
 
 
 def _parents(keeper: Keeper, clutches: Sequence[Clutch]) -> dict[UUID, str]:
     """Titles of parents the keeper may see whole."""
     ids = {parent for one in clutches for parent in (one.sire, one.dam) if parent}
     seen = visible_animals(keeper.pk, timezone.now()).filter(sight="all", pk__in=ids)
-    return {one.pk: title_of(one) for one in seen}
+    return {one.pk: title_of(one) for one in seen.prefetch_related("identifiers")}
 
 
 @signed_in

@@ -7,7 +7,6 @@ from uuid import UUID
 
 from django import forms
 from django.core.paginator import Paginator
-from django.db.models import Q
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.utils import timezone
@@ -16,12 +15,13 @@ from scalewitness.animals import services
 from scalewitness.animals.models import Animal, Collection
 from scalewitness.animals.queries import collection_of, is_steward, stewarded_collections
 from scalewitness.calls.models import Standing
-from scalewitness.calls.queries.standings import label_of, latest_standings
+from scalewitness.calls.queries.standings import label_of, labels_counted, latest_standings
 from scalewitness.calls.queries.visibility import visible_animals
 from scalewitness.domain.consequences import sex_of
 from scalewitness.domain.errors import IdReused, NotFound, VersionStale
 from scalewitness.pages.access import page, signed_in
 from scalewitness.pages.forms.facts import new_id, retype
+from scalewitness.pages.picking import matching, sought
 from scalewitness.people.models import Keeper
 
 PAGE = 50
@@ -55,20 +55,16 @@ class CollectionForm(forms.Form):
 
 def counted(collections: Sequence[Collection]) -> list[Counted]:
     """Counts by what the standings name, probable and verified alike."""
-    animals = Animal.objects.filter(collection__in=collections).values_list("pk", "collection")
-    held = list(animals)
-    standings = latest_standings([animal for animal, _ in held])
-    return [
-        _counted(one, [standings.get(animal) for animal, where in held if where == one.pk])
-        for one in collections
-    ]
+    found = labels_counted(one.pk for one in collections)
+    return [_counted(one, found.get(one.pk, Counter())) for one in collections]
 
 
-def _counted(collection: Collection, standings: Sequence[Standing | None]) -> Counted:
-    labels = [label_of(standing) for standing in standings]
-    sexes = Counter(sex_of(label) for label in labels)
+def _counted(collection: Collection, labels: Counter[str]) -> Counted:
+    sexes: Counter[str | None] = Counter()
+    for label, number in labels.items():
+        sexes[sex_of(label)] += number
     count = f"{sexes['male']}.{sexes['female']}.{sexes[None]}"
-    return Counted(collection, count, labels.count("contested"), len(labels))
+    return Counted(collection, count, labels["contested"], labels.total())
 
 
 def stewarded(keeper: Keeper, collection_id: UUID) -> Collection:
@@ -107,12 +103,9 @@ def _sight(animal: Animal) -> str:
 def show_collection(request: HttpRequest, keeper: Keeper, collection_id: UUID) -> HttpResponse:
     collection, now = stewarded(keeper, collection_id), timezone.now()
     animals = visible_animals(keeper.pk, now).filter(collection=collection)
-    wanted = request.GET.get("q", "").replace("\x00", "").strip()  # no text here holds a NUL
-    if wanted:
-        named = Q(name__icontains=wanted) | Q(rack__icontains=wanted)
-        animals = animals.filter(named | Q(identifiers__code__icontains=wanted)).distinct()
-    animals = animals.prefetch_related("identifiers").order_by("name", "pk")
-    listed = Paginator(animals, PAGE).get_page(request.GET.get("page"))
+    wanted = sought(request)
+    found = matching(animals, wanted).prefetch_related("identifiers").order_by("name", "pk")
+    listed = Paginator(found, PAGE).get_page(request.GET.get("page"))
     context = {
         "collection": collection,
         "own": collection.keeper_id == keeper.pk,

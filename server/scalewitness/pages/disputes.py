@@ -35,6 +35,7 @@ from scalewitness.pages.disclosures import DELIVERY
 from scalewitness.pages.evidence import Shown, by_name, lines_of, weakest
 from scalewitness.pages.forms.calls import one_of
 from scalewitness.pages.forms.facts import FactForm, new_id, note
+from scalewitness.pages.listing import listed
 from scalewitness.pages.plots.of_case import depths_of
 from scalewitness.pages.settled import own_records
 from scalewitness.pages.travelling import compared_with_companions
@@ -169,6 +170,8 @@ class FindingForm(FactForm):
 def show_disputes(request: HttpRequest, keeper: Keeper) -> HttpResponse:
     seen = disputes_seen(keeper.pk, timezone.now())
     hanging = hanging_on(one.animal_id for one, seat in seen if seat == "whole")
+    seen.sort(key=lambda pair: _weight(pair[0], hanging), reverse=True)
+    found = listed(request, seen)
     rows = [
         {
             "dispute": one,
@@ -176,9 +179,9 @@ def show_disputes(request: HttpRequest, keeper: Keeper) -> HttpResponse:
             "open": not hasattr(one, "finding"),
             "hangs": list(_hangs(hanging.get(one.animal_id, Hanging()))),
         }
-        for one, seat in sorted(seen, key=lambda pair: _weight(pair[0], hanging), reverse=True)
+        for one, seat in found
     ]
-    return page(request, "disputes/disputes.html", {"rows": rows})
+    return page(request, "disputes/disputes.html", {"rows": rows, "listed": found})
 
 
 def _weight(dispute: Dispute, hanging: dict[UUID, Hanging]) -> tuple[bool, Hanging, int]:

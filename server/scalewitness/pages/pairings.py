@@ -12,11 +12,13 @@ from scalewitness.breeding.queries import pairings_seen
 from scalewitness.calls.queries.standings import UNSEXED, labels_of
 from scalewitness.domain.consequences import sex_of
 from scalewitness.pages.access import actor_of, page, post_or_go, say_accepted, signed_in
-from scalewitness.pages.animals import possible_parents, stewarded_animal
+from scalewitness.pages.animals import seen_whole, stewarded_animal
 from scalewitness.pages.attention import title_of
 from scalewitness.pages.forms.breeding import PairingForm
 from scalewitness.pages.forms.facts import Step
+from scalewitness.pages.listing import listed
 from scalewitness.pages.paired import ROLES, in_words
+from scalewitness.pages.picking import chosen, offered, pick, sent, typed
 from scalewitness.people.models import Keeper
 
 
@@ -28,10 +30,11 @@ def show_pairings(request: HttpRequest, keeper: Keeper) -> HttpResponse:
 def _pairings_page(
     request: HttpRequest, keeper: Keeper, refused: Step | None = None
 ) -> HttpResponse:
-    found = in_words(pairings_seen(keeper.pk, timezone.now()))
-    seasons = [(year, list(rows)) for year, rows in groupby(found, key=lambda one: one.season)]
+    found = listed(request, pairings_seen(keeper.pk, timezone.now()))
+    shown = in_words(found)
+    seasons = [(year, list(rows)) for year, rows in groupby(shown, key=lambda one: one.season)]
     status = refused.status if refused else 200
-    context = {"seasons": seasons, "refused": refused}
+    context = {"seasons": seasons, "refused": refused, "listed": found}
     return page(request, "breeding/pairings.html", context, status=status)
 
 
@@ -39,10 +42,12 @@ def _pairings_page(
 def plan_pairing(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpResponse:
     """With one animal the keeper holds or is a partner in, and another that they see whole."""
     animal = stewarded_animal(keeper, animal_id)
-    others = [one for one in possible_parents(keeper) if one[0] != str(animal.pk)]
     sex = sex_of(labels_of([animal.pk]).get(animal.pk, UNSEXED))
     initial = {"season": timezone.now().year + 1, "role": ROLES[sex] if sex else None}
-    form = PairingForm(request.POST or None, animal=animal.pk, others=others, initial=initial)
+    initial |= typed(request, PairingForm)
+    picked = initial["mate"] = next(iter(chosen(request, "mate")), None)
+    form = PairingForm(sent(request), animal=animal.pk, initial=initial)
+    pick(form, offered(request, seen_whole(keeper).exclude(pk=animal.pk), [picked]))
     if form.is_valid():
         outcome = form.send(form.cleaned_data["pairing"], actor_of(keeper))
         if outcome is not None:

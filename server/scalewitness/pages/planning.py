@@ -4,18 +4,22 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from uuid import UUID
 
+from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.http import urlencode
 
-from scalewitness.animals.models import Animal
-from scalewitness.animals.queries import animal_ids
 from scalewitness.calls.queries.available import Examiners, examiners_for
-from scalewitness.calls.queries.planning import plan_animal, plan_visit, planning_numbers
+from scalewitness.calls.queries.planning import (
+    WEIGHED,
+    plan_animal,
+    plan_visit,
+    planning_numbers,
+)
 from scalewitness.calls.queries.supposing import suppose
 from scalewitness.calls.queries.visibility import animal_open
-from scalewitness.disputes.queries import at_stake
+from scalewitness.disputes.queries import at_stake, by_need
 from scalewitness.domain.cautions import BEFORE_A_CHECK
 from scalewitness.domain.sexing.planning import Check, RuledOut
 from scalewitness.pages.access import page, signed_in
@@ -61,18 +65,21 @@ class NotNow:
 @signed_in
 def plan_a_visit(request: HttpRequest, keeper: Keeper, collection_id: UUID) -> HttpResponse:
     collection, now = stewarded(keeper, collection_id), timezone.now()
-    animals = list(Animal.objects.filter(collection=collection))
-    stake = at_stake(animal_ids(collection), now)
+    needy = by_need(collection).prefetch_related("identifiers")
+    listed = Paginator(needy, WEIGHED).get_page(request.GET.get("page"))
+    animals = list(listed)
+    stake = at_stake([one.pk for one in animals], now)
     everyone = examiners_for(collection, animals, stake, now)
     asked = request.GET.dict()
     form = VisitPlanForm(
         {"minutes": "120", "by": "keeper", **asked}, examiners=list(everyone.names.items())
     )
     context = {"collection": collection, "form": form, "cautions": BEFORE_A_CHECK}
+    context |= {"listed": listed, "asked": _asked(request)}
     if not form.is_valid():
         return page(request, "collections/plan.html", context, status=422)
     minutes, by = form.cleaned_data["minutes"], form.cleaned_data["by"]
-    found = plan_visit(collection, stake, float(minutes), now, by)
+    found = plan_visit(animals, everyone.only(by), stake, float(minutes), now)
     titles = {str(one.pk): title_of(one) for one in animals}
     context |= {
         "lines": [_line(one, titles, found.examiners) for one in found.sheet.lines],
@@ -85,6 +92,11 @@ def plan_a_visit(request: HttpRequest, keeper: Keeper, collection_id: UUID) -> H
         "numbers": planning_numbers(),
     }
     return page(request, "collections/plan.html", context)
+
+
+def _asked(request: HttpRequest) -> str:
+    """What was asked, but for the page: for the links to other pages."""
+    return urlencode({name: request.GET[name] for name in ("minutes", "by") if name in request.GET})
 
 
 def _invite(collection: UUID, animals: Sequence[str]) -> str:

@@ -10,6 +10,7 @@ from django.utils import timezone
 
 from scalewitness.animals.models import Animal, Collection
 from scalewitness.animals.queries import (
+    animals_in,
     collection_of,
     collections_of,
     is_steward,
@@ -28,6 +29,8 @@ from scalewitness.pages.attention import title_in, title_of
 from scalewitness.pages.collections import stewarded
 from scalewitness.pages.forms.facts import Step, retype
 from scalewitness.pages.forms.sales import CustodyForm, DraftForm, OfferForm
+from scalewitness.pages.listing import listed
+from scalewitness.pages.picking import chosen, offered, pick, sent, typed
 from scalewitness.pages.throttling import takes_an_address
 from scalewitness.people.models import Keeper
 from scalewitness.sales.models import Sale, SaleStep
@@ -85,8 +88,10 @@ def sale_seen(keeper: Keeper, sale_id: UUID) -> Sale:
 
 @signed_in
 def show_sales(request: HttpRequest, keeper: Keeper) -> HttpResponse:
-    rows = [_row(sale) for sale in sales_seen(keeper.pk, timezone.now())]
-    return page(request, "sales/sales.html", {"rows": rows})
+    found = sales_seen(keeper.pk, timezone.now()).prefetch_related("animals__identifiers")
+    sales = listed(request, found)
+    context = {"rows": [_row(sale) for sale in sales], "listed": sales}
+    return page(request, "sales/sales.html", context)
 
 
 def _row(sale: Sale) -> dict[str, Any]:
@@ -100,26 +105,23 @@ def _row(sale: Sale) -> dict[str, Any]:
 @takes_an_address
 def draft(request: HttpRequest, keeper: Keeper, collection_id: UUID) -> HttpResponse:
     collection = stewarded(keeper, collection_id)
-    kept = list(Animal.objects.filter(collection=collection).order_by("name", "pk"))
-    form = DraftForm(
-        request.POST or None,
-        animals=[(str(one.pk), title_of(one)) for one in kept],
-        initial={"animals": request.GET.getlist("animal")},
-    )
-    if form.is_valid() and _draft(form, keeper, collection, kept):
+    picked = chosen(request, "animals", request.GET.getlist("animal"))
+    form = DraftForm(sent(request), initial={**typed(request, DraftForm), "animals": picked})
+    pick(form, offered(request, Animal.objects.filter(collection=collection), picked))
+    if form.is_valid() and _draft(form, keeper, collection):
         return redirect("sale", form.cleaned_data["sale"])
     status = 422 if form.errors else 200
     context = {"form": form, "collection": collection}
     return page(request, "sales/draft.html", context, status=status)
 
 
-def _draft(form: DraftForm, keeper: Keeper, collection: Collection, kept: list[Animal]) -> bool:
+def _draft(form: DraftForm, keeper: Keeper, collection: Collection) -> bool:
     given, now = form.cleaned_data, timezone.now()
     try:
         draft_sale(
             sale=given["sale"],
             collection=collection,
-            animals=[one for one in kept if str(one.pk) in given["animals"]],
+            animals=animals_in(collection, map(UUID, given["animals"])),
             # Ours to make: the buyer's steps enter the log under it.
             buyer_id=fresh_id(now),
             buyer_name=given["buyer_name"],

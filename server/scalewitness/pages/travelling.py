@@ -5,18 +5,20 @@ from typing import Any
 from urllib.parse import urlencode
 from uuid import UUID
 
+from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
 
 from scalewitness.animals.models import Animal, Collection
 from scalewitness.animals.queries import moved_with
-from scalewitness.calls.queries.swaps import Compared, compare_labels, travellers_seen
+from scalewitness.calls.queries.swaps import MOST, Compared, compare_labels, travellers_seen
 from scalewitness.calls.queries.visibility import visible_animals
 from scalewitness.domain.sexing.swaps import Explanation, in_words
 from scalewitness.pages.access import page, signed_in
 from scalewitness.pages.attention import title_of
 from scalewitness.pages.collections import stewarded
 from scalewitness.pages.forms.travelling import TravellersForm
+from scalewitness.pages.picking import ids_among, offered, pick
 from scalewitness.people.models import Keeper
 from scalewitness.visits.queries import checked_with
 
@@ -41,12 +43,13 @@ def compare(request: HttpRequest, keeper: Keeper, collection_id: UUID) -> HttpRe
     """The form, and under it the comparison once two or more were chosen."""
     collection = stewarded(keeper, collection_id)
     asked = request.GET.getlist("animals")
-    offered = _offered(keeper, collection, asked)
-    bound = len(asked) > 1 or "moved_at" in request.GET
-    form = TravellersForm(
-        request.GET if bound else None, choices=offered, initial={"animals": asked}
-    )
-    context: dict[str, Any] = {"collection": collection, "form": form, "offered": offered}
+    bound = "find" not in request.GET and (len(asked) > 1 or "moved_at" in request.GET)
+    initial = {"animals": asked, "moved_at": request.GET.get("moved_at")}
+    form = TravellersForm(request.GET if bound else None, initial=initial)
+    there = offered(request, _comparable(keeper, collection, asked), asked)
+    pick(form, there)
+    enough = form.searched or len(there.choices) > 1
+    context: dict[str, Any] = {"collection": collection, "form": form, "enough": enough}
     if bound and form.is_valid():
         context |= _compared(keeper, form)
     status = 422 if form.errors else 200
@@ -72,18 +75,11 @@ def compared_with_companions(animal: Animal, keeper: Keeper) -> dict[str, Any] |
     }
 
 
-def _offered(keeper: Keeper, collection: Collection, asked: Sequence[str]) -> list[tuple[str, str]]:
+def _comparable(keeper: Keeper, collection: Collection, asked: Sequence[str]) -> QuerySet[Animal]:
     """The collection's animals; only those of its species when one is asked about."""
     seen = visible_animals(keeper.pk, timezone.now()).filter(collection=collection, sight="all")
-    animals = list(seen.prefetch_related("identifiers").order_by("name", "pk"))
-    species = {one.species for one in animals if str(one.pk) in asked}
-    wanted = [one for one in animals if len(species) != 1 or one.species in species]
-    return [(str(one.pk), _choice(one)) for one in wanted]
-
-
-def _choice(animal: Animal) -> str:
-    codes = ", ".join(one.code for one in animal.identifiers.all() if one.scheme != "scale_photo")
-    return " · ".join(part for part in (animal.name, codes) if part) or str(animal.pk)
+    named = list(seen.filter(pk__in=ids_among(asked)).values_list("species", flat=True)[:MOST])
+    return seen.filter(species=named[0]) if len(set(named)) == 1 else seen
 
 
 def _compared(keeper: Keeper, form: TravellersForm) -> dict[str, Any]:

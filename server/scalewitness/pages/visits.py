@@ -20,6 +20,8 @@ from scalewitness.pages.animals import blind_view
 from scalewitness.pages.collections import stewarded
 from scalewitness.pages.forms.facts import Step
 from scalewitness.pages.forms.visits import InvitationForm
+from scalewitness.pages.listing import listed
+from scalewitness.pages.picking import chosen, offered, pick, sent, typed
 from scalewitness.pages.throttling import takes_an_address
 from scalewitness.people.models import Keeper
 from scalewitness.visits.models import Visit
@@ -58,39 +60,28 @@ def _seen(keeper: Keeper, visit_id: UUID, now: datetime) -> tuple[Visit, bool]:
 @signed_in
 def show_visits(request: HttpRequest, keeper: Keeper) -> HttpResponse:
     now = timezone.now()
+    found = listed(request, visits_of(keeper.pk))
     rows = [
         {"visit": one, "state": STATES[state_of(one, now)], "hosting": one.host_id == keeper.pk}
-        for one in visits_of(keeper.pk)
+        for one in found
     ]
-    return page(request, "visits/visits.html", {"rows": rows})
+    return page(request, "visits/visits.html", {"rows": rows, "listed": found})
 
 
 @signed_in
 @takes_an_address
 def invite(request: HttpRequest, keeper: Keeper, collection_id: UUID) -> HttpResponse:
     collection = stewarded(keeper, collection_id)
-    form = InvitationForm(
-        request.POST or None,
-        collection=collection.pk,
-        animals=_animals(collection.pk),
-        initial={"animals": request.GET.getlist("animal")},
-    )
+    picked = chosen(request, "animals", request.GET.getlist("animal"))
+    initial = {**typed(request, InvitationForm), "animals": picked}
+    form = InvitationForm(sent(request), collection=collection.pk, initial=initial)
+    pick(form, offered(request, Animal.objects.filter(collection=collection), picked))
     if form.is_valid():
         visit = form.cleaned_data["visit"]
         if form.send(visit, actor_of(keeper)) is not None:
             messages.success(request, "Invited. They are told by letter.")
             return redirect("visit", visit)
     return page(request, "visits/invite.html", {"collection": collection}, form)
-
-
-def _animals(collection: UUID) -> list[tuple[str, str]]:
-    kept = Animal.objects.filter(collection=collection).prefetch_related("identifiers")
-    return [(str(one.pk), _choice(one)) for one in kept.order_by("name", "pk")]
-
-
-def _choice(animal: Animal) -> str:
-    codes = ", ".join(one.code for one in animal.identifiers.all())
-    return " · ".join(part for part in (animal.name, codes) if part) or str(animal.pk)
 
 
 @signed_in

@@ -7,12 +7,16 @@ from rest_framework.response import Response
 
 from scalewitness.api.collections.access import own_collection
 from scalewitness.api.operations import operation
+from scalewitness.api.paging import CURSOR, LIMIT, Part
 from scalewitness.api.shapes.clutches import Clutches, clutch
-from scalewitness.calls.queries.clutches import clutches_of
+from scalewitness.calls.queries.clutches import broods_in, clutches_of
 
 
-@operation("List clutches", gives={200: Clutches})
+@operation("List clutches", gives={200: Clutches}, query=(LIMIT, CURSOR))
 def list_clutches(request: Request, id: UUID) -> Response:
     """Young of the same parents hatched on the same day, latest first, with their count and
-    an exact test of the sex ratio. Calls on a whole clutch go through `push`."""
-    return Response(Clutches([clutch(one) for one in clutches_of(own_collection(request, id))]))
+    an exact test of the sex ratio. Calls on a whole clutch go through `push`. The
+    `Link` header leads on."""
+    part = Part(request, broods_in(own_collection(request, id)))
+    shown = [clutch(one) for one in clutches_of(part.items)]
+    return Response(Clutches(shown, part.next), headers=part.headers)

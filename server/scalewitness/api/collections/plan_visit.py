@@ -2,17 +2,19 @@
 
 from uuid import UUID
 
+from django.core.paginator import Paginator
 from django.utils import timezone
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from scalewitness.animals.queries import animal_ids
 from scalewitness.api.collections.access import own_collection
 from scalewitness.api.operations import operation
 from scalewitness.api.parameters import Opaque, Whole, bad_parameter
-from scalewitness.api.shapes.planning import VisitPlan, visit_plan
+from scalewitness.api.shapes.planning import VisitPlan, Weighed, visit_plan
+from scalewitness.calls.queries.available import examiners_for
+from scalewitness.calls.queries.planning import WEIGHED
 from scalewitness.calls.queries.planning import plan_visit as planned
-from scalewitness.disputes.queries import at_stake
+from scalewitness.disputes.queries import at_stake, by_need
 
 MINUTES = Whole("minutes", "How long the visit may take.", default=120, least=1, most=1440)
 BY = Opaque(
@@ -21,16 +23,25 @@ BY = Opaque(
 )
 
 
-@operation("Plan a visit", gives={200: VisitPlan}, query=(MINUTES, BY))
+PAGE = Whole("page", "Which animals are weighed: the next with each page.", default=1, least=1)
+
+
+@operation("Plan a visit", gives={200: VisitPlan}, query=(MINUTES, BY, PAGE))
 def plan_visit(request: Request, id: UUID) -> Response:
     """At most one check for each animal: first what takes most off the chance of a wrong
-    decision for each minute. It tells what is on record, so it is not for a blind guest."""
+    decision for each minute. Of a large collection a part is weighed, which `weighed` tells:
+    first animals with a sale, pairing or dispute hanging on them, then those whose sex is least
+    certain. It tells what is on record, so it is not for a blind guest."""
     collection = own_collection(request, id)
     minutes = float(MINUTES.read(request) or MINUTES.most)
-    now = timezone.now()
-    stake, by = at_stake(animal_ids(collection), now), BY.read(request)
+    now, pages = timezone.now(), Paginator(by_need(collection), WEIGHED)
+    page = pages.get_page(PAGE.read(request))
+    animals = list(page)
+    stake = at_stake([one.pk for one in animals], now)
     try:
-        found = planned(collection, stake, minutes, now, by)
+        who = examiners_for(collection, animals, stake, now).only(BY.read(request))
     except KeyError:
         raise bad_parameter(BY.name, "It is the key of one of the examiners.") from None
-    return Response(visit_plan(collection.pk, found))
+    found = planned(animals, who, stake, minutes, now)
+    weighed = Weighed(len(animals), pages.count, page.number, pages.num_pages)
+    return Response(visit_plan(collection.pk, found, weighed))

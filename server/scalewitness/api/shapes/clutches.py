@@ -33,7 +33,10 @@ class ClutchShown(Struct, frozen=True):
 
 
 class Clutches(Struct, frozen=True):
+    """``next``: the cursor of the next part, None at the end."""
+
     items: list[ClutchShown]
+    next: str | None
 
 
 def clutch(one: Clutch) -> ClutchShown:

@@ -82,6 +82,15 @@ class AnimalWaiting(Struct, frozen=True):
     why: tuple[str, ...]
 
 
+class Weighed(Struct, frozen=True):
+    """How many animals were weighed, ``of`` all in the collection, on which page of how many."""
+
+    animals: int
+    of: int
+    page: int
+    pages: int
+
+
 class VisitPlan(Struct, frozen=True):
     """At most one check for each animal, by benefit per minute. ``left_out``: no time;
     ``waiting``: not today; ``no_need``: nothing is worth doing."""
@@ -94,6 +103,7 @@ class VisitPlan(Struct, frozen=True):
     left_out: list[UUID]
     waiting: list[AnimalWaiting]
     no_need: list[UUID]
+    weighed: Weighed
     examiners: list[ExaminerAvailable]
     measured_by: MeasuredBy
 
@@ -141,7 +151,7 @@ def animal_plan(animal: UUID, found: PlannedAnimal) -> AnimalPlan:
     )
 
 
-def visit_plan(collection: UUID, found: PlannedVisit) -> VisitPlan:
+def visit_plan(collection: UUID, found: PlannedVisit, weighed: Weighed) -> VisitPlan:
     sheet, who = found.sheet, _examiners(found.examiners)
     return VisitPlan(
         collection=collection,
@@ -152,6 +162,7 @@ def visit_plan(collection: UUID, found: PlannedVisit) -> VisitPlan:
         left_out=_ids(sheet.left_out),
         waiting=[_waiting(one) for one in found.waiting],
         no_need=_ids(sheet.no_need),
+        weighed=weighed,
         examiners=list(who.values()),
         measured_by=_measured_by(found.measured_by),
     )

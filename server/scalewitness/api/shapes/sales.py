@@ -42,7 +42,10 @@ class SaleListed(Struct, frozen=True):
 
 
 class Sales(Struct, frozen=True):
+    """``next``: the cursor of the next part, None at the end."""
+
     items: list[SaleListed]
+    next: str | None
 
 
 class StepShown(Struct, frozen=True):

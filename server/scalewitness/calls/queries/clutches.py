@@ -3,13 +3,12 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
-from itertools import groupby
 from uuid import UUID
 
-from django.db.models import Q
+from django.db.models import Q, QuerySet
 
 from scalewitness.animals.models import Animal, Collection
-from scalewitness.calls.queries.standings import label_of, latest_standings
+from scalewitness.calls.queries.standings import label_of, labels_of
 from scalewitness.domain.consequences import sex_of
 from scalewitness.domain.errors import NotFound
 from scalewitness.domain.sexing.clutches import Ratio, Tally, sex_ratio, tally
@@ -38,13 +37,34 @@ class Clutch:
         return self.animals[0].pk
 
 
-def clutches_of(collection: Collection) -> list[Clutch]:
-    """Animals with a known day of hatching and at least one known parent, latest first."""
-    young = collection.animals.exclude(hatched=None).exclude(Q(sire=None) & Q(dam=None))
-    ordered = sorted(young.prefetch_related("identifiers"), key=_key)
-    labels = {pk: one.label for pk, one in latest_standings(one.pk for one in ordered).items()}
-    groups = [list(group) for _, group in groupby(ordered, key=lambda one: _key(one)[:3])]
-    return [_clutch(group, labels) for group in reversed(groups)]
+@dataclass(frozen=True, slots=True)
+class Brood:
+    """What makes animals of a collection a clutch."""
+
+    collection: UUID
+    hatched: date
+    dam: UUID | None
+    sire: UUID | None
+
+
+def broods_in(collection: Collection) -> list[Brood]:
+    """Of animals with a known day of hatching and at least one known parent, latest first."""
+    rows = _young().filter(collection=collection).values_list(*BROOD).distinct()
+    return [Brood(*row) for row in rows.order_by("-hatched", "-dam", "-sire")]
+
+
+def clutches_of(broods: Sequence[Brood]) -> list[Clutch]:
+    """Their clutches, in the order given, the animals of each by code."""
+    if not broods:
+        return []
+    within = Q(collection__in={one.collection for one in broods})
+    days = Q(hatched__in={one.hatched for one in broods})
+    animals = sorted(_young().filter(within & days).prefetch_related("identifiers"), key=_key)
+    labels = labels_of(one.pk for one in animals)
+    found: dict[Brood, list[Animal]] = {}
+    for animal in animals:
+        found.setdefault(brood_of(animal), []).append(animal)
+    return [_clutch(found[one], labels) for one in broods]
 
 
 def clutch_with(collection: Collection, animal: UUID) -> Clutch:
@@ -53,15 +73,27 @@ def clutch_with(collection: Collection, animal: UUID) -> Clutch:
     Raises:
         NotFound: it is in no clutch here.
     """
-    for one in clutches_of(collection):
-        if animal in {young.pk for young in one.animals}:
-            return one
-    raise NotFound()
+    one = _young().filter(collection=collection, pk=animal).first()
+    if one is None:
+        raise NotFound()
+    return clutches_of([brood_of(one)])[0]
 
 
-def _key(one: Animal) -> tuple[str, str, str, str, str]:
+def brood_of(animal: Animal) -> Brood:
+    assert animal.hatched is not None  # noqa: S101  no other animal is in one
+    return Brood(animal.collection_id, animal.hatched, animal.dam, animal.sire)
+
+
+BROOD = ("collection", "hatched", "dam", "sire")
+
+
+def _young() -> QuerySet[Animal]:
+    return Animal.objects.exclude(hatched=None).exclude(Q(sire=None) & Q(dam=None))
+
+
+def _key(one: Animal) -> tuple[str, str]:
     codes = sorted(mark.code for mark in one.identifiers.all())
-    return str(one.hatched), str(one.dam), str(one.sire), codes[0] if codes else "", str(one.pk)
+    return codes[0] if codes else "", str(one.pk)
 
 
 def _clutch(animals: Sequence[Animal], labels: dict[UUID, str]) -> Clutch:

@@ -1,12 +1,14 @@
 """The standing of an animal: the latest one logged, any past one, and its explanation."""
 
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 from uuid import UUID
 
 import msgspec
-from django.db.models import QuerySet
+from django.db.models import Count, OuterRef, QuerySet, Subquery, Value
+from django.db.models.functions import Coalesce
 
 from scalewitness.animals.models import Animal
 from scalewitness.calls.models import AdoptedPolicy, Call, Standing
@@ -67,6 +69,20 @@ def _labels(animals: Any) -> QuerySet[Standing, Any]:
 
 
 LABELS = Prepared(_labels, animals=(UUID(int=1),))
+
+
+def labels_counted(collections: Iterable[UUID]) -> dict[UUID, Counter[str]]:
+    """By collection, how many of its animals stand under each label now; for those who see all
+    of them. Of each animal the one row in force is looked up, not all there ever were."""
+    latest = Standing.objects.filter(animal=OuterRef("pk")).order_by("-position")
+    label = Coalesce(Subquery(latest.values("label")[:1]), Value(UNSEXED))
+    rows = Animal.objects.filter(collection__in=list(collections)).annotate(label=label)
+    found: dict[UUID, Counter[str]] = {}
+    for collection, name, number in (
+        rows.order_by().values_list("collection", "label").annotate(number=Count("pk"))
+    ):
+        found.setdefault(collection, Counter())[name] = number
+    return found
 
 
 def label_of(standing: Standing | None) -> str:

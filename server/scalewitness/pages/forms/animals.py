@@ -1,6 +1,6 @@
 """Forms about an animal: registering, editing, identifying, noting."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from datetime import date
 from typing import Any
 
@@ -10,8 +10,7 @@ from scalewitness.animals.models import Collection
 from scalewitness.domain.sexing.taxa import species_list
 from scalewitness.pages.forms.calls import one_of
 from scalewitness.pages.forms.facts import FactForm, new_id, note
-
-Parents = Iterable[tuple[str, str]]
+from scalewitness.pages.forms.picks import Picks
 
 SCHEMES = (("tag", "Tag"), ("transponder", "Transponder"), ("scale_photo", "Scale photo"))
 
@@ -22,10 +21,11 @@ def day_field(label: str, **more: Any) -> forms.DateField:
     )
 
 
-class ParticularsForm(FactForm):
+class ParticularsForm(Picks, FactForm):
     """What an animal is said to be; sex is never among it."""
 
     kind = "particulars_corrected"
+    picks = ("sire", "dam")
 
     species = forms.ChoiceField(label="Species")
     hatched = day_field("Hatched or born", required=False)
@@ -39,14 +39,11 @@ class ParticularsForm(FactForm):
     dam = forms.ChoiceField(label="Dam", required=False)
     note = note("Why it is corrected")
 
-    def __init__(self, *args: Any, parents: Parents, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        known = [("", "Not known"), *parents]
         self.fields["species"].choices = [  # type: ignore[attr-defined]
             (kind.key, f"{kind.common} ({kind.scientific})") for kind in species_list()
         ]
-        self.fields["sire"].choices = known  # type: ignore[attr-defined]
-        self.fields["dam"].choices = known  # type: ignore[attr-defined]
 
     def body(self) -> dict[str, Any]:
         given = self.cleaned_data

@@ -7,14 +7,16 @@ from django import forms
 
 from scalewitness.pages.forms.calls import one_of
 from scalewitness.pages.forms.facts import FactForm, new_id
+from scalewitness.pages.forms.picks import Picks
 
 ROLES = (("sire", "As the male"), ("dam", "As the female"))
 
 
-class PairingForm(FactForm):
+class PairingForm(Picks, FactForm):
     """One animal is known; the other is picked, and which of them is planned as what."""
 
     kind = "pairing_planned"
+    picks = ("mate",)
 
     pairing = forms.UUIDField(widget=forms.HiddenInput, initial=new_id)
     role = one_of("What is it planned as?", ROLES)
@@ -23,12 +25,9 @@ class PairingForm(FactForm):
         label="For the season", help_text="The year in which the young are expected to hatch."
     )
 
-    def __init__(
-        self, *args: Any, animal: UUID, others: list[tuple[str, str]], **kwargs: Any
-    ) -> None:
+    def __init__(self, *args: Any, animal: UUID, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.animal = animal
-        self.fields["mate"].choices = [("", "Choose"), *others]  # type: ignore[attr-defined]
 
     def body(self) -> dict[str, Any]:
         given = self.cleaned_data

@@ -14,6 +14,7 @@ from scalewitness.domain.moments import rfc3339
 from scalewitness.pages.forms.animals import day_field
 from scalewitness.pages.forms.calls import one_of
 from scalewitness.pages.forms.facts import FactForm, new_id, note
+from scalewitness.pages.forms.picks import Picks
 from scalewitness.sales.models import Sale
 
 UUIDS = r"^[0-9a-f-]{36}( [0-9a-f-]{36})?$"
@@ -26,8 +27,10 @@ REMEDIES = (
 )
 
 
-class DraftForm(forms.Form):
+class DraftForm(Picks):
     """Who buys what. Nothing is offered yet and nobody is told."""
+
+    picks = ("animals",)
 
     sale = forms.UUIDField(widget=forms.HiddenInput, initial=new_id)
     buyer_name = forms.CharField(label="The buyer's name", max_length=80)
@@ -43,10 +46,6 @@ class DraftForm(forms.Form):
         help_text="Then the buyer confirms only with six digits from a second letter, which "
         "shows that it is their mailbox and not only their link.",
     )
-
-    def __init__(self, *args: Any, animals: Sequence[tuple[str, str]], **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.fields["animals"].choices = animals  # type: ignore[attr-defined]
 
 
 class AddressForm(forms.Form):

@@ -1,15 +1,17 @@
 """Which animals travelled together, and when."""
 
-from collections.abc import Iterable
 from datetime import UTC, datetime
 
 from django import forms
 
 from scalewitness.calls.queries.swaps import FEWEST, MOST
+from scalewitness.pages.forms.picks import Picks
 
 
-class TravellersForm(forms.Form):
+class TravellersForm(Picks):
     """Asks and records nothing, so it is sent openly and can be linked to."""
+
+    picks = ("animals",)
 
     animals = forms.MultipleChoiceField(
         label="Which animals moved together?",
@@ -23,10 +25,6 @@ class TravellersForm(forms.Form):
         help_text="If left empty: their last move between collections, or else just before the "
         "first check that contradicts an earlier one or read another animal’s transponder.",
     )
-
-    def __init__(self, *args: object, choices: Iterable[tuple[str, str]], **kwargs: object) -> None:
-        super().__init__(*args, **kwargs)  # type: ignore[arg-type]
-        self.fields["animals"].choices = list(choices)  # type: ignore[attr-defined]
 
     def clean_animals(self) -> list[str]:
         chosen: list[str] = self.cleaned_data["animals"]

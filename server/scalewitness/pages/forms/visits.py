@@ -10,9 +10,8 @@ from django.utils import timezone
 from scalewitness.domain.moments import rfc3339
 from scalewitness.pages.forms.calls import one_of, yes_or_no
 from scalewitness.pages.forms.facts import FactForm, new_id
+from scalewitness.pages.forms.picks import Picks
 from scalewitness.people.queries import verified_keeper
-
-Animals = list[tuple[str, str]]
 
 
 def moment_field(label: str, **more: Any) -> forms.DateTimeField:
@@ -24,8 +23,9 @@ def _in_days(days: int) -> Any:
     return lambda: timezone.now() + timedelta(days=days)
 
 
-class InvitationForm(FactForm):
+class InvitationForm(Picks, FactForm):
     kind = "visit_invited"
+    picks = ("animals",)
     places = {  # noqa: RUF012  a mapping nobody writes to
         "/body/guest": "email"
     }
@@ -41,11 +41,10 @@ class InvitationForm(FactForm):
     blind = yes_or_no("Blind? The guest then learns nothing of earlier findings beforehand.")
     animals = forms.MultipleChoiceField(label="Which animals?", widget=forms.CheckboxSelectMultiple)
 
-    def __init__(self, *args: Any, collection: UUID, animals: Animals, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, collection: UUID, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.collection = collection
         self.fields["blind"].initial = "yes"
-        self.fields["animals"].choices = animals  # type: ignore[attr-defined]
 
     def clean_email(self) -> str:
         email: str = self.cleaned_data["email"]
