@@ -10,6 +10,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from django.db import connection
+from tests.world import World
 
 from scalewitness.calls.models import Call, Standing
 from scalewitness.domain.translog.regrowth import Regrowth
@@ -116,6 +117,20 @@ def a_withdrawal_taken_away() -> int:
     at: int = Entry.objects.get(kind="call_withdrawn").position
     as_superuser("DELETE FROM calls_withdrawal")
     return at
+
+
+def all_rows_of(table: str) -> None:
+    as_superuser(f"DELETE FROM {table}")
+
+
+def a_draft_and_all_names(told: World) -> None:
+    """Of which the log says nothing."""
+    sale = told.draft(told.animal("D9"))
+    as_superuser(
+        f"DELETE FROM sales_saleanimal WHERE sale_id = '{sale.pk}'",
+        f"DELETE FROM sales_sale WHERE id = '{sale.pk}'",
+        "UPDATE animals_animal SET name = 'Altered'",
+    )
 
 
 def a_standing() -> int:

@@ -14,6 +14,8 @@ from tests.intake.fsck.tampering import (
     TABLE,
     Tampering,
     a_call_row,
+    a_draft_and_all_names,
+    all_rows_of,
     everything_that_tells,
     one_byte_of_a_leaf,
     the_head,
@@ -202,3 +204,26 @@ def test_another_run_s_place_is_refused(stopped: Path, tmp_path: Path) -> None:
         call_command("fsck", "--resume", str(stopped))
     with pytest.raises(CommandError, match="no checkpoint of this log"):
         call_command("fsck", "--against", str(stopped))
+
+
+LEAVES = sorted(
+    {one.store for one in TABLES if one.model not in KEPT}
+    - {field.related_model._meta.db_table for one in TABLES for field in one.model._meta.fields
+       if field.related_model is not None}
+)  # fmt: skip
+"""Tables that no other refers to: each can be lost by itself."""
+
+
+@pytest.mark.parametrize("table", LEAVES)
+def test_a_table_that_is_lost_is_told_row_by_row(told: World, superuser: None, table: str) -> None:
+    all_rows_of(table)
+    first, stores = fsck()
+    assert f"{table}: " in first
+    assert "has no row" in first
+    assert stores == {table}
+
+
+def test_what_no_entry_holds_is_not_missed(told: World, superuser: None) -> None:
+    """A sale that was drafted and not offered, and what a keeper calls an animal."""
+    a_draft_and_all_names(told)
+    assert fsck() == ("", set())
