@@ -107,7 +107,7 @@ LINK = dict.fromkeys(PERSONAS, 200)
 
 ROWS = [
     # people
-    Row("POST", "keepers", dict.fromkeys(PERSONAS, 201),
+    Row("POST", "keepers", dict.fromkeys(PERSONAS, 202),
         plain(name="New", email="new@keepers.example", password=PASSWORD)),
     Row("GET", "keepers/me", SIGNED_IN),
     Row("PATCH", "keepers/me", SIGNED_IN, plain(name="Renamed"), V1),

@@ -20,7 +20,7 @@ from scalewitness.intake.batch import Actor
 from scalewitness.intake.rules.photos import take_photo_file
 from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.tree import tip
-from scalewitness.mail.services.links import link_token
+from scalewitness.mail.services.links import link_token, sign_out_token
 from scalewitness.people.models import Grant, Keeper
 from scalewitness.people.services import enrol_device
 from scalewitness.sales.models import OfferLink, Sale
@@ -123,6 +123,7 @@ def set_stage(house: str = "") -> Stage:
         "offer_token": _token(offered, "offer"),
         "code_token": _token(coded, "offer"),
         "disclosure_token": _token(sale, "disclosure"),
+        "sign_out_token": sign_out_token(world.odile.pk),
         "stranger": str(stranger.pk),
         "stranger_email": stranger.email,
     }

@@ -6,6 +6,10 @@ from uuid import UUID
 import pytest
 from playwright.sync_api import Page, expect
 from tests.browser.conftest import Open, Site, session_of
+from tests.world import new_id
+
+from scalewitness.animals.services import create_collection
+from scalewitness.pages.picking import SHOWN
 
 
 @dataclass(frozen=True)
@@ -13,6 +17,7 @@ class Told:
     session: str
     collection: UUID
     animal: UUID
+    crowded: UUID
 
 
 @pytest.fixture(scope="module")
@@ -22,7 +27,10 @@ def story(site: Site) -> Told:
     world.animal("R-51")
     world.animal("Q-7")
     world.call(world.odile, animal, "male")
-    return Told(session_of(world.odile), world.collection.pk, animal.pk)
+    crowded = create_collection(world.odile, new_id(world.now), "The hall", world.now)
+    for number in range(SHOWN + 2):
+        world.animal(f"H-{number:02}", room=crowded)
+    return Told(session_of(world.odile), world.collection.pk, animal.pk, crowded.pk)
 
 
 def marked(page: Page) -> Page:
@@ -59,3 +67,24 @@ def test_what_would_be_said_is_worked_out_as_one_chooses(opened: Open, story: To
         page.get_by_label(choice, exact=True).check()
     expect(page.locator("#worked-out")).to_contain_text("If that call were made")
     assert page.evaluate("window.kept") is True
+
+
+@pytest.mark.parametrize("script", [True, False])
+def test_what_is_chosen_stays_while_one_looks_for_more(
+    opened: Open, story: Told, script: bool
+) -> None:
+    path = f"/collections/{story.crowded}/sales/new"
+    page = marked(opened(path, session=story.session, java_script_enabled=script))
+    page.get_by_label("The buyer's name").fill("Bela Novak")
+    boxes = page.locator("#picked input[type=checkbox]")
+    expect(boxes).to_have_count(SHOWN)
+    boxes.first.check()
+    chosen = boxes.first.get_attribute("value")
+    page.get_by_label("Find animals by name, rack or code").press_sequentially("H-2", delay=20)
+    if not script:
+        page.get_by_role("button", name="Find").click()
+    expect(boxes).not_to_have_count(SHOWN)
+    assert boxes.count() > 1
+    expect(page.locator(f"#picked input[value='{chosen}']")).to_be_checked()
+    assert page.get_by_label("The buyer's name").input_value() == "Bela Novak"
+    assert "Bela" not in page.url, "what is typed stays out of addresses"

@@ -43,6 +43,7 @@ ELSEWHERE: Mapping[str, Mapping[str, str]] = {
     "offer_photo": {"photo_id": "offered_photo"},
     "offer_receipt": {"fact_id": "offered_fact"},
     "offer_receipt_file": {"fact_id": "offered_fact"},
+    "sign_out": {"token": "sign_out_token"},
     "acknowledge_by_link": {"token": "disclosure_token"},
 }
 """Pages that are only about some of them."""

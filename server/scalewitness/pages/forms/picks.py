@@ -14,6 +14,7 @@ class Picks(forms.Form):
     picks: tuple[str, ...] = ()
     more = False
     wanted = ""
+    nothing = False
 
     def offer(self, choices: Choices, *, more: bool = False, wanted: str = "") -> None:
         """What there is to choose from, and whether a search would find more."""
@@ -21,7 +22,7 @@ class Picks(forms.Form):
             field = self.fields[name]
             none = [] if isinstance(field, forms.MultipleChoiceField) else [("", NOTHING[name])]
             field.choices = [*none, *choices]  # type: ignore[attr-defined]
-        self.more, self.wanted = more, wanted
+        self.more, self.wanted, self.nothing = more, wanted, not choices
 
     @property
     def searched(self) -> bool:
