@@ -132,6 +132,7 @@ def test_the_owner_can_open_them_all(here: Here, odile: Browser, ids: dict[str, 
 
 
 def test_lists_of_a_stranger_are_empty(here: Here, greta: Browser, ids: dict[str, str]) -> None:
+    greta.again()
     for name in OWN:
         page = greta.open(address(name, ids))
         assert page.status == 200
