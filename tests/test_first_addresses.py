@@ -7,6 +7,7 @@ from django.apps import apps
 from django.db import connection
 from django.utils import timezone
 from knox.models import AuthToken
+from tests.pages.browser import Browser
 from tests.world import World
 
 from scalewitness.people.services import enrol_device
@@ -23,6 +24,14 @@ def test_a_token_without_an_end_gets_one(world: World) -> None:
     AuthToken.objects.update(expiry=None)
     moved.end_when_idle(apps, Editor)
     assert AuthToken.objects.get().expiry > timezone.now()
+
+
+def test_who_has_proved_no_address_is_signed_out_of_every_browser(world: World) -> None:
+    """Else somebody signed in since earlier days could go on as before, on pages alone."""
+    EmailAddress.objects.filter(user=world.stan).update(verified=False)
+    browsers = [Browser(world.stan), Browser(world.odile)]
+    moved.pages_are_for_confirmed_addresses(apps, Editor)
+    assert [one.open("/account").status for one in browsers] == [302, 200]
 
 
 def test_an_account_goes_by_the_address_its_keeper_proved(world: World) -> None:

@@ -111,6 +111,14 @@ def test_signing_in_rightly_is_never_too_often(world: World, sign_in: Edge) -> N
     assert {sign_in(world.odile.email, PASSWORD, HOME) for _ in range(25)} == {IN}
 
 
+def test_a_flood_of_forms_from_one_address_gets_a_page_that_says_so(world: World) -> None:
+    form = {"login": "nobody@keepers.example", "password": "a guess"}
+    for _ in range(31):
+        last = Client(REMOTE_ADDR=PROXY).post("/accounts/login/", form, headers=headers(CHEAT))
+    assert last.status_code == 429
+    assert "That was too often" in last.content.decode()
+
+
 def test_one_address_cannot_use_up_an_accounts_count() -> None:
     tries_an_hour = ON_ACCOUNT_FROM_ADDRESS.most * 3600 // ON_ACCOUNT_FROM_ADDRESS.seconds
     assert tries_an_hour * ON_ACCOUNT.seconds // 3600 < ON_ACCOUNT.most / 2

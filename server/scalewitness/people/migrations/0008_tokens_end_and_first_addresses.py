@@ -1,6 +1,6 @@
 from datetime import timedelta
 
-from django.db import migrations
+from django.db import migrations, models
 from django.utils import timezone
 
 IDLE = timedelta(days=180)
@@ -29,6 +29,14 @@ def proved_addresses_first(apps, schema_editor):
             keepers.filter(pk=first.user_id).update(email=proved.email)
 
 
+def pages_are_for_confirmed_addresses(apps, schema_editor):
+    """Who has proved no address is signed out of every browser; signing in sends the letter."""
+    proved = _rows(apps, schema_editor, "account", "EmailAddress").filter(verified=True)
+    keepers = _rows(apps, schema_editor, "people", "Keeper")
+    unproved = keepers.exclude(pk__in=proved.values("user_id"))
+    unproved.update(sign_outs=models.F("sign_outs") + 1)
+
+
 class Migration(migrations.Migration):
     dependencies = [
         ("people", "0007_keeper_sign_outs"),
@@ -39,4 +47,5 @@ class Migration(migrations.Migration):
     operations = [
         migrations.RunPython(end_when_idle, migrations.RunPython.noop),
         migrations.RunPython(proved_addresses_first, migrations.RunPython.noop),
+        migrations.RunPython(pages_are_for_confirmed_addresses, migrations.RunPython.noop),
     ]
