@@ -338,3 +338,13 @@ def _practitioner(world: World) -> UUID:
     vet = new_id(world.now)
     name_practitioner(world.odile, vet, "Dr Ilse Brandt")
     return vet
+
+
+def test_those_are_looked_at_first_that_most_hangs_on_and_least_is_known_of(world: World) -> None:
+    verified, unsexed, left_alone = world.verified("V-1"), world.animal("A-1"), world.animal("H-1")
+    sold = world.animal("S-1")
+    world.call(world.odile, sold, "male")
+    world.draft(sold)
+    fields = {"hold_off": True}
+    edit(left_alone, fields, version=left_alone.version, by=world.odile, now=world.now)
+    assert list(by_need(world.collection)) == [sold, unsexed, verified, left_alone]

@@ -4,11 +4,14 @@ import re
 from urllib.parse import parse_qs, urlsplit
 
 import pytest
+from django.test import Client
 from tests.pages.browser import Browser
 from tests.pages.conftest import Here
 
 from scalewitness.animals.models import Animal
+from scalewitness.calls.queries.planning import WEIGHED
 from scalewitness.ledger.queries.tree import tip
+from scalewitness.people.services import enrol_device
 
 
 @pytest.fixture
@@ -110,3 +113,18 @@ def test_a_blind_guest_finds_none_of_it(here: Here, greta: Browser, probed: Anim
     here.call(here.greta, probed, "male", visit=visit)
     assert greta.open(f"/animals/{probed.pk}/{asked}").status == 200
     assert greta.open(f"/animals/{probed.pk}/plan").status == 404
+
+
+def test_of_a_large_collection_a_part_is_weighed_at_a_time(here: Here, odile: Browser) -> None:
+    """And both the page and the answer say how many of how many."""
+    for number in range(WEIGHED + 1):
+        here.animal(f"P-{number}")
+    here.now_is_now()
+    path = f"/collections/{here.collection.pk}/plan"
+    page = odile.open(f"{path}?minutes=30")
+    assert f"Weighed were {WEIGHED} of {WEIGHED + 1} animals" in page.text
+    assert "?minutes=30&page=2" in page.links
+    assert f"Weighed were 1 of {WEIGHED + 1} animals" in odile.open(f"{path}?page=2").text
+    token = enrol_device(here.odile, "laptop", here.now)[1]
+    answer = Client().get(f"/api/v1{path}?page=2", headers={"Authorization": f"Bearer {token}"})
+    assert answer.json()["weighed"] == {"animals": 1, "of": WEIGHED + 1, "page": 2, "pages": 2}
