@@ -47,6 +47,20 @@ def test_a_sign_in_that_comes_to_nothing_leaves_nothing(
     assert odile.run("show").status == 0
 
 
+def test_a_server_that_goes_away_once_signed_in_is_told_of_as_that(
+    room: Room, meddler: Meddler
+) -> None:
+    pim = room.keeper("pim", meddler.url)
+    room.forget_throttles()
+    meddler.play("/key", *[cut_the_request] * 12)
+    answer = pim.run("sign-in", pim.url, "--email", pim.email, "--no-log-key", "--device", "rack")
+    meddler.tricks.clear()
+    assert answer.status == 1
+    assert "Signed in all the same" in answer.err
+    assert "Nobody was signed in" not in answer.err
+    assert pim.sync()["sent"] == 0
+
+
 def test_a_server_named_that_nobody_is_signed_in_at_leaves_nothing(odile: Machine) -> None:
     odile.more["SCALEWITNESS_SERVER"] = NOWHERE
     try:

@@ -24,7 +24,7 @@ from scalewitness_cli.commands.common import (
 )
 from scalewitness_cli.identity import Identity, need_identity
 from scalewitness_cli.readings import keep_comparison
-from scalewitness_cli.remote import Api, Json, Patience, Stopped
+from scalewitness_cli.remote import Api, Json, Patience, Stopped, Unreachable
 from scalewitness_cli.store import Store, data_folder
 from scalewitness_cli.trust import keys_file
 
@@ -69,7 +69,7 @@ def sign_in(
         made = None if page else _by_password(anyone, email, name, code)
         made = made or letting_in.by_page(anyone, name, partial(_show_page, name))
         identity = signin.become(store, anyone, made, name)
-        with Api(address, identity.token, patience) as api:
+        with Api(address, identity.token, patience) as api, _signed_in_all_the_same():
             identity = signin.enrol(store, identity, api)
             if off := in_words(keep_comparison(store, api)):
                 click.secho(f"  ! {off}", err=True, bold=True)
@@ -88,6 +88,18 @@ def _address(text: str) -> str:
     if found.scheme not in {"http", "https"} or not found.netloc or found.query:
         raise BadWord(f"“{text}”: say the whole address, as in https://record.example")
     return text.rstrip("/")
+
+
+@contextmanager
+def _signed_in_all_the_same() -> Iterator[None]:
+    """What is left to do where the server goes away once this is a device of its own."""
+    try:
+        yield
+    except Unreachable as problem:
+        raise Stopped(
+            f"{problem}\nSigned in all the same: scalewitness sync does the rest. No key of the "
+            "log is trusted yet: scalewitness trust-log KEY."
+        ) from None
 
 
 @contextmanager
