@@ -404,6 +404,10 @@ FEED_WAITERS = env.int("FEED_WAITERS", default=8)
 """Requests of one process that may wait for a change at a time; leave threads for others."""
 PUSH_LIMIT = 500
 """Items in one push."""
+PUSH_ITEMS_A_MINUTE = env.int("PUSH_ITEMS_A_MINUTE", default=30_000)
+"""Items that one keeper may send, from all devices. The largest import there is, thousands of
+animals with tags and weights, is through at once; somebody who sends without end leaves most of
+what the record can take in a minute to others (our judgement)."""
 DATA_UPLOAD_MAX_MEMORY_SIZE = 4 * 1024 * 1024
 
 METRICS_TOKEN = env.str("METRICS_TOKEN", default="")

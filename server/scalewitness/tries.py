@@ -57,14 +57,17 @@ def one_too_many(key: str, most: int, seconds: int) -> bool:
     return tries(key, seconds) > most
 
 
-def tries(key: str, seconds: int) -> int:
-    """How many there are with this one. They are counted anew ``seconds`` after the first."""
-    return _either(lambda server: _add(server, key, seconds, 1), lambda: _add_here(key, seconds, 1))
+def tries(key: str, seconds: int, by: int = 1) -> int:
+    """How many there are with this one, or with these. They are counted anew ``seconds`` after
+    the first."""
+    return _either(
+        lambda server: _add(server, key, seconds, by), lambda: _add_here(key, seconds, by)
+    )
 
 
-def take_back(key: str, seconds: int) -> None:
-    """One try, counted under these ``seconds``, was none."""
-    _either(lambda server: _add(server, key, seconds, -1), lambda: _add_here(key, seconds, -1))
+def take_back(key: str, seconds: int, by: int = 1) -> None:
+    """One try, or so many, counted under these ``seconds``, was none."""
+    tries(key, seconds, -by)
 
 
 def forget(*keys: str) -> None:

@@ -1,6 +1,7 @@
 """How often someone may try."""
 
 from time import sleep
+from typing import Any
 from uuid import uuid4
 
 import pytest
@@ -11,6 +12,7 @@ from tests.world import World
 
 from scalewitness.api.throttling import Feed, Link, LookUp, Pushing, SignIn, SignUp, Witness
 from scalewitness.guessing import FROM_ADDRESS
+from scalewitness.ledger.models import Entry
 from scalewitness.tries import tries
 
 
@@ -82,3 +84,21 @@ def test_a_count_ends_with_its_time_however_often_it_went_up() -> None:
         assert 0 < server.pttl(key) <= 1000
         sleep(server.pttl(key) / 1000 + 0.05)
     assert tries(key, 60) == 1
+
+
+def test_what_is_pushed_is_counted_in_items_of_one_keeper(
+    world: World, odile: Api, pim: Api, settings: Any
+) -> None:
+    settings.PUSH_ITEMS_A_MINUTE = 40
+    animal = world.animal("A1").pk
+    noted = {"noted": {"type": "weight", "grams": "60"}}
+    items = [world.item("husbandry_noted", animal, noted) for _ in range(30)]
+    assert odile.post("/push", {"items": items}).status == 200
+    before = Entry.objects.count()
+    answer = odile.post("/push", {"items": items})
+    assert (answer.status, answer.code) == (429, "throttled")
+    assert 1 <= int(answer.headers["Retry-After"]) <= 61
+    assert Entry.objects.count() == before
+    assert odile.post("/push", {"items": items[:10]}).status == 200  # what was refused is not
+    assert odile.post("/push", {"items": items[:1]}).status == 429
+    assert pim.post("/push", {"items": items}).status == 200  # and nobody else is concerned

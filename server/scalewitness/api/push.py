@@ -18,6 +18,7 @@ from scalewitness.api.operations import operation
 from scalewitness.api.reading import Sent, body_of
 from scalewitness.api.saying import At, FactId, Texts
 from scalewitness.api.shapes.words import one_of
+from scalewitness.api.throttling import count_items
 from scalewitness.domain import facts
 from scalewitness.domain.errors import TooLarge
 from scalewitness.intake.batch import Actor
@@ -78,6 +79,7 @@ def push(request: Request) -> Response:
     items = body_of(request, AnyItems).items
     if len(items) > settings.PUSH_LIMIT:
         raise TooLarge(f"A push holds at most {settings.PUSH_LIMIT} items.")
+    count_items(keeper_of(request).pk, len(items))
     return Response(
         Outcomes(list(_taken(items, actor_of(request), keeper_of(request).pk, timezone.now())))
     )

@@ -2,12 +2,15 @@
 
 from time import time
 from typing import Any
+from uuid import UUID
 
+from django.conf import settings
+from rest_framework.exceptions import Throttled
 from rest_framework.request import Request
 from rest_framework.throttling import SimpleRateThrottle
 from rest_framework.views import APIView
 
-from scalewitness.tries import address_of, one_too_many
+from scalewitness.tries import address_of, one_too_many, take_back, tries
 
 
 class _Throttle(SimpleRateThrottle):
@@ -85,6 +88,20 @@ class Pushing(PerDevice):
 
 class Photos(PerDevice):
     scope = "photos"
+
+
+def count_items(keeper: UUID, items: int) -> None:
+    """Counts what a keeper sends, from all of their devices, in items: a push of hundreds is
+    not one try. What is refused does not count.
+
+    Raises:
+        Throttled: it is more than ``PUSH_ITEMS_A_MINUTE``.
+    """
+    now, minute = time(), 60
+    key = f"items:{keeper}:{int(now // minute)}"
+    if tries(key, minute, items) > settings.PUSH_ITEMS_A_MINUTE:
+        take_back(key, minute, items)
+        raise Throttled(wait=minute - now % minute)
 
 
 THROTTLES: dict[str, type[_Throttle]] = {
