@@ -190,7 +190,7 @@ def test_nothing_of_a_fall_is_kept_when_its_transaction_fails(
     def fail(*args: object, **more: object) -> None:
         raise RuntimeError("the machine stops here")
 
-    monkeypatch.setattr(consequences, "lasting_link", fail)
+    monkeypatch.setattr(consequences, "new_lasting_link", fail)
     with pytest.raises(RuntimeError):
         world.call(world.greta, animal, "female", visit=visit)
     assert (Entry.objects.count(), animal.calls.count()) == before

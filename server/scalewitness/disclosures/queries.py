@@ -1,5 +1,6 @@
 """Reading disclosures."""
 
+from collections.abc import Collection
 from uuid import UUID
 
 from django.db.models import QuerySet
@@ -44,12 +45,17 @@ def disclosure_of(disclosure: UUID) -> Disclosure | None:
     )
 
 
-def last_told(sale: UUID, animal: UUID) -> Told:
-    """What the buyer last heard of the verified sex they relied on."""
-    last = Disclosure.objects.filter(sale=sale, animal=animal).order_by("-position").first()
-    if last is None or last.change == "restored":
+def last_told(sales: Collection[UUID], animal: UUID) -> dict[UUID, Told]:
+    """By sale, what the buyer last heard of the verified sex they relied on."""
+    rows = Disclosure.objects.filter(sale__in=list(sales), animal=animal).order_by("position")
+    last = dict(rows.values_list("sale", "change"))
+    return {sale: _told(last.get(sale)) for sale in sales}
+
+
+def _told(change: str | None) -> Told:
+    if change is None or change == "restored":
         return "stands"
-    return "fell" if last.change == "fell" else "reversed"
+    return "fell" if change == "fell" else "reversed"
 
 
 def unacknowledged() -> int:

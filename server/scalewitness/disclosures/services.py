@@ -6,12 +6,15 @@ import msgspec
 
 from scalewitness.disclosures.models import Acknowledgement, Disclosure
 from scalewitness.domain.facts import DisclosureAcknowledged, DisclosureOwed
+from scalewitness.ledger.queries.prepared import columns
+from scalewitness.ledger.services.inserting import Row, as_json
 from scalewitness.ledger.services.writing import Logged
 
 
-def store_disclosure(fact: Logged[DisclosureOwed]) -> Disclosure:
+def disclosure(fact: Logged[DisclosureOwed]) -> Disclosure:
+    """As it is owed; there may be hundreds, to be stored together by :func:`disclosure_row`."""
     body = fact.body
-    return Disclosure.objects.create(
+    return Disclosure(
         id=fact.about,
         position=fact.position,
         sale_id=UUID(body.sale),
@@ -23,6 +26,11 @@ def store_disclosure(fact: Logged[DisclosureOwed]) -> Disclosure:
         now=msgspec.to_builtins(body.now),
         owed_at=fact.received_at,
     )
+
+
+def disclosure_row(owed: Disclosure) -> Row:
+    row = {name: getattr(owed, name) for name in columns(Disclosure)}
+    return row | {"was": as_json(owed.was), "now": as_json(owed.now)}
 
 
 def store_acknowledgement(fact: Logged[DisclosureAcknowledged]) -> None:

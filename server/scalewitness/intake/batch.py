@@ -20,6 +20,7 @@ from scalewitness.ledger.models import Text
 from scalewitness.ledger.queries.prepared import sent_together
 from scalewitness.ledger.services.inserting import Row, insert_rows
 from scalewitness.ledger.services.writing import Draft, Logged, Writer
+from scalewitness.mail.models import Letter
 from scalewitness.mail.services import queueing as mail
 
 
@@ -216,15 +217,13 @@ class Batch:
         id: UUID | None = None,
     ) -> None:
         """Queue a letter in this transaction; it leaves after commit."""
-        mail.queue(
-            id=id or fresh_id(self.now),
-            kind=kind,
-            cause=cause,
-            recipient=recipient,
-            to=to,
-            context=context,
-            now=self.now,
+        self.owe_letters(
+            mail.letter(id or fresh_id(self.now), kind, cause, recipient, to, context, self.now)
         )
+
+    def owe_letters(self, *letters: Letter) -> None:
+        """As :meth:`owe_letter`, many at once."""
+        mail.queue_all(letters)
         self.owes_letters = True
 
     def flush(self) -> int:

@@ -1,5 +1,8 @@
 """Reassess what a batch touched and write all that follows, in the same transaction."""
 
+from collections.abc import Sequence
+from itertools import groupby
+from typing import cast
 from uuid import UUID
 
 import msgspec
@@ -10,8 +13,9 @@ from scalewitness.breeding.models import Pairing
 from scalewitness.breeding.queries import planned_with, was_verified
 from scalewitness.calls.models import Standing
 from scalewitness.calls.services import standing_row
+from scalewitness.disclosures.models import Disclosure
 from scalewitness.disclosures.queries import last_told
-from scalewitness.disclosures.services import store_disclosure
+from scalewitness.disclosures.services import disclosure, disclosure_row
 from scalewitness.disputes.queries import open_dispute_on
 from scalewitness.disputes.services import store_dispute
 from scalewitness.domain.consequences import (
@@ -23,6 +27,7 @@ from scalewitness.domain.consequences import (
     Replan,
     SaleView,
     TellKeepers,
+    Told,
     consequences,
     may_affect_pairings,
 )
@@ -41,7 +46,7 @@ from scalewitness.intake.batch import Batch, Touched, fresh_id
 from scalewitness.intake.known import Subject
 from scalewitness.sales.models import Sale
 from scalewitness.sales.queries import offer_in_force, progress_of, sales_of_animal
-from scalewitness.sales.services import lasting_link, store_step
+from scalewitness.sales.services import new_lasting_link, store_links, store_step
 
 
 def settle(batch: Batch) -> None:
@@ -89,7 +94,8 @@ def _follow(
     animal = subject.animal
     found = sales_of_animal(animal.pk) if subject.in_sales else []
     sales = {str(sale.pk): sale for sale in found}
-    views = [view for sale in found if (view := _view(sale, animal.pk)) is not None]
+    told = last_told([sale.pk for sale in found], animal.pk) if found else {}
+    views = [view for sale in found if (view := _view(sale, animal.pk, told[sale.pk])) is not None]
     represented = {view.sale: view.represented for view in views}
     dispute = bool(views) and open_dispute_on(animal.pk) is not None
     planned = _planned(animal.pk, before, now.label, batch)
@@ -102,11 +108,15 @@ def _follow(
     writer = _Consequences(
         animal, sales, planned, represented, before, standing, now, touched, batch
     )
-    for consequence in follows:
-        writer.write(consequence)
+    for kind, alike in groupby(follows, type):
+        if kind is Disclose:  # hundreds, where one animal was sold on and on
+            writer.disclose(cast(list[Disclose], list(alike)))
+        else:
+            for consequence in alike:
+                writer.write(consequence)
 
 
-def _view(sale: Sale, animal: UUID) -> SaleView | None:
+def _view(sale: Sale, animal: UUID, told: Told) -> SaleView | None:
     """The sale as consequences see it; None before its first offer."""
     offer = offer_in_force(sale)
     if offer is None:
@@ -119,7 +129,7 @@ def _view(sale: Sale, animal: UUID) -> SaleView | None:
         state=progress.state,
         held=bool(progress.held),
         represented=next(one for one in offered.represents if one.animal == str(animal)),
-        told=last_told(sale.pk, animal),
+        told=told,
     )
 
 
@@ -163,19 +173,11 @@ class _Consequences:
         match consequence:
             case Hold():
                 self._hold(consequence)
-            case Disclose():
-                self._disclose(consequence)
             case OpenDispute():
                 self._dispute(consequence)
             case TellKeepers():
-                letters.standing(
-                    self.animal,
-                    self.standing,
-                    consequence.change,
-                    self.before,
-                    self.now.label,
-                    self.batch,
-                )
+                moved = {"change": consequence.change, "was": self.before, "now": self.now.label}
+                letters.standing(self.animal, self.sales.values(), self.standing, moved, self.batch)
             case Replan():
                 self._replan(consequence)
 
@@ -191,7 +193,13 @@ class _Consequences:
         store_step(sale, "sale_held", logged)
         letters.held(sale, logged.id, self.represented[hold.sale], self.now, self.batch)
 
-    def _disclose(self, owed: Disclose) -> None:
+    def disclose(self, consequences: Sequence[Disclose]) -> None:
+        owed = [self._owed(one) for one in consequences]
+        store_links(one.link for one in owed)
+        letters.disclosures(owed, self.cause_kind, self.batch)
+        self.batch.store()
+
+    def _owed(self, owed: Disclose) -> letters.Owed:
         sale = self.sales[owed.sale]
         body = DisclosureOwed(
             sale=owed.sale,
@@ -203,11 +211,11 @@ class _Consequences:
             now=self.now,
         )
         logged = self.batch.state("disclosure_owed", fresh_id(self.batch.now), body)
-        disclosure = store_disclosure(logged)
-        # What is known need not be read again: there may be hundreds of them.
-        disclosure.sale, disclosure.animal, disclosure.to = sale, self.animal, sale.buyer
-        link = lasting_link(sale, fresh_id(self.batch.now), self.batch.now)
-        letters.disclosure(disclosure, logged.id, link, self.cause_kind, self.batch)
+        made = disclosure(logged)
+        self.batch.keep(Disclosure, disclosure_row(made))
+        made.sale, made.animal, made.to = sale, self.animal, sale.buyer
+        link = new_lasting_link(sale, fresh_id(self.batch.now), self.batch.now)
+        return letters.Owed(made, logged.id, link)
 
     def _dispute(self, opened: OpenDispute) -> None:
         body = DisputeOpened(
@@ -217,4 +225,4 @@ class _Consequences:
             sale=opened.sale,
         )
         logged = self.batch.state("dispute_opened", fresh_id(self.batch.now), body)
-        letters.dispute(store_dispute(logged), self.batch)
+        letters.dispute(store_dispute(logged), self.batch, self.sales.values())

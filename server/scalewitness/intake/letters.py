@@ -1,8 +1,8 @@
 """Who is owed which letter, and what it says in values. Wording lives in the templates."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from datetime import datetime
-from typing import Any
+from typing import Any, NamedTuple
 from uuid import UUID
 
 from scalewitness.animals.models import Animal
@@ -42,11 +42,12 @@ def describe(animal: Animal, *, named: bool = True) -> dict[str, Any]:
     }
 
 
-def concerned(animal: Animal, batch: Batch) -> list[Keeper]:
-    """Holder and partners, and whoever sold the animal in a sale that still stands."""
-    sold = [sale for sale in sales_of_animal(animal.pk) if progress_of(sale).state in LIVE]
+def concerned(animal: Animal, batch: Batch, sales: Collection[Sale] | None = None) -> list[Keeper]:
+    """Holder and partners, and whoever sold the animal in a sale that still stands. ``sales``:
+    all that it was ever in, where they have been read already."""
+    sales = sales_of_animal(animal.pk) if sales is None else sales
     keepers = _stewards(animal, batch)
-    keepers += [sale.collection.keeper for sale in sold]
+    keepers += [one.collection.keeper for one in sales if progress_of(one).state in LIVE]
     return list({keeper.pk: keeper for keeper in keepers}.values())
 
 
@@ -122,41 +123,64 @@ def held(sale: Sale, cause: UUID, was: Representation, now: Representation, batc
     _tell_seller(sale, "sale_held_seller", cause, change, batch)
 
 
-def disclosure(
-    owed: Disclosure, fact: UUID, link: OfferLink, cause_kind: str, batch: Batch
-) -> None:
-    """Both versions side by side; the seller can neither stop nor edit it. ``fact`` states
-    that it is owed. What was owed about the same and has not left is told in this letter too:
-    nobody should read first of a fall that is mended already."""
-    offered = offer_in_force(owed.sale)
-    about = {"sale": str(owed.sale_id), "animal__id": str(owed.animal_id)}
-    letter = fresh_id(batch.now)
-    waiting = mail.join_waiting("disclosure", owed.to_id, about, into=letter)
-    batch.owe_letter(
-        "disclosure",
-        cause=owed.pk,
-        recipient=owed.to_id,
-        to=owed.to.email,
-        context={
-            **_sale(owed.sale),
-            "disclosure": str(owed.pk),
-            "receipt": str(fact),
-            "animal": as_sold(owed.animal, owed.sale),
-            "change": owed.change,
-            "cause_kind": cause_kind,
-            "was": owed.was,
-            "now": owed.now,
-            "represented_at": offered.at.isoformat() if offered else None,
-            "owed_at": owed.owed_at.isoformat(),
-            "position": owed.position,
-            "recheck_days": offered.body["recheck_days"] if offered else None,
-            "remedy": offered.body["remedy"] if offered else None,
-            "seller_email": owed.sale.collection.keeper.email,
-            "earlier": [one for context in waiting for one in _told_in(context)],
-            "link": str(link.pk),
-        },
-        id=letter,
+class Owed(NamedTuple):
+    """A disclosure with the fact that states it, and the buyer's way to it."""
+
+    disclosure: Disclosure
+    fact: UUID
+    link: OfferLink
+
+
+def disclosures(owed: Sequence[Owed], cause_kind: str, batch: Batch) -> None:
+    """Both versions side by side; the seller can neither stop nor edit it. What was owed about
+    the same and has not left is told in the new letter too: nobody should read first of a fall
+    that is mended already."""
+    letters = [(fresh_id(batch.now), one) for one in owed]
+    into = {(one.disclosure.to_id, _about(one.disclosure)): id for id, one in letters}
+    waiting = mail.join_waiting(
+        "disclosure", lambda said: (said["sale"], said["animal"]["id"]), into
     )
+    batch.owe_letters(
+        *(
+            mail.letter(
+                id,
+                "disclosure",
+                one.disclosure.pk,
+                one.disclosure.to_id,
+                one.disclosure.to.email,
+                _disclosed(one, waiting.get(id, ()), cause_kind),
+                batch.now,
+            )
+            for id, one in letters
+        )
+    )
+
+
+def _about(owed: Disclosure) -> tuple[str, str]:
+    return str(owed.sale_id), str(owed.animal_id)
+
+
+def _disclosed(one: Owed, waiting: Iterable[dict[str, Any]], cause_kind: str) -> dict[str, Any]:
+    owed = one.disclosure
+    offered = offer_in_force(owed.sale)
+    return {
+        **_sale(owed.sale),
+        "disclosure": str(owed.pk),
+        "receipt": str(one.fact),
+        "animal": as_sold(owed.animal, owed.sale),
+        "change": owed.change,
+        "cause_kind": cause_kind,
+        "was": owed.was,
+        "now": owed.now,
+        "represented_at": offered.at.isoformat() if offered else None,
+        "owed_at": owed.owed_at.isoformat(),
+        "position": owed.position,
+        "recheck_days": offered.body["recheck_days"] if offered else None,
+        "remedy": offered.body["remedy"] if offered else None,
+        "seller_email": owed.sale.collection.keeper.email,
+        "earlier": [told for context in waiting for told in _told_in(context)],
+        "link": str(one.link.pk),
+    }
 
 
 def _told_in(disclosure: dict[str, Any]) -> list[dict[str, Any]]:
@@ -165,10 +189,16 @@ def _told_in(disclosure: dict[str, Any]) -> list[dict[str, Any]]:
     return [*disclosure.get("earlier", []), {name: disclosure[name] for name in names}]
 
 
-def standing(animal: Animal, standing: UUID, change: str, was: str, now: str, batch: Batch) -> None:
-    """Holder, partners and earlier sellers hear that a verified standing changed."""
-    moved = {"change": change, "was": was, "now": now}
-    _tell_concerned(animal, "standing_notice", standing, moved, batch)
+def standing(
+    animal: Animal,
+    sales: Collection[Sale],
+    standing: UUID,
+    moved: dict[str, str],
+    batch: Batch,
+) -> None:
+    """Holder, partners and earlier sellers hear that a verified standing changed. ``moved``:
+    ``change``, ``was`` and ``now``; ``sales``: all that the animal was ever in."""
+    _tell_concerned(animal, "standing_notice", standing, moved, batch, sales=sales)
 
 
 def pairings(
@@ -220,9 +250,9 @@ def _affected(
     }
 
 
-def dispute(opened: Dispute, batch: Batch) -> None:
+def dispute(opened: Dispute, batch: Batch, sales: Collection[Sale] | None = None) -> None:
     context = {"ground": opened.ground, "dispute": str(opened.pk)}
-    _tell_concerned(opened.animal, "dispute_opened", opened.pk, context, batch)
+    _tell_concerned(opened.animal, "dispute_opened", opened.pk, context, batch, sales=sales)
 
 
 def statement(dispute: Dispute, fact: UUID, batch: Batch) -> None:
@@ -250,9 +280,10 @@ def _tell_concerned(
     context: dict[str, Any],
     batch: Batch,
     but: UUID | None = None,
+    sales: Collection[Sale] | None = None,
 ) -> None:
     keeping = {keeper.pk for keeper in _stewards(animal, batch)}
-    for keeper in concerned(animal, batch):
+    for keeper in concerned(animal, batch, sales):
         if keeper.pk != but:
             described = describe(animal, named=keeper.pk in keeping)
             batch.owe_letter(

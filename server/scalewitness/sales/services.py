@@ -1,6 +1,6 @@
 """Sales: the writes. A draft is made here; every step after it comes through intake."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import datetime, timedelta
 from uuid import UUID
 
@@ -115,14 +115,25 @@ def open_link(sale: Sale, *, link: UUID, offer: UUID, purpose: str, expires: dat
 
 def lasting_link(sale: Sale, link: UUID, now: datetime) -> OfferLink:
     """The buyer's way in after the offer: to what may change, and to report a problem."""
+    made = new_lasting_link(sale, link, now)
+    store_links([made])
+    return made
+
+
+def new_lasting_link(sale: Sale, link: UUID, now: datetime) -> OfferLink:
+    """As :func:`lasting_link`; there may be hundreds, to be stored together."""
     offer = offer_in_force(sale)
-    return open_link(
-        sale,
-        link=link,
+    return OfferLink(
+        id=link,
+        sale=sale,
         offer=offer.pk if offer else sale.pk,
         purpose="disclosure",
-        expires=now + LASTING,
+        expires_at=now + LASTING,
     )
+
+
+def store_links(links: Iterable[OfferLink]) -> None:
+    OfferLink.objects.bulk_create(links)
 
 
 def make_code(sale: Sale, code: UUID, now: datetime) -> ConfirmationCode | None:

@@ -1,8 +1,8 @@
 """Letters owed: written down in the transaction of their cause."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Hashable, Mapping, Sequence
 from datetime import datetime
-from typing import Any
+from typing import Any, TypeVar
 from urllib.parse import urlsplit
 from uuid import UUID
 
@@ -13,6 +13,8 @@ from django.utils.crypto import salted_hmac
 from scalewitness.domain.erasure import is_erased
 from scalewitness.mail.models import UNDELIVERED, DeliveryReport, Letter
 from scalewitness.mail.services import waking
+
+K = TypeVar("K", bound=Hashable)
 
 PENDING = (Letter.State.WAITING, Letter.State.SENDING)
 NO_ADDRESS = "the address was erased as its owner asked"
@@ -46,24 +48,37 @@ def queue(
 
     To an erased address it is written down and marked as undeliverable, for all to see.
     """
+    queue_all([letter(id, kind, cause, recipient, to, context, now)])
+
+
+def queue_all(letters: Sequence[Letter]) -> None:
+    """Owe all of them, each as :func:`queue` does."""
+    Letter.objects.bulk_create(letters, ignore_conflicts=True)
+
+
+def letter(
+    id: UUID,
+    kind: str,
+    cause: UUID,
+    recipient: UUID,
+    to: str,
+    context: Mapping[str, Any],
+    now: datetime,
+) -> Letter:
+    """One to be owed."""
     gone = is_erased(to)
-    Letter.objects.bulk_create(
-        [
-            Letter(
-                id=id,
-                kind=kind,
-                cause=cause,
-                recipient=recipient,
-                to=to,
-                context=dict(context),
-                message_id=message_id(kind, cause, recipient),
-                created_at=now,
-                next_try_at=now,
-                state=Letter.State.FAILED if gone else Letter.State.WAITING,
-                last_error=NO_ADDRESS if gone else "",
-            )
-        ],
-        ignore_conflicts=True,
+    return Letter(
+        id=id,
+        kind=kind,
+        cause=cause,
+        recipient=recipient,
+        to=to,
+        context=dict(context),
+        message_id=message_id(kind, cause, recipient),
+        created_at=now,
+        next_try_at=now,
+        state=Letter.State.FAILED if gone else Letter.State.WAITING,
+        last_error=NO_ADDRESS if gone else "",
     )
 
 
@@ -84,21 +99,27 @@ def reword(letters: Q, words: Mapping[str, str]) -> None:
         letter.save(update_fields=["context"])
 
 
-def join_waiting(kind: str, recipient: UUID, about: Mapping[str, str], into: UUID) -> list[Any]:
-    """What letters say that have not left, of this kind to this person ``about`` the same: in
-    the order they were owed. The letter ``into`` will say it in their place.
+def join_waiting(
+    kind: str, about: Callable[[Any], K], into: Mapping[tuple[UUID, K], UUID]
+) -> dict[UUID, list[Any]]:
+    """What letters say that have not left, of this kind to these people and ``about`` the same
+    (as read from what a letter says): by the letter that will say it in their place, in the
+    order they were owed. ``into``: those letters, by recipient and what they are about.
 
     One that a worker has taken is left alone: it may be out already.
     """
     waiting = Letter.objects.select_for_update(skip_locked=True).filter(
-        kind=kind, recipient=recipient, state=Letter.State.WAITING
+        kind=kind, recipient__in={who for who, _ in into}, state=Letter.State.WAITING
     )
-    same = {f"context__{name}": value for name, value in about.items()}
-    letters = list(waiting.filter(**same).order_by("created_at", "pk"))
-    if letters:
-        joined = Letter.objects.filter(pk__in=[one.pk for one in letters])
-        joined.update(state=Letter.State.JOINED, joined_to=into)
-    return [one.context for one in letters]
+    joined: dict[UUID, list[Letter]] = {}
+    for one in waiting.order_by("created_at", "pk"):
+        target = into.get((one.recipient, about(one.context)))
+        if target is not None:
+            one.state, one.joined_to = Letter.State.JOINED, target
+            joined.setdefault(target, []).append(one)
+    gone = [one for letters in joined.values() for one in letters]
+    Letter.objects.bulk_update(gone, ["state", "joined_to"])
+    return {target: [one.context for one in letters] for target, letters in joined.items()}
 
 
 def readdress(person: UUID, address: str, now: datetime) -> int:
