@@ -116,7 +116,8 @@ class Story:
             "represents": msgspec.to_builtins(represent([self.animal])),
             "recheck_days": 14,
             "remedy": "refund",
-            "expires": rfc3339(self.now + timedelta(days=7)),
+            # By the clock on the wall, as the worker is about and ends what ran out by it.
+            "expires": rfc3339(timezone.now() + timedelta(days=7)),
         }
         made = self._say(self.seller, "offer_made", sale.pk, offer)
         self._confirm(sale, str(made.id), int(made.position or 0))

@@ -11,6 +11,7 @@ from scalewitness.calls.models import Standing
 from scalewitness.calls.queries.replay import Replay
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.domain.errors import Refused
+from scalewitness.intake import statements
 from scalewitness.intake.statements import adopt_policy, lapse_offers
 from scalewitness.intake.tasks import lapse_due_offers
 from scalewitness.ledger.models import Entry
@@ -96,3 +97,29 @@ def test_the_command_refuses_what_is_no_policy(db: None, given: list[str]) -> No
 def test_unknown_parameters_are_refused(db: None, world: World) -> None:
     with pytest.raises(Refused):
         adopt_policy("p9", "sexing-none", {"verified": "0.990000"}, world.now)
+
+
+def test_an_older_policy_is_not_put_in_force_again(world: World) -> None:
+    first = ("policy-1st", "sexing-1", {"verified": "0.995000"}, world.now)
+    adopt_policy(*first)
+    adopt_policy("policy-2nd", "sexing-1", {"verified": "0.996000"}, world.now)
+    with pytest.raises(Refused):
+        adopt_policy(*first)
+
+
+def test_nobody_is_offered_a_standing_that_the_rule_in_force_would_not_state(
+    world: World, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Between a new rule and the animal's turn to be reassessed under it."""
+    animal = world.verified("V1")
+    sale = world.draft(animal)
+    offer = world.offer(sale)
+    assert offer.id is not None
+    assert offer.position is not None
+    monkeypatch.setattr(statements, "reassess_due", lambda now: 0)
+    adopt_policy("policy-strict", "sexing-1", {"verified": "0.999990"}, world.now)
+    assert world.label(animal) == "verified male"
+    with pytest.raises(Refused) as error:
+        world.confirm(sale, offer.id, offer.position)
+    assert error.value.as_problem()["code"] == "standing_moved"
+    assert world.label(animal) == "probable male"

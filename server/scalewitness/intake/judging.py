@@ -9,8 +9,10 @@ from scalewitness.intake.batch import Batch
 from scalewitness.intake.consequences import settle
 from scalewitness.intake.kinds import AT_ONCE, NEEDS_SETTLED, RULES
 from scalewitness.intake.outcomes import Outcome, Seen
+from scalewitness.intake.reassessing import reassess_first
 from scalewitness.intake.signatures import Signatures
 from scalewitness.intake.submission import Sealed
+from scalewitness.sales.queries import animals_sold
 
 
 def judge(
@@ -47,6 +49,8 @@ def _one(
             return earlier
         if item.kind in NEEDS_SETTLED or item.about in batch.touched:
             settle(batch)
+        if item.kind in NEEDS_SETTLED:
+            reassess_first(animals_sold(item.about), batch)
         position = _apply(item, batch, careful=careful)
     except Refused as refused:
         return Outcome(str(item.id), "refused", problem=refused.as_problem())

@@ -26,7 +26,7 @@ from scalewitness.intake.signatures import prove
 from scalewitness.intake.submission import Sealed, Submission, read, seal
 from scalewitness.ledger.queries.fence import LAST
 from scalewitness.ledger.queries.prepared import Question, asked_together
-from scalewitness.ledger.services.writing import LOCKED
+from scalewitness.ledger.services.writing import IN_LINE, LOCKED
 from scalewitness.mail.services import queueing as mail
 from scalewitness.waiting import was_held_up
 
@@ -123,10 +123,10 @@ class Piece:
         return (self._prepared or ())[len(self.outcomes) :]
 
 
-def _locking() -> tuple[Question, Question]:
+def _locking() -> tuple[Question, ...]:
     """What is asked first, the log's lock before all: whoever waits for it meanwhile waits for
     one answer instead of several."""
-    return LOCKED.question(), LAST.question()
+    return IN_LINE, LOCKED.question(), LAST.question()
 
 
 def write_together(pieces: Sequence[Piece]) -> None:

@@ -24,6 +24,11 @@ def sale_of(sale: UUID) -> Sale | None:
     return Sale.objects.select_related("collection", "buyer").filter(pk=sale).first()
 
 
+def animals_sold(sale: UUID) -> list[UUID]:
+    """The animals of a sale; none where there is no such sale."""
+    return list(SaleAnimal.objects.filter(sale=sale).values_list("animal", flat=True))
+
+
 def sales_seen(keeper: UUID, now: datetime) -> QuerySet[Sale]:
     """Sales from collections the keeper holds or is a partner in, newest first."""
     return (

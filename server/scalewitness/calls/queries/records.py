@@ -55,9 +55,12 @@ def _in_force(newest: UUID, parameters: str) -> ExaminerRecords:
     return as_weighed(position, latest_records(position), parameters)
 
 
-def latest_records(at: int | None = None) -> dict[UUID, ExaminerRecordChanged]:
-    """Each examiner's latest record, as the fact gave it."""
-    rows = _rows(at).order_by("examiner", "-position").distinct("examiner")
+def latest_records(
+    at: int | None = None, of: Collection[UUID] | None = None
+) -> dict[UUID, ExaminerRecordChanged]:
+    """Each examiner's latest record, or that ``of`` some, as the fact gave it."""
+    rows = _rows(at) if of is None else _rows(at).filter(examiner__in=of)
+    rows = rows.order_by("examiner", "-position").distinct("examiner")
     return {
         row.examiner: msgspec.convert(
             {"role": row.role, "counts": row.counts}, ExaminerRecordChanged

@@ -13,7 +13,7 @@ from scalewitness.domain.moments import rfc3339
 from scalewitness.domain.translog.leaf import leaf_bytes
 from scalewitness.domain.translog.tree import Frontier, leaf_hash
 from scalewitness.ledger.models import Entry, Head, Text
-from scalewitness.ledger.queries.prepared import Prepared, columns, told
+from scalewitness.ledger.queries.prepared import Prepared, Question, asked, columns, told
 from scalewitness.ledger.services.fencing import refuse_if_closed
 from scalewitness.ledger.services.inserting import insert_values
 from scalewitness.ledger.services.tiling import lay_tiles
@@ -191,11 +191,16 @@ def take_turn() -> Head:
     """
     if not transaction.get_connection().in_atomic_block:
         raise RuntimeError("a turn ends with its transaction")
+    asked(*IN_LINE)
     (head,) = LOCKED.rows_of(Head)
     refuse_if_closed(head.size)
     return head
 
 
+IN_LINE = Question("SELECT 1 FROM pg_advisory_xact_lock(%s)", [0x5CA1E])
+"""Waits in line for the log. PostgreSQL gives a lock of this sort to whoever has waited longest;
+that of a row it may give to somebody who comes along just as it is let go of, such as one who
+had it a moment ago and sends without end."""
 MOVE = "UPDATE ledger_head SET size = %s, frontier = %s, root = %s WHERE id = 1"
 LOCKED = Prepared(lambda: Head.objects.select_for_update().filter(pk=1).values_list(*columns(Head)))
 

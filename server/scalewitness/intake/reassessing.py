@@ -1,0 +1,86 @@
+"""Stating anew what a new rule, or an examiner's new record, makes of animals: a few at a time,
+so that others get their turn in between. Whatever stops it, the next run goes on from there."""
+
+from collections import deque
+from collections.abc import Callable, Iterable, Sequence
+from datetime import datetime
+from itertools import islice
+from typing import TypeVar
+from uuid import UUID
+
+from django.db import transaction
+
+from scalewitness.calls.queries.due import Due, due
+from scalewitness.intake.batch import Actor, Batch
+from scalewitness.intake.consequences import settle
+from scalewitness.intake.known import Known
+from scalewitness.mail.services import queueing as mail
+
+T = TypeVar("T")
+
+RECORD = Actor()
+"""Nobody: what the record states has no sender."""
+READ_TOGETHER = 32
+"""Animals whose evidence is read at a time, before the log is locked for them (our judgement)."""
+
+
+def in_turns(
+    things: Iterable[T],
+    now: datetime,
+    say: Callable[[T, Batch], None],
+    known: Callable[[], Known | None] = lambda: None,
+) -> None:
+    """``say`` what the record states of each, with all that follows, in as many transactions
+    as the log may be locked for. ``known``: what was read for them ahead of each."""
+    rest = deque(things)
+    while rest:
+        read = known()
+        with transaction.atomic():
+            batch = Batch(RECORD, now, read)
+            _say_some(rest, batch, say)
+            batch.flush()
+        if batch.owes_letters:
+            transaction.on_commit(mail.wake)
+
+
+def _say_some(rest: deque[T], batch: Batch, say: Callable[[T, Batch], None]) -> None:
+    """The first, and as many of the others as the batch may hold."""
+    while rest:
+        say(rest.popleft(), batch)
+        settle(batch)
+        if batch.full:
+            break
+
+
+def reassess_due(now: datetime) -> int:
+    """Every animal that a newer rule or examiner's record measures; how many there were. Each
+    standing comes with its consequences, in the same transaction."""
+    found = iter(due())
+    count = 0
+    while some := list(islice(found, READ_TOGETHER)):
+        count += len(some)
+        in_turns(some, now, _reassess, lambda some=some: _read(some, now))  # type: ignore[misc]
+    return count
+
+
+def _read(some: Sequence[Due], now: datetime) -> Known:
+    known = Known(None, now)
+    for one in some:
+        known.expect("call_made", one.animal, now, {})
+    with known.read_ahead():
+        return known
+
+
+def _reassess(one: Due, batch: Batch) -> None:
+    """Unless somebody was quicker."""
+    if due([one.animal]):
+        batch.touch(one.animal, one.cause, one.kind)
+
+
+def reassess_first(animals: Iterable[UUID], batch: Batch) -> None:
+    """Before somebody relies on their standings: those that a newer rule would state otherwise
+    are stated by it."""
+    batch.store()
+    for one in due(list(animals)):
+        batch.touch(one.animal, one.cause, one.kind)
+    settle(batch)
