@@ -18,12 +18,13 @@ from stack.supervisor import Supervisor
 
 
 @contextmanager
-def service(*, worker: bool) -> Iterator[LocalStack]:
-    """Everything running, the ``worker`` if asked for; this process is set up to use its
-    database, so that what needs models can be imported."""
+def service(*, worker: bool, **environment: str) -> Iterator[LocalStack]:
+    """Everything running, the ``worker`` if asked for, with more in its ``environment``; this
+    process is set up to use its database, so that what needs models can be imported."""
     with tempfile.TemporaryDirectory(prefix="scalewitness-bench-") as folder:
         supervisor = Supervisor(Path(folder), say=lambda name, text: None)
         stack = LocalStack(supervisor, Path(folder), free_port(), given={})
+        stack.environment |= environment
         try:
             stack.start_database()
             stack.start_queue()

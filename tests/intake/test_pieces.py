@@ -12,9 +12,10 @@ from tests.world import World, new_id, probing, tag_of
 from scalewitness.animals.models import Animal
 from scalewitness.calls.models import Call
 from scalewitness.intake import batch as batches
-from scalewitness.intake import pieces, services
+from scalewitness.intake import pace, pieces, services
 from scalewitness.intake.batch import Actor, Batch
 from scalewitness.intake.outcomes import Outcome
+from scalewitness.intake.pace import Pace
 from scalewitness.intake.pieces import Piece
 from scalewitness.intake.services import accept
 from scalewitness.ledger.models import Entry, Text
@@ -155,10 +156,19 @@ def test_a_fault_of_one_is_told_to_it_alone(
     assert Call.objects.count() == 2
 
 
-def test_a_long_push_is_taken_in_several_transactions_in_order(lasting_world: World) -> None:
+def slow_pace() -> Pace:
+    slow = Pace()
+    slow.note(pace.FEWEST, 60.0)
+    return slow
+
+
+def test_a_long_push_is_taken_in_several_transactions_in_order(
+    lasting_world: World, monkeypatch: pytest.MonkeyPatch
+) -> None:
     world = lasting_world
     animal = world.animal("T1")
-    items = weights(world, animal, 2 * services.STRETCH + 1)
+    items = weights(world, animal, 2 * pace.FEWEST + 1)
+    monkeypatch.setattr(services, "PACE", slow_pace())
     began = Entry.objects.count()
     outcomes = accept(items, Actor(keeper=world.odile.pk), world.now)
     assert transactions(began) == 3
@@ -225,3 +235,19 @@ def test_a_piece_begun_before_does_not_come_along_again(lasting_world: World) ->
     assert piece.is_fresh
     piece.prepare()
     assert not piece.is_fresh
+
+
+def test_a_stretch_is_as_long_as_the_log_may_be_held_for() -> None:
+    known = Pace()
+    assert known.stretch() == pace.MOST
+    known.note(100, 2 * pace.WANTED)
+    assert known.stretch() == 50
+    known.note(1, 60.0)  # one item says nothing of many
+    assert known.stretch() == 50
+    known.note(50, pace.WANTED / 10)  # the machine has less to do; not forgotten at once
+    assert 50 < known.stretch() < 60
+    for _ in range(40):
+        known.note(100, 0.001)
+    assert known.stretch() == pace.MOST
+    known.note(100, 60.0)
+    assert known.stretch() == pace.FEWEST

@@ -138,6 +138,11 @@ class Batch:
         return Logged(fact.id, position, sender.by, fact.at, self.now, fact.about, fact.body)
 
     @property
+    def held(self) -> float:
+        """Seconds since the log was locked for it."""
+        return self._writer.held
+
+    @property
     def full(self) -> bool:
         """Whether it has taken as much as the log may be locked for."""
         return self._writer.held + len(self.touched) * REASSESSING > HOLDING

@@ -22,6 +22,7 @@ from scalewitness.intake.batch import Actor, Batch, flush_together
 from scalewitness.intake.judging import judge
 from scalewitness.intake.known import Known
 from scalewitness.intake.outcomes import Outcome, Seen, known_among, known_question
+from scalewitness.intake.pace import PACE
 from scalewitness.intake.signatures import prove
 from scalewitness.intake.submission import Sealed, Submission, read, seal
 from scalewitness.ledger.queries.fence import LAST
@@ -161,6 +162,8 @@ def _written(judged: Sequence[tuple[Piece, Ahead]]) -> dict[Piece, list[Outcome]
             raise Busy() from fault
         log.warning("not_written_together", pieces=len(judged), error=repr(fault))
         return {}
+    if batches:
+        PACE.note(sum(len(one.items) for one in written), batches[0].held)
     return written
 
 

@@ -10,12 +10,11 @@ from scalewitness.domain.errors import Busy, Refused
 from scalewitness.intake.authors import check_confirmed
 from scalewitness.intake.batch import Actor
 from scalewitness.intake.outcomes import Outcome, named
+from scalewitness.intake.pace import PACE
 from scalewitness.intake.pieces import Piece, write_together
 from scalewitness.intake.turns import PATIENCE, Turns
 from scalewitness.waiting import nobody_waits, patience_left
 
-STRETCH = 250
-"""Items of a piece at most: judged ahead they are stored in some 50 ms (measured, of calls)."""
 SMALL, TOGETHER = 25, 24
 """Items of a piece that another takes along, and how many pieces at most: half of a tenth of a
 second in all, where each is a single call (our judgement)."""
@@ -51,8 +50,9 @@ def accept(
     if transaction.get_connection().in_atomic_block:
         return named(items, _at_once(Piece(items, actor, received_at, author)))
     outcomes: list[Outcome] = []
-    for start in range(0, len(items), STRETCH):
-        piece = Piece(items[start : start + STRETCH], actor, received_at, author)
+    while len(outcomes) < len(items):
+        stretch = items[len(outcomes) :][: PACE.stretch()]
+        piece = Piece(stretch, actor, received_at, author)
         while not piece.is_done:
             _take_in_turn(piece, begun=bool(outcomes or piece.outcomes))
         outcomes += piece.outcomes
