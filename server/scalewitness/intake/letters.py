@@ -143,13 +143,13 @@ def disclosures(owed: Sequence[Owed], cause_kind: str, batch: Batch) -> None:
     batch.owe_letters(
         *(
             mail.letter(
-                id,
-                "disclosure",
-                one.disclosure.pk,
-                one.disclosure.to_id,
-                one.disclosure.to.email,
-                _disclosed(one, waiting.get(id, ()), cause_kind),
-                batch.now,
+                id=id,
+                kind="disclosure",
+                cause=one.disclosure.pk,
+                recipient=one.disclosure.to_id,
+                to=one.disclosure.to.email,
+                context=_disclosed(one, waiting.get(id, ()), cause_kind),
+                now=batch.now,
             )
             for id, one in letters
         )
