@@ -19,7 +19,7 @@ import sys
 import time
 from collections.abc import Iterator, Sequence
 
-from asking import Request, Told, ask, codes, hang_up, oldest, percentile
+from asking import Request, Told, ask, codes, go_first, hang_up, oldest, percentile
 from running import service
 
 TIMES, OLDEST, RECOVERED = 5, 15.0, 10.0
@@ -41,6 +41,7 @@ def main() -> int:
         from overload_mix import Mix  # noqa: PLC0415  it imports models, which need the settings
 
         mix = Mix()
+        go_first()
         return asyncio.run(measured(stack.url, mix.requests(), mix.pushes(), given.seconds))
 
 

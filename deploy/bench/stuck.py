@@ -23,7 +23,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 
 import psycopg
-from asking import Request, Told, ask, codes, oldest, percentile
+from asking import Request, Told, ask, codes, go_first, oldest, percentile
 from overload import unready, watched
 from running import service
 
@@ -53,6 +53,7 @@ def main() -> int:
         from overload_mix import Mix  # noqa: PLC0415  it imports models, which need the settings
 
         mix = Mix()
+        go_first()
         reads = (one for one in mix.requests() if one.kind != "push" and not one.may_wait)
         misses = asyncio.run(measured(stack, reads, mix.pushes(1)))
     for one in misses:
