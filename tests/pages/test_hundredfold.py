@@ -1,0 +1,119 @@
+"""Every page and every operation with 40 animals and with 1,000: the same number of questions
+to the database, and not much more of the process's time. Names come from the URL table and from
+the table of operations, in which none may be missing."""
+
+import gc
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from functools import partial
+from statistics import median
+
+import pytest
+from django.core.cache import cache
+from django.db import connection, transaction
+from django.http import HttpResponseBase
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+from pytest_django import DjangoDbBlocker
+from tests.api.matrix import ROWS
+from tests.api.stage import Stage, set_stage
+from tests.api.test_matrix import ask
+from tests.pages.addresses import NAMES, address, ids_for
+from tests.pages.crowd import grow
+from tests.plugins.own_database import own_copy
+
+SMALL, BIG = 40, 1000
+MORE_QUERIES = 5
+TIMES = 3
+RUNS = 5
+
+Ask = Callable[[], HttpResponseBase]
+
+
+@dataclass(frozen=True)
+class Cost:
+    """Of one answer: ``queries``, and ``seconds`` of the process."""
+
+    queries: int
+    seconds: float
+
+
+@pytest.fixture(scope="module")
+def costs(
+    migrated_database: None, django_db_blocker: DjangoDbBlocker
+) -> Iterator[dict[str, tuple[Cost, Cost]]]:
+    """By name, with few animals and with many."""
+    with own_copy(django_db_blocker):
+        stage = set_stage()
+        grow(stage, SMALL)
+        few = {name: cost(asked) for name, asked in everything(stage).items()}
+        grow(stage, BIG)
+        with connection.cursor() as cursor:
+            cursor.execute("ANALYZE")  # as PostgreSQL does by itself after a while
+        many = {name: cost(asked, few[name]) for name, asked in everything(stage).items()}
+        yield {name: (few[name], many[name]) for name in few}
+
+
+def everything(stage: Stage) -> dict[str, Ask]:
+    """By name, every page opened and every operation done by the owner."""
+    cache.clear()
+    browser = Client()
+    browser.force_login(stage.world.odile)
+    pages = {f"page {name}": partial(visited, browser, stage, name) for name in NAMES}
+    return pages | {str(row): partial(ask, stage, row, "owner") for row in ROWS}
+
+
+def visited(browser: Client, stage: Stage, name: str) -> HttpResponseBase:
+    """The page; of one that takes a form only, its answer to an empty one. What it changed is
+    undone."""
+    path = address(name, ids_for(name, stage))
+    with transaction.atomic():
+        answer: HttpResponseBase = browser.get(path)
+        if answer.status_code == 302:
+            answer = browser.post(path, {})
+        transaction.set_rollback(True)
+    return answer
+
+
+def cost(asked: Ask, few: Cost | None = None) -> Cost:
+    """The time is the median of some runs; where the first is well within what ``few`` allow,
+    of that one."""
+    cache.clear()  # the throttles count on, and what is turned away costs nothing
+    assert asked().status_code not in {429, 500}, asked
+    connection.queries_log.clear()  # else it is full after a while
+    with CaptureQueriesContext(connection) as found:
+        asked()
+    runs = [seconds(asked)]
+    while len(runs) < RUNS and not (few and median(runs) <= TIMES * few.seconds / 2):
+        runs.append(seconds(asked))
+    return Cost(len(found), median(runs))
+
+
+def seconds(asked: Ask) -> float:
+    gc.disable()  # it would look through all that the tests have made
+    began = time.process_time()
+    asked()
+    took = time.process_time() - began
+    gc.enable()
+    return took
+
+
+def test_a_page_asks_no_more_of_the_database_for_more_animals(
+    costs: dict[str, tuple[Cost, Cost]],
+) -> None:
+    more = {
+        name: f"{few.queries}, {many.queries} queries"
+        for name, (few, many) in costs.items()
+        if abs(many.queries - few.queries) > MORE_QUERIES
+    }
+    assert more == {}
+
+
+def test_nor_does_it_take_much_longer(costs: dict[str, tuple[Cost, Cost]]) -> None:
+    longer = {
+        name: f"{1000 * few.seconds:.0f}, {1000 * many.seconds:.0f} ms"
+        for name, (few, many) in costs.items()
+        if many.seconds > TIMES * few.seconds
+    }
+    assert longer == {}
