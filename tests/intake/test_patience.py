@@ -66,10 +66,12 @@ def test_a_long_push_that_gets_on_waits_for_each_of_its_turns(
     lasting_world: World, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """It was sent longer ago than anybody waits for a first turn."""
-    monkeypatch.setattr(services, "STRETCH", 1)
+    monkeypatch.setattr(services.PACE, "stretch", lambda: 1)
+    monkeypatch.setattr(services, "PATIENCE", 30.0)
+    monkeypatch.setattr(services, "LONGEST", 200.0)
     world = lasting_world
     items, actor = weights(world, 6), Actor(keeper=world.odile.pk)
-    with others_at_it(), answering(Sender(0.0, 3.0)):
+    with others_at_it(), answering(Sender(0.0, 100.0)):
         outcomes = accept(items, actor, world.now)
     assert [one.status for one in outcomes] == ["accepted"] * 6
 
