@@ -2,10 +2,12 @@
 
 import { ask, Refused, Unreachable } from "../net/api.js";
 import { makeKey } from "../net/keys.js";
-import { isUnsent } from "../pure/outbox.js";
+import { isOwed } from "../pure/outbox.js";
+import { exported } from "../pure/unsent.js";
 import { forget } from "../store/db.js";
 import { keep } from "../store/session.js";
-import { changed, state } from "./state.js";
+import { waiting } from "../store/photos.js";
+import { changed, now, state } from "./state.js";
 import { rest } from "./listening.js";
 import { sync } from "./sync.js";
 
@@ -48,10 +50,10 @@ function slower(fault) {
     keeper's: somebody else cannot sign in over it. */
 async function become(device) {
   const me = await ask("GET", "keepers/me", { token: device.token });
-  const other = state.outbox.find((one) => isUnsent(one) && one.by !== me.id);
+  const other = state.outbox.find((one) => isOwed(one) && one.by !== me.id);
   if (other) {
     await drop(device.id, device.token);
-    throw new Error("Calls of somebody else wait on this phone. They must be sent first.");
+    throw new Error("Calls of somebody else wait on this phone. They must be sent or exported first.");
   }
   if (state.session && state.session.keeper !== me.id) await forget();
   const key = await makeKey(me.id, device.id);
@@ -62,6 +64,14 @@ async function become(device) {
   await navigator.storage?.persist?.().catch(() => false);
   await changed();
   await sync();
+}
+
+/** What is not on record yet, as a file that `scalewitness send` takes: {name, text}. */
+export async function unsentFile() {
+  const { keeper } = state.session;
+  const files = await waiting();
+  const text = JSON.stringify(exported(state.outbox, files, { server: location.origin, keeper }), null, 1);
+  return { name: `scalewitness-unsent-${new Date(now()).toISOString().slice(0, 10)}.json`, text };
 }
 
 /** Signs out and forgets everything here, also what was not sent. */

@@ -1,48 +1,103 @@
 /* A filled-in form becomes facts on this phone: signed, stored, then sent. */
 
+import { reading as readNow } from "../net/clock.js";
 import { newId, sign } from "../net/keys.js";
 import { hex } from "../pure/bytes.js";
 import { body, grams, line, note } from "../pure/call.js";
+import { corrected, holds, isOff, lookFor } from "../pure/clock.js";
 import { withNote } from "../pure/leaf.js";
 import { aside, needsYou, saved } from "../pure/outbox.js";
 import { title } from "../pure/search.js";
 import { saveCall } from "../store/outbox.js";
+import { file } from "../store/photos.js";
 import { changed, state } from "./state.js";
 import { sync } from "./sync.js";
 import { announce } from "./shell.js";
 
+/** What this phone's clock says, to be kept with what is noted now. */
+export const readingNow = () => ({ ...readNow(), before: state.clock });
+
+/** The look that a form's time is to be corrected by, if any. `refused`: the call it replaces,
+    whose time stays that of the check. */
+export function lookAt(reading, refused) {
+  const look = refused ? lookOf(refused) : state.clock;
+  const fits = refused ? Boolean(look) : holds(reading, look);
+  return fits && isOff(look) ? look : null;
+}
+
+/** The look that a stored one's time can be corrected by; null where that is unknown. */
+export const lookOf = (one) => (one.reading ? lookFor(one.reading, one.look ?? state.clock) : null);
+
 /** Stores the call, and a weight if one was taken; `refused` is the call it replaces. Returns
     when it is on the disk. */
 export async function saveForm(form, { visit, animal, refused }) {
-  const at = new Date().toISOString();
-  const fact = (kind, made) => ({ id: newId(), kind, at, about: animal.id, body: made });
+  const { at, reading, more } = timed(form, refused);
+  const fact = (kind, made) => ({ id: newId(), kind, at, about: animal.id, body: { ...made, ...more } });
   const salt = crypto.getRandomValues(new Uint8Array(32));
   const call = await withNote(fact("call_made", body(form, visit.id)), note(form), salt);
   const shown = { visit: visit.id, title: title(animal) };
   const records = [];
+  const keep = async (made, text, more) =>
+    records.push(await record(made, { shown: { ...shown, line: text }, form: null, reading, call: call.id, ...more }));
   const weighed = grams(form.grams);
   if (weighed) {
     const weight = fact("husbandry_noted", { noted: { type: "weight", grams: weighed } });
-    records.push(await record(weight, { ...shown, line: `Weight ${weighed} g` }, null, 0));
+    await keep(weight, `Weight ${weighed} g`, { place: 0 });
   }
-  records.push(await record(call, { ...shown, line: line(form) }, structuredClone(form), 1));
+  await keep(call, line(form), { form: structuredClone(form), place: 1 });
   const files = [];
   for (const [number, bytes] of (form.photos ?? []).entries()) {
     const photo = fact("photo_attached", { ...(await fingerprint(bytes)), of: call.id });
-    const made = await record(photo, { ...shown, line: `Photo ${number + 1} of the call` }, null, 2 + number);
-    records.push({ ...made, file: "waiting" });
+    await keep(photo, `Photo ${number + 1} of the call`, { file: "waiting", place: 2 + number });
     files.push({ id: photo.id, bytes });
   }
-  if (refused) records.push(...givenUp(refused).map((one) => aside(one, call.id)));
-  await saveCall(records, files, animal.id);
+  const given = refused ? withIt(refused) : [];
+  records.push(...given.map((one) => aside(one, call.id)));
+  await saveCall(records, files, { draft: animal.id, unneeded: given.map((one) => one.id) });
   await changed();
   announce(`${title(animal)}: saved here.`, `#/visit/${visit.id}`);
   sync();
 }
 
-/** A refused call, and its photos, which were refused with it: they go along with the new one. */
-function givenUp(call) {
-  return [call, ...state.outbox.filter((one) => one.fact.body.of === call.id && needsYou(one))];
+/** When it was: as the examiner says, else what the clock said at the check, put right where it is
+    known to have been off and they left the tick in place. */
+function timed(form, refused) {
+  if (form.when) return { at: new Date(form.when).toISOString(), reading: null, more: {} };
+  const reading = refused ? refused.reading : readingNow();
+  if (!reading) return { at: refused.fact.at, reading: null, more: {} };
+  const look = form.correct === false ? null : lookAt(reading, refused);
+  if (!look) return { at: new Date(reading.here).toISOString(), reading, more: {} };
+  const { at, ...more } = corrected(reading, look);
+  return { at, reading, more };
+}
+
+/** A refused one, and what was refused with it, once more with the time put right: signed anew,
+    under ids of their own. What was refused is put aside. */
+export async function sendCorrected(one) {
+  const look = lookOf(one);
+  const group = withIt(one).sort((a, b) => a.order - b.order);
+  const ids = new Map(group.map(({ id }) => [id, newId()]));
+  const records = [];
+  const files = [];
+  for (const [place, old] of group.entries()) {
+    const { at, ...more } = corrected(old.reading, look);
+    const made = { ...old.fact.body, ...more };
+    if (made.of) made.of = ids.get(made.of) ?? made.of;
+    const fact = { ...old.fact, id: ids.get(old.id), at, body: made };
+    records.push(await record(fact, { ...old, place, call: ids.get(old.call) ?? old.call }), aside(old, fact.id));
+    const held = old.file && await file(old.id);
+    if (held) files.push({ ...held, id: fact.id });
+  }
+  await saveCall(records, files, { unneeded: group.map(({ id }) => id) });
+  await changed();
+  sync();
+}
+
+/** A refused one and what goes with it: a call's photos, and a weight refused with it. */
+export function withIt(one) {
+  const along = (other) => other.id !== one.id && (needsYou(other) || (other.state === "saved" && other.fact.body.of)) &&
+    [other.fact.body.of, other.call].includes(one.id);
+  return [one, ...state.outbox.filter(along)];
 }
 
 async function fingerprint(bytes) {
@@ -50,8 +105,8 @@ async function fingerprint(bytes) {
   return { sha256: hex(digest), size: bytes.byteLength };
 }
 
-async function record(fact, shown, form, place) {
+async function record(fact, { place, ...more }) {
   const { session, key } = state;
   const sig = key ? await sign(key.pair, fact, session.keeper, session.device) : null;
-  return saved(fact, { by: session.keeper, device: session.device, sig, shown, form, order: Date.now() + place / 16 });
+  return saved(fact, { ...more, by: session.keeper, device: session.device, sig, order: Date.now() + place / 16 });
 }

@@ -6,8 +6,8 @@ import { log } from "../views/log.js";
 import { sheet } from "../views/sheet.js";
 import { signin } from "../views/signin.js";
 import { visits } from "../views/visits.js";
-import { head, say, signedIn } from "./shell.js";
-import { load, onChange } from "./state.js";
+import { head, isSignedOut, say, signedIn } from "./shell.js";
+import { isOpen, load, onChange, state } from "./state.js";
 import { sync, watch } from "./sync.js";
 import { install } from "./updates.js";
 
@@ -17,9 +17,12 @@ const ROUTES = [
   [/^#\/calls$/, calls],
   [/^#\/phone$/, account],
 ];
+const TICK = 1000; // milliseconds between looks at whether a visit has opened
+
+const SIGN_IN = "#/signin";
 
 let view = null;
-let wasSignedIn = null;
+let was = null; // as whom the view was made: in, ended or out
 
 function route() {
   const [path, query] = location.hash.split("?");
@@ -32,8 +35,9 @@ function route() {
 
 async function show({ moved }) {
   await view?.leave?.();
-  wasSignedIn = signedIn();
-  const made = wasSignedIn ? await route()() : signin();
+  was = standing();
+  const asked = !state.session || (isSignedOut() && location.hash === SIGN_IN);
+  const made = asked ? signin() : await route()();
   view = made;
   document.title = `${made.title} · Rackside`;
   document.getElementById("main").replaceChildren(made.node);
@@ -49,9 +53,34 @@ async function show({ moved }) {
 
 function update() {
   head();
-  if (signedIn() !== wasSignedIn) return show({ moved: true });
+  if (standing() !== was) return entered();
   if (view.editing || view.update?.()) return null;
   return show({ moved: false });
+}
+
+/** After signing in or out, by whomever. A form being filled in is left alone. */
+function entered() {
+  const before = was;
+  was = standing();
+  if (view.filling && was !== "out") return null;
+  const target = { ended: SIGN_IN, in: before === "ended" ? "#/" : null, out: null }[was];
+  if (!target || location.hash === target) return show({ moved: true });
+  location.hash = target; // shown by its own event
+  return null;
+}
+
+const standing = () => (signedIn() ? "in" : isSignedOut() ? "ended" : "out");
+
+/** Visits open by themselves, also without a signal. */
+function watchVisits() {
+  const open = () => state.visits.filter(isOpen).map(({ id }) => id).join();
+  let before = open();
+  setInterval(() => {
+    const found = open();
+    if (found === before) return;
+    before = found;
+    update();
+  }, TICK);
 }
 
 async function start() {
@@ -63,6 +92,7 @@ async function start() {
   addEventListener("pagehide", () => view?.leave?.());
   ["online", "offline"].forEach((name) => addEventListener(name, head));
   watch();
+  watchVisits();
   install();
   await sync();
 }

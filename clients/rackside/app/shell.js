@@ -1,6 +1,8 @@
 /* The frame around every view: heading, where one is, what waits. */
 
 import { signing } from "../views/account.js";
+import { clockSentence } from "../views/clock.js";
+import { moment } from "./dom.js";
 import { summary } from "../pure/outbox.js";
 import { state } from "./state.js";
 
@@ -24,12 +26,25 @@ export function say() {
 export function head() {
   put("signal", navigator.onLine ? state.fault : "No signal");
   put("waiting", state.session ? summary(state.outbox) : "");
-  at("nav").hidden = !signedIn();
+  at("nav").hidden = !state.session;
+  at("out").hidden = !isSignedOut();
   const unsigned = signedIn() && (!state.key || state.key.state === "refused");
-  put("notice", unsigned ? signing() : "");
+  put("notice", [unsigned && signing(), clockSentence(), held()].filter(Boolean).join(" "));
+}
+
+/** Why nothing goes although there is a signal. */
+function held() {
+  const { hold } = state;
+  if (!hold) return "";
+  if (hold.unconfirmed) {
+    return "Your e-mail address is not confirmed yet: open the link in the letter that went to it. Everything is kept here and goes by itself then.";
+  }
+  return `${hold.why} Everything is kept here; it is tried again at ${moment(hold.from + hold.seconds * 1000)}.`;
 }
 
 export const signedIn = () => Boolean(state.session?.token) && !state.session.expired;
+/** The server ended this phone's leave. Its keeper's calls and sheets are still here. */
+export const isSignedOut = () => Boolean(state.session?.expired);
 
 function put(id, text) {
   const place = at(id);

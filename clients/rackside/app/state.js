@@ -1,6 +1,10 @@
 /* What the views show: the store read into memory, and word of every change, also in other tabs. */
 
+import { lastLook } from "../net/clock.js";
+import { stateAt } from "../pure/visits.js";
+import { clock as storedClock } from "../store/clock.js";
 import { all, get, some } from "../store/db.js";
+import { sending } from "../store/sending.js";
 
 export const NO_SIGNAL = "No signal"; // also where the phone believes that it has one
 
@@ -9,11 +13,13 @@ const listeners = new Set();
 
 export const state = {
   session: null, key: null, refreshed: null, visits: [], animals: new Map(), outbox: [], fault: "",
+  clock: null, hold: null,
 };
 
 export async function load() {
-  const [session, key, refreshed, visits, outbox] = await Promise.all([
+  const [session, key, refreshed, visits, outbox, clock, { hold }] = await Promise.all([
     get("meta", "session"), get("meta", "key"), get("meta", "refreshed"), all("visits"), all("outbox"),
+    storedClock(), sending(),
   ]);
   // A breeder's own animals are kept too; only those of sheets are looked at.
   const animals = await some("animals", visits.flatMap(({ rows = [] }) => rows.map((one) => one.animal)));
@@ -21,6 +27,7 @@ export async function load() {
     session: session ?? null, key: key ?? null, refreshed: refreshed ?? null, visits,
     animals: new Map(animals.map((one) => [one.id, one])),
     outbox: outbox.sort((a, b) => b.order - a.order),
+    clock: later(clock, lastLook()), hold,
   });
 }
 
@@ -50,11 +57,24 @@ others.onmessage = ({ data }) => {
   return reread();
 };
 
+const later = (one, other) => (!one || other?.server > one.server ? other : one);
+
+/** What the server's clock says, as far as this phone knows: milliseconds. */
+export const now = () => Date.now() + (state.clock?.offset ?? 0) * 1000;
+
 export const visitOf = (id) => state.visits.find((one) => one.id === id);
-/** The animals of a visit's sheet that are here, by tag; `own_call` is one's call of this visit. */
-export const animalsOf = (visit) => (visitOf(visit)?.rows ?? [])
-  .filter(({ animal }) => state.animals.has(animal))
-  .map(({ animal, own_call }) => ({ ...state.animals.get(animal), own_call }));
+export const isOpen = (visit) => Boolean(visit) && stateAt(visit, now()) === "open";
+/** The animals of an open visit's sheet that are here, by tag, as the feed last had them, or else
+    as the sheet was handed over; `own_call` is one's call of this visit. */
+export function animalsOf(id) {
+  const visit = visitOf(id);
+  if (!isOpen(visit)) return [];
+  const ahead = new Map((visit.ahead ?? []).map((one) => [one.id, one]));
+  return (visit.rows ?? [])
+    .map(({ animal, own_call }) => [state.animals.get(animal) ?? ahead.get(animal), own_call])
+    .filter(([animal]) => animal)
+    .map(([animal, own_call]) => ({ ...animal, own_call }));
+}
 export const callsOn = (animal, visit) =>
   state.outbox.filter((one) => one.fact.about === animal && one.shown.visit === visit &&
     one.fact.kind === "call_made" && one.state !== "aside");

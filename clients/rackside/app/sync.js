@@ -4,13 +4,18 @@ import { alone, pass } from "../net/sender.js";
 import { listen, rest } from "./listening.js";
 import { NO_SIGNAL, amiss, changed } from "./state.js";
 
+const LONGEST = 3_600_000; // milliseconds of one sleep; it is looked again then
+
 let timer = null;
 let running = null;
 let again = false;
+let pressed = false;
 
-/** Sends what waits, one run at a time, and one more if asked meanwhile; and listens. */
-export function sync() {
+/** Sends what waits, one run at a time, and one more if asked meanwhile; and listens. `press`:
+    somebody asked for it, so what rests is tried too. */
+export function sync({ press = false } = {}) {
   again = true;
+  pressed ||= press;
   listen();
   running ??= rounds().finally(() => { running = null; });
   return running;
@@ -21,10 +26,12 @@ async function rounds() {
     again = false;
     clearTimeout(timer);
     if (!navigator.onLine) return;
-    const { sent, wait, silent } = await alone(() => pass(changed));
+    const asked = pressed;
+    pressed = false;
+    const { sent, wait, silent } = await alone(() => pass(changed, asked));
     if (silent) await amiss(NO_SIGNAL);
     else if (sent) await amiss("");
-    if (wait !== null) timer = setTimeout(sync, wait * 1000);
+    if (wait !== null) timer = setTimeout(sync, Math.min(wait * 1000, LONGEST));
   }
 }
 

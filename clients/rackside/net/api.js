@@ -1,6 +1,7 @@
 /* The server's API, one request at a time. */
 
 import { retryAfter } from "../pure/waiting.js";
+import { compare } from "./clock.js";
 
 const BASE = "/api/v1/";
 const PATIENCE = 30_000;
@@ -32,6 +33,7 @@ export async function ask(method, path, { token, body, signal } = {}) {
     signal: patience(signal),
   });
   const said = await answer.json().catch(() => null);
+  if (said !== null) await compare(answer.headers.get("Date")); // not a page of whoever owns the line
   if (answer.ok && (said !== null || answer.status === 204)) return said;
   const wait = retryAfter(answer.headers.get("Retry-After"), Date.now());
   throw new Refused(answer.status, answer.ok ? null : said, wait);

@@ -5,6 +5,7 @@ import { signable } from "../pure/leaf.js";
 import { uuid7 } from "../pure/uuid7.js";
 import { keep, key } from "../store/session.js";
 import { Refused, ask } from "./api.js";
+import { lastLook } from "./clock.js";
 
 const NAME = "Ed25519";
 
@@ -12,11 +13,13 @@ export const newId = () => uuid7(Date.now(), crypto.getRandomValues(new Uint8Arr
 
 /** A key with its enrolment ready to be sent, or null where the browser cannot make one. */
 export async function makeKey(keeper, device) {
+  const { offset } = lastLook() ?? { offset: 0 }; // signing in was a look; a wrong clock's time would be refused
   try {
     const pair = await crypto.subtle.generateKey({ name: NAME }, false, ["sign", "verify"]);
     const raw = hex(await crypto.subtle.exportKey("raw", pair.publicKey));
     const fact = {
-      id: newId(), kind: "device_key_enrolled", at: new Date().toISOString(), about: keeper,
+      id: newId(), kind: "device_key_enrolled", about: keeper,
+      at: new Date(Date.now() + offset * 1000).toISOString(),
       body: { device, key: raw },
     };
     const sig = await sign(pair, fact, keeper, device);
@@ -46,6 +49,7 @@ async function enrolled(session, enrolment) {
     await ask("POST", `devices/${session.device}/key`, { token: session.token, body: enrolment });
     return "enrolled";
   } catch (fault) {
+    if (fault.problem?.code === "address_unconfirmed") throw fault; // until it is confirmed
     if (fault instanceof Refused && [400, 403, 404, 409, 422].includes(fault.status)) return "refused";
     throw fault;
   }

@@ -1,6 +1,7 @@
 /* What the server lets this keeper see, kept for the racks: animals from the feed of changes,
    then visits and their sheets. What the feed takes back is gone from the phone. */
 
+import { withSheet } from "../pure/visits.js";
 import { beginAgain, feed, take, takeVisits } from "../store/replica.js";
 import { Refused, ask } from "./api.js";
 
@@ -33,17 +34,16 @@ async function next(session, wait, signal) {
   }
 }
 
-/** Fetches the visits one is a guest on, and the sheets of the open ones. */
+/** Fetches the visits one is a guest on, and the sheets of the open ones and of those to come. */
 export async function visits(session, signal) {
   const { items } = await ask("GET", "visits", { token: session.token, signal });
   const mine = items.filter((one) => one.guest.id === session.keeper);
-  await takeVisits(session, await Promise.all(mine.map((one) => withSheet(session, one, signal))));
+  await takeVisits(session, await Promise.all(mine.map((one) => fetched(session, one, signal))));
 }
 
-async function withSheet(session, visit, signal) {
-  const found = visit.state === "open" ? await sheet(session, visit.id, signal) : null;
-  const rows = (found?.animals ?? []).map((one) => ({ animal: one.id, own_call: one.own_call }));
-  return { ...visit, cautions: found?.cautions ?? [], rows };
+async function fetched(session, visit, signal) {
+  const handed = ["accepted", "open"].includes(visit.state);
+  return withSheet(visit, handed ? await sheet(session, visit.id, signal) : null);
 }
 
 async function sheet(session, id, signal) {

@@ -1,14 +1,25 @@
 /* Sends what waits. One pass at a time over all tabs; nothing leaves the store before the
-   server's word on it is stored. */
+   server's word on it is stored.
 
-import { due, filed, sent, settle, unanswered } from "../pure/outbox.js";
-import { backoff } from "../pure/waiting.js";
+   What the server fails at (500) is gone round, as the command does: fewer and fewer at a time,
+   down to the item at fault, which rests while the others go. */
+
+import { BATCH, due, filed, isUnsent, sent, settle, unanswered } from "../pure/outbox.js";
+import { backoff, left, pace } from "../pure/waiting.js";
 import { all } from "../store/db.js";
 import { change } from "../store/outbox.js";
 import { done as filesDone, file } from "../store/photos.js";
+import { forgetTries, holdFor, pushedAt, sending } from "../store/sending.js";
 import { expire, key, session as stored } from "../store/session.js";
 import { Refused, Unreachable, ask, put } from "./api.js";
+import { lastLook } from "./clock.js";
 import { enrol, sign } from "./keys.js";
+
+const FAULTS = 3; // items failed at one after the other: then it is the server, not the items
+const CONTENT = [400, 413, 422, 500]; // answers to a push that may be due to a single item
+
+let failures = 0; // passes that failed, since one went well
+let doubt = false; // whether the last was given up as the server's fault: then one item goes ahead
 
 /** Runs `work` while no other tab does; a browser without locks relies on the ids alone. */
 export function alone(work) {
@@ -16,75 +27,148 @@ export function alone(work) {
 }
 
 /** Sends until nothing waits. Gives {sent, wait, silent}: how many were answered, the seconds
-    to the next try, null when none is needed, and whether no answer came at all. `told` is called after each change. */
-export async function pass(told) {
-  let done = 0;
+    to the next try, null when none is needed, and whether no answer came at all. `told` is called
+    after each change; `pressed`: somebody asked for it, so what rests is tried too. */
+export async function pass(told, pressed = false) {
+  const run = { told, pressed, done: 0, most: doubt ? 1 : BATCH, faults: doubt ? FAULTS - 1 : 0 };
   for (;;) {
     const session = await stored();
-    if (!session?.token || session.expired) return { sent: done, wait: null };
-    const batch = due(await all("outbox"), session.keeper);
+    if (!session?.token || session.expired) return { sent: run.done, wait: null };
+    const now = Date.now();
+    const records = await all("outbox");
+    const batch = due(records, session.keeper, { now: run.pressed ? null : now, most: run.most });
     const unknown = (await key())?.state === "pending";
+    const { hold, pushes } = await sending();
+    const wait = left(hold?.asked && hold, now) || pace(pushes, now);
+    if (wait && (batch.length || unknown)) return { sent: run.done, wait };
     const failed = batch.length || unknown
-      ? await send(session, batch, told) : await sendFiles(session, told);
-    if (failed) return { sent: done, ...failed };
-    if (!batch.length && !unknown) return { sent: done, wait: null };
-    done += batch.length;
+      ? await send(session, batch, run) : await sendFiles(session, run);
+    if (failed) return { sent: run.done, ...failed };
+    if (!batch.length && !unknown) return { sent: run.done, ...await rested(session) };
+    run.pressed = false;
   }
 }
 
-async function send(session, batch, told) {
+/** All was tried. When those that rest are due, if any does. */
+async function rested(session) {
+  const waiting = (await all("outbox")).filter((one) => one.by === session.keeper && one.rest && (isUnsent(one) || filed(one)));
+  if (waiting.length) return { wait: Math.max(1, Math.min(...waiting.map((one) => left(one.rest, Date.now())))) };
+  failures = 0;
+  await forgetTries();
+  return { wait: null };
+}
+
+async function send(session, batch, run) {
   const ids = batch.map((one) => one.id);
+  let held;
   try {
-    const held = await enrol(session);
-    if (!ids.length) return null;
+    held = await enrol(session);
+  } catch (fault) {
+    return stopped(fault, session, batch, run);
+  }
+  if (!ids.length) return null;
+  try {
     const ready = await signed(batch, session, held);
     await change(ids, (records) => records.map((one) => sent(ready.find(({ id }) => id === one.id))));
-    told();
+    run.told();
+    await pushedAt(Date.now());
     const items = ready.map((one) => item(one, held));
     const answer = await ask("POST", "push", { token: session.token, body: { items } });
-    await change(ids, (records) => settle(records, answer.items));
+    if (!Array.isArray(answer.items)) throw new Refused(200, null, null);
+    await change(ids, (records) => settle(looked(records), answer.items, ids, rest(batch[0])));
+    run.done += ids.length;
+    run.faults = 0;
+    doubt = false;
+    run.most = Math.min(BATCH, run.most * 2);
     return null;
   } catch (fault) {
-    await change(ids, (records) => records.map((one) => unanswered(one, said(fault))));
-    if (fault.status === 401) {
-      await expire(session);
-      return null;
-    }
-    return later(fault, batch[0]?.tries ?? 1);
+    return await failed(fault, session, batch, run);
   } finally {
-    told();
+    run.told();
   }
 }
 
-/** When to try again, and whether no answer came. */
-function later(fault, tries) {
-  return { wait: fault.wait ?? backoff(tries, Math.random()), silent: fault instanceof Unreachable };
+/** What a push came to that brought no outcomes: null to go on at once, else when to try again. */
+async function failed(fault, session, batch, run) {
+  const ids = batch.map((one) => one.id);
+  const alone = ids.length === 1 && CONTENT.includes(fault.status);
+  if (alone && fault.status < 500 && fault.problem?.code) {
+    await change(ids, (records) => settle(records, [{ status: "refused", problem: fault.problem }], ids));
+    return null;
+  }
+  if (!ids.length || !CONTENT.includes(fault.status)) return stopped(fault, session, batch, run);
+  const why = said(fault) + (alone ? " Nothing else waits for it." : "");
+  await change(ids, (records) => records.map((one) => unanswered(one, why, alone ? rest(one) : null)));
+  run.most = Math.max(1, Math.floor(ids.length / 2));
+  run.faults += alone ? 1 : 0;
+  doubt = run.faults >= FAULTS;
+  return doubt ? later(fault) : null;
 }
 
-/** Files of photos whose facts are in, one after the other. Gives null when all are done. */
-async function sendFiles(session, told) {
-  const due = (await all("outbox")).filter((one) => filed(one) && one.by === session.keeper);
-  for (const { id } of due) {
-    const kept = await file(id);
-    try {
-      if (kept) await put(`photos/${id}`, { token: session.token, bytes: kept.bytes, type: "image/jpeg" });
-      await filesDone(id, kept ? null : "it is no longer on this phone.");
-    } catch (fault) {
-      if (fault.status === 401) {
-        await expire(session);
-        return null;
-      }
-      if (!lasting(fault)) return later(fault, 1);
-      await filesDone(id, fault.message);
-    } finally {
-      told();
-    }
+/** Nothing can be sent now, whatever it is. */
+async function stopped(fault, session, batch, run) {
+  await change(batch.map((one) => one.id), (records) => records.map((one) => unanswered(one, said(fault))));
+  if (fault.status === 401) await expire(session);
+  const stop = fault.status === 401 ? null : await later(fault);
+  run.told();
+  return stop;
+}
+
+/** When to try again, and whether no answer came. What the server asks for is kept. */
+async function later(fault) {
+  failures += 1;
+  const asked = typeof fault.wait === "number";
+  const seconds = asked ? fault.wait : backoff(failures + (unconfirmed(fault) ? 3 : 0), Math.random());
+  if (asked || unconfirmed(fault)) {
+    await holdFor({ from: Date.now(), seconds, asked, why: fault.message, unconfirmed: unconfirmed(fault) });
+  }
+  return { wait: seconds, silent: fault instanceof Unreachable };
+}
+
+const unconfirmed = (fault) => fault.problem?.code === "address_unconfirmed";
+
+/** For how long one that failed by itself lets the others go. */
+const rest = (record) => ({ from: Date.now(), seconds: backoff(record.tries + 2, Math.random()) });
+
+/** The first look at the clocks after what was noted: by it a reading is put right. */
+const looked = (records) => records.map((one) => (one.reading && !one.look ? { ...one, look: lastLook() } : one));
+
+/** Files of photos whose facts are in, one after the other; one that fails rests. Gives null
+    when all were tried. */
+async function sendFiles(session, run) {
+  const waits = (one) => filed(one) && one.by === session.keeper && (run.pressed || !left(one.rest, Date.now()));
+  for (const record of (await all("outbox")).filter(waits)) {
+    const { hold } = await sending();
+    const wait = left(hold?.asked && hold, Date.now());
+    if (wait) return { wait };
+    const stop = await sendFile(record, session);
+    run.told();
+    if (stop) return stop;
   }
   return null;
 }
 
+async function sendFile({ id }, session) {
+  try {
+    const kept = await file(id);
+    if (kept) await put(`photos/${id}`, { token: session.token, bytes: kept.bytes, type: "image/jpeg" });
+    await filesDone(id, kept ? null : "it is no longer on this phone.");
+    return null;
+  } catch (fault) {
+    if (fault.status === 401) {
+      await expire(session);
+      return { wait: null };
+    }
+    if (lasting(fault)) return filesDone(id, fault.message);
+    if (fault.status !== 500) return later(fault);
+    await change([id], (records) => records.map((one) => ({ ...one, tries: one.tries + 1, rest: rest(one) })));
+    return null;
+  }
+}
+
 /** Whether the same file would be refused again. */
-const lasting = (fault) => fault.status >= 400 && fault.status < 500 && ![408, 429].includes(fault.status);
+const lasting = (fault) =>
+  fault.status >= 400 && fault.status < 500 && ![408, 429].includes(fault.status) && !unconfirmed(fault);
 
 /** What was stored under an earlier sign-in is signed anew: a signature names its device. */
 async function signed(batch, session, held) {

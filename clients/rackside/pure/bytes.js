@@ -5,7 +5,12 @@ export function hex(bytes) {
 }
 
 export function base64(bytes) {
-  return btoa(String.fromCharCode(...new Uint8Array(bytes)));
+  const octets = new Uint8Array(bytes);
+  let text = ""; // piece by piece: a call takes only so many arguments
+  for (let at = 0; at < octets.length; at += 8192) {
+    text += String.fromCharCode(...octets.subarray(at, at + 8192));
+  }
+  return btoa(text);
 }
 
 export function utf8(text) {

@@ -21,9 +21,11 @@ export function stepped(depth, by) {
   return next < 0 ? null : Math.min(next, DEEPEST);
 }
 
-/** What is still to be said, in the order of the form: [name of the field, sentence]. */
-export function missing(form) {
+/** What is still to be said, in the order of the form: [name of the field, sentence]. `timed`:
+    whether the form asks when it was. */
+export function missing(form, timed = false) {
   return [
+    timed && !form.when && ["when", "Say when you checked it."],
     form.grams && !grams(form.grams) && ["grams", "Give the weight in grams, such as 420 or 35.5."],
     !form.identified && ["identified", "Say how you knew which animal it was."],
     needsCode(form) && !form.code.trim() && ["code", "Give the code you read."],

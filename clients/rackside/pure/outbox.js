@@ -2,26 +2,45 @@
 
    saved → sent → accepted | held | refused → aside
    A lost answer or a server's fault leads from sent back to saved: sending the same again is
-   safe, its id is known there. */
+   safe, its id is known there. One that failed by itself rests, and the others go on. */
+
+import { left } from "./waiting.js";
 
 export const BATCH = 50;
 
-/** A fact stored and not sent yet. `shown` is what the list says of it. */
-export function saved(fact, { by, device, sig, shown, form, order }) {
-  return { id: fact.id, fact, by, device, sig, shown, form, order, state: "saved", tries: 0 };
+/** A fact stored and not sent yet. `shown` is what the list says of it, `reading` what the
+    phone's clock said (see clock.js), `call` the call it belongs to. */
+export function saved(fact, { by, device, sig, shown, form, order, reading, call, file }) {
+  const made = { id: fact.id, fact, by, device, sig, shown, form, order, reading, call, state: "saved", tries: 0 };
+  return file ? { ...made, file } : made;
 }
 
 export const isUnsent = (one) => one.state === "saved" || one.state === "sent";
 /** The fact is in and the file of the photo is not. */
 export const filed = (one) => one.state === "accepted" && one.file === "waiting";
 export const needsYou = (one) => one.state === "refused";
+/** Refused for the time it claims, as far as its examiner can tell. */
+export const isMistimed = (one) => needsYou(one) && ["future_date", "not_found"].includes(one.problem?.code);
+/** What would be lost if this phone forgot everything now. */
+export const isOwed = (one) => isUnsent(one) || needsYou(one) || filed(one);
 
-/** Those to send next, in the order they were made. */
-export function due(records, by) {
+/** Those to send next, in the order they were made, at most `most`: neither those that rest, nor
+    a photo before its call. */
+export function due(records, by, { now = null, most = BATCH } = {}) {
+  const calls = new Map(records.map((one) => [one.id, one]));
+  const going = new Set();
+  const goes = (one) => {
+    const call = calls.get(one.fact.body?.of);
+    if (call && !going.has(call.id) && !["accepted", "held"].includes(call.state)) return false;
+    if (now !== null && left(one.rest, now) > 0) return false;
+    going.add(one.id);
+    return true;
+  };
   return records
     .filter((one) => isUnsent(one) && one.by === by)
     .sort((a, b) => a.order - b.order)
-    .slice(0, BATCH);
+    .filter(goes)
+    .slice(0, most);
 }
 
 export function sent(record) {
@@ -29,7 +48,7 @@ export function sent(record) {
 }
 
 /** After an outcome of the server's, as `POST push` gives it. */
-export function answered(record, outcome) {
+export function answered(record, outcome, rest = null) {
   if (outcome.status === "accepted" || outcome.status === "duplicate") {
     const flags = outcome.flags ?? [];
     return { ...record, state: "accepted", position: outcome.position, flags, fault: null };
@@ -38,26 +57,32 @@ export function answered(record, outcome) {
   if (outcome.status === "refused") {
     return { ...record, state: "refused", problem: outcome.problem, fault: null };
   }
-  return unanswered(record, "The server’s answer could not be read.");
+  return unanswered(record, "The server’s answer could not be read.", rest);
 }
 
-/** After a try that brought no outcome. */
-export function unanswered(record, fault) {
-  return isUnsent(record) ? { ...record, state: "saved", fault } : record;
+/** After a try that brought no outcome. `rest`: {from, seconds} for which it lets others go. */
+export function unanswered(record, fault, rest = null) {
+  return isUnsent(record) ? { ...record, state: "saved", fault, rest } : record;
 }
 
-/** A refused one that its examiner lets rest; `instead` is the id of what they sent anew. */
+/** A refused one that its examiner lets rest; `instead` is the id of what they sent anew. So do
+    its photos, which never went without it. */
 export function aside(record, instead = null) {
-  if (!needsYou(record)) throw new Error("only what was refused can be put aside");
+  if (!needsYou(record) && !(record.fact.body?.of && record.state === "saved")) {
+    throw new Error("only what was refused can be put aside");
+  }
   return { ...record, state: "aside", instead };
 }
 
-/** Every outcome put to its record by id; records without one stay as they were sent. */
-export function settle(records, outcomes) {
-  const told = new Map(outcomes.map((one) => [one.id, one]));
-  return records.map((one) =>
-    told.has(one.id) ? answered(one, told.get(one.id)) : unanswered(one, "It was not answered."),
-  );
+/** Every outcome put to its record. They answer by place, so those of items refused before their
+    id was read count too; `ids` in the order sent. Where an id stands that is not its place's,
+    places tell nothing, and only ids count. `rest`: see unanswered. */
+export function settle(records, outcomes, ids = records.map((one) => one.id), rest = null) {
+  const ordered = outcomes.length === ids.length &&
+    outcomes.every((one, at) => one && (one.id === null || one.id === undefined || one.id === ids[at]));
+  const told = new Map(outcomes.filter(Boolean).map((one, at) => [ordered ? ids[at] : one.id, one]));
+  return records.map((one) => (told.has(one.id) ? answered(one, told.get(one.id), rest)
+    : unanswered(one, "It was not answered.", rest)));
 }
 
 const PICTURE = {
@@ -77,16 +102,29 @@ export function words(record) {
     case "held":
       return "Held: it came long after the visit, its host decides";
     case "refused":
-      return `Needs you: ${reason(record.problem)}`;
+      return `Needs you: ${reason(record)}`;
     default:
       return record.instead ? "Put aside: sent anew" : "Put aside";
   }
 }
 
-function reason(problem) {
-  const places = (problem?.errors ?? []).map((one) => one.detail);
-  return [...new Set([problem?.detail, ...places])].filter(Boolean).join(" ") || "it was refused.";
+const CALL_NOT_FOUND = "The server knows of no visit of yours to this animal at the time given: it may not have been open, or have been called off.";
+
+/** Why it was refused, in words. */
+function reason({ fact, problem }) {
+  if (problem?.code === "not_found" && fact.kind === "call_made") return CALL_NOT_FOUND;
+  const places = (problem?.errors ?? []).map(placed);
+  const told = places.some((one) => one.endsWith(plain(problem.detail))) ? [] : [plain(problem?.detail)];
+  return [...new Set([...told, ...places])].filter(Boolean).join(" ") || "it was refused.";
 }
+
+const FIELDS = { "/body/identified/code": "The code you read: ", "/texts/note": "The note: " };
+const placed = ({ detail, pointer }) => (FIELDS[pointer] ?? "") + plain(detail);
+
+/** The server's words for programmers, in words for their keeper. */
+const plain = (detail) =>
+  detail?.replace(/^Expected `str` of length <= (\d+)\.$/, "at most $1 characters are possible here.");
+
 
 /** How many wait, in words for the head of every page. */
 export function summary(records) {

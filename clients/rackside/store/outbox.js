@@ -11,12 +11,13 @@ export function change(ids, step) {
   return revise("outbox", (records) => step(records.filter((one) => wanted.has(one.id))));
 }
 
-/** Stores a call with what goes with it, and the files of its photos, and drops its draft: on
-    the disk together. */
-export function saveCall(records, files, animal) {
+/** Stores a call with what goes with it, and the files of its photos, and drops its draft and
+    the files that nothing needs any more: on the disk together. */
+export function saveCall(records, files, { draft = null, unneeded = [] }) {
   return write(["outbox", "drafts", "photos"], ({ outbox, drafts, photos }) => {
     records.forEach((one) => outbox.put(one));
+    unneeded.forEach((id) => photos.delete(id));
     files.forEach((one) => photos.put(one));
-    drafts.delete(animal);
+    if (draft) drafts.delete(draft);
   });
 }

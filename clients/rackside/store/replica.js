@@ -3,6 +3,7 @@
    `feed` in `meta`: {cursor, pull, anew}. `pull` counts how often everything was fetched from the
    beginning; `anew` while that is under way. A page and its cursor are stored together. */
 
+import { without } from "../pure/visits.js";
 import { get, write } from "./db.js";
 import { whileSignedIn } from "./session.js";
 
@@ -16,6 +17,7 @@ export function take(session, from, page) {
   return revise(session, (open, held) => {
     if (held.cursor !== from) return;
     page.items.forEach((one) => takeItem(open, one, held.pull));
+    leaveSheets(open, page.items.filter(({ type }) => type === "purge").map(({ animal }) => animal));
     if (held.anew && !page.more) forgetBefore(open, held.pull);
     open.meta.put({ ...held, cursor: page.cursor, anew: held.anew && page.more }, "feed");
   });
@@ -47,7 +49,7 @@ export function refreshed(session, at) {
 }
 
 function revise(session, work) {
-  return write(["animals", "drafts", "meta"], (open) => whileSignedIn(open.meta, session, () => {
+  return write(["animals", "drafts", "meta", "visits"], (open) => whileSignedIn(open.meta, session, () => {
     const asked = open.meta.get("feed");
     asked.onsuccess = () => work(open, asked.result ?? BEGINNING);
   }));
@@ -61,11 +63,22 @@ function takeItem(open, item, pull) {
 
 function forgetBefore(open, pull) {
   const asked = open.animals.getAll();
-  asked.onsuccess = () =>
-    asked.result.filter((one) => one.pull < pull).forEach(({ id }) => forget(open, id));
+  asked.onsuccess = () => {
+    const gone = asked.result.filter((one) => one.pull < pull).map(({ id }) => id);
+    gone.forEach((id) => forget(open, id));
+    leaveSheets(open, gone);
+  };
 }
 
 function forget(open, animal) {
   open.animals.delete(animal);
   open.drafts.delete(animal);
+}
+
+/** What a sheet was handed over with goes when its animal does. */
+function leaveSheets(open, animals) {
+  if (!animals.length) return;
+  const gone = new Set(animals);
+  const asked = open.visits.getAll();
+  asked.onsuccess = () => asked.result.forEach((one) => open.visits.put(without(one, gone)));
 }

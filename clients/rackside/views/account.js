@@ -1,9 +1,9 @@
 /* This phone: its key, its room, signing out. */
 
-import { signOut } from "../app/account.js";
+import { signOut, unsentFile } from "../app/account.js";
 import { h } from "../app/dom.js";
 import { state } from "../app/state.js";
-import { isUnsent, needsYou } from "../pure/outbox.js";
+import { isOwed } from "../pure/outbox.js";
 
 export function account() {
   const kept = h("dd", {}, "…");
@@ -12,15 +12,19 @@ export function account() {
       ? "The browser promised to keep what is stored here."
       : "The browser may clear what is stored here when room is short. Add this page to the home screen, and send soon.";
   });
+  const signed = h("dd", {}, signing());
   return {
     title: "This phone",
-    editing: true,
+    update: () => {
+      signed.textContent = signing();
+      return true; // whoever is signing out is not interrupted
+    },
     node: h("section", {},
       h("h1", { tabindex: "-1" }, "This phone"),
       h("dl", { class: "facts" },
-        pair("Signed in as", state.session.name),
+        pair(state.session.expired ? "Signed out, was" : "Signed in as", state.session.name),
         h("div", {}, h("dt", {}, "Storage"), kept),
-        pair("Signature", signing())),
+        h("div", {}, h("dt", {}, "Signature"), signed)),
       leaving()),
   };
 }
@@ -34,13 +38,31 @@ export function signing() {
 }
 
 function leaving() {
-  const lost = state.outbox.filter((one) => isUnsent(one) || needsYou(one)).length;
+  const lost = state.outbox.filter(isOwed).length;
   const button = h("button", { type: "button", class: "plain", disabled: lost > 0, onclick: () => signOut() },
     lost ? "Delete them and sign out" : "Sign out");
   if (!lost) return h("p", { class: "actions" }, button);
+  const label = h("label", { for: "lose" }, lost === 1 ? "Lose it" : `Lose all ${lost}`);
   const tick = h("input", { type: "checkbox", id: "lose", onchange: (event) => { button.disabled = !event.target.checked; } });
+  const told = h("p", { role: "status", hidden: true });
+  const save = h("button", { type: "button", onclick: () => download(told, label) }, "Save them to a file");
   return h("div", { class: "refused" },
     h("p", {}, `${lost} ${lost === 1 ? "entry is" : "entries are"} not on record yet. Signing out deletes what is on this phone, and nothing can bring it back.`),
-    h("p", { class: "tick" }, tick, h("label", { for: "lose" }, lost === 1 ? "Lose it" : `Lose all ${lost}`)),
+    h("p", {}, "In a file they can still be sent from a computer, signed in as you: ", h("code", {}, "scalewitness send FILE"), "."),
+    h("p", { class: "actions" }, save), told,
+    h("p", { class: "tick" }, tick, label),
     h("p", { class: "actions" }, button));
+}
+
+async function download(told, label) {
+  const { name, text } = await unsentFile();
+  const address = URL.createObjectURL(new Blob([text], { type: "application/json" }));
+  const link = h("a", { href: address, download: name });
+  document.body.append(link);
+  link.click();
+  link.remove();
+  setTimeout(() => URL.revokeObjectURL(address), 60_000);
+  told.textContent = `Look whether ${name} is among this phone’s downloads before you sign out.`;
+  told.hidden = false;
+  label.textContent = "I have the file; delete them here";
 }

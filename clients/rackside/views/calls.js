@@ -3,8 +3,10 @@
 import { h, moment } from "../app/dom.js";
 import { changed, state } from "../app/state.js";
 import { sync } from "../app/sync.js";
+import { sendCorrected, withIt } from "../app/logging.js";
 import { aside, filed, isUnsent, needsYou, words } from "../pure/outbox.js";
 import { change } from "../store/outbox.js";
+import { timeTold } from "./clock.js";
 
 const GROUPS = [
   ["Needs you", needsYou],
@@ -23,7 +25,7 @@ export function calls() {
       shown.map(([name, rows]) => h("section", {},
         h("h2", {}, name),
         h("ul", { class: "calls" }, rows.map(row)),
-        rows.some((one) => isUnsent(one) || filed(one)) && h("p", { class: "actions" }, h("button", { type: "button", class: "plain", onclick: () => sync() }, "Send now"))))),
+        rows.some((one) => isUnsent(one) || filed(one)) && h("p", { class: "actions" }, h("button", { type: "button", class: "plain", onclick: () => sync({ press: true }) }, "Send now"))))),
   };
 }
 
@@ -34,6 +36,7 @@ function row(one) {
     h("p", { class: "fine" }, `${moment(one.fact.at)}${one.sig ? "" : " · unsigned"}`),
     h("p", { class: "state", "data-state": one.state }, words(one)),
     one.flags?.includes("clock_ahead") && h("p", { class: "fine" }, "This phone’s clock is ahead; the log keeps both times."),
+    timeTold(one, sendCorrected),
     needsYou(one) && h("p", { class: "actions" }, again(one),
       h("button", { type: "button", class: "plain", onclick: () => rest(one) }, "Put it aside")));
 }
@@ -45,6 +48,7 @@ function again(one) {
 }
 
 async function rest(one) {
-  await change([one.id], (records) => records.filter(needsYou).map((row) => aside(row)));
+  const ids = one.form ? withIt(one).map(({ id }) => id) : [one.id];
+  await change(ids, (records) => records.filter((row) => needsYou(row) || row.state === "saved").map((row) => aside(row)));
   await changed();
 }

@@ -1,16 +1,18 @@
 /* Logging a call, with one thumb. */
 
-import { saveForm } from "../app/logging.js";
+import { saveForm, withIt } from "../app/logging.js";
 import { choice, h, line, list, menu } from "../app/dom.js";
-import { animalsOf, state, visitOf } from "../app/state.js";
+import { animalsOf, now, state, visitOf } from "../app/state.js";
 import { blank, missing } from "../pure/call.js";
 import { cautions } from "../pure/cautions.js";
 import * as m from "../pure/methods.js";
 import { title } from "../pure/search.js";
 import { get, write } from "../store/db.js";
+import { timeOf } from "./clock.js";
+import { elsewhere } from "./elsewhere.js";
 import { photos } from "./photos.js";
 import { passes } from "./passes.js";
-import { about, general, gone } from "./sheet.js";
+import { about, general } from "./sheet.js";
 
 const PAUSE = 250; // milliseconds of rest before a draft is kept
 
@@ -18,10 +20,16 @@ const PAUSE = 250; // milliseconds of rest before a draft is kept
 export async function log({ visit: visitId, animal: animalId, read, from }) {
   const visit = visitOf(visitId);
   const animal = animalsOf(visitId).find((one) => one.id === animalId);
-  if (!visit || !animal) return gone();
+  if (!animal) return elsewhere(visit);
   const refused = from ? state.outbox.find((one) => one.id === from) : null;
-  const form = refused ? { ...structuredClone(refused.form), grams: "" } : await begun(animal, visitId, read);
+  const form = refused?.form ? filled(refused) : await begun(animal, visitId, read);
   return page(visit, animal, form, refused);
+}
+
+/** The form of a refused call; its weight again only where that was refused with it. */
+function filled(refused) {
+  const weight = withIt(refused).find((one) => one.fact.kind === "husbandry_noted");
+  return { ...structuredClone(refused.form), grams: weight?.fact.body.noted.grams ?? "", when: "" };
 }
 
 async function begun(animal, visit, read) {
@@ -38,21 +46,21 @@ function page(visit, animal, form, refused) {
   const wrong = h("div", { class: "refused", role: "alert", tabindex: "-1", hidden: true });
   const keep = draftOf(animal.id, visit.id, form);
   const change = () => {
-    warn(warned, cautions(animal, form, Date.now()));
+    warn(warned, cautions(animal, form, now()));
     keep.soon();
   };
-  warn(warned, cautions(animal, form, Date.now()));
+  warn(warned, cautions(animal, form, now()));
   const node = h("form", { class: "log", novalidate: true, onsubmit: (event) => send(event) },
     h("p", { class: "trail" }, h("a", { href: `#/visit/${visit.id}` }, "The sheet")),
     h("h1", { tabindex: "-1" }, title(animal)),
     h("p", { class: "fine" }, about(animal)),
-    warned, general(visit),
+    timeOf(form, refused, change), warned, general(visit),
     ...fields(form, change),
     wrong,
     h("div", { class: "bar" }, h("button", { type: "submit" }, "Save the call")));
   async function send(event) {
     event.preventDefault();
-    const lacking = missing(form);
+    const lacking = missing(form, Boolean(node.querySelector("[name=when]")));
     tell(wrong, node, lacking);
     if (lacking.length) return;
     const button = node.querySelector(".bar button");
@@ -65,7 +73,7 @@ function page(visit, animal, form, refused) {
       tell(wrong, node, [["", `It could not be kept on this phone: ${fault.message}`]]);
     }
   }
-  return { title: `Log ${title(animal)}`, node, editing: true, leave: keep.now };
+  return { title: `Log ${title(animal)}`, node, editing: true, filling: true, leave: keep.now };
 }
 
 function fields(form, change) {

@@ -1,15 +1,17 @@
 /* A visit's sheet: find an animal, see what speaks against checking it, log a call. */
 
 import { h, line, list, moment } from "../app/dom.js";
-import { animalsOf, callsOn, visitOf } from "../app/state.js";
+import { animalsOf, callsOn, isOpen, now, visitOf } from "../app/state.js";
 import { blank } from "../pure/call.js";
 import { cautions } from "../pure/cautions.js";
 import { words } from "../pure/outbox.js";
 import { find, read, title } from "../pure/search.js";
+import { isPast } from "../pure/visits.js";
+import { elsewhere } from "./elsewhere.js";
 
 export function sheet({ id }) {
   const visit = visitOf(id);
-  if (!visit || visit.state !== "open") return gone();
+  if (!isOpen(visit)) return elsewhere(visit);
   const rows = h("ul", { class: "animals" });
   const count = h("p", { class: "fine", role: "status" });
   let typed = "";
@@ -23,11 +25,11 @@ export function sheet({ id }) {
   show();
   return {
     title: "The sheet",
-    update: () => visitOf(id)?.state === "open" && (show(), true),
+    update: () => isOpen(visitOf(id)) && (show(), true),
     node: h("section", {},
       h("p", { class: "trail" }, h("a", { href: "#/" }, "Visits")),
       h("h1", { tabindex: "-1" }, `${visit.host.name}’s animals`),
-      h("p", { class: "fine" }, `Until ${moment(visit.closes)}. ${visit.blind ? "Blind: nothing here tells what anyone found before." : ""}`),
+      h("p", { class: "fine" }, `${isPast(visit, now()) ? "It closed at" : "Until"} ${moment(visit.closes)}. ${visit.blind ? "Blind: nothing here tells what anyone found before." : ""}`),
       general(visit),
       line({ name: "find", label: "Find by tag, transponder or name", type: "search", autocomplete: "off", autocapitalize: "characters", enterkeyhint: "search", oninput: (event) => { typed = event.target.value; show(); } }),
       count, rows),
@@ -40,21 +42,11 @@ export function general(visit) {
   return h("details", { class: "cautions" }, h("summary", {}, "Before any check"), list(visit.cautions));
 }
 
-export function gone() {
-  return {
-    title: "Not here",
-    node: h("section", {},
-      h("h1", { tabindex: "-1" }, "Not here any more"),
-      h("p", {}, "The visit is over or was called off, or the animal is no longer part of it. Your own calls are still under Calls."),
-      h("p", {}, h("a", { href: "#/" }, "Visits"))),
-  };
-}
-
 function row(animal, visit, typed) {
   const found = read(animal, typed);
   const where = `#/log/${visit}/${animal.id}${found ? `?read=${found.scheme}` : ""}`;
   const calls = callsOn(animal.id, visit);
-  const reasons = cautions(animal, { ...blank(), method: "" }, Date.now());
+  const reasons = cautions(animal, { ...blank(), method: "" }, now());
   return h("li", { class: "card" },
     h("h2", {}, title(animal)),
     h("p", { class: "fine" }, about(animal)),

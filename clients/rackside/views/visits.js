@@ -1,20 +1,16 @@
 /* The visits one is invited to. */
 
 import { h, moment } from "../app/dom.js";
-import { animalsOf, state } from "../app/state.js";
+import { animalsOf, now, state } from "../app/state.js";
+import { isPast, stateAt } from "../pure/visits.js";
 
-const WORDS = {
-  invited: "invited, not yet answered", accepted: "accepted, not yet open", open: "open",
-  over: "over", declined: "declined", cancelled: "called off",
-};
 const RANK = ["open", "accepted", "invited"];
 
 export function visits() {
-  const rows = state.visits
-    .filter((one) => RANK.includes(one.state))
-    .sort((a, b) => RANK.indexOf(a.state) - RANK.indexOf(b.state));
+  const place = (one) => RANK.indexOf(stateAt(one, now()));
+  const rows = state.visits.filter((one) => place(one) >= 0).sort((a, b) => place(a) - place(b));
   const told = h("p", { class: "fine" });
-  const look = () => JSON.stringify([Boolean(state.refreshed), state.visits, state.animals.size, state.outbox.length]);
+  const look = () => JSON.stringify([Boolean(state.refreshed), state.visits, rows.map(label), state.animals.size, state.outbox.length]);
   const shown = look();
   const update = () => {
     told.textContent = state.refreshed ? `As the server told at ${moment(state.refreshed)}.` : "";
@@ -38,9 +34,15 @@ function row(visit) {
     h("span", { class: "row-name" }, `You check ${visit.host.name}’s animals`),
     h("span", { class: "fine" }, `Until ${moment(visit.closes)}${visit.blind ? ", blind" : ""}`),
   ];
-  const label = visit.state === "open" ? progress(visit) : WORDS[visit.state];
-  const where = visit.state === "open" ? `#/visit/${visit.id}` : `/visits/${visit.id}`;
-  return h("li", {}, h("a", { href: where }, words), h("span", { class: "row-label" }, label));
+  const where = stateAt(visit, now()) === "invited" ? `/visits/${visit.id}` : `#/visit/${visit.id}`;
+  return h("li", {}, h("a", { href: where }, words), h("span", { class: "row-label" }, label(visit)));
+}
+
+function label(visit) {
+  const found = stateAt(visit, now());
+  if (found === "invited") return "invited, not yet answered";
+  if (found === "accepted") return `opens at ${moment(visit.opens)}`;
+  return `${progress(visit)}${isPast(visit, now()) ? ", closed" : ""}`;
 }
 
 function progress(visit) {

@@ -57,8 +57,9 @@ class Racks:
         assert {one["status"] for one in answer["items"]} == {"accepted"}, answer
         return list(answer["items"])
 
-    def visit(self, *tags: str, blind: bool = True) -> "Visit":
-        """Odile's animals of these tags, and Greta's open visit to them."""
+    def visit(self, *tags: str, blind: bool = True, opens: float = -3600) -> "Visit":
+        """Odile's animals of these tags, and Greta's visit to them, which she accepted; it
+        opens so many seconds from now."""
         collection = fresh_id()
         self.odile.post("collections", json={"id": collection, "name": "Room"}).raise_for_status()
         animals = {tag: fresh_id() for tag in tags}
@@ -72,7 +73,7 @@ class Racks:
             "collection": collection,
             "guest": self.greta.get("keepers/me").json()["id"],
             "animals": list(animals.values()),
-            "opens": moment(-3600),
+            "opens": moment(opens),
             "closes": moment(86_400),
             "blind": blind,
         }
@@ -180,11 +181,48 @@ class Phone:
         return page
 
 
-def sign_in(page: Page, name: str) -> None:
+def sign_in(page: Page, name: str, heading: str = "Visits") -> None:
     page.get_by_label("E-mail").fill(f"{name}@keepers.example")
     page.get_by_label("Password").fill(PASSWORD)
     page.get_by_role("button", name="Sign in").click()
-    expect(page.get_by_role("heading", name="Visits")).to_be_visible()
+    expect(page.get_by_role("heading", name=heading)).to_be_visible()
+
+
+CLOCK = """
+const Real = Date;
+const off = () => { try { return Number(localStorage.getItem("off") ?? %d); } catch { return 0; } };
+globalThis.Date = class extends Real {
+  constructor(...given) { super(...(given.length ? given : [Real.now() + off()])); }
+  static now() { return Real.now() + off(); }
+};
+"""
+
+
+def wrong_clock(phone: Phone, off: float = 0) -> None:
+    """The phone's clock is so many seconds off, in pages opened from now on."""
+    phone.context.add_init_script(CLOCK % (off * 1000))
+
+
+def set_clock(page: Page, off: float) -> None:
+    """As its owner sets it."""
+    page.evaluate("(off) => localStorage.setItem('off', off)", off * 1000)
+
+
+class Pushes(list[float]):
+    """When this phone pushed, in seconds."""
+
+    def __init__(self, phone: Phone) -> None:
+        super().__init__()
+        phone.context.on(
+            "request", lambda one: one.url.endswith("/push") and self.append(time.monotonic())
+        )
+
+    def were_few(self, page: Page) -> None:
+        """Over ten seconds from the first on, and in any ten: five at most."""
+        assert self
+        page.wait_for_timeout(max(0.0, 10_000 - (time.monotonic() - self[0]) * 1000))
+        most = max(sum(first <= one < first + 10 for one in self) for first in self)
+        assert most <= 5, f"{most} pushes within ten seconds"
 
 
 NewPhone = Callable[..., Phone]

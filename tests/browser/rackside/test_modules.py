@@ -167,6 +167,105 @@ def test_a_record_goes_its_way_and_no_other(modules: Any) -> None:
     }
 
 
+def test_outcomes_answer_by_place_where_every_id_fits(modules: Any) -> None:
+    """Those of items refused before their id was read have none; where one stands that is not
+    its place's, only ids count. `records` come in any order."""
+    script = """(() => {
+      const records = ["1", "2"].map((id) => m.sent(m.saved({id}, {by: "k"})));
+      const told = (...outcomes) => m.settle(records.toReversed(), outcomes, ["1", "2"])
+        .toReversed().map((one) => one.position ?? one.state);
+      const refused = {id: null, status: "refused"};
+      const accepted = (id, position) => ({id, status: "accepted", position});
+      return [
+        told(refused, accepted("2", 7)), told(accepted(null, 7), accepted("2", 8)),
+        told(accepted("2", 7), refused), told(accepted("2", 7)), told(null, refused),
+      ];
+    })()"""
+    assert modules("outbox", script) == [
+        ["refused", 7],
+        [7, 8],
+        ["saved", 7],
+        ["saved", 7],
+        ["saved", "saved"],
+    ]
+
+
+def test_who_rests_lets_the_others_go_and_a_photo_waits_for_its_call(modules: Any) -> None:
+    script = """(() => {
+      const saved = (id, body) => m.saved({id, body}, {by: "k", order: +id});
+      const made = (id, more, body = {}) => ({...saved(id, body), ...more});
+      const rest = {from: 1000, seconds: 5};
+      const due = (now, ...records) => m.due(records, "k", {now}).map((one) => one.id).join("");
+      const call = (more) => made("1", more);
+      const photo = made("2", {}, {of: "1"});
+      return [
+        due(2000, call(), photo), due(2000, call({rest}), photo, made("3")),
+        due(6000, call({rest}), photo), due(-9e9, call({rest})),
+        due(null, call({rest}), photo), due(2000, call({state: "accepted"}), photo),
+        due(2000, call({state: "refused"}), photo),
+      ];
+    })()"""
+    assert modules("outbox", script) == ["12", "3", "12", "1", "12", "2", ""]
+
+
+def test_pushes_are_few_and_a_rest_ends_with_its_time_or_its_clock(modules: Any) -> None:
+    pace = "given.map((times) => m.pace(times, 20000))"
+    pushes = [[], [11_000, 12_000, 13_000], [11_000, 12_000, 13_000, 14_000], [99_000] * 9]
+    assert modules("waiting", pace, pushes) == [0, 0, 1, 0]
+    left = "given.map((now) => m.left({from: 1000, seconds: 5}, now))"
+    assert modules("waiting", left, [1000, 4000, 9000, -9_000_000]) == [5, 2, 0, 0]
+
+
+def test_a_reading_is_put_right_only_where_the_clock_was_not_set_between(modules: Any) -> None:
+    """Seconds here: the server's clock, this phone's, and the page's own time, or its life."""
+    script = """given.map(([before, reading, latest]) => {
+      const one = (values) => {
+        if (!values) return null;
+        const [server, here, mono, life = "a"] = values;
+        const read = {here: here * 1000, mono: mono * 1000, life};
+        return server === null ? read : m.look(server * 1000, read);
+      };
+      const found = m.lookFor({...one(reading), before: one(before)}, one(latest));
+      return found && found.offset;
+    })"""
+    day = 86_400
+    steady = [[0, -day, 0], [None, 100 - day, 100], [200, 200 - day, 200]]
+    reloaded = [[0, -day, 0], [None, 100 - day, 5, "b"], [200, 200 - day, 7, "c"]]
+    set_after = [[0, -day, 0], [None, 100 - day, 100], [200, 200, 200]]
+    set_before = [[0, 0, 0], [None, 100 - day, 100], [200, 200 - day, 200]]
+    set_somewhen = [[0, 0, 0], [None, 100 - day, 5, "b"], [200, 200 - day, 7, "c"]]
+    there_and_back = [[0, 0, 0], [None, 100 - day, 5, "b"], [200, 200, 7, "c"]]
+    ahead_and_back = [[0, 0, 0], [None, 100 + day, 5, "b"], [200, 200, 7, "c"]]
+    slept = [[0, -day, 0], [None, 9000 - day, 100], [18_000, 18_000 - day, 200]]
+    first = [None, [None, 100 - day, 5, "b"], [200, 200 - day, 7, "c"]]
+    given = [steady, reloaded, set_after, set_before, set_somewhen, there_and_back]
+    found = modules(
+        "clock", script, [*given, ahead_and_back, slept, first, [None, steady[1], None]]
+    )
+    assert found == [day, day, day, day, None, None, None, day, day, None]
+
+
+def test_how_far_a_clock_is_off_in_words(modules: Any) -> None:
+    offsets = [172_799, -172_800, 97_210, 2400, -7260, 20]
+    assert modules("clock", "given.map(m.wayOff)", offsets) == [
+        "2 days behind",
+        "2 days ahead",
+        "1 day and 3 hours behind",
+        "40 minutes behind",
+        "2 hours and 1 minute ahead",
+        "less than a minute behind",
+    ]
+
+
+def test_an_accepted_visit_opens_by_the_clock_and_no_other_does(modules: Any) -> None:
+    states = ["invited", "accepted", "open", "over", "declined", "cancelled"]
+    script = "given.map((state) => m.stateAt({state, opens: '2026-11-29T10:00:00Z'}, %s))"
+    before, at = "Date.UTC(2026, 10, 29, 9)", "Date.UTC(2026, 10, 29, 10)"
+    assert modules("visits", script % before, states) == states
+    opened = ["open" if one == "accepted" else one for one in states]
+    assert modules("visits", script % at, states) == opened
+
+
 def test_waits_double_up_to_five_minutes(modules: Any) -> None:
     waits = modules("waiting", "[0, 1, 4, 50].map((tries) => m.backoff(tries, 1))")
     assert waits == [1, 2, 16, 300]

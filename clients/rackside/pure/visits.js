@@ -1,0 +1,35 @@
+/* What a visit is by the clock: the server's last word on it, carried on without a signal. */
+
+/** The state now: an accepted visit opens by itself. One that the server called open stays so till
+    the server says otherwise, whatever this phone's clock makes of it. */
+export const stateAt = (visit, nowMs) =>
+  (visit.state === "accepted" && nowMs >= Date.parse(visit.opens) ? "open" : visit.state);
+
+export const isPast = (visit, nowMs) => nowMs >= Date.parse(visit.closes);
+
+/** A visit as it is kept: `rows` of its sheet with one's own call, and of each animal what a blind
+    guest may know, for the time until the feed brings it. */
+export function withSheet(visit, sheet) {
+  const animals = sheet?.animals ?? [];
+  return {
+    ...visit,
+    cautions: sheet?.cautions ?? [],
+    rows: animals.map((one) => ({ animal: one.id, own_call: one.own_call })),
+    ahead: animals.map(blind),
+  };
+}
+
+function blind({ id, species, hatched, identifiers, condition, hold_off }) {
+  const { grams, weighed_at, fed_at, shed } = condition;
+  return { id, sight: "blind", species, hatched, identifiers, condition: { grams, weighed_at, fed_at, shed }, hold_off };
+}
+
+/** Without these animals, which the guest may not see any more. */
+export function without(visit, animals) {
+  const { rows = [], ahead = [] } = visit;
+  return {
+    ...visit,
+    rows: rows.filter(({ animal }) => !animals.has(animal)),
+    ahead: ahead.filter(({ id }) => !animals.has(id)),
+  };
+}
