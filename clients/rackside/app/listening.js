@@ -66,7 +66,7 @@ async function turn(session, signal, fresh) {
   } catch (fault) {
     if (signal.aborted) return {};
     if (fault.status === 401) await expire(session);
-    await amiss(fault instanceof Refused ? fault.message : NO_SIGNAL);
+    await amiss(fault instanceof Refused ? (fault.status === 401 ? "" : fault.message) : NO_SIGNAL);
     return { fault };
   }
 }

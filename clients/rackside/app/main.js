@@ -6,7 +6,7 @@ import { log } from "../views/log.js";
 import { sheet } from "../views/sheet.js";
 import { signin } from "../views/signin.js";
 import { visits } from "../views/visits.js";
-import { head, isSignedOut, say, signedIn } from "./shell.js";
+import { SIGN_IN, head, isSignedOut, say, signedIn } from "./shell.js";
 import { isOpen, load, onChange, state } from "./state.js";
 import { sync, watch } from "./sync.js";
 import { install } from "./updates.js";
@@ -18,8 +18,6 @@ const ROUTES = [
   [/^#\/phone$/, account],
 ];
 const TICK = 1000; // milliseconds between looks at whether a visit has opened
-
-const SIGN_IN = "#/signin";
 
 let view = null;
 let was = null; // as whom the view was made: in, ended or out
@@ -88,7 +86,7 @@ async function start() {
   head();
   await show({ moved: false });
   onChange(update);
-  addEventListener("hashchange", () => { say(); show({ moved: true }); });
+  addEventListener("hashchange", () => { say(); head(); show({ moved: true }); });
   addEventListener("pagehide", () => view?.leave?.());
   ["online", "offline"].forEach((name) => addEventListener(name, head));
   watch();

@@ -6,6 +6,8 @@ import { moment } from "./dom.js";
 import { summary } from "../pure/outbox.js";
 import { state } from "./state.js";
 
+export const SIGN_IN = "#/signin";
+
 const at = (id) => document.getElementById(id);
 
 /** Changes the view and says what has just been done there; it stands until the next change. */
@@ -27,7 +29,7 @@ export function head() {
   put("signal", navigator.onLine ? state.fault : "No signal");
   put("waiting", state.session ? summary(state.outbox) : "");
   at("nav").hidden = !state.session;
-  at("out").hidden = !isSignedOut();
+  at("out").hidden = !isSignedOut() || location.hash === SIGN_IN;
   const unsigned = signedIn() && (!state.key || state.key.state === "refused");
   put("notice", [unsigned && signing(), clockSentence(), held()].filter(Boolean).join(" "));
 }
@@ -35,7 +37,7 @@ export function head() {
 /** Why nothing goes although there is a signal. */
 function held() {
   const { hold } = state;
-  if (!hold) return "";
+  if (!hold || !signedIn()) return "";
   if (hold.unconfirmed) {
     return "Your e-mail address is not confirmed yet: open the link in the letter that went to it. Everything is kept here and goes by itself then.";
   }

@@ -30,13 +30,14 @@ export function alone(work) {
     to the next try, null when none is needed, and whether no answer came at all. `told` is called
     after each change; `pressed`: somebody asked for it, so what rests is tried too. */
 export async function pass(told, pressed = false) {
-  const run = { told, pressed, done: 0, most: doubt ? 1 : BATCH, faults: doubt ? FAULTS - 1 : 0 };
+  if (pressed) await wakeAll();
+  const run = { told, done: 0, most: doubt ? 1 : BATCH, faults: doubt ? FAULTS - 1 : 0 };
   for (;;) {
     const session = await stored();
     if (!session?.token || session.expired) return { sent: run.done, wait: null };
     const now = Date.now();
     const records = await all("outbox");
-    const batch = due(records, session.keeper, { now: run.pressed ? null : now, most: run.most });
+    const batch = due(records, session.keeper, { now, most: run.most });
     const unknown = (await key())?.state === "pending";
     const { hold, pushes } = await sending();
     const wait = left(hold?.asked && hold, now) || pace(pushes, now);
@@ -45,8 +46,13 @@ export async function pass(told, pressed = false) {
       ? await send(session, batch, run) : await sendFiles(session, run);
     if (failed) return { sent: run.done, ...failed };
     if (!batch.length && !unknown) return { sent: run.done, ...await rested(session) };
-    run.pressed = false;
   }
+}
+
+/** Nobody rests any longer. */
+async function wakeAll() {
+  const resting = (await all("outbox")).filter((one) => one.rest).map(({ id }) => id);
+  await change(resting, (records) => records.map((one) => ({ ...one, rest: null })));
 }
 
 /** All was tried. When those that rest are due, if any does. */
@@ -136,7 +142,7 @@ const looked = (records) => records.map((one) => (one.reading && !one.look ? { .
 /** Files of photos whose facts are in, one after the other; one that fails rests. Gives null
     when all were tried. */
 async function sendFiles(session, run) {
-  const waits = (one) => filed(one) && one.by === session.keeper && (run.pressed || !left(one.rest, Date.now()));
+  const waits = (one) => filed(one) && one.by === session.keeper && !left(one.rest, Date.now());
   for (const record of (await all("outbox")).filter(waits)) {
     const { hold } = await sending();
     const wait = left(hold?.asked && hold, Date.now());

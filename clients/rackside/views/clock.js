@@ -8,7 +8,9 @@ import { isMistimed } from "../pure/outbox.js";
 
 /** For the head of every page; nothing where the clock is right. */
 export const clockSentence = () =>
-  (isOff(state.clock) ? `This phone’s clock is ${wayOff(state.clock.offset)}, by the server’s at ${moment(state.clock.server)}.` : "");
+  (isOff(state.clock) ? off(state.clock) : "");
+
+const off = (look) => `This phone’s clock is ${wayOff(look.offset)}: the server’s said ${moment(look.server)}.`;
 
 /** For the form of a call: the time it will claim. `refused`: the call that it replaces. Null
     where there is nothing to say. */
@@ -40,7 +42,7 @@ function offer(form, reading, look, change) {
   const id = fresh("correct");
   const tick = h("input", { type: "checkbox", id, checked: form.correct !== false, onchange: (event) => { form.correct = event.target.checked; change(); } });
   return h("div", { class: "warnings" },
-    h("p", {}, `This phone’s clock is ${wayOff(look.offset)}, by the server’s at ${moment(look.server)}.`),
+    h("p", {}, off(look)),
     h("p", { class: "tick" }, tick, h("label", { for: id }, `Correct the call’s time to ${moment(corrected(reading, look).at)}`)));
 }
 
