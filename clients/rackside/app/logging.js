@@ -65,7 +65,7 @@ function timed(form, refused) {
   if (form.when) return { at: new Date(form.when).toISOString(), reading: null, more: {} };
   const reading = refused ? refused.reading : readingNow();
   if (!reading) return { at: refused.fact.at, reading: null, more: {} };
-  const look = form.correct === false ? null : lookAt(reading, refused);
+  const look = form.correct ? lookAt(reading, refused) : null; // never without the tick having been shown
   if (!look) return { at: new Date(reading.here).toISOString(), reading, more: {} };
   const { at, ...more } = corrected(reading, look);
   return { at, reading, more };
@@ -75,6 +75,7 @@ function timed(form, refused) {
     under ids of their own. What was refused is put aside. */
 export async function sendCorrected(one) {
   const look = lookOf(one);
+  if (!state.outbox.some((each) => each.id === one.id && needsYou(each))) return; // done in another tab
   const group = withIt(one).sort((a, b) => a.order - b.order);
   const ids = new Map(group.map(({ id }) => [id, newId()]));
   const records = [];

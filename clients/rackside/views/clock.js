@@ -3,13 +3,16 @@
 import { lookAt, lookOf, readingNow } from "../app/logging.js";
 import { fresh, h, line, moment } from "../app/dom.js";
 import { state } from "../app/state.js";
-import { corrected, isOff, wayOff } from "../pure/clock.js";
+import { corrected, holds, isOff, wayOff } from "../pure/clock.js";
 import { isMistimed } from "../pure/outbox.js";
 
-/** For the head of every page; nothing where the clock is right. */
-export const clockSentence = () =>
-  (isOff(state.clock) ? off(state.clock) : "");
+/** For the head of every page; nothing where the clock was right. */
+export function clockSentence() {
+  if (!isOff(state.clock)) return "";
+  return holds(readingNow(), state.clock) ? off(state.clock) : was(state.clock);
+}
 
+const was = (look) => `At the last signal this phone’s clock was ${wayOff(look.offset)}.`;
 const off = (look) => `This phone’s clock is ${wayOff(look.offset)}: the server’s said ${moment(look.server)}.`;
 
 /** For the form of a call: the time it will claim. `refused`: the call that it replaces. Null
@@ -21,7 +24,7 @@ export function timeOf(form, refused, change) {
   if (look) return offer(form, reading, look, change);
   if (!state.clock) return null;
   if (isOff(state.clock)) {
-    return warning(`At the last signal this phone’s clock was ${wayOff(state.clock.offset)}. Whether it still is will be known at the next; the call’s time can be corrected then.`);
+    return warning(`${was(state.clock)} Whether it still is will be known at the next; the call’s time can be corrected then.`);
   }
   const back = reading.here < state.clock.here - 60_000;
   return back && warning("This phone’s clock was set back since the last signal, so how far it is off is not known. Set it right, or the call’s time may be refused.");
@@ -40,7 +43,8 @@ const UNKNOWN = "This phone’s clock was set between the check and the next sig
 
 function offer(form, reading, look, change) {
   const id = fresh("correct");
-  const tick = h("input", { type: "checkbox", id, checked: form.correct !== false, onchange: (event) => { form.correct = event.target.checked; change(); } });
+  form.correct ??= true;
+  const tick = h("input", { type: "checkbox", id, checked: form.correct, onchange: (event) => { form.correct = event.target.checked; change(); } });
   return h("div", { class: "warnings" },
     h("p", {}, off(look)),
     h("p", { class: "tick" }, tick, h("label", { for: id }, `Correct the call’s time to ${moment(corrected(reading, look).at)}`)));
