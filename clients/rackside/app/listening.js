@@ -6,7 +6,7 @@ import * as replica from "../net/replica.js";
 import { backoff } from "../pure/waiting.js";
 import { refreshed } from "../store/replica.js";
 import { expire, session as stored } from "../store/session.js";
-import { NO_SIGNAL, amiss } from "./state.js";
+import { NO_SIGNAL, amiss, changed } from "./state.js";
 
 const HELD = 25; // seconds for which the server may keep an empty answer back
 const APART = 5; // seconds between empty answers: the server may have no room for waiting
@@ -59,7 +59,7 @@ async function turns(signal) {
 async function turn(session, signal, fresh) {
   try {
     const came = await replica.follow(session, { wait: fresh ? 0 : HELD, signal });
-    if (came || fresh) await replica.visits(session, signal);
+    if (came || fresh) await replica.visits(session, signal, changed);
     await refreshed(session, Date.now());
     await amiss("");
     return { came };

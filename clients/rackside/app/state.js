@@ -22,7 +22,7 @@ export async function load() {
     storedClock(), sending(),
   ]);
   // A breeder's own animals are kept too; only those of sheets are looked at.
-  const animals = await some("animals", visits.flatMap(({ rows = [] }) => rows.map((one) => one.animal)));
+  const animals = await some("animals", visits.flatMap(({ rows }) => (rows ?? []).map((one) => one.animal)));
   Object.assign(state, {
     session: session ?? null, key: key ?? null, refreshed: refreshed ?? null, visits,
     animals: new Map(animals.map((one) => [one.id, one])),

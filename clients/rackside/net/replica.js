@@ -1,8 +1,8 @@
 /* What the server lets this keeper see, kept for the racks: animals from the feed of changes,
    then visits and their sheets. What the feed takes back is gone from the phone. */
 
-import { withSheet } from "../pure/visits.js";
-import { beginAgain, feed, take, takeVisits } from "../store/replica.js";
+import { isHanded } from "../pure/visits.js";
+import { beginAgain, feed, take, takeSheet, takeVisits } from "../store/replica.js";
 import { Refused, ask } from "./api.js";
 
 const PAGE = 500; // items
@@ -34,16 +34,18 @@ async function next(session, wait, signal) {
   }
 }
 
-/** Fetches the visits one is a guest on, and the sheets of the open ones and of those to come. */
-export async function visits(session, signal) {
+/** Fetches the visits one is a guest on, then one after the other the sheets of the open ones and
+    of those to come: many at once would be told to come again. Each is stored as it comes; `told`
+    is called where one brought something new. */
+export async function visits(session, signal, told) {
   const { items } = await ask("GET", "visits", { token: session.token, signal });
   const mine = items.filter((one) => one.guest.id === session.keeper);
-  await takeVisits(session, await Promise.all(mine.map((one) => fetched(session, one, signal))));
-}
-
-async function fetched(session, visit, signal) {
-  const handed = ["accepted", "open"].includes(visit.state);
-  return withSheet(visit, handed ? await sheet(session, visit.id, signal) : null);
+  await takeVisits(session, mine);
+  await told();
+  for (const { id, state } of mine) {
+    if (!isHanded(state)) continue;
+    if (await takeSheet(session, id, await sheet(session, id, signal))) await told();
+  }
 }
 
 async function sheet(session, id, signal) {

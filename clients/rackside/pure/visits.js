@@ -7,6 +7,16 @@ export const stateAt = (visit, nowMs) =>
 
 export const isPast = (visit, nowMs) => nowMs >= Date.parse(visit.closes);
 
+/** Whether the server hands its sheet to the guest. */
+export const isHanded = (state) => state === "accepted" || state === "open";
+
+/** A visit as the list tells of it, with what is kept of its sheet; `rows` null: not fetched yet. */
+export function listed(visit, kept) {
+  if (!isHanded(visit.state)) return { ...visit, cautions: [], rows: [], ahead: [] };
+  const { cautions = [], rows = null, ahead = [] } = kept ?? {};
+  return { ...visit, cautions, rows, ahead };
+}
+
 /** A visit as it is kept: `rows` of its sheet with one's own call, and of each animal what a blind
     guest may know, for the time until the feed brings it. */
 export function withSheet(visit, sheet) {
@@ -26,10 +36,9 @@ function blind({ id, species, hatched, identifiers, condition, hold_off }) {
 
 /** Without these animals, which the guest may not see any more. */
 export function without(visit, animals) {
-  const { rows = [], ahead = [] } = visit;
   return {
     ...visit,
-    rows: rows.filter(({ animal }) => !animals.has(animal)),
-    ahead: ahead.filter(({ id }) => !animals.has(id)),
+    rows: visit.rows?.filter(({ animal }) => !animals.has(animal)) ?? null,
+    ahead: (visit.ahead ?? []).filter(({ id }) => !animals.has(id)),
   };
 }

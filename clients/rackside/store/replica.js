@@ -3,7 +3,7 @@
    `feed` in `meta`: {cursor, pull, anew}. `pull` counts how often everything was fetched from the
    beginning; `anew` while that is under way. A page and its cursor are stored together. */
 
-import { without } from "../pure/visits.js";
+import { listed, withSheet, without } from "../pure/visits.js";
 import { get, write } from "./db.js";
 import { whileSignedIn } from "./session.js";
 
@@ -31,16 +31,45 @@ export function beginAgain(session, from) {
   });
 }
 
-/** The visits, each with the rows of its sheet, in place of those before. */
+/** The visits in place of those before; what is kept of their sheets stays till `takeSheet`. */
 export function takeVisits(session, visits) {
   return write(["visits", "drafts", "meta"], (open) => whileSignedIn(open.meta, session, () => {
-    open.visits.clear();
-    visits.forEach((one) => open.visits.put(one));
-    const seen = new Set(visits.flatMap(({ rows }) => rows.map(({ animal }) => animal)));
+    const asked = open.visits.getAll();
+    asked.onsuccess = () => {
+      const kept = new Map(asked.result.map((one) => [one.id, one]));
+      open.visits.clear();
+      visits.forEach((one) => open.visits.put(listed(one, kept.get(one.id))));
+      dropDrafts(open);
+    };
+  }));
+}
+
+/** A visit's sheet; null where there is none any more. Whether it differs from what was kept. */
+export async function takeSheet(session, id, sheet) {
+  let differs = false;
+  await write(["visits", "drafts", "meta"], (open) => whileSignedIn(open.meta, session, () => {
+    const asked = open.visits.get(id);
+    asked.onsuccess = () => {
+      if (!asked.result) return; // called off in another tab's eyes
+      const made = withSheet(asked.result, sheet);
+      differs = JSON.stringify(made) !== JSON.stringify(asked.result);
+      open.visits.put(made);
+      dropDrafts(open);
+    };
+  }));
+  return differs;
+}
+
+/** Of animals that are on no sheet any more. One whose sheet is still to come drops none. */
+function dropDrafts(open) {
+  const asked = open.visits.getAll();
+  asked.onsuccess = () => {
+    if (asked.result.some(({ rows }) => rows === null)) return;
+    const seen = new Set(asked.result.flatMap(({ rows }) => rows.map(({ animal }) => animal)));
     const drafts = open.drafts.getAllKeys();
     drafts.onsuccess = () =>
       drafts.result.filter((id) => !seen.has(id)).forEach((id) => open.drafts.delete(id));
-  }));
+  };
 }
 
 /** The server was asked at this moment, milliseconds, and everything it said is here. */

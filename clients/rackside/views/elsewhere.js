@@ -5,6 +5,7 @@ import { isOpen, state } from "../app/state.js";
 
 /** `visit` undefined: this phone knows of none. */
 export function elsewhere(visit) {
+  if (isOpen(visit) && !visit.rows) return NOT_YET();
   if (isOpen(visit)) {
     return page("Not here any more", "The animal is not on this visit’s sheet any more. Your own calls are still under Calls.");
   }
@@ -12,8 +13,10 @@ export function elsewhere(visit) {
   if (visit) return page("Not here any more", `${WORDS[visit.state] ?? "It is not open."} Your own calls are still under Calls.`);
   return state.refreshed
     ? page("Not here any more", "The server told of no such visit. Your own calls are still under Calls.")
-    : page("Not fetched yet", "What there is to check comes with the next signal.");
+    : NOT_YET();
 }
+
+const NOT_YET = () => page("Not fetched yet", "What there is to check comes with the next signal.");
 
 const WORDS = {
   invited: "You have not answered this invitation yet.", declined: "You declined this visit.",

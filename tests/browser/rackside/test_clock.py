@@ -170,4 +170,4 @@ def test_the_key_of_a_phone_with_a_wrong_clock_is_taken(racks: Racks, phone: Pho
         sign_in(page, "greta")
     assert answer.value.status == 201
     page.goto(f"{HERE}#/phone")
-    expect(page.get_by_text("Calls are signed on this phone.")).to_be_visible()
+    expect(page.get_by_text("Calls are signed on this phone.")).to_be_visible(timeout=20_000)

@@ -71,12 +71,10 @@ def test_a_change_shows_by_itself_in_every_tab(racks: Racks, phone: Phone) -> No
 
 
 def test_a_visit_appears_when_it_is_accepted(racks: Racks, phone: Phone) -> None:
-    page = phone.signed_in()
-    waiting = asks(phone)
-    page.wait_for_timeout(500)
+    with phone.context.expect_event("request", lambda one: "wait=25" in one.url):
+        page = phone.signed_in()  # and everything fetched
     visit = racks.visit("F-2")
     expect(page.locator(f'a[href="#/visit/{visit.id}"]')).to_be_visible(timeout=4000)
-    assert waiting
 
 
 def test_a_lost_place_brings_everything_anew_and_forgets_the_rest(
