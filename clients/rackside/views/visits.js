@@ -42,6 +42,7 @@ function label(visit) {
   const found = stateAt(visit, now());
   if (found === "invited") return "invited, not yet answered";
   if (found === "accepted") return `opens at ${moment(visit.opens)}`;
+  if (!visit.rows) return "not fetched yet";
   return `${progress(visit)}${isPast(visit, now()) ? ", closed" : ""}`;
 }
 

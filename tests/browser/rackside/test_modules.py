@@ -266,6 +266,20 @@ def test_an_accepted_visit_opens_by_the_clock_and_no_other_does(modules: Any) ->
     assert modules("visits", script % at, states) == opened
 
 
+def test_a_sheet_is_kept_till_the_next_comes_and_no_longer_than_its_visit(modules: Any) -> None:
+    script = """(() => {
+      const rows = ["a", "b"].map((animal) => ({animal}));
+      const kept = {rows, ahead: [{id: "a"}, {id: "b"}], cautions: ["c"]};
+      const count = (visit) => visit.rows && visit.rows.length + visit.ahead.length;
+      return [
+        ...["accepted", "open", "cancelled", "over"].map((state) => count(m.listed({state}, kept))),
+        count(m.listed({state: "open"})), count(m.without(kept, new Set(["a"]))),
+        count(m.without(m.listed({state: "open"}), new Set(["a"]))),
+      ];
+    })()"""
+    assert modules("visits", script) == [4, 4, 0, 0, None, 2, None]
+
+
 def test_waits_double_up_to_five_minutes(modules: Any) -> None:
     waits = modules("waiting", "[0, 1, 4, 50].map((tries) => m.backoff(tries, 1))")
     assert waits == [1, 2, 16, 300]
