@@ -41,8 +41,9 @@ function row(visit) {
 function label(visit) {
   const found = stateAt(visit, now());
   if (found === "invited") return "invited, not yet answered";
-  if (found === "accepted") return `opens at ${moment(visit.opens)}`;
-  if (!visit.rows) return "not fetched yet";
+  const missing = visit.rows ? "" : "not fetched yet";
+  if (found === "accepted") return [`opens at ${moment(visit.opens)}`, missing].filter(Boolean).join(", ");
+  if (missing) return missing;
   return `${progress(visit)}${isPast(visit, now()) ? ", closed" : ""}`;
 }
 

@@ -20,7 +20,7 @@ from tests.browser.rackside.conftest import (
 from tests.browser.rackside.test_offline import all_sent
 from tests.browser.rackside.test_sight import stored
 
-SOON = 20.0
+SOON = 30.0
 """Seconds: enough to sign in and lose the signal on a busy machine."""
 
 
@@ -34,9 +34,12 @@ def accepted(phone: Phone, visit: Visit) -> Page:
     """Signed in while the visit is still to open, then without a signal."""
     page = phone.signed_in()
     expect(listed(page, visit)).to_contain_text("opens at")
-    phone.context.set_offline(True)
     page.goto(f"{HERE}#/visit/{visit.id}")
-    expect(page.get_by_text("opens by itself then, also without a signal")).to_be_visible()
+    ready = page.get_by_text("opens by itself then, also without a signal")
+    expect(ready).to_be_visible(timeout=SOON * 1000)
+    phone.context.set_offline(True)
+    page.reload()
+    expect(ready).to_be_visible()
     return page
 
 
