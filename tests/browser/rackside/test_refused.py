@@ -4,10 +4,11 @@ else on the phone."""
 import json
 import re
 from collections.abc import Iterable
+from contextlib import suppress
 from typing import Any
 
 import pytest
-from playwright.sync_api import Page, Route, expect
+from playwright.sync_api import Error, Page, Route, expect
 from tests.browser.rackside.conftest import (
     HERE,
     NewPhone,
@@ -139,7 +140,8 @@ def test_no_answer_is_asked_for_in_a_tight_loop(
         page.get_by_role("button", name="Send now").click()
     pushes.were_few(page)
     page.unroute("**/api/v1/push")
-    page.get_by_role("button", name="Send now").click()
+    with suppress(Error):  # by the time it is pressed the phone may have sent it by itself
+        page.get_by_role("button", name="Send now").click(timeout=3_000)
     all_sent(page)
     assert len(racks.calls_on(visit)) == 1
 
