@@ -15,9 +15,13 @@ export function sheet({ id }) {
   const rows = h("ul", { class: "animals" });
   const count = h("p", { class: "fine", role: "status" });
   let typed = "";
+  let shown = null;
   const show = () => {
     const animals = animalsOf(id);
     const found = find(animals, typed);
+    const look = JSON.stringify([typed, found, found.map((one) => callsOn(one.id, id).map(words))]);
+    if (look === shown) return; // a tap that is under way would miss
+    shown = look;
     rows.replaceChildren(...found.map((one) => row(one, id, typed)));
     const text = typed ? `${found.length} of ${animals.length} found` : `${animals.length} animals`;
     if (count.textContent !== text) count.textContent = text;
