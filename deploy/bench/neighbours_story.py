@@ -21,13 +21,15 @@ from scalewitness.people.services import enrol_device
 
 AN_IMPORT = 500
 """Animals in one push, the most there may be."""
+EACH = 4
+"""Animals of each of the others."""
 
 
 class Street:
-    """One who imports without end, and others with ``animals`` in all, each of whom now and
-    then notes a single call."""
+    """One who imports without end, and ``others``, each of whom now and then notes a single call
+    on an animal of theirs."""
 
-    def __init__(self, others: int = 10, animals: int = 400) -> None:
+    def __init__(self, others: int = 120) -> None:
         now = timezone.now()
         importer = keeper("Wilhelmina Stroud")
         self._importer = _header(importer)
@@ -37,7 +39,7 @@ class Street:
             who = keeper(f"Petra Okun {number}")
             room = create_collection(who, fresh_id(), "Under the stairs", now)
             header = _header(who)
-            made = [_registration(room) for _ in range(animals // others)]
+            made = [_registration(room) for _ in range(EACH)]
             accept(made, Actor(keeper=who.pk), now)
             self._singles += [(header, UUID(one["about"])) for one in made]
         with connection.cursor() as cursor:
@@ -50,7 +52,9 @@ class Street:
 
     def singles(self) -> Iterator[Request]:
         """Pushes of one call each, by all in turn, on all animals in turn."""
-        by_turns = sorted(self._singles, key=lambda one: one[1].int >> 8 & 0xFFFF)
+        by_turns = [
+            one for start in range(EACH) for one in self._singles[start::EACH]
+        ]  # nobody twice before everyone else was
         for header, animal in itertools.cycle(by_turns):
             item = _item("call_made", animal, CALL)
             yield Request("single", "POST", "/api/v1/push", [header], {"items": [item]})
