@@ -142,7 +142,7 @@ def looked_at(stack: LocalStack, question: str) -> Iterator[list[tuple[float, li
     over = threading.Event()
 
     def look() -> None:
-        with psycopg.connect(stack.owner_url, autocommit=True) as line:
+        with psycopg.connect(stack.environment["DATABASE_URL"], autocommit=True) as line:
             while not over.wait(LOOKED_AT):
                 looks.append((time.perf_counter(), line.execute(question).fetchall()))
 

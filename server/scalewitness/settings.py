@@ -137,8 +137,11 @@ TEMPLATES = [
 
 PROCESS = env.str("SCALEWITNESS_PROCESS", default="command")
 """What this process is: `wsgi.py` says ``web``, `celery.py` says ``worker``."""
-WEB_THREADS = env.int("WEB_THREADS", default=64)
+WEB_THREADS = env.int("WEB_THREADS", default=96)
 """Threads of one web process. Give gunicorn as many (``--threads``)."""
+WEB_CONNECTIONS = env.int("DATABASE_POOL_MAX", default=min(64, WEB_THREADS + 1))
+"""To PostgreSQL, of one web process. Fewer than threads: who waits for their turn to write, as
+most of a crowd do, has none (`intake.services`), nor has who waits for a change."""
 GIVES_UP_AFTER = {
     "web": {"lock": 1_500, "statement": 8_000, "idle_in_transaction_session": 10_000},
     "worker": {"lock": 20_000, "statement": 120_000, "idle_in_transaction_session": 60_000},
@@ -197,8 +200,7 @@ def database(url_name: str) -> dict[str, object]:
             **WE_NOTICE,
             "pool": {
                 "min_size": env.int("DATABASE_POOL_MIN", default=1),
-                # None waits for another's: one a thread, and one for whoever watches the feed.
-                "max_size": env.int("DATABASE_POOL_MAX", default=WEB_THREADS + 1),
+                "max_size": WEB_CONNECTIONS,
                 "timeout": 2,
             },
             # Statements that `ledger.queries.prepared` asks; Django's own are never prepared.

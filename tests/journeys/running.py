@@ -9,7 +9,6 @@ import httpx
 from tests.journeys.test_crashes import collection_with_animal, envelope
 from tests.world import PASSWORD, probing
 
-from scalewitness.settings import WEB_THREADS
 from stack import postgres
 from stack.local import LocalStack
 from stack.ready import free_port
@@ -71,7 +70,7 @@ def running_web(folder: Path) -> Iterator[Web]:
         given = {"EMAIL_URL": "smtp://127.0.0.1:1"}
         stack = LocalStack(supervisor, folder, free_port(), given=given, durable=False)
         # As in production: the tests' own process has other needs.
-        stack.environment["DATABASE_POOL_MAX"] = str(WEB_THREADS + 1)
+        stack.environment["DATABASE_POOL_MAX"] = "64"
         stack.start_database()
         stack.start_queue()
         stack.start_mail()

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
-from django.db import transaction
+from django.db import connection, transaction
 
 from scalewitness.domain.errors import Busy, Refused
 from scalewitness.intake.authors import check_confirmed
@@ -73,7 +73,8 @@ def _take_in_turn(piece: Piece, *, begun: bool) -> None:
     What was ``begun`` before that is gone on with for longer: it waits for others who get on."""
     joins = piece.is_fresh and len(piece.items) <= SMALL
     patience = min(PATIENCE, patience_left(LONGEST)) if begun else patience_left(PATIENCE)
-    if TURNS.take(piece.actor.by, piece if joins else None, patience):
+    # While waiting, its connection is another's: back to the pool, where threads outnumber them.
+    if TURNS.take(piece.actor.by, piece if joins else None, patience, connection.close):
         others = TURNS.along(TOGETHER) if piece.is_fresh else []
         try:
             if nobody_waits():

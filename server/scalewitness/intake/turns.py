@@ -7,6 +7,7 @@ for it.
 """
 
 from collections import OrderedDict, deque
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from threading import Event, Lock
 from typing import Generic, TypeVar
@@ -41,7 +42,13 @@ class Turns(Generic[L]):
         self._taken = False
         self._line: OrderedDict[UUID | None, deque[Waiting[L]]] = OrderedDict()
 
-    def take(self, person: UUID | None, load: L | None = None, patience: float = PATIENCE) -> bool:
+    def take(
+        self,
+        person: UUID | None,
+        load: L | None = None,
+        patience: float = PATIENCE,
+        before_waiting: Callable[[], object] = lambda: None,
+    ) -> bool:
         """Wait for the turn. True: it has come, and is to be left again; False: another, whose
         turn it was, took the ``load`` along, and has done with it.
 
@@ -54,6 +61,7 @@ class Turns(Generic[L]):
                 return True
             mine = Waiting(person, load)
             self._line.setdefault(person, deque()).append(mine)
+        before_waiting()
         if not mine.called.wait(patience):
             if self._left_the_line(mine):
                 raise Busy()

@@ -45,7 +45,7 @@ def _path(raw: str) -> str:
 
 workers = 2
 worker_class = "gthread"
-threads = int(os.environ.get("WEB_THREADS") or 64)
+threads = int(os.environ.get("WEB_THREADS") or 96)
 keepalive = 75
 """Longer than clients and proxies keep an idle connection, so that they are the ones to close it:
 a request sent into a closing connection is lost without an answer."""
