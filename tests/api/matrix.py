@@ -246,6 +246,7 @@ ROWS = [
     Row("GET", "log/inclusion?position=0", EVERYONE),
     Row("GET", "log/consistency?old=1", EVERYONE),
     Row("GET", "log/witnesses", EVERYONE),
+    Row("GET", "log/origins", EVERYONE),
     Row("POST", "log/cosignatures", all_signed_in(201), cosignature),
     Row("GET", "schema", EVERYONE),
     Row("GET", "docs", EVERYONE),

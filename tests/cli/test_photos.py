@@ -79,7 +79,8 @@ def test_a_store_of_the_version_before_is_taken_over(tmp_path: Path) -> None:
     with Store(tmp_path, "http://record.example") as made:
         path = made.folder / "store.sqlite"
     with sqlite3.connect(path) as earlier:
-        earlier.execute("DROP TABLE photo")
+        for later in ("photo", "reading", "ahead", "elsewhere"):
+            earlier.execute(f"DROP TABLE {later}")
         earlier.execute("INSERT INTO kept VALUES ('cursor', 'here')")
         earlier.execute("PRAGMA user_version = 1")
     assert set(SINCE) == set(range(1, VERSION))

@@ -1,5 +1,6 @@
 """The same people as everywhere, at the present time: pages ask the clock themselves."""
 
+import secrets
 from datetime import timedelta
 
 import pytest
@@ -56,5 +57,5 @@ def stan(here: Here) -> Browser:
 
 @pytest.fixture
 def anyone(db: None) -> Browser:
-    """Somebody without an account."""
-    return Browser()
+    """Somebody without an account, whose wrong links nobody else's are counted with."""
+    return Browser(REMOTE_ADDR=f"2001:db8:{secrets.randbelow(2**16):x}::1")

@@ -79,6 +79,7 @@ def browser_of(stage: Stage, persona: str) -> Client:
 def seen(client: Client, name: str, ids: Mapping[str, str], part: str, sent: Sent) -> Seen:
     path = address(name, ids)
     connection.queries_log.clear()
+    client.cookies.pop("messages", None)  # what an earlier form was answered is not this page's
     with CaptureQueriesContext(connection) as asked, transaction.atomic():
         answer = client.get(path) if sent is None else client.post(path, dict(sent))
         transaction.set_rollback(True)
