@@ -92,6 +92,8 @@ def _follow(
     batch: Batch,
 ) -> None:
     animal = subject.animal
+    if subject.in_sales and before != now.label:
+        batch.store()  # ahead of its turn it is not: what follows is read once, in its turn
     found = sales_of_animal(animal.pk) if subject.in_sales else []
     sales = {str(sale.pk): sale for sale in found}
     told = last_told([sale.pk for sale in found], animal.pk) if found else {}
