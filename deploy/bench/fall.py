@@ -7,7 +7,7 @@ workers, the worker and a mail host that stores what it accepts. One animal was 
 back and sold again to N buyers in turn, each time as a verified male. Then a blind guest pushes
 a female. Measured: until the push is answered (everything owed is in that transaction), and
 until the mail host has accepted the last of the N letters; 30 s are allowed for 500. Meanwhile
-a reader keeps asking for an animal: its p95 may be twice that of a quiet server.
+a reader keeps asking for an animal: its p95 may be 1.5 times that of a quiet server.
 """
 
 import argparse
@@ -26,7 +26,7 @@ from running import service
 
 from stack.local import LocalStack
 
-ALLOWED, TWICE = 30.0, 2.0
+ALLOWED, TIMES = 30.0, 1.5
 QUIET = 6.0
 """Seconds of reading before the fall."""
 
@@ -51,10 +51,10 @@ def main() -> int:
         problems = story.problems(letters.count("disclosure"))
     for one in problems:
         print(f"MISS  {one}")
-    late, slow = waited[1] > ALLOWED, reader.p95() > TWICE * quiet
+    late, slow = waited[1] > ALLOWED, reader.p95() > TIMES * quiet
     print(f"{'MISS' if late else 'ok  '}  {waited[1]:.1f} s, at most {ALLOWED:g} wanted")
     ratio = reader.p95() / quiet
-    print(f"{'MISS' if slow else 'ok  '}  reading {ratio:.2f} times, at most {TWICE:g} wanted")
+    print(f"{'MISS' if slow else 'ok  '}  reading {ratio:.2f} times, at most {TIMES:g} wanted")
     return 1 if problems or late or slow else 0
 
 
