@@ -321,6 +321,10 @@ CELERY_BEAT_SCHEDULE = {
         "schedule": crontab(hour="5", minute="10", day_of_week="mon"),
     },
     "end devices": {"task": "scalewitness.intake.tasks.end_devices", "schedule": 300.0},
+    "go on reassessing": {
+        "task": "scalewitness.intake.tasks.go_on_reassessing",
+        "schedule": 600.0,
+    },
     "lapse offers": {"task": "scalewitness.intake.tasks.lapse_due_offers", "schedule": 300.0},
     "update examiners' records": {
         "task": "scalewitness.intake.tasks.update_records",

@@ -11,6 +11,7 @@ from tests.world import World, new_id, probing, tag_of
 
 from scalewitness.animals.models import Animal
 from scalewitness.calls.models import Call
+from scalewitness.calls.queries.replay import Replay
 from scalewitness.intake import batch as batches
 from scalewitness.intake import pace, pieces, services
 from scalewitness.intake.batch import Actor, Batch
@@ -101,6 +102,41 @@ def test_of_two_calls_on_one_animal_at_once_the_second_knows_the_first(
     assert (first.anchored_to, second.anchored_to) == (None, "female")
 
 
+def counted_once() -> None:
+    """Each call weighs as the log alone has it, and nobody was anchored to themselves."""
+    assert list(Replay().differences()) == []
+    assert set(Call.objects.values_list("anchored_to", flat=True)) == {None}
+
+
+def test_a_call_that_waited_for_one_that_came_to_nothing_counts_once(lasting_world: World) -> None:
+    """It was judged ahead, and is judged anew since both are about one animal: what was judged
+    first is no call on record."""
+    world = lasting_world
+    animal = world.animal("T1")
+    visit = world.visit(world.greta, animal)
+    (strangers,), (guests,) = at_once(
+        by(world, world.stan, call(world, animal)),
+        by(world, world.greta, call(world, animal, visit=str(visit))),
+    )
+    assert (strangers.status, guests.status) == ("refused", "accepted")
+    assert Call.objects.get().blind
+    counted_once()
+
+
+def test_sixty_animals_are_judged_ahead_together(
+    lasting_world: World, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(services, "PACE", Pace())
+    world = lasting_world
+    animals = [world.animal(f"T{n}") for n in range(60)]
+    began = Entry.objects.count()
+    outcomes = accept(
+        [call(world, one) for one in animals], Actor(keeper=world.odile.pk), world.now
+    )
+    assert {one.status for one in outcomes} == {"accepted"}
+    assert transactions(began) == 1
+
+
 def test_the_same_item_twice_at_once_is_taken_once(lasting_world: World) -> None:
     world = lasting_world
     item = call(world, world.animal("T1"))
@@ -128,6 +164,7 @@ def test_what_fails_in_one_is_the_loss_of_nobody_beside_it(
     )
     assert (one.status, other.status) == ("accepted", "refused")
     assert Call.objects.get().animal_id == good.pk
+    counted_once()
 
 
 def test_a_fault_of_one_is_told_to_it_alone(

@@ -96,3 +96,16 @@ def test_no_more_are_taken_along_than_asked_for_and_none_without_a_load() -> Non
     turns.leave()
     threads[0].join(10)
     assert let_in == [SINGLE]
+
+
+def test_one_that_fails_while_it_waits_leaves_the_turn_to_others() -> None:
+    turns: Turns[str] = Turns()
+    turns.take(CROWD)
+
+    def fails() -> None:
+        raise RuntimeError("the pool is closed")
+
+    with pytest.raises(RuntimeError):
+        turns.take(SINGLE, before_waiting=fails)
+    turns.leave()
+    assert turns.take(THIRD, patience=0)

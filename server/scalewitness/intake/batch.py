@@ -114,7 +114,6 @@ class Batch:
         self.known.before_reading = self._store_kept
         self._ahead = ahead
         self._rows: dict[type[Model], list[Row]] = {}
-        self.began = self._writer.size
 
     def take_turn(self, after: "Batch | None" = None) -> int | None:
         """Lock the log for what was taken ahead. By how much all positions moved; None where
@@ -144,8 +143,9 @@ class Batch:
 
     @property
     def full(self) -> bool:
-        """Whether it has taken as much as the log may be locked for."""
-        return self._writer.held + len(self.touched) * REASSESSING > HOLDING
+        """Whether it has taken as much as the log may be locked for. Ahead of its turn nothing
+        is locked for it."""
+        return not self._ahead and self._writer.held + len(self.touched) * REASSESSING > HOLDING
 
     @property
     def log_size(self) -> int:

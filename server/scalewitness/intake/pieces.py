@@ -87,6 +87,10 @@ class Piece:
         first = confirmed_question(self.author)
         return [*first, *self._known.matters(), known_question(self._rest)]
 
+    def forget(self) -> None:
+        """Have what it is judged by read anew."""
+        self._known.forget()
+
     def in_turn(self, ahead: Ahead, last: Ahead | None) -> list[Outcome] | None:
         """What it comes to by what was judged ahead, under the lock; None where that has to
         be found out by :meth:`take`. ``last``: another written before it."""
@@ -138,8 +142,12 @@ def write_together(pieces: Sequence[Piece]) -> None:
     if judged:
         for one, _ in judged:
             one.ahead = None  # once: what a batch holds is gone after it was sent to be stored
-        for piece, outcomes in _written(judged).items():
-            piece.outcomes += outcomes
+        try:
+            for piece, outcomes in _written(judged).items():
+                piece.outcomes += outcomes
+        finally:
+            for one, _ in judged:  # it holds what was judged as if it had been taken
+                one.forget()
 
 
 def _written(judged: Sequence[tuple[Piece, Ahead]]) -> dict[Piece, list[Outcome]]:
@@ -160,10 +168,10 @@ def _written(judged: Sequence[tuple[Piece, Ahead]]) -> dict[Piece, list[Outcome]
     except Exception as fault:
         if was_held_up(fault):
             raise Busy() from fault
-        log.warning("not_written_together", pieces=len(judged), error=repr(fault))
+        log.warning("not_written_together", pieces=len(judged), exc_info=fault)
         return {}
     if batches:
-        PACE.note(sum(len(one.items) for one in written), batches[0].held)
+        PACE.note(sum(map(len, written.values())), batches[0].held)
     return written
 
 

@@ -8,14 +8,17 @@ from itertools import islice
 from typing import TypeVar
 from uuid import UUID
 
+import structlog
 from django.db import transaction
 
 from scalewitness.calls.queries.due import Due, due
+from scalewitness.domain.errors import Refused
 from scalewitness.intake.batch import Actor, Batch
 from scalewitness.intake.consequences import settle
 from scalewitness.intake.known import Known
 from scalewitness.mail.services import queueing as mail
 
+log = structlog.get_logger()
 T = TypeVar("T")
 
 RECORD = Actor()
@@ -54,13 +57,37 @@ def _say_some(rest: deque[T], batch: Batch, say: Callable[[T, Batch], None]) -> 
 
 def reassess_due(now: datetime) -> int:
     """Every animal that a newer rule or examiner's record measures; how many there were. Each
-    standing comes with its consequences, in the same transaction."""
+    standing comes with its consequences, in the same transaction. One that fails keeps nobody
+    after it waiting; its fault is raised when the others are done."""
     found = iter(due())
-    count = 0
+    count, fault = 0, None
     while some := list(islice(found, READ_TOGETHER)):
         count += len(some)
-        in_turns(some, now, _reassess, lambda some=some: _read(some, now))  # type: ignore[misc]
+        try:
+            _reassess_all(some, now)
+        except Refused:  # of the log, not of an animal
+            raise
+        except Exception:
+            fault = _one_by_one(some, now) or fault
+    if fault is not None:
+        raise fault
     return count
+
+
+def _reassess_all(some: Sequence[Due], now: datetime) -> None:
+    in_turns(some, now, _reassess, lambda: _read(some, now))
+
+
+def _one_by_one(some: Sequence[Due], now: datetime) -> Exception | None:
+    """After one of them failed; the fault of the last that does."""
+    last = None
+    for one in some:
+        try:
+            _reassess_all([one], now)
+        except Exception as fault:
+            log.error("not_reassessed", animal=str(one.animal), exc_info=fault)
+            last = fault
+    return last
 
 
 def _read(some: Sequence[Due], now: datetime) -> Known:

@@ -1,6 +1,6 @@
 """The one way in: every fact, from every edge, passes through `accept`."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
@@ -9,15 +9,16 @@ from django.db import connection, transaction
 from scalewitness.domain.errors import Busy, Refused
 from scalewitness.intake.authors import check_confirmed
 from scalewitness.intake.batch import Actor
+from scalewitness.intake.kinds import AT_ONCE
 from scalewitness.intake.outcomes import Outcome, named
 from scalewitness.intake.pace import PACE
 from scalewitness.intake.pieces import Piece, write_together
-from scalewitness.intake.turns import PATIENCE, Turns
+from scalewitness.intake.turns import PATIENCE, Turns, Waiting
 from scalewitness.waiting import nobody_waits, patience_left
 
-SMALL, TOGETHER = 25, 24
-"""Items of a piece that another takes along, and how many pieces at most: half of a tenth of a
-second in all, where each is a single call (our judgement)."""
+SMALL, TOGETHER = 5, 24
+"""Items of a piece that takes others along or is taken along, and how many are at most: half of a
+tenth of a second in all, where each is a single call (our judgement)."""
 LONGEST = 10.0
 """Seconds after it was sent that a long push still waits for a further turn: it is answered while
 its sender listens, and what is left is sent again (our judgement; nobody is to wait for 15 s)."""
@@ -54,7 +55,7 @@ def accept(
         stretch = items[len(outcomes) :][: PACE.stretch()]
         piece = Piece(stretch, actor, received_at, author)
         while not piece.is_done:
-            _take_in_turn(piece, begun=bool(outcomes or piece.outcomes))
+            _take_in_turn(piece, begun=bool(outcomes) or not piece.is_fresh)
         outcomes += piece.outcomes
     return named(items, outcomes)
 
@@ -71,12 +72,13 @@ def _at_once(piece: Piece) -> list[Outcome]:
 def _take_in_turn(piece: Piece, *, begun: bool) -> None:
     """Take some of it, at least; in one's own turn, or in that of another who takes it along.
     What was ``begun`` before that is gone on with for longer: it waits for others who get on."""
-    joins = piece.is_fresh and len(piece.items) <= SMALL
+    joins = piece.is_fresh and _may_join(piece.items)
     patience = min(PATIENCE, patience_left(LONGEST)) if begun else patience_left(PATIENCE)
     # While waiting, its connection is another's: back to the pool, where threads outnumber them.
     if TURNS.take(piece.actor.by, piece if joins else None, patience, connection.close):
-        others = TURNS.along(TOGETHER) if piece.is_fresh else []
+        others: list[Waiting[Piece]] = []
         try:
+            others += TURNS.along(TOGETHER) if joins else []
             if nobody_waits():
                 piece.fault = Busy()
             _take(piece, [one.load for one in others if one.load])
@@ -84,6 +86,12 @@ def _take_in_turn(piece: Piece, *, begun: bool) -> None:
             TURNS.leave(others)
     if piece.fault is not None:
         raise piece.fault
+
+
+def _may_join(items: Sequence[object]) -> bool:
+    """Whether they are few, and of kinds that can be written together with others'."""
+    kinds = {one.get("kind") for one in items if isinstance(one, Mapping)}
+    return len(items) <= SMALL and all(isinstance(one, str) and one in AT_ONCE for one in kinds)
 
 
 def _take(piece: Piece, others: list[Piece]) -> None:

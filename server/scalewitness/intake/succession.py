@@ -18,13 +18,14 @@ from scalewitness.intake.submission import TEXT_LIMIT
 from scalewitness.ledger.models import Checkpoint, Fence, Head, SignedHead, Succession, Text
 from scalewitness.ledger.queries.fence import standing_fence
 from scalewitness.ledger.queries.origins import name_of, origin, successions
+from scalewitness.ledger.queries.prepared import asked
 from scalewitness.ledger.queries.tree import Tip, tip
 from scalewitness.ledger.services.adopting import lift, require_whole
 from scalewitness.ledger.services.fencing import shortfall
 from scalewitness.ledger.services.memory import log_keys, remembered_as_it_stands
 from scalewitness.ledger.services.outside import Outside, read_outside
 from scalewitness.ledger.services.signing import log_signer, sign_checkpoint
-from scalewitness.ledger.services.writing import Draft, Writer
+from scalewitness.ledger.services.writing import IN_LINE, Draft, Writer
 
 
 def require_retired_key() -> None:
@@ -56,6 +57,7 @@ def admit_loss(outside: Sequence[Outside], statement: str, now: datetime) -> Suc
         raise OutOfRange(f"A statement has 1 to {TEXT_LIMIT} characters.")
     with transaction.atomic():
         SignedHead.objects.select_for_update().get(pk=1)
+        asked(*IN_LINE)  # before the head, as every writer does
         Head.objects.select_for_update().get(pk=1)
         if standing_fence() is None:
             raise NotNow("The log is not fenced: it is open, and has lost nothing that is known.")

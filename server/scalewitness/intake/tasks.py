@@ -9,6 +9,7 @@ from scalewitness.domain.errors import Fenced
 from scalewitness.intake import devices
 from scalewitness.intake.chasing import chase
 from scalewitness.intake.digests import owe_digests
+from scalewitness.intake.reassessing import reassess_due
 from scalewitness.intake.statements import lapse_offers, update_examiner_records
 
 log = structlog.get_logger()
@@ -37,6 +38,16 @@ def update_records() -> int:
     """Makes up the examiners' records from what has been settled since; safe to repeat."""
     try:
         return update_examiner_records(timezone.now())
+    except Fenced:
+        log.warning("log_fenced")
+        return 0
+
+
+@shared_task(name="scalewitness.intake.tasks.go_on_reassessing")
+def go_on_reassessing() -> int:
+    """Goes on where a new rule or record was stopped; safe to run twice at once."""
+    try:
+        return reassess_due(timezone.now())
     except Fenced:
         log.warning("log_fenced")
         return 0

@@ -61,11 +61,16 @@ class Turns(Generic[L]):
                 return True
             mine = Waiting(person, load)
             self._line.setdefault(person, deque()).append(mine)
-        before_waiting()
-        if not mine.called.wait(patience):
-            if self._left_the_line(mine):
+        try:
+            before_waiting()
+            if not mine.called.wait(patience) and self._left_the_line(mine):
                 raise Busy()
-            mine.called.wait()  # with its load taken along: it ends with that turn
+            mine.called.wait()  # where its load was taken along: it ends with that turn
+        except Busy:
+            raise
+        except BaseException:
+            self._step_out(mine)
+            raise
         return not mine.served
 
     def along(self, most: int) -> "list[Waiting[L]]":
@@ -98,6 +103,13 @@ class Turns(Generic[L]):
                     self._line[person] = line
                 return first
         return None
+
+    def _step_out(self, mine: Waiting[L]) -> None:
+        """Something went wrong while waiting: nobody may be left to wait for this one."""
+        if not self._left_the_line(mine):
+            mine.called.wait()
+            if not mine.served:
+                self.leave()
 
     def _left_the_line(self, mine: Waiting[L]) -> bool:
         """Whether it was still in the line, and is no more."""
