@@ -1,6 +1,7 @@
 """Rackside on a phone: Chromium on the whole running service, its network cut at will."""
 
 import os
+import re
 import time
 from collections.abc import Callable, Iterator
 from contextlib import closing
@@ -30,6 +31,8 @@ APP = ROOT / "clients" / "rackside"
 PHONE = {"width": 360, "height": 740}
 CUT_OFF = "net::ERR_INTERNET_DISCONNECTED"
 """What Chromium itself notes on the console when a request meets the cut network."""
+ENDED = re.compile(r"409 \(Conflict\).*/visits/[^/]+/sheet'")
+"""What it notes of a sheet that was asked for just as its visit was called off."""
 COME_AGAIN = "503 (Service Unavailable)"
 """What it notes when a busy server asks to come again; a phone does, and no test hangs on when."""
 
@@ -172,7 +175,8 @@ class Phone:
         return page
 
     def _complain(self, text: str) -> None:
-        if not any(one in text for one in (CUT_OFF, COME_AGAIN, *self.expected)):
+        told = (CUT_OFF, COME_AGAIN, *self.expected)
+        if not (any(one in text for one in told) or ENDED.search(text)):
             self.complaints.append(text)
 
     def signed_in(self, name: str = "greta") -> Page:
