@@ -291,3 +291,13 @@ def test_a_stretch_is_as_long_as_the_log_may_be_held_for() -> None:
     assert known.stretch() == pace.MOST
     known.note(100, 60.0)
     assert known.stretch() == pace.FEWEST
+
+
+@pytest.mark.parametrize("odd", [{"kind": []}, {"kind": {}}, {"kind": None}, {}, [], None, "x", 7])
+def test_an_item_that_is_no_fact_is_refused_alone_where_pushes_take_turns(
+    lasting_world: World, odd: object
+) -> None:
+    world = lasting_world
+    good = call(world, world.animal("T1"))
+    outcomes = accept([odd, good], Actor(keeper=world.odile.pk), world.now)
+    assert [one.status for one in outcomes] == ["refused", "accepted"]

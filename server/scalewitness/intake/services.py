@@ -90,7 +90,7 @@ def _take_in_turn(piece: Piece, *, begun: bool) -> None:
 
 def _may_join(items: Sequence[object]) -> bool:
     """Whether they are few, and of kinds that can be written together with others'."""
-    kinds = {one.get("kind") for one in items if isinstance(one, Mapping)}
+    kinds = [one.get("kind") for one in items if isinstance(one, Mapping)]
     return len(items) <= SMALL and all(isinstance(one, str) and one in AT_ONCE for one in kinds)
 
 
