@@ -23,13 +23,17 @@ import time
 from collections import Counter
 from collections.abc import Iterator
 from contextlib import contextmanager
+from typing import Any, TypeAlias
 
 import psutil
 import psycopg
 from asking import Request, Told, ask, codes, percentile
-from running import service
+from running import service, verdict
 
 from stack.local import LocalStack
+
+Looks: TypeAlias = list[tuple[float, list[tuple[Any, ...]]]]
+"""What PostgreSQL answered, each time with the moment."""
 
 TIMES, OR_MS, LOCKED_MS, COMMITS = 5.0, 400.0, 100.0, 0.2
 AT_ONCE = 100
@@ -56,11 +60,7 @@ def main() -> int:
         singles = street.singles()
         misses = asyncio.run(beside(stack, singles, street.imports(), given.seconds))
         misses += at_once(stack, singles, given.seconds)
-    for one in misses:
-        print(f"MISS  {one}")
-    if not misses:
-        print("ok    nobody held up the others")
-    return 1 if misses else 0
+    return verdict(misses, "nobody held up the others")
 
 
 async def beside(
@@ -136,9 +136,9 @@ def computing(stack: LocalStack) -> tuple[float, float]:
 
 
 @contextmanager
-def looked_at(stack: LocalStack, question: str) -> Iterator[list[tuple[float, list[tuple]]]]:  # type: ignore[type-arg]
-    """What PostgreSQL answers, again and again, each with its moment."""
-    looks: list[tuple[float, list[tuple]]] = []  # type: ignore[type-arg]
+def looked_at(stack: LocalStack, question: str) -> Iterator[Looks]:
+    """What PostgreSQL answers meanwhile, again and again."""
+    looks: Looks = []
     over = threading.Event()
 
     def look() -> None:
@@ -155,9 +155,9 @@ def looked_at(stack: LocalStack, question: str) -> Iterator[list[tuple[float, li
         thread.join()
 
 
-def longest_held(looks: list[tuple[float, list[tuple]]]) -> float:  # type: ignore[type-arg]
+def longest_held(looks: Looks) -> float:
     """Milliseconds for which one transaction was seen to hold the lock."""
-    first: dict[tuple, float] = {}  # type: ignore[type-arg]
+    first: dict[tuple[Any, ...], float] = {}
     longest = 0.0
     for moment, holders in looks:
         for one in holders:
@@ -165,7 +165,7 @@ def longest_held(looks: list[tuple[float, list[tuple]]]) -> float:  # type: igno
     return 1000 * longest
 
 
-def doing(looks: list[tuple[float, list[tuple]]]) -> list[tuple[str, float]]:  # type: ignore[type-arg]
+def doing(looks: Looks) -> list[tuple[str, float]]:
     """How many sessions on average were doing what, the most first."""
     seen = Counter[str]()
     for _, sessions in looks:

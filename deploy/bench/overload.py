@@ -20,7 +20,7 @@ import time
 from collections.abc import Iterator, Sequence
 
 from asking import Request, Told, ask, codes, go_first, hang_up, oldest, percentile
-from running import service
+from running import service, verdict
 
 TIMES, OLDEST, RECOVERED = 5, 15.0, 10.0
 AT_ONCE = 16
@@ -55,11 +55,7 @@ async def measured(
     usual = percentile(quiet, 95)
     misses = await overloaded(url, mix, can, seconds, usual)
     misses += await killed(url, mix, pushes, seconds / 2, usual)
-    for one in misses:
-        print(f"MISS  {one}")
-    if not misses:
-        print("ok    nothing failed, nothing was too old, all was well again in time")
-    return 1 if misses else 0
+    return verdict(misses, "nothing failed, nothing was too old, all was well again in time")
 
 
 async def as_answered(

@@ -3,7 +3,7 @@
 import os
 import sys
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -15,6 +15,15 @@ import django
 from stack.local import LocalStack
 from stack.ready import free_port
 from stack.supervisor import Supervisor
+
+
+def verdict(misses: Sequence[str], well: str) -> int:
+    """Print what was missed, or that all went ``well``; the command's exit status."""
+    for one in misses:
+        print(f"MISS  {one}")
+    if not misses:
+        print(f"ok    {well}")
+    return 1 if misses else 0
 
 
 @contextmanager

@@ -25,7 +25,7 @@ from contextlib import contextmanager
 import psycopg
 from asking import Request, Told, ask, codes, go_first, oldest, percentile
 from overload import unready, watched
-from running import service
+from running import service, verdict
 
 from stack.local import LocalStack
 
@@ -56,11 +56,7 @@ def main() -> int:
         go_first()
         reads = (one for one in mix.requests() if one.kind != "push" and not one.may_wait)
         misses = asyncio.run(measured(stack, reads, mix.pushes(1)))
-    for one in misses:
-        print(f"MISS  {one}")
-    if not misses:
-        print("ok    pushes were told in time, reading went on, all was well again in time")
-    return 1 if misses else 0
+    return verdict(misses, "pushes were told in time, reading went on, all was well again in time")
 
 
 async def measured(

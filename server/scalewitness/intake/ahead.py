@@ -35,7 +35,6 @@ class Ahead:
         where it would not come out the same any more. ``after``: another that has its turn."""
         moved = self.batch.take_turn(after.batch if after else None)
         if moved is None or known_among(self.prepared):
-            self.batch.known.forget()
             return None
         return [_moved(one, moved) for one in self.outcomes] if moved else self.outcomes
 

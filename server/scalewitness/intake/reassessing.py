@@ -31,13 +31,13 @@ def in_turns(
     things: Iterable[T],
     now: datetime,
     say: Callable[[T, Batch], None],
-    known: Callable[[], Known | None] = lambda: None,
+    known: Callable[[Iterable[T]], Known | None] = lambda rest: None,
 ) -> None:
     """``say`` what the record states of each, with all that follows, in as many transactions
-    as the log may be locked for. ``known``: what was read for them ahead of each."""
+    as the log may be locked for. ``known``: what is read, ahead of each, for those left."""
     rest = deque(things)
     while rest:
-        read = known()
+        read = known(rest)
         with transaction.atomic():
             batch = Batch(RECORD, now, read)
             _say_some(rest, batch, say)
@@ -75,7 +75,7 @@ def reassess_due(now: datetime) -> int:
 
 
 def _reassess_all(some: Sequence[Due], now: datetime) -> None:
-    in_turns(some, now, _reassess, lambda: _read(some, now))
+    in_turns(some, now, _reassess, lambda rest: _read(rest, now))
 
 
 def _one_by_one(some: Sequence[Due], now: datetime) -> Exception | None:
@@ -84,13 +84,15 @@ def _one_by_one(some: Sequence[Due], now: datetime) -> Exception | None:
     for one in some:
         try:
             _reassess_all([one], now)
+        except Refused:
+            raise
         except Exception as fault:
             log.error("not_reassessed", animal=str(one.animal), exc_info=fault)
             last = fault
     return last
 
 
-def _read(some: Sequence[Due], now: datetime) -> Known:
+def _read(some: Iterable[Due], now: datetime) -> Known:
     known = Known(None, now)
     for one in some:
         known.expect("call_made", one.animal, now, {})

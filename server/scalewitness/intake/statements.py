@@ -65,10 +65,8 @@ def update_examiner_records(now: datetime) -> int:
 
     def state(found: tuple[UUID, ExaminerRecordChanged], batch: Batch) -> None:
         who, record = found
-        # Made up meanwhile by another run, it is newer than this.
-        if who not in still_checked_blind(now) and latest_records(of=[who]).get(who) == known.get(
-            who
-        ):
+        stale = latest_records(of=[who]).get(who) != known.get(who)  # another run was quicker
+        if not stale and who not in still_checked_blind(now):
             store_examiner_record(batch.state("examiner_record_changed", who, record))
             stated.append(who)
 
