@@ -3,13 +3,23 @@
 from typing import Any
 
 import pytest
-from tests.plugins.own_database import migrated_database, own_database
+from tests.plugins.own_database import (
+    migrated_database,
+    own_database,
+    untouched_database,
+)
 from tests.plugins.services import django_db_modify_db_settings, services
 from tests.world import World
 
 from scalewitness import tries
 
-__all__ = ["django_db_modify_db_settings", "migrated_database", "own_database", "services"]
+__all__ = [
+    "django_db_modify_db_settings",
+    "migrated_database",
+    "own_database",
+    "services",
+    "untouched_database",
+]
 
 
 @pytest.fixture

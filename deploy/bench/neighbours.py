@@ -173,10 +173,10 @@ def doing(looks: Looks) -> list[tuple[str, float]]:
     return [(what, count / len(looks)) for what, count in seen.most_common(8)]
 
 
-def _word(state: str, kind: str | None, event: str | None) -> str:
+def _word(state: str | None, kind: str | None, event: str | None) -> str:
     if state == "active":
         return "computing" if kind is None else f"waiting for {kind}: {event}"
-    if state.startswith("idle in transaction"):
+    if state and state.startswith("idle in transaction"):
         return "in a transaction, while the web computes"
     return "idle"
 

@@ -37,8 +37,8 @@ class Two:
 
 
 @pytest.fixture(scope="module")
-def houses(migrated_database: None, django_db_blocker: DjangoDbBlocker) -> Iterator[Two]:
-    with own_copy(django_db_blocker):
+def houses(untouched_database: str, django_db_blocker: DjangoDbBlocker) -> Iterator[Two]:
+    with own_copy(untouched_database, django_db_blocker):
         yield Two(set_stage(), set_stage("Elsewhere"))
 
 

@@ -42,14 +42,14 @@ class Site:
 
 @pytest.fixture(scope="module")
 def site(
-    migrated_database: None,
+    untouched_database: str,
     django_db_blocker: DjangoDbBlocker,
     tmp_path_factory: pytest.TempPathFactory,
 ) -> Iterator[Site]:
     """A server on a copy of the database, with the middleware of the real settings."""
     static = tmp_path_factory.mktemp("static")
     with (
-        own_copy(django_db_blocker),
+        own_copy(untouched_database, django_db_blocker),
         override_settings(MIDDLEWARE=real.MIDDLEWARE, STATIC_ROOT=str(static)),
     ):
         server = LiveServerThread("127.0.0.1", _pass_through)

@@ -3,11 +3,9 @@
 from collections.abc import Iterator
 from urllib.parse import urlsplit
 
-import psycopg
 import pytest
-from django.db import connections
-from pytest_django import DjangoDbBlocker
 from tests.cli.rooms import Room
+from tests.plugins.own_database import copied
 from tests.plugins.services import Services
 
 from stack.local import LocalStack
@@ -16,20 +14,10 @@ from stack.supervisor import Supervisor
 
 
 @pytest.fixture(scope="session")
-def room_database(
-    services: Services, migrated_database: None, django_db_blocker: DjangoDbBlocker
-) -> Iterator[str]:
+def room_database(services: Services, untouched_database: str) -> Iterator[str]:
     """The address of a database of its own, a copy of the migrated one."""
-    with django_db_blocker.unblock():
-        connection = connections["default"]
-        template = connection.settings_dict["NAME"]
-        connection.close()
-        connection.close_pool()
-    name = f"{template}_room"
-    with psycopg.connect(services.owner_url, autocommit=True) as owner:
-        owner.execute(f"CREATE DATABASE {name} TEMPLATE {template}".encode())
+    with copied(untouched_database, f"{untouched_database}_room") as name:
         yield urlsplit(services.owner_url)._replace(path=f"/{name}").geturl()
-        owner.execute(f"DROP DATABASE {name} WITH (FORCE)".encode())
 
 
 @pytest.fixture(scope="session")

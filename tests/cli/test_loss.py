@@ -2,15 +2,14 @@
 had said since. A real service with real dumps, and machines with the command on them."""
 
 from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from urllib.parse import urlsplit
 
 import httpx
-import psycopg
 import pytest
 from tests.cli.rooms import Machine, Room, new_animal
+from tests.plugins.own_database import copied
 from tests.plugins.services import Services
 
 from stack import backup, restore
@@ -20,23 +19,18 @@ from stack.ready import free_port
 from stack.supervisor import ProcessFailed, Supervisor
 
 
-@contextmanager
-def a_copy_of(owner_url: str, template: str, name: str) -> Iterator[str]:
-    with psycopg.connect(owner_url, autocommit=True) as owner:
-        owner.execute(f"CREATE DATABASE {name} TEMPLATE {template}".encode())
-        yield urlsplit(owner_url)._replace(path=f"/{name}").geturl()
-        owner.execute(f"DROP DATABASE {name} WITH (FORCE)".encode())
-
-
 @pytest.fixture
-def losing(services: Services, room_database: str, tmp_path: Path) -> Iterator[Room]:
+def losing(services: Services, untouched_database: str, tmp_path: Path) -> Iterator[Room]:
     """A server of its own, whose database can be lost."""
-    template = urlsplit(room_database).path.lstrip("/").removesuffix("_room")
     with (
-        a_copy_of(services.owner_url, template, f"{template}_first") as first,
-        a_copy_of(services.owner_url, "template1", f"{template}_second") as second,
+        copied(untouched_database, f"{untouched_database}_first") as full,
+        copied("template1", f"{untouched_database}_second") as empty,
         Supervisor(tmp_path / "run", say=lambda name, text: None) as supervisor,
     ):
+        first, second = (
+            urlsplit(services.owner_url)._replace(path=f"/{name}").geturl()
+            for name in (full, empty)
+        )
         given = {"DATABASE_URL": first, "REDIS_URL": services.redis_url}
         given |= {"DATABASE_OWNER_URL": first, "EMAIL_URL": "smtp://127.0.0.1:1"}
         stack = LocalStack(supervisor, tmp_path / "run", free_port(), given)

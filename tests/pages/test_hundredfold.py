@@ -41,10 +41,10 @@ class Cost:
 
 @pytest.fixture(scope="module")
 def costs(
-    migrated_database: None, django_db_blocker: DjangoDbBlocker
+    untouched_database: str, django_db_blocker: DjangoDbBlocker
 ) -> Iterator[dict[str, tuple[Cost, Cost]]]:
     """By name, with few animals and with many."""
-    with own_copy(django_db_blocker):
+    with own_copy(untouched_database, django_db_blocker):
         stage = set_stage()
         grow(stage, SMALL)
         few = {name: cost(asked) for name, asked in everything(stage).items()}

@@ -29,31 +29,50 @@ def migrated_database(django_db_setup: None, django_db_blocker: DjangoDbBlocker)
         teardown_databases(made, verbosity=0)
 
 
+@pytest.fixture(scope="session")
+def untouched_database(
+    migrated_database: None, django_db_blocker: DjangoDbBlocker
+) -> Iterator[str]:
+    """The name of a copy of the migrated database that nobody connects to, so that further
+    copies can be made from it at any time."""
+    with django_db_blocker.unblock():
+        migrated = connections["default"].settings_dict["NAME"]
+        _lead_to(migrated)
+    with copied(migrated, f"{migrated}_untouched") as name:
+        yield name
+
+
+@contextmanager
+def copied(template: str, name: str) -> Iterator[str]:
+    """A copy of a database that has no connections; dropped at the end."""
+    _run(
+        f"DROP DATABASE IF EXISTS {name} WITH (FORCE)",
+        f"CREATE DATABASE {name} TEMPLATE {template}",
+    )
+    try:
+        yield name
+    finally:
+        _run(f"DROP DATABASE {name} WITH (FORCE)")
+
+
 @pytest.fixture
-def own_database(migrated_database: None, django_db_blocker: DjangoDbBlocker) -> Iterator[None]:
+def own_database(untouched_database: str, django_db_blocker: DjangoDbBlocker) -> Iterator[None]:
     """All connections of the process lead to a fresh copy of the migrated test database."""
-    with own_copy(django_db_blocker):
+    with own_copy(untouched_database, django_db_blocker):
         yield
 
 
 @contextmanager
-def own_copy(django_db_blocker: DjangoDbBlocker) -> Iterator[None]:
-    """As :func:`own_database`, for fixtures that live longer; one at a time, and after
-    `migrated_database`."""
+def own_copy(untouched: str, django_db_blocker: DjangoDbBlocker) -> Iterator[None]:
+    """As :func:`own_database`, for fixtures that live longer; one at a time."""
     with django_db_blocker.unblock():
-        template = connections["default"].settings_dict["NAME"]
-        copy = f"{template}_copy"
-        _lead_to(template)
-        _run(
-            f"DROP DATABASE IF EXISTS {copy} WITH (FORCE)",
-            f"CREATE DATABASE {copy} TEMPLATE {template}",
-        )
-        _lead_to(copy)
-        try:
-            yield
-        finally:
-            _lead_to(template)
-            _run(f"DROP DATABASE {copy} WITH (FORCE)")
+        before = connections["default"].settings_dict["NAME"]
+        with copied(untouched, f"{before}_copy") as name:
+            _lead_to(name)
+            try:
+                yield
+            finally:
+                _lead_to(before)
 
 
 def _lead_to(name: str) -> None:
@@ -71,9 +90,9 @@ def _run(*statements: str) -> None:
 
 def _insist(owner: psycopg.Connection, statement: str) -> None:
     """An autovacuum that happens to be at work in a database keeps its owner from dropping it
-    by force; it is soon done."""
+    by force, and a connection just closed from copying it; both are soon done."""
     for _ in range(20):
-        with suppress(psycopg.errors.InsufficientPrivilege):
+        with suppress(psycopg.errors.InsufficientPrivilege, psycopg.errors.ObjectInUse):
             owner.execute(statement.encode())
             return
         sleep(0.5)
