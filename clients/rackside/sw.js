@@ -15,19 +15,25 @@ self.addEventListener("message", (event) => {
 self.addEventListener("fetch", (event) => {
   const address = new URL(event.request.url);
   const path = address.pathname.slice(new URL(self.registration.scope).pathname.length);
-  if (event.request.method !== "GET" || !event.request.url.startsWith(self.registration.scope)) return;
+  if (event.request.method !== "GET" || !event.request.url.startsWith(self.registration.scope)) {
+    return;
+  }
   if (event.request.mode === "navigate") event.respondWith(kept("", event.request));
   else if (path in SHELL.files) event.respondWith(kept(path, event.request));
 });
 
 async function fill() {
   const cache = await caches.open(CACHE);
-  await Promise.all(Object.entries(SHELL.files).map(async ([path, hash]) => {
-    const address = self.registration.scope + path;
-    const answer = await fetch(address, { cache: "no-cache", credentials: "omit" });
-    if (!answer.ok || (await sha256(answer.clone())) !== hash) throw new Error(`another version of ${path}`);
-    await cache.put(address, answer);
-  }));
+  await Promise.all(
+    Object.entries(SHELL.files).map(async ([path, hash]) => {
+      const address = self.registration.scope + path;
+      const answer = await fetch(address, { cache: "no-cache", credentials: "omit" });
+      if (!answer.ok || (await sha256(answer.clone())) !== hash) {
+        throw new Error(`another version of ${path}`);
+      }
+      await cache.put(address, answer);
+    }),
+  );
 }
 
 async function takeOver() {

@@ -53,12 +53,20 @@ async function become(device) {
   const other = state.outbox.find((one) => isOwed(one) && one.by !== me.id);
   if (other) {
     await drop(device.id, device.token);
-    throw new Error("Calls of somebody else wait on this phone. They must be sent or exported first.");
+    throw new Error(
+      "Calls of somebody else wait on this phone. They must be sent or exported first.",
+    );
   }
   if (state.session && state.session.keeper !== me.id) await forget();
   const key = await makeKey(me.id, device.id);
   await keep({
-    session: { keeper: me.id, name: me.name, email: me.email, device: device.id, token: device.token },
+    session: {
+      keeper: me.id,
+      name: me.name,
+      email: me.email,
+      device: device.id,
+      token: device.token,
+    },
     key,
   });
   await navigator.storage?.persist?.().catch(() => false);
@@ -70,7 +78,11 @@ async function become(device) {
 export async function unsentFile() {
   const { keeper } = state.session;
   const files = await waiting();
-  const text = JSON.stringify(exported(state.outbox, files, { server: location.origin, keeper }), null, 1);
+  const text = JSON.stringify(
+    exported(state.outbox, files, { server: location.origin, keeper }),
+    null,
+    1,
+  );
   return { name: `scalewitness-unsent-${new Date(now()).toISOString().slice(0, 10)}.json`, text };
 }
 

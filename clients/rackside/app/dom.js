@@ -7,9 +7,13 @@ export function h(tag, given = {}, ...inside) {
   for (const [name, value] of Object.entries(given)) {
     if (typeof value === "function") made.addEventListener(name.slice(2), value);
     else if (value === true) made.setAttribute(name, "");
-    else if (value !== false && value !== null && value !== undefined) made.setAttribute(name, value);
+    else if (value !== false && value !== null && value !== undefined) {
+      made.setAttribute(name, value);
+    }
   }
-  made.append(...inside.flat(2).filter((one) => one !== null && one !== undefined && one !== false));
+  made.append(
+    ...inside.flat(2).filter((one) => one !== null && one !== undefined && one !== false),
+  );
   return made;
 }
 
@@ -21,30 +25,55 @@ export function choice({ name, legend, options, value, onpick, hint }) {
   const inputs = options.map(([key, label]) => {
     const id = fresh(name);
     const input = h("input", {
-      type: "radio", id, name, value: key, checked: key === value, onchange: () => onpick(key),
+      type: "radio",
+      id,
+      name,
+      value: key,
+      checked: key === value,
+      onchange: () => onpick(key),
     });
     return h("span", { class: "pick" }, input, h("label", { for: id }, label));
   });
-  return h("fieldset", { class: "field", "data-field": name },
-    h("legend", {}, legend), hint && h("p", { class: "help" }, hint),
-    h("div", { class: options.length === 3 ? "picks three" : "picks" }, inputs));
+  return h(
+    "fieldset",
+    { class: "field", "data-field": name },
+    h("legend", {}, legend),
+    hint && h("p", { class: "help" }, hint),
+    h("div", { class: options.length === 3 ? "picks three" : "picks" }, inputs),
+  );
 }
 
 /** A choice of one out of many, folded away. */
 export function menu({ name, label, options, value, onpick }) {
   const id = fresh(name);
-  const offered = options.map(([key, words]) => h("option", { value: key, selected: key === value }, words));
-  return h("div", { class: "field", "data-field": name }, h("label", { for: id }, label),
-    h("select", { id, name, onchange: (event) => onpick(event.target.value) }, offered));
+  const offered = options.map(([key, words]) =>
+    h("option", { value: key, selected: key === value }, words)
+  );
+  return h(
+    "div",
+    { class: "field", "data-field": name },
+    h("label", { for: id }, label),
+    h("select", { id, name, onchange: (event) => onpick(event.target.value) }, offered),
+  );
 }
 
 /** A line to type in. */
 export function line({ name, label, value = "", oninput, help, ...more }) {
   const id = fresh(name);
-  return h("div", { class: "field", "data-field": name },
+  return h(
+    "div",
+    { class: "field", "data-field": name },
     h("label", { for: id }, label),
     help && h("p", { class: "help", id: `${id}-help` }, help),
-    h("input", { id, name, value, oninput, "aria-describedby": help ? `${id}-help` : null, ...more }));
+    h("input", {
+      id,
+      name,
+      value,
+      oninput,
+      "aria-describedby": help ? `${id}-help` : null,
+      ...more,
+    }),
+  );
 }
 
 export const list = (sentences) => h("ul", {}, sentences.map((one) => h("li", {}, one)));

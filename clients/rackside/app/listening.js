@@ -6,7 +6,7 @@ import * as replica from "../net/replica.js";
 import { backoff } from "../pure/waiting.js";
 import { refreshed } from "../store/replica.js";
 import { expire, session as stored } from "../store/session.js";
-import { NO_SIGNAL, amiss, changed } from "./state.js";
+import { amiss, changed, NO_SIGNAL } from "./state.js";
 
 const HELD = 25; // seconds for which the server may keep an empty answer back
 const APART = 5; // seconds between empty answers: the server may have no room for waiting
@@ -76,6 +76,9 @@ function pause(seconds, signal) {
   if (seconds <= 0 || signal.aborted) return null;
   return new Promise((done) => {
     const timer = setTimeout(done, seconds * 1000);
-    wake = () => { clearTimeout(timer); done(); };
+    wake = () => {
+      clearTimeout(timer);
+      done();
+    };
   });
 }

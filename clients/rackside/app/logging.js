@@ -32,13 +32,27 @@ export const lookOf = (one) => (one.reading ? lookFor(one.reading, one.look ?? s
     when it is on the disk. */
 export async function saveForm(form, { visit, animal, refused }) {
   const { at, reading, more } = timed(form, refused);
-  const fact = (kind, made) => ({ id: newId(), kind, at, about: animal.id, body: { ...made, ...more } });
+  const fact = (kind, made) => ({
+    id: newId(),
+    kind,
+    at,
+    about: animal.id,
+    body: { ...made, ...more },
+  });
   const salt = crypto.getRandomValues(new Uint8Array(32));
   const call = await withNote(fact("call_made", body(form, visit.id)), note(form), salt);
   const shown = { visit: visit.id, title: title(animal) };
   const records = [];
   const keep = async (made, text, more) =>
-    records.push(await record(made, { shown: { ...shown, line: text }, form: null, reading, call: call.id, ...more }));
+    records.push(
+      await record(made, {
+        shown: { ...shown, line: text },
+        form: null,
+        reading,
+        call: call.id,
+        ...more,
+      }),
+    );
   const weighed = grams(form.grams);
   if (weighed) {
     const weight = fact("husbandry_noted", { noted: { type: "weight", grams: weighed } });
@@ -85,7 +99,10 @@ export async function sendCorrected(one) {
     const made = { ...old.fact.body, ...more };
     if (made.of) made.of = ids.get(made.of) ?? made.of;
     const fact = { ...old.fact, id: ids.get(old.id), at, body: made };
-    records.push(await record(fact, { ...old, place, call: ids.get(old.call) ?? old.call }), aside(old, fact.id));
+    records.push(
+      await record(fact, { ...old, place, call: ids.get(old.call) ?? old.call }),
+      aside(old, fact.id),
+    );
     const held = old.file && await file(old.id);
     if (held) files.push({ ...held, id: fact.id });
   }
@@ -96,7 +113,8 @@ export async function sendCorrected(one) {
 
 /** A refused one and what goes with it: a call's photos, and a weight refused with it. */
 export function withIt(one) {
-  const along = (other) => other.id !== one.id && (needsYou(other) || (other.state === "saved" && other.fact.body.of)) &&
+  const along = (other) =>
+    other.id !== one.id && (needsYou(other) || (other.state === "saved" && other.fact.body.of)) &&
     [other.fact.body.of, other.call].includes(one.id);
   return [one, ...state.outbox.filter(along)];
 }
@@ -109,5 +127,11 @@ async function fingerprint(bytes) {
 async function record(fact, { place, ...more }) {
   const { session, key } = state;
   const sig = key ? await sign(key.pair, fact, session.keeper, session.device) : null;
-  return saved(fact, { ...more, by: session.keeper, device: session.device, sig, order: Date.now() + place / 16 });
+  return saved(fact, {
+    ...more,
+    by: session.keeper,
+    device: session.device,
+    sig,
+    order: Date.now() + place / 16,
+  });
 }

@@ -6,7 +6,7 @@ import { log } from "../views/log.js";
 import { sheet } from "../views/sheet.js";
 import { signin } from "../views/signin.js";
 import { visits } from "../views/visits.js";
-import { SIGN_IN, head, isSignedOut, say, signedIn } from "./shell.js";
+import { head, isSignedOut, say, SIGN_IN, signedIn } from "./shell.js";
 import { isOpen, load, onChange, state } from "./state.js";
 import { sync, watch } from "./sync.js";
 import { install } from "./updates.js";
@@ -26,7 +26,9 @@ function route() {
   const [path, query] = location.hash.split("?");
   for (const [form, made] of ROUTES) {
     const found = form.exec(path);
-    if (found) return () => made({ ...found.groups, ...Object.fromEntries(new URLSearchParams(query)) });
+    if (found) {
+      return () => made({ ...found.groups, ...Object.fromEntries(new URLSearchParams(query)) });
+    }
   }
   return visits;
 }
@@ -86,7 +88,11 @@ async function start() {
   head();
   await show({ moved: false });
   onChange(update);
-  addEventListener("hashchange", () => { say(); head(); show({ moved: true }); });
+  addEventListener("hashchange", () => {
+    say();
+    head();
+    show({ moved: true });
+  });
   addEventListener("pagehide", () => view?.leave?.());
   ["online", "offline"].forEach((name) => addEventListener(name, head));
   watch();

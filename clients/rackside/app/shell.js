@@ -41,7 +41,9 @@ function held() {
   if (hold.unconfirmed) {
     return "Your e-mail address is not confirmed yet: open the link in the letter that went to it. Everything is kept here and goes by itself then.";
   }
-  return `${hold.why} Everything is kept here; it is tried again at ${moment(hold.from + hold.seconds * 1000)}.`;
+  return `${hold.why} Everything is kept here; it is tried again at ${
+    moment(hold.from + hold.seconds * 1000)
+  }.`;
 }
 
 export const signedIn = () => Boolean(state.session?.token) && !state.session.expired;

@@ -12,22 +12,41 @@ const others = new BroadcastChannel("rackside");
 const listeners = new Set();
 
 export const state = {
-  session: null, key: null, refreshed: null, visits: [], animals: new Map(), outbox: [], fault: "",
-  clock: null, hold: null,
+  session: null,
+  key: null,
+  refreshed: null,
+  visits: [],
+  animals: new Map(),
+  outbox: [],
+  fault: "",
+  clock: null,
+  hold: null,
 };
 
 export async function load() {
   const [session, key, refreshed, visits, outbox, clock, { hold }] = await Promise.all([
-    get("meta", "session"), get("meta", "key"), get("meta", "refreshed"), all("visits"), all("outbox"),
-    storedClock(), sending(),
+    get("meta", "session"),
+    get("meta", "key"),
+    get("meta", "refreshed"),
+    all("visits"),
+    all("outbox"),
+    storedClock(),
+    sending(),
   ]);
   // A breeder's own animals are kept too; only those of sheets are looked at.
-  const animals = await some("animals", visits.flatMap(({ rows }) => (rows ?? []).map((one) => one.animal)));
+  const animals = await some(
+    "animals",
+    visits.flatMap(({ rows }) => (rows ?? []).map((one) => one.animal)),
+  );
   Object.assign(state, {
-    session: session ?? null, key: key ?? null, refreshed: refreshed ?? null, visits,
+    session: session ?? null,
+    key: key ?? null,
+    refreshed: refreshed ?? null,
+    visits,
     animals: new Map(animals.map((one) => [one.id, one])),
     outbox: outbox.sort((a, b) => b.order - a.order),
-    clock: later(clock, lastLook()), hold,
+    clock: later(clock, lastLook()),
+    hold,
   });
 }
 
@@ -76,5 +95,7 @@ export function animalsOf(id) {
     .map(([animal, own_call]) => ({ ...animal, own_call }));
 }
 export const callsOn = (animal, visit) =>
-  state.outbox.filter((one) => one.fact.about === animal && one.shown.visit === visit &&
-    one.fact.kind === "call_made" && one.state !== "aside");
+  state.outbox.filter((one) =>
+    one.fact.about === animal && one.shown.visit === visit &&
+    one.fact.kind === "call_made" && one.state !== "aside"
+  );

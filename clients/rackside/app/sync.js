@@ -2,7 +2,7 @@
 
 import { alone, pass } from "../net/sender.js";
 import { listen, rest } from "./listening.js";
-import { NO_SIGNAL, amiss, changed } from "./state.js";
+import { amiss, changed, NO_SIGNAL } from "./state.js";
 
 const LONGEST = 3_600_000; // milliseconds of one sleep; it is looked again then
 
@@ -17,7 +17,9 @@ export function sync({ press = false } = {}) {
   again = true;
   pressed ||= press;
   listen();
-  running ??= rounds().finally(() => { running = null; });
+  running ??= rounds().finally(() => {
+    running = null;
+  });
   return running;
 }
 
@@ -36,7 +38,10 @@ async function rounds() {
 }
 
 export function watch() {
-  addEventListener("online", () => { rest(); sync(); });
+  addEventListener("online", () => {
+    rest();
+    sync();
+  });
   addEventListener("offline", rest);
   document.addEventListener("visibilitychange", () => {
     if (document.visibilityState === "visible") sync();

@@ -41,9 +41,17 @@ export async function ask(method, path, { token, body, signal } = {}) {
 
 /** Sends a file. Throws Unreachable or Refused. */
 export async function put(path, { token, bytes, type }) {
-  const headers = { Accept: "application/json", Authorization: `Bearer ${token}`, "Content-Type": type };
+  const headers = {
+    Accept: "application/json",
+    Authorization: `Bearer ${token}`,
+    "Content-Type": type,
+  };
   const answer = await reach(BASE + path, {
-    method: "PUT", headers, body: bytes, credentials: "omit", cache: "no-store",
+    method: "PUT",
+    headers,
+    body: bytes,
+    credentials: "omit",
+    cache: "no-store",
     signal: patience(),
   });
   if (answer.ok) return;

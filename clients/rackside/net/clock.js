@@ -21,8 +21,11 @@ export async function compare(header) {
   const said = Date.parse(header ?? "");
   if (Number.isNaN(said)) return;
   latest = look(said + 500, reading());
-  const news = !stored || latest.server - stored.server >= APART || Math.abs(latest.offset - stored.offset) > 1;
+  const news = !stored || latest.server - stored.server >= APART ||
+    Math.abs(latest.offset - stored.offset) > 1;
   if (!news) return;
   stored = latest;
-  await keepClock(latest).catch(() => { stored = null; }); // the next answer brings another
+  await keepClock(latest).catch(() => {
+    stored = null;
+  }); // the next answer brings another
 }

@@ -4,7 +4,7 @@ import { base64, hex } from "../pure/bytes.js";
 import { signable } from "../pure/leaf.js";
 import { uuid7 } from "../pure/uuid7.js";
 import { keep, key } from "../store/session.js";
-import { Refused, ask } from "./api.js";
+import { ask, Refused } from "./api.js";
 import { lastLook } from "./clock.js";
 
 const NAME = "Ed25519";
@@ -18,7 +18,9 @@ export async function makeKey(keeper, device) {
     const pair = await crypto.subtle.generateKey({ name: NAME }, false, ["sign", "verify"]);
     const raw = hex(await crypto.subtle.exportKey("raw", pair.publicKey));
     const fact = {
-      id: newId(), kind: "device_key_enrolled", about: keeper,
+      id: newId(),
+      kind: "device_key_enrolled",
+      about: keeper,
       at: new Date(Date.now() + offset * 1000).toISOString(),
       body: { device, key: raw },
     };
@@ -50,7 +52,9 @@ async function enrolled(session, enrolment) {
     return "enrolled";
   } catch (fault) {
     if (fault.problem?.code === "address_unconfirmed") throw fault; // until it is confirmed
-    if (fault instanceof Refused && [400, 403, 404, 409, 422].includes(fault.status)) return "refused";
+    if (fault instanceof Refused && [400, 403, 404, 409, 422].includes(fault.status)) {
+      return "refused";
+    }
     throw fault;
   }
 }

@@ -3,7 +3,7 @@
 
 import { isHanded } from "../pure/visits.js";
 import { beginAgain, feed, take, takeSheet, takeVisits } from "../store/replica.js";
-import { Refused, ask } from "./api.js";
+import { ask, Refused } from "./api.js";
 
 const PAGE = 500; // items
 

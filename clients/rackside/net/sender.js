@@ -11,7 +11,7 @@ import { change } from "../store/outbox.js";
 import { done as filesDone, file } from "../store/photos.js";
 import { forgetTries, holdFor, pushedAt, sending } from "../store/sending.js";
 import { expire, key, session as stored } from "../store/session.js";
-import { Refused, Unreachable, ask, put } from "./api.js";
+import { ask, put, Refused, Unreachable } from "./api.js";
 import { lastLook } from "./clock.js";
 import { enrol, sign } from "./keys.js";
 
@@ -43,7 +43,8 @@ export async function pass(told, pressed = false) {
     const wait = left(hold?.asked && hold, now) || pace(pushes, now);
     if (wait && (batch.length || unknown)) return { sent: run.done, wait };
     const failed = batch.length || unknown
-      ? await send(session, batch, run) : await sendFiles(session, run);
+      ? await send(session, batch, run)
+      : await sendFiles(session, run);
     if (failed) return { sent: run.done, ...failed };
     if (!batch.length && !unknown) return { sent: run.done, ...await rested(session) };
   }
@@ -57,8 +58,12 @@ async function wakeAll() {
 
 /** All was tried. When those that rest are due, if any does. */
 async function rested(session) {
-  const waiting = (await all("outbox")).filter((one) => one.by === session.keeper && one.rest && (isUnsent(one) || filed(one)));
-  if (waiting.length) return { wait: Math.max(1, Math.min(...waiting.map((one) => left(one.rest, Date.now())))) };
+  const waiting = (await all("outbox")).filter((one) =>
+    one.by === session.keeper && one.rest && (isUnsent(one) || filed(one))
+  );
+  if (waiting.length) {
+    return { wait: Math.max(1, Math.min(...waiting.map((one) => left(one.rest, Date.now())))) };
+  }
   failures = 0;
   await forgetTries();
   return { wait: null };
@@ -75,7 +80,10 @@ async function send(session, batch, run) {
   if (!ids.length) return null;
   try {
     const ready = await signed(batch, session, held);
-    await change(ids, (records) => records.map((one) => sent(ready.find(({ id }) => id === one.id))));
+    await change(
+      ids,
+      (records) => records.map((one) => sent(ready.find(({ id }) => id === one.id))),
+    );
     run.told();
     await pushedAt(Date.now());
     const items = ready.map((one) => item(one, held));
@@ -99,12 +107,18 @@ async function failed(fault, session, batch, run) {
   const ids = batch.map((one) => one.id);
   const alone = ids.length === 1 && CONTENT.includes(fault.status);
   if (alone && fault.status < 500 && fault.problem?.code) {
-    await change(ids, (records) => settle(records, [{ status: "refused", problem: fault.problem }], ids));
+    await change(
+      ids,
+      (records) => settle(records, [{ status: "refused", problem: fault.problem }], ids),
+    );
     return null;
   }
   if (!ids.length || !CONTENT.includes(fault.status)) return stopped(fault, session, batch, run);
   const why = said(fault) + (alone ? " Nothing else waits for it." : "");
-  await change(ids, (records) => records.map((one) => unanswered(one, why, alone ? rest(one) : null)));
+  await change(
+    ids,
+    (records) => records.map((one) => unanswered(one, why, alone ? rest(one) : null)),
+  );
   run.most = Math.max(1, Math.floor(ids.length / 2));
   run.faults += alone ? 1 : 0;
   doubt = run.faults >= FAULTS;
@@ -113,7 +127,10 @@ async function failed(fault, session, batch, run) {
 
 /** Nothing can be sent now, whatever it is. */
 async function stopped(fault, session, batch, run) {
-  await change(batch.map((one) => one.id), (records) => records.map((one) => unanswered(one, said(fault))));
+  await change(
+    batch.map((one) => one.id),
+    (records) => records.map((one) => unanswered(one, said(fault))),
+  );
   if (fault.status === 401) await expire(session);
   const stop = fault.status === 401 ? null : await later(fault);
   run.told();
@@ -124,9 +141,17 @@ async function stopped(fault, session, batch, run) {
 async function later(fault) {
   failures += 1;
   const asked = typeof fault.wait === "number";
-  const seconds = asked ? fault.wait : backoff(failures + (unconfirmed(fault) ? 3 : 0), Math.random());
+  const seconds = asked
+    ? fault.wait
+    : backoff(failures + (unconfirmed(fault) ? 3 : 0), Math.random());
   if (asked || unconfirmed(fault)) {
-    await holdFor({ from: Date.now(), seconds, asked, why: fault.message, unconfirmed: unconfirmed(fault) });
+    await holdFor({
+      from: Date.now(),
+      seconds,
+      asked,
+      why: fault.message,
+      unconfirmed: unconfirmed(fault),
+    });
   }
   return { wait: seconds, silent: fault instanceof Unreachable };
 }
@@ -137,7 +162,8 @@ const unconfirmed = (fault) => fault.problem?.code === "address_unconfirmed";
 const rest = (record) => ({ from: Date.now(), seconds: backoff(record.tries + 2, Math.random()) });
 
 /** The first look at the clocks after what was noted: by it a reading is put right. */
-const looked = (records) => records.map((one) => (one.reading && !one.look ? { ...one, look: lastLook() } : one));
+const looked = (records) =>
+  records.map((one) => (one.reading && !one.look ? { ...one, look: lastLook() } : one));
 
 /** Files of photos whose facts are in, one after the other; one that fails rests. Gives null
     when all were tried. */
@@ -157,7 +183,9 @@ async function sendFiles(session, run) {
 async function sendFile({ id }, session) {
   try {
     const kept = await file(id);
-    if (kept) await put(`photos/${id}`, { token: session.token, bytes: kept.bytes, type: "image/jpeg" });
+    if (kept) {
+      await put(`photos/${id}`, { token: session.token, bytes: kept.bytes, type: "image/jpeg" });
+    }
     await filesDone(id, kept ? null : "it is no longer on this phone.");
     return null;
   } catch (fault) {
@@ -167,14 +195,18 @@ async function sendFile({ id }, session) {
     }
     if (lasting(fault)) return filesDone(id, fault.message);
     if (fault.status !== 500) return later(fault);
-    await change([id], (records) => records.map((one) => ({ ...one, tries: one.tries + 1, rest: rest(one) })));
+    await change(
+      [id],
+      (records) => records.map((one) => ({ ...one, tries: one.tries + 1, rest: rest(one) })),
+    );
     return null;
   }
 }
 
 /** Whether the same file would be refused again. */
 const lasting = (fault) =>
-  fault.status >= 400 && fault.status < 500 && ![408, 429].includes(fault.status) && !unconfirmed(fault);
+  fault.status >= 400 && fault.status < 500 && ![408, 429].includes(fault.status) &&
+  !unconfirmed(fault);
 
 /** What was stored under an earlier sign-in is signed anew: a signature names its device. */
 async function signed(batch, session, held) {

@@ -1,6 +1,6 @@
 /* A filled-in form, what is missing in it, and the facts it becomes. */
 
-import { HANDS_ON, MEAL, METHODS, SHED, SURENESS, CONCLUSIONS, named } from "./methods.js";
+import { CONCLUSIONS, HANDS_ON, MEAL, METHODS, named, SHED, SURENESS } from "./methods.js";
 
 export const MOST_PASSES = 12;
 export const DEEPEST = 30;
@@ -8,9 +8,24 @@ export const DEEPEST = 30;
 /** An empty form; `held_by` is carried over from the call before. */
 export function blank({ held_by = "" } = {}) {
   return {
-    method: "probing", meal: "", shed: "", grams: "", held_by, identified: "", code: "",
-    passes: [{ side: "left", depth: null, stopped: "" }, { side: "right", depth: null, stopped: "" }],
-    answers: {}, conclusion: "", sureness: "", told: "", harm: [], note: "",
+    method: "probing",
+    meal: "",
+    shed: "",
+    grams: "",
+    held_by,
+    identified: "",
+    code: "",
+    passes: [{ side: "left", depth: null, stopped: "" }, {
+      side: "right",
+      depth: null,
+      stopped: "",
+    }],
+    answers: {},
+    conclusion: "",
+    sureness: "",
+    told: "",
+    harm: [],
+    note: "",
   };
 }
 
@@ -30,14 +45,14 @@ export function missing(form, timed = false) {
     !form.identified && ["identified", "Say how you knew which animal it was."],
     needsCode(form) && !form.code.trim() && ["code", "Give the code you read."],
     form.identified === "transponder" && form.code.trim() && !/^\d{15}$/.test(digits(form.code)) &&
-      ["code", "A transponder code has 15 digits."],
+    ["code", "A transponder code has 15 digits."],
     ...unobserved(form),
     !form.conclusion && ["conclusion", "Say what you conclude."],
     !form.sureness && ["sureness", "Say how sure you are."],
     form.conclusion === "undetermined" && form.sureness === "certain" &&
-      ["sureness", "One is not certain of an undetermined sex."],
+    ["sureness", "One is not certain of an undetermined sex."],
     form.method === "reproduction" && form.conclusion && form.conclusion !== "female" &&
-      ["conclusion", "Eggs or young prove the dam: the conclusion is female."],
+    ["conclusion", "Eggs or young prove the dam: the conclusion is female."],
     !form.told && ["told", "Say whether anyone had told you its sex."],
     handsOn(form) && !form.held_by && ["held_by", "Say who held the animal."],
   ].filter(Boolean);
@@ -56,7 +71,9 @@ function unobserved(form) {
   const passes = probed(form);
   if (!passes.length) return [["pass-0", "Note at least one side."]];
   return form.passes.flatMap((one, n) =>
-    one.depth !== null && !one.stopped ? [[`stopped-${n}`, `How did pass ${n + 1} (${one.side}) stop?`]] : [],
+    one.depth !== null && !one.stopped
+      ? [[`stopped-${n}`, `How did pass ${n + 1} (${one.side}) stop?`]]
+      : []
   );
 }
 
@@ -94,7 +111,9 @@ function observed(form) {
   const made = { method: form.method };
   if (form.method === "probing") {
     made.passes = probed(form).map(({ side, depth, stopped }) => ({
-      side, depth: String(depth), stopped,
+      side,
+      depth: String(depth),
+      stopped,
     }));
     return made;
   }
@@ -128,6 +147,6 @@ export function note(form) {
 export function line(form) {
   const depths = probed(form).map((one) => `${one.side} ${one.depth}`).join(", ");
   const method = METHODS[form.method].title + (depths ? ` (${depths})` : "");
-  return [named(CONCLUSIONS, form.conclusion), named(SURENESS, form.sureness).toLowerCase(), method].join(", ");
+  return [named(CONCLUSIONS, form.conclusion), named(SURENESS, form.sureness).toLowerCase(), method]
+    .join(", ");
 }
-

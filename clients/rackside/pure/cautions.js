@@ -35,7 +35,9 @@ function shed(condition, form) {
 function size(condition, form, nowMs) {
   const typed = Number(form.grams);
   const grams = typed || Number(condition.grams);
-  if (!grams) return "No weight is noted: look at its size before you choose a probe, or let it be.";
+  if (!grams) {
+    return "No weight is noted: look at its size before you choose a probe, or let it be.";
+  }
   if (grams < SMALL_GRAMS) {
     return `It is small (${grams} g): leave it if the smallest probe would need any force.`;
   }

@@ -24,9 +24,12 @@ export const holds = (reading, look) => Boolean(look) && together(reading, look)
 export function lookFor({ before, ...reading }, latest) {
   if (latest && together(reading, latest)) return latest;
   if (before && together(reading, before)) return before;
-  if (!latest || !before) return latest && reading.here <= latest.here + STEADY * 1000 ? latest : null;
+  if (!latest || !before) {
+    return latest && reading.here <= latest.here + STEADY * 1000 ? latest : null;
+  }
   const steady = Math.abs(latest.offset - before.offset) <= STEADY;
-  const between = reading.here >= before.here - STEADY * 1000 && reading.here <= after(latest, before);
+  const between = reading.here >= before.here - STEADY * 1000 &&
+    reading.here <= after(latest, before);
   return steady && between ? latest : null;
 }
 
@@ -37,7 +40,10 @@ function together(one, other) {
 }
 
 /** Up to when a reading fits: without a later look nothing speaks against any. */
-const after = (latest, before) => (latest.server > before.server ? latest.here + STEADY * 1000 : Infinity);
+const after = (
+  latest,
+  before,
+) => (latest.server > before.server ? latest.here + STEADY * 1000 : Infinity);
 
 export const isOff = (look) => Boolean(look) && Math.abs(look.offset) >= SLACK;
 

@@ -4,7 +4,8 @@
    of the screen. */
 
 const SCAN = 0xda;
-const LEFT_OUT = (marker) => (marker > 0xe0 && marker <= 0xef && marker !== 0xee) || marker === 0xfe;
+const LEFT_OUT = (marker) =>
+  (marker > 0xe0 && marker <= 0xef && marker !== 0xee) || marker === 0xfe;
 
 /** `file`: an ArrayBuffer as a browser's encoder wrote it. */
 export function bare(file) {

@@ -11,7 +11,20 @@ export const BATCH = 50;
 /** A fact stored and not sent yet. `shown` is what the list says of it, `reading` what the
     phone's clock said (see clock.js), `call` the call it belongs to. */
 export function saved(fact, { by, device, sig, shown, form, order, reading, call, file }) {
-  const made = { id: fact.id, fact, by, device, sig, shown, form, order, reading, call, state: "saved", tries: 0 };
+  const made = {
+    id: fact.id,
+    fact,
+    by,
+    device,
+    sig,
+    shown,
+    form,
+    order,
+    reading,
+    call,
+    state: "saved",
+    tries: 0,
+  };
   return file ? { ...made, file } : made;
 }
 
@@ -20,7 +33,8 @@ export const isUnsent = (one) => one.state === "saved" || one.state === "sent";
 export const filed = (one) => one.state === "accepted" && one.file === "waiting";
 export const needsYou = (one) => one.state === "refused";
 /** Refused for the time it claims, as far as its examiner can tell. */
-export const isMistimed = (one) => needsYou(one) && ["future_date", "not_found"].includes(one.problem?.code);
+export const isMistimed = (one) =>
+  needsYou(one) && ["future_date", "not_found"].includes(one.problem?.code);
 /** What would be lost if this phone forgot everything now. */
 export const isOwed = (one) => isUnsent(one) || needsYou(one) || filed(one);
 
@@ -79,10 +93,18 @@ export function aside(record, instead = null) {
     places tell nothing, and only ids count. `rest`: see unanswered. */
 export function settle(records, outcomes, ids = records.map((one) => one.id), rest = null) {
   const ordered = outcomes.length === ids.length &&
-    outcomes.every((one, at) => one && (one.id === null || one.id === undefined || one.id === ids[at]));
-  const told = new Map(outcomes.filter(Boolean).map((one, at) => [ordered ? ids[at] : one.id, one]));
-  return records.map((one) => (told.has(one.id) ? answered(one, told.get(one.id), rest)
-    : unanswered(one, "It was not answered.", rest)));
+    outcomes.every((one, at) =>
+      one && (one.id === null || one.id === undefined || one.id === ids[at])
+    );
+  const told = new Map(
+    outcomes.filter(Boolean).map((one, at) => [ordered ? ids[at] : one.id, one]),
+  );
+  return records.map((
+    one,
+  ) => (told.has(one.id)
+    ? answered(one, told.get(one.id), rest)
+    : unanswered(one, "It was not answered.", rest))
+  );
 }
 
 const PICTURE = {
@@ -108,13 +130,16 @@ export function words(record) {
   }
 }
 
-const CALL_NOT_FOUND = "The server knows of no visit of yours to this animal at the time given: it may not have been open, or have been called off.";
+const CALL_NOT_FOUND =
+  "The server knows of no visit of yours to this animal at the time given: it may not have been open, or have been called off.";
 
 /** Why it was refused, in words. */
 function reason({ fact, problem }) {
   if (problem?.code === "not_found" && fact.kind === "call_made") return CALL_NOT_FOUND;
   const places = (problem?.errors ?? []).map(placed);
-  const told = places.some((one) => one.endsWith(plain(problem.detail))) ? [] : [plain(problem?.detail)];
+  const told = places.some((one) => one.endsWith(plain(problem.detail)))
+    ? []
+    : [plain(problem?.detail)];
   return [...new Set([...told, ...places])].filter(Boolean).join(" ") || "it was refused.";
 }
 
@@ -123,8 +148,10 @@ const placed = ({ detail, pointer }) => (FIELDS[pointer] ?? "") + plain(detail);
 
 /** The server's words for programmers, in words for their keeper. */
 const plain = (detail) =>
-  detail?.replace(/^Expected `str` of length <= (\d+)\.$/, "at most $1 characters are possible here.");
-
+  detail?.replace(
+    /^Expected `str` of length <= (\d+)\.$/,
+    "at most $1 characters are possible here.",
+  );
 
 /** How many wait, in words for the head of every page. */
 export function summary(records) {

@@ -8,13 +8,18 @@ const FORMAT = "unsent-1";
 /** `files`: photos as stored, {id, bytes}. Items in the order they were made, as `POST push` takes
     them. Signatures stay behind: they name a device that is about to go. */
 export function exported(records, files, { server, keeper }) {
-  const mine = records.filter((one) => isOwed(one) && one.by === keeper).sort((a, b) => a.order - b.order);
+  const mine = records.filter((one) => isOwed(one) && one.by === keeper).sort((a, b) =>
+    a.order - b.order
+  );
   const wanted = new Set(mine.map(({ id }) => id));
   return {
     scalewitness: FORMAT,
     server,
     keeper,
     items: mine.filter((one) => isUnsent(one) || needsYou(one)).map(({ fact }) => fact),
-    photos: files.filter(({ id }) => wanted.has(id)).map(({ id, bytes }) => ({ id, jpeg: base64(bytes) })),
+    photos: files.filter(({ id }) => wanted.has(id)).map(({ id, bytes }) => ({
+      id,
+      jpeg: base64(bytes),
+    })),
   };
 }

@@ -2,8 +2,10 @@
 
 /** The state now: an accepted visit opens by itself. One that the server called open stays so till
     the server says otherwise, whatever this phone's clock makes of it. */
-export const stateAt = (visit, nowMs) =>
-  (visit.state === "accepted" && nowMs >= Date.parse(visit.opens) ? "open" : visit.state);
+export const stateAt = (
+  visit,
+  nowMs,
+) => (visit.state === "accepted" && nowMs >= Date.parse(visit.opens) ? "open" : visit.state);
 
 export const isPast = (visit, nowMs) => nowMs >= Date.parse(visit.closes);
 
@@ -31,7 +33,15 @@ export function withSheet(visit, sheet) {
 
 function blind({ id, species, hatched, identifiers, condition, hold_off }) {
   const { grams, weighed_at, fed_at, shed } = condition;
-  return { id, sight: "blind", species, hatched, identifiers, condition: { grams, weighed_at, fed_at, shed }, hold_off };
+  return {
+    id,
+    sight: "blind",
+    species,
+    hatched,
+    identifiers,
+    condition: { grams, weighed_at, fed_at, shed },
+    hold_off,
+  };
 }
 
 /** Without these animals, which the guest may not see any more. */

@@ -3,7 +3,14 @@
 
 const NAME = "rackside";
 const VERSION = 3;
-const STORES = { meta: null, visits: "id", animals: "id", outbox: "id", drafts: "animal", photos: "id" };
+const STORES = {
+  meta: null,
+  visits: "id",
+  animals: "id",
+  outbox: "id",
+  drafts: "animal",
+  photos: "id",
+};
 
 let opening = null;
 
@@ -32,7 +39,9 @@ function upgrade(db, from) {
 
 function watched(db) {
   // A newer version in another tab may upgrade; this one reads on after opening again.
-  db.onclose = () => { opening = null; };
+  db.onclose = () => {
+    opening = null;
+  };
   db.onversionchange = () => {
     db.close();
     opening = null;

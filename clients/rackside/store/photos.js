@@ -10,6 +10,7 @@ export function done(id, fault) {
   return write(["photos", "outbox"], ({ photos, outbox }) => {
     photos.delete(id);
     const asked = outbox.get(id);
-    asked.onsuccess = () => outbox.put({ ...asked.result, file: fault ? "refused" : "sent", fileFault: fault });
+    asked.onsuccess = () =>
+      outbox.put({ ...asked.result, file: fault ? "refused" : "sent", fileFault: fault });
   });
 }

@@ -3,7 +3,7 @@
    `feed` in `meta`: {cursor, pull, anew}. `pull` counts how often everything was fetched from the
    beginning; `anew` while that is under way. A page and its cursor are stored together. */
 
-import { listed, withSheet, without } from "../pure/visits.js";
+import { listed, without, withSheet } from "../pure/visits.js";
 import { get, write } from "./db.js";
 import { whileSignedIn } from "./session.js";
 
@@ -17,7 +17,10 @@ export function take(session, from, page) {
   return revise(session, (open, held) => {
     if (held.cursor !== from) return;
     page.items.forEach((one) => takeItem(open, one, held.pull));
-    leaveSheets(open, page.items.filter(({ type }) => type === "purge").map(({ animal }) => animal));
+    leaveSheets(
+      open,
+      page.items.filter(({ type }) => type === "purge").map(({ animal }) => animal),
+    );
     if (held.anew && !page.more) forgetBefore(open, held.pull);
     open.meta.put({ ...held, cursor: page.cursor, anew: held.anew && page.more }, "feed");
   });
@@ -27,36 +30,40 @@ export function take(session, from, page) {
     come anew; then what did not come again is forgotten. */
 export function beginAgain(session, from) {
   return revise(session, (open, held) => {
-    if (held.cursor === from) open.meta.put({ cursor: null, pull: held.pull + 1, anew: true }, "feed");
+    if (held.cursor === from) {
+      open.meta.put({ cursor: null, pull: held.pull + 1, anew: true }, "feed");
+    }
   });
 }
 
 /** The visits in place of those before; what is kept of their sheets stays till `takeSheet`. */
 export function takeVisits(session, visits) {
-  return write(["visits", "drafts", "meta"], (open) => whileSignedIn(open.meta, session, () => {
-    const asked = open.visits.getAll();
-    asked.onsuccess = () => {
-      const kept = new Map(asked.result.map((one) => [one.id, one]));
-      open.visits.clear();
-      visits.forEach((one) => open.visits.put(listed(one, kept.get(one.id))));
-      dropDrafts(open);
-    };
-  }));
+  return write(["visits", "drafts", "meta"], (open) =>
+    whileSignedIn(open.meta, session, () => {
+      const asked = open.visits.getAll();
+      asked.onsuccess = () => {
+        const kept = new Map(asked.result.map((one) => [one.id, one]));
+        open.visits.clear();
+        visits.forEach((one) => open.visits.put(listed(one, kept.get(one.id))));
+        dropDrafts(open);
+      };
+    }));
 }
 
 /** A visit's sheet; null where there is none any more. Whether it differs from what was kept. */
 export async function takeSheet(session, id, sheet) {
   let differs = false;
-  await write(["visits", "drafts", "meta"], (open) => whileSignedIn(open.meta, session, () => {
-    const asked = open.visits.get(id);
-    asked.onsuccess = () => {
-      if (!asked.result) return; // called off in another tab's eyes
-      const made = withSheet(asked.result, sheet);
-      differs = JSON.stringify(made) !== JSON.stringify(asked.result);
-      open.visits.put(made);
-      dropDrafts(open);
-    };
-  }));
+  await write(["visits", "drafts", "meta"], (open) =>
+    whileSignedIn(open.meta, session, () => {
+      const asked = open.visits.get(id);
+      asked.onsuccess = () => {
+        if (!asked.result) return; // called off in another tab's eyes
+        const made = withSheet(asked.result, sheet);
+        differs = JSON.stringify(made) !== JSON.stringify(asked.result);
+        open.visits.put(made);
+        dropDrafts(open);
+      };
+    }));
   return differs;
 }
 
@@ -74,14 +81,21 @@ function dropDrafts(open) {
 
 /** The server was asked at this moment, milliseconds, and everything it said is here. */
 export function refreshed(session, at) {
-  return write(["meta"], ({ meta }) => whileSignedIn(meta, session, () => meta.put(at, "refreshed")));
+  return write(
+    ["meta"],
+    ({ meta }) => whileSignedIn(meta, session, () => meta.put(at, "refreshed")),
+  );
 }
 
 function revise(session, work) {
-  return write(["animals", "drafts", "meta", "visits"], (open) => whileSignedIn(open.meta, session, () => {
-    const asked = open.meta.get("feed");
-    asked.onsuccess = () => work(open, asked.result ?? BEGINNING);
-  }));
+  return write(
+    ["animals", "drafts", "meta", "visits"],
+    (open) =>
+      whileSignedIn(open.meta, session, () => {
+        const asked = open.meta.get("feed");
+        asked.onsuccess = () => work(open, asked.result ?? BEGINNING);
+      }),
+  );
 }
 
 /** What a later server sends besides is left alone. */

@@ -11,15 +11,18 @@ export const key = () => get("meta", "key");
 
 /** Its token is no longer taken. Nothing happens if somebody signed out or in meanwhile. */
 export function expire(session) {
-  return write(["meta"], ({ meta }) => whileSignedIn(meta, session, () => {
-    meta.put({ ...session, expired: true }, "session");
-  }));
+  return write(["meta"], ({ meta }) =>
+    whileSignedIn(meta, session, () => {
+      meta.put({ ...session, expired: true }, "session");
+    }));
 }
 
 /** Does `work` within a transaction over `meta` if that session is still the one in the store. */
 export function whileSignedIn(meta, session, work) {
   const asked = meta.get("session");
-  asked.onsuccess = () => { if (asked.result?.device === session.device) work(); };
+  asked.onsuccess = () => {
+    if (asked.result?.device === session.device) work();
+  };
 }
 
 export function keep(values) {

@@ -19,13 +19,19 @@ export function account() {
       signed.textContent = signing();
       return true; // whoever is signing out is not interrupted
     },
-    node: h("section", {},
+    node: h(
+      "section",
+      {},
       h("h1", { tabindex: "-1" }, "This phone"),
-      h("dl", { class: "facts" },
+      h(
+        "dl",
+        { class: "facts" },
         pair(state.session.expired ? "Signed out, was" : "Signed in as", state.session.name),
         h("div", {}, h("dt", {}, "Storage"), kept),
-        h("div", {}, h("dt", {}, "Signature"), signed)),
-      leaving()),
+        h("div", {}, h("dt", {}, "Signature"), signed),
+      ),
+      leaving(),
+    ),
   };
 }
 
@@ -33,25 +39,59 @@ const pair = (term, words) => h("div", {}, h("dt", {}, term), h("dd", {}, words)
 
 export function signing() {
   if (!state.key) return "This browser cannot make an Ed25519 key: calls go unsigned.";
-  if (state.key.state === "refused") return "The server did not take this phone’s key: calls go unsigned.";
-  return state.key.state === "enrolled" ? "Calls are signed on this phone." : "Calls are signed; the key is made known at the next signal.";
+  if (state.key.state === "refused") {
+    return "The server did not take this phone’s key: calls go unsigned.";
+  }
+  return state.key.state === "enrolled"
+    ? "Calls are signed on this phone."
+    : "Calls are signed; the key is made known at the next signal.";
 }
 
 function leaving() {
   const lost = state.outbox.filter(isOwed).length;
-  const button = h("button", { type: "button", class: "plain", disabled: lost > 0, onclick: () => signOut() },
-    lost ? "Delete them and sign out" : "Sign out");
+  const button = h("button", {
+    type: "button",
+    class: "plain",
+    disabled: lost > 0,
+    onclick: () => signOut(),
+  }, lost ? "Delete them and sign out" : "Sign out");
   if (!lost) return h("p", { class: "actions" }, button);
   const label = h("label", { for: "lose" }, lost === 1 ? "Lose it" : `Lose all ${lost}`);
-  const tick = h("input", { type: "checkbox", id: "lose", onchange: (event) => { button.disabled = !event.target.checked; } });
+  const tick = h("input", {
+    type: "checkbox",
+    id: "lose",
+    onchange: (event) => {
+      button.disabled = !event.target.checked;
+    },
+  });
   const told = h("p", { role: "status", hidden: true });
-  const save = h("button", { type: "button", onclick: () => download(told, label) }, "Save them to a file");
-  return h("div", { class: "refused" },
-    h("p", {}, `${lost} ${lost === 1 ? "entry is" : "entries are"} not on record yet. Signing out deletes what is on this phone, and nothing can bring it back.`),
-    h("p", {}, "In a file they can still be sent from a computer, signed in as you: ", h("code", {}, "scalewitness send FILE"), "."),
-    h("p", { class: "actions" }, save), told,
+  const save = h(
+    "button",
+    { type: "button", onclick: () => download(told, label) },
+    "Save them to a file",
+  );
+  return h(
+    "div",
+    { class: "refused" },
+    h(
+      "p",
+      {},
+      `${lost} ${
+        lost === 1 ? "entry is" : "entries are"
+      } not on record yet. Signing out deletes what is on this phone, and nothing can bring it back.`,
+    ),
+    h(
+      "p",
+      {},
+      "In a file they can still be sent from a computer, signed in as you: ",
+      h("code", {}, "scalewitness send FILE"),
+      ".",
+    ),
+    h("p", { class: "actions" }, save),
+    told,
     h("p", { class: "tick" }, tick, label),
-    h("p", { class: "actions" }, button));
+    h("p", { class: "actions" }, button),
+  );
 }
 
 async function download(told, label) {

@@ -16,29 +16,57 @@ const GROUPS = [
 ];
 
 export function calls() {
-  const shown = GROUPS.map(([name, belongs]) => [name, state.outbox.filter(belongs)]).filter(([, rows]) => rows.length);
+  const shown = GROUPS.map(([name, belongs]) => [name, state.outbox.filter(belongs)]).filter((
+    [, rows],
+  ) => rows.length);
   return {
     title: "Calls",
-    node: h("section", {},
+    node: h(
+      "section",
+      {},
       h("h1", { tabindex: "-1" }, "Calls made on this phone"),
       !shown.length && h("p", {}, "None yet."),
-      shown.map(([name, rows]) => h("section", {},
-        h("h2", {}, name),
-        h("ul", { class: "calls" }, rows.map(row)),
-        rows.some((one) => isUnsent(one) || filed(one)) && h("p", { class: "actions" }, h("button", { type: "button", class: "plain", onclick: () => sync({ press: true }) }, "Send now"))))),
+      shown.map(([name, rows]) =>
+        h(
+          "section",
+          {},
+          h("h2", {}, name),
+          h("ul", { class: "calls" }, rows.map(row)),
+          rows.some((one) => isUnsent(one) || filed(one)) &&
+            h(
+              "p",
+              { class: "actions" },
+              h("button", {
+                type: "button",
+                class: "plain",
+                onclick: () => sync({ press: true }),
+              }, "Send now"),
+            ),
+        )
+      ),
+    ),
   };
 }
 
 function row(one) {
-  return h("li", { class: "card", "data-id": one.id },
+  return h(
+    "li",
+    { class: "card", "data-id": one.id },
     h("h3", {}, one.shown.title),
     h("p", {}, one.shown.line),
     h("p", { class: "fine" }, `${moment(one.fact.at)}${one.sig ? "" : " · unsigned"}`),
     h("p", { class: "state", "data-state": one.state }, words(one)),
-    one.flags?.includes("clock_ahead") && h("p", { class: "fine" }, "This phone’s clock is ahead; the log keeps both times."),
+    one.flags?.includes("clock_ahead") &&
+      h("p", { class: "fine" }, "This phone’s clock is ahead; the log keeps both times."),
     timeTold(one, sendCorrected),
-    needsYou(one) && h("p", { class: "actions" }, again(one),
-      h("button", { type: "button", class: "plain", onclick: () => rest(one) }, "Put it aside")));
+    needsYou(one) &&
+      h(
+        "p",
+        { class: "actions" },
+        again(one),
+        h("button", { type: "button", class: "plain", onclick: () => rest(one) }, "Put it aside"),
+      ),
+  );
 }
 
 function again(one) {
@@ -49,6 +77,10 @@ function again(one) {
 
 async function rest(one) {
   const ids = one.form ? withIt(one).map(({ id }) => id) : [one.id];
-  await change(ids, (records) => records.filter((row) => needsYou(row) || row.state === "saved").map((row) => aside(row)));
+  await change(
+    ids,
+    (records) =>
+      records.filter((row) => needsYou(row) || row.state === "saved").map((row) => aside(row)),
+  );
   await changed();
 }

@@ -13,7 +13,8 @@ export function clockSentence() {
 }
 
 const was = (look) => `At the last signal this phone’s clock was ${wayOff(look.offset)}.`;
-const off = (look) => `This phone’s clock is ${wayOff(look.offset)}: the server’s said ${moment(look.server)}.`;
+const off = (look) =>
+  `This phone’s clock is ${wayOff(look.offset)}: the server’s said ${moment(look.server)}.`;
 
 /** For the form of a call: the time it will claim. `refused`: the call that it replaces. Null
     where there is nothing to say. */
@@ -24,30 +25,66 @@ export function timeOf(form, refused, change) {
   if (look) return offer(form, reading, look, change);
   if (!state.clock) return null;
   if (isOff(state.clock)) {
-    return warning(`${was(state.clock)} Whether it still is will be known at the next; the call’s time can be corrected then.`);
+    return warning(
+      `${
+        was(state.clock)
+      } Whether it still is will be known at the next; the call’s time can be corrected then.`,
+    );
   }
   const back = reading.here < state.clock.here - 60_000;
-  return back && warning("This phone’s clock was set back since the last signal, so how far it is off is not known. Set it right, or the call’s time may be refused.");
+  return back &&
+    warning(
+      "This phone’s clock was set back since the last signal, so how far it is off is not known. Set it right, or the call’s time may be refused.",
+    );
 }
 
 function askedAgain(form, refused, change) {
   const look = lookAt(refused.reading, refused);
   if (look) return offer(form, refused.reading, look, change);
   if (!isMistimed(refused) || lookOf(refused)) return null;
-  return h("div", { class: "warnings" },
+  return h(
+    "div",
+    { class: "warnings" },
     h("p", {}, UNKNOWN),
-    line({ name: "when", label: "When you checked it", type: "datetime-local", value: form.when ?? "", oninput: (event) => { form.when = event.target.value; change(); } }));
+    line({
+      name: "when",
+      label: "When you checked it",
+      type: "datetime-local",
+      value: form.when ?? "",
+      oninput: (event) => {
+        form.when = event.target.value;
+        change();
+      },
+    }),
+  );
 }
 
-const UNKNOWN = "This phone’s clock was set between the check and the next signal: how far it was off is not known.";
+const UNKNOWN =
+  "This phone’s clock was set between the check and the next signal: how far it was off is not known.";
 
 function offer(form, reading, look, change) {
   const id = fresh("correct");
   form.correct ??= true;
-  const tick = h("input", { type: "checkbox", id, checked: form.correct, onchange: (event) => { form.correct = event.target.checked; change(); } });
-  return h("div", { class: "warnings" },
+  const tick = h("input", {
+    type: "checkbox",
+    id,
+    checked: form.correct,
+    onchange: (event) => {
+      form.correct = event.target.checked;
+      change();
+    },
+  });
+  return h(
+    "div",
+    { class: "warnings" },
     h("p", {}, off(look)),
-    h("p", { class: "tick" }, tick, h("label", { for: id }, `Correct the call’s time to ${moment(corrected(reading, look).at)}`)));
+    h(
+      "p",
+      { class: "tick" },
+      tick,
+      h("label", { for: id }, `Correct the call’s time to ${moment(corrected(reading, look).at)}`),
+    ),
+  );
 }
 
 const warning = (text) => h("div", { class: "warnings" }, h("p", {}, text));
@@ -56,15 +93,33 @@ const warning = (text) => h("div", { class: "warnings" }, h("p", {}, text));
 export function timeTold(one, send) {
   const said = one.fact.body.corrected;
   if (said) {
-    return h("p", { class: "fine" }, `The time was corrected: the phone’s clock said ${moment(said.read)} and was ${wayOff(Number(said.offset))}.`);
+    return h(
+      "p",
+      { class: "fine" },
+      `The time was corrected: the phone’s clock said ${moment(said.read)} and was ${
+        wayOff(Number(said.offset))
+      }.`,
+    );
   }
   if (!isMistimed(one) || !one.reading) return null;
   const look = lookOf(one);
   if (!look) return h("p", {}, UNKNOWN, one.form && " “Edit and send anew” asks when it was.");
   if (!isOff(look)) return null;
-  const button = h("button", { type: "button", onclick: () => { button.disabled = true; send(one); } }, "Send with the corrected time");
+  const button = h("button", {
+    type: "button",
+    onclick: () => {
+      button.disabled = true;
+      send(one);
+    },
+  }, "Send with the corrected time");
   return [
-    h("p", {}, `This phone’s clock is ${wayOff(look.offset)}: it said ${moment(one.reading.here)}, when by the server’s it was ${moment(corrected(one.reading, look).at)}.`),
+    h(
+      "p",
+      {},
+      `This phone’s clock is ${wayOff(look.offset)}: it said ${
+        moment(one.reading.here)
+      }, when by the server’s it was ${moment(corrected(one.reading, look).at)}.`,
+    ),
     h("p", { class: "actions" }, button),
   ];
 }

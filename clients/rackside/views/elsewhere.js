@@ -7,34 +7,55 @@ import { isOpen, state } from "../app/state.js";
 export function elsewhere(visit) {
   if (isOpen(visit) && !visit.rows) return NOT_YET();
   if (isOpen(visit)) {
-    return page("Not here any more", "The animal is not on this visit’s sheet any more. Your own calls are still under Calls.");
+    return page(
+      "Not here any more",
+      "The animal is not on this visit’s sheet any more. Your own calls are still under Calls.",
+    );
   }
   if (visit?.state === "accepted") return coming(visit);
-  if (visit) return page("Not here any more", `${WORDS[visit.state] ?? "It is not open."} Your own calls are still under Calls.`);
+  if (visit) {
+    return page(
+      "Not here any more",
+      `${WORDS[visit.state] ?? "It is not open."} Your own calls are still under Calls.`,
+    );
+  }
   return state.refreshed
-    ? page("Not here any more", "The server told of no such visit. Your own calls are still under Calls.")
+    ? page(
+      "Not here any more",
+      "The server told of no such visit. Your own calls are still under Calls.",
+    )
     : NOT_YET();
 }
 
 const NOT_YET = () => page("Not fetched yet", "What there is to check comes with the next signal.");
 
 const WORDS = {
-  invited: "You have not answered this invitation yet.", declined: "You declined this visit.",
-  over: "The visit is over.", cancelled: "The visit was called off.",
+  invited: "You have not answered this invitation yet.",
+  declined: "You declined this visit.",
+  over: "The visit is over.",
+  cancelled: "The visit was called off.",
 };
 
 function coming(visit) {
   const ready = visit.rows?.length;
-  return page(`${visit.host.name}’s animals`,
-    `This visit opens at ${moment(visit.opens)}, for ${visit.count} ${visit.count === 1 ? "animal" : "animals"}.`,
-    ready ? "Its sheet is on this phone and opens by itself then, also without a signal."
-      : "Its sheet is not on this phone yet: it comes with the next signal.");
+  return page(
+    `${visit.host.name}’s animals`,
+    `This visit opens at ${moment(visit.opens)}, for ${visit.count} ${
+      visit.count === 1 ? "animal" : "animals"
+    }.`,
+    ready
+      ? "Its sheet is on this phone and opens by itself then, also without a signal."
+      : "Its sheet is not on this phone yet: it comes with the next signal.",
+  );
 }
 
 const page = (heading, ...sentences) => ({
   title: heading,
-  node: h("section", {},
+  node: h(
+    "section",
+    {},
     h("p", { class: "trail" }, h("a", { href: "#/" }, "Visits")),
     h("h1", { tabindex: "-1" }, heading),
-    sentences.map((one) => h("p", {}, one))),
+    sentences.map((one) => h("p", {}, one)),
+  ),
 });

@@ -50,14 +50,19 @@ function page(visit, animal, form, refused) {
     keep.soon();
   };
   warn(warned, cautions(animal, form, now()));
-  const node = h("form", { class: "log", novalidate: true, onsubmit: (event) => send(event) },
+  const node = h(
+    "form",
+    { class: "log", novalidate: true, onsubmit: (event) => send(event) },
     h("p", { class: "trail" }, h("a", { href: `#/visit/${visit.id}` }, "The sheet")),
     h("h1", { tabindex: "-1" }, title(animal)),
     h("p", { class: "fine" }, about(animal)),
-    timeOf(form, refused, change), warned, general(visit),
+    timeOf(form, refused, change),
+    warned,
+    general(visit),
     ...fields(form, change),
     wrong,
-    h("div", { class: "bar" }, h("button", { type: "submit" }, "Save the call")));
+    h("div", { class: "bar" }, h("button", { type: "submit" }, "Save the call")),
+  );
   async function send(event) {
     event.preventDefault();
     const lacking = missing(form, Boolean(node.querySelector("[name=when]")));
@@ -77,70 +82,143 @@ function page(visit, animal, form, refused) {
 }
 
 function fields(form, change) {
-  const set = (name) => (value) => { form[name] = value; change(); };
+  const set = (name) => (value) => {
+    form[name] = value;
+    change();
+  };
   const pick = (name, legend, options, more = {}) =>
     choice({ name, legend, options, value: form[name], onpick: set(name), ...more });
   const type = (name, label, more) =>
-    line({ name, label, value: form[name], oninput: (event) => set(name)(event.target.value), ...more });
+    line({
+      name,
+      label,
+      value: form[name],
+      oninput: (event) => set(name)(event.target.value),
+      ...more,
+    });
   return [
-    group("Before you start",
-      pick("meal", "Last meal", m.MEAL), pick("shed", "In shed", m.SHED),
+    group(
+      "Before you start",
+      pick("meal", "Last meal", m.MEAL),
+      pick("shed", "In shed", m.SHED),
       pick("held_by", "Who holds it", m.HELD_BY),
-      type("grams", "Weight in grams, if weighed", { inputmode: "decimal", autocomplete: "off" })),
+      type("grams", "Weight in grams, if weighed", { inputmode: "decimal", autocomplete: "off" }),
+    ),
     group("Which animal", ...identified(form, pick, type, change)),
     group("What you saw", ...observed(form, change)),
-    group("What it means",
-      pick("conclusion", "Conclusion", m.CONCLUSIONS), pick("sureness", "How sure", m.SURENESS),
-      pick("told", "Who had told you its sex before", m.TOLD)),
-    group("How it went", harm(form, change),
-      h("div", { class: "field" }, h("label", { for: "note" }, "Note"),
-        h("textarea", { id: "note", rows: 3, maxlength: 3500, oninput: (event) => set("note")(event.target.value) }, form.note)),
-      photos(form, change)),
+    group(
+      "What it means",
+      pick("conclusion", "Conclusion", m.CONCLUSIONS),
+      pick("sureness", "How sure", m.SURENESS),
+      pick("told", "Who had told you its sex before", m.TOLD),
+    ),
+    group(
+      "How it went",
+      harm(form, change),
+      h(
+        "div",
+        { class: "field" },
+        h("label", { for: "note" }, "Note"),
+        h("textarea", {
+          id: "note",
+          rows: 3,
+          maxlength: 3500,
+          oninput: (event) => set("note")(event.target.value),
+        }, form.note),
+      ),
+      photos(form, change),
+    ),
   ];
 }
 
-const group = (legend, ...inside) =>
-  h("section", { class: "group" }, h("h2", {}, legend), inside);
+const group = (legend, ...inside) => h("section", { class: "group" }, h("h2", {}, legend), inside);
 
 function identified(form, pick, type, change) {
-  const code = type("code", "The code you read", { autocomplete: "off", autocapitalize: "characters" });
-  const show = () => { code.hidden = !["tag", "transponder"].includes(form.identified); };
+  const code = type("code", "The code you read", {
+    autocomplete: "off",
+    autocapitalize: "characters",
+  });
+  const show = () => {
+    code.hidden = !["tag", "transponder"].includes(form.identified);
+  };
   show();
   const how = pick("identified", "How you knew it", m.IDENTIFIED, {
-    onpick: (value) => { form.identified = value; show(); change(); },
+    onpick: (value) => {
+      form.identified = value;
+      show();
+      change();
+    },
   });
   return [how, code];
 }
 
 function observed(form, change) {
   const asked = h("div", {});
-  const show = () => asked.replaceChildren(
-    ...(form.method === "probing" ? [passes(form, change)] : questions(form, change)));
+  const show = () =>
+    asked.replaceChildren(
+      ...(form.method === "probing" ? [passes(form, change)] : questions(form, change)),
+    );
   const method = menu({
-    name: "method", label: "Method", value: form.method,
+    name: "method",
+    label: "Method",
+    value: form.method,
     options: Object.entries(m.METHODS).map(([key, one]) => [key, one.title]),
-    onpick: (value) => { form.method = value; form.answers = {}; show(); change(); },
+    onpick: (value) => {
+      form.method = value;
+      form.answers = {};
+      show();
+      change();
+    },
   });
   show();
   return [method, asked];
 }
 
 function questions(form, change) {
-  const answer = (name) => (value) => { form.answers[name] = value; change(); };
-  return m.METHODS[form.method].asks.map(([name, label, kind]) => kind === "count"
-    ? line({ name, label, value: form.answers[name] ?? "", inputmode: "numeric", oninput: (event) => answer(name)(event.target.value) })
-    : choice({ name, legend: label, options: kind, value: form.answers[name], onpick: answer(name) }));
+  const answer = (name) => (value) => {
+    form.answers[name] = value;
+    change();
+  };
+  return m.METHODS[form.method].asks.map(([name, label, kind]) =>
+    kind === "count"
+      ? line({
+        name,
+        label,
+        value: form.answers[name] ?? "",
+        inputmode: "numeric",
+        oninput: (event) => answer(name)(event.target.value),
+      })
+      : choice({
+        name,
+        legend: label,
+        options: kind,
+        value: form.answers[name],
+        onpick: answer(name),
+      })
+  );
 }
 
 function harm(form, change) {
   const ticks = m.HARM.map(([key, label]) => {
-    const input = h("input", { type: "checkbox", id: `harm-${key}`, checked: form.harm.includes(key), onchange: (event) => {
-      form.harm = m.HARM.map(([one]) => one).filter((one) => (one === key ? event.target.checked : form.harm.includes(one)));
-      change();
-    } });
+    const input = h("input", {
+      type: "checkbox",
+      id: `harm-${key}`,
+      checked: form.harm.includes(key),
+      onchange: (event) => {
+        form.harm = m.HARM.map(([one]) => one).filter((
+          one,
+        ) => (one === key ? event.target.checked : form.harm.includes(one)));
+        change();
+      },
+    });
     return h("span", { class: "pick" }, input, h("label", { for: `harm-${key}` }, label));
   });
-  return h("fieldset", { class: "field" }, h("legend", {}, "Any sign of harm"), h("div", { class: "picks" }, ticks));
+  return h(
+    "fieldset",
+    { class: "field" },
+    h("legend", {}, "Any sign of harm"),
+    h("div", { class: "picks" }, ticks),
+  );
 }
 
 function warn(box, sentences) {
@@ -157,7 +235,9 @@ function tell(box, node, lacking) {
   node.querySelectorAll(".why").forEach((one) => one.remove());
   box.hidden = !lacking.length;
   box.replaceChildren(list(lacking.map(([, sentence]) => sentence)));
-  const places = lacking.map(([name, sentence]) => mark(node.querySelector(`[data-field="${name}"]`), sentence));
+  const places = lacking.map(([name, sentence]) =>
+    mark(node.querySelector(`[data-field="${name}"]`), sentence)
+  );
   const first = places.find(Boolean)?.querySelector("input, button:not(:disabled)");
   if (first) first.focus();
   else if (lacking.length) box.focus();
@@ -177,9 +257,18 @@ function draftOf(animal, visit, form) {
     if (timer === null) return Promise.resolve();
     clearTimeout(timer);
     timer = null;
-    return write(["drafts"], ({ drafts }) => drafts.put({ animal, visit, form: structuredClone(form) }));
+    return write(
+      ["drafts"],
+      ({ drafts }) => drafts.put({ animal, visit, form: structuredClone(form) }),
+    );
   };
-  const stop = () => { clearTimeout(timer); timer = null; };
-  const soon = () => { clearTimeout(timer); timer = setTimeout(now, PAUSE); };
+  const stop = () => {
+    clearTimeout(timer);
+    timer = null;
+  };
+  const soon = () => {
+    clearTimeout(timer);
+    timer = setTimeout(now, PAUSE);
+  };
   return { now, soon, stop };
 }

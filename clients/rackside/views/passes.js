@@ -13,8 +13,18 @@ export function passes(form, onchange) {
     const more = form.passes.length < MOST_PASSES;
     box.replaceChildren(
       ...form.passes.map((one, n) => pass(one, n, onchange)),
-      h("p", { class: "actions" }, more && ["left", "right"].map((side) =>
-        h("button", { type: "button", class: "plain", onclick: () => add(side) }, `Another pass ${side}`))));
+      h(
+        "p",
+        { class: "actions" },
+        more && ["left", "right"].map((side) =>
+          h("button", {
+            type: "button",
+            class: "plain",
+            onclick: () => add(side),
+          }, `Another pass ${side}`)
+        ),
+      ),
+    );
   };
   const add = (side) => {
     form.passes.push({ side, depth: null, stopped: "" });
@@ -36,22 +46,42 @@ function pass(one, n, onchange) {
     onchange();
   };
   const show = () => {
-    shown.textContent = one.depth === null ? "Not probed" : `${one.depth} scale${one.depth === 1 ? "" : "s"}`;
-    strip.forEach((button, at) => button.setAttribute("aria-pressed", String(one.depth === at + 1)));
+    shown.textContent = one.depth === null
+      ? "Not probed"
+      : `${one.depth} scale${one.depth === 1 ? "" : "s"}`;
+    strip.forEach((button, at) =>
+      button.setAttribute("aria-pressed", String(one.depth === at + 1))
+    );
     less.disabled = one.depth === null;
     more.disabled = one.depth === DEEPEST;
   };
   const less = step("−", `${side}: half a scale less`, () => set(stepped(one.depth, -1)));
   const more = step("+", `${side}: half a scale more`, () => set(stepped(one.depth, 1)));
   function mark(depth) {
-    return h("button", { type: "button", "aria-label": `${side}: ${depth} scale${depth === 1 ? "" : "s"}`, onclick: () => set(depth) }, depth);
+    return h("button", {
+      type: "button",
+      "aria-label": `${side}: ${depth} scale${depth === 1 ? "" : "s"}`,
+      onclick: () => set(depth),
+    }, depth);
   }
   show();
-  return h("fieldset", { class: "pass", "data-field": `pass-${n}` },
+  return h(
+    "fieldset",
+    { class: "pass", "data-field": `pass-${n}` },
     h("legend", {}, n < 2 ? side : `${side}, pass ${n + 1}`),
     h("div", { class: "stepper" }, less, shown, more),
     h("div", { class: "strip" }, strip),
-    choice({ name: `stopped-${n}`, legend: "What stopped it", options: STOPPED, value: one.stopped, onpick: (value) => { one.stopped = value; onchange(); } }));
+    choice({
+      name: `stopped-${n}`,
+      legend: "What stopped it",
+      options: STOPPED,
+      value: one.stopped,
+      onpick: (value) => {
+        one.stopped = value;
+        onchange();
+      },
+    }),
+  );
 }
 
 const step = (sign, label, onclick) =>

@@ -9,7 +9,11 @@ export function photos(form, change) {
   const shown = h("ul", { class: "thumbs" });
   const said = h("p", { class: "fine", role: "status" });
   const input = h("input", {
-    type: "file", id: "photo", accept: "image/*", "aria-describedby": "photo-help", onchange: () => take(),
+    type: "file",
+    id: "photo",
+    accept: "image/*",
+    "aria-describedby": "photo-help",
+    onchange: () => take(),
   });
   const show = () => {
     shown.replaceChildren(...form.photos.map((bytes, at) => thumb(bytes, at, () => remove(at))));
@@ -27,7 +31,9 @@ export function photos(form, change) {
     input.value = "";
     if (!file) return;
     if (file.size > LARGEST) {
-      said.textContent = `A picture may have at most ${LARGEST / 1e6} MB: save a smaller copy, and choose that.`;
+      said.textContent = `A picture may have at most ${
+        LARGEST / 1e6
+      } MB: save a smaller copy, and choose that.`;
       return;
     }
     try {
@@ -40,16 +46,32 @@ export function photos(form, change) {
     change();
   }
   show();
-  return h("div", { class: "field", "data-field": "photo" },
+  return h(
+    "div",
+    { class: "field", "data-field": "photo" },
     h("label", { for: "photo" }, "Photo of the check"),
-    h("p", { class: "help", id: "photo-help" }, `Up to ${MOST}. Drawn anew, so that its place and camera are not kept.`),
-    input, said, shown);
+    h(
+      "p",
+      { class: "help", id: "photo-help" },
+      `Up to ${MOST}. Drawn anew, so that its place and camera are not kept.`,
+    ),
+    input,
+    said,
+    shown,
+  );
 }
 
 function thumb(bytes, at, remove) {
   const image = h("img", { alt: `Photo ${at + 1}` });
   const reader = new FileReader();
-  reader.onload = () => { image.src = reader.result; }; // as data: other addresses are not allowed here
+  reader.onload = () => {
+    image.src = reader.result;
+  }; // as data: other addresses are not allowed here
   reader.readAsDataURL(new Blob([bytes], { type: "image/jpeg" }));
-  return h("li", {}, image, h("button", { type: "button", class: "plain", onclick: remove }, `Remove photo ${at + 1}`));
+  return h(
+    "li",
+    {},
+    image,
+    h("button", { type: "button", class: "plain", onclick: remove }, `Remove photo ${at + 1}`),
+  );
 }

@@ -30,20 +30,46 @@ export function sheet({ id }) {
   return {
     title: "The sheet",
     update: () => isOpen(visitOf(id)) && Boolean(visitOf(id).rows) && (show(), true),
-    node: h("section", {},
+    node: h(
+      "section",
+      {},
       h("p", { class: "trail" }, h("a", { href: "#/" }, "Visits")),
       h("h1", { tabindex: "-1" }, `${visit.host.name}’s animals`),
-      h("p", { class: "fine" }, `${isPast(visit, now()) ? "It closed at" : "Until"} ${moment(visit.closes)}. ${visit.blind ? "Blind: nothing here tells what anyone found before." : ""}`),
+      h(
+        "p",
+        { class: "fine" },
+        `${isPast(visit, now()) ? "It closed at" : "Until"} ${moment(visit.closes)}. ${
+          visit.blind ? "Blind: nothing here tells what anyone found before." : ""
+        }`,
+      ),
       general(visit),
-      line({ name: "find", label: "Find by tag, transponder or name", type: "search", autocomplete: "off", autocapitalize: "characters", enterkeyhint: "search", oninput: (event) => { typed = event.target.value; show(); } }),
-      count, rows),
+      line({
+        name: "find",
+        label: "Find by tag, transponder or name",
+        type: "search",
+        autocomplete: "off",
+        autocapitalize: "characters",
+        enterkeyhint: "search",
+        oninput: (event) => {
+          typed = event.target.value;
+          show();
+        },
+      }),
+      count,
+      rows,
+    ),
   };
 }
 
 /** What holds before any check, as the server says it. */
 export function general(visit) {
   if (!visit.cautions.length) return null;
-  return h("details", { class: "cautions" }, h("summary", {}, "Before any check"), list(visit.cautions));
+  return h(
+    "details",
+    { class: "cautions" },
+    h("summary", {}, "Before any check"),
+    list(visit.cautions),
+  );
 }
 
 function row(animal, visit, typed) {
@@ -51,23 +77,41 @@ function row(animal, visit, typed) {
   const where = `#/log/${visit}/${animal.id}${found ? `?read=${found.scheme}` : ""}`;
   const calls = callsOn(animal.id, visit);
   const reasons = cautions(animal, { ...blank(), method: "" }, now());
-  return h("li", { class: "card" },
+  return h(
+    "li",
+    { class: "card" },
     h("h2", {}, title(animal)),
     h("p", { class: "fine" }, about(animal)),
     animal.standing && h("p", {}, `The record says: ${animal.standing.label}.`),
     reasons.length > 0 && h("div", { class: "warnings" }, list(reasons)),
-    calls.map((one) => h("p", { class: "state", "data-state": one.state }, `Your call: ${words(one)}`)),
-    !calls.length && animal.own_call && h("p", { class: "state", "data-state": "accepted" }, `Your call: Accepted at position ${animal.own_call.position}`),
-    h("p", { class: "actions" },
-      h("a", { class: calls.length || animal.own_call ? "button plain" : "button", href: where, "aria-label": `Log a call on ${title(animal)}` },
-        calls.length || animal.own_call ? "Log another call" : "Log a call")));
+    calls.map((one) =>
+      h("p", { class: "state", "data-state": one.state }, `Your call: ${words(one)}`)
+    ),
+    !calls.length && animal.own_call &&
+      h(
+        "p",
+        { class: "state", "data-state": "accepted" },
+        `Your call: Accepted at position ${animal.own_call.position}`,
+      ),
+    h(
+      "p",
+      { class: "actions" },
+      h("a", {
+        class: calls.length || animal.own_call ? "button plain" : "button",
+        href: where,
+        "aria-label": `Log a call on ${title(animal)}`,
+      }, calls.length || animal.own_call ? "Log another call" : "Log a call"),
+    ),
+  );
 }
 
 export function about(animal) {
   const others = animal.identifiers.map((one) => one.code).filter((code) => code !== title(animal));
   const { condition } = animal;
   return [
-    animal.species.common, ...others, condition.grams && `${condition.grams} g`,
+    animal.species.common,
+    ...others,
+    condition.grams && `${condition.grams} g`,
     animal.hatched && `hatched ${animal.hatched}`,
   ].filter(Boolean).join(" · ");
 }

@@ -10,23 +10,74 @@ export function signin() {
   const known = state.session;
   const told = h("p", { class: "refused", role: "alert", hidden: true });
   const more = h("div", {});
-  const form = h("form", { onsubmit: (event) => send(event, told, more) },
-    line({ name: "email", label: "E-mail", type: "email", autocomplete: "username", required: true, value: known?.email ?? "" }),
-    line({ name: "password", label: "Password", type: "password", autocomplete: "current-password", required: true }),
-    line({ name: "device", label: "What to call this phone", value: "Phone at the racks", required: true, maxlength: 60, help: "You will see it in your list of devices." }),
+  const form = h(
+    "form",
+    { onsubmit: (event) => send(event, told, more) },
+    line({
+      name: "email",
+      label: "E-mail",
+      type: "email",
+      autocomplete: "username",
+      required: true,
+      value: known?.email ?? "",
+    }),
+    line({
+      name: "password",
+      label: "Password",
+      type: "password",
+      autocomplete: "current-password",
+      required: true,
+    }),
+    line({
+      name: "device",
+      label: "What to call this phone",
+      value: "Phone at the racks",
+      required: true,
+      maxlength: 60,
+      help: "You will see it in your list of devices.",
+    }),
     more,
-    h("p", { class: "actions" },
+    h(
+      "p",
+      { class: "actions" },
       h("button", { type: "submit" }, "Sign in"),
-      h("button", { type: "button", class: "plain", onclick: () => byPage(form, told, more) }, "Confirm on a page instead")));
+      h(
+        "button",
+        { type: "button", class: "plain", onclick: () => byPage(form, told, more) },
+        "Confirm on a page instead",
+      ),
+    ),
+  );
   return {
     title: "Sign in",
     editing: true,
-    node: h("section", {},
+    node: h(
+      "section",
+      {},
       h("h1", { tabindex: "-1" }, "Log at the racks"),
-      h("p", { class: "lead" }, "Log checks where there is no signal. Each call is kept on this phone first and sent when it can be."),
-      known?.expired && h("p", { class: "warnings" }, `You were signed out. ${waiting ? `${waiting} not sent yet: kept here; sign in as ${known.name} to send.` : ""}`),
-      told, form,
-      h("p", { class: "fine" }, "No account yet? ", h("a", { href: "/accounts/signup/" }, "Make one on the site"), ".")),
+      h(
+        "p",
+        { class: "lead" },
+        "Log checks where there is no signal. Each call is kept on this phone first and sent when it can be.",
+      ),
+      known?.expired &&
+        h(
+          "p",
+          { class: "warnings" },
+          `You were signed out. ${
+            waiting ? `${waiting} not sent yet: kept here; sign in as ${known.name} to send.` : ""
+          }`,
+        ),
+      told,
+      form,
+      h(
+        "p",
+        { class: "fine" },
+        "No account yet? ",
+        h("a", { href: "/accounts/signup/" }, "Make one on the site"),
+        ".",
+      ),
+    ),
   };
 }
 
@@ -38,24 +89,39 @@ async function send(event, told, more) {
     return signIn(email.trim(), password, device.trim(), code?.trim());
   }, (fault) => {
     const kinds = fault.problem?.kinds;
-    if (fault.problem?.code === "second_factor_required" && !form.elements.code) askCode(kinds, more);
+    if (fault.problem?.code === "second_factor_required" && !form.elements.code) {
+      askCode(kinds, more);
+    }
   });
 }
 
 /** For passkeys, and for whoever would rather type no password here. */
 function byPage(form, told, more) {
   const name = form.elements.device.value.trim() || "Phone at the racks";
-  return trying(form, told, () => signInByPage(name, (page, code) => {
-    more.replaceChildren(h("p", { role: "status" }, "Open ",
-      h("a", { href: page, target: "_blank", rel: "noopener" }, page),
-      ", type ", h("code", {}, code), " there, and come back. It waits for ten minutes."));
-  }), () => more.replaceChildren());
+  return trying(form, told, () =>
+    signInByPage(name, (page, code) => {
+      more.replaceChildren(
+        h(
+          "p",
+          { role: "status" },
+          "Open ",
+          h("a", { href: page, target: "_blank", rel: "noopener" }, page),
+          ", type ",
+          h("code", {}, code),
+          " there, and come back. It waits for ten minutes.",
+        ),
+      );
+    }), () => more.replaceChildren());
 }
 
 function askCode(kinds, more) {
   if (!kinds.some((kind) => kind !== "passkey")) return;
   more.replaceChildren(line({
-    name: "code", label: "Code", autocomplete: "one-time-code", inputmode: "numeric", maxlength: 20,
+    name: "code",
+    label: "Code",
+    autocomplete: "one-time-code",
+    inputmode: "numeric",
+    maxlength: 20,
     help: "From your authenticator app; or one of your recovery codes.",
   }));
   more.querySelector("input").focus();

@@ -10,7 +10,14 @@ export function visits() {
   const place = (one) => RANK.indexOf(stateAt(one, now()));
   const rows = state.visits.filter((one) => place(one) >= 0).sort((a, b) => place(a) - place(b));
   const told = h("p", { class: "fine" });
-  const look = () => JSON.stringify([Boolean(state.refreshed), state.visits, rows.map(label), state.animals.size, state.outbox.length]);
+  const look = () =>
+    JSON.stringify([
+      Boolean(state.refreshed),
+      state.visits,
+      rows.map(label),
+      state.animals.size,
+      state.outbox.length,
+    ]);
   const shown = look();
   const update = () => {
     told.textContent = state.refreshed ? `As the server told at ${moment(state.refreshed)}.` : "";
@@ -20,12 +27,19 @@ export function visits() {
   return {
     title: "Visits",
     update,
-    node: h("section", {},
+    node: h(
+      "section",
+      {},
       h("h1", { tabindex: "-1" }, "Visits"),
-      rows.length
-        ? h("ul", { class: "rows" }, rows.map(row))
-        : h("p", {}, state.refreshed ? "No visit is open to you, and none is coming." : "Not fetched yet: this needs a signal once."),
-      told),
+      rows.length ? h("ul", { class: "rows" }, rows.map(row)) : h(
+        "p",
+        {},
+        state.refreshed
+          ? "No visit is open to you, and none is coming."
+          : "Not fetched yet: this needs a signal once.",
+      ),
+      told,
+    ),
   };
 }
 
@@ -35,23 +49,34 @@ function row(visit) {
     h("span", { class: "fine" }, `Until ${moment(visit.closes)}${visit.blind ? ", blind" : ""}`),
   ];
   const where = stateAt(visit, now()) === "invited" ? `/visits/${visit.id}` : `#/visit/${visit.id}`;
-  return h("li", {}, h("a", { href: where }, words), h("span", { class: "row-label" }, label(visit)));
+  return h(
+    "li",
+    {},
+    h("a", { href: where }, words),
+    h("span", { class: "row-label" }, label(visit)),
+  );
 }
 
 function label(visit) {
   const found = stateAt(visit, now());
   if (found === "invited") return "invited, not yet answered";
   const missing = visit.rows ? "" : "not fetched yet";
-  if (found === "accepted") return [`opens at ${moment(visit.opens)}`, missing].filter(Boolean).join(", ");
+  if (found === "accepted") {
+    return [`opens at ${moment(visit.opens)}`, missing].filter(Boolean).join(", ");
+  }
   if (missing) return missing;
   return `${progress(visit)}${isPast(visit, now()) ? ", closed" : ""}`;
 }
 
 function progress(visit) {
   const animals = animalsOf(visit.id);
-  const mine = new Set(state.outbox
-    .filter((one) => one.fact.kind === "call_made" && one.state !== "aside" && one.shown.visit === visit.id)
-    .map((one) => one.fact.about));
+  const mine = new Set(
+    state.outbox
+      .filter((one) =>
+        one.fact.kind === "call_made" && one.state !== "aside" && one.shown.visit === visit.id
+      )
+      .map((one) => one.fact.about),
+  );
   const done = animals.filter((one) => one.own_call || mine.has(one.id)).length;
   return `${done} of ${animals.length} logged`;
 }

@@ -37,7 +37,8 @@ export function decode64(text) {
   return bytes;
 }
 
-export const hex = (bytes) => Array.from(bytes, (one) => one.toString(16).padStart(2, "0")).join("");
+export const hex = (bytes) =>
+  Array.from(bytes, (one) => one.toString(16).padStart(2, "0")).join("");
 
 export const equal = (a, b) => a.length === b.length && a.every((one, at) => one === b[at]);
 

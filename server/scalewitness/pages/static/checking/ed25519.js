@@ -54,8 +54,8 @@ export async function whyNot() {
   }
   try {
     const { key, message, signature } = KNOWN;
-    const sound =
-      (await verifies(key, message, signature)) && !(await verifies(key, bytesOf("s"), signature));
+    const sound = (await verifies(key, message, signature)) &&
+      !(await verifies(key, bytesOf("s"), signature));
     return sound ? null : "This browser checks signatures wrongly: it failed a published example.";
   } catch {
     return "This browser does not know the kind of signature used here (Ed25519).";

@@ -29,7 +29,8 @@ export function readEntry(bytes) {
   if (canonical(value, MAX_DEPTH) !== text) throw new Refused("not in the one form of an entry");
   if (!isObject(value)) throw new Refused("not an object");
   const names = Object.keys(MEMBERS);
-  const same = Object.keys(value).length === names.length && names.every((one) => Object.hasOwn(value, one));
+  const same = Object.keys(value).length === names.length &&
+    names.every((one) => Object.hasOwn(value, one));
   if (!same) throw new Refused("other members than an entry has");
   const wrong = names.find((one) => !MEMBERS[one](value[one]));
   if (wrong) throw new Refused(`${wrong} is not of its kind`);
@@ -63,6 +64,8 @@ function quoted(text) {
 }
 
 function whole(number) {
-  if (!Number.isSafeInteger(number)) throw new Refused("a number that not every reader reads alike");
+  if (!Number.isSafeInteger(number)) {
+    throw new Refused("a number that not every reader reads alike");
+  }
   return JSON.stringify(number);
 }

@@ -10,7 +10,11 @@ export function found(judged, site, brief) {
   const parts = [
     made("h3", "What it is"),
     facts(rows(proven)),
-    folded("All that the entry holds", facts(bodyRows(proven.entry.body)), made("p", NAMELESS, "fine")),
+    folded(
+      "All that the entry holds",
+      facts(bodyRows(proven.entry.body)),
+      made("p", NAMELESS, "fine"),
+    ),
   ];
   if (!brief) parts.push(made("h3", "What this shows"), items(SHOWS));
   const limits = brief ? dependsOn(judged) : [...SHOWS_NOT, ...dependsOn(judged)];
@@ -24,7 +28,13 @@ const NAMELESS =
 function secondStep({ proven, logs }, site) {
   const title = made("h3", "Does the log still hold to it?");
   if (!site.some((one) => one.name === proven.head.origin)) {
-    return [title, made("p", "The receipt is of another log than the one kept here, so it cannot be asked from this page.")];
+    return [
+      title,
+      made(
+        "p",
+        "The receipt is of another log than the one kept here, so it cannot be asked from this page.",
+      ),
+    ];
   }
   if (site[0].name !== proven.head.origin) return [title, made("p", CLOSED)];
   const button = made("button", "Ask the log now", "plain");
@@ -33,7 +43,8 @@ function secondStep({ proven, logs }, site) {
   actions.append(button);
   const region = spoken();
   button.addEventListener("click", () => busy(button, () => askNow(region, proven, logs)));
-  const told = "This needs the network. It fetches the log’s newest signed state and a proof that it still begins with what was signed then.";
+  const told =
+    "This needs the network. It fetches the log’s newest signed state and a proof that it still begins with what was signed then.";
   return [title, made("p", told), actions, region];
 }
 

@@ -36,7 +36,8 @@ async function latest(note, logs) {
 
 async function compared(old, now, note, ask) {
   if (now.size < old.size) {
-    const why = `The log now shows ${now.size} entries, fewer than the ${old.size} it signed for then.`;
+    const why =
+      `The log now shows ${now.size} entries, fewer than the ${old.size} it signed for then.`;
     return { grew: false, why, evidence: note };
   }
   const proof = await ask.proof(old.size, now.size);
@@ -48,7 +49,8 @@ async function compared(old, now, note, ask) {
     proof: proof.map(decode64),
   });
   if (continued) return { grew: true, size: now.size };
-  const why = "What the log shows now cannot be shown to begin with the entries it signed for then.";
+  const why =
+    "What the log shows now cannot be shown to begin with the entries it signed for then.";
   return { grew: false, why, evidence: note };
 }
 
@@ -74,6 +76,8 @@ export async function fetched(path) {
     throw new Unreachable(`There was no connection to this service. ${ALL_THE_SAME}`);
   }
   if (answer.ok) return answer;
-  if (answer.type === "opaqueredirect") throw new Unreachable("You are signed out. Sign in and open this page again.");
+  if (answer.type === "opaqueredirect") {
+    throw new Unreachable("You are signed out. Sign in and open this page again.");
+  }
   throw new Unreachable(`This service gave no answer just now (${answer.status}). ${ALL_THE_SAME}`);
 }

@@ -87,17 +87,22 @@ function wireDrop(form, input, take) {
 }
 
 function wireButton(button, checker) {
-  const read = async () => new Uint8Array(await (await fetched(button.dataset.checkReceipt)).arrayBuffer());
+  const read = async () =>
+    new Uint8Array(await (await fetched(button.dataset.checkReceipt)).arrayBuffer());
   button.addEventListener("click", () => busy(button, () => checker.check(read, "")));
 }
 
 async function start() {
   const place = document.querySelector("[data-check]");
-  const [region, details] = [place.querySelector("[role=status]"), place.querySelector("[data-found]")];
+  const [region, details] = [
+    place.querySelector("[role=status]"),
+    place.querySelector("[data-found]"),
+  ];
   for (const one of place.querySelectorAll("[data-unless-able]")) one.hidden = true;
   const reason = await whyNot();
   if (reason) {
-    const why = `${reason} Nothing was checked. Use another browser, or the program scalewitness verify.`;
+    const why =
+      `${reason} Nothing was checked. Use another browser, or the program scalewitness verify.`;
     say(region, { state: "unknown", headline: "Receipts cannot be checked here.", why });
     return;
   }

@@ -14,7 +14,9 @@ const MAX_HASHES = 63;
 /** A receipt's parts {entry, position, proof, checkpoint}, nothing verified. Throws Refused
  * with a whole sentence. */
 export function readReceipt(bytes) {
-  if (bytes.length > MAX_RECEIPT_BYTES) throw new Refused("The file is far too long for a receipt.");
+  if (bytes.length > MAX_RECEIPT_BYTES) {
+    throw new Refused("The file is far too long for a receipt.");
+  }
   const text = asText(bytes);
   const blank = text.indexOf("\n\n");
   const [first, ...lines] = text.slice(0, Math.max(blank, 0)).split("\n");
@@ -68,7 +70,9 @@ export async function prove(receipt, log, cosigners = []) {
     root: head.root,
   });
   if (!included) {
-    throw new Refused("The entry is not in the log that was signed: it, its position or its proof was altered.");
+    throw new Refused(
+      "The entry is not in the log that was signed: it, its position or its proof was altered.",
+    );
   }
   return { entry: entryIn(receipt), position: receipt.position, head, opened, log };
 }

@@ -2,7 +2,10 @@
 
 import { ED25519 } from "./keys.js";
 
-const MONTHS = "January February March April May June July August September October November December".split(" ");
+const MONTHS =
+  "January February March April May June July August September October November December".split(
+    " ",
+  );
 
 /** An RFC 3339 moment in UTC as “25 November 2026, 14:05 UTC”; other text as it is. */
 export function moment(text) {
@@ -14,7 +17,9 @@ export function moment(text) {
 /** A cosignature's time, BigInt seconds since 1970. */
 export function stamp(seconds) {
   const date = new Date(Number(seconds) * 1000);
-  return Number.isNaN(date.getTime()) ? `${seconds} seconds after 1970` : moment(date.toISOString());
+  return Number.isNaN(date.getTime())
+    ? `${seconds} seconds after 1970`
+    : moment(date.toISOString());
 }
 
 const spaced = (word) => String(word ?? "").replaceAll("_", " ");
@@ -48,7 +53,12 @@ export function rows({ entry, position, head, opened, log }) {
     ["Position", `${position}, counted from 0`],
     ["Said by", entry.by === null ? "the record itself" : entry.by],
     ["About", entry.about ?? "nothing further"],
-    ["Device", entry.sig === null ? "no device’s signature" : "carries a device’s signature, not checked here"],
+    [
+      "Device",
+      entry.sig === null
+        ? "no device’s signature"
+        : "carries a device’s signature, not checked here",
+    ],
     ["Log", head.origin],
     ["Signed at", `${head.size} ${head.size === 1n ? "entry" : "entries"}`],
     ["Key used", log.text],
@@ -67,10 +77,13 @@ export function bodyRows(value, path = "") {
 
 /** {state, headline, why} of a judgement; state is holds, fails or unknown. */
 export function verdict(judged) {
-  if (judged.holds === null) return { state: "unknown", headline: "It cannot be judged.", why: judged.why };
+  if (judged.holds === null) {
+    return { state: "unknown", headline: "It cannot be judged.", why: judged.why };
+  }
   if (!judged.holds) return { state: "fails", headline: "It does not hold.", why: judged.why };
   const { position, head } = judged.proven;
-  const why = `This entry stood at position ${position} of the log ${head.origin} when the log, at ${head.size} entries, was signed.`;
+  const why =
+    `This entry stood at position ${position} of the log ${head.origin} when the log, at ${head.size} entries, was signed.`;
   return { state: "holds", headline: "It holds.", why };
 }
 
@@ -95,20 +108,32 @@ const OWN_KEY =
 function unseen(opened) {
   const seen = opened.verified.filter(({ key }) => key.type !== ED25519).length;
   const unread = opened.unchecked.length;
-  const besides = unread ? ` ${unread} more, of a kind no browser checks yet (ML-DSA), ${unread === 1 ? "was" : "were"} left out.` : "";
-  if (seen) return `What everyone is shown: ${seen} of the witnesses you trust signed the same state, and you rely on them for that.${besides}`;
+  const besides = unread
+    ? ` ${unread} more, of a kind no browser checks yet (ML-DSA), ${
+      unread === 1 ? "was" : "were"
+    } left out.`
+    : "";
+  if (seen) {
+    return `What everyone is shown: ${seen} of the witnesses you trust signed the same state, and you rely on them for that.${besides}`;
+  }
   const others = opened.unknown.length;
-  const more = others ? ` It bears ${others} other signature${others === 1 ? "" : "s"}, by keys you have not given.` : "";
+  const more = others
+    ? ` It bears ${others} other signature${others === 1 ? "" : "s"}, by keys you have not given.`
+    : "";
   return `That everyone is shown the same log: no witness whose key you gave has signed it too.${more}${besides}`;
 }
 
 /** {state, headline, why} of the second step, the log as it is now. */
 export function grownVerdict(found) {
-  if (found.grew === null) return { state: "unknown", headline: "It could not be asked.", why: found.why };
+  if (found.grew === null) {
+    return { state: "unknown", headline: "It could not be asked.", why: found.why };
+  }
   if (found.grew) {
-    const why = `The log, now at ${found.size} entries, begins with exactly the entries it had when the receipt was signed. Nothing in them was changed or taken out.`;
+    const why =
+      `The log, now at ${found.size} entries, begins with exactly the entries it had when the receipt was signed. Nothing in them was changed or taken out.`;
     return { state: "holds", headline: "The log has only grown.", why };
   }
-  const why = `${found.why} An honest log can always show it. Keep the receipt and the checkpoint below, and show both to others who rely on this log.`;
+  const why =
+    `${found.why} An honest log can always show it. Keep the receipt and the checkpoint below, and show both to others who rely on this log.`;
   return { state: "fails", headline: "The log does not bear the receipt out.", why };
 }

@@ -11,17 +11,23 @@ const text = (buffer) =>
 const named = (list = []) => list.map((one) => ({ ...one, id: bytes(one.id) }));
 
 const ways = {
-  create: (asked) => navigator.credentials.create({ publicKey: {
-    ...asked,
-    challenge: bytes(asked.challenge),
-    user: { ...asked.user, id: bytes(asked.user.id) },
-    excludeCredentials: named(asked.excludeCredentials),
-  } }),
-  get: (asked) => navigator.credentials.get({ publicKey: {
-    ...asked,
-    challenge: bytes(asked.challenge),
-    allowCredentials: named(asked.allowCredentials),
-  } }),
+  create: (asked) =>
+    navigator.credentials.create({
+      publicKey: {
+        ...asked,
+        challenge: bytes(asked.challenge),
+        user: { ...asked.user, id: bytes(asked.user.id) },
+        excludeCredentials: named(asked.excludeCredentials),
+      },
+    }),
+  get: (asked) =>
+    navigator.credentials.get({
+      publicKey: {
+        ...asked,
+        challenge: bytes(asked.challenge),
+        allowCredentials: named(asked.allowCredentials),
+      },
+    }),
 };
 
 /** The credential as the server reads it (WebAuthn Level 3, RegistrationResponseJSON and
@@ -45,7 +51,9 @@ function asJson(credential) {
 
 function why(fault) {
   if (fault.name === "InvalidStateError") return "This device holds a passkey of yours already.";
-  if (fault.name === "NotAllowedError") return "Nothing was used: it was stopped, or took too long.";
+  if (fault.name === "NotAllowedError") {
+    return "Nothing was used: it was stopped, or took too long.";
+  }
   return `The browser could not do it: ${fault.message}`;
 }
 
