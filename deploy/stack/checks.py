@@ -12,11 +12,16 @@ from collections.abc import Sequence
 
 from stack.local import ROOT
 
+DENO = ("--config", "clients/deno.json")
+SCRIPTS = ("clients/rackside/**/*.js", "server/scalewitness/pages/static/**/*.js")
+
 CHECKS = (
     ("lint", ["ruff", "check", "."]),
     ("format", ["ruff", "format", "--check", "."]),
     ("types", ["mypy"]),
     ("layers", ["lint-imports"]),
+    ("js-lint", ["deno", "lint", *DENO, *SCRIPTS]),
+    ("js-form", ["deno", "fmt", "--check", *DENO, *SCRIPTS]),
     ("tests", ["pytest", "-n", "auto", "--dist", "loadfile"]),  # a file stays with one process
 )
 
@@ -27,6 +32,7 @@ def main(arguments: Sequence[str]) -> int:
     """Run what was asked for; returns 0 when all of it passed."""
     parts = ("server", "clients", "deploy", ".")
     os.environ["PYTHONPATH"] = os.pathsep.join(str(ROOT / part) for part in parts)
+    os.environ |= {"DENO_DIR": str(ROOT / ".run" / "deno"), "DENO_NO_UPDATE_CHECK": "1"}
     os.chdir(ROOT)
     ensure_browser(may_install=not arguments)
     checks = [("tests", ["pytest", *arguments])] if arguments else CHECKS

@@ -209,7 +209,7 @@ const lasting = (fault) =>
   !unconfirmed(fault);
 
 /** What was stored under an earlier sign-in is signed anew: a signature names its device. */
-async function signed(batch, session, held) {
+function signed(batch, session, held) {
   return Promise.all(batch.map(async (one) => {
     if (one.device === session.device) return one;
     const sig = held ? await sign(held.pair, one.fact, session.keeper, session.device) : null;

@@ -85,7 +85,7 @@ export async function write(stores, work) {
 
 /** Reads all of one store and writes what `change` makes of it, in one transaction, so that no
     other tab comes between. `change(records)` gives the records to put. */
-export async function revise(store, change) {
+export function revise(store, change) {
   return write([store], (open) => {
     const asked = open[store].getAll();
     asked.onsuccess = () => change(asked.result).forEach((one) => open[store].put(one));

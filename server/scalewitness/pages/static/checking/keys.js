@@ -9,6 +9,7 @@ export const COSIGNATURE_ML_DSA = 0x06;
 
 const PUBLIC_BYTES = { [ED25519]: 32, [COSIGNATURE]: 32, [COSIGNATURE_ML_DSA]: 1312 };
 const STAMP_BYTES = 8;
+// deno-lint-ignore no-control-regex -- they are what a name may not hold
 const NAME = /^[^\p{White_Space}\u0000-\u001f+]+$/u;
 
 export const isKeyName = (text) => NAME.test(text);

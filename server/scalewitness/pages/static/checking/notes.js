@@ -8,6 +8,7 @@ const MAX_SIGNATURES = 100;
 const MAX_NOTE_BYTES = 1_000_000;
 const KEY_ID_BYTES = 4;
 const DASH = "— ";
+// deno-lint-ignore no-control-regex -- they are what is looked for
 const CONTROL = /[\u0000-\u0009\u000b-\u001f]/;
 
 /** A note's parts {text, lines}, nothing verified, from bytes or text. */

@@ -43,7 +43,7 @@ class Checker {
   }
 }
 
-async function siteKeys() {
+function siteKeys() {
   const shown = [...document.querySelectorAll("[data-log-key]")];
   return readKeys(shown.map((one) => one.textContent).join("\n"));
 }

@@ -2,10 +2,10 @@
    that the page needs no script or style but files. */
 
 const place = document.getElementById("docs");
-window.SwaggerUIBundle({
+globalThis.SwaggerUIBundle({
   domNode: place,
   url: place.dataset.schema,
-  presets: [window.SwaggerUIBundle.presets.apis],
+  presets: [globalThis.SwaggerUIBundle.presets.apis],
   layout: "BaseLayout",
   deepLinking: true,
   validatorUrl: "none", // nothing is asked of other hosts

@@ -74,7 +74,7 @@ async function ask(event) {
   }
 }
 
-if (window.PublicKeyCredential) {
+if (globalThis.PublicKeyCredential) {
   for (const form of document.querySelectorAll("form[data-passkey]")) {
     form.addEventListener("submit", ask);
     form.hidden = false;
