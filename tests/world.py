@@ -9,7 +9,6 @@ from uuid import UUID
 
 from scalewitness.animals.models import Animal, Collection
 from scalewitness.animals.services import create_collection
-from scalewitness.calls.queries.standings import latest_standing
 from scalewitness.domain.ids import uuid7
 from scalewitness.domain.moments import rfc3339
 from scalewitness.intake.batch import Actor
@@ -20,6 +19,7 @@ from scalewitness.people.models import Keeper
 from scalewitness.people.services import sign_up, vouch
 from scalewitness.sales.models import Sale
 from scalewitness.sales.services import draft_sale
+from scalewitness.standings.queries.logged import latest_standing
 
 START = datetime(2026, 11, 1, 9, 0, tzinfo=UTC)
 PASSWORD = "seven-quiet-scales"

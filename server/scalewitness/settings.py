@@ -87,6 +87,7 @@ INSTALLED_APPS = [
     "scalewitness.sign_in",
     "scalewitness.animals",
     "scalewitness.calls",
+    "scalewitness.standings",
     "scalewitness.sales",
     "scalewitness.disclosures",
     "scalewitness.visits",

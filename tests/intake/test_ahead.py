@@ -12,7 +12,7 @@ from tests.world import World, new_id, probing, tag_of
 
 from scalewitness.animals.models import Animal
 from scalewitness.animals.services import create_collection
-from scalewitness.calls.models import Call, HeldCall, Standing
+from scalewitness.calls.models import Call, HeldCall
 from scalewitness.domain.errors import Refused
 from scalewitness.domain.moments import rfc3339
 from scalewitness.intake import judging, pieces
@@ -24,6 +24,7 @@ from scalewitness.ledger.models import Entry
 from scalewitness.ledger.services.inserting import insert_rows
 from scalewitness.mail.models import Letter
 from scalewitness.people.models import Keeper, Practitioner
+from scalewitness.standings.models import Standing
 
 pytestmark = pytest.mark.django_db
 

@@ -9,7 +9,6 @@ from django.core.management import call_command
 from tests.world import World, probing, tag_of
 
 from scalewitness.animals.models import Animal
-from scalewitness.calls.queries.dossier import dossier
 from scalewitness.domain.clocks import correction_in_words, span_in_words
 from scalewitness.domain.facts import Corrected
 from scalewitness.domain.moments import rfc3339
@@ -17,6 +16,7 @@ from scalewitness.intake.outcomes import Outcome
 from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.entries import leaf_of
 from scalewitness.pages.evidence import by_name
+from scalewitness.standings.queries.dossier import dossier
 
 pytestmark = pytest.mark.django_db
 BEHIND = timedelta(days=2)

@@ -7,15 +7,15 @@ from django.core.management import call_command
 from tests.world import World, new_id, probing, tag_of
 
 from scalewitness.animals.models import Animal
-from scalewitness.calls.models import ExaminerRecord, Standing
-from scalewitness.calls.queries.records import latest_records, records_in_force
-from scalewitness.calls.queries.replay import Replay
-from scalewitness.calls.queries.standings import latest_standing
 from scalewitness.domain.sexing.parameters import CURRENT
 from scalewitness.intake.statements import update_examiner_records
 from scalewitness.intake.tasks import update_records
 from scalewitness.ledger.models import Entry
 from scalewitness.people.models import Practitioner
+from scalewitness.standings.models import ExaminerRecord, Standing
+from scalewitness.standings.queries.logged import latest_standing
+from scalewitness.standings.queries.records import latest_records, records_in_force
+from scalewitness.standings.queries.replay import Replay
 
 pytestmark = pytest.mark.django_db
 

@@ -10,15 +10,16 @@ from tests.world import World, new_id
 
 from scalewitness.animals.models import Animal
 from scalewitness.animals.services import create_collection
-from scalewitness.calls.models import Call, Standing, StatedLinkage
-from scalewitness.calls.queries.dossier import dossier
-from scalewitness.calls.queries.replay import Replay
-from scalewitness.calls.queries.standings import latest_standing
+from scalewitness.calls.models import Call
 from scalewitness.domain.errors import Refused
 from scalewitness.domain.sexing.parameters import CURRENT
 from scalewitness.intake.services import Outcome
 from scalewitness.intake.statements import adopt_policy
 from scalewitness.people.models import Grant
+from scalewitness.standings.models import Standing, StatedLinkage
+from scalewitness.standings.queries.dossier import dossier
+from scalewitness.standings.queries.logged import latest_standing
+from scalewitness.standings.queries.replay import Replay
 
 pytestmark = pytest.mark.django_db
 

@@ -8,7 +8,7 @@ from tests.world import World, keeper, new_id, probing
 
 from scalewitness.animals.models import Animal, Collection
 from scalewitness.animals.services import create_collection
-from scalewitness.breeding.queries import animals_paired, pairings_seen
+from scalewitness.breeding.queries.pairings import animals_paired, pairings_seen
 from scalewitness.domain.errors import Refused
 from scalewitness.mail.models import Letter
 from scalewitness.mail.services.composing import compose

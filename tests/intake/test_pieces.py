@@ -11,7 +11,6 @@ from tests.world import World, new_id, probing, tag_of
 
 from scalewitness.animals.models import Animal
 from scalewitness.calls.models import Call
-from scalewitness.calls.queries.replay import Replay
 from scalewitness.intake import batch as batches
 from scalewitness.intake import pace, pieces, services
 from scalewitness.intake.batch import Actor, Batch
@@ -21,6 +20,7 @@ from scalewitness.intake.pieces import Piece
 from scalewitness.intake.services import accept
 from scalewitness.ledger.models import Entry, Text
 from scalewitness.people.models import Keeper
+from scalewitness.standings.queries.replay import Replay
 
 
 def transactions(since: int) -> int:

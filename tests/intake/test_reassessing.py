@@ -6,8 +6,6 @@ import pytest
 from django.db import connection
 from tests.world import World
 
-from scalewitness.calls.models import Standing
-from scalewitness.calls.queries.replay import Replay
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.intake import batch as batches
 from scalewitness.intake import consequences
@@ -16,6 +14,8 @@ from scalewitness.intake.known import Subject
 from scalewitness.intake.statements import adopt_policy
 from scalewitness.ledger.models import Entry
 from scalewitness.mail.models import Letter
+from scalewitness.standings.models import Standing
+from scalewitness.standings.queries.replay import Replay
 
 
 def test_a_policy_takes_animal_by_animal_and_goes_on_where_it_was_stopped(

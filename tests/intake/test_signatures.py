@@ -20,8 +20,6 @@ from tests.world import World, new_id, probing
 
 from scalewitness.animals.models import Animal
 from scalewitness.calls.models import Call, HeldCall
-from scalewitness.calls.queries.dossier import dossier
-from scalewitness.calls.queries.replay import Replay
 from scalewitness.domain.errors import AddressUnconfirmed
 from scalewitness.domain.moments import rfc3339
 from scalewitness.domain.translog.devices import Devices
@@ -32,6 +30,8 @@ from scalewitness.intake.erasure import close_account
 from scalewitness.intake.services import accept
 from scalewitness.ledger.models import Entry
 from scalewitness.people.models import DeviceKey
+from scalewitness.standings.queries.dossier import dossier
+from scalewitness.standings.queries.replay import Replay
 
 pytestmark = pytest.mark.django_db
 

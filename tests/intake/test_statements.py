@@ -7,8 +7,6 @@ from django.conf import settings
 from django.core.management import CommandError, call_command
 from tests.world import World
 
-from scalewitness.calls.models import Standing
-from scalewitness.calls.queries.replay import Replay
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.domain.errors import Refused
 from scalewitness.intake import statements
@@ -18,6 +16,8 @@ from scalewitness.ledger.models import Entry
 from scalewitness.mail.models import Letter
 from scalewitness.sales.models import OfferLink
 from scalewitness.sales.queries import progress_of
+from scalewitness.standings.models import Standing
+from scalewitness.standings.queries.replay import Replay
 
 pytestmark = pytest.mark.django_db
 

@@ -36,7 +36,7 @@ SHOWN: dict[tuple[str, str], tuple[str, ...]] = {
     ),
     ("PostgreSQL: projections", ALTERED): (
         f"{FSCK}::test_it_is_found",
-        "tests/calls/test_replay.py::test_replay_finds_an_altered_standing",
+        "tests/standings/test_replay.py::test_replay_finds_an_altered_standing",
     ),
     ("PostgreSQL: people", LOST): (
         "tests/intake/test_erasure.py::test_closing_an_account",

@@ -9,7 +9,6 @@ import pytest
 from django.db import DatabaseError, connection, transaction
 from tests.ledger.growing import append
 
-from scalewitness.calls.queries.standings import LABELS
 from scalewitness.domain.ids import uuid7
 from scalewitness.ledger.queries.entries import STRETCH
 from scalewitness.ledger.queries.prepared import (
@@ -21,6 +20,7 @@ from scalewitness.ledger.queries.prepared import (
 )
 from scalewitness.ledger.queries.tree import HEAD, LEAVES, tip
 from scalewitness.ledger.services.writing import LOCKED
+from scalewitness.standings.queries.logged import LABELS
 
 HELD = "SELECT count(*) FROM django_session WHERE session_key = 'held'"
 HELD_AFTER = f"{HELD} AND true"

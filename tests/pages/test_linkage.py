@@ -4,7 +4,7 @@ from tests.pages.browser import Browser
 from tests.pages.conftest import Here
 
 from scalewitness.animals.models import Animal
-from scalewitness.calls.models import StatedLinkage
+from scalewitness.standings.models import StatedLinkage
 
 
 def young(here: Here, **body: str) -> Animal:

@@ -9,9 +9,9 @@ from tests.pages.browser import Browser
 from tests.pages.conftest import Here
 
 from scalewitness.animals.models import Animal
-from scalewitness.calls.queries.planning import WEIGHED
 from scalewitness.ledger.queries.tree import tip
 from scalewitness.people.services import enrol_device
+from scalewitness.planning.plans import WEIGHED
 
 
 @pytest.fixture

@@ -10,7 +10,7 @@ from msgspec.structs import replace
 from tests.pages.browser import Browser
 from tests.pages.conftest import Here
 
-from scalewitness.calls.models import Call, Standing
+from scalewitness.calls.models import Call
 from scalewitness.domain.observations import Pass
 from scalewitness.domain.sexing.taxa import species_list, taxon
 from scalewitness.pages.plots.axis import letter
@@ -18,6 +18,7 @@ from scalewitness.pages.plots.course import Turn, course
 from scalewitness.pages.plots.depths import Probed, depths
 from scalewitness.pages.plots.interval import interval
 from scalewitness.pages.plots.of_case import turns_of
+from scalewitness.standings.models import Standing
 
 ROYAL = taxon("python_regius")
 HOSTILE = "<script>alert('x')</script>\"&"

@@ -1,4 +1,4 @@
-"""Calls, what was said against them, and the standing after each change."""
+"""Calls, and what was said against them."""
 
 from django.db import models
 
@@ -78,72 +78,6 @@ class SetAside(AppendOnly):
 
     def __str__(self) -> str:
         return f"{self.call_id} set aside"
-
-
-class StatedLinkage(AppendOnly):
-    """What the animal's keeper stated of a trait inherited with sex; the latest counts.
-    ``body`` is the fact's body as logged."""
-
-    id = models.UUIDField(primary_key=True)
-    position = models.BigIntegerField(unique=True)
-    animal = models.ForeignKey(Animal, on_delete=models.PROTECT, related_name="linkages")
-    by = models.UUIDField()
-    at = models.DateTimeField()
-    body = models.JSONField()
-
-    class Meta:
-        indexes = [models.Index(fields=["animal", "-position"], name="linkage_latest")]
-
-    def __str__(self) -> str:
-        return f"linkage stated of {self.animal_id}"
-
-
-class Standing(AppendOnly):
-    """What the record said of an animal's sex from ``position`` on."""
-
-    id = models.UUIDField(primary_key=True)
-    position = models.BigIntegerField(unique=True)
-    animal = models.ForeignKey(
-        Animal, on_delete=models.PROTECT, related_name="standings", db_index=False
-    )
-    label = models.CharField(max_length=16)
-    p_male = models.CharField(max_length=8)
-    p_male_pessimistic = models.CharField(max_length=8)
-    parameters = models.CharField(max_length=60)
-    policy = models.CharField(max_length=60)
-    examiner_records = models.CharField(max_length=60)
-
-    class Meta:
-        indexes = [models.Index(fields=["animal", "-position"], name="standing_latest")]
-
-    def __str__(self) -> str:
-        return self.label
-
-
-class AdoptedPolicy(AppendOnly):
-    """A version of the labelling policy, in force from its position on."""
-
-    id = models.UUIDField(primary_key=True)
-    position = models.BigIntegerField(unique=True)
-    version = models.CharField(max_length=60, unique=True)
-    parameters = models.CharField(max_length=60)
-    thresholds = models.JSONField()
-
-    def __str__(self) -> str:
-        return self.version
-
-
-class ExaminerRecord(AppendOnly):
-    """How an examiner's blind calls fared on settled animals, from ``position`` on."""
-
-    id = models.UUIDField(primary_key=True)
-    position = models.BigIntegerField(unique=True)
-    examiner = models.UUIDField(db_index=True)
-    role = models.CharField(max_length=15)
-    counts = models.JSONField()
-
-    def __str__(self) -> str:
-        return f"record of {self.examiner}"
 
 
 class HeldCall(AppendOnly):

@@ -3,28 +3,13 @@
 from typing import Any
 from uuid import UUID
 
-import msgspec
-
-from scalewitness.calls.models import (
-    AdoptedPolicy,
-    ExaminerRecord,
-    HeldCall,
-    HeldDecision,
-    Objection,
-    SetAside,
-    StatedLinkage,
-    Withdrawal,
-)
+from scalewitness.calls.models import HeldCall, HeldDecision, Objection, SetAside, Withdrawal
 from scalewitness.domain.facts import (
     CallMade,
     CallObjected,
     CallWithdrawn,
     Circumstance,
-    ExaminerRecordChanged,
     LateCallDecided,
-    LinkageStated,
-    PolicyAdopted,
-    StandingChanged,
 )
 from scalewitness.domain.observations import method_of
 from scalewitness.ledger.services.inserting import Row, as_json
@@ -75,54 +60,6 @@ def store_objection(fact: Logged[CallObjected]) -> None:
 
 def set_aside(call: UUID, finding: UUID, position: int) -> None:
     SetAside.objects.create(call_id=call, finding=finding, position=position)
-
-
-def store_linkage(fact: Logged[LinkageStated]) -> None:
-    StatedLinkage.objects.create(
-        id=fact.id,
-        position=fact.position,
-        animal_id=fact.about,
-        by=fact.sender,
-        at=fact.at,
-        body=msgspec.to_builtins(fact.body),
-    )
-
-
-def standing_row(fact: Logged[StandingChanged]) -> Row:
-    """Of the table of standings; a batch stores its standings together."""
-    body = fact.body
-    return {
-        "id": fact.id,
-        "position": fact.position,
-        "animal_id": fact.about,
-        "label": body.label,
-        "p_male": body.p_male,
-        "p_male_pessimistic": body.p_male_pessimistic,
-        "parameters": body.parameters,
-        "policy": body.policy,
-        "examiner_records": body.examiner_records,
-    }
-
-
-def store_policy(fact: Logged[PolicyAdopted]) -> AdoptedPolicy:
-    body = fact.body
-    return AdoptedPolicy.objects.create(
-        id=fact.about,
-        position=fact.position,
-        version=body.version,
-        parameters=body.parameters,
-        thresholds=body.thresholds,
-    )
-
-
-def store_examiner_record(fact: Logged[ExaminerRecordChanged]) -> ExaminerRecord:
-    return ExaminerRecord.objects.create(
-        id=fact.id,
-        position=fact.position,
-        examiner=fact.about,
-        role=fact.body.role,
-        counts=msgspec.to_builtins(fact.body.counts),
-    )
 
 
 def hold_call(

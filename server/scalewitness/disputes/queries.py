@@ -13,16 +13,16 @@ from django.db.models.functions import Abs, Cast, Coalesce
 from scalewitness.animals.models import Animal, Collection
 from scalewitness.animals.queries import is_steward, stewarded_ids
 from scalewitness.breeding.models import Pairing
-from scalewitness.breeding.queries import animals_paired, told_by_pairings
-from scalewitness.calls.models import Standing
-from scalewitness.calls.queries.candidates import AtStake
+from scalewitness.breeding.queries.pairings import animals_paired, told_by_pairings
 from scalewitness.calls.queries.visibility import sights_of, visible_animals
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.disputes.models import Dispute, Statement
 from scalewitness.domain.errors import NotFound
 from scalewitness.domain.sales import RELIED_ON, UNPAID
+from scalewitness.planning.candidates import AtStake
 from scalewitness.sales.models import SaleAnimal
 from scalewitness.sales.queries import animals_on_sale, parties_to_sales, states_of_sales
+from scalewitness.standings.models import Standing
 
 Seat = Literal["whole", "seller"]
 

@@ -10,9 +10,7 @@ from django.db.models import prefetch_related_objects
 
 from scalewitness.animals.models import Animal
 from scalewitness.breeding.models import Pairing
-from scalewitness.breeding.queries import planned_with, was_verified
-from scalewitness.calls.models import Standing
-from scalewitness.calls.services import standing_row
+from scalewitness.breeding.queries.pairings import planned_with, was_verified
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.disclosures.queries import last_told
 from scalewitness.disclosures.services import disclosure, disclosure_row
@@ -47,6 +45,8 @@ from scalewitness.intake.known import Subject
 from scalewitness.sales.models import Sale
 from scalewitness.sales.queries import offer_in_force, progress_of, sales_of_animal
 from scalewitness.sales.services import new_lasting_link, store_links, store_step
+from scalewitness.standings.models import Standing
+from scalewitness.standings.services import standing_row
 
 
 def settle(batch: Batch) -> None:

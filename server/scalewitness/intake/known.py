@@ -28,19 +28,8 @@ from scalewitness.animals.queries import (
     weights_on,
     weights_question,
 )
-from scalewitness.breeding.queries import told_by_pairings
+from scalewitness.breeding.queries.pairings import told_by_pairings
 from scalewitness.calls.models import Call
-from scalewitness.calls.queries.evidence import COUNTING, evidence_by_animal
-from scalewitness.calls.queries.linkage import STATED, starts_of
-from scalewitness.calls.queries.records import NEWEST
-from scalewitness.calls.queries.standings import (
-    ADOPTED,
-    LABELS,
-    UNSEXED,
-    Yardstick,
-    labels_of,
-    yardstick,
-)
 from scalewitness.domain.consequences import sex_of
 from scalewitness.domain.observations import Sex
 from scalewitness.domain.sexing.case import Case, Standing, Supposed, case_of
@@ -55,6 +44,11 @@ from scalewitness.ledger.queries.tree import HEAD, tip
 from scalewitness.people.models import Grant
 from scalewitness.people.queries import grants_ever
 from scalewitness.sales.queries import PARTIES, parties_to_sales
+from scalewitness.standings.queries.assessing import ADOPTED, Yardstick, yardstick
+from scalewitness.standings.queries.evidence import COUNTING, evidence_by_animal
+from scalewitness.standings.queries.linkage import STATED, starts_of
+from scalewitness.standings.queries.logged import LABELS, UNSEXED, labels_of
+from scalewitness.standings.queries.records import NEWEST
 
 NO_MATTER = (
     "animal_registered",

@@ -11,12 +11,12 @@ from uuid import UUID
 import structlog
 from django.db import transaction
 
-from scalewitness.calls.queries.due import Due, due
 from scalewitness.domain.errors import Refused
 from scalewitness.intake.batch import Actor, Batch
 from scalewitness.intake.consequences import settle
 from scalewitness.intake.known import Known
 from scalewitness.mail.services import queueing as mail
+from scalewitness.standings.queries.due import Due, due
 
 log = structlog.get_logger()
 T = TypeVar("T")

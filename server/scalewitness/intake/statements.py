@@ -7,10 +7,6 @@ from uuid import UUID
 import msgspec
 from django.db import transaction
 
-from scalewitness.calls.models import AdoptedPolicy
-from scalewitness.calls.queries.records import latest_records, records_now, still_checked_blind
-from scalewitness.calls.queries.standings import yardstick
-from scalewitness.calls.services import store_examiner_record, store_policy
 from scalewitness.domain.errors import IdReused, OutOfRange
 from scalewitness.domain.facts import ExaminerRecordChanged, OfferLapsed, PolicyAdopted
 from scalewitness.domain.moments import parse_moment
@@ -21,6 +17,10 @@ from scalewitness.intake.reassessing import RECORD, in_turns, reassess_due
 from scalewitness.sales.models import Sale
 from scalewitness.sales.queries import offer_in_force, progress_of
 from scalewitness.sales.services import revoke_links, store_step
+from scalewitness.standings.models import AdoptedPolicy
+from scalewitness.standings.queries.assessing import yardstick
+from scalewitness.standings.queries.records import latest_records, records_now, still_checked_blind
+from scalewitness.standings.services import store_examiner_record, store_policy
 
 
 def lapse_offers(now: datetime) -> int:

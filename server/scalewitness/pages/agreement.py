@@ -6,15 +6,10 @@ from uuid import UUID
 
 from django.http import HttpRequest, HttpResponse
 
-from scalewitness.calls.queries.agreement import (
-    RESAMPLES,
-    CollectionAgreement,
-    Pair,
-    agreement_in,
-)
-from scalewitness.calls.queries.examiners import reproducible
 from scalewitness.domain.sexing.examiners.agreement_many import Agreement, Alpha
 from scalewitness.domain.sexing.examiners.binomial import Interval
+from scalewitness.examiners.agreement import RESAMPLES, CollectionAgreement, Pair, agreement_in
+from scalewitness.examiners.figures import reproducible
 from scalewitness.pages.access import page, signed_in
 from scalewitness.pages.collections import stewarded
 from scalewitness.people.models import Keeper

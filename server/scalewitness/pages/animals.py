@@ -13,14 +13,13 @@ from django.utils import timezone
 from scalewitness.animals import services
 from scalewitness.animals.models import Animal
 from scalewitness.animals.queries import Edit, animal_of, condition, edits_of, is_steward
-from scalewitness.breeding.queries import pairings_seen
-from scalewitness.calls.queries.dossier import dossier
-from scalewitness.calls.queries.settled import settled_behind
+from scalewitness.breeding.queries.pairings import pairings_seen
 from scalewitness.calls.queries.visibility import animal_open, animal_seen, visible_animals
 from scalewitness.disputes.queries import open_dispute_on
 from scalewitness.domain.errors import NotFound, VersionStale
 from scalewitness.domain.sexing.linked_trait import LinkedTrait, linked_traits
 from scalewitness.domain.sexing.taxa import taxon
+from scalewitness.examiners.settled import settled_behind
 from scalewitness.intake.services import accept
 from scalewitness.ledger.queries.entries import entries_about
 from scalewitness.pages.access import actor_of, page, say_accepted, signed_in
@@ -45,6 +44,7 @@ from scalewitness.pages.welfare import warnings
 from scalewitness.people.models import Keeper
 from scalewitness.people.queries import names_of
 from scalewitness.receipts.queries import withheld
+from scalewitness.standings.queries.dossier import dossier
 
 
 def blind_view(animal: Animal) -> dict[str, Any]:

@@ -11,7 +11,7 @@ from scalewitness.animals.models import Animal
 from scalewitness.animals.queries import condition, is_steward
 from scalewitness.calls.models import Call
 from scalewitness.calls.queries.held import held_call_of
-from scalewitness.calls.queries.standings import call_of
+from scalewitness.calls.queries.made import call_of
 from scalewitness.calls.queries.visibility import animal_open, animal_seen
 from scalewitness.domain.cautions import BEFORE_A_CHECK
 from scalewitness.domain.errors import NotFound

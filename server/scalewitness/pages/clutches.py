@@ -12,7 +12,7 @@ from django.utils import timezone
 
 from scalewitness.animals.models import Animal
 from scalewitness.animals.queries import conditions_of
-from scalewitness.calls.queries.clutches import (
+from scalewitness.breeding.queries.clutches import (
     Clutch,
     broods_in,
     clutch_with,

@@ -14,8 +14,6 @@ from django.utils import timezone
 from scalewitness.animals import services
 from scalewitness.animals.models import Animal, Collection
 from scalewitness.animals.queries import collection_of, is_steward, stewarded_collections
-from scalewitness.calls.models import Standing
-from scalewitness.calls.queries.standings import label_of, labels_counted, latest_standings
 from scalewitness.calls.queries.visibility import visible_animals
 from scalewitness.domain.consequences import sex_of
 from scalewitness.domain.errors import IdReused, NotFound, VersionStale
@@ -23,6 +21,8 @@ from scalewitness.pages.access import page, signed_in
 from scalewitness.pages.forms.facts import new_id, retype
 from scalewitness.pages.picking import matching, sought
 from scalewitness.people.models import Keeper
+from scalewitness.standings.models import Standing
+from scalewitness.standings.queries.logged import label_of, labels_counted, latest_standings
 
 PAGE = 50
 

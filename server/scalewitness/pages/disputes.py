@@ -12,8 +12,6 @@ from django.shortcuts import redirect
 from django.utils import timezone
 
 from scalewitness.animals.queries import is_steward
-from scalewitness.calls.queries.dossier import dossier
-from scalewitness.calls.queries.settled import settled_behind
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.disputes.models import Dispute
 from scalewitness.disputes.queries import (
@@ -25,6 +23,7 @@ from scalewitness.disputes.queries import (
 )
 from scalewitness.domain.errors import NotFound
 from scalewitness.domain.pictures.redrawing import LARGEST_UPLOAD
+from scalewitness.examiners.settled import settled_behind
 from scalewitness.ledger.queries.entries import entry_at, texts_of
 from scalewitness.mail.models import Letter
 from scalewitness.mail.queries import letters_for
@@ -41,6 +40,7 @@ from scalewitness.pages.settled import own_records
 from scalewitness.pages.travelling import compared_with_companions
 from scalewitness.people.models import Keeper
 from scalewitness.sales.models import SaleStep
+from scalewitness.standings.queries.dossier import dossier
 
 GROUNDS = {
     "contested_standing": "The record opened it: checks speak strongly for opposite sexes.",

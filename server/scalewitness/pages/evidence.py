@@ -9,13 +9,13 @@ import msgspec
 
 from scalewitness.animals.models import Photo
 from scalewitness.calls.models import Call
-from scalewitness.calls.queries.dossier import Dossier, ShownCall
 from scalewitness.domain.clocks import correction_in_words
 from scalewitness.domain.facts import CallMade
 from scalewitness.domain.sexing.explain import Line
 from scalewitness.domain.sexing.sensitivity import in_words
 from scalewitness.domain.sexing.words import found_in_words, support
 from scalewitness.pages.plots.axis import letter
+from scalewitness.standings.queries.dossier import Dossier, ShownCall
 
 METHODS: Mapping[str, str] = {
     "probing": "Probing",

@@ -8,13 +8,6 @@ from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
 from django.utils.safestring import SafeString
 
-from scalewitness.calls.queries.examiners import (
-    ExaminerKnown,
-    Qualification,
-    Rate,
-    examiner_seen,
-    reproducible,
-)
 from scalewitness.domain.sexing.examiner_numbers import numbers_behind
 from scalewitness.domain.sexing.examiners.drift import Drift
 from scalewitness.domain.sexing.examiners.harm import HarmRate
@@ -22,6 +15,13 @@ from scalewitness.domain.sexing.examiners.posterior import Counts, ErrorRate
 from scalewitness.domain.sexing.examiners.provisional import Provisional, ProvisionalRate
 from scalewitness.domain.sexing.parameters import load_parameters
 from scalewitness.domain.sexing.qualification import PLAN
+from scalewitness.examiners.figures import (
+    ExaminerKnown,
+    Qualification,
+    Rate,
+    examiner_seen,
+    reproducible,
+)
 from scalewitness.pages.access import page, signed_in
 from scalewitness.pages.evidence import METHODS
 from scalewitness.pages.plots.interval import interval

@@ -11,13 +11,7 @@ from django.utils import timezone
 
 from scalewitness.animals.queries import is_steward, stewarded_collections
 from scalewitness.calls.models import HeldCall
-from scalewitness.calls.queries.held import (
-    Late,
-    decided_calls,
-    held_call_of,
-    held_calls,
-    late_calls,
-)
+from scalewitness.calls.queries.held import decided_calls, held_call_of, held_calls
 from scalewitness.domain.clocks import correction_in_words
 from scalewitness.domain.errors import NotFound
 from scalewitness.domain.facts import CallMade
@@ -29,6 +23,7 @@ from scalewitness.pages.forms.facts import FactForm
 from scalewitness.people.models import Keeper
 from scalewitness.people.queries import names_of
 from scalewitness.sales.queries import animals_on_sale
+from scalewitness.standings.queries.late import Late, late_calls
 
 
 class DecisionForm(FactForm):

@@ -19,9 +19,6 @@ from django.utils.cache import add_never_cache_headers
 from django.views.decorators.csrf import csrf_exempt
 
 from scalewitness.animals.models import Animal
-from scalewitness.calls.queries.dossier import dossier
-from scalewitness.calls.queries.settled import settled_behind
-from scalewitness.calls.queries.standings import label_of, latest_standing, latest_standings
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.domain.cautions import AFTER_A_DISCLOSURE, BEFORE_A_PURCHASE
 from scalewitness.domain.errors import LinkGone, NotFound, NotNow
@@ -29,6 +26,7 @@ from scalewitness.domain.facts import OfferMade
 from scalewitness.domain.moments import parse_moment
 from scalewitness.domain.sales import RELIED_ON
 from scalewitness.domain.sexing.taxa import taxon
+from scalewitness.examiners.settled import settled_behind
 from scalewitness.intake import codes
 from scalewitness.intake.batch import Actor
 from scalewitness.ledger.queries.tree import tip
@@ -44,6 +42,8 @@ from scalewitness.pages.throttling import SECONDS, tried_too_often
 from scalewitness.sales.models import OfferLink, Sale, SaleStep
 from scalewitness.sales.queries import link_behind, offer_in_force, progress_of
 from scalewitness.sales.services import try_code
+from scalewitness.standings.queries.dossier import dossier
+from scalewitness.standings.queries.logged import label_of, latest_standing, latest_standings
 
 View = Callable[..., HttpResponse]
 

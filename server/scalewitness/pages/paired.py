@@ -6,12 +6,12 @@ from typing import Final
 from uuid import UUID
 
 from scalewitness.animals.models import Animal
-from scalewitness.breeding.queries import PairingSeen
-from scalewitness.calls.queries.standings import UNSEXED, labels_of
+from scalewitness.breeding.queries.pairings import PairingSeen
 from scalewitness.domain.consequences import sex_of, verified_sex
 from scalewitness.domain.observations import Sex
 from scalewitness.pages.attention import title_of
 from scalewitness.pages.forms.facts import Step
+from scalewitness.standings.queries.logged import UNSEXED, labels_of
 
 ROLES: Final[Mapping[Sex, str]] = {"male": "sire", "female": "dam"}
 

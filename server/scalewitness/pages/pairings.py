@@ -8,8 +8,7 @@ from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils import timezone
 
-from scalewitness.breeding.queries import pairings_seen
-from scalewitness.calls.queries.standings import UNSEXED, labels_of
+from scalewitness.breeding.queries.pairings import pairings_seen
 from scalewitness.domain.consequences import sex_of
 from scalewitness.pages.access import actor_of, page, post_or_go, say_accepted, signed_in
 from scalewitness.pages.animals import seen_whole, stewarded_animal
@@ -20,6 +19,7 @@ from scalewitness.pages.listing import listed
 from scalewitness.pages.paired import ROLES, in_words
 from scalewitness.pages.picking import chosen, offered, pick, sent, typed
 from scalewitness.people.models import Keeper
+from scalewitness.standings.queries.logged import UNSEXED, labels_of
 
 
 @signed_in

@@ -7,7 +7,7 @@ from django.shortcuts import redirect
 from django.utils import timezone
 
 from scalewitness.animals.queries import photo_file
-from scalewitness.calls.queries.standings import call_of
+from scalewitness.calls.queries.made import call_of
 from scalewitness.calls.queries.visibility import animal_seen
 from scalewitness.domain.errors import Busy, NotFound
 from scalewitness.domain.pictures.plain import MEDIA_TYPE

@@ -10,14 +10,6 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.http import urlencode
 
-from scalewitness.calls.queries.available import Examiners, examiners_for
-from scalewitness.calls.queries.planning import (
-    WEIGHED,
-    plan_animal,
-    plan_visit,
-    planning_numbers,
-)
-from scalewitness.calls.queries.supposing import suppose
 from scalewitness.calls.queries.visibility import animal_open
 from scalewitness.disputes.queries import at_stake, by_need
 from scalewitness.domain.cautions import BEFORE_A_CHECK
@@ -29,6 +21,9 @@ from scalewitness.pages.collections import stewarded
 from scalewitness.pages.evidence import METHODS
 from scalewitness.pages.forms.supposing import SupposeForm, VisitPlanForm
 from scalewitness.people.models import Keeper
+from scalewitness.planning.available import Examiners, examiners_for
+from scalewitness.planning.plans import WEIGHED, plan_animal, plan_visit, planning_numbers
+from scalewitness.planning.supposing import suppose
 
 
 @dataclass(frozen=True, slots=True)

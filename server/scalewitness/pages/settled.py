@@ -4,8 +4,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from uuid import UUID
 
-from scalewitness.calls.queries.settled import Settled
 from scalewitness.domain.sexing.used import RecordUsed
+from scalewitness.examiners.settled import Settled
 from scalewitness.pages.evidence import METHODS, Shown
 
 

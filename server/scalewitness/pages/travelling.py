@@ -11,7 +11,6 @@ from django.utils import timezone
 
 from scalewitness.animals.models import Animal, Collection
 from scalewitness.animals.queries import moved_with
-from scalewitness.calls.queries.swaps import MOST, Compared, compare_labels, travellers_seen
 from scalewitness.calls.queries.visibility import visible_animals
 from scalewitness.domain.sexing.swaps import Explanation, in_words
 from scalewitness.pages.access import page, signed_in
@@ -20,6 +19,7 @@ from scalewitness.pages.collections import stewarded
 from scalewitness.pages.forms.travelling import TravellersForm
 from scalewitness.pages.picking import ids_among, offered, pick
 from scalewitness.people.models import Keeper
+from scalewitness.standings.queries.swaps import MOST, Compared, compare_labels, travellers_seen
 from scalewitness.visits.queries import checked_with
 
 NEAREST = 5

@@ -3,12 +3,12 @@
 from collections.abc import Iterator
 from uuid import UUID
 
-from scalewitness.calls.queries.standings import latest_standing
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.domain.errors import NotFound
 from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.entries import entry_of
 from scalewitness.sales.models import OfferLink, Sale
+from scalewitness.standings.queries.logged import latest_standing
 
 FOR_DISCLOSURES = frozenset({"disclosure_owed", "disclosure_acknowledged"})
 

@@ -9,7 +9,7 @@ from uuid import UUID
 
 from scalewitness.animals.models import Animal, Collection
 from scalewitness.animals.queries import is_steward
-from scalewitness.breeding.queries import pairing_of
+from scalewitness.breeding.queries.pairings import pairing_of
 from scalewitness.calls.queries.visibility import Parents, Sight, animal_open, sights_of
 from scalewitness.disclosures.queries import disclosure_of
 from scalewitness.disputes.queries import dispute_of

@@ -12,12 +12,13 @@ from dataclasses import dataclass
 from django.db import connection
 from tests.world import World
 
-from scalewitness.calls.models import Call, Standing
+from scalewitness.calls.models import Call
 from scalewitness.domain.translog.regrowth import Regrowth
 from scalewitness.domain.translog.tree import leaf_hash
 from scalewitness.intake.fsck.tables import TABLES
 from scalewitness.ledger.models import Checkpoint, Entry, SignedHead, Tile
 from scalewitness.ledger.queries.tree import tip
+from scalewitness.standings.models import Standing
 
 ALL_OF_THE_TREE = ("ledger_tile", "ledger_head", "ledger_signedhead", "ledger_checkpoint")
 

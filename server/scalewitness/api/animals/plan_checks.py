@@ -10,9 +10,9 @@ from scalewitness.animals.queries import animal_of, is_steward
 from scalewitness.api.authentication import keeper_of
 from scalewitness.api.operations import operation
 from scalewitness.api.shapes.planning import AnimalPlan, animal_plan
-from scalewitness.calls.queries.planning import plan_animal
 from scalewitness.disputes.queries import at_stake
 from scalewitness.domain.errors import NotFound
+from scalewitness.planning.plans import plan_animal
 
 
 @operation("Plan an animal's next check", gives={200: AnimalPlan})

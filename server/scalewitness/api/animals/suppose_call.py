@@ -11,12 +11,12 @@ from scalewitness.api.authentication import keeper_of
 from scalewitness.api.operations import operation
 from scalewitness.api.reading import Sent, body_of
 from scalewitness.api.shapes import planning as shapes
-from scalewitness.calls.queries.supposing import Supposed, suppose
 from scalewitness.calls.queries.visibility import animal_open
 from scalewitness.domain.errors import OutOfRange, WrongShape
 from scalewitness.domain.observations import Conclusion, Method, Observation, Sureness, method_of
 from scalewitness.domain.sexing.evidence import Role
 from scalewitness.domain.sexing.typical import NoSuchFinding
+from scalewitness.planning.supposing import Supposed, suppose
 
 
 class Supposition(Sent, frozen=True, kw_only=True):

@@ -9,8 +9,8 @@ from rest_framework.response import Response
 from scalewitness.api.authentication import keeper_of
 from scalewitness.api.operations import operation
 from scalewitness.api.shapes.calls import Calls, calls
-from scalewitness.calls.queries.dossier import dossier
 from scalewitness.calls.queries.visibility import animal_open
+from scalewitness.standings.queries.dossier import dossier
 
 
 @operation("List an animal's calls", gives={200: Calls})

@@ -13,7 +13,7 @@ from scalewitness.api.operations import operation
 from scalewitness.api.reading import Sent, body_of
 from scalewitness.api.saying import ANSWERS, FACT_REFUSALS, Fact, begin, filled
 from scalewitness.calls.models import Call
-from scalewitness.calls.queries.standings import call_of
+from scalewitness.calls.queries.made import call_of
 from scalewitness.calls.queries.visibility import sights_of
 from scalewitness.domain.errors import NotAllowed
 

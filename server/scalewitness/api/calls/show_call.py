@@ -9,10 +9,10 @@ from rest_framework.response import Response
 from scalewitness.api.authentication import keeper_of
 from scalewitness.api.operations import operation
 from scalewitness.api.shapes.calls import CallShown, call
-from scalewitness.calls.queries.dossier import dossier
-from scalewitness.calls.queries.standings import call_of
+from scalewitness.calls.queries.made import call_of
 from scalewitness.calls.queries.visibility import animal_open
 from scalewitness.domain.errors import NotFound
+from scalewitness.standings.queries.dossier import dossier
 
 
 @operation("Show a call", gives={200: CallShown})

@@ -10,9 +10,9 @@ from scalewitness.api.authentication import keeper_of
 from scalewitness.api.operations import operation
 from scalewitness.api.parameters import Whole
 from scalewitness.api.shapes.calls import StandingShown, standing
-from scalewitness.calls.queries.dossier import dossier
-from scalewitness.calls.queries.settled import settled_behind
 from scalewitness.calls.queries.visibility import animal_open
+from scalewitness.examiners.settled import settled_behind
+from scalewitness.standings.queries.dossier import dossier
 
 AT = Whole("at", "The log position to look back to; now when absent.")
 

@@ -9,7 +9,7 @@ from rest_framework.response import Response
 from scalewitness.api.operations import operation
 from scalewitness.api.reading import body_of
 from scalewitness.api.saying import ANSWERS, FACT_REFUSALS, Bare, begin
-from scalewitness.calls.queries.standings import call_of
+from scalewitness.calls.queries.made import call_of
 
 
 @operation("Withdraw a call", takes=Bare, gives=ANSWERS, refuses=FACT_REFUSALS, keyed=True)

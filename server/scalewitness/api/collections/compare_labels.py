@@ -11,7 +11,7 @@ from scalewitness.api.collections.access import own_collection
 from scalewitness.api.operations import operation
 from scalewitness.api.parameters import Ids, When
 from scalewitness.api.shapes.swaps import SwapsShown, swaps_shown
-from scalewitness.calls.queries import swaps
+from scalewitness.standings.queries import swaps
 
 ANIMALS = Ids(
     "animals",

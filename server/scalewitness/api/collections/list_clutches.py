@@ -9,7 +9,7 @@ from scalewitness.api.collections.access import own_collection
 from scalewitness.api.operations import operation
 from scalewitness.api.paging import CURSOR, LIMIT, Part
 from scalewitness.api.shapes.clutches import Clutches, clutch
-from scalewitness.calls.queries.clutches import broods_in, clutches_of
+from scalewitness.breeding.queries.clutches import broods_in, clutches_of
 
 
 @operation("List clutches", gives={200: Clutches}, query=(LIMIT, CURSOR))

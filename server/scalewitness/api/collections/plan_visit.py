@@ -11,10 +11,10 @@ from scalewitness.api.collections.access import own_collection
 from scalewitness.api.operations import operation
 from scalewitness.api.parameters import Opaque, Whole, bad_parameter
 from scalewitness.api.shapes.planning import VisitPlan, Weighed, visit_plan
-from scalewitness.calls.queries.available import examiners_for
-from scalewitness.calls.queries.planning import WEIGHED
-from scalewitness.calls.queries.planning import plan_visit as planned
 from scalewitness.disputes.queries import at_stake, by_need
+from scalewitness.planning.available import examiners_for
+from scalewitness.planning.plans import WEIGHED
+from scalewitness.planning.plans import plan_visit as planned
 
 MINUTES = Whole("minutes", "How long the visit may take.", default=120, least=1, most=1440)
 BY = Opaque(

@@ -8,8 +8,8 @@ from rest_framework.response import Response
 from scalewitness.api.collections.access import own_collection
 from scalewitness.api.operations import operation
 from scalewitness.api.shapes.agreement import AgreementShown, agreement
-from scalewitness.calls.queries.agreement import agreement_in
-from scalewitness.calls.queries.examiners import reproducible
+from scalewitness.examiners.agreement import agreement_in
+from scalewitness.examiners.figures import reproducible
 
 
 @operation("Show how examiners agree", gives={200: AgreementShown})

@@ -10,10 +10,10 @@ from scalewitness.animals.queries import is_steward
 from scalewitness.api.authentication import keeper_of
 from scalewitness.api.operations import operation
 from scalewitness.api.shapes.disputes import DisputeShown, Evidence, dispute
-from scalewitness.calls.queries.dossier import dossier
-from scalewitness.calls.queries.settled import settled_behind
 from scalewitness.disputes.queries import dispute_for
+from scalewitness.examiners.settled import settled_behind
 from scalewitness.ledger.queries.entries import entry_at
+from scalewitness.standings.queries.dossier import dossier
 
 
 @operation("Show a dispute", gives={200: DisputeShown})

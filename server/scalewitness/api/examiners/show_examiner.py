@@ -9,7 +9,7 @@ from rest_framework.response import Response
 from scalewitness.api.authentication import keeper_of
 from scalewitness.api.operations import operation
 from scalewitness.api.shapes.examiners import ExaminerShown, examiner
-from scalewitness.calls.queries.examiners import examiner_seen, reproducible
+from scalewitness.examiners.figures import examiner_seen, reproducible
 
 
 @operation("Show an examiner", gives={200: ExaminerShown})

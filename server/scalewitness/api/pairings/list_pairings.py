@@ -7,7 +7,7 @@ from rest_framework.response import Response
 from scalewitness.api.authentication import keeper_of
 from scalewitness.api.operations import operation
 from scalewitness.api.shapes.pairings import Pairings, pairings
-from scalewitness.breeding.queries import pairings_seen
+from scalewitness.breeding.queries.pairings import pairings_seen
 
 
 @operation("List planned pairings", gives={200: Pairings})

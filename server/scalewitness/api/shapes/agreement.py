@@ -5,11 +5,11 @@ from uuid import UUID
 from msgspec import Struct
 
 from scalewitness.api.shapes.people import Person, named
-from scalewitness.calls.queries.agreement import RESAMPLES, CollectionAgreement, Pair
-from scalewitness.calls.queries.examiners import SEED
 from scalewitness.domain.sexing.examiners.agreement import Cohen
 from scalewitness.domain.sexing.examiners.agreement_many import Agreement, Alpha
 from scalewitness.domain.sexing.examiners.binomial import Interval
+from scalewitness.examiners.agreement import RESAMPLES, CollectionAgreement, Pair
+from scalewitness.examiners.figures import SEED
 
 
 class Coefficient(Struct, frozen=True):

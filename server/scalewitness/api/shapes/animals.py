@@ -11,10 +11,10 @@ from scalewitness.animals.models import Animal, Collection, Identifier
 from scalewitness.animals.queries import Condition, conditions_of, identifiers_of
 from scalewitness.api.shapes import words
 from scalewitness.api.shapes.people import CollectionNamed
-from scalewitness.calls.models import Standing
-from scalewitness.calls.queries.standings import latest_standings
 from scalewitness.calls.queries.visibility import parents_told
 from scalewitness.domain.sexing.taxa import Taxon, taxon
+from scalewitness.standings.models import Standing
+from scalewitness.standings.queries.logged import latest_standings
 
 BLIND_SCHEMES = frozenset({"tag", "transponder"})
 

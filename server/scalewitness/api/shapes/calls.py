@@ -11,14 +11,14 @@ from scalewitness.api.shapes.animals import StandingNamed, standing_named
 from scalewitness.api.shapes.people import Person, named
 from scalewitness.api.shapes.sensitivity import SensitivityShown, sensitivity_shown
 from scalewitness.calls.models import Call, HeldCall
-from scalewitness.calls.queries.dossier import Dossier, ShownCall
-from scalewitness.calls.queries.settled import Settled
 from scalewitness.domain.facts import CallMade, Corrected, Identification
 from scalewitness.domain.observations import Observation, method_of
 from scalewitness.domain.sexing.explain import Line
 from scalewitness.domain.sexing.parameters import Parameter
 from scalewitness.domain.sexing.standing import CallWeight, SessionWeight
 from scalewitness.domain.sexing.used import RecordUsed
+from scalewitness.examiners.settled import Settled
+from scalewitness.standings.queries.dossier import Dossier, ShownCall
 
 
 class Examiner(Struct, frozen=True):

@@ -5,7 +5,7 @@ from uuid import UUID
 
 from msgspec import Struct
 
-from scalewitness.calls.queries.clutches import Clutch, ratio_in_words
+from scalewitness.breeding.queries.clutches import Clutch, ratio_in_words
 
 
 class SexRatio(Struct, frozen=True):

@@ -11,13 +11,13 @@ from scalewitness.api.shapes.animals import AnimalNamed, animals_named
 from scalewitness.api.shapes.calls import CallShown, StandingShown, calls, standing
 from scalewitness.api.shapes.letters import LetterShown, letters
 from scalewitness.api.shapes.people import Person, named
-from scalewitness.calls.queries.dossier import Dossier
-from scalewitness.calls.queries.settled import Settled
 from scalewitness.disputes.models import Dispute, Finding
 from scalewitness.disputes.queries import Seat, statements_in
+from scalewitness.examiners.settled import Settled
 from scalewitness.ledger.queries.entries import texts_of
 from scalewitness.mail.queries import letters_for
 from scalewitness.people.queries import names_of
+from scalewitness.standings.queries.dossier import Dossier
 
 
 class FindingShown(Struct, frozen=True):

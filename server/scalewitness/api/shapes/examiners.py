@@ -6,13 +6,6 @@ from uuid import UUID
 from msgspec import Struct
 
 from scalewitness.api.shapes import words
-from scalewitness.calls.queries.examiners import (
-    SEED,
-    ExaminerKnown,
-    LoggedRecord,
-    Qualification,
-    Rate,
-)
 from scalewitness.domain.observations import Sex
 from scalewitness.domain.sexing.examiner_numbers import numbers_behind
 from scalewitness.domain.sexing.examiners.drift import Drift
@@ -21,6 +14,7 @@ from scalewitness.domain.sexing.examiners.posterior import Counts, ErrorRate
 from scalewitness.domain.sexing.examiners.provisional import Provisional
 from scalewitness.domain.sexing.examiners.sprt import Decision
 from scalewitness.domain.sexing.parameters import Parameter, load_parameters
+from scalewitness.examiners.figures import SEED, ExaminerKnown, LoggedRecord, Qualification, Rate
 
 SexWord = Annotated[str, words.one_of(*get_args(Sex))]
 DecisionWord = Annotated[str, words.one_of(*get_args(Decision))]

@@ -17,7 +17,6 @@ from scalewitness.api.shapes.animals import (
 )
 from scalewitness.api.shapes.sales import Held
 from scalewitness.calls.models import Call
-from scalewitness.calls.queries.dossier import Dossier, ShownCall, dossier
 from scalewitness.domain.cautions import BEFORE_A_PURCHASE
 from scalewitness.domain.facts import CallMade, Corrected, OfferMade, Representation
 from scalewitness.domain.sexing.explain import Line
@@ -25,6 +24,7 @@ from scalewitness.domain.sexing.sensitivity import in_words
 from scalewitness.intake.rules.sales import represent
 from scalewitness.sales.models import Sale, SaleStep
 from scalewitness.sales.queries import progress_of
+from scalewitness.standings.queries.dossier import Dossier, ShownCall, dossier
 
 
 class Evidence(Struct, frozen=True):

@@ -11,9 +11,9 @@ from scalewitness.animals.models import Animal
 from scalewitness.api.shapes import words
 from scalewitness.api.shapes.animals import AnimalNamed, animals_named
 from scalewitness.api.shapes.people import Person, named
-from scalewitness.breeding.queries import PairingSeen
-from scalewitness.calls.queries.standings import UNSEXED, labels_of
+from scalewitness.breeding.queries.pairings import PairingSeen
 from scalewitness.people.queries import names_of
+from scalewitness.standings.queries.logged import UNSEXED, labels_of
 
 
 class Paired(Struct, frozen=True):

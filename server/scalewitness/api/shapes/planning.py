@@ -6,14 +6,6 @@ from uuid import UUID
 from msgspec import Struct
 
 from scalewitness.api.shapes import words
-from scalewitness.calls.queries.available import ANYBODY, Examiners
-from scalewitness.calls.queries.planning import (
-    PlannedAnimal,
-    PlannedVisit,
-    Waiting,
-    planning_numbers,
-)
-from scalewitness.calls.queries.standings import Yardstick
 from scalewitness.domain.cautions import BEFORE_A_CHECK
 from scalewitness.domain.observations import Observation
 from scalewitness.domain.sexing.explain import Line
@@ -21,6 +13,9 @@ from scalewitness.domain.sexing.parameters import Parameter
 from scalewitness.domain.sexing.planning import Check, RuledOut
 from scalewitness.domain.sexing.standing import Assessment, CallWeight
 from scalewitness.domain.sexing.what_if import WhatIf
+from scalewitness.planning.available import ANYBODY, Examiners
+from scalewitness.planning.plans import PlannedAnimal, PlannedVisit, Waiting, planning_numbers
+from scalewitness.standings.queries.assessing import Yardstick
 
 
 class ExaminerAvailable(Struct, frozen=True):

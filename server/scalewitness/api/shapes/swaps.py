@@ -7,8 +7,8 @@ from uuid import UUID
 from msgspec import Struct
 
 from scalewitness.api.shapes import words
-from scalewitness.calls.queries.swaps import Because, Compared
 from scalewitness.domain.sexing.swaps import Explanation, Kind, in_words
+from scalewitness.standings.queries.swaps import Because, Compared
 
 SHOWN = 20
 """Explanations listed one by one; the others' shares are added up."""

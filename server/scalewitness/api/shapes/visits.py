@@ -22,8 +22,8 @@ from scalewitness.api.shapes.animals import (
 )
 from scalewitness.api.shapes.people import CollectionNamed, Person, person
 from scalewitness.calls.models import Call
-from scalewitness.calls.queries.standings import latest_standings
 from scalewitness.domain.cautions import BEFORE_A_CHECK
+from scalewitness.standings.queries.logged import latest_standings
 from scalewitness.visits.models import Visit
 from scalewitness.visits.queries import state_of
 

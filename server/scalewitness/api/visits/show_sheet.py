@@ -11,7 +11,7 @@ from scalewitness.api.authentication import keeper_of
 from scalewitness.api.operations import operation
 from scalewitness.api.shapes.visits import Sheet, sheet, visit
 from scalewitness.api.visits.access import visit_seen
-from scalewitness.calls.queries.standings import calls_on_visit
+from scalewitness.calls.queries.made import calls_on_visit
 from scalewitness.calls.queries.visibility import animals_ahead, visible_animals
 from scalewitness.domain.errors import NotNow
 from scalewitness.visits.queries import state_of

@@ -15,17 +15,7 @@ from django.db.models import Model
 from scalewitness.animals.models import Animal, Custody, Husbandry, Identifier, Photo
 from scalewitness.animals.queries import plain_code
 from scalewitness.breeding.models import Pairing, PairingEnd
-from scalewitness.calls.models import (
-    AdoptedPolicy,
-    Call,
-    ExaminerRecord,
-    HeldDecision,
-    Objection,
-    SetAside,
-    Standing,
-    StatedLinkage,
-    Withdrawal,
-)
+from scalewitness.calls.models import Call, HeldDecision, Objection, SetAside, Withdrawal
 from scalewitness.disclosures.models import Acknowledgement, Disclosure
 from scalewitness.disputes.models import Dispute, Finding, Statement
 from scalewitness.domain.moments import parse_moment
@@ -34,6 +24,7 @@ from scalewitness.intake.fsck.reading import Said
 from scalewitness.ledger.models import Succession
 from scalewitness.people.models import DeviceKey, DeviceKeyEnd, Grant, GrantAnimal, GrantEnd
 from scalewitness.sales.models import Sale, SaleAnimal, SaleStep
+from scalewitness.standings.models import AdoptedPolicy, ExaminerRecord, Standing, StatedLinkage
 from scalewitness.visits.models import Visit, VisitAnimal, VisitStep
 
 

@@ -6,7 +6,6 @@ from typing import Literal
 
 import msgspec
 
-from scalewitness.calls.queries.replay import Replay
 from scalewitness.domain.translog.devices import Devices
 from scalewitness.domain.translog.regrowth import Regrowth
 from scalewitness.intake.fsck.log import Claim, LogCheck, State, beyond, read_state
@@ -21,6 +20,7 @@ from scalewitness.intake.fsck.rows import (
 from scalewitness.intake.fsck.signatures import check_signatures
 from scalewitness.intake.fsck.tables import strays
 from scalewitness.ledger.queries.snapshot import snapshot
+from scalewitness.standings.queries.replay import Replay
 
 STRETCH = 2048
 """Entries at a time: eight tiles, a few megabytes."""

@@ -9,18 +9,7 @@ from django.db.models import Model, Q
 
 from scalewitness.animals.models import Animal, Custody, Husbandry, Identifier, Photo
 from scalewitness.breeding.models import Pairing, PairingEnd
-from scalewitness.calls.models import (
-    AdoptedPolicy,
-    Call,
-    ExaminerRecord,
-    HeldCall,
-    HeldDecision,
-    Objection,
-    SetAside,
-    Standing,
-    StatedLinkage,
-    Withdrawal,
-)
+from scalewitness.calls.models import Call, HeldCall, HeldDecision, Objection, SetAside, Withdrawal
 from scalewitness.disclosures.models import Acknowledgement, Disclosure
 from scalewitness.disputes.models import Dispute, Finding, Statement
 from scalewitness.intake.fsck.projections import Row
@@ -36,6 +25,7 @@ from scalewitness.ledger.models import (
 )
 from scalewitness.people.models import DeviceKey, DeviceKeyEnd, Grant, GrantAnimal, GrantEnd
 from scalewitness.sales.models import Sale, SaleAnimal, SaleStep
+from scalewitness.standings.models import AdoptedPolicy, ExaminerRecord, Standing, StatedLinkage
 from scalewitness.visits.models import Visit, VisitAnimal, VisitStep
 
 Values = dict[str, Any]

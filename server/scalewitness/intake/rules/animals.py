@@ -7,7 +7,6 @@ from scalewitness.animals import services
 from scalewitness.animals.models import Animal, Husbandry, Identifier
 from scalewitness.animals.queries import animal_of, is_steward
 from scalewitness.calls.queries.visibility import animal_seen, parents_told
-from scalewitness.calls.services import store_linkage
 from scalewitness.domain.errors import IdReused, NotAllowed, NotFound, OutOfRange
 from scalewitness.domain.facts import (
     AnimalRegistered,
@@ -19,6 +18,7 @@ from scalewitness.domain.facts import (
 from scalewitness.domain.sexing.linked_trait import linked_traits
 from scalewitness.intake.batch import Batch
 from scalewitness.intake.submission import Sealed
+from scalewitness.standings.services import store_linkage
 
 
 def stewarded(animal_id: UUID, batch: Batch) -> Animal:

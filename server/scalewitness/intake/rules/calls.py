@@ -12,8 +12,7 @@ from scalewitness.animals.models import Animal
 from scalewitness.animals.queries import is_steward, plain_code
 from scalewitness.calls import services
 from scalewitness.calls.models import Call, HeldCall
-from scalewitness.calls.queries.evidence import as_evidence
-from scalewitness.calls.queries.standings import call_of
+from scalewitness.calls.queries.made import call_of
 from scalewitness.calls.queries.visibility import animal_open
 from scalewitness.domain.errors import NotAllowed, NotFound, NotNow, OutOfRange, WrongShape
 from scalewitness.domain.facts import (
@@ -32,6 +31,7 @@ from scalewitness.intake.known import Known, Subject
 from scalewitness.intake.submission import Sealed
 from scalewitness.ledger.services.writing import Logged
 from scalewitness.people.models import Grant, Practitioner
+from scalewitness.standings.queries.evidence import as_evidence
 
 LATE_LIMIT = timedelta(days=14)
 

@@ -6,7 +6,7 @@ from uuid import UUID
 from scalewitness.animals.models import Animal
 from scalewitness.animals.queries import animal_of, is_steward
 from scalewitness.breeding import services
-from scalewitness.breeding.queries import is_planned, pairing_of
+from scalewitness.breeding.queries.pairings import is_planned, pairing_of
 from scalewitness.calls.queries.visibility import sights_of
 from scalewitness.domain.errors import NotFound, NotNow
 from scalewitness.domain.facts import PairingPlanned

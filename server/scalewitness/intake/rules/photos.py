@@ -9,7 +9,7 @@ from scalewitness.animals import services
 from scalewitness.animals.models import Photo
 from scalewitness.animals.queries import animal_of, is_steward, photo_of
 from scalewitness.calls.models import HeldCall
-from scalewitness.calls.queries.standings import call_of
+from scalewitness.calls.queries.made import call_of
 from scalewitness.domain.errors import NotAllowed, NotFound, NotNow, NotTheFile, OutOfRange
 from scalewitness.domain.facts import PhotoAttached
 from scalewitness.domain.pictures.plain import NotPlain

@@ -8,8 +8,6 @@ import msgspec
 
 from scalewitness.animals.models import Animal
 from scalewitness.animals.queries import came_back_after, is_steward
-from scalewitness.calls.models import Standing
-from scalewitness.calls.queries.standings import label_of, latest_standings
 from scalewitness.disclosures.queries import disclosure_of
 from scalewitness.disclosures.services import store_acknowledgement
 from scalewitness.domain.errors import NotFound, NotNow, OutOfRange, StandingMoved
@@ -22,6 +20,8 @@ from scalewitness.intake.submission import Sealed
 from scalewitness.sales import services
 from scalewitness.sales.models import Sale
 from scalewitness.sales.queries import offer_in_force, progress_of, sale_of, sales_of_animal
+from scalewitness.standings.models import Standing
+from scalewitness.standings.queries.logged import label_of, latest_standings
 
 NEEDS_CODE = (
     "The seller asked for a code with your confirmation. Have one sent to your address, and "

@@ -2,10 +2,10 @@
 
 from django import forms
 
-from scalewitness.calls.queries.supposing import Supposed
 from scalewitness.domain.sexing.feasible import PLANNED
 from scalewitness.pages.evidence import METHODS
 from scalewitness.pages.forms.calls import one_of
+from scalewitness.planning.supposing import Supposed
 
 WHO = (
     ("blind", "An independent keeper who knows no earlier answer"),

@@ -4,8 +4,8 @@ from datetime import UTC, datetime
 
 from django import forms
 
-from scalewitness.calls.queries.swaps import FEWEST, MOST
 from scalewitness.pages.forms.picks import Picks
+from scalewitness.standings.queries.swaps import FEWEST, MOST
 
 
 class TravellersForm(Picks):

@@ -8,8 +8,6 @@ from django.conf import settings
 from django.urls import reverse
 
 from scalewitness.animals.models import Animal
-from scalewitness.calls.queries.dossier import Dossier, dossier
-from scalewitness.calls.queries.standings import label_of
 from scalewitness.domain.cautions import BEFORE_A_PURCHASE
 from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.ledger.queries.tree import tip
@@ -20,6 +18,8 @@ from scalewitness.pages.papers.typesetting import pdf
 from scalewitness.pages.qr import qr
 from scalewitness.sales.models import Sale
 from scalewitness.sales.queries import still_there
+from scalewitness.standings.queries.dossier import Dossier, dossier
+from scalewitness.standings.queries.logged import label_of
 
 BLANK = "not recorded"
 FOR_KEEPERS = (

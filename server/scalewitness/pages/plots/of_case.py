@@ -6,15 +6,16 @@ from collections.abc import Iterable, Mapping, Sequence
 import msgspec
 from django.utils.safestring import SafeString
 
-from scalewitness.calls.models import Call, Standing
-from scalewitness.calls.queries.course import standings_of
-from scalewitness.calls.queries.dossier import Dossier, ShownCall
-from scalewitness.calls.queries.standings import yardstick
+from scalewitness.calls.models import Call
 from scalewitness.domain.facts import CallMade
 from scalewitness.domain.observations import Probing
 from scalewitness.pages.plots.axis import letter, listed
 from scalewitness.pages.plots.course import Turn, course
 from scalewitness.pages.plots.depths import Probed, depths
+from scalewitness.standings.models import Standing
+from scalewitness.standings.queries.assessing import yardstick
+from scalewitness.standings.queries.dossier import Dossier, ShownCall
+from scalewitness.standings.queries.logged import standings_of
 
 Happened = tuple[str, str]
 """The mark beside a change and what it was, in words."""

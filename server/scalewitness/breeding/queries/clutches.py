@@ -1,0 +1,125 @@
+"""Clutches of a collection: young of the same parents hatched on the same day."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date
+from uuid import UUID
+
+from django.db.models import Q, QuerySet
+
+from scalewitness.animals.models import Animal, Collection
+from scalewitness.domain.consequences import sex_of
+from scalewitness.domain.errors import NotFound
+from scalewitness.domain.sexing.clutches import Ratio, Tally, sex_ratio, tally
+from scalewitness.standings.queries.logged import label_of, labels_of
+
+CAUTION = (
+    "Small clutches say little: an uneven clutch is common by chance, and an even one does "
+    "not show that every hatchling was sexed rightly."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Clutch:
+    """``counted`` follows the standings, probable and verified alike; ``ratio`` None: no
+    hatchling is sexed yet."""
+
+    sire: UUID | None
+    dam: UUID | None
+    hatched: date
+    animals: tuple[Animal, ...]
+    counted: Tally
+    ratio: Ratio | None
+
+    @property
+    def first(self) -> UUID:
+        """One of its animals, by which the clutch is found again."""
+        return self.animals[0].pk
+
+
+@dataclass(frozen=True, slots=True)
+class Brood:
+    """What makes animals of a collection a clutch."""
+
+    collection: UUID
+    hatched: date
+    dam: UUID | None
+    sire: UUID | None
+
+
+def broods_in(collection: Collection) -> list[Brood]:
+    """Of animals with a known day of hatching and at least one known parent, latest first."""
+    rows = _young().filter(collection=collection).values_list(*BROOD).distinct()
+    return [Brood(*row) for row in rows.order_by("-hatched", "-dam", "-sire")]
+
+
+def clutches_of(broods: Sequence[Brood]) -> list[Clutch]:
+    """Their clutches, in the order given, the animals of each by code."""
+    if not broods:
+        return []
+    within = Q(collection__in={one.collection for one in broods})
+    days = Q(hatched__in={one.hatched for one in broods})
+    animals = sorted(_young().filter(within & days).prefetch_related("identifiers"), key=_key)
+    labels = labels_of(one.pk for one in animals)
+    found: dict[Brood, list[Animal]] = {}
+    for animal in animals:
+        found.setdefault(brood_of(animal), []).append(animal)
+    return [_clutch(found[one], labels) for one in broods]
+
+
+def clutch_with(collection: Collection, animal: UUID) -> Clutch:
+    """The clutch an animal of the collection belongs to.
+
+    Raises:
+        NotFound: it is in no clutch here.
+    """
+    one = _young().filter(collection=collection, pk=animal).first()
+    if one is None:
+        raise NotFound()
+    return clutches_of([brood_of(one)])[0]
+
+
+def brood_of(animal: Animal) -> Brood:
+    assert animal.hatched is not None  # noqa: S101  no other animal is in one
+    return Brood(animal.collection_id, animal.hatched, animal.dam, animal.sire)
+
+
+BROOD = ("collection", "hatched", "dam", "sire")
+
+
+def _young() -> QuerySet[Animal]:
+    return Animal.objects.exclude(hatched=None).exclude(Q(sire=None) & Q(dam=None))
+
+
+def _key(one: Animal) -> tuple[str, str]:
+    codes = sorted(mark.code for mark in one.identifiers.all())
+    return codes[0] if codes else "", str(one.pk)
+
+
+def _clutch(animals: Sequence[Animal], labels: dict[UUID, str]) -> Clutch:
+    counted = _tally(labels.get(one.pk, label_of(None)) for one in animals)
+    sexed = counted.males + counted.females
+    first = animals[0]
+    assert first.hatched is not None  # noqa: S101  the query left them out
+    return Clutch(
+        sire=first.sire,
+        dam=first.dam,
+        hatched=first.hatched,
+        animals=tuple(animals),
+        counted=counted,
+        ratio=sex_ratio(counted) if sexed else None,
+    )
+
+
+def _tally(labels: Iterable[str]) -> Tally:
+    return tally(sex_of(label) or "undetermined" for label in labels)
+
+
+def ratio_in_words(ratio: Ratio) -> str:
+    """The test, its p-value and the interval, with the caution."""
+    return (
+        f"{ratio.text} Against one male to one female the exact binomial test gives "
+        f"p = {ratio.p:.3g}; the share of males behind such a clutch lies between "
+        f"{100 * ratio.low:.0f} and {100 * ratio.high:.0f} in 100 (Clopper and Pearson, 95%). "
+        f"{CAUTION}"
+    )

@@ -1,0 +1,100 @@
+"""Reading planned pairings."""
+
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from uuid import UUID
+
+from django.db.models import Q, QuerySet
+
+from scalewitness.animals.models import Animal
+from scalewitness.animals.queries import stewarded_ids, stewards_of
+from scalewitness.breeding.models import Pairing
+from scalewitness.calls.queries.visibility import sights_of
+from scalewitness.domain.observations import Sex
+from scalewitness.standings.models import Standing
+
+
+@dataclass(frozen=True, slots=True)
+class PairingSeen:
+    """A pairing as one keeper sees it: ``sire`` and ``dam`` are None where the animal itself
+    is not theirs to see."""
+
+    pairing: Pairing
+    sire: Animal | None
+    dam: Animal | None
+
+
+def pairing_of(pairing: UUID) -> Pairing | None:
+    return _with_animals().filter(pk=pairing).first()
+
+
+def planned_with(animal: UUID) -> list[Pairing]:
+    """Pairings with this animal that are planned still, in the order planned."""
+    rows = _with_animals().filter(Q(sire=animal) | Q(dam=animal), end=None)
+    return list(rows.order_by("position"))
+
+
+def is_planned(sire: UUID, dam: UUID, season: int) -> bool:
+    return Pairing.objects.filter(sire=sire, dam=dam, season=season, end=None).exists()
+
+
+def animals_paired(animals: Iterable[UUID]) -> Counter[UUID]:
+    """Those of the animals that are in a planned pairing, each with how many it is in."""
+    wanted = set(animals)
+    rows = Pairing.objects.filter(Q(sire__in=wanted) | Q(dam__in=wanted), end=None)
+    pairs = rows.values_list("sire", "dam")
+    return Counter(one for pair in pairs for one in pair if one in wanted)
+
+
+def told_by_pairings(animals: Iterable[UUID], now: datetime) -> dict[UUID, set[UUID]]:
+    """By keeper, those of the animals that were ever planned to be paired by them, or with an
+    animal that they hold or are a partner in now: such a plan tells what sex each is taken for."""
+    wanted = set(animals)
+    rows = Pairing.objects.filter(Q(sire__in=wanted) | Q(dam__in=wanted))
+    homes = ("sire__collection", "dam__collection")
+    pairs = list(rows.values_list("by", "sire", "dam", *homes))
+    stewards = stewards_of({home for *_, sires, dams in pairs for home in (sires, dams)}, now)
+    found: dict[UUID, set[UUID]] = {}
+    for by, sire, dam, sires, dams in pairs:
+        for keeper in {by, *stewards[sires], *stewards[dams]}:
+            found.setdefault(keeper, set()).update(wanted & {sire, dam})
+    return found
+
+
+def pairings_seen(keeper: UUID, now: datetime, *, animal: UUID | None = None) -> list[PairingSeen]:
+    """Planned pairings of animals that the keeper holds or is a partner in, by season; of one
+    ``animal``, or all. Where the other animal is one they are still to check blind, there is
+    nothing to be seen: a pairing says what each is taken for."""
+    held = stewarded_ids(keeper, now)
+    rows = _with_animals().filter(
+        Q(sire__collection__in=held) | Q(dam__collection__in=held), end=None
+    )
+    if animal is not None:
+        rows = rows.filter(Q(sire=animal) | Q(dam=animal))
+    found = list(rows.order_by("season", "position"))
+    sights = sights_of(keeper, {one for pair in found for one in (pair.sire_id, pair.dam_id)}, now)
+    return list(_seen(found, sights))
+
+
+def _seen(found: Iterable[Pairing], sights: Mapping[UUID, str]) -> Iterator[PairingSeen]:
+    for one in found:
+        sire, dam = sights.get(one.sire_id), sights.get(one.dam_id)
+        if "blind" not in {sire, dam}:
+            yield PairingSeen(one, one.sire if sire else None, one.dam if dam else None)
+
+
+def was_verified(animal: UUID, sex: Sex, since: int, before: int) -> bool:
+    """Whether it stood as verified to be of that sex at log position ``since``, or at any time
+    after and before ``before``."""
+    rows = Standing.objects.filter(animal=animal, position__lt=before)
+    then = rows.filter(position__lte=since).order_by("-position").first()
+    if then is not None and then.label == f"verified {sex}":
+        return True
+    return rows.filter(position__gt=since, label=f"verified {sex}").exists()
+
+
+def _with_animals() -> QuerySet[Pairing, Pairing]:
+    rows = Pairing.objects.select_related("sire__collection__keeper", "dam__collection__keeper")
+    return rows.prefetch_related("sire__identifiers", "dam__identifiers")

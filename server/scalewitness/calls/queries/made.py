@@ -1,0 +1,24 @@
+"""Calls as they were made."""
+
+from uuid import UUID
+
+from scalewitness.calls.models import Call
+
+
+def all_calls(animal: UUID) -> list[Call]:
+    """Every call on the animal in log order, withdrawn and set-aside ones included."""
+    return list(
+        Call.objects.filter(animal=animal)
+        .select_related("withdrawal", "set_aside")
+        .prefetch_related("objections")
+        .order_by("position")
+    )
+
+
+def call_of(call: UUID) -> Call | None:
+    return Call.objects.select_related("animal__collection").filter(pk=call).first()
+
+
+def calls_on_visit(visit: UUID, by: UUID) -> list[Call]:
+    """The calls someone sent on a visit, in log order."""
+    return list(Call.objects.filter(visit=visit, by=by).order_by("position"))

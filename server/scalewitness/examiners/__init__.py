@@ -1,0 +1,1 @@
+"""What may be known of an examiner, and how far examiners agree; writes nothing."""

@@ -1,0 +1,37 @@
+"""Examiners' settled records behind an answer, as far as its reader may know them."""
+
+from datetime import datetime
+from uuid import UUID
+
+from msgspec import Struct
+
+from scalewitness.domain.sexing.used import RecordUsed
+from scalewitness.examiners.figures import withheld_from
+from scalewitness.standings.queries.dossier import Dossier
+
+
+class Settled(Struct, frozen=True):
+    """``withheld``: of some examiner here no record is shown, whether there is one or not,
+    while the reader has animals to check blind."""
+
+    records: tuple[RecordUsed, ...]
+    withheld: bool
+
+
+def settled_behind(known: Dossier, viewer: UUID | None, now: datetime) -> Settled:
+    """The records that entered the answer; ``viewer`` None: someone without an account."""
+    examiners = {shown.call.examiner for shown in known.calls}
+    hidden = set() if viewer is None else _hidden(examiners, viewer, now)
+    records = (one for one in known.assessment.settled if UUID(one.examiner) not in hidden)
+    return Settled(tuple(records), bool(hidden))
+
+
+def _hidden(examiners: set[UUID], viewer: UUID, now: datetime) -> set[UUID]:
+    """Asked twice at most: the answer is the same for everyone but oneself."""
+    groups = ({viewer} & examiners, examiners - {viewer})
+    return {
+        one
+        for group in groups
+        if group and withheld_from(viewer, next(iter(group)), now)
+        for one in group
+    }

@@ -1,0 +1,126 @@
+"""From rows to the candidates that planning weighs: evidence, stage, condition, stakes."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence, Set
+from dataclasses import dataclass, field
+from datetime import datetime
+from decimal import Decimal
+from uuid import UUID
+
+from scalewitness.animals import queries as herd
+from scalewitness.animals.models import Animal
+from scalewitness.calls.models import Call
+from scalewitness.domain.observations import LifeStage, Method
+from scalewitness.domain.sexing.evidence import Evidence
+from scalewitness.domain.sexing.feasible import Candidate, Condition, Stake
+from scalewitness.domain.sexing.taxa import Taxon, life_stage, taxon
+from scalewitness.standings.queries.evidence import evidence_of
+from scalewitness.standings.queries.linkage import starts_of
+
+MARKS = frozenset({"tag", "transponder"})
+IN_SHED = frozenset({"opaque", "clear"})
+
+
+@dataclass(frozen=True, slots=True)
+class AtStake:
+    """What hangs on the animals, told by those who know of sales, pairings and disputes.
+    ``parties``: by keeper, the animals of whose sale they are a party; ``told``: by keeper, those
+    whose sex a planned pairing told them."""
+
+    on_sale: Set[UUID] = frozenset()
+    disputed: Set[UUID] = frozenset()
+    paired: Set[UUID] = frozenset()
+    parties: Mapping[UUID, Set[str]] = field(default_factory=dict)
+    told: Mapping[UUID, Set[UUID]] = field(default_factory=dict)
+
+    def of(self, animal: UUID) -> tuple[Stake, ...]:
+        stakes: tuple[tuple[Stake, Set[UUID]], ...] = (
+            ("open_sale", self.on_sale),
+            ("planned_pairing", self.paired),
+            ("dispute", self.disputed),
+        )
+        return tuple(stake for stake, animals in stakes if animal in animals)
+
+
+@dataclass(frozen=True, slots=True)
+class Ready:
+    """``leave_alone``: why nobody should touch the animal for now, whatever the check."""
+
+    candidate: Candidate
+    leave_alone: tuple[str, ...]
+
+
+def candidates(
+    animals: Sequence[Animal], stake: AtStake, parameters: str, now: datetime
+) -> list[Ready]:
+    """The animals as they are today, in the order given."""
+    ids = [animal.pk for animal in animals]
+    states, marks, calls = herd.conditions_of(ids), herd.identifiers_of(ids), _calls(ids)
+    starts = starts_of(animals, parameters)
+    found = []
+    for animal in animals:
+        state, kind = states[animal.pk], taxon(animal.species, parameters)
+        one = Candidate(
+            animal=str(animal.pk),
+            taxon=kind,
+            stage=stage_on(animal, kind, state.grams, now),
+            evidence=_counting(calls[animal.pk]),
+            stakes=stake.of(animal.pk),
+            condition=_condition(state, calls[animal.pk]),
+            identified=any(mark.scheme in MARKS for mark in marks.get(animal.pk, [])),
+            prior_male=starts[animal.pk].male,
+        )
+        found.append(Ready(one, tuple(_leave_alone(animal, state))))
+    return found
+
+
+def stage_on(animal: Animal, kind: Taxon, grams: Decimal | None, now: datetime) -> LifeStage:
+    """The animal's stage today, as a call made now would be weighed."""
+    return life_stage(kind, animal.hatched, now.date(), grams)
+
+
+def _calls(animals: Iterable[UUID]) -> Mapping[UUID, list[Call]]:
+    """Every call on the animals, in log order, with what took it out of the count."""
+    found: defaultdict[UUID, list[Call]] = defaultdict(list)
+    rows = Call.objects.filter(animal__in=list(animals))
+    for call in rows.select_related("withdrawal", "set_aside").order_by("position"):
+        found[call.animal_id].append(call)
+    return found
+
+
+def _counting(calls: Iterable[Call]) -> tuple[Evidence, ...]:
+    gone = ("withdrawal", "set_aside")
+    counted = (call for call in calls if not any(hasattr(call, one) for one in gone))
+    return tuple(evidence_of(call) for call in counted)
+
+
+def _condition(state: herd.Condition, calls: Iterable[Call]) -> Condition:
+    """``clear`` is still in shed: the eyes clear some days before the skin comes off (common
+    practice, no source). Size alone keeps no animal away: no weight is known at which a
+    species becomes too small."""
+    fed_at = state.fed_at
+    return Condition(
+        fed_at=None if fed_at is None else _milliseconds(fed_at),
+        in_shed=state.shed in IN_SHED,
+        gravid=state.health == "gravid",
+        ill=state.health == "ill",
+        examined=tuple(_examined(call) for call in calls),
+    )
+
+
+def _examined(call: Call) -> tuple[Method, int]:
+    evidence = evidence_of(call)
+    return evidence.method, evidence.at
+
+
+def _milliseconds(when: datetime) -> int:
+    return round(when.timestamp() * 1000)
+
+
+def _leave_alone(animal: Animal, state: herd.Condition) -> Iterable[str]:
+    if animal.hold_off:
+        yield "The keeper asks everyone to leave this animal alone for now."
+    if state.health == "injured":
+        yield "It was last noted as injured."
+    if state.health == "under_treatment":
+        yield "It is under treatment."

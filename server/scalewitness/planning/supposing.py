@@ -1,0 +1,68 @@
+"""What the standing would be if a call were made now. Nothing is recorded."""
+
+from datetime import datetime
+from uuid import UUID
+
+from msgspec import Struct
+from msgspec.structs import replace
+
+from scalewitness.animals.models import Animal
+from scalewitness.animals.queries import condition, identifiers_of, is_steward
+from scalewitness.domain.observations import Conclusion, Method, Observation, Sureness
+from scalewitness.domain.sexing.evidence import Role
+from scalewitness.domain.sexing.parameters import load_parameters
+from scalewitness.domain.sexing.stated_linkage import with_linkage
+from scalewitness.domain.sexing.taxa import taxon
+from scalewitness.domain.sexing.what_if import SUPPOSED, Supposition, WhatIf, what_if
+from scalewitness.planning.candidates import MARKS, stage_on
+from scalewitness.standings.queries.assessing import yardstick
+from scalewitness.standings.queries.evidence import counting_calls, evidence_of
+from scalewitness.standings.queries.linkage import start_of
+
+
+class Supposed(Struct, frozen=True):
+    """A call nobody has made. ``blind``: its examiner knew no earlier answer. ``mine``: the
+    asker's own, so never blind. ``observed`` None: what the method usually shows."""
+
+    method: Method
+    conclusion: Conclusion
+    role: Role = "keeper"
+    blind: bool = True
+    mine: bool = False
+    sureness: Sureness = "certain"
+    observed: Observation | None = None
+
+
+def suppose(animal: Animal, call: Supposed, asker: UUID, now: datetime) -> WhatIf:
+    """The standing as it is and as it would be, by what is in force now; a code of the
+    animal's is supposed to be read if it has one. Raises NoSuchFinding."""
+    by = yardstick()
+    kind, start = taxon(animal.species, by.parameters), start_of(animal, by.parameters)
+    # A call of someone who is no keeper here is reported, and whoever asks would report it.
+    reported = call.role != "keeper" and not call.mine
+    shared = (call.mine or reported) and is_steward(asker, animal.collection, now)
+    codes = identifiers_of([animal.pk]).get(animal.pk, [])
+    found = what_if(
+        [evidence_of(one) for one in counting_calls(animal.pk)],
+        Supposition(
+            method=call.method,
+            conclusion=call.conclusion,
+            role="keeper" if call.mine else call.role,
+            blind=call.blind and not call.mine,
+            observed=call.observed,
+            examiner=str(asker) if call.mine else SUPPOSED,
+            sureness=call.sureness,
+            stage=stage_on(animal, kind, condition(animal.pk).grams, now),
+            identity="confirmed" if any(c.scheme in MARKS for c in codes) else "unconfirmed",
+            interested=shared,
+            reported=reported,
+            at=round(now.timestamp() * 1000),
+        ),
+        kind,
+        by.records,
+        by.policy,
+        load_parameters(by.parameters),
+        start.male,
+        start.pessimistic,
+    )
+    return replace(found, lines=with_linkage(found.lines, start))

@@ -1,0 +1,5 @@
+from django.apps import AppConfig
+
+
+class StandingsConfig(AppConfig):
+    name = "scalewitness.standings"

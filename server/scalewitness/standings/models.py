@@ -1,0 +1,83 @@
+"""What an animal's standing is worked out by, and the standing after each change.
+
+The tables were made by ``calls`` and keep their names there, which reports of ``fsck`` give.
+"""
+
+from django.db import models
+
+from scalewitness.animals.models import Animal
+from scalewitness.ledger.models import AppendOnly
+
+
+class StatedLinkage(AppendOnly):
+    """What the animal's keeper stated of a trait inherited with sex; the latest counts.
+    ``body`` is the fact's body as logged."""
+
+    id = models.UUIDField(primary_key=True)
+    position = models.BigIntegerField(unique=True)
+    animal = models.ForeignKey(Animal, on_delete=models.PROTECT, related_name="linkages")
+    by = models.UUIDField()
+    at = models.DateTimeField()
+    body = models.JSONField()
+
+    class Meta:
+        db_table = "calls_statedlinkage"
+        indexes = [models.Index(fields=["animal", "-position"], name="linkage_latest")]
+
+    def __str__(self) -> str:
+        return f"linkage stated of {self.animal_id}"
+
+
+class Standing(AppendOnly):
+    """What the record said of an animal's sex from ``position`` on."""
+
+    id = models.UUIDField(primary_key=True)
+    position = models.BigIntegerField(unique=True)
+    animal = models.ForeignKey(
+        Animal, on_delete=models.PROTECT, related_name="standings", db_index=False
+    )
+    label = models.CharField(max_length=16)
+    p_male = models.CharField(max_length=8)
+    p_male_pessimistic = models.CharField(max_length=8)
+    parameters = models.CharField(max_length=60)
+    policy = models.CharField(max_length=60)
+    examiner_records = models.CharField(max_length=60)
+
+    class Meta:
+        db_table = "calls_standing"
+        indexes = [models.Index(fields=["animal", "-position"], name="standing_latest")]
+
+    def __str__(self) -> str:
+        return self.label
+
+
+class AdoptedPolicy(AppendOnly):
+    """A version of the labelling policy, in force from its position on."""
+
+    id = models.UUIDField(primary_key=True)
+    position = models.BigIntegerField(unique=True)
+    version = models.CharField(max_length=60, unique=True)
+    parameters = models.CharField(max_length=60)
+    thresholds = models.JSONField()
+
+    class Meta:
+        db_table = "calls_adoptedpolicy"
+
+    def __str__(self) -> str:
+        return self.version
+
+
+class ExaminerRecord(AppendOnly):
+    """How an examiner's blind calls fared on settled animals, from ``position`` on."""
+
+    id = models.UUIDField(primary_key=True)
+    position = models.BigIntegerField(unique=True)
+    examiner = models.UUIDField(db_index=True)
+    role = models.CharField(max_length=15)
+    counts = models.JSONField()
+
+    class Meta:
+        db_table = "calls_examinerrecord"
+
+    def __str__(self) -> str:
+        return f"record of {self.examiner}"

@@ -1,0 +1,146 @@
+"""Working out an animal's standing, as of now or of any past position, and explaining it."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import msgspec
+from django.db.models import QuerySet
+
+from scalewitness.animals.models import Animal
+from scalewitness.domain.facts import (
+    AnimalRegistered,
+    Particulars,
+    ParticularsCorrected,
+    PolicyAdopted,
+)
+from scalewitness.domain.sexing.evidence import Evidence
+from scalewitness.domain.sexing.parameters import CURRENT, load_parameters
+from scalewitness.domain.sexing.policy import DEFAULT_POLICY, Policy, adopted
+from scalewitness.domain.sexing.records import EMPTY, ExaminerRecords
+from scalewitness.domain.sexing.sensitivity import Sensitivity, sensitivity
+from scalewitness.domain.sexing.standing import Assessment, assess
+from scalewitness.domain.sexing.stated_linkage import EVEN, Origin, Start, start_from
+from scalewitness.domain.sexing.taxa import taxon
+from scalewitness.ledger.queries.entries import entries_about, leaf_of
+from scalewitness.ledger.queries.prepared import Prepared, columns
+from scalewitness.standings.models import AdoptedPolicy
+from scalewitness.standings.queries.evidence import counting_calls, counting_calls_at, evidence_of
+from scalewitness.standings.queries.linkage import origin_of, start_of, stated_linkage
+from scalewitness.standings.queries.logged import latest_standing
+from scalewitness.standings.queries.records import records_in_force
+
+
+@dataclass(frozen=True, slots=True)
+class Yardstick:
+    """What evidence is measured with: the policy for labels, the parameters' version and
+    the examiners' records."""
+
+    policy: Policy = DEFAULT_POLICY
+    parameters: str = CURRENT
+    records: ExaminerRecords = EMPTY
+
+
+def yardstick(at: int | None = None, parameters: str | None = None) -> Yardstick:
+    """The one in force at log position ``at``, now when None: the latest adopted.
+    ``parameters``: those a standing names, which an earlier release may have stated."""
+    latest = next(iter(ADOPTED.rows_of(AdoptedPolicy) if at is None else _adopted(at)), None)
+    rule = adopted_yardstick(latest) if latest else Yardstick()
+    version = parameters or rule.parameters
+    return replace(rule, parameters=version, records=records_in_force(version, at))
+
+
+def _adopted(at: int | None) -> QuerySet[AdoptedPolicy]:
+    rows = AdoptedPolicy.objects.order_by("-position")
+    return (rows if at is None else rows.filter(position__lte=at))[:1]
+
+
+ADOPTED = Prepared(lambda: _adopted(None).values_list(*columns(AdoptedPolicy)))
+
+
+def adopted_yardstick(adoption: "AdoptedPolicy | PolicyAdopted") -> Yardstick:
+    """From the row or from the fact alone."""
+    return Yardstick(adopted(adoption.version, adoption.thresholds), adoption.parameters)
+
+
+def assess_animal(
+    species: str,
+    evidence: Sequence[Evidence],
+    by: Yardstick | None = None,
+    start: Start = EVEN,
+) -> Assessment:
+    """The one place that brings policy, parameters and examiner records together. ``start``:
+    where the answer starts before any check."""
+    by = by or yardstick()
+    kind, parameters = taxon(species, by.parameters), load_parameters(by.parameters)
+    priors = start.male, start.pessimistic
+    found = assess(evidence, kind, by.records, by.policy, parameters, *priors)
+    used = sorted((*found.used, *start.used), key=lambda number: (number.of, number.name))
+    return msgspec.structs.replace(found, used=tuple(used))
+
+
+def sensitivity_at(animal: Animal, position: int | None = None) -> Sensitivity:
+    """How far the animal's answer moves when the model's numbers do: now, or just after the
+    fact at ``position``. Weighs the evidence some twenty times over: for one animal at a
+    time, not for lists."""
+    calls = (
+        counting_calls(animal.pk) if position is None else counting_calls_at(animal.pk, position)
+    )
+    by = yardstick_of(animal, position)
+    origin, start = start_at(animal, by, position)
+    evidence = [evidence_of(call) for call in calls]
+    kind, parameters = taxon(origin.species, by.parameters), load_parameters(by.parameters)
+    priors = start.male, start.range, start.pessimistic
+    return sensitivity(evidence, kind, by.records, by.policy, parameters, *priors)
+
+
+def assessment_of(animal: Animal, by: Yardstick | None = None) -> tuple[Assessment, list[Evidence]]:
+    """The animal's assessment from the calls that count now, with the evidence used; by what
+    is in force now unless said otherwise."""
+    by = by or yardstick()
+    evidence = [evidence_of(call) for call in counting_calls(animal.pk)]
+    start = start_of(animal, by.parameters)
+    return assess_animal(animal.species, evidence, by, start), evidence
+
+
+def assessment_at(animal: Animal, position: int) -> tuple[Assessment, list[Evidence], str]:
+    """As :func:`assessment_of`, just after the fact at ``position``, by what the standing
+    then named; with the species the animal was then said to be."""
+    evidence = [evidence_of(call) for call in counting_calls_at(animal.pk, position)]
+    by = yardstick_of(animal, position)
+    origin, start = start_at(animal, by, position)
+    return assess_animal(origin.species, evidence, by, start), evidence, origin.species
+
+
+def yardstick_of(animal: Animal, position: int | None = None) -> Yardstick:
+    """As :func:`yardstick`, with the parameters that the standing logged then was worked out
+    with: what is shown explains what was stated, whatever a later release brought."""
+    standing = latest_standing(animal.pk, position)
+    return yardstick(position, standing.parameters if standing else None)
+
+
+def start_at(animal: Animal, by: Yardstick, position: int | None = None) -> tuple[Origin, Start]:
+    """Where the answer starts, now or just after the fact at ``position``, and what the
+    particulars then said that it rests on."""
+    if position is None:
+        return origin_of(animal), start_of(animal, by.parameters)
+    origin, stated = _origin_at(animal, position), stated_linkage(animal.pk, position)
+    return origin, start_from(stated, origin, load_parameters(by.parameters))
+
+
+def _origin_at(animal: Animal, position: int) -> Origin:
+    said = [
+        entry
+        for entry in entries_about(animal.pk)
+        if entry.kind in _PARTICULARS and entry.position <= position
+    ]
+    if not said:
+        return origin_of(animal)
+    last = said[-1]
+    body = msgspec.convert(leaf_of(last).body, _PARTICULARS[last.kind])
+    return origin_of(body)
+
+
+_PARTICULARS: Mapping[str, type[Particulars]] = {
+    "animal_registered": AnimalRegistered,
+    "particulars_corrected": ParticularsCorrected,
+}

@@ -1,0 +1,135 @@
+"""All that is known of one animal's sex, ready to be shown to someone who may see it."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from uuid import UUID
+
+from scalewitness.animals.models import Animal, Photo
+from scalewitness.animals.queries import photos_of
+from scalewitness.calls.models import Call
+from scalewitness.calls.queries.made import all_calls
+from scalewitness.domain.sexing.explain import Line, explain
+from scalewitness.domain.sexing.sensitivity import Sensitivity
+from scalewitness.domain.sexing.standing import Assessment, CallWeight
+from scalewitness.domain.sexing.stated_linkage import Start, with_linkage
+from scalewitness.domain.sexing.taxa import Taxon, taxon
+from scalewitness.ledger.queries.entries import signed_among, texts_of
+from scalewitness.people.queries import names_of
+from scalewitness.standings.models import Standing
+from scalewitness.standings.queries.assessing import (
+    assessment_at,
+    assessment_of,
+    sensitivity_at,
+    start_at,
+    yardstick_of,
+)
+from scalewitness.standings.queries.logged import latest_standing
+
+Texts = dict[tuple[UUID, str], str]
+"""Free text by fact and field."""
+
+
+@dataclass(frozen=True, slots=True)
+class ShownCall:
+    """A call with what people see beside it. ``weight`` is None when it does not count;
+    ``signed``: its entry carries the signature of the device that sent it."""
+
+    call: Call
+    examiner_name: str
+    sender_name: str
+    note: str | None
+    weight: CallWeight | None
+    signed: bool
+
+    @property
+    def counts(self) -> bool:
+        return self.weight is not None
+
+    @property
+    def withdrawn(self) -> bool:
+        return hasattr(self.call, "withdrawal")
+
+    @property
+    def set_aside(self) -> bool:
+        return hasattr(self.call, "set_aside")
+
+
+@dataclass(frozen=True, slots=True)
+class Dossier:
+    animal: Animal
+    taxon: Taxon
+    standing: Standing | None
+    assessment: Assessment
+    start: Start
+    """Where the answer starts before any check."""
+    lines: tuple[Line, ...]
+    calls: tuple[ShownCall, ...]
+    names: dict[UUID, str]
+    texts: Texts
+    photos: tuple[Photo, ...]
+    """Of the animal and of calls on it, in log order."""
+    position: int | None
+    """Just after which fact the evidence is taken; None: as it is now."""
+
+    def sensitivity(self) -> Sensitivity:
+        """How far the answer moves when the model's numbers do; worked out when asked for."""
+        return sensitivity_at(self.animal, self.position)
+
+
+def dossier(animal: Animal, at: int | None = None) -> Dossier:
+    """The animal's evidence as it stands, or stood at log position ``at``; the caller has
+    checked that it may be shown."""
+    standing = latest_standing(animal.pk, at)
+    # The standing came after its cause, and nothing about it changed until the next.
+    position = None if at is None else standing.position if standing else -1
+    by = yardstick_of(animal, position)
+    _, start = start_at(animal, by, position)
+    if position is None:
+        assessment, evidence = assessment_of(animal, by)
+        species = animal.species
+    else:
+        assessment, evidence, species = assessment_at(animal, position)
+    kind = taxon(species)
+    calls = [call for call in all_calls(animal.pk) if at is None or call.position <= at]
+    people = {person for call in calls for person in _people(call)}
+    names, texts = names_of(people), texts_of(one for call in calls for one in _facts(call))
+    return Dossier(
+        animal=animal,
+        taxon=kind,
+        standing=standing,
+        assessment=assessment,
+        start=start,
+        lines=with_linkage(explain(assessment, evidence, kind), start),
+        calls=tuple(_shown(calls, assessment, names, texts)),
+        names=names,
+        texts=texts,
+        photos=tuple(one for one in photos_of(animal.pk) if at is None or one.position <= at),
+        position=position,
+    )
+
+
+def _people(call: Call) -> Iterable[UUID]:
+    """Everyone named beside a call: examiner, sender, whoever objected."""
+    return (call.examiner, call.by, *(objection.by for objection in call.objections.all()))
+
+
+def _facts(call: Call) -> Iterable[UUID]:
+    """The call and what was said about it: the facts that may carry a note."""
+    withdrawn = (call.withdrawal.pk,) if hasattr(call, "withdrawal") else ()
+    return (call.pk, *withdrawn, *(objection.pk for objection in call.objections.all()))
+
+
+def _shown(
+    calls: list[Call], assessment: Assessment, names: dict[UUID, str], texts: Texts
+) -> Iterable[ShownCall]:
+    weights = {weight.call: weight for weight in assessment.weights}
+    signed = signed_among(call.pk for call in calls)
+    for call in calls:
+        yield ShownCall(
+            call=call,
+            examiner_name=names.get(call.examiner, "unknown"),
+            sender_name=names.get(call.by, "unknown"),
+            note=texts.get((call.pk, "note")),
+            weight=weights.get(str(call.pk)),
+            signed=call.pk in signed,
+        )

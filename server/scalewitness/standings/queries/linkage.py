@@ -1,0 +1,63 @@
+"""What keepers stated of traits inherited with sex, and where it lets an answer start."""
+
+from collections.abc import Iterable
+from typing import Any
+from uuid import UUID
+
+import msgspec
+from django.db.models import QuerySet
+
+from scalewitness.animals.models import Animal
+from scalewitness.domain.facts import LinkageStated, Particulars
+from scalewitness.domain.sexing.parameters import load_parameters
+from scalewitness.domain.sexing.stated_linkage import Origin, Start, start_from
+from scalewitness.ledger.queries.prepared import Prepared, any_of
+from scalewitness.standings.models import StatedLinkage
+
+
+def stated_linkage(animal: UUID, at: int | None = None) -> LinkageStated | None:
+    """The statement in force at log position ``at``, now when None: the latest one."""
+    rows = StatedLinkage.objects.filter(animal=animal)
+    if at is not None:
+        rows = rows.filter(position__lte=at)
+    latest = rows.order_by("-position").first()
+    return None if latest is None else _said(latest)
+
+
+def start_of(animal: Animal, parameters: str) -> Start:
+    """Where the animal's answer starts now."""
+    stated = stated_linkage(animal.pk)
+    return start_from(stated, origin_of(animal), load_parameters(parameters))
+
+
+def starts_of(animals: Iterable[Animal], parameters: str) -> dict[UUID, Start]:
+    """As :func:`start_of`, for many animals with one query."""
+    wanted = {animal.pk: animal for animal in animals}
+    stated = {
+        animal: msgspec.convert(body, LinkageStated)
+        for animal, body in STATED.ask(animals=list(wanted))
+    }
+    numbers = load_parameters(parameters)
+    return {
+        key: start_from(stated.get(key), origin_of(animal), numbers)
+        for key, animal in wanted.items()
+    }
+
+
+def _latest(animals: Any) -> QuerySet[StatedLinkage, Any]:
+    rows = any_of(StatedLinkage.objects.all(), '"calls_statedlinkage"."animal_id"', animals)
+    latest = rows.order_by("animal", "-position").distinct("animal")
+    return latest.values_list("animal", "body")
+
+
+STATED = Prepared(_latest, animals=(UUID(int=1),))
+
+
+def origin_of(particulars: Animal | Particulars) -> Origin:
+    """What a statement of linkage rests on, from the row or from the fact."""
+    sire, dam = particulars.sire, particulars.dam
+    return Origin(particulars.species, str(sire) if sire else None, str(dam) if dam else None)
+
+
+def _said(row: StatedLinkage) -> LinkageStated:
+    return msgspec.convert(row.body, LinkageStated)

@@ -1,0 +1,74 @@
+"""Standings as they were logged: the one in force, any past one, and how they came about."""
+
+from collections import Counter
+from collections.abc import Iterable
+from typing import Any
+from uuid import UUID
+
+from django.db.models import Count, OuterRef, QuerySet, Subquery, Value
+from django.db.models.functions import Coalesce
+
+from scalewitness.animals.models import Animal
+from scalewitness.ledger.queries.prepared import Prepared, any_of, columns
+from scalewitness.standings.models import Standing
+
+UNSEXED = "unsexed"
+
+
+def latest_standing(animal: UUID, at: int | None = None) -> Standing | None:
+    """The standing in force at log position ``at`` (now when None); None: nothing that
+    could tell a sex was recorded yet."""
+    standings = Standing.objects.filter(animal=animal)
+    if at is not None:
+        standings = standings.filter(position__lte=at)
+    return standings.order_by("-position").first()
+
+
+def latest_standings(animals: Iterable[UUID]) -> dict[UUID, Standing]:
+    return {row.animal_id: row for row in LATEST.rows_of(Standing, animals=list(animals))}
+
+
+def _latest(animals: Any) -> QuerySet[Standing, Any]:
+    rows = any_of(Standing.objects.all(), '"calls_standing"."animal_id"', animals)
+    latest = rows.order_by("animal", "-position").distinct("animal")
+    return latest.values_list(*columns(Standing))
+
+
+LATEST = Prepared(_latest, animals=(UUID(int=1),))
+
+
+def labels_of(animals: Iterable[UUID]) -> dict[UUID, str]:
+    """The labels of the standings in force; animals without one are absent."""
+    return dict(LABELS.ask(animals=list(animals)))
+
+
+def _labels(animals: Any) -> QuerySet[Standing, Any]:
+    rows = any_of(Standing.objects.all(), '"calls_standing"."animal_id"', animals)
+    latest = rows.order_by("animal", "-position").distinct("animal")
+    return latest.values_list("animal", "label")
+
+
+LABELS = Prepared(_labels, animals=(UUID(int=1),))
+
+
+def labels_counted(collections: Iterable[UUID]) -> dict[UUID, Counter[str]]:
+    """By collection, how many of its animals stand under each label now; for those who see all
+    of them. Of each animal the one row in force is looked up, not all there ever were."""
+    latest = Standing.objects.filter(animal=OuterRef("pk")).order_by("-position")
+    label = Coalesce(Subquery(latest.values("label")[:1]), Value(UNSEXED))
+    rows = Animal.objects.filter(collection__in=list(collections)).annotate(label=label)
+    found: dict[UUID, Counter[str]] = {}
+    for collection, name, number in (
+        rows.order_by().values_list("collection", "label").annotate(number=Count("pk"))
+    ):
+        found.setdefault(collection, Counter())[name] = number
+    return found
+
+
+def label_of(standing: Standing | None) -> str:
+    return standing.label if standing else UNSEXED
+
+
+def standings_of(animal: UUID) -> list[Standing]:
+    """Every standing logged for the animal, in log order."""
+    return list(Standing.objects.filter(animal=animal).order_by("position"))

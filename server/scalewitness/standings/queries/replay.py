@@ -1,0 +1,194 @@
+"""Recompute every standing from the log alone and compare it with what was logged."""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+import msgspec
+
+from scalewitness.domain import facts
+from scalewitness.domain.sexing.evidence import Evidence
+from scalewitness.domain.sexing.parameters import load_parameters
+from scalewitness.domain.sexing.records import EMPTY
+from scalewitness.domain.sexing.standing import share
+from scalewitness.domain.sexing.stated_linkage import Origin, start_from
+from scalewitness.ledger.models import Entry
+from scalewitness.ledger.queries.entries import entries_by_position, leaf_of
+from scalewitness.standings.models import Standing
+from scalewitness.standings.queries.assessing import Yardstick, adopted_yardstick, assess_animal
+from scalewitness.standings.queries.evidence import as_evidence
+from scalewitness.standings.queries.linkage import origin_of
+from scalewitness.standings.queries.records import as_weighed
+
+KINDS = frozenset(
+    {
+        "animal_registered",
+        "particulars_corrected",
+        "linkage_stated",
+        "call_made",
+        "call_withdrawn",
+        "finding_recorded",
+        "dispute_opened",
+        "standing_changed",
+        "policy_adopted",
+        "examiner_record_changed",
+    }
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """A standing that the log does not bear out, by its position."""
+
+    position: int
+    animal: UUID
+    what: str
+
+
+@dataclass(slots=True)
+class _Past:
+    """An animal as the log tells it so far."""
+
+    origin: Origin = field(default_factory=lambda: Origin(""))
+    linkage: facts.LinkageStated | None = None
+    made: dict[str, tuple[facts.CallMade, str, datetime, int]] = field(default_factory=dict)
+    known: dict[str, facts.Circumstance] = field(default_factory=dict)
+    gone: set[str] = field(default_factory=set)
+
+    def evidence(self) -> list[Evidence]:
+        return [
+            as_evidence(body, self.known[call], sender=sender, at=at, position=position)
+            for call, (body, sender, at, position) in self.made.items()
+            if call not in self.gone
+        ]
+
+
+def unseen(position: int) -> None:
+    """Nobody looks on."""
+
+
+class Replay:
+    """Walks the log once. ``checked`` counts the standings recomputed so far.
+
+    Standings before ``since`` are taken as checked; what they rest on is followed all the
+    same. ``seen`` is told each position once all about it has been said.
+    """
+
+    def __init__(self, since: int = 0, seen: Callable[[int], None] = unseen) -> None:
+        self.checked = 0
+        self.position = 0
+        self._since, self._seen = since, seen
+        self._animals: dict[UUID, _Past] = {}
+        self._disputed: dict[UUID, UUID] = {}
+        self._yardstick = Yardstick()
+        self._records: dict[UUID, facts.ExaminerRecordChanged] = {}
+        self._records_from = 0
+        rows = Standing.objects.filter(position__gte=since).order_by("position")
+        self._stored = rows.iterator(chunk_size=1000)
+        self._row = next(self._stored, None)
+
+    def differences(self) -> Iterator[Difference]:
+        for entry in entries_by_position(KINDS):
+            self.position = entry.position
+            leaf = leaf_of(entry)
+            body = msgspec.convert(leaf.body, facts.BODIES[entry.kind])
+            if isinstance(body, facts.StandingChanged):
+                yield from self._check(entry, body)
+            else:
+                self._follow(entry, body)
+            self._seen(entry.position)
+        yield from self._strays(None)
+
+    def _strays(self, before: int | None) -> Iterator[Difference]:
+        """Stored standings that the log does not have, up to a position or to the end."""
+        while self._row is not None and (before is None or self._row.position < before):
+            what = "a standing that the log does not hold"
+            yield Difference(self._row.position, self._row.animal_id, what)
+            self._row = next(self._stored, None)
+
+    def _follow(self, entry: Entry, body: Any) -> None:
+        about = entry.about
+        if about is None:
+            return
+        match body:
+            case facts.PolicyAdopted():
+                self._yardstick = adopted_yardstick(body)
+            case facts.ExaminerRecordChanged():
+                self._records[about] = body
+                self._records_from = entry.position
+            case _:
+                self._follow_animal(about, entry, body)
+
+    def _follow_animal(self, about: UUID, entry: Entry, body: Any) -> None:
+        match body:
+            case facts.Particulars():
+                self._past(about).origin = origin_of(body)
+            case facts.LinkageStated():
+                self._past(about).linkage = body
+            case facts.CallMade():
+                made = (body, str(entry.by), entry.claimed_at, entry.position)
+                self._past(about).made[str(entry.fact)] = made
+            case facts.CallWithdrawn():
+                self._past(about).gone.add(body.call)
+            case facts.DisputeOpened():
+                self._disputed[about] = UUID(body.animal)
+            case facts.FindingRecorded():
+                self._past(self._disputed[about]).gone.update(body.set_aside)
+
+    def _measured_by(self, logged: facts.StandingChanged) -> Yardstick:
+        """The numbers are those that the standing names: a later release may bring others."""
+        records = as_weighed(self._records_from, self._records, logged.parameters)
+        return replace(
+            self._yardstick,
+            parameters=logged.parameters,
+            records=records if self._records else EMPTY,
+        )
+
+    def _past(self, animal: UUID) -> _Past:
+        return self._animals.setdefault(animal, _Past())
+
+    def _check(self, entry: Entry, logged: facts.StandingChanged) -> Iterator[Difference]:
+        animal = entry.about
+        if animal is None:
+            return
+        past = self._past(animal)
+        past.known |= {known.call: known for known in logged.admitted}
+        if entry.position >= self._since:
+            self.checked += 1
+            yield from self._recompute(entry, past, animal, logged)
+            yield from self._strays(entry.position)
+            yield from self._compare(entry, animal, logged)
+
+    def _recompute(
+        self, entry: Entry, past: _Past, animal: UUID, logged: facts.StandingChanged
+    ) -> Iterator[Difference]:
+        by = self._measured_by(logged)
+        start = start_from(past.linkage, past.origin, load_parameters(by.parameters))
+        again = assess_animal(past.origin.species, past.evidence(), by, start)
+        now = (again.label, share(again.p_male), share(again.p_male_pessimistic))
+        rule = (again.policy, again.records)
+        if (*now, *rule) != (
+            logged.label,
+            logged.p_male,
+            logged.p_male_pessimistic,
+            logged.policy,
+            logged.examiner_records,
+        ):
+            yield Difference(entry.position, animal, f"logged {logged.label}, recomputed {now}")
+
+    def _compare(
+        self, entry: Entry, animal: UUID, logged: facts.StandingChanged
+    ) -> Iterator[Difference]:
+        row = self._row
+        if row is None or row.position != entry.position:
+            yield Difference(entry.position, animal, "the stored standing is missing")
+            return
+        self._row = next(self._stored, None)
+        if (row.label, row.p_male, row.p_male_pessimistic) != (
+            logged.label,
+            logged.p_male,
+            logged.p_male_pessimistic,
+        ):
+            yield Difference(entry.position, animal, "the stored standing differs from the log")
