@@ -94,6 +94,7 @@ INSTALLED_APPS = [
     "scalewitness.breeding",
     "scalewitness.disputes",
     "scalewitness.intake",
+    "scalewitness.fsck",
     "scalewitness.pages",
 ]
 

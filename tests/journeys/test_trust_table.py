@@ -12,7 +12,7 @@ LOST, ALTERED = "if it is lost", "if someone alters it"
 
 BACKUP = "tests/deploy/test_backup.py"
 FENCE = "tests/ledger/test_fence.py"
-FSCK = "tests/intake/fsck/test_fsck.py"
+FSCK = "tests/fsck/test_fsck.py"
 GUARD = "tests/ledger/test_append_only.py"
 HERE = "tests/ledger/test_lost_and_altered.py"
 

@@ -8,17 +8,12 @@ import msgspec
 
 from scalewitness.domain.translog.devices import Devices
 from scalewitness.domain.translog.regrowth import Regrowth
-from scalewitness.intake.fsck.log import Claim, LogCheck, State, beyond, read_state
-from scalewitness.intake.fsck.reading import entries_between, read_entry
-from scalewitness.intake.fsck.report import Difference, Report
-from scalewitness.intake.fsck.rows import (
-    check_files,
-    check_rows,
-    check_texts,
-    check_texts_elsewhere,
-)
-from scalewitness.intake.fsck.signatures import check_signatures
-from scalewitness.intake.fsck.tables import strays
+from scalewitness.fsck.log import Claim, LogCheck, State, beyond, read_state
+from scalewitness.fsck.reading import entries_between, read_entry
+from scalewitness.fsck.report import Difference, Report
+from scalewitness.fsck.rows import check_files, check_rows, check_texts, check_texts_elsewhere
+from scalewitness.fsck.signatures import check_signatures
+from scalewitness.fsck.tables import strays
 from scalewitness.ledger.queries.snapshot import snapshot
 from scalewitness.standings.queries.replay import Replay
 

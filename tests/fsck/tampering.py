@@ -15,7 +15,7 @@ from tests.world import World
 from scalewitness.calls.models import Call
 from scalewitness.domain.translog.regrowth import Regrowth
 from scalewitness.domain.translog.tree import leaf_hash
-from scalewitness.intake.fsck.tables import TABLES
+from scalewitness.fsck.tables import TABLES
 from scalewitness.ledger.models import Checkpoint, Entry, SignedHead, Tile
 from scalewitness.ledger.queries.tree import tip
 from scalewitness.standings.models import Standing

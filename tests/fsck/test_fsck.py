@@ -10,7 +10,7 @@ import pytest
 from django.apps import apps
 from django.core.management import CommandError, call_command
 from django.db import connection
-from tests.intake.fsck.tampering import (
+from tests.fsck.tampering import (
     TABLE,
     Tampering,
     a_call_row,
@@ -24,12 +24,12 @@ from tests.plugins.environment import SERVICES
 from tests.world import World
 
 from scalewitness.domain.facts import BODIES
-from scalewitness.intake.fsck import run as running
-from scalewitness.intake.fsck.past import Past
-from scalewitness.intake.fsck.projections import PROJECTIONS
-from scalewitness.intake.fsck.reading import entries_between, said_in
-from scalewitness.intake.fsck.run import Mark
-from scalewitness.intake.fsck.tables import APART, KEPT, TABLES
+from scalewitness.fsck import run as running
+from scalewitness.fsck.past import Past
+from scalewitness.fsck.projections import PROJECTIONS
+from scalewitness.fsck.reading import entries_between, said_in
+from scalewitness.fsck.run import Mark
+from scalewitness.fsck.tables import APART, KEPT, TABLES
 from scalewitness.ledger.models import AppendOnly, Checkpoint, Entry
 from scalewitness.ledger.queries.tree import tip
 from scalewitness.ledger.services.guard import limit_runtime_role
@@ -174,7 +174,7 @@ def stopped(told: World, superuser: None, tmp_path: Path, monkeypatch: pytest.Mo
             raise Stopped
 
     file = tmp_path / "place"
-    command = "scalewitness.intake.management.commands.fsck"
+    command = "scalewitness.fsck.management.commands.fsck"
     with monkeypatch.context() as killed:
         killed.setattr(f"{command}.keep_mark", keep)
         with pytest.raises(Stopped):

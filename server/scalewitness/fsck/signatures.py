@@ -3,8 +3,8 @@
 from collections.abc import Iterable, Iterator
 
 from scalewitness.domain.translog.devices import Devices
-from scalewitness.intake.fsck.reading import Read
-from scalewitness.intake.fsck.report import Difference
+from scalewitness.fsck.reading import Read
+from scalewitness.fsck.report import Difference
 
 
 def check_signatures(read: Iterable[Read], devices: Devices) -> Iterator[Difference]:

@@ -19,8 +19,8 @@ from scalewitness.calls.models import Call, HeldDecision, Objection, SetAside, W
 from scalewitness.disclosures.models import Acknowledgement, Disclosure
 from scalewitness.disputes.models import Dispute, Finding, Statement
 from scalewitness.domain.moments import parse_moment
-from scalewitness.intake.fsck.past import Past
-from scalewitness.intake.fsck.reading import Said
+from scalewitness.fsck.past import Past
+from scalewitness.fsck.reading import Said
 from scalewitness.ledger.models import Succession
 from scalewitness.people.models import DeviceKey, DeviceKeyEnd, Grant, GrantAnimal, GrantEnd
 from scalewitness.sales.models import Sale, SaleAnimal, SaleStep

@@ -9,9 +9,9 @@ from django.core.management.base import BaseCommand, CommandError
 
 from scalewitness.domain.translog.checkpoints import Checkpoint, NotACheckpoint
 from scalewitness.domain.translog.notes import BadNote, open_checkpoint
-from scalewitness.intake.fsck.log import Claim, trusted_keys
-from scalewitness.intake.fsck.report import Report
-from scalewitness.intake.fsck.run import PARTS, OtherRun, Run, keep_mark, read_mark
+from scalewitness.fsck.log import Claim, trusted_keys
+from scalewitness.fsck.report import Report
+from scalewitness.fsck.run import PARTS, OtherRun, Run, keep_mark, read_mark
 from scalewitness.ledger.queries.origins import name_of, successions
 from scalewitness.ledger.services.signing import log_signer
 

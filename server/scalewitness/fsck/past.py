@@ -5,7 +5,7 @@ from typing import Any
 from uuid import UUID
 
 from scalewitness.domain.facts import Circumstance
-from scalewitness.intake.fsck.reading import Said, said_in
+from scalewitness.fsck.reading import Said, said_in
 from scalewitness.ledger.models import Entry
 
 

@@ -11,8 +11,8 @@ from scalewitness.domain.translog.notes import BadNote, open_checkpoint
 from scalewitness.domain.translog.regrowth import Filled, Regrowth
 from scalewitness.domain.translog.tiles import HEIGHT, WIDTH
 from scalewitness.domain.translog.tree import HASH_BYTES
-from scalewitness.intake.fsck.reading import Read
-from scalewitness.intake.fsck.report import Difference
+from scalewitness.fsck.reading import Read
+from scalewitness.fsck.report import Difference
 from scalewitness.ledger.models import Checkpoint, Entry, Head, SignedHead, Tile
 from scalewitness.ledger.queries.tree import root_at
 from scalewitness.ledger.services.signing import log_signer

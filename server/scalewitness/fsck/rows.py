@@ -6,11 +6,11 @@ from hashlib import sha256
 from scalewitness.animals.models import PhotoFile
 from scalewitness.calls.models import HeldCall
 from scalewitness.domain.translog.commitment import opens
-from scalewitness.intake.fsck.past import Past, Unfounded
-from scalewitness.intake.fsck.projections import PROJECTIONS
-from scalewitness.intake.fsck.reading import Said
-from scalewitness.intake.fsck.report import Difference
-from scalewitness.intake.fsck.tables import Due, unlike
+from scalewitness.fsck.past import Past, Unfounded
+from scalewitness.fsck.projections import PROJECTIONS
+from scalewitness.fsck.reading import Said
+from scalewitness.fsck.report import Difference
+from scalewitness.fsck.tables import Due, unlike
 from scalewitness.ledger.models import Entry, Text
 
 
