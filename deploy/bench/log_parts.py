@@ -97,9 +97,9 @@ def appending(count: int) -> Measured:
 def _append(count: int) -> None:
     for _ in range(0, count, BATCH):
         with transaction.atomic():
-            writer = Writer(NOW)
+            writer = Writer()
             for draft in _drafts(writer.size):
-                writer.add(draft)
+                writer.add(draft, NOW)
             writer.flush()
 
 

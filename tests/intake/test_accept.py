@@ -4,14 +4,13 @@ from datetime import timedelta
 from uuid import UUID
 
 import pytest
-from django.db import transaction
 from tests.world import World, new_id, probing
 
 from scalewitness.animals.services import edit
 from scalewitness.domain.errors import Refused
 from scalewitness.domain.moments import rfc3339
-from scalewitness.intake import pieces
 from scalewitness.intake.batch import Actor, Batch
+from scalewitness.intake.pieces import Piece
 from scalewitness.intake.services import accept
 from scalewitness.intake.submission import Sealed
 from scalewitness.ledger.models import Entry, Head, Text
@@ -62,10 +61,11 @@ def test_a_retry_that_overtook_the_first_answer_is_a_duplicate(world: World) -> 
     noted = {"noted": {"type": "weight", "grams": "500"}}
     item = world.item("husbandry_noted", animal.pk, noted, texts={"note": "after a shed"})
     odile = Actor(world.odile.pk)
-    early, _ = pieces.prepare([item], odile, world.now)
+    early = Piece([item], odile, world.now, world.odile.pk)
+    early.prepare()
     (first,) = world.push(world.odile, item)
-    with transaction.atomic():
-        (again,), _ = pieces.take(early, Batch(odile, world.now))
+    early.take()
+    (again,) = early.outcomes
     assert (again.status, again.position) == ("duplicate", first.position)
 
 

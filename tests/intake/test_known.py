@@ -4,16 +4,16 @@ from datetime import timedelta
 from typing import Any
 
 import pytest
-from django.db import connection, transaction
+from django.db import connection
 from tests.ledger.growing import append
 from tests.world import World, probing, tag_of
 
 from scalewitness.animals.models import Animal
 from scalewitness.calls.models import Call
-from scalewitness.intake import pieces
-from scalewitness.intake.batch import Actor, Batch
+from scalewitness.intake.batch import Actor
 from scalewitness.intake.known import Known
 from scalewitness.intake.outcomes import Outcome
+from scalewitness.intake.pieces import Piece
 from scalewitness.people.models import Keeper
 
 pytestmark = pytest.mark.django_db
@@ -25,13 +25,13 @@ class Waiting:
     def __init__(self, world: World, who: Keeper, animal: Animal, **more: Any) -> None:
         body = probing("male", tag_of(animal)) | more
         item = world.item("call_made", animal.pk, body, at=world.now + timedelta(minutes=1))
-        self.actor, self.now = Actor(keeper=who.pk), world.now
-        self.prepared, self.known = pieces.prepare([item], self.actor, self.now)
+        self.piece = Piece([item], Actor(keeper=who.pk), world.now, who.pk)
+        self.piece.prepare()
+        self.known = self.piece._known
 
     def take(self) -> Outcome:
-        with transaction.atomic():
-            batch = Batch(self.actor, self.now, self.known)
-            (outcome,), _ = pieces.take(self.prepared, batch)
+        self.piece.take()
+        (outcome,) = self.piece.outcomes
         return outcome
 
 
@@ -60,7 +60,7 @@ def test_a_policy_adopted_or_an_animal_corrected_in_between_counts(world: World)
     animal = world.animal("K3")
     waiting = Waiting(world, world.odile, animal)
     world.say(world.odile, "particulars_corrected", animal.pk, {"species": "boa_imperator"})
-    assert not waiting.known.still_holds()
+    assert waiting.known.is_stale()
     waiting.take()
     read = Known(None, world.now).of(animal.pk)
     assert read is not None
@@ -71,7 +71,7 @@ def test_calls_on_other_animals_change_nothing(world: World) -> None:
     animal, other = world.animal("K4"), world.animal("K5")
     waiting = Waiting(world, world.odile, animal)
     world.call(world.odile, other, "female")
-    assert waiting.known.still_holds()
+    assert not waiting.known.is_stale()
     assert waiting.take().status == "accepted"
 
 
@@ -120,14 +120,14 @@ def test_what_came_in_between_is_found_without_reading_the_log(world: World) -> 
     """PostgreSQL, Row Estimation: of a range with one end it expects a third of the rows."""
     append(3_000)
     waiting = Waiting(world, world.odile, world.animal("K6"))
-    ((statement, values),) = waiting.known.matters()
+    ((statement, values),) = waiting.known.staleness()
     with connection.cursor() as cursor:
         cursor.execute("ANALYZE ledger_entry")
         cursor.execute("SET LOCAL plan_cache_mode = force_generic_plan")
         numbered = statement.replace("%s", "$1", 1).replace("%s", "$2", 1).replace("%s", "$3", 1)
-        cursor.execute(f"PREPARE matters (bigint, text, text[]) AS {numbered}")
-        cursor.execute("EXPLAIN EXECUTE matters (%s, %s, %s)", values)
+        cursor.execute(f"PREPARE came_in (bigint, text, text[]) AS {numbered}")
+        cursor.execute("EXPLAIN EXECUTE came_in (%s, %s, %s)", values)
         plan = "\n".join(line for (line,) in cursor.fetchall())
-        cursor.execute("DEALLOCATE matters")
+        cursor.execute("DEALLOCATE came_in")
     assert "Index Scan using ledger_entry_pkey" in plan
     assert "Seq Scan on ledger_entry" not in plan

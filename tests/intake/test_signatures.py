@@ -24,9 +24,9 @@ from scalewitness.domain.errors import AddressUnconfirmed
 from scalewitness.domain.moments import rfc3339
 from scalewitness.domain.translog.devices import Devices
 from scalewitness.domain.translog.leaf import read_leaf
-from scalewitness.intake import pieces
-from scalewitness.intake.batch import Actor, Batch
+from scalewitness.intake.batch import Actor
 from scalewitness.intake.erasure import close_account
+from scalewitness.intake.pieces import Piece
 from scalewitness.intake.services import accept
 from scalewitness.ledger.models import Entry
 from scalewitness.people.models import DeviceKey
@@ -223,11 +223,11 @@ def test_a_revocation_counts_within_a_batch_too(world: World, odile: Phone) -> N
 
 def test_a_revocation_between_the_check_and_the_lock_counts(world: World, odile: Phone) -> None:
     item = call(odile, world.animal("A1"))
-    proved, _ = pieces.prepare([item], odile.actor, world.now)
+    proved = Piece([item], odile.actor, world.now, odile.actor.keeper)
+    proved.prepare()
     odile.send(odile.revocation())
-    with transaction.atomic():
-        (outcome,), _ = pieces.take(proved, Batch(odile.actor, world.now))
-    assert code(outcome) == "bad_signature"
+    proved.take()
+    assert code(proved.outcomes[0]) == "bad_signature"
 
 
 def test_key_and_first_signed_call_may_come_in_one_batch(world: World) -> None:

@@ -13,10 +13,10 @@ NOW = datetime(2026, 11, 25, 12, tzinfo=UTC)
 
 def append(count: int) -> None:
     with transaction.atomic():
-        writer = Writer(NOW)
+        writer = Writer()
         for number in range(writer.size, writer.size + count):
             fact = UUID(f"01890000-0000-7000-8000-{number:012x}")
-            writer.add(Draft(fact, "visit_accepted", None, None, NOW, None, {}))
+            writer.add(Draft(fact, "visit_accepted", None, None, NOW, None, {}), NOW)
         writer.flush()
 
 

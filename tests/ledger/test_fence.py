@@ -69,9 +69,9 @@ def sign_and_forget(count: int) -> str:
 def append_others(count: int) -> None:
     """Facts that nobody saw, in the place of those that were lost."""
     with transaction.atomic():
-        writer = Writer(NOW)
+        writer = Writer()
         for _ in range(count):
-            writer.add(Draft(new_id(), "visit_accepted", None, None, NOW, None, {}))
+            writer.add(Draft(new_id(), "visit_accepted", None, None, NOW, None, {}), NOW)
         writer.flush()
 
 

@@ -1,10 +1,10 @@
-"""One accepted batch in the making: the writer, what it touched and what it owes."""
+"""What one sender's items come to, before it is stored: entries, rows, letters owed."""
 
 import os
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Any, TypeAlias
+from typing import Any
 from uuid import UUID
 
 import msgspec
@@ -80,86 +80,53 @@ waits notices (our judgement)."""
 REASSESSING = 0.001
 """Seconds that an animal still to be reassessed will take: measured 0.5 to 0.7 ms, and a row."""
 
-Mark: TypeAlias = tuple[int, dict[UUID, Touched]]
-"""How many facts a batch held, and which animals it had touched."""
-
-
-class OutOfTurn(Exception):
-    """What a batch comes to would have to be written before the log is locked for it."""
-
 
 class Batch:
-    """Everything one transaction of intake writes to.
-
-    ``ahead``: begun before its turn, from what is ``known`` of the log as it was. It only
-    reads and keeps what is to be stored, until `take_turn`.
-    """
+    """What one sender's part of a transaction comes to. ``known``: what was read before the
+    log was locked; it is read again if an entry that bears on it came in. ``writer``: of the
+    transaction, where others write in it too."""
 
     def __init__(
         self,
         actor: Actor,
         received_at: datetime,
         known: Known | None = None,
-        *,
-        ahead: bool = False,
+        writer: Writer | None = None,
     ) -> None:
         self.actor = actor
         self.now = received_at
         self.touched: dict[UUID, Touched] = {}
         self.owes_letters = False
         self.known = known or Known(actor.keeper, received_at)
-        self._writer = Writer(received_at, self.known.size if ahead else None)
-        if not ahead and not self.known.still_holds():
+        self._writer = writer or Writer()
+        if self.known.is_stale():
             self.known.forget()
         self.known.before_reading = self._store_kept
-        self._ahead = ahead
         self._rows: dict[type[Model], list[Row]] = {}
-
-    def take_turn(self, after: "Batch | None" = None) -> int | None:
-        """Lock the log for what was taken ahead. By how much all positions moved; None where
-        something entered the log meanwhile that bears on it: then it is worth nothing.
-        ``after``: a batch that has its turn already, in the same transaction."""
-        moved = self._writer.lock(after._writer if after else None)
-        self._ahead = False
-        if not self.known.still_holds():
-            return None
-        if moved:
-            for rows in self._rows.values():
-                rows[:] = [_moved(row, moved) for row in rows]
-        return moved
+        self._has_stored = False
 
     def log(self, fact: Sealed, *, sender: Actor | None = None) -> Logged[Any]:
         """Take a position for a sent fact and keep its texts. ``sender`` other than the actor
         only for a held call, which enters as its examiner's, from their device."""
         sender = sender or self.actor
-        position = self._writer.add(draft_of(fact, sender))
+        position = self._writer.add(draft_of(fact, sender), self.now)
         self.keep_texts(fact)
         return Logged(fact.id, position, sender.by, fact.at, self.now, fact.about, fact.body)
 
     @property
-    def held(self) -> float:
-        """Seconds since the log was locked for it."""
-        return self._writer.held
+    def full(self) -> bool:
+        """Whether it has taken as much as the log may be locked for."""
+        return self._writer.held + len(self.touched) * REASSESSING > HOLDING
 
     @property
-    def full(self) -> bool:
-        """Whether it has taken as much as the log may be locked for. Ahead of its turn nothing
-        is locked for it."""
-        return not self._ahead and self._writer.held + len(self.touched) * REASSESSING > HOLDING
+    def leaves_room(self) -> bool:
+        """Whether another sender's items may be judged in the same transaction: there is time,
+        and nothing was stored that they might be judged by."""
+        return not (self._has_stored or self.full)
 
     @property
     def log_size(self) -> int:
         return self._writer.size
-
-    def mark(self) -> Mark:
-        """Where the batch stands, for `rewind` when a savepoint is rolled back."""
-        return self._writer.pending, dict(self.touched)
-
-    def rewind(self, mark: Mark) -> None:
-        pending, self.touched = mark
-        self._writer.drop_after(pending)
-        self._rows.clear()
-        self.known.forget()
 
     def keep_texts(self, fact: Sealed) -> None:
         """Store free text beside the log, where it can be erased."""
@@ -173,13 +140,8 @@ class Batch:
 
     def store(self) -> None:
         """Store the rows kept so far. Whoever is about to write anything else, or to read what
-        the batch writes, does this first.
-
-        Raises:
-            OutOfTurn: it is not the batch's turn yet.
-        """
-        if self._ahead:
-            raise OutOfTurn
+        the batch writes, does this first."""
+        self._has_stored = True
         for table, rows in self._rows.items():
             insert_rows(table, rows)
         self._rows.clear()
@@ -199,7 +161,9 @@ class Batch:
             raise ValueError(f"{kind} is for people to say")
         fact_id = fresh_id(self.now)
         built: Mapping[str, Any] = msgspec.to_builtins(body)
-        position = self._writer.add(Draft(fact_id, kind, None, None, self.now, about, built))
+        position = self._writer.add(
+            Draft(fact_id, kind, None, None, self.now, about, built), self.now
+        )
         return Logged(fact_id, position, None, self.now, self.now, about, body)
 
     def touch(
@@ -233,18 +197,12 @@ class Batch:
 
     def flush(self) -> int:
         """Store everything; the log's new size."""
-        return flush_together(self)
+        return flush_together(self._writer, [self])
 
 
-def flush_together(*batches: Batch) -> int:
-    """Store all that batches of one transaction hold, in this order; the log's new size."""
-    size = 0
+def flush_together(writer: Writer, batches: Iterable[Batch]) -> int:
+    """Store all that batches of one transaction hold; the log's new size."""
     with sent_together():
         for batch in batches:
             batch.store()
-            size = batch._writer.flush()
-    return size
-
-
-def _moved(row: Row, by: int) -> Row:
-    return {**row, "position": row["position"] + by} if "position" in row else row
+        return writer.flush()

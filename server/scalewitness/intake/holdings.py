@@ -42,7 +42,7 @@ class Holdings:
     _stewarded: set[UUID] = field(default_factory=set)
     _seen: set[UUID] = field(default_factory=set)
     _used: set[UUID] = field(default_factory=set)
-    _is_read: bool = False
+    is_read: bool = False
 
     def expect(self, kind: str, about: UUID, body: Mapping[str, Any]) -> None:
         """Say what a fact, not yet checked, will be about."""
@@ -69,19 +69,19 @@ class Holdings:
             questions.append(Question(USED, [ids_literal(self._new)]))
         return questions
 
-    def matters(self) -> list[Question]:
+    def staleness(self) -> list[Question]:
         """Asks, of those that stood for nothing, whether they do now."""
-        if not (self._is_read and self._new):
+        if not (self.is_read and self._new):
             return []
         return [Question(USED, [ids_literal(self._new - self._used)])]
 
     def subjects(self) -> set[UUID]:
         """What was read and would be told otherwise if something were said of it."""
-        return self._about | self._new if self._is_read else set()
+        return self._about | self._new if self.is_read else set()
 
     def read(self) -> None:
         """Once, until forgotten."""
-        if self._is_read or self.person is None:
+        if self.is_read or self.person is None:
             return
         self._animals = animals_of(self._about)
         self._collections = {one.collection_id: one.collection for one in self._animals.values()}
@@ -92,7 +92,7 @@ class Holdings:
         self._used = (
             {one for (one,) in asked(USED, [ids_literal(self._new)])} if self._new else set()
         )
-        self._is_read = True
+        self.is_read = True
 
     def animal(self, animal: UUID) -> Animal | None:
         """With its collection; None where there is none."""
@@ -126,4 +126,4 @@ class Holdings:
 
     def forget(self) -> None:
         """Have everything read anew."""
-        self._is_read = False
+        self.is_read = False

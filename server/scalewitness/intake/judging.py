@@ -2,13 +2,11 @@
 
 from collections.abc import Sequence
 
-from django.db import DatabaseError, OperationalError, transaction
-
 from scalewitness.domain.errors import Refused
 from scalewitness.intake.batch import Batch
 from scalewitness.intake.consequences import settle
 from scalewitness.intake.kinds import AT_ONCE, NEEDS_SETTLED, RULES
-from scalewitness.intake.outcomes import Outcome, Seen
+from scalewitness.intake.outcomes import Outcome, Seen, known_among
 from scalewitness.intake.reassessing import reassess_first
 from scalewitness.intake.signatures import Signatures
 from scalewitness.intake.submission import Sealed
@@ -16,29 +14,21 @@ from scalewitness.sales.queries import animals_sold
 
 
 def judge(
-    prepared: Sequence[Sealed | Refused],
-    batch: Batch,
-    seen: Seen,
-    *,
-    careful: bool = False,
-    whole: bool = False,
+    prepared: Sequence[Sealed | Refused], batch: Batch, *, whole: bool = False
 ) -> list[Outcome]:
     """An outcome an item, and all that follows from them kept in the batch. The items end where
-    the batch is full, unless all of them are wanted: fewer outcomes than items, at least one.
-    ``careful``: one savepoint each, so that one the database refuses takes no other with it."""
-    signatures = Signatures(batch.actor)
+    the batch is full, unless the ``whole`` is wanted: fewer outcomes than items, at least one."""
+    seen, signatures = Seen(batch.actor, known_among(prepared)), Signatures(batch.actor)
     outcomes: list[Outcome] = []
     for item in prepared:
         if outcomes and batch.full and not whole:
             break
-        outcomes.append(_one(item, batch, seen, signatures, careful=careful))
+        outcomes.append(_outcome(item, batch, seen, signatures))
     settle(batch)
     return outcomes
 
 
-def _one(
-    item: Sealed | Refused, batch: Batch, seen: Seen, signatures: Signatures, *, careful: bool
-) -> Outcome:
+def _outcome(item: Sealed | Refused, batch: Batch, seen: Seen, signatures: Signatures) -> Outcome:
     if isinstance(item, Refused):
         return Outcome(None, "refused", problem=item.as_problem())
     try:
@@ -51,7 +41,7 @@ def _one(
             settle(batch)
         if item.kind in NEEDS_SETTLED:
             reassess_first(animals_sold(item.about), batch)
-        position = _apply(item, batch, careful=careful)
+        position = _judged(item, batch)
     except Refused as refused:
         return Outcome(str(item.id), "refused", problem=refused.as_problem())
     outcome = (
@@ -61,23 +51,6 @@ def _one(
     )
     seen.add(item, outcome)
     return outcome
-
-
-def _apply(item: Sealed, batch: Batch, *, careful: bool) -> int | None:
-    if not careful:
-        return _judged(item, batch)
-    batch.store()
-    mark = batch.mark()
-    try:
-        with transaction.atomic():
-            position = _judged(item, batch)
-            batch.store()
-            return position
-    except OperationalError:  # no fault of the item: it must not count as refused
-        raise
-    except DatabaseError:
-        batch.rewind(mark)
-        raise Refused("The record could not store this item.") from None
 
 
 def _judged(item: Sealed, batch: Batch) -> int | None:

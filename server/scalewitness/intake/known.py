@@ -50,7 +50,7 @@ from scalewitness.standings.queries.linkage import STATED, starts_of
 from scalewitness.standings.queries.logged import LABELS, UNSEXED, labels_of
 from scalewitness.standings.queries.records import NEWEST
 
-NO_MATTER = (
+ABOUT_ONE_ANIMAL = (
     "animal_registered",
     "call_made",
     "husbandry_noted",
@@ -59,7 +59,7 @@ NO_MATTER = (
     "standing_changed",
 )
 """Kinds that change nothing but what is known of the animal they are about."""
-MATTERS = """
+CAME_IN = """
 SELECT EXISTS (SELECT FROM ledger_entry
                WHERE position >= %s AND position < (SELECT size FROM ledger_head)
                AND (about = ANY(%s::uuid[]) OR kind <> ALL(%s)))
@@ -174,7 +174,7 @@ class Known:
     @contextmanager
     def read_ahead(self) -> Iterator[None]:
         """Read what is expected before the lock is held, so that whoever waits for it waits
-        for none of that; `still_holds` tells afterwards whether it may be used. It is asked
+        for none of that; `is_stale` tells afterwards whether it may be used. It is asked
         for before the block and read after it."""
         if not (self._expected or self.holdings.is_expected):
             yield
@@ -208,22 +208,26 @@ class Known:
             weights_question(moments),
         ]
 
-    def still_holds(self) -> bool:
-        """Whether nothing that bears on what was read ahead has entered the log, which belongs
-        to the caller by now."""
-        return not any(matters for one in self.matters() for (matters,) in asked(*one))
+    @property
+    def is_read(self) -> bool:
+        return bool(self._subjects) or self.holdings.is_read
 
-    def matters(self) -> list[Question]:
-        """What `still_holds` will ask."""
+    def is_stale(self) -> bool:
+        """Whether an entry that bears on what was read ahead has come in since. Asked under
+        the log's lock."""
+        return any(stale for one in self.staleness() for (stale,) in asked(*one))
+
+    def staleness(self) -> list[Question]:
+        """What `is_stale` will ask."""
         subjects = self._subjects.keys() | self.holdings.subjects()
         if not subjects:
             return []
-        values = (self.size, ids_literal(subjects), list(NO_MATTER))
-        return [Question(MATTERS, values), *self.holdings.matters()]
+        values = (self.size, ids_literal(subjects), list(ABOUT_ONE_ANIMAL))
+        return [Question(CAME_IN, values), *self.holdings.staleness()]
 
     def heed(self, kind: str, about: UUID) -> None:
         """The batch wrote something else than a call."""
-        if kind not in NO_MATTER:
+        if kind not in ABOUT_ONE_ANIMAL:
             self.forget()
         elif kind == "husbandry_noted":
             self._weights = {key: value for key, value in self._weights.items() if key[0] != about}

@@ -1,33 +1,33 @@
 """A piece of what somebody sends: as much as is taken in one transaction, or less.
 
-A piece is prepared and, where that is possible, judged before the log is locked. Pieces that
-were are written together, whoever sent them, with one lock and one commit.
+Every piece goes one way: prepare (parse, seal, check signatures, read what its items will be
+judged by) → lock the log → read again if an entry that bears on it came in → judge → settle what
+follows → store. Small pieces of several senders go it in one transaction.
 """
 
 import os
-from collections.abc import Callable, Iterable, Sequence
-from contextlib import suppress
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager, suppress
 from datetime import datetime
 from typing import TypeVar
 from uuid import UUID
 
 import structlog
-from django.db import DatabaseError, transaction
+from django.db import DatabaseError, OperationalError, transaction
 
 from scalewitness.domain.errors import AddressUnconfirmed, Busy, Refused
 from scalewitness.domain.moments import parse_moment
-from scalewitness.intake.ahead import Ahead, judged_ahead
 from scalewitness.intake.authors import check_confirmed, confirmed_question
 from scalewitness.intake.batch import Actor, Batch, flush_together
 from scalewitness.intake.judging import judge
 from scalewitness.intake.known import Known
-from scalewitness.intake.outcomes import Outcome, Seen, known_among, known_question
+from scalewitness.intake.outcomes import Outcome, known_question
 from scalewitness.intake.pace import PACE
 from scalewitness.intake.signatures import prove
 from scalewitness.intake.submission import Sealed, Submission, read, seal
 from scalewitness.ledger.queries.fence import LAST
 from scalewitness.ledger.queries.prepared import Question, asked_together
-from scalewitness.ledger.services.writing import IN_LINE, LOCKED
+from scalewitness.ledger.services.writing import IN_LINE, LOCKED, Writer
 from scalewitness.mail.services import queueing as mail
 from scalewitness.waiting import was_held_up
 
@@ -53,7 +53,7 @@ class Piece:
         self.author = author
         self.outcomes: list[Outcome] = []
         self.fault: BaseException | None = None
-        self.ahead: Ahead | None = None
+        self._most = len(items)
         self._prepared: Sequence[Sealed | Refused] | None = None
         self._known = Known(actor.keeper, received_at)
 
@@ -62,133 +62,144 @@ class Piece:
         return len(self.outcomes) == len(self.items)
 
     @property
-    def is_fresh(self) -> bool:
-        """Whether nothing was done about it yet."""
-        return self._prepared is None
+    def is_begun(self) -> bool:
+        """Whether some of it was tried already."""
+        return self._prepared is not None
 
     def prepare(self) -> None:
-        """All that needs no lock, once: parse, seal, check signatures, read what it will be
-        judged by, and judge it."""
+        """All that needs no lock: parse, seal and check signatures, once; and read what its
+        items will be judged by, unless it is still known."""
         if self._prepared is None:
             self._prepared, self._known = prepare(self.items, self.actor, self.received_at)
-            batch = Batch(self.actor, self.received_at, self._known, ahead=True)
-            self.ahead = judged_ahead(self._prepared, batch)
+        elif not self._known.is_read:
+            with self._known.read_ahead():
+                pass
 
-    def prepare_for_all(self) -> None:
-        """As :meth:`prepare`; a fault is kept for whoever waits for the piece."""
+    @contextmanager
+    def keeping_its_fault(self) -> Iterator[None]:
+        """What goes wrong within the block is its own."""
         try:
-            if self.fault is None:
-                self.prepare()
+            yield
         except Exception as fault:
-            self.fault = fault
+            self.fault = self.fault or fault
 
     def questions(self) -> list[Question]:
         """What it asks under the lock."""
         first = confirmed_question(self.author)
-        return [*first, *self._known.matters(), known_question(self._rest)]
+        return [*first, *self._known.staleness(), known_question(self._next)]
+
+    def ids(self) -> set[UUID]:
+        """What its facts are and are about: of two pieces that share any, one bears on the
+        other."""
+        sealed = [one for one in self._next if isinstance(one, Sealed)]
+        return {one for fact in sealed for one in (fact.id, fact.about)}
+
+    def judge(self, writer: Writer, *, whole: bool) -> tuple[Batch, list[Outcome]]:
+        """Judge its next items under the lock, as many as the log may be held for or the
+        ``whole``: those left have no outcome."""
+        batch = Batch(self.actor, self.received_at, self._known, writer)
+        try:
+            check_confirmed(self.author)
+        except AddressUnconfirmed as refused:
+            self.fault = refused
+            return batch, []
+        return batch, judge(self._next, batch, whole=whole)
 
     def forget(self) -> None:
-        """Have what it is judged by read anew."""
+        """Have what it is judged by read anew: what was judged and not stored counts as taken
+        there, and what was stored is read as everybody reads it."""
         self._known.forget()
-
-    def in_turn(self, ahead: Ahead, last: Ahead | None) -> list[Outcome] | None:
-        """What it comes to by what was judged ahead, under the lock; None where that has to
-        be found out by :meth:`take`. ``last``: another written before it."""
-        with suppress(AddressUnconfirmed):
-            check_confirmed(self.author)
-            return ahead.take_turn(last)
-        return None
 
     def take(self, *, whole: bool = False) -> None:
-        """Take as many of the items as the log may be locked for, or the ``whole``, in one
-        transaction: those left have no outcome yet."""
+        """Take some of its items, at least one, in one transaction. Where the database refuses
+        what no check foresaw, nothing is kept, and fewer are tried next time; in the end that
+        item by itself, which is refused."""
         try:
-            with transaction.atomic(), asked_together(*_locking(), *self.questions()):
-                outcomes, owes = self._judged(whole=whole)
-        except DatabaseError as fault:
+            write([self], whole=whole)
+        except OperationalError as fault:  # no item's fault
             if was_held_up(fault):
                 raise Busy() from fault
-            # A value no check foresaw. Take the items one savepoint each, so that only the
-            # one at fault is refused. Nothing of the first attempt was kept.
-            self._known.forget()
-            with transaction.atomic():
-                outcomes, owes = self._judged(whole=whole, careful=True)
-        if owes:
-            transaction.on_commit(mail.wake)
-        self.outcomes += outcomes
-        self._known.forget()
+            raise
+        except DatabaseError:
+            self._narrow()
 
-    def _judged(self, *, whole: bool, careful: bool = False) -> tuple[list[Outcome], bool]:
-        check_confirmed(self.author)
-        batch = Batch(self.actor, self.received_at, self._known)
-        return take(self._rest, batch, careful=careful, whole=whole)
+    def _narrow(self) -> None:
+        (*_, item) = tried = self._next
+        if len(tried) > 1:
+            self._most = len(tried) // 2
+            return
+        fault = Refused("The record could not store this item.")
+        given = str(item.id) if isinstance(item, Sealed) else None
+        self.outcomes.append(Outcome(given, "refused", problem=fault.as_problem()))
+        self._most = len(self.items)
 
     @property
-    def _rest(self) -> Sequence[Sealed | Refused]:
-        return (self._prepared or ())[len(self.outcomes) :]
-
-
-def _locking() -> tuple[Question, ...]:
-    """What is asked first, the log's lock before all: whoever waits for it meanwhile waits for
-    one answer instead of several."""
-    return IN_LINE, LOCKED.question(), LAST.question()
+    def _next(self) -> Sequence[Sealed | Refused]:
+        done = len(self.outcomes)
+        return (self._prepared or ())[done : done + self._most]
 
 
 def write_together(pieces: Sequence[Piece]) -> None:
-    """Write the pieces that were judged ahead, in one transaction. One on which another bears,
-    or something that came in between, gets no outcome here; nor does any where the database
-    refuses what one of them holds."""
-    judged = [(one, ahead) for one in pieces if (ahead := one.ahead)]
-    if judged:
-        for one, _ in judged:
-            one.ahead = None  # once: what a batch holds is gone after it was sent to be stored
-        try:
-            for piece, outcomes in _written(judged).items():
-                piece.outcomes += outcomes
-        finally:
-            for one, _ in judged:  # it holds what was judged as if it had been taken
-                one.forget()
-
-
-def _written(judged: Sequence[tuple[Piece, Ahead]]) -> dict[Piece, list[Outcome]]:
-    """In one transaction; nothing, where one of them fails: each will find out by itself."""
-    written: dict[Piece, list[Outcome]] = {}
-    last, batches = None, []
-    asked = [question for one, _ in judged for question in one.questions()]
+    """Write small pieces in one transaction. One on which another bears gets no outcome here;
+    nor does any where something fails: each will find out by itself."""
+    for one in pieces:
+        with one.keeping_its_fault():
+            one.prepare()
     try:
-        with transaction.atomic(), asked_together(*_locking(), *asked):
-            for piece, ahead in _apart(judged):
-                outcomes = piece.in_turn(ahead, last)
-                if outcomes is not None:
-                    written[piece], last = outcomes, ahead
-                    batches.append(ahead.batch)
-            flush_together(*batches)
-    except Refused:  # of all that is sent
+        write([one for one in pieces if one.fault is None])
+    except Refused:  # of the log, and so of all
         raise
     except Exception as fault:
         if was_held_up(fault):
             raise Busy() from fault
-        log.warning("not_written_together", pieces=len(judged), exc_info=fault)
-        return {}
-    if batches:
-        PACE.note(sum(map(len, written.values())), batches[0].held)
-    return written
+        log.warning("not_written_together", pieces=len(pieces), exc_info=fault)
 
 
-def _apart(judged: Iterable[tuple[Piece, Ahead]]) -> Iterable[tuple[Piece, Ahead]]:
-    """Those that share nothing with one before them."""
+def write(pieces: Sequence[Piece], *, whole: bool = False) -> None:
+    """Take items of each piece in one transaction; those taken have their outcome afterwards.
+    Where this raises, nothing was written."""
+    for one in pieces:
+        one.prepare()
+    taken: list[tuple[Piece, Batch, list[Outcome]]] = []
+    try:
+        with transaction.atomic(), asked_together(*_questions(pieces)):
+            writer = Writer()
+            for piece in _apart(pieces):
+                taken.append((piece, *piece.judge(writer, whole=whole)))
+                if not taken[-1][1].leaves_room:
+                    break
+            flush_together(writer, [batch for _, batch, _ in taken])
+    finally:
+        for one in pieces:
+            one.forget()
+    for piece, _, outcomes in taken:
+        piece.outcomes += outcomes
+    if any(batch.owes_letters for _, batch, _ in taken):
+        transaction.on_commit(mail.wake)
+    PACE.note(sum(len(outcomes) for _, _, outcomes in taken), writer.held)
+
+
+def _questions(pieces: Sequence[Piece]) -> list[Question]:
+    """What is asked first, the log's lock before all: whoever waits for it meanwhile waits for
+    one answer instead of several."""
+    locking = [IN_LINE, LOCKED.question(), LAST.question()]
+    return [*locking, *(question for one in pieces for question in one.questions())]
+
+
+def _apart(pieces: Iterable[Piece]) -> Iterable[Piece]:
+    """Those that share no id with one before them."""
     seen: set[UUID] = set()
-    for piece, ahead in judged:
-        subjects = ahead.subjects()
-        if seen.isdisjoint(subjects):
-            yield piece, ahead
-        seen |= subjects
+    for piece in pieces:
+        ids = piece.ids()
+        if seen.isdisjoint(ids):
+            yield piece
+        seen |= ids
 
 
 def prepare(
     items: Iterable[object], actor: Actor, received_at: datetime
 ) -> tuple[list[Sealed | Refused], Known]:
-    """Parse, seal and check signatures, and read what calls will be judged by. All that is
+    """Parse, seal and check signatures, and read what items will be judged by. All that is
     outside the lock: whoever waits for it waits for none of it."""
     given = [_attempt(read, item) for item in items]
     known = _expecting(given, actor, received_at)
@@ -222,17 +233,3 @@ def _expecting(given: Iterable[Submission | Refused], actor: Actor, received_at:
             with suppress(ValueError, LookupError, TypeError, AttributeError):  # will be refused
                 known.expect(one.kind, UUID(one.about), parse_moment(one.at), one.body)
     return known
-
-
-def take(
-    prepared: Sequence[Sealed | Refused],
-    batch: Batch,
-    *,
-    careful: bool = False,
-    whole: bool = False,
-) -> tuple[list[Outcome], bool]:
-    """Judge and store, under the lock; see `judge`. And whether a letter is owed."""
-    seen = Seen(batch.actor, known_among(prepared))
-    outcomes = judge(prepared, batch, seen, careful=careful, whole=whole)
-    batch.flush()
-    return outcomes, batch.owes_letters

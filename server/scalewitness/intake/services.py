@@ -55,24 +55,23 @@ def accept(
         stretch = items[len(outcomes) :][: PACE.stretch()]
         piece = Piece(stretch, actor, received_at, author)
         while not piece.is_done:
-            _take_in_turn(piece, begun=bool(outcomes) or not piece.is_fresh)
+            _take_in_turn(piece, begun=bool(outcomes) or piece.is_begun)
         outcomes += piece.outcomes
     return named(items, outcomes)
 
 
 def _at_once(piece: Piece) -> list[Outcome]:
     """Without waiting for a turn: whoever has it may wait for what that transaction holds."""
-    piece.prepare()
-    write_together([piece])
-    if not piece.is_done:
+    while not piece.is_done:
         piece.take(whole=True)
+        _raise_fault_of(piece)
     return piece.outcomes
 
 
 def _take_in_turn(piece: Piece, *, begun: bool) -> None:
     """Take some of it, at least; in one's own turn, or in that of another who takes it along.
     What was ``begun`` before that is gone on with for longer: it waits for others who get on."""
-    joins = piece.is_fresh and _may_join(piece.items)
+    joins = not piece.is_begun and _may_join(piece.items)
     patience = min(PATIENCE, patience_left(LONGEST)) if begun else patience_left(PATIENCE)
     # While waiting, its connection is another's: back to the pool, where threads outnumber them.
     if TURNS.take(piece.actor.by, piece if joins else None, patience, connection.close):
@@ -84,6 +83,10 @@ def _take_in_turn(piece: Piece, *, begun: bool) -> None:
             _take(piece, [one.load for one in others if one.load])
         finally:
             TURNS.leave(others)
+    _raise_fault_of(piece)
+
+
+def _raise_fault_of(piece: Piece) -> None:
     if piece.fault is not None:
         raise piece.fault
 
@@ -95,18 +98,17 @@ def _may_join(items: Sequence[object]) -> bool:
 
 
 def _take(piece: Piece, others: list[Piece]) -> None:
-    """``others`` are written if they can be together with it; else they take turns of their
-    own. A fault of theirs is theirs."""
+    """``others`` are written with it if they can be; else they take turns of their own. A fault
+    of theirs is theirs."""
     try:
-        for one in (piece, *others):
-            one.prepare_for_all()
-        write_together([one for one in (piece, *others) if one.fault is None])
+        if others:
+            write_together([piece, *others])
+        if not piece.is_done and piece.fault is None:
+            piece.take()
     except BaseException:
         for one in others:
             one.fault = one.fault or Busy()
         raise
-    if not piece.is_done and piece.fault is None:
-        piece.take()
 
 
 def accept_one(

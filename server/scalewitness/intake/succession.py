@@ -147,7 +147,7 @@ def _state(made: Succession, statement: str, now: datetime) -> None:
         missing=made.missing,
         statement=commit(statement, salt),
     )
-    writer = Writer(now)
-    writer.add(Draft(made.id, KIND, None, None, now, made.id, msgspec.to_builtins(body)))
+    writer = Writer()
+    writer.add(Draft(made.id, KIND, None, None, now, made.id, msgspec.to_builtins(body)), now)
     Text.objects.create(fact=made.id, field="statement", salt=salt, text=statement)
     writer.flush()

@@ -95,40 +95,20 @@ class Writer:
     Make one inside a transaction, after everything slow is done: whoever holds it is the
     only writer until commit. That one lock is what makes order, permission checks and
     standings consistent without any other. Raises `Fenced` while the log is closed.
-
-    With ``expecting``, a size of the log, it gives out positions from there on and locks
-    nothing before :meth:`lock`, which may move them.
     """
 
-    def __init__(self, received_at: datetime, expecting: int | None = None) -> None:
-        self._received_at = received_at
+    def __init__(self) -> None:
+        self._head, self._since = take_turn(), monotonic()
+        self._stored = self._head.size
         self._rows: list[tuple[Any, ...]] = []
         self._hashes: list[bytes] = []
-        self._head: Head | None = None
-        self._since = 0.0
-        self._stored = expecting or 0
-        if expecting is None:
-            self.lock()
-
-    def lock(self, after: "Writer | None" = None) -> int:
-        """Become the only writer until commit. By how much the log has outgrown what was
-        expected: by as much do the positions given out so far move. ``after``: another who has
-        the lock in this transaction, and will flush first."""
-        if after is None:
-            self._head, self._since = take_turn(), monotonic()
-            size = self._head.size
-        else:
-            self._head, self._since = after._head, after._since
-            size = after.size
-        moved, self._stored = size - self._stored, size
-        return moved
 
     @property
     def held(self) -> float:
-        """Seconds since the log was locked; 0 where it is not yet."""
-        return monotonic() - self._since if self._head else 0.0
+        """Seconds since the log was locked."""
+        return monotonic() - self._since
 
-    def add(self, draft: Draft) -> int:
+    def add(self, draft: Draft, received_at: datetime) -> int:
         """Take the next position for a fact; nothing is stored before ``flush``."""
         position = self.size
         leaf = draft.leaf()
@@ -141,7 +121,7 @@ class Writer:
                 draft.device,
                 draft.about,
                 draft.at,
-                self._received_at,
+                received_at,
                 list(draft.flags),
                 leaf,
                 self._hashes[-1],
@@ -152,24 +132,14 @@ class Writer:
     @property
     def size(self) -> int:
         """The log's size with what is pending: no position at or above it exists yet."""
-        return self._stored + self.pending
-
-    @property
-    def pending(self) -> int:
-        return len(self._rows)
+        return self._stored + len(self._rows)
 
     def speaks_of(self, thing: UUID) -> bool:
         """Whether a pending fact is, or is about, this id."""
         return any(thing in (row[0], row[4]) for row in self._rows)
 
-    def drop_after(self, count: int) -> None:
-        """Forget all but the first ``count`` facts; their rows were rolled back."""
-        del self._rows[count:], self._hashes[count:]
-
     def flush(self) -> int:
         """Store the entries and move the head; the new size."""
-        if self._head is None:
-            raise RuntimeError("the log is not locked")
         if self._rows:
             frontier = Frontier.from_bytes(bytes(self._head.frontier)).append(self._hashes)
             numbered = enumerate(self._rows, self._stored)
@@ -178,7 +148,8 @@ class Writer:
             self._head.size, self._head.frontier = frontier.size, frontier.to_bytes()
             told(MOVE, (frontier.size, self._head.frontier, frontier.root()))
             self._stored = frontier.size
-            self.drop_after(0)
+            self._rows.clear()
+            self._hashes.clear()
         return self._stored
 
 

@@ -1,29 +1,24 @@
-"""Calls are judged before their turn to write. What came in between moves them, or has them
-judged anew under the lock; and nothing at all is written before."""
+"""What comes in after a batch was prepared, and before the log is locked for it, counts."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from datetime import timedelta
 from typing import Any
 from uuid import UUID
 
 import pytest
-from django.db import transaction
 from tests.world import World, new_id, probing, tag_of
 
 from scalewitness.animals.models import Animal
 from scalewitness.animals.services import create_collection
 from scalewitness.calls.models import Call, HeldCall
-from scalewitness.domain.errors import Refused
 from scalewitness.domain.moments import rfc3339
-from scalewitness.intake import judging, pieces
-from scalewitness.intake.ahead import Ahead, judged_ahead
-from scalewitness.intake.batch import Actor, Batch, OutOfTurn, flush_together
+from scalewitness.intake import pieces
+from scalewitness.intake.batch import Actor
 from scalewitness.intake.outcomes import Outcome
-from scalewitness.intake.submission import Sealed
+from scalewitness.intake.pieces import Piece
 from scalewitness.ledger.models import Entry
-from scalewitness.ledger.services.inserting import insert_rows
+from scalewitness.ledger.queries.tree import tip
 from scalewitness.mail.models import Letter
-from scalewitness.people.models import Keeper, Practitioner
 from scalewitness.standings.models import Standing
 
 pytestmark = pytest.mark.django_db
@@ -33,72 +28,41 @@ def call(world: World, animal: Animal, sex: str = "male", **more: Any) -> dict[s
     return world.item("call_made", animal.pk, probing(sex, tag_of(animal)) | more)
 
 
-def ahead_of(world: World, who: Keeper, *items: dict[str, Any]) -> Ahead | None:
-    actor = Actor(keeper=who.pk)
-    prepared, known = pieces.prepare(items, actor, world.now)
-    return judged_ahead(prepared, Batch(actor, world.now, known, ahead=True))
-
-
-def judged(world: World, who: Keeper, *items: dict[str, Any]) -> Ahead:
-    found = ahead_of(world, who, *items)
-    assert found is not None
-    return found
-
-
-def written(ahead: Ahead) -> list[Outcome] | None:
-    with transaction.atomic():
-        outcomes = ahead.take_turn()
-        if outcomes is not None:
-            flush_together(ahead.batch)
-    return outcomes
-
-
 def meanwhile(monkeypatch: pytest.MonkeyPatch, happens: Callable[[], object]) -> None:
-    """Between judging the next batch and its turn."""
+    """After the next piece was prepared, before the log is locked for it."""
+    prepare = pieces.prepare
 
-    def judge_then(prepared: Sequence[Sealed | Refused], batch: Batch) -> Ahead | None:
-        found = judged_ahead(prepared, batch)
-        assert found is not None
+    def prepare_then(*given: Any) -> Any:
+        prepared = prepare(*given)
         monkeypatch.undo()
         happens()
-        return found
+        return prepared
 
-    monkeypatch.setattr(pieces, "judged_ahead", judge_then)
-
-
-def test_nothing_is_written_before_the_turn(world: World) -> None:
-    animal = world.animal("A1")
-    size = Entry.objects.count()
-    ahead = judged(world, world.odile, call(world, animal))
-    assert (Entry.objects.count(), Call.objects.count()) == (size, 0)
-    outcomes = written(ahead)
-    assert outcomes is not None
-    assert [one.status for one in outcomes] == ["accepted"]
-    assert Call.objects.get().position == size == outcomes[0].position
+    monkeypatch.setattr(pieces, "prepare", prepare_then)
 
 
-def test_what_came_in_between_moves_every_position(world: World) -> None:
+def test_what_came_in_between_has_its_positions(
+    world: World, monkeypatch: pytest.MonkeyPatch
+) -> None:
     animal, other = world.animal("A1"), world.animal("A2")
-    first, second = call(world, animal), call(world, animal, "female")
-    ahead = judged(world, world.odile, first, second)
-    expected = [one.position for one in ahead.outcomes]
-    world.call(world.odile, other, "female")
-    outcomes = written(ahead)
-    assert outcomes is not None
-    assert [one.position for one in outcomes] != expected
-    for outcome, item in zip(outcomes, (first, second), strict=True):
+    items = [call(world, animal), call(world, animal, "female")]
+    meanwhile(monkeypatch, lambda: world.call(world.odile, other, "female"))
+    outcomes = world.push(world.odile, *items)
+    for outcome, item in zip(outcomes, items, strict=True):
         assert Entry.objects.get(fact=item["id"]).position == outcome.position
         assert Call.objects.get(pk=item["id"]).position == outcome.position
     for standing in Standing.objects.filter(animal=animal):
         assert Entry.objects.get(fact=standing.pk).position == standing.position
-    assert sorted(Entry.objects.values_list("position", flat=True)) == [*range(ahead.batch.flush())]
+    assert sorted(Entry.objects.values_list("position", flat=True)) == [*range(tip().size)]
 
 
 @pytest.mark.parametrize("between", ["call", "weight", "grant", "particulars"])
-def test_what_bears_on_it_has_it_judged_anew(world: World, between: str) -> None:
+def test_what_bears_on_it_has_it_read_anew(world: World, between: str) -> None:
     animal = world.animal("A1")
     grant = world.make_partner(world.pim)
-    ahead = judged(world, world.pim, call(world, animal))
+    piece = Piece([call(world, animal)], Actor(keeper=world.pim.pk), world.now, world.pim.pk)
+    piece.prepare()
+    assert not piece._known.is_stale()
     if between == "call":
         world.call(world.odile, animal, "female")
     elif between == "weight":
@@ -108,9 +72,7 @@ def test_what_bears_on_it_has_it_judged_anew(world: World, between: str) -> None
         world.say(world.odile, "grant_revoked", world.collection.pk, {"grant": str(grant)})
     else:
         world.say(world.odile, "particulars_corrected", animal.pk, {"species": "boa_imperator"})
-    size = Entry.objects.count()
-    assert written(ahead) is None
-    assert Entry.objects.count() == size
+    assert piece._known.is_stale()
 
 
 def test_the_same_item_sent_twice_at_once_is_taken_once(
@@ -150,50 +112,25 @@ def test_a_grant_that_ended_in_between_has_ended(
     assert not Call.objects.exists()
 
 
-def test_what_makes_letters_is_not_done_ahead(world: World) -> None:
+def test_a_fall_is_written_whole(world: World) -> None:
     """A verified sex that falls: its letters belong into the transaction of the call."""
     animal = world.verified("A1")
     world.sold(animal)
-    letters, size = Letter.objects.count(), Entry.objects.count()
+    letters = Letter.objects.count()
     world.pass_time(hours=1)
-    against = [call(world, animal, "female") for _ in range(4)]
-    assert ahead_of(world, world.odile, *against) is None
-    assert (Letter.objects.count(), Entry.objects.count()) == (letters, size)
-    outcomes = world.push(world.odile, *against)
+    outcomes = world.push(world.odile, *(call(world, animal, "female") for _ in range(4)))
     assert {one.status for one in outcomes} == {"accepted"}
     assert Letter.objects.count() > letters
 
 
-def test_a_call_that_came_late_is_not_held_ahead(world: World) -> None:
+def test_a_call_that_came_late_is_held(world: World) -> None:
     animal = world.animal("A1")
     visit = world.visit(world.greta, animal)
     item = call(world, animal, visit=str(visit))
     world.pass_time(days=3 + 14, hours=1)
-    assert ahead_of(world, world.greta, item) is None
-    assert not HeldCall.objects.exists()
     (outcome,) = world.push(world.greta, item)
     assert outcome.status == "held"
-
-
-def test_a_rule_that_writes_unasked_writes_nothing_ahead(
-    world: World, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    def writes(fact: Sealed, batch: Batch) -> int:
-        insert_rows(Practitioner, [{"id": fact.id, "named_by_id": world.odile.pk}])
-        return 0
-
-    animal = world.animal("A1")
-    monkeypatch.setitem(judging.RULES, "call_made", writes)
-    assert ahead_of(world, world.odile, call(world, animal)) is None
-    assert not Practitioner.objects.exists()
-
-
-def test_what_reads_what_others_write_is_not_judged_ahead(world: World) -> None:
-    animal = world.animal("A1")
-    corrected = {"species": "boa_imperator"}
-    item = world.item("particulars_corrected", animal.pk, corrected)
-    assert ahead_of(world, world.odile, item) is None
-    assert ahead_of(world, world.odile, call(world, animal), item) is None
+    assert HeldCall.objects.count() == 1
 
 
 def keeping(world: World, *, room: Any = None) -> list[dict[str, Any]]:
@@ -210,13 +147,12 @@ def keeping(world: World, *, room: Any = None) -> list[dict[str, Any]]:
     ]
 
 
-def test_facts_about_keeping_are_judged_ahead(world: World) -> None:
+def test_an_animal_registered_in_between_moves_the_next(
+    world: World, monkeypatch: pytest.MonkeyPatch
+) -> None:
     items = keeping(world)
-    ahead = judged(world, world.odile, *items)
-    assert not Animal.objects.exists()
-    world.animal("A1")
-    outcomes = written(ahead)
-    assert outcomes is not None
+    meanwhile(monkeypatch, lambda: world.animal("A1"))
+    outcomes = world.push(world.odile, *items)
     assert [one.status for one in outcomes] == ["accepted"] * 3
     animal = Animal.objects.get(pk=items[0]["about"])
     for row, outcome in zip((animal.identifiers, animal.husbandry), outcomes[1:], strict=True):
@@ -272,15 +208,8 @@ def test_a_guest_leaves_a_weight_and_nothing_else_and_a_stranger_nothing(world: 
         world.item("husbandry_noted", animal.pk, {"noted": noted})
         for noted in ({"type": "weight", "grams": "60"}, {"type": "meal", "taken": True})
     )
-    ahead = judged(world, world.greta, weight, meal)
-    assert [one.status for one in ahead.outcomes] == ["accepted", "refused"]
-    (outcome,) = judged(world, world.stan, weight).outcomes
+    (outcome,) = world.push(world.stan, weight)
     assert outcome.problem is not None
     assert outcome.problem["code"] == "not_found"
-
-
-def test_a_batch_ahead_of_its_turn_cannot_be_stored(world: World) -> None:
-    ahead = judged(world, world.odile, call(world, world.animal("A1")))
-    with pytest.raises(OutOfTurn), transaction.atomic():
-        ahead.batch.flush()
-    assert not Call.objects.exists()
+    outcomes = world.push(world.greta, weight, meal)
+    assert [one.status for one in outcomes] == ["accepted", "refused"]
