@@ -59,6 +59,7 @@ def main() -> int:
     asked.add_argument("old", type=Path, help="folder of the older tree")
     asked.add_argument("--pairs", type=int, default=20)
     asked.add_argument("--seconds", type=float, default=2.0, help="longest for one figure")
+    asked.add_argument("--only", default=",".join(FIGURES), help="figures, with commas")
     asked.add_argument("--serve", action="store_true", help="serve that tree and measure it")
     given = asked.parse_args()
     if given.serve:
@@ -69,7 +70,7 @@ def main() -> int:
         "new": Tree(HERE.parents[2], given.seconds),
     }
     try:
-        ratios = {one: compare(trees, one, given.pairs) for one in FIGURES}
+        ratios = {one: compare(trees, one, given.pairs) for one in given.only.split(",")}
     finally:
         for tree in trees.values():
             tree.close()

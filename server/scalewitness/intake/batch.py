@@ -73,7 +73,7 @@ class Touched:
 
 JUDGED_BY = (Animal, Identifier, Husbandry)
 """Tables whose rows may wait, and that calls are judged by."""
-HOLDING = 0.04
+HOLDING = 0.08
 """Seconds for which a batch may go on taking items while it has the log locked. What it took has
 yet to be stored and committed; together that stays below a tenth of a second, which nobody who
 waits notices (our judgement)."""
@@ -108,8 +108,9 @@ class Batch:
     def log(self, fact: Sealed, *, sender: Actor | None = None) -> Logged[Any]:
         """Take a position for a sent fact and keep its texts. ``sender`` other than the actor
         only for a held call, which enters as its examiner's, from their device."""
+        leaf = fact.leaf if sender is None else None
         sender = sender or self.actor
-        position = self._writer.add(draft_of(fact, sender), self.now)
+        position = self._writer.add(draft_of(fact, sender), self.now, leaf)
         self.keep_texts(fact)
         return Logged(fact.id, position, sender.by, fact.at, self.now, fact.about, fact.body)
 

@@ -7,7 +7,7 @@ whatever else it has to do. So the next stretch is as long as the last ones let 
 MOST, FEWEST = 250, 25
 """Items of a stretch. Fewer take almost as long, as half of that does not depend on how many there
 are (measured, of calls)."""
-WANTED = 0.06
+WANTED = 0.08
 """Seconds for which a stretch is to hold the log: well below a tenth of a second, which nobody who
 waits notices (our judgement)."""
 FORGOTTEN = 0.9

@@ -12,13 +12,14 @@ from datetime import datetime
 from typing import TypeVar
 from uuid import UUID
 
+import msgspec
 import structlog
 from django.db import DatabaseError, OperationalError, transaction
 
 from scalewitness.domain.errors import AddressUnconfirmed, Busy, Refused
 from scalewitness.domain.moments import parse_moment
 from scalewitness.intake.authors import check_confirmed, confirmed_question
-from scalewitness.intake.batch import Actor, Batch, flush_together
+from scalewitness.intake.batch import Actor, Batch, draft_of, flush_together
 from scalewitness.intake.judging import judge
 from scalewitness.intake.known import Known
 from scalewitness.intake.outcomes import Outcome, known_question
@@ -203,14 +204,15 @@ def prepare(
     outside the lock: whoever waits for it waits for none of it."""
     given = [_attempt(read, item) for item in items]
     known = _expecting(given, actor, received_at)
+
+    def sealed(one: Submission) -> Sealed:
+        fact = seal(one, received_at, _fresh_salt)
+        return msgspec.structs.replace(fact, leaf=draft_of(fact, actor).leaf())
+
     with known.read_ahead():  # the rest while PostgreSQL answers
-        sealed = [
-            _attempt(lambda one: seal(one, received_at, _fresh_salt), one)
-            if isinstance(one, Submission)
-            else one
-            for one in given
-        ]
-        return prove(sealed, actor), known
+        return prove(
+            [one if isinstance(one, Refused) else _attempt(sealed, one) for one in given], actor
+        ), known
 
 
 def _fresh_salt(field: str) -> bytes:

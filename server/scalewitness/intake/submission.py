@@ -52,7 +52,7 @@ class Sealed(msgspec.Struct, frozen=True):
     """A fact ready to be judged: typed body, commitments in place of its texts.
 
     ``proved`` is the key that ``sig`` was found to fit; ``salted_here`` says that a text
-    came without a salt.
+    came without a salt; ``leaf`` are the bytes of its entry, as one of who sent it.
     """
 
     id: UUID
@@ -65,6 +65,7 @@ class Sealed(msgspec.Struct, frozen=True):
     sig: str | None = None
     proved: bytes | None = None
     salted_here: bool = False
+    leaf: bytes | None = None
 
     def logged_body(self) -> dict[str, Any]:
         """The body as it enters the log."""

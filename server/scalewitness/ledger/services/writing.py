@@ -108,10 +108,11 @@ class Writer:
         """Seconds since the log was locked."""
         return monotonic() - self._since
 
-    def add(self, draft: Draft, received_at: datetime) -> int:
-        """Take the next position for a fact; nothing is stored before ``flush``."""
+    def add(self, draft: Draft, received_at: datetime, leaf: bytes | None = None) -> int:
+        """Take the next position for a fact; nothing is stored before ``flush``. ``leaf``: its
+        bytes, where they were made before."""
         position = self.size
-        leaf = draft.leaf()
+        leaf = draft.leaf() if leaf is None else leaf
         self._hashes.append(leaf_hash(leaf))
         self._rows.append(
             (
