@@ -93,6 +93,7 @@ INSTALLED_APPS = [
     "scalewitness.visits",
     "scalewitness.breeding",
     "scalewitness.disputes",
+    "scalewitness.letters",
     "scalewitness.intake",
     "scalewitness.fsck",
     "scalewitness.pages",

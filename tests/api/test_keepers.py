@@ -6,7 +6,7 @@ from django.core.cache import cache
 from tests.api.client import Api
 from tests.world import PASSWORD, World
 
-from scalewitness.intake.account_letters import MOST_AN_HOUR
+from scalewitness.letters.accounts import MOST_AN_HOUR
 from scalewitness.mail.models import Letter
 from scalewitness.people.models import Keeper
 from scalewitness.people.services import vouch

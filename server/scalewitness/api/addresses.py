@@ -1,14 +1,14 @@
 """Where a buyer's letters go, said by the buyer or by the seller."""
 
 from typing import Annotated
+from uuid import UUID
 
 from django.utils import timezone
 from msgspec import Meta, Struct
 from rest_framework.response import Response
 
 from scalewitness.api.reading import Address, Sent, address
-from scalewitness.intake.addresses import send_elsewhere
-from scalewitness.intake.batch import Actor
+from scalewitness.letters.addresses import send_elsewhere
 from scalewitness.sales.models import Sale
 
 
@@ -22,8 +22,12 @@ class LettersAgain(Struct, frozen=True):
     again: Annotated[int, Meta(ge=0)]
 
 
-def readdressed(sale: Sale, sent: NewAddress, actor: Actor) -> Response:
-    """Raises NotNow where it is not the actor's to change now, OutOfRange for what is no
-    address."""
+def readdressed(sale: Sale, sent: NewAddress, seller: UUID | None) -> Response:
+    """``seller``: who asks; None: the buyer.
+
+    Raises:
+        NotNow: it is not theirs to change now.
+        OutOfRange: for what is no address.
+    """
     email = address(sent.email, "/email")
-    return Response(LettersAgain(send_elsewhere(sale, email, actor, timezone.now())))
+    return Response(LettersAgain(send_elsewhere(sale, email, timezone.now(), seller=seller)))

@@ -1,6 +1,5 @@
 """The shared way from a POST to a fact: envelope in, one outcome out."""
 
-import os
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -29,8 +28,9 @@ from scalewitness.domain.errors import (
     Refused,
     WrongShape,
 )
-from scalewitness.domain.ids import is_uuid7, uuid7
+from scalewitness.domain.ids import is_uuid7
 from scalewitness.domain.moments import rfc3339
+from scalewitness.fresh_ids import fresh_id
 from scalewitness.intake.batch import Actor
 from scalewitness.intake.services import Replayed, accept_one
 from scalewitness.intake.submission import SaltedText
@@ -234,7 +234,7 @@ def _identified(
         return UUID(sent.id), now
     if actor.by is None:
         raise NotFound()
-    fresh = uuid7(round(now.timestamp() * 1000), os.urandom(10))
+    fresh = fresh_id(now)
     return fact_for_key(actor.by, _key(request), fresh, now)
 
 

@@ -11,10 +11,10 @@ from allauth.account.models import EmailAddress
 from django.db import transaction
 
 from scalewitness.animals.models import Collection
-from scalewitness.intake import account_letters
 from scalewitness.intake.devices import revoke_signing_devices, sign_out_everywhere
 from scalewitness.intake.erasure import displace
 from scalewitness.ledger.models import Entry
+from scalewitness.letters import accounts as account_letters
 from scalewitness.people import services
 from scalewitness.people.models import UNNAMED, Keeper, Practitioner
 from scalewitness.people.queries import account_of, has_verified_address, unproven_claims

@@ -1,6 +1,5 @@
 """What one sender's items come to, before it is stored: entries, rows, letters owed."""
 
-import os
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -13,15 +12,14 @@ from django.db.models import Model
 from scalewitness.animals.models import Animal, Husbandry, Identifier
 from scalewitness.domain import facts
 from scalewitness.domain.facts import Body, Circumstance
-from scalewitness.domain.ids import uuid7
+from scalewitness.fresh_ids import fresh_id
 from scalewitness.intake.known import Known
 from scalewitness.intake.submission import Sealed
 from scalewitness.ledger.models import Text
 from scalewitness.ledger.queries.prepared import sent_together
 from scalewitness.ledger.services.inserting import Row, insert_rows
 from scalewitness.ledger.services.writing import Draft, Logged, Writer
-from scalewitness.mail.models import Letter
-from scalewitness.mail.services import queueing as mail
+from scalewitness.letters.owing import Owing
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,11 +53,6 @@ def draft_of(fact: Sealed, sender: Actor) -> Draft:
         flags=fact.flags,
         sig=fact.sig,
     )
-
-
-def fresh_id(now: datetime) -> UUID:
-    """A UUIDv7 for what the record itself states."""
-    return uuid7(round(now.timestamp() * 1000), os.urandom(10))
 
 
 @dataclass(slots=True)
@@ -96,7 +89,7 @@ class Batch:
         self.actor = actor
         self.now = received_at
         self.touched: dict[UUID, Touched] = {}
-        self.owes_letters = False
+        self.letters = Owing(actor.keeper, received_at)
         self.known = known or Known(actor.keeper, received_at)
         self._writer = writer or Writer()
         if self.known.is_stale():
@@ -175,26 +168,6 @@ class Batch:
         touched.cause, touched.kind = cause, kind
         if admitted is not None:
             touched.admitted.append(admitted)
-
-    def owe_letter(
-        self,
-        kind: str,
-        *,
-        cause: UUID,
-        recipient: UUID,
-        to: str,
-        context: Mapping[str, Any],
-        id: UUID | None = None,
-    ) -> None:
-        """Queue a letter in this transaction; it leaves after commit."""
-        self.owe_letters(
-            mail.letter(id or fresh_id(self.now), kind, cause, recipient, to, context, self.now)
-        )
-
-    def owe_letters(self, *letters: Letter) -> None:
-        """As :meth:`owe_letter`, many at once."""
-        mail.queue_all(letters)
-        self.owes_letters = True
 
     def flush(self) -> int:
         """Store everything; the log's new size."""

@@ -39,9 +39,13 @@ from scalewitness.domain.facts import (
 )
 from scalewitness.domain.observations import Sex
 from scalewitness.domain.sexing.standing import share
-from scalewitness.intake import letters
-from scalewitness.intake.batch import Batch, Touched, fresh_id
+from scalewitness.fresh_ids import fresh_id
+from scalewitness.intake.batch import Batch, Touched
 from scalewitness.intake.known import Subject
+from scalewitness.letters.animals import tell_of_pairings, tell_of_standing
+from scalewitness.letters.disclosures import Owed, send_disclosures
+from scalewitness.letters.disputes import tell_of_dispute
+from scalewitness.letters.sales import tell_of_hold
 from scalewitness.sales.models import Sale
 from scalewitness.sales.queries import offer_in_force, progress_of, sales_of_animal
 from scalewitness.sales.services import new_lasting_link, store_links, store_step
@@ -179,29 +183,31 @@ class _Consequences:
                 self._dispute(consequence)
             case TellKeepers():
                 moved = {"change": consequence.change, "was": self.before, "now": self.now.label}
-                letters.standing(self.animal, self.sales.values(), self.standing, moved, self.batch)
+                tell_of_standing(
+                    self.animal, self.sales.values(), self.standing, moved, self.batch.letters
+                )
             case Replan():
                 self._replan(consequence)
 
     def _replan(self, replan: Replan) -> None:
         affected = [(self.pairings[one.pairing], one) for one in replan.pairings]
         moved = {"was": self.before, "now": self.now.label}
-        letters.pairings(self.animal, self.standing, affected, moved, self.batch)
+        tell_of_pairings(self.animal, self.standing, affected, moved, self.batch.letters)
 
     def _hold(self, hold: Hold) -> None:
         sale = self.sales[hold.sale]
         body = SaleHeld(reason=hold.reason, animal=str(self.animal.pk), cause=str(self.cause))
         logged = self.batch.state("sale_held", sale.pk, body)
         store_step(sale, "sale_held", logged)
-        letters.held(sale, logged.id, self.represented[hold.sale], self.now, self.batch)
+        tell_of_hold(sale, logged.id, self.represented[hold.sale], self.now, self.batch.letters)
 
     def disclose(self, consequences: Sequence[Disclose]) -> None:
         owed = [self._owed(one) for one in consequences]
         store_links(one.link for one in owed)
-        letters.disclosures(owed, self.cause_kind, self.batch)
+        send_disclosures(owed, self.cause_kind, self.batch.letters)
         self.batch.store()
 
-    def _owed(self, owed: Disclose) -> letters.Owed:
+    def _owed(self, owed: Disclose) -> Owed:
         sale = self.sales[owed.sale]
         body = DisclosureOwed(
             sale=owed.sale,
@@ -217,7 +223,7 @@ class _Consequences:
         self.batch.keep(Disclosure, disclosure_row(made))
         made.sale, made.animal, made.to = sale, self.animal, sale.buyer
         link = new_lasting_link(sale, fresh_id(self.batch.now), self.batch.now)
-        return letters.Owed(made, logged.id, link)
+        return Owed(made, logged.id, link)
 
     def _dispute(self, opened: OpenDispute) -> None:
         body = DisputeOpened(
@@ -227,4 +233,4 @@ class _Consequences:
             sale=opened.sale,
         )
         logged = self.batch.state("dispute_opened", fresh_id(self.batch.now), body)
-        letters.dispute(store_dispute(logged), self.batch, self.sales.values())
+        tell_of_dispute(store_dispute(logged), self.batch.letters, self.sales.values())

@@ -12,9 +12,10 @@ from django.db import transaction
 
 from scalewitness.domain.errors import Busy, Fenced, NotFound, NotNow, Refused
 from scalewitness.domain.moments import rfc3339
-from scalewitness.intake import account_letters
-from scalewitness.intake.batch import Actor, fresh_id
+from scalewitness.fresh_ids import fresh_id
+from scalewitness.intake.batch import Actor
 from scalewitness.intake.services import accept_one
+from scalewitness.letters import accounts as account_letters
 from scalewitness.people import services
 from scalewitness.people.models import Device, Keeper
 from scalewitness.people.queries import (

@@ -175,7 +175,7 @@ def write(pieces: Sequence[Piece], *, whole: bool = False) -> None:
             one.forget()
     for piece, _, outcomes in taken:
         piece.outcomes += outcomes
-    if any(batch.owes_letters for _, batch, _ in taken):
+    if any(batch.letters.any for _, batch, _ in taken):
         transaction.on_commit(mail.wake)
     PACE.note(sum(len(outcomes) for _, _, outcomes in taken), writer.held)
 

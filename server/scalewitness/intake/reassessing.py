@@ -42,7 +42,7 @@ def in_turns(
             batch = Batch(RECORD, now, read)
             _say_some(rest, batch, say)
             batch.flush()
-        if batch.owes_letters:
+        if batch.letters.any:
             transaction.on_commit(mail.wake)
 
 

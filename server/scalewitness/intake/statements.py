@@ -12,7 +12,8 @@ from scalewitness.domain.facts import ExaminerRecordChanged, OfferLapsed, Policy
 from scalewitness.domain.moments import parse_moment
 from scalewitness.domain.sexing.parameters import load_parameters
 from scalewitness.domain.sexing.policy import adopted
-from scalewitness.intake.batch import Batch, fresh_id
+from scalewitness.fresh_ids import fresh_id
+from scalewitness.intake.batch import Batch
 from scalewitness.intake.reassessing import RECORD, in_turns, reassess_due
 from scalewitness.sales.models import Sale
 from scalewitness.sales.queries import offer_in_force, progress_of

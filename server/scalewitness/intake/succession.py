@@ -13,7 +13,7 @@ from scalewitness.domain.translog.commitment import SALT_BYTES, commit
 from scalewitness.domain.translog.keys import VerifierKey
 from scalewitness.domain.translog.notes import BadNote, Note, open_checkpoint, read_note
 from scalewitness.domain.translog.successions import KIND
-from scalewitness.intake.batch import fresh_id
+from scalewitness.fresh_ids import fresh_id
 from scalewitness.intake.submission import TEXT_LIMIT
 from scalewitness.ledger.models import Checkpoint, Fence, Head, SignedHead, Succession, Text
 from scalewitness.ledger.queries.fence import standing_fence

@@ -7,8 +7,6 @@ from django.utils import timezone
 
 from scalewitness.domain.errors import Fenced
 from scalewitness.intake import devices
-from scalewitness.intake.chasing import chase
-from scalewitness.intake.digests import owe_digests
 from scalewitness.intake.reassessing import reassess_due
 from scalewitness.intake.statements import lapse_offers, update_examiner_records
 
@@ -51,15 +49,3 @@ def go_on_reassessing() -> int:
     except Fenced:
         log.warning("log_fenced")
         return 0
-
-
-@shared_task(name="scalewitness.intake.tasks.chase_disclosures")
-def chase_disclosures() -> int:
-    """Tells sellers what did not arrive and reminds buyers; safe to run twice at once."""
-    return chase(timezone.now())
-
-
-@shared_task(name="scalewitness.intake.tasks.write_digests")
-def write_digests() -> int:
-    """What waits for each keeper, once a week; safe to repeat."""
-    return owe_digests(timezone.now())

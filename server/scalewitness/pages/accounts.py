@@ -13,8 +13,8 @@ from django.utils import timezone
 
 from scalewitness import guessing
 from scalewitness.domain.errors import TooManyTries, WrongCredentials
-from scalewitness.intake import account_letters
 from scalewitness.intake.accounts import confirm_address
+from scalewitness.letters import accounts as account_letters
 from scalewitness.pages.access import asked_again
 from scalewitness.people.models import Keeper
 from scalewitness.people.queries import account_of

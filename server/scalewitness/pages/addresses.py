@@ -9,10 +9,10 @@ from django.shortcuts import redirect
 from django.utils import timezone
 
 from scalewitness.domain.errors import NotNow
-from scalewitness.intake.addresses import send_elsewhere
-from scalewitness.pages.access import actor_of, page, post_or_go, signed_in
+from scalewitness.letters.addresses import send_elsewhere
+from scalewitness.pages.access import page, post_or_go, signed_in
 from scalewitness.pages.forms.sales import AddressForm
-from scalewitness.pages.offers import actor_by, by_link
+from scalewitness.pages.offers import by_link
 from scalewitness.pages.sales import sale_seen
 from scalewitness.people.models import Keeper
 from scalewitness.people.services import want_digest
@@ -25,7 +25,7 @@ def change_by_link(request: HttpRequest, token: str, link: OfferLink) -> HttpRes
     form = AddressForm(request.POST or None, initial={"email": link.sale.buyer.email})
     if form.is_valid():
         try:
-            send_elsewhere(link.sale, form.cleaned_data["email"], actor_by(link), timezone.now())
+            send_elsewhere(link.sale, form.cleaned_data["email"], timezone.now(), seller=None)
         except NotNow as refused:
             form.add_error("email", refused.detail)
         else:
@@ -48,7 +48,7 @@ def correct(request: HttpRequest, keeper: Keeper, sale_id: UUID) -> HttpResponse
     if form.is_valid():
         email = form.cleaned_data["email"]
         try:
-            again = send_elsewhere(sale, email, actor_of(keeper), timezone.now())
+            again = send_elsewhere(sale, email, timezone.now(), seller=keeper.pk)
         except NotNow as refused:
             form.add_error("email", refused.detail)
         else:

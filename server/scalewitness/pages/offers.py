@@ -27,9 +27,9 @@ from scalewitness.domain.moments import parse_moment
 from scalewitness.domain.sales import RELIED_ON
 from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.examiners.settled import settled_behind
-from scalewitness.intake import codes
 from scalewitness.intake.batch import Actor
 from scalewitness.ledger.queries.tree import tip
+from scalewitness.letters import codes
 from scalewitness.pages.access import page, post_or_go
 from scalewitness.pages.attention import title_in
 from scalewitness.pages.disclosures import both_versions, receipts_for

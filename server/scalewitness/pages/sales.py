@@ -20,7 +20,7 @@ from scalewitness.animals.queries import (
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.domain.errors import IdReused, NotFound
 from scalewitness.domain.sales import HANDED_OVER, RELIED_ON, UNPAID, Progress
-from scalewitness.intake.batch import fresh_id
+from scalewitness.fresh_ids import fresh_id
 from scalewitness.intake.rules.sales import represent
 from scalewitness.mail.queries import letters_for
 from scalewitness.pages.access import actor_of, page, post_or_go, say_accepted, signed_in

@@ -7,7 +7,7 @@ from rest_framework.response import Response
 from scalewitness.api.offers.access import opened
 from scalewitness.api.operations import operation
 from scalewitness.domain.errors import LinkGone, NotFound, NotNow
-from scalewitness.intake import codes
+from scalewitness.letters import codes
 
 
 @operation(

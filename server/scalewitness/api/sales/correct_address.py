@@ -6,7 +6,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from scalewitness.api.addresses import LettersAgain, NewAddress, readdressed
-from scalewitness.api.authentication import actor_of
+from scalewitness.api.authentication import keeper_of
 from scalewitness.api.operations import operation
 from scalewitness.api.reading import body_of
 from scalewitness.api.sales.access import own_sale
@@ -23,4 +23,4 @@ def correct_address(request: Request, id: UUID) -> Response:
     """Before the first offer, or once letters came back from it: an address that works is the
     buyer's own to change."""
     sent, sale = body_of(request, NewAddress), own_sale(request, id)
-    return readdressed(sale, sent, actor_of(request))
+    return readdressed(sale, sent, keeper_of(request).pk)

@@ -1,6 +1,5 @@
 """A sale before any offer."""
 
-import os
 from typing import Annotated
 from uuid import UUID
 
@@ -19,7 +18,7 @@ from scalewitness.api.reading import Address, Name, Sent, address, body_of, line
 from scalewitness.api.shapes.sales import SaleShown, sale
 from scalewitness.domain.errors import IdReused, NotFound, OutOfRange
 from scalewitness.domain.facts import Id
-from scalewitness.domain.ids import uuid7
+from scalewitness.fresh_ids import fresh_id
 from scalewitness.sales import services
 
 
@@ -54,7 +53,7 @@ def draft_sale(request: Request) -> Response:
         sale=UUID(sent.id),
         collection=collection,
         animals=_animals(collection, sent),
-        buyer_id=uuid7(round(now.timestamp() * 1000), os.urandom(10)),
+        buyer_id=fresh_id(now),
         buyer_name=line(sent.buyer.name, "/buyer/name"),
         buyer_email=address(sent.buyer.email, "/buyer/email"),
         by=keeper_of(request),

@@ -14,9 +14,10 @@ from scalewitness.domain.errors import NotFound, NotNow, OutOfRange, StandingMov
 from scalewitness.domain.facts import OfferMade, Representation, SaleConfirmed
 from scalewitness.domain.moments import parse_moment
 from scalewitness.domain.sales import LIVE, MAY, refusal
-from scalewitness.intake import letters
-from scalewitness.intake.batch import Actor, Batch, fresh_id
+from scalewitness.fresh_ids import fresh_id
+from scalewitness.intake.batch import Actor, Batch
 from scalewitness.intake.submission import Sealed
+from scalewitness.letters.sales import send_offer, tell_of_step
 from scalewitness.sales import services
 from scalewitness.sales.models import Sale
 from scalewitness.sales.queries import offer_in_force, progress_of, sale_of, sales_of_animal
@@ -59,7 +60,7 @@ def step(fact: Sealed, batch: Batch) -> int:
     link = None
     if fact.kind == "payment_recorded":  # the offer's own link ends with the offer
         link = services.lasting_link(sale, fresh_id(batch.now), batch.now)
-    letters.step(sale, fact.kind, logged, batch, link)
+    tell_of_step(sale, fact.kind, logged, batch.letters, link)
     return logged.position
 
 
@@ -81,7 +82,7 @@ def offer_made(fact: Sealed, batch: Batch) -> int:
         purpose="offer",
         expires=parse_moment(body.expires),
     )
-    letters.offer(sale, logged, link, batch)
+    send_offer(sale, logged, link, batch.letters)
     return logged.position
 
 
@@ -138,7 +139,7 @@ def sale_confirmed(fact: Sealed, batch: Batch) -> int:
         raise NotNow(NEEDS_CODE)
     logged = batch.log(fact)
     services.store_step(sale, fact.kind, logged)
-    letters.step(sale, fact.kind, logged, batch)
+    tell_of_step(sale, fact.kind, logged, batch.letters)
     return logged.position
 
 

@@ -7,11 +7,11 @@ from scalewitness.animals.models import Identifier
 from scalewitness.animals.queries import collection_of, is_steward
 from scalewitness.domain.errors import NotFound, NotNow, OutOfRange
 from scalewitness.domain.facts import VisitInvited
-from scalewitness.intake import letters
 from scalewitness.intake.batch import Batch
 from scalewitness.intake.rules.ids import check_unused
 from scalewitness.intake.rules.people import check_animals, check_guest
 from scalewitness.intake.submission import Sealed
+from scalewitness.letters.visits import send_invitation
 from scalewitness.people.queries import is_partner
 from scalewitness.visits import services
 from scalewitness.visits.models import Visit
@@ -31,7 +31,7 @@ def visit_invited(fact: Sealed, batch: Batch) -> int:
     if body.blind:
         _check_told_apart(body.animals)
     logged = batch.log(fact)
-    letters.invitation(services.store_invitation(logged), batch)
+    send_invitation(services.store_invitation(logged), batch.letters)
     return logged.position
 
 

@@ -14,7 +14,8 @@ from django.utils import timezone
 
 from scalewitness.domain.errors import NotFound, Refused
 from scalewitness.domain.moments import rfc3339
-from scalewitness.intake.batch import Actor, fresh_id
+from scalewitness.fresh_ids import fresh_id
+from scalewitness.intake.batch import Actor
 from scalewitness.intake.outcomes import Outcome
 from scalewitness.intake.services import accept_one
 

@@ -1,13 +1,12 @@
 """What a keeper is told by letter of their ways in."""
 
-import os
 from datetime import datetime
 from typing import Literal
 
 from django.db import transaction
 
-from scalewitness.domain.ids import uuid7
 from scalewitness.domain.moments import rfc3339
+from scalewitness.fresh_ids import fresh_id
 from scalewitness.mail.services import queueing as mail
 from scalewitness.people.models import Keeper
 
@@ -26,7 +25,7 @@ Event = Literal[
 def tell_of_factor(keeper: Keeper, event: Event, now: datetime) -> None:
     """Owe the keeper a letter of what happened to their second factor. Whoever did it may not
     have been them, and the letter says what to do then."""
-    id = uuid7(round(now.timestamp() * 1000), os.urandom(10))
+    id = fresh_id(now)
     mail.queue(
         id=id,
         kind="second_factor",

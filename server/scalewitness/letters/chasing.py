@@ -8,7 +8,7 @@ from uuid import UUID, uuid5
 from django.db import transaction
 
 from scalewitness.disclosures.models import Disclosure
-from scalewitness.intake.letters import as_sold
+from scalewitness.letters.sales import as_sold
 from scalewitness.mail.models import Letter
 from scalewitness.mail.queries import letters_for
 from scalewitness.mail.services import queueing as mail

@@ -13,7 +13,7 @@ from allauth.account.models import EmailAddress
 from django.db import transaction
 from django.utils.crypto import salted_hmac
 
-from scalewitness.intake.batch import fresh_id
+from scalewitness.fresh_ids import fresh_id
 from scalewitness.mail.services import queueing as mail
 from scalewitness.people.models import UNNAMED, Device, Keeper
 from scalewitness.people.queries import has_verified_address

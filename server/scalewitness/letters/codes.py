@@ -5,9 +5,9 @@ from datetime import datetime
 from django.db import transaction
 
 from scalewitness.domain.errors import NotFound, NotNow
-from scalewitness.intake import letters
-from scalewitness.intake.batch import fresh_id
-from scalewitness.mail.services.queueing import wake
+from scalewitness.fresh_ids import fresh_id
+from scalewitness.letters.sales import about_sale
+from scalewitness.mail.services import queueing as mail
 from scalewitness.sales.models import Sale
 from scalewitness.sales.services import make_code
 
@@ -25,5 +25,13 @@ def send_code(sale: Sale, now: datetime) -> None:
         code = make_code(sale, fresh_id(now), now)
         if code is None:
             raise NotNow("Several codes were sent within the hour; wait a little.")
-        letters.code(sale, code.pk, now)
-    wake()
+        mail.queue(
+            id=code.pk,
+            kind="confirmation_code",
+            cause=code.pk,
+            recipient=sale.buyer_id,
+            to=sale.buyer.email,
+            context={**about_sale(sale), "code_id": str(code.pk)},
+            now=now,
+        )
+    mail.wake()

@@ -7,7 +7,7 @@ from uuid import UUID, uuid5
 
 from scalewitness.disclosures.queries import disclosures_in
 from scalewitness.disputes.queries import disputes_seen
-from scalewitness.intake.batch import fresh_id
+from scalewitness.fresh_ids import fresh_id
 from scalewitness.mail.queries import letters_for
 from scalewitness.mail.services import queueing as mail
 from scalewitness.people.models import Keeper

@@ -4,11 +4,12 @@ from the person it is owed to.
 """
 
 from datetime import datetime
+from uuid import UUID
 
 from django.db import transaction
 
 from scalewitness.domain.errors import NotNow
-from scalewitness.intake.batch import Actor, fresh_id
+from scalewitness.fresh_ids import fresh_id
 from scalewitness.mail.queries import came_back_from
 from scalewitness.mail.services import queueing as mail
 from scalewitness.sales.models import Sale
@@ -16,16 +17,16 @@ from scalewitness.sales.queries import progress_of
 from scalewitness.sales.services import change_address
 
 
-def send_elsewhere(sale: Sale, email: str, actor: Actor, now: datetime) -> int:
+def send_elsewhere(sale: Sale, email: str, now: datetime, *, seller: UUID | None) -> int:
     """Send the buyer's letters to another address, with those that reached nobody; how many
-    go again. Whoever reads the old address is told.
+    go again. Whoever reads the old address is told. ``seller``: who asks; None: the buyer.
 
     Raises:
         NotNow: the seller asks, and the address works as far as is known.
     """
     with transaction.atomic():
         buyer, old = sale.buyer, sale.buyer.email
-        by_seller = actor.buyer is None
+        by_seller = seller is not None
         if by_seller and not _may_correct(sale):
             raise NotNow(
                 "Only the buyer can change an address that works. They can do so on the page "
@@ -40,7 +41,7 @@ def send_elsewhere(sale: Sale, email: str, actor: Actor, now: datetime) -> int:
         if email == old:
             return 0
         again = mail.readdress(buyer.pk, email, now)
-        change = change_address(buyer, email, fresh_id(now), actor.keeper, now)
+        change = change_address(buyer, email, fresh_id(now), seller, now)
         mail.queue(
             id=fresh_id(now),
             kind="address_changed",

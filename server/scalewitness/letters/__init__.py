@@ -1,0 +1,1 @@
+"""Who is owed which letter, and what it says in values. Wording lives in the templates."""

@@ -1,0 +1,128 @@
+"""Letters about an animal to those whom it concerns."""
+
+from collections.abc import Collection, Iterable, Mapping
+from typing import Any
+from uuid import UUID
+
+from scalewitness.animals.models import Animal
+from scalewitness.breeding.models import Pairing
+from scalewitness.calls.queries.visibility import sights_of
+from scalewitness.domain.consequences import Affected
+from scalewitness.domain.sales import LIVE
+from scalewitness.domain.sexing.taxa import taxon
+from scalewitness.letters.owing import Owing
+from scalewitness.people.models import Keeper
+from scalewitness.people.queries import partners_of
+from scalewitness.sales.models import Sale
+from scalewitness.sales.queries import progress_of, sales_of_animal
+
+
+def describe(animal: Animal, *, named: bool = True) -> dict[str, Any]:
+    """An animal as a letter names it; never its sex. Not ``named``: to whoever the name that
+    its keeper calls it by is not for."""
+    return {
+        "name": animal.name if named else "",
+        "species": taxon(animal.species).common,
+        "scientific": taxon(animal.species).scientific,
+        "identifiers": [
+            {"scheme": one.scheme, "code": one.code}
+            for one in sorted(animal.identifiers.all(), key=lambda one: one.position)
+        ],
+        "id": str(animal.pk),
+    }
+
+
+def concerned(animal: Animal, owing: Owing, sales: Collection[Sale] | None = None) -> list[Keeper]:
+    """Holder and partners, and whoever sold the animal in a sale that still stands. ``sales``:
+    all that it was ever in, where they have been read already."""
+    sales = sales_of_animal(animal.pk) if sales is None else sales
+    keepers = stewards(animal, owing)
+    keepers += [one.collection.keeper for one in sales if progress_of(one).state in LIVE]
+    return list({keeper.pk: keeper for keeper in keepers}.values())
+
+
+def stewards(animal: Animal, owing: Owing) -> list[Keeper]:
+    return [animal.collection.keeper, *partners_of(animal.collection_id, owing.now)]
+
+
+def tell_of_standing(
+    animal: Animal,
+    sales: Collection[Sale],
+    standing: UUID,
+    moved: dict[str, str],
+    owing: Owing,
+) -> None:
+    """Holder, partners and earlier sellers hear that a verified standing changed. ``moved``:
+    ``change``, ``was`` and ``now``; ``sales``: all that the animal was ever in."""
+    tell_concerned(animal, "standing_notice", standing, moved, owing, sales=sales)
+
+
+def tell_of_pairings(
+    animal: Animal,
+    standing: UUID,
+    affected: Iterable[tuple[Pairing, Affected]],
+    moved: dict[str, str],
+    owing: Owing,
+) -> None:
+    """Holders and partners of both animals, one letter each for all pairings they are part of.
+    Of an animal that they may not see they hear only that its sex is no longer what they
+    planned on; whoever is still to check it blind hears nothing."""
+    told: dict[UUID, tuple[Keeper, list[tuple[Pairing, Affected]]]] = {}
+    for pairing, change in affected:
+        both = [*stewards(pairing.sire, owing), *stewards(pairing.dam, owing)]
+        for keeper in {one.pk: one for one in both}.values():
+            told.setdefault(keeper.pk, (keeper, []))[1].append((pairing, change))
+    for keeper, own in told.values():
+        mates = {_mate(pairing, animal).pk for pairing, _ in own}
+        sights = sights_of(keeper.pk, {animal.pk, *mates}, owing.now)
+        if sights.get(animal.pk) != "blind":
+            owing.owe(
+                "pairing_affected",
+                cause=standing,
+                recipient=keeper.pk,
+                to=keeper.email,
+                context={
+                    "to_name": keeper.name,
+                    "animal": describe(animal) if animal.pk in sights else None,
+                    **(moved if animal.pk in sights else {}),
+                    "pairings": [_affected(*one, animal, sights) for one in own],
+                },
+            )
+
+
+def _mate(pairing: Pairing, animal: Animal) -> Animal:
+    return pairing.dam if pairing.sire_id == animal.pk else pairing.sire
+
+
+def _affected(
+    pairing: Pairing, change: Affected, animal: Animal, sights: Mapping[UUID, str]
+) -> dict[str, Any]:
+    mate = _mate(pairing, animal)
+    return {
+        "mate": describe(mate) if sights.get(mate.pk) == "all" else None,
+        "season": pairing.season,
+        "sex": change.sex,
+        "change": change.change,
+    }
+
+
+def tell_concerned(
+    animal: Animal,
+    kind: str,
+    cause: UUID,
+    context: dict[str, Any],
+    owing: Owing,
+    but: UUID | None = None,
+    sales: Collection[Sale] | None = None,
+) -> None:
+    keeping = {keeper.pk for keeper in stewards(animal, owing)}
+    for keeper in concerned(animal, owing, sales):
+        if keeper.pk != but:
+            described = describe(animal, named=keeper.pk in keeping)
+            owing.owe(
+                kind,
+                cause=cause,
+                recipient=keeper.pk,
+                to=keeper.email,
+                context={"to_name": keeper.name, "animal": described, **context},
+            )

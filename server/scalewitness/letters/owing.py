@@ -1,0 +1,29 @@
+"""Letters owed by one transaction."""
+
+from collections.abc import Iterable, Mapping
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+from scalewitness.fresh_ids import fresh_id
+from scalewitness.mail.models import Letter
+from scalewitness.mail.services import queueing as mail
+
+
+class Owing:
+    """Queues letters in the transaction of their cause; they leave after commit. ``sender``: the
+    keeper whose facts the transaction stores."""
+
+    def __init__(self, sender: UUID | None, now: datetime) -> None:
+        self.sender, self.now = sender, now
+        self.any = False
+
+    def owe(
+        self, kind: str, *, cause: UUID, recipient: UUID, to: str, context: Mapping[str, Any]
+    ) -> None:
+        id = fresh_id(self.now)
+        self.owe_all([mail.letter(id, kind, cause, recipient, to, context, self.now)])
+
+    def owe_all(self, letters: Iterable[Letter]) -> None:
+        mail.queue_all(list(letters))
+        self.any = True

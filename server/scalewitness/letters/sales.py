@@ -1,0 +1,102 @@
+"""Letters about sales, to the seller or the buyer."""
+
+from typing import Any
+from uuid import UUID
+
+from scalewitness.animals.models import Animal
+from scalewitness.domain.facts import Body, OfferMade, Representation
+from scalewitness.ledger.services.writing import Logged
+from scalewitness.letters.animals import describe
+from scalewitness.letters.owing import Owing
+from scalewitness.sales.models import OfferLink, Sale
+from scalewitness.sales.queries import still_there
+
+TO_SELLER = frozenset({"sale_confirmed", "check_requested", "offer_declined"})
+TO_BUYER = frozenset({"offer_withdrawn", "payment_recorded", "handed_over"})
+
+
+def send_offer(sale: Sale, fact: Logged[OfferMade], link: OfferLink, owing: Owing) -> None:
+    owing.owe(
+        "offer",
+        cause=fact.id,
+        recipient=sale.buyer_id,
+        to=sale.buyer.email,
+        context={
+            **about_sale(sale),
+            "represents": _represented(sale, fact.body.represents),
+            "recheck_days": fact.body.recheck_days,
+            "remedy": fact.body.remedy,
+            "expires": fact.body.expires,
+            "position": fact.position,
+            "receipt": str(fact.id),
+            "link": str(link.pk),
+        },
+    )
+
+
+def tell_of_step(
+    sale: Sale, kind: str, fact: Logged[Body], owing: Owing, link: OfferLink | None = None
+) -> None:
+    """The other side hears of a step; ``link``: the buyer's way in from now on."""
+    if kind in TO_SELLER:
+        tell_seller(sale, kind, fact.id, {"receipt": str(fact.id)}, owing)
+    elif kind in TO_BUYER:
+        tell_buyer(sale, kind, fact.id, {"link": str(link.pk)} if link else {}, owing)
+
+
+def tell_of_hold(
+    sale: Sale, cause: UUID, was: Representation, now: Representation, owing: Owing
+) -> None:
+    """Both sides hear that the sale is held and why."""
+    change = {"was": was.label, "now": now.label, "animal": _animal(sale, was.animal)}
+    tell_buyer(sale, "sale_held", cause, change, owing)
+    tell_seller(sale, "sale_held_seller", cause, change, owing)
+
+
+def tell_buyer(sale: Sale, kind: str, cause: UUID, context: dict[str, Any], owing: Owing) -> None:
+    owing.owe(
+        kind,
+        cause=cause,
+        recipient=sale.buyer_id,
+        to=sale.buyer.email,
+        context=about_sale(sale) | context,
+    )
+
+
+def tell_seller(sale: Sale, kind: str, cause: UUID, context: dict[str, Any], owing: Owing) -> None:
+    keeper = sale.collection.keeper
+    owing.owe(
+        kind,
+        cause=cause,
+        recipient=keeper.pk,
+        to=keeper.email,
+        context=about_sale(sale) | {"to_name": keeper.name} | context,
+    )
+
+
+def about_sale(sale: Sale) -> dict[str, Any]:
+    return {
+        "sale": str(sale.pk),
+        "to_name": sale.buyer.name,
+        "buyer_name": sale.buyer.name,
+        "seller_name": sale.collection.keeper.name,
+        "animals": [
+            as_sold(one, sale) for one in sorted(sale.animals.all(), key=lambda one: one.pk)
+        ],
+    }
+
+
+def as_sold(animal: Animal, sale: Sale) -> dict[str, Any]:
+    """As the parties to a sale know it: what a later keeper calls it is not for them."""
+    return describe(animal, named=still_there(animal, sale))
+
+
+def _animal(sale: Sale, animal: str) -> dict[str, Any]:
+    return as_sold(sale.animals.get(pk=animal), sale)
+
+
+def _represented(sale: Sale, represents: tuple[Representation, ...]) -> list[dict[str, Any]]:
+    return [
+        {"animal": _animal(sale, one.animal), "label": one.label, "p_male": one.p_male}
+        for one in represents
+    ]

@@ -1,0 +1,20 @@
+"""What the clock brings about. The names are older than this room, and stay: a task may be waiting
+under them while a release is put in place."""
+
+from celery import shared_task
+from django.utils import timezone
+
+from scalewitness.letters.chasing import chase
+from scalewitness.letters.digests import owe_digests
+
+
+@shared_task(name="scalewitness.intake.tasks.chase_disclosures")
+def chase_disclosures() -> int:
+    """Tells sellers what did not arrive and reminds buyers; safe to run twice at once."""
+    return chase(timezone.now())
+
+
+@shared_task(name="scalewitness.intake.tasks.write_digests")
+def write_digests() -> int:
+    """What waits for each keeper, once a week; safe to repeat."""
+    return owe_digests(timezone.now())
