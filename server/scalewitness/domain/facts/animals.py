@@ -1,0 +1,117 @@
+"""Animals, what is noted of them, and pairings."""
+
+from typing import Annotated, Literal
+
+from msgspec import Meta
+
+from scalewitness.domain.facts.shapes import (
+    Body,
+    Commitment,
+    Corrected,
+    Day,
+    Grams,
+    Id,
+    Sha256,
+    Share,
+    Word,
+)
+from scalewitness.domain.pictures.plain import LARGEST_BYTES
+
+
+class Particulars(Body, frozen=True):
+    """What an animal is said to be; sex is never among it."""
+
+    species: Word
+    hatched: Day | None = None
+    sire: Id | None = None
+    dam: Id | None = None
+    traits: tuple[Word, ...] = ()
+
+
+class AnimalRegistered(Particulars, frozen=True, kw_only=True):
+    collection: Id
+
+
+class ParticularsCorrected(Particulars, frozen=True):
+    """Replaces all particulars; the earlier ones stay in the log."""
+
+    note: Commitment | None = None
+
+
+class IdentifierAssigned(Body, frozen=True):
+    scheme: Literal["transponder", "tag", "scale_photo"]
+    code: Word
+
+
+class Weight(Body, frozen=True, tag_field="type", tag="weight"):
+    grams: Grams
+
+
+class Meal(Body, frozen=True, tag_field="type", tag="meal"):
+    taken: bool
+    grams: Grams | None = None
+
+
+class Shed(Body, frozen=True, tag_field="type", tag="shed"):
+    stage: Literal["opaque", "clear", "shed"]
+
+
+class Health(Body, frozen=True, tag_field="type", tag="health"):
+    sign: Literal["well", "gravid", "ill", "injured", "under_treatment", "other"]
+
+
+class HusbandryNoted(Body, frozen=True):
+    noted: Weight | Meal | Shed | Health
+    note: Commitment | None = None
+    corrected: Corrected | None = None
+
+
+class PhotoAttached(Body, frozen=True):
+    """About an animal. ``of``: the sender's call that it shows, else it shows the animal.
+    ``sha256`` is of the file, a JPEG of ``size`` bytes that may arrive later and can be
+    erased."""
+
+    sha256: Sha256
+    size: Annotated[int, Meta(ge=1, le=LARGEST_BYTES)]
+    of: Id | None = None
+    corrected: Corrected | None = None
+
+
+class CustodyChanged(Body, frozen=True):
+    """The animal moves to another collection (its keeper must hold or accept it)."""
+
+    to: Id
+    why: Literal["sold", "loaned", "returned", "given", "moved"]
+    sale: Id | None = None
+
+
+class LinkageStated(Body, frozen=True, kw_only=True):
+    """What the animal's keeper says of a trait inherited together with sex: how many copies
+    its parents have, what it shows itself, and ``beside`` which sex chromosome the one copy
+    of the parent with two kinds lies (the linkage phase; None when not known).
+    ``recombination`` is the fraction, 0 to 0.5, with where it is from. The latest statement
+    counts, while the particulars name these parents."""
+
+    trait: Word
+    shows: Literal["nothing", "one_copy", "two_copies", "some_copies"]
+    sire: Id
+    dam: Id
+    sire_copies: Literal[0, 1, 2]
+    dam_copies: Literal[0, 1, 2]
+    beside: Literal["X", "Y", "Z", "W"] | None = None
+    recombination: Share
+    provenance: Literal["keepers_speak_of", "own_clutches", "study"]
+    note: Commitment | None = None
+
+
+class PairingPlanned(Body, frozen=True):
+    """About a pairing: these two are to be put together. ``season``: the year in which the
+    young are expected to hatch."""
+
+    sire: Id
+    dam: Id
+    season: Annotated[int, Meta(ge=2000, le=2100)]
+
+
+class PairingDropped(Body, frozen=True):
+    pass

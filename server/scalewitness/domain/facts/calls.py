@@ -1,0 +1,56 @@
+"""Calls, and what becomes of them."""
+
+from typing import Literal
+
+from scalewitness.domain.facts.shapes import Body, Commitment, Corrected, Id, Word
+from scalewitness.domain.observations import Conclusion, Harm, Observation, Sex, Sureness
+
+
+class Identification(Body, frozen=True):
+    """How the examiner knew which animal this was, and the code read, if any."""
+
+    by: Literal["transponder", "tag", "scale_photo", "keeper_said", "appearance"]
+    code: Word | None = None
+
+
+class Reported(Body, frozen=True):
+    """The call was made by someone else and is reported by the sender."""
+
+    role: Literal["veterinarian", "laboratory", "earlier_keeper"]
+    who: Id
+
+
+class CallMade(Body, frozen=True):
+    """About an animal. ``told``: the sex the examiner had been told before the check,
+    whatever the record lets them see."""
+
+    conclusion: Conclusion
+    sureness: Sureness
+    observed: Observation
+    identified: Identification
+    held_by: Literal["examiner", "keeper", "second_person", "sedated", "not_held"]
+    harm: tuple[Harm, ...] = ()
+    told: Sex | None = None
+    visit: Id | None = None
+    reported: Reported | None = None
+    note: Commitment | None = None
+    corrected: Corrected | None = None
+
+
+class CallWithdrawn(Body, frozen=True):
+    call: Id
+    note: Commitment | None = None
+
+
+class CallObjected(Body, frozen=True):
+    call: Id
+    ground: Literal["wrong_animal", "wrong_reading", "wrong_method", "not_blind", "other"]
+    note: Commitment | None = None
+
+
+class LateCallDecided(Body, frozen=True):
+    """The host's decision on a call that arrived after its visit had long ended."""
+
+    held: Id
+    admitted: bool
+    note: Commitment | None = None

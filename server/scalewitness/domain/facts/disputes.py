@@ -1,0 +1,32 @@
+"""Disputes."""
+
+from typing import Literal
+
+from scalewitness.domain.facts.shapes import Body, Commitment, Id, Sha256
+
+
+class DisputeOpened(Body, frozen=True):
+    animal: Id
+    ground: Literal["contested_standing", "party_objects"]
+    cause: Id | None = None
+    sale: Id | None = None
+    note: Commitment | None = None
+
+
+class StatementMade(Body, frozen=True):
+    """About a dispute: what a party has to say of it, in their own words."""
+
+    statement: Commitment
+
+
+class FindingRecorded(Body, frozen=True):
+    """The outcome of a dispute. A call set aside stays visible; it no longer counts. ``basis``:
+    on whose word it rests; ``document``: SHA-256 of a written report, which its holders keep
+    and can show to be that one."""
+
+    outcome: Literal["call_set_aside", "calls_stand", "wrong_animal", "unresolved"]
+    set_aside: tuple[Id, ...] = ()
+    remedy: Literal["none", "refund", "exchange", "recheck", "other"] = "none"
+    reasons: Commitment | None = None
+    basis: Literal["agreement", "arbiter", "veterinarian"] | None = None
+    document: Sha256 | None = None

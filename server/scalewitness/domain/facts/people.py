@@ -1,0 +1,55 @@
+"""Access, devices and visits."""
+
+from typing import Annotated, Literal
+
+from msgspec import Meta
+
+from scalewitness.domain.facts.shapes import Body, Id, Moment, PublicKey
+
+
+class GrantGiven(Body, frozen=True):
+    """About a collection. ``animals`` None: all of it, now and later."""
+
+    to: Id
+    role: Literal["partner", "viewer"]
+    animals: tuple[Id, ...] | None = None
+    until: Moment | None = None
+
+
+class GrantRevoked(Body, frozen=True):
+    grant: Id
+
+
+class DeviceKeyEnrolled(Body, frozen=True):
+    """About the keeper, by that very device, and signed with the key it names: whoever reads
+    the log can check the device's signatures from here on. ``key``: Ed25519, 32 bytes."""
+
+    device: Id
+    key: PublicKey
+
+
+class DeviceRevoked(Body, frozen=True):
+    """About the keeper. What the device signed before stays signed; nothing new is taken."""
+
+    device: Id
+
+
+class VisitInvited(Body, frozen=True):
+    collection: Id
+    guest: Id
+    animals: Annotated[tuple[Id, ...], Meta(min_length=1, max_length=200)]
+    opens: Moment
+    closes: Moment
+    blind: bool = True
+
+
+class VisitAccepted(Body, frozen=True):
+    pass
+
+
+class VisitDeclined(Body, frozen=True):
+    pass
+
+
+class VisitCancelled(Body, frozen=True):
+    pass

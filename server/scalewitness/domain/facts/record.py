@@ -1,0 +1,84 @@
+"""What the record states by itself."""
+
+from typing import Annotated, Literal
+
+from msgspec import Meta
+
+from scalewitness.domain.facts.shapes import (
+    Body,
+    Commitment,
+    Id,
+    KeyText,
+    Label,
+    NoteText,
+    Position,
+    Share,
+    Word,
+)
+from scalewitness.domain.observations import LifeStage, Method, Sex
+
+
+class Circumstance(Body, frozen=True):
+    """What the record knew of a call when it was accepted; the weights rest on it.
+
+    ``interested`` is about whoever sent the call: they kept the animal, shared in it, sold or
+    bought it. A reported call is another's, at second hand, and never ``blind``: of what its
+    examiner knew the record has only what the sender says they were told (``anchored_to``).
+    """
+
+    call: Id
+    stage: LifeStage
+    blind: bool
+    interested: bool
+    identity: Literal["confirmed", "unconfirmed", "mismatch"]
+    anchored_to: Sex | None = None
+
+
+class StandingChanged(Body, frozen=True):
+    """What the record, taken whole up to this position, says of the animal's sex."""
+
+    label: Label
+    p_male: Share
+    p_male_pessimistic: Share
+    parameters: Word
+    policy: Word
+    examiner_records: Word
+    admitted: tuple[Circumstance, ...] = ()
+
+
+class PolicyAdopted(Body, frozen=True):
+    """A new version of the labelling policy; numbers as decimal strings."""
+
+    version: Word
+    parameters: Word
+    thresholds: dict[Word, Share]
+
+
+class OriginSucceeded(Body, frozen=True):
+    """The log lost what others have seen of it, and goes on as another, right after this many
+    entries ``kept``. The origin that ``old_key`` signed for is closed, its last note known is
+    ``checkpoint``, which has ``missing`` entries more than were kept. ``statement``: by whose
+    word, and what is known to have happened."""
+
+    old_key: KeyText
+    new_key: KeyText
+    checkpoint: NoteText
+    kept: Position
+    missing: Position
+    statement: Commitment
+
+
+class SettledCounts(Body, frozen=True):
+    """Blind calls of one method on animals of one sex that others' evidence settled."""
+
+    method: Method
+    sex: Sex
+    wrong: Annotated[int, Meta(ge=0)]
+    right: Annotated[int, Meta(ge=0)]
+
+
+class ExaminerRecordChanged(Body, frozen=True):
+    """About an examiner: all settled counts, as standings weigh them from here on."""
+
+    role: Literal["keeper", "veterinarian", "laboratory", "earlier_keeper"]
+    counts: tuple[SettledCounts, ...]

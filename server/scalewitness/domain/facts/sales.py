@@ -1,0 +1,87 @@
+"""Sales and disclosures."""
+
+from typing import Annotated, Literal
+
+from msgspec import Meta
+
+from scalewitness.domain.facts.shapes import Body, Commitment, Id, Label, Moment, Position, Share
+
+
+class Representation(Body, frozen=True):
+    """One animal's standing as the seller offers on it."""
+
+    animal: Id
+    label: Label
+    p_male: Share
+    p_male_pessimistic: Share
+    position: Position
+
+
+class OfferMade(Body, frozen=True):
+    """About a sale. The agreed remedy if the sex proves wrong is part of the offer."""
+
+    collection: Id
+    buyer: Id
+    represents: Annotated[tuple[Representation, ...], Meta(min_length=1, max_length=50)]
+    recheck_days: Annotated[int, Meta(ge=0, le=365)]
+    remedy: Literal["refund", "exchange", "refund_or_exchange", "to_be_agreed", "none"]
+    expires: Moment
+    note: Commitment | None = None
+
+
+class OfferWithdrawn(Body, frozen=True):
+    note: Commitment | None = None
+
+
+class OfferDeclined(Body, frozen=True):
+    note: Commitment | None = None
+
+
+class OfferLapsed(Body, frozen=True):
+    pass
+
+
+class SaleConfirmed(Body, frozen=True):
+    """The buyer confirms what they were shown: the offer and the log position."""
+
+    offer: Id
+    seen: Position
+    statement: Commitment | None = None
+
+
+class CheckRequested(Body, frozen=True):
+    note: Commitment | None = None
+
+
+class SaleHeld(Body, frozen=True):
+    reason: Literal["standing_fell", "standing_reversed", "standing_changed", "dispute"]
+    animal: Id
+    cause: Id
+
+
+class PaymentRecorded(Body, frozen=True):
+    note: Commitment | None = None
+
+
+class HandedOver(Body, frozen=True):
+    pass
+
+
+class SaleClosed(Body, frozen=True):
+    pass
+
+
+class DisclosureOwed(Body, frozen=True):
+    """Notice owed to someone who relied on a verified sex: both versions, side by side."""
+
+    sale: Id
+    animal: Id
+    to: Id
+    cause: Id
+    change: Literal["fell", "reversed", "restored"]
+    was: Representation
+    now: Representation
+
+
+class DisclosureAcknowledged(Body, frozen=True):
+    pass
