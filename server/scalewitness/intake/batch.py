@@ -101,9 +101,9 @@ class Batch:
     def log(self, fact: Sealed, *, sender: Actor | None = None) -> Logged[Any]:
         """Take a position for a sent fact and keep its texts. ``sender`` other than the actor
         only for a held call, which enters as its examiner's, from their device."""
-        leaf = fact.leaf if sender is None else None
         sender = sender or self.actor
-        position = self._writer.add(draft_of(fact, sender), self.now, leaf)
+        draft = fact.draft if sender == self.actor else None
+        position = self._writer.add(draft or draft_of(fact, sender), self.now)
         self.keep_texts(fact)
         return Logged(fact.id, position, sender.by, fact.at, self.now, fact.about, fact.body)
 

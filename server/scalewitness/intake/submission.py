@@ -21,6 +21,7 @@ from scalewitness.domain.ids import parse_uuid7
 from scalewitness.domain.translog.commitment import commit
 from scalewitness.intake.clocks import check_correction, claimed_at
 from scalewitness.intake.ranges import check_ranges
+from scalewitness.ledger.services.writing import Draft
 
 T = TypeVar("T")
 
@@ -52,7 +53,7 @@ class Sealed(msgspec.Struct, frozen=True):
     """A fact ready to be judged: typed body, commitments in place of its texts.
 
     ``proved`` is the key that ``sig`` was found to fit; ``salted_here`` says that a text
-    came without a salt; ``leaf`` are the bytes of its entry, as one of who sent it.
+    came without a salt; ``draft`` is its entry, as one of who sent it.
     """
 
     id: UUID
@@ -65,7 +66,7 @@ class Sealed(msgspec.Struct, frozen=True):
     sig: str | None = None
     proved: bytes | None = None
     salted_here: bool = False
-    leaf: bytes | None = None
+    draft: Draft | None = None
 
     def logged_body(self) -> dict[str, Any]:
         """The body as it enters the log."""

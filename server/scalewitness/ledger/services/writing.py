@@ -48,10 +48,15 @@ class Draft(msgspec.Struct, frozen=True):
     body: Mapping[str, Any]
     flags: tuple[str, ...] = ()
     sig: str | None = None
+    encoded: bytes | None = None
 
     def leaf(self) -> bytes:
         """The canonical bytes that the log hashes."""
-        return self._bytes(self.sig)
+        return self._bytes(self.sig) if self.encoded is None else self.encoded
+
+    def with_leaf(self) -> "Draft":
+        """The same, its bytes made once and for all: ahead of the log's lock."""
+        return msgspec.structs.replace(self, encoded=self.leaf())
 
     def signable(self) -> bytes:
         """The canonical bytes that a device signs."""
@@ -108,11 +113,10 @@ class Writer:
         """Seconds since the log was locked."""
         return monotonic() - self._since
 
-    def add(self, draft: Draft, received_at: datetime, leaf: bytes | None = None) -> int:
-        """Take the next position for a fact; nothing is stored before ``flush``. ``leaf``: its
-        bytes, where they were made before."""
+    def add(self, draft: Draft, received_at: datetime) -> int:
+        """Take the next position for a fact; nothing is stored before ``flush``."""
         position = self.size
-        leaf = draft.leaf() if leaf is None else leaf
+        leaf = draft.leaf()
         self._hashes.append(leaf_hash(leaf))
         self._rows.append(
             (
