@@ -8,7 +8,7 @@ from tests.api.client import Api
 from tests.pages.browser import Browser
 from tests.world import World, new_id
 
-from scalewitness.pages.throttling import MOST
+from scalewitness.pages.guards.throttling import MOST
 
 NOBODY = "nobody@keepers.example"
 

@@ -103,7 +103,7 @@ MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "scalewitness.api.compressing.CompressUntagged",
     "csp.middleware.CSPMiddleware",
-    "scalewitness.pages.uploads.RefuseLargeBodies",
+    "scalewitness.pages.guards.uploads.RefuseLargeBodies",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
@@ -112,7 +112,7 @@ MIDDLEWARE = [
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "allauth.account.middleware.AccountMiddleware",
-    "scalewitness.pages.fence.OnlyReadWhileFenced",
+    "scalewitness.pages.guards.fence.OnlyReadWhileFenced",
     "scalewitness.serving.busy.TellWhenBusy",
 ]
 
@@ -130,7 +130,7 @@ TEMPLATES = [
                 "django.template.context_processors.request",
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
-                "scalewitness.pages.fence.fence",
+                "scalewitness.pages.guards.fence.fence",
             ],
             "builtins": ["scalewitness.mail.templatetags.words"],
         },
@@ -238,12 +238,12 @@ ACCOUNT_SIGNUP_FIELDS = ["email*", "password1*"]
 ACCOUNT_USER_MODEL_USERNAME_FIELD = None
 ACCOUNT_EMAIL_VERIFICATION = "mandatory"
 ACCOUNT_PREVENT_ENUMERATION = True
-ACCOUNT_ADAPTER = "scalewitness.pages.accounts.KeeperAccounts"
+ACCOUNT_ADAPTER = "scalewitness.pages.accounts.library.KeeperAccounts"
 ACCOUNT_FORMS = {
-    "signup": "scalewitness.pages.forms.accounts.SignUpForm",
-    "reset_password": "scalewitness.pages.forms.accounts.AskForm",
-    "reset_password_from_key": "scalewitness.pages.forms.accounts.ResetForm",
-    "change_password": "scalewitness.pages.forms.accounts.ChangeForm",
+    "signup": "scalewitness.pages.accounts.forms.SignUpForm",
+    "reset_password": "scalewitness.pages.accounts.forms.AskForm",
+    "reset_password_from_key": "scalewitness.pages.accounts.forms.ResetForm",
+    "change_password": "scalewitness.pages.accounts.forms.ChangeForm",
 }
 ACCOUNT_EMAIL_SUBJECT_PREFIX = ""
 ACCOUNT_REAUTHENTICATION_REQUIRED = True
@@ -254,20 +254,20 @@ SECOND_FACTOR = env.str("SECOND_FACTOR", default="optional")
 """``required``: a keeper without a second factor can do nothing but set one up."""
 if SECOND_FACTOR not in {"optional", "required"}:
     raise ImproperlyConfigured("SECOND_FACTOR must be optional or required")
-MFA_ADAPTER = "scalewitness.pages.second_factor.Factors"
+MFA_ADAPTER = "scalewitness.pages.accounts.second_factor.Factors"
 MFA_SUPPORTED_TYPES = ["totp", "recovery_codes", "webauthn"]
 MFA_RECOVERY_CODES_SHOW_ONCE = True
 MFA_ALLOW_UNVERIFIED_EMAIL = True
 """So that a keeper with a second factor can add another address. Who has proved none cannot set
 one up: `pages.second_factor.for_owners_of_an_address`."""
 MFA_FORMS = {
-    "authenticate": "scalewitness.pages.forms.second_factor.SignInForm",
-    "authenticate_webauthn": "scalewitness.pages.forms.second_factor.SignInPasskeyForm",
-    "reauthenticate": "scalewitness.pages.forms.second_factor.AgainForm",
-    "reauthenticate_webauthn": "scalewitness.pages.forms.second_factor.AgainPasskeyForm",
-    "activate_totp": "scalewitness.pages.forms.second_factor.AppForm",
-    "add_webauthn": "scalewitness.pages.forms.second_factor.PasskeyForm",
-    "edit_webauthn": "scalewitness.pages.forms.second_factor.PasskeyNameForm",
+    "authenticate": "scalewitness.pages.accounts.second_factor_forms.SignInForm",
+    "authenticate_webauthn": "scalewitness.pages.accounts.second_factor_forms.SignInPasskeyForm",
+    "reauthenticate": "scalewitness.pages.accounts.second_factor_forms.AgainForm",
+    "reauthenticate_webauthn": "scalewitness.pages.accounts.second_factor_forms.AgainPasskeyForm",
+    "activate_totp": "scalewitness.pages.accounts.second_factor_forms.AppForm",
+    "add_webauthn": "scalewitness.pages.accounts.second_factor_forms.PasskeyForm",
+    "edit_webauthn": "scalewitness.pages.accounts.second_factor_forms.PasskeyNameForm",
 }
 ACCOUNT_RATE_LIMITS = {
     "change_password": "10/h/user",

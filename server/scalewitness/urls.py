@@ -20,7 +20,7 @@ urlpatterns = [
     path("metrics", metrics, name="metrics"),
     path("log/checkpoint", checkpoint, name="log-checkpoint"),
     path("log/tile/<path:path>", tile, name="log-tile"),
-    path("accounts/", include("scalewitness.pages.account_urls")),
+    path("accounts/", include("scalewitness.pages.accounts.urls")),
     path("", include("scalewitness.pages.urls")),
 ]
 

@@ -9,7 +9,7 @@ from tests.browser.conftest import Open, Site, session_of
 from tests.world import new_id
 
 from scalewitness.animals.services import create_collection
-from scalewitness.pages.picking import SHOWN
+from scalewitness.pages.parts.picking import SHOWN
 
 
 @dataclass(frozen=True)

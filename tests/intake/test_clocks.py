@@ -15,7 +15,7 @@ from scalewitness.domain.moments import rfc3339
 from scalewitness.intake.outcomes import Outcome
 from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.entries import leaf_of
-from scalewitness.pages.evidence import by_name
+from scalewitness.pages.animals.evidence import by_name
 from scalewitness.standings.queries.dossier import dossier
 
 pytestmark = pytest.mark.django_db

@@ -8,7 +8,7 @@ from tests.pages.conftest import Here
 
 from scalewitness.calls.models import Call
 from scalewitness.domain.observations import Method
-from scalewitness.pages.forms.methods import FORMS
+from scalewitness.pages.calls.methods import FORMS
 
 COMMON = {
     "conclusion": "female",

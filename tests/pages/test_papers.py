@@ -15,8 +15,8 @@ from scalewitness.disputes.models import Dispute
 from scalewitness.domain.translog.keys import read_verifier
 from scalewitness.domain.translog.receipts import prove, read_receipt
 from scalewitness.intake import drawing
-from scalewitness.pages.log import log_keys
 from scalewitness.pages.papers.typesetting import PRESS
+from scalewitness.pages.receipts.log import log_keys
 from scalewitness.sales.models import Sale
 
 pytestmark = pytest.mark.django_db

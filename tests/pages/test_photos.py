@@ -14,7 +14,7 @@ from scalewitness.animals.queries import photo_file
 from scalewitness.domain.pictures.redrawing import check_drawable
 from scalewitness.intake import drawing
 from scalewitness.mail.services.links import link_token
-from scalewitness.pages import uploads
+from scalewitness.pages.guards import uploads
 from scalewitness.sales.models import OfferLink
 
 

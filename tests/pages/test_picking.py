@@ -7,7 +7,7 @@ from tests.pages.browser import Browser, Page
 from tests.pages.conftest import Here
 
 from scalewitness.animals.models import Animal
-from scalewitness.pages.picking import SHOWN
+from scalewitness.pages.parts.picking import SHOWN
 from scalewitness.sales.models import Sale
 from scalewitness.visits.models import Visit
 

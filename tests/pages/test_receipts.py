@@ -12,7 +12,7 @@ from scalewitness.disclosures.models import Disclosure
 from scalewitness.domain.translog.keys import read_signer
 from scalewitness.domain.translog.receipts import Proven, prove, read_receipt
 from scalewitness.ledger.models import Entry
-from scalewitness.pages.qr import qr
+from scalewitness.pages.parts.qr import qr
 from scalewitness.sales.models import Sale
 
 

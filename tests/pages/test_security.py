@@ -13,7 +13,7 @@ from django.core.cache import cache
 from tests.pages.browser import Browser
 from tests.pages.conftest import Here
 
-from scalewitness.pages import throttling
+from scalewitness.pages.guards import throttling
 from stack.local import ROOT
 
 pytestmark = pytest.mark.django_db

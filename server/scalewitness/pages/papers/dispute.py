@@ -12,9 +12,9 @@ from scalewitness.disputes.models import Dispute
 from scalewitness.ledger.models import Entry
 from scalewitness.ledger.services.receipting import receipt_of
 from scalewitness.mail.templatetags.words import moment
-from scalewitness.pages.log import log_keys
 from scalewitness.pages.papers.record import common, facts_of, told
 from scalewitness.pages.papers.typesetting import pdf
+from scalewitness.pages.receipts.log import log_keys
 from scalewitness.receipts.queries import readable
 from scalewitness.sales.models import SaleStep
 

@@ -13,9 +13,9 @@ from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.ledger.queries.tree import tip
 from scalewitness.ledger.services.signing import log_signer
 from scalewitness.mail.templatetags.words import SCHEMES, day, moment
-from scalewitness.pages.evidence import Shown, by_name, by_role, lines_of, sensitivity_of
+from scalewitness.pages.animals.evidence import Shown, by_name, by_role, lines_of, sensitivity_of
 from scalewitness.pages.papers.typesetting import pdf
-from scalewitness.pages.qr import qr
+from scalewitness.pages.parts.qr import qr
 from scalewitness.sales.models import Sale
 from scalewitness.sales.queries import still_there
 from scalewitness.standings.queries.dossier import Dossier, dossier

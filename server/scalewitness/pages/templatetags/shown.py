@@ -5,7 +5,7 @@ from typing import Any
 from django import template
 
 from scalewitness.ledger.queries.witnesses import heads_seen, watching
-from scalewitness.pages.disclosures import DELIVERY
+from scalewitness.pages.disclosures.disclosure import DELIVERY
 
 register = template.Library()
 

@@ -1,0 +1,152 @@
+"""The account: one's name, devices, and who is let in where."""
+
+from typing import Any
+from uuid import UUID
+
+from django import forms
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect
+from django.utils import timezone
+
+from scalewitness.animals.models import Collection
+from scalewitness.animals.queries import collection_of_grant, collections_of
+from scalewitness.domain.errors import NotFound, VersionStale
+from scalewitness.domain.translog.signatures import fingerprint
+from scalewitness.intake.devices import revoke_device
+from scalewitness.pages.collections.collection import stewarded
+from scalewitness.pages.guards.throttling import takes_an_address
+from scalewitness.pages.parts.access import actor_of, asked_again, page, post_or_go, signed_in
+from scalewitness.pages.parts.facts import FactForm, retype
+from scalewitness.pages.visits.forms import GrantForm
+from scalewitness.people.models import Device, Grant, Keeper
+from scalewitness.people.queries import (
+    devices_of,
+    grant_of,
+    grants_given,
+    grants_held,
+    has_verified_address,
+)
+from scalewitness.people.services import rename, want_digest
+
+
+class NameForm(forms.Form):
+    version = forms.IntegerField(widget=forms.HiddenInput)
+    name = forms.CharField(
+        label="Your name",
+        max_length=80,
+        help_text="Other keepers see it beside your calls; buyers do not. It is not in the log.",
+    )
+
+
+class RevocationForm(FactForm):
+    """One button a grant, hence no element ids."""
+
+    kind = "grant_revoked"
+
+    def __init__(self, *args: Any, grant: UUID, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.auto_id = False
+        self.grant = grant
+
+    def body(self) -> dict[str, Any]:
+        return {"grant": str(self.grant)}
+
+
+@signed_in
+def show_account(request: HttpRequest, keeper: Keeper) -> HttpResponse:
+    form = NameForm(request.POST or None, initial={"name": keeper.name, "version": keeper.version})
+    status = 200
+    if form.is_valid():
+        name, version = form.cleaned_data["name"], form.cleaned_data["version"]
+        try:
+            rename(keeper, name=name, version=version, now=timezone.now())
+        except VersionStale:
+            form.add_error("name", f"It was changed meanwhile, to “{keeper.name}”.")
+            retype(form, "version", str(keeper.version))
+            status = 412
+        else:
+            messages.success(request, "Your name is changed.")
+            return redirect("account")
+    context = {
+        "form": form,
+        "keeper": keeper,
+        "verified": has_verified_address(keeper),
+        "devices": [_device(one) for one in devices_of(keeper)],
+        **_grants(keeper),
+    }
+    status = 422 if form.errors and status == 200 else status
+    return page(request, "people/account.html", context, status=status)
+
+
+def _device(device: Device) -> dict[str, Any]:
+    key = bytes.fromhex(device.key.public) if hasattr(device, "key") else None
+    return {"device": device, "fingerprint": fingerprint(key) if key else None}
+
+
+def _grants(keeper: Keeper) -> dict[str, Any]:
+    own = collections_of(keeper.pk)
+    given, held = grants_given([one.pk for one in own]), grants_held(keeper.pk)
+    known = Collection.objects.filter(pk__in={one.collection for one in [*given, *held]})
+    names = {one.pk: one for one in known.select_related("keeper")}
+    return {
+        "collections": own,
+        "given": [_grant(one, names) for one in given],
+        "held": [_grant(one, names) for one in held],
+    }
+
+
+def _grant(grant: Grant, collections: dict[UUID, Collection]) -> dict[str, Any]:
+    return {
+        "grant": grant,
+        "collection": collections.get(grant.collection),
+        "state": _state(grant),
+        "form": RevocationForm(grant=grant.pk),
+    }
+
+
+def _state(grant: Grant) -> str:
+    if hasattr(grant, "end"):
+        return "ended"
+    return "over" if grant.closes and grant.closes <= timezone.now() else "in force"
+
+
+@post_or_go("account", of_it=False)
+@signed_in
+def revoke(request: HttpRequest, keeper: Keeper, device_id: UUID) -> HttpResponse:
+    revoke_device(keeper, device_id, actor_of(keeper), timezone.now())
+    messages.success(request, "That device is signed out.")
+    return redirect("account")
+
+
+@asked_again
+@signed_in
+@takes_an_address
+def let_in(request: HttpRequest, keeper: Keeper, collection_id: UUID) -> HttpResponse:
+    collection = stewarded(keeper, collection_id)
+    form = GrantForm(request.POST or None)
+    if form.is_valid() and form.send(collection.pk, actor_of(keeper, proved=True)) is not None:
+        messages.success(request, "They are let in.")
+        return redirect("account")
+    return page(request, "people/let_in.html", {"collection": collection}, form)
+
+
+@post_or_go("account", of_it=False)
+@signed_in
+def end_grant(request: HttpRequest, keeper: Keeper, grant_id: UUID) -> HttpResponse:
+    collection = collection_of_grant(grant_of(grant_id), keeper.pk)
+    if collection is None:
+        raise NotFound()
+    form = RevocationForm(request.POST, grant=grant_id)
+    if form.is_valid() and form.send(collection, actor_of(keeper)) is not None:
+        messages.success(request, "The grant has ended; nothing more is shown or sent.")
+    elif form.problem:
+        messages.error(request, form.problem["detail"])
+    return redirect("account")
+
+
+@post_or_go("account", of_it=False)
+@signed_in
+def choose_digest(request: HttpRequest, keeper: Keeper) -> HttpResponse:
+    want_digest(keeper, wanted=request.POST.get("wanted") == "yes")
+    return redirect("account")

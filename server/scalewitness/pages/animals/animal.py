@@ -1,0 +1,316 @@
+"""One animal: what is known of it, and what its keepers note and correct."""
+
+from collections.abc import Mapping
+from typing import Any
+from uuid import UUID
+
+from django.db import transaction
+from django.db.models import QuerySet
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect
+from django.utils import timezone
+
+from scalewitness.animals import services
+from scalewitness.animals.models import Animal
+from scalewitness.animals.queries import Edit, animal_of, condition, edits_of, is_steward
+from scalewitness.breeding.queries.pairings import pairings_seen
+from scalewitness.calls.queries.visibility import animal_open, animal_seen, visible_animals
+from scalewitness.disputes.queries import open_dispute_on
+from scalewitness.domain.errors import NotFound, VersionStale
+from scalewitness.domain.sexing.linked_trait import LinkedTrait, linked_traits
+from scalewitness.domain.sexing.taxa import taxon
+from scalewitness.examiners.settled import settled_behind
+from scalewitness.intake.services import accept
+from scalewitness.ledger.queries.entries import entries_about
+from scalewitness.pages.animals.evidence import by_name, lines_of, of_the_animal, sensitivity_of
+from scalewitness.pages.animals.forms import (
+    HUSBANDRY,
+    RECORD,
+    IdentifierForm,
+    ParticularsForm,
+    RecordForm,
+    RegisterForm,
+)
+from scalewitness.pages.animals.linkage_form import LinkageForm
+from scalewitness.pages.animals.settled import own_records
+from scalewitness.pages.breeding.paired import in_words
+from scalewitness.pages.collections.collection import stewarded
+from scalewitness.pages.home.attention import title_of
+from scalewitness.pages.parts.access import actor_of, page, say_accepted, signed_in
+from scalewitness.pages.parts.facts import FactForm
+from scalewitness.pages.parts.picking import chosen, offered, pick, sent, typed
+from scalewitness.pages.plots.of_case import course_of, depths_of
+from scalewitness.pages.welfare import warnings
+from scalewitness.people.models import Keeper
+from scalewitness.people.queries import names_of
+from scalewitness.receipts.queries import withheld
+from scalewitness.standings.queries.dossier import dossier
+
+
+def blind_view(animal: Animal) -> dict[str, Any]:
+    """All that a blind guest may know of an animal, as plain values: nothing else about it
+    ever reaches a blind template."""
+    now = timezone.now()
+    known = condition(animal.pk)
+    codes = animal.identifiers.filter(scheme__in=["tag", "transponder"]).order_by("scheme")
+    return {
+        "id": animal.pk,
+        "codes": [{"scheme": one.scheme, "code": one.code} for one in codes],
+        "species": taxon(animal.species),
+        "hatched": animal.hatched,
+        "grams": known.grams,
+        "weighed_at": known.weighed_at,
+        "fed_at": known.fed_at,
+        "shed": known.shed,
+        "hold_off": animal.hold_off,
+        "warnings": warnings(known, hold_off=animal.hold_off, now=now, steward=False),
+    }
+
+
+def full_view(animal: Animal) -> dict[str, Any]:
+    """What someone who may see an animal whole is shown of its sex."""
+    case = dossier(animal)
+    return {
+        "case": case,
+        "calls": by_name(case),
+        "photos": of_the_animal(case),
+        "answer": lines_of(case, "answer"),
+        "reasons": lines_of(case, "reason"),
+        "cautions": lines_of(case, "caution"),
+        "sensitivity": sensitivity_of(case),
+    }
+
+
+def stewarded_animal(keeper: Keeper, animal_id: UUID) -> Animal:
+    """An animal the keeper holds or is a partner in.
+
+    Raises:
+        NotFound: not theirs, or there is none.
+    """
+    animal = animal_of(animal_id)
+    if animal is None or not is_steward(keeper.pk, animal.collection, timezone.now()):
+        raise NotFound()
+    return animal
+
+
+@signed_in
+def show_animal(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpResponse:
+    now = timezone.now()
+    animal, sight = animal_seen(keeper.pk, animal_id, now)
+    if sight == "blind":
+        return page(request, "animals/blind.html", {"animal": blind_view(animal)})
+    parents = {one.pk: one for one in _parents(keeper, animal)}
+    view = full_view(animal)
+    context = view | {
+        "depths": depths_of(view["case"]),
+        "course": course_of(view["case"]),
+        "settled": own_records(settled_behind(view["case"], keeper.pk, now), view["calls"]),
+        "animal": animal,
+        "title": title_of(animal),
+        "steward": is_steward(keeper.pk, animal.collection, now),
+        "keeper": keeper,
+        "taxon": taxon(animal.species),
+        "identifiers": animal.identifiers.order_by("position"),
+        "pairings": in_words(pairings_seen(keeper.pk, now, animal=animal.pk)),
+        "condition": condition(animal.pk),
+        "sire": parents.get(animal.sire) if animal.sire else None,
+        "dam": parents.get(animal.dam) if animal.dam else None,
+        "dispute": open_dispute_on(animal.pk),
+        "linkable": linkable(animal),
+    }
+    return page(request, "animals/animal.html", context)
+
+
+def _parents(keeper: Keeper, animal: Animal) -> list[Animal]:
+    """The parents, as far as the keeper may see them whole."""
+    seen = visible_animals(keeper.pk, timezone.now()).filter(sight="all")
+    return list(seen.filter(pk__in=[one for one in (animal.sire, animal.dam) if one]))
+
+
+@signed_in
+def register(request: HttpRequest, keeper: Keeper, collection_id: UUID) -> HttpResponse:
+    collection = stewarded(keeper, collection_id)
+    form = RegisterForm(
+        sent(request),
+        collection=collection,
+        initial={**typed(request, RegisterForm), **_parents_chosen(request)},
+    )
+    _offer_parents(request, form, seen_whole(keeper))
+    if form.is_valid() and _register(form, keeper):
+        return redirect("animal", form.cleaned_data["animal"])
+    return page(request, "animals/register.html", {"collection": collection}, form)
+
+
+def seen_whole(keeper: Keeper) -> QuerySet[Animal]:
+    """Animals the keeper sees whole, to choose parents and mates from."""
+    return visible_animals(keeper.pk, timezone.now()).filter(sight="all")
+
+
+def _parents_chosen(request: HttpRequest, animal: Animal | None = None) -> dict[str, Any]:
+    """Sire and dam as chosen so far, else as on record."""
+    return {
+        name: next(iter(chosen(request, name, [getattr(animal, name, None)])), None)
+        for name in ("sire", "dam")
+    }
+
+
+def _offer_parents(request: HttpRequest, form: ParticularsForm, animals: QuerySet[Animal]) -> None:
+    parents = [form.data.get(one) or form.initial.get(one) for one in ("sire", "dam")]
+    pick(form, offered(request, animals, parents))
+
+
+def _register(form: RegisterForm, keeper: Keeper) -> bool:
+    """The animal, its identifier and its name, all or nothing."""
+    now, animal = timezone.now(), form.cleaned_data["animal"]
+    with transaction.atomic():
+        outcomes = accept(form.items(), actor_of(keeper), now)
+        refused = next((one.problem for one in outcomes if one.problem), None)
+        if refused is not None:
+            transaction.set_rollback(True)
+            form.refuse(refused)
+            return False
+        name = form.cleaned_data["name"]
+        if name and outcomes[0].status == "accepted":
+            made = Animal.objects.get(pk=animal)
+            services.edit(made, {"name": name}, version=made.version, by=keeper, now=now)
+    return True
+
+
+@signed_in
+def edit_record(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpResponse:
+    animal = stewarded_animal(keeper, animal_id)
+    initial = {name: getattr(animal, name) for name in RECORD} | {"version": animal.version}
+    form = RecordForm(request.POST or None, initial=initial)
+    if not form.is_valid():
+        status = 422 if form.errors else 200
+        context = {"animal": animal, "title": title_of(animal), "form": form}
+        return page(request, "animals/edit.html", context, status=status)
+    try:
+        services.edit(
+            animal,
+            form.given(),
+            version=form.cleaned_data["version"],
+            by=keeper,
+            now=timezone.now(),
+        )
+    except VersionStale:
+        return _conflict(request, animal.pk, form)
+    return redirect("animal", animal.pk)
+
+
+def _conflict(request: HttpRequest, animal_id: UUID, form: RecordForm) -> HttpResponse:
+    """Both values side by side; what was typed stays in the form, under the new version."""
+    animal = Animal.objects.get(pk=animal_id)
+    again = RecordForm(initial=form.given() | {"version": animal.version})
+    differ = [
+        {"label": again.fields[name].label, "yours": yours, "theirs": getattr(animal, name)}
+        for name, yours in form.given().items()
+        if yours != getattr(animal, name)
+    ]
+    context = {"animal": animal, "title": title_of(animal), "form": again, "differ": differ}
+    return page(request, "animals/conflict.html", context, status=412)
+
+
+@signed_in
+def correct_particulars(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpResponse:
+    animal = stewarded_animal(keeper, animal_id)
+    kept = {**_particulars(animal), **typed(request, ParticularsForm)}
+    kept |= _parents_chosen(request, animal)
+    form = ParticularsForm(sent(request), initial=kept)
+    _offer_parents(request, form, seen_whole(keeper).exclude(pk=animal.pk))
+    return _say(request, keeper, animal, form, "Correct its particulars")
+
+
+def _particulars(animal: Animal) -> Mapping[str, Any]:
+    return {
+        "species": animal.species,
+        "hatched": animal.hatched,
+        "traits": ", ".join(animal.traits),
+    }
+
+
+@signed_in
+def add_identifier(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpResponse:
+    animal = stewarded_animal(keeper, animal_id)
+    return _say(request, keeper, animal, IdentifierForm(request.POST or None), "Add an identifier")
+
+
+@signed_in
+def state_linkage(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpResponse:
+    """Once both parents are on record and a linked trait is known in the species."""
+    animal = stewarded_animal(keeper, animal_id)
+    trait = linkable(animal)
+    if trait is None:
+        raise NotFound()
+    form = LinkageForm(request.POST or None, animal=animal, trait=trait)
+    heading = f"State the linkage of {trait.key.replace('_', ' ')}"
+    return _say(request, keeper, animal, form, heading)
+
+
+def linkable(animal: Animal) -> LinkedTrait | None:
+    """The trait of which linkage can be stated, None without both parents on record."""
+    if animal.sire is None or animal.dam is None:
+        return None
+    return next((one for one in linked_traits().values() if one.species == animal.species), None)
+
+
+@signed_in
+def note_husbandry(
+    request: HttpRequest, keeper: Keeper, animal_id: UUID, type: str
+) -> HttpResponse:
+    """Stewards note anything; a guest, blind or not, may leave a weight."""
+    animal, sight = animal_seen(keeper.pk, animal_id, timezone.now())
+    if type != "weight":
+        stewarded_animal(keeper, animal_id)
+    form = HUSBANDRY[type](request.POST or None)
+    title = title_of(animal) if sight == "all" else blind_title(animal)
+    return _say(request, keeper, animal, form, form.title, title)
+
+
+def blind_title(animal: Animal) -> str:
+    """A code to go by, where the name must stay hidden."""
+    codes = animal.identifiers.filter(scheme__in=["tag", "transponder"])
+    first = codes.order_by("scheme", "position").first()
+    return first.code if first else "An animal without a code"
+
+
+def _say(
+    request: HttpRequest,
+    keeper: Keeper,
+    animal: Animal,
+    form: FactForm,
+    heading: str,
+    title: str | None = None,
+) -> HttpResponse:
+    """One fact about an animal from a plain form, then back to the animal."""
+    if form.is_valid():
+        outcome = form.send(animal.pk, actor_of(keeper))
+        if outcome is not None:
+            say_accepted(request, outcome)
+            return redirect("animal", animal.pk)
+    context = {"id": animal.pk, "title": title or title_of(animal), "heading": heading}
+    return page(request, "animals/fact.html", context, form)
+
+
+@signed_in
+def show_history(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpResponse:
+    """Edits made while in its present collection, and every fact about it in log order."""
+    animal = animal_open(keeper.pk, animal_id, timezone.now())
+    entries, edits = entries_about(animal.pk), edits_of(animal)
+    names = names_of({one.by for one in entries if one.by} | {one.by for one in edits if one.by})
+    context = {
+        "animal": animal,
+        "title": title_of(animal),
+        "entries": [(one, names.get(one.by) if one.by else "the record") for one in entries],
+        "withheld": withheld(keeper.pk, animal, entries, timezone.now()),
+        "edits": [
+            (one, names.get(one.by) if one.by else "the record", _changes(one)) for one in edits
+        ],
+    }
+    return page(request, "animals/history.html", context)
+
+
+def _changes(edit: Edit) -> list[tuple[object, Any, Any]]:
+    """What an edit changed: the field's label, what was and what is now."""
+    labels = {name: field.label for name, field in RecordForm.base_fields.items()}
+    return [(labels[name], was, now) for name, (was, now) in edit.fields.items()]

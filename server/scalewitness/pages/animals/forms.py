@@ -1,0 +1,215 @@
+"""Forms about an animal: registering, editing, identifying, noting."""
+
+from collections.abc import Mapping
+from datetime import date
+from typing import Any
+
+from django import forms
+
+from scalewitness.animals.models import Collection
+from scalewitness.domain.sexing.taxa import species_list
+from scalewitness.pages.calls.forms import one_of
+from scalewitness.pages.parts.facts import FactForm, new_id, note
+from scalewitness.pages.parts.picks import Picks
+
+SCHEMES = (("tag", "Tag"), ("transponder", "Transponder"), ("scale_photo", "Scale photo"))
+
+
+def day_field(label: str, **more: Any) -> forms.DateField:
+    return forms.DateField(
+        label=label, widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"), **more
+    )
+
+
+class ParticularsForm(Picks, FactForm):
+    """What an animal is said to be; sex is never among it."""
+
+    kind = "particulars_corrected"
+    picks = ("sire", "dam")
+
+    species = forms.ChoiceField(label="Species")
+    hatched = day_field("Hatched or born", required=False)
+    traits = forms.CharField(
+        label="Traits",
+        required=False,
+        max_length=400,
+        help_text="Morphs and other traits, separated by commas.",
+    )
+    sire = forms.ChoiceField(label="Sire", required=False)
+    dam = forms.ChoiceField(label="Dam", required=False)
+    note = note("Why it is corrected")
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["species"].choices = [  # type: ignore[attr-defined]
+            (kind.key, f"{kind.common} ({kind.scientific})") for kind in species_list()
+        ]
+
+    def body(self) -> dict[str, Any]:
+        given = self.cleaned_data
+        hatched: date | None = given["hatched"]
+        traits = [one.strip() for one in given["traits"].split(",") if one.strip()]
+        body = {
+            "species": given["species"],
+            "hatched": hatched.isoformat() if hatched else None,
+            "sire": given["sire"] or None,
+            "dam": given["dam"] or None,
+            "traits": traits,
+        }
+        return {name: value for name, value in body.items() if value}
+
+
+class RegisterForm(ParticularsForm):
+    """A new animal, with its first identifier and the name its keeper uses."""
+
+    kind = "animal_registered"
+
+    animal = forms.UUIDField(widget=forms.HiddenInput, initial=new_id)
+    identifier_id = forms.CharField(widget=forms.HiddenInput, initial=new_id)
+    name = forms.CharField(label="Name", required=False, max_length=80)
+    scheme = forms.ChoiceField(label="Identified by", choices=SCHEMES)
+    identifier = forms.CharField(
+        label="Its code",
+        required=False,
+        max_length=60,
+        help_text="Guests on a blind visit find the animal by its tag or transponder alone.",
+    )
+
+    def __init__(self, *args: Any, collection: Collection, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.collection = collection
+        del self.fields["note"]
+
+    def body(self) -> dict[str, Any]:
+        return {"collection": str(self.collection.pk), **super().body()}
+
+    def items(self) -> list[dict[str, Any]]:
+        """The animal and, when a code was given, its identifier."""
+        animal = self.cleaned_data["animal"]
+        items = [self.item(animal)]
+        if code := self.cleaned_data["identifier"]:
+            body = {"scheme": self.cleaned_data["scheme"], "code": code}
+            identifier = {"kind": "identifier_assigned", "body": body, "texts": {}}
+            items.append(items[0] | identifier | {"id": self.cleaned_data["identifier_id"]})
+        return items
+
+    places = {"/body/code": "identifier"}  # noqa: RUF012  a mapping nobody writes to
+
+
+class IdentifierForm(FactForm):
+    kind = "identifier_assigned"
+    scheme = one_of("What is it?", SCHEMES)
+    code = forms.CharField(
+        label="Its code",
+        max_length=60,
+        help_text="A transponder has 15 digits; spaces do no harm.",
+    )
+
+    def body(self) -> dict[str, Any]:
+        return {"scheme": self.cleaned_data["scheme"], "code": self.cleaned_data["code"]}
+
+
+class HusbandryForm(FactForm):
+    """Base of the four notes; ``noted`` is what was noted."""
+
+    kind = "husbandry_noted"
+    title = ""
+    note = note("Note")
+
+    def noted(self) -> dict[str, Any]:
+        raise NotImplementedError
+
+    def body(self) -> dict[str, Any]:
+        return {"noted": self.noted()}
+
+
+def _grams(label: str, *, required: bool) -> forms.DecimalField:
+    return forms.DecimalField(
+        label=label,
+        required=required,
+        min_value=0,
+        max_value=999_999,
+        decimal_places=1,
+        widget=forms.NumberInput(attrs={"inputmode": "decimal", "step": "0.1"}),
+    )
+
+
+class WeightForm(HusbandryForm):
+    title = "Weight"
+    grams = _grams("Grams", required=True)
+    field_order = ("grams", "note")
+
+    def noted(self) -> dict[str, Any]:
+        return {"type": "weight", "grams": f"{self.cleaned_data['grams'].normalize():f}"}
+
+
+class MealForm(HusbandryForm):
+    title = "Meal"
+    taken = one_of("Was it taken?", (("yes", "Taken"), ("no", "Refused")))
+    grams = _grams("Prey in grams", required=False)
+    field_order = ("taken", "grams", "note")
+
+    def noted(self) -> dict[str, Any]:
+        noted: dict[str, Any] = {"type": "meal", "taken": self.cleaned_data["taken"] == "yes"}
+        if self.cleaned_data["grams"] is not None:
+            noted["grams"] = f"{self.cleaned_data['grams'].normalize():f}"
+        return noted
+
+
+class ShedForm(HusbandryForm):
+    title = "Shed"
+    stage = one_of("Where is it?", (("opaque", "Opaque"), ("clear", "Clear"), ("shed", "Shed")))
+    field_order = ("stage", "note")
+
+    def noted(self) -> dict[str, Any]:
+        return {"type": "shed", "stage": self.cleaned_data["stage"]}
+
+
+class HealthForm(HusbandryForm):
+    title = "Health"
+    sign = one_of(
+        "How is it?",
+        (
+            ("well", "Well"),
+            ("gravid", "Gravid"),
+            ("ill", "Ill"),
+            ("injured", "Injured"),
+            ("under_treatment", "Under treatment"),
+            ("other", "Something else"),
+        ),
+    )
+    field_order = ("sign", "note")
+
+    def noted(self) -> dict[str, Any]:
+        return {"type": "health", "sign": self.cleaned_data["sign"]}
+
+
+HUSBANDRY: Mapping[str, type[HusbandryForm]] = {
+    "weight": WeightForm,
+    "meal": MealForm,
+    "shed": ShedForm,
+    "health": HealthForm,
+}
+
+
+class RecordForm(forms.Form):
+    """The record a keeper edits, under the version they read."""
+
+    version = forms.IntegerField(widget=forms.HiddenInput)
+    name = forms.CharField(label="Name", required=False, max_length=80)
+    rack = forms.CharField(label="Rack or place", required=False, max_length=40)
+    description = forms.CharField(
+        label="Description",
+        required=False,
+        max_length=2000,
+        widget=forms.Textarea(attrs={"rows": 4}),
+    )
+    hold_off = forms.BooleanField(
+        label="Ask everyone to leave this animal alone for now", required=False
+    )
+
+    def given(self) -> dict[str, Any]:
+        return {name: self.cleaned_data[name] for name in RECORD}
+
+
+RECORD = ("name", "rack", "description", "hold_off")

@@ -1,0 +1,57 @@
+"""A photo, drawn anew before anything of it is kept."""
+
+from hashlib import sha256
+from typing import Any
+from uuid import UUID
+
+from django import forms
+from django.core.files.uploadedfile import UploadedFile
+
+from scalewitness.domain.errors import Busy
+from scalewitness.domain.pictures.plain import NotPlain
+from scalewitness.domain.pictures.redrawing import LARGEST_UPLOAD, redrawn
+from scalewitness.intake.drawing import DRAWING
+from scalewitness.pages.parts.facts import FactForm
+
+TOO_LARGE = (
+    f"A picture may have at most {LARGEST_UPLOAD // 1_000_000} MB: save a smaller copy, and choose "
+    "that."
+)
+BUSY = (
+    "Several pictures are being drawn just now. Nothing was recorded: choose the file again, and "
+    "send it in a moment."
+)
+
+
+class PhotoForm(FactForm):
+    kind = "photo_attached"
+
+    picture = forms.FileField(
+        label="Photo",
+        help_text="JPEG of at most 60 million pixels, PNG of 12 or WebP of 6. It is drawn anew, so "
+        "that where and with what it was taken is not kept.",
+        widget=forms.FileInput(attrs={"accept": "image/jpeg,image/png,image/webp"}),
+    )
+
+    def __init__(self, *args: Any, of: UUID | None, by: UUID, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self._of, self._by = of, by
+
+    def clean_picture(self) -> bytes:
+        """The file to keep."""
+        sent: UploadedFile[Any] = self.cleaned_data["picture"]
+        if (sent.size or 0) > LARGEST_UPLOAD:
+            raise forms.ValidationError(TOO_LARGE)
+        try:
+            with DRAWING.turn(self._by):
+                return redrawn(sent.read())
+        except NotPlain as fault:
+            raise forms.ValidationError(f"{str(fault)[:1].upper()}{str(fault)[1:]}.") from None
+        except Busy as busy:
+            self.problem = busy.as_problem()
+            raise forms.ValidationError(BUSY) from None
+
+    def body(self) -> dict[str, Any]:
+        drawn: bytes = self.cleaned_data["picture"]
+        file = {"sha256": sha256(drawn).hexdigest(), "size": len(drawn)}
+        return file | ({"of": str(self._of)} if self._of else {})

@@ -1,0 +1,117 @@
+"""A whole clutch checked in one go: what is the same for all, and a row for each hatchling."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from django import forms
+
+from scalewitness.pages.calls.forms import (
+    CONCLUSIONS,
+    EVERTED,
+    HARM,
+    HELD_BY,
+    MANNERS,
+    SURENESS,
+    TOLD,
+    one_of,
+)
+from scalewitness.pages.calls.passes import SHORT, PassesForm, depth_field, stopped_field
+from scalewitness.pages.parts.facts import FactForm
+
+
+class TogetherForm(forms.Form):
+    """What holds for every hatchling of the sitting."""
+
+    held_by = one_of("Who held the hatchlings?", HELD_BY)
+    told = one_of("Had anyone told you their sex before you checked?", TOLD, initial="no")
+
+
+class HatchlingForm(FactForm):
+    """One hatchling's call; a row left empty says nothing. ``together`` is the sitting's."""
+
+    kind = "call_made"
+    method = ""
+    seen_fields: tuple[str, ...] = ()
+    places = {"/body/identified/code": "code"}  # noqa: RUF012  a mapping nobody writes to
+
+    conclusion = forms.ChoiceField(
+        label="Conclusion", choices=(("", "Not checked"), *CONCLUSIONS), required=False
+    )
+    sureness = forms.ChoiceField(label="How sure", choices=SURENESS, initial="fairly_sure")
+    code = forms.CharField(label="Tag as read", required=False, max_length=60)
+    harm = forms.ChoiceField(
+        label="Sign of harm", choices=(("", "None seen"), *HARM), required=False
+    )
+
+    together: Mapping[str, Any] = {}
+
+    @property
+    def empty(self) -> bool:
+        """Whether nothing was said of this hatchling."""
+        given = self.cleaned_data
+        names = ("conclusion", "harm", *self.seen_fields)
+        return all(given.get(name) in (None, "") for name in names)
+
+    def clean(self) -> dict[str, Any]:
+        given: dict[str, Any] = super().clean() or {}
+        said = [name for name in ("harm", *self.seen_fields) if given.get(name) not in (None, "")]
+        if said and not given.get("conclusion"):
+            self.add_error("conclusion", "Say what you conclude.")
+        return given
+
+    def observed(self) -> dict[str, Any]:
+        raise NotImplementedError
+
+    def body(self) -> dict[str, Any]:
+        given = self.cleaned_data
+        code = given["code"]
+        body = {
+            "conclusion": given["conclusion"],
+            "sureness": given["sureness"],
+            "observed": self.observed(),
+            "identified": {"by": "tag", "code": code} if code else {"by": "appearance"},
+            "held_by": self.together["held_by"],
+        }
+        if given["harm"]:
+            body["harm"] = [given["harm"]]
+        if self.together["told"] != "no":
+            body["told"] = self.together["told"]
+        return body
+
+
+class EversionRow(HatchlingForm):
+    method = "eversion"
+    seen_fields = ("seen",)
+    seen = forms.ChoiceField(label="Seen", required=False, choices=(("", "Not tried"), *EVERTED))
+    manner = forms.ChoiceField(label="How", choices=MANNERS, initial="manual")
+    field_order = ("seen", "manner", "conclusion", "sureness", "code", "harm")
+
+    def clean(self) -> dict[str, Any]:
+        given = super().clean()
+        if given.get("conclusion") and not given.get("seen"):
+            self.add_error("seen", "Say what you saw.")
+        return given
+
+    def observed(self) -> dict[str, Any]:
+        given = self.cleaned_data
+        return {"method": "eversion", "manner": given["manner"], "seen": given["seen"]}
+
+
+class ProbingRow(PassesForm, HatchlingForm):
+    """One pass a side; a second one is logged on the animal's own page."""
+
+    method = "probing"
+    runs = ("left", "right")
+    seen_fields = ("left", "left_stopped", "right", "right_stopped")
+    left = depth_field("Left, scales")
+    left_stopped = stopped_field("Left stopped by", SHORT)
+    right = depth_field("Right, scales")
+    right_stopped = stopped_field("Right stopped by", SHORT)
+    field_order = (*seen_fields, "conclusion", "sureness", "code", "harm")
+
+    def observed(self) -> dict[str, Any]:
+        passes = self.passes()
+        return {"method": "probing", **({"passes": passes} if passes else {})}
+
+
+ROWS: Mapping[str, type[HatchlingForm]] = {"eversion": EversionRow, "probing": ProbingRow}

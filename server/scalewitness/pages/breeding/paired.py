@@ -1,0 +1,67 @@
+"""Planned pairings in words, with what speaks against relying on them."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Final
+from uuid import UUID
+
+from scalewitness.animals.models import Animal
+from scalewitness.breeding.queries.pairings import PairingSeen
+from scalewitness.domain.consequences import sex_of, verified_sex
+from scalewitness.domain.observations import Sex
+from scalewitness.pages.home.attention import title_of
+from scalewitness.pages.parts.facts import Step
+from scalewitness.standings.queries.logged import UNSEXED, labels_of
+
+ROLES: Final[Mapping[Sex, str]] = {"male": "sire", "female": "dam"}
+
+
+@dataclass(frozen=True, slots=True)
+class Half:
+    """One animal of a pairing. ``animal`` None: not the reader's to see. ``doubt``: what
+    speaks against relying on it."""
+
+    role: str
+    animal: Animal | None
+    title: str
+    label: str
+    doubt: str
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    pairing: UUID
+    season: int
+    halves: tuple[Half, Half]
+    form: Step
+
+
+def in_words(found: Iterable[PairingSeen]) -> list[Shown]:
+    """Both animals of each, and the form that drops it."""
+    listed = list(found)
+    labels = labels_of({one.pk for pair in listed for one in (pair.sire, pair.dam) if one})
+    return [
+        Shown(
+            pairing=one.pairing.pk,
+            season=one.pairing.season,
+            halves=(_half("male", one.sire, labels), _half("female", one.dam, labels)),
+            form=Step("pairing_dropped"),
+        )
+        for one in listed
+    ]
+
+
+def _half(sex: Sex, animal: Animal | None, labels: Mapping[UUID, str]) -> Half:
+    if animal is None:
+        ask = "Ask its keeper what is known."
+        return Half(ROLES[sex], None, "An animal you may not see", "", ask)
+    label = labels.get(animal.pk, UNSEXED)
+    return Half(ROLES[sex], animal, title_of(animal), label, _doubt(sex, label))
+
+
+def _doubt(sex: Sex, label: str) -> str:
+    if verified_sex(label) == sex:
+        return ""
+    if sex_of(label) not in {None, sex}:
+        return f"The record speaks against its being {sex}."
+    return f"It is not verified as {sex}."

@@ -1,0 +1,69 @@
+"""Pairings planned for a season: the list, planning one and dropping it."""
+
+from itertools import groupby
+from uuid import UUID
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect
+from django.urls import reverse
+from django.utils import timezone
+
+from scalewitness.breeding.queries.pairings import pairings_seen
+from scalewitness.domain.consequences import sex_of
+from scalewitness.pages.animals.animal import seen_whole, stewarded_animal
+from scalewitness.pages.breeding.paired import ROLES, in_words
+from scalewitness.pages.breeding.pairing_form import PairingForm
+from scalewitness.pages.home.attention import title_of
+from scalewitness.pages.parts.access import actor_of, page, post_or_go, say_accepted, signed_in
+from scalewitness.pages.parts.facts import Step
+from scalewitness.pages.parts.listing import listed
+from scalewitness.pages.parts.picking import chosen, offered, pick, sent, typed
+from scalewitness.people.models import Keeper
+from scalewitness.standings.queries.logged import UNSEXED, labels_of
+
+
+@signed_in
+def show_pairings(request: HttpRequest, keeper: Keeper) -> HttpResponse:
+    return _pairings_page(request, keeper)
+
+
+def _pairings_page(
+    request: HttpRequest, keeper: Keeper, refused: Step | None = None
+) -> HttpResponse:
+    found = listed(request, pairings_seen(keeper.pk, timezone.now()))
+    shown = in_words(found)
+    seasons = [(year, list(rows)) for year, rows in groupby(shown, key=lambda one: one.season)]
+    status = refused.status if refused else 200
+    context = {"seasons": seasons, "refused": refused, "listed": found}
+    return page(request, "breeding/pairings.html", context, status=status)
+
+
+@signed_in
+def plan_pairing(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpResponse:
+    """With one animal the keeper holds or is a partner in, and another that they see whole."""
+    animal = stewarded_animal(keeper, animal_id)
+    sex = sex_of(labels_of([animal.pk]).get(animal.pk, UNSEXED))
+    initial = {"season": timezone.now().year + 1, "role": ROLES[sex] if sex else None}
+    initial |= typed(request, PairingForm)
+    picked = initial["mate"] = next(iter(chosen(request, "mate")), None)
+    form = PairingForm(sent(request), animal=animal.pk, initial=initial)
+    pick(form, offered(request, seen_whole(keeper).exclude(pk=animal.pk), [picked]))
+    if form.is_valid():
+        outcome = form.send(form.cleaned_data["pairing"], actor_of(keeper))
+        if outcome is not None:
+            say_accepted(request, outcome, "The pairing is on record at")
+            return redirect("pairings")
+    context = {"title": title_of(animal), "back": reverse("animal", args=[animal.pk])}
+    return page(request, "breeding/plan.html", context, form)
+
+
+@post_or_go("pairings", of_it=False)
+@signed_in
+def drop_pairing(request: HttpRequest, keeper: Keeper, pairing_id: UUID) -> HttpResponse:
+    form = Step("pairing_dropped", request.POST)
+    if form.is_valid():
+        outcome = form.send(pairing_id, actor_of(keeper))
+        if outcome is not None:
+            say_accepted(request, outcome, "The pairing is dropped at")
+            return redirect("pairings")
+    return _pairings_page(request, keeper, form)

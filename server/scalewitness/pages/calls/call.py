@@ -1,0 +1,195 @@
+"""Calls: choosing a method, logging what was seen, and what comes after."""
+
+from typing import Any
+from uuid import UUID
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect
+from django.utils import timezone
+
+from scalewitness.animals.models import Animal
+from scalewitness.animals.queries import condition, is_steward
+from scalewitness.calls.models import Call
+from scalewitness.calls.queries.held import held_call_of
+from scalewitness.calls.queries.made import call_of
+from scalewitness.calls.queries.visibility import animal_open, animal_seen
+from scalewitness.domain.cautions import BEFORE_A_CHECK
+from scalewitness.domain.errors import NotFound
+from scalewitness.pages.animals.animal import blind_title, blind_view, full_view
+from scalewitness.pages.animals.evidence import METHODS
+from scalewitness.pages.calls.forms import CallForm, one_of
+from scalewitness.pages.calls.methods import FORMS
+from scalewitness.pages.home.attention import title_of
+from scalewitness.pages.parts.access import actor_of, page, say_accepted, signed_in
+from scalewitness.pages.parts.facts import FactForm, new_id, note
+from scalewitness.pages.welfare import warnings
+from scalewitness.people.models import Keeper
+from scalewitness.people.queries import grants_on, practitioner_named
+from scalewitness.people.services import name_practitioner
+
+
+class WithdrawalForm(FactForm):
+    kind = "call_withdrawn"
+    note = note("Why you take it back")
+
+    def __init__(self, *args: Any, call: UUID, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.call = call
+
+    def body(self) -> dict[str, Any]:
+        return {"call": str(self.call)}
+
+
+class ObjectionForm(WithdrawalForm):
+    kind = "call_objected"
+    ground = one_of(
+        "What is wrong with it?",
+        (
+            ("wrong_animal", "Another animal was checked"),
+            ("wrong_reading", "It was misread"),
+            ("wrong_method", "The method does not fit"),
+            ("not_blind", "The examiner knew more than stated"),
+            ("other", "Something else"),
+        ),
+    )
+    note = note("In your words")
+    field_order = ("ground", "note")
+
+    def body(self) -> dict[str, Any]:
+        return {**super().body(), "ground": self.cleaned_data["ground"]}
+
+
+def _check_view(keeper: Keeper, animal_id: UUID) -> dict[str, Any]:
+    """An animal as whoever is about to check it may see it, cautions first."""
+    now = timezone.now()
+    animal, sight = animal_seen(keeper.pk, animal_id, now)
+    steward = is_steward(keeper.pk, animal.collection, now)
+    reasons = warnings(condition(animal.pk), hold_off=animal.hold_off, now=now, steward=steward)
+    return {
+        "id": animal.pk,
+        "title": title_of(animal) if sight == "all" else blind_title(animal),
+        "sight": sight,
+        "blind": blind_view(animal),
+        "steward": steward,
+        "visit": None if steward else _visit(keeper, animal),
+        "warnings": reasons,
+        "cautions": BEFORE_A_CHECK,
+    }
+
+
+def _visit(keeper: Keeper, animal: Animal) -> UUID | None:
+    """The open visit on which the keeper may examine this animal, the latest first."""
+    now = timezone.now()
+    grants = grants_on(keeper.pk, animal.collection_id, animal.pk)
+    open_ones = [
+        grant.pk
+        for grant in grants
+        if grant.role == "guest"
+        and grant.opens <= now
+        and (grant.closes is None or now < grant.closes)
+        and not hasattr(grant, "end")
+    ]
+    return open_ones[-1] if open_ones else None
+
+
+@signed_in
+def choose_method(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpResponse:
+    # Plain values: a template would call the classes themselves.
+    methods = [{"method": m, "title": f.title, "hint": f.hint} for m, f in FORMS.items()]
+    context = _check_view(keeper, animal_id) | {"methods": methods}
+    return page(request, "calls/choose.html", context)
+
+
+@signed_in
+def make_call(request: HttpRequest, keeper: Keeper, animal_id: UUID, method: str) -> HttpResponse:
+    if method not in FORMS:
+        raise Http404
+    if request.method == "POST":
+        return _log(request, keeper, animal_id, FORMS[method])
+    context = _check_view(keeper, animal_id)
+    form = FORMS[method](steward=context["steward"], initial={"visit": context["visit"]})
+    return page(request, "calls/new.html", context, form)
+
+
+def _log(
+    request: HttpRequest, keeper: Keeper, animal_id: UUID, kind: type[CallForm]
+) -> HttpResponse:
+    """Take the call even where the visit ended while the form was open: intake decides."""
+    form = kind(request.POST, steward="reported_role" in request.POST)
+    if form.is_valid():
+        form.practitioner = _practitioner(keeper, form)
+        outcome = form.send(animal_id, actor_of(keeper))
+        if outcome is not None:
+            return redirect("accepted", outcome.id)
+    return page(request, "calls/new.html", _check_view(keeper, animal_id), form)
+
+
+def _practitioner(keeper: Keeper, form: CallForm) -> UUID | None:
+    """Whoever made a reported check, named to the record the first time."""
+    name = form.cleaned_data.get("reported_name")
+    if not form.cleaned_data.get("reported_role") or not name:
+        return None
+    known = practitioner_named(keeper.pk, name)
+    return (known or name_practitioner(keeper, UUID(new_id()), name)).pk
+
+
+@signed_in
+def show_accepted(request: HttpRequest, keeper: Keeper, call_id: UUID) -> HttpResponse:
+    """What became of one's own call; only now the earlier ones and the standing."""
+    call = call_of(call_id)
+    if call is None:
+        held = held_call_of(call_id)
+        if held is None or held.by != keeper.pk:
+            raise NotFound()
+        return page(request, "calls/held.html", {"held": held})
+    if call.by != keeper.pk:
+        raise NotFound()
+    return page(request, "calls/accepted.html", _accepted(keeper, call))
+
+
+def _accepted(keeper: Keeper, call: Call) -> dict[str, Any]:
+    context: dict[str, Any] = {"call": call, "method": METHODS[call.method]}
+    try:
+        animal = animal_open(keeper.pk, call.animal_id, timezone.now())
+    except NotFound:
+        return context
+    view = full_view(animal)
+    others = [one for one in view["calls"] if one.call.pk != call.pk]
+    mine = [one for one in view["calls"] if one.call.pk == call.pk]
+    more = {"animal": animal, "title": title_of(animal), "others": others, "mine": mine}
+    return context | view | more
+
+
+@signed_in
+def withdraw(request: HttpRequest, keeper: Keeper, call_id: UUID) -> HttpResponse:
+    call = call_of(call_id)
+    if call is None or call.by != keeper.pk:
+        raise NotFound()
+    form = WithdrawalForm(request.POST or None, call=call.pk)
+    return _against(request, keeper, call, form, "Take your call back")
+
+
+@signed_in
+def object_to(request: HttpRequest, keeper: Keeper, call_id: UUID) -> HttpResponse:
+    call = call_of(call_id)
+    if call is None:
+        raise NotFound()
+    animal_open(keeper.pk, call.animal_id, timezone.now())
+    form = ObjectionForm(request.POST or None, call=call.pk)
+    return _against(request, keeper, call, form, "Object to a call")
+
+
+def _against(
+    request: HttpRequest, keeper: Keeper, call: Call, form: FactForm, heading: str
+) -> HttpResponse:
+    if form.is_valid():
+        outcome = form.send(call.animal_id, actor_of(keeper))
+        if outcome is not None:
+            say_accepted(request, outcome)
+            return redirect("accepted" if call.by == keeper.pk else "animal", _back(call, keeper))
+    context = {"call": call, "method": METHODS[call.method], "heading": heading}
+    return page(request, "calls/against.html", context, form)
+
+
+def _back(call: Call, keeper: Keeper) -> UUID:
+    return call.pk if call.by == keeper.pk else call.animal_id

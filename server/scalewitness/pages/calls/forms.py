@@ -1,0 +1,191 @@
+"""A call on any method: what every one of them asks."""
+
+from collections.abc import Iterable, Sequence
+from datetime import UTC, datetime
+from typing import Any, ClassVar
+from uuid import UUID
+
+from django import forms
+from django.forms import BoundField
+
+from scalewitness.domain.moments import rfc3339
+from scalewitness.pages.parts.facts import FactForm, note
+
+Choices = Sequence[tuple[str, str]]
+
+CONCLUSIONS: Choices = (
+    ("male", "Male"),
+    ("female", "Female"),
+    ("undetermined", "I could not tell"),
+)
+SURENESS: Choices = (("certain", "Certain"), ("fairly_sure", "Fairly sure"), ("unsure", "Unsure"))
+IDENTIFIED: Choices = (
+    ("transponder", "I read its transponder"),
+    ("tag", "I read its tag"),
+    ("scale_photo", "I compared a scale photo"),
+    ("keeper_said", "Its keeper told me which one it is"),
+    ("appearance", "By its looks"),
+)
+HELD_BY: Choices = (
+    ("second_person", "A second person"),
+    ("keeper", "Its keeper"),
+    ("examiner", "I held it myself"),
+    ("sedated", "It was sedated"),
+    ("not_held", "It was not held"),
+)
+HARM: Choices = (
+    ("bleeding", "Bleeding"),
+    ("swelling", "Swelling"),
+    ("discharge", "Discharge"),
+    ("straining", "Straining"),
+    ("prolapse", "Prolapse"),
+    ("other", "Something else"),
+)
+TOLD: Choices = (
+    ("no", "Nobody had told me"),
+    ("male", "I had been told male"),
+    ("female", "I had been told female"),
+)
+MANNERS: Choices = (("manual", "By hand"), ("spontaneous", "Of its own accord"))
+EVERTED: Choices = (
+    ("hemipenes", "Hemipenes"),
+    ("nothing", "Nothing came out"),
+    ("unclear", "Unclear"),
+)
+REPORTED: Choices = (
+    ("", "My own"),
+    ("veterinarian", "A veterinarian's"),
+    ("laboratory", "A laboratory's"),
+    ("earlier_keeper", "An earlier keeper's"),
+)
+
+
+def one_of(label: str, choices: Choices, **more: Any) -> forms.ChoiceField:
+    """One answer out of few, all in sight."""
+    more.setdefault("widget", forms.RadioSelect)
+    return forms.ChoiceField(label=label, choices=choices, **more)
+
+
+def yes_or_no(label: str) -> forms.TypedChoiceField:
+    return forms.TypedChoiceField(
+        label=label,
+        choices=(("yes", "Yes"), ("no", "No")),
+        coerce=lambda answer: answer == "yes",
+        widget=forms.RadioSelect,
+    )
+
+
+class CallForm(FactForm):
+    """``observed_fields`` are those of the method; ``steward`` may report others' calls."""
+
+    kind = "call_made"
+    method: ClassVar[str]
+    title: ClassVar[str]
+    hint: ClassVar[str] = ""
+    observed_fields: ClassVar[tuple[str, ...]] = ()
+    hands_on: ClassVar[bool] = True
+    places = {  # noqa: RUF012  a mapping nobody writes to
+        "/at": "examined",
+        "/body/identified/code": "code",
+        "/body/reported/who": "reported_name",
+    }
+
+    visit = forms.CharField(required=False, widget=forms.HiddenInput)
+    conclusion = one_of("What do you conclude?", CONCLUSIONS)
+    sureness = one_of("How sure are you?", SURENESS)
+    identified_by = one_of("How did you know which animal it was?", IDENTIFIED)
+    code = forms.CharField(
+        label="The code you read",
+        required=False,
+        max_length=60,
+        help_text="As read at the time of the check, from the transponder or the tag.",
+        widget=forms.TextInput(attrs={"autocomplete": "off", "autocapitalize": "characters"}),
+    )
+    held_by = one_of("Who held the animal?", HELD_BY)
+    harm = forms.MultipleChoiceField(
+        label="Any sign of harm?",
+        choices=HARM,
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
+        help_text="Tick what you saw; leave empty if nothing.",
+    )
+    told = one_of("Had anyone told you its sex before you checked?", TOLD)
+    examined = forms.DateTimeField(
+        label="When, if not just now (UTC)",
+        required=False,
+        widget=forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
+    )
+    reported_role = one_of("Whose check was it?", REPORTED, required=False, initial="")
+    reported_name = forms.CharField(
+        label="Their name, if it was not yours",
+        required=False,
+        max_length=120,
+        help_text="Kept out of the log. Buyers see the role only.",
+    )
+    note = note("Note", help_text="Anything the next examiner or the keeper should know.")
+
+    practitioner: UUID | None = None
+    """Who made the check, once the sender has named them to the record."""
+
+    def __init__(self, *args: Any, steward: bool, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        unused = [] if steward else ["reported_role", "reported_name"]
+        if not self.hands_on:
+            unused += ["held_by", "harm"]
+        for name in unused:
+            del self.fields[name]
+
+    # --- showing ----------------------------------------------------------------------
+
+    def groups(self) -> Iterable[tuple[str, list[BoundField]]]:
+        """The fields in the order one works, under headings."""
+        yield "What you saw", self._shown(self.observed_fields)
+        yield "What it means", self._shown(("conclusion", "sureness"))
+        yield "Which animal", self._shown(("identified_by", "code"))
+        yield "How it went", self._shown(("told", "held_by", "harm"))
+        yield "Who and when", self._shown(("reported_role", "reported_name", "examined"))
+        yield "In your words", self._shown(("note",))
+
+    def _shown(self, names: Iterable[str]) -> list[BoundField]:
+        fields = [self[name] for name in names if name in self.fields]
+        return [field for field in fields if not field.is_hidden]
+
+    # --- saying -----------------------------------------------------------------------
+
+    def clean(self) -> dict[str, Any]:
+        given: dict[str, Any] = super().clean() or {}
+        if given.get("reported_role") and not given.get("reported_name"):
+            self.add_error("reported_name", "Say whose check it was.")
+        return given
+
+    def moment(self) -> str:
+        examined: datetime | None = self.cleaned_data.get("examined")
+        return rfc3339(examined.astimezone(UTC)) if examined else super().moment()
+
+    def observed(self) -> dict[str, Any]:
+        given = {name: self.cleaned_data.get(name) for name in self.observed_fields}
+        seen = {name: value for name, value in given.items() if value not in (None, "")}
+        return {"method": self.method, **seen}
+
+    def identified(self) -> dict[str, str]:
+        by, code = self.cleaned_data["identified_by"], self.cleaned_data["code"]
+        return {"by": by, "code": code} if code else {"by": by}
+
+    def body(self) -> dict[str, Any]:
+        given = self.cleaned_data
+        body = {
+            "conclusion": given["conclusion"],
+            "sureness": given["sureness"],
+            "observed": self.observed(),
+            "identified": self.identified(),
+            "held_by": given.get("held_by", "not_held"),
+        }
+        if given.get("harm"):
+            body["harm"] = given["harm"]
+        if given["told"] != "no":
+            body["told"] = given["told"]
+        if given["visit"]:
+            body["visit"] = given["visit"]
+        if self.practitioner is not None:
+            body["reported"] = {"role": given["reported_role"], "who": str(self.practitioner)}
+        return body

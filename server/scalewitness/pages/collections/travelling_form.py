@@ -1,0 +1,37 @@
+"""Which animals travelled together, and when."""
+
+from datetime import UTC, datetime
+
+from django import forms
+
+from scalewitness.pages.parts.picks import Picks
+from scalewitness.standings.queries.swaps import FEWEST, MOST
+
+
+class TravellersForm(Picks):
+    """Asks and records nothing, so it is sent openly and can be linked to."""
+
+    picks = ("animals",)
+
+    animals = forms.MultipleChoiceField(
+        label="Which animals moved together?",
+        widget=forms.CheckboxSelectMultiple,
+        help_text=f"From {FEWEST} to {MOST}. Labels can only be mixed up within a species.",
+    )
+    moved_at = forms.DateTimeField(
+        label="When did they move? (UTC)",
+        required=False,
+        widget=forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
+        help_text="If left empty: their last move between collections, or else just before the "
+        "first check that contradicts an earlier one or read another animal’s transponder.",
+    )
+
+    def clean_animals(self) -> list[str]:
+        chosen: list[str] = self.cleaned_data["animals"]
+        if not FEWEST <= len(chosen) <= MOST:
+            raise forms.ValidationError(f"Choose from {FEWEST} to {MOST} animals.")
+        return chosen
+
+    def moment(self) -> datetime | None:
+        found: datetime | None = self.cleaned_data["moved_at"]
+        return found.astimezone(UTC) if found else None

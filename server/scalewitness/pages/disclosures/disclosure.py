@@ -1,0 +1,146 @@
+"""Notices owed to buyers: what the seller sees of them, and the buyer who has an account."""
+
+from typing import Any
+from uuid import UUID
+
+from django.conf import settings
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect
+from django.utils import timezone
+
+from scalewitness.animals.queries import is_steward
+from scalewitness.disclosures.models import Disclosure
+from scalewitness.disclosures.queries import disclosure_of, disclosures_in, disclosures_to
+from scalewitness.domain.errors import NotFound
+from scalewitness.ledger.queries.entries import entry_at
+from scalewitness.mail.models import Letter
+from scalewitness.mail.queries import letters_for
+from scalewitness.mail.services.composing import compose
+from scalewitness.mail.services.links import link_token
+from scalewitness.pages.home.attention import is_open, title_in
+from scalewitness.pages.parts.access import actor_of, page, post_or_go, signed_in
+from scalewitness.pages.parts.facts import Step
+from scalewitness.people.models import Keeper
+from scalewitness.sales.queries import offer_in_force, sales_seen
+
+CHANGES = {
+    "fell": "The verified sex no longer stands.",
+    "reversed": "The record now says the other sex.",
+    "restored": "The verified sex stands again.",
+}
+OWN_LINK = "(your buyer’s own link)"
+DELIVERY = {
+    "waiting": "waiting to be sent",
+    "sending": "being sent",
+    "sent": "handed to the mail host",
+    "failed": "could not be delivered",
+    "returned": "came back: that address takes no mail",
+    "joined": "told in a later letter, before it left",
+}
+
+
+def both_versions(owed: Disclosure) -> dict[str, Any]:
+    """What was represented and what the record says now, as the two stood when owed."""
+    offer = offer_in_force(owed.sale)
+    return {
+        "owed": owed,
+        "title": title_in(owed.sale, owed.animal),
+        "identifiers": owed.animal.identifiers.order_by("position"),
+        "change": CHANGES[owed.change],
+        "was": owed.was,
+        "now": owed.now,
+        "represented_at": offer.at if offer else None,
+        "open": is_open(owed),
+    }
+
+
+def receipts_for(owed: Disclosure) -> dict[str, Any]:
+    """The facts that it was owed and, once it was, acknowledged."""
+    read = getattr(owed, "acknowledgement", None)
+    said = entry_at(read.position) if read else None
+    stated = entry_at(owed.position)
+    return {"fact": stated and stated.fact, "read_fact": said and said.fact}
+
+
+@signed_in
+def show_disclosures(request: HttpRequest, keeper: Keeper) -> HttpResponse:
+    given = disclosures_in(sales_seen(keeper.pk, timezone.now()))
+    letters = letters_for({one.pk for one in given})
+    context = {
+        "given": [both_versions(one) | _delivery(one, letters) for one in given],
+        "received": [both_versions(one) for one in disclosures_to(keeper.pk)],
+    }
+    return page(request, "disclosures/disclosures.html", context)
+
+
+def _delivery(owed: Disclosure, letters: dict[UUID, list[Letter]]) -> dict[str, Any]:
+    mine = letters.get(owed.pk, [])
+    letter = mine[-1] if mine else None
+    return {
+        "letter": letter,
+        "delivery": DELIVERY[letter.state] if letter else "no letter found",
+    }
+
+
+@signed_in
+def show_disclosure(request: HttpRequest, keeper: Keeper, disclosure_id: UUID) -> HttpResponse:
+    return _disclosure_page(request, keeper, disclosure_id)
+
+
+def _disclosure_page(
+    request: HttpRequest, keeper: Keeper, disclosure_id: UUID, refused: Step | None = None
+) -> HttpResponse:
+    owed = disclosure_of(disclosure_id)
+    if owed is None:
+        raise NotFound()
+    selling = is_steward(keeper.pk, owed.sale.collection, timezone.now())
+    buying = owed.to.keeper_id == keeper.pk
+    if not selling and not buying:
+        raise NotFound()
+    offer = offer_in_force(owed.sale)
+    context = (
+        both_versions(owed)
+        | receipts_for(owed)
+        | {
+            "selling": selling,
+            "buying": buying,
+            "seller": owed.sale.collection.keeper,
+            "offered": offer.body if offer else None,
+            "form": Step("disclosure_acknowledged"),
+            "refused": refused,
+        }
+    )
+    if selling:
+        context |= _delivery(owed, letters_for([owed.pk]))
+    status = refused.status if refused else 200
+    return page(request, "disclosures/disclosure.html", context, status=status)
+
+
+@signed_in
+def show_letter(request: HttpRequest, keeper: Keeper, disclosure_id: UUID) -> HttpResponse:
+    """The letter as it goes, for its seller to read. The buyer's way in is left out: whoever
+    has it can answer in the buyer's name."""
+    owed = disclosure_of(disclosure_id)
+    if owed is None or not is_steward(keeper.pk, owed.sale.collection, timezone.now()):
+        raise NotFound()
+    delivery = _delivery(owed, letters_for([owed.pk]))
+    letter = delivery["letter"]
+    if letter is None:
+        raise NotFound()
+    message = compose(letter)
+    token = link_token(UUID(letter.context["link"]))
+    context = delivery | {
+        "owed": owed,
+        "subject": message.subject,
+        "text": str(message.body).replace(f"{settings.PUBLIC_URL}/offers/{token}", OWN_LINK),
+    }
+    return page(request, "disclosures/letter.html", context)
+
+
+@post_or_go("disclosure")
+@signed_in
+def acknowledge(request: HttpRequest, keeper: Keeper, disclosure_id: UUID) -> HttpResponse:
+    form = Step("disclosure_acknowledged", request.POST)
+    if form.is_valid() and form.send(disclosure_id, actor_of(keeper)) is not None:
+        return redirect("disclosure", disclosure_id)
+    return _disclosure_page(request, keeper, disclosure_id, form)

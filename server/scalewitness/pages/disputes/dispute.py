@@ -1,0 +1,380 @@
+"""Disputes: the evidence in time order with who knew what, and the finding."""
+
+from collections.abc import Iterator, Sequence
+from hashlib import sha256
+from typing import Any
+from uuid import UUID
+
+from django import forms
+from django.core.files.uploadedfile import UploadedFile
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect
+from django.utils import timezone
+
+from scalewitness.animals.queries import is_steward
+from scalewitness.disclosures.models import Disclosure
+from scalewitness.disputes.models import Dispute
+from scalewitness.disputes.queries import (
+    Hanging,
+    dispute_for,
+    disputes_seen,
+    hanging_on,
+    statements_in,
+)
+from scalewitness.domain.errors import NotFound
+from scalewitness.domain.pictures.redrawing import LARGEST_UPLOAD
+from scalewitness.examiners.settled import settled_behind
+from scalewitness.ledger.queries.entries import entry_at, texts_of
+from scalewitness.mail.models import Letter
+from scalewitness.mail.queries import letters_for
+from scalewitness.pages.animals.animal import stewarded_animal
+from scalewitness.pages.animals.evidence import Shown, by_name, lines_of, weakest
+from scalewitness.pages.animals.settled import own_records
+from scalewitness.pages.calls.forms import one_of
+from scalewitness.pages.collections.travelling import compared_with_companions
+from scalewitness.pages.disclosures.disclosure import DELIVERY
+from scalewitness.pages.home.attention import title_of
+from scalewitness.pages.parts.access import actor_of, page, post_or_go, say_accepted, signed_in
+from scalewitness.pages.parts.facts import FactForm, new_id, note
+from scalewitness.pages.parts.listing import listed
+from scalewitness.pages.plots.of_case import depths_of
+from scalewitness.people.models import Keeper
+from scalewitness.sales.models import SaleStep
+from scalewitness.standings.queries.dossier import dossier
+
+GROUNDS = {
+    "contested_standing": "The record opened it: checks speak strongly for opposite sexes.",
+    "party_objects": "A party objects to what the record says.",
+}
+OUTCOMES = (
+    ("call_set_aside", "A call is set aside"),
+    ("calls_stand", "The calls stand as they are"),
+    ("wrong_animal", "Another animal was checked"),
+    ("unresolved", "It cannot be settled on what is known"),
+)
+REMEDIES = (
+    ("none", "None"),
+    ("refund", "Refund"),
+    ("exchange", "Exchange"),
+    ("recheck", "A further check"),
+    ("other", "Something else"),
+)
+BASES = (
+    ("", "The keeper’s own"),
+    ("agreement", "Both sides agree"),
+    ("arbiter", "Of somebody both sides agreed on"),
+    ("veterinarian", "Of a veterinarian"),
+)
+LETTERS = {
+    "disclosure": "Disclosure to a buyer",
+    "dispute_opened": "Notice of the dispute to a keeper",
+    "finding": "The finding to the buyer",
+    "statement_made": "Word of a statement to a keeper",
+    "sale_held": "Hold of a sale, to the buyer",
+    "sale_held_seller": "Hold of a sale, to the seller",
+    "standing_notice": "Change of standing to a keeper",
+    "pairing_affected": "Word to the keepers of a planned pairing",
+}
+
+
+class DisputeForm(FactForm):
+    """A party objects to what the record says of an animal."""
+
+    kind = "dispute_opened"
+    dispute = forms.UUIDField(widget=forms.HiddenInput, initial=new_id)
+    note = note("What do you object to, and why?")
+
+    def __init__(self, *args: Any, animal: UUID, sale: UUID | None = None, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.animal, self.sale = animal, sale
+
+    def body(self) -> dict[str, Any]:
+        body = {"animal": str(self.animal), "ground": "party_objects"}
+        return body | ({"sale": str(self.sale)} if self.sale else {})
+
+
+class StatementForm(FactForm):
+    """What a party has to say of it."""
+
+    kind = "statement_made"
+    statement = note("What do you have to say of it?")
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.auto_id = "say_%s"  # it stands beside another form
+        self.fields["statement"].required = True
+
+
+class FindingForm(FactForm):
+    kind = "finding_recorded"
+    outcome = one_of("What is the outcome?", OUTCOMES)
+    set_aside = forms.MultipleChoiceField(
+        label="Which calls are set aside?",
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
+        help_text="They stay on record and no longer count. The record accepts this only "
+        "after a later blind check, by someone with no share in the animal, that says otherwise.",
+    )
+    remedy = one_of("Remedy", REMEDIES, initial="none")
+    basis = one_of("On whose word does it rest?", BASES, initial="")
+    report = forms.FileField(
+        label="A written report, if there is one",
+        required=False,
+        help_text="Of a veterinarian or of the arbiter you agreed on. The file is not kept here: "
+        "its fingerprint goes on record, so that whoever holds the file can show it is that one.",
+    )
+    reasons = note("Your reasons")
+
+    def __init__(self, *args: Any, calls: Sequence[Shown], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["set_aside"].choices = [  # type: ignore[attr-defined]
+            (str(one.call.pk), f"{one.method} by {one.who}: {one.call.conclusion}")
+            for one in calls
+            if self.is_bound or one.state in {"counts", "does not count"}
+        ]
+        self.fields["reasons"].required = True
+        self.fields["basis"].required = False
+
+    def clean_report(self) -> str:
+        """The file's SHA-256; nothing else of it is kept."""
+        sent: UploadedFile[Any] | None = self.cleaned_data["report"]
+        if sent is None:
+            return ""
+        if (sent.size or 0) > LARGEST_UPLOAD:
+            raise forms.ValidationError(
+                f"A file may have at most {LARGEST_UPLOAD // 1_000_000} MB: choose a smaller one."
+            )
+        digest = sha256()
+        for chunk in sent.chunks():
+            digest.update(chunk)
+        return digest.hexdigest()
+
+    def body(self) -> dict[str, Any]:
+        given = self.cleaned_data
+        body = {"outcome": given["outcome"], "remedy": given["remedy"]}
+        if given["set_aside"]:
+            body["set_aside"] = given["set_aside"]
+        if given["basis"]:
+            body["basis"] = given["basis"]
+        if given["report"]:
+            body["document"] = given["report"]
+        return body
+
+    def _field_at(self, pointer: str) -> str | None:
+        if pointer.startswith("/body/set_aside"):
+            return "set_aside"
+        return super()._field_at(pointer)
+
+
+@signed_in
+def show_disputes(request: HttpRequest, keeper: Keeper) -> HttpResponse:
+    seen = disputes_seen(keeper.pk, timezone.now())
+    hanging = hanging_on(one.animal_id for one, seat in seen if seat == "whole")
+    seen.sort(key=lambda pair: _weight(pair[0], hanging), reverse=True)
+    found = listed(request, seen)
+    rows = [
+        {
+            "dispute": one,
+            "title": title_of(one.animal, named=seat == "whole"),
+            "open": not hasattr(one, "finding"),
+            "hangs": list(_hangs(hanging.get(one.animal_id, Hanging()))),
+        }
+        for one, seat in found
+    ]
+    return page(request, "disputes/disputes.html", {"rows": rows, "listed": found})
+
+
+def _weight(dispute: Dispute, hanging: dict[UUID, Hanging]) -> tuple[bool, Hanging, int]:
+    """Open ones first, then by what hangs on them, then the newest."""
+    return (
+        not hasattr(dispute, "finding"),
+        hanging.get(dispute.animal_id, Hanging()),
+        dispute.position,
+    )
+
+
+def _hangs(one: Hanging) -> Iterator[str]:
+    """In words, without what there is none of."""
+    words = (
+        (one.waiting, "buyer waits", "buyers wait"),
+        (one.relying, "buyer relies on it", "buyers rely on it"),
+        (one.unacknowledged, "notice is not acknowledged", "notices are not acknowledged"),
+        (one.pairings, "pairing is planned", "pairings are planned"),
+        (one.young, "young on record", "young on record"),
+    )
+    for number, single, several in words:
+        if number:
+            yield f"{number} {single if number == 1 else several}"
+
+
+@signed_in
+def open_dispute(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpResponse:
+    animal = stewarded_animal(keeper, animal_id)
+    form = DisputeForm(request.POST or None, animal=animal.pk)
+    if form.is_valid():
+        dispute = form.cleaned_data["dispute"]
+        if form.send(dispute, actor_of(keeper)) is not None:
+            return redirect("dispute", dispute)
+    context = {"id": animal.pk, "title": title_of(animal), "heading": "Open a dispute"}
+    return page(request, "animals/fact.html", context, form)
+
+
+def dispute_seen(keeper: Keeper, dispute_id: UUID) -> Dispute:
+    """A dispute on an animal that the keeper may see whole.
+
+    Raises:
+        NotFound: not theirs to see, or there is none.
+    """
+    dispute, seat = dispute_for(keeper.pk, dispute_id, timezone.now())
+    if seat != "whole":
+        raise NotFound()
+    return dispute
+
+
+@signed_in
+def show_dispute(request: HttpRequest, keeper: Keeper, dispute_id: UUID) -> HttpResponse:
+    dispute, seat = dispute_for(keeper.pk, dispute_id, timezone.now())
+    if seat == "seller":
+        return _seller_page(request, dispute, StatementForm())
+    return _dispute_page(request, keeper, dispute, None)
+
+
+def _seller_page(request: HttpRequest, dispute: Dispute, saying: StatementForm) -> HttpResponse:
+    """Without the animal, which is not theirs to see any more, or what checks of it found."""
+    title = title_of(dispute.animal, named=False)
+    context = matter_of(dispute) | {"title": title, "saying": saying}
+    return page(request, "disputes/as_seller.html", context, saying)
+
+
+@post_or_go("dispute")
+@signed_in
+def state(request: HttpRequest, keeper: Keeper, dispute_id: UUID) -> HttpResponse:
+    dispute, seat = dispute_for(keeper.pk, dispute_id, timezone.now())
+    form = StatementForm(request.POST)
+    if form.is_valid():
+        outcome = form.send(dispute.pk, actor_of(keeper))
+        if outcome is not None:
+            say_accepted(request, outcome, "Your statement is on record at")
+            return redirect("dispute", dispute.pk)
+    if seat == "seller":
+        return _seller_page(request, dispute, form)
+    return _dispute_page(request, keeper, dispute, None, form)
+
+
+@post_or_go("dispute")
+@signed_in
+def find(request: HttpRequest, keeper: Keeper, dispute_id: UUID) -> HttpResponse:
+    dispute = dispute_seen(keeper, dispute_id)
+    calls = by_name(dossier(dispute.animal))
+    form = FindingForm(request.POST, request.FILES, calls=calls)
+    if form.is_valid():
+        outcome = form.send(dispute.pk, actor_of(keeper))
+        if outcome is not None:
+            say_accepted(request, outcome, "The finding is on record at")
+            return redirect("dispute", dispute.pk)
+    return _dispute_page(request, keeper, dispute, form)
+
+
+def _dispute_page(
+    request: HttpRequest,
+    keeper: Keeper,
+    dispute: Dispute,
+    form: FindingForm | None,
+    saying: StatementForm | None = None,
+) -> HttpResponse:
+    shown = shown_of(dispute, keeper)
+    steward = is_steward(keeper.pk, dispute.animal.collection, timezone.now())
+    context = shown | {
+        "steward": steward,
+        "mixed_up": compared_with_companions(dispute.animal, keeper) if steward else None,
+        "form": form or FindingForm(calls=shown["calls"]),
+        "saying": saying or StatementForm(),
+    }
+    sent = form or saying
+    return page(request, "disputes/dispute.html", context, status=sent.status if sent else 200)
+
+
+def shown_of(dispute: Dispute, keeper: Keeper) -> dict[str, Any]:
+    """Everything there is to say of a dispute to somebody who may see the animal whole."""
+    case = dossier(dispute.animal)
+    calls = by_name(case)
+    return matter_of(dispute) | {
+        "title": title_of(dispute.animal),
+        "case": case,
+        "depths": depths_of(case),
+        "settled": own_records(settled_behind(case, keeper.pk, timezone.now()), calls),
+        "calls": sorted(calls, key=lambda one: one.call.examined_at),
+        "answer": lines_of(case, "answer"),
+        "reasons": lines_of(case, "reason"),
+        "cautions": lines_of(case, "caution"),
+        "weakest": weakest(case),
+        "letters": _letters(dispute),
+    }
+
+
+def matter_of(dispute: Dispute) -> dict[str, Any]:
+    """What it is about, what the parties say of it, and what was found."""
+    finding = getattr(dispute, "finding", None)
+    opened = entry_at(dispute.position)
+    said_by = opened.fact if opened else dispute.pk
+    texts = texts_of([said_by] + ([finding.pk] if finding else []))
+    return {
+        "dispute": dispute,
+        "ground": GROUNDS[dispute.ground],
+        "note": texts.get((said_by, "note")),
+        "said_by": said_by,
+        "statements": statements_shown(dispute),
+        "finding": finding,
+        "outcome": dict(OUTCOMES).get(finding.outcome) if finding else None,
+        "remedy": dict(REMEDIES).get(finding.remedy) if finding else None,
+        "basis": dict(BASES)[finding.basis] if finding else None,
+        "reasons_text": texts.get((finding.pk, "reasons")) if finding else None,
+    }
+
+
+def statements_shown(dispute: Dispute) -> list[dict[str, Any]]:
+    """What the parties said, by their part in it."""
+    said = statements_in(dispute.pk)
+    texts = texts_of(one.pk for one in said)
+    parts: dict[UUID | None, str] = {dispute.animal.collection.keeper_id: "The keeper"}
+    if dispute.sale:
+        parts |= {dispute.sale.collection.keeper_id: "The seller"}
+        parts |= {dispute.sale.buyer_id: "The buyer", dispute.sale.buyer.keeper_id: "The buyer"}
+    return [
+        {
+            "id": one.pk,
+            "who": parts.get(one.by, "A partner of theirs"),
+            "by": one.by,
+            "at": one.at,
+            "position": one.position,
+            "text": texts.get((one.pk, "statement")),
+        }
+        for one in said
+    ]
+
+
+def _letters(dispute: Dispute) -> list[dict[str, Any]]:
+    """Every letter owed over this matter, by role and state; no address is shown."""
+    animal = dispute.animal
+    owed = Disclosure.objects.filter(animal=animal)
+    holds = SaleStep.objects.filter(kind="sale_held", body__animal=str(animal.pk))
+    finding = getattr(dispute, "finding", None)
+    causes = {
+        dispute.pk,
+        *([finding.pk] if finding else []),
+        *dispute.statements.values_list("pk", flat=True),
+        *owed.values_list("pk", flat=True),
+        *animal.standings.values_list("pk", flat=True),
+        *holds.values_list("pk", flat=True),
+    }
+    found = [letter for some in letters_for(causes).values() for letter in some]
+    return [_letter(one) for one in sorted(found, key=lambda one: one.created_at)]
+
+
+def _letter(letter: Letter) -> dict[str, Any]:
+    return {
+        "what": LETTERS.get(letter.kind, letter.kind.replace("_", " ")),
+        "state": DELIVERY[letter.state],
+        "failed": letter.undelivered,
+        "at": letter.sent_at or letter.created_at,
+    }

@@ -1,0 +1,169 @@
+"""One examiner's record in plain words, to themself and whoever reads a call of theirs."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from uuid import UUID
+
+from django.http import HttpRequest, HttpResponse
+from django.utils import timezone
+from django.utils.safestring import SafeString
+
+from scalewitness.domain.sexing.examiner_numbers import numbers_behind
+from scalewitness.domain.sexing.examiners.drift import Drift
+from scalewitness.domain.sexing.examiners.harm import HarmRate
+from scalewitness.domain.sexing.examiners.posterior import Counts, ErrorRate
+from scalewitness.domain.sexing.examiners.provisional import Provisional, ProvisionalRate
+from scalewitness.domain.sexing.parameters import load_parameters
+from scalewitness.domain.sexing.qualification import PLAN
+from scalewitness.examiners.figures import (
+    ExaminerKnown,
+    Qualification,
+    Rate,
+    examiner_seen,
+    reproducible,
+)
+from scalewitness.pages.animals.evidence import METHODS
+from scalewitness.pages.parts.access import page, signed_in
+from scalewitness.pages.plots.interval import interval
+from scalewitness.people.models import Keeper
+
+
+@dataclass(frozen=True, slots=True)
+class RateInWords:
+    """One method and sex: sentences, and the drawing where something is logged."""
+
+    heading: str
+    told: tuple[str, ...]
+    provisional: str | None
+    drawing: SafeString | None
+
+
+@signed_in
+def show_examiner(request: HttpRequest, keeper: Keeper, examiner_id: UUID) -> HttpResponse:
+    known = examiner_seen(keeper.pk, examiner_id, timezone.now(), reproducible())
+    methods = sorted({rate.method for rate in known.rates})
+    context = {
+        "known": known,
+        "rates": [_rate(rate) for rate in known.rates],
+        "qualifications": [qualification(one) for one in known.qualifications],
+        "drift": drift_in_words(known.drift) if known.drift else None,
+        "harm": [harm_in_words(METHODS[method], rate) for method, rate in known.harm.items()],
+        "pooled": _pooled(known),
+        "used": numbers_behind(known.role, methods, load_parameters(known.parameters).base),
+        "plan": PLAN,
+    }
+    return page(request, "examiners/examiner.html", context)
+
+
+def _pooled(known: ExaminerKnown) -> tuple[str, ...]:
+    """About the pooled fit, where a rate of it is shown."""
+    shown = any(rate.provisional for rate in known.rates)
+    return pooled_in_words(known.provisional) if shown and known.provisional else ()
+
+
+def _rate(rate: Rate) -> RateInWords:
+    heading = f"{METHODS[rate.method]}, {rate.sex}s"
+    logged = (logged_in_words(rate.logged),) if rate.logged else ()
+    estimate = rate.provisional
+    return RateInWords(
+        heading=heading,
+        told=(*(logged or _unlogged(rate.seen)), *_beside(rate.seen)),
+        provisional=provisional_in_words(estimate) if estimate else None,
+        drawing=_drawn(heading, rate.logged) if rate.logged else None,
+    )
+
+
+def _drawn(heading: str, rate: ErrorRate) -> SafeString:
+    counts = rate.counts
+    return interval(heading, rate.mean, rate.low, rate.high, counts.wrong, counts.right)
+
+
+def logged_in_words(rate: ErrorRate) -> str:
+    counts = rate.counts
+    called = counts.wrong + counts.right
+    animals = _number(called, rate.sex)
+    return (
+        f"Of {animals} settled by others, {counts.right} called right and {counts.wrong} wrong, "
+        f"blind. With what is assumed of anyone in this role, that makes about "
+        f"{rate.mean:.1%} wrong, with 95 in 100 confidence between {rate.low:.1%} and "
+        f"{rate.high:.1%}."
+    )
+
+
+def _unlogged(seen: Counts) -> tuple[str, ...]:
+    called = seen.wrong + seen.right
+    if not called:
+        return ()
+    animals = _number(called, "settled animal")
+    return (f"Of {animals} you may see, {seen.right} called right and {seen.wrong} wrong, blind.",)
+
+
+def _beside(seen: Counts) -> Iterable[str]:
+    """What enters no rate, among settled animals the reader sees whole."""
+    if seen.undetermined:
+        yield f"Left undetermined: {seen.undetermined} of the settled animals you may see."
+    if seen.knowing:
+        yield (
+            f"Called without being blind: {seen.knowing} of the settled animals you may see. "
+            "Agreeing with a known answer proves nothing, so these count neither way."
+        )
+
+
+def provisional_in_words(estimate: ProvisionalRate) -> str:
+    return (
+        f"Provisional: about {estimate.rate:.1%} wrong, by how the calls of all examiners on "
+        f"animals you may see hang together; it rests on about {estimate.animals:.1f} "
+        f"{estimate.sex}s."
+    )
+
+
+def pooled_in_words(fit: Provisional) -> tuple[str, ...]:
+    """How far to trust the provisional rates."""
+    ended = "came to rest" if fit.converged else "did not come to rest, so take it as rough"
+    told = [f"The estimate pools {_number(fit.animals, 'animal')} and {ended}."]
+    if fit.differ:
+        told.append("Other starting points led to other answers that fit nearly as well.")
+    if fit.outdone:
+        told.append("One of them fitted better than the usual start and is the one shown.")
+    return (*told, "It ranks examiners and never enters a standing.")
+
+
+def qualification(one: Qualification) -> str:
+    method, calls = METHODS[one.method], _number(one.calls, "settled call")
+    if one.decision == "qualified":
+        return f"{method}: qualified, with {one.wrong} wrong in {calls}."
+    if one.decision == "not_qualified":
+        return f"{method}: not qualified, with {one.wrong} wrong in {calls}."
+    return (
+        f"{method}: undecided, with {one.wrong} wrong in {calls}. "
+        f"{_number(one.needed, 'more settled call')} without an error would qualify."
+    )
+
+
+def drift_in_words(found: Drift) -> str:
+    low, high = found.exact
+    counted = (
+        f"{found.males} of {_number(found.sexed, 'hatchling')} from "
+        f"{_number(found.clutches, 'clutch', 'clutches')} called male: {found.share:.0%}, with 95 "
+        f"in 100 confidence between {low:.0%} and {high:.0%}."
+    )
+    if found.towards:
+        return (
+            f"{counted} Chance would seldom do this to even numbers (p {found.p:.4f}): calls "
+            f"lean towards {found.towards}."
+        )
+    return f"{counted} That fits even numbers of both sexes (p {found.p:.2f})."
+
+
+def harm_in_words(method: str, rate: HarmRate) -> str:
+    seen = ", ".join(f"{kind} {times}" for kind, times in rate.signs)
+    examined = _number(rate.examined, "examination")
+    signs = f"signs of harm in {rate.harmed} of {examined}" + (f" ({seen})" if seen else "")
+    return (
+        f"{method}: {signs}; the rate lies, with 95 in 100 confidence, between "
+        f"{rate.low:.1%} and {rate.high:.1%}."
+    )
+
+
+def _number(count: int, one: str, many: str | None = None) -> str:
+    return f"{count} {one if count == 1 else many or f'{one}s'}"

@@ -1,0 +1,315 @@
+"""The buyer's pages: no account, no cookie; the emailed link is the only key.
+
+They carry no CSRF token. Nothing here rests on a session: whoever can send a form to a
+link knows the link, and could send it without tricking the buyer. (A page that sends no
+referrer has browsers send ``Origin: null``, which the token check would refuse.)
+"""
+
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from functools import wraps
+from typing import Any
+from uuid import UUID
+
+import msgspec
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect
+from django.utils import timezone
+from django.utils.cache import add_never_cache_headers
+from django.views.decorators.csrf import csrf_exempt
+
+from scalewitness.animals.models import Animal
+from scalewitness.disclosures.models import Disclosure
+from scalewitness.domain.cautions import AFTER_A_DISCLOSURE, BEFORE_A_PURCHASE
+from scalewitness.domain.errors import LinkGone, NotFound, NotNow
+from scalewitness.domain.facts import OfferMade
+from scalewitness.domain.moments import parse_moment
+from scalewitness.domain.sales import RELIED_ON
+from scalewitness.domain.sexing.taxa import taxon
+from scalewitness.examiners.settled import settled_behind
+from scalewitness.intake.batch import Actor
+from scalewitness.ledger.queries.tree import tip
+from scalewitness.letters import codes
+from scalewitness.pages.animals.evidence import by_role, lines_of, of_the_animal, sensitivity_of
+from scalewitness.pages.animals.settled import own_records
+from scalewitness.pages.disclosures.disclosure import both_versions, receipts_for
+from scalewitness.pages.guards.throttling import SECONDS, tried_too_often
+from scalewitness.pages.home.attention import title_in
+from scalewitness.pages.parts.access import page, post_or_go
+from scalewitness.pages.parts.facts import FactForm, Step
+from scalewitness.pages.plots.of_case import depths_of
+from scalewitness.pages.sales.forms import AnswerForm, ConfirmationForm
+from scalewitness.sales.models import OfferLink, Sale, SaleStep
+from scalewitness.sales.queries import link_behind, offer_in_force, progress_of
+from scalewitness.sales.services import try_code
+from scalewitness.standings.queries.dossier import dossier
+from scalewitness.standings.queries.logged import label_of, latest_standing, latest_standings
+
+View = Callable[..., HttpResponse]
+
+
+def by_link(view: View) -> View:
+    """Open a live link; anything else is the same plain page that says it opens nothing.
+    The view gets the request, the token and the link."""
+
+    @csrf_exempt
+    @wraps(view)
+    def answer(request: HttpRequest, token: str, **more: Any) -> HttpResponse:
+        try:
+            link = link_behind(token, timezone.now())
+            response = view(request, token, link, **more)
+        except (LinkGone, NotFound):
+            often = tried_too_often(request)
+            response = page(request, "offers/gone.html", status=429 if often else 404)
+            if often:
+                response["Retry-After"] = str(SECONDS)
+        response["Referrer-Policy"] = "no-referrer"
+        add_never_cache_headers(response)
+        return response
+
+    return answer
+
+
+def actor_by(link: OfferLink) -> Actor:
+    return Actor(buyer=link.sale.buyer_id, sale=link.sale_id)
+
+
+@by_link
+def show_offer(request: HttpRequest, token: str, link: OfferLink) -> HttpResponse:
+    if link.purpose == "disclosure":
+        return _disclosure_page(request, token, link)
+    return _offer_page(request, token, link)
+
+
+@post_or_go("offer")
+@by_link
+def confirm(request: HttpRequest, token: str, link: OfferLink) -> HttpResponse:
+    form = ConfirmationForm(request.POST, by_code=link.sale.by_code)
+    if _said(form, link, by_code=_code_fits(form, link)):
+        return redirect("offer", token)
+    held = progress_of(link.sale).is_held
+    if form.refused_as == "standing_moved" or (form.refused_as == "not_now" and held):
+        return _moved_page(request, token, link, form, held=held)
+    return _offer_page(request, token, link, confirmation=form)
+
+
+@post_or_go("offer")
+@by_link
+def decline(request: HttpRequest, token: str, link: OfferLink) -> HttpResponse:
+    form = AnswerForm("offer_declined", request.POST)
+    if _said(form, link):
+        return redirect("offer", token)
+    return _offer_page(request, token, link, declining=form)
+
+
+@post_or_go("offer")
+@by_link
+def ask_for_check(request: HttpRequest, token: str, link: OfferLink) -> HttpResponse:
+    form = AnswerForm("check_requested", request.POST)
+    if _said(form, link):
+        return redirect("offer", token)
+    return _offer_page(request, token, link, asking=form)
+
+
+def _code_fits(form: ConfirmationForm, link: OfferLink) -> bool:
+    """Tried apart from the confirmation, so that a wrong try is counted whatever follows."""
+    if not link.sale.by_code or not form.is_valid():
+        return False
+    if try_code(link.sale, form.cleaned_data["code"], timezone.now()):
+        return True
+    form.add_error("code", "These are not the digits of the newest letter, or it is too old.")
+    return False
+
+
+@post_or_go("offer")
+@by_link
+def send_code(request: HttpRequest, token: str, link: OfferLink) -> HttpResponse:
+    if link.purpose != "offer":
+        raise NotFound()
+    context = {"token": token, "sale": link.sale, "sent": True}
+    try:
+        codes.send_code(link.sale, timezone.now())
+    except NotNow:
+        return page(request, "offers/code.html", context | {"sent": False}, status=429)
+    return page(request, "offers/code.html", context)
+
+
+def _said(form: FactForm, link: OfferLink, *, by_code: bool = False) -> bool:
+    """Only a link for the offer speaks for the buyer of the offer."""
+    if link.purpose != "offer":
+        raise NotFound()
+    actor = replace(actor_by(link), by_code=by_code)
+    return form.is_valid() and form.send(link.sale_id, actor) is not None
+
+
+def _offer_page(
+    request: HttpRequest,
+    token: str,
+    link: OfferLink,
+    *,
+    confirmation: ConfirmationForm | None = None,
+    declining: AnswerForm | None = None,
+    asking: AnswerForm | None = None,
+) -> HttpResponse:
+    # The log's tip is read first: whatever arrives while the rest is gathered is newer
+    # than what the buyer confirms, and so is refused.
+    seen = tip().size - 1
+    sale, offer = link.sale, offer_in_force(link.sale)
+    if offer is None:
+        raise NotFound()
+    offered, progress = msgspec.convert(offer.body, OfferMade), progress_of(sale)
+    asked = next((form for form in (confirmation, declining, asking) if form), None)
+    shown = ConfirmationForm(initial={"offer": offer.pk, "seen": seen}, by_code=link.sale.by_code)
+    context = {
+        "token": token,
+        "sale": sale,
+        "seller": sale.collection.keeper,
+        "offer": offer,
+        "offered": offered,
+        "lapsed": parse_moment(offered.expires) <= timezone.now(),
+        "progress": progress,
+        "held": progress.is_held,
+        "seen": seen,
+        "animals": [_animal_view(one, sale, offered) for one in sale.animals.order_by("pk")],
+        "steps": _steps(sale),
+        "bought": _bought(sale),
+        "cautions": BEFORE_A_PURCHASE,
+        "confirmation": confirmation or shown,
+        "declining": declining or AnswerForm("offer_declined"),
+        "asking": asking or AnswerForm("check_requested"),
+        "problem": asked.problem if asked else None,
+    }
+    return page(request, "offers/offer.html", context, status=asked.status if asked else 200)
+
+
+def _animal_view(animal: Animal, sale: Sale, offered: OfferMade) -> dict[str, Any]:
+    case = dossier(animal)
+    was = next(one for one in offered.represents if one.animal == str(animal.pk))
+    now, calls = case.standing, by_role(case, sale.collection.keeper_id)
+    settled = settled_behind(case, sale.buyer.keeper_id, timezone.now())
+    return {
+        "id": animal.pk,
+        "title": title_in(sale, animal),
+        "taxon": taxon(animal.species),
+        "hatched": animal.hatched,
+        "identifiers": animal.identifiers.order_by("position"),
+        "was": msgspec.to_builtins(was),
+        "was_fact": _standing_fact(animal, was.position),
+        "moved": (now.label if now else "unsexed") != was.label,
+        "case": case,
+        "calls": calls,
+        "settled": own_records(settled, calls),
+        "photos": of_the_animal(case),
+        "depths": depths_of(case),
+        "answer": lines_of(case, "answer"),
+        "reasons": lines_of(case, "reason"),
+        "cautions": lines_of(case, "caution"),
+        "sensitivity": sensitivity_of(case),
+    }
+
+
+def _standing_fact(animal: Animal, position: int) -> UUID | None:
+    """The fact that stated the standing; an animal without any call is offered on none."""
+    standing = latest_standing(animal.pk, position)
+    return standing.pk if standing and standing.position == position else None
+
+
+def _bought(sale: Sale) -> list[tuple[Animal, str]]:
+    """The animals with what they are called, once the buyer relies on them."""
+    if progress_of(sale).state not in RELIED_ON:
+        return []
+    return [(one, title_in(sale, one)) for one in sale.animals.order_by("pk")]
+
+
+def _steps(sale: Sale) -> dict[str, Any]:
+    """What the buyer has said so far, by kind, under the offer now in force."""
+    steps = list(sale.steps.all())
+    last = max((n for n, step in enumerate(steps) if step.kind == "offer_made"), default=0)
+    return {step.kind: step for step in steps[last:]}
+
+
+def _moved_page(
+    request: HttpRequest, token: str, link: OfferLink, form: ConfirmationForm, *, held: bool
+) -> HttpResponse:
+    """Refused because the record moved: what changed, and the way back to read it."""
+    offer = offer_in_force(link.sale)
+    represents = msgspec.convert(offer.body, OfferMade).represents if offer else ()
+    seen = form.cleaned_data.get("seen", 0)
+    now = latest_standings(UUID(one.animal) for one in represents)
+    names = {str(one.pk): title_in(link.sale, one) for one in link.sale.animals.all()}
+    changed = [
+        {"title": names[one.animal], "was": one.label, "now": label_of(standing)}
+        for one in represents
+        if (standing := now.get(UUID(one.animal)))
+        and (standing.label != one.label or standing.position > seen)
+    ]
+    statement = form.data.get("statement", "")
+    context = {"token": token, "changed": changed, "held": held, "statement": statement}
+    return page(request, "offers/moved.html", context, status=409)
+
+
+# --- disclosures ------------------------------------------------------------------------
+
+
+def _owed(link: OfferLink) -> list[Disclosure]:
+    """Every disclosure of the link's sale, newest first: an old link shows new ones too."""
+    return list(
+        Disclosure.objects.filter(sale=link.sale_id)
+        .select_related("acknowledgement", "animal", "sale__collection__keeper")
+        .order_by("-position")
+    )
+
+
+def _disclosure_page(
+    request: HttpRequest, token: str, link: OfferLink, refused: Step | None = None
+) -> HttpResponse:
+    offer = offer_in_force(link.sale)
+    context = {
+        "token": token,
+        "sale": link.sale,
+        "seller": link.sale.collection.keeper,
+        "offered": msgspec.convert(offer.body, OfferMade) if offer else None,
+        "owed": [_owed_view(one, link.sale) for one in _owed(link)],
+        "bought": _bought(link.sale),
+        "now": list(_told_and_now(link.sale, offer)),
+        "advice": AFTER_A_DISCLOSURE,
+        "refused": refused,
+    }
+    status = refused.status if refused else 200
+    return page(request, "offers/disclosure.html", context, status=status)
+
+
+def _told_and_now(sale: Sale, offer: SaleStep | None) -> Iterator[dict[str, str]]:
+    """Of each animal what the buyer was told, and what the record says now."""
+    names = {str(one.pk): title_in(sale, one) for one in sale.animals.all()}
+    represents = msgspec.convert(offer.body, OfferMade).represents if offer else ()
+    now = latest_standings(UUID(one.animal) for one in represents)
+    for one in represents:
+        said = label_of(now.get(UUID(one.animal)))
+        yield {"title": names[one.animal], "was": one.label, "now": said}
+
+
+def _owed_view(owed: Disclosure, sale: Sale) -> dict[str, Any]:
+    case = dossier(owed.animal)
+    return (
+        both_versions(owed)
+        | receipts_for(owed)
+        | {
+            "form": Step("disclosure_acknowledged"),
+            "reasons": lines_of(case, "reason"),
+            "calls": by_role(case, sale.collection.keeper_id),
+        }
+    )
+
+
+@post_or_go("offer")
+@by_link
+def acknowledge(
+    request: HttpRequest, token: str, link: OfferLink, disclosure_id: UUID
+) -> HttpResponse:
+    if link.purpose != "disclosure":
+        raise NotFound()
+    form = Step("disclosure_acknowledged", request.POST)
+    if form.is_valid() and form.send(disclosure_id, actor_by(link)) is not None:
+        return redirect("offer", token)
+    return _disclosure_page(request, token, link, form)

@@ -1,0 +1,178 @@
+"""Drafting a sale, offering, and the buyer's answers."""
+
+import json
+from collections.abc import Sequence
+from datetime import UTC, datetime, time, timedelta
+from typing import Any
+
+import msgspec
+from django import forms
+from django.utils import timezone
+
+from scalewitness.domain.facts import Representation
+from scalewitness.domain.moments import rfc3339
+from scalewitness.pages.animals.forms import day_field
+from scalewitness.pages.calls.forms import one_of
+from scalewitness.pages.parts.facts import FactForm, new_id, note
+from scalewitness.pages.parts.picks import Picks
+from scalewitness.sales.models import Sale
+
+UUIDS = r"^[0-9a-f-]{36}( [0-9a-f-]{36})?$"
+REMEDIES = (
+    ("refund", "The price is refunded"),
+    ("exchange", "The animal is exchanged"),
+    ("refund_or_exchange", "Refund or exchange, as the buyer chooses"),
+    ("to_be_agreed", "To be agreed when it comes to that"),
+    ("none", "None"),
+)
+
+
+class DraftForm(Picks):
+    """Who buys what. Nothing is offered yet and nobody is told."""
+
+    picks = ("animals",)
+
+    sale = forms.UUIDField(widget=forms.HiddenInput, initial=new_id)
+    buyer_name = forms.CharField(label="The buyer's name", max_length=80)
+    buyer_email = forms.EmailField(
+        label="The buyer's address",
+        max_length=254,
+        help_text="The offer, and any later notice owed to them, goes there.",
+    )
+    animals = forms.MultipleChoiceField(label="Which animals?", widget=forms.CheckboxSelectMultiple)
+    by_code = forms.BooleanField(
+        label="Ask for a code with the confirmation",
+        required=False,
+        help_text="Then the buyer confirms only with six digits from a second letter, which "
+        "shows that it is their mailbox and not only their link.",
+    )
+
+
+class AddressForm(forms.Form):
+    """Where the buyer's letters go from now on."""
+
+    email = forms.EmailField(
+        label="Send letters to",
+        max_length=254,
+        help_text="Whoever reads the address used until now is told.",
+    )
+
+
+class OfferForm(FactForm):
+    """The offer as its seller saw the record when the form was shown; the record refuses it
+    if it has moved since."""
+
+    kind = "offer_made"
+
+    represents = forms.CharField(widget=forms.HiddenInput)
+    recheck_days = forms.IntegerField(
+        label="Days the buyer may take to have the sex rechecked",
+        min_value=0,
+        max_value=365,
+        initial=14,
+    )
+    remedy = one_of("Agreed remedy if the sex proves wrong", REMEDIES)
+    expires = day_field(
+        "The offer stands until the end of",
+        initial=lambda: timezone.now().date() + timedelta(days=14),
+    )
+    note = note("Note for your own record")
+
+    def __init__(
+        self, *args: Any, sale: Sale, represents: Sequence[Representation], **kwargs: Any
+    ) -> None:
+        super().__init__(*args, **kwargs)
+        self.sale = sale
+        self.fields["represents"].initial = json.dumps(msgspec.to_builtins(list(represents)))
+
+    def clean_represents(self) -> list[Any]:
+        try:
+            given = json.loads(self.cleaned_data["represents"])
+        except ValueError:
+            given = None
+        if not isinstance(given, list):
+            raise forms.ValidationError("The form came back damaged; open it again.")
+        return given
+
+    def body(self) -> dict[str, Any]:
+        given = self.cleaned_data
+        expires = datetime.combine(given["expires"], time(23, 59, 59), UTC)
+        return {
+            "collection": str(self.sale.collection_id),
+            "buyer": str(self.sale.buyer_id),
+            "represents": given["represents"],
+            "recheck_days": given["recheck_days"],
+            "remedy": given["remedy"],
+            "expires": rfc3339(expires),
+        }
+
+
+class ConfirmationForm(FactForm):
+    """The buyer confirms what they saw: the offer, and the log position shown."""
+
+    kind = "sale_confirmed"
+
+    offer = forms.UUIDField(widget=forms.HiddenInput)
+    seen = forms.IntegerField(widget=forms.HiddenInput, min_value=0)
+    statement = forms.CharField(
+        label="In your words: what do you rely on?",
+        max_length=4000,
+        widget=forms.Textarea(attrs={"rows": 3}),
+        help_text="For example: “I buy this animal as a verified female.”",
+    )
+
+    code = forms.CharField(
+        label="The six digits from the letter",
+        required=False,
+        max_length=12,
+        widget=forms.TextInput(attrs={"inputmode": "numeric", "autocomplete": "one-time-code"}),
+    )
+
+    def __init__(self, *args: Any, by_code: bool = False, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if not by_code:
+            del self.fields["code"]
+
+    def body(self) -> dict[str, Any]:
+        return {"offer": str(self.cleaned_data["offer"]), "seen": self.cleaned_data["seen"]}
+
+
+class AnswerForm(FactForm):
+    """Declining or asking for a check, with a note if one likes. Two stand on a page."""
+
+    note = note("A note, if you like")
+
+    def __init__(self, kind: str, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.auto_id = f"{kind}_%s"
+        self.kind = kind
+
+
+class CustodyForm(FactForm):
+    """``to`` is a collection, or a collection and the sale by which it may be moved there.
+    What comes back is for intake to judge: once moved, the choices are no longer known."""
+
+    kind = "custody_changed"
+
+    to = forms.RegexField(UUIDS, label="To which collection?", widget=forms.Select)
+    why = one_of(
+        "Why?",
+        (
+            ("sold", "Sold"),
+            ("loaned", "Loaned"),
+            ("returned", "Returned"),
+            ("given", "Given away"),
+            ("moved", "Moved"),
+        ),
+    )
+
+    def offer(self, targets: Sequence[tuple[str, str]]) -> None:
+        """Give the collections to choose from."""
+        widget = self.fields["to"].widget
+        if isinstance(widget, forms.Select):
+            widget.choices = targets
+
+    def body(self) -> dict[str, Any]:
+        to, _, sale = self.cleaned_data["to"].partition(" ")
+        body = {"to": to, "why": self.cleaned_data["why"]}
+        return body | ({"sale": sale} if sale else {})

@@ -1,0 +1,151 @@
+"""Visits: inviting, answering, and the sheet a guest works from."""
+
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+from django.contrib import messages
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect
+from django.utils import timezone
+
+from scalewitness.animals.models import Animal
+from scalewitness.animals.queries import is_steward
+from scalewitness.calls.models import Call
+from scalewitness.calls.queries.visibility import visible_animals
+from scalewitness.domain.cautions import BEFORE_A_CHECK
+from scalewitness.domain.errors import NotFound
+from scalewitness.pages.animals.animal import blind_view
+from scalewitness.pages.collections.collection import stewarded
+from scalewitness.pages.guards.throttling import takes_an_address
+from scalewitness.pages.parts.access import actor_of, page, post_or_go, signed_in
+from scalewitness.pages.parts.facts import Step
+from scalewitness.pages.parts.listing import listed
+from scalewitness.pages.parts.picking import chosen, offered, pick, sent, typed
+from scalewitness.pages.visits.forms import InvitationForm
+from scalewitness.people.models import Keeper
+from scalewitness.visits.models import Visit
+from scalewitness.visits.queries import state_of, visit_of, visits_of
+
+STATES = {
+    "invited": "invited, not yet answered",
+    "accepted": "accepted, not yet open",
+    "open": "open",
+    "over": "over",
+    "declined": "declined",
+    "cancelled": "called off",
+}
+ANSWERS = {
+    "acceptance": "visit_accepted",
+    "refusal": "visit_declined",
+    "cancellation": "visit_cancelled",
+}
+
+
+def _seen(keeper: Keeper, visit_id: UUID, now: datetime) -> tuple[Visit, bool]:
+    """A visit and whether the keeper is on the host's side of it.
+
+    Raises:
+        NotFound: neither host, partner nor guest.
+    """
+    visit = visit_of(visit_id)
+    if visit is None:
+        raise NotFound()
+    hosting = is_steward(keeper.pk, visit.collection, now)
+    if not hosting and visit.guest_id != keeper.pk:
+        raise NotFound()
+    return visit, hosting
+
+
+@signed_in
+def show_visits(request: HttpRequest, keeper: Keeper) -> HttpResponse:
+    now = timezone.now()
+    found = listed(request, visits_of(keeper.pk))
+    rows = [
+        {"visit": one, "state": STATES[state_of(one, now)], "hosting": one.host_id == keeper.pk}
+        for one in found
+    ]
+    return page(request, "visits/visits.html", {"rows": rows, "listed": found})
+
+
+@signed_in
+@takes_an_address
+def invite(request: HttpRequest, keeper: Keeper, collection_id: UUID) -> HttpResponse:
+    collection = stewarded(keeper, collection_id)
+    picked = chosen(request, "animals", request.GET.getlist("animal"))
+    initial = {**typed(request, InvitationForm), "animals": picked}
+    form = InvitationForm(sent(request), collection=collection.pk, initial=initial)
+    pick(form, offered(request, Animal.objects.filter(collection=collection), picked))
+    if form.is_valid():
+        visit = form.cleaned_data["visit"]
+        if form.send(visit, actor_of(keeper)) is not None:
+            messages.success(request, "Invited. They are told by letter.")
+            return redirect("visit", visit)
+    return page(request, "visits/invite.html", {"collection": collection}, form)
+
+
+@signed_in
+def show_visit(request: HttpRequest, keeper: Keeper, visit_id: UUID) -> HttpResponse:
+    return _visit_page(request, keeper, visit_id)
+
+
+def _visit_page(
+    request: HttpRequest, keeper: Keeper, visit_id: UUID, refused: Step | None = None
+) -> HttpResponse:
+    now = timezone.now()
+    visit, hosting = _seen(keeper, visit_id, now)
+    state = state_of(visit, now)
+    context = {
+        "visit": visit,
+        "hosting": hosting,
+        "state": state,
+        "state_words": STATES[state],
+        "count": visit.animals.count(),
+        "acceptance": Step("visit_accepted"),
+        "refusal": Step("visit_declined"),
+        "cancellation": Step("visit_cancelled"),
+        "refused": refused,
+    }
+    status = refused.status if refused else 200
+    return page(request, "visits/visit.html", context, status=status)
+
+
+@post_or_go("visit")
+@signed_in
+def answer(request: HttpRequest, keeper: Keeper, visit_id: UUID, what: str) -> HttpResponse:
+    if what not in ANSWERS:
+        raise Http404
+    form = Step(ANSWERS[what], request.POST)
+    if form.is_valid() and form.send(visit_id, actor_of(keeper)) is not None:
+        return redirect("visit", visit_id)
+    return _visit_page(request, keeper, visit_id, form)
+
+
+@signed_in
+def show_sheet(request: HttpRequest, keeper: Keeper, visit_id: UUID) -> HttpResponse:
+    """The animals of a visit by code. A guest sees it while the visit is open; an animal's
+    row stays blind for everyone, and says only that one's own call is in."""
+    now = timezone.now()
+    visit, hosting = _seen(keeper, visit_id, now)
+    seen = visible_animals(keeper.pk, now).filter(pk__in=visit.animals.values("pk"))
+    rows = sorted(_rows(keeper, visit, list(seen)), key=lambda row: row["sort"])
+    context = {
+        "visit": visit,
+        "hosting": hosting,
+        "open": state_of(visit, now) == "open",
+        "rows": rows,
+        "cautions": BEFORE_A_CHECK,
+    }
+    return page(request, "visits/sheet.html", context)
+
+
+def _rows(keeper: Keeper, visit: Visit, animals: list[Animal]) -> list[dict[str, Any]]:
+    own = Call.objects.filter(visit=visit.pk, by=keeper.pk, animal__in=animals)
+    calls = {call.animal_id: call for call in own.order_by("position")}
+    return [_row(one, calls.get(one.pk)) for one in animals]
+
+
+def _row(animal: Animal, call: Call | None) -> dict[str, Any]:
+    view = blind_view(animal)
+    codes = [one["code"] for one in view["codes"]]
+    return {"animal": view, "own": call, "sort": (codes[0] if codes else "~", str(animal.pk))}
