@@ -3,6 +3,7 @@
 from typing import Any
 
 import pytest
+from hypothesis import settings as hypothesis
 from tests.plugins.own_database import (
     migrated_database,
     own_database,
@@ -12,6 +13,12 @@ from tests.plugins.services import django_db_modify_db_settings, services
 from tests.world import World
 
 from scalewitness import tries
+
+pytest_plugins = ["tests.plugins.bounded", "tests.plugins.long"]
+
+hypothesis.register_profile("steady", deadline=None)
+hypothesis.load_profile("steady")
+"""No example has to be quick: how long one takes says how busy the machine is. See DEVELOPERS."""
 
 __all__ = [
     "django_db_modify_db_settings",

@@ -1,6 +1,7 @@
 """Every check of the project: ``./deploy/test``; with arguments, pytest alone.
 
-All checks run even after one has failed, so that one run tells everything.
+All checks run even after one has failed, so that one run tells everything. ``--all`` by itself
+is every check too, with the long fault tests among the tests.
 """
 
 import os
@@ -34,8 +35,8 @@ def main(arguments: Sequence[str]) -> int:
     os.environ["PYTHONPATH"] = os.pathsep.join(str(ROOT / part) for part in parts)
     os.environ |= {"DENO_DIR": str(ROOT / ".run" / "deno"), "DENO_NO_UPDATE_CHECK": "1"}
     os.chdir(ROOT)
-    ensure_browser(may_install=not arguments)
-    checks = [("tests", ["pytest", *arguments])] if arguments else CHECKS
+    checks = asked_for(arguments)
+    ensure_browser(may_install=len(checks) > 1)
     began = time.monotonic()
     results = [(name, *timed(name, command)) for name, command in checks]
     print()
@@ -43,6 +44,14 @@ def main(arguments: Sequence[str]) -> int:
         print(f"{name:>7}  {'passed' if status == 0 else f'FAILED ({status})'}  {seconds:.1f} s")
     print(f"{'all':>7}  {time.monotonic() - began:.1f} s", flush=True)
     return next((status for _, status, _ in results if status), 0)
+
+
+def asked_for(arguments: Sequence[str]) -> Sequence[tuple[str, list[str]]]:
+    """Names and commands."""
+    if list(arguments) == ["--all"]:
+        *others, (name, tests) = CHECKS
+        return [*others, (name, [*tests, "--all"])]
+    return [("tests", ["pytest", *arguments])] if arguments else CHECKS
 
 
 def timed(name: str, command: list[str]) -> tuple[int, float]:

@@ -205,7 +205,6 @@ SECONDS_20 = timedelta(seconds=20)
 
 @settings(
     max_examples=8,
-    deadline=None,
     phases=[Phase.explicit, Phase.reuse, Phase.generate],  # shrinking takes minutes
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )

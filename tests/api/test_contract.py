@@ -51,7 +51,6 @@ def stage(db: None) -> Iterator[Stage]:
 @schema.parametrize()
 @settings(
     max_examples=8,
-    deadline=None,
     derandomize=True,
     database=None,
     suppress_health_check=list(HealthCheck),

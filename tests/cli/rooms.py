@@ -15,6 +15,7 @@ import psycopg
 import redis
 from tests.cli.test_verify import environment
 from tests.journeys.test_crashes import collection_with_animal, envelope, fresh_id, rfc3339_at
+from tests.waiting import ENOUGH
 from tests.world import PASSWORD
 
 from stack.local import LocalStack
@@ -77,7 +78,7 @@ class Machine:
         """The command as a process of its own."""
         done = subprocess.run(
             [*self.command, *arguments],
-            cwd=self.home, env=self.env, input=type, capture_output=True, text=True, timeout=120,
+            cwd=self.home, env=self.env, input=type, capture_output=True, text=True, timeout=ENOUGH,
         )  # fmt: skip
         assert "Traceback" not in done.stderr, done.stderr
         return Answer(done.returncode, done.stdout, done.stderr)
@@ -155,13 +156,13 @@ class Room:
         self.made += 1
         email = f"{name}{self.made}@keepers.example"
         base = f"{self.stack.url}/api/v1/"
-        with httpx.Client(base_url=base, timeout=30) as anyone:
+        with httpx.Client(base_url=base, timeout=ENOUGH) as anyone:
             said = {"name": name.title(), "email": email, "password": PASSWORD}
             anyone.post("keepers", json=said).raise_for_status()
             device = {"email": email, "password": PASSWORD, "name": "browser"}
             token = anyone.post("devices", json=device).raise_for_status().json()["token"]
         headers = {"Authorization": f"Bearer {token}"}
-        api = httpx.Client(base_url=base, headers=headers, timeout=30)
+        api = httpx.Client(base_url=base, headers=headers, timeout=ENOUGH)
         self.clients.append(api)
         made = self.machine(name, url or self.stack.url, email, api)
         self.vouch(made)

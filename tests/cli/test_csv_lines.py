@@ -49,7 +49,7 @@ def tags(text: str) -> list[str]:
 
 
 @given(HOSTILE)
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=400)
 def test_every_line_is_in_a_record_told_or_blank_and_in_one_only(text: str) -> None:
     found = read(f"{HEAD}\n{text}")
     spans = sorted((one.number, one.lines) for one in (*found.good, *found.bad))
@@ -157,9 +157,7 @@ def signed_in(folder: Path) -> Store:
 
 
 @given(HOSTILE)
-@settings(
-    max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
-)
+@settings(max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_what_the_command_prints_adds_up_and_what_it_tells_is_kept_as_it_stood(
     tmp_path: Path, text: str
 ) -> None:

@@ -338,7 +338,6 @@ def test_whatever_happens(cast: Cast) -> None:
         settings=settings(
             max_examples=EXAMPLES,
             stateful_step_count=STEPS,
-            deadline=None,
             # Each history takes a second or two; making it shorter would take minutes.
             phases=[Phase.explicit, Phase.reuse, Phase.generate],
             suppress_health_check=list(HealthCheck),

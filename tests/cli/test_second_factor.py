@@ -8,6 +8,7 @@ from collections.abc import Iterator
 import pytest
 from tests.cli.rooms import Machine, Room
 from tests.site_pages import Pages
+from tests.waiting import ENOUGH, killed_at_the_end
 
 
 @pytest.fixture
@@ -66,10 +67,11 @@ def test_a_wrong_password_is_not_told_apart(odile: Machine, pages: Pages) -> Non
 def test_it_is_confirmed_on_a_page(odile: Machine, pages: Pages, way: str) -> None:
     more = ("--page",) if way == "page" else ("--email", odile.email)
     command = [sys.executable, "-u", "-m", "scalewitness_cli", *asked(odile, *more)]
-    with subprocess.Popen(
+    running = subprocess.Popen(
         command, cwd=odile.home, env=odile.env, text=True,
         stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE,
-    ) as running:  # fmt: skip
+    )  # fmt: skip
+    with killed_at_the_end(running):
         assert running.stdin is not None
         assert running.stderr is not None
         if way == "empty":
@@ -81,22 +83,23 @@ def test_it_is_confirmed_on_a_page(odile: Machine, pages: Pages, way: str) -> No
         code = found[1]
         assert f"{odile.url}/devices/new" in told
         assert pages.let_in(code).is_redirect
-        assert running.wait(timeout=60) == 0
+        assert running.wait(timeout=ENOUGH) == 0
     assert "rack" in signed_in(odile)
     assert odile.well("sync")
 
 
 def test_refused_on_the_page_it_ends_with_words(odile: Machine, pages: Pages) -> None:
     command = [sys.executable, "-u", "-m", "scalewitness_cli", *asked(odile, "--page")]
-    with subprocess.Popen(
+    running = subprocess.Popen(
         command, cwd=odile.home, env=odile.env, text=True,
         stdout=subprocess.PIPE, stderr=subprocess.PIPE,
-    ) as running:  # fmt: skip
+    )  # fmt: skip
+    with killed_at_the_end(running):
         assert running.stderr is not None
         told = ""
         while not (found := re.search(r"\b([B-Z]{4}-[B-Z]{4})\b", told)):
             told += running.stderr.readline() or pytest.fail(told)
         pages.let_in(found[1], "no")
-        assert running.wait(timeout=60) == 1
+        assert running.wait(timeout=ENOUGH) == 1
         assert "refused on the page" in running.stderr.read()
     assert "rack" not in signed_in(odile)

@@ -4,7 +4,6 @@ import json
 import os
 import subprocess
 import sys
-import time
 from collections.abc import Iterator
 from pathlib import Path
 from threading import Event
@@ -13,6 +12,7 @@ from typing import Any
 import pytest
 from tests.cli.fakelog import SIGNER, FakeLog, Served, over_http
 from tests.cli.test_verify import environment
+from tests.waiting import ENOUGH, eventually, killed_at_the_end
 
 from scalewitness.domain.translog.keys import KeyType, Signer, read_verifier
 from scalewitness.domain.translog.notes import open_note, read_line, read_note
@@ -42,7 +42,8 @@ class Machine:
 
     def run(self, *arguments: str) -> tuple[int, str]:
         process = self.start(*arguments)
-        out, err = process.communicate(timeout=60)
+        with killed_at_the_end(process):
+            out, err = process.communicate(timeout=ENOUGH)
         assert "Traceback" not in err
         return process.returncode, out + err
 
@@ -135,21 +136,18 @@ def test_killed_between_keeping_and_sending_it_sends_later(machine: Machine) -> 
 
     def wait() -> None:
         asked.set()
-        go_on.wait(30)
+        go_on.wait(ENOUGH)
 
     machine.served.wait = wait
     process = machine.start("witness", machine.served.url)
-    assert asked.wait(30)
+    assert asked.wait(ENOUGH)
     process.kill()
     process.communicate()
     machine.served.wait = lambda: None
     go_on.set()
     (kept,) = (machine.home / ".local/state/scalewitness/logs").glob("*/checkpoint")
     assert read_note(kept.read_bytes()) == FakeLog(5).note()
-    limit = time.monotonic() + 30
-    while not machine.served.taken:  # what the killed one had sent
-        assert time.monotonic() < limit
-        time.sleep(0.01)
+    eventually(lambda: machine.served.taken, "what the killed one had sent")
     before = len(machine.served.taken)
     assert machine.look()[1]["before"] == 5
     assert [one["size"] for one in machine.served.taken[before:]] == [5]

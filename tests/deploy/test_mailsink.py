@@ -9,6 +9,7 @@ from email.message import EmailMessage
 from pathlib import Path
 
 import pytest
+from tests.waiting import ENOUGH, killed_at_the_end
 
 from stack.mailsink import Faults, MailSink
 from stack.ready import free_port
@@ -21,7 +22,7 @@ LETTER["Message-ID"] = "<1@scalewitness.example>"
 LETTER.set_content("Probed again: 3 scales on the left, 3 on the right.\n")
 
 
-def send(port: int, timeout: float = 10) -> None:
+def send(port: int, timeout: float = ENOUGH) -> None:
     with smtplib.SMTP("127.0.0.1", port, timeout=timeout) as client:
         client.send_message(LETTER, from_addr="bounces@scalewitness.example")
 
@@ -63,16 +64,17 @@ def test_hanging_up_after_the_message_stores_nothing(tmp_path: Path) -> None:
 def test_runs_as_a_command_until_told_to_stop(tmp_path: Path) -> None:
     port = free_port()
     command = [sys.executable, "-m", "stack.mailsink", "--port", str(port)]
-    with subprocess.Popen(
+    process = subprocess.Popen(
         [*command, "--maildir", str(tmp_path / "mail"), "--refuse-first", "1"],
         env=os.environ | {"PYTHONPATH": str(Path(__file__).parents[2] / "deploy")},
         stdout=subprocess.PIPE,
-    ) as process:
+    )
+    with killed_at_the_end(process):
         assert process.stdout is not None
         assert b"Storing mail" in process.stdout.readline()
         with pytest.raises(smtplib.SMTPDataError):
             send(port)
         send(port)
         process.send_signal(signal.SIGTERM)
-        assert process.wait(10) == 0
+        assert process.wait(ENOUGH) == 0
     assert len(list((tmp_path / "mail" / "new").iterdir())) == 1

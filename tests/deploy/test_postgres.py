@@ -10,6 +10,7 @@ import psycopg
 import pytest
 from psycopg import errors
 from tests.deploy.test_supervisor import running_pids
+from tests.waiting import killed_at_the_end
 
 from stack import postgres
 from stack.postgres import Postgres
@@ -80,11 +81,11 @@ def test_starts_again_on_its_data_though_its_old_process_id_is_another_process(
     supervisor.end("postgres")
     # Somebody else's process, of the same user, now has the id in the server's stale pid file.
     as_user = {"user": user} if os.geteuid() == 0 else {}
-    with subprocess.Popen(["sleep", "60"], **as_user) as other:  # type: ignore[call-overload]
+    other = subprocess.Popen(["sleep", "60"], **as_user)  # type: ignore[call-overload]
+    with killed_at_the_end(other):
         Path(pid_file).write_text("\n".join([str(other.pid), *lines[1:]]) + "\n")
         again = Postgres(folder, durable=False)
         again.start(supervisor)
-        other.kill()
 
     with psycopg.connect(again.owner_url()) as owner:
         assert owner.execute("SELECT a FROM kept").fetchone() == (7,)

@@ -120,7 +120,6 @@ def _change(relied: str, label: str) -> str:
 
 @settings(
     max_examples=25,
-    deadline=None,
     phases=[Phase.explicit, Phase.reuse, Phase.generate],  # shrinking takes minutes
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )

@@ -4,7 +4,7 @@ gunicorn, Celery worker and SMTP."""
 import os
 import time
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack
 from datetime import UTC, datetime
@@ -14,6 +14,7 @@ from typing import Any
 import httpx
 import psycopg
 import pytest
+from tests.waiting import ENOUGH, eventually
 from tests.world import PASSWORD, START, probing
 
 from scalewitness.domain.ids import uuid7
@@ -24,8 +25,6 @@ from stack.mailsink import Faults, MailSink
 from stack.ready import free_port
 from stack.supervisor import Supervisor
 
-ENOUGH = 60.0
-"""Seconds after which waiting is a failure; nothing here is timed."""
 LEASE = 4
 INVITATIONS = "FROM mail_letter WHERE kind = 'visit_invitation'"
 
@@ -38,13 +37,6 @@ def invitations(sink: MailSink) -> list[Any]:
 
 def fresh_id() -> str:
     return str(uuid7(time.time_ns() // 1_000_000, os.urandom(10)))
-
-
-def eventually(done: Callable[[], bool], what: str) -> None:
-    limit = time.monotonic() + ENOUGH
-    while not done():
-        assert time.monotonic() < limit, f"waited in vain for {what}"
-        time.sleep(0.05)
 
 
 class Service:
@@ -65,14 +57,14 @@ class Service:
         """A signed-in client; the address is vouched for."""
         email = f"{name}@keepers.example"
         base = f"{self.stack.url}/api/v1/"
-        with httpx.Client(base_url=base, timeout=30) as anyone:
+        with httpx.Client(base_url=base, timeout=ENOUGH) as anyone:
             signed_up = {"name": name.title(), "email": email, "password": PASSWORD}
             anyone.post("keepers", json=signed_up).raise_for_status()
             device = {"email": email, "password": PASSWORD, "name": "phone"}
             token = anyone.post("devices", json=device).raise_for_status().json()["token"]
         self.stack.run("vouch", "scalewitness", "vouch", email)
         headers = {"Authorization": f"Bearer {token}"}
-        client = httpx.Client(base_url=base, headers=headers, timeout=30)
+        client = httpx.Client(base_url=base, headers=headers, timeout=ENOUGH)
         return self.clients.enter_context(client)
 
 

@@ -11,9 +11,10 @@ from pathlib import Path
 
 import httpx
 import psycopg
-from tests.journeys.test_crashes import Service, eventually
+from tests.journeys.test_crashes import Service
 from tests.journeys.test_crashes import service as service
 from tests.journeys.test_crashes import sink as sink
+from tests.waiting import ENOUGH, eventually
 
 from stack.local import ROOT
 from stack.mailsink import Faults, MailSink
@@ -35,7 +36,11 @@ def told(service: Service) -> dict[str, object]:
     environment = os.environ | service.stack.environment | {"PYTHONPATH": paths}
     environment["DJANGO_SETTINGS_MODULE"] = "scalewitness.settings"
     done = subprocess.run(  # noqa: S603  our own story
-        [sys.executable, "-c", STORY], env=environment, capture_output=True, text=True, timeout=300
+        [sys.executable, "-c", STORY],
+        env=environment,
+        capture_output=True,
+        text=True,
+        timeout=ENOUGH,
     )
     assert done.returncode == 0, done.stderr
     return dict(json.loads(done.stdout.splitlines()[-1]))
@@ -90,7 +95,7 @@ def it_falls(service: Service, story: dict[str, object]) -> None:
         f"{service.stack.url}/api/v1/push",
         json={"items": [story["call"]]},
         headers={"Authorization": f"Bearer {story['token']}"},
-        timeout=60,
+        timeout=ENOUGH,
     )
     (outcome,) = answer.raise_for_status().json()["items"]
     assert outcome["status"] == "accepted", "a dead broker keeps nothing out of the log"

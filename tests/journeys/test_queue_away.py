@@ -5,17 +5,19 @@ import signal
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from statistics import median
 from typing import Any
 
 import httpx
 import pytest
 from tests.deploy.test_supervisor import running_pids
 from tests.journeys.running import Web, running_web
+from tests.waiting import ENOUGH, eventually
 from tests.world import PASSWORD
 
 SOON = 1.5
-"""Seconds; less than the two for which a queue server is waited for."""
-ONCE = 4.0
+"""Seconds; less than the two for which a queue server is waited for. Beyond what the same takes
+where it answers, so that other work of the machine counts on both sides."""
 
 
 @pytest.fixture(scope="module")
@@ -49,26 +51,25 @@ AWAY = (stopped, frozen)
 def test_signing_in_pushing_and_readiness_go_on(web: Web, away: Any) -> None:
     with away(web):
         assert sign_in(web) == 302
-        assert web.push()[0].status_code == 200
+        assert web.push().status_code == 200
         with web.client() as client:
             ready = client.get(f"{web.stack.url}/health/ready")
         assert (ready.status_code, ready.json()["broker"]) == (200, "unreachable")
-        assert web.read("/health/live")[0] == 200
-    until(lambda: broker(web) == "ok")
+        assert web.read("/health/live") == 200
+    eventually(lambda: broker(web) == "ok", "the queue server to be used again")
 
 
 def test_a_silent_one_is_waited_for_once_and_not_by_everyone(web: Web) -> None:
     """Of two web processes each finds out for itself, and again after some seconds."""
+    usual = median(timed(web.push) for _ in range(20))
     with frozen(web):
-        assert timed(lambda: enrol(web)) < ONCE  # a letter is owed for it, and the worker woken
-        took = sorted(timed(lambda: web.push()) for _ in range(20))
-        assert took[-1] < ONCE
-        assert took[len(took) // 2] < SOON
+        enrol(web)  # a letter is owed for it, and the worker woken
+        assert median(timed(web.push) for _ in range(20)) < usual + SOON
 
 
 def sign_in(web: Web) -> int:
     """By the page, as a person does."""
-    with httpx.Client(base_url=web.stack.url, timeout=60) as browser:
+    with httpx.Client(base_url=web.stack.url, timeout=ENOUGH) as browser:
         browser.get("/accounts/login/").raise_for_status()
         token = browser.cookies["csrftoken"]
         form = {"login": web.email, "password": PASSWORD, "csrfmiddlewaretoken": token}
@@ -76,7 +77,7 @@ def sign_in(web: Web) -> int:
 
 
 def enrol(web: Web) -> None:
-    with httpx.Client(base_url=web.api, timeout=60) as anyone:
+    with httpx.Client(base_url=web.api, timeout=ENOUGH) as anyone:
         device = {"email": web.email, "password": PASSWORD, "name": "laptop"}
         anyone.post("devices", json=device).raise_for_status()
 
@@ -90,10 +91,3 @@ def timed(act: Callable[[], object]) -> float:
     began = time.monotonic()
     act()
     return time.monotonic() - began
-
-
-def until(done: Callable[[], bool]) -> None:
-    limit = time.monotonic() + 60
-    while not done():
-        assert time.monotonic() < limit
-        time.sleep(0.2)

@@ -8,7 +8,6 @@ import socket
 import struct
 import subprocess
 import sys
-import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
@@ -17,11 +16,12 @@ from typing import Any
 import psycopg
 import pytest
 from tests.journeys.running import DEVICES, Web, running_web
-from tests.journeys.test_crashes import envelope, eventually
+from tests.journeys.test_crashes import envelope
+from tests.waiting import eventually, killed_at_the_end
 from tests.world import probing
 
-TOLD_WITHIN, READ_WITHIN = 5.0, 5.0
 PUSHERS = 8
+ROUNDS = 20
 HOLD = "SELECT 1 FROM ledger_head FOR UPDATE"
 
 HOLDER = """
@@ -59,19 +59,17 @@ def idle_in_a_transaction(web: Web) -> Iterator[None]:
 def stopped(web: Web) -> Iterator[None]:
     """A process that holds the lock and does not run, as on a machine that was suspended: its
     end of the connection is there and says nothing."""
-    with subprocess.Popen(  # noqa: S603  our own
+    holder = subprocess.Popen(  # noqa: S603  our own
         [sys.executable, "-c", HOLDER],
         env=os.environ | web.stack.environment,
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
-    ) as holder:
+    )
+    with killed_at_the_end(holder):
         assert holder.stdout is not None
-        try:
-            assert holder.stdout.readline() == b"has it\n"
-            holder.send_signal(signal.SIGSTOP)
-            yield
-        finally:
-            holder.kill()
+        assert holder.stdout.readline() == b"has it\n"
+        holder.send_signal(signal.SIGSTOP)
+        yield
 
 
 HOLDERS = (idle_in_a_transaction, stopped)
@@ -82,23 +80,19 @@ def test_pushes_are_told_to_come_again_and_reading_goes_on(web: Web, held: Any) 
     with ThreadPoolExecutor(PUSHERS) as threads:
         with held(web):
             pushes = [threads.submit(web.push, one % DEVICES) for one in range(PUSHERS)]
-            time.sleep(0.5)  # they wait by now
+            eventually(lambda: waiting_for_the_lock(web), "a push to wait for the lock")
             for path in ("/health/ready", "animals", f"animals/{web.animal}/standing", "changes"):
-                status, took = web.read(path)
-                assert (status, took < READ_WITHIN) == (200, True), f"{path}: {took:.1f} s"
+                assert web.read(path) == 200, path
             answers = [one.result() for one in pushes]
-        for answer, took in answers:
+        for answer in answers:
             assert (answer.status_code, answer.json()["code"]) == (503, "busy")
             assert int(answer.headers["Retry-After"]) > 0
-            assert took < TOLD_WITHIN
     eventually(web.takes_pushes, "the log to take pushes again")
 
 
 def test_a_process_of_ours_that_does_not_answer_loses_the_lock(web: Web) -> None:
     with stopped(web):
-        began = time.monotonic()
         eventually(web.takes_pushes, "the log to take pushes while the holder is stopped")
-        assert time.monotonic() - began < 20  # 10 s, and what a try takes
 
 
 def test_a_stranger_who_does_not_answer_loses_the_lock(web: Web) -> None:
@@ -115,18 +109,21 @@ def test_fifty_clients_killed_while_they_push_keep_nobody_out(web: Web) -> None:
     """Their lines are cut before they are answered, again and again, while somebody holds the
     lock so that each of them waits. What nobody waits for is given up, and reading goes on."""
     with idle_in_a_transaction(web):
-        until = time.monotonic() + 4
-        while time.monotonic() < until:
+        for _ in range(ROUNDS):
             for cut in [begun_push(web) for _ in range(50)]:
                 cut()
-        status, took = web.read("keepers/me")
-        assert (status, took < READ_WITHIN) == (200, True)
-    began = time.monotonic()
-    answer, _ = web.push()
-    while answer.status_code == 503:
-        answer, _ = web.push()
-    assert answer.status_code == 200
-    assert time.monotonic() - began < 10
+        assert web.read("keepers/me") == 200
+    eventually(web.takes_pushes, "the log to take pushes again")
+
+
+def waiting_for_the_lock(web: Web) -> int:
+    return rows(web, "SELECT count(*) FROM pg_stat_activity WHERE wait_event_type = 'Lock'")
+
+
+def rows(web: Web, sql: str) -> int:
+    with psycopg.connect(web.stack.owner_url) as connection:
+        ((found,),) = connection.execute(sql.encode()).fetchall()
+        return int(found)
 
 
 def begun_push(web: Web) -> Callable[[], None]:

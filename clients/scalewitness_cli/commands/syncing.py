@@ -1,10 +1,11 @@
 """``scalewitness sync``: send what waits, fetch what is new, hold the log to what it was."""
 
 import random
+import signal
 import sys
 import time
 from collections.abc import Iterator
-from contextlib import suppress
+from contextlib import contextmanager
 from typing import Any
 
 import click
@@ -44,7 +45,7 @@ from scalewitness_cli.trust import log_keys
 @click.option(
     "--follow",
     is_flag=True,
-    help="Go on until Ctrl-C; what changes at the server is here within a second.",
+    help="Go on until Ctrl-C or SIGTERM; what changes at the server is here within a second.",
 )
 @server_option
 @json_option
@@ -65,12 +66,13 @@ def sync(
         with Api(store.url, identity.token, trying) as api, PublicLog(store.url) as log:
             there = speaking_to(identity, api, log)
             found = shown(store, watched(store, identity, there))
-            tell(found, as_json, lambda: told(found))
-            if found["succeeded"] and not as_json and sys.stdin.isatty():
-                _offer_to_follow(store, identity, log)
-            if follow and not found["alarm"]:
-                for found in _following(store, identity, there):
-                    _tell_news(found, as_json)
+            with _until_told_to_stop():
+                tell(found, as_json, lambda: told(found))
+                if found["succeeded"] and not as_json and sys.stdin.isatty():
+                    _offer_to_follow(store, identity, log)
+                if follow and not found["alarm"]:
+                    for found in _following(store, identity, there):
+                        _tell_news(found, as_json)
         ctx.exit(status(found))
 
 
@@ -82,32 +84,43 @@ def _offer_to_follow(store: Store, identity: Identity, log: PublicLog) -> None:
         click.echo(told_again(lost))
 
 
+@contextmanager
+def _until_told_to_stop() -> Iterator[None]:
+    """Ctrl-C ends it well, and so does SIGTERM: what a script starts in its background ignores
+    SIGINT, as shells have it (POSIX, Shell Command Language, 2.11)."""
+    before = signal.signal(signal.SIGTERM, signal.default_int_handler)
+    try:
+        yield
+    except KeyboardInterrupt:
+        pass
+    finally:
+        signal.signal(signal.SIGTERM, before)
+
+
 def _following(store: Store, identity: Identity, there: Line) -> Iterator[dict[str, Any]]:
-    """A sync whenever there is something to send or to fetch, until Ctrl-C or an alarm. A
-    server that is away is tried again, one that takes nothing is read meanwhile; everything
-    is stored here."""
+    """A sync whenever there is something to send or to fetch, until an alarm. A server that is
+    away is tried again, one that takes nothing is read meanwhile; everything is stored here."""
     send_at = 0.0
-    with suppress(KeyboardInterrupt):
-        while True:
-            began = time.monotonic()
-            try:
-                sending = began >= send_at
-                if not _is_news(store, there.api, sending=sending):
-                    _rest(store, _left(began), sending=sending)
-                    continue
-                with locked(store.folder / "sync.lock"):
-                    done = run(store, identity, there, int(time.time()), sending=sending)
-            except Unreachable as why:
-                click.echo(f"{line(str(why))} Trying again.", err=True)
-                time.sleep(max(_apart(), why.after or 0.0))
+    while True:
+        began = time.monotonic()
+        try:
+            sending = began >= send_at
+            if not _is_news(store, there.api, sending=sending):
+                _rest(store, _left(began), sending=sending)
                 continue
-            yield shown(store, done)
-            if done.alarm:
-                return
-            if done.unsent:
-                send_at = time.monotonic() + max(_apart(), done.back or UNSENT_PAUSE)
-            elif not (done.sent or done.pulled or done.purged):
-                time.sleep(_apart())
+            with locked(store.folder / "sync.lock"):
+                done = run(store, identity, there, int(time.time()), sending=sending)
+        except Unreachable as why:
+            click.echo(f"{line(str(why))} Trying again.", err=True)
+            time.sleep(max(_apart(), why.after or 0.0))
+            continue
+        yield shown(store, done)
+        if done.alarm:
+            return
+        if done.unsent:
+            send_at = time.monotonic() + max(_apart(), done.back or UNSENT_PAUSE)
+        elif not (done.sent or done.pulled or done.purged):
+            time.sleep(_apart())
 
 
 def _is_news(store: Store, api: Api, *, sending: bool) -> bool:

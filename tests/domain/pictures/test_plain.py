@@ -82,7 +82,7 @@ def test_too_large_a_picture_is_refused() -> None:
     assert "pixels a side" in refusal(written.getvalue())
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(st.integers(0, len(PLAIN) - 1), st.binary(max_size=12), st.integers(0, 12))
 def test_damaged_files_are_refused_or_drawn_never_worse(at: int, put: bytes, cut: int) -> None:
     damaged = PLAIN[:at] + put + PLAIN[at + cut :]

@@ -71,7 +71,7 @@ def _growth(old: int, new: int) -> list[bytes]:
     return nodes[1:] if nodes[0] == other().get_root(old) else nodes
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(SIZES, SIZES)
 def test_roots_and_growth(one: int, two: int) -> None:
     old, new = sorted((one, two))
@@ -82,7 +82,7 @@ def test_roots_and_growth(one: int, two: int) -> None:
     assert verify_consistency(size1=old, root1=root, size2=new, root2=grown, proof=proof)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(st.data())
 def test_places(data: st.DataObject) -> None:
     size = data.draw(SIZES)

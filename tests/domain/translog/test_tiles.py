@@ -100,7 +100,7 @@ def test_the_tessera_log_of_fifteen() -> None:
 READ_ALL = tiles_of(LEAVES)
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20)
 @given(st.data())
 def test_proofs_from_tiles_are_those_of_the_definition(data: st.DataObject) -> None:
     size = data.draw(st.integers(1, 3000))
@@ -110,7 +110,7 @@ def test_proofs_from_tiles_are_those_of_the_definition(data: st.DataObject) -> N
     assert consistency_proof(index + 1, size, node) == subproof_of(index + 1, LEAVES[:size])
 
 
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=50)
 @given(st.data())
 def test_a_node_lies_where_it_is_looked_for(data: st.DataObject) -> None:
     size = data.draw(st.integers(1, len(LEAVES)))
@@ -141,7 +141,7 @@ def test_a_proof_reads_few_tiles() -> None:
     assert len(asked) == len(set(asked)) <= 5
 
 
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=50)
 @given(st.integers(0, 200_000), st.integers(0, 70_000))
 def test_growing_completes_each_tile_once(before: int, more: int) -> None:
     after = before + more

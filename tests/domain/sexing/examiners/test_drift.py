@@ -63,7 +63,7 @@ def test_a_species_with_another_ratio():
     assert drift(clutch).p < 0.05 < drift(clutch, expected=174 / 306).p
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(st.lists(st.builds(Hatchlings, st.integers(0, 9), st.integers(0, 9)), max_size=8))
 def test_swapping_the_sexes_mirrors_the_drift(clutches):
     one = drift(clutches)

@@ -105,7 +105,7 @@ CLUTCHES = SIZES.flatmap(
 )
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(CLUTCHES)
 def test_nothing_nearby_is_likelier_than_the_most_likely(case):
     """Checked against scipy's beta-binomial distribution, which shares no code with it."""
@@ -122,7 +122,7 @@ def test_nothing_nearby_is_likelier_than_the_most_likely(case):
                 assert other <= fixed.log_likelihood + 1e-7
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(CLUTCHES)
 def test_swapping_the_sexes_changes_no_answer(case):
     males, eggs, _ = case

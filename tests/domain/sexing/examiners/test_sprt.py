@@ -258,7 +258,7 @@ def test_the_lines_are_the_likelihood_ratio(plan, counts):
         assert (decision == "qualified") == (ratio < plan.log_b)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(PLANS)
 def test_both_errors_are_kept_exactly_within_walds_bounds(plan):
     """Wald 1947: α' ≤ α / (1 − β) and β' ≤ β / (1 − α)."""
@@ -268,7 +268,7 @@ def test_both_errors_are_kept_exactly_within_walds_bounds(plan):
     assert good.undecided < 1e-12
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(PLANS)
 def test_the_worse_the_examiner_the_less_likely_to_qualify(plan):
     rates = [plan.p0 / 2, plan.p0, plan.slope, plan.p1, (1 + plan.p1) / 2]

@@ -32,7 +32,7 @@ def crosswise(animals):
     return [(a, e, (a + e) % 2) for a in range(animals) for e in (0, 1)]
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(CALLS, BELIEFS)
 def test_swapping_the_sexes_mirrors_the_answer(calls, pseudo):
     one, two = compared(calls, pseudo), compared(mirrored(calls), pseudo)
@@ -44,7 +44,7 @@ def test_swapping_the_sexes_mirrors_the_answer(calls, pseudo):
         assert one.best.tables == pytest.approx(two.best.tables[:, ::-1, ::-1], abs=1e-5)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(CALLS)
 def test_swapping_the_sexes_mirrors_every_step(calls):
     """Without a prior, step by step: few enough that rounding stays rounding."""
@@ -58,7 +58,7 @@ def test_swapping_the_sexes_mirrors_every_step(calls):
         assert first == pytest.approx(second[:, ::-1], abs=1e-9)
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(CALLS, BELIEFS, st.randoms(use_true_random=False))
 def test_the_order_of_calls_does_not_matter(calls, pseudo, shuffler):
     mixed = calls.copy()

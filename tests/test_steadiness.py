@@ -1,0 +1,74 @@
+"""No test hangs, and none is left out unseen."""
+
+import re
+import subprocess
+import sys
+import threading
+import time
+from pathlib import Path
+
+import pytest
+from tests.plugins.bounded import bounded
+from tests.waiting import ENOUGH, eventually
+
+from stack.local import ROOT
+
+TESTS = ROOT / "tests"
+TWO = """
+import pytest
+@pytest.mark.long("twenty kills; tests/test_other.py::test_one_kill")
+def test_twenty_kills(): pass
+def test_one_kill(): pass
+"""
+
+
+def test_a_wait_that_takes_too_long_fails_and_says_where_everyone_was() -> None:
+    held = threading.Event()
+    waiting = threading.Thread(target=held.wait, name="a thread of the test")
+    waiting.start()
+    try:
+        with (
+            pytest.raises(pytest.fail.Exception) as caught,
+            bounded("the example", seconds=0.2),
+        ):
+            time.sleep(ENOUGH)
+    finally:
+        held.set()
+        waiting.join()
+    assert "the example: still waiting after 0.2 s" in str(caught.value)
+    assert "Thread a thread of the test:" in str(caught.value)
+
+
+def test_what_was_waited_for_in_vain_is_named() -> None:
+    with pytest.raises(pytest.fail.Exception, match="in vain for rain; last seen: 0"):
+        eventually(lambda: 0, "rain", seconds=0.05)
+
+
+def run(folder: Path, *arguments: str) -> str:
+    (folder / "test_two.py").write_text(TWO)
+    command = [sys.executable, "-m", "pytest", "-p", "tests.plugins.long", "-c", "/dev/null"]
+    done = subprocess.run(  # noqa: S603  our own
+        [*command, "-p", "no:django", "-p", "no:randomly", *arguments, str(folder)],
+        cwd=ROOT, capture_output=True, text=True, timeout=ENOUGH,
+    )  # fmt: skip
+    return done.stdout + done.stderr
+
+
+@pytest.mark.parametrize("processes", ["0", "1"])
+def test_long_tests_run_with_all_and_are_counted_without(tmp_path: Path, processes: str) -> None:
+    ordinary = run(tmp_path, "-n", processes)
+    assert "1 passed" in ordinary, ordinary
+    assert "1 long tests left out: --all runs them too." in ordinary, ordinary
+    everything = run(tmp_path, "-n", processes, "--all")
+    assert "2 passed" in everything, everything
+    assert "left out" not in everything
+
+
+def test_every_long_test_names_an_ordinary_one_of_the_same_promise() -> None:
+    for file in TESTS.rglob("test_*.py"):
+        if file != Path(__file__):
+            for why in re.findall(r"mark\.long\((.*?)\)\n", file.read_text(), re.DOTALL):
+                named = re.search(r"(tests/\S+\.py)::(test_\w+)", re.sub(r'"\s+"', "", why))
+                assert named, f"{file}: {why}"
+                found = (ROOT / named[1]).read_text()
+                assert f"def {named[2]}(" in found, f"{file}: {named[0]}"
