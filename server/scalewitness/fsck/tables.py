@@ -12,7 +12,7 @@ from scalewitness.breeding.models import Pairing, PairingEnd
 from scalewitness.calls.models import Call, HeldCall, HeldDecision, Objection, SetAside, Withdrawal
 from scalewitness.disclosures.models import Acknowledgement, Disclosure
 from scalewitness.disputes.models import Dispute, Finding, Statement
-from scalewitness.fsck.projections import Row
+from scalewitness.fsck.projections.row import Row
 from scalewitness.fsck.report import Difference
 from scalewitness.ledger.models import (
     Checkpoint,

@@ -1,11 +1,9 @@
-"""The one settings file. Everything comes from the environment; a missing secret stops
-the process with its name."""
+"""The settings. Everything comes from the environment."""
 
 from datetime import timedelta
 from email.utils import parseaddr
 from pathlib import Path
 
-import environ
 import structlog
 from celery.schedules import crontab
 from csp.constants import NONE, SELF
@@ -17,22 +15,12 @@ from redis.retry import Retry
 from scalewitness.domain.translog.keys import BadKey, read_signer, read_verifier
 from scalewitness.domain.translog.witnessing import read_target
 from scalewitness.serving.masked_logs import mask_event
+from scalewitness.settings.accounts import *  # noqa: F403
+from scalewitness.settings.environment import DEMO, env, required
+from scalewitness.settings.postgres import *  # noqa: F403
 
-env = environ.Env()
+HERE = Path(__file__).resolve().parents[1]
 
-HERE = Path(__file__).resolve().parent
-
-
-def required(name: str) -> str:
-    """The value of an environment variable that has no safe default."""
-    value = env.str(name, default="")
-    if not value:
-        raise ImproperlyConfigured(f"{name} must be set in the environment")
-    return str(value)
-
-
-DEMO = env.bool("DEMO", default=False)
-"""True only on one machine's loopback: cookies without TLS. Production leaves it unset."""
 
 SECRET_KEY = required("SECRET_KEY")
 SECRET_KEY_FALLBACKS = env.list("SECRET_KEY_FALLBACKS", default=[])
@@ -138,147 +126,7 @@ TEMPLATES = [
 ]
 
 
-PROCESS = env.str("SCALEWITNESS_PROCESS", default="command")
-"""What this process is: `wsgi.py` says ``web``, `celery.py` says ``worker``."""
-WEB_THREADS = env.int("WEB_THREADS", default=96)
-"""Threads of one web process. Give gunicorn as many (``--threads``)."""
-WEB_CONNECTIONS = env.int("DATABASE_POOL_MAX", default=min(64, WEB_THREADS + 1))
-"""To PostgreSQL, of one web process. Fewer than threads: who waits for their turn to write, as
-most of a crowd do, has none (`intake.services`), nor has who waits for a change."""
-GIVES_UP_AFTER = {
-    "web": {"lock": 1_500, "statement": 8_000, "idle_in_transaction_session": 10_000},
-    "worker": {"lock": 20_000, "statement": 120_000, "idle_in_transaction_session": 60_000},
-    "command": {"lock": 60_000, "statement": 0, "idle_in_transaction_session": 600_000},
-    "owner": {"lock": 5_000, "statement": 0, "idle_in_transaction_session": 600_000},
-    "stranger": {"idle_in_transaction_session": 60_000},
-}
-"""PostgreSQL's timeouts by process, in milliseconds; 0: never. All are our judgement. A person
-waits for the web; its `lock` and `intake.turns.PATIENCE` together are less than the 5 s within
-which a push is answered. Nobody waits for the worker, which tries again by itself. An operator's
-command may think for long over a whole log, but one that was stopped in mid-transaction must
-not hold the log's lock for ever. What `migrate` waits for holds up everyone who comes after
-it, so it gives up soon and is run again. Strangers are sessions that bring no timeouts of their
-own, such as somebody at a prompt."""
-NOTICES = {
-    "tcp_keepalives_idle": 10,
-    "tcp_keepalives_interval": 5,
-    "tcp_keepalives_count": 3,
-    "tcp_user_timeout": 25_000,
-    "client_connection_check_interval": 2_000,
-}
-"""How soon PostgreSQL notices that a process of ours is gone without a word, as when its host
-or the network is lost: 25 s; and while it works for it: 2 s."""
-WE_NOTICE = {
-    "connect_timeout": 3,
-    "keepalives_idle": 10,
-    "keepalives_interval": 5,
-    "keepalives_count": 3,
-    "tcp_user_timeout": 25_000,
-}
-"""The same of PostgreSQL, by libpq."""
-
-
-def waits(process: str) -> dict[str, int]:
-    """PostgreSQL's settings for the sessions of a process, by name."""
-    timeouts = {f"{name}_timeout": most for name, most in GIVES_UP_AFTER[process].items()}
-    return timeouts | NOTICES
-
-
-def said(settings: dict[str, int]) -> str:
-    """As libpq says them to PostgreSQL when it connects."""
-    return " ".join(f"-c {name}={value}" for name, value in settings.items())
-
-
-STRANGERS = waits("stranger")
-"""What `migrate` makes the defaults of the database."""
-
-
-def database(url_name: str) -> dict[str, object]:
-    """A pooled psycopg connection; READ COMMITTED, on which the log's order relies."""
-    return {
-        **env.db_url(url_name),
-        "ENGINE": "django.db.backends.postgresql",
-        "CONN_MAX_AGE": 0,
-        "OPTIONS": {
-            **WE_NOTICE,
-            "pool": {
-                "min_size": env.int("DATABASE_POOL_MIN", default=1),
-                "max_size": WEB_CONNECTIONS,
-                "timeout": 2,
-            },
-            # Statements that `ledger.queries.prepared` asks; Django's own are never prepared.
-            # Planned once and for any values: else PostgreSQL plans each anew the first five
-            # times on each connection, and with hundreds of ids that takes longer than asking.
-            "prepare_threshold": 0,
-            "options": f"-c plan_cache_mode=force_generic_plan {said(waits(PROCESS))}",
-        },
-    }
-
-
-required("DATABASE_URL")
-DATABASES = {"default": database("DATABASE_URL")}
-if env.str("DATABASE_OWNER_URL", default=""):
-    # Only `migrate` uses it: the owner makes tables, the runtime role cannot alter facts.
-    DATABASES["owner"] = database("DATABASE_OWNER_URL") | {
-        "OPTIONS": WE_NOTICE | {"options": said(waits("owner"))}
-    }
-
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
-AUTH_USER_MODEL = "people.Keeper"
-AUTHENTICATION_BACKENDS = ["scalewitness.pages.accounts.OneAccount"]
-PASSWORD_HASHERS = ["scalewitness.hashing.FewArgon2", "scalewitness.hashing.FewPBKDF2"]
-HASHES_AT_ONCE = env.int("HASHES_AT_ONCE", default=2)
-"""Passwords that one process hashes at a time; each takes a processor and 19 MiB."""
-AUTH_PASSWORD_VALIDATORS = [
-    {"NAME": f"django.contrib.auth.password_validation.{name}"}
-    for name in ("MinimumLengthValidator", "CommonPasswordValidator", "NumericPasswordValidator")
-] + [{"NAME": "scalewitness.guessing.NoName"}, {"NAME": "scalewitness.guessing.NoPieceRepeated"}]
-ACCOUNT_LOGIN_METHODS = {"email"}
-ACCOUNT_SIGNUP_FIELDS = ["email*", "password1*"]
-ACCOUNT_USER_MODEL_USERNAME_FIELD = None
-ACCOUNT_EMAIL_VERIFICATION = "mandatory"
-ACCOUNT_PREVENT_ENUMERATION = True
-ACCOUNT_ADAPTER = "scalewitness.pages.accounts.library.KeeperAccounts"
-ACCOUNT_FORMS = {
-    "signup": "scalewitness.pages.accounts.forms.SignUpForm",
-    "reset_password": "scalewitness.pages.accounts.forms.AskForm",
-    "reset_password_from_key": "scalewitness.pages.accounts.forms.ResetForm",
-    "change_password": "scalewitness.pages.accounts.forms.ChangeForm",
-}
-ACCOUNT_EMAIL_SUBJECT_PREFIX = ""
-ACCOUNT_REAUTHENTICATION_REQUIRED = True
-ACCOUNT_REAUTHENTICATION_TIMEOUT = 300
-"""Seconds within which what is grave needs no second factor or password again. Long enough to
-read a form, too short for whoever finds the screen unlocked (our judgement)."""
-SECOND_FACTOR = env.str("SECOND_FACTOR", default="optional")
-"""``required``: a keeper without a second factor can do nothing but set one up."""
-if SECOND_FACTOR not in {"optional", "required"}:
-    raise ImproperlyConfigured("SECOND_FACTOR must be optional or required")
-MFA_ADAPTER = "scalewitness.pages.accounts.second_factor.Factors"
-MFA_SUPPORTED_TYPES = ["totp", "recovery_codes", "webauthn"]
-MFA_RECOVERY_CODES_SHOW_ONCE = True
-MFA_ALLOW_UNVERIFIED_EMAIL = True
-"""So that a keeper with a second factor can add another address. Who has proved none cannot set
-one up: `pages.second_factor.for_owners_of_an_address`."""
-MFA_FORMS = {
-    "authenticate": "scalewitness.pages.accounts.second_factor_forms.SignInForm",
-    "authenticate_webauthn": "scalewitness.pages.accounts.second_factor_forms.SignInPasskeyForm",
-    "reauthenticate": "scalewitness.pages.accounts.second_factor_forms.AgainForm",
-    "reauthenticate_webauthn": "scalewitness.pages.accounts.second_factor_forms.AgainPasskeyForm",
-    "activate_totp": "scalewitness.pages.accounts.second_factor_forms.AppForm",
-    "add_webauthn": "scalewitness.pages.accounts.second_factor_forms.PasskeyForm",
-    "edit_webauthn": "scalewitness.pages.accounts.second_factor_forms.PasskeyNameForm",
-}
-ACCOUNT_RATE_LIMITS = {
-    "change_password": "10/h/user",
-    "reset_password": "20/m/ip,5/h/key",
-}
-"""The others as allauth has them; guesses at passwords are counted by `guessing` alone. A wrong
-old password 10 times an hour, and 5 letters an hour to one address, are our judgement."""
-LOGIN_REDIRECT_URL = "/"
-LOGIN_URL = "/accounts/login/"
-ACCOUNT_LOGOUT_REDIRECT_URL = "/"
-
 REDIS_URL = required("REDIS_URL")
 QUEUE_SERVER_PATIENCE = {
     "socket_connect_timeout": 2,

@@ -1,0 +1,55 @@
+"""Each kind of fact with the rows it must have left: one small function a kind.
+
+This says once more what the apps' services write, on purpose: a row is right when two
+hands, reading the same entry, arrive at the same values.
+"""
+
+from collections.abc import Callable
+
+from scalewitness.fsck.past import Past
+from scalewitness.fsck.projections import animals, calls, people, record, sales
+from scalewitness.fsck.projections.row import Rows
+from scalewitness.fsck.reading import Said
+
+PROJECTIONS: dict[str, Callable[[Said, Past], Rows]] = {
+    "grant_given": people.grant_given,
+    "grant_revoked": people.grant_revoked,
+    "device_key_enrolled": people.device_key_enrolled,
+    "device_revoked": people.device_revoked,
+    "animal_registered": animals.animal_registered,
+    "particulars_corrected": animals.particulars_corrected,
+    "identifier_assigned": animals.identifier_assigned,
+    "husbandry_noted": animals.husbandry_noted,
+    "photo_attached": animals.photo_attached,
+    "custody_changed": animals.custody_changed,
+    "linkage_stated": animals.linkage_stated,
+    "visit_invited": people.visit_invited,
+    "visit_accepted": people.visit_accepted,
+    "visit_declined": people.visit_declined,
+    "visit_cancelled": people.visit_cancelled,
+    "call_made": calls.call_made,
+    "call_withdrawn": calls.call_withdrawn,
+    "call_objected": calls.call_objected,
+    "late_call_decided": calls.late_call_decided,
+    "standing_changed": record.standing_changed,
+    "policy_adopted": record.policy_adopted,
+    "examiner_record_changed": record.examiner_record_changed,
+    "origin_succeeded": record.origin_succeeded,
+    "pairing_planned": animals.pairing_planned,
+    "pairing_dropped": animals.pairing_dropped,
+    "offer_made": sales.offer_made,
+    "offer_withdrawn": sales.sale_step,
+    "offer_declined": sales.sale_step,
+    "offer_lapsed": sales.sale_step,
+    "sale_confirmed": sales.sale_step,
+    "check_requested": sales.sale_step,
+    "sale_held": sales.sale_step,
+    "payment_recorded": sales.sale_step,
+    "handed_over": sales.sale_step,
+    "sale_closed": sales.sale_step,
+    "disclosure_owed": sales.disclosure_owed,
+    "disclosure_acknowledged": sales.disclosure_acknowledged,
+    "dispute_opened": sales.dispute_opened,
+    "statement_made": sales.statement_made,
+    "finding_recorded": sales.finding_recorded,
+}

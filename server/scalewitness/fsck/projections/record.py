@@ -1,0 +1,39 @@
+"""What the record states by itself."""
+
+from scalewitness.fsck.past import Past
+from scalewitness.fsck.projections.row import Row, Rows, row_of_fact, row_of_thing
+from scalewitness.fsck.reading import Said
+from scalewitness.ledger.models import Succession
+from scalewitness.standings.models import AdoptedPolicy, ExaminerRecord, Standing
+
+
+def standing_changed(said: Said, past: Past) -> Rows:
+    body = said.body
+    yield Row(
+        Standing,
+        row_of_fact(
+            said,
+            animal_id=said.about,
+            label=body.label,
+            p_male=body.p_male,
+            p_male_pessimistic=body.p_male_pessimistic,
+            parameters=body.parameters,
+            policy=body.policy,
+            examiner_records=body.examiner_records,
+        ),
+    )
+
+
+def policy_adopted(said: Said, past: Past) -> Rows:
+    yield Row(AdoptedPolicy, row_of_thing(said, **said.raw))
+
+
+def examiner_record_changed(said: Said, past: Past) -> Rows:
+    yield Row(ExaminerRecord, row_of_fact(said, examiner=said.about, **said.raw))
+
+
+def origin_succeeded(said: Said, past: Past) -> Rows:
+    body = said.body
+    keys = {"old_key": body.old_key, "new_key": body.new_key}
+    more = {"checkpoint": body.checkpoint, "missing": body.missing, "at": said.at}
+    yield Row(Succession, row_of_fact(said, **keys, **more))

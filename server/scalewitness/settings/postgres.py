@@ -1,0 +1,88 @@
+"""PostgreSQL: connections, and who gives up after how long."""
+
+from scalewitness.settings.environment import env, required
+
+PROCESS = env.str("SCALEWITNESS_PROCESS", default="command")
+"""What this process is: `wsgi.py` says ``web``, `celery.py` says ``worker``."""
+WEB_THREADS = env.int("WEB_THREADS", default=96)
+"""Threads of one web process. Give gunicorn as many (``--threads``)."""
+WEB_CONNECTIONS = env.int("DATABASE_POOL_MAX", default=min(64, WEB_THREADS + 1))
+"""To PostgreSQL, of one web process. Fewer than threads: who waits for their turn to write, as
+most of a crowd do, has none (`intake.services`), nor has who waits for a change."""
+GIVES_UP_AFTER = {
+    "web": {"lock": 1_500, "statement": 8_000, "idle_in_transaction_session": 10_000},
+    "worker": {"lock": 20_000, "statement": 120_000, "idle_in_transaction_session": 60_000},
+    "command": {"lock": 60_000, "statement": 0, "idle_in_transaction_session": 600_000},
+    "owner": {"lock": 5_000, "statement": 0, "idle_in_transaction_session": 600_000},
+    "stranger": {"idle_in_transaction_session": 60_000},
+}
+"""PostgreSQL's timeouts by process, in milliseconds; 0: never. All are our judgement. A person
+waits for the web; its `lock` and `intake.turns.PATIENCE` together are less than the 5 s within
+which a push is answered. Nobody waits for the worker, which tries again by itself. An operator's
+command may think for long over a whole log, but one that was stopped in mid-transaction must
+not hold the log's lock for ever. What `migrate` waits for holds up everyone who comes after
+it, so it gives up soon and is run again. Strangers are sessions that bring no timeouts of their
+own, such as somebody at a prompt."""
+NOTICES = {
+    "tcp_keepalives_idle": 10,
+    "tcp_keepalives_interval": 5,
+    "tcp_keepalives_count": 3,
+    "tcp_user_timeout": 25_000,
+    "client_connection_check_interval": 2_000,
+}
+"""How soon PostgreSQL notices that a process of ours is gone without a word, as when its host
+or the network is lost: 25 s; and while it works for it: 2 s."""
+WE_NOTICE = {
+    "connect_timeout": 3,
+    "keepalives_idle": 10,
+    "keepalives_interval": 5,
+    "keepalives_count": 3,
+    "tcp_user_timeout": 25_000,
+}
+"""The same of PostgreSQL, by libpq."""
+
+
+def waits(process: str) -> dict[str, int]:
+    """PostgreSQL's settings for the sessions of a process, by name."""
+    timeouts = {f"{name}_timeout": most for name, most in GIVES_UP_AFTER[process].items()}
+    return timeouts | NOTICES
+
+
+def said(settings: dict[str, int]) -> str:
+    """As libpq says them to PostgreSQL when it connects."""
+    return " ".join(f"-c {name}={value}" for name, value in settings.items())
+
+
+STRANGERS = waits("stranger")
+"""What `migrate` makes the defaults of the database."""
+
+
+def database(url_name: str) -> dict[str, object]:
+    """A pooled psycopg connection; READ COMMITTED, on which the log's order relies."""
+    return {
+        **env.db_url(url_name),
+        "ENGINE": "django.db.backends.postgresql",
+        "CONN_MAX_AGE": 0,
+        "OPTIONS": {
+            **WE_NOTICE,
+            "pool": {
+                "min_size": env.int("DATABASE_POOL_MIN", default=1),
+                "max_size": WEB_CONNECTIONS,
+                "timeout": 2,
+            },
+            # Statements that `ledger.queries.prepared` asks; Django's own are never prepared.
+            # Planned once and for any values: else PostgreSQL plans each anew the first five
+            # times on each connection, and with hundreds of ids that takes longer than asking.
+            "prepare_threshold": 0,
+            "options": f"-c plan_cache_mode=force_generic_plan {said(waits(PROCESS))}",
+        },
+    }
+
+
+required("DATABASE_URL")
+DATABASES = {"default": database("DATABASE_URL")}
+if env.str("DATABASE_OWNER_URL", default=""):
+    # Only `migrate` uses it: the owner makes tables, the runtime role cannot alter facts.
+    DATABASES["owner"] = database("DATABASE_OWNER_URL") | {
+        "OPTIONS": WE_NOTICE | {"options": said(waits("owner"))}
+    }
