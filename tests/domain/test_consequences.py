@@ -13,6 +13,8 @@ from scalewitness.domain.consequences import (
     TellKeepers,
     consequences,
     may_affect_pairings,
+    sex_of,
+    verified_sex,
 )
 from scalewitness.domain.facts import Representation
 from scalewitness.domain.observations import Sex
@@ -25,15 +27,17 @@ VM, VF, PM, PF, C, U = (
 def represented(label: str) -> Representation:
     return Representation(
         animal="a",
-        label=label,
+        label=label,  # type: ignore[arg-type]
         p_male="0.999000",
         p_male_pessimistic="0.990000",
-        position=7,  # type: ignore[arg-type]
+        position=7,
     )
 
 
-def sale(state: str, label: str = VM, told: str = "stands", held: bool = False) -> SaleView:
-    return SaleView("s", "b", state, held, represented(label), told)  # type: ignore[arg-type]
+def sale(
+    state: str, label: str = VM, told: str = "stands", held: bool = False, name: str = "s"
+) -> SaleView:
+    return SaleView(name, "b", state, held, represented(label), told)  # type: ignore[arg-type]
 
 
 def shown(found: tuple[Consequence, ...]) -> list[str]:
@@ -93,6 +97,110 @@ def shown(found: tuple[Consequence, ...]) -> list[str]:
 )  # fmt: skip
 def test_what_follows(before: str, after: str, sales: list[SaleView], expected: list[str]) -> None:
     assert shown(consequences(before, after, sales, dispute_open=False)) == expected
+
+
+@pytest.mark.parametrize(
+    ("states", "hung_on"),
+    [
+        (["closed", "paid"], "sale 1"),
+        (["closed", "closed", "offered"], "sale 2"),
+        (["closed", "paid", "declined"], "sale 1"),
+        (["paid", "draft", "lapsed", "withdrawn"], "sale 0"),
+        (["declined"], None),
+        ([], None),
+    ],
+)
+def test_a_dispute_hangs_on_the_latest_sale_that_lives(
+    states: list[str], hung_on: str | None
+) -> None:
+    sales = [sale(state, name=f"sale {number}") for number, state in enumerate(states)]
+    found = consequences(VM, C, sales, dispute_open=False)
+    opened = [one.sale for one in found if isinstance(one, OpenDispute)]
+    assert opened == ([hung_on] if hung_on else [])
+
+
+@pytest.mark.parametrize("state", ["draft", "declined", "withdrawn", "lapsed"])
+def test_a_sale_that_came_to_nothing_is_neither_held_nor_disclosed(state: str) -> None:
+    assert shown(consequences(VM, VF, [sale(state)], dispute_open=False)) == ["tell:reversed"]
+
+
+HELD_FOR = {
+    # offered as: and now the record says
+    VM: {VM: None, VF: "reversed", PM: "fell", PF: "reversed", C: "fell", U: "fell"},
+    VF: {VM: "reversed", VF: None, PM: "reversed", PF: "fell", C: "fell", U: "fell"},
+    PM: {VM: None, VF: "reversed", PM: None, PF: "reversed", C: "fell", U: "fell"},
+    PF: {VM: "reversed", VF: None, PM: "reversed", PF: None, C: "fell", U: "fell"},
+    C: {VM: "changed", VF: "changed", PM: "changed", PF: "changed", C: None, U: None},
+    U: {VM: "changed", VF: "changed", PM: "changed", PF: "changed", C: "changed", U: None},
+}
+
+
+@pytest.mark.parametrize("offered", HELD_FOR)
+@pytest.mark.parametrize("state", ["offered", "confirmed"])
+def test_why_an_unpaid_sale_is_held(offered: str, state: str) -> None:
+    for after, reason in HELD_FOR[offered].items():
+        found = consequences(offered, after, [sale(state, offered)], dispute_open=True)
+        holds = [one for one in found if isinstance(one, Hold)]
+        assert holds == ([Hold("s", f"standing_{reason}")] if reason else []), after  # type: ignore[arg-type]
+        assert not any(isinstance(one, Disclose) for one in found)
+
+
+DISCLOSED = {
+    # sold as, last told: and now the record says
+    (VM, "stands"): {VM: None, VF: "reversed", PM: "fell", PF: "fell", C: "fell", U: "fell"},
+    (VM, "fell"): {VM: "restored", VF: "reversed", PM: None, PF: None, C: None, U: None},
+    (VM, "reversed"): {VM: "restored", VF: None, PM: "fell", PF: "fell", C: "fell", U: "fell"},
+    (VF, "stands"): {VM: "reversed", VF: None, PM: "fell", PF: "fell", C: "fell", U: "fell"},
+    (VF, "fell"): {VM: "reversed", VF: "restored", PM: None, PF: None, C: None, U: None},
+    (PM, "stands"): dict.fromkeys((VM, VF, PM, PF, C, U)),
+    (PF, "stands"): dict.fromkeys((VM, VF, PM, PF, C, U)),
+    (C, "stands"): dict.fromkeys((VM, VF, PM, PF, C, U)),
+    (U, "stands"): dict.fromkeys((VM, VF, PM, PF, C, U)),
+}
+
+
+@pytest.mark.parametrize(("sold_as", "told"), DISCLOSED)
+@pytest.mark.parametrize("state", ["paid", "handed_over", "closed"])
+def test_what_a_buyer_who_paid_is_disclosed(sold_as: str, told: str, state: str) -> None:
+    """Whether or not the sale was ever held."""
+    for after, change in DISCLOSED[sold_as, told].items():
+        for held in (False, True):
+            view = sale(state, sold_as, told, held)
+            found = consequences(sold_as, after, [view], dispute_open=True)
+            owed = [one for one in found if isinstance(one, Disclose)]
+            due = [Disclose("s", "b", change, represented(sold_as))] if change else []  # type: ignore[arg-type]
+            assert owed == due, after
+            assert not any(isinstance(one, Hold) for one in found)
+
+
+KEEPERS_HEAR = {
+    # the record said: and now says, of an animal that nobody was disclosed anything about
+    VM: {VM: None, VF: "reversed", PM: "fell", PF: "fell", C: "fell", U: "fell"},
+    VF: {VM: "reversed", VF: None, PM: "fell", PF: "fell", C: "fell", U: "fell"},
+    PM: dict.fromkeys((VM, VF, PM, PF, C, U)),
+    PF: dict.fromkeys((VM, VF, PM, PF, C, U)),
+    C: dict.fromkeys((VM, VF, PM, PF, C, U)),
+    U: dict.fromkeys((VM, VF, PM, PF, C, U)),
+}
+
+
+@pytest.mark.parametrize("before", KEEPERS_HEAR)
+def test_what_the_keepers_hear(before: str) -> None:
+    for after, change in KEEPERS_HEAR[before].items():
+        for sales in ([], [sale("closed", PM)], [sale("declined", told="fell")]):
+            found = consequences(before, after, sales, dispute_open=True)
+            heard = [one.change for one in found if isinstance(one, TellKeepers)]
+            assert heard == ([change] if change else []), after
+        assert may_affect_pairings(before, after) == (
+            before != after and (before in (VM, VF) or after in (VM, VF))
+        )
+
+
+def test_no_label_names_a_sex_by_a_part_of_its_words() -> None:
+    assert [sex_of(one) for one in (VM, VF, PM, PF, C, U)] == [
+        "male", "female", "male", "female", None, None,
+    ]  # fmt: skip
+    assert [verified_sex(one) for one in (VM, VF, PM, PF, C, U)] == ["male", "female", *[None] * 4]
 
 
 def test_one_dispute_at_a_time() -> None:
