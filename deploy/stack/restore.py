@@ -63,7 +63,7 @@ The log is fenced: it can be read, and takes, signs and sends nothing. Next:
      outside, and one of these shows that it is whole: the file of LOG_MEMORY, if it outlived
      the database; a checkpoint that the backup did not hold; a witness's line made anew.
 If adopt refuses for entries that are missing, look for a newer backup. It remembers that.
-If there is none: see admit_loss in the README."""
+If there is none: see admit_loss in deploy/OPERATING.md."""
 
 
 class Refused(Exception):

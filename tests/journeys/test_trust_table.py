@@ -1,4 +1,4 @@
-"""README's table of what each store is trusted with: for each cell, the tests that show it."""
+"""`server/LOG.md`'s table of what each store is trusted with: by cell, the tests that show it."""
 
 import ast
 import re
@@ -90,7 +90,7 @@ SHOWN: dict[tuple[str, str], tuple[str, ...]] = {
 
 def cells() -> Iterator[tuple[str, str]]:
     """Every store with each column that promises something of it."""
-    table = (ROOT / "README.md").read_text().partition(HEADING)[2].strip().partition("\n\n")[0]
+    table = (ROOT / "server/LOG.md").read_text().partition(HEADING)[2].strip().partition("\n\n")[0]
     head, _, *rows = ([cell.strip() for cell in re.split(r"(?<!\\)\|", row)[1:-1]]
                       for row in table.splitlines())  # fmt: skip
     for row in rows:

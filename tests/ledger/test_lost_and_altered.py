@@ -1,5 +1,5 @@
-"""What becomes of a promise when the store it leaned on is lost or altered: README's table of
-what each store is trusted with, as far as no other test shows it."""
+"""What becomes of a promise when the store it leaned on is lost or altered: the table in
+`server/LOG.md` of what each store is trusted with, as far as no other test shows it."""
 
 from contextlib import suppress
 from datetime import timedelta
