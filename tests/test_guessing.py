@@ -34,7 +34,7 @@ def by_page(email: str, password: str, forwarded: str | None) -> str:
     assert answer.status_code in {200, 302}, answer.content
     if answer.status_code == 302:
         return IN
-    return REFUSED if "Too many wrong tries" in answer.content.decode() else WRONG
+    return REFUSED if "Too many failed attempts" in answer.content.decode() else WRONG
 
 
 def by_api(email: str, password: str, forwarded: str | None) -> str:

@@ -26,7 +26,7 @@ WORDS: dict[Kind, str] = {
     "unproven": "The log does not prove that what it shows now continues what it vouched for "
     "before.",
     "bad_signature": "What the log shows is not signed by the key you trust. If the log has a "
-    "new key, have it told to you by somebody you trust.",
+    "new key, get it from somebody you trust.",
     "other_log": "Another log is shown here than the one you watch.",
     "succeeded": "The log you watch was closed, and says that it goes on as another.",
 }

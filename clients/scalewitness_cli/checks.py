@@ -85,7 +85,7 @@ def half_scales(text: str) -> str:
     """
     found = _DEPTH.fullmatch(text.strip())
     if found is None or Decimal(found[1]) > DEEPEST:
-        raise BadWord(f"“{text}” is no depth in whole or half scales, as in 8 or 8.5.")
+        raise BadWord(f"“{text}” is not a depth in whole or half scales, such as 8 or 8.5.")
     half = ".5" if found[2] == "5" or found[3] else ""
     return f"{int(found[1])}{half}"
 
@@ -155,7 +155,7 @@ def _grams(text: str) -> Decimal:
     try:
         return Decimal(text)
     except InvalidOperation:
-        raise BadWord(f"“{text}” is no weight in grams, as in 412.5.") from None
+        raise BadWord(f"“{text}” is not a weight in grams, such as 412.5.") from None
 
 
 def _small(shown: dict[str, Any], state: State, today: date) -> Iterator[str]:
@@ -196,7 +196,7 @@ def _check(body: dict[str, Any]) -> None:
         msgspec.convert(body["observed"], Observation)
         msgspec.convert(body, facts.CallMade)
     except msgspec.ValidationError as fault:
-        raise BadWord(f"The check is not of a possible form: {fault}") from None
+        raise BadWord(f"The call does not have a valid form: {fault}") from None
 
 
 def _husbandry(noted: Noted, steward: bool) -> Iterable[Fact]:

@@ -113,7 +113,7 @@ def read(
     lines = lines_of(text.removeprefix(MARK)) or [""]
     head = record(lines, 0)
     if head.why is not None:
-        raise BadWord(f"The first line is no good. {head.why}")
+        raise BadWord(f"The first line is not valid. {head.why}")
     columns = [one.strip() for one in head.cells]
     _check_head(columns, set(known), set(needed))
     good, bad, blank = [], [], 0
@@ -163,7 +163,7 @@ def animal_facts(row: Row, collection: str, keeper: str, now: str) -> list[Fact]
         taxon(row["species"])
     except UnknownSpecies:
         raise BadWord(
-            f"“{row['species'][:60]}” is no species of the record, as python_regius is."
+            f"“{row['species'][:60]}” is not a species of the record, such as python_regius."
         ) from None
     hatched = {"hatched": row["hatched"]} if row["hatched"] else {}
     registered = {"collection": collection, "species": row["species"], **hatched}
@@ -293,6 +293,6 @@ def _check_head(columns: list[str], known: set[str], needed: set[str]) -> None:
     if missing := sorted(needed - set(columns)):
         raise BadWord(f"The first line lacks: {', '.join(missing)}.")
     if strange := sorted(set(columns) - known):
-        raise BadWord(f"Columns that nothing is done with: {', '.join(strange)}. Take them out.")
+        raise BadWord(f"Unknown columns: {', '.join(strange)}. Take them out.")
     if len(set(columns)) != len(columns):
-        raise BadWord("A column comes twice.")
+        raise BadWord("A column occurs twice.")

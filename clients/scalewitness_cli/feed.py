@@ -41,7 +41,7 @@ def store_page(store: Store, page: Page) -> int:
     """
     items, cursor = page.get("items"), page.get("cursor")
     if not isinstance(items, list) or not isinstance(cursor, str):
-        raise Unreachable(f"{store.url} answers something that is no page of changes.")
+        raise Unreachable(f"{store.url} answers something that is not a page of changes.")
     pull, purged = _pull(store), 0
     with store.change() as connection:
         for item in items:

@@ -72,7 +72,7 @@ def take(store: Store, identity: Identity, data: bytes, now: str) -> Taken:
     try:
         found = msgspec.json.decode(data, type=Unsent)
     except (msgspec.MsgspecError, UnicodeDecodeError, RecursionError) as fault:
-        told = f"It is no file of what was not sent, or damaged: {fault}. {_NOTHING}"
+        told = f"It is not a file of unsent items, or it is damaged: {fault}. {_NOTHING}"
         raise Stopped(told) from None
     _require_ours(store, identity, found)
     try:

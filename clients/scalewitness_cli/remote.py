@@ -190,7 +190,7 @@ class Api:
         found = self._json("POST", "push", patient, json=content, timeout=PUSH_SECONDS)
         found = found.get("items") if isinstance(found, dict) else None
         if not isinstance(found, list) or len(found) != len(items):
-            raise Unreachable(f"{self.url} answers something that is no push's answer.")
+            raise Unreachable(f"{self.url} answers something that is not an answer to a push.")
         return found
 
     def push(self, items: Sequence[Json]) -> list[Json]:
@@ -261,7 +261,7 @@ class Api:
         now = self._patience.now()
         asked = _asked(answer) if isinstance(answer, httpx.Response) else None
         if asked is not None and now + asked <= began + self._patience.asked:
-            sys.stderr.write(f"  (the server asks for {asked:.0f} s of patience)\n")
+            sys.stderr.write(f"  (the server asks for a retry after {asked:.0f} s)\n")
             self._patience.sleep(asked)
             return
         if asked is not None and isinstance(answer, httpx.Response):
@@ -285,7 +285,7 @@ def _refused(url: str, method: str, path: str, answer: httpx.Response) -> Except
     if refusal.code in STANDSTILL:
         return Closed(refusal.problem.get("detail", refusal.code), refusal.code)
     if answer.status_code >= 500:
-        return Unreachable(f"{url} takes nothing for now: {refusal.problem.get('detail', '')}")
+        return Unreachable(f"{url} accepts nothing for now: {refusal.problem.get('detail', '')}")
     if answer.is_redirect or not refusal.code:
         return Unreachable(f"{url} answers {answer.status_code}, but not as a record does.")
     return refusal

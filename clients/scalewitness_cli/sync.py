@@ -190,7 +190,9 @@ def _push(store: Store, api: Api, batch: list[Item], at: Step, *, patient: bool 
     still = {one.id for one in items(store, "waiting")}
     done = [one for one in batch if one.id not in still]
     if not done:
-        raise Stopped("The server takes none of it and says nothing this version understands.")
+        raise Stopped(
+            "The server accepts none of it and gives no reason that this version understands."
+        )
     return len(done)
 
 

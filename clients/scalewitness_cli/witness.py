@@ -176,7 +176,7 @@ def note_of(log: Log) -> Note:
     try:
         return read_note(log.checkpoint())
     except BadNote as fault:
-        raise Stopped(f"{log.url} sends something that is no checkpoint: {fault}") from None
+        raise Stopped(f"{log.url} sends something that is not a checkpoint: {fault}") from None
 
 
 def _vouched(note: Note, origin: str, keys: Sequence[VerifierKey]) -> Checkpoint | Trouble:

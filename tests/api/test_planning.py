@@ -61,7 +61,7 @@ def test_what_is_ruled_out_has_its_reason(odile: Api, probed: Animal) -> None:
     assert "probing" not in {one["method"] for one in found["checks"]}
     whys = {(one["method"], one["examiner"]["key"]): one["why"] for one in found["ruled_out"]}
     assert whys["probing", "keeper"] == ["It was fed less than 7 days before."]
-    assert whys["ultrasound", "keeper"][0] == "This is not for someone of this trade."
+    assert whys["ultrasound", "keeper"][0] == "An examiner in this role does not use this method."
 
 
 def test_a_visit_keeps_its_minutes(world: World, odile: Api, probed: Animal) -> None:

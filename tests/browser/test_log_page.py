@@ -99,7 +99,7 @@ def test_a_receipt_from_the_api_holds(page: Page, story: Story) -> None:
     assert proven.position == story.call["position"] > 3
     expect(row(page, "Entry")).to_have_text("Call made")
     expect(row(page, "Conclusion")).to_have_text("female")
-    expect(row(page, "Said by")).to_have_text(str(proven.entry.by))
+    expect(row(page, "Stated by")).to_have_text(str(proven.entry.by))
     expect(row(page, "About")).to_have_text(story.animal)
     expect(row(page, "Key used")).to_have_text(KEY)
     expect(row(page, "Time claimed")).to_have_text(re.compile(r"^\d+ \w+ 20\d\d, \d\d:\d\d UTC$"))
@@ -459,7 +459,7 @@ def test_what_an_entry_says_is_never_markup(page: Page) -> None:
     note = signed(Checkpoint(LOG.name, 1, leaf_hash(entry)).body(), LOG)
     choose(page, str(Receipt(entry, 0, (), note)).encode())
     expect(verdict(page)).to_contain_text("It holds.")
-    expect(row(page, "Said by")).to_have_text(hostile)
+    expect(row(page, "Stated by")).to_have_text(hostile)
     page.get_by_text("All that the entry holds").click()
     expect(row(page, f"{hostile}, 1")).to_have_text(hostile)
     expect(page.locator("[data-found] img")).to_have_count(0)

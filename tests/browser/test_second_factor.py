@@ -108,7 +108,7 @@ def test_a_passkey_is_added_asked_for_and_removed(opened: Open, story: Told) -> 
     expect(page.get_by_role("heading", name="Is it you?")).to_be_visible()
     assert "/2fa/passkeys/reauthenticate/" in page.url, "the passkey first, where there is no app"
     page.get_by_role("button", name="Use a passkey").click()
-    expect(page.get_by_role("heading", name="Let someone in")).to_be_visible()
+    expect(page.get_by_role("heading", name="Give access")).to_be_visible()
 
     page.goto("/accounts/2fa/")
     expect(page.get_by_text("Kitchen laptop")).to_be_visible()

@@ -56,7 +56,7 @@ def test_it_asks_for_what_is_not_said_and_puts_the_cautions_first(odile: Machine
     assert answer.status == 0, answer
     assert "It was fed less than 72 hours ago" in answer.err
     assert "Never push" in answer.err
-    assert "no depth in whole or half scales" in answer.err
+    assert "not a depth in whole or half scales" in answer.err
     odile.sync()
     (call,) = odile.api.get(f"animals/{animal}/calls").json()["items"]
     assert [(one["side"], one["depth"], one["stopped"]) for one in call["observed"]["passes"]] == [

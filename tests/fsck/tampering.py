@@ -325,7 +325,7 @@ TABLE = [
     row(the_signed_head, "ledger_signedhead", "not the root"),
     row(a_checkpoint, "ledger_checkpoint", "does not open"),
     row(the_root_beside_a_checkpoint, "ledger_checkpoint", "another tree than its row"),
-    row(a_photos_file, "animals_photofile", "not the one that was said"),
+    row(a_photos_file, "animals_photofile", "not the one that the entry names"),
     row(a_text, "ledger_text", "reasons"),
     row(delete_and_renumber, "ledger_tile", "tile 0/000", "ledger_entry", "calls_standing",
         *ALL_OF_THE_TREE),

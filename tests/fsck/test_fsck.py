@@ -200,9 +200,9 @@ def test_another_run_s_place_is_refused(stopped: Path, tmp_path: Path) -> None:
     with pytest.raises(CommandError, match="run over log, rows, standings"):
         call_command("fsck", "--only", "log", "--resume", str(stopped))
     stopped.write_text("{}")
-    with pytest.raises(CommandError, match="no mark"):
+    with pytest.raises(CommandError, match="not hold the place"):
         call_command("fsck", "--resume", str(stopped))
-    with pytest.raises(CommandError, match="no checkpoint of this log"):
+    with pytest.raises(CommandError, match="not a checkpoint of this log"):
         call_command("fsck", "--against", str(stopped))
 
 

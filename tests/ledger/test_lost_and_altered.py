@@ -68,7 +68,7 @@ def test_another_name_is_not_found_and_another_text_is(world: World) -> None:
     Buyer.objects.update(name="Nobody")
     assert "no difference" in fsck()
     Text.objects.filter(fact=UUID(made.id)).update(text="She bit me.")
-    assert "the note is not what was said" in fsck()
+    assert "the note is not what the entry states" in fsck()
 
 
 # --- letters ----------------------------------------------------------------------------

@@ -165,7 +165,7 @@ def test_the_command_reads_a_maildir_and_standard_input(
     out = StringIO()
     call_command("take_reports", "--maildir", str(tmp_path / "returns"), stdout=out)
     assert f"failed 5.1.1: letter {owed().pk}" in out.getvalue()
-    assert "no delivery report" in out.getvalue()
+    assert "not a delivery report" in out.getvalue()
     assert owed().state == "returned"
     again = StringIO()
     call_command("take_reports", "--maildir", str(tmp_path / "returns"), stdout=again)

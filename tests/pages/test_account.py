@@ -34,7 +34,7 @@ def test_signing_up_asks_for_a_name_and_sends_a_confirmation(db: None, anyone: B
     address = new_address()
     made = anyone.fill("/accounts/signup/", name="Rosa Vale", email=address, password1=PASSWORD)
     assert made.goes_to == "/accounts/confirm-email/"
-    assert "Look in your mail" in anyone.open(made.goes_to).text
+    assert "Check your mail" in anyone.open(made.goes_to).text
     assert Keeper.objects.get().name == "Rosa Vale"
     letter = latest("confirm_address")
     assert letter.subject == "Please confirm your address"
@@ -74,7 +74,7 @@ def test_signing_in_and_out(here: Here, anyone: Browser) -> None:
 
 def test_a_forgotten_password_is_set_anew(here: Here, anyone: Browser) -> None:
     asked = anyone.fill("/accounts/password/reset/", email=here.odile.email)
-    assert "Look in your mail" in anyone.open(asked.goes_to).text
+    assert "Check your mail" in anyone.open(asked.goes_to).text
     letter = latest("reset_password")
     assert letter.subject == "Set a new password"
     link = re.search(r"http://testserver(/accounts/password/reset/key/\S+)", str(letter.body))

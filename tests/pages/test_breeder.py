@@ -181,7 +181,7 @@ def test_the_animal_page_explains_its_probability(here: Here, odile: Browser) ->
     page = odile.open(f"/animals/{animal.pk}")
     for said in (
         "Of animals with such a record about",
-        "Trusting every check less",
+        "Trusting every call less",
         "Guest R-17 one",
         "Taken alone it speaks strongly for a male",
         "Checked without knowing any earlier answer",

@@ -49,7 +49,7 @@ def test_the_offer_shows_what_is_known_how_sure_by_whom_and_what_could_be_wrong(
         "ball python",
         "Verified female".lower(),
         "of animals with such a record about",
-        "trusting every check less",
+        "trusting every call less",
         "parameters sexing-2, rule policy-1",
         "The seller",
         "Independent keeper A",
@@ -146,7 +146,7 @@ def test_a_confirmation_of_what_has_moved_is_refused_with_what_changed(
     assert here.label(animal) == "verified female"
     refused = anyone.send(form, statement="I rely on her.")
     assert refused.status == 409
-    assert "The record moved while you were reading" in refused.text
+    assert "The record changed while you were reading" in refused.text
     assert "Linnet" in refused.text
     assert f"/offers/{token}" in refused.links
     assert "I rely on her." in refused.text, "nothing typed is lost"
@@ -171,7 +171,7 @@ def test_a_held_sale_says_so_and_cannot_be_confirmed(
     assert not [one for one in page.forms if one.action.endswith("/confirmation")]
     refused = anyone.send(form, statement="Yes.")
     assert refused.status == 409
-    for said in ("The record moved", "verified female", "contested", "please do not pay", "Yes."):
+    for said in ("The record changed", "verified female", "contested", "please do not pay", "Yes."):
         assert said in refused.text, said
     assert f"/offers/{token}" in refused.links
     assert state(offered) == "offered"
@@ -203,14 +203,14 @@ def test_a_lapsed_offer_says_so(here: Here, anyone: Browser, offered: Sale) -> N
     while timezone.now() < soon:
         pass
     # The link itself ends with the offer, as any other that opens nothing any more.
-    assert "no longer opens anything" in anyone.open(f"/offers/{token}").text
+    assert "no longer works" in anyone.open(f"/offers/{token}").text
 
 
 @pytest.mark.parametrize("token", ["nonsense", "01936f00:abc", "x" * 300])
 def test_links_that_open_nothing_are_all_alike(anyone: Browser, token: str) -> None:
     page = anyone.open(f"/offers/{token}")
     assert page.status == 404
-    assert "This link no longer opens anything" in page.text
+    assert "This link no longer works" in page.text
     assert page.response["Referrer-Policy"] == "no-referrer"
 
 
@@ -249,4 +249,4 @@ def test_keepers_pages_do_need_their_token(here: Here) -> None:
     strict = Browser(here.odile, enforce_csrf_checks=True)
     refused = strict.client.post("/collections/new", {"name": "Forged"})
     assert refused.status_code == 403
-    assert "The form lay open too long" in refused.content.decode()
+    assert "The form was open too long" in refused.content.decode()

@@ -53,7 +53,7 @@ def test_the_link_shows_both_versions_and_takes_the_acknowledgement_once(
         "What the record says now",
         "contested",
         "That does not mean it is wrong",
-        "One check by itself speaks strongly for the other sex",
+        "One call by itself speaks strongly for the other sex",
         "Have the animal rechecked by someone independent",
         "the price is refunded",
         here.odile.email,
@@ -133,7 +133,7 @@ def test_the_dispute_shows_evidence_in_time_order_who_knew_what_and_letters(
         "speaks strongly for a female",
         "The call most likely wrong Probing by Stan Okoro",
         "Disclosure to a buyer",
-        "Notice of the dispute to a keeper",
+        "Dispute opened, to a keeper",
         "waiting to be sent",
     ):
         assert said in page.text, said
@@ -237,7 +237,7 @@ def test_the_board_puts_first_what_most_hangs_on(here: Here, odile: Browser) -> 
     here.now_is_now()
     text = odile.open("/disputes").text
     assert text.index("Bracken") < text.index("Fern"), "though it was opened earlier"
-    assert "1 buyer relies on it, 1 notice is not acknowledged" in text
+    assert "1 buyer relies on it, 1 disclosure is not acknowledged" in text
 
 
 def test_a_finding_on_a_veterinarians_report_keeps_its_fingerprint_alone(

@@ -266,7 +266,7 @@ def test_the_old_address_hears_that_another_is_the_first_now(here: Here, odile: 
     old = here.odile.email
     other = EmailAddress.objects.create(user=here.odile, email=ADDRESS, verified=True)
     odile.again().client.post("/accounts/email/", {"email": other.email, "action_primary": ""})
-    assert "Letters go there from" in letter("signing_in_moved", old)
+    assert "Letters now go there" in letter("signing_in_moved", old)
 
 
 def test_the_first_address_hears_of_another_beside_it(here: Here, odile: Browser) -> None:

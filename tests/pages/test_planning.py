@@ -72,7 +72,7 @@ def test_what_would_help_most_names_what_is_ruled_out(
     page = odile.open(f"/animals/{probed.pk}/plan")
     assert "Probing , by an independent keeper" in page.text
     assert "Ultrasound by Odile Marten, an independent keeper, a laboratory" in page.text
-    assert "This is not for someone of this trade." in page.text
+    assert "An examiner in this role does not use this method." in page.text
     assert "Never push." in page.text
 
 
@@ -122,9 +122,9 @@ def test_of_a_large_collection_a_part_is_weighed_at_a_time(here: Here, odile: Br
     here.now_is_now()
     path = f"/collections/{here.collection.pk}/plan"
     page = odile.open(f"{path}?minutes=30")
-    assert f"Weighed were {WEIGHED} of {WEIGHED + 1} animals" in page.text
+    assert f"This plan weighs {WEIGHED} of {WEIGHED + 1} animals" in page.text
     assert "?minutes=30&page=2" in page.links
-    assert f"Weighed were 1 of {WEIGHED + 1} animals" in odile.open(f"{path}?page=2").text
+    assert f"This plan weighs 1 of {WEIGHED + 1} animals" in odile.open(f"{path}?page=2").text
     token = enrol_device(here.odile, "laptop", here.now)[1]
     answer = Client().get(f"/api/v1{path}?page=2", headers={"Authorization": f"Bearer {token}"})
     assert answer.json()["weighed"] == {"animals": 1, "of": WEIGHED + 1, "page": 2, "pages": 2}

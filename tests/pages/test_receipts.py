@@ -52,9 +52,9 @@ def test_an_accepted_call_leads_to_its_receipt(here: Here, greta: Browser) -> No
     assert page.status == 200
     for said in (
         f"Receipt of entry {call.position}",
-        "Call made, said by Greta Lund",
+        "Call made, stated by Greta Lund",
         "does not prove",
-        "That what was said is true",
+        "That the statement is true",
         "scalewitness verify",
         "1 signature: the log’s own",
         str(read_signer(settings.LOG_SIGNING_KEY).verifier),
@@ -146,7 +146,7 @@ def test_a_buyer_gets_receipts_of_the_offer_the_calls_and_their_answer(
     confirmed = Entry.objects.get(kind="sale_confirmed")
     mine = f"{path}/receipts/{confirmed.fact}"
     assert mine in anyone.open(path).links
-    assert "Sale confirmed, said by you" in anyone.open(mine).text
+    assert "Sale confirmed, stated by you" in anyone.open(mine).text
     registered = Entry.objects.filter(about=animal.pk, kind="animal_registered")[0]
     assert anyone.open(f"{path}/receipts/{registered.fact}").status == 404
 
@@ -158,7 +158,7 @@ def test_a_disclosure_leads_to_its_receipt_for_both_sides(
     path = f"/offers/{here.token(fallen, 'disclosure')}"
     page = anyone.open(path)
     assert f"{path}/receipts/{owed.fact}" in page.links
-    assert "said by the record itself" in anyone.open(f"{path}/receipts/{owed.fact}").text
+    assert "stated by the record itself" in anyone.open(f"{path}/receipts/{owed.fact}").text
     anyone.send(page.form("/acknowledgement/" + str(Disclosure.objects.get().pk)))
     read = Entry.objects.get(kind="disclosure_acknowledged")
     assert f"{path}/receipts/{read.fact}" in anyone.open(path).links

@@ -1,4 +1,4 @@
-"""“These travelled together”: from the collection, from a dispute, and who may ask."""
+"""“Animals that travelled together”: from the collection, from a dispute, and who may ask."""
 
 from tests.pages.browser import Browser
 from tests.pages.conftest import Here
@@ -33,7 +33,7 @@ def test_from_the_collection_to_the_shares(here: Here, odile: Browser) -> None:
     assert "S-1 is really S-2" in page.text
     assert "S-2 is really S-1" in page.text
     assert "never a verdict" in page.text
-    assert "just before the first check that contradicts" in page.text
+    assert "just before the first call that contradicts" in page.text
 
 
 def test_a_dispute_leads_there_with_its_animal_ticked(here: Here, odile: Browser) -> None:

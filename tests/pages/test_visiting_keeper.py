@@ -291,7 +291,7 @@ def test_a_call_sent_after_the_visit_ended_is_taken_and_shows_nothing_more(
     logged = greta.send(form, **PROBED)
     page = greta.open(logged.goes_to)
     assert "Accepted at position" in page.text
-    assert "no longer have leave" in page.text
+    assert "no longer have access" in page.text
     assert MALE not in page.html
     assert "Guest R-17" not in page.html
     assert "/examiners/" not in page.html

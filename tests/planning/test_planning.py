@@ -85,9 +85,9 @@ def test_an_independent_keeper_comes_before_the_owner(world: World, probed: Anim
 
 def test_methods_of_a_trade_are_for_that_trade(world: World, probed: Animal) -> None:
     found = planned(world, probed)
-    trade = ("This is not for someone of this trade.",)
-    assert ruled_out(found, "ultrasound", "keeper") == trade
-    assert trade[0] in ruled_out(found, "dna", "veterinarian")
+    role = ("An examiner in this role does not use this method.",)
+    assert ruled_out(found, "ultrasound", "keeper") == role
+    assert role[0] in ruled_out(found, "dna", "veterinarian")
     roles = {one.role for one in found.plan.checks if one.method in {"ultrasound", "endoscopy"}}
     assert roles == {"veterinarian"}
 

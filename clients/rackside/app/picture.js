@@ -17,6 +17,6 @@ export async function redrawn(file) {
   canvas.getContext("2d", { alpha: false }).drawImage(found, 0, 0, canvas.width, canvas.height);
   found.close();
   const drawn = await new Promise((resolve) => canvas.toBlob(resolve, "image/jpeg", QUALITY));
-  if (!drawn) throw new Error("the picture could not be drawn");
+  if (!drawn) throw new Error("the picture could not be re-encoded");
   return bare(await drawn.arrayBuffer());
 }

@@ -224,6 +224,6 @@ function item(record, held) {
 
 function said(fault) {
   if (fault.status === 401) return "Sign in again to send it.";
-  if (fault instanceof Refused) return `The last try failed: ${fault.message}`;
-  return "No connection at the last try.";
+  if (fault instanceof Refused) return `The last attempt failed: ${fault.message}`;
+  return "No connection at the last attempt.";
 }

@@ -22,7 +22,7 @@ export function elsewhere(visit) {
   return state.refreshed
     ? page(
       "Not here any more",
-      "The server told of no such visit. Your own calls are still under Calls.",
+      "The server does not list this visit. Your own calls are still under Calls.",
     )
     : NOT_YET();
 }

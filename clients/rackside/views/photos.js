@@ -53,7 +53,7 @@ export function photos(form, change) {
     h(
       "p",
       { class: "help", id: "photo-help" },
-      `Up to ${MOST}. Drawn anew, so that its place and camera are not kept.`,
+      `Up to ${MOST}. Re-encoded, so that its location and camera data are not kept.`,
     ),
     input,
     said,

@@ -39,7 +39,7 @@ export function sheet({ id }) {
         "p",
         { class: "fine" },
         `${isPast(visit, now()) ? "It closed at" : "Until"} ${moment(visit.closes)}. ${
-          visit.blind ? "Blind: nothing here tells what anyone found before." : ""
+          visit.blind ? "Blind: nothing here tells of an earlier call." : ""
         }`,
       ),
       general(visit),

@@ -20,7 +20,7 @@ export function visits() {
     ]);
   const shown = look();
   const update = () => {
-    told.textContent = state.refreshed ? `As the server told at ${moment(state.refreshed)}.` : "";
+    told.textContent = state.refreshed ? `As of ${moment(state.refreshed)}.` : "";
     return look() === shown; // else the rows are made anew
   };
   update();

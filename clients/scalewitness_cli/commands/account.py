@@ -48,10 +48,10 @@ def _key(ctx: click.Context, param: click.Parameter, text: str | None) -> Verifi
 @click.option("--page", is_flag=True, help="No password here: confirm this machine on a page of "
     "the site, where you are signed in. The way for passkeys.")  # fmt: skip
 @click.option("--log-key", callback=_key, metavar="NAME+ID+BASE64",
-    help="The log's key, as somebody you trust told it; the server must show it too.")  # fmt: skip
+    help="The log's key, from somebody you trust; the server must show it too.")  # fmt: skip
 @click.option("--no-log-key", is_flag=True, help="Trust no key for now: nothing is checked.")
 @json_option
-@ending("Nobody was signed in by this, and nothing here was changed.")
+@ending("Nobody was signed in, and nothing here was changed.")
 def sign_in(
     url: str, email: str | None, device: str | None, code: str | None, page: bool,
     log_key: VerifierKey | None, no_log_key: bool, as_json: bool,
@@ -183,8 +183,8 @@ def _trusted(
             )
         return signin.trust(store, identity, told, keys_file())
     click.echo(
-        f"The server says that its log is signed with\n  {shown}\nCompare it with what somebody "
-        "you trust tells you: whoever runs the server could show any key.",
+        f"The server says that its log is signed with\n  {shown}\nCompare it with the key "
+        "that somebody you trust gives you: whoever runs the server could show any key.",
         err=True,
     )
     if click.confirm("Is it the same?", default=False, err=True):

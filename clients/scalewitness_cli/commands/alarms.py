@@ -35,7 +35,7 @@ def alarms(ctx: click.Context, as_json: bool) -> None:
 
 @click.command()
 @click.argument("id")
-@click.option("--because", required=True, help="What was found out; it is kept with the alarm.")
+@click.option("--because", required=True, help="What you found out; it is kept with the alarm.")
 @click.option(
     "--start-over",
     is_flag=True,
@@ -85,7 +85,7 @@ def _read(file: Path) -> Alarm:
         return msgspec.json.decode(data, type=Alarm)
     with suppress(msgspec.MsgspecError):
         return msgspec.json.decode(data, type=Acknowledged).alarm
-    raise click.UsageError(f"{file} is no alarm's file.")
+    raise click.UsageError(f"{file} is not the file of an alarm.")
 
 
 def _named(id: str) -> tuple[Memory, Alarm]:

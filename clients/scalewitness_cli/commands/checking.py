@@ -56,7 +56,7 @@ WORDS = click.Choice
     help="Where this computer's clock is off: the corrected time, or what it says.")  # fmt: skip
 @click.option("--photo", "photos", multiple=True,
     type=click.Path(exists=True, dir_okay=False, path_type=Path),
-    help="A picture of the check. Drawn anew: its place and camera are not kept.")  # fmt: skip
+    help="A picture of the check, re-encoded without its location and camera data.")  # fmt: skip
 @click.option("--note", help="Free text; the log keeps a fingerprint of it only.")
 @server_option
 @json_option

@@ -101,7 +101,7 @@ def _asked() -> datetime | None:
         try:
             return datetime.fromisoformat(text).astimezone()
         except ValueError:
-            click.echo(f"“{text}” is no time, as in 2026-11-25 14:30.", err=True)
+            click.echo(f"“{text}” is not a time, such as 2026-11-25 14:30.", err=True)
 
 
 def typed_moment(text: str | None, now: datetime) -> datetime:
@@ -118,4 +118,4 @@ def typed_moment(text: str | None, now: datetime) -> datetime:
             return datetime.combine(day, time(12)).astimezone()
         return datetime.fromisoformat(text).astimezone()
     except (ValueError, OverflowError):
-        raise checks.BadWord(f"“{text}” is no day or time, as in 2026-11-25.") from None
+        raise checks.BadWord(f"“{text}” is not a day or time, such as 2026-11-25.") from None

@@ -34,7 +34,7 @@ def json_option(command: Callable[P, R]) -> Callable[P, R]:
     return click.option("--json", "as_json", is_flag=True, help="JSON, for programs.")(command)
 
 
-KEPT = "Everything that was said is stored here."
+KEPT = "Everything you recorded is stored here."
 
 
 def ending(unreached: str) -> Callable[[Callable[P, None]], Callable[P, None]]:

@@ -21,7 +21,7 @@ MOST_NAMED = 20
 
 @click.command()
 @click.option("--forget", metavar="URL", help="Forget one, with all that is kept of it here.")
-@click.option("--yes", is_flag=True, help="Also where something is lost by it; do not ask.")
+@click.option("--yes", is_flag=True, help="Even if something is lost; do not ask.")
 @json_option
 @ends_well
 def servers(forget: str | None, yes: bool, as_json: bool) -> None:
@@ -100,7 +100,7 @@ def _shown(store: Store) -> dict[str, Any]:
 
 def _told(found: dict[str, Any]) -> str:
     if found["name"] is None:
-        who = "nobody ever signed in"
+        who = "nobody has signed in"
     else:
         who = f"{line(found['name'])}, signed {'in' if found['signed_in'] else 'out'}"
     return f"{line(found['server'])}  {who}; {found['unsettled']} not settled"

@@ -143,12 +143,12 @@ def _told(shown: Shown) -> str:
         *_condition(shown["condition"]),
     ]
     if shown["sight"] == "blind":
-        head.append("  You are to check it blind: what others found is not on this machine.")
+        head.append("  You are to check it blind: the calls of others are not on this machine.")
     standing = shown.get("standing")
     if standing:
         head.append(
             f"  Standing: {line(standing['label'])}; chance of male {standing['p_male']}"
-            f" (trusting every check less: {standing['p_male_pessimistic']})"
+            f" (trusting every call less: {standing['p_male_pessimistic']})"
         )
     head += [f"  {one['position']}: {_fact(one)}" for one in shown["facts"]]
     head += [f"  {one['state']} here: {_mine(one)}" for one in shown["unsent"]]

@@ -29,7 +29,7 @@ from scalewitness_cli.trust import keys_file, log_keys
 
 @click.command("follow-log")
 @click.option("--log-key", callback=read_key, metavar="NAME+ID+BASE64",
-    help="The new log's key, as somebody you trust told it; else you are asked.")  # fmt: skip
+    help="The new log's key, from somebody you trust. Else it is asked for.")  # fmt: skip
 @server_option
 @json_option
 @ends_well
@@ -79,8 +79,8 @@ def _is_meant(found: Succeeded, told: VerifierKey | None, lost: list[Item]) -> b
         return True
     click.echo("\n".join(map(line, [in_words(found), *_yours(lost)])), err=True)
     click.echo(
-        f"Its checkpoints are signed with\n  {line(found.key)}\nCompare it with what somebody you "
-        "trust tells you: whoever runs the server could show any key.",
+        f"Its checkpoints are signed with\n  {line(found.key)}\nCompare it with the key that "
+        "somebody you trust gives you: whoever runs the server could show any key.",
         err=True,
     )
     return click.confirm("Is it the same, and do you follow it?", default=False, err=True)
@@ -89,7 +89,7 @@ def _is_meant(found: Succeeded, told: VerifierKey | None, lost: list[Item]) -> b
 def told_again(lost: list[Item]) -> str:
     """What following came to."""
     if not lost:
-        return "Followed. Nothing that was said here is lost."
+        return "Followed. Nothing recorded here is lost."
     return "\n".join(["Followed. To be sent again by the next sync:", *_listed(lost)])
 
 

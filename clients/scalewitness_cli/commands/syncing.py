@@ -41,7 +41,7 @@ from scalewitness_cli.trust import log_keys
 
 @click.command()
 @click.option("--patience", default=20.0, show_default=True, type=click.FloatRange(0, 3600),
-    help="Seconds to go on trying a server that does not answer.")  # fmt: skip
+    help="Seconds to keep retrying a server that does not answer.")  # fmt: skip
 @click.option(
     "--follow",
     is_flag=True,
@@ -226,9 +226,9 @@ def told(found: dict[str, Any]) -> str:
         f"Sent {found['sent']}{_photos(found['photos'])}, received {found['pulled']}, "
         f"receipts {found['receipts']}.",
         "Everything was fetched anew." if found["resynced"] else "",
-        _number(found["purged"], "animal is", "animals are", "no longer for you to see: gone."),
+        _number(found["purged"], "animal is", "animals are", "no longer yours to see: removed."),
         _not_taken(found) if found["unsent"] else "",
-        _number(left.get("clock", 0), "waits", "wait", "for your word on the time: see "
+        _number(left.get("clock", 0), "waits", "wait", "with a time for you to decide: see "
                 "scalewitness unsent; then scalewitness retry --corrected, or --as-read."),
         found["clock"],
         f"Left here: {', '.join(f'{n} {state}' for state, n in left.items())}." if left else "",
@@ -247,11 +247,12 @@ def told(found: dict[str, Any]) -> str:
 def _not_taken(found: dict[str, Any]) -> str:
     if found["unsent_code"] == UNCONFIRMED:
         return (
-            "Nothing is taken from you until your e-mail address is confirmed: follow the link "
+            "The server accepts nothing from you until your e-mail address is confirmed: "
+            "follow the link "
             "in the letter you were sent, then sync again. Everything is stored here. "
             f"{found['unsent']}"
         )
-    return f"The server takes nothing for now; everything is stored here. {found['unsent']}"
+    return f"The server accepts nothing for now; everything is stored here. {found['unsent']}"
 
 
 def _told_succeeded(found: dict[str, Any] | None) -> list[str]:
@@ -262,7 +263,7 @@ def _told_succeeded(found: dict[str, Any] | None) -> list[str]:
         found["told"],
         *(["Of yours it lost:", *yours] if yours else []),
         f"Its key: {found['key']}",
-        "If somebody you trust tells you the same key: scalewitness follow-log. What was lost of "
+        "If somebody you trust gives you the same key: scalewitness follow-log. What was lost of "
         "yours is then sent again.",
     ]
 

@@ -182,7 +182,7 @@ def _told(shown: dict[str, Any]) -> str:
     told += [f"line {one['line']}: {line(one['why'])}" for one in shown["bad"]]
     if shown["bad"]:
         where = f"in {shown['rejected_file']}" if shown["rejected_file"] else "on standard error"
-        told.append(f"What is no good is {where}, as it stood.")
+        told.append(f"Rejected lines are {where}, unchanged.")
     if shown["stored"]:
         told.append("scalewitness sync sends what is stored.")
     return "\n".join(told)

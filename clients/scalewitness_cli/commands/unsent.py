@@ -29,7 +29,7 @@ WORDS = {
     "held": "is held until the host decides",
     "conflict": "CONFLICTS: somebody else changed the same; choose --mine or --theirs",
     "refused": "was REFUSED; retry it or drop it",
-    "clock": "WAITS FOR YOUR WORD on its time: retry it --corrected, --as-read or --at TIME",
+    "clock": "WAITS FOR YOU to decide its time: retry it --corrected, --as-read or --at TIME",
     "dropped": "was dropped",
     "accepted": "is accepted",
 }

@@ -146,7 +146,7 @@ def _lines(found: dict[str, Any]) -> list[str]:
     device = "; it carries a device's signature" if found["signed_on_device"] else ""
     return [
         f"What: {_line(found['what'])}",
-        f"Said by {found['by'] or 'the record itself'}, for the time {found['at']}{device}",
+        f"Stated by {found['by'] or 'the record itself'}, for the time {found['at']}{device}",
         f"About {found['about'] or 'nothing further'}; its own id is {found['id']}",
         f"Where: position {found['position']} of the log {found['log']}",
         f"Signed when the log had {found['size']} entries, root {found['root'][:16]}…",

@@ -49,5 +49,5 @@ def _start(request: Request) -> int:
     except (ValueError, Error):
         found = -1
     if not 0 <= found < 1_000_000_000:
-        raise bad_parameter(CURSOR.name, "This is no cursor of ours.")
+        raise bad_parameter(CURSOR.name, "This cursor is not one of this server's.")
     return found

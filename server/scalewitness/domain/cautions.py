@@ -38,7 +38,7 @@ AFTER_A_DISCLOSURE: Final = (
     "Have the animal rechecked by someone independent: an experienced keeper or a "
     "veterinarian for reptiles.",
     "Read its transponder or tag first, so that it is certain which animal was checked.",
-    "Tell the seller what was found; the remedy you agreed on is stated here.",
+    "Tell the seller what the check showed; the remedy you agreed on is stated here.",
     "If you have passed the animal on, tell whoever holds it now.",
 )
 """For whoever relied on a verified sex that no longer stands."""

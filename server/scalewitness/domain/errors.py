@@ -86,7 +86,7 @@ class NotNow(Refused):
 class StandingMoved(Refused):
     """The standing is no longer what the buyer was shown (promise 5)."""
 
-    code, status, title = "standing_moved", 409, "The record has moved since this was shown"
+    code, status, title = "standing_moved", 409, "The record has changed since this was shown"
 
 
 class VersionMissing(Refused):
@@ -110,7 +110,7 @@ class BadSignature(Refused):
 class LinkGone(Refused):
     """An emailed link that expired, was revoked or never was: one answer for all three."""
 
-    code, status, title = "link_gone", 404, "This link no longer opens anything"
+    code, status, title = "link_gone", 404, "This link no longer works"
 
 
 class IdempotencyKeyMissing(Refused):
@@ -161,7 +161,7 @@ class SecondFactorMissing(Refused):
 class TooManyTries(Refused):
     """``retry_after``: seconds to wait."""
 
-    code, status, title = "throttled", 429, "Too many wrong tries; wait before the next"
+    code, status, title = "throttled", 429, "Too many failed attempts; wait before the next one"
 
     def __init__(self, detail: str = "", *, retry_after: int) -> None:
         super().__init__(detail)
@@ -191,7 +191,7 @@ class AccessDenied(HandOverRefused):
 
 
 class ExpiredToken(HandOverRefused):
-    code, title = "expired_token", "The code is over, or was used: begin again"
+    code, title = "expired_token", "The code has expired or was used: begin again"
 
 
 class LogContradicted(Refused):

@@ -48,7 +48,7 @@ def _call(body: Body) -> str:
     method = str(body.get("observed", {}).get("method", ""))
     by = METHODS.get(method, method.replace("_", " ") or "an examination")
     reported = body.get("reported")
-    what = f"A check by {by}; the conclusion: {body.get('conclusion')}"
+    what = f"A call by {by}; the conclusion: {body.get('conclusion')}"
     if reported:
         return f"{what}. The sender reports it; who made it: {_spaced(reported.get('role'))}."
     return f"{what}."
@@ -99,8 +99,8 @@ def _from(template: str, *fields: str) -> Callable[[Body], str]:
 
 
 _WORDS: Final[dict[str, str | Callable[[Body], str]]] = {
-    "grant_given": _from("Leave was given to see a collection, as {}.", "role"),
-    "grant_revoked": "Leave to see a collection was withdrawn.",
+    "grant_given": _from("Access to a collection was given, as {}.", "role"),
+    "grant_revoked": "Access to a collection was ended.",
     "device_key_enrolled": "A device was given the key it signs with.",
     "device_revoked": "A device was revoked; it signs nothing from here on.",
     "animal_registered": _from("An animal was registered: {}.", "species"),
@@ -115,13 +115,13 @@ _WORDS: Final[dict[str, str | Callable[[Body], str]]] = {
     "visit_declined": "The invitation to a visit was declined.",
     "visit_cancelled": "A visit was cancelled.",
     "call_made": _call,
-    "call_withdrawn": "A check was withdrawn by its examiner.",
-    "call_objected": _from("Somebody objected to a check: {}.", "ground"),
+    "call_withdrawn": "A call was withdrawn by its examiner.",
+    "call_objected": _from("Somebody objected to a call: {}.", "ground"),
     "late_call_decided": _late,
     "standing_changed": _standing,
     "policy_adopted": _from("The record adopted the labelling policy {}.", "version"),
     "origin_succeeded": _origin,
-    "examiner_record_changed": "An examiner's record of settled checks was brought up to date.",
+    "examiner_record_changed": "An examiner's record was updated.",
     "pairing_planned": _from("Two animals are planned to be paired for {}.", "season"),
     "pairing_dropped": "A planned pairing was dropped.",
     "offer_made": _offer,
@@ -137,6 +137,6 @@ _WORDS: Final[dict[str, str | Callable[[Body], str]]] = {
     "disclosure_owed": _disclosure,
     "disclosure_acknowledged": "A disclosure was acknowledged.",
     "dispute_opened": _from("A dispute was opened: {}.", "ground"),
-    "statement_made": "A party to a dispute said what they have to say of it.",
+    "statement_made": "A party to a dispute made a statement.",
     "finding_recorded": _finding,
 }

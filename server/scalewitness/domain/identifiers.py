@@ -59,7 +59,7 @@ def _transponder(country: int, national: int) -> Transponder:
     if country == 0:
         raise ValueError("no country or manufacturer has the code 000; check for a typo")
     if country > TEST_COUNTRY:
-        raise ValueError(f"{country} is no country or manufacturer code; they go up to 999")
+        raise ValueError(f"{country} is not a country or manufacturer code; they go up to 999")
     return Transponder(
         code=f"{country:03d}{national:012d}",
         country=country,

@@ -87,7 +87,7 @@ class Step:
 def refusal(progress: Progress, kind: str) -> str | None:
     """Why ``kind`` cannot be the next step, in words; None when it can."""
     if progress.held and kind in BLOCKED_WHILE_HELD:
-        return "The sale is held because the record moved; a new offer is needed first."
+        return "The sale is held because the record changed; a new offer is needed first."
     if (progress.state, kind) not in STEPS:
         words = {"handed_over": "handed over"}.get(progress.state, progress.state)
         return f"{kind.replace('_', ' ').capitalize()} does not follow a sale that is {words}."

@@ -33,7 +33,9 @@ def check_texts(said: Iterable[Said]) -> Iterator[Difference]:
     for text in Text.objects.filter(fact__in=list(facts)):
         one = facts[text.fact]
         if not _opens(text, one.raw.get(text.field)):
-            yield Difference("ledger_text", one.position, f"the {text.field} is not what was said")
+            yield Difference(
+                "ledger_text", one.position, f"the {text.field} is not what the entry states"
+            )
 
 
 def check_files(said: Iterable[Said]) -> Iterator[Difference]:
@@ -42,7 +44,7 @@ def check_files(said: Iterable[Said]) -> Iterator[Difference]:
     for file in PhotoFile.objects.filter(pk__in=list(photos)).iterator(chunk_size=10):
         one = photos[file.pk]
         if sha256(bytes(file.data)).hexdigest() != one.raw["sha256"]:
-            what = "the file is not the one that was said"
+            what = "the file is not the one that the entry names"
             yield Difference("animals_photofile", one.position, what)
 
 
@@ -53,7 +55,7 @@ def check_texts_elsewhere() -> Iterator[Difference]:
         held = HeldCall.objects.filter(pk=text.fact).first()
         made = held.submission["body"].get(text.field) if held else None
         if not _opens(text, made):
-            what = f"the {text.field} of {text.fact}, which was never said"
+            what = f"the {text.field} of {text.fact}, which no entry states"
             yield Difference("ledger_text", None, what)
 
 

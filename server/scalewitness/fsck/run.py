@@ -54,7 +54,7 @@ def read_mark(file: Path | None, origin: str, parts: tuple[Part, ...]) -> Mark:
     try:
         mark = msgspec.json.decode(file.read_bytes(), type=Mark)
     except msgspec.DecodeError as fault:
-        raise OtherRun(f"{file} is no mark of an earlier run: {fault}") from None
+        raise OtherRun(f"{file} does not hold the place of an earlier run: {fault}") from None
     if (mark.origin, mark.parts) != (origin, parts):
         raise OtherRun(f"{file} is from a run over {', '.join(mark.parts)} of {mark.origin}")
     return mark

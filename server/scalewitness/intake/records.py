@@ -216,5 +216,5 @@ def cleaned(kind: str, fields: Mapping[str, object], where: str = "") -> dict[st
     rules = EDITABLE[kind]
     for name in fields:
         if name not in rules:
-            raise WrongShape("This is no field that can be edited.", pointer=where)
+            raise WrongShape("This field cannot be edited.", pointer=where)
     return {name: rules[name](value, f"{where}/{name}") for name, value in fields.items()}

@@ -133,5 +133,5 @@ def test_before_anything_was_fetched_no_visit_is_said_to_be_over(
     page.unroute("**/api/v1/visits")
     expect(page.get_by_label("Find by tag")).to_be_visible(timeout=20_000)
     page.goto(f"{HERE}#/visit/0190a0f0-0000-7000-8000-000000000000")
-    expect(page.get_by_text("The server told of no such visit")).to_be_visible()
+    expect(page.get_by_text("The server does not list this visit")).to_be_visible()
     open_sheet(page, visit)

@@ -158,7 +158,7 @@ def test_a_server_error_in_the_middle_loses_nothing(racks: Racks, phones: NewPho
         fill_in(page, tag)
         save(page, tag)
     expect(page.locator(".state").first).to_contain_text(
-        "Saved here. The last try failed: The server answered 500."
+        "Saved here. The last attempt failed: The server answered 500."
     )
     assert waiting(page) == "2 not sent"
     page.unroute("**/api/v1/push")
@@ -184,7 +184,7 @@ def test_an_answer_that_was_lost_is_asked_for_again(racks: Racks, phones: NewPho
     fill_in(page, "L-1")
     save(page, "L-1")
     expect(page.locator(".state")).to_have_text(
-        "Your call: Saved here. No connection at the last try."
+        "Your call: Saved here. No connection at the last attempt."
     )
     assert len(racks.calls_on(visit)) == 1
     page.close()
@@ -211,7 +211,9 @@ def test_it_waits_as_long_as_the_server_asks(racks: Racks, phones: NewPhone) -> 
     page.route("**/api/v1/push", refuse_once)
     fill_in(page, "W-1")
     save(page, "W-1")
-    expect(page.locator(".state")).to_have_text("Your call: Saved here. The last try failed: Wait.")
+    expect(page.locator(".state")).to_have_text(
+        "Your call: Saved here. The last attempt failed: Wait."
+    )
     page.wait_for_timeout(1500)
     assert len(tries) == 1
     all_sent(page)

@@ -93,7 +93,7 @@ def test_one_item_that_the_server_fails_at_holds_up_nothing(racks: Racks, phones
         for line in ("Male", "Photo 1"):
             expect(card(page, tag, line).locator(".state")).to_have_text(ACCEPTED, timeout=60_000)
     expect(card(page, "F-1", "Male").locator(".state")).to_have_text(
-        "Saved here. The last try failed: The server answered 500. Nothing else waits for it."
+        "Saved here. The last attempt failed: The server answered 500. Nothing else waits for it."
     )
     pushes.were_few(page)
     page.unroute("**/api/v1/push")

@@ -69,7 +69,7 @@ def test_the_z_mirrors_the_x():
     ],
 )
 def test_parents_that_do_not_fit_the_system(system, sire, dam):
-    with pytest.raises(ValueError, match="no sire and dam"):
+    with pytest.raises(ValueError, match="not a sire and dam"):
         sex_linked(SIMPLE, system, sire, dam)
 
 

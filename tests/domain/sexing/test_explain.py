@@ -134,13 +134,13 @@ def test_what_is_missing_is_told():
     text = _text(male("ash"))
     assert "A second examiner has yet to come to the same answer." in text
     assert "at least 99 in 100 on everything recorded" in text
-    assert "at least 95 in 100 even when every check is trusted less" in text
+    assert "at least 95 in 100 even when every call is trusted less" in text
 
 
 def test_a_fall_is_told():
     text = _text(male("ash"), male("birch"), female("cedar"))
-    assert text.startswith("The checks contradict each other")
-    assert "It had counted as verified male until a check contradicted that." in text
+    assert text.startswith("The calls contradict each other")
+    assert "It had counted as verified male until a call contradicted that." in text
 
 
 def test_an_open_answer_is_told():

@@ -253,7 +253,7 @@ def test_a_reported_check_is_not_blind_though_nothing_anchors_it():
     assert (plain.blind, check.blind) == (True, False)
     assert plain.verified > check.verified == 0
     assert check.loss_after == plain.loss_after
-    assert "A check reported for someone else does not count as the blind one." in check.reasons
+    assert "A call reported for someone else does not count as the blind one." in check.reasons
 
 
 def test_agreement_of_a_crowd_leaves_little_for_one_more_of_the_same():
@@ -268,7 +268,7 @@ def test_a_contested_animal_needs_another_kind_of_evidence():
     candidate = _animal(male("ash"), female("birch"), taxon=CORN)
     checks = _plan(candidate).checks
     assert checks[0].method == "dna"
-    assert "Its checks contradict each other." in checks[0].reasons
+    assert "Its calls contradict each other." in checks[0].reasons
     verified = {(one.method, one.examiner): one.verified for one in checks}
     assert verified["dna", "lab"] > 0.9
     assert verified["probing", "vera"] == verified["probing", "ida"] == 0
@@ -303,10 +303,10 @@ def test_the_reasons_in_words():
 @pytest.mark.parametrize(
     ("candidate", "method", "by", "word"),
     [
-        (_animal(), "ultrasound", IDA, "trade"),
-        (_animal(), "endoscopy", LAB, "trade"),
-        (_animal(taxon=CORN), "dna", VERA, "trade"),
-        (_animal(), "probing", replace(IDA, methods=frozenset({"scale_count"})), "does not do"),
+        (_animal(), "ultrasound", IDA, "in this role"),
+        (_animal(), "endoscopy", LAB, "in this role"),
+        (_animal(taxon=CORN), "dna", VERA, "in this role"),
+        (_animal(), "probing", replace(IDA, methods=frozenset({"scale_count"})), "does not use"),
         (_animal(), "eversion", IDA, "first days"),
         (_animal(stage="juvenile"), "eversion", VERA, "first days"),
         (_animal(stage="hatchling"), "endoscopy", VERA, "too young"),

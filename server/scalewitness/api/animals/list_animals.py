@@ -51,7 +51,7 @@ def _after(request: Request) -> UUID | None:
     try:
         return UUID(bytes=urlsafe_b64decode(f"{given}=="))
     except (ValueError, Error):
-        raise bad_parameter(CURSOR.name, "This is no cursor of ours.") from None
+        raise bad_parameter(CURSOR.name, "This cursor is not one of this server's.") from None
 
 
 def _link(request: Request, cursor: str | None) -> dict[str, str]:

@@ -22,7 +22,7 @@ ANIMALS = Ids(
 MOVED_AT = When(
     "moved_at",
     "When they moved. When absent: the last move between collections, or else just before "
-    "the first check that contradicts an earlier one or read another animal's transponder.",
+    "the first call that contradicts an earlier one or read another animal's transponder.",
 )
 
 

@@ -24,7 +24,7 @@ class HandOverWanted(Sent, frozen=True, kw_only=True):
 
 
 @operation(
-    "Ask to be let in by a page",
+    "Ask for approval on a page",
     takes=HandOverWanted,
     gives={200: HandOver},
     refuses=(OutOfRange,),

@@ -44,7 +44,7 @@ def sex_linked(
     one_copy: Sex = "male" if system == "XY" else "female"
     two, one = (dam, sire) if system == "XY" else (sire, dam)
     if one[1] != small or small in two or one[0] == small:
-        raise ValueError(f"{sire} and {dam} are no sire and dam of a species with {system}")
+        raise ValueError(f"{sire} and {dam} are not a sire and dam of a species with {system}")
     with_two = ((locus.genotype(got, one[0]), chance) for got, chance in gametes(two).items())
     with_one = (((got, small), chance) for got, chance in gametes(two).items())
     other: Sex = "female" if system == "XY" else "male"

@@ -22,7 +22,7 @@ def gametes(one: Haplotype, other: Haplotype, r: Fraction) -> dict[Haplotype, Fr
     """Gametes of a parent with these two chromosomes: each as it is with (1 − r)/2, with
     the second allele exchanged with r/2. Raises ValueError for r outside [0, ½]."""
     if not 0 <= r <= Fraction(1, 2):
-        raise ValueError(f"{r} is no recombination fraction")
+        raise ValueError(f"{r} is not a recombination fraction")
     found: dict[Haplotype, Fraction] = {}
     for mine, its in ((one, other), (other, one)):
         for haplotype, chance in ((mine, (1 - r) / 2), ((mine[0], its[1]), r / 2)):

@@ -155,6 +155,6 @@ def case_of(
 def check(evidence: Sequence[Evidence], prior_male: float) -> None:
     """Raises ValueError for a prior outside (0, 1) or a call given twice."""
     if not 0 < prior_male < 1:
-        raise ValueError(f"{prior_male} is no prior probability")
+        raise ValueError(f"{prior_male} is not a prior probability")
     if len({call.call for call in evidence}) != len(evidence):
         raise ValueError("a call is given twice")

@@ -154,7 +154,7 @@ def _depth(written: str) -> str | None:
     try:
         found = msgspec.convert({"side": "left", "depth": depth, "stopped": "resistance"}, Pass)
     except msgspec.ValidationError:
-        raise ValueError(f"{written} is no depth in scales, to the half") from None
+        raise ValueError(f"{written} is not a depth in whole or half scales") from None
     if found.scales > DEEPEST:
         raise ValueError(f"{written} scales are deeper than any snake probes")
     return depth

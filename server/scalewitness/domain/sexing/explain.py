@@ -55,7 +55,7 @@ def _answer(assessment: Assessment) -> str:
     opening = {
         "verified": f"The record, taken whole, says {sex}.",
         "probable": f"The record says probably {sex}; that is not a verified sex.",
-        "contested": "The checks contradict each other, so no sex can be vouched for.",
+        "contested": "The calls contradict each other, so no sex can be vouched for.",
         "unsexed": f"Its sex is not established; what there is leans towards {sex}.",
     }[assessment.label.split()[0]]
     male = sex == "male"
@@ -71,14 +71,14 @@ def _of_such(share: float, sex: str) -> str:
 
 def _sceptically(share: float) -> str:
     if share < 0.5:
-        return "Trusting every check less, the answer would lean the other way."
-    return f"Trusting every check less, it would be about {chance(share)}."
+        return "Trusting every call less, the answer would lean the other way."
+    return f"Trusting every call less, it would be about {chance(share)}."
 
 
 _REASONS = {
-    "no_evidence": "No check on record says anything about its sex.",
+    "no_evidence": "No call on record says anything about its sex.",
     "evenly_balanced": "What is recorded speaks for both sexes alike.",
-    "decisive_evidence": "It rests on a finding that settles the sex by itself.",
+    "decisive_evidence": "It rests on an observation that settles the sex by itself.",
     "examiners_agree": (
         "Separate examiners came to the same answer, at least one of them without knowing "
         "any earlier answer and without a share in the animal."
@@ -88,18 +88,18 @@ _REASONS = {
         "Nobody without a share in the animal has yet checked it without knowing the "
         "earlier answers."
     ),
-    "contrary_call": "One check by itself speaks strongly for the other sex.",
+    "contrary_call": "One call by itself speaks strongly for the other sex.",
     "needs_later_support": (
-        "Since that contrary check no later one has strongly supported the earlier answer."
+        "Since that contrary call no later one has strongly supported the earlier answer."
     ),
     "identity_unconfirmed": (
-        "For some checks no chip, tag or scale photograph was read, so they may concern "
+        "For some calls no chip, tag or scale photograph was read, so they may concern "
         "another animal."
     ),
-    "fell_from_male": "It had counted as verified male until a check contradicted that.",
-    "fell_from_female": "It had counted as verified female until a check contradicted that.",
-    "restored": "It was in doubt after a contrary check; later checks restored the answer.",
-    "reversed": "It had counted as the other sex until later checks reversed that.",
+    "fell_from_male": "It had counted as verified male until a call contradicted that.",
+    "fell_from_female": "It had counted as verified female until a call contradicted that.",
+    "restored": "It was in doubt after a contrary call; later calls restored the answer.",
+    "reversed": "It had counted as the other sex until later calls reversed that.",
 }
 
 
@@ -112,7 +112,7 @@ def _below(code: str) -> str:
     """``below_0.99`` and ``below_0.95_pessimistic`` in words."""
     _, least, *sceptical = code.split("_")
     needed = f"{Decimal(least) * 100:f}".rstrip("0").rstrip(".")
-    when = "even when every check is trusted less" if sceptical else "on everything recorded"
+    when = "even when every call is trusted less" if sceptical else "on everything recorded"
     return f"It is not certain enough: a verified sex needs at least {needed} in 100 {when}."
 
 

@@ -98,9 +98,9 @@ def obstacles(candidate: Candidate, method: Method, by: Available, at: int) -> t
 
 def _of_examiner(method: Method, by: Available) -> Iterable[str]:
     if by.role not in _lists("who")[method]:
-        yield "This is not for someone of this trade."
+        yield "An examiner in this role does not use this method."
     elif by.methods is not None and method not in by.methods:
-        yield "This examiner does not do it."
+        yield "This examiner does not use this method."
 
 
 def _of_animal(candidate: Candidate, method: Method) -> Iterable[str]:
@@ -145,4 +145,4 @@ def _of_earlier_checks(candidate: Candidate, method: Method, at: int) -> Iterabl
         yield f"Less than {days:g} days lie between this and another invasive check."
     times = sum(done == method for done, _ in candidate.examined())
     if times >= planning_number("most", method, float("inf")):
-        yield f"It has been put to this {times} times already."
+        yield f"It has been examined this way {times} times already."

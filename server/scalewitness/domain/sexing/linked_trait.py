@@ -161,7 +161,7 @@ def _cautions(trait: LinkedTrait, parents: Parents, open_phase: bool) -> list[st
         f"given for that range.",
         "It rests on the parents being the parents, on their own parents being right, and on "
         "the young having been told apart correctly.",
-        "It is a start for the answer and no check: such an animal still needs one.",
+        "It is only a starting point: such an animal still needs a check.",
     ]
 
 

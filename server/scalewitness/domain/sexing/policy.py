@@ -37,7 +37,7 @@ def adopted(version: str, thresholds: Mapping[str, str]) -> Policy:
     values = {name: float(share) for name, share in thresholds.items()}
     for name, value in values.items():
         if name not in _THRESHOLDS or not 0.5 < value < 1:
-            raise ValueError(f"{name} {value:g} is no threshold between one half and one")
+            raise ValueError(f"{name} {value:g} is not a threshold between one half and one")
     return replace(DEFAULT_POLICY, version=version, numbers=(), **values)
 
 

@@ -47,7 +47,7 @@ _ROLES: dict[Role, str] = {
 
 def _where(of: Prospects) -> str:
     if of.now.label == "contested":
-        return "Its checks contradict each other."
+        return "Its calls contradict each other."
     if of.now.label == "unsexed":
         return "Its sex is not settled."
     return f"It stands as {of.now.label}; {_hundred(of.loss_now)} in 100 such would be wrong."
@@ -68,12 +68,12 @@ def _expected(of: Prospects, method: Method, role: Role) -> str:
 
 
 HAS_A_SHARE = "This examiner has a share in the animal."
-REPORTED = "A check reported for someone else does not count as the blind one."
+REPORTED = "A call reported for someone else does not count as the blind one."
 
 
 def _blind(of: Prospects, by: Available, interested: bool) -> Iterable[str]:
     if of.anchored:
-        yield "This examiner knows an earlier answer, so the check counts for less."
+        yield "This examiner knows an earlier answer, so the call counts for less."
     elif by.reported:
         yield REPORTED
     elif not of.blind:

@@ -120,7 +120,7 @@ def share(p: float) -> str:
     """A probability as the log keeps it: six decimals, half to even, never 0 or 1.
     Raises ValueError outside [0, 1]."""
     if not 0 <= p <= 1:
-        raise ValueError(f"{p} is no probability")
+        raise ValueError(f"{p} is not a probability")
     rounded = Decimal(repr(p)).quantize(_STEP, ROUND_HALF_EVEN)
     return str(min(max(rounded, _STEP), 1 - _STEP))
 

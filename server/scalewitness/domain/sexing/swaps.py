@@ -323,7 +323,7 @@ def _mixed(group: Sequence[Traveller], order: Order, share: float) -> Explanatio
 
 _TEXTS: dict[Kind, str] = {
     "as_labelled": "Every animal is the one its label names, of the sex it was said to be.",
-    "later_call_wrong": "Labels and sexes are right as they were; a later check is wrong.",
+    "later_call_wrong": "Labels and sexes are right as they were; a later call is wrong.",
     "missexed": "The labels are right, and this animal was of the other sex from the start.",
     "several_missexed": (
         "The labels are right, and more than one animal was of the other sex from the start."

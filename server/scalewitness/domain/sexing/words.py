@@ -36,7 +36,7 @@ METHOD_NOUNS: dict[Method, str] = {
 
 _CODES = {
     "depths_read": "The depth was compared with what is known of this species.",
-    "finding_read": "The finding was compared with how often it occurs in each sex.",
+    "finding_read": "The observation was compared with how often it occurs in each sex.",
     "conclusion_only": "Only the conclusion was reported, so it counts as reported.",
     "depths_not_known": (
         "How deep both sexes of this species probe is not known, so the conclusion counts "
@@ -58,7 +58,7 @@ _CODES = {
     "unclear": "What was seen was unclear, so it says nothing.",
     "no_scale_ranges": "No scale counts by sex are known for this species, so it says nothing.",
     "scale_overlap": "This count occurs in both sexes, so it says nothing.",
-    "says_nothing": "Nothing is known by which this finding would tell the sexes apart.",
+    "says_nothing": "This observation is not known to tell the sexes apart.",
 }
 
 _ANCHORED = {

@@ -91,7 +91,7 @@ def read_receipt(data: bytes) -> Receipt:
 def _hashes(lines: list[str]) -> tuple[bytes, ...]:
     hashes = tuple(map(decode64, lines))
     if len(hashes) > MAX_HASHES or any(len(one) != HASH_BYTES for one in hashes):
-        raise ValueError("its proof is no list of hashes")
+        raise ValueError("its proof is not a list of hashes")
     return hashes
 
 
@@ -119,7 +119,9 @@ def prove(receipt: Receipt, log: VerifierKey, cosigners: tuple[VerifierKey, ...]
     try:
         entry = read_leaf(receipt.entry)
     except (BadJson, NotCanonical, NotALeaf) as fault:
-        raise BadReceipt(f"The log holds these bytes, but they are no entry: {fault}.") from None
+        raise BadReceipt(
+            f"The log holds these bytes, but they are not an entry: {fault}."
+        ) from None
     return Proven(entry, receipt.position, checkpoint, opened)
 
 

@@ -71,7 +71,7 @@ def read_request(data: bytes) -> AddCheckpoint:
             raise ValueError("it does not begin with the old size")
         proof = tuple(map(decode64, lines))
         if len(proof) > MAX_PROOF or any(len(one) != HASH_BYTES for one in proof):
-            raise ValueError("the proof is no list of up to 63 hashes")
+            raise ValueError("the proof is not a list of up to 63 hashes")
         return AddCheckpoint(read_size(first.removeprefix("old ")), proof, read_note(note))
     except ValueError as fault:  # UnicodeDecodeError, BadNote and NotACheckpoint are of it
         raise BadRequest(str(fault)) from None

@@ -153,7 +153,7 @@ def _check_unmoved(seen: int, offered: OfferMade) -> None:
     if moved:
         changes = "; ".join(_change(one["was"], one["now"]) for one in moved)
         raise StandingMoved(
-            f"The record moved since you looked: {changes}. Read it again before you decide.",
+            f"The record has changed since you looked: {changes}. Read it again before you decide.",
             changed=moved,
         )
 

@@ -42,7 +42,7 @@ def read_outside(data: bytes) -> Outside:
     try:
         return _outside(open_own(data), data.decode())
     except BadNote as fault:
-        raise BadSignature(f"It is no checkpoint of this log: {fault}.") from None
+        raise BadSignature(f"It is not a checkpoint of this log: {fault}.") from None
     except NotACheckpoint as fault:
         raise Malformed(f"It is signed, but no checkpoint: {fault}.") from None
 

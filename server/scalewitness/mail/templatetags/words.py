@@ -84,8 +84,8 @@ def likelihood(represented: Mapping[str, Any]) -> str:
         return said
     sceptical = _of(float(represented["p_male_pessimistic"]), sex)
     if sceptical < 0.5:
-        return f"{said}; trusting every check less, the answer would lean the other way"
-    return f"{said}; trusting every check less, about {chance(sceptical)}"
+        return f"{said}; trusting every call less, the answer would lean the other way"
+    return f"{said}; trusting every call less, about {chance(sceptical)}"
 
 
 def _of(p_male: float, sex: str) -> float:

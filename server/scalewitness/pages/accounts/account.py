@@ -126,7 +126,7 @@ def let_in(request: HttpRequest, keeper: Keeper, collection_id: UUID) -> HttpRes
     collection = stewarded(keeper, collection_id)
     form = GrantForm(request.POST or None)
     if form.is_valid() and form.send(collection.pk, actor_of(keeper, proved=True)) is not None:
-        messages.success(request, "They are let in.")
+        messages.success(request, "They have access now.")
         return redirect("account")
     return page(request, "people/let_in.html", {"collection": collection}, form)
 

@@ -36,7 +36,7 @@ def add_device(request: HttpRequest, keeper: Keeper) -> HttpResponse:
     now, answer = timezone.now(), form.cleaned_data["answer"]
     try:
         if one_too_many(f"throttle_user_code_{keeper.pk}", MOST, SECONDS):
-            raise NotFound("Too many codes were tried. Wait ten minutes.")
+            raise NotFound("Too many attempts. Wait ten minutes.")
         asking = waiting(form.cleaned_data["code"], now)
         if answer not in {"yes", "no"}:
             shown = {"form": form, "asking": asking, "here": address_of(request)}
@@ -46,7 +46,9 @@ def add_device(request: HttpRequest, keeper: Keeper) -> HttpResponse:
         form.add_error("code", nothing.detail)
         return page(request, "people/add_device.html", {"form": form}, status=422)
     if answer == "yes":
-        messages.success(request, f"“{asking.name}” is let in: it shows so in a few seconds.")
+        messages.success(
+            request, f"“{asking.name}” is approved. It will show this in a few seconds."
+        )
     else:
-        messages.success(request, "Refused. It was let into nothing.")
+        messages.success(request, "Refused. It has no access.")
     return redirect("account")

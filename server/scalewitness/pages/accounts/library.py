@@ -31,7 +31,7 @@ class KeeperAccounts(DefaultAccountAdapter):
 
     error_messages: ClassVar[dict[str, Any]] = {
         **DefaultAccountAdapter.error_messages,
-        "too_many_login_attempts": "Too many wrong tries just now. Wait a while, or have a "
+        "too_many_login_attempts": "Too many failed attempts. Wait a while, or have a "
         "letter sent that sets a new password: “I forgot it”.",
     }
 

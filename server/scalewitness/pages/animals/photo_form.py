@@ -18,8 +18,8 @@ TOO_LARGE = (
     "that."
 )
 BUSY = (
-    "Several pictures are being drawn just now. Nothing was recorded: choose the file again, and "
-    "send it in a moment."
+    "Several pictures are being processed. Nothing was recorded: choose the file again, and send "
+    "it in a moment."
 )
 
 
@@ -28,8 +28,10 @@ class PhotoForm(FactForm):
 
     picture = forms.FileField(
         label="Photo",
-        help_text="JPEG of at most 60 million pixels, PNG of 12 or WebP of 6. It is drawn anew, so "
-        "that where and with what it was taken is not kept.",
+        help_text=(
+            "JPEG of at most 60 million pixels, PNG of 12 or WebP of 6. It is re-encoded, so "
+            "that its location and camera data are not kept."
+        ),
         widget=forms.FileInput(attrs={"accept": "image/jpeg,image/png,image/webp"}),
     )
 

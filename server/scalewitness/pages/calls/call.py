@@ -30,7 +30,7 @@ from scalewitness.people.services import name_practitioner
 
 class WithdrawalForm(FactForm):
     kind = "call_withdrawn"
-    note = note("Why you take it back")
+    note = note("Why you withdraw it")
 
     def __init__(self, *args: Any, call: UUID, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -166,7 +166,7 @@ def withdraw(request: HttpRequest, keeper: Keeper, call_id: UUID) -> HttpRespons
     if call is None or call.by != keeper.pk:
         raise NotFound()
     form = WithdrawalForm(request.POST or None, call=call.pk)
-    return _against(request, keeper, call, form, "Take your call back")
+    return _against(request, keeper, call, form, "Withdraw your call")
 
 
 @signed_in

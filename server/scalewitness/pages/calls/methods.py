@@ -119,7 +119,7 @@ class DnaForm(CallForm):
         (("shed", "Shed skin"), ("blood", "Blood"), ("swab", "Swab"), ("tissue", "Tissue")),
     )
     found = one_of(
-        "What was found?",
+        "What did the test show?",
         (
             ("heterogametic", "Two kinds of sex chromosome"),
             ("homogametic", "One kind of sex chromosome"),

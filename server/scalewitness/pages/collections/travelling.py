@@ -31,7 +31,7 @@ BECAUSE = {
     "said": "as you said.",
     "last_move": "their last move between collections.",
     "first_contradiction": (
-        "just before the first check that contradicts an earlier one or read another animal’s "
+        "just before the first call that contradicts an earlier one or read another animal’s "
         "transponder. Chosen that way it leans a little towards a mix-up; give the day they "
         "moved if you know it."
     ),

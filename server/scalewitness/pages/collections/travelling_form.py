@@ -22,8 +22,10 @@ class TravellersForm(Picks):
         label="When did they move? (UTC)",
         required=False,
         widget=forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
-        help_text="If left empty: their last move between collections, or else just before the "
-        "first check that contradicts an earlier one or read another animal’s transponder.",
+        help_text=(
+            "If left empty: their last move between collections, or else just before the first "
+            "call that contradicts an earlier one or read another animal’s transponder."
+        ),
     )
 
     def clean_animals(self) -> list[str]:

@@ -35,7 +35,7 @@ DELIVERY = {
     "sent": "handed to the mail host",
     "failed": "could not be delivered",
     "returned": "came back: that address takes no mail",
-    "joined": "told in a later letter, before it left",
+    "joined": "included in a later letter",
 }
 
 

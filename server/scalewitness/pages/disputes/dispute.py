@@ -43,7 +43,7 @@ from scalewitness.sales.models import SaleStep
 from scalewitness.standings.queries.dossier import dossier
 
 GROUNDS = {
-    "contested_standing": "The record opened it: checks speak strongly for opposite sexes.",
+    "contested_standing": "The record opened it: calls speak strongly for opposite sexes.",
     "party_objects": "A party objects to what the record says.",
 }
 OUTCOMES = (
@@ -67,13 +67,13 @@ BASES = (
 )
 LETTERS = {
     "disclosure": "Disclosure to a buyer",
-    "dispute_opened": "Notice of the dispute to a keeper",
+    "dispute_opened": "Dispute opened, to a keeper",
     "finding": "The finding to the buyer",
-    "statement_made": "Word of a statement to a keeper",
+    "statement_made": "Statement in a dispute, to a keeper",
     "sale_held": "Hold of a sale, to the buyer",
     "sale_held_seller": "Hold of a sale, to the seller",
     "standing_notice": "Change of standing to a keeper",
-    "pairing_affected": "Word to the keepers of a planned pairing",
+    "pairing_affected": "Planned pairing affected, to a keeper",
 }
 
 
@@ -97,7 +97,7 @@ class StatementForm(FactForm):
     """What a party has to say of it."""
 
     kind = "statement_made"
-    statement = note("What do you have to say of it?")
+    statement = note("What is your statement?")
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -198,7 +198,7 @@ def _hangs(one: Hanging) -> Iterator[str]:
     words = (
         (one.waiting, "buyer waits", "buyers wait"),
         (one.relying, "buyer relies on it", "buyers rely on it"),
-        (one.unacknowledged, "notice is not acknowledged", "notices are not acknowledged"),
+        (one.unacknowledged, "disclosure is not acknowledged", "disclosures are not acknowledged"),
         (one.pairings, "pairing is planned", "pairings are planned"),
         (one.young, "young on record", "young on record"),
     )

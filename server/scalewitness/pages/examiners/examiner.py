@@ -112,14 +112,14 @@ def _beside(seen: Counts) -> Iterable[str]:
 def provisional_in_words(estimate: ProvisionalRate) -> str:
     return (
         f"Provisional: about {estimate.rate:.1%} wrong, by how the calls of all examiners on "
-        f"animals you may see hang together; it rests on about {estimate.animals:.1f} "
+        f"animals you may see agree; it rests on about {estimate.animals:.1f} "
         f"{estimate.sex}s."
     )
 
 
 def pooled_in_words(fit: Provisional) -> tuple[str, ...]:
     """How far to trust the provisional rates."""
-    ended = "came to rest" if fit.converged else "did not come to rest, so take it as rough"
+    ended = "converged" if fit.converged else "did not converge, so treat it as rough"
     told = [f"The estimate pools {_number(fit.animals, 'animal')} and {ended}."]
     if fit.differ:
         told.append("Other starting points led to other answers that fit nearly as well.")

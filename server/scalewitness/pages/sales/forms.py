@@ -37,7 +37,7 @@ class DraftForm(Picks):
     buyer_email = forms.EmailField(
         label="The buyer's address",
         max_length=254,
-        help_text="The offer, and any later notice owed to them, goes there.",
+        help_text="The offer, and any later disclosure, goes there.",
     )
     animals = forms.MultipleChoiceField(label="Which animals?", widget=forms.CheckboxSelectMultiple)
     by_code = forms.BooleanField(

@@ -61,7 +61,7 @@ STEPS = {
     "offer_lapsed": "Offer lapsed",
     "sale_confirmed": "The buyer confirmed",
     "check_requested": "The buyer asked for an independent check",
-    "sale_held": "Held: the record moved",
+    "sale_held": "Held: the record changed",
     "payment_recorded": "Payment recorded",
     "handed_over": "Handed over",
     "sale_closed": "Closed",

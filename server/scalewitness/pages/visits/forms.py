@@ -38,7 +38,7 @@ class InvitationForm(Picks, FactForm):
     )
     opens = moment_field("From", initial=timezone.now)
     closes = moment_field("Until", initial=_in_days(7))
-    blind = yes_or_no("Blind? The guest then learns nothing of earlier findings beforehand.")
+    blind = yes_or_no("Blind? The guest then sees no earlier call before making their own.")
     animals = forms.MultipleChoiceField(label="Which animals?", widget=forms.CheckboxSelectMultiple)
 
     def __init__(self, *args: Any, collection: UUID, **kwargs: Any) -> None:
@@ -80,7 +80,7 @@ class GrantForm(FactForm):
     }
 
     email = forms.EmailField(
-        label="Whom do you let in?",
+        label="Who gets access?",
         max_length=254,
         help_text="The address a keeper has confirmed to the record.",
     )

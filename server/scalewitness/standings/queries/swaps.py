@@ -27,7 +27,7 @@ FEWEST, MOST = 2, 12
 
 Because = Literal["said", "last_move", "first_contradiction", "nothing_apart"]
 """How the moment of the move was taken: as asked; the last move between collections; just
-before the first check that contradicts an earlier one or read another code; or none."""
+before the first call that contradicts an earlier one or read another code; or none."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -66,7 +66,7 @@ class Command(BaseCommand):
             else:
                 _require_present(file, told)
                 return Claim(str(file), told.size, told.root)
-        raise CommandError(f"{file} is no checkpoint of this log: {faults[0]}")
+        raise CommandError(f"{file} is not a checkpoint of this log: {faults[0]}")
 
     def _tell(self, report: Report, size: int) -> None:
         differences = report.firsts()

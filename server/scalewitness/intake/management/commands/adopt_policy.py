@@ -35,4 +35,4 @@ def _share(text: str) -> float:
     try:
         return float(text)
     except ValueError:
-        raise CommandError(f"{text!r} is no share between one half and one") from None
+        raise CommandError(f"{text!r} is not a share between one half and one") from None

@@ -48,7 +48,7 @@ def _id(who: str) -> UUID | None:
 def _texts(fact: str, _: bool) -> str:
     known = _id(fact)
     if known is None:
-        raise CommandError(f"{fact} is no fact's id")
+        raise CommandError(f"{fact} is not the id of a fact")
     return f"{erase_text(known)} texts erased"
 
 

@@ -27,10 +27,10 @@ class Command(BaseCommand):
             try:
                 self.stdout.write(_taken(sys.stdin.buffer.read(LIMIT + 1)))
             except NotAReport as why:
-                raise CommandError(f"no delivery report: {why}", returncode=65) from None
+                raise CommandError(f"not a delivery report: {why}", returncode=65) from None
             return
         if not (options["maildir"] / "new").is_dir():
-            raise CommandError(f"{options['maildir']} is no Maildir", returncode=2)
+            raise CommandError(f"{options['maildir']} is not a Maildir", returncode=2)
         self._all_in(mailbox.Maildir(options["maildir"], create=False))
 
     def _all_in(self, box: mailbox.Maildir) -> None:
@@ -41,7 +41,7 @@ class Command(BaseCommand):
             try:
                 self.stdout.write(f"{key}: {_taken(box.get_bytes(key))}")
             except NotAReport as why:
-                self.stdout.write(f"{key}: no delivery report: {why}")
+                self.stdout.write(f"{key}: not a delivery report: {why}")
             message.set_subdir("cur")
             message.add_flag("S")
             box[key] = message

@@ -91,7 +91,7 @@ function entryIn(receipt) {
     return readEntry(receipt.entry);
   } catch (fault) {
     if (!(fault instanceof Refused)) throw fault;
-    throw new Refused(`The log holds these bytes, but they are no entry: ${fault.message}.`);
+    throw new Refused(`The log holds these bytes, but they are not an entry: ${fault.message}.`);
   }
 }
 

@@ -51,7 +51,7 @@ export function rows({ entry, position, head, opened, log }) {
     ...(concluded ? [["Conclusion", concluded]] : []),
     ["Time claimed", moment(entry.at)],
     ["Position", `${position}, counted from 0`],
-    ["Said by", entry.by === null ? "the record itself" : entry.by],
+    ["Stated by", entry.by === null ? "the record itself" : entry.by],
     ["About", entry.about ?? "nothing further"],
     [
       "Device",
@@ -93,8 +93,8 @@ export const SHOWS = [
 ];
 
 export const SHOWS_NOT = [
-  "That what was said is true, who stands behind the ids, or that the time claimed is right.",
-  "What was said later. A newer entry may withdraw this one or object to it.",
+  "That the statement is true, who stands behind the ids, or that the time claimed is right.",
+  "What was recorded later. A newer entry may withdraw this one or object to it.",
 ];
 
 /** What a receipt does not show for want of keys from elsewhere. */
