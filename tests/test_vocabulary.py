@@ -1,0 +1,110 @@
+"""One word for each thing, as server/GLOSSARY.md has it."""
+
+import ast
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+HOUSE = Path(__file__).parents[1]
+GLOSSARY = HOUSE / "server" / "GLOSSARY.md"
+
+
+def rows() -> list[list[str]]:
+    lines = [one for one in GLOSSARY.read_text().splitlines() if one.startswith("| ")]
+    cells = [[cell.strip() for cell in one.strip("|").split("|")] for one in lines]
+    return [one for one in cells if one[0] != "word"]
+
+
+def phrases() -> list[str]:
+    return [one.strip() for row in rows() for one in row[2].split(";") if one.strip()]
+
+
+INSTEAD_OF = re.compile(
+    r"(?<![\w-])(?:"
+    + "|".join(re.escape(one).replace(r"\ ", r"\s+") for one in phrases())
+    + r")(?![\w-])",
+    re.IGNORECASE,
+)
+
+
+def shown_by_python(path: Path) -> str:
+    """The texts of a module: its strings, broken ones put together, without docstrings."""
+    tree = ast.parse(path.read_text())
+    bare = {id(node.value) for node in ast.walk(tree) if isinstance(node, ast.Expr)}
+    inner = {
+        id(part)
+        for node in ast.walk(tree)
+        if isinstance(node, ast.JoinedStr)
+        for part in node.values
+    }
+    texts = []
+    for node in ast.walk(tree):
+        if isinstance(node, ast.JoinedStr):
+            parts = (one.value if isinstance(one, ast.Constant) else "…" for one in node.values)
+            texts.append("".join(str(one) for one in parts))
+        elif isinstance(node, ast.Constant) and isinstance(node.value, str):
+            texts.append("" if id(node) in bare | inner else node.value)
+    return "\n".join(texts)
+
+
+def shown_by_javascript(path: Path) -> str:
+    """The texts of a module, without its comments; only what has more than one word."""
+    source = re.sub(r"/\*.*?\*/|^\s*//.*?$", "", path.read_text(), flags=re.DOTALL | re.MULTILINE)
+    return "\n".join(re.findall(r'"[^"\n]* [^"\n]*"|`[^`]* [^`]*`', source))
+
+
+READ = {
+    ".html": Path.read_text,
+    ".txt": Path.read_text,
+    ".md": Path.read_text,
+    ".py": shown_by_python,
+    ".js": shown_by_javascript,
+}
+
+
+def shown() -> Iterator[tuple[Path, str]]:
+    """What people read, by file: templates, messages, documents."""
+    inside = [one for part in ("server", "clients") for one in sorted((HOUSE / part).rglob("*"))]
+    documents = [one for one in HOUSE.rglob("*.md") if not any(p[0] == "." for p in one.parts)]
+    for path in {*inside, *documents} - {GLOSSARY, HOUSE / "README.md", HOUSE / "DEVELOPERS.md"}:
+        if path.suffix in READ and "migrations" not in path.parts:
+            yield path, READ[path.suffix](path)
+
+
+def test_no_text_uses_a_phrase_that_the_glossary_replaces() -> None:
+    used = [
+        f"{path.relative_to(HOUSE)}: “{found[0]}”"
+        for path, text in shown()
+        for found in INSTEAD_OF.finditer(text)
+    ]
+    assert not used, "server/GLOSSARY.md has other words for:\n" + "\n".join(used)
+
+
+@pytest.mark.parametrize(
+    "text", ["Let someone\nin", "It came to rest.", ">Leave it<", "the record moved twice"]
+)
+def test_a_phrase_is_found_however_its_line_is_broken(text: str) -> None:
+    assert INSTEAD_OF.search(text)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "Leave it alone, or let it be.",
+        "She told me that it moved.",
+        "Try again; he said so.",
+        "the outlet in the wall",
+        "Checks of the animal",
+    ],
+)
+def test_no_plain_english_verb_is_banned(text: str) -> None:
+    assert not INSTEAD_OF.search(text)
+
+
+def test_each_word_has_one_meaning() -> None:
+    words = [word.strip() for row in rows() for word in row[0].split(",")]
+    assert len(words) == len(set(words))
+    assert all(row[1] for row in rows())
+    assert len(words) > 40
