@@ -1,28 +1,28 @@
 """A check as it is noted at the rack: from words to facts, and the cautions it calls for."""
 
 import re
-from collections.abc import Iterable, Iterator
-from datetime import date, datetime
+from collections.abc import Iterable
+from datetime import datetime
 from decimal import Decimal, InvalidOperation
-from typing import Any, NamedTuple, get_args
+from typing import Any, NamedTuple
 
 import msgspec
 
-from scalewitness.domain import facts
-from scalewitness.domain.cautions import reasons_to_wait
+from scalewitness.domain import choices, facts
+from scalewitness.domain.cautions import NOTHING_SAID, Said, reasons_to_wait
+from scalewitness.domain.choices import words
 from scalewitness.domain.moments import parse_moment
-from scalewitness.domain.observations import DEEPEST, Conclusion, Harm, Observation, Sureness
-from scalewitness.domain.sexing.taxa import UnknownSpecies, life_stage, taxon
+from scalewitness.domain.observations import DEEPEST, Observation
 from scalewitness_cli.devicekey import Fact
 from scalewitness_cli.identity import fresh_id
 
-CONCLUSIONS: tuple[str, ...] = get_args(Conclusion)
-SURENESSES: tuple[str, ...] = get_args(Sureness)
-HARMS: tuple[str, ...] = get_args(Harm)
-STOPS = ("resistance", "choice", "aborted")
-HOLDERS = ("examiner", "keeper", "second_person", "sedated", "not_held")
-SHEDS = ("opaque", "clear", "shed")
-IDENTIFIED = ("transponder", "tag", "scale_photo", "keeper_said", "appearance")
+CONCLUSIONS = words(choices.CONCLUSIONS)
+SURENESSES = words(choices.SURENESSES)
+HARMS = words(choices.HARMS)
+STOPS = words(choices.STOPS)
+HOLDERS = words(choices.HOLDERS)
+SHEDS = words(choices.SHEDS)
+IDENTIFIED = words(choices.IDENTIFIED)
 
 _DEPTH = re.compile(r"([0-9]{1,2})(?:[.,]([05])|(½))?")
 
@@ -126,55 +126,21 @@ def facts_of(noted: Noted, *, steward: bool) -> list[Fact]:
     return [*made, *_husbandry(noted, steward)]
 
 
-class Said(NamedTuple):
-    """What the examiner says of the animal, newer than what is known here."""
-
-    grams: str | None = None
-    fed_at: datetime | None = None
-    shed: str | None = None
-    held_by: str | None = None
-
-
 def cautions(
-    shown: dict[str, Any], now: datetime, *, steward: bool, said: Said | None = None
+    shown: dict[str, Any], now: datetime, *, steward: bool, said: Said = NOTHING_SAID
 ) -> list[str]:
     """What speaks against checking this animal now, from what is known here and what the
     examiner says."""
-    said = said or Said()
     state = _state(shown.get("condition", {}))
-    known = [one for one in (state.fed_at, said.fed_at) if one is not None]
-    state = state._replace(fed_at=max(known, default=None), shed=said.shed or state.shed)
-    if said.grams:
-        state = state._replace(grams=_grams(said.grams), weighed_at=now)
     hold_off = bool(shown.get("hold_off"))
-    found = reasons_to_wait(state, hold_off=hold_off, now=now, steward=steward)
-    return [*found, *_small(shown, state, now.date()), *_alone(said.held_by)]
+    return list(reasons_to_wait(state, hold_off=hold_off, now=now, steward=steward, said=said))
 
 
-def _grams(text: str) -> Decimal:
+def grams(text: str) -> Decimal:
     try:
         return Decimal(text)
     except InvalidOperation:
         raise BadWord(f"“{text}” is not a weight in grams, such as 412.5.") from None
-
-
-def _small(shown: dict[str, Any], state: State, today: date) -> Iterator[str]:
-    hatched = shown.get("hatched")
-    try:
-        kind = taxon(shown.get("species", {}).get("key", ""))
-    except UnknownSpecies:
-        return
-    born = date.fromisoformat(hatched) if hatched else None
-    if life_stage(kind, born, today, state.grams) == "hatchling":
-        yield (
-            "By its age or weight it is a hatchling: too small for most probes. If the smallest "
-            "needs any force, leave it."
-        )
-
-
-def _alone(held_by: str | None) -> Iterator[str]:
-    if held_by in {"examiner", "not_held"}:
-        yield "Nobody else holds it: have a second person for a large or tense animal."
 
 
 def _state(condition: dict[str, Any]) -> State:

@@ -1,12 +1,9 @@
 """Every kind of fact has its sentence."""
 
-from typing import get_args
-
 import pytest
 
-from scalewitness.domain.fact_words import METHODS, in_words
+from scalewitness.domain.fact_words import in_words
 from scalewitness.domain.facts import BODIES
-from scalewitness.domain.observations import Method
 
 
 @pytest.mark.parametrize("kind", BODIES)
@@ -14,10 +11,6 @@ def test_every_kind_has_words(kind: str) -> None:
     said = in_words(kind, {})
     assert said.endswith(".")
     assert "does not know" not in said
-
-
-def test_every_method_has_words() -> None:
-    assert set(METHODS) == set(get_args(Method))
 
 
 def test_a_check_says_method_conclusion_and_who_reports() -> None:

@@ -39,6 +39,7 @@ def test_nothing_is_said_of_an_animal_fit_for_it() -> None:
         (but(shed="opaque"), "opaque"),
         (but(grams=None, weighed_at=None), "No weight"),
         (but(weighed_at=NOW - timedelta(days=61)), "60 days"),
+        (but(grams=Decimal("99.5")), "small (99.5 g)"),
         (but(health="gravid"), "gravid"),
         (but(health="ill"), "ill"),
         (but(health="under_treatment"), "treatment"),

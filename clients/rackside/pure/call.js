@@ -1,6 +1,6 @@
 /* A filled-in form, what is missing in it, and the facts it becomes. */
 
-import { CONCLUSIONS, HANDS_ON, MEAL, METHODS, named, SHED, SURENESS } from "./methods.js";
+import { CONCLUSIONS, MEAL, METHODS, SHED, SURENESS } from "./words.js";
 
 export const MOST_PASSES = 12;
 export const DEEPEST = 30;
@@ -58,7 +58,7 @@ export function missing(form, timed = false) {
   ].filter(Boolean);
 }
 
-const handsOn = (form) => HANDS_ON.includes(form.method);
+const handsOn = (form) => METHODS[form.method].handsOn;
 const needsCode = (form) => form.identified === "tag" || form.identified === "transponder";
 const digits = (text) => text.replace(/[\s.\-\u2010-\u2013]+/g, "");
 
@@ -118,14 +118,14 @@ function observed(form) {
     return made;
   }
   for (const [name, , kind] of METHODS[form.method].asks) {
-    made[name] = typed(form.answers[name], kind, name);
+    made[name] = typed(form.answers[name], kind);
   }
   return made;
 }
 
-function typed(given, kind, name) {
+function typed(given, kind) {
   if (kind === "count") return Number(given);
-  return name === "witnessed" || name === "contrast" ? given === "yes" : given;
+  return kind === "yes_or_no" ? given === "yes" : given;
 }
 
 function identified(form) {
@@ -142,6 +142,8 @@ export function note(form) {
   if (form.shed) told.push(`In shed, at the check: ${named(SHED, form.shed).toLowerCase()}.`);
   return [form.note.trim(), ...told].filter(Boolean).join("\n");
 }
+
+const named = (choices, word) => choices.find(([one]) => one === word)?.[1] ?? word;
 
 /** One line that says what the call says. */
 export function line(form) {

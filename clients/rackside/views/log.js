@@ -5,7 +5,7 @@ import { choice, h, line, list, menu } from "../app/dom.js";
 import { animalsOf, now, state, visitOf } from "../app/state.js";
 import { blank, missing } from "../pure/call.js";
 import { cautions } from "../pure/cautions.js";
-import * as m from "../pure/methods.js";
+import * as m from "../pure/words.js";
 import { title } from "../pure/search.js";
 import { get, write } from "../store/db.js";
 import { timeOf } from "./clock.js";
@@ -14,6 +14,7 @@ import { photos } from "./photos.js";
 import { passes } from "./passes.js";
 import { about, general } from "./sheet.js";
 
+const YES_NO = [["yes", "Yes"], ["no", "No"]];
 const PAUSE = 250; // milliseconds of rest before a draft is kept
 
 /** `read`: the kind of code that was typed to find it; `from`: a refused call to send anew. */
@@ -191,7 +192,7 @@ function questions(form, change) {
       : choice({
         name,
         legend: label,
-        options: kind,
+        options: kind === "yes_or_no" ? YES_NO : kind,
         value: form.answers[name],
         onpick: answer(name),
       })

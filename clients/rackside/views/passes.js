@@ -2,7 +2,7 @@
 
 import { choice, h } from "../app/dom.js";
 import { DEEPEST, MOST_PASSES, stepped } from "../pure/call.js";
-import { STOPPED } from "../pure/methods.js";
+import { STOPPED } from "../pure/words.js";
 
 const STRIP = 14; // deepest usual; deeper ones by stepping on
 

@@ -9,7 +9,7 @@ from typing import Any
 import click
 import msgspec
 
-from scalewitness.domain.cautions import BEFORE_A_CHECK
+from scalewitness.domain.cautions import BEFORE_A_CHECK, STOP_AT_HARM, Said
 from scalewitness.domain.moments import rfc3339
 from scalewitness_cli import checks, outbox, replica
 from scalewitness_cli.commands.checktime import AS_READ, CORRECTED, When, now_or_typed, typed_moment
@@ -126,12 +126,21 @@ def _warn(shown: Given, at: datetime, meal: datetime | None, given: Given, stewa
     if given["conclusion"] is None:
         for one in BEFORE_A_CHECK:
             click.echo(f"  · {one}", err=True)
-    said = checks.Said(given["grams"], meal, given["shed"], given["held_by"])
-    found = checks.cautions(shown, at, steward=steward, said=said)
-    for one in found:
+    said = Said(
+        grams=checks.grams(given["grams"]) if given["grams"] else None, fed_at=meal,
+        shed=given["shed"], held_by=given["held_by"], method=_method(given),
+        harm=bool(given["harm"]),
+    )  # fmt: skip
+    for one in checks.cautions(shown, at, steward=steward, said=said):
         click.secho(f"  ! {one}", err=True, bold=True)
-    if given["harm"]:
-        click.secho(f"  ! {BEFORE_A_CHECK[6]}", err=True, bold=True)
+
+
+def _method(given: Given) -> str:
+    """By what it is checked: by a probe, unless something else was seen."""
+    if not given["observed"]:
+        return "probing"
+    seen = _json(given["observed"])
+    return str(seen.get("method")) if isinstance(seen, dict) else ""
 
 
 def _asked(given: Given, shown: Given, steward: bool) -> Given:
@@ -173,7 +182,7 @@ def _ask_harm() -> tuple[str, ...]:
     text = _optional(f"Signs of harm, if any ({', '.join(checks.HARMS)})")
     found = tuple(one.strip() for one in text.split(",") if one.strip())
     if found:
-        click.secho(f"  ! {BEFORE_A_CHECK[6]}", err=True, bold=True)
+        click.secho(f"  ! {STOP_AT_HARM}", err=True, bold=True)
     return found
 
 
@@ -222,16 +231,20 @@ def _observed(given: Given) -> Given:
     if given["observed"]:
         if given["left"] or given["right"]:
             raise checks.BadWord("Say either --observed or the runs of a probe.")
-        try:
-            found: Given = json.loads(given["observed"])
-        except ValueError:
-            raise checks.BadWord("--observed is no JSON.") from None
+        found: Given = _json(given["observed"])
         return found
     passes = [checks.one_pass(side, text) for side in ("left", "right") for text in given[side]]
     if not passes:
         raise checks.BadWord("Say what was seen: --left and --right, or --observed.")
     size = {"probe_mm": given["probe_mm"]} if given["probe_mm"] else {}
     return {"method": "probing", "passes": passes, **size}
+
+
+def _json(text: str) -> Any:
+    try:
+        return json.loads(text)
+    except ValueError:
+        raise checks.BadWord("--observed is no JSON.") from None
 
 
 def _left_out(noted: checks.Noted, steward: bool) -> list[str]:

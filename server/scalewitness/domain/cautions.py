@@ -8,8 +8,11 @@ source.
 from collections.abc import Iterable
 from datetime import datetime, timedelta
 from decimal import Decimal
-from typing import Final, Protocol
+from typing import Final, NamedTuple, Protocol
 
+from scalewitness.domain.methods import METHODS
+
+STOP_AT_HARM: Final = "Bleeding, swelling or prolapse: stop, and see a veterinarian for reptiles."
 BEFORE_A_CHECK: Final = (
     "Never push. Let the probe glide and stop at resistance.",
     "Lubricate, and choose the probe for the size of the animal; too thin a probe misleads "
@@ -18,7 +21,7 @@ BEFORE_A_CHECK: Final = (
     "Not soon after a meal, in shed, when gravid, ill or too small.",
     "Have a second person hold a large or tense animal.",
     "Clean and disinfect hands and instruments between animals.",
-    "Bleeding, swelling or prolapse: stop, and see a veterinarian for reptiles.",
+    STOP_AT_HARM,
     "Unsure or unsteady: leave it to an experienced keeper or a veterinarian.",
     "Local wildlife, welfare and consumer law come before anything said here.",
 )
@@ -48,6 +51,22 @@ AFTER_A_MEAL: Final = timedelta(hours=72)
 WEIGHT_AGES: Final = timedelta(days=60)
 """An older weight says little of a growing snake (our judgement)."""
 
+SMALL_GRAMS: Final = 100
+"""Nobody has published a smallest weight for probing; below this we speak up (our judgement)."""
+
+HOLD_OFF: Final = "The keeper asks everyone to leave this animal alone for now."
+FED_AS_TOLD: Final = {
+    "under_48": "Fed less than 48 hours ago: wait.",
+    "under_72": "Fed 48 to 72 hours ago: better wait a day.",
+}
+FED: Final = "It was fed less than 72 hours ago: wait."
+OPAQUE: Final = "It is in shed (opaque): wait until it has shed."
+NO_WEIGHT: Final = "No weight is noted: look at its size before you choose a probe, or let it be."
+SMALL: Final = "It is small ({grams} g): leave it if the smallest probe would need any force."
+OLD_WEIGHT: Final = "Its last weight is more than 60 days old."
+ALONE: Final = "Nobody else holds it: have a second person for a large or tense animal."
+HELD_ALONE: Final = ("examiner", "not_held")
+
 _HEALTH: Final = {
     "gravid": "It was last noted as gravid: leave it alone.",
     "ill": "It was last noted as ill: leave it alone.",
@@ -71,21 +90,66 @@ class Condition(Protocol):
     def health(self) -> str | None: ...
 
 
+class Said(NamedTuple):
+    """What the examiner says of the animal at the rack, newer than what is on record: its last
+    meal as a time or as one of ``choices.MEALS``, and who holds it for a check by ``method``."""
+
+    grams: Decimal | None = None
+    fed_at: datetime | None = None
+    meal: str | None = None
+    shed: str | None = None
+    held_by: str | None = None
+    method: str | None = None
+    harm: bool = False
+
+
+NOTHING_SAID: Final = Said()
+
+
 def reasons_to_wait(
-    condition: Condition, *, hold_off: bool, now: datetime, steward: bool
+    condition: Condition,
+    *,
+    hold_off: bool,
+    now: datetime,
+    steward: bool,
+    said: Said = NOTHING_SAID,
 ) -> Iterable[str]:
     """What speaks against checking this animal now, the weightiest first. Health is for
     stewards only: that an animal is gravid would tell a blind guest its sex; the keeper's
-    hold-off notice speaks instead."""
+    hold-off notice speaks instead.
+
+    The phone works offline and has the same rules in ``clients/rackside/pure/cautions.js``.
+    """
     if hold_off:
-        yield "The keeper asks everyone to leave this animal alone for now."
+        yield HOLD_OFF
+    if said.harm:
+        yield STOP_AT_HARM
     if steward and condition.health in _HEALTH:
         yield _HEALTH[condition.health]
-    if condition.fed_at is not None and now - condition.fed_at < AFTER_A_MEAL:
-        yield "It was fed less than 72 hours ago: wait."
-    if condition.shed == "opaque":
-        yield "It is in shed (opaque): wait until it has shed."
-    if condition.grams is None:
-        yield "No weight is noted: look at its size before you choose a probe, or let it be."
-    elif condition.weighed_at is not None and now - condition.weighed_at > WEIGHT_AGES:
-        yield "Its last weight is more than 60 days old."
+    yield from _meal(condition.fed_at, said, now)
+    if (said.shed or condition.shed) == "opaque":
+        yield OPAQUE
+    yield from _size(condition, said.grams, now)
+    held = METHODS.get(said.method or "")
+    if said.held_by in HELD_ALONE and held is not None and held.hands_on:
+        yield ALONE
+
+
+def _meal(noted: datetime | None, said: Said, now: datetime) -> Iterable[str]:
+    if said.meal is not None:
+        if said.meal in FED_AS_TOLD:
+            yield FED_AS_TOLD[said.meal]
+        return
+    known = [one for one in (noted, said.fed_at) if one is not None]
+    if known and now - max(known) < AFTER_A_MEAL:
+        yield FED
+
+
+def _size(condition: Condition, weighed: Decimal | None, now: datetime) -> Iterable[str]:
+    grams = condition.grams if weighed is None else weighed
+    if grams is None:
+        yield NO_WEIGHT
+    elif grams < SMALL_GRAMS:
+        yield SMALL.format(grams=f"{grams.normalize():f}")
+    elif weighed is None and condition.weighed_at and now - condition.weighed_at > WEIGHT_AGES:
+        yield OLD_WEIGHT

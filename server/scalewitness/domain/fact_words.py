@@ -10,21 +10,9 @@ import msgspec
 
 from scalewitness.domain.clocks import correction_in_words
 from scalewitness.domain.facts import Corrected
+from scalewitness.domain.methods import METHODS
 
 Body: TypeAlias = Mapping[str, Any]
-
-METHODS: Final = {
-    "probing": "probing",
-    "eversion": "everting the hemipenes",
-    "ultrasound": "ultrasound",
-    "radiography": "radiography",
-    "endoscopy": "endoscopy",
-    "dna": "a DNA marker",
-    "reproduction": "eggs or young",
-    "scale_count": "counting scales",
-    "visual": "its looks",
-    "statement": "what somebody said",
-}
 
 
 def in_words(kind: str, body: Body) -> str:
@@ -46,7 +34,7 @@ def _of_its_time(corrected: object) -> str:
 
 def _call(body: Body) -> str:
     method = str(body.get("observed", {}).get("method", ""))
-    by = METHODS.get(method, method.replace("_", " ") or "an examination")
+    by = METHODS[method].noun if method in METHODS else _spaced(method) or "an examination"
     reported = body.get("reported")
     what = f"A call by {by}; the conclusion: {body.get('conclusion')}"
     if reported:

@@ -14,11 +14,17 @@ Conclusion = Literal["male", "female", "undetermined"]
 Sureness = Literal["certain", "fairly_sure", "unsure"]
 Side = Literal["left", "right"]
 LifeStage = Literal["hatchling", "juvenile", "adult", "unknown"]
+Stop = Literal["resistance", "choice", "aborted"]
+Holder = Literal["examiner", "keeper", "second_person", "sedated", "not_held"]
+IdentifiedBy = Literal["transponder", "tag", "scale_photo", "keeper_said", "appearance"]
+ShedStage = Literal["opaque", "clear", "shed"]
 Harm = Literal["bleeding", "swelling", "discharge", "straining", "prolapse", "other"]
 
 HalfScales = Annotated[str, Meta(pattern=r"^(0|[1-9][0-9]?)(\.5)?$")]
 Millimetres = Annotated[str, Meta(pattern=r"^(0|[1-9][0-9]?)(\.[0-9]{1,2})?$")]
-Count = Annotated[int, Meta(ge=0, le=400)]
+MOST_COUNTED = 400
+"""Scales or young; no snake comes near it (our judgement, an input guard only)."""
+Count = Annotated[int, Meta(ge=0, le=MOST_COUNTED)]
 
 DEEPEST = Decimal(30)
 """Subcaudal scales; twice the deepest published range (our judgement, an input guard only)."""
@@ -39,7 +45,7 @@ class Pass(Observed, frozen=True):
 
     side: Side
     depth: HalfScales
-    stopped: Literal["resistance", "choice", "aborted"]
+    stopped: Stop
 
     @property
     def scales(self) -> Decimal:

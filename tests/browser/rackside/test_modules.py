@@ -3,6 +3,8 @@
 `domain/translog/leaf.py` and `clients/scalewitness_cli/devicekey.py`."""
 
 import json
+from datetime import UTC, datetime
+from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
@@ -10,7 +12,11 @@ import pytest
 from playwright.sync_api import Browser, Page
 from tests.browser.rackside.conftest import HERE, Racks
 
+from scalewitness.animals.queries import Condition
+from scalewitness.domain.cautions import Said, reasons_to_wait
+from scalewitness.domain.choices import HOLDERS, IN_SHED, MEALS, words
 from scalewitness.domain.facts import BODIES
+from scalewitness.domain.methods import METHODS
 from scalewitness.domain.translog.commitment import commit
 from scalewitness.domain.translog.leaf import signable_bytes
 
@@ -83,13 +89,16 @@ BLANK = "{...m.blank(), ...given, passes: given.passes ?? m.blank().passes}"
 FULL = {"identified": "appearance", "conclusion": "male", "sureness": "unsure", "told": "no"}
 
 
+FIRST = {"count": "70", "yes_or_no": "yes"}
+
+
 def test_every_method_gives_a_body_the_server_takes(modules: Any) -> None:
     import msgspec
 
-    methods = modules("methods", "Object.entries(m.METHODS).map(([k, v]) => [k, v.asks])")
+    methods = modules("words", "Object.entries(m.METHODS).map(([k, v]) => [k, v.asks])")
     assert methods[0][0] == "probing"
     for name, asks in methods:
-        answers = {ask: "70" if kind == "count" else kind[0][0] for ask, _, kind in asks}
+        answers = {ask: FIRST.get(str(kind)) or kind[0][0] for ask, _, kind in asks}
         form = {**FULL, "method": name, "answers": answers, "held_by": "keeper", "harm": ["other"]}
         form["conclusion"] = "female"
         if name == "probing":
@@ -289,22 +298,64 @@ def test_waits_double_up_to_five_minutes(modules: Any) -> None:
     assert modules("waiting", asked, 1_795_651_200_000) == [7, None, None, 60]
 
 
-def test_cautions_are_those_of_the_sheet_and_the_form(modules: Any) -> None:
-    condition = {"fed_at": "2026-11-24T00:00:00Z", "shed": "opaque", "grams": "84"}
-    given = {"condition": condition | {"weighed_at": "2026-11-20T00:00:00Z"}, "hold_off": True}
-    now = 1_795_651_200_000  # 26 November 2026
-    form = "{harm: [], method: 'probing', held_by: 'examiner', meal: '', shed: '', grams: ''}"
-    said = modules("cautions", f"m.cautions(given[0], {form}, given[1])", [given, now])
-    assert [one.split(":")[0] for one in said] == [
-        "Its keeper asks everyone to leave this animal alone for now.",
-        "It was fed less than 72 hours ago",
-        "It is in shed (opaque)",
-        "It is small (84 g)",
-        "Nobody holds it for you",
+NOW = datetime(2026, 11, 26, tzinfo=UTC)
+CONDITIONS = [
+    {"grams": grams, "weighed_at": weighed, "fed_at": fed, "shed": shed}
+    for grams, weighed in [
+        (None, None),
+        ("84", "2026-11-20T00:00:00Z"),
+        ("100", "2026-09-27T00:00:00Z"),
+        ("99.5", "2026-09-26T23:59:59Z"),
+        ("900", "2026-09-26T23:59:59Z"),
     ]
-    better = "{harm: [], held_by: 'keeper', meal: 'longer', shed: 'none', grams: '900'}"
-    calm = modules("cautions", f"m.cautions(given[0], {better}, given[1])", [given, now])
-    assert len(calm) == 1, "what was seen at the racks is newer than the sheet"
+    for fed in (None, "2026-11-23T00:00:00Z", "2026-11-23T00:00:01Z", "2026-11-25T20:00:00Z")
+    for shed in (None, "opaque", "clear", "shed")
+]
+FORMS: list[dict[str, Any]] = [
+    {},
+    *({"meal": meal, "shed": shed} for meal in words(MEALS) for shed in ("", *words(IN_SHED))),
+    *({"grams": grams} for grams in ("84", "99,5", "100", "x")),
+    *({"held_by": by, "method": how} for by in words(HOLDERS) for how in METHODS),
+    {"harm": ["bleeding"], "held_by": "examiner"},
+]
+
+
+def test_the_phone_cautions_as_the_server_does(modules: Any) -> None:
+    """A guest's phone: of health it knows nothing."""
+    methods = modules("words", "Object.keys(m.METHODS)")
+    forms = [one for one in FORMS if one.get("method") in (None, *methods)]
+    cases = [(c, f, hold_off) for c in CONDITIONS for f in forms for hold_off in (True, False)]
+    blank = {"harm": [], "method": "probing", "held_by": "", "meal": "", "shed": "", "grams": ""}
+    given = [[{"condition": c, "hold_off": hold}, blank | f] for c, f, hold in cases]
+    script = "given[0].map(([animal, form]) => m.cautions(animal, form, given[1]))"
+    said = modules("cautions", script, [given, NOW.timestamp() * 1000])
+    for (condition, form, hold_off), phone in zip(cases, said, strict=True):
+        assert phone == _cautions(condition, blank | form, hold_off), (condition, form)
+    assert {len(one) for one in said} >= {0, 1, 2, 3, 4, 5}
+
+
+def _cautions(condition: dict[str, Any], form: dict[str, Any], hold_off: bool) -> list[str]:
+    moments = {
+        name: value and datetime.fromisoformat(value)
+        for name, value in condition.items()
+        if name.endswith("_at")
+    }
+    typed = form["grams"].replace(",", ".")
+    known = Condition(
+        **moments,
+        grams=condition["grams"] and Decimal(condition["grams"]),
+        shed=condition["shed"],
+        health="gravid",
+    )
+    said = Said(
+        grams=Decimal(typed) if typed and typed != "x" else None,
+        meal=form["meal"] or None,
+        shed=form["shed"] or None,
+        held_by=form["held_by"] or None,
+        method=form["method"],
+        harm=bool(form["harm"]),
+    )
+    return list(reasons_to_wait(known, hold_off=hold_off, now=NOW, steward=False, said=said))
 
 
 def test_animals_are_found_by_code_and_name(modules: Any) -> None:

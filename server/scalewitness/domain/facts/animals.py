@@ -15,6 +15,7 @@ from scalewitness.domain.facts.shapes import (
     Share,
     Word,
 )
+from scalewitness.domain.observations import ShedStage
 from scalewitness.domain.pictures.plain import LARGEST_BYTES
 
 
@@ -53,7 +54,7 @@ class Meal(Body, frozen=True, tag_field="type", tag="meal"):
 
 
 class Shed(Body, frozen=True, tag_field="type", tag="shed"):
-    stage: Literal["opaque", "clear", "shed"]
+    stage: ShedStage
 
 
 class Health(Body, frozen=True, tag_field="type", tag="health"):

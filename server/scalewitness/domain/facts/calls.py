@@ -3,13 +3,21 @@
 from typing import Literal
 
 from scalewitness.domain.facts.shapes import Body, Commitment, Corrected, Id, Word
-from scalewitness.domain.observations import Conclusion, Harm, Observation, Sex, Sureness
+from scalewitness.domain.observations import (
+    Conclusion,
+    Harm,
+    Holder,
+    IdentifiedBy,
+    Observation,
+    Sex,
+    Sureness,
+)
 
 
 class Identification(Body, frozen=True):
     """How the examiner knew which animal this was, and the code read, if any."""
 
-    by: Literal["transponder", "tag", "scale_photo", "keeper_said", "appearance"]
+    by: IdentifiedBy
     code: Word | None = None
 
 
@@ -28,7 +36,7 @@ class CallMade(Body, frozen=True):
     sureness: Sureness
     observed: Observation
     identified: Identification
-    held_by: Literal["examiner", "keeper", "second_person", "sedated", "not_held"]
+    held_by: Holder
     harm: tuple[Harm, ...] = ()
     told: Sex | None = None
     visit: Id | None = None

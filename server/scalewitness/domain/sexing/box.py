@@ -10,6 +10,7 @@ from typing import Any, cast
 
 from msgspec import Struct
 
+from scalewitness.domain.methods import METHODS
 from scalewitness.domain.observations import Method, Sex
 from scalewitness.domain.sexing.examiners.beta import interval
 from scalewitness.domain.sexing.parameters import Parameter, ParameterSet, Status
@@ -18,7 +19,6 @@ from scalewitness.domain.sexing.sessions import Weighed, Weigher
 from scalewitness.domain.sexing.tables import table
 from scalewitness.domain.sexing.taxa import Taxon
 from scalewitness.domain.sexing.used import entered
-from scalewitness.domain.sexing.words import METHOD_NOUNS
 
 RecordKey = tuple[str, Method, Sex]
 Range = tuple[float, float]
@@ -127,10 +127,10 @@ def _findings(used: Mapping[str, Parameter]) -> Iterable[Factor]:
     given = _box("findings")["strength"]
     for name in used:
         finding, _, sex = name.rpartition(".")
-        if sex == "male" and _method(finding) in METHOD_NOUNS:
+        if sex == "male" and _method(finding) in METHODS:
             pair = used[name].value, used[f"{finding}.female"].value
             low, high = (_strength(finding, pair, float(given[end])) for end in ("low", "high"))
-            about = {**given, "what": given["what"].format(METHOD_NOUNS[_method(finding)])}
+            about = {**given, "what": given["what"].format(METHODS[_method(finding)].noun)}
             yield _factor(f"strength.{finding}", 1.0, about, low, high)
 
 

@@ -12,6 +12,7 @@ from scalewitness.domain.observations import (
     Conclusion,
     Eversion,
     Harm,
+    Holder,
     Pass,
     Probing,
     Sex,
@@ -21,8 +22,6 @@ from scalewitness.domain.observations import (
 from scalewitness.domain.sexing.examiners.binomial import clopper_pearson, two_sided
 from scalewitness.domain.sexing.examiners.drift import EVEN
 from scalewitness.domain.sexing.tables import table
-
-Held = Literal["examiner", "keeper", "second_person", "sedated", "not_held"]
 
 _CONCLUSIONS: dict[str, Conclusion] = {
     "m": "male",
@@ -49,7 +48,7 @@ class Together(Struct, frozen=True):
     """What is the same for the whole clutch."""
 
     method: Literal["probing", "eversion"]
-    held_by: Held
+    held_by: Holder
     sureness: Sureness = "fairly_sure"
     probe_mm: str | None = None
     visit: Id | None = None

@@ -10,7 +10,8 @@ from typing import Literal
 
 from msgspec import Struct
 
-from scalewitness.domain.observations import Method, Probing
+from scalewitness.domain.methods import METHODS
+from scalewitness.domain.observations import Probing
 from scalewitness.domain.sexing.evidence import Evidence, Role
 from scalewitness.domain.sexing.standing import Assessment, CallWeight
 from scalewitness.domain.sexing.taxa import Range, Taxon
@@ -189,36 +190,10 @@ def _knew_as_reported(call: Evidence) -> str:
 
 # --- what could be wrong ----------------------------------------------------------------
 
-_METHOD_CAUTIONS: dict[Method, str] = {
-    "probing": (
-        "Probing: a male that tenses, or whose pockets are plugged or scarred, reads as a "
-        "female; force, too thin a probe or deep pockets make a female read as a male."
-    ),
-    "eversion": (
-        "Bringing out the male organs: seeing them is strong, seeing nothing is weak, and it "
-        "gets weaker as the animal grows. Females of some species show small structures "
-        "that look alike."
-    ),
-    "ultrasound": "Ultrasound: small animals and unclear pictures are misread more easily.",
-    "radiography": "X-ray: in the one study of snakes found, one in four answers was wrong.",
-    "endoscopy": "Endoscopy: what remains is a mistaken record or a rare intersex animal.",
-    "dna": (
-        "DNA: samples get mixed up, a failed test can look like an answer, and rare animals "
-        "carry an extra sex chromosome."
-    ),
-    "reproduction": (
-        "Eggs or young prove that this animal is female only if it was this animal that "
-        "had them; they prove nothing about a male kept with it."
-    ),
-    "scale_count": "Scale counts overlap between the sexes in most species.",
-    "visual": "Looks: in many snakes, above all young ones, the sexes look alike.",
-    "statement": "What a seller or an earlier keeper said was not checked.",
-}
-
 
 def _cautions(assessment: Assessment, evidence: Sequence[Evidence], taxon: Taxon) -> Iterable[str]:
     used = {call.method for call in evidence}
-    yield from (text for method, text in _METHOD_CAUTIONS.items() if method in used)
+    yield from (words.caution for method, words in METHODS.items() if method in used)
     if "probing" in used:
         yield from _about_ranges(taxon)
     if any(call.identity != "confirmed" for call in evidence) and (

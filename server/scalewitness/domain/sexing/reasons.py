@@ -4,12 +4,12 @@ from collections.abc import Iterable
 
 from msgspec import Struct
 
+from scalewitness.domain.methods import METHODS
 from scalewitness.domain.observations import Method
 from scalewitness.domain.sexing.case import Standing
 from scalewitness.domain.sexing.evidence import Role
 from scalewitness.domain.sexing.feasible import INVASIVE, Available, Candidate
 from scalewitness.domain.sexing.tables import table
-from scalewitness.domain.sexing.words import METHOD_NOUNS
 
 
 class Prospects(Struct, frozen=True):
@@ -54,7 +54,7 @@ def _where(of: Prospects) -> str:
 
 
 def _expected(of: Prospects, method: Method, role: Role) -> str:
-    noun = METHOD_NOUNS[method]
+    noun = METHODS[method].noun
     text = (
         f"{noun[0].upper()}{noun[1:]} by {_ROLES[role]} would on average bring the "
         f"chance of a wrong decision from {_hundred(of.loss_now)} to "

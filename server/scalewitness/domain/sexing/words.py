@@ -6,7 +6,6 @@ from scalewitness.domain.observations import (
     Dna,
     Endoscopy,
     Eversion,
-    Method,
     Observation,
     Pass,
     Probing,
@@ -19,20 +18,6 @@ from scalewitness.domain.observations import (
 )
 from scalewitness.domain.sexing.sessions import Weighed
 from scalewitness.domain.sexing.tables import table
-
-METHOD_NOUNS: dict[Method, str] = {
-    "probing": "probing",
-    "eversion": "bringing out the male organs",
-    "ultrasound": "ultrasound",
-    "radiography": "an X-ray",
-    "endoscopy": "endoscopy",
-    "dna": "a DNA test",
-    "reproduction": "finding eggs or young",
-    "scale_count": "a scale count",
-    "visual": "the look of the animal",
-    "statement": "hearsay",
-}
-"""Each method where a sentence needs a noun."""
 
 _CODES = {
     "depths_read": "The depth was compared with what is known of this species.",

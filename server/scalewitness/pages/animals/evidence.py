@@ -11,24 +11,13 @@ from scalewitness.animals.models import Photo
 from scalewitness.calls.models import Call
 from scalewitness.domain.clocks import correction_in_words
 from scalewitness.domain.facts import CallMade
+from scalewitness.domain.methods import METHODS
 from scalewitness.domain.sexing.explain import Line
 from scalewitness.domain.sexing.sensitivity import in_words
 from scalewitness.domain.sexing.words import found_in_words, support
 from scalewitness.pages.plots.axis import letter
 from scalewitness.standings.queries.dossier import Dossier, ShownCall
 
-METHODS: Mapping[str, str] = {
-    "probing": "Probing",
-    "eversion": "Everting",
-    "ultrasound": "Ultrasound",
-    "radiography": "X-ray",
-    "endoscopy": "Endoscopy",
-    "dna": "DNA test",
-    "reproduction": "Eggs or young",
-    "scale_count": "Scale count",
-    "visual": "Looks",
-    "statement": "A statement",
-}
 IDENTITY: Mapping[str, str] = {
     "confirmed": "Its code was read and matches.",
     "unconfirmed": "No code was read, so it may have been another animal.",
@@ -133,7 +122,7 @@ def _shown(key: str, one: ShownCall, who: str, dossier: Dossier, *, notes: bool)
         call=call,
         who=who,
         sent_by=one.sender_name if reported else None,
-        method=METHODS[call.method],
+        method=METHODS[call.method].name,
         text=lines.get(str(call.pk), plain),
         identity=IDENTITY[call.identity],
         knew=_knew(call),

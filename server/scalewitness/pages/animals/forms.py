@@ -7,6 +7,7 @@ from typing import Any
 from django import forms
 
 from scalewitness.animals.models import Collection
+from scalewitness.domain.choices import SHEDS, texts
 from scalewitness.domain.sexing.taxa import species_list
 from scalewitness.pages.calls.forms import one_of
 from scalewitness.pages.parts.facts import FactForm, new_id, note
@@ -158,7 +159,7 @@ class MealForm(HusbandryForm):
 
 class ShedForm(HusbandryForm):
     title = "Shed"
-    stage = one_of("Where is it?", (("opaque", "Opaque"), ("clear", "Clear"), ("shed", "Shed")))
+    stage = one_of("Where is it?", texts(SHEDS))
     field_order = ("stage", "note")
 
     def noted(self) -> dict[str, Any]:

@@ -13,9 +13,9 @@ from django.utils.http import urlencode
 from scalewitness.calls.queries.visibility import animal_open
 from scalewitness.disputes.queries import at_stake, by_need
 from scalewitness.domain.cautions import BEFORE_A_CHECK
+from scalewitness.domain.methods import METHODS
 from scalewitness.domain.sexing.planning import Check, RuledOut
 from scalewitness.pages.animals.animal import stewarded_animal
-from scalewitness.pages.animals.evidence import METHODS
 from scalewitness.pages.animals.planning_forms import SupposeForm, VisitPlanForm
 from scalewitness.pages.collections.collection import stewarded
 from scalewitness.pages.home.attention import title_of
@@ -108,7 +108,7 @@ def _line(one: Check, titles: Mapping[str, str], who: Examiners) -> Line:
     return Line(
         animal=one.animal,
         title=titles[one.animal],
-        method=METHODS[one.method],
+        method=METHODS[one.method].name,
         who=who.names[one.examiner],
         minutes=round(one.minutes),
         reasons=one.reasons,
@@ -149,7 +149,7 @@ def _together(ruled_out: Iterable[RuledOut], who: Examiners) -> list[NotNow]:
     for one in ruled_out:
         found.setdefault((one.method, one.why), []).append(who.names[one.examiner])
     rows = [
-        NotNow(METHODS[method], ", ".join(dict.fromkeys(names)), why)
+        NotNow(METHODS[method].name, ", ".join(dict.fromkeys(names)), why)
         for (method, why), names in found.items()
     ]
     return sorted(rows, key=lambda row: row.method)

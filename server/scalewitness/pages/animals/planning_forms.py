@@ -2,8 +2,8 @@
 
 from django import forms
 
+from scalewitness.domain.methods import METHODS
 from scalewitness.domain.sexing.feasible import PLANNED
-from scalewitness.pages.animals.evidence import METHODS
 from scalewitness.pages.calls.forms import one_of
 from scalewitness.planning.supposing import Supposed
 
@@ -20,7 +20,7 @@ SAYS = (("male", "Male"), ("female", "Female"), ("undetermined", "It cannot be t
 class SupposeForm(forms.Form):
     """Sent by GET: an address to come back to, and nothing recorded."""
 
-    method = one_of("Which check?", [(one, METHODS[one]) for one in PLANNED])
+    method = one_of("Which check?", [(one, METHODS[one].name) for one in PLANNED])
     who = one_of("By whom?", WHO)
     says = one_of("What would it say?", SAYS)
 

@@ -4,9 +4,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from uuid import UUID
 
+from scalewitness.domain.methods import METHODS
 from scalewitness.domain.sexing.used import RecordUsed
 from scalewitness.examiners.settled import Settled
-from scalewitness.pages.animals.evidence import METHODS, Shown
+from scalewitness.pages.animals.evidence import Shown
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +38,7 @@ def _row(used: RecordUsed, calls: Mapping[str, Shown]) -> OwnRecord:
     return OwnRecord(
         who=weighed[0].who,
         examiner=weighed[0].call.examiner,
-        method=METHODS[used.method],
+        method=METHODS[used.method].name,
         text=_text(used),
         calls=", ".join(one.key for one in weighed),
     )

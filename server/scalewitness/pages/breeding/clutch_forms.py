@@ -5,25 +5,27 @@ from typing import Any
 
 from django import forms
 
-from scalewitness.pages.calls.forms import (
+from scalewitness.domain.choices import (
     CONCLUSIONS,
-    EVERTED,
-    HARM,
-    HELD_BY,
-    MANNERS,
-    SURENESS,
+    HARMS,
+    HOLDERS,
+    SURENESSES,
     TOLD,
-    one_of,
+    texts,
 )
-from scalewitness.pages.calls.passes import SHORT, PassesForm, depth_field, stopped_field
+from scalewitness.domain.methods import EVERTED, MANNERS
+from scalewitness.pages.calls.forms import one_of
+from scalewitness.pages.calls.passes import PassesForm, depth_field, stopped_field
 from scalewitness.pages.parts.facts import FactForm
+
+NOT_PROBED = "Not probed"
 
 
 class TogetherForm(forms.Form):
     """What holds for every hatchling of the sitting."""
 
-    held_by = one_of("Who held the hatchlings?", HELD_BY)
-    told = one_of("Had anyone told you their sex before you checked?", TOLD, initial="no")
+    held_by = one_of("Who held the hatchlings?", texts(HOLDERS))
+    told = one_of("Had anyone told you their sex before you checked?", texts(TOLD), initial="no")
 
 
 class HatchlingForm(FactForm):
@@ -35,12 +37,12 @@ class HatchlingForm(FactForm):
     places = {"/body/identified/code": "code"}  # noqa: RUF012  a mapping nobody writes to
 
     conclusion = forms.ChoiceField(
-        label="Conclusion", choices=(("", "Not checked"), *CONCLUSIONS), required=False
+        label="Conclusion", choices=(("", "Not checked"), *texts(CONCLUSIONS)), required=False
     )
-    sureness = forms.ChoiceField(label="How sure", choices=SURENESS, initial="fairly_sure")
+    sureness = forms.ChoiceField(label="How sure", choices=texts(SURENESSES), initial="fairly_sure")
     code = forms.CharField(label="Tag as read", required=False, max_length=60)
     harm = forms.ChoiceField(
-        label="Sign of harm", choices=(("", "None seen"), *HARM), required=False
+        label="Sign of harm", choices=(("", "None seen"), *texts(HARMS)), required=False
     )
 
     together: Mapping[str, Any] = {}
@@ -82,8 +84,10 @@ class HatchlingForm(FactForm):
 class EversionRow(HatchlingForm):
     method = "eversion"
     seen_fields = ("seen",)
-    seen = forms.ChoiceField(label="Seen", required=False, choices=(("", "Not tried"), *EVERTED))
-    manner = forms.ChoiceField(label="How", choices=MANNERS, initial="manual")
+    seen = forms.ChoiceField(
+        label="Seen", required=False, choices=(("", "Not tried"), *texts(EVERTED))
+    )
+    manner = forms.ChoiceField(label="How", choices=texts(MANNERS), initial="manual")
     field_order = ("seen", "manner", "conclusion", "sureness", "code", "harm")
 
     def clean(self) -> dict[str, Any]:
@@ -104,9 +108,9 @@ class ProbingRow(PassesForm, HatchlingForm):
     runs = ("left", "right")
     seen_fields = ("left", "left_stopped", "right", "right_stopped")
     left = depth_field("Left, scales")
-    left_stopped = stopped_field("Left stopped by", SHORT)
+    left_stopped = stopped_field("Left stopped by", NOT_PROBED)
     right = depth_field("Right, scales")
-    right_stopped = stopped_field("Right stopped by", SHORT)
+    right_stopped = stopped_field("Right stopped by", NOT_PROBED)
     field_order = (*seen_fields, "conclusion", "sureness", "code", "harm")
 
     def observed(self) -> dict[str, Any]:

@@ -15,8 +15,8 @@ from scalewitness.calls.queries.made import call_of
 from scalewitness.calls.queries.visibility import animal_open, animal_seen
 from scalewitness.domain.cautions import BEFORE_A_CHECK
 from scalewitness.domain.errors import NotFound
+from scalewitness.domain.methods import METHODS
 from scalewitness.pages.animals.animal import blind_title, blind_view, full_view
-from scalewitness.pages.animals.evidence import METHODS
 from scalewitness.pages.calls.forms import CallForm, one_of
 from scalewitness.pages.calls.methods import FORMS
 from scalewitness.pages.home.attention import title_of
@@ -94,9 +94,7 @@ def _visit(keeper: Keeper, animal: Animal) -> UUID | None:
 
 @signed_in
 def choose_method(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpResponse:
-    # Plain values: a template would call the classes themselves.
-    methods = [{"method": m, "title": f.title, "hint": f.hint} for m, f in FORMS.items()]
-    context = _check_view(keeper, animal_id) | {"methods": methods}
+    context = _check_view(keeper, animal_id) | {"methods": METHODS.items()}
     return page(request, "calls/choose.html", context)
 
 
@@ -148,7 +146,7 @@ def show_accepted(request: HttpRequest, keeper: Keeper, call_id: UUID) -> HttpRe
 
 
 def _accepted(keeper: Keeper, call: Call) -> dict[str, Any]:
-    context: dict[str, Any] = {"call": call, "method": METHODS[call.method]}
+    context: dict[str, Any] = {"call": call, "method": METHODS[call.method].name}
     try:
         animal = animal_open(keeper.pk, call.animal_id, timezone.now())
     except NotFound:
@@ -187,7 +185,7 @@ def _against(
         if outcome is not None:
             say_accepted(request, outcome)
             return redirect("accepted" if call.by == keeper.pk else "animal", _back(call, keeper))
-    context = {"call": call, "method": METHODS[call.method], "heading": heading}
+    context = {"call": call, "method": METHODS[call.method].name, "heading": heading}
     return page(request, "calls/against.html", context, form)
 
 

@@ -8,51 +8,22 @@ from uuid import UUID
 from django import forms
 from django.forms import BoundField
 
+from scalewitness.domain.choices import (
+    CONCLUSIONS,
+    HARMS,
+    HOLDERS,
+    IDENTIFIED,
+    SURENESSES,
+    TOLD,
+    texts,
+)
+from scalewitness.domain.methods import METHODS, Words
 from scalewitness.domain.moments import rfc3339
 from scalewitness.pages.parts.facts import FactForm, note
 
-Choices = Sequence[tuple[str, str]]
+Offered = Sequence[tuple[str, str]]
 
-CONCLUSIONS: Choices = (
-    ("male", "Male"),
-    ("female", "Female"),
-    ("undetermined", "I could not tell"),
-)
-SURENESS: Choices = (("certain", "Certain"), ("fairly_sure", "Fairly sure"), ("unsure", "Unsure"))
-IDENTIFIED: Choices = (
-    ("transponder", "I read its transponder"),
-    ("tag", "I read its tag"),
-    ("scale_photo", "I compared a scale photo"),
-    ("keeper_said", "Its keeper told me which one it is"),
-    ("appearance", "By its looks"),
-)
-HELD_BY: Choices = (
-    ("second_person", "A second person"),
-    ("keeper", "Its keeper"),
-    ("examiner", "I held it myself"),
-    ("sedated", "It was sedated"),
-    ("not_held", "It was not held"),
-)
-HARM: Choices = (
-    ("bleeding", "Bleeding"),
-    ("swelling", "Swelling"),
-    ("discharge", "Discharge"),
-    ("straining", "Straining"),
-    ("prolapse", "Prolapse"),
-    ("other", "Something else"),
-)
-TOLD: Choices = (
-    ("no", "Nobody had told me"),
-    ("male", "I had been told male"),
-    ("female", "I had been told female"),
-)
-MANNERS: Choices = (("manual", "By hand"), ("spontaneous", "Of its own accord"))
-EVERTED: Choices = (
-    ("hemipenes", "Hemipenes"),
-    ("nothing", "Nothing came out"),
-    ("unclear", "Unclear"),
-)
-REPORTED: Choices = (
+REPORTED: Offered = (
     ("", "My own"),
     ("veterinarian", "A veterinarian's"),
     ("laboratory", "A laboratory's"),
@@ -60,7 +31,7 @@ REPORTED: Choices = (
 )
 
 
-def one_of(label: str, choices: Choices, **more: Any) -> forms.ChoiceField:
+def one_of(label: str, choices: Offered, **more: Any) -> forms.ChoiceField:
     """One answer out of few, all in sight."""
     more.setdefault("widget", forms.RadioSelect)
     return forms.ChoiceField(label=label, choices=choices, **more)
@@ -80,10 +51,7 @@ class CallForm(FactForm):
 
     kind = "call_made"
     method: ClassVar[str]
-    title: ClassVar[str]
-    hint: ClassVar[str] = ""
     observed_fields: ClassVar[tuple[str, ...]] = ()
-    hands_on: ClassVar[bool] = True
     places = {  # noqa: RUF012  a mapping nobody writes to
         "/at": "examined",
         "/body/identified/code": "code",
@@ -91,9 +59,9 @@ class CallForm(FactForm):
     }
 
     visit = forms.CharField(required=False, widget=forms.HiddenInput)
-    conclusion = one_of("What do you conclude?", CONCLUSIONS)
-    sureness = one_of("How sure are you?", SURENESS)
-    identified_by = one_of("How did you know which animal it was?", IDENTIFIED)
+    conclusion = one_of("What do you conclude?", texts(CONCLUSIONS))
+    sureness = one_of("How sure are you?", texts(SURENESSES))
+    identified_by = one_of("How did you know which animal it was?", texts(IDENTIFIED))
     code = forms.CharField(
         label="The code you read",
         required=False,
@@ -101,15 +69,15 @@ class CallForm(FactForm):
         help_text="As read at the time of the check, from the transponder or the tag.",
         widget=forms.TextInput(attrs={"autocomplete": "off", "autocapitalize": "characters"}),
     )
-    held_by = one_of("Who held the animal?", HELD_BY)
+    held_by = one_of("Who held the animal?", texts(HOLDERS))
     harm = forms.MultipleChoiceField(
         label="Any sign of harm?",
-        choices=HARM,
+        choices=texts(HARMS),
         required=False,
         widget=forms.CheckboxSelectMultiple,
         help_text="Tick what you saw; leave empty if nothing.",
     )
-    told = one_of("Had anyone told you its sex before you checked?", TOLD)
+    told = one_of("Had anyone told you its sex before you checked?", texts(TOLD))
     examined = forms.DateTimeField(
         label="When, if not just now (UTC)",
         required=False,
@@ -130,10 +98,14 @@ class CallForm(FactForm):
     def __init__(self, *args: Any, steward: bool, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         unused = [] if steward else ["reported_role", "reported_name"]
-        if not self.hands_on:
+        if not self.words.hands_on:
             unused += ["held_by", "harm"]
         for name in unused:
             del self.fields[name]
+
+    @property
+    def words(self) -> Words:
+        return METHODS[self.method]
 
     # --- showing ----------------------------------------------------------------------
 

@@ -15,8 +15,9 @@ from scalewitness.calls.queries.held import decided_calls, held_call_of, held_ca
 from scalewitness.domain.clocks import correction_in_words
 from scalewitness.domain.errors import NotFound
 from scalewitness.domain.facts import CallMade
+from scalewitness.domain.methods import METHODS
 from scalewitness.domain.moments import parse_moment
-from scalewitness.pages.animals.evidence import METHODS, flags_of
+from scalewitness.pages.animals.evidence import flags_of
 from scalewitness.pages.home.attention import title_of
 from scalewitness.pages.parts.access import actor_of, page, post_or_go, say_accepted, signed_in
 from scalewitness.pages.parts.facts import FactForm
@@ -77,7 +78,7 @@ def _held_row(held: HeldCall, names: Mapping[UUID, str]) -> dict[str, Any]:
         "held": held,
         "title": title_of(held.animal),
         "who": names.get(held.by, "a keeper"),
-        "method": METHODS[held.submission["body"]["observed"]["method"]],
+        "method": METHODS[held.submission["body"]["observed"]["method"]].name,
         "examined": parse_moment(held.submission["at"]),
         "corrected": correction_in_words(said.corrected) if said.corrected else None,
     }
@@ -89,7 +90,7 @@ def _late_row(late: Late, names: Mapping[UUID, str]) -> dict[str, Any]:
         "call": call,
         "title": title_of(call.animal),
         "who": names.get(call.examiner, "a keeper"),
-        "method": METHODS[call.method],
+        "method": METHODS[call.method].name,
         "days": (call.received_at - call.examined_at).days,
         "before": late.before,
         "after": late.after,

@@ -5,16 +5,9 @@ from typing import Any, ClassVar
 
 from django import forms
 
+from scalewitness.domain.choices import STOPS, texts
 from scalewitness.domain.observations import DEEPEST
-from scalewitness.pages.calls.forms import Choices
 from scalewitness.pages.parts.facts import FactForm
-
-STOPPED: Choices = (
-    ("", "How did it stop?"),
-    ("resistance", "It met resistance"),
-    ("choice", "I stopped; it was still gliding"),
-    ("aborted", "Broken off; says nothing"),
-)
 
 
 def depth_field(label: str) -> forms.DecimalField:
@@ -29,17 +22,9 @@ def depth_field(label: str) -> forms.DecimalField:
     )
 
 
-SHORT: Choices = (
-    ("", "Not probed"),
-    ("resistance", "Resistance"),
-    ("choice", "My choice; still gliding"),
-    ("aborted", "Broken off; says nothing"),
-)
-"""The same where many stand on a page, telling from their first word."""
-
-
-def stopped_field(label: str, choices: Choices = STOPPED) -> forms.ChoiceField:
-    return forms.ChoiceField(label=label, choices=choices, required=False)
+def stopped_field(label: str, unsaid: str = "How did it stop?") -> forms.ChoiceField:
+    """``unsaid``: what stands there before anything is chosen."""
+    return forms.ChoiceField(label=label, choices=(("", unsaid), *texts(STOPS)), required=False)
 
 
 class PassesForm(FactForm):

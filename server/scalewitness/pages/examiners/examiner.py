@@ -8,6 +8,7 @@ from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
 from django.utils.safestring import SafeString
 
+from scalewitness.domain.methods import METHODS
 from scalewitness.domain.sexing.examiner_numbers import numbers_behind
 from scalewitness.domain.sexing.examiners.drift import Drift
 from scalewitness.domain.sexing.examiners.harm import HarmRate
@@ -22,7 +23,6 @@ from scalewitness.examiners.figures import (
     examiner_seen,
     reproducible,
 )
-from scalewitness.pages.animals.evidence import METHODS
 from scalewitness.pages.parts.access import page, signed_in
 from scalewitness.pages.plots.interval import interval
 from scalewitness.people.models import Keeper
@@ -47,7 +47,7 @@ def show_examiner(request: HttpRequest, keeper: Keeper, examiner_id: UUID) -> Ht
         "rates": [_rate(rate) for rate in known.rates],
         "qualifications": [qualification(one) for one in known.qualifications],
         "drift": drift_in_words(known.drift) if known.drift else None,
-        "harm": [harm_in_words(METHODS[method], rate) for method, rate in known.harm.items()],
+        "harm": [harm_in_words(METHODS[method].name, rate) for method, rate in known.harm.items()],
         "pooled": _pooled(known),
         "used": numbers_behind(known.role, methods, load_parameters(known.parameters).base),
         "plan": PLAN,
@@ -62,7 +62,7 @@ def _pooled(known: ExaminerKnown) -> tuple[str, ...]:
 
 
 def _rate(rate: Rate) -> RateInWords:
-    heading = f"{METHODS[rate.method]}, {rate.sex}s"
+    heading = f"{METHODS[rate.method].name}, {rate.sex}s"
     logged = (logged_in_words(rate.logged),) if rate.logged else ()
     estimate = rate.provisional
     return RateInWords(
@@ -129,7 +129,7 @@ def pooled_in_words(fit: Provisional) -> tuple[str, ...]:
 
 
 def qualification(one: Qualification) -> str:
-    method, calls = METHODS[one.method], _number(one.calls, "settled call")
+    method, calls = METHODS[one.method].name, _number(one.calls, "settled call")
     if one.decision == "qualified":
         return f"{method}: qualified, with {one.wrong} wrong in {calls}."
     if one.decision == "not_qualified":

@@ -1,0 +1,108 @@
+/* The words of a check. Made by ./deploy/words from server/scalewitness/domain: change them there.
+
+   A choice is [word of the log, what people read]; a question [name, label, choices or kind]. */
+
+/** @typedef {[string, string]} Choice */
+/** @typedef {[string, string, Choice[] | "count" | "yes_or_no"]} Question */
+/** @typedef {{ title: string, handsOn: boolean, asks: Question[] }} Method */
+
+/** @type {Choice[]} */
+export const CONCLUSIONS = [
+  ["male", "Male"],
+  ["female", "Female"],
+  ["undetermined", "Could not tell"],
+];
+
+/** @type {Choice[]} */
+export const SURENESS = [
+  ["certain", "Certain"],
+  ["fairly_sure", "Fairly sure"],
+  ["unsure", "Unsure"],
+];
+
+/** @type {Choice[]} */
+export const STOPPED = [
+  ["resistance", "Resistance"],
+  ["choice", "I stopped"],
+  ["aborted", "Broken off"],
+];
+
+/** @type {Choice[]} */
+export const HELD_BY = [
+  ["second_person", "A second person"],
+  ["keeper", "Its keeper"],
+  ["examiner", "I did"],
+  ["sedated", "It was sedated"],
+  ["not_held", "Nobody"],
+];
+
+/** @type {Choice[]} */
+export const HARM = [
+  ["bleeding", "Bleeding"],
+  ["swelling", "Swelling"],
+  ["discharge", "Discharge"],
+  ["straining", "Straining"],
+  ["prolapse", "Prolapse"],
+  ["other", "Something else"],
+];
+
+/** @type {Choice[]} */
+export const IDENTIFIED = [
+  ["transponder", "Transponder read"],
+  ["tag", "Tag read"],
+  ["scale_photo", "Scale photo"],
+  ["keeper_said", "Keeper told me"],
+  ["appearance", "By its looks"],
+];
+
+/** @type {Choice[]} */
+export const TOLD = [
+  ["no", "Nobody"],
+  ["male", "Told male"],
+  ["female", "Told female"],
+];
+
+/** @type {Choice[]} */
+export const MEAL = [
+  ["under_48", "Under 48 h"],
+  ["under_72", "48 to 72 h"],
+  ["longer", "Longer"],
+  ["unknown", "Not known"],
+];
+
+/** @type {Choice[]} */
+export const SHED = [
+  ["opaque", "Opaque"],
+  ["clear", "Clear again"],
+  ["none", "No"],
+];
+
+/** @type {Record<string, Method>} */
+export const METHODS = {
+  probing: {"title": "Probing", "handsOn": true, "asks": []},
+  eversion: {"title": "Everting", "handsOn": true, "asks": [["manner", "How", [["manual", "By hand"], ["spontaneous", "Of its own accord"]]], ["seen", "What came out", [["hemipenes", "Hemipenes"], ["nothing", "Nothing"], ["unclear", "Unclear"]]]]},
+  ultrasound: {"title": "Ultrasound", "handsOn": true, "asks": [["seen", "What you saw", [["hemipenes", "Hemipenes"], ["testes", "Testes"], ["ovaries", "Ovaries"], ["follicles", "Follicles"], ["pockets", "Pockets"], ["unclear", "Unclear"]]]]},
+  radiography: {"title": "X-ray", "handsOn": true, "asks": [["contrast", "With contrast", "yes_or_no"], ["seen", "What you saw", [["hemipenes", "Hemipenes"], ["none", "None"], ["unclear", "Unclear"]]]]},
+  reproduction: {"title": "Eggs or young", "handsOn": false, "asks": [["event", "What happened", [["laid_eggs", "Laid eggs"], ["gave_birth", "Gave birth"]]], ["witnessed", "Did you see it", "yes_or_no"]]},
+  scale_count: {"title": "Scale count", "handsOn": true, "asks": [["subcaudals", "Subcaudal scales", "count"]]},
+  visual: {"title": "Looks", "handsOn": false, "asks": [["feature", "What you looked at", [["tail", "Tail"], ["spurs", "Spurs"], ["size", "Size"], ["slough_plugs", "Plugs on the shed skin"], ["other", "Something else"]]]]},
+};
+
+export const CAUTIONS = {
+  hold_off: "The keeper asks everyone to leave this animal alone for now.",
+  harm: "Bleeding, swelling or prolapse: stop, and see a veterinarian for reptiles.",
+  told: {"under_48": "Fed less than 48 hours ago: wait.", "under_72": "Fed 48 to 72 hours ago: better wait a day."},
+  fed: "It was fed less than 72 hours ago: wait.",
+  opaque: "It is in shed (opaque): wait until it has shed.",
+  no_weight: "No weight is noted: look at its size before you choose a probe, or let it be.",
+  small: "It is small ({grams} g): leave it if the smallest probe would need any force.",
+  old_weight: "Its last weight is more than 60 days old.",
+  alone: "Nobody else holds it: have a second person for a large or tense animal.",
+};
+
+export const LIMITS = {
+  meal_hours: 72,
+  weight_days: 60,
+  small_grams: 100,
+  held_alone: ["examiner", "not_held"],
+};

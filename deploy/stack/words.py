@@ -1,0 +1,104 @@
+"""The words of checks for the phone, which cannot import them: ``./deploy/words``.
+
+Choices, methods and cautions have one source, ``server/scalewitness/domain``. The phone gets them
+as a module of values; `tests/deploy/test_words.py` tells when it is not the current one.
+"""
+
+import json
+from collections.abc import Mapping, Sequence
+from datetime import timedelta
+from typing import Any, Final
+
+from scalewitness.domain import cautions, choices
+from scalewitness.domain.choices import Choices
+from scalewitness.domain.methods import METHODS, Question
+from stack.local import ROOT
+
+MADE: Final = ROOT / "clients" / "rackside" / "pure" / "words.js"
+HEAD: Final = """\
+/* The words of a check. Made by ./deploy/words from server/scalewitness/domain: change them there.
+
+   A choice is [word of the log, what people read]; a question [name, label, choices or kind]. */
+
+/** @typedef {[string, string]} Choice */
+/** @typedef {[string, string, Choice[] | "count" | "yes_or_no"]} Question */
+/** @typedef {{ title: string, handsOn: boolean, asks: Question[] }} Method */
+"""
+
+CHOICES: Final[Mapping[str, Choices]] = {
+    "CONCLUSIONS": choices.CONCLUSIONS,
+    "SURENESS": choices.SURENESSES,
+    "STOPPED": choices.STOPS,
+    "HELD_BY": choices.HOLDERS,
+    "HARM": choices.HARMS,
+    "IDENTIFIED": choices.IDENTIFIED,
+    "TOLD": choices.TOLD,
+    "MEAL": choices.MEALS,
+    "SHED": choices.IN_SHED,
+}
+CAUTIONS: Final[Mapping[str, Any]] = {
+    "hold_off": cautions.HOLD_OFF,
+    "harm": cautions.STOP_AT_HARM,
+    "told": cautions.FED_AS_TOLD,
+    "fed": cautions.FED,
+    "opaque": cautions.OPAQUE,
+    "no_weight": cautions.NO_WEIGHT,
+    "small": cautions.SMALL,
+    "old_weight": cautions.OLD_WEIGHT,
+    "alone": cautions.ALONE,
+}
+LIMITS: Final[Mapping[str, Any]] = {
+    "meal_hours": cautions.AFTER_A_MEAL // timedelta(hours=1),
+    "weight_days": cautions.WEIGHT_AGES.days,
+    "small_grams": cautions.SMALL_GRAMS,
+    "held_alone": cautions.HELD_ALONE,
+}
+
+
+def module() -> str:
+    """The JavaScript module as it should stand in the phone's folder."""
+    parts = [HEAD]
+    parts += [_const(name, "Choice[]", _brief(given)) for name, given in CHOICES.items()]
+    parts.append(_const("METHODS", "Record<string, Method>", _methods()))
+    parts.append(_const("CAUTIONS", "", CAUTIONS))
+    parts.append(_const("LIMITS", "", LIMITS))
+    return "\n".join(parts)
+
+
+def _const(name: str, kind: str, value: Mapping[str, Any] | Sequence[Any]) -> str:
+    told = f"/** @type {{{kind}}} */\n" if kind else ""
+    return f"{told}export const {name} = {_lines(value)};\n"
+
+
+def _lines(value: Mapping[str, Any] | Sequence[Any]) -> str:
+    """JSON with a line for each item."""
+    if isinstance(value, Mapping):
+        items = [f"{name}: {json.dumps(one, ensure_ascii=False)}" for name, one in value.items()]
+        return "{\n" + "".join(f"  {one},\n" for one in items) + "}"
+    return "[\n" + "".join(f"  {json.dumps(one, ensure_ascii=False)},\n" for one in value) + "]"
+
+
+def _brief(given: Choices) -> list[list[str]]:
+    return [[one.word, one.brief] for one in given]
+
+
+def _methods() -> dict[str, Any]:
+    return {
+        method: {
+            "title": words.name,
+            "handsOn": words.hands_on,
+            "asks": [_question(one) for one in words.asks if one.needed],
+        }
+        for method, words in METHODS.items()
+        if words.at_the_rack
+    }
+
+
+def _question(one: Question) -> list[Any]:
+    answers = one.answers if isinstance(one.answers, str) else _brief(one.answers)
+    return [one.name, one.brief, answers]
+
+
+if __name__ == "__main__":
+    MADE.write_text(module(), encoding="utf-8")
+    print(f"{MADE.relative_to(ROOT)} made anew")
