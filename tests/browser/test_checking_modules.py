@@ -25,7 +25,7 @@ NOTES, MERKLE = vectors("signed_notes.json"), vectors("merkle_rfc6962.json")
 ED25519, JCS = vectors("uuid7_ed25519.json")["ed25519"], vectors("jcs_rfc8785.json")
 
 HELPERS = """
-const { Refused, ...bytes } = await import("/static/checking/bytes.js");
+const { Refused, ...bytes } = await import("/static/shared/bytes.js");
 const merkle = await import("/static/checking/merkle.js");
 const keys = await import("/static/checking/keys.js");
 const notes = await import("/static/checking/notes.js");
@@ -173,7 +173,7 @@ def test_ed25519(blank: Page) -> None:
 def test_canonical_form(blank: Page) -> None:
     """RFC 8785's outputs are their own canonical form, except where numbers are not whole or
     text is not in NFC (as U+FB33 never is): those an entry may not hold at all."""
-    body = """return refusal(() => entries.canonical(JSON.parse(item), 32) === item);"""
+    body = """return refusal(() => entries.strictly(JSON.parse(item), 32) === item);"""
     found = each(blank, body, [one["output_utf8"] for one in JCS["files"]])
     refused = {
         one["name"] for one, said in zip(JCS["files"], found, strict=True) if said is not True

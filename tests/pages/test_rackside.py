@@ -21,6 +21,7 @@ def test_the_worker_names_every_file_with_its_hash() -> None:
     shell = json.loads(first.removeprefix("const SHELL = ").removesuffix(";"))
     assert own == (FOLDER / "sw.js").read_text(encoding="utf-8")
     files = {one.relative_to(FOLDER).as_posix() for one in FOLDER.rglob("*") if one.is_file()}
+    files |= {"shared/bytes.js", "shared/canonical.js", "shared/tokens.css"}
     assert set(shell["files"]) == files - {"sw.js", "index.html"} | {""}
     for path, digest in shell["files"].items():
         answer = Client().get(f"/rackside/{path}")

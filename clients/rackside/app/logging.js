@@ -2,7 +2,7 @@
 
 import { reading as readNow } from "../net/clock.js";
 import { newId, sign } from "../net/keys.js";
-import { hex } from "../pure/bytes.js";
+import { hex, sha256 } from "../shared/bytes.js";
 import { body, grams, line, note } from "../pure/call.js";
 import { corrected, holds, isOff, lookFor } from "../pure/clock.js";
 import { withNote } from "../pure/leaf.js";
@@ -120,8 +120,7 @@ export function withIt(one) {
 }
 
 async function fingerprint(bytes) {
-  const digest = new Uint8Array(await crypto.subtle.digest("SHA-256", bytes));
-  return { sha256: hex(digest), size: bytes.byteLength };
+  return { sha256: hex(await sha256(bytes)), size: bytes.byteLength };
 }
 
 async function record(fact, { place, ...more }) {

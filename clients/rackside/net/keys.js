@@ -1,6 +1,6 @@
 /* This phone's Ed25519 key: made in the browser, not extractable, enrolled with the server. */
 
-import { base64, hex } from "../pure/bytes.js";
+import { encode64, hex } from "../shared/bytes.js";
 import { signable } from "../pure/leaf.js";
 import { uuid7 } from "../pure/uuid7.js";
 import { keep, key } from "../store/session.js";
@@ -16,7 +16,7 @@ export async function makeKey(keeper, device) {
   const { offset } = lastLook() ?? { offset: 0 }; // signing in was a look; a wrong clock's time would be refused
   try {
     const pair = await crypto.subtle.generateKey({ name: NAME }, false, ["sign", "verify"]);
-    const raw = hex(await crypto.subtle.exportKey("raw", pair.publicKey));
+    const raw = hex(new Uint8Array(await crypto.subtle.exportKey("raw", pair.publicKey)));
     const fact = {
       id: newId(),
       kind: "device_key_enrolled",
@@ -33,7 +33,8 @@ export async function makeKey(keeper, device) {
 }
 
 export async function sign(pair, fact, keeper, device) {
-  return base64(await crypto.subtle.sign(NAME, pair.privateKey, signable(fact, keeper, device)));
+  const signed = signable(fact, keeper, device);
+  return encode64(new Uint8Array(await crypto.subtle.sign(NAME, pair.privateKey, signed)));
 }
 
 /** Makes sure the server knows the key before anything signed is sent. A refusal leaves the

@@ -2,22 +2,18 @@
 
    The server's `domain/translog/leaf.py` and `commitment.py` say the same. */
 
-import { hex, utf8 } from "./bytes.js";
-import { canonical } from "./canonical.js";
+import { bytesOf, hex, joined, sha256 } from "../shared/bytes.js";
+import { canonical } from "../shared/canonical.js";
 
 /** The bytes a device signs: the log's entry with `sig` null. `by` and `device` are ids. */
 export function signable(fact, by, device) {
   const { id, kind, at, about, body } = fact;
-  return utf8(canonical({ v: 1, kind, id, by, device, at, about, body, sig: null }));
+  return bytesOf(canonical({ v: 1, kind, id, by, device, at, about, body, sig: null }));
 }
 
 /** The commitment to a text, as it stands in a body; `salt` has 32 bytes. */
 export async function commitment(text, salt) {
-  const words = utf8(text.normalize("NFC"));
-  const joined = new Uint8Array(salt.length + words.length);
-  joined.set(salt);
-  joined.set(words, salt.length);
-  return hex(await crypto.subtle.digest("SHA-256", joined));
+  return hex(await sha256(joined(salt, bytesOf(text.normalize("NFC")))));
 }
 
 /** The fact with `note` as a commitment in its body and the text with its salt beside it;

@@ -1,6 +1,6 @@
 /* What waits on this phone as a file, for whom it must leave. `scalewitness send` reads it. */
 
-import { base64 } from "./bytes.js";
+import { encode64 } from "../shared/bytes.js";
 import { isOwed, isUnsent, needsYou } from "./outbox.js";
 
 const FORMAT = "unsent-1";
@@ -19,7 +19,7 @@ export function exported(records, files, { server, keeper }) {
     items: mine.filter((one) => isUnsent(one) || needsYou(one)).map(({ fact }) => fact),
     photos: files.filter(({ id }) => wanted.has(id)).map(({ id, bytes }) => ({
       id,
-      jpeg: base64(bytes),
+      jpeg: encode64(new Uint8Array(bytes)),
     })),
   };
 }

@@ -1,6 +1,6 @@
 /* Identifiers made here: UUID version 7 (RFC 9562, 5.7). */
 
-import { hex } from "./bytes.js";
+import { hex } from "../shared/bytes.js";
 
 /** The id of a time in milliseconds since 1970 and ten random bytes. */
 export function uuid7(unixMs, entropy) {

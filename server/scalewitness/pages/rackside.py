@@ -26,6 +26,9 @@ TYPES = {
     ".svg": "image/svg+xml",
     ".png": "image/png",
 }
+SHARED = Path(__file__).parent / "static" / "shared"
+"""What pages and app have in common. The app gets it under its own address, so that its worker
+keeps it too; its modules import it as if it lay in a folder of theirs."""
 INDEX = ""
 WORKER = "sw.js"
 
@@ -43,18 +46,23 @@ class File:
 @cache
 def files(root: Path) -> Mapping[str, File]:
     """The app by path under its address; read once a process. Empty where it is not there."""
-    found = {
-        path.relative_to(root).as_posix(): File(path.read_bytes(), TYPES[path.suffix])
-        for path in sorted(root.rglob("*"))
-        if path.is_file() and path.suffix in TYPES
-    }
+    found = _read(root, "")
     if not found:
         return {}
+    found |= _read(SHARED, "shared/")
     worker = found.pop(WORKER)
     found[INDEX] = found.pop("index.html")
     shell = json.dumps(_shell(found), sort_keys=True)
     found[WORKER] = File(f"const SHELL = {shell};\n".encode() + worker.content, worker.type)
     return found
+
+
+def _read(root: Path, under: str) -> dict[str, File]:
+    return {
+        under + path.relative_to(root).as_posix(): File(path.read_bytes(), TYPES[path.suffix])
+        for path in sorted(root.rglob("*"))
+        if path.is_file() and path.suffix in TYPES
+    }
 
 
 def _shell(found: Mapping[str, File]) -> dict[str, object]:

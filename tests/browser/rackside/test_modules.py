@@ -37,9 +37,8 @@ def modules(racks: Racks, phone_browser: Browser) -> Any:
     page.goto(f"{HERE}icons/icon.svg")
 
     def run(name: str, script: str, given: Any = None) -> Any:
-        body = (
-            f"const m = await import('{racks.stack.url}{HERE}pure/{name}.js'); return ({script});"
-        )
+        path = name if "/" in name else f"pure/{name}"
+        body = f"const m = await import('{racks.stack.url}{HERE}{path}.js'); return ({script});"
         return page.evaluate(f"async (given) => {{ {body} }}", given)
 
     yield run
@@ -48,7 +47,7 @@ def modules(racks: Racks, phone_browser: Browser) -> Any:
 
 def test_canonical_json(modules: Any) -> None:
     made = modules(
-        "canonical",
+        "shared/canonical",
         "given.map((one) => m.canonical(JSON.parse(one)))",
         [one["input_utf8"] for one in JCS["files"]],
     )
@@ -58,7 +57,7 @@ def test_canonical_json(modules: Any) -> None:
 def test_what_json_cannot_hold_has_no_canonical_form(modules: Any) -> None:
     script = """[NaN, Infinity, undefined, "\\ud800", {"\\udead": 1}, [() => 1]].map((one) => {
       try { return m.canonical(one); } catch (fault) { return fault.name; } })"""
-    assert modules("canonical", script) == ["TypeError"] * 6
+    assert modules("shared/canonical", script) == ["TypeError"] * 6
 
 
 def test_uuid7(modules: Any) -> None:

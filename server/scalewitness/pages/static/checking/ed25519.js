@@ -1,6 +1,6 @@
 // Ed25519 (RFC 8032) by WebCrypto, with no second signature for the same message.
 
-import { bytesOf } from "./bytes.js";
+import { bytesOf } from "../shared/bytes.js";
 
 const PRIME = 2n ** 255n - 19n;
 const ORDER = 2n ** 252n + 27742317777372353535851937790883648493n;

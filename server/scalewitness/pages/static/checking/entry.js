@@ -1,6 +1,7 @@
 // A log entry: strict, canonical JSON (RFC 8785) with exactly the members an entry has.
 
-import { Refused, textOf } from "./bytes.js";
+import { canonical } from "../shared/canonical.js";
+import { Refused, textOf } from "../shared/bytes.js";
 
 const MAX_DEPTH = 32;
 const MAX_ENTRY_BYTES = 65_535;
@@ -26,7 +27,7 @@ export function readEntry(bytes) {
   const text = textOf(bytes);
   const value = parsed(text);
   // Members named twice, other spellings and other orders all show here.
-  if (canonical(value, MAX_DEPTH) !== text) throw new Refused("not in the one form of an entry");
+  if (strictly(value, MAX_DEPTH) !== text) throw new Refused("not in the one form of an entry");
   if (!isObject(value)) throw new Refused("not an object");
   const names = Object.keys(MEMBERS);
   const same = Object.keys(value).length === names.length &&
@@ -45,27 +46,25 @@ function parsed(text) {
   }
 }
 
-/** The RFC 8785 text of a value read from JSON; names sort by UTF-16 units, as JavaScript's
- * own sort does. Text must be NFC without lone surrogates, numbers whole and exact. */
-export function canonical(value, room) {
-  if (value === null || typeof value === "boolean") return String(value);
-  if (isText(value)) return quoted(value);
-  if (typeof value === "number") return whole(value);
-  if (room < 1) throw new Refused("nested too deeply");
-  if (Array.isArray(value)) return `[${value.map((one) => canonical(one, room - 1)).join()}]`;
-  const members = Object.keys(value).sort();
-  return `{${members.map((one) => `${quoted(one)}:${canonical(value[one], room - 1)}`).join()}}`;
+/** The RFC 8785 text of a value read from JSON, if an entry may hold it: text in NFC, numbers
+ * whole and exact, no deeper than `room`. Throws Refused. */
+export function strictly(value, room) {
+  inspect(value, room);
+  return canonical(value);
 }
 
-function quoted(text) {
-  if (/\p{Surrogate}/u.test(text)) throw new Refused("half a character");
-  if (text.normalize("NFC") !== text) throw new Refused("text that is not in normal form");
-  return JSON.stringify(text);
-}
-
-function whole(number) {
-  if (!Number.isSafeInteger(number)) {
+function inspect(value, room) {
+  if (isText(value)) return inspectText(value);
+  if (typeof value === "number" && !Number.isSafeInteger(value)) {
     throw new Refused("a number that not every reader reads alike");
   }
-  return JSON.stringify(number);
+  if (value === null || typeof value !== "object") return;
+  if (room < 1) throw new Refused("nested too deeply");
+  if (!Array.isArray(value)) Object.keys(value).forEach(inspectText);
+  Object.values(value).forEach((one) => inspect(one, room - 1));
+}
+
+function inspectText(text) {
+  if (/\p{Surrogate}/u.test(text)) throw new Refused("half a character");
+  if (text.normalize("NFC") !== text) throw new Refused("text that is not in normal form");
 }

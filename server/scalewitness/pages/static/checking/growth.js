@@ -1,6 +1,6 @@
 // Whether the log, as it shows itself now, still begins with the tree of a receipt.
 
-import { decode64, Refused } from "./bytes.js";
+import { decode64, Refused } from "../shared/bytes.js";
 import { verifyConsistency } from "./merkle.js";
 import { openCheckpoint, readNote } from "./notes.js";
 

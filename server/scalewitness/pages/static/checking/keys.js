@@ -1,6 +1,6 @@
 // Verifier keys of signed notes (C2SP signed-note): name+ID+base64.
 
-import { bytesOf, decode64, equal, hex, joined, Refused, sha256 } from "./bytes.js";
+import { bytesOf, decode64, equal, hex, joined, Refused, sha256 } from "../shared/bytes.js";
 import { isPublicKey, verifies } from "./ed25519.js";
 
 export const ED25519 = 0x01;

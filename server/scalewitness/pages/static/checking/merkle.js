@@ -2,7 +2,7 @@
 // Sizes and positions are BigInt, hashes Uint8Array of 32 bytes. Proofs come from strangers:
 // whatever is malformed is answered with false.
 
-import { bytesOf, equal, joined, sha256 } from "./bytes.js";
+import { bytesOf, equal, joined, sha256 } from "../shared/bytes.js";
 
 export const HASH_BYTES = 32;
 export const MAX_SIZE = 2n ** 64n - 1n;

@@ -1,6 +1,6 @@
 // Signed notes and the checkpoints in them (C2SP signed-note, tlog-checkpoint).
 
-import { decode64, equal, Refused, textOf } from "./bytes.js";
+import { decode64, equal, Refused, textOf } from "../shared/bytes.js";
 import { check, COSIGNATURE_ML_DSA, isKeyName, isOf, label } from "./keys.js";
 import { emptyRoot, HASH_BYTES, MAX_SIZE } from "./merkle.js";
 

@@ -1,7 +1,7 @@
 // Wires the checks to a page: a form that takes a file, or a button that fetches the page's own
 // receipt (data-check-receipt).
 
-import { Refused } from "./bytes.js";
+import { Refused } from "../shared/bytes.js";
 import { whyNot } from "./ed25519.js";
 import { found } from "./found.js";
 import { fetched, Unreachable } from "./growth.js";

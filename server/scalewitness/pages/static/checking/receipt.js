@@ -1,7 +1,7 @@
 // Receipts (C2SP tlog-proof with the entry as its extra line): read, and proved from the log's
 // public key alone.
 
-import { decode64, Refused, textOf } from "./bytes.js";
+import { decode64, Refused, textOf } from "../shared/bytes.js";
 import { readEntry } from "./entry.js";
 import { ED25519 } from "./keys.js";
 import { HASH_BYTES, leafHash, verifyInclusion } from "./merkle.js";

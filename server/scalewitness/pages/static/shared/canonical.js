@@ -1,4 +1,4 @@
-/* Canonical JSON (RFC 8785): one spelling for each value, so that signatures can be checked. */
+// Canonical JSON (RFC 8785): one spelling for each value, so that signatures can be checked.
 
 /** The canonical text of a plain value. Throws TypeError for what JSON cannot hold. */
 export function canonical(value) {

@@ -1,0 +1,65 @@
+"""One set of colours for pages, phone, letters and papers. What cannot read `tokens.css` states
+values, and these are its own."""
+
+import re
+from pathlib import Path
+
+import pytest
+from django.conf import settings
+
+from stack.local import ROOT
+
+SERVER = ROOT / "server" / "scalewitness"
+STATIC = SERVER / "pages" / "static"
+PHONE = Path(settings.RACKSIDE_ROOT)
+COLOUR = re.compile(r"#[0-9a-fA-F]{3,8}\b")
+
+
+def tokens(block: int) -> dict[str, str]:
+    """Names with their values: of the light scheme (0) or the dark one (1)."""
+    text = (STATIC / "shared" / "tokens.css").read_text(encoding="utf-8")
+    found = re.findall(r":root \{(.*?)\}", text, re.DOTALL)[block]
+    return dict(re.findall(r"--([\w-]+): ([^;]+);", found))
+
+
+LIGHT, DARK = tokens(0), tokens(1)
+
+
+def colours(path: Path) -> set[str]:
+    return set(COLOUR.findall(path.read_text(encoding="utf-8")))
+
+
+@pytest.mark.parametrize("path", [STATIC / "pages.css", PHONE / "rackside.css"], ids=str)
+def test_no_other_stylesheet_has_a_colour_of_its_own(path: Path) -> None:
+    assert colours(path) == set()
+    used = set(re.findall(r"var\(--([\w-]+)\)", path.read_text(encoding="utf-8")))
+    assert used <= set(LIGHT)
+
+
+def test_every_colour_that_the_dark_scheme_changes_is_one_of_the_light_ones() -> None:
+    fixed = {"fixed-green", "fixed-line", "mark"}
+    assert set(DARK) == {name for name, value in LIGHT.items() if value[0] == "#"} - fixed
+
+
+def test_letters_state_the_colours_that_do_without_a_scheme() -> None:
+    letters = SERVER.glob("*/templates/letters/*.html")
+    stated = set().union(*(colours(one) for one in letters))
+    assert stated == {LIGHT[one] for one in ("fixed-green", "fixed-line", "on-green")}
+
+
+def test_papers_are_set_in_the_colours_of_the_pages() -> None:
+    frame = (SERVER / "pages" / "papers" / "frame.typ").read_text(encoding="utf-8")
+    assert dict(re.findall(r'#let (\w+) = rgb\("(.*?)"\)', frame)) == {
+        "ink": LIGHT["ink"],
+        "accent": LIGHT["fixed-green"],
+        "quiet": LIGHT["soft"],
+    }
+    papers = SERVER / "pages" / "papers"
+    assert all("rgb(" not in one.read_text() for one in papers.glob("*.typ") if one.stem != "frame")
+
+
+def test_the_phones_frame_has_the_colours_of_its_pages() -> None:
+    assert colours(PHONE / "index.html") == {LIGHT["paper"], DARK["paper"]}
+    assert colours(PHONE / "manifest.webmanifest") == {LIGHT["paper"], LIGHT["green"]}
+    for icon in (PHONE / "icons" / "icon.svg", STATIC / "mark.svg"):
+        assert colours(icon) == {LIGHT["green"], LIGHT["mark"]}
