@@ -15,7 +15,7 @@ def test_every_kind_has_words(kind: str) -> None:
 
 def test_a_check_says_method_conclusion_and_who_reports() -> None:
     body = {"conclusion": "male", "observed": {"method": "probing"}}
-    assert in_words("call_made", body) == "A check by probing; the conclusion: male."
+    assert in_words("call_made", body) == "A call by probing; the conclusion: male."
     told = in_words("call_made", body | {"reported": {"role": "earlier_keeper"}})
     assert told.endswith("The sender reports it; who made it: earlier keeper.")
 
