@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 
+from scalewitness.domain.sales import MAY
 from scalewitness.intake.batch import Batch
 from scalewitness.intake.rules import (
     animals,
@@ -41,14 +42,9 @@ RULES: dict[str, Rule] = {
     "late_call_decided": calls.late_call_decided,
     "pairing_planned": pairings.pairing_planned,
     "pairing_dropped": pairings.pairing_dropped,
+    **{step: sales.step for step, party in MAY.items() if party != "system"},
     "offer_made": sales.offer_made,
-    "offer_withdrawn": sales.step,
-    "offer_declined": sales.step,
     "sale_confirmed": sales.sale_confirmed,
-    "check_requested": sales.step,
-    "payment_recorded": sales.step,
-    "handed_over": sales.step,
-    "sale_closed": sales.step,
     "disclosure_acknowledged": sales.disclosure_acknowledged,
     "dispute_opened": disputes.dispute_opened,
     "statement_made": disputes.statement_made,

@@ -14,6 +14,7 @@ from scalewitness.calls.queries.visibility import Parents, Sight, animal_open, s
 from scalewitness.disclosures.queries import disclosure_of
 from scalewitness.disputes.queries import dispute_of
 from scalewitness.domain.errors import LogContradicted, NotFound
+from scalewitness.domain.sales import MAY
 from scalewitness.domain.translog.canonical import BadJson, NotCanonical
 from scalewitness.domain.translog.leaf import NotALeaf
 from scalewitness.ledger.models import Entry
@@ -209,21 +210,7 @@ ANIMAL_KINDS: Final = frozenset(
 """Facts about an animal; :func:`_of_animals` judges them."""
 
 RULES: Final[dict[str, Rule]] = {
-    **dict.fromkeys(
-        (
-            "offer_made",
-            "offer_withdrawn",
-            "offer_declined",
-            "offer_lapsed",
-            "sale_confirmed",
-            "check_requested",
-            "sale_held",
-            "payment_recorded",
-            "handed_over",
-            "sale_closed",
-        ),
-        _of_sale,
-    ),
+    **dict.fromkeys(MAY, _of_sale),
     **dict.fromkeys(("disclosure_owed", "disclosure_acknowledged"), _of_disclosure),
     **dict.fromkeys(("dispute_opened", "statement_made", "finding_recorded"), _of_dispute),
     **dict.fromkeys(

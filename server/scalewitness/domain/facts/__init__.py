@@ -7,6 +7,7 @@ without breaking a proof. Fields at their default are left out of the canonical 
 a field added later never changes the bytes of an older fact.
 """
 
+from scalewitness.domain.facts import animals, calls, disputes, people, record, sales
 from scalewitness.domain.facts.animals import (
     AnimalRegistered,
     CustodyChanged,
@@ -158,46 +159,12 @@ __all__ = [
 ]
 
 BODIES: dict[str, type[Body]] = {
-    "grant_given": GrantGiven,
-    "grant_revoked": GrantRevoked,
-    "device_key_enrolled": DeviceKeyEnrolled,
-    "device_revoked": DeviceRevoked,
-    "animal_registered": AnimalRegistered,
-    "particulars_corrected": ParticularsCorrected,
-    "identifier_assigned": IdentifierAssigned,
-    "husbandry_noted": HusbandryNoted,
-    "photo_attached": PhotoAttached,
-    "custody_changed": CustodyChanged,
-    "linkage_stated": LinkageStated,
-    "visit_invited": VisitInvited,
-    "visit_accepted": VisitAccepted,
-    "visit_declined": VisitDeclined,
-    "visit_cancelled": VisitCancelled,
-    "call_made": CallMade,
-    "call_withdrawn": CallWithdrawn,
-    "call_objected": CallObjected,
-    "late_call_decided": LateCallDecided,
-    "standing_changed": StandingChanged,
-    "policy_adopted": PolicyAdopted,
-    "origin_succeeded": OriginSucceeded,
-    "examiner_record_changed": ExaminerRecordChanged,
-    "pairing_planned": PairingPlanned,
-    "pairing_dropped": PairingDropped,
-    "offer_made": OfferMade,
-    "offer_withdrawn": OfferWithdrawn,
-    "offer_declined": OfferDeclined,
-    "offer_lapsed": OfferLapsed,
-    "sale_confirmed": SaleConfirmed,
-    "check_requested": CheckRequested,
-    "sale_held": SaleHeld,
-    "payment_recorded": PaymentRecorded,
-    "handed_over": HandedOver,
-    "sale_closed": SaleClosed,
-    "disclosure_owed": DisclosureOwed,
-    "disclosure_acknowledged": DisclosureAcknowledged,
-    "dispute_opened": DisputeOpened,
-    "statement_made": StatementMade,
-    "finding_recorded": FindingRecorded,
+    **people.BODIES,
+    **animals.BODIES,
+    **calls.BODIES,
+    **record.BODIES,
+    **sales.BODIES,
+    **disputes.BODIES,
 }
 
 SYSTEM_KINDS = frozenset(

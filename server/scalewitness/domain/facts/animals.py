@@ -116,3 +116,16 @@ class PairingPlanned(Body, frozen=True):
 
 class PairingDropped(Body, frozen=True):
     pass
+
+
+BODIES: dict[str, type[Body]] = {
+    "animal_registered": AnimalRegistered,
+    "particulars_corrected": ParticularsCorrected,
+    "identifier_assigned": IdentifierAssigned,
+    "husbandry_noted": HusbandryNoted,
+    "photo_attached": PhotoAttached,
+    "custody_changed": CustodyChanged,
+    "linkage_stated": LinkageStated,
+    "pairing_planned": PairingPlanned,
+    "pairing_dropped": PairingDropped,
+}

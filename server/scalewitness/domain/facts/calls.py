@@ -62,3 +62,11 @@ class LateCallDecided(Body, frozen=True):
     held: Id
     admitted: bool
     note: Commitment | None = None
+
+
+BODIES: dict[str, type[Body]] = {
+    "call_made": CallMade,
+    "call_withdrawn": CallWithdrawn,
+    "call_objected": CallObjected,
+    "late_call_decided": LateCallDecided,
+}

@@ -30,3 +30,10 @@ class FindingRecorded(Body, frozen=True):
     reasons: Commitment | None = None
     basis: Literal["agreement", "arbiter", "veterinarian"] | None = None
     document: Sha256 | None = None
+
+
+BODIES: dict[str, type[Body]] = {
+    "dispute_opened": DisputeOpened,
+    "statement_made": StatementMade,
+    "finding_recorded": FindingRecorded,
+}

@@ -53,3 +53,15 @@ class VisitDeclined(Body, frozen=True):
 
 class VisitCancelled(Body, frozen=True):
     pass
+
+
+BODIES: dict[str, type[Body]] = {
+    "grant_given": GrantGiven,
+    "grant_revoked": GrantRevoked,
+    "device_key_enrolled": DeviceKeyEnrolled,
+    "device_revoked": DeviceRevoked,
+    "visit_invited": VisitInvited,
+    "visit_accepted": VisitAccepted,
+    "visit_declined": VisitDeclined,
+    "visit_cancelled": VisitCancelled,
+}

@@ -82,3 +82,11 @@ class ExaminerRecordChanged(Body, frozen=True):
 
     role: Literal["keeper", "veterinarian", "laboratory", "earlier_keeper"]
     counts: tuple[SettledCounts, ...]
+
+
+BODIES: dict[str, type[Body]] = {
+    "standing_changed": StandingChanged,
+    "policy_adopted": PolicyAdopted,
+    "origin_succeeded": OriginSucceeded,
+    "examiner_record_changed": ExaminerRecordChanged,
+}

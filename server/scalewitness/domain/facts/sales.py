@@ -85,3 +85,19 @@ class DisclosureOwed(Body, frozen=True):
 
 class DisclosureAcknowledged(Body, frozen=True):
     pass
+
+
+BODIES: dict[str, type[Body]] = {
+    "offer_made": OfferMade,
+    "offer_withdrawn": OfferWithdrawn,
+    "offer_declined": OfferDeclined,
+    "offer_lapsed": OfferLapsed,
+    "sale_confirmed": SaleConfirmed,
+    "check_requested": CheckRequested,
+    "sale_held": SaleHeld,
+    "payment_recorded": PaymentRecorded,
+    "handed_over": HandedOver,
+    "sale_closed": SaleClosed,
+    "disclosure_owed": DisclosureOwed,
+    "disclosure_acknowledged": DisclosureAcknowledged,
+}

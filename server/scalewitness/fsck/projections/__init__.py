@@ -6,6 +6,7 @@ hands, reading the same entry, arrive at the same values.
 
 from collections.abc import Callable
 
+from scalewitness.domain.sales import MAY
 from scalewitness.fsck.past import Past
 from scalewitness.fsck.projections import animals, calls, people, record, sales
 from scalewitness.fsck.projections.row import Rows
@@ -37,16 +38,8 @@ PROJECTIONS: dict[str, Callable[[Said, Past], Rows]] = {
     "origin_succeeded": record.origin_succeeded,
     "pairing_planned": animals.pairing_planned,
     "pairing_dropped": animals.pairing_dropped,
+    **dict.fromkeys(MAY, sales.sale_step),
     "offer_made": sales.offer_made,
-    "offer_withdrawn": sales.sale_step,
-    "offer_declined": sales.sale_step,
-    "offer_lapsed": sales.sale_step,
-    "sale_confirmed": sales.sale_step,
-    "check_requested": sales.sale_step,
-    "sale_held": sales.sale_step,
-    "payment_recorded": sales.sale_step,
-    "handed_over": sales.sale_step,
-    "sale_closed": sales.sale_step,
     "disclosure_owed": sales.disclosure_owed,
     "disclosure_acknowledged": sales.disclosure_acknowledged,
     "dispute_opened": sales.dispute_opened,

@@ -19,7 +19,7 @@ from scalewitness.animals.queries import (
 )
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.domain.errors import IdReused, NotFound
-from scalewitness.domain.sales import HANDED_OVER, RELIED_ON, UNPAID, Progress
+from scalewitness.domain.sales import HANDED_OVER, RELIED_ON, UNPAID, Progress, refusal
 from scalewitness.fresh_ids import fresh_id
 from scalewitness.intake.rules.sales import represent
 from scalewitness.mail.queries import letters_for
@@ -172,14 +172,11 @@ def _step_words(step: SaleStep) -> str:
 
 def _actions(progress: Progress) -> list[tuple[str, str, Step]]:
     """What the seller may do next: path, words, and a form with a fresh id."""
-    allowed = {
-        "offered": ("withdrawal",),
-        "confirmed": ("payment", "withdrawal"),
-        "paid": ("handover",),
-        "handed_over": ("closing",),
-    }.get(progress.state, ())
-    open_ones = [one for one in allowed if not (progress.held and one in {"payment", "handover"})]
-    return [(one, ACTIONS[one][1], Step(ACTIONS[one][0])) for one in open_ones]
+    return [
+        (path, words, Step(kind))
+        for path, (kind, words) in ACTIONS.items()
+        if refusal(progress, kind) is None
+    ]
 
 
 @post_or_go("sale")
