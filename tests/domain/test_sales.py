@@ -102,7 +102,7 @@ def test_a_held_sale_says_that_a_new_offer_is_needed(act: str) -> None:
     """Whatever the state: also where the act would not follow anyway."""
     for state in STATES:
         said = refusal(Progress(state, "first", ("standing_fell",)), KIND_OF[act])
-        assert said == "The sale is held because the record moved; a new offer is needed first."
+        assert said == "The sale is held because the record changed; a new offer is needed first."
 
 
 def test_whose_step_each_is() -> None:
