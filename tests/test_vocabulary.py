@@ -2,6 +2,7 @@
 
 import ast
 import re
+from collections import defaultdict
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -9,6 +10,8 @@ import pytest
 
 HOUSE = Path(__file__).parents[1]
 GLOSSARY = HOUSE / "server" / "GLOSSARY.md"
+# Names that Django looks for: one in each module or class.
+DJANGO_S = {"Command", "Meta", "Media"}
 
 
 def rows() -> list[list[str]]:
@@ -108,3 +111,32 @@ def test_each_word_has_one_meaning() -> None:
     assert len(words) == len(set(words))
     assert all(row[1] for row in rows())
     assert len(words) > 40
+
+
+def classes(path: Path) -> Iterator[tuple[str, bool]]:
+    """The name of each class of a module, qualified where nested, and whether it is a table."""
+
+    def within(node: ast.AST, prefix: str) -> Iterator[tuple[str, bool]]:
+        for one in ast.iter_child_nodes(node):
+            if isinstance(one, ast.ClassDef):
+                if one.name not in DJANGO_S:
+                    yield prefix + one.name, path.name == "models.py"
+                yield from within(one, f"{prefix}{one.name}.")
+            else:
+                yield from within(one, prefix)
+
+    yield from within(ast.parse(path.read_text()), "")
+
+
+def test_no_two_classes_share_a_name_but_a_table_and_its_value() -> None:
+    found: defaultdict[str, list[tuple[Path, bool]]] = defaultdict(list)
+    for path in sorted((HOUSE / "server").rglob("*.py")):
+        if "migrations" not in path.parts:
+            for name, table in classes(path):
+                found[name].append((path.relative_to(HOUSE), table))
+    twice = {
+        name: [str(path) for path, _ in places]
+        for name, places in found.items()
+        if len(places) > 1 and sorted(table for _, table in places) != [False, True]
+    }
+    assert not twice

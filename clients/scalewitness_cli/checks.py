@@ -9,7 +9,7 @@ from typing import Any, NamedTuple
 import msgspec
 
 from scalewitness.domain import choices, facts
-from scalewitness.domain.cautions import NOTHING_SAID, Said, reasons_to_wait
+from scalewitness.domain.cautions import NOTHING_SAID, AtTheRack, reasons_to_wait
 from scalewitness.domain.choices import words
 from scalewitness.domain.moments import parse_moment
 from scalewitness.domain.observations import DEEPEST, Observation
@@ -127,7 +127,7 @@ def facts_of(noted: Noted, *, steward: bool) -> list[Fact]:
 
 
 def cautions(
-    shown: dict[str, Any], now: datetime, *, steward: bool, said: Said = NOTHING_SAID
+    shown: dict[str, Any], now: datetime, *, steward: bool, said: AtTheRack = NOTHING_SAID
 ) -> list[str]:
     """What speaks against checking this animal now, from what is known here and what the
     examiner says."""

@@ -14,8 +14,8 @@ from scalewitness.domain.translog.checkpoints import Checkpoint, NotACheckpoint,
 from scalewitness.domain.translog.keys import VerifierKey
 from scalewitness.domain.translog.notes import (
     BadNote,
-    Line,
     Note,
+    SignatureLine,
     open_checkpoint,
     read_note,
     signature_line,
@@ -69,7 +69,7 @@ class Cosignature:
     key: VerifierKey
     note: Note
     head: Checkpoint
-    line: Line
+    line: SignatureLine
 
 
 def look(

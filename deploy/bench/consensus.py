@@ -29,7 +29,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "server"))
 
 from scalewitness.domain.sexing.examiners.labels import Labels, labels
 from scalewitness.domain.sexing.examiners.latent import Model
-from scalewitness.domain.sexing.examiners.pool import Fit, averaged, fit
+from scalewitness.domain.sexing.examiners.pool import PoolFit, averaged, fit
 
 Column = npt.NDArray[np.int64]
 
@@ -70,7 +70,7 @@ def simulate(given: argparse.Namespace) -> tuple[tuple[Column, Column, Column], 
     return (animal, examiner, truth[animal] ^ slips), truth
 
 
-def steps_to(of: Labels, exact: Fit, agree: float) -> int:
+def steps_to(of: Labels, exact: PoolFit, agree: float) -> int:
     """Plain EM steps until every parameter is within ``agree`` of the limit."""
     model = Model(of)
     here, steps = model.maximised(averaged(of)), 0
@@ -80,7 +80,7 @@ def steps_to(of: Labels, exact: Fit, agree: float) -> int:
     return steps
 
 
-def _apart(model: Model, here: npt.NDArray[np.float64], exact: Fit) -> float:
+def _apart(model: Model, here: npt.NDArray[np.float64], exact: PoolFit) -> float:
     tables = float(np.abs(model.tables(here) - exact.tables).max())
     return max(tables, float(np.abs(model.split(here)[0] - exact.prevalence).max()))
 
@@ -97,7 +97,7 @@ def _round(
     }
 
 
-def _timed(run: Callable[[], Fit]) -> tuple[float, Fit]:
+def _timed(run: Callable[[], PoolFit]) -> tuple[float, PoolFit]:
     started = time.perf_counter()
     found = run()
     return time.perf_counter() - started, found
@@ -118,7 +118,7 @@ def _peer(python: str, calls: Path, steps: int) -> dict[str, Any]:
 def _report(
     given: argparse.Namespace,
     rounds: list[dict[str, Any]],
-    exact: Fit,
+    exact: PoolFit,
     truth: Column,
     steps: int,
 ) -> dict[str, Any]:

@@ -23,13 +23,13 @@ from scalewitness.domain.observations import (
     Dna,
     Endoscopy,
     Eversion,
+    Hearsay,
     Observation,
     Pass,
     Probing,
     Radiography,
     ScaleCount,
     Sex,
-    Statement,
     Ultrasound,
     Visual,
 )
@@ -112,7 +112,7 @@ class Draw:
             Dna("ZW", "shed", "homogametic" if male else "heterogametic"),
             ScaleCount(15 + self.below(30)),
             Visual(("tail", "spurs", "size")[self.below(3)]),
-            Statement(("seller", "papers")[self.below(2)]),
+            Hearsay(("seller", "papers")[self.below(2)]),
         )[self.below(9)]
 
     def _probing(self, seen: Sex, kind: Taxon) -> Probing:

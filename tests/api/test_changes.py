@@ -17,7 +17,7 @@ from tests.world import World, new_id, probing
 from scalewitness.animals.models import Animal
 from scalewitness.animals.services import create_collection
 from scalewitness.api.throttling import Feed
-from scalewitness.domain.sync import Reached, Run, read_cursor, written
+from scalewitness.domain.sync import Reached, SnapshotRun, read_cursor, written
 from scalewitness.ledger.models import Fence
 from scalewitness.ledger.queries.tree import tip
 from scalewitness.ledger.services.fencing import raise_fence
@@ -198,7 +198,7 @@ def test_a_cursor_beyond_the_log(world: World, odile: Api, animal: Animal) -> No
         {"facts": tip().size + 1},
         {"animals": beyond.animals + 1},
         {"collections": beyond.collections + 1},
-        {"run": Run(Reached(tip().size + 1, 0))},
+        {"run": SnapshotRun(Reached(tip().size + 1, 0))},
         {"epoch": b"another!"},
     ):
         answer = odile.get("/changes", cursor=written(msgspec.structs.replace(beyond, **changed)))

@@ -20,7 +20,13 @@ from tests.world import World
 
 from scalewitness.domain.translog.checkpoints import Checkpoint as Head
 from scalewitness.domain.translog.keys import KeyType, Signer, read_signer
-from scalewitness.domain.translog.notes import Line, open_note, read_note, signature_line, signed
+from scalewitness.domain.translog.notes import (
+    SignatureLine,
+    open_note,
+    read_note,
+    signature_line,
+    signed,
+)
 from scalewitness.ledger.models import Checkpoint, Cosignature, Witness
 from scalewitness.ledger.queries.witnesses import MOST_LINES
 from scalewitness.ledger.services.cosigning import MOST_KEYS, take
@@ -96,7 +102,7 @@ def test_a_forged_one_is_refused(world: World, head: Checkpoint, odile: Api) -> 
     forger = Signer(keepers_witness().name, KeyType.COSIGNATURE, bytes(32))
     # The last: a key ID forged to be the key's, over a signature of another key.
     line = signature_line(read_note(head.note).text, forger, int(time.time()))
-    forged = Line(line.name, keepers_witness().verifier.key_id, line.signature)
+    forged = SignatureLine(line.name, keepers_witness().verifier.key_id, line.signature)
     for cosignature, code in (
         (cosigned(head, forger)["cosignature"], "witness_unknown"),
         (cosigned(later)["cosignature"], "bad_signature"),

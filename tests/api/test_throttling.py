@@ -10,7 +10,7 @@ from redis import Redis
 from tests.api.client import Api
 from tests.world import World
 
-from scalewitness.api.throttling import Feed, Link, LookUp, Pushing, SignIn, SignUp, Witness
+from scalewitness.api.throttling import Feed, Link, LookUp, Pushing, SignIn, SignUp, WitnessRate
 from scalewitness.guessing import FROM_ADDRESS
 from scalewitness.ledger.models import Entry
 from scalewitness.tries import tries
@@ -65,7 +65,7 @@ def test_opening_accounts_in_bulk_is_slowed(nobody: Api) -> None:
     assert nobody.post("/keepers", {}).code == "throttled"
 
 
-@pytest.mark.parametrize("throttle", [Link, SignIn, SignUp, LookUp, Witness, Feed, Pushing])
+@pytest.mark.parametrize("throttle", [Link, SignIn, SignUp, LookUp, WitnessRate, Feed, Pushing])
 def test_each_has_a_rate(throttle: type[Link]) -> None:
     assert throttle().num_requests == allowed(throttle.scope)
 

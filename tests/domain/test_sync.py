@@ -13,7 +13,7 @@ from scalewitness.domain.sync import (
     Clash,
     Cursor,
     Reached,
-    Run,
+    SnapshotRun,
     merge,
     read_cursor,
     written,
@@ -22,7 +22,9 @@ from scalewitness.domain.sync import (
 COUNT = st.integers(0, 2**53 - 1)
 MOMENT = st.integers(0, 250_000_000_000_000_000).map(lambda one: Reached(0, one).at)
 REACHED = st.builds(Reached.of, COUNT, MOMENT)
-RUN = st.builds(Run, REACHED, st.sampled_from(["collections", "animals"]), st.none() | st.uuids())
+RUN = st.builds(
+    SnapshotRun, REACHED, st.sampled_from(["collections", "animals"]), st.none() | st.uuids()
+)
 CURSOR = st.builds(
     Cursor,
     epoch=st.binary(min_size=8, max_size=8),
@@ -66,7 +68,7 @@ def test_a_moment_comes_back_to_the_microsecond() -> None:
     at = datetime(2026, 11, 25, 9, 30, 0, 123_457, tzinfo=UTC)
     assert Reached.of(7, at).at == at
     assert Reached.of(7, at + timedelta(microseconds=1)).at > at
-    assert Run(Reached(1, 2), "animals", UUID(int=3)).after == UUID(int=3)
+    assert SnapshotRun(Reached(1, 2), "animals", UUID(int=3)).after == UUID(int=3)
 
 
 @given(WHOLE, WHOLE, FIELDS)

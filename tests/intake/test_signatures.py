@@ -22,7 +22,7 @@ from scalewitness.animals.models import Animal
 from scalewitness.calls.models import Call, HeldCall
 from scalewitness.domain.errors import AddressUnconfirmed
 from scalewitness.domain.moments import rfc3339
-from scalewitness.domain.translog.devices import Devices
+from scalewitness.domain.translog.devices import DeviceKeys
 from scalewitness.domain.translog.leaf import read_leaf
 from scalewitness.intake.batch import Actor
 from scalewitness.intake.erasure import close_account
@@ -97,7 +97,7 @@ def test_a_later_reader_checks_every_signature_from_the_log_alone(
     leaves = [
         bytes(leaf) for leaf in Entry.objects.order_by("position").values_list("leaf", flat=True)
     ]
-    devices = Devices()
+    devices = DeviceKeys()
     assert [devices.read(read_leaf(leaf)) for leaf in leaves] == [None] * len(leaves)
     assert devices.key_of(str(odile.device.pk)) == bytes.fromhex(odile.key.public)
     signed = [leaf for leaf in leaves if b'"call_made"' in leaf and b'"sig":null' not in leaf]
@@ -368,7 +368,7 @@ def test_a_held_call_enters_with_its_signature(world: World, revoked: bool) -> N
     leaf = read_leaf(bytes(entry_of(item).leaf))
     assert (leaf.sig, leaf.device) == (item["sig"], str(greta.device.pk))
     assert dossier(animal).calls[0].signed
-    devices = Devices()
+    devices = DeviceKeys()
     entries = Entry.objects.order_by("position")
     assert {devices.read(read_leaf(bytes(entry.leaf))) for entry in entries} == {None}
     assert greta.send(item).status == "duplicate"

@@ -12,7 +12,7 @@ from tests.ledger.growing import append
 from scalewitness.domain.ids import uuid7
 from scalewitness.ledger.queries.entries import STRETCH
 from scalewitness.ledger.queries.prepared import (
-    Question,
+    PreparedQuery,
     asked,
     asked_together,
     sent_together,
@@ -73,7 +73,7 @@ def test_many_ids_are_the_same_question_in_any_order() -> None:
 
 @pytest.mark.django_db
 def test_one_that_fails_fails_by_the_end_of_the_block() -> None:
-    wrong = HEAD.question(), Question("SELECT 1 / 0"), LOCKED.question()
+    wrong = HEAD.question(), PreparedQuery("SELECT 1 / 0"), LOCKED.question()
     with pytest.raises(DatabaseError), transaction.atomic(), asked_together(*wrong):
         tip()
     with pytest.raises(DatabaseError), transaction.atomic(), asked_together(*wrong):
@@ -93,7 +93,7 @@ def test_whoever_waited_for_the_lock_sees_what_its_holder_committed() -> None:
         holder.execute("INSERT INTO django_session VALUES ('held', '', now())")
         Timer(0.5, holder.commit).start()
         began = monotonic()
-        with asked_together(Question(HELD), LOCKED.question(), Question(HELD_AFTER)):
+        with asked_together(PreparedQuery(HELD), LOCKED.question(), PreparedQuery(HELD_AFTER)):
             nothing_waited_for = monotonic() - began
             ((before,),) = asked(HELD)
             took = monotonic() - began

@@ -6,11 +6,11 @@ from decimal import Decimal
 
 import pytest
 
-from scalewitness.animals.queries import Condition
+from scalewitness.animals.queries import LastNoted
 from scalewitness.pages.welfare import warnings
 
 NOW = datetime(2026, 11, 25, 12, tzinfo=UTC)
-FIT = Condition(
+FIT = LastNoted(
     grams=Decimal("900"),
     weighed_at=NOW - timedelta(days=3),
     fed_at=NOW - timedelta(hours=73),
@@ -19,13 +19,13 @@ FIT = Condition(
 )
 
 
-def said(condition: Condition, *, hold_off: bool = False, steward: bool = True) -> str:
+def said(condition: LastNoted, *, hold_off: bool = False, steward: bool = True) -> str:
     return " ".join(warnings(condition, hold_off=hold_off, now=NOW, steward=steward))
 
 
-def but(**changed: object) -> Condition:
+def but(**changed: object) -> LastNoted:
     names = ("grams", "weighed_at", "fed_at", "shed", "health")
-    return Condition(**{name: changed.get(name, getattr(FIT, name)) for name in names})
+    return LastNoted(**{name: changed.get(name, getattr(FIT, name)) for name in names})
 
 
 def test_nothing_is_said_of_an_animal_fit_for_it() -> None:
@@ -45,7 +45,7 @@ def test_nothing_is_said_of_an_animal_fit_for_it() -> None:
         (but(health="under_treatment"), "treatment"),
     ],
 )
-def test_each_reason_to_wait_is_said(condition: Condition, word: str) -> None:
+def test_each_reason_to_wait_is_said(condition: LastNoted, word: str) -> None:
     assert word in said(condition)
 
 

@@ -25,7 +25,7 @@ from scalewitness.planning.plans import (
     plan_visit,
     planning_numbers,
 )
-from scalewitness.planning.supposing import Supposed, suppose
+from scalewitness.planning.supposing import SupposedAnswer, suppose
 from scalewitness.standings.queries.assessing import assessment_of
 
 pytestmark = pytest.mark.django_db
@@ -281,7 +281,7 @@ def test_every_planning_number_has_its_status() -> None:
 # --- what if --------------------------------------------------------------------------
 
 
-def supposed_and_real(world: World, animal: Animal, call: Supposed, who: UUID) -> tuple:
+def supposed_and_real(world: World, animal: Animal, call: SupposedAnswer, who: UUID) -> tuple:
     size = tip().size
     found = suppose(animal, call, who, world.now)
     assert tip().size == size
@@ -291,7 +291,7 @@ def supposed_and_real(world: World, animal: Animal, call: Supposed, who: UUID) -
 def test_a_blind_guests_probing_is_foretold(world: World, probed: Animal) -> None:
     body = probing("male", "A-1")
     visit = world.visit(world.greta, probed)
-    call = Supposed("probing", "male", observed=_observed(body))
+    call = SupposedAnswer("probing", "male", observed=_observed(body))
     before, after = supposed_and_real(world, probed, call, world.odile.pk)
     assert before == assessment_of(probed)[0]
     assert world.call(world.greta, probed, "male", visit=visit).status == "accepted"
@@ -305,7 +305,7 @@ def test_a_blind_guests_probing_is_foretold(world: World, probed: Animal) -> Non
 
 
 def test_the_owners_own_second_probing_is_foretold(world: World, probed: Animal) -> None:
-    call = Supposed("probing", "female", mine=True, observed=_observed(probing("female")))
+    call = SupposedAnswer("probing", "female", mine=True, observed=_observed(probing("female")))
     _, after = supposed_and_real(world, probed, call, world.odile.pk)
     assert world.call(world.odile, probed, "female").status == "accepted"
     real = assessment_of(probed)[0]
@@ -313,7 +313,7 @@ def test_the_owners_own_second_probing_is_foretold(world: World, probed: Animal)
 
 
 def test_a_vets_reported_ultrasound_is_foretold(world: World, probed: Animal) -> None:
-    call = Supposed("ultrasound", "male", role="veterinarian")
+    call = SupposedAnswer("ultrasound", "male", role="veterinarian")
     _, after = supposed_and_real(world, probed, call, world.odile.pk)
     vet = _practitioner(world)
     body = {

@@ -15,7 +15,7 @@ from django.test import RequestFactory
 
 from scalewitness.serving import admission
 from scalewitness.serving.admission import READERS, SPARE, WAITING_READERS, Admission
-from scalewitness.serving.line import Line
+from scalewitness.serving.line import ClientLine
 from scalewitness.waiting import nobody_waits, patience_left
 
 THREADS = 48
@@ -171,7 +171,7 @@ def test_what_nobody_waits_for_is_not_begun(web: Web) -> None:
             if cut:
                 client.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, b"\1\0\0\0\0\0\0\0")
             client.close()
-            eventually(Line({"gunicorn.socket": ours}).is_gone)
+            eventually(ClientLine({"gunicorn.socket": ours}).is_gone)
             assert web.ask(PUSH, ours).result(ENOUGH).status == 503
     assert web.served.came == []
 
@@ -182,7 +182,7 @@ def test_what_lay_too_long_in_the_kernels_queue_is_not_begun(
     monkeypatch.setattr(admission, "STALE", 0.2)
     web.served.open.set()
     with connected() as (client, ours):
-        line = Line({"gunicorn.socket": ours})
+        line = ClientLine({"gunicorn.socket": ours})
         eventually(lambda: line.waited() > 0.2)
         assert web.ask(READ, ours).result(ENOUGH).status == 503
         client.sendall(b"the rest of it")  # a slow line is no waiting
@@ -193,7 +193,7 @@ def test_what_lay_too_long_in_the_kernels_queue_is_not_begun(
 def test_patience_is_counted_from_when_it_came_in_and_ends_with_whoever_asked() -> None:
     assert (patience_left(2.0), nobody_waits()) == (2.0, False)
     with connected() as (client, ours):
-        line = Line({"gunicorn.socket": ours})
+        line = ClientLine({"gunicorn.socket": ours})
         with admission.answering(line):
             eventually(lambda: 0 < patience_left(2.0) < 1.9)
             assert patience_left(0.01) == 0
@@ -207,7 +207,7 @@ def test_patience_is_counted_from_when_it_came_in_and_ends_with_whoever_asked() 
 def test_without_a_line_that_tells_a_request_is_as_old_as_the_look_at_it(
     given: dict[str, Any],
 ) -> None:
-    line = Line(given)
+    line = ClientLine(given)
     assert line.waited() < 1
     assert not line.is_gone()
 
@@ -216,7 +216,7 @@ def test_nor_does_a_unix_socket_tell() -> None:
     ours, theirs = socket.socketpair(socket.AF_UNIX)
     with ours, theirs:
         theirs.close()
-        line = Line({"gunicorn.socket": ours})
+        line = ClientLine({"gunicorn.socket": ours})
         assert (line.waited() < 1, line.is_gone()) == (True, False)
 
 

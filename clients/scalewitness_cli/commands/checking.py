@@ -9,7 +9,7 @@ from typing import Any
 import click
 import msgspec
 
-from scalewitness.domain.cautions import BEFORE_A_CHECK, STOP_AT_HARM, Said
+from scalewitness.domain.cautions import BEFORE_A_CHECK, STOP_AT_HARM, AtTheRack
 from scalewitness.domain.moments import rfc3339
 from scalewitness_cli import checks, outbox, replica
 from scalewitness_cli.commands.checktime import AS_READ, CORRECTED, When, now_or_typed, typed_moment
@@ -126,7 +126,7 @@ def _warn(shown: Given, at: datetime, meal: datetime | None, given: Given, stewa
     if given["conclusion"] is None:
         for one in BEFORE_A_CHECK:
             click.echo(f"  · {one}", err=True)
-    said = Said(
+    said = AtTheRack(
         grams=checks.grams(given["grams"]) if given["grams"] else None, fed_at=meal,
         shed=given["shed"], held_by=given["held_by"], method=_method(given),
         harm=bool(given["harm"]),

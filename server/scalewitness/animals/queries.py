@@ -20,7 +20,14 @@ from scalewitness.animals.models import (
     PhotoFile,
 )
 from scalewitness.domain.identifiers import parse_transponder
-from scalewitness.ledger.queries.prepared import Prepared, Question, any_of, asked, columns, maker
+from scalewitness.ledger.queries.prepared import (
+    Prepared,
+    PreparedQuery,
+    any_of,
+    asked,
+    columns,
+    maker,
+)
 from scalewitness.people.models import Grant
 from scalewitness.people.queries import active_grants, is_partner, partnerships
 
@@ -29,7 +36,7 @@ Moment: TypeAlias = tuple[UUID, datetime]
 
 
 @dataclass(frozen=True, slots=True)
-class Condition:
+class LastNoted:
     """What matters before a check: last weight, meal, shed and health note."""
 
     grams: Decimal | None
@@ -39,7 +46,7 @@ class Condition:
     health: str | None
 
 
-NOTHING_NOTED = Condition(None, None, None, None, None)
+NOTHING_NOTED = LastNoted(None, None, None, None, None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,11 +155,11 @@ def latest(animal: UUID, type: str, before: datetime | None = None) -> Husbandry
     return notes.order_by("-at", "-position").first()
 
 
-def condition(animal: UUID) -> Condition:
+def condition(animal: UUID) -> LastNoted:
     return conditions_of([animal])[animal]
 
 
-def conditions_of(animals: Iterable[UUID]) -> dict[UUID, Condition]:
+def conditions_of(animals: Iterable[UUID]) -> dict[UUID, LastNoted]:
     """The condition of each animal; a meal counts when it was taken."""
     wanted = list(animals)
     notes = NOTES.rows_of(Husbandry, animals=wanted)
@@ -170,10 +177,10 @@ def _notes(animals: Any) -> QuerySet[Husbandry, Any]:
 NOTES = Prepared(_notes, animals=(UUID(int=1),))
 
 
-def _condition(animal: UUID, latest_of: Mapping[tuple[UUID, str], Husbandry]) -> Condition:
+def _condition(animal: UUID, latest_of: Mapping[tuple[UUID, str], Husbandry]) -> LastNoted:
     weight, meal = latest_of.get((animal, "weight")), latest_of.get((animal, "meal"))
     shed, health = latest_of.get((animal, "shed")), latest_of.get((animal, "health"))
-    return Condition(
+    return LastNoted(
         grams=Decimal(weight.noted["grams"]) if weight else None,
         weighed_at=weight.at if weight else None,
         fed_at=meal.at if meal else None,
@@ -314,9 +321,9 @@ def weights_on(moments: Iterable[Moment]) -> list[Decimal | None]:
     return [Decimal(grams) if grams else None for (grams,) in found]
 
 
-def weights_question(moments: Iterable[Moment]) -> Question:
+def weights_question(moments: Iterable[Moment]) -> PreparedQuery:
     """What `weights_on` asks."""
-    return Question(WEIGHTS, [[one for one, _ in moments], [when for _, when in moments]])
+    return PreparedQuery(WEIGHTS, [[one for one, _ in moments], [when for _, when in moments]])
 
 
 WEIGHTS = """

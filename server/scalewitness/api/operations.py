@@ -9,7 +9,7 @@ from typing import Any
 
 from rest_framework.response import Response
 
-from scalewitness.api.parameters import Parameter
+from scalewitness.api.parameters import RequestParameter
 from scalewitness.domain.errors import Refused
 
 Run = Callable[..., Response]
@@ -27,7 +27,7 @@ class Operation:
     mentions: tuple[Any, ...] = ()
     """Types that ``takes`` refers to by name only: msgspec has no union of them."""
     refuses: tuple[type[Refused], ...] = ()
-    query: tuple[Parameter, ...] = ()
+    query: tuple[RequestParameter, ...] = ()
     anonymous: bool = False
     throttle: str | None = None
     edits: bool = False

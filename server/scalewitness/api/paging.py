@@ -18,7 +18,7 @@ LIMIT = Whole("limit", "How many at a time.", default=25, least=1, most=200)
 CURSOR = Opaque("cursor", "Where the part before ended: its `next`.")
 
 
-class Part(Generic[T]):
+class PagePart(Generic[T]):
     """The part of ``rows`` that is asked for: ``items``, and the cursor to the ``next``, None
     at the end. What is new comes first, so what came in between is met twice, never missed."""
 

@@ -17,7 +17,7 @@ from scalewitness.domain.translog.canonical import MAX_INTEGER
 _WHOLE = re.compile(r"0|[1-9][0-9]{0,15}")
 
 
-class Parameter(Protocol):
+class RequestParameter(Protocol):
     """What the OpenAPI document needs of a parameter."""
 
     @property

@@ -74,14 +74,14 @@ FACT_REFUSALS = (
 )
 
 
-class Known(Sent, frozen=True, kw_only=True):
+class IdAndTime(Sent, frozen=True, kw_only=True):
     """By what a fact is known again, and when it was so."""
 
     id: FactId | None = None
     at: At | None = None
 
 
-class Signable(Known, frozen=True, kw_only=True):
+class Signable(IdAndTime, frozen=True, kw_only=True):
     """A fact that the sending device may sign; then it names its own id and time."""
 
     sig: facts.Signature | None = None
@@ -200,7 +200,7 @@ def _plain(text: str | SaltedText) -> str | dict[str, str]:
     return text if isinstance(text, str) else {"text": text.text, "salt": text.salt}
 
 
-def begin(request: Request, sent: Known, actor: Actor | None = None) -> Saying:
+def begin(request: Request, sent: IdAndTime, actor: Actor | None = None) -> Saying:
     """Find the fact's id and time: its own, or those kept for its Idempotency-Key.
 
     Without ``at`` a repeat takes the time of the first, so that it is the same fact.
@@ -226,7 +226,7 @@ def begin(request: Request, sent: Known, actor: Actor | None = None) -> Saying:
 
 
 def _identified(
-    request: Request, sent: Known, actor: Actor, now: datetime
+    request: Request, sent: IdAndTime, actor: Actor, now: datetime
 ) -> tuple[UUID, datetime]:
     if sent.id is not None:
         if not is_uuid7(sent.id):

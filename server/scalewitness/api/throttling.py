@@ -74,7 +74,7 @@ class LookUp(PerKeeper):
     scope = "look_up"
 
 
-class Witness(PerKeeper):
+class WitnessRate(PerKeeper):
     scope = "witness"
 
 
@@ -106,5 +106,5 @@ def count_items(keeper: UUID, items: int) -> None:
 
 THROTTLES: dict[str, type[_Throttle]] = {
     one.scope: one
-    for one in (Link, SignIn, SignUp, DeviceToken, LookUp, Witness, Feed, Pushing, Photos)
+    for one in (Link, SignIn, SignUp, DeviceToken, LookUp, WitnessRate, Feed, Pushing, Photos)
 }

@@ -75,7 +75,7 @@ _HEALTH: Final = {
 }
 
 
-class Condition(Protocol):
+class Cautioned(Protocol):
     """What is known of an animal before a check."""
 
     @property
@@ -90,7 +90,7 @@ class Condition(Protocol):
     def health(self) -> str | None: ...
 
 
-class Said(NamedTuple):
+class AtTheRack(NamedTuple):
     """What the examiner says of the animal at the rack, newer than what is on record: its last
     meal as a time or as one of ``choices.MEALS``, and who holds it for a check by ``method``."""
 
@@ -103,16 +103,16 @@ class Said(NamedTuple):
     harm: bool = False
 
 
-NOTHING_SAID: Final = Said()
+NOTHING_SAID: Final = AtTheRack()
 
 
 def reasons_to_wait(
-    condition: Condition,
+    condition: Cautioned,
     *,
     hold_off: bool,
     now: datetime,
     steward: bool,
-    said: Said = NOTHING_SAID,
+    said: AtTheRack = NOTHING_SAID,
 ) -> Iterable[str]:
     """What speaks against checking this animal now, the weightiest first. Health is for
     stewards only: that an animal is gravid would tell a blind guest its sex; the keeper's
@@ -135,7 +135,7 @@ def reasons_to_wait(
         yield ALONE
 
 
-def _meal(noted: datetime | None, said: Said, now: datetime) -> Iterable[str]:
+def _meal(noted: datetime | None, said: AtTheRack, now: datetime) -> Iterable[str]:
     if said.meal is not None:
         if said.meal in FED_AS_TOLD:
             yield FED_AS_TOLD[said.meal]
@@ -145,7 +145,7 @@ def _meal(noted: datetime | None, said: Said, now: datetime) -> Iterable[str]:
         yield FED
 
 
-def _size(condition: Condition, weighed: Decimal | None, now: datetime) -> Iterable[str]:
+def _size(condition: Cautioned, weighed: Decimal | None, now: datetime) -> Iterable[str]:
     grams = condition.grams if weighed is None else weighed
     if grams is None:
         yield NO_WEIGHT

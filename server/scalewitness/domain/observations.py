@@ -107,7 +107,7 @@ class Visual(Observed, frozen=True, tag_field="method", tag="visual"):
     feature: Literal["tail", "spurs", "size", "slough_plugs", "other"]
 
 
-class Statement(Observed, frozen=True, tag_field="method", tag="statement"):
+class Hearsay(Observed, frozen=True, tag_field="method", tag="statement"):
     """What a seller or earlier keeper said, with no check of one's own."""
 
     source: Literal["seller", "earlier_keeper", "papers"]
@@ -123,7 +123,7 @@ Observation = (
     | Reproduction
     | ScaleCount
     | Visual
-    | Statement
+    | Hearsay
 )
 
 Method = Literal[

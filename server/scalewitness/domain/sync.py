@@ -47,7 +47,7 @@ class Reached(Struct, frozen=True, array_like=True):
 NOTHING: Final = Reached(0, 0)
 
 
-class Run(Struct, frozen=True, array_like=True):
+class SnapshotRun(Struct, frozen=True, array_like=True):
     """Snapshots and purges under way to ``goal``: of collections, then of animals, by id;
     ``after`` is the last one done."""
 
@@ -70,7 +70,7 @@ class Cursor(Struct, frozen=True, array_like=True, kw_only=True):
     animals: Count
     collections: Count
     profile: Count
-    run: Run | None = None
+    run: SnapshotRun | None = None
 
 
 def written(cursor: Cursor) -> str:

@@ -9,9 +9,9 @@ import msgspec
 from scalewitness.calls.queries.visibility import sights_of
 from scalewitness.domain import facts
 from scalewitness.domain.sync import Cursor
-from scalewitness.feed.items import AnimalNow, Fact, Item
+from scalewitness.feed.items import AnimalNow, FactItem, Item
 from scalewitness.feed.queries import Seen, of_kinds, said_of_others, seen_animals
-from scalewitness.ledger.queries.entries import Line, leaf_of, lines_at, lines_between
+from scalewitness.ledger.queries.entries import EntryLine, leaf_of, lines_at, lines_between
 from scalewitness.receipts.queries import ANIMAL_KINDS, readable
 
 STRETCH = 2000
@@ -50,12 +50,12 @@ def follow(keeper: UUID, cursor: Cursor, limit: int, now: datetime) -> tuple[lis
     return _with_animals(items, seen), msgspec.structs.replace(cursor, facts=end)
 
 
-def _stretch(start: int, end: int) -> tuple[list[Line], int]:
+def _stretch(start: int, end: int) -> tuple[list[EntryLine], int]:
     """Entries from ``start`` on and where they end."""
     return _not_too_many(lines_between(start, end), end)
 
 
-def _left_out(keeper: UUID, start: int, end: int, now: datetime) -> tuple[list[Line], int]:
+def _left_out(keeper: UUID, start: int, end: int, now: datetime) -> tuple[list[EntryLine], int]:
     """As :func:`_stretch`, of entries that snapshots covered: those that were in none. It is
     what is not about animals, and what the keeper said of animals that they see no more."""
     said = said_of_others(keeper, start, end)
@@ -65,7 +65,7 @@ def _left_out(keeper: UUID, start: int, end: int, now: datetime) -> tuple[list[L
     return _not_too_many(lines_at(wanted), end)
 
 
-def _not_too_many(entries: list[Line], end: int) -> tuple[list[Line], int]:
+def _not_too_many(entries: list[EntryLine], end: int) -> tuple[list[EntryLine], int]:
     things: set[UUID | None] = set()
     for number, entry in enumerate(entries):
         if entry.kind not in ANIMAL_KINDS:
@@ -75,14 +75,14 @@ def _not_too_many(entries: list[Line], end: int) -> tuple[list[Line], int]:
     return entries, end
 
 
-def _seen(keeper: UUID, entries: list[Line], now: datetime) -> Seen:
+def _seen(keeper: UUID, entries: list[EntryLine], now: datetime) -> Seen:
     subjects = {one.about for one in entries if one.about and one.kind in ANIMAL_KINDS}
     return seen_animals(keeper, subjects, now)
 
 
-def _item(entry: Line, seen: Seen, open_ones: set[int]) -> Item | None:
+def _item(entry: EntryLine, seen: Seen, open_ones: set[int]) -> Item | None:
     if entry.position in open_ones:
-        return Fact(entry)
+        return FactItem(entry)
     if entry.about not in seen:
         return None
     animal, sight = seen[entry.about]
@@ -91,7 +91,7 @@ def _item(entry: Line, seen: Seen, open_ones: set[int]) -> Item | None:
     return AnimalNow(animal, sight)  # the fact is not theirs to read, what it changed is
 
 
-def _shows_the_blind(entry: Line) -> bool:
+def _shows_the_blind(entry: EntryLine) -> bool:
     """Whether a blind guest is shown something new after it. Corrected particulars come by
     the edits, where one can see what they changed."""
     if entry.kind == "identifier_assigned":
@@ -103,9 +103,9 @@ def _shows_the_blind(entry: Line) -> bool:
 
 def _with_animals(items: list[Item], seen: Seen) -> list[Item]:
     """The last fact about each animal seen whole brings the animal along."""
-    last = {one.entry.about: at for at, one in enumerate(items) if isinstance(one, Fact)}
+    last = {one.entry.about: at for at, one in enumerate(items) if isinstance(one, FactItem)}
     for about, at in last.items():
         fact = items[at]
-        if about in seen and seen[about][1] == "all" and isinstance(fact, Fact):
+        if about in seen and seen[about][1] == "all" and isinstance(fact, FactItem):
             items[at] = replace(fact, animal=seen[about][0])
     return items

@@ -30,7 +30,7 @@ class Purge:
 
 
 @dataclass(frozen=True, slots=True)
-class Fact:
+class FactItem:
     """An entry of the log. ``animal``: the one it is about as it is now, with the last fact
     of a page about it."""
 
@@ -57,7 +57,7 @@ class ProfileNow:
     keeper: Keeper
 
 
-Item = Snapshot | Purge | Fact | AnimalNow | CollectionNow | ProfileNow
+Item = Snapshot | Purge | FactItem | AnimalNow | CollectionNow | ProfileNow
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,7 +3,7 @@
 from datetime import datetime
 
 from scalewitness.domain.errors import Resync
-from scalewitness.domain.sync import NOTHING, BadCursor, Cursor, Reached, Run, read_cursor
+from scalewitness.domain.sync import NOTHING, BadCursor, Cursor, Reached, SnapshotRun, read_cursor
 from scalewitness.feed import edits, facts, sights
 from scalewitness.feed.items import Item, Page
 from scalewitness.feed.queries import Ends, Now
@@ -48,7 +48,7 @@ def _begin(here: Reached, log: Now) -> Cursor:
         animals=log.ends.animals,
         collections=log.ends.collections,
         profile=0,
-        run=Run(here),
+        run=SnapshotRun(here),
     )
 
 

@@ -10,7 +10,7 @@ import msgspec
 from django.db.models import Count, QuerySet
 
 from scalewitness.calls.queries.visibility import Point, Sight, sights_at
-from scalewitness.domain.sync import NOTHING, Cursor, Reached, Run
+from scalewitness.domain.sync import NOTHING, Cursor, Reached, SnapshotRun
 from scalewitness.feed.items import Item, Purge, Snapshot
 from scalewitness.feed.queries import (
     anything_touched,
@@ -20,7 +20,7 @@ from scalewitness.feed.queries import (
     touched_collections,
 )
 from scalewitness.ledger.models import Entry
-from scalewitness.ledger.queries.entries import Line, lines_about
+from scalewitness.ledger.queries.entries import EntryLine, lines_about
 from scalewitness.ledger.queries.prepared import Prepared, any_of
 from scalewitness.receipts.queries import readable
 
@@ -39,7 +39,7 @@ def follow(
     """
     if cursor.run is None and _same_sight(keeper, cursor.sight, here):
         return [], msgspec.structs.replace(cursor, sight=here)
-    run = cursor.run or Run(here)
+    run = cursor.run or SnapshotRun(here)
     items: list[Item] = []
     if run.step == "collections":
         items, run = _collections(keeper, cursor.sight, run, limit, now)
@@ -57,20 +57,20 @@ def _same_sight(keeper: UUID, old: Reached, here: Reached) -> bool:
 
 
 def _collections(
-    keeper: UUID, old: Reached, run: Run, limit: int, now: datetime
-) -> tuple[list[Item], Run]:
+    keeper: UUID, old: Reached, run: SnapshotRun, limit: int, now: datetime
+) -> tuple[list[Item], SnapshotRun]:
     ids = touched_collections(keeper, old, run.goal, after=run.after, now=now, limit=limit + 1)
     taken = ids[:limit]
     told = {one.collection.pk: one for one in collections_named(keeper, taken, now)}
     items: list[Item] = [told.get(one) or Purge("collection", one) for one in taken]
     if len(ids) > limit:
-        return items, Run(run.goal, "collections", taken[-1])
-    return items, Run(run.goal, "animals")
+        return items, SnapshotRun(run.goal, "collections", taken[-1])
+    return items, SnapshotRun(run.goal, "animals")
 
 
 def _animals(
-    keeper: UUID, cursor: Cursor, run: Run, limit: int, now: datetime
-) -> tuple[list[Item], Run | None]:
+    keeper: UUID, cursor: Cursor, run: SnapshotRun, limit: int, now: datetime
+) -> tuple[list[Item], SnapshotRun | None]:
     """The run after them; None when it is at its end."""
     old = cursor.sight
     ids = touched_animals(keeper, old, run.goal, after=run.after, now=now, limit=limit + 1)
@@ -87,7 +87,7 @@ def _animals(
         elif pk in known:
             items.append(Purge("animal", pk))
     finished = len(taken) == len(ids)
-    return items, None if finished else Run(run.goal, "animals", taken[-1])
+    return items, None if finished else SnapshotRun(run.goal, "animals", taken[-1])
 
 
 def _known(keeper: UUID, lost: list[UUID], old: Reached, goal: Reached) -> set[UUID]:
@@ -121,8 +121,8 @@ COUNTS = Prepared(_counts, animals=(UUID(int=1),))
 
 def _entries(
     keeper: UUID, sights: Mapping[UUID, Sight], now: datetime
-) -> defaultdict[UUID, list[Line]]:
-    found: defaultdict[UUID, list[Line]] = defaultdict(list)
+) -> defaultdict[UUID, list[EntryLine]]:
+    found: defaultdict[UUID, list[EntryLine]] = defaultdict(list)
     lines = lines_about(sights) if sights else []
     open_ones = readable(keeper, lines, now, sights)
     for one in lines:

@@ -5,7 +5,7 @@ from typing import Any
 from uuid import UUID
 
 from scalewitness.domain.facts import Circumstance
-from scalewitness.fsck.reading import Said, said_in
+from scalewitness.fsck.reading import LoggedFact, said_in
 from scalewitness.ledger.models import Entry
 
 
@@ -16,13 +16,13 @@ class Unfounded(Exception):
 class Past:
     """Looks up entries around a stretch of the log that has been read already."""
 
-    def __init__(self, stretch: Iterable[Said] = ()) -> None:
-        self._standings: dict[UUID, list[Said]] = {}
+    def __init__(self, stretch: Iterable[LoggedFact] = ()) -> None:
+        self._standings: dict[UUID, list[LoggedFact]] = {}
         for said in stretch:
             if said.kind == "standing_changed":
                 self._standings.setdefault(said.about, []).append(said)
 
-    def circumstance(self, call: Said) -> Circumstance:
+    def circumstance(self, call: LoggedFact) -> Circumstance:
         """What the record stated of a call with the standing that followed it.
 
         Raises:
@@ -34,14 +34,14 @@ class Past:
                     return known  # type: ignore[no-any-return]
         raise Unfounded("no standing that follows admits this call")
 
-    def _standings_after(self, call: Said) -> Iterable[Said]:
+    def _standings_after(self, call: LoggedFact) -> Iterable[LoggedFact]:
         """Those at hand first; the one that admits a call follows in the same batch."""
         near = [one for one in self._standings.get(call.about, ()) if one.position > call.position]
         yield from near
         seen = max((one.position for one in near), default=call.position)
         yield from said_in(_about(call.about, {"standing_changed"}).filter(position__gt=seen)[:1])
 
-    def home_before(self, move: Said) -> UUID:
+    def home_before(self, move: LoggedFact) -> UUID:
         """The collection an animal was in before it moved.
 
         Raises:
@@ -51,7 +51,7 @@ class Past:
         body = self._last(move.about, kinds, before=move.position).body
         return UUID(body.to if hasattr(body, "to") else body.collection)
 
-    def invitation(self, answer: Said) -> Said:
+    def invitation(self, answer: LoggedFact) -> LoggedFact:
         """The invitation to the visit that a guest accepted.
 
         Raises:
@@ -59,7 +59,7 @@ class Past:
         """
         return self._last(answer.about, {"visit_invited"}, before=answer.position)
 
-    def ends_grant(self, cancelled: Said) -> bool:
+    def ends_grant(self, cancelled: LoggedFact) -> bool:
         """Whether a cancelled visit had given its guest a grant that still ran."""
         visit = cancelled.about
         before = _about(visit, {"visit_accepted"}).filter(position__lt=cancelled.position)
@@ -69,11 +69,11 @@ class Past:
         revoked = _about(collection, {"grant_revoked"}).filter(position__lt=cancelled.position)
         return all(one.body.grant != str(visit) for one in said_in(revoked))
 
-    def is_latest(self, said: Said, kinds: Collection[str]) -> bool:
+    def is_latest(self, said: LoggedFact, kinds: Collection[str]) -> bool:
         """Whether no later entry of these kinds is about the same thing."""
         return not _about(said.about, kinds).filter(position__gt=said.position).exists()
 
-    def _last(self, about: UUID, kinds: Collection[str], before: int) -> Said:
+    def _last(self, about: UUID, kinds: Collection[str], before: int) -> LoggedFact:
         found = said_in(_about(about, kinds).filter(position__lt=before).order_by("-position")[:1])
         if not found:
             raise Unfounded("the log holds nothing it could follow from")

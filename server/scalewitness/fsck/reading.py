@@ -15,7 +15,7 @@ from scalewitness.ledger.models import Entry
 from scalewitness.ledger.services.writing import Logged
 
 
-class Said(Logged[Any], frozen=True):
+class LoggedFact(Logged[Any], frozen=True):
     """A fact as its leaf tells it. ``raw`` is the body as logged, ``body`` its type."""
 
     kind: str
@@ -30,7 +30,7 @@ class Read:
 
     position: int
     hash: bytes
-    said: Said | None
+    said: LoggedFact | None
     problem: str | None
     leaf: Leaf | None = None
 
@@ -80,10 +80,10 @@ def _disagreement(entry: Entry, leaf: Leaf, hash: bytes) -> str | None:
     return f"columns that are not the leaf's: {', '.join(unlike)}" if unlike else None
 
 
-def _said(entry: Entry, leaf: Leaf, body: Body) -> Said | None:
+def _said(entry: Entry, leaf: Leaf, body: Body) -> LoggedFact | None:
     if leaf.about is None:
         return None  # nothing is stored of it beyond the entry
-    return Said(
+    return LoggedFact(
         id=UUID(leaf.id),
         position=entry.position,
         by=UUID(leaf.by) if leaf.by else None,
@@ -101,6 +101,6 @@ def _text(value: UUID | None) -> str | None:
     return None if value is None else str(value)
 
 
-def said_in(entries: Sequence[Entry]) -> list[Said]:
+def said_in(entries: Sequence[Entry]) -> list[LoggedFact]:
     """What these entries say; those that cannot be read are left out."""
     return [one.said for one in map(read_entry, entries) if one.said is not None]

@@ -8,26 +8,26 @@ from scalewitness.calls.models import HeldCall
 from scalewitness.domain.translog.commitment import opens
 from scalewitness.fsck.past import Past, Unfounded
 from scalewitness.fsck.projections import PROJECTIONS
-from scalewitness.fsck.reading import Said
+from scalewitness.fsck.reading import LoggedFact
 from scalewitness.fsck.report import Difference
-from scalewitness.fsck.tables import Due, unlike
+from scalewitness.fsck.tables import ExpectedRow, unlike
 from scalewitness.ledger.models import Entry, Text
 
 
-def check_rows(said: Sequence[Said], start: int, end: int) -> Iterator[Difference]:
+def check_rows(said: Sequence[LoggedFact], start: int, end: int) -> Iterator[Difference]:
     """Every projected row of the entries at [start, end)."""
-    past, due = Past(said), list[Due]()
+    past, due = Past(said), list[ExpectedRow]()
     for one in said:
         try:
             rows = list(PROJECTIONS[one.kind](one, past))
         except (Unfounded, ValueError) as fault:
             yield Difference("ledger_entry", one.position, f"no rows can follow from it: {fault}")
         else:
-            due += [Due(one.position, row) for row in rows]
+            due += [ExpectedRow(one.position, row) for row in rows]
     yield from unlike(due, start, end)
 
 
-def check_texts(said: Iterable[Said]) -> Iterator[Difference]:
+def check_texts(said: Iterable[LoggedFact]) -> Iterator[Difference]:
     """Texts still kept open their commitments; an erased one leaves nothing to check."""
     facts = {one.id: one for one in said}
     for text in Text.objects.filter(fact__in=list(facts)):
@@ -38,7 +38,7 @@ def check_texts(said: Iterable[Said]) -> Iterator[Difference]:
             )
 
 
-def check_files(said: Iterable[Said]) -> Iterator[Difference]:
+def check_files(said: Iterable[LoggedFact]) -> Iterator[Difference]:
     """Files still kept are those whose fingerprints were said."""
     photos = {one.id: one for one in said if one.kind == "photo_attached"}
     for file in PhotoFile.objects.filter(pk__in=list(photos)).iterator(chunk_size=10):

@@ -6,7 +6,7 @@ from typing import Literal
 
 import msgspec
 
-from scalewitness.domain.translog.devices import Devices
+from scalewitness.domain.translog.devices import DeviceKeys
 from scalewitness.domain.translog.regrowth import Regrowth
 from scalewitness.fsck.log import Claim, LogCheck, State, beyond, read_state
 from scalewitness.fsck.reading import entries_between, read_entry
@@ -33,7 +33,7 @@ class Mark(msgspec.Struct):
     origin: str
     parts: tuple[Part, ...]
     tree: Regrowth = msgspec.field(default_factory=Regrowth)
-    devices: Devices = msgspec.field(default_factory=Devices)
+    devices: DeviceKeys = msgspec.field(default_factory=DeviceKeys)
     position: int = 0
     standings: int = 0
     report: Report = msgspec.field(default_factory=Report)
@@ -68,7 +68,7 @@ def keep_mark(file: Path | None, mark: Mark) -> None:
         fresh.replace(file)
 
 
-class Run:
+class FsckRun:
     """Goes over the log once. ``keep`` is handed the mark after every stretch."""
 
     def __init__(

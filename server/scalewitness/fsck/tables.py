@@ -122,17 +122,17 @@ APART: dict[type[Model], str] = {
 
 
 @dataclass(frozen=True, slots=True)
-class Due:
+class ExpectedRow:
     """A row that an entry calls for."""
 
     position: int
     row: Row
 
 
-def unlike(due: Iterable[Due], start: int, end: int) -> Iterator[Difference]:
+def unlike(due: Iterable[ExpectedRow], start: int, end: int) -> Iterator[Difference]:
     """Rows that differ from those due at the positions [start, end), that are missing, or
     that no entry calls for."""
-    by_model: dict[type[Model], list[Due]] = {}
+    by_model: dict[type[Model], list[ExpectedRow]] = {}
     for one in due:
         by_model.setdefault(one.row.model, []).append(one)
     for table in TABLES:
@@ -141,7 +141,7 @@ def unlike(due: Iterable[Due], start: int, end: int) -> Iterator[Difference]:
         yield from _compare(table, wanted, _stored(table, owners, start, end), owners)
 
 
-def _merged(table: Table, due: Iterable[Due]) -> dict[tuple[Any, ...], Told]:
+def _merged(table: Table, due: Iterable[ExpectedRow]) -> dict[tuple[Any, ...], Told]:
     """By the row's key, what its columns must hold."""
     found: dict[tuple[Any, ...], Told] = {}
     for one in due:
@@ -150,7 +150,7 @@ def _merged(table: Table, due: Iterable[Due]) -> dict[tuple[Any, ...], Told]:
     return found
 
 
-def _owners(table: Table, by_model: Mapping[type[Model], list[Due]]) -> dict[Any, int]:
+def _owners(table: Table, by_model: Mapping[type[Model], list[ExpectedRow]]) -> dict[Any, int]:
     """Whose rows to look for, with the position that brought the owner about."""
     if table.of is None:
         return {}

@@ -6,7 +6,7 @@ Else somebody could sign up with another's address and speak for them, for good.
 from uuid import UUID
 
 from scalewitness.domain.errors import AddressUnconfirmed
-from scalewitness.ledger.queries.prepared import Question
+from scalewitness.ledger.queries.prepared import PreparedQuery
 from scalewitness.people.queries import CONFIRMED
 
 
@@ -21,6 +21,6 @@ def check_confirmed(keeper: UUID | None) -> None:
         raise AddressUnconfirmed()
 
 
-def confirmed_question(keeper: UUID | None) -> list[Question]:
+def confirmed_question(keeper: UUID | None) -> list[PreparedQuery]:
     """What `check_confirmed` will ask."""
     return [] if keeper is None else [CONFIRMED.question(keeper=keeper)]

@@ -15,7 +15,7 @@ from scalewitness.animals.models import Animal, Collection
 from scalewitness.animals.queries import ANIMALS, STEWARDED, animals_of, stewarded_ids
 from scalewitness.animals.queries import collections_by_id as read_collections
 from scalewitness.calls.queries.visibility import SIGHTS, sights_of
-from scalewitness.ledger.queries.prepared import Question, asked, ids_literal
+from scalewitness.ledger.queries.prepared import PreparedQuery, asked, ids_literal
 
 USED = """
 SELECT id FROM unnest(%s::uuid[]) AS given (id)
@@ -57,7 +57,7 @@ class Holdings:
     def is_expected(self) -> bool:
         return bool(self._about or self._new)
 
-    def questions(self) -> list[Question]:
+    def questions(self) -> list[PreparedQuery]:
         """What reading them will ask."""
         if not self.is_expected or self.person is None:
             return []
@@ -66,14 +66,14 @@ class Holdings:
         if self._noted:
             questions.append(SIGHTS.question(animals=list(self._noted), **who))
         if self._new:
-            questions.append(Question(USED, [ids_literal(self._new)]))
+            questions.append(PreparedQuery(USED, [ids_literal(self._new)]))
         return questions
 
-    def staleness(self) -> list[Question]:
+    def staleness(self) -> list[PreparedQuery]:
         """Asks, of those that stood for nothing, whether they do now."""
         if not (self.is_read and self._new):
             return []
-        return [Question(USED, [ids_literal(self._new - self._used)])]
+        return [PreparedQuery(USED, [ids_literal(self._new - self._used)])]
 
     def subjects(self) -> set[UUID]:
         """What was read and would be told otherwise if something were said of it."""

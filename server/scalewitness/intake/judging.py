@@ -6,7 +6,7 @@ from scalewitness.domain.errors import Refused
 from scalewitness.intake.batch import Batch
 from scalewitness.intake.consequences import settle
 from scalewitness.intake.kinds import AT_ONCE, NEEDS_SETTLED, RULES
-from scalewitness.intake.outcomes import Outcome, Seen, known_among
+from scalewitness.intake.outcomes import KnownIds, Outcome, known_among
 from scalewitness.intake.reassessing import reassess_first
 from scalewitness.intake.signatures import Signatures
 from scalewitness.intake.submission import Sealed
@@ -18,7 +18,7 @@ def judge(
 ) -> list[Outcome]:
     """An outcome an item, and all that follows from them kept in the batch. The items end where
     the batch is full, unless the ``whole`` is wanted: fewer outcomes than items, at least one."""
-    seen, signatures = Seen(batch.actor, known_among(prepared)), Signatures(batch.actor)
+    seen, signatures = KnownIds(batch.actor, known_among(prepared)), Signatures(batch.actor)
     outcomes: list[Outcome] = []
     for item in prepared:
         if outcomes and batch.full and not whole:
@@ -28,7 +28,9 @@ def judge(
     return outcomes
 
 
-def _outcome(item: Sealed | Refused, batch: Batch, seen: Seen, signatures: Signatures) -> Outcome:
+def _outcome(
+    item: Sealed | Refused, batch: Batch, seen: KnownIds, signatures: Signatures
+) -> Outcome:
     if isinstance(item, Refused):
         return Outcome(None, "refused", problem=item.as_problem())
     try:

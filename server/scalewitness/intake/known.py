@@ -32,14 +32,14 @@ from scalewitness.breeding.queries.pairings import told_by_pairings
 from scalewitness.calls.models import Call
 from scalewitness.domain.consequences import sex_of
 from scalewitness.domain.observations import Sex
-from scalewitness.domain.sexing.case import Case, Standing, Supposed, case_of
+from scalewitness.domain.sexing.case import Case, Standing, SupposedCase, case_of
 from scalewitness.domain.sexing.evidence import Evidence
 from scalewitness.domain.sexing.parameters import load_parameters
 from scalewitness.domain.sexing.stated_linkage import Start
 from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.domain.sexing.what_if import favoured_by
 from scalewitness.intake.holdings import Holdings
-from scalewitness.ledger.queries.prepared import Question, asked, asked_together, ids_literal
+from scalewitness.ledger.queries.prepared import PreparedQuery, asked, asked_together, ids_literal
 from scalewitness.ledger.queries.tree import HEAD, tip
 from scalewitness.people.models import Grant
 from scalewitness.people.queries import grants_ever
@@ -124,7 +124,7 @@ class Subject:
 
     def add(self, call: Evidence) -> None:
         """A call of the actor's is taken."""
-        case = self.case.plus(Supposed(call))
+        case = self.case.plus(SupposedCase(call))
         self.counting.append(call)
         self.__dict__["case"] = case
         self.tie.called = True
@@ -191,7 +191,7 @@ class Known:
         for subject in self._subjects.values():
             _ = subject.case
 
-    def _questions(self, moments: Collection[Moment]) -> list[Question]:
+    def _questions(self, moments: Collection[Moment]) -> list[PreparedQuery]:
         """What `read_ahead` will ask, for one wait instead of one each; whatever is left out
         or superfluous here costs time, nothing else. How large the log is comes first."""
         first = [HEAD.question(), *self.holdings.questions()]
@@ -217,13 +217,13 @@ class Known:
         the log's lock."""
         return any(stale for one in self.staleness() for (stale,) in asked(*one))
 
-    def staleness(self) -> list[Question]:
+    def staleness(self) -> list[PreparedQuery]:
         """What `is_stale` will ask."""
         subjects = self._subjects.keys() | self.holdings.subjects()
         if not subjects:
             return []
         values = (self.size, ids_literal(subjects), list(ABOUT_ONE_ANIMAL))
-        return [Question(CAME_IN, values), *self.holdings.staleness()]
+        return [PreparedQuery(CAME_IN, values), *self.holdings.staleness()]
 
     def heed(self, kind: str, about: UUID) -> None:
         """The batch wrote something else than a call."""

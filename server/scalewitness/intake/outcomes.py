@@ -18,7 +18,7 @@ from scalewitness.intake.batch import Actor, draft_of
 from scalewitness.intake.submission import Sealed
 from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.entries import entries_of, leaf_of, salts_of
-from scalewitness.ledger.queries.prepared import Question, asked, ids_literal
+from scalewitness.ledger.queries.prepared import PreparedQuery, asked, ids_literal
 from scalewitness.ledger.services.writing import Draft
 
 
@@ -73,10 +73,10 @@ UNION ALL SELECT id FROM calls_heldcall WHERE id = ANY(%(ids)s::uuid[])
 """
 
 
-def known_question(prepared: Iterable[Sealed | Refused]) -> Question:
+def known_question(prepared: Iterable[Sealed | Refused]) -> PreparedQuery:
     """What `known_among` will ask."""
     ids = (one.id for one in prepared if isinstance(one, Sealed))
-    return Question(KNOWN, {"ids": ids_literal(ids)})
+    return PreparedQuery(KNOWN, {"ids": ids_literal(ids)})
 
 
 def known_among(prepared: Iterable[Sealed | Refused]) -> list[UUID]:
@@ -84,7 +84,7 @@ def known_among(prepared: Iterable[Sealed | Refused]) -> list[UUID]:
     return [one for (one,) in asked(*known_question(prepared))]
 
 
-class Seen:
+class KnownIds:
     """Ids already known, in the log or earlier in this batch: the same again is a
     duplicate, anything else under the same id is refused.
 

@@ -27,7 +27,7 @@ from scalewitness.intake.pace import PACE
 from scalewitness.intake.signatures import prove
 from scalewitness.intake.submission import Sealed, Submission, read, seal
 from scalewitness.ledger.queries.fence import LAST
-from scalewitness.ledger.queries.prepared import Question, asked_together
+from scalewitness.ledger.queries.prepared import PreparedQuery, asked_together
 from scalewitness.ledger.services.writing import IN_LINE, LOCKED, Writer
 from scalewitness.mail.services import queueing as mail
 from scalewitness.waiting import was_held_up
@@ -84,7 +84,7 @@ class Piece:
         except Exception as fault:
             self.fault = self.fault or fault
 
-    def questions(self) -> list[Question]:
+    def questions(self) -> list[PreparedQuery]:
         """What it asks under the lock."""
         first = confirmed_question(self.author)
         return [*first, *self._known.staleness(), known_question(self._next)]
@@ -180,7 +180,7 @@ def write(pieces: Sequence[Piece], *, whole: bool = False) -> None:
     PACE.note(sum(len(outcomes) for _, _, outcomes in taken), writer.held)
 
 
-def _questions(pieces: Sequence[Piece]) -> list[Question]:
+def _questions(pieces: Sequence[Piece]) -> list[PreparedQuery]:
     """What is asked first, the log's lock before all: whoever waits for it meanwhile waits for
     one answer instead of several."""
     locking = [IN_LINE, LOCKED.question(), LAST.question()]

@@ -16,7 +16,7 @@ from scalewitness.intake.batch import Actor, Batch
 from scalewitness.intake.consequences import settle
 from scalewitness.intake.known import Known
 from scalewitness.mail.services import queueing as mail
-from scalewitness.standings.queries.due import Due, due
+from scalewitness.standings.queries.due import Reassessment, due
 
 log = structlog.get_logger()
 T = TypeVar("T")
@@ -74,11 +74,11 @@ def reassess_due(now: datetime) -> int:
     return count
 
 
-def _reassess_all(some: Sequence[Due], now: datetime) -> None:
+def _reassess_all(some: Sequence[Reassessment], now: datetime) -> None:
     in_turns(some, now, _reassess, lambda rest: _read(rest, now))
 
 
-def _one_by_one(some: Sequence[Due], now: datetime) -> Exception | None:
+def _one_by_one(some: Sequence[Reassessment], now: datetime) -> Exception | None:
     """After one of them failed; the fault of the last that does."""
     last = None
     for one in some:
@@ -92,7 +92,7 @@ def _one_by_one(some: Sequence[Due], now: datetime) -> Exception | None:
     return last
 
 
-def _read(some: Iterable[Due], now: datetime) -> Known:
+def _read(some: Iterable[Reassessment], now: datetime) -> Known:
     known = Known(None, now)
     for one in some:
         known.expect("call_made", one.animal, now, {})
@@ -100,7 +100,7 @@ def _read(some: Iterable[Due], now: datetime) -> Known:
         return known
 
 
-def _reassess(one: Due, batch: Batch) -> None:
+def _reassess(one: Reassessment, batch: Batch) -> None:
     """Unless somebody was quicker."""
     if due([one.animal]):
         batch.touch(one.animal, one.cause, one.kind)

@@ -94,7 +94,7 @@ def _counting(calls: Iterable[Call]) -> tuple[Evidence, ...]:
     return tuple(evidence_of(call) for call in counted)
 
 
-def _condition(state: herd.Condition, calls: Iterable[Call]) -> Condition:
+def _condition(state: herd.LastNoted, calls: Iterable[Call]) -> Condition:
     """``clear`` is still in shed: the eyes clear some days before the skin comes off (common
     practice, no source). Size alone keeps no animal away: no weight is known at which a
     species becomes too small."""
@@ -117,7 +117,7 @@ def _milliseconds(when: datetime) -> int:
     return round(when.timestamp() * 1000)
 
 
-def _leave_alone(animal: Animal, state: herd.Condition) -> Iterable[str]:
+def _leave_alone(animal: Animal, state: herd.LastNoted) -> Iterable[str]:
     if animal.hold_off:
         yield "The keeper asks everyone to leave this animal alone for now."
     if state.health == "injured":

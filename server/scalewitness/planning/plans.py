@@ -23,8 +23,8 @@ from scalewitness.domain.sexing.feasible import (
 from scalewitness.domain.sexing.parameters import Parameter, load_parameters, numbers_of
 from scalewitness.domain.sexing.planning import (
     Plan,
+    PlannedSheet,
     RuledOut,
-    Sheet,
     fill_visit,
     plan,
 )
@@ -42,7 +42,7 @@ RESTED = timedelta(days=365)
 
 
 @dataclass(frozen=True, slots=True)
-class Waiting:
+class NotToday:
     """An animal that a check would help, but not today, and why not."""
 
     animal: str
@@ -53,8 +53,8 @@ class Waiting:
 class PlannedVisit:
     """``sheet.no_need`` names only animals no check would help on any day."""
 
-    sheet: Sheet
-    waiting: tuple[Waiting, ...]
+    sheet: PlannedSheet
+    waiting: tuple[NotToday, ...]
     examiners: Examiners
     measured_by: Yardstick
 
@@ -94,7 +94,7 @@ def plan_visit(
         load_parameters(rule.parameters),
     )
     waiting = [
-        *(Waiting(one.candidate.animal, one.leave_alone) for one in ready if one.leave_alone),
+        *(NotToday(one.candidate.animal, one.leave_alone) for one in ready if one.leave_alone),
         *_waiting((free[animal] for animal in sheet.no_need), who, rule, now),
     ]
     later = {one.animal for one in waiting}
@@ -104,13 +104,13 @@ def plan_visit(
 
 def _waiting(
     idle: Iterable[Ready], who: Examiners, by: Yardstick, now: datetime
-) -> Iterable[Waiting]:
+) -> Iterable[NotToday]:
     """Those of the animals without a check today that would have one once rested."""
     for ready in idle:
         later, at = _rested(ready.candidate), _milliseconds(now + RESTED)
         why = _of_the_day(ready.candidate, who, now)
         if why and _plan(later, who, by, at).checks:
-            yield Waiting(later.animal, why)
+            yield NotToday(later.animal, why)
 
 
 def _rested(candidate: Candidate) -> Candidate:

@@ -13,14 +13,14 @@ from scalewitness.domain.sexing.evidence import Role
 from scalewitness.domain.sexing.parameters import load_parameters
 from scalewitness.domain.sexing.stated_linkage import with_linkage
 from scalewitness.domain.sexing.taxa import taxon
-from scalewitness.domain.sexing.what_if import SUPPOSED, Supposition, WhatIf, what_if
+from scalewitness.domain.sexing.what_if import SUPPOSED, SupposedCall, WhatIf, what_if
 from scalewitness.planning.candidates import MARKS, stage_on
 from scalewitness.standings.queries.assessing import yardstick
 from scalewitness.standings.queries.evidence import counting_calls, evidence_of
 from scalewitness.standings.queries.linkage import start_of
 
 
-class Supposed(Struct, frozen=True):
+class SupposedAnswer(Struct, frozen=True):
     """A call nobody has made. ``blind``: its examiner knew no earlier answer. ``mine``: the
     asker's own, so never blind. ``observed`` None: what the method usually shows."""
 
@@ -33,7 +33,7 @@ class Supposed(Struct, frozen=True):
     observed: Observation | None = None
 
 
-def suppose(animal: Animal, call: Supposed, asker: UUID, now: datetime) -> WhatIf:
+def suppose(animal: Animal, call: SupposedAnswer, asker: UUID, now: datetime) -> WhatIf:
     """The standing as it is and as it would be, by what is in force now; a code of the
     animal's is supposed to be read if it has one. Raises NoSuchFinding."""
     by = yardstick()
@@ -44,7 +44,7 @@ def suppose(animal: Animal, call: Supposed, asker: UUID, now: datetime) -> WhatI
     codes = identifiers_of([animal.pk]).get(animal.pk, [])
     found = what_if(
         [evidence_of(one) for one in counting_calls(animal.pk)],
-        Supposition(
+        SupposedCall(
             method=call.method,
             conclusion=call.conclusion,
             role="keeper" if call.mine else call.role,

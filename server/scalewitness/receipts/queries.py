@@ -10,7 +10,7 @@ from uuid import UUID
 from scalewitness.animals.models import Animal, Collection
 from scalewitness.animals.queries import is_steward
 from scalewitness.breeding.queries.pairings import pairing_of
-from scalewitness.calls.queries.visibility import Parents, Sight, animal_open, sights_of
+from scalewitness.calls.queries.visibility import Sight, VisibleParents, animal_open, sights_of
 from scalewitness.disclosures.queries import disclosure_of
 from scalewitness.disputes.queries import dispute_of
 from scalewitness.domain.errors import LogContradicted, NotFound
@@ -110,7 +110,7 @@ def _naming_shut_parents(
     keeper: UUID, seen: Iterable[tuple[Animal, AnyEntry]], now: datetime
 ) -> set[UUID]:
     naming = [(animal, entry, _parents(entry)) for animal, entry in seen]
-    rule = Parents(keeper, (one for _, _, parents in naming for one in parents), now)
+    rule = VisibleParents(keeper, (one for _, _, parents in naming for one in parents), now)
     return {entry.fact for animal, entry, parents in naming if not rule.open(animal, *parents)}
 
 

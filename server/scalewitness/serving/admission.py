@@ -21,7 +21,7 @@ from django.http import HttpResponse
 
 from scalewitness.intake import turns
 from scalewitness.serving.busy import API, come_again
-from scalewitness.serving.line import Line
+from scalewitness.serving.line import ClientLine
 from scalewitness.serving.rooms import Room, RoomEach
 from scalewitness.waiting import answering
 
@@ -78,7 +78,7 @@ class Admission:
     def __call__(self, environ: Environ, start_response: Start) -> Iterable[bytes]:
         if _FREE.match(environ["PATH_INFO"]):
             return self._application(environ, start_response)
-        line = Line(environ)
+        line = ClientLine(environ)
         with self._let_in(environ, line) as let_in, answering(line):
             if let_in and not line.is_gone():
                 return _whole(self._application(environ, start_response))
@@ -86,7 +86,7 @@ class Admission:
         return _refuse(environ["PATH_INFO"].startswith(API), start_response)
 
     @contextmanager
-    def _let_in(self, environ: Environ, line: Line) -> Iterator[bool]:
+    def _let_in(self, environ: Environ, line: ClientLine) -> Iterator[bool]:
         """Whether there is a place for it; it is kept for the block."""
         reading = environ["REQUEST_METHOD"] in _READING
         waits = environ["PATH_INFO"] == _FEED and _WAITS.search(environ.get("QUERY_STRING", ""))
@@ -101,7 +101,7 @@ class Admission:
             room.leave()
 
     @contextmanager
-    def _alone(self, device: str | None, line: Line) -> Iterator[bool]:
+    def _alone(self, device: str | None, line: ClientLine) -> Iterator[bool]:
         """What one device writes is taken one after the other, and of what it sends meanwhile
         one request waits: it may be a repeat of one whose answer was lost."""
         if device is None:

@@ -14,7 +14,7 @@ _LAST_RECEIVED_AT: Final = 52
 _ENOUGH: Final = _LAST_RECEIVED_AT + _LAST_RECEIVED.size
 
 
-class Line:
+class ClientLine:
     """Between a client, or the proxy that speaks for it, and this process. Where the system
     does not tell, as with a Unix socket, a request is as old as the look at it and its client
     is there."""

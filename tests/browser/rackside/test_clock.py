@@ -21,7 +21,7 @@ from tests.browser.rackside.conftest import (
 from tests.browser.rackside.test_offline import add_photo, all_sent
 
 from scalewitness.domain.moments import parse_moment
-from scalewitness.domain.translog.devices import Devices
+from scalewitness.domain.translog.devices import DeviceKeys
 from scalewitness.domain.translog.leaf import Leaf
 
 DAY = 86_400
@@ -39,7 +39,7 @@ def put_right(racks: Racks, leaf: Leaf, off: float) -> None:
     assert abs(at.timestamp() - time.time()) < 120
     assert abs(parse_moment(said["measured_at"]).timestamp() - time.time()) < 120
     assert leaf.sig
-    devices = Devices()
+    devices = DeviceKeys()
     assert [fault for one in racks.entries() if (fault := devices.read(one))] == []
 
 

@@ -12,8 +12,8 @@ import pytest
 from playwright.sync_api import Browser, Page
 from tests.browser.rackside.conftest import HERE, Racks
 
-from scalewitness.animals.queries import Condition
-from scalewitness.domain.cautions import Said, reasons_to_wait
+from scalewitness.animals.queries import LastNoted
+from scalewitness.domain.cautions import AtTheRack, reasons_to_wait
 from scalewitness.domain.choices import HOLDERS, IN_SHED, MEALS, words
 from scalewitness.domain.facts import BODIES
 from scalewitness.domain.methods import METHODS
@@ -340,13 +340,13 @@ def _cautions(condition: dict[str, Any], form: dict[str, Any], hold_off: bool) -
         if name.endswith("_at")
     }
     typed = form["grams"].replace(",", ".")
-    known = Condition(
+    known = LastNoted(
         **moments,
         grams=condition["grams"] and Decimal(condition["grams"]),
         shed=condition["shed"],
         health="gravid",
     )
-    said = Said(
+    said = AtTheRack(
         grams=Decimal(typed) if typed and typed != "x" else None,
         meal=form["meal"] or None,
         shed=form["shed"] or None,

@@ -18,7 +18,7 @@ from tests.browser.rackside.conftest import (
 from tests.pictures import camera_file
 
 from scalewitness.domain.pictures.redrawing import check_drawable
-from scalewitness.domain.translog.devices import Devices
+from scalewitness.domain.translog.devices import DeviceKeys
 
 TAGS = ("K-1", "K-2", "K-3", "K-4", "K-5")
 
@@ -57,7 +57,7 @@ def test_five_calls_logged_offline_arrive_once_and_signed(racks: Racks, phone: P
     calls = racks.calls_on(visit)
     assert sorted(one.about or "" for one in calls) == sorted(visit.animals.values())
     assert all(one.sig for one in calls)
-    devices = Devices()
+    devices = DeviceKeys()
     assert [fault for one in racks.entries() if (fault := devices.read(one))] == []
     photo_arrived(racks)
     female = next(one for one in calls if one.about == visit.animals["K-5"])

@@ -8,12 +8,12 @@ from scalewitness.domain.observations import (
     Dna,
     Endoscopy,
     Eversion,
+    Hearsay,
     Pass,
     Probing,
     Radiography,
     Reproduction,
     ScaleCount,
-    Statement,
     Ultrasound,
     Visual,
 )
@@ -50,7 +50,7 @@ OBSERVATIONS = st.one_of(
     st.builds(Reproduction, st.sampled_from(["laid_eggs", "gave_birth"]), st.booleans()),
     st.builds(ScaleCount, st.integers(15, 40)),
     st.builds(Visual, st.sampled_from(["tail", "spurs", "size", "slough_plugs", "other"])),
-    st.builds(Statement, st.sampled_from(["seller", "earlier_keeper", "papers"])),
+    st.builds(Hearsay, st.sampled_from(["seller", "earlier_keeper", "papers"])),
 )
 KNOWING = st.one_of(
     st.just({"blind": True, "anchored_to": None}),

@@ -8,7 +8,7 @@ from msgspec.structs import replace
 from tests.domain.sexing.builders import BALL, CORN, DAY, HOUR, call, female, male, probed, standing
 from tests.domain.sexing.strategies import RECORDS, TAXA, calls, numbered
 
-from scalewitness.domain.observations import Dna, Endoscopy, Statement, Ultrasound
+from scalewitness.domain.observations import Dna, Endoscopy, Hearsay, Ultrasound
 from scalewitness.domain.sexing.batch import LONGEST, Record, reassess
 from scalewitness.domain.sexing.parameters import VERSIONS, load_parameters
 from scalewitness.domain.sexing.policy import DEFAULT_POLICY, adopted
@@ -103,7 +103,7 @@ def test_the_labels_of_a_few_known_stories():
         (male("ash"), male("birch"), female("cedar"), testes, male("dora")),
         (call("female", Endoscopy("ovaries"), "vera", **vet),),
         (male("ash"), female("birch")),
-        (call("male", Statement("seller"), "sam"),),
+        (call("male", Hearsay("seller"), "sam"),),
     ]
     found = _compared([Record(story, BALL) for story in stories])
     assert [one.label for one in found] == [

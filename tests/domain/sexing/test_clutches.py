@@ -9,7 +9,7 @@ import pytest
 from scalewitness.domain.facts import CallMade
 from scalewitness.domain.observations import Eversion, Pass, Probing
 from scalewitness.domain.sexing.clutches import (
-    Row,
+    ClutchRow,
     Tally,
     Together,
     clutch_calls,
@@ -35,11 +35,11 @@ H5 male - 10
 def test_notes_become_rows():
     rows, problems = read_rows(NOTES)
     assert rows == [
-        Row("H1", "male", "9", "8.5"),
-        Row("H2", "female", "3", "3"),
-        Row("H3", "female", "2.5"),
-        Row("H4", "undetermined"),
-        Row("H5", "male", None, "10"),
+        ClutchRow("H1", "male", "9", "8.5"),
+        ClutchRow("H2", "female", "3", "3"),
+        ClutchRow("H3", "female", "2.5"),
+        ClutchRow("H4", "undetermined"),
+        ClutchRow("H5", "male", None, "10"),
     ]
     assert problems == []
 
@@ -93,7 +93,7 @@ def test_popping_a_clutch():
         Eversion("manual", "unclear"),
     ]
     with pytest.raises(ValueError, match="no depths"):
-        clutch_calls([Row("H1", "male", "9")], Together("eversion", "keeper"))
+        clutch_calls([ClutchRow("H1", "male", "9")], Together("eversion", "keeper"))
 
 
 def test_the_trades_count():

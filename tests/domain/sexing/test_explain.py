@@ -20,10 +20,10 @@ from scalewitness.domain.observations import (
     Dna,
     Endoscopy,
     Eversion,
+    Hearsay,
     Radiography,
     Reproduction,
     ScaleCount,
-    Statement,
     Ultrasound,
     Visual,
 )
@@ -59,7 +59,7 @@ EVERYTHING = [
     call("male", ScaleCount(31), "ash"),
     call("female", ScaleCount(27), "ash"),
     call("male", Visual("slough_plugs"), "ash"),
-    call("female", Statement("papers"), "sam"),
+    call("female", Hearsay("papers"), "sam"),
 ]
 
 
@@ -145,7 +145,7 @@ def test_a_fall_is_told():
 
 def test_an_open_answer_is_told():
     assert "does not favour either" in _text()
-    leaning = _text(call("male", Statement("seller"), "sam"))
+    leaning = _text(call("male", Hearsay("seller"), "sam"))
     assert "not established; what there is leans towards male" in leaning
 
 
@@ -158,7 +158,7 @@ def test_dna_of_a_species_without_a_known_system_is_told_to_be_no_evidence():
 
 def test_cautions_are_about_the_methods_used():
     assert "tenses" in _text(male())
-    assert "tenses" not in _text(call("male", Statement("seller")))
+    assert "tenses" not in _text(call("male", Hearsay("seller")))
     assert "nothing about a male kept with it" in _text(
         call("female", Reproduction("laid_eggs", True))
     )

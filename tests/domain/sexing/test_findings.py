@@ -9,10 +9,10 @@ from scalewitness.domain.observations import (
     Dna,
     Endoscopy,
     Eversion,
+    Hearsay,
     Radiography,
     Reproduction,
     ScaleCount,
-    Statement,
     Ultrasound,
     Visual,
 )
@@ -141,7 +141,7 @@ def test_eggs_seen_laid_weigh_more_than_eggs_found():
 
 @pytest.mark.parametrize("source", ["seller", "earlier_keeper", "papers"])
 def test_statements_are_weak(source):
-    assert 1 < _ratio("male", Statement(source)) < 2
+    assert 1 < _ratio("male", Hearsay(source)) < 2
 
 
 def test_looks_are_weak_and_weaker_in_the_young():
@@ -159,7 +159,7 @@ def test_absent_slough_plugs_prove_nothing():
 
 @pytest.mark.parametrize(
     "observed",
-    [probed(9, 9), Eversion("manual", "hemipenes"), Ultrasound("testes"), Statement("seller")],
+    [probed(9, 9), Eversion("manual", "hemipenes"), Ultrasound("testes"), Hearsay("seller")],
 )
 def test_no_conclusion_says_nothing(observed):
     assert _read("undetermined", observed).code == "undetermined"

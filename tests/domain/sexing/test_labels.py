@@ -16,8 +16,8 @@ from scalewitness.domain.observations import (
     Dna,
     Endoscopy,
     Eversion,
+    Hearsay,
     Reproduction,
-    Statement,
     Ultrasound,
     Visual,
 )
@@ -84,7 +84,7 @@ def test_agreeing_in_the_know_does_not_verify():
 
 
 def test_a_sellers_word_is_no_second_examiner():
-    found = standing(male("birch"), male("birch"), call("male", Statement("seller"), "sam"))
+    found = standing(male("birch"), male("birch"), call("male", Hearsay("seller"), "sam"))
     assert found.reasons == ("needs_second_examiner",)
     looked = standing(male("birch"), male("birch"), call("male", Visual("tail"), "sam"))
     assert looked.reasons == ("needs_second_examiner",)
@@ -188,13 +188,13 @@ def test_enough_of_anything_is_still_not_certainty():
 
 
 def test_two_strong_checks_against_each_other_are_contested():
-    found = standing(male("ash"), female("birch"), call("male", Statement("seller"), "sam"))
+    found = standing(male("ash"), female("birch"), call("male", Hearsay("seller"), "sam"))
     assert (found.label, found.favoured) == ("contested", "male")
     assert "contrary_call" in found.reasons
 
 
 def test_a_weak_contrary_call_contests_nothing():
-    found = standing(owner(), male("birch"), call("female", Statement("seller"), "sam"))
+    found = standing(owner(), male("birch"), call("female", Hearsay("seller"), "sam"))
     assert found.label == "verified male"
     unsure = standing(owner(), female("birch", sureness="unsure"))
     assert unsure.label == "unsexed"
@@ -241,7 +241,7 @@ def test_weak_later_support_does_not_restore_it():
     weak = standing(*history, male("daisy", blind=False, anchored_to="male"))
     assert weak.label == "contested"
     assert "needs_later_support" in weak.reasons
-    spoken = standing(*history, call("male", Statement("seller"), "sam"))
+    spoken = standing(*history, call("male", Hearsay("seller"), "sam"))
     assert spoken.label == "contested"
 
 

@@ -20,9 +20,9 @@ from tests.domain.sexing.strategies import RECORDS, TAXA
 from scalewitness.domain.observations import (
     Dna,
     Endoscopy,
+    Hearsay,
     Method,
     Reproduction,
-    Statement,
     Ultrasound,
 )
 from scalewitness.domain.sexing.box import Setting, changed, factors
@@ -168,7 +168,7 @@ MIXED = (
     male("birch", blind=False, anchored_to="male", identity="unconfirmed"),
     call("male", Ultrasound("testes"), "vera", role="veterinarian"),
     female("cedar", sureness="unsure"),
-    call("male", Statement("seller"), "sam"),
+    call("male", Hearsay("seller"), "sam"),
 )
 
 

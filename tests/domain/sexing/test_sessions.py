@@ -15,7 +15,7 @@ from tests.domain.sexing.builders import (
     standing,
 )
 
-from scalewitness.domain.observations import Endoscopy, Reproduction, Statement, Ultrasound
+from scalewitness.domain.observations import Endoscopy, Hearsay, Reproduction, Ultrasound
 from scalewitness.domain.sexing.likelihood import log_ratio, total
 from scalewitness.domain.sexing.records import EMPTY
 from scalewitness.domain.sexing.sessions import Weigher, log_likelihoods
@@ -156,7 +156,7 @@ def test_however_many_look_unread_they_may_all_have_looked_at_another_animal():
 
 
 def test_a_repeated_statement_never_passes_three_to_one():
-    calls = [call("male", Statement("seller"), f"seller-{n}") for n in range(100)]
+    calls = [call("male", Hearsay("seller"), f"seller-{n}") for n in range(100)]
     assert 2.9 < _odds(*calls) <= 3 + 1e-9
 
 

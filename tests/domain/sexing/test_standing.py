@@ -15,7 +15,7 @@ from tests.domain.sexing.builders import (
     standing,
 )
 
-from scalewitness.domain.observations import Dna, ScaleCount, Statement, Ultrasound
+from scalewitness.domain.observations import Dna, Hearsay, ScaleCount, Ultrasound
 from scalewitness.domain.sexing.records import ExaminerRecords
 from scalewitness.domain.sexing.standing import share
 
@@ -76,7 +76,7 @@ def test_the_answer_without_a_call_is_the_answer_had_it_not_been_made():
         male("ash", at=11 * HOUR),
         male("ash", at=22 * HOUR),  # taking out the first moves the occasions
         female("birch", identity="unconfirmed"),
-        call("male", Statement("seller"), "sam"),
+        call("male", Hearsay("seller"), "sam"),
         call("undetermined", probed(6), "cedar"),
     ]
     found = standing(*calls)

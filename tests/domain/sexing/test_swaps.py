@@ -16,7 +16,7 @@ from scalewitness.domain.sexing.records import EMPTY
 from scalewitness.domain.sexing.sessions import Weigher, log_likelihoods
 from scalewitness.domain.sexing.swaps import (
     Traveller,
-    Weight,
+    WeightReading,
     _derangements,
     in_words,
     number,
@@ -234,8 +234,8 @@ def _weighings(grams_a, grams_b, days=30):
         Traveller(
             label,
             BALL,
-            weight_before=Weight(before, 0),
-            weight_after=Weight(after, days * DAY),
+            weight_before=WeightReading(before, 0),
+            weight_after=WeightReading(after, days * DAY),
         )
         for label, before, after in (("a", 1500.0, grams_a), ("b", 600.0, grams_b))
     ]

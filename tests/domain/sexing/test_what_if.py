@@ -24,7 +24,7 @@ from scalewitness.domain.observations import Dna, Endoscopy, Probing, ScaleCount
 from scalewitness.domain.sexing.policy import DEFAULT_POLICY
 from scalewitness.domain.sexing.records import EMPTY, ExaminerRecords
 from scalewitness.domain.sexing.typical import NoSuchFinding, typical
-from scalewitness.domain.sexing.what_if import Supposition, what_if
+from scalewitness.domain.sexing.what_if import SupposedCall, what_if
 
 METHODS = (
     "probing",
@@ -45,7 +45,7 @@ def _if(supposed, *calls, taxon=BALL, records=EMPTY, **other):
 
 def test_if_a_vets_ultrasound_said_male():
     owner = male("olive", blind=False, interested=True)
-    found = _if(Supposition("ultrasound", "male", "veterinarian"), owner)
+    found = _if(SupposedCall("ultrasound", "male", "veterinarian"), owner)
     assert found.before.label == "probable male"
     assert found.after.label == "verified male"
     assert found.call.observed == Ultrasound("hemipenes")
@@ -57,7 +57,7 @@ def test_if_a_vets_ultrasound_said_male():
 def test_a_vets_ultrasound_that_someone_reports_is_not_the_blind_one():
     """Nothing the vet knew is on record, so it is not anchored either."""
     owner = male("olive", blind=False, interested=True)
-    supposed = Supposition("ultrasound", "male", "veterinarian")
+    supposed = SupposedCall("ultrasound", "male", "veterinarian")
     plain, found = (_if(replace(supposed, reported=r), owner) for r in (False, True))
     assert (found.call.blind, found.call.anchored_to) == (False, None)
     assert found.after.p_male == plain.after.p_male
@@ -67,7 +67,7 @@ def test_a_vets_ultrasound_that_someone_reports_is_not_the_blind_one():
 
 def test_it_is_the_standing_had_the_call_been_made():
     record = (male("ash"), female("birch"))
-    supposed = Supposition("endoscopy", "female", "veterinarian", stage="adult")
+    supposed = SupposedCall("endoscopy", "female", "veterinarian", stage="adult")
     found = _if(supposed, *record)
     made = call(
         "female", Endoscopy("ovaries"), "supposed", role="veterinarian", at=record[-1].at + DAY
@@ -80,8 +80,8 @@ def test_it_is_the_standing_had_the_call_been_made():
 
 
 def test_what_was_seen_can_be_said_instead():
-    shallow = Supposition("probing", "male", "keeper", observed=probed(7, 7))
-    deep = Supposition("probing", "male", "keeper")
+    shallow = SupposedCall("probing", "male", "keeper", observed=probed(7, 7))
+    deep = SupposedCall("probing", "male", "keeper")
     assert _if(deep).call.observed == probed(9, 9)
     assert _if(shallow).after.p_male < _if(deep).after.p_male
 
@@ -97,29 +97,29 @@ def test_what_was_seen_can_be_said_instead():
     ],
 )
 def test_who_is_not_blind_knows_what_the_record_says(record, knows):
-    found = _if(Supposition("probing", "male", "keeper", blind=False), *record)
+    found = _if(SupposedCall("probing", "male", "keeper", blind=False), *record)
     assert found.call.anchored_to == knows
-    assert _if(Supposition("probing", "male", "keeper"), *record).call.anchored_to is None
+    assert _if(SupposedCall("probing", "male", "keeper"), *record).call.anchored_to is None
 
 
 def test_an_agreeing_call_in_the_know_would_add_less_than_a_blind_one():
     record = (male("ash"),)
     blind, knowing = (
-        _if(Supposition("probing", "male", "keeper", blind=b), *record) for b in (True, False)
+        _if(SupposedCall("probing", "male", "keeper", blind=b), *record) for b in (True, False)
     )
     assert standing(*record).p_male < knowing.after.p_male < blind.after.p_male
 
 
 def test_a_named_examiner_brings_their_record_and_their_earlier_calls():
     records = ExaminerRecords("r", {("ida", "probing", s): (1, 199) for s in ("male", "female")})
-    supposed = Supposition("probing", "male", "keeper", examiner="ida")
+    supposed = SupposedCall("probing", "male", "keeper", examiner="ida")
     assert _if(supposed, records=records).after.p_male > _if(supposed).after.p_male
-    again = _if(Supposition("probing", "male", "keeper", examiner="ash"), male("ash"))
+    again = _if(SupposedCall("probing", "male", "keeper", examiner="ash"), male("ash"))
     assert again.after.reasons == ("needs_second_examiner",)
 
 
 def test_a_test_the_species_does_not_allow_changes_nothing_and_says_why():
-    found = _if(Supposition("dna", "female", "laboratory"), male("ash"))
+    found = _if(SupposedCall("dna", "female", "laboratory"), male("ash"))
     assert found.after.p_male == found.before.p_male
     assert found.weight.code == "sex_system_unknown"
     assert "would stay probable male" in found.text
@@ -127,8 +127,8 @@ def test_a_test_the_species_does_not_allow_changes_nothing_and_says_why():
 
 def test_eggs_make_no_male():
     with pytest.raises(NoSuchFinding):
-        _if(Supposition("reproduction", "male", "keeper"))
-    assert _if(Supposition("reproduction", "female", "keeper")).after.label == "verified female"
+        _if(SupposedCall("reproduction", "male", "keeper"))
+    assert _if(SupposedCall("reproduction", "female", "keeper")).after.label == "verified female"
 
 
 @pytest.mark.parametrize(
@@ -152,7 +152,7 @@ def test_what_a_method_usually_shows(method, conclusion, kind, observed):
 
 @given(RECORDS, TAXA, st.sampled_from(METHODS), SEXES, st.sampled_from(["keeper", "veterinarian"]))
 def test_what_is_typical_of_a_sex_never_speaks_against_it(record, kind, method, sex, role):
-    found = _if(Supposition(method, sex, role, stage="hatchling"), *record, taxon=kind)
+    found = _if(SupposedCall(method, sex, role, stage="hatchling"), *record, taxon=kind)
     sign = 1 if sex == "male" else -1
     assert (found.after.p_male - found.before.p_male) * sign >= -1e-12
     assert found.weight.code != "conflict"
@@ -161,20 +161,20 @@ def test_what_is_typical_of_a_sex_never_speaks_against_it(record, kind, method, 
 
 @given(RECORDS, TAXA, st.sampled_from([*METHODS, "reproduction"]))
 def test_no_conclusion_changes_nothing(record, kind, method):
-    found = _if(Supposition(method, "undetermined", "veterinarian"), *record, taxon=kind)
+    found = _if(SupposedCall(method, "undetermined", "veterinarian"), *record, taxon=kind)
     assert found.after.p_male == found.before.p_male
     assert found.after.label == found.before.label
 
 
 def test_the_prior_enters():
-    found = _if(Supposition("visual", "male", "keeper"), prior_male=0.95)
+    found = _if(SupposedCall("visual", "male", "keeper"), prior_male=0.95)
     assert found.before.p_male == pytest.approx(0.95)
     assert found.after.p_male > 0.95
     assert "now it is 95 in 100" in found.text
 
 
 def test_a_turn_is_said():
-    found = _if(Supposition("endoscopy", "female", "veterinarian"), male("ash"))
+    found = _if(SupposedCall("endoscopy", "female", "veterinarian"), male("ash"))
     assert "now the other sex is likelier" in found.text
-    even = _if(Supposition("probing", "female", "keeper"), male("ash"))
+    even = _if(SupposedCall("probing", "female", "keeper"), male("ash"))
     assert even.after.label == "contested"

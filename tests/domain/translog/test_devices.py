@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
-from scalewitness.domain.translog.devices import Devices, holds
+from scalewitness.domain.translog.devices import DeviceKeys, holds
 from scalewitness.domain.translog.leaf import Leaf, leaf_bytes, read_leaf, signable_bytes
 from scalewitness.domain.translog.signatures import fingerprint
 
@@ -41,7 +41,7 @@ def enrolment(
 
 
 def read(*leaves: Leaf) -> list[str | None]:
-    devices = Devices()
+    devices = DeviceKeys()
     return [devices.read(leaf) for leaf in leaves]
 
 
@@ -117,7 +117,7 @@ def test_a_sig_that_is_none(sig: str) -> None:
          "unsigned"],
 )  # fmt: skip
 def test_an_enrolment_that_proves_nothing(leaf: Leaf) -> None:
-    devices = Devices()
+    devices = DeviceKeys()
     assert devices.read(leaf) is not None
     assert devices.key_of("phone") is None
 

@@ -16,7 +16,7 @@ from scalewitness.domain.errors import OutOfRange, WrongShape
 from scalewitness.domain.observations import Conclusion, Method, Observation, Sureness, method_of
 from scalewitness.domain.sexing.evidence import Role
 from scalewitness.domain.sexing.typical import NoSuchFinding
-from scalewitness.planning.supposing import Supposed, suppose
+from scalewitness.planning.supposing import SupposedAnswer, suppose
 
 
 class Supposition(Sent, frozen=True, kw_only=True):
@@ -45,7 +45,7 @@ def suppose_call(request: Request, id: UUID) -> Response:
     animal = animal_open(keeper, id, now)
     if sent.observed is not None and method_of(sent.observed) != sent.method:
         raise WrongShape("It is another method's.", pointer="/observed/method")
-    call = msgspec.convert(msgspec.structs.asdict(sent), Supposed)
+    call = msgspec.convert(msgspec.structs.asdict(sent), SupposedAnswer)
     try:
         return Response(shapes.supposed(animal.pk, suppose(animal, call, keeper, now)))
     except NoSuchFinding as problem:

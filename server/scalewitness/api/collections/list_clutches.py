@@ -7,7 +7,7 @@ from rest_framework.response import Response
 
 from scalewitness.api.collections.access import own_collection
 from scalewitness.api.operations import operation
-from scalewitness.api.paging import CURSOR, LIMIT, Part
+from scalewitness.api.paging import CURSOR, LIMIT, PagePart
 from scalewitness.api.shapes.clutches import Clutches, clutch
 from scalewitness.breeding.queries.clutches import broods_in, clutches_of
 
@@ -17,6 +17,6 @@ def list_clutches(request: Request, id: UUID) -> Response:
     """Young of the same parents hatched on the same day, latest first, with their count and
     an exact test of the sex ratio. Calls on a whole clutch go through `push`. The
     `Link` header leads on."""
-    part = Part(request, broods_in(own_collection(request, id)))
+    part = PagePart(request, broods_in(own_collection(request, id)))
     shown = [clutch(one) for one in clutches_of(part.items)]
     return Response(Clutches(shown, part.next), headers=part.headers)

@@ -9,7 +9,7 @@ from rest_framework.response import Response
 from scalewitness.animals.queries import is_steward
 from scalewitness.api.authentication import keeper_of
 from scalewitness.api.operations import operation
-from scalewitness.api.shapes.disputes import DisputeShown, Evidence, dispute
+from scalewitness.api.shapes.disputes import DisputeShown, KnownOfAnimal, dispute
 from scalewitness.disputes.queries import dispute_for
 from scalewitness.examiners.settled import settled_behind
 from scalewitness.ledger.queries.entries import entry_at
@@ -27,7 +27,7 @@ def show_dispute(request: Request, id: UUID) -> Response:
     known = dossier(found.animal) if seat == "whole" else None
     shown = dispute(
         found,
-        Evidence(known, settled_behind(known, keeper, now)) if known else None,
+        KnownOfAnimal(known, settled_behind(known, keeper, now)) if known else None,
         entry=entry.fact if entry else None,
         letters_too=is_steward(keeper, found.animal.collection, now),
     )

@@ -9,14 +9,14 @@ from rest_framework.response import Response
 from scalewitness.api.offers.access import buyer_of, opened
 from scalewitness.api.operations import operation
 from scalewitness.api.reading import body_of
-from scalewitness.api.saying import ANSWERS, FACT_REFUSALS, Known, Saying, begin
+from scalewitness.api.saying import ANSWERS, FACT_REFUSALS, IdAndTime, Saying, begin
 from scalewitness.disclosures.queries import disclosures_to_buyer
 from scalewitness.domain.errors import LinkGone, NotNow
 from scalewitness.domain.facts import Id
 from scalewitness.sales.models import Sale
 
 
-class BuyersAcknowledgement(Known, frozen=True, kw_only=True):
+class BuyersAcknowledgement(IdAndTime, frozen=True, kw_only=True):
     """``disclosure``: which one; the newest still open when absent."""
 
     disclosure: Id | None = None

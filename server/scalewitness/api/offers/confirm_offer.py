@@ -12,13 +12,13 @@ from rest_framework.response import Response
 from scalewitness.api.offers.access import buyer_of, opened
 from scalewitness.api.operations import operation
 from scalewitness.api.reading import body_of
-from scalewitness.api.saying import ANSWERS, FACT_REFUSALS, Known, begin
+from scalewitness.api.saying import ANSWERS, FACT_REFUSALS, IdAndTime, begin
 from scalewitness.domain.errors import LinkGone, StandingMoved
 from scalewitness.domain.translog.canonical import MAX_INTEGER
 from scalewitness.sales.services import try_code
 
 
-class Confirmation(Known, frozen=True, kw_only=True):
+class Confirmation(IdAndTime, frozen=True, kw_only=True):
     """``seen`` is the log position the offer was shown at. ``statement``: in the buyer's
     own words, if they like. ``code``: from the newest letter, where the seller asks for one;
     every try counts."""

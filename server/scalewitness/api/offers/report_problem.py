@@ -7,12 +7,12 @@ from rest_framework.response import Response
 from scalewitness.api.offers.access import buyer_of, opened
 from scalewitness.api.operations import operation
 from scalewitness.api.reading import body_of
-from scalewitness.api.saying import ANSWERS, FACT_REFUSALS, Known, begin
+from scalewitness.api.saying import ANSWERS, FACT_REFUSALS, IdAndTime, begin
 from scalewitness.domain.errors import LinkGone
 from scalewitness.domain.facts import Id
 
 
-class BuyersProblem(Known, frozen=True, kw_only=True):
+class BuyersProblem(IdAndTime, frozen=True, kw_only=True):
     """``dispute``: the new dispute's id, made by the client."""
 
     dispute: Id

@@ -6,10 +6,10 @@ from rest_framework.response import Response
 
 from scalewitness.api.offers.access import buyer_of, opened
 from scalewitness.api.reading import body_of
-from scalewitness.api.saying import Known, begin
+from scalewitness.api.saying import IdAndTime, begin
 
 
-class BuyersWord(Known, frozen=True, kw_only=True):
+class BuyersWord(IdAndTime, frozen=True, kw_only=True):
     """``note``: in the buyer's own words, if they like."""
 
     note: str | None = None

@@ -13,7 +13,7 @@ from rest_framework.response import Response
 from scalewitness.api.operations import operation
 from scalewitness.api.reading import body_of
 from scalewitness.api.sales.access import own_sale
-from scalewitness.api.saying import ANSWERS, FACT_REFUSALS, Known, Saying, Texts, begin
+from scalewitness.api.saying import ANSWERS, FACT_REFUSALS, IdAndTime, Saying, Texts, begin
 from scalewitness.domain.errors import StandingMoved
 from scalewitness.domain.facts import Moment
 from scalewitness.intake.rules.sales import represent
@@ -21,7 +21,7 @@ from scalewitness.ledger.queries.entries import leaf_of
 from scalewitness.sales.models import Sale
 
 
-class NewOffer(Known, frozen=True, kw_only=True):
+class NewOffer(IdAndTime, frozen=True, kw_only=True):
     """The terms. ``recheck_days``: how long the buyer may have the sex rechecked;
     ``remedy``: what is agreed for the case that it proves wrong."""
 

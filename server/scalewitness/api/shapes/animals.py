@@ -8,7 +8,7 @@ from uuid import UUID
 from msgspec import UNSET, Struct, UnsetType
 
 from scalewitness.animals.models import Animal, Collection, Identifier
-from scalewitness.animals.queries import Condition, conditions_of, identifiers_of
+from scalewitness.animals.queries import LastNoted, conditions_of, identifiers_of
 from scalewitness.api.shapes import words
 from scalewitness.api.shapes.people import CollectionNamed
 from scalewitness.calls.queries.visibility import parents_told
@@ -140,7 +140,7 @@ def animals(
 def whole(
     animal: Animal,
     marks: list[Identifier],
-    state: Condition,
+    state: LastNoted,
     standing: Standing | None,
     parents: tuple[UUID | None, UUID | None],
 ) -> AnimalShown:
@@ -164,7 +164,7 @@ def whole(
     )
 
 
-def blind(animal: Animal, marks: list[Identifier], state: Condition) -> AnimalBlind:
+def blind(animal: Animal, marks: list[Identifier], state: LastNoted) -> AnimalBlind:
     return AnimalBlind(
         id=animal.pk,
         species=species(animal.species),
@@ -187,7 +187,7 @@ def identifiers(marks: Iterable[Identifier]) -> list[IdentifierShown]:
     return [IdentifierShown(mark.scheme, mark.code) for mark in marks]
 
 
-def condition(state: Condition, *, health: bool = True) -> ConditionShown:
+def condition(state: LastNoted, *, health: bool = True) -> ConditionShown:
     return ConditionShown(
         grams=state.grams,
         weighed_at=state.weighed_at,

@@ -13,7 +13,7 @@ from scalewitness.api.shapes.sensitivity import SensitivityShown, sensitivity_sh
 from scalewitness.calls.models import Call, HeldCall
 from scalewitness.domain.facts import CallMade, Corrected, Identification
 from scalewitness.domain.observations import Observation, method_of
-from scalewitness.domain.sexing.explain import Line
+from scalewitness.domain.sexing.explain import ReasonLine
 from scalewitness.domain.sexing.parameters import Parameter
 from scalewitness.domain.sexing.standing import CallWeight, SessionWeight
 from scalewitness.domain.sexing.used import RecordUsed
@@ -104,7 +104,7 @@ class StandingShown(Struct, frozen=True):
     favoured: str | None
     decisive: bool
     reasons: tuple[str, ...]
-    lines: tuple[Line, ...]
+    lines: tuple[ReasonLine, ...]
     weights: tuple[CallWeight, ...]
     sessions: tuple[SessionWeight, ...]
     parameters: str

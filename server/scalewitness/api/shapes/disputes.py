@@ -80,7 +80,7 @@ class DisputeShown(Struct, frozen=True):
     letters: list[LetterShown]
 
 
-class Evidence(NamedTuple):
+class KnownOfAnimal(NamedTuple):
     """What is known of the animal, for whoever may see it."""
 
     known: Dossier
@@ -101,7 +101,7 @@ def listed(rows: Iterable[tuple[Dispute, Seat]]) -> list[DisputeListed]:
 
 
 def dispute(
-    one: Dispute, evidence: Evidence | None, *, entry: UUID | None, letters_too: bool
+    one: Dispute, evidence: KnownOfAnimal | None, *, entry: UUID | None, letters_too: bool
 ) -> DisputeShown:
     """``entry``: the id of the fact that opened it, under which its note is kept."""
     found = one.finding if hasattr(one, "finding") else None

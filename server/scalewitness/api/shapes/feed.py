@@ -14,7 +14,7 @@ from scalewitness.domain.sync import written
 from scalewitness.feed.items import (
     AnimalNow,
     CollectionNow,
-    Fact,
+    FactItem,
     Item,
     Page,
     ProfileNow,
@@ -140,7 +140,7 @@ class _Shown:
             case Snapshot():
                 facts = [self._fact(entry) for entry in one.entries]
                 return SnapshotFed(self._animals[one.animal.pk], facts)
-            case Fact():
+            case FactItem():
                 return self._fact(one.entry, with_animal=one.animal is not None)
             case AnimalNow():
                 return AnimalFed(self._animals[one.animal.pk])
@@ -169,7 +169,7 @@ def _entries(items: Iterable[Item]) -> Iterator[AnyEntry]:
     for one in items:
         if isinstance(one, Snapshot):
             yield from one.entries
-        elif isinstance(one, Fact):
+        elif isinstance(one, FactItem):
             yield one.entry
 
 
@@ -177,7 +177,7 @@ def _animals(items: Iterable[Item]) -> Iterator[tuple[Any, str]]:
     for one in items:
         if isinstance(one, Snapshot | AnimalNow):
             yield one.animal, one.sight
-        elif isinstance(one, Fact) and one.animal is not None:
+        elif isinstance(one, FactItem) and one.animal is not None:
             yield one.animal, "all"
 
 

@@ -19,7 +19,7 @@ from scalewitness.api.shapes.sales import Held
 from scalewitness.calls.models import Call
 from scalewitness.domain.cautions import BEFORE_A_PURCHASE
 from scalewitness.domain.facts import CallMade, Corrected, OfferMade, Representation
-from scalewitness.domain.sexing.explain import Line
+from scalewitness.domain.sexing.explain import ReasonLine
 from scalewitness.domain.sexing.sensitivity import in_words
 from scalewitness.intake.rules.sales import represent
 from scalewitness.sales.models import Sale, SaleStep
@@ -27,7 +27,7 @@ from scalewitness.sales.queries import progress_of
 from scalewitness.standings.queries.dossier import Dossier, ShownCall, dossier
 
 
-class Evidence(Struct, frozen=True):
+class EvidenceLine(Struct, frozen=True):
     """One line in plain words; ``who`` and ``at`` beside a line about a call, whose text
     begins with a verb."""
 
@@ -67,7 +67,7 @@ class AnimalOffered(Struct, frozen=True):
     identifiers: list[IdentifierShown]
     represented: Representation
     current: Representation
-    evidence: list[Evidence]
+    evidence: list[EvidenceLine]
     sensitivity: str
     calls: list[CallTold]
 
@@ -136,15 +136,17 @@ def _animals(
     ]
 
 
-def _evidence(known: Dossier, sale: Sale, sellers: frozenset[UUID]) -> list[Evidence]:
+def _evidence(known: Dossier, sale: Sale, sellers: frozenset[UUID]) -> list[EvidenceLine]:
     by_call = {str(shown.call.pk): shown.call for shown in known.calls}
     return [_line(line, by_call.get(line.call or ""), sale, sellers) for line in known.lines]
 
 
-def _line(line: Line, call: Call | None, sale: Sale, sellers: frozenset[UUID]) -> Evidence:
+def _line(
+    line: ReasonLine, call: Call | None, sale: Sale, sellers: frozenset[UUID]
+) -> EvidenceLine:
     if call is None:
-        return Evidence(line.kind, line.text)
-    return Evidence(line.kind, line.text, _who(call, sale, sellers), call.examined_at)
+        return EvidenceLine(line.kind, line.text)
+    return EvidenceLine(line.kind, line.text, _who(call, sale, sellers), call.examined_at)
 
 
 def _told(shown: ShownCall, sale: Sale, sellers: frozenset[UUID]) -> CallTold:

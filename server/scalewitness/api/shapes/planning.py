@@ -8,13 +8,13 @@ from msgspec import Struct
 from scalewitness.api.shapes import words
 from scalewitness.domain.cautions import BEFORE_A_CHECK
 from scalewitness.domain.observations import Observation
-from scalewitness.domain.sexing.explain import Line
+from scalewitness.domain.sexing.explain import ReasonLine
 from scalewitness.domain.sexing.parameters import Parameter
 from scalewitness.domain.sexing.planning import Check, RuledOut
 from scalewitness.domain.sexing.standing import Assessment, CallWeight
 from scalewitness.domain.sexing.what_if import WhatIf
 from scalewitness.planning.available import ANYBODY, Examiners
-from scalewitness.planning.plans import PlannedAnimal, PlannedVisit, Waiting, planning_numbers
+from scalewitness.planning.plans import NotToday, PlannedAnimal, PlannedVisit, planning_numbers
 from scalewitness.standings.queries.assessing import Yardstick
 
 
@@ -129,7 +129,7 @@ class Supposed(Struct, frozen=True):
     after: StandingSupposed
     call: CallSupposed
     text: str
-    lines: tuple[Line, ...]
+    lines: tuple[ReasonLine, ...]
     parameters: str
     policy: str
     examiner_records: str
@@ -222,7 +222,7 @@ def _ruled_out(one: RuledOut, who: Who) -> CheckRuledOut:
     return CheckRuledOut(one.method, who[one.examiner], one.why)
 
 
-def _waiting(one: Waiting) -> AnimalWaiting:
+def _waiting(one: NotToday) -> AnimalWaiting:
     return AnimalWaiting(UUID(one.animal), one.why)
 
 

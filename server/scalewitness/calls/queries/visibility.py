@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 Sight = Literal["all", "blind"]
 
 
-class Seen(TypedDict):
+class WithSight(TypedDict):
     sight: Sight
 
 
@@ -42,7 +42,7 @@ class Point:
     at: datetime
 
 
-def visible_animals(keeper: UUID, now: datetime) -> "QuerySet[WithAnnotations[Animal, Seen]]":
+def visible_animals(keeper: UUID, now: datetime) -> "QuerySet[WithAnnotations[Animal, WithSight]]":
     """Animals the keeper may see now, each annotated with ``sight``.
 
     Order is by id alone: no order that follows sex, standing or activity.
@@ -79,7 +79,7 @@ def sights_at(keeper: UUID, animals: Iterable[UUID], point: Point) -> dict[UUID,
 
 def _visible(
     keeper: UUID, now: datetime, size: int | None
-) -> "QuerySet[WithAnnotations[Animal, Seen]]":
+) -> "QuerySet[WithAnnotations[Animal, WithSight]]":
     """``size`` None: as things are. Else as the log's first ``size`` entries had them: grants,
     their ends, moves and calls are never edited, so leaving out the later ones is enough."""
     animals = Animal.objects.select_related("collection")
@@ -162,7 +162,9 @@ def parents_told(
     parents that they see whole.
     """
     listed = list(animals)
-    rule = Parents(keeper, (one for animal in listed for one in (animal.sire, animal.dam)), now)
+    rule = VisibleParents(
+        keeper, (one for animal in listed for one in (animal.sire, animal.dam)), now
+    )
 
     def told(animal: Animal, parent: UUID | None) -> UUID | None:
         return parent if parent and rule.open(animal, parent) else None
@@ -170,7 +172,7 @@ def parents_told(
     return {animal.pk: (told(animal, animal.sire), told(animal, animal.dam)) for animal in listed}
 
 
-class Parents:
+class VisibleParents:
     """Whether the keeper, who sees an animal whole, may be told that these are, or once were
     said to be, its parents; the rule is that of :func:`parents_told`."""
 

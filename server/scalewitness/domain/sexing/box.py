@@ -15,7 +15,7 @@ from scalewitness.domain.observations import Method, Sex
 from scalewitness.domain.sexing.examiners.beta import interval
 from scalewitness.domain.sexing.parameters import Parameter, ParameterSet, Status
 from scalewitness.domain.sexing.records import Beta
-from scalewitness.domain.sexing.sessions import Weighed, Weigher
+from scalewitness.domain.sexing.sessions import WeighedSession, Weigher
 from scalewitness.domain.sexing.tables import table
 from scalewitness.domain.sexing.taxa import Taxon
 from scalewitness.domain.sexing.used import entered
@@ -60,7 +60,7 @@ class Factor(Struct, frozen=True):
 
 
 def factors(
-    weighed: Sequence[Weighed],
+    weighed: Sequence[WeighedSession],
     weigher: Weigher,
     prior_male: float = 0.5,
     prior_range: Range | None = None,
@@ -145,7 +145,7 @@ def _strength(finding: str, pair: tuple[float, float], strength: float) -> Setti
     return Setting(((f"{finding}.{_SEXES[rarer]}", value),))
 
 
-def _ranges(telling: Sequence[Weighed], taxon: Taxon) -> Iterable[Factor]:
+def _ranges(telling: Sequence[WeighedSession], taxon: Taxon) -> Iterable[Factor]:
     if not any(one.reading.code == _DEPTHS_READ for one in telling):
         return
     given = _box("ranges")["published" if taxon.status == "published" else "other"]
@@ -156,7 +156,7 @@ def _ranges(telling: Sequence[Weighed], taxon: Taxon) -> Iterable[Factor]:
         yield _factor(f"{taxon.key}.depth.{sex}", 0.0, about, *ends)
 
 
-def _records(telling: Sequence[Weighed], weigher: Weigher) -> Iterable[Factor]:
+def _records(telling: Sequence[WeighedSession], weigher: Weigher) -> Iterable[Factor]:
     keys = {(one.call.examiner, one.method, sex) for one in telling for sex in _SEXES}
     given = _box("records")["level"]
     for key in sorted(keys & weigher.records.rates.keys()):

@@ -18,7 +18,7 @@ from scalewitness.domain.sexing.likelihood import Pair, combine, total
 from scalewitness.domain.sexing.parameters import Parameters, ParameterSet
 from scalewitness.domain.sexing.policy import Policy
 from scalewitness.domain.sexing.records import ExaminerRecords
-from scalewitness.domain.sexing.sessions import Session, Weighed, Weigher, log_likelihoods
+from scalewitness.domain.sexing.sessions import Session, WeighedSession, Weigher, log_likelihoods
 from scalewitness.domain.sexing.tables import table
 from scalewitness.domain.sexing.taxa import Taxon
 
@@ -38,7 +38,7 @@ class Standing(Struct, frozen=True):
     reasons: tuple[str, ...] = ()
 
 
-class Supposed(NamedTuple):
+class SupposedCase(NamedTuple):
     """A further call, with what it would say under each set when that is not what its
     observation says (a class of depths stands for all its members)."""
 
@@ -50,7 +50,9 @@ class Supposed(NamedTuple):
 class Side:
     """The calls in log order under one set of parameters."""
 
-    def __init__(self, weigher: Weigher, weighed: Sequence[Weighed], prior_male: float) -> None:
+    def __init__(
+        self, weigher: Weigher, weighed: Sequence[WeighedSession], prior_male: float
+    ) -> None:
         self.weigher = weigher
         self.weighed = weighed
         self.prior_male = prior_male
@@ -64,7 +66,7 @@ class Side:
             found = self._first[count] = self.p_male(sessions), sessions
         return found
 
-    def without(self, left_out: Weighed) -> float:
+    def without(self, left_out: WeighedSession) -> float:
         """The probability of male had that call not been made."""
         return self.p_male(self.weigher.sessions(w for w in self.weighed if w is not left_out))
 
@@ -114,7 +116,7 @@ class Case:
             outcome.reasons,
         )
 
-    def plus(self, supposed: Supposed) -> "Case":
+    def plus(self, supposed: SupposedCase) -> "Case":
         """The same case with one more call at the end of the log."""
         call, base, pessimistic = supposed
         return Case(

@@ -34,7 +34,7 @@ _CONCLUSIONS: dict[str, Conclusion] = {
 _SIDES: tuple[Side, Side] = ("left", "right")
 
 
-class Row(Struct, frozen=True):
+class ClutchRow(Struct, frozen=True):
     """One hatchling: its tag, what was concluded, and for probing the depth on each side in
     scales as written; a side not probed is None."""
 
@@ -55,7 +55,7 @@ class Together(Struct, frozen=True):
     harm: tuple[Harm, ...] = ()
 
 
-class Problem(Struct, frozen=True):
+class RowProblem(Struct, frozen=True):
     """A row that cannot be used, by its number from 1, and why in words."""
 
     row: int
@@ -87,10 +87,10 @@ class Ratio(Struct, frozen=True):
     text: str
 
 
-def read_rows(text: str) -> tuple[list[Row], list[Problem]]:
+def read_rows(text: str) -> tuple[list[ClutchRow], list[RowProblem]]:
     """Notes, one hatchling a line: tag, m or f or u, and for probing the left and right
     depth, a dash for a side not probed: ``H1 m 9 8.5``. Blank lines are passed over."""
-    rows: dict[str, Row] = {}
+    rows: dict[str, ClutchRow] = {}
     problems = []
     for number, line in enumerate(text.splitlines(), 1):
         words = line.split()
@@ -99,15 +99,15 @@ def read_rows(text: str) -> tuple[list[Row], list[Problem]]:
         try:
             row = _row(words)
         except ValueError as wrong:
-            problems.append(Problem(number, str(wrong)))
+            problems.append(RowProblem(number, str(wrong)))
             continue
         if row.tag in rows:
-            problems.append(Problem(number, f"the tag {row.tag} stands twice"))
+            problems.append(RowProblem(number, f"the tag {row.tag} stands twice"))
         rows.setdefault(row.tag, row)
     return list(rows.values()), problems
 
 
-def clutch_calls(rows: Iterable[Row], together: Together) -> list[tuple[str, CallMade]]:
+def clutch_calls(rows: Iterable[ClutchRow], together: Together) -> list[tuple[str, CallMade]]:
     """A call for each hatchling, beside its tag; the tag is how it was told apart. Raises
     ValueError for depths with a method that has none."""
     return [(row.tag, _call(row, together)) for row in rows]
@@ -135,7 +135,7 @@ def sex_ratio(counted: Tally, expected: float = EVEN) -> Ratio:
 # --- rows -------------------------------------------------------------------------------
 
 
-def _row(words: Sequence[str]) -> Row:
+def _row(words: Sequence[str]) -> ClutchRow:
     if not 2 <= len(words) <= 4:
         raise ValueError("give the tag, m or f or u, and at most two depths")
     tag, letter, *depths = words
@@ -143,7 +143,7 @@ def _row(words: Sequence[str]) -> Row:
     if conclusion is None:
         raise ValueError(f"{letter} is neither m nor f nor u")
     left, right = ([_depth(one) for one in depths] + [None, None])[:2]
-    return Row(tag, conclusion, left, right)
+    return ClutchRow(tag, conclusion, left, right)
 
 
 def _depth(written: str) -> str | None:
@@ -159,7 +159,7 @@ def _depth(written: str) -> str | None:
     return depth
 
 
-def _call(row: Row, together: Together) -> CallMade:
+def _call(row: ClutchRow, together: Together) -> CallMade:
     return CallMade(
         conclusion=row.conclusion,
         sureness=together.sureness,
@@ -178,7 +178,7 @@ _SEEN: dict[Conclusion, Literal["hemipenes", "nothing", "unclear"]] = {
 }
 
 
-def _observed(row: Row, together: Together) -> Probing | Eversion:
+def _observed(row: ClutchRow, together: Together) -> Probing | Eversion:
     depths = [(side, d) for side, d in zip(_SIDES, (row.left, row.right), strict=True) if d]
     if together.method == "probing":
         passes = tuple(Pass(side, depth, "resistance") for side, depth in depths)

@@ -21,7 +21,7 @@ from scalewitness.domain.sexing.likelihood import NOTHING
 from scalewitness.domain.sexing.parameters import Parameters, ParameterSet
 from scalewitness.domain.sexing.policy import Policy
 from scalewitness.domain.sexing.records import ExaminerRecords
-from scalewitness.domain.sexing.sessions import Weighed, Weigher
+from scalewitness.domain.sexing.sessions import WeighedSession, Weigher
 from scalewitness.domain.sexing.taxa import Taxon
 
 Floats = NDArray[np.float64]
@@ -130,7 +130,7 @@ class Encoder:
         self._examiners: dict[str, int] = {}
         self._findings = _Findings([], [], []), _Findings([], [], [])
         self._conclusions: list[int] = []
-        self._weighed: list[tuple[Weighed, Weighed]] = []
+        self._weighed: list[tuple[WeighedSession, WeighedSession]] = []
         self._examiner_of: list[int] = []
 
     def columns(self, chunk: Sequence[Record]) -> Columns:
@@ -189,7 +189,7 @@ class Encoder:
             found = self._around[key] = len(self._weighed) - 1
         return found
 
-    def _weigh(self, call: Evidence) -> tuple[Weighed, Weighed]:
+    def _weigh(self, call: Evidence) -> tuple[WeighedSession, WeighedSession]:
         """Everything but what was found; the taxon decides only that."""
         nothing = Reading(NOTHING, "says_nothing")
         sets = self.parameters.base, self.parameters.pessimistic

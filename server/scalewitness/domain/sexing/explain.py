@@ -20,7 +20,7 @@ from scalewitness.domain.sexing.words import chance, found_in_words
 Kind = Literal["answer", "reason", "call", "caution"]
 
 
-class Line(Struct, frozen=True):
+class ReasonLine(Struct, frozen=True):
     """One or more sentences. ``call``, ``examiner``, ``role`` and ``at`` (Unix ms) are set
     on lines about a call only."""
 
@@ -32,17 +32,19 @@ class Line(Struct, frozen=True):
     at: int | None = None
 
 
-def explain(assessment: Assessment, evidence: Sequence[Evidence], taxon: Taxon) -> tuple[Line, ...]:
+def explain(
+    assessment: Assessment, evidence: Sequence[Evidence], taxon: Taxon
+) -> tuple[ReasonLine, ...]:
     """The answer, why it is not stronger or weaker, each call in log order with what it
     weighs, and what could be wrong. ``evidence`` is what was assessed. Raises KeyError for
     a call that was not."""
     by_id = {call.call: call for call in evidence}
     counted = [(weight, by_id[weight.call]) for weight in assessment.weights]
     return (
-        Line("answer", _answer(assessment)),
-        *(Line("reason", text) for text in _reasons(assessment)),
+        ReasonLine("answer", _answer(assessment)),
+        *(ReasonLine("reason", text) for text in _reasons(assessment)),
         *(_call_line(weight, call, taxon) for weight, call in counted),
-        *(Line("caution", text) for text in _cautions(assessment, evidence, taxon)),
+        *(ReasonLine("caution", text) for text in _cautions(assessment, evidence, taxon)),
     )
 
 
@@ -131,7 +133,7 @@ _SURENESS = {
 }
 
 
-def _call_line(weight: CallWeight, call: Evidence, taxon: Taxon) -> Line:
+def _call_line(weight: CallWeight, call: Evidence, taxon: Taxon) -> ReasonLine:
     sentences = [
         f"{found_in_words(call.observed)}; {_concluded(call)}.",
         *_expected(weight, call, taxon),
@@ -139,7 +141,7 @@ def _call_line(weight: CallWeight, call: Evidence, taxon: Taxon) -> Line:
         weight.reason,
     ]
     text = " ".join(sentence for sentence in sentences if sentence)
-    return Line("call", text, call.call, call.examiner, call.role, call.at)
+    return ReasonLine("call", text, call.call, call.examiner, call.role, call.at)
 
 
 def _concluded(call: Evidence) -> str:

@@ -13,6 +13,7 @@ from msgspec import Struct
 from scalewitness.domain.observations import (
     Dna,
     Eversion,
+    Hearsay,
     LifeStage,
     Method,
     Pass,
@@ -21,7 +22,6 @@ from scalewitness.domain.observations import (
     Reproduction,
     ScaleCount,
     Sex,
-    Statement,
     Visual,
 )
 from scalewitness.domain.sexing.depths import depth_tables, pass_log_chance
@@ -180,7 +180,7 @@ def _visual(seen: Visual, conclusion: Sex, _: Taxon) -> Key:
     return f"visual.{seen.feature}.says_{conclusion}", "conclusion_only"
 
 
-def _statement(seen: Statement, conclusion: Sex, _: Taxon) -> Key:
+def _statement(seen: Hearsay, conclusion: Sex, _: Taxon) -> Key:
     return f"statement.{seen.source}.says_{conclusion}", "conclusion_only"
 
 

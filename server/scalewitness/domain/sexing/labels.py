@@ -15,7 +15,7 @@ from scalewitness.domain.observations import Reproduction, Sex
 from scalewitness.domain.sexing.evidence import Evidence, other
 from scalewitness.domain.sexing.likelihood import log_odds
 from scalewitness.domain.sexing.policy import Policy
-from scalewitness.domain.sexing.sessions import Session, Weighed
+from scalewitness.domain.sexing.sessions import Session, WeighedSession
 
 EVEN = 1e-9
 """A probability this close to one half favours neither sex: rounding must not decide."""
@@ -58,29 +58,29 @@ class Course(Struct, frozen=True):
     turn: str = ""
 
 
-class Outcome(Struct, frozen=True):
+class Labelling(Struct, frozen=True):
     label: Label
     favoured: Sex | None
     decisive: bool
     reasons: tuple[str, ...]
 
 
-def settle(views: Callable[[int], View], count: int, policy: Policy) -> Outcome:
+def settle(views: Callable[[int], View], count: int, policy: Policy) -> Labelling:
     """The label of the record of ``count`` calls; ``views(n)`` shows its first n."""
     view = views(count)
     label, sex = _by_share(view, policy)
     if not view.sessions:
-        return Outcome(label, sex, False, ("no_evidence",))
+        return Labelling(label, sex, False, ("no_evidence",))
     course = _course(views, count, policy)
     if course.fallen is not None or _opposed(view, policy):
         label = "contested"
     if sex is None:
-        return Outcome(label, None, False, ("evenly_balanced", *_fall(course)))
+        return Labelling(label, None, False, ("evenly_balanced", *_fall(course)))
     decisive = bool(_decisive(view, sex, policy))
     if course.verified == sex:
         label = cast(Label, f"verified {sex}")
-        return Outcome(label, sex, decisive, _why(view, sex, course, policy))
-    return Outcome(label, sex, decisive, _why_not(view, sex, course, policy))
+        return Labelling(label, sex, decisive, _why(view, sex, course, policy))
+    return Labelling(label, sex, decisive, _why_not(view, sex, course, policy))
 
 
 # --- the rule -------------------------------------------------------------------------
@@ -111,16 +111,16 @@ def _unmet_agreement(view: View, sex: Sex, policy: Policy) -> list[str]:
     return missing
 
 
-def _counting(view: View, sex: Sex) -> list[Weighed]:
+def _counting(view: View, sex: Sex) -> list[WeighedSession]:
     """Calls for that sex in sessions that as a whole speak for it."""
     return [w for s in view.supporting(sex) for w in s.calls if w.call.conclusion == sex]
 
 
-def _decisive(view: View, sex: Sex, policy: Policy) -> list[Weighed]:
+def _decisive(view: View, sex: Sex, policy: Policy) -> list[WeighedSession]:
     return [w for w in _counting(view, sex) if is_decisive(w, policy)]
 
 
-def is_decisive(weighed: Weighed, policy: Policy) -> bool:
+def is_decisive(weighed: WeighedSession, policy: Policy) -> bool:
     """Whether this call settles the sex without a second examiner: a conclusive finding
     of a decisive method, in the right hands, on an animal whose identity was read."""
     return weighed.reading.informative and could_decide(weighed.call, policy)

@@ -30,7 +30,7 @@ FloatArray = NDArray[np.float64]
 _SEXES: tuple[Sex, ...] = ("male", "female")
 
 
-class Outcome(Struct, frozen=True):
+class PossibleOutcome(Struct, frozen=True):
     """One thing a check may show. ``base`` and ``pessimistic`` say what it says under
     either set when that is not what ``observed`` alone says."""
 
@@ -44,7 +44,7 @@ class Prospect(Struct, frozen=True):
     """All that may name a sex; ``telling`` is the share of animals in which the method can
     say anything. What is left over is a check without a conclusion."""
 
-    outcomes: tuple[Outcome, ...]
+    outcomes: tuple[PossibleOutcome, ...]
     telling: float = 1.0
 
 
@@ -56,7 +56,7 @@ def prospect(method: Method, taxon: Taxon, parameters: Parameters) -> Prospect:
         if base is not None and pessimistic is not None:
             return Prospect(_depth_classes(base, pessimistic))
     return Prospect(
-        tuple(Outcome(sex, typical(method, sex, taxon)) for sex in _SEXES),
+        tuple(PossibleOutcome(sex, typical(method, sex, taxon)) for sex in _SEXES),
         _outside_overlap(taxon) if method == "scale_count" else 1.0,
     )
 
@@ -74,7 +74,7 @@ class _Grid(Struct, frozen=True):
         return log(float(self.male[chosen].sum())), log(float(self.female[chosen].sum()))
 
 
-def _depth_classes(base: _Grid, pessimistic: _Grid) -> tuple[Outcome, ...]:
+def _depth_classes(base: _Grid, pessimistic: _Grid) -> tuple[PossibleOutcome, ...]:
     favour = np.log(base.male) - np.log(base.female)
     edges = [*(log(_number("depths", name)) for name in ("odds", "clear", "strong")), np.inf]
     found = []
@@ -86,11 +86,11 @@ def _depth_classes(base: _Grid, pessimistic: _Grid) -> tuple[Outcome, ...]:
     return tuple(found)
 
 
-def _class(sex: Sex, chosen: NDArray[np.bool_], base: _Grid, pessimistic: _Grid) -> Outcome:
+def _class(sex: Sex, chosen: NDArray[np.bool_], base: _Grid, pessimistic: _Grid) -> PossibleOutcome:
     likeliest = np.where(chosen, base.male if sex == "male" else base.female, 0.0).argmax()
     left, right = np.unravel_index(likeliest, chosen.shape)
     passes = Pass("left", _scales(left), "resistance"), Pass("right", _scales(right), "resistance")
-    return Outcome(
+    return PossibleOutcome(
         sex,
         Probing(passes),
         _reading(sex, base.pair(chosen)),

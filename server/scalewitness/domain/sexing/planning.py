@@ -20,7 +20,7 @@ from math import exp
 from msgspec import Struct
 
 from scalewitness.domain.observations import Method, Sex
-from scalewitness.domain.sexing.case import Case, Standing, Supposed, case_of
+from scalewitness.domain.sexing.case import Case, Standing, SupposedCase, case_of
 from scalewitness.domain.sexing.evidence import Evidence, Role
 from scalewitness.domain.sexing.feasible import (
     PLANNED,
@@ -30,7 +30,7 @@ from scalewitness.domain.sexing.feasible import (
     planning_number,
 )
 from scalewitness.domain.sexing.likelihood import Pair, mix
-from scalewitness.domain.sexing.outcomes import Outcome, prospect
+from scalewitness.domain.sexing.outcomes import PossibleOutcome, prospect
 from scalewitness.domain.sexing.parameters import Parameters
 from scalewitness.domain.sexing.policy import Policy
 from scalewitness.domain.sexing.reasons import Prospects, reasons
@@ -105,7 +105,7 @@ def plan(
     return Plan(tuple(checks), tuple(ruled_out))
 
 
-class Sheet(Struct, frozen=True):
+class PlannedSheet(Struct, frozen=True):
     """A visit: at most one check for each animal, in the order of benefit per minute;
     ``minutes`` of the ``budget`` it takes; animals ``left_out`` for want of time, and
     those for which nothing is worth doing (``no_need``)."""
@@ -125,7 +125,7 @@ def fill_visit(
     records: ExaminerRecords,
     policy: Policy,
     parameters: Parameters,
-) -> Sheet:
+) -> PlannedSheet:
     """The checks to make in so many minutes: by benefit per minute, then, while time is
     left, the better check of an animal in place of the quicker one."""
     options = {
@@ -134,7 +134,7 @@ def fill_visit(
     }
     chosen = _upgraded(_greedy(options, minutes), options, minutes)
     lines = sorted(chosen.values(), key=_rank)
-    return Sheet(
+    return PlannedSheet(
         lines=tuple(lines),
         minutes=sum(line.minutes for line in lines),
         budget=minutes,
@@ -271,7 +271,9 @@ class _Weighing:
         with_it, without = (mix(pair[1], pair[0], prior) for pair in (after.base.pair(), before))
         return exp(with_it - without)
 
-    def _supposed(self, outcome: Outcome, by: Available, anchored: Sex | None) -> Supposed:
+    def _supposed(
+        self, outcome: PossibleOutcome, by: Available, anchored: Sex | None
+    ) -> SupposedCase:
         candidate = self.candidate
         call = Evidence(
             call=SUPPOSED,
@@ -288,7 +290,7 @@ class _Weighing:
             interested=candidate.animal in by.interested_in,
             anchored_to=anchored,
         )
-        return Supposed(call, outcome.base, outcome.pessimistic)
+        return SupposedCase(call, outcome.base, outcome.pessimistic)
 
     def _own(self, by: Available) -> list[Evidence]:
         return [call for call in self.candidate.evidence if call.examiner == by.examiner]

@@ -21,7 +21,7 @@ from scalewitness.domain.sexing.evidence import Evidence
 from scalewitness.domain.sexing.parameters import Parameters, Status
 from scalewitness.domain.sexing.policy import Policy
 from scalewitness.domain.sexing.records import ExaminerRecords
-from scalewitness.domain.sexing.sessions import Weighed, Weigher
+from scalewitness.domain.sexing.sessions import WeighedSession, Weigher
 from scalewitness.domain.sexing.taxa import Range as ScaleRange
 from scalewitness.domain.sexing.taxa import Taxon
 from scalewitness.domain.sexing.used import entered
@@ -125,7 +125,9 @@ def _answers(case: Case, policy: Policy) -> Callable[[Setting], Standing]:
     return at
 
 
-def _touched(one: Weighed, used: frozenset[str], setting: Setting, changes: frozenset[str]) -> bool:
+def _touched(
+    one: WeighedSession, used: frozenset[str], setting: Setting, changes: frozenset[str]
+) -> bool:
     return (
         not changes.isdisjoint(used)
         or (any(setting.shift) and one.method == "probing")

@@ -35,7 +35,7 @@ Person = tuple[str, Role, bool]
 """Whose sessions these are; calls on what seems another animal are kept apart."""
 
 
-class Weighed(Struct, frozen=True):
+class WeighedSession(Struct, frozen=True):
     """A call with all that decides its weight: ``pair`` after anchoring, ``epsilon`` and
     ``alpha`` as (if male, if female), ``doubt`` about identity."""
 
@@ -51,7 +51,7 @@ class Weighed(Struct, frozen=True):
     place: tuple[Person, int, int]
 
 
-class Part(Struct, frozen=True):
+class SessionPart(Struct, frozen=True):
     """One session's share in one method, its error in it; ``alone`` with the animal's and
     the identity's in it too, were it the only one."""
 
@@ -67,8 +67,8 @@ class Session(Struct, frozen=True):
     ``log_ratio`` is the natural log of what they say alone, male over female;
     ``position`` is where in the log it began."""
 
-    calls: tuple[Weighed, ...]
-    parts: tuple[Part, ...]
+    calls: tuple[WeighedSession, ...]
+    parts: tuple[SessionPart, ...]
     log_ratio: float
     position: int
 
@@ -83,7 +83,7 @@ class Weigher(Struct, frozen=True, eq=False):
     _known: dict[tuple[str, ...], Session] = field(default_factory=dict)
     _own: dict[tuple[str, ...], tuple[Session, ...]] = field(default_factory=dict)
 
-    def weigh(self, call: Evidence, found: Reading | None = None) -> Weighed:
+    def weigh(self, call: Evidence, found: Reading | None = None) -> WeighedSession:
         """What stands behind the weight of one call; ``found`` stands in for what it
         says by itself."""
         numbers, method = self.numbers, call.method
@@ -91,7 +91,7 @@ class Weigher(Struct, frozen=True, eq=False):
             found = reading(call, self.taxon, numbers)
         kappa = anchoring(call, numbers)
         person = (call.examiner, call.role, call.identity == "mismatch")
-        return Weighed(
+        return WeighedSession(
             call=call,
             method=method,
             reading=found,
@@ -108,17 +108,17 @@ class Weigher(Struct, frozen=True, eq=False):
         """The same with its own memory: calls added to the one never meet the other's."""
         return replace(self, _known=dict(self._known), _own=dict(self._own))
 
-    def sessions(self, weighed: Iterable[Weighed]) -> tuple[Session, ...]:
+    def sessions(self, weighed: Iterable[WeighedSession]) -> tuple[Session, ...]:
         """The informative calls by examiner and occasion, in order of their first call in
         the log. An occasion begins with a call and lasts ``session.hours``."""
-        by_person: dict[Person, list[Weighed]] = {}
+        by_person: dict[Person, list[WeighedSession]] = {}
         for one in weighed:
             if one.reading.informative:
                 by_person.setdefault(one.person, []).append(one)
         found = [session for own in by_person.values() for session in self._occasions(own)]
         return tuple(sorted(found, key=attrgetter("position")))
 
-    def _occasions(self, own: Sequence[Weighed]) -> tuple[Session, ...]:
+    def _occasions(self, own: Sequence[WeighedSession]) -> tuple[Session, ...]:
         """One person's sessions; the same calls are worked out once."""
         if len(own) == 1:
             return (self.session(own),)
@@ -130,7 +130,7 @@ class Weigher(Struct, frozen=True, eq=False):
             found = self._own[key] = tuple(map(self.session, occasions))
         return found
 
-    def session(self, calls: Sequence[Weighed]) -> Session:
+    def session(self, calls: Sequence[WeighedSession]) -> Session:
         """These calls as one session; the same calls are worked out once."""
         key = tuple([w.call.call for w in calls])
         found = self._known.get(key)
@@ -163,7 +163,7 @@ def _repeated(numbers: ParameterSet, method: Method) -> float:
 
 def log_likelihoods(sessions: Iterable[Session]) -> list[Pair]:
     """One pair per method: log P(everything that method brought | male), (… | female)."""
-    by_method: dict[Method, list[Part]] = {}
+    by_method: dict[Method, list[SessionPart]] = {}
     for session in sessions:
         for part in session.parts:
             by_method.setdefault(part.method, []).append(part)
@@ -179,9 +179,9 @@ def _anchored(pair: Pair, call: Evidence, kappa: float) -> Pair:
     return mix(pair[0], as_if, kappa), mix(pair[1], as_if, kappa)
 
 
-def _occasions(calls: Iterable[Weighed], width: float) -> Iterable[list[Weighed]]:
+def _occasions(calls: Iterable[WeighedSession], width: float) -> Iterable[list[WeighedSession]]:
     """Calls of one person, sorted by time, cut where an occasion is over."""
-    occasion: list[Weighed] = []
+    occasion: list[WeighedSession] = []
     for weighed in calls:
         if occasion and weighed.call.at - occasion[0].call.at > width:
             yield occasion
@@ -190,8 +190,8 @@ def _occasions(calls: Iterable[Weighed], width: float) -> Iterable[list[Weighed]
     yield occasion
 
 
-def _session(calls: Sequence[Weighed]) -> Session:
-    by_method: dict[Method, list[Weighed]] = {}
+def _session(calls: Sequence[WeighedSession]) -> Session:
+    by_method: dict[Method, list[WeighedSession]] = {}
     for weighed in calls:
         by_method.setdefault(weighed.method, []).append(weighed)
     parts = tuple(_part(method, own) for method, own in by_method.items())
@@ -200,7 +200,7 @@ def _session(calls: Sequence[Weighed]) -> Session:
     return Session(ordered, parts, alone, ordered[0].call.position)
 
 
-def _part(method: Method, calls: Sequence[Weighed]) -> Part:
+def _part(method: Method, calls: Sequence[WeighedSession]) -> SessionPart:
     """Calls of one method in one session share one error: that of the surest call, with
     the best identification, so that a further agreeing call never costs anything."""
     epsilon, doubt, alpha = calls[0].epsilon, calls[0].doubt, calls[0].alpha
@@ -208,10 +208,10 @@ def _part(method: Method, calls: Sequence[Weighed]) -> Part:
         epsilon = min(w.epsilon[0] for w in calls), min(w.epsilon[1] for w in calls)
         doubt = min(w.doubt for w in calls)
     seen = flip(total([w.pair for w in calls]), epsilon)
-    return Part(method, seen, alpha, doubt, flip(flip(seen, (doubt, doubt)), alpha))
+    return SessionPart(method, seen, alpha, doubt, flip(flip(seen, (doubt, doubt)), alpha))
 
 
-def _method_pair(parts: Sequence[Part]) -> Pair:
+def _method_pair(parts: Sequence[SessionPart]) -> Pair:
     """Everything one method brought: doubt about identity by kind, then the animal."""
     by_doubt: dict[float, list[Pair]] = {}
     for part in parts:

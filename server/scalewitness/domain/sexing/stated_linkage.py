@@ -16,7 +16,7 @@ from fractions import Fraction
 from msgspec import Struct
 
 from scalewitness.domain.facts import LinkageStated
-from scalewitness.domain.sexing.explain import Line
+from scalewitness.domain.sexing.explain import ReasonLine
 from scalewitness.domain.sexing.linked_trait import (
     LinkedPrior,
     Parents,
@@ -92,19 +92,19 @@ def chance_alone(stated: LinkageStated) -> LinkedPrior:
     return LinkedPrior(at, min(at, usual.low), max(at, usual.high), usual.cautions)
 
 
-def linkage_lines(start: Start) -> tuple[Line, ...]:
+def linkage_lines(start: Start) -> tuple[ReasonLine, ...]:
     """The statement and its cautions in sentences; none where nothing was stated."""
     if start.stated is None:
         return ()
     if start.alone is None:
-        return (Line("reason", _DOES_NOT_COUNT),)
+        return (ReasonLine("reason", _DOES_NOT_COUNT),)
     return (
-        Line("reason", f"{_said(start.stated)} {_weight(start, start.alone)}"),
-        *(Line("caution", text) for text in start.alone.cautions),
+        ReasonLine("reason", f"{_said(start.stated)} {_weight(start, start.alone)}"),
+        *(ReasonLine("caution", text) for text in start.alone.cautions),
     )
 
 
-def with_linkage(lines: Iterable[Line], start: Start) -> tuple[Line, ...]:
+def with_linkage(lines: Iterable[ReasonLine], start: Start) -> tuple[ReasonLine, ...]:
     """An answer's lines with those about the statement, each kind in the order given."""
     return tuple(sorted((*lines, *linkage_lines(start)), key=lambda line: _ORDER.index(line.kind)))
 

@@ -45,7 +45,7 @@ Order = tuple[int, ...]
 _DAY = 86_400_000
 
 
-class Weight(Struct, frozen=True):
+class WeightReading(Struct, frozen=True):
     """Grams at a time in Unix milliseconds."""
 
     grams: float
@@ -63,8 +63,8 @@ class Traveller(Struct, frozen=True):
     after: tuple[Evidence, ...] = ()
     code: str | None = None
     reads: tuple[str, ...] = ()
-    weight_before: Weight | None = None
-    weight_after: Weight | None = None
+    weight_before: WeightReading | None = None
+    weight_after: WeightReading | None = None
     prior_male: float = 0.5
 
 
@@ -199,7 +199,7 @@ def _read(code: str, own: str | None, codes: set[str]) -> float:
     return log(wrong / max(1, len(codes)))
 
 
-def _weighed(before: Weight | None, after: Weight | None) -> float:
+def _weighed(before: WeightReading | None, after: WeightReading | None) -> float:
     """Log density of the later weight, on a log scale."""
     if before is None or after is None:
         return 0.0

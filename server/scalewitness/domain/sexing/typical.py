@@ -12,6 +12,7 @@ from scalewitness.domain.observations import (
     Dna,
     Endoscopy,
     Eversion,
+    Hearsay,
     Method,
     Observation,
     Pass,
@@ -20,7 +21,6 @@ from scalewitness.domain.observations import (
     Reproduction,
     ScaleCount,
     Sex,
-    Statement,
     Ultrasound,
     Visual,
 )
@@ -113,5 +113,5 @@ _TYPICAL: dict[Method, Callable[[Conclusion, Taxon], Observation]] = {
     "reproduction": _reproduction,
     "scale_count": _scale_count,
     "visual": lambda _, __: Visual("tail"),
-    "statement": lambda _, __: Statement("seller"),
+    "statement": lambda _, __: Hearsay("seller"),
 }

@@ -11,7 +11,7 @@ from scalewitness.domain.sexing.examiners.beta import interval
 from scalewitness.domain.sexing.parameters import Parameter, Parameters, ParameterSet
 from scalewitness.domain.sexing.policy import Policy
 from scalewitness.domain.sexing.records import Beta, ExaminerRecords
-from scalewitness.domain.sexing.sessions import Weighed
+from scalewitness.domain.sexing.sessions import WeighedSession
 from scalewitness.domain.sexing.taxa import Taxon, range_parameters
 
 
@@ -35,7 +35,9 @@ class RecordUsed(Struct, frozen=True):
     calls: tuple[str, ...]
 
 
-def records_used(weighed: Iterable[Weighed], records: ExaminerRecords) -> tuple[RecordUsed, ...]:
+def records_used(
+    weighed: Iterable[WeighedSession], records: ExaminerRecords
+) -> tuple[RecordUsed, ...]:
     """The records that entered what these calls weigh, by examiner, method and sex."""
     calls: dict[tuple[str, Method, Sex], list[str]] = {}
     for one in weighed:
@@ -60,8 +62,8 @@ def _record_used(
 
 
 def parameters_used(
-    base: Sequence[Weighed],
-    pessimistic: Sequence[Weighed],
+    base: Sequence[WeighedSession],
+    pessimistic: Sequence[WeighedSession],
     taxon: Taxon,
     parameters: Parameters,
     policy: Policy,
@@ -76,7 +78,7 @@ def parameters_used(
     return tuple(distinct[key] for key in sorted(distinct))
 
 
-def entered(weighed: Weighed, numbers: ParameterSet) -> Iterable[Parameter]:
+def entered(weighed: WeighedSession, numbers: ParameterSet) -> Iterable[Parameter]:
     """The numbers of that set that entered what one call weighs."""
     yield from (numbers.numbers[name] for name in weighed.reading.used)
     if weighed.reading.informative:

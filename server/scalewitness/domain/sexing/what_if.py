@@ -14,7 +14,7 @@ from scalewitness.domain.observations import (
     Sureness,
 )
 from scalewitness.domain.sexing.evidence import Evidence, Identity, Role
-from scalewitness.domain.sexing.explain import Line, explain
+from scalewitness.domain.sexing.explain import ReasonLine, explain
 from scalewitness.domain.sexing.parameters import Parameters
 from scalewitness.domain.sexing.policy import Policy
 from scalewitness.domain.sexing.records import ExaminerRecords
@@ -30,7 +30,7 @@ _DAY = 86_400_000
 _SEXES = frozenset({"male", "female"})
 
 
-class Supposition(Struct, frozen=True):
+class SupposedCall(Struct, frozen=True):
     """A call nobody has made. ``observed`` None: what the method usually shows with that
     conclusion. ``examiner`` names one who has a record or has called before; ``at`` is in
     Unix milliseconds, a day after the last call when None. ``blind``: the examiner knows no
@@ -60,12 +60,12 @@ class WhatIf(Struct, frozen=True):
     call: Evidence
     weight: CallWeight
     text: str
-    lines: tuple[Line, ...]
+    lines: tuple[ReasonLine, ...]
 
 
 def what_if(
     evidence: Sequence[Evidence],
-    supposed: Supposition,
+    supposed: SupposedCall,
     taxon: Taxon,
     records: ExaminerRecords,
     policy: Policy,
@@ -106,7 +106,7 @@ def favoured_by(prior_male: float) -> Sex | None:
 
 
 def _call(
-    evidence: Sequence[Evidence], supposed: Supposition, expected: Sex | None, taxon: Taxon
+    evidence: Sequence[Evidence], supposed: SupposedCall, expected: Sex | None, taxon: Taxon
 ) -> Evidence:
     observed = supposed.observed
     if observed is None:

@@ -6,17 +6,17 @@ from scalewitness.domain.observations import (
     Dna,
     Endoscopy,
     Eversion,
+    Hearsay,
     Observation,
     Pass,
     Probing,
     Radiography,
     Reproduction,
     ScaleCount,
-    Statement,
     Ultrasound,
     Visual,
 )
-from scalewitness.domain.sexing.sessions import Weighed
+from scalewitness.domain.sexing.sessions import WeighedSession
 from scalewitness.domain.sexing.tables import table
 
 _CODES = {
@@ -83,7 +83,7 @@ _STRENGTHS = tuple(
 )
 
 
-def reason_in_words(weighed: Weighed, log10_lr: float) -> str:
+def reason_in_words(weighed: WeighedSession, log10_lr: float) -> str:
     """Why a call weighs what it weighs, as sentences."""
     sentences = [_CODES[weighed.reading.code]]
     if weighed.reading.alike is not None:
@@ -135,7 +135,7 @@ def found_in_words(observed: Observation) -> str:
             return f"Counted {subcaudals} scales under the tail"
         case Visual(feature=feature):
             return f"Judged by {_FEATURES[feature]}, without a check"
-        case Statement(source=source):
+        case Hearsay(source=source):
             return f"{_SOURCES[source]}, without a check"
 
 

@@ -24,7 +24,7 @@ class Enrolled(msgspec.Struct, frozen=True):
     key: bytes
 
 
-class Devices(msgspec.Struct):
+class DeviceKeys(msgspec.Struct):
     """The devices as the log tells of them. Feed it every entry from position 0, in order.
     A plain value, so that a long reading can be put down and gone on with.
 

@@ -26,7 +26,7 @@ class BadNote(ValueError):
     """The text is no signed note, or nobody trusted vouches for it."""
 
 
-class Line(msgspec.Struct, frozen=True):
+class SignatureLine(msgspec.Struct, frozen=True):
     """One signature line: key name, four-byte key ID, and the signature after it."""
 
     name: str
@@ -41,12 +41,12 @@ class Note(msgspec.Struct, frozen=True):
     """A note as it stands, nothing verified. ``text`` ends in a newline."""
 
     text: str
-    lines: tuple[Line, ...]
+    lines: tuple[SignatureLine, ...]
 
     def __str__(self) -> str:
         return f"{self.text}\n{''.join(map(str, self.lines))}"
 
-    def with_lines(self, lines: Iterable[Line]) -> "Note":
+    def with_lines(self, lines: Iterable[SignatureLine]) -> "Note":
         """The note with more lines under it, none twice."""
         return Note(self.text, tuple(dict.fromkeys((*self.lines, *lines))))
 
@@ -56,7 +56,7 @@ class Opened(msgspec.Struct, frozen=True):
 
     text: str
     verified: tuple[Verified, ...]
-    unknown: tuple[Line, ...]
+    unknown: tuple[SignatureLine, ...]
 
 
 def signed(text: str, *signers: Signer) -> Note:
@@ -64,9 +64,9 @@ def signed(text: str, *signers: Signer) -> Note:
     return Note(text, tuple(signature_line(text, signer) for signer in signers))
 
 
-def signature_line(text: str, signer: Signer, at: int | None = None) -> Line:
+def signature_line(text: str, signer: Signer, at: int | None = None) -> SignatureLine:
     """``signer``'s line under ``text``; ``at`` (Unix seconds) for a cosigner."""
-    return Line(signer.name, signer.verifier.key_id, signer.sign(text, at))
+    return SignatureLine(signer.name, signer.verifier.key_id, signer.sign(text, at))
 
 
 def read_note(data: bytes | str) -> Note:
@@ -99,7 +99,7 @@ def _decoded(data: bytes | str) -> str:
     return text
 
 
-def read_line(text: str) -> Line:
+def read_line(text: str) -> SignatureLine:
     """One signature line, without its newline.
 
     Raises:
@@ -114,7 +114,7 @@ def read_line(text: str) -> Line:
         raise BadNote("a signature line reads “— name base64”")
     if len(data) <= KEY_ID_BYTES:
         raise BadNote("a signature line without a signature")
-    return Line(name, data[:KEY_ID_BYTES], data[KEY_ID_BYTES:])
+    return SignatureLine(name, data[:KEY_ID_BYTES], data[KEY_ID_BYTES:])
 
 
 def open_note(note: Note | bytes | str, trusted: Sequence[VerifierKey]) -> Opened:
@@ -129,7 +129,7 @@ def open_note(note: Note | bytes | str, trusted: Sequence[VerifierKey]) -> Opene
         raise ValueError("two trusted keys have the same name and ID")
     whole = note if isinstance(note, Note) else read_note(note)
     verified: dict[tuple[str, bytes], Verified] = {}
-    unknown: list[Line] = []
+    unknown: list[SignatureLine] = []
     for line in whole.lines:
         key = keys.get((line.name, line.key_id))
         if key is None:
@@ -141,7 +141,7 @@ def open_note(note: Note | bytes | str, trusted: Sequence[VerifierKey]) -> Opene
     return Opened(whole.text, tuple(verified.values()), tuple(unknown))
 
 
-def _verified(key: VerifierKey, text: str, line: Line) -> Verified:
+def _verified(key: VerifierKey, text: str, line: SignatureLine) -> Verified:
     held = key.check(text, line.signature)
     if held is None:
         raise BadNote(f"the signature of {key.name} does not hold")

@@ -121,7 +121,7 @@ class Spot(NamedTuple):
     at: int
 
 
-class Run(NamedTuple):
+class NodeRun(NamedTuple):
     """A node at the tree's edge, whose hash is stored nowhere: the root over the neighbouring
     hashes [start, end) of a level of tiles."""
 
@@ -130,12 +130,12 @@ class Run(NamedTuple):
     end: int
 
 
-def spot_of(level: int, index: int, size: int) -> Spot | Run:
+def spot_of(level: int, index: int, size: int) -> Spot | NodeRun:
     """Where to read the root over the leaves [index·2^level, (index+1)·2^level)."""
     tile = _holder(level, index, size)
     height = level % HEIGHT
     if tile.width < WIDTH:
-        return Run(tile.level, index << height, index + 1 << height)
+        return NodeRun(tile.level, index << height, index + 1 << height)
     return Spot(tile, _layer_start(height) + index % (WIDTH >> height))
 
 

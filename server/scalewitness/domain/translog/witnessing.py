@@ -8,7 +8,7 @@ import msgspec
 from scalewitness.domain.translog.base64s import decode64, encode64
 from scalewitness.domain.translog.checkpoints import NotACheckpoint, read_size
 from scalewitness.domain.translog.keys import BadKey, KeyType, VerifierKey, read_verifier
-from scalewitness.domain.translog.notes import Line, Note, read_line, read_note
+from scalewitness.domain.translog.notes import Note, SignatureLine, read_line, read_note
 from scalewitness.domain.translog.tree import HASH_BYTES
 
 MAX_PROOF: Final = 63
@@ -77,7 +77,7 @@ def read_request(data: bytes) -> AddCheckpoint:
         raise BadRequest(str(fault)) from None
 
 
-def read_cosignatures(data: bytes) -> tuple[Line, ...]:
+def read_cosignatures(data: bytes) -> tuple[SignatureLine, ...]:
     """The signature lines of a witness's answer.
 
     Raises:

@@ -10,9 +10,9 @@ from scalewitness.domain.sales import MAY
 from scalewitness.fsck.past import Past
 from scalewitness.fsck.projections import animals, calls, people, record, sales
 from scalewitness.fsck.projections.row import Rows
-from scalewitness.fsck.reading import Said
+from scalewitness.fsck.reading import LoggedFact
 
-PROJECTIONS: dict[str, Callable[[Said, Past], Rows]] = {
+PROJECTIONS: dict[str, Callable[[LoggedFact, Past], Rows]] = {
     "grant_given": people.grant_given,
     "grant_revoked": people.grant_revoked,
     "device_key_enrolled": people.device_key_enrolled,

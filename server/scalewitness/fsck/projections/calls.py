@@ -5,10 +5,10 @@ from uuid import UUID
 from scalewitness.calls.models import Call, HeldDecision, Objection, Withdrawal
 from scalewitness.fsck.past import Past
 from scalewitness.fsck.projections.row import Row, Rows, id_of, row_of_fact
-from scalewitness.fsck.reading import Said
+from scalewitness.fsck.reading import LoggedFact
 
 
-def call_made(said: Said, past: Past) -> Rows:
+def call_made(said: LoggedFact, past: Past) -> Rows:
     body, known = said.body, past.circumstance(said)
     yield Row(
         Call,
@@ -34,15 +34,15 @@ def call_made(said: Said, past: Past) -> Rows:
     )
 
 
-def call_withdrawn(said: Said, past: Past) -> Rows:
+def call_withdrawn(said: LoggedFact, past: Past) -> Rows:
     yield Row(Withdrawal, row_of_fact(said, call_id=UUID(said.body.call), at=said.at))
 
 
-def call_objected(said: Said, past: Past) -> Rows:
+def call_objected(said: LoggedFact, past: Past) -> Rows:
     more = {"by": said.by, "ground": said.body.ground, "at": said.at}
     yield Row(Objection, row_of_fact(said, call_id=UUID(said.body.call), **more))
 
 
-def late_call_decided(said: Said, past: Past) -> Rows:
+def late_call_decided(said: LoggedFact, past: Past) -> Rows:
     held, admitted = UUID(said.body.held), said.body.admitted
     yield Row(HeldDecision, {"held_id": held, "position": said.position, "admitted": admitted})

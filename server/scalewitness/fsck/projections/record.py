@@ -2,12 +2,12 @@
 
 from scalewitness.fsck.past import Past
 from scalewitness.fsck.projections.row import Row, Rows, row_of_fact, row_of_thing
-from scalewitness.fsck.reading import Said
+from scalewitness.fsck.reading import LoggedFact
 from scalewitness.ledger.models import Succession
 from scalewitness.standings.models import AdoptedPolicy, ExaminerRecord, Standing
 
 
-def standing_changed(said: Said, past: Past) -> Rows:
+def standing_changed(said: LoggedFact, past: Past) -> Rows:
     body = said.body
     yield Row(
         Standing,
@@ -24,15 +24,15 @@ def standing_changed(said: Said, past: Past) -> Rows:
     )
 
 
-def policy_adopted(said: Said, past: Past) -> Rows:
+def policy_adopted(said: LoggedFact, past: Past) -> Rows:
     yield Row(AdoptedPolicy, row_of_thing(said, **said.raw))
 
 
-def examiner_record_changed(said: Said, past: Past) -> Rows:
+def examiner_record_changed(said: LoggedFact, past: Past) -> Rows:
     yield Row(ExaminerRecord, row_of_fact(said, examiner=said.about, **said.raw))
 
 
-def origin_succeeded(said: Said, past: Past) -> Rows:
+def origin_succeeded(said: LoggedFact, past: Past) -> Rows:
     body = said.body
     keys = {"old_key": body.old_key, "new_key": body.new_key}
     more = {"checkpoint": body.checkpoint, "missing": body.missing, "at": said.at}

@@ -7,16 +7,16 @@ from scalewitness.disclosures.models import Acknowledgement, Disclosure
 from scalewitness.disputes.models import Dispute, Finding, Statement
 from scalewitness.fsck.past import Past
 from scalewitness.fsck.projections.row import Row, Rows, id_of, row_of_fact, row_of_thing
-from scalewitness.fsck.reading import Said
+from scalewitness.fsck.reading import LoggedFact
 from scalewitness.sales.models import Sale, SaleAnimal, SaleStep
 
 
-def sale_step(said: Said, past: Past) -> Rows:
+def sale_step(said: LoggedFact, past: Past) -> Rows:
     more = {"kind": said.kind, "by": said.by, "at": said.received_at, "body": said.raw}
     yield Row(SaleStep, row_of_fact(said, sale_id=said.about, **more))
 
 
-def offer_made(said: Said, past: Past) -> Rows:
+def offer_made(said: LoggedFact, past: Past) -> Rows:
     """The draft itself is no fact; its parties and animals are those that were offered."""
     body = said.body
     yield from sale_step(said, past)
@@ -26,7 +26,7 @@ def offer_made(said: Said, past: Past) -> Rows:
         yield Row(SaleAnimal, {"sale_id": said.about, "animal_id": UUID(one.animal)})
 
 
-def disclosure_owed(said: Said, past: Past) -> Rows:
+def disclosure_owed(said: LoggedFact, past: Past) -> Rows:
     body = said.body
     yield Row(
         Disclosure,
@@ -44,12 +44,12 @@ def disclosure_owed(said: Said, past: Past) -> Rows:
     )
 
 
-def disclosure_acknowledged(said: Said, past: Past) -> Rows:
+def disclosure_acknowledged(said: LoggedFact, past: Past) -> Rows:
     read = {"disclosure_id": said.about, "position": said.position, "at": said.received_at}
     yield Row(Acknowledgement, read)
 
 
-def dispute_opened(said: Said, past: Past) -> Rows:
+def dispute_opened(said: LoggedFact, past: Past) -> Rows:
     body = said.body
     yield Row(
         Dispute,
@@ -65,11 +65,11 @@ def dispute_opened(said: Said, past: Past) -> Rows:
     )
 
 
-def statement_made(said: Said, past: Past) -> Rows:
+def statement_made(said: LoggedFact, past: Past) -> Rows:
     yield Row(Statement, row_of_fact(said, dispute_id=said.about, by=said.by, at=said.received_at))
 
 
-def finding_recorded(said: Said, past: Past) -> Rows:
+def finding_recorded(said: LoggedFact, past: Past) -> Rows:
     body = said.body
     found = {"outcome": body.outcome, "remedy": body.remedy, "set_aside": list(body.set_aside)}
     found |= {"basis": body.basis or "", "document": body.document or ""}

@@ -23,7 +23,7 @@ from scalewitness.domain.facts import (
     Identification,
     LateCallDecided,
 )
-from scalewitness.domain.observations import Statement
+from scalewitness.domain.observations import Hearsay
 from scalewitness.domain.sexing.evidence import Identity
 from scalewitness.domain.sexing.taxa import life_stage, taxon
 from scalewitness.intake.batch import Actor, Batch
@@ -76,7 +76,7 @@ def _check_reported(body: CallMade, batch: Batch) -> None:
     """A reported call names someone the sender has named to the record beforehand."""
     if body.reported is None:
         return
-    if isinstance(body.observed, Statement):
+    if isinstance(body.observed, Hearsay):
         raise WrongShape("A statement has its own source.", pointer="/body/reported")
     known = Practitioner.objects.filter(pk=body.reported.who, named_by=batch.actor.keeper)
     if not known.exists():
@@ -155,7 +155,7 @@ def _circumstance(fact: Sealed, subject: Subject, grams: Decimal | None) -> Circ
         not reported
         and not tie.interested
         and body.told is None
-        and not isinstance(body.observed, Statement)
+        and not isinstance(body.observed, Hearsay)
         and tie.blind
     )
     # A reported vet or laboratory did not read this record; what they were told counts.

@@ -12,7 +12,7 @@ from scalewitness.ledger.models import Entry, Text
 from scalewitness.ledger.queries.prepared import Prepared, any_of
 
 
-class Line(NamedTuple):
+class EntryLine(NamedTuple):
     """What is read of many entries at once; of one, `Entry` has it too."""
 
     position: int
@@ -25,39 +25,39 @@ class Line(NamedTuple):
     leaf: bytes
 
 
-AnyEntry: TypeAlias = Entry | Line
+AnyEntry: TypeAlias = Entry | EntryLine
 
 
-def lines_about(subjects: Iterable[UUID]) -> list[Line]:
+def lines_about(subjects: Iterable[UUID]) -> list[EntryLine]:
     """All entries about these things, in log order."""
-    return [Line(*row) for row in LINES.ask(subjects=list(subjects))]
+    return [EntryLine(*row) for row in LINES.ask(subjects=list(subjects))]
 
 
 def _lines(subjects: Any) -> QuerySet[Entry, Any]:
     rows = any_of(Entry.objects.order_by("position"), '"ledger_entry"."about"', subjects)
-    return rows.values_list(*Line._fields)
+    return rows.values_list(*EntryLine._fields)
 
 
 LINES = Prepared(_lines, subjects=(UUID(int=1),))
 
 
-def lines_between(start: int, end: int) -> list[Line]:
+def lines_between(start: int, end: int) -> list[EntryLine]:
     """Entries from ``start`` on and before ``end``, in log order."""
-    return [Line(*row) for row in STRETCH.ask(start=start, end=end)]
+    return [EntryLine(*row) for row in STRETCH.ask(start=start, end=end)]
 
 
 def _stretch(start: int, end: int) -> QuerySet[Entry, Any]:
     rows = Entry.objects.filter(position__gte=start, position__lt=end)
-    return rows.order_by("position").values_list(*Line._fields)
+    return rows.order_by("position").values_list(*EntryLine._fields)
 
 
 STRETCH = Prepared(_stretch, start=-1, end=-2)
 
 
-def lines_at(positions: Iterable[int]) -> list[Line]:
+def lines_at(positions: Iterable[int]) -> list[EntryLine]:
     """Entries at these positions, in log order."""
     rows = Entry.objects.filter(position__in=list(positions)).order_by("position")
-    return [Line(*row) for row in rows.values_list(*Line._fields)]
+    return [EntryLine(*row) for row in rows.values_list(*EntryLine._fields)]
 
 
 def entry_of(fact: UUID) -> Entry | None:

@@ -24,7 +24,7 @@ Rows: TypeAlias = list[tuple[Any, ...]]
 Values: TypeAlias = Sequence[Any] | Mapping[str, Any]
 
 
-class Question(NamedTuple):
+class PreparedQuery(NamedTuple):
     """A statement that is asked again and again, always in the same words, with values."""
 
     sql: str
@@ -84,7 +84,7 @@ def sent_together() -> Iterator[None]:
 
 
 @contextmanager
-def asked_together(*questions: Question) -> Iterator[None]:
+def asked_together(*questions: PreparedQuery) -> Iterator[None]:
     """Sends all of these and waits for none. Within the block the first who asks something
     waits for all; whoever asks one of them, with the same values, has the answer at once; a
     second time it is sent anew. What is done before is done while PostgreSQL answers.
@@ -158,11 +158,11 @@ class Prepared:
         """The rows for these values, one for each name."""
         return asked(*self.question(**values))
 
-    def question(self, **values: Any) -> Question:
+    def question(self, **values: Any) -> PreparedQuery:
         """The same, to be sent together with others."""
         sql, stood_in = self._statement
         given = {one: _literal(values[name]) for name, one in self._stand_ins.items()}
-        return Question(sql, [given.get(one, one) for one in stood_in])
+        return PreparedQuery(sql, [given.get(one, one) for one in stood_in])
 
     def rows_of(self, model: type[M], **values: Any) -> list[M]:
         """The same as instances, where the query gives all :func:`columns` of the model."""

@@ -12,7 +12,7 @@ from scalewitness.domain.translog.proofs import (
     inclusion_proof,
     verify_consistency,
 )
-from scalewitness.domain.translog.tiles import WIDTH, Run, Spot, spot_of, tile_root
+from scalewitness.domain.translog.tiles import WIDTH, NodeRun, Spot, spot_of, tile_root
 from scalewitness.domain.translog.tiles import Tile as Place
 from scalewitness.domain.translog.tree import EMPTY_ROOT, HASH_BYTES, fold_right
 from scalewitness.ledger.models import Entry, Head, Tile
@@ -125,7 +125,7 @@ def _peaks(size: int, node: NodeReader) -> list[bytes]:
 
 def _made(proof: Callable[[NodeReader], list[bytes]], size: int) -> list[bytes]:
     """A proof from stored hashes, all of them fetched in one statement."""
-    wanted: dict[Node, Spot | Run] = {}
+    wanted: dict[Node, Spot | NodeRun] = {}
 
     def note(level: int, index: int) -> bytes:
         wanted[level, index] = spot_of(level, index, size)
@@ -155,7 +155,7 @@ FROM unnest(%s::int[], %s::int[], %s::bigint[], %s::bigint[]) AS roots (node, le
 """One text for every proof, so that it is planned once for each connection."""
 
 
-def _fetched(spots: Sequence[Spot | Run]) -> list[bytes | None]:
+def _fetched(spots: Sequence[Spot | NodeRun]) -> list[bytes | None]:
     """The hash at each of these; None where the log does not hold all that it is made of."""
     full, leaves, roots = [], [], []
     for node, spot in enumerate(spots):
@@ -176,6 +176,6 @@ def _columns(rows: Sequence[tuple[int, ...]], width: int) -> list[list[int]]:
     return [[row[number] for row in rows] for number in range(width)]
 
 
-def _root_over(hashes: bytes | None, spot: Spot | Run) -> bytes | None:
+def _root_over(hashes: bytes | None, spot: Spot | NodeRun) -> bytes | None:
     count = 1 if isinstance(spot, Spot) else spot.end - spot.start
     return tile_root(hashes) if hashes and len(hashes) == count * HASH_BYTES else None

@@ -7,7 +7,7 @@ from datetime import datetime
 from django.conf import settings
 from django.db.models import Case, Count, Max, Min, Q, When
 
-from scalewitness.domain.translog.notes import Line, read_line, read_note
+from scalewitness.domain.translog.notes import SignatureLine, read_line, read_note
 from scalewitness.domain.translog.witnessing import Target, read_target
 from scalewitness.ledger.models import Checkpoint, Cosignature, Witness, WitnessPush
 
@@ -44,7 +44,7 @@ def cosigned_note(checkpoint: Checkpoint) -> str:
     return str(read_note(checkpoint.note).with_lines(_lines_under(checkpoint)))
 
 
-def _lines_under(checkpoint: Checkpoint) -> Iterable[Line]:
+def _lines_under(checkpoint: Checkpoint) -> Iterable[SignatureLine]:
     rows = Cosignature.objects.filter(size=checkpoint.size, root=checkpoint.root)
     ours = Case(When(witness__keeper=None, then=0), default=1)
     ranked = rows.order_by(ours, "pk")

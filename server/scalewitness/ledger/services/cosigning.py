@@ -14,7 +14,7 @@ from scalewitness.domain.errors import (
     WitnessUnknown,
 )
 from scalewitness.domain.translog.keys import KeyType, VerifierKey
-from scalewitness.domain.translog.notes import Line, read_note
+from scalewitness.domain.translog.notes import SignatureLine, read_note
 from scalewitness.ledger.models import Checkpoint, Cosignature, Witness
 from scalewitness.ledger.services.signing import log_signer
 
@@ -26,7 +26,7 @@ NAME_DIGITS = 16
 
 
 def take_from_keeper(
-    keeper: UUID, key: VerifierKey, line: Line, size: int, root: bytes, now: datetime
+    keeper: UUID, key: VerifierKey, line: SignatureLine, size: int, root: bytes, now: datetime
 ) -> tuple[Cosignature, bool]:
     """A keeper's cosignature under the checkpoint of ``size`` and ``root``, and whether it
     is new. Its key is registered by the first one, which proves that they hold it.
@@ -46,7 +46,12 @@ def take_from_keeper(
 
 
 def take(
-    keeper: UUID | None, key: VerifierKey, line: Line, size: int, root: bytes, now: datetime
+    keeper: UUID | None,
+    key: VerifierKey,
+    line: SignatureLine,
+    size: int,
+    root: bytes,
+    now: datetime,
 ) -> tuple[Cosignature, bool]:
     """A witness's line, once it holds, and whether it is new. One that was taken for the
     same size before stays as it was.
@@ -79,7 +84,7 @@ def take(
         )
 
 
-def _verified(text: str, key: VerifierKey, line: Line, now: datetime) -> datetime:
+def _verified(text: str, key: VerifierKey, line: SignatureLine, now: datetime) -> datetime:
     if (line.name, line.key_id) != (key.name, key.key_id):
         raise WitnessUnknown(f"The line is of {line.name}, not of the key of {key.name}.")
     held = key.check(text, line.signature)

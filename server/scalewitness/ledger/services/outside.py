@@ -6,7 +6,7 @@ from django.conf import settings
 from scalewitness.domain.errors import BadSignature, Malformed
 from scalewitness.domain.translog.checkpoints import Checkpoint, NotACheckpoint
 from scalewitness.domain.translog.keys import VerifierKey, read_verifier
-from scalewitness.domain.translog.notes import BadNote, Line, Note, read_note
+from scalewitness.domain.translog.notes import BadNote, Note, SignatureLine, read_note
 from scalewitness.domain.translog.receipts import (
     FIRST_LINE,
     BadReceipt,
@@ -84,6 +84,6 @@ def _witnesses() -> list[VerifierKey]:
     return [*named, *map(read_verifier, Witness.objects.values_list("key", flat=True))]
 
 
-def _holds(key: VerifierKey, note: Note, lines: list[Line]) -> bool:
+def _holds(key: VerifierKey, note: Note, lines: list[SignatureLine]) -> bool:
     mine = [one for one in lines if (one.name, one.key_id) == (key.name, key.key_id)]
     return any(key.check(note.text, one.signature) is not None for one in mine)

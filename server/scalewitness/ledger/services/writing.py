@@ -13,7 +13,7 @@ from scalewitness.domain.moments import rfc3339
 from scalewitness.domain.translog.leaf import leaf_bytes
 from scalewitness.domain.translog.tree import Frontier, leaf_hash
 from scalewitness.ledger.models import Entry, Head, Text
-from scalewitness.ledger.queries.prepared import Prepared, Question, asked, columns, told
+from scalewitness.ledger.queries.prepared import Prepared, PreparedQuery, asked, columns, told
 from scalewitness.ledger.services.fencing import refuse_if_closed
 from scalewitness.ledger.services.inserting import insert_values
 from scalewitness.ledger.services.tiling import lay_tiles
@@ -173,7 +173,7 @@ def take_turn() -> Head:
     return head
 
 
-IN_LINE = Question("SELECT 1 FROM pg_advisory_xact_lock(%s)", [0x5CA1E])
+IN_LINE = PreparedQuery("SELECT 1 FROM pg_advisory_xact_lock(%s)", [0x5CA1E])
 """Waits in line for the log. PostgreSQL gives a lock of this sort to whoever has waited longest;
 that of a row it may give to somebody who comes along just as it is let go of, such as one who
 had it a moment ago and sends without end."""

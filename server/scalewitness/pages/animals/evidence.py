@@ -12,7 +12,7 @@ from scalewitness.calls.models import Call
 from scalewitness.domain.clocks import correction_in_words
 from scalewitness.domain.facts import CallMade
 from scalewitness.domain.methods import METHODS
-from scalewitness.domain.sexing.explain import Line
+from scalewitness.domain.sexing.explain import ReasonLine
 from scalewitness.domain.sexing.sensitivity import in_words
 from scalewitness.domain.sexing.words import found_in_words, support
 from scalewitness.pages.plots.axis import letter
@@ -37,7 +37,7 @@ GROUNDS: Mapping[str, str] = {
 
 
 @dataclass(frozen=True, slots=True)
-class Shown:
+class CallInWords:
     """One call in words. ``key`` is its letter in the drawings; ``interest`` says whose there
     was; ``weight`` is None for one that does not count."""
 
@@ -60,19 +60,19 @@ class Shown:
     photos: tuple[Photo, ...]
 
 
-def by_name(dossier: Dossier) -> list[Shown]:
+def by_name(dossier: Dossier) -> list[CallInWords]:
     """For people who may see the animal whole."""
     who = {call.call.pk: _named(call) for call in dossier.calls}
     return list(_all_shown(dossier, who, notes=True))
 
 
-def by_role(dossier: Dossier, seller: UUID) -> list[Shown]:
+def by_role(dossier: Dossier, seller: UUID) -> list[CallInWords]:
     """For a buyer: what each examiner is to the animal, never a name, no free text."""
     roles = roles_of([one.call for one in dossier.calls], seller)
     return list(_all_shown(dossier, roles, notes=False))
 
 
-def _all_shown(dossier: Dossier, who: Mapping[UUID, str], *, notes: bool) -> Iterable[Shown]:
+def _all_shown(dossier: Dossier, who: Mapping[UUID, str], *, notes: bool) -> Iterable[CallInWords]:
     for place, one in enumerate(dossier.calls):
         yield _shown(letter(place), one, who[one.call.pk], dossier, notes=notes)
 
@@ -112,12 +112,12 @@ def _named(one: ShownCall) -> str:
     return roles.get(one.call.role, one.examiner_name)
 
 
-def _shown(key: str, one: ShownCall, who: str, dossier: Dossier, *, notes: bool) -> Shown:
+def _shown(key: str, one: ShownCall, who: str, dossier: Dossier, *, notes: bool) -> CallInWords:
     call, body = one.call, msgspec.convert(one.call.body, CallMade)
     lines = {line.call: line.text for line in dossier.lines if line.kind == "call"}
     plain = f"{found_in_words(body.observed)}; concluded {body.conclusion}."
     reported = notes and call.role != "keeper"
-    return Shown(
+    return CallInWords(
         key=key,
         call=call,
         who=who,
@@ -183,7 +183,7 @@ def of_the_animal(dossier: Dossier) -> list[Photo]:
     return [photo for photo in dossier.photos if photo.call is None]
 
 
-def lines_of(dossier: Dossier, kind: str) -> list[Line]:
+def lines_of(dossier: Dossier, kind: str) -> list[ReasonLine]:
     return [line for line in dossier.lines if line.kind == kind]
 
 
@@ -192,7 +192,7 @@ def sensitivity_of(dossier: Dossier) -> str | None:
     return in_words(dossier.sensitivity()) if dossier.assessment.weights else None
 
 
-def weakest(dossier: Dossier) -> tuple[Shown, str] | None:
+def weakest(dossier: Dossier) -> tuple[CallInWords, str] | None:
     """The counted call that speaks most strongly against what the rest of the record
     favours, with how the answer would stand without it; None when none does."""
     favoured = dossier.assessment.favoured

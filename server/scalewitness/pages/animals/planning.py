@@ -36,7 +36,7 @@ class Named:
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class PlannedCheckLine:
     """One check in words. ``ask``: where to see what it would do to the standing."""
 
     animal: str
@@ -49,7 +49,7 @@ class Line:
 
 
 @dataclass(frozen=True, slots=True)
-class NotNow:
+class RuledOutLine:
     """Checks that share a method and the reasons against them."""
 
     method: str
@@ -104,8 +104,8 @@ def _named(animals: Iterable[str], titles: Mapping[str, str]) -> list[Named]:
     return [Named(one, titles[one]) for one in animals]
 
 
-def _line(one: Check, titles: Mapping[str, str], who: Examiners) -> Line:
-    return Line(
+def _line(one: Check, titles: Mapping[str, str], who: Examiners) -> PlannedCheckLine:
+    return PlannedCheckLine(
         animal=one.animal,
         title=titles[one.animal],
         method=METHODS[one.method].name,
@@ -143,13 +143,13 @@ def plan_checks(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpRe
     return page(request, "animals/plan.html", context)
 
 
-def _together(ruled_out: Iterable[RuledOut], who: Examiners) -> list[NotNow]:
+def _together(ruled_out: Iterable[RuledOut], who: Examiners) -> list[RuledOutLine]:
     """One row for each method and reason, with everyone it holds for."""
     found: dict[tuple[str, tuple[str, ...]], list[str]] = {}
     for one in ruled_out:
         found.setdefault((one.method, one.why), []).append(who.names[one.examiner])
     rows = [
-        NotNow(METHODS[method].name, ", ".join(dict.fromkeys(names)), why)
+        RuledOutLine(METHODS[method].name, ", ".join(dict.fromkeys(names)), why)
         for (method, why), names in found.items()
     ]
     return sorted(rows, key=lambda row: row.method)

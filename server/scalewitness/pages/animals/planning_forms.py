@@ -5,7 +5,7 @@ from django import forms
 from scalewitness.domain.methods import METHODS
 from scalewitness.domain.sexing.feasible import PLANNED
 from scalewitness.pages.calls.forms import one_of
-from scalewitness.planning.supposing import Supposed
+from scalewitness.planning.supposing import SupposedAnswer
 
 WHO = (
     ("blind", "An independent keeper who knows no earlier answer"),
@@ -24,11 +24,11 @@ class SupposeForm(forms.Form):
     who = one_of("By whom?", WHO)
     says = one_of("What would it say?", SAYS)
 
-    def supposed(self) -> Supposed:
+    def supposed(self) -> SupposedAnswer:
         """The call asked about, once the form is valid."""
         given = self.cleaned_data
         who = given["who"]
-        return Supposed(
+        return SupposedAnswer(
             method=given["method"],
             conclusion=given["says"],
             role=who if who in {"veterinarian", "laboratory"} else "keeper",

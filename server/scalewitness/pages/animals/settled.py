@@ -7,7 +7,7 @@ from uuid import UUID
 from scalewitness.domain.methods import METHODS
 from scalewitness.domain.sexing.used import RecordUsed
 from scalewitness.examiners.settled import Settled
-from scalewitness.pages.animals.evidence import Shown
+from scalewitness.pages.animals.evidence import CallInWords
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,13 +27,13 @@ class OwnRecords:
     withheld: bool
 
 
-def own_records(settled: Settled, calls: list[Shown]) -> OwnRecords:
+def own_records(settled: Settled, calls: list[CallInWords]) -> OwnRecords:
     """``calls``: the animal's, named as the reader may read them."""
     by_id = {str(one.call.pk): one for one in calls}
     return OwnRecords(tuple(_row(one, by_id) for one in settled.records), settled.withheld)
 
 
-def _row(used: RecordUsed, calls: Mapping[str, Shown]) -> OwnRecord:
+def _row(used: RecordUsed, calls: Mapping[str, CallInWords]) -> OwnRecord:
     weighed = [calls[one] for one in used.calls]
     return OwnRecord(
         who=weighed[0].who,

@@ -33,7 +33,7 @@ from scalewitness.people.models import Keeper
 
 
 @dataclass(slots=True)
-class Row:
+class HatchlingRow:
     """A hatchling in the form; ``said`` once its call was taken."""
 
     animal: Animal
@@ -102,16 +102,16 @@ def log_clutch(
     return page(request, "collections/clutch_calls.html", context, status=422)
 
 
-def _row(animal: Animal, kind: type[HatchlingForm], request: HttpRequest) -> Row:
+def _row(animal: Animal, kind: type[HatchlingForm], request: HttpRequest) -> HatchlingRow:
     prefix = f"h{animal.pk}"
     bound = f"{prefix}-id" in request.POST
     tags = [one.code for one in animal.identifiers.all() if one.scheme == "tag"]
     form = kind(request.POST if bound else None, prefix=prefix)
     name = animal.name or (tags[0] if tags else title_of(animal))
-    return Row(animal, name, form)
+    return HatchlingRow(animal, name, form)
 
 
-def _warn(rows: Sequence[Row]) -> None:
+def _warn(rows: Sequence[HatchlingRow]) -> None:
     known, now = conditions_of(row.animal.pk for row in rows), timezone.now()
     for row in rows:
         row.warnings = warnings(
@@ -119,7 +119,7 @@ def _warn(rows: Sequence[Row]) -> None:
         )
 
 
-def _take(keeper: Keeper, together: TogetherForm, rows: Sequence[Row]) -> int:
+def _take(keeper: Keeper, together: TogetherForm, rows: Sequence[HatchlingRow]) -> int:
     """Send what is complete as one batch; the number of calls on record by it."""
     ready = [row for row in rows if row.form.is_valid() and not row.form.empty]
     for row in ready:
@@ -129,7 +129,7 @@ def _take(keeper: Keeper, together: TogetherForm, rows: Sequence[Row]) -> int:
     return sum(_told(row, outcome) for row, outcome in zip(ready, outcomes, strict=True))
 
 
-def _told(row: Row, outcome: Outcome) -> bool:
+def _told(row: HatchlingRow, outcome: Outcome) -> bool:
     if outcome.problem is not None:
         row.form.refuse(outcome.problem)
         return False

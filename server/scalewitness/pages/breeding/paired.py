@@ -10,7 +10,7 @@ from scalewitness.breeding.queries.pairings import PairingSeen
 from scalewitness.domain.consequences import sex_of, verified_sex
 from scalewitness.domain.observations import Sex
 from scalewitness.pages.home.attention import title_of
-from scalewitness.pages.parts.facts import Step
+from scalewitness.pages.parts.facts import StepForm
 from scalewitness.standings.queries.logged import UNSEXED, labels_of
 
 ROLES: Final[Mapping[Sex, str]] = {"male": "sire", "female": "dam"}
@@ -29,23 +29,23 @@ class Half:
 
 
 @dataclass(frozen=True, slots=True)
-class Shown:
+class ShownPairing:
     pairing: UUID
     season: int
     halves: tuple[Half, Half]
-    form: Step
+    form: StepForm
 
 
-def in_words(found: Iterable[PairingSeen]) -> list[Shown]:
+def in_words(found: Iterable[PairingSeen]) -> list[ShownPairing]:
     """Both animals of each, and the form that drops it."""
     listed = list(found)
     labels = labels_of({one.pk for pair in listed for one in (pair.sire, pair.dam) if one})
     return [
-        Shown(
+        ShownPairing(
             pairing=one.pairing.pk,
             season=one.pairing.season,
             halves=(_half("male", one.sire, labels), _half("female", one.dam, labels)),
-            form=Step("pairing_dropped"),
+            form=StepForm("pairing_dropped"),
         )
         for one in listed
     ]

@@ -15,7 +15,7 @@ from scalewitness.pages.breeding.paired import ROLES, in_words
 from scalewitness.pages.breeding.pairing_form import PairingForm
 from scalewitness.pages.home.attention import title_of
 from scalewitness.pages.parts.access import actor_of, page, post_or_go, say_accepted, signed_in
-from scalewitness.pages.parts.facts import Step
+from scalewitness.pages.parts.facts import StepForm
 from scalewitness.pages.parts.listing import listed
 from scalewitness.pages.parts.picking import chosen, offered, pick, sent, typed
 from scalewitness.people.models import Keeper
@@ -28,7 +28,7 @@ def show_pairings(request: HttpRequest, keeper: Keeper) -> HttpResponse:
 
 
 def _pairings_page(
-    request: HttpRequest, keeper: Keeper, refused: Step | None = None
+    request: HttpRequest, keeper: Keeper, refused: StepForm | None = None
 ) -> HttpResponse:
     found = listed(request, pairings_seen(keeper.pk, timezone.now()))
     shown = in_words(found)
@@ -60,7 +60,7 @@ def plan_pairing(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpR
 @post_or_go("pairings", of_it=False)
 @signed_in
 def drop_pairing(request: HttpRequest, keeper: Keeper, pairing_id: UUID) -> HttpResponse:
-    form = Step("pairing_dropped", request.POST)
+    form = StepForm("pairing_dropped", request.POST)
     if form.is_valid():
         outcome = form.send(pairing_id, actor_of(keeper))
         if outcome is not None:

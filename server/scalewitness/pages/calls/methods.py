@@ -62,7 +62,7 @@ class ReproductionForm(CallForm):
         self.fields["conclusion"] = forms.CharField(initial="female", widget=forms.HiddenInput)
 
 
-class StatementForm(CallForm):
+class HearsayForm(CallForm):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         for name in ("reported_role", "reported_name"):
@@ -92,7 +92,7 @@ def form(method: str) -> type[CallForm]:
 OF_THEIR_OWN: Final[Mapping[str, type[CallForm]]] = {
     "probing": ProbingForm,
     "reproduction": ReproductionForm,
-    "statement": StatementForm,
+    "statement": HearsayForm,
 }
 FORMS: Final[Mapping[str, type[CallForm]]] = MappingProxyType(
     {method: form(method) for method in METHODS}

@@ -38,7 +38,7 @@ class Counted:
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class AnimalRow:
     """An animal as a list shows it."""
 
     animal: Animal
@@ -79,7 +79,7 @@ def stewarded(keeper: Keeper, collection_id: UUID) -> Collection:
     return collection
 
 
-def rows(animals: Iterable[Animal]) -> list[Row]:
+def rows(animals: Iterable[Animal]) -> list[AnimalRow]:
     """Animals with labels and codes; of a blind one only the codes a guest may read."""
     listed = list(animals)
     open_ones = [one.pk for one in listed if _sight(one) == "all"]
@@ -87,12 +87,12 @@ def rows(animals: Iterable[Animal]) -> list[Row]:
     return [_row(one, standings.get(one.pk)) for one in listed]
 
 
-def _row(animal: Animal, standing: Standing | None) -> Row:
+def _row(animal: Animal, standing: Standing | None) -> AnimalRow:
     blind = _sight(animal) == "blind"
     schemes = {"tag", "transponder"} if blind else {"tag", "transponder", "scale_photo"}
     codes = [one.code for one in animal.identifiers.all() if one.scheme in schemes]
     label = "" if blind else label_of(standing)
-    return Row(animal, _sight(animal), label, ", ".join(codes))
+    return AnimalRow(animal, _sight(animal), label, ", ".join(codes))
 
 
 def _sight(animal: Animal) -> str:

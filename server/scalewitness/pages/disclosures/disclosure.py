@@ -19,7 +19,7 @@ from scalewitness.mail.services.composing import compose
 from scalewitness.mail.services.links import link_token
 from scalewitness.pages.home.attention import is_open, title_in
 from scalewitness.pages.parts.access import actor_of, page, post_or_go, signed_in
-from scalewitness.pages.parts.facts import Step
+from scalewitness.pages.parts.facts import StepForm
 from scalewitness.people.models import Keeper
 from scalewitness.sales.queries import offer_in_force, sales_seen
 
@@ -88,7 +88,7 @@ def show_disclosure(request: HttpRequest, keeper: Keeper, disclosure_id: UUID) -
 
 
 def _disclosure_page(
-    request: HttpRequest, keeper: Keeper, disclosure_id: UUID, refused: Step | None = None
+    request: HttpRequest, keeper: Keeper, disclosure_id: UUID, refused: StepForm | None = None
 ) -> HttpResponse:
     owed = disclosure_of(disclosure_id)
     if owed is None:
@@ -106,7 +106,7 @@ def _disclosure_page(
             "buying": buying,
             "seller": owed.sale.collection.keeper,
             "offered": offer.body if offer else None,
-            "form": Step("disclosure_acknowledged"),
+            "form": StepForm("disclosure_acknowledged"),
             "refused": refused,
         }
     )
@@ -140,7 +140,7 @@ def show_letter(request: HttpRequest, keeper: Keeper, disclosure_id: UUID) -> Ht
 @post_or_go("disclosure")
 @signed_in
 def acknowledge(request: HttpRequest, keeper: Keeper, disclosure_id: UUID) -> HttpResponse:
-    form = Step("disclosure_acknowledged", request.POST)
+    form = StepForm("disclosure_acknowledged", request.POST)
     if form.is_valid() and form.send(disclosure_id, actor_of(keeper)) is not None:
         return redirect("disclosure", disclosure_id)
     return _disclosure_page(request, keeper, disclosure_id, form)

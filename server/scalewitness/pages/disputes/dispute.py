@@ -28,7 +28,7 @@ from scalewitness.ledger.queries.entries import entry_at, texts_of
 from scalewitness.mail.models import Letter
 from scalewitness.mail.queries import letters_for
 from scalewitness.pages.animals.animal import stewarded_animal
-from scalewitness.pages.animals.evidence import Shown, by_name, lines_of, weakest
+from scalewitness.pages.animals.evidence import CallInWords, by_name, lines_of, weakest
 from scalewitness.pages.animals.settled import own_records
 from scalewitness.pages.calls.forms import one_of
 from scalewitness.pages.collections.travelling import compared_with_companions
@@ -125,7 +125,7 @@ class FindingForm(FactForm):
     )
     reasons = note("Your reasons")
 
-    def __init__(self, *args: Any, calls: Sequence[Shown], **kwargs: Any) -> None:
+    def __init__(self, *args: Any, calls: Sequence[CallInWords], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["set_aside"].choices = [  # type: ignore[attr-defined]
             (str(one.call.pk), f"{one.method} by {one.who}: {one.call.conclusion}")

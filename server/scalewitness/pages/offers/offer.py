@@ -36,7 +36,7 @@ from scalewitness.pages.disclosures.disclosure import both_versions, receipts_fo
 from scalewitness.pages.guards.throttling import SECONDS, tried_too_often
 from scalewitness.pages.home.attention import title_in
 from scalewitness.pages.parts.access import page, post_or_go
-from scalewitness.pages.parts.facts import FactForm, Step
+from scalewitness.pages.parts.facts import FactForm, StepForm
 from scalewitness.pages.plots.of_case import depths_of
 from scalewitness.pages.sales.forms import AnswerForm, ConfirmationForm
 from scalewitness.sales.models import OfferLink, Sale, SaleStep
@@ -261,7 +261,7 @@ def _owed(link: OfferLink) -> list[Disclosure]:
 
 
 def _disclosure_page(
-    request: HttpRequest, token: str, link: OfferLink, refused: Step | None = None
+    request: HttpRequest, token: str, link: OfferLink, refused: StepForm | None = None
 ) -> HttpResponse:
     offer = offer_in_force(link.sale)
     context = {
@@ -295,7 +295,7 @@ def _owed_view(owed: Disclosure, sale: Sale) -> dict[str, Any]:
         both_versions(owed)
         | receipts_for(owed)
         | {
-            "form": Step("disclosure_acknowledged"),
+            "form": StepForm("disclosure_acknowledged"),
             "reasons": lines_of(case, "reason"),
             "calls": by_role(case, sale.collection.keeper_id),
         }
@@ -309,7 +309,7 @@ def acknowledge(
 ) -> HttpResponse:
     if link.purpose != "disclosure":
         raise NotFound()
-    form = Step("disclosure_acknowledged", request.POST)
+    form = StepForm("disclosure_acknowledged", request.POST)
     if form.is_valid() and form.send(disclosure_id, actor_by(link)) is not None:
         return redirect("offer", token)
     return _disclosure_page(request, token, link, form)

@@ -13,7 +13,13 @@ from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.ledger.queries.tree import tip
 from scalewitness.ledger.services.signing import log_signer
 from scalewitness.mail.templatetags.words import SCHEMES, day, moment
-from scalewitness.pages.animals.evidence import Shown, by_name, by_role, lines_of, sensitivity_of
+from scalewitness.pages.animals.evidence import (
+    CallInWords,
+    by_name,
+    by_role,
+    lines_of,
+    sensitivity_of,
+)
 from scalewitness.pages.papers.typesetting import pdf
 from scalewitness.pages.parts.qr import qr
 from scalewitness.sales.models import Sale
@@ -50,7 +56,7 @@ def record_for_buyer(animal: Animal, sale: Sale, token: str, now: datetime) -> b
 
 def _paper(
     case: Dossier,
-    calls: Sequence[Shown],
+    calls: Sequence[CallInWords],
     now: datetime,
     where: str | None,
     receipt: str,
@@ -106,7 +112,7 @@ def facts_of(animal: Animal, name: str) -> list[tuple[str, str]]:
     ]
 
 
-def told(shown: Shown) -> dict[str, Any]:
+def told(shown: CallInWords) -> dict[str, Any]:
     """A call as a paper sets it."""
     more = [*shown.flags]
     if shown.interest:

@@ -117,7 +117,7 @@ class FactForm(forms.Form):
         return named if field and not field.widget.is_hidden else None
 
 
-class Step(FactForm):
+class StepForm(FactForm):
     """One button: a fact without a body. Several stand on a page, hence no element ids."""
 
     def __init__(self, kind: str, *args: Any, **kwargs: Any) -> None:

@@ -28,7 +28,7 @@ from scalewitness.pages.collections.collection import stewarded
 from scalewitness.pages.guards.throttling import takes_an_address
 from scalewitness.pages.home.attention import title_in, title_of
 from scalewitness.pages.parts.access import actor_of, page, post_or_go, say_accepted, signed_in
-from scalewitness.pages.parts.facts import Step, retype
+from scalewitness.pages.parts.facts import StepForm, retype
 from scalewitness.pages.parts.listing import listed
 from scalewitness.pages.parts.picking import chosen, offered, pick, sent, typed
 from scalewitness.pages.sales.forms import CustodyForm, DraftForm, OfferForm
@@ -141,7 +141,7 @@ def show_sale(request: HttpRequest, keeper: Keeper, sale_id: UUID) -> HttpRespon
     return _sale_page(request, sale_seen(keeper, sale_id))
 
 
-def _sale_page(request: HttpRequest, sale: Sale, refused: Step | None = None) -> HttpResponse:
+def _sale_page(request: HttpRequest, sale: Sale, refused: StepForm | None = None) -> HttpResponse:
     progress = progress_of(sale)
     steps = list(sale.steps.all())
     owed = list(Disclosure.objects.filter(sale=sale).select_related("acknowledgement", "animal"))
@@ -170,10 +170,10 @@ def _step_words(step: SaleStep) -> str:
     return STEPS.get(step.kind, step.kind)
 
 
-def _actions(progress: Progress) -> list[tuple[str, str, Step]]:
+def _actions(progress: Progress) -> list[tuple[str, str, StepForm]]:
     """What the seller may do next: path, words, and a form with a fresh id."""
     return [
-        (path, words, Step(kind))
+        (path, words, StepForm(kind))
         for path, (kind, words) in ACTIONS.items()
         if refusal(progress, kind) is None
     ]
@@ -185,7 +185,7 @@ def take_step(request: HttpRequest, keeper: Keeper, sale_id: UUID, what: str) ->
     if what not in ACTIONS:
         raise Http404
     sale = sale_seen(keeper, sale_id)
-    form = Step(ACTIONS[what][0], request.POST)
+    form = StepForm(ACTIONS[what][0], request.POST)
     if form.is_valid():
         outcome = form.send(sale.pk, actor_of(keeper))
         if outcome is not None:

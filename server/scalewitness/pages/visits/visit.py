@@ -19,7 +19,7 @@ from scalewitness.pages.animals.animal import blind_view
 from scalewitness.pages.collections.collection import stewarded
 from scalewitness.pages.guards.throttling import takes_an_address
 from scalewitness.pages.parts.access import actor_of, page, post_or_go, signed_in
-from scalewitness.pages.parts.facts import Step
+from scalewitness.pages.parts.facts import StepForm
 from scalewitness.pages.parts.listing import listed
 from scalewitness.pages.parts.picking import chosen, offered, pick, sent, typed
 from scalewitness.pages.visits.forms import InvitationForm
@@ -90,7 +90,7 @@ def show_visit(request: HttpRequest, keeper: Keeper, visit_id: UUID) -> HttpResp
 
 
 def _visit_page(
-    request: HttpRequest, keeper: Keeper, visit_id: UUID, refused: Step | None = None
+    request: HttpRequest, keeper: Keeper, visit_id: UUID, refused: StepForm | None = None
 ) -> HttpResponse:
     now = timezone.now()
     visit, hosting = _seen(keeper, visit_id, now)
@@ -101,9 +101,9 @@ def _visit_page(
         "state": state,
         "state_words": STATES[state],
         "count": visit.animals.count(),
-        "acceptance": Step("visit_accepted"),
-        "refusal": Step("visit_declined"),
-        "cancellation": Step("visit_cancelled"),
+        "acceptance": StepForm("visit_accepted"),
+        "refusal": StepForm("visit_declined"),
+        "cancellation": StepForm("visit_cancelled"),
         "refused": refused,
     }
     status = refused.status if refused else 200
@@ -115,7 +115,7 @@ def _visit_page(
 def answer(request: HttpRequest, keeper: Keeper, visit_id: UUID, what: str) -> HttpResponse:
     if what not in ANSWERS:
         raise Http404
-    form = Step(ANSWERS[what], request.POST)
+    form = StepForm(ANSWERS[what], request.POST)
     if form.is_valid() and form.send(visit_id, actor_of(keeper)) is not None:
         return redirect("visit", visit_id)
     return _visit_page(request, keeper, visit_id, form)

@@ -8,7 +8,7 @@ from scalewitness.animals.models import Animal, Photo
 from scalewitness.animals.queries import photos_of
 from scalewitness.calls.models import Call
 from scalewitness.calls.queries.made import all_calls
-from scalewitness.domain.sexing.explain import Line, explain
+from scalewitness.domain.sexing.explain import ReasonLine, explain
 from scalewitness.domain.sexing.sensitivity import Sensitivity
 from scalewitness.domain.sexing.standing import Assessment, CallWeight
 from scalewitness.domain.sexing.stated_linkage import Start, with_linkage
@@ -62,7 +62,7 @@ class Dossier:
     assessment: Assessment
     start: Start
     """Where the answer starts before any check."""
-    lines: tuple[Line, ...]
+    lines: tuple[ReasonLine, ...]
     calls: tuple[ShownCall, ...]
     names: dict[UUID, str]
     texts: Texts

@@ -12,7 +12,7 @@ from scalewitness.ledger.queries.entries import entry_at
 from scalewitness.standings.models import AdoptedPolicy, ExaminerRecord, Standing
 
 
-class Due(NamedTuple):
+class Reassessment(NamedTuple):
     """An animal to be reassessed, and the fact, with its kind, that makes it necessary."""
 
     animal: UUID
@@ -20,13 +20,13 @@ class Due(NamedTuple):
     kind: str
 
 
-def due(animals: Collection[UUID] | None = None) -> list[Due]:
+def due(animals: Collection[UUID] | None = None) -> list[Reassessment]:
     """All such animals, or those among ``animals``, by id; each once."""
     found = {one.animal: one for one in (*_by_record(animals), *_by_policy(animals))}
     return [found[animal] for animal in sorted(found)]
 
 
-def _by_policy(animals: Collection[UUID] | None) -> Iterator[Due]:
+def _by_policy(animals: Collection[UUID] | None) -> Iterator[Reassessment]:
     policy = AdoptedPolicy.objects.order_by("-position").first()
     entry = entry_at(policy.position) if policy else None
     if entry is None:
@@ -34,10 +34,10 @@ def _by_policy(animals: Collection[UUID] | None) -> Iterator[Due]:
     standings = Standing.objects.filter(**_among(animals)).order_by()
     stated = standings.values("animal").annotate(last=Max("position"))
     for row in stated.filter(last__lt=entry.position):
-        yield Due(row["animal"], entry.fact, entry.kind)
+        yield Reassessment(row["animal"], entry.fact, entry.kind)
 
 
-def _by_record(animals: Collection[UUID] | None) -> Iterator[Due]:
+def _by_record(animals: Collection[UUID] | None) -> Iterator[Reassessment]:
     """Of those who made a call that counts."""
     records = ExaminerRecord.objects.filter(examiner=OuterRef("examiner")).order_by("-position")
     standings = Standing.objects.filter(animal=OuterRef("animal")).order_by("-position")
@@ -49,7 +49,7 @@ def _by_record(animals: Collection[UUID] | None) -> Iterator[Due]:
         record=Subquery(records.values("pk")[:1]),
     ).filter(told__gt=F("stated"))
     for animal, record in behind.order_by("position").values_list("animal", "record"):
-        yield Due(animal, record, "examiner_record_changed")
+        yield Reassessment(animal, record, "examiner_record_changed")
 
 
 def _among(animals: Collection[UUID] | None) -> dict[str, Any]:

@@ -39,7 +39,7 @@ KINDS = frozenset(
 
 
 @dataclass(frozen=True, slots=True)
-class Difference:
+class StandingDifference:
     """A standing that the log does not bear out, by its position."""
 
     position: int
@@ -89,7 +89,7 @@ class Replay:
         self._stored = rows.iterator(chunk_size=1000)
         self._row = next(self._stored, None)
 
-    def differences(self) -> Iterator[Difference]:
+    def differences(self) -> Iterator[StandingDifference]:
         for entry in entries_by_position(KINDS):
             self.position = entry.position
             leaf = leaf_of(entry)
@@ -101,11 +101,11 @@ class Replay:
             self._seen(entry.position)
         yield from self._strays(None)
 
-    def _strays(self, before: int | None) -> Iterator[Difference]:
+    def _strays(self, before: int | None) -> Iterator[StandingDifference]:
         """Stored standings that the log does not have, up to a position or to the end."""
         while self._row is not None and (before is None or self._row.position < before):
             what = "a standing that the log does not hold"
-            yield Difference(self._row.position, self._row.animal_id, what)
+            yield StandingDifference(self._row.position, self._row.animal_id, what)
             self._row = next(self._stored, None)
 
     def _follow(self, entry: Entry, body: Any) -> None:
@@ -149,7 +149,7 @@ class Replay:
     def _past(self, animal: UUID) -> _Past:
         return self._animals.setdefault(animal, _Past())
 
-    def _check(self, entry: Entry, logged: facts.StandingChanged) -> Iterator[Difference]:
+    def _check(self, entry: Entry, logged: facts.StandingChanged) -> Iterator[StandingDifference]:
         animal = entry.about
         if animal is None:
             return
@@ -163,7 +163,7 @@ class Replay:
 
     def _recompute(
         self, entry: Entry, past: _Past, animal: UUID, logged: facts.StandingChanged
-    ) -> Iterator[Difference]:
+    ) -> Iterator[StandingDifference]:
         by = self._measured_by(logged)
         start = start_from(past.linkage, past.origin, load_parameters(by.parameters))
         again = assess_animal(past.origin.species, past.evidence(), by, start)
@@ -176,14 +176,16 @@ class Replay:
             logged.policy,
             logged.examiner_records,
         ):
-            yield Difference(entry.position, animal, f"logged {logged.label}, recomputed {now}")
+            yield StandingDifference(
+                entry.position, animal, f"logged {logged.label}, recomputed {now}"
+            )
 
     def _compare(
         self, entry: Entry, animal: UUID, logged: facts.StandingChanged
-    ) -> Iterator[Difference]:
+    ) -> Iterator[StandingDifference]:
         row = self._row
         if row is None or row.position != entry.position:
-            yield Difference(entry.position, animal, "the stored standing is missing")
+            yield StandingDifference(entry.position, animal, "the stored standing is missing")
             return
         self._row = next(self._stored, None)
         if (row.label, row.p_male, row.p_male_pessimistic) != (
@@ -191,4 +193,6 @@ class Replay:
             logged.p_male,
             logged.p_male_pessimistic,
         ):
-            yield Difference(entry.position, animal, "the stored standing differs from the log")
+            yield StandingDifference(
+                entry.position, animal, "the stored standing differs from the log"
+            )

@@ -16,7 +16,7 @@ from scalewitness.domain.consequences import sex_of
 from scalewitness.domain.errors import NotFound
 from scalewitness.domain.facts import CallMade
 from scalewitness.domain.sexing.parameters import load_parameters
-from scalewitness.domain.sexing.swaps import Swaps, Traveller, Weight, swaps
+from scalewitness.domain.sexing.swaps import Swaps, Traveller, WeightReading, swaps
 from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.standings.queries.assessing import Yardstick, assess_animal, yardstick
 from scalewitness.standings.queries.evidence import counting_calls, evidence_of
@@ -154,7 +154,9 @@ def _traveller(
     )
 
 
-def _weights(animal: UUID, when: datetime | None) -> tuple[Weight | None, Weight | None]:
+def _weights(
+    animal: UUID, when: datetime | None
+) -> tuple[WeightReading | None, WeightReading | None]:
     """The last weight before the move and the first after it."""
     if when is None:
         return None, None
@@ -162,7 +164,7 @@ def _weights(animal: UUID, when: datetime | None) -> tuple[Weight | None, Weight
     return _weight(notes.filter(at__lt=when).last()), _weight(notes.filter(at__gte=when).first())
 
 
-def _weight(note: Husbandry | None) -> Weight | None:
+def _weight(note: Husbandry | None) -> WeightReading | None:
     if note is None or float(note.noted["grams"]) <= 0:
         return None
-    return Weight(float(note.noted["grams"]), round(note.at.timestamp() * 1000))
+    return WeightReading(float(note.noted["grams"]), round(note.at.timestamp() * 1000))

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from tests.domain.sexing.examiners.vectors import item
 
 from scalewitness.domain.sexing.examiners.sprt import (
-    Plan,
+    SequentialPlan,
     accept_at_most,
     chance_qualified,
     decide,
@@ -53,7 +53,7 @@ def exact_points(case):
 
 
 def plan_of(case):
-    return Plan(*(case.data[name] for name in ("p0", "p1", "alpha", "beta")))
+    return SequentialPlan(*(case.data[name] for name in ("p0", "p1", "alpha", "beta")))
 
 
 def assert_operates(found, expected):
@@ -209,7 +209,7 @@ def test_how_far_ahead_one_sex_must_be(row):
     assert (found.lead, found.error, found.expected_calls) == pytest.approx(
         (lead, error, calls), abs=1e-6
     )
-    plan = Plan(rate, 1 - rate, alpha, alpha)
+    plan = SequentialPlan(rate, 1 - rate, alpha, alpha)
     assert plan.wrong_step == pytest.approx(per_call, abs=1e-6)
     assert expected_calls(plan, rate) == pytest.approx(wald, abs=1e-6)
     exact = operating(plan, rate)
@@ -223,7 +223,7 @@ def test_calls_with_different_errors_for_the_sexes(row):
     """Exact dynamic programming with numpy 2.4.6: p0 and p1 are the chances of the call
     "female" for a male and for a female."""
     *four, slope, accept, reject, alpha, calls_male, beta, calls_female = row
-    plan = Plan(*four)
+    plan = SequentialPlan(*four)
     lines = (plan.slope, plan.accept_intercept, plan.reject_intercept)
     assert lines == pytest.approx((slope, accept, reject), abs=1e-6)
     if_male, if_female = operating(plan, plan.p0), operating(plan, plan.p1)
@@ -234,7 +234,7 @@ def test_calls_with_different_errors_for_the_sexes(row):
 
 
 PLANS = st.builds(
-    lambda p0, gap, alpha, beta: Plan(p0, p0 + gap, alpha, beta),
+    lambda p0, gap, alpha, beta: SequentialPlan(p0, p0 + gap, alpha, beta),
     st.floats(0.01, 0.3),
     st.floats(0.05, 0.5),
     st.floats(0.01, 0.2),
@@ -280,7 +280,7 @@ def test_the_worse_the_examiner_the_less_likely_to_qualify(plan):
 
 
 def test_undecided_until_something_is_settled():
-    plan = Plan(0.02, 0.1, 0.05, 0.1)
+    plan = SequentialPlan(0.02, 0.1, 0.05, 0.1)
     assert decide(plan, 0, 0) == "undecided"
     assert first_decision(plan, []) == ("undecided", 0)
     assert first_decision(plan, [False] * 5) == ("undecided", 5)
@@ -293,11 +293,11 @@ def test_undecided_until_something_is_settled():
 )
 def test_a_plan_that_tests_nothing_is_refused(numbers):
     with pytest.raises(ValueError, match=r"error rate|errors"):
-        Plan(*numbers)
+        SequentialPlan(*numbers)
 
 
 def test_impossible_counts_and_rates_are_refused():
-    plan = Plan(0.02, 0.1, 0.05, 0.1)
+    plan = SequentialPlan(0.02, 0.1, 0.05, 0.1)
     with pytest.raises(ValueError, match="some of the calls"):
         decide(plan, 3, 2)
     with pytest.raises(ValueError, match="between 0 and 1"):

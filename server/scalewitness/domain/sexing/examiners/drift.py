@@ -20,7 +20,7 @@ from scalewitness.domain.sexing.examiners.binomial import (
 )
 from scalewitness.domain.sexing.examiners.goodness import heterogeneity
 from scalewitness.domain.sexing.examiners.overdispersion import (
-    Clutches,
+    ClutchCounts,
     against_mean,
     clutches,
     most_likely,
@@ -98,7 +98,7 @@ def drift(
 
 
 def _between(
-    sexed: Sequence[Hatchlings], pooled: Clutches, expected: float
+    sexed: Sequence[Hatchlings], pooled: ClutchCounts, expected: float
 ) -> tuple[float | None, float | None, float | None]:
     if len(sexed) < 2:
         return None, None, None

@@ -13,7 +13,7 @@ from scipy.special import chdtrc, xlogy
 Counts = Sequence[int] | Sequence[float] | npt.NDArray[np.float64]
 
 
-class Fit(Struct, frozen=True):
+class GoodnessOfFit(Struct, frozen=True):
     """Chi-squared and likelihood-ratio statistics with their upper-tail p-values."""
 
     chi2: float
@@ -23,19 +23,19 @@ class Fit(Struct, frozen=True):
     p_g2: float
 
 
-def against_ratio(counts: Counts, ratio: Sequence[float]) -> Fit:
+def against_ratio(counts: Counts, ratio: Sequence[float]) -> GoodnessOfFit:
     """Do the counts fit a ratio laid down beforehand, as 1:1 or 9:3:3:1?"""
     seen, shares = np.asarray(counts, float), np.asarray(ratio, float)
     return against_expected(seen, seen.sum() * shares / shares.sum())
 
 
-def against_expected(counts: Counts, expected: Counts, estimated: int = 0) -> Fit:
+def against_expected(counts: Counts, expected: Counts, estimated: int = 0) -> GoodnessOfFit:
     """Do the counts fit expected ones, of which ``estimated`` parameters came from them?"""
     seen, awaited = np.asarray(counts, float), np.asarray(expected, float)
     return _fit(seen, awaited, seen.size - 1 - estimated)
 
 
-def heterogeneity(table: Sequence[Counts]) -> Fit:
+def heterogeneity(table: Sequence[Counts]) -> GoodnessOfFit:
     """Do the rows share one distribution? Rows are people or clutches, columns classes."""
     seen = np.asarray(table, float)
     expected = np.outer(seen.sum(1), seen.sum(0)) / seen.sum()
@@ -43,7 +43,9 @@ def heterogeneity(table: Sequence[Counts]) -> Fit:
     return _fit(seen, expected, (rows - 1) * (columns - 1))
 
 
-def _fit(seen: npt.NDArray[np.float64], expected: npt.NDArray[np.float64], df: int) -> Fit:
+def _fit(
+    seen: npt.NDArray[np.float64], expected: npt.NDArray[np.float64], df: int
+) -> GoodnessOfFit:
     """Cells that nothing is expected in must be empty and say nothing."""
     used = expected > 0
     if (seen[~used] > 0).any():
@@ -51,4 +53,4 @@ def _fit(seen: npt.NDArray[np.float64], expected: npt.NDArray[np.float64], df: i
     seen, expected = seen[used], expected[used]
     chi2 = float(((seen - expected) ** 2 / expected).sum())
     g2 = max(0.0, 2 * float(xlogy(seen, seen / expected).sum()))
-    return Fit(chi2, g2, df, float(chdtrc(df, chi2)), float(chdtrc(df, g2)))
+    return GoodnessOfFit(chi2, g2, df, float(chdtrc(df, chi2)), float(chdtrc(df, g2)))

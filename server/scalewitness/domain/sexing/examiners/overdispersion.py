@@ -43,7 +43,7 @@ class BetaBinomial(Struct, frozen=True):
         return (1 - self.mean) * _precision(self.rho)
 
 
-class Clutches(Struct, frozen=True, eq=False):
+class ClutchCounts(Struct, frozen=True, eq=False):
     """Males and sexed eggs of each clutch, and how many such clutches there are."""
 
     males: IntArray
@@ -56,17 +56,17 @@ class Clutches(Struct, frozen=True, eq=False):
         return float(self.number @ self.males) / float(self.number @ self.eggs)
 
 
-def clutches(males: Sequence[int], eggs: Sequence[int], number: Sequence[int] = ()) -> Clutches:
+def clutches(males: Sequence[int], eggs: Sequence[int], number: Sequence[int] = ()) -> ClutchCounts:
     """Clutches from counts; each stands for one unless ``number`` says otherwise. Raises
     ValueError when nothing was sexed or more males than eggs are given."""
     k, n = np.asarray(males, np.int64), np.asarray(eggs, np.int64)
     times = np.asarray(number or np.ones(k.size), np.float64)
     if (k < 0).any() or (k > n).any() or times @ n <= 0:
         raise ValueError("a clutch has from no male to all males, and one egg at least")
-    return Clutches(k, n, times)
+    return ClutchCounts(k, n, times)
 
 
-def moments(of: Clutches) -> BetaBinomial:
+def moments(of: ClutchCounts) -> BetaBinomial:
     """Method of moments: ρ from the excess of Pearson's statistic over its value for a
     binomial, the population variance taken (for equal clutches the textbook estimator)."""
     mean = of.share
@@ -77,7 +77,7 @@ def moments(of: Clutches) -> BetaBinomial:
     return _fitted(of, mean, rho)
 
 
-def most_likely(of: Clutches, mean: float | None = None) -> BetaBinomial:
+def most_likely(of: ClutchCounts, mean: float | None = None) -> BetaBinomial:
     """Maximum likelihood, over ρ alone where ``mean`` is given."""
     tails = _tails(of)
 
@@ -94,7 +94,7 @@ def most_likely(of: Clutches, mean: float | None = None) -> BetaBinomial:
     return _fitted(of, at(_theta(rho)), rho)
 
 
-def against_mean(of: Clutches, mean: float = 0.5) -> float:
+def against_mean(of: ClutchCounts, mean: float = 0.5) -> float:
     """p-value of the likelihood-ratio test of a mean share, overdispersion free in both
     (chi-squared, one degree of freedom: an approximation that wants many clutches)."""
     gain = most_likely(of).log_likelihood - most_likely(of, mean).log_likelihood
@@ -111,7 +111,7 @@ def expected(fit: BetaBinomial, eggs: int, number: float) -> FloatArray:
     return np.asarray(number * np.exp(logs))
 
 
-def tarone(of: Clutches) -> float:
+def tarone(of: ClutchCounts) -> float:
     """Tarone's Z (1979, Biometrika 66): standard normal under the binomial, large and
     positive with overdispersion; 0 where no clutch has two eggs."""
     pairs = float(of.number @ (of.eggs * (of.eggs - 1)))
@@ -124,7 +124,7 @@ def tarone(of: Clutches) -> float:
     return (spread - float(of.number @ of.eggs)) / sqrt(2 * pairs)
 
 
-def overdispersed(of: Clutches) -> float:
+def overdispersed(of: ClutchCounts) -> float:
     """One-sided p-value of Tarone's Z."""
     return float(ndtr(-tarone(of)))
 
@@ -137,7 +137,7 @@ def _theta(rho: float) -> float:
     return rho / (1 - rho)
 
 
-def _pearson(of: Clutches, mean: float) -> float:
+def _pearson(of: ClutchCounts, mean: float) -> float:
     variance = of.eggs * mean * (1 - mean)
     used = variance > 0
     excess = (of.males - of.eggs * mean)[used] ** 2 / variance[used]
@@ -153,7 +153,7 @@ class _Tails(Struct, frozen=True, eq=False):
     eggs: FloatArray
 
 
-def _tails(of: Clutches) -> _Tails:
+def _tails(of: ClutchCounts) -> _Tails:
     r = np.arange(float(of.eggs.max()))
 
     def more(counts: IntArray) -> FloatArray:
@@ -201,7 +201,7 @@ def _summit(height: Callable[[float], float], slope: Callable[[float], float]) -
     return middle if middle > _NARROW else 0.0
 
 
-def _fitted(of: Clutches, mean: float, rho: float) -> BetaBinomial:
+def _fitted(of: ClutchCounts, mean: float, rho: float) -> BetaBinomial:
     ways = float(of.number @ _log_ways(of.males, of.eggs))
     return BetaBinomial(mean, rho, ways + _chance(_tails(of), mean, _theta(rho)))
 

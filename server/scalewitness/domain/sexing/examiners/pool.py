@@ -19,7 +19,7 @@ from scalewitness.domain.sexing.examiners.latent import Coins, Model
 FloatArray = npt.NDArray[np.float64]
 
 
-class Fit(Struct, frozen=True, eq=False):
+class PoolFit(Struct, frozen=True, eq=False):
     """A maximum of the likelihood.
 
     ``prevalence[class]``; ``tables[examiner, class, answer]``; ``posterior[animal, class]``.
@@ -73,7 +73,7 @@ def fit(
     leaps: bool = True,
     still: float = STILL,
     most: int = MOST_STEPS,
-) -> Fit:
+) -> PoolFit:
     """The maximum that EM reaches from ``start`` (animals × classes; averaged by default).
 
     ``pseudo`` are answers added to every table, class × answer or examiner × class × answer.
@@ -91,7 +91,7 @@ def fit(
         most=most,
     )
     posterior, log_likelihood = model.posterior(ended.parameters)
-    return Fit(
+    return PoolFit(
         prevalence=model.split(ended.parameters)[0],
         tables=model.tables(ended.parameters),
         posterior=posterior,

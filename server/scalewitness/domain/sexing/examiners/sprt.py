@@ -18,7 +18,7 @@ ON_THE_LINE = 1e-9
 """A count this near a line is on it, and a count on the line decides."""
 
 
-class Plan(Struct, frozen=True):
+class SequentialPlan(Struct, frozen=True):
     """The four numbers of a test. Raises ValueError unless 0 < p0 < p1 < 1, the errors are
     positive and together under one."""
 
@@ -72,24 +72,24 @@ class Plan(Struct, frozen=True):
         return self.log_a / self.k
 
 
-def accept_at_most(plan: Plan, calls: int) -> int | None:
+def accept_at_most(plan: SequentialPlan, calls: int) -> int | None:
     """The most wrong calls among ``calls`` that qualify; None where none can yet."""
     most = floor(plan.slope * calls + plan.accept_intercept + ON_THE_LINE)
     return most if most >= 0 else None
 
 
-def reject_at_least(plan: Plan, calls: int) -> int | None:
+def reject_at_least(plan: SequentialPlan, calls: int) -> int | None:
     """The fewest wrong calls among ``calls`` that do not; None where none can yet."""
     least = ceil(plan.slope * calls + plan.reject_intercept - ON_THE_LINE)
     return least if least <= calls else None
 
 
-def log_ratio(plan: Plan, wrong: int, calls: int) -> float:
+def log_ratio(plan: SequentialPlan, wrong: int, calls: int) -> float:
     """Natural log of P(counts | p1) / P(counts | p0)."""
     return wrong * plan.wrong_step + (calls - wrong) * plan.right_step
 
 
-def decide(plan: Plan, wrong: int, calls: int) -> Decision:
+def decide(plan: SequentialPlan, wrong: int, calls: int) -> Decision:
     """What the counts alone say. A count beyond a line was decided when it crossed; use
     :func:`first_decision` where the order is known."""
     if not 0 <= wrong <= calls:
@@ -100,7 +100,7 @@ def decide(plan: Plan, wrong: int, calls: int) -> Decision:
     return "qualified" if most is not None and wrong <= most else "undecided"
 
 
-def first_decision(plan: Plan, wrong: Iterable[bool]) -> tuple[Decision, int]:
+def first_decision(plan: SequentialPlan, wrong: Iterable[bool]) -> tuple[Decision, int]:
     """The decision and the number of calls it took; with "undecided", all of them."""
     count = calls = 0
     for calls, was_wrong in enumerate(wrong, start=1):
@@ -111,7 +111,7 @@ def first_decision(plan: Plan, wrong: Iterable[bool]) -> tuple[Decision, int]:
     return "undecided", calls
 
 
-def chance_qualified(plan: Plan, rate: float) -> float:
+def chance_qualified(plan: SequentialPlan, rate: float) -> float:
     """Operating characteristic: Wald's approximation of the chance that an examiner with
     that error rate qualifies (the lines taken to be hit exactly)."""
     h = _tilt(plan, rate)
@@ -120,7 +120,7 @@ def chance_qualified(plan: Plan, rate: float) -> float:
     return expm1(h * plan.log_a) / (exp(h * plan.log_a) - exp(h * plan.log_b))
 
 
-def expected_calls(plan: Plan, rate: float) -> float:
+def expected_calls(plan: SequentialPlan, rate: float) -> float:
     """Average sample number: Wald's approximation of the calls it takes on average."""
     per_call = rate * plan.wrong_step + (1 - rate) * plan.right_step
     if abs(rate - plan.slope) < 1e-7:  # the limit, as above
@@ -149,7 +149,7 @@ def lead_needed(error_rate: float, alpha: float) -> Lead:
     return Lead(lead, error, lead * (1 - 2 * error) / (1 - 2 * error_rate))
 
 
-def _tilt(plan: Plan, rate: float) -> float:
+def _tilt(plan: SequentialPlan, rate: float) -> float:
     """The h ≠ 0 with E[exp(h · step)] = 1 at that rate: 1 at p0, −1 at p1, 0 at the slope."""
 
     def excess(h: float) -> float:

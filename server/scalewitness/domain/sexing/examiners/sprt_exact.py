@@ -8,7 +8,11 @@ import numpy as np
 import numpy.typing as npt
 from msgspec import Struct
 
-from scalewitness.domain.sexing.examiners.sprt import Plan, accept_at_most, reject_at_least
+from scalewitness.domain.sexing.examiners.sprt import (
+    SequentialPlan,
+    accept_at_most,
+    reject_at_least,
+)
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -26,7 +30,9 @@ class Operating(Struct, frozen=True):
     expected_calls: float
 
 
-def operating(plan: Plan, rate: float, first: int = 1, last: int | None = None) -> Operating:
+def operating(
+    plan: SequentialPlan, rate: float, first: int = 1, last: int | None = None
+) -> Operating:
     """Exact operating characteristics of the test judged after every call from ``first``
     to ``last``, open-ended without it (every such test ends, the nearer p0 and p1 the later)."""
     undecided = np.ones(1)
@@ -51,7 +57,7 @@ def _one_more(chances: FloatArray, rate: float) -> FloatArray:
 
 
 def _split(
-    plan: Plan, chances: FloatArray, offset: int, calls: int
+    plan: SequentialPlan, chances: FloatArray, offset: int, calls: int
 ) -> tuple[float, FloatArray, float, int]:
     """Chance qualified, what stays undecided, chance turned down, the new first count."""
     most, least = accept_at_most(plan, calls), reject_at_least(plan, calls)

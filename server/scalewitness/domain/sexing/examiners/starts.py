@@ -22,7 +22,7 @@ from msgspec.structs import replace
 
 from scalewitness.domain.sexing.examiners.labels import UNKNOWN, Labels
 from scalewitness.domain.sexing.examiners.latent import Coins
-from scalewitness.domain.sexing.examiners.pool import Fit, averaged, fit, majority
+from scalewitness.domain.sexing.examiners.pool import PoolFit, averaged, fit, majority
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -44,12 +44,12 @@ class Comparison(Struct, frozen=True, eq=False):
     it is one; ``heights`` are the objectives reached by the starts that count, in their
     order."""
 
-    averaged: Fit
-    tied: tuple[Fit, ...]
+    averaged: PoolFit
+    tied: tuple[PoolFit, ...]
     heights: tuple[float, ...]
 
     @property
-    def best(self) -> Fit:
+    def best(self) -> PoolFit:
         """The highest fit; only one of several where the answer is undetermined."""
         return self.tied[0]
 
@@ -123,33 +123,33 @@ def _drawn(labels: Labels, generator: np.random.Generator) -> FloatArray:
     return generator.dirichlet(np.ones(labels.classes), labels.animals)
 
 
-def _highest(fits: Sequence[Fit]) -> tuple[Fit, ...]:
+def _highest(fits: Sequence[PoolFit]) -> tuple[PoolFit, ...]:
     top = max(one.objective for one in fits)
     return _different(one for one in fits if one.objective >= top - SAME)
 
 
-def _different(fits: Iterable[Fit]) -> tuple[Fit, ...]:
-    found = list[Fit]()
+def _different(fits: Iterable[PoolFit]) -> tuple[PoolFit, ...]:
+    found = list[PoolFit]()
     for one in fits:
         if not any(_alike(one, other) for other in found):
             found.append(one)
     return tuple(found)
 
 
-def _alike(one: Fit, other: Fit) -> bool:
+def _alike(one: PoolFit, other: PoolFit) -> bool:
     return float(np.abs(one.posterior - other.posterior).max()) <= ALIKE
 
 
 # --- names ------------------------------------------------------------------------------
 
 
-def named(labels: Labels, found: Fit) -> Fit:
+def named(labels: Labels, found: PoolFit) -> PoolFit:
     """The same fit with its classes in the order that agrees best with what the examiners
     called the animals, the first of equals."""
     return namings(labels, found)[0]
 
 
-def namings(labels: Labels, found: Fit) -> list[Fit]:
+def namings(labels: Labels, found: PoolFit) -> list[PoolFit]:
     """The same fit in every order of its classes that agrees best with what the examiners
     called the animals."""
     agreed = (found.posterior * labels.times[:, None]).T @ labels.votes
@@ -164,7 +164,7 @@ def namings(labels: Labels, found: Fit) -> list[Fit]:
     ]
 
 
-def _as_named(_: Labels, found: Fit) -> list[Fit]:
+def _as_named(_: Labels, found: PoolFit) -> list[PoolFit]:
     return [found]
 
 
@@ -172,7 +172,7 @@ def _has_names(labels: Labels, pseudo: FloatArray | float) -> bool:
     return bool(np.any(pseudo)) or bool((labels.known != UNKNOWN).any())
 
 
-def _ordered(found: Fit, order: list[int]) -> Fit:
+def _ordered(found: PoolFit, order: list[int]) -> PoolFit:
     return replace(
         found,
         prevalence=found.prevalence[order],

@@ -11,7 +11,7 @@ from scalewitness.domain.translog.checkpoints import Checkpoint, NotACheckpoint
 from scalewitness.domain.translog.notes import BadNote, open_checkpoint
 from scalewitness.fsck.log import Claim, trusted_keys
 from scalewitness.fsck.report import Report
-from scalewitness.fsck.run import PARTS, OtherRun, Run, keep_mark, read_mark
+from scalewitness.fsck.run import PARTS, FsckRun, OtherRun, keep_mark, read_mark
 from scalewitness.ledger.queries.origins import name_of, successions
 from scalewitness.ledger.services.signing import log_signer
 
@@ -49,7 +49,7 @@ class Command(BaseCommand):
         except OtherRun as fault:
             raise CommandError(str(fault)) from None
         claims = [self._outside(kept) for kept in options["against"]]
-        run = Run(mark, lambda mark: keep_mark(file, mark), self._show, claims)
+        run = FsckRun(mark, lambda mark: keep_mark(file, mark), self._show, claims)
         report = run.everything()
         if file is not None:
             file.unlink(missing_ok=True)
