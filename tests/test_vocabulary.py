@@ -71,7 +71,7 @@ def shown() -> Iterator[tuple[Path, str]]:
     """What people read, by file: templates, messages, documents."""
     inside = [one for part in ("server", "clients") for one in sorted((HOUSE / part).rglob("*"))]
     documents = [one for one in HOUSE.rglob("*.md") if not any(p[0] == "." for p in one.parts)]
-    for path in {*inside, *documents} - {GLOSSARY, HOUSE / "README.md", HOUSE / "DEVELOPERS.md"}:
+    for path in {*inside, *documents} - {GLOSSARY}:
         if path.suffix in READ and "migrations" not in path.parts:
             yield path, READ[path.suffix](path)
 
