@@ -52,8 +52,7 @@ def operators(name: str) -> argparse.ArgumentParser | None:
     app = get_commands().get(name)
     if app is None:
         return None
-    command = load_command_class(app, name) if isinstance(app, str) else app
-    return command.create_parser("scalewitness", name)
+    return load_command_class(str(app), name).create_parser("scalewitness", name)
 
 
 def options_of(parser: argparse.ArgumentParser) -> set[str]:
