@@ -249,7 +249,7 @@ def _resign(connection: sqlite3.Connection, item: Item, key: DeviceKey) -> None:
         return
     # The salts of its texts are drawn once: the commitments in the log must stay theirs.
     again = key.signed(item.said, texts=item.sent.get("texts"))
-    if again != item.sent:
+    if _text(again) != _text(item.sent):
         earlier = [*item.earlier, item.sent | {"device": item.device}]
         connection.execute(
             "UPDATE outbox SET sent = ?, device = ?, earlier = ? WHERE seq = ?",
