@@ -16,7 +16,7 @@ import pytest
 from django.core.management import CommandError, call_command
 from django.db import connection
 from pytest_django import DjangoDbBlocker
-from tests.ledger.test_fence import append_others, signed_now, without_guards
+from tests.ledger.setting_back import append_others, signed_now, without_guards
 from tests.ledger.test_tree import NOW, append
 from tests.plugins.environment import SERVICES
 from tests.plugins.services import Services

@@ -8,7 +8,7 @@ from uuid import UUID
 import pytest
 from django.db import OperationalError
 from tests.breaking import answer_lost, lost_after, stored
-from tests.ledger.test_fence import signed_now
+from tests.ledger.setting_back import signed_now
 from tests.pictures import body_of, plain_file
 from tests.signing import phone
 from tests.witnessing import cosigned

@@ -8,7 +8,7 @@ from django.conf import LazySettings
 from django.core.management import CommandError, call_command
 from django.test import Client
 from tests.ledger.growing import NOW, append
-from tests.ledger.test_fence import sign_and_forget, without_guards
+from tests.ledger.setting_back import sign_and_forget, without_guards
 from tests.ledger.test_tree import tamper
 from tests.world import World
 
