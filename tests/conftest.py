@@ -12,7 +12,7 @@ from tests.plugins.own_database import (
 from tests.plugins.services import django_db_modify_db_settings, services
 from tests.world import World
 
-from scalewitness import tries
+from scalewitness import rate_limit
 
 pytest_plugins = ["tests.plugins.bounded", "tests.plugins.long"]
 
@@ -40,8 +40,8 @@ def without_queue(settings: Any, monkeypatch: pytest.MonkeyPatch) -> None:
     """The queue server is away, and this process has counted nothing so far."""
     settings.REDIS_URL = "redis://127.0.0.1:1/0"
     settings.CACHES = {"default": {**settings.CACHES["default"], "LOCATION": settings.REDIS_URL}}
-    monkeypatch.setattr(tries._Server, "away_until", 0.0)
-    tries._here.clear()
+    monkeypatch.setattr(rate_limit._Server, "away_until", 0.0)
+    rate_limit._here.clear()
 
 
 @pytest.fixture

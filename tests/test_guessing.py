@@ -7,7 +7,7 @@ from tests.world import PASSWORD, World
 
 from scalewitness.guessing import FROM_ADDRESS, ON_ACCOUNT, ON_ACCOUNT_FROM_ADDRESS
 from scalewitness.people.models import Keeper
-from scalewitness.tries import address_of, forget, noted, take_back, tries
+from scalewitness.rate_limit import address_of, attempts, forget, noted, take_back
 
 CHEAT, HOME = "203.0.113.5", "198.51.100.7"
 PROXY = "192.0.2.80"
@@ -141,12 +141,12 @@ def test_counts_and_notes_are_kept_there_or_here(
     if queue == "away":
         request.getfixturevalue("without_queue")
     forget("k", "n")
-    assert [tries("k", 60) for _ in range(3)] == [1, 2, 3]
+    assert [attempts("k", 60) for _ in range(3)] == [1, 2, 3]
     take_back("k", 60)
-    assert tries("k", 60) == 3
+    assert attempts("k", 60) == 3
     forget("k")
     take_back("k", 60)
-    assert tries("k", 60) == 0, "taken back before it was counted"
+    assert attempts("k", 60) == 0, "taken back before it was counted"
     assert not noted("n")
 
 

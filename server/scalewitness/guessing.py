@@ -16,11 +16,11 @@ from django.core.exceptions import ValidationError
 from django.utils.crypto import salted_hmac
 
 from scalewitness.domain.errors import Busy, TooManyTries
-from scalewitness.tries import forget, note, noted, take_back, tries
+from scalewitness.rate_limit import attempts, forget, note, noted, take_back
 
 
 class Limit(NamedTuple):
-    """So many wrong tries in so many seconds."""
+    """So many failed attempts in so many seconds."""
 
     most: int
     seconds: int
@@ -68,7 +68,7 @@ def begin(account: str, address: str) -> None:
         TooManyTries: it is not to be looked at.
     """
     for key, limit in _counts(account, address):
-        if tries(key, limit.seconds) > limit.most:
+        if attempts(key, limit.seconds) > limit.most:
             raise TooManyTries(retry_after=limit.seconds)
 
 
@@ -97,7 +97,7 @@ def one_try(account: str, address: str) -> Iterator[None]:
 
 def code_tried(account: str) -> int:
     """Before a code is looked at; how many over the limit this one is."""
-    return max(0, tries(_key("code", account), CODES_ON_ACCOUNT.seconds) - CODES_ON_ACCOUNT.most)
+    return max(0, attempts(_key("code", account), CODES_ON_ACCOUNT.seconds) - CODES_ON_ACCOUNT.most)
 
 
 def code_was_right(account: str) -> None:

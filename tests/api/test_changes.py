@@ -21,7 +21,7 @@ from scalewitness.domain.sync import Reached, SnapshotRun, read_cursor, written
 from scalewitness.ledger.models import Fence
 from scalewitness.ledger.queries.tree import tip
 from scalewitness.ledger.services.fencing import raise_fence
-from scalewitness.tries import tries
+from scalewitness.rate_limit import attempts
 
 V1 = {"If-Match": '"v1"'}
 
@@ -291,7 +291,7 @@ def test_asking_too_often(odile: Api, monkeypatch: pytest.MonkeyPatch) -> None:
     minute = 1_000_000
     monkeypatch.setattr("scalewitness.api.throttling.time", lambda: 60 * minute + 45)
     for _ in range(rate - 1):
-        tries(f"{key}:{minute}", 60)
+        attempts(f"{key}:{minute}", 60)
     assert odile.get("/changes").status == 200
     answer = odile.get("/changes")
     assert (answer.status, answer.code) == (429, "throttled")

@@ -13,7 +13,7 @@ from tests.world import World
 from scalewitness.api.throttling import Feed, Link, LookUp, Pushing, SignIn, SignUp, WitnessRate
 from scalewitness.guessing import FROM_ADDRESS
 from scalewitness.ledger.models import Entry
-from scalewitness.tries import tries
+from scalewitness.rate_limit import attempts
 
 
 def allowed(scope: str) -> int:
@@ -79,11 +79,11 @@ def test_a_lost_queue_server_keeps_nobody_out_and_lets_nobody_guess(
 
 def test_a_count_ends_with_its_time_however_often_it_went_up() -> None:
     key = f"tried {uuid4()}"
-    assert [tries(key, 1) for _ in range(3)] == [1, 2, 3]
+    assert [attempts(key, 1) for _ in range(3)] == [1, 2, 3]
     with Redis.from_url(configured.REDIS_URL) as server:
         assert 0 < server.pttl(key) <= 1000
         sleep(server.pttl(key) / 1000 + 0.05)
-    assert tries(key, 60) == 1
+    assert attempts(key, 60) == 1
 
 
 def test_what_is_pushed_is_counted_in_items_of_one_keeper(

@@ -26,8 +26,8 @@ from scalewitness.ledger.services.receipting import receipt_of
 from scalewitness.ledger.services.signing import log_signer, sign_checkpoint
 from scalewitness.mail.models import Letter
 from scalewitness.people.models import Keeper
+from scalewitness.rate_limit import attempts, forget
 from scalewitness.sales.models import Buyer, OfferLink
-from scalewitness.tries import forget, tries
 
 pytestmark = pytest.mark.django_db
 
@@ -151,6 +151,6 @@ def test_under_another_key_the_log_is_signed_anew_and_what_was_signed_holds(
 
 
 def test_an_emptied_queue_server_costs_a_count_of_tries(world: World) -> None:
-    assert [tries("lost", 60) for _ in range(2)] == [1, 2]
+    assert [attempts("lost", 60) for _ in range(2)] == [1, 2]
     forget("lost")
-    assert tries("lost", 60) == 1
+    assert attempts("lost", 60) == 1

@@ -8,7 +8,7 @@ from django.views.decorators.http import require_safe
 from psycopg_pool import PoolTimeout
 
 from scalewitness.ledger.queries.fence import standing_fence
-from scalewitness.tries import is_answered
+from scalewitness.rate_limit import is_answered
 
 log = structlog.get_logger()
 

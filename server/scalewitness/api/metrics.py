@@ -15,7 +15,7 @@ from scalewitness.ledger.queries.fence import standing_fence
 from scalewitness.ledger.queries.tree import tip
 from scalewitness.ledger.queries.witnesses import push_states
 from scalewitness.mail.queries import letters_by_state
-from scalewitness.tries import is_answered
+from scalewitness.rate_limit import is_answered
 
 _OF_WITNESSES: tuple[tuple[str, str, Callable[[WitnessPush], int]], ...] = (
     ("size", "Entries that an outside witness has seen.", lambda state: state.size),

@@ -7,9 +7,9 @@ from scalewitness import guessing
 from scalewitness.api.authentication import actor_of, keeper_of
 from scalewitness.domain.errors import SecondFactorNotTaken, SecondFactorWrong
 from scalewitness.intake.batch import Actor
+from scalewitness.rate_limit import address_of
 from scalewitness.sign_in.queries import has_second_factor
 from scalewitness.sign_in.services.codes import take_code
-from scalewitness.tries import address_of
 
 HEADER = "Second-Factor-Code"
 

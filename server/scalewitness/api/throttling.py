@@ -10,7 +10,7 @@ from rest_framework.request import Request
 from rest_framework.throttling import SimpleRateThrottle
 from rest_framework.views import APIView
 
-from scalewitness.tries import address_of, one_too_many, take_back, tries
+from scalewitness.rate_limit import address_of, attempts, one_too_many, take_back
 
 
 class _Throttle(SimpleRateThrottle):
@@ -99,7 +99,7 @@ def count_items(keeper: UUID, items: int) -> None:
     """
     now, minute = time(), 60
     key = f"items:{keeper}:{int(now // minute)}"
-    if tries(key, minute, items) > settings.PUSH_ITEMS_A_MINUTE:
+    if attempts(key, minute, items) > settings.PUSH_ITEMS_A_MINUTE:
         take_back(key, minute, items)
         raise Throttled(wait=minute - now % minute)
 

@@ -17,7 +17,7 @@ from scalewitness.fresh_ids import fresh_id
 from scalewitness.mail.services import queueing as mail
 from scalewitness.people.models import UNNAMED, Device, Keeper
 from scalewitness.people.queries import has_verified_address
-from scalewitness.tries import one_too_many
+from scalewitness.rate_limit import one_too_many
 
 log = structlog.get_logger()
 

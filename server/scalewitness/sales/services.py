@@ -145,7 +145,7 @@ def make_code(sale: Sale, code: UUID, now: datetime) -> ConfirmationCode | None:
 
 
 def try_code(sale: Sale, typed: str, now: datetime) -> bool:
-    """Whether what was typed has the digits of the newest code. A few wrong tries end it."""
+    """Whether what was typed has the digits of the newest code. A few failed attempts end it."""
     digits = "".join(one for one in typed if one.isdigit())
     with transaction.atomic():
         newest = ConfirmationCode.objects.select_for_update().filter(sale=sale)

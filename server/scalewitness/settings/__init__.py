@@ -137,7 +137,7 @@ QUEUE_SERVER_PATIENCE = {
 where a connection that was idle for long was closed, but not where there was no answer."""
 CACHES = {
     "default": {
-        "BACKEND": "scalewitness.tries.Cache",
+        "BACKEND": "scalewitness.rate_limit.Cache",
         "LOCATION": REDIS_URL,
         "OPTIONS": QUEUE_SERVER_PATIENCE,
     }
@@ -214,7 +214,7 @@ RACKSIDE_ROOT = env.path("RACKSIDE_ROOT", default=str(HERE.parent.parent / "clie
 
 TRUSTED_PROXIES = env.int("TRUSTED_PROXIES", default=0 if DEMO else 1)
 """How many proxies of ours stand before this, for everything that is counted by address
-(`tries.address_of`). Without it a caller could name any address in X-Forwarded-For and be
+(`rate_limit.address_of`). Without it a caller could name any address in X-Forwarded-For and be
 counted anew, or everyone behind the proxy would be one."""
 
 REST_FRAMEWORK = {

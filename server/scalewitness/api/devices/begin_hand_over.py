@@ -13,8 +13,8 @@ from scalewitness.api.operations import operation
 from scalewitness.api.reading import Sent, body_of, line
 from scalewitness.api.shapes.people import HandOver
 from scalewitness.domain.errors import OutOfRange
+from scalewitness.rate_limit import address_of
 from scalewitness.sign_in.services import handing_over
-from scalewitness.tries import address_of
 
 
 class HandOverWanted(Sent, frozen=True, kw_only=True):

@@ -21,8 +21,8 @@ from scalewitness.domain.errors import (
 )
 from scalewitness.intake import devices
 from scalewitness.people.services import keeper_signing_in
+from scalewitness.rate_limit import address_of
 from scalewitness.sign_in.services.codes import admit
-from scalewitness.tries import address_of
 
 
 class Enrolment(Sent, frozen=True, kw_only=True):

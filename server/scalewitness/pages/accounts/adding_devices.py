@@ -9,8 +9,8 @@ from django.utils import timezone
 from scalewitness.domain.errors import NotFound
 from scalewitness.pages.parts.access import asked_again, page, signed_in
 from scalewitness.people.models import Keeper
+from scalewitness.rate_limit import address_of, one_too_many
 from scalewitness.sign_in.services.handing_over import decide, waiting
-from scalewitness.tries import address_of, one_too_many
 
 MOST, SECONDS = 10, 600
 """Codes a keeper may try in the time that one lasts. Of the 25,600,000,000 there are, ten find

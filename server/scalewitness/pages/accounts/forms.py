@@ -19,7 +19,7 @@ from scalewitness.domain.errors import OutOfRange
 from scalewitness.intake import accounts
 from scalewitness.people.queries import has_verified_address
 from scalewitness.people.services import check_password_is_strong
-from scalewitness.tries import address_of
+from scalewitness.rate_limit import address_of
 
 
 class SignUpForm(SignupForm):

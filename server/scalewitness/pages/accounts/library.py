@@ -1,4 +1,4 @@
-"""allauth's pages as ours: one account an address, letters that are queued, one limit of tries."""
+"""allauth's pages as ours: one account an address, letters that are queued, one rate limit."""
 
 from typing import Any, ClassVar
 
@@ -15,9 +15,9 @@ from scalewitness.domain.errors import TooManyTries, WrongCredentials
 from scalewitness.intake.accounts import confirm_address
 from scalewitness.letters import accounts as account_letters
 from scalewitness.pages.parts.access import asked_again
+from scalewitness.rate_limit import address_of
 from scalewitness.sign_in.queries import kinds_of
 from scalewitness.sign_in.services.letters import Event, tell_of_factor
-from scalewitness.tries import address_of
 
 FACTOR_EVENTS: dict[str, Event] = {
     "mfa/email/totp_deactivated": "totp_removed",

@@ -24,9 +24,9 @@ from scalewitness import guessing
 from scalewitness.domain.errors import Refused
 from scalewitness.domain.one_time_codes import step_of
 from scalewitness.people.models import Keeper
+from scalewitness.rate_limit import address_of
 from scalewitness.sign_in.services.codes import take_code
 from scalewitness.sign_in.services.sealing import seal, unseal
-from scalewitness.tries import address_of
 
 log = structlog.get_logger()
 

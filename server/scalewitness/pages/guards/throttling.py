@@ -12,7 +12,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 
 from scalewitness.people.models import Keeper
-from scalewitness.tries import address_of, one_too_many
+from scalewitness.rate_limit import address_of, one_too_many
 
 P = ParamSpec("P")
 ForKeeper = Callable[Concatenate[HttpRequest, Keeper, P], HttpResponse]

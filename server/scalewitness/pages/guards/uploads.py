@@ -10,7 +10,7 @@ from django.template.loader import render_to_string
 
 from scalewitness.domain.errors import TooLarge
 from scalewitness.domain.pictures.redrawing import LARGEST_UPLOAD
-from scalewitness.tries import one_too_many
+from scalewitness.rate_limit import one_too_many
 
 LARGEST_BODY: Final = LARGEST_UPLOAD + 100_000
 """Bytes of a request; nothing is larger than a form with one picture (our judgement)."""

@@ -67,7 +67,7 @@ def check_fresh(keeper: UUID, *, given: bool, path: str) -> None:
 
 def take_code(keeper: Keeper, code: str, now: datetime) -> Any:
     """The authenticator whose code it is. The code is used up, for every way in. Whoever asks
-    also counts tries by where they come from (`guessing.one_try`).
+    also counts attempts by where they come from (`guessing.one_try`).
 
     Raises:
         SecondFactorWrong: it is nobody's, or was used before.

@@ -1,4 +1,4 @@
-"""How often something was tried lately, and from where.
+"""The rate limit: how often something was attempted lately, and from where.
 
 Counted for all processes together in the queue server; while that is away, in each process for
 itself, so that there is a limit at any time.
@@ -53,11 +53,11 @@ def _network(seen: str) -> str:
 
 
 def one_too_many(key: str, most: int, seconds: int) -> bool:
-    """Counts one more try; whether that is more than ``most``."""
-    return tries(key, seconds) > most
+    """Counts one more attempt; whether that is more than ``most``."""
+    return attempts(key, seconds) > most
 
 
-def tries(key: str, seconds: int, by: int = 1) -> int:
+def attempts(key: str, seconds: int, by: int = 1) -> int:
     """How many there are with this one, or with these. They are counted anew ``seconds`` after
     the first."""
     return _either(
@@ -67,7 +67,7 @@ def tries(key: str, seconds: int, by: int = 1) -> int:
 
 def take_back(key: str, seconds: int, by: int = 1) -> None:
     """One try, or so many, counted under these ``seconds``, was none."""
-    tries(key, seconds, -by)
+    attempts(key, seconds, -by)
 
 
 def forget(*keys: str) -> None:
@@ -111,7 +111,7 @@ class _Server:
     away_until = 0.0
 
 
-_here = LocMemCache("tries", {"OPTIONS": {"MAX_ENTRIES": 50_000}})
+_here = LocMemCache("rate_limit", {"OPTIONS": {"MAX_ENTRIES": 50_000}})
 _counting = Lock()
 
 
