@@ -10,7 +10,7 @@ from typing import Literal
 
 from scalewitness_cli.remote import Stopped
 
-PATIENCE = 90.0
+TIMEOUT = 90.0
 """Seconds to wait for a letter: the worker looks every ten, and a first try may fail."""
 PAUSE = 0.2
 
@@ -88,14 +88,14 @@ class Letters:
         Raises:
             Stopped: it did not come in time.
         """
-        deadline = time.monotonic() + PATIENCE
+        deadline = time.monotonic() + TIMEOUT
         while time.monotonic() < deadline:
             found = self.to(address, kind)
             if len(found) >= count:
                 return found[count - 1]
             time.sleep(PAUSE)
         raise Stopped(
-            f"no {kind} letter to {address} in {PATIENCE:.0f} s (looked in {self.maildir})"
+            f"no {kind} letter to {address} in {TIMEOUT:.0f} s (looked in {self.maildir})"
         )
 
 

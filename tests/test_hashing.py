@@ -28,7 +28,7 @@ def as_in_production(settings: object) -> None:
 
 @pytest.fixture
 def every_place_taken(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(hashing, "PATIENCE", 0.01)
+    monkeypatch.setattr(hashing, "TIMEOUT", 0.01)
     for _ in range(ours.HASHES_AT_ONCE):
         assert hashing.places.acquire(blocking=False)
 
@@ -74,7 +74,7 @@ def test_only_a_few_are_hashed_at_a_time(monkeypatch: pytest.MonkeyPatch) -> Non
         make_password(PASSWORD)
 
     monkeypatch.setattr(Argon2PasswordHasher, "encode", counted)
-    monkeypatch.setattr(hashing, "PATIENCE", 60.0)
+    monkeypatch.setattr(hashing, "TIMEOUT", 60.0)
     threads = [Thread(target=hash_one) for _ in range(MANY)]
     for one in threads:
         one.start()

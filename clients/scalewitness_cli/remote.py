@@ -2,7 +2,7 @@
 
 Every request may be repeated: facts carry ids of their own. So a lost connection or a server in
 trouble is tried again, ever more rarely and never in step with others, and a server that asks
-for patience gets it.
+for a retry gets it.
 """
 
 import random
@@ -60,7 +60,7 @@ class Closed(Unreachable):
 
 
 class Later(Unreachable):
-    """The server is in order and asks for more patience than there is."""
+    """The server is in order and asks for a longer wait than the retry limit allows."""
 
     def __init__(self, text: str, after: float) -> None:
         super().__init__(text)
@@ -74,7 +74,7 @@ def authorities() -> ssl.SSLContext:
 
 
 @dataclass(frozen=True, slots=True)
-class Patience:
+class RetryLimit:
     """How long to try: ``seconds`` in all, ``asked`` at most where the server names the wait.
 
     The waits between double from ``first`` to ``longest`` and are drawn between half and all
@@ -115,12 +115,12 @@ class Api:
     the clocks, at its last answer."""
 
     def __init__(
-        self, url: str, token: str | None = None, patience: Patience | None = None
+        self, url: str, token: str | None = None, retrying: RetryLimit | None = None
     ) -> None:
         headers = {"Authorization": f"Bearer {token}"} if token else {}
         self.url = url.rstrip("/")
         self.compared: Compared | None = None
-        self._patience = patience or Patience()
+        self._retrying = retrying or RetryLimit()
         self._client = httpx.Client(
             base_url=f"{self.url}/api/v1/",
             headers=headers,
@@ -225,8 +225,8 @@ class Api:
     def _send(
         self, method: str, path: str, patient: bool = True, **options: Json
     ) -> httpx.Response:
-        began = self._patience.now()
-        deadline = began + (self._patience.seconds if patient else 0.0)
+        began = self._retrying.now()
+        deadline = began + (self._retrying.seconds if patient else 0.0)
         for attempt in count():
             answer = self._attempt(method, path, options)
             if isinstance(answer, httpx.Response):
@@ -258,19 +258,19 @@ class Api:
         Raises:
             Unreachable: there is no time left for one.
         """
-        now = self._patience.now()
+        now = self._retrying.now()
         asked = _asked(answer) if isinstance(answer, httpx.Response) else None
-        if asked is not None and now + asked <= began + self._patience.asked:
+        if asked is not None and now + asked <= began + self._retrying.asked:
             sys.stderr.write(f"  (the server asks for a retry after {asked:.0f} s)\n")
-            self._patience.sleep(asked)
+            self._retrying.sleep(asked)
             return
         if asked is not None and isinstance(answer, httpx.Response):
             raise Later(_later(self.url, answer, asked), asked)
-        wait = self._patience.wait(attempt)
+        wait = self._retrying.wait(attempt)
         if now + wait > deadline:
             fails = isinstance(answer, httpx.Response) and answer.status_code == 500
             raise (Faulty if fails else Unreachable)(_silence(self.url, answer))
-        self._patience.sleep(wait)
+        self._retrying.sleep(wait)
 
 
 def _passing(answer: httpx.Response) -> bool:

@@ -11,20 +11,20 @@ from django.contrib.auth.hashers import Argon2PasswordHasher, PBKDF2PasswordHash
 
 from scalewitness.domain.errors import Busy
 
-PATIENCE: Final = 2.0
+TIMEOUT: Final = 2.0
 """Seconds to wait for a place: some twenty sign-ins long (our judgement)."""
 
 places = BoundedSemaphore(settings.HASHES_AT_ONCE)
 
 
 @contextmanager
-def a_place(patience: float | None = None) -> Iterator[None]:
+def a_place(timeout: float | None = None) -> Iterator[None]:
     """One of the few.
 
     Raises:
         Busy: none came free.
     """
-    if not places.acquire(timeout=PATIENCE if patience is None else patience):
+    if not places.acquire(timeout=TIMEOUT if timeout is None else timeout):
         raise Busy()
     try:
         yield

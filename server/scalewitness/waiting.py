@@ -33,7 +33,7 @@ def answering(asker: Asker) -> Iterator[None]:
         _asker.reset(before)
 
 
-def patience_left(seconds: float) -> float:
+def time_left(seconds: float) -> float:
     """What is left of so many seconds since somebody asked; all where nobody did, as with a
     command or the worker."""
     asker = _asker.get()

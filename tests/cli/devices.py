@@ -17,13 +17,13 @@ from scalewitness_cli.checks import Noted, facts_of, identification, one_pass
 from scalewitness_cli.identity import fresh_id, moment_now, need_identity
 from scalewitness_cli.outbox import Item, items, say, say_edit
 from scalewitness_cli.public_log import PublicLog
-from scalewitness_cli.remote import Api, Patience
+from scalewitness_cli.remote import Api, RetryLimit
 from scalewitness_cli.signin import sign_in
 from scalewitness_cli.store import Store
 from scalewitness_cli.sync import Line, Step, Synced, silently, sync
 
 DEPTHS = {"male": "9", "female": "3"}
-AT_ONCE = Patience(seconds=0.0)
+AT_ONCE = RetryLimit(seconds=0.0)
 EVERY = ("waiting", "accepted", "held", "conflict", "refused", "dropped")
 
 

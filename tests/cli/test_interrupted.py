@@ -146,7 +146,7 @@ def test_a_push_refused_as_a_whole_keeps_every_item_and_goes_on_later(
     assert in_the_log(pim, animal) == stored
 
 
-def test_a_server_that_always_asks_for_a_little_patience_does_not_hold_up_for_ever(
+def test_a_server_that_always_asks_for_a_retry_does_not_hold_up_for_ever(
     room: Room, meddler: Meddler
 ) -> None:
     pim = room.at_work("pim", meddler.url)

@@ -1,4 +1,4 @@
-"""Waiting for a page's answer, with a line that fails and a server that asks for patience."""
+"""Waiting for a page's answer, with a line that fails and a server that asks for a retry later."""
 
 from typing import Any
 

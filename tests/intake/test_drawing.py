@@ -56,7 +56,7 @@ def test_many_at_once_are_drawn_one_by_one() -> None:
 
 
 def test_who_waits_too_long_is_told_and_leaves_the_room(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(drawing, "PATIENCE", 0.1)
+    monkeypatch.setattr(drawing, "TIMEOUT", 0.1)
     with somebody_draws():
         with pytest.raises(Busy), DRAWING.turn(uuid4()):
             raise AssertionError

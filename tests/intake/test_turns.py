@@ -49,9 +49,9 @@ def test_whoever_waits_too_long_is_told_so_and_holds_nobody_up() -> None:
     turns: Turns[str] = Turns()
     turns.take(CROWD)
     with pytest.raises(Busy):
-        turns.take(SINGLE, patience=0.05)
+        turns.take(SINGLE, timeout=0.05)
     turns.leave()
-    turns.take(THIRD, patience=0.05)  # nobody was let in who is not there any more
+    turns.take(THIRD, timeout=0.05)  # nobody was let in who is not there any more
     turns.leave()
 
 
@@ -60,7 +60,7 @@ def test_one_who_gives_up_leaves_the_others_of_the_same_person_in_line() -> None
     turns.take(CROWD)
     let_in, threads = line_of(turns, SINGLE)
     with pytest.raises(Busy):
-        turns.take(SINGLE, patience=0.05)
+        turns.take(SINGLE, timeout=0.05)
     turns.leave()
     threads[0].join(10)
     assert let_in == [SINGLE]
@@ -85,7 +85,7 @@ def test_whoever_has_the_turn_takes_along_what_others_wait_with() -> None:
     for thread in threads:
         thread.join(10)
     assert mine == [False, False]
-    assert turns.take(CROWD, patience=0)  # nobody has it
+    assert turns.take(CROWD, timeout=0)  # nobody has it
 
 
 def test_no_more_are_taken_along_than_asked_for_and_none_without_a_load() -> None:
@@ -108,4 +108,4 @@ def test_one_that_fails_while_it_waits_leaves_the_turn_to_others() -> None:
     with pytest.raises(RuntimeError):
         turns.take(SINGLE, before_waiting=fails)
     turns.leave()
-    assert turns.take(THIRD, patience=0)
+    assert turns.take(THIRD, timeout=0)

@@ -16,7 +16,7 @@ from django.test import RequestFactory
 from scalewitness.serving import admission
 from scalewitness.serving.admission import READERS, SPARE, WAITING_READERS, Admission
 from scalewitness.serving.line import ClientLine
-from scalewitness.waiting import nobody_waits, patience_left
+from scalewitness.waiting import nobody_waits, time_left
 
 THREADS = 48
 PUSH, READ, FEED = ("POST", "/api/v1/push"), ("GET", "/animals"), ("GET", "/api/v1/changes?wait=9")
@@ -113,7 +113,7 @@ def connected(sent: bytes = b"GET / HTTP/1.1\r\n\r\n") -> Iterator[tuple[socket.
 def test_a_crowd_keeps_only_its_own_kind_out(
     web: Web, crowd: tuple[str, str], most: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(admission, "PATIENCE", 0.1)
+    monkeypatch.setattr(admission, "TIMEOUT", 0.1)
     inside = web.fill(crowd, most)
     assert web.ask(crowd, Authorization="Bearer one more").result(ENOUGH).status == 503
     assert web.ask(("GET", "/health/ready")).result(ENOUGH).status == 200
@@ -128,7 +128,7 @@ def test_a_crowd_keeps_only_its_own_kind_out(
 def test_api_callers_are_told_in_a_problem_and_people_on_a_page(
     web: Web, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(admission, "PATIENCE", 0.1)
+    monkeypatch.setattr(admission, "TIMEOUT", 0.1)
     web.fill(PUSH, WRITERS)
     told = web.ask(PUSH).result(ENOUGH)
     assert told.headers["Content-Type"] == "application/problem+json"
@@ -190,13 +190,13 @@ def test_what_lay_too_long_in_the_kernels_queue_is_not_begun(
         assert web.ask(READ, ours).result(ENOUGH).status == 200
 
 
-def test_patience_is_counted_from_when_it_came_in_and_ends_with_whoever_asked() -> None:
-    assert (patience_left(2.0), nobody_waits()) == (2.0, False)
+def test_a_timeout_is_counted_from_when_it_came_in_and_ends_with_whoever_asked() -> None:
+    assert (time_left(2.0), nobody_waits()) == (2.0, False)
     with connected() as (client, ours):
         line = ClientLine({"gunicorn.socket": ours})
         with admission.answering(line):
-            eventually(lambda: 0 < patience_left(2.0) < 1.9)
-            assert patience_left(0.01) == 0
+            eventually(lambda: 0 < time_left(2.0) < 1.9)
+            assert time_left(0.01) == 0
             assert not nobody_waits()
             client.close()
             eventually(nobody_waits)

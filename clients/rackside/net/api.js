@@ -4,7 +4,7 @@ import { retryAfter } from "../pure/waiting.js";
 import { compare } from "./clock.js";
 
 const BASE = "/api/v1/";
-const PATIENCE = 30_000;
+const TIMEOUT = 30_000;
 
 /** No answer came: no signal, or the server is away. */
 export class Unreachable extends Error {}
@@ -30,7 +30,7 @@ export async function ask(method, path, { token, body, signal } = {}) {
     body: body === undefined ? undefined : JSON.stringify(body),
     credentials: "omit",
     cache: "no-store",
-    signal: patience(signal),
+    signal: timeout(signal),
   });
   const said = await answer.json().catch(() => null);
   if (said !== null) await compare(answer.headers.get("Date")); // not a page of whoever owns the line
@@ -52,7 +52,7 @@ export async function put(path, { token, bytes, type }) {
     body: bytes,
     credentials: "omit",
     cache: "no-store",
-    signal: patience(),
+    signal: timeout(),
   });
   if (answer.ok) return;
   const wait = retryAfter(answer.headers.get("Retry-After"), Date.now());
@@ -60,9 +60,9 @@ export async function put(path, { token, bytes, type }) {
 }
 
 /** Ends a request when its time is up or `signal` says so. */
-function patience(signal) {
+function timeout(signal) {
   const ends = new AbortController();
-  setTimeout(() => ends.abort(), PATIENCE);
+  setTimeout(() => ends.abort(), TIMEOUT);
   signal?.addEventListener("abort", () => ends.abort(), { once: true });
   return ends.signal;
 }

@@ -24,7 +24,7 @@ from scalewitness_cli.commands.common import (
 )
 from scalewitness_cli.identity import Identity, need_identity
 from scalewitness_cli.readings import keep_comparison
-from scalewitness_cli.remote import Api, Json, Patience, Stopped, Unreachable
+from scalewitness_cli.remote import Api, Json, RetryLimit, Stopped, Unreachable
 from scalewitness_cli.store import Store, data_folder
 from scalewitness_cli.trust import keys_file
 
@@ -63,13 +63,13 @@ def sign_in(
     to be compared with what somebody you trust tells you.
     """
     address = _address(url)
-    patience = Patience(seconds=10, asked=10)
+    retrying = RetryLimit(seconds=10, asked=10)
     name = (device or platform.node() or "computer")[:60]
-    with Api(address, patience=patience) as anyone, _to_be_used(address) as store:
+    with Api(address, retrying=retrying) as anyone, _to_be_used(address) as store:
         made = None if page else _by_password(anyone, email, name, code)
         made = made or letting_in.by_page(anyone, name, partial(_show_page, name))
         identity = signin.become(store, anyone, made, name)
-        with Api(address, identity.token, patience) as api, _signed_in_all_the_same():
+        with Api(address, identity.token, retrying) as api, _signed_in_all_the_same():
             identity = signin.enrol(store, identity, api)
             if off := in_words(keep_comparison(store, api)):
                 click.secho(f"  ! {off}", err=True, bold=True)
@@ -125,7 +125,7 @@ def sign_out(server: str | None, as_json: bool) -> None:
     with opened(server) as store:
         identity = need_identity(store)
         left = sum(outbox.counts(store).get(state, 0) for state in outbox.OPEN)
-        with Api(store.url, identity.token, Patience(seconds=10, asked=10)) as api:
+        with Api(store.url, identity.token, RetryLimit(seconds=10, asked=10)) as api:
             signin.sign_out(store, identity, api)
         name = line(identity.device_name)
         unsent = f" {left} not settled: kept here." if left else ""

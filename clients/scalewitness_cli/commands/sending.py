@@ -16,7 +16,7 @@ from scalewitness_cli.commands.syncing import shown, speaking_to, status, told, 
 from scalewitness_cli.handover import take
 from scalewitness_cli.identity import moment_now, need_identity
 from scalewitness_cli.public_log import PublicLog
-from scalewitness_cli.remote import Api, Patience
+from scalewitness_cli.remote import Api, RetryLimit
 
 
 @click.command()
@@ -36,7 +36,7 @@ def send(ctx: click.Context, file: Path, server: str | None, as_json: bool) -> N
         taken = take(store, identity, file.read_bytes(), rfc3339(moment_now()))
         said = f"Stored here: {taken.items} items and {taken.photos} photos of the file"
         click.echo(f"{said}, {taken.known} were here already.", err=True)
-        trying = Patience(seconds=20, asked=20)
+        trying = RetryLimit(seconds=20, asked=20)
         with Api(store.url, identity.token, trying) as api, PublicLog(store.url) as log:
             done = watched(store, identity, speaking_to(identity, api, log))
         found = shown(store, done)

@@ -10,7 +10,7 @@ from scalewitness_cli.commands.showing import what_is
 from scalewitness_cli.identity import identity_of
 from scalewitness_cli.locking import locked
 from scalewitness_cli.photos import unsent_files
-from scalewitness_cli.remote import Api, Patience, Refusal, Stopped, Unreachable
+from scalewitness_cli.remote import Api, Refusal, RetryLimit, Stopped, Unreachable
 from scalewitness_cli.signin import sign_out
 from scalewitness_cli.store import Store, data_folder
 from scalewitness_cli.store import servers as known_servers
@@ -62,7 +62,7 @@ def _sign_out(store: Store) -> bool:
     if identity is None or not identity.token:
         return False
     try:
-        with Api(store.url, identity.token, Patience(seconds=3, asked=3)) as api:
+        with Api(store.url, identity.token, RetryLimit(seconds=3, asked=3)) as api:
             sign_out(store, identity, api)
     except (Unreachable, Refusal):
         return True

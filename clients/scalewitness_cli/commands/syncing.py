@@ -32,7 +32,7 @@ from scalewitness_cli.locking import locked
 from scalewitness_cli.memory import Memory, state_folder
 from scalewitness_cli.photos import refused_files
 from scalewitness_cli.public_log import PublicLog
-from scalewitness_cli.remote import UNCONFIRMED, Api, Patience, Refusal, Unreachable
+from scalewitness_cli.remote import UNCONFIRMED, Api, Refusal, RetryLimit, Unreachable
 from scalewitness_cli.store import Store
 from scalewitness_cli.sync import Line, Synced
 from scalewitness_cli.sync import sync as run
@@ -62,7 +62,7 @@ def sync(
     """
     with opened(server) as store:
         identity = need_identity(store)
-        trying = Patience(seconds=patience, asked=patience)
+        trying = RetryLimit(seconds=patience, asked=patience)
         with Api(store.url, identity.token, trying) as api, PublicLog(store.url) as log:
             there = speaking_to(identity, api, log)
             found = shown(store, watched(store, identity, there))

@@ -16,7 +16,7 @@ from django.db import connection
 from scalewitness.domain.errors import Busy
 from scalewitness.intake.turns import Turns
 
-PATIENCE = 10.0
+TIMEOUT = 10.0
 """Seconds that anyone waits; the slowest picture takes some two (our judgement)."""
 MOST_WAITING = 4
 """At a time, whoever's turn it is among them (our judgement)."""
@@ -49,7 +49,7 @@ class OneAtATime:
         try:
             if not connection.in_atomic_block:
                 connection.close()  # back to the pool: whoever waits or works asks for nothing
-            self._turns.take(person, patience=PATIENCE)
+            self._turns.take(person, timeout=TIMEOUT)
             try:
                 yield
             finally:

@@ -13,8 +13,8 @@ from scalewitness.intake.kinds import AT_ONCE
 from scalewitness.intake.outcomes import Outcome, named
 from scalewitness.intake.pace import PACE
 from scalewitness.intake.pieces import Piece, write_together
-from scalewitness.intake.turns import PATIENCE, Turns, Waiting
-from scalewitness.waiting import nobody_waits, patience_left
+from scalewitness.intake.turns import TIMEOUT, Turns, Waiting
+from scalewitness.waiting import nobody_waits, time_left
 
 SMALL, TOGETHER = 5, 24
 """Items of a piece that takes others along or is taken along, and how many are at most: half of a
@@ -72,9 +72,9 @@ def _take_in_turn(piece: Piece, *, begun: bool) -> None:
     """Take some of it, at least; in one's own turn, or in that of another who takes it along.
     What was ``begun`` before that is gone on with for longer: it waits for others who get on."""
     joins = not piece.is_begun and _may_join(piece.items)
-    patience = min(PATIENCE, patience_left(LONGEST)) if begun else patience_left(PATIENCE)
+    timeout = min(TIMEOUT, time_left(LONGEST)) if begun else time_left(TIMEOUT)
     # While waiting, its connection is another's: back to the pool, where threads outnumber them.
-    if TURNS.take(piece.actor.by, piece if joins else None, patience, connection.close):
+    if TURNS.take(piece.actor.by, piece if joins else None, timeout, connection.close):
         others: list[Waiting[Piece]] = []
         try:
             others += TURNS.along(TOGETHER) if joins else []

@@ -17,7 +17,7 @@ from scalewitness.domain.errors import Busy
 
 L = TypeVar("L")
 
-PATIENCE = 1.5
+TIMEOUT = 1.5
 """Seconds after they asked that anyone waits for their turn. Turns last a tenth of a second at
 most, so whoever waits longer waits for a log that nobody lets go of (our judgement; with the
 ``lock_timeout`` that the web's connections have, its sender is told so within 5 s)."""
@@ -46,7 +46,7 @@ class Turns(Generic[L]):
         self,
         person: UUID | None,
         load: L | None = None,
-        patience: float = PATIENCE,
+        timeout: float = TIMEOUT,
         before_waiting: Callable[[], object] = lambda: None,
     ) -> bool:
         """Wait for the turn. True: it has come, and is to be left again; False: another, whose
@@ -63,7 +63,7 @@ class Turns(Generic[L]):
             self._line.setdefault(person, deque()).append(mine)
         try:
             before_waiting()
-            if not mine.called.wait(patience) and self._left_the_line(mine):
+            if not mine.called.wait(timeout) and self._left_the_line(mine):
                 raise Busy()
             mine.called.wait()  # where its load was taken along: it ends with that turn
         except Busy:

@@ -30,7 +30,7 @@ log = structlog.get_logger()
 STALE: Final = 5.0
 """Seconds after which a request that nobody has begun with is not begun with any more: its
 client is told so while it still listens, and those behind it are served in time (our judgement)."""
-PATIENCE: Final = 4.0
+TIMEOUT: Final = 4.0
 """Seconds that a reader waits for a place: less than a person does before pressing again (our
 judgement)."""
 READERS: Final = 4
@@ -91,7 +91,7 @@ class Admission:
         reading = environ["REQUEST_METHOD"] in _READING
         waits = environ["PATH_INFO"] == _FEED and _WAITS.search(environ.get("QUERY_STRING", ""))
         room = self._writers if not reading else self._feed if waits else self._readers
-        if line.waited() > STALE or not room.enter(max(0.0, PATIENCE - line.waited())):
+        if line.waited() > STALE or not room.enter(max(0.0, TIMEOUT - line.waited())):
             yield False
             return
         try:
@@ -107,7 +107,7 @@ class Admission:
         if device is None:
             yield True
             return
-        alone = self._devices.enter(device, max(0.0, turns.PATIENCE - line.waited()))
+        alone = self._devices.enter(device, max(0.0, turns.TIMEOUT - line.waited()))
         try:
             yield alone
         finally:

@@ -13,7 +13,7 @@ class Room:
         self._line: deque[Event] = deque()
         self._guard = Lock()
 
-    def enter(self, patience: float) -> bool:
+    def enter(self, timeout: float) -> bool:
         """Whether there was a place within so many seconds; it is then to be left again."""
         called = Event()
         with self._guard:
@@ -23,7 +23,7 @@ class Room:
             if len(self._line) >= self._chairs:
                 return False
             self._line.append(called)
-        return called.wait(patience) or not self._given_up(called)
+        return called.wait(timeout) or not self._given_up(called)
 
     def leave(self) -> None:
         """Let the next one in."""
@@ -50,12 +50,12 @@ class RoomEach:
         self._users: defaultdict[str, int] = defaultdict(int)
         self._guard = Lock()
 
-    def enter(self, name: str, patience: float) -> bool:
+    def enter(self, name: str, timeout: float) -> bool:
         """As :meth:`Room.enter`."""
         with self._guard:
             room = self._rooms.setdefault(name, Room(places=1, chairs=1))
             self._users[name] += 1
-        entered = room.enter(patience)
+        entered = room.enter(timeout)
         if not entered:
             self._forget(name)
         return entered

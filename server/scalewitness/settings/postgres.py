@@ -17,7 +17,7 @@ GIVES_UP_AFTER = {
     "stranger": {"idle_in_transaction_session": 60_000},
 }
 """PostgreSQL's timeouts by process, in milliseconds; 0: never. All are our judgement. A person
-waits for the web; its `lock` and `intake.turns.PATIENCE` together are less than the 5 s within
+waits for the web; its `lock` and `intake.turns.TIMEOUT` together are less than the 5 s within
 which a push is answered. Nobody waits for the worker, which tries again by itself. An operator's
 command may think for long over a whole log, but one that was stopped in mid-transaction must
 not hold the log's lock for ever. What `migrate` waits for holds up everyone who comes after

@@ -22,7 +22,7 @@ from scalewitness.domain.translog.notes import BadNote, open_checkpoint
 from scalewitness.ledger.queries.origins import is_closed
 from scalewitness.ledger.queries.tree import Tip, continues
 
-PATIENCE: Final = 2.0
+TIMEOUT: Final = 2.0
 """Seconds to wait for a file that is held for a few milliseconds at a time (our judgement);
 whoever waits holds a lock of the database."""
 A_MOMENT: Final = 0.02
@@ -142,7 +142,7 @@ def _alone(path: Path) -> Iterator[None]:
         Busy: another process keeps it, one that was stopped perhaps.
     """
     with path.with_name(f"{path.name}.lock").open("w") as lock:
-        until = monotonic() + PATIENCE
+        until = monotonic() + TIMEOUT
         while not _locked(lock):
             if monotonic() > until:
                 raise Busy()

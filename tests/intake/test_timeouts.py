@@ -41,7 +41,7 @@ def others_at_it() -> Iterator[None]:
 
     def write() -> None:
         while not over.is_set():
-            TURNS.take(SOMEBODY_ELSE, patience=10)
+            TURNS.take(SOMEBODY_ELSE, timeout=10)
             at_it.set()
             sleep(0.05)
             TURNS.leave()
@@ -67,7 +67,7 @@ def test_a_long_push_that_gets_on_waits_for_each_of_its_turns(
 ) -> None:
     """It was sent longer ago than anybody waits for a first turn."""
     monkeypatch.setattr(services.PACE, "stretch", lambda: 1)
-    monkeypatch.setattr(services, "PATIENCE", 30.0)
+    monkeypatch.setattr(services, "TIMEOUT", 30.0)
     monkeypatch.setattr(services, "LONGEST", 200.0)
     world = lasting_world
     items, actor = weights(world, 6), Actor(keeper=world.odile.pk)
