@@ -81,10 +81,10 @@ def announced(
         lost = lost_items(store, identity, log, found)
     except (Stopped, ValueError):
         return None
-    return Announced(found.key.name, str(found.key), in_words(found), list(map(_told, lost)))
+    return Announced(found.key.name, str(found.key), in_words(found), list(map(_lost_item, lost)))
 
 
-def _told(item: Item) -> LostItem:
+def _lost_item(item: Item) -> LostItem:
     return LostItem(item.id, item.position, fact_in_words(item.sent["kind"], item.sent["body"]))
 
 

@@ -42,7 +42,7 @@ class PublicLog:
         """
         answer, data = self._read("checkpoint", MAX_NOTE_BYTES)
         if answer.status_code != 200:
-            raise Stopped(f"{self.url} gives no checkpoint: {_told(answer, data)}")
+            raise Stopped(f"{self.url} gives no checkpoint: {_why(answer, data)}")
         return data
 
     def tile(self, place: Tile) -> bytes:
@@ -58,7 +58,7 @@ class PublicLog:
             full = Tile(place.level, place.index)
             answer, data = self._read(f"tile/{full.path()}", WIDTH * HASH_BYTES)
         if answer.status_code >= 500 or answer.status_code == 429:
-            raise Stopped(f"{self.url} gives no tile {place.path()}: {_told(answer, data)}")
+            raise Stopped(f"{self.url} gives no tile {place.path()}: {_why(answer, data)}")
         wanted = place.width * HASH_BYTES
         if answer.status_code != 200 or len(data) < wanted:
             raise NoSuchTile(f"it does not give out the tile {place.path()}")
@@ -72,7 +72,7 @@ class PublicLog:
         """
         answer, data = self._read(f"{self.url}/api/v1/log/origins", MAX_NOTE_BYTES)
         if answer.status_code >= 500 or answer.status_code == 429:
-            raise Stopped(f"{self.url} does not say: {_told(answer, data)}")
+            raise Stopped(f"{self.url} does not say: {_why(answer, data)}")
         return data if answer.status_code == 200 else None
 
     def _read(self, path: str, most: int) -> tuple[httpx.Response, bytes]:
@@ -89,5 +89,5 @@ class PublicLog:
         return answer, data[: most + 1]
 
 
-def _told(answer: httpx.Response, data: bytes) -> str:
+def _why(answer: httpx.Response, data: bytes) -> str:
     return f"{answer.status_code} {data[:200].decode(errors='replace')}".strip()

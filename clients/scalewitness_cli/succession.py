@@ -83,7 +83,7 @@ def gone_on(
         Forked: it does not begin with one of them.
         BadSuccession: it does not say, or not show, that it goes on from that log.
     """
-    told = _told(said)
+    told = _origins(said)
     steps = [read_succession(_bytes(one), one.position) for one in told.closed]
     key, head = _opened(told, shown)
     chain = chain_from(keys[0].name, steps, key.name)
@@ -99,7 +99,7 @@ def gone_on(
     return Succeeded(shown, head, key, chain, seen, statements)
 
 
-def _told(said: bytes | None) -> Origins:
+def _origins(said: bytes | None) -> Origins:
     try:
         return msgspec.json.decode(said or b"", type=Origins)
     except msgspec.MsgspecError:

@@ -75,7 +75,7 @@ def sign_in(
                 click.secho(f"  ! {off}", err=True, bold=True)
             if not no_log_key:
                 identity = _trusted(store, identity, signin.log_key(api), log_key)
-    tell(_shown(address, identity), as_json, lambda: _told(address, identity))
+    tell(_shown(address, identity), as_json, lambda: _in_words(address, identity))
 
 
 def _address(text: str) -> str:
@@ -204,7 +204,7 @@ def _shown(url: str, identity: Identity) -> dict[str, object]:
     }
 
 
-def _told(url: str, identity: Identity) -> str:
+def _in_words(url: str, identity: Identity) -> str:
     log = (
         f"It is held to the log {line(identity.origin)}."
         if identity.origin

@@ -11,7 +11,7 @@ import msgspec
 from scalewitness.domain.translog.keys import VerifierKey
 from scalewitness_cli.alarms import Acknowledged, Alarm, proves_fault
 from scalewitness_cli.commands.trusted import kept_or_usage, read_keys
-from scalewitness_cli.commands.witness import alarm_shown, told_alarm
+from scalewitness_cli.commands.witness import alarm_in_words, alarm_shown
 from scalewitness_cli.memory import Memory, all_memories, state_folder
 from scalewitness_cli.trust import log_keys
 
@@ -29,7 +29,7 @@ def alarms(ctx: click.Context, as_json: bool) -> None:
         for alarm in memory.alarms()
     ]
     for one in found:
-        click.echo(json.dumps(one, ensure_ascii=False) if as_json else told_alarm(one))
+        click.echo(json.dumps(one, ensure_ascii=False) if as_json else alarm_in_words(one))
     ctx.exit(1 if found else 0)
 
 

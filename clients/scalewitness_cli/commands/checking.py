@@ -98,7 +98,7 @@ def check(animal: str, server: str | None, as_json: bool, **given: Any) -> None:
                 "told": unsure,
             },
             as_json,
-            lambda: "\n".join([_told(stored, left_out), *unsure]),
+            lambda: "\n".join([_in_words(stored, left_out), *unsure]),
         )
 
 
@@ -267,7 +267,7 @@ def _named(sent: Given) -> str:
     return spaced(noted["type"]) if noted else "photo"
 
 
-def _told(stored: list[Item], left_out: list[str]) -> str:
+def _in_words(stored: list[Item], left_out: list[str]) -> str:
     first = stored[0]
     told = [
         f"Stored here: {spaced(first.sent['kind'])} {first.id}, signed, not sent yet.",

@@ -12,7 +12,7 @@ from scalewitness_cli.commands.common import (
     server_option,
     tell,
 )
-from scalewitness_cli.commands.syncing import shown, speaking_to, status, told, watched
+from scalewitness_cli.commands.syncing import in_words, shown, speaking_to, status, watched
 from scalewitness_cli.handover import take
 from scalewitness_cli.identity import moment_now, need_identity
 from scalewitness_cli.public_log import PublicLog
@@ -41,5 +41,5 @@ def send(ctx: click.Context, file: Path, server: str | None, as_json: bool) -> N
             done = watched(store, identity, speaking_to(identity, api, log))
         found = shown(store, done)
         from_file = {"items": taken.items, "photos": taken.photos, "known": taken.known}
-        tell(found | {"from_file": from_file}, as_json, lambda: told(found))
+        tell(found | {"from_file": from_file}, as_json, lambda: in_words(found))
         ctx.exit(status(found))

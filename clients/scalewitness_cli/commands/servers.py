@@ -37,7 +37,7 @@ def servers(forget: str | None, yes: bool, as_json: bool) -> None:
     for url in known_servers(data_folder()):
         with Store(data_folder(), url) as store:
             found.append(_shown(store))
-    tell(found, as_json, lambda: "\n".join(map(_told, found)) or "No server is known here.")
+    tell(found, as_json, lambda: "\n".join(map(_in_words, found)) or "No server is known here.")
 
 
 def _forget(url: str, yes: bool, as_json: bool) -> None:
@@ -98,7 +98,7 @@ def _shown(store: Store) -> dict[str, Any]:
     }
 
 
-def _told(found: dict[str, Any]) -> str:
+def _in_words(found: dict[str, Any]) -> str:
     if found["name"] is None:
         who = "nobody has signed in"
     else:

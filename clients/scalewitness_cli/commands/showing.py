@@ -50,7 +50,7 @@ def show(animal: str | None, server: str | None, as_json: bool) -> None:
             "unsent": _unsent(store, found["id"]),
             "cautions": _cautions(store, found, now),
         }
-        tell(whole, as_json, lambda: _told(whole))
+        tell(whole, as_json, lambda: _in_words(whole))
 
 
 @click.command()
@@ -135,7 +135,7 @@ def _row(shown: Shown) -> str:
     return "  ".join(line(one) for one in cells if one)
 
 
-def _told(shown: Shown) -> str:
+def _in_words(shown: Shown) -> str:
     head = [
         _row(shown),
         f"  id {shown['id']}",

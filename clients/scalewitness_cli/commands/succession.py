@@ -50,7 +50,7 @@ def follow_log(log_key: VerifierKey | None, server: str | None, as_json: bool) -
         tell(
             {"log": need_identity(store).origin, "again": [one.id for one in lost]},
             as_json,
-            lambda: told_again(lost),
+            lambda: sent_again_in_words(lost),
         )
 
 
@@ -86,7 +86,7 @@ def _is_meant(found: Succeeded, told: VerifierKey | None, lost: list[Item]) -> b
     return click.confirm("Is it the same, and do you follow it?", default=False, err=True)
 
 
-def told_again(lost: list[Item]) -> str:
+def sent_again_in_words(lost: list[Item]) -> str:
     """What following came to."""
     if not lost:
         return "Followed. Nothing recorded here is lost."

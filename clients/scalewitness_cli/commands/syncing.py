@@ -23,7 +23,7 @@ from scalewitness_cli.commands.common import (
     server_option,
     tell,
 )
-from scalewitness_cli.commands.succession import ask_to_follow, told_again
+from scalewitness_cli.commands.succession import ask_to_follow, sent_again_in_words
 from scalewitness_cli.commands.trusted import kept_or_usage
 from scalewitness_cli.commands.unsent import NEEDING
 from scalewitness_cli.feed import cursor_of
@@ -67,7 +67,7 @@ def sync(
             there = speaking_to(identity, api, log)
             found = shown(store, watched(store, identity, there))
             with _until_told_to_stop():
-                tell(found, as_json, lambda: told(found))
+                tell(found, as_json, lambda: in_words(found))
                 if found["succeeded"] and not as_json and sys.stdin.isatty():
                     _offer_to_follow(store, identity, log)
                 if follow and not found["alarm"]:
@@ -81,7 +81,7 @@ def _offer_to_follow(store: Store, identity: Identity, log: PublicLog) -> None:
     with locked(store.folder / "sync.lock"):
         lost = ask_to_follow(store, identity, log, None)
     if lost is not None:
-        click.echo(told_again(lost))
+        click.echo(sent_again_in_words(lost))
 
 
 @contextmanager
@@ -163,7 +163,7 @@ def _rest(store: Store, seconds: float, *, sending: bool) -> None:
 def _tell_news(found: dict[str, Any], as_json: bool) -> None:
     """Nothing while nothing happens."""
     if any(found[name] for name in NEWS):
-        tell(found, as_json, lambda: told(found))
+        tell(found, as_json, lambda: in_words(found))
 
 
 WAIT = 5
@@ -219,7 +219,7 @@ def status(found: dict[str, Any]) -> int:
     return UNREACHABLE if found["unsent"] else FINE
 
 
-def told(found: dict[str, Any]) -> str:
+def in_words(found: dict[str, Any]) -> str:
     """It in words."""
     left = {state: number for state, number in found["left"].items() if number}
     told = [
@@ -234,7 +234,7 @@ def told(found: dict[str, Any]) -> str:
         f"Left here: {', '.join(f'{n} {state}' for state, n in left.items())}." if left else "",
         f"ALARM {found['alarm']} about the log stands: {found['unread']}. "
         "See scalewitness alarms." if found["alarm"] else "",
-        *_told_succeeded(found["succeeded"]),
+        *_succeeded_in_words(found["succeeded"]),
         *(f"Photo {id} is not taken: {why}" for id, why in found["photos_refused"].items()),
         _number(found["not_in_log"], "accepted item is", "accepted items are",
                 "NOT in the log as sent: see scalewitness unsent."),
@@ -255,7 +255,7 @@ def _not_taken(found: dict[str, Any]) -> str:
     return f"The server accepts nothing for now; everything is stored here. {found['unsent']}"
 
 
-def _told_succeeded(found: dict[str, Any] | None) -> list[str]:
+def _succeeded_in_words(found: dict[str, Any] | None) -> list[str]:
     if found is None:
         return []
     yours = [f"  {one['position']}: {one['what']}" for one in found["lost"]]

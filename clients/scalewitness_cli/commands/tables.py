@@ -63,7 +63,7 @@ def import_(ctx: click.Context, what: str, file: Path, server: str | None, as_js
         groups = [one.facts for one in found.good]
         stored = outbox.say_new(store, identity.key, groups, rfc3339(moment_now()))
     shown = _counted(found, stored) | {"rejected_file": rejected}
-    tell(shown, as_json, lambda: _told(shown))
+    tell(shown, as_json, lambda: _in_words(shown))
     ctx.exit(NEEDS_YOU if found.bad else FINE)
 
 
@@ -173,7 +173,7 @@ def _counted(found: Read, stored: list[int]) -> dict[str, Any]:
     }
 
 
-def _told(shown: dict[str, Any]) -> str:
+def _in_words(shown: dict[str, Any]) -> str:
     told = [
         f"{_lines(shown['lines'])} after the head: {shown['lines_stored']} stored here as "
         f"{shown['stored']} items, {shown['lines_known']} here already, "

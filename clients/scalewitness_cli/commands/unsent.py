@@ -54,7 +54,7 @@ def unsent(ctx: click.Context, everything: bool, server: str | None, as_json: bo
         faulty = [one for one in outbox.faults(store) if one not in listed]
         again = outbox.lost(store)
         found = [_shown(store, one, again.get(one.id)) for one in (*listed, *faulty)]
-        tell(found, as_json, lambda: "\n".join(map(_told, found)) or "Nothing is unsent.")
+        tell(found, as_json, lambda: "\n".join(map(_in_words, found)) or "Nothing is unsent.")
         needs = any(one["state"] in NEEDING or one["fault"] for one in found)
         ctx.exit(NEEDS_YOU if needs else FINE)
 
@@ -131,7 +131,7 @@ def _of_the_clock(store: Store, item: Item) -> str:
     return f"{in_words(verdict)} Corrected it would be {at}."
 
 
-def _told(found: dict[str, Any]) -> str:
+def _in_words(found: dict[str, Any]) -> str:
     where = f" at position {found['position']}" if found["position"] is not None else ""
     told = [f"{found['id'][-12:]}  {line(found['what'])}", f"  {WORDS[found['state']]}{where}"]
     if lost := found["lost"]:

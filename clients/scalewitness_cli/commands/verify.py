@@ -62,7 +62,7 @@ def verify(
     for file in files:
         status, found = _judged(file, trusted)
         worst = max(worst, status, key=(0, 2, 1).index)
-        click.echo(json.dumps(found, ensure_ascii=False) if as_json else _told(found))
+        click.echo(json.dumps(found, ensure_ascii=False) if as_json else _in_words(found))
     ctx.exit(worst)
 
 
@@ -133,7 +133,7 @@ def _moment(seconds: int) -> str:
         return f"{seconds} seconds after 1970"
 
 
-def _told(found: dict[str, Any]) -> str:
+def _in_words(found: dict[str, Any]) -> str:
     if found["holds"] is None:
         return f"{found['file']}: cannot be judged.\n  {found['why']}"
     if not found["holds"]:

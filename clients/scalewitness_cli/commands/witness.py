@@ -67,7 +67,7 @@ def witness(
     if not trusted:
         raise click.UsageError(_no_key(origin))
     status, found = _run(memory, url, trusted, also, file or _token(token_file))
-    click.echo(json.dumps(found, ensure_ascii=False) if as_json else _told(found))
+    click.echo(json.dumps(found, ensure_ascii=False) if as_json else _in_words(found))
     ctx.exit(status)
 
 
@@ -162,7 +162,7 @@ def alarm_shown(memory: Memory, alarm: Alarm, keys: list[VerifierKey]) -> dict[s
     }
 
 
-def told_alarm(found: dict[str, Any]) -> str:
+def alarm_in_words(found: dict[str, Any]) -> str:
     proof = (
         "The signed notes in it prove the fault to anyone who has the log's key. Show them "
         "to others."
@@ -189,9 +189,9 @@ def told_alarm(found: dict[str, Any]) -> str:
     )
 
 
-def _told(found: dict[str, Any]) -> str:
+def _in_words(found: dict[str, Any]) -> str:
     if found["outcome"] == "alarm":
-        return told_alarm(found)
+        return alarm_in_words(found)
     if found["outcome"] == "unreachable":
         return f"Could not look: {_line(found['why'])}"
     first = (

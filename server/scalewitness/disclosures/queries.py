@@ -49,10 +49,10 @@ def last_told(sales: Collection[UUID], animal: UUID) -> dict[UUID, Told]:
     """By sale, what the buyer last heard of the verified sex they relied on."""
     rows = Disclosure.objects.filter(sale__in=list(sales), animal=animal).order_by("position")
     last = dict(rows.values_list("sale", "change"))
-    return {sale: _told(last.get(sale)) for sale in sales}
+    return {sale: _standing_represented(last.get(sale)) for sale in sales}
 
 
-def _told(change: str | None) -> Told:
+def _standing_represented(change: str | None) -> Told:
     if change is None or change == "restored":
         return "stands"
     return "fell" if change == "fell" else "reversed"

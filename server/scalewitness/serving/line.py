@@ -26,21 +26,21 @@ class ClientLine:
     def waited(self) -> float:
         """Seconds since the last of the request came in, also while nobody had looked at it
         yet: a slow line is no waiting."""
-        told = self._told()
-        if not told:
+        info = self._tcp_info()
+        if not info:
             return monotonic() - self._seen_at
-        return float(_LAST_RECEIVED.unpack_from(told, _LAST_RECEIVED_AT)[0] / 1000)
+        return float(_LAST_RECEIVED.unpack_from(info, _LAST_RECEIVED_AT)[0] / 1000)
 
     def is_gone(self) -> bool:
         """Whether the client has hung up."""
-        told = self._told()
-        return bool(told) and _STATE.unpack_from(told)[0] != OPEN
+        info = self._tcp_info()
+        return bool(info) and _STATE.unpack_from(info)[0] != OPEN
 
-    def _told(self) -> bytes:
+    def _tcp_info(self) -> bytes:
         if self._socket is None or not hasattr(socket, "TCP_INFO"):
             return b""
         try:
-            told = self._socket.getsockopt(socket.IPPROTO_TCP, socket.TCP_INFO, _ENOUGH)
+            info = self._socket.getsockopt(socket.IPPROTO_TCP, socket.TCP_INFO, _ENOUGH)
         except OSError:
             return b""
-        return told if len(told) == _ENOUGH else b""
+        return info if len(info) == _ENOUGH else b""

@@ -129,7 +129,7 @@ def _animals(
             current=now[row.pk],
             evidence=_evidence(known, sale, sellers),
             sensitivity=in_words(known.sensitivity()),
-            calls=[_told(shown, sale, sellers) for shown in known.calls],
+            calls=[_call_told(shown, sale, sellers) for shown in known.calls],
         )
         for row in sale.animals.filter(pk__in=said).order_by("pk")
         for known in [dossier(row)]
@@ -149,7 +149,7 @@ def _line(
     return EvidenceLine(line.kind, line.text, _who(call, sale, sellers), call.examined_at)
 
 
-def _told(shown: ShownCall, sale: Sale, sellers: frozenset[UUID]) -> CallTold:
+def _call_told(shown: ShownCall, sale: Sale, sellers: frozenset[UUID]) -> CallTold:
     call, said = shown.call, msgspec.convert(shown.call.body, CallMade)
     return CallTold(
         who=_who(call, sale, sellers),

@@ -92,11 +92,11 @@ def _push(target: Target, checkpoint: Checkpoint, now: datetime, send: Post) -> 
     ):
         return False
     state = WitnessPush.objects.get(**key)
-    _note(state, _told(state, target, checkpoint, now, send), now)
+    _note(state, _pushed(state, target, checkpoint, now, send), now)
     return True
 
 
-def _told(
+def _pushed(
     state: WitnessPush, target: Target, checkpoint: Checkpoint, now: datetime, send: Post
 ) -> Failure | None:
     """Ask, and once more where the witness has another tree of ours than we thought."""

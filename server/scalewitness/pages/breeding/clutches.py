@@ -126,10 +126,10 @@ def _take(keeper: Keeper, together: TogetherForm, rows: Sequence[HatchlingRow]) 
         row.form.together = together.cleaned_data
     items = [row.form.item(row.animal.pk) for row in ready]
     outcomes = accept(items, actor_of(keeper), timezone.now())
-    return sum(_told(row, outcome) for row, outcome in zip(ready, outcomes, strict=True))
+    return sum(_stored(row, outcome) for row, outcome in zip(ready, outcomes, strict=True))
 
 
-def _told(row: HatchlingRow, outcome: Outcome) -> bool:
+def _stored(row: HatchlingRow, outcome: Outcome) -> bool:
     if outcome.problem is not None:
         row.form.refuse(outcome.problem)
         return False

@@ -95,7 +95,7 @@ def _shown(entry: Entry, who: str, path: str) -> dict[str, Any]:
     return {
         "entry": entry,
         "who": who,
-        "said": list(_told(leaf.body)),
+        "said": list(_labelled(leaf.body)),
         "signed": leaf.sig is not None,
         "raw": bytes(entry.leaf).decode(),
         "receipt": receipt,
@@ -130,17 +130,17 @@ def _part(entry: Entry, sale: Sale) -> str:
     return parts.get(entry.by, "another keeper")
 
 
-def _told(body: Mapping[str, Any], before: str = "") -> Iterator[tuple[str, str]]:
+def _labelled(body: Mapping[str, Any], before: str = "") -> Iterator[tuple[str, str]]:
     """An entry's body as rows: where it stands in it, and the value in words."""
     for name, value in body.items():
         label = f"{before}{name.replace('_', ' ')}"
         if name in WRITTEN:
             yield label, KEPT_APART
         elif isinstance(value, Mapping):
-            yield from _told(value, f"{label}, ")
+            yield from _labelled(value, f"{label}, ")
         elif isinstance(value, list) and any(isinstance(one, Mapping) for one in value):
             for number, one in enumerate(value, start=1):
-                yield from _told(one, f"{label} {number}, ")
+                yield from _labelled(one, f"{label} {number}, ")
         else:
             yield label, _in_words(value)
 

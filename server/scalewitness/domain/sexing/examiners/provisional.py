@@ -82,7 +82,7 @@ def provisional_rates(
     hands = sorted({(call.examiner, call.method) for call in counted})
     pooled = _labels(counted, hands)
     compared = compare(pooled, generator, random_starts, pseudo=_pseudo(hands, role_of, numbers))
-    return _told(hands, pooled, compared)
+    return _provisional(hands, pooled, compared)
 
 
 def _first_conclusions(calls: Iterable[Determination]) -> list[Determination]:
@@ -122,7 +122,7 @@ def _pseudo(hands: list[Hand], role_of: Callable[[str], Role], numbers: Paramete
     return np.array(tables)
 
 
-def _told(hands: list[Hand], pooled: Labels, compared: Comparison) -> Provisional:
+def _provisional(hands: list[Hand], pooled: Labels, compared: Comparison) -> Provisional:
     males = [float(one.prevalence[0]) for one in compared.tied]
     return Provisional(
         rates=tuple(_rates(hands, pooled, compared)),
