@@ -12,6 +12,7 @@ from scalewitness.domain.observations import (
     Dna,
     Endoscopy,
     Eversion,
+    Hearsay,
     Observation,
     Pass,
     Probing,
@@ -19,7 +20,6 @@ from scalewitness.domain.observations import (
     Reproduction,
     ScaleCount,
     Sex,
-    Statement,
     Ultrasound,
     Visual,
 )
@@ -138,7 +138,7 @@ class Draw:
             Reproduction("laid_eggs", self.uniform() < 0.5),
             ScaleCount(15 + self.below(30)),
             Visual(("tail", "spurs", "size")[self.below(3)]),
-            Statement(("seller", "papers")[self.below(2)]),
+            Hearsay(("seller", "papers")[self.below(2)]),
         )[self.below(10)]
 
     def _probing(self, seen: Sex, kind: Taxon) -> Probing:

@@ -18,8 +18,10 @@ from typing import NamedTuple
 
 import numpy as np
 
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "server"))
 
+from bench.histories import Record, standing_of
 from scalewitness.domain.observations import (
     Conclusion,
     LifeStage,
@@ -29,9 +31,7 @@ from scalewitness.domain.observations import (
     Probing,
     Sex,
 )
-from scalewitness.domain.sexing.batch import reassess
 from scalewitness.domain.sexing.case import Standing
-from scalewitness.domain.sexing.columns import Record
 from scalewitness.domain.sexing.depths import depth_table
 from scalewitness.domain.sexing.evidence import Evidence, Role, other
 from scalewitness.domain.sexing.examiners.binomial import clopper_pearson
@@ -45,8 +45,6 @@ from scalewitness.domain.sexing.examiners.posterior import (
 from scalewitness.domain.sexing.findings import reading
 from scalewitness.domain.sexing.likelihood import log_ratio
 from scalewitness.domain.sexing.parameters import Parameters, load_parameters
-from scalewitness.domain.sexing.policy import DEFAULT_POLICY
-from scalewitness.domain.sexing.records import EMPTY
 from scalewitness.domain.sexing.sessions import anchoring
 from scalewitness.domain.sexing.taxa import Taxon, taxon
 from scalewitness.domain.sexing.typical import typical
@@ -392,7 +390,7 @@ def run(world: World, animals: int, seed: int, version: str = "sexing-2") -> tup
     """Draws a world, assesses it with the model as it is, and scores the answers."""
     parameters = load_parameters(version)
     drawn = Simulator(world, parameters, np.random.default_rng(seed)).draw(animals)
-    standings = list(reassess(drawn.records, EMPTY, DEFAULT_POLICY, parameters))
+    standings = [standing_of(record, parameters) for record in drawn.records]
     return drawn, scores(drawn, standings, parameters)
 
 

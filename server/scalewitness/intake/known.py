@@ -32,11 +32,9 @@ from scalewitness.breeding.queries.pairings import told_by_pairings
 from scalewitness.calls.models import Call
 from scalewitness.domain.consequences import sex_of
 from scalewitness.domain.observations import Sex
-from scalewitness.domain.sexing.case import Case, Standing, SupposedCase, case_of
+from scalewitness.domain.sexing.case import Case, Standing, SupposedCase
 from scalewitness.domain.sexing.evidence import Evidence
-from scalewitness.domain.sexing.parameters import load_parameters
 from scalewitness.domain.sexing.stated_linkage import Start
-from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.domain.sexing.what_if import favoured_by
 from scalewitness.intake.holdings import Holdings
 from scalewitness.ledger.queries.prepared import PreparedQuery, asked, asked_together, ids_literal
@@ -44,7 +42,7 @@ from scalewitness.ledger.queries.tree import HEAD, tip
 from scalewitness.people.models import Grant
 from scalewitness.people.queries import grants_ever
 from scalewitness.sales.queries import PARTIES, parties_to_sales
-from scalewitness.standings.queries.assessing import ADOPTED, Yardstick, yardstick
+from scalewitness.standings.queries.assessing import ADOPTED, Yardstick, case_by, yardstick
 from scalewitness.standings.queries.evidence import COUNTING, evidence_by_animal
 from scalewitness.standings.queries.linkage import STATED, starts_of
 from scalewitness.standings.queries.logged import LABELS, UNSEXED, labels_of
@@ -118,9 +116,7 @@ class Subject:
     @cached_property
     def case(self) -> Case:
         """The calls that count, weighed."""
-        kind, numbers = taxon(self.animal.species, self.by.parameters), self.by.parameters
-        priors = self.start.male, self.start.pessimistic
-        return case_of(self.counting, kind, self.by.records, load_parameters(numbers), *priors)
+        return case_by(self.by, self.animal.species, self.counting, self.start)
 
     def add(self, call: Evidence) -> None:
         """A call of the actor's is taken."""

@@ -26,7 +26,7 @@ from scalewitness.domain.sexing.taxa import Taxon
 from scalewitness.domain.sexing.used import RecordUsed, parameters_used, records_used
 from scalewitness.domain.sexing.words import reason_in_words
 
-__all__ = ["SUREST", "Assessment", "CallWeight", "SessionWeight", "assess", "share"]
+__all__ = ["SUREST", "Assessment", "CallWeight", "SessionWeight", "account", "assess", "share"]
 
 _STEP = Decimal("0.000001")
 
@@ -96,7 +96,13 @@ def assess(
     trait with known parents; the pessimistic set starts from the same unless given its own.
     Raises ValueError for a prior outside (0, 1) or a call given twice."""
     case = case_of(evidence, taxon, records, parameters, prior_male, prior_pessimistic)
-    found, view = case.standing(policy), case.view(len(evidence))
+    return account(case, policy)
+
+
+def account(case: Case, policy: Policy) -> Assessment:
+    """The standing of a case with what each call brings."""
+    found, view = case.standing(policy), case.view(len(case.calls))
+    base = case.base.weigher
     return Assessment(
         label=found.label,
         p_male=found.p_male,
@@ -106,13 +112,13 @@ def assess(
         weights=_weights(case, view),
         sessions=tuple(map(_session_weight, view.sessions)),
         reasons=found.reasons,
-        parameters=parameters.version,
+        parameters=base.parameters.version,
         policy=policy.version,
-        records=records.version,
+        records=base.records.version,
         used=parameters_used(
-            case.base.weighed, case.pessimistic.weighed, taxon, parameters, policy
+            case.base.weighed, case.pessimistic.weighed, base.taxon, base.parameters, policy
         ),
-        settled=records_used(case.base.weighed, records),
+        settled=records_used(case.base.weighed, base.records),
     )
 
 

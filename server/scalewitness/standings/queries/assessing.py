@@ -13,12 +13,13 @@ from scalewitness.domain.facts import (
     ParticularsCorrected,
     PolicyAdopted,
 )
+from scalewitness.domain.sexing.case import Case, case_of
 from scalewitness.domain.sexing.evidence import Evidence
 from scalewitness.domain.sexing.parameters import CURRENT, load_parameters
 from scalewitness.domain.sexing.policy import DEFAULT_POLICY, Policy, adopted
 from scalewitness.domain.sexing.records import EMPTY, ExaminerRecords
 from scalewitness.domain.sexing.sensitivity import Sensitivity, sensitivity
-from scalewitness.domain.sexing.standing import Assessment, assess
+from scalewitness.domain.sexing.standing import Assessment, account
 from scalewitness.domain.sexing.stated_linkage import EVEN, Origin, Start, start_from
 from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.ledger.queries.entries import entries_about, leaf_of
@@ -62,18 +63,23 @@ def adopted_yardstick(adoption: "AdoptedPolicy | PolicyAdopted") -> Yardstick:
     return Yardstick(adopted(adoption.version, adoption.thresholds), adoption.parameters)
 
 
+def case_by(by: Yardstick, species: str, evidence: Sequence[Evidence], start: Start) -> Case:
+    """The calls weighed: the one place that brings parameters and examiners' records
+    together, for intake, reassessing, replay and pages alike. ``start``: where the answer
+    starts before any check."""
+    kind, parameters = taxon(species, by.parameters), load_parameters(by.parameters)
+    return case_of(evidence, kind, by.records, parameters, start.male, start.pessimistic)
+
+
 def assess_animal(
     species: str,
     evidence: Sequence[Evidence],
     by: Yardstick | None = None,
     start: Start = EVEN,
 ) -> Assessment:
-    """The one place that brings policy, parameters and examiner records together. ``start``:
-    where the answer starts before any check."""
+    """The standing with the account of every call, for showing it."""
     by = by or yardstick()
-    kind, parameters = taxon(species, by.parameters), load_parameters(by.parameters)
-    priors = start.male, start.pessimistic
-    found = assess(evidence, kind, by.records, by.policy, parameters, *priors)
+    found = account(case_by(by, species, evidence, start), by.policy)
     used = sorted((*found.used, *start.used), key=lambda number: (number.of, number.name))
     return msgspec.structs.replace(found, used=tuple(used))
 

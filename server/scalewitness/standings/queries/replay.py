@@ -17,7 +17,7 @@ from scalewitness.domain.sexing.stated_linkage import Origin, start_from
 from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.entries import entries_by_position, leaf_of
 from scalewitness.standings.models import Standing
-from scalewitness.standings.queries.assessing import Yardstick, adopted_yardstick, assess_animal
+from scalewitness.standings.queries.assessing import Yardstick, adopted_yardstick, case_by
 from scalewitness.standings.queries.evidence import as_evidence
 from scalewitness.standings.queries.linkage import origin_of
 from scalewitness.standings.queries.records import as_weighed
@@ -166,9 +166,9 @@ class Replay:
     ) -> Iterator[StandingDifference]:
         by = self._measured_by(logged)
         start = start_from(past.linkage, past.origin, load_parameters(by.parameters))
-        again = assess_animal(past.origin.species, past.evidence(), by, start)
+        again = case_by(by, past.origin.species, past.evidence(), start).standing(by.policy)
         now = (again.label, share(again.p_male), share(again.p_male_pessimistic))
-        rule = (again.policy, again.records)
+        rule = (by.policy.version, by.records.version)
         if (*now, *rule) != (
             logged.label,
             logged.p_male,

@@ -18,7 +18,7 @@ from scalewitness.domain.facts import CallMade
 from scalewitness.domain.sexing.parameters import load_parameters
 from scalewitness.domain.sexing.swaps import Swaps, Traveller, WeightReading, swaps
 from scalewitness.domain.sexing.taxa import taxon
-from scalewitness.standings.queries.assessing import Yardstick, assess_animal, yardstick
+from scalewitness.standings.queries.assessing import Yardstick, case_by, yardstick
 from scalewitness.standings.queries.evidence import counting_calls, evidence_of
 from scalewitness.standings.queries.linkage import start_of
 
@@ -139,11 +139,12 @@ def _traveller(
     after = [call for call in calls if when is not None and call.examined_at >= when]
     evidence = tuple(evidence_of(call) for call in before)
     start = start_of(animal, by.parameters)
+    standing = case_by(by, animal.species, evidence, start).standing(by.policy)
     weight_before, weight_after = _weights(animal.pk, when)
     return Traveller(
         label=str(animal.pk),
         taxon=taxon(animal.species, by.parameters),
-        said=sex_of(assess_animal(animal.species, evidence, by, start).label),
+        said=sex_of(standing.label),
         before=evidence,
         after=tuple(evidence_of(call) for call in after),
         code=codes.of(animal.pk),
