@@ -4,18 +4,19 @@
    Files of one version only: each is held to its hash, or the worker is not installed and the
    one before goes on. Nothing of a keeper's is kept here; requests to the API pass by. */
 
+const worker = /** @type {ShellWorker} */ (/** @type {unknown} */ (self));
 const PREFIX = "rackside-";
 const CACHE = PREFIX + SHELL.version;
 
-self.addEventListener("install", (event) => event.waitUntil(fill()));
-self.addEventListener("activate", (event) => event.waitUntil(takeOver()));
-self.addEventListener("message", (event) => {
-  if (event.data === "take over") self.skipWaiting();
+worker.addEventListener("install", (event) => event.waitUntil(fill()));
+worker.addEventListener("activate", (event) => event.waitUntil(takeOver()));
+worker.addEventListener("message", (event) => {
+  if (event.data === "take over") worker.skipWaiting();
 });
-self.addEventListener("fetch", (event) => {
+worker.addEventListener("fetch", (event) => {
   const address = new URL(event.request.url);
-  const path = address.pathname.slice(new URL(self.registration.scope).pathname.length);
-  if (event.request.method !== "GET" || !event.request.url.startsWith(self.registration.scope)) {
+  const path = address.pathname.slice(new URL(worker.registration.scope).pathname.length);
+  if (event.request.method !== "GET" || !event.request.url.startsWith(worker.registration.scope)) {
     return;
   }
   if (event.request.mode === "navigate") event.respondWith(kept("", event.request));
@@ -26,7 +27,7 @@ async function fill() {
   const cache = await caches.open(CACHE);
   await Promise.all(
     Object.entries(SHELL.files).map(async ([path, hash]) => {
-      const address = self.registration.scope + path;
+      const address = worker.registration.scope + path;
       const answer = await fetch(address, { cache: "no-cache", credentials: "omit" });
       if (!answer.ok || (await sha256(answer.clone())) !== hash) {
         throw new Error(`another version of ${path}`);
@@ -39,14 +40,17 @@ async function fill() {
 async function takeOver() {
   const old = (await caches.keys()).filter((name) => name.startsWith(PREFIX) && name !== CACHE);
   await Promise.all(old.map((name) => caches.delete(name)));
-  await self.clients.claim();
+  await worker.clients.claim();
 }
 
+/** @param {string} path
+    @param {Request} request */
 async function kept(path, request) {
   const cache = await caches.open(CACHE);
-  return (await cache.match(self.registration.scope + path)) ?? fetch(request);
+  return (await cache.match(worker.registration.scope + path)) ?? fetch(request);
 }
 
+/** @param {Response} answer */
 async function sha256(answer) {
   const digest = await crypto.subtle.digest("SHA-256", await answer.arrayBuffer());
   return Array.from(new Uint8Array(digest), (one) => one.toString(16).padStart(2, "0")).join("");

@@ -22,6 +22,7 @@ CHECKS = (
     ("types", ["mypy"]),
     ("layers", ["lint-imports"]),
     ("js-lint", ["deno", "lint", *DENO, *SCRIPTS]),
+    ("js-type", ["deno", "check", "--no-remote", *DENO, *SCRIPTS]),
     ("js-form", ["deno", "fmt", "--check", *DENO, *SCRIPTS]),
     ("tests", ["pytest", "-n", "auto", "--dist", "loadfile"]),  # a file stays with one process
 )

@@ -14,14 +14,19 @@ import { sync } from "./sync.js";
 const GRANT = "urn:ietf:params:oauth:grant-type:device_code";
 
 /** Signs in on this phone; `code`, where given, is of a second factor. Throws an Error with a
-    sentence for the keeper. */
+    sentence for the keeper.
+    @param {string} email
+    @param {string} password
+    @param {string} name
+    @param {string} code */
 export async function signIn(email, password, name, code) {
   const body = { email, password, name, ...(code && { code }) };
   await become(await ask("POST", "devices", { body }));
 }
 
 /** Asks to be let in by a page of the site, which its keeper opens (RFC 8628): `show` is given
-    the page's address and the code to type there. Ends when it was confirmed, or by an Error. */
+    the page's address and the code to type there. Ends when it was confirmed, or by an Error.
+    @param {string} name */
 export async function signInByPage(name, show) {
   const begun = await ask("POST", "devices/authorization", { body: { name } });
   show(begun.verification_uri, begun.user_code);
@@ -47,7 +52,8 @@ function slower(fault) {
 }
 
 /** Makes this the device that the server made, with a key of its own. What waits here stays its
-    keeper's: somebody else cannot sign in over it. */
+    keeper's: somebody else cannot sign in over it.
+    @param {{ id: string, token: string }} device */
 async function become(device) {
   const me = await ask("GET", "keepers/me", { token: device.token });
   const other = state.outbox.find((one) => isOwed(one) && one.by !== me.id);
@@ -76,7 +82,7 @@ async function become(device) {
 
 /** What is not on record yet, as a file that `scalewitness send` takes: {name, text}. */
 export async function unsentFile() {
-  const { keeper } = state.session;
+  const { keeper } = /** @type {Session} */ (state.session);
   const files = await waiting();
   const text = JSON.stringify(
     exported(state.outbox, files, { server: location.origin, keeper }),
@@ -95,7 +101,9 @@ export async function signOut() {
   await changed();
 }
 
-/** The server forgets the device too, if it can be reached; the token is gone here anyway. */
+/** The server forgets the device too, if it can be reached; the token is gone here anyway.
+    @param {string} id
+    @param {string} token */
 async function drop(id, token) {
   try {
     await ask("DELETE", `devices/${id}`, { token });

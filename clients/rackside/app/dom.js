@@ -1,7 +1,12 @@
 /* Elements made from script, without any markup in strings. */
 
 /** `h("p", {class: "fine"}, "words", node)`; members that are functions become listeners, true
-    and false set or leave out an attribute. */
+    and false set or leave out an attribute.
+    @template {keyof HTMLElementTagNameMap} T
+    @param {T} tag
+    @param {Record<string, any>} [given]
+    @param {any[]} inside
+    @returns {HTMLElementTagNameMap[T]} */
 export function h(tag, given = {}, ...inside) {
   const made = document.createElement(tag);
   for (const [name, value] of Object.entries(given)) {
@@ -17,10 +22,24 @@ export function h(tag, given = {}, ...inside) {
   return made;
 }
 
+/** The element of the frame that has this id.
+    @param {string} id */
+export const element = (id) => /** @type {HTMLElement} */ (document.getElementById(id));
+
+/** The first element inside that fits: one that the app itself put there.
+    @param {Element} place
+    @param {string} selector */
+export const within = (
+  place,
+  selector,
+) => /** @type {HTMLButtonElement} */ (place.querySelector(selector));
+
 let count = 0;
+/** @param {string} stem */
 export const fresh = (stem) => `${stem}-${(count += 1)}`;
 
-/** A choice of one out of few as wide buttons: radio inputs, so keys and readers know them. */
+/** A choice of one out of few as wide buttons: radio inputs, so keys and readers know them.
+    @param {Record<string, any>} asked */
 export function choice({ name, legend, options, value, onpick, hint }) {
   const inputs = options.map(([key, label]) => {
     const id = fresh(name);
@@ -43,7 +62,8 @@ export function choice({ name, legend, options, value, onpick, hint }) {
   );
 }
 
-/** A choice of one out of many, folded away. */
+/** A choice of one out of many, folded away.
+    @param {Record<string, any>} asked */
 export function menu({ name, label, options, value, onpick }) {
   const id = fresh(name);
   const offered = options.map(([key, words]) =>
@@ -57,7 +77,8 @@ export function menu({ name, label, options, value, onpick }) {
   );
 }
 
-/** A line to type in. */
+/** A line to type in.
+    @param {Record<string, any>} asked */
 export function line({ name, label, value = "", oninput, help, ...more }) {
   const id = fresh(name);
   return h(
@@ -76,9 +97,11 @@ export function line({ name, label, value = "", oninput, help, ...more }) {
   );
 }
 
+/** @param {string[]} sentences */
 export const list = (sentences) => h("ul", {}, sentences.map((one) => h("li", {}, one)));
 
-/** A moment in the reader's own words and time. */
+/** A moment in the reader's own words and time.
+    @param {string | number} text */
 export function moment(text) {
   return new Intl.DateTimeFormat(undefined, { dateStyle: "medium", timeStyle: "short" })
     .format(new Date(text));

@@ -32,7 +32,9 @@ export function rest() {
   wake();
 }
 
-/** A browser without locks listens in each tab; the store takes each page once. */
+/** A browser without locks listens in each tab; the store takes each page once.
+    @param {AbortSignal} signal
+    @param {() => any} work */
 function asOneTab(signal, work) {
   if (!navigator.locks) return work();
   return navigator.locks.request("rackside-feed", { signal }, work).catch((fault) => {
@@ -40,6 +42,7 @@ function asOneTab(signal, work) {
   });
 }
 
+/** @param {AbortSignal} signal */
 async function turns(signal) {
   let tries = 0;
   let fresh = true; // the first turn fetches the visits whatever the feed says
@@ -55,7 +58,9 @@ async function turns(signal) {
   }
 }
 
-/** One look at the feed: whether anything came, and what went wrong. */
+/** One look at the feed: whether anything came, and what went wrong.
+    @param {Session} session
+    @param {AbortSignal} signal */
 async function turn(session, signal, fresh) {
   try {
     const came = await replica.follow(session, { wait: fresh ? 0 : HELD, signal });
@@ -71,10 +76,12 @@ async function turn(session, signal, fresh) {
   }
 }
 
-/** Until the time is up, or someone asks at once. */
+/** Until the time is up, or someone asks at once.
+    @param {number} seconds
+    @param {AbortSignal} signal */
 function pause(seconds, signal) {
   if (seconds <= 0 || signal.aborted) return null;
-  return new Promise((done) => {
+  return new Promise((/** @type {(value?: unknown) => void} */ done) => {
     const timer = setTimeout(done, seconds * 1000);
     wake = () => {
       clearTimeout(timer);

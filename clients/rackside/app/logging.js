@@ -18,14 +18,17 @@ import { announce } from "./shell.js";
 export const readingNow = () => ({ ...readNow(), before: state.clock });
 
 /** The look that a form's time is to be corrected by, if any. `refused`: the call it replaces,
-    whose time stays that of the check. */
+    whose time stays that of the check.
+    @param {Reading} reading
+    @param {Stored | null} refused */
 export function lookAt(reading, refused) {
   const look = refused ? lookOf(refused) : state.clock;
   const fits = refused ? Boolean(look) : holds(reading, look);
   return fits && isOff(look) ? look : null;
 }
 
-/** The look that a stored one's time can be corrected by; null where that is unknown. */
+/** The look that a stored one's time can be corrected by; null where that is unknown.
+    @param {Stored} one */
 export const lookOf = (one) => (one.reading ? lookFor(one.reading, one.look ?? state.clock) : null);
 
 /** Stores the call, and a weight if one was taken; `refused` is the call it replaces. Returns
@@ -74,11 +77,13 @@ export async function saveForm(form, { visit, animal, refused }) {
 }
 
 /** When it was: as the examiner says, else what the clock said at the check, put right where it is
-    known to have been off and they left the tick in place. */
+    known to have been off and they left the tick in place.
+    @param {CallForm} form
+    @param {Stored | null} refused */
 function timed(form, refused) {
   if (form.when) return { at: new Date(form.when).toISOString(), reading: null, more: {} };
   const reading = refused ? refused.reading : readingNow();
-  if (!reading) return { at: refused.fact.at, reading: null, more: {} };
+  if (!reading) return { at: /** @type {Stored} */ (refused).fact.at, reading: null, more: {} };
   const look = form.correct ? lookAt(reading, refused) : null; // never without the tick having been shown
   if (!look) return { at: new Date(reading.here).toISOString(), reading, more: {} };
   const { at, ...more } = corrected(reading, look);
@@ -86,19 +91,20 @@ function timed(form, refused) {
 }
 
 /** A refused one, and what was refused with it, once more with the time put right: signed anew,
-    under ids of their own. What was refused is put aside. */
+    under ids of their own. What was refused is put aside.
+    @param {Stored} one */
 export async function sendCorrected(one) {
-  const look = lookOf(one);
+  const look = /** @type {Look} */ (lookOf(one));
   if (!state.outbox.some((each) => each.id === one.id && needsYou(each))) return; // done in another tab
   const group = withIt(one).sort((a, b) => a.order - b.order);
   const ids = new Map(group.map(({ id }) => [id, newId()]));
   const records = [];
   const files = [];
   for (const [place, old] of group.entries()) {
-    const { at, ...more } = corrected(old.reading, look);
+    const { at, ...more } = corrected(/** @type {Reading} */ (old.reading), look);
     const made = { ...old.fact.body, ...more };
     if (made.of) made.of = ids.get(made.of) ?? made.of;
-    const fact = { ...old.fact, id: ids.get(old.id), at, body: made };
+    const fact = { ...old.fact, id: /** @type {string} */ (ids.get(old.id)), at, body: made };
     records.push(
       await record(fact, { ...old, place, call: ids.get(old.call) ?? old.call }),
       aside(old, fact.id),
@@ -111,7 +117,8 @@ export async function sendCorrected(one) {
   sync();
 }
 
-/** A refused one and what goes with it: a call's photos, and a weight refused with it. */
+/** A refused one and what goes with it: a call's photos, and a weight refused with it.
+    @param {Stored} one */
 export function withIt(one) {
   const along = (other) =>
     other.id !== one.id && (needsYou(other) || (other.state === "saved" && other.fact.body.of)) &&
@@ -119,12 +126,16 @@ export function withIt(one) {
   return [one, ...state.outbox.filter(along)];
 }
 
+/** @param {ArrayBuffer} bytes */
 async function fingerprint(bytes) {
   return { sha256: hex(await sha256(bytes)), size: bytes.byteLength };
 }
 
+/** @param {Fact} fact
+    @param {Made} made */
 async function record(fact, { place, ...more }) {
-  const { session, key } = state;
+  const { key } = state;
+  const session = /** @type {Session} */ (state.session);
   const sig = key ? await sign(key.pair, fact, session.keeper, session.device) : null;
   return saved(fact, {
     ...more,

@@ -6,11 +6,13 @@ import { log } from "../views/log.js";
 import { sheet } from "../views/sheet.js";
 import { signin } from "../views/signin.js";
 import { visits } from "../views/visits.js";
+import { element } from "./dom.js";
 import { head, isSignedOut, say, SIGN_IN, signedIn } from "./shell.js";
 import { isOpen, load, onChange, state } from "./state.js";
 import { sync, watch } from "./sync.js";
 import { install } from "./updates.js";
 
+/** @type {[RegExp, (given: any) => View | Promise<View>][]} */
 const ROUTES = [
   [/^#\/visit\/(?<id>[\w-]+)$/, sheet],
   [/^#\/log\/(?<visit>[\w-]+)\/(?<animal>[\w-]+)$/, log],
@@ -19,7 +21,9 @@ const ROUTES = [
 ];
 const TICK = 1000; // milliseconds between looks at whether a visit has opened
 
+/** @type {View | null} */
 let view = null;
+/** @type {"in" | "ended" | "out" | null} */
 let was = null; // as whom the view was made: in, ended or out
 
 function route() {
@@ -40,11 +44,13 @@ async function show({ moved }) {
   const made = asked ? signin() : await route()();
   view = made;
   document.title = `${made.title} · Rackside`;
-  document.getElementById("main").replaceChildren(made.node);
-  document.querySelectorAll("#nav a").forEach((link) => {
-    const here = link.hash === location.hash || (link.hash === "#/" && !location.hash);
-    link.toggleAttribute("aria-current", here);
-  });
+  element("main").replaceChildren(made.node);
+  /** @type {NodeListOf<HTMLAnchorElement>} */ (document.querySelectorAll("#nav a")).forEach(
+    (link) => {
+      const here = link.hash === location.hash || (link.hash === "#/" && !location.hash);
+      link.toggleAttribute("aria-current", here);
+    },
+  );
   if (moved) {
     scrollTo(0, 0);
     made.node.querySelector("h1")?.focus();
@@ -54,7 +60,7 @@ async function show({ moved }) {
 function update() {
   head();
   if (standing() !== was) return entered();
-  if (view.editing || view.update?.()) return null;
+  if (view?.editing || view?.update?.()) return null;
   return show({ moved: false });
 }
 
@@ -62,7 +68,7 @@ function update() {
 function entered() {
   const before = was;
   was = standing();
-  if (view.filling && was !== "out") return null;
+  if (view?.filling && was !== "out") return null;
   const target = { ended: SIGN_IN, in: before === "ended" ? "#/" : null, out: null }[was];
   if (!target || location.hash === target) return show({ moved: true });
   location.hash = target; // shown by its own event
@@ -94,7 +100,8 @@ async function start() {
     show({ moved: true });
   });
   addEventListener("pagehide", () => view?.leave?.());
-  ["online", "offline"].forEach((name) => addEventListener(name, head));
+  addEventListener("online", head);
+  addEventListener("offline", head);
   watch();
   watchVisits();
   install();
@@ -102,7 +109,7 @@ async function start() {
 }
 
 start().catch((fault) => {
-  document.getElementById("said").textContent = fault.name === "VersionError"
+  element("said").textContent = fault.name === "VersionError"
     ? "A newer version of this app has been here. Close it in all tabs and open it again."
     : `This phone’s store could not be opened: ${fault.message}`;
 });

@@ -7,14 +7,21 @@ const QUALITY = 0.85;
 export const MOST = 6;
 export const LARGEST = 25_000_000; // bytes of a file to draw anew, as on the pages
 
-/** The bytes of a JPEG file. Throws where the file is no picture the phone can read. */
+/** The bytes of a JPEG file. Throws where the file is no picture the phone can read.
+    @param {File} file */
 export async function redrawn(file) {
   const found = await createImageBitmap(file, { imageOrientation: "from-image" });
   const scale = Math.min(1, LONGEST / Math.max(found.width, found.height));
   const canvas = document.createElement("canvas");
   canvas.width = Math.max(1, Math.round(found.width * scale));
   canvas.height = Math.max(1, Math.round(found.height * scale));
-  canvas.getContext("2d", { alpha: false }).drawImage(found, 0, 0, canvas.width, canvas.height);
+  /** @type {CanvasRenderingContext2D} */ (canvas.getContext("2d", { alpha: false })).drawImage(
+    found,
+    0,
+    0,
+    canvas.width,
+    canvas.height,
+  );
   found.close();
   const drawn = await new Promise((resolve) => canvas.toBlob(resolve, "image/jpeg", QUALITY));
   if (!drawn) throw new Error("the picture could not be re-encoded");

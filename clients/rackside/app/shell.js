@@ -2,15 +2,15 @@
 
 import { signing } from "../views/account.js";
 import { clockSentence } from "../views/clock.js";
-import { moment } from "./dom.js";
+import { element, moment } from "./dom.js";
 import { summary } from "../pure/outbox.js";
 import { state } from "./state.js";
 
 export const SIGN_IN = "#/signin";
 
-const at = (id) => document.getElementById(id);
-
-/** Changes the view and says what has just been done there; it stands until the next change. */
+/** Changes the view and says what has just been done there; it stands until the next change.
+    @param {string} text
+    @param {string} hash */
 export function announce(text, hash) {
   saying = text;
   location.hash = hash;
@@ -20,7 +20,7 @@ let saying = "";
 
 /** Called at each change of view. */
 export function say() {
-  at("said").textContent = saying;
+  element("said").textContent = saying;
   saying = "";
 }
 
@@ -28,8 +28,8 @@ export function say() {
 export function head() {
   put("signal", navigator.onLine ? state.fault : "No signal");
   put("waiting", state.session ? summary(state.outbox) : "");
-  at("nav").hidden = !state.session;
-  at("out").hidden = !isSignedOut() || location.hash === SIGN_IN;
+  element("nav").hidden = !state.session;
+  element("out").hidden = !isSignedOut() || location.hash === SIGN_IN;
   const unsigned = signedIn() && (!state.key || state.key.state === "refused");
   put("notice", [unsigned && signing(), clockSentence(), held()].filter(Boolean).join(" "));
 }
@@ -46,12 +46,14 @@ function held() {
   }.`;
 }
 
-export const signedIn = () => Boolean(state.session?.token) && !state.session.expired;
+export const signedIn = () => Boolean(state.session?.token) && !state.session?.expired;
 /** The server ended this phone's leave. Its keeper's calls and sheets are still here. */
 export const isSignedOut = () => Boolean(state.session?.expired);
 
+/** @param {string} id
+    @param {string} text */
 function put(id, text) {
-  const place = at(id);
+  const place = element(id);
   if (place.textContent !== text) place.textContent = text;
   place.hidden = !text;
 }

@@ -11,6 +11,11 @@ export const NO_SIGNAL = "No signal"; // also where the phone believes that it h
 const others = new BroadcastChannel("rackside");
 const listeners = new Set();
 
+/** @type {{
+      session: Session | null, key: PhoneKey | null, refreshed: number | null,
+      visits: KeptVisit[], animals: Map<string, Animal>, outbox: Stored[], fault: string,
+      clock: Look | null, hold: Hold | null,
+    }} */
 export const state = {
   session: null,
   key: null,
@@ -50,6 +55,7 @@ export async function load() {
   });
 }
 
+/** @param {() => unknown} listener */
 export function onChange(listener) {
   listeners.add(listener);
 }
@@ -60,7 +66,8 @@ export async function changed() {
   await reread();
 }
 
-/** What the head of every page says is amiss; nothing where all is well. */
+/** What the head of every page says is amiss; nothing where all is well.
+    @param {string} what */
 export async function amiss(what) {
   state.fault = what;
   await changed();
@@ -76,24 +83,32 @@ others.onmessage = ({ data }) => {
   return reread();
 };
 
-const later = (one, other) => (!one || other?.server > one.server ? other : one);
+/** @param {Look | null} one
+    @param {Look | null} other */
+const later = (one, other) => (!one || (other && other.server > one.server) ? other : one);
 
 /** What the server's clock says, as far as this phone knows: milliseconds. */
 export const now = () => Date.now() + (state.clock?.offset ?? 0) * 1000;
 
+/** @param {string} id */
 export const visitOf = (id) => state.visits.find((one) => one.id === id);
-export const isOpen = (visit) => Boolean(visit) && stateAt(visit, now()) === "open";
+/** @param {KeptVisit | undefined} visit */
+export const isOpen = (visit) => visit !== undefined && stateAt(visit, now()) === "open";
 /** The animals of an open visit's sheet that are here, by tag, as the feed last had them, or else
-    as the sheet was handed over; `own_call` is one's call of this visit. */
+    as the sheet was handed over; `own_call` is one's call of this visit.
+    @param {string} id */
 export function animalsOf(id) {
   const visit = visitOf(id);
-  if (!isOpen(visit)) return [];
+  if (!visit || !isOpen(visit)) return [];
   const ahead = new Map((visit.ahead ?? []).map((one) => [one.id, one]));
   return (visit.rows ?? [])
-    .map(({ animal, own_call }) => [state.animals.get(animal) ?? ahead.get(animal), own_call])
-    .filter(([animal]) => animal)
-    .map(([animal, own_call]) => ({ ...animal, own_call }));
+    .flatMap(({ animal, own_call }) => {
+      const found = state.animals.get(animal) ?? ahead.get(animal);
+      return found ? [{ ...found, own_call }] : [];
+    });
 }
+/** @param {string} animal
+    @param {string} visit */
 export const callsOn = (animal, visit) =>
   state.outbox.filter((one) =>
     one.fact.about === animal && one.shown.visit === visit &&

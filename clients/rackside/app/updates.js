@@ -1,6 +1,8 @@
 /* The app's own shell: kept for working without a signal, replaced only when asked or when all
    its pages are closed. What is stored on the phone is not touched by that. */
 
+import { element, within } from "./dom.js";
+
 const HOUR = 3_600_000;
 
 export async function install() {
@@ -24,7 +26,7 @@ export async function install() {
 
 function offer(worker) {
   if (!worker.waiting || !navigator.serviceWorker.controller) return;
-  const bar = document.getElementById("newer");
+  const bar = element("newer");
   bar.hidden = false;
-  bar.querySelector("button").onclick = () => worker.waiting?.postMessage("take over");
+  within(bar, "button").onclick = () => worker.waiting?.postMessage("take over");
 }

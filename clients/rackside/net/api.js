@@ -19,8 +19,13 @@ export class Refused extends Error {
   }
 }
 
-/** The JSON answer. Throws Unreachable or Refused. */
+/** The JSON answer, of a shape that the caller knows. Throws Unreachable or Refused.
+    @param {string} method
+    @param {string} path
+    @param {{ token?: string, body?: unknown, signal?: AbortSignal }} given
+    @returns {Promise<any>} */
 export async function ask(method, path, { token, body, signal } = {}) {
+  /** @type {Record<string, string>} */
   const headers = { Accept: "application/json" };
   if (token) headers.Authorization = `Bearer ${token}`;
   if (body !== undefined) headers["Content-Type"] = "application/json";
@@ -59,7 +64,8 @@ export async function put(path, { token, bytes, type }) {
   throw new Refused(answer.status, await answer.json().catch(() => null), wait);
 }
 
-/** Ends a request when its time is up or `signal` says so. */
+/** Ends a request when its time is up or `signal` says so.
+    @param {AbortSignal} [signal] */
 function timeout(signal) {
   const ends = new AbortController();
   setTimeout(() => ends.abort(), TIMEOUT);

@@ -16,7 +16,8 @@ export const reading = () => ({ here: Date.now(), mono: performance.now(), life 
 export const lastLook = () => latest;
 
 /** Takes a look; `header` is the answer's `Date`, to the second. Waits for nothing but a store
-    that has something new to keep. */
+    that has something new to keep.
+    @param {string | null} header */
 export async function compare(header) {
   const said = Date.parse(header ?? "");
   if (Number.isNaN(said)) return;

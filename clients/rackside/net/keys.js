@@ -11,7 +11,9 @@ const NAME = "Ed25519";
 
 export const newId = () => uuid7(Date.now(), crypto.getRandomValues(new Uint8Array(10)));
 
-/** A key with its enrolment ready to be sent, or null where the browser cannot make one. */
+/** A key with its enrolment ready to be sent, or null where the browser cannot make one.
+    @param {string} keeper
+    @param {string} device */
 export async function makeKey(keeper, device) {
   const { offset } = lastLook() ?? { offset: 0 }; // signing in was a look; a wrong clock's time would be refused
   try {
@@ -32,13 +34,18 @@ export async function makeKey(keeper, device) {
   }
 }
 
+/** @param {CryptoKeyPair} pair
+    @param {Fact} fact
+    @param {string} keeper
+    @param {string} device */
 export async function sign(pair, fact, keeper, device) {
   const signed = signable(fact, keeper, device);
   return encode64(new Uint8Array(await crypto.subtle.sign(NAME, pair.privateKey, signed)));
 }
 
 /** Makes sure the server knows the key before anything signed is sent. A refusal leaves the
-    calls unsigned; throws Unreachable or a Refused that may pass. */
+    calls unsigned; throws Unreachable or a Refused that may pass.
+    @param {Session} session */
 export async function enrol(session) {
   const held = await key();
   if (held?.state !== "pending") return held ?? null;
@@ -47,6 +54,8 @@ export async function enrol(session) {
   return { ...held, state };
 }
 
+/** @param {Session} session
+    @param {PhoneKey["enrolment"]} enrolment */
 async function enrolled(session, enrolment) {
   try {
     await ask("POST", `devices/${session.device}/key`, { token: session.token, body: enrolment });

@@ -19,7 +19,10 @@ export async function follow(session, { wait, signal }) {
   return came;
 }
 
-/** One page, stored. A lost place counts as a page: everything comes anew after it. */
+/** One page, stored. A lost place counts as a page: everything comes anew after it.
+    @param {Session} session
+    @param {number} wait
+    @param {AbortSignal} signal */
 async function next(session, wait, signal) {
   const { cursor } = await feed();
   const asked = new URLSearchParams({ limit: PAGE, wait, ...(cursor && { cursor }) });
@@ -36,7 +39,10 @@ async function next(session, wait, signal) {
 
 /** Fetches the visits one is a guest on, then one after the other the sheets of the open ones and
     of those to come: many at once would be told to come again. Each is stored as it comes; `told`
-    is called where one brought something new. */
+    is called where one brought something new.
+    @param {Session} session
+    @param {AbortSignal} signal
+    @param {() => unknown} told */
 export async function visits(session, signal, told) {
   const { items } = await ask("GET", "visits", { token: session.token, signal });
   const mine = items.filter((one) => one.guest.id === session.keeper);
@@ -48,6 +54,9 @@ export async function visits(session, signal, told) {
   }
 }
 
+/** @param {Session} session
+    @param {string} id
+    @param {AbortSignal} signal */
 async function sheet(session, id, signal) {
   try {
     return await ask("GET", `visits/${id}/sheet`, { token: session.token, signal });

@@ -21,14 +21,16 @@ const CONTENT = [400, 413, 422, 500]; // answers to a push that may be due to a 
 let failures = 0; // passes that failed, since one went well
 let doubt = false; // whether the last was given up as the server's fault: then one item goes ahead
 
-/** Runs `work` while no other tab does; a browser without locks relies on the ids alone. */
+/** Runs `work` while no other tab does; a browser without locks relies on the ids alone.
+    @param {() => any} work */
 export function alone(work) {
   return navigator.locks ? navigator.locks.request("rackside-send", work) : work();
 }
 
 /** Sends until nothing waits. Gives {sent, wait, silent}: how many were answered, the seconds
     to the next try, null when none is needed, and whether no answer came at all. `told` is called
-    after each change; `pressed`: somebody asked for it, so what rests is tried too. */
+    after each change; `pressed`: somebody asked for it, so what rests is tried too.
+    @param {() => unknown} told */
 export async function pass(told, pressed = false) {
   if (pressed) await wakeAll();
   const run = { told, done: 0, most: doubt ? 1 : BATCH, faults: doubt ? FAULTS - 1 : 0 };
@@ -56,7 +58,8 @@ async function wakeAll() {
   await change(resting, (records) => records.map((one) => ({ ...one, rest: null })));
 }
 
-/** All was tried. When those that rest are due, if any does. */
+/** All was tried. When those that rest are due, if any does.
+    @param {Session} session */
 async function rested(session) {
   const waiting = (await all("outbox")).filter((one) =>
     one.by === session.keeper && one.rest && (isUnsent(one) || filed(one))
@@ -69,6 +72,8 @@ async function rested(session) {
   return { wait: null };
 }
 
+/** @param {Session} session
+    @param {Stored[]} batch */
 async function send(session, batch, run) {
   const ids = batch.map((one) => one.id);
   let held;
@@ -82,7 +87,7 @@ async function send(session, batch, run) {
     const ready = await signed(batch, session, held);
     await change(
       ids,
-      (records) => records.map((one) => sent(ready.find(({ id }) => id === one.id))),
+      (records) => records.map((one) => sent(ready.find(({ id }) => id === one.id) ?? one)),
     );
     run.told();
     await pushedAt(Date.now());
@@ -102,7 +107,9 @@ async function send(session, batch, run) {
   }
 }
 
-/** What a push came to that brought no outcomes: null to go on at once, else when to try again. */
+/** What a push came to that brought no outcomes: null to go on at once, else when to try again.
+    @param {Session} session
+    @param {Stored[]} batch */
 async function failed(fault, session, batch, run) {
   const ids = batch.map((one) => one.id);
   const alone = ids.length === 1 && CONTENT.includes(fault.status);
@@ -125,7 +132,9 @@ async function failed(fault, session, batch, run) {
   return doubt ? later(fault) : null;
 }
 
-/** Nothing can be sent now, whatever it is. */
+/** Nothing can be sent now, whatever it is.
+    @param {Session} session
+    @param {Stored[]} batch */
 async function stopped(fault, session, batch, run) {
   await change(
     batch.map((one) => one.id),
@@ -158,15 +167,18 @@ async function later(fault) {
 
 const unconfirmed = (fault) => fault.problem?.code === "address_unconfirmed";
 
-/** For how long one that failed by itself lets the others go. */
+/** For how long one that failed by itself lets the others go.
+    @param {Stored} record */
 const rest = (record) => ({ from: Date.now(), seconds: backoff(record.tries + 2, Math.random()) });
 
-/** The first look at the clocks after what was noted: by it a reading is put right. */
+/** The first look at the clocks after what was noted: by it a reading is put right.
+    @param {Stored[]} records */
 const looked = (records) =>
   records.map((one) => (one.reading && !one.look ? { ...one, look: lastLook() } : one));
 
 /** Files of photos whose facts are in, one after the other; one that fails rests. Gives null
-    when all were tried. */
+    when all were tried.
+    @param {Session} session */
 async function sendFiles(session, run) {
   const waits = (one) => filed(one) && one.by === session.keeper && !left(one.rest, Date.now());
   for (const record of (await all("outbox")).filter(waits)) {
@@ -208,7 +220,10 @@ const lasting = (fault) =>
   fault.status >= 400 && fault.status < 500 && ![408, 429].includes(fault.status) &&
   !unconfirmed(fault);
 
-/** What was stored under an earlier sign-in is signed anew: a signature names its device. */
+/** What was stored under an earlier sign-in is signed anew: a signature names its device.
+    @param {Stored[]} batch
+    @param {Session} session
+    @param {PhoneKey | null} held */
 function signed(batch, session, held) {
   return Promise.all(batch.map(async (one) => {
     if (one.device === session.device) return one;
@@ -217,6 +232,8 @@ function signed(batch, session, held) {
   }));
 }
 
+/** @param {Stored} record
+    @param {PhoneKey | null} held */
 function item(record, held) {
   const signs = record.sig && held?.state === "enrolled";
   return signs ? { ...record.fact, sig: record.sig } : record.fact;

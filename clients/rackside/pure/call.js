@@ -29,7 +29,9 @@ export function blank({ held_by = "" } = {}) {
   };
 }
 
-/** One step of half a scale up or down; null is not probed. */
+/** One step of half a scale up or down; null is not probed.
+    @param {number | null} depth
+    @param {number} by */
 export function stepped(depth, by) {
   if (depth === null) return by > 0 ? 0.5 : null;
   const next = depth + by / 2;
@@ -37,7 +39,8 @@ export function stepped(depth, by) {
 }
 
 /** What is still to be said, in the order of the form: [name of the field, sentence]. `timed`:
-    whether the form asks when it was. */
+    whether the form asks when it was.
+    @param {CallForm} form */
 export function missing(form, timed = false) {
   return [
     timed && !form.when && ["when", "Say when you checked it."],
@@ -58,10 +61,14 @@ export function missing(form, timed = false) {
   ].filter(Boolean);
 }
 
+/** @param {CallForm} form */
 const handsOn = (form) => METHODS[form.method].handsOn;
+/** @param {CallForm} form */
 const needsCode = (form) => form.identified === "tag" || form.identified === "transponder";
+/** @param {string} text */
 const digits = (text) => text.replace(/[\s.\-\u2010-\u2013]+/g, "");
 
+/** @param {CallForm} form */
 function unobserved(form) {
   if (form.method !== "probing") {
     return METHODS[form.method].asks
@@ -81,9 +88,11 @@ function answer(given, kind) {
   return kind === "count" ? /^\d{1,3}$/.test(given ?? "") && Number(given) <= 400 : Boolean(given);
 }
 
+/** @param {CallForm} form */
 const probed = (form) => form.passes.filter((one) => one.depth !== null);
 
-/** Grams as the log writes them, or null: a decimal comma is taken too, more than nothing. */
+/** Grams as the log writes them, or null: a decimal comma is taken too, more than nothing.
+    @param {string} text */
 export function grams(text) {
   const found = /^\s*0*(\d{1,6})(?:[.,](\d)?)?\s*(?:g\s*)?$/.exec(text);
   if (!found) return null;
@@ -92,7 +101,9 @@ export function grams(text) {
   return Number(tidy) > 0 ? tidy : null;
 }
 
-/** The body of `call_made`, members at their default left out, texts in NFC. */
+/** The body of `call_made`, members at their default left out, texts in NFC.
+    @param {CallForm} form
+    @param {string | null} visit */
 export function body(form, visit) {
   const made = {
     conclusion: form.conclusion,
@@ -107,6 +118,7 @@ export function body(form, visit) {
   return made;
 }
 
+/** @param {CallForm} form */
 function observed(form) {
   const made = { method: form.method };
   if (form.method === "probing") {
@@ -128,6 +140,7 @@ function typed(given, kind) {
   return kind === "yes_or_no" ? given === "yes" : given;
 }
 
+/** @param {CallForm} form */
 function identified(form) {
   if (!needsCode(form)) return { by: form.identified };
   const code = form.code.trim().normalize("NFC");
@@ -135,7 +148,8 @@ function identified(form) {
 }
 
 /** The note as it is sent: what the examiner wrote, then what they were told about meal and
-    shed, which a guest cannot put on record otherwise. */
+    shed, which a guest cannot put on record otherwise.
+    @param {CallForm} form */
 export function note(form) {
   const told = [];
   if (form.meal) told.push(`Last meal, at the check: ${named(MEAL, form.meal).toLowerCase()}.`);
@@ -145,7 +159,8 @@ export function note(form) {
 
 const named = (choices, word) => choices.find(([one]) => one === word)?.[1] ?? word;
 
-/** One line that says what the call says. */
+/** One line that says what the call says.
+    @param {CallForm} form */
 export function line(form) {
   const depths = probed(form).map((one) => `${one.side} ${one.depth}`).join(", ");
   const method = METHODS[form.method].title + (depths ? ` (${depths})` : "");

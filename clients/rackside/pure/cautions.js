@@ -7,7 +7,10 @@ import { CAUTIONS, LIMITS, METHODS } from "./words.js";
 const HOUR = 3_600_000;
 const DAY = 24 * HOUR;
 
-/** Sentences, the weightiest first. `form` is what has been filled in so far. */
+/** Sentences, the weightiest first. `form` is what has been filled in so far.
+    @param {Animal} animal
+    @param {CallForm} form
+    @param {number} nowMs */
 export function cautions(animal, form, nowMs) {
   const { condition } = animal;
   return [
@@ -20,17 +23,23 @@ export function cautions(animal, form, nowMs) {
   ].filter(Boolean);
 }
 
+/** @param {Condition} condition
+    @param {CallForm} form
+    @param {number} nowMs */
 function meal(condition, form, nowMs) {
   if (form.meal) return CAUTIONS.told[form.meal];
   if (!condition.fed_at) return null;
   return nowMs - Date.parse(condition.fed_at) < LIMITS.meal_hours * HOUR ? CAUTIONS.fed : null;
 }
 
+/** @param {Condition} condition
+    @param {CallForm} form
+    @param {number} nowMs */
 function size(condition, form, nowMs) {
   const typed = Number(weighed(form.grams));
   const grams = typed || Number(condition.grams);
   if (!grams) return CAUTIONS.no_weight;
-  if (grams < LIMITS.small_grams) return CAUTIONS.small.replace("{grams}", grams);
-  const old = !typed && nowMs - Date.parse(condition.weighed_at) > LIMITS.weight_days * DAY;
+  if (grams < LIMITS.small_grams) return CAUTIONS.small.replace("{grams}", String(grams));
+  const old = !typed && nowMs - Date.parse(condition.weighed_at ?? "") > LIMITS.weight_days * DAY;
   return old ? CAUTIONS.old_weight : null;
 }

@@ -16,12 +16,18 @@ export function look(serverMs, { here, mono, life }) {
   return { server: serverMs, here, mono, life, offset: Math.round((serverMs - here) / 1000) };
 }
 
-/** Whether the clock has run evenly from the look to the reading: then it is off as it was. */
-export const holds = (reading, look) => Boolean(look) && together(reading, look);
+/** Whether the clock has run evenly from the look to the reading: then it is off as it was.
+    @param {Reading} reading
+    @param {Look | null} look */
+export const holds = (reading, look) => look !== null && together(reading, look);
 
 /** The look by which a reading can be put right. Null where none was had, or where the clock was
-    set between the reading and the look, so that how far it was off then is unknown. */
-export function lookFor({ before, ...reading }, latest) {
+    set between the reading and the look, so that how far it was off then is unknown.
+    @param {Reading} reading
+    @param {Look | null} latest
+    @returns {Look | null} */
+export function lookFor(reading, latest) {
+  const { before } = reading;
   if (latest && together(reading, latest)) return latest;
   if (before && together(reading, before)) return before;
   if (!latest || !before) {
@@ -33,7 +39,8 @@ export function lookFor({ before, ...reading }, latest) {
   return steady && between ? latest : null;
 }
 
-/** Both in one page's life, and the clock ran as evenly as the page's own time. */
+/** Both in one page's life, and the clock ran as evenly as the page's own time.
+    @param {Reading} one */
 function together(one, other) {
   const drift = (one.here - one.mono) - (other.here - other.mono);
   return one.life === other.life && Math.abs(drift) <= STEADY * 1000;
@@ -45,9 +52,12 @@ const after = (
   before,
 ) => (latest.server > before.server ? latest.here + STEADY * 1000 : Infinity);
 
-export const isOff = (look) => Boolean(look) && Math.abs(look.offset) >= SLACK;
+/** @param {Look | null} look */
+export const isOff = (look) => look !== null && Math.abs(look.offset) >= SLACK;
 
-/** A reading put right: the time to claim, and what is said of it in the fact's body. */
+/** A reading put right: the time to claim, and what is said of it in the fact's body.
+    @param {Reading} reading
+    @param {Look} look */
 export function corrected(reading, look) {
   return {
     at: new Date(reading.here + look.offset * 1000).toISOString(),
@@ -59,9 +69,11 @@ export function corrected(reading, look) {
   };
 }
 
+/** @type {[number, string][]} */
 const UNITS = [[86_400, "day"], [3600, "hour"], [60, "minute"]];
 
-/** `2 days behind`, `1 day and 3 hours ahead`, of a clock to which `offset` must be added. */
+/** `2 days behind`, `1 day and 3 hours ahead`, of a clock to which `offset` must be added.
+    @param {number} offset */
 export function wayOff(offset) {
   let rest = Math.round(Math.abs(offset) / 60) * 60;
   const counts = UNITS.map(([size, name]) => {

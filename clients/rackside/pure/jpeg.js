@@ -4,10 +4,12 @@
    of the screen. */
 
 const SCAN = 0xda;
+/** @param {number} marker */
 const LEFT_OUT = (marker) =>
   (marker > 0xe0 && marker <= 0xef && marker !== 0xee) || marker === 0xfe;
 
-/** `file`: an ArrayBuffer as a browser's encoder wrote it. */
+/** `file`: an ArrayBuffer as a browser's encoder wrote it.
+    @param {ArrayBuffer} file */
 export function bare(file) {
   const bytes = new Uint8Array(file);
   const parts = [bytes.subarray(0, 2)];

@@ -5,19 +5,27 @@
 import { bytesOf, hex, joined, sha256 } from "../shared/bytes.js";
 import { canonical } from "../shared/canonical.js";
 
-/** The bytes a device signs: the log's entry with `sig` null. `by` and `device` are ids. */
+/** The bytes a device signs: the log's entry with `sig` null. `by` and `device` are ids.
+    @param {Fact} fact
+    @param {string} by
+    @param {string} device */
 export function signable(fact, by, device) {
   const { id, kind, at, about, body } = fact;
   return bytesOf(canonical({ v: 1, kind, id, by, device, at, about, body, sig: null }));
 }
 
-/** The commitment to a text, as it stands in a body; `salt` has 32 bytes. */
+/** The commitment to a text, as it stands in a body; `salt` has 32 bytes.
+    @param {string} text
+    @param {Uint8Array<ArrayBuffer>} salt */
 export async function commitment(text, salt) {
   return hex(await sha256(joined(salt, bytesOf(text.normalize("NFC")))));
 }
 
 /** The fact with `note` as a commitment in its body and the text with its salt beside it;
-    unchanged where there is no note. */
+    unchanged where there is no note.
+    @param {Fact} fact
+    @param {string} note
+    @param {Uint8Array<ArrayBuffer>} salt */
 export async function withNote(fact, note, salt) {
   const text = note.trim().normalize("NFC");
   if (!text) return fact;

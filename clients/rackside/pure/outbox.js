@@ -9,8 +9,12 @@ import { left } from "./waiting.js";
 export const BATCH = 50;
 
 /** A fact stored and not sent yet. `shown` is what the list says of it, `reading` what the
-    phone's clock said (see clock.js), `call` the call it belongs to. */
+    phone's clock said (see clock.js), `call` the call it belongs to.
+    @param {Fact} fact
+    @param {Pick<Stored, "by" | "device" | "sig" | "order"> & Omit<Made, "place">} made
+    @returns {Stored} */
 export function saved(fact, { by, device, sig, shown, form, order, reading, call, file }) {
+  /** @type {Stored} */
   const made = {
     id: fact.id,
     fact,
@@ -28,19 +32,24 @@ export function saved(fact, { by, device, sig, shown, form, order, reading, call
   return file ? { ...made, file } : made;
 }
 
+/** @param {Stored} one */
 export const isUnsent = (one) => one.state === "saved" || one.state === "sent";
-/** The fact is in and the file of the photo is not. */
+/** The fact is in and the file of the photo is not.
+    @param {Stored} one */
 export const filed = (one) => one.state === "accepted" && one.file === "waiting";
+/** @param {Stored} one */
 export const needsYou = (one) => one.state === "refused";
-/** Refused for the time it claims, as far as its examiner can tell. */
+/** Refused for the time it claims, as far as its examiner can tell.
+    @param {Stored} one */
 export const isMistimed = (one) =>
-  needsYou(one) && ["future_date", "not_found"].includes(one.problem?.code);
-/** What would be lost if this phone forgot everything now. */
+  needsYou(one) && ["future_date", "not_found"].includes(one.problem?.code ?? "");
+/** What would be lost if this phone forgot everything now.
+    @param {Stored} one */
 export const isOwed = (one) => isUnsent(one) || needsYou(one) || filed(one);
 
 /** Those to send next, in the order they were made, at most `most`: neither those that rest, nor
     a photo before its call. */
-export function due(records, by, { now = null, most = BATCH } = {}) {
+export function due(records, by, { now = /** @type {number | null} */ (null), most = BATCH } = {}) {
   const calls = new Map(records.map((one) => [one.id, one]));
   const going = new Set();
   const goes = (one) => {
@@ -57,11 +66,15 @@ export function due(records, by, { now = null, most = BATCH } = {}) {
     .slice(0, most);
 }
 
+/** @param {Stored} record */
 export function sent(record) {
   return { ...record, state: "sent", tries: record.tries + 1, fault: null };
 }
 
-/** After an outcome of the server's, as `POST push` gives it. */
+/** After an outcome of the server's, as `POST push` gives it.
+    @param {Stored} record
+    @param {Outcome} outcome
+    @param {Rest | null} [rest] */
 export function answered(record, outcome, rest = null) {
   if (outcome.status === "accepted" || outcome.status === "duplicate") {
     const flags = outcome.flags ?? [];
@@ -74,13 +87,17 @@ export function answered(record, outcome, rest = null) {
   return unanswered(record, "The server’s answer could not be read.", rest);
 }
 
-/** After a try that brought no outcome. `rest`: {from, seconds} for which it lets others go. */
+/** After a try that brought no outcome. `rest`: {from, seconds} for which it lets others go.
+    @param {Stored} record
+    @param {Rest | null} [rest] */
 export function unanswered(record, fault, rest = null) {
   return isUnsent(record) ? { ...record, state: "saved", fault, rest } : record;
 }
 
 /** A refused one that its examiner lets rest; `instead` is the id of what they sent anew. So do
-    its photos, which never went without it. */
+    its photos, which never went without it.
+    @param {Stored} record
+    @param {string | null} [instead] */
 export function aside(record, instead = null) {
   if (!needsYou(record) && !(record.fact.body?.of && record.state === "saved")) {
     throw new Error("only what was refused can be put aside");
@@ -90,7 +107,11 @@ export function aside(record, instead = null) {
 
 /** Every outcome put to its record. They answer by place, so those of items refused before their
     id was read count too; `ids` in the order sent. Where an id stands that is not its place's,
-    places tell nothing, and only ids count. `rest`: see unanswered. */
+    places tell nothing, and only ids count. `rest`: see unanswered.
+    @param {Stored[]} records
+    @param {Outcome[]} outcomes
+    @param {string[]} [ids]
+    @param {Rest | null} [rest] */
 export function settle(records, outcomes, ids = records.map((one) => one.id), rest = null) {
   const ordered = outcomes.length === ids.length &&
     outcomes.every((one, at) =>
@@ -102,7 +123,7 @@ export function settle(records, outcomes, ids = records.map((one) => one.id), re
   return records.map((
     one,
   ) => (told.has(one.id)
-    ? answered(one, told.get(one.id), rest)
+    ? answered(one, /** @type {Outcome} */ (told.get(one.id)), rest)
     : unanswered(one, "It was not answered.", rest))
   );
 }
@@ -112,7 +133,8 @@ const PICTURE = {
   refused: (record) => `; the picture itself is not taken: ${record.fileFault}`,
 };
 
-/** The state in words. */
+/** The state in words.
+    @param {Stored} record */
 export function words(record) {
   switch (record.state) {
     case "saved":
@@ -133,11 +155,12 @@ export function words(record) {
 const CALL_NOT_FOUND =
   "The server knows of no visit of yours to this animal at the time given: it may not have been open, or have been called off.";
 
-/** Why it was refused, in words. */
+/** Why it was refused, in words.
+    @param {Stored} record */
 function reason({ fact, problem }) {
   if (problem?.code === "not_found" && fact.kind === "call_made") return CALL_NOT_FOUND;
   const places = (problem?.errors ?? []).map(placed);
-  const told = places.some((one) => one.endsWith(plain(problem.detail)))
+  const told = places.some((one) => one.endsWith(plain(problem?.detail)))
     ? []
     : [plain(problem?.detail)];
   return [...new Set([...told, ...places])].filter(Boolean).join(" ") || "it was refused.";
@@ -153,7 +176,8 @@ const plain = (detail) =>
     "at most $1 characters are possible here.",
   );
 
-/** How many wait, in words for the head of every page. */
+/** How many wait, in words for the head of every page.
+    @param {Stored[]} records */
 export function summary(records) {
   const waiting = records.filter((one) => isUnsent(one) || filed(one)).length;
   const asking = records.filter(needsYou).length;

@@ -1,8 +1,11 @@
 /* Finding an animal by what is on its tub or comes from a reader. */
 
+/** @param {string} text */
 const plain = (text) => text.normalize("NFKC").toLowerCase().replace(/[\s.\-\u2010-\u2013]+/g, "");
 
-/** Animals whose tag, transponder or name holds what was typed, exact codes first. */
+/** Animals whose tag, transponder or name holds what was typed, exact codes first.
+    @param {Animal[]} animals
+    @param {string} typed */
 export function find(animals, typed) {
   const wanted = plain(typed);
   if (!wanted) return animals;
@@ -11,16 +14,21 @@ export function find(animals, typed) {
   return animals.filter(hit).sort((a, b) => exact(a) - exact(b));
 }
 
-/** The identifier that was typed in full, if any: then it was read off the animal. */
+/** The identifier that was typed in full, if any: then it was read off the animal.
+    @param {Animal} animal
+    @param {string} typed */
 export function read(animal, typed) {
   const wanted = plain(typed);
   return animal.identifiers.find((one) => wanted && plain(one.code) === wanted) ?? null;
 }
 
+/** @param {Animal} animal */
 const codes = (animal) => animal.identifiers.map((one) => one.code);
+/** @param {Animal} animal */
 const words = (animal) => [...codes(animal), animal.name ?? ""];
 
-/** What an animal is called here: its tag, else another code, else its name. */
+/** What an animal is called here: its tag, else another code, else its name.
+    @param {Animal} animal */
 export function title(animal) {
   const tag = animal.identifiers.find((one) => one.scheme === "tag");
   return (tag ?? animal.identifiers[0])?.code ?? animal.name ?? "No code";

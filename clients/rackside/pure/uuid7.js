@@ -2,7 +2,9 @@
 
 import { hex } from "../shared/bytes.js";
 
-/** The id of a time in milliseconds since 1970 and ten random bytes. */
+/** The id of a time in milliseconds since 1970 and ten random bytes.
+    @param {number} unixMs
+    @param {Uint8Array} entropy */
 export function uuid7(unixMs, entropy) {
   if (!Number.isInteger(unixMs) || unixMs < 0 || unixMs >= 2 ** 48) {
     throw new RangeError("the time does not fit 48 bits");

@@ -7,12 +7,17 @@ export const stateAt = (
   nowMs,
 ) => (visit.state === "accepted" && nowMs >= Date.parse(visit.opens) ? "open" : visit.state);
 
+/** @param {any} visit
+    @param {number} nowMs */
 export const isPast = (visit, nowMs) => nowMs >= Date.parse(visit.closes);
 
-/** Whether the server hands its sheet to the guest. */
+/** Whether the server hands its sheet to the guest.
+    @param {string} state */
 export const isHanded = (state) => state === "accepted" || state === "open";
 
-/** A visit as the list tells of it, with what is kept of its sheet; `rows` null: not fetched yet. */
+/** A visit as the list tells of it, with what is kept of its sheet; `rows` null: not fetched yet.
+    @param {any} visit
+    @param {KeptVisit | undefined} kept */
 export function listed(visit, kept) {
   if (!isHanded(visit.state)) return { ...visit, cautions: [], rows: [], ahead: [] };
   const { cautions = [], rows = null, ahead = [] } = kept ?? {};
@@ -20,7 +25,9 @@ export function listed(visit, kept) {
 }
 
 /** A visit as it is kept: `rows` of its sheet with one's own call, and of each animal what a blind
-    guest may know, for the time until the feed brings it. */
+    guest may know, for the time until the feed brings it.
+    @param {any} visit
+    @param {Sheet | null} sheet */
 export function withSheet(visit, sheet) {
   const animals = sheet?.animals ?? [];
   return {
@@ -31,6 +38,8 @@ export function withSheet(visit, sheet) {
   };
 }
 
+/** @param {Animal} animal
+    @returns {Animal} */
 function blind({ id, species, hatched, identifiers, condition, hold_off }) {
   const { grams, weighed_at, fed_at, shed } = condition;
   return {
@@ -44,7 +53,9 @@ function blind({ id, species, hatched, identifiers, condition, hold_off }) {
   };
 }
 
-/** Without these animals, which the guest may not see any more. */
+/** Without these animals, which the guest may not see any more.
+    @param {any} visit
+    @param {Set<string>} animals */
 export function without(visit, animals) {
   return {
     ...visit,

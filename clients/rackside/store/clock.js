@@ -4,7 +4,8 @@ import { get, write } from "./db.js";
 
 export const clock = async () => (await get("meta", "clock")) ?? null;
 
-/** A later one in the store, another tab's, stays. */
+/** A later one in the store, another tab's, stays.
+    @param {Look} look */
 export function keepClock(look) {
   return write(["meta"], ({ meta }) => {
     const asked = meta.get("clock");

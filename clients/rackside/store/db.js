@@ -27,6 +27,7 @@ function open() {
   return opening;
 }
 
+/** @param {IDBDatabase} db */
 function upgrade(db, from) {
   // Before, animals were kept by visit; the feed brings them anew.
   if (from && from < 3) db.deleteObjectStore("animals");
@@ -37,6 +38,7 @@ function upgrade(db, from) {
   }
 }
 
+/** @param {IDBDatabase} db */
 function watched(db) {
   // A newer version in another tab may upgrade; this one reads on after opening again.
   db.onclose = () => {
@@ -56,15 +58,18 @@ function result(request) {
   });
 }
 
+/** @param {string} store */
 export async function all(store) {
   return result((await open()).transaction(store).objectStore(store).getAll());
 }
 
+/** @param {string} store */
 export async function get(store, key) {
   return result((await open()).transaction(store).objectStore(store).get(key));
 }
 
-/** Those of these keys that are there. */
+/** Those of these keys that are there.
+    @param {string} store */
 export async function some(store, keys) {
   const held = (await open()).transaction(store).objectStore(store);
   const found = await Promise.all(keys.map((key) => result(held.get(key))));
@@ -72,10 +77,12 @@ export async function some(store, keys) {
 }
 
 /** One transaction over `stores`; `work` gets them by name and only asks, without awaiting.
-    Resolves when everything is on the disk. */
+    Resolves when everything is on the disk.
+    @param {string[]} stores
+    @param {(open: Record<string, IDBObjectStore>) => void} work */
 export async function write(stores, work) {
   const db = await open();
-  return new Promise((resolve, reject) => {
+  return new Promise((/** @type {(value?: unknown) => void} */ resolve, reject) => {
     const step = db.transaction(stores, "readwrite", { durability: "strict" });
     step.oncomplete = () => resolve();
     step.onabort = () => reject(step.error ?? new Error("the phone’s store refused"));
@@ -84,7 +91,9 @@ export async function write(stores, work) {
 }
 
 /** Reads all of one store and writes what `change` makes of it, in one transaction, so that no
-    other tab comes between. `change(records)` gives the records to put. */
+    other tab comes between. `change(records)` gives the records to put.
+    @param {string} store
+    @param {(records: any[]) => any[]} change */
 export function revise(store, change) {
   return write([store], (open) => {
     const asked = open[store].getAll();

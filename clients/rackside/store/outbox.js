@@ -2,10 +2,12 @@
 
 import { revise, write } from "./db.js";
 
+/** @param {Stored[]} records */
 export const put = (records) =>
   write(["outbox"], ({ outbox }) => records.forEach((one) => outbox.put(one)));
 
-/** Changes the records of these ids as they stand on the disk now. */
+/** Changes the records of these ids as they stand on the disk now.
+    @param {string[]} ids */
 export function change(ids, step) {
   const wanted = new Set(ids);
   return revise("outbox", (records) => step(records.filter((one) => wanted.has(one.id))));
@@ -13,7 +15,7 @@ export function change(ids, step) {
 
 /** Stores a call with what goes with it, and the files of its photos, and drops its draft and
     the files that nothing needs any more: on the disk together. */
-export function saveCall(records, files, { draft = null, unneeded = [] }) {
+export function saveCall(records, files, { draft = "", unneeded = /** @type {string[]} */ ([]) }) {
   return write(["outbox", "drafts", "photos"], ({ outbox, drafts, photos }) => {
     records.forEach((one) => outbox.put(one));
     unneeded.forEach((id) => photos.delete(id));

@@ -3,9 +3,12 @@
 import { all, get, write } from "./db.js";
 
 export const waiting = () => all("photos");
+/** @param {string} id */
 export const file = (id) => get("photos", id);
 
-/** The record took or refused the file: `fault` says why it did not. */
+/** The record took or refused the file: `fault` says why it did not.
+    @param {string} id
+    @param {string | null} fault */
 export function done(id, fault) {
   return write(["photos", "outbox"], ({ photos, outbox }) => {
     photos.delete(id);

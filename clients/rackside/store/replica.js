@@ -12,7 +12,9 @@ const BEGINNING = { cursor: null, pull: 0, anew: false };
 export const feed = async () => (await get("meta", "feed")) ?? BEGINNING;
 
 /** Takes in a page that was asked for from the cursor `from`. One that another tab has gone
-    beyond is dropped: it could bring back what is to be forgotten. */
+    beyond is dropped: it could bring back what is to be forgotten.
+    @param {Session} session
+    @param {Page} page */
 export function take(session, from, page) {
   return revise(session, (open, held) => {
     if (held.cursor !== from) return;
@@ -27,7 +29,8 @@ export function take(session, from, page) {
 }
 
 /** The server cannot go on from the cursor `from`. What is here can be read until everything has
-    come anew; then what did not come again is forgotten. */
+    come anew; then what did not come again is forgotten.
+    @param {Session} session */
 export function beginAgain(session, from) {
   return revise(session, (open, held) => {
     if (held.cursor === from) {
@@ -36,7 +39,8 @@ export function beginAgain(session, from) {
   });
 }
 
-/** The visits in place of those before; what is kept of their sheets stays till `takeSheet`. */
+/** The visits in place of those before; what is kept of their sheets stays till `takeSheet`.
+    @param {Session} session */
 export function takeVisits(session, visits) {
   return write(["visits", "drafts", "meta"], (open) =>
     whileSignedIn(open.meta, session, () => {
@@ -50,7 +54,10 @@ export function takeVisits(session, visits) {
     }));
 }
 
-/** A visit's sheet; null where there is none any more. Whether it differs from what was kept. */
+/** A visit's sheet; null where there is none any more. Whether it differs from what was kept.
+    @param {Session} session
+    @param {string} id
+    @param {Sheet | null} sheet */
 export async function takeSheet(session, id, sheet) {
   let differs = false;
   await write(["visits", "drafts", "meta"], (open) =>
@@ -79,7 +86,9 @@ function dropDrafts(open) {
   };
 }
 
-/** The server was asked at this moment, milliseconds, and everything it said is here. */
+/** The server was asked at this moment, milliseconds, and everything it said is here.
+    @param {Session} session
+    @param {number} at */
 export function refreshed(session, at) {
   return write(
     ["meta"],
@@ -87,6 +96,8 @@ export function refreshed(session, at) {
   );
 }
 
+/** @param {Session} session
+    @param {(open: Record<string, IDBObjectStore>, held: any) => void} work */
 function revise(session, work) {
   return write(
     ["animals", "drafts", "meta", "visits"],
@@ -113,12 +124,14 @@ function forgetBefore(open, pull) {
   };
 }
 
+/** @param {string} animal */
 function forget(open, animal) {
   open.animals.delete(animal);
   open.drafts.delete(animal);
 }
 
-/** What a sheet was handed over with goes when its animal does. */
+/** What a sheet was handed over with goes when its animal does.
+    @param {string[]} animals */
 function leaveSheets(open, animals) {
   if (!animals.length) return;
   const gone = new Set(animals);

@@ -11,9 +11,11 @@ const KEPT = 20;
 
 export const sending = async () => (await get("meta", "sending")) ?? NOTHING;
 
+/** @param {number} moment */
 export const pushedAt = (moment) =>
   revise((held) => ({ ...held, hold: null, pushes: [...held.pushes, moment].slice(-KEPT) }));
 
+/** @param {Hold} hold */
 export const holdFor = (hold) => revise((held) => ({ ...held, hold }));
 
 /** All went well: nothing is counted any more. */

@@ -9,7 +9,8 @@ import { get, write } from "./db.js";
 export const session = () => get("meta", "session");
 export const key = () => get("meta", "key");
 
-/** Its token is no longer taken. Nothing happens if somebody signed out or in meanwhile. */
+/** Its token is no longer taken. Nothing happens if somebody signed out or in meanwhile.
+    @param {Session} session */
 export function expire(session) {
   return write(["meta"], ({ meta }) =>
     whileSignedIn(meta, session, () => {
@@ -17,7 +18,10 @@ export function expire(session) {
     }));
 }
 
-/** Does `work` within a transaction over `meta` if that session is still the one in the store. */
+/** Does `work` within a transaction over `meta` if that session is still the one in the store.
+    @param {IDBObjectStore} meta
+    @param {Session} session
+    @param {() => any} work */
 export function whileSignedIn(meta, session, work) {
   const asked = meta.get("session");
   asked.onsuccess = () => {
@@ -25,6 +29,7 @@ export function whileSignedIn(meta, session, work) {
   };
 }
 
+/** @param {Record<string, unknown>} values */
 export function keep(values) {
   return write(["meta"], ({ meta }) => {
     for (const [name, value] of Object.entries(values)) {

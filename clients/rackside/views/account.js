@@ -6,6 +6,7 @@ import { state } from "../app/state.js";
 import { isOwed } from "../pure/outbox.js";
 
 export function account() {
+  const session = /** @type {Session} */ (state.session);
   const kept = h("dd", {}, "…");
   navigator.storage?.persisted?.().then((yes) => {
     kept.textContent = yes
@@ -26,7 +27,7 @@ export function account() {
       h(
         "dl",
         { class: "facts" },
-        pair(state.session.expired ? "Signed out, was" : "Signed in as", state.session.name),
+        pair(session.expired ? "Signed out, was" : "Signed in as", session.name),
         h("div", {}, h("dt", {}, "Storage"), kept),
         h("div", {}, h("dt", {}, "Signature"), signed),
       ),

@@ -8,6 +8,7 @@ import { aside, filed, isUnsent, needsYou, words } from "../pure/outbox.js";
 import { change } from "../store/outbox.js";
 import { timeTold } from "./clock.js";
 
+/** @type {[string, (one: Stored) => boolean][]} */
 const GROUPS = [
   ["Needs you", needsYou],
   ["Not sent yet", isUnsent],
@@ -16,9 +17,9 @@ const GROUPS = [
 ];
 
 export function calls() {
-  const shown = GROUPS.map(([name, belongs]) => [name, state.outbox.filter(belongs)]).filter((
-    [, rows],
-  ) => rows.length);
+  const shown = GROUPS
+    .map(([name, belongs]) => ({ name, rows: state.outbox.filter(belongs) }))
+    .filter(({ rows }) => rows.length);
   return {
     title: "Calls",
     node: h(
@@ -26,7 +27,7 @@ export function calls() {
       {},
       h("h1", { tabindex: "-1" }, "Calls made on this phone"),
       !shown.length && h("p", {}, "None yet."),
-      shown.map(([name, rows]) =>
+      shown.map(({ name, rows }) =>
         h(
           "section",
           {},

@@ -1,7 +1,7 @@
 /* Logging a call, with one thumb. */
 
 import { saveForm, withIt } from "../app/logging.js";
-import { choice, h, line, list, menu } from "../app/dom.js";
+import { choice, h, line, list, menu, within } from "../app/dom.js";
 import { animalsOf, now, state, visitOf } from "../app/state.js";
 import { blank, missing } from "../pure/call.js";
 import { cautions } from "../pure/cautions.js";
@@ -37,7 +37,7 @@ async function begun(animal, visit, read) {
   const draft = await get("drafts", animal.id);
   if (draft?.visit === visit) return draft.form;
   const before = state.outbox.find((one) => one.form && one.shown.visit === visit);
-  const form = blank({ held_by: before?.form.held_by });
+  const form = blank({ held_by: before?.form?.held_by });
   const code = animal.identifiers.find((one) => one.scheme === read);
   return code ? { ...form, identified: code.scheme, code: code.code } : form;
 }
@@ -69,7 +69,7 @@ function page(visit, animal, form, refused) {
     const lacking = missing(form, Boolean(node.querySelector("[name=when]")));
     tell(wrong, node, lacking);
     if (lacking.length) return;
-    const button = node.querySelector(".bar button");
+    const button = within(node, ".bar button");
     button.disabled = true;
     keep.stop();
     try {

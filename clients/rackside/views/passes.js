@@ -1,6 +1,6 @@
 /* The passes of a probe: large steps of half a scale, and a strip of whole scales. */
 
-import { choice, h } from "../app/dom.js";
+import { choice, h, within } from "../app/dom.js";
 import { DEEPEST, MOST_PASSES, stepped } from "../pure/call.js";
 import { STOPPED } from "../pure/words.js";
 
@@ -30,7 +30,7 @@ export function passes(form, onchange) {
     form.passes.push({ side, depth: null, stopped: "" });
     onchange();
     show();
-    box.querySelector(`[data-field=pass-${form.passes.length - 1}] button`).focus();
+    within(box, `[data-field=pass-${form.passes.length - 1}] button`).focus();
   };
   show();
   return box;

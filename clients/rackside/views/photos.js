@@ -27,7 +27,7 @@ export function photos(form, change) {
     input.focus();
   };
   async function take() {
-    const [file] = input.files;
+    const [file] = input.files ?? [];
     input.value = "";
     if (!file) return;
     if (file.size > LARGEST) {
@@ -65,7 +65,7 @@ function thumb(bytes, at, remove) {
   const image = h("img", { alt: `Photo ${at + 1}` });
   const reader = new FileReader();
   reader.onload = () => {
-    image.src = reader.result;
+    image.src = String(reader.result);
   }; // as data: other addresses are not allowed here
   reader.readAsDataURL(new Blob([bytes], { type: "image/jpeg" }));
   return h(

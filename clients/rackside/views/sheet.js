@@ -11,7 +11,7 @@ import { elsewhere } from "./elsewhere.js";
 
 export function sheet({ id }) {
   const visit = visitOf(id);
-  if (!isOpen(visit) || !visit.rows) return elsewhere(visit);
+  if (!visit?.rows || !isOpen(visit)) return elsewhere(visit);
   const rows = h("ul", { class: "animals" });
   const count = h("p", { class: "fine", role: "status" });
   let typed = "";
@@ -29,7 +29,7 @@ export function sheet({ id }) {
   show();
   return {
     title: "The sheet",
-    update: () => isOpen(visitOf(id)) && Boolean(visitOf(id).rows) && (show(), true),
+    update: () => isOpen(visitOf(id)) && Boolean(visitOf(id)?.rows) && (show(), true),
     node: h(
       "section",
       {},

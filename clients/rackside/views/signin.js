@@ -85,7 +85,8 @@ async function send(event, told, more) {
   event.preventDefault();
   const form = event.target;
   await trying(form, told, () => {
-    const { email, password, device, code } = Object.fromEntries(new FormData(form));
+    const given = /** @type {Iterable<[string, string]>} */ (new FormData(form));
+    const { email, password, device, code } = Object.fromEntries(given);
     return signIn(email.trim(), password, device.trim(), code?.trim());
   }, (fault) => {
     const kinds = fault.problem?.kinds;

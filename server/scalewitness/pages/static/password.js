@@ -1,9 +1,11 @@
 /* A button below each password that shows what was typed. Without script there is none, and
    nothing is missing. */
 
-for (const field of document.querySelectorAll('input[type="password"]')) {
+/** @type {NodeListOf<HTMLInputElement>} */
+const fields = document.querySelectorAll('input[type="password"]');
+for (const field of fields) {
   const button = document.createElement("button");
-  const name = field.labels[0]?.textContent.trim() ?? "password";
+  const name = field.labels?.[0]?.textContent.trim() ?? "password";
   const show = (shown) => {
     field.type = shown ? "text" : "password";
     button.textContent = shown ? "Hide it" : "Show it";

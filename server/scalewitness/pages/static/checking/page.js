@@ -12,7 +12,11 @@ import { verdict } from "./words.js";
 
 class Checker {
   constructor(region, details, site, brief) {
-    Object.assign(this, { region, details, site, brief, turn: 0 });
+    this.region = region;
+    this.details = details;
+    this.site = site;
+    this.brief = brief;
+    this.turn = 0;
   }
 
   /** Judges what `read` gives with the keys in `keysText`; a later check overtakes it. */
@@ -80,8 +84,9 @@ function wireDrop(form, input, take) {
   document.addEventListener("drop", (event) => {
     event.preventDefault();
     over(false);
-    if (!event.dataTransfer.files.length) return;
-    input.files = event.dataTransfer.files; // so that its name is shown
+    const files = event.dataTransfer?.files;
+    if (!files?.length) return;
+    input.files = files; // so that its name is shown
     take(input.files);
   });
 }
@@ -93,12 +98,16 @@ function wireButton(button, checker) {
 }
 
 async function start() {
-  const place = document.querySelector("[data-check]");
+  const place = /** @type {HTMLElement} */ (document.querySelector("[data-check]"));
+  /** @param {string} selector */
+  const inside = (
+    selector,
+  ) => /** @type {NodeListOf<HTMLElement>} */ (place.querySelectorAll(selector));
   const [region, details] = [
     place.querySelector("[role=status]"),
     place.querySelector("[data-found]"),
   ];
-  for (const one of place.querySelectorAll("[data-unless-able]")) one.hidden = true;
+  for (const one of inside("[data-unless-able]")) one.hidden = true;
   const reason = await whyNot();
   if (reason) {
     const why =
@@ -110,7 +119,7 @@ async function start() {
   const checker = new Checker(region, details, await siteKeys(), Boolean(button));
   if (button) wireButton(button, checker);
   else wireForm(place.querySelector("form"), checker);
-  for (const one of place.querySelectorAll("[data-when-able]")) one.hidden = false;
+  for (const one of inside("[data-when-able]")) one.hidden = false;
 }
 
 await start();

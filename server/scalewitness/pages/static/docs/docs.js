@@ -1,7 +1,7 @@
 /* The API to read and try out. Swagger UI, from its own package's files, is only started here, so
    that the page needs no script or style but files. */
 
-const place = document.getElementById("docs");
+const place = /** @type {HTMLElement} */ (document.getElementById("docs"));
 globalThis.SwaggerUIBundle({
   domNode: place,
   url: place.dataset.schema,

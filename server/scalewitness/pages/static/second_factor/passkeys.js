@@ -75,7 +75,9 @@ async function ask(event) {
 }
 
 if (globalThis.PublicKeyCredential) {
-  for (const form of document.querySelectorAll("form[data-passkey]")) {
+  /** @type {NodeListOf<HTMLFormElement>} */
+  const forms = document.querySelectorAll("form[data-passkey]");
+  for (const form of forms) {
     form.addEventListener("submit", ask);
     form.hidden = false;
   }

@@ -1,0 +1,212 @@
+/* What the phone's modules hand each other: the store's records, the API's answers and calls. For the
+   type check alone; nothing of it is served. Moments in text are RFC 3339, `Ms` is milliseconds. */
+
+type Sex = "male" | "female";
+
+/** Who is signed in (store/session.js). */
+interface Session {
+  keeper: string;
+  name: string;
+  email: string;
+  device: string;
+  token: string;
+  expired?: boolean;
+}
+
+/** This phone's key (store/session.js). */
+interface PhoneKey {
+  pair: CryptoKeyPair;
+  state: "pending" | "enrolled" | "refused";
+  enrolment: { id: string; at: string; key: string; sig: string };
+}
+
+/** One glance at both clocks, and what a clock said (pure/clock.js). */
+interface Look {
+  server: number;
+  here: number;
+  mono: number;
+  life: string;
+  offset: number;
+}
+interface Reading {
+  here: number;
+  mono: number;
+  life: string;
+  before?: Look | null;
+}
+
+/** How long something rests, or the server asked to wait (store/sending.js). */
+interface Rest {
+  from: number;
+  seconds: number;
+}
+interface Hold extends Rest {
+  asked: boolean;
+  why: string;
+  unconfirmed: boolean;
+}
+interface Sending {
+  pushes: number[];
+  hold: Hold | null;
+}
+
+interface Identifier {
+  scheme: "tag" | "transponder" | "scale_photo";
+  code: string;
+}
+interface Condition {
+  grams: string | null;
+  weighed_at: string | null;
+  fed_at: string | null;
+  shed: string | null;
+}
+/** An animal as the feed or a sheet tells of it. */
+interface Animal {
+  id: string;
+  identifiers: Identifier[];
+  name?: string;
+  species: { key: string; common: string };
+  hatched?: string | null;
+  condition: Condition;
+  hold_off: boolean;
+  sight?: "all" | "blind";
+  standing?: { label: string };
+  own_call?: { id: string; position: number } | null;
+}
+
+/** A visit as the API lists it, and with what is kept of its sheet. */
+interface Visit {
+  id: string;
+  state: "invited" | "accepted" | "open" | "over" | "declined" | "cancelled";
+  opens: string;
+  closes: string;
+  blind: boolean;
+  count: number;
+  host: { id: string; name: string };
+  guest: { id: string; name: string };
+}
+interface KeptVisit extends Visit {
+  cautions: string[];
+  rows: { animal: string; own_call: Animal["own_call"] }[] | null;
+  ahead: Animal[];
+}
+interface Sheet {
+  cautions: string[];
+  animals: Animal[];
+}
+
+/** A page of the feed of changes. */
+interface Page {
+  items: { type: string; animal: any }[];
+  cursor: string;
+  more: boolean;
+}
+
+/** One pass of a probe as the form holds it; `depth` null: not probed. */
+interface ProbePass {
+  side: string;
+  depth: number | null;
+  stopped: string;
+}
+/** A call being filled in (pure/call.js). */
+interface CallForm {
+  method: string;
+  meal: string;
+  shed: string;
+  grams: string;
+  held_by: string;
+  identified: string;
+  code: string;
+  passes: ProbePass[];
+  answers: Record<string, string>;
+  conclusion: string;
+  sureness: string;
+  told: string;
+  harm: string[];
+  note: string;
+  when?: string;
+  correct?: boolean;
+  photos?: ArrayBuffer[];
+}
+
+/** What `POST push` takes: the body depends on the kind. */
+interface Fact {
+  id: string;
+  kind: string;
+  at: string;
+  about: string;
+  body: any;
+  texts?: { note: { text: string; salt: string } };
+}
+interface Problem {
+  code?: string;
+  title?: string;
+  detail?: string;
+  errors?: { detail: string; pointer: string }[];
+  kinds?: string[];
+}
+/** What `POST push` answers of each. */
+interface Outcome {
+  id?: string | null;
+  status: string;
+  position?: number;
+  flags?: string[];
+  problem?: Problem;
+}
+/** A fact on its way (pure/outbox.js). */
+interface Stored {
+  id: string;
+  fact: Fact;
+  by: string;
+  device: string;
+  sig: string | null;
+  shown: { visit: string; title: string; line: string };
+  form: CallForm | null;
+  order: number;
+  reading: Reading | null;
+  call: string;
+  state: "saved" | "sent" | "accepted" | "held" | "refused" | "aside";
+  tries: number;
+  file?: "waiting" | "sent" | "refused";
+  fileFault?: string;
+  fault?: string | null;
+  rest?: Rest | null;
+  look?: Look;
+  position?: number;
+  flags?: string[];
+  problem?: Problem;
+  instead?: string | null;
+}
+/** What is kept of a fact besides, when it is made (app/logging.js). */
+type Made = Pick<Stored, "shown" | "form" | "reading" | "call" | "file"> & { place: number };
+
+interface PhotoFile {
+  id: string;
+  bytes: ArrayBuffer;
+}
+
+/** What a view gives the frame (app/main.js). */
+interface View {
+  title: string;
+  node: HTMLElement;
+  update?: () => boolean;
+  leave?: () => unknown;
+  editing?: boolean;
+  filling?: boolean;
+}
+
+/** The files of this version, put before the worker's text by the server. */
+declare const SHELL: { version: string; files: Record<string, string> };
+
+/** What sw.js uses of a service worker's global scope, which the page's own types do not have. */
+interface ShellWorker {
+  registration: ServiceWorkerRegistration;
+  clients: { claim(): Promise<void> };
+  skipWaiting(): Promise<void>;
+  addEventListener(type: "install" | "activate", does: (event: { waitUntil(done: Promise<unknown>): void }) => void): void;
+  addEventListener(type: "message", does: (event: MessageEvent) => void): void;
+  addEventListener(
+    type: "fetch",
+    does: (event: { request: Request; respondWith(answer: Promise<Response>): void }) => void,
+  ): void;
+}
