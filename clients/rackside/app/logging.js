@@ -19,11 +19,11 @@ export const readingNow = () => ({ ...readNow(), before: state.clock });
 
 /** The look that a form's time is to be corrected by, if any. `refused`: the call it replaces,
     whose time stays that of the check.
-    @param {Reading} reading
+    @param {Reading | null} reading
     @param {Stored | null} refused */
 export function lookAt(reading, refused) {
   const look = refused ? lookOf(refused) : state.clock;
-  const fits = refused ? Boolean(look) : holds(reading, look);
+  const fits = refused ? Boolean(look) : reading !== null && holds(reading, look);
   return fits && isOff(look) ? look : null;
 }
 
@@ -128,7 +128,7 @@ export function withIt(one) {
 
 /** @param {ArrayBuffer} bytes */
 async function fingerprint(bytes) {
-  return { sha256: hex(await sha256(bytes)), size: bytes.byteLength };
+  return { sha256: hex(await sha256(new Uint8Array(bytes))), size: bytes.byteLength };
 }
 
 /** @param {Fact} fact

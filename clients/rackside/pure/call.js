@@ -40,9 +40,10 @@ export function stepped(depth, by) {
 
 /** What is still to be said, in the order of the form: [name of the field, sentence]. `timed`:
     whether the form asks when it was.
-    @param {CallForm} form */
+    @param {CallForm} form
+    @returns {[string, string][]} */
 export function missing(form, timed = false) {
-  return [
+  return /** @type {[string, string][]} */ ([
     timed && !form.when && ["when", "Say when you checked it."],
     form.grams && !grams(form.grams) && ["grams", "Give the weight in grams, such as 420 or 35.5."],
     !form.identified && ["identified", "Say how you knew which animal it was."],
@@ -58,7 +59,7 @@ export function missing(form, timed = false) {
     ["conclusion", "Eggs or young prove the dam: the conclusion is female."],
     !form.told && ["told", "Say whether anyone had told you its sex."],
     handsOn(form) && !form.held_by && ["held_by", "Say who held the animal."],
-  ].filter(Boolean);
+  ].filter(Boolean));
 }
 
 /** @param {CallForm} form */

@@ -36,6 +36,8 @@ export function account() {
   };
 }
 
+/** @param {string} term
+    @param {string} words */
 const pair = (term, words) => h("div", {}, h("dt", {}, term), h("dd", {}, words));
 
 export function signing() {
@@ -95,6 +97,8 @@ function leaving() {
   );
 }
 
+/** @param {HTMLElement} told
+    @param {HTMLElement} label */
 async function download(told, label) {
   const { name, text } = await unsentFile();
   const address = URL.createObjectURL(new Blob([text], { type: "application/json" }));

@@ -49,6 +49,7 @@ export function calls() {
   };
 }
 
+/** @param {Stored} one */
 function row(one) {
   return h(
     "li",
@@ -70,12 +71,14 @@ function row(one) {
   );
 }
 
+/** @param {Stored} one */
 function again(one) {
   if (!one.form) return null;
   const where = `#/log/${one.shown.visit}/${one.fact.about}?from=${one.id}`;
   return h("a", { class: "button", href: where }, "Edit and send anew");
 }
 
+/** @param {Stored} one */
 async function rest(one) {
   const ids = one.form ? withIt(one).map(({ id }) => id) : [one.id];
   await change(

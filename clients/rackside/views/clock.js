@@ -8,16 +8,21 @@ import { isMistimed } from "../pure/outbox.js";
 
 /** For the head of every page; nothing where the clock was right. */
 export function clockSentence() {
-  if (!isOff(state.clock)) return "";
+  if (!state.clock || !isOff(state.clock)) return "";
   return holds(readingNow(), state.clock) ? off(state.clock) : was(state.clock);
 }
 
+/** @param {Look} look */
 const was = (look) => `At the last signal this phone’s clock was ${wayOff(look.offset)}.`;
+/** @param {Look} look */
 const off = (look) =>
   `This phone’s clock is ${wayOff(look.offset)}: the server’s said ${moment(look.server)}.`;
 
 /** For the form of a call: the time it will claim. `refused`: the call that it replaces. Null
-    where there is nothing to say. */
+    where there is nothing to say.
+    @param {CallForm} form
+    @param {Stored | null} refused
+    @param {() => void} change */
 export function timeOf(form, refused, change) {
   if (refused) return askedAgain(form, refused, change);
   const reading = readingNow();
@@ -38,9 +43,12 @@ export function timeOf(form, refused, change) {
     );
 }
 
+/** @param {CallForm} form
+    @param {Stored} refused
+    @param {() => void} change */
 function askedAgain(form, refused, change) {
-  const look = lookAt(refused.reading, refused);
-  if (look) return offer(form, refused.reading, look, change);
+  const look = lookAt(null, refused);
+  if (look) return offer(form, /** @type {Reading} */ (refused.reading), look, change);
   if (!isMistimed(refused) || lookOf(refused)) return null;
   return h(
     "div",
@@ -62,6 +70,10 @@ function askedAgain(form, refused, change) {
 const UNKNOWN =
   "This phone’s clock was set between the check and the next signal: how far it was off is not known.";
 
+/** @param {CallForm} form
+    @param {Reading} reading
+    @param {Look} look
+    @param {() => void} change */
 function offer(form, reading, look, change) {
   const id = fresh("correct");
   form.correct ??= true;
@@ -87,9 +99,12 @@ function offer(form, reading, look, change) {
   );
 }
 
+/** @param {string} text */
 const warning = (text) => h("div", { class: "warnings" }, h("p", {}, text));
 
-/** Of a stored call: how its time came about, and the offer to put it right. `send` does. */
+/** Of a stored call: how its time came about, and the offer to put it right. `send` does.
+    @param {Stored} one
+    @param {(one: Stored) => unknown} send */
 export function timeTold(one, send) {
   const said = one.fact.body.corrected;
   if (said) {

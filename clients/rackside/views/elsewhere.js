@@ -3,9 +3,10 @@
 import { h, moment } from "../app/dom.js";
 import { isOpen, state } from "../app/state.js";
 
-/** `visit` undefined: this phone knows of none. */
+/** `visit` undefined: this phone knows of none.
+    @param {KeptVisit | undefined} visit */
 export function elsewhere(visit) {
-  if (isOpen(visit) && !visit.rows) return NOT_YET();
+  if (visit && isOpen(visit) && !visit.rows) return NOT_YET();
   if (isOpen(visit)) {
     return page(
       "Not here any more",
@@ -36,6 +37,7 @@ const WORDS = {
   cancelled: "The visit was called off.",
 };
 
+/** @param {KeptVisit} visit */
 function coming(visit) {
   const ready = visit.rows?.length;
   return page(

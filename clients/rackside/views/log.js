@@ -21,18 +21,22 @@ const PAUSE = 250; // milliseconds of rest before a draft is kept
 export async function log({ visit: visitId, animal: animalId, read, from }) {
   const visit = visitOf(visitId);
   const animal = animalsOf(visitId).find((one) => one.id === animalId);
-  if (!animal) return elsewhere(visit);
-  const refused = from ? state.outbox.find((one) => one.id === from) : null;
+  if (!visit || !animal) return elsewhere(visit);
+  const refused = from ? state.outbox.find((one) => one.id === from) ?? null : null;
   const form = refused?.form ? filled(refused) : await begun(animal, visitId, read);
   return page(visit, animal, form, refused);
 }
 
-/** The form of a refused call; its weight again only where that was refused with it. */
+/** The form of a refused call; its weight again only where that was refused with it.
+    @param {Stored} refused */
 function filled(refused) {
   const weight = withIt(refused).find((one) => one.fact.kind === "husbandry_noted");
   return { ...structuredClone(refused.form), grams: weight?.fact.body.noted.grams ?? "", when: "" };
 }
 
+/** @param {Animal} animal
+    @param {string} visit
+    @param {string | undefined} read */
 async function begun(animal, visit, read) {
   const draft = await get("drafts", animal.id);
   if (draft?.visit === visit) return draft.form;
@@ -42,6 +46,10 @@ async function begun(animal, visit, read) {
   return code ? { ...form, identified: code.scheme, code: code.code } : form;
 }
 
+/** @param {KeptVisit} visit
+    @param {Animal} animal
+    @param {CallForm} form
+    @param {Stored | null} refused */
 function page(visit, animal, form, refused) {
   const warned = h("div", { class: "warnings", role: "status", "aria-label": "Cautions" });
   const wrong = h("div", { class: "refused", role: "alert", tabindex: "-1", hidden: true });
@@ -82,6 +90,8 @@ function page(visit, animal, form, refused) {
   return { title: `Log ${title(animal)}`, node, editing: true, filling: true, leave: keep.now };
 }
 
+/** @param {CallForm} form
+    @param {() => void} change */
 function fields(form, change) {
   const set = (name) => (value) => {
     form[name] = value;
@@ -134,6 +144,8 @@ function fields(form, change) {
 
 const group = (legend, ...inside) => h("section", { class: "group" }, h("h2", {}, legend), inside);
 
+/** @param {CallForm} form
+    @param {() => void} change */
 function identified(form, pick, type, change) {
   const code = type("code", "The code you read", {
     autocomplete: "off",
@@ -153,6 +165,8 @@ function identified(form, pick, type, change) {
   return [how, code];
 }
 
+/** @param {CallForm} form
+    @param {() => void} change */
 function observed(form, change) {
   const asked = h("div", {});
   const show = () =>
@@ -175,6 +189,8 @@ function observed(form, change) {
   return [method, asked];
 }
 
+/** @param {CallForm} form
+    @param {() => void} change */
 function questions(form, change) {
   const answer = (name) => (value) => {
     form.answers[name] = value;
@@ -199,6 +215,8 @@ function questions(form, change) {
   );
 }
 
+/** @param {CallForm} form
+    @param {() => void} change */
 function harm(form, change) {
   const ticks = m.HARM.map(([key, label]) => {
     const input = h("input", {
@@ -222,6 +240,8 @@ function harm(form, change) {
   );
 }
 
+/** @param {HTMLElement} box
+    @param {string[]} sentences */
 function warn(box, sentences) {
   const text = sentences.join("\n");
   if (box.dataset.text === text) return;
@@ -230,7 +250,10 @@ function warn(box, sentences) {
   box.replaceChildren(list(sentences));
 }
 
-/** Says what is missing, marks the places and leads to the first of them. */
+/** Says what is missing, marks the places and leads to the first of them.
+    @param {HTMLElement} box
+    @param {HTMLElement} node
+    @param {[string, string][]} lacking */
 function tell(box, node, lacking) {
   node.querySelectorAll(".wrong").forEach((one) => one.classList.remove("wrong"));
   node.querySelectorAll(".why").forEach((one) => one.remove());
@@ -239,19 +262,25 @@ function tell(box, node, lacking) {
   const places = lacking.map(([name, sentence]) =>
     mark(node.querySelector(`[data-field="${name}"]`), sentence)
   );
-  const first = places.find(Boolean)?.querySelector("input, button:not(:disabled)");
-  if (first) first.focus();
+  const first = places.find((one) => one !== null);
+  const control = first && within(first, "input, button:not(:disabled)");
+  if (control) control.focus();
   else if (lacking.length) box.focus();
 }
 
+/** @param {Element | null} place
+    @param {string} sentence */
 function mark(place, sentence) {
   if (!place) return null;
   place.classList.add("wrong");
-  place.querySelector("legend, label").after(h("p", { class: "why" }, sentence));
+  within(place, "legend, label").after(h("p", { class: "why" }, sentence));
   return place;
 }
 
-/** Keeps what is being filled in, so that neither a call nor a closed page loses it. */
+/** Keeps what is being filled in, so that neither a call nor a closed page loses it.
+    @param {string} animal
+    @param {string} visit
+    @param {CallForm} form */
 function draftOf(animal, visit, form) {
   let timer = null;
   const now = () => {

@@ -6,7 +6,9 @@ import { STOPPED } from "../pure/words.js";
 
 const STRIP = 14; // deepest usual; deeper ones by stepping on
 
-/** `form.passes` is changed in place; `onchange` is called after each change. */
+/** `form.passes` is changed in place; `onchange` is called after each change.
+    @param {CallForm} form
+    @param {() => void} onchange */
 export function passes(form, onchange) {
   const box = h("div", { class: "passes" });
   const show = () => {
@@ -36,6 +38,9 @@ export function passes(form, onchange) {
   return box;
 }
 
+/** @param {ProbePass} one
+    @param {number} n
+    @param {() => void} onchange */
 function pass(one, n, onchange) {
   const side = one.side === "left" ? "Left" : "Right";
   const shown = h("output", { class: "depth", "aria-live": "polite" });
@@ -84,5 +89,8 @@ function pass(one, n, onchange) {
   );
 }
 
+/** @param {string} sign
+    @param {string} label
+    @param {() => void} onclick */
 const step = (sign, label, onclick) =>
   h("button", { type: "button", class: "step", "aria-label": label, onclick }, sign);

@@ -3,9 +3,11 @@
 import { h } from "../app/dom.js";
 import { LARGEST, MOST, redrawn } from "../app/picture.js";
 
-/** `form.photos` holds the files' bytes. */
+/** `form.photos` holds the files' bytes.
+    @param {CallForm} form
+    @param {() => void} change */
 export function photos(form, change) {
-  form.photos ??= [];
+  const held = (form.photos ??= []);
   const shown = h("ul", { class: "thumbs" });
   const said = h("p", { class: "fine", role: "status" });
   const input = h("input", {
@@ -16,11 +18,11 @@ export function photos(form, change) {
     onchange: () => take(),
   });
   const show = () => {
-    shown.replaceChildren(...form.photos.map((bytes, at) => thumb(bytes, at, () => remove(at))));
-    input.disabled = form.photos.length >= MOST;
+    shown.replaceChildren(...held.map((bytes, at) => thumb(bytes, at, () => remove(at))));
+    input.disabled = held.length >= MOST;
   };
   const remove = (at) => {
-    form.photos.splice(at, 1);
+    held.splice(at, 1);
     said.textContent = "Photo removed.";
     show();
     change();
@@ -37,8 +39,8 @@ export function photos(form, change) {
       return;
     }
     try {
-      form.photos.push(await redrawn(file));
-      said.textContent = `Photo ${form.photos.length} is with the call.`;
+      held.push(await redrawn(file));
+      said.textContent = `Photo ${held.length} is with the call.`;
     } catch {
       said.textContent = "This file is not a picture that can be read.";
     }
@@ -61,6 +63,9 @@ export function photos(form, change) {
   );
 }
 
+/** @param {ArrayBuffer} bytes
+    @param {number} at
+    @param {() => void} remove */
 function thumb(bytes, at, remove) {
   const image = h("img", { alt: `Photo ${at + 1}` });
   const reader = new FileReader();

@@ -61,7 +61,8 @@ export function sheet({ id }) {
   };
 }
 
-/** What holds before any check, as the server says it. */
+/** What holds before any check, as the server says it.
+    @param {KeptVisit} visit */
 export function general(visit) {
   if (!visit.cautions.length) return null;
   return h(
@@ -72,6 +73,9 @@ export function general(visit) {
   );
 }
 
+/** @param {Animal} animal
+    @param {string} visit
+    @param {string} typed */
 function row(animal, visit, typed) {
   const found = read(animal, typed);
   const where = `#/log/${visit}/${animal.id}${found ? `?read=${found.scheme}` : ""}`;
@@ -105,6 +109,7 @@ function row(animal, visit, typed) {
   );
 }
 
+/** @param {Animal} animal */
 export function about(animal) {
   const others = animal.identifiers.map((one) => one.code).filter((code) => code !== title(animal));
   const { condition } = animal;

@@ -1,6 +1,6 @@
 /* Signing in once; the token stays on this phone. */
 
-import { h, line } from "../app/dom.js";
+import { h, line, within } from "../app/dom.js";
 import { signIn, signInByPage } from "../app/account.js";
 import { isUnsent } from "../pure/outbox.js";
 import { state } from "../app/state.js";
@@ -81,24 +81,30 @@ export function signin() {
   };
 }
 
+/** @param {SubmitEvent} event
+    @param {HTMLElement} told
+    @param {HTMLElement} more */
 async function send(event, told, more) {
   event.preventDefault();
-  const form = event.target;
+  const form = /** @type {HTMLFormElement} */ (event.target);
   await trying(form, told, () => {
     const given = /** @type {Iterable<[string, string]>} */ (new FormData(form));
     const { email, password, device, code } = Object.fromEntries(given);
     return signIn(email.trim(), password, device.trim(), code?.trim());
   }, (fault) => {
     const kinds = fault.problem?.kinds;
-    if (fault.problem?.code === "second_factor_required" && !form.elements.code) {
+    if (fault.problem?.code === "second_factor_required" && !form.elements.namedItem("code")) {
       askCode(kinds, more);
     }
   });
 }
 
-/** For passkeys, and for whoever would rather type no password here. */
+/** For passkeys, and for whoever would rather type no password here.
+    @param {HTMLFormElement} form
+    @param {HTMLElement} told
+    @param {HTMLElement} more */
 function byPage(form, told, more) {
-  const name = form.elements.device.value.trim() || "Phone at the racks";
+  const name = within(form, "[name=device]").value.trim() || "Phone at the racks";
   return trying(form, told, () =>
     signInByPage(name, (page, code) => {
       more.replaceChildren(
@@ -115,6 +121,8 @@ function byPage(form, told, more) {
     }), () => more.replaceChildren());
 }
 
+/** @param {string[]} kinds
+    @param {HTMLElement} more */
 function askCode(kinds, more) {
   if (!kinds.some((kind) => kind !== "passkey")) return;
   more.replaceChildren(line({
@@ -125,9 +133,13 @@ function askCode(kinds, more) {
     maxlength: 20,
     help: "From your authenticator app; or one of your recovery codes.",
   }));
-  more.querySelector("input").focus();
+  within(more, "input").focus();
 }
 
+/** @param {HTMLFormElement} form
+    @param {HTMLElement} told
+    @param {() => Promise<unknown>} work
+    @param {(fault: any) => void} failed */
 async function trying(form, told, work, failed) {
   const buttons = form.querySelectorAll("button");
   for (const one of buttons) one.disabled = true;

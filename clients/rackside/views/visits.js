@@ -43,6 +43,7 @@ export function visits() {
   };
 }
 
+/** @param {KeptVisit} visit */
 function row(visit) {
   const words = [
     h("span", { class: "row-name" }, `You check ${visit.host.name}’s animals`),
@@ -57,6 +58,7 @@ function row(visit) {
   );
 }
 
+/** @param {KeptVisit} visit */
 function label(visit) {
   const found = stateAt(visit, now());
   if (found === "invited") return "invited, not yet answered";
@@ -68,6 +70,7 @@ function label(visit) {
   return `${progress(visit)}${isPast(visit, now()) ? ", closed" : ""}`;
 }
 
+/** @param {KeptVisit} visit */
 function progress(visit) {
   const animals = animalsOf(visit.id);
   const mine = new Set(

@@ -6,12 +6,14 @@ const PRIME = 2n ** 255n - 19n;
 const ORDER = 2n ** 252n + 27742317777372353535851937790883648493n;
 const D = 37095705934669439343138083508754565189542113879843219016388785533085940283555n;
 
+/** @param {Bytes} bytes */
 function littleEndian(bytes) {
   return bytes.reduceRight((sum, one) => (sum << 8n) | BigInt(one), 0n);
 }
 
 /** Whether 32 bytes encode a key that binds its holder: y < p, and no point of small order,
- * for which anyone can write signatures (d·y⁴ + 2·y² = 1 there, or y is 0 or ±1). */
+ * for which anyone can write signatures (d·y⁴ + 2·y² = 1 there, or y is 0 or ±1).
+ * @param {Bytes} bytes */
 export function isPublicKey(bytes) {
   if (bytes.length !== 32) return false;
   const y = BigInt.asUintN(255, littleEndian(bytes));
@@ -21,7 +23,10 @@ export function isPublicKey(bytes) {
 }
 
 /** Whether the signature over the message is by the key. False for any malformed input;
- * throws only where the browser cannot tell (see `whyNot`). */
+ * throws only where the browser cannot tell (see `whyNot`).
+ * @param {Bytes} publicKey
+ * @param {Bytes} message
+ * @param {Bytes} signature */
 export async function verifies(publicKey, message, signature) {
   if (signature.length !== 64 || !isPublicKey(publicKey)) return false;
   if (littleEndian(signature.subarray(32)) >= ORDER) return false; // RFC 8032, 5.1.7
@@ -35,7 +40,8 @@ export async function verifies(publicKey, message, signature) {
   return crypto.subtle.verify("Ed25519", key, signature, message);
 }
 
-const fromHex = (text) => Uint8Array.from(text.match(/../g), (two) => parseInt(two, 16));
+/** @param {string} text */
+const fromHex = (text) => Uint8Array.from(text.match(/../g) ?? [], (two) => parseInt(two, 16));
 
 /** RFC 8032, 7.1, TEST 2. */
 const KNOWN = {

@@ -5,8 +5,10 @@ import { Refused, textOf } from "../shared/bytes.js";
 
 const MAX_DEPTH = 32;
 const MAX_ENTRY_BYTES = 65_535;
+/** @param {unknown} value */
 const isText = (value) => typeof value === "string";
 const orNull = (test) => (value) => value === null || test(value);
+/** @param {unknown} value */
 const isObject = (value) => value !== null && typeof value === "object" && !Array.isArray(value);
 
 const MEMBERS = {
@@ -21,7 +23,8 @@ const MEMBERS = {
   sig: orNull(isText),
 };
 
-/** The entry, accepting only the very bytes the log writes. Throws Refused. */
+/** The entry, accepting only the very bytes the log writes. Throws Refused.
+ * @param {Bytes} bytes */
 export function readEntry(bytes) {
   if (bytes.length > MAX_ENTRY_BYTES) throw new Refused("too long for an entry");
   const text = textOf(bytes);
@@ -38,6 +41,7 @@ export function readEntry(bytes) {
   return value;
 }
 
+/** @param {string} text */
 function parsed(text) {
   try {
     return JSON.parse(text);
@@ -47,12 +51,16 @@ function parsed(text) {
 }
 
 /** The RFC 8785 text of a value read from JSON, if an entry may hold it: text in NFC, numbers
- * whole and exact, no deeper than `room`. Throws Refused. */
+ * whole and exact, no deeper than `room`. Throws Refused.
+ * @param {Json} value
+ * @param {number} room */
 export function strictly(value, room) {
   inspect(value, room);
   return canonical(value);
 }
 
+/** @param {Json} value
+ * @param {number} room */
 function inspect(value, room) {
   if (isText(value)) return inspectText(value);
   if (typeof value === "number" && !Number.isSafeInteger(value)) {
@@ -64,6 +72,7 @@ function inspect(value, room) {
   Object.values(value).forEach((one) => inspect(one, room - 1));
 }
 
+/** @param {string} text */
 function inspectText(text) {
   if (/\p{Surrogate}/u.test(text)) throw new Refused("half a character");
   if (text.normalize("NFC") !== text) throw new Refused("text that is not in normal form");

@@ -4,7 +4,10 @@ import { growth, here } from "./growth.js";
 import { busy, facts, folded, items, made, say, spoken } from "./show.js";
 import { bodyRows, dependsOn, grownVerdict, rows, SHOWS, SHOWS_NOT } from "./words.js";
 
-/** Elements for a judgement that holds. `brief`: the page says itself what receipts show. */
+/** Elements for a judgement that holds. `brief`: the page says itself what receipts show.
+ * @param {Judged & { holds: true }} judged
+ * @param {VerifierKey[]} site
+ * @param {boolean} brief */
 export function found(judged, site, brief) {
   const { proven } = judged;
   const parts = [
@@ -51,6 +54,9 @@ function secondStep({ proven, logs }, site) {
 const CLOSED =
   "It signs nothing more: its log was closed, as entries were lost, and goes on under another name; the page /log says what is missing. The receipt stays valid, and whoever holds it can show that the entry was accepted.";
 
+/** @param {HTMLElement} region
+ * @param {Proven} proven
+ * @param {VerifierKey[]} logs */
 async function askNow(region, proven, logs) {
   const answer = await growth(proven.head, logs, here);
   say(region, grownVerdict(answer));

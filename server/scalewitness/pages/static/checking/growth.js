@@ -9,7 +9,10 @@ export class Unreachable extends Error {}
 
 /** {grew: true, size}, {grew: false, why, evidence}, or {grew: null, why} where it cannot be
  * told. `logs` are the log's keys relied on; `ask` reads {checkpoint(), proof(old, new)} and
- * throws Unreachable. `evidence` is the signed checkpoint that contradicts the receipt. */
+ * throws Unreachable. `evidence` is the signed checkpoint that contradicts the receipt.
+ * @param {Head} head
+ * @param {VerifierKey[]} logs
+ * @param {typeof here} ask */
 export async function growth(head, logs, ask) {
   try {
     const note = await ask.checkpoint();
@@ -21,6 +24,8 @@ export async function growth(head, logs, ask) {
   }
 }
 
+/** @param {Bytes} note
+ * @param {VerifierKey[]} logs */
 async function latest(note, logs) {
   let refusal;
   for (const log of logs) {
@@ -34,6 +39,10 @@ async function latest(note, logs) {
   throw refusal;
 }
 
+/** @param {Head} old
+ * @param {Head} now
+ * @param {Bytes} note
+ * @param {typeof here} ask */
 async function compared(old, now, note, ask) {
   if (now.size < old.size) {
     const why =
@@ -67,7 +76,8 @@ export const here = {
 
 const ALL_THE_SAME = "What the receipt itself shows does not depend on that.";
 
-/** An answer of this service. Throws Unreachable with a sentence. */
+/** An answer of this service. Throws Unreachable with a sentence.
+ * @param {string} path */
 export async function fetched(path) {
   let answer;
   try {

@@ -12,11 +12,13 @@ const STAMP_BYTES = 8;
 // deno-lint-ignore no-control-regex -- they are what a name may not hold
 const NAME = /^[^\p{White_Space}\u0000-\u001f+]+$/u;
 
+/** @param {string} text */
 export const isKeyName = (text) => NAME.test(text);
 /** Picks a key among those trusted; a signature line bears the same. */
 export const label = ({ name, id }) => `${name}+${hex(id)}`;
 
-/** A key {name, id, type, material}. Throws Refused for anything else. */
+/** A key {name, id, type, material}. Throws Refused for anything else.
+ * @param {string} text */
 export async function readVerifier(text) {
   const [name, idHex, ...rest] = text.split("+");
   if (!rest.length || !isKeyName(name)) throw new Refused("a key reads name+ID+base64");
@@ -32,7 +34,8 @@ export async function readVerifier(text) {
   return { name, id, type, material, text };
 }
 
-/** The keys in a text, one on a line; lines of # are remarks. Throws Refused, naming the line. */
+/** The keys in a text, one on a line; lines of # are remarks. Throws Refused, naming the line.
+ * @param {string} text */
 export async function readKeys(text) {
   const found = new Map();
   for (const [at, line] of text.split("\n").entries()) {
@@ -49,7 +52,10 @@ export async function readKeys(text) {
 }
 
 /** The signature over a note's text: {key, at} with the time of a cosignature (BigInt seconds)
- * or null; null altogether where it does not hold. */
+ * or null; null altogether where it does not hold.
+ * @param {VerifierKey} key
+ * @param {string} text
+ * @param {Bytes} signature */
 export async function check(key, text, signature) {
   if (key.type === ED25519) {
     return (await verifies(key.material, bytesOf(text), signature)) ? { key, at: null } : null;
@@ -61,4 +67,6 @@ export async function check(key, text, signature) {
   return holds ? { key, at } : null;
 }
 
+/** @param {VerifierKey} key
+ * @param {SignatureLine} line */
 export const isOf = (key, line) => key.name === line.name && equal(key.id, line.id);

@@ -7,13 +7,18 @@ import { bytesOf, equal, joined, sha256 } from "../shared/bytes.js";
 export const HASH_BYTES = 32;
 export const MAX_SIZE = 2n ** 64n - 1n;
 
+/** @param {Bytes} entry */
 export const leafHash = (entry) => sha256(joined(Uint8Array.of(0), entry));
+/** @param {Bytes} left
+ * @param {Bytes} right */
 export const nodeHash = (left, right) => sha256(joined(Uint8Array.of(1), left, right));
 export const emptyRoot = () => sha256(bytesOf(""));
 
+/** @param {Bytes[]} values */
 const areHashes = (values) => values.every((one) => one.length === HASH_BYTES);
 
-/** The largest power of two below count, which must be above 1. */
+/** The largest power of two below count, which must be above 1.
+ * @param {bigint} count */
 function split(count) {
   let half = 1n;
   while (half * 2n < count) half *= 2n;
@@ -21,7 +26,10 @@ function split(count) {
 }
 
 /** From the root down to a leaf, or to the subtree that ends at `boundary`: on which side the
- * sibling lies at every turn, the lowest first, and where the subtree begins. */
+ * sibling lies at every turn, the lowest first, and where the subtree begins.
+ * @param {bigint} leaf
+ * @param {bigint} size
+ * @param {bigint | null} boundary */
 function walk(leaf, size, boundary) {
   const leftSiblings = [];
   let [begin, end] = [0n, size];
@@ -58,6 +66,11 @@ export async function verifyConsistency({ size1, root1, size2, root2, proof }) {
   return !proof.length && equal(root1, empty) && (size2 === 0n) === equal(root2, empty);
 }
 
+/** @param {bigint} size1
+ * @param {Bytes} root1
+ * @param {bigint} size2
+ * @param {Bytes} root2
+ * @param {Bytes[]} proof */
 async function grows(size1, root1, size2, root2, proof) {
   const { leftSiblings, begin } = walk(size1 - 1n, size2, size1);
   // A subtree that begins at 0 is the old tree itself, whose root the checker holds.

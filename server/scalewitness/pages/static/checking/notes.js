@@ -11,7 +11,8 @@ const DASH = "— ";
 // deno-lint-ignore no-control-regex -- they are what is looked for
 const CONTROL = /[\u0000-\u0009\u000b-\u001f]/;
 
-/** A note's parts {text, lines}, nothing verified, from bytes or text. */
+/** A note's parts {text, lines}, nothing verified, from bytes or text.
+ * @param {Bytes | string} data */
 export function readNote(data) {
   if (data.length > MAX_NOTE_BYTES) throw new Refused("far too long for a note");
   const whole = typeof data === "string" ? data : textOf(data);
@@ -26,6 +27,7 @@ export function readNote(data) {
   return { text: whole.slice(0, blank + 1), lines: lines.map(readLine) };
 }
 
+/** @param {string} line */
 function readLine(line) {
   const [name, coded, ...more] = line.slice(DASH.length).split(" ");
   if (!line.startsWith(DASH) || coded === undefined || more.length || !isKeyName(name)) {
@@ -38,17 +40,23 @@ function readLine(line) {
 
 /** The note once a trusted key vouches for it: {text, verified, unchecked, unknown}. A trusted
  * key whose line fails sinks it. `unchecked` are lines of trusted keys of a kind that no
- * browser checks yet (ML-DSA); they vouch for nothing here. */
+ * browser checks yet (ML-DSA); they vouch for nothing here.
+ * @param {Note} note
+ * @param {VerifierKey[]} trusted */
 export async function openNote(note, trusted) {
   if (new Set(trusted.map(label)).size !== trusted.length) {
     throw new Refused("two trusted keys have the same name and ID");
   }
+  /** @type {Opening} */
   const opened = { text: note.text, verified: new Map(), unchecked: [], unknown: [] };
   for (const line of note.lines) await openLine(opened, line, trusted);
   if (!opened.verified.size) throw new Refused("no trusted key vouches for it");
   return { ...opened, verified: [...opened.verified.values()] };
 }
 
+/** @param {Opening} opened
+ * @param {SignatureLine} line
+ * @param {VerifierKey[]} trusted */
 async function openLine(opened, line, trusted) {
   const key = trusted.find((one) => isOf(one, line));
   if (key === undefined) return void opened.unknown.push(line);
@@ -58,7 +66,8 @@ async function openLine(opened, line, trusted) {
   return void opened.verified.set(label(key), held);
 }
 
-/** A checkpoint's body: {origin, size, root}, strictly. */
+/** A checkpoint's body: {origin, size, root}, strictly.
+ * @param {string} text */
 export async function readBody(text) {
   const lines = text.split("\n");
   if (lines.length < 4 || lines.pop() !== "") {
@@ -73,7 +82,8 @@ export async function readBody(text) {
   return { origin, size, root };
 }
 
-/** A decimal number of 64 bits without leading zeros, as BigInt. */
+/** A decimal number of 64 bits without leading zeros, as BigInt.
+ * @param {string} text */
 export function readSize(text) {
   if (!/^(0|[1-9][0-9]{0,19})$/.test(text) || BigInt(text) > MAX_SIZE) {
     throw new Refused("not a decimal number of 64 bits");
@@ -81,7 +91,10 @@ export function readSize(text) {
   return BigInt(text);
 }
 
-/** A checkpoint that the log itself signed, under its own name: {head, opened}. */
+/** A checkpoint that the log itself signed, under its own name: {head, opened}.
+ * @param {Note} note
+ * @param {VerifierKey} log
+ * @param {VerifierKey[]} [others] */
 export async function openCheckpoint(note, log, others = []) {
   const opened = await openNote(note, [log, ...others]);
   if (!opened.verified.some(({ key }) => key === log)) {

@@ -29,6 +29,9 @@ class Checker {
     if (judged.holds) this.details.replaceChildren(...found(judged, this.site, this.brief));
   }
 
+  /** @param {() => Promise<Bytes>} read
+   * @param {string} keysText
+   * @returns {Promise<Judged>} */
   async judged(read, keysText) {
     let given;
     try {
@@ -52,13 +55,17 @@ function siteKeys() {
   return readKeys(shown.map((one) => one.textContent).join("\n"));
 }
 
+/** @param {File} file */
 const fileBytes = (file) => async () =>
   // One byte more than allowed tells that it is too long; the rest is not read.
   new Uint8Array(await file.slice(0, MAX_RECEIPT_BYTES + 1).arrayBuffer());
 
+/** @param {HTMLFormElement} form
+ * @param {Checker} checker */
 function wireForm(form, checker) {
-  const input = form.querySelector("input[type=file]");
-  const keys = form.querySelector("textarea");
+  const input = /** @type {HTMLInputElement} */ (form.querySelector("input[type=file]"));
+  const keys = /** @type {HTMLTextAreaElement} */ (form.querySelector("textarea"));
+  /** @type {File | null} */
   let last = null;
   const again = () => last && checker.check(fileBytes(last), keys.value);
   const take = (files) => {
@@ -66,12 +73,15 @@ function wireForm(form, checker) {
     again();
   };
   form.addEventListener("submit", (event) => event.preventDefault());
-  input.addEventListener("change", () => take(input.files));
+  input.addEventListener("change", () => input.files && take(input.files));
   keys.addEventListener("change", again);
   wireDrop(form, input, take);
 }
 
-/** Wherever on the page it is dropped, so that a near miss does not leave the page. */
+/** Wherever on the page it is dropped, so that a near miss does not leave the page.
+ * @param {HTMLFormElement} form
+ * @param {HTMLInputElement} input
+ * @param {(files: FileList) => void} take */
 function wireDrop(form, input, take) {
   const over = (is) => void form.classList.toggle("over", is);
   for (const name of ["dragenter", "dragover"]) {
@@ -91,9 +101,11 @@ function wireDrop(form, input, take) {
   });
 }
 
+/** @param {HTMLButtonElement} button
+ * @param {Checker} checker */
 function wireButton(button, checker) {
   const read = async () =>
-    new Uint8Array(await (await fetched(button.dataset.checkReceipt)).arrayBuffer());
+    new Uint8Array(await (await fetched(button.dataset.checkReceipt ?? "")).arrayBuffer());
   button.addEventListener("click", () => busy(button, () => checker.check(read, "")));
 }
 
@@ -115,10 +127,11 @@ async function start() {
     say(region, { state: "unknown", headline: "Receipts cannot be checked here.", why });
     return;
   }
+  /** @type {HTMLButtonElement | null} */
   const button = place.querySelector("[data-check-receipt]");
   const checker = new Checker(region, details, await siteKeys(), Boolean(button));
   if (button) wireButton(button, checker);
-  else wireForm(place.querySelector("form"), checker);
+  else wireForm(/** @type {HTMLFormElement} */ (place.querySelector("form")), checker);
   for (const one of inside("[data-when-able]")) one.hidden = false;
 }
 

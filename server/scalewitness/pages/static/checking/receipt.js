@@ -12,7 +12,8 @@ const FIRST_LINE = "c2sp.org/tlog-proof@v1";
 const MAX_HASHES = 63;
 
 /** A receipt's parts {entry, position, proof, checkpoint}, nothing verified. Throws Refused
- * with a whole sentence. */
+ * with a whole sentence.
+ * @param {Bytes} bytes */
 export function readReceipt(bytes) {
   if (bytes.length > MAX_RECEIPT_BYTES) {
     throw new Refused("The file is far too long for a receipt.");
@@ -34,6 +35,7 @@ export function readReceipt(bytes) {
   };
 }
 
+/** @param {Bytes} bytes */
 function asText(bytes) {
   try {
     return textOf(bytes);
@@ -42,6 +44,8 @@ function asText(bytes) {
   }
 }
 
+/** @param {string} name
+ * @param {() => any} read */
 function part(name, read) {
   try {
     return read();
@@ -51,6 +55,7 @@ function part(name, read) {
   }
 }
 
+/** @param {string[]} lines */
 function hashes(lines) {
   const found = lines.map(decode64);
   if (found.length > MAX_HASHES || found.some((one) => one.length !== HASH_BYTES)) {
@@ -59,7 +64,10 @@ function hashes(lines) {
   return found;
 }
 
-/** What a receipt shows, checked against one key of the log. Throws Refused with a sentence. */
+/** What a receipt shows, checked against one key of the log. Throws Refused with a sentence.
+ * @param {Receipt} receipt
+ * @param {VerifierKey} log
+ * @param {VerifierKey[]} [cosigners] */
 export async function prove(receipt, log, cosigners = []) {
   const { head, opened } = await signedHead(receipt.checkpoint, log, cosigners);
   const included = await verifyInclusion({
@@ -77,6 +85,9 @@ export async function prove(receipt, log, cosigners = []) {
   return { entry: entryIn(receipt), position: receipt.position, head, opened, log };
 }
 
+/** @param {Note} checkpoint
+ * @param {VerifierKey} log
+ * @param {VerifierKey[]} cosigners */
 async function signedHead(checkpoint, log, cosigners) {
   try {
     return await openCheckpoint(checkpoint, log, cosigners);
@@ -86,6 +97,7 @@ async function signedHead(checkpoint, log, cosigners) {
   }
 }
 
+/** @param {Receipt} receipt */
 function entryIn(receipt) {
   try {
     return readEntry(receipt.entry);
@@ -95,7 +107,8 @@ function entryIn(receipt) {
   }
 }
 
-/** The log the receipt says it is from, unverified. Throws Refused with a sentence. */
+/** The log the receipt says it is from, unverified. Throws Refused with a sentence.
+ * @param {Receipt} receipt */
 async function claimedOrigin(receipt) {
   try {
     return (await readBody(receipt.checkpoint.text)).origin;
@@ -107,7 +120,11 @@ async function claimedOrigin(receipt) {
 
 /** The verdict on a file: {holds: true, proven, logs, elsewhere}, {holds: false, why}, or
  * {holds: null, why} where a key is missing. `given` are keys the reader brought, `site` those
- * of this page, which speak for the log only where the reader brought none. */
+ * of this page, which speak for the log only where the reader brought none.
+ * @param {Bytes} bytes
+ * @param {VerifierKey[]} given
+ * @param {VerifierKey[]} site
+ * @returns {Promise<Judged>} */
 export async function judge(bytes, given, site) {
   try {
     const receipt = readReceipt(bytes);
@@ -124,9 +141,14 @@ export async function judge(bytes, given, site) {
   }
 }
 
+/** @param {VerifierKey[]} keys
+ * @param {string} origin */
 const logKeys = (keys, origin) => keys.filter((one) => one.type === ED25519 && one.name === origin);
 
-/** By the first of the log's keys that signed it; else the first one's refusal. */
+/** By the first of the log's keys that signed it; else the first one's refusal.
+ * @param {Receipt} receipt
+ * @param {VerifierKey[]} logs
+ * @param {VerifierKey[]} cosigners */
 async function provedByAny(receipt, logs, cosigners) {
   let refusal;
   for (const log of logs) {
@@ -140,6 +162,7 @@ async function provedByAny(receipt, logs, cosigners) {
   throw refusal;
 }
 
+/** @param {string} origin */
 function noKey(origin) {
   return `It says it is from the log “${origin}”, whose public key is not known here. Get that key from somebody you trust and paste it below.`;
 }

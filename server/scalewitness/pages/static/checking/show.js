@@ -2,6 +2,8 @@
 
 const BOXES = { holds: "accepted", fails: "refused", unknown: "warnings" };
 
+/** @param {string} [text]
+ * @param {string} [className] */
 export function made(tag, text = "", className = "") {
   const element = document.createElement(tag);
   element.textContent = text;
@@ -16,6 +18,7 @@ export function say(region, { state, headline, why }) {
   region.replaceChildren(words);
 }
 
+/** @param {string[][]} pairs */
 export function facts(pairs) {
   const list = made("dl", "", "facts");
   for (const [label, value] of pairs) {
@@ -26,6 +29,7 @@ export function facts(pairs) {
   return list;
 }
 
+/** @param {string[]} texts */
 export function items(texts) {
   const list = made("ul");
   list.append(...texts.map((one) => made("li", one)));
@@ -46,7 +50,9 @@ export function spoken() {
   return region;
 }
 
-/** Runs `work` once at a time. The button is not disabled: it would lose the focus. */
+/** Runs `work` once at a time. The button is not disabled: it would lose the focus.
+ * @param {HTMLButtonElement} button
+ * @param {() => Promise<unknown>} work */
 export async function busy(button, work) {
   if (button.getAttribute("aria-busy")) return;
   button.setAttribute("aria-busy", "true");

@@ -7,14 +7,16 @@ const MONTHS =
     " ",
   );
 
-/** An RFC 3339 moment in UTC as “25 November 2026, 14:05 UTC”; other text as it is. */
+/** An RFC 3339 moment in UTC as “25 November 2026, 14:05 UTC”; other text as it is.
+ * @param {string} text */
 export function moment(text) {
   const parts = /^(\d{4})-(\d{2})-(\d{2})T(\d{2}:\d{2}):\d{2}(?:\.\d+)?Z$/.exec(text);
   const month = parts && MONTHS[Number(parts[2]) - 1];
   return month ? `${Number(parts[3])} ${month} ${parts[1]}, ${parts[4]} UTC` : text;
 }
 
-/** A cosignature's time, BigInt seconds since 1970. */
+/** A cosignature's time, BigInt seconds since 1970.
+ * @param {bigint} seconds */
 export function stamp(seconds) {
   const date = new Date(Number(seconds) * 1000);
   return Number.isNaN(date.getTime())
@@ -22,7 +24,9 @@ export function stamp(seconds) {
     : moment(date.toISOString());
 }
 
+/** @param {unknown} word */
 const spaced = (word) => String(word ?? "").replaceAll("_", " ");
+/** @param {string} text */
 const capital = (text) => text.charAt(0).toUpperCase() + text.slice(1);
 
 /** What an entry of each kind concludes, where it does; others say only their kind. */
@@ -66,7 +70,9 @@ export function rows({ entry, position, head, opened, log }) {
   ];
 }
 
-/** Everything in the entry's body, one row a value: where it stands, and what. */
+/** Everything in the entry's body, one row a value: where it stands, and what.
+ * @param {Json} value
+ * @param {string} [path] */
 export function bodyRows(value, path = "") {
   if (value === null || typeof value !== "object") return [[path, String(value)]];
   return Object.entries(value).flatMap(([name, one]) => {
@@ -75,7 +81,8 @@ export function bodyRows(value, path = "") {
   });
 }
 
-/** {state, headline, why} of a judgement; state is holds, fails or unknown. */
+/** {state, headline, why} of a judgement; state is holds, fails or unknown.
+ * @param {Judged} judged */
 export function verdict(judged) {
   if (judged.holds === null) {
     return { state: "unknown", headline: "It cannot be judged.", why: judged.why };
@@ -105,6 +112,7 @@ export function dependsOn({ proven, elsewhere }) {
 const OWN_KEY =
   "That the log’s key is the right one: it came from this very site, and whoever could alter the log could alter this page. A key you got elsewhere proves more.";
 
+/** @param {OpenedNote} opened */
 function unseen(opened) {
   const seen = opened.verified.filter(({ key }) => key.type !== ED25519).length;
   const unread = opened.unchecked.length;
@@ -123,7 +131,8 @@ function unseen(opened) {
   return `That everyone is shown the same log: no witness whose key you gave has signed it too.${more}${besides}`;
 }
 
-/** {state, headline, why} of the second step, the log as it is now. */
+/** {state, headline, why} of the second step, the log as it is now.
+ * @param {any} found */
 export function grownVerdict(found) {
   if (found.grew === null) {
     return { state: "unknown", headline: "It could not be asked.", why: found.why };

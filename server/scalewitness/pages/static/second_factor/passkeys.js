@@ -1,9 +1,11 @@
 /* Making and showing passkeys (WebAuthn). A form says which in `data-passkey`, with what the
    server asks for in `data-options`; what the browser answers is sent as its field `credential`. */
 
+/** @param {string} text */
 const bytes = (text) =>
   Uint8Array.from(atob(text.replaceAll("-", "+").replaceAll("_", "/")), (one) => one.charCodeAt(0));
 
+/** @param {ArrayBuffer | null} buffer */
 const text = (buffer) =>
   buffer && btoa(String.fromCharCode(...new Uint8Array(buffer)))
     .replaceAll("+", "-").replaceAll("/", "_").replaceAll("=", "");
@@ -57,16 +59,18 @@ function why(fault) {
   return `The browser could not do it: ${fault.message}`;
 }
 
+/** @param {SubmitEvent} event */
 async function ask(event) {
   event.preventDefault();
-  const form = event.currentTarget;
+  const form = /** @type {HTMLFormElement} */ (event.currentTarget);
   if (!form.reportValidity()) return;
-  const told = form.querySelector(".refused");
+  const told = /** @type {HTMLElement} */ (form.querySelector(".refused"));
   told.hidden = true;
   try {
-    const asked = JSON.parse(form.dataset.options).publicKey;
+    const asked = JSON.parse(form.dataset.options ?? "").publicKey;
     const credential = await ways[form.dataset.passkey](asked);
-    form.elements.credential.value = JSON.stringify(asJson(credential));
+    const sent = /** @type {HTMLInputElement} */ (form.elements.namedItem("credential"));
+    sent.value = JSON.stringify(asJson(credential));
     form.submit();
   } catch (fault) {
     told.textContent = why(fault);

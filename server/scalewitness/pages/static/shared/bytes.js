@@ -6,7 +6,8 @@ export class Refused extends Error {}
 const decoder = new TextDecoder("utf-8", { fatal: true, ignoreBOM: true });
 const encoder = new TextEncoder();
 
-/** The text of UTF-8 bytes. Throws Refused for any others. */
+/** The text of UTF-8 bytes. Throws Refused for any others.
+ * @param {Bytes} bytes */
 export function textOf(bytes) {
   try {
     return decoder.decode(bytes);
@@ -15,9 +16,11 @@ export function textOf(bytes) {
   }
 }
 
+/** @param {string} text */
 export const bytesOf = (text) => encoder.encode(text);
 
-/** Base64 (RFC 4648, section 4). */
+/** Base64 (RFC 4648, section 4).
+ * @param {Bytes} bytes */
 export function encode64(bytes) {
   let units = ""; // piece by piece: a call takes only so many arguments
   for (let at = 0; at < bytes.length; at += 8192) {
@@ -26,7 +29,8 @@ export function encode64(bytes) {
   return btoa(units);
 }
 
-/** The bytes. Throws Refused for anything encode64 would not have written. */
+/** The bytes. Throws Refused for anything encode64 would not have written.
+ * @param {string} text */
 export function decode64(text) {
   let units;
   try {
@@ -39,9 +43,12 @@ export function decode64(text) {
   return bytes;
 }
 
+/** @param {Bytes} bytes */
 export const hex = (bytes) =>
   Array.from(bytes, (one) => one.toString(16).padStart(2, "0")).join("");
 
+/** @param {Uint8Array} a
+ * @param {Uint8Array} b */
 export const equal = (a, b) => a.length === b.length && a.every((one, at) => one === b[at]);
 
 export function joined(...parts) {
@@ -54,4 +61,5 @@ export function joined(...parts) {
   return whole;
 }
 
+/** @param {Bytes} bytes */
 export const sha256 = async (bytes) => new Uint8Array(await crypto.subtle.digest("SHA-256", bytes));

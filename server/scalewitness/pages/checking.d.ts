@@ -1,0 +1,73 @@
+/* What the modules of the receipt check hand each other. For the type check alone; it is not served.
+   Positions and sizes are BigInt, hashes have 32 bytes. */
+
+type Bytes = Uint8Array<ArrayBuffer>;
+type Json = null | boolean | number | string | Json[] | { [name: string]: Json };
+
+/** A log entry, read strictly (entry.js). */
+interface Entry {
+  v: 1;
+  kind: string;
+  id: string;
+  by: string | null;
+  device: string | null;
+  at: string;
+  about: string | null;
+  body: any;
+  sig: string | null;
+}
+
+/** A public key of a log or a witness, and one line of signature (keys.js, notes.js). */
+interface VerifierKey {
+  name: string;
+  id: Bytes;
+  type: number;
+  material: Bytes;
+  text: string;
+}
+interface SignatureLine {
+  name: string;
+  id: Bytes;
+  signature: Bytes;
+}
+interface Note {
+  text: string;
+  lines: SignatureLine[];
+}
+interface OpenedNote {
+  text: string;
+  verified: { key: VerifierKey; at: bigint | null }[];
+  unchecked: SignatureLine[];
+  unknown: SignatureLine[];
+}
+/** While it is being opened: what vouches by the key's label. */
+type Opening = Omit<OpenedNote, "verified"> & { verified: Map<string, OpenedNote["verified"][number]> };
+interface Head {
+  origin: string;
+  size: bigint;
+  root: Bytes;
+}
+
+/** A receipt's parts, and what is proved from it (receipt.js). */
+interface Receipt {
+  entry: Bytes;
+  position: bigint;
+  proof: Bytes[];
+  checkpoint: Note;
+}
+interface Proven {
+  entry: Entry;
+  position: bigint;
+  head: Head;
+  opened: OpenedNote;
+  log: VerifierKey;
+}
+type Judged =
+  | { holds: true; proven: Proven; logs: VerifierKey[]; elsewhere: boolean }
+  | { holds: false | null; why: string };
+/** What a verdict says (words.js, show.js). */
+interface Verdict {
+  state: "holds" | "fails" | "unknown";
+  headline: string;
+  why: string;
+}
