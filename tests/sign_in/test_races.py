@@ -46,7 +46,7 @@ def test_one_device_code_fetches_one_token(lasting_world: World) -> None:
     now = timezone.now()
     begun = handing_over.begin("laptop", "192.0.2.1", now)
     asking = handing_over.waiting(begun.user_code, now)
-    handing_over.decide(asking, lasting_world.odile, now, let_in=True)
+    handing_over.decide(asking, lasting_world.odile, now, approved=True)
     made: list[str] = []
     found = at_once(
         lambda: handing_over.fetch(begun.device_code, now, lambda keeper, name: made.append(name))

@@ -10,7 +10,7 @@ from urllib.parse import urlsplit
 import click
 
 from scalewitness.domain.translog.keys import BadKey, VerifierKey, read_verifier
-from scalewitness_cli import letting_in, outbox, signin
+from scalewitness_cli import approval, outbox, signin
 from scalewitness_cli.checks import BadWord
 from scalewitness_cli.clock import in_words
 from scalewitness_cli.commands.common import (
@@ -67,7 +67,7 @@ def sign_in(
     name = (device or platform.node() or "computer")[:60]
     with Api(address, retrying=retrying) as anyone, _to_be_used(address) as store:
         made = None if page else _by_password(anyone, email, name, code)
-        made = made or letting_in.by_page(anyone, name, partial(_show_page, name))
+        made = made or approval.by_page(anyone, name, partial(_show_page, name))
         identity = signin.become(store, anyone, made, name)
         with Api(address, identity.token, retrying) as api, _signed_in_all_the_same():
             identity = signin.enrol(store, identity, api)
@@ -161,7 +161,7 @@ def _by_password(anyone: Api, email: str | None, name: str, code: str | None) ->
             default="", show_default=False, err=True,
         ))  # fmt: skip
 
-    return letting_in.by_password(anyone, str(email), password, name, ask)
+    return approval.by_password(anyone, str(email), password, name, ask)
 
 
 def _show_page(name: str, page: str, code: str) -> None:

@@ -18,7 +18,7 @@ from scalewitness.letters import accounts as account_letters
 from scalewitness.people import services
 from scalewitness.people.models import UNNAMED, Keeper, Practitioner
 from scalewitness.people.queries import account_of, has_verified_address, unproven_claims
-from scalewitness.sign_in.services.handing_over import forget_let_in
+from scalewitness.sign_in.services.handing_over import forget_approved
 from scalewitness.sign_in.services.removing import forget_factors
 
 
@@ -91,7 +91,7 @@ def reset_password(
             email = keeper.email
             displace(keeper, now)
             keeper = services.sign_up(name=name or UNNAMED, email=email, password=password)
-        forget_let_in(keeper)  # first: who is just fetching a token is waited for
+        forget_approved(keeper)  # first: who is just fetching a token is waited for
         services.sign_out_everywhere(keeper, now)
         if not confirmed:
             forget_factors(keeper)

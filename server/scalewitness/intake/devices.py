@@ -24,7 +24,7 @@ from scalewitness.people.queries import (
     devices_with_a_lasting_key,
     idle_devices,
 )
-from scalewitness.sign_in.services.handing_over import forget_let_in
+from scalewitness.sign_in.services.handing_over import forget_approved
 
 NOT_NOW = (Fenced, Busy)
 """What keeps the log from taking the fact; a token does not wait for that."""
@@ -61,7 +61,7 @@ def sign_out_everywhere(keeper: Keeper, now: datetime) -> int:
     and is sent when its keeper signs in on it again."""
     with transaction.atomic():
         revoke_signing_devices(keeper, now)  # first: it takes the log's lock
-        forget_let_in(keeper)
+        forget_approved(keeper)
         return services.sign_out_everywhere(keeper, now)
 
 

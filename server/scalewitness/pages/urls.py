@@ -59,7 +59,7 @@ urlpatterns = [
         name="agreement",
     ),
     path("collections/<uuid:collection_id>/swaps", travelling.compare, name="compare_labels"),
-    path("collections/<uuid:collection_id>/grants/new", account.let_in, name="let_in"),
+    path("collections/<uuid:collection_id>/grants/new", account.give_access, name="give_access"),
     path("collections/<uuid:collection_id>/plan", planning.plan_a_visit, name="plan_visit"),
     path("animals/<uuid:animal_id>", animal.show_animal, name="animal"),
     path("animals/<uuid:animal_id>/record.pdf", printing.print_record, name="print_record"),

@@ -79,14 +79,14 @@ class Admission:
         if _FREE.match(environ["PATH_INFO"]):
             return self._application(environ, start_response)
         line = ClientLine(environ)
-        with self._let_in(environ, line) as let_in, answering(line):
-            if let_in and not line.is_gone():
+        with self._admitted(environ, line) as admitted, answering(line):
+            if admitted and not line.is_gone():
                 return _whole(self._application(environ, start_response))
         self._turned_away.count()
         return _refuse(environ["PATH_INFO"].startswith(API), start_response)
 
     @contextmanager
-    def _let_in(self, environ: Environ, line: ClientLine) -> Iterator[bool]:
+    def _admitted(self, environ: Environ, line: ClientLine) -> Iterator[bool]:
         """Whether there is a place for it; it is kept for the block."""
         reading = environ["REQUEST_METHOD"] in _READING
         waits = environ["PATH_INFO"] == _FEED and _WAITS.search(environ.get("QUERY_STRING", ""))

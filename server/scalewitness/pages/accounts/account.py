@@ -122,13 +122,13 @@ def revoke(request: HttpRequest, keeper: Keeper, device_id: UUID) -> HttpRespons
 @asked_again
 @signed_in
 @takes_an_address
-def let_in(request: HttpRequest, keeper: Keeper, collection_id: UUID) -> HttpResponse:
+def give_access(request: HttpRequest, keeper: Keeper, collection_id: UUID) -> HttpResponse:
     collection = stewarded(keeper, collection_id)
     form = GrantForm(request.POST or None)
     if form.is_valid() and form.send(collection.pk, actor_of(keeper, proved=True)) is not None:
         messages.success(request, "They have access now.")
         return redirect("account")
-    return page(request, "people/let_in.html", {"collection": collection}, form)
+    return page(request, "people/give_access.html", {"collection": collection}, form)
 
 
 @post_or_go("account", of_it=False)

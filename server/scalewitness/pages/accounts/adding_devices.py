@@ -41,7 +41,7 @@ def add_device(request: HttpRequest, keeper: Keeper) -> HttpResponse:
         if answer not in {"yes", "no"}:
             shown = {"form": form, "asking": asking, "here": address_of(request)}
             return page(request, "people/confirm_device.html", shown)
-        decide(asking, keeper, now, let_in=answer == "yes")
+        decide(asking, keeper, now, approved=answer == "yes")
     except NotFound as nothing:
         form.add_error("code", nothing.detail)
         return page(request, "people/add_device.html", {"form": form}, status=422)

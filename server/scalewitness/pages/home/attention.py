@@ -20,7 +20,7 @@ from scalewitness.visits.queries import state_of, visits_of
 
 
 @dataclass(frozen=True, slots=True)
-class Matter:
+class Task:
     """One thing that waits. ``urgent``: someone may be relying on what no longer holds."""
 
     what: str
@@ -29,8 +29,8 @@ class Matter:
     urgent: bool = False
 
 
-def attention(keeper: Keeper, now: datetime) -> list[Matter]:
-    """Everything that waits for this keeper, urgent matters first."""
+def attention(keeper: Keeper, now: datetime) -> list[Task]:
+    """Everything that waits for this keeper, urgent tasks first."""
     found = [
         *_disputes(keeper, now),
         *_held_sales(keeper, now),
@@ -54,35 +54,35 @@ def title_of(animal: Animal, *, named: bool = True) -> str:
     return first.code if first else "An animal without a name"
 
 
-def _disputes(keeper: Keeper, now: datetime) -> Iterable[Matter]:
+def _disputes(keeper: Keeper, now: datetime) -> Iterable[Task]:
     for dispute, seat in disputes_seen(keeper.pk, now):
         if not hasattr(dispute, "finding"):
             url = reverse("dispute", args=[dispute.pk])
             title = title_of(dispute.animal, named=seat == "whole")
-            yield Matter("A dispute is open", title, url, urgent=True)
+            yield Task("A dispute is open", title, url, urgent=True)
 
 
-def _held_sales(keeper: Keeper, now: datetime) -> Iterable[Matter]:
+def _held_sales(keeper: Keeper, now: datetime) -> Iterable[Task]:
     for sale in sales_seen(keeper.pk, now):
         if progress_of(sale).is_held:
             url = reverse("sale", args=[sale.pk])
-            yield Matter("A sale is held", f"to {sale.buyer.name}", url, urgent=True)
+            yield Task("A sale is held", f"to {sale.buyer.name}", url, urgent=True)
 
 
-def _disclosures(keeper: Keeper, now: datetime) -> Iterable[Matter]:
+def _disclosures(keeper: Keeper, now: datetime) -> Iterable[Task]:
     owed = [one for one in disclosures_in(sales_seen(keeper.pk, now)) if is_open(one)]
     letters = letters_for({one.pk for one in owed})
     for one in owed:
         url = reverse("disclosure", args=[one.pk])
         mine = letters.get(one.pk, [])
         if any(letter.undelivered for letter in mine):
-            yield Matter("A disclosure could not be delivered", one.to.name, url, urgent=True)
+            yield Task("A disclosure could not be delivered", one.to.name, url, urgent=True)
         else:
-            yield Matter("A disclosure is not yet acknowledged", one.to.name, url)
+            yield Task("A disclosure is not yet acknowledged", one.to.name, url)
     for one in disclosures_to(keeper.pk):
         if is_open(one):
             url = reverse("disclosure", args=[one.pk])
-            yield Matter(
+            yield Task(
                 "What you were told has changed", title_in(one.sale, one.animal), url, urgent=True
             )
 
@@ -91,20 +91,20 @@ def is_open(disclosure: Disclosure) -> bool:
     return not hasattr(disclosure, "acknowledgement")
 
 
-def _late_calls(keeper: Keeper, now: datetime) -> Iterable[Matter]:
+def _late_calls(keeper: Keeper, now: datetime) -> Iterable[Task]:
     collections = [one.pk for one in stewarded_collections(keeper.pk, now)]
     for held in held_calls(collections):
-        yield Matter(
+        yield Task(
             "A late call waits for your decision", title_of(held.animal), reverse("held_calls")
         )
 
 
-def _visits(keeper: Keeper, now: datetime) -> Iterable[Matter]:
+def _visits(keeper: Keeper, now: datetime) -> Iterable[Task]:
     for visit in visits_of(keeper.pk):
         if visit.guest_id != keeper.pk:
             continue
         state, host = state_of(visit, now), f"{visit.host.name}’s snakes"
         if state == "invited":
-            yield Matter("You are invited to a check", host, reverse("visit", args=[visit.pk]))
+            yield Task("You are invited to a check", host, reverse("visit", args=[visit.pk]))
         if state == "open":
-            yield Matter("Your visit is open", host, reverse("sheet", args=[visit.pk]))
+            yield Task("Your visit is open", host, reverse("sheet", args=[visit.pk]))

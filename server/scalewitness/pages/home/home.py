@@ -20,7 +20,7 @@ def home(request: HttpRequest) -> HttpResponse:
 def desk(request: HttpRequest, keeper: Keeper) -> HttpResponse:
     now = timezone.now()
     collections = counted(stewarded_collections(keeper.pk, now))
-    context = {"matters": attention(keeper, now), "collections": collections}
+    context = {"attention": attention(keeper, now), "collections": collections}
     return page(request, "home/desk.html", context)
 
 

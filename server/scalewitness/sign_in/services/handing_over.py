@@ -73,7 +73,7 @@ def waiting(user_code: str, now: datetime) -> DeviceRequest:
     return found
 
 
-def decide(asking: DeviceRequest, keeper: Keeper, now: datetime, *, let_in: bool) -> None:
+def decide(asking: DeviceRequest, keeper: Keeper, now: datetime, *, approved: bool) -> None:
     """The keeper's answer: the first one counts.
 
     Raises:
@@ -82,11 +82,11 @@ def decide(asking: DeviceRequest, keeper: Keeper, now: datetime, *, let_in: bool
     live = DeviceRequest.objects.filter(
         pk=asking.pk, expires_at__gt=now, keeper=None, refused=False
     )
-    if not live.update(**({"keeper": keeper} if let_in else {"refused": True})):
+    if not live.update(**({"keeper": keeper} if approved else {"refused": True})):
         raise NotFound("This was answered already, or took too long.")
 
 
-def forget_let_in(keeper: Keeper) -> None:
+def forget_approved(keeper: Keeper) -> None:
     """Devices that this keeper let in and that have not come yet come no more."""
     DeviceRequest.objects.filter(keeper=keeper).delete()
 

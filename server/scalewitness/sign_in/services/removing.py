@@ -6,14 +6,14 @@ from allauth.mfa.models import Authenticator
 from django.db import transaction
 
 from scalewitness.people.models import Keeper
-from scalewitness.sign_in.services.handing_over import forget_let_in
+from scalewitness.sign_in.services.handing_over import forget_approved
 from scalewitness.sign_in.services.letters import tell_of_factor
 
 
 def forget_factors(keeper: Keeper) -> bool:
     """App, passkeys and recovery codes; whether there were any. And devices that the keeper let
     in and that have not come yet."""
-    forget_let_in(keeper)
+    forget_approved(keeper)
     deleted, _ = Authenticator.objects.filter(user=keeper.pk).delete()
     return bool(deleted)
 

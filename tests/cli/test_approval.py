@@ -5,7 +5,7 @@ from typing import Any
 import httpx
 import pytest
 
-from scalewitness_cli.letting_in import by_page
+from scalewitness_cli.approval import by_page
 from scalewitness_cli.remote import Refusal, Stopped, Unreachable
 
 
