@@ -5,7 +5,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 from tests.domain.sexing.examiners.vectors import item
 
-from scalewitness.domain.sexing.examiners.correlated import (
+from bench.examiners.correlated import (
     ALL,
     TwoCalls,
     covariance_range,

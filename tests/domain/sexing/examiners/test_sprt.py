@@ -7,6 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from tests.domain.sexing.examiners.vectors import item
 
+from bench.examiners.sprt_exact import operating
 from scalewitness.domain.sexing.examiners.sprt import (
     SequentialPlan,
     accept_at_most,
@@ -18,7 +19,6 @@ from scalewitness.domain.sexing.examiners.sprt import (
     log_ratio,
     reject_at_least,
 )
-from scalewitness.domain.sexing.examiners.sprt_exact import operating
 
 FILE = "sprt"
 NIST = item(FILE, "nist_handbook_6.2.6_sequential_plan")

@@ -3,7 +3,8 @@
 With two populations of different prevalence the six unknowns have six equations (Hui and
 Walter 1980, Biometrics 36). With one population they have three, and priors must help
 (Joseph, Gyorkos and Coupal 1995, American Journal of Epidemiology 141). Both take the two
-findings as independent given the truth; see :mod:`correlated` for when they are not.
+findings as independent given the truth; :mod:`bench.examiners.correlated` is
+for when they are not.
 """
 
 from math import sqrt
