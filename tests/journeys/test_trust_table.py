@@ -11,7 +11,7 @@ HEADING = "## What each store is trusted with"
 LOST, ALTERED = "if it is lost", "if someone alters it"
 
 BACKUP = "tests/deploy/test_backup.py"
-FENCE = "tests/ledger/test_fence.py"
+REMEMBERED = "tests/ledger/test_remembered.py"
 FSCK = "tests/fsck/test_fsck.py"
 GUARD = "tests/ledger/test_append_only.py"
 HERE = "tests/ledger/test_lost_and_altered.py"
@@ -53,10 +53,10 @@ SHOWN: dict[tuple[str, str], tuple[str, ...]] = {
     ),
     ("`LOG_MEMORY` file", LOST): (
         f"{HERE}::test_a_memory_that_is_lost_is_made_anew",
-        f"{FENCE}::test_a_database_set_back_is_fenced_at_the_start",
+        f"{REMEMBERED}::test_a_database_set_back_is_fenced_at_the_start",
     ),
     ("`LOG_MEMORY` file", ALTERED): (
-        f"{FENCE}::test_a_memory_that_is_no_checkpoint_closes_the_log",
+        f"{REMEMBERED}::test_a_memory_that_is_no_checkpoint_closes_the_log",
         f"{HERE}::test_an_older_memory_is_as_good_as_none",
     ),
     ("`LOG_SIGNING_KEY`", LOST): (
