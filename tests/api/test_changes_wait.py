@@ -1,4 +1,4 @@
-"""Waiting for a change: within a second of it, empty after the wait, and not for too many."""
+"""Waiting for a change: long before the wait is over, empty after it, and not for too many."""
 
 import threading
 import time
@@ -12,12 +12,17 @@ from django.test import Client
 from django.utils import timezone
 from tests.api.client import Answer, Api
 from tests.api.feeding import pull, told
+from tests.waiting import ENOUGH, eventually
 from tests.world import World, new_id
 
 from scalewitness.animals.services import edit
 from scalewitness.api.changes import WATCHER
 from scalewitness.domain.moments import rfc3339
 from scalewitness.people.services import revoke_device
+
+LONG = 25
+"""Seconds: the longest wait that can be asked for. What comes in half of it did not come by
+the wait being over, however busy the machine is."""
 
 
 @pytest.fixture
@@ -31,11 +36,11 @@ def world(lasting_world: World) -> World:
 def threads() -> Iterator[ThreadPoolExecutor]:
     with ThreadPoolExecutor(20) as pool:
         yield pool
-    for _ in range(200):  # the watcher leaves when nobody waits
-        if not [one for one in threading.enumerate() if one.name == "feed-watcher"]:
-            return
-        time.sleep(0.05)
-    raise AssertionError("the watcher goes on with nobody waiting")
+    eventually(lambda: not watchers(), "the watcher to leave, as nobody waits")
+
+
+def watchers() -> list[threading.Thread]:
+    return [one for one in threading.enumerate() if one.name == "feed-watcher"]
 
 
 def asked(api: Api, cursor: str, wait: int) -> tuple[Answer, float]:
@@ -47,27 +52,27 @@ def asked(api: Api, cursor: str, wait: int) -> tuple[Answer, float]:
 
 
 def while_waiting(
-    threads: ThreadPoolExecutor, api: Api, happens: Callable[[], object], wait: int = 10
+    threads: ThreadPoolExecutor, api: Api, happens: Callable[[], object], wait: int = LONG
 ) -> tuple[Answer, float]:
     """The answer to a request that waited when something happened, and how long after."""
     _, cursor = pull(api)
     waiting: Future[tuple[Answer, float]] = threads.submit(asked, api, cursor, wait)
-    time.sleep(0.7)
+    eventually(lambda: WATCHER._waiting, "the request to wait")
     assert not waiting.done()
-    happens()
     began = time.monotonic()
-    answer, came = waiting.result(timeout=20)
+    happens()
+    answer, came = waiting.result(timeout=ENOUGH)
     return answer, came - began
 
 
-def test_a_change_is_answered_within_a_second(
+def test_a_change_is_answered_while_the_request_waits(
     world: World, pim: Api, threads: ThreadPoolExecutor
 ) -> None:
     world.make_partner(world.pim)
     animal = world.animal("W-1")
     answer, took = while_waiting(threads, pim, lambda: world.call(world.odile, animal, "male"))
     assert told(answer.body["items"]) == ["call_made", "standing_changed"]
-    assert took < 1
+    assert took < LONG / 2
 
 
 def test_an_edit_of_a_record_too(world: World, odile: Api, threads: ThreadPoolExecutor) -> None:
@@ -78,7 +83,7 @@ def test_an_edit_of_a_record_too(world: World, odile: Api, threads: ThreadPoolEx
 
     answer, took = while_waiting(threads, odile, happens)
     assert told(answer.body["items"]) == ["animal"]
-    assert took < 1
+    assert took < LONG / 2
 
 
 def test_a_visit_that_opens_by_the_clock(
@@ -96,9 +101,9 @@ def test_a_visit_that_opens_by_the_clock(
     world.say(world.odile, "visit_invited", visit, body)
     world.say(world.greta, "visit_accepted", visit)
     _, cursor = pull(greta)
-    answer, _ = asked(greta, cursor, 10)
+    answer, _ = asked(greta, cursor, LONG)
     assert told(answer.body["items"]) == ["snapshot blind"]
-    assert timedelta(0) <= timezone.now() - opens < timedelta(seconds=1)
+    assert timedelta(0) <= timezone.now() - opens < timedelta(seconds=LONG / 2)
 
 
 def test_what_is_not_theirs_to_see_wakes_nobody(
@@ -108,7 +113,7 @@ def test_what_is_not_theirs_to_see_wakes_nobody(
     happens = lambda: world.call(world.odile, animal, "male")  # noqa: E731
     answer, took = while_waiting(threads, stan, happens, wait=2)
     assert (answer.body["items"], answer.body["more"]) == ([], False)
-    assert took > 0.5
+    assert took >= 1
     assert pull(stan, answer.body["cursor"])[0] == []
 
 
@@ -117,23 +122,24 @@ def test_nothing_happens(world: World, stan: Api, threads: ThreadPoolExecutor) -
     began = time.monotonic()
     answer, came = asked(stan, cursor, 1)
     assert answer.body["items"] == []
-    assert 1 <= came - began < 2
+    assert 1 <= came - began < LONG
 
 
 def test_whoever_waits_holds_no_connection(
     world: World, odile: Api, threads: ThreadPoolExecutor
 ) -> None:
     """More wait at once than there are connections in the pool, and others are served."""
+    animal = world.animal("W-1")
     _, cursor = pull(odile)
-    waiting = [threads.submit(asked, odile, cursor, 3) for _ in range(8)]
-    time.sleep(1)
+    waiting = [threads.submit(asked, odile, cursor, LONG) for _ in range(8)]
+    eventually(lambda: WATCHER._waiting == 8, "all to wait")
     with connection.cursor() as cursor_:
         cursor_.execute("SELECT count(*) FROM pg_stat_activity WHERE state LIKE 'idle in%'")
         assert cursor_.fetchone()[0] == 0
-    began = time.monotonic()
     assert odile.get("/keepers/me").status == 200
-    assert time.monotonic() - began < 1
-    assert {one.result(timeout=20)[0].status for one in waiting} == {200}
+    assert not any(one.done() for one in waiting)
+    world.call(world.odile, animal, "male")
+    assert {one.result(timeout=ENOUGH)[0].status for one in waiting} == {200}
 
 
 def test_no_more_than_so_many_wait(world: World, odile: Api, threads: ThreadPoolExecutor) -> None:
@@ -144,9 +150,9 @@ def test_no_more_than_so_many_wait(world: World, odile: Api, threads: ThreadPool
         taken += 1
     try:
         began = time.monotonic()
-        answer, came = asked(odile, cursor, 5)
+        answer, came = asked(odile, cursor, LONG)
         assert (answer.status, answer.body["items"]) == (200, [])
-        assert came - began < 1
+        assert came - began < LONG / 2
     finally:
         for _ in range(taken):
             WATCHER.leave()
@@ -165,6 +171,12 @@ def test_a_device_revoked_while_it_waits(
     assert (answer.status, answer.code) == (401, "authentication_failed")
 
 
+def waiting_for_a_lock() -> bool:
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT EXISTS (SELECT FROM pg_locks WHERE NOT granted)")
+        return bool(cursor.fetchone()[0])
+
+
 def test_an_edit_waits_for_the_log_so_that_none_is_passed_over(
     world: World, odile: Api, threads: ThreadPoolExecutor
 ) -> None:
@@ -179,7 +191,7 @@ def test_an_edit_waits_for_the_log_so_that_none_is_passed_over(
             with transaction.atomic():
                 edit(first, {"rack": "1"}, version=1, by=world.odile, now=timezone.now())
                 numbered.set()
-                go_on.wait(10)
+                go_on.wait(ENOUGH)
         finally:
             connection.close()
 
@@ -190,14 +202,14 @@ def test_an_edit_waits_for_the_log_so_that_none_is_passed_over(
             connection.close()
 
     one = threads.submit(slow)
-    assert numbered.wait(10)
+    assert numbered.wait(ENOUGH)
     two = threads.submit(quick)
-    time.sleep(0.3)
+    eventually(waiting_for_a_lock, "the second edit to wait for the first")
     items, cursor = pull(odile, cursor)
     assert items == []
     go_on.set()
-    one.result(10)
-    two.result(10)
+    one.result(ENOUGH)
+    two.result(ENOUGH)
     items, _ = pull(odile, cursor)
     assert [item["animal"]["rack"] for item in items] == ["1", "2"]
 
@@ -207,7 +219,7 @@ def test_nobody_waits_in_a_process_of_one_thread(world: World, pim: Api) -> None
     _, cursor = pull(pim)
     alone = Client(**{"wsgi.multithread": False})
     began = time.monotonic()
-    query = {"cursor": cursor, "wait": "20"}
+    query = {"cursor": cursor, "wait": str(LONG)}
     answer = alone.get("/api/v1/changes", query, headers=pim.headers)
     assert (answer.status_code, answer.json()["items"]) == (200, [])
-    assert time.monotonic() - began < 15
+    assert time.monotonic() - began < LONG / 2

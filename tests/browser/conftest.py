@@ -16,14 +16,24 @@ from django.conf import settings
 from django.test import Client, override_settings
 from django.test.testcases import LiveServerThread
 from django.utils import timezone
-from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page, sync_playwright
+from playwright.sync_api import (
+    Browser,
+    BrowserContext,
+    ConsoleMessage,
+    Page,
+    expect,
+    sync_playwright,
+)
 from pytest_django import DjangoDbBlocker
 from tests.plugins.own_database import own_copy
+from tests.waiting import ENOUGH, ENOUGH_MS
 from tests.world import World
 
 from scalewitness import settings as real
 from scalewitness.people.models import Keeper
 from scalewitness.people.services import enrol_device
+
+expect.set_options(timeout=ENOUGH_MS)  # its own five seconds are too few on a busy machine
 
 
 @dataclass(frozen=True)
@@ -37,7 +47,7 @@ class Site:
         """A client with a device of the keeper's; made while a story is told."""
         _, token = enrol_device(keeper, "phone", timezone.now())
         headers = {"Authorization": f"Bearer {token}"}
-        return httpx.Client(base_url=f"{self.url}/api/v1/", headers=headers, timeout=30)
+        return httpx.Client(base_url=f"{self.url}/api/v1/", headers=headers, timeout=ENOUGH)
 
 
 @pytest.fixture(scope="module")

@@ -11,14 +11,14 @@ Open = Callable[..., Page]
 
 def unfolded(page: Page, operation: str) -> Locator:
     found = page.locator(f"#operations-{operation}")
-    expect(found).to_be_visible(timeout=30_000)
+    expect(found).to_be_visible()
     found.get_by_role("button").first.click()
     return found
 
 
 def test_the_docs_show_open_and_send_under_the_policy(opened: Open) -> None:
     page = opened("/api/v1/docs", expected="401 (Unauthorized)")
-    expect(page.get_by_role("heading", name="Scalewitness")).to_be_visible(timeout=30_000)
+    expect(page.get_by_role("heading", name="Scalewitness")).to_be_visible()
     species = unfolded(page, "species-list_species")
     species.get_by_role("button", name="Try it out").click()
     species.get_by_role("button", name="Execute").click()

@@ -9,6 +9,7 @@ from typing import Any
 from uuid import UUID
 
 import pytest
+from tests.waiting import ENOUGH
 from tests.world import World
 
 from scalewitness.domain.errors import Busy
@@ -41,7 +42,7 @@ def others_at_it() -> Iterator[None]:
 
     def write() -> None:
         while not over.is_set():
-            TURNS.take(SOMEBODY_ELSE, timeout=10)
+            TURNS.take(SOMEBODY_ELSE, timeout=ENOUGH)
             at_it.set()
             sleep(0.05)
             TURNS.leave()
@@ -49,7 +50,7 @@ def others_at_it() -> Iterator[None]:
     with ThreadPoolExecutor(2) as threads:
         for _ in range(2):
             threads.submit(write)
-        assert at_it.wait(10)
+        assert at_it.wait(ENOUGH)
         try:
             yield
         finally:

@@ -1,9 +1,9 @@
 """Whoever has waited for the log longest has it next, in whichever process."""
 
 from concurrent.futures import ThreadPoolExecutor
-from time import sleep
 
 from django.db import connection, connections, transaction
+from tests.waiting import ENOUGH, eventually
 from tests.world import World
 
 from scalewitness.ledger.services.writing import take_turn
@@ -36,10 +36,9 @@ def test_who_waits_has_the_log_before_one_who_had_it_just_now(lasting_world: Wor
             with transaction.atomic():
                 take_turn()
                 other = threads.submit(wait)
-                while not waiting():
-                    sleep(0.01)
+                eventually(waiting, "the other to wait for its turn")
             with transaction.atomic():
                 take_turn()
                 order.append("again")
-            other.result(30)
+            other.result(ENOUGH)
     assert order == ["waited", "again"] * ROUNDS

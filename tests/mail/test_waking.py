@@ -2,10 +2,10 @@
 
 import threading
 
+from tests.waiting import ENOUGH
+
 from scalewitness.mail.services.waking import DELIVER, Waker
 from scalewitness.mail.tasks import deliver_waiting
-
-ENOUGH = 10
 
 
 class Door:

@@ -2,7 +2,6 @@
 
 import json
 import socket
-import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import contextmanager
@@ -12,6 +11,7 @@ from typing import Any
 import pytest
 from django.http import HttpResponse
 from django.test import RequestFactory
+from tests.waiting import ENOUGH, eventually
 
 from scalewitness.serving import admission
 from scalewitness.serving.admission import READERS, SPARE, WAITING_READERS, Admission
@@ -20,7 +20,6 @@ from scalewitness.waiting import nobody_waits, time_left
 
 THREADS = 48
 PUSH, READ, FEED = ("POST", "/api/v1/push"), ("GET", "/animals"), ("GET", "/api/v1/changes?wait=9")
-ENOUGH = 30.0
 
 
 class Served:
@@ -62,7 +61,7 @@ class Web:
         """As many as are let in, each of another device."""
         before = len(self.served.came)
         asked = [self.ask(what, Authorization=f"Bearer {number}") for number in range(most)]
-        eventually(lambda: len(self.served.came) - before == most)
+        eventually(lambda: len(self.served.came) - before == most, "those asked for to come in")
         return asked
 
     def _answer(self, environ: dict[str, Any]) -> "Answer":
@@ -74,13 +73,6 @@ class Web:
 class Answer:
     def __init__(self, status: int, headers: dict[str, str], body: bytes) -> None:
         self.status, self.headers, self.body = status, headers, body
-
-
-def eventually(done: Callable[[], bool]) -> None:
-    limit = time.monotonic() + ENOUGH
-    while not done():
-        assert time.monotonic() < limit
-        time.sleep(0.01)
 
 
 @pytest.fixture
@@ -118,7 +110,7 @@ def test_a_crowd_keeps_only_its_own_kind_out(
     assert web.ask(crowd, Authorization="Bearer one more").result(ENOUGH).status == 503
     assert web.ask(("GET", "/health/ready")).result(ENOUGH).status == 200
     others = [web.ask(other) for other in (PUSH, READ, FEED) if other != crowd]
-    eventually(lambda: len(web.served.came) == most + 3)
+    eventually(lambda: len(web.served.came) == most + 3, "those asked for to come in")
     web.served.open.set()
     assert {one.result(ENOUGH).status for one in (*inside, *others)} == {200}
     assert web.ask(crowd).result(ENOUGH).status == 200
@@ -145,24 +137,24 @@ def test_api_callers_are_told_in_a_problem_and_people_on_a_page(
 def test_a_device_sends_one_thing_at_a_time_and_one_repeat_waits(web: Web) -> None:
     ours = {"Authorization": "Bearer ours"}
     first = web.ask(PUSH, **ours)
-    eventually(lambda: len(web.served.came) == 1)
+    eventually(lambda: len(web.served.came) == 1, "those asked for to come in")
     repeat = web.ask(PUSH, **ours)
-    eventually(lambda: web._admission._devices._users["Bearer ours"] == 2)
+    eventually(lambda: web._admission._devices._users["Bearer ours"] == 2, "both to be counted")
     assert web.ask(PUSH, **ours).result(ENOUGH).status == 503
     web.ask(PUSH, Authorization="Bearer theirs")
     web.ask(READ, **ours)  # it may read meanwhile
-    eventually(lambda: len(web.served.came) == 3)
+    eventually(lambda: len(web.served.came) == 3, "those asked for to come in")
     web.served.open.set()
     assert [first.result(ENOUGH).status, repeat.result(ENOUGH).status] == [200, 200]
 
 
 def test_a_browser_is_a_device_too(web: Web) -> None:
     web.ask(PUSH, Cookie="a=b; sessionid=ours; c=d")
-    eventually(lambda: len(web.served.came) == 1)
+    eventually(lambda: len(web.served.came) == 1, "those asked for to come in")
     web.ask(PUSH, Cookie="sessionid=ours")
-    eventually(lambda: web._admission._devices._users["ours"] == 2)
+    eventually(lambda: web._admission._devices._users["ours"] == 2, "both to be counted")
     web.ask(PUSH, Cookie="sessionid=theirs")
-    eventually(lambda: len(web.served.came) == 2)
+    eventually(lambda: len(web.served.came) == 2, "those asked for to come in")
 
 
 def test_what_nobody_waits_for_is_not_begun(web: Web) -> None:
@@ -171,7 +163,7 @@ def test_what_nobody_waits_for_is_not_begun(web: Web) -> None:
             if cut:
                 client.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, b"\1\0\0\0\0\0\0\0")
             client.close()
-            eventually(ClientLine({"gunicorn.socket": ours}).is_gone)
+            eventually(ClientLine({"gunicorn.socket": ours}).is_gone, "the line to be seen as gone")
             assert web.ask(PUSH, ours).result(ENOUGH).status == 503
     assert web.served.came == []
 
@@ -183,7 +175,7 @@ def test_what_lay_too_long_in_the_kernels_queue_is_not_begun(
     web.served.open.set()
     with connected() as (client, ours):
         line = ClientLine({"gunicorn.socket": ours})
-        eventually(lambda: line.waited() > 0.2)
+        eventually(lambda: line.waited() > 0.2, "it to have waited")
         assert web.ask(READ, ours).result(ENOUGH).status == 503
         client.sendall(b"the rest of it")  # a slow line is no waiting
         assert line.waited() < 0.2
@@ -195,11 +187,11 @@ def test_a_timeout_is_counted_from_when_it_came_in_and_ends_with_whoever_asked()
     with connected() as (client, ours):
         line = ClientLine({"gunicorn.socket": ours})
         with admission.answering(line):
-            eventually(lambda: 0 < time_left(2.0) < 1.9)
+            eventually(lambda: 0 < time_left(2.0) < 1.9, "some of it to pass")
             assert time_left(0.01) == 0
             assert not nobody_waits()
             client.close()
-            eventually(nobody_waits)
+            eventually(nobody_waits, "the line to be cut")
     assert not nobody_waits()
 
 

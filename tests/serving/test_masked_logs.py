@@ -5,7 +5,6 @@ import logging
 import re
 import sys
 from io import StringIO
-from time import perf_counter
 from urllib.parse import quote
 from uuid import uuid4
 
@@ -15,6 +14,8 @@ from django.conf import settings as configured
 from django.contrib.auth.tokens import PasswordResetTokenGenerator
 from django.test import Client
 from tests.addresses import secret_addresses
+from tests.plugins.bounded import bounded
+from tests.waiting import ENOUGH
 
 from scalewitness.domain.masking import MASK, masked
 from scalewitness.mail.services.links import link_token, sign_out_token
@@ -111,9 +112,8 @@ def test_names_in_a_query() -> None:
 
 def test_a_long_line_is_masked_quickly() -> None:
     for line in ("a" * 300_000, "a:" * 150_000, "/offers/" * 40_000, "a-" * 150_000, "?" * 300_000):
-        began = perf_counter()
-        masked(line)
-        assert perf_counter() - began < 5
+        with bounded("masking", seconds=ENOUGH):  # hours where it takes time by the square
+            masked(line)
 
 
 def test_a_traceback_is_masked_too() -> None:

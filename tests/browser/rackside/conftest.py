@@ -1,5 +1,6 @@
 """Rackside on a phone: Chromium on the whole running service, its network cut at will."""
 
+import json
 import os
 import re
 import time
@@ -16,6 +17,7 @@ import psycopg
 import pytest
 import redis
 from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
+from tests.waiting import ENOUGH, ENOUGH_MS
 from tests.world import PASSWORD
 
 from scalewitness.domain.ids import uuid7
@@ -135,7 +137,7 @@ def racks(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Racks]:
 
 def _keeper(stack: LocalStack, name: str) -> httpx.Client:
     email = f"{name}@keepers.example"
-    client = httpx.Client(base_url=f"{stack.url}/api/v1/", timeout=30)
+    client = httpx.Client(base_url=f"{stack.url}/api/v1/", timeout=ENOUGH)
     given = {"name": name.title(), "email": email, "password": PASSWORD}
     client.post("keepers", json=given).raise_for_status()
     device = {"email": email, "password": PASSWORD, "name": "desk"}
@@ -242,7 +244,9 @@ def phones(racks: Racks, phone_browser: Browser) -> Iterator[NewPhone]:
     def new(*expected: str, **options: Any) -> Phone:
         racks.forgive()
         options = {"viewport": PHONE, "base_url": racks.stack.url} | options
-        made.append(Phone(phone_browser.new_context(**options), expected))
+        context = phone_browser.new_context(**options)
+        context.set_default_timeout(ENOUGH_MS)
+        made.append(Phone(context, expected))
         return made[-1]
 
     yield new
@@ -256,12 +260,52 @@ def phone(phones: NewPhone) -> Phone:
     return phones()
 
 
+def until(page: Page, look: Callable[[], object], what: str) -> None:
+    """Waits until `look` finds it; the page goes on meanwhile."""
+    limit = time.monotonic() + ENOUGH
+    while not look():
+        if time.monotonic() > limit:
+            pytest.fail(f"waited {ENOUGH:g} s in vain for {what}")
+        page.wait_for_timeout(50)
+
+
+DUMP = """async () => {
+  const db = await new Promise((done) => {
+    const asked = indexedDB.open("rackside"); asked.onsuccess = () => done(asked.result); });
+  const names = [...db.objectStoreNames], all = {};
+  const step = db.transaction(names);
+  await Promise.all(names.map((name) => new Promise((done) => {
+    const asked = step.objectStore(name).getAll();
+    asked.onsuccess = () => { all[name] = asked.result; done(); }; })));
+  db.close();
+  return JSON.parse(JSON.stringify(all));
+}"""
+
+
+def stored(page: Page) -> dict[str, Any]:
+    """Everything in the phone's store."""
+    return dict(page.evaluate(DUMP))
+
+
+def all_sent(page: Page) -> None:
+    expect(page.locator("#waiting")).to_have_text("Nothing waits")
+
+
+def draft_kept(page: Page, *marks: str) -> None:
+    """Waits until what was begun is stored so that its JSON holds these."""
+    until(
+        page,
+        lambda: all(one in json.dumps(stored(page)["drafts"]) for one in marks),
+        f"a draft with {marks}",
+    )
+
+
 # --- what a thumb does
 
 
 def open_sheet(page: Page, visit: Visit) -> None:
     page.goto(f"{HERE}#/visit/{visit.id}")
-    expect(page.get_by_label("Find by tag")).to_be_visible(timeout=20_000)  # once it was fetched
+    expect(page.get_by_label("Find by tag")).to_be_visible()  # once it was fetched
 
 
 def pick(page: Page, legend: str, label: str) -> None:

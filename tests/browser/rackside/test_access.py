@@ -74,7 +74,7 @@ def test_a_call_can_be_logged_by_keyboard_alone(racks: Racks, phones: NewPhone) 
     press("Nobody", "Space")
     page.keyboard.press("Enter")
     expect(page.locator("#said")).to_have_text("Y-1: saved here.")
-    expect(page.locator("#waiting")).to_have_text("Nothing waits", timeout=20_000)
+    expect(page.locator("#waiting")).to_have_text("Nothing waits")
     (call,) = racks.calls_on(visit)
     assert call.body["conclusion"] == "female"
     assert call.body["sureness"] == "fairly_sure"

@@ -11,6 +11,7 @@ from tests.browser.rackside.conftest import (
     Phone,
     Pushes,
     Racks,
+    all_sent,
     fill_in,
     open_sheet,
     save,
@@ -18,7 +19,7 @@ from tests.browser.rackside.conftest import (
     sign_in,
     wrong_clock,
 )
-from tests.browser.rackside.test_offline import add_photo, all_sent
+from tests.browser.rackside.test_offline import add_photo
 
 from scalewitness.domain.moments import parse_moment
 from scalewitness.domain.translog.devices import DeviceKeys
@@ -118,7 +119,7 @@ def test_a_clock_set_between_check_and_signal_is_said_to_be_unknown(
     set_clock(page, 0)
     page.reload()
     phone.context.set_offline(False)
-    expect(page.locator("#waiting")).to_have_text("1 needs you", timeout=20_000)
+    expect(page.locator("#waiting")).to_have_text("1 needs you")
     page.goto(f"{HERE}#/calls")
     expect(page.get_by_text("how far it was off is not known")).to_be_visible()
     expect(page.get_by_role("button", name="Send with the corrected time")).to_be_hidden()
@@ -170,4 +171,4 @@ def test_the_key_of_a_phone_with_a_wrong_clock_is_taken(racks: Racks, phone: Pho
         sign_in(page, "greta")
     assert answer.value.status == 201
     page.goto(f"{HERE}#/phone")
-    expect(page.get_by_text("Calls are signed on this phone.")).to_be_visible(timeout=20_000)
+    expect(page.get_by_text("Calls are signed on this phone.")).to_be_visible()

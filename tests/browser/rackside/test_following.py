@@ -2,8 +2,15 @@
 
 import pytest
 from playwright.sync_api import Page, Request, Route, expect
-from tests.browser.rackside.conftest import Phone, Racks, open_sheet, said
-from tests.browser.rackside.test_sight import stored
+from tests.browser.rackside.conftest import (
+    Phone,
+    Racks,
+    draft_kept,
+    open_sheet,
+    said,
+    stored,
+    until,
+)
 
 STORE = "const s = await import('/rackside/store/replica.js');"
 SESSION = """const session = await new Promise((done) => {
@@ -18,13 +25,10 @@ def in_store(page: Page, script: str) -> object:
     return page.evaluate(f"async () => {{ {STORE} {SESSION} {script} }}")
 
 
-def until(page: Page, condition: str) -> None:
+def in_feed(page: Page, condition: str) -> None:
     """Waits until something holds of ``at``, where the phone is in the feed."""
-    for _ in range(80):
-        if in_store(page, f"const at = await s.feed(); return Boolean({condition});"):
-            return
-        page.wait_for_timeout(100)
-    pytest.fail(f"not within 8 s: {condition}")
+    script = f"const at = await s.feed(); return Boolean({condition});"
+    until(page, lambda: in_store(page, script), condition)
 
 
 def plant(page: Page, animal: str) -> None:
@@ -62,8 +66,7 @@ def test_a_change_shows_by_itself_in_every_tab(racks: Racks, phone: Phone) -> No
     for grams in ("311", "312"):
         weigh(racks, visit.animals["F-1"], grams)
         for page in (first, second):
-            # Within a second on an idle machine; this one may be busy.
-            expect(page.get_by_text(f"{grams} g")).to_be_visible(timeout=4000)
+            expect(page.get_by_text(f"{grams} g")).to_be_visible()
     assert {one.frame.page for one in waiting} == {first}
     first.close()
     weigh(racks, visit.animals["F-1"], "313")
@@ -74,7 +77,7 @@ def test_a_visit_appears_when_it_is_accepted(racks: Racks, phone: Phone) -> None
     with phone.context.expect_event("request", lambda one: "wait=25" in one.url):
         page = phone.signed_in()  # and everything fetched
     visit = racks.visit("F-2")
-    expect(page.locator(f'a[href="#/visit/{visit.id}"]')).to_be_visible(timeout=4000)
+    expect(page.locator(f'a[href="#/visit/{visit.id}"]')).to_be_visible()
 
 
 def test_a_lost_place_brings_everything_anew_and_forgets_the_rest(
@@ -84,7 +87,7 @@ def test_a_lost_place_brings_everything_anew_and_forgets_the_rest(
     page = phone.signed_in()
     phone.expected = ("410 (Gone)",)
     open_sheet(page, visit)
-    until(page, "at.cursor")
+    in_feed(page, "at.cursor")
     plant(page, ABROAD)
     refused: list[str] = []
 
@@ -98,7 +101,7 @@ def test_a_lost_place_brings_everything_anew_and_forgets_the_rest(
     page.route("**/api/v1/changes*", gone)
     page.reload()
     expect(page.get_by_role("heading", name="F-3")).to_be_visible()
-    until(page, "at.pull === 1 && !at.anew")
+    in_feed(page, "at.pull === 1 && !at.anew")
     held = {one["id"] for one in stored(page)["animals"]}
     assert refused
     assert ABROAD not in held
@@ -110,7 +113,7 @@ def test_a_page_from_an_earlier_place_is_not_taken(racks: Racks, phone: Phone) -
     """Else a slow tab without locks could bring back what another one was told to forget."""
     racks.visit("F-4")
     page = phone.signed_in()
-    until(page, "at.cursor")
+    in_feed(page, "at.cursor")
     old = f"{{ items: [{{type: 'animal', animal: {{id: '{ABROAD}'}}}}], cursor: 'x', more: false }}"
     in_store(page, f"await s.take(session, null, {old});")
     dump = stored(page)
@@ -125,15 +128,11 @@ def test_a_draft_goes_with_its_animal(racks: Racks, phone: Phone, *, again: bool
     open_sheet(page, visit)
     page.get_by_role("link", name="Log a call on F-5").click()
     page.get_by_label("Note").fill("begun")
-    page.wait_for_timeout(400)
+    draft_kept(page, "begun")
     page.goto("/rackside/#/calls")
     assert [one["animal"] for one in stored(page)["drafts"]] == [visit.animals["F-5"]]
     if again:
         in_store(page, "await s.beginAgain(session, (await s.feed()).cursor);")
         assert len(stored(page)["drafts"]) == 1, "what is here stays until everything came anew"
     racks.push(racks.odile, said("visit_cancelled", visit.id, {}))
-    for _ in range(40):
-        if not stored(page)["drafts"]:
-            break
-        page.wait_for_timeout(100)
-    assert stored(page)["drafts"] == []
+    until(page, lambda: not stored(page)["drafts"], "the draft to go")

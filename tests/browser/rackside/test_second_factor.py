@@ -50,4 +50,4 @@ def test_the_phone_is_let_in_by_a_page(racks: Racks, phones: NewPhone, pages: Pa
     (code,) = re.findall(r"\b[B-Z]{4}-[B-Z]{4}\b", told.inner_text())
     assert told.get_by_role("link").get_attribute("href") == f"{racks.stack.url}/devices/new"
     assert pages.let_in(code).is_redirect
-    expect(page.get_by_role("heading", name="Visits")).to_be_visible(timeout=20_000)
+    expect(page.get_by_role("heading", name="Visits")).to_be_visible()

@@ -4,40 +4,22 @@ import json
 import re
 from typing import Any
 
-from playwright.sync_api import Page, Route, expect
+from playwright.sync_api import Route, expect
 from tests.browser.rackside.conftest import (
+    DUMP,
     HERE,
     NewPhone,
     Phone,
     Racks,
+    all_sent,
     fill_in,
     open_sheet,
     pick,
     said,
     save,
+    stored,
 )
 from tests.world import PASSWORD, probing
-
-DUMP = """async () => {
-  const db = await new Promise((done) => {
-    const asked = indexedDB.open("rackside"); asked.onsuccess = () => done(asked.result); });
-  const names = [...db.objectStoreNames], all = {};
-  const step = db.transaction(names);
-  await Promise.all(names.map((name) => new Promise((done) => {
-    const asked = step.objectStore(name).getAll();
-    asked.onsuccess = () => { all[name] = asked.result; done(); }; })));
-  db.close();
-  return JSON.parse(JSON.stringify(all));
-}"""
-
-
-def stored(page: Page) -> dict[str, Any]:
-    """Everything in the phone's store."""
-    return dict(page.evaluate(DUMP))
-
-
-def all_sent(page: Page) -> None:
-    expect(page.locator("#waiting")).to_have_text("Nothing waits", timeout=20_000)
 
 
 def test_the_blind_are_told_nothing_until_their_own_call_is_in(racks: Racks, phone: Phone) -> None:
@@ -209,7 +191,7 @@ def test_a_revoked_phone_keeps_its_calls_until_its_keeper_signs_in_again(
     device = page.evaluate(f"({DUMP})().then((all) => all.meta.find((one) => one.device).device)")
     racks.greta.delete(f"devices/{device}").raise_for_status()
     phone.context.set_offline(False)
-    expect(page.get_by_text("1 not sent yet: kept here")).to_be_visible(timeout=20_000)
+    expect(page.get_by_text("1 not sent yet: kept here")).to_be_visible()
     racks.forgive()
     page.get_by_label("E-mail").fill("odile@keepers.example")
     page.get_by_label("Password").fill(PASSWORD)

@@ -6,17 +6,19 @@ from typing import Any
 
 from playwright.sync_api import Page, expect
 from tests.browser.rackside.conftest import (
+    DUMP,
     HERE,
     NewPhone,
     Phone,
     Racks,
     Visit,
+    all_sent,
     fill_in,
     open_sheet,
     save,
+    stored,
 )
-from tests.browser.rackside.test_offline import add_photo, all_sent
-from tests.browser.rackside.test_sight import DUMP, stored
+from tests.browser.rackside.test_offline import add_photo
 from tests.world import PASSWORD
 
 
@@ -30,7 +32,7 @@ def revoked(racks: Racks, phone: Phone, visit: Visit) -> Page:
     save(page, next(iter(visit.animals)))
     racks.greta.delete(f"devices/{device}").raise_for_status()
     phone.context.set_offline(False)
-    expect(page.get_by_role("heading", name="Log at the racks")).to_be_visible(timeout=20_000)
+    expect(page.get_by_role("heading", name="Log at the racks")).to_be_visible()
     phone.context.set_offline(True)
     return page
 
@@ -57,7 +59,7 @@ def test_signed_out_by_the_server_it_goes_on_without_a_signal(
     page.get_by_role("link", name="Sign in again").click()
     page.get_by_label("Password").fill(PASSWORD)
     page.get_by_role("button", name="Sign in").click()
-    expect(page.get_by_role("heading", name="Visits")).to_be_visible(timeout=20_000)
+    expect(page.get_by_role("heading", name="Visits")).to_be_visible()
     all_sent(page)
     calls = racks.calls_on(visit)
     assert sorted(one.about or "" for one in calls) == sorted(visit.animals.values())

@@ -2,7 +2,16 @@
 
 import pytest
 from playwright.sync_api import Error, expect
-from tests.browser.rackside.conftest import NewPhone, Phone, Racks, fill_in, open_sheet, save
+from tests.browser.rackside.conftest import (
+    NewPhone,
+    Phone,
+    Racks,
+    draft_kept,
+    fill_in,
+    open_sheet,
+    save,
+    until,
+)
 
 
 def test_a_newer_version_takes_over_when_asked(racks: Racks, phones: NewPhone) -> None:
@@ -15,15 +24,14 @@ def test_a_newer_version_takes_over_when_asked(racks: Racks, phones: NewPhone) -
     fill_in(page, "V-1")
     save(page, "V-1")
     fill_in(page, "V-2", left=4)
-    page.wait_for_timeout(400)
+    draft_kept(page, '"told": "no"')
     old = page.evaluate("caches.keys()")
     racks.release("/* newer */")
     page.evaluate("navigator.serviceWorker.ready.then((one) => one.update())")
     with page.expect_navigation():
         page.get_by_role("button", name="Use it now").click()
-    new = page.evaluate("caches.keys()")
-    assert len(new) == 1
-    assert new != old
+    until(page, lambda: len(page.evaluate("caches.keys()")) == 1, "the older version to go")
+    assert page.evaluate("caches.keys()") != old
     phone.context.set_offline(True)
     page.reload()
     expect(page.locator("#waiting")).to_have_text("1 not sent")
