@@ -42,12 +42,11 @@ from scalewitness.domain.sexing.examiners.posterior import (
     settle,
     settled,
 )
-from scalewitness.domain.sexing.findings import reading
+from scalewitness.domain.sexing.findings import reading, typical
 from scalewitness.domain.sexing.likelihood import log_ratio
 from scalewitness.domain.sexing.parameters import Parameters, load_parameters
 from scalewitness.domain.sexing.sessions import anchoring
 from scalewitness.domain.sexing.taxa import Taxon, taxon
-from scalewitness.domain.sexing.typical import typical
 
 DAY = 86_400_000
 SPECIES = ("python_regius", "boa_imperator", "pantherophis_guttatus", "pituophis_ruthveni")

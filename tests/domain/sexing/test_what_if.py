@@ -21,9 +21,9 @@ from tests.domain.sexing.builders import (
 from tests.domain.sexing.strategies import RECORDS, SEXES, TAXA
 
 from scalewitness.domain.observations import Dna, Endoscopy, Probing, ScaleCount, Ultrasound
+from scalewitness.domain.sexing.findings import NoSuchFinding, typical
 from scalewitness.domain.sexing.policy import DEFAULT_POLICY
 from scalewitness.domain.sexing.records import EMPTY, ExaminerRecords
-from scalewitness.domain.sexing.typical import NoSuchFinding, typical
 from scalewitness.domain.sexing.what_if import SupposedCall, what_if
 
 METHODS = (

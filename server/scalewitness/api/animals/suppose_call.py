@@ -15,7 +15,7 @@ from scalewitness.calls.queries.visibility import animal_open
 from scalewitness.domain.errors import OutOfRange, WrongShape
 from scalewitness.domain.observations import Conclusion, Method, Observation, Sureness, method_of
 from scalewitness.domain.sexing.evidence import Role
-from scalewitness.domain.sexing.typical import NoSuchFinding
+from scalewitness.domain.sexing.findings import NoSuchFinding
 from scalewitness.planning.supposing import SupposedAnswer, suppose
 
 

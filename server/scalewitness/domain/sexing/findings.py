@@ -1,27 +1,33 @@
-"""What one call says by itself: the chance of what was seen in a male and in a female.
+"""What one call says by itself: the chance of what was seen in a male and in a female; and what
+a method usually shows, which is used where a check has not been made yet.
 
 A finding that cannot tell the sexes apart, a call that reached no conclusion, and a call
 whose conclusion goes against what was seen all say nothing; each says so by its code.
 """
 
 from collections.abc import Callable
+from decimal import Decimal
 from math import log
 from typing import Any, Literal
 
 from msgspec import Struct
 
 from scalewitness.domain.observations import (
+    Conclusion,
     Dna,
+    Endoscopy,
     Eversion,
     Hearsay,
     LifeStage,
     Method,
+    Observation,
     Pass,
     Probing,
     Radiography,
     Reproduction,
     ScaleCount,
     Sex,
+    Ultrasound,
     Visual,
 )
 from scalewitness.domain.sexing.depths import depth_tables, pass_log_chance
@@ -29,7 +35,7 @@ from scalewitness.domain.sexing.evidence import Evidence, other
 from scalewitness.domain.sexing.likelihood import NOTHING, Pair, log_ratio, total
 from scalewitness.domain.sexing.parameters import ParameterSet
 from scalewitness.domain.sexing.sides import SIDES_NUMBERS, compare
-from scalewitness.domain.sexing.taxa import Taxon
+from scalewitness.domain.sexing.taxa import Range, Taxon
 
 Code = Literal[
     "depths_read",
@@ -54,6 +60,10 @@ _LEAST = 1e-12
 """Log chances no further apart than this are equal but for rounding."""
 _DEPTH_NUMBERS = ("depth.sd_share", "depth.sd_least", "depth.outlier")
 _BOTH_SIDES = (*_DEPTH_NUMBERS, *SIDES_NUMBERS)
+
+
+class NoSuchFinding(ValueError):
+    """This method cannot come to that conclusion."""
 
 
 class Reading(Struct, frozen=True):
@@ -194,4 +204,93 @@ _KEYS: dict[Method, Callable[[Any, Sex, Taxon], Key]] = {
     "scale_count": _scale_count,
     "visual": _visual,
     "statement": _statement,
+}
+
+
+# --- what a check that has not been made usually shows ----------------------------------
+
+
+def typical(method: Method, conclusion: Conclusion, taxon: Taxon) -> Observation:
+    """What such a check would show: a depth from the middle of the range on both sides, a
+    marker of the species' own sex system. Raises NoSuchFinding for eggs from a male."""
+    return _TYPICAL[method](conclusion, taxon)
+
+
+def _usual_probing(conclusion: Conclusion, taxon: Taxon) -> Probing:
+    depth = None if conclusion == "undetermined" else _middle(taxon.depths(conclusion))
+    if depth is None or taxon.male_range is None or taxon.female_range is None:
+        return Probing()
+    return Probing((Pass("left", depth, "resistance"), Pass("right", depth, "resistance")))
+
+
+def _middle(given: Range | None) -> str | None:
+    if given is None:
+        return None
+    halves = round(float(given[0] + given[1]))
+    return f"{Decimal(halves) / 2:f}"
+
+
+def _usual_eversion(conclusion: Conclusion, _: Taxon) -> Eversion:
+    if conclusion == "undetermined":
+        return Eversion("manual", "unclear")
+    return Eversion("manual", "hemipenes" if conclusion == "male" else "nothing")
+
+
+def _usual_ultrasound(conclusion: Conclusion, _: Taxon) -> Ultrasound:
+    if conclusion == "undetermined":
+        return Ultrasound("unclear")
+    return Ultrasound("hemipenes" if conclusion == "male" else "pockets")
+
+
+def _usual_radiography(conclusion: Conclusion, _: Taxon) -> Radiography:
+    if conclusion == "undetermined":
+        return Radiography(True, "unclear")
+    return Radiography(True, "hemipenes" if conclusion == "male" else "none")
+
+
+def _usual_endoscopy(conclusion: Conclusion, _: Taxon) -> Endoscopy:
+    if conclusion == "undetermined":
+        return Endoscopy("unclear")
+    return Endoscopy("testes" if conclusion == "male" else "ovaries")
+
+
+def _usual_dna(conclusion: Conclusion, taxon: Taxon) -> Dna:
+    """Where the system is not known an assay has to assume one, and says nothing."""
+    system = "ZW" if taxon.sex_system == "unknown" else taxon.sex_system
+    if conclusion == "undetermined":
+        return Dna(system, "shed", "failed")
+    two_kinds: Sex = "male" if system == "XY" else "female"
+    return Dna(system, "shed", "heterogametic" if conclusion == two_kinds else "homogametic")
+
+
+def _usual_reproduction(conclusion: Conclusion, _: Taxon) -> Reproduction:
+    if conclusion == "male":
+        raise NoSuchFinding("eggs or young prove no male")
+    return Reproduction("laid_eggs", witnessed=True)
+
+
+def _usual_scale_count(conclusion: Conclusion, taxon: Taxon) -> ScaleCount:
+    """A count from the middle of what only that sex has."""
+    male, female = taxon.male_subcaudals, taxon.female_subcaudals
+    if male is None or female is None:
+        return ScaleCount(0)
+    low, high = {
+        "male": (female[1] + 1, male[1]),
+        "female": (female[0], male[0] - 1),
+        "undetermined": (male[0], female[1]),
+    }[conclusion]
+    return ScaleCount(int(low + high) // 2)
+
+
+_TYPICAL: dict[Method, Callable[[Conclusion, Taxon], Observation]] = {
+    "probing": _usual_probing,
+    "eversion": _usual_eversion,
+    "ultrasound": _usual_ultrasound,
+    "radiography": _usual_radiography,
+    "endoscopy": _usual_endoscopy,
+    "dna": _usual_dna,
+    "reproduction": _usual_reproduction,
+    "scale_count": _usual_scale_count,
+    "visual": lambda _, __: Visual("tail"),
+    "statement": lambda _, __: Hearsay("seller"),
 }

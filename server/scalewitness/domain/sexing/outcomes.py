@@ -17,13 +17,12 @@ from numpy.typing import NDArray
 
 from scalewitness.domain.observations import Method, Observation, Pass, Probing, Sex
 from scalewitness.domain.sexing.depths import LAST, DepthTable, depth_tables, normal_below
-from scalewitness.domain.sexing.findings import Reading
+from scalewitness.domain.sexing.findings import Reading, typical
 from scalewitness.domain.sexing.likelihood import NOTHING, Pair, log_ratio
 from scalewitness.domain.sexing.parameters import Parameters, ParameterSet
 from scalewitness.domain.sexing.sides import alike_by_chance, said
 from scalewitness.domain.sexing.tables import table
 from scalewitness.domain.sexing.taxa import Range, Taxon
-from scalewitness.domain.sexing.typical import typical
 
 FloatArray = NDArray[np.float64]
 

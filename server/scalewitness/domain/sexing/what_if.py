@@ -15,12 +15,12 @@ from scalewitness.domain.observations import (
 )
 from scalewitness.domain.sexing.evidence import Evidence, Identity, Role
 from scalewitness.domain.sexing.explain import ReasonLine, explain
+from scalewitness.domain.sexing.findings import typical
 from scalewitness.domain.sexing.parameters import Parameters
 from scalewitness.domain.sexing.policy import Policy
 from scalewitness.domain.sexing.records import ExaminerRecords
 from scalewitness.domain.sexing.standing import Assessment, CallWeight, assess
 from scalewitness.domain.sexing.taxa import Taxon
-from scalewitness.domain.sexing.typical import typical
 from scalewitness.domain.sexing.words import chance
 
 SUPPOSED = "supposed"
