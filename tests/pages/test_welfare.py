@@ -7,7 +7,7 @@ from decimal import Decimal
 import pytest
 
 from scalewitness.animals.queries import LastNoted
-from scalewitness.pages.welfare import warnings
+from scalewitness.domain.cautions import reasons_to_wait
 
 NOW = datetime(2026, 11, 25, 12, tzinfo=UTC)
 FIT = LastNoted(
@@ -20,7 +20,7 @@ FIT = LastNoted(
 
 
 def said(condition: LastNoted, *, hold_off: bool = False, steward: bool = True) -> str:
-    return " ".join(warnings(condition, hold_off=hold_off, now=NOW, steward=steward))
+    return " ".join(reasons_to_wait(condition, hold_off=hold_off, now=NOW, steward=steward))
 
 
 def but(**changed: object) -> LastNoted:

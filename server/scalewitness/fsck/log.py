@@ -1,11 +1,12 @@
 """The log's own stores against a tree grown again from the leaves."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 import msgspec
 from django.conf import settings
 
 from scalewitness.domain.translog.checkpoints import NotACheckpoint
+from scalewitness.domain.translog.devices import DeviceKeys
 from scalewitness.domain.translog.keys import VerifierKey, read_verifier
 from scalewitness.domain.translog.notes import BadNote, open_checkpoint
 from scalewitness.domain.translog.regrowth import Filled, Regrowth
@@ -191,3 +192,11 @@ def _first_unlike(layers: bytes, right: bytes) -> int:
 
 def _hash(hashes: bytes, at: int) -> bytes:
     return hashes[at * HASH_BYTES : (at + 1) * HASH_BYTES]
+
+
+def check_signatures(read: Iterable[Read], devices: DeviceKeys) -> Iterator[Difference]:
+    """Signatures that do not hold. ``devices`` has read every entry before these."""
+    for one in read:
+        fault = devices.read(one.leaf) if one.leaf is not None else None
+        if fault:
+            yield Difference("ledger_entry", one.position, fault)

@@ -8,11 +8,10 @@ import msgspec
 
 from scalewitness.domain.translog.devices import DeviceKeys
 from scalewitness.domain.translog.regrowth import Regrowth
-from scalewitness.fsck.log import Claim, LogCheck, State, beyond, read_state
+from scalewitness.fsck.log import Claim, LogCheck, State, beyond, check_signatures, read_state
 from scalewitness.fsck.reading import entries_between, read_entry
 from scalewitness.fsck.report import Difference, Report
 from scalewitness.fsck.rows import check_files, check_rows, check_texts, check_texts_elsewhere
-from scalewitness.fsck.signatures import check_signatures
 from scalewitness.fsck.tables import strays
 from scalewitness.ledger.queries.snapshot import snapshot
 from scalewitness.standings.queries.replay import Replay

@@ -15,7 +15,7 @@ from scalewitness.domain.translog.proofs import (
 from scalewitness.domain.translog.tiles import WIDTH, NodeRun, Spot, spot_of, tile_root
 from scalewitness.domain.translog.tiles import Tile as Place
 from scalewitness.domain.translog.tree import EMPTY_ROOT, HASH_BYTES, fold_right
-from scalewitness.ledger.models import Entry, Head, Tile
+from scalewitness.ledger.models import Checkpoint, Entry, Head, Tile
 from scalewitness.ledger.queries.prepared import Prepared, asked
 
 Node: TypeAlias = tuple[int, int]
@@ -179,3 +179,8 @@ def _columns(rows: Sequence[tuple[int, ...]], width: int) -> list[list[int]]:
 def _root_over(hashes: bytes | None, spot: Spot | NodeRun) -> bytes | None:
     count = 1 if isinstance(spot, Spot) else spot.end - spot.start
     return tile_root(hashes) if hashes and len(hashes) == count * HASH_BYTES else None
+
+
+def latest_checkpoint(key: str) -> Checkpoint | None:
+    """The largest tree signed under a verifier key; None where there is none yet."""
+    return Checkpoint.objects.filter(key=key).order_by("-size").first()

@@ -23,8 +23,7 @@ from scalewitness.domain.translog.witnessing import (
     read_target,
 )
 from scalewitness.ledger.models import Checkpoint, WitnessPush
-from scalewitness.ledger.queries.checkpoints import latest_checkpoint
-from scalewitness.ledger.queries.tree import growth_proof
+from scalewitness.ledger.queries.tree import growth_proof, latest_checkpoint
 from scalewitness.ledger.services.cosigning import take
 from scalewitness.ledger.services.signing import log_signer
 

@@ -10,10 +10,9 @@ from scalewitness.domain.translog.checkpoints import Checkpoint as Head
 from scalewitness.domain.translog.keys import Signer, read_signer
 from scalewitness.domain.translog.notes import signed
 from scalewitness.ledger.models import Checkpoint, SignedHead
-from scalewitness.ledger.queries.checkpoints import latest_checkpoint
 from scalewitness.ledger.queries.fence import standing_fence
 from scalewitness.ledger.queries.origins import origin
-from scalewitness.ledger.queries.tree import Tip, continues, tip
+from scalewitness.ledger.queries.tree import Tip, continues, latest_checkpoint, tip
 from scalewitness.ledger.services.fencing import watch
 from scalewitness.ledger.services.memory import remember
 

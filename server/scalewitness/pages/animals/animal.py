@@ -16,6 +16,7 @@ from scalewitness.animals.queries import Edit, animal_of, condition, edits_of, i
 from scalewitness.breeding.queries.pairings import pairings_seen
 from scalewitness.calls.queries.visibility import animal_open, animal_seen, visible_animals
 from scalewitness.disputes.queries import open_dispute_on
+from scalewitness.domain.cautions import reasons_to_wait
 from scalewitness.domain.errors import NotFound, VersionStale
 from scalewitness.domain.sexing.linked_trait import LinkedTrait, linked_traits
 from scalewitness.domain.sexing.taxa import taxon
@@ -40,7 +41,6 @@ from scalewitness.pages.parts.access import actor_of, page, say_accepted, signed
 from scalewitness.pages.parts.facts import FactForm
 from scalewitness.pages.parts.picking import chosen, offered, pick, sent, typed
 from scalewitness.pages.plots.of_case import course_of, depths_of
-from scalewitness.pages.welfare import warnings
 from scalewitness.people.models import Keeper
 from scalewitness.people.queries import names_of
 from scalewitness.receipts.queries import withheld
@@ -63,7 +63,7 @@ def blind_view(animal: Animal) -> dict[str, Any]:
         "fed_at": known.fed_at,
         "shed": known.shed,
         "hold_off": animal.hold_off,
-        "warnings": warnings(known, hold_off=animal.hold_off, now=now, steward=False),
+        "warnings": list(reasons_to_wait(known, hold_off=animal.hold_off, now=now, steward=False)),
     }
 
 

@@ -20,7 +20,7 @@ from scalewitness.breeding.queries.clutches import (
     ratio_in_words,
 )
 from scalewitness.calls.queries.visibility import visible_animals
-from scalewitness.domain.cautions import BEFORE_A_CHECK
+from scalewitness.domain.cautions import BEFORE_A_CHECK, reasons_to_wait
 from scalewitness.intake.outcomes import Outcome
 from scalewitness.intake.services import accept
 from scalewitness.pages.breeding.clutch_forms import ROWS, HatchlingForm, TogetherForm
@@ -28,7 +28,6 @@ from scalewitness.pages.collections.collection import stewarded
 from scalewitness.pages.home.attention import title_of
 from scalewitness.pages.parts.access import actor_of, page, signed_in
 from scalewitness.pages.parts.listing import listed
-from scalewitness.pages.welfare import warnings
 from scalewitness.people.models import Keeper
 
 
@@ -114,8 +113,10 @@ def _row(animal: Animal, kind: type[HatchlingForm], request: HttpRequest) -> Hat
 def _warn(rows: Sequence[HatchlingRow]) -> None:
     known, now = conditions_of(row.animal.pk for row in rows), timezone.now()
     for row in rows:
-        row.warnings = warnings(
-            known[row.animal.pk], hold_off=row.animal.hold_off, now=now, steward=True
+        row.warnings = list(
+            reasons_to_wait(
+                known[row.animal.pk], hold_off=row.animal.hold_off, now=now, steward=True
+            )
         )
 
 

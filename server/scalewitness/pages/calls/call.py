@@ -13,7 +13,7 @@ from scalewitness.calls.models import Call
 from scalewitness.calls.queries.held import held_call_of
 from scalewitness.calls.queries.made import call_of
 from scalewitness.calls.queries.visibility import animal_open, animal_seen
-from scalewitness.domain.cautions import BEFORE_A_CHECK
+from scalewitness.domain.cautions import BEFORE_A_CHECK, reasons_to_wait
 from scalewitness.domain.errors import NotFound
 from scalewitness.domain.methods import METHODS
 from scalewitness.pages.animals.animal import blind_title, blind_view, full_view
@@ -22,7 +22,6 @@ from scalewitness.pages.calls.methods import FORMS
 from scalewitness.pages.home.attention import title_of
 from scalewitness.pages.parts.access import actor_of, page, say_accepted, signed_in
 from scalewitness.pages.parts.facts import FactForm, new_id, note
-from scalewitness.pages.welfare import warnings
 from scalewitness.people.models import Keeper
 from scalewitness.people.queries import grants_on, practitioner_named
 from scalewitness.people.services import name_practitioner
@@ -64,7 +63,9 @@ def _check_view(keeper: Keeper, animal_id: UUID) -> dict[str, Any]:
     now = timezone.now()
     animal, sight = animal_seen(keeper.pk, animal_id, now)
     steward = is_steward(keeper.pk, animal.collection, now)
-    reasons = warnings(condition(animal.pk), hold_off=animal.hold_off, now=now, steward=steward)
+    reasons = list(
+        reasons_to_wait(condition(animal.pk), hold_off=animal.hold_off, now=now, steward=steward)
+    )
     return {
         "id": animal.pk,
         "title": title_of(animal) if sight == "all" else blind_title(animal),

@@ -1,0 +1,29 @@
+"""Names that what is stored or queued relies on: they outlive a move of their code."""
+
+from celery import current_app
+from django.conf import settings
+from django.utils.module_loading import import_string
+
+SCHEDULED = {
+    "scalewitness.intake.tasks.chase_disclosures",
+    "scalewitness.intake.tasks.end_devices",
+    "scalewitness.intake.tasks.go_on_reassessing",
+    "scalewitness.intake.tasks.lapse_due_offers",
+    "scalewitness.intake.tasks.update_records",
+    "scalewitness.intake.tasks.write_digests",
+    "scalewitness.ledger.tasks.push_to_witnesses",
+    "scalewitness.ledger.tasks.sign_head",
+    "scalewitness.mail.tasks.deliver_waiting",
+}
+
+
+def test_a_task_queued_by_an_earlier_release_is_known() -> None:
+    current_app.loader.import_default_modules()
+    assert current_app.tasks.keys() >= SCHEDULED
+    assert {one["task"] for one in settings.CELERY_BEAT_SCHEDULE.values()} == SCHEDULED
+
+
+def test_sessions_of_an_earlier_release_stay_signed_in() -> None:
+    """A session names the backend that its keeper signed in by, and ends without it."""
+    assert settings.AUTHENTICATION_BACKENDS == ["scalewitness.pages.accounts.OneAccount"]
+    assert import_string("scalewitness.pages.accounts.OneAccount")
