@@ -247,7 +247,8 @@ def test_hundreds_of_animals_take_few_statements(
     django_assert_max_num_queries: Any,
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    monkeypatch.setattr(services, "PACE", Pace())  # as on a machine with nothing else to do
+    monkeypatch.setattr(services, "PACE", Pace())
+    monkeypatch.setattr(batches, "HOLDING", 60.0)  # as on a machine with nothing else to do
     world = lasting_world
     items = []
     for number in range(80):

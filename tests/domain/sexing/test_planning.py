@@ -20,12 +20,22 @@ from tests.domain.sexing.builders import (
     probed,
     standing,
 )
+from tests.domain.sexing.planned import (
+    IDA,
+    IVO,
+    LAB,
+    LATER,
+    SECOND,
+    VERA,
+    animal_of,
+    check_of,
+    owner,
+    plan_of,
+)
 from tests.domain.sexing.strategies import RECORDS, TAXA
 
-from scalewitness.domain.observations import Endoscopy, Ultrasound
+from scalewitness.domain.observations import Endoscopy
 from scalewitness.domain.sexing.feasible import (
-    PLANNED,
-    Available,
     Candidate,
     Condition,
     obstacles,
@@ -34,42 +44,16 @@ from scalewitness.domain.sexing.feasible import (
 from scalewitness.domain.sexing.findings import reading
 from scalewitness.domain.sexing.likelihood import log_ratio
 from scalewitness.domain.sexing.outcomes import prospect
-from scalewitness.domain.sexing.parameters import ParameterSet, load_parameters
-from scalewitness.domain.sexing.planning import _Weighing, fill_visit, loss, plan
+from scalewitness.domain.sexing.planning import _Weighing, loss
 from scalewitness.domain.sexing.policy import DEFAULT_POLICY
 from scalewitness.domain.sexing.records import EMPTY
-from scalewitness.domain.sexing.tables import table
-
-SECOND = load_parameters("sexing-2")
-IDA, IVO = Available("ida", "keeper"), Available("ivo", "keeper")
-VERA, LAB = Available("vera", "veterinarian"), Available("lab", "laboratory")
-EVERYONE = (IDA, VERA, LAB)
-LATER = 10**14  # long after every call of the builders, however many tests ran before
-
-
-def _animal(*calls, taxon=BALL, stage="adult", **other):
-    return Candidate("x", taxon, stage, tuple(calls), **other)
-
-
-def _plan(candidate, *by, parameters=SECOND, at=LATER):
-    return plan(candidate, by or EVERYONE, at, EMPTY, DEFAULT_POLICY, parameters)
-
-
-def _check(candidate, method, by, parameters=SECOND):
-    found = _plan(candidate, by, parameters=parameters).checks
-    return next(one for one in found if one.method == method)
-
-
-def owner(**other):
-    return male("olive", blind=False, interested=True, **other)
-
 
 # --- the arithmetic ---------------------------------------------------------------------
 
 
 def test_an_ultrasound_followed_through_by_hand():
     """An unsexed animal, a veterinarian: error 1 in 50, animal misleading 1 in 200."""
-    check = _check(_animal(), "ultrasound", VERA)
+    check = check_of(animal_of(), "ultrasound", VERA)
     said = {"male": (0.95, 0.03), "female": (0.05, 0.9)}  # (if male, if female)
     expected = 0.1
     for pair in said.values():
@@ -87,7 +71,7 @@ def test_an_ultrasound_followed_through_by_hand():
 def test_chances_of_a_further_probing_know_that_the_animal_may_mislead():
     """P(second | first) from both together over the first, the shared doubt in both."""
     first = male("ash")
-    check = _check(_animal(first, taxon=BALL), "probing", IDA, PARAMETERS)
+    check = check_of(animal_of(first, taxon=BALL), "probing", IDA, PARAMETERS)
     outcomes = prospect("probing", BALL, PARAMETERS).outcomes
 
     def joint(*pairs):
@@ -152,7 +136,7 @@ def _class(ratio, outcomes):
 @given(RECORDS, TAXA)
 def test_expectations_stay_expectations(record, kind):
     candidate = Candidate("x", kind, "adult", tuple(record), stakes=("open_sale",))
-    for check in _plan(candidate).checks:
+    for check in plan_of(candidate).checks:
         assert 0 <= check.loss_after <= min(0.1, check.loss_now + 0.002)
         assert 0 <= check.verified <= 1 + 1e-9
         assert check.benefit >= planning_number("worth", "least")
@@ -170,7 +154,7 @@ def test_expectations_stay_expectations(record, kind):
 )
 def test_what_is_expected_of_the_probability_is_what_it_is_now(method, by, slack):
     """The law of total probability, but for what undetermined checks leave out."""
-    for candidate in (_animal(taxon=CORN), _animal(owner(), taxon=CORN)):
+    for candidate in (animal_of(taxon=CORN), animal_of(owner(), taxon=CORN)):
         weighing = _Weighing(candidate, LATER, EMPTY, DEFAULT_POLICY, SECOND)
         found = weighing._followed(method, by, None)
         rest = 1 - sum(chance for chance, _ in found)
@@ -198,14 +182,14 @@ def test_silence_costs_what_the_policy_prefers_it_to(calls, expected):
 
 
 def test_a_verified_animal_is_left_alone():
-    assert not _plan(_animal(male("ash"), male("birch"))).checks
+    assert not plan_of(animal_of(male("ash"), male("birch"))).checks
     decisive = call("female", Endoscopy("ovaries"), "vera", role="veterinarian")
-    assert not _plan(_animal(decisive, stakes=("open_sale",))).checks
+    assert not plan_of(animal_of(decisive, stakes=("open_sale",))).checks
 
 
 def test_what_hangs_on_it_multiplies():
     none, pairing, sale = (
-        _check(_animal(owner(), stakes=stakes), "ultrasound", VERA)
+        check_of(animal_of(owner(), stakes=stakes), "ultrasound", VERA)
         for stakes in ((), ("planned_pairing",), ("open_sale", "planned_pairing"))
     )
     worth = none.benefit + none.burden
@@ -217,8 +201,8 @@ def test_what_hangs_on_it_multiplies():
 
 def test_every_invasive_check_before_makes_the_next_weigh_more():
     long_ago = tuple(("probing", n * 20 * DAY) for n in range(1, 3))
-    fresh = _check(_animal(), "probing", IDA)
-    tired = _check(_animal(condition=Condition(examined=long_ago)), "probing", IDA)
+    fresh = check_of(animal_of(), "probing", IDA)
+    tired = check_of(animal_of(condition=Condition(examined=long_ago)), "probing", IDA)
     assert tired.burden == pytest.approx(2 * fresh.burden)
     assert tired.benefit < fresh.benefit
     assert any("2 invasive checks already" in reason for reason in tired.reasons)
@@ -226,7 +210,7 @@ def test_every_invasive_check_before_makes_the_next_weigh_more():
 
 def test_a_blind_examiner_comes_first():
     knowing = replace(IVO, knows=frozenset({"x"}))
-    checks = _plan(_animal(owner()), knowing, IDA).checks
+    checks = plan_of(animal_of(owner()), knowing, IDA).checks
     assert [(one.examiner, one.blind) for one in checks] == [("ida", True), ("ivo", False)]
     assert "The record lacks a blind check, and this would be one." in checks[0].reasons
     assert any("knows an earlier answer" in reason for reason in checks[1].reasons)
@@ -234,22 +218,22 @@ def test_a_blind_examiner_comes_first():
 
 
 def test_who_has_examined_it_before_is_not_blind():
-    checks = _plan(_animal(male("ida")), IDA, IVO).checks
+    checks = plan_of(animal_of(male("ida")), IDA, IVO).checks
     assert {one.examiner: one.blind for one in checks} == {"ida": False, "ivo": True}
     assert checks[0].examiner == "ivo"
 
 
 def test_who_has_a_share_does_not_meet_the_rule():
     sharing = replace(IVO, interested_in=frozenset({"x"}))
-    check = _check(_animal(owner()), "probing", sharing)
+    check = check_of(animal_of(owner()), "probing", sharing)
     assert check.verified == 0
     assert "This examiner has a share in the animal." in check.reasons
 
 
 def test_a_reported_check_is_not_blind_though_nothing_anchors_it():
     """It moves the probability as a blind one would, and meets no rule that asks for one."""
-    plain = _check(_animal(owner()), "ultrasound", VERA)
-    check = _check(_animal(owner()), "ultrasound", replace(VERA, reported=True))
+    plain = check_of(animal_of(owner()), "ultrasound", VERA)
+    check = check_of(animal_of(owner()), "ultrasound", replace(VERA, reported=True))
     assert (plain.blind, check.blind) == (True, False)
     assert plain.verified > check.verified == 0
     assert check.loss_after == plain.loss_after
@@ -259,14 +243,14 @@ def test_a_reported_check_is_not_blind_though_nothing_anchors_it():
 def test_agreement_of_a_crowd_leaves_little_for_one_more_of_the_same():
     """Probings share the doubt about the animal; another method does not."""
     crowd = [male(f"keeper-{n}", blind=False) for n in range(5)]
-    candidate = _animal(*crowd, stakes=("open_sale",), condition=Condition(examined=()))
-    found = {(one.method, one.examiner): one.loss_after for one in _plan(candidate).checks}
+    candidate = animal_of(*crowd, stakes=("open_sale",), condition=Condition(examined=()))
+    found = {(one.method, one.examiner): one.loss_after for one in plan_of(candidate).checks}
     assert found["ultrasound", "vera"] < found["probing", "vera"]
 
 
 def test_a_contested_animal_needs_another_kind_of_evidence():
-    candidate = _animal(male("ash"), female("birch"), taxon=CORN)
-    checks = _plan(candidate).checks
+    candidate = animal_of(male("ash"), female("birch"), taxon=CORN)
+    checks = plan_of(candidate).checks
     assert checks[0].method == "dna"
     assert "Its calls contradict each other." in checks[0].reasons
     verified = {(one.method, one.examiner): one.verified for one in checks}
@@ -275,7 +259,7 @@ def test_a_contested_animal_needs_another_kind_of_evidence():
 
 
 def test_depths_nobody_knows_leave_the_conclusion():
-    check = _check(_animal(taxon=SCRUB), "probing", VERA)
+    check = check_of(animal_of(taxon=SCRUB), "probing", VERA)
     assert check.loss_after < check.loss_now
 
 
@@ -283,16 +267,16 @@ def test_scale_counts_tell_only_outside_the_overlap():
     """Massasauga: 25 to 29 in both sexes (Klauber); about half of all lie outside."""
     assert 0.4 < prospect("scale_count", MASSASAUGA, SECOND).telling < 0.6
     assert prospect("scale_count", BALL, SECOND).telling == 0
-    check = _check(_animal(taxon=MASSASAUGA), "scale_count", VERA)
+    check = check_of(animal_of(taxon=MASSASAUGA), "scale_count", VERA)
     assert 0.07 < check.loss_after < 0.1
 
 
 def test_the_reasons_in_words():
-    found = _check(_animal(owner(), taxon=CORN, stakes=("open_sale",)), "dna", LAB).reasons
+    found = check_of(animal_of(owner(), taxon=CORN, stakes=("open_sale",)), "dna", LAB).reasons
     assert found[0] == "It stands as probable male; 5.2 in 100 such would be wrong."
     assert found[1].startswith("A DNA test by a laboratory would on average bring the chance")
     assert "leave it verified with a chance of" in found[1]
-    unsexed = _check(_animal(), "probing", VERA).reasons
+    unsexed = check_of(animal_of(), "probing", VERA).reasons
     assert unsexed[0] == "Its sex is not settled."
     assert "an unsettled sex counted as at most 10" in unsexed[1]
 
@@ -303,45 +287,45 @@ def test_the_reasons_in_words():
 @pytest.mark.parametrize(
     ("candidate", "method", "by", "word"),
     [
-        (_animal(), "ultrasound", IDA, "in this role"),
-        (_animal(), "endoscopy", LAB, "in this role"),
-        (_animal(taxon=CORN), "dna", VERA, "in this role"),
-        (_animal(), "probing", replace(IDA, methods=frozenset({"scale_count"})), "does not use"),
-        (_animal(), "eversion", IDA, "first days"),
-        (_animal(stage="juvenile"), "eversion", VERA, "first days"),
-        (_animal(stage="hatchling"), "endoscopy", VERA, "too young"),
-        (_animal(stage="hatchling"), "radiography", VERA, "too young"),
-        (_animal(), "dna", LAB, "chromosomes"),
-        (_animal(), "scale_count", IDA, "scale counts"),
-        (_animal(condition=Condition(ill=True)), "ultrasound", VERA, "ill"),
-        (_animal(condition=Condition(in_shed=True)), "ultrasound", VERA, "in shed"),
-        (_animal(condition=Condition(gravid=True)), "probing", VERA, "gravid"),
-        (_animal(condition=Condition(too_small=True)), "probing", IDA, "too small"),
-        (_animal(condition=Condition(fed_at=LATER - 6 * DAY)), "probing", IDA, "fed"),
-        (_animal(condition=Condition(fed_at=LATER - 2 * DAY)), "ultrasound", VERA, "fed"),
-        (_animal(male(at=LATER - 10 * DAY)), "probing", IDA, "14 days"),
-        (_animal(condition=Condition(examined=(("probing", 0),) * 4)), "probing", IDA, "4 times"),
+        (animal_of(), "ultrasound", IDA, "in this role"),
+        (animal_of(), "endoscopy", LAB, "in this role"),
+        (animal_of(taxon=CORN), "dna", VERA, "in this role"),
+        (animal_of(), "probing", replace(IDA, methods=frozenset({"scale_count"})), "does not use"),
+        (animal_of(), "eversion", IDA, "first days"),
+        (animal_of(stage="juvenile"), "eversion", VERA, "first days"),
+        (animal_of(stage="hatchling"), "endoscopy", VERA, "too young"),
+        (animal_of(stage="hatchling"), "radiography", VERA, "too young"),
+        (animal_of(), "dna", LAB, "chromosomes"),
+        (animal_of(), "scale_count", IDA, "scale counts"),
+        (animal_of(condition=Condition(ill=True)), "ultrasound", VERA, "ill"),
+        (animal_of(condition=Condition(in_shed=True)), "ultrasound", VERA, "in shed"),
+        (animal_of(condition=Condition(gravid=True)), "probing", VERA, "gravid"),
+        (animal_of(condition=Condition(too_small=True)), "probing", IDA, "too small"),
+        (animal_of(condition=Condition(fed_at=LATER - 6 * DAY)), "probing", IDA, "fed"),
+        (animal_of(condition=Condition(fed_at=LATER - 2 * DAY)), "ultrasound", VERA, "fed"),
+        (animal_of(male(at=LATER - 10 * DAY)), "probing", IDA, "14 days"),
+        (animal_of(condition=Condition(examined=(("probing", 0),) * 4)), "probing", IDA, "4 times"),
     ],
 )
 def test_what_keeps_a_check_from_being_made(candidate, method, by, word):
     why = obstacles(candidate, method, by, LATER)
     assert len(why) == 1
     assert word in why[0]
-    ruled_out = {(one.method, one.examiner): one.why for one in _plan(candidate, by).ruled_out}
+    ruled_out = {(one.method, one.examiner): one.why for one in plan_of(candidate, by).ruled_out}
     assert ruled_out[method, by.examiner] == why
 
 
 @pytest.mark.parametrize(
     ("candidate", "method", "by"),
     [
-        (_animal(stage="hatchling"), "eversion", IDA),
-        (_animal(stage="hatchling"), "probing", IDA),
-        (_animal(condition=Condition(gravid=True)), "ultrasound", VERA),
-        (_animal(condition=Condition(fed_at=LATER - 7 * DAY)), "probing", IDA),
-        (_animal(condition=Condition(fed_at=LATER - 3 * DAY)), "ultrasound", VERA),
-        (_animal(male(at=LATER - 14 * DAY)), "probing", IDA),
-        (_animal(taxon=CORN, condition=Condition(ill=True, in_shed=True)), "dna", LAB),
-        (_animal(taxon=MASSASAUGA), "scale_count", IDA),
+        (animal_of(stage="hatchling"), "eversion", IDA),
+        (animal_of(stage="hatchling"), "probing", IDA),
+        (animal_of(condition=Condition(gravid=True)), "ultrasound", VERA),
+        (animal_of(condition=Condition(fed_at=LATER - 7 * DAY)), "probing", IDA),
+        (animal_of(condition=Condition(fed_at=LATER - 3 * DAY)), "ultrasound", VERA),
+        (animal_of(male(at=LATER - 14 * DAY)), "probing", IDA),
+        (animal_of(taxon=CORN, condition=Condition(ill=True, in_shed=True)), "dna", LAB),
+        (animal_of(taxon=MASSASAUGA), "scale_count", IDA),
     ],
 )
 def test_what_does_not(candidate, method, by):
@@ -351,96 +335,6 @@ def test_what_does_not(candidate, method, by):
 def test_withdrawn_checks_still_happened():
     """Only calls that count are evidence; the animal has been through the others too."""
     examined = (("probing", LATER - 5 * DAY),)
-    assert not obstacles(_animal(), "probing", IDA, LATER)
-    withdrawn = _animal(condition=Condition(examined=examined))
+    assert not obstacles(animal_of(), "probing", IDA, LATER)
+    withdrawn = animal_of(condition=Condition(examined=examined))
     assert obstacles(withdrawn, "probing", IDA, LATER)
-
-
-# --- a visit ----------------------------------------------------------------------------
-
-
-def _visit(minutes, *candidates, by=EVERYONE):
-    return fill_visit(candidates, by, minutes, LATER, EMPTY, DEFAULT_POLICY, SECOND)
-
-
-def _named(name, *calls, **other):
-    return replace(_animal(*calls, **other), animal=name)
-
-
-HERD = (
-    _named("unsexed"),
-    _named("offered", owner(), stakes=("open_sale",)),
-    _named("probable", owner()),
-    _named("settled", male("ash"), male("birch")),
-    _named("corn", owner(), taxon=CORN),
-)
-
-
-def test_a_visit_starts_with_what_is_worth_most_per_minute():
-    sheet = _visit(500, *HERD)
-    assert sheet.lines[0].animal == "offered"
-    assert {line.animal for line in sheet.lines} == {"unsexed", "offered", "probable", "corn"}
-    assert sheet.no_need == ("settled",)
-    assert sheet.left_out == ()
-    rates = [line.per_minute for line in sheet.lines]
-    assert rates == sorted(rates, reverse=True)
-
-
-@pytest.mark.parametrize("minutes", [0, 9, 10, 20, 31, 45, 60, 90, 150, 500])
-def test_a_visit_keeps_to_its_time(minutes):
-    sheet = _visit(minutes, *HERD)
-    assert sheet.minutes == sum(line.minutes for line in sheet.lines) <= sheet.budget == minutes
-    animals = [line.animal for line in sheet.lines]
-    assert len(set(animals)) == len(animals)
-    assert {*animals, *sheet.left_out, *sheet.no_need} == {one.animal for one in HERD}
-
-
-def test_more_time_never_makes_a_worse_visit():
-    worth = [sum(line.benefit for line in _visit(m, *HERD).lines) for m in range(0, 200, 20)]
-    assert worth == sorted(worth)
-
-
-def test_with_time_to_spare_the_better_check_takes_the_quicker_ones_place():
-    wanted = _named("wanted", stakes=("open_sale",))
-    quick = _visit(40, wanted).lines[0]
-    ample = _visit(60, wanted).lines[0]
-    best = _plan(wanted).checks[0]
-    assert (quick.method, ample.method, best.method) == ("probing", "endoscopy", "endoscopy")
-    assert ample.benefit > quick.benefit
-    assert ample.per_minute < quick.per_minute
-    others = _visit(60, wanted, HERD[2], HERD[4])
-    assert {line.animal: line.method for line in others.lines}["wanted"] == "probing"
-    assert others.left_out == ()
-
-
-def test_a_method_without_numbers_is_not_proposed():
-    """As if nothing were known of what ultrasound shows."""
-    base = SECOND.base.numbers
-    kept = {name: one for name, one in base.items() if not name.startswith("ultrasound.")}
-    without = replace(SECOND, base=ParameterSet(kept))
-    ruled_out = {
-        one.method: one.why for one in _plan(_animal(), VERA, parameters=without).ruled_out
-    }
-    assert "too little" in ruled_out["ultrasound"][0]
-
-
-def test_without_examiners_there_is_no_visit():
-    sheet = _visit(60, *HERD, by=())
-    assert (sheet.lines, sheet.minutes) == ((), 0)
-
-
-# --- the data ---------------------------------------------------------------------------
-
-
-def test_every_number_of_planning_says_whose_judgement_it_is():
-    sheet = table("planning.toml")
-    for part in ("minutes", "stakes", "worth", "burden", "rest", "most", "depths"):
-        for name, entry in sheet[part].items():
-            assert entry["status"] in {"common practice", "our judgement"}, name
-            assert entry["value"] >= 0, name
-    assert set(PLANNED) <= set(sheet["minutes"]) & set(sheet["burden"])
-
-
-def test_an_ultrasound_conclusion_is_what_it_was_in_the_model():
-    found = {one.conclusion: one.observed for one in prospect("ultrasound", BALL, SECOND).outcomes}
-    assert found == {"male": Ultrasound("hemipenes"), "female": Ultrasound("pockets")}

@@ -1,0 +1,269 @@
+"""Animals and calls drawn from a world whose truth is known, for `simulation.py`."""
+
+import sys
+from math import exp, log
+from pathlib import Path
+from typing import NamedTuple
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "server"))
+
+from bench.histories import Record
+from scalewitness.domain.observations import (
+    Conclusion,
+    LifeStage,
+    Method,
+    Observation,
+    Pass,
+    Probing,
+    Sex,
+)
+from scalewitness.domain.sexing.depths import depth_table
+from scalewitness.domain.sexing.evidence import Evidence, Role, other
+from scalewitness.domain.sexing.findings import reading, typical
+from scalewitness.domain.sexing.likelihood import log_ratio
+from scalewitness.domain.sexing.parameters import Parameters
+from scalewitness.domain.sexing.sessions import anchoring
+from scalewitness.domain.sexing.taxa import Taxon, taxon
+
+DAY = 86_400_000
+SPECIES = ("python_regius", "boa_imperator", "pantherophis_guttatus", "pituophis_ruthveni")
+SEXES: tuple[Sex, Sex] = ("male", "female")
+
+
+class World(NamedTuple):
+    """What is true in it. Rates not named are the model's; ``shift`` and ``outlier`` are of
+    probing depths, ``mislead`` multiplies the share of misleading animals, ``errors`` gives
+    Beta parameters by role, ``mix_up`` and ``hidden`` are shares of calls on another animal
+    although a code was read, and of calls said to be blind that were not."""
+
+    name: str
+    errors: dict[Role, tuple[float, float]]
+    mislead: float = 1.0
+    shift: int = 0
+    outlier: float = 0.0
+    mix_up: float = 0.0
+    hidden: float = 0.0
+
+
+AS_MODELLED = World(
+    "as the model has it",
+    {"keeper": (2, 38), "veterinarian": (1, 49), "laboratory": (1, 99)},
+)
+OTHERWISE = World(
+    "another world",
+    {"keeper": (4, 36), "veterinarian": (2, 48), "laboratory": (2, 98)},
+    mislead=4.0,
+    shift=2,
+    outlier=0.05,
+    mix_up=0.01,
+    hidden=0.25,
+)
+
+TRADES: dict[Role, int] = {"keeper": 150, "veterinarian": 15, "laboratory": 2}
+
+
+class Kind(NamedTuple):
+    """A kind of check: how often it is made, by whom, at what stage."""
+
+    method: Method
+    share: float
+    roles: tuple[Role, ...]
+    stage: LifeStage = "adult"
+
+
+KINDS = (
+    Kind("probing", 0.55, ("keeper", "keeper", "keeper", "veterinarian")),
+    Kind("eversion", 0.06, ("keeper",), "hatchling"),
+    Kind("ultrasound", 0.1, ("veterinarian",)),
+    Kind("dna", 0.06, ("laboratory",)),
+    Kind("endoscopy", 0.03, ("veterinarian",)),
+    Kind("visual", 0.08, ("keeper",)),
+    Kind("statement", 0.12, ("keeper",)),
+)
+
+
+class Examiner(NamedTuple):
+    name: str
+    role: Role
+    error: float
+
+
+class Drawn(NamedTuple):
+    """Animals with what they are, and examiners with how often they slip."""
+
+    sexes: list[Sex]
+    records: list[Record]
+    examiners: dict[str, Examiner]
+
+
+class Simulator:
+    """Draws calls one by one, in the order in which the model thinks they come about."""
+
+    def __init__(self, world: World, parameters: Parameters, rng: np.random.Generator) -> None:
+        self.world = world
+        self.parameters = parameters
+        self.numbers = parameters.base
+        self.rng = rng
+        self.taxa = [taxon(key, parameters.version) for key in SPECIES]
+        self.people = {role: self._people(role, count) for role, count in TRADES.items()}
+        self._stops: dict[tuple[Taxon, Sex], np.ndarray] = {}
+
+    def draw(self, animals: int) -> Drawn:
+        """So many animals with their calls."""
+        sexes = [SEXES[self.rng.integers(2)] for _ in range(animals)]
+        records = [self._animal(n, sex) for n, sex in enumerate(sexes)]
+        everyone = {one.name: one for own in self.people.values() for one in own}
+        return Drawn(sexes, records, everyone)
+
+    def _people(self, role: Role, count: int) -> list[Examiner]:
+        errors = self.rng.beta(*self.world.errors[role], size=count)
+        return [Examiner(f"{role}-{n}", role, float(e)) for n, e in enumerate(errors)]
+
+    def _animal(self, number: int, sex: Sex) -> Record:
+        kind = self.taxa[self.rng.integers(len(self.taxa))]
+        animal = _Animal(number, sex, kind, {}, [])
+        shares = np.array([one.share for one in KINDS])
+        for _ in range(min(1 + self.rng.poisson(2.0), 6)):
+            what = KINDS[self.rng.choice(len(KINDS), p=shares / shares.sum())]
+            animal.calls.append(self._call(animal, what))
+        return Record(tuple(animal.calls), kind)
+
+    def _call(self, animal: "_Animal", what: Kind) -> Evidence:
+        role = what.roles[self.rng.integers(len(what.roles))]
+        by = self.people[role][self.rng.integers(len(self.people[role]))]
+        place = len(animal.calls)
+        knew = animal.last() if self.rng.random() < 0.3 else None
+        read = self.rng.random() < 0.8
+        blank = Evidence(
+            call=f"{animal.number}-{place}",
+            examiner=by.name,
+            role=role,
+            at=(1 + place) * 20 * DAY,
+            position=animal.number * 10 + place,
+            stage=what.stage,
+            conclusion="undetermined",
+            sureness="certain",
+            observed=typical(what.method, "undetermined", animal.kind),
+            identity="confirmed" if read else "unconfirmed",
+            blind=knew is None,
+            interested=bool(self.rng.random() < 0.2),
+            anchored_to=knew,
+        )
+        conclusion, observed = self._seen(animal, blank, by)
+        return _with(blank, conclusion, observed)
+
+    def _seen(
+        self, animal: "_Animal", call: Evidence, by: Examiner
+    ) -> tuple[Conclusion, Observation]:
+        swayed = call.anchored_to
+        if swayed is None and self.rng.random() < self.world.hidden:
+            swayed = animal.last()
+        if swayed is not None and self.rng.random() < self._kappa(call, swayed):
+            return self._shown(animal.kind, call, swayed)
+        share = self.numbers.get(f"error_share.{call.method}", 1.0)
+        flips = (
+            self._misled(animal, call.method),
+            self._mixed_up(animal, call),
+            self.rng.random() < by.error * share,
+        )
+        picture = animal.sex if sum(flips) % 2 == 0 else other(animal.sex)
+        return self._shown(animal.kind, call, picture)
+
+    def _kappa(self, call: Evidence, swayed: Sex) -> float:
+        return anchoring(_knowing(call, swayed), self.numbers)
+
+    def _misled(self, animal: "_Animal", method: Method) -> bool:
+        rate = self.numbers.get(f"mislead.{method}.{animal.sex}", 0.0) * self.world.mislead
+        return animal.once(("misled", method), lambda: self.rng.random() < rate)
+
+    def _mixed_up(self, animal: "_Animal", call: Evidence) -> bool:
+        if call.identity == "confirmed":
+            return bool(self.rng.random() < self.world.mix_up / 2)
+        rate = self.numbers.value("identity.unconfirmed")
+        return animal.once(("mixed", call.method), lambda: self.rng.random() < rate)
+
+    def _shown(self, kind: Taxon, call: Evidence, picture: Sex) -> tuple[Conclusion, Observation]:
+        if call.method == "probing":
+            return self._probed(kind, call, picture)
+        chances = []
+        for sex in SEXES:
+            found = _with(call, sex, typical(call.method, sex, kind))
+            said = reading(found, kind, self.numbers)
+            chances.append(exp(said.pair[SEXES.index(picture)]) if said.informative else 0.0)
+        drawn = self.rng.random() * max(1.0, sum(chances))
+        if drawn < chances[0]:
+            return "male", typical(call.method, "male", kind)
+        if drawn < sum(chances):
+            return "female", typical(call.method, "female", kind)
+        return "undetermined", call.observed
+
+    def _probed(self, kind: Taxon, call: Evidence, picture: Sex) -> tuple[Conclusion, Observation]:
+        depths = self._depths(kind, picture)
+        left, right = (f"{half / 2:g}" for half in depths)
+        observed = Probing((Pass("left", left, "resistance"), Pass("right", right, "resistance")))
+        for sex in SEXES:
+            said = reading(_with(call, sex, observed), kind, self.numbers)
+            if said.code != "conflict" and abs(log_ratio(said.pair)) > log(3):
+                return sex, observed
+        return "undetermined", observed
+
+    def _depths(self, kind: Taxon, sex: Sex) -> tuple[int, int]:
+        """Half scales on both sides: alike as often as the numbers say, each by its table."""
+        if "sides.within" not in self.numbers.numbers:
+            return self._depth(kind, sex), self._depth(kind, sex)
+        within = 2 * self.numbers.value("sides.within")
+        alike = self.rng.random() < self.numbers.value(f"sides.match.{sex}")
+        while True:
+            left, right = self._depth(kind, sex), self._depth(kind, sex)
+            if (abs(left - right) <= within) == alike:
+                return self._elsewhere(left), self._elsewhere(right)
+
+    def _depth(self, kind: Taxon, sex: Sex) -> int:
+        chances = self._stops.get((kind, sex))
+        if chances is None:
+            given = kind.depths(sex)
+            assert given is not None  # noqa: S101 - the species above have ranges
+            chances = np.exp(depth_table(given, self.numbers).stops).cumsum()
+            self._stops[kind, sex] = chances
+        return int(np.searchsorted(chances, self.rng.random() * chances[-1]))
+
+    def _elsewhere(self, half_scales: int) -> int:
+        """The depth in a world whose snakes probe otherwise than the books say."""
+        if self.rng.random() < self.world.outlier:
+            return int(self.rng.integers(61))
+        return min(half_scales + self.world.shift, 60)
+
+
+class _Animal(NamedTuple):
+    number: int
+    sex: Sex
+    kind: Taxon
+    fixed: dict[tuple[str, str], bool]
+    calls: list[Evidence]
+
+    def once(self, key: tuple[str, str], draw) -> bool:
+        """What is drawn once for the animal and stays."""
+        if key not in self.fixed:
+            self.fixed[key] = bool(draw())
+        return self.fixed[key]
+
+    def last(self) -> Sex | None:
+        said = [call.conclusion for call in self.calls if call.conclusion != "undetermined"]
+        return said[-1] if said else None
+
+
+def _with(call: Evidence, conclusion: Conclusion, observed: Observation) -> Evidence:
+    return Evidence(
+        **{name: getattr(call, name) for name in _KEPT}, conclusion=conclusion, observed=observed
+    )
+
+
+def _knowing(call: Evidence, knew: Sex) -> Evidence:
+    kept = {name: getattr(call, name) for name in Evidence.__struct_fields__}
+    return Evidence(**(kept | {"blind": False, "anchored_to": knew}))
+
+
+_KEPT = [n for n in Evidence.__struct_fields__ if n not in {"conclusion", "observed"}]
