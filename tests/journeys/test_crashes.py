@@ -101,6 +101,7 @@ def collection_with_animal(odile: httpx.Client) -> tuple[str, str]:
     return collection, animal
 
 
+@pytest.mark.long("kills web after web; tests/intake/test_faults.py::test_failed_but_stored")
 def test_kill_9_of_the_web_during_batches_loses_and_doubles_nothing(service: Service) -> None:
     odile = service.keeper("odile")
     _, animal = collection_with_animal(odile)
@@ -166,6 +167,10 @@ def rfc3339_at(seconds: float) -> str:
     return rfc3339(datetime.fromtimestamp(seconds, UTC))
 
 
+@pytest.mark.long(
+    "waits for a lease to run out; "
+    "tests/mail/test_delivery.py::test_a_claim_is_exclusive_until_its_lease_runs_out"
+)
 @pytest.mark.parametrize("sink", [Faults(delay=2.0)], indirect=True)
 def test_kill_9_of_the_worker_between_smtp_and_its_note_loses_no_letter(
     service: Service, sink: MailSink
