@@ -45,13 +45,10 @@ CALLED_BY_FRAMEWORKS = {
 }
 
 STILL_HERE = {
-    # To be moved to deploy/bench with their tests, or to go; nothing may be added.
+    # To go, each with its tests; nothing may be added.
     *("cross", "sex_linked", "carrier", "phenotypes", "decode_frame", "beside_in_young"),
-    *("read_rows", "clutch_calls", "similarity_of", "gwet", "brennan_prediger"),
-    *("animal_agreement", "answer_kappas", "fleiss_null", "predictive", "repeated_calls"),
-    *("doubled_tail", "mid_p", "against_ratio", "chance_above", "from_patterns", "aic", "bic"),
-    *("error_rates", "first_decision", "expected_calls", "lead_needed"),
-    *("key_of", "read_request", "live_links", "brief", "pointers", "all_animals"),
+    *("read_rows", "clutch_calls", "key_of", "read_request", "live_links", "brief"),
+    *("pointers", "all_animals"),
 }
 
 

@@ -30,11 +30,12 @@ from scalewitness.domain.sexing.examiners.binomial import clopper_pearson
 from scalewitness.domain.sexing.examiners.posterior import (
     Determination,
     Proof,
-    error_rates,
+    error_rate,
     settle,
     settled,
 )
 from scalewitness.domain.sexing.parameters import Parameters, load_parameters
+from scalewitness.domain.sexing.records import error_prior
 
 
 class Bin(NamedTuple):
@@ -106,9 +107,10 @@ def coverage(drawn: Drawn, parameters: Parameters) -> tuple[int, int]:
                         call.examiner, call.method, animal, call.conclusion, None, call.blind
                     )
                 )
-    rates = error_rates(
-        settled(settle(calls, proofs)), lambda name: drawn.examiners[name].role, parameters.base
-    )
+    rates = [
+        error_rate(key, counts, error_prior(parameters.base, drawn.examiners[key[0]].role, key[1]))
+        for key, counts in settled(settle(calls, proofs)).items()
+    ]
     held = 0
     for rate in rates:
         slip = drawn.examiners[rate.examiner].error

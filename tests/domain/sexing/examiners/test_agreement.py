@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from tests.domain.sexing.examiners.vectors import item
 
-from scalewitness.domain.sexing.examiners.agreement import cohen, similarity_of
+from scalewitness.domain.sexing.examiners.agreement import cohen
 
 COHEN_1960 = item("kappa", "cohen1960_three_categories")
 FLEISS_1969 = item("kappa", "fleiss_cohen_everitt1969")
@@ -51,7 +51,9 @@ def test_two_psychologists_of_cohen():
 def test_weighted_kappa_of_cohen():
     """Cohen 1968, Psychological Bulletin 70: disagreement weights; and the usual two."""
     counts, computed = COHEN_1960.data["counts"], COHEN_1960.expected["computed"]
-    weights = similarity_of(COHEN_1960.data["disagreement_weights_1968"])
+    apart = COHEN_1960.data["disagreement_weights_1968"]
+    worst = max(map(max, apart))
+    weights = [[1 - weight / worst for weight in row] for row in apart]
     published = COHEN_1960.expected["published"]["weighted_kappa"]
     assert cohen(counts, weights).kappa == pytest.approx(published, abs=0.0005)
     assert cohen(counts, weights).kappa == pytest.approx(computed["weighted_kappa"], abs=1e-6)

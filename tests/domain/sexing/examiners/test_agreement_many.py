@@ -6,14 +6,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 from tests.domain.sexing.examiners.vectors import item
 
-from scalewitness.domain.sexing.examiners.agreement_many import (
+from bench.examiners.agreement_more import (
     animal_agreement,
     answer_kappas,
     brennan_prediger,
-    counted,
-    fleiss,
     fleiss_null,
     gwet,
+)
+from scalewitness.domain.sexing.examiners.agreement_many import (
+    counted,
+    fleiss,
     krippendorff,
     pairs,
 )

@@ -7,16 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from tests.domain.sexing.examiners.vectors import item
 
-from scalewitness.domain.sexing.examiners.beta import (
-    above,
-    below,
-    interval,
-    predictive,
-    quantile,
-    repeated_calls,
-    summary,
-    updated,
-)
+from bench.examiners.beta import above, below, predictive, repeated_calls, summary
+from scalewitness.domain.sexing.examiners.beta import interval, quantile, updated
 
 PLACENTA = item("bayes", "placenta_previa_sex_ratio")
 RULES = item("bayes", "bayesrules_beta_binomial")

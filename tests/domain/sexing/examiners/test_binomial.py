@@ -6,14 +6,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 from tests.domain.sexing.examiners.vectors import item
 
+from bench.examiners.tails import at_least, at_most, doubled_tail, mid_p
 from scalewitness.domain.sexing.examiners.binomial import (
     INTERVALS,
-    at_least,
-    at_most,
     clopper_pearson,
-    doubled_tail,
     jeffreys,
-    mid_p,
     two_sided,
     wilson,
 )

@@ -6,8 +6,9 @@ import statistics
 import pytest
 from tests.domain.sexing.examiners.vectors import item, load
 
+from bench.examiners.ratios import against_ratio
 from scalewitness.domain.sexing.examiners.binomial import clopper_pearson, two_sided, wilson
-from scalewitness.domain.sexing.examiners.goodness import against_ratio, heterogeneity
+from scalewitness.domain.sexing.examiners.goodness import heterogeneity
 
 MAIZE = load("examiners_maize_pearl1911")
 COUNTS = {(ear, observer): counts for ear, observer, *counts in MAIZE["data"]["rows"]}

@@ -4,6 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from bench.examiners.beta import above
 from scalewitness.domain.sexing.examiners.binomial import jeffreys
 from scalewitness.domain.sexing.examiners.harm import Examination, harm_rate, harm_rates
 
@@ -38,7 +39,7 @@ def test_no_harm_in_three_hundred_is_not_no_harm():
     """The rule of three: 0 of n leaves up to about 3/n; the Jeffreys bound is sharper."""
     said = harm_rate([examined()] * 300)
     assert 0.004 < said.high < 3 / 300
-    assert said.chance_above(0.02) < 0.001 < said.chance_above(0.002)
+    assert above(said.posterior, 0.02) < 0.001 < above(said.posterior, 0.002)
 
 
 def test_each_examiner_and_method_has_a_rate_of_its_own():

@@ -6,13 +6,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 from tests.domain.sexing.examiners.vectors import item
 
+from bench.examiners.beta import summary
 from bench.examiners.no_gold_standard import (
     Cells,
     Priors,
     hui_walter,
     one_population,
 )
-from scalewitness.domain.sexing.examiners.beta import summary
 
 HUI_WALTER = item("bayes", "hui_walter1980_two_tests_two_populations")
 WORM = item("bayes", "two_tests_no_gold_standard_strongyloides")

@@ -8,7 +8,8 @@ from hypothesis import strategies as st
 from scipy import stats
 from tests.domain.sexing.examiners.vectors import item
 
-from scalewitness.domain.sexing.examiners.goodness import against_expected, heterogeneity
+from bench.examiners.ratios import against_expected
+from scalewitness.domain.sexing.examiners.goodness import heterogeneity
 from scalewitness.domain.sexing.examiners.overdispersion import (
     BetaBinomial,
     against_mean,

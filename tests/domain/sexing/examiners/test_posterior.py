@@ -10,7 +10,6 @@ from scalewitness.domain.sexing.examiners.posterior import (
     Determination,
     Proof,
     error_rate,
-    error_rates,
     records,
     settle,
     settled,
@@ -100,8 +99,8 @@ def test_a_record_starts_from_the_prior_of_the_role():
 
 def test_records_are_what_a_standing_reads():
     counts = settled([called("female", "one"), called("male", "two")])
-    rates = error_rates(counts, lambda examiner: "veterinarian", BASE)
     prior = error_prior(BASE, "veterinarian", "probing")
+    rates = [error_rate(key, found, prior) for key, found in counts.items()]
     made = records("records-7", rates)
     assert made.version == "records-7"
     assert made.rates == {ASH_MALES: (prior[0] + 1, prior[1] + 1)}

@@ -8,15 +8,17 @@ from hypothesis import strategies as st
 from tests.domain.sexing.examiners.vectors import item
 
 from bench.examiners.sprt_exact import operating
-from scalewitness.domain.sexing.examiners.sprt import (
-    SequentialPlan,
-    accept_at_most,
+from bench.examiners.sprt_wald import (
     chance_qualified,
-    decide,
     expected_calls,
     first_decision,
     lead_needed,
     log_ratio,
+)
+from scalewitness.domain.sexing.examiners.sprt import (
+    SequentialPlan,
+    accept_at_most,
+    decide,
     reject_at_least,
 )
 

@@ -82,12 +82,6 @@ def cohen(
     )
 
 
-def similarity_of(disagreement: Sequence[Sequence[float]]) -> list[list[float]]:
-    """Similarity weights with the kappa of Cohen's 1968 disagreement weights."""
-    worst = max(max(row) for row in disagreement)
-    return [[1 - weight / worst for weight in row] for row in disagreement]
-
-
 def _similarity(weights: Weights | None, classes: int) -> FloatArray:
     if weights is None:
         return np.eye(classes)

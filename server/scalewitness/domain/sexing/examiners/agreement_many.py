@@ -1,11 +1,11 @@
-"""Do any number of examiners agree beyond chance? Fleiss, Scott, Gwet, Krippendorff.
+"""Do any number of examiners agree beyond chance? Fleiss, Scott, Krippendorff.
 
 All take one table: a row for each animal, a column for each answer, in it how many
 examiners gave that answer. Animals examined by few or one are allowed. With every animal
 examined by the same two people, Fleiss' kappa is Scott's pi.
 
-Fleiss 1971; Gwet 2008 and 2014 (AC1, missing ratings, linearised standard errors);
-Brennan and Prediger 1981; Krippendorff 2011. All are nominal: the sexes have no order.
+Fleiss 1971; Gwet 2008 and 2014 (missing ratings, linearised standard errors);
+Krippendorff 2011. All are nominal: the sexes have no order.
 """
 
 from collections.abc import Iterable, Sequence
@@ -14,7 +14,6 @@ from math import sqrt
 import numpy as np
 import numpy.typing as npt
 from msgspec import Struct
-from scipy.special import ndtr
 
 from scalewitness.domain.sexing.examiners.beta import LEVEL
 from scalewitness.domain.sexing.examiners.binomial import Interval, normal_quantile
@@ -45,15 +44,6 @@ class Alpha(Struct, frozen=True):
     undefined: int = 0
 
 
-class NoAgreementNull(Struct, frozen=True):
-    """Fleiss, Nee and Landis 1979: standard error and z of Fleiss' kappa if there is no
-    agreement beyond chance; ``p`` is two-sided."""
-
-    se: float
-    z: float
-    p: float
-
-
 def counted(answers: Iterable[tuple[str, str, str]], classes: Sequence[str]) -> FloatArray:
     """The table of (examiner, animal, answer) triples; the last answer of an examiner on an
     animal counts. Answers that are no class are left out, as not given."""
@@ -76,56 +66,10 @@ def pairs(table: Table) -> FloatArray:
 
 def fleiss(table: Table, level: float = LEVEL) -> Agreement | None:
     """Fleiss' kappa: chance agreement from the overall share of each answer."""
-    rated = _rated(table)
-    shares = _shares(rated)
+    rated = rated_animals(table)
+    shares = answer_shares(rated)
     by_animal = rated @ shares / rated.sum(1)
-    return _agreement(rated, float(shares @ shares), by_animal, level)
-
-
-def gwet(table: Table, level: float = LEVEL) -> Agreement | None:
-    """Gwet's AC1: chance agreement small when one answer is rare, unlike kappa's."""
-    rated = _rated(table)
-    shares, classes = _shares(rated), rated.shape[1]
-    expected = float(shares @ (1 - shares)) / (classes - 1)
-    by_animal = rated @ (1 - shares) / rated.sum(1) / (classes - 1)
-    return _agreement(rated, expected, by_animal, level)
-
-
-def brennan_prediger(table: Table, level: float = LEVEL) -> Agreement | None:
-    """All answers equally likely by chance; with two answers the prevalence- and
-    bias-adjusted kappa (PABAK)."""
-    rated = _rated(table)
-    expected = 1 / rated.shape[1]
-    return _agreement(rated, expected, np.full(rated.shape[0], expected), level)
-
-
-def animal_agreement(table: Table) -> FloatArray:
-    """The share of pairs of examiners that agree on each animal seen by two or more."""
-    return _pairwise(_rated(table, at_least=2))
-
-
-def answer_kappas(table: Table) -> FloatArray:
-    """Fleiss' kappa of each answer against all others; every animal rated as often, every
-    answer given at least once."""
-    rated, times = _same_times(table)
-    shares = _shares(rated)
-    split = (rated * (times - rated)).sum(0) / (len(rated) * times * (times - 1))
-    return np.asarray(1 - split / (shares * (1 - shares)))
-
-
-def fleiss_null(table: Table) -> NoAgreementNull | None:
-    """The test of Fleiss' kappa against no agreement. Raises ValueError unless every animal
-    was rated as often."""
-    found = fleiss(table)
-    if found is None:
-        return None
-    rated, times = _same_times(table)
-    shares = _shares(rated)
-    spread = shares * (1 - shares)
-    total = float(spread.sum())
-    skew = float((spread * (1 - 2 * shares)).sum())
-    se = sqrt(2 * (total**2 - skew) / (len(rated) * times * (times - 1))) / total
-    return NoAgreementNull(se, found.coefficient / se, 2 * float(ndtr(-found.coefficient / se)))
+    return corrected(rated, float(shares @ shares), by_animal, level)
 
 
 def krippendorff(
@@ -136,7 +80,7 @@ def krippendorff(
 ) -> Alpha | None:
     """Alpha over the animals seen by two or more; with a generator also its interval. None
     when no animal was, or when only one answer was ever given."""
-    rated = _rated(table, at_least=2)
+    rated = rated_animals(table, at_least=2)
     alpha, observed, expected = _alpha(rated, np.ones((1, len(rated))))
     if np.isnan(alpha).any():
         return None
@@ -164,7 +108,7 @@ def _alpha(rated: FloatArray, times: FloatArray) -> tuple[FloatArray, FloatArray
     return alpha, observed, expected
 
 
-def _agreement(
+def corrected(
     rated: FloatArray, expected: float, by_animal: FloatArray, level: float
 ) -> Agreement | None:
     """The coefficient and its linearised standard error: each animal's own agreement, less
@@ -172,7 +116,7 @@ def _agreement(
     twice = rated.sum(1) >= 2
     if not twice.any() or 1 - expected < 1e-12:  # one, but for rounding
         return None
-    agreeing = _pairwise(rated[twice])
+    agreeing = pairwise(rated[twice])
     observed = float(agreeing.mean())
     coefficient = (observed - expected) / (1 - expected)
     each = np.zeros(len(rated))
@@ -184,24 +128,18 @@ def _agreement(
     return Agreement(coefficient, observed, expected, se, (coefficient - half, coefficient + half))
 
 
-def _rated(table: Table, at_least: int = 1) -> FloatArray:
+def rated_animals(table: Table, at_least: int = 1) -> FloatArray:
+    """The rows of animals that so many examiners answered on."""
     counts = np.asarray(table, np.float64)
     return np.asarray(counts[counts.sum(1) >= at_least])
 
 
-def _shares(rated: FloatArray) -> FloatArray:
+def answer_shares(rated: FloatArray) -> FloatArray:
     """Each answer's share, every animal weighing the same."""
     return np.asarray((rated / rated.sum(1, keepdims=True)).mean(0))
 
 
-def _pairwise(rated: FloatArray) -> FloatArray:
+def pairwise(rated: FloatArray) -> FloatArray:
+    """The share of pairs of examiners that agree on each animal."""
     raters = rated.sum(1)
     return np.asarray((rated * (rated - 1)).sum(1) / (raters * (raters - 1)))
-
-
-def _same_times(table: Table) -> tuple[FloatArray, float]:
-    rated = _rated(table)
-    times = rated.sum(1)
-    if times.size == 0 or times.min() != times.max() or times[0] < 2:
-        raise ValueError("every animal must be rated equally often, twice at least")
-    return rated, float(times[0])

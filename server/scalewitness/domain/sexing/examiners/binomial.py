@@ -9,7 +9,7 @@ from math import sqrt
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import bdtr, bdtrc, gammaln, ndtri, xlog1py, xlogy
+from scipy.special import gammaln, ndtri, xlog1py, xlogy
 
 from scalewitness.domain.sexing.examiners.beta import LEVEL, quantile
 
@@ -31,27 +31,6 @@ def two_sided(k: int, n: int, p: float = 0.5) -> float:
     """Exact two-sided p-value: all outcomes no likelier than k (method of small p-values)."""
     chances = np.exp(log_chances(n, p))
     return min(1.0, float(chances[chances <= chances[k] * (1 + _TIE)].sum()))
-
-
-def at_least(k: int, n: int, p: float = 0.5) -> float:
-    """The chance of k or more of n."""
-    return 1.0 if k == 0 else float(bdtrc(k - 1, n, p))
-
-
-def at_most(k: int, n: int, p: float = 0.5) -> float:
-    """The chance of k or fewer of n."""
-    return float(bdtr(k, n, p))
-
-
-def doubled_tail(k: int, n: int, p: float = 0.5) -> float:
-    """Twice the smaller tail, at most one."""
-    return min(1.0, 2 * min(at_least(k, n, p), at_most(k, n, p)))
-
-
-def mid_p(k: int, n: int, p: float = 0.5) -> float:
-    """Twice the smaller tail with half the weight of k itself (Lancaster 1961)."""
-    half = float(np.exp(log_chances(n, p)[k])) / 2
-    return min(1.0, 2 * (min(at_least(k, n, p), at_most(k, n, p)) - half))
 
 
 def clopper_pearson(k: int, n: int, level: float = LEVEL) -> Interval:

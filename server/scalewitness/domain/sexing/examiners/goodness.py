@@ -1,4 +1,4 @@
-"""Counts against an expected ratio, and several people's counts against one another.
+"""Several people's counts against one another, and any counts against expected ones.
 
 Pearson's X² and the likelihood ratio G², both referred to chi-squared.
 """
@@ -23,30 +23,19 @@ class GoodnessOfFit(Struct, frozen=True):
     p_g2: float
 
 
-def against_ratio(counts: Counts, ratio: Sequence[float]) -> GoodnessOfFit:
-    """Do the counts fit a ratio laid down beforehand, as 1:1 or 9:3:3:1?"""
-    seen, shares = np.asarray(counts, float), np.asarray(ratio, float)
-    return against_expected(seen, seen.sum() * shares / shares.sum())
-
-
-def against_expected(counts: Counts, expected: Counts, estimated: int = 0) -> GoodnessOfFit:
-    """Do the counts fit expected ones, of which ``estimated`` parameters came from them?"""
-    seen, awaited = np.asarray(counts, float), np.asarray(expected, float)
-    return _fit(seen, awaited, seen.size - 1 - estimated)
-
-
 def heterogeneity(table: Sequence[Counts]) -> GoodnessOfFit:
     """Do the rows share one distribution? Rows are people or clutches, columns classes."""
     seen = np.asarray(table, float)
     expected = np.outer(seen.sum(1), seen.sum(0)) / seen.sum()
     rows, columns = seen.shape
-    return _fit(seen, expected, (rows - 1) * (columns - 1))
+    return goodness(seen, expected, (rows - 1) * (columns - 1))
 
 
-def _fit(
+def goodness(
     seen: npt.NDArray[np.float64], expected: npt.NDArray[np.float64], df: int
 ) -> GoodnessOfFit:
-    """Cells that nothing is expected in must be empty and say nothing."""
+    """Counts against expected ones at so many degrees of freedom. Cells that nothing is
+    expected in must be empty and say nothing."""
     used = expected > 0
     if (seen[~used] > 0).any():
         raise ValueError("something was counted where nothing can be")

@@ -12,7 +12,7 @@ from typing import Final
 from msgspec import Struct
 
 from scalewitness.domain.observations import Harm, Method
-from scalewitness.domain.sexing.examiners.beta import LEVEL, above, interval, updated
+from scalewitness.domain.sexing.examiners.beta import LEVEL, interval, updated
 from scalewitness.domain.sexing.records import Beta
 from scalewitness.domain.sexing.tables import table
 
@@ -39,10 +39,6 @@ class HarmRate(Struct, frozen=True):
     mean: float
     low: float
     high: float
-
-    def chance_above(self, rate: float) -> float:
-        """The probability that the true rate is over the one given."""
-        return above(self.posterior, rate)
 
 
 def harm_rate(

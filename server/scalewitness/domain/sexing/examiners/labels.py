@@ -75,17 +75,6 @@ def labels(
     )
 
 
-def from_patterns(patterns: Sequence[tuple[str, int]], classes: int = 2) -> Labels:
-    """Labels from answer patterns such as ``"0110"``, one digit for each examiner, with how
-    many animals showed each; as many latent ``classes`` as are to be told apart."""
-    digits = np.array([[int(digit) for digit in pattern] for pattern, _ in patterns])
-    animal, examiner = np.indices(digits.shape)
-    times = [float(number) for _, number in patterns]
-    return labels(
-        animal.ravel(), examiner.ravel(), digits.ravel(), classes=classes, answers=2, times=times
-    )
-
-
 def _table(
     rows: npt.NDArray[np.int64], columns: npt.NDArray[np.int64], shape: tuple[int, int]
 ) -> csr_array[np.float64]:

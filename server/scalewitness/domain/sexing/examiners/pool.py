@@ -6,8 +6,6 @@ provisional: examiners who are wrong together look right, and the likelihood has
 maxima (see :mod:`starts`).
 """
 
-from math import log
-
 import numpy as np
 import numpy.typing as npt
 from msgspec import Struct
@@ -37,14 +35,6 @@ class PoolFit(Struct, frozen=True, eq=False):
     converged: bool
     parameters: int
     animals: float
-
-    @property
-    def aic(self) -> float:
-        return 2 * self.parameters - 2 * self.log_likelihood
-
-    @property
-    def bic(self) -> float:
-        return log(self.animals) * self.parameters - 2 * self.log_likelihood
 
     @property
     def most_likely(self) -> npt.NDArray[np.int64]:

@@ -7,17 +7,15 @@ since the second look at the same animal is neither blind to the first nor a new
 """
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from types import MappingProxyType
 
 from msgspec import Struct
 from msgspec.structs import replace
 
 from scalewitness.domain.observations import Conclusion, Method, Sex
-from scalewitness.domain.sexing.evidence import Role
 from scalewitness.domain.sexing.examiners.beta import LEVEL, interval, updated
-from scalewitness.domain.sexing.parameters import ParameterSet
-from scalewitness.domain.sexing.records import Beta, ExaminerRecords, error_prior
+from scalewitness.domain.sexing.records import Beta, ExaminerRecords
 
 Key = tuple[str, Method, Sex]
 """Examiner, method, true sex."""
@@ -104,17 +102,6 @@ def error_rate(key: Key, counts: Counts, prior: Beta, level: float = LEVEL) -> E
     low, high = interval(posterior, level)
     mean = posterior[0] / sum(posterior)
     return ErrorRate(*key, counts, prior, posterior, mean, low, high)
-
-
-def error_rates(
-    counts: Mapping[Key, Counts], role_of: Callable[[str], Role], numbers: ParameterSet
-) -> list[ErrorRate]:
-    """Every rate that something settled speaks to, in the order of the keys. ``numbers`` is
-    the base set, which examiner records start from."""
-    return [
-        error_rate(key, counts[key], error_prior(numbers, role_of(key[0]), key[1]))
-        for key in sorted(counts)
-    ]
 
 
 def records(version: str, rates: Iterable[ErrorRate]) -> ExaminerRecords:
