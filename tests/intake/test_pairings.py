@@ -9,10 +9,12 @@ from tests.world import World, keeper, new_id, probing
 from scalewitness.animals.models import Animal, Collection
 from scalewitness.animals.services import create_collection
 from scalewitness.breeding.queries.pairings import animals_paired, pairings_seen
-from scalewitness.domain.errors import Refused
+from scalewitness.domain.errors import NotFound, Refused
+from scalewitness.ledger.models import Entry
 from scalewitness.mail.models import Letter
 from scalewitness.mail.services.composing import compose
 from scalewitness.people.models import Keeper
+from scalewitness.receipts.queries import entry_seen
 
 pytestmark = pytest.mark.django_db
 
@@ -250,3 +252,30 @@ def test_whoever_was_told_by_a_pairing_examines_no_more_blind(world: World, stan
         world.call(guest, own, "male", visit=world.visit(guest, own))
     blind = dict(own.calls.values_list("by", "blind"))
     assert blind == {world.stan.pk: False, world.greta.pk: True}
+
+
+# --- who reads of it --------------------------------------------------------------------
+
+
+def test_only_whoever_keeps_both_reads_of_a_pairing_said_by_another(
+    world: World, stans: Animal
+) -> None:
+    """It tells what each of the two is taken for: keeping the one does not open the other."""
+    let_look(world, world.odile, stans.collection)
+    world.make_partner(world.pim)
+    pairing = plan(world, world.odile, world.animal("M1"), stans)
+    fact = Entry.objects.get(about=pairing).fact
+    both = keeper("Berta Both")
+    for room in (world.collection, stans.collection):
+        given = {"to": str(both.pk), "role": "partner"}
+        world.say(room.keeper, "grant_given", room.pk, given)
+    may = {"odile": world.odile, "both": both}
+    may_not = {"pim": world.pim, "stan": world.stan, "greta": world.greta}
+    assert {name for name, who in (may | may_not).items() if _reads(who, fact, world)} == set(may)
+
+
+def _reads(who: Keeper, fact: UUID, world: World) -> bool:
+    try:
+        return entry_seen(who.pk, fact, world.now).fact == fact
+    except NotFound:
+        return False
