@@ -95,6 +95,42 @@ interface Sheet {
   animals: Animal[];
 }
 
+/** What is kept of the feed: `pull` counts how often it was fetched from the beginning, `anew`
+    while that is under way (store/replica.js). */
+interface Feed {
+  cursor: string | null;
+  pull: number;
+  anew: boolean;
+}
+interface KeptAnimal extends Animal {
+  pull: number;
+}
+/** A call being filled in, kept by its animal (views/log.js). */
+interface Draft {
+  animal: string;
+  visit: string;
+  form: CallForm;
+}
+
+/** What the phone's store holds: records by store, and single values by name in `meta`. */
+interface Kept {
+  visits: KeptVisit;
+  animals: KeptAnimal;
+  outbox: Stored;
+  drafts: Draft;
+  photos: PhotoFile;
+}
+interface Meta {
+  session: Session;
+  key: PhoneKey;
+  refreshed: number;
+  clock: Look;
+  feed: Feed;
+  sending: Sending;
+}
+type Held<S, K> = S extends keyof Kept ? Kept[S] : K extends keyof Meta ? Meta[K] : never;
+type OpenStores = Record<string, IDBObjectStore>;
+
 /** A page of the feed of changes. */
 interface Page {
   items: { type: string; animal: any }[];
@@ -145,6 +181,13 @@ interface Problem {
   errors?: { detail: string; pointer: string }[];
   kinds?: string[];
 }
+/** What was thrown where the server was asked; the members beside an Error's are a Refused's
+    (net/api.js). */
+interface Fault extends Error {
+  status?: number;
+  problem?: Problem | null;
+  wait?: number | null;
+}
 /** What `POST push` answers of each. */
 interface Outcome {
   id?: string | null;
@@ -171,7 +214,7 @@ interface Stored {
   fileFault?: string;
   fault?: string | null;
   rest?: Rest | null;
-  look?: Look;
+  look?: Look | null;
   position?: number;
   flags?: string[];
   problem?: Problem;
@@ -184,6 +227,57 @@ interface PhotoFile {
   id: string;
   bytes: ArrayBuffer;
 }
+
+/** One pass of sending, how far it has come, and what ended it (net/sender.js). */
+interface Run {
+  told: () => unknown;
+  done: number;
+  most: number;
+  faults: number;
+}
+interface Stop {
+  wait: number | null;
+  silent?: boolean;
+}
+
+/** The members of a CallForm that are one text. */
+type TextMember = { [N in keyof CallForm]-?: CallForm[N] extends string ? N : never }[keyof CallForm];
+/** Something typed, ticked or chosen in a field that the app itself made. */
+interface FieldEvent extends Event {
+  target: HTMLInputElement;
+}
+/** What an element is made with (app/dom.js): listeners, and any attribute. */
+interface Given {
+  onclick?: (event: MouseEvent) => unknown;
+  onchange?: (event: FieldEvent) => unknown;
+  oninput?: (event: FieldEvent) => unknown;
+  onsubmit?: (event: SubmitEvent) => unknown;
+  [attribute: string]: any;
+}
+/** A choice of one out of few or many, and a line to type in (app/dom.js). */
+interface Asked {
+  name: string;
+  options: [string, string][];
+  value: string | undefined;
+  onpick: (key: string) => void;
+}
+interface AskedChoice extends Asked {
+  legend: string;
+  hint?: string;
+}
+interface AskedLine extends Given {
+  name: string;
+  label: string;
+  value?: string;
+  help?: string;
+}
+type PickOf = (
+  name: TextMember,
+  legend: string,
+  options: [string, string][],
+  more?: Partial<AskedChoice>,
+) => HTMLElement;
+type TypeOf = (name: TextMember, label: string, more: Given) => HTMLElement;
 
 /** What a view gives the frame (app/main.js). */
 interface View {

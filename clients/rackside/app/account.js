@@ -26,7 +26,8 @@ export async function signIn(email, password, name, code) {
 
 /** Asks to be let in by a page of the site, which its keeper opens (RFC 8628): `show` is given
     the page's address and the code to type there. Ends when it was confirmed, or by an Error.
-    @param {string} name */
+    @param {string} name
+    @param {(page: string, code: string) => void} show */
 export async function signInByPage(name, show) {
   const begun = await ask("POST", "devices/authorization", { body: { name } });
   show(begun.verification_uri, begun.user_code);
@@ -37,13 +38,14 @@ export async function signInByPage(name, show) {
       const body = { grant_type: GRANT, device_code: begun.device_code };
       return await become(await ask("POST", "devices/token", { body }));
     } catch (fault) {
-      wait += slower(fault);
+      wait += slower(/** @type {Fault} */ (fault));
     }
   }
   throw new Error("Nobody confirmed it in time. Begin again.");
 }
 
-/** Seconds more to wait between questions; any other refusal ends the asking. */
+/** Seconds more to wait between questions; any other refusal ends the asking.
+    @param {Fault} fault */
 function slower(fault) {
   if (fault instanceof Unreachable || fault.problem?.code === "slow_down") return 5;
   if (fault.status === 429) return fault.wait ?? 5;

@@ -4,7 +4,7 @@
     and false set or leave out an attribute.
     @template {keyof HTMLElementTagNameMap} T
     @param {T} tag
-    @param {Record<string, any>} [given]
+    @param {Given} [given]
     @param {any[]} inside
     @returns {HTMLElementTagNameMap[T]} */
 export function h(tag, given = {}, ...inside) {
@@ -39,7 +39,7 @@ let count = 0;
 export const fresh = (stem) => `${stem}-${(count += 1)}`;
 
 /** A choice of one out of few as wide buttons: radio inputs, so keys and readers know them.
-    @param {Record<string, any>} asked */
+    @param {AskedChoice} asked */
 export function choice({ name, legend, options, value, onpick, hint }) {
   const inputs = options.map(([key, label]) => {
     const id = fresh(name);
@@ -63,7 +63,7 @@ export function choice({ name, legend, options, value, onpick, hint }) {
 }
 
 /** A choice of one out of many, folded away.
-    @param {Record<string, any>} asked */
+    @param {Asked & { label: string }} asked */
 export function menu({ name, label, options, value, onpick }) {
   const id = fresh(name);
   const offered = options.map(([key, words]) =>
@@ -78,7 +78,7 @@ export function menu({ name, label, options, value, onpick }) {
 }
 
 /** A line to type in.
-    @param {Record<string, any>} asked */
+    @param {AskedLine} asked */
 export function line({ name, label, value = "", oninput, help, ...more }) {
   const id = fresh(name);
   return h(

@@ -12,6 +12,7 @@ const HELD = 25; // seconds for which the server may keep an empty answer back
 const APART = 5; // seconds between empty answers: the server may have no room for waiting
 const LONGEST = 60; // seconds between tries
 
+/** @type {AbortController | null} */
 let going = null;
 let wake = () => {};
 
@@ -34,7 +35,8 @@ export function rest() {
 
 /** A browser without locks listens in each tab; the store takes each page once.
     @param {AbortSignal} signal
-    @param {() => any} work */
+    @param {() => Promise<void>} work
+    @returns {Promise<void>} */
 function asOneTab(signal, work) {
   if (!navigator.locks) return work();
   return navigator.locks.request("rackside-feed", { signal }, work).catch((fault) => {
@@ -60,7 +62,9 @@ async function turns(signal) {
 
 /** One look at the feed: whether anything came, and what went wrong.
     @param {Session} session
-    @param {AbortSignal} signal */
+    @param {AbortSignal} signal
+    @param {boolean} fresh
+    @returns {Promise<{ came?: boolean, fault?: Fault }>} */
 async function turn(session, signal, fresh) {
   try {
     const came = await replica.follow(session, { wait: fresh ? 0 : HELD, signal });
@@ -68,7 +72,8 @@ async function turn(session, signal, fresh) {
     await refreshed(session, Date.now());
     await amiss("");
     return { came };
-  } catch (fault) {
+  } catch (caught) {
+    const fault = /** @type {Fault} */ (caught);
     if (signal.aborted) return {};
     if (fault.status === 401) await expire(session);
     await amiss(fault instanceof Refused ? (fault.status === 401 ? "" : fault.message) : NO_SIGNAL);

@@ -32,10 +32,12 @@ export function lookAt(reading, refused) {
 export const lookOf = (one) => (one.reading ? lookFor(one.reading, one.look ?? state.clock) : null);
 
 /** Stores the call, and a weight if one was taken; `refused` is the call it replaces. Returns
-    when it is on the disk. */
+    when it is on the disk.
+    @param {CallForm} form
+    @param {{ visit: KeptVisit, animal: Animal, refused: Stored | null }} where */
 export async function saveForm(form, { visit, animal, refused }) {
   const { at, reading, more } = timed(form, refused);
-  const fact = (kind, made) => ({
+  const fact = (/** @type {string} */ kind, /** @type {Fact["body"]} */ made) => ({
     id: newId(),
     kind,
     at,
@@ -45,7 +47,11 @@ export async function saveForm(form, { visit, animal, refused }) {
   const salt = crypto.getRandomValues(new Uint8Array(32));
   const call = await withNote(fact("call_made", body(form, visit.id)), note(form), salt);
   const shown = { visit: visit.id, title: title(animal) };
+  /** @type {Stored[]} */
   const records = [];
+  /** @param {Fact} made
+      @param {string} text
+      @param {Partial<Made> & { place: number }} more */
   const keep = async (made, text, more) =>
     records.push(
       await record(made, {
@@ -120,7 +126,7 @@ export async function sendCorrected(one) {
 /** A refused one and what goes with it: a call's photos, and a weight refused with it.
     @param {Stored} one */
 export function withIt(one) {
-  const along = (other) =>
+  const along = (/** @type {Stored} */ other) =>
     other.id !== one.id && (needsYou(other) || (other.state === "saved" && other.fact.body.of)) &&
     [other.fact.body.of, other.call].includes(one.id);
   return [one, ...state.outbox.filter(along)];

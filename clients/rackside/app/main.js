@@ -37,6 +37,7 @@ function route() {
   return visits;
 }
 
+/** @param {{ moved: boolean }} how */
 async function show({ moved }) {
   await view?.leave?.();
   was = standing();

@@ -9,6 +9,7 @@ import { sending } from "../store/sending.js";
 export const NO_SIGNAL = "No signal"; // also where the phone believes that it has one
 
 const others = new BroadcastChannel("rackside");
+/** @type {Set<() => unknown>} */
 const listeners = new Set();
 
 /** @type {{
@@ -78,7 +79,7 @@ async function reread() {
   listeners.forEach((listener) => listener());
 }
 
-others.onmessage = ({ data }) => {
+others.onmessage = (/** @type {MessageEvent<{ fault: string }>} */ { data }) => {
   state.fault = data.fault;
   return reread();
 };

@@ -6,7 +6,9 @@ import { amiss, changed, NO_SIGNAL } from "./state.js";
 
 const LONGEST = 3_600_000; // milliseconds of one sleep; it is looked again then
 
-let timer = null;
+/** @type {ReturnType<typeof setTimeout> | undefined} */
+let timer;
+/** @type {Promise<void> | null} */
 let running = null;
 let again = false;
 let pressed = false;

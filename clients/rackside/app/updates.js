@@ -24,6 +24,7 @@ export async function install() {
   }
 }
 
+/** @param {ServiceWorkerRegistration} worker */
 function offer(worker) {
   if (!worker.waiting || !navigator.serviceWorker.controller) return;
   const bar = element("newer");

@@ -11,6 +11,9 @@ export class Unreachable extends Error {}
 
 /** The server answered, and not with what was asked for. `wait`: seconds it asks us to wait. */
 export class Refused extends Error {
+  /** @param {number} status
+      @param {Problem | null} problem
+      @param {number | null} wait */
   constructor(status, problem, wait) {
     super(problem?.detail || problem?.title || `The server answered ${status}.`);
     this.status = status;
@@ -44,7 +47,9 @@ export async function ask(method, path, { token, body, signal } = {}) {
   throw new Refused(answer.status, answer.ok ? null : said, wait);
 }
 
-/** Sends a file. Throws Unreachable or Refused. */
+/** Sends a file. Throws Unreachable or Refused.
+    @param {string} path
+    @param {{ token: string, bytes: ArrayBuffer, type: string }} given */
 export async function put(path, { token, bytes, type }) {
   const headers = {
     Accept: "application/json",
@@ -73,6 +78,8 @@ function timeout(signal) {
   return ends.signal;
 }
 
+/** @param {string} address
+    @param {RequestInit} request */
 async function reach(address, request) {
   try {
     return await fetch(address, request);

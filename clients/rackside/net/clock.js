@@ -6,7 +6,9 @@ import { keepClock } from "../store/clock.js";
 const APART = 60_000; // milliseconds between looks stored, unless the clock was set meanwhile
 
 const life = crypto.randomUUID();
+/** @type {Look | null} */
 let latest = null;
+/** @type {Look | null} */
 let stored = null;
 
 /** What this phone's clock says now, and how long its page has been there. */

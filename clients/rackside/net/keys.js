@@ -13,7 +13,8 @@ export const newId = () => uuid7(Date.now(), crypto.getRandomValues(new Uint8Arr
 
 /** A key with its enrolment ready to be sent, or null where the browser cannot make one.
     @param {string} keeper
-    @param {string} device */
+    @param {string} device
+    @returns {Promise<PhoneKey | null>} */
 export async function makeKey(keeper, device) {
   const { offset } = lastLook() ?? { offset: 0 }; // signing in was a look; a wrong clock's time would be refused
   try {
@@ -29,7 +30,8 @@ export async function makeKey(keeper, device) {
     const sig = await sign(pair, fact, keeper, device);
     return { pair, state: "pending", enrolment: { id: fact.id, at: fact.at, key: raw, sig } };
   } catch (fault) {
-    if (fault.name === "NotSupportedError" || fault instanceof TypeError) return null;
+    const { name } = /** @type {Error} */ (fault);
+    if (name === "NotSupportedError" || fault instanceof TypeError) return null;
     throw fault;
   }
 }
@@ -45,7 +47,8 @@ export async function sign(pair, fact, keeper, device) {
 
 /** Makes sure the server knows the key before anything signed is sent. A refusal leaves the
     calls unsigned; throws Unreachable or a Refused that may pass.
-    @param {Session} session */
+    @param {Session} session
+    @returns {Promise<PhoneKey | null>} */
 export async function enrol(session) {
   const held = await key();
   if (held?.state !== "pending") return held ?? null;
@@ -55,13 +58,15 @@ export async function enrol(session) {
 }
 
 /** @param {Session} session
-    @param {PhoneKey["enrolment"]} enrolment */
+    @param {PhoneKey["enrolment"]} enrolment
+    @returns {Promise<PhoneKey["state"]>} */
 async function enrolled(session, enrolment) {
   try {
     await ask("POST", `devices/${session.device}/key`, { token: session.token, body: enrolment });
     return "enrolled";
   } catch (fault) {
-    if (fault.problem?.code === "address_unconfirmed") throw fault; // until it is confirmed
+    const { problem } = /** @type {Fault} */ (fault);
+    if (problem?.code === "address_unconfirmed") throw fault; // until it is confirmed
     if (fault instanceof Refused && [400, 403, 404, 409, 422].includes(fault.status)) {
       return "refused";
     }

@@ -8,7 +8,9 @@ import { ask, Refused } from "./api.js";
 const PAGE = 500; // items
 
 /** Reads the feed to its end; whether anything came. `wait`: seconds for which the server may
-    keep an empty answer back. Throws Unreachable or Refused; what came before that is kept. */
+    keep an empty answer back. Throws Unreachable or Refused; what came before that is kept.
+    @param {Session} session
+    @param {{ wait: number, signal: AbortSignal }} how */
 export async function follow(session, { wait, signal }) {
   let came = false;
   for (let more = true; more;) {
@@ -25,13 +27,17 @@ export async function follow(session, { wait, signal }) {
     @param {AbortSignal} signal */
 async function next(session, wait, signal) {
   const { cursor } = await feed();
-  const asked = new URLSearchParams({ limit: PAGE, wait, ...(cursor && { cursor }) });
+  const asked = new URLSearchParams({
+    limit: String(PAGE),
+    wait: String(wait),
+    ...(cursor && { cursor }),
+  });
   try {
     const page = await ask("GET", `changes?${asked}`, { token: session.token, signal });
     await take(session, cursor, page);
     return page;
   } catch (fault) {
-    if (fault.status !== 410 || cursor === null) throw fault;
+    if (/** @type {Fault} */ (fault).status !== 410 || cursor === null) throw fault;
     await beginAgain(session, cursor);
     return { items: [], more: true };
   }
@@ -45,7 +51,7 @@ async function next(session, wait, signal) {
     @param {() => unknown} told */
 export async function visits(session, signal, told) {
   const { items } = await ask("GET", "visits", { token: session.token, signal });
-  const mine = items.filter((one) => one.guest.id === session.keeper);
+  const mine = /** @type {Visit[]} */ (items).filter((one) => one.guest.id === session.keeper);
   await takeVisits(session, mine);
   await told();
   for (const { id, state } of mine) {

@@ -22,7 +22,9 @@ let failures = 0; // passes that failed, since one went well
 let doubt = false; // whether the last was given up as the server's fault: then one item goes ahead
 
 /** Runs `work` while no other tab does; a browser without locks relies on the ids alone.
-    @param {() => any} work */
+    @template T
+    @param {() => Promise<T>} work
+    @returns {Promise<T>} */
 export function alone(work) {
   return navigator.locks ? navigator.locks.request("rackside-send", work) : work();
 }
@@ -30,7 +32,8 @@ export function alone(work) {
 /** Sends until nothing waits. Gives {sent, wait, silent}: how many were answered, the seconds
     to the next try, null when none is needed, and whether no answer came at all. `told` is called
     after each change; `pressed`: somebody asked for it, so what rests is tried too.
-    @param {() => unknown} told */
+    @param {() => unknown} told
+    @returns {Promise<Stop & { sent: number }>} */
 export async function pass(told, pressed = false) {
   if (pressed) await wakeAll();
   const run = { told, done: 0, most: doubt ? 1 : BATCH, faults: doubt ? FAULTS - 1 : 0 };
@@ -73,14 +76,16 @@ async function rested(session) {
 }
 
 /** @param {Session} session
-    @param {Stored[]} batch */
+    @param {Stored[]} batch
+    @param {Run} run
+    @returns {Promise<Stop | null>} */
 async function send(session, batch, run) {
   const ids = batch.map((one) => one.id);
   let held;
   try {
     held = await enrol(session);
   } catch (fault) {
-    return stopped(fault, session, batch, run);
+    return stopped(/** @type {Fault} */ (fault), session, batch, run);
   }
   if (!ids.length) return null;
   try {
@@ -101,26 +106,30 @@ async function send(session, batch, run) {
     run.most = Math.min(BATCH, run.most * 2);
     return null;
   } catch (fault) {
-    return await failed(fault, session, batch, run);
+    return await failed(/** @type {Fault} */ (fault), session, batch, run);
   } finally {
     run.told();
   }
 }
 
 /** What a push came to that brought no outcomes: null to go on at once, else when to try again.
+    @param {Fault} fault
     @param {Session} session
-    @param {Stored[]} batch */
+    @param {Stored[]} batch
+    @param {Run} run
+    @returns {Promise<Stop | null>} */
 async function failed(fault, session, batch, run) {
   const ids = batch.map((one) => one.id);
-  const alone = ids.length === 1 && CONTENT.includes(fault.status);
-  if (alone && fault.status < 500 && fault.problem?.code) {
+  const { status = 0, problem } = fault;
+  const alone = ids.length === 1 && CONTENT.includes(status);
+  if (alone && status < 500 && problem?.code) {
     await change(
       ids,
-      (records) => settle(records, [{ status: "refused", problem: fault.problem }], ids),
+      (records) => settle(records, [{ status: "refused", problem }], ids),
     );
     return null;
   }
-  if (!ids.length || !CONTENT.includes(fault.status)) return stopped(fault, session, batch, run);
+  if (!ids.length || !CONTENT.includes(status)) return stopped(fault, session, batch, run);
   const why = said(fault) + (alone ? " Nothing else waits for it." : "");
   await change(
     ids,
@@ -133,8 +142,10 @@ async function failed(fault, session, batch, run) {
 }
 
 /** Nothing can be sent now, whatever it is.
+    @param {Fault} fault
     @param {Session} session
-    @param {Stored[]} batch */
+    @param {Stored[]} batch
+    @param {Run} run */
 async function stopped(fault, session, batch, run) {
   await change(
     batch.map((one) => one.id),
@@ -146,13 +157,14 @@ async function stopped(fault, session, batch, run) {
   return stop;
 }
 
-/** When to try again, and whether no answer came. What the server asks for is kept. */
+/** When to try again, and whether no answer came. What the server asks for is kept.
+    @param {Fault} fault
+    @returns {Promise<Stop>} */
 async function later(fault) {
   failures += 1;
-  const asked = typeof fault.wait === "number";
-  const seconds = asked
-    ? fault.wait
-    : backoff(failures + (unconfirmed(fault) ? 3 : 0), Math.random());
+  const { wait } = fault;
+  const asked = typeof wait === "number";
+  const seconds = asked ? wait : backoff(failures + (unconfirmed(fault) ? 3 : 0), Math.random());
   if (asked || unconfirmed(fault)) {
     await holdFor({
       from: Date.now(),
@@ -165,6 +177,7 @@ async function later(fault) {
   return { wait: seconds, silent: fault instanceof Unreachable };
 }
 
+/** @param {Fault} fault */
 const unconfirmed = (fault) => fault.problem?.code === "address_unconfirmed";
 
 /** For how long one that failed by itself lets the others go.
@@ -178,9 +191,12 @@ const looked = (records) =>
 
 /** Files of photos whose facts are in, one after the other; one that fails rests. Gives null
     when all were tried.
-    @param {Session} session */
+    @param {Session} session
+    @param {Run} run
+    @returns {Promise<Stop | null>} */
 async function sendFiles(session, run) {
-  const waits = (one) => filed(one) && one.by === session.keeper && !left(one.rest, Date.now());
+  const waits = (/** @type {Stored} */ one) =>
+    filed(one) && one.by === session.keeper && !left(one.rest, Date.now());
   for (const record of (await all("outbox")).filter(waits)) {
     const { hold } = await sending();
     const wait = left(hold?.asked && hold, Date.now());
@@ -192,6 +208,9 @@ async function sendFiles(session, run) {
   return null;
 }
 
+/** @param {Stored} record
+    @param {Session} session
+    @returns {Promise<Stop | null | void>} */
 async function sendFile({ id }, session) {
   try {
     const kept = await file(id);
@@ -200,7 +219,8 @@ async function sendFile({ id }, session) {
     }
     await filesDone(id, kept ? null : "it is no longer on this phone.");
     return null;
-  } catch (fault) {
+  } catch (caught) {
+    const fault = /** @type {Fault} */ (caught);
     if (fault.status === 401) {
       await expire(session);
       return { wait: null };
@@ -215,10 +235,12 @@ async function sendFile({ id }, session) {
   }
 }
 
-/** Whether the same file would be refused again. */
-const lasting = (fault) =>
-  fault.status >= 400 && fault.status < 500 && ![408, 429].includes(fault.status) &&
-  !unconfirmed(fault);
+/** Whether the same file would be refused again.
+    @param {Fault} fault */
+function lasting(fault) {
+  const { status = 0 } = fault;
+  return status >= 400 && status < 500 && ![408, 429].includes(status) && !unconfirmed(fault);
+}
 
 /** What was stored under an earlier sign-in is signed anew: a signature names its device.
     @param {Stored[]} batch
@@ -239,6 +261,7 @@ function item(record, held) {
   return signs ? { ...record.fact, sig: record.sig } : record.fact;
 }
 
+/** @param {Fault} fault */
 function said(fault) {
   if (fault.status === 401) return "Sign in again to send it.";
   if (fault instanceof Refused) return `The last attempt failed: ${fault.message}`;

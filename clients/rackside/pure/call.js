@@ -1,11 +1,13 @@
 /* A filled-in form, what is missing in it, and the facts it becomes. */
 
+/** @import { Choice, Question } from "./words.js" */
 import { CONCLUSIONS, MEAL, METHODS, SHED, SURENESS } from "./words.js";
 
 export const MOST_PASSES = 12;
 export const DEEPEST = 30;
 
-/** An empty form; `held_by` is carried over from the call before. */
+/** An empty form; `held_by` is carried over from the call before.
+    @returns {CallForm} */
 export function blank({ held_by = "" } = {}) {
   return {
     method: "probing",
@@ -85,6 +87,8 @@ function unobserved(form) {
   );
 }
 
+/** @param {string | undefined} given
+    @param {Question[2]} kind */
 function answer(given, kind) {
   return kind === "count" ? /^\d{1,3}$/.test(given ?? "") && Number(given) <= 400 : Boolean(given);
 }
@@ -106,6 +110,7 @@ export function grams(text) {
     @param {CallForm} form
     @param {string | null} visit */
 export function body(form, visit) {
+  /** @type {Record<string, unknown>} */
   const made = {
     conclusion: form.conclusion,
     sureness: form.sureness,
@@ -121,6 +126,7 @@ export function body(form, visit) {
 
 /** @param {CallForm} form */
 function observed(form) {
+  /** @type {Record<string, unknown>} */
   const made = { method: form.method };
   if (form.method === "probing") {
     made.passes = probed(form).map(({ side, depth, stopped }) => ({
@@ -136,6 +142,8 @@ function observed(form) {
   return made;
 }
 
+/** @param {string} given
+    @param {Question[2]} kind */
 function typed(given, kind) {
   if (kind === "count") return Number(given);
   return kind === "yes_or_no" ? given === "yes" : given;
@@ -158,6 +166,8 @@ export function note(form) {
   return [form.note.trim(), ...told].filter(Boolean).join("\n");
 }
 
+/** @param {Choice[]} choices
+    @param {string} word */
 const named = (choices, word) => choices.find(([one]) => one === word)?.[1] ?? word;
 
 /** One line that says what the call says.

@@ -13,21 +13,21 @@ const DAY = 24 * HOUR;
     @param {number} nowMs */
 export function cautions(animal, form, nowMs) {
   const { condition } = animal;
-  return [
+  return /** @type {string[]} */ ([
     animal.hold_off && CAUTIONS.hold_off,
     form.harm.length > 0 && CAUTIONS.harm,
     meal(condition, form, nowMs),
     (form.shed || condition.shed) === "opaque" && CAUTIONS.opaque,
     size(condition, form, nowMs),
     LIMITS.held_alone.includes(form.held_by) && METHODS[form.method]?.handsOn && CAUTIONS.alone,
-  ].filter(Boolean);
+  ].filter(Boolean));
 }
 
 /** @param {Condition} condition
     @param {CallForm} form
     @param {number} nowMs */
 function meal(condition, form, nowMs) {
-  if (form.meal) return CAUTIONS.told[form.meal];
+  if (form.meal) return /** @type {Record<string, string>} */ (CAUTIONS.told)[form.meal];
   if (!condition.fed_at) return null;
   return nowMs - Date.parse(condition.fed_at) < LIMITS.meal_hours * HOUR ? CAUTIONS.fed : null;
 }

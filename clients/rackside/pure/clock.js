@@ -12,6 +12,9 @@ export const SLACK = 300;
     whole seconds and comes late by the line's time (our judgement). */
 const STEADY = 60;
 
+/** @param {number} serverMs
+    @param {Reading} reading
+    @returns {Look} */
 export function look(serverMs, { here, mono, life }) {
   return { server: serverMs, here, mono, life, offset: Math.round((serverMs - here) / 1000) };
 }
@@ -40,13 +43,16 @@ export function lookFor(reading, latest) {
 }
 
 /** Both in one page's life, and the clock ran as evenly as the page's own time.
-    @param {Reading} one */
+    @param {Reading} one
+    @param {Reading} other */
 function together(one, other) {
   const drift = (one.here - one.mono) - (other.here - other.mono);
   return one.life === other.life && Math.abs(drift) <= STEADY * 1000;
 }
 
-/** Up to when a reading fits: without a later look nothing speaks against any. */
+/** Up to when a reading fits: without a later look nothing speaks against any.
+    @param {Look} latest
+    @param {Look} before */
 const after = (
   latest,
   before,

@@ -48,11 +48,13 @@ export const isMistimed = (one) =>
 export const isOwed = (one) => isUnsent(one) || needsYou(one) || filed(one);
 
 /** Those to send next, in the order they were made, at most `most`: neither those that rest, nor
-    a photo before its call. */
+    a photo before its call.
+    @param {Stored[]} records
+    @param {string} by */
 export function due(records, by, { now = /** @type {number | null} */ (null), most = BATCH } = {}) {
   const calls = new Map(records.map((one) => [one.id, one]));
   const going = new Set();
-  const goes = (one) => {
+  const goes = (/** @type {Stored} */ one) => {
     const call = calls.get(one.fact.body?.of);
     if (call && !going.has(call.id) && !["accepted", "held"].includes(call.state)) return false;
     if (now !== null && left(one.rest, now) > 0) return false;
@@ -66,7 +68,8 @@ export function due(records, by, { now = /** @type {number | null} */ (null), mo
     .slice(0, most);
 }
 
-/** @param {Stored} record */
+/** @param {Stored} record
+    @returns {Stored} */
 export function sent(record) {
   return { ...record, state: "sent", tries: record.tries + 1, fault: null };
 }
@@ -74,7 +77,8 @@ export function sent(record) {
 /** After an outcome of the server's, as `POST push` gives it.
     @param {Stored} record
     @param {Outcome} outcome
-    @param {Rest | null} [rest] */
+    @param {Rest | null} [rest]
+    @returns {Stored} */
 export function answered(record, outcome, rest = null) {
   if (outcome.status === "accepted" || outcome.status === "duplicate") {
     const flags = outcome.flags ?? [];
@@ -89,7 +93,9 @@ export function answered(record, outcome, rest = null) {
 
 /** After a try that brought no outcome. `rest`: {from, seconds} for which it lets others go.
     @param {Stored} record
-    @param {Rest | null} [rest] */
+    @param {string} fault
+    @param {Rest | null} [rest]
+    @returns {Stored} */
 export function unanswered(record, fault, rest = null) {
   return isUnsent(record) ? { ...record, state: "saved", fault, rest } : record;
 }
@@ -97,7 +103,8 @@ export function unanswered(record, fault, rest = null) {
 /** A refused one that its examiner lets rest; `instead` is the id of what they sent anew. So do
     its photos, which never went without it.
     @param {Stored} record
-    @param {string | null} [instead] */
+    @param {string | null} [instead]
+    @returns {Stored} */
 export function aside(record, instead = null) {
   if (!needsYou(record) && !(record.fact.body?.of && record.state === "saved")) {
     throw new Error("only what was refused can be put aside");
@@ -128,6 +135,7 @@ export function settle(records, outcomes, ids = records.map((one) => one.id), re
   );
 }
 
+/** @type {Record<string, (record: Stored) => string>} */
 const PICTURE = {
   waiting: () => "; the picture itself is not sent yet",
   refused: (record) => `; the picture itself is not taken: ${record.fileFault}`,
@@ -142,7 +150,7 @@ export function words(record) {
     case "sent":
       return "Sent, no answer yet";
     case "accepted":
-      return `Accepted at position ${record.position}${PICTURE[record.file]?.(record) ?? ""}`;
+      return `Accepted at position ${record.position}${PICTURE[record.file ?? ""]?.(record) ?? ""}`;
     case "held":
       return "Held: it came long after the visit, its host decides";
     case "refused":
@@ -160,16 +168,19 @@ const CALL_NOT_FOUND =
 function reason({ fact, problem }) {
   if (problem?.code === "not_found" && fact.kind === "call_made") return CALL_NOT_FOUND;
   const places = (problem?.errors ?? []).map(placed);
-  const told = places.some((one) => one.endsWith(plain(problem?.detail)))
+  const told = places.some((one) => one.endsWith(plain(problem?.detail) ?? ""))
     ? []
     : [plain(problem?.detail)];
   return [...new Set([...told, ...places])].filter(Boolean).join(" ") || "it was refused.";
 }
 
+/** @type {Record<string, string>} */
 const FIELDS = { "/body/identified/code": "The code you read: ", "/texts/note": "The note: " };
+/** @param {{ detail: string, pointer: string }} fault */
 const placed = ({ detail, pointer }) => (FIELDS[pointer] ?? "") + plain(detail);
 
-/** The server's words for programmers, in words for their keeper. */
+/** The server's words for programmers, in words for their keeper.
+    @param {string} [detail] */
 const plain = (detail) =>
   detail?.replace(
     /^Expected `str` of length <= (\d+)\.$/,

@@ -9,8 +9,10 @@ const plain = (text) => text.normalize("NFKC").toLowerCase().replace(/[\s.\-\u20
 export function find(animals, typed) {
   const wanted = plain(typed);
   if (!wanted) return animals;
-  const hit = (one) => words(one).some((word) => plain(word).includes(wanted));
-  const exact = (one) => Number(!codes(one).some((code) => plain(code) === wanted));
+  const hit = (/** @type {Animal} */ one) =>
+    words(one).some((word) => plain(word).includes(wanted));
+  const exact = (/** @type {Animal} */ one) =>
+    Number(!codes(one).some((code) => plain(code) === wanted));
   return animals.filter(hit).sort((a, b) => exact(a) - exact(b));
 }
 

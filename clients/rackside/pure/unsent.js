@@ -6,7 +6,10 @@ import { isOwed, isUnsent, needsYou } from "./outbox.js";
 const FORMAT = "unsent-1";
 
 /** `files`: photos as stored, {id, bytes}. Items in the order they were made, as `POST push` takes
-    them. Signatures stay behind: they name a device that is about to go. */
+    them. Signatures stay behind: they name a device that is about to go.
+    @param {Stored[]} records
+    @param {PhotoFile[]} files
+    @param {{ server: string, keeper: string }} whose */
 export function exported(records, files, { server, keeper }) {
   const mine = records.filter((one) => isOwed(one) && one.by === keeper).sort((a, b) =>
     a.order - b.order

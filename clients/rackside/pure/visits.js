@@ -1,13 +1,15 @@
 /* What a visit is by the clock: the server's last word on it, carried on without a signal. */
 
 /** The state now: an accepted visit opens by itself. One that the server called open stays so till
-    the server says otherwise, whatever this phone's clock makes of it. */
+    the server says otherwise, whatever this phone's clock makes of it.
+    @param {Visit} visit
+    @param {number} nowMs */
 export const stateAt = (
   visit,
   nowMs,
 ) => (visit.state === "accepted" && nowMs >= Date.parse(visit.opens) ? "open" : visit.state);
 
-/** @param {any} visit
+/** @param {Visit} visit
     @param {number} nowMs */
 export const isPast = (visit, nowMs) => nowMs >= Date.parse(visit.closes);
 
@@ -16,8 +18,9 @@ export const isPast = (visit, nowMs) => nowMs >= Date.parse(visit.closes);
 export const isHanded = (state) => state === "accepted" || state === "open";
 
 /** A visit as the list tells of it, with what is kept of its sheet; `rows` null: not fetched yet.
-    @param {any} visit
-    @param {KeptVisit | undefined} kept */
+    @param {Visit} visit
+    @param {KeptVisit | undefined} kept
+    @returns {KeptVisit} */
 export function listed(visit, kept) {
   if (!isHanded(visit.state)) return { ...visit, cautions: [], rows: [], ahead: [] };
   const { cautions = [], rows = null, ahead = [] } = kept ?? {};
@@ -26,8 +29,9 @@ export function listed(visit, kept) {
 
 /** A visit as it is kept: `rows` of its sheet with one's own call, and of each animal what a blind
     guest may know, for the time until the feed brings it.
-    @param {any} visit
-    @param {Sheet | null} sheet */
+    @param {KeptVisit} visit
+    @param {Sheet | null} sheet
+    @returns {KeptVisit} */
 export function withSheet(visit, sheet) {
   const animals = sheet?.animals ?? [];
   return {
@@ -54,8 +58,9 @@ function blind({ id, species, hatched, identifiers, condition, hold_off }) {
 }
 
 /** Without these animals, which the guest may not see any more.
-    @param {any} visit
-    @param {Set<string>} animals */
+    @param {KeptVisit} visit
+    @param {Set<string>} animals
+    @returns {KeptVisit} */
 export function without(visit, animals) {
   return {
     ...visit,

@@ -12,8 +12,10 @@ const STORES = {
   photos: "id",
 };
 
+/** @type {Promise<IDBDatabase> | null} */
 let opening = null;
 
+/** @returns {Promise<IDBDatabase>} */
 function open() {
   opening ??= new Promise((resolve, reject) => {
     const asked = indexedDB.open(NAME, VERSION);
@@ -27,7 +29,8 @@ function open() {
   return opening;
 }
 
-/** @param {IDBDatabase} db */
+/** @param {IDBDatabase} db
+    @param {number} from */
 function upgrade(db, from) {
   // Before, animals were kept by visit; the feed brings them anew.
   if (from && from < 3) db.deleteObjectStore("animals");
@@ -51,6 +54,9 @@ function watched(db) {
   return db;
 }
 
+/** @template T
+    @param {IDBRequest<T>} request
+    @returns {Promise<T>} */
 function result(request) {
   return new Promise((resolve, reject) => {
     request.onsuccess = () => resolve(request.result);
@@ -58,18 +64,27 @@ function result(request) {
   });
 }
 
-/** @param {string} store */
+/** @template {keyof Kept} S
+    @param {S} store
+    @returns {Promise<Kept[S][]>} */
 export async function all(store) {
   return result((await open()).transaction(store).objectStore(store).getAll());
 }
 
-/** @param {string} store */
+/** @template {keyof Kept | "meta"} S
+    @template {string} K
+    @param {S} store
+    @param {K} key
+    @returns {Promise<Held<S, K> | undefined>} */
 export async function get(store, key) {
   return result((await open()).transaction(store).objectStore(store).get(key));
 }
 
 /** Those of these keys that are there.
-    @param {string} store */
+    @template {keyof Kept} S
+    @param {S} store
+    @param {string[]} keys
+    @returns {Promise<Kept[S][]>} */
 export async function some(store, keys) {
   const held = (await open()).transaction(store).objectStore(store);
   const found = await Promise.all(keys.map((key) => result(held.get(key))));
@@ -79,10 +94,11 @@ export async function some(store, keys) {
 /** One transaction over `stores`; `work` gets them by name and only asks, without awaiting.
     Resolves when everything is on the disk.
     @param {string[]} stores
-    @param {(open: Record<string, IDBObjectStore>) => void} work */
+    @param {(open: OpenStores) => void} work
+    @returns {Promise<void>} */
 export async function write(stores, work) {
   const db = await open();
-  return new Promise((/** @type {(value?: unknown) => void} */ resolve, reject) => {
+  return new Promise((resolve, reject) => {
     const step = db.transaction(stores, "readwrite", { durability: "strict" });
     step.oncomplete = () => resolve();
     step.onabort = () => reject(step.error ?? new Error("the phone’s store refused"));
@@ -92,8 +108,9 @@ export async function write(stores, work) {
 
 /** Reads all of one store and writes what `change` makes of it, in one transaction, so that no
     other tab comes between. `change(records)` gives the records to put.
-    @param {string} store
-    @param {(records: any[]) => any[]} change */
+    @template {keyof Kept} S
+    @param {S} store
+    @param {(records: Kept[S][]) => Kept[S][]} change */
 export function revise(store, change) {
   return write([store], (open) => {
     const asked = open[store].getAll();

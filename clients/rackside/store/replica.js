@@ -7,6 +7,7 @@ import { listed, without, withSheet } from "../pure/visits.js";
 import { get, write } from "./db.js";
 import { whileSignedIn } from "./session.js";
 
+/** @type {Feed} */
 const BEGINNING = { cursor: null, pull: 0, anew: false };
 
 export const feed = async () => (await get("meta", "feed")) ?? BEGINNING;
@@ -14,6 +15,7 @@ export const feed = async () => (await get("meta", "feed")) ?? BEGINNING;
 /** Takes in a page that was asked for from the cursor `from`. One that another tab has gone
     beyond is dropped: it could bring back what is to be forgotten.
     @param {Session} session
+    @param {Feed["cursor"]} from
     @param {Page} page */
 export function take(session, from, page) {
   return revise(session, (open, held) => {
@@ -30,7 +32,8 @@ export function take(session, from, page) {
 
 /** The server cannot go on from the cursor `from`. What is here can be read until everything has
     come anew; then what did not come again is forgotten.
-    @param {Session} session */
+    @param {Session} session
+    @param {Feed["cursor"]} from */
 export function beginAgain(session, from) {
   return revise(session, (open, held) => {
     if (held.cursor === from) {
@@ -40,7 +43,8 @@ export function beginAgain(session, from) {
 }
 
 /** The visits in place of those before; what is kept of their sheets stays till `takeSheet`.
-    @param {Session} session */
+    @param {Session} session
+    @param {Visit[]} visits */
 export function takeVisits(session, visits) {
   return write(["visits", "drafts", "meta"], (open) =>
     whileSignedIn(open.meta, session, () => {
@@ -74,12 +78,17 @@ export async function takeSheet(session, id, sheet) {
   return differs;
 }
 
-/** Of animals that are on no sheet any more. One whose sheet is still to come drops none. */
+/** Of animals that are on no sheet any more. One whose sheet is still to come drops none.
+    @param {OpenStores} open */
 function dropDrafts(open) {
+  /** @type {IDBRequest<KeptVisit[]>} */
   const asked = open.visits.getAll();
   asked.onsuccess = () => {
     if (asked.result.some(({ rows }) => rows === null)) return;
-    const seen = new Set(asked.result.flatMap(({ rows }) => rows.map(({ animal }) => animal)));
+    /** @type {Set<IDBValidKey>} */
+    const seen = new Set(
+      asked.result.flatMap(({ rows }) => (rows ?? []).map(({ animal }) => animal)),
+    );
     const drafts = open.drafts.getAllKeys();
     drafts.onsuccess = () =>
       drafts.result.filter((id) => !seen.has(id)).forEach((id) => open.drafts.delete(id));
@@ -97,7 +106,7 @@ export function refreshed(session, at) {
 }
 
 /** @param {Session} session
-    @param {(open: Record<string, IDBObjectStore>, held: any) => void} work */
+    @param {(open: OpenStores, held: Feed) => void} work */
 function revise(session, work) {
   return write(
     ["animals", "drafts", "meta", "visits"],
@@ -109,12 +118,17 @@ function revise(session, work) {
   );
 }
 
-/** What a later server sends besides is left alone. */
+/** What a later server sends besides is left alone.
+    @param {OpenStores} open
+    @param {Page["items"][number]} item
+    @param {number} pull */
 function takeItem(open, item, pull) {
   if (item.type === "purge" && item.animal) forget(open, item.animal);
   else if (item.animal) open.animals.put({ ...item.animal, pull });
 }
 
+/** @param {OpenStores} open
+    @param {number} pull */
 function forgetBefore(open, pull) {
   const asked = open.animals.getAll();
   asked.onsuccess = () => {
@@ -124,13 +138,15 @@ function forgetBefore(open, pull) {
   };
 }
 
-/** @param {string} animal */
+/** @param {OpenStores} open
+    @param {string} animal */
 function forget(open, animal) {
   open.animals.delete(animal);
   open.drafts.delete(animal);
 }
 
 /** What a sheet was handed over with goes when its animal does.
+    @param {OpenStores} open
     @param {string[]} animals */
 function leaveSheets(open, animals) {
   if (!animals.length) return;

@@ -6,6 +6,7 @@
 
 import { get, write } from "./db.js";
 
+/** @type {Sending} */
 const NOTHING = { pushes: [], hold: null };
 const KEPT = 20;
 
@@ -21,6 +22,7 @@ export const holdFor = (hold) => revise((held) => ({ ...held, hold }));
 /** All went well: nothing is counted any more. */
 export const forgetTries = () => write(["meta"], ({ meta }) => meta.delete("sending"));
 
+/** @param {(held: Sending) => Sending} step */
 function revise(step) {
   return write(["meta"], ({ meta }) => {
     const asked = meta.get("sending");

@@ -30,6 +30,7 @@ export function elsewhere(visit) {
 
 const NOT_YET = () => page("Not fetched yet", "What there is to check comes with the next signal.");
 
+/** @type {Record<string, string>} */
 const WORDS = {
   invited: "You have not answered this invitation yet.",
   declined: "You declined this visit.",
@@ -51,6 +52,8 @@ function coming(visit) {
   );
 }
 
+/** @param {string} heading
+    @param {string[]} sentences */
 const page = (heading, ...sentences) => ({
   title: heading,
   node: h(

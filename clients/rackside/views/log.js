@@ -14,10 +14,12 @@ import { photos } from "./photos.js";
 import { passes } from "./passes.js";
 import { about, general } from "./sheet.js";
 
+/** @type {m.Choice[]} */
 const YES_NO = [["yes", "Yes"], ["no", "No"]];
 const PAUSE = 250; // milliseconds of rest before a draft is kept
 
-/** `read`: the kind of code that was typed to find it; `from`: a refused call to send anew. */
+/** `read`: the kind of code that was typed to find it; `from`: a refused call to send anew.
+    @param {{ visit: string, animal: string, read?: string, from?: string }} where */
 export async function log({ visit: visitId, animal: animalId, read, from }) {
   const visit = visitOf(visitId);
   const animal = animalsOf(visitId).find((one) => one.id === animalId);
@@ -28,10 +30,12 @@ export async function log({ visit: visitId, animal: animalId, read, from }) {
 }
 
 /** The form of a refused call; its weight again only where that was refused with it.
-    @param {Stored} refused */
+    @param {Stored} refused
+    @returns {CallForm} */
 function filled(refused) {
   const weight = withIt(refused).find((one) => one.fact.kind === "husbandry_noted");
-  return { ...structuredClone(refused.form), grams: weight?.fact.body.noted.grams ?? "", when: "" };
+  const form = structuredClone(/** @type {CallForm} */ (refused.form));
+  return { ...form, grams: weight?.fact.body.noted.grams ?? "", when: "" };
 }
 
 /** @param {Animal} animal
@@ -72,6 +76,7 @@ function page(visit, animal, form, refused) {
     wrong,
     h("div", { class: "bar" }, h("button", { type: "submit" }, "Save the call")),
   );
+  /** @param {SubmitEvent} event */
   async function send(event) {
     event.preventDefault();
     const lacking = missing(form, Boolean(node.querySelector("[name=when]")));
@@ -83,8 +88,9 @@ function page(visit, animal, form, refused) {
     try {
       await saveForm(form, { visit, animal, refused });
     } catch (fault) {
+      const { message } = /** @type {Error} */ (fault);
       button.disabled = false;
-      tell(wrong, node, [["", `It could not be kept on this phone: ${fault.message}`]]);
+      tell(wrong, node, [["", `It could not be kept on this phone: ${message}`]]);
     }
   }
   return { title: `Log ${title(animal)}`, node, editing: true, filling: true, leave: keep.now };
@@ -93,12 +99,14 @@ function page(visit, animal, form, refused) {
 /** @param {CallForm} form
     @param {() => void} change */
 function fields(form, change) {
-  const set = (name) => (value) => {
+  const set = (/** @type {TextMember} */ name) => (/** @type {string} */ value) => {
     form[name] = value;
     change();
   };
+  /** @type {PickOf} */
   const pick = (name, legend, options, more = {}) =>
     choice({ name, legend, options, value: form[name], onpick: set(name), ...more });
+  /** @type {TypeOf} */
   const type = (name, label, more) =>
     line({
       name,
@@ -142,9 +150,13 @@ function fields(form, change) {
   ];
 }
 
+/** @param {string} legend
+    @param {HTMLElement[]} inside */
 const group = (legend, ...inside) => h("section", { class: "group" }, h("h2", {}, legend), inside);
 
 /** @param {CallForm} form
+    @param {PickOf} pick
+    @param {TypeOf} type
     @param {() => void} change */
 function identified(form, pick, type, change) {
   const code = type("code", "The code you read", {
@@ -192,7 +204,7 @@ function observed(form, change) {
 /** @param {CallForm} form
     @param {() => void} change */
 function questions(form, change) {
-  const answer = (name) => (value) => {
+  const answer = (/** @type {string} */ name) => (/** @type {string} */ value) => {
     form.answers[name] = value;
     change();
   };
@@ -282,6 +294,7 @@ function mark(place, sentence) {
     @param {string} visit
     @param {CallForm} form */
 function draftOf(animal, visit, form) {
+  /** @type {ReturnType<typeof setTimeout> | null} */
   let timer = null;
   const now = () => {
     if (timer === null) return Promise.resolve();
@@ -293,11 +306,11 @@ function draftOf(animal, visit, form) {
     );
   };
   const stop = () => {
-    clearTimeout(timer);
+    clearTimeout(timer ?? undefined);
     timer = null;
   };
   const soon = () => {
-    clearTimeout(timer);
+    clearTimeout(timer ?? undefined);
     timer = setTimeout(now, PAUSE);
   };
   return { now, soon, stop };

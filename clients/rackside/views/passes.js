@@ -28,7 +28,7 @@ export function passes(form, onchange) {
       ),
     );
   };
-  const add = (side) => {
+  const add = (/** @type {string} */ side) => {
     form.passes.push({ side, depth: null, stopped: "" });
     onchange();
     show();
@@ -45,7 +45,7 @@ function pass(one, n, onchange) {
   const side = one.side === "left" ? "Left" : "Right";
   const shown = h("output", { class: "depth", "aria-live": "polite" });
   const strip = Array.from({ length: STRIP }, (_, at) => mark(at + 1));
-  const set = (depth) => {
+  const set = (/** @type {number | null} */ depth) => {
     one.depth = depth;
     show();
     onchange();
@@ -62,6 +62,7 @@ function pass(one, n, onchange) {
   };
   const less = step("−", `${side}: half a scale less`, () => set(stepped(one.depth, -1)));
   const more = step("+", `${side}: half a scale more`, () => set(stepped(one.depth, 1)));
+  /** @param {number} depth */
   function mark(depth) {
     return h("button", {
       type: "button",

@@ -21,7 +21,7 @@ export function photos(form, change) {
     shown.replaceChildren(...held.map((bytes, at) => thumb(bytes, at, () => remove(at))));
     input.disabled = held.length >= MOST;
   };
-  const remove = (at) => {
+  const remove = (/** @type {number} */ at) => {
     held.splice(at, 1);
     said.textContent = "Photo removed.";
     show();

@@ -9,12 +9,14 @@ import { find, read, title } from "../pure/search.js";
 import { isPast } from "../pure/visits.js";
 import { elsewhere } from "./elsewhere.js";
 
+/** @param {{ id: string }} where */
 export function sheet({ id }) {
   const visit = visitOf(id);
   if (!visit?.rows || !isOpen(visit)) return elsewhere(visit);
   const rows = h("ul", { class: "animals" });
   const count = h("p", { class: "fine", role: "status" });
   let typed = "";
+  /** @type {string | null} */
   let shown = null;
   const show = () => {
     const animals = animalsOf(id);

@@ -10,6 +10,7 @@ export function signin() {
   const known = state.session;
   const told = h("p", { class: "refused", role: "alert", hidden: true });
   const more = h("div", {});
+  /** @type {HTMLFormElement} */
   const form = h(
     "form",
     { onsubmit: (event) => send(event, told, more) },
@@ -94,7 +95,7 @@ async function send(event, told, more) {
   }, (fault) => {
     const kinds = fault.problem?.kinds;
     if (fault.problem?.code === "second_factor_required" && !form.elements.namedItem("code")) {
-      askCode(kinds, more);
+      askCode(/** @type {string[]} */ (kinds), more);
     }
   });
 }
@@ -139,7 +140,7 @@ function askCode(kinds, more) {
 /** @param {HTMLFormElement} form
     @param {HTMLElement} told
     @param {() => Promise<unknown>} work
-    @param {(fault: any) => void} failed */
+    @param {(fault: Fault) => void} failed */
 async function trying(form, told, work, failed) {
   const buttons = form.querySelectorAll("button");
   for (const one of buttons) one.disabled = true;
@@ -147,8 +148,8 @@ async function trying(form, told, work, failed) {
   try {
     await work();
   } catch (fault) {
-    failed(fault);
-    told.textContent = fault.message;
+    failed(/** @type {Fault} */ (fault));
+    told.textContent = /** @type {Error} */ (fault).message;
     told.hidden = false;
     for (const one of buttons) one.disabled = false;
   }

@@ -7,7 +7,7 @@ import { isPast, stateAt } from "../pure/visits.js";
 const RANK = ["open", "accepted", "invited"];
 
 export function visits() {
-  const place = (one) => RANK.indexOf(stateAt(one, now()));
+  const place = (/** @type {KeptVisit} */ one) => RANK.indexOf(stateAt(one, now()));
   const rows = state.visits.filter((one) => place(one) >= 0).sort((a, b) => place(a) - place(b));
   const told = h("p", { class: "fine" });
   const look = () =>

@@ -65,9 +65,18 @@ interface Proven {
 type Judged =
   | { holds: true; proven: Proven; logs: VerifierKey[]; elsewhere: boolean }
   | { holds: false | null; why: string };
+/** Whether the log has only grown since; `evidence` is its signed checkpoint that contradicts the
+    receipt (growth.js). */
+type Growth =
+  | { grew: true; size: bigint; evidence?: undefined }
+  | { grew: false; why: string; evidence: Bytes }
+  | { grew: null; why: string; evidence?: undefined };
 /** What a verdict says (words.js, show.js). */
 interface Verdict {
   state: "holds" | "fails" | "unknown";
   headline: string;
   why: string;
 }
+
+/** Swagger UI, from its own package's files (docs/docs.js). */
+declare var SwaggerUIBundle: { (given: object): unknown; presets: { apis: unknown } };

@@ -34,7 +34,7 @@ export async function verifies(publicKey, message, signature) {
   try {
     key = await crypto.subtle.importKey("raw", publicKey, "Ed25519", false, ["verify"]);
   } catch (fault) {
-    if (fault.name === "DataError") return false; // not on the curve
+    if (/** @type {Error} */ (fault).name === "DataError") return false; // not on the curve
     throw fault;
   }
   return crypto.subtle.verify("Ed25519", key, signature, message);

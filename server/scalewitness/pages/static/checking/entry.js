@@ -7,10 +7,13 @@ const MAX_DEPTH = 32;
 const MAX_ENTRY_BYTES = 65_535;
 /** @param {unknown} value */
 const isText = (value) => typeof value === "string";
+/** @param {(value: unknown) => boolean} test
+ * @returns {(value: unknown) => boolean} */
 const orNull = (test) => (value) => value === null || test(value);
 /** @param {unknown} value */
 const isObject = (value) => value !== null && typeof value === "object" && !Array.isArray(value);
 
+/** @type {Record<string, (value: unknown) => boolean>} */
 const MEMBERS = {
   v: (value) => value === 1,
   kind: isText,

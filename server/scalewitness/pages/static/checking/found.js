@@ -28,6 +28,8 @@ export function found(judged, site, brief) {
 const NAMELESS =
   "Names are not in the log. Written text is not either: the entry holds its fingerprint, so that the text itself can be erased.";
 
+/** @param {Judged & { holds: true }} judged
+ * @param {VerifierKey[]} site */
 function secondStep({ proven, logs }, site) {
   const title = made("h3", "Does the log still hold to it?");
   if (!site.some((one) => one.name === proven.head.origin)) {

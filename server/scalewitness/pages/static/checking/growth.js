@@ -12,7 +12,8 @@ export class Unreachable extends Error {}
  * throws Unreachable. `evidence` is the signed checkpoint that contradicts the receipt.
  * @param {Head} head
  * @param {VerifierKey[]} logs
- * @param {typeof here} ask */
+ * @param {typeof here} ask
+ * @returns {Promise<Growth>} */
 export async function growth(head, logs, ask) {
   try {
     const note = await ask.checkpoint();
@@ -42,7 +43,8 @@ async function latest(note, logs) {
 /** @param {Head} old
  * @param {Head} now
  * @param {Bytes} note
- * @param {typeof here} ask */
+ * @param {typeof here} ask
+ * @returns {Promise<Growth>} */
 async function compared(old, now, note, ask) {
   if (now.size < old.size) {
     const why =
@@ -66,7 +68,7 @@ async function compared(old, now, note, ask) {
 /** Asks the service that this page came from. */
 export const here = {
   checkpoint: async () => new Uint8Array(await (await fetched("/log/checkpoint")).arrayBuffer()),
-  proof: async (old, now) => {
+  proof: async (/** @type {bigint} */ old, /** @type {bigint} */ now) => {
     const answer = await fetched(`/api/v1/log/consistency?old=${old}&new=${now}`);
     const { proof } = await answer.json();
     if (!Array.isArray(proof)) throw new Refused("no proof");

@@ -7,6 +7,7 @@ export const ED25519 = 0x01;
 export const COSIGNATURE = 0x04;
 export const COSIGNATURE_ML_DSA = 0x06;
 
+/** @type {Record<number, number>} */
 const PUBLIC_BYTES = { [ED25519]: 32, [COSIGNATURE]: 32, [COSIGNATURE_ML_DSA]: 1312 };
 const STAMP_BYTES = 8;
 // deno-lint-ignore no-control-regex -- they are what a name may not hold
@@ -14,7 +15,8 @@ const NAME = /^[^\p{White_Space}\u0000-\u001f+]+$/u;
 
 /** @param {string} text */
 export const isKeyName = (text) => NAME.test(text);
-/** Picks a key among those trusted; a signature line bears the same. */
+/** Picks a key among those trusted; a signature line bears the same.
+ * @param {{ name: string, id: Bytes }} key */
 export const label = ({ name, id }) => `${name}+${hex(id)}`;
 
 /** A key {name, id, type, material}. Throws Refused for anything else.

@@ -43,7 +43,8 @@ function walk(leaf, size, boundary) {
   return { leftSiblings, begin };
 }
 
-/** Whether `proof` shows the leaf to stand at `index` of the tree of `size` leaves. */
+/** Whether `proof` shows the leaf to stand at `index` of the tree of `size` leaves.
+ * @param {{ leaf: Bytes, index: bigint, size: bigint, proof: Bytes[], root: Bytes }} given */
 export async function verifyInclusion({ leaf, index, size, proof, root }) {
   if (!(0n <= index && index < size && size <= MAX_SIZE)) return false;
   if (!areHashes([leaf, root, ...proof])) return false;
@@ -57,7 +58,8 @@ export async function verifyInclusion({ leaf, index, size, proof, root }) {
 }
 
 /** Whether `proof` shows the tree of `size1` leaves to be the start of that of `size2`. From
- * the empty tree any tree grows, by an empty proof (C2SP tlog-witness). */
+ * the empty tree any tree grows, by an empty proof (C2SP tlog-witness).
+ * @param {{ size1: bigint, root1: Bytes, size2: bigint, root2: Bytes, proof: Bytes[] }} given */
 export async function verifyConsistency({ size1, root1, size2, root2, proof }) {
   if (!(0n <= size1 && size1 <= size2 && size2 <= MAX_SIZE)) return false;
   if (!areHashes([root1, root2, ...proof])) return false;

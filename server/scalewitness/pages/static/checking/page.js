@@ -11,6 +11,10 @@ import { busy, say } from "./show.js";
 import { verdict } from "./words.js";
 
 class Checker {
+  /** @param {HTMLElement} region
+   * @param {HTMLElement} details
+   * @param {VerifierKey[]} site
+   * @param {boolean} brief */
   constructor(region, details, site, brief) {
     this.region = region;
     this.details = details;
@@ -19,7 +23,9 @@ class Checker {
     this.turn = 0;
   }
 
-  /** Judges what `read` gives with the keys in `keysText`; a later check overtakes it. */
+  /** Judges what `read` gives with the keys in `keysText`; a later check overtakes it.
+   * @param {() => Promise<Bytes>} read
+   * @param {string} keysText */
   async check(read, keysText) {
     const turn = ++this.turn;
     this.details.replaceChildren();
@@ -68,7 +74,7 @@ function wireForm(form, checker) {
   /** @type {File | null} */
   let last = null;
   const again = () => last && checker.check(fileBytes(last), keys.value);
-  const take = (files) => {
+  const take = (/** @type {FileList} */ files) => {
     last = files[0] ?? last;
     again();
   };
@@ -83,7 +89,7 @@ function wireForm(form, checker) {
  * @param {HTMLInputElement} input
  * @param {(files: FileList) => void} take */
 function wireDrop(form, input, take) {
-  const over = (is) => void form.classList.toggle("over", is);
+  const over = (/** @type {boolean} */ is) => void form.classList.toggle("over", is);
   for (const name of ["dragenter", "dragover"]) {
     document.addEventListener(name, (event) => {
       event.preventDefault();
@@ -116,8 +122,8 @@ async function start() {
     selector,
   ) => /** @type {NodeListOf<HTMLElement>} */ (place.querySelectorAll(selector));
   const [region, details] = [
-    place.querySelector("[role=status]"),
-    place.querySelector("[data-found]"),
+    /** @type {HTMLElement} */ (place.querySelector("[role=status]")),
+    /** @type {HTMLElement} */ (place.querySelector("[data-found]")),
   ];
   for (const one of inside("[data-unless-able]")) one.hidden = true;
   const reason = await whyNot();

@@ -2,8 +2,11 @@
 
 const BOXES = { holds: "accepted", fails: "refused", unknown: "warnings" };
 
-/** @param {string} [text]
- * @param {string} [className] */
+/** @template {keyof HTMLElementTagNameMap} T
+ * @param {T} tag
+ * @param {string} [text]
+ * @param {string} [className]
+ * @returns {HTMLElementTagNameMap[T]} */
 export function made(tag, text = "", className = "") {
   const element = document.createElement(tag);
   element.textContent = text;
@@ -11,6 +14,8 @@ export function made(tag, text = "", className = "") {
   return element;
 }
 
+/** @param {HTMLElement} region
+ * @param {Verdict} verdict */
 export function say(region, { state, headline, why }) {
   const words = made("p");
   words.append(made("strong", headline), ` ${why}`);
@@ -36,6 +41,8 @@ export function items(texts) {
   return list;
 }
 
+/** @param {string} title
+ * @param {HTMLElement[]} content */
 export function folded(title, ...content) {
   const details = made("details");
   details.append(made("summary", title), ...content);

@@ -29,15 +29,19 @@ const spaced = (word) => String(word ?? "").replaceAll("_", " ");
 /** @param {string} text */
 const capital = (text) => text.charAt(0).toUpperCase() + text.slice(1);
 
-/** What an entry of each kind concludes, where it does; others say only their kind. */
+/** What an entry of each kind concludes, where it does; others say only their kind.
+ * `any`: an entry’s body is of its kind’s shape.
+ * @type {Record<string, (body: any) => unknown>} */
 const CONCLUSIONS = {
   call_made: (body) => body.conclusion,
   standing_changed: (body) => body.label,
-  offer_made: (body) => body.represents?.map((one) => one.label).join(", "),
+  offer_made: (body) =>
+    body.represents?.map((/** @type {{ label: string }} */ one) => one.label).join(", "),
   disclosure_owed: (body) => `was ${body.was?.label}, now ${body.now?.label}`,
   finding_recorded: (body) => body.outcome,
 };
 
+/** @param {Entry} entry */
 function conclusion({ kind, body }) {
   try {
     return spaced(Object.hasOwn(CONCLUSIONS, kind) ? CONCLUSIONS[kind](body) : "");
@@ -46,10 +50,11 @@ function conclusion({ kind, body }) {
   }
 }
 
-/** The entry and its place as rows [label, value]. */
+/** The entry and its place as rows [label, value].
+ * @param {Proven} proven
+ * @returns {string[][]} */
 export function rows({ entry, position, head, opened, log }) {
   const concluded = conclusion(entry);
-  const seen = opened.verified.filter(({ at }) => at !== null);
   return [
     ["Entry", capital(spaced(entry.kind))],
     ...(concluded ? [["Conclusion", concluded]] : []),
@@ -66,13 +71,16 @@ export function rows({ entry, position, head, opened, log }) {
     ["Log", head.origin],
     ["Signed at", `${head.size} ${head.size === 1n ? "entry" : "entries"}`],
     ["Key used", log.text],
-    ...seen.map(({ key, at }) => ["Also signed", `${key.name}, ${stamp(at)}`]),
+    ...opened.verified.flatMap(({ key, at }) =>
+      at === null ? [] : [["Also signed", `${key.name}, ${stamp(at)}`]]
+    ),
   ];
 }
 
 /** Everything in the entry's body, one row a value: where it stands, and what.
  * @param {Json} value
- * @param {string} [path] */
+ * @param {string} [path]
+ * @returns {string[][]} */
 export function bodyRows(value, path = "") {
   if (value === null || typeof value !== "object") return [[path, String(value)]];
   return Object.entries(value).flatMap(([name, one]) => {
@@ -82,7 +90,8 @@ export function bodyRows(value, path = "") {
 }
 
 /** {state, headline, why} of a judgement; state is holds, fails or unknown.
- * @param {Judged} judged */
+ * @param {Judged} judged
+ * @returns {Verdict} */
 export function verdict(judged) {
   if (judged.holds === null) {
     return { state: "unknown", headline: "It cannot be judged.", why: judged.why };
@@ -104,7 +113,8 @@ export const SHOWS_NOT = [
   "What was recorded later. A newer entry may withdraw this one or object to it.",
 ];
 
-/** What a receipt does not show for want of keys from elsewhere. */
+/** What a receipt does not show for want of keys from elsewhere.
+ * @param {Judged & { holds: true }} judged */
 export function dependsOn({ proven, elsewhere }) {
   return [...(elsewhere ? [] : [OWN_KEY]), unseen(proven.opened)];
 }
@@ -132,7 +142,8 @@ function unseen(opened) {
 }
 
 /** {state, headline, why} of the second step, the log as it is now.
- * @param {any} found */
+ * @param {Growth} found
+ * @returns {Verdict} */
 export function grownVerdict(found) {
   if (found.grew === null) {
     return { state: "unknown", headline: "It could not be asked.", why: found.why };

@@ -10,34 +10,45 @@ const text = (buffer) =>
   buffer && btoa(String.fromCharCode(...new Uint8Array(buffer)))
     .replaceAll("+", "-").replaceAll("/", "_").replaceAll("=", "");
 
+/** @param {PublicKeyCredentialDescriptorJSON[]} [list] */
 const named = (list = []) => list.map((one) => ({ ...one, id: bytes(one.id) }));
 
 const ways = {
-  create: (asked) =>
+  create: (/** @type {PublicKeyCredentialCreationOptionsJSON} */ asked) =>
     navigator.credentials.create({
-      publicKey: {
+      publicKey: /** @type {PublicKeyCredentialCreationOptions} */ ({
         ...asked,
         challenge: bytes(asked.challenge),
         user: { ...asked.user, id: bytes(asked.user.id) },
         excludeCredentials: named(asked.excludeCredentials),
-      },
+      }),
     }),
-  get: (asked) =>
+  get: (/** @type {PublicKeyCredentialRequestOptionsJSON} */ asked) =>
     navigator.credentials.get({
-      publicKey: {
+      publicKey: /** @type {PublicKeyCredentialRequestOptions} */ ({
         ...asked,
         challenge: bytes(asked.challenge),
         allowCredentials: named(asked.allowCredentials),
-      },
+      }),
     }),
 };
 
+/** @typedef {AuthenticatorResponse & Partial<AuthenticatorAttestationResponse & AuthenticatorAssertionResponse>} Answer */
+const PARTS = /** @type {const} */ ([
+  "attestationObject",
+  "authenticatorData",
+  "signature",
+  "userHandle",
+]);
+
 /** The credential as the server reads it (WebAuthn Level 3, RegistrationResponseJSON and
-    AuthenticationResponseJSON). */
+    AuthenticationResponseJSON).
+    @param {PublicKeyCredential} credential */
 function asJson(credential) {
-  const { response } = credential;
+  const response = /** @type {Answer} */ (credential.response);
+  /** @type {Record<string, unknown>} */
   const said = { clientDataJSON: text(response.clientDataJSON) };
-  for (const name of ["attestationObject", "authenticatorData", "signature", "userHandle"]) {
+  for (const name of PARTS) {
     if (response[name]) said[name] = text(response[name]);
   }
   if (response.getTransports) said.transports = response.getTransports();
@@ -51,6 +62,7 @@ function asJson(credential) {
   };
 }
 
+/** @param {Error} fault */
 function why(fault) {
   if (fault.name === "InvalidStateError") return "This device holds a passkey of yours already.";
   if (fault.name === "NotAllowedError") {
@@ -68,12 +80,12 @@ async function ask(event) {
   told.hidden = true;
   try {
     const asked = JSON.parse(form.dataset.options ?? "").publicKey;
-    const credential = await ways[form.dataset.passkey](asked);
+    const credential = await ways[/** @type {keyof typeof ways} */ (form.dataset.passkey)](asked);
     const sent = /** @type {HTMLInputElement} */ (form.elements.namedItem("credential"));
-    sent.value = JSON.stringify(asJson(credential));
+    sent.value = JSON.stringify(asJson(/** @type {PublicKeyCredential} */ (credential)));
     form.submit();
   } catch (fault) {
-    told.textContent = why(fault);
+    told.textContent = why(/** @type {Error} */ (fault));
     told.hidden = false;
   }
 }

@@ -51,6 +51,7 @@ export const hex = (bytes) =>
  * @param {Uint8Array} b */
 export const equal = (a, b) => a.length === b.length && a.every((one, at) => one === b[at]);
 
+/** @param {Uint8Array[]} parts */
 export function joined(...parts) {
   const whole = new Uint8Array(parts.reduce((sum, one) => sum + one.length, 0));
   let at = 0;

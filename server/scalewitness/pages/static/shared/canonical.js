@@ -1,7 +1,8 @@
 // Canonical JSON (RFC 8785): one spelling for each value, so that signatures can be checked.
 
 /** The canonical text of a plain value. Throws TypeError for what JSON cannot hold.
- * @param {unknown} value */
+ * @param {unknown} value
+ * @returns {string} */
 export function canonical(value) {
   if (value === null || typeof value === "boolean") return String(value);
   if (typeof value === "number") return number(value);
@@ -23,7 +24,8 @@ function text(value) {
   return JSON.stringify(value);
 }
 
-/** @param {Record<string, unknown>} value */
+/** @param {Record<string, unknown>} value
+ * @returns {string} */
 function members(value) {
   const names = Object.keys(value).sort(); // by UTF-16 code units
   return `{${names.map((name) => `${text(name)}:${canonical(value[name])}`).join(",")}}`;
