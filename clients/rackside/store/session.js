@@ -21,7 +21,7 @@ export function expire(session) {
 /** Does `work` within a transaction over `meta` if that session is still the one in the store.
     @param {IDBObjectStore} meta
     @param {Session} session
-    @param {() => any} work */
+    @param {() => unknown} work */
 export function whileSignedIn(meta, session, work) {
   const asked = meta.get("session");
   asked.onsuccess = () => {

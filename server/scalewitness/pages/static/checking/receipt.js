@@ -44,8 +44,10 @@ function asText(bytes) {
   }
 }
 
-/** @param {string} name
- * @param {() => any} read */
+/** @template T
+ * @param {string} name
+ * @param {() => T} read
+ * @returns {T} */
 function part(name, read) {
   try {
     return read();
