@@ -105,10 +105,6 @@ class Refusal(Exception):
         detail = self.problem.get("detail") or answer.text[:300]
         super().__init__(f"{method} {path}: {self.status} {self.code}: {detail}")
 
-    @property
-    def pointers(self) -> list[str]:
-        return [error.get("pointer", "") for error in self.problem.get("errors", [])]
-
 
 class Api:
     """The API at ``url`` as one device sees it; without a token, as anyone does. ``compared``:

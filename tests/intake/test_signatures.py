@@ -97,7 +97,7 @@ def test_a_later_reader_checks_every_signature_from_the_log_alone(
     ]
     devices = DeviceKeys()
     assert [devices.read(read_leaf(leaf)) for leaf in leaves] == [None] * len(leaves)
-    assert devices.key_of(str(odile.device.pk)) == bytes.fromhex(odile.key.public)
+    assert devices.enrolled[str(odile.device.pk)].key == bytes.fromhex(odile.key.public)
     signed = [leaf for leaf in leaves if b'"call_made"' in leaf and b'"sig":null' not in leaf]
     forged = signed[0].replace(b'"conclusion":"male"', b'"conclusion":"female"')
     assert devices.read(read_leaf(forged)) is not None

@@ -1,9 +1,7 @@
 """What tells one animal from another: transponder codes, tags, photo ids.
 
-Transponders follow ISO 11784 (the code) and ISO 11785 FDX-B (the frame on the air), as
-open decoders and reader manuals describe them; the standards themselves were not read.
-A code typed by hand carries no check digit: only its ranges can be tested. The CRC
-protects what a reader receives, and is checked where a reader reports the word itself.
+Transponders follow ISO 11784, as open decoders and reader manuals describe it; the standard
+itself was not read. A code carries no check digit: only its ranges can be tested.
 """
 
 import re
@@ -58,8 +56,6 @@ def _transponder(country: int, national: int) -> Transponder:
         raise ValueError(f"the last twelve digits go up to {MAX_NATIONAL}; check for a typo")
     if country == 0:
         raise ValueError("no country or manufacturer has the code 000; check for a typo")
-    if country > TEST_COUNTRY:
-        raise ValueError(f"{country} is not a country or manufacturer code; they go up to 999")
     return Transponder(
         code=f"{country:03d}{national:012d}",
         country=country,
@@ -83,79 +79,3 @@ def parse_tag(text: str) -> str:
     if not tag.isprintable():
         raise ValueError("the tag holds characters that cannot be seen")
     return tag
-
-
-@dataclass(frozen=True, slots=True)
-class CodeWord:
-    """The 64 bits a transponder sends, field by field.
-
-    ``animal`` is ISO bit 1, the most significant. ``retag`` counts replacements of a lost
-    transponder with the same code (0 to 7); ``user`` and ``reserved`` are five bits each;
-    ``rudi`` marks an advanced transponder, ``data_block`` that more data follows.
-    """
-
-    transponder: Transponder
-    animal: bool
-    retag: int
-    user: int
-    reserved: int
-    rudi: bool
-    data_block: bool
-
-
-def decode_word(hex64: str, crc: int | None = None) -> CodeWord:
-    """Read a code word given as 16 hex digits, ISO bit 1 first.
-
-    ``crc`` is the CRC-16 the reader received with it, if it reports one. Raises ValueError
-    when it does not match, and as :func:`parse_transponder` for impossible codes.
-    """
-    if not re.fullmatch(r"[0-9a-fA-F]{16}", hex64):
-        raise ValueError("a code word has 16 hex digits")
-    word = int(hex64, 16)
-    # The CRC runs over the bytes in the order they are sent: least significant first.
-    if crc is not None and crc != crc16_kermit(word.to_bytes(8, "little")):
-        raise ValueError("the reader's checksum does not match the code; scan again")
-    return CodeWord(
-        transponder=_transponder(country=word >> 38 & 0x3FF, national=word & MAX_NATIONAL),
-        animal=bool(word >> 63),
-        retag=word >> 60 & 0b111,
-        user=word >> 55 & 0b11111,
-        reserved=word >> 50 & 0b11111,
-        rudi=bool(word >> 49 & 1),
-        data_block=bool(word >> 48 & 1),
-    )
-
-
-_HEADER: Final = "00000000001"
-_FRAME_BITS: Final = 128
-_GROUP_BITS: Final = 9
-
-
-def decode_frame(bits: str) -> CodeWord:
-    """Read a whole FDX-B frame: 128 characters ``0`` and ``1``, header first.
-
-    After the 11-bit header come 13 groups of eight bits and a control bit 1: eight groups
-    of code, two of CRC, three of trailer, each least significant bit first. Raises
-    ValueError for a frame of another form and as :func:`decode_word`.
-    """
-    if len(bits) != _FRAME_BITS or set(bits) - {"0", "1"}:
-        raise ValueError(f"a frame has {_FRAME_BITS} bits")
-    if not bits.startswith(_HEADER):
-        raise ValueError("the frame does not begin with the header 00000000001")
-    starts = range(len(_HEADER), _FRAME_BITS, _GROUP_BITS)
-    groups = [bits[start : start + _GROUP_BITS] for start in starts]
-    if not all(group.endswith("1") for group in groups):
-        raise ValueError("a control bit of the frame is not 1; scan again")
-    octets = bytes(int(group[7::-1], 2) for group in groups)
-    word = int.from_bytes(octets[:8], "little")
-    return decode_word(f"{word:016x}", crc=int.from_bytes(octets[8:10], "little"))
-
-
-def crc16_kermit(data: bytes) -> int:
-    """CRC-16/KERMIT: polynomial 0x1021 reflected, initial 0, no final xor; 0 to 65535."""
-    register = 0
-    for octet in data:
-        register ^= octet
-        for _ in range(8):
-            register = register >> 1 ^ (0x8408 if register & 1 else 0)
-    return register

@@ -85,10 +85,6 @@ def link_behind(token: str, now: datetime) -> OfferLink:
     return link
 
 
-def live_links(sales: Iterable[UUID], now: datetime) -> QuerySet[OfferLink]:
-    return OfferLink.objects.filter(sale__in=list(sales), revoked_at=None, expires_at__gt=now)
-
-
 def animals_on_sale(animals: Iterable[UUID]) -> frozenset[UUID]:
     """Those of the animals a buyer is waiting for: in a sale that is not handed over yet."""
     states = states_of_sales(animals)

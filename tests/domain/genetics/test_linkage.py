@@ -1,6 +1,7 @@
 """Linkage against closed forms and counted test crosses (tests/vectors/mendel.json)."""
 
 from fractions import Fraction
+from itertools import product
 from math import inf
 
 import pytest
@@ -8,7 +9,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 from tests.domain.genetics.mendel import data, expected, fractions
 
-from scalewitness.domain.genetics.crosses import united
 from scalewitness.domain.genetics.linkage import gametes, recombination
 
 ROWS = expected("linked_two_locus_expectations")["rows"]
@@ -22,12 +22,12 @@ def _named(chances):
 def _looks(sire, dam):
     """F2 by what shows, both loci with complete dominance."""
     found = {}
-    for (one, other), chance in united(sire, dam).items():
+    for (one, p), (other, q) in product(sire.items(), dam.items()):
         name = "".join(
             f"{big}_" if big in both else both[0] * 2
             for big, both in zip("AB", zip(one, other, strict=True), strict=True)
         )
-        found[name] = found.get(name, Fraction(0)) + chance
+        found[name] = found.get(name, Fraction(0)) + p * q
     return {name: chance for name, chance in found.items() if chance}
 
 

@@ -1,19 +1,12 @@
-"""A clutch at once: notes read, calls made, the sex ratio tested."""
+"""The count of a clutch and its sex ratio."""
 
 import json
 from pathlib import Path
 
-import msgspec
 import pytest
 
-from scalewitness.domain.facts import CallMade
-from scalewitness.domain.observations import Eversion, Pass, Probing
 from scalewitness.domain.sexing.clutches import (
-    ClutchRow,
     Tally,
-    Together,
-    clutch_calls,
-    read_rows,
     sex_ratio,
     tally,
 )
@@ -22,83 +15,9 @@ VECTORS = json.loads(
     (Path(__file__).parents[2] / "vectors" / "binomial_sex_ratio.json").read_text("utf-8")
 )
 
-NOTES = """
-H1 m 9 8.5
-H2 f 3 3,0
-H3 F 2.5 -
-
-H4 u
-H5 male - 10
-"""
-
-
-def test_notes_become_rows():
-    rows, problems = read_rows(NOTES)
-    assert rows == [
-        ClutchRow("H1", "male", "9", "8.5"),
-        ClutchRow("H2", "female", "3", "3"),
-        ClutchRow("H3", "female", "2.5"),
-        ClutchRow("H4", "undetermined"),
-        ClutchRow("H5", "male", None, "10"),
-    ]
-    assert problems == []
-
-
-@pytest.mark.parametrize(
-    ("line", "word"),
-    [
-        ("H9", "give the tag"),
-        ("H9 m 9 9 9", "give the tag"),
-        ("H9 x 9 9", "neither m nor f nor u"),
-        ("H9 m nine", "no depth"),
-        ("H9 m 9.25", "no depth"),
-        ("H9 m -3", "no depth"),
-        ("H9 m 31", "deeper than any"),
-        ("H1 f 3 3", "stands twice"),
-    ],
-)
-def test_a_line_that_cannot_be_read_is_named_and_the_others_stay(line, word):
-    rows, problems = read_rows(f"H1 m 9 9\n\n{line}\nH2 f 3 3")
-    assert [row.tag for row in rows] == ["H1", "H2"]
-    assert [problem.row for problem in problems] == [3]
-    assert word in problems[0].text
-
-
-def test_probings_of_a_clutch():
-    rows, _ = read_rows(NOTES)
-    together = Together("probing", "second_person", probe_mm="1.5", harm=("bleeding",))
-    calls = dict(clutch_calls(rows, together))
-    assert calls["H1"].observed == Probing(
-        (Pass("left", "9", "resistance"), Pass("right", "8.5", "resistance")), "1.5"
-    )
-    assert calls["H5"].observed.passes == (Pass("right", "10", "resistance"),)
-    assert calls["H4"].observed.passes == ()
-    assert {call.held_by for call in calls.values()} == {"second_person"}
-    assert calls["H3"].identified.code == "H3"
-    assert calls["H3"].harm == ("bleeding",)
-
-
-def test_every_call_has_a_body_the_log_takes():
-    rows, _ = read_rows(NOTES)
-    for _, call in clutch_calls(rows, Together("probing", "keeper")):
-        assert msgspec.json.decode(msgspec.json.encode(call), type=CallMade) == call
-
-
-def test_popping_a_clutch():
-    rows, _ = read_rows("H1 m\nH2 f\nH3 u")
-    calls = dict(clutch_calls(rows, Together("eversion", "keeper", "certain")))
-    assert [calls[tag].observed for tag in ("H1", "H2", "H3")] == [
-        Eversion("manual", "hemipenes"),
-        Eversion("manual", "nothing"),
-        Eversion("manual", "unclear"),
-    ]
-    with pytest.raises(ValueError, match="no depths"):
-        clutch_calls([ClutchRow("H1", "male", "9")], Together("eversion", "keeper"))
-
 
 def test_the_trades_count():
-    rows, _ = read_rows(NOTES)
-    found = tally(row.conclusion for row in rows)
+    found = tally(["male", "female", "female", "undetermined", "male"])
     assert found == Tally(2, 2, 1)
     assert str(found) == "2.2.1"
     assert str(tally([])) == "0.0.0"

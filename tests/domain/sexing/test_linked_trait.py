@@ -16,7 +16,6 @@ from tests.domain.sexing.builders import male, standing
 from scalewitness.domain.sexing.linked_trait import (
     ImpossibleYoung,
     Parents,
-    beside_in_young,
     linked_prior,
     linked_traits,
     p_male,
@@ -28,18 +27,14 @@ R = Fraction(1, 20)
 
 
 def test_a_carrying_son_of_a_carrying_sire():
-    beside = beside_in_young("XY", sire_carried=True, dam_carried=False)
-    found = linked_prior(GLOW, Parents(1, 0, beside), "one_copy")
-    assert beside == "Y"
+    found = linked_prior(GLOW, Parents(1, 0, "Y"), "one_copy")
     assert (found.p_male, found.low, found.high) == pytest.approx((0.95, 0.9, 0.99))
-    plain = linked_prior(GLOW, Parents(1, 0, beside), "nothing")
+    plain = linked_prior(GLOW, Parents(1, 0, "Y"), "nothing")
     assert plain.p_male == pytest.approx(0.05)
 
 
 def test_a_carrying_son_of_a_carrying_dam():
-    beside = beside_in_young("XY", sire_carried=False, dam_carried=True)
-    found = linked_prior(GLOW, Parents(1, 0, beside), "one_copy")
-    assert beside == "X"
+    found = linked_prior(GLOW, Parents(1, 0, "X"), "one_copy")
     assert (found.p_male, found.low, found.high) == pytest.approx((0.05, 0.01, 0.1))
 
 
@@ -78,18 +73,9 @@ def test_both_parents_by_hand(parents, shows, expected):
 
 
 def test_with_z_and_w_it_is_the_dam_who_decides():
-    beside = beside_in_young("ZW", sire_carried=False, dam_carried=True)
-    assert beside == "W"
     assert p_male("ZW", Parents(0, 1, "W"), "one_copy", R) == R
-    assert beside_in_young("ZW", sire_carried=True, dam_carried=False) == "Z"
     assert p_male("ZW", Parents(0, 1, "Z"), "one_copy", R) == 1 - R
     assert p_male("ZW", Parents(1, 0), "one_copy", R) == Fraction(1, 2)
-
-
-def test_parents_that_both_carried_leave_the_phase_open():
-    for system in ("XY", "ZW"):
-        assert beside_in_young(system, True, True) is None
-        assert beside_in_young(system, False, False) is None
 
 
 COPIES = st.sampled_from([0, 1, 2])

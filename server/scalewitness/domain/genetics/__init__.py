@@ -1,1 +1,1 @@
-"""Inheritance, exactly: alleles at a locus, crosses, linkage. Chances are fractions."""
+"""Inheritance, exactly: gametes at one locus and at two, linkage. Chances are fractions."""

@@ -1,65 +1,16 @@
-"""A whole clutch at once: reading a keeper's notes, the calls they make, the sex ratio."""
+"""A clutch in the trade's count, and its sex ratio."""
 
-from collections.abc import Iterable, Sequence
-from typing import Literal
+from collections.abc import Iterable
 
-import msgspec
 from msgspec import Struct
 
-from scalewitness.domain.facts import CallMade, Id, Identification
 from scalewitness.domain.observations import (
-    DEEPEST,
     Conclusion,
-    Eversion,
-    Harm,
-    Holder,
-    Pass,
-    Probing,
     Sex,
-    Side,
-    Sureness,
 )
 from scalewitness.domain.sexing.examiners.binomial import clopper_pearson, two_sided
 from scalewitness.domain.sexing.examiners.drift import EVEN
 from scalewitness.domain.sexing.tables import table
-
-_CONCLUSIONS: dict[str, Conclusion] = {
-    "m": "male",
-    "male": "male",
-    "f": "female",
-    "female": "female",
-    "u": "undetermined",
-    "undetermined": "undetermined",
-}
-_SIDES: tuple[Side, Side] = ("left", "right")
-
-
-class ClutchRow(Struct, frozen=True):
-    """One hatchling: its tag, what was concluded, and for probing the depth on each side in
-    scales as written; a side not probed is None."""
-
-    tag: str
-    conclusion: Conclusion
-    left: str | None = None
-    right: str | None = None
-
-
-class Together(Struct, frozen=True):
-    """What is the same for the whole clutch."""
-
-    method: Literal["probing", "eversion"]
-    held_by: Holder
-    sureness: Sureness = "fairly_sure"
-    probe_mm: str | None = None
-    visit: Id | None = None
-    harm: tuple[Harm, ...] = ()
-
-
-class RowProblem(Struct, frozen=True):
-    """A row that cannot be used, by its number from 1, and why in words."""
-
-    row: int
-    text: str
 
 
 class Tally(Struct, frozen=True):
@@ -87,32 +38,6 @@ class Ratio(Struct, frozen=True):
     text: str
 
 
-def read_rows(text: str) -> tuple[list[ClutchRow], list[RowProblem]]:
-    """Notes, one hatchling a line: tag, m or f or u, and for probing the left and right
-    depth, a dash for a side not probed: ``H1 m 9 8.5``. Blank lines are passed over."""
-    rows: dict[str, ClutchRow] = {}
-    problems = []
-    for number, line in enumerate(text.splitlines(), 1):
-        words = line.split()
-        if not words:
-            continue
-        try:
-            row = _row(words)
-        except ValueError as wrong:
-            problems.append(RowProblem(number, str(wrong)))
-            continue
-        if row.tag in rows:
-            problems.append(RowProblem(number, f"the tag {row.tag} stands twice"))
-        rows.setdefault(row.tag, row)
-    return list(rows.values()), problems
-
-
-def clutch_calls(rows: Iterable[ClutchRow], together: Together) -> list[tuple[str, CallMade]]:
-    """A call for each hatchling, beside its tag; the tag is how it was told apart. Raises
-    ValueError for depths with a method that has none."""
-    return [(row.tag, _call(row, together)) for row in rows]
-
-
 def tally(conclusions: Iterable[Conclusion]) -> Tally:
     """Counts by conclusion."""
     found = list(conclusions)
@@ -131,64 +56,6 @@ def sex_ratio(counted: Tally, expected: float = EVEN) -> Ratio:
     p = two_sided(counted.males, n, expected)
     return Ratio(counted.males, counted.females, expected, p, low, high, _in_words(counted, p))
 
-
-# --- rows -------------------------------------------------------------------------------
-
-
-def _row(words: Sequence[str]) -> ClutchRow:
-    if not 2 <= len(words) <= 4:
-        raise ValueError("give the tag, m or f or u, and at most two depths")
-    tag, letter, *depths = words
-    conclusion = _CONCLUSIONS.get(letter.lower())
-    if conclusion is None:
-        raise ValueError(f"{letter} is neither m nor f nor u")
-    left, right = ([_depth(one) for one in depths] + [None, None])[:2]
-    return ClutchRow(tag, conclusion, left, right)
-
-
-def _depth(written: str) -> str | None:
-    if written == "-":
-        return None
-    depth = written.replace(",", ".").removesuffix(".0")
-    try:
-        found = msgspec.convert({"side": "left", "depth": depth, "stopped": "resistance"}, Pass)
-    except msgspec.ValidationError:
-        raise ValueError(f"{written} is not a depth in whole or half scales") from None
-    if found.scales > DEEPEST:
-        raise ValueError(f"{written} scales are deeper than any snake probes")
-    return depth
-
-
-def _call(row: ClutchRow, together: Together) -> CallMade:
-    return CallMade(
-        conclusion=row.conclusion,
-        sureness=together.sureness,
-        observed=_observed(row, together),
-        identified=Identification(by="tag", code=row.tag),
-        held_by=together.held_by,
-        harm=together.harm,
-        visit=together.visit,
-    )
-
-
-_SEEN: dict[Conclusion, Literal["hemipenes", "nothing", "unclear"]] = {
-    "male": "hemipenes",
-    "female": "nothing",
-    "undetermined": "unclear",
-}
-
-
-def _observed(row: ClutchRow, together: Together) -> Probing | Eversion:
-    depths = [(side, d) for side, d in zip(_SIDES, (row.left, row.right), strict=True) if d]
-    if together.method == "probing":
-        passes = tuple(Pass(side, depth, "resistance") for side, depth in depths)
-        return Probing(passes, together.probe_mm)
-    if depths:
-        raise ValueError(f"{row.tag}: eversion has no depths")
-    return Eversion("manual", _SEEN[row.conclusion])
-
-
-# --- words ------------------------------------------------------------------------------
 
 _UNLIKELY, _FEW = (float(table("clutches.toml")[name]["value"]) for name in ("unlikely", "few"))
 

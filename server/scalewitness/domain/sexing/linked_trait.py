@@ -79,16 +79,6 @@ def linked_traits() -> Mapping[str, LinkedTrait]:
     return _traits()
 
 
-def beside_in_young(system: System, sire_carried: bool, dam_carried: bool) -> Beside | None:
-    """Where a heterogametic animal with one copy has it: it came with the chromosome that
-    the carrying parent gave it. None where both or neither carried."""
-    if sire_carried == dam_carried:
-        return None
-    same_sex = sire_carried if system == "XY" else dam_carried
-    shared, own = system[0], system[1]
-    return _BESIDE[own if same_sex else shared]
-
-
 def linked_prior(trait: LinkedTrait, parents: Parents, shows: Shows) -> LinkedPrior:
     """The prior for one young of these parents. Without a known linkage phase it is ½.
     Raises ImpossibleYoung, and ValueError for a phase of the other sex system."""

@@ -48,11 +48,6 @@ class DeviceKeys(msgspec.Struct):
             self._learn(leaf)
         return fault
 
-    def key_of(self, device: str) -> bytes | None:
-        """The device's key, also after its revocation."""
-        known = self.enrolled.get(device)
-        return known.key if known else None
-
     def _fault(self, leaf: Leaf) -> str | None:
         if leaf.kind == ENROLLED:
             return self._enrolment_fault(leaf)

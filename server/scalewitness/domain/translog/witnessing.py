@@ -5,13 +5,11 @@ from typing import Final
 
 import msgspec
 
-from scalewitness.domain.translog.base64s import decode64, encode64
+from scalewitness.domain.translog.base64s import encode64
 from scalewitness.domain.translog.checkpoints import NotACheckpoint, read_size
 from scalewitness.domain.translog.keys import BadKey, KeyType, VerifierKey, read_verifier
-from scalewitness.domain.translog.notes import Note, SignatureLine, read_line, read_note
-from scalewitness.domain.translog.tree import HASH_BYTES
+from scalewitness.domain.translog.notes import Note, SignatureLine, read_line
 
-MAX_PROOF: Final = 63
 CONFLICT_TYPE: Final = "text/x.tlog.size"
 """The content type of a 409's body: the size the witness has, and a newline."""
 
@@ -42,10 +40,6 @@ def read_target(text: str) -> Target:
     return Target(verifier, url.strip().rstrip("/"))
 
 
-class BadRequest(ValueError):
-    """The text is not an add-checkpoint request."""
-
-
 class AddCheckpoint(msgspec.Struct, frozen=True):
     """A checkpoint to cosign and the proof that it extends the tree of ``old`` leaves."""
 
@@ -56,25 +50,6 @@ class AddCheckpoint(msgspec.Struct, frozen=True):
     def __str__(self) -> str:
         hashes = "".join(f"{encode64(one)}\n" for one in self.proof)
         return f"old {self.old}\n{hashes}\n{self.checkpoint}"
-
-
-def read_request(data: bytes) -> AddCheckpoint:
-    """Read a request back, nothing verified.
-
-    Raises:
-        BadRequest: any other shape, or more than :data:`MAX_PROOF` hashes.
-    """
-    try:
-        head, blank, note = data.decode().partition("\n\n")
-        first, *lines = head.split("\n")
-        if not blank or not first.startswith("old "):
-            raise ValueError("it does not begin with the old size")
-        proof = tuple(map(decode64, lines))
-        if len(proof) > MAX_PROOF or any(len(one) != HASH_BYTES for one in proof):
-            raise ValueError("the proof is not a list of up to 63 hashes")
-        return AddCheckpoint(read_size(first.removeprefix("old ")), proof, read_note(note))
-    except ValueError as fault:  # UnicodeDecodeError, BadNote and NotACheckpoint are of it
-        raise BadRequest(str(fault)) from None
 
 
 def read_cosignatures(data: bytes) -> tuple[SignatureLine, ...]:
