@@ -126,7 +126,7 @@ def test_the_caution_says_that_the_fraction_is_missing():
     found = linked_prior(GLOW, Parents(1, 0, "Y"), "one_copy")
     assert "not published where we could read it" in found.cautions[0]
     assert "1 to 10 in 100" in found.cautions[0]
-    assert "no check" in found.cautions[-1]
+    assert "needs a check" in found.cautions[-1]
 
 
 def test_the_prior_alone_is_no_label_beyond_probable():
