@@ -1,4 +1,4 @@
-"""Waiting in tests: for what shall happen, never for a time to pass.
+"""Waiting in tests: for what is to happen, never for a time to pass.
 
 `ENOUGH` bounds every wait, so that a busy machine makes a test slower and never red; what is
 waited for in vain is named.

@@ -1,4 +1,4 @@
-"""Photos taken here: drawn anew, stored before anything is sent, sent after their facts.
+"""Photos taken here: re-encoded, stored before anything is sent, sent after their facts.
 
 The fact with the file's fingerprint goes with the other facts; the file follows when it can,
 and stays here as the keeper's own.

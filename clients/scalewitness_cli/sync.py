@@ -34,7 +34,8 @@ from scalewitness_cli.store import Store
 from scalewitness_cli.witness import Log, look
 
 MOST_STUCK = 3
-"""Items to go round in one sync before the fault is taken to be everywhere (our judgement)."""
+"""Faulty items to split off in one sync before the fault is taken to be everywhere (our
+judgement)."""
 Step = Callable[[str], None]
 """Called with the name of each point passed: for a progress bar, or to crash there."""
 

@@ -24,7 +24,7 @@ from running import service, verdict
 
 TIMES, OLDEST, RECOVERED = 5, 15.0, 10.0
 AT_ONCE = 16
-"""Clients that find out what can be done: fewer than are let in, and so many that there is always
+"""Clients that find out what can be done: fewer than are admitted, and so many that there is always
 somebody to serve."""
 QUIET = 6.0
 """Seconds to find it out in."""

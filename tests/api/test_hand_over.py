@@ -1,4 +1,4 @@
-"""A device is let in by a page: the device authorization grant, RFC 8628."""
+"""A device is approved on a page: the device authorization grant, RFC 8628."""
 
 import re
 from datetime import timedelta

@@ -1,4 +1,4 @@
-"""Accounts, devices and who is let in."""
+"""Accounts, devices and who has access."""
 
 import re
 from uuid import uuid4

@@ -24,7 +24,7 @@ export async function signIn(email, password, name, code) {
   await become(await ask("POST", "devices", { body }));
 }
 
-/** Asks to be let in by a page of the site, which its keeper opens (RFC 8628): `show` is given
+/** Asks for approval on a page of the site, which its keeper opens (RFC 8628): `show` is given
     the page's address and the code to type there. Ends when it was confirmed, or by an Error.
     @param {string} name
     @param {(page: string, code: string) => void} show */

@@ -1,11 +1,11 @@
-/* A picture drawn anew: upright, not too large, and nothing in the file but the picture. */
+/* A picture re-encoded: upright, not too large, and nothing in the file but the picture. */
 
 import { bare } from "../pure/jpeg.js";
 
 const LONGEST = 2048; // pixels, as the server takes
 const QUALITY = 0.85;
 export const MOST = 6;
-export const LARGEST = 25_000_000; // bytes of a file to draw anew, as on the pages
+export const LARGEST = 25_000_000; // bytes of a file to re-encode, as on the pages
 
 /** The bytes of a JPEG file. Throws where the file is no picture the phone can read.
     @param {File} file */

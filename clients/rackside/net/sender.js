@@ -1,8 +1,8 @@
 /* Sends what waits. One pass at a time over all tabs; nothing leaves the store before the
-   server's word on it is stored.
+   server's answer about it is stored.
 
-   What the server fails at (500) is gone round, as the command does: fewer and fewer at a time,
-   down to the item at fault, which rests while the others go. */
+   A batch that the server fails at (500) is split, as the command does: fewer and fewer at a time,
+   down to the item at fault, which waits while the others are sent. */
 
 import { BATCH, due, filed, isUnsent, sent, settle, unanswered } from "../pure/outbox.js";
 import { backoff, left, pace } from "../pure/waiting.js";

@@ -112,7 +112,7 @@ export function aside(record, instead = null) {
   return { ...record, state: "aside", instead };
 }
 
-/** Every outcome put to its record. They answer by place, so those of items refused before their
+/** Each outcome entered in its record. They answer by place, so those of items refused before their
     id was read count too; `ids` in the order sent. Where an id stands that is not its place's,
     places tell nothing, and only ids count. `rest`: see unanswered.
     @param {Stored[]} records

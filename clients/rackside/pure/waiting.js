@@ -1,8 +1,8 @@
-/* How long to wait before the next try. */
+/* How long to wait before the next attempt. */
 
 const LONGEST = 300;
 /** Pushes a phone makes in any ten seconds while something fails, whatever the cause and
-    whoever asks for them (our judgement: quick enough to go round a few bad items). */
+    whoever asks for them (our judgement: quick enough to isolate a few faulty items). */
 const MOST = 4;
 const SPAN = 10_000;
 

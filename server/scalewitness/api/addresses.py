@@ -1,4 +1,4 @@
-"""Where a buyer's letters go, said by the buyer or by the seller."""
+"""Where a buyer's letters go, stated by the buyer or by the seller."""
 
 from typing import Annotated
 from uuid import UUID

@@ -1,4 +1,4 @@
-"""Calls, and what was said against them."""
+"""Calls, and the objections to them."""
 
 from django.db import models
 

@@ -62,7 +62,7 @@ def disputes_seen(keeper: UUID, now: datetime) -> list[tuple[Dispute, Seat]]:
 
 def dispute_for(keeper: UUID, dispute: UUID, now: datetime) -> tuple[Dispute, Seat]:
     """A dispute and how its reader is placed: who may see the animal whole sees everything;
-    who sold it and may not see it any more, what the parties say and what is found.
+    who sold it and may not see it any more, what the parties state and the finding.
 
     Raises:
         NotFound: neither, or there is none; a blind guest is told nothing.
@@ -86,7 +86,7 @@ def statements_in(dispute: UUID) -> list[Statement]:
 @dataclass(frozen=True, slots=True, order=True)
 class Hanging:
     """What hangs on the sex of an animal, by its weight: buyers who wait, buyers who rely on
-    it, notices that nobody has acknowledged, planned pairings, and young on record of which it
+    it, disclosures that nobody has acknowledged, planned pairings, and young on record of which it
     is a parent."""
 
     waiting: int = 0

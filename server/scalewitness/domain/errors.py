@@ -169,7 +169,7 @@ class TooManyTries(Refused):
 
 
 class HandOverRefused(Refused):
-    """No token for a device that asked to be let in by a page. ``error`` is the same code under
+    """No token for a device that asked for approval on a page. ``error`` is the same code under
     the name that RFC 6749, 5.2 gives it."""
 
     status = 400

@@ -1,4 +1,4 @@
-"""What an examiner saw: one typed record per method of finding out a snake's sex.
+"""What an examiner saw: one typed record per method of sexing a snake.
 
 These are the ``observed`` member of a call, tagged by ``method``. Measures that matter
 are decimal strings, so that the log's bytes never depend on a float.

@@ -57,7 +57,7 @@ def _stretch(start: int, end: int) -> tuple[list[EntryLine], int]:
 
 def _left_out(keeper: UUID, start: int, end: int, now: datetime) -> tuple[list[EntryLine], int]:
     """As :func:`_stretch`, of entries that snapshots covered: those that were in none. It is
-    what is not about animals, and what the keeper said of animals that they see no more."""
+    what is not about animals, and what the keeper stated of animals that they see no more."""
     said = said_of_others(keeper, start, end)
     sights = sights_of(keeper, {about for about in said.values() if about}, now)
     out_of_sight = {at for at, about in said.items() if about not in sights}

@@ -14,7 +14,7 @@ from scalewitness.people.models import Keeper
 @dataclass(frozen=True, slots=True)
 class Snapshot:
     """An animal newly seen, or seen otherwise than before, with all entries about it that
-    the keeper may read; where they are blind to it, what they said themselves."""
+    the keeper may read; where they are blind to it, what they stated themselves."""
 
     animal: Animal
     sight: Sight

@@ -11,7 +11,7 @@ from scalewitness.people.models import Keeper
 
 
 def changes(keeper: Keeper, given: str | None, limit: int, log: Now, now: datetime) -> Page:
-    """At most ``limit`` items: snapshots and notices first, then facts in log order, then
+    """At most ``limit`` items: snapshots and purges first, then facts in log order, then
     edited records. Read it, and all that the items lead to, in one
     `ledger.queries.snapshot.snapshot`.
 

@@ -1,4 +1,4 @@
-"""Snapshots of what came into sight, notices of what left it."""
+"""Snapshots of what came into sight, purges of what left it."""
 
 from collections import defaultdict
 from collections.abc import Mapping
@@ -31,7 +31,7 @@ ENTRIES_AT_ONCE = 5000
 def follow(
     keeper: UUID, cursor: Cursor, here: Reached, limit: int, now: datetime
 ) -> tuple[list[Item], Cursor]:
-    """The next snapshots and notices, at most ``limit``, and the cursor after them: without
+    """The next snapshots and purges, at most ``limit``, and the cursor after them: without
     a run once all are handed over.
 
     What is seen is looked up now, also for a run that began earlier; what changed since it

@@ -128,7 +128,7 @@ class Batch:
             self.keep(Text, {"fact": fact.id, "field": name, "salt": salt, "text": text})
 
     def keep(self, table: type[Model], row: Row) -> None:
-        """A row to store with the others of its table: in the end, or before anything that
+        """A row to store with the others of its table, at the latest before anything that
         may read it."""
         self._rows.setdefault(table, []).append(row)
 

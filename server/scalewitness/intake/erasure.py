@@ -44,7 +44,7 @@ def erase_own_texts(fact: UUID, actor: Actor) -> int:
     still were.
 
     Raises:
-        NotFound: the actor said no such fact.
+        NotFound: the actor stated no such fact.
         SecondFactorNotFresh: they have a second factor and did not give it just now.
     """
     entry = entry_of(fact)

@@ -113,8 +113,8 @@ class Piece:
 
     def take(self, *, whole: bool = False) -> None:
         """Take some of its items, at least one, in one transaction. Where the database refuses
-        what no check foresaw, nothing is kept, and fewer are tried next time; in the end that
-        item by itself, which is refused."""
+        what no check foresaw, nothing is kept, and fewer are tried next time, down to
+        that item by itself, which is refused."""
         try:
             write([self], whole=whole)
         except OperationalError as fault:  # no item's fault

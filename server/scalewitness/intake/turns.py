@@ -34,7 +34,7 @@ class Waiting(Generic[L]):
 
 
 class Turns(Generic[L]):
-    """One holder at a time. Whoever waits is let in by person, one after the other, so that
+    """One holder at a time. Those who wait get it by person, one after the other, so that
     somebody with many requests waits behind everyone else after each of them."""
 
     def __init__(self) -> None:

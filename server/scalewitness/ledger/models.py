@@ -55,7 +55,7 @@ class Entry(AppendOnly):
             models.Index(fields=["kind", "position"], name="entry_kind"),
             models.Index(
                 fields=["by", "position"],
-                include=["about"],  # so that what someone said of what is read here alone
+                include=["about"],  # so that what someone stated of it is read here alone
                 condition=models.Q(by__isnull=False),
                 name="entry_by",
             ),

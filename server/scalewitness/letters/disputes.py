@@ -16,7 +16,7 @@ def tell_of_dispute(opened: Dispute, owing: Owing, sales: Collection[Sale] | Non
 
 
 def tell_of_statement(dispute: Dispute, fact: UUID, owing: Owing) -> None:
-    """Everyone concerned but whoever said it hears that a party spoke, not what it said."""
+    """Everyone concerned but its author hears that a party made a statement, not its text."""
     context = {"dispute": str(dispute.pk)}
     tell_concerned(dispute.animal, "statement_made", fact, context, owing, but=owing.sender)
 

@@ -192,7 +192,7 @@ def grant_of(grant: UUID) -> Grant | None:
 
 
 def grants_given(collections: Iterable[UUID]) -> list[Grant]:
-    """Partners and viewers let into these collections, past ones too, newest first."""
+    """Partners and viewers with access to these collections, past ones too, newest first."""
     return list(
         Grant.objects.filter(collection__in=list(collections))
         .exclude(role=Grant.Role.GUEST)

@@ -1,4 +1,4 @@
-"""Which entries a keeper may read: what they said themselves, and what they are shown anyway.
+"""Which entries a keeper may read: what they stated themselves, and what they are shown anyway.
 Each rule is that of the page or endpoint that shows the fact. Receipts and the feed of
 changes both ask here."""
 
@@ -28,7 +28,7 @@ Rule = Callable[[UUID, AnyEntry, UUID, datetime], bool]
 
 
 def entry_seen(keeper: UUID, fact: UUID, now: datetime) -> Entry:
-    """The entry of a fact, if the keeper said it or may read it.
+    """The entry of a fact, if the keeper stated it or may read it.
 
     Raises:
         NotFound: there is none, or it is not theirs to see; one answer for both.
@@ -160,7 +160,7 @@ def _of_visit(keeper: UUID, entry: AnyEntry, about: UUID, now: datetime) -> bool
 
 
 def _of_grant(keeper: UUID, entry: AnyEntry, about: UUID, now: datetime) -> bool:
-    """Whoever holds the collection and whoever is or was let in; not its partners."""
+    """The collection's keeper, and whoever has or had access; not its partners."""
     revoked = _body(entry).get("grant")
     grant = grant_of(UUID(str(revoked)) if revoked else entry.fact)
     if grant is None:

@@ -21,7 +21,7 @@ class Buyer(models.Model):
 
 
 class AddressChange(models.Model):
-    """The buyer's letters go elsewhere from then on. ``by``: the keeper who said so, None
+    """The buyer's letters go elsewhere from then on. ``by``: the keeper who stated it, None
     where it was the buyer by their link. Addresses themselves are not kept twice."""
 
     id = models.UUIDField(primary_key=True)

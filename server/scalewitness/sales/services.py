@@ -29,7 +29,7 @@ from scalewitness.sales.models import (
 from scalewitness.sales.queries import offer_in_force
 
 LASTING = timedelta(days=365)
-"""How long a buyer's way in lasts; each new notice brings another."""
+"""How long a buyer's link lasts; each new disclosure brings another."""
 CODE_LASTS = timedelta(minutes=30)
 CODES_AN_HOUR, TRIES = 5, 5
 """One in 40,000 to guess in an hour (our judgement)."""

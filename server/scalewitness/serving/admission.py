@@ -1,6 +1,6 @@
-"""Who is let in to be served, and who is told at once to come again.
+"""Which requests are served, and which are told at once to come again.
 
-A web process can do only so much at a time; whoever else it lets in only slows down the others
+A web process can do only so much at a time. Any request beyond that slows down the others,
 until nobody is answered in time. So each kind of request has a room of its own: what is pushed
 cannot keep anybody from reading, nor a crowd of readers a push from being taken, and a few
 threads are always left to turn others away and to tell a proxy that all is well.

@@ -1,12 +1,12 @@
-"""How many may be inside at once, and how many may wait to be let in."""
+"""How many may be served at once, and how many may wait for a place."""
 
 from collections import defaultdict, deque
 from threading import Event, Lock
 
 
 class Room:
-    """``places`` for whoever is served; ``chairs`` for whoever waits, who are let in as they
-    came."""
+    """``places`` for whoever is served; ``chairs`` for whoever waits, in order
+    of arrival."""
 
     def __init__(self, places: int, chairs: int) -> None:
         self._free, self._chairs = places, chairs
@@ -26,7 +26,7 @@ class Room:
         return called.wait(timeout) or not self._given_up(called)
 
     def leave(self) -> None:
-        """Let the next one in."""
+        """Give the place to the next in line."""
         with self._guard:
             if self._line:
                 self._line.popleft().set()

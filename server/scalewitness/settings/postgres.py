@@ -30,8 +30,8 @@ NOTICES = {
     "tcp_user_timeout": 25_000,
     "client_connection_check_interval": 2_000,
 }
-"""How soon PostgreSQL notices that a process of ours is gone without a word, as when its host
-or the network is lost: 25 s; and while it works for it: 2 s."""
+"""How soon PostgreSQL notices that a process of ours is gone without closing its connection, as
+when its host or the network is lost: 25 s; and while it works for it: 2 s."""
 WE_NOTICE = {
     "connect_timeout": 3,
     "keepalives_idle": 10,

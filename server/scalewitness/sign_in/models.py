@@ -1,4 +1,4 @@
-"""Devices that ask to be let in."""
+"""Devices that ask for approval."""
 
 import uuid
 

@@ -29,7 +29,7 @@ class StatedLinkage(AppendOnly):
 
 
 class Standing(AppendOnly):
-    """What the record said of an animal's sex from ``position`` on."""
+    """An animal's standing from ``position`` on."""
 
     id = models.UUIDField(primary_key=True)
     position = models.BigIntegerField(unique=True)

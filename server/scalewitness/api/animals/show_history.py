@@ -1,4 +1,4 @@
-"""All that was said of an animal and edited on it."""
+"""All that was stated of an animal and edited on it."""
 
 from uuid import UUID
 

@@ -1,4 +1,4 @@
-"""A device asks to be let in by its keeper on a page."""
+"""A device asks its keeper for approval on a page."""
 
 from typing import Annotated
 

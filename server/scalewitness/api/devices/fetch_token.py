@@ -1,4 +1,4 @@
-"""The token of a device that was let in by a page."""
+"""The token of a device that was approved on a page."""
 
 from typing import Annotated, Literal
 

@@ -1,4 +1,4 @@
-"""A party objects to what is said of an animal's sex."""
+"""A party objects to an animal's standing."""
 
 from typing import Any
 

@@ -20,7 +20,7 @@ from scalewitness.standings.queries.dossier import dossier
 def show_dispute(request: Request, id: UUID) -> Response:
     """For whoever may see the animal whole: the evidence in time order with who knew what,
     what each call weighs, and the finding. For whoever sold it and may not see it any more:
-    what the parties say and the finding, without the animal's standing and evidence."""
+    what the parties state and the finding, without the animal's standing and evidence."""
     keeper, now = keeper_of(request).pk, timezone.now()
     found, seat = dispute_for(keeper, id, now)
     entry = entry_at(found.position)

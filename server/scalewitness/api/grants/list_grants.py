@@ -14,7 +14,7 @@ from scalewitness.people.queries import grants_given, grants_held
 
 @operation("List grants given by me and to me", gives={200: Grants})
 def list_grants(request: Request) -> Response:
-    """Past ones too. A guest's leave to see animals is their visit, and is not listed here."""
+    """Past ones too. A guest's access to animals is their visit, and is not listed here."""
     keeper = keeper_of(request).pk
     given = grants_given(one.pk for one in collections_of(keeper))
     return Response(Grants(_shown(given, given=True) + _shown(grants_held(keeper), given=False)))

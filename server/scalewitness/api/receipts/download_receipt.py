@@ -17,7 +17,7 @@ from scalewitness.receipts.queries import entry_seen
     "Download a receipt", gives={200: str}, media=MEDIA_TYPE, refuses=(Fenced, LogContradicted)
 )
 def download_receipt(request: Request, id: UUID) -> Response:
-    """For whoever said the fact or may read it: the entry, its place in the log and a signed
+    """For the fact's author and whoever may read it: the entry, its place in the log and a signed
     checkpoint (C2SP tlog-proof), checkable without us by `scalewitness verify`."""
     now = timezone.now()
     return as_file(entry_seen(keeper_of(request).pk, id, now), now)

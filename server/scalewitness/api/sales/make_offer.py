@@ -1,4 +1,4 @@
-"""An offer: what the record says now, put to the buyer."""
+"""An offer: the standing now, as the seller states it to the buyer."""
 
 from collections.abc import Mapping
 from typing import Annotated, Any, Literal

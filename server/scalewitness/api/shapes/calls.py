@@ -46,7 +46,7 @@ class ObjectionShown(Struct, frozen=True):
 
 
 class CallShown(Struct, frozen=True):
-    """One call with what was said against it and what it weighs. ``weight`` is None when it
+    """One call with the objections to it and what it weighs. ``weight`` is None when it
     does not count; ``finding`` is the one that set it aside. ``interested``: whoever sent it
     had a share in the animal, or was selling or buying it; when ``second_hand`` that is not
     the examiner, and what the examiner knew is hearsay. ``signed``: the device it was sent

@@ -50,7 +50,7 @@ class LoggedRate(Struct, frozen=True):
 
 
 class ProvisionalShown(Struct, frozen=True):
-    """Estimated from how examiners' calls hang together; ``animals`` is how many it rests
+    """Estimated from how examiners' calls agree; ``animals`` is how many it rests
     on, by expectation. Never enters a standing."""
 
     provisional: bool

@@ -67,7 +67,7 @@ class SnapshotFed(Struct, frozen=True, tag_field="type", tag="snapshot"):
 
 
 class PurgeFed(Struct, frozen=True, tag_field="type", tag="purge"):
-    """An animal (with all that others said of it) or a collection to be forgotten."""
+    """An animal (with all that others stated of it) or a collection to be forgotten."""
 
     animal: UUID | UnsetType = UNSET
     collection: UUID | UnsetType = UNSET

@@ -156,7 +156,7 @@ def animal_open(keeper: UUID, animal: UUID, now: datetime) -> Animal:
 def parents_told(
     keeper: UUID, animals: Iterable[Animal], now: datetime
 ) -> dict[UUID, tuple[UUID | None, UUID | None]]:
-    """Sire and dam of each animal as far as they may be told: being one tells a sex.
+    """Sire and dam of each animal as far as they may be shown: being one tells a sex.
 
     A keeper or partner is told all but those they are blind to; anyone else only of
     parents that they see whole.

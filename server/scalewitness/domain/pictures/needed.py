@@ -1,7 +1,7 @@
 """What of a picture's file a decoder needs, and how much there is of it.
 
 A small file can cost its reader a great deal: a profile or a text that unpacks to gigabytes,
-thousands of layers, pictures behind the picture. So nothing is handed to a decoder but what draws
+thousands of layers, pictures behind the picture. So a decoder gets nothing but what draws
 the picture, and only once its size is known from the file's own header.
 
 Sources: JPEG, ITU-T T.81, annex B; PNG, third edition (W3C 2025), 5 and 11; WebP, RFC 9649; the

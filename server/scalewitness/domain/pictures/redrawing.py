@@ -50,7 +50,7 @@ _TURNS: Final = {
 
 
 def redrawn(data: bytes) -> bytes:
-    """The picture drawn anew, at most :data:`LONGEST_SIDE` pixels long.
+    """The picture re-encoded, at most :data:`LONGEST_SIDE` pixels long.
 
     Raises:
         NotPlain: it is no picture of a kind that can be read, or too large.

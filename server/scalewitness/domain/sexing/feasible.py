@@ -1,6 +1,6 @@
-"""Which checks an animal can be put to, by whom, and why not the others.
+"""Which checks can be made of an animal, by whom, and why not the others.
 
-Life stage, the species' sex chromosomes, the examiner's trade, and the times to leave an
+Life stage, the species' sex chromosomes, the examiner's role, and the times to leave an
 animal alone: after a meal, in shed, gravid, ill, and after earlier invasive checks.
 """
 

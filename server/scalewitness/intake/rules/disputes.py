@@ -53,7 +53,7 @@ def _is_party_to(sale: Sale, batch: Batch) -> bool:
 
 
 def statement_made(fact: Sealed, batch: Batch) -> int:
-    """Either side says what it has to say, until the finding; again if there is more."""
+    """Either side makes its statement, until the finding; again if there is more."""
     dispute = dispute_of(fact.about)
     if dispute is None or not _is_side(dispute, batch):
         raise NotFound()

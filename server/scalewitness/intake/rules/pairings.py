@@ -1,4 +1,4 @@
-"""Planned pairings: said by whoever keeps one of the two, of animals they see whole."""
+"""Planned pairings: stated by whoever keeps one of the two, of animals they see whole."""
 
 from typing import cast
 from uuid import UUID

@@ -51,7 +51,7 @@ def own_collection(collection_id: UUID, batch: Batch) -> Collection:
 
 
 def check_guest(guest: UUID, collection: Collection, pointer: str) -> None:
-    """Only a keeper with a proven address can be let in."""
+    """Only a keeper with a verified address can be given access."""
     keeper = keeper_of(guest)
     if keeper is None or not has_verified_address(keeper):
         raise OutOfRange("There is no keeper with a verified address here.", pointer=pointer)

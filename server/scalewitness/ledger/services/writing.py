@@ -88,7 +88,7 @@ class Logged(msgspec.Struct, Generic[B], frozen=True):
 
     @property
     def sender(self) -> UUID:
-        """Who said it; what the record itself states has no sender."""
+        """Who stated it; what the record itself states has no sender."""
         if self.by is None:
             raise ValueError("a fact that the record itself stated")
         return self.by

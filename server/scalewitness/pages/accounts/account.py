@@ -1,4 +1,4 @@
-"""The account: one's name, devices, and who is let in where."""
+"""The account: one's name, devices, and who has access to what."""
 
 from typing import Any
 from uuid import UUID

@@ -1,4 +1,4 @@
-"""A photo, drawn anew before anything of it is kept."""
+"""A photo, re-encoded before anything of it is kept."""
 
 from hashlib import sha256
 from typing import Any

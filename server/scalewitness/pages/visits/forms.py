@@ -91,7 +91,7 @@ class GrantForm(FactForm):
             ("viewer", "Viewer: sees everything, changes nothing"),
         ),
     )
-    until = moment_field("Until, if it shall end", required=False)
+    until = moment_field("Ends on (optional)", required=False)
 
     def clean_email(self) -> str:
         email: str = self.cleaned_data["email"]

@@ -43,7 +43,7 @@ class Begun:
 
 
 def begin(name: str, address: str, now: datetime) -> Begun:
-    """Keep a device's wish to be let in; ``address``: where it asks from."""
+    """Store a device's request for approval; ``address``: where it asks from."""
     device_code, user_code = secrets.token_urlsafe(32), get_random_string(LENGTH, LETTERS)
     with transaction.atomic():
         DeviceRequest.objects.filter(expires_at__lte=now).delete()
@@ -87,12 +87,12 @@ def decide(asking: DeviceRequest, keeper: Keeper, now: datetime, *, approved: bo
 
 
 def forget_approved(keeper: Keeper) -> None:
-    """Devices that this keeper let in and that have not come yet come no more."""
+    """Forget devices that this keeper approved and that have not fetched their token."""
     DeviceRequest.objects.filter(keeper=keeper).delete()
 
 
 def fetch(device_code: str, now: datetime, enrol: Callable[[Keeper, str], T]) -> T:
-    """What ``enrol`` makes of the keeper who let the device in, and its name; once.
+    """What ``enrol`` makes of the keeper who approved the device, and its name; once.
 
     Raises:
         AuthorizationPending: nobody answered yet.

@@ -25,7 +25,7 @@ def unseal(sealed: str) -> str:
 
 
 def reseal(sealed: str) -> str:
-    """The same under today's key, so that earlier ones can be let go in the end."""
+    """The same under today's key, so that earlier keys can then be dropped."""
     return _box().rotate(sealed.encode()).decode()
 
 

@@ -114,7 +114,7 @@ def _people(call: Call) -> Iterable[UUID]:
 
 
 def _facts(call: Call) -> Iterable[UUID]:
-    """The call and what was said about it: the facts that may carry a note."""
+    """The call and what was stated about it: the facts that may carry a note."""
     withdrawn = (call.withdrawal.pk,) if hasattr(call, "withdrawal") else ()
     return (call.pk, *withdrawn, *(objection.pk for objection in call.objections.all()))
 

@@ -128,7 +128,7 @@ def _determinations(calls: QuerySet[Call]) -> list[Determination]:
 
 
 def _proofs(calls: QuerySet[Call], policy: Policy, parameters: str) -> list[Proof]:
-    """Decisive findings, weighed without anyone's record, so that no record feeds itself."""
+    """Decisive observations, weighed without anyone's record, so that no record feeds itself."""
     by_animal: defaultdict[UUID, list[Evidence]] = defaultdict(list)
     for call in calls.filter(method__in=list(policy.decisive)).iterator():
         by_animal[call.animal_id].append(evidence_of(call))

@@ -1,4 +1,4 @@
-"""Error rates where too little is settled: from how the examiners' calls hang together.
+"""Error rates where too little is settled: from how the examiners' calls agree.
 
 Blind, concluding calls of all examiners are pooled; a method has a table of its own for
 each examiner. Settled animals keep their sex. The result is provisional: it ranks
