@@ -76,7 +76,8 @@ def source_of(words: list[str]) -> Path | None:
         module = script.is_file() and re.search(r"-m (stack\.\w+)", script.read_text())
         if not module:
             return script if script.is_file() else None
-        return ROOT / "deploy" / f"{module.group(1).replace('.', '/')}.py"
+        found = ROOT / "deploy" / module.group(1).replace(".", "/")
+        return found / "__main__.py" if found.is_dir() else found.with_suffix(".py")
     if words[1] == "-m":
         return ROOT / "deploy" / f"{words[2].replace('.', '/')}.py"
     return ROOT / words[1]
