@@ -5,13 +5,16 @@ from uuid import UUID
 
 import pytest
 from tests.intake.test_sales import contrary, refused
+from tests.pictures import body_of, plain_file
 from tests.world import World, new_id
 
 from scalewitness.animals.models import Animal
+from scalewitness.animals.services import create_collection
 from scalewitness.calls.models import Call
 from scalewitness.disputes.models import Dispute
 from scalewitness.domain.errors import Refused
 from scalewitness.domain.moments import rfc3339
+from scalewitness.intake.rules import photos
 from scalewitness.mail.models import Letter
 from scalewitness.people.models import Grant, Keeper
 from scalewitness.sales.models import Sale
@@ -19,6 +22,11 @@ from scalewitness.sales.queries import progress_of
 
 pytestmark = pytest.mark.django_db
 MOMENT = timedelta(milliseconds=1)
+
+
+def pointer(error: pytest.ExceptionInfo[Refused]) -> str:
+    found: str = error.value.as_problem()["errors"][0]["pointer"]
+    return found
 
 
 @pytest.mark.parametrize(
@@ -205,3 +213,102 @@ def test_partners_hear_of_a_fall_and_former_partners_do_not(world: World) -> Non
         "contested",
     )
     assert UUID(letter.context["animal"]["id"]) == animal.pk
+
+
+# --- near misses ----------------------------------------------------------------------------
+
+
+def test_a_viewer_examines_nothing_with_a_visit_or_without(world: World) -> None:
+    animal = world.animal("A1")
+    given = {"to": str(world.stan.pk), "role": "viewer"}
+    world.say(world.odile, "grant_given", world.collection.pk, given)
+    visit = world.visit(world.greta, animal)
+    for more in ({}, {"visit": visit}):
+        with pytest.raises(Refused) as error:
+            world.call(world.stan, animal, "male", **more)
+        assert refused(error) == "not_allowed"
+
+
+def test_a_transponder_is_enough_to_tell_animals_apart_on_a_blind_visit(world: World) -> None:
+    about = new_id(world.now)
+    registered = {"collection": str(world.collection.pk), "species": "python_regius"}
+    world.say(world.odile, "animal_registered", about, registered)
+    animal = Animal.objects.get(pk=about)
+    with pytest.raises(Refused, match="tag or transponder"):
+        world.invite(world.greta, animal)
+    code = {"scheme": "transponder", "code": "276098100000001"}
+    world.say(world.odile, "identifier_assigned", animal.pk, code)
+    world.invite(world.greta, animal)
+
+
+def test_a_photo_of_another_call_than_the_held_one_shows_nothing(world: World) -> None:
+    animal = world.animal("A1")
+    visit = world.visit(world.greta, animal, days=1)
+    examined = world.now + timedelta(hours=2)
+    world.pass_time(days=16)
+    held = world.call(world.greta, animal, "male", visit=visit, at=examined)
+    for of, code in ((held.id, "not_now"), (str(new_id()), "not_found")):
+        body = body_of(plain_file()) | {"of": of}
+        with pytest.raises(Refused) as error:
+            world.say(world.greta, "photo_attached", animal.pk, body)
+        assert refused(error) == code
+
+
+def test_the_visit_is_asked_for_where_one_is_needed(world: World) -> None:
+    animal = world.animal("A1")
+    world.visit(world.greta, animal)
+    with pytest.raises(Refused) as error:
+        world.call(world.greta, animal, "male")
+    assert (refused(error), pointer(error)) == ("wrong_shape", "/body/visit")
+
+
+def test_a_visit_ends_for_an_animal_that_leaves(world: World) -> None:
+    """A check made after it left is not covered, one made before is."""
+    animal = world.animal("A1")
+    visit = world.visit(world.greta, animal, days=9)
+    room = create_collection(world.odile, new_id(world.now), "The back room", world.now)
+    world.pass_time(days=1)
+    left = world.now
+    world.say(world.odile, "custody_changed", animal.pk, {"to": str(room.pk), "why": "moved"})
+    world.pass_time(days=1)
+    with pytest.raises(Refused) as error:
+        world.call(world.greta, animal, "male", visit=visit, at=left + MOMENT)
+    assert refused(error) == "not_found"
+    assert world.call(world.greta, animal, "male", visit=visit, at=left).status == "accepted"
+
+
+@pytest.mark.parametrize("named", ["older", "younger"])
+def test_a_call_is_taken_back_on_its_own_animal_alone(world: World, named: str) -> None:
+    older, younger = world.animal("A1"), world.animal("A2")
+    world.pass_time(days=1)
+    about, other = (older, younger) if named == "older" else (younger, older)
+    made = world.call(world.odile, other, "male")
+    with pytest.raises(Refused) as error:
+        world.say(world.odile, "call_withdrawn", about.pk, {"call": made.id})
+    assert refused(error) == "not_found"
+
+
+@pytest.mark.parametrize("to", ["older", "younger"])
+def test_an_animal_that_left_is_not_offered_from_where_it_was(world: World, to: str) -> None:
+    older = create_collection(world.odile, new_id(world.now - timedelta(days=1)), "A", world.now)
+    younger = create_collection(world.odile, new_id(world.now + timedelta(days=1)), "B", world.now)
+    animal = world.verified("V1")
+    sale = world.draft(animal)
+    room = older if to == "older" else younger
+    world.say(world.odile, "custody_changed", animal.pk, {"to": str(room.pk), "why": "moved"})
+    with pytest.raises(Refused, match="left the collection"):
+        world.offer(sale)
+
+
+def test_the_last_photo_there_is_room_for(world: World, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(photos, "MOST_OF_AN_ANIMAL", 2)
+    monkeypatch.setattr(photos, "MOST_OF_A_CALL", 1)
+    animal = world.animal("A1")
+    call = world.call(world.odile, animal, "male")
+    for of, most in (({}, 2), ({"of": call.id}, 1)):
+        body = body_of(plain_file()) | of
+        for _ in range(most):
+            world.say(world.odile, "photo_attached", animal.pk, body)
+        with pytest.raises(Refused, match=f"There are {most} photos") as error:
+            world.say(world.odile, "photo_attached", animal.pk, body)
+        assert (refused(error), pointer(error)) == ("out_of_range", "/body/of")
