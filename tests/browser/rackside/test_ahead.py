@@ -43,7 +43,7 @@ def accepted(
     racks: Racks, phone: Phone, *tags: str, opens: float = SOON, blind: bool = True
 ) -> tuple[Page, Visit]:
     """Signed in, and without a signal before the visit opens. A busy machine may be too late for
-    that: then there is another visit, later."""
+    that: then there is another visit, later, and what was to come of the first is taken back."""
     page = phone.signed_in()
     ready = page.get_by_text("opens by itself then, also without a signal")
     while True:
@@ -59,6 +59,7 @@ def accepted(
             expect(ready).to_be_visible()
             return page, visit
         phone.context.set_offline(False)
+        racks.push(racks.odile, said("visit_cancelled", visit.id, {}))
         page.goto(f"{HERE}#/")
         opens *= 2
 
