@@ -48,8 +48,8 @@ export const HARM = [
 
 /** @type {Choice[]} */
 export const IDENTIFIED = [
-  ["transponder", "Transponder read"],
   ["tag", "Tag read"],
+  ["transponder", "Transponder read"],
   ["scale_photo", "Scale photo"],
   ["keeper_said", "Keeper told me"],
   ["appearance", "By its looks"],

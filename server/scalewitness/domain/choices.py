@@ -48,8 +48,8 @@ STOPS: Final[Choices] = (
     Choice("aborted", "Broken off; says nothing", "Broken off"),
 )
 IDENTIFIED: Final[Choices] = (
-    Choice("transponder", "I read its transponder", "Transponder read"),
     Choice("tag", "I read its tag", "Tag read"),
+    Choice("transponder", "I read its transponder", "Transponder read"),
     Choice("scale_photo", "I compared a scale photo", "Scale photo"),
     Choice("keeper_said", "Its keeper told me which one it is", "Keeper told me"),
     Choice("appearance", "By its looks"),
