@@ -261,7 +261,8 @@ def test_a_fall_mended_before_the_letter_left_is_told_in_one(scene: Scene) -> No
     scene.sell()
     scene.fall()
     scene.rise()
-    first, second = Letter.objects.filter(kind="disclosure").order_by("created_at", "pk")
+    letters = Letter.objects.filter(kind="disclosure")  # both made in the same moment
+    first, second = sorted(letters, key=lambda one: one.context["position"])
     assert (first.state, second.state) == ("joined", "waiting")
     assert [one["change"] for one in second.context["earlier"]] == ["fell"]
     assert second.context["earlier"][0]["now"]["label"] == "contested"
