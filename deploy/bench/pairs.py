@@ -32,10 +32,8 @@ class Tree:
         self._child = subprocess.Popen(
             command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
         )
-        self._asks, self._answers = (
-            cast(IO[str], self._child.stdin),
-            cast(IO[str], self._child.stdout),
-        )
+        self._asks = cast(IO[str], self._child.stdin)
+        self._answers = cast(IO[str], self._child.stdout)
         self._next_answer()
 
     def measure(self, figure: str) -> float:

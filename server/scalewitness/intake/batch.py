@@ -14,6 +14,7 @@ from scalewitness.domain import facts
 from scalewitness.domain.facts import Body, Circumstance
 from scalewitness.fresh_ids import fresh_id
 from scalewitness.intake.known import Known
+from scalewitness.intake.pace import WANTED
 from scalewitness.intake.submission import Sealed
 from scalewitness.ledger.models import Text
 from scalewitness.ledger.queries.prepared import sent_together
@@ -66,10 +67,9 @@ class Touched:
 
 JUDGED_BY = (Animal, Identifier, Husbandry)
 """Tables whose rows may wait, and that calls are judged by."""
-HOLDING = 0.08
-"""Seconds for which a batch may go on taking items while it has the log locked. What it took has
-yet to be stored and committed; together that stays below a tenth of a second, which nobody who
-waits notices (our judgement)."""
+HOLDING = WANTED
+"""Seconds for which a batch may go on taking items while it has the log locked: as a stretch is
+cut for. It ends items that take longer than those before them let expect."""
 REASSESSING = 0.001
 """Seconds that an animal still to be reassessed will take: measured 0.5 to 0.7 ms, and a row."""
 

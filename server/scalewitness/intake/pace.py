@@ -1,7 +1,7 @@
 """How many items are taken at a time, so that nobody waits long for the log.
 
-What was judged ahead is stored in one go, and how long that takes depends on the machine and on
-whatever else it has to do. So the next stretch is as long as the last ones let expect.
+How long the log is held for a stretch depends on the machine and on whatever else it has to do. So
+the next stretch is as long as the last ones let expect.
 """
 
 MOST, FEWEST = 250, 25

@@ -6,8 +6,8 @@ follows → store. Small pieces of several senders go it in one transaction.
 """
 
 import os
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import contextmanager, suppress
+from collections.abc import Callable, Iterable, Sequence
+from contextlib import suppress
 from datetime import datetime
 from typing import TypeVar
 from uuid import UUID
@@ -76,14 +76,6 @@ class Piece:
             with self._known.read_ahead():
                 pass
 
-    @contextmanager
-    def keeping_its_fault(self) -> Iterator[None]:
-        """What goes wrong within the block is its own."""
-        try:
-            yield
-        except Exception as fault:
-            self.fault = self.fault or fault
-
     def questions(self) -> list[PreparedQuery]:
         """What it asks under the lock."""
         first = confirmed_question(self.author)
@@ -115,6 +107,7 @@ class Piece:
         """Take some of its items, at least one, in one transaction. Where the database refuses
         what no check foresaw, nothing is kept, and fewer are tried next time, down to
         that item by itself, which is refused."""
+        self.prepare()
         try:
             write([self], whole=whole)
         except OperationalError as fault:  # no item's fault
@@ -144,8 +137,10 @@ def write_together(pieces: Sequence[Piece]) -> None:
     """Write small pieces in one transaction. One on which another bears gets no outcome here;
     nor does any where something fails: each will find out by itself."""
     for one in pieces:
-        with one.keeping_its_fault():
+        try:
             one.prepare()
+        except Exception as fault:
+            one.fault = one.fault or fault
     try:
         write([one for one in pieces if one.fault is None])
     except Refused:  # of the log, and so of all
@@ -157,10 +152,8 @@ def write_together(pieces: Sequence[Piece]) -> None:
 
 
 def write(pieces: Sequence[Piece], *, whole: bool = False) -> None:
-    """Take items of each piece in one transaction; those taken have their outcome afterwards.
-    Where this raises, nothing was written."""
-    for one in pieces:
-        one.prepare()
+    """Take items of each piece, which is prepared, in one transaction; those taken have their
+    outcome afterwards. Where this raises, nothing was written."""
     taken: list[tuple[Piece, Batch, list[Outcome]]] = []
     try:
         with transaction.atomic(), asked_together(*_questions(pieces)):

@@ -74,7 +74,8 @@ def _enrols(item: Sealed) -> bytes | None:
 def _fits(item: Sealed, key: bytes | None, actor: Actor) -> bool:
     if key is None or item.sig is None:
         return False
-    return verify_ed25519(key, draft_of(item, actor).signable(), decode64(item.sig))
+    draft = item.draft or draft_of(item, actor)
+    return verify_ed25519(key, draft.signable(), decode64(item.sig))
 
 
 def _hint(item: Sealed) -> str:
