@@ -160,7 +160,7 @@ def test_codes_cannot_be_tried_out(world: World, nobody: Api, browser: Browser) 
     said = begun(nobody)
     for _ in range(10):
         assert browser.fill(PAGE, code="BBBB-BBBB").status == 422
-    assert "Too many codes" in browser.fill(PAGE, code=said["user_code"]).text
+    assert "Too many attempts. Wait ten minutes" in browser.fill(PAGE, code=said["user_code"]).text
 
 
 def test_signing_out_everywhere_ends_what_was_let_in_and_has_not_come(

@@ -91,7 +91,7 @@ def test_servers_are_listed_and_one_with_something_unsent_is_forgotten_on_a_yes_
     second.check("V1", "--server", other)
     refused = second.run("servers", "--forget", other, type="n\n")
     assert refused.status == 1
-    assert "A check by probing" in refused.err
+    assert "A call by probing" in refused.err
     assert len(second.well("servers")) == 2
     said = second.well("servers", "--forget", other, "--yes")
     assert said == {"forgotten": other, "device_revoked": True}

@@ -76,7 +76,7 @@ def test_a_receipt_holds_against_a_key_given(machine: Machine) -> None:
     done = machine.run("a.receipt", "--key", str(LOG.verifier))
     assert done.returncode == 0, done.stderr
     assert "a.receipt: holds." in done.stdout
-    assert "A check by probing; the conclusion: female." in done.stdout
+    assert "A call by probing; the conclusion: female." in done.stdout
     assert "position 2 of the log record.example/log" in done.stdout
     assert "It does not show: that what was recorded is true" in done.stdout
     assert "no witness you trust" in done.stdout

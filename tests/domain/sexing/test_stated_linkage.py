@@ -172,7 +172,7 @@ def test_what_is_said_names_the_numbers_and_where_they_come_from():
     assert "changes over in 5 in 100 (what keepers speak of)" in reason.text
     assert "someone with a share in the animal" in reason.text
     assert any("is not published where we could read it" in line.text for line in cautions)
-    assert any("no check" in line.text for line in cautions)
+    assert any("such an animal still needs a check" in line.text for line in cautions)
     used = {(one.of, one.name): one for one in start(stated(provenance="own_clutches")).used}
     assert used["linkage", "coral_glow.recombination"].status == "from memory"
     assert "own clutches" in used["linkage", "coral_glow.recombination"].source

@@ -114,7 +114,7 @@ def test_a_proof_of_another_position_is_refused() -> None:
 def test_bytes_that_the_log_holds_but_that_are_no_entry() -> None:
     raw = b"not an entry"
     note = signed(Checkpoint(LOG.name, 1, leaf_hash(raw)).body(), LOG)
-    with pytest.raises(BadReceipt, match="no entry"):
+    with pytest.raises(BadReceipt, match="not an entry"):
         prove(Receipt(raw, 0, (), note), LOG.verifier)
 
 
