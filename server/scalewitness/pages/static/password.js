@@ -6,7 +6,7 @@ const fields = document.querySelectorAll('input[type="password"]');
 for (const field of fields) {
   const button = document.createElement("button");
   const name = field.labels?.[0]?.textContent.trim() ?? "password";
-  const show = (shown) => {
+  const show = (/** @type {boolean} */ shown) => {
     field.type = shown ? "text" : "password";
     button.textContent = shown ? "Hide it" : "Show it";
     button.setAttribute("aria-label", `${button.textContent}: ${name}`);
