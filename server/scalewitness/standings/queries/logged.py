@@ -28,13 +28,14 @@ def latest_standings(animals: Iterable[UUID]) -> dict[UUID, Standing]:
     return {row.animal_id: row for row in LATEST.rows_of(Standing, animals=list(animals))}
 
 
-def _latest(animals: Any) -> QuerySet[Standing, Any]:
+def _latest(animals: Any) -> QuerySet[Standing, Standing]:
     rows = any_of(Standing.objects.all(), '"calls_standing"."animal_id"', animals)
-    latest = rows.order_by("animal", "-position").distinct("animal")
-    return latest.values_list(*columns(Standing))
+    return rows.order_by("animal", "-position").distinct("animal")
 
 
-LATEST = Prepared(_latest, animals=(UUID(int=1),))
+LATEST = Prepared(
+    lambda animals: _latest(animals).values_list(*columns(Standing)), animals=(UUID(int=1),)
+)
 
 
 def labels_of(animals: Iterable[UUID]) -> dict[UUID, str]:
@@ -42,13 +43,9 @@ def labels_of(animals: Iterable[UUID]) -> dict[UUID, str]:
     return dict(LABELS.ask(animals=list(animals)))
 
 
-def _labels(animals: Any) -> QuerySet[Standing, Any]:
-    rows = any_of(Standing.objects.all(), '"calls_standing"."animal_id"', animals)
-    latest = rows.order_by("animal", "-position").distinct("animal")
-    return latest.values_list("animal", "label")
-
-
-LABELS = Prepared(_labels, animals=(UUID(int=1),))
+LABELS = Prepared(
+    lambda animals: _latest(animals).values_list("animal", "label"), animals=(UUID(int=1),)
+)
 
 
 def labels_counted(collections: Iterable[UUID]) -> dict[UUID, Counter[str]]:
