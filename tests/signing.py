@@ -4,11 +4,13 @@ from dataclasses import dataclass
 from typing import Any
 
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
-from tests.world import World
+from tests.world import World, probing
 
+from scalewitness.animals.models import Animal
 from scalewitness.intake.batch import Actor
 from scalewitness.intake.outcomes import Outcome
 from scalewitness.intake.services import accept
+from scalewitness.ledger.models import Entry
 from scalewitness.people.models import Device, Keeper
 from scalewitness.people.services import enrol_device
 from scalewitness_cli.devicekey import DeviceKey
@@ -53,6 +55,16 @@ def phone(world: World, keeper: Keeper, *, enrolled: bool = True, name: str = "p
     if enrolled:
         assert made.send(made.enrolment()).status == "accepted"
     return made
+
+
+def call(one: Phone, animal: Animal, sex: str = "male", **more: Any) -> Item:
+    """A call signed on the device, and not sent yet."""
+    body = probing(sex) | more.pop("body", {})
+    return one.key.signed(one.world.item("call_made", animal.pk, body, **more))
+
+
+def entry_of(item: Item) -> Entry:
+    return Entry.objects.get(fact=item["id"])
 
 
 def code(outcome: Outcome) -> str:

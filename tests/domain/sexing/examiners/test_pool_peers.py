@@ -4,7 +4,12 @@
 import numpy as np
 import pytest
 from msgspec.structs import replace
-from tests.domain.sexing.examiners.test_pool import ANAESTHETISTS, BIRDS, anaesthetists, birds
+from tests.domain.sexing.examiners.test_pool_published import (
+    ANAESTHETISTS,
+    BIRDS,
+    anaesthetists,
+    birds,
+)
 
 from scalewitness.domain.sexing.examiners.latent import Model
 from scalewitness.domain.sexing.examiners.pool import averaged, fit, majority

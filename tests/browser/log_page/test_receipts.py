@@ -1,4 +1,4 @@
-"""The page about the log and its check of receipts, in a real browser.
+"""The check of receipts on the page about the log, and on a receipt's own page, in a real browser.
 
 Receipts come from the API. What they show is held against the server's own reading of the same
 bytes, which `tests/domain/translog` holds against the C2SP documents and RFC 9162.
@@ -7,83 +7,22 @@ bytes, which `tests/domain/translog` holds against the C2SP documents and RFC 91
 import json
 import re
 from base64 import b64encode
-from collections.abc import Iterator
-from dataclasses import dataclass
-from typing import Any
 
-import httpx
-import pytest
-from django.conf import LazySettings, settings
-from django.utils import timezone
+from django.conf import LazySettings
 from playwright.sync_api import Page, Route, expect
-from tests.api.client import fact
-from tests.browser.conftest import Open, Site, session_of
-from tests.world import probing
+from tests.browser.conftest import Open
+from tests.browser.log_page.conftest import LOG, Story, ask, choose, row, verdict
 
 from scalewitness.domain.translog.checkpoints import Checkpoint
-from scalewitness.domain.translog.keys import KeyType, Signer, read_signer
-from scalewitness.domain.translog.leaf import leaf_bytes
+from scalewitness.domain.translog.keys import KeyType, Signer
 from scalewitness.domain.translog.notes import Note, signature_line, signed
-from scalewitness.domain.translog.receipts import Receipt, prove, read_receipt
+from scalewitness.domain.translog.receipts import Receipt, prove
 from scalewitness.domain.translog.tree import leaf_hash
 
-LOG = read_signer(settings.LOG_SIGNING_KEY)
 KEY = str(LOG.verifier)
 OTHER = Signer(LOG.name, KeyType.ED25519, bytes(range(1, 33)))
 EARLIER = Signer("earlier.example/log", KeyType.ED25519, bytes(range(3, 35)))
 WITNESS = Signer("witness.example/1", KeyType.COSIGNATURE, bytes(range(2, 34)))
-
-
-@dataclass(frozen=True)
-class Story:
-    """A call by Odile on her animal, its receipt, and what to go on with."""
-
-    call: dict[str, Any]
-    receipt: bytes
-    api: httpx.Client
-    animal: str
-    session: str
-
-    @property
-    def parts(self) -> Receipt:
-        return read_receipt(self.receipt)
-
-    def another_call(self) -> None:
-        path = f"animals/{self.animal}/calls"
-        self.api.post(path, json=fact(probing("male", "A-1"))).raise_for_status()
-
-
-@pytest.fixture(scope="module")
-def story(site: Site) -> Iterator[Story]:
-    world = site.world
-    world.now = timezone.now()
-    animals = [world.animal(tag) for tag in ("A-1", "A-2", "A-3")]
-    session = session_of(world.odile)
-    with site.api(world.odile) as api:
-        said = fact(probing("female", "A-1"))
-        answer = api.post(f"animals/{animals[0].pk}/calls", json=said).raise_for_status().json()
-        receipt = api.get(f"receipts/{said['id']}").raise_for_status().content
-        yield Story({**said, **answer}, receipt, api, str(animals[0].pk), session)
-
-
-@pytest.fixture
-def page(opened: Open) -> Page:
-    return opened("/log")
-
-
-def choose(page: Page, data: bytes, name: str = "scalewitness.receipt") -> None:
-    file = {"name": name, "mimeType": "text/plain", "buffer": data}
-    page.get_by_label("Receipt", exact=True).set_input_files(file)  # type: ignore[arg-type]
-
-
-def verdict(page: Page) -> Any:
-    """What is read out."""
-    return page.locator("[data-check] > [role=status]")
-
-
-def row(page: Page, label: str) -> Any:
-    terms = page.locator(".facts > div").filter(has=page.get_by_text(label, exact=True))
-    return terms.first.locator("dd")
 
 
 # --- it holds
@@ -266,11 +205,6 @@ def test_what_cannot_be_judged_says_what_is_missing(page: Page, story: Story) ->
 # --- the second step
 
 
-def ask(page: Page) -> Any:
-    page.get_by_role("button", name="Ask the log now").click()
-    return page.locator("[data-found] [role=status]")
-
-
 def test_the_log_still_continues_what_was_signed(page: Page, story: Story) -> None:
     choose(page, story.receipt)
     size = prove(story.parts, LOG.verifier).checkpoint.size
@@ -348,118 +282,3 @@ def test_a_receipts_own_page_checks_it_with_one_button(opened: Open, story: Stor
     page.context.clear_cookies()
     button.click()
     expect(verdict(page)).to_contain_text("You are signed out.")
-
-
-# --- for everyone
-
-
-def test_without_javascript_the_page_reads_and_says_what_to_do(opened: Open) -> None:
-    page = opened("/log", java_script_enabled=False)
-    expect(page.get_by_text("Checking here needs JavaScript")).to_be_visible()
-    expect(page.get_by_label("Receipt", exact=True)).to_be_hidden()
-    expect(page.get_by_text("What it guarantees")).to_be_visible()
-    expect(page.get_by_role("img", name="How one entry is tied")).to_be_visible()
-
-
-@pytest.mark.parametrize(
-    ("lacking", "said"),
-    [
-        ("delete Crypto.prototype.subtle", "only to pages that came over https"),
-        (
-            "SubtleCrypto.prototype.importKey = async () => {"
-            " throw new DOMException('', 'NotSupportedError') }",
-            "does not know the kind of signature used here (Ed25519)",
-        ),
-        ("SubtleCrypto.prototype.verify = async () => true", "failed a published example"),
-    ],
-)
-def test_a_browser_that_cannot_check_says_so(opened: Open, lacking: str, said: str) -> None:
-    page = opened("/log")
-    page.add_init_script(lacking)
-    page.reload()
-    expect(verdict(page)).to_contain_text(said)
-    expect(verdict(page)).to_contain_text("Nothing was checked.")
-    expect(page.get_by_label("Receipt", exact=True)).to_be_hidden()
-
-
-def test_it_can_be_worked_by_keyboard_alone(page: Page, story: Story) -> None:
-    reached = []
-    for _ in range(10):
-        page.keyboard.press("Tab")
-        reached.append(page.evaluate("document.activeElement.id"))
-    assert [one for one in reached if one] == ["receipt-file", "keys"]
-    for region in page.locator("[data-check] [role=status]").all():
-        expect(region).to_have_attribute("aria-live", "polite")
-    choose(page, story.receipt)
-    summary = page.get_by_text("All that the entry holds")
-    summary.focus()
-    page.keyboard.press("Enter")
-    expect(row(page, "observed, method")).to_have_text("probing")
-
-
-def test_narrow_screens_scroll_one_way_only(opened: Open, story: Story) -> None:
-    narrow = {"width": 320, "height": 640}
-    page = opened("/log", viewport=narrow)
-    choose(page, story.receipt)
-    page.get_by_text("All that the entry holds").click()
-    expect(ask(page)).to_contain_text("The log has only grown.")
-    wide = "document.documentElement.scrollWidth"
-    assert page.evaluate(wide) == 320
-    own = opened(f"/receipts/{story.call['id']}", session=story.session, viewport=narrow)
-    own.get_by_role("button", name="Check it now").click()
-    expect(verdict(own)).to_contain_text("It holds.")
-    assert own.evaluate(wide) == 320
-
-
-CONTRAST = """(selector) => {
-  const numbers = (text) => text.match(/[\\d.]+/g).map(Number);
-  const light = (text) => {
-    const [r, g, b] = numbers(text).slice(0, 3).map((one) => one / 255)
-      .map((one) => (one <= 0.04045 ? one / 12.92 : ((one + 0.055) / 1.055) ** 2.4));
-    return 0.2126 * r + 0.7152 * g + 0.0722 * b;
-  };
-  const behind = (element) => {
-    const colour = getComputedStyle(element).backgroundColor;
-    return numbers(colour)[3] === 0 ? behind(element.parentElement) : colour;
-  };
-  return [...document.querySelectorAll(selector)].map((element) => {
-    const ink = getComputedStyle(element)[element.closest("svg") ? "fill" : "color"];
-    const [a, b] = [light(ink), light(behind(element.closest("svg") ?? element))];
-    return (Math.max(a, b) + 0.05) / (Math.min(a, b) + 0.05);
-  });
-}"""
-
-
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_words_stand_out_by_day_and_night(opened: Open, story: Story, scheme: str) -> None:
-    """WCAG 2.2, 1.4.3: at least 4.5 to 1."""
-    page = opened("/log", color_scheme=scheme)
-    foreign = story.receipt.replace(b"testserver/log\n", b"x\n")
-    for data, said in ((story.receipt, "It holds"), (b"", "does not hold"), (foreign, "cannot be")):
-        choose(page, data)
-        expect(verdict(page)).to_contain_text(said)
-        found = page.evaluate(CONTRAST, "main :is(p, li, dt, dd, label, summary, a, button, text)")
-        assert len(found) > 20
-        assert min(found) >= 4.5
-
-
-def test_what_an_entry_says_is_never_markup(page: Page) -> None:
-    """Also what no honest log holds: its key signs here whatever the test likes."""
-    hostile = "<img src=x onerror=alert(1)>"
-    entry = leaf_bytes(
-        kind="offer_made",
-        id=hostile,
-        by=hostile,
-        device=None,
-        at=hostile,
-        about=None,
-        body={"represents": hostile, hostile: [hostile, {"__proto__": None}]},
-        sig=None,
-    )
-    note = signed(Checkpoint(LOG.name, 1, leaf_hash(entry)).body(), LOG)
-    choose(page, str(Receipt(entry, 0, (), note)).encode())
-    expect(verdict(page)).to_contain_text("It holds.")
-    expect(row(page, "Stated by")).to_have_text(hostile)
-    page.get_by_text("All that the entry holds").click()
-    expect(row(page, f"{hostile}, 1")).to_have_text(hostile)
-    expect(page.locator("[data-found] img")).to_have_count(0)
