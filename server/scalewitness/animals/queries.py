@@ -1,11 +1,11 @@
-"""Reading animals. Nothing here decides who may see what: `calls.queries` does."""
+"""Reading animals. Who may see how much of one, `calls.queries` decides."""
 
 from collections.abc import Callable, Iterable, Mapping, Sequence, Set
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 from itertools import pairwise
-from typing import Any, TypeAlias
+from typing import Any, TypeAlias, TypeVar
 from uuid import UUID
 
 from django.db.models import Q, QuerySet
@@ -19,6 +19,7 @@ from scalewitness.animals.models import (
     Photo,
     PhotoFile,
 )
+from scalewitness.domain.errors import NotFound
 from scalewitness.domain.identifiers import parse_transponder
 from scalewitness.ledger.queries.prepared import (
     Prepared,
@@ -33,6 +34,8 @@ from scalewitness.people.queries import active_grants, is_partner, partnerships
 
 Moment: TypeAlias = tuple[UUID, datetime]
 """An animal at a time."""
+
+Found = TypeVar("Found")
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +76,24 @@ def is_steward(keeper: UUID | None, collection: Collection, now: datetime) -> bo
     if keeper is None:
         return False
     return collection.keeper_id == keeper or is_partner(keeper, collection.pk, now)
+
+
+def for_steward(
+    found: Found | None,
+    collection: Callable[[Found], Collection],
+    keeper: UUID | None,
+    now: datetime,
+    *,
+    pointer: str | None = None,
+) -> Found:
+    """What was looked up, for somebody who holds its collection or is a partner in it.
+
+    Raises:
+        NotFound: there is none, or it is in somebody else's collection: the two look alike.
+    """
+    if found is None or not is_steward(keeper, collection(found), now):
+        raise NotFound(pointer=pointer)
+    return found
 
 
 def collection_of(collection: UUID) -> Collection | None:

@@ -1,12 +1,15 @@
 """Reading disclosures."""
 
 from collections.abc import Collection
+from datetime import datetime
 from uuid import UUID
 
 from django.db.models import QuerySet
 
+from scalewitness.animals.queries import is_steward
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.domain.consequences import Told
+from scalewitness.domain.errors import NotFound
 from scalewitness.sales.models import Sale
 
 
@@ -43,6 +46,21 @@ def disclosure_of(disclosure: UUID) -> Disclosure | None:
         .filter(pk=disclosure)
         .first()
     )
+
+
+def disclosure_seen(keeper: UUID, disclosure: UUID, now: datetime) -> tuple[Disclosure, bool]:
+    """A disclosure, and whether the keeper is on the seller's side of it.
+
+    Raises:
+        NotFound: there is none, or the keeper is neither seller, partner nor buyer.
+    """
+    found = disclosure_of(disclosure)
+    if found is None:
+        raise NotFound()
+    selling = is_steward(keeper, found.sale.collection, now)
+    if not selling and found.to.keeper_id != keeper:
+        raise NotFound()
+    return found, selling
 
 
 def last_told(sales: Collection[UUID], animal: UUID) -> dict[UUID, Told]:

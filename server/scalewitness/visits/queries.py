@@ -5,12 +5,28 @@ from uuid import UUID
 
 from django.db.models import Q
 
-from scalewitness.animals.queries import stewarded
+from scalewitness.animals.queries import is_steward, stewarded
+from scalewitness.domain.errors import NotFound
 from scalewitness.visits.models import Visit, VisitAnimal
 
 
 def visit_of(visit: UUID) -> Visit | None:
     return Visit.objects.select_related("collection", "host", "guest").filter(pk=visit).first()
+
+
+def visit_seen(keeper: UUID, visit: UUID, now: datetime) -> tuple[Visit, bool]:
+    """A visit, and whether the keeper is on the host's side of it.
+
+    Raises:
+        NotFound: there is none, or the keeper is neither host, partner nor guest.
+    """
+    found = visit_of(visit)
+    if found is None:
+        raise NotFound()
+    hosting = is_steward(keeper, found.collection, now)
+    if not hosting and found.guest_id != keeper:
+        raise NotFound()
+    return found, hosting
 
 
 def visits_of(keeper: UUID) -> list[Visit]:

@@ -6,12 +6,11 @@ from django.utils import timezone
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from scalewitness.animals.queries import animal_of, is_steward
+from scalewitness.animals.queries import animal_of, for_steward
 from scalewitness.api.authentication import keeper_of
 from scalewitness.api.operations import operation
 from scalewitness.api.shapes.planning import AnimalPlan, animal_plan
 from scalewitness.disputes.queries import at_stake
-from scalewitness.domain.errors import NotFound
 from scalewitness.planning.plans import plan_animal
 
 
@@ -19,7 +18,6 @@ from scalewitness.planning.plans import plan_animal
 def plan_checks(request: Request, id: UUID) -> Response:
     """Every method by everyone who could come: worth making or not, and why. Today's
     condition decides what is ruled out for now."""
-    now, animal = timezone.now(), animal_of(id)
-    if animal is None or not is_steward(keeper_of(request).pk, animal.collection, now):
-        raise NotFound()
+    keeper, now = keeper_of(request).pk, timezone.now()
+    animal = for_steward(animal_of(id), lambda one: one.collection, keeper, now)
     return Response(animal_plan(animal.pk, plan_animal(animal, at_stake([animal.pk], now), now)))

@@ -5,9 +5,8 @@ from uuid import UUID
 from django.utils import timezone
 from rest_framework.request import Request
 
-from scalewitness.animals.queries import is_steward
+from scalewitness.animals.queries import for_steward
 from scalewitness.api.authentication import keeper_of
-from scalewitness.domain.errors import NotFound
 from scalewitness.sales.models import Sale
 from scalewitness.sales.queries import sale_of
 
@@ -18,7 +17,5 @@ def own_sale(request: Request, id: UUID) -> Sale:
     Raises:
         NotFound: there is none, or it is someone else's.
     """
-    found = sale_of(id)
-    if found is None or not is_steward(keeper_of(request).pk, found.collection, timezone.now()):
-        raise NotFound()
-    return found
+    keeper, now = keeper_of(request).pk, timezone.now()
+    return for_steward(sale_of(id), lambda one: one.collection, keeper, now)

@@ -10,11 +10,10 @@ from rest_framework.response import Response
 from scalewitness.api.authentication import keeper_of
 from scalewitness.api.operations import operation
 from scalewitness.api.shapes.visits import Sheet, sheet, visit
-from scalewitness.api.visits.access import visit_seen
 from scalewitness.calls.queries.made import calls_on_visit
 from scalewitness.calls.queries.visibility import animals_ahead, visible_animals
 from scalewitness.domain.errors import NotNow
-from scalewitness.visits.queries import state_of
+from scalewitness.visits.queries import state_of, visit_seen
 
 CONDITION_AHEAD = timedelta(days=7)
 """How long before a visit opens its guest is told of weights, meals and sheds (our judgement):
@@ -29,9 +28,9 @@ def show_sheet(request: Request, id: UUID) -> Response:
     blind guest may know, also where the visit is not blind; conditions within seven days of
     its opening, before that they are null. `visit` tells when it opens.
     """
-    now = timezone.now()
-    found, host = visit_seen(request, id, now)
-    state, keeper = state_of(found, now), keeper_of(request).pk
+    keeper, now = keeper_of(request).pk, timezone.now()
+    found, host = visit_seen(keeper, id, now)
+    state = state_of(found, now)
     shown = visit(found, now, host=host)
     if state == "accepted" and not host:
         near = found.opens - now <= CONDITION_AHEAD

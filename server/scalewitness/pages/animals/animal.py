@@ -12,7 +12,14 @@ from django.utils import timezone
 
 from scalewitness.animals import services
 from scalewitness.animals.models import Animal
-from scalewitness.animals.queries import Edit, animal_of, condition, edits_of, is_steward
+from scalewitness.animals.queries import (
+    Edit,
+    animal_of,
+    condition,
+    edits_of,
+    for_steward,
+    is_steward,
+)
 from scalewitness.breeding.queries.pairings import pairings_seen
 from scalewitness.calls.queries.visibility import animal_open, animal_seen, visible_animals
 from scalewitness.disputes.queries import open_dispute_on
@@ -87,10 +94,7 @@ def stewarded_animal(keeper: Keeper, animal_id: UUID) -> Animal:
     Raises:
         NotFound: not theirs, or there is none.
     """
-    animal = animal_of(animal_id)
-    if animal is None or not is_steward(keeper.pk, animal.collection, timezone.now()):
-        raise NotFound()
-    return animal
+    return for_steward(animal_of(animal_id), lambda one: one.collection, keeper.pk, timezone.now())
 
 
 @signed_in

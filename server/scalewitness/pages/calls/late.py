@@ -9,11 +9,10 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.utils import timezone
 
-from scalewitness.animals.queries import is_steward, stewarded_collections
+from scalewitness.animals.queries import for_steward, stewarded_collections
 from scalewitness.calls.models import HeldCall
 from scalewitness.calls.queries.held import decided_calls, held_call_of, held_calls
 from scalewitness.domain.clocks import correction_in_words
-from scalewitness.domain.errors import NotFound
 from scalewitness.domain.facts import CallMade
 from scalewitness.domain.methods import METHODS
 from scalewitness.domain.moments import parse_moment
@@ -101,9 +100,9 @@ def _late_row(late: Late, names: Mapping[UUID, str]) -> dict[str, Any]:
 @post_or_go("held_calls", of_it=False)
 @signed_in
 def decide(request: HttpRequest, keeper: Keeper, held_id: UUID) -> HttpResponse:
-    held = held_call_of(held_id)
-    if held is None or not is_steward(keeper.pk, held.animal.collection, timezone.now()):
-        raise NotFound()
+    held = for_steward(
+        held_call_of(held_id), lambda one: one.animal.collection, keeper.pk, timezone.now()
+    )
     form = DecisionForm(request.POST or None, held=held.pk)
     if not form.is_valid():
         return _held_page(request, keeper, form)

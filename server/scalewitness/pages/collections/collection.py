@@ -13,10 +13,10 @@ from django.utils import timezone
 
 from scalewitness.animals import services
 from scalewitness.animals.models import Animal, Collection
-from scalewitness.animals.queries import collection_of, is_steward, stewarded_collections
+from scalewitness.animals.queries import collection_of, for_steward, stewarded_collections
 from scalewitness.calls.queries.visibility import visible_animals
 from scalewitness.domain.consequences import sex_of
-from scalewitness.domain.errors import IdReused, NotFound, VersionStale
+from scalewitness.domain.errors import IdReused, VersionStale
 from scalewitness.pages.parts.access import page, signed_in
 from scalewitness.pages.parts.facts import new_id, retype
 from scalewitness.pages.parts.picking import matching, sought
@@ -73,10 +73,7 @@ def stewarded(keeper: Keeper, collection_id: UUID) -> Collection:
     Raises:
         NotFound: not theirs, or there is none.
     """
-    collection = collection_of(collection_id)
-    if collection is None or not is_steward(keeper.pk, collection, timezone.now()):
-        raise NotFound()
-    return collection
+    return for_steward(collection_of(collection_id), lambda one: one, keeper.pk, timezone.now())
 
 
 def rows(animals: Iterable[Animal]) -> list[AnimalRow]:

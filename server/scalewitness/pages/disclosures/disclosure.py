@@ -8,9 +8,14 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.utils import timezone
 
-from scalewitness.animals.queries import is_steward
+from scalewitness.animals.queries import for_steward
 from scalewitness.disclosures.models import Disclosure
-from scalewitness.disclosures.queries import disclosure_of, disclosures_in, disclosures_to
+from scalewitness.disclosures.queries import (
+    disclosure_of,
+    disclosure_seen,
+    disclosures_in,
+    disclosures_to,
+)
 from scalewitness.domain.errors import NotFound
 from scalewitness.ledger.queries.entries import entry_at
 from scalewitness.mail.models import Letter
@@ -90,20 +95,14 @@ def show_disclosure(request: HttpRequest, keeper: Keeper, disclosure_id: UUID) -
 def _disclosure_page(
     request: HttpRequest, keeper: Keeper, disclosure_id: UUID, refused: StepForm | None = None
 ) -> HttpResponse:
-    owed = disclosure_of(disclosure_id)
-    if owed is None:
-        raise NotFound()
-    selling = is_steward(keeper.pk, owed.sale.collection, timezone.now())
-    buying = owed.to.keeper_id == keeper.pk
-    if not selling and not buying:
-        raise NotFound()
+    owed, selling = disclosure_seen(keeper.pk, disclosure_id, timezone.now())
     offer = offer_in_force(owed.sale)
     context = (
         both_versions(owed)
         | receipts_for(owed)
         | {
             "selling": selling,
-            "buying": buying,
+            "buying": owed.to.keeper_id == keeper.pk,
             "seller": owed.sale.collection.keeper,
             "offered": offer.body if offer else None,
             "form": StepForm("disclosure_acknowledged"),
@@ -120,9 +119,9 @@ def _disclosure_page(
 def show_letter(request: HttpRequest, keeper: Keeper, disclosure_id: UUID) -> HttpResponse:
     """The letter as it goes, for its seller to read. The buyer's way in is left out: whoever
     has it can answer in the buyer's name."""
-    owed = disclosure_of(disclosure_id)
-    if owed is None or not is_steward(keeper.pk, owed.sale.collection, timezone.now()):
-        raise NotFound()
+    owed = for_steward(
+        disclosure_of(disclosure_id), lambda one: one.sale.collection, keeper.pk, timezone.now()
+    )
     delivery = _delivery(owed, letters_for([owed.pk]))
     letter = delivery["letter"]
     if letter is None:

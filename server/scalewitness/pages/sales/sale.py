@@ -13,12 +13,12 @@ from scalewitness.animals.queries import (
     animals_in,
     collection_of,
     collections_of,
-    is_steward,
+    for_steward,
     lender_of,
     stewarded_collections,
 )
 from scalewitness.disclosures.models import Disclosure
-from scalewitness.domain.errors import IdReused, NotFound
+from scalewitness.domain.errors import IdReused
 from scalewitness.domain.sales import HANDED_OVER, RELIED_ON, UNPAID, Progress, refusal
 from scalewitness.fresh_ids import fresh_id
 from scalewitness.intake.rules.sales import represent
@@ -80,10 +80,7 @@ def sale_seen(keeper: Keeper, sale_id: UUID) -> Sale:
     Raises:
         NotFound: not theirs, or there is none.
     """
-    sale = sale_of(sale_id)
-    if sale is None or not is_steward(keeper.pk, sale.collection, timezone.now()):
-        raise NotFound()
-    return sale
+    return for_steward(sale_of(sale_id), lambda one: one.collection, keeper.pk, timezone.now())
 
 
 @signed_in

@@ -1,6 +1,5 @@
 """Visits: inviting, answering, and the sheet a guest works from."""
 
-from datetime import datetime
 from typing import Any
 from uuid import UUID
 
@@ -10,11 +9,9 @@ from django.shortcuts import redirect
 from django.utils import timezone
 
 from scalewitness.animals.models import Animal
-from scalewitness.animals.queries import is_steward
 from scalewitness.calls.models import Call
 from scalewitness.calls.queries.visibility import visible_animals
 from scalewitness.domain.cautions import BEFORE_A_CHECK
-from scalewitness.domain.errors import NotFound
 from scalewitness.pages.animals.animal import blind_view
 from scalewitness.pages.collections.collection import stewarded
 from scalewitness.pages.guards.throttling import takes_an_address
@@ -25,7 +22,7 @@ from scalewitness.pages.parts.picking import chosen, offered, pick, sent, typed
 from scalewitness.pages.visits.forms import InvitationForm
 from scalewitness.people.models import Keeper
 from scalewitness.visits.models import Visit
-from scalewitness.visits.queries import state_of, visit_of, visits_of
+from scalewitness.visits.queries import state_of, visit_seen, visits_of
 
 STATES = {
     "invited": "invited, not yet answered",
@@ -40,21 +37,6 @@ ANSWERS = {
     "refusal": "visit_declined",
     "cancellation": "visit_cancelled",
 }
-
-
-def _seen(keeper: Keeper, visit_id: UUID, now: datetime) -> tuple[Visit, bool]:
-    """A visit and whether the keeper is on the host's side of it.
-
-    Raises:
-        NotFound: neither host, partner nor guest.
-    """
-    visit = visit_of(visit_id)
-    if visit is None:
-        raise NotFound()
-    hosting = is_steward(keeper.pk, visit.collection, now)
-    if not hosting and visit.guest_id != keeper.pk:
-        raise NotFound()
-    return visit, hosting
 
 
 @signed_in
@@ -93,7 +75,7 @@ def _visit_page(
     request: HttpRequest, keeper: Keeper, visit_id: UUID, refused: StepForm | None = None
 ) -> HttpResponse:
     now = timezone.now()
-    visit, hosting = _seen(keeper, visit_id, now)
+    visit, hosting = visit_seen(keeper.pk, visit_id, now)
     state = state_of(visit, now)
     context = {
         "visit": visit,
@@ -126,7 +108,7 @@ def show_sheet(request: HttpRequest, keeper: Keeper, visit_id: UUID) -> HttpResp
     """The animals of a visit by code. A guest sees it while the visit is open; an animal's
     row stays blind for everyone, and says only that one's own call is in."""
     now = timezone.now()
-    visit, hosting = _seen(keeper, visit_id, now)
+    visit, hosting = visit_seen(keeper.pk, visit_id, now)
     seen = visible_animals(keeper.pk, now).filter(pk__in=visit.animals.values("pk"))
     rows = sorted(_rows(keeper, visit, list(seen)), key=lambda row: row["sort"])
     context = {
