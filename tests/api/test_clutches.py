@@ -1,5 +1,7 @@
 """Clutches, their ratio, and the prior from a trait linked to sex."""
 
+import json
+
 import pytest
 from tests.api.client import Api
 from tests.world import World, new_id, probing
@@ -9,7 +11,8 @@ from scalewitness.domain.moments import rfc3339
 
 def test_a_clutch_pushed_as_a_batch_is_counted(world: World, odile: Api) -> None:
     dam = world.animal("D-1")
-    hatchlings = [world.animal(f"H-{n}", hatched="2026-08-01", dam=str(dam.pk)) for n in range(3)]
+    hatchlings = [world.animal(f"H-{n}", hatched="2026-08-01", dam=str(dam.pk)) for n in range(6)]
+    sexes = ("male", "female", "male", "male", "female", "undetermined")
     items = [
         {
             "id": str(new_id()),
@@ -18,22 +21,38 @@ def test_a_clutch_pushed_as_a_batch_is_counted(world: World, odile: Api) -> None
             "about": str(animal.pk),
             "body": probing(sex, f"H-{n}"),
         }
-        for n, (animal, sex) in enumerate(zip(hatchlings, ("male", "female", "male"), strict=True))
+        for n, (animal, sex) in enumerate(zip(hatchlings, sexes, strict=True))
     ]
     pushed = odile.post("/push", {"items": items}).body["items"]
-    assert [one["status"] for one in pushed] == ["accepted"] * 3
+    assert [one["status"] for one in pushed] == ["accepted"] * 6
     (clutch,) = odile.get(f"/collections/{world.collection.pk}/clutches").body["items"]
-    assert (clutch["count"], clutch["dam"], clutch["sire"]) == ("2.1.0", str(dam.pk), None)
+    assert (clutch["count"], clutch["dam"], clutch["sire"]) == ("3.2.1", str(dam.pk), None)
     assert set(clutch["animals"]) == {str(one.pk) for one in hatchlings}
+    assert clutch["ratio"] is None, "five checked young are too few"
+    world.call(world.odile, hatchlings[-1], "female")
+    (clutch,) = odile.get(f"/collections/{world.collection.pk}/clutches").body["items"]
     assert clutch["ratio"]["p"] == pytest.approx(1)
-    assert clutch["ratio"]["low"] < 2 / 3 < clutch["ratio"]["high"]
+    assert clutch["ratio"]["low"] < 1 / 2 < clutch["ratio"]["high"]
     assert "Small clutches say little" in clutch["ratio"]["words"]
 
 
 def test_only_stewards_see_clutches(world: World, greta: Api, stan: Api) -> None:
-    world.visit(world.greta, world.animal("B-1"))
+    """A clutch's count, its ratio and its p-value would tell a blind guest of its animals."""
+    dam = world.animal("D-1")
+    hatchlings = [world.animal(f"H-{n}", hatched="2026-08-01", dam=str(dam.pk)) for n in range(6)]
+    for animal in hatchlings:
+        world.call(world.odile, animal, "male")
+    world.visit(world.greta, *hatchlings)
+    clutches = f"/collections/{world.collection.pk}/clutches"
     for who in (greta, stan):
-        assert who.get(f"/collections/{world.collection.pk}/clutches").code == "not_found"
+        assert who.get(clutches).code == "not_found"
+    seen = [
+        greta.get("/animals").body,
+        greta.get("/changes").body,
+        *(greta.get(f"/animals/{one.pk}").body for one in hatchlings),
+    ]
+    for word in ("ratio", "count", "males", "dam"):
+        assert f'"{word}"' not in json.dumps(seen), word
 
 
 def ask(who: Api, **body: object):

@@ -12,7 +12,7 @@ from scalewitness.breeding.queries.clutches import (
     ratio_in_words,
 )
 from scalewitness.domain.errors import NotFound
-from scalewitness.domain.sexing.clutches import Tally, sex_ratio
+from scalewitness.domain.sexing.clutches import Finding, sex_ratio
 
 pytestmark = pytest.mark.django_db
 
@@ -54,11 +54,43 @@ def test_counts_follow_the_standings(world: World) -> None:
     assert str(clutch.counted) == "2.1.1"
 
 
+def test_an_even_clutch_everted_by_its_breeder_is_nothing_unusual(world: World) -> None:
+    """The females are not sexed by it, so the count alone would say that all are males."""
+    hatchlings = young(world, world.animal("D-1"), 12)
+    for n, animal in enumerate(hatchlings):
+        seen = {"method": "eversion", "manner": "manual", "seen": "hemipenes"}
+        if n < 6:
+            world.call(world.odile, animal, "male", body={"observed": seen})
+        else:
+            nothing = seen | {"seen": "nothing"}
+            world.call(world.odile, animal, "female", body={"observed": nothing})
+    (clutch,) = clutches_of(broods_in(world.collection))
+    assert str(clutch.counted) == "6.0.6"
+    assert clutch.ratio is not None
+    assert (clutch.ratio.males, clutch.ratio.checked, clutch.ratio.nothing) == (6, 12, 6)
+    assert (clutch.ratio.p, clutch.ratio.unusual) == (1.0, False)
+
+
+def test_the_ratio_follows_the_first_calls_that_count(world: World) -> None:
+    hatchlings = young(world, world.animal("D-1"), 7)
+    for animal in hatchlings[:6]:
+        first = world.call(world.odile, animal, "male")
+        world.call(world.odile, animal, "female")
+    (clutch,) = clutches_of(broods_in(world.collection))
+    assert clutch.ratio is not None
+    assert (clutch.ratio.males, clutch.ratio.checked) == (6, 6)
+    assert clutch.ratio.unusual
+    world.say(world.odile, "call_withdrawn", animal.pk, {"call": first.id})
+    (clutch,) = clutches_of(broods_in(world.collection))
+    assert clutch.ratio is None, "her second answer knew the first, and five are too few"
+
+
 def test_the_words_give_the_exact_test_and_its_caution() -> None:
-    """5 of 5: p = 2 / 2**5 = 0.0625; the interval's lower end is 0.025 ** (1 / 5) = 0.478."""
-    ratio = sex_ratio(Tally(5, 0, 1))
-    assert ratio.p == pytest.approx(0.0625)
+    """6 of 6: p = 2 / 2**6 = 0.03125; the interval's lower end is 0.025 ** (1 / 6) = 0.541."""
+    ratio = sex_ratio([Finding("male")] * 6)
+    assert ratio is not None
+    assert ratio.p == pytest.approx(0.03125)
     text = ratio_in_words(ratio)
-    assert "p = 0.0625" in text
-    assert "between 48 and 100 in 100" in text
+    assert "p = 0.031" in text
+    assert "between 54 and 100 in 100" in text
     assert CAUTION in text

@@ -51,8 +51,22 @@ def test_from_the_collection_a_whole_clutch_is_probed_once(here: Here, odile: Br
     ]
     page = odile.open(f"/collections/{here.collection.pk}/clutches")
     assert "1.1.1" in page.text
-    assert "Small clutches say little" in page.text
+    assert "Fewer than six were checked" in page.text
     assert here.label(left_out) == "unsexed"
+
+
+def test_an_even_clutch_everted_is_shown_as_nothing_unusual(here: Here, odile: Browser) -> None:
+    hatchlings = clutch(here, 8)
+    form = served(odile, here, hatchlings[0], "eversion")
+    said: dict[str, str | list[str]] = {}
+    for n, animal in enumerate(hatchlings):
+        seen, sex = ("hemipenes", "male") if n % 2 else ("nothing", "female")
+        said |= typed(animal, seen=seen, conclusion=sex)
+    assert odile.send(form, **TOGETHER, **said).status == 302
+    page = odile.open(f"/collections/{here.collection.pk}/clutches")
+    assert "4 males among 8 young checked is nothing unusual" in page.text
+    assert "Nothing everted in 4 of them, which also happens in males." in page.text
+    assert "Small clutches say little" in page.text
 
 
 def test_each_pass_says_how_it_stopped(here: Here, odile: Browser) -> None:

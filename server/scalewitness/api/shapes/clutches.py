@@ -9,8 +9,9 @@ from scalewitness.breeding.queries.clutches import Clutch, ratio_in_words
 
 
 class SexRatio(Struct, frozen=True):
-    """Males among the sexed young against 1:1: exact two-sided binomial ``p``, and the
-    exact 95% interval of the share of males (Clopper and Pearson)."""
+    """Males among the young checked against 1:1, by what was first found of each: exact
+    two-sided binomial ``p`` under the share of males shown that explains them best, and the
+    interval of the share of males (Clopper and Pearson, at least 95%)."""
 
     p: float
     low: float
@@ -19,7 +20,8 @@ class SexRatio(Struct, frozen=True):
 
 
 class ClutchShown(Struct, frozen=True):
-    """``count`` is males.females.unsexed by the standings; ``ratio`` None: none is sexed."""
+    """``count`` is males.females.unsexed by the standings; ``ratio`` None: fewer than six
+    were checked."""
 
     hatched: date
     sire: UUID | None

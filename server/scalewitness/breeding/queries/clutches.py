@@ -1,6 +1,6 @@
 """Clutches of a collection: young of the same parents hatched on the same day."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from uuid import UUID
@@ -10,7 +10,17 @@ from django.db.models import Q, QuerySet
 from scalewitness.animals.models import Animal, Collection
 from scalewitness.domain.consequences import sex_of
 from scalewitness.domain.errors import NotFound
-from scalewitness.domain.sexing.clutches import Ratio, Tally, sex_ratio, tally
+from scalewitness.domain.sexing.clutches import (
+    Finding,
+    Ratio,
+    Tally,
+    first_finding,
+    sex_ratio,
+    tally,
+)
+from scalewitness.domain.sexing.parameters import load_parameters
+from scalewitness.standings.queries.assessing import yardstick
+from scalewitness.standings.queries.evidence import evidence_by_animal
 from scalewitness.standings.queries.logged import label_of, labels_of
 
 CAUTION = (
@@ -21,8 +31,8 @@ CAUTION = (
 
 @dataclass(frozen=True, slots=True)
 class Clutch:
-    """``counted`` follows the standings, probable and verified alike; ``ratio`` None: no
-    hatchling is sexed yet."""
+    """``counted`` follows the standings, probable and verified alike; ``ratio`` follows what
+    was first found of each hatchling, and is None where that is known of too few."""
 
     sire: UUID | None
     dam: UUID | None
@@ -60,11 +70,12 @@ def clutches_of(broods: Sequence[Brood]) -> list[Clutch]:
     within = Q(collection__in={one.collection for one in broods})
     days = Q(hatched__in={one.hatched for one in broods})
     animals = sorted(_young().filter(within & days).prefetch_related("identifiers"), key=_key)
-    labels = labels_of(one.pk for one in animals)
+    ids = [one.pk for one in animals]
+    labels, findings = labels_of(ids), _first_findings(ids)
     found: dict[Brood, list[Animal]] = {}
     for animal in animals:
         found.setdefault(brood_of(animal), []).append(animal)
-    return [_clutch(found[one], labels) for one in broods]
+    return [_clutch(found[one], labels, findings) for one in broods]
 
 
 def clutch_with(collection: Collection, animal: UUID) -> Clutch:
@@ -96,18 +107,27 @@ def _key(one: Animal) -> tuple[str, str]:
     return codes[0] if codes else "", str(one.pk)
 
 
-def _clutch(animals: Sequence[Animal], labels: dict[UUID, str]) -> Clutch:
-    counted = _tally(labels.get(one.pk, label_of(None)) for one in animals)
-    sexed = counted.males + counted.females
+def _first_findings(animals: Iterable[UUID]) -> dict[UUID, Finding]:
+    """By the parameters in force; animals of which nothing was found are absent."""
+    parameters = load_parameters(yardstick().parameters)
+    each = evidence_by_animal(animals).items()
+    found = {animal: first_finding(calls, parameters) for animal, calls in each}
+    return {animal: finding for animal, finding in found.items() if finding is not None}
+
+
+def _clutch(
+    animals: Sequence[Animal], labels: Mapping[UUID, str], findings: Mapping[UUID, Finding]
+) -> Clutch:
     first = animals[0]
+    found = [findings[one.pk] for one in animals if one.pk in findings]
     assert first.hatched is not None  # noqa: S101  the query left them out
     return Clutch(
         sire=first.sire,
         dam=first.dam,
         hatched=first.hatched,
         animals=tuple(animals),
-        counted=counted,
-        ratio=sex_ratio(counted) if sexed else None,
+        counted=_tally(labels.get(one.pk, label_of(None)) for one in animals),
+        ratio=sex_ratio(found, others=len(animals) - len(found)),
     )
 
 
@@ -118,8 +138,8 @@ def _tally(labels: Iterable[str]) -> Tally:
 def ratio_in_words(ratio: Ratio) -> str:
     """The test, its p-value and the interval, with the caution."""
     return (
-        f"{ratio.text} Against one male to one female the exact binomial test gives "
-        f"p = {ratio.p:.3g}; the share of males behind such a clutch lies between "
-        f"{100 * ratio.low:.0f} and {100 * ratio.high:.0f} in 100 (Clopper and Pearson, 95%). "
-        f"{CAUTION}"
+        f"{ratio.text} Against one male to one female, and males that a check may overlook, the "
+        f"exact binomial test gives p = {ratio.p:.3g}; the share of males behind such a clutch "
+        f"lies between {100 * ratio.low:.0f} and {100 * ratio.high:.0f} in 100 (Clopper and "
+        f"Pearson, at least 95%). {CAUTION}"
     )

@@ -1,16 +1,26 @@
-"""A clutch in the trade's count, and its sex ratio."""
+"""A clutch in the trade's count, and its sex ratio.
 
-from collections.abc import Iterable
+The ratio is not taken from standings: a hatchling in which nothing everted seldom becomes a
+probable female, so an even clutch sexed by hand would seem to be nearly all male. It is taken
+from what was first found of each of the young. How many males such a check overlooks is known
+only within bounds, so an uneven clutch is one that no share within them explains.
+"""
 
+from collections.abc import Iterable, Sequence
+
+import numpy as np
 from msgspec import Struct
+from msgspec.structs import replace
 
-from scalewitness.domain.observations import (
-    Conclusion,
-    Sex,
-)
-from scalewitness.domain.sexing.examiners.binomial import clopper_pearson, two_sided
+from scalewitness.domain.observations import Conclusion, Eversion, Method, Sex
+from scalewitness.domain.sexing.evidence import Evidence
+from scalewitness.domain.sexing.examiners.binomial import clopper_pearson, log_chances
 from scalewitness.domain.sexing.examiners.drift import EVEN
+from scalewitness.domain.sexing.parameters import Parameters
 from scalewitness.domain.sexing.tables import table
+
+_UNLIKELY, _FEW = (float(table("clutches.toml")[name]["value"]) for name in ("unlikely", "few"))
+_LEAST = int(table("clutches.toml")["least"]["value"])
 
 
 class Tally(Struct, frozen=True):
@@ -25,51 +35,148 @@ class Tally(Struct, frozen=True):
         return f"{self.males}.{self.females}.{self.unsexed}"
 
 
-class Ratio(Struct, frozen=True):
-    """Males among the sexed young against an expected share: exact two-sided binomial
-    ``p``, and the exact 95 % interval of the share."""
-
-    males: int
-    females: int
-    expected: float
-    p: float
-    low: float
-    high: float
-    text: str
-
-
 def tally(conclusions: Iterable[Conclusion]) -> Tally:
     """Counts by conclusion."""
     found = list(conclusions)
     return Tally(*(found.count(one) for one in ("male", "female", "undetermined")))
 
 
-def sex_ratio(counted: Tally, expected: float = EVEN) -> Ratio:
-    """The exact test of one clutch. Raises ValueError for an expected share outside (0, 1)
-    or without a sexed animal.
+class Finding(Struct, frozen=True):
+    """What was first found of one of the young; ``sex`` None: nothing everted. ``shows``: of
+    males, the least share in which such a check shows it."""
 
-    1:1 at birth was not rejected in 2,443 young of six species (Copeia 2011(4):553)."""
-    n = counted.males + counted.females
-    if n == 0 or not 0 < expected < 1:
-        raise ValueError("a ratio needs sexed young and an expected share between 0 and 1")
-    low, high = clopper_pearson(counted.males, n)
-    p = two_sided(counted.males, n, expected)
-    return Ratio(counted.males, counted.females, expected, p, low, high, _in_words(counted, p))
+    sex: Sex | None
+    shows: float = 1.0
 
 
-_UNLIKELY, _FEW = (float(table("clutches.toml")[name]["value"]) for name in ("unlikely", "few"))
+class Ratio(Struct, frozen=True):
+    """``males`` among the ``checked`` young, ``nothing`` of which did not evert. ``p``: twice
+    the smaller tail, at most 1, under the share of males shown in an even clutch that explains
+    it best. ``low`` and ``high``: the share of males behind it, with at least 95 % confidence.
+    """
+
+    males: int
+    checked: int
+    nothing: int
+    p: float
+    low: float
+    high: float
+    text: str
+
+    @property
+    def unusual(self) -> bool:
+        return self.p < _UNLIKELY
 
 
-def _in_words(counted: Tally, p: float) -> str:
-    n = counted.males + counted.females
-    text = f"{counted.males} males among {n} sexed young"
-    if p >= _UNLIKELY:
-        text += " is nothing unusual"
+# --- what was found -----------------------------------------------------------------------
+
+_EITHER: frozenset[Method] = frozenset(
+    {"probing", "ultrasound", "radiography", "endoscopy", "dna", "scale_count"}
+)
+"""Examinations that may find either sex. Eggs, and hemipenes out by themselves, are noted of
+one sex only: those of the other are not among the checked, so they tell nothing of a ratio."""
+
+
+def first_finding(calls: Iterable[Evidence], parameters: Parameters) -> Finding | None:
+    """The first finding somebody made without knowing an earlier answer; that nothing everted
+    only where nobody found more. ``calls`` count, and stand in log order."""
+    found = [
+        _finding(call, parameters)
+        for call in calls
+        if call.anchored_to is None and call.identity != "mismatch"
+    ]
+    sure = (one for one in found if one is not None and one.sex is not None)
+    return next(sure, next((one for one in found if one is not None), None))
+
+
+def _finding(call: Evidence, parameters: Parameters) -> Finding | None:
+    if isinstance(call.observed, Eversion):
+        return _eversion(call.observed, call, parameters)
+    if call.method in _EITHER and call.conclusion != "undetermined":
+        return Finding(call.conclusion)
+    return None
+
+
+def _eversion(observed: Eversion, call: Evidence, parameters: Parameters) -> Finding | None:
+    """That nothing everted is no finding of a female, whatever was concluded from it."""
+    sexes: dict[tuple[str, Conclusion], Sex | None] = {
+        ("hemipenes", "male"): "male",
+        ("nothing", "female"): None,
+        ("nothing", "undetermined"): None,
+    }
+    kind = observed.seen, call.conclusion
+    if observed.manner != "manual" or kind not in sexes:
+        return None
+    share = f"eversion.manual.hemipenes.{call.stage}.male"
+    return Finding(
+        sexes[kind], min(parameters.base.value(share), parameters.pessimistic.value(share))
+    )
+
+
+# --- the ratio ----------------------------------------------------------------------------
+
+
+def sex_ratio(found: Sequence[Finding], others: int = 0) -> Ratio | None:
+    """Whether males are too many or too few for an even clutch; None for fewer than six
+    checked young. ``others``: young of which nothing was found.
+
+    Too many: for a check that shows every male. Where some were everted, the ``others`` count
+    as not male, since whoever everts may write down those only in which something came out.
+    Too few: for checks that show no more males than their least share. Young that differ in
+    it are taken at its mean, which makes tails longer, never shorter (Hoeffding 1956)."""
+    checked = len(found)
+    if checked < _LEAST:
+        return None
+    males = sum(one.sex == "male" for one in found)
+    shows = sum(one.shows for one in found) / checked
+    at_most = checked + (others if shows < 1 else 0)
+    p = 2 * min(_tail(males, checked, EVEN * shows), _tail(at_most - males, at_most, 1 - EVEN))
+    ratio = Ratio(
+        males=males,
+        checked=checked,
+        nothing=sum(one.sex is None for one in found),
+        p=min(1.0, p),
+        low=clopper_pearson(males, at_most)[0],
+        high=min(1.0, clopper_pearson(males, checked)[1] / shows),
+        text="",
+    )
+    return replace(ratio, text=_in_words(ratio))
+
+
+def _tail(k: int, n: int, share: float) -> float:
+    """The binomial chance of at most ``k`` of ``n``."""
+    return float(np.exp(log_chances(n, share))[: k + 1].sum())
+
+
+def _in_words(ratio: Ratio) -> str:
+    text = f"{ratio.males} males among {ratio.checked} young checked"
+    if not ratio.unusual:
+        text += " is nothing unusual."
     else:
-        towards: Sex = "male" if counted.males > counted.females else "female"
+        rare = "fewer than 1" if ratio.p < 0.01 else f"about {100 * ratio.p:.0f}"
         text += (
-            f" would be seen, or something more unusual, in {100 * p:.1f} of 100 clutches; "
-            f"before anything else, check whether some were called {towards} by mistake"
+            f". Of 100 even clutches {rare} would look as uneven, by chance alone."
+            f"{_without_a_father(ratio)} {_mistaken(ratio)}"
         )
-    note = " One clutch can show very little." if n < _FEW else ""
-    return f"{text}.{note}"
+    if ratio.nothing:
+        text += f" Nothing everted in {ratio.nothing} of them, which also happens in males."
+    return text + (" One clutch can show very little." if ratio.checked < _FEW else "")
+
+
+def _without_a_father(ratio: Ratio) -> str:
+    """The sources stand in the data file."""
+    if 0 < ratio.males < ratio.checked:
+        return ""
+    return (
+        " Unless a test proved who sired them, think first of young without a father "
+        "(parthenogenesis), which are often all of one sex: a parentage test would tell."
+    )
+
+
+def _mistaken(ratio: Ratio) -> str:
+    many = ratio.males > ratio.checked * EVEN
+    taken, truly = ("males", "females") if many else ("females", "males")
+    return (
+        f"It is also possible that {truly} were taken for {taken}: another check, by somebody "
+        "who does not know the first answer, would show that."
+    )
