@@ -227,7 +227,7 @@ def test_a_standing_explains_itself(world: World, odile: Api) -> None:
     assert {line["kind"] for line in shown["lines"]} >= {"answer", "reason", "call", "caution"}
     assert len(shown["weights"]) == 3
     assert shown["used"]
-    known = {"published", "common practice", "from memory", "our judgement"}
+    known = {"published", "web page", "common practice", "from memory", "our judgement"}
     assert {one["status"] for one in shown["used"]} <= known
 
 

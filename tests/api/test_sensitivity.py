@@ -23,7 +23,7 @@ def test_the_range_holds_the_answer_and_names_what_moves_it(
     assert moves["mover"] == moves["moves"][0]
     assert moves["mover"]["by"] == max(one["by"] for one in moves["moves"]) > 0
     assert moves["mover"]["status"] in {
-        "published", "common practice", "from memory", "our judgement",
+        "published", "web page", "common practice", "from memory", "our judgement",
     }  # fmt: skip
     assert moves["mover"]["what"] in moves["words"]
     assert "With other plausible numbers" in moves["words"]

@@ -120,7 +120,7 @@ def species() -> Gaps:
 
     for key in (one.key for one in species_list()):
         if taxon(key).male_range is None and not taxon(key).scientific:
-            yield f"{SERVER}/domain/sexing/data/sexing-1/taxa.toml: {key} has no name"
+            yield f"{SERVER}/domain/sexing/data/sexing-3/taxa.toml: {key} has no name"
 
 
 def endpoint() -> Gaps:

@@ -119,7 +119,7 @@ SAMPLES: Mapping[str, Mapping[str, Change]] = {
     "a sale state": SALE_STATE,
     "a letter": LETTER,
     "a species": {
-        f"{S}/domain/sexing/data/sexing-1/taxa.toml": put(
+        f"{S}/domain/sexing/data/sexing-3/taxa.toml": put(
             '[[taxon]]\nkey = "boa_constrictor"',
             '[[taxon]]\nkey = "lampropeltis_nova"\nscientific = "Lampropeltis nova"\n'
             'common = "invented kingsnake"\nsex_system = "unknown"\n'

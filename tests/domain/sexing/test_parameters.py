@@ -12,7 +12,7 @@ from scalewitness.domain.sexing.sessions import anchoring
 
 BASE, PESSIMISTIC = PARAMETERS.base, PARAMETERS.pessimistic
 EVERY = [*BASE.numbers.values(), *PESSIMISTIC.numbers.values(), *DEFAULT_POLICY.numbers]
-STATUSES = {"published", "common practice", "from memory", "our judgement"}
+STATUSES = {"published", "web page", "common practice", "from memory", "our judgement"}
 
 
 def test_the_version_is_the_one_asked_for():

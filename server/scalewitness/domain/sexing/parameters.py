@@ -14,7 +14,9 @@ from msgspec import Struct
 
 from scalewitness.domain.sexing.tables import layers
 
-Status = Literal["published", "common practice", "from memory", "our judgement"]
+Status = Literal["published", "web page", "common practice", "from memory", "our judgement"]
+"""Where a number comes from, best first. A web page is one without an author, a keeper's or a
+student's; until sexing-3 such pages were called published."""
 SetName = Literal["base", "pessimistic"]
 
 CURRENT = "sexing-2"

@@ -1,23 +1,36 @@
-"""The snakes the model knows: sex system, ranges with every source, life stages."""
+"""The snakes the model knows: sex chromosomes, ranges and counts with every source, life stages."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
 from decimal import Decimal
 from functools import cache, lru_cache
+from operator import attrgetter
 from types import MappingProxyType
 from typing import Any, Literal, get_args
 
-from msgspec import Struct
+from msgspec import Struct, convert
+from msgspec.structs import replace
 
 from scalewitness.domain.observations import LifeStage, Sex
-from scalewitness.domain.sexing.parameters import CURRENT, Parameter, Status
+from scalewitness.domain.sexing.parameters import CURRENT, VERSIONS, Parameter, Status
 from scalewitness.domain.sexing.tables import layers
 
 Range = tuple[Decimal, Decimal]
 SexSystem = Literal["XY", "ZW", "unknown"]
+Level = Literal["species", "genus", "family"]
+"""Whose sex chromosomes a statement rests on; ``family`` stands for wider groups too."""
+Ground = Literal["published", "web page", "from memory", "in general"]
+"""What a range rests on, best first; ``in general`` is borrowed from a relative or from all
+snakes, by whatever source."""
+Character = Literal[
+    "subcaudals", "ventrals", "ventrals_less_subcaudals", "tail_over_total", "tail_over_body"
+]
+"""What is counted or measured: scales, or the tail as a share of the whole length or of that
+from snout to vent."""
 
 _STAGES: tuple[LifeStage, ...] = ("hatchling", "juvenile", "adult")
 _WEAKEST: tuple[Status, ...] = get_args(Status)[::-1]
+_GROUNDS: tuple[Ground, ...] = get_args(Ground)
 
 
 class UnknownSpecies(ValueError):
@@ -25,13 +38,72 @@ class UnknownSpecies(ValueError):
 
 
 class RangeSource(Struct, frozen=True):
-    """What one source gives, lowest and highest; None where it gives nothing."""
+    """What one source gives, lowest and highest; None where it gives nothing. ``about`` says
+    what it is about where that is not this species."""
 
     female: Range | None
     male: Range | None
     source: str
     status: Status
     note: str = ""
+    about: str = ""
+
+    @property
+    def ground(self) -> Ground:
+        """What a range from this source rests on."""
+        if self.about:
+            return "in general"
+        return "from memory" if self.status not in _GROUNDS else self.status
+
+
+class Spread(Struct, frozen=True):
+    """What one source gives of one sex, in scales or shares: ends, mean, standard deviation or
+    standard error, animals counted; None where it does not say."""
+
+    low: Decimal | None = None
+    high: Decimal | None = None
+    mean: Decimal | None = None
+    sd: Decimal | None = None
+    se: Decimal | None = None
+    n: int | None = None
+
+    @property
+    def ends(self) -> Range | None:
+        return None if self.low is None or self.high is None else (self.low, self.high)
+
+    @property
+    def deviation(self) -> Decimal | None:
+        """The standard deviation, from the standard error where only that is given."""
+        if self.sd is None and self.se is not None and self.n is not None:
+            return self.se * Decimal(self.n).sqrt()
+        return self.sd
+
+
+class CountSource(Struct, frozen=True):
+    """What one source gives of one character in either sex; None where it gives nothing."""
+
+    character: Character
+    female: Spread | None
+    male: Spread | None
+    source: str
+    status: Status
+    note: str = ""
+
+    def of(self, sex: Sex) -> Spread | None:
+        return self.male if sex == "male" else self.female
+
+
+class Marker(Struct, frozen=True):
+    """A DNA test published for this species. ``one_sex_only``: its source found it in one sex
+    only, not merely more often; ``males`` and ``females`` tested, None where not known."""
+
+    name: str
+    one_sex_only: bool
+    males: int | None
+    females: int | None
+    source: str
+    status: Status
+    note: str
 
 
 class Stages(Struct, frozen=True):
@@ -47,7 +119,8 @@ class Stages(Struct, frozen=True):
 
 class Taxon(Struct, frozen=True, cache_hash=True):
     """One kind of snake. Ranges are the envelope of all sources, in scales; None when no
-    source gives one. ``status`` is that of the weakest source."""
+    source gives one. ``status`` is that of the weakest source. Versions before sexing-3 say
+    nothing of levels and markers, count only subcaudal scales, and call web pages published."""
 
     key: str
     scientific: str
@@ -65,6 +138,9 @@ class Taxon(Struct, frozen=True, cache_hash=True):
     male_subcaudals: Range | None
     status: Status
     version: str = CURRENT
+    sex_system_level: Level | None = None
+    marker: Marker | None = None
+    counts: tuple[CountSource, ...] = ()
 
     def depths(self, sex: Sex) -> Range | None:
         """The probing depths of that sex in subcaudal scales."""
@@ -76,13 +152,62 @@ class Taxon(Struct, frozen=True, cache_hash=True):
         given = [(s.female, s.male) for s in self.sources]
         return any(len({pair[i] for pair in given} - {None}) > 1 for i in (0, 1))
 
+    @property
+    def ground(self) -> Ground | None:
+        """What the probing depths rest on: the best source of each sex, the worse of the two;
+        None where one sex has no range."""
+        of_both = [
+            [_GROUNDS.index(one.ground) for one in self.sources if one_sex(one) is not None]
+            for one_sex in (attrgetter("female"), attrgetter("male"))
+        ]
+        return _GROUNDS[max(map(min, of_both))] if all(of_both) else None
+
+    @property
+    def marker_settles(self) -> bool:
+        """Whether a DNA test can settle a sex: one published for this very species, for a
+        marker found in one sex only."""
+        return (
+            self.sex_system_level == "species"
+            and self.marker is not None
+            and self.marker.one_sex_only
+        )
+
+    def counted(self, character: Character) -> tuple[CountSource, ...]:
+        """Every source of that character."""
+        return tuple(one for one in self.counts if one.character == character)
+
+    def span(self, character: Character, sex: Sex) -> Range | None:
+        """Lowest and highest of that sex in any source; None where none gives both ends."""
+        given = (one.of(sex) for one in self.counted(character))
+        return _envelope(None if one is None else one.ends for one in given)
+
+    def only_in(self, character: Character, value: Decimal) -> Sex | None:
+        """The sex that alone is known to have such a value; None where both or neither have it.
+        A span that holds the other's tells nothing: it may only be of more animals."""
+        male, female = self.span(character, "male"), self.span(character, "female")
+        if male is None or female is None:
+            return None
+        lower, higher = sorted((male, female))
+        if lower[0] == higher[0] or lower[1] >= higher[1]:
+            return None
+        in_lower, in_higher = (low <= value <= high for low, high in (lower, higher))
+        if in_lower == in_higher:
+            return None
+        return "male" if (male == lower) == in_lower else "female"
+
 
 def taxon(species: str, version: str = CURRENT) -> Taxon:
-    """The taxon with that key, for example ``python_regius``. Raises UnknownSpecies."""
-    try:
-        return _taxa(version)[species]
-    except KeyError:
-        raise UnknownSpecies(species) from None
+    """The taxon with that key, for example ``python_regius``. A species that only a later
+    version lists is read as one that is not listed, under its own name. Raises
+    UnknownSpecies."""
+    listed = _taxa(version)
+    if species in listed:
+        return listed[species]
+    later = _taxa(VERSIONS[-1]).get(species)
+    if later is None:
+        raise UnknownSpecies(species)
+    names = {name: getattr(later, name) for name in ("key", "scientific", "common")}
+    return replace(listed["serpentes"], **names)
 
 
 def species_list(version: str = CURRENT) -> tuple[Taxon, ...]:
@@ -106,7 +231,7 @@ def life_stage(kind: Taxon, hatched: date | None, on: date, grams: Decimal | Non
     return _STAGES[max(found)] if found else "unknown"
 
 
-@lru_cache(maxsize=128)
+@lru_cache(maxsize=512)
 def range_parameters(kind: Taxon, what: Literal["depth", "subcaudals"]) -> tuple[Parameter, ...]:
     """Every published end of a range as a parameter, all sources, for the account of what
     entered an answer."""
@@ -124,29 +249,74 @@ def range_parameters(kind: Taxon, what: Literal["depth", "subcaudals"]) -> tuple
 
 @cache
 def _taxa(version: str) -> Mapping[str, Taxon]:
-    sheet = layers(version, "taxa.toml")[-1]
-    kinds = (_taxon(row, sheet["stages"], version) for row in sheet["taxon"])
+    return read_taxa(layers(version, "taxa.toml")[-1], version)
+
+
+def read_taxa(sheet: Mapping[str, Any], version: str) -> Mapping[str, Taxon]:
+    """The taxa of one sheet by their keys, those of ``version``."""
+    kinds = (_taxon(row, sheet, version) for row in sheet["taxon"])
     return MappingProxyType({kind.key: kind for kind in kinds})
 
 
-def _taxon(row: Mapping[str, Any], stages: Mapping[str, Any], version: str) -> Taxon:
-    depths = tuple(map(_source, row.get("depths", ())))
-    counts = tuple(map(_source, row.get("subcaudals", ())))
+def _taxon(own: Mapping[str, Any], sheet: Mapping[str, Any], version: str) -> Taxon:
+    row = {**sheet.get("groups", {}).get(own.get("group"), {}), **own}
+    depths = tuple(map(_source, _depths(row, sheet)))
+    subcaudals = tuple(map(_source, row.get("subcaudals", ())))
     return Taxon(
         **{name: row[name] for name in ("key", "scientific", "common", "sex_system")},
-        sex_system_status=row["sex_system_status"],
+        sex_system_status=row.get("sex_system_status", "our judgement"),
         sex_system_source=row.get("sex_system_source", ""),
         sex_system_note=row.get("sex_system_note", ""),
         sources=depths,
-        subcaudal_sources=counts,
-        stages=_stages(row, stages),
+        subcaudal_sources=subcaudals,
+        stages=_stages(row, sheet["stages"]),
         female_range=_envelope(s.female for s in depths),
         male_range=_envelope(s.male for s in depths),
-        female_subcaudals=_envelope(s.female for s in counts),
-        male_subcaudals=_envelope(s.male for s in counts),
+        female_subcaudals=_envelope(s.female for s in subcaudals),
+        male_subcaudals=_envelope(s.male for s in subcaudals),
         status=min((s.status for s in depths), key=_WEAKEST.index, default="our judgement"),
         version=version,
+        sex_system_level=row.get("sex_system_level"),
+        marker=_marker(row.get("marker")),
+        counts=tuple(_counts(row)),
     )
+
+
+def _depths(row: Mapping[str, Any], sheet: Mapping[str, Any]) -> Sequence[Mapping[str, Any]]:
+    """A taxon's own, or those of the list it borrows."""
+    given: Sequence[Mapping[str, Any]] | str = row.get("depths", "snakes_in_general")
+    borrowed: Mapping[str, Sequence[Mapping[str, Any]]] = sheet.get("depths", {})
+    return borrowed.get(given, ()) if isinstance(given, str) else given
+
+
+def _marker(row: Mapping[str, Any] | None) -> Marker | None:
+    if row is None:
+        return None
+    return Marker(
+        **{name: row[name] for name in ("name", "one_sex_only", "source", "status", "note")},
+        males=row.get("males"),
+        females=row.get("females"),
+    )
+
+
+def _counts(row: Mapping[str, Any]) -> Iterable[CountSource]:
+    for character in get_args(Character):
+        for one in row.get(character, ()):
+            yield CountSource(
+                character,
+                _spread(one.get("female")),
+                _spread(one.get("male")),
+                one["source"],
+                one["status"],
+                one.get("note", ""),
+            )
+
+
+def _spread(given: Sequence[Any] | Mapping[str, Any] | None) -> Spread | None:
+    if given is None:
+        return None
+    about = given if isinstance(given, Mapping) else dict(zip(("low", "high"), given, strict=True))
+    return convert(about, Spread)
 
 
 def _stages(row: Mapping[str, Any], common: Mapping[str, Any]) -> Stages:
@@ -161,17 +331,15 @@ def _stages(row: Mapping[str, Any], common: Mapping[str, Any]) -> Stages:
 
 
 def _source(row: Mapping[str, Any]) -> RangeSource:
+    female, male = (_spread(row.get(sex)) for sex in ("female", "male"))
     return RangeSource(
-        _range(row.get("female")),
-        _range(row.get("male")),
+        None if female is None else female.ends,
+        None if male is None else male.ends,
         row["source"],
         row["status"],
         row.get("note", ""),
+        row.get("about", ""),
     )
-
-
-def _range(ends: list[Any] | None) -> Range | None:
-    return None if ends is None else (Decimal(ends[0]), Decimal(ends[1]))
 
 
 def _decimal(value: Any) -> Decimal | None:
