@@ -5,7 +5,7 @@ from uuid import UUID
 
 from tests.pictures import body_of, plain_file
 from tests.signing import phone
-from tests.world import World, new_id, probing, tag_of
+from tests.world import World, keeper, new_id, probing, tag_of
 
 from scalewitness.animals.models import Animal
 from scalewitness.animals.services import create_collection
@@ -19,6 +19,7 @@ from scalewitness.intake.services import accept_one
 from scalewitness.intake.statements import adopt_policy, lapse_offers, update_examiner_records
 from scalewitness.intake.succession import admit_loss
 from scalewitness.ledger.services.fencing import raise_fence
+from scalewitness.people.services import enter_address, name_practitioner
 from scalewitness.sales.models import Sale
 
 EARLIER = Signer("earlier.example/log", KeyType.ED25519, bytes(range(1, 33)))
@@ -38,6 +39,7 @@ def say_everything(world: World) -> World:
     _late(world, world.animal("L1"))
     _spoken_against(world, world.animal("B1"))
     _signed(world, world.animal("K1"))
+    _reported(world, world.animal("R1"))
     _offers(world, world.verified("V2"))
     _on_its_own_account(world)
     return world
@@ -78,6 +80,27 @@ def _signed(world: World, animal: Animal) -> None:
     call = world.item("call_made", animal.pk, probing("male", "K1"))
     outcomes = lost.push(lost.key.signed(call), lost.revocation())
     assert [one.status for one in outcomes] == ["accepted", "accepted"]
+
+
+def _reported(world: World, animal: Animal) -> None:
+    """A veterinarian's call, denied, and eggs that a viewer saw and read of too."""
+    vet = name_practitioner(world.odile, new_id(world.now), "Dr Ilse Brandt")
+    brandt = keeper(f"Ilse Brandt {world.house}".strip())
+    enter_address(vet, brandt.email, new_id(world.now), world.now)
+    body = probing("male", tag_of(animal))
+    seen = {"observed": {"method": "endoscopy", "seen": "testes"}}
+    seen |= {"reported": {"role": "veterinarian", "who": str(vet.pk)}}
+    made = world.say(world.odile, "call_made", animal.pk, body | seen)
+    answer = {"call": made.id, "answer": "denied"}
+    texts = {"note": "I never saw this animal."}
+    world.say(brandt, "report_answered", animal.pk, answer, texts=texts)
+    world.view(world.stan, animal)
+    eggs = {"method": "reproduction", "event": "laid_eggs", "witnessed": True}
+    body = probing("female", tag_of(animal)) | {"observed": eggs, "document": "cd" * 32}
+    made = world.say(world.odile, "call_made", animal.pk, body)
+    read = {"call": made.id, "document": "cd" * 32}
+    world.say(world.stan, "document_read", animal.pk, read)
+    world.say(world.stan, "witness_stated", animal.pk, {"call": made.id})
 
 
 def _husbandry(world: World, animal: Animal) -> None:

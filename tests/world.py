@@ -127,6 +127,11 @@ class World:
         )
         return UUID(outcome.id)
 
+    def view(self, who: Keeper, *animals: Animal) -> UUID:
+        """May look at these animals, and at all that is said of them."""
+        body = {"to": str(who.pk), "role": "viewer", "animals": [str(one.pk) for one in animals]}
+        return UUID(self.say(self.odile, "grant_given", self.collection.pk, body).id)
+
     # --- calls ------------------------------------------------------------------------
 
     def call(

@@ -140,6 +140,18 @@ def stewarded_ids(keeper: UUID, now: datetime) -> set[UUID]:
     return {one for (one,) in STEWARDED.ask(keeper=keeper, now=now)}
 
 
+def share_a_collection(one: UUID, other: UUID) -> bool:
+    """Whether they are the same, or ever kept or were partners in one collection: a partnership
+    that ended a minute ago counts too (our judgement)."""
+    return one == other or not _ever_in(one).isdisjoint(_ever_in(other))
+
+
+def _ever_in(keeper: UUID) -> set[UUID]:
+    partner = Grant.objects.filter(to=keeper, role=Grant.Role.PARTNER)
+    own = Collection.objects.filter(keeper=keeper).values_list("pk", flat=True)
+    return {*own, *partner.values_list("collection", flat=True)}
+
+
 def stewards_of(collections: Set[UUID], now: datetime) -> dict[UUID, set[UUID]]:
     """By collection, who holds it or is a partner in it."""
     if not collections:

@@ -67,6 +67,23 @@ class Objection(AppendOnly):
         return f"objection to {self.call_id}"
 
 
+class Attestation(AppendOnly):
+    """What somebody else said of a call that is its sender's word. ``kind`` is the fact's,
+    ``answer`` what whom it names answered, ``report`` what the record made of the call then."""
+
+    id = models.UUIDField(primary_key=True)
+    position = models.BigIntegerField(unique=True)
+    call = models.ForeignKey(Call, on_delete=models.PROTECT, related_name="attestations")
+    by = models.UUIDField()
+    kind = models.CharField(max_length=20)
+    answer = models.CharField(max_length=10, null=True)  # noqa: DJ001  None: nothing was asked
+    report = models.CharField(max_length=12)
+    at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"{self.kind} of {self.call_id}"
+
+
 class SetAside(AppendOnly):
     """A finding took a call out of the count. The call stays visible."""
 

@@ -3,13 +3,23 @@
 from typing import Any
 from uuid import UUID
 
-from scalewitness.calls.models import HeldCall, HeldDecision, Objection, SetAside, Withdrawal
+from scalewitness.calls.models import (
+    Attestation,
+    HeldCall,
+    HeldDecision,
+    Objection,
+    SetAside,
+    Withdrawal,
+)
 from scalewitness.domain.facts import (
     CallMade,
     CallObjected,
     CallWithdrawn,
     Circumstance,
+    DocumentRead,
     LateCallDecided,
+    ReportAnswered,
+    WitnessStated,
 )
 from scalewitness.domain.observations import method_of
 from scalewitness.ledger.services.inserting import Row, as_json
@@ -54,6 +64,22 @@ def store_objection(fact: Logged[CallObjected]) -> None:
         call_id=UUID(fact.body.call),
         by=fact.sender,
         ground=fact.body.ground,
+        at=fact.at,
+    )
+
+
+def store_attestation(
+    fact: Logged[ReportAnswered | DocumentRead | WitnessStated], kind: str, report: str
+) -> None:
+    """``report``: what the record makes of the call from here on."""
+    Attestation.objects.create(
+        id=fact.id,
+        position=fact.position,
+        call_id=UUID(fact.body.call),
+        by=fact.sender,
+        kind=kind,
+        answer=fact.body.answer if isinstance(fact.body, ReportAnswered) else None,
+        report=report,
         at=fact.at,
     )
 

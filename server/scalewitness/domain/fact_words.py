@@ -68,6 +68,10 @@ def _late(body: Body) -> str:
     return f"The host {'admitted' if body.get('admitted') else 'declined'} a call that came late."
 
 
+def _answer(body: Body) -> str:
+    return f"Whoever a call was reported of {_spaced(body.get('answer'))} it."
+
+
 def _origin(body: Body) -> str:
     old, new = (str(body.get(key, "")).partition("+")[0] for key in ("old_key", "new_key"))
     lost = f"{body.get('missing')} later ones that others have seen are missing"
@@ -105,6 +109,9 @@ _WORDS: Final[dict[str, str | Callable[[Body], str]]] = {
     "call_made": _call,
     "call_withdrawn": "A call was withdrawn by its examiner.",
     "call_objected": _from("Somebody objected to a call: {}.", "ground"),
+    "report_answered": _answer,
+    "document_read": "A keeper read the document that a call names.",
+    "witness_stated": "A keeper saw the eggs, slugs or young that a call is about.",
     "late_call_decided": _late,
     "standing_changed": _standing,
     "policy_adopted": _from("The record adopted the labelling policy {}.", "version"),

@@ -25,6 +25,10 @@ Millimetres = Annotated[str, Meta(pattern=r"^(0|[1-9][0-9]?)(\.[0-9]{1,2})?$")]
 MOST_COUNTED = 400
 """Scales or young; no snake comes near it (our judgement, an input guard only)."""
 Count = Annotated[int, Meta(ge=0, le=MOST_COUNTED)]
+MOST_RUN = 96
+"""Replicates or controls: the wells of a plate (our judgement, an input guard only)."""
+Marker = Annotated[str, Meta(pattern=r"^[A-Za-z0-9][A-Za-z0-9 ._/-]{0,39}$")]
+"""A locus or primer pair as laboratories write it; never a person."""
 
 DEEPEST = Decimal(30)
 """Subcaudal scales; twice the deepest published range (our judgement, an input guard only)."""
@@ -81,11 +85,15 @@ class Endoscopy(Observed, frozen=True, tag_field="method", tag="endoscopy"):
 
 class Dna(Observed, frozen=True, tag_field="method", tag="dna"):
     """A sex-linked marker. ``system`` is the one the assay assumes; the taxon decides
-    whether that is evidence."""
+    whether that is evidence. As far as the laboratory reports it: the ``marker``, how many
+    ``replicates`` were run of the sample, and how many of the controls failed."""
 
     system: Literal["XY", "ZW"]
     sample: Literal["shed", "blood", "swab", "tissue"]
     found: Literal["heterogametic", "homogametic", "failed"]
+    marker: Marker | None = None
+    replicates: Annotated[int, Meta(ge=1, le=MOST_RUN)] | None = None
+    failed_controls: Annotated[int, Meta(ge=0, le=MOST_RUN)] | None = None
 
 
 class Reproduction(Observed, frozen=True, tag_field="method", tag="reproduction"):

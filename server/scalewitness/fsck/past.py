@@ -4,7 +4,7 @@ from collections.abc import Collection, Iterable
 from typing import Any
 from uuid import UUID
 
-from scalewitness.domain.facts import Circumstance
+from scalewitness.domain.facts import Circumstance, ReportStands
 from scalewitness.fsck.reading import LoggedFact, said_in
 from scalewitness.ledger.models import Entry
 
@@ -33,6 +33,18 @@ class Past:
                 if known.call == str(call.id):
                     return known  # type: ignore[no-any-return]
         raise Unfounded("no standing that follows admits this call")
+
+    def report(self, attested: LoggedFact) -> ReportStands:
+        """What the record made of the call that somebody spoke of.
+
+        Raises:
+            Unfounded: the standing that follows does not say.
+        """
+        for standing in self._standings_after(attested):
+            for report in standing.body.reports:
+                if report.call == attested.body.call:
+                    return report  # type: ignore[no-any-return]
+        raise Unfounded("no standing that follows says what became of the report")
 
     def _standings_after(self, call: LoggedFact) -> Iterable[LoggedFact]:
         """Those at hand first; the one that admits a call follows in the same batch."""

@@ -9,7 +9,15 @@ from django.db.models import Model, Q
 
 from scalewitness.animals.models import Animal, Custody, Husbandry, Identifier, Photo
 from scalewitness.breeding.models import Pairing, PairingEnd
-from scalewitness.calls.models import Call, HeldCall, HeldDecision, Objection, SetAside, Withdrawal
+from scalewitness.calls.models import (
+    Attestation,
+    Call,
+    HeldCall,
+    HeldDecision,
+    Objection,
+    SetAside,
+    Withdrawal,
+)
 from scalewitness.disclosures.models import Acknowledgement, Disclosure
 from scalewitness.disputes.models import Dispute, Finding, Statement
 from scalewitness.fsck.projections.row import Row
@@ -90,6 +98,7 @@ TABLES = (
     Table(Call),
     Table(Withdrawal),
     Table(Objection),
+    Table(Attestation),
     Table(SetAside),
     Table(HeldDecision),
     Table(Standing),

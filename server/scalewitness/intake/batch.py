@@ -11,7 +11,7 @@ from django.db.models import Model
 
 from scalewitness.animals.models import Animal, Husbandry, Identifier
 from scalewitness.domain import facts
-from scalewitness.domain.facts import Body, Circumstance
+from scalewitness.domain.facts import Body, Circumstance, ReportStands
 from scalewitness.fresh_ids import fresh_id
 from scalewitness.intake.known import Known
 from scalewitness.intake.pace import WANTED
@@ -58,11 +58,13 @@ def draft_of(fact: Sealed, sender: Actor) -> Draft:
 
 @dataclass(slots=True)
 class Touched:
-    """An animal whose evidence changed: by which fact, and the calls newly admitted."""
+    """An animal whose evidence changed: by which fact, the calls newly admitted, and what the
+    record makes of reports that were spoken of."""
 
     cause: UUID
     kind: str
     admitted: list[Circumstance] = field(default_factory=list)
+    reports: list[ReportStands] = field(default_factory=list)
 
 
 JUDGED_BY = (Animal, Identifier, Husbandry)
@@ -161,13 +163,20 @@ class Batch:
         return Logged(fact_id, position, None, self.now, self.now, about, body)
 
     def touch(
-        self, animal: UUID, cause: UUID, kind: str, admitted: Circumstance | None = None
+        self,
+        animal: UUID,
+        cause: UUID,
+        kind: str,
+        admitted: Circumstance | None = None,
+        report: ReportStands | None = None,
     ) -> None:
         """Note that the animal must be reassessed before the batch ends."""
         touched = self.touched.setdefault(animal, Touched(cause, kind))
         touched.cause, touched.kind = cause, kind
         if admitted is not None:
             touched.admitted.append(admitted)
+        if report is not None:
+            touched.reports.append(report)
 
     def flush(self) -> int:
         """Store everything; the log's new size."""

@@ -73,6 +73,7 @@ def _reassess(subject: Subject, touched: Touched, batch: Batch) -> None:
         policy=by.policy.version,
         examiner_records=by.records.version,
         admitted=tuple(touched.admitted),
+        reports=tuple(touched.reports),
     )
     logged = batch.state("standing_changed", subject.animal.pk, body)
     batch.keep(Standing, standing_row(logged))

@@ -13,6 +13,7 @@ from scalewitness.intake.rules import (
     pairings,
     people,
     photos,
+    reports,
     sales,
     visits,
 )
@@ -39,6 +40,9 @@ RULES: dict[str, Rule] = {
     "call_made": calls.call_made,
     "call_withdrawn": calls.call_withdrawn,
     "call_objected": calls.call_objected,
+    "report_answered": reports.report_answered,
+    "document_read": reports.document_read,
+    "witness_stated": reports.witness_stated,
     "late_call_decided": calls.late_call_decided,
     "pairing_planned": pairings.pairing_planned,
     "pairing_dropped": pairings.pairing_dropped,

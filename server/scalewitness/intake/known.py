@@ -14,6 +14,8 @@ from functools import cached_property
 from typing import Any, TypeAlias
 from uuid import UUID
 
+from django.db.models import Q
+
 from scalewitness.animals.models import Animal
 from scalewitness.animals.models import Collection as AnimalCollection
 from scalewitness.animals.queries import (
@@ -40,7 +42,7 @@ from scalewitness.intake.holdings import Holdings
 from scalewitness.ledger.queries.prepared import PreparedQuery, asked, asked_together, ids_literal
 from scalewitness.ledger.queries.tree import HEAD, tip
 from scalewitness.people.models import Grant
-from scalewitness.people.queries import grants_ever
+from scalewitness.people.queries import grants_ever, practitioners_at
 from scalewitness.sales.queries import PARTIES, parties_to_sales
 from scalewitness.standings.queries.assessing import ADOPTED, Yardstick, case_by, yardstick
 from scalewitness.standings.queries.evidence import COUNTING, evidence_by_animal
@@ -71,8 +73,8 @@ Homes: TypeAlias = Mapping[UUID, datetime | None]
 class Tie:
     """What ties one person to an animal. Keeper or partner (``steward``), or else: ``party``
     to a sale of it, ever; whether they ever ``kept`` it in a collection of theirs, or
-    ``called`` on it, or keep what it was ever ``paired`` with; its ``homes``, and all ``grants``
-    that ever covered it for them."""
+    ``called`` on it, be it by another's report, or keep what it was ever ``paired`` with; its
+    ``homes``, and all ``grants`` that ever covered it for them."""
 
     steward: bool = False
     party: bool = False
@@ -290,7 +292,8 @@ class Known:
         inside = {one for collections in homes.values() for one in collections}
         held = AnimalCollection.objects.filter(pk__in=inside, keeper=person)
         kept = set(held.values_list("pk", flat=True))
-        rows = Call.objects.filter(animal__in=homes.keys(), by=person)
+        own = Q(by=person) | Q(examiner__in=practitioners_at(person))
+        rows = Call.objects.filter(own, animal__in=homes.keys())
         called = set(rows.values_list("animal", flat=True))
         grants = grants_ever(person, homes)
         paired = told_by_pairings(homes, self.now).get(person, ())

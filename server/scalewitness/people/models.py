@@ -115,6 +115,25 @@ class Practitioner(models.Model):
         return str(self.id)
 
 
+class PractitionerAddress(models.Model):
+    """Where a practitioner can be asked whether they said what was reported of them.
+
+    ``entered_by`` None: the operator entered it, from what the practice publishes. Else it is
+    that keeper's own word, and so is what comes back from it.
+    """
+
+    id = models.UUIDField(primary_key=True)
+    practitioner = models.ForeignKey(
+        Practitioner, on_delete=models.CASCADE, related_name="addresses"
+    )
+    email = models.EmailField(max_length=254)
+    entered_by = models.ForeignKey(Keeper, null=True, on_delete=models.PROTECT)
+    at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"address of {self.practitioner_id}"
+
+
 class IdempotencyKey(models.Model):
     """Which fact a sender's Idempotency-Key stands for, and when it was first used.
 

@@ -17,6 +17,7 @@ from scalewitness.people.models import (
     GrantEnd,
     Keeper,
     Practitioner,
+    PractitionerAddress,
 )
 
 
@@ -216,6 +217,28 @@ def grants_held(keeper: UUID) -> list[Grant]:
 def practitioner_named(keeper: UUID, name: str) -> Practitioner | None:
     """The veterinarian, laboratory or earlier keeper whom the keeper named so before."""
     return Practitioner.objects.filter(named_by=keeper, name=name).order_by("pk").first()
+
+
+def practitioner_of(practitioner: UUID) -> Practitioner | None:
+    return Practitioner.objects.select_related("named_by").filter(pk=practitioner).first()
+
+
+def address_of(practitioner: UUID) -> PractitionerAddress | None:
+    """Where they are asked: the newest that the operator entered, else the newest of all."""
+    found = PractitionerAddress.objects.filter(practitioner=practitioner).order_by("-at", "-pk")
+    return found.filter(entered_by=None).first() or found.first()
+
+
+def has_proved(keeper: UUID, email: str) -> bool:
+    """Whether the address is the keeper's, and they proved it."""
+    own = EmailAddress.objects.filter(user=keeper, email__iexact=email, verified=True)
+    return bool(own.exists())
+
+
+def practitioners_at(keeper: UUID) -> "QuerySet[PractitionerAddress, Any]":
+    """Ids of practitioners who are asked, or once were, at an address that is the keeper's."""
+    own = EmailAddress.objects.filter(user=keeper, verified=True).values("email")
+    return PractitionerAddress.objects.filter(email__in=own).values("practitioner")
 
 
 def is_ended(grant: UUID) -> bool:

@@ -40,6 +40,7 @@ from scalewitness.people.models import (
     IdempotencyKey,
     Keeper,
     Practitioner,
+    PractitionerAddress,
 )
 from scalewitness.people.queries import account_of
 
@@ -241,8 +242,18 @@ def name_practitioner(keeper: Keeper, practitioner: UUID, name: str) -> Practiti
     return found
 
 
+def enter_address(
+    practitioner: Practitioner, email: str, address: UUID, now: datetime, by: Keeper | None = None
+) -> PractitionerAddress:
+    """Where to ask a practitioner. ``by`` None: the operator, from what the practice publishes."""
+    return PractitionerAddress.objects.create(
+        id=address, practitioner=practitioner, email=email.lower(), entered_by=by, at=now
+    )
+
+
 def forget_practitioner(practitioner: Practitioner) -> None:
-    """The id stays, as the log has it; the name goes."""
+    """The id stays, as the log has it; the name and where they could be asked go."""
+    PractitionerAddress.objects.filter(practitioner=practitioner).delete()
     practitioner.name = ERASED_NAME
     practitioner.save(update_fields=["name"])
 

@@ -14,7 +14,7 @@ from scalewitness.domain.observations import LifeStage, Method
 from scalewitness.domain.sexing.evidence import Evidence
 from scalewitness.domain.sexing.feasible import Candidate, Condition, Stake
 from scalewitness.domain.sexing.taxa import Taxon, life_stage, taxon
-from scalewitness.standings.queries.evidence import evidence_of
+from scalewitness.standings.queries.evidence import StatedCall, evidence_of, with_report
 from scalewitness.standings.queries.linkage import starts_of
 
 MARKS = frozenset({"tag", "transponder"})
@@ -79,22 +79,22 @@ def stage_on(animal: Animal, kind: Taxon, grams: Decimal | None, now: datetime) 
     return life_stage(kind, animal.hatched, now.date(), grams)
 
 
-def _calls(animals: Iterable[UUID]) -> Mapping[UUID, list[Call]]:
+def _calls(animals: Iterable[UUID]) -> Mapping[UUID, list[StatedCall]]:
     """Every call on the animals, in log order, with what took it out of the count."""
-    found: defaultdict[UUID, list[Call]] = defaultdict(list)
-    rows = Call.objects.filter(animal__in=list(animals))
+    found: defaultdict[UUID, list[StatedCall]] = defaultdict(list)
+    rows = with_report(Call.objects.filter(animal__in=list(animals)))
     for call in rows.select_related("withdrawal", "set_aside").order_by("position"):
         found[call.animal_id].append(call)
     return found
 
 
-def _counting(calls: Iterable[Call]) -> tuple[Evidence, ...]:
+def _counting(calls: Iterable[StatedCall]) -> tuple[Evidence, ...]:
     gone = ("withdrawal", "set_aside")
     counted = (call for call in calls if not any(hasattr(call, one) for one in gone))
     return tuple(evidence_of(call) for call in counted)
 
 
-def _condition(state: herd.LastNoted, calls: Iterable[Call]) -> Condition:
+def _condition(state: herd.LastNoted, calls: Iterable[StatedCall]) -> Condition:
     """``clear`` is still in shed: the eyes clear some days before the skin comes off (common
     practice, no source). Size alone keeps no animal away: no weight is known at which a
     species becomes too small."""
@@ -108,7 +108,7 @@ def _condition(state: herd.LastNoted, calls: Iterable[Call]) -> Condition:
     )
 
 
-def _examined(call: Call) -> tuple[Method, int]:
+def _examined(call: StatedCall) -> tuple[Method, int]:
     evidence = evidence_of(call)
     return evidence.method, evidence.at
 

@@ -204,6 +204,9 @@ ANIMAL_KINDS: Final = frozenset(
         "call_withdrawn",
         "call_objected",
         "late_call_decided",
+        "report_answered",
+        "document_read",
+        "witness_stated",
         "standing_changed",
     }
 )

@@ -28,9 +28,12 @@ from scalewitness.domain.facts.calls import (
     CallMade,
     CallObjected,
     CallWithdrawn,
+    DocumentRead,
     Identification,
     LateCallDecided,
+    ReportAnswered,
     Reported,
+    WitnessStated,
 )
 from scalewitness.domain.facts.disputes import DisputeOpened, FindingRecorded, StatementMade
 from scalewitness.domain.facts.people import (
@@ -48,6 +51,7 @@ from scalewitness.domain.facts.record import (
     ExaminerRecordChanged,
     OriginSucceeded,
     PolicyAdopted,
+    ReportStands,
     SettledCounts,
     StandingChanged,
 )
@@ -105,6 +109,7 @@ __all__ = [
     "DisclosureAcknowledged",
     "DisclosureOwed",
     "DisputeOpened",
+    "DocumentRead",
     "ExaminerRecordChanged",
     "FindingRecorded",
     "Grams",
@@ -137,6 +142,8 @@ __all__ = [
     "PolicyAdopted",
     "Position",
     "PublicKey",
+    "ReportAnswered",
+    "ReportStands",
     "Reported",
     "Representation",
     "SaleClosed",
@@ -155,6 +162,7 @@ __all__ = [
     "VisitDeclined",
     "VisitInvited",
     "Weight",
+    "WitnessStated",
     "Word",
 ]
 

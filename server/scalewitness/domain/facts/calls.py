@@ -2,7 +2,7 @@
 
 from typing import Literal
 
-from scalewitness.domain.facts.shapes import Body, Commitment, Corrected, Id, Word
+from scalewitness.domain.facts.shapes import Body, Commitment, Corrected, Id, Sha256, Word
 from scalewitness.domain.observations import (
     Conclusion,
     Harm,
@@ -30,7 +30,8 @@ class Reported(Body, frozen=True):
 
 class CallMade(Body, frozen=True):
     """About an animal. ``told``: the sex the examiner had been told before the check,
-    whatever the record lets them see."""
+    whatever the record lets them see. ``document``: SHA-256 of the report it is taken from,
+    which its holders keep and can show to be that one."""
 
     conclusion: Conclusion
     sureness: Sureness
@@ -41,6 +42,7 @@ class CallMade(Body, frozen=True):
     told: Sex | None = None
     visit: Id | None = None
     reported: Reported | None = None
+    document: Sha256 | None = None
     note: Commitment | None = None
     corrected: Corrected | None = None
 
@@ -56,6 +58,27 @@ class CallObjected(Body, frozen=True):
     note: Commitment | None = None
 
 
+class ReportAnswered(Body, frozen=True):
+    """About an animal, by whoever a call on it was reported of: they made it, or did not."""
+
+    call: Id
+    answer: Literal["confirmed", "denied"]
+    note: Commitment | None = None
+
+
+class DocumentRead(Body, frozen=True):
+    """About an animal: somebody else read the document that a call on it names."""
+
+    call: Id
+    document: Sha256
+
+
+class WitnessStated(Body, frozen=True):
+    """About an animal: somebody else saw the eggs, slugs or young that a call on it is about."""
+
+    call: Id
+
+
 class LateCallDecided(Body, frozen=True):
     """The host's decision on a call that arrived after its visit had long ended."""
 
@@ -68,5 +91,8 @@ BODIES: dict[str, type[Body]] = {
     "call_made": CallMade,
     "call_withdrawn": CallWithdrawn,
     "call_objected": CallObjected,
+    "report_answered": ReportAnswered,
+    "document_read": DocumentRead,
+    "witness_stated": WitnessStated,
     "late_call_decided": LateCallDecided,
 }

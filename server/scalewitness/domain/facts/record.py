@@ -34,8 +34,17 @@ class Circumstance(Body, frozen=True):
     anchored_to: Sex | None = None
 
 
+class ReportStands(Body, frozen=True):
+    """What the record makes of a report once somebody spoke of it: the sender's word alone,
+    confirmed, or denied by whom it names."""
+
+    call: Id
+    report: Literal["unconfirmed", "confirmed", "denied"]
+
+
 class StandingChanged(Body, frozen=True):
-    """What the record, taken whole up to this position, says of the animal's sex."""
+    """What the record, taken whole up to this position, says of the animal's sex.
+    ``reports``: of the calls that the fact before it spoke of."""
 
     label: Label
     p_male: Share
@@ -44,6 +53,7 @@ class StandingChanged(Body, frozen=True):
     policy: Word
     examiner_records: Word
     admitted: tuple[Circumstance, ...] = ()
+    reports: tuple[ReportStands, ...] = ()
 
 
 class PolicyAdopted(Body, frozen=True):

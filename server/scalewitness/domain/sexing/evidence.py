@@ -16,6 +16,7 @@ from scalewitness.domain.observations import (
 
 Role = Literal["keeper", "veterinarian", "laboratory", "earlier_keeper"]
 Identity = Literal["confirmed", "unconfirmed", "mismatch"]
+Report = Literal["own", "unconfirmed", "confirmed", "denied"]
 
 
 class Evidence(Struct, frozen=True):
@@ -27,6 +28,10 @@ class Evidence(Struct, frozen=True):
     included; None when the call was blind or nothing had been said yet. A call with a
     ``role`` other than keeper was reported by someone else: ``interested`` is then about
     them, and it is not blind, since what its examiner knew is hearsay.
+
+    ``report``: whose word the call is. ``own``: its examiner sent it. Else it is the sender's
+    alone (``unconfirmed``), or somebody without a share in it ``confirmed`` it, or whom it
+    names ``denied`` it. Eggs or young that only an ``interested`` keeper saw are unconfirmed too.
     """
 
     call: str
@@ -42,10 +47,22 @@ class Evidence(Struct, frozen=True):
     blind: bool
     interested: bool
     anchored_to: Sex | None = None
+    report: Report = "own"
 
     @property
     def method(self) -> Method:
         return method_of(self.observed)
+
+
+def asks_for_confirmation(parameters: str) -> bool:
+    """Whether reports that nobody confirmed settle nothing in this version of the numbers."""
+    return parameters not in {"sexing-1", "sexing-2"}
+
+
+def as_sent(method: str, *, reported: bool, interested: bool) -> Report:
+    """Whose word a call is before anyone else spoke of it."""
+    seen_with_a_share = interested and method == "reproduction"
+    return "unconfirmed" if reported or seen_with_a_share else "own"
 
 
 def other(sex: Sex) -> Sex:

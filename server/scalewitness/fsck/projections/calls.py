@@ -2,7 +2,7 @@
 
 from uuid import UUID
 
-from scalewitness.calls.models import Call, HeldDecision, Objection, Withdrawal
+from scalewitness.calls.models import Attestation, Call, HeldDecision, Objection, Withdrawal
 from scalewitness.fsck.past import Past
 from scalewitness.fsck.projections.row import Row, Rows, id_of, row_of_fact
 from scalewitness.fsck.reading import LoggedFact
@@ -41,6 +41,13 @@ def call_withdrawn(said: LoggedFact, past: Past) -> Rows:
 def call_objected(said: LoggedFact, past: Past) -> Rows:
     more = {"by": said.by, "ground": said.body.ground, "at": said.at}
     yield Row(Objection, row_of_fact(said, call_id=UUID(said.body.call), **more))
+
+
+def report_attested(said: LoggedFact, past: Past) -> Rows:
+    call, answer = said.body.call, said.raw.get("answer")
+    more = {"by": said.by, "kind": said.kind, "answer": answer, "at": said.at}
+    stands = past.report(said).report
+    yield Row(Attestation, row_of_fact(said, call_id=UUID(call), report=stands, **more))
 
 
 def late_call_decided(said: LoggedFact, past: Past) -> Rows:

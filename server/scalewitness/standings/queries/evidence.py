@@ -2,32 +2,57 @@
 
 from collections.abc import Iterable
 from datetime import datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any, TypeAlias, TypedDict
 from uuid import UUID
 
 import msgspec
-from django.db.models import Q, QuerySet, TextField
+from django.db.models import OuterRef, Q, QuerySet, Subquery, TextField
 from django.db.models.functions import Cast
 
-from scalewitness.calls.models import Call
+from scalewitness.calls.models import Attestation, Call
 from scalewitness.domain.facts import CallMade, Circumstance
-from scalewitness.domain.sexing.evidence import Evidence
+from scalewitness.domain.observations import method_of
+from scalewitness.domain.sexing.evidence import Evidence, Report, as_sent
 from scalewitness.ledger.queries.prepared import Prepared, any_of
 
 
-def counting_calls(animal: UUID) -> list[Call]:
+class Stated(TypedDict):
+    report: Report | None
+
+
+if TYPE_CHECKING:
+    from django_stubs_ext import WithAnnotations
+
+    StatedCall: TypeAlias = WithAnnotations[Call, Stated]
+    """A call with what the record last stated of it as a report, None where nobody spoke of
+    it."""
+else:
+    StatedCall = Call
+
+
+def with_report(calls: QuerySet[Call], at: int | None = None) -> QuerySet[StatedCall]:
+    """As of log position ``at``, now when None."""
+    return calls.annotate(report=_report(at))
+
+
+def _report(at: int | None = None) -> Subquery:
+    said = Attestation.objects.filter(call=OuterRef("pk")).order_by("-position")
+    said = said if at is None else said.filter(position__lte=at)
+    return Subquery(said.values("report")[:1])
+
+
+def counting_calls(animal: UUID) -> list[StatedCall]:
     """The animal's calls that count, in log order: neither withdrawn nor set aside."""
-    return list(
-        Call.objects.filter(animal=animal, withdrawal=None, set_aside=None).order_by("position")
-    )
+    counting = Call.objects.filter(animal=animal, withdrawal=None, set_aside=None)
+    return list(with_report(counting).order_by("position"))
 
 
 def evidence_by_animal(animals: Iterable[UUID]) -> dict[UUID, list[Evidence]]:
     """What counts of each animal, in log order; animals without any are absent."""
     found: dict[UUID, list[Evidence]] = {}
-    for animal, by, at, position, body, *known in COUNTING.ask(animals=list(animals)):
-        made = _MADE.decode(body)
-        evidence = as_evidence(made, Circumstance(*known), sender=by, at=at, position=position)
+    for animal, by, at, position, body, report, *known in COUNTING.ask(animals=list(animals)):
+        made, more = _MADE.decode(body), {"at": at, "position": position, "report": report}
+        evidence = as_evidence(made, Circumstance(*known), sender=by, **more)
         found.setdefault(animal, []).append(evidence)
     return found
 
@@ -41,28 +66,30 @@ def _counting(animals: Any) -> "QuerySet[Call, Any]":
     rows = Call.objects.filter(withdrawal=None, set_aside=None).order_by("position")
     # As text: the typed body is read from it at once, and evidence has ids as text.
     call, by, body = (Cast(one, TextField()) for one in ("id", "by", "body"))
-    columns = ("animal", by, "examined_at", "position", body, call, *CIRCUMSTANCE)
+    columns = ("animal", by, "examined_at", "position", body, _report(), call, *CIRCUMSTANCE)
     return any_of(rows, '"calls_call"."animal_id"', animals).values_list(*columns)
 
 
 COUNTING = Prepared(_counting, animals=(UUID(int=1),))
 
 
-def counting_calls_at(animal: UUID, position: int) -> list[Call]:
+def counting_calls_at(animal: UUID, position: int) -> list[StatedCall]:
     """The animal's calls that counted just after the fact at ``position``, in log order."""
     withdrawn = Q(withdrawal__position__lte=position)
     aside = Q(set_aside__position__lte=position)
     made = Call.objects.filter(animal=animal, position__lte=position)
-    return list(made.exclude(withdrawn).exclude(aside).order_by("position"))
+    counting = made.exclude(withdrawn).exclude(aside)
+    return list(with_report(counting, position).order_by("position"))
 
 
-def evidence_of(call: Call) -> Evidence:
+def evidence_of(call: StatedCall) -> Evidence:
     return as_evidence(
         msgspec.convert(call.body, CallMade),
         circumstance_of(call),
         sender=str(call.by),
         at=call.examined_at,
         position=call.position,
+        report=call.report,
     )
 
 
@@ -79,9 +106,16 @@ def circumstance_of(call: Call) -> Circumstance:
 
 
 def as_evidence(
-    body: CallMade, known: Circumstance, *, sender: str, at: datetime, position: int
+    body: CallMade,
+    known: Circumstance,
+    *,
+    sender: str,
+    at: datetime,
+    position: int,
+    report: Report | None = None,
 ) -> Evidence:
-    """The same value whether it comes from a row or from the log alone."""
+    """The same value whether it comes from a row or from the log alone. ``report``: what the
+    record last stated of it as a report, None where nobody spoke of it."""
     reported = body.reported
     return Evidence(
         call=known.call,
@@ -97,4 +131,8 @@ def as_evidence(
         blind=known.blind,
         interested=known.interested,
         anchored_to=known.anchored_to,
+        report=report
+        or as_sent(
+            method_of(body.observed), reported=reported is not None, interested=known.interested
+        ),
     )

@@ -14,7 +14,7 @@ from scalewitness.animals.models import Animal
 from scalewitness.calls.models import Call
 from scalewitness.domain.facts import ExaminerRecordChanged, SettledCounts
 from scalewitness.domain.sexing.case import case_of
-from scalewitness.domain.sexing.evidence import Evidence, Role
+from scalewitness.domain.sexing.evidence import Evidence, Role, asks_for_confirmation
 from scalewitness.domain.sexing.examiners.posterior import (
     Counts,
     Determination,
@@ -31,7 +31,7 @@ from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.ledger.queries.prepared import Prepared
 from scalewitness.people.models import GrantAnimal
 from scalewitness.standings.models import ExaminerRecord
-from scalewitness.standings.queries.evidence import evidence_of
+from scalewitness.standings.queries.evidence import evidence_of, with_report
 
 Records = Mapping[UUID, ExaminerRecordChanged]
 
@@ -130,13 +130,21 @@ def _determinations(calls: QuerySet[Call]) -> list[Determination]:
 def _proofs(calls: QuerySet[Call], policy: Policy, parameters: str) -> list[Proof]:
     """Decisive observations, weighed without anyone's record, so that no record feeds itself."""
     by_animal: defaultdict[UUID, list[Evidence]] = defaultdict(list)
-    for call in calls.filter(method__in=list(policy.decisive)).iterator():
-        by_animal[call.animal_id].append(evidence_of(call))
+    for call in with_report(calls.filter(method__in=list(policy.decisive))).iterator():
+        seen = evidence_of(call)
+        if settles(seen, parameters):
+            by_animal[call.animal_id].append(seen)
     species = dict(Animal.objects.filter(pk__in=by_animal).values_list("pk", "species"))
     found: list[Proof] = []
     for animal, evidence in by_animal.items():
         found += _decisive(animal, species[animal], evidence, policy, parameters)
     return found
+
+
+def settles(call: Evidence, parameters: str) -> bool:
+    """Whether it may settle an animal at all: not on its sender's word alone, by numbers that
+    ask for a confirmation."""
+    return not asks_for_confirmation(parameters) or call.report in {"own", "confirmed"}
 
 
 def _decisive(

@@ -9,7 +9,7 @@ from uuid import UUID
 import msgspec
 
 from scalewitness.domain import facts
-from scalewitness.domain.sexing.evidence import Evidence
+from scalewitness.domain.sexing.evidence import Evidence, Report
 from scalewitness.domain.sexing.parameters import load_parameters
 from scalewitness.domain.sexing.records import EMPTY
 from scalewitness.domain.sexing.standing import share
@@ -56,10 +56,18 @@ class _Past:
     made: dict[str, tuple[facts.CallMade, str, datetime, int]] = field(default_factory=dict)
     known: dict[str, facts.Circumstance] = field(default_factory=dict)
     gone: set[str] = field(default_factory=set)
+    reports: dict[str, Report] = field(default_factory=dict)
 
     def evidence(self) -> list[Evidence]:
         return [
-            as_evidence(body, self.known[call], sender=sender, at=at, position=position)
+            as_evidence(
+                body,
+                self.known[call],
+                sender=sender,
+                at=at,
+                position=position,
+                report=self.reports.get(call),
+            )
             for call, (body, sender, at, position) in self.made.items()
             if call not in self.gone
         ]
@@ -155,6 +163,7 @@ class Replay:
             return
         past = self._past(animal)
         past.known |= {known.call: known for known in logged.admitted}
+        past.reports |= {one.call: one.report for one in logged.reports}
         if entry.position >= self._since:
             self.checked += 1
             yield from self._recompute(entry, past, animal, logged)

@@ -19,7 +19,7 @@ from scalewitness.domain.sexing.parameters import load_parameters
 from scalewitness.domain.sexing.swaps import Swaps, Traveller, WeightReading, swaps
 from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.standings.queries.assessing import Yardstick, case_by, yardstick
-from scalewitness.standings.queries.evidence import counting_calls, evidence_of
+from scalewitness.standings.queries.evidence import StatedCall, counting_calls, evidence_of
 from scalewitness.standings.queries.linkage import start_of
 
 FEWEST, MOST = 2, 12
@@ -130,7 +130,7 @@ def _contradictions(calls: Sequence[Call], codes: _Codes) -> Iterable[datetime]:
 
 def _traveller(
     animal: Animal,
-    calls: Sequence[Call],
+    calls: Sequence[StatedCall],
     codes: _Codes,
     when: datetime | None,
     by: Yardstick,

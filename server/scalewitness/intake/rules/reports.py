@@ -1,0 +1,113 @@
+"""What others say of a call that is its sender's word: whom it names, who read its document,
+who saw the young. Each has the animal assessed anew."""
+
+from typing import cast
+from uuid import UUID
+
+from scalewitness.animals.queries import share_a_collection
+from scalewitness.calls import services
+from scalewitness.calls.models import Call
+from scalewitness.calls.queries.made import call_of, report_of, spoke_of
+from scalewitness.calls.queries.visibility import animal_open, sights_of
+from scalewitness.domain.errors import NotAllowed, NotFound, NotNow, OutOfRange
+from scalewitness.domain.facts import DocumentRead, ReportAnswered, ReportStands, WitnessStated
+from scalewitness.domain.reports import Spoken, after_answer, after_statement
+from scalewitness.intake.batch import Actor, Batch
+from scalewitness.intake.known import Known
+from scalewitness.intake.submission import Sealed
+from scalewitness.people.models import PractitionerAddress
+from scalewitness.people.queries import address_of, has_proved
+
+
+def report_answered(fact: Sealed, batch: Batch) -> int:
+    """By whoever the report names, who may think again. It confirms only where the operator
+    entered their address; else it is recorded and the report stays the sender's word."""
+    body = cast(ReportAnswered, fact.body)
+    call = _call_on(body.call, fact.about)
+    address = _asked(call, batch.actor)
+    if address is None or _still_blind(call, batch):
+        raise NotFound()
+    _check_apart(call, batch)
+    last = call.attestations.filter(kind=fact.kind).order_by("-position").first()
+    if last is not None and last.answer == body.answer:
+        raise NotNow("They have answered so already.")
+    stands = after_answer(_spoken_of(call), body.answer, proved=address.entered_by_id is None)
+    return _store(fact, call, stands, batch)
+
+
+def document_read(fact: Sealed, batch: Batch) -> int:
+    body = cast(DocumentRead, fact.body)
+    call = _for_somebody_else(body.call, fact, batch)
+    stands = after_statement(_spoken_of(call))
+    if call.body.get("document") != body.document:
+        raise OutOfRange("This call names no such document.", pointer="/body/document")
+    return _store(fact, call, stands, batch)
+
+
+def witness_stated(fact: Sealed, batch: Batch) -> int:
+    body = cast(WitnessStated, fact.body)
+    call = _for_somebody_else(body.call, fact, batch)
+    stands = after_statement(_spoken_of(call))
+    if call.method != "reproduction":
+        raise OutOfRange("Only eggs, slugs or young have witnesses.", pointer="/body/call")
+    return _store(fact, call, stands, batch)
+
+
+def _call_on(call_id: str, animal: UUID) -> Call:
+    call = call_of(UUID(call_id))
+    if call is None or call.animal_id != animal:
+        raise NotFound()
+    return call
+
+
+def _asked(call: Call, actor: Actor) -> PractitionerAddress | None:
+    """The address at which whom the call names is asked, if the actor is them."""
+    address = None if call.role == "keeper" else address_of(call.examiner)
+    if address is None or actor.keeper is None or not has_proved(actor.keeper, address.email):
+        return None
+    return address
+
+
+def _still_blind(call: Call, batch: Batch) -> bool:
+    """Whether they are to check this animal without knowing: first that, then the answer."""
+    keeper = cast(UUID, batch.actor.keeper)
+    return sights_of(keeper, [call.animal_id], batch.now).get(call.animal_id) == "blind"
+
+
+def _for_somebody_else(call_id: str, fact: Sealed, batch: Batch) -> Call:
+    """The call, if the actor sees the animal whole, has no share in it and is new to this."""
+    if batch.actor.keeper is None:
+        raise NotFound()
+    animal_open(batch.actor.keeper, fact.about, batch.now)
+    call = _call_on(call_id, fact.about)
+    _check_apart(call, batch)
+    if spoke_of(call, batch.actor.keeper, fact.kind):
+        raise NotNow("You have said so already.")
+    return call
+
+
+def _check_apart(call: Call, batch: Batch) -> None:
+    """Nobody confirms what they, or those they keep animals with, sent or gain by."""
+    keeper = cast(UUID, batch.actor.keeper)
+    if share_a_collection(keeper, call.by):
+        raise NotAllowed("Whoever sent this call, or keeps animals with them, cannot confirm it.")
+    subject = Known(keeper, batch.now).of(call.animal_id)
+    if subject is None or subject.tie.interested or subject.tie.kept:
+        raise NotAllowed("Whoever has or had a share in this animal cannot confirm it.")
+
+
+def _spoken_of(call: Call) -> Spoken:
+    report = report_of(call)
+    if report == "own":
+        raise NotNow("This call is its examiner's own; there is nothing to confirm.")
+    if hasattr(call, "withdrawal") or hasattr(call, "set_aside"):
+        raise NotNow("This call no longer counts.")
+    return report
+
+
+def _store(fact: Sealed, call: Call, stands: Spoken, batch: Batch) -> int:
+    logged = batch.log(fact)
+    services.store_attestation(logged, fact.kind, stands)
+    report = ReportStands(call=str(call.pk), report=stands)
+    batch.touch(call.animal_id, fact.id, fact.kind, report=report)
+    return logged.position
