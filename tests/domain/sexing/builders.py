@@ -9,7 +9,8 @@ from scalewitness.domain.sexing.parameters import load_parameters
 from scalewitness.domain.sexing.policy import DEFAULT_POLICY
 from scalewitness.domain.sexing.records import EMPTY
 from scalewitness.domain.sexing.standing import Assessment, assess
-from scalewitness.domain.sexing.taxa import taxon
+from scalewitness.domain.sexing.tables import table
+from scalewitness.domain.sexing.taxa import Taxon, read_taxa, taxon
 
 HOUR = 3_600_000
 DAY = 24 * HOUR
@@ -24,6 +25,13 @@ PARAMETERS = load_parameters()
 """Those in force where no policy was adopted."""
 
 _positions = count(1)
+
+
+def invented(**about: Any) -> Taxon:
+    """A taxon of which a sheet says only this."""
+    row = {"key": "k", "scientific": "", "common": "", "sex_system": "XY", **about}
+    stages = table("sexing-3", "taxa.toml")["stages"]
+    return read_taxa({"taxon": [row], "stages": stages}, "sexing-3")["k"]
 
 
 def probed(*depths: float, stopped: str = "resistance") -> Probing:

@@ -139,6 +139,7 @@ def test_the_data_say_where_they_come_from():
     for key, row in table("linkage.toml").items():
         assert row["linkage_status"] == "published", key
         assert row["linkage_source"], key
+        assert "system" not in row, "the sheet of species says it"
         r = row["recombination"]
         assert r["status"] == "common practice", key
         assert 0 < r["low"] < r["value"] < r["high"] <= 0.5, key

@@ -1,4 +1,5 @@
-"""The snakes the model knows."""
+"""The snakes the model knows, by the sheet of its first two versions. That of the third has
+``test_taxa_sources`` and ``test_taxa_counts``."""
 
 from datetime import date
 from decimal import Decimal
@@ -6,6 +7,7 @@ from decimal import Decimal
 import pytest
 from tests.domain.sexing.builders import BALL, CORN, SCRUB
 
+from scalewitness.domain.sexing.parameters import VERSIONS
 from scalewitness.domain.sexing.taxa import (
     UnknownSpecies,
     life_stage,
@@ -13,6 +15,8 @@ from scalewitness.domain.sexing.taxa import (
     species_list,
     taxon,
 )
+
+EARLIER = "sexing-2"
 
 
 @pytest.mark.parametrize(
@@ -38,7 +42,7 @@ from scalewitness.domain.sexing.taxa import (
     ],
 )
 def test_ranges(species, female, male):
-    kind = taxon(species)
+    kind = taxon(species, EARLIER)
     assert kind.female_range == female
     assert kind.male_range == male
 
@@ -55,11 +59,11 @@ def test_ranges(species, female, male):
     ],
 )
 def test_sex_systems(species, system):
-    assert taxon(species).sex_system == system
+    assert taxon(species, EARLIER).sex_system == system
 
 
 def test_every_source_is_kept_and_disagreement_is_said():
-    boa = taxon("boa_constrictor")
+    boa = taxon("boa_constrictor", EARLIER)
     assert [(s.female, s.male) for s in boa.sources] == [((2, 3), (6, 9)), ((1, 2), (8, 9))]
     assert boa.disputed
     assert not BALL.disputed
@@ -69,10 +73,10 @@ def test_every_source_is_kept_and_disagreement_is_said():
 def test_the_status_is_that_of_the_weakest_source():
     assert BALL.status == "published"
     assert CORN.status == "from memory"
-    assert taxon("serpentes").status == "from memory"
+    assert taxon("serpentes", EARLIER).status == "from memory"
 
 
-@pytest.mark.parametrize("kind", species_list(), ids=lambda kind: kind.key)
+@pytest.mark.parametrize("kind", species_list(EARLIER), ids=lambda kind: kind.key)
 def test_every_range_says_where_it_comes_from(kind):
     numbers = range_parameters(kind, "depth") + range_parameters(kind, "subcaudals")
     assert numbers
@@ -86,7 +90,7 @@ def test_every_range_says_where_it_comes_from(kind):
 
 def test_massasauga_scale_counts():
     """Klauber, as reported by a zoo: males 25–33, females 19–29."""
-    kind = taxon("sistrurus_catenatus")
+    kind = taxon("sistrurus_catenatus", EARLIER)
     assert (kind.male_subcaudals, kind.female_subcaudals) == ((25, 33), (19, 29))
 
 
@@ -96,6 +100,17 @@ def test_the_list_is_by_common_name_with_the_unlisted_last():
     names = [kind.common for kind in kinds[:-1]]
     assert names == sorted(names, key=str.lower)
     assert len({kind.key for kind in kinds}) == len(kinds) >= 18
+
+
+@pytest.mark.parametrize("version", VERSIONS)
+def test_a_species_that_is_listed_later_is_read_as_one_not_listed(version):
+    listed = {kind.key for kind in species_list(version)}
+    unlisted = taxon("serpentes", version)
+    for kind in species_list(VERSIONS[-1]):
+        found = taxon(kind.key, version)
+        assert (found.common, found.scientific) == (kind.common, kind.scientific)
+        if kind.key not in listed:
+            assert (found.sources, found.sex_system) == (unlisted.sources, unlisted.sex_system)
 
 
 @pytest.mark.parametrize("species", ["", "python", "Python regius", "../policy"])

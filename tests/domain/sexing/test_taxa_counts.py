@@ -4,6 +4,7 @@ overlap, silence."""
 from decimal import Decimal
 
 import pytest
+from tests.domain.sexing.builders import invented
 
 from scalewitness.domain.sexing.tables import table
 from scalewitness.domain.sexing.taxa import read_taxa
@@ -166,3 +167,19 @@ def test_several_sources_make_one_span():
 )
 def test_a_count_tells_only_where_one_sex_alone_has_it(species, character, value, sex):
     assert TAXA[species].only_in(character, Decimal(value)) == sex
+
+
+@pytest.mark.parametrize(
+    ("female", "male", "value", "sex"),
+    [
+        ([20, 30], [25, 35], 24, "female"),
+        ([20, 30], [25, 35], 31, "male"),
+        ([20, 30], [20, 35], 31, None),  # the one span holds the other
+        ([20, 35], [25, 35], 24, None),
+        ([20, 30], [20, 30], 25, None),
+        ([31, 35], [20, 30], 30, "male"),
+    ],
+)
+def test_a_span_that_holds_the_others_tells_nothing(female, male, value, sex):
+    given = {"female": female, "male": male, "source": "", "status": "from memory"}
+    assert invented(ventrals=[given]).only_in("ventrals", Decimal(value)) == sex

@@ -3,6 +3,7 @@
 import re
 
 import pytest
+from tests.domain.sexing.builders import invented
 
 from scalewitness.domain.sexing.linked_trait import linked_traits
 from scalewitness.domain.sexing.tables import table
@@ -59,13 +60,14 @@ def test_what_the_depths_rest_on(kind):
         ("published", "published", "published"),
         ("published", "web page", "web page"),
         ("from memory", "web page", "from memory"),
+        ("published", "common practice", "from memory"),
         ("published, of a relative", "published", "in general"),
         ("published", None, None),
         ("web page; published", "published; from memory", "published"),
     ],
 )
 def test_the_ground_is_the_worse_of_the_best(female, male, ground):
-    kind = _with_depths(*_rows("female", female), *_rows("male", male))
+    kind = invented(depths=[*_rows("female", female), *_rows("male", male)])
     assert kind.ground == ground
 
 
@@ -74,12 +76,6 @@ def _rows(sex, statuses):
         status, _, relative = one.partition(", ")
         if status:
             yield {sex: [2, 4], "source": "", "status": status, "about": relative}
-
-
-def _with_depths(*rows):
-    row = {"key": "k", "scientific": "", "common": "", "sex_system": "XY", "depths": rows}
-    sheet = {"taxon": [row], "stages": table("sexing-3", "taxa.toml")["stages"]}
-    return read_taxa(sheet, "sexing-3")["k"]
 
 
 def _sourced(kind):
@@ -157,9 +153,23 @@ def test_what_a_marker_allows(species, system, level, tested, settles):
     assert kind.marker_settles == settles
 
 
-def test_traits_linked_to_sex_and_dna_speak_of_the_same_chromosomes():
+@pytest.mark.parametrize(("level", "settles"), [("species", True), ("genus", False)])
+def test_a_marker_of_a_relative_settles_nothing(level, settles):
+    marker = {"name": "M", "one_sex_only": True, "source": "", "status": "published", "note": ""}
+    assert invented(sex_system_level=level, marker=marker).marker_settles == settles
+
+
+def test_nothing_known_of_sex_chromosomes_is_nothing_published():
+    assert TAXA["morelia_viridis"].sex_system_status == "our judgement"
+
+
+def test_traits_linked_to_sex_and_dna_rest_on_one_statement():
+    """What is said of Python regius is inferred from that very trait."""
     for trait in linked_traits().values():
         assert trait.system == TAXA[trait.species].sex_system, trait.key
+        assert "Mallery and Carrillo 2016" in trait.source
+        assert "Mallery and Carrillo 2016" in TAXA[trait.species].sex_system_source
+    assert linked_traits()["coral_glow"].system == "XY"
 
 
 def test_the_species_of_earlier_versions_are_all_there_with_their_life_stages():

@@ -20,6 +20,7 @@ from scalewitness.domain.genetics import crosses, linkage
 from scalewitness.domain.genetics.crosses import System
 from scalewitness.domain.sexing.parameters import Status
 from scalewitness.domain.sexing.tables import table
+from scalewitness.domain.sexing.taxa import read_taxa
 
 Copies = Literal[0, 1, 2]
 Beside = Literal["X", "Y", "Z", "W"]
@@ -170,7 +171,7 @@ def _trait(key: str, row: Mapping[str, Any]) -> LinkedTrait:
     return LinkedTrait(
         key=key,
         species=row["species"],
-        system=row["system"],
+        system=_system(row["species"], row["system_stated_in"]),
         r=float(fraction["value"]),
         low=float(fraction["low"]),
         high=float(fraction["high"]),
@@ -178,3 +179,10 @@ def _trait(key: str, row: Mapping[str, Any]) -> LinkedTrait:
         source=row["linkage_source"],
         note=fraction["note"],
     )
+
+
+def _system(species: str, stated_in: str) -> System:
+    system = read_taxa(table(stated_in, "taxa.toml"), stated_in)[species].sex_system
+    if system == "unknown":
+        raise ValueError(f"{stated_in} does not say which sex chromosomes {species} has")
+    return system
