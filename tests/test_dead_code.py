@@ -43,6 +43,7 @@ CALLED_FROM_OUTSIDE = {
     "mypy, in a quoted annotation": {"WithAnnotations", "WithSight"},
     "deploy/words, for the words on the phone": {"brief"},
     "the demonstration, through the client": {"all_animals"},
+    "sexing-3, which is not in force yet": {"marker_settles", "only_in", "deviation"},
     "a decorator of ours, by the kind of fact": {"_linkage", "_identifier", "_device_key"},
 }
 
