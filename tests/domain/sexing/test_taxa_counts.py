@@ -40,6 +40,7 @@ agkistrodon_piscivorus   subcaudals  encyclopaedia             36-50     38-54
 agkistrodon_piscivorus   ventrals    encyclopaedia             128-144   130-145
 bothrops_atrox           subcaudals  Campbell and Lamar 2004   47-72     52-86
 bothrops_atrox           ventrals    Campbell and Lamar 2004   177-214   169-214
+bothriechis_schlegelii   ventrals    Arteaga et al. 2024       135-153   139-156
 trimeresurus_albolabris  subcaudals  encyclopaedia             49-66     60-72
 trimeresurus_albolabris  ventrals    encyclopaedia             152-176   155-166
 tropidolaemus_wagleri    subcaudals  Vogel et al. 2007         45-54     50-55
