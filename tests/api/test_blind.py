@@ -9,6 +9,7 @@ from tests.world import World, new_id, probing
 
 from scalewitness.animals.models import Animal
 from scalewitness.animals.services import create_collection
+from scalewitness.intake.statements import update_examiner_records
 
 
 @pytest.fixture
@@ -168,3 +169,47 @@ def test_not_even_ones_own_animal_tells_its_parents_sex_to_a_blind_guest(world: 
     assert buyer.get(path).body["dam"] == str(dam.pk)
     world.visit(world.greta, dam)
     assert buyer.get(path).body["dam"] is None
+
+
+@pytest.mark.parametrize("settled_before_the_visit", [True, False])
+def test_no_examiners_record_tells_a_blind_guest_what_an_animal_was_found_to_be(
+    world: World, settled_before_the_visit: bool
+) -> None:
+    """Stan keeps an animal that Greta called, so its standing rests on her record. Another one
+    of hers, which he is to check blind, turns out to be a female that she took for a male:
+    nothing that he reads moves, not even in its date, until his own check is made."""
+    shelf = create_collection(world.stan, new_id(), "Shelf", world.now)
+    own, secret = world.animal("own", room=shelf), world.animal("B-1")
+    world.say(world.stan, "grant_given", shelf.pk, {"to": str(world.greta.pk), "role": "partner"})
+    world.call(world.greta, own, "female")
+    world.call(world.greta, secret, "male", visit=world.visit(world.greta, secret))
+    eggs = probing("female", "B-1") | {
+        "observed": {"method": "reproduction", "event": "laid_eggs", "witnessed": True}
+    }
+    world.pass_time(days=4)
+    if settled_before_the_visit:
+        world.say(world.odile, "call_made", secret.pk, eggs)
+        update_examiner_records(world.now)
+    visit = world.visit(world.stan, secret, days=60)
+    stan = Api(world.stan)
+
+    paths = ("/animals", f"/animals/{own.pk}", f"/animals/{own.pk}/standing",
+             f"/animals/{own.pk}/history", f"/examiners/{world.greta.pk}")  # fmt: skip
+
+    def read() -> list[object]:
+        """All but how long the log is, which is for anyone to know."""
+        return [stan.get(path).body | {"as_of": None} for path in paths]
+
+    present(world)
+    before, cursor = read(), stan.get("/changes").body["cursor"]
+    if settled_before_the_visit:
+        call = secret.calls.get(method="reproduction")
+        world.say(world.odile, "call_withdrawn", secret.pk, {"call": str(call.pk)})
+    else:
+        world.say(world.odile, "call_made", secret.pk, eggs)
+    update_examiner_records(world.now)
+    assert read() == before
+    assert stan.get("/changes", cursor=cursor).body["items"] == []
+    world.call(world.stan, secret, "female", visit=visit)
+    update_examiner_records(world.now)
+    assert read() != before

@@ -7,7 +7,10 @@ from threading import Event
 from uuid import UUID
 
 from django.conf import settings
-from django.db import connections
+from django.db import connections, transaction
+from tests.intake.test_records_stand_still import counted, settled
+from tests.ledger.test_line import waiting
+from tests.waiting import ENOUGH, eventually
 from tests.world import World
 
 from scalewitness.domain.translog.keys import read_signer
@@ -15,9 +18,11 @@ from scalewitness.domain.translog.notes import open_checkpoint
 from scalewitness.domain.translog.proofs import verify_consistency
 from scalewitness.intake.batch import Actor
 from scalewitness.intake.services import accept
+from scalewitness.intake.statements import update_examiner_records
 from scalewitness.ledger.models import Checkpoint, Entry
 from scalewitness.ledger.queries.tree import growth_proof, root_at, tip
 from scalewitness.ledger.services.signing import sign_checkpoint
+from scalewitness.ledger.services.writing import take_turn
 
 WRITERS, READERS, BATCHES = 8, 3, 6
 
@@ -111,3 +116,21 @@ def test_checkpoints_signed_meanwhile_never_contradict_each_other(lasting_world:
         assert verify_consistency(
             size1=old.size, root1=old.root, size2=new.size, root2=new.root, proof=proof
         )
+
+
+def test_a_visit_opened_while_records_wait_for_the_log_keeps_its_animal_out(
+    lasting_world: World,
+) -> None:
+    """What is read before the log is locked may be out of date by then."""
+    world = lasting_world
+    settled(world, "S1")
+    animal = settled(world, "B1", "male")
+
+    with ThreadPoolExecutor(1) as threads:
+        with transaction.atomic():
+            take_turn()
+            other = threads.submit(in_thread, lambda _: update_examiner_records(world.now), 0)
+            eventually(waiting, "the records to wait for the log")
+            world.visit(world.stan, animal)
+        assert other.result(ENOUGH) == 1
+    assert counted(world.greta) == (0, 1)

@@ -45,7 +45,7 @@ from scalewitness.ledger.queries.tree import tip
 from scalewitness.people.queries import names_of
 from scalewitness.standings.models import ExaminerRecord
 from scalewitness.standings.queries.assessing import yardstick
-from scalewitness.standings.queries.records import settled_calls
+from scalewitness.standings.queries.settling import settled_calls
 
 SEED = 19790101
 """For the random starts and resamples of every shown figure. It is fixed so that two people

@@ -4,23 +4,22 @@ from collections.abc import Mapping
 from datetime import datetime
 from uuid import UUID
 
-import msgspec
 from django.db import transaction
 
 from scalewitness.domain.errors import IdReused, OutOfRange
-from scalewitness.domain.facts import ExaminerRecordChanged, OfferLapsed, PolicyAdopted
+from scalewitness.domain.facts import OfferLapsed, PolicyAdopted
 from scalewitness.domain.moments import parse_moment
 from scalewitness.domain.sexing.parameters import load_parameters
 from scalewitness.domain.sexing.policy import adopted
 from scalewitness.fresh_ids import fresh_id
 from scalewitness.intake.batch import Batch
 from scalewitness.intake.reassessing import RECORD, in_turns, reassess_due
+from scalewitness.ledger.queries.tree import tip
 from scalewitness.sales.models import Sale
 from scalewitness.sales.queries import offer_in_force, progress_of
 from scalewitness.sales.services import revoke_links, store_step
 from scalewitness.standings.models import AdoptedPolicy
-from scalewitness.standings.queries.assessing import yardstick
-from scalewitness.standings.queries.records import latest_records, records_now, still_checked_blind
+from scalewitness.standings.queries.settling import changed_records, may_have_moved
 from scalewitness.standings.services import store_examiner_record, store_policy
 
 
@@ -55,36 +54,24 @@ def update_examiner_records(now: datetime) -> int:
     """Make up every examiner's record anew; log those that changed and reassess the animals
     they called. Returns how many changed.
 
-    The record of an examiner waits while a guest is still to check one of their animals
-    blind.
+    A record's position tells what it counts: one that something may bear on which came in
+    meanwhile is made up again under the log's lock.
     """
-    rule, known = yardstick(), latest_records()
-    made = records_now(rule.policy, rule.parameters)
-    changed = {who: one for who, one in made.items() if known.get(who) != one}
-    changed |= _emptied(known, made)
-    stated: list[UUID] = []
+    size = tip().size
+    made, stated = changed_records(now), 0
 
-    def state(found: tuple[UUID, ExaminerRecordChanged], batch: Batch) -> None:
-        who, record = found
-        stale = latest_records(of=[who]).get(who) != known.get(who)  # another run was quicker
-        if not stale and who not in still_checked_blind(now):
+    def state(who: UUID, batch: Batch) -> None:
+        nonlocal stated
+        record = made.get(who)
+        if may_have_moved(who, size):
+            record = changed_records(now, of=[who]).get(who)
+        if record is not None:
             store_examiner_record(batch.state("examiner_record_changed", who, record))
-            stated.append(who)
+            stated += 1
 
-    in_turns(sorted(changed.items()), now, state)
+    in_turns(sorted(made), now, state)
     reassess_due(now)
-    return len(stated)
-
-
-def _emptied(
-    known: Mapping[UUID, ExaminerRecordChanged], made: Mapping[UUID, ExaminerRecordChanged]
-) -> dict[UUID, ExaminerRecordChanged]:
-    """Records that nothing settled speaks to any more, withdrawn calls being gone."""
-    return {
-        who: msgspec.structs.replace(one, counts=())
-        for who, one in known.items()
-        if who not in made and one.counts
-    }
+    return stated
 
 
 def adopt_policy(

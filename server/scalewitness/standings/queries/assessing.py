@@ -129,11 +129,12 @@ def start_at(animal: Animal, by: Yardstick, position: int | None = None) -> tupl
     particulars then said that it rests on."""
     if position is None:
         return origin_of(animal), start_of(animal, by.parameters)
-    origin, stated = _origin_at(animal, position), stated_linkage(animal.pk, position)
+    origin, stated = origin_at(animal, position), stated_linkage(animal.pk, position)
     return origin, start_from(stated, origin, load_parameters(by.parameters))
 
 
-def _origin_at(animal: Animal, position: int) -> Origin:
+def origin_at(animal: Animal, position: int) -> Origin:
+    """What the particulars said just after the fact at ``position``."""
     said = [
         entry
         for entry in entries_about(animal.pk)

@@ -43,8 +43,7 @@ def _report(at: int | None = None) -> Subquery:
 
 def counting_calls(animal: UUID) -> list[StatedCall]:
     """The animal's calls that count, in log order: neither withdrawn nor set aside."""
-    counting = Call.objects.filter(animal=animal, withdrawal=None, set_aside=None)
-    return list(with_report(counting).order_by("position"))
+    return list(with_report(counting_at().filter(animal=animal)))
 
 
 def evidence_by_animal(animals: Iterable[UUID]) -> dict[UUID, list[Evidence]]:
@@ -63,11 +62,10 @@ _MADE = msgspec.json.Decoder(CallMade)
 
 
 def _counting(animals: Any) -> "QuerySet[Call, Any]":
-    rows = Call.objects.filter(withdrawal=None, set_aside=None).order_by("position")
     # As text: the typed body is read from it at once, and evidence has ids as text.
     call, by, body = (Cast(one, TextField()) for one in ("id", "by", "body"))
     columns = ("animal", by, "examined_at", "position", body, _report(), call, *CIRCUMSTANCE)
-    return any_of(rows, '"calls_call"."animal_id"', animals).values_list(*columns)
+    return any_of(counting_at(), '"calls_call"."animal_id"', animals).values_list(*columns)
 
 
 COUNTING = Prepared(_counting, animals=(UUID(int=1),))
@@ -75,11 +73,17 @@ COUNTING = Prepared(_counting, animals=(UUID(int=1),))
 
 def counting_calls_at(animal: UUID, position: int) -> list[StatedCall]:
     """The animal's calls that counted just after the fact at ``position``, in log order."""
+    return list(with_report(counting_at(position).filter(animal=animal), position))
+
+
+def counting_at(position: int | None = None) -> QuerySet[Call]:
+    """All calls that counted just after the fact at ``position``, now when None, in log order."""
+    if position is None:
+        return Call.objects.filter(withdrawal=None, set_aside=None).order_by("position")
     withdrawn = Q(withdrawal__position__lte=position)
     aside = Q(set_aside__position__lte=position)
-    made = Call.objects.filter(animal=animal, position__lte=position)
-    counting = made.exclude(withdrawn).exclude(aside)
-    return list(with_report(counting, position).order_by("position"))
+    made = Call.objects.filter(position__lte=position)
+    return made.exclude(withdrawn).exclude(aside).order_by("position")
 
 
 def evidence_of(call: StatedCall) -> Evidence:

@@ -1,0 +1,98 @@
+"""Animals that a guest is still to check blind.
+
+What examiners' records count of such an animal stands still, since a count that moves would
+tell the guest what somebody else found. It stands still as it is: nothing of the animal is
+added, and nothing that was counted is taken away.
+"""
+
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from datetime import datetime
+from typing import NamedTuple
+from uuid import UUID
+
+from django.db.models import OuterRef, Subquery
+
+from scalewitness.calls.models import Call
+from scalewitness.ledger.models import Entry
+from scalewitness.people.models import GrantAnimal
+from scalewitness.standings.models import ExaminerRecord
+
+NEVER = -1
+"""Before the log's first entry."""
+
+
+class Point(NamedTuple):
+    """Just after the fact at a log position, which was logged at that moment."""
+
+    position: int
+    at: datetime
+
+
+class BlindCheck(NamedTuple):
+    """A guest's check of an animal, from the acceptance of the visit on. ``over``: where in the
+    log it was made or the visit was ended, None while neither was."""
+
+    accepted: int
+    closes: datetime
+    over: int | None
+
+    def is_open(self, then: Point) -> bool:
+        """Whether the guest was still to make it."""
+        over = self.over is not None and self.over <= then.position
+        return self.accepted <= then.position and self.closes > then.at and not over
+
+
+def counted_until(
+    now: datetime, animals: Collection[UUID] | None = None
+) -> dict[UUID, dict[UUID, int]]:
+    """Of each animal, or each of ``animals``, that a guest is still to check blind, by examiner
+    with a call on it: the log position until which the examiner's record counts what was said
+    of the animal. It is that of their last record made up while nobody was to check the animal,
+    else `NEVER`."""
+    checks = _checks_of_awaited(now, animals)
+    called = Call.objects.filter(animal__in=checks).order_by().values_list("animal", "examiner")
+    pairs = set(called)
+    records = _recorded({examiner for _, examiner in pairs})
+    found: dict[UUID, dict[UUID, int]] = {animal: {} for animal in checks}
+    for animal, examiner in pairs:
+        found[animal][examiner] = _last_free(checks[animal], records.get(examiner, ()))
+    return found
+
+
+def _checks_of_awaited(
+    now: datetime, animals: Collection[UUID] | None
+) -> Mapping[UUID, Sequence[BlindCheck]]:
+    """All that were ever to be made of each animal of which one is open now."""
+    made = Call.objects.filter(
+        animal=OuterRef("animal"), by=OuterRef("grant__to"), visit=OuterRef("grant")
+    )
+    rows = GrantAnimal.objects.filter(grant__blind=True).annotate(
+        made=Subquery(made.order_by("position").values("position")[:1])
+    )
+    if animals is not None:
+        rows = rows.filter(animal__in=animals)
+    awaited = rows.filter(made=None, grant__end=None, grant__closes__gt=now).values("animal")
+    fields = ("animal", "grant__position", "grant__closes", "grant__end__position", "made")
+    found: defaultdict[UUID, list[BlindCheck]] = defaultdict(list)
+    for animal, accepted, closes, *over in rows.filter(animal__in=awaited).values_list(*fields):
+        ends = [position for position in over if position is not None]
+        found[animal].append(BlindCheck(accepted, closes, min(ends, default=None)))
+    return found
+
+
+def _recorded(examiners: Iterable[UUID]) -> dict[UUID, list[Point]]:
+    """When the record of each was made up, the latest first."""
+    logged = Entry.objects.filter(position=OuterRef("position")).values("received_at")
+    rows = ExaminerRecord.objects.filter(examiner__in=list(examiners)).order_by("-position")
+    found: defaultdict[UUID, list[Point]] = defaultdict(list)
+    for examiner, position, at in rows.annotate(at=Subquery(logged)).values_list(
+        "examiner", "position", "at"
+    ):
+        found[examiner].append(Point(position, at))
+    return found
+
+
+def _last_free(checks: Iterable[BlindCheck], records: Iterable[Point]) -> int:
+    free = (then for then in records if not any(check.is_open(then) for check in checks))
+    return next((then.position for then in free), NEVER)
