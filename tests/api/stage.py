@@ -22,7 +22,7 @@ from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.tree import tip
 from scalewitness.mail.services.links import link_token, sign_out_token
 from scalewitness.people.models import Grant, Keeper
-from scalewitness.people.services import enrol_device
+from scalewitness.people.services import enrol_device, name_practitioner
 from scalewitness.sales.models import OfferLink, Sale
 from scalewitness.sales.services import draft_sale
 
@@ -101,6 +101,8 @@ def set_stage(house: str = "") -> Stage:
         "young": str(young.pk),
         "bought": str(bought.pk),
         "collection": str(world.collection.pk),
+        "practitioner": str(name_practitioner(world.odile, new_id(), "Dr Aldous").pk),
+        "laid": _laid(world, blind),
         "visit": str(visit),
         "visit_after": str(own),
         "invitation": str(world.invite(stranger, blind, days=60)),
@@ -182,6 +184,13 @@ def _photo(world: World, animal: Animal) -> str:
     outcome = world.say(world.odile, "photo_attached", animal.pk, body_of(plain_file()))
     take_photo_file(UUID(outcome.id), plain_file(), Actor(keeper=world.odile.pk), world.now)
     return str(outcome.id)
+
+
+def _laid(world: World, animal: Animal) -> str:
+    """Eggs that only the owner saw, and a report about them."""
+    seen = {"method": "reproduction", "event": "laid_eggs", "witnessed": True}
+    body = {"observed": seen, "document": "ab" * 32}
+    return str(world.call(world.odile, animal, "female", body=body).id)
 
 
 def _named(world: World, animal: Animal) -> Animal:

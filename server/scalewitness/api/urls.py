@@ -83,9 +83,14 @@ from scalewitness.api.pairings.list_pairings import list_pairings
 from scalewitness.api.pairings.plan_pairing import plan_pairing
 from scalewitness.api.photos.send_photo import send_photo
 from scalewitness.api.photos.show_photo import show_photo
+from scalewitness.api.practitioners.give_address import give_address
 from scalewitness.api.practitioners.name_practitioner import name_practitioner
 from scalewitness.api.push import push
 from scalewitness.api.receipts.download_receipt import download_receipt
+from scalewitness.api.reports.answer_report import answer_report
+from scalewitness.api.reports.confirm_document import confirm_document
+from scalewitness.api.reports.list_reports import list_reports
+from scalewitness.api.reports.witness_young import witness_young
 from scalewitness.api.sales.close_sale import close_sale
 from scalewitness.api.sales.correct_address import correct_address
 from scalewitness.api.sales.draft_sale import draft_sale
@@ -115,6 +120,7 @@ people = [
     path("devices/<uuid:id>", resource(delete=revoke_device), name="device"),
     path("devices/<uuid:id>/key", resource(post=enrol_key), name="device-key"),
     path("practitioners", resource(post=name_practitioner), name="practitioners"),
+    path("practitioners/<uuid:id>/address", resource(put=give_address)),
     path("grants", resource(get=list_grants, post=give_grant), name="grants"),
     path("grants/<uuid:id>/revocation", resource(post=revoke_grant)),
 ]
@@ -152,6 +158,10 @@ calls = [
     path("calls/<uuid:id>", resource(get=show_call), name="call"),
     path("calls/<uuid:id>/withdrawal", resource(post=withdraw_call)),
     path("calls/<uuid:id>/objection", resource(post=object_to_call)),
+    path("calls/<uuid:id>/answer", resource(post=answer_report)),
+    path("calls/<uuid:id>/document", resource(post=confirm_document)),
+    path("calls/<uuid:id>/witness", resource(post=witness_young)),
+    path("reports", resource(get=list_reports), name="reports"),
     path("examiners/<uuid:id>", resource(get=show_examiner), name="examiner"),
     path("collections/<uuid:id>/agreement", resource(get=show_agreement), name="agreement"),
     path("held-calls", resource(get=list_held_calls), name="held-calls"),

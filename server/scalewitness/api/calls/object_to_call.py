@@ -37,14 +37,14 @@ def object_to_call(request: Request, id: UUID) -> Response:
     fact, found = begin(request, sent), call_of(id)
     return fact.say(
         "call_objected",
-        fact.about(id, _animal_seen(found, keeper_of(request).pk, fact.now)),
+        fact.about(id, animal_seen(found, keeper_of(request).pk, fact.now)),
         body=filled(sent.body, call=str(id)),
         texts=sent.texts,
         location=reverse("api:call", args=[id]),
     )
 
 
-def _animal_seen(call: Call | None, keeper: UUID, now: datetime) -> UUID | None:
+def animal_seen(call: Call | None, keeper: UUID, now: datetime) -> UUID | None:
     """The animal of the call, if the keeper sees it whole."""
     if call is None:
         return None

@@ -9,6 +9,7 @@ from msgspec import Struct
 from scalewitness.api.shapes import words
 from scalewitness.api.shapes.animals import StandingNamed, standing_named
 from scalewitness.api.shapes.people import Person, named
+from scalewitness.api.shapes.reports import AttestationShown, ReportWord, attestation
 from scalewitness.api.shapes.sensitivity import SensitivityShown, sensitivity_shown
 from scalewitness.calls.models import Call, HeldCall
 from scalewitness.domain.facts import CallMade, Corrected, Identification
@@ -51,7 +52,8 @@ class CallShown(Struct, frozen=True):
     had a share in the animal, or was selling or buying it; when ``second_hand`` that is not
     the examiner, and what the examiner knew is hearsay. ``signed``: the device it was sent
     from signed it, which the log's entry holds; the sender's, when ``second_hand``.
-    ``corrected``: ``examined_at`` is what the device's clock said plus an offset measured."""
+    ``corrected``: ``examined_at`` is what the device's clock said plus an offset measured.
+    ``report``: whose word it is; ``document``: SHA-256 of the report it is taken from."""
 
     id: UUID
     animal: UUID
@@ -82,6 +84,9 @@ class CallShown(Struct, frozen=True):
     withdrawal: WithdrawalShown | None
     set_aside: bool
     finding: UUID | None
+    report: ReportWord
+    document: str | None
+    attestations: list[AttestationShown]
     objections: list[ObjectionShown]
     weight: CallWeight | None
 
@@ -172,6 +177,9 @@ def call(shown: ShownCall, known: Dossier) -> CallShown:
         withdrawal=_withdrawal(row, known) if shown.withdrawn else None,
         set_aside=shown.set_aside,
         finding=row.set_aside.finding if shown.set_aside else None,
+        report=shown.report,
+        document=said.document,
+        attestations=_attestations(row, known),
         objections=_objections(row, known),
         weight=shown.weight,
     )
@@ -180,6 +188,11 @@ def call(shown: ShownCall, known: Dossier) -> CallShown:
 def _withdrawal(row: Call, known: Dossier) -> WithdrawalShown:
     one = row.withdrawal
     return WithdrawalShown(one.pk, one.position, one.at, known.texts.get((one.pk, "note")))
+
+
+def _attestations(row: Call, known: Dossier) -> list[AttestationShown]:
+    said = sorted(row.attestations.all(), key=lambda one: one.position)
+    return [attestation(one, known.names, known.texts.get((one.pk, "note"))) for one in said]
 
 
 def _objections(row: Call, known: Dossier) -> list[ObjectionShown]:

@@ -7,7 +7,8 @@ from uuid import UUID
 from scalewitness.animals.queries import share_a_collection
 from scalewitness.calls import services
 from scalewitness.calls.models import Call
-from scalewitness.calls.queries.made import call_of, report_of, spoke_of
+from scalewitness.calls.queries.made import call_of
+from scalewitness.calls.queries.reports import last_answer, report_of, spoke_of
 from scalewitness.calls.queries.visibility import animal_open, sights_of
 from scalewitness.domain.errors import NotAllowed, NotFound, NotNow, OutOfRange
 from scalewitness.domain.facts import DocumentRead, ReportAnswered, ReportStands, WitnessStated
@@ -28,7 +29,7 @@ def report_answered(fact: Sealed, batch: Batch) -> int:
     if address is None or _still_blind(call, batch):
         raise NotFound()
     _check_apart(call, batch)
-    last = call.attestations.filter(kind=fact.kind).order_by("-position").first()
+    last = last_answer(call)
     if last is not None and last.answer == body.answer:
         raise NotNow("They have answered so already.")
     stands = after_answer(_spoken_of(call), body.answer, proved=address.entered_by_id is None)

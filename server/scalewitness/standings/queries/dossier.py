@@ -6,8 +6,10 @@ from uuid import UUID
 
 from scalewitness.animals.models import Animal, Photo
 from scalewitness.animals.queries import photos_of
-from scalewitness.calls.models import Call
+from scalewitness.calls.models import Attestation, Call, Objection
 from scalewitness.calls.queries.made import all_calls
+from scalewitness.calls.queries.reports import report_of
+from scalewitness.domain.sexing.evidence import Report
 from scalewitness.domain.sexing.explain import ReasonLine, explain
 from scalewitness.domain.sexing.sensitivity import Sensitivity
 from scalewitness.domain.sexing.standing import Assessment, CallWeight
@@ -32,7 +34,8 @@ Texts = dict[tuple[UUID, str], str]
 @dataclass(frozen=True, slots=True)
 class ShownCall:
     """A call with what people see beside it. ``weight`` is None when it does not count;
-    ``signed``: its entry carries the signature of the device that sent it."""
+    ``signed``: its entry carries the signature of the device that sent it; ``report``: whose
+    word it is."""
 
     call: Call
     examiner_name: str
@@ -40,6 +43,7 @@ class ShownCall:
     note: str | None
     weight: CallWeight | None
     signed: bool
+    report: Report
 
     @property
     def counts(self) -> bool:
@@ -100,7 +104,7 @@ def dossier(animal: Animal, at: int | None = None) -> Dossier:
         assessment=assessment,
         start=start,
         lines=with_linkage(explain(assessment, evidence, kind), start),
-        calls=tuple(_shown(calls, assessment, names, texts)),
+        calls=tuple(_shown(calls, assessment, names, texts, at)),
         names=names,
         texts=texts,
         photos=tuple(one for one in photos_of(animal.pk) if at is None or one.position <= at),
@@ -109,18 +113,26 @@ def dossier(animal: Animal, at: int | None = None) -> Dossier:
 
 
 def _people(call: Call) -> Iterable[UUID]:
-    """Everyone named beside a call: examiner, sender, whoever objected."""
-    return (call.examiner, call.by, *(objection.by for objection in call.objections.all()))
+    """Everyone named beside a call: examiner, sender, whoever objected or spoke of a report."""
+    return (call.examiner, call.by, *(one.by for one in _beside(call)))
 
 
 def _facts(call: Call) -> Iterable[UUID]:
     """The call and what was stated about it: the facts that may carry a note."""
     withdrawn = (call.withdrawal.pk,) if hasattr(call, "withdrawal") else ()
-    return (call.pk, *withdrawn, *(objection.pk for objection in call.objections.all()))
+    return (call.pk, *withdrawn, *(one.pk for one in _beside(call)))
+
+
+def _beside(call: Call) -> list[Objection | Attestation]:
+    return [*call.objections.all(), *call.attestations.all()]
 
 
 def _shown(
-    calls: list[Call], assessment: Assessment, names: dict[UUID, str], texts: Texts
+    calls: list[Call],
+    assessment: Assessment,
+    names: dict[UUID, str],
+    texts: Texts,
+    at: int | None,
 ) -> Iterable[ShownCall]:
     weights = {weight.call: weight for weight in assessment.weights}
     signed = signed_among(call.pk for call in calls)
@@ -132,4 +144,5 @@ def _shown(
             note=texts.get((call.pk, "note")),
             weight=weights.get(str(call.pk)),
             signed=call.pk in signed,
+            report=report_of(call, at),
         )

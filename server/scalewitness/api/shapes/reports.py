@@ -1,0 +1,102 @@
+"""Calls reported in somebody's name, as they are shown to whom they name."""
+
+from collections.abc import Iterable
+from datetime import datetime
+from typing import Annotated, get_args
+from uuid import UUID
+
+import msgspec
+from msgspec import Struct
+
+from scalewitness.api.shapes import words
+from scalewitness.api.shapes.people import Person, named
+from scalewitness.calls.models import Attestation, Call
+from scalewitness.calls.queries.reports import last_answer, report_of
+from scalewitness.domain.facts import CallMade, Identification
+from scalewitness.domain.observations import Observation
+from scalewitness.domain.sexing.evidence import Report
+from scalewitness.people.queries import address_of, names_of
+
+ReportWord = Annotated[str, words.one_of(*get_args(Report))]
+Answer = Annotated[str, words.one_of("confirmed", "denied")]
+Kind = Annotated[str, words.one_of("report_answered", "document_read", "witness_stated")]
+
+
+class AttestationShown(Struct, frozen=True):
+    """What somebody other than the sender said of a call. ``answer``: of whom it names.
+    ``report``: what the record made of the call from then on."""
+
+    id: UUID
+    position: int
+    kind: Kind
+    by: Person
+    answer: Answer | None
+    report: ReportWord
+    at: datetime
+    note: str | None
+
+
+class ReportShown(Struct, frozen=True):
+    """What was said in your name. ``confirms``: whether your answer is more than the sender's
+    word, since the operator entered your address from what you publish. ``answer``: your last."""
+
+    call: UUID
+    animal: UUID
+    position: int
+    species: str
+    sent_by: Person
+    role: words.Role
+    method: words.Method
+    observed: Observation
+    conclusion: words.Conclusion
+    identified: Identification
+    examined_at: datetime
+    document: str | None
+    report: ReportWord
+    answer: Answer | None
+    confirms: bool
+
+
+class Reports(Struct, frozen=True):
+    items: list[ReportShown]
+
+
+def reports(calls: Iterable[Call]) -> list[ReportShown]:
+    listed = list(calls)
+    names = names_of(call.by for call in listed)
+    return [_report(call, names) for call in listed]
+
+
+def _report(call: Call, names: dict[UUID, str]) -> ReportShown:
+    said, answer = msgspec.convert(call.body, CallMade), last_answer(call)
+    address = address_of(call.examiner)
+    return ReportShown(
+        call=call.pk,
+        animal=call.animal_id,
+        position=call.position,
+        species=call.animal.species,
+        sent_by=named(call.by, names),
+        role=call.role,
+        method=call.method,
+        observed=said.observed,
+        conclusion=said.conclusion,
+        identified=said.identified,
+        examined_at=call.examined_at,
+        document=said.document,
+        report=report_of(call),
+        answer=answer.answer if answer else None,
+        confirms=address is not None and address.entered_by_id is None,
+    )
+
+
+def attestation(one: Attestation, names: dict[UUID, str], note: str | None) -> AttestationShown:
+    return AttestationShown(
+        id=one.pk,
+        position=one.position,
+        kind=one.kind,
+        by=named(one.by, names),
+        answer=one.answer,
+        report=one.report,
+        at=one.at,
+        note=note,
+    )
