@@ -15,8 +15,8 @@ from scalewitness.ledger.models import Entry
 from scalewitness.people.models import Keeper, Practitioner, PractitionerAddress
 from scalewitness.people.services import enter_address, name_practitioner
 from scalewitness.standings.queries.evidence import counting_calls, counting_calls_at, evidence_of
-from scalewitness.standings.queries.records import settles
 from scalewitness.standings.queries.replay import Replay
+from scalewitness.standings.queries.settling import settles
 
 pytestmark = pytest.mark.django_db
 

@@ -141,7 +141,7 @@ def _proofs(calls: QuerySet[Call], policy: Policy, parameters: str, at: int | No
     decisive = calls.filter(method__in=list(policy.decisive))
     for call in with_report(decisive, at).iterator():
         seen = evidence_of(call)
-        if _settles(seen, parameters):
+        if settles(seen, parameters):
             by_animal[call.animal_id].append(seen)
     found: list[Proof] = []
     changed = set() if at is None else _corrected_since(at, by_animal)
@@ -151,7 +151,7 @@ def _proofs(calls: QuerySet[Call], policy: Policy, parameters: str, at: int | No
     return found
 
 
-def _settles(call: Evidence, parameters: str) -> bool:
+def settles(call: Evidence, parameters: str) -> bool:
     """Whether it may settle an animal at all: not on its sender's word alone, by numbers that
     ask for a confirmation."""
     return not asks_for_confirmation(parameters) or call.report in {"own", "confirmed"}
