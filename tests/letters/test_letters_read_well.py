@@ -52,6 +52,12 @@ SALE = {
 }
 TO_SELLER = SALE | {"to_name": "Odile Marten"}
 KEEPER = {"to_name": "Odile Marten", "animal": VESPER}
+ANSWERED = {
+    "answer": "denied",
+    "role": "veterinarian",
+    "method": "endoscopy",
+    "examined_at": "2026-11-20T08:30:00+00:00",
+}
 ABOUT_A_DISCLOSURE = KEEPER | {
     "buyer_name": "Bela Novak",
     "owed_at": "2027-01-09T08:30:00+00:00",
@@ -103,6 +109,8 @@ CONTEXTS: dict[str, dict[str, Any]] = {
         "earlier": [],
         "link": str(LINK),
     },
+    "report_answered": KEEPER | ANSWERED,
+    "report_answered_buyer": SALE | {"animal": VESPER} | ANSWERED,
     "disclosure_undelivered": ABOUT_A_DISCLOSURE,
     "disclosure_silent": ABOUT_A_DISCLOSURE,
     "disclosure_reminder": {
@@ -251,6 +259,7 @@ def test_both_parts_lead_to_the_same_place(kind: str) -> None:
         "offer_declined": {own, receipts},
         "sale_held_seller": {own},
         "standing_notice": {f"http://testserver/animals/{ID}"},
+        "report_answered": {f"http://testserver/animals/{ID}"},
         "pairing_affected": {f"http://testserver/animals/{ID}", "http://testserver/pairings"},
         "dispute_opened": {f"http://testserver/disputes/{ID}"},
         "statement_made": {f"http://testserver/disputes/{ID}"},

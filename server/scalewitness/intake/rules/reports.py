@@ -16,6 +16,7 @@ from scalewitness.domain.reports import Spoken, after_answer, after_statement
 from scalewitness.intake.batch import Actor, Batch
 from scalewitness.intake.known import Known
 from scalewitness.intake.submission import Sealed
+from scalewitness.letters.reports import tell_of_answer
 from scalewitness.people.models import PractitionerAddress
 from scalewitness.people.queries import address_of, has_proved
 
@@ -33,7 +34,10 @@ def report_answered(fact: Sealed, batch: Batch) -> int:
     if last is not None and last.answer == body.answer:
         raise NotNow("They have answered so already.")
     stands = after_answer(_spoken_of(call), body.answer, proved=address.entered_by_id is None)
-    return _store(fact, call, stands, batch)
+    position = _store(fact, call, stands, batch)
+    if body.answer == "denied" or last is not None:
+        tell_of_answer(call, fact.id, body.answer, batch.letters)
+    return position
 
 
 def document_read(fact: Sealed, batch: Batch) -> int:

@@ -70,6 +70,8 @@ LETTERS = {
     "dispute_opened": "Dispute opened, to a keeper",
     "finding": "The finding to the buyer",
     "statement_made": "Statement in a dispute, to a keeper",
+    "report_answered": "Answer to a report, to a keeper",
+    "report_answered_buyer": "Answer to a report, to a buyer",
     "sale_held": "Hold of a sale, to the buyer",
     "sale_held_seller": "Hold of a sale, to the seller",
     "standing_notice": "Change of standing to a keeper",
