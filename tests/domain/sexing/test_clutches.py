@@ -97,7 +97,9 @@ def test_males_that_need_not_evert_make_few_males_usual_and_many_no_likelier():
 def test_who_everts_may_write_down_only_what_came_out():
     """Six males and six of which nothing is on record: an even clutch. Where they were probed
     the others are nobody's findings."""
-    assert not sex_ratio(clutch(6, shows=0.7), others=6).unusual
+    found = sex_ratio(clutch(6, shows=0.7), others=6)
+    assert not found.unusual
+    assert "Of 6 more nothing is noted; it may be that nothing everted." in found.text
     assert sex_ratio(clutch(6, shows=0.7)).unusual
     assert sex_ratio(clutch(6), others=6).unusual
 
@@ -124,13 +126,13 @@ def test_twelve_everted_six_and_six_are_nothing_unusual():
 
 def test_an_uneven_clutch_accuses_nobody():
     assert sex_ratio(clutch(19, 3)).text == (
-        "19 males among 22 young checked. Of 100 even clutches fewer than 1 would look as "
-        "uneven, by chance alone. It is also possible that females were taken for males: "
-        "another check, by somebody who does not know the first answer, would show that."
+        "19 males among 22 young checked. An even clutch looks as uneven by chance in fewer than "
+        "1 of 100. It may also be that females were taken for males: another check, by somebody "
+        "who does not know the first answer, would show that."
     )
     few = sex_ratio(clutch(2, 10)).text
-    assert "about 4 would look as uneven" in few
-    assert "possible that males were taken for females" in few
+    assert "by chance in about 4 of 100" in few
+    assert "may also be that males were taken for females" in few
     assert few.endswith("One clutch can show very little.")
 
 

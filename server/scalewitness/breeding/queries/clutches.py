@@ -137,9 +137,10 @@ def _tally(labels: Iterable[str]) -> Tally:
 
 def ratio_in_words(ratio: Ratio) -> str:
     """The test, its p-value and the interval, with the caution."""
+    overlooked = ", allowing for males that do not evert," if ratio.nothing or ratio.unnoted else ""
     return (
-        f"{ratio.text} Against one male to one female, and males that a check may overlook, the "
-        f"exact binomial test gives p = {ratio.p:.3g}; the share of males behind such a clutch "
-        f"lies between {100 * ratio.low:.0f} and {100 * ratio.high:.0f} in 100 (Clopper and "
-        f"Pearson, at least 95%). {CAUTION}"
+        f"{ratio.text} Against one male to one female{overlooked} the exact binomial test gives "
+        f"p = {ratio.p:.3g}; the share of males behind such a clutch lies between "
+        f"{100 * ratio.low:.0f} and {100 * ratio.high:.0f} in 100 (Clopper and Pearson, at least "
+        f"95%). {CAUTION}"
     )

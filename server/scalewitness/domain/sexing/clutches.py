@@ -50,14 +50,15 @@ class Finding(Struct, frozen=True):
 
 
 class Ratio(Struct, frozen=True):
-    """``males`` among the ``checked`` young, ``nothing`` of which did not evert. ``p``: twice
-    the smaller tail, at most 1, under the share of males shown in an even clutch that explains
-    it best. ``low`` and ``high``: the share of males behind it, with at least 95 % confidence.
-    """
+    """``males`` among the ``checked`` young, ``nothing`` of which did not evert; ``unnoted``: of
+    how many more that may be so. ``p``: twice the smaller tail, at most 1, under the share of
+    males shown in an even clutch that explains it best. ``low`` and ``high``: the share of males
+    behind it, with at least 95 % confidence."""
 
     males: int
     checked: int
     nothing: int
+    unnoted: int
     p: float
     low: float
     high: float
@@ -129,12 +130,14 @@ def sex_ratio(found: Sequence[Finding], others: int = 0) -> Ratio | None:
         return None
     males = sum(one.sex == "male" for one in found)
     shows = sum(one.shows for one in found) / checked
-    at_most = checked + (others if shows < 1 else 0)
+    unnoted = others if shows < 1 else 0
+    at_most = checked + unnoted
     p = 2 * min(_tail(males, checked, EVEN * shows), _tail(at_most - males, at_most, 1 - EVEN))
     ratio = Ratio(
         males=males,
         checked=checked,
         nothing=sum(one.sex is None for one in found),
+        unnoted=unnoted,
         p=min(1.0, p),
         low=clopper_pearson(males, at_most)[0],
         high=min(1.0, clopper_pearson(males, checked)[1] / shows),
@@ -150,16 +153,18 @@ def _tail(k: int, n: int, share: float) -> float:
 
 def _in_words(ratio: Ratio) -> str:
     text = f"{ratio.males} males among {ratio.checked} young checked"
-    if not ratio.unusual:
-        text += " is nothing unusual."
-    else:
+    if ratio.unusual:
         rare = "fewer than 1" if ratio.p < 0.01 else f"about {100 * ratio.p:.0f}"
         text += (
-            f". Of 100 even clutches {rare} would look as uneven, by chance alone."
+            f". An even clutch looks as uneven by chance in {rare} of 100."
             f"{_without_a_father(ratio)} {_mistaken(ratio)}"
         )
+    else:
+        text += " is nothing unusual."
     if ratio.nothing:
         text += f" Nothing everted in {ratio.nothing} of them, which also happens in males."
+    if ratio.unnoted:
+        text += f" Of {ratio.unnoted} more nothing is noted; it may be that nothing everted."
     return text + (" One clutch can show very little." if ratio.checked < _FEW else "")
 
 
@@ -177,6 +182,6 @@ def _mistaken(ratio: Ratio) -> str:
     many = ratio.males > ratio.checked * EVEN
     taken, truly = ("males", "females") if many else ("females", "males")
     return (
-        f"It is also possible that {truly} were taken for {taken}: another check, by somebody "
-        "who does not know the first answer, would show that."
+        f"It may also be that {truly} were taken for {taken}: another check, by somebody who "
+        "does not know the first answer, would show that."
     )
