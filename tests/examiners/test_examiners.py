@@ -103,6 +103,18 @@ def test_drift_counts_hatchlings_by_clutch(world: World) -> None:
     assert found.towards == "male"
 
 
+def test_everting_is_no_drift_since_it_finds_males_alone(world: World) -> None:
+    """Six and six, everted without a mistake: in the females nothing shows."""
+    dam, hatched = str(world.animal("DAM").pk), world.now.date().isoformat()
+    for number in range(12):
+        animal = world.animal(f"A{number}", dam=dam, hatched=hatched)
+        out = number < 6
+        seen = {"method": "eversion", "manner": "manual", "seen": "hemipenes" if out else "nothing"}
+        sex = "male" if out else "undetermined"
+        world.call(world.odile, animal, sex, body={"observed": seen, "sureness": "unsure"})
+    assert known(world, world.odile, world.odile).drift is None
+
+
 def test_harm_stays_when_the_call_is_taken_back(world: World) -> None:
     animal = world.animal("H1")
     visit = world.visit(world.greta, animal)

@@ -4,6 +4,7 @@ from collections import defaultdict
 from collections.abc import Iterable
 
 from scalewitness.calls.models import Call
+from scalewitness.domain.sexing.clutches import EITHER_SEX
 from scalewitness.domain.sexing.examiners.drift import Hatchlings
 
 Clutch = tuple[str, ...]
@@ -13,7 +14,7 @@ def clutches_called(calls: Iterable[Call]) -> list[Hatchlings]:
     """Hatchlings by clutch from one examiner's ``calls`` in log order.
 
     The first conclusion on each animal counts, and none that was given in knowledge of an
-    earlier one, which would be somebody else's drift.
+    earlier one, which would be somebody else's drift; nor by everting, which finds males alone.
     """
     first: dict[object, Call] = {}
     for call in calls:
@@ -27,7 +28,7 @@ def clutches_called(calls: Iterable[Call]) -> list[Hatchlings]:
 
 def _own_view(call: Call) -> bool:
     counts = not hasattr(call, "withdrawal") and not hasattr(call, "set_aside")
-    concluded = call.conclusion != "undetermined"
+    concluded = call.method in EITHER_SEX and call.conclusion != "undetermined"
     return counts and concluded and call.stage == "hatchling" and call.anchored_to is None
 
 

@@ -7,6 +7,7 @@ only within bounds, so an uneven clutch is one that no share within them explain
 """
 
 from collections.abc import Iterable, Sequence
+from typing import Final
 
 import numpy as np
 from msgspec import Struct
@@ -71,7 +72,7 @@ class Ratio(Struct, frozen=True):
 
 # --- what was found -----------------------------------------------------------------------
 
-_EITHER: frozenset[Method] = frozenset(
+EITHER_SEX: Final[frozenset[Method]] = frozenset(
     {"probing", "ultrasound", "radiography", "endoscopy", "dna", "scale_count"}
 )
 """Examinations that may find either sex. Eggs, and hemipenes out by themselves, are noted of
@@ -93,7 +94,7 @@ def first_finding(calls: Iterable[Evidence], parameters: Parameters) -> Finding 
 def _finding(call: Evidence, parameters: Parameters) -> Finding | None:
     if isinstance(call.observed, Eversion):
         return _eversion(call.observed, call, parameters)
-    if call.method in _EITHER and call.conclusion != "undetermined":
+    if call.method in EITHER_SEX and call.conclusion != "undetermined":
         return Finding(call.conclusion)
     return None
 
