@@ -21,7 +21,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "server"))
 
 from scalewitness.domain.observations import Conclusion, Eversion, Observation, Probing
-from scalewitness.domain.sexing.clutches import Ratio, first_finding, sex_ratio
+from scalewitness.domain.sexing.clutches import Ratio, first_check, sex_ratio
 from scalewitness.domain.sexing.evidence import Evidence
 from scalewitness.domain.sexing.parameters import load_parameters
 
@@ -105,7 +105,7 @@ def _remarked(manner: str, young: Young) -> bool:
 
 def ratio_of(calls: list[Evidence | None]) -> Ratio | None:
     """The ratio of a clutch with at most one call on each of the young."""
-    each = [first_finding([call], PARAMETERS) for call in calls if call is not None]
+    each = [first_check([call], PARAMETERS) for call in calls if call is not None]
     found = [one for one in each if one is not None]
     return sex_ratio(found, others=len(calls) - len(found))
 

@@ -12,7 +12,7 @@ from scalewitness.breeding.queries.clutches import (
     ratio_in_words,
 )
 from scalewitness.domain.errors import NotFound
-from scalewitness.domain.sexing.clutches import Finding, sex_ratio
+from scalewitness.domain.sexing.clutches import FirstCheck, sex_ratio
 
 pytestmark = pytest.mark.django_db
 
@@ -87,7 +87,7 @@ def test_the_ratio_follows_the_first_calls_that_count(world: World) -> None:
 
 def test_the_words_give_the_exact_test_and_its_caution() -> None:
     """6 of 6: p = 2 / 2**6 = 0.03125; the interval's lower end is 0.025 ** (1 / 6) = 0.541."""
-    ratio = sex_ratio([Finding("male")] * 6)
+    ratio = sex_ratio([FirstCheck("male")] * 6)
     assert ratio is not None
     assert ratio.p == pytest.approx(0.03125)
     text = ratio_in_words(ratio)

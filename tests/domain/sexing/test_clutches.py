@@ -9,7 +9,7 @@ from tests.domain.sexing.builders import PARAMETERS, call, female, male, probed
 
 from bench.clutches import MANNERS, SIZES, ratio_of, remarked_on
 from scalewitness.domain.observations import Eversion, Hearsay, Reproduction, Visual
-from scalewitness.domain.sexing.clutches import Finding, Tally, first_finding, sex_ratio, tally
+from scalewitness.domain.sexing.clutches import FirstCheck, Tally, first_check, sex_ratio, tally
 from scalewitness.domain.sexing.evidence import Evidence
 
 VECTORS = json.loads(
@@ -26,7 +26,7 @@ def test_the_trades_count():
     assert str(tally([])) == "0.0.0"
 
 
-# --- what was found of one of the young ---------------------------------------------------
+# --- what was seen of one of the young ---------------------------------------------------
 
 
 def everted(seen: str, conclusion: str, manner: str = "manual", **other: str) -> Evidence:
@@ -34,19 +34,19 @@ def everted(seen: str, conclusion: str, manner: str = "manual", **other: str) ->
 
 
 @pytest.mark.parametrize(
-    ("calls", "finding"),
+    ("calls", "shown"),
     [
         ([], None),
-        ([male()], Finding("male")),
-        ([female(), male("ben")], Finding("female")),
-        ([male(anchored_to="male"), female("ben")], Finding("female")),
+        ([male()], FirstCheck("male")),
+        ([female(), male("ben")], FirstCheck("female")),
+        ([male(anchored_to="male"), female("ben")], FirstCheck("female")),
         ([male(identity="mismatch")], None),
-        ([call("undetermined", probed(6, 6)), female()], Finding("female")),
-        ([everted("hemipenes", "male")], Finding("male", SHOWS)),
-        ([everted("nothing", "female")], Finding(None, SHOWS)),
-        ([everted("nothing", "undetermined")], Finding(None, SHOWS)),
-        ([everted("nothing", "female", stage="adult")], Finding(None, 0.15)),
-        ([everted("nothing", "female"), male("ben")], Finding("male")),
+        ([call("undetermined", probed(6, 6)), female()], FirstCheck("female")),
+        ([everted("hemipenes", "male")], FirstCheck("male", SHOWS)),
+        ([everted("nothing", "female")], FirstCheck(None, SHOWS)),
+        ([everted("nothing", "undetermined")], FirstCheck(None, SHOWS)),
+        ([everted("nothing", "female", stage="adult")], FirstCheck(None, 0.15)),
+        ([everted("nothing", "female"), male("ben")], FirstCheck("male")),
         ([everted("unclear", "female")], None),
         ([everted("nothing", "male")], None),
         ([everted("hemipenes", "male", "spontaneous")], None),
@@ -54,8 +54,8 @@ def everted(seen: str, conclusion: str, manner: str = "manual", **other: str) ->
         ([call("male", Visual("tail")), call("male", Hearsay("seller"))], None),
     ],
 )
-def test_the_first_finding_in_somebodys_own_view(calls, finding):
-    assert first_finding(calls, PARAMETERS) == finding
+def test_the_first_check_in_somebodys_own_view(calls, shown):
+    assert first_check(calls, PARAMETERS) == shown
 
 
 # --- the ratio ----------------------------------------------------------------------------
@@ -66,9 +66,9 @@ GRID = [
 ]
 
 
-def clutch(males: int, females: int = 0, nothing: int = 0, shows: float = 1.0) -> list[Finding]:
+def clutch(males: int, females: int = 0, nothing: int = 0, shows: float = 1.0) -> list[FirstCheck]:
     kinds = (("male", males), ("female", females), (None, nothing))
-    return [Finding(sex, shows) for sex, count in kinds for _ in range(count)]
+    return [FirstCheck(sex, shows) for sex, count in kinds for _ in range(count)]
 
 
 @pytest.mark.parametrize("row", GRID, ids=lambda r: f"{r['k']} of {r['n']}")
@@ -96,7 +96,7 @@ def test_males_that_need_not_evert_make_few_males_usual_and_many_no_likelier():
 
 def test_who_everts_may_write_down_only_what_came_out():
     """Six males and six of which nothing is on record: an even clutch. Where they were probed
-    the others are nobody's findings."""
+    nobody knows the others."""
     found = sex_ratio(clutch(6, shows=0.7), others=6)
     assert not found.unusual
     assert "Of 6 more nothing is noted; it may be that nothing everted." in found.text

@@ -9,7 +9,7 @@ from scalewitness.breeding.queries.clutches import Clutch, ratio_in_words
 
 
 class SexRatio(Struct, frozen=True):
-    """Males among the young checked against 1:1, by what was first found of each: exact
+    """Males among the young checked against 1:1, by what the first check of each showed: exact
     two-sided binomial ``p`` under the share of males shown that explains them best, and the
     interval of the share of males (Clopper and Pearson, at least 95%)."""
 

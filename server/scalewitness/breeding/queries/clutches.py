@@ -11,10 +11,10 @@ from scalewitness.animals.models import Animal, Collection
 from scalewitness.domain.consequences import sex_of
 from scalewitness.domain.errors import NotFound
 from scalewitness.domain.sexing.clutches import (
-    Finding,
+    FirstCheck,
     Ratio,
     Tally,
-    first_finding,
+    first_check,
     sex_ratio,
     tally,
 )
@@ -32,7 +32,7 @@ CAUTION = (
 @dataclass(frozen=True, slots=True)
 class Clutch:
     """``counted`` follows the standings, probable and verified alike; ``ratio`` follows what
-    was first found of each hatchling, and is None where that is known of too few."""
+    the first check of each hatchling showed, and is None where too few were checked."""
 
     sire: UUID | None
     dam: UUID | None
@@ -71,11 +71,11 @@ def clutches_of(broods: Sequence[Brood]) -> list[Clutch]:
     days = Q(hatched__in={one.hatched for one in broods})
     animals = sorted(_young().filter(within & days).prefetch_related("identifiers"), key=_key)
     ids = [one.pk for one in animals]
-    labels, findings = labels_of(ids), _first_findings(ids)
+    labels, checks = labels_of(ids), _first_checks(ids)
     found: dict[Brood, list[Animal]] = {}
     for animal in animals:
         found.setdefault(brood_of(animal), []).append(animal)
-    return [_clutch(found[one], labels, findings) for one in broods]
+    return [_clutch(found[one], labels, checks) for one in broods]
 
 
 def clutch_with(collection: Collection, animal: UUID) -> Clutch:
@@ -107,19 +107,19 @@ def _key(one: Animal) -> tuple[str, str]:
     return codes[0] if codes else "", str(one.pk)
 
 
-def _first_findings(animals: Iterable[UUID]) -> dict[UUID, Finding]:
-    """By the parameters in force; animals of which nothing was found are absent."""
+def _first_checks(animals: Iterable[UUID]) -> dict[UUID, FirstCheck]:
+    """By the parameters in force; animals of which no check tells are absent."""
     parameters = load_parameters(yardstick().parameters)
     each = evidence_by_animal(animals).items()
-    found = {animal: first_finding(calls, parameters) for animal, calls in each}
-    return {animal: finding for animal, finding in found.items() if finding is not None}
+    found = {animal: first_check(calls, parameters) for animal, calls in each}
+    return {animal: one for animal, one in found.items() if one is not None}
 
 
 def _clutch(
-    animals: Sequence[Animal], labels: Mapping[UUID, str], findings: Mapping[UUID, Finding]
+    animals: Sequence[Animal], labels: Mapping[UUID, str], checks: Mapping[UUID, FirstCheck]
 ) -> Clutch:
     first = animals[0]
-    found = [findings[one.pk] for one in animals if one.pk in findings]
+    found = [checks[one.pk] for one in animals if one.pk in checks]
     assert first.hatched is not None  # noqa: S101  the query left them out
     return Clutch(
         sire=first.sire,

@@ -2,8 +2,8 @@
 
 The ratio is not taken from standings: a hatchling in which nothing everted seldom becomes a
 probable female, so an even clutch sexed by hand would seem to be nearly all male. It is taken
-from what was first found of each of the young. How many males such a check overlooks is known
-only within bounds, so an uneven clutch is one that no share within them explains.
+from what the first check of each of the young showed. How many males such a check overlooks is
+known only within bounds, so an uneven clutch is one that no share within them explains.
 """
 
 from collections.abc import Iterable, Sequence
@@ -42,9 +42,9 @@ def tally(conclusions: Iterable[Conclusion]) -> Tally:
     return Tally(*(found.count(one) for one in ("male", "female", "undetermined")))
 
 
-class Finding(Struct, frozen=True):
-    """What was first found of one of the young; ``sex`` None: nothing everted. ``shows``: of
-    males, the least share in which such a check shows it."""
+class FirstCheck(Struct, frozen=True):
+    """What the first check of one of the young showed; ``sex`` None: nothing everted.
+    ``shows``: of males, the least share in which such a check shows it."""
 
     sex: Sex | None
     shows: float = 1.0
@@ -70,7 +70,7 @@ class Ratio(Struct, frozen=True):
         return self.p < _UNLIKELY
 
 
-# --- what was found -----------------------------------------------------------------------
+# --- what was seen ------------------------------------------------------------------------
 
 EITHER_SEX: Final[frozenset[Method]] = frozenset(
     {"probing", "ultrasound", "radiography", "endoscopy", "dna", "scale_count"}
@@ -79,11 +79,11 @@ EITHER_SEX: Final[frozenset[Method]] = frozenset(
 one sex only: those of the other are not among the checked, so they tell nothing of a ratio."""
 
 
-def first_finding(calls: Iterable[Evidence], parameters: Parameters) -> Finding | None:
-    """The first finding somebody made without knowing an earlier answer; that nothing everted
-    only where nobody found more. ``calls`` count, and stand in log order."""
+def first_check(calls: Iterable[Evidence], parameters: Parameters) -> FirstCheck | None:
+    """The first check somebody made without knowing an earlier answer; that nothing everted
+    only where nobody saw more. ``calls`` count, and stand in log order."""
     found = [
-        _finding(call, parameters)
+        _as_check(call, parameters)
         for call in calls
         if call.anchored_to is None and call.identity != "mismatch"
     ]
@@ -91,16 +91,16 @@ def first_finding(calls: Iterable[Evidence], parameters: Parameters) -> Finding 
     return next(sure, next((one for one in found if one is not None), None))
 
 
-def _finding(call: Evidence, parameters: Parameters) -> Finding | None:
+def _as_check(call: Evidence, parameters: Parameters) -> FirstCheck | None:
     if isinstance(call.observed, Eversion):
         return _eversion(call.observed, call, parameters)
     if call.method in EITHER_SEX and call.conclusion != "undetermined":
-        return Finding(call.conclusion)
+        return FirstCheck(call.conclusion)
     return None
 
 
-def _eversion(observed: Eversion, call: Evidence, parameters: Parameters) -> Finding | None:
-    """That nothing everted is no finding of a female, whatever was concluded from it."""
+def _eversion(observed: Eversion, call: Evidence, parameters: Parameters) -> FirstCheck | None:
+    """That nothing everted shows no female, whatever was concluded from it."""
     sexes: dict[tuple[str, Conclusion], Sex | None] = {
         ("hemipenes", "male"): "male",
         ("nothing", "female"): None,
@@ -110,7 +110,7 @@ def _eversion(observed: Eversion, call: Evidence, parameters: Parameters) -> Fin
     if observed.manner != "manual" or kind not in sexes:
         return None
     share = f"eversion.manual.hemipenes.{call.stage}.male"
-    return Finding(
+    return FirstCheck(
         sexes[kind], min(parameters.base.value(share), parameters.pessimistic.value(share))
     )
 
@@ -118,9 +118,9 @@ def _eversion(observed: Eversion, call: Evidence, parameters: Parameters) -> Fin
 # --- the ratio ----------------------------------------------------------------------------
 
 
-def sex_ratio(found: Sequence[Finding], others: int = 0) -> Ratio | None:
+def sex_ratio(found: Sequence[FirstCheck], others: int = 0) -> Ratio | None:
     """Whether males are too many or too few for an even clutch; None for fewer than six
-    checked young. ``others``: young of which nothing was found.
+    checked young. ``others``: young of which no check tells.
 
     Too many: for a check that shows every male. Where some were everted, the ``others`` count
     as not male, since whoever everts may write down those only in which something came out.

@@ -22,7 +22,7 @@ NEVER = -1
 """Before the log's first entry."""
 
 
-class Point(NamedTuple):
+class LogPoint(NamedTuple):
     """Just after the fact at a log position, which was logged at that moment."""
 
     position: int
@@ -37,7 +37,7 @@ class BlindCheck(NamedTuple):
     closes: datetime
     over: int | None
 
-    def is_open(self, then: Point) -> bool:
+    def is_open(self, then: LogPoint) -> bool:
         """Whether the guest was still to make it."""
         over = self.over is not None and self.over <= then.position
         return self.accepted <= then.position and self.closes > then.at and not over
@@ -81,18 +81,18 @@ def _checks_of_awaited(
     return found
 
 
-def _recorded(examiners: Iterable[UUID]) -> dict[UUID, list[Point]]:
+def _recorded(examiners: Iterable[UUID]) -> dict[UUID, list[LogPoint]]:
     """When the record of each was made up, the latest first."""
     logged = Entry.objects.filter(position=OuterRef("position")).values("received_at")
     rows = ExaminerRecord.objects.filter(examiner__in=list(examiners)).order_by("-position")
-    found: defaultdict[UUID, list[Point]] = defaultdict(list)
+    found: defaultdict[UUID, list[LogPoint]] = defaultdict(list)
     for examiner, position, at in rows.annotate(at=Subquery(logged)).values_list(
         "examiner", "position", "at"
     ):
-        found[examiner].append(Point(position, at))
+        found[examiner].append(LogPoint(position, at))
     return found
 
 
-def _last_free(checks: Iterable[BlindCheck], records: Iterable[Point]) -> int:
+def _last_free(checks: Iterable[BlindCheck], records: Iterable[LogPoint]) -> int:
     free = (then for then in records if not any(check.is_open(then) for check in checks))
     return next((then.position for then in free), NEVER)
