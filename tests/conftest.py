@@ -14,7 +14,7 @@ from tests.world import World
 
 from scalewitness import rate_limit
 
-pytest_plugins = ["tests.plugins.bounded", "tests.plugins.long"]
+pytest_plugins = ["tests.plugins.bounded", "tests.plugins.long", "tests.plugins.longest_first"]
 
 hypothesis.register_profile("steady", deadline=None)
 hypothesis.load_profile("steady")

@@ -1,14 +1,18 @@
-"""No test hangs, and none is left out unseen."""
+"""No test hangs, none is left out unseen, and the longest do not come last."""
 
+import os
 import re
 import subprocess
 import sys
 import threading
 import time
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import pytest
 from tests.plugins.bounded import bounded
+from tests.plugins.longest_first import LONGEST, pytest_collection_modifyitems
 from tests.waiting import ENOUGH, eventually
 
 from stack.local import ROOT
@@ -48,7 +52,8 @@ def run(folder: Path, *arguments: str) -> str:
     (folder / "test_two.py").write_text(TWO)
     command = [sys.executable, "-m", "pytest", "-p", "tests.plugins.long", "-c", "/dev/null"]
     done = subprocess.run(  # noqa: S603  our own
-        [*command, "-p", "no:django", "-p", "no:randomly", *arguments, str(folder)],
+        [*command, "-p", "xdist", *arguments, str(folder)],
+        env=os.environ | {"PYTEST_DISABLE_PLUGIN_AUTOLOAD": "1"},  # most of the time is theirs
         cwd=ROOT, capture_output=True, text=True, timeout=ENOUGH,
     )  # fmt: skip
     return done.stdout + done.stderr
@@ -72,3 +77,12 @@ def test_every_long_test_names_an_ordinary_one_of_the_same_promise() -> None:
                 assert named, f"{file}: {why}"
                 found = (ROOT / named[1]).read_text()
                 assert f"def {named[2]}(" in found, f"{file}: {named[0]}"
+
+
+def test_files_of_long_tests_are_there_and_begun_first_in_their_order() -> None:
+    assert [one for one in LONGEST if not (TESTS / one).is_file()] == []
+    short = ["tests/docs/test_documents.py::test_b", "tests/api/test_log.py::test_a"]
+    long = [f"tests/{one}::test_c" for one in LONGEST]
+    items: list[Any] = [SimpleNamespace(nodeid=one) for one in [*short, *reversed(long)]]
+    pytest_collection_modifyitems(items)
+    assert [one.nodeid for one in items] == [*long, *short]

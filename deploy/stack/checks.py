@@ -24,7 +24,8 @@ CHECKS = (
     ("js-lint", ["deno", "lint", *DENO, *SCRIPTS]),
     ("js-type", ["deno", "check", "--no-remote", *DENO, *SCRIPTS]),
     ("js-form", ["deno", "fmt", "--check", *DENO, *SCRIPTS]),
-    ("tests", ["pytest", "-n", "auto", "--dist", "loadfile"]),  # a file stays with one process
+    # A file stays with one process; they are begun in the order of tests/plugins/longest_first.py.
+    ("tests", ["pytest", "-n", "auto", "--dist", "loadfile", "--no-loadscope-reorder"]),
 )
 
 BROWSERS = ("chromium", "chromium-browser", "google-chrome")

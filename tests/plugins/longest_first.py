@@ -1,0 +1,47 @@
+"""The longest files go first, so that of several processes none begins one at the end.
+
+``--dist loadfile`` hands files out in the order of their tests where ``--no-loadscope-reorder``
+is given; by itself it would begin with the files of most tests, and end with those of one or two
+that start a whole service. All other files keep whatever order they have.
+"""
+
+import pytest
+
+LONGEST = (
+    "browser/rackside/test_refused.py",
+    "cli/test_interrupted.py",
+    "browser/rackside/test_ahead.py",
+    "browser/rackside/test_offline.py",
+    "cli/test_day.py",
+    "pages/test_not_yours.py",
+    "cli/test_following.py",
+    "api/test_not_yours.py",
+    "journeys/test_incident.py",
+    "browser/rackside/test_clock.py",
+    "browser/rackside/test_sight.py",
+    "journeys/test_stuck.py",
+    "api/test_every_operation.py",
+    "api/test_matrix.py",
+    "cli/test_wrong_clock.py",
+    "browser/test_commerce.py",
+    "pages/test_hundredfold.py",
+    "cli/test_servers.py",
+    "deploy/test_access_logs.py",
+    "domain/pictures/test_memory.py",
+    "journeys/test_queue_away.py",
+    "cli/test_ahead.py",
+    "browser/rackside/test_following.py",
+    "pages/test_security.py",
+    "fsck/test_fsck.py",
+    "cli/test_second_factor.py",
+    "cli/test_loss.py",
+    "cli/test_tables.py",
+    "deploy/test_local.py",
+)
+"""After ``tests/``: those that take ten seconds and more on two idle cores."""
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    place = {f"tests/{name}": number for number, name in enumerate(LONGEST)}
+    items.sort(key=lambda one: place.get(one.nodeid.partition("::")[0], len(LONGEST)))
