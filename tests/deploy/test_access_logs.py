@@ -9,8 +9,9 @@ from urllib.parse import quote
 
 import pytest
 from tests.addresses import secret_addresses
+from tests.plugins.services import Services
+from tests.stacks import database_for
 
-from stack import postgres
 from stack.local import ROOT, LocalStack
 from stack.ready import LOOPBACK, free_port, tcp
 from stack.supervisor import Service, Supervisor
@@ -19,13 +20,17 @@ SECRET = "NotByItsShape"
 
 
 @pytest.fixture(scope="module")
-def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[LocalStack]:
+def served(
+    services: Services, untouched_database: str, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[LocalStack]:
     folder = tmp_path_factory.mktemp("served")
-    with Supervisor(folder / "run", lambda name, text: None) as supervisor:
-        local = LocalStack(supervisor, folder / "data", free_port(), given={}, durable=False)
+    with (
+        database_for(services, untouched_database, "served") as database,
+        Supervisor(folder / "run", lambda name, text: None) as supervisor,
+    ):
+        local = LocalStack(supervisor, folder / "data", free_port(), database)
         local.start()
         yield local
-    postgres.remove(folder / "data" / "postgres")
 
 
 def ask(port: int, path: str, headers: dict[str, str], method: str = "GET") -> int:
@@ -90,9 +95,7 @@ def test_too_few_threads_are_warned_of(served: LocalStack) -> None:
     served.environment["WEB_THREADS"] = "4"
     served.start_web()
     assert "give at least 16" in log.read_text()
-    served.supervisor.end("web")
     del served.environment["WEB_THREADS"]
-    served.start_web()
 
 
 def nginx_of(folder: Path, port: int, behind: int) -> Path:

@@ -6,10 +6,10 @@ from pathlib import Path
 
 import httpx
 from tests.journeys.test_crashes import collection_with_animal, envelope
+from tests.stacks import Given, vouch
 from tests.waiting import ENOUGH
 from tests.world import PASSWORD, probing
 
-from stack import postgres
 from stack.local import LocalStack
 from stack.ready import free_port
 from stack.supervisor import Supervisor
@@ -52,19 +52,18 @@ class Web:
         with httpx.Client(base_url=self.api, timeout=ENOUGH) as anyone:
             keeper = {"name": "Odile Varga", "email": self.email, "password": PASSWORD}
             anyone.post("keepers", json=keeper).raise_for_status()
-            self.stack.run("vouch", "scalewitness", "vouch", self.email)
+            vouch(self.stack, self.email)
             device = {"email": self.email, "password": PASSWORD, "name": "phone"}
             answers = [anyone.post("devices", json=device) for _ in range(devices)]
         return [one.raise_for_status().json()["token"] for one in answers]
 
 
 @contextmanager
-def running_web(folder: Path) -> Iterator[Web]:
+def running_web(folder: Path, database: Given) -> Iterator[Web]:
     """Without a worker; letters stay where they are."""
-    folder.chmod(0o711)
     with Supervisor(folder, say=lambda name, text: None) as supervisor:
-        given = {"EMAIL_URL": "smtp://127.0.0.1:1"}
-        stack = LocalStack(supervisor, folder, free_port(), given=given, durable=False)
+        given = database | {"EMAIL_URL": "smtp://127.0.0.1:1"}
+        stack = LocalStack(supervisor, folder, free_port(), given)
         # As in production: the tests' own process has other needs.
         stack.environment["DATABASE_POOL_MAX"] = "64"
         stack.start_database()
@@ -73,4 +72,3 @@ def running_web(folder: Path) -> Iterator[Web]:
         stack.migrate()
         stack.start_web()
         yield Web(stack)
-    postgres.remove(folder / "postgres")

@@ -14,12 +14,13 @@ from typing import Any
 import httpx
 import psycopg
 import pytest
+from tests.plugins.services import Services
+from tests.stacks import Given, database_for, vouch
 from tests.waiting import ENOUGH, eventually
 from tests.world import PASSWORD, START, probing
 
 from scalewitness.domain.ids import uuid7
 from scalewitness.domain.moments import rfc3339
-from stack import postgres
 from stack.local import LocalStack
 from stack.mailsink import Faults, MailSink
 from stack.ready import free_port
@@ -42,9 +43,12 @@ def fresh_id() -> str:
 class Service:
     """The running service in a folder of its own, sending its mail to ``sink``."""
 
-    def __init__(self, supervisor: Supervisor, folder: Path, sink: MailSink) -> None:
+    def __init__(
+        self, supervisor: Supervisor, folder: Path, sink: MailSink, database: Given
+    ) -> None:
         self.supervisor = supervisor
-        self.stack = LocalStack(supervisor, folder, free_port(), given={"EMAIL_URL": sink.url})
+        given = database | {"EMAIL_URL": sink.url}
+        self.stack = LocalStack(supervisor, folder, free_port(), given)
         self.stack.environment["MAIL_LEASE_SECONDS"] = str(LEASE)
         self.stack.start()
         self.clients = ExitStack()
@@ -62,7 +66,7 @@ class Service:
             anyone.post("keepers", json=signed_up).raise_for_status()
             device = {"email": email, "password": PASSWORD, "name": "phone"}
             token = anyone.post("devices", json=device).raise_for_status().json()["token"]
-        self.stack.run("vouch", "scalewitness", "vouch", email)
+        vouch(self.stack, email)
         headers = {"Authorization": f"Bearer {token}"}
         client = httpx.Client(base_url=base, headers=headers, timeout=ENOUGH)
         return self.clients.enter_context(client)
@@ -75,13 +79,16 @@ def sink(tmp_path: Path, request: pytest.FixtureRequest) -> Iterator[MailSink]:
 
 
 @pytest.fixture
-def service(tmp_path: Path, sink: MailSink) -> Iterator[Service]:
-    tmp_path.chmod(0o711)
-    with Supervisor(tmp_path / "run", say=lambda name, text: None) as supervisor:
-        running = Service(supervisor, tmp_path / "run", sink)
+def service(
+    services: Services, untouched_database: str, tmp_path: Path, sink: MailSink
+) -> Iterator[Service]:
+    with (
+        database_for(services, untouched_database, "service") as database,
+        Supervisor(tmp_path / "run", say=lambda name, text: None) as supervisor,
+    ):
+        running = Service(supervisor, tmp_path / "run", sink, database)
         with running.clients:
             yield running
-    postgres.remove(tmp_path / "run" / "postgres")
 
 
 def envelope(kind: str, about: str, body: dict[str, Any]) -> dict[str, Any]:
@@ -193,6 +200,10 @@ def test_kill_9_of_the_worker_between_smtp_and_its_note_loses_no_letter(
     assert copies == 2
 
 
+@pytest.mark.long(
+    "a service of its own for a smaller accident; "
+    "tests/journeys/test_incident.py::test_everyone_who_relied_on_it_hears_once"
+)
 def test_letters_wait_out_a_dead_worker_and_a_dead_broker(service: Service, sink: MailSink) -> None:
     odile, greta = service.keeper("odile"), service.keeper("greta")
     collection, animal = collection_with_animal(odile)

@@ -12,6 +12,8 @@ import httpx
 import pytest
 from tests.deploy.test_supervisor import running_pids
 from tests.journeys.running import Web, running_web
+from tests.plugins.services import Services
+from tests.stacks import database_for
 from tests.waiting import ENOUGH, eventually
 from tests.world import PASSWORD
 
@@ -21,8 +23,13 @@ where it answers, so that other work of the machine counts on both sides."""
 
 
 @pytest.fixture(scope="module")
-def web(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Web]:
-    with running_web(tmp_path_factory.mktemp("away")) as running:
+def web(
+    services: Services, untouched_database: str, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[Web]:
+    with (
+        database_for(services, untouched_database, "away") as database,
+        running_web(tmp_path_factory.mktemp("away"), database) as running,
+    ):
         yield running
 
 
@@ -59,6 +66,10 @@ def test_signing_in_pushing_and_readiness_go_on(web: Web, away: Any) -> None:
     eventually(lambda: broker(web) == "ok", "the queue server to be used again")
 
 
+@pytest.mark.long(
+    "forty pushes, beside twenty that are not hindered; "
+    "tests/journeys/test_queue_away.py::test_signing_in_pushing_and_readiness_go_on"
+)
 def test_a_silent_one_is_waited_for_once_and_not_by_everyone(web: Web) -> None:
     """Of two web processes each finds out for itself, and again after some seconds."""
     usual = median(timed(web.push) for _ in range(20))

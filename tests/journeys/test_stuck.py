@@ -1,5 +1,5 @@
 """Somebody holds the log's lock and never answers: who pushes is told so soon, reading goes on,
-and the holder does not keep the lock for ever. The whole web server, on a PostgreSQL of its own."""
+and the holder does not keep the lock for ever. The whole web server, on a database of its own."""
 
 import json
 import os
@@ -17,6 +17,8 @@ import psycopg
 import pytest
 from tests.journeys.running import DEVICES, Web, running_web
 from tests.journeys.test_crashes import envelope
+from tests.plugins.services import Services
+from tests.stacks import database_for
 from tests.waiting import eventually, killed_at_the_end
 from tests.world import probing
 
@@ -40,8 +42,13 @@ with transaction.atomic():
 
 
 @pytest.fixture(scope="module")
-def web(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Web]:
-    with running_web(tmp_path_factory.mktemp("stuck")) as running:
+def web(
+    services: Services, untouched_database: str, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[Web]:
+    with (
+        database_for(services, untouched_database, "stuck") as database,
+        running_web(tmp_path_factory.mktemp("stuck"), database) as running,
+    ):
         yield running
 
 

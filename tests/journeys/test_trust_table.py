@@ -69,10 +69,12 @@ SHOWN: dict[tuple[str, str], tuple[str, ...]] = {
     ),
     ("Redis-protocol server", LOST): (
         "tests/journeys/test_queue_away.py::test_signing_in_pushing_and_readiness_go_on",
+        "tests/journeys/test_incident.py::test_everyone_who_relied_on_it_hears_once",
         "tests/journeys/test_crashes.py::test_letters_wait_out_a_dead_worker_and_a_dead_broker",
         "tests/test_guessing.py::test_without_the_queue_server_there_is_a_limit_and_no_fault",
     ),
     ("Redis-protocol server", ALTERED): (
+        "tests/journeys/test_incident.py::test_everyone_who_relied_on_it_hears_once",
         "tests/journeys/test_crashes.py::test_letters_wait_out_a_dead_worker_and_a_dead_broker",
         f"{HERE}::test_an_emptied_queue_server_costs_a_count_of_tries",
     ),

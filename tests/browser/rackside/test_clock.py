@@ -63,7 +63,19 @@ def test_a_clock_known_to_be_wrong_is_told_where_the_check_is_made(
     put_right(racks, call, off)
 
 
-@TWO_DAYS
+BEHIND_TOO = pytest.mark.long(
+    "the same of a clock behind; tests/browser/rackside/test_clock.py::"
+    "test_a_clock_known_to_be_wrong_is_told_where_the_check_is_made"
+)
+
+
+@pytest.mark.parametrize(
+    ("off", "words"),
+    [
+        pytest.param(-2 * DAY, "2 days behind", marks=BEHIND_TOO),
+        (2 * DAY, "2 days ahead"),
+    ],
+)
 def test_a_call_refused_for_its_time_is_kept_and_offered_with_it_corrected(
     racks: Racks, phone: Phone, off: float, words: str
 ) -> None:
