@@ -2,7 +2,6 @@
 
 import json
 import sqlite3
-import subprocess
 import sys
 import time
 from collections.abc import Callable
@@ -11,24 +10,29 @@ from pathlib import Path
 from typing import Any
 
 import httpx
-import psycopg
 import redis
+from tests.cli.loaded import Loaded
 from tests.cli.test_verify import environment
 from tests.journeys.test_crashes import collection_with_animal, envelope, fresh_id, rfc3339_at
+from tests.stacks import vouch
 from tests.waiting import ENOUGH
 from tests.world import PASSWORD
 
 from stack.local import LocalStack
 
 Fact = dict[str, Any]
-CLOCK_OFF = """
+OTHER_CLOCK = """
 import sys, time
-off, right = float(sys.argv.pop(1)), time.time
+off, fast = float(sys.argv.pop(1)), float(sys.argv.pop(1))
+right, since, rest = time.time, time.monotonic, time.sleep
 time.time = lambda: right() + off
+time.monotonic = lambda: since() * fast
+time.sleep = lambda seconds: rest(seconds / fast)
 from scalewitness_cli.main import cli
 cli(prog_name="scalewitness")
 """
-"""The command on a computer whose clock is off; how long ago it was started is not."""
+"""The command on a computer whose clock is off (how long ago it was started is not), or whose
+waits are soon over."""
 
 
 @dataclass
@@ -53,17 +57,20 @@ class Machine:
     api: httpx.Client
     """As a browser of the same keeper's, to look and to do what the command does not."""
     forget_throttles: Callable[[], object]
+    loaded: Loaded
     collection: str = ""
     more: dict[str, str] = field(default_factory=dict)
     clock: float = 0.0
     """Seconds by which this computer's is ahead."""
+    fast: float = 1.0
+    """How many times sooner than told the command's own waits are over."""
 
     @property
     def command(self) -> list[str]:
-        """What runs the command here, by this computer's clock."""
-        if not self.clock:
+        """What starts the command here, by this computer's clock."""
+        if (self.clock, self.fast) == (0.0, 1.0):
             return [sys.executable, "-m", "scalewitness_cli"]
-        return [sys.executable, "-c", CLOCK_OFF, str(self.clock)]
+        return [sys.executable, "-c", OTHER_CLOCK, str(self.clock), str(self.fast)]
 
     @property
     def env(self) -> dict[str, str]:
@@ -75,13 +82,12 @@ class Machine:
         return environment() | given | self.more
 
     def run(self, *arguments: str, type: str = "") -> Answer:
-        """The command as a process of its own."""
-        done = subprocess.run(
-            [*self.command, *arguments],
-            cwd=self.home, env=self.env, input=type, capture_output=True, text=True, timeout=ENOUGH,
-        )  # fmt: skip
-        assert "Traceback" not in done.stderr, done.stderr
-        return Answer(done.returncode, done.stdout, done.stderr)
+        """The command in a process of its own."""
+        status, out, err = self.loaded.run(
+            arguments, self.home, self.env, type, self.clock, self.fast
+        )
+        assert "Traceback" not in err, err
+        return Answer(status, out, err)
 
     def well(self, *arguments: str, status: int = 0) -> Any:
         """What the command says as JSON, having ended so."""
@@ -141,6 +147,9 @@ class Room:
     """The address of an empty database."""
     log_key_before: str = ""
 
+    def __post_init__(self) -> None:
+        self.loaded = Loaded(self.folder / "loaded", environment() | {"PYTHONWARNINGS": "error"})
+
     def forget_throttles(self) -> None:
         """All sign in from one address here, far oftener than people do."""
         with redis.from_url(self.stack.environment["REDIS_URL"]) as queue:
@@ -165,14 +174,14 @@ class Room:
         api = httpx.Client(base_url=base, headers=headers, timeout=ENOUGH)
         self.clients.append(api)
         made = self.machine(name, url or self.stack.url, email, api)
-        self.vouch(made)
+        vouch(self.stack, email)
         return made
 
     def machine(self, name: str, url: str, email: str, api: httpx.Client) -> Machine:
         self.made += 1
         home = self.folder / f"{name}-{self.made}"
         home.mkdir()
-        return Machine(home, url, email, api, self.forget_throttles)
+        return Machine(home, url, email, api, self.forget_throttles, self.loaded)
 
     def at_work(self, name: str, url: str = "") -> Machine:
         """A keeper with a collection, signed in and synced."""
@@ -185,14 +194,8 @@ class Room:
     def second_machine(self, one: Machine) -> Machine:
         return self.machine("second", one.url, one.email, one.api)
 
-    def vouch(self, one: Machine) -> None:
-        """What a click on the link in the mail does."""
-        with psycopg.connect(self.stack.owner_url) as connection:
-            connection.execute(
-                "UPDATE account_emailaddress SET verified = true WHERE email = %s", [one.email]
-            )
-
     def close(self) -> None:
+        self.loaded.close()
         for one in self.clients:
             one.close()
 

@@ -72,7 +72,6 @@ def test_a_blind_guest_has_the_sheet_and_nothing_of_what_others_found(
     push(odile.api, envelope("call_made", animal, probing("female", "B3")))
     (others,) = odile.api.get(f"animals/{animal}/calls").json()["items"]
     greta = room.keeper("greta")
-    room.vouch(greta)
     visit = invite(odile, greta, animal)
     greta.sign_in(room.log_key)
     greta.sync()
@@ -93,7 +92,6 @@ def test_a_blind_guest_has_the_sheet_and_nothing_of_what_others_found(
 def test_a_revoked_grant_leaves_nothing_in_the_file(room: Room, odile: Machine) -> None:
     animal = new_animal(odile, "Hazelwood-7")
     pim = room.keeper("pim")
-    room.vouch(pim)
     body = {"to": pim.api.get("keepers/me").json()["id"], "role": "viewer", "animals": [animal]}
     (given,) = push(odile.api, envelope("grant_given", odile.collection, body))
     pim.sign_in(room.log_key)

@@ -326,8 +326,6 @@ class Histories(RuleBasedStateMachine):
 @pytest.fixture(scope="module")
 def cast(room: Room) -> Iterator[Cast]:
     people = [room.keeper(name) for name in ("host", "guest", "viewer")]
-    for one in people:
-        room.vouch(one)
     with meddling(room.stack.url) as meddler:
         yield Cast(room, meddler, *people)
 

@@ -2,13 +2,15 @@
 
 import re
 import subprocess
-import sys
 from collections.abc import Iterator
 
 import pytest
 from tests.cli.rooms import Machine, Room
 from tests.site_pages import Pages
 from tests.waiting import ENOUGH, killed_at_the_end
+
+FAST = 5.0
+"""The page's answer is asked for every five seconds."""
 
 
 @pytest.fixture
@@ -66,7 +68,8 @@ def test_a_wrong_password_is_not_told_apart(odile: Machine, pages: Pages) -> Non
 @pytest.mark.parametrize("way", ["page", "empty"])
 def test_it_is_confirmed_on_a_page(odile: Machine, pages: Pages, way: str) -> None:
     more = ("--page",) if way == "page" else ("--email", odile.email)
-    command = [sys.executable, "-u", "-m", "scalewitness_cli", *asked(odile, *more)]
+    odile.fast = FAST
+    command = [*odile.command, *asked(odile, *more)]
     running = subprocess.Popen(
         command, cwd=odile.home, env=odile.env, text=True,
         stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE,
@@ -89,7 +92,8 @@ def test_it_is_confirmed_on_a_page(odile: Machine, pages: Pages, way: str) -> No
 
 
 def test_refused_on_the_page_it_ends_with_words(odile: Machine, pages: Pages) -> None:
-    command = [sys.executable, "-u", "-m", "scalewitness_cli", *asked(odile, "--page")]
+    odile.fast = FAST
+    command = [*odile.command, *asked(odile, "--page")]
     running = subprocess.Popen(
         command, cwd=odile.home, env=odile.env, text=True,
         stdout=subprocess.PIPE, stderr=subprocess.PIPE,

@@ -7,11 +7,15 @@ from tests.cli.meddler import Meddler, a_sign_in_page, cut_the_request, meddling
 from tests.cli.rooms import Machine, Room, new_animal
 
 NOWHERE = "http://127.0.0.1:1"
+FAST = 10.0
+"""A sign-in is tried for ten seconds."""
 
 
 @pytest.fixture(scope="module")
 def odile(room: Room) -> Machine:
-    return room.at_work("odile")
+    made = room.at_work("odile")
+    made.fast = FAST
+    return made
 
 
 @pytest.fixture(scope="module")
@@ -51,6 +55,7 @@ def test_a_server_that_goes_away_once_signed_in_is_told_of_as_that(
     room: Room, meddler: Meddler
 ) -> None:
     pim = room.keeper("pim", meddler.url)
+    pim.fast = FAST
     room.forget_throttles()
     meddler.play("/key", *[cut_the_request] * 12)
     answer = pim.run("sign-in", pim.url, "--email", pim.email, "--no-log-key", "--device", "rack")
