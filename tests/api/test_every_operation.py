@@ -6,7 +6,7 @@ from uuid import UUID, uuid4
 import pytest
 from django.test import Client
 from tests.api.client import BASE, Api, contract
-from tests.world import World
+from tests.world import keeper
 
 from scalewitness.domain.translog.canonical import MAX_DEPTH
 
@@ -45,8 +45,8 @@ def filled(path: str) -> str:
 
 
 @pytest.fixture
-def asker(world: World) -> Api:
-    return Api(world.odile)
+def asker(db: None) -> Api:
+    return Api(keeper("Odile Marten"))
 
 
 @pytest.mark.parametrize(("method", "path"), **CLOSED)

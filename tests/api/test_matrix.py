@@ -6,21 +6,31 @@ from collections.abc import Iterator
 from typing import Any
 
 import pytest
+from django.core.cache import cache
 from django.db import transaction
 from django.http import HttpResponse
 from django.urls import URLPattern, URLResolver, get_resolver
+from pytest_django import DjangoDbBlocker
 from tests.api.matrix import ROWS, Row, fill
 from tests.api.stage import PERSONAS, Stage, set_stage
+from tests.plugins.own_database import own_copy
 
 from scalewitness.people.models import Keeper
 
-pytestmark = pytest.mark.django_db
 PREFIX = "api/v1/"
 
 
+@pytest.fixture(scope="module")
+def story(untouched_database: str, django_db_blocker: DjangoDbBlocker) -> Iterator[Stage]:
+    with own_copy(untouched_database, django_db_blocker):
+        yield set_stage()
+
+
 @pytest.fixture
-def stage(db: None) -> Stage:
-    return set_stage()
+def stage(story: Stage) -> Stage:
+    """One for all, as `ask` undoes what it does; the throttles count anew."""
+    cache.clear()
+    return story
 
 
 def ask(stage: Stage, row: Row, persona: str) -> HttpResponse:

@@ -3,6 +3,7 @@ process of its own, whose memory is measured at its highest."""
 
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -14,6 +15,7 @@ from scalewitness.domain.pictures.redrawing import MOST_PIXELS, check_drawable, 
 from stack.local import ROOT
 
 MOST_MEGABYTES = 150
+Picture = Callable[[str], Path]
 
 MEASURED = """
 import sys
@@ -45,11 +47,23 @@ def drawn_apart(file: Path) -> tuple[float, str]:
     return float(rise), told
 
 
+@pytest.fixture(scope="module")
+def picture(tmp_path_factory: pytest.TempPathFactory) -> Picture:
+    """Makes a costly picture, each once: that takes as long as reading it does."""
+    folder, order = tmp_path_factory.mktemp("pictures"), list(COSTLY)
+
+    def made(name: str) -> Path:
+        file: Path = folder / str(order.index(name))
+        if not file.exists():
+            file.write_bytes(COSTLY[name]())
+        return file
+
+    return made
+
+
 @pytest.mark.parametrize("name", COSTLY)
-def test_drawing_a_picture_anew_takes_little_memory(name: str, tmp_path: Path) -> None:
-    file = tmp_path / "picture"
-    file.write_bytes(COSTLY[name]())
-    rise, told = drawn_apart(file)
+def test_drawing_a_picture_anew_takes_little_memory(picture: Picture, name: str) -> None:
+    rise, told = drawn_apart(picture(name))
     assert rise < MOST_MEGABYTES, told
     if "refused" not in told:
         assert told.endswith("bytes")
@@ -70,9 +84,9 @@ def test_drawing_a_picture_anew_takes_little_memory(name: str, tmp_path: Path) -
         ("WebP of a false size", "save a smaller copy"),
     ],
 )
-def test_a_refusal_says_what_to_do(name: str, says: str) -> None:
+def test_a_refusal_says_what_to_do(picture: Picture, name: str, says: str) -> None:
     with pytest.raises(NotPlain, match=says):
-        redrawn(COSTLY[name]())
+        redrawn(picture(name).read_bytes())
 
 
 @pytest.mark.parametrize(
@@ -88,8 +102,8 @@ def test_a_refusal_says_what_to_do(name: str, says: str) -> None:
         "WebP, 6 million pixels, with alpha",
     ],
 )
-def test_what_people_have_is_taken(name: str) -> None:
-    kept = redrawn(COSTLY[name]())
+def test_what_people_have_is_taken(picture: Picture, name: str) -> None:
+    kept = redrawn(picture(name).read_bytes())
     check_drawable(kept)
     assert max(size_of(kept)) <= LONGEST_SIDE
 
