@@ -70,13 +70,18 @@ _ABOUT_ONE = (
 
 
 def _made_up(now: datetime, of: Collection[UUID] | None) -> dict[UUID, ExaminerRecordChanged]:
-    animals = None if of is None else _called_by(of)
-    until = counted_until(now, animals)
-    calls = [*_freely_counted(until, animals), *_counted_before(until)]
+    calls = counted_calls(now, None if of is None else _called_by(of))
     if of is not None:
         calls = [call for call in calls if UUID(call.examiner) in of]
     counts = settled(calls)
     return _as_facts(counts, _roles({examiner for examiner, _, _ in counts}))
+
+
+def counted_calls(now: datetime, animals: Collection[UUID] | None = None) -> list[Determination]:
+    """All calls, or those on ``animals``, as records may count them: whatever is learned from
+    settled animals, and shown, is learned from these."""
+    until = counted_until(now, animals)
+    return [*_freely_counted(until, animals), *_counted_before(until)]
 
 
 def _called_by(examiners: Collection[UUID]) -> set[UUID]:
