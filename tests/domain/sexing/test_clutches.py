@@ -127,8 +127,9 @@ def test_twelve_everted_six_and_six_are_nothing_unusual():
 def test_an_uneven_clutch_accuses_nobody():
     assert sex_ratio(clutch(19, 3)).text == (
         "19 males among 22 young checked. An even clutch looks as uneven by chance in fewer than "
-        "1 of 100. It may also be that females were taken for males: another check, by somebody "
-        "who does not know the first answer, would show that."
+        "1 of 100, and sooner where young of one sex have left already. It may also be that "
+        "females were taken for males: another check, by somebody who does not know the first "
+        "answer, would show that."
     )
     few = sex_ratio(clutch(2, 10)).text
     assert "by chance in about 4 of 100" in few

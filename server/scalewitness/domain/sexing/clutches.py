@@ -157,8 +157,8 @@ def _in_words(ratio: Ratio) -> str:
     if ratio.unusual:
         rare = "fewer than 1" if ratio.p < 0.01 else f"about {100 * ratio.p:.0f}"
         text += (
-            f". An even clutch looks as uneven by chance in {rare} of 100."
-            f"{_without_a_father(ratio)} {_mistaken(ratio)}"
+            f". An even clutch looks as uneven by chance in {rare} of 100, and sooner where young "
+            f"of one sex have left already.{_without_a_father(ratio)} {_mistaken(ratio)}"
         )
     else:
         text += " is nothing unusual."
