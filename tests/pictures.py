@@ -6,7 +6,7 @@ from typing import Any
 
 from PIL import Image
 
-from scalewitness.domain.pictures.redrawing import redrawn
+from scalewitness.domain.pictures.reencoding import reencoded
 
 GPS, MAKE, NORTH, ORIENTATION = 0x8825, 0x010F, {1: "N", 2: (52.0, 5.0, 3.0)}, 0x0112
 """Exif 2.3 tags: the place as a directory of its own, the camera's maker, which way is up."""
@@ -31,7 +31,7 @@ def camera_file(kind: str = "JPEG", **more: Any) -> bytes:
 def plain_file(width: int = 60, height: int = 40) -> bytes:
     written = BytesIO()
     drawn(width, height).save(written, "PNG")
-    return redrawn(written.getvalue())
+    return reencoded(written.getvalue())
 
 
 def body_of(data: bytes, of: object = None) -> dict[str, Any]:

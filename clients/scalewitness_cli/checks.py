@@ -9,7 +9,7 @@ from typing import Any, NamedTuple
 import msgspec
 
 from scalewitness.domain import choices, facts
-from scalewitness.domain.cautions import NOTHING_SAID, AtTheRack, reasons_to_wait
+from scalewitness.domain.cautions import NOTHING_NOTED_YET, AtTheRack, reasons_to_wait
 from scalewitness.domain.choices import words
 from scalewitness.domain.moments import parse_moment
 from scalewitness.domain.observations import DEEPEST, Observation
@@ -127,13 +127,15 @@ def facts_of(noted: Noted, *, steward: bool) -> list[Fact]:
 
 
 def cautions(
-    shown: dict[str, Any], now: datetime, *, steward: bool, said: AtTheRack = NOTHING_SAID
+    shown: dict[str, Any], now: datetime, *, steward: bool, at_rack: AtTheRack = NOTHING_NOTED_YET
 ) -> list[str]:
     """What speaks against checking this animal now, from what is known here and what the
     examiner says."""
     state = _state(shown.get("condition", {}))
     hold_off = bool(shown.get("hold_off"))
-    return list(reasons_to_wait(state, hold_off=hold_off, now=now, steward=steward, said=said))
+    return list(
+        reasons_to_wait(state, hold_off=hold_off, now=now, steward=steward, at_rack=at_rack)
+    )
 
 
 def grams(text: str) -> Decimal:

@@ -10,7 +10,7 @@ from hashlib import sha256
 from pathlib import Path
 
 from scalewitness.domain.pictures.plain import MEDIA_TYPE, NotPlain
-from scalewitness.domain.pictures.redrawing import LARGEST_UPLOAD, redrawn
+from scalewitness.domain.pictures.reencoding import LARGEST_UPLOAD, reencoded
 from scalewitness_cli.checks import BadWord, fact
 from scalewitness_cli.devicekey import Fact
 from scalewitness_cli.remote import Api, Refusal
@@ -26,7 +26,7 @@ def drawn_from(file: Path) -> bytes:
     try:
         if file.stat().st_size > LARGEST_UPLOAD:  # before any of it is in memory
             raise NotPlain(f"a picture may have at most {LARGEST_UPLOAD // 1_000_000} MB")
-        return redrawn(file.read_bytes())
+        return reencoded(file.read_bytes())
     except (NotPlain, OSError) as fault:
         raise BadWord(f"{file}: {fault}") from None
 

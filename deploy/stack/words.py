@@ -39,7 +39,7 @@ CHOICES: Final[Mapping[str, Choices]] = {
 CAUTIONS: Final[Mapping[str, Any]] = {
     "hold_off": cautions.HOLD_OFF,
     "harm": cautions.STOP_AT_HARM,
-    "told": cautions.FED_AS_TOLD,
+    "told": cautions.FED_AS_REPORTED,
     "fed": cautions.FED,
     "opaque": cautions.OPAQUE,
     "no_weight": cautions.NO_WEIGHT,

@@ -15,7 +15,7 @@ from django.contrib.auth.password_validation import UserAttributeSimilarityValid
 from django.core.exceptions import ValidationError
 from django.utils.crypto import salted_hmac
 
-from scalewitness.domain.errors import Busy, TooManyTries
+from scalewitness.domain.errors import Busy, TooManyAttempts
 from scalewitness.rate_limit import attempts, forget, note, noted, take_back
 
 
@@ -65,11 +65,11 @@ def begin(account: str, address: str) -> None:
     """Before a password is looked at. ``account``: as typed, whether or not there is one.
 
     Raises:
-        TooManyTries: it is not to be looked at.
+        TooManyAttempts: it is not to be looked at.
     """
     for key, limit in _counts(account, address):
         if attempts(key, limit.seconds) > limit.most:
-            raise TooManyTries(retry_after=limit.seconds)
+            raise TooManyAttempts(retry_after=limit.seconds)
 
 
 def got_in(account: str, address: str) -> None:
@@ -84,7 +84,7 @@ def one_try(account: str, address: str) -> Iterator[None]:
     there was too much to do to look at the password.
 
     Raises:
-        TooManyTries: the block is not entered.
+        TooManyAttempts: the block is not entered.
     """
     begin(account, address)
     try:
@@ -127,5 +127,5 @@ def _counts(account: str, address: str) -> list[tuple[str, Limit]]:
 
 
 def _key(*parts: str) -> str:
-    said = "\n".join(part.strip().lower() for part in parts)
-    return "guess:" + salted_hmac("scalewitness.guessing", said, algorithm="sha256").hexdigest()
+    text = "\n".join(part.strip().lower() for part in parts)
+    return "guess:" + salted_hmac("scalewitness.guessing", text, algorithm="sha256").hexdigest()

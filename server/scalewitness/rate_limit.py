@@ -43,9 +43,9 @@ def address_of(request: HttpRequest) -> str:
 
 
 def _network(seen: str) -> str:
-    for said in (seen, seen.rpartition(":")[0].strip("[]")):  # some proxies add the port
+    for candidate in (seen, seen.rpartition(":")[0].strip("[]")):  # some proxies add the port
         with suppress(ValueError):
-            address = ip_address(said)
+            address = ip_address(candidate)
             if isinstance(address, IPv6Address):
                 return str(IPv6Network((address, NETWORK_BITS), strict=False).network_address)
             return str(address)
@@ -119,9 +119,9 @@ def _either(there: Callable[[Redis], T], here: Callable[[], T]) -> T:
     """What the server says, or this process for itself."""
     if _is_mine_to_ask():
         try:
-            said = there(_server(settings.REDIS_URL))
+            answer = there(_server(settings.REDIS_URL))
             _Server.away_until = 0.0
-            return said
+            return answer
         except RedisError as away:
             _Server.away_until = monotonic() + LEFT_ALONE
             log.warning("tries_counted_here", error=type(away).__name__)
@@ -162,4 +162,4 @@ def _add_here(key: str, seconds: int, by: int) -> int:
 
 @cache
 def _server(url: str) -> Redis:
-    return Redis.from_url(url, **settings.QUEUE_SERVER_PATIENCE)
+    return Redis.from_url(url, **settings.QUEUE_SERVER_TIMEOUTS)

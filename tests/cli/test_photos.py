@@ -10,7 +10,7 @@ from tests.cli.rooms import Machine, Room, new_animal
 from tests.cli.test_interrupted import DIES
 from tests.pictures import camera_file
 
-from scalewitness.domain.pictures.redrawing import check_drawable
+from scalewitness.domain.pictures.reencoding import check_decodable
 from scalewitness_cli.store import SINCE, VERSION, Store
 
 
@@ -34,7 +34,7 @@ def test_a_photo_goes_with_its_check_and_tells_nothing_else(odile: Machine, take
     done = odile.sync()
     assert (done["sent"], done["photos"], done["photos_refused"]) == (2, 1, {})
     served = odile.api.get(f"photos/{photo}").content
-    check_drawable(served)
+    check_decodable(served)
     assert b"Cam & Co" not in served
     assert not odile.holds("Cam & Co")
     said = [one for one in odile.well("show", "P1")["facts"] if one["entry"]["id"] == photo]
@@ -56,7 +56,7 @@ def test_a_sync_that_dies_before_or_after_the_file_went(odile: Machine, taken: s
         )  # fmt: skip
         assert died.returncode == -9, (step, died.stderr)
         assert odile.sync()["photos"] == (0 if step == "photo sent" else 1), step
-        check_drawable(odile.api.get(f"photos/{photo}").content)
+        check_decodable(odile.api.get(f"photos/{photo}").content)
     assert odile.rows("SELECT count(*) FROM photo WHERE state <> 'sent'") == [(0,)]
 
 

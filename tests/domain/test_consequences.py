@@ -6,11 +6,11 @@ from scalewitness.domain.consequences import (
     Consequence,
     Disclose,
     Hold,
+    NotifyKeepers,
     OpenDispute,
     PairingView,
     Replan,
     SaleView,
-    TellKeepers,
     consequences,
     may_affect_pairings,
     sex_of,
@@ -35,9 +35,9 @@ def represented(label: str) -> Representation:
 
 
 def sale(
-    state: str, label: str = VM, told: str = "stands", held: bool = False, name: str = "s"
+    state: str, label: str = VM, disclosed: str = "stands", held: bool = False, name: str = "s"
 ) -> SaleView:
-    return SaleView(name, "b", state, held, represented(label), told)  # type: ignore[arg-type]
+    return SaleView(name, "b", state, held, represented(label), disclosed)  # type: ignore[arg-type]
 
 
 def shown(found: tuple[Consequence, ...]) -> list[str]:
@@ -50,7 +50,7 @@ def shown(found: tuple[Consequence, ...]) -> list[str]:
                 words.append(f"disclose:{one.change}")
             case OpenDispute():
                 words.append("dispute")
-            case TellKeepers():
+            case NotifyKeepers():
                 words.append(f"tell:{one.change}")
             case Replan():
                 words += [f"{two.pairing}:{two.change}" for two in one.pairings]
@@ -81,10 +81,10 @@ def shown(found: tuple[Consequence, ...]) -> list[str]:
         (VM, C, [sale("handed_over")], ["disclose:fell", "dispute", "tell:fell"]),
         (VM, C, [sale("closed")], ["disclose:fell", "dispute", "tell:fell"]),
         (VM, VF, [sale("closed")], ["disclose:reversed", "tell:reversed"]),
-        (C, VF, [sale("closed", told="fell")], ["disclose:reversed", "tell:restored"]),
-        (C, VM, [sale("closed", told="fell")], ["disclose:restored", "tell:restored"]),
-        (C, C, [sale("closed", told="fell")], ["dispute"]),
-        (PM, U, [sale("closed", told="fell")], []),
+        (C, VF, [sale("closed", disclosed="fell")], ["disclose:reversed", "tell:restored"]),
+        (C, VM, [sale("closed", disclosed="fell")], ["disclose:restored", "tell:restored"]),
+        (C, C, [sale("closed", disclosed="fell")], ["dispute"]),
+        (PM, U, [sale("closed", disclosed="fell")], []),
         # sold as probable: nobody relied on a verified sex
         (PM, PF, [sale("paid", PM)], []),
         # ended sales owe nothing
@@ -159,13 +159,13 @@ DISCLOSED = {
 }
 
 
-@pytest.mark.parametrize(("sold_as", "told"), DISCLOSED)
+@pytest.mark.parametrize(("sold_as", "disclosed"), DISCLOSED)
 @pytest.mark.parametrize("state", ["paid", "handed_over", "closed"])
-def test_what_a_buyer_who_paid_is_disclosed(sold_as: str, told: str, state: str) -> None:
+def test_what_a_buyer_who_paid_is_disclosed(sold_as: str, disclosed: str, state: str) -> None:
     """Whether or not the sale was ever held."""
-    for after, change in DISCLOSED[sold_as, told].items():
+    for after, change in DISCLOSED[sold_as, disclosed].items():
         for held in (False, True):
-            view = sale(state, sold_as, told, held)
+            view = sale(state, sold_as, disclosed, held)
             found = consequences(sold_as, after, [view], dispute_open=True)
             owed = [one for one in found if isinstance(one, Disclose)]
             due = [Disclose("s", "b", change, represented(sold_as))] if change else []  # type: ignore[arg-type]
@@ -187,9 +187,9 @@ KEEPERS_HEAR = {
 @pytest.mark.parametrize("before", KEEPERS_HEAR)
 def test_what_the_keepers_hear(before: str) -> None:
     for after, change in KEEPERS_HEAR[before].items():
-        for sales in ([], [sale("closed", PM)], [sale("declined", told="fell")]):
+        for sales in ([], [sale("closed", PM)], [sale("declined", disclosed="fell")]):
             found = consequences(before, after, sales, dispute_open=True)
-            heard = [one.change for one in found if isinstance(one, TellKeepers)]
+            heard = [one.change for one in found if isinstance(one, NotifyKeepers)]
             assert heard == ([change] if change else []), after
         assert may_affect_pairings(before, after) == (
             before != after and (before in (VM, VF) or after in (VM, VF))

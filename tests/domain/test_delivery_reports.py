@@ -16,7 +16,7 @@ def test_a_mailbox_that_does_not_exist() -> None:
     assert told.message_id == LETTER
     assert told.recipient == "bela@buyers.example"
     assert (told.action, told.status) == ("failed", "5.1.1")
-    assert told.said == "550 5.1.1 no mailbox of that name"
+    assert told.diagnostic == "550 5.1.1 no mailbox of that name"
 
 
 @pytest.mark.parametrize(
@@ -75,4 +75,4 @@ def test_damage_is_refused_and_never_more(at: int, junk: bytes, cut: int) -> Non
         found = read_reports(data[:at] + junk + data[at + cut :])
     except NotAReport:
         return
-    assert all("\n" not in one.said and one.recipient for one in found)
+    assert all("\n" not in one.diagnostic and one.recipient for one in found)

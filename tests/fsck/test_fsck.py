@@ -27,7 +27,7 @@ from scalewitness.domain.facts import BODIES
 from scalewitness.fsck import run as running
 from scalewitness.fsck.past import Past
 from scalewitness.fsck.projections import PROJECTIONS
-from scalewitness.fsck.reading import entries_between, said_in
+from scalewitness.fsck.reading import entries_between, facts_in
 from scalewitness.fsck.run import Mark
 from scalewitness.fsck.tables import APART, KEPT, TABLES
 from scalewitness.ledger.models import AppendOnly, Checkpoint, Entry
@@ -71,7 +71,7 @@ def test_every_table_of_facts_is_covered() -> None:
 
 def test_the_story_says_every_kind_and_every_column_is_compared(told: World) -> None:
     assert set(Entry.objects.values_list("kind", flat=True)) == set(BODIES)
-    said = said_in(entries_between(0, tip().size))
+    said = facts_in(entries_between(0, tip().size))
     rows = [row for one in said for row in PROJECTIONS[one.kind](one, Past(said))]
     for table in TABLES:
         told_of = [set(row.values) for row in rows if row.model is table.model]

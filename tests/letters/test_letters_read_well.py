@@ -207,9 +207,9 @@ def test_every_kind_that_is_queued_is_written_here() -> None:
         text = module.read_text()
         queued |= set(re.findall(r'owing.owe\(\s*"(\w+)"', text))
         queued |= set(
-            re.findall(r'tell_(?:buyer|seller|concerned)\(\s*\w+(?:\.\w+)?, "(\w+)"', text)
+            re.findall(r'notify_(?:buyer|seller|concerned)\(\s*\w+(?:\.\w+)?, "(\w+)"', text)
         )
-        queued |= set(re.findall(r'_tell_seller\(owed, "(\w+)"', text))
+        queued |= set(re.findall(r'_notify_seller\(owed, "(\w+)"', text))
         queued |= set(re.findall(r'kind="(\w+)"', text))
         queued |= set(re.findall(r'_write_to_claimed\("(\w+)"', text))
     assert queued == set(KINDS)

@@ -14,7 +14,7 @@ from scalewitness.calls.models import Call
 from scalewitness.disputes.models import Dispute
 from scalewitness.domain.translog.keys import read_verifier
 from scalewitness.domain.translog.receipts import prove, read_receipt
-from scalewitness.intake import drawing
+from scalewitness.intake import heavy_work
 from scalewitness.pages.papers.typesetting import PRESS
 from scalewitness.pages.receipts.log import log_keys
 from scalewitness.sales.models import Sale
@@ -144,7 +144,7 @@ def test_while_too_many_papers_are_set_the_next_is_told_to_come_again(
     here: Here, odile: Browser, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     animal = here.verified("R-17")
-    monkeypatch.setattr(drawing, "MOST_WAITING", 0)
+    monkeypatch.setattr(heavy_work, "MOST_WAITING", 0)
     response = odile.client.get(f"/animals/{animal.pk}/record.pdf")
     assert (response.status_code, response.headers["Retry-After"]) == (503, "2")
     assert "R-17" not in response.content.decode()

@@ -11,8 +11,8 @@ from tests.pictures import camera_file
 
 from scalewitness.animals.models import Animal, Photo
 from scalewitness.animals.queries import photo_file
-from scalewitness.domain.pictures.redrawing import check_drawable
-from scalewitness.intake import drawing
+from scalewitness.domain.pictures.reencoding import check_decodable
+from scalewitness.intake import heavy_work
 from scalewitness.mail.services.links import link_token
 from scalewitness.pages.guards import uploads
 from scalewitness.sales.models import OfferLink
@@ -37,7 +37,7 @@ def test_a_camera_file_is_drawn_anew_before_it_is_said(here: Here, odile: Browse
     photo = attached(here, odile, animal)
     kept = photo_file(photo.pk)
     assert kept is not None
-    check_drawable(kept)
+    check_decodable(kept)
     assert b"Cam & Co" not in kept
     page = odile.open(f"/animals/{animal.pk}")
     assert f'src="/photos/{photo.pk}"' in page.html
@@ -110,7 +110,7 @@ def test_while_too_many_are_drawn_the_page_says_to_send_it_again(
     here: Here, odile: Browser, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     animal = here.animal("R-17")
-    monkeypatch.setattr(drawing, "MOST_WAITING", 0)
+    monkeypatch.setattr(heavy_work, "MOST_WAITING", 0)
     where = f"/animals/{animal.pk}/photos/new"
     given = {"picture": SimpleUploadedFile("snake.jpg", camera_file(), "image/jpeg")}
     answer = odile.client.post(where, given)

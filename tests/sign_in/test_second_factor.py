@@ -15,7 +15,7 @@ from scalewitness.domain.errors import (
     SecondFactorMissing,
     SecondFactorRequired,
     SecondFactorWrong,
-    TooManyTries,
+    TooManyAttempts,
 )
 from scalewitness.mail.models import Letter
 from scalewitness.sign_in.queries import has_second_factor, kinds_of
@@ -93,7 +93,7 @@ def test_fifty_wrong_codes_a_day_and_the_keeper_is_told_that_the_password_is_kno
         with pytest.raises(SecondFactorWrong):
             take_code(world.odile, WRONG, now)
     for _ in range(3):
-        with pytest.raises(TooManyTries):
+        with pytest.raises(TooManyAttempts):
             take_code(world.odile, app.code(), now)
     (letter,) = Letter.objects.filter(kind="second_factor")
     assert letter.context["event"] == "codes_guessed"

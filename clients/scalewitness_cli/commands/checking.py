@@ -126,12 +126,12 @@ def _warn(shown: Given, at: datetime, meal: datetime | None, given: Given, stewa
     if given["conclusion"] is None:
         for one in BEFORE_A_CHECK:
             click.echo(f"  · {one}", err=True)
-    said = AtTheRack(
+    at_rack = AtTheRack(
         grams=checks.grams(given["grams"]) if given["grams"] else None, fed_at=meal,
         shed=given["shed"], held_by=given["held_by"], method=_method(given),
         harm=bool(given["harm"]),
     )  # fmt: skip
-    for one in checks.cautions(shown, at, steward=steward, said=said):
+    for one in checks.cautions(shown, at, steward=steward, at_rack=at_rack):
         click.secho(f"  ! {one}", err=True, bold=True)
 
 

@@ -29,9 +29,9 @@ class DeviceTokens(TokenAuthentication):
 
     def authenticate_credentials(self, token: bytes) -> Any:
         if token.isalnum():  # else it may not even be text
-            said = token.decode()
-            digest = hash_token(said)
-            for row in TOKENS.ask(begins=said[: CONSTANTS.TOKEN_KEY_LENGTH]):
+            text = token.decode()
+            digest = hash_token(text)
+            for row in TOKENS.ask(begins=text[: CONSTANTS.TOKEN_KEY_LENGTH]):
                 kept, now = _token(row), timezone.now()
                 if compare_digest(digest, kept.digest) and kept.expiry > now:
                     token_used(kept, now)

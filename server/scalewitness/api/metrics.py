@@ -33,8 +33,8 @@ def metrics(request: HttpRequest) -> HttpResponseBase:
     return _numbers(request)
 
 
-def _is_operator(says: str) -> bool:
-    scheme, _, token = says.partition(" ")
+def _is_operator(authorization: str) -> bool:
+    scheme, _, token = authorization.partition(" ")
     expected = settings.METRICS_TOKEN.encode()
     right = compare_digest(token.strip().encode(), expected)
     return bool(expected) and right and scheme.lower() == "bearer"

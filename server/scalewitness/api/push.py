@@ -16,8 +16,8 @@ from scalewitness.api.authentication import actor_of, keeper_of
 from scalewitness.api.openapi.components import TEMPLATE
 from scalewitness.api.operations import operation
 from scalewitness.api.reading import Sent, body_of
-from scalewitness.api.saying import At, FactId, Texts
 from scalewitness.api.shapes.words import one_of
+from scalewitness.api.submission import At, FactId, Texts
 from scalewitness.api.throttling import count_items
 from scalewitness.domain import facts
 from scalewitness.domain.errors import TooLarge

@@ -8,7 +8,7 @@ from django.db.models import QuerySet
 
 from scalewitness.animals.queries import is_steward
 from scalewitness.disclosures.models import Disclosure
-from scalewitness.domain.consequences import Told
+from scalewitness.domain.consequences import Reliance
 from scalewitness.domain.errors import NotFound
 from scalewitness.sales.models import Sale
 
@@ -63,14 +63,14 @@ def disclosure_seen(keeper: UUID, disclosure: UUID, now: datetime) -> tuple[Disc
     return found, selling
 
 
-def last_told(sales: Collection[UUID], animal: UUID) -> dict[UUID, Told]:
+def last_disclosed(sales: Collection[UUID], animal: UUID) -> dict[UUID, Reliance]:
     """By sale, what the buyer last heard of the verified sex they relied on."""
     rows = Disclosure.objects.filter(sale__in=list(sales), animal=animal).order_by("position")
     last = dict(rows.values_list("sale", "change"))
     return {sale: _standing_represented(last.get(sale)) for sale in sales}
 
 
-def _standing_represented(change: str | None) -> Told:
+def _standing_represented(change: str | None) -> Reliance:
     if change is None or change == "restored":
         return "stands"
     return "fell" if change == "fell" else "reversed"

@@ -13,7 +13,7 @@ from django.db.models.functions import Abs, Cast, Coalesce
 from scalewitness.animals.models import Animal, Collection
 from scalewitness.animals.queries import is_steward, stewarded_ids
 from scalewitness.breeding.models import Pairing
-from scalewitness.breeding.queries.pairings import animals_paired, told_by_pairings
+from scalewitness.breeding.queries.pairings import animals_paired, informed_by_pairings
 from scalewitness.calls.queries.visibility import sights_of, visible_animals
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.disputes.models import Dispute, Statement
@@ -147,5 +147,5 @@ def at_stake(animals: Iterable[UUID], now: datetime) -> AtStake:
         disputed=frozenset(disputed.values_list("animal", flat=True)),
         paired=animals_paired(wanted).keys(),
         parties=parties_to_sales(wanted),
-        told=told_by_pairings(wanted, now),
+        informed=informed_by_pairings(wanted, now),
     )

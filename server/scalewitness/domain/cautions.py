@@ -55,7 +55,7 @@ SMALL_GRAMS: Final = 100
 """Nobody has published a smallest weight for probing; below this we speak up (our judgement)."""
 
 HOLD_OFF: Final = "The keeper asks everyone to leave this animal alone for now."
-FED_AS_TOLD: Final = {
+FED_AS_REPORTED: Final = {
     "under_48": "Fed less than 48 hours ago: wait.",
     "under_72": "Fed 48 to 72 hours ago: better wait a day.",
 }
@@ -103,7 +103,7 @@ class AtTheRack(NamedTuple):
     harm: bool = False
 
 
-NOTHING_SAID: Final = AtTheRack()
+NOTHING_NOTED_YET: Final = AtTheRack()
 
 
 def reasons_to_wait(
@@ -112,7 +112,7 @@ def reasons_to_wait(
     hold_off: bool,
     now: datetime,
     steward: bool,
-    said: AtTheRack = NOTHING_SAID,
+    at_rack: AtTheRack = NOTHING_NOTED_YET,
 ) -> Iterable[str]:
     """What speaks against checking this animal now, the weightiest first. Health is for
     stewards only: that an animal is gravid would tell a blind guest its sex; the keeper's
@@ -122,25 +122,25 @@ def reasons_to_wait(
     """
     if hold_off:
         yield HOLD_OFF
-    if said.harm:
+    if at_rack.harm:
         yield STOP_AT_HARM
     if steward and condition.health in _HEALTH:
         yield _HEALTH[condition.health]
-    yield from _meal(condition.fed_at, said, now)
-    if (said.shed or condition.shed) == "opaque":
+    yield from _meal(condition.fed_at, at_rack, now)
+    if (at_rack.shed or condition.shed) == "opaque":
         yield OPAQUE
-    yield from _size(condition, said.grams, now)
-    held = METHODS.get(said.method or "")
-    if said.held_by in HELD_ALONE and held is not None and held.hands_on:
+    yield from _size(condition, at_rack.grams, now)
+    held = METHODS.get(at_rack.method or "")
+    if at_rack.held_by in HELD_ALONE and held is not None and held.hands_on:
         yield ALONE
 
 
-def _meal(noted: datetime | None, said: AtTheRack, now: datetime) -> Iterable[str]:
-    if said.meal is not None:
-        if said.meal in FED_AS_TOLD:
-            yield FED_AS_TOLD[said.meal]
+def _meal(noted: datetime | None, at_rack: AtTheRack, now: datetime) -> Iterable[str]:
+    if at_rack.meal is not None:
+        if at_rack.meal in FED_AS_REPORTED:
+            yield FED_AS_REPORTED[at_rack.meal]
         return
-    known = [one for one in (noted, said.fed_at) if one is not None]
+    known = [one for one in (noted, at_rack.fed_at) if one is not None]
     if known and now - max(known) < AFTER_A_MEAL:
         yield FED
 

@@ -39,8 +39,8 @@ def span_in_words(span: timedelta) -> str:
         (seconds % MINUTE, "second"),
     )
     first = next((place for place, (count, _) in enumerate(parts) if count), 3)
-    told = [_counted(*one) for one in parts[first : first + 2] if one[0]]
-    return " and ".join(told) or "0 seconds"
+    parts_named = [_counted(*one) for one in parts[first : first + 2] if one[0]]
+    return " and ".join(parts_named) or "0 seconds"
 
 
 def way_off(span: timedelta) -> str:

@@ -11,20 +11,20 @@ from scalewitness.domain.facts import Representation
 from scalewitness.domain.observations import Sex
 from scalewitness.domain.sales import LIVE, RELIED_ON, UNPAID, State
 
-Told = Literal["stands", "fell", "reversed"]
+Reliance = Literal["stands", "fell", "reversed"]
 Change = Literal["fell", "reversed", "restored"]
 
 
 @dataclass(frozen=True, slots=True)
 class SaleView:
-    """A sale of the animal as consequences see it. ``told``: what the buyer last heard."""
+    """A sale of the animal as consequences see it. ``disclosed``: what the buyer last heard."""
 
     sale: str
     buyer: str
     state: State
     held: bool
     represented: Representation
-    told: Told = "stands"
+    disclosed: Reliance = "stands"
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +47,7 @@ class OpenDispute:
 
 
 @dataclass(frozen=True, slots=True)
-class TellKeepers:
+class NotifyKeepers:
     """The holder and partners hear that a verified standing changed."""
 
     change: Change
@@ -77,7 +77,7 @@ class Replan:
     pairings: tuple[Affected, ...]
 
 
-Consequence = Hold | Disclose | OpenDispute | TellKeepers | Replan
+Consequence = Hold | Disclose | OpenDispute | NotifyKeepers | Replan
 
 
 def sex_of(label: str) -> Sex | None:
@@ -92,7 +92,7 @@ def verified_sex(label: str) -> Sex | None:
     return sex_of(label) if label.startswith("verified ") else None
 
 
-def told_by(represented: Sex, now: str) -> Told:
+def reliance(represented: Sex, now: str) -> Reliance:
     """How a label looks to someone who relied on ``represented`` as verified."""
     verified = verified_sex(now)
     if verified == represented:
@@ -121,7 +121,7 @@ def consequences(
         found.append(OpenDispute(live[-1].sale))
     change = _verified_change(before, after, live)
     if change is not None:
-        found.append(TellKeepers(change))
+        found.append(NotifyKeepers(change))
     affected = [one for pairing in pairings for one in _for_pairing(pairing, before, after)]
     if affected:
         found.append(Replan(tuple(affected)))
@@ -135,8 +135,8 @@ def _for_sale(sale: SaleView, after: str) -> list[Consequence]:
     relied_on = verified_sex(sale.represented.label)
     if sale.state not in RELIED_ON or relied_on is None:
         return []
-    now = told_by(relied_on, after)
-    if now == sale.told:
+    now = reliance(relied_on, after)
+    if now == sale.disclosed:
         return []
     change: Change = "restored" if now == "stands" else now
     return [Disclose(sale.sale, sale.buyer, change, sale.represented)]
@@ -161,7 +161,7 @@ def _verified_change(before: str, after: str, live: Sequence[SaleView]) -> Chang
     if was == now:
         return None
     if was is None:
-        return "restored" if any(sale.told != "stands" for sale in live) else None
+        return "restored" if any(sale.disclosed != "stands" for sale in live) else None
     return "fell" if now is None else "reversed"
 
 
@@ -172,7 +172,7 @@ def may_affect_pairings(before: str, after: str) -> bool:
 
 def _for_pairing(pairing: PairingView, before: str, after: str) -> list[Affected]:
     """Nobody is told that what they took for granted is verified now, unless it was before."""
-    was, now = told_by(pairing.sex, before), told_by(pairing.sex, after)
+    was, now = reliance(pairing.sex, before), reliance(pairing.sex, after)
     if was == now or (now == "stands" and was == "fell" and not pairing.was_verified):
         return []
     change: Change = "restored" if now == "stands" else now

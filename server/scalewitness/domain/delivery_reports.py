@@ -34,13 +34,13 @@ class NotAReport(ValueError):
 @dataclass(frozen=True, slots=True)
 class DeliveryReport:
     """Of the letter ``message_id``, for one ``recipient`` in lower case. ``status`` as in
-    RFC 3463, ``5.1.1``; ``said``: the far end's words in one line, or nothing."""
+    RFC 3463, ``5.1.1``; ``diagnostic``: the far end's words in one line, or nothing."""
 
     message_id: str
     recipient: str
     action: Action
     status: str
-    said: str
+    diagnostic: str
 
 
 def read_reports(data: bytes) -> tuple[DeliveryReport, ...]:
@@ -97,9 +97,9 @@ def _one(block: Message, letter: str) -> DeliveryReport | None:
     recipient = _address(block.get("Original-Recipient") or block.get("Final-Recipient"))
     if action not in get_args(Action) or not recipient:
         return None
-    said = _line(block.get("Diagnostic-Code")).partition(";")[2].strip()
+    diagnostic = _line(block.get("Diagnostic-Code")).partition(";")[2].strip()
     status = _line(block.get("Status")).split(" ")[0]
-    return DeliveryReport(letter, recipient, cast(Action, action), status[:12], said[:300])
+    return DeliveryReport(letter, recipient, cast(Action, action), status[:12], diagnostic[:300])
 
 
 def _address(field: object) -> str:

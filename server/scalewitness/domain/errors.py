@@ -158,7 +158,7 @@ class SecondFactorMissing(Refused):
     title = "A second factor must be set up first, on the site's pages"
 
 
-class TooManyTries(Refused):
+class TooManyAttempts(Refused):
     """``retry_after``: seconds to wait."""
 
     code, status, title = "throttled", 429, "Too many failed attempts; wait before the next one"

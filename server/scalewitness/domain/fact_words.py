@@ -20,8 +20,8 @@ def in_words(kind: str, body: Body) -> str:
     words = _WORDS.get(kind)
     if words is None:
         return f"A fact of the kind “{kind}”, which this version does not know."
-    told = words if isinstance(words, str) else words(body)
-    return f"{told}{_of_its_time(body.get('corrected'))}"
+    sentence = words if isinstance(words, str) else words(body)
+    return f"{sentence}{_of_its_time(body.get('corrected'))}"
 
 
 def _of_its_time(corrected: object) -> str:

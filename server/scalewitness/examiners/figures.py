@@ -177,17 +177,17 @@ def _logged(examiner: UUID, parameters: str) -> LoggedRecord | None:
     row = ExaminerRecord.objects.filter(examiner=examiner).order_by("-position").first()
     if row is None:
         return None
-    said = msgspec.convert({"role": row.role, "counts": row.counts}, ExaminerRecordChanged)
+    record = msgspec.convert({"role": row.role, "counts": row.counts}, ExaminerRecordChanged)
     numbers = load_parameters(parameters).base
     rates = {
         (one.method, one.sex): error_rate(
             (str(examiner), one.method, one.sex),
             Counts(wrong=one.wrong, right=one.right),
-            error_prior(numbers, said.role, one.method),
+            error_prior(numbers, record.role, one.method),
         )
-        for one in said.counts
+        for one in record.counts
     }
-    return LoggedRecord(row.pk, row.position, f"records-{row.position}", said.role, rates)
+    return LoggedRecord(row.pk, row.position, f"records-{row.position}", record.role, rates)
 
 
 def _qualifications(record: LoggedRecord | None) -> tuple[Qualification, ...]:

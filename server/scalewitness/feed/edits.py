@@ -33,13 +33,13 @@ def follow(keeper: Keeper, cursor: Cursor, limit: int, now: datetime) -> tuple[l
 def _collections(keeper: UUID, after: int, limit: int, now: datetime) -> tuple[list[Item], int]:
     rows = Collection.history.filter(history_id__gt=after).order_by("history_id")
     edits = list(rows.values_list("history_id", "id")[:STRETCH])
-    told = {one.collection.pk: one for one in collections_named(keeper, _each(edits), now)}
+    named = {one.collection.pk: one for one in collections_named(keeper, _each(edits), now)}
     items: dict[UUID, Item] = {}
     for number, pk in edits:
-        if pk in told and pk not in items:
+        if pk in named and pk not in items:
             if len(items) == limit:
                 return list(items.values()), after
-            items[pk] = told[pk]
+            items[pk] = named[pk]
         after = number
     return list(items.values()), after
 

@@ -10,7 +10,7 @@ from scalewitness.calls.queries.visibility import sights_of
 from scalewitness.domain import facts
 from scalewitness.domain.sync import Cursor
 from scalewitness.feed.items import AnimalNow, FactItem, Item
-from scalewitness.feed.queries import Seen, of_kinds, said_of_others, seen_animals
+from scalewitness.feed.queries import Seen, of_kinds, seen_animals, stated_of_others
 from scalewitness.ledger.queries.entries import EntryLine, leaf_of, lines_at, lines_between
 from scalewitness.receipts.queries import ANIMAL_KINDS, readable
 
@@ -21,7 +21,7 @@ SKIMMED = 100_000
 OTHER_THINGS = 100
 """Sales, visits, grants and so on that one answer looks at, each by itself."""
 OTHER_KINDS = sorted(facts.BODIES.keys() - ANIMAL_KINDS)
-TOLD_THE_BLIND = frozenset({"weight", "meal", "shed"})
+SHOWN_TO_THE_BLIND = frozenset({"weight", "meal", "shed"})
 
 
 def follow(keeper: UUID, cursor: Cursor, limit: int, now: datetime) -> tuple[list[Item], Cursor]:
@@ -58,9 +58,9 @@ def _stretch(start: int, end: int) -> tuple[list[EntryLine], int]:
 def _left_out(keeper: UUID, start: int, end: int, now: datetime) -> tuple[list[EntryLine], int]:
     """As :func:`_stretch`, of entries that snapshots covered: those that were in none. It is
     what is not about animals, and what the keeper stated of animals that they see no more."""
-    said = said_of_others(keeper, start, end)
-    sights = sights_of(keeper, {about for about in said.values() if about}, now)
-    out_of_sight = {at for at, about in said.items() if about not in sights}
+    stated = stated_of_others(keeper, start, end)
+    sights = sights_of(keeper, {about for about in stated.values() if about}, now)
+    out_of_sight = {at for at, about in stated.items() if about not in sights}
     wanted = out_of_sight.union(of_kinds(OTHER_KINDS, start, end))
     return _not_too_many(lines_at(wanted), end)
 
@@ -97,7 +97,7 @@ def _shows_the_blind(entry: EntryLine) -> bool:
     if entry.kind == "identifier_assigned":
         return bool(leaf_of(entry).body["scheme"] != "scale_photo")
     return entry.kind == "husbandry_noted" and (
-        leaf_of(entry).body["noted"]["type"] in TOLD_THE_BLIND
+        leaf_of(entry).body["noted"]["type"] in SHOWN_TO_THE_BLIND
     )
 
 

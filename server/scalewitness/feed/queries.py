@@ -83,7 +83,7 @@ OF_KINDS = """
 SELECT position FROM ledger_entry
 WHERE kind = ANY(%(kinds)s) AND position >= %(start)s AND position < %(end)s
 """
-SAID = """
+STATED = """
 SELECT said.position, said.about FROM ledger_entry said
 WHERE said.by = %(keeper)s AND said.position >= %(start)s AND said.position < %(end)s
   AND NOT EXISTS (
@@ -171,10 +171,10 @@ def of_kinds(kinds: Sequence[str], start: int, end: int) -> list[int]:
     return [at for (at,) in asked(OF_KINDS, {"kinds": kinds, "start": start, "end": end})]
 
 
-def said_of_others(keeper: UUID, start: int, end: int) -> dict[int, UUID | None]:
+def stated_of_others(keeper: UUID, start: int, end: int) -> dict[int, UUID | None]:
     """What the keeper said, from ``start`` on and before ``end``, of anything but an animal
     that they hold: what it is about, by position."""
-    return dict(asked(SAID, {"keeper": keeper, "start": start, "end": end}))
+    return dict(asked(STATED, {"keeper": keeper, "start": start, "end": end}))
 
 
 def touched_collections(
@@ -203,8 +203,8 @@ def collections_named(keeper: UUID, ids: list[UUID], now: datetime) -> list[Coll
         return []
     stewarded = {one.pk for one in stewarded_collections(keeper, now)}
     seen = visible_animals(keeper, now).filter(collection__in=ids, sight="all")
-    told = stewarded | set(seen.order_by().values_list("collection", flat=True).distinct())
-    found = Collection.objects.filter(pk__in=told.intersection(ids)).order_by("pk")
+    named = stewarded | set(seen.order_by().values_list("collection", flat=True).distinct())
+    found = Collection.objects.filter(pk__in=named.intersection(ids)).order_by("pk")
     return [CollectionNow(one, _role(one, keeper, stewarded)) for one in found]
 
 

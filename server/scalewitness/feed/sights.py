@@ -61,8 +61,8 @@ def _collections(
 ) -> tuple[list[Item], SnapshotRun]:
     ids = touched_collections(keeper, old, run.goal, after=run.after, now=now, limit=limit + 1)
     taken = ids[:limit]
-    told = {one.collection.pk: one for one in collections_named(keeper, taken, now)}
-    items: list[Item] = [told.get(one) or Purge("collection", one) for one in taken]
+    named = {one.collection.pk: one for one in collections_named(keeper, taken, now)}
+    items: list[Item] = [named.get(one) or Purge("collection", one) for one in taken]
     if len(ids) > limit:
         return items, SnapshotRun(run.goal, "collections", taken[-1])
     return items, SnapshotRun(run.goal, "animals")

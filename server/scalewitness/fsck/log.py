@@ -105,12 +105,12 @@ class LogCheck:
         if key is None:
             return "signed under a key that is neither the log's nor retired"
         try:
-            told, _ = open_checkpoint(row.note, key)
+            opened, _ = open_checkpoint(row.note, key)
         except (BadNote, NotACheckpoint) as fault:
             return f"the note does not open: {fault}"
-        if (told.size, told.root) != (row.size, bytes(row.root)):
+        if (opened.size, opened.root) != (row.size, bytes(row.root)):
             return "the note is of another tree than its row"
-        return None if told.root == root else f"not the root of the first {row.size} entries"
+        return None if opened.root == root else f"not the root of the first {row.size} entries"
 
     def finish(self) -> Iterator[Difference]:
         """What lies at or beyond the end: the head's right edge, and larger trees claimed."""

@@ -5,7 +5,7 @@ from typing import Any
 from uuid import UUID
 
 from scalewitness.domain.facts import Circumstance, ReportStands
-from scalewitness.fsck.reading import LoggedFact, said_in
+from scalewitness.fsck.reading import LoggedFact, facts_in
 from scalewitness.ledger.models import Entry
 
 
@@ -18,9 +18,9 @@ class Past:
 
     def __init__(self, stretch: Iterable[LoggedFact] = ()) -> None:
         self._standings: dict[UUID, list[LoggedFact]] = {}
-        for said in stretch:
-            if said.kind == "standing_changed":
-                self._standings.setdefault(said.about, []).append(said)
+        for fact in stretch:
+            if fact.kind == "standing_changed":
+                self._standings.setdefault(fact.about, []).append(fact)
 
     def circumstance(self, call: LoggedFact) -> Circumstance:
         """What the record stated of a call with the standing that followed it.
@@ -51,7 +51,7 @@ class Past:
         near = [one for one in self._standings.get(call.about, ()) if one.position > call.position]
         yield from near
         seen = max((one.position for one in near), default=call.position)
-        yield from said_in(_about(call.about, {"standing_changed"}).filter(position__gt=seen)[:1])
+        yield from facts_in(_about(call.about, {"standing_changed"}).filter(position__gt=seen)[:1])
 
     def home_before(self, move: LoggedFact) -> UUID:
         """The collection an animal was in before it moved.
@@ -79,14 +79,14 @@ class Past:
             return False
         collection = UUID(self.invitation(cancelled).body.collection)
         revoked = _about(collection, {"grant_revoked"}).filter(position__lt=cancelled.position)
-        return all(one.body.grant != str(visit) for one in said_in(revoked))
+        return all(one.body.grant != str(visit) for one in facts_in(revoked))
 
-    def is_latest(self, said: LoggedFact, kinds: Collection[str]) -> bool:
+    def is_latest(self, fact: LoggedFact, kinds: Collection[str]) -> bool:
         """Whether no later entry of these kinds is about the same thing."""
-        return not _about(said.about, kinds).filter(position__gt=said.position).exists()
+        return not _about(fact.about, kinds).filter(position__gt=fact.position).exists()
 
     def _last(self, about: UUID, kinds: Collection[str], before: int) -> LoggedFact:
-        found = said_in(_about(about, kinds).filter(position__lt=before).order_by("-position")[:1])
+        found = facts_in(_about(about, kinds).filter(position__lt=before).order_by("-position")[:1])
         if not found:
             raise Unfounded("the log holds nothing it could follow from")
         return found[0]

@@ -30,7 +30,7 @@ class Read:
 
     position: int
     hash: bytes
-    said: LoggedFact | None
+    fact: LoggedFact | None
     problem: str | None
     leaf: Leaf | None = None
 
@@ -52,7 +52,7 @@ def read_entry(entry: Entry) -> Read:
     if body is None:
         return Read(entry.position, hash, None, problem)
     unlike = _disagreement(entry, leaf, hash)
-    return Read(entry.position, hash, _said(entry, leaf, body), unlike, leaf)
+    return Read(entry.position, hash, _fact_of(entry, leaf, body), unlike, leaf)
 
 
 def _body(leaf: Leaf) -> tuple[Body | None, str | None]:
@@ -76,11 +76,11 @@ def _disagreement(entry: Entry, leaf: Leaf, hash: bytes) -> str | None:
         "claimed_at": (rfc3339(entry.claimed_at), leaf.at),
         "about": (_text(entry.about), leaf.about),
     }
-    unlike = [name for name, (column, told) in columns.items() if column != told]
+    unlike = [name for name, (column, stated) in columns.items() if column != stated]
     return f"columns that are not the leaf's: {', '.join(unlike)}" if unlike else None
 
 
-def _said(entry: Entry, leaf: Leaf, body: Body) -> LoggedFact | None:
+def _fact_of(entry: Entry, leaf: Leaf, body: Body) -> LoggedFact | None:
     if leaf.about is None:
         return None  # nothing is stored of it beyond the entry
     return LoggedFact(
@@ -101,6 +101,6 @@ def _text(value: UUID | None) -> str | None:
     return None if value is None else str(value)
 
 
-def said_in(entries: Sequence[Entry]) -> list[LoggedFact]:
+def facts_in(entries: Sequence[Entry]) -> list[LoggedFact]:
     """What these entries say; those that cannot be read are left out."""
-    return [one.said for one in map(read_entry, entries) if one.said is not None]
+    return [one.fact for one in map(read_entry, entries) if one.fact is not None]

@@ -14,10 +14,10 @@ from scalewitness.fsck.tables import ExpectedRow, unlike
 from scalewitness.ledger.models import Entry, Text
 
 
-def check_rows(said: Sequence[LoggedFact], start: int, end: int) -> Iterator[Difference]:
+def check_rows(stated: Sequence[LoggedFact], start: int, end: int) -> Iterator[Difference]:
     """Every projected row of the entries at [start, end)."""
-    past, due = Past(said), list[ExpectedRow]()
-    for one in said:
+    past, due = Past(stated), list[ExpectedRow]()
+    for one in stated:
         try:
             rows = list(PROJECTIONS[one.kind](one, past))
         except (Unfounded, ValueError) as fault:
@@ -27,9 +27,9 @@ def check_rows(said: Sequence[LoggedFact], start: int, end: int) -> Iterator[Dif
     yield from unlike(due, start, end)
 
 
-def check_texts(said: Iterable[LoggedFact]) -> Iterator[Difference]:
+def check_texts(stated: Iterable[LoggedFact]) -> Iterator[Difference]:
     """Texts still kept open their commitments; an erased one leaves nothing to check."""
-    facts = {one.id: one for one in said}
+    facts = {one.id: one for one in stated}
     for text in Text.objects.filter(fact__in=list(facts)):
         one = facts[text.fact]
         if not _opens(text, one.raw.get(text.field)):
@@ -38,9 +38,9 @@ def check_texts(said: Iterable[LoggedFact]) -> Iterator[Difference]:
             )
 
 
-def check_files(said: Iterable[LoggedFact]) -> Iterator[Difference]:
+def check_files(stated: Iterable[LoggedFact]) -> Iterator[Difference]:
     """Files still kept are those whose fingerprints were said."""
-    photos = {one.id: one for one in said if one.kind == "photo_attached"}
+    photos = {one.id: one for one in stated if one.kind == "photo_attached"}
     for file in PhotoFile.objects.filter(pk__in=list(photos)).iterator(chunk_size=10):
         one = photos[file.pk]
         if sha256(bytes(file.data)).hexdigest() != one.raw["sha256"]:

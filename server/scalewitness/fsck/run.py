@@ -111,14 +111,14 @@ class FsckRun:
 
     def _stretch(self, start: int, end: int) -> None:
         read = [read_entry(entry) for entry in entries_between(start, end)]
-        said = [one.said for one in read if one.said is not None]
+        facts = [one.fact for one in read if one.fact is not None]
         if "log" in self.mark.parts:
             self._note(check_signatures(read, self.mark.devices))
             self._note(self._log.check(read, start, end))
-            self._note(check_texts(said))
-            self._note(check_files(said))
+            self._note(check_texts(facts))
+            self._note(check_files(facts))
         if "rows" in self.mark.parts:
-            self._note(check_rows(said, start, end))
+            self._note(check_rows(facts, start, end))
 
     def _ends(self) -> None:
         with snapshot():

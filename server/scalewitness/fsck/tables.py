@@ -37,7 +37,7 @@ from scalewitness.standings.models import AdoptedPolicy, ExaminerRecord, Standin
 from scalewitness.visits.models import Visit, VisitAnimal, VisitStep
 
 Values = dict[str, Any]
-Told = dict[str, tuple[int, Any]]
+Expected = dict[str, tuple[int, Any]]
 """By column, the value it must hold and the position of the entry that says so."""
 
 
@@ -150,12 +150,12 @@ def unlike(due: Iterable[ExpectedRow], start: int, end: int) -> Iterator[Differe
         yield from _compare(table, wanted, _stored(table, owners, start, end), owners)
 
 
-def _merged(table: Table, due: Iterable[ExpectedRow]) -> dict[tuple[Any, ...], Told]:
+def _merged(table: Table, due: Iterable[ExpectedRow]) -> dict[tuple[Any, ...], Expected]:
     """By the row's key, what its columns must hold."""
-    found: dict[tuple[Any, ...], Told] = {}
+    found: dict[tuple[Any, ...], Expected] = {}
     for one in due:
-        told = found.setdefault(table.key(one.row.values), {})
-        told |= {name: (one.position, value) for name, value in one.row.values.items()}
+        expected = found.setdefault(table.key(one.row.values), {})
+        expected |= {name: (one.position, value) for name, value in one.row.values.items()}
     return found
 
 
@@ -179,27 +179,27 @@ def _stored(table: Table, owners: Mapping[Any, int], start: int, end: int) -> li
 
 def _compare(
     table: Table,
-    wanted: dict[tuple[Any, ...], Told],
+    wanted: dict[tuple[Any, ...], Expected],
     stored: list[Values],
     owners: Mapping[Any, int],
 ) -> Iterator[Difference]:
     here = {table.key(values): values for values in stored}
-    for key, told in wanted.items():
+    for key, expected in wanted.items():
         row = here.pop(key, None)
         if row is None:
-            first = min(position for position, _ in told.values())
+            first = min(position for position, _ in expected.values())
             yield Difference(table.store, first, "the entry has no row")
         else:
-            yield from _columns(table, told, row)
+            yield from _columns(table, expected, row)
     for values in here.values():
         position = values["position"] if table.placed else owners[values[table.owner]]
         yield Difference(table.store, position, "a row that no entry calls for")
 
 
-def _columns(table: Table, told: Told, row: Values) -> Iterator[Difference]:
-    wrong = sorted(name for name, (_, value) in told.items() if row[name] != value)
+def _columns(table: Table, expected: Expected, row: Values) -> Iterator[Difference]:
+    wrong = sorted(name for name, (_, value) in expected.items() if row[name] != value)
     if wrong:
-        first = min(told[name][0] for name in wrong)
+        first = min(expected[name][0] for name in wrong)
         yield Difference(table.store, first, f"not what the entry says: {', '.join(wrong)}")
 
 

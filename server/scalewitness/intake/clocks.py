@@ -46,16 +46,16 @@ def check_correction(body: facts.Body, at: datetime, received_at: datetime) -> N
     Raises:
         OutOfRange, FutureDate: with a JSON pointer.
     """
-    said = getattr(body, "corrected", None)
-    if not isinstance(said, facts.Corrected):
+    correction = getattr(body, "corrected", None)
+    if not isinstance(correction, facts.Corrected):
         return
-    if abs(offset_of(said)) > FARTHEST_OFF:
+    if abs(offset_of(correction)) > FARTHEST_OFF:
         raise OutOfRange("No clock is that far off.", pointer="/body/corrected/offset")
-    if at != _moment(lambda: corrected_time(said), "read"):
+    if at != _moment(lambda: corrected_time(correction), "read"):
         raise OutOfRange(
             "“at” is what the device's clock said plus the offset.", pointer="/body/corrected"
         )
-    measured = _moment(lambda: parse_moment(said.measured_at), "measured_at")
+    measured = _moment(lambda: parse_moment(correction.measured_at), "measured_at")
     if measured > received_at + CLOCK_SLACK:
         raise FutureDate(
             "The offset would have been measured in the future.",

@@ -12,7 +12,7 @@ from scalewitness.animals.models import Animal
 from scalewitness.breeding.models import Pairing
 from scalewitness.breeding.queries.pairings import planned_with, was_verified
 from scalewitness.disclosures.models import Disclosure
-from scalewitness.disclosures.queries import last_told
+from scalewitness.disclosures.queries import last_disclosed
 from scalewitness.disclosures.services import disclosure, disclosure_row
 from scalewitness.disputes.queries import open_dispute_on
 from scalewitness.disputes.services import store_dispute
@@ -20,12 +20,12 @@ from scalewitness.domain.consequences import (
     Consequence,
     Disclose,
     Hold,
+    NotifyKeepers,
     OpenDispute,
     PairingView,
+    Reliance,
     Replan,
     SaleView,
-    TellKeepers,
-    Told,
     consequences,
     may_affect_pairings,
 )
@@ -42,10 +42,10 @@ from scalewitness.domain.sexing.standing import share
 from scalewitness.fresh_ids import fresh_id
 from scalewitness.intake.batch import Batch, Touched
 from scalewitness.intake.known import Subject
-from scalewitness.letters.animals import tell_of_pairings, tell_of_standing
+from scalewitness.letters.animals import notify_of_pairings, notify_of_standing
 from scalewitness.letters.disclosures import Owed, send_disclosures
-from scalewitness.letters.disputes import tell_of_dispute
-from scalewitness.letters.sales import tell_of_hold
+from scalewitness.letters.disputes import notify_of_dispute
+from scalewitness.letters.sales import notify_of_hold
 from scalewitness.sales.models import Sale
 from scalewitness.sales.queries import offer_in_force, progress_of, sales_of_animal
 from scalewitness.sales.services import new_lasting_link, store_links, store_step
@@ -101,8 +101,10 @@ def _follow(
         batch.store()  # ahead of its turn it is not: what follows is read once, in its turn
     found = sales_of_animal(animal.pk) if subject.in_sales else []
     sales = {str(sale.pk): sale for sale in found}
-    told = last_told([sale.pk for sale in found], animal.pk) if found else {}
-    views = [view for sale in found if (view := _view(sale, animal.pk, told[sale.pk])) is not None]
+    disclosed = last_disclosed([sale.pk for sale in found], animal.pk) if found else {}
+    views = [
+        view for sale in found if (view := _view(sale, animal.pk, disclosed[sale.pk])) is not None
+    ]
     represented = {view.sale: view.represented for view in views}
     dispute = bool(views) and open_dispute_on(animal.pk) is not None
     planned = _planned(animal.pk, before, now.label, batch)
@@ -123,7 +125,7 @@ def _follow(
                 writer.write(consequence)
 
 
-def _view(sale: Sale, animal: UUID, told: Told) -> SaleView | None:
+def _view(sale: Sale, animal: UUID, disclosed: Reliance) -> SaleView | None:
     """The sale as consequences see it; None before its first offer."""
     offer = offer_in_force(sale)
     if offer is None:
@@ -136,7 +138,7 @@ def _view(sale: Sale, animal: UUID, told: Told) -> SaleView | None:
         state=progress.state,
         held=bool(progress.held),
         represented=next(one for one in offered.represents if one.animal == str(animal)),
-        told=told,
+        disclosed=disclosed,
     )
 
 
@@ -182,9 +184,9 @@ class _Consequences:
                 self._hold(consequence)
             case OpenDispute():
                 self._dispute(consequence)
-            case TellKeepers():
+            case NotifyKeepers():
                 moved = {"change": consequence.change, "was": self.before, "now": self.now.label}
-                tell_of_standing(
+                notify_of_standing(
                     self.animal, self.sales.values(), self.standing, moved, self.batch.letters
                 )
             case Replan():
@@ -193,14 +195,14 @@ class _Consequences:
     def _replan(self, replan: Replan) -> None:
         affected = [(self.pairings[one.pairing], one) for one in replan.pairings]
         moved = {"was": self.before, "now": self.now.label}
-        tell_of_pairings(self.animal, self.standing, affected, moved, self.batch.letters)
+        notify_of_pairings(self.animal, self.standing, affected, moved, self.batch.letters)
 
     def _hold(self, hold: Hold) -> None:
         sale = self.sales[hold.sale]
         body = SaleHeld(reason=hold.reason, animal=str(self.animal.pk), cause=str(self.cause))
         logged = self.batch.state("sale_held", sale.pk, body)
         store_step(sale, "sale_held", logged)
-        tell_of_hold(sale, logged.id, self.represented[hold.sale], self.now, self.batch.letters)
+        notify_of_hold(sale, logged.id, self.represented[hold.sale], self.now, self.batch.letters)
 
     def disclose(self, consequences: Sequence[Disclose]) -> None:
         owed = [self._owed(one) for one in consequences]
@@ -234,4 +236,4 @@ class _Consequences:
             sale=opened.sale,
         )
         logged = self.batch.state("dispute_opened", fresh_id(self.batch.now), body)
-        tell_of_dispute(store_dispute(logged), self.batch.letters, self.sales.values())
+        notify_of_dispute(store_dispute(logged), self.batch.letters, self.sales.values())

@@ -49,8 +49,8 @@ def erase_own_texts(fact: UUID, actor: Actor) -> int:
     """
     entry = entry_of(fact)
     held = HeldCall.objects.filter(pk=fact).first() if entry is None else None
-    said_by = entry.by if entry else held.by if held else None
-    if said_by is None or said_by != actor.by:
+    author = entry.by if entry else held.by if held else None
+    if author is None or author != actor.by:
         raise NotFound()
     if actor.keeper is not None:
         check_fresh(actor.keeper, given=actor.proved, path=f"/texts/{fact}/erasure")
@@ -61,14 +61,14 @@ def erase_own_texts(fact: UUID, actor: Actor) -> int:
 def erase_texts_by(person: UUID, about: UUID | None = None) -> int:
     """Erase every text that one person wrote and every photo they attached, or only those
     about one thing."""
-    said = Entry.objects.filter(by=person)
+    stated = Entry.objects.filter(by=person)
     if about is not None:
-        said = said.filter(about=about)
+        stated = stated.filter(about=about)
     held = HeldCall.objects.filter(by=person)
-    mine = Q(fact__in=said.values("fact")) | Q(fact__in=held.values("pk"))
+    mine = Q(fact__in=stated.values("fact")) | Q(fact__in=held.values("pk"))
     with transaction.atomic():
         deleted, _ = Text.objects.filter(mine).delete()
-        return deleted + erase_photo_files(Photo.objects.filter(pk__in=said.values("fact")))
+        return deleted + erase_photo_files(Photo.objects.filter(pk__in=stated.values("fact")))
 
 
 def erase_buyers(buyers: Iterable[Buyer]) -> int:
@@ -121,7 +121,7 @@ def close_account(keeper: Keeper, now: datetime, *, texts: bool = False) -> None
         revoke_signing_devices(keeper, now)  # first: it takes the log's lock
         sold = Sale.objects.filter(collection__keeper=keeper).prefetch_related("steps")
         _check_over(sold)
-        _check_told(sold)
+        _check_disclosed(sold)
         erase_buyers(Buyer.objects.filter(keeper=keeper))
         forget_factors(keeper)  # first: who is just fetching a token is waited for
         people.close_account(keeper, now)
@@ -140,7 +140,7 @@ def displace(keeper: Keeper, now: datetime) -> None:
         _forget_in_letters(keeper, Sale.objects.filter(collection__keeper=keeper))
 
 
-def _check_told(sold: Iterable[Sale]) -> None:
+def _check_disclosed(sold: Iterable[Sale]) -> None:
     owed = Disclosure.objects.filter(sale__in=[sale.pk for sale in sold]).values("pk")
     if Letter.objects.filter(cause__in=owed, state__in=mail.PENDING).exists():
         raise NotNow("A disclosure that names this address has not gone out yet.")

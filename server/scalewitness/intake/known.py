@@ -30,7 +30,7 @@ from scalewitness.animals.queries import (
     weights_on,
     weights_question,
 )
-from scalewitness.breeding.queries.pairings import told_by_pairings
+from scalewitness.breeding.queries.pairings import informed_by_pairings
 from scalewitness.calls.models import Call
 from scalewitness.domain.consequences import sex_of
 from scalewitness.domain.observations import Sex
@@ -296,7 +296,7 @@ class Known:
         rows = Call.objects.filter(own, animal__in=homes.keys())
         called = set(rows.values_list("animal", flat=True))
         grants = grants_ever(person, homes)
-        paired = told_by_pairings(homes, self.now).get(person, ())
+        paired = informed_by_pairings(homes, self.now).get(person, ())
         return {
             one: Tie(
                 party=str(one) in party_to,

@@ -30,26 +30,26 @@ READ_TOGETHER = 32
 def in_turns(
     things: Iterable[T],
     now: datetime,
-    say: Callable[[T, Batch], None],
+    state: Callable[[T, Batch], None],
     known: Callable[[Iterable[T]], Known | None] = lambda rest: None,
 ) -> None:
-    """``say`` what the record states of each, with all that follows, in as many transactions
+    """``state`` what the record states of each, with all that follows, in as many transactions
     as the log may be locked for. ``known``: what is read, ahead of each, for those left."""
     rest = deque(things)
     while rest:
         read = known(rest)
         with transaction.atomic():
             batch = Batch(RECORD, now, read)
-            _say_some(rest, batch, say)
+            _state_some(rest, batch, state)
             batch.flush()
         if batch.letters.any:
             transaction.on_commit(mail.wake)
 
 
-def _say_some(rest: deque[T], batch: Batch, say: Callable[[T, Batch], None]) -> None:
+def _state_some(rest: deque[T], batch: Batch, state: Callable[[T, Batch], None]) -> None:
     """The first, and as many of the others as the batch may hold."""
     while rest:
-        say(rest.popleft(), batch)
+        state(rest.popleft(), batch)
         settle(batch)
         if batch.full:
             break

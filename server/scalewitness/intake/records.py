@@ -117,8 +117,8 @@ def _digest(sent: SentEdit, keeper: UUID) -> str:
     fields: object = sent.fields
     if sent.record == "keepers/me":
         fields = sorted(sent.fields)
-    said = [str(keeper), sent.record, sent.base_version, fields]
-    return sha256(msgspec.json.encode(said, order="deterministic")).hexdigest()
+    parts = [str(keeper), sent.record, sent.base_version, fields]
+    return sha256(msgspec.json.encode(parts, order="deterministic")).hexdigest()
 
 
 def _record(path: str, keeper: Keeper, now: datetime) -> Record:

@@ -45,7 +45,7 @@ def stewards(animal: Animal, owing: Owing) -> list[Keeper]:
     return [animal.collection.keeper, *partners_of(animal.collection_id, owing.now)]
 
 
-def tell_of_standing(
+def notify_of_standing(
     animal: Animal,
     sales: Collection[Sale],
     standing: UUID,
@@ -54,10 +54,10 @@ def tell_of_standing(
 ) -> None:
     """Holder, partners and earlier sellers hear that a verified standing changed. ``moved``:
     ``change``, ``was`` and ``now``; ``sales``: all that the animal was ever in."""
-    tell_concerned(animal, "standing_notice", standing, moved, owing, sales=sales)
+    notify_concerned(animal, "standing_notice", standing, moved, owing, sales=sales)
 
 
-def tell_of_pairings(
+def notify_of_pairings(
     animal: Animal,
     standing: UUID,
     affected: Iterable[tuple[Pairing, Affected]],
@@ -67,12 +67,12 @@ def tell_of_pairings(
     """Holders and partners of both animals, one letter each for all pairings they are part of.
     Of an animal that they may not see they hear only that its sex is no longer what they
     planned on; whoever is still to check it blind hears nothing."""
-    told: dict[UUID, tuple[Keeper, list[tuple[Pairing, Affected]]]] = {}
+    notified: dict[UUID, tuple[Keeper, list[tuple[Pairing, Affected]]]] = {}
     for pairing, change in affected:
         both = [*stewards(pairing.sire, owing), *stewards(pairing.dam, owing)]
         for keeper in {one.pk: one for one in both}.values():
-            told.setdefault(keeper.pk, (keeper, []))[1].append((pairing, change))
-    for keeper, own in told.values():
+            notified.setdefault(keeper.pk, (keeper, []))[1].append((pairing, change))
+    for keeper, own in notified.values():
         mates = {_mate(pairing, animal).pk for pairing, _ in own}
         sights = sights_of(keeper.pk, {animal.pk, *mates}, owing.now)
         if sights.get(animal.pk) != "blind":
@@ -106,7 +106,7 @@ def _affected(
     }
 
 
-def tell_concerned(
+def notify_concerned(
     animal: Animal,
     kind: str,
     cause: UUID,

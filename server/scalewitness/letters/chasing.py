@@ -36,15 +36,15 @@ def chase(now: datetime) -> int:
 def _chase(owed: Disclosure, letter: Letter, now: datetime) -> None:
     if letter.undelivered:
         # A letter that comes back from another address is another matter.
-        _tell_seller(owed, "disclosure_undelivered", uuid5(letter.pk, letter.to), now)
+        _notify_seller(owed, "disclosure_undelivered", uuid5(letter.pk, letter.to), now)
     elif letter.state == Letter.State.SENT and letter.sent_at:
         if now - letter.sent_at >= REMIND_AFTER and owed.to.reminders:
             _remind(owed, letter, now)
         if now - letter.sent_at >= SILENT_AFTER:
-            _tell_seller(owed, "disclosure_silent", letter.pk, now)
+            _notify_seller(owed, "disclosure_silent", letter.pk, now)
 
 
-def _tell_seller(owed: Disclosure, kind: str, cause: UUID, now: datetime) -> None:
+def _notify_seller(owed: Disclosure, kind: str, cause: UUID, now: datetime) -> None:
     seller = owed.sale.collection.keeper
     mail.queue(
         id=uuid5(cause, kind),

@@ -28,7 +28,7 @@ def send_disclosures(owed: Sequence[Owed], cause_kind: str, owing: Owing) -> Non
     letters = [(fresh_id(owing.now), one) for one in owed]
     into = {(one.disclosure.to_id, _about(one.disclosure)): id for id, one in letters}
     waiting = mail.join_waiting(
-        "disclosure", lambda said: (said["sale"], said["animal"]["id"]), into
+        "disclosure", lambda context: (context["sale"], context["animal"]["id"]), into
     )
     owing.owe_all(
         (
@@ -68,12 +68,12 @@ def _disclosed(one: Owed, waiting: Iterable[dict[str, Any]], cause_kind: str) ->
         "recheck_days": offered.body["recheck_days"] if offered else None,
         "remedy": offered.body["remedy"] if offered else None,
         "seller_email": owed.sale.collection.keeper.email,
-        "earlier": [told for context in waiting for told in _told_in(context)],
+        "earlier": [change for context in waiting for change in _changes_in(context)],
         "link": str(one.link.pk),
     }
 
 
-def _told_in(disclosure: dict[str, Any]) -> list[dict[str, Any]]:
+def _changes_in(disclosure: dict[str, Any]) -> list[dict[str, Any]]:
     """What a letter of disclosure tells, in the order it happened."""
     names = ("change", "now", "owed_at", "position")
     return [*disclosure.get("earlier", []), {name: disclosure[name] for name in names}]

@@ -4,24 +4,24 @@ from collections.abc import Collection
 from uuid import UUID
 
 from scalewitness.disputes.models import Dispute, Finding
-from scalewitness.letters.animals import tell_concerned
+from scalewitness.letters.animals import notify_concerned
 from scalewitness.letters.owing import Owing
-from scalewitness.letters.sales import as_sold, tell_buyer
+from scalewitness.letters.sales import as_sold, notify_buyer
 from scalewitness.sales.models import Sale
 
 
-def tell_of_dispute(opened: Dispute, owing: Owing, sales: Collection[Sale] | None = None) -> None:
+def notify_of_dispute(opened: Dispute, owing: Owing, sales: Collection[Sale] | None = None) -> None:
     context = {"ground": opened.ground, "dispute": str(opened.pk)}
-    tell_concerned(opened.animal, "dispute_opened", opened.pk, context, owing, sales=sales)
+    notify_concerned(opened.animal, "dispute_opened", opened.pk, context, owing, sales=sales)
 
 
-def tell_of_statement(dispute: Dispute, fact: UUID, owing: Owing) -> None:
+def notify_of_statement(dispute: Dispute, fact: UUID, owing: Owing) -> None:
     """Everyone concerned but its author hears that a party made a statement, not its text."""
     context = {"dispute": str(dispute.pk)}
-    tell_concerned(dispute.animal, "statement_made", fact, context, owing, but=owing.sender)
+    notify_concerned(dispute.animal, "statement_made", fact, context, owing, but=owing.sender)
 
 
-def tell_of_finding(dispute: Dispute, found: Finding, owing: Owing) -> None:
+def notify_of_finding(dispute: Dispute, found: Finding, owing: Owing) -> None:
     """The buyer of the disputed sale hears the outcome."""
     if dispute.sale is None:
         return
@@ -30,4 +30,4 @@ def tell_of_finding(dispute: Dispute, found: Finding, owing: Owing) -> None:
         "outcome": found.outcome,
         "remedy_found": found.remedy,
     }
-    tell_buyer(dispute.sale, "finding", found.pk, context, owing)
+    notify_buyer(dispute.sale, "finding", found.pk, context, owing)

@@ -34,26 +34,26 @@ def send_offer(sale: Sale, fact: Logged[OfferMade], link: OfferLink, owing: Owin
     )
 
 
-def tell_of_step(
+def notify_of_step(
     sale: Sale, kind: str, fact: Logged[Body], owing: Owing, link: OfferLink | None = None
 ) -> None:
     """The other side hears of a step; ``link``: the buyer's way in from now on."""
     if kind in TO_SELLER:
-        tell_seller(sale, kind, fact.id, {"receipt": str(fact.id)}, owing)
+        notify_seller(sale, kind, fact.id, {"receipt": str(fact.id)}, owing)
     elif kind in TO_BUYER:
-        tell_buyer(sale, kind, fact.id, {"link": str(link.pk)} if link else {}, owing)
+        notify_buyer(sale, kind, fact.id, {"link": str(link.pk)} if link else {}, owing)
 
 
-def tell_of_hold(
+def notify_of_hold(
     sale: Sale, cause: UUID, was: Representation, now: Representation, owing: Owing
 ) -> None:
     """Both sides hear that the sale is held and why."""
     change = {"was": was.label, "now": now.label, "animal": _animal(sale, was.animal)}
-    tell_buyer(sale, "sale_held", cause, change, owing)
-    tell_seller(sale, "sale_held_seller", cause, change, owing)
+    notify_buyer(sale, "sale_held", cause, change, owing)
+    notify_seller(sale, "sale_held_seller", cause, change, owing)
 
 
-def tell_buyer(sale: Sale, kind: str, cause: UUID, context: dict[str, Any], owing: Owing) -> None:
+def notify_buyer(sale: Sale, kind: str, cause: UUID, context: dict[str, Any], owing: Owing) -> None:
     owing.owe(
         kind,
         cause=cause,
@@ -63,7 +63,9 @@ def tell_buyer(sale: Sale, kind: str, cause: UUID, context: dict[str, Any], owin
     )
 
 
-def tell_seller(sale: Sale, kind: str, cause: UUID, context: dict[str, Any], owing: Owing) -> None:
+def notify_seller(
+    sale: Sale, kind: str, cause: UUID, context: dict[str, Any], owing: Owing
+) -> None:
     keeper = sale.collection.keeper
     owing.owe(
         kind,

@@ -52,7 +52,7 @@ def examiners_for(
     """The keeper and partners, past guests, and anybody."""
     stewards = [collection.keeper, *partners_of(collection.pk, now)]
     guests = _past_guests(collection, stewards)
-    known = _known_to(guests, animals, stake.told)
+    known = _known_to(guests, animals, stake.informed)
     every = frozenset(str(animal.pk) for animal in animals)
     named = [Available(str(one.pk), "keeper", every, every) for one in stewards]
     named += [
@@ -93,13 +93,13 @@ def _past_guests(collection: Collection, stewards: Iterable[Keeper]) -> list[Kee
 
 
 def _known_to(
-    guests: Sequence[Keeper], animals: Sequence[Animal], told: Mapping[UUID, Set[UUID]]
+    guests: Sequence[Keeper], animals: Sequence[Animal], informed: Mapping[UUID, Set[UUID]]
 ) -> Known:
     """Of which animals the record ever told each guest a call: see `intake.known.Tie.blind`.
-    ``told``: by keeper, those whose sex they know from a planned pairing."""
+    ``informed``: by keeper, those whose sex they know from a planned pairing."""
     known: defaultdict[UUID, set[str]] = defaultdict(set)
     for guest in guests:
-        known[guest.pk] |= {str(animal) for animal in told.get(guest.pk, ())}
+        known[guest.pk] |= {str(animal) for animal in informed.get(guest.pk, ())}
     calls = Call.objects.filter(by__in=[one.pk for one in guests], animal__in=animals)
     for who, animal in calls.values_list("by", "animal"):
         known[who].add(str(animal))

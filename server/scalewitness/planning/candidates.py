@@ -23,15 +23,15 @@ IN_SHED = frozenset({"opaque", "clear"})
 
 @dataclass(frozen=True, slots=True)
 class AtStake:
-    """What hangs on the animals, told by those who know of sales, pairings and disputes.
-    ``parties``: by keeper, the animals of whose sale they are a party; ``told``: by keeper, those
-    whose sex a planned pairing told them."""
+    """What hangs on the animals, given by those who know of sales, pairings and disputes.
+    ``parties``: by keeper, the animals of whose sale they are a party; ``informed``: by keeper,
+    those whose sex they know from a planned pairing."""
 
     on_sale: Set[UUID] = frozenset()
     disputed: Set[UUID] = frozenset()
     paired: Set[UUID] = frozenset()
     parties: Mapping[UUID, Set[str]] = field(default_factory=dict)
-    told: Mapping[UUID, Set[UUID]] = field(default_factory=dict)
+    informed: Mapping[UUID, Set[UUID]] = field(default_factory=dict)
 
     def of(self, animal: UUID) -> tuple[Stake, ...]:
         stakes: tuple[tuple[Stake, Set[UUID]], ...] = (

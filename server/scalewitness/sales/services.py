@@ -31,7 +31,7 @@ from scalewitness.sales.queries import offer_in_force
 LASTING = timedelta(days=365)
 """How long a buyer's link lasts; each new disclosure brings another."""
 CODE_LASTS = timedelta(minutes=30)
-CODES_AN_HOUR, TRIES = 5, 5
+CODES_AN_HOUR, ATTEMPTS = 5, 5
 """One in 40,000 to guess in an hour (our judgement)."""
 
 
@@ -150,7 +150,7 @@ def try_code(sale: Sale, typed: str, now: datetime) -> bool:
     with transaction.atomic():
         newest = ConfirmationCode.objects.select_for_update().filter(sale=sale)
         code = newest.order_by("-made_at", "-pk").first()
-        if code is None or code.made_at + CODE_LASTS < now or code.tries >= TRIES:
+        if code is None or code.made_at + CODE_LASTS < now or code.tries >= ATTEMPTS:
             return False
         code.tries += 1
         right = constant_time_compare(digits, code_of(code.pk))

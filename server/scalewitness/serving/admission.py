@@ -152,12 +152,12 @@ class _Tally:
 
     def __init__(self) -> None:
         self._guard = Lock()
-        self._untold, self._told_at = 0, 0.0
+        self._unlogged, self._logged_at = 0, 0.0
 
     def count(self) -> None:
         with self._guard:
-            self._untold += 1
-            if monotonic() - self._told_at < 1:
+            self._unlogged += 1
+            if monotonic() - self._logged_at < 1:
                 return
-            count, self._untold, self._told_at = self._untold, 0, monotonic()
+            count, self._unlogged, self._logged_at = self._unlogged, 0, monotonic()
         log.warning("turned_away", requests=count)

@@ -28,7 +28,7 @@ def come_again(path: str) -> HttpResponse:
     return answer
 
 
-class TellWhenBusy:
+class AnswerWhenBusy:
     """Middleware: what is held up in a view is no fault of ours to report, and may go well a
     moment later. The API's operations tell it themselves."""
 

@@ -101,7 +101,7 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "allauth.account.middleware.AccountMiddleware",
     "scalewitness.pages.guards.fence.OnlyReadWhileFenced",
-    "scalewitness.serving.busy.TellWhenBusy",
+    "scalewitness.serving.busy.AnswerWhenBusy",
 ]
 
 ROOT_URLCONF = "scalewitness.urls"
@@ -128,7 +128,7 @@ TEMPLATES = [
 
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 REDIS_URL = required("REDIS_URL")
-QUEUE_SERVER_PATIENCE = {
+QUEUE_SERVER_TIMEOUTS = {
     "socket_connect_timeout": 2,
     "socket_timeout": 2,
     "retry": Retry(NoBackoff(), 1, supported_errors=(ConnectionError,)),
@@ -139,7 +139,7 @@ CACHES = {
     "default": {
         "BACKEND": "scalewitness.rate_limit.Cache",
         "LOCATION": REDIS_URL,
-        "OPTIONS": QUEUE_SERVER_PATIENCE,
+        "OPTIONS": QUEUE_SERVER_TIMEOUTS,
     }
 }
 CELERY_BROKER_URL = REDIS_URL

@@ -48,7 +48,7 @@ def waits(process: str) -> dict[str, int]:
     return timeouts | NOTICES
 
 
-def said(settings: dict[str, int]) -> str:
+def as_options(settings: dict[str, int]) -> str:
     """As libpq says them to PostgreSQL when it connects."""
     return " ".join(f"-c {name}={value}" for name, value in settings.items())
 
@@ -74,7 +74,7 @@ def database(url_name: str) -> dict[str, object]:
             # Planned once and for any values: else PostgreSQL plans each anew the first five
             # times on each connection, and with hundreds of ids that takes longer than asking.
             "prepare_threshold": 0,
-            "options": f"-c plan_cache_mode=force_generic_plan {said(waits(PROCESS))}",
+            "options": f"-c plan_cache_mode=force_generic_plan {as_options(waits(PROCESS))}",
         },
     }
 
@@ -84,5 +84,5 @@ DATABASES = {"default": database("DATABASE_URL")}
 if env.str("DATABASE_OWNER_URL", default=""):
     # Only `migrate` uses it: the owner makes tables, the runtime role cannot alter facts.
     DATABASES["owner"] = database("DATABASE_OWNER_URL") | {
-        "OPTIONS": WE_NOTICE | {"options": said(waits("owner"))}
+        "OPTIONS": WE_NOTICE | {"options": as_options(waits("owner"))}
     }

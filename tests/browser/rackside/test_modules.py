@@ -354,7 +354,7 @@ def _cautions(condition: dict[str, Any], form: dict[str, Any], hold_off: bool) -
         method=form["method"],
         harm=bool(form["harm"]),
     )
-    return list(reasons_to_wait(known, hold_off=hold_off, now=NOW, steward=False, said=said))
+    return list(reasons_to_wait(known, hold_off=hold_off, now=NOW, steward=False, at_rack=said))
 
 
 def test_animals_are_found_by_code_and_name(modules: Any) -> None:

@@ -20,7 +20,7 @@ from tests.browser.rackside.conftest import (
 )
 from tests.pictures import camera_file
 
-from scalewitness.domain.pictures.redrawing import check_drawable
+from scalewitness.domain.pictures.reencoding import check_decodable
 from scalewitness.domain.translog.devices import DeviceKeys
 
 TAGS = ("K-1", "K-2", "K-3", "K-4", "K-5")
@@ -82,7 +82,7 @@ def photo_arrived(racks: Racks) -> None:
     assert photo.sig
     served = racks.greta.get(f"photos/{photo.id}")
     assert sha256(served.content).hexdigest() == photo.body["sha256"]
-    check_drawable(served.content)
+    check_decodable(served.content)
     assert b"Cam & Co" not in served.content
 
 

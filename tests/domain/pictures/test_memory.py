@@ -11,7 +11,7 @@ from tests.domain.pictures.hostile import COSTLY, many_scans, png
 from tests.pictures import camera_file
 
 from scalewitness.domain.pictures.plain import LONGEST_SIDE, NotPlain, size_of
-from scalewitness.domain.pictures.redrawing import MOST_PIXELS, check_drawable, redrawn
+from scalewitness.domain.pictures.reencoding import MOST_PIXELS, check_decodable, reencoded
 from stack.local import ROOT
 
 MOST_MEGABYTES = 150
@@ -22,7 +22,7 @@ import sys
 from pathlib import Path
 from PIL import Image
 from scalewitness.domain.pictures.plain import NotPlain
-from scalewitness.domain.pictures.redrawing import redrawn
+from scalewitness.domain.pictures.reencoding import reencoded
 
 def highest():
     status = Path("/proc/self/status").read_text()
@@ -31,7 +31,7 @@ def highest():
 Image.init()
 before = highest()
 try:
-    told = f"{len(redrawn(Path(sys.argv[1]).read_bytes()))} bytes"
+    told = f"{len(reencoded(Path(sys.argv[1]).read_bytes()))} bytes"
 except NotPlain as refusal:
     told = f"refused: {refusal}"
 print(highest() - before, told)
@@ -86,7 +86,7 @@ def test_drawing_a_picture_anew_takes_little_memory(picture: Picture, name: str)
 )
 def test_a_refusal_says_what_to_do(picture: Picture, name: str, says: str) -> None:
     with pytest.raises(NotPlain, match=says):
-        redrawn(picture(name).read_bytes())
+        reencoded(picture(name).read_bytes())
 
 
 @pytest.mark.parametrize(
@@ -103,14 +103,14 @@ def test_a_refusal_says_what_to_do(picture: Picture, name: str, says: str) -> No
     ],
 )
 def test_what_people_have_is_taken(picture: Picture, name: str) -> None:
-    kept = redrawn(picture(name).read_bytes())
-    check_drawable(kept)
+    kept = reencoded(picture(name).read_bytes())
+    check_decodable(kept)
     assert max(size_of(kept)) <= LONGEST_SIDE
 
 
 @pytest.mark.parametrize("kind", ["JPEG", "PNG", "WEBP"])
 def test_each_kind_is_turned_upright_whatever_else_is_left_out(kind: str) -> None:
-    assert size_of(redrawn(camera_file(kind))) == (40, 60)
+    assert size_of(reencoded(camera_file(kind))) == (40, 60)
 
 
 def test_a_plain_file_that_is_drawn_thousands_of_times_over_is_refused_unread() -> None:
@@ -118,7 +118,7 @@ def test_a_plain_file_that_is_drawn_thousands_of_times_over_is_refused_unread() 
     bomb = many_scans(5_000)
     assert len(bomb) < 4_000_000
     with pytest.raises(NotPlain, match="layers"):
-        check_drawable(bomb)
+        check_decodable(bomb)
 
 
 def test_sixteen_bits_of_grey_are_not_all_white() -> None:
@@ -126,7 +126,7 @@ def test_sixteen_bits_of_grey_are_not_all_white() -> None:
 
     from PIL import Image
 
-    grey = Image.open(BytesIO(redrawn(png(40, 30, depth=16, colour=0))))
+    grey = Image.open(BytesIO(reencoded(png(40, 30, depth=16, colour=0))))
     assert grey.getpixel((5, 5)) == (17, 17, 17)
 
 

@@ -9,14 +9,14 @@ from PIL import Image
 from tests.pictures import GPS, camera_file, drawn, plain_file
 
 from scalewitness.domain.pictures.plain import LONGEST_SIDE, NotPlain, size_of
-from scalewitness.domain.pictures.redrawing import check_drawable, redrawn
+from scalewitness.domain.pictures.reencoding import check_decodable, reencoded
 
 PLAIN = plain_file()
 
 
 def refusal(data: bytes) -> str:
     with pytest.raises(NotPlain) as caught:
-        check_drawable(data)
+        check_decodable(data)
     return str(caught.value)
 
 
@@ -29,18 +29,18 @@ def with_segment(marker: int, content: bytes) -> bytes:
 def test_what_a_camera_adds_is_gone(kind: str) -> None:
     sent = camera_file(kind)
     assert Image.open(BytesIO(sent)).getexif().get(GPS) is not None
-    kept = redrawn(sent)
+    kept = reencoded(sent)
     assert not Image.open(BytesIO(kept)).getexif()
     assert b"Cam & Co" in sent
     assert b"Cam & Co" not in kept
-    check_drawable(kept)
+    check_decodable(kept)
 
 
 def test_the_picture_is_turned_upright_and_made_smaller() -> None:
-    assert size_of(redrawn(camera_file())) == (40, 60)  # it was on its side
+    assert size_of(reencoded(camera_file())) == (40, 60)  # it was on its side
     written = BytesIO()
     drawn(3000, 1500).save(written, "PNG")
-    assert size_of(redrawn(written.getvalue())) == (LONGEST_SIDE, LONGEST_SIDE // 2)
+    assert size_of(reencoded(written.getvalue())) == (LONGEST_SIDE, LONGEST_SIDE // 2)
 
 
 @pytest.mark.parametrize("more", [{}, {"progressive": True}, {"quality": 95, "subsampling": 0}])
@@ -48,7 +48,7 @@ def test_what_encoders_write_is_plain(more: dict[str, object]) -> None:
     written = BytesIO()
     drawn().save(written, "JPEG", **more)
     assert size_of(written.getvalue()) == (60, 40)
-    check_drawable(written.getvalue())
+    check_decodable(written.getvalue())
 
 
 def test_a_camera_file_is_refused_as_it_is() -> None:
@@ -86,7 +86,7 @@ def test_too_large_a_picture_is_refused() -> None:
 @given(st.integers(0, len(PLAIN) - 1), st.binary(max_size=12), st.integers(0, 12))
 def test_damaged_files_are_refused_or_drawn_never_worse(at: int, put: bytes, cut: int) -> None:
     damaged = PLAIN[:at] + put + PLAIN[at + cut :]
-    for step in (check_drawable, redrawn):
+    for step in (check_decodable, reencoded):
         try:
             step(damaged)
         except NotPlain:

@@ -8,13 +8,13 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from scalewitness.api.reading import body_of
-from scalewitness.api.saying import Fact, begin
+from scalewitness.api.submission import Fact, begin
 
 
-def say_about(request: Request, kind: str, animal: UUID) -> Response:
+def submit_about(request: Request, kind: str, animal: UUID) -> Response:
     """Hand on a fact about the animal in the path."""
     sent = body_of(request, Fact[dict[str, Any]])
-    return begin(request, sent).say(
+    return begin(request, sent).submit(
         kind,
         animal,
         body=sent.body,

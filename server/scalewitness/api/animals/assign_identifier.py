@@ -5,9 +5,9 @@ from uuid import UUID
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from scalewitness.api.animals.about import say_about
+from scalewitness.api.animals.about import submit_about
 from scalewitness.api.operations import operation
-from scalewitness.api.saying import ANSWERS, FACT_REFUSALS, Fact
+from scalewitness.api.submission import ANSWERS, FACT_REFUSALS, Fact
 from scalewitness.domain.errors import NotAllowed
 from scalewitness.domain.facts import IdentifierAssigned
 
@@ -21,4 +21,4 @@ from scalewitness.domain.facts import IdentifierAssigned
 )
 def assign_identifier(request: Request, id: UUID) -> Response:
     """A transponder (ISO 11784, 15 digits), a tag or a scale photograph."""
-    return say_about(request, "identifier_assigned", id)
+    return submit_about(request, "identifier_assigned", id)

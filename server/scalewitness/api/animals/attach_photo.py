@@ -5,9 +5,9 @@ from uuid import UUID
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from scalewitness.api.animals.about import say_about
+from scalewitness.api.animals.about import submit_about
 from scalewitness.api.operations import operation
-from scalewitness.api.saying import ANSWERS, FACT_REFUSALS, Fact
+from scalewitness.api.submission import ANSWERS, FACT_REFUSALS, Fact
 from scalewitness.domain.errors import NotAllowed
 from scalewitness.domain.facts import PhotoAttached
 
@@ -22,4 +22,4 @@ from scalewitness.domain.facts import PhotoAttached
 def attach_photo(request: Request, id: UUID) -> Response:
     """Keeper and partners of the animal itself, anyone of a call of their own. The file may
     follow later."""
-    return say_about(request, "photo_attached", id)
+    return submit_about(request, "photo_attached", id)

@@ -5,9 +5,9 @@ from uuid import UUID
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from scalewitness.api.animals.about import say_about
+from scalewitness.api.animals.about import submit_about
 from scalewitness.api.operations import operation
-from scalewitness.api.saying import ANSWERS, FACT_REFUSALS, Fact
+from scalewitness.api.submission import ANSWERS, FACT_REFUSALS, Fact
 from scalewitness.domain.errors import NotAllowed
 from scalewitness.domain.facts import HusbandryNoted
 
@@ -21,4 +21,4 @@ from scalewitness.domain.facts import HusbandryNoted
 )
 def note_husbandry(request: Request, id: UUID) -> Response:
     """Keeper and partners note anything; a guest may leave a weight."""
-    return say_about(request, "husbandry_noted", id)
+    return submit_about(request, "husbandry_noted", id)

@@ -8,7 +8,7 @@ from rest_framework.response import Response
 
 from scalewitness.api.operations import operation
 from scalewitness.api.reading import body_of
-from scalewitness.api.saying import ANSWERS, FACT_REFUSALS, FactAbout, begin
+from scalewitness.api.submission import ANSWERS, FACT_REFUSALS, FactAbout, begin
 from scalewitness.domain.facts import AnimalRegistered
 
 
@@ -23,7 +23,7 @@ def register_animal(request: Request) -> Response:
     """`about` is the new animal's id, made by the client. Its sex is never among what it is
     said to be: that takes calls."""
     sent = body_of(request, FactAbout[dict[str, Any]])
-    return begin(request, sent).say(
+    return begin(request, sent).submit(
         "animal_registered",
         sent.about,
         body=sent.body,

@@ -5,9 +5,9 @@ from uuid import UUID
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from scalewitness.api.animals.about import say_about
+from scalewitness.api.animals.about import submit_about
 from scalewitness.api.operations import operation
-from scalewitness.api.saying import ANSWERS, FACT_REFUSALS, Fact
+from scalewitness.api.submission import ANSWERS, FACT_REFUSALS, Fact
 from scalewitness.domain.facts import LinkageStated
 
 
@@ -22,4 +22,4 @@ def state_linkage(request: Request, id: UUID) -> Response:
     """For keeper and partners, once both parents are on record. The latest statement counts;
     it moves the chance the standing starts from and is never a check. To take one back, state
     it anew without `beside`."""
-    return say_about(request, "linkage_stated", id)
+    return submit_about(request, "linkage_stated", id)

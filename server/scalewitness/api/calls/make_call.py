@@ -9,7 +9,7 @@ from rest_framework.response import Response
 
 from scalewitness.api.operations import operation
 from scalewitness.api.reading import body_of
-from scalewitness.api.saying import ANSWERS, FACT_REFUSALS, Fact, FactAnswer, begin
+from scalewitness.api.submission import ANSWERS, FACT_REFUSALS, Fact, FactAnswer, begin
 from scalewitness.domain.errors import NotAllowed
 from scalewitness.domain.facts import CallMade
 
@@ -26,7 +26,7 @@ def make_call(request: Request, id: UUID) -> Response:
     that comes more than 14 days after the visit is held (202) for the host's decision."""
     sent = body_of(request, Fact[dict[str, Any]])
     fact = begin(request, sent)
-    return fact.say(
+    return fact.submit(
         "call_made",
         id,
         body=sent.body,

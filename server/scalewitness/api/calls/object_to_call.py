@@ -11,7 +11,7 @@ from rest_framework.response import Response
 from scalewitness.api.authentication import keeper_of
 from scalewitness.api.operations import operation
 from scalewitness.api.reading import Sent, body_of
-from scalewitness.api.saying import ANSWERS, FACT_REFUSALS, Fact, begin, filled
+from scalewitness.api.submission import ANSWERS, FACT_REFUSALS, Fact, begin, filled
 from scalewitness.calls.models import Call
 from scalewitness.calls.queries.made import call_of
 from scalewitness.calls.queries.visibility import sights_of
@@ -35,7 +35,7 @@ def object_to_call(request: Request, id: UUID) -> Response:
     """An objection is an entry beside the call; it changes no standing. Text: `note`."""
     sent = body_of(request, Fact[dict[str, Any]])
     fact, found = begin(request, sent), call_of(id)
-    return fact.say(
+    return fact.submit(
         "call_objected",
         fact.about(id, animal_seen(found, keeper_of(request).pk, fact.now)),
         body=filled(sent.body, call=str(id)),

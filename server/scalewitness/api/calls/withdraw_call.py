@@ -8,7 +8,7 @@ from rest_framework.response import Response
 
 from scalewitness.api.operations import operation
 from scalewitness.api.reading import body_of
-from scalewitness.api.saying import ANSWERS, FACT_REFUSALS, Bare, begin
+from scalewitness.api.submission import ANSWERS, FACT_REFUSALS, Bare, begin
 from scalewitness.calls.queries.made import call_of
 
 
@@ -19,7 +19,7 @@ def withdraw_call(request: Request, id: UUID) -> Response:
     sent = body_of(request, Bare)
     fact, found = begin(request, sent), call_of(id)
     own = found is not None and found.by == fact.actor.keeper
-    return fact.say(
+    return fact.submit(
         "call_withdrawn",
         fact.about(id, found.animal_id if found and own else None),
         body={"call": str(id)},

@@ -11,7 +11,7 @@ from rest_framework.response import Response
 from scalewitness.api.authentication import keeper_of
 from scalewitness.api.operations import operation
 from scalewitness.api.reading import body_of
-from scalewitness.api.saying import ANSWERS, FACT_REFUSALS, At, FactId, Signable, begin
+from scalewitness.api.submission import ANSWERS, FACT_REFUSALS, At, FactId, Signable, begin
 from scalewitness.domain import facts
 from scalewitness.domain.errors import NotAllowed, NotFound
 from scalewitness.people.queries import device_of
@@ -40,7 +40,7 @@ def enrol_key(request: Request, id: UUID) -> Response:
     sent, keeper = body_of(request, KeyEnrolment), keeper_of(request)
     if device_of(keeper.pk, id) is None:
         raise NotFound()
-    return begin(request, sent).say(
+    return begin(request, sent).submit(
         "device_key_enrolled",
         keeper.pk,
         body={"device": str(id), "key": sent.key},

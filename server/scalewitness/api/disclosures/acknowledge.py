@@ -8,7 +8,7 @@ from rest_framework.response import Response
 
 from scalewitness.api.operations import operation
 from scalewitness.api.reading import body_of
-from scalewitness.api.saying import ANSWERS, FACT_REFUSALS, Bare, begin
+from scalewitness.api.submission import ANSWERS, FACT_REFUSALS, Bare, begin
 
 
 @operation("Acknowledge a disclosure", takes=Bare, gives=ANSWERS, refuses=FACT_REFUSALS, keyed=True)
@@ -16,7 +16,7 @@ def acknowledge(request: Request, id: UUID) -> Response:
     """Says that it was read; it accepts nothing and gives nothing up."""
     sent = body_of(request, Bare)
     fact = begin(request, sent)
-    return fact.say(
+    return fact.submit(
         "disclosure_acknowledged",
         id,
         texts=sent.texts,

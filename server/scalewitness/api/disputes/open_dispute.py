@@ -8,7 +8,7 @@ from rest_framework.response import Response
 
 from scalewitness.api.operations import operation
 from scalewitness.api.reading import body_of
-from scalewitness.api.saying import ANSWERS, FACT_REFUSALS, FactAbout, begin
+from scalewitness.api.submission import ANSWERS, FACT_REFUSALS, FactAbout, begin
 from scalewitness.domain.facts import DisputeOpened
 
 
@@ -23,7 +23,7 @@ def open_dispute(request: Request) -> Response:
     """`about` is the new dispute's id, made by the client. For the animal's keeper and
     partners, and for a buyer about what they were sold. Text: `note`."""
     sent = body_of(request, FactAbout[dict[str, Any]])
-    return begin(request, sent).say(
+    return begin(request, sent).submit(
         "dispute_opened",
         sent.about,
         body=sent.body,

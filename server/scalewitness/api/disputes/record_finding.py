@@ -9,7 +9,7 @@ from rest_framework.response import Response
 
 from scalewitness.api.operations import operation
 from scalewitness.api.reading import body_of
-from scalewitness.api.saying import ANSWERS, FACT_REFUSALS, Fact, begin
+from scalewitness.api.submission import ANSWERS, FACT_REFUSALS, Fact, begin
 from scalewitness.domain.errors import NotAllowed
 from scalewitness.domain.facts import FindingRecorded
 
@@ -25,7 +25,7 @@ def record_finding(request: Request, id: UUID) -> Response:
     """A call is set aside only against a later blind check by someone without an interest;
     it stays visible. Text: `reasons`."""
     sent = body_of(request, Fact[dict[str, Any]])
-    return begin(request, sent).say(
+    return begin(request, sent).submit(
         "finding_recorded",
         id,
         body=sent.body,

@@ -9,8 +9,8 @@ from rest_framework.response import Response
 
 from scalewitness.api.operations import operation
 from scalewitness.api.reading import body_of
-from scalewitness.api.saying import ANSWERS, FACT_REFUSALS, FactAbout, begin
 from scalewitness.api.second_factor import proved_actor
+from scalewitness.api.submission import ANSWERS, FACT_REFUSALS, FactAbout, begin
 from scalewitness.domain.facts import GrantGiven
 
 
@@ -29,4 +29,4 @@ def give_grant(request: Request) -> Response:
     fact = begin(request, sent)
     if sent.body.get("role") == "partner" and fact.earlier is None:  # a repeat has no other code
         fact = replace(fact, actor=proved_actor(request))
-    return fact.say("grant_given", sent.about, body=sent.body, location=reverse("api:grants"))
+    return fact.submit("grant_given", sent.about, body=sent.body, location=reverse("api:grants"))

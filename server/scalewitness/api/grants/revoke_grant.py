@@ -9,7 +9,7 @@ from rest_framework.response import Response
 from scalewitness.animals.queries import collection_of_grant
 from scalewitness.api.operations import operation
 from scalewitness.api.reading import body_of
-from scalewitness.api.saying import ANSWERS, FACT_REFUSALS, Bare, begin
+from scalewitness.api.submission import ANSWERS, FACT_REFUSALS, Bare, begin
 from scalewitness.people.queries import grant_of
 
 
@@ -18,7 +18,7 @@ def revoke_grant(request: Request, id: UUID) -> Response:
     """Whoever gave it ends it; whoever holds it may give it back."""
     sent = body_of(request, Bare)
     fact = begin(request, sent)
-    return fact.say(
+    return fact.submit(
         "grant_revoked",
         fact.about(id, collection_of_grant(grant_of(id), fact.actor.keeper)),
         body={"grant": str(id)},

@@ -10,7 +10,7 @@ from rest_framework.response import Response
 from scalewitness.animals.queries import is_steward
 from scalewitness.api.operations import operation
 from scalewitness.api.reading import Sent, body_of
-from scalewitness.api.saying import ANSWERS, FACT_REFUSALS, Fact, begin, filled
+from scalewitness.api.submission import ANSWERS, FACT_REFUSALS, Fact, begin, filled
 from scalewitness.calls.queries.held import held_call_of
 
 
@@ -33,7 +33,7 @@ def decide_held_call(request: Request, id: UUID) -> Response:
     fact, found = begin(request, sent), held_call_of(id)
     own = found is not None and is_steward(fact.actor.keeper, found.animal.collection, fact.now)
     animal = fact.about(id, found.animal_id if found and own else None)
-    return fact.say(
+    return fact.submit(
         "late_call_decided",
         animal,
         body=filled(sent.body, held=str(id)),

@@ -9,7 +9,7 @@ from rest_framework.response import Response
 from scalewitness.api.offers.access import buyer_of, opened
 from scalewitness.api.operations import operation
 from scalewitness.api.reading import body_of
-from scalewitness.api.saying import ANSWERS, FACT_REFUSALS, IdAndTime, Saying, begin
+from scalewitness.api.submission import ANSWERS, FACT_REFUSALS, IdAndTime, PendingFact, begin
 from scalewitness.disclosures.queries import disclosures_to_buyer
 from scalewitness.domain.errors import LinkGone, NotNow
 from scalewitness.domain.facts import Id
@@ -35,14 +35,14 @@ def acknowledge_disclosure(request: Request, token: str) -> Response:
     """Says that it was read; it accepts nothing and gives nothing up."""
     sent, link = body_of(request, BuyersAcknowledgement), opened(token, "disclosure")
     fact = begin(request, sent, buyer_of(link.sale))
-    return fact.say(
+    return fact.submit(
         "disclosure_acknowledged",
         sent.disclosure or _newest_open(fact, link.sale),
         location=reverse("api:offer-disclosures", args=[token]),
     )
 
 
-def _newest_open(fact: Saying, sale: Sale) -> UUID:
+def _newest_open(fact: PendingFact, sale: Sale) -> UUID:
     """The one meant when none is named; for a repeat, the one meant the first time."""
     if fact.earlier is not None and fact.earlier.about is not None:
         return fact.earlier.about

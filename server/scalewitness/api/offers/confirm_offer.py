@@ -12,7 +12,7 @@ from rest_framework.response import Response
 from scalewitness.api.offers.access import buyer_of, opened
 from scalewitness.api.operations import operation
 from scalewitness.api.reading import body_of
-from scalewitness.api.saying import ANSWERS, FACT_REFUSALS, IdAndTime, begin
+from scalewitness.api.submission import ANSWERS, FACT_REFUSALS, IdAndTime, begin
 from scalewitness.domain.errors import LinkGone, StandingMoved
 from scalewitness.domain.translog.canonical import MAX_INTEGER
 from scalewitness.sales.services import try_code
@@ -43,7 +43,7 @@ def confirm_offer(request: Request, token: str) -> Response:
     sent, link = body_of(request, Confirmation), opened(token, "offer")
     by_code = sent.code is not None and try_code(link.sale, sent.code, timezone.now())
     fact = begin(request, sent, replace(buyer_of(link.sale), by_code=by_code))
-    return fact.say(
+    return fact.submit(
         "sale_confirmed",
         link.sale_id,
         body={"offer": str(link.offer), "seen": sent.seen},

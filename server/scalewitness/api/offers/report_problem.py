@@ -7,7 +7,7 @@ from rest_framework.response import Response
 from scalewitness.api.offers.access import buyer_of, opened
 from scalewitness.api.operations import operation
 from scalewitness.api.reading import body_of
-from scalewitness.api.saying import ANSWERS, FACT_REFUSALS, IdAndTime, begin
+from scalewitness.api.submission import ANSWERS, FACT_REFUSALS, IdAndTime, begin
 from scalewitness.domain.errors import LinkGone
 from scalewitness.domain.facts import Id
 
@@ -33,7 +33,7 @@ def report_problem(request: Request, token: str) -> Response:
     """Opens a dispute, once the animal is paid for; the animal's keepers and the seller are
     told. While one is open already, make a statement in it."""
     sent, link = body_of(request, BuyersProblem), opened(token)
-    return begin(request, sent, buyer_of(link.sale)).say(
+    return begin(request, sent, buyer_of(link.sale)).submit(
         "dispute_opened",
         sent.dispute,
         body={"animal": sent.animal, "ground": "party_objects", "sale": str(link.sale_id)},

@@ -5,7 +5,7 @@ from rest_framework.response import Response
 
 from scalewitness.api.offers.step import BuyersWord, take_step
 from scalewitness.api.operations import operation
-from scalewitness.api.saying import ANSWERS, FACT_REFUSALS
+from scalewitness.api.submission import ANSWERS, FACT_REFUSALS
 from scalewitness.domain.errors import LinkGone
 
 

@@ -7,7 +7,7 @@ from rest_framework.response import Response
 from scalewitness.api.offers.access import buyer_of, opened
 from scalewitness.api.operations import operation
 from scalewitness.api.reading import body_of
-from scalewitness.api.saying import ANSWERS, FACT_REFUSALS, IdAndTime, begin
+from scalewitness.api.submission import ANSWERS, FACT_REFUSALS, IdAndTime, begin
 from scalewitness.domain.errors import LinkGone
 from scalewitness.domain.facts import Id
 
@@ -29,7 +29,7 @@ class BuyersStatement(IdAndTime, frozen=True, kw_only=True):
 def state_as_buyer(request: Request, token: str) -> Response:
     """In the dispute over this sale, until the finding; again if there is more to say."""
     sent, link = body_of(request, BuyersStatement), opened(token)
-    return begin(request, sent, buyer_of(link.sale)).say(
+    return begin(request, sent, buyer_of(link.sale)).submit(
         "statement_made",
         sent.dispute,
         texts={"statement": sent.statement},

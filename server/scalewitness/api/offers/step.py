@@ -6,7 +6,7 @@ from rest_framework.response import Response
 
 from scalewitness.api.offers.access import buyer_of, opened
 from scalewitness.api.reading import body_of
-from scalewitness.api.saying import IdAndTime, begin
+from scalewitness.api.submission import IdAndTime, begin
 
 
 class BuyersWord(IdAndTime, frozen=True, kw_only=True):
@@ -18,7 +18,7 @@ class BuyersWord(IdAndTime, frozen=True, kw_only=True):
 def take_step(request: Request, kind: str, token: str) -> Response:
     """Hand on a step of the sale the link opens."""
     sent, link = body_of(request, BuyersWord), opened(token, "offer")
-    return begin(request, sent, buyer_of(link.sale)).say(
+    return begin(request, sent, buyer_of(link.sale)).submit(
         kind,
         link.sale_id,
         texts={} if sent.note is None else {"note": sent.note},

@@ -8,7 +8,7 @@ from rest_framework.response import Response
 
 from scalewitness.api.operations import operation
 from scalewitness.api.reading import body_of
-from scalewitness.api.saying import ANSWERS, FACT_REFUSALS, Bare, begin
+from scalewitness.api.submission import ANSWERS, FACT_REFUSALS, Bare, begin
 
 
 @operation("Drop a pairing", takes=Bare, gives=ANSWERS, refuses=FACT_REFUSALS, keyed=True)
@@ -16,4 +16,4 @@ def drop_pairing(request: Request, id: UUID) -> Response:
     """For the keepers and partners of either animal."""
     sent = body_of(request, Bare)
     fact = begin(request, sent)
-    return fact.say("pairing_dropped", id, texts=sent.texts, location=reverse("api:pairings"))
+    return fact.submit("pairing_dropped", id, texts=sent.texts, location=reverse("api:pairings"))

@@ -8,7 +8,7 @@ from rest_framework.response import Response
 
 from scalewitness.api.operations import operation
 from scalewitness.api.reading import body_of
-from scalewitness.api.saying import ANSWERS, FACT_REFUSALS, FactAbout, begin
+from scalewitness.api.submission import ANSWERS, FACT_REFUSALS, FactAbout, begin
 from scalewitness.domain.facts import PairingPlanned
 
 
@@ -24,6 +24,6 @@ def plan_pairing(request: Request) -> Response:
     one of the two and sees the other whole. The keepers of both hear when a verified sex that
     it rests on falls, is reversed or is restored."""
     sent = body_of(request, FactAbout[dict[str, Any]])
-    return begin(request, sent).say(
+    return begin(request, sent).submit(
         "pairing_planned", sent.about, body=sent.body, location=reverse("api:pairings")
     )

@@ -7,7 +7,7 @@ from rest_framework.response import Response
 
 from scalewitness.api.operations import operation
 from scalewitness.api.sales.step import take_step
-from scalewitness.api.saying import ANSWERS, FACT_REFUSALS, Bare
+from scalewitness.api.submission import ANSWERS, FACT_REFUSALS, Bare
 
 
 @operation("Close a sale", takes=Bare, gives=ANSWERS, refuses=FACT_REFUSALS, keyed=True)

@@ -13,7 +13,7 @@ from rest_framework.response import Response
 from scalewitness.api.operations import operation
 from scalewitness.api.reading import body_of
 from scalewitness.api.sales.access import own_sale
-from scalewitness.api.saying import ANSWERS, FACT_REFUSALS, IdAndTime, Saying, Texts, begin
+from scalewitness.api.submission import ANSWERS, FACT_REFUSALS, IdAndTime, PendingFact, Texts, begin
 from scalewitness.domain.errors import StandingMoved
 from scalewitness.domain.facts import Moment
 from scalewitness.intake.rules.sales import represent
@@ -43,7 +43,7 @@ def make_offer(request: Request, id: UUID) -> Response:
     has it now. The buyer is sent a link. Text: `note`."""
     sent = body_of(request, NewOffer)
     fact, sale = begin(request, sent), own_sale(request, id)
-    return fact.say(
+    return fact.submit(
         "offer_made",
         id,
         body={
@@ -60,7 +60,7 @@ def make_offer(request: Request, id: UUID) -> Response:
     )
 
 
-def _represents(fact: Saying, sale: Sale) -> list[Mapping[str, Any]]:
+def _represents(fact: PendingFact, sale: Sale) -> list[Mapping[str, Any]]:
     """What the record says now; for a repeat, what the first one represented."""
     if fact.earlier is not None and fact.earlier.kind == "offer_made":
         represented: list[Mapping[str, Any]] = leaf_of(fact.earlier).body["represents"]

@@ -7,12 +7,12 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from scalewitness.api.reading import body_of
-from scalewitness.api.saying import Bare, begin
+from scalewitness.api.submission import Bare, begin
 
 
 def take_step(request: Request, kind: str, sale: UUID) -> Response:
     """Hand on a step of the sale in the path."""
     sent = body_of(request, Bare)
-    return begin(request, sent).say(
+    return begin(request, sent).submit(
         kind, sale, texts=sent.texts, location=reverse("api:sale", args=[sale])
     )

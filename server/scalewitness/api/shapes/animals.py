@@ -11,7 +11,7 @@ from scalewitness.animals.models import Animal, Collection, Identifier
 from scalewitness.animals.queries import LastNoted, conditions_of, identifiers_of
 from scalewitness.api.shapes import words
 from scalewitness.api.shapes.people import CollectionNamed
-from scalewitness.calls.queries.visibility import parents_told
+from scalewitness.calls.queries.visibility import parents_shown
 from scalewitness.domain.sexing.taxa import Taxon, taxon
 from scalewitness.standings.models import Standing
 from scalewitness.standings.queries.logged import latest_standings
@@ -119,7 +119,7 @@ def animals(
     seen: Sequence[tuple[Animal, str]], keeper: UUID, now: datetime
 ) -> list[AnimalShown | AnimalBlind]:
     """Animals with the sight ``keeper`` has of each, in the order given."""
-    parents = parents_told(keeper, (animal for animal, sight in seen if sight == "all"), now)
+    parents = parents_shown(keeper, (animal for animal, sight in seen if sight == "all"), now)
     ids = [animal.pk for animal, _ in seen]
     standings = latest_standings(animal.pk for animal, sight in seen if sight == "all")
     marks, conditions = identifiers_of(ids), conditions_of(ids)

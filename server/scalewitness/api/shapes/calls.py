@@ -146,20 +146,20 @@ def calls(known: Dossier) -> list[CallShown]:
 
 
 def call(shown: ShownCall, known: Dossier) -> CallShown:
-    row, said = shown.call, msgspec.convert(shown.call.body, CallMade)
+    row, made = shown.call, msgspec.convert(shown.call.body, CallMade)
     return CallShown(
         id=row.pk,
         animal=row.animal_id,
         position=row.position,
         method=row.method,
         conclusion=row.conclusion,
-        sureness=said.sureness,
-        observed=said.observed,
-        identified=said.identified,
-        held_by=said.held_by,
-        harm=said.harm,
+        sureness=made.sureness,
+        observed=made.observed,
+        identified=made.identified,
+        held_by=made.held_by,
+        harm=made.harm,
         examined_at=row.examined_at,
-        corrected=said.corrected,
+        corrected=made.corrected,
         received_at=row.received_at,
         examiner=Examiner(row.examiner, shown.examiner_name, row.role),
         sent_by=Person(row.by, shown.sender_name),

@@ -152,8 +152,8 @@ def _finding(
 
 
 def _statements(one: Dispute) -> list[StatementShown]:
-    said = statements_in(one.pk)
-    texts, names = texts_of(it.pk for it in said), _names(one, (it.by for it in said))
+    statements = statements_in(one.pk)
+    texts, names = texts_of(it.pk for it in statements), _names(one, (it.by for it in statements))
     return [
         StatementShown(
             id=it.pk,
@@ -162,7 +162,7 @@ def _statements(one: Dispute) -> list[StatementShown]:
             at=it.at,
             text=texts.get((it.pk, "statement")),
         )
-        for it in said
+        for it in statements
     ]
 
 

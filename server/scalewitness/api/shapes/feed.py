@@ -123,7 +123,7 @@ class _Shown:
         listed = list(items)
         seen = list(_animals(listed))
         self._animals = {one.id: one for one in animals(seen, keeper.pk, now)}
-        others, telling = set[UUID](), list[UUID]()
+        others, readable = set[UUID](), list[UUID]()
         for entry in _entries(listed):
             if entry.by is None:  # the record itself writes no free text
                 continue
@@ -131,9 +131,9 @@ class _Shown:
             if not own:
                 others.add(entry.by)
             if own or entry.kind not in OWN_NOTES:
-                telling.append(entry.fact)
+                readable.append(entry.fact)
         self._names = {keeper.pk: keeper.name, **(names_of(others) if others else {})}
-        self._texts = texts_by_fact(telling)
+        self._texts = texts_by_fact(readable)
 
     def item(self, one: Item) -> Fed:
         match one:

@@ -37,7 +37,7 @@ class EvidenceLine(Struct, frozen=True):
     at: datetime | None = None
 
 
-class CallTold(Struct, frozen=True):
+class CallForBuyer(Struct, frozen=True):
     """A call as a buyer is told of it; ``counts`` is false for one withdrawn or set aside;
     ``signed``: on the device of whoever sent it; ``corrected``: ``examined_at`` is what that
     device's clock said plus an offset measured."""
@@ -69,7 +69,7 @@ class AnimalOffered(Struct, frozen=True):
     current: Representation
     evidence: list[EvidenceLine]
     sensitivity: str
-    calls: list[CallTold]
+    calls: list[CallForBuyer]
 
 
 class OfferSeen(Struct, frozen=True):
@@ -116,22 +116,22 @@ def offer_seen(
 def _animals(
     sale: Sale, represents: Iterable[Representation], sellers: frozenset[UUID]
 ) -> list[AnimalOffered]:
-    said = {UUID(one.animal): one for one in represents}
-    now = {UUID(one.animal): one for one in represent(said)}
-    marks = identifiers_of(said)
+    represented = {UUID(one.animal): one for one in represents}
+    now = {UUID(one.animal): one for one in represent(represented)}
+    marks = identifiers_of(represented)
     return [
         AnimalOffered(
             id=row.pk,
             species=species(row.species),
             hatched=row.hatched,
             identifiers=identifiers(marks.get(row.pk, [])),
-            represented=said[row.pk],
+            represented=represented[row.pk],
             current=now[row.pk],
             evidence=_evidence(known, sale, sellers),
             sensitivity=in_words(known.sensitivity()),
-            calls=[_call_told(shown, sale, sellers) for shown in known.calls],
+            calls=[_call_for_buyer(shown, sale, sellers) for shown in known.calls],
         )
-        for row in sale.animals.filter(pk__in=said).order_by("pk")
+        for row in sale.animals.filter(pk__in=represented).order_by("pk")
         for known in [dossier(row)]
     ]
 
@@ -149,15 +149,15 @@ def _line(
     return EvidenceLine(line.kind, line.text, _who(call, sale, sellers), call.examined_at)
 
 
-def _call_told(shown: ShownCall, sale: Sale, sellers: frozenset[UUID]) -> CallTold:
-    call, said = shown.call, msgspec.convert(shown.call.body, CallMade)
-    return CallTold(
+def _call_for_buyer(shown: ShownCall, sale: Sale, sellers: frozenset[UUID]) -> CallForBuyer:
+    call, made = shown.call, msgspec.convert(shown.call.body, CallMade)
+    return CallForBuyer(
         who=_who(call, sale, sellers),
         method=call.method,
         conclusion=call.conclusion,
-        sureness=said.sureness,
+        sureness=made.sureness,
         examined_at=call.examined_at,
-        corrected=said.corrected,
+        corrected=made.corrected,
         received_at=call.received_at,
         blind=call.blind,
         identity=call.identity,

@@ -8,7 +8,7 @@ from rest_framework.response import Response
 
 from scalewitness.api.operations import operation
 from scalewitness.api.reading import body_of
-from scalewitness.api.saying import ANSWERS, FACT_REFUSALS, Signable, begin
+from scalewitness.api.submission import ANSWERS, FACT_REFUSALS, Signable, begin
 
 
 class VisitAnswer(Signable, frozen=True, kw_only=True):
@@ -24,4 +24,4 @@ def answer_visit(request: Request, id: UUID) -> Response:
     """Accepting gives sight of the animals from the visit's opening to its end."""
     sent = body_of(request, VisitAnswer)
     kind = "visit_accepted" if sent.accepted else "visit_declined"
-    return begin(request, sent).say(kind, id, location=reverse("api:visit", args=[id]))
+    return begin(request, sent).submit(kind, id, location=reverse("api:visit", args=[id]))

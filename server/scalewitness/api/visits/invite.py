@@ -8,7 +8,7 @@ from rest_framework.response import Response
 
 from scalewitness.api.operations import operation
 from scalewitness.api.reading import body_of
-from scalewitness.api.saying import ANSWERS, FACT_REFUSALS, FactAbout, begin
+from scalewitness.api.submission import ANSWERS, FACT_REFUSALS, FactAbout, begin
 from scalewitness.domain.facts import VisitInvited
 
 
@@ -23,7 +23,7 @@ def invite(request: Request) -> Response:
     """`about` is the new visit's id, made by the client. Blind unless said otherwise: each
     animal then needs a tag or transponder."""
     sent = body_of(request, FactAbout[dict[str, Any]])
-    return begin(request, sent).say(
+    return begin(request, sent).submit(
         "visit_invited",
         sent.about,
         body=sent.body,

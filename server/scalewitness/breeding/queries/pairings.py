@@ -48,7 +48,7 @@ def animals_paired(animals: Iterable[UUID]) -> Counter[UUID]:
     return Counter(one for pair in pairs for one in pair if one in wanted)
 
 
-def told_by_pairings(animals: Iterable[UUID], now: datetime) -> dict[UUID, set[UUID]]:
+def informed_by_pairings(animals: Iterable[UUID], now: datetime) -> dict[UUID, set[UUID]]:
     """By keeper, those of the animals that were ever planned to be paired by them, or with an
     animal that they hold or are a partner in now: such a plan tells what sex each is taken for."""
     wanted = set(animals)

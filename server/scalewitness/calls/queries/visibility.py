@@ -153,7 +153,7 @@ def animal_open(keeper: UUID, animal: UUID, now: datetime) -> Animal:
     return found
 
 
-def parents_told(
+def parents_shown(
     keeper: UUID, animals: Iterable[Animal], now: datetime
 ) -> dict[UUID, tuple[UUID | None, UUID | None]]:
     """Sire and dam of each animal as far as they may be shown: being one tells a sex.
@@ -166,15 +166,15 @@ def parents_told(
         keeper, (one for animal in listed for one in (animal.sire, animal.dam)), now
     )
 
-    def told(animal: Animal, parent: UUID | None) -> UUID | None:
+    def shown(animal: Animal, parent: UUID | None) -> UUID | None:
         return parent if parent and rule.open(animal, parent) else None
 
-    return {animal.pk: (told(animal, animal.sire), told(animal, animal.dam)) for animal in listed}
+    return {animal.pk: (shown(animal, animal.sire), shown(animal, animal.dam)) for animal in listed}
 
 
 class VisibleParents:
     """Whether the keeper, who sees an animal whole, may be told that these are, or once were
-    said to be, its parents; the rule is that of :func:`parents_told`."""
+    said to be, its parents; the rule is that of :func:`parents_shown`."""
 
     def __init__(self, keeper: UUID, parents: Iterable[UUID | None], now: datetime) -> None:
         named = {one for one in parents if one}
@@ -186,10 +186,10 @@ class VisibleParents:
     def open(self, animal: Animal, *parents: UUID) -> bool:
         """Each of ``parents`` is one that was named at the start."""
         own = animal.collection_id in self._own if parents else True
-        return all(_may_be_told(self._sights.get(one), own) for one in parents)
+        return all(_is_shown(self._sights.get(one), own) for one in parents)
 
 
-def _may_be_told(sight: str | None, own: bool) -> bool:
+def _is_shown(sight: str | None, own: bool) -> bool:
     """``sight`` of the parent, None where it is out of sight; ``own``: the young one is in a
     collection of theirs."""
     return own if sight is None else sight == "all"

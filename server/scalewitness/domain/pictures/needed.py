@@ -70,14 +70,14 @@ def _of_jpeg(data: bytes) -> Needed:
         raise NotPlain(_UNREADABLE)
     if len(scans) > MOST_SCANS:
         raise NotPlain(TOO_MANY_SCANS)
-    told = [one.content[6:] for one in segments if one.is_exif]
+    exif = [one.content[6:] for one in segments if one.is_exif]
     kept = data[:2] + b"".join(data[one.begin : one.end] for one in segments if one.draws)
     frame = frames[0].content
     width, height = int.from_bytes(frame[3:5], "big"), int.from_bytes(frame[1:3], "big")
     # Any of these, and decoding can begin only when all of the file was read.
     whole = frames[0].marker == _PROGRESSIVE or len(scans) > 1 or scans[0] != frame[5:6]
     held = _coefficients(frame, width * height) if whole else 0
-    return Needed("JPEG", width, height, _orientation(told[0] if told else b""), kept, held)
+    return Needed("JPEG", width, height, _orientation(exif[0] if exif else b""), kept, held)
 
 
 @dataclass(frozen=True, slots=True)

@@ -66,14 +66,14 @@ def factors(
     prior_range: Range | None = None,
 ) -> tuple[Factor, ...]:
     """Every factor that entered what these calls weigh, by name."""
-    telling = [one for one in weighed if one.reading.informative]
-    used = {p.name: p for one in telling for p in entered(one, weigher.numbers)}
+    informative = [one for one in weighed if one.reading.informative]
+    used = {p.name: p for one in informative for p in entered(one, weigher.numbers)}
     found = [
         *_means(used),
         *_numbers(used),
         *_findings(used),
-        *_ranges(telling, weigher.taxon),
-        *_records(telling, weigher),
+        *_ranges(informative, weigher.taxon),
+        *_records(informative, weigher),
         *_prior(prior_male, prior_range),
     ]
     return tuple(sorted(found, key=lambda factor: factor.name))
@@ -145,8 +145,8 @@ def _strength(finding: str, pair: tuple[float, float], strength: float) -> Setti
     return Setting(((f"{finding}.{_SEXES[rarer]}", value),))
 
 
-def _ranges(telling: Sequence[WeighedSession], taxon: Taxon) -> Iterable[Factor]:
-    if not any(one.reading.code == _DEPTHS_READ for one in telling):
+def _ranges(informative: Sequence[WeighedSession], taxon: Taxon) -> Iterable[Factor]:
+    if not any(one.reading.code == _DEPTHS_READ for one in informative):
         return
     given = _box("ranges")["published" if taxon.status == "published" else "other"]
     low, high = float(given["low"]), float(given["high"])
@@ -156,8 +156,8 @@ def _ranges(telling: Sequence[WeighedSession], taxon: Taxon) -> Iterable[Factor]
         yield _factor(f"{taxon.key}.depth.{sex}", 0.0, about, *ends)
 
 
-def _records(telling: Sequence[WeighedSession], weigher: Weigher) -> Iterable[Factor]:
-    keys = {(one.call.examiner, one.method, sex) for one in telling for sex in _SEXES}
+def _records(informative: Sequence[WeighedSession], weigher: Weigher) -> Iterable[Factor]:
+    keys = {(one.call.examiner, one.method, sex) for one in informative for sex in _SEXES}
     given = _box("records")["level"]
     for key in sorted(keys & weigher.records.rates.keys()):
         a, b = weigher.records.rates[key]

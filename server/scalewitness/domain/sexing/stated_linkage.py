@@ -99,7 +99,7 @@ def linkage_lines(start: Start) -> tuple[ReasonLine, ...]:
     if start.alone is None:
         return (ReasonLine("reason", _DOES_NOT_COUNT),)
     return (
-        ReasonLine("reason", f"{_said(start.stated)} {_weight(start, start.alone)}"),
+        ReasonLine("reason", f"{_statement(start.stated)} {_weight(start, start.alone)}"),
         *(ReasonLine("caution", text) for text in start.alone.cautions),
     )
 
@@ -174,7 +174,7 @@ _SHOWS = {
 _COPIES = ("no copy", "one copy", "two copies")
 
 
-def _said(stated: LinkageStated) -> str:
+def _statement(stated: LinkageStated) -> str:
     shows = _SHOWS[stated.shows].format(stated.trait.replace("_", " "))
     sire, dam = _COPIES[stated.sire_copies], _COPIES[stated.dam_copies]
     phase = "on which side is not known"
@@ -195,8 +195,8 @@ def _weight(start: Start, alone: LinkedPrior) -> str:
     if start.male == 0.5:
         return "That says nothing about its sex."
     sex = "male" if start.male > 0.5 else "female"
-    said, counted = (p if sex == "male" else 1 - p for p in (alone.p_male, start.male))
+    as_stated, counted = (p if sex == "male" else 1 - p for p in (alone.p_male, start.male))
     return (
-        f"Were all of that right, {chance(said)} such young would be {sex}; being the word of "
+        f"Were all of that right, {chance(as_stated)} such young would be {sex}; being the word of "
         f"someone with a share in the animal it starts the answer at {chance(counted)}."
     )

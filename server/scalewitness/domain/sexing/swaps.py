@@ -53,12 +53,12 @@ class WeightReading(Struct, frozen=True):
 
 
 class Traveller(Struct, frozen=True):
-    """One label. ``said`` is the sex it travelled as; ``before`` and ``after`` are the
+    """One label. ``stated`` is the sex it travelled as; ``before`` and ``after`` are the
     counting calls filed under it; ``code`` is on record, ``reads`` were read afterwards."""
 
     label: str
     taxon: Taxon
-    said: Sex | None = None
+    stated: Sex | None = None
     before: tuple[Evidence, ...] = ()
     after: tuple[Evidence, ...] = ()
     code: str | None = None
@@ -279,7 +279,7 @@ def _right_labels(
     group: Sequence[Traveller], records: ExaminerRecords, parameters: Parameters, share: float
 ) -> Iterator[Explanation]:
     """The share of right labels, divided by whose sex was said wrongly."""
-    wrong = [_said_wrongly(one, records, parameters) for one in group]
+    wrong = [_missexed(one, records, parameters) for one in group]
     all_right = prod(1 - chance for chance in wrong)
     doubted = tuple(one.label for one in group if _contradicted(one))
     kind: Kind = "later_call_wrong" if doubted else "as_labelled"
@@ -289,25 +289,25 @@ def _right_labels(
         for n, chance in enumerate(wrong)
     ]
     for one, chance in zip(group, alone, strict=True):
-        if one.said is not None:
+        if one.stated is not None:
             yield _explanation("missexed", share * chance, (one.label,))
     if sum(chance > 0 for chance in wrong) > 1:
         several = max(1 - all_right - fsum(alone), 0.0)
         yield _explanation("several_missexed", share * several, ())
 
 
-def _said_wrongly(one: Traveller, records: ExaminerRecords, parameters: Parameters) -> float:
+def _missexed(one: Traveller, records: ExaminerRecords, parameters: Parameters) -> float:
     """The chance that its sex is not the one it travelled as, labels being right."""
-    if one.said is None:
+    if one.stated is None:
         return 0.0
     side = _side(one, one.after, records, parameters)
     p_male, _ = side.first(len(side.weighed))
-    return 1 - p_male if one.said == "male" else p_male
+    return 1 - p_male if one.stated == "male" else p_male
 
 
 def _contradicted(one: Traveller) -> bool:
-    return one.said is not None and any(
-        call.conclusion not in ("undetermined", one.said) for call in one.after
+    return one.stated is not None and any(
+        call.conclusion not in ("undetermined", one.stated) for call in one.after
     )
 
 

@@ -62,15 +62,15 @@ def read_succession(entry: bytes, position: int) -> Succession:
     return Succession(old, new, last, body.checkpoint, body.kept, body.missing, body.statement)
 
 
-def chain_from(origin: str, said: Sequence[Succession], to: str) -> list[Succession]:
+def chain_from(origin: str, stated: Sequence[Succession], to: str) -> list[Succession]:
     """Of what a log says of its past, in its own order, the steps that lead from ``origin`` to
     the log ``to``.
 
     Raises:
         BadSuccession: they do not, one after the other.
     """
-    names = [one.old.name for one in said]
-    steps = list(said[names.index(origin) :]) if origin in names else []
+    names = [one.old.name for one in stated]
+    steps = list(stated[names.index(origin) :]) if origin in names else []
     follows = [one.new.name for one in steps]
     if not steps or [one.old.name for one in steps[1:]] != follows[:-1] or follows[-1] != to:
         raise BadSuccession(f"it does not say how {origin} became {to}")

@@ -14,20 +14,20 @@ from scalewitness.standings.models import StatedLinkage
 PARTICULARS = frozenset({"animal_registered", "particulars_corrected"})
 
 
-def animal_registered(said: LoggedFact, past: Past) -> Rows:
-    yield from particulars_corrected(said, past)
-    if past.is_latest(said, {"custody_changed"}):
-        yield Row(Animal, {"id": said.about, "collection_id": UUID(said.body.collection)})
+def animal_registered(fact: LoggedFact, past: Past) -> Rows:
+    yield from particulars_corrected(fact, past)
+    if past.is_latest(fact, {"custody_changed"}):
+        yield Row(Animal, {"id": fact.about, "collection_id": UUID(fact.body.collection)})
 
 
-def particulars_corrected(said: LoggedFact, past: Past) -> Rows:
+def particulars_corrected(fact: LoggedFact, past: Past) -> Rows:
     """The animal has the latest particulars only."""
-    body = said.body
-    if past.is_latest(said, PARTICULARS):
+    body = fact.body
+    if past.is_latest(fact, PARTICULARS):
         yield Row(
             Animal,
             {
-                "id": said.about,
+                "id": fact.about,
                 "species": body.species,
                 "hatched": date.fromisoformat(body.hatched) if body.hatched else None,
                 "sire": id_of(body.sire),
@@ -37,45 +37,45 @@ def particulars_corrected(said: LoggedFact, past: Past) -> Rows:
         )
 
 
-def identifier_assigned(said: LoggedFact, past: Past) -> Rows:
-    scheme = said.body.scheme
-    code = plain_code(scheme, said.body.code)
-    yield Row(Identifier, row_of_fact(said, animal_id=said.about, scheme=scheme, code=code))
+def identifier_assigned(fact: LoggedFact, past: Past) -> Rows:
+    scheme = fact.body.scheme
+    code = plain_code(scheme, fact.body.code)
+    yield Row(Identifier, row_of_fact(fact, animal_id=fact.about, scheme=scheme, code=code))
 
 
-def husbandry_noted(said: LoggedFact, past: Past) -> Rows:
-    noted = said.raw["noted"]
-    more = {"by": said.by, "at": said.at, "type": noted["type"], "noted": noted}
-    yield Row(Husbandry, row_of_fact(said, animal_id=said.about, **more))
+def husbandry_noted(fact: LoggedFact, past: Past) -> Rows:
+    noted = fact.raw["noted"]
+    more = {"by": fact.by, "at": fact.at, "type": noted["type"], "noted": noted}
+    yield Row(Husbandry, row_of_fact(fact, animal_id=fact.about, **more))
 
 
-def photo_attached(said: LoggedFact, past: Past) -> Rows:
-    body = said.body
-    more = {"by": said.by, "at": said.at, "call": id_of(body.of)}
+def photo_attached(fact: LoggedFact, past: Past) -> Rows:
+    body = fact.body
+    more = {"by": fact.by, "at": fact.at, "call": id_of(body.of)}
     file = {"sha256": body.sha256, "size": body.size}
-    yield Row(Photo, row_of_fact(said, animal_id=said.about, **more, **file))
+    yield Row(Photo, row_of_fact(fact, animal_id=fact.about, **more, **file))
 
 
-def custody_changed(said: LoggedFact, past: Past) -> Rows:
-    body = said.body
-    came, went = past.home_before(said), UUID(body.to)
-    more = {"came_from": came, "went_to": went, "why": body.why, "at": said.at}
-    yield Row(Custody, row_of_fact(said, animal_id=said.about, **more))
-    if past.is_latest(said, {"custody_changed"}):
-        yield Row(Animal, {"id": said.about, "collection_id": went})
+def custody_changed(fact: LoggedFact, past: Past) -> Rows:
+    body = fact.body
+    came, went = past.home_before(fact), UUID(body.to)
+    more = {"came_from": came, "went_to": went, "why": body.why, "at": fact.at}
+    yield Row(Custody, row_of_fact(fact, animal_id=fact.about, **more))
+    if past.is_latest(fact, {"custody_changed"}):
+        yield Row(Animal, {"id": fact.about, "collection_id": went})
 
 
-def linkage_stated(said: LoggedFact, past: Past) -> Rows:
-    more = {"by": said.by, "at": said.at, "body": said.raw}
-    yield Row(StatedLinkage, row_of_fact(said, animal_id=said.about, **more))
+def linkage_stated(fact: LoggedFact, past: Past) -> Rows:
+    more = {"by": fact.by, "at": fact.at, "body": fact.raw}
+    yield Row(StatedLinkage, row_of_fact(fact, animal_id=fact.about, **more))
 
 
-def pairing_planned(said: LoggedFact, past: Past) -> Rows:
-    body = said.body
+def pairing_planned(fact: LoggedFact, past: Past) -> Rows:
+    body = fact.body
     pair = {"sire_id": UUID(body.sire), "dam_id": UUID(body.dam), "season": body.season}
-    yield Row(Pairing, row_of_thing(said, by=said.by, at=said.received_at, **pair))
+    yield Row(Pairing, row_of_thing(fact, by=fact.by, at=fact.received_at, **pair))
 
 
-def pairing_dropped(said: LoggedFact, past: Past) -> Rows:
-    end = row_of_fact(said, pairing_id=said.about, by=said.by, at=said.received_at)
+def pairing_dropped(fact: LoggedFact, past: Past) -> Rows:
+    end = row_of_fact(fact, pairing_id=fact.about, by=fact.by, at=fact.received_at)
     yield Row(PairingEnd, end)

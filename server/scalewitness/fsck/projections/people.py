@@ -10,54 +10,54 @@ from scalewitness.people.models import DeviceKey, DeviceKeyEnd, Grant, GrantAnim
 from scalewitness.visits.models import Visit, VisitAnimal, VisitStep
 
 
-def grant_given(said: LoggedFact, past: Past) -> Rows:
-    body = said.body
+def grant_given(fact: LoggedFact, past: Past) -> Rows:
+    body = fact.body
     yield Row(
         Grant,
         row_of_fact(
-            said,
-            collection=said.about,
+            fact,
+            collection=fact.about,
             to_id=UUID(body.to),
             role=body.role,
             whole=body.animals is None,
             blind=False,
-            opens=min(said.at, said.received_at),
+            opens=min(fact.at, fact.received_at),
             closes=parse_moment(body.until) if body.until else None,
         ),
     )
     for animal in body.animals or ():
-        yield Row(GrantAnimal, {"grant_id": said.id, "animal": UUID(animal)})
+        yield Row(GrantAnimal, {"grant_id": fact.id, "animal": UUID(animal)})
 
 
-def grant_revoked(said: LoggedFact, past: Past) -> Rows:
-    yield _end(UUID(said.body.grant), said)
+def grant_revoked(fact: LoggedFact, past: Past) -> Rows:
+    yield _end(UUID(fact.body.grant), fact)
 
 
-def _end(grant: UUID, said: LoggedFact) -> Row:
-    values = {"grant_id": grant, "position": said.position, "at": said.received_at}
+def _end(grant: UUID, fact: LoggedFact) -> Row:
+    values = {"grant_id": grant, "position": fact.position, "at": fact.received_at}
     return Row(GrantEnd, values)
 
 
-def device_key_enrolled(said: LoggedFact, past: Past) -> Rows:
-    device, key = UUID(said.body.device), said.body.key
-    values = {"device_id": device, "position": said.position, "public": key, "at": said.at}
+def device_key_enrolled(fact: LoggedFact, past: Past) -> Rows:
+    device, key = UUID(fact.body.device), fact.body.key
+    values = {"device_id": device, "position": fact.position, "public": key, "at": fact.at}
     yield Row(DeviceKey, values)
 
 
-def device_revoked(said: LoggedFact, past: Past) -> Rows:
-    device = UUID(said.body.device)
-    values = {"key_id": device, "position": said.position, "at": said.received_at}
+def device_revoked(fact: LoggedFact, past: Past) -> Rows:
+    device = UUID(fact.body.device)
+    values = {"key_id": device, "position": fact.position, "at": fact.received_at}
     yield Row(DeviceKeyEnd, values)
 
 
-def visit_invited(said: LoggedFact, past: Past) -> Rows:
-    body = said.body
+def visit_invited(fact: LoggedFact, past: Past) -> Rows:
+    body = fact.body
     yield Row(
         Visit,
         row_of_thing(
-            said,
+            fact,
             collection_id=UUID(body.collection),
-            host_id=said.by,
+            host_id=fact.by,
             guest_id=UUID(body.guest),
             opens=parse_moment(body.opens),
             closes=parse_moment(body.closes),
@@ -65,17 +65,17 @@ def visit_invited(said: LoggedFact, past: Past) -> Rows:
         ),
     )
     for animal in body.animals:
-        yield Row(VisitAnimal, {"visit_id": said.about, "animal_id": UUID(animal)})
+        yield Row(VisitAnimal, {"visit_id": fact.about, "animal_id": UUID(animal)})
 
 
-def visit_accepted(said: LoggedFact, past: Past) -> Rows:
+def visit_accepted(fact: LoggedFact, past: Past) -> Rows:
     """The guest's sight of the animals is the visit's own grant."""
-    yield from visit_declined(said, past)
-    invited = past.invitation(said).body
+    yield from visit_declined(fact, past)
+    invited = past.invitation(fact).body
     yield Row(
         Grant,
         row_of_thing(
-            said,
+            fact,
             collection=UUID(invited.collection),
             to_id=UUID(invited.guest),
             role="guest",
@@ -86,15 +86,15 @@ def visit_accepted(said: LoggedFact, past: Past) -> Rows:
         ),
     )
     for animal in invited.animals:
-        yield Row(GrantAnimal, {"grant_id": said.about, "animal": UUID(animal)})
+        yield Row(GrantAnimal, {"grant_id": fact.about, "animal": UUID(animal)})
 
 
-def visit_declined(said: LoggedFact, past: Past) -> Rows:
-    step = {"visit_id": said.about, "kind": said.kind, "at": said.received_at}
-    yield Row(VisitStep, row_of_fact(said, **step))
+def visit_declined(fact: LoggedFact, past: Past) -> Rows:
+    step = {"visit_id": fact.about, "kind": fact.kind, "at": fact.received_at}
+    yield Row(VisitStep, row_of_fact(fact, **step))
 
 
-def visit_cancelled(said: LoggedFact, past: Past) -> Rows:
-    yield from visit_declined(said, past)
-    if past.ends_grant(said):
-        yield _end(said.about, said)
+def visit_cancelled(fact: LoggedFact, past: Past) -> Rows:
+    yield from visit_declined(fact, past)
+    if past.ends_grant(fact):
+        yield _end(fact.about, fact)

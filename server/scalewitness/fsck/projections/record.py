@@ -7,13 +7,13 @@ from scalewitness.ledger.models import Succession
 from scalewitness.standings.models import AdoptedPolicy, ExaminerRecord, Standing
 
 
-def standing_changed(said: LoggedFact, past: Past) -> Rows:
-    body = said.body
+def standing_changed(fact: LoggedFact, past: Past) -> Rows:
+    body = fact.body
     yield Row(
         Standing,
         row_of_fact(
-            said,
-            animal_id=said.about,
+            fact,
+            animal_id=fact.about,
             label=body.label,
             p_male=body.p_male,
             p_male_pessimistic=body.p_male_pessimistic,
@@ -24,16 +24,16 @@ def standing_changed(said: LoggedFact, past: Past) -> Rows:
     )
 
 
-def policy_adopted(said: LoggedFact, past: Past) -> Rows:
-    yield Row(AdoptedPolicy, row_of_thing(said, **said.raw))
+def policy_adopted(fact: LoggedFact, past: Past) -> Rows:
+    yield Row(AdoptedPolicy, row_of_thing(fact, **fact.raw))
 
 
-def examiner_record_changed(said: LoggedFact, past: Past) -> Rows:
-    yield Row(ExaminerRecord, row_of_fact(said, examiner=said.about, **said.raw))
+def examiner_record_changed(fact: LoggedFact, past: Past) -> Rows:
+    yield Row(ExaminerRecord, row_of_fact(fact, examiner=fact.about, **fact.raw))
 
 
-def origin_succeeded(said: LoggedFact, past: Past) -> Rows:
-    body = said.body
+def origin_succeeded(fact: LoggedFact, past: Past) -> Rows:
+    body = fact.body
     keys = {"old_key": body.old_key, "new_key": body.new_key}
-    more = {"checkpoint": body.checkpoint, "missing": body.missing, "at": said.at}
-    yield Row(Succession, row_of_fact(said, **keys, **more))
+    more = {"checkpoint": body.checkpoint, "missing": body.missing, "at": fact.at}
+    yield Row(Succession, row_of_fact(fact, **keys, **more))

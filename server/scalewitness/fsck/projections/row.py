@@ -25,11 +25,11 @@ def id_of(text: str | None) -> UUID | None:
     return UUID(text) if text else None
 
 
-def row_of_fact(said: LoggedFact, **more: Any) -> dict[str, Any]:
+def row_of_fact(fact: LoggedFact, **more: Any) -> dict[str, Any]:
     """Of a row that is the fact itself: its id and position."""
-    return {"id": said.id, "position": said.position, **more}
+    return {"id": fact.id, "position": fact.position, **more}
 
 
-def row_of_thing(said: LoggedFact, **more: Any) -> dict[str, Any]:
+def row_of_thing(fact: LoggedFact, **more: Any) -> dict[str, Any]:
     """Of a row that is the thing the fact brought about."""
-    return {"id": said.about, "position": said.position, **more}
+    return {"id": fact.about, "position": fact.position, **more}

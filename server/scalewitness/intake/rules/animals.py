@@ -6,7 +6,7 @@ from uuid import UUID
 from scalewitness.animals import services
 from scalewitness.animals.models import Animal, Husbandry, Identifier
 from scalewitness.animals.queries import animal_of, is_steward
-from scalewitness.calls.queries.visibility import animal_seen, parents_told
+from scalewitness.calls.queries.visibility import animal_seen, parents_shown
 from scalewitness.domain.errors import IdReused, NotAllowed, NotFound, OutOfRange
 from scalewitness.domain.facts import (
     AnimalRegistered,
@@ -76,8 +76,8 @@ def linkage_stated(fact: Sealed, batch: Batch) -> int:
     Somebody who is not told a parent is refused like somebody who names the wrong one.
     """
     animal, body = stewarded(fact.about, batch), cast(LinkageStated, fact.body)
-    told = parents_told(_keeper(batch), [animal], batch.now)[animal.pk]
-    for role, named, parent in zip(("sire", "dam"), (body.sire, body.dam), told, strict=True):
+    shown = parents_shown(_keeper(batch), [animal], batch.now)[animal.pk]
+    for role, named, parent in zip(("sire", "dam"), (body.sire, body.dam), shown, strict=True):
         if parent is None or str(parent) != named:
             raise OutOfRange(f"Name the {role} on record.", pointer=f"/body/{role}")
     if linked_traits()[body.trait].species != animal.species:

@@ -16,7 +16,7 @@ from scalewitness.intake.batch import Batch
 from scalewitness.intake.rules.ids import check_unused
 from scalewitness.intake.rules.sales import is_buyer
 from scalewitness.intake.submission import Sealed
-from scalewitness.letters.disputes import tell_of_dispute, tell_of_finding, tell_of_statement
+from scalewitness.letters.disputes import notify_of_dispute, notify_of_finding, notify_of_statement
 from scalewitness.sales.models import Sale
 from scalewitness.sales.queries import progress_of, sale_of
 
@@ -33,7 +33,7 @@ def dispute_opened(fact: Sealed, batch: Batch) -> int:
     if open_dispute_on(animal.pk) is not None:
         raise NotNow("A dispute on this animal is already open.")
     logged = batch.log(fact)
-    tell_of_dispute(services.store_dispute(logged), batch.letters)
+    notify_of_dispute(services.store_dispute(logged), batch.letters)
     return logged.position
 
 
@@ -61,7 +61,7 @@ def statement_made(fact: Sealed, batch: Batch) -> int:
         raise NotNow("This dispute already has its finding.")
     logged = batch.log(fact)
     services.store_statement(logged)
-    tell_of_statement(dispute, logged.id, batch.letters)
+    notify_of_statement(dispute, logged.id, batch.letters)
     return logged.position
 
 
@@ -81,7 +81,7 @@ def finding_recorded(fact: Sealed, batch: Batch) -> int:
     for index, call in enumerate(body.set_aside):
         _check_set_aside(call, dispute.animal, f"/body/set_aside/{index}")
     logged = batch.log(fact)
-    tell_of_finding(dispute, services.store_finding(logged), batch.letters)
+    notify_of_finding(dispute, services.store_finding(logged), batch.letters)
     if body.set_aside:
         batch.touch(dispute.animal_id, fact.id, fact.kind)
     return logged.position

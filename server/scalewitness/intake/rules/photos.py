@@ -13,9 +13,9 @@ from scalewitness.calls.queries.made import call_of
 from scalewitness.domain.errors import NotAllowed, NotFound, NotNow, NotTheFile, OutOfRange
 from scalewitness.domain.facts import PhotoAttached
 from scalewitness.domain.pictures.plain import NotPlain
-from scalewitness.domain.pictures.redrawing import check_drawable
+from scalewitness.domain.pictures.reencoding import check_decodable
 from scalewitness.intake.batch import Actor, Batch
-from scalewitness.intake.drawing import DRAWING
+from scalewitness.intake.heavy_work import DECODING
 from scalewitness.intake.submission import Sealed
 
 MOST_OF_A_CALL = 6
@@ -68,8 +68,8 @@ def take_photo_file(photo: UUID, data: bytes, actor: Actor, now: datetime) -> No
     """
     found = _own_photo(photo, data, actor)
     try:
-        with DRAWING.turn(actor.keeper):
-            check_drawable(data)
+        with DECODING.turn(actor.keeper):
+            check_decodable(data)
     except NotPlain as fault:
         raise NotTheFile(f"{str(fault)[:1].upper()}{str(fault)[1:]}.") from None
     services.store_photo_file(found, data, now)

@@ -17,7 +17,7 @@ from scalewitness.domain.sales import LIVE, MAY, refusal
 from scalewitness.fresh_ids import fresh_id
 from scalewitness.intake.batch import Actor, Batch
 from scalewitness.intake.submission import Sealed
-from scalewitness.letters.sales import send_offer, tell_of_step
+from scalewitness.letters.sales import notify_of_step, send_offer
 from scalewitness.sales import services
 from scalewitness.sales.models import Sale
 from scalewitness.sales.queries import offer_in_force, progress_of, sale_of, sales_of_animal
@@ -60,7 +60,7 @@ def step(fact: Sealed, batch: Batch) -> int:
     link = None
     if fact.kind == "payment_recorded":  # the offer's own link ends with the offer
         link = services.lasting_link(sale, fresh_id(batch.now), batch.now)
-    tell_of_step(sale, fact.kind, logged, batch.letters, link)
+    notify_of_step(sale, fact.kind, logged, batch.letters, link)
     return logged.position
 
 
@@ -139,7 +139,7 @@ def sale_confirmed(fact: Sealed, batch: Batch) -> int:
         raise NotNow(NEEDS_CODE)
     logged = batch.log(fact)
     services.store_step(sale, fact.kind, logged)
-    tell_of_step(sale, fact.kind, logged, batch.letters)
+    notify_of_step(sale, fact.kind, logged, batch.letters)
     return logged.position
 
 

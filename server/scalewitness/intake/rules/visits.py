@@ -29,13 +29,13 @@ def visit_invited(fact: Sealed, batch: Batch) -> int:
         raise OutOfRange("A partner needs no visit.", pointer="/body/guest")
     check_animals(collection, body.animals, "/body/animals")
     if body.blind:
-        _check_told_apart(body.animals)
+        _check_have_codes(body.animals)
     logged = batch.log(fact)
     send_invitation(services.store_invitation(logged), batch.letters)
     return logged.position
 
 
-def _check_told_apart(animals: tuple[str, ...]) -> None:
+def _check_have_codes(animals: tuple[str, ...]) -> None:
     """Names stay hidden on a blind sheet, so each animal needs a code to go by."""
     marked = Identifier.objects.filter(
         animal__in=[UUID(animal) for animal in animals], scheme__in=["tag", "transponder"]

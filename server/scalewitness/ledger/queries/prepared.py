@@ -62,7 +62,7 @@ class _AsItIs(Dumper):
         return obj
 
 
-def told(sql: str, values: Values = ()) -> None:
+def executed(sql: str, values: Values = ()) -> None:
     """As :func:`asked`, of a statement that has no rows to give; values may be `Packed`."""
     with _cursor(_database()) as cursor:
         # Of this cursor alone: a connection may be older than this module, and knows only

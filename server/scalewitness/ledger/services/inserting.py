@@ -16,7 +16,7 @@ from psycopg.abc import Buffer
 from psycopg.pq import Format
 from psycopg.types.json import Jsonb
 
-from scalewitness.ledger.queries.prepared import Packed, told
+from scalewitness.ledger.queries.prepared import Packed, executed
 
 Row: TypeAlias = Mapping[str, Any]
 """A new row by its columns' names."""
@@ -36,7 +36,7 @@ def insert_values(
     statement, encoders = _statement(model, tuple(columns))
     by_column = zip(*rows, strict=True)
     arrays = [encode(column) for encode, column in zip(encoders, by_column, strict=True)]
-    told(statement, [Packed(array) for array in arrays])
+    executed(statement, [Packed(array) for array in arrays])
 
 
 def as_json(value: object) -> Jsonb:

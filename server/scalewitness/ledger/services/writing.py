@@ -13,7 +13,7 @@ from scalewitness.domain.moments import rfc3339
 from scalewitness.domain.translog.leaf import leaf_bytes
 from scalewitness.domain.translog.tree import Frontier, leaf_hash
 from scalewitness.ledger.models import Entry, Head, Text
-from scalewitness.ledger.queries.prepared import Prepared, PreparedQuery, asked, columns, told
+from scalewitness.ledger.queries.prepared import Prepared, PreparedQuery, asked, columns, executed
 from scalewitness.ledger.services.fencing import refuse_if_closed
 from scalewitness.ledger.services.inserting import insert_values
 from scalewitness.ledger.services.tiling import lay_tiles
@@ -151,7 +151,7 @@ class Writer:
             insert_values(Entry, COLUMNS, [(position, *row) for position, row in numbered])
             lay_tiles(self._stored, self._hashes)
             self._head.size, self._head.frontier = frontier.size, frontier.to_bytes()
-            told(MOVE, (frontier.size, self._head.frontier, frontier.root()))
+            executed(MOVE, (frontier.size, self._head.frontier, frontier.root()))
             self._stored = frontier.size
             self._rows.clear()
             self._hashes.clear()

@@ -26,11 +26,11 @@ def message_id(kind: str, cause: UUID, recipient: UUID) -> str:
     """Always the same for the same letter, and short enough never to be folded (RFC 5322
     allows it, some mail systems mishandle it). Keyed: a seller knows what a letter is about,
     and must not be able to report it as undeliverable."""
-    said = f"{kind} {cause} {recipient}"
+    text = f"{kind} {cause} {recipient}"
     host = urlsplit(settings.PUBLIC_URL).hostname or "localhost"
     if host.replace(".", "").isdigit():
         host = f"[{host}]"  # an address literal, RFC 5321
-    digest = salted_hmac("scalewitness.letter", said, algorithm="sha256").hexdigest()
+    digest = salted_hmac("scalewitness.letter", text, algorithm="sha256").hexdigest()
     return f"<{digest[:32]}@{host}>"
 
 

@@ -79,13 +79,13 @@ def likelihood(represented: Mapping[str, Any]) -> str:
     sex = sex_of(represented["label"]) or ("male" if p_male > 0.5 else "female")
     if p_male == 0.5:
         return "nothing recorded tells which sex it is"
-    said = f"of animals with such a record about {chance(_of(p_male, sex))} would be {sex}"
+    sentence = f"of animals with such a record about {chance(_of(p_male, sex))} would be {sex}"
     if "p_male_pessimistic" not in represented:
-        return said
+        return sentence
     sceptical = _of(float(represented["p_male_pessimistic"]), sex)
     if sceptical < 0.5:
-        return f"{said}; trusting every call less, the answer would lean the other way"
-    return f"{said}; trusting every call less, about {chance(sceptical)}"
+        return f"{sentence}; trusting every call less, the answer would lean the other way"
+    return f"{sentence}; trusting every call less, about {chance(sceptical)}"
 
 
 def _of(p_male: float, sex: str) -> float:

@@ -11,13 +11,13 @@ from django.shortcuts import redirect
 from django.utils import timezone
 
 from scalewitness import guessing
-from scalewitness.domain.errors import TooManyTries, WrongCredentials
+from scalewitness.domain.errors import TooManyAttempts, WrongCredentials
 from scalewitness.intake.accounts import confirm_address
 from scalewitness.letters import accounts as account_letters
 from scalewitness.pages.parts.access import asked_again
 from scalewitness.rate_limit import address_of
 from scalewitness.sign_in.queries import kinds_of
-from scalewitness.sign_in.services.letters import Event, tell_of_factor
+from scalewitness.sign_in.services.letters import Event, notify_of_factor
 
 FACTOR_EVENTS: dict[str, Event] = {
     "mfa/email/totp_deactivated": "totp_removed",
@@ -52,7 +52,7 @@ class KeeperAccounts(DefaultAccountAdapter):
         """The library's notices, as letters of ours. It sends some only after the commit;
         those are owed by `pages.second_factor`, with what they tell of."""
         if (event := FACTOR_EVENTS.get(template_prefix)) is not None:
-            tell_of_factor(user, event, timezone.now())
+            notify_of_factor(user, event, timezone.now())
         if template_prefix == "account/email/email_changed":
             account_letters.signing_in_moved(user, kw["email"], timezone.now())
 
@@ -75,7 +75,7 @@ class KeeperAccounts(DefaultAccountAdapter):
                 keeper = super().authenticate(request, **credentials)
                 if keeper is None:
                     raise WrongCredentials()
-        except TooManyTries:
+        except TooManyAttempts:
             raise self.validation_error("too_many_login_attempts") from None
         except WrongCredentials:
             return None
@@ -125,7 +125,7 @@ class ConfirmAddress(ConfirmEmailView):
             with guessing.one_try(address.email, address_of(self.request)):
                 if not address.user.check_password(self.request.POST.get("password", "")):
                     raise WrongCredentials()
-        except TooManyTries as refused:
+        except TooManyAttempts as refused:
             self.wrong = f"{refused.detail}."
         except WrongCredentials:
             self.wrong = "That is not the password of this account."

@@ -23,7 +23,7 @@ from scalewitness.pages.accounts.second_factor_forms import IN_SESSION
 from scalewitness.pages.parts.qr import qr
 from scalewitness.people.models import Keeper
 from scalewitness.people.queries import has_verified_address
-from scalewitness.sign_in.services.letters import tell_of_factor
+from scalewitness.sign_in.services.letters import notify_of_factor
 from scalewitness.sign_in.services.sealing import seal, unseal
 
 View = Any
@@ -101,7 +101,7 @@ class SetUpApp(ActivateTOTPView):
         app, codes = flows.activate_totp(self.request, form)
         app.data["used"] = form.step
         app.save()
-        tell_of_factor(app.user, "totp_added", timezone.now())
+        notify_of_factor(app.user, "totp_added", timezone.now())
         self.request.session.pop(IN_SESSION, None)
         return redirect("mfa_view_recovery_codes" if codes else "mfa_index")
 
@@ -112,5 +112,5 @@ class NewCodes(GenerateRecoveryCodesView):
     @transaction.atomic
     def form_valid(self, form: Any) -> HttpResponse:
         made = generate_recovery_codes(self.request)
-        tell_of_factor(made.user, "codes_made", timezone.now())
+        notify_of_factor(made.user, "codes_made", timezone.now())
         return redirect("mfa_view_recovery_codes")

@@ -140,8 +140,8 @@ def _shown(key: str, one: ShownCall, who: str, dossier: Dossier, *, notes: bool)
 
 def flags_of(call: Call, body: CallMade) -> tuple[str, ...]:
     """What there is to say of the times of a call."""
-    told = tuple(FLAGS[flag] for flag in call.flags if flag in FLAGS)
-    return (*told, correction_in_words(body.corrected)) if body.corrected else told
+    notes = tuple(FLAGS[flag] for flag in call.flags if flag in FLAGS)
+    return (*notes, correction_in_words(body.corrected)) if body.corrected else notes
 
 
 def _knew(call: Call) -> str:

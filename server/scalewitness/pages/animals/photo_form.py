@@ -9,8 +9,8 @@ from django.core.files.uploadedfile import UploadedFile
 
 from scalewitness.domain.errors import Busy
 from scalewitness.domain.pictures.plain import NotPlain
-from scalewitness.domain.pictures.redrawing import LARGEST_UPLOAD, redrawn
-from scalewitness.intake.drawing import DRAWING
+from scalewitness.domain.pictures.reencoding import LARGEST_UPLOAD, reencoded
+from scalewitness.intake.heavy_work import DECODING
 from scalewitness.pages.parts.facts import FactForm
 
 TOO_LARGE = (
@@ -45,8 +45,8 @@ class PhotoForm(FactForm):
         if (sent.size or 0) > LARGEST_UPLOAD:
             raise forms.ValidationError(TOO_LARGE)
         try:
-            with DRAWING.turn(self._by):
-                return redrawn(sent.read())
+            with DECODING.turn(self._by):
+                return reencoded(sent.read())
         except NotPlain as fault:
             raise forms.ValidationError(f"{str(fault)[:1].upper()}{str(fault)[1:]}.") from None
         except Busy as busy:

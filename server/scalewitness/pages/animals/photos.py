@@ -14,7 +14,7 @@ from scalewitness.domain.pictures.plain import MEDIA_TYPE
 from scalewitness.intake.rules.photos import keep_drawn_file
 from scalewitness.pages.animals.animal import blind_title
 from scalewitness.pages.animals.photo_form import PhotoForm
-from scalewitness.pages.guards.uploads import sent_too_often, told_to_wait
+from scalewitness.pages.guards.uploads import sent_too_often, too_many_pictures
 from scalewitness.pages.home.attention import title_of
 from scalewitness.pages.offers.offer import by_link
 from scalewitness.pages.parts.access import actor_of, page, say_accepted, signed_in
@@ -49,7 +49,7 @@ def attach(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpRespons
     animal, sight = animal_seen(keeper.pk, animal_id, timezone.now())
     call = _own_call(request.GET.get("call"), keeper, animal_id)
     if request.method == "POST" and sent_too_often(keeper.pk):
-        return told_to_wait(request)
+        return too_many_pictures(request)
     form = PhotoForm(request.POST or None, request.FILES or None, of=call, by=keeper.pk)
     if form.is_valid():
         outcome = form.send(animal_id, actor_of(keeper))

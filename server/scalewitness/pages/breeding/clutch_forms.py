@@ -56,8 +56,10 @@ class HatchlingForm(FactForm):
 
     def clean(self) -> dict[str, Any]:
         given: dict[str, Any] = super().clean() or {}
-        said = [name for name in ("harm", *self.seen_fields) if given.get(name) not in (None, "")]
-        if said and not given.get("conclusion"):
+        filled_in = [
+            name for name in ("harm", *self.seen_fields) if given.get(name) not in (None, "")
+        ]
+        if filled_in and not given.get("conclusion"):
             self.add_error("conclusion", "Say what you conclude.")
         return given
 

@@ -33,13 +33,13 @@ from scalewitness.people.models import Keeper
 
 @dataclass(slots=True)
 class HatchlingRow:
-    """A hatchling in the form; ``said`` once its call was taken."""
+    """A hatchling in the form; ``recorded`` once its call was taken."""
 
     animal: Animal
     title: str
     form: HatchlingForm
     warnings: Sequence[Any] = ()
-    said: str | None = None
+    recorded: str | None = None
 
 
 @signed_in
@@ -134,5 +134,5 @@ def _stored(row: HatchlingRow, outcome: Outcome) -> bool:
     if outcome.problem is not None:
         row.form.refuse(outcome.problem)
         return False
-    row.said = f"{row.form.cleaned_data['conclusion']}, recorded at position {outcome.position}"
+    row.recorded = f"{row.form.cleaned_data['conclusion']}, recorded at position {outcome.position}"
     return True

@@ -72,14 +72,14 @@ def _held_page(
 
 
 def _held_row(held: HeldCall, names: Mapping[UUID, str]) -> dict[str, Any]:
-    said = msgspec.convert(held.submission["body"], CallMade)
+    made = msgspec.convert(held.submission["body"], CallMade)
     return {
         "held": held,
         "title": title_of(held.animal),
         "who": names.get(held.by, "a keeper"),
         "method": METHODS[held.submission["body"]["observed"]["method"]].name,
         "examined": parse_moment(held.submission["at"]),
-        "corrected": correction_in_words(said.corrected) if said.corrected else None,
+        "corrected": correction_in_words(made.corrected) if made.corrected else None,
     }
 
 

@@ -68,15 +68,14 @@ def summary(found: CollectionAgreement) -> str:
     """How many animals there are to go by, and how often examiners agreed on them."""
     if not found.animals:
         return "Nobody has concluded on an animal here without knowing an earlier answer."
-    told = f"{_animals(found.animals)} here {_were(found.animals)} concluded on blind"
+    summary = f"{_animals(found.animals)} here {_were(found.animals)} concluded on blind"
     if not found.compared:
-        return f"{told}, none by two examiners, so there is nothing to compare yet."
-    told = f"{told}, {found.compared} of them by two or more examiners."
+        return f"{summary}, none by two examiners, so there is nothing to compare yet."
+    summary = f"{summary}, {found.compared} of them by two or more examiners."
     if found.fleiss is None:
-        return f"{told} Everyone gave one and the same answer."
-    return (
-        f"{told} Two answers on the same animal were alike {found.fleiss.observed:.0%} of the time."
-    )
+        return f"{summary} Everyone gave one and the same answer."
+    alike = f"{found.fleiss.observed:.0%}"
+    return f"{summary} Two answers on the same animal were alike {alike} of the time."
 
 
 def _measures(found: CollectionAgreement) -> Iterable[Measure]:

@@ -22,7 +22,7 @@ from scalewitness.disputes.queries import (
     statements_in,
 )
 from scalewitness.domain.errors import NotFound
-from scalewitness.domain.pictures.redrawing import LARGEST_UPLOAD
+from scalewitness.domain.pictures.reencoding import LARGEST_UPLOAD
 from scalewitness.examiners.settled import settled_behind
 from scalewitness.ledger.queries.entries import entry_at, texts_of
 from scalewitness.mail.models import Letter
@@ -241,11 +241,11 @@ def show_dispute(request: HttpRequest, keeper: Keeper, dispute_id: UUID) -> Http
     return _dispute_page(request, keeper, dispute, None)
 
 
-def _seller_page(request: HttpRequest, dispute: Dispute, saying: StatementForm) -> HttpResponse:
+def _seller_page(request: HttpRequest, dispute: Dispute, statement: StatementForm) -> HttpResponse:
     """Without the animal, which is not theirs to see any more, or what checks of it found."""
     title = title_of(dispute.animal, named=False)
-    context = matter_of(dispute) | {"title": title, "saying": saying}
-    return page(request, "disputes/as_seller.html", context, saying)
+    context = dispute_context(dispute) | {"title": title, "statement": statement}
+    return page(request, "disputes/as_seller.html", context, statement)
 
 
 @post_or_go("dispute")
@@ -282,7 +282,7 @@ def _dispute_page(
     keeper: Keeper,
     dispute: Dispute,
     form: FindingForm | None,
-    saying: StatementForm | None = None,
+    statement: StatementForm | None = None,
 ) -> HttpResponse:
     shown = shown_of(dispute, keeper)
     steward = is_steward(keeper.pk, dispute.animal.collection, timezone.now())
@@ -290,9 +290,9 @@ def _dispute_page(
         "steward": steward,
         "mixed_up": compared_with_companions(dispute.animal, keeper) if steward else None,
         "form": form or FindingForm(calls=shown["calls"]),
-        "saying": saying or StatementForm(),
+        "statement": statement or StatementForm(),
     }
-    sent = form or saying
+    sent = form or statement
     return page(request, "disputes/dispute.html", context, status=sent.status if sent else 200)
 
 
@@ -300,7 +300,7 @@ def shown_of(dispute: Dispute, keeper: Keeper) -> dict[str, Any]:
     """Everything there is to say of a dispute to somebody who may see the animal whole."""
     case = dossier(dispute.animal)
     calls = by_name(case)
-    return matter_of(dispute) | {
+    return dispute_context(dispute) | {
         "title": title_of(dispute.animal),
         "case": case,
         "depths": depths_of(case),
@@ -314,17 +314,17 @@ def shown_of(dispute: Dispute, keeper: Keeper) -> dict[str, Any]:
     }
 
 
-def matter_of(dispute: Dispute) -> dict[str, Any]:
+def dispute_context(dispute: Dispute) -> dict[str, Any]:
     """What it is about, what the parties say of it, and what was found."""
     finding = getattr(dispute, "finding", None)
     opened = entry_at(dispute.position)
-    said_by = opened.fact if opened else dispute.pk
-    texts = texts_of([said_by] + ([finding.pk] if finding else []))
+    opening = opened.fact if opened else dispute.pk
+    texts = texts_of([opening] + ([finding.pk] if finding else []))
     return {
         "dispute": dispute,
         "ground": GROUNDS[dispute.ground],
-        "note": texts.get((said_by, "note")),
-        "said_by": said_by,
+        "note": texts.get((opening, "note")),
+        "opening": opening,
         "statements": statements_shown(dispute),
         "finding": finding,
         "outcome": dict(OUTCOMES).get(finding.outcome) if finding else None,
@@ -336,8 +336,8 @@ def matter_of(dispute: Dispute) -> dict[str, Any]:
 
 def statements_shown(dispute: Dispute) -> list[dict[str, Any]]:
     """What the parties said, by their part in it."""
-    said = statements_in(dispute.pk)
-    texts = texts_of(one.pk for one in said)
+    statements = statements_in(dispute.pk)
+    texts = texts_of(one.pk for one in statements)
     parts: dict[UUID | None, str] = {dispute.animal.collection.keeper_id: "The keeper"}
     if dispute.sale:
         parts |= {dispute.sale.collection.keeper_id: "The seller"}
@@ -351,7 +351,7 @@ def statements_shown(dispute: Dispute) -> list[dict[str, Any]]:
             "position": one.position,
             "text": texts.get((one.pk, "statement")),
         }
-        for one in said
+        for one in statements
     ]
 
 

@@ -33,7 +33,7 @@ class RateInWords:
     """One method and sex: sentences, and the drawing where something is logged."""
 
     heading: str
-    told: tuple[str, ...]
+    sentences: tuple[str, ...]
     provisional: str | None
     drawing: SafeString | None
 
@@ -67,7 +67,7 @@ def _rate(rate: Rate) -> RateInWords:
     estimate = rate.provisional
     return RateInWords(
         heading=heading,
-        told=(*(logged or _unlogged(rate.seen)), *_beside(rate.seen)),
+        sentences=(*(logged or _unlogged(rate.seen)), *_beside(rate.seen)),
         provisional=provisional_in_words(estimate) if estimate else None,
         drawing=_drawn(heading, rate.logged) if rate.logged else None,
     )
@@ -120,12 +120,12 @@ def provisional_in_words(estimate: ProvisionalRate) -> str:
 def pooled_in_words(fit: Provisional) -> tuple[str, ...]:
     """How far to trust the provisional rates."""
     ended = "converged" if fit.converged else "did not converge, so treat it as rough"
-    told = [f"The estimate pools {_number(fit.animals, 'animal')} and {ended}."]
+    sentences = [f"The estimate pools {_number(fit.animals, 'animal')} and {ended}."]
     if fit.differ:
-        told.append("Other starting points led to other answers that fit nearly as well.")
+        sentences.append("Other starting points led to other answers that fit nearly as well.")
     if fit.outdone:
-        told.append("One of them fitted better than the usual start and is the one shown.")
-    return (*told, "It ranks examiners and never enters a standing.")
+        sentences.append("One of them fitted better than the usual start and is the one shown.")
+    return (*sentences, "It ranks examiners and never enters a standing.")
 
 
 def qualification(one: Qualification) -> str:

@@ -37,8 +37,8 @@ def takes_an_address(view: ForKeeper[P]) -> ForKeeper[P]:
         key = f"throttle_look_up_page_{keeper.pk}"
         if request.method != "POST" or not one_too_many(key, MOST, SECONDS):
             return view(request, keeper, *args, **kwargs)
-        told = render(request, "errors/asked_too_often.html", status=429)
-        told.headers["Retry-After"] = str(SECONDS)
-        return told
+        answer = render(request, "errors/asked_too_often.html", status=429)
+        answer.headers["Retry-After"] = str(SECONDS)
+        return answer
 
     return answer

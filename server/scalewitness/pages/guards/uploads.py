@@ -9,7 +9,7 @@ from django.shortcuts import render
 from django.template.loader import render_to_string
 
 from scalewitness.domain.errors import TooLarge
-from scalewitness.domain.pictures.redrawing import LARGEST_UPLOAD
+from scalewitness.domain.pictures.reencoding import LARGEST_UPLOAD
 from scalewitness.rate_limit import one_too_many
 
 LARGEST_BODY: Final = LARGEST_UPLOAD + 100_000
@@ -34,8 +34,8 @@ class RefuseLargeBodies:
         if not large or request.path.startswith("/api/"):
             return self._answer(request)
         context = {"most": LARGEST_UPLOAD // 1_000_000}
-        told = render_to_string("errors/too_large.html", context)
-        return HttpResponse(told, status=TooLarge.status)
+        text = render_to_string("errors/too_large.html", context)
+        return HttpResponse(text, status=TooLarge.status)
 
 
 def sent_too_often(keeper: UUID) -> bool:
@@ -43,7 +43,7 @@ def sent_too_often(keeper: UUID) -> bool:
     return one_too_many(f"throttle_photos_page_{keeper}", MOST, SECONDS)
 
 
-def told_to_wait(request: HttpRequest) -> HttpResponse:
+def too_many_pictures(request: HttpRequest) -> HttpResponse:
     """The answer to one too many."""
     response = render(request, "errors/too_often.html", {"most": MOST}, status=429)
     response.headers["Retry-After"] = str(SECONDS)

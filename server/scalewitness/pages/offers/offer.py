@@ -85,7 +85,7 @@ def show_offer(request: HttpRequest, token: str, link: OfferLink) -> HttpRespons
 @by_link
 def confirm(request: HttpRequest, token: str, link: OfferLink) -> HttpResponse:
     form = ConfirmationForm(request.POST, by_code=link.sale.by_code)
-    if _said(form, link, by_code=_code_fits(form, link)):
+    if _submitted(form, link, by_code=_code_fits(form, link)):
         return redirect("offer", token)
     held = progress_of(link.sale).is_held
     if form.refused_as == "standing_moved" or (form.refused_as == "not_now" and held):
@@ -97,7 +97,7 @@ def confirm(request: HttpRequest, token: str, link: OfferLink) -> HttpResponse:
 @by_link
 def decline(request: HttpRequest, token: str, link: OfferLink) -> HttpResponse:
     form = AnswerForm("offer_declined", request.POST)
-    if _said(form, link):
+    if _submitted(form, link):
         return redirect("offer", token)
     return _offer_page(request, token, link, declining=form)
 
@@ -106,7 +106,7 @@ def decline(request: HttpRequest, token: str, link: OfferLink) -> HttpResponse:
 @by_link
 def ask_for_check(request: HttpRequest, token: str, link: OfferLink) -> HttpResponse:
     form = AnswerForm("check_requested", request.POST)
-    if _said(form, link):
+    if _submitted(form, link):
         return redirect("offer", token)
     return _offer_page(request, token, link, asking=form)
 
@@ -134,7 +134,7 @@ def send_code(request: HttpRequest, token: str, link: OfferLink) -> HttpResponse
     return page(request, "offers/code.html", context)
 
 
-def _said(form: FactForm, link: OfferLink, *, by_code: bool = False) -> bool:
+def _submitted(form: FactForm, link: OfferLink, *, by_code: bool = False) -> bool:
     """Only a link for the offer speaks for the buyer of the offer."""
     if link.purpose != "offer":
         raise NotFound()
@@ -271,7 +271,7 @@ def _disclosure_page(
         "offered": msgspec.convert(offer.body, OfferMade) if offer else None,
         "owed": [_owed_view(one, link.sale) for one in _owed(link)],
         "bought": _bought(link.sale),
-        "now": list(_told_and_now(link.sale, offer)),
+        "now": list(_then_and_now(link.sale, offer)),
         "advice": AFTER_A_DISCLOSURE,
         "refused": refused,
     }
@@ -279,14 +279,14 @@ def _disclosure_page(
     return page(request, "offers/disclosure.html", context, status=status)
 
 
-def _told_and_now(sale: Sale, offer: SaleStep | None) -> Iterator[dict[str, str]]:
+def _then_and_now(sale: Sale, offer: SaleStep | None) -> Iterator[dict[str, str]]:
     """Of each animal what the buyer was told, and what the record says now."""
     names = {str(one.pk): title_in(sale, one) for one in sale.animals.all()}
     represents = msgspec.convert(offer.body, OfferMade).represents if offer else ()
     now = latest_standings(UUID(one.animal) for one in represents)
     for one in represents:
-        said = label_of(now.get(UUID(one.animal)))
-        yield {"title": names[one.animal], "was": one.label, "now": said}
+        label = label_of(now.get(UUID(one.animal)))
+        yield {"title": names[one.animal], "was": one.label, "now": label}
 
 
 def _owed_view(owed: Disclosure, sale: Sale) -> dict[str, Any]:

@@ -36,7 +36,7 @@ def report_problem(
         about = dispute.pk if dispute and mine else form.cleaned_data["dispute"]
         if form.send(about, actor_by(link)) is not None:
             return redirect("report_problem", token, animal.pk)
-    said = statements_shown(dispute) if dispute and mine else []
+    statements = statements_shown(dispute) if dispute and mine else []
     buyer = {link.sale.buyer_id, link.sale.buyer.keeper_id}
     context = {
         "token": token,
@@ -44,7 +44,7 @@ def report_problem(
         "seller": link.sale.collection.keeper,
         "dispute": dispute,
         "mine": mine,
-        "statements": [one for one in said if one["by"] in buyer],
+        "statements": [one for one in statements if one["by"] in buyer],
         "cautions": AFTER_A_DISCLOSURE,
     }
     return page(request, "offers/problem.html", context, form)

@@ -12,7 +12,7 @@ from scalewitness.disputes.models import Dispute
 from scalewitness.ledger.models import Entry
 from scalewitness.ledger.services.receipting import receipt_of
 from scalewitness.mail.templatetags.words import moment
-from scalewitness.pages.papers.record import common, facts_of, told
+from scalewitness.pages.papers.record import call_shown, common, facts_of
 from scalewitness.pages.papers.typesetting import pdf
 from scalewitness.pages.receipts.log import log_keys
 from scalewitness.receipts.queries import readable
@@ -59,7 +59,7 @@ def dispute_paper(dispute: Dispute, shown: Mapping[str, Any], now: datetime) -> 
         ),
         "weakest": _weakest(shown["weakest"], assessment.favoured),
         "finding": _finding(shown),
-        "calls": [told(one) for one in shown["calls"]],
+        "calls": [call_shown(one) for one in shown["calls"]],
         "letters": [one | {"at": moment(one["at"])} for one in shown["letters"]],
         "check": CHECK,
     }

@@ -75,7 +75,7 @@ def _paper(
             f"{assessment.policy} and examiners' records {assessment.records}; every number "
             "behind it, with its source, is on the page of the animal."
         ),
-        "calls": [told(one) for one in calls],
+        "calls": [call_shown(one) for one in calls],
         "cautions": [*(one.text for one in lines_of(case, "caution")), *BEFORE_A_PURCHASE],
         "qr": qr(address, alone=True) if address else None,
         "address": address,
@@ -112,7 +112,7 @@ def facts_of(animal: Animal, name: str) -> list[tuple[str, str]]:
     ]
 
 
-def told(shown: CallInWords) -> dict[str, Any]:
+def call_shown(shown: CallInWords) -> dict[str, Any]:
     """A call as a paper sets it."""
     more = [*shown.flags]
     if shown.interest:

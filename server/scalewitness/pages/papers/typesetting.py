@@ -11,7 +11,7 @@ from typing import Any, Literal
 
 import typst
 
-from scalewitness.intake.drawing import MOST_WAITING, OneAtATime
+from scalewitness.intake.heavy_work import MOST_WAITING, OneAtATime
 
 HERE = Path(__file__).parent
 PRESS = OneAtATime(MOST_WAITING)

@@ -18,11 +18,11 @@ ACROSS = Axis(34, 206, log10(LEAST / (1 - LEAST)), -log10(LEAST / (1 - LEAST)))
 
 @dataclass(frozen=True, slots=True)
 class Turn:
-    """One change in the log. ``mark`` stands beside it, ``told`` says what it was;
+    """One change in the log. ``mark`` stands beside it, ``text`` says what it was;
     ``p_male`` and ``label`` are the standing after it."""
 
     mark: str
-    told: str
+    text: str
     p_male: float
     label: str
 
@@ -101,7 +101,7 @@ def _described(turns: Sequence[Turn], probable: float, verified: float) -> Itera
     )
     before, label = 0.5, "unsexed"
     for turn in turns:
-        yield f"{turn.told}: {_pushed(before, turn.p_male)}{_named(label, turn.label)}."
+        yield f"{turn.text}: {_pushed(before, turn.p_male)}{_named(label, turn.label)}."
         before, label = turn.p_male, turn.label
 
 

@@ -57,11 +57,11 @@ def turns_of(calls: Sequence[Call], standings: Sequence[Standing]) -> list[Turn]
             turns.append(Turn(*happened[position], p_male, label))
             continue
         p_male, label = float(after[position].p_male), after[position].label
-        mark, told = ("∗", "Something else changed")
+        mark, text = ("∗", "Something else changed")
         if caused:
-            mark, told = turns[-1].mark, turns[-1].told
+            mark, text = turns[-1].mark, turns[-1].text
             turns.pop()
-        turns.append(Turn(mark, told, p_male, label))
+        turns.append(Turn(mark, text, p_male, label))
         caused = False
     return turns
 

@@ -18,12 +18,12 @@ from scalewitness.domain.errors import (
     SecondFactorNotFresh,
     SecondFactorRequired,
     SecondFactorWrong,
-    TooManyTries,
+    TooManyAttempts,
 )
 from scalewitness.domain.one_time_codes import step_of
 from scalewitness.people.models import Keeper
 from scalewitness.sign_in.queries import kinds_of, must_set_one_up
-from scalewitness.sign_in.services.letters import tell_of_factor
+from scalewitness.sign_in.services.letters import notify_of_factor
 from scalewitness.sign_in.services.sealing import reseal, unseal
 
 log = structlog.get_logger()
@@ -71,7 +71,7 @@ def take_code(keeper: Keeper, code: str, now: datetime) -> Any:
 
     Raises:
         SecondFactorWrong: it is nobody's, or was used before.
-        TooManyTries: it was not looked at; the keeper is told by letter that it came so far.
+        TooManyAttempts: it was not looked at; the keeper is told by letter that it came so far.
     """
     _count(keeper, now)
     with transaction.atomic():
@@ -88,9 +88,9 @@ def take_code(keeper: Keeper, code: str, now: datetime) -> Any:
 def _count(keeper: Keeper, now: datetime) -> None:
     over = guessing.code_tried(keeper.email)
     if over == 1:
-        tell_of_factor(keeper, "codes_guessed", now)
+        notify_of_factor(keeper, "codes_guessed", now)
     if over:
-        raise TooManyTries(retry_after=guessing.CODES_ON_ACCOUNT.seconds)
+        raise TooManyAttempts(retry_after=guessing.CODES_ON_ACCOUNT.seconds)
 
 
 def _typed(keeper: Keeper) -> Iterable[Any]:
@@ -123,5 +123,5 @@ def _takes_recovery_code(one: Any, code: str, now: datetime) -> bool:
     if not codes.validate_code(code):
         return False
     one.data = codes.instance.data
-    tell_of_factor(one.user, "code_used", now)
+    notify_of_factor(one.user, "code_used", now)
     return True

@@ -22,7 +22,7 @@ Event = Literal[
 ]
 
 
-def tell_of_factor(keeper: Keeper, event: Event, now: datetime) -> None:
+def notify_of_factor(keeper: Keeper, event: Event, now: datetime) -> None:
     """Owe the keeper a letter of what happened to their second factor. Whoever did it may not
     have been them, and the letter says what to do then."""
     id = fresh_id(now)

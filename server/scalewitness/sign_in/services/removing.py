@@ -7,7 +7,7 @@ from django.db import transaction
 
 from scalewitness.people.models import Keeper
 from scalewitness.sign_in.services.handing_over import forget_approved
-from scalewitness.sign_in.services.letters import tell_of_factor
+from scalewitness.sign_in.services.letters import notify_of_factor
 
 
 def forget_factors(keeper: Keeper) -> bool:
@@ -24,5 +24,5 @@ def remove_for(keeper: Keeper, now: datetime) -> bool:
     with transaction.atomic():
         had = forget_factors(keeper)
         if had:
-            tell_of_factor(keeper, "removed_by_operator", now)
+            notify_of_factor(keeper, "removed_by_operator", now)
     return had

@@ -135,14 +135,14 @@ def start_at(animal: Animal, by: Yardstick, position: int | None = None) -> tupl
 
 def origin_at(animal: Animal, position: int) -> Origin:
     """What the particulars said just after the fact at ``position``."""
-    said = [
+    stated = [
         entry
         for entry in entries_about(animal.pk)
         if entry.kind in _PARTICULARS and entry.position <= position
     ]
-    if not said:
+    if not stated:
         return origin_of(animal)
-    last = said[-1]
+    last = stated[-1]
     body = msgspec.convert(leaf_of(last).body, _PARTICULARS[last.kind])
     return origin_of(body)
 

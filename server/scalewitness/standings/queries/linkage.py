@@ -21,7 +21,7 @@ def stated_linkage(animal: UUID, at: int | None = None) -> LinkageStated | None:
     if at is not None:
         rows = rows.filter(position__lte=at)
     latest = rows.order_by("-position").first()
-    return None if latest is None else _said(latest)
+    return None if latest is None else _stated(latest)
 
 
 def start_of(animal: Animal, parameters: str) -> Start:
@@ -59,5 +59,5 @@ def origin_of(particulars: Animal | Particulars) -> Origin:
     return Origin(particulars.species, str(sire) if sire else None, str(dam) if dam else None)
 
 
-def _said(row: StatedLinkage) -> LinkageStated:
+def _stated(row: StatedLinkage) -> LinkageStated:
     return msgspec.convert(row.body, LinkageStated)

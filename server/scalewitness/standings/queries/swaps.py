@@ -100,10 +100,10 @@ def _moment(
     animals: Sequence[Animal],
     calls: Mapping[UUID, Sequence[Call]],
     codes: _Codes,
-    said: datetime | None,
+    asked: datetime | None,
 ) -> tuple[datetime | None, Because]:
-    if said is not None:
-        return said, "said"
+    if asked is not None:
+        return asked, "said"
     moves = Custody.objects.filter(animal__in=[animal.pk for animal in animals])
     last = moves.order_by("-at").first()
     if last is not None:
@@ -114,13 +114,13 @@ def _moment(
 
 def _contradictions(calls: Sequence[Call], codes: _Codes) -> Iterable[datetime]:
     """When a check found another sex than an earlier one, or read another's transponder."""
-    said: set[str] = set()
+    conclusions: set[str] = set()
     for call in sorted(calls, key=lambda one: (one.examined_at, one.position)):
         own, read = codes.of(call.animal_id), codes.read(call)
         if call.conclusion != "undetermined":
-            if said - {call.conclusion}:
+            if conclusions - {call.conclusion}:
                 yield call.examined_at
-            said.add(call.conclusion)
+            conclusions.add(call.conclusion)
         if own is not None and read is not None and read != own:
             yield call.examined_at
 
@@ -144,7 +144,7 @@ def _traveller(
     return Traveller(
         label=str(animal.pk),
         taxon=taxon(animal.species, by.parameters),
-        said=sex_of(standing.label),
+        stated=sex_of(standing.label),
         before=evidence,
         after=tuple(evidence_of(call) for call in after),
         code=codes.of(animal.pk),

@@ -53,22 +53,22 @@ class Command(BaseCommand):
         report = run.everything()
         if file is not None:
             file.unlink(missing_ok=True)
-        self._tell(report, run.state.size)
+        self._report(report, run.state.size)
 
     def _outside(self, file: Path) -> Claim:
         """A note from outside, under any of the log's keys."""
         faults = []
         for key in trusted_keys().values():
             try:
-                told, _ = open_checkpoint(file.read_bytes(), key)
+                checkpoint, _ = open_checkpoint(file.read_bytes(), key)
             except (BadNote, NotACheckpoint, OSError) as fault:
                 faults.append(str(fault))
             else:
-                _require_present(file, told)
-                return Claim(str(file), told.size, told.root)
+                _require_present(file, checkpoint)
+                return Claim(str(file), checkpoint.size, checkpoint.root)
         raise CommandError(f"{file} is not a checkpoint of this log: {faults[0]}")
 
-    def _tell(self, report: Report, size: int) -> None:
+    def _report(self, report: Report, size: int) -> None:
         differences = report.firsts()
         if not differences:
             self.stdout.write(f"{size} entries and all that follows from them: no difference")
@@ -89,12 +89,12 @@ class Command(BaseCommand):
             sys.stderr.flush()
 
 
-def _require_present(file: Path, told: Checkpoint) -> None:
+def _require_present(file: Path, checkpoint: Checkpoint) -> None:
     """See that it is not of entries that the log admits to have lost."""
     closed = {name_of(one.old_key): one.position for one in successions()}
-    kept = closed.get(told.origin)
-    if kept is not None and told.size > kept:
+    kept = closed.get(checkpoint.origin)
+    if kept is not None and checkpoint.size > kept:
         raise CommandError(
-            f"{file} is of {told.origin}, which was closed at {kept} entries: that it lost "
-            f"others is admitted in the log, and it cannot be compared at {told.size}."
+            f"{file} is of {checkpoint.origin}, which was closed at {kept} entries: that it lost "
+            f"others is admitted in the log, and it cannot be compared at {checkpoint.size}."
         )

@@ -44,14 +44,14 @@ class Command(BaseCommand):
             made = admit_loss(outside, options["because"], timezone.now())
         except Refused as refused:
             raise CommandError(f"{refused.detail}\n{STAYS}") from None
-        told = DONE.format(
+        text = DONE.format(
             old=name_of(made.old_key),
             new=name_of(made.new_key),
             kept=made.position,
             missing=_missing(made.position, made.missing),
             key=made.new_key,
         )
-        self.stdout.write(told)
+        self.stdout.write(text)
 
 
 def _missing(kept: int, missing: int) -> str:

@@ -50,8 +50,8 @@ class Command(BaseCommand):
 def _taken(data: bytes) -> str:
     """What was made of a message, in words."""
     now, words = timezone.now(), []
-    for told in read_reports(data):
-        letter = take_report(told, now)
+    for report in read_reports(data):
+        letter = take_report(report, now)
         known = f"letter {letter.pk}" if letter else "no letter of ours to that address"
-        words.append(f"{told.action} {told.status}: {known}")
+        words.append(f"{report.action} {report.status}: {known}")
     return "; ".join(words)

@@ -49,7 +49,7 @@ _TURNS: Final = {
 """By Exif's orientation, to bring it upright."""
 
 
-def redrawn(data: bytes) -> bytes:
+def reencoded(data: bytes) -> bytes:
     """The picture re-encoded, at most :data:`LONGEST_SIDE` pixels long.
 
     Raises:
@@ -135,7 +135,7 @@ def _shrunk(image: Image.Image) -> Image.Image:
     return image
 
 
-def check_drawable(data: bytes) -> None:
+def check_decodable(data: bytes) -> None:
     """Refuse a plain JPEG file that is too large or cannot be drawn to its end.
 
     Raises:

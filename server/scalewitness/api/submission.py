@@ -127,8 +127,8 @@ _STATUS = {"accepted": 201, "duplicate": 200, "held": 202}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Saying:
-    """A fact about to be said. ``earlier``: its entry, when the log knows the id."""
+class PendingFact:
+    """A fact about to be submitted. ``earlier``: its entry, when the log knows the id."""
 
     id: UUID
     at: str
@@ -137,9 +137,9 @@ class Saying:
     earlier: Entry | None = None
     sig: str | None = None
     token: str | None = None
-    """Of the buyer's link that it is said by."""
+    """Of the buyer's link that it is submitted through."""
 
-    def say(
+    def submit(
         self,
         kind: str,
         about: UUID | str,
@@ -200,7 +200,7 @@ def _plain(text: str | SaltedText) -> str | dict[str, str]:
     return text if isinstance(text, str) else {"text": text.text, "salt": text.salt}
 
 
-def begin(request: Request, sent: IdAndTime, actor: Actor | None = None) -> Saying:
+def begin(request: Request, sent: IdAndTime, actor: Actor | None = None) -> PendingFact:
     """Find the fact's id and time: its own, or those kept for its Idempotency-Key.
 
     Without ``at`` a repeat takes the time of the first, so that it is the same fact.
@@ -214,7 +214,7 @@ def begin(request: Request, sent: IdAndTime, actor: Actor | None = None) -> Sayi
     fact_id, first_at = _identified(request, sent, actor, now)
     earlier = entry_of(fact_id)
     default = earlier.claimed_at if earlier else first_at
-    return Saying(
+    return PendingFact(
         id=fact_id,
         at=sent.at or rfc3339(default),
         now=now,

@@ -9,8 +9,8 @@ from uuid import uuid4
 import pytest
 
 from scalewitness.domain.errors import Busy
-from scalewitness.intake import drawing
-from scalewitness.intake.drawing import DRAWING, MOST_OF_ONE, MOST_WAITING
+from scalewitness.intake import heavy_work
+from scalewitness.intake.heavy_work import DECODING, MOST_OF_ONE, MOST_WAITING
 
 
 @contextmanager
@@ -19,14 +19,14 @@ def somebody_draws(times: int = 1) -> Iterator[None]:
     has, leave = Event(), Event()
 
     def draw() -> None:
-        with DRAWING.turn(uuid4()):
+        with DECODING.turn(uuid4()):
             has.set()
             assert leave.wait(20)
 
     with ThreadPoolExecutor(times) as threads:
         held = [threads.submit(draw) for _ in range(times)]
         assert has.wait(10)
-        while DRAWING.inside < times:
+        while DECODING.inside < times:
             leave.wait(0.01)
         try:
             yield
@@ -41,7 +41,7 @@ def test_many_at_once_are_drawn_one_by_one() -> None:
 
     def draw() -> None:
         nonlocal inside, most
-        with DRAWING.turn(uuid4()):
+        with DECODING.turn(uuid4()):
             with guard:
                 inside += 1
                 most = max(most, inside)
@@ -56,17 +56,17 @@ def test_many_at_once_are_drawn_one_by_one() -> None:
 
 
 def test_who_waits_too_long_is_told_and_leaves_the_room(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(drawing, "TIMEOUT", 0.1)
+    monkeypatch.setattr(heavy_work, "TIMEOUT", 0.1)
     with somebody_draws():
-        with pytest.raises(Busy), DRAWING.turn(uuid4()):
+        with pytest.raises(Busy), DECODING.turn(uuid4()):
             raise AssertionError
-        assert DRAWING.inside == 1
-    with DRAWING.turn(uuid4()):
+        assert DECODING.inside == 1
+    with DECODING.turn(uuid4()):
         pass
 
 
 def test_one_too_many_does_not_wait_at_all() -> None:
-    with somebody_draws(MOST_WAITING), pytest.raises(Busy), DRAWING.turn(uuid4()):
+    with somebody_draws(MOST_WAITING), pytest.raises(Busy), DECODING.turn(uuid4()):
         raise AssertionError
 
 
@@ -74,17 +74,17 @@ def test_one_person_does_not_fill_the_room() -> None:
     person = uuid4()
     with ExitStack() as room:
         for _ in range(MOST_OF_ONE):
-            DRAWING._enter(person)
-            room.callback(DRAWING._leave, person)
-        with pytest.raises(Busy), DRAWING.turn(person):
+            DECODING._enter(person)
+            room.callback(DECODING._leave, person)
+        with pytest.raises(Busy), DECODING.turn(person):
             raise AssertionError
-        with DRAWING.turn(uuid4()):
+        with DECODING.turn(uuid4()):
             pass
 
 
 def test_the_room_is_empty_when_all_are_gone_whatever_went_wrong() -> None:
-    with pytest.raises(ValueError, match="damaged"), DRAWING.turn(uuid4()):
+    with pytest.raises(ValueError, match="damaged"), DECODING.turn(uuid4()):
         raise ValueError("damaged")
-    assert not DRAWING.inside
-    with DRAWING.turn(None):
+    assert not DECODING.inside
+    with DECODING.turn(None):
         pass

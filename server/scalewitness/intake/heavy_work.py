@@ -69,5 +69,5 @@ class OneAtATime:
             self._inside += Counter()  # who is not in it is not kept
 
 
-DRAWING = OneAtATime()
+DECODING = OneAtATime()
 """Decoding a picture takes some hundred megabytes (`domain/pictures`)."""
