@@ -230,7 +230,7 @@ interface PhotoFile {
 
 /** One pass of sending, how far it has come, and what ended it (net/sender.js). */
 interface Run {
-  told: () => unknown;
+  changed: () => unknown;
   done: number;
   most: number;
   faults: number;

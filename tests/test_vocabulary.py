@@ -12,6 +12,20 @@ HOUSE = Path(__file__).parents[1]
 GLOSSARY = HOUSE / "server" / "GLOSSARY.md"
 # Names that Django looks for: one in each module or class.
 DJANGO_S = {"Command", "Meta", "Media"}
+# Words that once stood in names for an answer, a statement, a recipient, a timeout, an attempt.
+PRIVATE = {"told", "telling", "said", "saying", "patience", "tries", "matter", "redrawn"}
+# Names that are formats: of a fact's body, of a column, of what the command prints as JSON.
+FORMATS = {
+    "CallMade.told",
+    "CallForm.told",
+    "TogetherForm.told",
+    "TOLD",
+    "Noted.told",
+    "Item.said",
+    "Announced.told",
+    "DeliveryReport.said",
+    "ConfirmationCode.tries",
+}
 
 
 def rows() -> list[list[str]]:
@@ -140,3 +154,64 @@ def test_no_two_classes_share_a_name_but_a_table_and_its_value() -> None:
         if len(places) > 1 and sorted(table for _, table in places) != [False, True]
     }
     assert not twice
+
+
+def names(path: Path) -> Iterator[str]:
+    """What a module calls itself and all that it defines: classes, functions, their arguments,
+    variables. Those of a class are qualified by it."""
+    yield path.stem
+
+    def within(node: ast.AST, prefix: str) -> Iterator[str]:
+        for one in ast.iter_child_nodes(node):
+            if isinstance(one, ast.ClassDef):
+                yield one.name
+                yield from within(one, f"{one.name}.")
+                continue
+            if isinstance(one, ast.FunctionDef | ast.AsyncFunctionDef):
+                yield one.name
+            elif isinstance(one, ast.arg):
+                yield one.arg
+            elif isinstance(one, ast.Name) and isinstance(one.ctx, ast.Store):
+                yield prefix + one.id
+            elif isinstance(one, ast.Attribute) and ast.unparse(one.value) == "self":
+                yield one.attr
+            yield from within(one, "" if isinstance(one, ast.FunctionDef) else prefix)
+
+    yield from within(ast.parse(path.read_text()), "")
+
+
+def private(name: str) -> bool:
+    """Whether a word of the name, however it is written, is one of PRIVATE."""
+    words = re.findall(r"[A-Z]?[a-z]+|[A-Z]+(?![a-z])", name.rpartition(".")[2])
+    return not PRIVATE.isdisjoint(word.lower() for word in words)
+
+
+def test_no_name_in_code_is_a_private_word() -> None:
+    found = defaultdict[str, set[str]](set)
+    for part in ("server", "clients", "deploy"):
+        for path in sorted((HOUSE / part).rglob("*.py")):
+            if "migrations" not in path.parts:
+                for name in filter(private, names(path)):
+                    found[name].add(str(path.relative_to(HOUSE)))
+    assert found.keys() == FORMATS, {name: found[name] for name in found.keys() - FORMATS}
+
+
+@pytest.mark.parametrize(
+    ("name", "is_private"),
+    [
+        ("CallTold", True),
+        ("told_by", True),
+        ("_said", True),
+        ("MOST_TRIES", True),
+        ("QUEUE_PATIENCE", True),
+        ("saying", True),
+        ("Soldier", False),
+        ("notify_buyer", False),
+        ("entries", False),
+        ("retries", False),
+    ],
+)
+def test_a_private_word_is_found_in_a_name_however_it_is_written(
+    name: str, is_private: bool
+) -> None:
+    assert private(name) is is_private

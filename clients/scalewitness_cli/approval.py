@@ -9,7 +9,7 @@ from scalewitness_cli.remote import Api, Json, Refusal, Stopped, Unreachable
 GRANT = "urn:ietf:params:oauth:grant-type:device_code"
 SLOWER = 5
 """Seconds more between questions after each ``slow_down`` (RFC 8628, 3.5)."""
-TRIES = 3
+ATTEMPTS = 3
 """Codes that may be typed before it is given up; the server counts them too (our judgement)."""
 
 AskCode = Callable[[Sequence[str]], str]
@@ -25,25 +25,29 @@ def by_password(anyone: Api, email: str, password: str, name: str, ask: AskCode)
     Raises:
         Refusal: wrong address or password, or wrong codes only.
     """
-    said = {"email": email, "password": password, "name": name}
+    credentials = {"email": email, "password": password, "name": name}
     try:
-        return anyone.post("devices", said)
+        return anyone.post("devices", credentials)
     except Refusal as refusal:
         if refusal.code != "second_factor_required":
             raise
         kinds = [str(kind) for kind in refusal.problem.get("kinds", [])]
-    return _with_code(anyone, said, kinds, ask) if {"totp", "recovery_code"} & {*kinds} else None
+    return (
+        _with_code(anyone, credentials, kinds, ask)
+        if {"totp", "recovery_code"} & {*kinds}
+        else None
+    )
 
 
 def _with_code(
-    anyone: Api, said: dict[str, str], kinds: Sequence[str], ask: AskCode
+    anyone: Api, credentials: dict[str, str], kinds: Sequence[str], ask: AskCode
 ) -> Json | None:
-    for left in reversed(range(TRIES)):
+    for left in reversed(range(ATTEMPTS)):
         code = ask(kinds).strip()
         if not code:
             return None
         try:
-            return anyone.post("devices", {**said, "code": code})
+            return anyone.post("devices", {**credentials, "code": code})
         except Refusal as refusal:
             if refusal.code != "second_factor_wrong" or not left:
                 raise

@@ -277,16 +277,16 @@ def _named(facts: Iterable[Fact], at: str, source: object) -> list[Fact]:
 
 def _id(at: str, source: object, place: int) -> str:
     """The same for the same content: a UUIDv7 whose random part is a digest of it."""
-    told = msgspec.json.encode([source, place], order="deterministic")
+    content = msgspec.json.encode([source, place], order="deterministic")
     moment = max(0, round(parse_moment(at).timestamp() * 1000))
-    return str(uuid7(moment, sha256(told).digest()[:10]))
+    return str(uuid7(moment, sha256(content).digest()[:10]))
 
 
 def _row(columns: list[str], cells: list[str]) -> Row:
-    told = [plain(one.strip()) for one in cells]
-    if len(told) != len(columns):
-        raise BadWord(f"It has {len(told)} cells where the head has {len(columns)}.")
-    return dict.fromkeys((*CALLS, *ANIMALS), "") | dict(zip(columns, told, strict=True))
+    values = [plain(one.strip()) for one in cells]
+    if len(values) != len(columns):
+        raise BadWord(f"It has {len(values)} cells where the head has {len(columns)}.")
+    return dict.fromkeys((*CALLS, *ANIMALS), "") | dict(zip(columns, values, strict=True))
 
 
 def _check_head(columns: list[str], known: set[str], needed: set[str]) -> None:

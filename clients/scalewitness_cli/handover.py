@@ -72,8 +72,8 @@ def take(store: Store, identity: Identity, data: bytes, now: str) -> Taken:
     try:
         found = msgspec.json.decode(data, type=Unsent)
     except (msgspec.MsgspecError, UnicodeDecodeError, RecursionError) as fault:
-        told = f"It is not a file of unsent items, or it is damaged: {fault}. {_NOTHING}"
-        raise Stopped(told) from None
+        text = f"It is not a file of unsent items, or it is damaged: {fault}. {_NOTHING}"
+        raise Stopped(text) from None
     _require_ours(store, identity, found)
     try:
         forms = [_forms(one, identity.key) for one in found.items]
@@ -107,15 +107,15 @@ def _forms(one: Waiting, key: DeviceKey) -> tuple[Fact, Fact]:
     if one.kind not in BODIES or one.kind in SYSTEM_KINDS:
         raise ValueError(f"there is no fact called “{one.kind[:60]}”")
     salted = {name: msgspec.to_builtins(text) for name, text in one.texts.items()}
-    said = {
+    stated = {
         "id": one.id, "kind": one.kind, "at": one.at, "about": one.about, "body": one.body,
         **({"texts": {name: text.text for name, text in one.texts.items()}} if salted else {}),
     }  # fmt: skip
-    sent = key.signed(said, texts=salted)
+    sent = key.signed(stated, texts=salted)
     for name in salted:
         if one.body.get(name, sent["body"][name]) != sent["body"][name]:
             raise ValueError(f"the text “{name[:40]}” of {one.id} is not the one it was noted with")
-    return said, sent
+    return stated, sent
 
 
 def _files(found: Unsent) -> dict[str, bytes]:
@@ -124,10 +124,10 @@ def _files(found: Unsent) -> dict[str, bytes]:
     Raises:
         ValueError: one is not the file that its fact tells of.
     """
-    told = {one.id: one.body for one in found.items if one.kind == "photo_attached"}
+    noted = {one.id: one.body for one in found.items if one.kind == "photo_attached"}
     files = {one.id: _decoded(one) for one in found.photos}
     for id, data in files.items():
-        if id in told and not _fits(told[id], data):
+        if id in noted and not _fits(noted[id], data):
             raise ValueError(f"the photo {id} is another file than was noted")
     return files
 

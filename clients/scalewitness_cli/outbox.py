@@ -75,7 +75,7 @@ def item_named(store: Store, beginning: str) -> Item:
     return _item(store.rows("SELECT * FROM outbox WHERE id = ?", found[0])[0])
 
 
-def say(
+def add(
     store: Store, key: DeviceKey, facts: Iterable[Fact], now: str, along: Along | None = None
 ) -> list[Item]:
     """Sign facts and store them, all or none, with what is stored ``along``; on the disk when
@@ -94,7 +94,7 @@ def say(
     return [_item(store.rows("SELECT * FROM outbox WHERE id = ?", id)[0]) for id in ids]
 
 
-def say_new(store: Store, key: DeviceKey, groups: Iterable[Sequence[Fact]], now: str) -> list[int]:
+def add_new(store: Store, key: DeviceKey, groups: Iterable[Sequence[Fact]], now: str) -> list[int]:
     """Store groups of facts and edits, leaving out those whose ids are here already; how many
     of each group were stored."""
     ids = {row["id"] for row in store.rows("SELECT id FROM outbox")}
@@ -103,13 +103,13 @@ def say_new(store: Store, key: DeviceKey, groups: Iterable[Sequence[Fact]], now:
         for group in groups:
             new = [one for one in group if one["id"] not in ids]
             for one in new:
-                _say(connection, key, one, now)
+                _add(connection, key, one, now)
             ids |= {one["id"] for one in new}
             stored.append(len(new))
     return stored
 
 
-def _say(connection: sqlite3.Connection, key: DeviceKey, one: Fact, now: str) -> None:
+def _add(connection: sqlite3.Connection, key: DeviceKey, one: Fact, now: str) -> None:
     if "record" in one:
         about = one["record"].rpartition("/")[2]
         _insert(connection, "edit", about, (one, one), key.device, now)
@@ -128,12 +128,12 @@ def take_over(
     many of it and of its photos are new here."""
     stored = 0
     with store.change() as connection:
-        for said, sent in forms:
-            if connection.execute("SELECT 1 FROM outbox WHERE id = ?", (said["id"],)).fetchone():
+        for stated, sent in forms:
+            if connection.execute("SELECT 1 FROM outbox WHERE id = ?", (stated["id"],)).fetchone():
                 continue
-            _insert(connection, "fact", said["about"], (said, sent), key.device, now)
-            connection.execute("UPDATE outbox SET attempted = 1 WHERE id = ?", (said["id"],))
-            connection.execute("INSERT OR IGNORE INTO elsewhere VALUES (?)", (said["id"],))
+            _insert(connection, "fact", stated["about"], (stated, sent), key.device, now)
+            connection.execute("UPDATE outbox SET attempted = 1 WHERE id = ?", (stated["id"],))
+            connection.execute("INSERT OR IGNORE INTO elsewhere VALUES (?)", (stated["id"],))
             stored += 1
         files = sum(
             connection.execute(
@@ -144,7 +144,7 @@ def take_over(
     return stored, files
 
 
-def say_edit(store: Store, key: DeviceKey, edit: Fact, about: str, now: str) -> None:
+def add_edit(store: Store, key: DeviceKey, edit: Fact, about: str, now: str) -> None:
     """Store an edit of a record: ``{id, record, base_version, fields}``."""
     with store.change() as connection:
         _insert(connection, "edit", about, (edit, edit), key.device, now)
@@ -223,11 +223,11 @@ def _rebase(connection: sqlite3.Connection, done: Item, version: int | None) -> 
             connection.execute("UPDATE outbox SET sent = ? WHERE seq = ?", (sent, one.seq))
 
 
-def say_otherwise(store: Store, item: Item, key: DeviceKey, said: Fact) -> None:
+def restate(store: Store, item: Item, key: DeviceKey, stated: Fact) -> None:
     """Have an item that nobody took sent in another form under the same id, signed anew."""
     with store.change() as connection:
-        connection.execute("UPDATE outbox SET said = ? WHERE seq = ?", (_text(said), item.seq))
-        _resign(connection, msgspec.structs.replace(item, said=said), key)
+        connection.execute("UPDATE outbox SET said = ? WHERE seq = ?", (_text(stated), item.seq))
+        _resign(connection, msgspec.structs.replace(item, said=stated), key)
         set_state(connection, item.id, "waiting")
 
 
@@ -368,12 +368,12 @@ def _insert(
     device: str,
     now: str,
 ) -> None:
-    said, sent = forms
+    stated, sent = forms
     connection.execute(
         "INSERT INTO outbox "
         "(id, what, about, said, sent, device, earlier, state, attempted, stored_at) "
         "VALUES (?, ?, ?, ?, ?, ?, '[]', 'waiting', 0, ?)",
-        (said["id"], what, about, _text(said), _text(sent), device, now),
+        (stated["id"], what, about, _text(stated), _text(sent), device, now),
     )
 
 

@@ -33,8 +33,8 @@ def drawn_from(file: Path) -> bytes:
 
 def attaching(picture: bytes, *, animal: str, call: str, at: str) -> Fact:
     """The fact that says of which call a picture is."""
-    said = {"sha256": sha256(picture).hexdigest(), "size": len(picture), "of": call}
-    return fact("photo_attached", animal, at, said)
+    body = {"sha256": sha256(picture).hexdigest(), "size": len(picture), "of": call}
+    return fact("photo_attached", animal, at, body)
 
 
 def keep_files(connection: sqlite3.Connection, files: Mapping[str, bytes]) -> None:

@@ -123,13 +123,13 @@ def _same(one: Noted | None, other: Noted) -> bool:
     return one is not None and one.reading == other.reading
 
 
-def as_corrected(said: Fact, verdict: Verdict) -> Fact:
+def as_corrected(stated: Fact, verdict: Verdict) -> Fact:
     """The fact at the time put right, with what the clock said, the offset and when it was
     measured."""
-    read = parse_moment(said["at"])
+    read = parse_moment(stated["at"])
     at = rfc3339(moment(read.timestamp() + verdict.offset))
-    body = said["body"] | {"corrected": correction(rfc3339(read), verdict)}
-    return said | {"at": at, "body": body}
+    body = stated["body"] | {"corrected": correction(rfc3339(read), verdict)}
+    return stated | {"at": at, "body": body}
 
 
 def decide(store: Store, ids: Iterable[str]) -> None:

@@ -72,36 +72,36 @@ class Succeeded(msgspec.Struct, frozen=True):
 def gone_on(
     keys: Sequence[VerifierKey],
     shown: Note,
-    said: bytes | None,
+    answer: bytes | None,
     tile: TileReader,
     known: Iterable[Checkpoint],
 ) -> Succeeded:
-    """The log that shows ``shown`` as what the one of ``keys`` became, from what it has ``said``
-    of its origins and its tiles. ``known`` are trees of the old log.
+    """The log that shows ``shown`` as what the one of ``keys`` became, from its ``answer`` about
+    its origins and from its tiles. ``known`` are trees of the old log.
 
     Raises:
         Forked: it does not begin with one of them.
         BadSuccession: it does not say, or not show, that it goes on from that log.
     """
-    told = _origins(said)
-    steps = [read_succession(_bytes(one), one.position) for one in told.closed]
-    key, head = _opened(told, shown)
+    origins = _origins(answer)
+    steps = [read_succession(_bytes(one), one.position) for one in origins.closed]
+    key, head = _opened(origins, shown)
     chain = chain_from(keys[0].name, steps, key.name)
     if chain[0].old not in keys:
         raise BadSuccession("what closes the log is not signed by the key that is trusted here")
     node = nodes_in(tile, head.size)
     try:
-        _require_entries(told.closed, head, node)
+        _require_entries(origins.closed, head, node)
         seen = _require_beginning(chain[0], [*known, chain[0].last], head, node)
     except ValueError as fault:
         raise fault if isinstance(fault, BadSuccession) else BadSuccession(str(fault)) from None
-    statements = [one.statement for one in told.closed[-len(chain) :] if one.statement]
+    statements = [one.statement for one in origins.closed[-len(chain) :] if one.statement]
     return Succeeded(shown, head, key, chain, seen, statements)
 
 
-def _origins(said: bytes | None) -> Origins:
+def _origins(answer: bytes | None) -> Origins:
     try:
-        return msgspec.json.decode(said or b"", type=Origins)
+        return msgspec.json.decode(answer or b"", type=Origins)
     except msgspec.MsgspecError:
         raise BadSuccession("it says nothing of the log before it") from None
 
@@ -113,9 +113,9 @@ def _bytes(one: Closed) -> bytes:
         raise BadSuccession(f"its entry is {fault}") from None
 
 
-def _opened(told: Origins, shown: Note) -> tuple[VerifierKey, Checkpoint]:
+def _opened(origins: Origins, shown: Note) -> tuple[VerifierKey, Checkpoint]:
     try:
-        key = read_verifier(told.key)
+        key = read_verifier(origins.key)
         return key, open_checkpoint(shown, key)[0]
     except (BadKey, BadNote, NotACheckpoint) as fault:
         raise BadSuccession(
@@ -161,17 +161,19 @@ def in_words(found: Succeeded) -> str:
     lost = "It does not say that anything is missing."
     if step.last.size > step.kept:
         lost = f"It says that it lost {_range(step.kept, step.last.size)}."
-    told = [
+    sentences = [
         f"The log {step.old.name} was closed and goes on as {found.key.name}, with its first "
         f"{step.kept} entries.",
         lost,
     ]
     if found.seen > max(step.last.size, step.kept):
-        told.append(f"It had at least {found.seen} when this machine saw it: more are missing.")
+        sentences.append(
+            f"It had at least {found.seen} when this machine saw it: more are missing."
+        )
     elif found.seen <= step.kept:
-        told.append("Nothing that this machine saw is missing.")
-    told += [f"Its operator says: “{one}”" for one in found.statements]
-    return " ".join(told)
+        sentences.append("Nothing that this machine saw is missing.")
+    sentences += [f"Its operator says: “{one}”" for one in found.statements]
+    return " ".join(sentences)
 
 
 def _range(start: int, end: int) -> str:

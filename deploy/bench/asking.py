@@ -39,7 +39,7 @@ class Request:
 
 
 @dataclass(frozen=True)
-class Told:
+class Answer:
     """An answer. ``status`` 0: there was none; ``age``: seconds since connecting."""
 
     request: Request
@@ -55,7 +55,7 @@ def go_first() -> None:
         os.nice(-15)
 
 
-async def ask(url: str, request: Request) -> Told:
+async def ask(url: str, request: Request) -> Answer:
     parts = urlsplit(url)
     began = time.perf_counter()
     try:
@@ -65,7 +65,7 @@ async def ask(url: str, request: Request) -> Told:
     words = head.split(maxsplit=2)
     status = int(words[1]) if len(words) > 1 else 0
     again = b"\r\nretry-after:" in head.lower()
-    return Told(request, status, time.perf_counter() - began, again)
+    return Answer(request, status, time.perf_counter() - began, again)
 
 
 async def _head(parts: Any, request: Request) -> bytes:
@@ -93,16 +93,16 @@ async def hang_up(url: str, request: Request, after: float) -> None:
     writer.close()
 
 
-def codes(told: Sequence[Told]) -> str:
-    found = sorted(Counter(one.status for one in told).items())
+def codes(answers: Sequence[Answer]) -> str:
+    found = sorted(Counter(one.status for one in answers).items())
     return ", ".join(f"{count} × {status or 'no answer'}" for status, count in found)
 
 
-def oldest(told: Sequence[Told]) -> float:
+def oldest(answers: Sequence[Answer]) -> float:
     """Seconds, among those that did not ask to wait."""
-    return max((one.age for one in told if not one.request.may_wait), default=0.0)
+    return max((one.age for one in answers if not one.request.may_wait), default=0.0)
 
 
-def percentile(told: Sequence[Told], of_hundred: int) -> float:
-    ages = sorted(one.age for one in told if not one.request.may_wait)
+def percentile(answers: Sequence[Answer], of_hundred: int) -> float:
+    ages = sorted(one.age for one in answers if not one.request.may_wait)
     return ages[min(len(ages) - 1, len(ages) * of_hundred // 100)] if ages else 0.0

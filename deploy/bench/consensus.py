@@ -108,8 +108,8 @@ def _peer(python: str, calls: Path, steps: int) -> dict[str, Any]:
     # An OpenBLAS core type pinned in the environment slows a current numpy: let it choose.
     clean = {name: value for name, value in os.environ.items() if "OPENBLAS" not in name}
     command = [python, str(PEER), str(calls), str(answer), str(steps)]
-    said = subprocess.run(command, check=True, capture_output=True, text=True, env=clean)
-    answers: dict[str, Any] = json.loads(said.stdout)
+    done = subprocess.run(command, check=True, capture_output=True, text=True, env=clean)
+    answers: dict[str, Any] = json.loads(done.stdout)
     with np.load(answer) as arrays:
         answers.update(arrays)
     return answers

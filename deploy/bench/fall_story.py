@@ -80,8 +80,8 @@ class Story:
     def _register(self, tag: str) -> UUID:
         animal = fresh_id()
         body = {"collection": str(self.room.pk), "species": "python_regius"}
-        self._say(self.seller, "animal_registered", animal, body)
-        self._say(self.seller, "identifier_assigned", animal, {"scheme": "tag", "code": tag})
+        self._state(self.seller, "animal_registered", animal, body)
+        self._state(self.seller, "identifier_assigned", animal, {"scheme": "tag", "code": tag})
         return animal
 
     def _visit(self, guest: Keeper) -> UUID:
@@ -94,14 +94,14 @@ class Story:
             "closes": rfc3339(self.now + timedelta(days=1)),
             "blind": True,
         }
-        self._say(self.seller, "visit_invited", visit, body)
-        self._say(guest, "visit_accepted", visit, {})
+        self._state(self.seller, "visit_invited", visit, body)
+        self._state(guest, "visit_accepted", visit, {})
         return visit
 
     def _check_blind(self, guest: Keeper, sex: str) -> None:
         self.now += timedelta(days=2)
         visit = self._visit(guest)
-        self._say(guest, "call_made", self.animal, _probing(sex) | {"visit": str(visit)})
+        self._state(guest, "call_made", self.animal, _probing(sex) | {"visit": str(visit)})
 
     def _sell(self, number: int) -> None:
         self.now += timedelta(days=1)
@@ -119,18 +119,18 @@ class Story:
             # By the clock on the wall, as the worker is about and ends what ran out by it.
             "expires": rfc3339(timezone.now() + timedelta(days=7)),
         }
-        made = self._say(self.seller, "offer_made", sale.pk, offer)
+        made = self._state(self.seller, "offer_made", sale.pk, offer)
         self._confirm(sale, str(made.id), int(made.position or 0))
         for step in ("payment_recorded", "handed_over"):
-            self._say(self.seller, step, sale.pk, {})
+            self._state(self.seller, step, sale.pk, {})
         back = {"to": str(self.room.pk), "why": "returned", "sale": str(sale.pk)}
-        self._say(self.seller, "custody_changed", self.animal, back)
+        self._state(self.seller, "custody_changed", self.animal, back)
 
     def _confirm(self, sale: Sale, offer: str, seen: int) -> None:
         item = self._item("sale_confirmed", sale.pk, {"offer": offer, "seen": seen})
         accept_one(item, Actor(buyer=sale.buyer_id, sale=sale.pk), self.now)
 
-    def _say(self, who: Keeper, kind: str, about: UUID, body: dict[str, Any]) -> Any:
+    def _state(self, who: Keeper, kind: str, about: UUID, body: dict[str, Any]) -> Any:
         return accept_one(self._item(kind, about, body), Actor(keeper=who.pk), self.now)
 
     def _item(self, kind: str, about: UUID, body: dict[str, Any]) -> dict[str, Any]:

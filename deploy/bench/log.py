@@ -43,7 +43,7 @@ def main() -> int:
 
         measured = [building(given.entries), appending(given.entries), *proving(given.size)]
     for one in measured:
-        print(f"{'ok  ' if one.within else 'OVER'}  {one.what}: {one.told}")
+        print(f"{'ok  ' if one.within else 'OVER'}  {one.what}: {one.text}")
     return 0 if all(one.within for one in measured) else 1
 
 

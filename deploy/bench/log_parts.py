@@ -27,7 +27,7 @@ NOW = datetime(2026, 11, 25, 12, tzinfo=UTC)
 @dataclass(frozen=True)
 class Measured:
     what: str
-    told: str
+    text: str
     within: bool
 
 
@@ -38,11 +38,11 @@ def building(count: int) -> Measured:
     ours, floor, plain = (
         min(one) for one in zip(*(_building_once(leaves) for _ in range(ROUNDS)), strict=True)
     )
-    told = (
+    text = (
         f"{count:,} leaves in {ours:.2f} s, {ours / floor:.2f} times the bare hashes "
         f"({floor:.2f} s), {ours / plain:.2f} times a plain root over the same leaves"
     )
-    return Measured("building the tree", told, ours / floor <= MOST_OVER_HASHING)
+    return Measured("building the tree", text, ours / floor <= MOST_OVER_HASHING)
 
 
 def _building_once(leaves: Sequence[bytes]) -> tuple[float, float, float]:
@@ -87,11 +87,11 @@ def appending(count: int) -> Measured:
         _bare_table()
         without += _seconds(lambda rows=rows: _insert(rows))  # type: ignore[misc]
     ratio = with_log / without
-    told = (
+    text = (
         f"{count:,} entries in {with_log:.1f} s, {count / with_log:,.0f} a second, "
         f"{ratio:.2f} times the same rows without the log ({without:.1f} s)"
     )
-    return Measured(f"appending in batches of {BATCH}", told, ratio <= MOST_DEARER)
+    return Measured(f"appending in batches of {BATCH}", text, ratio <= MOST_DEARER)
 
 
 def _append(count: int) -> None:
@@ -158,8 +158,8 @@ def proving(size: int) -> list[Measured]:
 def _latency(what: str, size: int, proofs: Sequence[Callable[[], object]]) -> Measured:
     took = sorted(1000 * _seconds(prove) for prove in proofs)
     half, most = took[len(took) // 2], took[len(took) * 95 // 100]
-    told = f"p50 {half:.2f} ms, p95 {most:.2f} ms at {size:,} entries"
-    return Measured(what, told, most < MOST_MS)
+    text = f"p50 {half:.2f} ms, p95 {most:.2f} ms at {size:,} entries"
+    return Measured(what, text, most < MOST_MS)
 
 
 def _grow(size: int) -> None:

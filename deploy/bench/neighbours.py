@@ -27,7 +27,7 @@ from typing import Any, TypeAlias
 
 import psutil
 import psycopg
-from asking import Request, Told, ask, codes, percentile
+from asking import Answer, Request, ask, codes, percentile
 from running import service, verdict
 
 from stack.local import LocalStack
@@ -89,13 +89,13 @@ async def beside(
     return misses
 
 
-async def until(url: str, what: Iterator[Request], seconds: float) -> list[Told]:
+async def until(url: str, what: Iterator[Request], seconds: float) -> list[Answer]:
     """One after the other."""
-    told = []
+    answers = []
     end = time.perf_counter() + seconds
     while time.perf_counter() < end:
-        told.append(await ask(url, next(what)))
-    return told
+        answers.append(await ask(url, next(what)))
+    return answers
 
 
 def at_once(stack: LocalStack, singles: Iterator[Request], seconds: float) -> list[str]:
@@ -103,22 +103,22 @@ def at_once(stack: LocalStack, singles: Iterator[Request], seconds: float) -> li
 
     before, spent = size(), computing(stack)
     with looked_at(stack, DOING) as looks:
-        told = asyncio.run(crowd(stack.url, singles, seconds))
-    taken = sum(one.status == 200 for one in told)
+        answers = asyncio.run(crowd(stack.url, singles, seconds))
+    taken = sum(one.status == 200 for one in answers)
     web, database = (now - was for now, was in zip(computing(stack), spent, strict=True))
     print(f"{AT_ONCE} at once: a push takes {1000 * web / taken:.1f} ms of computing in the web")
     print(f"  processes and {1000 * database / taken:.1f} ms in PostgreSQL. Its sessions:")
     for what, share in doing(looks):
         print(f"    {share:5.1f} on average {what}")
     found = commits(before) / taken
-    print(f"  {taken / seconds:.0f} accepted a second ({codes(told)}), p95", end=" ")
-    print(f"{1000 * percentile(told, 95):.0f} ms; {found:.3f} commits for each")
+    print(f"  {taken / seconds:.0f} accepted a second ({codes(answers)}), p95", end=" ")
+    print(f"{1000 * percentile(answers, 95):.0f} ms; {found:.3f} commits for each")
     return [f"{found:.2f} commits for each push, {COMMITS} wanted"] if found > COMMITS else []
 
 
-async def crowd(url: str, singles: Iterator[Request], seconds: float) -> list[Told]:
-    told = await asyncio.gather(*(until(url, singles, seconds) for _ in range(AT_ONCE)))
-    return list(itertools.chain(*told))
+async def crowd(url: str, singles: Iterator[Request], seconds: float) -> list[Answer]:
+    answers = await asyncio.gather(*(until(url, singles, seconds) for _ in range(AT_ONCE)))
+    return list(itertools.chain(*answers))
 
 
 def computing(stack: LocalStack) -> tuple[float, float]:

@@ -19,7 +19,7 @@ import sys
 import time
 from collections.abc import Iterator, Sequence
 
-from asking import Request, Told, ask, codes, go_first, hang_up, oldest, percentile
+from asking import Answer, Request, ask, codes, go_first, hang_up, oldest, percentile
 from running import service, verdict
 
 TIMES, OLDEST, RECOVERED = 5, 15.0, 10.0
@@ -60,18 +60,18 @@ async def measured(
 
 async def as_answered(
     url: str, mix: Iterator[Request], seconds: float, clients: int = AT_ONCE
-) -> list[Told]:
+) -> list[Answer]:
     """Each client asks again as soon as it was answered."""
-    told: list[Told] = []
+    answers: list[Answer] = []
     until = time.perf_counter() + seconds
 
     async def client() -> None:
         while time.perf_counter() < until:
             request = next(one for one in mix if not one.may_wait)
-            told.append(await ask(url, request))
+            answers.append(await ask(url, request))
 
     await asyncio.gather(*(client() for _ in range(clients)))
-    return told
+    return answers
 
 
 async def overloaded(
@@ -88,15 +88,15 @@ async def overloaded(
         asking.append(asyncio.create_task(ask(url, next(mix))))
     ended = time.perf_counter()
     after = await recovery(url, mix, usual, ended)
-    told, ready = await asyncio.gather(*asking), await watch
-    well = [one for one in told if one.status == 200]
-    print(f"asked {len(told) / seconds:.0f} times a second: {codes(told)}")
+    answers, ready = await asyncio.gather(*asking), await watch
+    well = [one for one in answers if one.status == 200]
+    print(f"asked {len(answers) / seconds:.0f} times a second: {codes(answers)}")
     print(f"answered {len(well) / seconds:.0f} times a second after p50 {percentile(well, 50):.2f}")
     print(f"  s, p95 {percentile(well, 95):.2f} s; turned away after p95", end=" ")
-    print(f"{percentile([one for one in told if one.status == 503], 95):.2f} s")
-    print(f"oldest {oldest(told):.1f} s; ready: {codes(ready)}, oldest {oldest(ready):.1f} s")
+    print(f"{percentile([one for one in answers if one.status == 503], 95):.2f} s")
+    print(f"oldest {oldest(answers):.1f} s; ready: {codes(ready)}, oldest {oldest(ready):.1f} s")
     print(f"as quick as before after {after:.1f} s")
-    return [*faults(told), *unready(ready), *late(after)]
+    return [*faults(answers), *unready(ready), *late(after)]
 
 
 async def killed(
@@ -124,38 +124,38 @@ async def killed(
     return [*faults(others), *unready(await watch), *late(after)]
 
 
-async def watched(url: str, seconds: float) -> list[Told]:
+async def watched(url: str, seconds: float) -> list[Answer]:
     """Asked as a proxy asks, twice a second."""
-    told = []
+    answers = []
     until = time.perf_counter() + seconds
     while time.perf_counter() < until:
-        told.append(await ask(url, READY))
+        answers.append(await ask(url, READY))
         await asyncio.sleep(0.5)
-    return told
+    return answers
 
 
 async def recovery(url: str, mix: Iterator[Request], usual: float, ended: float) -> float:
     """Seconds after the end until ten in a row, one after the other, are answered as usual."""
     well = 0
     while well < 10 and time.perf_counter() - ended < 6 * RECOVERED:
-        told = await ask(url, next(one for one in mix if not one.may_wait))
-        well = well + 1 if told.status == 200 and told.age < max(0.5, 2 * usual) else 0
+        answer = await ask(url, next(one for one in mix if not one.may_wait))
+        well = well + 1 if answer.status == 200 and answer.age < max(0.5, 2 * usual) else 0
     return time.perf_counter() - ended
 
 
-def faults(told: Sequence[Told]) -> Iterator[str]:
-    failed = [one for one in told if one.status not in {200, 503}]
+def faults(answers: Sequence[Answer]) -> Iterator[str]:
+    failed = [one for one in answers if one.status not in {200, 503}]
     if failed:
         yield f"{codes(failed)}, such as {failed[0].request.method} {failed[0].request.path}"
-    if any(one.status == 503 and not one.retry_after for one in told):
+    if any(one.status == 503 and not one.retry_after for one in answers):
         yield "a 503 that does not say when to come again"
-    if oldest(told) > OLDEST:
-        yield f"a request of {oldest(told):.1f} s, at most {OLDEST:g} allowed"
+    if oldest(answers) > OLDEST:
+        yield f"a request of {oldest(answers):.1f} s, at most {OLDEST:g} allowed"
 
 
-def unready(told: Sequence[Told]) -> Iterator[str]:
-    if any(one.status != 200 for one in told):
-        yield f"not ready all the while: {codes(told)}"
+def unready(answers: Sequence[Answer]) -> Iterator[str]:
+    if any(one.status != 200 for one in answers):
+        yield f"not ready all the while: {codes(answers)}"
 
 
 def late(after: float) -> Iterator[str]:

@@ -66,9 +66,9 @@ class Mix:
 
     def _registered(self, tag: str) -> UUID:
         animal = fresh_id()
-        told = {"collection": str(self._collection), "species": "python_regius"}
+        body = {"collection": str(self._collection), "species": "python_regius"}
         items = [
-            _envelope("animal_registered", animal, told),
+            _envelope("animal_registered", animal, body),
             _envelope("identifier_assigned", animal, {"scheme": "tag", "code": tag}),
         ]
         accept(items, Actor(keeper=self._keeper.pk), timezone.now())

@@ -191,8 +191,8 @@ class Simulator:
         chances = []
         for sex in SEXES:
             found = _with(call, sex, typical(call.method, sex, kind))
-            said = reading(found, kind, self.numbers)
-            chances.append(exp(said.pair[SEXES.index(picture)]) if said.informative else 0.0)
+            outcome = reading(found, kind, self.numbers)
+            chances.append(exp(outcome.pair[SEXES.index(picture)]) if outcome.informative else 0.0)
         drawn = self.rng.random() * max(1.0, sum(chances))
         if drawn < chances[0]:
             return "male", typical(call.method, "male", kind)
@@ -205,8 +205,8 @@ class Simulator:
         left, right = (f"{half / 2:g}" for half in depths)
         observed = Probing((Pass("left", left, "resistance"), Pass("right", right, "resistance")))
         for sex in SEXES:
-            said = reading(_with(call, sex, observed), kind, self.numbers)
-            if said.code != "conflict" and abs(log_ratio(said.pair)) > log(3):
+            outcome = reading(_with(call, sex, observed), kind, self.numbers)
+            if outcome.code != "conflict" and abs(log_ratio(outcome.pair)) > log(3):
                 return sex, observed
         return "undetermined", observed
 
@@ -251,8 +251,8 @@ class _Animal(NamedTuple):
         return self.fixed[key]
 
     def last(self) -> Sex | None:
-        said = [call.conclusion for call in self.calls if call.conclusion != "undetermined"]
-        return said[-1] if said else None
+        conclusions = [call.conclusion for call in self.calls if call.conclusion != "undetermined"]
+        return conclusions[-1] if conclusions else None
 
 
 def _with(call: Evidence, conclusion: Conclusion, observed: Observation) -> Evidence:

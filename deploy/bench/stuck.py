@@ -23,13 +23,13 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 
 import psycopg
-from asking import Request, Told, ask, codes, go_first, oldest, percentile
+from asking import Answer, Request, ask, codes, go_first, oldest, percentile
 from overload import unready, watched
 from running import service, verdict
 
 from stack.local import LocalStack
 
-TOLD_WITHIN, AGAIN_WITHIN, READ_WITHIN = 5.0, 20.0, 2.0
+ANSWERED_WITHIN, AGAIN_WITHIN, READ_WITHIN = 5.0, 20.0, 2.0
 PUSHERS = 8
 HELD = 8.0
 """Seconds; less than the ten after which a process of ours loses the lock."""
@@ -85,11 +85,11 @@ async def measured(
 async def held(
     url: str, name: str, reads: Iterator[Request], pushes: Iterator[Request]
 ) -> list[str]:
-    pushing = [one_after_another(url, pushes, HELD - TOLD_WITHIN) for _ in range(PUSHERS)]
-    told, read, ready = await asyncio.gather(
+    pushing = [one_after_another(url, pushes, HELD - ANSWERED_WITHIN) for _ in range(PUSHERS)]
+    answers, read, ready = await asyncio.gather(
         asyncio.gather(*pushing), one_after_another(url, reads, HELD - 1), watched(url, HELD - 1)
     )
-    pushed = list(itertools.chain(*told))
+    pushed = list(itertools.chain(*answers))
     print(
         f"{name} holds the lock: pushes {codes(pushed)} after p50 {percentile(pushed, 50):.1f} s,"
     )
@@ -98,21 +98,21 @@ async def held(
     return [f"{name}: {one}" for one in (*wrong(pushed, read), *unready(ready))]
 
 
-def wrong(pushed: Sequence[Told], read: Sequence[Told]) -> Iterator[str]:
+def wrong(pushed: Sequence[Answer], read: Sequence[Answer]) -> Iterator[str]:
     if any(one.status != 503 or not one.retry_after for one in pushed):
         yield f"pushes were told otherwise: {codes(pushed)}"
-    if oldest(pushed) > TOLD_WITHIN:
+    if oldest(pushed) > ANSWERED_WITHIN:
         yield f"a push was told after {oldest(pushed):.1f} s"
     if any(one.status != 200 for one in read) or oldest(read) > READ_WITHIN:
         yield f"reading: {codes(read)}, at most {oldest(read):.1f} s"
 
 
-async def one_after_another(url: str, what: Iterator[Request], seconds: float) -> list[Told]:
-    told = []
+async def one_after_another(url: str, what: Iterator[Request], seconds: float) -> list[Answer]:
+    answers = []
     until = time.perf_counter() + seconds
     while time.perf_counter() < until:
-        told.append(await ask(url, next(what)))
-    return told
+        answers.append(await ask(url, next(what)))
+    return answers
 
 
 async def pushes_again(url: str, pushes: Iterator[Request]) -> None:

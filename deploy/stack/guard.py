@@ -46,13 +46,13 @@ def stop_group(
     """
     send(os.kill, leader, first)
     deadline = time.monotonic() + grace
-    orphans_told = False
+    orphans_signalled = False
     while members := group_members(leader):
         if time.monotonic() >= deadline or hurry():
             kill_group(leader)
             return False
-        if leader not in members and not orphans_told:
-            orphans_told = send(os.killpg, leader, signal.SIGTERM)
+        if leader not in members and not orphans_signalled:
+            orphans_signalled = send(os.killpg, leader, signal.SIGTERM)
         time.sleep(PAUSE)
     return True
 

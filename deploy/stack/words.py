@@ -39,7 +39,7 @@ CHOICES: Final[Mapping[str, Choices]] = {
 CAUTIONS: Final[Mapping[str, Any]] = {
     "hold_off": cautions.HOLD_OFF,
     "harm": cautions.STOP_AT_HARM,
-    "told": cautions.FED_AS_REPORTED,
+    "reported": cautions.FED_AS_REPORTED,
     "fed": cautions.FED,
     "opaque": cautions.OPAQUE,
     "no_weight": cautions.NO_WEIGHT,
@@ -66,8 +66,8 @@ def module() -> str:
 
 
 def _const(name: str, kind: str, value: Mapping[str, Any] | Sequence[Any]) -> str:
-    told = f"/** @type {{{kind}}} */\n" if kind else ""
-    return f"{told}export const {name} = {_lines(value)};\n"
+    annotation = f"/** @type {{{kind}}} */\n" if kind else ""
+    return f"{annotation}export const {name} = {_lines(value)};\n"
 
 
 def _lines(value: Mapping[str, Any] | Sequence[Any]) -> str:

@@ -15,7 +15,7 @@ from scalewitness.domain.moments import rfc3339
 from scalewitness_cli import replica
 from scalewitness_cli.checks import Noted, facts_of, identification, one_pass
 from scalewitness_cli.identity import fresh_id, moment_now, need_identity
-from scalewitness_cli.outbox import Item, items, say, say_edit
+from scalewitness_cli.outbox import Item, add, add_edit, items
 from scalewitness_cli.public_log import PublicLog
 from scalewitness_cli.remote import Api, RetryLimit
 from scalewitness_cli.signin import sign_in
@@ -71,7 +71,7 @@ class Device:
             visit=visit,
         )
         key = need_identity(self.store).key
-        (stored,) = say(self.store, key, facts_of(noted, steward=False), at)
+        (stored,) = add(self.store, key, facts_of(noted, steward=False), at)
         return stored.id
 
     def rename(self, animal: str, name: str) -> str | None:
@@ -85,7 +85,7 @@ class Device:
             "base_version": known["version"],
             "fields": {"name": name},
         }
-        say_edit(self.store, need_identity(self.store).key, edit, animal, rfc3339(moment_now()))
+        add_edit(self.store, need_identity(self.store).key, edit, animal, rfc3339(moment_now()))
         return str(edit["id"])
 
     def sync(self, at: Step = silently) -> Synced:

@@ -60,7 +60,7 @@ def edit(animal: str, version: int, **fields: Any) -> dict[str, Any]:
 
 def stored(store: Store, key: DeviceKey, state: State, *, sent: bool) -> Item:
     """A fact that has come to this."""
-    (item,) = outbox.say(store, key, [call()], NOW)
+    (item,) = outbox.add(store, key, [call()], NOW)
     if sent:
         outbox.next_batch(store)
     with store.change() as connection:
@@ -109,7 +109,7 @@ def test_what_may_be_given_up(
 
 
 def test_giving_one_up_leaves_the_others(store: Store, key: DeviceKey) -> None:
-    one, other = outbox.say(store, key, [call(), call()], NOW)
+    one, other = outbox.add(store, key, [call(), call()], NOW)
     outbox.drop(store, one, LATER)
     assert [item.id for item in outbox.next_batch(store)] == [other.id]
     assert outbox.counts(store) == {"dropped": 1, "waiting": 1}
@@ -131,7 +131,7 @@ def test_a_later_edit_of_the_same_field_goes_on_top_of_the_earlier(
 ) -> None:
     animal = str(new_id())
     for name in ("Ash", "Birch"):
-        outbox.say_edit(store, key, edit(animal, 1, name=name), animal, NOW)
+        outbox.add_edit(store, key, edit(animal, 1, name=name), animal, NOW)
     settle(store, "accepted", version=2)
     assert edits(store) == [(1, True), (2, False)]
 
@@ -144,7 +144,7 @@ def test_nothing_goes_on_top_of_what_was_not_taken(
 ) -> None:
     animal = str(new_id())
     for name in ("Ash", "Birch"):
-        outbox.say_edit(store, key, edit(animal, 1, name=name), animal, NOW)
+        outbox.add_edit(store, key, edit(animal, 1, name=name), animal, NOW)
     settle(store, status, **({} if version is None else {"version": version}))
     assert edits(store) == [(1, True), (1, False)]
 
@@ -153,7 +153,7 @@ def test_an_edit_that_may_have_arrived_stays_as_it_was_sent(store: Store, key: D
     """Its id with another content would be two edits under one name."""
     animal = str(new_id())
     for name in ("Ash", "Birch"):
-        outbox.say_edit(store, key, edit(animal, 1, name=name), animal, NOW)
+        outbox.add_edit(store, key, edit(animal, 1, name=name), animal, NOW)
     (first,) = outbox.next_batch(store)
     outbox.next_batch(store, without=[first.seq])  # the second goes out, and no answer comes
     outbox.settle(store, [first], [{"id": first.id, "status": "accepted", "version": 2}], LATER)
@@ -162,11 +162,11 @@ def test_an_edit_that_may_have_arrived_stays_as_it_was_sent(store: Store, key: D
 
 def test_edits_of_other_fields_other_records_and_facts_stay(store: Store, key: DeviceKey) -> None:
     animal, other = str(new_id()), str(new_id())
-    outbox.say_edit(store, key, edit(other, 1, name="Earlier"), other, NOW)
-    outbox.say_edit(store, key, edit(animal, 1, name="Ash"), animal, NOW)
-    outbox.say_edit(store, key, edit(animal, 1, rack="B2"), animal, NOW)
-    outbox.say_edit(store, key, edit(other, 1, name="Cedar"), other, NOW)
-    (fact,) = outbox.say(store, key, [call() | {"about": animal}], NOW)
+    outbox.add_edit(store, key, edit(other, 1, name="Earlier"), other, NOW)
+    outbox.add_edit(store, key, edit(animal, 1, name="Ash"), animal, NOW)
+    outbox.add_edit(store, key, edit(animal, 1, rack="B2"), animal, NOW)
+    outbox.add_edit(store, key, edit(other, 1, name="Cedar"), other, NOW)
+    (fact,) = outbox.add(store, key, [call() | {"about": animal}], NOW)
     first, done, *_ = outbox.next_batch(store)
     outbox.settle(store, [done], [{"id": done.id, "status": "accepted", "version": 5}], LATER)
     assert edits(store) == [(1, True), (1, True), (1, False), (1, False)]
@@ -176,7 +176,7 @@ def test_edits_of_other_fields_other_records_and_facts_stay(store: Store, key: D
 
 def test_an_edit_replaced_is_kept_among_the_dropped(store: Store, key: DeviceKey) -> None:
     animal = str(new_id())
-    outbox.say_edit(store, key, edit(animal, 1, name="Ash"), animal, NOW)
+    outbox.add_edit(store, key, edit(animal, 1, name="Ash"), animal, NOW)
     (old,) = settle(store, "conflict")
     again = edit(animal, 4, name="Ash")
     outbox.replace_edit(store, key, old, again, LATER)
@@ -193,8 +193,8 @@ def test_an_edit_replaced_is_kept_among_the_dropped(store: Store, key: DeviceKey
 def test_of_one_records_edits_only_the_first_is_sent(store: Store, key: DeviceKey) -> None:
     animal, other = str(new_id()), str(new_id())
     for about, name in ((animal, "Ash"), (animal, "Birch"), (other, "Cedar")):
-        outbox.say_edit(store, key, edit(about, 1, name=name), about, NOW)
-    (fact,) = outbox.say(store, key, [call() | {"about": animal}], NOW)
+        outbox.add_edit(store, key, edit(about, 1, name=name), about, NOW)
+    (fact,) = outbox.add(store, key, [call() | {"about": animal}], NOW)
     batch = outbox.next_batch(store)
     assert [one.said.get("fields", {}).get("name") for one in batch] == ["Ash", "Cedar", None]
     assert batch[2].id == fact.id
@@ -204,7 +204,7 @@ def test_of_one_records_edits_only_the_first_is_sent(store: Store, key: DeviceKe
 def test_a_push_has_no_more_items_than_it_may(
     store: Store, key: DeviceKey, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    facts = outbox.say(store, key, [call() for _ in range(3)], NOW)
+    facts = outbox.add(store, key, [call() for _ in range(3)], NOW)
     monkeypatch.setattr(outbox, "MOST_ITEMS", 2)
     assert [one.id for one in outbox.next_batch(store)] == [one.id for one in facts[:2]]
 
@@ -212,7 +212,7 @@ def test_a_push_has_no_more_items_than_it_may(
 def test_a_push_has_no_more_bytes_than_it_may_but_always_one_item(
     store: Store, key: DeviceKey, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    facts = outbox.say(store, key, [call() for _ in range(3)], NOW)
+    facts = outbox.add(store, key, [call() for _ in range(3)], NOW)
     sizes = [len(row["sent"]) for row in store.rows("SELECT sent FROM outbox ORDER BY seq")]
     for most, count in ((sizes[0] + sizes[1], 2), (sizes[0] + sizes[1] - 1, 1), (1, 1)):
         monkeypatch.setattr(outbox, "MOST_BYTES", most)
@@ -234,7 +234,7 @@ BECOMES = {
 
 @pytest.mark.parametrize("status", BECOMES)
 def test_what_becomes_of_an_item_by_the_answer(store: Store, key: DeviceKey, status: str) -> None:
-    outbox.say(store, key, [call()], NOW)
+    outbox.add(store, key, [call()], NOW)
     (item,) = settle(store, status, position=7)
     assert (item.state, item.attempted) == (BECOMES[status], True)
     if item.state == "waiting":
@@ -248,7 +248,7 @@ def test_what_becomes_of_an_item_by_the_answer(store: Store, key: DeviceKey, sta
 
 
 def test_an_answer_about_something_else_is_not_noted(store: Store, key: DeviceKey) -> None:
-    one, other = outbox.say(store, key, [call(), call()], NOW)
+    one, other = outbox.add(store, key, [call(), call()], NOW)
     batch = outbox.next_batch(store)
     crossed = [{"id": item.id, "status": "accepted"} for item in (other, one)]
     with pytest.raises(Stopped, match="does not fit"):
@@ -266,11 +266,11 @@ def test_an_answer_about_something_else_is_not_noted(store: Store, key: DeviceKe
 def test_all_or_none_are_stored_with_what_comes_along(store: Store, key: DeviceKey) -> None:
     bad = call() | {"body": {"conclusion": "dragon"}}
     with pytest.raises(ValueError, match=r"."):
-        outbox.say(store, key, [call(), bad], NOW)
+        outbox.add(store, key, [call(), bad], NOW)
     assert outbox.counts(store) == {}
     seen = []
     said = [call(), call()]
-    made = outbox.say(store, key, said, NOW, along=lambda one: seen.append(one.in_transaction))
+    made = outbox.add(store, key, said, NOW, along=lambda one: seen.append(one.in_transaction))
     assert seen == [True]
     assert [one.said for one in made] == said
     assert [(one.state, one.attempted, one.device, one.earlier) for one in made] == [
@@ -282,8 +282,8 @@ def test_all_or_none_are_stored_with_what_comes_along(store: Store, key: DeviceK
 def test_what_is_here_already_is_not_stored_again(store: Store, key: DeviceKey) -> None:
     animal, fact = str(new_id()), call()
     change = edit(animal, 1, name="Ash")
-    assert outbox.say_new(store, key, [[fact, change], [fact, call()]], NOW) == [2, 1]
-    assert outbox.say_new(store, key, [[fact], [change]], NOW) == [0, 0]
+    assert outbox.add_new(store, key, [[fact, change], [fact, call()]], NOW) == [2, 1]
+    assert outbox.add_new(store, key, [[fact], [change]], NOW) == [0, 0]
     found = outbox.items(store, "waiting")
     assert [(one.what, one.about) for one in found] == [
         ("fact", fact["about"]), ("edit", animal), ("fact", found[2].about),
@@ -295,8 +295,8 @@ def test_another_device_signs_anew_under_the_same_ids_and_salts(
     store: Store, key: DeviceKey
 ) -> None:
     animal, said = str(new_id()), call("Tensed at first.")
-    (one,) = outbox.say(store, key, [said], NOW)
-    outbox.say_edit(store, key, edit(animal, 1, name="Ash"), animal, NOW)
+    (one,) = outbox.add(store, key, [said], NOW)
+    outbox.add_edit(store, key, edit(animal, 1, name="Ash"), animal, NOW)
     kept = stored(store, key, "held", sent=False)
     new = a_key()
     outbox.resign(store, new)
@@ -314,7 +314,7 @@ def test_another_device_signs_anew_under_the_same_ids_and_salts(
 def test_what_nobody_took_is_said_otherwise_under_its_id(store: Store, key: DeviceKey) -> None:
     item = stored(store, key, "clock", sent=False)
     otherwise = item.said | {"at": LATER}
-    outbox.say_otherwise(store, item, key, otherwise)
+    outbox.restate(store, item, key, otherwise)
     again = outbox.item_named(store, item.id)
     assert (again.state, again.said, again.sent["at"]) == ("waiting", otherwise, LATER)
     assert again.earlier == [item.sent | {"device": key.device}]
@@ -333,7 +333,7 @@ def test_what_another_device_said_counts_as_sent(store: Store, key: DeviceKey) -
 
 
 def test_an_item_is_named_by_either_end_of_its_id(store: Store, key: DeviceKey) -> None:
-    one, other = outbox.say(store, key, [call(), call()], NOW)
+    one, other = outbox.add(store, key, [call(), call()], NOW)
     assert outbox.item_named(store, one.id[-12:].upper()) == one
     assert outbox.item_named(store, other.id) == other
     for beginning in ("", "no such", one.id[0]):
@@ -346,7 +346,7 @@ def test_an_item_is_named_by_either_end_of_its_id(store: Store, key: DeviceKey) 
 
 def test_what_waits_for_its_receipt(store: Store, key: DeviceKey) -> None:
     """Accepted facts from the one position to before the other, in the log's order."""
-    facts = outbox.say(store, key, [call() for _ in range(4)], NOW)
+    facts = outbox.add(store, key, [call() for _ in range(4)], NOW)
     batch = outbox.next_batch(store)
     answers = [
         {"id": one.id, "status": "accepted", "position": 9 - n} for n, one in enumerate(batch)
@@ -364,19 +364,19 @@ def test_edits_and_what_another_device_may_have_sent_need_no_receipt(
     store: Store, key: DeviceKey
 ) -> None:
     animal, said, own = str(new_id()), call(), call()
-    outbox.say_edit(store, key, edit(animal, 1, name="Ash"), animal, NOW)
+    outbox.add_edit(store, key, edit(animal, 1, name="Ash"), animal, NOW)
     outbox.take_over(store, key, [(said, key.signed(said))], {}, NOW)
-    outbox.say(store, key, [own], NOW)
+    outbox.add(store, key, [own], NOW)
     settle(store, "duplicate", position=3)
     assert [one.id for one in outbox.unproved(store)] == [own["id"]]
 
 
 def test_what_a_log_lost_is_sent_again_and_its_proof_is_kept(store: Store, key: DeviceKey) -> None:
     animal = str(new_id())
-    kept, gone = outbox.say(store, key, [call(), call()], NOW)
-    outbox.say_edit(store, key, edit(animal, 1, name="Ash"), animal, NOW)
+    kept, gone = outbox.add(store, key, [call(), call()], NOW)
+    outbox.add_edit(store, key, edit(animal, 1, name="Ash"), animal, NOW)
     waiting_edit = edit(animal, 1, rack="B2")
-    outbox.say_edit(store, key, waiting_edit, animal, NOW)
+    outbox.add_edit(store, key, waiting_edit, animal, NOW)
     accepted = settle(store, "accepted", position=5)
     for one in accepted[:2]:
         outbox.keep_receipt(store, one, f"receipt of {one.id}", None)

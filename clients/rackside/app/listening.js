@@ -10,7 +10,7 @@ import { amiss, changed, NO_SIGNAL } from "./state.js";
 
 const HELD = 25; // seconds for which the server may keep an empty answer back
 const APART = 5; // seconds between empty answers: the server may have no room for waiting
-const LONGEST = 60; // seconds between tries
+const LONGEST = 60; // seconds between attempts
 
 /** @type {AbortController | null} */
 let going = null;
@@ -46,16 +46,17 @@ function asOneTab(signal, work) {
 
 /** @param {AbortSignal} signal */
 async function turns(signal) {
-  let tries = 0;
+  let attempts = 0;
   let fresh = true; // the first turn fetches the visits whatever the feed says
   while (!signal.aborted && navigator.onLine) {
     const session = await stored();
     if (!session?.token || session.expired) return;
     const begun = Date.now();
     const { came, fault } = await turn(session, signal, fresh);
-    tries = fault ? tries + 1 : 0;
-    if (fault) await pause(Math.min(fault.wait ?? backoff(tries, Math.random()), LONGEST), signal);
-    else if (!came && !fresh) await pause(APART - (Date.now() - begun) / 1000, signal);
+    attempts = fault ? attempts + 1 : 0;
+    if (fault) {
+      await pause(Math.min(fault.wait ?? backoff(attempts, Math.random()), LONGEST), signal);
+    } else if (!came && !fresh) await pause(APART - (Date.now() - begun) / 1000, signal);
     fresh = Boolean(fault);
   }
 }

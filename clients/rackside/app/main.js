@@ -7,7 +7,7 @@ import { sheet } from "../views/sheet.js";
 import { signin } from "../views/signin.js";
 import { visits } from "../views/visits.js";
 import { element } from "./dom.js";
-import { head, isSignedOut, say, SIGN_IN, signedIn } from "./shell.js";
+import { head, isSignedOut, showAnnouncement, SIGN_IN, signedIn } from "./shell.js";
 import { isOpen, load, onChange, state } from "./state.js";
 import { sync, watch } from "./sync.js";
 import { install } from "./updates.js";
@@ -96,7 +96,7 @@ async function start() {
   await show({ moved: false });
   onChange(update);
   addEventListener("hashchange", () => {
-    say();
+    showAnnouncement();
     head();
     show({ moved: true });
   });
@@ -110,7 +110,7 @@ async function start() {
 }
 
 start().catch((fault) => {
-  element("said").textContent = fault.name === "VersionError"
+  element("announcement").textContent = fault.name === "VersionError"
     ? "A newer version of this app has been here. Close it in all tabs and open it again."
     : `This phone’s store could not be opened: ${fault.message}`;
 });

@@ -9,7 +9,7 @@ export const LARGEST = 25_000_000; // bytes of a file to re-encode, as on the pa
 
 /** The bytes of a JPEG file. Throws where the file is no picture the phone can read.
     @param {File} file */
-export async function redrawn(file) {
+export async function reencoded(file) {
   const found = await createImageBitmap(file, { imageOrientation: "from-image" });
   const scale = Math.min(1, LONGEST / Math.max(found.width, found.height));
   const canvas = document.createElement("canvas");

@@ -12,16 +12,16 @@ export const SIGN_IN = "#/signin";
     @param {string} text
     @param {string} hash */
 export function announce(text, hash) {
-  saying = text;
+  announcement = text;
   location.hash = hash;
 }
 
-let saying = "";
+let announcement = "";
 
 /** Called at each change of view. */
-export function say() {
-  element("said").textContent = saying;
-  saying = "";
+export function showAnnouncement() {
+  element("announcement").textContent = announcement;
+  announcement = "";
 }
 
 /** The head of every page: signal, what waits, what is amiss. */

@@ -40,11 +40,11 @@ export async function ask(method, path, { token, body, signal } = {}) {
     cache: "no-store",
     signal: timeout(signal),
   });
-  const said = await answer.json().catch(() => null);
-  if (said !== null) await compare(answer.headers.get("Date")); // not a page of whoever owns the line
-  if (answer.ok && (said !== null || answer.status === 204)) return said;
+  const content = await answer.json().catch(() => null);
+  if (content !== null) await compare(answer.headers.get("Date")); // not a page of whoever owns the line
+  if (answer.ok && (content !== null || answer.status === 204)) return content;
   const wait = retryAfter(answer.headers.get("Retry-After"), Date.now());
-  throw new Refused(answer.status, answer.ok ? null : said, wait);
+  throw new Refused(answer.status, answer.ok ? null : content, wait);
 }
 
 /** Sends a file. Throws Unreachable or Refused.

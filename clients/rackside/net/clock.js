@@ -21,9 +21,9 @@ export const lastLook = () => latest;
     that has something new to keep.
     @param {string | null} header */
 export async function compare(header) {
-  const said = Date.parse(header ?? "");
-  if (Number.isNaN(said)) return;
-  latest = look(said + 500, reading());
+  const serverTime = Date.parse(header ?? "");
+  if (Number.isNaN(serverTime)) return;
+  latest = look(serverTime + 500, reading());
   const news = !stored || latest.server - stored.server >= APART ||
     Math.abs(latest.offset - stored.offset) > 1;
   if (!news) return;

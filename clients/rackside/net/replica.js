@@ -44,19 +44,19 @@ async function next(session, wait, signal) {
 }
 
 /** Fetches the visits one is a guest on, then one after the other the sheets of the open ones and
-    of those to come: many at once would be told to come again. Each is stored as it comes; `told`
+    of those to come: many at once would be told to come again. Each is stored as it comes; `changed`
     is called where one brought something new.
     @param {Session} session
     @param {AbortSignal} signal
-    @param {() => unknown} told */
-export async function visits(session, signal, told) {
+    @param {() => unknown} changed */
+export async function visits(session, signal, changed) {
   const { items } = await ask("GET", "visits", { token: session.token, signal });
   const mine = /** @type {Visit[]} */ (items).filter((one) => one.guest.id === session.keeper);
   await takeVisits(session, mine);
-  await told();
+  await changed();
   for (const { id, state } of mine) {
     if (!isHanded(state)) continue;
-    if (await takeSheet(session, id, await sheet(session, id, signal))) await told();
+    if (await takeSheet(session, id, await sheet(session, id, signal))) await changed();
   }
 }
 

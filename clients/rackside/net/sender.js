@@ -9,7 +9,7 @@ import { backoff, left, pace } from "../pure/waiting.js";
 import { all } from "../store/db.js";
 import { change } from "../store/outbox.js";
 import { done as filesDone, file } from "../store/photos.js";
-import { forgetTries, holdFor, pushedAt, sending } from "../store/sending.js";
+import { forgetAttempts, holdFor, pushedAt, sending } from "../store/sending.js";
 import { expire, key, session as stored } from "../store/session.js";
 import { ask, put, Refused, Unreachable } from "./api.js";
 import { lastLook } from "./clock.js";
@@ -30,13 +30,13 @@ export function alone(work) {
 }
 
 /** Sends until nothing waits. Gives {sent, wait, silent}: how many were answered, the seconds
-    to the next try, null when none is needed, and whether no answer came at all. `told` is called
+    to the next try, null when none is needed, and whether no answer came at all. `changed` is called
     after each change; `pressed`: somebody asked for it, so what rests is tried too.
-    @param {() => unknown} told
+    @param {() => unknown} changed
     @returns {Promise<Stop & { sent: number }>} */
-export async function pass(told, pressed = false) {
+export async function pass(changed, pressed = false) {
   if (pressed) await wakeAll();
-  const run = { told, done: 0, most: doubt ? 1 : BATCH, faults: doubt ? FAULTS - 1 : 0 };
+  const run = { changed, done: 0, most: doubt ? 1 : BATCH, faults: doubt ? FAULTS - 1 : 0 };
   for (;;) {
     const session = await stored();
     if (!session?.token || session.expired) return { sent: run.done, wait: null };
@@ -71,7 +71,7 @@ async function rested(session) {
     return { wait: Math.max(1, Math.min(...waiting.map((one) => left(one.rest, Date.now())))) };
   }
   failures = 0;
-  await forgetTries();
+  await forgetAttempts();
   return { wait: null };
 }
 
@@ -94,7 +94,7 @@ async function send(session, batch, run) {
       ids,
       (records) => records.map((one) => sent(ready.find(({ id }) => id === one.id) ?? one)),
     );
-    run.told();
+    run.changed();
     await pushedAt(Date.now());
     const items = ready.map((one) => item(one, held));
     const answer = await ask("POST", "push", { token: session.token, body: { items } });
@@ -108,7 +108,7 @@ async function send(session, batch, run) {
   } catch (fault) {
     return await failed(/** @type {Fault} */ (fault), session, batch, run);
   } finally {
-    run.told();
+    run.changed();
   }
 }
 
@@ -130,7 +130,7 @@ async function failed(fault, session, batch, run) {
     return null;
   }
   if (!ids.length || !CONTENT.includes(status)) return stopped(fault, session, batch, run);
-  const why = said(fault) + (alone ? " Nothing else waits for it." : "");
+  const why = describe(fault) + (alone ? " Nothing else waits for it." : "");
   await change(
     ids,
     (records) => records.map((one) => unanswered(one, why, alone ? rest(one) : null)),
@@ -149,11 +149,11 @@ async function failed(fault, session, batch, run) {
 async function stopped(fault, session, batch, run) {
   await change(
     batch.map((one) => one.id),
-    (records) => records.map((one) => unanswered(one, said(fault))),
+    (records) => records.map((one) => unanswered(one, describe(fault))),
   );
   if (fault.status === 401) await expire(session);
   const stop = fault.status === 401 ? null : await later(fault);
-  run.told();
+  run.changed();
   return stop;
 }
 
@@ -202,7 +202,7 @@ async function sendFiles(session, run) {
     const wait = left(hold?.asked && hold, Date.now());
     if (wait) return { wait };
     const stop = await sendFile(record, session);
-    run.told();
+    run.changed();
     if (stop) return stop;
   }
   return null;
@@ -262,7 +262,7 @@ function item(record, held) {
 }
 
 /** @param {Fault} fault */
-function said(fault) {
+function describe(fault) {
   if (fault.status === 401) return "Sign in again to send it.";
   if (fault instanceof Refused) return `The last attempt failed: ${fault.message}`;
   return "No connection at the last attempt.";

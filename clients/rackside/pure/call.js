@@ -160,10 +160,10 @@ function identified(form) {
     shed, which a guest cannot put on record otherwise.
     @param {CallForm} form */
 export function note(form) {
-  const told = [];
-  if (form.meal) told.push(`Last meal, at the check: ${named(MEAL, form.meal).toLowerCase()}.`);
-  if (form.shed) told.push(`In shed, at the check: ${named(SHED, form.shed).toLowerCase()}.`);
-  return [form.note.trim(), ...told].filter(Boolean).join("\n");
+  const reported = [];
+  if (form.meal) reported.push(`Last meal, at the check: ${named(MEAL, form.meal).toLowerCase()}.`);
+  if (form.shed) reported.push(`In shed, at the check: ${named(SHED, form.shed).toLowerCase()}.`);
+  return [form.note.trim(), ...reported].filter(Boolean).join("\n");
 }
 
 /** @param {Choice[]} choices

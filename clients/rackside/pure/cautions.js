@@ -27,7 +27,7 @@ export function cautions(animal, form, nowMs) {
     @param {CallForm} form
     @param {number} nowMs */
 function meal(condition, form, nowMs) {
-  if (form.meal) return /** @type {Record<string, string>} */ (CAUTIONS.told)[form.meal];
+  if (form.meal) return /** @type {Record<string, string>} */ (CAUTIONS.reported)[form.meal];
   if (!condition.fed_at) return null;
   return nowMs - Date.parse(condition.fed_at) < LIMITS.meal_hours * HOUR ? CAUTIONS.fed : null;
 }

@@ -124,13 +124,13 @@ export function settle(records, outcomes, ids = records.map((one) => one.id), re
     outcomes.every((one, at) =>
       one && (one.id === null || one.id === undefined || one.id === ids[at])
     );
-  const told = new Map(
+  const answers = new Map(
     outcomes.filter(Boolean).map((one, at) => [ordered ? ids[at] : one.id, one]),
   );
   return records.map((
     one,
-  ) => (told.has(one.id)
-    ? answered(one, /** @type {Outcome} */ (told.get(one.id)), rest)
+  ) => (answers.has(one.id)
+    ? answered(one, /** @type {Outcome} */ (answers.get(one.id)), rest)
     : unanswered(one, "It was not answered.", rest))
   );
 }
@@ -168,10 +168,10 @@ const CALL_NOT_FOUND =
 function reason({ fact, problem }) {
   if (problem?.code === "not_found" && fact.kind === "call_made") return CALL_NOT_FOUND;
   const places = (problem?.errors ?? []).map(placed);
-  const told = places.some((one) => one.endsWith(plain(problem?.detail) ?? ""))
+  const named = places.some((one) => one.endsWith(plain(problem?.detail) ?? ""))
     ? []
     : [plain(problem?.detail)];
-  return [...new Set([...told, ...places])].filter(Boolean).join(" ") || "it was refused.";
+  return [...new Set([...named, ...places])].filter(Boolean).join(" ") || "it was refused.";
 }
 
 /** @type {Record<string, string>} */

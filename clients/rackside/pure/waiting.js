@@ -6,12 +6,12 @@ const LONGEST = 300;
 const MOST = 4;
 const SPAN = 10_000;
 
-/** Seconds before try number `tries` + 1: doubled each time, up to five minutes, spread by
+/** Seconds before attempt number `attempts` + 1: doubled each time, up to five minutes, spread by
     `chance` (0 to 1) so that phones do not all come at once.
-    @param {number} tries
+    @param {number} attempts
     @param {number} chance */
-export function backoff(tries, chance) {
-  return Math.min(LONGEST, 2 ** Math.min(tries, 10)) * (0.5 + chance / 2);
+export function backoff(attempts, chance) {
+  return Math.min(LONGEST, 2 ** Math.min(attempts, 10)) * (0.5 + chance / 2);
 }
 
 /** Seconds that a `Retry-After` header asks for; null where there is none to read.

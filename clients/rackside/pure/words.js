@@ -91,7 +91,7 @@ export const METHODS = {
 export const CAUTIONS = {
   hold_off: "The keeper asks everyone to leave this animal alone for now.",
   harm: "Bleeding, swelling or prolapse: stop, and see a veterinarian for reptiles.",
-  told: {"under_48": "Fed less than 48 hours ago: wait.", "under_72": "Fed 48 to 72 hours ago: better wait a day."},
+  reported: {"under_48": "Fed less than 48 hours ago: wait.", "under_72": "Fed 48 to 72 hours ago: better wait a day."},
   fed: "It was fed less than 72 hours ago: wait.",
   opaque: "It is in shed (opaque): wait until it has shed.",
   no_weight: "No weight is noted: look at its size before you choose a probe, or let it be.",

@@ -20,7 +20,7 @@ export const pushedAt = (moment) =>
 export const holdFor = (hold) => revise((held) => ({ ...held, hold }));
 
 /** All went well: nothing is counted any more. */
-export const forgetTries = () => write(["meta"], ({ meta }) => meta.delete("sending"));
+export const forgetAttempts = () => write(["meta"], ({ meta }) => meta.delete("sending"));
 
 /** @param {(held: Sending) => Sending} step */
 function revise(step) {

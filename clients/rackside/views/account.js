@@ -67,10 +67,10 @@ function leaving() {
       button.disabled = !event.target.checked;
     },
   });
-  const told = h("p", { role: "status", hidden: true });
+  const notice = h("p", { role: "status", hidden: true });
   const save = h(
     "button",
-    { type: "button", onclick: () => download(told, label) },
+    { type: "button", onclick: () => download(notice, label) },
     "Save them to a file",
   );
   return h(
@@ -91,15 +91,15 @@ function leaving() {
       ".",
     ),
     h("p", { class: "actions" }, save),
-    told,
+    notice,
     h("p", { class: "tick" }, tick, label),
     h("p", { class: "actions" }, button),
   );
 }
 
-/** @param {HTMLElement} told
+/** @param {HTMLElement} notice
     @param {HTMLElement} label */
-async function download(told, label) {
+async function download(notice, label) {
   const { name, text } = await unsentFile();
   const address = URL.createObjectURL(new Blob([text], { type: "application/json" }));
   const link = h("a", { href: address, download: name });
@@ -107,7 +107,7 @@ async function download(told, label) {
   link.click();
   link.remove();
   setTimeout(() => URL.revokeObjectURL(address), 60_000);
-  told.textContent = `Look whether ${name} is among this phone’s downloads before you sign out.`;
-  told.hidden = false;
+  notice.textContent = `Look whether ${name} is among this phone’s downloads before you sign out.`;
+  notice.hidden = false;
   label.textContent = "I have the file; delete them here";
 }

@@ -6,7 +6,7 @@ import { sync } from "../app/sync.js";
 import { sendCorrected, withIt } from "../app/logging.js";
 import { aside, filed, isUnsent, needsYou, words } from "../pure/outbox.js";
 import { change } from "../store/outbox.js";
-import { timeTold } from "./clock.js";
+import { timeNote } from "./clock.js";
 
 /** @type {[string, (one: Stored) => boolean][]} */
 const GROUPS = [
@@ -60,7 +60,7 @@ function row(one) {
     h("p", { class: "state", "data-state": one.state }, words(one)),
     one.flags?.includes("clock_ahead") &&
       h("p", { class: "fine" }, "This phone’s clock is ahead; the log keeps both times."),
-    timeTold(one, sendCorrected),
+    timeNote(one, sendCorrected),
     needsYou(one) &&
       h(
         "p",

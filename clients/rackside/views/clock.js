@@ -105,14 +105,14 @@ const warning = (text) => h("div", { class: "warnings" }, h("p", {}, text));
 /** Of a stored call: how its time came about, and the offer to put it right. `send` does.
     @param {Stored} one
     @param {(one: Stored) => unknown} send */
-export function timeTold(one, send) {
-  const said = one.fact.body.corrected;
-  if (said) {
+export function timeNote(one, send) {
+  const correction = one.fact.body.corrected;
+  if (correction) {
     return h(
       "p",
       { class: "fine" },
-      `The time was corrected: the phone’s clock said ${moment(said.read)} and was ${
-        wayOff(Number(said.offset))
+      `The time was corrected: the phone’s clock said ${moment(correction.read)} and was ${
+        wayOff(Number(correction.offset))
       }.`,
     );
   }

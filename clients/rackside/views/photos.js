@@ -1,7 +1,7 @@
 /* The photos of a call that is being logged. */
 
 import { h } from "../app/dom.js";
-import { LARGEST, MOST, redrawn } from "../app/picture.js";
+import { LARGEST, MOST, reencoded } from "../app/picture.js";
 
 /** `form.photos` holds the files' bytes.
     @param {CallForm} form
@@ -9,7 +9,7 @@ import { LARGEST, MOST, redrawn } from "../app/picture.js";
 export function photos(form, change) {
   const held = (form.photos ??= []);
   const shown = h("ul", { class: "thumbs" });
-  const said = h("p", { class: "fine", role: "status" });
+  const status = h("p", { class: "fine", role: "status" });
   const input = h("input", {
     type: "file",
     id: "photo",
@@ -23,7 +23,7 @@ export function photos(form, change) {
   };
   const remove = (/** @type {number} */ at) => {
     held.splice(at, 1);
-    said.textContent = "Photo removed.";
+    status.textContent = "Photo removed.";
     show();
     change();
     input.focus();
@@ -33,16 +33,16 @@ export function photos(form, change) {
     input.value = "";
     if (!file) return;
     if (file.size > LARGEST) {
-      said.textContent = `A picture may have at most ${
+      status.textContent = `A picture may have at most ${
         LARGEST / 1e6
       } MB: save a smaller copy, and choose that.`;
       return;
     }
     try {
-      held.push(await redrawn(file));
-      said.textContent = `Photo ${held.length} is with the call.`;
+      held.push(await reencoded(file));
+      status.textContent = `Photo ${held.length} is with the call.`;
     } catch {
-      said.textContent = "This file is not a picture that can be read.";
+      status.textContent = "This file is not a picture that can be read.";
     }
     show();
     change();
@@ -58,7 +58,7 @@ export function photos(form, change) {
       `Up to ${MOST}. Re-encoded, so that its location and camera data are not kept.`,
     ),
     input,
-    said,
+    status,
     shown,
   );
 }

@@ -8,12 +8,12 @@ import { state } from "../app/state.js";
 export function signin() {
   const waiting = state.outbox.filter(isUnsent).length;
   const known = state.session;
-  const told = h("p", { class: "refused", role: "alert", hidden: true });
+  const refusal = h("p", { class: "refused", role: "alert", hidden: true });
   const more = h("div", {});
   /** @type {HTMLFormElement} */
   const form = h(
     "form",
-    { onsubmit: (event) => send(event, told, more) },
+    { onsubmit: (event) => send(event, refusal, more) },
     line({
       name: "email",
       label: "E-mail",
@@ -44,7 +44,7 @@ export function signin() {
       h("button", { type: "submit" }, "Sign in"),
       h(
         "button",
-        { type: "button", class: "plain", onclick: () => byPage(form, told, more) },
+        { type: "button", class: "plain", onclick: () => byPage(form, refusal, more) },
         "Confirm on a page instead",
       ),
     ),
@@ -69,7 +69,7 @@ export function signin() {
             waiting ? `${waiting} not sent yet: kept here; sign in as ${known.name} to send.` : ""
           }`,
         ),
-      told,
+      refusal,
       form,
       h(
         "p",
@@ -83,12 +83,12 @@ export function signin() {
 }
 
 /** @param {SubmitEvent} event
-    @param {HTMLElement} told
+    @param {HTMLElement} refusal
     @param {HTMLElement} more */
-async function send(event, told, more) {
+async function send(event, refusal, more) {
   event.preventDefault();
   const form = /** @type {HTMLFormElement} */ (event.target);
-  await trying(form, told, () => {
+  await trying(form, refusal, () => {
     const given = /** @type {Iterable<[string, string]>} */ (new FormData(form));
     const { email, password, device, code } = Object.fromEntries(given);
     return signIn(email.trim(), password, device.trim(), code?.trim());
@@ -102,11 +102,11 @@ async function send(event, told, more) {
 
 /** For passkeys, and for whoever would rather type no password here.
     @param {HTMLFormElement} form
-    @param {HTMLElement} told
+    @param {HTMLElement} refusal
     @param {HTMLElement} more */
-function byPage(form, told, more) {
+function byPage(form, refusal, more) {
   const name = within(form, "[name=device]").value.trim() || "Phone at the racks";
-  return trying(form, told, () =>
+  return trying(form, refusal, () =>
     signInByPage(name, (page, code) => {
       more.replaceChildren(
         h(
@@ -138,19 +138,19 @@ function askCode(kinds, more) {
 }
 
 /** @param {HTMLFormElement} form
-    @param {HTMLElement} told
+    @param {HTMLElement} refusal
     @param {() => Promise<unknown>} work
     @param {(fault: Fault) => void} failed */
-async function trying(form, told, work, failed) {
+async function trying(form, refusal, work, failed) {
   const buttons = form.querySelectorAll("button");
   for (const one of buttons) one.disabled = true;
-  told.hidden = true;
+  refusal.hidden = true;
   try {
     await work();
   } catch (fault) {
     failed(/** @type {Fault} */ (fault));
-    told.textContent = /** @type {Error} */ (fault).message;
-    told.hidden = false;
+    refusal.textContent = /** @type {Error} */ (fault).message;
+    refusal.hidden = false;
     for (const one of buttons) one.disabled = false;
   }
 }

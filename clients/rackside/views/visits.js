@@ -9,7 +9,7 @@ const RANK = ["open", "accepted", "invited"];
 export function visits() {
   const place = (/** @type {KeptVisit} */ one) => RANK.indexOf(stateAt(one, now()));
   const rows = state.visits.filter((one) => place(one) >= 0).sort((a, b) => place(a) - place(b));
-  const told = h("p", { class: "fine" });
+  const asOf = h("p", { class: "fine" });
   const look = () =>
     JSON.stringify([
       Boolean(state.refreshed),
@@ -20,7 +20,7 @@ export function visits() {
     ]);
   const shown = look();
   const update = () => {
-    told.textContent = state.refreshed ? `As of ${moment(state.refreshed)}.` : "";
+    asOf.textContent = state.refreshed ? `As of ${moment(state.refreshed)}.` : "";
     return look() === shown; // else the rows are made anew
   };
   update();
@@ -38,7 +38,7 @@ export function visits() {
           ? "No visit is open to you, and none is coming."
           : "Not fetched yet: this needs a signal once.",
       ),
-      told,
+      asOf,
     ),
   };
 }

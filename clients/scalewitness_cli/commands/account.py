@@ -19,8 +19,8 @@ from scalewitness_cli.commands.common import (
     json_option,
     line,
     opened,
+    print_result,
     server_option,
-    tell,
 )
 from scalewitness_cli.identity import Identity, need_identity
 from scalewitness_cli.readings import keep_comparison
@@ -75,7 +75,7 @@ def sign_in(
                 click.secho(f"  ! {off}", err=True, bold=True)
             if not no_log_key:
                 identity = _trusted(store, identity, signin.log_key(api), log_key)
-    tell(_shown(address, identity), as_json, lambda: _in_words(address, identity))
+    print_result(_shown(address, identity), as_json, lambda: _in_words(address, identity))
 
 
 def _address(text: str) -> str:
@@ -129,7 +129,7 @@ def sign_out(server: str | None, as_json: bool) -> None:
             signin.sign_out(store, identity, api)
         name = line(identity.device_name)
         unsent = f" {left} not settled: kept here." if left else ""
-        tell(
+        print_result(
             {"server": store.url, "device": identity.device, "unsettled": left},
             as_json,
             lambda: f"“{name}” is signed out at {line(store.url)}.{unsent}",
@@ -173,15 +173,15 @@ def _show_page(name: str, page: str, code: str) -> None:
 
 
 def _trusted(
-    store: Store, identity: Identity, shown: VerifierKey, told: VerifierKey | None
+    store: Store, identity: Identity, shown: VerifierKey, given: VerifierKey | None
 ) -> Identity:
-    if told is not None:
-        if told != shown:
+    if given is not None:
+        if given != shown:
             raise Stopped(
                 f"The server's log is signed with another key:\n{shown}\nSigned in, but this key "
                 "is not trusted, and nothing of the log is checked."
             )
-        return signin.trust(store, identity, told, keys_file())
+        return signin.trust(store, identity, given, keys_file())
     click.echo(
         f"The server says that its log is signed with\n  {shown}\nCompare it with the key "
         "that somebody you trust gives you: whoever runs the server could show any key.",

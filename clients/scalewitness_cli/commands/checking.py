@@ -18,9 +18,9 @@ from scalewitness_cli.commands.common import (
     json_option,
     line,
     opened,
+    print_result,
     server_option,
     spaced,
-    tell,
 )
 from scalewitness_cli.identity import need_identity
 from scalewitness_cli.outbox import Item
@@ -79,16 +79,16 @@ def check(animal: str, server: str | None, as_json: bool, **given: Any) -> None:
         attached = _attached(facts[0], given["photos"])
         files = {fact["id"]: picture for fact, picture in attached}
         facts += [fact for fact, _ in attached]
-        stored = outbox.say(
+        stored = outbox.add(
             store, identity.key, [when.put_right(one) for one in facts], rfc3339(when.best),
             along=lambda connection: _keep(connection, files, when, facts),
         )  # fmt: skip
         left_out = _left_out(noted, steward)
         unsure = [
             one.replace(" ID ", f" {stored[0].id} ")
-            for one in (*when.told, *_of_the_visit(noted, steward))
+            for one in (*when.notes, *_of_the_visit(noted, steward))
         ]
-        tell(
+        print_result(
             {
                 "stored": [one.id for one in stored],
                 "animal": shown["id"],
@@ -269,10 +269,10 @@ def _named(sent: Given) -> str:
 
 def _in_words(stored: list[Item], left_out: list[str]) -> str:
     first = stored[0]
-    told = [
+    lines = [
         f"Stored here: {spaced(first.sent['kind'])} {first.id}, signed, not sent yet.",
         *(f"  and {_named(one.sent)} {one.id}" for one in stored[1:]),
     ]
     if left_out:
-        told.append(f"  Not noted: {line(', '.join(left_out))}; only its keeper notes that.")
-    return "\n".join(told)
+        lines.append(f"  Not noted: {line(', '.join(left_out))}; only its keeper notes that.")
+    return "\n".join(lines)

@@ -19,14 +19,14 @@ CORRECTED, AS_READ = "corrected", "as-read"
 class When:
     """``at`` is what is claimed, ``best`` what it most likely was. ``noted``: the reading of
     the clock that ``at`` is, where it is one; ``verdict``: what that is worth; ``correcting``:
-    whether it is to be put right; ``told``: what there is to say of it."""
+    whether it is to be put right; ``notes``: what there is to say of it."""
 
     at: datetime
     best: datetime
     noted: Noted | None = None
     verdict: Verdict = clock.RIGHT
     correcting: bool = False
-    told: list[str] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
 
     def put_right(self, fact: Fact) -> Fact:
         """A fact read from the clock, at the time it is to be sent with."""
@@ -70,23 +70,23 @@ def _corrected_or_not(read: When, wanted: str | None, *, ask: bool) -> When:
         if read.noted is not None and not yes:
             return replace(read, noted=Noted(read.noted.reading, read.noted.before, decided=True))
     if wanted == CORRECTED:
-        told = f"Noted at the corrected time, {put_right}; how it was corrected goes with it."
-        return replace(read, correcting=True, told=[told])
-    told = (
+        note = f"Noted at the corrected time, {put_right}; how it was corrected goes with it."
+        return replace(read, correcting=True, notes=[note])
+    note = (
         f"Its time as noted, {minute(read.at)}, is off. To have it sent at the corrected time, "
         f"{minute(read.best)}: scalewitness retry ID --corrected; else --as-read."
     )
-    return replace(read, told=[told])
+    return replace(read, notes=[note])
 
 
 def _when_it_was(read: When, *, ask: bool) -> When:
     if ask and (typed := _asked()) is not None:
         return When(typed, typed)
-    told = (
+    note = (
         f"Noted at {minute(read.at)}, as this computer's clock says. If the next contact shows "
         "that it is off you are asked before anything is sent: scalewitness unsent."
     )
-    return replace(read, told=[told])
+    return replace(read, notes=[note])
 
 
 def _asked() -> datetime | None:

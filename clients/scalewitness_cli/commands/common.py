@@ -82,9 +82,9 @@ def opened(server: str | None) -> Iterator[Store]:
         yield store
 
 
-def tell(found: Any, as_json: bool, told: Callable[[], str]) -> None:
+def print_result(found: Any, as_json: bool, text: Callable[[], str]) -> None:
     """Print for a program or for a person."""
-    click.echo(json.dumps(found, ensure_ascii=False) if as_json else told())
+    click.echo(json.dumps(found, ensure_ascii=False) if as_json else text())
 
 
 def line(text: object) -> str:

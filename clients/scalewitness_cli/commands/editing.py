@@ -6,7 +6,13 @@ import click
 
 from scalewitness.domain.moments import rfc3339
 from scalewitness_cli import outbox, replica
-from scalewitness_cli.commands.common import ends_well, json_option, opened, server_option, tell
+from scalewitness_cli.commands.common import (
+    ends_well,
+    json_option,
+    opened,
+    print_result,
+    server_option,
+)
 from scalewitness_cli.identity import fresh_id, moment_now, need_identity
 from scalewitness_cli.readings import now_by
 from scalewitness_cli.remote import Stopped
@@ -41,5 +47,5 @@ def edit(animal: str, server: str | None, as_json: bool, **given: Any) -> None:
             "base_version": shown["version"],
             "fields": fields,
         }
-        outbox.say_edit(store, identity.key, made, shown["id"], rfc3339(moment_now()))
-        tell({"stored": [made["id"]]}, as_json, lambda: f"Stored here: {made['id']}.")
+        outbox.add_edit(store, identity.key, made, shown["id"], rfc3339(moment_now()))
+        print_result({"stored": [made["id"]]}, as_json, lambda: f"Stored here: {made['id']}.")

@@ -8,7 +8,13 @@ from scalewitness.domain.moments import rfc3339
 from scalewitness_cli import outbox
 from scalewitness_cli.clock import in_words
 from scalewitness_cli.commands.checktime import typed_moment
-from scalewitness_cli.commands.common import ends_well, json_option, opened, server_option, tell
+from scalewitness_cli.commands.common import (
+    ends_well,
+    json_option,
+    opened,
+    print_result,
+    server_option,
+)
 from scalewitness_cli.commands.unsent import WORDS
 from scalewitness_cli.devicekey import Fact
 from scalewitness_cli.identity import moment_now, need_identity
@@ -44,12 +50,12 @@ def retry(
         key = need_identity(store).key
         chosen = _chosen(store, ids, timely=bool(how or typed or visit))
         forms = [(one, _form(store, one, how, typed, visit)) for one in chosen]
-        for one, said in forms:
-            outbox.say_otherwise(store, one, key, said)
+        for one, form in forms:
+            outbox.restate(store, one, key, form)
         if how or typed:
             decide(store, (one.id for one in chosen))
-        said_so = f"{len(chosen)} to be sent by the next sync."
-        tell({"waiting": [one.id for one in chosen]}, as_json, lambda: said_so)
+        message = f"{len(chosen)} to be sent by the next sync."
+        print_result({"waiting": [one.id for one in chosen]}, as_json, lambda: message)
 
 
 def _chosen(store: Store, ids: Iterable[str], *, timely: bool) -> list[Item]:
@@ -88,16 +94,16 @@ def _form(store: Store, item: Item, how: str | None, typed: str | None, visit: s
     Raises:
         Stopped: by how much the clock was off is not known.
     """
-    said = item.said
+    form = item.said
     if visit and item.sent["kind"] == "call_made":
-        said = said | {"body": said["body"] | {"visit": visit}}
+        form = form | {"body": form["body"] | {"visit": visit}}
     if typed:
-        body = {name: one for name, one in said["body"].items() if name != "corrected"}
+        body = {name: one for name, one in form["body"].items() if name != "corrected"}
         at = rfc3339(typed_moment(typed, moment_now()))
-        return said | {"at": at, "body": body}
+        return form | {"at": at, "body": body}
     if how != "corrected":
-        return said
+        return form
     verdict = verdict_on(store, item)
     if verdict.state == "unknown":
         raise Stopped(f"{item.id}: {in_words(verdict)} Say --at TIME, or --as-read.")
-    return said if verdict.state == "right" else as_corrected(said, verdict)
+    return form if verdict.state == "right" else as_corrected(form, verdict)

@@ -9,8 +9,8 @@ from scalewitness_cli.commands.common import (
     ends_well,
     json_option,
     opened,
+    print_result,
     server_option,
-    tell,
 )
 from scalewitness_cli.commands.syncing import in_words, shown, speaking_to, status, watched
 from scalewitness_cli.handover import take
@@ -34,12 +34,12 @@ def send(ctx: click.Context, file: Path, server: str | None, as_json: bool) -> N
     with opened(server) as store:
         identity = need_identity(store)
         taken = take(store, identity, file.read_bytes(), rfc3339(moment_now()))
-        said = f"Stored here: {taken.items} items and {taken.photos} photos of the file"
-        click.echo(f"{said}, {taken.known} were here already.", err=True)
+        summary = f"Stored here: {taken.items} items and {taken.photos} photos of the file"
+        click.echo(f"{summary}, {taken.known} were here already.", err=True)
         trying = RetryLimit(seconds=20, asked=20)
         with Api(store.url, identity.token, trying) as api, PublicLog(store.url) as log:
             done = watched(store, identity, speaking_to(identity, api, log))
         found = shown(store, done)
         from_file = {"items": taken.items, "photos": taken.photos, "known": taken.known}
-        tell(found | {"from_file": from_file}, as_json, lambda: in_words(found))
+        print_result(found | {"from_file": from_file}, as_json, lambda: in_words(found))
         ctx.exit(status(found))

@@ -5,7 +5,7 @@ from typing import Any
 import click
 
 from scalewitness_cli import outbox
-from scalewitness_cli.commands.common import ends_well, json_option, line, tell
+from scalewitness_cli.commands.common import ends_well, json_option, line, print_result
 from scalewitness_cli.commands.showing import what_is
 from scalewitness_cli.identity import identity_of
 from scalewitness_cli.locking import locked
@@ -37,7 +37,9 @@ def servers(forget: str | None, yes: bool, as_json: bool) -> None:
     for url in known_servers(data_folder()):
         with Store(data_folder(), url) as store:
             found.append(_shown(store))
-    tell(found, as_json, lambda: "\n".join(map(_in_words, found)) or "No server is known here.")
+    print_result(
+        found, as_json, lambda: "\n".join(map(_in_words, found)) or "No server is known here."
+    )
 
 
 def _forget(url: str, yes: bool, as_json: bool) -> None:
@@ -50,10 +52,10 @@ def _forget(url: str, yes: bool, as_json: bool) -> None:
             click.confirm("Lose that for good?", default=False, abort=True, err=True)
         known_there = _sign_out(store)
         store.discard()
-    told = f"{line(url)} is forgotten here."
+    message = f"{line(url)} is forgotten here."
     if known_there:
-        told += " The server still lists this device: revoke it on your account's page."
-    tell({"forgotten": url, "device_revoked": not known_there}, as_json, lambda: told)
+        message += " The server still lists this device: revoke it on your account's page."
+    print_result({"forgotten": url, "device_revoked": not known_there}, as_json, lambda: message)
 
 
 def _sign_out(store: Store) -> bool:
@@ -72,14 +74,14 @@ def _sign_out(store: Store) -> bool:
 def _lost(store: Store) -> list[str]:
     """In words, what is nowhere but here."""
     unsent = outbox.items(store, *outbox.OPEN)
-    told = [f"  {line(what_is(one))} ({one.state})" for one in unsent[:MOST_NAMED]]
+    lines = [f"  {line(what_is(one))} ({one.state})" for one in unsent[:MOST_NAMED]]
     if len(unsent) > MOST_NAMED:
-        told.append(f"  and {len(unsent) - MOST_NAMED} more that were not sent")
+        lines.append(f"  and {len(unsent) - MOST_NAMED} more that were not sent")
     if photos := unsent_files(store):
-        told.append(f"  {photos} photos that were not sent")
+        lines.append(f"  {photos} photos that were not sent")
     if receipts := _receipts(store):
-        told.append(f"  {receipts} receipts of what the record accepted")
-    return told
+        lines.append(f"  {receipts} receipts of what the record accepted")
+    return lines
 
 
 def _receipts(store: Store) -> int:

@@ -15,9 +15,9 @@ from scalewitness_cli.commands.common import (
     json_option,
     line,
     opened,
+    print_result,
     server_option,
     spaced,
-    tell,
 )
 from scalewitness_cli.identity import need_identity
 from scalewitness_cli.readings import now_by
@@ -42,7 +42,9 @@ def show(animal: str | None, server: str | None, as_json: bool) -> None:
         now = now_by(store)
         if animal is None:
             everyone = replica.animals_at(store, now)
-            tell(everyone, as_json, lambda: "\n".join(map(_row, everyone)) or "None known here.")
+            print_result(
+                everyone, as_json, lambda: "\n".join(map(_row, everyone)) or "None known here."
+            )
             return
         found = replica.find(store, animal, now)
         whole = found | {
@@ -50,7 +52,7 @@ def show(animal: str | None, server: str | None, as_json: bool) -> None:
             "unsent": _unsent(store, found["id"]),
             "cautions": _cautions(store, found, now),
         }
-        tell(whole, as_json, lambda: _in_words(whole))
+        print_result(whole, as_json, lambda: _in_words(whole))
 
 
 @click.command()
@@ -74,7 +76,7 @@ def sheet(visit: str | None, server: str | None, as_json: bool) -> None:
             for opened in [one["state"] == "open" or replica.opened_by_clock(one, now)]
         ]
         none = "No visit like that is known here." if visit else "No visit known here is open."
-        tell(found, as_json, lambda: "\n\n".join(map(_sheet, found)) or none)
+        print_result(found, as_json, lambda: "\n\n".join(map(_sheet, found)) or none)
 
 
 def _is_listed(one: Shown, wanted: str | None, now: datetime) -> bool:
@@ -161,14 +163,14 @@ def _mine(unsent: Shown) -> str:
 
 
 def _condition(state: Shown) -> list[str]:
-    told = []
+    lines = []
     if state.get("grams") is not None:
-        told.append(f"  {state['grams']} g on {str(state['weighed_at'])[:10]}")
+        lines.append(f"  {state['grams']} g on {str(state['weighed_at'])[:10]}")
     if state.get("fed_at"):
-        told.append(f"  fed {str(state['fed_at'])[:10]}")
+        lines.append(f"  fed {str(state['fed_at'])[:10]}")
     if state.get("shed"):
-        told.append(f"  shed: {line(state['shed'])}")
-    return told
+        lines.append(f"  shed: {line(state['shed'])}")
+    return lines
 
 
 def _fact(fact: Shown) -> str:

@@ -10,8 +10,8 @@ from scalewitness_cli.commands.common import (
     json_option,
     line,
     opened,
+    print_result,
     server_option,
-    tell,
 )
 from scalewitness_cli.commands.showing import what_is
 from scalewitness_cli.commands.trusted import kept_or_usage, read_key
@@ -47,7 +47,7 @@ def follow_log(log_key: VerifierKey | None, server: str | None, as_json: bool) -
             lost = ask_to_follow(store, identity, log, log_key)
         if lost is None:
             raise Stopped("Not followed: the alarm stands, and nothing new is taken in.")
-        tell(
+        print_result(
             {"log": need_identity(store).origin, "again": [one.id for one in lost]},
             as_json,
             lambda: sent_again_in_words(lost),
@@ -55,27 +55,27 @@ def follow_log(log_key: VerifierKey | None, server: str | None, as_json: bool) -
 
 
 def ask_to_follow(
-    store: Store, identity: Identity, log: PublicLog, told: VerifierKey | None
+    store: Store, identity: Identity, log: PublicLog, given: VerifierKey | None
 ) -> list[Item] | None:
     """What is offered again, having followed; None where the keeper does not say yes.
 
     Raises:
-        Stopped: there is no log to follow, or it has another key than was ``told``.
+        Stopped: there is no log to follow, or it has another key than was ``given``.
     """
     keys = log_keys(kept_or_usage(), identity.origin) if identity.origin else []
     if not identity.origin or not keys:
         raise Stopped("No log is trusted here that another could go on from.")
     memory = Memory(state_folder(), identity.origin)
     found = found_successor(store, memory, log, keys)
-    if not _is_meant(found, told, lost_items(store, identity, log, found)):
+    if not _is_meant(found, given, lost_items(store, identity, log, found)):
         return None
     return follow(store, identity, memory, log, found, keys_file(), int(time.time()))
 
 
-def _is_meant(found: Succeeded, told: VerifierKey | None, lost: list[Item]) -> bool:
-    if told is not None and told != found.key:
+def _is_meant(found: Succeeded, given: VerifierKey | None, lost: list[Item]) -> bool:
+    if given is not None and given != found.key:
         raise Stopped(f"The new log is signed with another key:\n{found.key}\nIt is not followed.")
-    if told is not None:
+    if given is not None:
         return True
     click.echo("\n".join(map(line, [in_words(found), *_yours(lost)])), err=True)
     click.echo(

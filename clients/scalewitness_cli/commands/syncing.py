@@ -20,8 +20,8 @@ from scalewitness_cli.commands.common import (
     json_option,
     line,
     opened,
+    print_result,
     server_option,
-    tell,
 )
 from scalewitness_cli.commands.succession import ask_to_follow, sent_again_in_words
 from scalewitness_cli.commands.trusted import kept_or_usage
@@ -40,7 +40,8 @@ from scalewitness_cli.trust import log_keys
 
 
 @click.command()
-@click.option("--patience", default=20.0, show_default=True, type=click.FloatRange(0, 3600),
+@click.option("--patience", "seconds", default=20.0, show_default=True,
+    type=click.FloatRange(0, 3600),
     help="Seconds to keep retrying a server that does not answer.")  # fmt: skip
 @click.option(
     "--follow",
@@ -52,7 +53,7 @@ from scalewitness_cli.trust import log_keys
 @click.pass_context
 @ends_well
 def sync(
-    ctx: click.Context, patience: float, follow: bool, server: str | None, as_json: bool
+    ctx: click.Context, seconds: float, follow: bool, server: str | None, as_json: bool
 ) -> None:
     """Send what waits and fetch what is new.
 
@@ -62,17 +63,17 @@ def sync(
     """
     with opened(server) as store:
         identity = need_identity(store)
-        trying = RetryLimit(seconds=patience, asked=patience)
+        trying = RetryLimit(seconds=seconds, asked=seconds)
         with Api(store.url, identity.token, trying) as api, PublicLog(store.url) as log:
             there = speaking_to(identity, api, log)
             found = shown(store, watched(store, identity, there))
-            with _until_told_to_stop():
-                tell(found, as_json, lambda: in_words(found))
+            with _until_interrupted():
+                print_result(found, as_json, lambda: in_words(found))
                 if found["succeeded"] and not as_json and sys.stdin.isatty():
                     _offer_to_follow(store, identity, log)
                 if follow and not found["alarm"]:
                     for found in _following(store, identity, there):
-                        _tell_news(found, as_json)
+                        _print_news(found, as_json)
         ctx.exit(status(found))
 
 
@@ -85,7 +86,7 @@ def _offer_to_follow(store: Store, identity: Identity, log: PublicLog) -> None:
 
 
 @contextmanager
-def _until_told_to_stop() -> Iterator[None]:
+def _until_interrupted() -> Iterator[None]:
     """Ctrl-C ends it well, and so does SIGTERM: what a script starts in its background ignores
     SIGINT, as shells have it (POSIX, Shell Command Language, 2.11)."""
     before = signal.signal(signal.SIGTERM, signal.default_int_handler)
@@ -160,10 +161,10 @@ def _rest(store: Store, seconds: float, *, sending: bool) -> None:
             return
 
 
-def _tell_news(found: dict[str, Any], as_json: bool) -> None:
+def _print_news(found: dict[str, Any], as_json: bool) -> None:
     """Nothing while nothing happens."""
     if any(found[name] for name in NEWS):
-        tell(found, as_json, lambda: in_words(found))
+        print_result(found, as_json, lambda: in_words(found))
 
 
 WAIT = 5
@@ -204,9 +205,9 @@ def shown(store: Store, done: Synced) -> dict[str, Any]:
     """What a sync did, and what is left."""
     counts = outbox.counts(store)
     left = {state: counts.get(state, 0) for state in outbox.OPEN}
-    told: dict[str, Any] = msgspec.to_builtins(done)
+    counted: dict[str, Any] = msgspec.to_builtins(done)
     more = {"not_in_log": len(outbox.faults(store)), "photos_refused": refused_files(store)}
-    return told | {"left": left, **more}
+    return counted | {"left": left, **more}
 
 
 def status(found: dict[str, Any]) -> int:
@@ -222,7 +223,7 @@ def status(found: dict[str, Any]) -> int:
 def in_words(found: dict[str, Any]) -> str:
     """It in words."""
     left = {state: number for state, number in found["left"].items() if number}
-    told = [
+    lines = [
         f"Sent {found['sent']}{_photos(found['photos'])}, received {found['pulled']}, "
         f"receipts {found['receipts']}.",
         "Everything was fetched anew." if found["resynced"] else "",
@@ -241,7 +242,7 @@ def in_words(found: dict[str, Any]) -> str:
         "" if found["checked"] or found["alarm"] else "The log was not checked: no key of it is "
         "trusted here (scalewitness trust-log KEY).",
     ]  # fmt: skip
-    return "\n".join(line(one) for one in told if one)
+    return "\n".join(line(one) for one in lines if one)
 
 
 def _not_taken(found: dict[str, Any]) -> str:

@@ -14,8 +14,8 @@ from scalewitness_cli.commands.common import (
     json_option,
     line,
     opened,
+    print_result,
     server_option,
-    tell,
 )
 from scalewitness_cli.csvs import Read, Row
 from scalewitness_cli.devicekey import Fact
@@ -61,9 +61,9 @@ def import_(ctx: click.Context, what: str, file: Path, server: str | None, as_js
         # First, so that where it cannot be written nothing is stored either.
         rejected = _set_aside(file, found)
         groups = [one.facts for one in found.good]
-        stored = outbox.say_new(store, identity.key, groups, rfc3339(moment_now()))
+        stored = outbox.add_new(store, identity.key, groups, rfc3339(moment_now()))
     shown = _counted(found, stored) | {"rejected_file": rejected}
-    tell(shown, as_json, lambda: _in_words(shown))
+    print_result(shown, as_json, lambda: _in_words(shown))
     ctx.exit(NEEDS_YOU if found.bad else FINE)
 
 
@@ -174,18 +174,18 @@ def _counted(found: Read, stored: list[int]) -> dict[str, Any]:
 
 
 def _in_words(shown: dict[str, Any]) -> str:
-    told = [
+    lines = [
         f"{_lines(shown['lines'])} after the head: {shown['lines_stored']} stored here as "
         f"{shown['stored']} items, {shown['lines_known']} here already, "
         f"{shown['lines_bad']} no good, {shown['lines_blank']} blank."
     ]
-    told += [f"line {one['line']}: {line(one['why'])}" for one in shown["bad"]]
+    lines += [f"line {one['line']}: {line(one['why'])}" for one in shown["bad"]]
     if shown["bad"]:
         where = f"in {shown['rejected_file']}" if shown["rejected_file"] else "on standard error"
-        told.append(f"Rejected lines are {where}, unchanged.")
+        lines.append(f"Rejected lines are {where}, unchanged.")
     if shown["stored"]:
-        told.append("scalewitness sync sends what is stored.")
-    return "\n".join(told)
+        lines.append("scalewitness sync sends what is stored.")
+    return "\n".join(lines)
 
 
 def _lines(number: int) -> str:

@@ -14,8 +14,8 @@ from scalewitness_cli.commands.common import (
     json_option,
     line,
     opened,
+    print_result,
     server_option,
-    tell,
 )
 from scalewitness_cli.commands.showing import what_is
 from scalewitness_cli.identity import fresh_id, moment_now, need_identity
@@ -54,7 +54,9 @@ def unsent(ctx: click.Context, everything: bool, server: str | None, as_json: bo
         faulty = [one for one in outbox.faults(store) if one not in listed]
         again = outbox.lost(store)
         found = [_shown(store, one, again.get(one.id)) for one in (*listed, *faulty)]
-        tell(found, as_json, lambda: "\n".join(map(_in_words, found)) or "Nothing is unsent.")
+        print_result(
+            found, as_json, lambda: "\n".join(map(_in_words, found)) or "Nothing is unsent."
+        )
         needs = any(one["state"] in NEEDING or one["fault"] for one in found)
         ctx.exit(NEEDS_YOU if needs else FINE)
 
@@ -72,7 +74,7 @@ def drop(id: str, yes: bool, server: str | None, as_json: bool) -> None:
         if not yes:
             click.confirm(f"{what_is(item)} Give it up for good?", abort=True, err=True)
         outbox.drop(store, item, rfc3339(moment_now()))
-        tell({"dropped": item.id}, as_json, lambda: f"Dropped {item.id}.")
+        print_result({"dropped": item.id}, as_json, lambda: f"Dropped {item.id}.")
 
 
 @click.command()
@@ -95,8 +97,10 @@ def choose(id: str, mine: bool | None, server: str | None, as_json: bool) -> Non
             outbox.replace_edit(store, identity.key, item, _over(item), now)
         else:
             outbox.drop(store, item, now)
-        said = "Yours is sent by the next sync." if mine else "Theirs stays."
-        tell({"id": item.id, "chosen": "mine" if mine else "theirs"}, as_json, lambda: said)
+        message = "Yours is sent by the next sync." if mine else "Theirs stays."
+        print_result(
+            {"id": item.id, "chosen": "mine" if mine else "theirs"}, as_json, lambda: message
+        )
 
 
 def _over(item: Item) -> dict[str, Any]:
@@ -133,22 +137,22 @@ def _of_the_clock(store: Store, item: Item) -> str:
 
 def _in_words(found: dict[str, Any]) -> str:
     where = f" at position {found['position']}" if found["position"] is not None else ""
-    told = [f"{found['id'][-12:]}  {line(found['what'])}", f"  {WORDS[found['state']]}{where}"]
+    lines = [f"{found['id'][-12:]}  {line(found['what'])}", f"  {WORDS[found['state']]}{where}"]
     if lost := found["lost"]:
-        told.append(
+        lines.append(
             f"  offered again: {line(lost['log'])} lost it, from position {lost['position']}"
         )
     problem = (found["answer"] or {}).get("problem")
     if found["state"] == "refused" and problem:
         places = ", ".join(one.get("pointer", "") for one in problem.get("errors", []))
-        told.append(f"  {line(problem.get('detail', ''))} {line(places)}".rstrip())
+        lines.append(f"  {line(problem.get('detail', ''))} {line(places)}".rstrip())
     if found["clock"]:
-        told.append(f"  {line(found['clock'])}")
+        lines.append(f"  {line(found['clock'])}")
     if found["state"] == "conflict":
-        told += _both(found["answer"] or {})
+        lines += _both(found["answer"] or {})
     if found["fault"]:
-        told.append(f"  NOT in the log as it was sent: {line(found['fault'])}")
-    return "\n".join(told)
+        lines.append(f"  NOT in the log as it was sent: {line(found['fault'])}")
+    return "\n".join(lines)
 
 
 def _both(answer: dict[str, Any]) -> list[str]:

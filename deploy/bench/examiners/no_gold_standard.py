@@ -114,11 +114,11 @@ def one_population(cells: Cells, priors: Priors, level: float = LEVEL) -> OnePop
     logs = logs - sum(gammaln(t + 1) + gammaln(f + 1) for t, f in zip(true, false, strict=True))
     weights = np.exp(logs - logs.max())
     weights /= weights.sum()
-    said = [_marginal(weights, mixture, level) for mixture in mixtures]
+    marginals = [_marginal(weights, mixture, level) for mixture in mixtures]
     return OnePopulation(
-        prevalence=said[0],
-        sensitivity=(said[1], said[2]),
-        specificity=(said[3], said[4]),
+        prevalence=marginals[0],
+        sensitivity=(marginals[1], marginals[2]),
+        specificity=(marginals[3], marginals[4]),
         truly_positive=tuple(
             float(weights @ part) / count if count else None
             for count, part in zip(cells, true, strict=True)

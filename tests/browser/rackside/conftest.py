@@ -338,7 +338,7 @@ def fill_in(page: Page, tag: str, *, left: int = 9, right: int = 9, sex: str = "
 
 def save(page: Page, tag: str) -> None:
     page.get_by_role("button", name="Save the call").click()
-    expect(page.locator("#said")).to_have_text(f"{tag}: saved here.")
+    expect(page.locator("#announcement")).to_have_text(f"{tag}: saved here.")
 
 
 def states(page: Page) -> list[str]:

@@ -73,7 +73,7 @@ def test_a_call_can_be_logged_by_keyboard_alone(racks: Racks, phones: NewPhone) 
     press("Certain", "ArrowRight")
     press("Nobody", "Space")
     page.keyboard.press("Enter")
-    expect(page.locator("#said")).to_have_text("Y-1: saved here.")
+    expect(page.locator("#announcement")).to_have_text("Y-1: saved here.")
     expect(page.locator("#waiting")).to_have_text("Nothing waits")
     (call,) = racks.calls_on(visit)
     assert call.body["conclusion"] == "female"

@@ -265,8 +265,8 @@ def test_depths_nobody_knows_leave_the_conclusion():
 
 def test_scale_counts_tell_only_outside_the_overlap():
     """Massasauga: 25 to 29 in both sexes (Klauber); about half of all lie outside."""
-    assert 0.4 < prospect("scale_count", MASSASAUGA, SECOND).telling < 0.6
-    assert prospect("scale_count", BALL, SECOND).telling == 0
+    assert 0.4 < prospect("scale_count", MASSASAUGA, SECOND).informative < 0.6
+    assert prospect("scale_count", BALL, SECOND).informative == 0
     check = check_of(animal_of(taxon=MASSASAUGA), "scale_count", VERA)
     assert 0.07 < check.loss_after < 0.1
 

@@ -1,7 +1,8 @@
 """Any picture as a plain JPEG file: turned upright, made smaller, without what a camera added.
 
-Drawing one takes at most some 150 MB, whatever the file (`tests/domain/pictures/test_memory.py`):
-how many pixels each format may have follows from what its decoder holds at a time.
+Re-encoding one takes at most some 150 MB, whatever the file
+(`tests/domain/pictures/test_memory.py`): how many pixels each format may have follows from what
+its decoder holds at a time.
 """
 
 from io import BytesIO
@@ -20,7 +21,7 @@ from scalewitness.domain.pictures.plain import (
 )
 
 LARGEST_UPLOAD: Final = 25_000_000
-"""Bytes of a file to draw anew; more than cameras of our time write into a JPEG (our judgement)."""
+"""Bytes of a file to re-encode; more than cameras of our time write into a JPEG (our judgement)."""
 MOST_DECODED: Final = 12_000_000
 """Pixels that are looked at one by one (our judgement)."""
 MOST_PIXELS: Final = {"JPEG": 60_000_000, "PNG": MOST_DECODED, "WEBP": 6_000_000}
@@ -136,7 +137,7 @@ def _shrunk(image: Image.Image) -> Image.Image:
 
 
 def check_decodable(data: bytes) -> None:
-    """Refuse a plain JPEG file that is too large or cannot be drawn to its end.
+    """Refuse a plain JPEG file that is too large or cannot be decoded to its end.
 
     Raises:
         NotPlain: with the reason.

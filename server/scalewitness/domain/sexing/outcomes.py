@@ -20,7 +20,7 @@ from scalewitness.domain.sexing.depths import LAST, DepthTable, depth_tables, no
 from scalewitness.domain.sexing.findings import Reading, typical
 from scalewitness.domain.sexing.likelihood import NOTHING, Pair, log_ratio
 from scalewitness.domain.sexing.parameters import Parameters, ParameterSet
-from scalewitness.domain.sexing.sides import alike_by_chance, said
+from scalewitness.domain.sexing.sides import alike_by_chance, log_factor
 from scalewitness.domain.sexing.tables import table
 from scalewitness.domain.sexing.taxa import Range, Taxon
 
@@ -40,11 +40,11 @@ class PossibleOutcome(Struct, frozen=True):
 
 
 class Prospect(Struct, frozen=True):
-    """All that may name a sex; ``telling`` is the share of animals in which the method can
+    """All that may name a sex; ``informative`` is the share of animals in which the method can
     say anything. What is left over is a check without a conclusion."""
 
     outcomes: tuple[PossibleOutcome, ...]
-    telling: float = 1.0
+    informative: float = 1.0
 
 
 @lru_cache(maxsize=4096)
@@ -127,7 +127,7 @@ def _sides(sex: Sex, depths: DepthTable, numbers: ParameterSet) -> FloatArray:
     within, share = numbers.value("sides.within"), numbers.value(f"sides.match.{sex}")
     by_chance = alike_by_chance(depths, 1, 1, within)
     apart = np.abs(np.subtract.outer(np.arange(size), np.arange(size)))
-    alike, different = (np.exp(said(is_alike, share, by_chance)) for is_alike in (True, False))
+    alike, different = (np.exp(log_factor(one, share, by_chance)) for one in (True, False))
     changes: FloatArray = np.where(apart <= 2 * within, alike, different)
     return changes
 

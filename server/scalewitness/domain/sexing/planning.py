@@ -262,7 +262,7 @@ class _Weighing:
             found.append((self._chance(before, after), after.standing(self.policy)))
             seen = [sum(pair) for pair in zip(seen, map(exp, reading.pair), strict=True)]
         # Entries of a list of findings are ratios; chances of more than one are scaled down.
-        share = possible.telling / max(1.0, *seen)
+        share = possible.informative / max(1.0, *seen)
         return [(share * chance, standing) for chance, standing in found]
 
     def _chance(self, before: Pair, after: Case) -> float:

@@ -43,10 +43,10 @@ def compare(
     left, right = _ended(runs, "left"), _ended(runs, "right")
     if not left or not right:
         return None
-    said = _both(tables, numbers, len(left), len(right))
-    if said is None:
+    terms = _both(tables, numbers, len(left), len(right))
+    if terms is None:
         return None
-    within, alike, different = said
+    within, alike, different = terms
     apart = abs(sum(left) * len(right) - sum(right) * len(left))
     return alike if apart <= 2 * within * len(left) * len(right) else different
 
@@ -64,7 +64,7 @@ def _both(
     chances = [alike_by_chance(table, left, right, within) for table in tables]
 
     def sides(alike: bool) -> Sides:
-        male, female = (said(alike, *pair) for pair in zip(shares, chances, strict=True))
+        male, female = (log_factor(alike, *pair) for pair in zip(shares, chances, strict=True))
         return Sides(alike, (male, female))
 
     return within, sides(True), sides(False)
@@ -87,7 +87,7 @@ def _ended(runs: Iterable[Pass], side: str) -> list[int]:
     return ended[:MOST_PASSES]
 
 
-def said(alike: bool, share: float, by_chance: float) -> float:
+def log_factor(alike: bool, share: float, by_chance: float) -> float:
     """By how much, in logarithms, the stated share of matches changes the chance of depths
     that are alike, or are not."""
     return log(share / by_chance) if alike else log((1 - share) / (1 - by_chance))

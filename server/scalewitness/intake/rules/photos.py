@@ -75,13 +75,13 @@ def take_photo_file(photo: UUID, data: bytes, actor: Actor, now: datetime) -> No
     services.store_photo_file(found, data, now)
 
 
-def keep_drawn_file(photo: UUID, drawn: bytes, actor: Actor, now: datetime) -> None:
-    """The same of a file that was drawn here, which need not be tried once more.
+def keep_reencoded_file(photo: UUID, data: bytes, actor: Actor, now: datetime) -> None:
+    """The same of a file that was re-encoded here, which need not be decoded once more.
 
     Raises:
         NotFound, NotTheFile: as above.
     """
-    services.store_photo_file(_own_photo(photo, drawn, actor), drawn, now)
+    services.store_photo_file(_own_photo(photo, data, actor), data, now)
 
 
 def _own_photo(photo: UUID, data: bytes, actor: Actor) -> Photo:

@@ -54,6 +54,6 @@ class PhotoForm(FactForm):
             raise forms.ValidationError(BUSY) from None
 
     def body(self) -> dict[str, Any]:
-        drawn: bytes = self.cleaned_data["picture"]
-        file = {"sha256": sha256(drawn).hexdigest(), "size": len(drawn)}
+        picture: bytes = self.cleaned_data["picture"]
+        file = {"sha256": sha256(picture).hexdigest(), "size": len(picture)}
         return file | ({"of": str(self._of)} if self._of else {})

@@ -11,7 +11,7 @@ from scalewitness.calls.queries.made import call_of
 from scalewitness.calls.queries.visibility import animal_seen
 from scalewitness.domain.errors import Busy, NotFound
 from scalewitness.domain.pictures.plain import MEDIA_TYPE
-from scalewitness.intake.rules.photos import keep_drawn_file
+from scalewitness.intake.rules.photos import keep_reencoded_file
 from scalewitness.pages.animals.animal import blind_title
 from scalewitness.pages.animals.photo_form import PhotoForm
 from scalewitness.pages.guards.uploads import sent_too_often, too_many_pictures
@@ -54,8 +54,8 @@ def attach(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpRespons
     if form.is_valid():
         outcome = form.send(animal_id, actor_of(keeper))
         if outcome is not None and outcome.id is not None:
-            drawn = form.cleaned_data["picture"]
-            keep_drawn_file(UUID(outcome.id), drawn, actor_of(keeper), timezone.now())
+            picture = form.cleaned_data["picture"]
+            keep_reencoded_file(UUID(outcome.id), picture, actor_of(keeper), timezone.now())
             say_accepted(request, outcome)
             return redirect("accepted", call) if call else redirect("animal", animal_id)
     title = title_of(animal) if sight == "all" else blind_title(animal)

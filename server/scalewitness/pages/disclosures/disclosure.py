@@ -62,9 +62,9 @@ def both_versions(owed: Disclosure) -> dict[str, Any]:
 def receipts_for(owed: Disclosure) -> dict[str, Any]:
     """The facts that it was owed and, once it was, acknowledged."""
     read = getattr(owed, "acknowledgement", None)
-    said = entry_at(read.position) if read else None
+    acknowledged = entry_at(read.position) if read else None
     stated = entry_at(owed.position)
-    return {"fact": stated and stated.fact, "read_fact": said and said.fact}
+    return {"fact": stated and stated.fact, "read_fact": acknowledged and acknowledged.fact}
 
 
 @signed_in

@@ -48,9 +48,9 @@ function secondStep({ proven, logs }, site) {
   actions.append(button);
   const region = spoken();
   button.addEventListener("click", () => busy(button, () => askNow(region, proven, logs)));
-  const told =
+  const summary =
     "This needs the network. It fetches the log’s newest signed state and a proof that it still begins with what was signed then.";
-  return [title, made("p", told), actions, region];
+  return [title, made("p", summary), actions, region];
 }
 
 const CLOSED =

@@ -47,17 +47,17 @@ const PARTS = /** @type {const} */ ([
 function asJson(credential) {
   const response = /** @type {Answer} */ (credential.response);
   /** @type {Record<string, unknown>} */
-  const said = { clientDataJSON: text(response.clientDataJSON) };
+  const encoded = { clientDataJSON: text(response.clientDataJSON) };
   for (const name of PARTS) {
-    if (response[name]) said[name] = text(response[name]);
+    if (response[name]) encoded[name] = text(response[name]);
   }
-  if (response.getTransports) said.transports = response.getTransports();
+  if (response.getTransports) encoded.transports = response.getTransports();
   return {
     id: credential.id,
     rawId: text(credential.rawId),
     type: credential.type,
     authenticatorAttachment: credential.authenticatorAttachment,
-    response: said,
+    response: encoded,
     clientExtensionResults: credential.getClientExtensionResults(),
   };
 }
@@ -76,8 +76,8 @@ async function ask(event) {
   event.preventDefault();
   const form = /** @type {HTMLFormElement} */ (event.currentTarget);
   if (!form.reportValidity()) return;
-  const told = /** @type {HTMLElement} */ (form.querySelector(".refused"));
-  told.hidden = true;
+  const refusal = /** @type {HTMLElement} */ (form.querySelector(".refused"));
+  refusal.hidden = true;
   try {
     const asked = JSON.parse(form.dataset.options ?? "").publicKey;
     const credential = await ways[/** @type {keyof typeof ways} */ (form.dataset.passkey)](asked);
@@ -85,8 +85,8 @@ async function ask(event) {
     sent.value = JSON.stringify(asJson(/** @type {PublicKeyCredential} */ (credential)));
     form.submit();
   } catch (fault) {
-    told.textContent = why(/** @type {Error} */ (fault));
-    told.hidden = false;
+    refusal.textContent = why(/** @type {Error} */ (fault));
+    refusal.hidden = false;
   }
 }
 
