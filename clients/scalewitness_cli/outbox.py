@@ -1,4 +1,4 @@
-"""What was said here and what became of it. Nothing leaves this list by itself.
+"""What was noted here and what became of it. Nothing leaves this list by itself.
 
 An item is stored signed, in the very bytes the log will hold, before anything is sent; its id
 makes sending it again safe. ``waiting`` items are sent; ``accepted`` ones have a position;

@@ -66,7 +66,7 @@ def become(store: Store, anyone: Api, made: Json, device_name: str) -> Identity:
 
 def sign_out(store: Store, identity: Identity, api: Api) -> None:
     """Have the server forget the device, then forget here its token, its key and all that was
-    to be seen. What was said here stays, for its keeper to send when they sign in again.
+    to be seen. What was noted here stays, for its keeper to send when they sign in again.
 
     Raises:
         Unreachable: nothing is forgotten; the token would live on.

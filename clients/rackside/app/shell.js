@@ -47,7 +47,7 @@ function held() {
 }
 
 export const signedIn = () => Boolean(state.session?.token) && !state.session?.expired;
-/** The server ended this phone's leave. Its keeper's calls and sheets are still here. */
+/** The server ended this phone's session. Its keeper's calls and sheets are still here. */
 export const isSignedOut = () => Boolean(state.session?.expired);
 
 /** @param {string} id

@@ -118,9 +118,10 @@ def _to_be_used(url: str) -> Iterator[Store]:
 @json_option
 @ends_well
 def sign_out(server: str | None, as_json: bool) -> None:
-    """End this machine's leave at the server: its token, its key and what it was shown.
+    """End this machine's session at the server, and delete what it was shown.
 
-    What was said here and is not sent stays here, and is sent after its keeper signs in again.
+    Its token and its key end too. What was noted here and is not sent stays here, and is sent
+    after its keeper signs in again.
     """
     with opened(server) as store:
         identity = need_identity(store)

@@ -27,7 +27,7 @@ MOST_NAMED = 20
 def servers(forget: str | None, yes: bool, as_json: bool) -> None:
     """List the servers known here, or forget one.
 
-    What is forgotten is gone from this machine: the sign-in, what was shown, what was said and
+    What is forgotten is gone from this machine: the sign-in, what was shown, what was noted and
     not sent, and the receipts. What the record accepted stays there.
     """
     if forget is not None:
@@ -59,7 +59,7 @@ def _forget(url: str, yes: bool, as_json: bool) -> None:
 
 
 def _sign_out(store: Store) -> bool:
-    """End the leave at the server, if it can be reached; whether it may know the device yet."""
+    """End the session at the server, if it can be reached; whether it may know the device yet."""
     identity = identity_of(store)
     if identity is None or not identity.token:
         return False
