@@ -43,8 +43,8 @@ one up: `pages.second_factor.for_owners_of_an_address`."""
 MFA_FORMS = {
     "authenticate": "scalewitness.pages.accounts.second_factor_forms.SignInForm",
     "authenticate_webauthn": "scalewitness.pages.accounts.second_factor_forms.SignInPasskeyForm",
-    "reauthenticate": "scalewitness.pages.accounts.second_factor_forms.AgainForm",
-    "reauthenticate_webauthn": "scalewitness.pages.accounts.second_factor_forms.AgainPasskeyForm",
+    "reauthenticate": "scalewitness.pages.accounts.second_factor_forms.ReauthForm",
+    "reauthenticate_webauthn": "scalewitness.pages.accounts.second_factor_forms.ReauthPasskeyForm",
     "activate_totp": "scalewitness.pages.accounts.second_factor_forms.AppForm",
     "add_webauthn": "scalewitness.pages.accounts.second_factor_forms.PasskeyForm",
     "edit_webauthn": "scalewitness.pages.accounts.second_factor_forms.PasskeyNameForm",

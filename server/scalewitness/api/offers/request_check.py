@@ -3,7 +3,7 @@
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from scalewitness.api.offers.step import BuyersWord, take_step
+from scalewitness.api.offers.step import BuyersStep, take_step
 from scalewitness.api.operations import operation
 from scalewitness.api.submission import ANSWERS, FACT_REFUSALS
 from scalewitness.domain.errors import LinkGone
@@ -11,7 +11,7 @@ from scalewitness.domain.errors import LinkGone
 
 @operation(
     "Ask for an independent check",
-    takes=BuyersWord,
+    takes=BuyersStep,
     gives=ANSWERS,
     refuses=(*FACT_REFUSALS, LinkGone),
     anonymous=True,

@@ -9,7 +9,7 @@ from scalewitness.api.reading import body_of
 from scalewitness.api.submission import IdAndTime, begin
 
 
-class BuyersWord(IdAndTime, frozen=True, kw_only=True):
+class BuyersStep(IdAndTime, frozen=True, kw_only=True):
     """``note``: in the buyer's own words, if they like."""
 
     note: str | None = None
@@ -17,7 +17,7 @@ class BuyersWord(IdAndTime, frozen=True, kw_only=True):
 
 def take_step(request: Request, kind: str, token: str) -> Response:
     """Hand on a step of the sale the link opens."""
-    sent, link = body_of(request, BuyersWord), opened(token, "offer")
+    sent, link = body_of(request, BuyersStep), opened(token, "offer")
     return begin(request, sent, buyer_of(link.sale)).submit(
         kind,
         link.sale_id,

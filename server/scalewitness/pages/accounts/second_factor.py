@@ -85,7 +85,7 @@ class SignInStep(_Options, AuthenticateView):
     """After the password."""
 
 
-class AgainByPasskey(_Options, ReauthenticateWebAuthnView):
+class ReauthByPasskey(_Options, ReauthenticateWebAuthnView):
     """A passkey once more."""
 
 

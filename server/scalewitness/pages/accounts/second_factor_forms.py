@@ -61,7 +61,7 @@ class SignInForm(_Code, AuthenticateForm):
     """The second step of signing in."""
 
 
-class AgainForm(_Code, ReauthenticateForm):
+class ReauthForm(_Code, ReauthenticateForm):
     """Once more, before something grave."""
 
 
@@ -111,7 +111,7 @@ class SignInPasskeyForm(_Passkey, AuthenticateWebAuthnForm):
     """The second step of signing in."""
 
 
-class AgainPasskeyForm(_Passkey, ReauthenticateWebAuthnForm):
+class ReauthPasskeyForm(_Passkey, ReauthenticateWebAuthnForm):
     """Once more, before something grave."""
 
 

@@ -13,8 +13,8 @@ from django.views.decorators.cache import never_cache
 from scalewitness.pages.accounts.library import ConfirmAddress, change_password
 from scalewitness.pages.accounts.second_factor import (
     AddPasskey,
-    AgainByPasskey,
     NewCodes,
+    ReauthByPasskey,
     SetUpApp,
     SignInStep,
     for_owners_of_an_address,
@@ -79,7 +79,7 @@ urlpatterns = [
     ),
     path(
         "2fa/passkeys/reauthenticate/",
-        never_cache(AgainByPasskey.as_view()),
+        never_cache(ReauthByPasskey.as_view()),
         name="mfa_reauthenticate_webauthn",
     ),
     path(
