@@ -14,8 +14,8 @@ from scalewitness.ledger.queries.prepared import (
     PreparedQuery,
     asked,
     asked_together,
+    executed,
     sent_together,
-    told,
 )
 from scalewitness.ledger.queries.tree import HEAD, LEAVES, tip
 from scalewitness.ledger.services.writing import LOCKED
@@ -78,7 +78,7 @@ def test_one_that_fails_fails_by_the_end_of_the_block() -> None:
     with pytest.raises(DatabaseError), transaction.atomic(), asked_together(*wrong):
         pass  # nothing is asked
     with pytest.raises(DatabaseError), transaction.atomic(), sent_together():
-        told("UPDATE ledger_head SET size = NULL", [])
+        executed("UPDATE ledger_head SET size = NULL", [])
     assert tip().size == 0
 
 

@@ -10,7 +10,7 @@ from rest_framework.response import Response
 from scalewitness.api.authentication import keeper_of
 from scalewitness.api.operations import operation
 from scalewitness.api.reading import Sent, body_of
-from scalewitness.api.saying import ANSWERS, FACT_REFUSALS, Fact, begin, filled
+from scalewitness.api.submission import ANSWERS, FACT_REFUSALS, Fact, begin, filled
 from scalewitness.calls.queries.reports import reported_of
 from scalewitness.domain.errors import NotAllowed
 
@@ -33,7 +33,7 @@ def answer_report(request: Request, id: UUID) -> Response:
     sent = body_of(request, Fact[dict[str, Any]])
     fact = begin(request, sent)
     yours = {call.pk: call.animal_id for call in reported_of(keeper_of(request).pk, fact.now)}
-    return fact.say(
+    return fact.submit(
         "report_answered",
         fact.about(id, yours.get(id)),
         body=filled(sent.body, call=str(id)),

@@ -11,7 +11,7 @@ from scalewitness.api.authentication import keeper_of
 from scalewitness.api.calls.object_to_call import animal_seen
 from scalewitness.api.operations import operation
 from scalewitness.api.reading import Sent, body_of
-from scalewitness.api.saying import ANSWERS, FACT_REFUSALS, Fact, begin, filled
+from scalewitness.api.submission import ANSWERS, FACT_REFUSALS, Fact, begin, filled
 from scalewitness.calls.queries.made import call_of
 from scalewitness.domain.errors import NotAllowed
 from scalewitness.domain.facts import Sha256
@@ -35,7 +35,7 @@ def confirm_document(request: Request, id: UUID) -> Response:
     sender. It says what the call says."""
     sent = body_of(request, Fact[dict[str, Any]])
     fact, found = begin(request, sent), call_of(id)
-    return fact.say(
+    return fact.submit(
         "document_read",
         fact.about(id, animal_seen(found, keeper_of(request).pk, fact.now)),
         body=filled(sent.body, call=str(id)),

@@ -10,7 +10,7 @@ from scalewitness.api.authentication import keeper_of
 from scalewitness.api.calls.object_to_call import animal_seen
 from scalewitness.api.operations import operation
 from scalewitness.api.reading import body_of
-from scalewitness.api.saying import ANSWERS, FACT_REFUSALS, Bare, begin
+from scalewitness.api.submission import ANSWERS, FACT_REFUSALS, Bare, begin
 from scalewitness.calls.queries.made import call_of
 from scalewitness.domain.errors import NotAllowed
 
@@ -27,7 +27,7 @@ def witness_young(request: Request, id: UUID) -> Response:
     sender."""
     sent = body_of(request, Bare)
     fact, found = begin(request, sent), call_of(id)
-    return fact.say(
+    return fact.submit(
         "witness_stated",
         fact.about(id, animal_seen(found, keeper_of(request).pk, fact.now)),
         body={"call": str(id)},

@@ -178,7 +178,7 @@ def call(shown: ShownCall, known: Dossier) -> CallShown:
         set_aside=shown.set_aside,
         finding=row.set_aside.finding if shown.set_aside else None,
         report=shown.report,
-        document=said.document,
+        document=made.document,
         attestations=_attestations(row, known),
         objections=_objections(row, known),
         weight=shown.weight,
@@ -191,8 +191,10 @@ def _withdrawal(row: Call, known: Dossier) -> WithdrawalShown:
 
 
 def _attestations(row: Call, known: Dossier) -> list[AttestationShown]:
-    said = sorted(row.attestations.all(), key=lambda one: one.position)
-    return [attestation(one, known.names, known.texts.get((one.pk, "note"))) for one in said]
+    attestations = sorted(row.attestations.all(), key=lambda one: one.position)
+    return [
+        attestation(one, known.names, known.texts.get((one.pk, "note"))) for one in attestations
+    ]
 
 
 def _objections(row: Call, known: Dossier) -> list[ObjectionShown]:

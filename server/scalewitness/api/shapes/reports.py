@@ -68,7 +68,7 @@ def reports(calls: Iterable[Call]) -> list[ReportShown]:
 
 
 def _report(call: Call, names: dict[UUID, str]) -> ReportShown:
-    said, answer = msgspec.convert(call.body, CallMade), last_answer(call)
+    made, answer = msgspec.convert(call.body, CallMade), last_answer(call)
     address = address_of(call.examiner)
     return ReportShown(
         call=call.pk,
@@ -78,11 +78,11 @@ def _report(call: Call, names: dict[UUID, str]) -> ReportShown:
         sent_by=named(call.by, names),
         role=call.role,
         method=call.method,
-        observed=said.observed,
-        conclusion=said.conclusion,
-        identified=said.identified,
+        observed=made.observed,
+        conclusion=made.conclusion,
+        identified=made.identified,
         examined_at=call.examined_at,
-        document=said.document,
+        document=made.document,
         report=report_of(call),
         answer=answer.answer if answer else None,
         confirms=address is not None and address.entered_by_id is None,

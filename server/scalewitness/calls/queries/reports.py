@@ -12,9 +12,9 @@ from scalewitness.people.queries import address_of, has_proved, practitioners_at
 
 def report_of(call: Call, at: int | None = None) -> Report:
     """Whose word it is, by what was said of it last; at log position ``at``, now when None."""
-    said = [one for one in call.attestations.all() if at is None or one.position <= at]
-    if said:
-        return cast(Report, max(said, key=lambda one: one.position).report)
+    attested = [one for one in call.attestations.all() if at is None or one.position <= at]
+    if attested:
+        return cast(Report, max(attested, key=lambda one: one.position).report)
     return as_sent(call.method, reported=call.role != "keeper", interested=call.interested)
 
 

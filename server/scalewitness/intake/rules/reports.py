@@ -16,7 +16,7 @@ from scalewitness.domain.reports import Spoken, after_answer, after_statement
 from scalewitness.intake.batch import Actor, Batch
 from scalewitness.intake.known import Known
 from scalewitness.intake.submission import Sealed
-from scalewitness.letters.reports import tell_of_answer
+from scalewitness.letters.reports import notify_of_answer
 from scalewitness.people.models import PractitionerAddress
 from scalewitness.people.queries import address_of, has_proved
 
@@ -36,7 +36,7 @@ def report_answered(fact: Sealed, batch: Batch) -> int:
     stands = after_answer(_spoken_of(call), body.answer, proved=address.entered_by_id is None)
     position = _store(fact, call, stands, batch)
     if body.answer == "denied" or last is not None:
-        tell_of_answer(call, fact.id, body.answer, batch.letters)
+        notify_of_answer(call, fact.id, body.answer, batch.letters)
     return position
 
 

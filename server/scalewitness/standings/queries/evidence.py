@@ -36,9 +36,9 @@ def with_report(calls: QuerySet[Call], at: int | None = None) -> QuerySet[Stated
 
 
 def _report(at: int | None = None) -> Subquery:
-    said = Attestation.objects.filter(call=OuterRef("pk")).order_by("-position")
-    said = said if at is None else said.filter(position__lte=at)
-    return Subquery(said.values("report")[:1])
+    attested = Attestation.objects.filter(call=OuterRef("pk")).order_by("-position")
+    attested = attested if at is None else attested.filter(position__lte=at)
+    return Subquery(attested.values("report")[:1])
 
 
 def counting_calls(animal: UUID) -> list[StatedCall]:
