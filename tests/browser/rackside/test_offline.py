@@ -228,9 +228,11 @@ def test_two_tabs_send_once_and_agree(racks: Racks, phone: Phone) -> None:
         "request", lambda one: "/push" in one.url and pushes.append(one.post_data or "")
     )
     phone.context.set_offline(True)
+    first.bring_to_front()  # else each press waits a second for its next frame
     fill_in(first, "T-1")
     save(first, "T-1")
     expect(second.locator("#waiting")).to_have_text("1 not sent")
+    second.bring_to_front()
     fill_in(second, "T-2")
     save(second, "T-2")
     expect(first.locator("#waiting")).to_have_text("2 not sent")
