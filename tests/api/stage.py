@@ -22,7 +22,12 @@ from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.tree import tip
 from scalewitness.mail.services.links import link_token, sign_out_token
 from scalewitness.people.models import Grant, Keeper
-from scalewitness.people.services import enrol_device, name_practitioner
+from scalewitness.people.services import (
+    enrol_device,
+    enter_address,
+    name_practitioner,
+    open_practitioner_link,
+)
 from scalewitness.sales.models import OfferLink, Sale
 from scalewitness.sales.services import draft_sale
 
@@ -101,7 +106,7 @@ def set_stage(house: str = "") -> Stage:
         "young": str(young.pk),
         "bought": str(bought.pk),
         "collection": str(world.collection.pk),
-        "practitioner": str(name_practitioner(world.odile, new_id(), "Dr Aldous").pk),
+        **_reported(world),
         "laid": _laid(world, blind),
         "visit": str(visit),
         "visit_after": str(own),
@@ -184,6 +189,18 @@ def _photo(world: World, animal: Animal) -> str:
     outcome = world.say(world.odile, "photo_attached", animal.pk, body_of(plain_file()))
     take_photo_file(UUID(outcome.id), plain_file(), Actor(keeper=world.odile.pk), world.now)
     return str(outcome.id)
+
+
+def _reported(world: World) -> dict[str, str]:
+    """An endoscopy in the name of a veterinarian, and her link to it."""
+    now, named = timezone.now(), name_practitioner(world.odile, new_id(), "Dr Aldous")
+    body = {"observed": {"method": "endoscopy", "seen": "ovaries"}}
+    body |= {"reported": {"role": "veterinarian", "who": str(named.pk)}}
+    made = world.call(world.odile, world.animal("M1"), "female", body=body)
+    entered = enter_address(named, "practice@vets.example", new_id(), now)
+    link = open_practitioner_link(entered, new_id(), 0, now, timedelta(days=9))
+    token = link_token(link.pk)
+    return {"practitioner": str(named.pk), "reported": str(made.id), "reports_token": token}
 
 
 def _laid(world: World, animal: Animal) -> str:

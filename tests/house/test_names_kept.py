@@ -12,6 +12,7 @@ SCHEDULED = {
     "scalewitness.intake.tasks.lapse_due_offers",
     "scalewitness.intake.tasks.update_records",
     "scalewitness.intake.tasks.write_digests",
+    "scalewitness.letters.tasks.ask_practices",
     "scalewitness.ledger.tasks.push_to_witnesses",
     "scalewitness.ledger.tasks.sign_head",
     "scalewitness.mail.tasks.deliver_waiting",

@@ -43,6 +43,10 @@ ELSEWHERE: Mapping[str, Mapping[str, str]] = {
     "offer_photo": {"photo_id": "offered_photo"},
     "offer_receipt": {"fact_id": "offered_fact"},
     "offer_receipt_file": {"fact_id": "offered_fact"},
+    "read_document": {"call_id": "laid"},
+    "state_witness": {"call_id": "laid"},
+    "reports_by_link": {"token": "reports_token"},
+    "answer_by_link": {"token": "reports_token", "call_id": "reported"},
     "sign_out": {"token": "sign_out_token"},
     "acknowledge_by_link": {"token": "disclosure_token"},
 }

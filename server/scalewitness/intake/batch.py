@@ -25,20 +25,21 @@ from scalewitness.letters.owing import Owing
 
 @dataclass(frozen=True, slots=True)
 class Actor:
-    """Who sends: a keeper on a device, or a buyer through their link. ``by_code``: the buyer
-    also typed the code from their newest letter. ``proved``: the keeper gave a second factor
-    just now, or on a page their password where they have none."""
+    """Who sends: a keeper on a device, a buyer through their link, or a practitioner through
+    theirs. ``by_code``: the buyer also typed the code from their newest letter. ``proved``: the
+    keeper gave a second factor just now, or on a page their password where they have none."""
 
     keeper: UUID | None = None
     device: UUID | None = None
     buyer: UUID | None = None
     sale: UUID | None = None
+    practitioner: UUID | None = None
     by_code: bool = False
     proved: bool = False
 
     @property
     def by(self) -> UUID | None:
-        return self.keeper or self.buyer
+        return self.keeper or self.buyer or self.practitioner
 
 
 def draft_of(fact: Sealed, sender: Actor) -> Draft:

@@ -27,7 +27,7 @@ from scalewitness.ledger.services.writing import erase_text
 from scalewitness.mail.models import Letter
 from scalewitness.mail.services import queueing as mail
 from scalewitness.people import services as people
-from scalewitness.people.models import Keeper
+from scalewitness.people.models import Keeper, Practitioner
 from scalewitness.sales.models import Buyer, Sale
 from scalewitness.sales.queries import progress_of
 from scalewitness.sales.services import forget_buyer
@@ -69,6 +69,14 @@ def erase_texts_by(person: UUID, about: UUID | None = None) -> int:
     with transaction.atomic():
         deleted, _ = Text.objects.filter(mine).delete()
         return deleted + erase_photo_files(Photo.objects.filter(pk__in=stated.values("fact")))
+
+
+def erase_practitioner(practitioner: Practitioner) -> None:
+    """Their name, where they could be asked, and what letters say of them."""
+    with transaction.atomic():
+        people.forget_practitioner(practitioner)
+        mail.forget_recipient(practitioner.pk, erased_address(practitioner.pk))
+        mail.reword(Q(recipient=practitioner.pk), {"to_name": ERASED_NAME})
 
 
 def erase_buyers(buyers: Iterable[Buyer]) -> int:

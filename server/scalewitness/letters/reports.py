@@ -1,15 +1,71 @@
 """Letters about calls that were reported of somebody."""
 
+from datetime import datetime, timedelta
 from uuid import UUID
+
+from django.db import transaction
 
 from scalewitness.calls.models import Call
 from scalewitness.domain.sales import LIVE
+from scalewitness.fresh_ids import fresh_id
 from scalewitness.letters.animals import concerned, describe, notify_concerned
 from scalewitness.letters.owing import Owing
 from scalewitness.letters.sales import as_sold, notify_buyer
-from scalewitness.people.queries import keeper_of
+from scalewitness.mail.services import queueing as mail
+from scalewitness.people.models import Practitioner, PractitionerLink
+from scalewitness.people.queries import address_of, keeper_of, names_of, practitioners_asked
+from scalewitness.people.services import open_practitioner_link
 from scalewitness.sales.models import Sale
 from scalewitness.sales.queries import offer_in_force, progress_of, sales_of_animal
+
+ASK_AGAIN = timedelta(days=1)
+"""At most one letter a day to a practice, however many calls name it (our judgement)."""
+LASTS = timedelta(days=60)
+"""How long the link in it works (our judgement: practices answer when they have time)."""
+
+
+def ask_practitioners(now: datetime) -> int:
+    """Write to each practitioner whose address the operator entered about calls in their name
+    that no letter was about yet; how many letters. Safe to repeat and to run twice at once."""
+    asked = sum(_ask(one, now) for one in practitioners_asked())
+    if asked:
+        mail.wake()
+    return asked
+
+
+@transaction.atomic
+def _ask(practitioner: UUID, now: datetime) -> bool:
+    """One letter about all of them, which says nothing of any animal: its reader may be a guest
+    who is still blind to it."""
+    named = Practitioner.objects.select_for_update().get(pk=practitioner)
+    address = address_of(practitioner)
+    if address is None:
+        return False
+    last = PractitionerLink.objects.filter(address=address).order_by("-made_at").first()
+    if last is not None and last.made_at > now - ASK_AGAIN:
+        return False
+    calls = Call.objects.filter(examiner=practitioner, withdrawal=None)
+    calls = calls.exclude(attestations__kind="report_answered")
+    new = calls.filter(position__gt=last.upto if last else -1).order_by("position")
+    if not new:
+        return False
+    link = open_practitioner_link(address, fresh_id(now), new[len(new) - 1].position, now, LASTS)
+    mail.queue(
+        id=fresh_id(now),
+        kind="report_to_answer",
+        cause=link.pk,
+        recipient=named.pk,
+        to=address.email,
+        context={
+            "to_name": named.name,
+            "senders": sorted(set(names_of(call.by for call in new).values())),
+            "count": len(new),
+            "until": link.expires_at.isoformat(),
+            "reports_link": str(link.pk),
+        },
+        now=now,
+    )
+    return True
 
 
 def notify_of_answer(call: Call, fact: UUID, answer: str, owing: Owing) -> None:

@@ -6,6 +6,7 @@ from django.utils import timezone
 
 from scalewitness.letters.chasing import chase
 from scalewitness.letters.digests import owe_digests
+from scalewitness.letters.reports import ask_practitioners
 
 
 @shared_task(name="scalewitness.intake.tasks.chase_disclosures")
@@ -18,3 +19,9 @@ def chase_disclosures() -> int:
 def write_digests() -> int:
     """What waits for each keeper, once a week; safe to repeat."""
     return owe_digests(timezone.now())
+
+
+@shared_task(name="scalewitness.letters.tasks.ask_practices")
+def ask_practices() -> int:
+    """Asks practices whether they said what was reported of them; safe to run twice at once."""
+    return ask_practitioners(timezone.now())

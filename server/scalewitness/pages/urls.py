@@ -1,5 +1,5 @@
 """Every page's address. Links in letters rely on those under offers, visits, sales,
-animals and disputes."""
+animals, reports and disputes."""
 
 from django.urls import path, re_path
 
@@ -16,6 +16,7 @@ from scalewitness.pages.home import home
 from scalewitness.pages.offers import offer, problems
 from scalewitness.pages.papers import printing
 from scalewitness.pages.receipts import log, receipt
+from scalewitness.pages.reports import report
 from scalewitness.pages.sales import addresses, sale
 from scalewitness.pages.visits import visit
 
@@ -84,6 +85,16 @@ urlpatterns = [
     path("calls/<uuid:call_id>", call.show_accepted, name="accepted"),
     path("calls/<uuid:call_id>/withdrawal", call.withdraw, name="withdraw_call"),
     path("calls/<uuid:call_id>/objection", call.object_to, name="object_to_call"),
+    path("calls/<uuid:call_id>/document", report.read_document, name="read_document"),
+    path("calls/<uuid:call_id>/witness", report.state_witness, name="state_witness"),
+    path("reports", report.show_reports, name="reports"),
+    path("reports/<uuid:call_id>", report.answer_report, name="answer_report"),
+    path("reports/by-link/<str:token>", report.show_by_link, name="reports_by_link"),
+    path(
+        "reports/by-link/<str:token>/<uuid:call_id>",
+        report.answer_by_link,
+        name="answer_by_link",
+    ),
     path("examiners/<uuid:examiner_id>", examiner.show_examiner, name="examiner"),
     path("held-calls", late.show_held, name="held_calls"),
     path("held-calls/<uuid:held_id>/decision", late.decide, name="decide_held"),

@@ -134,6 +134,24 @@ class PractitionerAddress(models.Model):
         return f"address of {self.practitioner_id}"
 
 
+class PractitionerLink(models.Model):
+    """A practitioner's way in to all that was reported in their name: signed, expiring, gone
+    with a newer address. Its token is derived from the id, so nothing at rest opens it.
+
+    ``upto``: the position of the last call that the letter with it was about.
+    """
+
+    id = models.UUIDField(primary_key=True)
+    address = models.ForeignKey(PractitionerAddress, on_delete=models.CASCADE, related_name="links")
+    upto = models.BigIntegerField()
+    made_at = models.DateTimeField()
+    expires_at = models.DateTimeField()
+    revoked_at = models.DateTimeField(null=True)
+
+    def __str__(self) -> str:
+        return f"link for {self.address_id}"
+
+
 class IdempotencyKey(models.Model):
     """Which fact a sender's Idempotency-Key stands for, and when it was first used.
 

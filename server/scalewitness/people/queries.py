@@ -6,9 +6,12 @@ from typing import Any
 from uuid import UUID
 
 from allauth.account.models import EmailAddress
+from django.core.signing import BadSignature
 from django.db.models import Exists, F, OuterRef, Q, QuerySet
 
+from scalewitness.domain.errors import LinkGone
 from scalewitness.ledger.queries.prepared import Prepared, any_of
+from scalewitness.mail.services.links import link_of
 from scalewitness.people.models import (
     Device,
     DeviceKey,
@@ -18,6 +21,7 @@ from scalewitness.people.models import (
     Keeper,
     Practitioner,
     PractitionerAddress,
+    PractitionerLink,
 )
 
 
@@ -227,6 +231,29 @@ def address_of(practitioner: UUID) -> PractitionerAddress | None:
     """Where they are asked: the newest that the operator entered, else the newest of all."""
     found = PractitionerAddress.objects.filter(practitioner=practitioner).order_by("-at", "-pk")
     return found.filter(entered_by=None).first() or found.first()
+
+
+def practitioners_asked() -> list[UUID]:
+    """Those whose address the operator entered."""
+    entered = PractitionerAddress.objects.filter(entered_by=None)
+    return list(entered.values_list("practitioner", flat=True).distinct())
+
+
+def practitioner_link_behind(token: str, now: datetime) -> PractitionerLink:
+    """The live link a token opens.
+
+    Raises:
+        LinkGone: forged, unknown, expired or revoked; one answer for all.
+    """
+    try:
+        link_id = link_of(token)
+    except BadSignature:
+        raise LinkGone() from None
+    links = PractitionerLink.objects.select_related("address__practitioner")
+    link = links.filter(pk=link_id, revoked_at=None, expires_at__gt=now).first()
+    if link is None:
+        raise LinkGone()
+    return link
 
 
 def has_proved(keeper: UUID, email: str) -> bool:

@@ -41,6 +41,7 @@ from scalewitness.people.models import (
     Keeper,
     Practitioner,
     PractitionerAddress,
+    PractitionerLink,
 )
 from scalewitness.people.queries import account_of
 
@@ -245,9 +246,21 @@ def name_practitioner(keeper: Keeper, practitioner: UUID, name: str) -> Practiti
 def enter_address(
     practitioner: Practitioner, email: str, address: UUID, now: datetime, by: Keeper | None = None
 ) -> PractitionerAddress:
-    """Where to ask a practitioner. ``by`` None: the operator, from what the practice publishes."""
+    """Where to ask a practitioner. ``by`` None: the operator, from what the practice publishes;
+    then links sent to an earlier address stop working."""
+    if by is None:
+        links = PractitionerLink.objects.filter(address__practitioner=practitioner, revoked_at=None)
+        links.update(revoked_at=now)
     return PractitionerAddress.objects.create(
         id=address, practitioner=practitioner, email=email.lower(), entered_by=by, at=now
+    )
+
+
+def open_practitioner_link(
+    address: PractitionerAddress, link: UUID, upto: int, now: datetime, lasts: timedelta
+) -> PractitionerLink:
+    return PractitionerLink.objects.create(
+        id=link, address=address, upto=upto, made_at=now, expires_at=now + lasts
     )
 
 

@@ -85,6 +85,12 @@ def link_behind(token: str, now: datetime) -> OfferLink:
     return link
 
 
+def is_party_at(email: str, animal: UUID) -> bool:
+    """Whether it was ever to be sold to whoever has this address."""
+    bought = SaleAnimal.objects.filter(animal=animal, sale__buyer__email__iexact=email)
+    return bought.exists()
+
+
 def animals_on_sale(animals: Iterable[UUID]) -> frozenset[UUID]:
     """Those of the animals a buyer is waiting for: in a sale that is not handed over yet."""
     states = states_of_sales(animals)

@@ -167,6 +167,7 @@ CELERY_BEAT_SCHEDULE = {
         "task": "scalewitness.intake.tasks.chase_disclosures",
         "schedule": 300.0,
     },
+    "ask practices": {"task": "scalewitness.letters.tasks.ask_practices", "schedule": 300.0},
     "write digests": {
         "task": "scalewitness.intake.tasks.write_digests",
         "schedule": crontab(hour="5", minute="10", day_of_week="mon"),

@@ -1,5 +1,6 @@
 """Calls that were reported of others, as those others may see them."""
 
+from collections.abc import Iterable
 from datetime import datetime
 from typing import cast
 from uuid import UUID
@@ -32,14 +33,19 @@ def spoke_of(call: Call, keeper: UUID, kind: str) -> bool:
 def reported_of(keeper: UUID, now: datetime) -> list[Call]:
     """Calls that others sent in the keeper's name, newest first: whoever they name is asked at
     an address that the keeper proved. Not of animals that they are still to check blind."""
-    rows = Call.objects.filter(examiner__in=practitioners_at(keeper)).exclude(role="keeper")
+    named = practitioners_at(keeper).values_list("practitioner", flat=True).distinct()
+    return reported([one for one in named if _is_asked(keeper, one)], keeper, now)
+
+
+def reported(practitioners: Iterable[UUID], reader: UUID | None, now: datetime) -> list[Call]:
+    """Calls that were sent in these names, as the ``reader`` may see them; None: a person who is
+    no keeper here."""
+    rows = Call.objects.filter(examiner__in=list(practitioners)).exclude(role="keeper")
     listed = rows.select_related("animal").prefetch_related("attestations").order_by("-position")
-    sights = sights_of(keeper, {call.animal_id for call in listed}, now)
-    return [
-        call
-        for call in listed
-        if sights.get(call.animal_id) != "blind" and _is_asked(keeper, call.examiner)
-    ]
+    if reader is None:
+        return list(listed)
+    sights = sights_of(reader, {call.animal_id for call in listed}, now)
+    return [call for call in listed if sights.get(call.animal_id) != "blind"]
 
 
 def _is_asked(keeper: UUID, practitioner: UUID) -> bool:

@@ -18,7 +18,8 @@ from scalewitness.intake.known import Known
 from scalewitness.intake.submission import Sealed
 from scalewitness.letters.reports import notify_of_answer
 from scalewitness.people.models import PractitionerAddress
-from scalewitness.people.queries import address_of, has_proved
+from scalewitness.people.queries import address_of, has_proved, verified_keeper
+from scalewitness.sales.queries import is_party_at
 
 
 def report_answered(fact: Sealed, batch: Batch) -> int:
@@ -27,9 +28,9 @@ def report_answered(fact: Sealed, batch: Batch) -> int:
     body = cast(ReportAnswered, fact.body)
     call = _call_on(body.call, fact.about)
     address = _asked(call, batch.actor)
-    if address is None or _still_blind(call, batch):
+    if address is None:
         raise NotFound()
-    _check_apart(call, batch)
+    _check_whom_it_names(call, address.email, batch)
     last = last_answer(call)
     if last is not None and last.answer == body.answer:
         raise NotNow("They have answered so already.")
@@ -68,15 +69,23 @@ def _call_on(call_id: str, animal: UUID) -> Call:
 def _asked(call: Call, actor: Actor) -> PractitionerAddress | None:
     """The address at which whom the call names is asked, if the actor is them."""
     address = None if call.role == "keeper" else address_of(call.examiner)
-    if address is None or actor.keeper is None or not has_proved(actor.keeper, address.email):
-        return None
-    return address
+    if address is None or actor.practitioner == call.examiner:
+        return address
+    proved = actor.keeper is not None and has_proved(actor.keeper, address.email)
+    return address if proved else None
 
 
-def _still_blind(call: Call, batch: Batch) -> bool:
-    """Whether they are to check this animal without knowing: first that, then the answer."""
-    keeper = cast(UUID, batch.actor.keeper)
-    return sights_of(keeper, [call.animal_id], batch.now).get(call.animal_id) == "blind"
+def _check_whom_it_names(call: Call, email: str, batch: Batch) -> None:
+    """Also by their link: whoever has an account or bought the animal at that address is them.
+    Who is still to check it without knowing does that first."""
+    account = verified_keeper(email)
+    keeper = batch.actor.keeper or (account.pk if account else None)
+    if keeper is not None:
+        if sights_of(keeper, [call.animal_id], batch.now).get(call.animal_id) == "blind":
+            raise NotFound()
+        _check_apart(call, keeper, batch)
+    if is_party_at(email, call.animal_id):
+        raise NotAllowed("Whoever has or had a share in this animal cannot confirm it.")
 
 
 def _for_somebody_else(call_id: str, fact: Sealed, batch: Batch) -> Call:
@@ -85,15 +94,14 @@ def _for_somebody_else(call_id: str, fact: Sealed, batch: Batch) -> Call:
         raise NotFound()
     animal_open(batch.actor.keeper, fact.about, batch.now)
     call = _call_on(call_id, fact.about)
-    _check_apart(call, batch)
+    _check_apart(call, batch.actor.keeper, batch)
     if spoke_of(call, batch.actor.keeper, fact.kind):
         raise NotNow("You have said so already.")
     return call
 
 
-def _check_apart(call: Call, batch: Batch) -> None:
+def _check_apart(call: Call, keeper: UUID, batch: Batch) -> None:
     """Nobody confirms what they, or those they keep animals with, sent or gain by."""
-    keeper = cast(UUID, batch.actor.keeper)
     if share_a_collection(keeper, call.by):
         raise NotAllowed("Whoever sent this call, or keeps animals with them, cannot confirm it.")
     subject = Known(keeper, batch.now).of(call.animal_id)

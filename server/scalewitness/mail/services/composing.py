@@ -80,6 +80,9 @@ def _addresses(letter: Letter) -> dict[str, str]:
     if "link" in letter.context:
         token = link_token(UUID(letter.context["link"]))
         found["link_url"] = home = f"{settings.PUBLIC_URL}/offers/{token}"
+    if "reports_link" in letter.context:
+        token = link_token(UUID(letter.context["reports_link"]))
+        found["reports_url"] = f"{settings.PUBLIC_URL}/reports/by-link/{token}"
     if "code_id" in letter.context:
         found["digits"] = code_of(UUID(letter.context["code_id"]))
     if "confirm" in letter.context:

@@ -27,6 +27,11 @@ FLAGS: Mapping[str, str] = {
     "clock_ahead": "The sender's clock was ahead of ours.",
     "late": "It arrived long after the visit and the keeper admitted it.",
 }
+CONFIRMED: Mapping[str, str] = {
+    "report_answered": "Whoever it names confirmed it.",
+    "document_read": "Someone without a share in the animal read the report it is taken from.",
+    "witness_stated": "Someone without a share in the animal saw them too.",
+}
 GROUNDS: Mapping[str, str] = {
     "wrong_animal": "another animal was checked",
     "wrong_reading": "it was misread",
@@ -55,6 +60,8 @@ class CallInWords:
     state: str
     flags: tuple[str, ...]
     objections: tuple[str, ...]
+    report: str | None
+    may_be_confirmed: tuple[str, ...]
     harm: tuple[str, ...]
     note: str | None
     photos: tuple[Photo, ...]
@@ -131,11 +138,35 @@ def _shown(key: str, one: ShownCall, who: str, dossier: Dossier, *, notes: bool)
         weight=support(one.weight.log10_lr) if one.weight else None,
         state=_state(one),
         flags=flags_of(call, body),
+        report=_report(one),
+        may_be_confirmed=_ways(one),
         objections=tuple(GROUNDS[made.ground] for made in call.objections.all()),
         harm=body.harm,
         note=one.note if notes else None,
         photos=tuple(photo for photo in dossier.photos if photo.call == call.pk),
     )
+
+
+def _report(one: ShownCall) -> str | None:
+    """Whose word a call is, where it is not its examiner's own; without a name."""
+    if one.report == "own":
+        return None
+    last = max(one.call.attestations.all(), key=lambda attested: attested.position, default=None)
+    if one.report == "confirmed":
+        return CONFIRMED[last.kind] if last else None
+    if one.report == "denied":
+        return "Whoever it names says that they did not make this call."
+    if last is not None:
+        return "It is its sender's word: the answer came from an address that the sender gave."
+    return "It is its sender's word: nobody without a share in it has confirmed it."
+
+
+def _ways(one: ShownCall) -> tuple[str, ...]:
+    """By what others might still confirm it."""
+    if one.report != "unconfirmed" or not one.counts:
+        return ()
+    document = ("document",) if one.call.body.get("document") else ()
+    return (*document, "witness") if one.call.method == "reproduction" else document
 
 
 def flags_of(call: Call, body: CallMade) -> tuple[str, ...]:

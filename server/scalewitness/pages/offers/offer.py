@@ -7,6 +7,7 @@ referrer has browsers send ``Origin: null``, which the token check would refuse.
 
 from collections.abc import Callable, Iterator
 from dataclasses import replace
+from datetime import datetime
 from functools import wraps
 from typing import Any
 from uuid import UUID
@@ -48,26 +49,32 @@ from scalewitness.standings.queries.logged import label_of, latest_standing, lat
 View = Callable[..., HttpResponse]
 
 
-def by_link(view: View) -> View:
+def opened_by(behind: Callable[[str, datetime], object]) -> Callable[[View], View]:
     """Open a live link; anything else is the same plain page that says it opens nothing.
-    The view gets the request, the token and the link."""
+    The view gets the request, the token and the link, which is ``behind`` the token."""
 
-    @csrf_exempt
-    @wraps(view)
-    def answer(request: HttpRequest, token: str, **more: Any) -> HttpResponse:
-        try:
-            link = link_behind(token, timezone.now())
-            response = view(request, token, link, **more)
-        except (LinkGone, NotFound):
-            often = tried_too_often(request)
-            response = page(request, "offers/gone.html", status=429 if often else 404)
-            if often:
-                response["Retry-After"] = str(SECONDS)
-        response["Referrer-Policy"] = "no-referrer"
-        add_never_cache_headers(response)
-        return response
+    def decorate(view: View) -> View:
+        @csrf_exempt
+        @wraps(view)
+        def answer(request: HttpRequest, token: str, **more: Any) -> HttpResponse:
+            try:
+                response = view(request, token, behind(token, timezone.now()), **more)
+            except (LinkGone, NotFound):
+                often = tried_too_often(request)
+                response = page(request, "offers/gone.html", status=429 if often else 404)
+                if often:
+                    response["Retry-After"] = str(SECONDS)
+            response["Referrer-Policy"] = "no-referrer"
+            add_never_cache_headers(response)
+            return response
 
-    return answer
+        return answer
+
+    return decorate
+
+
+by_link = opened_by(link_behind)
+"""By the buyer's."""
 
 
 def actor_by(link: OfferLink) -> Actor:

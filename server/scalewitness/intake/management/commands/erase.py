@@ -9,10 +9,9 @@ from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
 from scalewitness.domain.errors import Refused
-from scalewitness.intake.erasure import close_account, erase_buyers
+from scalewitness.intake.erasure import close_account, erase_buyers, erase_practitioner
 from scalewitness.ledger.services.writing import erase_text
 from scalewitness.people.models import Keeper, Practitioner
-from scalewitness.people.services import forget_practitioner
 from scalewitness.sales.models import Buyer
 
 
@@ -57,7 +56,7 @@ def _practitioner(who: str, _: bool) -> str:
     found = Practitioner.objects.filter(pk=known).first() if known else None
     if found is None:
         raise CommandError(f"nobody was named under {who}")
-    forget_practitioner(found)
+    erase_practitioner(found)
     return "1 name erased"
 
 

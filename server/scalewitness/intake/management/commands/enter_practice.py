@@ -10,6 +10,7 @@ from django.core.validators import validate_email
 from django.utils import timezone
 
 from scalewitness.fresh_ids import fresh_id
+from scalewitness.letters.reports import ask_practitioners
 from scalewitness.people.queries import practitioner_of
 from scalewitness.people.services import enter_address
 
@@ -36,4 +37,5 @@ class Command(BaseCommand):
         if found is None:
             raise CommandError(f"nobody was named under {who}")
         enter_address(found, email, fresh_id(now), now)
+        ask_practitioners(now)
         self.stdout.write(f"{found.name}, named by {found.named_by.name}, is asked at {email}")

@@ -1,0 +1,208 @@
+"""What a report says of itself: to whom it names, by a link or with an account, to those who
+confirm it, and to a buyer."""
+
+import re
+from datetime import timedelta
+
+import pytest
+from django.core.management import call_command
+from django.utils import timezone
+from tests.intake.test_reports import DOCUMENT, eggs, endoscopy
+from tests.pages.browser import Browser
+from tests.world import World, keeper, new_id
+
+from scalewitness.animals.models import Animal
+from scalewitness.calls.queries.reports import report_of
+from scalewitness.ledger.models import Entry
+from scalewitness.letters.reports import ask_practitioners
+from scalewitness.mail.models import Letter
+from scalewitness.mail.services.composing import compose
+from scalewitness.people.models import Practitioner, PractitionerLink
+from scalewitness.people.services import name_practitioner
+
+pytestmark = pytest.mark.django_db
+PRACTICE = "desk@practice.example"
+
+
+@pytest.fixture
+def named(world: World) -> Practitioner:
+    world.now = timezone.now()
+    return name_practitioner(world.odile, new_id(world.now), "Dr Ilse Brandt")
+
+
+@pytest.fixture
+def animal(world: World, named: Practitioner) -> Animal:
+    found = world.animal("R1")
+    endoscopy(world, found, named, document=DOCUMENT)
+    return found
+
+
+def enter(named: Practitioner, email: str = PRACTICE) -> None:
+    call_command("enter_practice", str(named.pk), email)
+
+
+def asked() -> list[Letter]:
+    return list(Letter.objects.filter(kind="report_to_answer").order_by("created_at"))
+
+
+def link_in(letter: Letter) -> str:
+    found = re.search(r"http://testserver(/reports/by-link/\S+)", str(compose(letter).body))
+    assert found
+    return found[1]
+
+
+def report(animal: Animal) -> str:
+    return report_of(animal.calls.get())
+
+
+def test_the_practice_is_written_to_reads_and_confirms_without_an_account(
+    named: Practitioner, animal: Animal
+) -> None:
+    enter(named)
+    (letter,) = asked()
+    assert letter.to == PRACTICE
+    message = compose(letter)
+    for word in ("male", "testes", "R1"):
+        assert word not in f"{message.subject} {message.body}", "its reader may be a blind guest"
+    path, visitor = link_in(letter), Browser()
+    page = visitor.open(path)
+    assert "Odile Marten" in page.text
+    assert "concluded male" in page.text
+    form = visitor.open(next(one for one in page.links if one.startswith(f"{path}/")))
+    visitor.send(form.form(), answer="confirmed", note="On the third, under sedation.")
+    assert report(animal) == "confirmed"
+    assert "You said that you made it." in visitor.open(path).text
+    said = Entry.objects.get(kind="report_answered")
+    assert said.by == named.pk
+    assert PRACTICE.encode() not in bytes(said.leaf)
+
+
+def test_a_denial_by_link_is_told(world: World, named: Practitioner, animal: Animal) -> None:
+    enter(named)
+    path, call = link_in(asked()[0]), animal.calls.get().pk
+    visitor = Browser()
+    visitor.fill(f"{path}/{call}", answer="denied")
+    assert report(animal) == "denied"
+    assert Letter.objects.filter(kind="report_answered", to=world.odile.email).exists()
+    shown = Browser(world.odile).open(f"/animals/{animal.pk}").text
+    assert "Whoever it names says that they did not make this call." in shown
+
+
+def test_one_letter_a_day_whatever_comes(world: World, named: Practitioner, animal: Animal) -> None:
+    now = timezone.now()
+    assert ask_practitioners(now) == 0, "nobody looked up where they are asked"
+    enter(named)
+    assert len(asked()) == 1
+    for number in range(3):
+        endoscopy(world, world.animal(f"N{number}"), named)
+    assert ask_practitioners(now + timedelta(hours=23)) == 0
+    assert ask_practitioners(now + timedelta(hours=25)) == 1
+    assert asked()[1].context["count"] == 3, "what the first was about is not asked twice"
+    assert ask_practitioners(now + timedelta(days=3)) == 0
+
+
+def test_links_end_with_their_time_with_a_newer_address_and_with_the_name(
+    named: Practitioner, animal: Animal
+) -> None:
+    enter(named)
+    first, visitor = link_in(asked()[0]), Browser()
+    assert visitor.client.get(first).status_code == 200
+    assert visitor.client.get(f"{first[:-3]}xyz").status_code == 404
+    enter(named, "other@practice.example")
+    assert visitor.client.get(first).status_code == 404
+    second = link_in(asked()[1])
+    PractitionerLink.objects.update(expires_at=timezone.now() - timedelta(seconds=1))
+    assert visitor.client.get(second).status_code == 404
+    call_command("erase", "practitioner", str(named.pk))
+    assert not PractitionerLink.objects.exists()
+    assert {one.to for one in asked()}.isdisjoint({PRACTICE, "other@practice.example"})
+
+
+def test_a_blind_guest_at_that_address_reads_nothing_by_their_link(
+    world: World, named: Practitioner, animal: Animal
+) -> None:
+    vet = keeper("Ilse Brandt")
+    enter(named, vet.email)
+    path, call = link_in(asked()[0]), animal.calls.get().pk
+    visit = world.visit(vet, animal)
+    for browser, list_, one in (
+        (Browser(), path, f"{path}/{call}"),
+        (Browser(vet), "/reports", f"/reports/{call}"),
+    ):
+        browser.client.raise_request_exception = False
+        assert "concluded" not in browser.open(list_).text
+        assert browser.client.get(one).status_code == 404
+    world.call(vet, animal, "male", visit=visit)
+    assert "concluded male" in Browser().open(path).text
+
+
+def test_whoever_was_to_buy_it_does_not_confirm_it_by_link(
+    world: World, named: Practitioner, animal: Animal
+) -> None:
+    world.draft(animal, email=PRACTICE.title())
+    enter(named)
+    path, visitor = link_in(asked()[0]), Browser()
+    visitor.client.raise_request_exception = False
+    form = visitor.open(f"{path}/{animal.calls.get().pk}")
+    refused = visitor.send(form.form(), answer="confirmed")
+    assert "share in this animal" in refused.text
+    assert report(animal) == "unconfirmed"
+
+
+def test_with_an_account_one_answers_on_a_page_of_one_s_own(
+    named: Practitioner, animal: Animal
+) -> None:
+    vet = keeper("Ilse Brandt")
+    enter(named, vet.email)
+    hers = Browser(vet)
+    form = hers.open(f"/reports/{animal.calls.get().pk}")
+    assert "counts as your finding" in form.text
+    hers.send(form.form(), answer="confirmed")
+    assert report(animal) == "confirmed"
+
+
+def test_the_card_says_whose_word_it_is_and_leads_to_what_confirms_it(
+    world: World, animal: Animal
+) -> None:
+    call = animal.calls.get().pk
+    world.view(world.stan, animal)
+    his = Browser(world.stan)
+    card = his.open(f"/animals/{animal.pk}")
+    assert "sender's word: nobody without a share in it has confirmed it" in card.text
+    assert f"/calls/{call}/document" in card.links
+    assert f"/calls/{call}/witness" not in card.links
+    own = Browser(world.odile).open(f"/animals/{animal.pk}")
+    assert f"/calls/{call}/document" not in own.links
+    form = his.open(f"/calls/{call}/document")
+    assert DOCUMENT in form.text
+    his.send(form.form())
+    assert report(animal) == "confirmed"
+    card = his.open(f"/animals/{animal.pk}")
+    assert "read the report it is taken from" in card.text
+    assert f"/calls/{call}/document" not in card.links
+
+
+def test_a_witness_says_so_and_a_keeper_with_a_share_reads_why_not(world: World) -> None:
+    world.now = timezone.now()
+    animal = world.animal("R2")
+    call = eggs(world, world.odile, animal)
+    world.make_partner(world.pim)
+    hers = Browser(world.pim)
+    hers.client.raise_request_exception = False
+    refused = hers.fill(f"/calls/{call}/witness")
+    assert "keeps animals with them, cannot confirm it" in refused.text
+    world.view(world.stan, animal)
+    his = Browser(world.stan)
+    his.fill(f"/calls/{call}/witness")
+    assert report(animal) == "confirmed"
+
+
+def test_a_buyer_reads_whose_word_it_is(world: World, named: Practitioner, animal: Animal) -> None:
+    sale = world.draft(animal)
+    world.offer(sale)
+    offer = Letter.objects.get(kind="offer")
+    found = re.search(r"http://testserver(/offers/[^\s/]+)\s", str(compose(offer).body))
+    assert found
+    text = Browser().open(found[1]).text
+    assert "sender's word: nobody without a share in it has confirmed it" in text
+    assert "Brandt" not in text
