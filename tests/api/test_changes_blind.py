@@ -20,6 +20,7 @@ from tests.world import World, keeper, probing
 from scalewitness.animals.models import Animal
 from scalewitness.domain.moments import rfc3339
 from scalewitness.domain.sync import read_cursor
+from scalewitness.people.models import Keeper
 
 UUID_ = re.compile(rb"[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}")
 TIME = re.compile(rb"20\d\d-\d\d-\d\dT[0-9:.]+(?:Z|\+00:00)")
@@ -55,7 +56,7 @@ def _story(about_the_blind: bool, limit: int) -> Iterator[bytes]:
     second = keeper("Anna After")
     their_visit = world.visit(second, blind, hidden)
     world.call(second, target, "female", visit=their_visit)
-    _say_more(world, target, str(first.id))
+    _say_more(world, target, str(first.id), second)
     yield from (found := _raw(api, _cursor(found), limit))
     world.say(
         world.odile, "husbandry_noted", blind.pk, {"noted": {"type": "weight", "grams": "900"}}
@@ -73,8 +74,11 @@ def _later(world: World) -> World:
     return world
 
 
-def _say_more(world: World, target: Animal, call: str) -> None:
-    """Whatever else rests on calls: withdrawal, objection, offer, dispute."""
+def _say_more(world: World, target: Animal, call: str, witness: Keeper) -> None:
+    """Whatever else rests on calls: withdrawal, objection, a witness, offer, dispute."""
+    eggs = {"method": "reproduction", "event": "laid_eggs", "witnessed": True}
+    laid = world.call(world.odile, target, "female", body={"observed": eggs})
+    world.say(witness, "witness_stated", target.pk, {"call": laid.id})
     world.make_partner(world.pim)
     world.say(world.pim, "call_objected", target.pk, {"call": call, "ground": "other"})
     world.say(world.odile, "call_withdrawn", target.pk, {"call": call})

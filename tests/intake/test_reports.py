@@ -293,4 +293,8 @@ def test_replay_is_exact_with_every_kind_of_answer(
     world.view(world.stan, animal)
     world.say(world.stan, "witness_stated", animal.pk, {"call": eggs_seen})
     answer(world, vet, animal, call, "confirmed")
-    assert list(Replay().differences()) == []
+    replay = Replay()
+    assert list(replay.differences()) == []
+    told = replay._animals[animal.pk].evidence()
+    assert [one.report for one in told] == ["confirmed", "confirmed"]
+    assert told == [evidence_of(one) for one in counting_calls(animal.pk)]

@@ -5,6 +5,7 @@ import re
 from datetime import timedelta
 
 import pytest
+from django.core.cache import cache
 from django.core.management import call_command
 from django.utils import timezone
 from tests.intake.test_reports import DOCUMENT, eggs, endoscopy
@@ -26,6 +27,7 @@ PRACTICE = "desk@practice.example"
 
 @pytest.fixture
 def named(world: World) -> Practitioner:
+    cache.clear()  # of wrong links tried by others
     world.now = timezone.now()
     return name_practitioner(world.odile, new_id(world.now), "Dr Ilse Brandt")
 
@@ -81,11 +83,12 @@ def test_a_denial_by_link_is_told(world: World, named: Practitioner, animal: Ani
     enter(named)
     path, call = link_in(asked()[0]), animal.calls.get().pk
     visitor = Browser()
-    visitor.fill(f"{path}/{call}", answer="denied")
+    visitor.fill(f"{path}/{call}", answer="denied", note="It was another snake.")
     assert report(animal) == "denied"
     assert Letter.objects.filter(kind="report_answered", to=world.odile.email).exists()
     shown = Browser(world.odile).open(f"/animals/{animal.pk}").text
     assert "Whoever it names says that they did not make this call." in shown
+    assert "It was another snake." in shown
 
 
 def test_one_letter_a_day_whatever_comes(world: World, named: Practitioner, animal: Animal) -> None:
@@ -155,10 +158,12 @@ def test_with_an_account_one_answers_on_a_page_of_one_s_own(
     vet = keeper("Ilse Brandt")
     enter(named, vet.email)
     hers = Browser(vet)
+    assert f"/reports/{animal.calls.get().pk}" in hers.open("/").links
     form = hers.open(f"/reports/{animal.calls.get().pk}")
-    assert "counts as your finding" in form.text
+    assert "counts as your own call" in form.text
     hers.send(form.form(), answer="confirmed")
     assert report(animal) == "confirmed"
+    assert f"/reports/{animal.calls.get().pk}" not in hers.open("/").links
 
 
 def test_the_card_says_whose_word_it_is_and_leads_to_what_confirms_it(
@@ -180,6 +185,29 @@ def test_the_card_says_whose_word_it_is_and_leads_to_what_confirms_it(
     card = his.open(f"/animals/{animal.pk}")
     assert "read the report it is taken from" in card.text
     assert f"/calls/{call}/document" not in card.links
+
+
+def test_the_fingerprint_of_a_written_report_is_given_with_the_call(
+    world: World, named: Practitioner
+) -> None:
+    animal, hers = world.animal("R2"), Browser(world.odile)
+    path, typed = (
+        f"/animals/{animal.pk}/calls/new/endoscopy",
+        {
+            "seen": "testes",
+            "conclusion": "male",
+            "sureness": "certain",
+            "identified_by": "appearance",
+            "held_by": "sedated",
+            "told": "no",
+            "reported_role": "veterinarian",
+            "reported_name": named.name,
+        },
+    )
+    wrong = hers.fill(path, **typed, document="a scan of it")
+    assert "A fingerprint has 64 hexadecimal digits." in wrong.text
+    assert hers.fill(path, **typed, document=f" {DOCUMENT.upper()}").status == 302
+    assert animal.calls.get().body["document"] == DOCUMENT
 
 
 def test_a_witness_says_so_and_a_keeper_with_a_share_reads_why_not(world: World) -> None:

@@ -12,7 +12,7 @@ MASK: Final = "***"
 _STROKE: Final = "(?:/|%2F|%252F)"
 """Also in an address that is part of another's query."""
 _VALUE: Final = rf"(?:(?!{_STROKE})[^\s?&#\"'<>])+"
-_AFTER: Final = rf"(?:offers|sign-out|confirm-email|reset{_STROKE}key)"
+_AFTER: Final = rf"(?:offers|by-link|sign-out|confirm-email|reset{_STROKE}key)"
 _COLON: Final = "(?::|%3A|%253A)"
 _NAMES: Final = "token|key|code|password|secret|email"
 

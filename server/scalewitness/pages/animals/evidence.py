@@ -9,6 +9,7 @@ import msgspec
 
 from scalewitness.animals.models import Photo
 from scalewitness.calls.models import Call
+from scalewitness.calls.queries.reports import last_answer
 from scalewitness.domain.clocks import correction_in_words
 from scalewitness.domain.facts import CallMade
 from scalewitness.domain.methods import METHODS
@@ -61,6 +62,7 @@ class CallInWords:
     flags: tuple[str, ...]
     objections: tuple[str, ...]
     report: str | None
+    answer_note: str | None
     may_be_confirmed: tuple[str, ...]
     harm: tuple[str, ...]
     note: str | None
@@ -139,6 +141,7 @@ def _shown(key: str, one: ShownCall, who: str, dossier: Dossier, *, notes: bool)
         state=_state(one),
         flags=flags_of(call, body),
         report=_report(one),
+        answer_note=_answer_note(one, dossier) if notes else None,
         may_be_confirmed=_ways(one),
         objections=tuple(GROUNDS[made.ground] for made in call.objections.all()),
         harm=body.harm,
@@ -159,6 +162,11 @@ def _report(one: ShownCall) -> str | None:
     if last is not None:
         return "It is its sender's word: the answer came from an address that the sender gave."
     return "It is its sender's word: nobody without a share in it has confirmed it."
+
+
+def _answer_note(one: ShownCall, dossier: Dossier) -> str | None:
+    answer = last_answer(one.call)
+    return dossier.texts.get((answer.pk, "note")) if answer else None
 
 
 def _ways(one: ShownCall) -> tuple[str, ...]:

@@ -90,6 +90,15 @@ class CallForm(FactForm):
         max_length=120,
         help_text="Kept out of the log. Buyers see the role only.",
     )
+    document = forms.RegexField(
+        r"^\s*[0-9A-Fa-f]{64}\s*$",
+        label="Fingerprint of the written report, if there is one",
+        required=False,
+        help_text="Its SHA-256, 64 hexadecimal digits, for instance by sha256sum. Somebody without "
+        "a share in the animal can then read the file and confirm it. Keep the file yourself.",
+        error_messages={"invalid": "A fingerprint has 64 hexadecimal digits."},
+        widget=forms.TextInput(attrs={"autocomplete": "off"}),
+    )
     note = note("Note", help_text="Anything the next examiner or the keeper should know.")
 
     practitioner: UUID | None = None
@@ -97,7 +106,7 @@ class CallForm(FactForm):
 
     def __init__(self, *args: Any, steward: bool, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        unused = [] if steward else ["reported_role", "reported_name"]
+        unused = [] if steward else ["reported_role", "reported_name", "document"]
         if not self.words.hands_on:
             unused += ["held_by", "harm"]
         for name in unused:
@@ -115,7 +124,10 @@ class CallForm(FactForm):
         yield "What it means", self._shown(("conclusion", "sureness"))
         yield "Which animal", self._shown(("identified_by", "code"))
         yield "How it went", self._shown(("told", "held_by", "harm"))
-        yield "Who and when", self._shown(("reported_role", "reported_name", "examined"))
+        yield (
+            "Who and when",
+            self._shown(("reported_role", "reported_name", "document", "examined")),
+        )
         yield "In your words", self._shown(("note",))
 
     def _shown(self, names: Iterable[str]) -> list[BoundField]:
@@ -158,6 +170,8 @@ class CallForm(FactForm):
             body["told"] = given["told"]
         if given["visit"]:
             body["visit"] = given["visit"]
+        if given.get("document"):
+            body["document"] = given["document"].strip().lower()
         if self.practitioner is not None:
             body["reported"] = {"role": given["reported_role"], "who": str(self.practitioner)}
         return body

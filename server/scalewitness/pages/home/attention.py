@@ -9,9 +9,11 @@ from django.urls import reverse
 from scalewitness.animals.models import Animal
 from scalewitness.animals.queries import stewarded_collections
 from scalewitness.calls.queries.held import held_calls
+from scalewitness.calls.queries.reports import last_answer, reported_of
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.disclosures.queries import disclosures_in, disclosures_to
 from scalewitness.disputes.queries import disputes_seen
+from scalewitness.domain.methods import METHODS
 from scalewitness.mail.queries import letters_for
 from scalewitness.people.models import Keeper
 from scalewitness.sales.models import Sale
@@ -37,6 +39,7 @@ def attention(keeper: Keeper, now: datetime) -> list[Task]:
         *_disclosures(keeper, now),
         *_late_calls(keeper, now),
         *_visits(keeper, now),
+        *_reports(keeper, now),
     ]
     return sorted(found, key=lambda one: not one.urgent)
 
@@ -97,6 +100,13 @@ def _late_calls(keeper: Keeper, now: datetime) -> Iterable[Task]:
         yield Task(
             "A late call waits for your decision", title_of(held.animal), reverse("held_calls")
         )
+
+
+def _reports(keeper: Keeper, now: datetime) -> Iterable[Task]:
+    for call in reported_of(keeper.pk, now):
+        if last_answer(call) is None:
+            url = reverse("answer_report", args=[call.pk])
+            yield Task("A check was reported in your name", METHODS[call.method].name, url)
 
 
 def _visits(keeper: Keeper, now: datetime) -> Iterable[Task]:
