@@ -26,7 +26,7 @@ from tests.plugins.own_database import own_copy
 SMALL = 40
 MORE_QUERIES = 5
 TIMES = 3
-RUNS = 3
+RUNS = 5
 
 Ask = Callable[[], HttpResponseBase]
 

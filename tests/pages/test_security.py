@@ -96,17 +96,22 @@ from django.test import Client
 print(Client().get("/health/live", secure=True).headers.get("Strict-Transport-Security"))
 """
 
+ANOTHER = pytest.mark.long(
+    "starts Django for another number; "
+    "tests/pages/test_security.py::test_only_the_operator_binds_other_hosts_to_tls"
+)
+
 
 @pytest.mark.parametrize(
     ("chosen", "header"),
     [
         ({}, "max-age=3600"),
-        ({"SECURE_HSTS_SECONDS": "31536000"}, "max-age=31536000"),
+        pytest.param({"SECURE_HSTS_SECONDS": "31536000"}, "max-age=31536000", marks=ANOTHER),
         (
             {"SECURE_HSTS_INCLUDE_SUBDOMAINS": "1", "SECURE_HSTS_PRELOAD": "1"},
             "max-age=3600; includeSubDomains; preload",
         ),
-        ({"SECURE_HSTS_SECONDS": "0"}, "None"),
+        pytest.param({"SECURE_HSTS_SECONDS": "0"}, "None", marks=ANOTHER),
         ({"DEMO": "1"}, "None"),
     ],
 )

@@ -69,7 +69,19 @@ def accepted(
         opens *= 2
 
 
-@pytest.mark.parametrize("off", [0, -2 * 86_400], ids=["clock right", "clock two days behind"])
+BEHIND_TOO = pytest.mark.long(
+    "the same of a clock behind; tests/browser/rackside/test_clock.py::"
+    "test_a_clock_set_between_check_and_signal_is_said_to_be_unknown"
+)
+
+
+@pytest.mark.parametrize(
+    "off",
+    [
+        pytest.param(0, id="clock right"),
+        pytest.param(-2 * 86_400, id="clock two days behind", marks=BEHIND_TOO),
+    ],
+)
 def test_it_opens_by_itself_without_a_signal_and_takes_a_call(
     racks: Racks, phone: Phone, off: float
 ) -> None:
