@@ -14,7 +14,12 @@ from scalewitness.domain.sexing.evidence import Report
 from scalewitness.ledger.models import Entry
 from scalewitness.people.models import Keeper, Practitioner, PractitionerAddress
 from scalewitness.people.services import enter_address, name_practitioner
-from scalewitness.standings.queries.evidence import counting_calls, counting_calls_at, evidence_of
+from scalewitness.standings.queries.evidence import (
+    counting_calls,
+    counting_calls_at,
+    evidence_by_animal,
+    evidence_of,
+)
 from scalewitness.standings.queries.replay import Replay
 from scalewitness.standings.queries.settling import settles
 
@@ -298,3 +303,4 @@ def test_replay_is_exact_with_every_kind_of_answer(
     told = replay._animals[animal.pk].evidence()
     assert [one.report for one in told] == ["confirmed", "confirmed"]
     assert told == [evidence_of(one) for one in counting_calls(animal.pk)]
+    assert told == evidence_by_animal([animal.pk])[animal.pk]

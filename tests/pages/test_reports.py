@@ -7,7 +7,10 @@ from datetime import timedelta
 import pytest
 from django.core.cache import cache
 from django.core.management import call_command
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
+from pytest_django import DjangoAssertNumQueries
 from tests.intake.test_reports import DOCUMENT, eggs, endoscopy
 from tests.pages.browser import Browser
 from tests.world import World, keeper, new_id
@@ -102,6 +105,22 @@ def test_one_letter_a_day_whatever_comes(world: World, named: Practitioner, anim
     assert ask_practitioners(now + timedelta(hours=25)) == 1
     assert asked()[1].context["count"] == 3, "what the first was about is not asked twice"
     assert ask_practitioners(now + timedelta(days=3)) == 0
+
+
+def test_many_reports_take_no_more_questions_than_one(
+    world: World,
+    named: Practitioner,
+    animal: Animal,
+    django_assert_max_num_queries: DjangoAssertNumQueries,
+) -> None:
+    enter(named)
+    path, visitor = link_in(asked()[0]), Browser()
+    with CaptureQueriesContext(connection) as few:
+        visitor.open(path)
+    for number in range(12):
+        endoscopy(world, world.animal(f"N{number}"), named)
+    with django_assert_max_num_queries(len(few)):
+        assert visitor.open(path).text.count("concluded male") == 13
 
 
 def test_links_end_with_their_time_with_a_newer_address_and_with_the_name(

@@ -27,7 +27,7 @@ LASTS = timedelta(days=60)
 def ask_practitioners(now: datetime) -> int:
     """Write to each practitioner whose address the operator entered about calls in their name
     that no letter was about yet; how many letters. Safe to repeat and to run twice at once."""
-    asked = sum(_ask(one, now) for one in practitioners_asked())
+    asked = sum(_ask(one, now) for one in sorted(practitioners_asked()))
     if asked:
         mail.wake()
     return asked

@@ -233,10 +233,11 @@ def address_of(practitioner: UUID) -> PractitionerAddress | None:
     return found.filter(entered_by=None).first() or found.first()
 
 
-def practitioners_asked() -> list[UUID]:
-    """Those whose address the operator entered."""
+def practitioners_asked(among: Iterable[UUID] | None = None) -> set[UUID]:
+    """Those whose address the operator entered, of all or ``among`` some."""
     entered = PractitionerAddress.objects.filter(entered_by=None)
-    return list(entered.values_list("practitioner", flat=True).distinct())
+    entered = entered if among is None else entered.filter(practitioner__in=set(among))
+    return set(entered.values_list("practitioner", flat=True))
 
 
 def practitioner_link_behind(token: str, now: datetime) -> PractitionerLink:

@@ -15,7 +15,7 @@ from scalewitness.calls.queries.reports import last_answer, report_of
 from scalewitness.domain.facts import CallMade, Identification
 from scalewitness.domain.observations import Observation
 from scalewitness.domain.sexing.evidence import Report
-from scalewitness.people.queries import address_of, names_of
+from scalewitness.people.queries import names_of, practitioners_asked
 
 ReportWord = Annotated[str, words.one_of(*get_args(Report))]
 Answer = Annotated[str, words.one_of("confirmed", "denied")]
@@ -64,12 +64,12 @@ class Reports(Struct, frozen=True):
 def reports(calls: Iterable[Call]) -> list[ReportShown]:
     listed = list(calls)
     names = names_of(call.by for call in listed)
-    return [_report(call, names) for call in listed]
+    asked = practitioners_asked(call.examiner for call in listed)
+    return [_report(call, names, confirms=call.examiner in asked) for call in listed]
 
 
-def _report(call: Call, names: dict[UUID, str]) -> ReportShown:
+def _report(call: Call, names: dict[UUID, str], *, confirms: bool) -> ReportShown:
     made, answer = msgspec.convert(call.body, CallMade), last_answer(call)
-    address = address_of(call.examiner)
     return ReportShown(
         call=call.pk,
         animal=call.animal_id,
@@ -85,7 +85,7 @@ def _report(call: Call, names: dict[UUID, str]) -> ReportShown:
         document=made.document,
         report=report_of(call),
         answer=answer.answer if answer else None,
-        confirms=address is not None and address.entered_by_id is None,
+        confirms=confirms,
     )
 
 

@@ -28,9 +28,9 @@ from scalewitness.pages.parts.access import actor_of, page, say_accepted, signed
 from scalewitness.pages.parts.facts import FactForm, note
 from scalewitness.people.models import Keeper, PractitionerLink
 from scalewitness.people.queries import (
-    address_of,
     names_of,
     practitioner_link_behind,
+    practitioners_asked,
     verified_keeper,
 )
 
@@ -88,15 +88,12 @@ class ReportInWords:
 def _in_words(calls: Iterable[Call]) -> list[ReportInWords]:
     listed = list(calls)
     names = names_of(call.by for call in listed)
-    return [_one(call, names) for call in listed]
+    asked = practitioners_asked(call.examiner for call in listed)
+    return [_one(call, names, proved=call.examiner in asked) for call in listed]
 
 
-def _one(call: Call, names: dict[UUID, str]) -> ReportInWords:
-    body, answer, address = (
-        msgspec.convert(call.body, CallMade),
-        last_answer(call),
-        address_of(call.examiner),
-    )
+def _one(call: Call, names: dict[UUID, str], *, proved: bool) -> ReportInWords:
+    body, answer = msgspec.convert(call.body, CallMade), last_answer(call)
     return ReportInWords(
         call=call,
         species=taxon(call.animal.species).common,
@@ -105,7 +102,7 @@ def _one(call: Call, names: dict[UUID, str]) -> ReportInWords:
         code=body.identified.code,
         sender=names.get(call.by, "unknown"),
         answered=ANSWERED.get(answer.answer or "", "") if answer else "",
-        proved=address is not None and address.entered_by_id is None,
+        proved=proved,
     )
 
 
