@@ -13,6 +13,7 @@ from django.utils import timezone
 from pytest_django import DjangoAssertNumQueries
 from tests.intake.test_reports import DOCUMENT, eggs, endoscopy
 from tests.pages.browser import Browser
+from tests.pages.test_papers import fetched, text_of
 from tests.world import World, keeper, new_id
 
 from scalewitness.animals.models import Animal
@@ -242,6 +243,11 @@ def test_a_witness_says_so_and_a_keeper_with_a_share_reads_why_not(world: World)
     his = Browser(world.stan)
     his.fill(f"/calls/{call}/witness")
     assert report(animal) == "confirmed"
+
+
+def test_the_record_on_paper_says_whose_word_it_is(world: World, animal: Animal) -> None:
+    paper = fetched(Browser(world.odile), f"/animals/{animal.pk}/record.pdf")
+    assert "nobody without a share in it has confirmed it" in text_of(paper)
 
 
 def test_a_buyer_reads_whose_word_it_is(world: World, named: Practitioner, animal: Animal) -> None:

@@ -114,7 +114,7 @@ def facts_of(animal: Animal, name: str) -> list[tuple[str, str]]:
 
 def call_shown(shown: CallInWords) -> dict[str, Any]:
     """A call as a paper sets it."""
-    more = [*shown.flags]
+    more = [*shown.flags, *([shown.report] if shown.report else [])]
     if shown.interest:
         more.append(f"Interest: {shown.interest}.")
     if shown.harm:
