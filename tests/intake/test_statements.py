@@ -1,5 +1,6 @@
 """What the record states on its own: offers that lapse, policies that are adopted."""
 
+from collections import Counter
 from io import StringIO
 
 import pytest
@@ -10,13 +11,13 @@ from tests.world import World
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.domain.errors import Refused
 from scalewitness.intake import statements
-from scalewitness.intake.statements import adopt_policy, lapse_offers
+from scalewitness.intake.statements import adopt_policy, foresee_policy, lapse_offers
 from scalewitness.intake.tasks import lapse_due_offers
 from scalewitness.ledger.models import Entry
 from scalewitness.mail.models import Letter
 from scalewitness.sales.models import OfferLink
 from scalewitness.sales.queries import progress_of
-from scalewitness.standings.models import Standing
+from scalewitness.standings.models import AdoptedPolicy, Standing
 from scalewitness.standings.queries.replay import Replay
 
 pytestmark = pytest.mark.django_db
@@ -123,3 +124,28 @@ def test_nobody_is_offered_a_standing_that_the_rule_in_force_would_not_state(
         world.confirm(sale, offer.id, offer.position)
     assert error.value.as_problem()["code"] == "standing_moved"
     assert world.label(animal) == "probable male"
+
+
+def test_a_dry_run_foresees_labels_and_letters_and_records_nothing(world: World) -> None:
+    world.sold(world.verified("V1"))
+    world.verified("V2")
+    world.call(world.odile, world.animal("A1"), "male")
+    about = "policy-strict", "sexing-2", {"verified": "0.999990"}, world.now
+    entries, letters = Entry.objects.count(), Letter.objects.count()
+    found = foresee_policy(*about)
+    assert (Entry.objects.count(), Letter.objects.count()) == (entries, letters)
+    assert not AdoptedPolicy.objects.exists()
+    before = Counter(Letter.objects.values_list("kind", flat=True))
+    adopt_policy(*about)
+    after = Counter(Letter.objects.values_list("kind", flat=True))
+    assert found.letters == after - before
+    assert found.letters["disclosure"] == 1
+    assert found.labels == {
+        ("verified male", "probable male"): 2,
+        ("probable male", "probable male"): 1,
+    }
+    out = StringIO()
+    call_command("adopt_policy", "policy-3", "--parameters", "sexing-1", "--dry-run", stdout=out)
+    assert "3 animals with a standing; 2 change label:" in out.getvalue()
+    assert "probable male → verified male" in out.getvalue()
+    assert out.getvalue().endswith("Nothing was recorded.\n")

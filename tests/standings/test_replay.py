@@ -13,7 +13,7 @@ from scalewitness.domain.facts import StandingChanged
 from scalewitness.domain.sexing.parameters import CURRENT
 from scalewitness.domain.sexing.standing import share
 from scalewitness.intake.batch import Batch
-from scalewitness.intake.statements import RECORD
+from scalewitness.intake.statements import RECORD, adopt_policy
 from scalewitness.standings.models import Standing
 from scalewitness.standings.queries.assessing import Yardstick, assessment_of
 from scalewitness.standings.queries.dossier import dossier
@@ -58,7 +58,8 @@ def restated(world: World, animal: Animal, parameters: str) -> Standing:
 
 
 def test_replay_weighs_each_standing_by_the_numbers_it_names(world: World) -> None:
-    """A log begun under version 1 and continued under version 2, no policy adopted."""
+    """A log of standings by two versions. An upgrade alone brings no third: the record goes on
+    by the version of its latest until another is adopted."""
     animal = world.animal("A1")
     world.call(world.odile, animal, "male")
     first = restated(world, animal, "sexing-1")
@@ -70,6 +71,8 @@ def test_replay_weighs_each_standing_by_the_numbers_it_names(world: World) -> No
     assert replay.checked == 2
     world.pass_time(days=1)
     world.call(world.greta, animal, "male", visit=world.visit(world.greta, animal))
+    assert latest_standing(animal.pk).parameters == "sexing-1"
+    adopt_policy("policy-2", CURRENT, {}, world.now)
     assert latest_standing(animal.pk).parameters == CURRENT
     assert list(Replay().differences()) == []
 
@@ -82,7 +85,7 @@ def test_what_is_shown_explains_the_standing_that_was_stated(world: World) -> No
         shown = dossier(animal, at)
         assert shown.assessment.parameters == "sexing-1"
         assert share(shown.assessment.p_male) == first.p_male
-        assert share(shown.sensitivity().p_male) == first.p_male
+        assert share(shown.sensitivity.p_male) == first.p_male
     assert dossier(animal, first.position - 1).assessment.parameters == CURRENT
 
 

@@ -44,7 +44,13 @@ from scalewitness.ledger.queries.tree import HEAD, tip
 from scalewitness.people.models import Grant
 from scalewitness.people.queries import grants_ever, practitioners_at
 from scalewitness.sales.queries import PARTIES, parties_to_sales
-from scalewitness.standings.queries.assessing import ADOPTED, Yardstick, case_by, yardstick
+from scalewitness.standings.queries.assessing import (
+    ADOPTED,
+    LAST_STATED,
+    Yardstick,
+    case_by,
+    yardstick,
+)
 from scalewitness.standings.queries.evidence import COUNTING, evidence_by_animal
 from scalewitness.standings.queries.linkage import STATED, starts_of
 from scalewitness.standings.queries.logged import LABELS, UNSEXED, labels_of
@@ -200,6 +206,7 @@ class Known:
         return [
             *first,
             ADOPTED.question(),
+            LAST_STATED.question(),
             NEWEST.question(),
             *(one.question(animals=ids) for one in by_animal),
             *((STEWARDED.question(keeper=self.person, now=self.now),) if self.person else ()),

@@ -13,6 +13,7 @@ from scalewitness.domain.sexing.parameters import load_parameters
 from scalewitness.domain.sexing.policy import adopted
 from scalewitness.fresh_ids import fresh_id
 from scalewitness.intake.batch import Batch
+from scalewitness.intake.dry_run import Foreseen, foresee
 from scalewitness.intake.reassessing import RECORD, in_turns, reassess_due
 from scalewitness.ledger.queries.tree import tip
 from scalewitness.sales.models import Sale
@@ -85,14 +86,32 @@ def adopt_policy(
             change.
         OutOfRange: no such threshold, a share outside (½, 1), or unknown parameters.
     """
+    policy = _put_in_force(_policy(version, parameters, thresholds), now)
+    reassess_due(now)
+    return policy
+
+
+def foresee_policy(
+    version: str, parameters: str, thresholds: Mapping[str, str], now: datetime
+) -> Foreseen:
+    """What :func:`adopt_policy` would do; nothing is recorded.
+
+    Raises:
+        IdReused, OutOfRange: as that would.
+    """
+    policy = _policy(version, parameters, thresholds)
+    if AdoptedPolicy.objects.filter(version=version).exists():
+        raise IdReused("This version of the policy has been adopted before.")
+    return foresee(policy, now)
+
+
+def _policy(version: str, parameters: str, thresholds: Mapping[str, str]) -> PolicyAdopted:
     try:
         adopted(version, thresholds)
         load_parameters(parameters)
     except (ValueError, FileNotFoundError) as problem:
         raise OutOfRange(str(problem)) from None
-    policy = _put_in_force(PolicyAdopted(version, parameters, dict(thresholds)), now)
-    reassess_due(now)
-    return policy
+    return PolicyAdopted(version, parameters, dict(thresholds))
 
 
 def _put_in_force(body: PolicyAdopted, now: datetime) -> AdoptedPolicy:

@@ -1,5 +1,6 @@
 """Letters owed by one transaction."""
 
+from collections import Counter
 from collections.abc import Iterable, Mapping
 from datetime import datetime
 from typing import Any
@@ -16,7 +17,7 @@ class Owing:
 
     def __init__(self, sender: UUID | None, now: datetime) -> None:
         self.sender, self.now = sender, now
-        self.any = False
+        self.kinds: Counter[str] = Counter()
 
     def owe(
         self, kind: str, *, cause: UUID, recipient: UUID, to: str, context: Mapping[str, Any]
@@ -25,5 +26,10 @@ class Owing:
         self.owe_all([mail.letter(id, kind, cause, recipient, to, context, self.now)])
 
     def owe_all(self, letters: Iterable[Letter]) -> None:
-        mail.queue_all(list(letters))
-        self.any = True
+        owed = list(letters)
+        mail.queue_all(owed)
+        self.kinds.update(letter.kind for letter in owed)
+
+    @property
+    def any(self) -> bool:
+        return bool(self.kinds)

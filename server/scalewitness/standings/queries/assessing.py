@@ -24,7 +24,7 @@ from scalewitness.domain.sexing.stated_linkage import EVEN, Origin, Start, start
 from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.ledger.queries.entries import entries_about, leaf_of
 from scalewitness.ledger.queries.prepared import Prepared, columns
-from scalewitness.standings.models import AdoptedPolicy
+from scalewitness.standings.models import AdoptedPolicy, Standing
 from scalewitness.standings.queries.evidence import counting_calls, counting_calls_at, evidence_of
 from scalewitness.standings.queries.linkage import origin_of, start_of, stated_linkage
 from scalewitness.standings.queries.logged import latest_standing
@@ -42,10 +42,11 @@ class Yardstick:
 
 
 def yardstick(at: int | None = None, parameters: str | None = None) -> Yardstick:
-    """The one in force at log position ``at``, now when None: the latest adopted.
-    ``parameters``: those a standing names, which an earlier release may have stated."""
+    """The one in force at log position ``at``, now when None: the latest adopted. Where none
+    was, the version that the record is kept by goes on: a release brings a new one to a new
+    record, and to an old one when it is adopted. ``parameters``: those a standing names."""
     latest = next(iter(ADOPTED.rows_of(AdoptedPolicy) if at is None else _adopted(at)), None)
-    rule = adopted_yardstick(latest) if latest else Yardstick()
+    rule = adopted_yardstick(latest) if latest else Yardstick(parameters=_kept_by(at))
     version = parameters or rule.parameters
     return replace(rule, parameters=version, records=records_in_force(version, at))
 
@@ -56,6 +57,20 @@ def _adopted(at: int | None) -> QuerySet[AdoptedPolicy]:
 
 
 ADOPTED = Prepared(lambda: _adopted(None).values_list(*columns(AdoptedPolicy)))
+
+
+def _kept_by(at: int | None) -> str:
+    """The version that the latest standing names."""
+    rows = LAST_STATED.ask() if at is None else _last_stated(at)
+    return next(iter(rows), (CURRENT,))[0]
+
+
+def _last_stated(at: int | None) -> "QuerySet[Standing, tuple[str]]":
+    rows = Standing.objects.order_by("-position").values_list("parameters")
+    return (rows if at is None else rows.filter(position__lte=at))[:1]
+
+
+LAST_STATED = Prepared(lambda: _last_stated(None))
 
 
 def adopted_yardstick(adoption: "AdoptedPolicy | PolicyAdopted") -> Yardstick:
@@ -84,17 +99,12 @@ def assess_animal(
     return msgspec.structs.replace(found, used=tuple(used))
 
 
-def sensitivity_at(animal: Animal, position: int | None = None) -> Sensitivity:
-    """How far the animal's answer moves when the model's numbers do: now, or just after the
-    fact at ``position``. Weighs the evidence some twenty times over: for one animal at a
-    time, not for lists."""
-    calls = (
-        counting_calls(animal.pk) if position is None else counting_calls_at(animal.pk, position)
-    )
-    by = yardstick_of(animal, position)
-    origin, start = start_at(animal, by, position)
-    evidence = [evidence_of(call) for call in calls]
-    kind, parameters = taxon(origin.species, by.parameters), load_parameters(by.parameters)
+def sensitivity_by(
+    by: Yardstick, species: str, evidence: Sequence[Evidence], start: Start
+) -> Sensitivity:
+    """How far the answer moves when the model's numbers do. Weighs the evidence some twenty
+    times over: for one animal at a time, not for lists."""
+    kind, parameters = taxon(species, by.parameters), load_parameters(by.parameters)
     priors = start.male, start.range, start.pessimistic
     return sensitivity(evidence, kind, by.records, by.policy, parameters, *priors)
 

@@ -1,6 +1,7 @@
 """``adopt_policy VERSION verified=0.995 …``: put a labelling policy in force."""
 
 from argparse import ArgumentParser
+from collections.abc import Iterator
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
@@ -8,27 +9,55 @@ from django.utils import timezone
 
 from scalewitness.domain.errors import Refused
 from scalewitness.domain.sexing.parameters import CURRENT
-from scalewitness.intake.statements import adopt_policy
+from scalewitness.intake.dry_run import Foreseen
+from scalewitness.intake.statements import adopt_policy, foresee_policy
 
 
 class Command(BaseCommand):
-    help = "Adopt a new version of the labelling policy; every animal is reassessed under it."
+    help = (
+        "Adopt a new version of the labelling policy, or of the model; every animal is reassessed "
+        "under it."
+    )
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("version")
-        parser.add_argument("threshold", nargs="+", help="NAME=SHARE, such as verified=0.995")
-        parser.add_argument("--parameters", default=CURRENT)
+        parser.add_argument("threshold", nargs="*", help="NAME=SHARE, such as verified=0.995")
+        parser.add_argument(
+            "--parameters", default=CURRENT, help="of the model, the newest if not given"
+        )
+        parser.add_argument(
+            "--dry-run",
+            action="store_true",
+            help="print which labels would change and which letters would be owed; record nothing",
+        )
 
     def handle(self, *args: Any, **options: Any) -> None:
         pairs = [given.partition("=") for given in options["threshold"]]
         thresholds = {name: f"{_share(share):.6f}" for name, _, share in pairs}
+        about = options["version"], options["parameters"], thresholds, timezone.now()
         try:
-            policy = adopt_policy(
-                options["version"], options["parameters"], thresholds, timezone.now()
-            )
+            if options["dry_run"]:
+                self._print(foresee_policy(*about))
+            else:
+                policy = adopt_policy(*about)
+                self.stdout.write(f"{policy.version} is in force from position {policy.position}")
         except Refused as refused:
             raise CommandError(refused.detail) from None
-        self.stdout.write(f"{policy.version} is in force from position {policy.position}")
+
+    def _print(self, found: Foreseen) -> None:
+        for line in _lines(found):
+            self.stdout.write(line)
+
+
+def _lines(found: Foreseen) -> Iterator[str]:
+    moved = {pair: count for pair, count in found.labels.items() if pair[0] != pair[1]}
+    yield f"{found.labels.total()} animals with a standing; {sum(moved.values())} change label:"
+    for (before, after), count in sorted(moved.items()):
+        yield f"{count:8,}  {before} → {after}"
+    yield f"Letters owed: {found.letters.total()}"
+    for kind, count in sorted(found.letters.items()):
+        yield f"{count:8,}  {kind}"
+    yield "Nothing was recorded."
 
 
 def _share(text: str) -> float:
