@@ -107,8 +107,9 @@ def coverage(drawn: Drawn, parameters: Parameters) -> tuple[int, int]:
                         call.examiner, call.method, animal, call.conclusion, None, call.blind
                     )
                 )
+    roles = {name: one.role for name, one in drawn.examiners.items()}
     rates = [
-        error_rate(key, counts, error_prior(parameters.base, drawn.examiners[key[0]].role, key[1]))
+        error_rate(key, counts, error_prior(parameters.base, roles[key[0]], *key[1:]))
         for key, counts in settled(settle(calls, proofs)).items()
     ]
     held = 0

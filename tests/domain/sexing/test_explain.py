@@ -98,7 +98,7 @@ def test_a_probing_is_told_with_what_is_usual():
     (line,) = (line for line in _lines(male("ash")) if line.kind == "call")
     assert "left side 9 scales deep; right side 9 scales deep" in line.text
     assert "females usually probe 2 to 4 scales and males 8 to 10" in line.text
-    assert "speaks strongly for a male (18 to 1)" in line.text
+    assert "speaks strongly for a male (" in line.text
 
 
 def test_a_lower_bound_is_told_as_one():
@@ -149,9 +149,9 @@ def test_an_open_answer_is_told():
     assert "not established; what there is leans towards male" in leaning
 
 
-def test_dna_of_a_species_without_a_known_system_is_told_to_be_no_evidence():
+def test_dna_of_a_species_without_a_test_is_told_to_be_no_evidence():
     text = _text(call("male", Dna("XY", "shed", "heterogametic"), role="laboratory"))
-    assert "a DNA test is no evidence" in text
+    assert "so it is no evidence" in text
     valid = _text(call("male", Dna("XY", "shed", "heterogametic"), role="laboratory"), taxon=BOA)
     assert "no evidence" not in valid
 
@@ -166,14 +166,14 @@ def test_cautions_are_about_the_methods_used():
 
 def test_uncertain_ranges_are_told():
     assert "Sources differ" in _text(call("male", probed(8)), taxon=BOA)
-    assert "not well documented" in _text(call("male", probed(11)), taxon=CORN)
+    assert "told from memory, without a source" in _text(call("male", probed(11)), taxon=CORN)
     known = _text(male())
     assert "Sources differ" not in known
-    assert "not well documented" not in known
+    assert "probing alone never verifies" not in known
 
 
 def test_an_unread_identity_is_told_once():
-    told = "no chip, tag or scale photograph was read"
+    told = "no code of this animal was read from it"
     assert _text(male(identity="unconfirmed")).count(told) == 1
     verified = _text(male("ash"), male("birch"), male("cedar", identity="unconfirmed"))
     assert verified.count(told) == 1

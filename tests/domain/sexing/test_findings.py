@@ -21,6 +21,7 @@ from scalewitness.domain.sexing.likelihood import log_ratio
 from scalewitness.domain.sexing.taxa import taxon
 
 BURMESE = taxon("python_bivittatus")
+CARPET = taxon("morelia_spilota")
 
 
 def _read(conclusion, observed, kind=BALL, **other):
@@ -64,8 +65,9 @@ def test_nothing_seen_of_its_own_accord_says_nothing():
         (CORN, "ZW", "failed", "male", "assay_failed"),
         (CORN, "XY", "heterogametic", "male", "wrong_sex_system"),
         (BURMESE, "ZW", "heterogametic", "female", "wrong_sex_system"),
-        (BALL, "XY", "heterogametic", "male", "sex_system_unknown"),
-        (BALL, "ZW", "heterogametic", "female", "sex_system_unknown"),
+        (BALL, "XY", "heterogametic", "male", "no_dna_test"),
+        (BALL, "ZW", "heterogametic", "female", "wrong_sex_system"),
+        (CARPET, "XY", "heterogametic", "male", "sex_system_unknown"),
     ],
 )
 def test_dna_counts_only_where_the_assay_fits(kind, system, found, conclusion, code):

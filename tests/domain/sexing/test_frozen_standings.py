@@ -9,11 +9,13 @@ import pytest
 from bench.freeze import FIELDS, records_from
 from bench.histories import Record, standing_of
 from scalewitness.domain.sexing.evidence import Evidence
-from scalewitness.domain.sexing.parameters import VERSIONS, load_parameters
+from scalewitness.domain.sexing.parameters import load_parameters
 from scalewitness.domain.sexing.policy import DEFAULT_POLICY, adopted
 from scalewitness.domain.sexing.standing import assess, share
 from scalewitness.domain.sexing.taxa import taxon
 
+VERSIONS = ("sexing-1", "sexing-2")
+"""Those that were in force."""
 VECTORS = Path(__file__).parents[2] / "vectors"
 LAST_DIGITS = 1e-14
 """The exponentials of two C libraries may differ; six decimals go into the log."""

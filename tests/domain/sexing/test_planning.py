@@ -12,7 +12,6 @@ from tests.domain.sexing.builders import (
     CORN,
     DAY,
     MASSASAUGA,
-    PARAMETERS,
     SCRUB,
     call,
     female,
@@ -44,9 +43,11 @@ from scalewitness.domain.sexing.feasible import (
 from scalewitness.domain.sexing.findings import reading
 from scalewitness.domain.sexing.likelihood import log_ratio
 from scalewitness.domain.sexing.outcomes import prospect
+from scalewitness.domain.sexing.parameters import load_parameters
 from scalewitness.domain.sexing.planning import _Weighing, loss
 from scalewitness.domain.sexing.policy import DEFAULT_POLICY
 from scalewitness.domain.sexing.records import EMPTY
+from scalewitness.domain.sexing.taxa import taxon
 
 # --- the arithmetic ---------------------------------------------------------------------
 
@@ -71,8 +72,8 @@ def test_an_ultrasound_followed_through_by_hand():
 def test_chances_of_a_further_probing_know_that_the_animal_may_mislead():
     """P(second | first) from both together over the first, the shared doubt in both."""
     first = male("ash")
-    check = check_of(animal_of(first, taxon=BALL), "probing", IDA, PARAMETERS)
-    outcomes = prospect("probing", BALL, PARAMETERS).outcomes
+    check = check_of(animal_of(first, taxon=BALL), "probing", IDA, SECOND)
+    outcomes = prospect("probing", BALL, SECOND).outcomes
 
     def joint(*pairs):
         """(if male, if female) of sessions by keepers, errors and animal in them."""
@@ -83,7 +84,7 @@ def test_chances_of_a_further_probing_know_that_the_animal_may_mislead():
             0.998 * straight[1] + 0.002 * straight[0],
         )
 
-    seen = tuple(map(exp, reading(first, BALL, PARAMETERS.base).pair))
+    seen = tuple(map(exp, reading(first, BALL, SECOND.base).pair))
     verified = 0.0
     for outcome in outcomes:
         both = joint(seen, tuple(map(exp, outcome.base.pair)))
@@ -100,10 +101,11 @@ def _product(factors):
     return result
 
 
-@pytest.mark.parametrize("parameters", [PARAMETERS, SECOND])
+@pytest.mark.parametrize("parameters", [load_parameters("sexing-1"), SECOND])
 @pytest.mark.parametrize("kind", [BALL, BOA, CORN])
 def test_classes_of_depths_hold_every_pair_once(kind, parameters):
-    """Every pair of depths read as a call of its own, at both sets."""
+    """Every pair of depths read as a call of its own, at both sets. From version 3 on depths
+    beyond the ranges are held to them when read, and counted as they are."""
     outcomes = prospect("probing", kind, parameters).outcomes
     sums = {(one.conclusion, n): [0.0, 0.0] for n, one in enumerate(outcomes)}
     undecided = [0.0, 0.0]
@@ -295,7 +297,8 @@ def test_the_reasons_in_words():
         (animal_of(stage="juvenile"), "eversion", VERA, "first days"),
         (animal_of(stage="hatchling"), "endoscopy", VERA, "too young"),
         (animal_of(stage="hatchling"), "radiography", VERA, "too young"),
-        (animal_of(), "dna", LAB, "chromosomes"),
+        (animal_of(), "dna", LAB, "No DNA test"),
+        (animal_of(taxon=taxon("morelia_spilota")), "dna", LAB, "chromosomes"),
         (animal_of(), "scale_count", IDA, "scale counts"),
         (animal_of(condition=Condition(ill=True)), "ultrasound", VERA, "ill"),
         (animal_of(condition=Condition(in_shed=True)), "ultrasound", VERA, "in shed"),

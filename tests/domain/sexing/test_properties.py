@@ -122,7 +122,7 @@ def _swapped_numbers(numbers):
 
 def _mirrored(given):
     sets = map(_swapped_numbers, (given.base, given.pessimistic))
-    return Parameters("mirrored", *sets)
+    return Parameters(given.version, *sets)  # which names the formula
 
 
 def _mirror(one):
@@ -138,6 +138,7 @@ def _mirrored_taxon(kind):
         male_range=kind.female_range,
         female_subcaudals=kind.male_subcaudals,
         male_subcaudals=kind.female_subcaudals,
+        counts=tuple(replace(one, male=one.female, female=one.male) for one in kind.counts),
     )
 
 

@@ -28,7 +28,7 @@ sexes = pytest.mark.parametrize("sex", SEXES)
 def _expected(kind, parameters, which, sex, role="keeper"):
     """(unresolved, wrong) shares of single probings of both sides in that sex."""
     numbers = getattr(parameters, which)
-    a, b = error_prior(numbers, role, "probing")
+    a, b = error_prior(numbers, role, "probing", sex)
     slip, misled = a / (a + b), numbers.value(f"mislead.probing.{sex}")
     turned = slip + misled - 2 * slip * misled  # an odd number of two turns
     own = SEXES.index(sex)

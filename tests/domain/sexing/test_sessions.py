@@ -1,24 +1,30 @@
-"""The model against the formula written out, and what its two readings buy."""
+"""The second version against its formula written out, and what its two readings buy."""
 
 from math import exp, log
 
 import pytest
+from tests.domain.sexing import builders
 from tests.domain.sexing.builders import (
     BALL,
     DAY,
     HOUR,
-    PARAMETERS,
     call,
     female,
     male,
     probed,
-    standing,
 )
 
 from scalewitness.domain.observations import Endoscopy, Hearsay, Reproduction, Ultrasound
 from scalewitness.domain.sexing.likelihood import log_ratio, total
+from scalewitness.domain.sexing.parameters import load_parameters
 from scalewitness.domain.sexing.records import EMPTY
-from scalewitness.domain.sexing.sessions import Weigher, log_likelihoods
+from scalewitness.domain.sexing.sessions import Weigher
+
+PARAMETERS = load_parameters("sexing-2")
+
+
+def standing(*calls):
+    return builders.standing(*calls, parameters=PARAMETERS)
 
 
 def _weigher():
@@ -31,7 +37,7 @@ def _sessions(*calls):
 
 
 def _odds(*calls):
-    return exp(log_ratio(total(log_likelihoods(_sessions(*calls)))))
+    return exp(log_ratio(total(_weigher().log_likelihoods(_sessions(*calls)))))
 
 
 def _seen(one):

@@ -62,8 +62,8 @@ def test_weights_are_in_log_order_and_say_what_was_used():
     assert [weight.call for weight in found.weights] == [early.call, late.call]
     first, second = found.weights
     assert first.log10_lr < 0 < second.log10_lr
-    assert first.epsilon == pytest.approx((0.1, 0.1))
-    assert second.epsilon == pytest.approx((0.05, 0.05))
+    assert first.epsilon == pytest.approx((0.115, 0.085))
+    assert second.epsilon == pytest.approx((0.0575, 0.0425))
     assert second.alpha == (0.005, 0.002)
     assert (second.kappa, second.doubt, second.examiner) == (0, 0, "birch")
     assert len(second.passes) == 2
@@ -106,7 +106,7 @@ def test_sessions_add_up_their_methods():
 def test_versions_are_named():
     found = standing(male(), records=ExaminerRecords("records-12"))
     assert (found.parameters, found.policy, found.records) == (
-        "sexing-2",
+        "sexing-3",
         "policy-1",
         "records-12",
     )
@@ -118,7 +118,10 @@ def test_every_parameter_that_entered_is_listed_with_its_source():
     assert used["base", "mislead.probing.male"].value == 0.005
     assert used["base", "anchoring.discordant_blind"].source.startswith("Klompenhouwer")
     assert used["pessimistic", "wrong_or_unresolved.probing"].source.startswith("Katz")
-    assert used["taxa", "python_regius.depth.male.high.1"].source == "Barker and Barker 2006"
+    assert (
+        used["taxa", "python_regius.depth.male.high.1"].source
+        == "Barker and Barker 2006, Ball Pythons"
+    )
     assert used["policy", "verified"].value == 0.99
     assert not any("ultrasound" in name for _, name in used)
 

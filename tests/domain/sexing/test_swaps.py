@@ -13,8 +13,9 @@ from tests.domain.sexing.strategies import calls as any_call
 from scalewitness.domain.observations import Ultrasound
 from scalewitness.domain.sexing.parameters import load_parameters
 from scalewitness.domain.sexing.records import EMPTY
-from scalewitness.domain.sexing.sessions import Weigher, log_likelihoods
+from scalewitness.domain.sexing.sessions import Weigher
 from scalewitness.domain.sexing.swaps import (
+    Swaps,
     Traveller,
     WeightReading,
     _derangements,
@@ -59,7 +60,7 @@ def _likelihood(sex, before, after, kind=BALL):
     """P(calls | sex) of the calls before and after on one animal."""
     weigher = Weigher(kind, EMPTY, SECOND, SECOND.base)
     sessions = weigher.sessions([weigher.weigh(one) for one in (*before, *after)])
-    return exp(sum(pair[0 if sex == "male" else 1] for pair in log_likelihoods(sessions)))
+    return exp(sum(pair[0 if sex == "male" else 1] for pair in weigher.log_likelihoods(sessions)))
 
 
 def _whole_sum(group):
@@ -358,15 +359,29 @@ def test_derangements():
 # --- words and data ---------------------------------------------------------------------
 
 
+NAMES = {f"l{n:02}": f"Animal {n}" for n in range(20)}
+
+
+def test_what_is_as_likely_is_said_together():
+    """Two labels whose later checks each found the other sex: one of them, or the other."""
+    found = _swaps(_settled("l00", "male"), _settled("l01", "male"))
+    told = in_words(found, NAMES)
+    assert "in 100 each" not in told
+    both = in_words(Swaps(found.explanations[:1] * 2, 0.0, 0.0, False, ()), NAMES)
+    assert both.count("every animal is the one its label names") == 2
+    assert "in 100 each: " in both
+
+
 def test_it_is_said_in_words_and_is_no_verdict():
     group = _party(2)
-    text = in_words(_swaps(*group))
-    assert text.startswith("Likeliest, with about")
-    assert "the labels of these two animals were exchanged" in text
+    text = in_words(_swaps(*group), NAMES)
+    assert text.startswith("Likeliest, with ")
+    assert "the labels of these two animals were exchanged (" in text
+    assert f"{NAMES[group[0].label]} is really {NAMES[group[1].label]}" in text
     assert text.endswith("reading the codes would settle it.")
     assert "not followed" not in text
-    assert "hold at most" in in_words(_swaps(*_party(20)))
-    assert "hold at most" not in in_words(_swaps(*_party(8)))
+    assert "hold at most" in in_words(_swaps(*_party(20)), NAMES)
+    assert "hold at most" not in in_words(_swaps(*_party(8)), NAMES)
 
 
 def test_the_labels_right_posterior_of_sex_is_the_standings():

@@ -60,7 +60,7 @@ def test_a_vets_ultrasound_that_someone_reports_is_not_the_blind_one():
     supposed = SupposedCall("ultrasound", "male", "veterinarian")
     plain, found = (_if(replace(supposed, reported=r), owner) for r in (False, True))
     assert (found.call.blind, found.call.anchored_to) == (False, None)
-    assert found.after.p_male == plain.after.p_male
+    assert 0.9 < found.after.p_male < plain.after.p_male  # it is the sender's word
     assert found.after.label == "probable male"
     assert "needs_blind_call" in found.after.reasons
 
@@ -115,13 +115,13 @@ def test_a_named_examiner_brings_their_record_and_their_earlier_calls():
     supposed = SupposedCall("probing", "male", "keeper", examiner="ida")
     assert _if(supposed, records=records).after.p_male > _if(supposed).after.p_male
     again = _if(SupposedCall("probing", "male", "keeper", examiner="ash"), male("ash"))
-    assert again.after.reasons == ("needs_second_examiner",)
+    assert again.after.reasons[-1] == "needs_second_examiner"
 
 
 def test_a_test_the_species_does_not_allow_changes_nothing_and_says_why():
     found = _if(SupposedCall("dna", "female", "laboratory"), male("ash"))
     assert found.after.p_male == found.before.p_male
-    assert found.weight.code == "sex_system_unknown"
+    assert found.weight.code == "no_dna_test"
     assert "would stay probable male" in found.text
 
 

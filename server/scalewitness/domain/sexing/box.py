@@ -15,10 +15,11 @@ from scalewitness.domain.observations import Method, Sex
 from scalewitness.domain.sexing.examiners.beta import interval
 from scalewitness.domain.sexing.parameters import Parameter, ParameterSet, Status
 from scalewitness.domain.sexing.records import Beta
-from scalewitness.domain.sexing.sessions import WeighedSession, Weigher
+from scalewitness.domain.sexing.sessions import Weigher
 from scalewitness.domain.sexing.tables import table
 from scalewitness.domain.sexing.taxa import Taxon
 from scalewitness.domain.sexing.used import entered
+from scalewitness.domain.sexing.weighed import WeighedCall
 
 RecordKey = tuple[str, Method, Sex]
 Range = tuple[float, float]
@@ -60,7 +61,7 @@ class Factor(Struct, frozen=True):
 
 
 def factors(
-    weighed: Sequence[WeighedSession],
+    weighed: Sequence[WeighedCall],
     weigher: Weigher,
     prior_male: float = 0.5,
     prior_range: Range | None = None,
@@ -145,10 +146,10 @@ def _strength(finding: str, pair: tuple[float, float], strength: float) -> Setti
     return Setting(((f"{finding}.{_SEXES[rarer]}", value),))
 
 
-def _ranges(informative: Sequence[WeighedSession], taxon: Taxon) -> Iterable[Factor]:
+def _ranges(informative: Sequence[WeighedCall], taxon: Taxon) -> Iterable[Factor]:
     if not any(one.reading.code == _DEPTHS_READ for one in informative):
         return
-    given = _box("ranges")["published" if taxon.status == "published" else "other"]
+    given = _box("ranges")["published" if taxon.ground == "published" else "other"]
     low, high = float(given["low"]), float(given["high"])
     for sex, unit in zip(_SEXES, ((1, 0), (0, 1)), strict=True):
         ends = (Setting(shift=(unit[0] * end, unit[1] * end)) for end in (low, high))
@@ -156,7 +157,7 @@ def _ranges(informative: Sequence[WeighedSession], taxon: Taxon) -> Iterable[Fac
         yield _factor(f"{taxon.key}.depth.{sex}", 0.0, about, *ends)
 
 
-def _records(informative: Sequence[WeighedSession], weigher: Weigher) -> Iterable[Factor]:
+def _records(informative: Sequence[WeighedCall], weigher: Weigher) -> Iterable[Factor]:
     keys = {(one.call.examiner, one.method, sex) for one in informative for sex in _SEXES}
     given = _box("records")["level"]
     for key in sorted(keys & weigher.records.rates.keys()):

@@ -18,9 +18,10 @@ from scalewitness.domain.sexing.likelihood import Pair, combine, total
 from scalewitness.domain.sexing.parameters import Parameters, ParameterSet
 from scalewitness.domain.sexing.policy import Policy
 from scalewitness.domain.sexing.records import ExaminerRecords
-from scalewitness.domain.sexing.sessions import Session, WeighedSession, Weigher, log_likelihoods
+from scalewitness.domain.sexing.sessions import Weigher
 from scalewitness.domain.sexing.tables import table
 from scalewitness.domain.sexing.taxa import Taxon
+from scalewitness.domain.sexing.weighed import Session, WeighedCall
 
 SUREST: Final = float(table("certainty.toml")["surest"]["value"])
 """No record makes a sex more certain than this short of certainty."""
@@ -50,9 +51,7 @@ class SupposedCase(NamedTuple):
 class Side:
     """The calls in log order under one set of parameters."""
 
-    def __init__(
-        self, weigher: Weigher, weighed: Sequence[WeighedSession], prior_male: float
-    ) -> None:
+    def __init__(self, weigher: Weigher, weighed: Sequence[WeighedCall], prior_male: float) -> None:
         self.weigher = weigher
         self.weighed = weighed
         self.prior_male = prior_male
@@ -66,19 +65,26 @@ class Side:
             found = self._first[count] = self.p_male(sessions), sessions
         return found
 
-    def without(self, left_out: WeighedSession) -> float:
+    def own_view(self, count: int) -> float:
+        """The same from the calls of those who knew no answer."""
+        seen = [w for w in self.weighed[:count] if not w.knowing]
+        if len(seen) == count:
+            return self.first(count)[0]
+        return self.p_male(self.weigher.sessions(seen))
+
+    def without(self, left_out: WeighedCall) -> float:
         """The probability of male had that call not been made."""
         return self.p_male(self.weigher.sessions(w for w in self.weighed if w is not left_out))
 
     def p_male(self, sessions: Iterable[Session]) -> float:
         """The probability of male after these sessions, never quite certain."""
-        p = combine(log_likelihoods(sessions), self.prior_male)
+        p = combine(self.weigher.log_likelihoods(sessions), self.prior_male)
         return min(max(p, SUREST), 1 - SUREST)
 
     def pair(self) -> Pair:
         """Log P(every call | male), (… | female), up to one common constant."""
         _, sessions = self.first(len(self.weighed))
-        return total(log_likelihoods(sessions))
+        return total(self.weigher.log_likelihoods(sessions))
 
     def plus(self, call: Evidence, found: Reading | None) -> Self:
         """With one more call at the end of the log."""
@@ -129,7 +135,10 @@ class Case:
         p_male, sessions = self.base.first(count)
         p_pessimistic, _ = self.pessimistic.first(count)
         newest = self.calls[count - 1].call if count else ""
-        return View(p_male, p_pessimistic, sessions, newest)
+        own = None
+        if self.base.weigher.formula.own_view:
+            own = self.base.own_view(count), self.pessimistic.own_view(count)
+        return View(p_male, p_pessimistic, sessions, newest, own)
 
 
 def case_of(

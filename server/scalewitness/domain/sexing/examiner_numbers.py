@@ -19,5 +19,6 @@ def numbers_behind(
     names = [f"error.{role}.a", f"error.{role}.b"]
     for method in methods:
         names += [f"error_share.{method}", f"wrong_or_unresolved.{method}"]
+        names += [f"error_by_sex.{method}.male", f"error_by_sex.{method}.female"]
     found = [numbers.numbers[name] for name in names if name in numbers.numbers]
     return (*found, *NUMBERS, *_ALWAYS)

@@ -13,6 +13,7 @@ from msgspec import Struct
 from scalewitness.domain.methods import METHODS
 from scalewitness.domain.observations import Probing
 from scalewitness.domain.sexing.evidence import Evidence, Role
+from scalewitness.domain.sexing.sensitivity import Sensitivity, hundredths
 from scalewitness.domain.sexing.standing import Assessment, CallWeight
 from scalewitness.domain.sexing.taxa import Range, Taxon
 from scalewitness.domain.sexing.words import chance, found_in_words
@@ -33,16 +34,19 @@ class ReasonLine(Struct, frozen=True):
 
 
 def explain(
-    assessment: Assessment, evidence: Sequence[Evidence], taxon: Taxon
+    assessment: Assessment,
+    evidence: Sequence[Evidence],
+    taxon: Taxon,
+    moves: Sensitivity | None = None,
 ) -> tuple[ReasonLine, ...]:
-    """The answer, why it is not stronger or weaker, each call in log order with what it
-    weighs, and what could be wrong. ``evidence`` is what was assessed. Raises KeyError for
-    a call that was not."""
+    """The answer, with its range where ``moves`` gives it, why it is not stronger or weaker,
+    each call in log order with what it weighs, and what could be wrong. ``evidence`` is what
+    was assessed. Raises KeyError for a call that was not."""
     by_id = {call.call: call for call in evidence}
     counted = [(weight, by_id[weight.call]) for weight in assessment.weights]
     return (
-        ReasonLine("answer", _answer(assessment)),
-        *(ReasonLine("reason", text) for text in _reasons(assessment)),
+        ReasonLine("answer", _answer(assessment, moves)),
+        *(ReasonLine("reason", text) for text in _reasons(assessment, evidence)),
         *(_call_line(weight, call, taxon) for weight, call in counted),
         *(ReasonLine("caution", text) for text in _cautions(assessment, evidence, taxon)),
     )
@@ -51,7 +55,7 @@ def explain(
 # --- the answer -----------------------------------------------------------------------
 
 
-def _answer(assessment: Assessment) -> str:
+def _answer(assessment: Assessment, moves: Sensitivity | None) -> str:
     sex = assessment.favoured
     if sex is None:
         return "Its sex is not known: what is recorded does not favour either."
@@ -65,11 +69,21 @@ def _answer(assessment: Assessment) -> str:
     share, sceptical = (
         p if male else 1 - p for p in (assessment.p_male, assessment.p_male_pessimistic)
     )
-    return f"{opening} {_of_such(share, sex)} {_sceptically(sceptical)}"
+    such = f"Of animals with such a record about {chance(share)} would be {sex}"
+    return f"{opening} {such}{_between(assessment, moves)}. {_sceptically(sceptical)}"
 
 
-def _of_such(share: float, sex: str) -> str:
-    return f"Of animals with such a record about {chance(share)} would be {sex}."
+def _between(assessment: Assessment, moves: Sensitivity | None) -> str:
+    """How far that can be relied on: the range over other plausible numbers, and whether
+    anybody has measured those."""
+    if moves is None:
+        return ""
+    ends = moves.p_low, moves.p_high
+    low, high = ends if assessment.favoured == "male" else (1 - ends[1], 1 - ends[0])
+    published = sum(number.status == "published" for number in assessment.used)
+    most = published * 2 < len(assessment.used)
+    basis = "figures most of which nobody has measured yet" if most else "other plausible figures"
+    return f", between {hundredths(low)} and {hundredths(high)} by {basis}"
 
 
 def _sceptically(share: float) -> str:
@@ -87,28 +101,41 @@ _REASONS = {
         "any earlier answer and without a share in the animal."
     ),
     "needs_second_examiner": "A second examiner has yet to come to the same answer.",
-    "needs_blind_call": (
-        "Nobody without a share in the animal has yet checked it without knowing the "
-        "earlier answers."
-    ),
     "contrary_call": "One call by itself speaks strongly for the other sex.",
     "needs_later_support": (
         "Since that contrary call no later one has strongly supported the earlier answer."
     ),
     "identity_unconfirmed": (
-        "For some calls no chip, tag or scale photograph was read, so they may concern "
+        "For some calls no code of this animal was read from it, so they may concern "
         "another animal."
     ),
     "fell_from_male": "It had counted as verified male until a call contradicted that.",
     "fell_from_female": "It had counted as verified female until a call contradicted that.",
+    "rests_on_those_who_knew": (
+        "Without the calls of those who knew an answer beforehand it is not certain enough."
+    ),
     "restored": "It was in doubt after a contrary call; later calls restored the answer.",
     "reversed": "It had counted as the other sex until later calls reversed that.",
 }
 
 
-def _reasons(assessment: Assessment) -> Iterable[str]:
+def _reasons(assessment: Assessment, evidence: Sequence[Evidence]) -> Iterable[str]:
     for code in assessment.reasons:
-        yield _below(code) if code.startswith("below_") else _REASONS[code]
+        if code.startswith("below_"):
+            yield _below(code)
+        elif code == "needs_blind_call":
+            yield _needs_blind_call(evidence)
+        else:
+            yield _REASONS[code]
+
+
+def _needs_blind_call(evidence: Sequence[Evidence]) -> str:
+    """Somebody may have looked so and come to another answer, or to none that counts."""
+    looked = any(call.blind and not call.interested for call in evidence)
+    done = "come to this answer" if looked else "checked it"
+    return (
+        f"Nobody without a share in the animal has yet {done} without knowing the earlier answers."
+    )
 
 
 def _below(code: str) -> str:
@@ -154,7 +181,8 @@ def _expected(weight: CallWeight, call: Evidence, taxon: Taxon) -> Iterable[str]
     """What depths are usual, beside a probing whose depths were read."""
     if isinstance(call.observed, Probing) and weight.passes:
         female, male = _range(taxon.female_range), _range(taxon.male_range)
-        yield f"In this species females usually probe {female} scales and males {male}."
+        where = "In snakes in general" if taxon.ground == "in general" else "In this species"
+        yield f"{where} females usually probe {female} scales and males {male}."
 
 
 def _range(given: Range | None) -> str:
@@ -206,8 +234,25 @@ def _cautions(assessment: Assessment, evidence: Sequence[Evidence], taxon: Taxon
         yield "No record makes a sex certain; a recheck by someone independent always helps."
 
 
+_SETTLES = "an ultrasound, eggs or young, or a DNA test made for the species would settle it."
+_UNDOCUMENTED: dict[str | None, str] = {
+    "in general": (
+        "As far as we know nobody has published how deep this species probes, so probing alone "
+        f"never verifies its sex; {_SETTLES}"
+    ),
+    "from memory": (
+        "How deep this species probes is told from memory, without a source, so probing alone "
+        f"never verifies its sex; {_SETTLES}"
+    ),
+    "web page": (
+        "How deep this species probes is taken from a page without an author of record, so "
+        f"probing alone never verifies its sex; {_SETTLES}"
+    ),
+}
+
+
 def _about_ranges(taxon: Taxon) -> Iterable[str]:
     if taxon.disputed:
         yield "Sources differ on how deep this species probes; the widest reading is used."
-    if any(source.status == "from memory" for source in taxon.sources):
-        yield "How deep this species probes is not well documented."
+    if taxon.ground in _UNDOCUMENTED:
+        yield _UNDOCUMENTED[taxon.ground]

@@ -109,6 +109,8 @@ def _of_animal(candidate: Candidate, method: Method) -> Iterable[str]:
         yield _WRONG_STAGE[method]
     if method == "dna" and kind.sex_system == "unknown":
         yield "It is not known which sex chromosomes this species has."
+    elif method == "dna" and not kind.has_dna_test:
+        yield "No DNA test has been shown to tell the sexes of this species apart."
     if method == "scale_count" and not (kind.male_subcaudals and kind.female_subcaudals):
         yield "No scale counts by sex are known for this species."
 

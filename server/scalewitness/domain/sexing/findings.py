@@ -11,6 +11,7 @@ from math import log
 from typing import Any, Literal
 
 from msgspec import Struct
+from msgspec.structs import replace
 
 from scalewitness.domain.observations import (
     Conclusion,
@@ -45,10 +46,13 @@ Code = Literal[
     "undetermined",
     "all_aborted",
     "conflict",
+    "midway",
     "other_animal",
+    "denied",
     "deep_in_other_sex",
     "sex_system_unknown",
     "wrong_sex_system",
+    "no_dna_test",
     "assay_failed",
     "unclear",
     "no_scale_ranges",
@@ -58,6 +62,9 @@ Code = Literal[
 
 _LEAST = 1e-12
 """Log chances no further apart than this are equal but for rounding."""
+_SLIGHT = log(3)
+"""Depths that speak no more strongly than that lie between the sexes: our judgement."""
+_HELD = "depth.held"
 _DEPTH_NUMBERS = ("depth.sd_share", "depth.sd_least", "depth.outlier")
 _BOTH_SIDES = (*_DEPTH_NUMBERS, *SIDES_NUMBERS)
 
@@ -90,10 +97,14 @@ def reading(call: Evidence, taxon: Taxon, numbers: ParameterSet) -> Reading:
         return Reading(NOTHING, "undetermined")
     if numbers.value(f"identity.{call.identity}") >= 0.5:
         return Reading(NOTHING, "other_animal", (f"identity.{call.identity}",))
+    if call.report == "denied" and "report.mistaken" in numbers.numbers:
+        return Reading(NOTHING, "denied")
     found = _found(call, call.conclusion, taxon, numbers)
     sign = 1 if call.conclusion == "male" else -1
     if found.informative and log_ratio(found.pair) * sign < 0:
-        return Reading(NOTHING, "conflict", found.used, found.passes)
+        slightly = abs(log_ratio(found.pair)) < _SLIGHT
+        code: Code = "midway" if slightly and found.passes else "conflict"
+        return Reading(NOTHING, code, found.used, found.passes)
     return found
 
 
@@ -129,11 +140,29 @@ def _probing(
     if tables is None:
         return _half_known(runs, conclusion, taxon, numbers)
     male, female = tables
+    runs = _held(runs, taxon, numbers)
     each = tuple([(pass_log_chance(run, male), pass_log_chance(run, female)) for run in runs])
     sides = compare(runs, tables, numbers)
     if sides is None:
         return Reading(total(each), "depths_read", _DEPTH_NUMBERS, each)
     return Reading(total([*each, sides.pair]), "depths_read", _BOTH_SIDES, each, sides.alike)
+
+
+def _held(runs: tuple[Pass, ...], taxon: Taxon, numbers: ParameterSet) -> tuple[Pass, ...]:
+    """With depths beyond both ranges as deep as their ends: how often snakes stop where nobody
+    saw any stop is unknown, and what scatters more would win there."""
+    ranges = [given for given in (taxon.male_range, taxon.female_range) if given is not None]
+    if _HELD not in numbers.numbers or not ranges:
+        return runs
+    low, high = min(one[0] for one in ranges), max(one[1] for one in ranges)
+    return tuple(_as_deep_as(run, low, high) for run in runs)
+
+
+def _as_deep_as(run: Pass, low: Decimal, high: Decimal) -> Pass:
+    """A pass that was still gliding may have gone on: only the far end bounds it."""
+    least = low if run.stopped == "resistance" else run.scales
+    held = min(max(run.scales, least), high)
+    return run if held == run.scales else replace(run, depth=f"{held.normalize():f}")
 
 
 def _half_known(
@@ -165,6 +194,8 @@ def _dna(seen: Dna, _: Sex, taxon: Taxon) -> Key:
         return None, "sex_system_unknown"
     if taxon.sex_system != seen.system:
         return None, "wrong_sex_system"
+    if not taxon.has_dna_test:
+        return None, "no_dna_test"
     if seen.found == "failed":
         return None, "assay_failed"
     return f"dna.{seen.system}.{seen.found}", "finding_read"
@@ -177,13 +208,12 @@ def _reproduction(seen: Reproduction, _: Sex, __: Taxon) -> Key:
 def _scale_count(seen: ScaleCount, _: Sex, taxon: Taxon) -> Key:
     if taxon.male_subcaudals is None or taxon.female_subcaudals is None:
         return None, "no_scale_ranges"
-    fits = [
-        low <= seen.subcaudals <= high
-        for low, high in (taxon.male_subcaudals, taxon.female_subcaudals)
-    ]
-    if fits[0] == fits[1]:
-        return None, "scale_overlap" if fits[0] else "says_nothing"
-    return f"scale_count.{'males' if fits[0] else 'females'}_only", "finding_read"
+    alone = taxon.only_in("subcaudals", Decimal(seen.subcaudals))
+    if alone is None:
+        ranges = taxon.male_subcaudals, taxon.female_subcaudals
+        known = any(low <= seen.subcaudals <= high for low, high in ranges)
+        return None, "scale_overlap" if known else "says_nothing"
+    return f"scale_count.{alone}s_only", "finding_read"
 
 
 def _visual(seen: Visual, conclusion: Sex, _: Taxon) -> Key:
@@ -270,16 +300,14 @@ def _usual_reproduction(conclusion: Conclusion, _: Taxon) -> Reproduction:
 
 
 def _usual_scale_count(conclusion: Conclusion, taxon: Taxon) -> ScaleCount:
-    """A count from the middle of what only that sex has."""
+    """A count from the middle of what only that sex has, or of what both have."""
     male, female = taxon.male_subcaudals, taxon.female_subcaudals
     if male is None or female is None:
         return ScaleCount(0)
-    low, high = {
-        "male": (female[1] + 1, male[1]),
-        "female": (female[0], male[0] - 1),
-        "undetermined": (male[0], female[1]),
-    }[conclusion]
-    return ScaleCount(int(low + high) // 2)
+    sex = None if conclusion == "undetermined" else conclusion
+    counts = range(int(min(male[0], female[0])), int(max(male[1], female[1])) + 1)
+    fitting = [n for n in counts if taxon.only_in("subcaudals", Decimal(n)) == sex]
+    return ScaleCount(fitting[(len(fitting) - 1) // 2] if fitting else 0)
 
 
 _TYPICAL: dict[Method, Callable[[Conclusion, Taxon], Observation]] = {

@@ -15,7 +15,7 @@ from scalewitness.domain.observations import Reproduction, Sex
 from scalewitness.domain.sexing.evidence import Evidence, other
 from scalewitness.domain.sexing.likelihood import log_odds
 from scalewitness.domain.sexing.policy import Policy
-from scalewitness.domain.sexing.sessions import Session, WeighedSession
+from scalewitness.domain.sexing.weighed import Session, WeighedCall
 
 EVEN = 1e-9
 """A probability this close to one half favours neither sex: rounding must not decide."""
@@ -29,6 +29,9 @@ class View(Struct, frozen=True):
     p_male_pessimistic: float
     sessions: tuple[Session, ...]
     newest: str = ""
+    own_view: tuple[float, float] | None = None
+    """Both probabilities without the calls of those who knew an answer; None in a version
+    in which they too may verify."""
 
     @property
     def favoured(self) -> Sex | None:
@@ -38,14 +41,27 @@ class View(Struct, frozen=True):
 
     def share(self, sex: Sex) -> tuple[float, float]:
         """Base and pessimistic probability of that sex."""
-        pair = self.p_male, self.p_male_pessimistic
-        return pair if sex == "male" else (1 - pair[0], 1 - pair[1])
+        return _of(sex, (self.p_male, self.p_male_pessimistic))
+
+    def own_share(self, sex: Sex) -> tuple[float, float]:
+        """As :meth:`share`, from those alone who may verify."""
+        return self.share(sex) if self.own_view is None else _of(sex, self.own_view)
+
+    def contradicting(self, held: Sex, least: float) -> list[Session]:
+        """Sessions that bring that sex down: that speak so strongly against it, or would had
+        their examiner no record."""
+        sign = -1 if held == "male" else 1
+        return [s for s in self.sessions if max(s.log_ratio * sign, s.unproven * sign) >= least]
 
     def supporting(self, sex: Sex, least: float = 0.0) -> list[Session]:
         """Sessions that alone favour that sex by more than nothing and at least ``least``
         (natural log of the odds)."""
         sign = 1 if sex == "male" else -1
         return [s for s in self.sessions if s.log_ratio * sign > 0 and s.log_ratio * sign >= least]
+
+
+def _of(sex: Sex, p_male: tuple[float, float]) -> tuple[float, float]:
+    return p_male if sex == "male" else (1 - p_male[0], 1 - p_male[1])
 
 
 class Course(Struct, frozen=True):
@@ -95,13 +111,20 @@ def unmet(view: View, sex: Sex, policy: Policy) -> list[str]:
         missing.append(f"below_{policy.verified:g}")
     if pessimistic < policy.verified_pessimistic:
         missing.append(f"below_{policy.verified_pessimistic:g}_pessimistic")
+    own, own_pessimistic = view.own_share(sex)
+    if not missing and (own < policy.verified or own_pessimistic < policy.verified_pessimistic):
+        missing.append("rests_on_those_who_knew")
     if not _decisive(view, sex, policy):
         missing.extend(_unmet_agreement(view, sex, policy))
     return missing
 
 
 def _unmet_agreement(view: View, sex: Sex, policy: Policy) -> list[str]:
-    agreeing = [w for w in _counting(view, sex) if w.method not in policy.excluded]
+    agreeing = [
+        w
+        for w in _counting(view, sex)
+        if w.method not in policy.excluded and not (view.own_view and w.knowing) and not w.hearsay
+    ]
     blind = {w.call.call for w in agreeing if w.call.blind and not w.call.interested}
     missing = []
     if len({w.call.examiner for w in agreeing}) < policy.examiners:
@@ -111,19 +134,21 @@ def _unmet_agreement(view: View, sex: Sex, policy: Policy) -> list[str]:
     return missing
 
 
-def _counting(view: View, sex: Sex) -> list[WeighedSession]:
+def _counting(view: View, sex: Sex) -> list[WeighedCall]:
     """Calls for that sex in sessions that as a whole speak for it."""
     return [w for s in view.supporting(sex) for w in s.calls if w.call.conclusion == sex]
 
 
-def _decisive(view: View, sex: Sex, policy: Policy) -> list[WeighedSession]:
+def _decisive(view: View, sex: Sex, policy: Policy) -> list[WeighedCall]:
     return [w for w in _counting(view, sex) if is_decisive(w, policy)]
 
 
-def is_decisive(weighed: WeighedSession, policy: Policy) -> bool:
+def is_decisive(weighed: WeighedCall, policy: Policy) -> bool:
     """Whether this call settles the sex without a second examiner: a conclusive finding
     of a decisive method, in the right hands, on an animal whose identity was read."""
-    return weighed.reading.informative and could_decide(weighed.call, policy)
+    if not weighed.may_decide or not weighed.reading.informative:
+        return False
+    return could_decide(weighed.call, policy)
 
 
 def could_decide(call: Evidence, policy: Policy) -> bool:
@@ -172,7 +197,7 @@ def _step(course: Course, view: View, policy: Policy) -> Course:
 
 def _newest_against(view: View, held: Sex, policy: Policy) -> int | None:
     """Log position of the newest call if its session contradicts the held sex."""
-    for session in view.supporting(other(held), log_odds(policy.contrary)):
+    for session in view.contradicting(held, log_odds(policy.contrary)):
         for weighed in session.calls:
             if weighed.call.call == view.newest and weighed.call.conclusion != held:
                 return weighed.call.position
@@ -188,7 +213,7 @@ def _contradicted(view: View, policy: Policy) -> bool:
     concluded = {w.call.conclusion for session in view.sessions for w in session.calls}
     least = log_odds(policy.contrary)
     return any(
-        view.supporting(sex, least) and other(sex) in concluded
+        view.contradicting(sex, least) and sex in concluded
         for sex in cast(Sequence[Sex], ("male", "female"))
     )
 

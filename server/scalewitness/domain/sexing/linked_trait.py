@@ -88,7 +88,8 @@ def linked_prior(trait: LinkedTrait, parents: Parents, shows: Shows) -> LinkedPr
         for r in (trait.r, trait.low, trait.high)
     )
     low, high = sorted((low, high))
-    return LinkedPrior(at, low, high, tuple(_cautions(trait, parents, low == high)))
+    silent = at == low == high == 0.5
+    return LinkedPrior(at, low, high, tuple(_cautions(trait, parents, silent)))
 
 
 def p_male(system: System, parents: Parents, shows: Shows, r: Fraction) -> Fraction:
@@ -140,20 +141,31 @@ def _alleles(copies: Copies) -> tuple[str, str]:
 _BESIDE: Mapping[str, Beside] = MappingProxyType({"X": "X", "Y": "Y", "Z": "Z", "W": "W"})
 
 
-def _cautions(trait: LinkedTrait, parents: Parents, open_phase: bool) -> list[str]:
-    if open_phase:
+def _cautions(trait: LinkedTrait, parents: Parents, silent: bool) -> list[str]:
+    if silent:
         return [
             "From these parents the trait says nothing about sex: the parent with two kinds "
             "of sex chromosome has no copy, two, or one of unknown origin."
         ]
     return [
-        f"How often the trait changes over is not published where we could read it; keepers "
-        f"speak of {_hundred(trait.low)} to {_hundred(trait.high)} in 100, and the answer is "
-        f"given for that range.",
+        _how_often(trait),
         "It rests on the parents being the parents, on their own parents being right, and on "
         "the young having been told apart correctly.",
         "It is only a starting point: such an animal still needs a check.",
     ]
+
+
+def _how_often(trait: LinkedTrait) -> str:
+    if trait.low == trait.high:
+        return (
+            f"The answer holds for a trait that changes over in {_hundred(trait.r)} in 100, as was "
+            f"given, and for no other."
+        )
+    return (
+        f"How often the trait changes over is not published where we could read it; keepers "
+        f"speak of {_hundred(trait.low)} to {_hundred(trait.high)} in 100, and the answer is "
+        f"given for that range."
+    )
 
 
 def _hundred(share: float) -> str:

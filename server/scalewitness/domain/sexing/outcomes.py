@@ -141,9 +141,14 @@ def _outside_overlap(taxon: Taxon) -> float:
     male, female = taxon.male_subcaudals, taxon.female_subcaudals
     if male is None or female is None:
         return 0.0
-    above = 1 - _below(female[1], male) if male[1] > female[1] else 0.0
-    below = _below(male[0] - 1, female) if female[0] < male[0] else 0.0
-    return (above + below) / 2
+    counts = map(Decimal, range(int(min(male[0], female[0])), int(max(male[1], female[1])) + 1))
+    ranges = {"male": male, "female": female}
+    alone = [(n, taxon.only_in("subcaudals", n)) for n in counts]
+    return sum(_at(n, ranges[sex]) for n, sex in alone if sex is not None) / 2
+
+
+def _at(count: Decimal, given: Range) -> float:
+    return _below(count, given) - _below(count - 1, given)
 
 
 def _below(count: Decimal, given: Range) -> float:

@@ -19,9 +19,9 @@ Status = Literal["published", "web page", "common practice", "from memory", "our
 student's; until sexing-3 such pages were called published."""
 SetName = Literal["base", "pessimistic"]
 
-CURRENT = "sexing-2"
+CURRENT = "sexing-3"
 """What a standing is worked out with until the record adopts another version."""
-VERSIONS = ("sexing-1", "sexing-2")
+VERSIONS = ("sexing-1", "sexing-2", "sexing-3")
 """Every version ever used stays, so that no standing of the past changes."""
 
 _ABOUT = frozenset({"source", "status", "note"})

@@ -19,9 +19,9 @@ from math import exp
 
 from msgspec import Struct
 
-from scalewitness.domain.observations import Method, Sex
+from scalewitness.domain.observations import Method, Sex, method_of
 from scalewitness.domain.sexing.case import Case, Standing, SupposedCase, case_of
-from scalewitness.domain.sexing.evidence import Evidence, Role
+from scalewitness.domain.sexing.evidence import Evidence, Role, as_sent
 from scalewitness.domain.sexing.feasible import (
     PLANNED,
     Available,
@@ -274,7 +274,8 @@ class _Weighing:
     def _supposed(
         self, outcome: PossibleOutcome, by: Available, anchored: Sex | None
     ) -> SupposedCase:
-        candidate = self.candidate
+        candidate, method = self.candidate, method_of(outcome.observed)
+        interested = candidate.animal in by.interested_in
         call = Evidence(
             call=SUPPOSED,
             examiner=by.examiner,
@@ -287,8 +288,9 @@ class _Weighing:
             observed=outcome.observed,
             identity="confirmed" if candidate.identified else "unconfirmed",
             blind=self._blind(by),
-            interested=candidate.animal in by.interested_in,
+            interested=interested,
             anchored_to=anchored,
+            report=as_sent(method, reported=by.reported, interested=interested),
         )
         return SupposedCase(call, outcome.base, outcome.pessimistic)
 

@@ -31,15 +31,17 @@ EMPTY = ExaminerRecords("none", MappingProxyType({}))
 
 
 @lru_cache(maxsize=512)
-def error_prior(numbers: ParameterSet, role: Role, method: Method) -> Beta:
-    """The error rate of an examiner without a record, for one method.
+def error_prior(numbers: ParameterSet, role: Role, method: Method, sex: Sex) -> Beta:
+    """The error rate of an examiner without a record, for one method and the animal's sex.
 
     The role's prior keeps its weight; its mean is scaled by how little the method leaves
-    to misread, and never lies below a published share of wrong answers.
+    to misread, never lies below a published share of wrong answers, and is then divided
+    between the sexes.
     """
     a, b = numbers.value(f"error.{role}.a"), numbers.value(f"error.{role}.b")
     mean = a / (a + b) * numbers.get(f"error_share.{method}", 1.0)
     mean = max(mean, published_wrong(numbers, method))
+    mean *= numbers.get(f"error_by_sex.{method}.{sex}", 1.0)
     return mean * (a + b), (1 - mean) * (a + b)
 
 
@@ -69,10 +71,11 @@ def _session_error(
     records: ExaminerRecords,
     parameters: Parameters,
 ) -> tuple[float, float]:
-    prior = error_prior(numbers, role, method)
-    start = prior if numbers is parameters.base else error_prior(parameters.base, role, method)
 
     def of(sex: Sex) -> float:
+        prior = error_prior(numbers, role, method, sex)
+        base = numbers is parameters.base
+        start = prior if base else error_prior(parameters.base, role, method, sex)
         found = records.rates.get((examiner, method, sex))
         a, b = prior if found is None else _moved(found, start, prior)
         return _raised(a / (a + b), sureness, numbers)

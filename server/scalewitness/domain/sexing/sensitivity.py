@@ -21,10 +21,11 @@ from scalewitness.domain.sexing.evidence import Evidence
 from scalewitness.domain.sexing.parameters import Parameters, Status
 from scalewitness.domain.sexing.policy import Policy
 from scalewitness.domain.sexing.records import ExaminerRecords
-from scalewitness.domain.sexing.sessions import WeighedSession, Weigher
+from scalewitness.domain.sexing.sessions import Weigher
 from scalewitness.domain.sexing.taxa import Range as ScaleRange
 from scalewitness.domain.sexing.taxa import Taxon
 from scalewitness.domain.sexing.used import entered
+from scalewitness.domain.sexing.weighed import WeighedCall
 
 
 class Move(Struct, frozen=True):
@@ -93,7 +94,7 @@ def in_words(found: Sensitivity) -> str:
     """The range and what moves it most, as sentences."""
     if found.mover is None:
         return "No plausible change of the model's numbers moves this answer."
-    low, high = (f"{_hundred(p)}" for p in (found.p_low, found.p_high))
+    low, high = (f"{hundredths(p)}" for p in (found.p_low, found.p_high))
     return (
         f"With other plausible numbers in the model, between {low} and {high} in 100 such "
         f"animals would be male. What moves this most is {found.mover.what}. "
@@ -126,7 +127,7 @@ def _answers(case: Case, policy: Policy) -> Callable[[Setting], Standing]:
 
 
 def _touched(
-    one: WeighedSession, used: frozenset[str], setting: Setting, changes: frozenset[str]
+    one: WeighedCall, used: frozenset[str], setting: Setting, changes: frozenset[str]
 ) -> bool:
     return (
         not changes.isdisjoint(used)
@@ -211,7 +212,7 @@ def _labels(labels: Sequence[Label]) -> str:
     return f"The label could then also be: {others}."
 
 
-def _hundred(p: float) -> str:
+def hundredths(p: float) -> str:
     """A probability in hundredths, never quite none and never quite all."""
     share = 100 * p
     if share < 0.1:

@@ -1,18 +1,5 @@
-"""From single calls to the whole record: examiner, animal, identity.
-
-P(all | S) = Π_g [(1−α_S)·U_g(S) + α_S·U_g(S̄)] over the methods g, where U_g is the product
-over sessions of what they say with the session error ε in it:
-A(S) = (1−ε_S)·L(S) + ε_S·L(S̄).
-
-Two readings of the model that the plain formula leaves open:
-
-- A misleading animal shows the other sex's picture *to the same fallible examiner*, so its
-  term is A(S̄) and not L(S̄). With L(S̄) every further agreeing session would cost a factor
-  1−ε, and two hundred agreeing probings would end up speaking for the other sex.
-- The doubt about identity is shared by a method's sessions of the same kind (all where no
-  code was read) and leaves the others alone; for one kind of session it is, to first
-  order, added to α. At one half it cancels exactly.
-"""
+"""From single calls to sessions: what stands behind each call's weight, and which calls one
+examiner made on one occasion."""
 
 from collections.abc import Iterable, Sequence
 from functools import lru_cache
@@ -21,56 +8,19 @@ from operator import attrgetter
 from msgspec import Struct, field
 from msgspec.structs import replace
 
-from scalewitness.domain.observations import Method
-from scalewitness.domain.sexing.evidence import Evidence, Role
+from scalewitness.domain.observations import Method, Sex
+from scalewitness.domain.sexing.evidence import Evidence
 from scalewitness.domain.sexing.findings import Reading, reading
-from scalewitness.domain.sexing.likelihood import Pair, flip, log_ratio, mix, total
+from scalewitness.domain.sexing.formulas import Formula, formula_of
+from scalewitness.domain.sexing.likelihood import Pair, log_ratio, total
 from scalewitness.domain.sexing.parameters import Parameters, ParameterSet
-from scalewitness.domain.sexing.records import ExaminerRecords, session_error
+from scalewitness.domain.sexing.records import EMPTY, ExaminerRecords, session_error
 from scalewitness.domain.sexing.taxa import Taxon
+from scalewitness.domain.sexing.weighed import Person, Session, WeighedCall
 
 _HOUR = 3_600_000
-
-Person = tuple[str, Role, bool]
-"""Whose sessions these are; calls on what seems another animal are kept apart."""
-
-
-class WeighedSession(Struct, frozen=True):
-    """A call with all that decides its weight: ``pair`` after anchoring, ``epsilon`` and
-    ``alpha`` as (if male, if female), ``doubt`` about identity."""
-
-    call: Evidence
-    method: Method
-    reading: Reading
-    pair: Pair
-    kappa: float
-    epsilon: Pair
-    alpha: Pair
-    doubt: float
-    person: Person
-    place: tuple[Person, int, int]
-
-
-class SessionPart(Struct, frozen=True):
-    """One session's share in one method, its error in it; ``alone`` with the animal's and
-    the identity's in it too, were it the only one."""
-
-    method: Method
-    pair: Pair
-    alpha: Pair
-    doubt: float
-    alone: Pair
-
-
-class Session(Struct, frozen=True):
-    """The informative calls of one examiner on one occasion, by log position;
-    ``log_ratio`` is the natural log of what they say alone, male over female;
-    ``position`` is where in the log it began."""
-
-    calls: tuple[WeighedSession, ...]
-    parts: tuple[SessionPart, ...]
-    log_ratio: float
-    position: int
+_SEXES: tuple[Sex, ...] = ("male", "female")
+_HEARSAY = frozenset({"unconfirmed", "denied"})
 
 
 class Weigher(Struct, frozen=True, eq=False):
@@ -83,42 +33,55 @@ class Weigher(Struct, frozen=True, eq=False):
     _known: dict[tuple[str, ...], Session] = field(default_factory=dict)
     _own: dict[tuple[str, ...], tuple[Session, ...]] = field(default_factory=dict)
 
-    def weigh(self, call: Evidence, found: Reading | None = None) -> WeighedSession:
+    @property
+    def formula(self) -> Formula:
+        return formula_of(self.parameters.version, self.numbers)
+
+    def weigh(self, call: Evidence, found: Reading | None = None) -> WeighedCall:
         """What stands behind the weight of one call; ``found`` stands in for what it
         says by itself."""
         numbers, method = self.numbers, call.method
         if found is None:
             found = reading(call, self.taxon, numbers)
         kappa = anchoring(call, numbers)
+        hearsay = self.formula.own_view and call.report in _HEARSAY
         person = (call.examiner, call.role, call.identity == "mismatch")
-        return WeighedSession(
+        return WeighedCall(
             call=call,
             method=method,
             reading=found,
-            pair=_anchored(found.pair, call, kappa),
+            pair=self.formula.seen(found.pair, call, kappa),
             kappa=kappa,
             epsilon=session_error(call, numbers, self.records, self.parameters),
             alpha=_misleading(numbers, method),
             doubt=numbers.value(f"identity.{call.identity}"),
             person=person,
             place=(person, call.at, call.position),
+            species=_species(self.taxon, method, numbers),
+            hearsay=hearsay,
+            may_decide=not hearsay and self._settles(method),
         )
+
+    def _settles(self, method: Method) -> bool:
+        """Whether this species is known well enough for the method to settle a sex."""
+        known = method != "dna" or self.taxon.marker_settles
+        return known or not self.formula.own_view
 
     def apart(self) -> "Weigher":
         """The same with its own memory: calls added to the one never meet the other's."""
         return replace(self, _known=dict(self._known), _own=dict(self._own))
 
-    def sessions(self, weighed: Iterable[WeighedSession]) -> tuple[Session, ...]:
+    def sessions(self, weighed: Iterable[WeighedCall]) -> tuple[Session, ...]:
         """The informative calls by examiner and occasion, in order of their first call in
         the log. An occasion begins with a call and lasts ``session.hours``."""
-        by_person: dict[Person, list[WeighedSession]] = {}
+        by_person: dict[Person, list[WeighedCall]] = {}
         for one in weighed:
             if one.reading.informative:
                 by_person.setdefault(one.person, []).append(one)
         found = [session for own in by_person.values() for session in self._occasions(own)]
         return tuple(sorted(found, key=attrgetter("position")))
 
-    def _occasions(self, own: Sequence[WeighedSession]) -> tuple[Session, ...]:
+    def _occasions(self, own: Sequence[WeighedCall]) -> tuple[Session, ...]:
         """One person's sessions; the same calls are worked out once."""
         if len(own) == 1:
             return (self.session(own),)
@@ -130,13 +93,38 @@ class Weigher(Struct, frozen=True, eq=False):
             found = self._own[key] = tuple(map(self.session, occasions))
         return found
 
-    def session(self, calls: Sequence[WeighedSession]) -> Session:
+    def session(self, calls: Sequence[WeighedCall]) -> Session:
         """These calls as one session; the same calls are worked out once."""
         key = tuple([w.call.call for w in calls])
         found = self._known.get(key)
         if found is None:
-            found = self._known[key] = _session(calls)
+            found = self._known[key] = self._session(calls)
         return found
+
+    def _session(self, calls: Sequence[WeighedCall]) -> Session:
+        by_method: dict[Method, list[WeighedCall]] = {}
+        for weighed in calls:
+            by_method.setdefault(weighed.method, []).append(weighed)
+        parts = tuple(map(self.formula.part, by_method.values()))
+        alone = log_ratio(total(self.formula.combined(parts)))
+        ordered = tuple(sorted(calls, key=lambda w: w.call.position))
+        unproven = self._unproven(calls, alone)
+        return Session(ordered, parts, alone, unproven, ordered[0].call.position)
+
+    def _unproven(self, calls: Sequence[WeighedCall], alone: float) -> float:
+        """What they would say alone had the examiner no record: that a record worsens later
+        must not undo what the call once brought down."""
+        rates = self.records.rates
+        own = any((w.call.examiner, w.method, sex) in rates for w in calls for sex in _SEXES)
+        if not own or not self.formula.own_view:
+            return alone
+        plain = replace(self, records=EMPTY, _known={}, _own={})
+        again = [plain.weigh(one.call, one.reading) for one in calls]
+        return plain.session(again).log_ratio
+
+    def log_likelihoods(self, sessions: Iterable[Session]) -> list[Pair]:
+        """Pairs whose sum is log P(everything seen | male), (… | female)."""
+        return self.formula.combined([part for session in sessions for part in session.parts])
 
 
 @lru_cache(maxsize=512)
@@ -144,6 +132,16 @@ def _misleading(numbers: ParameterSet, method: Method) -> Pair:
     """α: how often a male, and how often a female, shows the other sex's picture."""
     male, female = f"mislead.{method}.male", f"mislead.{method}.female"
     return numbers.get(male, 0.0), numbers.get(female, 0.0)
+
+
+def _species(taxon: Taxon, method: Method, numbers: ParameterSet) -> str:
+    """The name of σ: the chance that the species is not as what is held for it."""
+    name = ""
+    if method == "probing":
+        name = f"species.{taxon.ground or 'in general'}"
+    elif method == "dna" and not taxon.marker_settles:
+        name = "species.borrowed test"
+    return name if name in numbers.numbers else ""
 
 
 def anchoring(call: Evidence, numbers: ParameterSet) -> float:
@@ -161,60 +159,12 @@ def _repeated(numbers: ParameterSet, method: Method) -> float:
     return (1 - knowing / blind) * numbers.get(f"anchoring_share.{method}", 1.0)
 
 
-def log_likelihoods(sessions: Iterable[Session]) -> list[Pair]:
-    """One pair per method: log P(everything that method brought | male), (… | female)."""
-    by_method: dict[Method, list[SessionPart]] = {}
-    for session in sessions:
-        for part in session.parts:
-            by_method.setdefault(part.method, []).append(part)
-    return [
-        parts[0].alone if len(parts) == 1 else _method_pair(parts) for parts in by_method.values()
-    ]
-
-
-def _anchored(pair: Pair, call: Evidence, kappa: float) -> Pair:
-    if kappa == 0:
-        return pair
-    as_if = pair[0] if call.anchored_to == "male" else pair[1]
-    return mix(pair[0], as_if, kappa), mix(pair[1], as_if, kappa)
-
-
-def _occasions(calls: Iterable[WeighedSession], width: float) -> Iterable[list[WeighedSession]]:
+def _occasions(calls: Iterable[WeighedCall], width: float) -> Iterable[list[WeighedCall]]:
     """Calls of one person, sorted by time, cut where an occasion is over."""
-    occasion: list[WeighedSession] = []
+    occasion: list[WeighedCall] = []
     for weighed in calls:
         if occasion and weighed.call.at - occasion[0].call.at > width:
             yield occasion
             occasion = []
         occasion.append(weighed)
     yield occasion
-
-
-def _session(calls: Sequence[WeighedSession]) -> Session:
-    by_method: dict[Method, list[WeighedSession]] = {}
-    for weighed in calls:
-        by_method.setdefault(weighed.method, []).append(weighed)
-    parts = tuple(_part(method, own) for method, own in by_method.items())
-    alone = log_ratio(total([part.alone for part in parts]))
-    ordered = tuple(sorted(calls, key=lambda w: w.call.position))
-    return Session(ordered, parts, alone, ordered[0].call.position)
-
-
-def _part(method: Method, calls: Sequence[WeighedSession]) -> SessionPart:
-    """Calls of one method in one session share one error: that of the surest call, with
-    the best identification, so that a further agreeing call never costs anything."""
-    epsilon, doubt, alpha = calls[0].epsilon, calls[0].doubt, calls[0].alpha
-    if len(calls) > 1:
-        epsilon = min(w.epsilon[0] for w in calls), min(w.epsilon[1] for w in calls)
-        doubt = min(w.doubt for w in calls)
-    seen = flip(total([w.pair for w in calls]), epsilon)
-    return SessionPart(method, seen, alpha, doubt, flip(flip(seen, (doubt, doubt)), alpha))
-
-
-def _method_pair(parts: Sequence[SessionPart]) -> Pair:
-    """Everything one method brought: doubt about identity by kind, then the animal."""
-    by_doubt: dict[float, list[Pair]] = {}
-    for part in parts:
-        by_doubt.setdefault(part.doubt, []).append(part.pair)
-    kinds = [flip(total(pairs), (doubt, doubt)) for doubt, pairs in by_doubt.items()]
-    return flip(total(kinds), parts[0].alpha)

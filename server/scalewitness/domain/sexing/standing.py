@@ -21,9 +21,9 @@ from scalewitness.domain.sexing.likelihood import Pair
 from scalewitness.domain.sexing.parameters import Parameter, Parameters
 from scalewitness.domain.sexing.policy import Policy
 from scalewitness.domain.sexing.records import ExaminerRecords
-from scalewitness.domain.sexing.sessions import Session, WeighedSession
 from scalewitness.domain.sexing.taxa import Taxon
 from scalewitness.domain.sexing.used import RecordUsed, parameters_used, records_used
+from scalewitness.domain.sexing.weighed import Session, WeighedCall
 from scalewitness.domain.sexing.words import reason_in_words
 
 __all__ = ["SUREST", "Assessment", "CallWeight", "SessionWeight", "account", "assess", "share"]
@@ -137,7 +137,7 @@ def _weights(case: Case, view: View) -> tuple[CallWeight, ...]:
     return tuple(_weight(weighed, case.base, view, place) for weighed in case.base.weighed)
 
 
-def _weight(weighed: WeighedSession, side: Side, view: View, place: dict[str, int]) -> CallWeight:
+def _weight(weighed: WeighedCall, side: Side, view: View, place: dict[str, int]) -> CallWeight:
     call, found = weighed.call, weighed.reading
     alone = _alone(weighed, side) if found.informative else 0.0
     return CallWeight(
@@ -156,7 +156,7 @@ def _weight(weighed: WeighedSession, side: Side, view: View, place: dict[str, in
     )
 
 
-def _alone(weighed: WeighedSession, side: Side) -> float:
+def _alone(weighed: WeighedCall, side: Side) -> float:
     return side.weigher.session((weighed,)).log_ratio / log(10)
 
 

@@ -13,9 +13,9 @@ worked out exactly from the permanent of the table up to ``COUNTED_UP_TO`` anima
 bounded above by their prior weight times the best fit of each label beyond that.
 """
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import combinations, permutations
-from math import comb, exp, fsum, inf, log, pi, prod, sqrt
+from math import comb, exp, fsum, inf, isclose, log, pi, prod, sqrt
 from typing import Literal
 
 from msgspec import Struct
@@ -129,17 +129,24 @@ def number(name: str) -> float:
     return float(table("swaps.toml")[name]["value"])
 
 
-def in_words(found: Swaps) -> str:
-    """The likeliest explanation, the next, and what was left aside, as sentences."""
-    first, *others = found.explanations
-    text = [f"Likeliest, with about {_hundred(first.share)} in 100: {_lower(first.text)}"]
+def in_words(found: Swaps, names: Mapping[str, str]) -> str:
+    """The likeliest explanation, or all that are as likely, the next, and what was left
+    aside, as sentences. ``names``: what people call the animal of each label."""
+    first = found.explanations[0]
+    likeliest = [one for one in found.explanations if isclose(one.share, first.share)]
+    clauses = "; or ".join(_lower(_named(one, names)) for one in likeliest)
+    each = " each" if len(likeliest) > 1 else ""
+    text = [f"Likeliest, with {_hundred(first.share)} in 100{each}: {clauses}."]
+    others = found.explanations[len(likeliest) :]
     if others:
-        text.append(f"Next, with about {_hundred(others[0].share)}: {_lower(others[0].text)}")
+        following = _lower(_named(others[0], names))
+        text.append(f"Next, with {_hundred(others[0].share)} in 100: {following}.")
     if found.discarded_prior > 0:
-        most = "at most " if found.bounded else ""
+        held = _hundred(found.discarded)
+        most = f"at most {held.removeprefix('about ')}" if found.bounded else held
         text.append(
             f"Mix-ups of more than three animals were not followed one by one; together they "
-            f"hold {most}{_hundred(found.discarded)} in 100."
+            f"hold {most} in 100."
         )
     text.append("This compares explanations and judges nobody; reading the codes would settle it.")
     return " ".join(text)
@@ -323,7 +330,9 @@ def _mixed(group: Sequence[Traveller], order: Order, share: float) -> Explanatio
 
 _TEXTS: dict[Kind, str] = {
     "as_labelled": "Every animal is the one its label names, of the sex it was said to be.",
-    "later_call_wrong": "Labels and sexes are right as they were; a later call is wrong.",
+    "later_call_wrong": (
+        "Labels and sexes are right as they were; what later calls say otherwise is wrong."
+    ),
     "missexed": "The labels are right, and this animal was of the other sex from the start.",
     "several_missexed": (
         "The labels are right, and more than one animal was of the other sex from the start."
@@ -349,11 +358,21 @@ def _own(
     )
 
 
+def _named(one: Explanation, names: Mapping[str, str]) -> str:
+    """The explanation with its animals, as a clause."""
+    who = [names[label] for label in one.labels]
+    if one.really:
+        pairs = zip(one.labels, one.really, strict=True)
+        moved = ", ".join(f"{names[label]} is really {names[own]}" for label, own in pairs)
+        return f"{one.text.removesuffix('.')} ({moved})"
+    return f"{one.text.removesuffix('.')}" + (f" ({', '.join(who)})" if who else "")
+
+
 def _hundred(share: float) -> str:
     per = 100 * share
     if per < 0.1:
         return "less than 0.1"
-    return "more than 99.9" if per > 99.9 else f"{per:.1f}".removesuffix(".0")
+    return "more than 99.9" if per > 99.9 else f"about {per:.1f}".removesuffix(".0")
 
 
 def _lower(text: str) -> str:

@@ -29,6 +29,7 @@ Character = Literal[
 from snout to vent."""
 
 _STAGES: tuple[LifeStage, ...] = ("hatchling", "juvenile", "adult")
+_WITHOUT_LEVELS = frozenset({"sexing-1", "sexing-2"})
 _WEAKEST: tuple[Status, ...] = get_args(Status)[::-1]
 _GROUNDS: tuple[Ground, ...] = get_args(Ground)
 
@@ -171,6 +172,18 @@ class Taxon(Struct, frozen=True, cache_hash=True):
             and self.marker is not None
             and self.marker.one_sex_only
         )
+
+    @property
+    def has_dna_test(self) -> bool:
+        """Whether a DNA test of this species' sex chromosomes has been published at all. Where
+        ZW is that of its genus or family it is the caenophidian snakes', for whom tests that
+        ask for no marker of the species' own are (Rovatsos and Kratochvil 2017; Tawichasri et
+        al. 2017). Versions before sexing-3 took a known system for a test."""
+        if self.sex_system == "unknown":
+            return False
+        if self.marker is not None or self.version in _WITHOUT_LEVELS:
+            return True
+        return self.sex_system == "ZW" and self.sex_system_level != "species"
 
     def counted(self, character: Character) -> tuple[CountSource, ...]:
         """Every source of that character."""

@@ -6,13 +6,12 @@ from functools import lru_cache
 from msgspec import Struct
 
 from scalewitness.domain.observations import Method, Sex
-from scalewitness.domain.sexing.evidence import Evidence
 from scalewitness.domain.sexing.examiners.beta import interval
 from scalewitness.domain.sexing.parameters import Parameter, Parameters, ParameterSet
 from scalewitness.domain.sexing.policy import Policy
 from scalewitness.domain.sexing.records import Beta, ExaminerRecords
-from scalewitness.domain.sexing.sessions import WeighedSession
 from scalewitness.domain.sexing.taxa import Taxon, range_parameters
+from scalewitness.domain.sexing.weighed import WeighedCall
 
 
 class RecordUsed(Struct, frozen=True):
@@ -36,7 +35,7 @@ class RecordUsed(Struct, frozen=True):
 
 
 def records_used(
-    weighed: Iterable[WeighedSession], records: ExaminerRecords
+    weighed: Iterable[WeighedCall], records: ExaminerRecords
 ) -> tuple[RecordUsed, ...]:
     """The records that entered what these calls weigh, by examiner, method and sex."""
     calls: dict[tuple[str, Method, Sex], list[str]] = {}
@@ -62,8 +61,8 @@ def _record_used(
 
 
 def parameters_used(
-    base: Sequence[WeighedSession],
-    pessimistic: Sequence[WeighedSession],
+    base: Sequence[WeighedCall],
+    pessimistic: Sequence[WeighedCall],
     taxon: Taxon,
     parameters: Parameters,
     policy: Policy,
@@ -78,43 +77,62 @@ def parameters_used(
     return tuple(distinct[key] for key in sorted(distinct))
 
 
-def entered(weighed: WeighedSession, numbers: ParameterSet) -> Iterable[Parameter]:
+def entered(weighed: WeighedCall, numbers: ParameterSet) -> Iterable[Parameter]:
     """The numbers of that set that entered what one call weighs."""
     yield from (numbers.numbers[name] for name in weighed.reading.used)
     if weighed.reading.informative:
-        yield from _around(numbers, *_circumstances(weighed.call, weighed.kappa > 0))
+        yield from _around(numbers, *_circumstances(weighed))
 
 
-def _circumstances(call: Evidence, anchored: bool) -> tuple[str, str, str, str, bool]:
-    return call.role, call.method, call.sureness, call.identity, anchored
+def _circumstances(weighed: WeighedCall) -> tuple[str, str, str, str, bool, str, str]:
+    call = weighed.call
+    report = ""
+    if call.report == "unconfirmed":
+        report = f"report.false.{'' if call.interested else 'dis'}interested"
+    elif call.report == "confirmed":
+        report = "report.mistaken"
+    around = call.role, call.method, call.sureness, call.identity
+    return *around, weighed.knowing, weighed.species, report
 
 
 @lru_cache(maxsize=512)
 def _around(
-    numbers: ParameterSet, role: str, method: str, sureness: str, identity: str, anchored: bool
+    numbers: ParameterSet,
+    role: str,
+    method: str,
+    sureness: str,
+    identity: str,
+    knowing: bool,
+    species: str,
+    report: str,
 ) -> tuple[Parameter, ...]:
     """What enters beside the finding itself."""
     names = [
         f"error.{role}.a",
         f"error.{role}.b",
         f"error_share.{method}",
+        f"error_by_sex.{method}.male",
+        f"error_by_sex.{method}.female",
+        "error.lasting_share",
         f"sureness.{sureness}",
         "error.most",
         f"mislead.{method}.male",
         f"mislead.{method}.female",
         f"identity.{identity}",
         "session.hours",
+        species,
+        report,
     ]
     if f"wrong_or_unresolved.{method}" in numbers.numbers:
         names += [f"wrong_or_unresolved.{method}", "unresolved_share"]
-    if anchored:
-        names += ["anchoring.discordant_blind", "anchoring.discordant_knowing"]
+    if knowing:
+        names += ["anchoring.discordant_blind", "anchoring.discordant_knowing", "followed"]
         names.append(f"anchoring_share.{method}")
     return tuple(numbers.numbers[name] for name in names if name in numbers.numbers)
 
 
 def _of_taxon(taxon: Taxon, codes: set[str]) -> Iterable[Parameter]:
-    if codes & {"depths_read", "conflict", "deep_in_other_sex"}:
+    if codes & {"depths_read", "conflict", "midway", "deep_in_other_sex"}:
         yield from range_parameters(taxon, "depth")
     if taxon.subcaudal_sources and codes & {"finding_read", "scale_overlap"}:
         yield from range_parameters(taxon, "subcaudals")

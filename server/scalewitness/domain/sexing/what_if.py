@@ -13,7 +13,7 @@ from scalewitness.domain.observations import (
     Sex,
     Sureness,
 )
-from scalewitness.domain.sexing.evidence import Evidence, Identity, Role
+from scalewitness.domain.sexing.evidence import Evidence, Identity, Role, as_sent
 from scalewitness.domain.sexing.explain import ReasonLine, explain
 from scalewitness.domain.sexing.findings import typical
 from scalewitness.domain.sexing.parameters import Parameters
@@ -126,6 +126,7 @@ def _call(
         blind=supposed.blind and not supposed.reported,
         interested=supposed.interested,
         anchored_to=None if supposed.blind else expected,
+        report=as_sent(supposed.method, reported=supposed.reported, interested=supposed.interested),
     )
 
 

@@ -16,8 +16,8 @@ from scalewitness.domain.observations import (
     Ultrasound,
     Visual,
 )
-from scalewitness.domain.sexing.sessions import WeighedSession
 from scalewitness.domain.sexing.tables import table
+from scalewitness.domain.sexing.weighed import WeighedCall
 
 _CODES = {
     "depths_read": "The depth was compared with what is known of this species.",
@@ -30,7 +30,9 @@ _CODES = {
     "undetermined": "The examiner came to no conclusion, so it says nothing either way.",
     "all_aborted": "Every pass was broken off, so the depths say nothing.",
     "conflict": "What was seen points one way and the conclusion the other, so it says nothing.",
+    "midway": "The depths lie between what is usual in either sex, so it says nothing.",
     "other_animal": "The code read at the time is not this animal's, so it says nothing about it.",
+    "denied": "Whoever is quoted says that it was not so, so it says nothing.",
     "deep_in_other_sex": (
         "The depth is usual for the other sex in this species, and no depth is known for the "
         "sex concluded, so it says nothing."
@@ -39,6 +41,9 @@ _CODES = {
         "It is not known which sex chromosomes this species has, so a DNA test is no evidence."
     ),
     "wrong_sex_system": "The test looks for sex chromosomes this species does not have.",
+    "no_dna_test": (
+        "No DNA test has been shown to tell the sexes of this species apart, so it is no evidence."
+    ),
     "assay_failed": "The test gave no result.",
     "unclear": "What was seen was unclear, so it says nothing.",
     "no_scale_ranges": "No scale counts by sex are known for this species, so it says nothing.",
@@ -83,16 +88,22 @@ _STRENGTHS = tuple(
 )
 
 
-def reason_in_words(weighed: WeighedSession, log10_lr: float) -> str:
+def reason_in_words(weighed: WeighedCall, log10_lr: float) -> str:
     """Why a call weighs what it weighs, as sentences."""
     sentences = [_CODES[weighed.reading.code]]
-    if weighed.reading.alike is not None:
+    if weighed.reading.alike is not None and _side_tells(weighed):
         sentences.append(_SIDES[weighed.reading.alike])
     if weighed.kappa > 0:
         sentences.append(_ANCHORED[weighed.call.conclusion == weighed.call.anchored_to])
     if weighed.reading.informative:
         sentences.append(f"Taken alone it {support(log10_lr)}.")
     return " ".join(sentences)
+
+
+def _side_tells(weighed: WeighedCall) -> bool:
+    """Sides alike are the rule in either sex: beside a female's depths, that they are still
+    more so in males would only be read as doubt."""
+    return not (weighed.reading.alike and weighed.call.conclusion == "female")
 
 
 def support(log10_lr: float) -> str:

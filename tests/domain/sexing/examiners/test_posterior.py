@@ -89,7 +89,7 @@ def test_an_unsettled_animal_keeps_no_truth():
 
 
 def test_a_record_starts_from_the_prior_of_the_role():
-    prior = error_prior(BASE, "keeper", "probing")
+    prior = error_prior(BASE, "keeper", "probing", "male")
     rate = error_rate(ASH_MALES, Counts(wrong=2, right=18, undetermined=3), prior)
     assert rate.posterior == (prior[0] + 2, prior[1] + 18)
     assert rate.mean == pytest.approx((prior[0] + 2) / (sum(prior) + 20))
@@ -99,7 +99,7 @@ def test_a_record_starts_from_the_prior_of_the_role():
 
 def test_records_are_what_a_standing_reads():
     counts = settled([called("female", "one"), called("male", "two")])
-    prior = error_prior(BASE, "veterinarian", "probing")
+    prior = error_prior(BASE, "veterinarian", "probing", "male")
     rates = [error_rate(key, found, prior) for key, found in counts.items()]
     made = records("records-7", rates)
     assert made.version == "records-7"

@@ -9,8 +9,9 @@ from scalewitness.domain.sexing.examiners.provisional import provisional_rates
 from scalewitness.domain.sexing.parameters import load_parameters
 from scalewitness.domain.sexing.records import error_prior
 
-BASE = load_parameters().base
-PRIOR = error_prior(BASE, "keeper", "probing")
+BASE = load_parameters("sexing-2").base
+"""Whose priors are alike for both sexes."""
+PRIOR = error_prior(BASE, "keeper", "probing", "male")
 
 
 def keeper(examiner):

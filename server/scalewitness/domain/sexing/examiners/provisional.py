@@ -117,8 +117,11 @@ def _pseudo(hands: list[Hand], role_of: Callable[[str], Role], numbers: Paramete
     """Every hand starts from the prior of its role, for either sex."""
     tables = []
     for examiner, method in hands:
-        wrong, right = error_prior(numbers, role_of(examiner), method)
-        tables.append([[right, wrong], [wrong, right]])
+        role = role_of(examiner)
+        (male_wrong, male_right), (female_wrong, female_right) = (
+            error_prior(numbers, role, method, sex) for sex in SEXES
+        )
+        tables.append([[male_right, male_wrong], [female_wrong, female_right]])
     return np.array(tables)
 
 
