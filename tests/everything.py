@@ -213,10 +213,8 @@ def _note() -> dict[str, str]:
 
 def _on_its_own_account(world: World) -> None:
     animal = world.animal("E1")
-    observed = {"method": "reproduction", "event": "laid_eggs", "witnessed": True}
     world.call(world.greta, animal, "female", visit=world.visit(world.greta, animal))
-    body = probing("female", tag_of(animal)) | {"observed": observed}
-    world.say(world.odile, "call_made", animal.pk, body)
+    world.lays(animal)
     assert update_examiner_records(world.now)
     adopt_policy("policy-strict", "sexing-2", {"verified": "0.992000"}, world.now)
 

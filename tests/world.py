@@ -142,6 +142,18 @@ class World:
             body["visit"] = str(visit)
         return self.say(who, "call_made", animal.pk, body, **more)
 
+    def lays(self, animal: Animal) -> Outcome:
+        """Odile sees her lay, and a neighbour without a share in her sees it too: decisive."""
+        body = probing("female", tag_of(animal)) | {
+            "observed": {"method": "reproduction", "event": "laid_eggs", "witnessed": True}
+        }
+        made = self.say(self.odile, "call_made", animal.pk, body)
+        neighbour = keeper(f"Neighbour {made.position} {self.house}".strip())
+        grant = self.view(neighbour, animal)
+        self.say(neighbour, "witness_stated", animal.pk, {"call": made.id})
+        self.say(self.odile, "grant_revoked", self.collection.pk, {"grant": str(grant)})
+        return made
+
     def label(self, animal: Animal) -> str:
         standing = latest_standing(animal.pk)
         return standing.label if standing else "unsexed"

@@ -5,7 +5,7 @@ from uuid import UUID
 import numpy as np
 import pytest
 from scipy.stats import beta
-from tests.world import World, probing, tag_of
+from tests.world import World
 
 from scalewitness.animals.models import Animal
 from scalewitness.domain.errors import NotFound
@@ -20,9 +20,7 @@ pytestmark = pytest.mark.django_db
 
 
 def lays(world: World, animal: Animal) -> None:
-    observed = {"method": "reproduction", "event": "laid_eggs", "witnessed": True}
-    body = probing("female", tag_of(animal)) | {"observed": observed}
-    world.say(world.odile, "call_made", animal.pk, body)
+    world.lays(animal)
 
 
 def checked(world: World, tag: str, sex: str, guest: Keeper | None = None, **more: str) -> Animal:
@@ -45,14 +43,14 @@ def recorded(world: World) -> None:
 
 
 def test_the_record_is_the_prior_and_the_counts(world: World) -> None:
-    """Keeper's prior Beta(2, 38) and 1 wrong, 2 right: Beta(3, 40); quantiles by SciPy."""
+    """Keeper's prior Beta(2, 38) and 1 wrong, 2 right: Beta(2.7, 40.3); quantiles by SciPy."""
     recorded(world)
     found = known(world, world.odile, world.greta)
     logged = next(rate for rate in found.rates if rate.sex == "female").logged
     assert logged is not None
     assert (logged.counts.wrong, logged.counts.right) == (1, 2)
-    assert logged.posterior == pytest.approx((3, 40))
-    assert (logged.low, logged.high) == pytest.approx(tuple(beta(3, 40).ppf([0.025, 0.975])))
+    assert logged.posterior == pytest.approx((2.7, 40.3))
+    assert (logged.low, logged.high) == pytest.approx(tuple(beta(2.7, 40.3).ppf([0.025, 0.975])))
     assert found.record is not None
     assert found.record.position == ExaminerRecord.objects.get().position
     assert found.record.version == f"records-{found.record.position}"

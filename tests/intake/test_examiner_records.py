@@ -4,7 +4,7 @@ from io import StringIO
 
 import pytest
 from django.core.management import call_command
-from tests.world import World, new_id, probing, tag_of
+from tests.world import World, new_id, probing
 
 from scalewitness.animals.models import Animal
 from scalewitness.domain.sexing.parameters import CURRENT
@@ -21,11 +21,7 @@ pytestmark = pytest.mark.django_db
 
 
 def settle_by_eggs(world: World, animal: Animal) -> None:
-    """The keeper sees her lay: decisive, and nobody else's call."""
-    body = probing("female", tag_of(animal)) | {
-        "observed": {"method": "reproduction", "event": "laid_eggs", "witnessed": True}
-    }
-    world.say(world.odile, "call_made", animal.pk, body)
+    world.lays(animal)
 
 
 def checked(world: World, tag: str, sex: str) -> Animal:

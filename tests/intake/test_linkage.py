@@ -86,7 +86,7 @@ def test_the_latest_statement_counts_and_earlier_ones_stay(world: World) -> None
     assert first.position is not None
     then = dossier(animal, first.position + 1)
     assert then.assessment.p_male == pytest.approx(0.8375)
-    assert then.sensitivity().p_low < 0.8375 < then.sensitivity().p_high
+    assert then.sensitivity.p_low < 0.8375 < then.sensitivity.p_high
     assert no_difference()
 
 

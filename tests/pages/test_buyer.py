@@ -50,7 +50,7 @@ def test_the_offer_shows_what_is_known_how_sure_by_whom_and_what_could_be_wrong(
         "Verified female".lower(),
         "of animals with such a record about",
         "trusting every call less",
-        "parameters sexing-2, rule policy-1",
+        "parameters sexing-3, rule policy-1",
         "The seller",
         "Independent keeper A",
         "Independent keeper B",

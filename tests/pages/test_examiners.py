@@ -3,7 +3,6 @@
 import pytest
 from tests.pages.browser import Browser
 from tests.pages.conftest import MALE, Here
-from tests.world import probing, tag_of
 
 from scalewitness.animals.models import Animal
 from scalewitness.intake.statements import update_examiner_records
@@ -12,9 +11,7 @@ from scalewitness.intake.statements import update_examiner_records
 def settled_female(here: Here, tag: str, said: str) -> Animal:
     animal = here.animal(tag)
     here.call(here.greta, animal, said, visit=here.visit(here.greta, animal))
-    observed = {"method": "reproduction", "event": "laid_eggs", "witnessed": True}
-    body = probing("female", tag_of(animal)) | {"observed": observed}
-    here.say(here.odile, "call_made", animal.pk, body)
+    here.lays(animal)
     here.pass_time(days=4)
     return animal
 
@@ -32,13 +29,13 @@ def recorded(here: Here) -> Animal:
 def test_the_animal_page_leads_to_the_record_in_words(
     here: Here, odile: Browser, recorded: Animal
 ) -> None:
-    """Beta(2, 38) and one wrong, one right: 3 in 42."""
+    """Beta(1.7, 38.3) of females and one wrong, one right: 2.7 in 42."""
     path = f"/examiners/{here.greta.pk}"
     assert path in odile.open(f"/animals/{recorded.pk}").links
     page = odile.open(path)
     assert page.status == 200
     assert "Of 2 females settled by others, 1 called right and 1 wrong, blind." in page.text
-    assert f"about {3 / 42:.1%} wrong" in page.text
+    assert f"about {2.7 / 42:.1%} wrong" in page.text
     assert "Provisional: about" in page.text
     assert "Probing: undecided, with 1 wrong in 2 settled calls." in page.text
     assert "signs of harm in 0 of 2 examinations" in page.text
@@ -50,7 +47,7 @@ def test_the_evidence_lists_the_record_it_was_weighed_by(
     here: Here, odile: Browser, stan: Browser, recorded: Animal
 ) -> None:
     """3 in 42 again, beside the other numbers of the animal's page."""
-    told = f"females settled by others: 1 called right, 1 wrong, blind; error rate {3 / 42:.1%}"
+    told = f"females settled by others: 1 called right, 1 wrong, blind; error rate {2.7 / 42:.1%}"
     path = f"/animals/{recorded.pk}"
     assert f"Greta Lund , probing, {told}" in odile.open(path).text
     here.visit(here.stan, recorded, blind=False)

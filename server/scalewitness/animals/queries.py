@@ -390,3 +390,11 @@ def homes_of(animals: Iterable[Animal]) -> dict[UUID, dict[UUID, datetime | None
         if homes[animal].get(collection, at) is not None:  # else it came back
             homes[animal][collection] = at
     return homes
+
+
+def title_of(animal: Animal, *, named: bool = True) -> str:
+    """What its keepers call an animal, else its first code."""
+    if named and animal.name:
+        return animal.name
+    first = min(animal.identifiers.all(), key=lambda one: one.position, default=None)
+    return first.code if first else "An animal without a name"

@@ -183,7 +183,7 @@ def _logged(examiner: UUID, parameters: str) -> LoggedRecord | None:
         (one.method, one.sex): error_rate(
             (str(examiner), one.method, one.sex),
             Counts(wrong=one.wrong, right=one.right),
-            error_prior(numbers, record.role, one.method),
+            error_prior(numbers, record.role, one.method, one.sex),
         )
         for one in record.counts
     }

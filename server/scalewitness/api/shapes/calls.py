@@ -234,7 +234,7 @@ def standing(known: Dossier, settled: Settled) -> StandingShown:
         settled=settled.records,
         settled_withheld=settled.withheld,
         sensitivity=sensitivity_shown(
-            known.sensitivity(), {one.name: one.source for one in found.used}
+            known.sensitivity, {one.name: one.source for one in found.used}
         ),
     )
 

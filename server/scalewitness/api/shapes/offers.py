@@ -128,7 +128,7 @@ def _animals(
             represented=represented[row.pk],
             current=now[row.pk],
             evidence=_evidence(known, sale, sellers),
-            sensitivity=in_words(known.sensitivity()),
+            sensitivity=in_words(known.sensitivity),
             calls=[_call_for_buyer(shown, sale, sellers) for shown in known.calls],
         )
         for row in sale.animals.filter(pk__in=represented).order_by("pk")

@@ -6,6 +6,7 @@ from uuid import UUID
 
 from msgspec import Struct
 
+from scalewitness.animals.queries import title_of
 from scalewitness.api.shapes import words
 from scalewitness.domain.sexing.swaps import Explanation, Kind, in_words
 from scalewitness.standings.queries.swaps import Because, Compared
@@ -64,7 +65,7 @@ def swaps_shown(compared: Compared) -> SwapsShown:
         discarded_prior=found.discarded_prior,
         bounded=found.bounded,
         own=[OwnLabel(UUID(label), chance) for label, chance in found.own],
-        words=in_words(found),
+        words=in_words(found, {str(one.pk): title_of(one) for one in compared.animals}),
         parameters=compared.parameters,
     )
 

@@ -19,6 +19,7 @@ from scalewitness.animals.queries import (
     edits_of,
     for_steward,
     is_steward,
+    title_of,
 )
 from scalewitness.breeding.queries.pairings import pairings_seen
 from scalewitness.calls.queries.visibility import animal_open, animal_seen, visible_animals
@@ -43,7 +44,6 @@ from scalewitness.pages.animals.linkage_form import LinkageForm
 from scalewitness.pages.animals.settled import own_records
 from scalewitness.pages.breeding.paired import in_words
 from scalewitness.pages.collections.collection import stewarded
-from scalewitness.pages.home.attention import title_of
 from scalewitness.pages.parts.access import actor_of, page, say_accepted, signed_in
 from scalewitness.pages.parts.facts import FactForm
 from scalewitness.pages.parts.picking import chosen, offered, pick, sent, typed

@@ -6,7 +6,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.utils import timezone
 
-from scalewitness.animals.queries import photo_file
+from scalewitness.animals.queries import photo_file, title_of
 from scalewitness.calls.queries.made import call_of
 from scalewitness.calls.queries.visibility import animal_seen
 from scalewitness.domain.errors import Busy, NotFound
@@ -15,7 +15,6 @@ from scalewitness.intake.rules.photos import keep_reencoded_file
 from scalewitness.pages.animals.animal import blind_title
 from scalewitness.pages.animals.photo_form import PhotoForm
 from scalewitness.pages.guards.uploads import sent_too_often, too_many_pictures
-from scalewitness.pages.home.attention import title_of
 from scalewitness.pages.offers.offer import by_link
 from scalewitness.pages.parts.access import actor_of, page, say_accepted, signed_in
 from scalewitness.people.models import Keeper

@@ -10,6 +10,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.http import urlencode
 
+from scalewitness.animals.queries import title_of
 from scalewitness.calls.queries.visibility import animal_open
 from scalewitness.disputes.queries import at_stake, by_need
 from scalewitness.domain.cautions import BEFORE_A_CHECK
@@ -18,7 +19,6 @@ from scalewitness.domain.sexing.planning import Check, RuledOut
 from scalewitness.pages.animals.animal import stewarded_animal
 from scalewitness.pages.animals.planning_forms import SupposeForm, VisitPlanForm
 from scalewitness.pages.collections.collection import stewarded
-from scalewitness.pages.home.attention import title_of
 from scalewitness.pages.parts.access import page, signed_in
 from scalewitness.people.models import Keeper
 from scalewitness.planning.available import Examiners, examiners_for

@@ -11,7 +11,7 @@ from django.shortcuts import redirect
 from django.utils import timezone
 
 from scalewitness.animals.models import Animal
-from scalewitness.animals.queries import conditions_of
+from scalewitness.animals.queries import conditions_of, title_of
 from scalewitness.breeding.queries.clutches import (
     Clutch,
     broods_in,
@@ -25,7 +25,6 @@ from scalewitness.intake.outcomes import Outcome
 from scalewitness.intake.services import accept
 from scalewitness.pages.breeding.clutch_forms import ROWS, HatchlingForm, TogetherForm
 from scalewitness.pages.collections.collection import stewarded
-from scalewitness.pages.home.attention import title_of
 from scalewitness.pages.parts.access import actor_of, page, signed_in
 from scalewitness.pages.parts.listing import listed
 from scalewitness.people.models import Keeper

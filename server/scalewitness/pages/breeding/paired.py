@@ -6,10 +6,10 @@ from typing import Final
 from uuid import UUID
 
 from scalewitness.animals.models import Animal
+from scalewitness.animals.queries import title_of
 from scalewitness.breeding.queries.pairings import PairingSeen
 from scalewitness.domain.consequences import sex_of, verified_sex
 from scalewitness.domain.observations import Sex
-from scalewitness.pages.home.attention import title_of
 from scalewitness.pages.parts.facts import StepForm
 from scalewitness.standings.queries.logged import UNSEXED, labels_of
 

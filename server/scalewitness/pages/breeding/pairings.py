@@ -8,12 +8,12 @@ from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils import timezone
 
+from scalewitness.animals.queries import title_of
 from scalewitness.breeding.queries.pairings import pairings_seen
 from scalewitness.domain.consequences import sex_of
 from scalewitness.pages.animals.animal import seen_whole, stewarded_animal
 from scalewitness.pages.breeding.paired import ROLES, in_words
 from scalewitness.pages.breeding.pairing_form import PairingForm
-from scalewitness.pages.home.attention import title_of
 from scalewitness.pages.parts.access import actor_of, page, post_or_go, say_accepted, signed_in
 from scalewitness.pages.parts.facts import StepForm
 from scalewitness.pages.parts.listing import listed

@@ -8,7 +8,7 @@ from django.shortcuts import redirect
 from django.utils import timezone
 
 from scalewitness.animals.models import Animal
-from scalewitness.animals.queries import condition, is_steward
+from scalewitness.animals.queries import condition, is_steward, title_of
 from scalewitness.calls.models import Call
 from scalewitness.calls.queries.held import held_call_of
 from scalewitness.calls.queries.made import call_of
@@ -19,7 +19,6 @@ from scalewitness.domain.methods import METHODS
 from scalewitness.pages.animals.animal import blind_title, blind_view, full_view
 from scalewitness.pages.calls.forms import CallForm, one_of
 from scalewitness.pages.calls.methods import FORMS
-from scalewitness.pages.home.attention import title_of
 from scalewitness.pages.parts.access import actor_of, page, say_accepted, signed_in
 from scalewitness.pages.parts.facts import FactForm, new_id, note
 from scalewitness.people.models import Keeper

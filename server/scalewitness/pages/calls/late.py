@@ -9,7 +9,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.utils import timezone
 
-from scalewitness.animals.queries import for_steward, stewarded_collections
+from scalewitness.animals.queries import for_steward, stewarded_collections, title_of
 from scalewitness.calls.models import HeldCall
 from scalewitness.calls.queries.held import decided_calls, held_call_of, held_calls
 from scalewitness.domain.clocks import correction_in_words
@@ -17,7 +17,6 @@ from scalewitness.domain.facts import CallMade
 from scalewitness.domain.methods import METHODS
 from scalewitness.domain.moments import parse_moment
 from scalewitness.pages.animals.evidence import flags_of
-from scalewitness.pages.home.attention import title_of
 from scalewitness.pages.parts.access import actor_of, page, post_or_go, say_accepted, signed_in
 from scalewitness.pages.parts.facts import FactForm
 from scalewitness.people.models import Keeper

@@ -10,12 +10,11 @@ from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
 
 from scalewitness.animals.models import Animal, Collection
-from scalewitness.animals.queries import moved_with
+from scalewitness.animals.queries import moved_with, title_of
 from scalewitness.calls.queries.visibility import visible_animals
 from scalewitness.domain.sexing.swaps import Explanation, in_words
 from scalewitness.pages.collections.collection import stewarded
 from scalewitness.pages.collections.travelling_form import TravellersForm
-from scalewitness.pages.home.attention import title_of
 from scalewitness.pages.parts.access import page, signed_in
 from scalewitness.pages.parts.picking import ids_among, offered, pick
 from scalewitness.people.models import Keeper
@@ -68,7 +67,7 @@ def compared_with_companions(animal: Animal, keeper: Keeper) -> dict[str, Any] |
         return None
     compared = compare_labels([animal, *nearest])
     return {
-        "answer": in_words(compared.found),
+        "answer": in_words(compared.found, {str(o.pk): title_of(o) for o in compared.animals}),
         "because": BECAUSE.get(compared.because),
         "titles": [title_of(one) for one in nearest],
         "asked": urlencode({"animals": [animal.pk, *(one.pk for one in nearest)]}, doseq=True),
@@ -91,7 +90,7 @@ def _compared(keeper: Keeper, form: TravellersForm) -> dict[str, Any]:
     return {
         "compared": compared,
         "because": BECAUSE.get(compared.because),
-        "answer": in_words(compared.found),
+        "answer": in_words(compared.found, titles),
         "rows": [_row(one, titles) for one in found[:LISTED]],
         "others": _share(sum(one.share for one in found[LISTED:])) if found[LISTED:] else None,
         "discarded": _discarded(compared),

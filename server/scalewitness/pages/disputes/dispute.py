@@ -11,7 +11,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.utils import timezone
 
-from scalewitness.animals.queries import is_steward
+from scalewitness.animals.queries import is_steward, title_of
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.disputes.models import Dispute
 from scalewitness.disputes.queries import (
@@ -33,7 +33,6 @@ from scalewitness.pages.animals.settled import own_records
 from scalewitness.pages.calls.forms import one_of
 from scalewitness.pages.collections.travelling import compared_with_companions
 from scalewitness.pages.disclosures.disclosure import DELIVERY
-from scalewitness.pages.home.attention import title_of
 from scalewitness.pages.parts.access import actor_of, page, post_or_go, say_accepted, signed_in
 from scalewitness.pages.parts.facts import FactForm, new_id, note
 from scalewitness.pages.parts.listing import listed

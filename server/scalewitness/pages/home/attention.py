@@ -7,7 +7,7 @@ from datetime import datetime
 from django.urls import reverse
 
 from scalewitness.animals.models import Animal
-from scalewitness.animals.queries import stewarded_collections
+from scalewitness.animals.queries import stewarded_collections, title_of
 from scalewitness.calls.queries.held import held_calls
 from scalewitness.calls.queries.reports import last_answer, reported_of
 from scalewitness.disclosures.models import Disclosure
@@ -47,14 +47,6 @@ def attention(keeper: Keeper, now: datetime) -> list[Task]:
 def title_in(sale: Sale, animal: Animal) -> str:
     """What the parties to a sale know an animal by."""
     return title_of(animal, named=still_there(animal, sale))
-
-
-def title_of(animal: Animal, *, named: bool = True) -> str:
-    """What its keepers call an animal, else its first code."""
-    if named and animal.name:
-        return animal.name
-    first = min(animal.identifiers.all(), key=lambda one: one.position, default=None)
-    return first.code if first else "An animal without a name"
 
 
 def _disputes(keeper: Keeper, now: datetime) -> Iterable[Task]:

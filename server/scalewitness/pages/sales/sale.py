@@ -16,6 +16,7 @@ from scalewitness.animals.queries import (
     for_steward,
     lender_of,
     stewarded_collections,
+    title_of,
 )
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.domain.errors import IdReused
@@ -26,7 +27,7 @@ from scalewitness.mail.queries import letters_for
 from scalewitness.pages.animals.animal import stewarded_animal
 from scalewitness.pages.collections.collection import stewarded
 from scalewitness.pages.guards.throttling import takes_an_address
-from scalewitness.pages.home.attention import title_in, title_of
+from scalewitness.pages.home.attention import title_in
 from scalewitness.pages.parts.access import actor_of, page, post_or_go, say_accepted, signed_in
 from scalewitness.pages.parts.facts import StepForm, retype
 from scalewitness.pages.parts.listing import listed

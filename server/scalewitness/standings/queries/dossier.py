@@ -21,7 +21,7 @@ from scalewitness.standings.models import Standing
 from scalewitness.standings.queries.assessing import (
     assessment_at,
     assessment_of,
-    sensitivity_at,
+    sensitivity_by,
     start_at,
     yardstick_of,
 )
@@ -75,9 +75,8 @@ class Dossier:
     position: int | None
     """Just after which fact the evidence is taken; None: as it is now."""
 
-    def sensitivity(self) -> Sensitivity:
-        """How far the answer moves when the model's numbers do; worked out when asked for."""
-        return sensitivity_at(self.animal, self.position)
+    sensitivity: Sensitivity
+    """How far the answer moves when the model's numbers do."""
 
 
 def dossier(animal: Animal, at: int | None = None) -> Dossier:
@@ -93,7 +92,8 @@ def dossier(animal: Animal, at: int | None = None) -> Dossier:
         species = animal.species
     else:
         assessment, evidence, species = assessment_at(animal, position)
-    kind = taxon(species)
+    kind = taxon(species, by.parameters)
+    moves = sensitivity_by(by, species, evidence, start)
     calls = [call for call in all_calls(animal.pk) if at is None or call.position <= at]
     people = {person for call in calls for person in _people(call)}
     names, texts = names_of(people), texts_of(one for call in calls for one in _facts(call))
@@ -103,12 +103,13 @@ def dossier(animal: Animal, at: int | None = None) -> Dossier:
         standing=standing,
         assessment=assessment,
         start=start,
-        lines=with_linkage(explain(assessment, evidence, kind), start),
+        lines=with_linkage(explain(assessment, evidence, kind, moves), start),
         calls=tuple(_shown(calls, assessment, names, texts, at)),
         names=names,
         texts=texts,
         photos=tuple(one for one in photos_of(animal.pk) if at is None or one.position <= at),
         position=position,
+        sensitivity=moves,
     )
 
 

@@ -65,7 +65,7 @@ def as_weighed(position: int, records: Records, parameters: str) -> ExaminerReco
     counts: dict[Key, tuple[int, int]] = {}
     for examiner, record in sorted(records.items()):
         for one in record.counts:
-            wrong, right = error_prior(numbers, record.role, one.method)
+            wrong, right = error_prior(numbers, record.role, one.method, one.sex)
             place = (str(examiner), one.method, one.sex)
             rates[place] = (wrong + one.wrong, right + one.right)
             counts[place] = (one.wrong, one.right)
