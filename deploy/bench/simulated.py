@@ -21,7 +21,7 @@ from scalewitness.domain.observations import (
     Sex,
 )
 from scalewitness.domain.sexing.depths import depth_table
-from scalewitness.domain.sexing.evidence import Evidence, Role, other
+from scalewitness.domain.sexing.evidence import Evidence, Report, Role, other
 from scalewitness.domain.sexing.findings import reading, typical
 from scalewitness.domain.sexing.likelihood import log_ratio
 from scalewitness.domain.sexing.parameters import Parameters
@@ -29,6 +29,7 @@ from scalewitness.domain.sexing.sessions import anchoring
 from scalewitness.domain.sexing.taxa import Taxon, taxon
 
 DAY = 86_400_000
+PROOFS = ("dna", "endoscopy")
 SPECIES = ("python_regius", "boa_imperator", "pantherophis_guttatus", "pituophis_ruthveni")
 SEXES: tuple[Sex, Sex] = ("male", "female")
 
@@ -37,7 +38,12 @@ class World(NamedTuple):
     """What is true in it. Rates not named are the model's; ``shift`` and ``outlier`` are of
     probing depths, ``mislead`` multiplies the share of misleading animals, ``errors`` gives
     Beta parameters by role, ``mix_up`` and ``hidden`` are shares of calls on another animal
-    although a code was read, and of calls said to be blind that were not."""
+    although a code was read, and of calls said to be blind that were not. ``by_sex`` multiplies
+    errors in males and in females, ``clench`` is the share of males that always probe as
+    females, ``follow`` how often who knows an answer repeats it, ``knowing`` how many such calls
+    each animal gets besides; ``bias`` the standard deviation of an examiner's own depth, in half
+    scales; ``deeper`` by how many half scales males of the first species probe deeper than is
+    held for them; ``false`` the share of reported proofs that say what the sender likes."""
 
     name: str
     errors: dict[Role, tuple[float, float]]
@@ -46,6 +52,13 @@ class World(NamedTuple):
     outlier: float = 0.0
     mix_up: float = 0.0
     hidden: float = 0.0
+    by_sex: tuple[float, float] = (1.0, 1.0)
+    clench: float = 0.0
+    follow: float | None = None
+    knowing: int = 0
+    bias: float = 0.0
+    deeper: int = 0
+    false: float | None = None
 
 
 AS_MODELLED = World(
@@ -60,6 +73,21 @@ OTHERWISE = World(
     outlier=0.05,
     mix_up=0.01,
     hidden=0.25,
+)
+
+UNEVEN = AS_MODELLED._replace(
+    name="males slip 8 %, females 2 %", by_sex=(1.6, 0.4), errors=AS_MODELLED.errors
+)
+WORLDS = (
+    AS_MODELLED,
+    OTHERWISE,
+    UNEVEN,
+    UNEVEN._replace(name="the same, and 2 % of males always clench", clench=0.02),
+    AS_MODELLED._replace(name="three of four who know follow", follow=0.75),
+    AS_MODELLED._replace(name="four knowing calls each", knowing=4),
+    AS_MODELLED._replace(name="examiners biased in depth", bias=1.5),
+    AS_MODELLED._replace(name="males of one species probe two scales shallower", deeper=-4),
+    AS_MODELLED._replace(name="5 % of reports false", false=0.05),
 )
 
 TRADES: dict[Role, int] = {"keeper": 150, "veterinarian": 15, "laboratory": 2}
@@ -89,6 +117,7 @@ class Examiner(NamedTuple):
     name: str
     role: Role
     error: float
+    bias: int = 0
 
 
 class Drawn(NamedTuple):
@@ -120,7 +149,9 @@ class Simulator:
 
     def _people(self, role: Role, count: int) -> list[Examiner]:
         errors = self.rng.beta(*self.world.errors[role], size=count)
-        return [Examiner(f"{role}-{n}", role, float(e)) for n, e in enumerate(errors)]
+        biases = self.rng.normal(0, self.world.bias, size=count).round()
+        found = zip(errors, biases, strict=True)
+        return [Examiner(f"{role}-{n}", role, float(e), int(b)) for n, (e, b) in enumerate(found)]
 
     def _animal(self, number: int, sex: Sex) -> Record:
         kind = self.taxa[self.rng.integers(len(self.taxa))]
@@ -129,13 +160,15 @@ class Simulator:
         for _ in range(min(1 + self.rng.poisson(2.0), 6)):
             what = KINDS[self.rng.choice(len(KINDS), p=shares / shares.sum())]
             animal.calls.append(self._call(animal, what))
+        for _ in range(self.world.knowing):
+            animal.calls.append(self._call(animal, KINDS[0], knows=1.0))
         return Record(tuple(animal.calls), kind)
 
-    def _call(self, animal: "_Animal", what: Kind) -> Evidence:
+    def _call(self, animal: "_Animal", what: Kind, knows: float = 0.3) -> Evidence:
         role = what.roles[self.rng.integers(len(what.roles))]
         by = self.people[role][self.rng.integers(len(self.people[role]))]
         place = len(animal.calls)
-        knew = animal.last() if self.rng.random() < 0.3 else None
+        knew = animal.last() if self.rng.random() < knows else None
         read = self.rng.random() < 0.8
         blank = Evidence(
             call=f"{animal.number}-{place}",
@@ -151,9 +184,16 @@ class Simulator:
             blind=knew is None,
             interested=bool(self.rng.random() < 0.2),
             anchored_to=knew,
+            report=self._report(what, role),
         )
         conclusion, observed = self._seen(animal, blank, by)
         return _with(blank, conclusion, observed)
+
+    def _report(self, what: Kind, role: Role) -> Report:
+        """Proofs come through somebody else; in a world of false ones nobody confirms them."""
+        if what.method not in PROOFS or role == "keeper":
+            return "own"
+        return "confirmed" if self.world.false is None else "unconfirmed"
 
     def _seen(
         self, animal: "_Animal", call: Evidence, by: Examiner
@@ -162,21 +202,27 @@ class Simulator:
         if swayed is None and self.rng.random() < self.world.hidden:
             swayed = animal.last()
         if swayed is not None and self.rng.random() < self._kappa(call, swayed):
-            return self._shown(animal.kind, call, swayed)
+            return self._shown(animal, call, swayed, by)
+        if call.report == "unconfirmed" and self.rng.random() < (self.world.false or 0.0):
+            liked = animal.once(("liked", "any"), lambda: self.rng.random() < 0.5)
+            return self._shown(animal, call, SEXES[liked], by)
         share = self.numbers.get(f"error_share.{call.method}", 1.0)
         flips = (
             self._misled(animal, call.method),
             self._mixed_up(animal, call),
-            self.rng.random() < by.error * share,
+            self.rng.random() < by.error * share * self.world.by_sex[SEXES.index(animal.sex)],
         )
         picture = animal.sex if sum(flips) % 2 == 0 else other(animal.sex)
-        return self._shown(animal.kind, call, picture)
+        return self._shown(animal, call, picture, by)
 
     def _kappa(self, call: Evidence, swayed: Sex) -> float:
-        return anchoring(_knowing(call, swayed), self.numbers)
+        kappa = anchoring(_knowing(call, swayed), self.numbers)
+        return self.world.follow if kappa and self.world.follow is not None else kappa
 
     def _misled(self, animal: "_Animal", method: Method) -> bool:
         rate = self.numbers.get(f"mislead.{method}.{animal.sex}", 0.0) * self.world.mislead
+        if method == "probing" and animal.sex == "male":
+            rate = max(rate, self.world.clench)
         return animal.once(("misled", method), lambda: self.rng.random() < rate)
 
     def _mixed_up(self, animal: "_Animal", call: Evidence) -> bool:
@@ -185,9 +231,12 @@ class Simulator:
         rate = self.numbers.value("identity.unconfirmed")
         return animal.once(("mixed", call.method), lambda: self.rng.random() < rate)
 
-    def _shown(self, kind: Taxon, call: Evidence, picture: Sex) -> tuple[Conclusion, Observation]:
+    def _shown(
+        self, animal: "_Animal", call: Evidence, picture: Sex, by: Examiner
+    ) -> tuple[Conclusion, Observation]:
+        kind = animal.kind
         if call.method == "probing":
-            return self._probed(kind, call, picture)
+            return self._probed(kind, call, picture, by)
         chances = []
         for sex in SEXES:
             found = _with(call, sex, typical(call.method, sex, kind))
@@ -200,8 +249,11 @@ class Simulator:
             return "female", typical(call.method, "female", kind)
         return "undetermined", call.observed
 
-    def _probed(self, kind: Taxon, call: Evidence, picture: Sex) -> tuple[Conclusion, Observation]:
-        depths = self._depths(kind, picture)
+    def _probed(
+        self, kind: Taxon, call: Evidence, picture: Sex, by: Examiner
+    ) -> tuple[Conclusion, Observation]:
+        odd = self.world.deeper if picture == "male" and kind.key == SPECIES[0] else 0
+        depths = [min(max(half + by.bias + odd, 0), 60) for half in self._depths(kind, picture)]
         left, right = (f"{half / 2:g}" for half in depths)
         observed = Probing((Pass("left", left, "resistance"), Pass("right", right, "resistance")))
         for sex in SEXES:

@@ -6,7 +6,9 @@ from math import sqrt
 
 import pytest
 
-from bench.simulation import AS_MODELLED, OTHERWISE, run
+from bench.simulated import AS_MODELLED, OTHERWISE
+from bench.simulated import WORLDS as EVERY
+from bench.simulation import ALLOWED, run
 from scalewitness.domain.sexing.parameters import VERSIONS
 
 ANIMALS = 2_500
@@ -23,8 +25,9 @@ def _scores(world, version):
 @pytest.mark.parametrize("version", VERSIONS)
 def test_fewer_than_one_in_a_hundred_verified_animals_is_wrong(version):
     found = _scores("ours", version)
-    assert found.verified > ANIMALS / 4
-    assert found.verified_wrong < 0.01 * found.verified
+    for verified, wrong in found.verified.values():
+        assert verified > ANIMALS / 8
+        assert wrong < 0.01 * verified
 
 
 @pytest.mark.parametrize("version", VERSIONS)
@@ -45,11 +48,8 @@ def test_intervals_of_error_rates_hold_the_true_rate():
 
 def test_probable_animals_are_wrong_more_often_than_verified_ones_but_less_than_one_in_ten():
     found = _scores("ours", VERSIONS[-1])
-    verified, probable = (
-        found.verified_wrong / found.verified,
-        found.probable_wrong / found.probable,
-    )
-    assert verified < probable < 0.1
+    verified, wrong = map(sum, zip(*found.verified.values(), strict=True))
+    assert wrong / verified < found.probable_wrong / found.probable < 0.1
 
 
 def test_the_scores_tell_another_world_from_this_one():
@@ -62,3 +62,13 @@ def test_the_same_seed_draws_the_same_world():
     first, second = (run(AS_MODELLED, 50, seed=3)[0] for _ in range(2))
     assert first.sexes == second.sexes
     assert first.records == second.records
+
+
+@pytest.mark.parametrize("world", EVERY, ids=lambda one: one.name)
+def test_in_no_world_are_verified_animals_wrong_too_often(world):
+    """Before anything was learned; four standard deviations for the draw. The figures of a long
+    run stand in deploy/bench/FIGURES.md."""
+    _, found = run(world, 1_200, seed=12)
+    for verified, wrong in found.verified.values():
+        assert verified > 80
+        assert wrong < ALLOWED * verified + 4 * sqrt(ALLOWED * verified)

@@ -6,9 +6,16 @@ from math import exp
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from tests.domain.sexing.builders import BALL, HOUR, call, female, male, standing
+from tests.domain.sexing.builders import BALL, HOUR, call, female, male, probed, standing
 
-from scalewitness.domain.observations import Dna, Endoscopy, Reproduction, Ultrasound
+from scalewitness.domain.observations import (
+    Dna,
+    Endoscopy,
+    Eversion,
+    Hearsay,
+    Reproduction,
+    Ultrasound,
+)
 from scalewitness.domain.sexing.likelihood import log_ratio, total
 from scalewitness.domain.sexing.parameters import load_parameters
 from scalewitness.domain.sexing.records import EMPTY, session_error
@@ -242,3 +249,47 @@ def test_a_range_nobody_answers_for_bounds_all_probings(ground, most):
     doubt = BASE.value(f"species.{ground}")
     assert (2 - doubt) / doubt == pytest.approx(most, abs=0.7)
     assert most < 99  # so never verified by probing alone
+
+
+FREE = {
+    "probing": probed(3, 3),
+    "eversion": Eversion("manual", "nothing"),
+    "ultrasound": Ultrasound("follicles"),
+    "endoscopy": Endoscopy("ovaries"),
+    "eggs": Reproduction("laid_eggs", witnessed=True),
+    "dna": Dna("ZW", "shed", "heterogametic"),
+    "statement": Hearsay("papers"),
+}
+
+
+@settings(max_examples=200, deadline=None)
+@given(
+    st.sampled_from(["python_regius", "pituophis_ruthveni", "python_bivittatus", "serpentes"]),
+    st.lists(
+        st.tuples(
+            st.sampled_from(sorted(FREE)),
+            st.sampled_from(["keeper", "veterinarian", "laboratory", "earlier_keeper"]),
+            st.integers(0, 4),
+            st.booleans(),
+        ),
+        min_size=1,
+        max_size=25,
+    ),
+)
+def test_a_seller_alone_verifies_nothing(species, tried):
+    """Whatever they say they did or saw, in whosever name, as often as they like. Eggs that the
+    seller alone saw are their word, as is all that somebody else is said to have found."""
+    calls = []
+    for name, role, who, knew in tried:
+        own = role == "keeper"
+        calls.append(
+            call(
+                "female", FREE[name], "seller" if own else f"{role} {who}", role=role,
+                interested=True, blind=False, stage="hatchling",
+                anchored_to="female" if knew and calls else None,
+                report="own" if own and name != "eggs" else "unconfirmed",
+            )
+        )  # fmt: skip
+    found = _standing(*calls, taxon=taxon(species))
+    assert not found.label.startswith("verified")
+    assert not found.decisive
