@@ -9,6 +9,7 @@ written again. ``tests/domain/sexing/test_frozen_standings.py`` holds the code t
 import argparse
 import json
 import sys
+from collections.abc import Iterator
 from itertools import cycle, islice
 from pathlib import Path
 from typing import Any
@@ -20,10 +21,11 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "server"))
 
 from bench.histories import TORN, VARIED, Draw, Manner, Record, standing_of
-from scalewitness.domain.sexing.evidence import Evidence
+from scalewitness.domain.sexing.evidence import Evidence, Report
 from scalewitness.domain.sexing.parameters import load_parameters
 from scalewitness.domain.sexing.policy import DEFAULT_POLICY, adopted
 from scalewitness.domain.sexing.records import EMPTY, ExaminerRecords
+from scalewitness.domain.sexing.taxa import taxon
 
 SEED, VARIED_ONES, TORN_ONES = 2026, 50, 110
 PRIORS = (0.5, 0.5, 0.5, 0.3, 0.95)
@@ -51,6 +53,19 @@ def drawn() -> list[Record]:
     return [*_drawn(VARIED, VARIED_ONES, 0, 8), *_drawn(TORN, TORN_ONES, 2, 12)]
 
 
+def _reported(record: Record, version: str) -> Record:
+    """With reports unconfirmed, confirmed and denied in turn, in versions that tell them apart."""
+    if version in {"sexing-1", "sexing-2"}:
+        return record
+    words: Iterator[Report] = cycle(("unconfirmed", "confirmed", "denied", "own"))
+    calls = [
+        one if one.role == "keeper" else msgspec.structs.replace(one, report=next(words))
+        for one in record.evidence
+    ]
+    kind = taxon(record.taxon.key, version)
+    return msgspec.structs.replace(record, evidence=tuple(calls), taxon=kind)
+
+
 def _drawn(manner: Manner, count: int, least: int, most: int) -> list[Record]:
     draw = Draw(np.random.default_rng(SEED), manner)
     return [draw.record(n, least + n % (most - least + 1)) for n in range(count)]
@@ -64,7 +79,7 @@ def frozen(version: str) -> list[dict[str, Any]]:
     found = []
     for record, prior, thresholds, rates in islice(around, VARIED_ONES + TORN_ONES):
         policy = adopted("frozen", thresholds) if thresholds else DEFAULT_POLICY
-        measured = msgspec.structs.replace(record, prior_male=prior)
+        measured = msgspec.structs.replace(_reported(record, version), prior_male=prior)
         standing = standing_of(measured, parameters, records_from(rates), policy)
         found.append(
             {
@@ -74,7 +89,7 @@ def frozen(version: str) -> list[dict[str, Any]]:
                 "rates": rates,
                 "calls": [
                     [msgspec.to_builtins(getattr(call, name)) for name in FIELDS]
-                    for call in record.evidence
+                    for call in measured.evidence
                 ],
                 "label": standing.label,
                 "p": [standing.p_male.hex(), standing.p_male_pessimistic.hex()],

@@ -14,8 +14,8 @@ from scalewitness.domain.sexing.policy import DEFAULT_POLICY, adopted
 from scalewitness.domain.sexing.standing import assess, share
 from scalewitness.domain.sexing.taxa import taxon
 
-VERSIONS = ("sexing-1", "sexing-2")
-"""Those that were in force."""
+VERSIONS = ("sexing-1", "sexing-2", "sexing-3")
+"""Those that were in force: a version is frozen when a record may name it."""
 VECTORS = Path(__file__).parents[2] / "vectors"
 LAST_DIGITS = 1e-14
 """The exponentials of two C libraries may differ; six decimals go into the log."""
