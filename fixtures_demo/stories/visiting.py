@@ -38,7 +38,7 @@ def play(stage: Stage, host: Person, guest: Person) -> Room:
 
 
 def _furnish(stage: Stage, host: Person) -> Room:
-    """Two corn snakes with tags and transponders, and the keeper's own call on one."""
+    """Two ball pythons with tags and transponders, and the keeper's own call on one."""
     collection = fresh_id()
     host.api.post("collections", {"id": collection, "name": f"Story room {stage.run}"})
     snakes = [
@@ -47,7 +47,7 @@ def _furnish(stage: Stage, host: Person) -> Room:
     room = Room(host, collection, *snakes)
     call = room.checked.probed("female", "3", "3.5")
     host.api.post(f"animals/{room.checked.id}/calls", fact(call))
-    stage.saw(f"{host.name} registers two corn snakes and logs a call of their own on Wren")
+    stage.saw(f"{host.name} registers two ball pythons and logs a call of their own on Wren")
     return room
 
 
@@ -55,7 +55,7 @@ def _register(stage: Stage, host: Person, collection: str, number: int, name: st
     digits = str(int(stage.run, 36))[-9:]
     snake = Snake(fresh_id(), name, f"{stage.run}-{number}", f"99900{digits}{number}")
     hatched = (now() - timedelta(days=1600)).date().isoformat()
-    body = {"collection": collection, "species": "pantherophis_guttatus", "hatched": hatched}
+    body = {"collection": collection, "species": "python_regius", "hatched": hatched}
     host.api.post("animals", fact(body, snake.id))
     for scheme, code in (("tag", snake.tag), ("transponder", snake.transponder)):
         host.api.post(f"animals/{snake.id}/identifiers", fact({"scheme": scheme, "code": code}))
