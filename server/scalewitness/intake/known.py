@@ -264,6 +264,8 @@ class Known:
 
     def _read(self, ids: Iterable[UUID]) -> None:
         found = animals_of(ids)
+        if not found:
+            return
         sold, by = parties_to_sales(found), yardstick()
         ties = self._ties(found.values(), sold)
         starts, counting = starts_of(found.values(), by.parameters), evidence_by_animal(found)
