@@ -73,6 +73,7 @@ def calls(draw, conclusions=("male", "female", "undetermined"), examiners="abcd"
         observed=draw(OBSERVATIONS),
         identity=draw(st.sampled_from(["confirmed", "confirmed", "unconfirmed", "mismatch"])),
         interested=draw(st.booleans()),
+        report=draw(st.sampled_from(["own", "own", "unconfirmed", "confirmed", "denied"])),
         **draw(KNOWING),
     )
 

@@ -140,12 +140,14 @@ def _probing(
     if tables is None:
         return _half_known(runs, conclusion, taxon, numbers)
     male, female = tables
-    runs = _held(runs, taxon, numbers)
-    each = tuple([(pass_log_chance(run, male), pass_log_chance(run, female)) for run in runs])
+    held = _held(runs, taxon, numbers)
+    each = tuple([(pass_log_chance(run, male), pass_log_chance(run, female)) for run in held])
     sides = compare(runs, tables, numbers)
+    beyond = () if held == runs else (_HELD,)
     if sides is None:
-        return Reading(total(each), "depths_read", _DEPTH_NUMBERS, each)
-    return Reading(total([*each, sides.pair]), "depths_read", _BOTH_SIDES, each, sides.alike)
+        return Reading(total(each), "depths_read", (*_DEPTH_NUMBERS, *beyond), each)
+    used = (*_BOTH_SIDES, *beyond)
+    return Reading(total([*each, sides.pair]), "depths_read", used, each, sides.alike)
 
 
 def _held(runs: tuple[Pass, ...], taxon: Taxon, numbers: ParameterSet) -> tuple[Pass, ...]:
