@@ -21,7 +21,7 @@ from scalewitness.domain.sexing.records import EMPTY, ExaminerRecords
 from scalewitness.domain.sexing.sensitivity import Sensitivity, sensitivity
 from scalewitness.domain.sexing.standing import Assessment, account
 from scalewitness.domain.sexing.stated_linkage import EVEN, Origin, Start, start_from
-from scalewitness.domain.sexing.taxa import taxon
+from scalewitness.domain.sexing.taxa import Taxon, taxon
 from scalewitness.ledger.queries.entries import entries_about, leaf_of
 from scalewitness.ledger.queries.prepared import Prepared, columns
 from scalewitness.standings.models import AdoptedPolicy, Standing
@@ -100,11 +100,11 @@ def assess_animal(
 
 
 def sensitivity_by(
-    by: Yardstick, species: str, evidence: Sequence[Evidence], start: Start
+    by: Yardstick, kind: Taxon, evidence: Sequence[Evidence], start: Start
 ) -> Sensitivity:
     """How far the answer moves when the model's numbers do. Weighs the evidence some twenty
     times over: for one animal at a time, not for lists."""
-    kind, parameters = taxon(species, by.parameters), load_parameters(by.parameters)
+    parameters = load_parameters(by.parameters)
     priors = start.male, start.range, start.pessimistic
     return sensitivity(evidence, kind, by.records, by.policy, parameters, *priors)
 

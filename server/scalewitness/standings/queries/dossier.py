@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import cached_property
 from uuid import UUID
 
 from scalewitness.animals.models import Animal, Photo
@@ -9,7 +10,7 @@ from scalewitness.animals.queries import photos_of
 from scalewitness.calls.models import Attestation, Call, Objection
 from scalewitness.calls.queries.made import all_calls
 from scalewitness.calls.queries.reports import report_of
-from scalewitness.domain.sexing.evidence import Report
+from scalewitness.domain.sexing.evidence import Evidence, Report
 from scalewitness.domain.sexing.explain import ReasonLine, explain
 from scalewitness.domain.sexing.sensitivity import Sensitivity
 from scalewitness.domain.sexing.standing import Assessment, CallWeight
@@ -19,6 +20,7 @@ from scalewitness.ledger.queries.entries import signed_among, texts_of
 from scalewitness.people.queries import names_of
 from scalewitness.standings.models import Standing
 from scalewitness.standings.queries.assessing import (
+    Yardstick,
     assessment_at,
     assessment_of,
     sensitivity_by,
@@ -58,7 +60,7 @@ class ShownCall:
         return hasattr(self.call, "set_aside")
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Dossier:
     animal: Animal
     taxon: Taxon
@@ -66,7 +68,6 @@ class Dossier:
     assessment: Assessment
     start: Start
     """Where the answer starts before any check."""
-    lines: tuple[ReasonLine, ...]
     calls: tuple[ShownCall, ...]
     names: dict[UUID, str]
     texts: Texts
@@ -74,9 +75,19 @@ class Dossier:
     """Of the animal and of calls on it, in log order."""
     position: int | None
     """Just after which fact the evidence is taken; None: as it is now."""
+    by: Yardstick
+    evidence: list[Evidence]
 
-    sensitivity: Sensitivity
-    """How far the answer moves when the model's numbers do."""
+    @cached_property
+    def sensitivity(self) -> Sensitivity:
+        """How far the answer moves when the model's numbers do; worked out when asked for."""
+        return sensitivity_by(self.by, self.taxon, self.evidence, self.start)
+
+    @cached_property
+    def lines(self) -> tuple[ReasonLine, ...]:
+        """The answer with its range, and what it rests on."""
+        lines = explain(self.assessment, self.evidence, self.taxon, self.sensitivity)
+        return with_linkage(lines, self.start)
 
 
 def dossier(animal: Animal, at: int | None = None) -> Dossier:
@@ -93,7 +104,6 @@ def dossier(animal: Animal, at: int | None = None) -> Dossier:
     else:
         assessment, evidence, species = assessment_at(animal, position)
     kind = taxon(species, by.parameters)
-    moves = sensitivity_by(by, species, evidence, start)
     calls = [call for call in all_calls(animal.pk) if at is None or call.position <= at]
     people = {person for call in calls for person in _people(call)}
     names, texts = names_of(people), texts_of(one for call in calls for one in _facts(call))
@@ -103,13 +113,13 @@ def dossier(animal: Animal, at: int | None = None) -> Dossier:
         standing=standing,
         assessment=assessment,
         start=start,
-        lines=with_linkage(explain(assessment, evidence, kind, moves), start),
         calls=tuple(_shown(calls, assessment, names, texts, at)),
         names=names,
         texts=texts,
         photos=tuple(one for one in photos_of(animal.pk) if at is None or one.position <= at),
         position=position,
-        sensitivity=moves,
+        by=by,
+        evidence=evidence,
     )
 
 
