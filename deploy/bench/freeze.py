@@ -22,7 +22,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "server"))
 
 from bench.histories import TORN, VARIED, Draw, Manner, Record, standing_of
 from scalewitness.domain.sexing.evidence import Evidence, Report
-from scalewitness.domain.sexing.parameters import load_parameters
+from scalewitness.domain.sexing.parameters import CALL_BY_CALL, load_parameters
 from scalewitness.domain.sexing.policy import DEFAULT_POLICY, adopted
 from scalewitness.domain.sexing.records import EMPTY, ExaminerRecords
 from scalewitness.domain.sexing.taxa import taxon
@@ -55,7 +55,7 @@ def drawn() -> list[Record]:
 
 def _reported(record: Record, version: str) -> Record:
     """With reports unconfirmed, confirmed and denied in turn, in versions that tell them apart."""
-    if version in {"sexing-1", "sexing-2"}:
+    if version in CALL_BY_CALL:
         return record
     words: Iterator[Report] = cycle(("unconfirmed", "confirmed", "denied", "own"))
     calls = [

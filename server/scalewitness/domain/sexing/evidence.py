@@ -13,6 +13,7 @@ from scalewitness.domain.observations import (
     Sureness,
     method_of,
 )
+from scalewitness.domain.sexing.parameters import CALL_BY_CALL
 
 Role = Literal["keeper", "veterinarian", "laboratory", "earlier_keeper"]
 Identity = Literal["confirmed", "unconfirmed", "mismatch"]
@@ -56,13 +57,20 @@ class Evidence(Struct, frozen=True):
 
 def asks_for_confirmation(parameters: str) -> bool:
     """Whether reports that nobody confirmed settle nothing in this version of the numbers."""
-    return parameters not in {"sexing-1", "sexing-2"}
+    return parameters not in CALL_BY_CALL
 
 
 def as_sent(method: str, *, reported: bool, interested: bool) -> Report:
     """Whose word a call is before anyone else spoke of it."""
     seen_with_a_share = interested and method == "reproduction"
     return "unconfirmed" if reported or seen_with_a_share else "own"
+
+
+def shared_doubt(call: Evidence) -> str:
+    """The number that says how often reports like this one are false; empty for no such report."""
+    if call.report != "unconfirmed":
+        return ""
+    return f"report.false.{'' if call.interested else 'dis'}interested"
 
 
 def other(sex: Sex) -> Sex:

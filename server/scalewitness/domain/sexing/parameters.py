@@ -23,6 +23,9 @@ CURRENT = "sexing-3"
 """What a standing is worked out with until the record adopts another version."""
 VERSIONS = ("sexing-1", "sexing-2", "sexing-3")
 """Every version ever used stays, so that no standing of the past changes."""
+CALL_BY_CALL = frozenset({"sexing-1", "sexing-2"})
+"""Those that took each call by itself, every report for its examiner's own, and a known sex
+system for a DNA test."""
 
 _ABOUT = frozenset({"source", "status", "note"})
 _SHEETS = ("parameters.toml", "methods.toml")

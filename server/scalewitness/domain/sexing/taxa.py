@@ -12,7 +12,7 @@ from msgspec import Struct, convert
 from msgspec.structs import replace
 
 from scalewitness.domain.observations import LifeStage, Sex
-from scalewitness.domain.sexing.parameters import CURRENT, VERSIONS, Parameter, Status
+from scalewitness.domain.sexing.parameters import CALL_BY_CALL, CURRENT, VERSIONS, Parameter, Status
 from scalewitness.domain.sexing.tables import layers
 
 Range = tuple[Decimal, Decimal]
@@ -29,7 +29,6 @@ Character = Literal[
 from snout to vent."""
 
 _STAGES: tuple[LifeStage, ...] = ("hatchling", "juvenile", "adult")
-_WITHOUT_LEVELS = frozenset({"sexing-1", "sexing-2"})
 _WEAKEST: tuple[Status, ...] = get_args(Status)[::-1]
 _GROUNDS: tuple[Ground, ...] = get_args(Ground)
 
@@ -181,7 +180,7 @@ class Taxon(Struct, frozen=True, cache_hash=True):
         al. 2017). Versions before sexing-3 took a known system for a test."""
         if self.sex_system == "unknown":
             return False
-        if self.marker is not None or self.version in _WITHOUT_LEVELS:
+        if self.marker is not None or self.version in CALL_BY_CALL:
             return True
         return self.sex_system == "ZW" and self.sex_system_level != "species"
 

@@ -6,6 +6,7 @@ from functools import lru_cache
 from msgspec import Struct
 
 from scalewitness.domain.observations import Method, Sex
+from scalewitness.domain.sexing.evidence import shared_doubt
 from scalewitness.domain.sexing.examiners.beta import interval
 from scalewitness.domain.sexing.parameters import Parameter, Parameters, ParameterSet
 from scalewitness.domain.sexing.policy import Policy
@@ -86,11 +87,7 @@ def entered(weighed: WeighedCall, numbers: ParameterSet) -> Iterable[Parameter]:
 
 def _circumstances(weighed: WeighedCall) -> tuple[str, str, str, str, bool, str, str]:
     call = weighed.call
-    report = ""
-    if call.report == "unconfirmed":
-        report = f"report.false.{'' if call.interested else 'dis'}interested"
-    elif call.report == "confirmed":
-        report = "report.mistaken"
+    report = "report.mistaken" if call.report == "confirmed" else shared_doubt(call)
     around = call.role, call.method, call.sureness, call.identity
     return *around, weighed.knowing, weighed.species, report
 

@@ -11,7 +11,7 @@ from scalewitness.domain.sexing.evidence import Evidence
 from scalewitness.domain.sexing.formulas.per_call import PerCall
 from scalewitness.domain.sexing.formulas.shared_errors import SharedErrors
 from scalewitness.domain.sexing.likelihood import Pair
-from scalewitness.domain.sexing.parameters import ParameterSet
+from scalewitness.domain.sexing.parameters import CALL_BY_CALL, ParameterSet
 from scalewitness.domain.sexing.weighed import SessionPart, WeighedCall
 
 
@@ -33,7 +33,4 @@ class Formula(Protocol):
 @lru_cache(maxsize=512)
 def formula_of(version: str, numbers: ParameterSet) -> Formula:
     """The formula of that version with those numbers in it."""
-    return PerCall() if version in _PER_CALL else SharedErrors(numbers)
-
-
-_PER_CALL = frozenset({"sexing-1", "sexing-2"})
+    return PerCall() if version in CALL_BY_CALL else SharedErrors(numbers)

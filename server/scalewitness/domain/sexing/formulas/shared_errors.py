@@ -41,7 +41,7 @@ from math import exp, fsum, log, log1p
 from operator import attrgetter
 from typing import Final
 
-from scalewitness.domain.sexing.evidence import Evidence
+from scalewitness.domain.sexing.evidence import Evidence, shared_doubt
 from scalewitness.domain.sexing.likelihood import Pair, flip, mix, total
 from scalewitness.domain.sexing.parameters import ParameterSet
 from scalewitness.domain.sexing.weighed import SessionPart, WeighedCall
@@ -111,11 +111,8 @@ class SharedErrors:
 
 def _groups(part: SessionPart) -> tuple[str, ...]:
     """Under which shared doubts this part stands."""
-    call = part.first.call
-    found = [_KNOWING] if part.first.knowing else []
-    if call.report == "unconfirmed":
-        found.append(f"report.false.{'' if call.interested else 'dis'}interested")
-    return tuple(found)
+    knowing = _KNOWING if part.first.knowing else ""
+    return tuple(filter(None, (knowing, shared_doubt(part.first.call))))
 
 
 def _whatever(part: SessionPart, left_out: set[str]) -> float:
