@@ -7,7 +7,7 @@ from django.core.management import call_command
 from tests.world import World, new_id, probing
 
 from scalewitness.animals.models import Animal
-from scalewitness.domain.sexing.parameters import CURRENT
+from scalewitness.domain.sexing.parameters import load_parameters
 from scalewitness.intake.statements import update_examiner_records
 from scalewitness.intake.tasks import update_records
 from scalewitness.ledger.models import Entry
@@ -78,10 +78,15 @@ def test_the_record_of_the_past_is_the_one_then_in_force(world: World) -> None:
     first = ExaminerRecord.objects.get()
     settle_by_eggs(world, checked(world, "W2", "male"))
     update_examiner_records(world.now)
-    assert records_in_force(CURRENT, first.position - 1).version == "none"
-    assert records_in_force(CURRENT, first.position).version == f"records-{first.position}"
+    assert records_in_force(load_parameters(), first.position - 1).version == "none"
+    assert (
+        records_in_force(load_parameters(), first.position).version == f"records-{first.position}"
+    )
     key = (str(world.greta.pk), "probing", "female")
-    then, now = records_in_force(CURRENT, first.position), records_in_force(CURRENT)
+    then, now = (
+        records_in_force(load_parameters(), first.position),
+        records_in_force(load_parameters()),
+    )
     assert now.rates[key][0] == then.rates[key][0] + 1
 
 

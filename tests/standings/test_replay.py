@@ -10,7 +10,7 @@ from tests.world import World
 from scalewitness.animals.models import Animal
 from scalewitness.disputes.models import Dispute
 from scalewitness.domain.facts import StandingChanged
-from scalewitness.domain.sexing.parameters import CURRENT
+from scalewitness.domain.sexing.parameters import CURRENT, load_parameters
 from scalewitness.domain.sexing.standing import share
 from scalewitness.intake.batch import Batch
 from scalewitness.intake.statements import RECORD, adopt_policy
@@ -42,7 +42,7 @@ def full_story(world: World) -> None:
 def restated(world: World, animal: Animal, parameters: str) -> Standing:
     """The animal's standing as a release with these numbers in force would have stated it."""
     batch = Batch(RECORD, world.now)
-    found, _ = assessment_of(animal, Yardstick(parameters=parameters))
+    found, _ = assessment_of(animal, Yardstick(numbers=load_parameters(parameters)))
     body = StandingChanged(
         label=found.label,
         p_male=share(found.p_male),

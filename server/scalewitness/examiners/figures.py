@@ -36,7 +36,7 @@ from scalewitness.domain.sexing.examiners.provisional import (
     provisional_rates,
 )
 from scalewitness.domain.sexing.examiners.sprt import Decision, decide
-from scalewitness.domain.sexing.parameters import load_parameters
+from scalewitness.domain.sexing.parameters import Parameters
 from scalewitness.domain.sexing.policy import Policy
 from scalewitness.domain.sexing.qualification import LITTLE, PLAN, POOL, right_calls_needed
 from scalewitness.domain.sexing.records import error_prior
@@ -106,7 +106,7 @@ class ExaminerKnown(Struct, frozen=True):
     harm: Mapping[Method, HarmRate]
     provisional: Provisional | None
     as_of: int
-    parameters: str
+    numbers: Parameters
     policy: str
 
 
@@ -130,11 +130,11 @@ def examiner_seen(
         raise NotFound()
     rule = yardstick()
     withheld = withheld_from(viewer, examiner, now)
-    record = None if withheld else _logged(examiner, rule.parameters)
+    record = None if withheld else _logged(examiner, rule.numbers)
     seen = {call.animal_id for call in calls}
-    pool = settled_calls(rule.policy, rule.parameters, seen | _pool(whole))
+    pool = settled_calls(rule.policy, rule.numbers, seen | _pool(whole))
     counts = _counts(pool, examiner)
-    pooled = _pooled(record, counts, calls, pool, rule.parameters, generator)
+    pooled = _pooled(record, counts, calls, pool, rule.numbers, generator)
     return ExaminerKnown(
         id=examiner,
         name=names_of([examiner]).get(examiner, "unknown"),
@@ -149,7 +149,7 @@ def examiner_seen(
         harm=_harm(calls, rule.policy),
         provisional=pooled,
         as_of=tip().size - 1,
-        parameters=rule.parameters,
+        numbers=rule.numbers,
         policy=rule.policy.version,
     )
 
@@ -173,17 +173,16 @@ def withheld_from(viewer: UUID, examiner: UUID, now: datetime) -> bool:
 # --- the logged record --------------------------------------------------------------------
 
 
-def _logged(examiner: UUID, parameters: str) -> LoggedRecord | None:
+def _logged(examiner: UUID, numbers: Parameters) -> LoggedRecord | None:
     row = ExaminerRecord.objects.filter(examiner=examiner).order_by("-position").first()
     if row is None:
         return None
     record = msgspec.convert({"role": row.role, "counts": row.counts}, ExaminerRecordChanged)
-    numbers = load_parameters(parameters).base
     rates = {
         (one.method, one.sex): error_rate(
             (str(examiner), one.method, one.sex),
             Counts(wrong=one.wrong, right=one.right),
-            error_prior(numbers, record.role, one.method, one.sex),
+            error_prior(numbers.base, record.role, one.method, one.sex),
         )
         for one in record.counts
     }
@@ -227,7 +226,7 @@ def _pooled(
     counts: Mapping[Place, Counts],
     calls: Iterable[Call],
     pool: Sequence[Determination],
-    parameters: str,
+    numbers: Parameters,
     generator: np.random.Generator,
 ) -> Provisional | None:
     """The pooled estimate, where any method of theirs has little settled."""
@@ -236,7 +235,7 @@ def _pooled(
     if not any(_little(place, record, counts) for place in places):
         return None
     roles = _roles({UUID(call.animal) for call in pool})
-    return provisional_rates(pool, roles.__getitem__, load_parameters(parameters).base, generator)
+    return provisional_rates(pool, roles.__getitem__, numbers.base, generator)
 
 
 def _little(place: Place, record: LoggedRecord | None, counts: Mapping[Place, Counts]) -> bool:

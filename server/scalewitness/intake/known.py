@@ -268,7 +268,7 @@ class Known:
             return
         sold, by = parties_to_sales(found), yardstick()
         ties = self._ties(found.values(), sold)
-        starts, counting = starts_of(found.values(), by.parameters), evidence_by_animal(found)
+        starts, counting = starts_of(found.values(), by.numbers), evidence_by_animal(found)
         labels, codes = labels_of(found), codes_of(found)
         in_sales = {one for animals in sold.values() for one in animals}
         for key, animal in found.items():

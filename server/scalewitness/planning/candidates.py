@@ -13,6 +13,7 @@ from scalewitness.calls.models import Call
 from scalewitness.domain.observations import LifeStage, Method
 from scalewitness.domain.sexing.evidence import Evidence
 from scalewitness.domain.sexing.feasible import Candidate, Condition, Stake
+from scalewitness.domain.sexing.parameters import Parameters
 from scalewitness.domain.sexing.taxa import Taxon, life_stage, taxon
 from scalewitness.standings.queries.evidence import StatedCall, evidence_of, with_report
 from scalewitness.standings.queries.linkage import starts_of
@@ -51,15 +52,15 @@ class Ready:
 
 
 def candidates(
-    animals: Sequence[Animal], stake: AtStake, parameters: str, now: datetime
+    animals: Sequence[Animal], stake: AtStake, numbers: Parameters, now: datetime
 ) -> list[Ready]:
     """The animals as they are today, in the order given."""
     ids = [animal.pk for animal in animals]
     states, marks, calls = herd.conditions_of(ids), herd.identifiers_of(ids), _calls(ids)
-    starts = starts_of(animals, parameters)
+    starts = starts_of(animals, numbers)
     found = []
     for animal in animals:
-        state, kind = states[animal.pk], taxon(animal.species, parameters)
+        state, kind = states[animal.pk], taxon(animal.species, numbers.version)
         one = Candidate(
             animal=str(animal.pk),
             taxon=kind,

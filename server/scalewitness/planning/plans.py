@@ -20,7 +20,7 @@ from scalewitness.domain.sexing.feasible import (
     Condition,
     obstacles,
 )
-from scalewitness.domain.sexing.parameters import Parameter, load_parameters, numbers_of
+from scalewitness.domain.sexing.parameters import Parameter, numbers_of
 from scalewitness.domain.sexing.planning import (
     Plan,
     PlannedSheet,
@@ -71,7 +71,7 @@ def plan_animal(animal: Animal, stake: AtStake, now: datetime) -> PlannedAnimal:
     the asker is a steward."""
     by = yardstick()
     who = examiners_for(animal.collection, [animal], stake, now)
-    (ready,) = candidates([animal], stake, by.parameters, now)
+    (ready,) = candidates([animal], stake, by.numbers, now)
     found = _plan(ready.candidate, who, by, _milliseconds(now))
     return PlannedAnimal(_left_alone(found, ready.leave_alone), who, by)
 
@@ -82,7 +82,7 @@ def plan_visit(
     """The checks to make in so many minutes among these animals of one collection, by those who
     may come. Weighing one takes milliseconds: see `WEIGHED`."""
     rule = yardstick()
-    ready = candidates(animals, stake, rule.parameters, now)
+    ready = candidates(animals, stake, rule.numbers, now)
     free = {one.candidate.animal: one for one in ready if not one.leave_alone}
     sheet = fill_visit(
         [one.candidate for one in free.values()],
@@ -91,7 +91,7 @@ def plan_visit(
         _milliseconds(now),
         rule.records,
         rule.policy,
-        load_parameters(rule.parameters),
+        rule.numbers,
     )
     waiting = [
         *(NotToday(one.candidate.animal, one.leave_alone) for one in ready if one.leave_alone),
@@ -129,8 +129,7 @@ def _of_the_day(candidate: Candidate, who: Examiners, now: datetime) -> tuple[st
 
 
 def _plan(candidate: Candidate, who: Examiners, by: Yardstick, at: int) -> Plan:
-    parameters = load_parameters(by.parameters)
-    return plan(candidate, who.available, at, by.records, by.policy, parameters)
+    return plan(candidate, who.available, at, by.records, by.policy, by.numbers)
 
 
 def _left_alone(found: Plan, why: tuple[str, ...]) -> Plan:

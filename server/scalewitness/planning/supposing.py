@@ -10,7 +10,6 @@ from scalewitness.animals.models import Animal
 from scalewitness.animals.queries import condition, identifiers_of, is_steward
 from scalewitness.domain.observations import Conclusion, Method, Observation, Sureness
 from scalewitness.domain.sexing.evidence import Role
-from scalewitness.domain.sexing.parameters import load_parameters
 from scalewitness.domain.sexing.stated_linkage import with_linkage
 from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.domain.sexing.what_if import SUPPOSED, SupposedCall, WhatIf, what_if
@@ -37,7 +36,7 @@ def suppose(animal: Animal, call: SupposedAnswer, asker: UUID, now: datetime) ->
     """The standing as it is and as it would be, by what is in force now; a code of the
     animal's is supposed to be read if it has one. Raises NoSuchFinding."""
     by = yardstick()
-    kind, start = taxon(animal.species, by.parameters), start_of(animal, by.parameters)
+    kind, start = taxon(animal.species, by.parameters), start_of(animal, by.numbers)
     # A call of someone who is no keeper here is reported, and whoever asks would report it.
     reported = call.role != "keeper" and not call.mine
     shared = (call.mine or reported) and is_steward(asker, animal.collection, now)
@@ -61,7 +60,7 @@ def suppose(animal: Animal, call: SupposedAnswer, asker: UUID, now: datetime) ->
         kind,
         by.records,
         by.policy,
-        load_parameters(by.parameters),
+        by.numbers,
         start.male,
         start.pessimistic,
     )

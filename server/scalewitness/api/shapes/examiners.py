@@ -13,7 +13,7 @@ from scalewitness.domain.sexing.examiners.harm import HarmRate
 from scalewitness.domain.sexing.examiners.posterior import Counts, ErrorRate
 from scalewitness.domain.sexing.examiners.provisional import Provisional
 from scalewitness.domain.sexing.examiners.sprt import Decision
-from scalewitness.domain.sexing.parameters import Parameter, load_parameters
+from scalewitness.domain.sexing.parameters import Parameter
 from scalewitness.examiners.figures import SEED, ExaminerKnown, LoggedRecord, Qualification, Rate
 
 SexWord = Annotated[str, words.one_of(*get_args(Sex))]
@@ -141,9 +141,9 @@ def examiner(known: ExaminerKnown) -> ExaminerShown:
         harm=[_harm(method, rate) for method, rate in known.harm.items()],
         pooled=_pooled(known.provisional) if known.provisional else None,
         as_of=known.as_of,
-        parameters=known.parameters,
+        parameters=known.numbers.version,
         policy=known.policy,
-        used=numbers_behind(known.role, methods, load_parameters(known.parameters).base),
+        used=numbers_behind(known.role, methods, known.numbers.base),
     )
 
 

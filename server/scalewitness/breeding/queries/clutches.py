@@ -18,7 +18,6 @@ from scalewitness.domain.sexing.clutches import (
     sex_ratio,
     tally,
 )
-from scalewitness.domain.sexing.parameters import load_parameters
 from scalewitness.standings.queries.assessing import yardstick
 from scalewitness.standings.queries.evidence import evidence_by_animal
 from scalewitness.standings.queries.logged import label_of, labels_of
@@ -109,7 +108,7 @@ def _key(one: Animal) -> tuple[str, str]:
 
 def _first_checks(animals: Iterable[UUID]) -> dict[UUID, FirstCheck]:
     """By the parameters in force; animals of which no check tells are absent."""
-    parameters = load_parameters(yardstick().parameters)
+    parameters = yardstick().numbers
     each = evidence_by_animal(animals).items()
     found = {animal: first_check(calls, parameters) for animal, calls in each}
     return {animal: one for animal, one in found.items() if one is not None}

@@ -27,6 +27,16 @@ CALL_BY_CALL = frozenset({"sexing-1", "sexing-2"})
 """Those that took each call by itself, every report for its examiner's own, and a known sex
 system for a DNA test."""
 
+
+LEARNED = "."
+"""Between a released version and the count of what was learned on top of it: ``sexing-3.2``."""
+
+
+def released(version: str) -> str:
+    """The released version that one with learned numbers builds on; itself, if it has none."""
+    return version.partition(LEARNED)[0]
+
+
 _ABOUT = frozenset({"source", "status", "note"})
 _SHEETS = ("parameters.toml", "methods.toml")
 

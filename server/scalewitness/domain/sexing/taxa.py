@@ -12,7 +12,14 @@ from msgspec import Struct, convert
 from msgspec.structs import replace
 
 from scalewitness.domain.observations import LifeStage, Sex
-from scalewitness.domain.sexing.parameters import CALL_BY_CALL, CURRENT, VERSIONS, Parameter, Status
+from scalewitness.domain.sexing.parameters import (
+    CALL_BY_CALL,
+    CURRENT,
+    VERSIONS,
+    Parameter,
+    Status,
+    released,
+)
 from scalewitness.domain.sexing.tables import layers
 
 Range = tuple[Decimal, Decimal]
@@ -212,7 +219,7 @@ def taxon(species: str, version: str = CURRENT) -> Taxon:
     """The taxon with that key, for example ``python_regius``. A species that only a later
     version lists is read as one that is not listed, under its own name. Raises
     UnknownSpecies."""
-    listed = _taxa(version)
+    listed = _taxa(released(version))
     if species in listed:
         return listed[species]
     later = _taxa(VERSIONS[-1]).get(species)

@@ -14,7 +14,6 @@ from scalewitness.domain.sexing.examiners.drift import Drift
 from scalewitness.domain.sexing.examiners.harm import HarmRate
 from scalewitness.domain.sexing.examiners.posterior import Counts, ErrorRate
 from scalewitness.domain.sexing.examiners.provisional import Provisional, ProvisionalRate
-from scalewitness.domain.sexing.parameters import load_parameters
 from scalewitness.domain.sexing.qualification import PLAN
 from scalewitness.examiners.figures import (
     ExaminerKnown,
@@ -49,7 +48,7 @@ def show_examiner(request: HttpRequest, keeper: Keeper, examiner_id: UUID) -> Ht
         "drift": drift_in_words(known.drift) if known.drift else None,
         "harm": [harm_in_words(METHODS[method].name, rate) for method, rate in known.harm.items()],
         "pooled": _pooled(known),
-        "used": numbers_behind(known.role, methods, load_parameters(known.parameters).base),
+        "used": numbers_behind(known.role, methods, known.numbers.base),
         "plan": PLAN,
     }
     return page(request, "examiners/examiner.html", context)

@@ -1,7 +1,7 @@
 """Working out an animal's standing, as of now or of any past position, and explaining it."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import msgspec
 from django.db.models import QuerySet
@@ -15,7 +15,7 @@ from scalewitness.domain.facts import (
 )
 from scalewitness.domain.sexing.case import Case, case_of
 from scalewitness.domain.sexing.evidence import Evidence
-from scalewitness.domain.sexing.parameters import CURRENT, load_parameters
+from scalewitness.domain.sexing.parameters import CURRENT, Parameters, load_parameters
 from scalewitness.domain.sexing.policy import DEFAULT_POLICY, Policy, adopted
 from scalewitness.domain.sexing.records import EMPTY, ExaminerRecords
 from scalewitness.domain.sexing.sensitivity import Sensitivity, sensitivity
@@ -33,12 +33,17 @@ from scalewitness.standings.queries.records import records_in_force
 
 @dataclass(frozen=True, slots=True)
 class Yardstick:
-    """What evidence is measured with: the policy for labels, the parameters' version and
-    the examiners' records."""
+    """What evidence is measured with: the policy for labels, the model's numbers and the
+    examiners' records."""
 
     policy: Policy = DEFAULT_POLICY
-    parameters: str = CURRENT
+    numbers: Parameters = field(default_factory=load_parameters)
     records: ExaminerRecords = EMPTY
+
+    @property
+    def parameters(self) -> str:
+        """The version of the numbers, which standings name."""
+        return self.numbers.version
 
 
 def yardstick(at: int | None = None, parameters: str | None = None) -> Yardstick:
@@ -46,9 +51,9 @@ def yardstick(at: int | None = None, parameters: str | None = None) -> Yardstick
     was, the version that the record is kept by goes on: a release brings a new one to a new
     record, and to an old one when it is adopted. ``parameters``: those a standing names."""
     latest = next(iter(ADOPTED.rows_of(AdoptedPolicy) if at is None else _adopted(at)), None)
-    rule = adopted_yardstick(latest) if latest else Yardstick(parameters=_kept_by(at))
-    version = parameters or rule.parameters
-    return replace(rule, parameters=version, records=records_in_force(version, at))
+    rule = adopted_yardstick(latest) if latest else Yardstick(numbers=load_parameters(_kept_by(at)))
+    numbers = load_parameters(parameters) if parameters else rule.numbers
+    return replace(rule, numbers=numbers, records=records_in_force(numbers, at))
 
 
 def _adopted(at: int | None) -> QuerySet[AdoptedPolicy]:
@@ -75,15 +80,16 @@ LAST_STATED = Prepared(lambda: _last_stated(None))
 
 def adopted_yardstick(adoption: "AdoptedPolicy | PolicyAdopted") -> Yardstick:
     """From the row or from the fact alone."""
-    return Yardstick(adopted(adoption.version, adoption.thresholds), adoption.parameters)
+    rule = adopted(adoption.version, adoption.thresholds)
+    return Yardstick(rule, load_parameters(adoption.parameters))
 
 
 def case_by(by: Yardstick, species: str, evidence: Sequence[Evidence], start: Start) -> Case:
     """The calls weighed: the one place that brings parameters and examiners' records
     together, for intake, reassessing, replay and pages alike. ``start``: where the answer
     starts before any check."""
-    kind, parameters = taxon(species, by.parameters), load_parameters(by.parameters)
-    return case_of(evidence, kind, by.records, parameters, start.male, start.pessimistic)
+    kind = taxon(species, by.parameters)
+    return case_of(evidence, kind, by.records, by.numbers, start.male, start.pessimistic)
 
 
 def assess_animal(
@@ -104,9 +110,8 @@ def sensitivity_by(
 ) -> Sensitivity:
     """How far the answer moves when the model's numbers do. Weighs the evidence some twenty
     times over: for one animal at a time, not for lists."""
-    parameters = load_parameters(by.parameters)
     priors = start.male, start.range, start.pessimistic
-    return sensitivity(evidence, kind, by.records, by.policy, parameters, *priors)
+    return sensitivity(evidence, kind, by.records, by.policy, by.numbers, *priors)
 
 
 def assessment_of(animal: Animal, by: Yardstick | None = None) -> tuple[Assessment, list[Evidence]]:
@@ -114,7 +119,7 @@ def assessment_of(animal: Animal, by: Yardstick | None = None) -> tuple[Assessme
     is in force now unless said otherwise."""
     by = by or yardstick()
     evidence = [evidence_of(call) for call in counting_calls(animal.pk)]
-    start = start_of(animal, by.parameters)
+    start = start_of(animal, by.numbers)
     return assess_animal(animal.species, evidence, by, start), evidence
 
 
@@ -138,9 +143,9 @@ def start_at(animal: Animal, by: Yardstick, position: int | None = None) -> tupl
     """Where the answer starts, now or just after the fact at ``position``, and what the
     particulars then said that it rests on."""
     if position is None:
-        return origin_of(animal), start_of(animal, by.parameters)
+        return origin_of(animal), start_of(animal, by.numbers)
     origin, stated = origin_at(animal, position), stated_linkage(animal.pk, position)
-    return origin, start_from(stated, origin, load_parameters(by.parameters))
+    return origin, start_from(stated, origin, by.numbers)
 
 
 def origin_at(animal: Animal, position: int) -> Origin:

@@ -9,7 +9,7 @@ from django.db.models import QuerySet
 
 from scalewitness.animals.models import Animal
 from scalewitness.domain.facts import LinkageStated, Particulars
-from scalewitness.domain.sexing.parameters import load_parameters
+from scalewitness.domain.sexing.parameters import Parameters
 from scalewitness.domain.sexing.stated_linkage import Origin, Start, start_from
 from scalewitness.ledger.queries.prepared import Prepared, any_of
 from scalewitness.standings.models import StatedLinkage
@@ -24,20 +24,19 @@ def stated_linkage(animal: UUID, at: int | None = None) -> LinkageStated | None:
     return None if latest is None else _stated(latest)
 
 
-def start_of(animal: Animal, parameters: str) -> Start:
+def start_of(animal: Animal, numbers: Parameters) -> Start:
     """Where the animal's answer starts now."""
     stated = stated_linkage(animal.pk)
-    return start_from(stated, origin_of(animal), load_parameters(parameters))
+    return start_from(stated, origin_of(animal), numbers)
 
 
-def starts_of(animals: Iterable[Animal], parameters: str) -> dict[UUID, Start]:
+def starts_of(animals: Iterable[Animal], numbers: Parameters) -> dict[UUID, Start]:
     """As :func:`start_of`, for many animals with one query."""
     wanted = {animal.pk: animal for animal in animals}
     stated = {
         animal: msgspec.convert(body, LinkageStated)
         for animal, body in STATED.ask(animals=list(wanted))
     }
-    numbers = load_parameters(parameters)
     return {
         key: start_from(stated.get(key), origin_of(animal), numbers)
         for key, animal in wanted.items()

@@ -10,7 +10,7 @@ from django.db.models import QuerySet
 
 from scalewitness.domain.facts import ExaminerRecordChanged
 from scalewitness.domain.sexing.examiners.posterior import Key
-from scalewitness.domain.sexing.parameters import load_parameters
+from scalewitness.domain.sexing.parameters import Parameters
 from scalewitness.domain.sexing.records import EMPTY, Beta, ExaminerRecords, error_prior
 from scalewitness.ledger.queries.prepared import Prepared
 from scalewitness.standings.models import ExaminerRecord
@@ -18,10 +18,10 @@ from scalewitness.standings.models import ExaminerRecord
 Records = Mapping[UUID, ExaminerRecordChanged]
 
 
-def records_in_force(parameters: str, at: int | None = None) -> ExaminerRecords:
+def records_in_force(numbers: Parameters, at: int | None = None) -> ExaminerRecords:
     """What standings weigh examiners by at log position ``at``, now when None."""
     found = NEWEST.ask() if at is None else _newest(at)
-    return _in_force(found[0][0], parameters) if found else EMPTY
+    return _in_force(found[0][0], numbers) if found else EMPTY
 
 
 def _newest(at: int | None) -> "QuerySet[ExaminerRecord, tuple[UUID]]":
@@ -32,10 +32,10 @@ NEWEST = Prepared(lambda: _newest(None))
 
 
 @lru_cache(maxsize=32)
-def _in_force(newest: UUID, parameters: str) -> ExaminerRecords:
+def _in_force(newest: UUID, numbers: Parameters) -> ExaminerRecords:
     """Cached by the newest record's id: rows never change, so neither does the answer."""
     position = ExaminerRecord.objects.values_list("position", flat=True).get(pk=newest)
-    return as_weighed(position, latest_records(position), parameters)
+    return as_weighed(position, latest_records(position), numbers)
 
 
 def latest_records(
@@ -57,15 +57,14 @@ def _rows(at: int | None) -> QuerySet[ExaminerRecord]:
     return rows if at is None else rows.filter(position__lte=at)
 
 
-def as_weighed(position: int, records: Records, parameters: str) -> ExaminerRecords:
+def as_weighed(position: int, records: Records, numbers: Parameters) -> ExaminerRecords:
     """The records as a standing reads them: each role's prior moved by settled counts.
     ``position``: the newest record's, which names the version."""
-    numbers = load_parameters(parameters).base
     rates: dict[Key, Beta] = {}
     counts: dict[Key, tuple[int, int]] = {}
     for examiner, record in sorted(records.items()):
         for one in record.counts:
-            wrong, right = error_prior(numbers, record.role, one.method, one.sex)
+            wrong, right = error_prior(numbers.base, record.role, one.method, one.sex)
             place = (str(examiner), one.method, one.sex)
             rates[place] = (wrong + one.wrong, right + one.right)
             counts[place] = (one.wrong, one.right)

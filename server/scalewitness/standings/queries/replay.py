@@ -147,11 +147,10 @@ class Replay:
 
     def _measured_by(self, logged: facts.StandingChanged) -> Yardstick:
         """The numbers are those that the standing names: a later release may bring others."""
-        records = as_weighed(self._records_from, self._records, logged.parameters)
+        numbers = load_parameters(logged.parameters)
+        records = as_weighed(self._records_from, self._records, numbers)
         return replace(
-            self._yardstick,
-            parameters=logged.parameters,
-            records=records if self._records else EMPTY,
+            self._yardstick, numbers=numbers, records=records if self._records else EMPTY
         )
 
     def _past(self, animal: UUID) -> _Past:
@@ -174,7 +173,7 @@ class Replay:
         self, entry: Entry, past: _Past, animal: UUID, logged: facts.StandingChanged
     ) -> Iterator[StandingDifference]:
         by = self._measured_by(logged)
-        start = start_from(past.linkage, past.origin, load_parameters(by.parameters))
+        start = start_from(past.linkage, past.origin, by.numbers)
         again = case_by(by, past.origin.species, past.evidence(), start).standing(by.policy)
         now = (again.label, share(again.p_male), share(again.p_male_pessimistic))
         rule = (by.policy.version, by.records.version)

@@ -22,7 +22,7 @@ from scalewitness.domain.sexing.examiners.posterior import (
     settled,
 )
 from scalewitness.domain.sexing.labels import is_decisive
-from scalewitness.domain.sexing.parameters import load_parameters
+from scalewitness.domain.sexing.parameters import Parameters
 from scalewitness.domain.sexing.policy import Policy
 from scalewitness.domain.sexing.records import EMPTY
 from scalewitness.domain.sexing.taxa import taxon
@@ -90,7 +90,7 @@ def _called_by(examiners: Collection[UUID]) -> set[UUID]:
 
 def _freely_counted(until: Until, animals: Collection[UUID] | None) -> Iterator[Determination]:
     rule = yardstick()
-    for call in settled_calls(rule.policy, rule.parameters, animals):
+    for call in settled_calls(rule.policy, rule.numbers, animals):
         if UUID(call.animal) not in until:
             yield call
 
@@ -104,14 +104,14 @@ def _counted_before(until: Until) -> Iterator[Determination]:
     for position, pairs in together.items():
         rule = yardstick(position)
         animals = {UUID(animal) for _, animal in pairs}
-        for call in settled_calls(rule.policy, rule.parameters, animals, position):
+        for call in settled_calls(rule.policy, rule.numbers, animals, position):
             if (call.examiner, call.animal) in pairs:
                 yield call
 
 
 def settled_calls(
     policy: Policy,
-    parameters: str,
+    numbers: Parameters,
     animals: Collection[UUID] | None = None,
     at: int | None = None,
 ) -> list[Determination]:
@@ -120,7 +120,7 @@ def settled_calls(
     calls = counting_at(at)
     if animals is not None:
         calls = calls.filter(animal__in=animals)
-    return settle(_determinations(calls), _proofs(calls, policy, parameters, at))
+    return settle(_determinations(calls), _proofs(calls, policy, numbers, at))
 
 
 def _determinations(calls: QuerySet[Call]) -> list[Determination]:
@@ -140,19 +140,21 @@ def _determinations(calls: QuerySet[Call]) -> list[Determination]:
     ]
 
 
-def _proofs(calls: QuerySet[Call], policy: Policy, parameters: str, at: int | None) -> list[Proof]:
+def _proofs(
+    calls: QuerySet[Call], policy: Policy, numbers: Parameters, at: int | None
+) -> list[Proof]:
     """Decisive observations, weighed without anyone's record, so that no record feeds itself."""
     by_animal: defaultdict[UUID, list[Evidence]] = defaultdict(list)
     decisive = calls.filter(method__in=list(policy.decisive))
     for call in with_report(decisive, at).iterator():
         seen = evidence_of(call)
-        if settles(seen, parameters):
+        if settles(seen, numbers.version):
             by_animal[call.animal_id].append(seen)
     found: list[Proof] = []
     changed = set() if at is None else _corrected_since(at, by_animal)
     for animal in Animal.objects.filter(pk__in=by_animal):
         species = origin_at(animal, at).species if at and animal.pk in changed else animal.species
-        found += _decisive(animal.pk, species, by_animal[animal.pk], policy, parameters)
+        found += _decisive(animal.pk, species, by_animal[animal.pk], policy, numbers)
     return found
 
 
@@ -168,10 +170,10 @@ def _corrected_since(position: int, animals: Iterable[UUID]) -> set[UUID | None]
 
 
 def _decisive(
-    animal: UUID, species: str, evidence: list[Evidence], policy: Policy, parameters: str
+    animal: UUID, species: str, evidence: list[Evidence], policy: Policy, numbers: Parameters
 ) -> Iterable[Proof]:
-    kind = taxon(species, parameters)
-    case = case_of(evidence, kind, EMPTY, load_parameters(parameters))
+    kind = taxon(species, numbers.version)
+    case = case_of(evidence, kind, EMPTY, numbers)
     for weighed in case.base.weighed:
         sex = weighed.call.conclusion
         if sex != "undetermined" and is_decisive(weighed, policy):

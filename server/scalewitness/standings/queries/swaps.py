@@ -15,7 +15,6 @@ from scalewitness.calls.queries.visibility import visible_animals
 from scalewitness.domain.consequences import sex_of
 from scalewitness.domain.errors import NotFound
 from scalewitness.domain.facts import CallMade
-from scalewitness.domain.sexing.parameters import load_parameters
 from scalewitness.domain.sexing.swaps import Swaps, Traveller, WeightReading, swaps
 from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.standings.queries.assessing import Yardstick, case_by, yardstick
@@ -63,7 +62,7 @@ def compare_labels(animals: Sequence[Animal], moved_at: datetime | None = None) 
     codes = _Codes(animals)
     when, because = _moment(animals, calls, codes, moved_at)
     group = [_traveller(animal, calls[animal.pk], codes, when, by) for animal in animals]
-    found = swaps(group, by.records, load_parameters(by.parameters))
+    found = swaps(group, by.records, by.numbers)
     return Compared(tuple(animals), found, when, because, by.parameters)
 
 
@@ -138,7 +137,7 @@ def _traveller(
     before = [call for call in calls if when is None or call.examined_at < when]
     after = [call for call in calls if when is not None and call.examined_at >= when]
     evidence = tuple(evidence_of(call) for call in before)
-    start = start_of(animal, by.parameters)
+    start = start_of(animal, by.numbers)
     standing = case_by(by, animal.species, evidence, start).standing(by.policy)
     weight_before, weight_after = _weights(animal.pk, when)
     return Traveller(
