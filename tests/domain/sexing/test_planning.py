@@ -12,6 +12,7 @@ from tests.domain.sexing.builders import (
     CORN,
     DAY,
     MASSASAUGA,
+    PARAMETERS,
     SCRUB,
     call,
     female,
@@ -43,7 +44,7 @@ from scalewitness.domain.sexing.feasible import (
 from scalewitness.domain.sexing.findings import reading
 from scalewitness.domain.sexing.likelihood import log_ratio
 from scalewitness.domain.sexing.outcomes import prospect
-from scalewitness.domain.sexing.parameters import load_parameters
+from scalewitness.domain.sexing.parameters import ParameterSet, load_parameters
 from scalewitness.domain.sexing.planning import _Weighing, loss
 from scalewitness.domain.sexing.policy import DEFAULT_POLICY
 from scalewitness.domain.sexing.records import EMPTY
@@ -101,27 +102,37 @@ def _product(factors):
     return result
 
 
-@pytest.mark.parametrize("parameters", [load_parameters("sexing-1"), SECOND])
+@pytest.mark.parametrize("parameters", [load_parameters("sexing-1"), SECOND, PARAMETERS])
 @pytest.mark.parametrize("kind", [BALL, BOA, CORN])
 def test_classes_of_depths_hold_every_pair_once(kind, parameters):
-    """Every pair of depths read as a call of its own, at both sets. From version 3 on depths
-    beyond the ranges are held to them when read, and counted as they are."""
+    """Every pair of depths read as a call of its own. Depths beyond the ranges come as often as
+    they are, and say what reading says of them, which from version 3 on is what the ends say."""
     outcomes = prospect("probing", kind, parameters).outcomes
     sums = {(one.conclusion, n): [0.0, 0.0] for n, one in enumerate(outcomes)}
-    undecided = [0.0, 0.0]
     for left, right in product(range(61), repeat=2):
-        pairs = [
-            reading(call(sex, probed(left / 2, right / 2)), kind, parameters.base).pair
-            for sex in ("male", "female")
-        ]
-        pair = max(pairs, key=lambda one: abs(log_ratio(one)))
-        into = _class(log_ratio(pair), outcomes)
-        for n in (0, 1):
-            (undecided if into is None else sums[into])[n] += exp(pair[n])
+        ratio = log_ratio(_read(left, right, kind, parameters.base))
+        into = _class(ratio, outcomes)
+        if into is not None:
+            both = sum(map(exp, _read(left, right, kind, _as_they_are(parameters.base))))
+            sums[into][0] += both / (1 + exp(-ratio))
+            sums[into][1] += both / (1 + exp(ratio))
     for (_, n), found in sums.items():
         assert tuple(map(exp, outcomes[n].base.pair)) == pytest.approx(found, rel=1e-9)
     for n in (0, 1):
-        assert sum(found[n] for found in sums.values()) <= 1 + 1e-9
+        assert 0.9 < sum(found[n] for found in sums.values()) <= 1.01
+
+
+def _read(left, right, kind, numbers):
+    """What the pair says under the conclusion it speaks for."""
+    pairs = [
+        reading(call(sex, probed(left / 2, right / 2)), kind, numbers).pair
+        for sex in ("male", "female")
+    ]
+    return max(pairs, key=lambda one: abs(log_ratio(one)))
+
+
+def _as_they_are(numbers):
+    return ParameterSet({name: n for name, n in numbers.numbers.items() if name != "depth.held"})
 
 
 def _class(ratio, outcomes):

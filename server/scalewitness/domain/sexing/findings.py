@@ -153,11 +153,16 @@ def _probing(
 def _held(runs: tuple[Pass, ...], taxon: Taxon, numbers: ParameterSet) -> tuple[Pass, ...]:
     """With depths beyond both ranges as deep as their ends: how often snakes stop where nobody
     saw any stop is unknown, and what scatters more would win there."""
+    ends = held_between(taxon, numbers)
+    return runs if ends is None else tuple(_as_deep_as(run, *ends) for run in runs)
+
+
+def held_between(taxon: Taxon, numbers: ParameterSet) -> Range | None:
+    """The ends beyond which depths say no more; None where they are read as they are."""
     ranges = [given for given in (taxon.male_range, taxon.female_range) if given is not None]
     if _HELD not in numbers.numbers or not ranges:
-        return runs
-    low, high = min(one[0] for one in ranges), max(one[1] for one in ranges)
-    return tuple(_as_deep_as(run, low, high) for run in runs)
+        return None
+    return min(one[0] for one in ranges), max(one[1] for one in ranges)
 
 
 def _as_deep_as(run: Pass, low: Decimal, high: Decimal) -> Pass:

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from scalewitness.domain.observations import Method, Observation, Pass, Probing, Sex
 from scalewitness.domain.sexing.depths import LAST, DepthTable, depth_tables, normal_below
-from scalewitness.domain.sexing.findings import Reading, typical
+from scalewitness.domain.sexing.findings import Reading, held_between, typical
 from scalewitness.domain.sexing.likelihood import NOTHING, Pair, log_ratio
 from scalewitness.domain.sexing.parameters import Parameters, ParameterSet
 from scalewitness.domain.sexing.sides import alike_by_chance, log_factor
@@ -107,15 +107,35 @@ def _scales(half_scales: np.intp) -> str:
 
 
 def _grid(taxon: Taxon, numbers: ParameterSet) -> _Grid | None:
-    """None where the depths of one sex are not known."""
+    """None where the depths of one sex are not known. Depths beyond both ranges come as often,
+    and say what the ends of the ranges say: both sexes' chance is shared out as it is there."""
     tables = depth_tables(taxon, numbers)
     if tables is None:
         return None
-    return _Grid(*(_chances(sex, one, numbers) for sex, one in zip(_SEXES, tables, strict=True)))
+    every = np.arange(LAST + 1)
+    grid = _grid_at(every, tables, numbers)
+    ends = held_between(taxon, numbers)
+    if ends is None:
+        return grid
+    low, high = (int(2 * end) for end in ends)
+    read = _grid_at(np.clip(every, low, high), tables, numbers)
+    both, share = grid.male + grid.female, read.male / (read.male + read.female)
+    return _Grid(both * share, both * (1 - share))
 
 
-def _chances(sex: Sex, depths: DepthTable, numbers: ParameterSet) -> FloatArray:
-    stops: FloatArray = np.exp(np.array(depths.stops))
+def _grid_at(
+    read_as: NDArray[np.intp], tables: tuple[DepthTable, DepthTable], numbers: ParameterSet
+) -> _Grid:
+    """With every depth taken for another one."""
+    return _Grid(
+        *(_chances(sex, read_as, one, numbers) for sex, one in zip(_SEXES, tables, strict=True))
+    )
+
+
+def _chances(
+    sex: Sex, read_as: NDArray[np.intp], depths: DepthTable, numbers: ParameterSet
+) -> FloatArray:
+    stops: FloatArray = np.exp(np.array(depths.stops))[read_as]
     return np.outer(stops, stops) * _sides(sex, depths, numbers)
 
 
