@@ -14,9 +14,12 @@ from msgspec import Struct
 
 from scalewitness.domain.sexing.tables import layers
 
-Status = Literal["published", "web page", "common practice", "from memory", "our judgement"]
+Status = Literal[
+    "published", "learned here", "web page", "common practice", "from memory", "our judgement"
+]
 """Where a number comes from, best first. A web page is one without an author, a keeper's or a
-student's; until sexing-3 such pages were called published."""
+student's; until sexing-3 such pages were called published. What was learned here was learned
+from this record's own settled animals."""
 SetName = Literal["base", "pessimistic"]
 
 CURRENT = "sexing-3"
@@ -72,9 +75,12 @@ class ParameterSet(Struct, frozen=True, eq=False):
 
 
 class Parameters(Struct, frozen=True, eq=False):
+    """``learned`` names what was adopted of numbers learned here; empty when nothing was."""
+
     version: str
     base: ParameterSet
     pessimistic: ParameterSet
+    learned: str = ""
 
 
 def numbers_of(of: str, entries: Mapping[str, Mapping[str, Any]]) -> Iterator[Parameter]:
