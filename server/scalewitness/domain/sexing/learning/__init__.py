@@ -7,10 +7,10 @@ and :func:`with_learned` makes of those what a standing is worked out with, so t
 from collections.abc import Sequence
 
 from scalewitness.domain.sexing.learning.numbers import LearnedNumber, with_learned
-from scalewitness.domain.sexing.learning.settled import SettledAnimal, SettledCheck
+from scalewitness.domain.sexing.learning.settled import SettledAnimal
 from scalewitness.domain.sexing.parameters import Parameters
 
-__all__ = ["LearnedNumber", "SettledAnimal", "SettledCheck", "learn", "with_learned"]
+__all__ = ["LearnedNumber", "SettledAnimal", "learn", "with_learned"]
 
 
 def learn(settled: Sequence[SettledAnimal], parameters: Parameters) -> tuple[LearnedNumber, ...]:
