@@ -107,7 +107,8 @@ def letter() -> Gaps:
     parts = {name for name in names if not name.startswith("_") and name != "base.html"}
     kinds = {name.partition(".")[0] for name in parts} | CONTEXTS.keys()
     room = "".join(texts_under(f"{SERVER}/letters", ".py").values())
-    owed = re.findall(r'"(\w+)"', room + text_of(f"{SERVER}/sign_in/services/letters.py"))
+    beside = (f"{SERVER}/sign_in/services/letters.py", f"{SERVER}/mail/queries.py")
+    owed = re.findall(r'"(\w+)"', room + "".join(map(text_of, beside)))
     for ending in ("subject.txt", "txt", "html"):
         for one in sorted({f"{kind}.{ending}" for kind in kinds} - parts):
             yield f"{folder}/{one} is not there"

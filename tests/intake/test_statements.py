@@ -15,6 +15,7 @@ from scalewitness.intake.statements import adopt_policy, foresee_policy, lapse_o
 from scalewitness.intake.tasks import lapse_due_offers
 from scalewitness.ledger.models import Entry
 from scalewitness.mail.models import Letter
+from scalewitness.mail.queries import COVER
 from scalewitness.sales.models import OfferLink
 from scalewitness.sales.queries import progress_of
 from scalewitness.standings.models import AdoptedPolicy, Standing
@@ -138,7 +139,9 @@ def test_a_dry_run_foresees_labels_and_letters_and_records_nothing(world: World)
     before = Counter(Letter.objects.values_list("kind", flat=True))
     adopt_policy(*about)
     after = Counter(Letter.objects.values_list("kind", flat=True))
-    assert found.letters == after - before
+    owed = after - before
+    assert len(found.readers) == owed.pop(COVER)
+    assert found.letters == owed
     assert found.letters["disclosure"] == 1
     assert found.labels == {
         ("verified male", "probable male"): 2,

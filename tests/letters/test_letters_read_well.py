@@ -13,6 +13,7 @@ from django.core.mail import EmailMultiAlternatives
 from scalewitness import letters
 from scalewitness.letters import sales
 from scalewitness.mail.models import Letter
+from scalewitness.mail.queries import COVER
 from scalewitness.mail.services.composing import compose
 from scalewitness.mail.services.links import keeper_signing_out, link_token
 from scalewitness.sign_in.services import letters as sign_in
@@ -156,6 +157,7 @@ CONTEXTS: dict[str, dict[str, Any]] = {
             {"mate": None, "season": 2028, "sex": "male", "change": "reversed"},
         ],
     },
+    "rule_changed": {"to_name": "Odile Marten", "rule": ID, "cause_kind": "policy_adopted"},
     "dispute_opened": KEEPER | {"ground": "contested_standing", "dispute": ID},
     "confirmation_code": SALE | {"code_id": ID},
     "statement_made": KEEPER | {"dispute": ID},
@@ -208,7 +210,7 @@ class _Page(HTMLParser):
 
 def test_every_kind_that_is_queued_is_written_here() -> None:
     """The list of kinds is read from the code that queues them, so none is forgotten."""
-    queued = set(sales.TO_BUYER | sales.TO_SELLER)
+    queued = {COVER, *sales.TO_BUYER, *sales.TO_SELLER}
     room = Path(letters.__file__).parent
     for module in (*room.glob("*.py"), Path(sign_in.__file__)):
         text = module.read_text()

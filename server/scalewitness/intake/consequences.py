@@ -45,6 +45,7 @@ from scalewitness.intake.known import Subject
 from scalewitness.letters.animals import notify_of_pairings, notify_of_standing
 from scalewitness.letters.disclosures import Owed, send_disclosures
 from scalewitness.letters.disputes import notify_of_dispute
+from scalewitness.letters.new_rule import owing_for
 from scalewitness.letters.sales import notify_of_hold
 from scalewitness.sales.models import Sale
 from scalewitness.sales.queries import offer_in_force, progress_of, sales_of_animal
@@ -177,6 +178,7 @@ class _Consequences:
         self.before, self.now, self.batch = before, now, batch
         self.standing = standing
         self.cause, self.cause_kind = touched.cause, touched.kind
+        self.letters = owing_for(touched.cause, touched.kind, batch.letters)
 
     def write(self, consequence: Consequence) -> None:
         match consequence:
@@ -187,7 +189,7 @@ class _Consequences:
             case NotifyKeepers():
                 moved = {"change": consequence.change, "was": self.before, "now": self.now.label}
                 notify_of_standing(
-                    self.animal, self.sales.values(), self.standing, moved, self.batch.letters
+                    self.animal, self.sales.values(), self.standing, moved, self.letters
                 )
             case Replan():
                 self._replan(consequence)
@@ -195,19 +197,19 @@ class _Consequences:
     def _replan(self, replan: Replan) -> None:
         affected = [(self.pairings[one.pairing], one) for one in replan.pairings]
         moved = {"was": self.before, "now": self.now.label}
-        notify_of_pairings(self.animal, self.standing, affected, moved, self.batch.letters)
+        notify_of_pairings(self.animal, self.standing, affected, moved, self.letters)
 
     def _hold(self, hold: Hold) -> None:
         sale = self.sales[hold.sale]
         body = SaleHeld(reason=hold.reason, animal=str(self.animal.pk), cause=str(self.cause))
         logged = self.batch.state("sale_held", sale.pk, body)
         store_step(sale, "sale_held", logged)
-        notify_of_hold(sale, logged.id, self.represented[hold.sale], self.now, self.batch.letters)
+        notify_of_hold(sale, logged.id, self.represented[hold.sale], self.now, self.letters)
 
     def disclose(self, consequences: Sequence[Disclose]) -> None:
         owed = [self._owed(one) for one in consequences]
         store_links(one.link for one in owed)
-        send_disclosures(owed, self.cause_kind, self.batch.letters)
+        send_disclosures(owed, self.cause_kind, self.letters)
         self.batch.store()
 
     def _owed(self, owed: Disclose) -> Owed:
@@ -236,4 +238,4 @@ class _Consequences:
             sale=opened.sale,
         )
         logged = self.batch.state("dispute_opened", fresh_id(self.batch.now), body)
-        notify_of_dispute(store_dispute(logged), self.batch.letters, self.sales.values())
+        notify_of_dispute(store_dispute(logged), self.letters, self.sales.values())

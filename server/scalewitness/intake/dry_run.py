@@ -23,11 +23,13 @@ Moved = tuple[str, str]
 
 class Foreseen:
     """``labels``: how many animals go from one label to another, those that keep theirs too;
-    ``letters``: how many of each kind would be owed."""
+    ``letters``: how many of each kind would be owed; ``readers``: who would get them, in one
+    letter each."""
 
     def __init__(self) -> None:
         self.labels: Counter[Moved] = Counter()
         self.letters: Counter[str] = Counter()
+        self.readers: set[UUID] = set()
 
 
 def foresee(policy: PolicyAdopted, now: datetime) -> Foreseen:
@@ -59,3 +61,4 @@ def _try(policy: PolicyAdopted, animals: list[UUID], now: datetime, found: Fores
     after = labels_of(animals)
     found.labels.update((before[one], after[one]) for one in animals)
     found.letters += batch.letters.kinds
+    found.readers |= batch.letters.readers

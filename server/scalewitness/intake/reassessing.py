@@ -15,6 +15,7 @@ from scalewitness.domain.errors import Refused
 from scalewitness.intake.batch import Actor, Batch
 from scalewitness.intake.consequences import settle
 from scalewitness.intake.known import Known
+from scalewitness.letters.new_rule import let_go
 from scalewitness.mail.services import queueing as mail
 from scalewitness.standings.queries.due import Reassessment, due
 
@@ -69,6 +70,7 @@ def reassess_due(now: datetime) -> int:
             raise
         except Exception:
             fault = _one_by_one(some, now) or fault
+    let_go(now)
     if fault is not None:
         raise fault
     return count

@@ -9,6 +9,7 @@ from scalewitness.fresh_ids import fresh_id
 from scalewitness.letters.owing import Owing
 from scalewitness.letters.sales import about_sale, as_sold
 from scalewitness.mail.services import queueing as mail
+from scalewitness.mail.services.joining import join_waiting
 from scalewitness.sales.models import OfferLink
 from scalewitness.sales.queries import offer_in_force
 
@@ -27,7 +28,7 @@ def send_disclosures(owed: Sequence[Owed], cause_kind: str, owing: Owing) -> Non
     that is mended already."""
     letters = [(fresh_id(owing.now), one) for one in owed]
     into = {(one.disclosure.to_id, _about(one.disclosure)): id for id, one in letters}
-    waiting = mail.join_waiting(
+    waiting = join_waiting(
         "disclosure", lambda context: (context["sale"], context["animal"]["id"]), into
     )
     owing.owe_all(

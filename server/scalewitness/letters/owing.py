@@ -1,7 +1,7 @@
 """Letters owed by one transaction."""
 
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from typing import Any
 from uuid import UUID
@@ -18,6 +18,7 @@ class Owing:
     def __init__(self, sender: UUID | None, now: datetime) -> None:
         self.sender, self.now = sender, now
         self.kinds: Counter[str] = Counter()
+        self.readers: set[UUID] = set()
 
     def owe(
         self, kind: str, *, cause: UUID, recipient: UUID, to: str, context: Mapping[str, Any]
@@ -27,8 +28,12 @@ class Owing:
 
     def owe_all(self, letters: Iterable[Letter]) -> None:
         owed = list(letters)
-        mail.queue_all(owed)
+        self.queue(owed)
         self.kinds.update(letter.kind for letter in owed)
+        self.readers.update(letter.recipient for letter in owed)
+
+    def queue(self, letters: Sequence[Letter]) -> None:
+        mail.queue_all(letters)
 
     @property
     def any(self) -> bool:

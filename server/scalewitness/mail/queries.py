@@ -1,19 +1,41 @@
 """Reading letters and their delivery state."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from typing import Final
 from uuid import UUID
 
 from django.db.models import Count
 
 from scalewitness.mail.models import UNDELIVERED, Letter
 
+COVER: Final = "rule_changed"
+"""The kind that other letters go inside, so that each reader gets one."""
+
 
 def letters_for(causes: Iterable[UUID]) -> dict[UUID, list[Letter]]:
-    """Letters by what caused them (a fact, a disclosure), oldest first."""
+    """Letters by what caused them (a fact, a disclosure), oldest first; one inside another
+    fares as that one does."""
     found: dict[UUID, list[Letter]] = {}
-    for letter in Letter.objects.filter(cause__in=list(causes)).order_by("created_at", "pk"):
+    letters = Letter.objects.filter(cause__in=list(causes)).order_by("created_at", "pk")
+    for letter in _as_delivered(list(letters)):
         found.setdefault(letter.cause, []).append(letter)
     return found
+
+
+def _as_delivered(letters: Sequence[Letter]) -> Sequence[Letter]:
+    joined = {letter.joined_to for letter in letters if letter.joined_to is not None}
+    covers = {cover.pk: cover for cover in Letter.objects.filter(kind=COVER, pk__in=joined)}
+    for letter in letters:
+        if letter.joined_to in covers:
+            cover = covers[letter.joined_to]
+            for name in ("state", "to", "sent_at", "next_try_at", "last_error"):
+                setattr(letter, name, getattr(cover, name))
+    return letters
+
+
+def inside(cover: Letter) -> list[Letter]:
+    """What it brings, in the order it was owed."""
+    return list(Letter.objects.filter(joined_to=cover.pk).order_by("created_at", "pk"))
 
 
 def came_back_from(person: UUID, address: str) -> bool:

@@ -1,6 +1,7 @@
 """From what a letter says in values to the message that is sent."""
 
 from datetime import datetime
+from typing import Any, Final
 from uuid import UUID
 
 import structlog
@@ -14,6 +15,7 @@ from scalewitness.domain.translog.receipts import Receipt
 from scalewitness.ledger.queries.entries import entry_of
 from scalewitness.ledger.services.receipting import receipt_of
 from scalewitness.mail.models import Letter
+from scalewitness.mail.queries import COVER, inside
 from scalewitness.mail.services.links import (
     code_of,
     confirmation_path,
@@ -26,6 +28,16 @@ log = structlog.get_logger()
 
 WITH_RECEIPT = frozenset({"disclosure", "sale_confirmed"})
 """Kinds that carry their fact's receipt as a file; others only lead to it."""
+INSIDE: Final = (
+    "disclosure",
+    "sale_held",
+    "sale_held_seller",
+    "dispute_opened",
+    "standing_notice",
+    "pairing_affected",
+)
+"""Kinds that go inside another letter, in the order they stand there: what its reader paid for
+comes first."""
 
 
 def attached_receipt(letter: Letter, now: datetime) -> Receipt | None:
@@ -49,6 +61,7 @@ def compose(
     """The message: three templates a kind (subject, text, HTML), fixed headers, and the
     receipt as a file where there is one."""
     context = {**letter.context, **_addresses(letter), "attached": receipt is not None}
+    context |= _what_is_inside(letter)
     name = f"letters/{letter.kind}"
     message = EmailMultiAlternatives(
         subject=" ".join(render_to_string(f"{name}.subject.txt", context).split()),
@@ -71,6 +84,20 @@ def compose(
         data = str(receipt).encode()
         message.attach(receipt.file_name, data, "application/octet-stream")
     return message
+
+
+def _what_is_inside(letter: Letter) -> dict[str, Any]:
+    """Of a letter that brings others: ``texts`` and ``htmls``, one part each, and ``count``, of
+    how many animals they tell."""
+    if letter.kind != COVER:
+        return {}
+    letters = sorted(inside(letter), key=lambda one: INSIDE.index(one.kind))
+    parts = [(f"letters/_inside/{one.kind}", one.context | _addresses(one)) for one in letters]
+    return {
+        "texts": [render_to_string(f"{name}.txt", context).strip() for name, context in parts],
+        "htmls": [render_to_string(f"{name}.html", context) for name, context in parts],
+        "count": len({(context["animal"] or {}).get("id") for _, context in parts}),
+    }
 
 
 def _addresses(letter: Letter) -> dict[str, str]:

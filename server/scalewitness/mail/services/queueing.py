@@ -1,8 +1,8 @@
 """Letters owed: written down in the transaction of their cause."""
 
-from collections.abc import Callable, Hashable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime
-from typing import Any, TypeVar
+from typing import Any
 from urllib.parse import urlsplit
 from uuid import UUID
 
@@ -13,8 +13,6 @@ from django.utils.crypto import salted_hmac
 from scalewitness.domain.erasure import is_erased
 from scalewitness.mail.models import UNDELIVERED, DeliveryReport, Letter
 from scalewitness.mail.services import waking
-
-K = TypeVar("K", bound=Hashable)
 
 PENDING = (Letter.State.WAITING, Letter.State.SENDING)
 NO_ADDRESS = "the address was erased as its owner asked"
@@ -97,29 +95,6 @@ def reword(letters: Q, words: Mapping[str, str]) -> None:
     for letter in Letter.objects.select_for_update().filter(letters):
         letter.context |= {name: word for name, word in words.items() if name in letter.context}
         letter.save(update_fields=["context"])
-
-
-def join_waiting(
-    kind: str, about: Callable[[Any], K], into: Mapping[tuple[UUID, K], UUID]
-) -> dict[UUID, list[Any]]:
-    """What letters say that have not left, of this kind to these people and ``about`` the same
-    (as read from what a letter says): by the letter that will say it in their place, in the
-    order they were owed. ``into``: those letters, by recipient and what they are about.
-
-    One that a worker has taken is left alone: it may be out already.
-    """
-    waiting = Letter.objects.select_for_update(skip_locked=True).filter(
-        kind=kind, recipient__in={who for who, _ in into}, state=Letter.State.WAITING
-    )
-    joined: dict[UUID, list[Letter]] = {}
-    for one in waiting.order_by("created_at", "pk"):
-        target = into.get((one.recipient, about(one.context)))
-        if target is not None:
-            one.state, one.joined_to = Letter.State.JOINED, target
-            joined.setdefault(target, []).append(one)
-    gone = [one for letters in joined.values() for one in letters]
-    Letter.objects.bulk_update(gone, ["state", "joined_to"])
-    return {target: [one.context for one in letters] for target, letters in joined.items()}
 
 
 def readdress(person: UUID, address: str, now: datetime) -> int:

@@ -54,7 +54,7 @@ def _lines(found: Foreseen) -> Iterator[str]:
     yield f"{found.labels.total()} animals with a standing; {sum(moved.values())} change label:"
     for (before, after), count in sorted(moved.items()):
         yield f"{count:8,}  {before} → {after}"
-    yield f"Letters owed: {found.letters.total()}"
+    yield f"Letters owed: {len(found.readers)}, one to each reader, which tell in all of:"
     for kind, count in sorted(found.letters.items()):
         yield f"{count:8,}  {kind}"
     yield "Nothing was recorded."
