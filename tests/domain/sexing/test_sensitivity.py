@@ -238,3 +238,70 @@ def test_every_place_in_the_box_holds_its_number_and_says_whose_judgement_it_is(
                 "our judgement",
             }
             assert entry["what"], name
+
+
+@given(RECORDS, TAXA)
+@settings(max_examples=25, deadline=None)
+def test_the_parts_add_up_to_the_range(calls, kind):
+    found = _range(*calls, taxon=kind, parameters=THIRD)
+    assert all(part.by > 0 for part in found.parts)
+    assert [part.by for part in found.parts] == sorted((p.by for p in found.parts), reverse=True)
+    whole = found.p_high - found.p_low
+    assert sum(part.by for part in found.parts) == pytest.approx(
+        whole if found.parts else 0, abs=1e-12
+    )
+    assert bool(found.parts) == (found.mover is not None)
+
+
+def test_what_is_only_reported_is_uncertain_as_a_report():
+    """Two blind keepers say male, and its owner reports a veterinarian's ovaries: what moves
+    the answer is whether that is so."""
+    report = call(
+        "female",
+        Endoscopy("ovaries"),
+        examiner="vet",
+        role="veterinarian",
+        interested=True,
+        report="unconfirmed",
+    )
+    parts = {part.kind: part.by for part in _range(male("ash"), report, parameters=THIRD).parts}
+    assert max(parts, key=parts.get) == "report"
+    without = {part.kind for part in _range(male("ash"), parameters=THIRD).parts}
+    assert "report" not in without
+    assert "identity" not in without
+    unread = _range(male("ash", identity="unconfirmed"), parameters=THIRD).parts
+    assert "identity" in {part.kind for part in unread}
+
+
+def test_a_kind_with_one_number_moves_as_that_number_does():
+    found = _range(male("ash", identity="unconfirmed"), parameters=THIRD)
+    alone = _moves(found)["identity.unconfirmed"].by
+    parts = {part.kind: part.by for part in found.parts}
+    animal = [m for m in found.moves if m.name.startswith("mislead.")]
+    assert len(animal) == 2
+    assert parts["identity"] / parts["examiners"] == pytest.approx(
+        alone / _together(found, "examiners"), abs=1e-9
+    )
+
+
+def _together(found, kind):
+    """A kind's width by the test's own arithmetic: every number of it moved at once, each to
+    the end that alone lowers the answer, then to the one that raises it."""
+    calls = (male("ash", identity="unconfirmed"),)
+    side = case_of(calls, BALL, EMPTY, THIRD).base
+    own = {one.name: one for one in factors(side.weighed, side.weigher) if one.kind == kind}
+    reached = [found.p_male]
+    for wanted in (min, max):
+        numbers = []
+        for name, factor in own.items():
+            move = next(m for m in found.moves if m.name == name)
+            best = wanted((move.p_low, factor.ends[0]), (move.p_high, factor.ends[1]), key=first)
+            numbers += best[1].numbers
+        changed_set = replace(THIRD, base=changed(THIRD.base, Setting(tuple(numbers))))
+        reached.append(standing(*calls, parameters=changed_set).p_male)
+    singles = [p for m in found.moves if m.name in own for p in (m.p_low, m.p_high)]
+    return max(reached + singles) - min(reached + singles)
+
+
+def first(pair):
+    return pair[0]

@@ -5,9 +5,11 @@ from typing import Annotated, get_args
 from msgspec import Struct
 
 from scalewitness.api.shapes import words
+from scalewitness.domain.sexing.box import Kind
 from scalewitness.domain.sexing.parameters import Status
 from scalewitness.domain.sexing.sensitivity import Move, Sensitivity, in_words
 
+UncertainKind = Annotated[str, words.one_of(*get_args(Kind))]
 NumberStatus = Annotated[str, words.one_of(*get_args(Status))]
 
 
@@ -27,9 +29,18 @@ class NumberMoved(Struct, frozen=True):
     by: float
 
 
+class RangePart(Struct, frozen=True):
+    """How much of the range comes from one kind of uncertainty: ``by``, of the probability."""
+
+    kind: UncertainKind
+    what: str
+    by: float
+
+
 class SensitivityShown(Struct, frozen=True):
     """``p_low`` and ``p_high`` bound the probability of male over ``points`` combinations
-    of plausible numbers; ``labels`` are all that it reached, the answer's own first."""
+    of plausible numbers; ``labels`` are all that it reached, the answer's own first; ``parts``
+    add up to the range, the largest first."""
 
     p_male: float
     p_low: float
@@ -38,6 +49,7 @@ class SensitivityShown(Struct, frozen=True):
     mover: NumberMoved | None
     moves: list[NumberMoved]
     points: int
+    parts: list[RangePart]
     words: str
 
 
@@ -51,6 +63,7 @@ def sensitivity_shown(found: Sensitivity, sources: dict[str, str]) -> Sensitivit
         mover=_moved(found.mover, sources) if found.mover else None,
         moves=[_moved(move, sources) for move in found.moves],
         points=found.points,
+        parts=[RangePart(part.kind, part.what, part.by) for part in found.parts],
         words=in_words(found),
     )
 

@@ -6,7 +6,7 @@ one sex of the species probes, an examiner's own record, the prior from a linked
 
 from collections.abc import Iterable, Mapping, Sequence
 from math import exp, log
-from typing import Any, cast
+from typing import Any, Final, Literal, cast
 
 from msgspec import Struct
 
@@ -26,6 +26,24 @@ Range = tuple[float, float]
 
 _SEXES: tuple[Sex, ...] = ("male", "female")
 _DEPTHS_READ = "depths_read"
+
+
+Kind = Literal["examiners", "animal", "identity", "report", "numbers"]
+"""What is uncertain: how far the examiners can be trusted, whether this animal shows its own
+sex's picture, whether it was the one examined, whether what was reported is so, and whatever
+else the model holds of methods and species."""
+_KIND_BY_NAME: Final[Mapping[str, Kind]] = {
+    "error": "examiners",
+    "error_share": "examiners",
+    "error_by_sex": "examiners",
+    "sureness": "examiners",
+    "followed": "examiners",
+    "anchoring": "examiners",
+    "record": "examiners",
+    "mislead": "animal",
+    "identity": "identity",
+    "report": "report",
+}
 
 
 class Setting(Struct, frozen=True):
@@ -58,6 +76,10 @@ class Factor(Struct, frozen=True):
     high: float
     status: Status
     ends: tuple[Setting, Setting]
+
+    @property
+    def kind(self) -> Kind:
+        return _KIND_BY_NAME.get(self.name.partition(".")[0], "numbers")
 
 
 def factors(

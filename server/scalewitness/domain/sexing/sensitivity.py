@@ -7,15 +7,16 @@ number, whatever the others, the last two are the extremes over the whole box; e
 they are close to them, and no more than that. The pessimistic set stays as it is.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from decimal import Decimal
 from types import MappingProxyType
+from typing import Final
 
 from msgspec import Struct
 from msgspec.structs import replace
 
 from scalewitness.domain.facts import Label
-from scalewitness.domain.sexing.box import Factor, Range, Setting, changed, factors
+from scalewitness.domain.sexing.box import Factor, Kind, Range, Setting, changed, factors
 from scalewitness.domain.sexing.case import Case, Side, Standing, case_of
 from scalewitness.domain.sexing.evidence import Evidence
 from scalewitness.domain.sexing.parameters import Parameters, Status
@@ -43,9 +44,18 @@ class Move(Struct, frozen=True):
     by: float
 
 
+class Part(Struct, frozen=True):
+    """How much of the answer's range is one kind's: of the probability of male."""
+
+    kind: Kind
+    what: str
+    by: float
+
+
 class Sensitivity(Struct, frozen=True):
     """``p_low`` and ``p_high`` bound the probability of male over the design; ``labels``
-    are all that it reached, the standing's own first; ``moves`` the widest first."""
+    are all that it reached, the standing's own first; ``moves`` the widest first; ``parts``
+    add up to the range, the largest first."""
 
     p_male: float
     p_low: float
@@ -53,6 +63,7 @@ class Sensitivity(Struct, frozen=True):
     labels: tuple[Label, ...]
     moves: tuple[Move, ...]
     points: int
+    parts: tuple[Part, ...] = ()
 
     @property
     def mover(self) -> Move | None:
@@ -80,13 +91,16 @@ def sensitivity(
     ends = [(low.p_male, high.p_male) for low, high in alone]
     corners = [at(setting) for setting in _corners(uncertain, ends, here.p_male)]
     reached = [here, *(one for pair in alone for one in pair), *corners]
+    lowest, highest = (of(one.p_male for one in reached) for of in (min, max))
+    by_kind = _by_kind(uncertain, ends, here.p_male, lambda setting: at(setting).p_male)
     return Sensitivity(
         p_male=here.p_male,
-        p_low=min(one.p_male for one in reached),
-        p_high=max(one.p_male for one in reached),
+        p_low=lowest,
+        p_high=highest,
         labels=tuple(dict.fromkeys(one.label for one in reached)),
         moves=_moves(uncertain, ends, here.p_male),
         points=len(reached),
+        parts=_parts(by_kind, highest - lowest),
     )
 
 
@@ -102,6 +116,13 @@ def in_words(found: Sensitivity) -> str:
     )
 
 
+_WHAT: Final[Mapping[Kind, str]] = {
+    "examiners": "how often examiners are wrong",
+    "animal": "whether this animal shows the usual picture of its sex",
+    "identity": "whether this was the animal examined",
+    "report": "whether what was reported is so",
+    "numbers": "what is known of methods and species",
+}
 _OF_SESSIONS = frozenset({"session.hours"})  # decides no call's weight, only which go together
 
 
@@ -182,6 +203,24 @@ def _corners(
     return [low_ends, high_ends, lowering, raising]
 
 
+def _by_kind(
+    uncertain: Sequence[Factor],
+    ends: Sequence[tuple[float, float]],
+    here: float,
+    at: Callable[[Setting], float],
+) -> dict[Kind, float]:
+    """How far the answer goes with everything of one kind at its ends, all else as it is."""
+    found: dict[Kind, float] = {}
+    for kind in dict.fromkeys(factor.kind for factor in uncertain):
+        own = [one for one in zip(uncertain, ends, strict=True) if one[0].kind == kind]
+        factors, moved = [factor for factor, _ in own], [pair for _, pair in own]
+        reached = [here, *(p for pair in moved for p in pair)]
+        if len(own) > 1:
+            reached += [at(setting) for setting in _corners(factors, moved, here)[2:]]
+        found[kind] = max(reached) - min(reached)
+    return found
+
+
 # --- results ----------------------------------------------------------------------------
 
 
@@ -203,6 +242,14 @@ def _moves(
         for factor, (low, high) in zip(uncertain, ends, strict=True)
     ]
     return tuple(sorted(moves, key=lambda move: (-move.by, move.name)))
+
+
+def _parts(by_kind: Mapping[Kind, float], whole: float) -> tuple[Part, ...]:
+    """The range shared out as the kinds alone would move the answer: moved together they do
+    not add up, and what they share goes to each in proportion (our judgement)."""
+    total = sum(by_kind.values())
+    parts = [Part(kind, _WHAT[kind], whole * by / total) for kind, by in by_kind.items() if by]
+    return tuple(sorted(parts, key=lambda part: (-part.by, part.kind)))
 
 
 def _labels(labels: Sequence[Label]) -> str:

@@ -4,6 +4,7 @@ from typing import Any
 
 from django import template
 
+from scalewitness.domain.sexing.sensitivity import Sensitivity, hundredths
 from scalewitness.ledger.queries.witnesses import heads_seen, watching
 from scalewitness.pages.disclosures.disclosure import DELIVERY
 
@@ -28,6 +29,26 @@ def scale(p_male: float | str, p_male_pessimistic: float | str) -> dict[str, Any
         "percent": f"{base:.1%}",
         "sceptical": f"{sceptical:.1%}",
     }
+
+
+@register.inclusion_tag("parts/range.html")
+def answer_range(found: Sensitivity) -> dict[str, Any]:
+    """The answer's range on the same line, each kind of uncertainty with its part of it."""
+    whole, start = found.p_high - found.p_low, found.p_low
+    parts = []
+    for nth, part in enumerate(found.parts, 1):
+        parts.append(
+            {
+                "nth": nth,
+                "from": f"{LEFT + LENGTH * start:.2f}",
+                "width": f"{LENGTH * part.by:.2f}",
+                "what": part.what,
+                "share": f"{100 * part.by / whole:.0f}",
+            }
+        )
+        start += part.by
+    low, high = hundredths(found.p_low), hundredths(found.p_high)
+    return {"parts": parts, "low": low, "high": high}
 
 
 @register.filter
