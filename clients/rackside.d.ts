@@ -69,6 +69,7 @@ interface Animal {
   hatched?: string | null;
   condition: Condition;
   hold_off: boolean;
+  ended?: { why: string; at: string } | null;
   sight?: "all" | "blind";
   standing?: { label: string };
   own_call?: { id: string; position: number } | null;

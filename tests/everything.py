@@ -33,6 +33,7 @@ def say_everything(world: World) -> World:
     _sell(world, sold)
     _fall(world, sold)
     _husbandry(world, world.animal("H1", hatched="2024-06-01", traits=["pied"]))
+    _ends(world, world.animal("X1"))
     _linkage(world)
     _pairings(world)
     _visits(world, world.animal("W1"))
@@ -122,6 +123,13 @@ def _husbandry(world: World, animal: Animal) -> None:
     for _ in range(2):
         room = create_collection(world.odile, new_id(world.now), "The loft", world.now)
         world.say(world.odile, "custody_changed", animal.pk, {"to": str(room.pk), "why": "moved"})
+
+
+def _ends(world: World, animal: Animal) -> None:
+    """Lost, found again, and stolen for good."""
+    world.say(world.odile, "animal_ended", animal.pk, {"why": "lost"}, texts=_note())
+    world.say(world.odile, "end_corrected", animal.pk, {"why": "found"}, texts=_note())
+    world.say(world.odile, "animal_ended", animal.pk, {"why": "stolen"})
 
 
 def _linkage(world: World) -> None:

@@ -133,8 +133,11 @@ def cautions(
     examiner says."""
     state = _state(shown.get("condition", {}))
     hold_off = bool(shown.get("hold_off"))
+    ended = (shown.get("ended") or {}).get("why", "")
     return list(
-        reasons_to_wait(state, hold_off=hold_off, now=now, steward=steward, at_rack=at_rack)
+        reasons_to_wait(
+            state, hold_off=hold_off, now=now, steward=steward, at_rack=at_rack, ended=ended
+        )
     )
 
 

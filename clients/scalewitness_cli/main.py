@@ -6,6 +6,7 @@ from scalewitness_cli.commands.account import sign_in, sign_out, trust_log
 from scalewitness_cli.commands.alarms import acknowledge, alarms, evidence
 from scalewitness_cli.commands.checking import check
 from scalewitness_cli.commands.editing import edit
+from scalewitness_cli.commands.ending import end
 from scalewitness_cli.commands.photo import photo
 from scalewitness_cli.commands.receipt import receipt
 from scalewitness_cli.commands.retrying import retry
@@ -26,8 +27,8 @@ def cli() -> None:
     """The record of what sex a snake is, from the command line."""
 
 
-KEEPERS = (sign_in, sign_out, servers, trust_log, follow_log, sheet, check, edit, sync, send, show,
-    unsent, retry, drop, choose, receipt, photo, import_, export)  # fmt: skip
+KEEPERS = (sign_in, sign_out, servers, trust_log, follow_log, sheet, check, edit, end, sync, send,
+    show, unsent, retry, drop, choose, receipt, photo, import_, export)  # fmt: skip
 WATCHERS = (verify, witness, alarms, acknowledge, evidence)
 for command in (*KEEPERS, *WATCHERS):
     cli.add_command(command)

@@ -11,6 +11,7 @@ from typing import Any, Final
 
 from scalewitness.domain import cautions, choices
 from scalewitness.domain.choices import Choices
+from scalewitness.domain.fact_words import ENDED
 from scalewitness.domain.methods import METHODS, Question
 from stack.local import ROOT
 
@@ -37,6 +38,7 @@ CHOICES: Final[Mapping[str, Choices]] = {
     "SHED": choices.IN_SHED,
 }
 CAUTIONS: Final[Mapping[str, Any]] = {
+    "ended": ENDED,
     "hold_off": cautions.HOLD_OFF,
     "harm": cautions.STOP_AT_HARM,
     "reported": cautions.FED_AS_REPORTED,

@@ -148,6 +148,9 @@ ROWS = [
         plain(method="ultrasound", conclusion="male", role="veterinarian")),
     Row("POST", "animals/{blind}/particulars", to(201, *STEWARDS),
         fact({"species": "boa_imperator"})),
+    Row("POST", "animals/{blind}/end", to(201, *STEWARDS), fact({"why": "lost"})),
+    Row("POST", "animals/{blind}/end/correction", to(409, *STEWARDS),  # nobody says it ended
+        fact({"why": "mistake"})),
     Row("POST", "animals/{blind}/linkage", to(422, *STEWARDS),  # no parents on record
         fact({"trait": "coral_glow", "shows": "one_copy", "sire": "{sold}", "dam": "{other}",
               "sire_copies": 1, "dam_copies": 0, "beside": "Y", "recombination": "0.050000",

@@ -337,3 +337,23 @@ def test_an_earlier_keepers_edits_are_not_the_next_ones_to_read(
     other = odile.post("/collections", {"id": str(new_id()), "name": "Cellar"}).body["id"]
     odile.post(f"{path}/custody", fact({"to": other, "why": "moved"}))
     assert odile.get(f"{path}/history").body["edits"] == []
+
+
+def listed(who: Api, ended: str = "") -> list[str]:
+    query = {"ended": ended} if ended else {}
+    return [one["id"] for one in who.get("/animals", **query).body["items"]]
+
+
+def test_it_leaves_the_list_unless_it_is_asked_for(
+    world: World, odile: Api, animal: Animal
+) -> None:
+    other, gone = str(world.animal("A-2").pk), str(animal.pk)
+    assert odile.post(f"/animals/{gone}/end", fact({"why": "stolen"})).status == 201
+    assert listed(odile) == [other]
+    assert listed(odile, "only") == [gone]
+    assert listed(odile, "too") == sorted([gone, other])
+    assert odile.get("/animals", ended="maybe").status == 400
+    assert odile.get(f"/animals/{gone}").body["ended"]["why"] == "stolen"
+    sent = fact({"why": "found"})
+    assert odile.post(f"/animals/{gone}/end/correction", sent).status == 201
+    assert odile.get(f"/animals/{gone}").body["ended"] is None

@@ -183,3 +183,19 @@ def test_a_log_key_is_trusted_on_an_explicit_yes_only(room: Room) -> None:
     assert not (pim.home / ".config").exists()
     assert pim.run(*flags, type="y\n").status == 0
     assert pim.sync()["checked"] is True
+
+
+def test_an_animal_that_ended_leaves_the_list_and_comes_back(odile: Machine) -> None:
+    animal = new_animal(odile, "B91")
+    odile.sync()
+    assert odile.run("end", "B91", "died", "--at", "2026-11-20", "--note", "old age").status == 0
+    odile.sync()
+    assert animal not in {one["id"] for one in odile.well("show")}
+    (gone,) = odile.well("show", "--ended")
+    assert (gone["id"], gone["ended"]["why"]) == (animal, "died")
+    answer = odile.run("show", "B91")
+    assert "(died 2026-11-20)" in answer.out
+    assert "! Its keeper says that the animal died." in answer.out
+    assert odile.run("end", "B91", "mistake").status == 0
+    odile.sync()
+    assert animal in {one["id"] for one in odile.well("show")}

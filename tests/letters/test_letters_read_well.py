@@ -59,6 +59,7 @@ ANSWERED = {
     "method": "endoscopy",
     "examined_at": "2026-11-20T08:30:00+00:00",
 }
+ENDED = {"became": "died", "back": False, "at": "2026-11-29T08:30:00+00:00"}
 ABOUT_A_DISCLOSURE = KEEPER | {
     "buyer_name": "Bela Novak",
     "owed_at": "2027-01-09T08:30:00+00:00",
@@ -147,6 +148,8 @@ CONTEXTS: dict[str, dict[str, Any]] = {
         "to_name": "Odile Marten",
         "counts": {"undelivered": 1, "unacknowledged": 2, "held_sales": 1, "disputes": 3},
     },
+    "animal_ended": KEEPER | ENDED,
+    "animal_ended_buyer": SALE | {"animal": VESPER, "unpaid": False} | ENDED,
     "standing_notice": KEEPER | {"change": "fell", "was": "verified male", "now": "contested"},
     "pairing_affected": KEEPER
     | {
@@ -267,6 +270,7 @@ def test_both_parts_lead_to_the_same_place(kind: str) -> None:
         "check_requested": {own, receipts},
         "offer_declined": {own, receipts},
         "sale_held_seller": {own},
+        "animal_ended": {f"http://testserver/animals/{ID}"},
         "standing_notice": {f"http://testserver/animals/{ID}"},
         "report_to_answer": {f"http://testserver/reports/by-link/{link_token(LINK)}"},
         "report_answered": {f"http://testserver/animals/{ID}"},

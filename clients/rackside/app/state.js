@@ -108,6 +108,9 @@ export function animalsOf(id) {
       return found ? [{ ...found, own_call }] : [];
     });
 }
+/** Those of them that are to be checked: what its keeper says is no longer there is not.
+    @param {string} id */
+export const toCheck = (id) => animalsOf(id).filter(({ ended }) => !ended);
 /** @param {string} animal
     @param {string} visit */
 export const callsOn = (animal, visit) =>

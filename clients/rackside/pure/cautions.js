@@ -14,6 +14,7 @@ const DAY = 24 * HOUR;
 export function cautions(animal, form, nowMs) {
   const { condition } = animal;
   return /** @type {string[]} */ ([
+    animal.ended && /** @type {Record<string, string>} */ (CAUTIONS.ended)[animal.ended.why],
     animal.hold_off && CAUTIONS.hold_off,
     form.harm.length > 0 && CAUTIONS.harm,
     meal(condition, form, nowMs),

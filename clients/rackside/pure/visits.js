@@ -44,7 +44,7 @@ export function withSheet(visit, sheet) {
 
 /** @param {Animal} animal
     @returns {Animal} */
-function blind({ id, species, hatched, identifiers, condition, hold_off }) {
+function blind({ id, species, hatched, identifiers, condition, hold_off, ended }) {
   const { grams, weighed_at, fed_at, shed } = condition;
   return {
     id,
@@ -54,6 +54,7 @@ function blind({ id, species, hatched, identifiers, condition, hold_off }) {
     identifiers,
     condition: { grams, weighed_at, fed_at, shed },
     hold_off,
+    ended,
   };
 }
 

@@ -89,6 +89,7 @@ export const METHODS = {
 };
 
 export const CAUTIONS = {
+  ended: {"died": "Its keeper says that the animal died.", "lost": "Its keeper says that the animal is lost.", "stolen": "Its keeper says that the animal was stolen."},
   hold_off: "The keeper asks everyone to leave this animal alone for now.",
   harm: "Bleeding, swelling or prolapse: stop, and see a veterinarian for reptiles.",
   reported: {"under_48": "Fed less than 48 hours ago: wait.", "under_72": "Fed 48 to 72 hours ago: better wait a day."},

@@ -1,7 +1,7 @@
 /* A visit's sheet: find an animal, see what speaks against checking it, log a call. */
 
 import { h, line, list, moment } from "../app/dom.js";
-import { animalsOf, callsOn, isOpen, now, visitOf } from "../app/state.js";
+import { callsOn, isOpen, now, toCheck, visitOf } from "../app/state.js";
 import { blank } from "../pure/call.js";
 import { cautions } from "../pure/cautions.js";
 import { words } from "../pure/outbox.js";
@@ -19,7 +19,7 @@ export function sheet({ id }) {
   /** @type {string | null} */
   let shown = null;
   const show = () => {
-    const animals = animalsOf(id);
+    const animals = toCheck(id);
     const found = find(animals, typed);
     const look = JSON.stringify([typed, found, found.map((one) => callsOn(one.id, id).map(words))]);
     if (look === shown) return; // a tap that is under way would miss

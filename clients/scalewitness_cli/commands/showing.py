@@ -28,11 +28,12 @@ Shown = dict[str, Any]
 
 @click.command()
 @click.argument("animal", required=False)
+@click.option("--ended", is_flag=True, help="List those that died, are lost or were stolen.")
 @server_option
 @json_option
 @ends_well
-def show(animal: str | None, server: str | None, as_json: bool) -> None:
-    """Show ANIMAL as of the last sync, or list all.
+def show(animal: str | None, ended: bool, server: str | None, as_json: bool) -> None:
+    """Show ANIMAL as of the last sync, or list all that are there.
 
     Of an animal you are to check blind there is nothing of its sex to show: this machine has
     not been sent it.
@@ -41,7 +42,8 @@ def show(animal: str | None, server: str | None, as_json: bool) -> None:
         need_identity(store)
         now = now_by(store)
         if animal is None:
-            everyone = replica.animals_at(store, now)
+            known = replica.animals_at(store, now)
+            everyone = [one for one in known if bool(one.get("ended")) == ended]
             print_result(
                 everyone, as_json, lambda: "\n".join(map(_row, everyone)) or "None known here."
             )
@@ -91,7 +93,8 @@ def _is_listed(one: Shown, wanted: str | None, now: datetime) -> bool:
 
 def _rows(store: Store, visit: Shown, now: datetime) -> list[Shown]:
     id = visit["id"]
-    found = replica.sheet(store, id) or replica.sheet_ahead(store, id)
+    rows = replica.sheet(store, id) or replica.sheet_ahead(store, id)
+    found = [row for row in rows if not row.get("ended")]
     done = {one.about for one in outbox.items(store, "waiting", "clock") if _is_call(one, id)}
     return [
         row | {"cautions": _cautions(store, row, now), "stored_here": row["id"] in done}
@@ -133,8 +136,15 @@ def _row(shown: Shown) -> str:
         shown.get("name") or "",
         shown["species"]["common"],
         label,
+        _end(shown),
     )
     return "  ".join(line(one) for one in cells if one)
+
+
+def _end(shown: Shown) -> str:
+    """Why it is no longer there, as its keeper says, and since when."""
+    ended = shown.get("ended")
+    return f"({line(ended['why'])} {ended['at'][:10]})" if ended else ""
 
 
 def _in_words(shown: Shown) -> str:

@@ -26,7 +26,8 @@ class Collection(models.Model):
 
 class Animal(models.Model):
     """One snake. ``name``, ``rack``, ``description`` and ``hold_off`` are the record a
-    keeper edits; the rest follows the facts and is written by intake alone."""
+    keeper edits; the rest follows the facts and is written by intake alone. ``ended``: why it is
+    no longer there, as its keeper says, empty while it is; ``ended_at``: since when."""
 
     id = models.UUIDField(primary_key=True)
     collection = models.ForeignKey(Collection, on_delete=models.PROTECT, related_name="animals")
@@ -39,6 +40,8 @@ class Animal(models.Model):
     rack = models.CharField(max_length=40, blank=True, default="")
     description = models.TextField(max_length=2000, blank=True, default="")
     hold_off = models.BooleanField(default=False)
+    ended = models.CharField(max_length=6, blank=True, default="")
+    ended_at = models.DateTimeField(null=True)
     version = models.PositiveIntegerField(default=1)
     _history_user: Keeper | None
     _history_date: datetime

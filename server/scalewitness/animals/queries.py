@@ -67,8 +67,9 @@ def animal_of(animal: UUID) -> Animal | None:
 
 
 def animals_in(collection: Collection, animals: Iterable[UUID]) -> list[Animal]:
-    """Those of the animals that are in the collection now, by id."""
-    return list(Animal.objects.filter(collection=collection, pk__in=list(animals)).order_by("pk"))
+    """Those of the animals that are in the collection now, by id, without those that ended."""
+    here = Animal.objects.filter(collection=collection, pk__in=list(animals), ended="")
+    return list(here.order_by("pk"))
 
 
 def is_steward(keeper: UUID | None, collection: Collection, now: datetime) -> bool:

@@ -19,8 +19,10 @@ from scalewitness.animals.models import (
 from scalewitness.animals.queries import plain_code
 from scalewitness.domain.errors import IdReused, VersionStale
 from scalewitness.domain.facts import (
+    AnimalEnded,
     AnimalRegistered,
     CustodyChanged,
+    EndCorrected,
     HusbandryNoted,
     IdentifierAssigned,
     Particulars,
@@ -125,6 +127,21 @@ def _set_particulars(animal: Animal, body: Particulars) -> None:
     animal.sire = UUID(body.sire) if body.sire else None
     animal.dam = UUID(body.dam) if body.dam else None
     animal.traits = list(body.traits)
+
+
+def store_end(animal: Animal, fact: Logged[AnimalEnded]) -> None:
+    _set_end(animal, fact.body.why, fact.at, fact.received_at)
+
+
+def store_end_correction(animal: Animal, fact: Logged[EndCorrected]) -> None:
+    _set_end(animal, "", None, fact.received_at)
+
+
+def _set_end(animal: Animal, ended: str, at: datetime | None, now: datetime) -> None:
+    animal = _current(animal)
+    animal.ended, animal.ended_at = ended, at
+    animal.version += 1
+    _save(animal, None, now)
 
 
 def identifier_row(fact: Logged[IdentifierAssigned]) -> Row:

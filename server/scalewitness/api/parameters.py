@@ -140,6 +140,27 @@ class When:
 
 
 @dataclass(frozen=True, slots=True)
+class OneOf:
+    """One of a few words, the first where none is given."""
+
+    name: str
+    about: str
+    words: tuple[str, ...]
+    required: bool = False
+
+    @property
+    def schema(self) -> dict[str, Any]:
+        return {"type": "string", "enum": list(self.words), "default": self.words[0]}
+
+    def read(self, request: Request) -> str:
+        """Raises Malformed when it is another word."""
+        given = request.query_params.get(self.name, self.words[0])
+        if given not in self.words:
+            raise bad_parameter(self.name, f"It is one of: {', '.join(self.words)}.")
+        return given
+
+
+@dataclass(frozen=True, slots=True)
 class Opaque:
     """Text that only the server reads."""
 

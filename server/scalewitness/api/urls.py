@@ -4,8 +4,10 @@ from django.urls import path
 
 from scalewitness.api.animals.assign_identifier import assign_identifier
 from scalewitness.api.animals.attach_photo import attach_photo
+from scalewitness.api.animals.correct_end import correct_end
 from scalewitness.api.animals.correct_particulars import correct_particulars
 from scalewitness.api.animals.edit_animal import edit_animal
+from scalewitness.api.animals.end_animal import end_animal
 from scalewitness.api.animals.list_animals import list_animals
 from scalewitness.api.animals.move_animal import move_animal
 from scalewitness.api.animals.note_husbandry import note_husbandry
@@ -146,6 +148,8 @@ animals = [
     path("animals/<uuid:id>/plan", resource(get=plan_checks), name="animal-plan"),
     path("animals/<uuid:id>/what-if", resource(post=suppose_call), name="what-if"),
     path("animals/<uuid:id>/particulars", resource(post=correct_particulars)),
+    path("animals/<uuid:id>/end", resource(post=end_animal)),
+    path("animals/<uuid:id>/end/correction", resource(post=correct_end)),
     path("animals/<uuid:id>/linkage", resource(post=state_linkage)),
     path("animals/<uuid:id>/identifiers", resource(post=assign_identifier)),
     path("animals/<uuid:id>/husbandry", resource(post=note_husbandry)),

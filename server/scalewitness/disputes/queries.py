@@ -130,7 +130,8 @@ def by_need(collection: Collection) -> QuerySet[Animal]:
         | Exists(SaleAnimal.objects.filter(**of_it).exclude(sale__steps__kind__in=OVER))
     )
     certain = Abs(Coalesce(Cast(Subquery(latest), FloatField()), 0.5) - 0.5)
-    rows = Animal.objects.filter(collection=collection).alias(staked=staked, certain=certain)
+    here = Animal.objects.filter(collection=collection, ended="")
+    rows = here.alias(staked=staked, certain=certain)
     return rows.order_by("hold_off", "-staked", "certain", "pk")
 
 

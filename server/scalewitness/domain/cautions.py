@@ -10,6 +10,7 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Final, NamedTuple, Protocol
 
+from scalewitness.domain.fact_words import ENDED
 from scalewitness.domain.methods import METHODS
 
 STOP_AT_HARM: Final = "Bleeding, swelling or prolapse: stop, and see a veterinarian for reptiles."
@@ -113,13 +114,16 @@ def reasons_to_wait(
     now: datetime,
     steward: bool,
     at_rack: AtTheRack = NOTHING_NOTED_YET,
+    ended: str = "",
 ) -> Iterable[str]:
     """What speaks against checking this animal now, the weightiest first. Health is for
     stewards only: that an animal is gravid would tell a blind guest its sex; the keeper's
-    hold-off notice speaks instead.
+    hold-off notice speaks instead. ``ended``: why it is no longer there, as its keeper says.
 
     The phone works offline and has the same rules in ``clients/rackside/pure/cautions.js``.
     """
+    if ended:
+        yield ENDED[ended]
     if hold_off:
         yield HOLD_OFF
     if at_rack.harm:

@@ -86,9 +86,25 @@ def _photo(body: Body) -> str:
     return f"A photo of {'a check' if body.get('of') else 'the animal'}, {body.get('size')} bytes."
 
 
+def _why(words: Mapping[str, str]) -> Callable[[Body], str]:
+    """Of a later version's words, that it is one."""
+    return lambda body: words.get(str(body.get("why")), "Its keeper says what became of it.")
+
+
 def _from(template: str, *fields: str) -> Callable[[Body], str]:
     return lambda body: template.format(*(_spaced(body.get(field)) for field in fields))
 
+
+ENDED: Final[Mapping[str, str]] = {
+    "died": "Its keeper says that the animal died.",
+    "lost": "Its keeper says that the animal is lost.",
+    "stolen": "Its keeper says that the animal was stolen.",
+}
+"""By why an animal is no longer there."""
+CORRECTED: Final[Mapping[str, str]] = {
+    "found": "Its keeper says that the animal was found again.",
+    "mistake": "Its keeper says that its end was stated by mistake.",
+}
 
 _WORDS: Final[dict[str, str | Callable[[Body], str]]] = {
     "grant_given": _from("Access to a collection was given, as {}.", "role"),
@@ -101,6 +117,8 @@ _WORDS: Final[dict[str, str | Callable[[Body], str]]] = {
     "husbandry_noted": "Something about an animal's keeping was noted.",
     "photo_attached": _photo,
     "custody_changed": _from("An animal changed hands: {}.", "why"),
+    "animal_ended": _why(ENDED),
+    "end_corrected": _why(CORRECTED),
     "linkage_stated": _from("A trait's inheritance with sex was stated: {}.", "trait"),
     "visit_invited": "A keeper was invited to check animals.",
     "visit_accepted": "The invitation to a visit was accepted.",

@@ -6,7 +6,7 @@ lies over an open sale; only a new offer (or its end) lifts it.
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import Final, Literal
 
 State = Literal[
     "draft",
@@ -58,6 +58,8 @@ BLOCKED_WHILE_HELD = frozenset({"sale_confirmed", "payment_recorded", "handed_ov
 UNPAID: frozenset[State] = frozenset({"offered", "confirmed"})
 HANDED_OVER: frozenset[State] = frozenset({"handed_over", "closed"})
 RELIED_ON: frozenset[State] = HANDED_OVER | {"paid"}
+ENDED: Final = "animal_ended"
+"""Why a sale is held: an animal of it is no longer there."""
 LIVE: frozenset[State] = UNPAID | RELIED_ON
 
 
@@ -87,11 +89,17 @@ class Step:
 def refusal(progress: Progress, kind: str) -> str | None:
     """Why ``kind`` cannot be the next step, in words; None when it can."""
     if progress.held and kind in BLOCKED_WHILE_HELD:
-        return "The sale is held because the record changed; a new offer is needed first."
+        return f"{_held_because(progress.held)}; a new offer is needed first."
     if (progress.state, kind) not in STEPS:
         words = {"handed_over": "handed over"}.get(progress.state, progress.state)
         return f"{kind.replace('_', ' ').capitalize()} does not follow a sale that is {words}."
     return None
+
+
+def _held_because(held: tuple[str, ...]) -> str:
+    if ENDED in held:
+        return "The sale is held because an animal of it is said to have died, or be lost or stolen"
+    return "The sale is held because the record changed"
 
 
 def advance(progress: Progress, step: Step) -> Progress:

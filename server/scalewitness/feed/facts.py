@@ -96,6 +96,8 @@ def _shows_the_blind(entry: EntryLine) -> bool:
     the edits, where one can see what they changed."""
     if entry.kind == "identifier_assigned":
         return bool(leaf_of(entry).body["scheme"] != "scale_photo")
+    if entry.kind in {"animal_ended", "end_corrected"}:
+        return True
     return entry.kind == "husbandry_noted" and (
         leaf_of(entry).body["noted"]["type"] in SHOWN_TO_THE_BLIND
     )

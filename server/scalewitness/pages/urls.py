@@ -67,6 +67,7 @@ urlpatterns = [
     path("animals/<uuid:animal_id>/record", animal.edit_record, name="edit_record"),
     path("animals/<uuid:animal_id>/particulars", animal.correct_particulars, name="particulars"),
     path("animals/<uuid:animal_id>/identifiers/new", animal.add_identifier, name="identifier"),
+    path("animals/<uuid:animal_id>/end", animal.end, name="end"),
     path("animals/<uuid:animal_id>/linkage", animal.state_linkage, name="linkage"),
     re_path(rf"^animals/{UUID}/husbandry/{HUSBANDRY}$", animal.note_husbandry, name="husbandry"),
     path("animals/<uuid:animal_id>/photos/new", photos.attach, name="attach_photo"),

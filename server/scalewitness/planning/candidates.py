@@ -10,6 +10,7 @@ from uuid import UUID
 from scalewitness.animals import queries as herd
 from scalewitness.animals.models import Animal
 from scalewitness.calls.models import Call
+from scalewitness.domain.fact_words import ENDED
 from scalewitness.domain.observations import LifeStage, Method
 from scalewitness.domain.sexing.evidence import Evidence
 from scalewitness.domain.sexing.feasible import Candidate, Condition, Stake
@@ -119,6 +120,8 @@ def _milliseconds(when: datetime) -> int:
 
 
 def _leave_alone(animal: Animal, state: herd.LastNoted) -> Iterable[str]:
+    if animal.ended:
+        yield ENDED[animal.ended]
     if animal.hold_off:
         yield "The keeper asks everyone to leave this animal alone for now."
     if state.health == "injured":

@@ -195,6 +195,8 @@ ANIMAL_KINDS: Final = frozenset(
     {
         "animal_registered",
         "particulars_corrected",
+        "animal_ended",
+        "end_corrected",
         "linkage_stated",
         "identifier_assigned",
         "husbandry_noted",

@@ -13,21 +13,31 @@ from rest_framework.response import Response
 
 from scalewitness.api.authentication import keeper_of
 from scalewitness.api.operations import operation
-from scalewitness.api.parameters import Id, Opaque, Whole, bad_parameter
+from scalewitness.api.parameters import Id, OneOf, Opaque, Whole, bad_parameter
 from scalewitness.api.shapes.animals import Animals, animals
 from scalewitness.calls.queries.visibility import visible_animals
 
 LIMIT = Whole("limit", "Animals in a page.", default=50, least=1, most=200)
 CURSOR = Opaque("cursor", "Where the page before ended: its `next`.")
 COLLECTION = Id("collection", "Only animals of this collection.")
+ENDED = OneOf(
+    "ended",
+    "Animals that died, are lost or were stolen: left out, alone, or with the others.",
+    ("without", "only", "too"),
+)
 
 
-@operation("List the animals I may see", gives={200: Animals}, query=(LIMIT, CURSOR, COLLECTION))
+@operation(
+    "List the animals I may see", gives={200: Animals}, query=(LIMIT, CURSOR, COLLECTION, ENDED)
+)
 def list_animals(request: Request) -> Response:
     """Ordered by id, which follows nothing about an animal. The `Link` header leads on."""
     limit, after, collection = LIMIT.read(request), _after(request), COLLECTION.read(request)
     keeper, now = keeper_of(request).pk, timezone.now()
     rows = visible_animals(keeper, now)
+    ended = ENDED.read(request)
+    if ended != "too":
+        rows = rows.filter(ended="") if ended == "without" else rows.exclude(ended="")
     if collection is not None:
         # A blind guest is told no collection, so none may be found out by asking.
         rows = rows.filter(collection=collection, sight="all")

@@ -41,6 +41,13 @@ class ConditionShown(Struct, frozen=True, omit_defaults=True):
     health: str | UnsetType | None = UNSET
 
 
+class EndShown(Struct, frozen=True):
+    """Why its keeper has it no longer (``died``, ``lost``, ``stolen``), and since when."""
+
+    why: str
+    at: datetime
+
+
 class StandingNamed(Struct, frozen=True):
     """The standing in force, without its reasons."""
 
@@ -72,6 +79,7 @@ class AnimalShown(Struct, frozen=True, tag_field="sight", tag="all"):
     condition: ConditionShown
     standing: StandingNamed | None
     version: int
+    ended: EndShown | None = None
 
 
 class AnimalBlind(Struct, frozen=True, tag_field="sight", tag="blind"):
@@ -83,6 +91,7 @@ class AnimalBlind(Struct, frozen=True, tag_field="sight", tag="blind"):
     identifiers: list[IdentifierShown]
     condition: ConditionShown
     hold_off: bool
+    ended: EndShown | None = None
 
 
 class Animals(Struct, frozen=True):
@@ -99,6 +108,7 @@ class AnimalNamed(Struct, frozen=True):
     name: str | None
     species: SpeciesNamed
     identifiers: list[IdentifierShown]
+    ended: EndShown | None = None
 
 
 class CollectionShown(Struct, frozen=True):
@@ -161,6 +171,7 @@ def whole(
         condition=condition(state),
         standing=standing_named(standing),
         version=animal.version,
+        ended=end(animal),
     )
 
 
@@ -172,7 +183,12 @@ def blind(animal: Animal, marks: list[Identifier], state: LastNoted) -> AnimalBl
         identifiers=identifiers(mark for mark in marks if mark.scheme in BLIND_SCHEMES),
         condition=condition(state, health=False),
         hold_off=animal.hold_off,
+        ended=end(animal),
     )
+
+
+def end(animal: Animal) -> EndShown | None:
+    return EndShown(animal.ended, animal.ended_at) if animal.ended_at else None
 
 
 def species(key: str) -> SpeciesNamed:
@@ -222,6 +238,7 @@ def animals_named(rows: Iterable[Animal], *, holder: UUID | None) -> list[Animal
             name=animal.name if animal.collection_id == holder else None,
             species=species(animal.species),
             identifiers=identifiers(marks.get(animal.pk, [])),
+            ended=end(animal),
         )
         for animal in found
     ]

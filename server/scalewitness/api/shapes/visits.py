@@ -12,10 +12,12 @@ from scalewitness.api.shapes import words
 from scalewitness.api.shapes.animals import (
     BLIND_SCHEMES,
     ConditionShown,
+    EndShown,
     IdentifierShown,
     SpeciesNamed,
     StandingNamed,
     condition,
+    end,
     identifiers,
     species,
     standing_named,
@@ -65,6 +67,7 @@ class SheetAnimal(Struct, frozen=True, omit_defaults=True):
     condition: ConditionShown
     hold_off: bool
     own_call: CallNamed | None
+    ended: EndShown | None = None
     standing: StandingNamed | UnsetType | None = UNSET
 
 
@@ -77,7 +80,7 @@ class Sheet(Struct, frozen=True):
 
 
 def visit(one: Visit, now: datetime, *, host: bool) -> VisitShown:
-    ids = sorted(animal.pk for animal in one.animals.all())
+    ids = sorted(animal.pk for animal in one.animals.all() if not animal.ended)
     return VisitShown(
         id=one.pk,
         collection=CollectionNamed(one.collection_id, one.collection.name if host else None),
@@ -117,6 +120,7 @@ def sheet(
             condition=condition(states.get(animal.pk, NOTHING_NOTED), health=sight == "all"),
             hold_off=animal.hold_off,
             own_call=_call(own.get(animal.pk)),
+            ended=end(animal),
             standing=standing_named(standings.get(animal.pk)) if sight == "all" else UNSET,
         )
         for animal, sight in found

@@ -4,6 +4,7 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 from uuid import UUID
 
 from django.db.models import Q, QuerySet
@@ -14,6 +15,9 @@ from scalewitness.breeding.models import Pairing
 from scalewitness.calls.queries.visibility import sights_of
 from scalewitness.domain.observations import Sex
 from scalewitness.standings.models import Standing
+
+AHEAD: dict[str, Any] = {"end": None, "sire__ended": "", "dam__ended": ""}
+"""A pairing that is planned still, of two animals that are there."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +47,7 @@ def is_planned(sire: UUID, dam: UUID, season: int) -> bool:
 def animals_paired(animals: Iterable[UUID]) -> Counter[UUID]:
     """Those of the animals that are in a planned pairing, each with how many it is in."""
     wanted = set(animals)
-    rows = Pairing.objects.filter(Q(sire__in=wanted) | Q(dam__in=wanted), end=None)
+    rows = Pairing.objects.filter(Q(sire__in=wanted) | Q(dam__in=wanted), **AHEAD)
     pairs = rows.values_list("sire", "dam")
     return Counter(one for pair in pairs for one in pair if one in wanted)
 
@@ -69,7 +73,7 @@ def pairings_seen(keeper: UUID, now: datetime, *, animal: UUID | None = None) ->
     nothing to be seen: a pairing says what each is taken for."""
     held = stewarded_ids(keeper, now)
     rows = _with_animals().filter(
-        Q(sire__collection__in=held) | Q(dam__collection__in=held), end=None
+        Q(sire__collection__in=held) | Q(dam__collection__in=held), **AHEAD
     )
     if animal is not None:
         rows = rows.filter(Q(sire=animal) | Q(dam=animal))

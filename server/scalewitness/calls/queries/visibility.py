@@ -124,11 +124,11 @@ def animals_ahead(keeper: UUID, visit: UUID, now: datetime) -> list[Animal]:
     """Animals that the keeper will see once this accepted visit of theirs opens, by id; none
     when it is open, ended, or somebody else's.
 
-    It is no sight yet: whoever hands these over tells what a blind guest may know, and no
-    more, also where the visit is not blind.
+    Those that ended are left out. It is no sight yet: whoever hands these over tells what a
+    blind guest may know, and no more, also where the visit is not blind.
     """
     coming = Grant.objects.filter(pk=visit, to=keeper, end=None, opens__gt=now)
-    within = Animal.objects.filter(collection__in=coming.values("collection"))
+    within = Animal.objects.filter(collection__in=coming.values("collection"), ended="")
     return list(within.filter(Exists(covering(coming))).order_by("pk"))
 
 

@@ -9,8 +9,10 @@ a field added later never changes the bytes of an older fact.
 
 from scalewitness.domain.facts import animals, calls, disputes, people, record, sales
 from scalewitness.domain.facts.animals import (
+    AnimalEnded,
     AnimalRegistered,
     CustodyChanged,
+    EndCorrected,
     Health,
     HusbandryNoted,
     IdentifierAssigned,
@@ -93,6 +95,7 @@ from scalewitness.domain.facts.shapes import (
 __all__ = [
     "BODIES",
     "SYSTEM_KINDS",
+    "AnimalEnded",
     "AnimalRegistered",
     "Body",
     "CallMade",
@@ -110,6 +113,7 @@ __all__ = [
     "DisclosureOwed",
     "DisputeOpened",
     "DocumentRead",
+    "EndCorrected",
     "ExaminerRecordChanged",
     "FindingRecorded",
     "Grams",

@@ -86,6 +86,23 @@ class CustodyChanged(Body, frozen=True):
     sale: Id | None = None
 
 
+class AnimalEnded(Body, frozen=True):
+    """The animal's keeper has it no longer. It leaves lists and plans, never the record."""
+
+    why: Literal["died", "lost", "stolen"]
+    note: Commitment | None = None
+    corrected: Corrected | None = None
+
+
+class EndCorrected(Body, frozen=True):
+    """About an animal that was said to have died, or to be lost or stolen: it was found again,
+    or that was said by mistake."""
+
+    why: Literal["found", "mistake"]
+    note: Commitment | None = None
+    corrected: Corrected | None = None
+
+
 class LinkageStated(Body, frozen=True, kw_only=True):
     """What the animal's keeper says of a trait inherited together with sex: how many copies
     its parents have, what it shows itself, and ``beside`` which sex chromosome the one copy
@@ -125,6 +142,8 @@ BODIES: dict[str, type[Body]] = {
     "husbandry_noted": HusbandryNoted,
     "photo_attached": PhotoAttached,
     "custody_changed": CustodyChanged,
+    "animal_ended": AnimalEnded,
+    "end_corrected": EndCorrected,
     "linkage_stated": LinkageStated,
     "pairing_planned": PairingPlanned,
     "pairing_dropped": PairingDropped,

@@ -54,7 +54,9 @@ class CheckRequested(Body, frozen=True):
 
 
 class SaleHeld(Body, frozen=True):
-    reason: Literal["standing_fell", "standing_reversed", "standing_changed", "dispute"]
+    reason: Literal[
+        "standing_fell", "standing_reversed", "standing_changed", "dispute", "animal_ended"
+    ]
     animal: Id
     cause: Id
 

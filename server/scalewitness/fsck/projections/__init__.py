@@ -23,6 +23,8 @@ PROJECTIONS: dict[str, Callable[[LoggedFact, Past], Rows]] = {
     "husbandry_noted": animals.husbandry_noted,
     "photo_attached": animals.photo_attached,
     "custody_changed": animals.custody_changed,
+    "animal_ended": animals.animal_ended,
+    "end_corrected": animals.end_corrected,
     "linkage_stated": animals.linkage_stated,
     "visit_invited": people.visit_invited,
     "visit_accepted": people.visit_accepted,

@@ -12,12 +12,14 @@ from scalewitness.fsck.reading import LoggedFact
 from scalewitness.standings.models import StatedLinkage
 
 PARTICULARS = frozenset({"animal_registered", "particulars_corrected"})
+ENDS = frozenset({"animal_ended", "end_corrected"})
 
 
 def animal_registered(fact: LoggedFact, past: Past) -> Rows:
     yield from particulars_corrected(fact, past)
     if past.is_latest(fact, {"custody_changed"}):
         yield Row(Animal, {"id": fact.about, "collection_id": UUID(fact.body.collection)})
+    yield from end_corrected(fact, past)
 
 
 def particulars_corrected(fact: LoggedFact, past: Past) -> Rows:
@@ -63,6 +65,17 @@ def custody_changed(fact: LoggedFact, past: Past) -> Rows:
     yield Row(Custody, row_of_fact(fact, animal_id=fact.about, **more))
     if past.is_latest(fact, {"custody_changed"}):
         yield Row(Animal, {"id": fact.about, "collection_id": went})
+
+
+def animal_ended(fact: LoggedFact, past: Past) -> Rows:
+    if past.is_latest(fact, ENDS):
+        yield Row(Animal, {"id": fact.about, "ended": fact.body.why, "ended_at": fact.at})
+
+
+def end_corrected(fact: LoggedFact, past: Past) -> Rows:
+    """There again, as from the beginning."""
+    if past.is_latest(fact, ENDS):
+        yield Row(Animal, {"id": fact.about, "ended": "", "ended_at": None})
 
 
 def linkage_stated(fact: LoggedFact, past: Past) -> Rows:

@@ -8,7 +8,8 @@ from scalewitness.animals.queries import animal_of, is_steward
 from scalewitness.breeding import services
 from scalewitness.breeding.queries.pairings import is_planned, pairing_of
 from scalewitness.calls.queries.visibility import sights_of
-from scalewitness.domain.errors import NotFound, NotNow
+from scalewitness.domain.errors import NotFound, NotNow, OutOfRange
+from scalewitness.domain.fact_words import ENDED
 from scalewitness.domain.facts import PairingPlanned
 from scalewitness.intake.batch import Batch
 from scalewitness.intake.rules.ids import check_unused
@@ -35,6 +36,8 @@ def _seen(id: str, role: str, batch: Batch) -> Animal:
     sights = sights_of(keeper, [animal.pk], batch.now) if animal and keeper else {}
     if animal is None or sights.get(animal.pk) != "all":
         raise NotFound("There is no such animal that you may see.", pointer=f"/body/{role}")
+    if animal.ended:
+        raise OutOfRange(ENDED[animal.ended], pointer=f"/body/{role}")
     return animal
 
 

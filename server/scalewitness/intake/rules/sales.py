@@ -95,6 +95,11 @@ def _check_free(sale: Sale, animals: list[UUID]) -> None:
     """An animal in one live sale cannot be offered in another from the same collection, unless
     it was handed over then and has come back since."""
     for animal in sale.animals.all():
+        if animal.ended:
+            raise NotNow(
+                "An animal of this sale is said to have died, or be lost or stolen. Draft a sale "
+                "without it, or say first that it was found again or that this was a mistake."
+            )
         if animal.collection_id != sale.collection_id:
             raise NotNow("An animal has left the collection.")
         for other in sales_of_animal(animal.pk):

@@ -7,6 +7,7 @@ from typing import Any, Final
 from django import template
 
 from scalewitness.domain.consequences import sex_of
+from scalewitness.domain.fact_words import ENDED
 from scalewitness.domain.sexing.words import chance
 
 register = template.Library()
@@ -63,6 +64,12 @@ def described(animal: Mapping[str, Any]) -> str:
     about = f"{animal['species']}, {known_by}" if known_by else str(animal["species"])
     name = line(animal["name"])
     return f"{name} ({about})" if name else about
+
+
+@register.filter
+def ended_in_words(why: str) -> str:
+    """Why an animal is no longer there, as its keeper says."""
+    return ENDED[why]
 
 
 @register.filter

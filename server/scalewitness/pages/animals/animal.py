@@ -35,6 +35,8 @@ from scalewitness.pages.animals.evidence import by_name, lines_of, of_the_animal
 from scalewitness.pages.animals.forms import (
     HUSBANDRY,
     RECORD,
+    EndCorrectionForm,
+    EndForm,
     IdentifierForm,
     ParticularsForm,
     RecordForm,
@@ -65,6 +67,8 @@ def blind_view(animal: Animal) -> dict[str, Any]:
         "codes": [{"scheme": one.scheme, "code": one.code} for one in codes],
         "species": taxon(animal.species),
         "hatched": animal.hatched,
+        "ended": animal.ended,
+        "ended_at": animal.ended_at,
         "grams": known.grams,
         "weighed_at": known.weighed_at,
         "fed_at": known.fed_at,
@@ -237,6 +241,16 @@ def _particulars(animal: Animal) -> Mapping[str, Any]:
 def add_identifier(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpResponse:
     animal = stewarded_animal(keeper, animal_id)
     return _say(request, keeper, animal, IdentifierForm(request.POST or None), "Add an identifier")
+
+
+@signed_in
+def end(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpResponse:
+    """That it died, is lost or was stolen; of one that did or is, that it is there again."""
+    animal = stewarded_animal(keeper, animal_id)
+    if animal.ended:
+        correction = EndCorrectionForm(request.POST or None, ended=animal.ended)
+        return _say(request, keeper, animal, correction, "It is there again")
+    return _say(request, keeper, animal, EndForm(request.POST or None), "Died, lost or stolen")
 
 
 @signed_in

@@ -13,6 +13,7 @@ from scalewitness.pages.calls.forms import one_of
 from scalewitness.pages.parts.facts import FactForm, new_id, note
 from scalewitness.pages.parts.picks import Picks
 
+ENDS = (("died", "It died"), ("lost", "It is lost"), ("stolen", "It was stolen"))
 SCHEMES = (("tag", "Tag"), ("transponder", "Transponder"), ("scale_photo", "Scale photo"))
 
 
@@ -191,6 +192,42 @@ HUSBANDRY: Mapping[str, type[HusbandryForm]] = {
     "shed": ShedForm,
     "health": HealthForm,
 }
+
+
+class EndForm(FactForm):
+    """Why the animal is no longer there, and since when."""
+
+    kind = "animal_ended"
+    why = one_of(
+        "What happened?", (("died", "It died"), ("lost", "It is lost"), ("stolen", "It was stolen"))
+    )
+    day = day_field("On which day, if not today", required=False)
+    note = note("Note")
+    places = {"/at": "day"}  # noqa: RUF012  a mapping nobody writes to
+
+    def body(self) -> dict[str, Any]:
+        return {"why": self.cleaned_data["why"]}
+
+    def moment(self) -> str:
+        """The middle of the day that was named, UTC."""
+        day: date | None = self.cleaned_data["day"]
+        opened = super().moment()
+        return opened if day is None or opened.startswith(str(day)) else f"{day}T12:00:00.000Z"
+
+
+class EndCorrectionForm(FactForm):
+    kind = "end_corrected"
+    why = one_of("Why is it there again?", ())
+    note = note("Note")
+
+    def __init__(self, *args: Any, ended: str, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        found = () if ended == "died" else (("found", "It was found again"),)
+        mistake = ("mistake", "That it ended was stated by mistake")
+        self.fields["why"].choices = [*found, mistake]  # type: ignore[attr-defined]
+
+    def body(self) -> dict[str, Any]:
+        return {"why": self.cleaned_data["why"]}
 
 
 class RecordForm(forms.Form):

@@ -79,7 +79,7 @@ def log_clutch(
     clutch = clutch_with(collection, animal_id)
     posted = request.POST or None
     together = TogetherForm(posted)
-    rows = [_row(one, ROWS[method], request) for one in clutch.animals]
+    rows = [_row(one, ROWS[method], request) for one in clutch.animals if not one.ended]
     _warn(rows)
     context = {
         "collection": collection,

@@ -47,7 +47,9 @@ def plan_pairing(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpR
     initial |= typed(request, PairingForm)
     picked = initial["mate"] = next(iter(chosen(request, "mate")), None)
     form = PairingForm(sent(request), animal=animal.pk, initial=initial)
-    pick(form, offered(request, seen_whole(keeper).exclude(pk=animal.pk), [picked]))
+    pick(
+        form, offered(request, seen_whole(keeper).filter(ended="").exclude(pk=animal.pk), [picked])
+    )
     if form.is_valid():
         outcome = form.send(form.cleaned_data["pairing"], actor_of(keeper))
         if outcome is not None:

@@ -63,7 +63,13 @@ def _check_view(keeper: Keeper, animal_id: UUID) -> dict[str, Any]:
     animal, sight = animal_seen(keeper.pk, animal_id, now)
     steward = is_steward(keeper.pk, animal.collection, now)
     reasons = list(
-        reasons_to_wait(condition(animal.pk), hold_off=animal.hold_off, now=now, steward=steward)
+        reasons_to_wait(
+            condition(animal.pk),
+            hold_off=animal.hold_off,
+            now=now,
+            steward=steward,
+            ended=animal.ended,
+        )
     )
     return {
         "id": animal.pk,

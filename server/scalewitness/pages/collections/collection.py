@@ -3,10 +3,13 @@
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import Any
+from urllib.parse import urlencode
 from uuid import UUID
 
 from django import forms
 from django.core.paginator import Paginator
+from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.utils import timezone
@@ -96,10 +99,20 @@ def _sight(animal: Animal) -> str:
     return str(getattr(animal, "sight", "blind"))
 
 
+def _there(
+    request: HttpRequest, animals: QuerySet[Animal]
+) -> tuple[QuerySet[Animal], dict[str, Any]]:
+    """The animals that are there, with how many are not; those alone where they are asked for."""
+    gone = animals.exclude(ended="")
+    if request.GET.get("ended"):
+        return gone, {"ended": True}
+    return animals.filter(ended=""), {"ended": False, "gone": gone.count()}
+
+
 @signed_in
 def show_collection(request: HttpRequest, keeper: Keeper, collection_id: UUID) -> HttpResponse:
     collection, now = stewarded(keeper, collection_id), timezone.now()
-    animals = visible_animals(keeper.pk, now).filter(collection=collection)
+    animals, ended = _there(request, visible_animals(keeper.pk, now).filter(collection=collection))
     wanted = sought(request)
     found = matching(animals, wanted).prefetch_related("identifiers").order_by("name", "pk")
     listed = Paginator(found, PAGE).get_page(request.GET.get("page"))
@@ -110,6 +123,8 @@ def show_collection(request: HttpRequest, keeper: Keeper, collection_id: UUID) -
         "rows": rows(listed),
         "listed": listed,
         "wanted": wanted,
+        **ended,
+        "asked": urlencode({"q": wanted, "ended": "only"}) if ended["ended"] else "",
     }
     return page(request, "collections/collection.html", context)
 
@@ -118,12 +133,16 @@ def show_collection(request: HttpRequest, keeper: Keeper, collection_id: UUID) -
 def show_animals(request: HttpRequest, keeper: Keeper) -> HttpResponse:
     """Every animal the keeper may see, by id: no order that follows sex or activity."""
     now = timezone.now()
-    animals = visible_animals(keeper.pk, now).prefetch_related("identifiers")
-    listed = Paginator(animals, PAGE).get_page(request.GET.get("page"))
+    animals, ended = _there(request, visible_animals(keeper.pk, now))
+    listed = Paginator(animals.prefetch_related("identifiers"), PAGE).get_page(
+        request.GET.get("page")
+    )
     context = {
         "rows": rows(listed),
         "listed": listed,
         "collections": stewarded_collections(keeper.pk, now),
+        **ended,
+        "asked": "ended=only" if ended["ended"] else "",
     }
     return page(request, "collections/animals.html", context)
 

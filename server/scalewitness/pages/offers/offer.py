@@ -199,6 +199,8 @@ def _animal_view(animal: Animal, sale: Sale, offered: OfferMade) -> dict[str, An
         "title": title_in(sale, animal),
         "taxon": taxon(animal.species),
         "hatched": animal.hatched,
+        "ended": animal.ended,
+        "ended_at": animal.ended_at,
         "identifiers": animal.identifiers.order_by("position"),
         "was": msgspec.to_builtins(was),
         "was_fact": _standing_fact(animal, was.position),

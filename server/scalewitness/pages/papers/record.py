@@ -9,6 +9,7 @@ from django.urls import reverse
 
 from scalewitness.animals.models import Animal
 from scalewitness.domain.cautions import BEFORE_A_PURCHASE
+from scalewitness.domain.fact_words import ENDED
 from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.ledger.queries.tree import tip
 from scalewitness.ledger.services.signing import log_signer
@@ -104,12 +105,19 @@ def facts_of(animal: Animal, name: str) -> list[tuple[str, str]]:
         ("Name", name or BLANK),
         ("Species", f"{kind.common}, {kind.scientific}"),
         ("Hatched", day(animal.hatched) or BLANK),
+        *_end(animal),
         *(
             (SCHEMES.get(scheme, scheme).capitalize(), ", ".join(found) or BLANK)
             for scheme, found in codes.items()
         ),
         ("Number on the record", str(animal.pk)),
     ]
+
+
+def _end(animal: Animal) -> list[tuple[str, str]]:
+    if not animal.ended:
+        return []
+    return [("No longer there", f"{ENDED[animal.ended]} As of {day(animal.ended_at)}.")]
 
 
 def call_shown(shown: CallInWords) -> dict[str, Any]:

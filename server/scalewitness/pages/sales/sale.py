@@ -105,7 +105,7 @@ def draft(request: HttpRequest, keeper: Keeper, collection_id: UUID) -> HttpResp
     collection = stewarded(keeper, collection_id)
     picked = chosen(request, "animals", request.GET.getlist("animal"))
     form = DraftForm(sent(request), initial={**typed(request, DraftForm), "animals": picked})
-    pick(form, offered(request, Animal.objects.filter(collection=collection), picked))
+    pick(form, offered(request, Animal.objects.filter(collection=collection, ended=""), picked))
     if form.is_valid() and _draft(form, keeper, collection):
         return redirect("sale", form.cleaned_data["sale"])
     status = 422 if form.errors else 200

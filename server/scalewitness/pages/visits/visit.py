@@ -57,7 +57,7 @@ def invite(request: HttpRequest, keeper: Keeper, collection_id: UUID) -> HttpRes
     picked = chosen(request, "animals", request.GET.getlist("animal"))
     initial = {**typed(request, InvitationForm), "animals": picked}
     form = InvitationForm(sent(request), collection=collection.pk, initial=initial)
-    pick(form, offered(request, Animal.objects.filter(collection=collection), picked))
+    pick(form, offered(request, Animal.objects.filter(collection=collection, ended=""), picked))
     if form.is_valid():
         visit = form.cleaned_data["visit"]
         if form.send(visit, actor_of(keeper)) is not None:
@@ -82,7 +82,7 @@ def _visit_page(
         "hosting": hosting,
         "state": state,
         "state_words": STATES[state],
-        "count": visit.animals.count(),
+        "count": visit.animals.filter(ended="").count(),
         "acceptance": StepForm("visit_accepted"),
         "refusal": StepForm("visit_declined"),
         "cancellation": StepForm("visit_cancelled"),
@@ -109,7 +109,7 @@ def show_sheet(request: HttpRequest, keeper: Keeper, visit_id: UUID) -> HttpResp
     row stays blind for everyone, and says only that one's own call is in."""
     now = timezone.now()
     visit, hosting = visit_seen(keeper.pk, visit_id, now)
-    seen = visible_animals(keeper.pk, now).filter(pk__in=visit.animals.values("pk"))
+    seen = visible_animals(keeper.pk, now).filter(pk__in=visit.animals.values("pk"), ended="")
     rows = sorted(_rows(keeper, visit, list(seen)), key=lambda row: row["sort"])
     context = {
         "visit": visit,

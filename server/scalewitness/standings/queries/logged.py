@@ -53,7 +53,7 @@ def labels_counted(collections: Iterable[UUID]) -> dict[UUID, Counter[str]]:
     of them. Of each animal the one row in force is looked up, not all there ever were."""
     latest = Standing.objects.filter(animal=OuterRef("pk")).order_by("-position")
     label = Coalesce(Subquery(latest.values("label")[:1]), Value(UNSEXED))
-    rows = Animal.objects.filter(collection__in=list(collections)).annotate(label=label)
+    rows = Animal.objects.filter(collection__in=list(collections), ended="").annotate(label=label)
     found: dict[UUID, Counter[str]] = {}
     for collection, name, number in (
         rows.order_by().values_list("collection", "label").annotate(number=Count("pk"))
