@@ -215,6 +215,7 @@ def test_the_fingerprint_of_a_written_report_is_given_with_the_call(
         f"/animals/{animal.pk}/calls/new/endoscopy",
         {
             "seen": "testes",
+            "post_mortem": "no",
             "conclusion": "male",
             "sureness": "certain",
             "identified_by": "appearance",

@@ -104,11 +104,15 @@ METHODS: Final[Mapping[str, Words]] = {
         ),
     ),
     "endoscopy": Words(
-        "Endoscopy",
+        "Endoscopy or dissection",
         "endoscopy",
-        "Endoscopy: what remains is a mistaken record or a rare intersex animal.",
-        hint="Done by a veterinarian; report it as theirs.",
-        asks=(Question("seen", "What was seen?", "What was seen", (_TESTES, _OVARIES, _UNCLEAR)),),
+        "Endoscopy and dissection: what remains is a mistaken record or a rare intersex animal.",
+        hint="Done by a veterinarian; report it as theirs. A dissection is of an animal that died: "
+        "its keeper states that first.",
+        asks=(
+            Question("seen", "What was seen?", "What was seen", (_TESTES, _OVARIES, _UNCLEAR)),
+            Question("post_mortem", "Was it after death?", "After death", "yes_or_no"),
+        ),
         at_the_rack=False,
     ),
     "dna": Words(

@@ -80,7 +80,10 @@ class Radiography(Observed, frozen=True, tag_field="method", tag="radiography"):
 
 
 class Endoscopy(Observed, frozen=True, tag_field="method", tag="endoscopy"):
+    """The gonads themselves, seen by endoscope, or ``post_mortem`` in a dissection."""
+
     seen: Literal["testes", "ovaries", "unclear"]
+    post_mortem: bool = False
 
 
 class Dna(Observed, frozen=True, tag_field="method", tag="dna"):

@@ -175,6 +175,8 @@ def _seen_in_words(observed: Eversion | Ultrasound | Radiography | Endoscopy) ->
             return f"Looked by ultrasound and saw {seen}"
         case Radiography(contrast=contrast):
             return f"Took an X-ray {'with' if contrast else 'without'} contrast and saw {seen}"
+        case Endoscopy(post_mortem=True):
+            return f"Opened it after death and saw {seen}"
         case Endoscopy():
             return f"Looked inside with an endoscope and saw {seen}"
 

@@ -23,7 +23,7 @@ from scalewitness.domain.facts import (
     Identification,
     LateCallDecided,
 )
-from scalewitness.domain.observations import Hearsay
+from scalewitness.domain.observations import Endoscopy, Hearsay
 from scalewitness.domain.sexing.evidence import Identity
 from scalewitness.domain.sexing.taxa import life_stage, taxon
 from scalewitness.intake.batch import Actor, Batch
@@ -42,6 +42,7 @@ def call_made(fact: Sealed, batch: Batch) -> int | None:
         raise NotFound()
     body = cast(CallMade, fact.body)
     _check_reported(body, batch)
+    _check_dead(body, subject.animal)
     if subject.tie.steward:
         if body.visit is not None:
             raise WrongShape("You keep this animal; there is no visit.", pointer="/body/visit")
@@ -81,6 +82,17 @@ def _check_reported(body: CallMade, batch: Batch) -> None:
     known = Practitioner.objects.filter(pk=body.reported.who, named_by=batch.actor.keeper)
     if not known.exists():
         raise OutOfRange("Name them first.", pointer="/body/reported/who")
+
+
+def _check_dead(body: CallMade, animal: Animal) -> None:
+    """Only what died is dissected: an endoscopy would be meant, or another animal."""
+    seen = body.observed
+    if isinstance(seen, Endoscopy) and seen.post_mortem and animal.ended != "died":
+        raise OutOfRange(
+            "A dissection is of an animal that died, and its keeper does not say so of this one. "
+            "They state that first.",
+            pointer="/body/observed/post_mortem",
+        )
 
 
 def _came_late(fact: Sealed, body: CallMade, subject: Subject, batch: Batch) -> bool:
