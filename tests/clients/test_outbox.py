@@ -201,6 +201,14 @@ def test_of_one_records_edits_only_the_first_is_sent(store: Store, key: DeviceKe
     assert [one.attempted for one in batch] == [False] * 3, "as they were before this time"
 
 
+def test_a_fact_about_an_animal_keeps_no_edit_of_it_waiting(store: Store, key: DeviceKey) -> None:
+    animal = str(new_id())
+    (fact,) = outbox.add(store, key, [call() | {"about": animal}], NOW)
+    outbox.add_edit(store, key, edit(animal, 1, name="Ash"), animal, NOW)
+    assert [one.what for one in outbox.next_batch(store)] == ["fact", "edit"]
+    assert outbox.item_named(store, fact.id).attempted
+
+
 def test_a_push_has_no_more_items_than_it_may(
     store: Store, key: DeviceKey, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -224,6 +224,10 @@ def planned(sex: Sex, was: bool = True, name: str = "pairing") -> PairingView:
         # a plan on what was never verified: the first verdict counts only where it is against it
         (PM, VM, planned("male", was=False), []),
         (PM, VF, planned("male", was=False), ["pairing:reversed"]),
+        # but whoever heard that it was reversed hears what came of that
+        (VF, VM, planned("male", was=False), ["pairing:restored"]),
+        (VM, VF, planned("female", was=False), ["pairing:restored"]),
+        (VF, C, planned("male", was=False), ["pairing:fell"]),
         (U, PF, planned("male", was=False), []),
         # planned as the other sex all along
         (VM, C, planned("female", was=False), ["pairing:fell"]),

@@ -109,6 +109,10 @@ def test_an_agreeing_call_since_the_view_is_also_a_move(world: World) -> None:
     problem = error.value.as_problem()
     assert (problem["code"], problem["status"]) == ("standing_moved", 409)
     assert problem["changed"][0]["animal"] == str(animal.pk)
+    assert problem["detail"] == (
+        "The record has changed since you looked: new evidence was recorded; it still says "
+        "“verified male”. Read it again before you decide."
+    )
     latest = Entry.objects.order_by("-position").first()
     assert latest is not None
     world.confirm(sale, offer.id, latest.position)
@@ -246,6 +250,7 @@ def test_a_fall_between_view_and_confirmation_says_what_changed(world: World) ->
     assert problem["changed"] == [
         {"animal": str(animal.pk), "was": "verified male", "now": "contested"}
     ]
+    assert "looked: it was “verified male” and is now “contested”. Read" in problem["detail"]
     with pytest.raises(Refused):
         world.confirm(sale, offer.id, kinds_position())
 
