@@ -129,20 +129,26 @@ def test_who_gets_the_weeks_letter(scene: Scene) -> None:
 # --- one of two -----------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("younger", ["the sire", "the dam"])
-def test_a_letter_of_a_pairing_names_the_mate(scene: Scene, younger: str) -> None:
+@pytest.mark.parametrize("fallen", ["the sire", "the dam"])
+@pytest.mark.parametrize("mate", ["the older", "the younger"])
+def test_a_letter_of_a_pairing_names_the_mate(scene: Scene, fallen: str, mate: str) -> None:
     world = scene.world
-    mate = world.animal("M1")
-    fallen, other = (scene.animal, mate) if younger == "the dam" else (world.verified("V2"), mate)
-    pair = {"sire": str(fallen.pk), "dam": str(other.pk), "season": 2027}
+    older = world.animal("M1")
+    world.pass_time(days=1)
+    animal = world.verified("V2")
+    world.pass_time(days=1)
+    other = older if mate == "the older" else world.animal("M2")
+    sire, dam = (animal, other) if fallen == "the sire" else (other, animal)
+    pair = {"sire": str(sire.pk), "dam": str(dam.pk), "season": 2027}
     world.say(world.odile, "pairing_planned", new_id(world.now), pair)
-    visit = world.visit(world.greta, fallen)
-    world.call(world.greta, fallen, "female", visit=visit)
+    visit = world.visit(world.greta, animal)
+    world.call(world.greta, animal, "female", visit=visit)
     letter = Letter.objects.get(kind="pairing_affected", to=world.odile.email)
     (pairing,) = letter.context["pairings"]
     assert pairing["mate"]["id"] == str(other.pk)
-    assert letter.context["animal"]["id"] == str(fallen.pk)
-    assert (pairing["season"], pairing["sex"], pairing["change"]) == (2027, "male", "fell")
+    assert letter.context["animal"]["id"] == str(animal.pk)
+    planned_as = "male" if fallen == "the sire" else "female"
+    assert (pairing["season"], pairing["sex"], pairing["change"]) == (2027, planned_as, "fell")
 
 
 @pytest.mark.parametrize("back_to", ["the older", "the younger"])
