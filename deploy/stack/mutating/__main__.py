@@ -24,7 +24,7 @@ from stack.mutating.reach import OUTSIDE, Names
 
 HERE = ROOT / ".run" / "mutants"
 TESTS = """tests/domain/test_sales.py tests/domain/test_consequences.py tests/intake tests/api
-    tests/mail tests/breeding tests/clients tests/pages tests/sign_in
+    tests/letters tests/mail tests/breeding tests/clients tests/pages tests/sign_in
     tests/test_asking_for_addresses.py"""
 SLOW = """tests/intake/test_race.py tests/intake/test_faults.py tests/intake/test_faults_beside.py
     tests/intake/test_pieces.py tests/pages/test_hundredfold.py tests/pages/test_plots.py
@@ -34,7 +34,8 @@ SLOW = """tests/intake/test_race.py tests/intake/test_faults.py tests/intake/tes
 BY_CHANCE = "not no_path_pays_before"
 """Property tests have deadlines of their own, which a loaded machine breaks."""
 MOST_TESTS = 60
-"""For one mutant, those that reach least first (our judgement: the next hundred add nothing)."""
+"""For one mutant, those that reach least first (our judgement: the next hundred add nothing);
+besides those of values alone, which take no time."""
 SECONDS = 240.0
 """For one mutant; a timeout counts as killed and is listed apart."""
 NEEDED = 0.85
@@ -51,12 +52,13 @@ def main(arguments: Sequence[str]) -> int:
     asked.add_argument("--seed", type=int, default=1)
     asked.add_argument("--sample", type=int, default=400)
     asked.add_argument("--processes", type=int, default=2, choices=(1, 2))
-    asked.add_argument("--map", action="store_true", help="find anew which tests reach what")
+    known = "find anew which tests reach what, or what these files reach"
+    asked.add_argument("--map", nargs="*", metavar="TESTS", help=known)
     asked.add_argument("--again", type=Path, help="results, whose survivors are run again")
     given = asked.parse_args(arguments)
     HERE.mkdir(parents=True, exist_ok=True)
-    if given.map or not (HERE / "reach.json").exists():
-        find_reach()
+    if given.map is not None or not (HERE / "reach.json").exists():
+        find_reach(given.map or [])
     if given.again:
         drawn, candidates = survivors(given.again), 0
     else:
@@ -67,7 +69,7 @@ def main(arguments: Sequence[str]) -> int:
     return report(done, time.monotonic() - began)
 
 
-def find_reach() -> None:
+def find_reach(only: Sequence[str]) -> None:
     """Each test with the functions that it runs: the coverage of one run, test by test."""
     settings, found = HERE / "coverage.ini", HERE / "coverage"
     included = "\n    ".join(files(ROOT))
@@ -75,11 +77,12 @@ def find_reach() -> None:
     ignored = [f"--ignore={one}" for one in SLOW.split()]
     command = ["pytest", "-q", "-p", "no:randomly", "-p", "no:cacheprovider", "-k", BY_CHANCE,
         "--cov", f"--cov-config={settings}", "--cov-context=test", "--cov-report=", *ignored,
-        *TESTS.split()]  # fmt: skip
+        *(only or TESTS.split())]  # fmt: skip
     subprocess.run(command, env=os.environ | {"COVERAGE_FILE": str(found)}, cwd=ROOT, check=False)
     data = CoverageData(str(found))
     data.read()
-    reach.save(reach.reach_of(data, ROOT, files(ROOT)), HERE / "reach.json")
+    known = reach.load(HERE / "reach.json") if only else {}
+    reach.save(reach.joined(known, reach.reach_of(data, ROOT, files(ROOT))), HERE / "reach.json")
 
 
 def survivors(results: Path) -> list[Mutant]:

@@ -91,14 +91,26 @@ def _operator(name: str) -> Operator:
 
 
 def _differs(mutant: Mutant, source: str) -> bool:
-    """Whether it is another program at all: it parses, and ``is None`` is not ``== None``."""
+    """Whether it is another program at all: it parses, and ``is`` is not ``==`` beside None or
+    a text."""
     try:
         changed = ast.parse(mutant.source(source))
     except SyntaxError:
         return False
     if ast.dump(changed) == ast.dump(ast.parse(source)):
         return False
+    if mutant.operator.endswith(("Operator_Eq_Is", "Operator_NotEq_IsNot")):
+        return not any(_is_text(node) for node in ast.walk(changed))
     return "None" not in mutant.diff(source) or "Is" not in mutant.operator or _turned(mutant)
+
+
+def _is_text(node: ast.AST) -> bool:
+    """``is`` or ``is not`` beside text written out, of which Python itself warns: the same text
+    is one object here, however it came about."""
+    if not isinstance(node, ast.Compare):
+        return False
+    beside = (one.value for one in [node.left, *node.comparators] if isinstance(one, ast.Constant))
+    return isinstance(node.ops[0], ast.Is | ast.IsNot) and any(isinstance(v, str) for v in beside)
 
 
 def _turned(mutant: Mutant) -> bool:

@@ -14,6 +14,8 @@ each edit; names seldom do."""
 WALKS = frozenset(f"tests/{one}.py" for one in ("api/test_matrix", "pages/test_matrix",
     "pages/test_not_yours", "api/test_not_yours", "pages/test_who_sees_what"))  # fmt: skip
 """They walk over everything, so they come last."""
+PURE = ("tests/domain/", "tests/clients/")
+"""Tests of values and of files of one's own: quick, and beside the rule they are of."""
 OUTSIDE = ""
 """The name of what no function holds."""
 
@@ -30,6 +32,23 @@ def _of_file(data: CoverageData, root: Path, path: str) -> dict[str, list[str]]:
         tests = {one.partition("|")[0] for one in contexts if one}
         found.setdefault(names.at(line), set()).update(tests)
     return {name: sorted(tests) for name, tests in found.items() if tests}
+
+
+def joined(known: Reach, new: Reach) -> Reach:
+    """What is new, and of what was known that of all other files of tests."""
+    again = {_file(one) for named in new.values() for tests in named.values() for one in tests}
+    found = {
+        path: {name: list(tests) for name, tests in named.items()} for path, named in new.items()
+    }
+    for path, named in known.items():
+        for name, tests in named.items():
+            others = (one for one in tests if _file(one) not in again)
+            found.setdefault(path, {}).setdefault(name, []).extend(others)
+    return found
+
+
+def _file(test: str) -> str:
+    return test.partition("::")[0]
 
 
 class Names:
@@ -63,21 +82,23 @@ def _functions(node: ast.AST, within: str = "") -> Iterator[tuple[str, int, int]
 
 
 def tests_for(reach: Reach, path: str, name: str, most: int) -> list[str]:
-    """Tests of that function, else of anything in its file; those that reach least first, each
-    file of tests in turn."""
+    """Tests of that function, else of anything in its file: all of values alone, and ``most``
+    others; those that reach least first, each file of tests in turn."""
     of_file = reach.get(path, {})
     tests = set() if name == OUTSIDE else set(of_file.get(name, ()))
     tests = tests or {one for named in of_file.values() for one in named}
     count = _counts(reach)
     by_file: dict[str, list[str]] = {}
     for test in sorted(tests, key=lambda one: (count[one], one)):
-        by_file.setdefault(test.partition("::")[0], []).append(test)
+        by_file.setdefault(_file(test), []).append(test)
     turns = [
         (file in WALKS, turn, count[test], test)
         for file, own in by_file.items()
         for turn, test in enumerate(own)
     ]
-    return [test for *_, test in sorted(turns)][:most]
+    ordered = [test for *_, test in sorted(turns)]
+    pure = [one for one in ordered if one.startswith(PURE)]
+    return pure + [one for one in ordered if not one.startswith(PURE)][:most]
 
 
 def _counts(reach: Reach) -> dict[str, int]:

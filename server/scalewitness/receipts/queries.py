@@ -69,7 +69,7 @@ def _may_read(
     keeper: UUID, entry: AnyEntry, now: datetime, known: dict[tuple[Rule, UUID], bool]
 ) -> bool:
     """``known``: what was found before about the same thing by the same rule."""
-    rule = RULES.get(entry.kind, _of_the_record)
+    rule = RULES.get(entry.kind, _of_nobody_else)
     if entry.about is None:
         return False
     key = (rule, entry.fact if rule is _of_grant else entry.about)
@@ -172,10 +172,6 @@ def _keeps(keeper: UUID, collection: UUID) -> bool:
     return Collection.objects.filter(pk=collection, keeper=keeper).exists()
 
 
-def _of_oneself(keeper: UUID, entry: AnyEntry, about: UUID, now: datetime) -> bool:
-    return about == keeper
-
-
 def _of_pairing(keeper: UUID, entry: AnyEntry, about: UUID, now: datetime) -> bool:
     """Whoever holds or is a partner in both: it tells what each animal is taken for, and of the
     other one they could be a blind guest."""
@@ -185,9 +181,9 @@ def _of_pairing(keeper: UUID, entry: AnyEntry, about: UUID, now: datetime) -> bo
     return all(is_steward(keeper, one.collection, now) for one in (pairing.sire, pairing.dam))
 
 
-def _of_the_record(keeper: UUID, entry: AnyEntry, about: UUID, now: datetime) -> bool:
-    """What the record says of examiners or of its own rule has no reader of its own yet; of its
-    origins everybody reads at `/log`."""
+def _of_nobody_else(keeper: UUID, entry: AnyEntry, about: UUID, now: datetime) -> bool:
+    """A device's key is for the keeper who stated it. What the record says of examiners or of its
+    own rule has no reader of its own yet; of its origins everybody reads at `/log`."""
     return False
 
 
@@ -222,9 +218,9 @@ RULES: Final[dict[str, Rule]] = {
         ("visit_invited", "visit_accepted", "visit_declined", "visit_cancelled"), _of_visit
     ),
     **dict.fromkeys(("grant_given", "grant_revoked"), _of_grant),
-    **dict.fromkeys(("device_key_enrolled", "device_revoked"), _of_oneself),
     **dict.fromkeys(("pairing_planned", "pairing_dropped"), _of_pairing),
+    **dict.fromkeys(("device_key_enrolled", "device_revoked"), _of_nobody_else),
     **dict.fromkeys(
-        ("policy_adopted", "examiner_record_changed", "origin_succeeded"), _of_the_record
+        ("policy_adopted", "examiner_record_changed", "origin_succeeded"), _of_nobody_else
     ),
 }

@@ -109,8 +109,10 @@ def _check_free(sale: Sale, animals: list[UUID]) -> None:
 
 
 def _came_back(sale: Sale, animal: Animal) -> bool:
-    handed = [step.position for step in sale.steps.all() if step.kind == "handed_over"]
-    return bool(handed) and came_back_after(animal.pk, sale.collection_id, handed[-1])
+    return any(
+        step.kind == "handed_over" and came_back_after(animal.pk, sale.collection_id, step.position)
+        for step in sale.steps.all()
+    )
 
 
 def _check_represented(body: OfferMade, now: tuple[Representation, ...]) -> None:
