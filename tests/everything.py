@@ -3,6 +3,7 @@
 from datetime import timedelta
 from uuid import UUID
 
+from tests.learned import LITTLE, publish
 from tests.pictures import body_of, plain_file
 from tests.signing import phone
 from tests.world import World, keeper, new_id, probing, tag_of
@@ -14,6 +15,7 @@ from scalewitness.disputes.models import Dispute
 from scalewitness.domain.moments import rfc3339
 from scalewitness.domain.translog.keys import KeyType, Signer
 from scalewitness.intake.batch import Actor
+from scalewitness.intake.numbers import adopt_numbers
 from scalewitness.intake.rules.photos import take_photo_file
 from scalewitness.intake.services import accept_one
 from scalewitness.intake.statements import adopt_policy, lapse_offers, update_examiner_records
@@ -224,6 +226,9 @@ def _on_its_own_account(world: World) -> None:
     world.call(world.greta, animal, "female", visit=world.visit(world.greta, animal))
     world.lays(animal)
     assert update_examiner_records(world.now)
+    publish(world, LITTLE)
+    adopt_numbers(world.now)
+    world.call(world.odile, world.animal("N1"), "male")
     adopt_policy("policy-strict", "sexing-2", {"verified": "0.992000"}, world.now)
 
 

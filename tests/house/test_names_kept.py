@@ -16,6 +16,7 @@ SCHEDULED = {
     "scalewitness.ledger.tasks.push_to_witnesses",
     "scalewitness.ledger.tasks.sign_head",
     "scalewitness.mail.tasks.deliver_waiting",
+    "scalewitness.standings.tasks.learn_numbers",
 }
 
 

@@ -133,6 +133,7 @@ _WORDS: Final[dict[str, str | Callable[[Body], str]]] = {
     "late_call_decided": _late,
     "standing_changed": _standing,
     "policy_adopted": _from("The record adopted the labelling policy {}.", "version"),
+    "numbers_adopted": _from("The record adopted the numbers {} that it had learned.", "version"),
     "origin_succeeded": _origin,
     "examiner_record_changed": "An examiner's record was updated.",
     "pairing_planned": _from("Two animals are planned to be paired for {}.", "season"),

@@ -33,7 +33,13 @@ from scalewitness.ledger.models import (
 )
 from scalewitness.people.models import DeviceKey, DeviceKeyEnd, Grant, GrantAnimal, GrantEnd
 from scalewitness.sales.models import Sale, SaleAnimal, SaleStep
-from scalewitness.standings.models import AdoptedPolicy, ExaminerRecord, Standing, StatedLinkage
+from scalewitness.standings.models import (
+    AdoptedNumbers,
+    AdoptedPolicy,
+    ExaminerRecord,
+    Standing,
+    StatedLinkage,
+)
 from scalewitness.visits.models import Visit, VisitAnimal, VisitStep
 
 Values = dict[str, Any]
@@ -103,6 +109,7 @@ TABLES = (
     Table(HeldDecision),
     Table(Standing),
     Table(AdoptedPolicy),
+    Table(AdoptedNumbers),
     Table(ExaminerRecord),
     Table(Succession),
     Table(Pairing),

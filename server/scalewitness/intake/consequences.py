@@ -38,6 +38,7 @@ from scalewitness.domain.facts import (
     StandingChanged,
 )
 from scalewitness.domain.observations import Sex
+from scalewitness.domain.sexing.kept import Before
 from scalewitness.domain.sexing.standing import share
 from scalewitness.fresh_ids import fresh_id
 from scalewitness.intake.batch import Batch, Touched
@@ -51,6 +52,7 @@ from scalewitness.sales.models import Sale
 from scalewitness.sales.queries import offer_in_force, progress_of, sales_of_animal
 from scalewitness.sales.services import new_lasting_link, store_links, store_step
 from scalewitness.standings.models import Standing
+from scalewitness.standings.queries.due import latest_adoption
 from scalewitness.standings.services import standing_row
 
 
@@ -65,7 +67,8 @@ def settle(batch: Batch) -> None:
 
 
 def _reassess(subject: Subject, touched: Touched, batch: Batch) -> None:
-    before, found, by = subject.label, subject.standing(), subject.by
+    before, settled, by = subject.label, subject.standing(), subject.by
+    found = settled.standing
     body = StandingChanged(
         label=found.label,
         p_male=share(found.p_male),
@@ -75,10 +78,11 @@ def _reassess(subject: Subject, touched: Touched, batch: Batch) -> None:
         examiner_records=by.records.version,
         admitted=tuple(touched.admitted),
         reports=tuple(touched.reports),
+        verified_with=settled.verified_with or None,
     )
     logged = batch.state("standing_changed", subject.animal.pk, body)
     batch.keep(Standing, standing_row(logged))
-    subject.label = body.label
+    subject.before = Before(body.label, body.verified_with or body.parameters)
     now = Representation(
         animal=str(subject.animal.pk),
         label=body.label,
@@ -86,7 +90,16 @@ def _reassess(subject: Subject, touched: Touched, batch: Batch) -> None:
         p_male_pessimistic=body.p_male_pessimistic,
         position=logged.position,
     )
+    if settled.by_numbers and touched.kind != "numbers_adopted":
+        touched = _of_the_numbers(touched)
     _follow(subject, before, logged.id, now, touched, batch)
+
+
+def _of_the_numbers(touched: Touched) -> Touched:
+    """What came in speaks for the sex as it did: newer numbers alone took it away, which happen to
+    be seen only now. Whoever is told of it is told so."""
+    adoption = latest_adoption()
+    return Touched(adoption.fact, adoption.kind) if adoption else touched
 
 
 def _follow(

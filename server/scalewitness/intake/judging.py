@@ -42,7 +42,8 @@ def _outcome(
         if item.kind in NEEDS_SETTLED or item.about in batch.touched:
             settle(batch)
         if item.kind in NEEDS_SETTLED:
-            reassess_first(animals_sold(item.about), batch)
+            anew = item.kind == "offer_made"
+            reassess_first(animals_sold(item.about), batch, anew=anew)
         position = _judged(item, batch)
     except Refused as refused:
         return Outcome(str(item.id), "refused", problem=refused.as_problem())

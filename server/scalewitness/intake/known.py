@@ -34,8 +34,9 @@ from scalewitness.breeding.queries.pairings import informed_by_pairings
 from scalewitness.calls.models import Call
 from scalewitness.domain.consequences import sex_of
 from scalewitness.domain.observations import Sex
-from scalewitness.domain.sexing.case import Case, Standing, SupposedCase
+from scalewitness.domain.sexing.case import Case, SupposedCase
 from scalewitness.domain.sexing.evidence import Evidence
+from scalewitness.domain.sexing.kept import Before, Settled
 from scalewitness.domain.sexing.stated_linkage import Start
 from scalewitness.domain.sexing.what_if import favoured_by
 from scalewitness.intake.holdings import Holdings
@@ -44,16 +45,18 @@ from scalewitness.ledger.queries.tree import HEAD, tip
 from scalewitness.people.models import Grant
 from scalewitness.people.queries import grants_ever, practitioners_at
 from scalewitness.sales.queries import PARTIES, parties_to_sales
+from scalewitness.standings.queries import numbers
 from scalewitness.standings.queries.assessing import (
     ADOPTED,
     LAST_STATED,
     Yardstick,
     case_by,
+    settled_by,
     yardstick,
 )
 from scalewitness.standings.queries.evidence import COUNTING, evidence_by_animal
 from scalewitness.standings.queries.linkage import STATED, starts_of
-from scalewitness.standings.queries.logged import LABELS, UNSEXED, labels_of
+from scalewitness.standings.queries.logged import BEFORE, before
 from scalewitness.standings.queries.records import NEWEST
 
 ABOUT_ONE_ANIMAL = (
@@ -114,7 +117,7 @@ class Subject:
 
     animal: Animal
     codes: set[str]
-    label: str
+    before: Before
     start: Start
     counting: list[Evidence]
     by: Yardstick
@@ -124,7 +127,14 @@ class Subject:
     @cached_property
     def case(self) -> Case:
         """The calls that count, weighed."""
-        return case_by(self.by, self.animal.species, self.counting, self.start)
+        return self._weighed_by(self.by)
+
+    def _weighed_by(self, by: Yardstick) -> Case:
+        return case_by(by, self.animal.species, self.counting, self.start)
+
+    @property
+    def label(self) -> str:
+        return self.before.label
 
     def add(self, call: Evidence) -> None:
         """A call of the actor's is taken."""
@@ -133,9 +143,13 @@ class Subject:
         self.__dict__["case"] = case
         self.tie.called = True
 
-    def standing(self) -> Standing:
-        """What the calls that count come to."""
-        return self.case.standing(self.by.policy)
+    def standing(self) -> Settled:
+        """What the calls that count come to, after what was stated before."""
+        return settled_by(
+            self.by,
+            self.before,
+            lambda by: self.case if by is self.by else self._weighed_by(by),
+        )
 
     def expected(self) -> Sex | None:
         """The sex someone who can see the record would expect, for anchoring: the one the
@@ -201,12 +215,13 @@ class Known:
         first = [HEAD.question(), *self.holdings.questions()]
         if not self._expected:
             return first
-        by_animal = (ANIMALS, PARTIES, STATED, COUNTING, LABELS, CODES)
+        by_animal = (ANIMALS, PARTIES, STATED, COUNTING, BEFORE, CODES)
         ids = ids_literal(self._expected)
         return [
             *first,
             ADOPTED.question(),
             LAST_STATED.question(),
+            numbers.LATEST.question(),
             NEWEST.question(),
             *(one.question(animals=ids) for one in by_animal),
             *((STEWARDED.question(keeper=self.person, now=self.now),) if self.person else ()),
@@ -269,13 +284,13 @@ class Known:
         sold, by = parties_to_sales(found), yardstick()
         ties = self._ties(found.values(), sold)
         starts, counting = starts_of(found.values(), by.numbers), evidence_by_animal(found)
-        labels, codes = labels_of(found), codes_of(found)
+        standing, codes = before(found), codes_of(found)
         in_sales = {one for animals in sold.values() for one in animals}
         for key, animal in found.items():
             self._subjects[key] = Subject(
                 animal=animal,
                 codes=codes.get(key, set()),
-                label=labels.get(key, UNSEXED),
+                before=standing.get(key, Before()),
                 start=starts[key],
                 counting=counting.get(key, []),
                 by=by,

@@ -17,13 +17,24 @@ from scalewitness.intake.consequences import settle
 from scalewitness.intake.known import Known
 from scalewitness.letters.new_rule import let_go
 from scalewitness.mail.services import queueing as mail
-from scalewitness.standings.queries.due import Reassessment, due
+from scalewitness.standings.queries.due import (
+    Reassessment,
+    behind,
+    due,
+    latest_adoption,
+    relabelled,
+    stated_before,
+)
+from scalewitness.standings.services import note_review, review_under
 
 log = structlog.get_logger()
 T = TypeVar("T")
 
 RECORD = Actor()
 """Nobody: what the record states has no sender."""
+LOOKED_AT_TOGETHER = 256
+"""Animals that are looked at for a label that newer numbers change, with nothing locked: a quarter
+of a second (our judgement)."""
 READ_TOGETHER = 32
 """Animals whose evidence is read at a time, before the log is locked for them (our judgement)."""
 
@@ -60,20 +71,54 @@ def reassess_due(now: datetime) -> int:
     """Every animal that a newer rule or examiner's record measures; how many there were. Each
     standing comes with its consequences, in the same transaction. One that fails keeps nobody
     after it waiting; its fault is raised when the others are done."""
-    found = iter(due())
-    count, fault = 0, None
-    while some := list(islice(found, READ_TOGETHER)):
-        count += len(some)
+    found = due()
+    fault = _reassess_together(found, now)
+    moved, later = _review(now)
+    let_go(now)
+    for one in filter(None, (fault, later)):
+        raise one
+    return len(found) + moved
+
+
+def _review(now: datetime) -> tuple[int, Exception | None]:
+    """Looks through all animals for those whose label newer numbers change, some at a time, and
+    states these. Where it is stopped, the next run goes on; it is not over while one fails."""
+    adoption, fault, count = latest_adoption(), None, 0
+    review = None if adoption is None else review_under(adoption.position)
+    if adoption is None or review is None:
+        return 0, None
+    after = review.reached
+    while some := stated_before(adoption.position, after, LOOKED_AT_TOGETHER):
+        moved = [Reassessment(one, adoption.fact, adoption.kind) for one in _relabelled(some)]
+        fault = _reassess_together(moved, now) or fault
+        count, after = count + len(moved), some[-1]
+        if fault is None:
+            note_review(review, after)
+    if fault is None:
+        note_review(review, after, finished=True)
+    return count, fault
+
+
+def _relabelled(some: Sequence[UUID]) -> Sequence[UUID]:
+    """All of them, where one cannot be worked out: each is asked about again by itself."""
+    try:
+        return relabelled(some)
+    except Exception as fault:
+        log.error("not_looked_through", exc_info=fault)
+        return some
+
+
+def _reassess_together(found: Iterable[Reassessment], now: datetime) -> Exception | None:
+    """Those that fail keep nobody after them waiting; the fault of the last that does."""
+    rest, fault = iter(found), None
+    while some := list(islice(rest, READ_TOGETHER)):
         try:
             _reassess_all(some, now)
         except Refused:  # of the log, not of an animal
             raise
         except Exception:
             fault = _one_by_one(some, now) or fault
-    let_go(now)
-    if fault is not None:
-        raise fault
-    return count
+    return fault
 
 
 def _reassess_all(some: Sequence[Reassessment], now: datetime) -> None:
@@ -108,10 +153,18 @@ def _reassess(one: Reassessment, batch: Batch) -> None:
         batch.touch(one.animal, one.cause, one.kind)
 
 
-def reassess_first(animals: Iterable[UUID], batch: Batch) -> None:
+def reassess_first(animals: Iterable[UUID], batch: Batch, *, anew: bool = False) -> None:
     """Before somebody relies on their standings: those that a newer rule would state otherwise
-    are stated by it."""
+    are stated by it. ``anew``: by newer numbers also where these leave the label as it is."""
     batch.store()
-    for one in due(list(animals)):
+    ids = list(animals)
+    for one in (*(behind(ids) if anew else ()), *due(ids)):
         batch.touch(one.animal, one.cause, one.kind)
     settle(batch)
+
+
+def restate(animals: Iterable[UUID], now: datetime) -> None:
+    """State anew those that newer numbers measure, before their keeper offers them."""
+    older = behind(list(animals))
+    if older:
+        in_turns(older, now, lambda one, batch: batch.touch(*one))

@@ -102,7 +102,13 @@ def foresee_policy(
     policy = _policy(version, parameters, thresholds)
     if AdoptedPolicy.objects.filter(version=version).exists():
         raise IdReused("This version of the policy has been adopted before.")
-    return foresee(policy, now)
+
+    def adopt(batch: Batch) -> tuple[UUID, str]:
+        adoption = batch.state("policy_adopted", fresh_id(now), policy)
+        store_policy(adoption)
+        return adoption.id, "policy_adopted"
+
+    return foresee(adopt, lambda animals: animals, now)
 
 
 def _policy(version: str, parameters: str, thresholds: Mapping[str, str]) -> PolicyAdopted:

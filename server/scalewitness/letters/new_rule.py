@@ -10,7 +10,7 @@ from scalewitness.letters.owing import Owing
 from scalewitness.mail.models import Letter
 from scalewitness.mail.services import joining, queueing
 
-NEW_RULES: Final = frozenset({"policy_adopted"})
+NEW_RULES: Final = frozenset({"policy_adopted", "numbers_adopted"})
 """Causes that move many animals at once, and of which nothing new was seen."""
 LEAVES_AFTER = timedelta(hours=1)
 """Such a letter leaves when every animal was looked at, and after this where that was stopped

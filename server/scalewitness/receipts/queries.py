@@ -221,6 +221,7 @@ RULES: Final[dict[str, Rule]] = {
     **dict.fromkeys(("pairing_planned", "pairing_dropped"), _of_pairing),
     **dict.fromkeys(("device_key_enrolled", "device_revoked"), _of_nobody_else),
     **dict.fromkeys(
-        ("policy_adopted", "examiner_record_changed", "origin_succeeded"), _of_nobody_else
+        ("policy_adopted", "numbers_adopted", "examiner_record_changed", "origin_succeeded"),
+        _of_nobody_else,
     ),
 }

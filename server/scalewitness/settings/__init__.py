@@ -177,6 +177,10 @@ CELERY_BEAT_SCHEDULE = {
         "task": "scalewitness.intake.tasks.go_on_reassessing",
         "schedule": 600.0,
     },
+    "learn numbers": {
+        "task": "scalewitness.standings.tasks.learn_numbers",
+        "schedule": crontab(hour="3", minute="50"),
+    },
     "lapse offers": {"task": "scalewitness.intake.tasks.lapse_due_offers", "schedule": 300.0},
     "update examiners' records": {
         "task": "scalewitness.intake.tasks.update_records",

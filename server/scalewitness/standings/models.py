@@ -42,6 +42,8 @@ class Standing(AppendOnly):
     parameters = models.CharField(max_length=60)
     policy = models.CharField(max_length=60)
     examiner_records = models.CharField(max_length=60)
+    verified_with = models.CharField(max_length=60, default="", db_default="")
+    """The older numbers by which its sex is verified; empty where those named are."""
 
     class Meta:
         db_table = "calls_standing"
@@ -65,6 +67,46 @@ class AdoptedPolicy(AppendOnly):
 
     def __str__(self) -> str:
         return self.version
+
+
+class AdoptedNumbers(AppendOnly):
+    """Numbers that the record learned, in force from their position on; as the fact has them."""
+
+    id = models.UUIDField(primary_key=True)
+    position = models.BigIntegerField(unique=True)
+    version = models.CharField(max_length=60, unique=True)
+    learned_until = models.BigIntegerField()
+    kept = models.CharField(max_length=8)
+    numbers = models.JSONField()
+
+    def __str__(self) -> str:
+        return self.version
+
+
+class NumbersReview(models.Model):
+    """How far animals were looked through for labels that adopted numbers change: those with
+    ids up to ``reached``. No fact: it only saves looking twice."""
+
+    adoption = models.OneToOneField(AdoptedNumbers, on_delete=models.PROTECT, primary_key=True)
+    reached = models.UUIDField(null=True)
+    finished = models.BooleanField(default=False)
+
+    def __str__(self) -> str:
+        return f"review under {self.adoption_id}"
+
+
+class NumbersCandidate(models.Model):
+    """What was learned on some night, from the first ``learned_until`` entries, to be drawn
+    towards the numbers of ``builds_on``. No fact; ``numbers`` as a fact would have them."""
+
+    id = models.UUIDField(primary_key=True)
+    made_at = models.DateTimeField(db_index=True)
+    learned_until = models.BigIntegerField()
+    builds_on = models.CharField(max_length=60)
+    numbers = models.JSONField()
+
+    def __str__(self) -> str:
+        return f"learned until {self.learned_until}"
 
 
 class ExaminerRecord(AppendOnly):

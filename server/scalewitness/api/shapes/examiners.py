@@ -141,7 +141,7 @@ def examiner(known: ExaminerKnown) -> ExaminerShown:
         harm=[_harm(method, rate) for method, rate in known.harm.items()],
         pooled=_pooled(known.provisional) if known.provisional else None,
         as_of=known.as_of,
-        parameters=known.numbers.version,
+        parameters=known.numbers.name,
         policy=known.policy,
         used=numbers_behind(known.role, methods, known.numbers.base),
     )

@@ -49,8 +49,10 @@ from scalewitness.domain.facts.people import (
     VisitInvited,
 )
 from scalewitness.domain.facts.record import (
+    AdoptedNumber,
     Circumstance,
     ExaminerRecordChanged,
+    NumbersAdopted,
     OriginSucceeded,
     PolicyAdopted,
     ReportStands,
@@ -95,6 +97,7 @@ from scalewitness.domain.facts.shapes import (
 __all__ = [
     "BODIES",
     "SYSTEM_KINDS",
+    "AdoptedNumber",
     "AnimalEnded",
     "AnimalRegistered",
     "Body",
@@ -132,6 +135,7 @@ __all__ = [
     "Meal",
     "Moment",
     "NoteText",
+    "NumbersAdopted",
     "OfferDeclined",
     "OfferLapsed",
     "OfferMade",
@@ -183,6 +187,7 @@ SYSTEM_KINDS = frozenset(
     {
         "standing_changed",
         "policy_adopted",
+        "numbers_adopted",
         "origin_succeeded",
         "examiner_record_changed",
         "offer_lapsed",

@@ -7,6 +7,7 @@ from msgspec import Meta
 from scalewitness.domain.facts.shapes import (
     Body,
     Commitment,
+    Figure,
     Id,
     KeyText,
     Label,
@@ -16,6 +17,8 @@ from scalewitness.domain.facts.shapes import (
     Word,
 )
 from scalewitness.domain.observations import LifeStage, Method, Sex
+
+Count = Annotated[int, Meta(ge=0, le=2**31)]
 
 
 class Circumstance(Body, frozen=True):
@@ -44,7 +47,8 @@ class ReportStands(Body, frozen=True):
 
 class StandingChanged(Body, frozen=True):
     """What the record, taken whole up to this position, says of the animal's sex.
-    ``reports``: of the calls that the fact before it spoke of."""
+    ``reports``: of the calls that the fact before it spoke of. ``verified_with``: the older
+    numbers by which the sex is verified, where by ``parameters`` it just is not any more."""
 
     label: Label
     p_male: Share
@@ -54,6 +58,7 @@ class StandingChanged(Body, frozen=True):
     examiner_records: Word
     admitted: tuple[Circumstance, ...] = ()
     reports: tuple[ReportStands, ...] = ()
+    verified_with: Word | None = None
 
 
 class PolicyAdopted(Body, frozen=True):
@@ -62,6 +67,31 @@ class PolicyAdopted(Body, frozen=True):
     version: Word
     parameters: Word
     thresholds: dict[Word, Share]
+
+
+class AdoptedNumber(Body, frozen=True):
+    """One number, with the interval that holds it with 95 in 100, and of how many it was
+    learned: males and females whose sex confirmed proof settled, who checked them, and where."""
+
+    name: Annotated[str, Meta(min_length=1, max_length=120)]
+    value: Figure
+    low: Figure
+    high: Figure
+    males: Count
+    females: Count
+    examiners: Count
+    collections: Count
+
+
+class NumbersAdopted(Body, frozen=True):
+    """Numbers learned from the first ``learned_until`` entries, in force from here on. A
+    ``version`` is a released one, and behind a dot the how manyth on it. ``kept``: how likely
+    a verified sex must still be to stay so where nothing but the numbers changed."""
+
+    version: Word
+    learned_until: Position
+    kept: Share
+    numbers: tuple[AdoptedNumber, ...]
 
 
 class OriginSucceeded(Body, frozen=True):
@@ -97,6 +127,7 @@ class ExaminerRecordChanged(Body, frozen=True):
 BODIES: dict[str, type[Body]] = {
     "standing_changed": StandingChanged,
     "policy_adopted": PolicyAdopted,
+    "numbers_adopted": NumbersAdopted,
     "origin_succeeded": OriginSucceeded,
     "examiner_record_changed": ExaminerRecordChanged,
 }

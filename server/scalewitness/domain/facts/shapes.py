@@ -31,6 +31,8 @@ Moment = Annotated[
 Grams = Annotated[str, Meta(pattern=r"^(0|[1-9][0-9]{0,5})(\.[0-9])?$")]
 Share = Annotated[str, Meta(pattern=r"^[01]\.[0-9]{6}$")]
 Word = Annotated[str, Meta(min_length=1, max_length=60)]
+Figure = Annotated[str, Meta(pattern=r"^-?[0-9]{1,6}(\.[0-9]{1,9})?$", max_length=17)]
+"""A number of the model."""
 Position = Annotated[int, Meta(ge=0, le=2**53 - 1)]  # what canonical JSON can hold
 KeyText = Annotated[str, Meta(min_length=1, max_length=400)]
 """A verifier key, ``name+ID+base64`` (C2SP signed-note)."""

@@ -115,6 +115,10 @@ _REASONS = {
         "Without the calls of those who knew an answer beforehand it is not certain enough."
     ),
     "restored": "It was in doubt after a contrary call; later calls restored the answer.",
+    "kept_as_numbers_changed": (
+        "Numbers that this record learned since then make it a little less certain. As long as "
+        "nothing new speaks against it, that alone does not take a verified sex away."
+    ),
     "reversed": "It had counted as the other sex until later calls reversed that.",
 }
 

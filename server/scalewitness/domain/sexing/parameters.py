@@ -82,6 +82,11 @@ class Parameters(Struct, frozen=True, eq=False):
     pessimistic: ParameterSet
     learned: str = ""
 
+    @property
+    def name(self) -> str:
+        """What a standing names."""
+        return self.learned or self.version
+
 
 def numbers_of(of: str, entries: Mapping[str, Mapping[str, Any]]) -> Iterator[Parameter]:
     """Data file entries as parameters: ``value`` under the entry's own name, every other

@@ -112,7 +112,7 @@ def account(case: Case, policy: Policy) -> Assessment:
         weights=_weights(case, view),
         sessions=tuple(map(_session_weight, view.sessions)),
         reasons=found.reasons,
-        parameters=base.parameters.version,
+        parameters=base.parameters.name,
         policy=policy.version,
         records=base.records.version,
         used=parameters_used(

@@ -39,6 +39,7 @@ PROJECTIONS: dict[str, Callable[[LoggedFact, Past], Rows]] = {
     "late_call_decided": calls.late_call_decided,
     "standing_changed": record.standing_changed,
     "policy_adopted": record.policy_adopted,
+    "numbers_adopted": record.numbers_adopted,
     "examiner_record_changed": record.examiner_record_changed,
     "origin_succeeded": record.origin_succeeded,
     "pairing_planned": animals.pairing_planned,

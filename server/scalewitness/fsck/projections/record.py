@@ -4,7 +4,7 @@ from scalewitness.fsck.past import Past
 from scalewitness.fsck.projections.row import Row, Rows, row_of_fact, row_of_thing
 from scalewitness.fsck.reading import LoggedFact
 from scalewitness.ledger.models import Succession
-from scalewitness.standings.models import AdoptedPolicy, ExaminerRecord, Standing
+from scalewitness.standings.models import AdoptedNumbers, AdoptedPolicy, ExaminerRecord, Standing
 
 
 def standing_changed(fact: LoggedFact, past: Past) -> Rows:
@@ -20,12 +20,17 @@ def standing_changed(fact: LoggedFact, past: Past) -> Rows:
             parameters=body.parameters,
             policy=body.policy,
             examiner_records=body.examiner_records,
+            verified_with=body.verified_with or "",
         ),
     )
 
 
 def policy_adopted(fact: LoggedFact, past: Past) -> Rows:
     yield Row(AdoptedPolicy, row_of_thing(fact, **fact.raw))
+
+
+def numbers_adopted(fact: LoggedFact, past: Past) -> Rows:
+    yield Row(AdoptedNumbers, row_of_thing(fact, **fact.raw))
 
 
 def examiner_record_changed(fact: LoggedFact, past: Past) -> Rows:

@@ -1,6 +1,6 @@
 """Working out an animal's standing, as of now or of any past position, and explaining it."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import msgspec
@@ -15,7 +15,8 @@ from scalewitness.domain.facts import (
 )
 from scalewitness.domain.sexing.case import Case, case_of
 from scalewitness.domain.sexing.evidence import Evidence
-from scalewitness.domain.sexing.parameters import CURRENT, Parameters, load_parameters
+from scalewitness.domain.sexing.kept import KEPT, Before, Settled, settled_against
+from scalewitness.domain.sexing.parameters import CURRENT, Parameters, load_parameters, released
 from scalewitness.domain.sexing.policy import DEFAULT_POLICY, Policy, adopted
 from scalewitness.domain.sexing.records import EMPTY, ExaminerRecords
 from scalewitness.domain.sexing.sensitivity import Sensitivity, sensitivity
@@ -28,6 +29,7 @@ from scalewitness.standings.models import AdoptedPolicy, Standing
 from scalewitness.standings.queries.evidence import counting_calls, counting_calls_at, evidence_of
 from scalewitness.standings.queries.linkage import origin_of, start_of, stated_linkage
 from scalewitness.standings.queries.logged import latest_standing
+from scalewitness.standings.queries.numbers import Numbers, numbers_named, numbers_on
 from scalewitness.standings.queries.records import records_in_force
 
 
@@ -39,21 +41,31 @@ class Yardstick:
     policy: Policy = DEFAULT_POLICY
     numbers: Parameters = field(default_factory=load_parameters)
     records: ExaminerRecords = EMPTY
+    kept: float = 1.0
+    """What a verified sex must keep where nothing but the numbers changed."""
+    at: int | None = None
+    """Log position; None: as things are now."""
 
     @property
     def parameters(self) -> str:
         """The version of the numbers, which standings name."""
-        return self.numbers.version
+        return self.numbers.name
+
+    def by(self, numbers: Numbers) -> "Yardstick":
+        """The same with other numbers."""
+        records = records_in_force(numbers.parameters, self.at)
+        return replace(self, numbers=numbers.parameters, kept=numbers.kept, records=records)
 
 
 def yardstick(at: int | None = None, parameters: str | None = None) -> Yardstick:
     """The one in force at log position ``at``, now when None: the latest adopted. Where none
     was, the version that the record is kept by goes on: a release brings a new one to a new
-    record, and to an old one when it is adopted. ``parameters``: those a standing names."""
+    record, and to an old one when it is adopted. What the record learned on it, and adopted, is
+    in force with it. ``parameters``: those a standing names."""
     latest = next(iter(ADOPTED.rows_of(AdoptedPolicy) if at is None else _adopted(at)), None)
     rule = adopted_yardstick(latest) if latest else Yardstick(numbers=load_parameters(_kept_by(at)))
-    numbers = load_parameters(parameters) if parameters else rule.numbers
-    return replace(rule, numbers=numbers, records=records_in_force(numbers, at))
+    numbers = numbers_named(parameters) if parameters else numbers_on(rule.parameters, at)
+    return replace(rule, at=at).by(numbers)
 
 
 def _adopted(at: int | None) -> QuerySet[AdoptedPolicy]:
@@ -65,9 +77,9 @@ ADOPTED = Prepared(lambda: _adopted(None).values_list(*columns(AdoptedPolicy)))
 
 
 def _kept_by(at: int | None) -> str:
-    """The version that the latest standing names."""
+    """The released version that the numbers of the latest standing are, or build on."""
     rows = LAST_STATED.ask() if at is None else _last_stated(at)
-    return next(iter(rows), (CURRENT,))[0]
+    return released(next(iter(rows), (CURRENT,))[0])
 
 
 def _last_stated(at: int | None) -> "QuerySet[Standing, tuple[str]]":
@@ -88,8 +100,26 @@ def case_by(by: Yardstick, species: str, evidence: Sequence[Evidence], start: St
     """The calls weighed: the one place that brings parameters and examiners' records
     together, for intake, reassessing, replay and pages alike. ``start``: where the answer
     starts before any check."""
-    kind = taxon(species, by.parameters)
+    kind = taxon(species, by.numbers.version)
     return case_of(evidence, kind, by.records, by.numbers, start.male, start.pessimistic)
+
+
+def settled_by(
+    by: Yardstick,
+    before: Before,
+    calls: Callable[[Yardstick], Case],
+    named: Callable[[str], Yardstick] | None = None,
+) -> Settled:
+    """The standing that follows the one ``before``. ``calls``: those that count, weighed by a
+    yardstick; ``named``: the same yardstick with the numbers of a version."""
+    older = named or (lambda version: by.by(numbers_named(version)))
+    return settled_against(
+        before,
+        calls(by).standing(by.policy),
+        by.parameters,
+        by.kept,
+        lambda: calls(older(before.numbers)).standing(by.policy),
+    )
 
 
 def assess_animal(
@@ -97,12 +127,36 @@ def assess_animal(
     evidence: Sequence[Evidence],
     by: Yardstick | None = None,
     start: Start = EVEN,
+    before: Before | None = None,
 ) -> Assessment:
-    """The standing with the account of every call, for showing it."""
+    """The standing with the account of every call, for showing it. ``before``: what it followed,
+    where that kept a sex verified."""
     by = by or yardstick()
-    found = account(case_by(by, species, evidence, start), by.policy)
+    case = case_by(by, species, evidence, start)
+    found = account(case, by.policy)
     used = sorted((*found.used, *start.used), key=lambda number: (number.of, number.name))
-    return msgspec.structs.replace(found, used=tuple(used))
+    found = msgspec.structs.replace(found, used=tuple(used))
+    if before is None:
+        return found
+    return _kept(
+        found,
+        by,
+        settled_by(
+            by, before, lambda one: case if one is by else case_by(one, species, evidence, start)
+        ),
+    )
+
+
+def _kept(found: Assessment, by: Yardstick, settled: Settled) -> Assessment:
+    """With what older numbers keep."""
+    if not settled.verified_with:
+        return found
+    names = ("label", "favoured", "decisive", "reasons")
+    return msgspec.structs.replace(
+        found,
+        **{name: getattr(settled.standing, name) for name in names},
+        used=(*found.used, msgspec.structs.replace(KEPT, value=by.kept)),
+    )
 
 
 def sensitivity_by(
@@ -119,8 +173,8 @@ def assessment_of(animal: Animal, by: Yardstick | None = None) -> tuple[Assessme
     is in force now unless said otherwise."""
     by = by or yardstick()
     evidence = [evidence_of(call) for call in counting_calls(animal.pk)]
-    start = start_of(animal, by.numbers)
-    return assess_animal(animal.species, evidence, by, start), evidence
+    start, before = start_of(animal, by.numbers), _kept_before(latest_standing(animal.pk))
+    return assess_animal(animal.species, evidence, by, start, before), evidence
 
 
 def assessment_at(animal: Animal, position: int) -> tuple[Assessment, list[Evidence], str]:
@@ -129,7 +183,8 @@ def assessment_at(animal: Animal, position: int) -> tuple[Assessment, list[Evide
     evidence = [evidence_of(call) for call in counting_calls_at(animal.pk, position)]
     by = yardstick_of(animal, position)
     origin, start = start_at(animal, by, position)
-    return assess_animal(origin.species, evidence, by, start), evidence, origin.species
+    before = _kept_before(latest_standing(animal.pk, position))
+    return assess_animal(origin.species, evidence, by, start, before), evidence, origin.species
 
 
 def yardstick_of(animal: Animal, position: int | None = None) -> Yardstick:
@@ -137,6 +192,13 @@ def yardstick_of(animal: Animal, position: int | None = None) -> Yardstick:
     with: what is shown explains what was stated, whatever a later release brought."""
     standing = latest_standing(animal.pk, position)
     return yardstick(position, standing.parameters if standing else None)
+
+
+def _kept_before(stated: Standing | None) -> Before | None:
+    """What a standing followed that was stated verified by older numbers; None for any other."""
+    if stated is None or not stated.verified_with:
+        return None
+    return Before(stated.label, stated.verified_with)
 
 
 def start_at(animal: Animal, by: Yardstick, position: int | None = None) -> tuple[Origin, Start]:

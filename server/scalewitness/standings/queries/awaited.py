@@ -60,6 +60,13 @@ def counted_until(
     return found
 
 
+def stood_still(now: datetime, points: Sequence[LogPoint]) -> dict[UUID, int]:
+    """Of each animal that a guest is still to check blind: the log position of the first of the
+    ``points`` at which nobody was, else `NEVER`."""
+    checks = _checks_of_awaited(now, None)
+    return {animal: _last_free(made, points) for animal, made in checks.items()}
+
+
 def _checks_of_awaited(
     now: datetime, animals: Collection[UUID] | None
 ) -> Mapping[UUID, Sequence[BlindCheck]]:

@@ -1,5 +1,5 @@
 """Animals whose standing was stated before the rule, or the record of an examiner of theirs, that
-it would be measured by now."""
+it would be measured by now; or before numbers that would give them another label."""
 
 from collections.abc import Collection, Iterator
 from typing import Any, NamedTuple
@@ -7,9 +7,16 @@ from uuid import UUID
 
 from django.db.models import F, Max, OuterRef, Subquery
 
+from scalewitness.animals.queries import animals_of
 from scalewitness.calls.models import Call
+from scalewitness.domain.sexing.case import Case
+from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.entries import entry_at
-from scalewitness.standings.models import AdoptedPolicy, ExaminerRecord, Standing
+from scalewitness.standings.models import AdoptedNumbers, AdoptedPolicy, ExaminerRecord, Standing
+from scalewitness.standings.queries.assessing import Yardstick, case_by, settled_by, yardstick
+from scalewitness.standings.queries.evidence import evidence_by_animal
+from scalewitness.standings.queries.linkage import starts_of
+from scalewitness.standings.queries.logged import before
 
 
 class Reassessment(NamedTuple):
@@ -21,9 +28,60 @@ class Reassessment(NamedTuple):
 
 
 def due(animals: Collection[UUID] | None = None) -> list[Reassessment]:
-    """All such animals, or those among ``animals``, by id; each once."""
-    found = {one.animal: one for one in (*_by_record(animals), *_by_policy(animals))}
+    """All such animals, or those among ``animals``, by id; each once. Those that newer numbers
+    move are only found among some: for all, see `stated_before`."""
+    moved = () if animals is None else _by_numbers(animals)
+    found = {one.animal: one for one in (*moved, *_by_record(animals), *_by_policy(animals))}
     return [found[animal] for animal in sorted(found)]
+
+
+def relabelled(animals: Collection[UUID]) -> list[UUID]:
+    """Those of them, by id, that would now be stated under another label than they were."""
+    by, found = yardstick(), animals_of(animals)
+    stated, counting = before(found), evidence_by_animal(found)
+    starts = starts_of(found.values(), by.numbers)
+
+    def label(animal: UUID) -> str:
+        def calls(one: Yardstick) -> Case:
+            evidence = counting.get(animal, [])
+            return case_by(one, found[animal].species, evidence, starts[animal])
+
+        return settled_by(by, stated[animal], calls).standing.label
+
+    return [animal for animal in sorted(stated) if label(animal) != stated[animal].label]
+
+
+def stated_before(position: int, after: UUID | None, most: int) -> list[UUID]:
+    """Animals whose latest standing was stated before that log position, by id: the first so
+    many, or those ``after`` one."""
+    rows = Standing.objects.order_by("animal")
+    rows = rows if after is None else rows.filter(animal__gt=after)
+    stated = rows.values("animal").annotate(last=Max("position")).filter(last__lt=position)
+    return list(stated.values_list("animal", flat=True)[:most])
+
+
+def behind(animals: Collection[UUID]) -> list[Reassessment]:
+    """Those of them that were stated before the numbers now in force."""
+    adoption = latest_adoption()
+    if adoption is None:
+        return []
+    standings = Standing.objects.filter(animal__in=animals).order_by("animal")
+    stated = standings.values("animal").annotate(last=Max("position"))
+    rows = stated.filter(last__lt=adoption.position).values_list("animal", flat=True)
+    return [Reassessment(animal, adoption.fact, adoption.kind) for animal in rows]
+
+
+def latest_adoption() -> Entry | None:
+    """The fact that put the latest numbers in force."""
+    latest = AdoptedNumbers.objects.order_by("-position").values_list("position", flat=True)
+    position = latest.first()
+    return None if position is None else entry_at(position)
+
+
+def _by_numbers(animals: Collection[UUID]) -> Iterator[Reassessment]:
+    older = {one.animal: one for one in behind(animals)}
+    if older:
+        yield from (older[animal] for animal in relabelled(list(older)))
 
 
 def _by_policy(animals: Collection[UUID] | None) -> Iterator[Reassessment]:

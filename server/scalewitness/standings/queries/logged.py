@@ -9,6 +9,7 @@ from django.db.models import Count, OuterRef, QuerySet, Subquery, Value
 from django.db.models.functions import Coalesce
 
 from scalewitness.animals.models import Animal
+from scalewitness.domain.sexing.kept import Before
 from scalewitness.ledger.queries.prepared import Prepared, any_of, columns
 from scalewitness.standings.models import Standing
 
@@ -43,6 +44,18 @@ def labels_of(animals: Iterable[UUID]) -> dict[UUID, str]:
     return dict(LABELS.ask(animals=list(animals)))
 
 
+def before(animals: Iterable[UUID]) -> dict[UUID, Before]:
+    """What the next standing of each follows; animals without one are absent."""
+    return {
+        animal: Before(label, verified_with or parameters)
+        for animal, label, parameters, verified_with in BEFORE.ask(animals=list(animals))
+    }
+
+
+BEFORE = Prepared(
+    lambda animals: _latest(animals).values_list("animal", "label", "parameters", "verified_with"),
+    animals=(UUID(int=1),),
+)
 LABELS = Prepared(
     lambda animals: _latest(animals).values_list("animal", "label"), animals=(UUID(int=1),)
 )

@@ -9,7 +9,9 @@ from uuid import UUID
 import msgspec
 
 from scalewitness.domain import facts
+from scalewitness.domain.sexing.case import Case
 from scalewitness.domain.sexing.evidence import Evidence, Report
+from scalewitness.domain.sexing.kept import Before
 from scalewitness.domain.sexing.parameters import load_parameters
 from scalewitness.domain.sexing.records import EMPTY
 from scalewitness.domain.sexing.standing import share
@@ -17,9 +19,15 @@ from scalewitness.domain.sexing.stated_linkage import Origin, start_from
 from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.entries import entries_by_position, leaf_of
 from scalewitness.standings.models import Standing
-from scalewitness.standings.queries.assessing import Yardstick, adopted_yardstick, case_by
+from scalewitness.standings.queries.assessing import (
+    Yardstick,
+    adopted_yardstick,
+    case_by,
+    settled_by,
+)
 from scalewitness.standings.queries.evidence import as_evidence
 from scalewitness.standings.queries.linkage import origin_of
+from scalewitness.standings.queries.numbers import Numbers, as_adopted
 from scalewitness.standings.queries.records import as_weighed
 
 KINDS = frozenset(
@@ -33,6 +41,7 @@ KINDS = frozenset(
         "dispute_opened",
         "standing_changed",
         "policy_adopted",
+        "numbers_adopted",
         "examiner_record_changed",
     }
 )
@@ -57,6 +66,7 @@ class _Past:
     known: dict[str, facts.Circumstance] = field(default_factory=dict)
     gone: set[str] = field(default_factory=set)
     reports: dict[str, Report] = field(default_factory=dict)
+    before: Before = field(default_factory=Before)
 
     def evidence(self) -> list[Evidence]:
         return [
@@ -91,6 +101,7 @@ class Replay:
         self._animals: dict[UUID, _Past] = {}
         self._disputed: dict[UUID, UUID] = {}
         self._yardstick = Yardstick()
+        self._learned: dict[str, Numbers] = {}
         self._records: dict[UUID, facts.ExaminerRecordChanged] = {}
         self._records_from = 0
         rows = Standing.objects.filter(position__gte=since).order_by("position")
@@ -123,6 +134,8 @@ class Replay:
         match body:
             case facts.PolicyAdopted():
                 self._yardstick = adopted_yardstick(body)
+            case facts.NumbersAdopted():
+                self._learned[body.version] = as_adopted(body.version, body.kept, body.numbers)
             case facts.ExaminerRecordChanged():
                 self._records[about] = body
                 self._records_from = entry.position
@@ -145,12 +158,15 @@ class Replay:
             case facts.FindingRecorded():
                 self._past(self._disputed[about]).gone.update(body.set_aside)
 
-    def _measured_by(self, logged: facts.StandingChanged) -> Yardstick:
-        """The numbers are those that the standing names: a later release may bring others."""
-        numbers = load_parameters(logged.parameters)
-        records = as_weighed(self._records_from, self._records, numbers)
+    def _measured_by(self, version: str) -> Yardstick:
+        """With the numbers that a standing names: a later release may bring others."""
+        numbers = self._learned.get(version) or Numbers(load_parameters(version))
+        records = as_weighed(self._records_from, self._records, numbers.parameters)
         return replace(
-            self._yardstick, numbers=numbers, records=records if self._records else EMPTY
+            self._yardstick,
+            numbers=numbers.parameters,
+            kept=numbers.kept,
+            records=records if self._records else EMPTY,
         )
 
     def _past(self, animal: UUID) -> _Past:
@@ -168,21 +184,28 @@ class Replay:
             yield from self._recompute(entry, past, animal, logged)
             yield from self._strays(entry.position)
             yield from self._compare(entry, animal, logged)
+        past.before = Before(logged.label, logged.verified_with or logged.parameters)
 
     def _recompute(
         self, entry: Entry, past: _Past, animal: UUID, logged: facts.StandingChanged
     ) -> Iterator[StandingDifference]:
-        by = self._measured_by(logged)
+        by, evidence = self._measured_by(logged.parameters), past.evidence()
         start = start_from(past.linkage, past.origin, by.numbers)
-        again = case_by(by, past.origin.species, past.evidence(), start).standing(by.policy)
+
+        def calls(one: Yardstick) -> Case:
+            return case_by(one, past.origin.species, evidence, start)
+
+        settled = settled_by(by, past.before, calls, self._measured_by)
+        again = settled.standing
         now = (again.label, share(again.p_male), share(again.p_male_pessimistic))
-        rule = (by.policy.version, by.records.version)
+        rule = (by.policy.version, by.records.version, settled.verified_with)
         if (*now, *rule) != (
             logged.label,
             logged.p_male,
             logged.p_male_pessimistic,
             logged.policy,
             logged.examiner_records,
+            logged.verified_with or "",
         ):
             yield StandingDifference(
                 entry.position, animal, f"logged {logged.label}, recomputed {now}"

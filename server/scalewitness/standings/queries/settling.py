@@ -120,7 +120,7 @@ def settled_calls(
     calls = counting_at(at)
     if animals is not None:
         calls = calls.filter(animal__in=animals)
-    return settle(_determinations(calls), _proofs(calls, policy, numbers, at))
+    return settle(_determinations(calls), proofs_of(calls, policy, numbers, at))
 
 
 def _determinations(calls: QuerySet[Call]) -> list[Determination]:
@@ -140,10 +140,16 @@ def _determinations(calls: QuerySet[Call]) -> list[Determination]:
     ]
 
 
-def _proofs(
-    calls: QuerySet[Call], policy: Policy, numbers: Parameters, at: int | None
+def proofs_of(
+    calls: QuerySet[Call],
+    policy: Policy,
+    numbers: Parameters,
+    at: int | None = None,
+    among: Collection[UUID] | None = None,
 ) -> list[Proof]:
-    """Decisive observations, weighed without anyone's record, so that no record feeds itself."""
+    """Decisive observations, weighed without anyone's record, so that no record feeds itself.
+    ``among``: on these animals alone."""
+    calls = calls if among is None else calls.filter(animal__in=among)
     by_animal: defaultdict[UUID, list[Evidence]] = defaultdict(list)
     decisive = calls.filter(method__in=list(policy.decisive))
     for call in with_report(decisive, at).iterator():

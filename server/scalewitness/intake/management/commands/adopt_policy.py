@@ -1,7 +1,6 @@
 """``adopt_policy VERSION verified=0.995 …``: put a labelling policy in force."""
 
 from argparse import ArgumentParser
-from collections.abc import Iterator
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
@@ -9,7 +8,7 @@ from django.utils import timezone
 
 from scalewitness.domain.errors import Refused
 from scalewitness.domain.sexing.parameters import CURRENT
-from scalewitness.intake.dry_run import Foreseen
+from scalewitness.intake.dry_run import in_lines
 from scalewitness.intake.statements import adopt_policy, foresee_policy
 
 
@@ -37,27 +36,13 @@ class Command(BaseCommand):
         about = options["version"], options["parameters"], thresholds, timezone.now()
         try:
             if options["dry_run"]:
-                self._print(foresee_policy(*about))
+                for line in in_lines(foresee_policy(*about)):
+                    self.stdout.write(line)
             else:
                 policy = adopt_policy(*about)
                 self.stdout.write(f"{policy.version} is in force from position {policy.position}")
         except Refused as refused:
             raise CommandError(refused.detail) from None
-
-    def _print(self, found: Foreseen) -> None:
-        for line in _lines(found):
-            self.stdout.write(line)
-
-
-def _lines(found: Foreseen) -> Iterator[str]:
-    moved = {pair: count for pair, count in found.labels.items() if pair[0] != pair[1]}
-    yield f"{found.labels.total()} animals with a standing; {sum(moved.values())} change label:"
-    for (before, after), count in sorted(moved.items()):
-        yield f"{count:8,}  {before} → {after}"
-    yield f"Letters owed: {len(found.readers)}, one to each reader, which tell in all of:"
-    for kind, count in sorted(found.letters.items()):
-        yield f"{count:8,}  {kind}"
-    yield "Nothing was recorded."
 
 
 def _share(text: str) -> float:
