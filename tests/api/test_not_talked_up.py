@@ -131,3 +131,101 @@ def test_two_later_blind_checks_correct_one_slip(
     assert standing(odile, animal)["label"] == "contested"
     guests(world, animal, sex, "Dan", "Eve")
     assert standing(odile, animal)["label"] == f"verified {sex}"
+
+
+# --- a male probed short three times -----------------------------------------------------------
+
+DOCUMENT = "cd" * 32
+
+
+def probed_short(world: World, animal: Animal, record: str) -> None:
+    """As females are, by the owner alone or by three who did not know."""
+    if record == "blind":
+        guests(world, animal, "female", "Ann", "Ben", "Cleo")
+    else:
+        for _ in range(3):
+            world.pass_time(days=1)
+            world.call(world.odile, animal, "female")
+
+
+def sired(odile: Api, animal: Animal, **more: Any) -> Any:
+    """What a laboratory is said to have found, as its keeper sends it."""
+    observed = {"method": "parentage", "found": "sire", "young": 6}
+    excluded = ("other_males", "stored_sperm", "parthenogenesis")
+    observed |= {f"{one}_excluded": True for one in excluded} | more
+    named = odile.post("/practitioners", {"id": str(new_id()), "name": "Loci"}).body
+    body = probing("male", "B-2") | {"observed": observed, "held_by": "not_held"}
+    body |= {"reported": {"role": "laboratory", "who": named["id"]}, "document": DOCUMENT}
+    return odile.post(f"/animals/{animal.pk}/calls", fact(body))
+
+
+def read_by_stan(world: World, animal: Animal, call: str) -> None:
+    """A keeper without a share in it, who was shown the animal and the report."""
+    world.view(world.stan, animal)
+    said = Api(world.stan).post(f"/calls/{call}/document", fact({"document": DOCUMENT}))
+    assert said.status == 201
+
+
+@pytest.mark.parametrize("species", ["python_regius", "boa_imperator", "serpentes"])
+@pytest.mark.parametrize("record", ["owner", "blind"])
+def test_a_male_probed_short_is_verified_by_a_confirmed_test_that_leaves_nothing_else(
+    world: World, odile: Api, species: str, record: str
+) -> None:
+    animal = world.animal("B-2", species)
+    probed_short(world, animal, record)
+    present(world)
+    assert standing(odile, animal)["label"] != "verified male"
+    call = sired(odile, animal).body["id"]
+    told = standing(odile, animal)
+    assert not told["label"].startswith("verified")
+    assert not told["decisive"]
+    read_by_stan(world, animal, call)
+    found = standing(odile, animal)
+    assert (found["label"], found["decisive"]) == ("verified male", True)
+    lines = " ".join(one["text"] for one in found["lines"])
+    assert "it is the father, with other males, stored sperm and young" in lines
+
+
+@pytest.mark.parametrize("left", ["other_males", "stored_sperm", "parthenogenesis"])
+@pytest.mark.parametrize("record", ["owner", "blind"])
+def test_with_anything_left_open_it_is_probable_at_most(
+    world: World, odile: Api, left: str, record: str
+) -> None:
+    animal = world.animal("B-2")
+    probed_short(world, animal, record)
+    present(world)
+    was = standing(odile, animal)["label"]
+    call = sired(odile, animal, **{f"{left}_excluded": False}).body["id"]
+    read_by_stan(world, animal, call)
+    found = standing(odile, animal)
+    assert found["label"] == ("contested" if was == "verified female" else "probable male")
+    assert not found["decisive"]
+    assert "was not ruled out, so by itself it settles nothing" in str(found["lines"])
+
+
+def test_nobody_sends_a_test_of_parents_as_their_own(
+    world: World, odile: Api, animal: Animal
+) -> None:
+    present(world)
+    observed = {"method": "parentage", "found": "sire", "young": 6}
+    excluded = ("other_males", "stored_sperm", "parthenogenesis")
+    observed |= {f"{one}_excluded": True for one in excluded}
+    body = probing("male", "A-1") | {"observed": observed}
+    refused = odile.post(f"/animals/{animal.pk}/calls", fact(body))
+    assert (refused.status, refused.pointer) == (422, "/body/reported")
+    named = odile.post("/practitioners", {"id": str(new_id()), "name": "Dr Aldous"}).body
+    body["reported"] = {"role": "veterinarian", "who": named["id"]}
+    refused = odile.post(f"/animals/{animal.pk}/calls", fact(body))
+    assert (refused.status, refused.pointer) == (422, "/body/reported")
+    body |= {"conclusion": "female", "reported": {"role": "laboratory", "who": named["id"]}}
+    refused = odile.post(f"/animals/{animal.pk}/calls", fact(body))
+    assert (refused.status, refused.pointer) == (422, "/body/conclusion")
+
+
+@pytest.mark.parametrize("sex", SEXES)
+def test_a_mating_that_many_saw_verifies_nothing(
+    world: World, odile: Api, animal: Animal, sex: str
+) -> None:
+    seen = probing(sex, "A-1") | {"observed": {"method": "visual", "feature": "mating"}}
+    guests(world, animal, sex, *(f"Guest {n}" for n in range(6)), body=seen)
+    assert standing(odile, animal)["label"] == "unsexed"

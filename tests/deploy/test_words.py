@@ -7,7 +7,7 @@ import pytest
 from scalewitness.domain import choices, observations
 from scalewitness.domain.choices import Choices, words
 from scalewitness.domain.methods import METHODS
-from scalewitness.domain.observations import Observation
+from scalewitness.domain.observations import Marker, Observation
 from stack.words import MADE, module
 
 
@@ -36,21 +36,16 @@ def test_every_method_has_its_words() -> None:
     assert set(METHODS) == set(get_args(observations.Method))
 
 
-IN_REPORTS = {"marker", "replicates", "failed_controls"}
-"""What a laboratory writes and nobody at the racks can know: clients that pass a report on send
-it, no form asks for it."""
-
-
 @pytest.mark.parametrize("kind", get_args(Observation))
 def test_a_method_asks_for_what_its_observation_holds(kind: Any) -> None:
     """Probing asks for passes, which are no question with answers."""
     method = kind.__struct_config__.tag
     held = {} if method == "probing" else kind.__annotations__
     asked = {one.name: one.answers for one in METHODS[method].asks}
-    assert set(asked) == set(held) - IN_REPORTS
+    assert set(asked) == set(held)
     for name, answers in asked.items():
         if isinstance(answers, tuple):
             assert sorted(words(answers)) == sorted(get_args(held[name])), name
         else:
-            counted = held[name] is not bool
-            assert answers == ("count" if counted else "yes_or_no"), name
+            kinds = {bool: "yes_or_no", Marker | None: "text"}
+            assert answers == kinds.get(held[name], "count"), name

@@ -57,9 +57,9 @@ def method() -> Gaps:
     numbers = load_parameters().base.numbers
     wanted = {f"mislead.{one}" for one in methods}
     entries = {number.rpartition(".")[0] for number in numbers}
-    yield from lacking(f"{sexing}/data/sexing-1/methods.toml", wanted, entries)
+    yield from lacking(f"{sexing}/data/sexing-3/parameters.toml", wanted, entries)
     said = {number.partition(".")[0] for number in numbers}
-    yield from lacking(f"{sexing}/data/sexing-1/methods.toml: a finding of", methods, said)
+    yield from lacking(f"{sexing}/data/sexing-3/parameters.toml: a finding of", methods, said)
     ranges = {number.rpartition(".")[0] for number in table("sensitivity.toml")["numbers"]}
     yield from lacking(f"{sexing}/data/sensitivity.toml", wanted, ranges)
     if text_of("clients/rackside/pure/words.js") != module():

@@ -62,7 +62,7 @@ METHOD: Mapping[str, Change] = {
             "from scalewitness.domain import observations\n",
         ),
     ),
-    f"{S}/domain/sexing/data/sexing-1/methods.toml": put(
+    f"{S}/domain/sexing/data/sexing-3/parameters.toml": put(
         "[pessimistic]",
         '"mislead.palpation" = { male = 0.1, female = 0.1, status = "our judgement" }\n'
         '"palpation.hemipenes.any" = { male = 0.8, female = 0.2, status = "our judgement" }\n\n',

@@ -17,6 +17,7 @@ COMMON = {
     "code": "R-01",
     "told": "no",
 }
+OF_PARENTS = {name: COMMON[name] for name in ("identified_by", "code", "told")}
 HELD = {"held_by": "keeper"}
 TYPED: dict[str, tuple[dict[str, str], dict[str, object]]] = {
     "probing": (
@@ -40,10 +41,36 @@ TYPED: dict[str, tuple[dict[str, str], dict[str, object]]] = {
     "ultrasound": (HELD | {"seen": "follicles"}, {}),
     "radiography": (HELD | {"contrast": "yes", "seen": "none"}, {"contrast": True}),
     "endoscopy": (HELD | {"seen": "ovaries", "post_mortem": "no"}, {"post_mortem": None}),
-    "dna": ({"system": "ZW", "sample": "shed", "found": "heterogametic"}, {}),
+    "dna": (
+        {
+            "system": "ZW",
+            "sample": "shed",
+            "found": "heterogametic",
+            "marker": "CTNNB1 2",
+            "replicates": "3",
+            "failed_controls": "0",
+        },
+        {"replicates": 3, "failed_controls": 0},
+    ),
     "reproduction": (
         {"event": "laid_eggs", "witnessed": "no", "count": "7"},
         {"witnessed": False, "count": 7},
+    ),
+    "parentage": (
+        {
+            "found": "dam_alone",
+            "young": "6",
+            "other_males_excluded": "yes",
+            "stored_sperm_excluded": "no",
+            "parthenogenesis_excluded": "no",
+            "reported_name": "Loci & Sons",
+        },
+        {
+            "young": 6,
+            "other_males_excluded": True,
+            "stored_sperm_excluded": False,
+            "parthenogenesis_excluded": False,
+        },
     ),
     "scale_count": (
         HELD | {"subcaudals": "30", "ventrals": "205"},
@@ -63,7 +90,8 @@ def test_what_is_typed_is_what_is_logged(here: Here, odile: Browser, method: str
     animal = here.animal("R-01")
     here.now_is_now()
     typed, expected = TYPED[method]
-    logged = odile.fill(f"/animals/{animal.pk}/calls/new/{method}", **(COMMON | typed))
+    common = COMMON if method != "parentage" else OF_PARENTS
+    logged = odile.fill(f"/animals/{animal.pk}/calls/new/{method}", **(common | typed))
     assert f"/calls/{Call.objects.get().pk}" == logged.goes_to
     observed = Call.objects.get().body["observed"]
     assert observed.pop("method") == method
@@ -81,6 +109,43 @@ def test_eggs_are_always_a_female(here: Here, odile: Browser) -> None:
     assert refused.status == 422
     assert "the conclusion is female" in refused.text
     assert not Call.objects.exists()
+
+
+@pytest.mark.parametrize(
+    ("found", "conclusion"),
+    [("sire", "male"), ("not_sire", "undetermined"), ("failed", "undetermined")],
+)
+def test_a_test_of_parents_concludes_what_it_found_and_is_the_laboratorys(
+    here: Here, odile: Browser, found: str, conclusion: str
+) -> None:
+    animal = here.animal("R-01")
+    here.now_is_now()
+    path = f"/animals/{animal.pk}/calls/new/parentage"
+    typed = OF_PARENTS | TYPED["parentage"][0] | {"found": found}
+    odile.fill(path, **typed)
+    call = Call.objects.get()
+    assert (call.conclusion, call.role) == (conclusion, "laboratory")
+
+
+def test_a_test_of_parents_needs_a_laboratory_and_young(here: Here, odile: Browser) -> None:
+    animal = here.animal("R-01")
+    here.now_is_now()
+    path = f"/animals/{animal.pk}/calls/new/parentage"
+    typed = OF_PARENTS | TYPED["parentage"][0] | {"reported_name": "", "young": "0"}
+    refused = odile.fill(path, **typed)
+    assert refused.status == 422
+    assert "greater than or equal to 1" in refused.text
+    assert "The laboratory" in refused.text
+    assert not Call.objects.exists()
+
+
+def test_a_marker_is_no_sentence(here: Here, odile: Browser) -> None:
+    animal = here.animal("R-01")
+    here.now_is_now()
+    typed = COMMON | TYPED["dna"][0] | {"marker": "found by Ines, ines@example.org"}
+    refused = odile.fill(f"/animals/{animal.pk}/calls/new/dna", **typed)
+    assert refused.status == 422
+    assert "At most 40 letters" in refused.text
 
 
 def test_a_veterinarians_check_is_reported_under_a_name_given_once(

@@ -85,7 +85,7 @@ export const METHODS = {
   radiography: {"title": "X-ray", "handsOn": true, "asks": [["contrast", "With contrast", "yes_or_no"], ["seen", "What you saw", [["hemipenes", "Hemipenes"], ["none", "None"], ["unclear", "Unclear"]]]]},
   reproduction: {"title": "Eggs or young", "handsOn": false, "asks": [["event", "What happened", [["laid_eggs", "Laid eggs"], ["gave_birth", "Gave birth"]]], ["witnessed", "Did you see it", "yes_or_no"]]},
   scale_count: {"title": "Scale count", "handsOn": true, "asks": [["subcaudals", "Subcaudal scales", "count"]]},
-  visual: {"title": "Looks", "handsOn": false, "asks": [["feature", "What you looked at", [["tail", "Tail"], ["spurs", "Spurs"], ["size", "Size"], ["slough_plugs", "Plugs on the shed skin"], ["other", "Something else"]]]]},
+  visual: {"title": "Looks", "handsOn": false, "asks": [["feature", "What you looked at", [["tail", "Tail"], ["spurs", "Spurs"], ["size", "Size"], ["slough_plugs", "Plugs on the shed skin"], ["mating", "A mating"], ["other", "Something else"]]]]},
 };
 
 export const CAUTIONS = {

@@ -8,25 +8,29 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from scalewitness.domain.choices import Choice, Choices
+from scalewitness.domain.observations import MOST_COUNTED, MOST_RUN
 
 
 @dataclass(frozen=True, slots=True)
 class Question:
     """What an observation holds under ``name``: asked as ``text``, or ``brief`` where there is
-    little room. A count may be left out unless ``needed``."""
+    little room. It may be left out unless ``needed``. ``between``: the least and most of a
+    count."""
 
     name: str
     text: str
     brief: str
-    answers: Choices | Literal["yes_or_no", "count"]
+    answers: Choices | Literal["yes_or_no", "count", "text"]
     needed: bool = True
+    between: tuple[int, int] = (0, MOST_COUNTED)
 
 
 @dataclass(frozen=True, slots=True)
 class Words:
     """``name`` stands alone, ``noun`` in a sentence ("a check by …"), ``caution`` says what can
     be wrong, ``title`` heads a form and ``hint`` stands below it. ``hands_on``: somebody holds
-    the animal. ``at_the_rack``: no laboratory and nobody else is needed."""
+    the animal. ``at_the_rack``: no laboratory and nobody else is needed. ``only_of_a``: whose alone
+    it is, so that whoever enters it reports it as theirs."""
 
     name: str
     noun: str
@@ -36,6 +40,7 @@ class Words:
     asks: tuple[Question, ...] = ()
     hands_on: bool = True
     at_the_rack: bool = True
+    only_of_a: Literal["laboratory"] | None = None
 
     @property
     def heading(self) -> str:
@@ -152,6 +157,23 @@ METHODS: Final[Mapping[str, Words]] = {
                     Choice("failed", "The test failed"),
                 ),
             ),
+            Question("marker", "Which marker, as they write it?", "Marker", "text", needed=False),
+            Question(
+                "replicates",
+                "How many times was the sample run?",
+                "Times run",
+                "count",
+                needed=False,
+                between=(1, MOST_RUN),
+            ),
+            Question(
+                "failed_controls",
+                "How many of its controls failed?",
+                "Controls that failed",
+                "count",
+                needed=False,
+                between=(0, MOST_RUN),
+            ),
         ),
         hands_on=False,
         at_the_rack=False,
@@ -174,6 +196,60 @@ METHODS: Final[Mapping[str, Words]] = {
         ),
         hands_on=False,
     ),
+    "parentage": Words(
+        "Parentage test",
+        "a parentage test",
+        "Parentage test: it proves a father only where another animal is known to have had the "
+        "young, and where other males, sperm kept from earlier seasons and young without a father "
+        "were each ruled out.",
+        hint="A laboratory's test of young against this animal, and against their mother and every "
+        "male that was with her. Report it as the laboratory's.",
+        asks=(
+            Question(
+                "found",
+                "What did the test show?",
+                "Found",
+                (
+                    Choice("sire", "It is the father of young that another animal had", "Father"),
+                    Choice("not_sire", "It is not their father", "Not the father"),
+                    Choice(
+                        "dam_alone",
+                        "It is their mother, and they have no father",
+                        "Mother, no father",
+                    ),
+                    Choice("failed", "The test failed"),
+                ),
+            ),
+            Question(
+                "young",
+                "How many young were tested?",
+                "Young tested",
+                "count",
+                between=(1, MOST_COUNTED),
+            ),
+            Question(
+                "other_males_excluded",
+                "Was every other male that was with their mother ruled out?",
+                "Other males ruled out",
+                "yes_or_no",
+            ),
+            Question(
+                "stored_sperm_excluded",
+                "Was sperm that she kept from earlier seasons ruled out?",
+                "Stored sperm ruled out",
+                "yes_or_no",
+            ),
+            Question(
+                "parthenogenesis_excluded",
+                "Was it ruled out that they have no father?",
+                "Young without a father ruled out",
+                "yes_or_no",
+            ),
+        ),
+        hands_on=False,
+        at_the_rack=False,
+        only_of_a="laboratory",
+    ),
     "scale_count": Words(
         "Scale count",
         "a scale count",
@@ -187,7 +263,8 @@ METHODS: Final[Mapping[str, Words]] = {
     "visual": Words(
         "Looks",
         "the look of the animal",
-        "Looks: in many snakes, above all young ones, the sexes look alike.",
+        "Looks: in many snakes, above all young ones, the sexes look alike; and males court and "
+        "mount males too.",
         title="By its looks",
         hint="Weighs little: in many snakes, above all young ones, the sexes look alike.",
         asks=(
@@ -200,6 +277,7 @@ METHODS: Final[Mapping[str, Words]] = {
                     Choice("spurs", "The spurs", "Spurs"),
                     Choice("size", "The size", "Size"),
                     Choice("slough_plugs", "Plugs on the shed skin"),
+                    Choice("mating", "Its part in a mating that was seen", "A mating"),
                     Choice("other", "Something else"),
                 ),
             ),

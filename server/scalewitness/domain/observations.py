@@ -4,7 +4,9 @@ These are the ``observed`` member of a call, tagged by ``method``. Measures that
 are decimal strings, so that the log's bytes never depend on a float.
 """
 
+from collections.abc import Mapping
 from decimal import Decimal
+from types import MappingProxyType
 from typing import Annotated, Literal
 
 from msgspec import Meta, Struct
@@ -27,7 +29,8 @@ MOST_COUNTED = 400
 Count = Annotated[int, Meta(ge=0, le=MOST_COUNTED)]
 MOST_RUN = 96
 """Replicates or controls: the wells of a plate (our judgement, an input guard only)."""
-Marker = Annotated[str, Meta(pattern=r"^[A-Za-z0-9][A-Za-z0-9 ._/-]{0,39}$")]
+MARKER = r"^[A-Za-z0-9][A-Za-z0-9 ._/-]{0,39}$"
+Marker = Annotated[str, Meta(pattern=MARKER)]
 """A locus or primer pair as laboratories write it; never a person."""
 
 DEEPEST = Decimal(30)
@@ -107,15 +110,42 @@ class Reproduction(Observed, frozen=True, tag_field="method", tag="reproduction"
     count: Count | None = None
 
 
+class Parentage(Observed, frozen=True, tag_field="method", tag="parentage"):
+    """A laboratory's test whose young these are: ``young`` were tested. ``sire``: this animal is
+    the father of at least one, which another animal had; ``dam_alone``: it is their mother, and
+    they have no father. ``…_excluded``: what else could explain a father and was ruled out."""
+
+    found: Literal["sire", "not_sire", "dam_alone", "failed"]
+    young: Annotated[int, Meta(ge=1, le=MOST_COUNTED)]
+    other_males_excluded: bool
+    stored_sperm_excluded: bool
+    parthenogenesis_excluded: bool
+
+    @property
+    def proves(self) -> Sex | None:
+        """The sex that it comes down to; None where it says nothing of that."""
+        return PROVED_BY.get(self.found)
+
+    @property
+    def all_excluded(self) -> bool:
+        """Whether nothing else is left that could explain it; a mother needs no exclusion."""
+        excluded = self.other_males_excluded, self.stored_sperm_excluded
+        return self.found == "dam_alone" or (all(excluded) and self.parthenogenesis_excluded)
+
+
+PROVED_BY: Mapping[str, Sex] = MappingProxyType({"sire": "male", "dam_alone": "female"})
+"""What a test of parents comes down to, by what it found; nothing else tells the sex."""
+
+
 class ScaleCount(Observed, frozen=True, tag_field="method", tag="scale_count"):
     subcaudals: Count
     ventrals: Count | None = None
 
 
 class Visual(Observed, frozen=True, tag_field="method", tag="visual"):
-    """An impression from tail shape, spurs, size or a slough plug."""
+    """An impression from tail shape, spurs, size, a slough plug or its part in a mating."""
 
-    feature: Literal["tail", "spurs", "size", "slough_plugs", "other"]
+    feature: Literal["tail", "spurs", "size", "slough_plugs", "mating", "other"]
 
 
 class Hearsay(Observed, frozen=True, tag_field="method", tag="statement"):
@@ -132,6 +162,7 @@ Observation = (
     | Endoscopy
     | Dna
     | Reproduction
+    | Parentage
     | ScaleCount
     | Visual
     | Hearsay
@@ -145,6 +176,7 @@ Method = Literal[
     "endoscopy",
     "dna",
     "reproduction",
+    "parentage",
     "scale_count",
     "visual",
     "statement",

@@ -10,8 +10,16 @@ import msgspec
 from scalewitness.domain import facts
 from scalewitness.domain.errors import FutureDate, OutOfRange, WrongShape
 from scalewitness.domain.identifiers import parse_tag, parse_transponder
+from scalewitness.domain.methods import METHODS
 from scalewitness.domain.moments import parse_moment
-from scalewitness.domain.observations import DEEPEST, PROBE_MM, Probing, Reproduction
+from scalewitness.domain.observations import (
+    DEEPEST,
+    PROBE_MM,
+    Parentage,
+    Probing,
+    Reproduction,
+    method_of,
+)
 from scalewitness.domain.sexing.linked_trait import ImpossibleYoung, linked_traits
 from scalewitness.domain.sexing.stated_linkage import chance_alone
 from scalewitness.domain.sexing.taxa import UnknownSpecies, taxon
@@ -148,6 +156,13 @@ def _call(body: facts.CallMade, received_at: datetime) -> None:
         raise OutOfRange(
             "Eggs or young prove the dam: the conclusion is female.", pointer="/body/conclusion"
         )
+    if isinstance(body.observed, Parentage):
+        _parentage(body.observed, body.conclusion)
+    whose = METHODS[method_of(body.observed)].only_of_a
+    if whose and (body.reported is None or body.reported.role != whose):
+        raise OutOfRange(
+            f"Only a {whose} does this: report it as theirs.", pointer="/body/reported"
+        )
     if body.conclusion == "undetermined" and body.sureness == "certain":
         raise OutOfRange("One is not certain of an undetermined sex.", pointer="/body/sureness")
     by, code = body.identified.by, body.identified.code
@@ -155,6 +170,14 @@ def _call(body: facts.CallMade, received_at: datetime) -> None:
         if code is None:
             raise WrongShape("Give the code that was read.", pointer="/body/identified/code")
         _code(by, code, "/body/identified/code")
+
+
+def _parentage(observed: Parentage, conclusion: str) -> None:
+    proved = observed.proves or "undetermined"
+    if conclusion != proved:
+        raise OutOfRange(
+            f"With what this test showed, the conclusion is {proved}.", pointer="/body/conclusion"
+        )
 
 
 def _probing(observed: Probing) -> None:

@@ -9,6 +9,7 @@ from scalewitness.domain.observations import (
     Endoscopy,
     Eversion,
     Hearsay,
+    Parentage,
     Pass,
     Probing,
     Radiography,
@@ -46,10 +47,21 @@ OBSERVATIONS = st.one_of(
         st.sampled_from(["XY", "ZW"]),
         st.just("shed"),
         st.sampled_from(["heterogametic", "homogametic", "failed"]),
+        marker=st.sampled_from([None, "CYP2-3"]),
+        replicates=st.sampled_from([None, 1, 3]),
+        failed_controls=st.sampled_from([None, 0, 1, 2]),
+    ),
+    st.builds(
+        Parentage,
+        st.sampled_from(["sire", "sire", "not_sire", "dam_alone", "failed"]),
+        st.integers(1, 40),
+        *[st.sampled_from([True, True, False])] * 3,
     ),
     st.builds(Reproduction, st.sampled_from(["laid_eggs", "gave_birth"]), st.booleans()),
     st.builds(ScaleCount, st.integers(15, 40)),
-    st.builds(Visual, st.sampled_from(["tail", "spurs", "size", "slough_plugs", "other"])),
+    st.builds(
+        Visual, st.sampled_from(["tail", "spurs", "size", "slough_plugs", "mating", "other"])
+    ),
     st.builds(Hearsay, st.sampled_from(["seller", "earlier_keeper", "papers"])),
 )
 KNOWING = st.one_of(

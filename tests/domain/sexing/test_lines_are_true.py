@@ -4,7 +4,7 @@ from hypothesis import given, settings
 from tests.domain.sexing.builders import standing
 from tests.domain.sexing.strategies import RECORDS, TAXA
 
-from scalewitness.domain.observations import Probing
+from scalewitness.domain.observations import Dna, Parentage, Probing
 from scalewitness.domain.sexing.explain import explain
 
 
@@ -20,14 +20,21 @@ def blind_strangers(record):
     return [one for one in record if one.blind and not one.interested]
 
 
+def nothing_left(test):
+    """Whether such a test of parents leaves no other explanation."""
+    ruled_out = test.other_males_excluded, test.stored_sperm_excluded, test.parthenogenesis_excluded
+    return test.found == "dam_alone" or (test.found == "sire" and all(ruled_out))
+
+
 REASONS = {
     "has yet checked it without knowing": lambda r, sex: not blind_strangers(r),
     "has yet come to this answer without knowing": lambda r, sex: blind_strangers(r),
     "A second examiner has yet to come": lambda r, sex: True,
     "an observation that settles the sex": lambda r, sex: any(
-        one.method in ("endoscopy", "dna", "reproduction")
+        one.method in ("endoscopy", "dna", "reproduction", "parentage")
         and one.identity == "confirmed"
         and one.report in ("own", "confirmed")
+        and (one.method != "parentage" or nothing_left(one.observed))
         for one in concluding(r, sex)
     ),
     "Separate examiners came to the same answer": lambda r, sex: (
@@ -61,6 +68,49 @@ def test_every_reason_is_so(record, kind):
         if line.kind == "reason":
             (said,) = [so for words, so in REASONS.items() if words in line.text]
             assert said(record, found.favoured), line.text
+
+
+@settings(max_examples=300)
+@given(RECORDS, TAXA)
+def test_every_line_about_a_test_of_a_laboratory_is_so(record, kind):
+    found = standing(*record, taxon=kind)
+    by_id = {one.call: one for one in record}
+    for line in explain(found, record, kind):
+        seen = by_id[line.call].observed if line.call else None
+        of_parents, of_dna = isinstance(seen, Parentage), isinstance(seen, Dna)
+        said = {words: words in line.text for words in LABORATORY}
+        if line.call is None:
+            assert not any(said.values())
+            continue
+        sire = of_parents and seen.found == "sire"
+        assert said["it is the father"] == sire
+        assert said["with other males, stored sperm and young without a father ruled out"] == (
+            sire and nothing_left(seen)
+        )
+        assert said["without ruling out"] == (sire and not nothing_left(seen))
+        assert said["Something else could explain it"] <= (sire and not nothing_left(seen))
+        assert said["it is the mother, and they have no father"] == (
+            of_parents and seen.found == "dam_alone"
+        )
+        assert said["That it is not the father"] <= (of_parents and seen.found == "not_sire")
+        assert said["Controls of the test failed"] <= bool(of_dna and seen.failed_controls)
+        assert said["control failed"] == bool(of_dna and seen.failed_controls == 1)
+        assert said["no controls failed"] == (of_dna and seen.failed_controls == 0)
+        assert said["its part in a mating"] == (getattr(seen, "feature", "") == "mating")
+
+
+LABORATORY = (
+    "it is the father",
+    "with other males, stored sperm and young without a father ruled out",
+    "without ruling out",
+    "Something else could explain it",
+    "it is the mother, and they have no father",
+    "That it is not the father",
+    "Controls of the test failed",
+    "control failed",
+    "no controls failed",
+    "its part in a mating",
+)
 
 
 @settings(max_examples=300)

@@ -209,6 +209,7 @@ FIXED = {
     "anchoring_share.endoscopy": "what is seen or measured cannot be swayed",
     "anchoring_share.dna": "what is seen or measured cannot be swayed",
     "anchoring_share.reproduction": "what is seen or measured cannot be swayed",
+    "anchoring_share.parentage": "what is seen or measured cannot be swayed",
     "mislead.reproduction.female": "a finding of females only",
 }
 

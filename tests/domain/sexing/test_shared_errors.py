@@ -13,6 +13,7 @@ from scalewitness.domain.observations import (
     Endoscopy,
     Eversion,
     Hearsay,
+    Parentage,
     Reproduction,
     Ultrasound,
 )
@@ -67,7 +68,8 @@ def _causes(one, weigher):
     weighed = weigher.weigh(one)
     lasting = BASE.value("error.lasting_share")
     epsilon = session_error(one, BASE, EMPTY, THIRD)
-    mistaken = BASE.value("report.mistaken") if one.report == "confirmed" else 0.0
+    of_parents = ".parentage" if one.method == "parentage" else ""
+    mistaken = BASE.value(f"report.mistaken{of_parents}") if one.report == "confirmed" else 0.0
     found = {("animal", one.method): weighed.alpha}
     if weighed.species:
         doubt = BASE.value(weighed.species)
@@ -157,6 +159,13 @@ RECORDS = {
     ],
     "a confirmed report": [
         call("female", Endoscopy("ovaries"), "vet", role="veterinarian", report="confirmed"),
+    ],
+    "a confirmed father, once probed short": [
+        female("ash"),
+        call(
+            "male", Parentage("sire", 4, True, True, True), "lab", role="laboratory",
+            report="confirmed",
+        ),
     ],
 }  # fmt: skip
 
@@ -258,6 +267,7 @@ FREE = {
     "endoscopy": Endoscopy("ovaries"),
     "eggs": Reproduction("laid_eggs", witnessed=True),
     "dna": Dna("ZW", "shed", "heterogametic"),
+    "young without a father": Parentage("dam_alone", 6, True, True, True),
     "statement": Hearsay("papers"),
 }
 

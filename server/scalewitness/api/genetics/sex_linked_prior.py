@@ -28,9 +28,10 @@ Fraction = Annotated[float, Meta(ge=0, le=0.5, description="Of recombination, 0 
 class LinkedParents(Sent, frozen=True, kw_only=True):
     """Copies of the trait in ``sire`` and ``dam``; ``beside`` is the sex chromosome that the
     one copy of the parent with two kinds lies beside, left out when not known; ``shows``
-    what is seen on the young. ``r`` left out: the fractions keepers speak of."""
+    what is seen on the young. ``r`` left out: the fractions keepers speak of; ``system``
+    left out: the sex chromosomes of the species that the trait is known in."""
 
-    system: Literal["XY", "ZW"] = "XY"
+    system: Literal["XY", "ZW"] | None = None
     sire: CopiesSent
     dam: CopiesSent
     beside: Literal["X", "Y", "Z", "W"] | None = None
@@ -87,5 +88,6 @@ def sex_linked_prior(request: Request) -> Response:
 
 
 def _trait(sent: LinkedParents) -> LinkedTrait:
-    trait = replace(linked_traits()[TRAIT], system=sent.system)
+    known = linked_traits()[TRAIT]
+    trait = replace(known, system=sent.system or known.system)
     return trait if sent.r is None else replace(trait, r=sent.r, low=sent.r, high=sent.r)

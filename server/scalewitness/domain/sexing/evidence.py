@@ -13,7 +13,7 @@ from scalewitness.domain.observations import (
     Sureness,
     method_of,
 )
-from scalewitness.domain.sexing.parameters import CALL_BY_CALL
+from scalewitness.domain.sexing.parameters import CALL_BY_CALL, ParameterSet
 
 Role = Literal["keeper", "veterinarian", "laboratory", "earlier_keeper"]
 Identity = Literal["confirmed", "unconfirmed", "mismatch"]
@@ -71,6 +71,15 @@ def shared_doubt(call: Evidence) -> str:
     if call.report != "unconfirmed":
         return ""
     return f"report.false.{'' if call.interested else 'dis'}interested"
+
+
+def confirmed_doubt(call: Evidence, numbers: ParameterSet) -> str:
+    """The number that says how often a confirmed report is mistaken all the same; a method may
+    have one of its own. Empty for no such report."""
+    if call.report != "confirmed":
+        return ""
+    of_method = f"report.mistaken.{call.method}"
+    return of_method if of_method in numbers.numbers else "report.mistaken"
 
 
 def other(sex: Sex) -> Sex:

@@ -238,7 +238,10 @@ def _cautions(assessment: Assessment, evidence: Sequence[Evidence], taxon: Taxon
         yield "No record makes a sex certain; a recheck by someone independent always helps."
 
 
-_SETTLES = "an ultrasound, eggs or young, or a DNA test made for the species would settle it."
+_SETTLES = (
+    "an ultrasound, eggs or young, a parentage test, or a DNA test made for the species would "
+    "settle it."
+)
 _UNDOCUMENTED: dict[str | None, str] = {
     "in general": (
         "As far as we know nobody has published how deep this species probes, so probing alone "

@@ -22,6 +22,7 @@ from scalewitness.domain.observations import (
     LifeStage,
     Method,
     Observation,
+    Parentage,
     Pass,
     Probing,
     Radiography,
@@ -34,7 +35,7 @@ from scalewitness.domain.observations import (
 from scalewitness.domain.sexing.depths import depth_tables, pass_log_chance
 from scalewitness.domain.sexing.evidence import Evidence, other
 from scalewitness.domain.sexing.likelihood import NOTHING, Pair, log_ratio, total
-from scalewitness.domain.sexing.parameters import ParameterSet
+from scalewitness.domain.sexing.parameters import CALL_BY_CALL, ParameterSet
 from scalewitness.domain.sexing.sides import SIDES_NUMBERS, compare
 from scalewitness.domain.sexing.taxa import Range, Taxon
 
@@ -50,6 +51,9 @@ Code = Literal[
     "other_animal",
     "denied",
     "deep_in_other_sex",
+    "parentage_open",
+    "not_the_father",
+    "controls_failed",
     "sex_system_unknown",
     "wrong_sex_system",
     "no_dna_test",
@@ -205,11 +209,22 @@ def _dna(seen: Dna, _: Sex, taxon: Taxon) -> Key:
         return None, "no_dna_test"
     if seen.found == "failed":
         return None, "assay_failed"
+    if seen.failed_controls and taxon.version not in CALL_BY_CALL:
+        return None, "controls_failed"
     return f"dna.{seen.system}.{seen.found}", "finding_read"
 
 
 def _reproduction(seen: Reproduction, _: Sex, __: Taxon) -> Key:
     return f"reproduction.{'witnessed' if seen.witnessed else 'unwitnessed'}", "finding_read"
+
+
+def _parentage(seen: Parentage, _: Sex, __: Taxon) -> Key:
+    """No young of it is no sign of its sex: most males have none there either."""
+    if seen.proves is None:
+        return None, "assay_failed" if seen.found == "failed" else "not_the_father"
+    if seen.all_excluded:
+        return f"parentage.{seen.found}", "finding_read"
+    return f"parentage.{seen.found}_open", "parentage_open"
 
 
 def _scale_count(seen: ScaleCount, _: Sex, taxon: Taxon) -> Key:
@@ -238,6 +253,7 @@ _KEYS: dict[Method, Callable[[Any, Sex, Taxon], Key]] = {
     "endoscopy": lambda seen, _, __: (f"endoscopy.{seen.seen}", "finding_read"),
     "dna": _dna,
     "reproduction": _reproduction,
+    "parentage": _parentage,
     "scale_count": _scale_count,
     "visual": _visual,
     "statement": _statement,
@@ -306,6 +322,13 @@ def _usual_reproduction(conclusion: Conclusion, _: Taxon) -> Reproduction:
     return Reproduction("laid_eggs", witnessed=True)
 
 
+def _usual_parentage(conclusion: Conclusion, _: Taxon) -> Parentage:
+    """With everything ruled out, as whoever asks for one would have it done."""
+    if conclusion == "undetermined":
+        return Parentage("failed", 1, True, True, True)
+    return Parentage("sire" if conclusion == "male" else "dam_alone", 1, True, True, True)
+
+
 def _usual_scale_count(conclusion: Conclusion, taxon: Taxon) -> ScaleCount:
     """A count from the middle of what only that sex has, or of what both have."""
     male, female = taxon.male_subcaudals, taxon.female_subcaudals
@@ -325,6 +348,7 @@ _TYPICAL: dict[Method, Callable[[Conclusion, Taxon], Observation]] = {
     "endoscopy": _usual_endoscopy,
     "dna": _usual_dna,
     "reproduction": _usual_reproduction,
+    "parentage": _usual_parentage,
     "scale_count": _usual_scale_count,
     "visual": lambda _, __: Visual("tail"),
     "statement": lambda _, __: Hearsay("seller"),

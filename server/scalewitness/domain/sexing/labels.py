@@ -11,7 +11,7 @@ from typing import cast
 from msgspec import Struct
 
 from scalewitness.domain.facts import Label
-from scalewitness.domain.observations import Reproduction, Sex
+from scalewitness.domain.observations import Parentage, Reproduction, Sex
 from scalewitness.domain.sexing.evidence import Evidence, other
 from scalewitness.domain.sexing.likelihood import log_odds
 from scalewitness.domain.sexing.policy import Policy
@@ -155,6 +155,8 @@ def could_decide(call: Evidence, policy: Policy) -> bool:
     """Whether such a call settles the sex if what was found tells the sexes apart."""
     if isinstance(call.observed, Reproduction) and not call.observed.witnessed:
         return False
+    if isinstance(call.observed, Parentage) and not call.observed.all_excluded:
+        return False
     return call.identity == "confirmed" and call.role in policy.decisive.get(call.method, ())
 
 
@@ -219,8 +221,15 @@ def _contradicted(view: View, policy: Policy) -> bool:
 
 
 def _opposed(view: View, policy: Policy) -> bool:
+    """Whether some speak strongly for either sex. What is no examination and settles nothing
+    has its weight, and contradicts nobody."""
     least = log_odds(policy.contrary)
-    return bool(view.supporting("male", least) and view.supporting("female", least))
+    sides = (view.supporting("male", least), view.supporting("female", least))
+    return all(any(_may_contradict(s, policy) for s in side) for side in sides)
+
+
+def _may_contradict(session: Session, policy: Policy) -> bool:
+    return any(w.method not in policy.excluded or is_decisive(w, policy) for w in session.calls)
 
 
 # --- words ----------------------------------------------------------------------------

@@ -6,7 +6,7 @@ from functools import lru_cache
 from msgspec import Struct
 
 from scalewitness.domain.observations import Method, Sex
-from scalewitness.domain.sexing.evidence import shared_doubt
+from scalewitness.domain.sexing.evidence import confirmed_doubt, shared_doubt
 from scalewitness.domain.sexing.examiners.beta import interval
 from scalewitness.domain.sexing.parameters import Parameter, Parameters, ParameterSet
 from scalewitness.domain.sexing.policy import Policy
@@ -82,12 +82,14 @@ def entered(weighed: WeighedCall, numbers: ParameterSet) -> Iterable[Parameter]:
     """The numbers of that set that entered what one call weighs."""
     yield from (numbers.numbers[name] for name in weighed.reading.used)
     if weighed.reading.informative:
-        yield from _around(numbers, *_circumstances(weighed))
+        yield from _around(numbers, *_circumstances(weighed, numbers))
 
 
-def _circumstances(weighed: WeighedCall) -> tuple[str, str, str, str, bool, str, str]:
+def _circumstances(
+    weighed: WeighedCall, numbers: ParameterSet
+) -> tuple[str, str, str, str, bool, str, str]:
     call = weighed.call
-    report = "report.mistaken" if call.report == "confirmed" else shared_doubt(call)
+    report = confirmed_doubt(call, numbers) or shared_doubt(call)
     around = call.role, call.method, call.sureness, call.identity
     return *around, weighed.knowing, weighed.species, report
 

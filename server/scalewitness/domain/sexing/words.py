@@ -8,6 +8,7 @@ from scalewitness.domain.observations import (
     Eversion,
     Hearsay,
     Observation,
+    Parentage,
     Pass,
     Probing,
     Radiography,
@@ -37,6 +38,11 @@ _CODES = {
         "The depth is usual for the other sex in this species, and no depth is known for the "
         "sex concluded, so it says nothing."
     ),
+    "parentage_open": (
+        "Something else could explain it and was not ruled out, so by itself it settles nothing."
+    ),
+    "not_the_father": "That it is not the father of these young says nothing about its sex.",
+    "controls_failed": "Controls of the test failed, so its result says nothing.",
     "sex_system_unknown": (
         "It is not known which sex chromosomes this species has, so a DNA test is no evidence."
     ),
@@ -75,6 +81,7 @@ _FEATURES = {
     "spurs": "the spurs",
     "size": "the size",
     "slough_plugs": "plugs on the shed skin",
+    "mating": "its part in a mating",
     "other": "outward features",
 }
 _SOURCES = {
@@ -118,7 +125,7 @@ def support(log10_lr: float) -> str:
 def odds(log10_odds: float) -> str:
     """Odds as people say them: "18 to 1", "1.5 to 1"."""
     value = 10.0**log10_odds
-    return f"{value:.0f} to 1" if value >= 9.5 else f"{value:.1f} to 1".replace(".0 ", " ")
+    return f"{value:,.0f} to 1" if value >= 9.5 else f"{value:.1f} to 1".replace(".0 ", " ")
 
 
 def chance(p: float) -> str:
@@ -137,8 +144,8 @@ def found_in_words(observed: Observation) -> str:
             return _probing_in_words(passes)
         case Eversion() | Ultrasound() | Radiography() | Endoscopy():
             return _seen_in_words(observed)
-        case Dna(system=system, sample=sample, found=found):
-            return f"Had DNA from a {_SAMPLES[sample]} tested ({system}): {_MARKERS[found]}"
+        case Dna() | Parentage():
+            return _tested_in_words(observed)
         case Reproduction(event=event, witnessed=witnessed):
             how = "Saw it" if witnessed else "Reported, without having seen it, that it"
             return f"{how} {_EVENTS[event, witnessed]}"
@@ -162,6 +169,52 @@ _EVENTS = {
     ("laid_eggs", False): "laid eggs",
     ("gave_birth", False): "gave birth",
 }
+
+
+def _tested_in_words(observed: Dna | Parentage) -> str:
+    if isinstance(observed, Dna):
+        return _dna_in_words(observed)
+    return _parentage_in_words(observed)
+
+
+def _dna_in_words(observed: Dna) -> str:
+    """With what the laboratory reports of the run, where it does."""
+    runs, failed = observed.replicates, observed.failed_controls
+    about = [
+        observed.system,
+        f"marker {observed.marker}" if observed.marker else "",
+        f"run {_times(runs)}" if runs else "",
+        "" if failed is None else f"{failed or 'no'} control{'' if failed == 1 else 's'} failed",
+    ]
+    run = ", ".join(filter(None, about))
+    return f"Had DNA from a {_SAMPLES[observed.sample]} tested ({run}): {_MARKERS[observed.found]}"
+
+
+def _times(count: int) -> str:
+    return "once" if count == 1 else f"{count} times"
+
+
+_PARENTS = {
+    "sire": "it is the father",
+    "not_sire": "it is not the father",
+    "dam_alone": "it is the mother, and they have no father",
+    "failed": "no result",
+}
+
+
+def _parentage_in_words(observed: Parentage) -> str:
+    found = f"Had the parents of {observed.young} young tested: {_PARENTS[observed.found]}"
+    if observed.found != "sire":
+        return found
+    if observed.all_excluded:
+        return f"{found}, with other males, stored sperm and young without a father ruled out"
+    excluded = {
+        "other males": observed.other_males_excluded,
+        "stored sperm": observed.stored_sperm_excluded,
+        "young without a father": observed.parthenogenesis_excluded,
+    }
+    left = " or ".join(what for what, done in excluded.items() if not done)
+    return f"{found}, without ruling out {left}"
 
 
 def _seen_in_words(observed: Eversion | Ultrasound | Radiography | Endoscopy) -> str:

@@ -100,8 +100,9 @@ def _visit(keeper: Keeper, animal: Animal) -> UUID | None:
 
 @signed_in
 def choose_method(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpResponse:
-    context = _check_view(keeper, animal_id) | {"methods": METHODS.items()}
-    return page(request, "calls/choose.html", context)
+    context = _check_view(keeper, animal_id)
+    offered = [(m, w) for m, w in METHODS.items() if context["steward"] or not w.only_of_a]
+    return page(request, "calls/choose.html", context | {"methods": offered})
 
 
 @signed_in

@@ -8,9 +8,11 @@ from django import forms
 
 from scalewitness.domain.choices import texts
 from scalewitness.domain.methods import METHODS, Question
-from scalewitness.domain.observations import MOST_COUNTED, PROBE_MM
+from scalewitness.domain.observations import MARKER, PROBE_MM, PROVED_BY
 from scalewitness.pages.calls.forms import CallForm, one_of, yes_or_no
 from scalewitness.pages.calls.passes import PassesForm, depth_field, plain, stopped_field
+
+OF_A_MARKER: Final = "At most 40 letters, digits, spaces, points, dashes and strokes."
 
 
 class ProbingForm(PassesForm, CallForm):
@@ -62,6 +64,25 @@ class ReproductionForm(CallForm):
         self.fields["conclusion"] = forms.CharField(initial="female", widget=forms.HiddenInput)
 
 
+class ParentageForm(CallForm):
+    """What the test showed says what it comes down to, and whose it is."""
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        del self.fields["conclusion"], self.fields["sureness"]
+        if "reported_role" in self.fields:
+            whose = forms.CharField(initial="laboratory", widget=forms.HiddenInput)
+            self.fields["reported_role"] = whose
+            self.fields["reported_name"].label = "The laboratory's name"
+            self.fields["reported_name"].required = True
+
+    def body(self) -> dict[str, Any]:
+        proved = PROVED_BY.get(self.cleaned_data["found"])
+        self.cleaned_data["conclusion"] = proved or "undetermined"
+        self.cleaned_data["sureness"] = "certain" if proved else "fairly_sure"
+        return super().body()
+
+
 class HearsayForm(CallForm):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -71,10 +92,12 @@ class HearsayForm(CallForm):
 
 def field(question: Question) -> forms.Field:
     """What asks a question on a page."""
+    about: dict[str, Any] = {"label": question.text, "required": question.needed}
     if question.answers == "count":
-        return forms.IntegerField(
-            label=question.text, required=question.needed, min_value=0, max_value=MOST_COUNTED
-        )
+        least, most = question.between
+        return forms.IntegerField(**about, min_value=least, max_value=most)
+    if question.answers == "text":
+        return forms.RegexField(MARKER, **about, error_messages={"invalid": OF_A_MARKER})
     if question.answers == "yes_or_no":
         return yes_or_no(question.text)
     return one_of(question.text, texts(question.answers))
@@ -92,6 +115,7 @@ def form(method: str) -> type[CallForm]:
 OF_THEIR_OWN: Final[Mapping[str, type[CallForm]]] = {
     "probing": ProbingForm,
     "reproduction": ReproductionForm,
+    "parentage": ParentageForm,
     "statement": HearsayForm,
 }
 FORMS: Final[Mapping[str, type[CallForm]]] = MappingProxyType(

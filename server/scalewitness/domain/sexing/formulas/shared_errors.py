@@ -41,7 +41,7 @@ from math import exp, fsum, log, log1p
 from operator import attrgetter
 from typing import Final
 
-from scalewitness.domain.sexing.evidence import Evidence, shared_doubt
+from scalewitness.domain.sexing.evidence import Evidence, confirmed_doubt, shared_doubt
 from scalewitness.domain.sexing.likelihood import Pair, flip, mix, total
 from scalewitness.domain.sexing.parameters import ParameterSet
 from scalewitness.domain.sexing.weighed import SessionPart, WeighedCall
@@ -81,7 +81,7 @@ class SharedErrors:
 
     def _mistaken(self, call: Evidence) -> float:
         """What is left of a report's error once whoever is quoted has confirmed it."""
-        return self._numbers.value("report.mistaken") if call.report == "confirmed" else 0.0
+        return self._numbers.get(confirmed_doubt(call, self._numbers), 0.0)
 
     def combined(self, parts: Sequence[SessionPart]) -> list[Pair]:
         """One pair for each method, or a single one where something may have to be left out."""
