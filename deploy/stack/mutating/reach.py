@@ -1,16 +1,18 @@
-"""Which tests reach which function, from the coverage of each test by itself."""
+"""Which tests reach which line, from the coverage of each test by itself."""
 
 import ast
 import json
-from collections.abc import Iterator
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import TypeGuard
 
 from coverage import CoverageData
 
-Reach = dict[str, dict[str, list[str]]]
-"""By file and qualified name of a function, the tests that run any of it. Line numbers shift with
-each edit; names seldom do."""
+Lines = dict[str, list[str]]
+Reach = dict[str, dict[str, Lines]]
+"""By file, qualified name of a function and line of it, from 0: the tests that run it. Line numbers
+of a file shift with each edit; those within a function seldom do."""
 WALKS = frozenset(f"tests/{one}.py" for one in ("api/test_matrix", "pages/test_matrix",
     "pages/test_not_yours", "api/test_not_yours", "pages/test_who_sees_what"))  # fmt: skip
 """They walk over everything, so they come last."""
@@ -25,26 +27,32 @@ def reach_of(data: CoverageData, root: Path, files: list[str]) -> Reach:
     return {path: _of_file(data, root, path) for path in files}
 
 
-def _of_file(data: CoverageData, root: Path, path: str) -> dict[str, list[str]]:
+def _of_file(data: CoverageData, root: Path, path: str) -> dict[str, Lines]:
     names = Names((root / path).read_text(encoding="utf-8"))
-    found: dict[str, set[str]] = {}
+    found: dict[str, Lines] = {}
     for line, contexts in data.contexts_by_lineno(path).items():
-        tests = {one.partition("|")[0] for one in contexts if one}
-        found.setdefault(names.at(line), set()).update(tests)
-    return {name: sorted(tests) for name, tests in found.items() if tests}
+        if tests := sorted({one.partition("|")[0] for one in contexts if one}):
+            name, within = names.at(line)
+            found.setdefault(name, {})[str(within)] = tests
+    return found
 
 
 def joined(known: Reach, new: Reach) -> Reach:
     """What is new, and of what was known that of all other files of tests."""
-    again = {_file(one) for named in new.values() for tests in named.values() for one in tests}
-    found = {
-        path: {name: list(tests) for name, tests in named.items()} for path, named in new.items()
-    }
-    for path, named in known.items():
-        for name, tests in named.items():
-            others = (one for one in tests if _file(one) not in again)
-            found.setdefault(path, {}).setdefault(name, []).extend(others)
+    again = {_file(one) for *_, tests in _each(new) for one in tests}
+    found: Reach = {}
+    for reach, left_out in ((new, frozenset[str]()), (known, again)):
+        for path, name, line, tests in _each(reach):
+            lines = found.setdefault(path, {}).setdefault(name, {})
+            lines.setdefault(line, []).extend(one for one in tests if _file(one) not in left_out)
     return found
+
+
+def _each(reach: Reach) -> Iterator[tuple[str, str, str, list[str]]]:
+    for path, named in reach.items():
+        for name, lines in named.items():
+            for line, tests in lines.items():
+                yield path, name, line, tests
 
 
 def _file(test: str) -> str:
@@ -52,7 +60,7 @@ def _file(test: str) -> str:
 
 
 class Names:
-    """What stands where in a source: the outermost function, by line."""
+    """What stands where in a source: the outermost function, by line, and which line of it."""
 
     def __init__(self, source: str) -> None:
         tree = ast.parse(source)
@@ -60,12 +68,12 @@ class Names:
         self.making = {one.name for one in tree.body if _makes_functions(one)}
         """Functions that make others: what they made before stays as it was."""
 
-    def at(self, line: int) -> str:
+    def at(self, line: int) -> tuple[str, int]:
         """Lines of a function's head (defaults, decorators) run when it is made: outside."""
         for name, first, last in self.spans:
             if first <= line <= last:
-                return name
-        return OUTSIDE
+                return name, line - first
+        return OUTSIDE, line
 
 
 def _makes_functions(node: ast.stmt) -> TypeGuard[ast.FunctionDef]:
@@ -81,13 +89,31 @@ def _functions(node: ast.AST, within: str = "") -> Iterator[tuple[str, int, int]
             yield from _functions(one, f"{within}{one.name}.")
 
 
-def tests_for(reach: Reach, path: str, name: str, most: int) -> list[str]:
+def tests_for(reach: Reach, path: str, at: tuple[str, int], most: int) -> list[str]:
     """Tests of that function, else of anything in its file: all of values alone, and ``most``
-    others; those that reach least first, each file of tests in turn."""
-    of_file = reach.get(path, {})
-    tests = set() if name == OUTSIDE else set(of_file.get(name, ()))
-    tests = tests or {one for named in of_file.values() for one in named}
-    count = _counts(reach)
+    others. Half of these run that very line and go where few others go in the function; the other
+    half are those that reach least, each file of tests in turn."""
+    of_file, (name, line) = reach.get(path, {}), at
+    lines = of_file.get(name, {}) if name != OUTSIDE else {}
+    tests = _tests([lines]) or _tests(of_file.values())
+    count, here = _counts(reach), set(lines.get(str(line), ()))
+    fewest = {one: len(tests) for one in tests}
+    for reaching in lines.values():
+        fewest |= {one: min(fewest[one], len(reaching)) for one in reaching}
+    rare = sorted(
+        tests, key=lambda one: (one not in here, _file(one) in WALKS, fewest[one], count[one], one)
+    )
+    pure = [one for one in rare if one.startswith(PURE)]
+    rest = [one for one in rare if not one.startswith(PURE)]
+    first = rest[: most // 2]
+    return pure + first + _in_turn(set(rest) - set(first), count)[: most - len(first)]
+
+
+def _tests(functions: Iterable[Lines]) -> set[str]:
+    return {one for lines in functions for tests in lines.values() for one in tests}
+
+
+def _in_turn(tests: set[str], count: Mapping[str, int]) -> list[str]:
     by_file: dict[str, list[str]] = {}
     for test in sorted(tests, key=lambda one: (count[one], one)):
         by_file.setdefault(_file(test), []).append(test)
@@ -96,18 +122,13 @@ def tests_for(reach: Reach, path: str, name: str, most: int) -> list[str]:
         for file, own in by_file.items()
         for turn, test in enumerate(own)
     ]
-    ordered = [test for *_, test in sorted(turns)]
-    pure = [one for one in ordered if one.startswith(PURE)]
-    return pure + [one for one in ordered if not one.startswith(PURE)][:most]
+    return [test for *_, test in sorted(turns)]
 
 
-def _counts(reach: Reach) -> dict[str, int]:
-    counts: dict[str, int] = {}
-    for of_file in reach.values():
-        for tests in of_file.values():
-            for one in tests:
-                counts[one] = counts.get(one, 0) + 1
-    return counts
+def _counts(reach: Reach) -> Counter[str]:
+    """How many functions each test reaches."""
+    every = (_tests([lines]) for named in reach.values() for lines in named.values())
+    return Counter(one for tests in every for one in tests)
 
 
 def save(reach: Reach, path: Path) -> None:
