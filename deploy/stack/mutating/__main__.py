@@ -36,7 +36,7 @@ BY_CHANCE = "not no_path_pays_before"
 MOST_TESTS = 60
 """For one mutant, besides those of values alone, which take no time (our judgement: the next
 hundred add little)."""
-SECONDS = 240.0
+SECONDS = 600.0
 """For one mutant; a timeout counts as killed and is listed apart."""
 NEEDED = 0.85
 COLD = ("server/scalewitness/calls/queries/visibility.py",)
