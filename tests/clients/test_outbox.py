@@ -340,6 +340,16 @@ def test_what_another_device_said_counts_as_sent(store: Store, key: DeviceKey) -
     assert [tuple(row) for row in store.rows("SELECT id FROM elsewhere")] == [(said["id"],)]
 
 
+def test_what_is_new_among_what_was_taken_over_already_is_stored(
+    store: Store, key: DeviceKey
+) -> None:
+    known, new = call(), call()
+    outbox.take_over(store, key, [(known, key.signed(known))], {}, NOW)
+    forms = [(one, key.signed(one)) for one in (known, new)]
+    assert outbox.take_over(store, key, forms, {}, NOW) == (1, 0)
+    assert [one.id for one in outbox.items(store, "waiting")] == [known["id"], new["id"]]
+
+
 def test_an_item_is_named_by_either_end_of_its_id(store: Store, key: DeviceKey) -> None:
     one, other = outbox.add(store, key, [call(), call()], NOW)
     assert outbox.item_named(store, one.id[-12:].upper()) == one

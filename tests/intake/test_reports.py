@@ -103,6 +103,17 @@ def test_whom_it_names_confirms_it_and_thinks_again(
     assert report(animal) == "denied"
 
 
+@pytest.mark.parametrize("role", ["veterinarian", "laboratory", "earlier_keeper"])
+def test_whomever_a_report_names_answers_it(
+    world: World, named: Practitioner, vet: Keeper, role: str
+) -> None:
+    animal = world.animal("R1")
+    call = endoscopy(world, animal, named, reported={"role": role, "who": str(named.pk)})
+    entered(world, named, vet)
+    answer(world, vet, animal, call, "confirmed")
+    assert report(animal) == "confirmed"
+
+
 def test_the_animal_is_assessed_anew_in_the_same_transaction(
     world: World, named: Practitioner, vet: Keeper
 ) -> None:

@@ -11,10 +11,11 @@ from scalewitness.disclosures.models import Disclosure
 from scalewitness.disputes.models import Dispute
 from scalewitness.domain.errors import Refused
 from scalewitness.intake.batch import Actor
+from scalewitness.intake.outcomes import Outcome
 from scalewitness.intake.services import accept_one
 from scalewitness.ledger.models import Entry
 from scalewitness.mail.models import Letter
-from scalewitness.sales.models import OfferLink
+from scalewitness.sales.models import OfferLink, Sale
 from scalewitness.sales.queries import progress_of
 
 pytestmark = pytest.mark.django_db
@@ -253,6 +254,38 @@ def test_a_fall_between_view_and_confirmation_says_what_changed(world: World) ->
     assert "looked: it was “verified male” and is now “contested”. Read" in problem["detail"]
     with pytest.raises(Refused):
         world.confirm(sale, offer.id, kinds_position())
+
+
+def test_a_label_that_moved_since_the_offer_is_said_also_to_who_saw_it(world: World) -> None:
+    """For the better, and for the worse, which holds the sale as well."""
+    animal = world.animal("V1")
+    world.call(world.greta, animal, "male", visit=world.visit(world.greta, animal))
+    assert world.label(animal) == "probable male"
+    sale = world.draft(animal)
+    offers = [world.offer(sale)]
+    world.pass_time(days=1)
+    world.call(world.odile, animal, "male")
+    world.call(world.pim, animal, "male", visit=world.visit(world.pim, animal))
+    assert world.label(animal) == "verified male"
+    assert (
+        confirming(world, sale, offers[-1]) == "it was “probable male” and is now “verified male”"
+    )
+    offers.append(world.offer(sale))
+    world.pass_time(days=1)
+    world.call(world.stan, animal, "female", visit=world.visit(world.stan, animal))
+    worse = world.label(animal)
+    assert worse < "verified male"
+    assert confirming(world, sale, offers[-1]) == f"it was “verified male” and is now “{worse}”"
+
+
+def confirming(world: World, sale: Sale, offer: Outcome) -> str:
+    """What a buyer who saw all there is reads of what moved."""
+    assert offer.id is not None
+    with pytest.raises(Refused) as error:
+        world.confirm(sale, offer.id, kinds_position())
+    assert refused(error) == "standing_moved"
+    detail = str(error.value.as_problem()["detail"])
+    return detail.partition("looked: ")[2].partition(". Read")[0]
 
 
 def kinds_position() -> int:

@@ -9,6 +9,7 @@ from tests.world import START, World, keeper
 
 from scalewitness.letters import accounts
 from scalewitness.mail.models import Letter
+from scalewitness.mail.services import queueing as mail
 from scalewitness.people.models import Device
 from scalewitness.people.services import enrol_device
 
@@ -72,6 +73,14 @@ def test_an_address_not_confirmed_hears_of_no_device(world: World) -> None:
     squatter = keeper("Nobody Yet", verified=False)
     accounts.device_added(squatter, enrol_device(squatter, "phone", START)[0], START)
     assert not Letter.objects.exists()
+
+
+def test_a_letter_leaves_when_what_it_is_about_is_kept(
+    world: World, django_capture_on_commit_callbacks: Any
+) -> None:
+    with django_capture_on_commit_callbacks() as after:
+        accounts.address_added(world.odile, START)
+    assert after == [mail.wake]
 
 
 def claimed(world: World) -> list[tuple[str, Any, dict[str, Any]]]:
