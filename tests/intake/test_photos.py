@@ -69,7 +69,9 @@ def test_a_file_that_tells_where_it_was_taken_is_not_taken(world: World, animal:
     photo = attach(world, world.odile, animal, told)
     with pytest.raises(NotTheFile) as error:
         send(world, world.odile, photo, told)
-    assert "more than its picture" in error.value.detail
+    assert error.value.detail == (
+        "The file holds more than its picture, perhaps where it was taken."
+    )
     assert not PhotoFile.objects.exists()
 
 

@@ -240,6 +240,20 @@ def test_what_cannot_be_confirmed(world: World, named: Practitioner, vet: Keeper
     assert refused(world, world.stan, "document_read", animal, body) == "not_now"
 
 
+@pytest.mark.parametrize("seen", ["probing", "ultrasound"])
+def test_only_eggs_slugs_and_young_have_witnesses(
+    world: World, named: Practitioner, seen: str
+) -> None:
+    animal = world.animal("R1")
+    world.view(world.stan, animal)
+    observed = {"method": "ultrasound", "seen": "hemipenes"}
+    if seen == "probing":
+        observed = probing("male")["observed"]
+    call = endoscopy(world, animal, named, observed=observed)
+    body = {"call": call}
+    assert refused(world, world.stan, "witness_stated", animal, body) == "out_of_range"
+
+
 def test_a_reader_outweighs_no_denial(world: World, named: Practitioner, vet: Keeper) -> None:
     animal = world.animal("R1")
     call = endoscopy(world, animal, named, document=DOCUMENT)

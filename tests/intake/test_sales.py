@@ -54,7 +54,18 @@ def test_an_offer_must_say_what_the_record_says(world: World) -> None:
     }
     with pytest.raises(Refused) as error:
         world.offer(sale, **claim)
-    assert refused(error) == "standing_moved"
+    problem = error.value.as_problem()
+    assert problem["code"] == "standing_moved"
+    standing = animal.standings.latest("position")
+    assert problem["now"] == [
+        {
+            "animal": str(animal.pk),
+            "label": "verified male",
+            "p_male": standing.p_male,
+            "p_male_pessimistic": standing.p_male_pessimistic,
+            "position": standing.position,
+        }
+    ]
 
 
 def test_payment_is_refused_before_confirmation(world: World) -> None:
