@@ -250,6 +250,7 @@ ROWS = [
     Row("GET", "offers/{offer_token}/receipts/{offered_fact}", LINK),
     # the rest
     Row("GET", "species", SIGNED_IN),
+    Row("GET", "learned-numbers", SIGNED_IN),
     Row("DELETE", "facts/{call_after}/texts", to(204, "guest_after")),
     Row("GET", "changes", SIGNED_IN),
     Row("POST", "push", SIGNED_IN, plain(items=[])),

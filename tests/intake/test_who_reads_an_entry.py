@@ -6,6 +6,7 @@ from uuid import UUID
 import pytest
 from tests.api.test_receipts import tamper
 from tests.intake.test_near_misses import other, others, world
+from tests.learned import LITTLE, put_in_force
 from tests.pictures import body_of, plain_file
 from tests.signing import phone
 from tests.world import World, keeper, new_id
@@ -142,9 +143,10 @@ def test_what_names_a_parent_one_is_blind_to_is_withheld_unless_one_stated_it(
 def test_nobody_reads_of_examiners_and_policies_by_a_receipt(world: World) -> None:
     animal = world.verified("V1")
     adopt_policy("policy-2", CURRENT, {}, world.now)
-    kinds = {"policy_adopted", "examiner_record_changed", "origin_succeeded"}
+    put_in_force(world, LITTLE)
+    kinds = {"policy_adopted", "examiner_record_changed", "origin_succeeded", "numbers_adopted"}
     of_the_record = Entry.objects.filter(kind__in=kinds)
-    assert of_the_record.exists()
+    assert of_the_record.count() >= 2
     assert not any(reads(world, world.odile, one.fact) for one in of_the_record)
     assert not reads(world, world.odile, new_id())
     assert readable(world.odile.pk, [], world.now) == set()

@@ -58,6 +58,7 @@ from scalewitness.api.keepers.edit_me import edit_me
 from scalewitness.api.keepers.find_keeper import find_keeper
 from scalewitness.api.keepers.show_me import show_me
 from scalewitness.api.keepers.sign_up import sign_up
+from scalewitness.api.learned_numbers import show_learned
 from scalewitness.api.log.prove_consistency import prove_consistency
 from scalewitness.api.log.prove_inclusion import prove_inclusion
 from scalewitness.api.log.show_checkpoint import show_checkpoint
@@ -128,6 +129,7 @@ people = [
 ]
 animals = [
     path("species", resource(get=list_species), name="species"),
+    path("learned-numbers", resource(get=show_learned), name="learned-numbers"),
     path(
         "collections",
         resource(get=list_collections, post=create_collection),

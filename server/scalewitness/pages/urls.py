@@ -11,7 +11,7 @@ from scalewitness.pages.calls import call, late, texts
 from scalewitness.pages.collections import agreement, collection, travelling
 from scalewitness.pages.disclosures import disclosure
 from scalewitness.pages.disputes import dispute
-from scalewitness.pages.examiners import examiner
+from scalewitness.pages.examiners import examiner, learned
 from scalewitness.pages.home import home
 from scalewitness.pages.offers import offer, problems
 from scalewitness.pages.papers import printing
@@ -97,6 +97,7 @@ urlpatterns = [
         name="answer_by_link",
     ),
     path("examiners/<uuid:examiner_id>", examiner.show_examiner, name="examiner"),
+    path("learned", learned.show_learned, name="learned"),
     path("held-calls", late.show_held, name="held_calls"),
     path("held-calls/<uuid:held_id>/decision", late.decide, name="decide_held"),
     path("texts/<uuid:fact_id>/erasure", texts.erase, name="erase_text"),

@@ -1,16 +1,25 @@
 """What the record learned: the candidate of last night, what is in force, and when the next may
-come into force."""
+come into force.
 
+Everybody who is signed in may read it, so it tells of many animals in many collections only, and
+of nobody in particular.
+"""
+
+from collections.abc import Iterable
 from datetime import datetime, timedelta
 
 from msgspec import Struct, convert
 
 from scalewitness.domain.facts import AdoptedNumber
 from scalewitness.domain.sexing.kept import QUARTER_DAYS
+from scalewitness.domain.sexing.learning.words import Meaning, meaning
 from scalewitness.domain.sexing.parameters import released
 from scalewitness.ledger.queries.entries import entry_at
 from scalewitness.standings.models import AdoptedNumbers, NumbersCandidate
 
+FEWEST_ANIMALS, FEWEST_COLLECTIONS = 20, 5
+"""That a number is shown of, beside what it entered (our judgement: as many as depths are learned
+from at least, so that nobody finds one animal in it)."""
 QUARTER = timedelta(days=QUARTER_DAYS.value)
 
 
@@ -63,6 +72,18 @@ def candidate() -> Candidate | None:
         return None
     numbers = convert(row.numbers, tuple[AdoptedNumber, ...])
     return Candidate(row.made_at, row.learned_until, row.builds_on, numbers)
+
+
+def shown(numbers: Iterable[AdoptedNumber]) -> list[tuple[AdoptedNumber, Meaning]]:
+    """Those that tell of enough animals and of nobody in particular, by what they are about."""
+    found = (
+        (one, about)
+        for one in numbers
+        if one.males + one.females >= FEWEST_ANIMALS
+        and one.collections >= FEWEST_COLLECTIONS
+        and (about := meaning(one.name))
+    )
+    return sorted(found, key=lambda pair: pair[1].about)
 
 
 def may_follow(last: Version | None) -> datetime | None:

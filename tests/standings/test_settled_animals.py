@@ -1,0 +1,155 @@
+"""What numbers are learned from: settled by confirmed proof, checked by those who did not know."""
+
+from decimal import Decimal
+
+import pytest
+from tests.intake.test_examiner_records import checked
+from tests.learned import publish
+from tests.world import World, new_id, probing, tag_of
+
+from scalewitness.animals.models import Animal
+from scalewitness.animals.services import create_collection
+from scalewitness.domain.sexing.learning import LearnedNumber, SettledAnimal
+from scalewitness.intake.numbers import adopt_numbers
+from scalewitness.ledger.queries.tree import tip
+from scalewitness.people.services import name_practitioner
+from scalewitness.standings import services
+from scalewitness.standings.models import NumbersCandidate
+from scalewitness.standings.queries.settled_animals import settled_animals
+from scalewitness.standings.tasks import learn_numbers
+
+pytestmark = pytest.mark.django_db
+
+
+def settled(world: World, tag: str, sex: str = "female") -> Animal:
+    """Greta checked it blind, and it laid eggs that a neighbour saw too."""
+    animal = checked(world, tag, sex)
+    world.lays(animal)
+    return animal
+
+
+def concluded(one: SettledAnimal) -> list[str]:
+    return [check.conclusion for check in one.checks]
+
+
+def test_an_animal_tells_by_whom_it_was_checked_blind_before_it_was_settled(world: World) -> None:
+    animal = settled(world, "S1", "male")
+    world.call(world.odile, animal, "female")
+    (found,) = settled_animals(world.now)
+    assert (found.species, found.sex) == ("python_regius", "female")
+    assert found.collection == str(world.odile.pk), "by keeper: five collections are still one"
+    assert concluded(found) == ["male"], "neither the eggs nor a call that knew of them"
+    assert found.checks[0].examiner == str(world.greta.pk)
+
+
+def test_what_nobody_confirmed_settles_nothing(world: World) -> None:
+    animal = checked(world, "S1", "male")
+    eggs = {"observed": {"method": "reproduction", "event": "laid_eggs", "witnessed": True}}
+    world.say(world.odile, "call_made", animal.pk, probing("female", tag_of(animal)) | eggs)
+    vet = name_practitioner(world.odile, new_id(world.now), "Dr Ilse Brandt")
+    seen = {"observed": {"method": "endoscopy", "seen": "testes"}}
+    seen |= {"reported": {"role": "veterinarian", "who": str(vet.pk)}}
+    other = checked(world, "S2", "male")
+    world.say(world.odile, "call_made", other.pk, probing("male", tag_of(other)) | seen)
+    assert settled_animals(world.now) == []
+
+
+def test_proof_that_is_withdrawn_is_no_proof_any_more(world: World) -> None:
+    animal = settled(world, "S1")
+    eggs = animal.calls.get(method="reproduction")
+    world.say(world.odile, "call_withdrawn", animal.pk, {"call": str(eggs.pk)})
+    assert settled_animals(world.now) == []
+
+
+def test_an_animal_given_away_stays_its_first_keepers(world: World) -> None:
+    """Else whoever gives their animals to twenty people would have twenty voices."""
+    animal = settled(world, "S1")
+    room = create_collection(world.stan, new_id(world.now), "Elsewhere", world.now)
+    world.say(world.stan, "grant_given", room.pk, {"to": str(world.odile.pk), "role": "partner"})
+    world.say(world.odile, "custody_changed", animal.pk, {"to": str(room.pk), "why": "given"})
+    animal.refresh_from_db()
+    assert animal.collection_id == room.pk
+    assert [one.collection for one in settled_animals(world.now)] == [str(world.odile.pk)]
+
+
+# --- blindness ----------------------------------------------------------------------------
+
+
+def test_what_is_settled_while_somebody_is_to_check_it_blind_is_learned_from_after_that(
+    world: World,
+) -> None:
+    animal = checked(world, "S1", "male")
+    visit = world.visit(world.stan, animal)
+    world.lays(animal)
+    assert settled_animals(world.now) == []
+    world.call(world.stan, animal, "female", visit=visit)
+    (found,) = settled_animals(world.now)
+    assert concluded(found) == ["male", "female"]
+
+
+def test_what_was_learned_from_before_neither_goes_nor_changes_when_a_guest_comes(
+    world: World,
+) -> None:
+    """That it goes would tell the guest that it is settled, and which sex one is fewer of."""
+    animal = settled(world, "S1", "male")
+    publish(world, {})
+    before = settled_animals(world.now)
+    world.pass_time(hours=1)
+    world.visit(world.stan, animal, days=10)
+    assert settled_animals(world.now) == before
+    publish(world, {})
+    eggs = animal.calls.get(method="reproduction")
+    world.say(world.odile, "call_withdrawn", animal.pk, {"call": str(eggs.pk)})
+    world.pass_time(days=1)
+    assert settled_animals(world.now) == before, "nor does he learn that eggs are gone"
+    settled(world, "S2")
+    assert len(settled_animals(world.now)) == 2, "others go on"
+    world.pass_time(days=10)
+    assert len(settled_animals(world.now)) == 1, "until the visit is over"
+
+
+# --- the nightly task ---------------------------------------------------------------------
+
+
+def test_the_nightly_task_publishes_and_states_nothing(
+    world: World, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    settled(world, "S1", "male")
+    given: list[SettledAnimal] = []
+
+    def learn(animals: list[SettledAnimal], numbers: object) -> tuple[()]:
+        given.extend(animals)
+        return ()
+
+    monkeypatch.setattr(services, "learn", learn)
+    size = tip().size
+    assert learn_numbers() == 0
+    assert tip().size == size
+    made = NumbersCandidate.objects.get()
+    assert (made.learned_until, made.builds_on) == (size, "sexing-3")
+    assert len(given) == 1
+
+
+def test_so_many_numbers_are_published_as_an_entry_holds(
+    world: World, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The habits of a thousand examiners; those learned from most animals are kept."""
+    many = tuple(
+        LearnedNumber(
+            f"depth_bias.{n:08x}-0000-7000-8000-000000000000",
+            Decimal("0.5"),
+            Decimal("0.2"),
+            Decimal("0.8"),
+            n % 50,
+            n % 40,
+            1,
+            3,
+        )
+        for n in range(1000)
+    )
+    monkeypatch.setattr(services, "learn", lambda animals, numbers: many)
+    services.learn_numbers(world.now)
+    kept = NumbersCandidate.objects.get().numbers
+    assert 200 < len(kept) < 1000
+    assert min(one["males"] + one["females"] for one in kept) > 20
+    assert adopt_numbers(world.now).version == "sexing-3.1"
