@@ -155,6 +155,7 @@ interface CallForm {
   identified: string;
   code: string;
   passes: ProbePass[];
+  unusual?: boolean;
   answers: Record<string, string>;
   conclusion: string;
   sureness: string;

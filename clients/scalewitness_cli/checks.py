@@ -13,6 +13,7 @@ from scalewitness.domain.cautions import NOTHING_NOTED_YET, AtTheRack, reasons_t
 from scalewitness.domain.choices import words
 from scalewitness.domain.moments import parse_moment
 from scalewitness.domain.observations import DEEPEST, Observation
+from scalewitness.domain.sexing.taxa import deepest_known
 from scalewitness_cli.devicekey import Fact
 from scalewitness_cli.identity import fresh_id
 
@@ -75,6 +76,15 @@ def one_pass(side: str, text: str) -> dict[str, str]:
             "or 8.5:aborted."
         )
     return {"side": side, "depth": half_scales(depth), "stopped": found[0]}
+
+
+def unusual_depth(species: str, observed: dict[str, Any]) -> str | None:
+    """What to ask again where a run went deeper than any source gives; None where none did."""
+    deepest = deepest_known(species)
+    runs = observed.get("passes", ())
+    if all(Decimal(one["depth"]) <= deepest or one["stopped"] == "aborted" for one in runs):
+        return None
+    return f"No source has this species probe deeper than {deepest.normalize():f} scales."
 
 
 def half_scales(text: str) -> str:

@@ -13,6 +13,7 @@ from scalewitness.domain import cautions, choices
 from scalewitness.domain.choices import Choices
 from scalewitness.domain.fact_words import ENDED
 from scalewitness.domain.methods import METHODS, Question
+from scalewitness.domain.sexing.taxa import deepest_known, species_list
 from stack.local import ROOT
 
 MADE: Final = ROOT / "clients" / "rackside" / "pure" / "words.js"
@@ -57,6 +58,15 @@ LIMITS: Final[Mapping[str, Any]] = {
 }
 
 
+def _deepest() -> Mapping[str, float]:
+    """Scales by species; of one that is not listed, those of snakes in general."""
+    found = {one.key: json.loads(f"{deepest_known(one.key):g}") for one in species_list()}
+    general = found["serpentes"]
+    return {key: deep for key, deep in sorted(found.items()) if deep != general} | {
+        "serpentes": general
+    }
+
+
 def module() -> str:
     """The JavaScript module as it should stand in the phone's folder."""
     parts = [HEAD]
@@ -64,6 +74,7 @@ def module() -> str:
     parts.append(_const("METHODS", "Record<string, Method>", _methods()))
     parts.append(_const("CAUTIONS", "", CAUTIONS))
     parts.append(_const("LIMITS", "", LIMITS))
+    parts.append(_const("DEEPEST_KNOWN", "Record<string, number>", _deepest()))
     return "\n".join(parts)
 
 

@@ -199,3 +199,23 @@ def test_an_animal_that_ended_leaves_the_list_and_comes_back(odile: Machine) -> 
     assert odile.run("end", "B91", "mistake").status == 0
     odile.sync()
     assert animal in {one["id"] for one in odile.well("show")}
+
+
+def test_an_unusual_depth_is_asked_again_and_what_was_refused_can_be_mended(
+    odile: Machine,
+) -> None:
+    animal = new_animal(odile, "B92")
+    odile.sync()
+    flags = "--right 3:resistance --conclusion male --sureness certain --identified tag:B92 "
+    flags += "--held-by keeper --left 12:resistance"
+    refused = odile.run("check", "B92", *flags.split())
+    assert refused.status == 2
+    assert "deeper than 10 scales. Count again" in refused.err
+    typed = ["12:r", "", "9:r", "", "male", "certain", "", "keeper", "", "", "", "y"]
+    answer = odile.run("check", "B92", type="\n".join([*typed, ""]))
+    assert answer.status == 0, answer
+    assert "Did it go that deep?" in answer.err
+    assert odile.run("check", "B92", *flags.split(), "--unusual").status == 0
+    odile.sync()
+    calls = odile.api.get(f"animals/{animal}/calls").json()["items"]
+    assert [one["observed"]["unusual"] for one in calls] == [True, True]

@@ -101,6 +101,24 @@ def test_each_pass_says_how_it_stopped(here: Here, odile: Browser) -> None:
     }
 
 
+def test_an_unusual_depth_is_asked_for_again_beside_its_hatchling(
+    here: Here, odile: Browser
+) -> None:
+    one, two, _ = clutch(here)
+    form = served(odile, here, one, "probing")
+    assert not [name for name in form.names if name.endswith("unusual")]
+    data = {
+        **TOGETHER,
+        **typed(one, left="12", left_stopped="resistance", conclusion="male"),
+        **typed(two, left="3", left_stopped="resistance", conclusion="female"),
+    }
+    refused = odile.send(form, **data)
+    assert "1 recorded, the rest not." in refused.text
+    assert "It did go that deep: I counted again" in refused.text
+    assert odile.send(refused.form(), **typed(one, unusual="on")).status == 302
+    assert Call.objects.get(animal=one).body["observed"]["unusual"] is True
+
+
 def test_everting_says_how_it_came_about(here: Here, odile: Browser) -> None:
     one, two, _ = clutch(here)
     form = served(odile, here, one, "eversion")

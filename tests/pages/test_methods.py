@@ -191,3 +191,16 @@ def test_an_earlier_moment_is_the_claimed_time(here: Here, odile: Browser) -> No
 def test_there_is_no_form_for_an_unknown_method(here: Here, odile: Browser) -> None:
     animal = here.animal("R-01")
     assert odile.open(f"/animals/{animal.pk}/calls/new/guessing").status == 404
+
+
+def test_an_unusual_depth_is_asked_for_again(here: Here, odile: Browser) -> None:
+    animal = here.animal("R-01")
+    here.now_is_now()
+    path = f"/animals/{animal.pk}/calls/new/probing"
+    assert "unusual" not in odile.open(path).form().names
+    page = odile.fill(path, **(COMMON | HELD | {"left": "12", "left_stopped": "resistance"}))
+    assert page.status == 422
+    assert "deeper than 10 scales. Count again from the vent" in page.text
+    logged = odile.send(page.form(), unusual="on")
+    assert logged.status == 302
+    assert "counted again as it is unusual" in odile.open(logged.goes_to).text

@@ -1,7 +1,7 @@
 /* A filled-in form, what is missing in it, and the facts it becomes. */
 
 /** @import { Choice, Question } from "./words.js" */
-import { CONCLUSIONS, MEAL, METHODS, SHED, SURENESS } from "./words.js";
+import { CONCLUSIONS, DEEPEST_KNOWN, MEAL, METHODS, SHED, SURENESS } from "./words.js";
 
 export const MOST_PASSES = 12;
 export const DEEPEST = 30;
@@ -40,11 +40,24 @@ export function stepped(depth, by) {
   return next < 0 ? null : Math.min(next, DEEPEST);
 }
 
+/** Why a depth must be said again: no source has the species probe so deep. Empty where none is.
+    @param {CallForm} form
+    @param {string} species */
+export function unusual(form, species) {
+  const deepest = DEEPEST_KNOWN[species] ?? DEEPEST_KNOWN.serpentes;
+  const deep = form.method === "probing" &&
+    probed(form).some(({ depth, stopped }) => Number(depth) > deepest && stopped !== "aborted");
+  return deep
+    ? `No source has this species probe deeper than ${deepest} scales. Count again from the vent.`
+    : "";
+}
+
 /** What is still to be said, in the order of the form: [name of the field, sentence]. `timed`:
     whether the form asks when it was.
     @param {CallForm} form
+    @param {string} species
     @returns {[string, string][]} */
-export function missing(form, timed = false) {
+export function missing(form, species, timed = false) {
   return /** @type {[string, string][]} */ ([
     timed && !form.when && ["when", "Say when you checked it."],
     form.grams && !grams(form.grams) && ["grams", "Give the weight in grams, such as 420 or 35.5."],
@@ -53,6 +66,7 @@ export function missing(form, timed = false) {
     form.identified === "transponder" && form.code.trim() && !/^\d{15}$/.test(digits(form.code)) &&
     ["code", "A transponder code has 15 digits."],
     ...unobserved(form),
+    unusual(form, species) && !form.unusual && ["unusual", unusual(form, species)],
     !form.conclusion && ["conclusion", "Say what you conclude."],
     !form.sureness && ["sureness", "Say how sure you are."],
     form.conclusion === "undetermined" && form.sureness === "certain" &&
@@ -134,6 +148,7 @@ function observed(form) {
       depth: String(depth),
       stopped,
     }));
+    if (form.unusual) made.unusual = true;
     return made;
   }
   for (const [name, , kind] of METHODS[form.method].asks) {

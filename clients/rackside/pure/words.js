@@ -107,3 +107,19 @@ export const LIMITS = {
   small_grams: 100,
   held_alone: ["examiner", "not_held"],
 };
+
+/** @type {Record<string, number>} */
+export const DEEPEST_KNOWN = {
+  boa_constrictor: 9,
+  boa_imperator: 9,
+  epicrates_cenchria: 12,
+  heterodon_nasicus: 12,
+  lampropeltis_getula: 14,
+  lampropeltis_triangulum: 14,
+  morelia_spilota: 12,
+  pantherophis_guttatus: 14,
+  pantherophis_obsoletus: 14,
+  python_brongersmai: 12,
+  python_regius: 10,
+  serpentes: 16,
+};

@@ -3,7 +3,7 @@
 import { saveForm, withIt } from "../app/logging.js";
 import { choice, h, line, list, menu, within } from "../app/dom.js";
 import { animalsOf, now, state, visitOf } from "../app/state.js";
-import { blank, missing } from "../pure/call.js";
+import { blank, missing, unusual } from "../pure/call.js";
 import { cautions } from "../pure/cautions.js";
 import * as m from "../pure/words.js";
 import { title } from "../pure/search.js";
@@ -72,14 +72,14 @@ function page(visit, animal, form, refused) {
     timeOf(form, refused, change),
     warned,
     general(visit),
-    ...fields(form, change),
+    ...fields(form, animal, change),
     wrong,
     h("div", { class: "bar" }, h("button", { type: "submit" }, "Save the call")),
   );
   /** @param {SubmitEvent} event */
   async function send(event) {
     event.preventDefault();
-    const lacking = missing(form, Boolean(node.querySelector("[name=when]")));
+    const lacking = missing(form, animal.species.key, Boolean(node.querySelector("[name=when]")));
     tell(wrong, node, lacking);
     if (lacking.length) return;
     const button = within(node, ".bar button");
@@ -97,8 +97,9 @@ function page(visit, animal, form, refused) {
 }
 
 /** @param {CallForm} form
+    @param {Animal} animal
     @param {() => void} change */
-function fields(form, change) {
+function fields(form, animal, change) {
   const set = (/** @type {TextMember} */ name) => (/** @type {string} */ value) => {
     form[name] = value;
     change();
@@ -124,7 +125,7 @@ function fields(form, change) {
       type("grams", "Weight in grams, if weighed", { inputmode: "decimal", autocomplete: "off" }),
     ),
     group("Which animal", ...identified(form, pick, type, change)),
-    group("What you saw", ...observed(form, change)),
+    group("What you saw", ...observed(form, animal, change)),
     group(
       "What it means",
       pick("conclusion", "Conclusion", m.CONCLUSIONS),
@@ -178,9 +179,15 @@ function identified(form, pick, type, change) {
 }
 
 /** @param {CallForm} form
-    @param {() => void} change */
-function observed(form, change) {
+    @param {Animal} animal
+    @param {() => void} changed */
+function observed(form, animal, changed) {
   const asked = h("div", {});
+  const insist = insisted(form, animal, changed);
+  const change = () => {
+    insist.show();
+    changed();
+  };
   const show = () =>
     asked.replaceChildren(
       ...(form.method === "probing" ? [passes(form, change)] : questions(form, change)),
@@ -198,7 +205,42 @@ function observed(form, change) {
     },
   });
   show();
-  return [method, asked];
+  return [method, asked, insist.node];
+}
+
+/** A tick to insist on a depth that no source gives; not there where there is none.
+    @param {CallForm} form
+    @param {Animal} animal
+    @param {() => void} change */
+function insisted(form, animal, change) {
+  const why = h("p", { class: "fine" });
+  const tick = h("input", {
+    type: "checkbox",
+    id: "unusual",
+    checked: Boolean(form.unusual),
+    onchange: (event) => {
+      form.unusual = event.target.checked;
+      change();
+    },
+  });
+  const node = h(
+    "div",
+    { class: "field", "data-field": "unusual" },
+    why,
+    h(
+      "span",
+      { class: "pick" },
+      tick,
+      h("label", { for: "unusual" }, "It did go that deep: I counted again"),
+    ),
+  );
+  const show = () => {
+    why.textContent = unusual(form, animal.species.key);
+    node.hidden = !why.textContent;
+    if (node.hidden) form.unusual = tick.checked = false;
+  };
+  show();
+  return { node, show };
 }
 
 /** @param {CallForm} form

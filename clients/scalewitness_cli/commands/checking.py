@@ -37,6 +37,8 @@ WORDS = click.Choice
 @click.option("--left", multiple=True, metavar="DEPTH:STOP",
     help="A run of the probe on the left: 8.5:resistance, 8.5:choice or 8.5:aborted.")  # fmt: skip
 @click.option("--right", multiple=True, metavar="DEPTH:STOP", help="The same on the right.")
+@click.option("--unusual", is_flag=True,
+    help="It did go that deep: counted again, deeper than any source gives.")  # fmt: skip
 @click.option("--probe-mm", help="How thick the probe was.")
 @click.option("--observed", metavar="JSON", help="What was seen by another method than probing.")
 @click.option("--conclusion", type=WORDS(checks.CONCLUSIONS))
@@ -74,7 +76,9 @@ def check(animal: str, server: str | None, as_json: bool, **given: Any) -> None:
         when = now_or_typed(store, given["at"], given["clock"], ask=given["conclusion"] is None)
         meal = typed_moment(given["last_meal"], when.best) if given["last_meal"] else None
         _warn(shown, when.best, meal, given, steward)
-        noted = _noted(store, shown, _asked(given, shown, steward), when, meal, steward)
+        by_question = {"by_question": given["conclusion"] is None}
+        full = _asked(given, shown, steward) | by_question
+        noted = _noted(store, shown, full, when, meal, steward)
         facts = checks.facts_of(noted, steward=steward)
         attached = _attached(facts[0], given["photos"])
         files = {fact["id"]: picture for fact, picture in attached}
@@ -209,7 +213,8 @@ def _noted(
     return checks.Noted(
         animal=shown["id"], at=rfc3339(when.at),
         conclusion=given["conclusion"], sureness=given["sureness"],
-        observed=_observed(given), identified=checks.identification(given["identified"]),
+        observed=_counted_again(shown, _observed(given), given),
+        identified=checks.identification(given["identified"]),
         held_by=given["held_by"], harm=tuple(given["harm"]), told=given["told"], visit=visit,
         note=given["note"], grams=given["grams"] or None,
         meal_at=rfc3339(meal) if meal else None, shed=given["shed"],
@@ -238,6 +243,19 @@ def _observed(given: Given) -> Given:
         raise checks.BadWord("Say what was seen: --left and --right, or --observed.")
     size = {"probe_mm": given["probe_mm"]} if given["probe_mm"] else {}
     return {"method": "probing", "passes": passes, **size}
+
+
+def _counted_again(shown: Given, observed: Given, given: Given) -> Given:
+    """A depth that no source gives is asked for again, or must be insisted on by option."""
+    why = checks.unusual_depth(shown["species"]["key"], observed)
+    if why is None or observed.get("unusual"):
+        return observed
+    again = given["unusual"] or (
+        given["by_question"] and click.confirm(f"{why} Did it go that deep?", err=True)
+    )
+    if not again:
+        raise checks.BadWord(f"{why} Count again; if it did go that deep, say --unusual.")
+    return observed | {"unusual": True}
 
 
 def _json(text: str) -> Any:

@@ -32,24 +32,25 @@ from scalewitness_cli.store import Store
     help="At the time that this computer's clock said.")  # fmt: skip
 @click.option("--at", "typed", metavar="TIME", help="At this time; for one of IDS.")
 @click.option("--visit", help="As made on this visit; for one of IDS.")
+@click.option("--unusual", is_flag=True, help="It did go that deep; for one of IDS.")
 @server_option
 @json_option
 @ends_well
 def retry(
     ids: tuple[str, ...], how: str | None, typed: str | None, visit: str | None,
-    server: str | None, as_json: bool,
+    unusual: bool, server: str | None, as_json: bool,
 ) -> None:  # fmt: skip
     """Have items sent again by the next sync: those of IDS, or all that were refused.
 
     With --corrected or --as-read also those that wait for your word because this computer's
     clock was off when they were noted. Each is signed anew, under the same id.
     """
-    if (typed or visit) and (len(ids) != 1 or how):
-        raise click.UsageError("--at and --visit go with one id, and with nothing else.")
+    if (typed or visit or unusual) and (len(ids) != 1 or how):
+        raise click.UsageError("--at, --visit and --unusual go with one id, and nothing else.")
     with opened(server) as store:
         key = need_identity(store).key
         chosen = _chosen(store, ids, timely=bool(how or typed or visit))
-        forms = [(one, _form(store, one, how, typed, visit)) for one in chosen]
+        forms = [(one, _form(store, one, how, typed, visit, unusual)) for one in chosen]
         for one, form in forms:
             outbox.restate(store, one, key, form)
         if how or typed:
@@ -88,7 +89,9 @@ def _is_open(item: Item) -> bool:
     return item.state in {"clock", "refused"} or (item.state == "waiting" and not item.attempted)
 
 
-def _form(store: Store, item: Item, how: str | None, typed: str | None, visit: str | None) -> Fact:
+def _form(
+    store: Store, item: Item, how: str | None, typed: str | None, visit: str | None, unusual: bool
+) -> Fact:
     """The fact as it is to be sent.
 
     Raises:
@@ -97,6 +100,9 @@ def _form(store: Store, item: Item, how: str | None, typed: str | None, visit: s
     form = item.said
     if visit and item.sent["kind"] == "call_made":
         form = form | {"body": form["body"] | {"visit": visit}}
+    if unusual and item.sent["kind"] == "call_made":
+        observed = form["body"]["observed"] | {"unusual": True}
+        form = form | {"body": form["body"] | {"observed": observed}}
     if typed:
         body = {name: one for name, one in form["body"].items() if name != "corrected"}
         at = rfc3339(typed_moment(typed, moment_now()))

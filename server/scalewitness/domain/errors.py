@@ -59,6 +59,12 @@ class OutOfRange(Refused):
     code, title = "out_of_range", "A value lies outside what is possible"
 
 
+class UnusualDepth(Refused):
+    """Sent again with ``unusual`` it is taken."""
+
+    code, title = "unusual_depth", "No source gives such a depth, and the call does not insist"
+
+
 class FutureDate(Refused):
     code, title = "future_date", "The date lies in the future"
 

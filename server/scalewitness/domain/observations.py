@@ -60,10 +60,12 @@ class Pass(Observed, frozen=True):
 
 
 class Probing(Observed, frozen=True, tag_field="method", tag="probing"):
-    """A blunt probe beside the tail; no passes when only the conclusion was reported."""
+    """A blunt probe beside the tail; no passes when only the conclusion was reported.
+    ``unusual``: the examiner insists on a depth that no source gives."""
 
     passes: tuple[Pass, ...] = ()
     probe_mm: Millimetres | None = None
+    unusual: bool = False
 
 
 class Eversion(Observed, frozen=True, tag_field="method", tag="eversion"):

@@ -85,6 +85,7 @@ def test_a_commitment_is_the_servers(modules: Any) -> None:
 
 
 BLANK = "{...m.blank(), ...given, passes: given.passes ?? m.blank().passes}"
+MISSING = f"m.missing({BLANK}, 'python_regius')"
 FULL = {"identified": "appearance", "conclusion": "male", "sureness": "unsure", "told": "no"}
 
 
@@ -102,21 +103,37 @@ def test_every_method_gives_a_body_the_server_takes(modules: Any) -> None:
         form["conclusion"] = "female"
         if name == "probing":
             form["passes"] = [{"side": "left", "depth": 7.5, "stopped": "choice"}]
-        assert modules("call", f"m.missing({BLANK})", form) == [], name
+        assert modules("call", MISSING, form) == [], name
         body = modules("call", f"m.body({BLANK}, null)", form)
         typed = msgspec.convert(body, BODIES["call_made"])
         assert json.loads(msgspec.json.encode(typed)) == body, "the log's own form"
 
 
 def test_what_is_missing_is_named_in_the_order_of_the_form(modules: Any) -> None:
-    names = modules("call", f"m.missing({BLANK}).map(([name]) => name)", {"grams": "x"})
+    names = modules("call", f"{MISSING}.map(([name]) => name)", {"grams": "x"})
     assert names == [
         "grams", "identified", "pass-0", "conclusion", "sureness", "told", "held_by",
     ]  # fmt: skip
     form = {**FULL, "held_by": "keeper", "identified": "transponder", "code": "123"}
     form["passes"] = [{"side": "left", "depth": 7, "stopped": ""}]
-    names = modules("call", f"m.missing({BLANK}).map(([name]) => name)", form)
+    names = modules("call", f"{MISSING}.map(([name]) => name)", form)
     assert names == ["code", "stopped-0"]
+
+
+@pytest.mark.parametrize(("species", "deepest"), [("python_regius", 10), ("draco", 16)])
+def test_a_depth_that_no_source_gives_is_asked_again(
+    modules: Any, species: str, deepest: int
+) -> None:
+    def lacks(depth: float, **more: Any) -> list[str]:
+        form = {**FULL, "held_by": "keeper", **more}
+        form["passes"] = [{"side": "left", "depth": depth, "stopped": "resistance"}]
+        asked = f"m.missing({BLANK}, '{species}').map(([name]) => name)"
+        found: list[str] = modules("call", asked, form)
+        return found
+
+    assert lacks(deepest) == []
+    assert lacks(deepest + 0.5) == ["unusual"]
+    assert lacks(deepest + 0.5, unusual=True) == []
 
 
 @pytest.mark.parametrize(

@@ -10,7 +10,7 @@ from rest_framework.response import Response
 from scalewitness.api.operations import operation
 from scalewitness.api.reading import body_of
 from scalewitness.api.submission import ANSWERS, FACT_REFUSALS, Fact, FactAnswer, begin
-from scalewitness.domain.errors import NotAllowed
+from scalewitness.domain.errors import NotAllowed, UnusualDepth
 from scalewitness.domain.facts import CallMade
 
 
@@ -18,7 +18,7 @@ from scalewitness.domain.facts import CallMade
     "Make a call",
     takes=Fact[CallMade],
     gives={**ANSWERS, 202: FactAnswer},
-    refuses=(*FACT_REFUSALS, NotAllowed),
+    refuses=(*FACT_REFUSALS, NotAllowed, UnusualDepth),
     keyed=True,
 )
 def make_call(request: Request, id: UUID) -> Response:

@@ -236,6 +236,17 @@ def species_list(version: str = CURRENT) -> tuple[Taxon, ...]:
     )
 
 
+@lru_cache(maxsize=512)
+def deepest_known(species: str) -> Decimal:
+    """The deepest that any source has either sex of the species probe, in subcaudal scales: of
+    snakes in general where none speaks of both sexes of this species. Raises UnknownSpecies."""
+    kind = taxon(species)
+    if kind.ground in (None, "in general"):
+        kind = taxon("serpentes")
+    ends = [one[1] for one in (kind.female_range, kind.male_range) if one is not None]
+    return max(ends)
+
+
 def life_stage(kind: Taxon, hatched: date | None, on: date, grams: Decimal | None) -> LifeStage:
     """The stage on a day, by age and weight; the older answer of the two, because findings
     weigh less in older animals. ``unknown`` without either, or hatched after that day."""

@@ -140,8 +140,9 @@ def chance(p: float) -> str:
 def found_in_words(observed: Observation) -> str:
     """What was done and seen, beginning with a verb: "Probed both sides …"."""
     match observed:
-        case Probing(passes=passes):
-            return _probing_in_words(passes)
+        case Probing(passes=passes, unusual=unusual):
+            insisted = ", counted again as it is unusual" if unusual else ""
+            return f"{_probing_in_words(passes)}{insisted}"
         case Eversion() | Ultrasound() | Radiography() | Endoscopy():
             return _seen_in_words(observed)
         case Dna() | Parentage():

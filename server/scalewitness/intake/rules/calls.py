@@ -14,7 +14,14 @@ from scalewitness.calls import services
 from scalewitness.calls.models import Call, HeldCall
 from scalewitness.calls.queries.made import call_of
 from scalewitness.calls.queries.visibility import animal_open
-from scalewitness.domain.errors import NotAllowed, NotFound, NotNow, OutOfRange, WrongShape
+from scalewitness.domain.errors import (
+    NotAllowed,
+    NotFound,
+    NotNow,
+    OutOfRange,
+    UnusualDepth,
+    WrongShape,
+)
 from scalewitness.domain.facts import (
     CallMade,
     CallObjected,
@@ -23,9 +30,9 @@ from scalewitness.domain.facts import (
     Identification,
     LateCallDecided,
 )
-from scalewitness.domain.observations import Endoscopy, Hearsay
+from scalewitness.domain.observations import Endoscopy, Hearsay, Probing
 from scalewitness.domain.sexing.evidence import Identity
-from scalewitness.domain.sexing.taxa import life_stage, taxon
+from scalewitness.domain.sexing.taxa import deepest_known, life_stage, taxon
 from scalewitness.intake.batch import Actor, Batch
 from scalewitness.intake.known import Known, Subject
 from scalewitness.intake.submission import Sealed
@@ -42,11 +49,11 @@ def call_made(fact: Sealed, batch: Batch) -> int | None:
         raise NotFound()
     body = cast(CallMade, fact.body)
     _check_reported(body, batch)
-    _check_dead(body, subject.animal)
-    if subject.tie.steward:
-        if body.visit is not None:
-            raise WrongShape("You keep this animal; there is no visit.", pointer="/body/visit")
-    elif _came_late(fact, body, subject, batch):
+    late = not subject.tie.steward and _came_late(fact, body, subject, batch)
+    if subject.tie.steward and body.visit is not None:
+        raise WrongShape("You keep this animal; there is no visit.", pointer="/body/visit")
+    _check_observed(body, subject.animal)  # only now: a stranger learns nothing of the animal
+    if late:
         _hold(fact, subject.animal, batch)
         return None
     return _store(fact, batch.known, batch, batch.actor).position
@@ -84,15 +91,29 @@ def _check_reported(body: CallMade, batch: Batch) -> None:
         raise OutOfRange("Name them first.", pointer="/body/reported/who")
 
 
-def _check_dead(body: CallMade, animal: Animal) -> None:
-    """Only what died is dissected: an endoscopy would be meant, or another animal."""
+def _check_observed(body: CallMade, animal: Animal) -> None:
+    """What must be said twice, or of another animal: only what died is dissected, and depths that
+    no source gives are mostly miscounted."""
     seen = body.observed
+    if isinstance(seen, Probing) and not seen.unusual:
+        _check_depths(seen, animal)
     if isinstance(seen, Endoscopy) and seen.post_mortem and animal.ended != "died":
         raise OutOfRange(
             "A dissection is of an animal that died, and its keeper does not say so of this one. "
             "They state that first.",
             pointer="/body/observed/post_mortem",
         )
+
+
+def _check_depths(seen: Probing, animal: Animal) -> None:
+    deepest = deepest_known(animal.species)
+    for number, one in enumerate(seen.passes):
+        if one.stopped != "aborted" and one.scales > deepest:
+            raise UnusualDepth(
+                f"No source has this species probe deeper than {deepest.normalize():f} scales. "
+                "Count again from the vent; if it did go that deep, say so, and it is taken.",
+                pointer=f"/body/observed/passes/{number}/depth",
+            )
 
 
 def _came_late(fact: Sealed, body: CallMade, subject: Subject, batch: Batch) -> bool:

@@ -117,7 +117,8 @@ class ProbingRow(PassesForm, HatchlingForm):
 
     def observed(self) -> dict[str, Any]:
         passes = self.passes()
-        return {"method": "probing", **({"passes": passes} if passes else {})}
+        made = {"passes": passes} if passes else {}
+        return {"method": "probing", **made, **self.insisted()}
 
 
 ROWS: Mapping[str, type[HatchlingForm]] = {"eversion": EversionRow, "probing": ProbingRow}

@@ -50,7 +50,7 @@ class ProbingForm(PassesForm, CallForm):
         return any(self[name].value() for name in self.AGAIN)
 
     def observed(self) -> dict[str, Any]:
-        seen: dict[str, Any] = {"method": "probing"}
+        seen: dict[str, Any] = {"method": "probing", **self.insisted()}
         if passes := self.passes():
             seen["passes"] = passes
         if self.cleaned_data["probe_mm"] is not None:

@@ -6,6 +6,7 @@ from typing import Any, ClassVar
 from django import forms
 
 from scalewitness.domain.choices import STOPS, texts
+from scalewitness.domain.errors import UnusualDepth
 from scalewitness.domain.observations import DEEPEST
 from scalewitness.pages.parts.facts import FactForm
 
@@ -31,6 +32,18 @@ class PassesForm(FactForm):
     """Base of forms with a field for each of ``runs`` and one ``…_stopped`` beside it."""
 
     runs: ClassVar[tuple[str, ...]] = ()
+    unusual = forms.BooleanField(label="It did go that deep: I counted again", required=False)
+
+    def asks_again(self) -> bool:
+        """Whether a depth was refused as unusual, or is insisted on already."""
+        return self.refused_as == UnusualDepth.code or bool(self["unusual"].value())
+
+    def visible_fields(self) -> list[forms.BoundField]:
+        again = self.asks_again()
+        return [one for one in super().visible_fields() if again or one.name != "unusual"]
+
+    def insisted(self) -> dict[str, bool]:
+        return {"unusual": True} if self.cleaned_data["unusual"] else {}
 
     def clean(self) -> dict[str, Any]:
         given: dict[str, Any] = super().clean() or {}
