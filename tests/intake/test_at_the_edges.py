@@ -312,3 +312,15 @@ def test_the_last_photo_there_is_room_for(world: World, monkeypatch: pytest.Monk
         with pytest.raises(Refused, match=f"There are {most} photos") as error:
             world.say(world.odile, "photo_attached", animal.pk, body)
         assert (refused(error), pointer(error)) == ("out_of_range", "/body/of")
+
+
+def test_more_photos_than_there_is_room_for_by_now_take_no_more(
+    world: World, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The limit may be lowered later."""
+    animal, body = world.animal("A1"), body_of(plain_file())
+    for _ in range(2):
+        world.say(world.odile, "photo_attached", animal.pk, body)
+    monkeypatch.setattr(photos, "MOST_OF_AN_ANIMAL", 1)
+    with pytest.raises(Refused, match="There are 1 photos"):
+        world.say(world.odile, "photo_attached", animal.pk, body)

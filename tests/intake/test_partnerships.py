@@ -164,6 +164,31 @@ def test_what_the_record_states_of_a_call(
     assert (call.blind, call.interested, call.anchored_to) == (blind, interested, anchored_to)
 
 
+@pytest.mark.parametrize(
+    ("by", "code", "identity"),
+    [
+        ("tag", "A1", "confirmed"),
+        ("tag", "B1", "mismatch"),
+        ("transponder", "276098100000001", "confirmed"),
+        ("transponder", "276098100000002", "mismatch"),
+        ("scale_photo", None, "unconfirmed"),
+        ("scale_photo", "A1", "unconfirmed"),
+        ("keeper_said", None, "unconfirmed"),
+        ("keeper_said", "B1", "unconfirmed"),
+        ("appearance", "A1", "unconfirmed"),
+    ],
+)
+def test_only_a_code_that_was_read_tells_which_animal_it_was(
+    world: World, by: str, code: str | None, identity: str
+) -> None:
+    animal = world.animal("A1")
+    said = {"scheme": "transponder", "code": "276098100000001"}
+    world.say(world.odile, "identifier_assigned", animal.pk, said)
+    identified = {"by": by} | ({"code": code} if code else {})
+    world.call(world.odile, animal, "male", body={"identified": identified})
+    assert Call.objects.get().identity == identity
+
+
 def test_a_statement_names_its_source_in_itself(world: World) -> None:
     animal = world.animal("A1")
     named = str(new_id())
