@@ -4,6 +4,10 @@ from tests.learned import LITTLE, MISLEADS, publish, put_in_force
 from tests.pages.browser import Browser
 from tests.pages.conftest import Here
 
+from scalewitness.intake.numbers import adopt_numbers
+from scalewitness.sales.models import Sale
+from scalewitness.standings.queries.logged import latest_standing
+
 
 def test_before_anything_was_learned_it_says_so(here: Here, stan: Browser) -> None:
     page = stan.open("/learned")
@@ -28,3 +32,23 @@ def test_it_says_what_was_learned_from_how_many_and_how_it_changed(
     assert "1.3 in 100" in page.text, "last night"
     assert "1 more is not listed here" in page.text
     assert str(here.greta.pk) not in page.text
+
+
+def test_an_offer_drafted_after_numbers_changed_shows_them(here: Here, odile: Browser) -> None:
+    animal = here.verified("V1")
+    publish(here, LITTLE)
+    adopt_numbers(here.now)
+    here.now_is_now()
+    drafting = odile.open(f"/collections/{here.collection.pk}/sales/new?animal={animal.pk}").form()
+    odile.send(drafting, buyer_name="Bela Novak", buyer_email="bela@buyers.example")
+    sale = Sale.objects.get()
+    offering = odile.open(f"/sales/{sale.pk}/offer")
+    assert "verified male" in offering.text
+    standing = latest_standing(animal.pk)
+    assert standing is not None
+    assert standing.parameters == "sexing-3.1"
+    odile.send(offering.form(), recheck_days="14", remedy="refund")
+    assert sale.steps.filter(kind="offer_made").count() == 1, "at the first go"
+    page = odile.open(f"/animals/{animal.pk}")
+    assert "Numbers that this record learned since then make it a little less certain" in page.text
+    assert "learned here: 46 males and 51 females settled in 6 collections" in page.text

@@ -6,6 +6,7 @@ from uuid import UUID
 
 import msgspec
 from django.urls import reverse
+from django.utils import timezone
 from msgspec import Meta, field
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -16,6 +17,7 @@ from scalewitness.api.sales.access import own_sale
 from scalewitness.api.submission import ANSWERS, FACT_REFUSALS, IdAndTime, PendingFact, Texts, begin
 from scalewitness.domain.errors import StandingMoved
 from scalewitness.domain.facts import Moment
+from scalewitness.intake.reassessing import restate
 from scalewitness.intake.rules.sales import represent
 from scalewitness.ledger.queries.entries import leaf_of
 from scalewitness.sales.models import Sale
@@ -65,5 +67,6 @@ def _represents(fact: PendingFact, sale: Sale) -> list[Mapping[str, Any]]:
     if fact.earlier is not None and fact.earlier.kind == "offer_made":
         represented: list[Mapping[str, Any]] = leaf_of(fact.earlier).body["represents"]
         return represented
-    animals = sale.animals.order_by("pk").values_list("pk", flat=True)
+    animals = list(sale.animals.order_by("pk").values_list("pk", flat=True))
+    restate(animals, timezone.now())
     return [msgspec.to_builtins(one) for one in represent(animals)]

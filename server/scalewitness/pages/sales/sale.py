@@ -22,6 +22,7 @@ from scalewitness.disclosures.models import Disclosure
 from scalewitness.domain.errors import IdReused
 from scalewitness.domain.sales import HANDED_OVER, RELIED_ON, UNPAID, Progress, refusal
 from scalewitness.fresh_ids import fresh_id
+from scalewitness.intake.reassessing import restate
 from scalewitness.intake.rules.sales import represent
 from scalewitness.mail.queries import letters_for
 from scalewitness.pages.animals.animal import stewarded_animal
@@ -116,7 +117,7 @@ def draft(request: HttpRequest, keeper: Keeper, collection_id: UUID) -> HttpResp
 def _draft(form: DraftForm, keeper: Keeper, collection: Collection) -> bool:
     given, now = form.cleaned_data, timezone.now()
     try:
-        draft_sale(
+        made = draft_sale(
             sale=given["sale"],
             collection=collection,
             animals=animals_in(collection, map(UUID, given["animals"])),
@@ -131,6 +132,7 @@ def _draft(form: DraftForm, keeper: Keeper, collection: Collection) -> bool:
     except IdReused as refused:
         form.add_error(None, refused.detail)
         return False
+    restate(made.animals.values_list("pk", flat=True), now)
     return True
 
 
