@@ -5,6 +5,7 @@ from tests.pages.browser import Browser
 from tests.pages.conftest import Here
 
 from scalewitness.intake.numbers import adopt_numbers
+from scalewitness.planning.supposing import SupposedAnswer, suppose
 from scalewitness.sales.models import Sale
 from scalewitness.standings.queries.logged import latest_standing
 
@@ -52,3 +53,15 @@ def test_an_offer_drafted_after_numbers_changed_shows_them(here: Here, odile: Br
     page = odile.open(f"/animals/{animal.pk}")
     assert "Numbers that this record learned since then make it a little less certain" in page.text
     assert "learned here: 46 males and 51 females settled in 6 collections" in page.text
+
+
+def test_what_a_check_would_do_is_told_of_the_sex_as_it_is_kept(here: Here, odile: Browser) -> None:
+    """By the numbers in force alone it would be said to be only probable before and after."""
+    animal = here.verified("V1")
+    publish(here, LITTLE)
+    adopt_numbers(here.now)
+    here.now_is_now()
+    said = suppose(animal, SupposedAnswer("probing", "male", mine=True), here.odile.pk, here.now)
+    assert said.text.startswith("The label would stay verified male.")
+    against = suppose(animal, SupposedAnswer("probing", "female"), here.odile.pk, here.now)
+    assert against.text.startswith("The label would change from verified male to contested.")

@@ -10,13 +10,15 @@ from scalewitness.animals.models import Animal
 from scalewitness.animals.queries import condition, identifiers_of, is_steward
 from scalewitness.domain.observations import Conclusion, Method, Observation, Sureness
 from scalewitness.domain.sexing.evidence import Role
+from scalewitness.domain.sexing.kept import Before
 from scalewitness.domain.sexing.stated_linkage import with_linkage
 from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.domain.sexing.what_if import SUPPOSED, SupposedCall, WhatIf, what_if
 from scalewitness.planning.candidates import MARKS, stage_on
-from scalewitness.standings.queries.assessing import yardstick
+from scalewitness.standings.queries.assessing import kept_after, yardstick
 from scalewitness.standings.queries.evidence import counting_calls, evidence_of
 from scalewitness.standings.queries.linkage import start_of
+from scalewitness.standings.queries.logged import before
 
 
 class SupposedAnswer(Struct, frozen=True):
@@ -36,6 +38,7 @@ def suppose(animal: Animal, call: SupposedAnswer, asker: UUID, now: datetime) ->
     """The standing as it is and as it would be, by what is in force now; a code of the
     animal's is supposed to be read if it has one. Raises NoSuchFinding."""
     by = yardstick()
+    stated = before([animal.pk]).get(animal.pk, Before())
     kind, start = taxon(animal.species, by.parameters), start_of(animal, by.numbers)
     # A call of someone who is no keeper here is reported, and whoever asks would report it.
     reported = call.role != "keeper" and not call.mine
@@ -63,5 +66,6 @@ def suppose(animal: Animal, call: SupposedAnswer, asker: UUID, now: datetime) ->
         by.numbers,
         start.male,
         start.pessimistic,
+        lambda one, calls: kept_after(stated, one, by, animal.species, calls, start),
     )
     return replace(found, lines=with_linkage(found.lines, start))

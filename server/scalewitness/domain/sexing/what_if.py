@@ -1,6 +1,6 @@
 """What the standing would be after one more call. Nothing is recorded."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import cast
 
 from msgspec import Struct
@@ -72,14 +72,15 @@ def what_if(
     parameters: Parameters,
     prior_male: float = 0.5,
     prior_pessimistic: float | None = None,
+    keep: Callable[[Assessment, Sequence[Evidence]], Assessment] = lambda found, _: found,
 ) -> WhatIf:
-    """The standing if this call were made now. Raises ValueError as :func:`assess`, and
-    NoSuchFinding for a conclusion the method cannot come to."""
+    """The standing if this call were made now. ``keep``: with what older numbers keep. Raises
+    ValueError as :func:`assess`, and NoSuchFinding for a conclusion the method cannot come to."""
     priors = prior_male, prior_pessimistic
-    before = assess(evidence, taxon, records, policy, parameters, *priors)
+    before = keep(assess(evidence, taxon, records, policy, parameters, *priors), evidence)
     call = _call(evidence, supposed, known(before.label, evidence, prior_male), taxon)
     record = (*evidence, call)
-    after = assess(record, taxon, records, policy, parameters, *priors)
+    after = keep(assess(record, taxon, records, policy, parameters, *priors), record)
     return WhatIf(
         before, after, call, after.weights[-1], _text(before, after), explain(after, record, taxon)
     )

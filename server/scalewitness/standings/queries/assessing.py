@@ -132,23 +132,22 @@ def assess_animal(
     """The standing with the account of every call, for showing it. ``before``: what it followed,
     where that kept a sex verified."""
     by = by or yardstick()
-    case = case_by(by, species, evidence, start)
-    found = account(case, by.policy)
+    found = account(case_by(by, species, evidence, start), by.policy)
     used = sorted((*found.used, *start.used), key=lambda number: (number.of, number.name))
     found = msgspec.structs.replace(found, used=tuple(used))
-    if before is None:
-        return found
-    return _kept(
-        found,
-        by,
-        settled_by(
-            by, before, lambda one: case if one is by else case_by(one, species, evidence, start)
-        ),
-    )
+    return found if before is None else kept_after(before, found, by, species, evidence, start)
 
 
-def _kept(found: Assessment, by: Yardstick, settled: Settled) -> Assessment:
-    """With what older numbers keep."""
+def kept_after(
+    before: Before,
+    found: Assessment,
+    by: Yardstick,
+    species: str,
+    evidence: Sequence[Evidence],
+    start: Start,
+) -> Assessment:
+    """The account with what older numbers keep, where they do, after that standing."""
+    settled = settled_by(by, before, lambda one: case_by(one, species, evidence, start))
     if not settled.verified_with:
         return found
     names = ("label", "favoured", "decisive", "reasons")
