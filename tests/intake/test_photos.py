@@ -129,6 +129,17 @@ def test_a_photo_of_a_call_that_waits_for_the_host_waits_too(world: World, anima
     attach(world, world.greta, animal, of=held.id)
 
 
+def test_a_call_that_the_host_did_not_admit_has_no_photo(world: World, animal: Animal) -> None:
+    visit = world.visit(world.greta, animal, days=1)
+    at = world.now
+    world.pass_time(days=20)
+    body = probing("male", "F1") | {"visit": str(visit)}
+    held = world.say(world.greta, "call_made", animal.pk, body, at=at)
+    decision = {"held": held.id, "admitted": False}
+    world.say(world.odile, "late_call_decided", animal.pk, decision)
+    assert refusal(world, world.greta, animal, of=held.id) == "not_allowed"
+
+
 def test_a_file_can_be_erased_and_its_fingerprint_stays(world: World, animal: Animal) -> None:
     photo = attach(world, world.odile, animal)
     send(world, world.odile, photo)

@@ -11,6 +11,8 @@ from tests.world import World, keeper, new_id, probing, tag_of
 from scalewitness.animals.models import Animal
 from scalewitness.domain.errors import Refused
 from scalewitness.domain.sexing.evidence import Report
+from scalewitness.intake.batch import Actor
+from scalewitness.intake.services import accept_one
 from scalewitness.ledger.models import Entry
 from scalewitness.people.models import Keeper, Practitioner, PractitionerAddress
 from scalewitness.people.services import enter_address, name_practitioner
@@ -170,6 +172,41 @@ def test_nobody_answers_who_keeps_animals_with_the_sender(
     assert refused(world, vet, "report_answered", animal, body) == "not_allowed", "a minute ago"
     entered(world, named, world.odile)
     assert refused(world, world.odile, "report_answered", animal, body) == "not_allowed"
+
+
+def test_whoever_has_an_account_there_is_the_same_by_link(
+    world: World, named: Practitioner, vet: Keeper
+) -> None:
+    """She keeps animals with the sender; then she is to check it blind; then neither."""
+    animal = world.animal("R1")
+    entered(world, named, vet)
+    call = endoscopy(world, animal, named)
+    item = world.item("report_answered", animal.pk, {"call": call, "answer": "confirmed"})
+    by_link = Actor(practitioner=named.pk)
+
+    def code() -> str:
+        try:
+            return accept_one(item, by_link, world.now).status
+        except Refused as problem:
+            return str(problem.as_problem()["code"])
+
+    grant = world.make_partner(vet)
+    assert code() == "not_allowed"
+    world.say(world.odile, "grant_revoked", world.collection.pk, {"grant": str(grant)})
+    other = name_practitioner(world.odile, new_id(world.now), "Dr Ida Holm")
+    guest = keeper("Ida Holm")
+    entered(world, other, guest)
+    seen = endoscopy(world, checked := world.animal("R2"), other)
+    world.visit(guest, checked)
+    item = world.item("report_answered", checked.pk, {"call": seen, "answer": "confirmed"})
+    by_link = Actor(practitioner=other.pk)
+    assert code() == "not_found"
+    third = name_practitioner(world.odile, new_id(world.now), "Dr Una Berg")
+    entered(world, third, keeper("Una Berg"))
+    free = endoscopy(world, animal, third)
+    item = world.item("report_answered", animal.pk, {"call": free, "answer": "confirmed"})
+    by_link = Actor(practitioner=third.pk)
+    assert code() == "accepted"
 
 
 def test_a_blind_guest_answers_after_their_own_check(

@@ -71,6 +71,19 @@ def test_a_practice_is_asked_again_after_a_day_and_of_what_is_new(
     assert [one.context["count"] for one in asked()] == [1] * letters
 
 
+def test_a_practice_is_asked_of_its_own_reports_alone(
+    world: World, named: Practitioner, vet: Keeper
+) -> None:
+    other = name_practitioner(world.odile, new_id(world.now), "Dr Ida Holm")
+    entered(world, other, keeper("Ida Holm"))
+    endoscopy(world, world.animal("R1"), named)
+    for number in range(2):
+        endoscopy(world, world.animal(f"S{number}"), other)
+    assert ask_practitioners(world.now) == 2
+    asked_of = {one.context["to_name"]: one.context["count"] for one in asked()}
+    assert asked_of == {"Dr Ilse Brandt": 1, "Dr Ida Holm": 2}
+
+
 def test_what_was_answered_is_not_asked(world: World, named: Practitioner, vet: Keeper) -> None:
     animal = world.animal("R1")
     call = endoscopy(world, animal, named)

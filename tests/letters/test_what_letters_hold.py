@@ -206,3 +206,42 @@ def test_what_an_invitation_says(world: World) -> None:
         "count": 2,
         "visit": str(visit),
     }
+
+
+def test_all_that_was_owed_before_a_letter_left_is_told_in_it_in_order(scene: Scene) -> None:
+    scene.sell()
+    scene.fall()
+    scene.rise()
+    scene.world.pass_time(days=1)
+    world = scene.world
+    world.call(world.stan, scene.animal, "female", visit=world.visit(world.stan, scene.animal))
+    letter = Letter.objects.get(kind="disclosure", state="waiting")
+    assert letter.context["change"] == "fell"
+    assert [one["change"] for one in letter.context["earlier"]] == ["fell", "restored"]
+    positions = [one["position"] for one in letter.context["earlier"]]
+    assert positions == sorted(positions)
+    assert set(letter.context["earlier"][0]) == {"change", "now", "owed_at", "position"}
+
+
+@pytest.mark.parametrize("role", ["sire", "dam"])
+@pytest.mark.parametrize("side", ["before", "after"])
+def test_whoever_planned_with_an_animal_hears_that_it_ended(
+    world: World, role: str, side: str
+) -> None:
+    """Stan keeps the mate, whichever of the two is the older."""
+    own = world.animal("A1") if side == "after" else None
+    world.pass_time(hours=1)
+    room = create_collection(world.stan, new_id(world.now), "Stan's", world.now)
+    mate = world.animal("S1", room=room)
+    world.pass_time(hours=1)
+    own = own or world.animal("A1")
+    let_in = {"to": str(world.odile.pk), "role": "viewer"}
+    world.say(world.stan, "grant_given", room.pk, let_in)
+    pair = {"sire": str(own.pk), "dam": str(mate.pk), "season": 2027}
+    if role == "dam":
+        pair |= {"sire": str(mate.pk), "dam": str(own.pk)}
+    world.say(world.odile, "pairing_planned", new_id(world.now), pair)
+    world.say(world.odile, "animal_ended", own.pk, {"why": "died"})
+    letter = Letter.objects.get(kind="animal_ended")
+    assert (letter.to, letter.recipient) == (world.stan.email, world.stan.pk)
+    assert letter.context["animal"] is None, "he was never let see it"
