@@ -9,6 +9,7 @@ from tests.world import World, new_id
 from scalewitness.animals.models import Animal, Collection
 from scalewitness.animals.services import create_collection
 from scalewitness.domain.errors import Refused
+from scalewitness.intake.services import accept_one
 from scalewitness.people.models import Keeper
 
 pytestmark = pytest.mark.django_db
@@ -81,3 +82,16 @@ def test_a_buyer_who_became_a_keeper_sells_it_on_and_gives_it_back(world: World)
     animal.refresh_from_db()
     assert animal.collection == room
     assert isinstance(animal.collection_id, UUID)
+
+
+def test_what_came_back_from_a_loan_is_still_in_the_sale_that_waits(world: World) -> None:
+    """The buyer asked for a check; it was lent and given back; nothing was handed over."""
+    animal, other = world.verified("R3"), shelf(world, world.stan)
+    sale = world.draft(animal)
+    world.offer(sale)
+    accept_one(world.item("check_requested", sale.pk, {}), world.buyer(sale), world.now)
+    let_in(world, world.stan, other, world.odile)
+    move(world, world.odile, animal, other, "loaned")
+    move(world, world.stan, animal, world.collection, "returned")
+    with pytest.raises(Refused, match="already in another sale"):
+        world.offer(world.draft(animal, email="next@buyers.example"))
