@@ -1,4 +1,5 @@
-"""What a veterinarian sees of the gonads, in life or after death: decisive once confirmed."""
+"""What a veterinarian sees of the gonads, in life or after death, once it is confirmed: it settles
+a sex, or that the animal has none of the two."""
 
 from typing import Any
 
@@ -8,8 +9,12 @@ from tests.api.conftest import present
 from tests.world import World, keeper, new_id
 
 from scalewitness.animals.models import Animal
+from scalewitness.disclosures.models import Disclosure
+from scalewitness.mail.models import Letter
 from scalewitness.people.models import Keeper, Practitioner
 from scalewitness.people.services import enter_address
+from scalewitness.sales.queries import progress_of, sale_of
+from scalewitness.standings.queries.replay import Replay
 
 pytestmark = pytest.mark.django_db
 
@@ -59,3 +64,48 @@ def test_a_dissection_settles_the_sex_once_its_veterinarian_confirms(
     lines = " ".join(one["text"] for one in odile.get(f"{path}/standing").body["lines"])
     assert f"Opened it after death and saw {seen}" in lines
     assert "settles the sex by itself" in lines
+
+
+def test_confirmed_organs_of_both_sexes_take_it_out_of_either(
+    world: World, odile: Api, vet: Keeper
+) -> None:
+    """Owed as for a fall; and no number of calls verifies it again."""
+    animal = world.verified("A-1")
+    bought = world.sold(animal)
+    present(world)
+    path, sent = f"/animals/{animal.pk}", report(odile, "both", "undetermined")
+    wrong = fact(sent["body"] | {"conclusion": "male"})
+    refused = odile.post(f"{path}/calls", wrong)
+    assert (refused.status, refused.pointer) == (422, "/body/conclusion")
+    assert odile.post(f"{path}/calls", sent).status == 201
+    said = odile.get(f"{path}/standing").body
+    assert said["label"] == "verified male", "on the sender's word nothing changes"
+    assert "organs of both sexes were seen" in " ".join(one["text"] for one in said["lines"])
+    assert not Disclosure.objects.exists()
+    confirmed(world, vet, sent["id"])
+    found = odile.get(f"{path}/standing").body
+    assert (found["label"], found["reasons"]) == ("contested", ["atypical"])
+    assert found["lines"][0]["text"].startswith("It is neither male nor female")
+    (owed,) = Disclosure.objects.all()
+    assert (owed.to_id, owed.change) == (bought.buyer_id, "fell")
+    assert Letter.objects.filter(kind="disclosure").exists()
+    for name in ("Dan", "Eve", "Finn"):
+        who = keeper(name)
+        world.call(who, animal, "male", visit=world.visit(who, animal))
+    assert label(odile, animal) == "contested"
+    assert not list(Replay().differences())
+
+
+def test_a_denied_report_of_both_gives_the_sex_back(world: World, odile: Api, vet: Keeper) -> None:
+    animal = world.verified("A-1")
+    sale = world.draft(animal)
+    world.offer(sale)
+    present(world)
+    sent = report(odile, "both", "undetermined")
+    odile.post(f"/animals/{animal.pk}/calls", sent)
+    confirmed(world, vet, sent["id"])
+    held = sale_of(sale.pk)
+    assert held is not None
+    assert progress_of(held).held == ("standing_fell",)
+    assert Api(vet).post(f"/calls/{sent['id']}/answer", fact({"answer": "denied"})).status == 201
+    assert label(odile, animal) == "verified male"

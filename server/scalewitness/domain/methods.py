@@ -50,6 +50,7 @@ class Words:
 _HEMIPENES = Choice("hemipenes", "Hemipenes")
 _TESTES = Choice("testes", "Testes")
 _OVARIES = Choice("ovaries", "Ovaries")
+_BOTH = Choice("both", "Organs of both sexes", "Both")
 _UNCLEAR = Choice("unclear", "Unclear")
 MANNERS: Final[Choices] = (Choice("manual", "By hand"), Choice("spontaneous", "Of its own accord"))
 EVERTED: Final[Choices] = (_HEMIPENES, Choice("nothing", "Nothing came out", "Nothing"), _UNCLEAR)
@@ -115,7 +116,9 @@ METHODS: Final[Mapping[str, Words]] = {
         hint="Done by a veterinarian; report it as theirs. A dissection is of an animal that died: "
         "its keeper states that first.",
         asks=(
-            Question("seen", "What was seen?", "What was seen", (_TESTES, _OVARIES, _UNCLEAR)),
+            Question(
+                "seen", "What was seen?", "What was seen", (_TESTES, _OVARIES, _BOTH, _UNCLEAR)
+            ),
             Question("post_mortem", "Was it after death?", "After death", "yes_or_no"),
         ),
         at_the_rack=False,

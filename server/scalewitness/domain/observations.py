@@ -85,9 +85,10 @@ class Radiography(Observed, frozen=True, tag_field="method", tag="radiography"):
 
 
 class Endoscopy(Observed, frozen=True, tag_field="method", tag="endoscopy"):
-    """The gonads themselves, seen by endoscope, or ``post_mortem`` in a dissection."""
+    """The gonads themselves, seen by endoscope, or ``post_mortem`` in a dissection. ``both``:
+    organs of both sexes, in an animal that is neither male nor female."""
 
-    seen: Literal["testes", "ovaries", "unclear"]
+    seen: Literal["testes", "ovaries", "both", "unclear"]
     post_mortem: bool = False
 
 

@@ -20,6 +20,7 @@ from scalewitness.domain.observations import (
     Reproduction,
     method_of,
 )
+from scalewitness.domain.sexing.findings import saw_both
 from scalewitness.domain.sexing.linked_trait import ImpossibleYoung, linked_traits
 from scalewitness.domain.sexing.stated_linkage import chance_alone
 from scalewitness.domain.sexing.taxa import UnknownSpecies, taxon
@@ -163,13 +164,22 @@ def _call(body: facts.CallMade, received_at: datetime) -> None:
         raise OutOfRange(
             f"Only a {whose} does this: report it as theirs.", pointer="/body/reported"
         )
-    if body.conclusion == "undetermined" and body.sureness == "certain":
-        raise OutOfRange("One is not certain of an undetermined sex.", pointer="/body/sureness")
+    _undetermined(body)
     by, code = body.identified.by, body.identified.code
     if by in {"transponder", "tag"}:
         if code is None:
             raise WrongShape("Give the code that was read.", pointer="/body/identified/code")
         _code(by, code, "/body/identified/code")
+
+
+def _undetermined(body: facts.CallMade) -> None:
+    if saw_both(body.observed) and body.conclusion != "undetermined":
+        raise OutOfRange(
+            "Organs of both sexes make it neither male nor female: the conclusion is undetermined.",
+            pointer="/body/conclusion",
+        )
+    if body.conclusion == "undetermined" and body.sureness == "certain":
+        raise OutOfRange("One is not certain of an undetermined sex.", pointer="/body/sureness")
 
 
 def _parentage(observed: Parentage, conclusion: str) -> None:

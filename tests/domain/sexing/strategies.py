@@ -41,7 +41,7 @@ OBSERVATIONS = st.one_of(
         st.sampled_from(["hemipenes", "testes", "ovaries", "follicles", "pockets", "unclear"]),
     ),
     st.builds(Radiography, st.booleans(), st.sampled_from(["hemipenes", "none", "unclear"])),
-    st.builds(Endoscopy, st.sampled_from(["testes", "ovaries", "unclear"])),
+    st.builds(Endoscopy, st.sampled_from(["testes", "ovaries", "both", "unclear"])),
     st.builds(
         Dna,
         st.sampled_from(["XY", "ZW"]),

@@ -4,7 +4,7 @@ from hypothesis import given, settings
 from tests.domain.sexing.builders import standing
 from tests.domain.sexing.strategies import RECORDS, TAXA
 
-from scalewitness.domain.observations import Dna, Parentage, Probing
+from scalewitness.domain.observations import Dna, Endoscopy, Parentage, Probing
 from scalewitness.domain.sexing.explain import explain
 
 
@@ -51,6 +51,12 @@ REASONS = {
         one.anchored_to and not one.blind for one in r
     ),
     "It had counted as verified": lambda r, sex: len(r) > 2,
+    "saw organs of both sexes in it": lambda r, sex: any(
+        isinstance(one.observed, Endoscopy)
+        and (one.observed.seen, one.role, one.identity) == ("both", "veterinarian", "confirmed")
+        and one.report in ("own", "confirmed")
+        for one in concluding(r, "undetermined")
+    ),
     "later calls restored the answer": lambda r, sex: len(r) > 3,
     "later calls reversed that": lambda r, sex: len({one.conclusion for one in r}) > 1,
     "No call on record says anything": lambda r, sex: True,

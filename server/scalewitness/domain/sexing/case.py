@@ -138,7 +138,9 @@ class Case:
         own = None
         if self.base.weigher.formula.own_view:
             own = self.base.own_view(count), self.pessimistic.own_view(count)
-        return View(p_male, p_pessimistic, sessions, newest, own)
+        seen = self.base.weighed[:count]
+        atypical = tuple([w for w in seen if w.reading.code == "atypical"])
+        return View(p_male, p_pessimistic, sessions, newest, atypical, own)
 
 
 def case_of(

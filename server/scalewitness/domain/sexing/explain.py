@@ -13,6 +13,7 @@ from msgspec import Struct
 from scalewitness.domain.methods import METHODS
 from scalewitness.domain.observations import Probing
 from scalewitness.domain.sexing.evidence import Evidence, Role
+from scalewitness.domain.sexing.findings import saw_both
 from scalewitness.domain.sexing.sensitivity import Sensitivity, hundredths
 from scalewitness.domain.sexing.standing import Assessment, CallWeight
 from scalewitness.domain.sexing.taxa import Range, Taxon
@@ -57,6 +58,8 @@ def explain(
 
 def _answer(assessment: Assessment, moves: Sensitivity | None) -> str:
     sex = assessment.favoured
+    if "atypical" in assessment.reasons:
+        return "It is neither male nor female, so no sex can be vouched for."
     if sex is None:
         return "Its sex is not known: what is recorded does not favour either."
     opening = {
@@ -118,6 +121,10 @@ _REASONS = {
     "kept_as_numbers_changed": (
         "Numbers that this record learned since then make it a little less certain. As long as "
         "nothing new speaks against it, that alone does not take a verified sex away."
+    ),
+    "atypical": (
+        "A veterinarian saw organs of both sexes in it. Whatever the calls say, it is never "
+        "verified as male or female."
     ),
     "reversed": "It had counted as the other sex until later calls reversed that.",
 }
@@ -234,6 +241,11 @@ def _cautions(assessment: Assessment, evidence: Sequence[Evidence], taxon: Taxon
         "identity_unconfirmed" not in assessment.reasons
     ):
         yield _REASONS["identity_unconfirmed"]
+    if "atypical" not in assessment.reasons and any(saw_both(one.observed) for one in evidence):
+        yield (
+            "It is said that organs of both sexes were seen in it. Without a veterinarian's "
+            "confirmed report, on an animal whose code was read, that changes nothing."
+        )
     if assessment.weights:
         yield "No record makes a sex certain; a recheck by someone independent always helps."
 

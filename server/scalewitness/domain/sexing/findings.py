@@ -45,6 +45,7 @@ Code = Literal[
     "conclusion_only",
     "depths_not_known",
     "undetermined",
+    "atypical",
     "all_aborted",
     "conflict",
     "midway",
@@ -95,10 +96,15 @@ class Reading(Struct, frozen=True):
         return abs(male - female) > _LEAST
 
 
+def saw_both(observed: Observation) -> bool:
+    """Whether organs of both sexes were seen: such an animal is neither male nor female."""
+    return isinstance(observed, Endoscopy) and observed.seen == "both"
+
+
 def reading(call: Evidence, taxon: Taxon, numbers: ParameterSet) -> Reading:
     """What this call says by itself, before examiner, animal and identity come in."""
     if call.conclusion == "undetermined":
-        return Reading(NOTHING, "undetermined")
+        return Reading(NOTHING, "atypical" if saw_both(call.observed) else "undetermined")
     if numbers.value(f"identity.{call.identity}") >= 0.5:
         return Reading(NOTHING, "other_animal", (f"identity.{call.identity}",))
     if call.report == "denied" and "report.mistaken" in numbers.numbers:

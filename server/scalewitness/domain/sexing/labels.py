@@ -2,7 +2,9 @@
 
 ``verified`` needs probability and independent eyes. A verified sex that one examiner
 contradicts at 9 to 1 falls at once and returns only when the rule is met with the
-contrary call counted *and* a later session supports that sex as strongly.
+contrary call counted *and* a later session supports that sex as strongly. An animal in which
+organs of both sexes were seen, on evidence that would settle a sex, is contested whatever else
+is on record, and never verified.
 """
 
 from collections.abc import Callable, Sequence
@@ -29,6 +31,8 @@ class View(Struct, frozen=True):
     p_male_pessimistic: float
     sessions: tuple[Session, ...]
     newest: str = ""
+    atypical: tuple[WeighedCall, ...] = ()
+    """Calls of organs of both sexes, which speak for neither."""
     own_view: tuple[float, float] | None = None
     """Both probabilities without the calls of those who knew an answer; None in a version
     in which they too may verify."""
@@ -85,6 +89,8 @@ def settle(views: Callable[[int], View], count: int, policy: Policy) -> Labellin
     """The label of the record of ``count`` calls; ``views(n)`` shows its first n."""
     view = views(count)
     label, sex = _by_share(view, policy)
+    if any(w.may_decide and could_decide(w.call, policy) for w in view.atypical):
+        return Labelling("contested", None, False, ("atypical",))
     if not view.sessions:
         return Labelling(label, sex, False, ("no_evidence",))
     course = _course(views, count, policy)

@@ -46,6 +46,8 @@ _ROLES: dict[Role, str] = {
 
 
 def _where(of: Prospects) -> str:
+    if "atypical" in of.now.reasons:
+        return "It is neither male nor female."
     if of.now.label == "contested":
         return "Its calls contradict each other."
     if of.now.label == "unsexed":

@@ -29,6 +29,7 @@ _CODES = {
         "as reported and the depth does not."
     ),
     "undetermined": "The examiner came to no conclusion, so it says nothing either way.",
+    "atypical": "Organs of both sexes say that it is neither, so they speak for no sex.",
     "all_aborted": "Every pass was broken off, so the depths say nothing.",
     "conflict": "What was seen points one way and the conclusion the other, so it says nothing.",
     "midway": "The depths lie between what is usual in either sex, so it says nothing.",
@@ -70,6 +71,7 @@ _SEEN = {
     "hemipenes": "hemipenes, the male organs",
     "testes": "testes",
     "ovaries": "ovaries",
+    "both": "organs of both sexes",
     "follicles": "egg follicles",
     "pockets": "female pockets",
     "nothing": "nothing come out",
