@@ -12,7 +12,7 @@ from rest_framework.response import Response
 from scalewitness.api.operations import operation
 from scalewitness.domain.facts import AdoptedNumber
 from scalewitness.standings.queries.learned import (
-    Candidate,
+    NightlyNumbers,
     Version,
     candidate,
     may_follow,
@@ -92,7 +92,7 @@ def _version(one: Version) -> VersionShown:
     return VersionShown(one.version, one.position, one.at, one.learned_until, numbers, rest)
 
 
-def _candidate(one: Candidate) -> CandidateShown:
+def _candidate(one: NightlyNumbers) -> CandidateShown:
     numbers = _numbers(one.numbers)
     rest = len(one.numbers) - len(numbers)
     return CandidateShown(one.made_at, one.learned_until, one.builds_on, numbers, rest)

@@ -36,7 +36,7 @@ from scalewitness.domain.consequences import sex_of
 from scalewitness.domain.observations import Sex
 from scalewitness.domain.sexing.case import Case, SupposedCase
 from scalewitness.domain.sexing.evidence import Evidence
-from scalewitness.domain.sexing.kept import Before, Settled
+from scalewitness.domain.sexing.kept import Before, NextStanding
 from scalewitness.domain.sexing.stated_linkage import Start
 from scalewitness.domain.sexing.what_if import favoured_by
 from scalewitness.intake.holdings import Holdings
@@ -143,7 +143,7 @@ class Subject:
         self.__dict__["case"] = case
         self.tie.called = True
 
-    def standing(self) -> Settled:
+    def standing(self) -> NextStanding:
         """What the calls that count come to, after what was stated before."""
         return settled_by(
             self.by,

@@ -18,7 +18,7 @@ from scalewitness.standings.models import AdoptedNumbers
 from scalewitness.standings.queries.assessing import yardstick
 from scalewitness.standings.queries.due import relabelled
 from scalewitness.standings.queries.learned import (
-    Candidate,
+    NightlyNumbers,
     candidate,
     latest_version,
     may_follow,
@@ -82,7 +82,7 @@ def _day(at: datetime) -> str:
     return f"{at.day} {at:%B %Y}"
 
 
-def _learned(found: Candidate | None, base: str) -> Candidate:
+def _learned(found: NightlyNumbers | None, base: str) -> NightlyNumbers:
     if base in CALL_BY_CALL:
         raise NotNow(f"The record is kept by {base}, which learns nothing: see adopt_policy.")
     if found is None or not found.numbers:

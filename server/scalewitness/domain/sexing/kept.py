@@ -29,7 +29,7 @@ class Before(Struct, frozen=True):
     numbers: str = ""
 
 
-class Settled(Struct, frozen=True):
+class NextStanding(Struct, frozen=True):
     """A standing, and what of it is owed to older numbers. ``verified_with``: those by which the
     sex stays verified, where it does; ``by_numbers``: nothing but newer numbers took a verified
     sex away."""
@@ -41,20 +41,20 @@ class Settled(Struct, frozen=True):
 
 def settled_against(
     before: Before, found: Standing, numbers: str, least: float, again: Callable[[], Standing]
-) -> Settled:
+) -> NextStanding:
     """The standing that follows one ``before``, where the rule comes to ``found`` by ``numbers``.
     ``least``: what a verified sex must keep by them; ``again``: what the rule comes to by the
     numbers of ``before``, with all else as it is now."""
     sex = verified_sex(before.label)
     same_model = released(before.numbers) == released(numbers)
     if sex is None or found.label == before.label or before.numbers == numbers or not same_model:
-        return Settled(found)
+        return NextStanding(found)
     then = again()
     if then.label != before.label:
-        return Settled(found)
+        return NextStanding(found)
     share = found.p_male if sex == "male" else 1 - found.p_male
     if share < least:
-        return Settled(found, by_numbers=True)
+        return NextStanding(found, by_numbers=True)
     kept = replace(
         found,
         label=then.label,
@@ -62,4 +62,4 @@ def settled_against(
         decisive=then.decisive,
         reasons=(*then.reasons, "kept_as_numbers_changed"),
     )
-    return Settled(kept, verified_with=before.numbers)
+    return NextStanding(kept, verified_with=before.numbers)

@@ -31,7 +31,7 @@ class Line:
 
 
 @dataclass(frozen=True, slots=True)
-class Table:
+class NumbersTable:
     """``heads``: of the columns for the values ``before``; ``rest``: how many numbers it leaves
     out."""
 
@@ -60,12 +60,12 @@ def _waits(until: datetime | None, now: datetime) -> datetime | None:
     return until if until is not None and until > now else None
 
 
-def _table(numbers: Sequence[AdoptedNumber], before: Sequence[Version], base: str) -> Table:
+def _table(numbers: Sequence[AdoptedNumber], before: Sequence[Version], base: str) -> NumbersTable:
     earlier = [{one.name: one for one in version.numbers} for version in before]
     given = load_parameters(base).base
     heads = (*(version.version for version in before), base)
     lines = [_line(one, about, heads, earlier, given) for one, about in shown(numbers)]
-    return Table(lines, heads, len(numbers) - len(lines))
+    return NumbersTable(lines, heads, len(numbers) - len(lines))
 
 
 def _line(

@@ -15,7 +15,7 @@ from scalewitness.domain.facts import (
 )
 from scalewitness.domain.sexing.case import Case, case_of
 from scalewitness.domain.sexing.evidence import Evidence
-from scalewitness.domain.sexing.kept import KEPT, Before, Settled, settled_against
+from scalewitness.domain.sexing.kept import KEPT, Before, NextStanding, settled_against
 from scalewitness.domain.sexing.parameters import CURRENT, Parameters, load_parameters, released
 from scalewitness.domain.sexing.policy import DEFAULT_POLICY, Policy, adopted
 from scalewitness.domain.sexing.records import EMPTY, ExaminerRecords
@@ -109,7 +109,7 @@ def settled_by(
     before: Before,
     calls: Callable[[Yardstick], Case],
     named: Callable[[str], Yardstick] | None = None,
-) -> Settled:
+) -> NextStanding:
     """The standing that follows the one ``before``. ``calls``: those that count, weighed by a
     yardstick; ``named``: the same yardstick with the numbers of a version."""
     older = named or (lambda version: by.by(numbers_named(version)))

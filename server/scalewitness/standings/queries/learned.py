@@ -34,7 +34,7 @@ class Version(Struct, frozen=True):
     numbers: tuple[AdoptedNumber, ...]
 
 
-class Candidate(Struct, frozen=True):
+class NightlyNumbers(Struct, frozen=True):
     """Numbers that are not in force; ``builds_on`` a released version."""
 
     made_at: datetime
@@ -65,13 +65,13 @@ def _version(row: AdoptedNumbers) -> Version:
     )
 
 
-def candidate() -> Candidate | None:
+def candidate() -> NightlyNumbers | None:
     """The latest."""
     row = NumbersCandidate.objects.order_by("-made_at").first()
     if row is None:
         return None
     numbers = convert(row.numbers, tuple[AdoptedNumber, ...])
-    return Candidate(row.made_at, row.learned_until, row.builds_on, numbers)
+    return NightlyNumbers(row.made_at, row.learned_until, row.builds_on, numbers)
 
 
 def shown(numbers: Iterable[AdoptedNumber]) -> list[tuple[AdoptedNumber, Meaning]]:
