@@ -103,7 +103,8 @@ def _reported(world: World, animal: Animal) -> None:
     made = world.say(world.odile, "call_made", animal.pk, body)
     read = {"call": made.id, "document": "cd" * 32}
     world.say(world.stan, "document_read", animal.pk, read)
-    world.say(world.stan, "witness_stated", animal.pk, {"call": made.id})
+    for kind in ("witness_stated", "witness_withdrawn", "witness_stated"):
+        world.say(world.stan, kind, animal.pk, {"call": made.id})
 
 
 def _husbandry(world: World, animal: Animal) -> None:

@@ -180,6 +180,7 @@ ROWS = [
         to(201, "viewer", "guest_after", owner=403, partner=403), fact({"document": "ab" * 32})),
     Row("POST", "calls/{laid}/witness",
         to(201, "viewer", "guest_after", owner=403, partner=403), fact()),
+    Row("POST", "calls/{laid}/witness/withdrawal", NOBODY, fact()),
     Row("GET", "reports", SIGNED_IN),
     Row("GET", "examiners/{keeper_guest_after}", to(200, *SEES_WHOLE)),
     Row("GET", "collections/{collection}/agreement", to(200, *STEWARDS)),

@@ -1,9 +1,11 @@
 """Reports: what was said in somebody's name, and who confirms it."""
 
+from datetime import timedelta
 from typing import Any
 
 import pytest
 from tests.api.client import Api, fact
+from tests.api.conftest import present
 from tests.world import World, keeper, new_id
 
 from scalewitness.animals.models import Animal
@@ -87,6 +89,32 @@ def test_what_was_said_is_shown_as_of_its_position(
     assert Api(vet).post(f"/calls/{reported}/{way}", fact(body)).status == 201
     said = odile.get(f"/calls/{reported}").body["attestations"][0]
     assert said["position"] > odile.get(f"/calls/{reported}").body["position"]
+
+
+def test_what_a_witness_stated_is_shown_with_its_withdrawal(
+    world: World, odile: Api, animal: Animal
+) -> None:
+    seen = {"method": "reproduction", "event": "laid_eggs", "witnessed": True}
+    call = world.call(world.odile, animal, "female", body={"observed": seen}).id
+    hatched = (world.now + timedelta(days=29)).date().isoformat()
+    present(world)
+    young = world.animal("H-1", dam=str(animal.pk), hatched=hatched)
+    world.view(world.stan, animal, young)
+    his = Api(world.stan)
+    said = fact({"young": str(young.pk)})
+    assert his.post(f"/calls/{call}/witness", said).status == 201
+    shown = odile.get(f"/calls/{call}").body
+    assert (shown["report"], shown["attestations"][0]["young"]) == ("confirmed", str(young.pk))
+    said = fact({}, texts={"note": "It was another clutch."})
+    assert his.post(f"/calls/{call}/witness/withdrawal", said).status == 201
+    shown = odile.get(f"/calls/{call}").body
+    assert shown["report"] == "unconfirmed"
+    kinds = [(one["kind"], one["note"]) for one in shown["attestations"]]
+    assert kinds == [
+        ("witness_stated", None),
+        ("witness_withdrawn", "It was another clutch."),
+    ]
+    assert odile.post(f"/calls/{call}/witness/withdrawal", fact({})).status == 404
 
 
 def test_nothing_reaches_a_guest_who_is_still_blind(

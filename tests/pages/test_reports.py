@@ -246,6 +246,32 @@ def test_a_witness_says_so_and_a_keeper_with_a_share_reads_why_not(world: World)
     assert report(animal) == "confirmed"
 
 
+def test_a_witness_chooses_among_registered_young_and_withdraws_it(world: World) -> None:
+    animal = world.animal("R2")
+    call = eggs(world, world.odile, animal)
+    path = f"/calls/{call}/witness"
+    world.view(world.stan, animal)
+    his = Browser(world.stan)
+    assert "registered as its young" not in his.open(path).text
+    world.now = timezone.now()
+    hatched = world.now.date().isoformat()
+    young = world.animal("H1", dam=str(animal.pk), hatched=hatched)
+    world.animal("H2", dam=str(animal.pk), hatched=hatched)
+    world.view(world.stan, young)
+    page = his.open(path)
+    assert "H1, registered as its young" in page.text
+    assert "H2, registered" not in page.text, "he may not see that one"
+    his.send(page.form(), young=str(young.pk))
+    card = his.open(f"/animals/{animal.pk}")
+    assert "saw young that are registered as this animal's" in card.text
+    assert f"{path}/withdraw" in card.links
+    assert f"{path}/withdraw" not in Browser(world.odile).open(f"/animals/{animal.pk}").links
+    his.fill(f"{path}/withdraw", note="It was another clutch.")
+    card = his.open(f"/animals/{animal.pk}")
+    assert "sender's word again: whoever had confirmed it withdrew that" in card.text
+    assert f"{path}/withdraw" not in card.links
+
+
 def test_the_record_on_paper_says_whose_word_it_is(world: World, animal: Animal) -> None:
     paper = fetched(Browser(world.odile), f"/animals/{animal.pk}/record.pdf")
     assert "nobody without a share in it has confirmed it" in text_of(paper)

@@ -93,6 +93,7 @@ from scalewitness.api.receipts.download_receipt import download_receipt
 from scalewitness.api.reports.answer_report import answer_report
 from scalewitness.api.reports.confirm_document import confirm_document
 from scalewitness.api.reports.list_reports import list_reports
+from scalewitness.api.reports.withdraw_witness import withdraw_witness
 from scalewitness.api.reports.witness_young import witness_young
 from scalewitness.api.sales.close_sale import close_sale
 from scalewitness.api.sales.correct_address import correct_address
@@ -167,6 +168,7 @@ calls = [
     path("calls/<uuid:id>/answer", resource(post=answer_report)),
     path("calls/<uuid:id>/document", resource(post=confirm_document)),
     path("calls/<uuid:id>/witness", resource(post=witness_young)),
+    path("calls/<uuid:id>/witness/withdrawal", resource(post=withdraw_witness)),
     path("reports", resource(get=list_reports), name="reports"),
     path("examiners/<uuid:id>", resource(get=show_examiner), name="examiner"),
     path("collections/<uuid:id>/agreement", resource(get=show_agreement), name="agreement"),

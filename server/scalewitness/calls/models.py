@@ -69,7 +69,8 @@ class Objection(AppendOnly):
 
 class Attestation(AppendOnly):
     """What somebody else said of a call that is its sender's word. ``kind`` is the fact's,
-    ``answer`` what whom it names answered, ``report`` what the record made of the call then."""
+    ``answer`` what whom it names answered, ``young`` the registered one that a witness saw where
+    they saw no more, ``report`` what the record made of the call then."""
 
     id = models.UUIDField(primary_key=True)
     position = models.BigIntegerField(unique=True)
@@ -78,6 +79,7 @@ class Attestation(AppendOnly):
     kind = models.CharField(max_length=20)
     answer = models.CharField(max_length=10, null=True)  # noqa: DJ001  None: nothing was asked
     report = models.CharField(max_length=12)
+    young = models.UUIDField(null=True)
     at = models.DateTimeField()
 
     def __str__(self) -> str:

@@ -20,6 +20,7 @@ from scalewitness.domain.facts import (
     LateCallDecided,
     ReportAnswered,
     WitnessStated,
+    WitnessWithdrawn,
 )
 from scalewitness.domain.observations import method_of
 from scalewitness.ledger.services.inserting import Row, as_json
@@ -69,7 +70,9 @@ def store_objection(fact: Logged[CallObjected]) -> None:
 
 
 def store_attestation(
-    fact: Logged[ReportAnswered | DocumentRead | WitnessStated], kind: str, report: str
+    fact: Logged[ReportAnswered | DocumentRead | WitnessStated | WitnessWithdrawn],
+    kind: str,
+    report: str,
 ) -> None:
     """``report``: what the record makes of the call from here on."""
     Attestation.objects.create(
@@ -79,9 +82,14 @@ def store_attestation(
         by=fact.sender,
         kind=kind,
         answer=fact.body.answer if isinstance(fact.body, ReportAnswered) else None,
+        young=_young(fact.body),
         report=report,
         at=fact.at,
     )
+
+
+def _young(body: object) -> UUID | None:
+    return UUID(body.young) if isinstance(body, WitnessStated) and body.young else None
 
 
 def set_aside(call: UUID, finding: UUID, position: int) -> None:

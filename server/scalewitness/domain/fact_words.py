@@ -130,6 +130,7 @@ _WORDS: Final[dict[str, str | Callable[[Body], str]]] = {
     "report_answered": _answer,
     "document_read": "A keeper read the document that a call names.",
     "witness_stated": "A keeper saw the eggs, slugs or young that a call is about.",
+    "witness_withdrawn": "A keeper withdrew what they had stated of a call.",
     "late_call_decided": _late,
     "standing_changed": _standing,
     "policy_adopted": _from("The record adopted the labelling policy {}.", "version"),

@@ -3,12 +3,42 @@
 A report is a call that its examiner did not send, or eggs that only an interested keeper saw.
 """
 
-from typing import Literal
+from collections.abc import Iterable
+from datetime import date, timedelta
+from typing import Final, Literal, NamedTuple
 
 from scalewitness.domain.sexing.evidence import Report
 
 Spoken = Literal["unconfirmed", "confirmed", "denied"]
 """A report that somebody spoke of."""
+
+
+CLUTCH: Final = (timedelta(days=-7), timedelta(days=200))
+"""Young hatch or are born so long after what a call says was seen: from slugs found some days later
+to the longest incubation with time to spare (our judgement)."""
+
+
+def is_of_clutch(hatched: date | None, seen: date) -> bool:
+    """Whether young that hatched then may be of eggs, or of a birth, that were seen so."""
+    return hatched is not None and CLUTCH[0] <= hatched - seen <= CLUTCH[1]
+
+
+class Remark(NamedTuple):
+    """What somebody said of a report: an answer of whom it names, at an address ``proved``
+    independently of the sender or not; None: a statement by somebody without a share in it."""
+
+    answer: Literal["confirmed", "denied"] | None
+    proved: bool = False
+
+
+def after_all(before: Report, remarks: Iterable[Remark]) -> Report:
+    """What a report is after all that was said of it, in that order."""
+    for one in remarks:
+        if one.answer is None:
+            before = after_statement(before)
+        else:
+            before = after_answer(before, one.answer, proved=one.proved)
+    return before
 
 
 def after_answer(before: Report, answer: Literal["confirmed", "denied"], *, proved: bool) -> Spoken:

@@ -46,6 +46,7 @@ RULES: dict[str, Rule] = {
     "report_answered": reports.report_answered,
     "document_read": reports.document_read,
     "witness_stated": reports.witness_stated,
+    "witness_withdrawn": reports.witness_withdrawn,
     "late_call_decided": calls.late_call_decided,
     "pairing_planned": pairings.pairing_planned,
     "pairing_dropped": pairings.pairing_dropped,

@@ -88,6 +88,7 @@ urlpatterns = [
     path("calls/<uuid:call_id>/objection", call.object_to, name="object_to_call"),
     path("calls/<uuid:call_id>/document", report.read_document, name="read_document"),
     path("calls/<uuid:call_id>/witness", report.state_witness, name="state_witness"),
+    path("calls/<uuid:call_id>/witness/withdraw", report.withdraw_witness, name="withdraw_witness"),
     path("reports", report.show_reports, name="reports"),
     path("reports/<uuid:call_id>", report.answer_report, name="answer_report"),
     path("reports/by-link/<str:token>", report.show_by_link, name="reports_by_link"),

@@ -205,6 +205,7 @@ ANIMAL_KINDS: Final = frozenset(
         "report_answered",
         "document_read",
         "witness_stated",
+        "witness_withdrawn",
         "standing_changed",
     }
 )

@@ -19,11 +19,14 @@ from scalewitness.people.queries import names_of, practitioners_asked
 
 ReportWord = Annotated[str, words.one_of(*get_args(Report))]
 Answer = Annotated[str, words.one_of("confirmed", "denied")]
-Kind = Annotated[str, words.one_of("report_answered", "document_read", "witness_stated")]
+Kind = Annotated[
+    str, words.one_of("report_answered", "document_read", "witness_stated", "witness_withdrawn")
+]
 
 
 class AttestationShown(Struct, frozen=True):
     """What somebody other than the sender said of a call. ``answer``: of whom it names.
+    ``young``: the registered one that a witness saw, who did not see them with the animal.
     ``report``: what the record made of the call from then on."""
 
     id: UUID
@@ -31,6 +34,7 @@ class AttestationShown(Struct, frozen=True):
     kind: Kind
     by: Person
     answer: Answer | None
+    young: UUID | None
     report: ReportWord
     at: datetime
     note: str | None
@@ -96,6 +100,7 @@ def attestation(one: Attestation, names: dict[UUID, str], note: str | None) -> A
         kind=one.kind,
         by=named(one.by, names),
         answer=one.answer,
+        young=one.young,
         report=one.report,
         at=one.at,
         note=note,

@@ -10,12 +10,20 @@ from scalewitness.calls.queries.visibility import sights_of
 from scalewitness.domain.sexing.evidence import Report, as_sent
 from scalewitness.people.queries import address_of, has_proved, practitioners_at
 
+STATEMENTS = ("document_read", "witness_stated")
+"""What somebody without a share in a call states of it."""
+
 
 def report_of(call: Call, at: int | None = None) -> Report:
     """Whose word it is, by what was said of it last; at log position ``at``, now when None."""
-    attested = [one for one in call.attestations.all() if at is None or one.position <= at]
-    if attested:
-        return cast(Report, max(attested, key=lambda one: one.position).report)
+    so_far = [one for one in call.attestations.all() if at is None or one.position <= at]
+    if so_far:
+        return cast(Report, max(so_far, key=lambda one: one.position).report)
+    return sent_as(call)
+
+
+def sent_as(call: Call) -> Report:
+    """Whose word it was before anybody spoke of it."""
     return as_sent(call.method, reported=call.role != "keeper", interested=call.interested)
 
 
@@ -25,9 +33,21 @@ def last_answer(call: Call) -> Attestation | None:
     return max(answers, key=lambda one: one.position, default=None)
 
 
-def spoke_of(call: Call, keeper: UUID, kind: str) -> bool:
-    """Whether the keeper stated that of the call before."""
-    return call.attestations.filter(by=keeper, kind=kind).exists()
+def attested(call: Call) -> list[Attestation]:
+    """What others said of it and did not withdraw, in order of the log."""
+    every = sorted(call.attestations.all(), key=lambda one: one.position)
+    withdrawn = {one.by: one.position for one in every if one.kind == "witness_withdrawn"}
+    return [
+        one
+        for one in every
+        if one.kind == "report_answered"
+        or (one.kind in STATEMENTS and one.position > withdrawn.get(one.by, -1))
+    ]
+
+
+def stated_by(call: Call, keeper: UUID) -> list[Attestation]:
+    """What the keeper stated of it as one without a share in it, and did not withdraw."""
+    return [one for one in attested(call) if one.by == keeper and one.kind in STATEMENTS]
 
 
 def reported_of(keeper: UUID, now: datetime) -> list[Call]:

@@ -153,6 +153,12 @@ def animal_open(keeper: UUID, animal: UUID, now: datetime) -> Animal:
     return found
 
 
+def young_seen(keeper: UUID, dam: UUID, now: datetime) -> list[Animal]:
+    """What is registered as the animal's young, as far as the keeper may see it whole."""
+    rows = visible_animals(keeper, now).filter(dam=dam, sight="all")
+    return list(rows.prefetch_related("identifiers").order_by("hatched", "pk"))
+
+
 def parents_shown(
     keeper: UUID, animals: Iterable[Animal], now: datetime
 ) -> dict[UUID, tuple[UUID | None, UUID | None]]:

@@ -36,6 +36,7 @@ from scalewitness.domain.facts.calls import (
     ReportAnswered,
     Reported,
     WitnessStated,
+    WitnessWithdrawn,
 )
 from scalewitness.domain.facts.disputes import DisputeOpened, FindingRecorded, StatementMade
 from scalewitness.domain.facts.people import (
@@ -171,6 +172,7 @@ __all__ = [
     "VisitInvited",
     "Weight",
     "WitnessStated",
+    "WitnessWithdrawn",
     "Word",
 ]
 

@@ -74,9 +74,19 @@ class DocumentRead(Body, frozen=True):
 
 
 class WitnessStated(Body, frozen=True):
-    """About an animal: somebody else saw the eggs, slugs or young that a call on it is about."""
+    """About an animal: somebody else saw the eggs, slugs or young that a call on it is about; or
+    saw ``young``, one of those that are registered as its own."""
 
     call: Id
+    young: Id | None = None
+
+
+class WitnessWithdrawn(Body, frozen=True):
+    """About an animal: what its sender stated of a call, as one who read its document or saw the
+    young, they state no longer."""
+
+    call: Id
+    note: Commitment | None = None
 
 
 class LateCallDecided(Body, frozen=True):
@@ -94,5 +104,6 @@ BODIES: dict[str, type[Body]] = {
     "report_answered": ReportAnswered,
     "document_read": DocumentRead,
     "witness_stated": WitnessStated,
+    "witness_withdrawn": WitnessWithdrawn,
     "late_call_decided": LateCallDecided,
 }

@@ -36,6 +36,7 @@ PROJECTIONS: dict[str, Callable[[LoggedFact, Past], Rows]] = {
     "report_answered": calls.report_attested,
     "document_read": calls.report_attested,
     "witness_stated": calls.report_attested,
+    "witness_withdrawn": calls.report_attested,
     "late_call_decided": calls.late_call_decided,
     "standing_changed": record.standing_changed,
     "policy_adopted": record.policy_adopted,

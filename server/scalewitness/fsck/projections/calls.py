@@ -46,6 +46,7 @@ def call_objected(fact: LoggedFact, past: Past) -> Rows:
 def report_attested(fact: LoggedFact, past: Past) -> Rows:
     call, answer = fact.body.call, fact.raw.get("answer")
     more = {"by": fact.by, "kind": fact.kind, "answer": answer, "at": fact.at}
+    more["young"] = id_of(fact.raw.get("young"))
     stands = past.report(fact).report
     yield Row(Attestation, row_of_fact(fact, call_id=UUID(call), report=stands, **more))
 

@@ -6,13 +6,34 @@ from uuid import UUID
 
 from scalewitness.animals.queries import share_a_collection
 from scalewitness.calls import services
-from scalewitness.calls.models import Call
+from scalewitness.calls.models import Attestation, Call
 from scalewitness.calls.queries.made import call_of
-from scalewitness.calls.queries.reports import last_answer, report_of, spoke_of
+from scalewitness.calls.queries.reports import (
+    STATEMENTS,
+    attested,
+    last_answer,
+    report_of,
+    sent_as,
+    stated_by,
+)
 from scalewitness.calls.queries.visibility import animal_open, sights_of
 from scalewitness.domain.errors import NotAllowed, NotFound, NotNow, OutOfRange
-from scalewitness.domain.facts import DocumentRead, ReportAnswered, ReportStands, WitnessStated
-from scalewitness.domain.reports import Spoken, after_answer, after_statement
+from scalewitness.domain.facts import (
+    DocumentRead,
+    ReportAnswered,
+    ReportStands,
+    WitnessStated,
+    WitnessWithdrawn,
+)
+from scalewitness.domain.reports import (
+    Remark,
+    Spoken,
+    after_all,
+    after_answer,
+    after_statement,
+    as_spoken,
+    is_of_clutch,
+)
 from scalewitness.intake.batch import Actor, Batch
 from scalewitness.intake.known import Known
 from scalewitness.intake.submission import Sealed
@@ -56,7 +77,43 @@ def witness_stated(fact: Sealed, batch: Batch) -> int:
     stands = after_statement(_spoken_of(call))
     if call.method != "reproduction":
         raise OutOfRange("Only eggs, slugs or young have witnesses.", pointer="/body/call")
+    if body.young is not None:
+        _check_registered(UUID(body.young), call, batch)
     return _store(fact, call, stands, batch)
+
+
+def witness_withdrawn(fact: Sealed, batch: Batch) -> int:
+    """All that the actor stated of the call, also once they no longer see the animal: it corrects
+    the record. What the others said of it stands."""
+    call = _call_on(cast(WitnessWithdrawn, fact.body).call, fact.about)
+    keeper = batch.actor.keeper
+    if keeper is None or not call.attestations.filter(by=keeper, kind__in=STATEMENTS).exists():
+        raise NotFound()
+    if not stated_by(call, keeper):
+        raise NotNow("You have withdrawn it already.")
+    return _store(fact, call, _without(call, keeper), batch)
+
+
+def _without(call: Call, keeper: UUID) -> Spoken:
+    """What the call is without the keeper's statements."""
+    left, before = [], sent_as(call)
+    for one in attested(call):
+        if one.by != keeper or one.kind not in STATEMENTS:
+            left.append(_as_remark(one, before))
+        before = cast(Spoken, one.report)
+    return as_spoken(after_all(sent_as(call), left))
+
+
+def _as_remark(one: Attestation, before: str) -> Remark:
+    """Whether an answer counted by itself shows in what it changed; where somebody had confirmed
+    the call before it, in whether the operator has their address."""
+    if one.kind != "report_answered":
+        return Remark(None)
+    proved = one.report == one.answer
+    if proved and one.answer == before == "confirmed":
+        address = address_of(one.call.examiner)
+        proved = address is not None and address.entered_by_id is None
+    return Remark("denied" if one.answer == "denied" else "confirmed", proved)
 
 
 def _call_on(call_id: str, animal: UUID) -> Call:
@@ -95,7 +152,7 @@ def _for_somebody_else(call_id: str, fact: Sealed, batch: Batch) -> Call:
     animal_open(batch.actor.keeper, fact.about, batch.now)
     call = _call_on(call_id, fact.about)
     _check_apart(call, batch.actor.keeper, batch)
-    if spoke_of(call, batch.actor.keeper, fact.kind):
+    if any(one.kind == fact.kind for one in stated_by(call, batch.actor.keeper)):
         raise NotNow("You have said so already.")
     return call
 
@@ -107,6 +164,20 @@ def _check_apart(call: Call, keeper: UUID, batch: Batch) -> None:
     subject = Known(keeper, batch.now).of(call.animal_id)
     if subject is None or subject.tie.interested or subject.tie.kept:
         raise NotAllowed("Whoever has or had a share in this animal cannot confirm it.")
+
+
+def _check_registered(young: UUID, call: Call, batch: Batch) -> None:
+    """It is on record as this animal's, hatched when such eggs do, and the actor may see it and
+    gains nothing by it either."""
+    keeper = cast(UUID, batch.actor.keeper)
+    seen = animal_open(keeper, young, batch.now)
+    if seen.dam != call.animal_id:
+        raise OutOfRange("It is not registered as this animal's young.", pointer="/body/young")
+    if not is_of_clutch(seen.hatched, call.examined_at.date()):
+        raise OutOfRange("It did not hatch from what this call saw.", pointer="/body/young")
+    subject = Known(keeper, batch.now).of(young)
+    if subject is None or subject.tie.interested or subject.tie.kept:
+        raise NotAllowed("Whoever has or had a share in the young cannot confirm it.")
 
 
 def _spoken_of(call: Call) -> Spoken:

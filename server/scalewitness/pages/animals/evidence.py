@@ -8,8 +8,8 @@ from uuid import UUID
 import msgspec
 
 from scalewitness.animals.models import Photo
-from scalewitness.calls.models import Call
-from scalewitness.calls.queries.reports import last_answer
+from scalewitness.calls.models import Attestation, Call
+from scalewitness.calls.queries.reports import STATEMENTS, attested, last_answer
 from scalewitness.domain.clocks import correction_in_words
 from scalewitness.domain.facts import CallMade
 from scalewitness.domain.methods import METHODS
@@ -64,6 +64,7 @@ class CallInWords:
     report: str | None
     answer_note: str | None
     may_be_confirmed: tuple[str, ...]
+    confirmed_by: frozenset[UUID]
     harm: tuple[str, ...]
     note: str | None
     photos: tuple[Photo, ...]
@@ -143,6 +144,7 @@ def _shown(key: str, one: ShownCall, who: str, dossier: Dossier, *, notes: bool)
         report=_report(one),
         answer_note=_answer_note(one, dossier) if notes else None,
         may_be_confirmed=_ways(one),
+        confirmed_by=frozenset(a.by for a in attested(one.call) if a.kind in STATEMENTS),
         objections=tuple(GROUNDS[made.ground] for made in call.objections.all()),
         harm=body.harm,
         note=one.note if notes else None,
@@ -154,14 +156,22 @@ def _report(one: ShownCall) -> str | None:
     """Whose word a call is, where it is not its examiner's own; without a name."""
     if one.report == "own":
         return None
-    last = max(one.call.attestations.all(), key=lambda attested: attested.position, default=None)
+    remarks = attested(one.call)
     if one.report == "confirmed":
-        return CONFIRMED[last.kind] if last else None
+        return _confirmed(remarks[-1]) if remarks else None
     if one.report == "denied":
         return "Whoever it names says that they did not make this call."
-    if last is not None:
+    if remarks:
         return "It is its sender's word: the answer came from an address that the sender gave."
+    if one.call.attestations.all():
+        return "It is its sender's word again: whoever had confirmed it withdrew that."
     return "It is its sender's word: nobody without a share in it has confirmed it."
+
+
+def _confirmed(last: Attestation) -> str:
+    if last.young is not None:
+        return "Someone without a share in it saw young that are registered as this animal's."
+    return CONFIRMED[last.kind]
 
 
 def _answer_note(one: ShownCall, dossier: Dossier) -> str | None:
@@ -185,7 +195,7 @@ def flags_of(call: Call, body: CallMade) -> tuple[str, ...]:
 
 def _knew(call: Call) -> str:
     if call.role != "keeper":
-        return f"Said to have been told {call.anchored_to or 'no earlier answer'}"
+        return f"Remark to have been told {call.anchored_to or 'no earlier answer'}"
     if call.blind:
         return "Knew no earlier answer"
     if call.anchored_to:

@@ -3,21 +3,31 @@ link in a letter; and how others confirm a call that is its sender's word."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, cast
 from uuid import UUID
 
 import msgspec
+from django import forms
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.utils import timezone
 
+from scalewitness.animals.models import Animal
+from scalewitness.animals.queries import title_of
 from scalewitness.calls.models import Call
 from scalewitness.calls.queries.made import call_of
-from scalewitness.calls.queries.reports import last_answer, report_of, reported, reported_of
-from scalewitness.calls.queries.visibility import animal_open
+from scalewitness.calls.queries.reports import (
+    last_answer,
+    report_of,
+    reported,
+    reported_of,
+    stated_by,
+)
+from scalewitness.calls.queries.visibility import animal_open, young_seen
 from scalewitness.domain.errors import NotFound
 from scalewitness.domain.facts import CallMade
 from scalewitness.domain.methods import METHODS
+from scalewitness.domain.reports import is_of_clutch
 from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.domain.sexing.words import found_in_words
 from scalewitness.intake.batch import Actor
@@ -62,7 +72,28 @@ class BesideForm(FactForm):
 
 
 class WitnessForm(BesideForm):
+    """``young``: those registered that whoever states it may see."""
+
     kind = "witness_stated"
+    young = forms.ChoiceField(label="What did you see?", required=False)
+
+    def __init__(self, *args: Any, young: Iterable[Animal], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        offered = [(str(one.pk), f"{title_of(one)}, registered as its young") for one in young]
+        if offered:
+            field = cast(forms.ChoiceField, self.fields["young"])
+            field.choices = [("", "The eggs, slugs or young with it"), *offered]
+        else:
+            del self.fields["young"]
+
+    def body(self) -> dict[str, Any]:
+        young = self.cleaned_data.get("young")
+        return {**super().body(), **({"young": young} if young else {})}
+
+
+class NoWitnessForm(BesideForm):
+    kind = "witness_withdrawn"
+    note = note("Why you withdraw it")
 
 
 class DocumentForm(BesideForm):
@@ -183,9 +214,19 @@ def state_witness(request: HttpRequest, keeper: Keeper, call_id: UUID) -> HttpRe
     call = _seen(keeper, call_id)
     if call.method != "reproduction":
         raise NotFound()
-    return _confirming(
-        request, keeper, call, WitnessForm(request.POST or None, call=call), "You saw them too"
-    )
+    registered = young_seen(keeper.pk, call.animal_id, timezone.now())
+    of_call = [one for one in registered if is_of_clutch(one.hatched, call.examined_at.date())]
+    form = WitnessForm(request.POST or None, call=call, young=of_call)
+    return _confirming(request, keeper, call, form, "You saw them too")
+
+
+@signed_in
+def withdraw_witness(request: HttpRequest, keeper: Keeper, call_id: UUID) -> HttpResponse:
+    call = _seen(keeper, call_id)
+    if not stated_by(call, keeper.pk):
+        raise NotFound()
+    form = NoWitnessForm(request.POST or None, call=call)
+    return _confirming(request, keeper, call, form, "Withdraw what you stated")
 
 
 def _seen(keeper: Keeper, call_id: UUID) -> Call:
