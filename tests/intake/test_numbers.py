@@ -243,6 +243,19 @@ def test_what_falls_by_numbers_alone_says_so_when_a_call_is_what_shows_it(
     assert replays()
 
 
+def test_what_a_call_brought_below_is_not_put_down_to_the_numbers(world: World) -> None:
+    """The older numbers would have borne the call, the newer ones the sex as it was."""
+    animal = world.verified("V1")
+    world.sold(animal)
+    put_in_force(world, {MISLEADS: "0.014500"})
+    assert world.label(animal) == "verified male"
+    body = {"observed": {"method": "visual", "feature": "tail"}, "conclusion": "female"}
+    weak = world.call(world.odile, animal, "female", body=body)
+    assert world.label(animal) == "probable male"
+    assert Disclosure.objects.get().cause == UUID(weak.id)
+    assert replays()
+
+
 def test_numbers_bring_labels_up_as_well(world: World) -> None:
     """What never met the rule before has nothing to keep."""
     animal = world.verified("V1")

@@ -82,7 +82,7 @@ def _reassess(subject: Subject, touched: Touched, batch: Batch) -> None:
     )
     logged = batch.state("standing_changed", subject.animal.pk, body)
     batch.keep(Standing, standing_row(logged))
-    subject.before = Before(body.label, body.verified_with or body.parameters)
+    subject.before = Before(body.label, body.p_male, body.parameters, body.verified_with or "")
     now = Representation(
         animal=str(subject.animal.pk),
         label=body.label,
@@ -96,7 +96,7 @@ def _reassess(subject: Subject, touched: Touched, batch: Batch) -> None:
 
 
 def _of_the_numbers(touched: Touched) -> Touched:
-    """What came in speaks for the sex as it did: newer numbers alone took it away, which happen to
+    """What came in made the sex no less likely: newer numbers alone took it away, which happens to
     be seen only now. Whoever is told of it is told so."""
     adoption = latest_adoption()
     return Touched(adoption.fact, adoption.kind) if adoption else touched

@@ -12,6 +12,7 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from scalewitness.domain.consequences import verified_sex
+from scalewitness.domain.observations import Sex
 from scalewitness.domain.sexing.case import Standing
 from scalewitness.domain.sexing.parameters import numbers_of, released
 from scalewitness.domain.sexing.tables import table
@@ -22,11 +23,18 @@ number of days from some numbers to the next."""
 
 
 class Before(Struct, frozen=True):
-    """An animal's standing before: its label, and the version of the numbers by which a verified
-    sex last met the rule."""
+    """An animal's standing before, as it was stated: the version of the numbers it was worked out
+    with, and where these alone did not verify its sex, the older ones that did."""
 
     label: str = "unsexed"
-    numbers: str = ""
+    p_male: str = "0.500000"
+    parameters: str = ""
+    verified_with: str = ""
+
+    @property
+    def met_with(self) -> str:
+        """The numbers by which a verified sex last met the rule."""
+        return self.verified_with or self.parameters
 
 
 class NextStanding(Struct, frozen=True):
@@ -40,21 +48,23 @@ class NextStanding(Struct, frozen=True):
 
 
 def settled_against(
-    before: Before, found: Standing, numbers: str, least: float, again: Callable[[], Standing]
+    before: Before, found: Standing, numbers: str, least: float, by: Callable[[str], Standing]
 ) -> NextStanding:
     """The standing that follows one ``before``, where the rule comes to ``found`` by ``numbers``.
-    ``least``: what a verified sex must keep by them; ``again``: what the rule comes to by the
-    numbers of ``before``, with all else as it is now."""
-    sex = verified_sex(before.label)
-    same_model = released(before.numbers) == released(numbers)
-    if sex is None or found.label == before.label or before.numbers == numbers or not same_model:
+    ``least``: what a verified sex must keep by them; ``by``: what the rule comes to by the numbers
+    of another version, with all else as it is now."""
+    sex, met_with = verified_sex(before.label), before.met_with
+    if sex is None or found.label == before.label or met_with == numbers:
         return NextStanding(found)
-    then = again()
+    if released(met_with) != released(numbers):
+        return NextStanding(found)
+    then = by(met_with)
     if then.label != before.label:
         return NextStanding(found)
-    share = found.p_male if sex == "male" else 1 - found.p_male
-    if share < least:
-        return NextStanding(found, by_numbers=True)
+    if _share(found.p_male, sex) < least:
+        as_stated = by(before.parameters)
+        lost = _share(float(before.p_male), sex) - _share(as_stated.p_male, sex)
+        return NextStanding(found, by_numbers=lost < _ROUNDED)
     kept = replace(
         found,
         label=then.label,
@@ -62,4 +72,12 @@ def settled_against(
         decisive=then.decisive,
         reasons=(*then.reasons, "kept_as_numbers_changed"),
     )
-    return NextStanding(kept, verified_with=before.numbers)
+    return NextStanding(kept, verified_with=met_with)
+
+
+_ROUNDED = 1e-6
+"""As much less likely may a sex be than was stated: six decimals are."""
+
+
+def _share(p_male: float, sex: Sex) -> float:
+    return p_male if sex == "male" else 1 - p_male

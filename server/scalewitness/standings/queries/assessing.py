@@ -28,7 +28,7 @@ from scalewitness.ledger.queries.prepared import Prepared, columns
 from scalewitness.standings.models import AdoptedPolicy, Standing
 from scalewitness.standings.queries.evidence import counting_calls, counting_calls_at, evidence_of
 from scalewitness.standings.queries.linkage import origin_of, start_of, stated_linkage
-from scalewitness.standings.queries.logged import latest_standing
+from scalewitness.standings.queries.logged import latest_standing, stated_as
 from scalewitness.standings.queries.numbers import Numbers, numbers_named, numbers_on
 from scalewitness.standings.queries.records import records_in_force
 
@@ -118,7 +118,7 @@ def settled_by(
         calls(by).standing(by.policy),
         by.parameters,
         by.kept,
-        lambda: calls(older(before.numbers)).standing(by.policy),
+        lambda version: calls(older(version)).standing(by.policy),
     )
 
 
@@ -197,7 +197,7 @@ def _kept_before(stated: Standing | None) -> Before | None:
     """What a standing followed that was stated verified by older numbers; None for any other."""
     if stated is None or not stated.verified_with:
         return None
-    return Before(stated.label, stated.verified_with)
+    return stated_as(stated)
 
 
 def start_at(animal: Animal, by: Yardstick, position: int | None = None) -> tuple[Origin, Start]:

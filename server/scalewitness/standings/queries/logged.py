@@ -46,14 +46,16 @@ def labels_of(animals: Iterable[UUID]) -> dict[UUID, str]:
 
 def before(animals: Iterable[UUID]) -> dict[UUID, Before]:
     """What the next standing of each follows; animals without one are absent."""
-    return {
-        animal: Before(label, verified_with or parameters)
-        for animal, label, parameters, verified_with in BEFORE.ask(animals=list(animals))
-    }
+    return {animal: Before(*stated) for animal, *stated in BEFORE.ask(animals=list(animals))}
+
+
+def stated_as(standing: Standing) -> Before:
+    """The same of one row."""
+    return Before(*(getattr(standing, name) for name in Before.__struct_fields__))
 
 
 BEFORE = Prepared(
-    lambda animals: _latest(animals).values_list("animal", "label", "parameters", "verified_with"),
+    lambda animals: _latest(animals).values_list("animal", *Before.__struct_fields__),
     animals=(UUID(int=1),),
 )
 LABELS = Prepared(

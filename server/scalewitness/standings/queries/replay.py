@@ -184,7 +184,9 @@ class Replay:
             yield from self._recompute(entry, past, animal, logged)
             yield from self._strays(entry.position)
             yield from self._compare(entry, animal, logged)
-        past.before = Before(logged.label, logged.verified_with or logged.parameters)
+        past.before = Before(
+            logged.label, logged.p_male, logged.parameters, logged.verified_with or ""
+        )
 
     def _recompute(
         self, entry: Entry, past: _Past, animal: UUID, logged: facts.StandingChanged
