@@ -17,7 +17,7 @@ from scalewitness.domain.sexing.planning import Check
 from scalewitness.domain.sexing.reasons import HAS_A_SHARE, REPORTED
 from scalewitness.ledger.queries.tree import tip
 from scalewitness.people.services import name_practitioner
-from scalewitness.planning.available import examiners_for
+from scalewitness.planning.available import PARTIES, Prices, examiners_for
 from scalewitness.planning.plans import (
     PlannedAnimal,
     PlannedVisit,
@@ -32,15 +32,21 @@ pytestmark = pytest.mark.django_db
 
 
 def planned(world: World, animal: Animal) -> PlannedAnimal:
-    return plan_animal(animal, at_stake([animal.pk], world.now), world.now)
+    """By everyone who could come, at no price."""
+    stake = at_stake([animal.pk], world.now)
+    who = examiners_for(animal.collection, [animal], stake, world.now).priced(FREE)
+    return plan_animal(animal, who, who.names, stake, world.now)
 
 
 def visit_of(world: World, minutes: float, by: str | None = None) -> PlannedVisit:
     """To all animals of the collection."""
     animals = list(by_need(world.collection))
     stake = at_stake([one.pk for one in animals], world.now)
-    who = examiners_for(world.collection, animals, stake, world.now).only(by)
-    return plan_visit(animals, who, stake, minutes, world.now)
+    who = examiners_for(world.collection, animals, stake, world.now).priced(FREE)
+    return plan_visit(animals, who, [by] if by else who.names, stake, minutes, world.now)
+
+
+FREE = Prices(dict.fromkeys(PARTIES, 0.0), 500)
 
 
 def best(found: PlannedAnimal, method: str, examiner: object) -> Check | None:
@@ -178,8 +184,11 @@ def test_what_hangs_on_an_animal_puts_it_first(world: World) -> None:
     assert stake.of(sold.pk) == ("open_sale",)
     assert stake.of(plain.pk) == ()
     visit = visit_of(world, 60, "keeper")
-    assert [line.animal for line in visit.sheet.lines] == [str(sold.pk), str(plain.pk)]
-    assert "A buyer is waiting for it." in visit.sheet.lines[0].reasons
+    by_animal = {line.animal: line for line in visit.sheet.lines}
+    assert set(by_animal) == {str(sold.pk), str(plain.pk)}
+    assert "A buyer is waiting for it." in by_animal[str(sold.pk)].reasons
+    (only,) = visit_of(world, 12, "keeper").sheet.lines
+    assert only.animal == str(sold.pk)
 
 
 def test_a_sale_that_is_over_hangs_on_nothing(world: World) -> None:

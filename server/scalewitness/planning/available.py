@@ -2,79 +2,152 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence, Set
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
+from typing import Literal, get_args
 from uuid import UUID
 
 from django.db.models import Max
+from msgspec import structs
 
 from scalewitness.animals.models import Animal, Collection, Custody
 from scalewitness.calls.models import Call
 from scalewitness.domain.sexing.evidence import Role
-from scalewitness.domain.sexing.feasible import Available
-from scalewitness.people.models import Grant, Keeper
-from scalewitness.people.queries import partners_of
+from scalewitness.domain.sexing.feasible import Available, planning_number
+from scalewitness.people.models import Grant, Keeper, Practitioner
+from scalewitness.people.queries import partners_of, practitioners_asked
 from scalewitness.planning.candidates import AtStake
 
 Known = Mapping[UUID, Set[str]]
 """Animals by keeper."""
 
+Party = Literal["owner", "guest", "veterinarian", "laboratory"]
+"""Whose check it is: of those who keep the animals, of another keeper, of a trade."""
+PARTIES: tuple[Party, ...] = get_args(Party)
+
 GUESTS = 10
 """Past guests looked at, the latest first (our judgement: more make no plan better)."""
 
-ANYBODY: Mapping[str, tuple[str, Role]] = {
-    "keeper": ("an independent keeper", "keeper"),
-    "veterinarian": ("a veterinarian", "veterinarian"),
-    "laboratory": ("a laboratory", "laboratory"),
+ANYBODY: Mapping[str, tuple[str, Role, Party]] = {
+    "keeper": ("an independent keeper", "keeper", "guest"),
+    "veterinarian": ("a veterinarian", "veterinarian", "veterinarian"),
+    "laboratory": ("a laboratory", "laboratory", "laboratory"),
 }
 """Examiners nobody has named yet, by the key that stands for them."""
 
 
 @dataclass(frozen=True, slots=True)
+class Prices:
+    """What one check costs by whose it is, and what a wrong sex costs: all in one money of the
+    keeper's, above nothing the last."""
+
+    by: Mapping[Party, float]
+    wrong_sex: float
+
+    def cost(self, party: Party) -> float:
+        """As a share of one wrong decision."""
+        return self.by[party] / self.wrong_sex
+
+
+SUPPOSED_PRICES = Prices(
+    {party: planning_number("price", party) for party in PARTIES},
+    planning_number("price", "wrong_sex"),
+)
+"""Until a keeper enters theirs."""
+
+
+@dataclass(frozen=True, slots=True)
 class Examiners:
-    """``names`` by examiner key: a keeper's id, or one of `ANYBODY`."""
+    """``names`` by examiner key: a keeper's or practitioner's id, or one of `ANYBODY`;
+    ``parties`` likewise."""
 
     available: tuple[Available, ...]
     names: Mapping[str, str]
+    parties: Mapping[str, Party]
 
-    def only(self, key: str | None) -> "Examiners":
-        """With just the one of that key, everyone when None. Raises KeyError."""
-        if key is None:
-            return self
-        return Examiners(
-            tuple(one for one in self.available if one.examiner == key), {key: self.names[key]}
+    @property
+    def expected(self) -> list[str]:
+        """The keys of those who are thought to come when nobody says who does."""
+        return [key for key, party in self.parties.items() if planning_number("comes", party)]
+
+    @property
+    def confirming(self) -> frozenset[str]:
+        """Practices that are asked what is reported of them."""
+        return frozenset(one.examiner for one in self.available if one.confirmed)
+
+    def priced(self, prices: Prices) -> "Examiners":
+        """With what a keeper says that checks cost."""
+        available = (
+            structs.replace(one, cost=prices.cost(self.parties[one.examiner]))
+            for one in self.available
+        )
+        return replace(self, available=tuple(available))
+
+    def only(self, keys: Iterable[str]) -> "Examiners":
+        """With just those. Raises KeyError."""
+        wanted = {key: self.names[key] for key in keys}
+        return replace(
+            self, available=tuple(one for one in self.available if one.examiner in wanted)
         )
 
 
 def examiners_for(
-    collection: Collection, animals: Sequence[Animal], stake: AtStake, now: datetime
+    collection: Collection,
+    animals: Sequence[Animal],
+    stake: AtStake,
+    now: datetime,
 ) -> Examiners:
-    """The keeper and partners, past guests, and anybody."""
+    """The keeper and partners, past guests, practices they named that the record can ask, and
+    anybody; at the prices that are supposed."""
     stewards = [collection.keeper, *partners_of(collection.pk, now)]
     guests = _past_guests(collection, stewards)
     known = _known_to(guests, animals, stake.informed)
     every = frozenset(str(animal.pk) for animal in animals)
-    named = [Available(str(one.pk), "keeper", every, every) for one in stewards]
-    named += [
-        Available(
-            str(one.pk),
-            "keeper",
-            frozenset(known.get(one.pk, ())),
-            frozenset(stake.parties.get(one.pk, ())),
-        )
-        for one in guests
+    found: list[tuple[Available, str, Party]] = [
+        (Available(str(one.pk), "keeper", every, every), one.name, "owner") for one in stewards
     ]
-    anybody = [_anybody(key, role, every) for key, (_, role) in ANYBODY.items()]
-    names = {str(one.pk): one.name for one in (*stewards, *guests)}
-    return Examiners((*named, *anybody), names | {key: name for key, (name, _) in ANYBODY.items()})
+    for one in guests:
+        knows, shares = known.get(one.pk, ()), stake.parties.get(one.pk, ())
+        guest = Available(str(one.pk), "keeper", frozenset(knows), frozenset(shares))
+        found.append((guest, one.name, "guest"))
+    found += [
+        (_anybody(key, role, every), name, party) for key, (name, role, party) in ANYBODY.items()
+    ]
+    found += _practices(stewards, every)
+    return Examiners(
+        tuple(one for one, _, _ in found),
+        {one.examiner: name for one, name, _ in found},
+        {one.examiner: party for one, _, party in found},
+    ).priced(SUPPOSED_PRICES)
 
 
 def _anybody(key: str, role: Role, every: frozenset[str]) -> Available:
     """An independent keeper would send their own call; the others' are reported by whoever
     keeps the animals."""
     if role == "keeper":
-        return Available(key, role)
+        return Available(key, role, anyone=True)
     return Available(key, role, interested_in=every, reported=True)
+
+
+def _practices(
+    stewards: Iterable[Keeper], every: frozenset[str]
+) -> Iterable[tuple[Available, str, Party]]:
+    """Veterinarians and laboratories whose calls the stewards reported, and whose address the
+    operator entered: what is reported of them again is confirmed by them."""
+    rows = Practitioner.objects.filter(named_by__in=list(stewards))
+    names = dict(rows.values_list("pk", "name"))
+    asked = practitioners_asked(names)
+    calls = Call.objects.filter(examiner__in=asked, role__in=_TRADES)
+    for key, role in calls.values_list("examiner", "role").distinct().order_by("examiner", "role"):
+        trade = _TRADES[role]
+        practice = Available(str(key), trade, interested_in=every, reported=True, confirmed=True)
+        yield practice, names[key], trade
+
+
+_TRADES: Mapping[str, Literal["veterinarian", "laboratory"]] = {
+    "veterinarian": "veterinarian",
+    "laboratory": "laboratory",
+}
 
 
 def _past_guests(collection: Collection, stewards: Iterable[Keeper]) -> list[Keeper]:

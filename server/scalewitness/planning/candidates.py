@@ -71,9 +71,18 @@ def candidates(
             condition=_condition(state, calls[animal.pk]),
             identified=any(mark.scheme in MARKS for mark in marks.get(animal.pk, [])),
             prior_male=starts[animal.pk].male,
+            prior_pessimistic=starts[animal.pk].pessimistic,
+            clutch=_clutch(animal),
         )
         found.append(Ready(one, tuple(_leave_alone(animal, state))))
     return found
+
+
+def _clutch(animal: Animal) -> str:
+    """One name for young of one day and the same known parents; empty for others."""
+    if animal.hatched is None or (animal.sire is None and animal.dam is None):
+        return ""
+    return f"{animal.hatched} {animal.dam} {animal.sire}"
 
 
 def stage_on(animal: Animal, kind: Taxon, grams: Decimal | None, now: datetime) -> LifeStage:

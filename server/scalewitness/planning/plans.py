@@ -3,6 +3,7 @@
 What is answered tells what is on record, so it is for stewards alone.
 """
 
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -13,6 +14,7 @@ from typing import Any
 from msgspec.structs import replace
 
 from scalewitness.animals.models import Animal
+from scalewitness.domain.sexing.ahead import Pairs
 from scalewitness.domain.sexing.feasible import (
     PLANNED,
     WITHOUT_THE_ANIMAL,
@@ -21,21 +23,15 @@ from scalewitness.domain.sexing.feasible import (
     obstacles,
 )
 from scalewitness.domain.sexing.parameters import Parameter, numbers_of
-from scalewitness.domain.sexing.planning import (
-    Plan,
-    PlannedSheet,
-    RuledOut,
-    fill_visit,
-    plan,
-)
+from scalewitness.domain.sexing.planning import Plan, RuledOut
 from scalewitness.domain.sexing.tables import table
-from scalewitness.planning.available import Examiners, examiners_for
+from scalewitness.domain.sexing.visit_plan import PlannedSheet, Planner, fill_visit
+from scalewitness.planning.available import Examiners
 from scalewitness.planning.candidates import AtStake, Ready, candidates
 from scalewitness.standings.queries.assessing import Yardstick, yardstick
 
 WEIGHED = 60
-"""Animals that are weighed for one visit (our judgement: at six minutes for the quickest check
-with its setting up, more than six hours' work)."""
+"""Animals that are weighed for one visit (our judgement: hours of work, and one page)."""
 
 RESTED = timedelta(days=365)
 """Long after every time to leave an animal alone."""
@@ -61,55 +57,79 @@ class PlannedVisit:
 
 @dataclass(frozen=True, slots=True)
 class PlannedAnimal:
+    """``ahead``: what a second check would bring, by the method and examiner of the first."""
+
     plan: Plan
+    ahead: Pairs
     examiners: Examiners
     measured_by: Yardstick
 
 
-def plan_animal(animal: Animal, stake: AtStake, now: datetime) -> PlannedAnimal:
-    """Every check of one animal, by everyone who could come; the caller has checked that
-    the asker is a steward."""
-    by = yardstick()
-    who = examiners_for(animal.collection, [animal], stake, now)
-    (ready,) = candidates([animal], stake, by.numbers, now)
-    found = _plan(ready.candidate, who, by, _milliseconds(now))
-    return PlannedAnimal(_left_alone(found, ready.leave_alone), who, by)
+def plan_animal(
+    animal: Animal, who: Examiners, today: Iterable[str], stake: AtStake, now: datetime
+) -> PlannedAnimal:
+    """Every check of one animal by those of ``who`` that can come; the caller has checked that
+    the asker is a steward. Raises KeyError for somebody who is not among them."""
+    rule = yardstick()
+    coming = who.only(today)
+    (ready,) = candidates([animal], stake, rule.numbers, now)
+    plan, pairs = _planner(coming, who, rule, now).closely(ready.candidate)
+    return PlannedAnimal(_left_alone(plan, ready.leave_alone), pairs, coming, rule)
 
 
 def plan_visit(
-    animals: Sequence[Animal], who: Examiners, stake: AtStake, minutes: float, now: datetime
+    animals: Sequence[Animal],
+    who: Examiners,
+    today: Iterable[str],
+    stake: AtStake,
+    minutes: float,
+    now: datetime,
 ) -> PlannedVisit:
-    """The checks to make in so many minutes among these animals of one collection, by those who
-    may come. Weighing one takes milliseconds: see `WEIGHED`."""
+    """The checks to make in so many minutes among these animals of one collection, by those of
+    ``who`` that come, in the order of the racks. Weighing one takes milliseconds: see `WEIGHED`.
+    Raises KeyError for somebody who is not among them."""
     rule = yardstick()
-    ready = candidates(animals, stake, rule.numbers, now)
+    coming = who.only(today)
+    ready = candidates(sorted(animals, key=_place), stake, rule.numbers, now)
     free = {one.candidate.animal: one for one in ready if not one.leave_alone}
-    sheet = fill_visit(
-        [one.candidate for one in free.values()],
-        who.available,
-        minutes,
-        _milliseconds(now),
-        rule.records,
-        rule.policy,
-        rule.numbers,
-    )
+    planner = _planner(coming, who, rule, now)
+    sheet = fill_visit(planner, [one.candidate for one in free.values()], minutes)
     waiting = [
         *(NotToday(one.candidate.animal, one.leave_alone) for one in ready if one.leave_alone),
-        *_waiting((free[animal] for animal in sheet.no_need), who, rule, now),
+        *_waiting((free[animal] for animal in sheet.no_need), coming, who, rule, now),
     ]
     later = {one.animal for one in waiting}
     no_need = tuple(animal for animal in sheet.no_need if animal not in later)
-    return PlannedVisit(replace(sheet, no_need=no_need), tuple(waiting), who, rule)
+    return PlannedVisit(replace(sheet, no_need=no_need), tuple(waiting), coming, rule)
+
+
+def _place(animal: Animal) -> tuple[bool, list[tuple[bool, int, str]], str]:
+    """Where it stands, as people count: R2 before R10; animals without a place last."""
+    parts = (part for part in _NUMBERS.split(f"{animal.rack} {animal.name}".casefold()) if part)
+    place = [(part.isdecimal(), int(part) if part.isdecimal() else 0, part) for part in parts]
+    return not animal.rack, place, str(animal.pk)
+
+
+_NUMBERS = re.compile(r"([0-9]+)")
+
+
+def _planner(today: Examiners, who: Examiners, rule: Yardstick, now: datetime) -> Planner:
+    """Another day whoever is expected may come, or whoever comes today."""
+    names = {one.examiner for one in today.available} | set(who.expected)
+    later = who.only(names).available
+    at = _milliseconds(now)
+    return Planner(today.available, later, at, rule.records, rule.policy, rule.numbers)
 
 
 def _waiting(
-    idle: Iterable[Ready], who: Examiners, by: Yardstick, now: datetime
+    idle: Iterable[Ready], today: Examiners, who: Examiners, rule: Yardstick, now: datetime
 ) -> Iterable[NotToday]:
     """Those of the animals without a check today that would have one once rested."""
+    planner = _planner(today, who, rule, now + RESTED)
     for ready in idle:
-        later, at = _rested(ready.candidate), _milliseconds(now + RESTED)
-        why = _of_the_day(ready.candidate, who, now)
-        if why and _plan(later, who, by, at).checks:
+        later = _rested(ready.candidate)
+        why = _of_the_day(ready.candidate, today, now)
+        if why and planner.of(later)[0].checks:
             yield NotToday(later.animal, why)
 
 
@@ -126,10 +146,6 @@ def _of_the_day(candidate: Candidate, who: Examiners, now: datetime) -> tuple[st
         if not obstacles(rested, method, by, later):
             found |= dict.fromkeys(obstacles(candidate, method, by, _milliseconds(now)))
     return tuple(found)
-
-
-def _plan(candidate: Candidate, who: Examiners, by: Yardstick, at: int) -> Plan:
-    return plan(candidate, who.available, at, by.records, by.policy, by.numbers)
 
 
 def _left_alone(found: Plan, why: tuple[str, ...]) -> Plan:
@@ -161,7 +177,7 @@ def planning_numbers() -> tuple[Parameter, ...]:
     return tuple(number for part in _PARTS for number in _numbers(part, sheet[part]))
 
 
-_PARTS = ("minutes", "stakes", "worth", "burden", "rest", "most")
+_PARTS = ("minutes", "stakes", "worth", "burden", "price", "comes", "rest", "most")
 
 
 def _numbers(part: str, entries: Mapping[str, Any]) -> Iterable[Parameter]:

@@ -23,13 +23,15 @@ from scalewitness.standings.queries.logged import before
 
 class SupposedAnswer(Struct, frozen=True):
     """A call nobody has made. ``blind``: its examiner knew no earlier answer. ``mine``: the
-    asker's own, so never blind. ``observed`` None: what the method usually shows."""
+    asker's own, so never blind. ``confirmed``: whoever is quoted confirms it, where the asker
+    would report it. ``observed`` None: what the method usually shows."""
 
     method: Method
     conclusion: Conclusion
     role: Role = "keeper"
     blind: bool = True
     mine: bool = False
+    confirmed: bool = False
     sureness: Sureness = "certain"
     observed: Observation | None = None
 
@@ -58,6 +60,7 @@ def suppose(animal: Animal, call: SupposedAnswer, asker: UUID, now: datetime) ->
             identity="confirmed" if any(c.scheme in MARKS for c in codes) else "unconfirmed",
             interested=shared,
             reported=reported,
+            confirmed=call.confirmed,
             at=round(now.timestamp() * 1000),
         ),
         kind,

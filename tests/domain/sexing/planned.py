@@ -17,6 +17,7 @@ from scalewitness.domain.sexing.records import EMPTY
 SECOND = load_parameters("sexing-2")
 IDA, IVO = Available("ida", "keeper"), Available("ivo", "keeper")
 VERA, LAB = Available("vera", "veterinarian"), Available("lab", "laboratory")
+ANYONE = Available("keeper", "keeper", anyone=True)
 EVERYONE = (IDA, VERA, LAB)
 LATER = 10**14  # long after every call of the builders, however many tests ran before
 

@@ -8,16 +8,21 @@ from rest_framework.response import Response
 
 from scalewitness.animals.queries import animal_of, for_steward
 from scalewitness.api.authentication import keeper_of
+from scalewitness.api.coming import COMING, prices_in, today_in
 from scalewitness.api.operations import operation
 from scalewitness.api.shapes.planning import AnimalPlan, animal_plan
 from scalewitness.disputes.queries import at_stake
+from scalewitness.planning.available import examiners_for
 from scalewitness.planning.plans import plan_animal
 
 
-@operation("Plan an animal's next check", gives={200: AnimalPlan})
+@operation("Plan an animal's next check", gives={200: AnimalPlan}, query=COMING)
 def plan_checks(request: Request, id: UUID) -> Response:
-    """Every method by everyone who could come: worth making or not, and why. Today's
-    condition decides what is ruled out for now."""
+    """Every method by everyone who comes: worth making or not, and why. Today's condition decides
+    what is ruled out for now. `ahead` says what a second check after one of them would bring."""
     keeper, now = keeper_of(request).pk, timezone.now()
     animal = for_steward(animal_of(id), lambda one: one.collection, keeper, now)
-    return Response(animal_plan(animal.pk, plan_animal(animal, at_stake([animal.pk], now), now)))
+    stake = at_stake([animal.pk], now)
+    who = examiners_for(animal.collection, [animal], stake, now).priced(prices_in(request))
+    found = plan_animal(animal, who, today_in(request, who), stake, now)
+    return Response(animal_plan(animal.pk, found, who))

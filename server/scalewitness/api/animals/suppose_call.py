@@ -21,13 +21,15 @@ from scalewitness.planning.supposing import SupposedAnswer, suppose
 
 class Supposition(Sent, frozen=True, kw_only=True):
     """``blind``: its examiner knew no earlier answer. ``mine``: my own call, which is never
-    blind. ``observed``: what the method usually shows with that conclusion when absent."""
+    blind. ``confirmed``: in another role, they confirm what I report of them. ``observed``: what
+    the method usually shows with that conclusion when absent."""
 
     method: Method
     conclusion: Conclusion
     role: Role = "keeper"
     blind: bool = True
     mine: bool = False
+    confirmed: bool = False
     sureness: Sureness = "certain"
     observed: Observation | None = None
 

@@ -8,29 +8,53 @@ from msgspec import Struct
 from scalewitness.api.shapes import words
 from scalewitness.domain.cautions import BEFORE_A_CHECK
 from scalewitness.domain.observations import Observation
+from scalewitness.domain.sexing.ahead import TwoChecks, in_words
 from scalewitness.domain.sexing.explain import ReasonLine
 from scalewitness.domain.sexing.parameters import Parameter
-from scalewitness.domain.sexing.planning import Check, RuledOut
+from scalewitness.domain.sexing.planning import SETUP, Check, RuledOut
 from scalewitness.domain.sexing.standing import Assessment, CallWeight
 from scalewitness.domain.sexing.what_if import WhatIf
-from scalewitness.planning.available import ANYBODY, Examiners
+from scalewitness.planning.available import ANYBODY, Examiners, Party
 from scalewitness.planning.plans import NotToday, PlannedAnimal, PlannedVisit, planning_numbers
 from scalewitness.standings.queries.assessing import Yardstick
 
 
 class ExaminerAvailable(Struct, frozen=True):
-    """``key`` goes into ``by``; ``id`` None: not a keeper yet known here."""
+    """``key`` goes into ``by``; ``id`` None: nobody yet known here. ``party``: whose check it is;
+    ``expected``: comes when nobody says who does; ``confirms``: a practice whose address the
+    operator entered, so that it is asked what is reported of it."""
 
     key: str
     id: UUID | None
     name: str
     role: words.Role
+    party: Party
+    expected: bool
+    confirms: bool
+
+
+class SecondCheck(Struct, frozen=True):
+    """What a second check would bring, by another examiner and at least ``days`` later, whatever
+    the first shows: the chances after both. ``another``: somebody else of the description of
+    ``examiner``; ``blind``: neither knows an answer."""
+
+    method: words.Method
+    examiner: ExaminerAvailable
+    days: float
+    loss_after: float
+    probable: float
+    verified: float
+    another: bool
+    blind: bool
+    text: str
 
 
 class CheckPlanned(Struct, frozen=True):
-    """One check worth making. ``loss_now`` and ``loss_after`` are chances of a wrong
-    decision, now and as expected; ``verified``: the chance that the sex is verified
-    afterwards; ``benefit``: all of it, by stake and less ``burden``."""
+    """One check worth making. ``minutes`` at the animal; ``loss_now`` and ``loss_after`` are
+    chances of a wrong decision, now and as expected; ``probable``, ``verified``: the chances that
+    a sex is at least probable, or verified, afterwards; ``benefit``: all of it, by stake and less
+    ``burden`` and ``cost``, by itself or as the first of two, whichever is more; ``cost``: its
+    price as a share of what a wrong sex costs; ``ahead`` null: not looked for."""
 
     animal: UUID
     method: words.Method
@@ -40,9 +64,13 @@ class CheckPlanned(Struct, frozen=True):
     benefit: float
     loss_now: float
     loss_after: float
+    probable: float
     verified: float
     burden: float
+    cost: float
     stake: float
+    settles: str
+    ahead: SecondCheck | None
     reasons: tuple[str, ...]
 
 
@@ -63,12 +91,15 @@ class MeasuredBy(Struct, frozen=True):
 
 
 class AnimalPlan(Struct, frozen=True):
-    """The checks worth making, the best first, and all others with why not."""
+    """The checks worth making, the best first, and all others with why not. ``setup``: minutes it
+    takes to get the animal out and back, beside each check's own."""
 
     animal: UUID
+    setup: float
     cautions: tuple[str, ...]
     checks: list[CheckPlanned]
     ruled_out: list[CheckRuledOut]
+    examiners: list[ExaminerAvailable]
     measured_by: MeasuredBy
 
 
@@ -87,11 +118,13 @@ class Weighed(Struct, frozen=True):
 
 
 class VisitPlan(Struct, frozen=True):
-    """At most one check for each animal, by benefit per minute. ``left_out``: no time;
-    ``waiting``: not today; ``no_need``: nothing is worth doing."""
+    """At most one check for each animal, in the order of the racks. ``minutes`` are those of the
+    lines and of ``setups``, which is what getting animals out and back takes: once for a clutch.
+    ``left_out``: no time; ``waiting``: not today; ``no_need``: nothing is worth doing."""
 
     collection: UUID
     minutes: float
+    setups: float
     budget: float
     cautions: tuple[str, ...]
     lines: list[CheckPlanned]
@@ -135,25 +168,35 @@ class Supposed(Struct, frozen=True):
     examiner_records: str
 
 
-def animal_plan(animal: UUID, found: PlannedAnimal) -> AnimalPlan:
-    who = _examiners(found.examiners)
+def animal_plan(animal: UUID, found: PlannedAnimal, everyone: Examiners) -> AnimalPlan:
+    """``everyone``: who could come."""
+    who = _examiners(everyone)
     return AnimalPlan(
         animal=animal,
+        setup=SETUP,
         cautions=BEFORE_A_CHECK,
-        checks=[_check(one, who) for one in found.plan.checks],
+        checks=[
+            _check(one, who, found.ahead.get((one.method, one.examiner)))
+            for one in found.plan.checks
+        ],
         ruled_out=[_ruled_out(one, who) for one in found.plan.ruled_out],
+        examiners=list(who.values()),
         measured_by=_measured_by(found.measured_by),
     )
 
 
-def visit_plan(collection: UUID, found: PlannedVisit, weighed: Weighed) -> VisitPlan:
-    sheet, who = found.sheet, _examiners(found.examiners)
+def visit_plan(
+    collection: UUID, found: PlannedVisit, everyone: Examiners, weighed: Weighed
+) -> VisitPlan:
+    """``everyone``: who could come."""
+    sheet, who = found.sheet, _examiners(everyone)
     return VisitPlan(
         collection=collection,
         minutes=sheet.minutes,
+        setups=sheet.setups,
         budget=sheet.budget,
         cautions=BEFORE_A_CHECK,
-        lines=[_check(line, who) for line in sheet.lines],
+        lines=[_check(line, who, sheet.ahead.get(line.animal)) for line in sheet.lines],
         left_out=_ids(sheet.left_out),
         waiting=[_waiting(one) for one in found.waiting],
         no_need=_ids(sheet.no_need),
@@ -190,18 +233,22 @@ Who = dict[str, ExaminerAvailable]
 
 
 def _examiners(found: Examiners) -> Who:
+    expected = set(found.expected)
     return {
         one.examiner: ExaminerAvailable(
             key=one.examiner,
             id=None if one.examiner in ANYBODY else UUID(one.examiner),
             name=found.names[one.examiner],
             role=one.role,
+            party=found.parties[one.examiner],
+            expected=one.examiner in expected,
+            confirms=one.confirmed,
         )
         for one in found.available
     }
 
 
-def _check(one: Check, who: Who) -> CheckPlanned:
+def _check(one: Check, who: Who, two: TwoChecks | None) -> CheckPlanned:
     return CheckPlanned(
         animal=UUID(one.animal),
         method=one.method,
@@ -211,10 +258,29 @@ def _check(one: Check, who: Who) -> CheckPlanned:
         benefit=one.benefit,
         loss_now=one.loss_now,
         loss_after=one.loss_after,
+        probable=one.probable,
         verified=one.verified,
         burden=one.burden,
+        cost=one.cost,
         stake=one.stake,
+        settles=one.settles,
+        ahead=None if two is None else _second(two, who),
         reasons=one.reasons,
+    )
+
+
+def _second(two: TwoChecks, who: Who) -> SecondCheck:
+    examiner = who[two.second_examiner]
+    return SecondCheck(
+        method=two.second,
+        examiner=examiner,
+        days=two.days,
+        loss_after=two.loss_after,
+        probable=two.probable,
+        verified=two.verified,
+        another=two.another,
+        blind=two.blind,
+        text=in_words(two, examiner.name),
     )
 
 

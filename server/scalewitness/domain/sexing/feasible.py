@@ -8,6 +8,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, Literal, cast
 
 from msgspec import Struct
+from msgspec.structs import replace
 
 from scalewitness.domain.observations import LifeStage, Method
 from scalewitness.domain.sexing.evidence import Evidence, Role
@@ -31,8 +32,18 @@ class Condition(Struct, frozen=True):
     examined: tuple[tuple[Method, int], ...] | None = None
 
 
+def as_of(condition: Condition, at: int) -> Condition:
+    """The same without a meal so long ago that it keeps nobody away."""
+    days = planning_number("rest", "invasive_meal_days")
+    if condition.fed_at is None or at - condition.fed_at < days * _DAY:
+        return condition
+    return replace(condition, fed_at=None)
+
+
 class Candidate(Struct, frozen=True):
-    """An animal that might be checked. ``identified``: it has a code that can be read."""
+    """An animal that might be checked. ``identified``: it has a code that can be read;
+    ``clutch``: those named alike are taken out together. The chances of male are those that
+    the answer starts from; None: the pessimistic set has none of its own."""
 
     animal: str
     taxon: Taxon
@@ -42,6 +53,8 @@ class Candidate(Struct, frozen=True):
     condition: Condition = Condition()
     identified: bool = True
     prior_male: float = 0.5
+    prior_pessimistic: float | None = None
+    clutch: str = ""
 
     def examined(self) -> Sequence[tuple[Method, int]]:
         """Every check made so far, as (method, time)."""
@@ -58,7 +71,10 @@ class Available(Struct, frozen=True):
     """An examiner who could come. ``knows`` names the animals whose earlier answer they
     know, ``interested_in`` those they own, hold a share in or sell; ``methods`` what they
     can do, None for all that their trade allows. ``reported``: someone else would send the
-    call, so it is not blind though nothing anchors it; ``interested_in`` is then theirs."""
+    call, so it is not blind though nothing anchors it; ``interested_in`` is then theirs.
+    ``confirmed``: whoever is quoted can be asked where the operator entered. ``anyone``:
+    nobody in particular, so that a second check by them is by somebody else. ``cost`` of one
+    check, as the share of a wrong decision that it is worth."""
 
     examiner: str
     role: Role
@@ -66,6 +82,9 @@ class Available(Struct, frozen=True):
     interested_in: frozenset[str] = frozenset()
     methods: frozenset[Method] | None = None
     reported: bool = False
+    confirmed: bool = False
+    anyone: bool = False
+    cost: float = 0.0
 
 
 def _lists(part: str) -> Mapping[str, Any]:
@@ -81,6 +100,10 @@ def planning_number(part: str, name: str, default: float = 0.0) -> float:
 
 INVASIVE: frozenset[Method] = frozenset(_lists("methods")["invasive"])
 WITHOUT_THE_ANIMAL: frozenset[Method] = frozenset(_lists("methods")["without_the_animal"])
+ONLY_AT_FIRST: frozenset[Method] = frozenset(
+    cast(Method, method) for method, stages in _lists("not_at").items() if "adult" in stages
+)
+"""Methods for the first days to weeks of a snake."""
 PLANNED: tuple[Method, ...] = tuple(cast(Mapping[Method, Any], _lists("who")))
 """Methods that can be planned; nobody plans eggs, and looks and hearsay are no check."""
 

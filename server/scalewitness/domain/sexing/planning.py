@@ -2,26 +2,22 @@
 
 Acting on the favoured sex is wrong with the chance of the other; not acting counts as wrong
 with the chance at which the policy falls silent (one in ten under the default policy), and
-the lesser of the two is what an animal's record costs. For each check the model's own
-chances of everything it may show, given all that is on record, are followed through to
-that loss and to the label, and averaged:
+the lesser of the two is what an animal's record costs. Over everything a check may show
+(:mod:`weighing`) that loss and the label are averaged:
 
 benefit = stake · (loss now − expected loss + worth of a verified sex · rise in its chance)
-          − burden on the animal.
+          − burden on the animal − cost of the check.
 
-Doubts shared by all sessions of a method are in those chances: a fifth probing by a fifth
-keeper is known to be worth less than the second. The words say what is on record, so they
-are for the host, never for a blind guest.
+The words say what is on record, so they are for the host, never for a blind guest.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
-from math import exp
+from collections.abc import Iterable, Sequence
 
 from msgspec import Struct
+from msgspec.structs import replace
 
-from scalewitness.domain.observations import Method, Sex, method_of
-from scalewitness.domain.sexing.case import Case, Standing, SupposedCase, case_of
-from scalewitness.domain.sexing.evidence import Evidence, Role, as_sent
+from scalewitness.domain.observations import Method
+from scalewitness.domain.sexing.evidence import Role
 from scalewitness.domain.sexing.feasible import (
     PLANNED,
     Available,
@@ -29,20 +25,21 @@ from scalewitness.domain.sexing.feasible import (
     obstacles,
     planning_number,
 )
-from scalewitness.domain.sexing.likelihood import Pair, mix
-from scalewitness.domain.sexing.outcomes import PossibleOutcome, prospect
 from scalewitness.domain.sexing.parameters import Parameters
 from scalewitness.domain.sexing.policy import Policy
-from scalewitness.domain.sexing.reasons import Prospects, reasons
+from scalewitness.domain.sexing.reasons import Prospects, reasons, settles
 from scalewitness.domain.sexing.records import ExaminerRecords
-from scalewitness.domain.sexing.what_if import SUPPOSED, known
+from scalewitness.domain.sexing.weighing import Weighing
+
+SETUP = planning_number("minutes", "setup")
+"""Minutes it takes to get an animal or a clutch out and back."""
 
 
 class Check(Struct, frozen=True):
     """One check worth making. ``loss_now`` and ``loss_after`` are chances of a wrong
-    decision, the second as expected; ``verified`` is the chance that the sex is verified
-    afterwards; ``benefit`` is all of it, by stake and less ``burden``; ``minutes`` at the
-    animal with everything around it."""
+    decision, the second as expected; ``probable`` and ``verified`` are the chances that a sex is
+    at least probable, or verified, afterwards; ``benefit`` is all of it, by stake and less
+    ``burden`` and ``cost``; ``minutes`` at the animal, once it is out; ``settles`` in words."""
 
     animal: str
     method: Method
@@ -53,15 +50,13 @@ class Check(Struct, frozen=True):
     benefit: float
     loss_now: float
     loss_after: float
+    probable: float
     verified: float
     burden: float
+    cost: float
     stake: float
+    settles: str
     reasons: tuple[str, ...] = ()
-
-    @property
-    def per_minute(self) -> float:
-        """Benefit for each minute it takes."""
-        return self.benefit / self.minutes
 
 
 class RuledOut(Struct, frozen=True):
@@ -82,238 +77,120 @@ class Plan(Struct, frozen=True):
 
 def plan(
     candidate: Candidate,
-    examiners: Iterable[Available],
+    examiners: Sequence[Available],
     at: int,
     records: ExaminerRecords,
     policy: Policy,
     parameters: Parameters,
 ) -> Plan:
-    """What is worth doing with one animal at a time (Unix milliseconds). Raises ValueError
-    as :func:`case_of`."""
-    weighing = _Weighing(candidate, at, records, policy, parameters)
-    checks, ruled_out = [], []
+    """What is worth doing with one animal at a time (Unix milliseconds), each check by itself.
+    Of checks that are worth as much, those by whoever is named first come first. Raises
+    ValueError as :func:`case_of`."""
+    weighing = Weighing.of(candidate, at, records, policy, parameters)
+    return worth_making(every_check(weighing, examiners))
+
+
+def every_check(weighing: Weighing, examiners: Iterable[Available]) -> Plan:
+    """All that can be made and say something, however little, and what cannot."""
+    candidate, checks, ruled_out = weighing.candidate, [], []
+    known: dict[object, Check | None] = {}
     for by in examiners:
         for method in PLANNED:
-            why = obstacles(candidate, method, by, at)
-            check = None if why else weighing.check(method, by)
-            if check is not None and check.benefit >= planning_number("worth", "least"):
+            why = obstacles(candidate, method, by, weighing.at)
+            check = None if why else _as_before(known, weighing, method, by)
+            if check is not None:
                 checks.append(check)
             else:
                 why = why or (_NOT_WORTH_IT,)
                 ruled_out.append(RuledOut(candidate.animal, method, by.examiner, why))
-    checks.sort(key=lambda check: (-check.benefit, check.minutes, check.method, check.examiner))
-    return Plan(tuple(checks), tuple(ruled_out))
+    return Plan(best_first(checks), tuple(ruled_out))
 
 
-class PlannedSheet(Struct, frozen=True):
-    """A visit: at most one check for each animal, in the order of benefit per minute;
-    ``minutes`` of the ``budget`` it takes; animals ``left_out`` for want of time, and
-    those for which nothing is worth doing (``no_need``)."""
-
-    lines: tuple[Check, ...]
-    minutes: float
-    budget: float
-    left_out: tuple[str, ...]
-    no_need: tuple[str, ...]
-
-
-def fill_visit(
-    candidates: Iterable[Candidate],
-    examiners: Sequence[Available],
-    minutes: float,
-    at: int,
-    records: ExaminerRecords,
-    policy: Policy,
-    parameters: Parameters,
-) -> PlannedSheet:
-    """The checks to make in so many minutes: by benefit per minute, then, while time is
-    left, the better check of an animal in place of the quicker one."""
-    options = {
-        one.animal: plan(one, examiners, at, records, policy, parameters).checks
-        for one in candidates
-    }
-    chosen = _upgraded(_greedy(options, minutes), options, minutes)
-    lines = sorted(chosen.values(), key=_rank)
-    return PlannedSheet(
-        lines=tuple(lines),
-        minutes=sum(line.minutes for line in lines),
-        budget=minutes,
-        left_out=tuple(a for a, checks in options.items() if checks and a not in chosen),
-        no_need=tuple(a for a, checks in options.items() if not checks),
+def worth_making(every: Plan) -> Plan:
+    """Without the checks that bring less than they burden and cost."""
+    least = planning_number("worth", "least")
+    little = [one for one in every.checks if one.benefit < least]
+    return Plan(
+        tuple(one for one in every.checks if one.benefit >= least),
+        (
+            *every.ruled_out,
+            *(RuledOut(one.animal, one.method, one.examiner, (_NOT_WORTH_IT,)) for one in little),
+        ),
     )
 
 
-def _rank(check: Check) -> tuple[float, float, str, str, str]:
-    return -check.per_minute, -check.benefit, check.animal, check.method, check.examiner
+def best_first(checks: Iterable[Check]) -> tuple[Check, ...]:
+    """By benefit; of checks worth as much the shorter, then as they come."""
+    return tuple(sorted(checks, key=lambda one: (-round(one.benefit, 9), one.minutes, one.method)))
 
 
-def _greedy(options: Mapping[str, Sequence[Check]], minutes: float) -> dict[str, Check]:
-    chosen: dict[str, Check] = {}
-    for check in sorted((one for checks in options.values() for one in checks), key=_rank):
-        if check.animal not in chosen and check.minutes <= minutes:
-            chosen[check.animal] = check
-            minutes -= check.minutes
-    return chosen
+_NOT_WORTH_IT = "It would change too little to be worth the burden on the animal and what it costs."
 
 
-def _upgraded(
-    chosen: dict[str, Check], options: Mapping[str, Sequence[Check]], minutes: float
-) -> dict[str, Check]:
-    spare = minutes - sum(check.minutes for check in chosen.values())
-    while True:
-        steps = [
-            (better.benefit - now.benefit, now, better)
-            for now in chosen.values()
-            for better in options[now.animal]
-            if better.benefit > now.benefit and better.minutes - now.minutes <= spare
-        ]
-        if not steps:
-            return chosen
-        _, now, better = max(steps, key=lambda step: (step[0], step[2].animal, step[2].method))
-        chosen = {**chosen, now.animal: better}
-        spare -= better.minutes - now.minutes
+def _as_before(
+    known: dict[object, Check | None], weighing: Weighing, method: Method, by: Available
+) -> Check | None:
+    """What this check would bring; worked out once for examiners who differ in name alone."""
+    kind = method, kind_of(weighing, by)
+    if kind not in known:
+        known[kind] = _check(weighing, method, by)
+    found = known[kind]
+    return None if found is None else replace(found, examiner=by.examiner)
 
 
-def loss(standing: Standing, policy: Policy) -> float:
-    """The chance of a wrong decision under this standing, silence counted as the chance at
-    which the policy prefers it. Concave in the probability, so that no check is expected
-    to raise it."""
-    return min(1 - policy.probable, standing.p_male, 1 - standing.p_male)
+def kind_of(weighing: Weighing, by: Available) -> Available:
+    """The examiner without a name, unless something on record hangs on it."""
+    animal, records = weighing.candidate.animal, weighing.case.base.weigher.records
+    told = any(examiner == by.examiner for examiner, _, _ in records.rates)
+    own = any(call.examiner == by.examiner for call in weighing.case.calls)
+    return replace(
+        by,
+        examiner=by.examiner if told or own else "",
+        knows=by.knows & {animal},
+        interested_in=by.interested_in & {animal},
+        anyone=False,
+    )
 
 
-_NOT_WORTH_IT = "It would change too little to be worth the burden on the animal."
+def _check(weighing: Weighing, method: Method, by: Available) -> Check | None:
+    """None when it can say nothing here."""
+    candidate, branches = weighing.candidate, weighing.follow(method, by)
+    if len(branches) == 1:
+        return None
+    now, after = weighing.outlook([(1.0, weighing.case)]), weighing.outlook(branches)
+    stake, burden = stake_of(candidate), burden_of(method, candidate)
+    worth = now.loss - after.loss
+    worth += planning_number("worth", "verified") * (after.verified - now.verified)
+    prospects = Prospects(now=weighing.now, before=now, after=after, weighing=weighing)
+    return Check(
+        animal=candidate.animal,
+        method=method,
+        examiner=by.examiner,
+        role=by.role,
+        blind=weighing.blind(by),
+        minutes=planning_number("minutes", method),
+        benefit=stake * worth - burden - by.cost,
+        loss_now=now.loss,
+        loss_after=after.loss,
+        probable=after.probable,
+        verified=after.verified,
+        burden=burden,
+        cost=by.cost,
+        stake=stake,
+        settles=settles(prospects),
+        reasons=reasons(prospects, method, by),
+    )
 
 
-class _Weighing:
-    """One animal's record, and what each possible check would do to it."""
-
-    def __init__(
-        self,
-        candidate: Candidate,
-        at: int,
-        records: ExaminerRecords,
-        policy: Policy,
-        parameters: Parameters,
-    ) -> None:
-        self.candidate = candidate
-        self.at = at
-        self.policy = policy
-        self.parameters = parameters
-        self.case = case_of(
-            candidate.evidence, candidate.taxon, records, parameters, candidate.prior_male
-        )
-        self.now = self.case.standing(policy)
-        self.stake = max(
-            (planning_number("stakes", stake) for stake in candidate.stakes),
-            default=planning_number("stakes", "none"),
-        )
-
-    def check(self, method: Method, by: Available) -> Check | None:
-        """What this check would bring; None when it can say nothing here."""
-        anchored = self._anchored(by)
-        found = self._followed(method, by, anchored)
-        if not found:
-            return None
-        loss_now = loss(self.now, self.policy)
-        rest = 1 - sum(chance for chance, _ in found)
-        loss_after = rest * loss_now + sum(p * loss(after, self.policy) for p, after in found)
-        sure_now = float(_verified(self.now))
-        verified = rest * sure_now + sum(p for p, after in found if _verified(after))
-        burden = _burden(method, self.candidate)
-        worth = loss_now - loss_after + planning_number("worth", "verified") * (verified - sure_now)
-        outlook = Prospects(
-            now=self.now,
-            loss_now=loss_now,
-            loss_after=loss_after,
-            verified=verified,
-            blind=self._blind(by),
-            anchored=anchored is not None,
-            silent=1 - self.policy.probable,
-        )
-        return Check(
-            animal=self.candidate.animal,
-            method=method,
-            examiner=by.examiner,
-            role=by.role,
-            blind=self._blind(by),
-            minutes=planning_number("minutes", "setup") + planning_number("minutes", method),
-            benefit=self.stake * worth - burden,
-            loss_now=loss_now,
-            loss_after=loss_after,
-            verified=verified,
-            burden=burden,
-            stake=self.stake,
-            reasons=reasons(outlook, method, by, self.candidate),
-        )
-
-    def _followed(
-        self, method: Method, by: Available, anchored: Sex | None
-    ) -> list[tuple[float, Standing]]:
-        """The chance of everything the check may say, with the standing it would lead to;
-        what is left over leaves the standing as it is."""
-        possible = prospect(method, self.candidate.taxon, self.parameters)
-        found, seen = [], [0.0, 0.0]
-        before = self.case.base.pair()
-        for outcome in possible.outcomes:
-            after = self.case.plus(self._supposed(outcome, by, anchored))
-            reading = after.base.weighed[-1].reading
-            if not reading.informative:
-                continue
-            found.append((self._chance(before, after), after.standing(self.policy)))
-            seen = [sum(pair) for pair in zip(seen, map(exp, reading.pair), strict=True)]
-        # Entries of a list of findings are ratios; chances of more than one are scaled down.
-        share = possible.informative / max(1.0, *seen)
-        return [(share * chance, standing) for chance, standing in found]
-
-    def _chance(self, before: Pair, after: Case) -> float:
-        """The chance of the last call of ``after``, given all that is on record."""
-        prior = self.candidate.prior_male
-        with_it, without = (mix(pair[1], pair[0], prior) for pair in (after.base.pair(), before))
-        return exp(with_it - without)
-
-    def _supposed(
-        self, outcome: PossibleOutcome, by: Available, anchored: Sex | None
-    ) -> SupposedCase:
-        candidate, method = self.candidate, method_of(outcome.observed)
-        interested = candidate.animal in by.interested_in
-        call = Evidence(
-            call=SUPPOSED,
-            examiner=by.examiner,
-            role=by.role,
-            at=self.at,
-            position=max((one.position for one in candidate.evidence), default=-1) + 1,
-            stage=candidate.stage,
-            conclusion=outcome.conclusion,
-            sureness="certain",
-            observed=outcome.observed,
-            identity="confirmed" if candidate.identified else "unconfirmed",
-            blind=self._blind(by),
-            interested=interested,
-            anchored_to=anchored,
-            report=as_sent(method, reported=by.reported, interested=interested),
-        )
-        return SupposedCase(call, outcome.base, outcome.pessimistic)
-
-    def _own(self, by: Available) -> list[Evidence]:
-        return [call for call in self.candidate.evidence if call.examiner == by.examiner]
-
-    def _blind(self, by: Available) -> bool:
-        if by.reported or self.candidate.animal in by.knows:
-            return False
-        return not self._own(by)
-
-    def _anchored(self, by: Available) -> Sex | None:
-        """What the examiner would know: the record, or at least what they said earlier."""
-        if self.candidate.animal in by.knows:
-            return known(self.now.label, self.candidate.evidence, self.candidate.prior_male)
-        # A reported call is held against what its examiner is said to have been told alone.
-        return None if by.reported else known("", self._own(by))
+def stake_of(candidate: Candidate) -> float:
+    """By how much what hangs on the animal multiplies a wrong decision."""
+    return max(
+        (planning_number("stakes", stake) for stake in candidate.stakes),
+        default=planning_number("stakes", "none"),
+    )
 
 
-def _verified(standing: Standing) -> bool:
-    return standing.label.startswith("verified")
-
-
-def _burden(method: Method, candidate: Candidate) -> float:
+def burden_of(method: Method, candidate: Candidate) -> float:
+    """Of one more such check on the animal, after all it has been through."""
     earlier = len(candidate.invasive())
     return planning_number("burden", method) * (1 + planning_number("burden", "again") * earlier)

@@ -1,4 +1,4 @@
-"""Why a check is proposed, in plain words."""
+"""Why a check is proposed, and what it could settle, in plain words."""
 
 from collections.abc import Iterable
 
@@ -10,30 +10,49 @@ from scalewitness.domain.sexing.case import Standing
 from scalewitness.domain.sexing.evidence import Role
 from scalewitness.domain.sexing.feasible import INVASIVE, Available, Candidate
 from scalewitness.domain.sexing.tables import table
+from scalewitness.domain.sexing.weighing import Outlook, Weighing
 
 
 class Prospects(Struct, frozen=True):
-    """The standing now and what a check is expected to do; ``anchored`` says whether its
-    examiner knows an answer, ``silent`` is the loss that an unsettled sex counts as."""
+    """The standing now, and what is expected without the check and with it."""
 
     now: Standing
-    loss_now: float
-    loss_after: float
-    verified: float
-    blind: bool
-    anchored: bool
-    silent: float
+    before: Outlook
+    after: Outlook
+    weighing: Weighing
+
+    @property
+    def candidate(self) -> Candidate:
+        return self.weighing.candidate
+
+    @property
+    def verifies(self) -> bool:
+        """Whether the chance that it verifies the sex is worth a word."""
+        return self.after.verified >= VERIFIED_FROM
 
 
-def reasons(of: Prospects, method: Method, by: Available, candidate: Candidate) -> tuple[str, ...]:
+VERIFIED_FROM = float(table("words.toml")["plans"]["verified_from"]["value"])
+
+
+def settles(of: Prospects) -> str:
+    """What the check could settle, with the chance of it."""
+    if of.verifies:
+        return f"Verifies the sex in {hundred(of.after.verified)} of 100."
+    if of.before.probable == 0:
+        return f"Makes one sex probable in {hundred(of.after.probable)} of 100; verifies none."
+    return "Makes the answer surer; verifies none."
+
+
+def reasons(of: Prospects, method: Method, by: Available) -> tuple[str, ...]:
     """Where the animal stands, what the check is expected to do, whether it is blind, what
     hangs on it and what the animal has been through."""
     return (
         _where(of),
         _expected(of, method, by.role),
-        *_blind(of, by, candidate.animal in by.interested_in),
-        *(table("planning.toml")["stakes"][stake]["what"] for stake in candidate.stakes),
-        *_earlier(method, candidate),
+        *_blind(of, by),
+        *_species(of, method),
+        *(table("planning.toml")["stakes"][stake]["what"] for stake in of.candidate.stakes),
+        *_earlier(method, of.candidate),
     )
 
 
@@ -52,38 +71,53 @@ def _where(of: Prospects) -> str:
         return "Its calls contradict each other."
     if of.now.label == "unsexed":
         return "Its sex is not settled."
-    return f"It stands as {of.now.label}; {_hundred(of.loss_now)} in 100 such would be wrong."
+    return f"It stands as {of.now.label}; {hundred(of.before.loss)} in 100 such would be wrong."
 
 
 def _expected(of: Prospects, method: Method, role: Role) -> str:
     noun = METHODS[method].noun
     text = (
         f"{noun[0].upper()}{noun[1:]} by {_ROLES[role]} would on average bring the "
-        f"chance of a wrong decision from {_hundred(of.loss_now)} to "
-        f"{_hundred(of.loss_after)} in 100"
+        f"chance of a wrong decision from {hundred(of.before.loss)} to "
+        f"{hundred(of.after.loss)} in 100"
     )
     if of.now.label in {"contested", "unsexed"}:
-        text += f", an unsettled sex counted as at most {_hundred(of.silent)}"
-    if of.verified < float(table("words.toml")["plans"]["verified_from"]["value"]):
+        silent = 1 - of.weighing.policy.probable
+        text += f", an unsettled sex counted as at most {hundred(silent)}"
+    if not of.verifies:
         return f"{text}."
-    return f"{text}, and leave it verified with a chance of {_hundred(of.verified)} in 100."
+    return f"{text}, and leave it verified with a chance of {hundred(of.after.verified)} in 100."
 
 
 HAS_A_SHARE = "This examiner has a share in the animal."
 REPORTED = "A call reported for someone else does not count as the blind one."
+UNCONFIRMED = "Until they confirm it, it is the word of whoever sends it, and verifies nothing."
+TO_BE_CONFIRMED = "It counts for as much once they confirm it, which the record asks them to."
 
 
-def _blind(of: Prospects, by: Available, interested: bool) -> Iterable[str]:
-    if of.anchored:
+def _blind(of: Prospects, by: Available) -> Iterable[str]:
+    if of.weighing.anchored(by) is not None:
         yield "This examiner knows an earlier answer, so the call counts for less."
     elif by.reported:
         yield REPORTED
-    elif not of.blind:
+        yield TO_BE_CONFIRMED if by.confirmed else UNCONFIRMED
+    elif not of.weighing.blind(by):
         yield "This would not be a blind check."
-    elif interested:
+    elif of.candidate.animal in by.interested_in:
         yield HAS_A_SHARE
     elif "needs_blind_call" in of.now.reasons:
         yield "The record lacks a blind check, and this would be one."
+
+
+ALONE_NEVER = (
+    "How deep this species probes is not known well enough: probing alone, however often, "
+    "never verifies its sex."
+)
+
+
+def _species(of: Prospects, method: Method) -> Iterable[str]:
+    if method == "probing" and of.weighing.never_by_probing:
+        yield ALONE_NEVER
 
 
 def _earlier(method: Method, candidate: Candidate) -> Iterable[str]:
@@ -93,7 +127,8 @@ def _earlier(method: Method, candidate: Candidate) -> Iterable[str]:
         yield f"It has been through {so_far} already, and this would be one more."
 
 
-def _hundred(p: float) -> str:
+def hundred(p: float) -> str:
+    """A chance in a hundred, as it is said."""
     share = 100 * p
     if share < 0.1:
         return "less than 0.1"

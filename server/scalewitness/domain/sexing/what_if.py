@@ -35,7 +35,7 @@ class SupposedCall(Struct, frozen=True):
     conclusion. ``examiner`` names one who has a record or has called before; ``at`` is in
     Unix milliseconds, a day after the last call when None. ``blind``: the examiner knows no
     earlier answer; when ``reported`` by someone else, whose the interest then is, the call
-    does not count as blind for all that."""
+    does not count as blind for all that, and is the sender's word until ``confirmed``."""
 
     method: Method
     conclusion: Conclusion
@@ -48,6 +48,7 @@ class SupposedCall(Struct, frozen=True):
     identity: Identity = "confirmed"
     interested: bool = False
     reported: bool = False
+    confirmed: bool = False
     at: int | None = None
 
 
@@ -112,6 +113,7 @@ def _call(
     observed = supposed.observed
     if observed is None:
         observed = typical(supposed.method, supposed.conclusion, taxon)
+    report = as_sent(supposed.method, reported=supposed.reported, interested=supposed.interested)
     last = max((call.at for call in evidence), default=0)
     return Evidence(
         call=SUPPOSED,
@@ -127,7 +129,7 @@ def _call(
         blind=supposed.blind and not supposed.reported,
         interested=supposed.interested,
         anchored_to=None if supposed.blind else expected,
-        report=as_sent(supposed.method, reported=supposed.reported, interested=supposed.interested),
+        report="confirmed" if report != "own" and supposed.confirmed else report,
     )
 
 

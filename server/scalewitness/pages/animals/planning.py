@@ -10,14 +10,16 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.http import urlencode
 
+from scalewitness.animals.models import Animal
 from scalewitness.animals.queries import title_of
 from scalewitness.calls.queries.visibility import animal_open
 from scalewitness.disputes.queries import at_stake, by_need
 from scalewitness.domain.cautions import BEFORE_A_CHECK
 from scalewitness.domain.methods import METHODS
-from scalewitness.domain.sexing.planning import Check, RuledOut
+from scalewitness.domain.sexing.ahead import TwoChecks, in_words
+from scalewitness.domain.sexing.planning import SETUP, Check, RuledOut
 from scalewitness.pages.animals.animal import stewarded_animal
-from scalewitness.pages.animals.planning_forms import SupposeForm, VisitPlanForm
+from scalewitness.pages.animals.planning_forms import ComingForm, SupposeForm, VisitPlanForm
 from scalewitness.pages.collections.collection import stewarded
 from scalewitness.pages.parts.access import page, signed_in
 from scalewitness.people.models import Keeper
@@ -37,13 +39,18 @@ class Named:
 
 @dataclass(frozen=True, slots=True)
 class PlannedCheckLine:
-    """One check in words. ``ask``: where to see what it would do to the standing."""
+    """One check in words. ``price`` empty: it costs nothing; ``ahead``: what a second check would
+    bring; ``ask``: where to see what it would do to the standing."""
 
     animal: str
     title: str
+    rack: str
     method: str
     who: str
     minutes: int
+    price: str
+    settles: str
+    ahead: str
     reasons: tuple[str, ...]
     ask: str
 
@@ -65,24 +72,26 @@ def plan_a_visit(request: HttpRequest, keeper: Keeper, collection_id: UUID) -> H
     animals = list(listed)
     stake = at_stake([one.pk for one in animals], now)
     everyone = examiners_for(collection, animals, stake, now)
-    asked = request.GET.dict()
-    form = VisitPlanForm(
-        {"minutes": "120", "by": "keeper", **asked}, examiners=list(everyone.names.items())
-    )
+    form = VisitPlanForm(request.GET, everyone)
     context = {"collection": collection, "form": form, "cautions": BEFORE_A_CHECK}
     context |= {"listed": listed, "asked": _asked(request)}
     if not form.is_valid():
         return page(request, "collections/plan.html", context, status=422)
     minutes, by = form.cleaned_data["minutes"], form.cleaned_data["by"]
-    found = plan_visit(animals, everyone.only(by), stake, float(minutes), now)
-    titles = {str(one.pk): title_of(one) for one in animals}
+    who = everyone.priced(form.prices())
+    found = plan_visit(animals, who, by, stake, float(minutes), now)
+    known = {str(one.pk): one for one in animals}
+    titles = {key: title_of(one) for key, one in known.items()}
+    sheet = found.sheet
     context |= {
-        "lines": [_line(one, titles, found.examiners) for one in found.sheet.lines],
-        "minutes": round(found.sheet.minutes),
-        "left_out": _named(found.sheet.left_out, titles),
+        "lines": [_line(one, known, who, form, sheet.ahead.get(one.animal)) for one in sheet.lines],
+        "minutes": round(sheet.minutes),
+        "setups": round(sheet.setups),
+        "price": _price(sheet.lines, who, form),
+        "left_out": _named(sheet.left_out, titles),
         "waiting": [Named(one.animal, titles[one.animal], one.why) for one in found.waiting],
-        "no_need": _named(found.sheet.no_need, titles),
-        "invite": _invite(collection.pk, [line.animal for line in found.sheet.lines]),
+        "no_need": _named(sheet.no_need, titles),
+        "invite": _invite(collection.pk, [line.animal for line in sheet.lines]),
         "by": found.measured_by,
         "numbers": planning_numbers(),
     }
@@ -91,7 +100,15 @@ def plan_a_visit(request: HttpRequest, keeper: Keeper, collection_id: UUID) -> H
 
 def _asked(request: HttpRequest) -> str:
     """What was asked, but for the page: for the links to other pages."""
-    return urlencode({name: request.GET[name] for name in ("minutes", "by") if name in request.GET})
+    asked = request.GET.copy()
+    asked.pop("page", None)
+    return asked.urlencode()
+
+
+def _price(lines: Iterable[Check], who: Examiners, form: ComingForm) -> str:
+    """Of all together, as it is said; empty where they cost nothing."""
+    total = sum(form.cleaned_data[who.parties[one.examiner]] for one in lines)
+    return f"{total} {form.cleaned_data['currency']}".strip() if total else ""
 
 
 def _invite(collection: UUID, animals: Sequence[str]) -> str:
@@ -104,24 +121,35 @@ def _named(animals: Iterable[str], titles: Mapping[str, str]) -> list[Named]:
     return [Named(one, titles[one]) for one in animals]
 
 
-def _line(one: Check, titles: Mapping[str, str], who: Examiners) -> PlannedCheckLine:
+def _line(
+    one: Check,
+    animals: Mapping[str, Animal],
+    who: Examiners,
+    form: ComingForm,
+    two: TwoChecks | None,
+) -> PlannedCheckLine:
+    animal = animals[one.animal]
     return PlannedCheckLine(
         animal=one.animal,
-        title=titles[one.animal],
+        title=title_of(animal),
+        rack=animal.rack,
         method=METHODS[one.method].name,
         who=who.names[one.examiner],
         minutes=round(one.minutes),
+        price=form.of(who.parties[one.examiner]),
+        settles=one.settles,
+        ahead="" if two is None else in_words(two, who.names[two.second_examiner]),
         reasons=one.reasons,
-        ask=_ask(one),
+        ask=_ask(one, who),
     )
 
 
-def _ask(one: Check) -> str:
+def _ask(one: Check, who: Examiners) -> str:
     """The what-if page with this check filled in; what it would say is left to ask."""
-    keeper = "blind" if one.blind else "knowing"
-    query = urlencode(
-        {"method": one.method, "who": keeper if one.role == "keeper" else one.role, "says": "male"}
-    )
+    by = "blind" if one.blind else "knowing"
+    if one.role != "keeper":
+        by = f"{one.role}-confirmed" if one.examiner in who.confirming else one.role
+    query = urlencode({"method": one.method, "who": by, "says": "male"})
     return f"{reverse('what_if', args=[one.animal])}?{query}"
 
 
@@ -129,14 +157,23 @@ def _ask(one: Check) -> str:
 def plan_checks(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpResponse:
     animal = stewarded_animal(keeper, animal_id)
     now = timezone.now()
-    found = plan_animal(animal, at_stake([animal.pk], now), now)
-    titles = {str(animal.pk): title_of(animal)}
-    context = {
-        "animal": animal,
-        "title": title_of(animal),
-        "lines": [_line(one, titles, found.examiners) for one in found.plan.checks],
+    stake = at_stake([animal.pk], now)
+    everyone = examiners_for(animal.collection, [animal], stake, now)
+    form = ComingForm(request.GET, everyone)
+    context = {"animal": animal, "title": title_of(animal), "form": form}
+    context |= {"cautions": BEFORE_A_CHECK}
+    if not form.is_valid():
+        return page(request, "animals/plan.html", context, status=422)
+    who = everyone.priced(form.prices())
+    found = plan_animal(animal, who, form.cleaned_data["by"], stake, now)
+    known = {str(animal.pk): animal}
+    context |= {
+        "lines": [
+            _line(one, known, who, form, found.ahead.get((one.method, one.examiner)))
+            for one in found.plan.checks
+        ],
+        "setup": round(SETUP),
         "ruled_out": _together(found.plan.ruled_out, found.examiners),
-        "cautions": BEFORE_A_CHECK,
         "by": found.measured_by,
         "numbers": planning_numbers(),
     }
