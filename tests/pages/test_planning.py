@@ -34,7 +34,7 @@ def test_a_visit_is_planned_and_leads_to_the_invitation(
     assert "Vesper : Probing , by an independent keeper 6 minutes" in plan.text
     assert "The sheet: 10 minutes" in plan.text
     assert "1 check, in the order of your racks. 4 of the minutes go to getting" in plan.text
-    assert "Verifies the sex in 90 of 100." in plan.text
+    assert "Leaves 90 in 100 such verified." in plan.text
     assert "The record lacks a blind check, and this would be one." in plan.text
     assert "Never push." in plan.text
     assert "stakes.open_sale" in plan.text

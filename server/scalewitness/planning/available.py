@@ -97,8 +97,8 @@ def examiners_for(
     stake: AtStake,
     now: datetime,
 ) -> Examiners:
-    """The keeper and partners, past guests, practices they named that the record can ask, and
-    anybody; at the prices that are supposed."""
+    """The keeper and partners, anybody, past guests, and practices they named that the record
+    can ask: of those who would do as well the first is planned with; at the prices that are supposed."""
     stewards = [collection.keeper, *partners_of(collection.pk, now)]
     guests = _past_guests(collection, stewards)
     known = _known_to(guests, animals, stake.informed)
@@ -106,13 +106,13 @@ def examiners_for(
     found: list[tuple[Available, str, Party]] = [
         (Available(str(one.pk), "keeper", every, every), one.name, "owner") for one in stewards
     ]
+    found += [
+        (_anybody(key, role, every), name, party) for key, (name, role, party) in ANYBODY.items()
+    ]
     for one in guests:
         knows, shares = known.get(one.pk, ()), stake.parties.get(one.pk, ())
         guest = Available(str(one.pk), "keeper", frozenset(knows), frozenset(shares))
         found.append((guest, one.name, "guest"))
-    found += [
-        (_anybody(key, role, every), name, party) for key, (name, role, party) in ANYBODY.items()
-    ]
     found += _practices(stewards, every)
     return Examiners(
         tuple(one for one, _, _ in found),

@@ -22,7 +22,6 @@ from scalewitness.domain.sexing.taxa import species_list
 from scalewitness.domain.sexing.weighing import Weighing
 
 OLIVE = Available("olive", "keeper", knows=frozenset({"x"}), interested_in=frozenset({"x"}))
-NAMES = {"ida": "Ida", "keeper": "an independent keeper", "vera": "Vera", "lab": "a laboratory"}
 
 
 def ahead(candidate, today, *later) -> dict[tuple[str, str], TwoChecks]:
@@ -209,12 +208,18 @@ def test_the_owner_first_and_a_guest_after_verifies_and_not_the_other_way_round(
 def test_probings_alone_are_never_offered_as_if_they_verified(kind):
     two = two_probings(animal_of(taxon=kind))
     assert two.verified == 0
-    assert "never verified" in in_words(two, "Ida")
+    said = in_words(check_by_itself(kind), two, "Ida")
+    assert said == "" or "none verified" in said
     weighing = Weighing.of(two_alike(kind), LATER, EMPTY, DEFAULT_POLICY, PARAMETERS)
     (check,) = every_check(weighing, [replace(IDA, methods=frozenset({"probing"}))]).checks
     assert check.verified == 0
-    assert "erifies none." in check.settles
+    assert "erified" not in check.settles.replace("none verified", "")
     assert any("never verifies its sex" in reason for reason in check.reasons)
+
+
+def check_by_itself(kind):
+    weighing = Weighing.of(animal_of(taxon=kind), LATER, EMPTY, DEFAULT_POLICY, PARAMETERS)
+    return every_check(weighing, [replace(ANYONE, methods=frozenset({"probing"}))]).checks[0]
 
 
 def two_alike(kind):
@@ -226,10 +231,11 @@ def two_alike(kind):
 def test_between_two_checks_that_enter_the_body_a_fortnight_lies():
     two = ahead(animal_of(), [ANYONE], ANYONE)["probing", "keeper"]
     assert (two.second, two.days, two.another) == ("probing", 14, True)
-    assert in_words(two, "an independent keeper") == (
-        "With probing by somebody else like that as well, at least 14 days later: verified in "
-        f"{100 * two.verified:.0f} of 100; both would be blind."
+    assert in_words(check_by_itself(BALL), two, "an independent keeper") == (
+        "With probing by somebody else like that as well, at least 14 days later: "
+        f"{100 * two.verified:.0f} in 100 verified; both would be blind."
     )
+    assert in_words(check_by_itself(BALL), replace(two, verified=0, probable=0.5), "") == ""
     shed = ahead(animal_of(taxon=BOA), [replace(VERA, methods=frozenset({"ultrasound"}))], IDA)
     assert shed["ultrasound", "vera"].days == 0
 

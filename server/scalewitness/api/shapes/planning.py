@@ -36,7 +36,7 @@ class ExaminerAvailable(Struct, frozen=True):
 class SecondCheck(Struct, frozen=True):
     """What a second check would bring, by another examiner and at least ``days`` later, whatever
     the first shows: the chances after both. ``another``: somebody else of the description of
-    ``examiner``; ``blind``: neither knows an answer."""
+    ``examiner``; ``blind``: neither knows an answer; ``text`` empty: it settles no more."""
 
     method: words.Method
     examiner: ExaminerAvailable
@@ -264,12 +264,12 @@ def _check(one: Check, who: Who, two: TwoChecks | None) -> CheckPlanned:
         cost=one.cost,
         stake=one.stake,
         settles=one.settles,
-        ahead=None if two is None else _second(two, who),
+        ahead=None if two is None else _second(one, two, who),
         reasons=one.reasons,
     )
 
 
-def _second(two: TwoChecks, who: Who) -> SecondCheck:
+def _second(check: Check, two: TwoChecks, who: Who) -> SecondCheck:
     examiner = who[two.second_examiner]
     return SecondCheck(
         method=two.second,
@@ -280,7 +280,7 @@ def _second(two: TwoChecks, who: Who) -> SecondCheck:
         verified=two.verified,
         another=two.another,
         blind=two.blind,
-        text=in_words(two, examiner.name),
+        text=in_words(check, two, examiner.name),
     )
 
 

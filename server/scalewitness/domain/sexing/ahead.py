@@ -88,15 +88,19 @@ def _raised(check: Check, two: TwoChecks | None) -> Check:
     return check if two is None else replace(check, benefit=max(check.benefit, two.benefit))
 
 
-def in_words(two: TwoChecks, who: str) -> str:
-    """``who``: the second examiner."""
+def in_words(check: Check, two: TwoChecks | None, who: str) -> str:
+    """``who``: the second examiner. Empty where it would not settle more than the first alone."""
+    if two is None:
+        return ""
+    if two.verified >= VERIFIED_FROM:
+        what = f"{hundred(two.verified)} in 100 verified"
+    elif two.probable >= check.probable + VERIFIED_FROM:
+        what = f"{hundred(two.probable)} in 100 probable, none verified"
+    else:
+        return ""
     by = "somebody else like that" if two.another else who
     when = f", at least {two.days:g} days later" if two.days else ""
     both = "; both would be blind" if two.blind else ""
-    if two.verified >= VERIFIED_FROM:
-        what = f"verified in {hundred(two.verified)} of 100"
-    else:
-        what = f"probable in {hundred(two.probable)} of 100, never verified"
     return f"With {METHODS[two.second].noun} by {by} as well{when}: {what}{both}."
 
 

@@ -37,10 +37,12 @@ VERIFIED_FROM = float(table("words.toml")["plans"]["verified_from"]["value"])
 def settles(of: Prospects) -> str:
     """What the check could settle, with the chance of it."""
     if of.verifies:
-        return f"Verifies the sex in {hundred(of.after.verified)} of 100."
-    if of.before.probable == 0:
-        return f"Makes one sex probable in {hundred(of.after.probable)} of 100; verifies none."
-    return "Makes the answer surer; verifies none."
+        return f"Leaves {hundred(of.after.verified)} in 100 such verified."
+    if of.before.probable > 0:
+        return "Makes the answer surer; verifies none."
+    if of.after.probable < VERIFIED_FROM:
+        return "By itself it settles nothing."
+    return f"Leaves {hundred(of.after.probable)} in 100 such probable, none verified."
 
 
 def reasons(of: Prospects, method: Method, by: Available) -> tuple[str, ...]:

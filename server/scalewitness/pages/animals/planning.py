@@ -1,7 +1,7 @@
 """What to check next, on a visit or on one animal, and what it might do. Records nothing."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from uuid import UUID
 
 from django.core.paginator import Paginator
@@ -40,7 +40,8 @@ class Named:
 @dataclass(frozen=True, slots=True)
 class PlannedCheckLine:
     """One check in words. ``price`` empty: it costs nothing; ``ahead``: what a second check would
-    bring; ``ask``: where to see what it would do to the standing."""
+    bring; ``ask``: where to see what it would do to the standing; ``repeats``: all that is said of
+    it was said of the line before."""
 
     animal: str
     title: str
@@ -53,6 +54,7 @@ class PlannedCheckLine:
     ahead: str
     reasons: tuple[str, ...]
     ask: str
+    repeats: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +86,9 @@ def plan_a_visit(request: HttpRequest, keeper: Keeper, collection_id: UUID) -> H
     titles = {key: title_of(one) for key, one in known.items()}
     sheet = found.sheet
     context |= {
-        "lines": [_line(one, known, who, form, sheet.ahead.get(one.animal)) for one in sheet.lines],
+        "lines": _shortened(
+            _line(one, known, who, form, sheet.ahead.get(one.animal)) for one in sheet.lines
+        ),
         "minutes": round(sheet.minutes),
         "setups": round(sheet.setups),
         "price": _price(sheet.lines, who, form),
@@ -109,6 +113,17 @@ def _price(lines: Iterable[Check], who: Examiners, form: ComingForm) -> str:
     """Of all together, as it is said; empty where they cost nothing."""
     total = sum(form.cleaned_data[who.parties[one.examiner]] for one in lines)
     return f"{total} {form.cleaned_data['currency']}".strip() if total else ""
+
+
+def _shortened(lines: Iterable[PlannedCheckLine]) -> list[PlannedCheckLine]:
+    """Each on one line where it repeats the one before, as of a clutch."""
+    found: list[PlannedCheckLine] = []
+    said: tuple[object, ...] = ()
+    for one in lines:
+        again = one.method, one.who, one.settles, one.ahead, one.reasons
+        found.append(replace(one, repeats=again == said))
+        said = again
+    return found
 
 
 def _invite(collection: UUID, animals: Sequence[str]) -> str:
@@ -138,7 +153,7 @@ def _line(
         minutes=round(one.minutes),
         price=form.of(who.parties[one.examiner]),
         settles=one.settles,
-        ahead="" if two is None else in_words(two, who.names[two.second_examiner]),
+        ahead=in_words(one, two, who.names[two.second_examiner] if two else ""),
         reasons=one.reasons,
         ask=_ask(one, who),
     )
