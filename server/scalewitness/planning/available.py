@@ -98,7 +98,8 @@ def examiners_for(
     now: datetime,
 ) -> Examiners:
     """The keeper and partners, anybody, past guests, and practices they named that the record
-    can ask: of those who would do as well the first is planned with; at the prices that are supposed."""
+    can ask, at the prices that are supposed. Of those who would do as well the first is planned
+    with."""
     stewards = [collection.keeper, *partners_of(collection.pk, now)]
     guests = _past_guests(collection, stewards)
     known = _known_to(guests, animals, stake.informed)
