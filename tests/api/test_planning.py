@@ -91,9 +91,39 @@ def test_a_visit_of_a_verified_animal_needs_nothing(world: World, odile: Api) ->
     assert (found["lines"], found["no_need"]) == ([], [str(animal.pk)])
 
 
+def test_a_line_says_what_a_second_check_would_bring(world: World, odile: Api) -> None:
+    world.animal("A-1")
+    present(world)
+    path = f"/collections/{world.collection.pk}/plan"
+    (line,) = odile.get(path, minutes=60, by="keeper").body["lines"]
+    two = line["ahead"]
+    assert (two["method"], two["days"], two["another"], two["blind"]) == ("probing", 14, True, True)
+    assert line["verified"] == 0 < two["verified"] < 1
+    assert f"{100 * two['verified']:.0f} in 100 verified" in two["text"]
+    assert line["settles"].endswith("none verified.")
+
+
+def test_a_veterinarian_comes_only_when_named(world: World, odile: Api, probed: Animal) -> None:
+    found = plan(odile, probed)
+    roles = {one["party"]: one["expected"] for one in found["examiners"]}
+    assert roles == {"owner": True, "guest": True, "veterinarian": False, "laboratory": True}
+    assert "veterinarian" not in {one["examiner"]["party"] for one in found["ruled_out"]}
+    asked = {"by": "veterinarian,keeper", "price_veterinarian": 10, "wrong_sex": 1000}
+    both = odile.get(f"/animals/{probed.pk}/plan", **asked).body
+    costs = {one["examiner"]["key"]: one["cost"] for one in both["checks"]}
+    assert costs == {"veterinarian": 0.01, "keeper": 0}
+
+
 @pytest.mark.parametrize(
     ("query", "parameter"),
-    [({"minutes": "soon"}, "minutes"), ({"minutes": 0}, "minutes"), ({"by": "nobody"}, "by")],
+    [
+        ({"minutes": "soon"}, "minutes"),
+        ({"minutes": 0}, "minutes"),
+        ({"by": "nobody"}, "by"),
+        ({"by": "keeper,nobody"}, "by"),
+        ({"price_guest": "-1"}, "price_guest"),
+        ({"wrong_sex": 0}, "wrong_sex"),
+    ],
 )
 def test_a_visit_asked_for_badly(
     world: World, odile: Api, query: dict[str, Any], parameter: str

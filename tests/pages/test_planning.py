@@ -9,6 +9,7 @@ from tests.pages.browser import Browser
 from tests.pages.conftest import Here
 
 from scalewitness.animals.models import Animal
+from scalewitness.animals.services import edit
 from scalewitness.ledger.queries.tree import tip
 from scalewitness.people.services import enrol_device
 from scalewitness.planning.plans import WEIGHED
@@ -131,3 +132,50 @@ def test_of_a_large_collection_a_part_is_weighed_at_a_time(here: Here, odile: Br
     token = enrol_device(here.odile, "laptop", here.now)[1]
     answer = Client().get(f"/api/v1{path}?page=2", headers={"Authorization": f"Bearer {token}"})
     assert answer.json()["weighed"] == {"animals": 1, "of": WEIGHED + 1, "page": 2, "pages": 2}
+
+
+def test_young_of_a_clutch_take_one_line_each_in_the_order_of_their_tubs(
+    here: Here, odile: Browser
+) -> None:
+    dam, day = here.animal("DAM"), f"{here.now:%Y-%m-%d}"
+    for number in (10, 2, 1):
+        young = here.animal(f"H-{number}", hatched=day, dam=str(dam.pk))
+        edit(young, {"rack": f"A{number}"}, version=young.version, by=here.odile, now=here.now)
+    here.now_is_now()
+    plan = odile.open(f"/collections/{here.collection.pk}/plan?minutes=22&by=keeper")
+    assert re.findall(r"H-\d+ \(A\d+\) : Probing", plan.text) == [
+        "H-1 (A1) : Probing",
+        "H-2 (A2) : Probing",
+        "H-10 (A10) : Probing",
+    ]
+    assert "The sheet: 22 minutes" in plan.text
+    assert plan.text.count("in 100 such probable, none verified.") == 1
+    assert plan.text.count("With probing by somebody else like that as well, at least 14 days") == 1
+
+
+def test_what_checks_cost_is_entered_in_the_keepers_money(
+    here: Here, odile: Browser, probed: Animal
+) -> None:
+    here.now_is_now()
+    path = f"/animals/{probed.pk}/plan"
+    assert "a veterinarian" not in odile.open(path).text.partition("Worth making")[2]
+    asked = "by=veterinarian&veterinarian=4&wrong_sex=900&currency=NOK"
+    plan = odile.open(f"{path}?{asked}")
+    assert "Probing , by a veterinarian 6 minutes, 4 NOK" in plan.text
+    assert "Until they confirm it, it is the word of whoever sends it" in plan.text
+    dear = odile.open(f"{path}?by=veterinarian&veterinarian=800&wrong_sex=900")
+    assert "No check is worth making today." in dear.text
+    assert "and what it costs" in dear.text
+    visit = odile.open(f"/collections/{here.collection.pk}/plan?minutes=30&{asked}")
+    assert "Together they cost 4 NOK." in visit.text
+
+
+@pytest.mark.parametrize("asked", ["veterinarian=much", "wrong_sex=0", "by=nobody"])
+def test_what_is_no_price_or_nobody_is_refused_in_words(
+    here: Here, odile: Browser, probed: Animal, asked: str
+) -> None:
+    for path in (f"/animals/{probed.pk}/plan", f"/collections/{here.collection.pk}/plan"):
+        plan = odile.open(f"{path}?{asked}")
+        assert plan.status == 422
+        assert "This cannot be worked out." in plan.text
+        assert "Never push." in plan.text
