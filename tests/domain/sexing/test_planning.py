@@ -201,6 +201,14 @@ def test_a_verified_animal_is_left_alone():
     assert not plan_of(animal_of(decisive, stakes=("open_sale",))).checks
 
 
+def test_an_animal_that_is_neither_male_nor_female_is_left_alone():
+    """No check changes what was seen in it."""
+    both = call("undetermined", Endoscopy("both"), "vera", role="veterinarian")
+    found = animal_of(male("ash"), both, stakes=("open_sale",))
+    assert standing(*found.evidence).reasons == ("atypical",)
+    assert plan_of(found, parameters=PARAMETERS).checks == ()
+
+
 def test_what_hangs_on_it_multiplies():
     none, pairing, sale = (
         check_of(animal_of(owner(), stakes=stakes), "ultrasound", VERA)

@@ -166,5 +166,7 @@ class Weighing:
 def loss(standing: Standing, policy: Policy) -> float:
     """The chance of a wrong decision under this standing, silence counted as the chance at
     which the policy prefers it. Concave in the probability, so that no check is expected
-    to raise it."""
+    to raise it. An animal taken out of both sexes gains by no check."""
+    if "atypical" in standing.reasons:
+        return 1 - policy.probable
     return min(1 - policy.probable, standing.p_male, 1 - standing.p_male)
