@@ -221,17 +221,17 @@ def test_a_test_whose_controls_failed_says_nothing_from_the_third_version_on():
     [
         (
             Parentage("sire", 6, True, True, True),
-            "Had the parents of 6 young tested: it is the father, with other males, stored sperm "
+            "Tested the parents of 6 young: it is the father, with other males, stored sperm "
             "and young without a father ruled out",
         ),
         (
             Parentage("sire", 1, True, False, False),
-            "Had the parents of 1 young tested: it is the father, without ruling out stored sperm "
+            "Tested the parents of 1 young: it is the father, without ruling out stored sperm "
             "or young without a father",
         ),
         (
             Parentage("dam_alone", 2, False, False, False),
-            "Had the parents of 2 young tested: it is the mother, and they have no father",
+            "Tested the parents of 2 young: it is the mother, and they have no father",
         ),
         (
             Dna("XY", "blood", "heterogametic", "CYP2-3", 3, 1),

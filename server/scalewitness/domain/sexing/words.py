@@ -206,7 +206,7 @@ _PARENTS = {
 
 
 def _parentage_in_words(observed: Parentage) -> str:
-    found = f"Had the parents of {observed.young} young tested: {_PARENTS[observed.found]}"
+    found = f"Tested the parents of {observed.young} young: {_PARENTS[observed.found]}"
     if observed.found != "sire":
         return found
     if observed.all_excluded:
