@@ -43,6 +43,8 @@ def say_everything(world: World) -> World:
     _spoken_against(world, world.animal("B1"))
     _signed(world, world.animal("K1"))
     _reported(world, world.animal("R1"))
+    _compared(world, world.animal("C1"))
+    _refiled(world, world.animal("M1"), world.animal("M2"))
     _offers(world, world.verified("V2"))
     _on_its_own_account(world)
     return world
@@ -105,6 +107,26 @@ def _reported(world: World, animal: Animal) -> None:
     world.say(world.stan, "document_read", animal.pk, read)
     for kind in ("witness_stated", "witness_withdrawn", "witness_stated"):
         world.say(world.stan, kind, animal.pk, {"call": made.id})
+
+
+def _compared(world: World, animal: Animal) -> None:
+    """Two photos, of which a viewer first says that they show two animals."""
+    earlier = world.say(world.odile, "photo_attached", animal.pk, body_of(plain_file(40, 30)))
+    call = world.call(world.odile, animal, "male")
+    photo = {**body_of(plain_file(30, 40)), "of": call.id}
+    later = world.say(world.odile, "photo_attached", animal.pk, photo)
+    for said, picture in ((earlier, plain_file(40, 30)), (later, plain_file(30, 40))):
+        take_photo_file(UUID(said.id), picture, Actor(keeper=world.odile.pk), world.now)
+    world.view(world.stan, animal)
+    body = {"call": call.id, "photo": later.id, "earlier": earlier.id}
+    for answer in ("another", "same"):
+        world.say(world.stan, "photos_compared", animal.pk, body | {"answer": answer})
+
+
+def _refiled(world: World, opened: Animal, read: Animal) -> None:
+    """The transponder in the one's tub is the other's."""
+    made = world.say(world.odile, "call_made", opened.pk, probing("male", world.chip(read)))
+    world.say(world.odile, "call_refiled", read.pk, {"call": made.id})
 
 
 def _husbandry(world: World, animal: Animal) -> None:

@@ -142,9 +142,18 @@ class World:
             body["visit"] = str(visit)
         return self.say(who, "call_made", animal.pk, body, **more)
 
+    def chip(self, animal: Animal) -> str:
+        """Its transponder's code; it is given one if it has none."""
+        chips = animal.identifiers.filter(scheme="transponder")
+        if not chips:
+            code = f"9850000{animal.identifiers.get().position:08d}"
+            body = {"scheme": "transponder", "code": code}
+            self.say(animal.collection.keeper, "identifier_assigned", animal.pk, body)
+        return chips.get().code
+
     def lays(self, animal: Animal) -> Outcome:
         """Odile sees her lay, and a neighbour without a share in her sees it too: decisive."""
-        body = probing("female", tag_of(animal)) | {
+        body = probing("female", self.chip(animal)) | {
             "observed": {"method": "reproduction", "event": "laid_eggs", "witnessed": True}
         }
         made = self.say(self.odile, "call_made", animal.pk, body)
@@ -241,7 +250,8 @@ def probing(sex: str, code: str | None = None) -> dict[str, Any]:
         {"side": side, "depth": depth, "stopped": "resistance"}
         for side, depth in zip(("left", "right"), depths, strict=True)
     ]
-    identified = {"by": "tag", "code": code} if code else {"by": "appearance"}
+    by = "transponder" if code and code.isdecimal() else "tag"
+    identified = {"by": by, "code": code} if code else {"by": "appearance"}
     return {
         "conclusion": sex,
         "sureness": "unsure" if sex == "undetermined" else "certain",
@@ -252,4 +262,4 @@ def probing(sex: str, code: str | None = None) -> dict[str, Any]:
 
 
 def tag_of(animal: Animal) -> str | None:
-    return animal.identifiers.values_list("code", flat=True).first()
+    return animal.identifiers.filter(scheme="tag").values_list("code", flat=True).first()

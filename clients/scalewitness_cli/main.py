@@ -9,6 +9,7 @@ from scalewitness_cli.commands.editing import edit
 from scalewitness_cli.commands.ending import end
 from scalewitness_cli.commands.photo import photo
 from scalewitness_cli.commands.receipt import receipt
+from scalewitness_cli.commands.refiling import refile
 from scalewitness_cli.commands.retrying import retry
 from scalewitness_cli.commands.sending import send
 from scalewitness_cli.commands.servers import servers
@@ -27,8 +28,8 @@ def cli() -> None:
     """The record of what sex a snake is, from the command line."""
 
 
-KEEPERS = (sign_in, sign_out, servers, trust_log, follow_log, sheet, check, edit, end, sync, send,
-    show, unsent, retry, drop, choose, receipt, photo, import_, export)  # fmt: skip
+KEEPERS = (sign_in, sign_out, servers, trust_log, follow_log, sheet, check, refile, edit, end, sync,
+    send, show, unsent, retry, drop, choose, receipt, photo, import_, export)  # fmt: skip
 WATCHERS = (verify, witness, alarms, acknowledge, evidence)
 for command in (*KEEPERS, *WATCHERS):
     cli.add_command(command)

@@ -11,6 +11,7 @@ from typing import Any
 
 import msgspec
 
+from scalewitness.domain.identifiers import parse_transponder
 from scalewitness.domain.moments import parse_moment
 from scalewitness_cli.remote import Stopped
 from scalewitness_cli.store import Store
@@ -130,6 +131,22 @@ def find(store: Store, word: str, now: datetime) -> Shown:
         raise Stopped(f"No animal “{word}” is known here; scalewitness sync fetches what is new.")
     ids = "".join(f"\n  {one['id']}  {code_of(one)}" for one in found)
     raise Stopped(f"“{word}” may be any of {len(found)} animals; name it by its id:{ids}")
+
+
+def is_read(shown: Shown, identified: Shown) -> bool:
+    """Whether the transponder read at a check is this animal's."""
+    if identified.get("by") != "transponder":
+        return False
+    marks = ("transponder", parse_transponder(identified["code"]).code)
+    return marks in {(one["scheme"], one["code"]) for one in shown.get("identifiers", [])}
+
+
+def bearer(store: Store, identified: Shown, but: Shown, now: datetime) -> Shown | None:
+    """The other animal known here whose transponder was read, if that was not this one's."""
+    if is_read(but, identified):
+        return None
+    found = [one for one in animals_at(store, now) if is_read(one, identified)]
+    return found[0] if len(found) == 1 else None
 
 
 def code_of(shown: Shown) -> str:

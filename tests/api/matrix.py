@@ -172,6 +172,10 @@ ROWS = [
     Row("GET", "animals/{blind}/standing", to(200, *SEES_WHOLE)),
     Row("GET", "calls/{call}", to(200, *SEES_WHOLE)),
     Row("POST", "calls/{call_after}/withdrawal", to(201, "guest_after"), fact({})),
+    Row("POST", "calls/{call_after}/refiling", NOBODY, fact()),  # it was this animal's code
+    Row("POST", "calls/{call}/comparison",  # whoever may compare is told that it has no photo
+        to(422, "viewer", "guest_after", owner=403, partner=403),
+        fact({"photo": "{call}", "earlier": "{call}", "answer": "same"})),
     Row("POST", "calls/{call}/objection", to(201, "partner", "viewer", "guest_after", owner=403),
         fact({"ground": "wrong_animal"})),
     # reports: {laid} is the owner's eggs, on the animal that was sold to "buyer"

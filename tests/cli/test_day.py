@@ -185,6 +185,25 @@ def test_a_log_key_is_trusted_on_an_explicit_yes_only(room: Room) -> None:
     assert pim.sync()["checked"] is True
 
 
+def test_a_transponder_in_the_wrong_tub_is_told_and_the_check_refiled(odile: Machine) -> None:
+    opened, read = new_animal(odile, "B93"), new_animal(odile, "B94")
+    chip = {"scheme": "transponder", "code": "276098100000094"}
+    push(odile.api, envelope("identifier_assigned", read, chip))
+    odile.sync()
+    noted = odile.check("B93", "--identified", "transponder:276 098 100 000 094")
+    (told,) = noted["told"]
+    assert told.endswith(f"scalewitness refile {noted['stored'][0]} B94.")
+    call = noted["stored"][0]
+    assert odile.run("refile", call, "B93").status == 1
+    assert odile.run("refile", call, "B94").status == 0
+    odile.sync()
+    assert odile.well("unsent") == []
+    (there,) = odile.api.get(f"animals/{read}/calls").json()["items"]
+    (here,) = odile.api.get(f"animals/{opened}/calls").json()["items"]
+    assert (there["refiles"], there["identity"]) == (True, "confirmed")
+    assert (here["id"], here["refiled"], here["weight"]) == (call, True, None)
+
+
 def test_an_animal_that_ended_leaves_the_list_and_comes_back(odile: Machine) -> None:
     animal = new_animal(odile, "B91")
     odile.sync()

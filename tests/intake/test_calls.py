@@ -190,6 +190,27 @@ def test_an_objection_hides_nothing_and_moves_nothing(world: World) -> None:
     assert refusal(world, world.odile, "call_objected", animal.pk, body) == "not_allowed"
 
 
+def test_a_tag_names_the_tub_and_a_transponder_the_animal(world: World) -> None:
+    """Whenever the tag was given: nothing says that one ever hung on a snake."""
+    animal = world.animal("A1")
+    world.call(world.odile, animal, "male")
+    by = {"by": "transponder", "code": world.chip(animal)}
+    world.call(world.odile, animal, "male", body={"identified": by})
+    read = Call.objects.order_by("position").values_list("identity", flat=True)
+    assert list(read) == ["tub_tag", "confirmed"]
+
+
+def test_eggs_seen_in_a_tub_settle_nothing_by_its_tag(world: World) -> None:
+    laid, tagged = world.animal("A1"), world.animal("A2")
+    world.lays(laid)
+    assert world.label(laid) == "verified female"
+    world.view(world.stan, tagged)
+    eggs = {"observed": {"method": "reproduction", "event": "laid_eggs", "witnessed": True}}
+    made = world.call(world.odile, tagged, "female", body=eggs)
+    world.say(world.stan, "witness_stated", tagged.pk, {"call": made.id})
+    assert world.label(tagged) == "probable female"
+
+
 def test_a_wrong_code_read_is_a_mismatch(world: World) -> None:
     animal = world.animal("A1")
     world.call(world.odile, animal, "male", body={"identified": {"by": "tag", "code": "B7"}})

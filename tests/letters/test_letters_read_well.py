@@ -60,6 +60,7 @@ ANSWERED = {
     "examined_at": "2026-11-20T08:30:00+00:00",
 }
 ENDED = {"became": "died", "back": False, "at": "2026-11-29T08:30:00+00:00"}
+COMPARED = {"answer": "another", "method": "probing", "examined_at": ANSWERED["examined_at"]}
 ABOUT_A_DISCLOSURE = KEEPER | {
     "buyer_name": "Bela Novak",
     "owed_at": "2027-01-09T08:30:00+00:00",
@@ -120,6 +121,8 @@ CONTEXTS: dict[str, dict[str, Any]] = {
     },
     "report_answered": KEEPER | ANSWERED,
     "report_answered_buyer": SALE | {"animal": VESPER} | ANSWERED,
+    "photos_compared": KEEPER | COMPARED,
+    "photos_compared_buyer": SALE | {"animal": VESPER} | COMPARED,
     "disclosure_undelivered": ABOUT_A_DISCLOSURE,
     "disclosure_silent": ABOUT_A_DISCLOSURE,
     "disclosure_reminder": {
@@ -274,6 +277,7 @@ def test_both_parts_lead_to_the_same_place(kind: str) -> None:
         "standing_notice": {f"http://testserver/animals/{ID}"},
         "report_to_answer": {f"http://testserver/reports/by-link/{link_token(LINK)}"},
         "report_answered": {f"http://testserver/animals/{ID}"},
+        "photos_compared": {f"http://testserver/animals/{ID}"},
         "pairing_affected": {f"http://testserver/animals/{ID}", "http://testserver/pairings"},
         "dispute_opened": {f"http://testserver/disputes/{ID}"},
         "statement_made": {f"http://testserver/disputes/{ID}"},

@@ -46,7 +46,7 @@ OPEN: dict[tuple[str, ...], str] = {
         log_clutch make_offer open_dispute particulars plan_checks plan_pairing plan_visit receipt
         receipt_file register rename_collection sale""",
     (*STEWARDS, "buyer"): "disclosure",
-    (): "answer_report withdraw_witness",
+    (): "answer_report compare_photos refile_call withdraw_witness",
     ("owner",): "accepted erase_text withdraw_call",
 }
 """Who may open which page; everybody else who is signed in is told that there is none."""

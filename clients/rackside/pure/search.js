@@ -29,6 +29,25 @@ const codes = (animal) => animal.identifiers.map((one) => one.code);
 /** @param {Animal} animal */
 const words = (animal) => [...codes(animal), animal.name ?? ""];
 
+/** What to say where the code typed at a check is that of another animal of the list.
+    @param {Animal[]} animals
+    @param {Animal} animal
+    @param {CallForm} form
+    @returns {string[]} */
+export function ofAnother(animals, animal, form) {
+  const typed = plain(form.code);
+  const bears = (/** @type {Animal} */ one) =>
+    one.identifiers.some((mark) => mark.scheme === form.identified && plain(mark.code) === typed);
+  if (!typed || bears(animal)) return [];
+  const others = animals.filter(bears);
+  if (others.length !== 1) return [];
+  const code = form.identified === "tag" ? "tag" : "transponder";
+  return [
+    `This ${code} is that of ${title(others[0])}. If that is the snake in hand, note the check ` +
+    "there: go back to the sheet. The tubs may have been exchanged; tell the keeper.",
+  ];
+}
+
 /** What an animal is called here: its tag, else another code, else its name.
     @param {Animal} animal */
 export function title(animal) {

@@ -48,7 +48,7 @@ export const HARM = [
 
 /** @type {Choice[]} */
 export const IDENTIFIED = [
-  ["tag", "Tag read"],
+  ["tag", "Tub tag read"],
   ["transponder", "Transponder read"],
   ["scale_photo", "Scale photo"],
   ["keeper_said", "Keeper told me"],

@@ -6,7 +6,7 @@ import { animalsOf, now, state, visitOf } from "../app/state.js";
 import { blank, missing, unusual } from "../pure/call.js";
 import { cautions } from "../pure/cautions.js";
 import * as m from "../pure/words.js";
-import { title } from "../pure/search.js";
+import { ofAnother, title } from "../pure/search.js";
 import { get, write } from "../store/db.js";
 import { timeOf } from "./clock.js";
 import { elsewhere } from "./elsewhere.js";
@@ -58,11 +58,15 @@ function page(visit, animal, form, refused) {
   const warned = h("div", { class: "warnings", role: "status", "aria-label": "Cautions" });
   const wrong = h("div", { class: "refused", role: "alert", tabindex: "-1", hidden: true });
   const keep = draftOf(animal.id, visit.id, form);
+  const said = () => [
+    ...ofAnother(animalsOf(visit.id), animal, form),
+    ...cautions(animal, form, now()),
+  ];
   const change = () => {
-    warn(warned, cautions(animal, form, now()));
+    warn(warned, said());
     keep.soon();
   };
-  warn(warned, cautions(animal, form, now()));
+  warn(warned, said());
   const node = h(
     "form",
     { class: "log", novalidate: true, onsubmit: (event) => send(event) },

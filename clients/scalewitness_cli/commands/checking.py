@@ -44,8 +44,8 @@ WORDS = click.Choice
 @click.option("--conclusion", type=WORDS(checks.CONCLUSIONS))
 @click.option("--sureness", type=WORDS(checks.SURENESSES))
 @click.option("--identified", metavar="BY[:CODE]",
-    help="tag:CODE or transponder:CODE as read on the animal; scale_photo, keeper_said, "
-    "appearance.")  # fmt: skip
+    help="transponder:CODE as read in the animal, tag:CODE as read on its tub; scale_photo, "
+    "keeper_said, appearance.")  # fmt: skip
 @click.option("--held-by", type=WORDS(checks.HOLDERS), help="Who held the animal.")
 @click.option("--harm", multiple=True, type=WORDS(checks.HARMS), help="A sign of harm seen.")
 @click.option("--told", type=WORDS(("male", "female")), help="The sex you had been told before.")
@@ -90,7 +90,11 @@ def check(animal: str, server: str | None, as_json: bool, **given: Any) -> None:
         left_out = _left_out(noted, steward)
         unsure = [
             one.replace(" ID ", f" {stored[0].id} ")
-            for one in (*when.notes, *_of_the_visit(noted, steward))
+            for one in (
+                *when.notes,
+                *_of_the_visit(noted, steward),
+                *_of_another(store, shown, noted, when),
+            )
         ]
         print_result(
             {
@@ -121,6 +125,18 @@ def _of_the_visit(noted: checks.Noted, steward: bool) -> list[str]:
     return [
         "You do not keep this animal, and no visit known here covers it: the record may refuse "
         "it. When you know the visit: scalewitness retry ID --visit VISIT."
+    ]
+
+
+def _of_another(store: Store, shown: Given, noted: checks.Noted, when: When) -> list[str]:
+    """A transponder tells which animal it was, whichever tub was opened."""
+    other = replica.bearer(store, noted.identified, shown, when.best)
+    if other is None:
+        return []
+    code = replica.code_of(other)
+    return [
+        f"The transponder that you read is that of {code}. If that is the snake you had in hand: "
+        f"scalewitness refile ID {code}."
     ]
 
 

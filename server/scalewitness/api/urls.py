@@ -17,9 +17,11 @@ from scalewitness.api.animals.show_animal import show_animal
 from scalewitness.api.animals.show_history import show_history
 from scalewitness.api.animals.state_linkage import state_linkage
 from scalewitness.api.animals.suppose_call import suppose_call
+from scalewitness.api.calls.compare_photos import compare_photos
 from scalewitness.api.calls.list_calls import list_calls
 from scalewitness.api.calls.make_call import make_call
 from scalewitness.api.calls.object_to_call import object_to_call
+from scalewitness.api.calls.refile_call import refile_call
 from scalewitness.api.calls.show_call import show_call
 from scalewitness.api.calls.show_standing import show_standing
 from scalewitness.api.calls.withdraw_call import withdraw_call
@@ -164,6 +166,8 @@ calls = [
     path("animals/<uuid:id>/standing", resource(get=show_standing), name="standing"),
     path("calls/<uuid:id>", resource(get=show_call), name="call"),
     path("calls/<uuid:id>/withdrawal", resource(post=withdraw_call)),
+    path("calls/<uuid:id>/refiling", resource(post=refile_call)),
+    path("calls/<uuid:id>/comparison", resource(post=compare_photos)),
     path("calls/<uuid:id>/objection", resource(post=object_to_call)),
     path("calls/<uuid:id>/answer", resource(post=answer_report)),
     path("calls/<uuid:id>/document", resource(post=confirm_document)),

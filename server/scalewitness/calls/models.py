@@ -5,6 +5,10 @@ from django.db import models
 from scalewitness.animals.models import Animal
 from scalewitness.ledger.models import AppendOnly
 
+ENDS = ("withdrawal", "set_aside", "refiled")
+"""What takes a call out of the count of the animal it was made on."""
+COUNTS = models.Q(withdrawal=None, set_aside=None, refiled=None)
+
 
 class Call(AppendOnly):
     """One examiner's determination of one animal's sex on one occasion.
@@ -33,12 +37,21 @@ class Call(AppendOnly):
     anchored_to = models.CharField(max_length=6, null=True)  # noqa: DJ001  None: knew nothing
     flags = models.JSONField(default=list)
     body = models.JSONField()
+    refiles = models.OneToOneField(
+        "self", null=True, on_delete=models.PROTECT, related_name="refiled"
+    )
+    """The call, filed on another animal, that was of this one; its body is here again."""
 
     class Meta:
         indexes = [models.Index(fields=["animal", "by"], name="call_animal_by")]
 
     def __str__(self) -> str:
         return f"{self.method}: {self.conclusion}"
+
+    @property
+    def over(self) -> bool:
+        """Whether something took it out of the count; those were read with it."""
+        return any(hasattr(self, one) for one in ENDS)
 
 
 class Withdrawal(AppendOnly):
@@ -84,6 +97,24 @@ class Attestation(AppendOnly):
 
     def __str__(self) -> str:
         return f"{self.kind} of {self.call_id}"
+
+
+class PhotoComparison(AppendOnly):
+    """Somebody laid the ``photo`` of a call beside an ``earlier`` one. ``stands``: what the
+    record made of all that was said so of the call, then."""
+
+    id = models.UUIDField(primary_key=True)
+    position = models.BigIntegerField(unique=True)
+    call = models.ForeignKey(Call, on_delete=models.PROTECT, related_name="comparisons")
+    by = models.UUIDField()
+    photo = models.UUIDField()
+    earlier = models.UUIDField()
+    answer = models.CharField(max_length=7)
+    stands = models.CharField(max_length=7)
+    at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"photos of {self.call_id}: {self.answer}"
 
 
 class SetAside(AppendOnly):

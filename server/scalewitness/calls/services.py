@@ -5,19 +5,23 @@ from uuid import UUID
 
 from scalewitness.calls.models import (
     Attestation,
+    Call,
     HeldCall,
     HeldDecision,
     Objection,
+    PhotoComparison,
     SetAside,
     Withdrawal,
 )
 from scalewitness.domain.facts import (
     CallMade,
     CallObjected,
+    CallRefiled,
     CallWithdrawn,
     Circumstance,
     DocumentRead,
     LateCallDecided,
+    PhotosCompared,
     ReportAnswered,
     WitnessStated,
     WitnessWithdrawn,
@@ -50,6 +54,29 @@ def call_row(fact: Logged[CallMade], known: Circumstance, flags: tuple[str, ...]
         "flags": as_json(flags),
         "body": as_json(body),
     }
+
+
+def store_refiled(fact: Logged[CallRefiled], call: Call, known: Circumstance) -> None:
+    """The same check once more, on the animal it was of. It opens nothing of a visit."""
+    Call.objects.create(
+        id=fact.id,
+        position=fact.position,
+        animal_id=fact.about,
+        by=fact.sender,
+        examiner=call.examiner,
+        role=call.role,
+        method=call.method,
+        conclusion=call.conclusion,
+        examined_at=call.examined_at,
+        received_at=fact.received_at,
+        stage=known.stage,
+        identity=known.identity,
+        blind=known.blind,
+        interested=known.interested,
+        anchored_to=known.anchored_to,
+        body=call.body,
+        refiles=call,
+    )
 
 
 def store_withdrawal(fact: Logged[CallWithdrawn]) -> None:
@@ -90,6 +117,20 @@ def store_attestation(
 
 def _young(body: object) -> UUID | None:
     return UUID(body.young) if isinstance(body, WitnessStated) and body.young else None
+
+
+def store_comparison(fact: Logged[PhotosCompared], stands: str) -> None:
+    PhotoComparison.objects.create(
+        id=fact.id,
+        position=fact.position,
+        call_id=UUID(fact.body.call),
+        by=fact.sender,
+        photo=UUID(fact.body.photo),
+        earlier=UUID(fact.body.earlier),
+        answer=fact.body.answer,
+        stands=stands,
+        at=fact.at,
+    )
 
 
 def set_aside(call: UUID, finding: UUID, position: int) -> None:

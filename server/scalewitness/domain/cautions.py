@@ -33,7 +33,8 @@ BEFORE_A_PURCHASE: Final = (
     "Use the agreed days for a recheck by someone independent: an experienced keeper or a "
     "veterinarian for reptiles.",
     "Do not probe or pop a snake yourself if you have not learnt it from someone who can.",
-    "Compare the transponder or tag with what is written here before you pay.",
+    "Read its transponder, and compare it with what is written here, before you pay. A tag stays "
+    "with the tub.",
     "Local wildlife, welfare and consumer law come before anything agreed here.",
 )
 """For whoever is about to rely on a recorded sex."""
@@ -41,7 +42,7 @@ BEFORE_A_PURCHASE: Final = (
 AFTER_A_DISCLOSURE: Final = (
     "Have the animal rechecked by someone independent: an experienced keeper or a "
     "veterinarian for reptiles.",
-    "Read its transponder or tag first, so that it is certain which animal was checked.",
+    "Have its transponder read first, so that it is certain which animal was checked.",
     "Tell the seller what the check showed; the remedy you agreed on is stated here.",
     "If you have passed the animal on, tell whoever holds it now.",
 )

@@ -48,7 +48,7 @@ STOPS: Final[Choices] = (
     Choice("aborted", "Broken off; says nothing", "Broken off"),
 )
 IDENTIFIED: Final[Choices] = (
-    Choice("tag", "I read its tag", "Tag read"),
+    Choice("tag", "I read the tag of its tub", "Tub tag read"),
     Choice("transponder", "I read its transponder", "Transponder read"),
     Choice("scale_photo", "I compared a scale photo", "Scale photo"),
     Choice("keeper_said", "Its keeper told me which one it is", "Keeper told me"),

@@ -126,11 +126,15 @@ _WORDS: Final[dict[str, str | Callable[[Body], str]]] = {
     "visit_cancelled": "A visit was cancelled.",
     "call_made": _call,
     "call_withdrawn": "A call was withdrawn by its examiner.",
+    "call_refiled": "A check that was filed on another animal was one of this.",
     "call_objected": _from("Somebody objected to a call: {}.", "ground"),
     "report_answered": _answer,
     "document_read": "A keeper read the document that a call names.",
     "witness_stated": "A keeper saw the eggs, slugs or young that a call is about.",
     "witness_withdrawn": "A keeper withdrew what they had stated of a call.",
+    "photos_compared": _from(
+        "A keeper laid a photo of a check beside an earlier one: {} animal.", "answer"
+    ),
     "late_call_decided": _late,
     "standing_changed": _standing,
     "policy_adopted": _from("The record adopted the labelling policy {}.", "version"),

@@ -8,7 +8,7 @@ from uuid import UUID
 import numpy as np
 from msgspec import Struct
 
-from scalewitness.calls.models import Call
+from scalewitness.calls.models import COUNTS, Call
 from scalewitness.domain.sexing.examiners.agreement import Cohen, cohen
 from scalewitness.domain.sexing.examiners.agreement_many import (
     Agreement,
@@ -77,9 +77,8 @@ def agreement_in(collection: UUID, generator: np.random.Generator) -> Collection
 
 def _first_blind(collection: UUID) -> Conclusions:
     calls = Call.objects.filter(
+        COUNTS,
         animal__collection=collection,
-        withdrawal=None,
-        set_aside=None,
         blind=True,
         conclusion__in=SEXES,
     ).order_by("position")

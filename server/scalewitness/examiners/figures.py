@@ -15,7 +15,7 @@ from django.db.models import Exists, Max, OuterRef, QuerySet
 from msgspec import Struct
 
 from scalewitness.animals.models import Animal
-from scalewitness.calls.models import Call
+from scalewitness.calls.models import ENDS, Call
 from scalewitness.calls.queries.visibility import visible_animals
 from scalewitness.domain.errors import NotFound
 from scalewitness.domain.facts import CallMade, ExaminerRecordChanged
@@ -155,9 +155,10 @@ def examiner_seen(
 
 
 def _calls_of(examiner: UUID, whole: QuerySet[Animal]) -> list[Call]:
-    """The examiner's calls on these animals in log order, withdrawn ones too."""
+    """The examiner's calls on these animals in log order, withdrawn ones too, each check
+    once."""
     calls = Call.objects.filter(examiner=examiner, animal__in=whole.order_by().values("pk"))
-    return list(calls.select_related("animal", "withdrawal", "set_aside").order_by("position"))
+    return list(calls.filter(refiled=None).select_related("animal", *ENDS).order_by("position"))
 
 
 def withheld_from(viewer: UUID, examiner: UUID, now: datetime) -> bool:

@@ -27,9 +27,8 @@ def clutches_called(calls: Iterable[Call]) -> list[Hatchlings]:
 
 
 def _own_view(call: Call) -> bool:
-    counts = not hasattr(call, "withdrawal") and not hasattr(call, "set_aside")
     concluded = call.method in EITHER_SEX and call.conclusion != "undetermined"
-    return counts and concluded and call.stage == "hatchling" and call.anchored_to is None
+    return not call.over and concluded and call.stage == "hatchling" and call.anchored_to is None
 
 
 def _clutch(call: Call) -> Clutch:

@@ -34,6 +34,17 @@ class Past:
                     return known  # type: ignore[no-any-return]
         raise Unfounded("no standing that follows admits this call")
 
+    def call(self, call: str) -> LoggedFact:
+        """The call that another entry speaks of.
+
+        Raises:
+            Unfounded: the log holds no such call.
+        """
+        found = facts_in(list(Entry.objects.filter(fact=call, kind="call_made")))
+        if not found:
+            raise Unfounded("the log holds no such call")
+        return found[0]
+
     def report(self, attested: LoggedFact) -> ReportStands:
         """What the record made of the call that somebody spoke of.
 
@@ -45,6 +56,13 @@ class Past:
                 if report.call == attested.body.call:
                     return report  # type: ignore[no-any-return]
         raise Unfounded("no standing that follows says what became of the report")
+
+    def comparisons(self, compared: LoggedFact) -> dict[UUID | None, str]:
+        """By keeper, what they said last of the call's photos, up to this entry."""
+        made = _about(compared.about, {"photos_compared"})
+        said = facts_in(list(made.filter(position__lte=compared.position)))
+        call = compared.body.call
+        return {one.by: one.body.answer for one in said if one.body.call == call}
 
     def _standings_after(self, call: LoggedFact) -> Iterable[LoggedFact]:
         """Those at hand first; the one that admits a call follows in the same batch."""

@@ -15,6 +15,7 @@ from scalewitness.calls.models import (
     HeldCall,
     HeldDecision,
     Objection,
+    PhotoComparison,
     SetAside,
     Withdrawal,
 )
@@ -105,6 +106,7 @@ TABLES = (
     Table(Withdrawal),
     Table(Objection),
     Table(Attestation),
+    Table(PhotoComparison),
     Table(SetAside),
     Table(HeldDecision),
     Table(Standing),

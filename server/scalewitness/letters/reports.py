@@ -1,6 +1,7 @@
-"""Letters about calls that were reported of somebody."""
+"""Letters about calls that others spoke of: whom they name, or who compared their photos."""
 
 from datetime import datetime, timedelta
+from typing import NamedTuple
 from uuid import UUID
 
 from django.db import transaction
@@ -17,6 +18,14 @@ from scalewitness.people.queries import address_of, keeper_of, names_of, practit
 from scalewitness.people.services import open_practitioner_link
 from scalewitness.sales.models import Sale
 from scalewitness.sales.queries import offer_in_force, progress_of, sales_of_animal
+
+
+class Kinds(NamedTuple):
+    """The letter to keepers, and to buyers."""
+
+    kind: str
+    buyers_kind: str
+
 
 ASK_AGAIN = timedelta(days=1)
 """At most one letter a day to a practice, however many calls name it (our judgement)."""
@@ -44,7 +53,7 @@ def _ask(practitioner: UUID, now: datetime) -> bool:
     last = PractitionerLink.objects.filter(address=address).order_by("-made_at").first()
     if last is not None and last.made_at > now - ASK_AGAIN:
         return False
-    calls = Call.objects.filter(examiner=practitioner, withdrawal=None)
+    calls = Call.objects.filter(examiner=practitioner, withdrawal=None, refiled=None)
     calls = calls.exclude(attestations__kind="report_answered")
     new = calls.filter(position__gt=last.upto if last else -1).order_by("position")
     if not new:
@@ -69,22 +78,33 @@ def _ask(practitioner: UUID, now: datetime) -> bool:
 
 
 def notify_of_answer(call: Call, fact: UUID, answer: str, owing: Owing) -> None:
+    """That whom it names denied it, or confirmed it after all."""
+    said = {"answer": answer, "role": call.role}
+    kinds = Kinds(kind="report_answered", buyers_kind="report_answered_buyer")
+    _notify_of(call, kinds, fact, said, owing)
+
+
+def notify_of_comparison(call: Call, fact: UUID, answer: str, owing: Owing) -> None:
+    """That somebody who compared photos saw another animal, or the same after all."""
+    kinds = Kinds(kind="photos_compared", buyers_kind="photos_compared_buyer")
+    _notify_of(call, kinds, fact, {"answer": answer}, owing)
+
+
+def _notify_of(call: Call, kinds: Kinds, fact: UUID, said: dict[str, str], owing: Owing) -> None:
     """Holder, partners, earlier sellers, whoever sent the call, and buyers to whom the animal was
-    offered after it hear that whom it names denied it, or confirmed it after all. No letter tells
-    a sex."""
+    offered after it. No letter tells a sex."""
     sales = sales_of_animal(call.animal_id)
-    context = {"answer": answer, "role": call.role, "method": call.method}
-    context["examined_at"] = call.examined_at.isoformat()
-    notify_concerned(call.animal, "report_answered", fact, context, owing, sales=sales)
+    context = said | {"method": call.method, "examined_at": call.examined_at.isoformat()}
+    notify_concerned(call.animal, kinds.kind, fact, context, owing, sales=sales)
     for sale in sales:
         if _rests_on(sale, call):
             bought = {"animal": as_sold(call.animal, sale)}
-            notify_buyer(sale, "report_answered_buyer", fact, context | bought, owing)
+            notify_buyer(sale, kinds.buyers_kind, fact, context | bought, owing)
     sender = keeper_of(call.by)
     if sender is None or sender in concerned(call.animal, owing, sales):
         return
     owing.owe(
-        "report_answered",
+        kinds.kind,
         cause=fact,
         recipient=sender.pk,
         to=sender.email,

@@ -7,7 +7,7 @@ from scalewitness.pages import rackside
 from scalewitness.pages.accounts import account, adding_devices, sign_out
 from scalewitness.pages.animals import animal, photos, planning
 from scalewitness.pages.breeding import clutches, pairings
-from scalewitness.pages.calls import call, late, texts
+from scalewitness.pages.calls import call, comparing, late, refiling, texts
 from scalewitness.pages.collections import agreement, collection, travelling
 from scalewitness.pages.disclosures import disclosure
 from scalewitness.pages.disputes import dispute
@@ -85,6 +85,8 @@ urlpatterns = [
     path("animals/<uuid:animal_id>/calls/new/<slug:method>", call.make_call, name="make_call"),
     path("calls/<uuid:call_id>", call.show_accepted, name="accepted"),
     path("calls/<uuid:call_id>/withdrawal", call.withdraw, name="withdraw_call"),
+    path("calls/<uuid:call_id>/refiling", refiling.refile, name="refile_call"),
+    path("calls/<uuid:call_id>/comparison", comparing.compare, name="compare_photos"),
     path("calls/<uuid:call_id>/objection", call.object_to, name="object_to_call"),
     path("calls/<uuid:call_id>/document", report.read_document, name="read_document"),
     path("calls/<uuid:call_id>/witness", report.state_witness, name="state_witness"),

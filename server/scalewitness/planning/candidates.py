@@ -8,18 +8,17 @@ from decimal import Decimal
 from uuid import UUID
 
 from scalewitness.animals import queries as herd
-from scalewitness.animals.models import Animal
-from scalewitness.calls.models import Call
+from scalewitness.animals.models import Animal, Identifier
+from scalewitness.calls.models import ENDS, Call
 from scalewitness.domain.fact_words import ENDED
 from scalewitness.domain.observations import LifeStage, Method
-from scalewitness.domain.sexing.evidence import Evidence
+from scalewitness.domain.sexing.evidence import Evidence, Identity
 from scalewitness.domain.sexing.feasible import Candidate, Condition, Stake
 from scalewitness.domain.sexing.parameters import Parameters
 from scalewitness.domain.sexing.taxa import Taxon, life_stage, taxon
 from scalewitness.standings.queries.evidence import StatedCall, evidence_of, with_report
 from scalewitness.standings.queries.linkage import starts_of
 
-MARKS = frozenset({"tag", "transponder"})
 IN_SHED = frozenset({"opaque", "clear"})
 
 
@@ -69,7 +68,7 @@ def candidates(
             evidence=_counting(calls[animal.pk]),
             stakes=stake.of(animal.pk),
             condition=_condition(state, calls[animal.pk]),
-            identified=any(mark.scheme in MARKS for mark in marks.get(animal.pk, [])),
+            identity=identity_of(marks.get(animal.pk, [])),
             prior_male=starts[animal.pk].male,
             prior_pessimistic=starts[animal.pk].pessimistic,
             clutch=_clutch(animal),
@@ -85,6 +84,14 @@ def _clutch(animal: Animal) -> str:
     return f"{animal.hatched} {animal.dam} {animal.sire}"
 
 
+def identity_of(marks: Iterable[Identifier]) -> Identity:
+    """How a check made now would be identified: by the surest code there is to read."""
+    schemes = {mark.scheme for mark in marks}
+    if "transponder" in schemes:
+        return "confirmed"
+    return "tub_tag" if "tag" in schemes else "unconfirmed"
+
+
 def stage_on(animal: Animal, kind: Taxon, grams: Decimal | None, now: datetime) -> LifeStage:
     """The animal's stage today, as a call made now would be weighed."""
     return life_stage(kind, animal.hatched, now.date(), grams)
@@ -94,15 +101,13 @@ def _calls(animals: Iterable[UUID]) -> Mapping[UUID, list[StatedCall]]:
     """Every call on the animals, in log order, with what took it out of the count."""
     found: defaultdict[UUID, list[StatedCall]] = defaultdict(list)
     rows = with_report(Call.objects.filter(animal__in=list(animals)))
-    for call in rows.select_related("withdrawal", "set_aside").order_by("position"):
+    for call in rows.select_related(*ENDS).order_by("position"):
         found[call.animal_id].append(call)
     return found
 
 
 def _counting(calls: Iterable[StatedCall]) -> tuple[Evidence, ...]:
-    gone = ("withdrawal", "set_aside")
-    counted = (call for call in calls if not any(hasattr(call, one) for one in gone))
-    return tuple(evidence_of(call) for call in counted)
+    return tuple(evidence_of(call) for call in calls if not call.over)
 
 
 def _condition(state: herd.LastNoted, calls: Iterable[StatedCall]) -> Condition:

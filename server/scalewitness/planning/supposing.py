@@ -14,7 +14,7 @@ from scalewitness.domain.sexing.kept import Before
 from scalewitness.domain.sexing.stated_linkage import with_linkage
 from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.domain.sexing.what_if import SUPPOSED, SupposedCall, WhatIf, what_if
-from scalewitness.planning.candidates import MARKS, stage_on
+from scalewitness.planning.candidates import identity_of, stage_on
 from scalewitness.standings.queries.assessing import kept_after, yardstick
 from scalewitness.standings.queries.evidence import counting_calls, evidence_of
 from scalewitness.standings.queries.linkage import start_of
@@ -45,7 +45,6 @@ def suppose(animal: Animal, call: SupposedAnswer, asker: UUID, now: datetime) ->
     # A call of someone who is no keeper here is reported, and whoever asks would report it.
     reported = call.role != "keeper" and not call.mine
     shared = (call.mine or reported) and is_steward(asker, animal.collection, now)
-    codes = identifiers_of([animal.pk]).get(animal.pk, [])
     found = what_if(
         [evidence_of(one) for one in counting_calls(animal.pk)],
         SupposedCall(
@@ -57,7 +56,7 @@ def suppose(animal: Animal, call: SupposedAnswer, asker: UUID, now: datetime) ->
             examiner=str(asker) if call.mine else SUPPOSED,
             sureness=call.sureness,
             stage=stage_on(animal, kind, condition(animal.pk).grams, now),
-            identity="confirmed" if any(c.scheme in MARKS for c in codes) else "unconfirmed",
+            identity=identity_of(identifiers_of([animal.pk]).get(animal.pk, [])),
             interested=shared,
             reported=reported,
             confirmed=call.confirmed,

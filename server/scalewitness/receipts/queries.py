@@ -200,6 +200,8 @@ ANIMAL_KINDS: Final = frozenset(
         "custody_changed",
         "call_made",
         "call_withdrawn",
+        "call_refiled",
+        "photos_compared",
         "call_objected",
         "late_call_decided",
         "report_answered",

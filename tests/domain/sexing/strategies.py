@@ -83,7 +83,10 @@ def calls(draw, conclusions=("male", "female", "undetermined"), examiners="abcd"
         conclusion=draw(st.sampled_from(conclusions)),
         sureness=draw(st.sampled_from(["certain", "fairly_sure", "unsure"])),
         observed=draw(OBSERVATIONS),
-        identity=draw(st.sampled_from(["confirmed", "confirmed", "unconfirmed", "mismatch"])),
+        identity=draw(
+            st.sampled_from(["confirmed", "confirmed", "tub_tag", "unconfirmed", "mismatch"])
+        ),
+        compared=draw(st.sampled_from([None, None, None, "same", "another"])),
         interested=draw(st.booleans()),
         report=draw(st.sampled_from(["own", "own", "unconfirmed", "confirmed", "denied"])),
         **draw(KNOWING),

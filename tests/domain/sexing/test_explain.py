@@ -172,6 +172,12 @@ def test_uncertain_ranges_are_told():
     assert "probing alone never verifies" not in known
 
 
+def test_another_animal_in_a_photo_is_told():
+    told = "another animal was in hand"
+    assert _text(male(compared="another")).count(told) == 1
+    assert told not in _text(male(compared="same"), male("birch"))
+
+
 def test_an_unread_identity_is_told_once():
     told = "no code of this animal was read from it"
     assert _text(male(identity="unconfirmed")).count(told) == 1

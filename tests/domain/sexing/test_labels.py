@@ -1,6 +1,7 @@
 """When a probability becomes a label, falls, is restored or reversed."""
 
 import pytest
+from msgspec.structs import replace
 from tests.domain.sexing.builders import (
     BALL,
     BOA,
@@ -21,6 +22,7 @@ from scalewitness.domain.observations import (
     Ultrasound,
     Visual,
 )
+from scalewitness.domain.sexing.parameters import load_parameters
 from scalewitness.domain.sexing.policy import adopted
 from scalewitness.domain.sexing.records import ExaminerRecords
 from scalewitness.domain.sexing.standing import SUREST
@@ -94,6 +96,59 @@ def test_a_sellers_word_is_no_second_examiner():
     assert looked.reasons[-1] == "needs_second_examiner"
 
 
+@pytest.mark.parametrize("sex", [male, female])
+def test_the_tag_of_its_tub_lies_between_its_code_and_nothing_read(sex):
+    def weight(identity, of=0):
+        found = standing(*(sex(name, identity=identity) for name in ("ash", "birch", "cedar")))
+        return abs((found.p_male, found.p_male_pessimistic)[of] - 0.5)
+
+    for of in (0, 1):
+        assert weight("confirmed", of) > weight("tub_tag", of) > weight("unconfirmed", of)
+
+
+def test_however_many_read_the_tag_of_its_tub_it_may_have_held_another():
+    found = standing(*(male(f"keeper-{n}", identity="tub_tag") for n in range(50)))
+    assert 1 - found.p_male > 0.003 * 0.99
+
+
+def test_three_blind_checks_by_the_tags_of_tubs_verify_either_sex():
+    for sex in (male, female):
+        calls = [sex(name, identity="tub_tag") for name in ("ash", "birch", "cedar")]
+        assert standing(*calls).label.startswith("verified")
+
+
+def test_a_photo_that_shows_the_same_animal_is_as_good_as_its_code():
+    for unread in ("tub_tag", "unconfirmed", "mismatch"):
+        read, compared = male("ash"), male("ash", identity=unread, compared="same")
+        assert standing(compared).p_male == pytest.approx(standing(read).p_male, abs=1e-12)
+        found = standing(vet("female", OVARIES, identity=unread, compared="same"))
+        assert found.label == "verified female"
+
+
+def test_a_photo_that_shows_another_animal_leaves_six_to_one():
+    found = standing(*(male(f"keeper-{n}", compared="another") for n in range(50)))
+    assert found.p_male < 0.85
+
+
+def test_what_a_check_brought_down_no_photo_lifts():
+    record = [male("ash"), male("birch"), male("cedar"), female("doubted")]
+    assert standing(*record[:3]).label == "verified male"
+    assert standing(*record).label == "contested"
+    doubted = replace(record[3], compared="another")
+    assert standing(*record[:3], doubted).label == "contested"
+    later = male("elm")
+    assert standing(*record[:3], doubted, later).label == "verified male"
+
+
+@pytest.mark.parametrize("version", ["sexing-1", "sexing-2"])
+def test_older_versions_take_a_tag_for_a_code_but_not_for_proof(version):
+    numbers = load_parameters(version)
+    read, tagged = male(identity="confirmed"), male(identity="tub_tag")
+    assert standing(read, parameters=numbers).p_male == standing(tagged, parameters=numbers).p_male
+    eggs = call("female", Reproduction("laid_eggs", True), identity="tub_tag")
+    assert not standing(eggs, parameters=numbers).decisive
+
+
 def test_unread_identity_keeps_two_checks_from_verifying():
     found = standing(male("ash", identity="unconfirmed"), male("birch", identity="unconfirmed"))
     assert found.label == "probable male"
@@ -163,6 +218,8 @@ def test_decisive_evidence_verifies_alone_yet_is_never_certain(one, kind):
     ("one", "kind"),
     [
         (vet("female", OVARIES, identity="unconfirmed"), BALL),
+        (vet("female", OVARIES, identity="tub_tag"), BALL),
+        (call("female", Reproduction("laid_eggs", True), identity="tub_tag"), BALL),
         (call("female", OVARIES), BALL),  # a keeper with an endoscope
         (call("female", Reproduction("laid_eggs", False)), BALL),
         (call("female", Reproduction("laid_eggs", True), identity="unconfirmed"), BALL),

@@ -32,7 +32,7 @@ REASONS = {
     "A second examiner has yet to come": lambda r, sex: True,
     "an observation that settles the sex": lambda r, sex: any(
         one.method in ("endoscopy", "dna", "reproduction", "parentage")
-        and one.identity == "confirmed"
+        and one.identified == "confirmed"
         and one.report in ("own", "confirmed")
         and (one.method != "parentage" or nothing_left(one.observed))
         for one in concluding(r, sex)
@@ -45,7 +45,7 @@ REASONS = {
         r, other_sex(sex)
     ),
     "no code of this animal was read from it": lambda r, sex: any(
-        one.identity != "confirmed" for one in r
+        one.identified != "confirmed" for one in r
     ),
     "Without the calls of those who knew": lambda r, sex: any(
         one.anchored_to and not one.blind for one in r
@@ -137,7 +137,7 @@ def test_every_line_about_a_call_is_so(record, kind):
             one.anchored_to not in (None, one.conclusion)
         )
         assert ("The code read at the time is not this animal's" in text) <= (
-            one.identity == "mismatch"
+            one.identified == "mismatch"
         )
         assert ("Whoever is quoted says that it was not so" in text) <= (one.report == "denied")
         if "In this species females usually probe" in text:

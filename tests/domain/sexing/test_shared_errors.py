@@ -134,6 +134,7 @@ def _other(sex):
     return SEXES[1 - SEXES.index(sex)]
 
 
+TAG = {"identity": "tub_tag"}
 RECORDS = {
     "one": [male()],
     "two agree": [male("ash"), male("birch")],
@@ -142,6 +143,7 @@ RECORDS = {
     "three, one of whom knew": [female("ash"), male("birch"), female("cob", **_known("female"))],
     "who knew disagrees": [female("ash"), male("cob", **_known("female"))],
     "no code read by some": [male("ash", identity="unconfirmed"), male("birch")],
+    "only tags of tubs read": [male("ash", **TAG), male("birch", **TAG), male("cob")],
     "two methods": [male("ash"), call("male", Ultrasound("hemipenes"), "vet", role="veterinarian")],
     "a seller's report": [
         male("ash"),

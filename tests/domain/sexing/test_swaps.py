@@ -223,6 +223,19 @@ def test_a_code_nobody_had_says_nothing_between_animals_without_one():
     assert _comparable(_swaps(*new)) == pytest.approx(_comparable(_swaps(*plain)))
 
 
+@pytest.mark.parametrize("answer", ["another", "same"])
+def test_photos_of_a_later_check_speak_for_or_against_an_exchange(answer):
+    def exchanged(compared):
+        seen = [male("cedar", compared=compared)]
+        group = [_settled("a", "male", seen), _settled("b", "female")]
+        return _shares(_swaps(*group))["exchanged", ("a", "b"), ("b", "a")]
+
+    told = exchanged(answer) / (1 - exchanged(answer))
+    untold = exchanged(None) / (1 - exchanged(None))
+    odds = 0.95 / 0.05 if answer == "another" else 0.05 / 0.95
+    assert told / untold == pytest.approx(odds, rel=0.2)
+
+
 def test_a_call_made_on_another_code_counts_for_whoever_bore_the_label():
     silenced = female("cedar", identity="mismatch")
     group = [_settled("a", "male", [silenced]), _settled("b", "female")]

@@ -1,6 +1,7 @@
 """Calls and standings as shown, each number with where it comes from."""
 
 from datetime import datetime
+from typing import Annotated, get_args
 from uuid import UUID
 
 import msgspec
@@ -14,12 +15,15 @@ from scalewitness.api.shapes.sensitivity import SensitivityShown, sensitivity_sh
 from scalewitness.calls.models import Call, HeldCall
 from scalewitness.domain.facts import CallMade, Corrected, Identification
 from scalewitness.domain.observations import Observation, method_of
+from scalewitness.domain.sexing.evidence import Compared
 from scalewitness.domain.sexing.explain import ReasonLine
 from scalewitness.domain.sexing.parameters import Parameter
 from scalewitness.domain.sexing.standing import CallWeight, SessionWeight
 from scalewitness.domain.sexing.used import RecordUsed
 from scalewitness.examiners.settled import Settled
 from scalewitness.standings.queries.dossier import Dossier, ShownCall
+
+Same = Annotated[str, words.one_of(*get_args(Compared))]
 
 
 class Examiner(Struct, frozen=True):
@@ -46,6 +50,18 @@ class ObjectionShown(Struct, frozen=True):
     note: str | None
 
 
+class ComparisonShown(Struct, frozen=True):
+    """Somebody laid a ``photo`` of the check beside an ``earlier`` one."""
+
+    id: UUID
+    position: int
+    by: Person
+    photo: UUID
+    earlier: UUID
+    answer: Same
+    at: datetime
+
+
 class CallShown(Struct, frozen=True):
     """One call with the objections to it and what it weighs. ``weight`` is None when it
     does not count; ``finding`` is the one that set it aside. ``interested``: whoever sent it
@@ -53,7 +69,10 @@ class CallShown(Struct, frozen=True):
     the examiner, and what the examiner knew is hearsay. ``signed``: the device it was sent
     from signed it, which the log's entry holds; the sender's, when ``second_hand``.
     ``corrected``: ``examined_at`` is what the device's clock said plus an offset measured.
-    ``report``: whose word it is; ``document``: SHA-256 of the report it is taken from."""
+    ``refiled``: it was of another animal, by the transponder read, and counts there; ``refiles``:
+    it was first filed on another. ``compared``: what the photos say of ``identity``, taken
+    together. ``report``: whose word it is; ``document``: SHA-256 of the
+    report it is taken from."""
 
     id: UUID
     animal: UUID
@@ -84,6 +103,10 @@ class CallShown(Struct, frozen=True):
     withdrawal: WithdrawalShown | None
     set_aside: bool
     finding: UUID | None
+    refiled: bool
+    refiles: bool
+    compared: Same | None
+    comparisons: list[ComparisonShown]
     report: ReportWord
     document: str | None
     attestations: list[AttestationShown]
@@ -177,6 +200,10 @@ def call(shown: ShownCall, known: Dossier) -> CallShown:
         withdrawal=_withdrawal(row, known) if shown.withdrawn else None,
         set_aside=shown.set_aside,
         finding=row.set_aside.finding if shown.set_aside else None,
+        refiled=shown.refiled,
+        refiles=row.refiles_id is not None,
+        compared=shown.compared,
+        comparisons=_comparisons(row, known),
         report=shown.report,
         document=made.document,
         attestations=_attestations(row, known),
@@ -194,6 +221,21 @@ def _attestations(row: Call, known: Dossier) -> list[AttestationShown]:
     attestations = sorted(row.attestations.all(), key=lambda one: one.position)
     return [
         attestation(one, known.names, known.texts.get((one.pk, "note"))) for one in attestations
+    ]
+
+
+def _comparisons(row: Call, known: Dossier) -> list[ComparisonShown]:
+    return [
+        ComparisonShown(
+            id=one.pk,
+            position=one.position,
+            by=named(one.by, known.names),
+            photo=one.photo,
+            earlier=one.earlier,
+            answer=one.answer,
+            at=one.at,
+        )
+        for one in sorted(row.comparisons.all(), key=lambda one: one.position)
     ]
 
 

@@ -51,10 +51,12 @@ class CallForBuyer(Struct, frozen=True):
     received_at: datetime
     blind: bool
     identity: str
+    compared: str | None
     signed: bool
     counts: bool
     withdrawn: bool
     set_aside: bool
+    refiled: bool
 
 
 class AnimalOffered(Struct, frozen=True):
@@ -161,10 +163,12 @@ def _call_for_buyer(shown: ShownCall, sale: Sale, sellers: frozenset[UUID]) -> C
         received_at=call.received_at,
         blind=call.blind,
         identity=call.identity,
+        compared=shown.compared,
         signed=shown.signed,
         counts=shown.counts,
         withdrawn=shown.withdrawn,
         set_aside=shown.set_aside,
+        refiled=shown.refiled,
     )
 
 

@@ -2,15 +2,15 @@
 
 from uuid import UUID
 
-from scalewitness.calls.models import Call
+from scalewitness.calls.models import ENDS, Call
 
 
 def all_calls(animal: UUID) -> list[Call]:
     """Every call on the animal in log order, withdrawn and set-aside ones included."""
     return list(
         Call.objects.filter(animal=animal)
-        .select_related("withdrawal", "set_aside")
-        .prefetch_related("objections", "attestations")
+        .select_related(*ENDS)
+        .prefetch_related("objections", "attestations", "comparisons")
         .order_by("position")
     )
 

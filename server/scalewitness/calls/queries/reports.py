@@ -7,7 +7,7 @@ from uuid import UUID
 
 from scalewitness.calls.models import Attestation, Call
 from scalewitness.calls.queries.visibility import sights_of
-from scalewitness.domain.sexing.evidence import Report, as_sent
+from scalewitness.domain.sexing.evidence import Compared, Report, as_sent
 from scalewitness.people.queries import address_of, has_proved, practitioners_at
 
 STATEMENTS = ("document_read", "witness_stated")
@@ -25,6 +25,13 @@ def report_of(call: Call, at: int | None = None) -> Report:
 def sent_as(call: Call) -> Report:
     """Whose word it was before anybody spoke of it."""
     return as_sent(call.method, reported=call.role != "keeper", interested=call.interested)
+
+
+def compared_of(call: Call, at: int | None = None) -> Compared | None:
+    """What its photos say, taken together; at log position ``at``, now when None."""
+    made = [one for one in call.comparisons.all() if at is None or one.position <= at]
+    last = max(made, key=lambda one: one.position, default=None)
+    return cast(Compared, last.stands) if last else None
 
 
 def last_answer(call: Call) -> Attestation | None:
@@ -60,7 +67,8 @@ def reported_of(keeper: UUID, now: datetime) -> list[Call]:
 def reported(practitioners: Iterable[UUID], reader: UUID | None, now: datetime) -> list[Call]:
     """Calls that were sent in these names, as the ``reader`` may see them; None: a person who is
     no keeper here."""
-    rows = Call.objects.filter(examiner__in=list(practitioners)).exclude(role="keeper")
+    own = Call.objects.filter(examiner__in=list(practitioners), refiled=None)
+    rows = own.exclude(role="keeper")
     listed = rows.select_related("animal").prefetch_related("attestations").order_by("-position")
     if reader is None:
         return list(listed)

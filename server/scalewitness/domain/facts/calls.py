@@ -52,6 +52,14 @@ class CallWithdrawn(Body, frozen=True):
     note: Commitment | None = None
 
 
+class CallRefiled(Body, frozen=True):
+    """About the animal whose transponder was read at a check that was filed on another: the
+    check is of this one. By whoever sent it. The call stays where it was made, and counts
+    here instead of there."""
+
+    call: Id
+
+
 class CallObjected(Body, frozen=True):
     call: Id
     ground: Literal["wrong_animal", "wrong_reading", "wrong_method", "not_blind", "other"]
@@ -89,6 +97,16 @@ class WitnessWithdrawn(Body, frozen=True):
     note: Commitment | None = None
 
 
+class PhotosCompared(Body, frozen=True):
+    """About an animal: somebody else laid the photo of a check beside one that was on record
+    before it, and says whether they show the same animal or another."""
+
+    call: Id
+    photo: Id
+    earlier: Id
+    answer: Literal["same", "another"]
+
+
 class LateCallDecided(Body, frozen=True):
     """The host's decision on a call that arrived after its visit had long ended."""
 
@@ -100,10 +118,12 @@ class LateCallDecided(Body, frozen=True):
 BODIES: dict[str, type[Body]] = {
     "call_made": CallMade,
     "call_withdrawn": CallWithdrawn,
+    "call_refiled": CallRefiled,
     "call_objected": CallObjected,
     "report_answered": ReportAnswered,
     "document_read": DocumentRead,
     "witness_stated": WitnessStated,
     "witness_withdrawn": WitnessWithdrawn,
+    "photos_compared": PhotosCompared,
     "late_call_decided": LateCallDecided,
 }

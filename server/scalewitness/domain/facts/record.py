@@ -27,13 +27,16 @@ class Circumstance(Body, frozen=True):
     ``interested`` is about whoever sent the call: they kept the animal, shared in it, sold or
     bought it. A reported call is another's, at second hand, and never ``blind``: of what its
     examiner knew the record has only what the sender says they were told (``anchored_to``).
+
+    ``identity``: by a code in the animal, by the tag of its tub, by neither, or by a code that
+    is not its own. Before ``tub_tag`` was told apart, a tag that was read is ``confirmed`` too.
     """
 
     call: Id
     stage: LifeStage
     blind: bool
     interested: bool
-    identity: Literal["confirmed", "unconfirmed", "mismatch"]
+    identity: Literal["confirmed", "tub_tag", "unconfirmed", "mismatch"]
     anchored_to: Sex | None = None
 
 

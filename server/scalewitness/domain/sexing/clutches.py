@@ -85,7 +85,7 @@ def first_check(calls: Iterable[Evidence], parameters: Parameters) -> FirstCheck
     found = [
         _as_check(call, parameters)
         for call in calls
-        if call.anchored_to is None and call.identity != "mismatch"
+        if call.anchored_to is None and call.identified != "mismatch"
     ]
     sure = (one for one in found if one is not None and one.sex is not None)
     return next(sure, next((one for one in found if one is not None), None))

@@ -16,7 +16,12 @@ from scalewitness.domain.observations import (
 from scalewitness.domain.sexing.parameters import CALL_BY_CALL, ParameterSet
 
 Role = Literal["keeper", "veterinarian", "laboratory", "earlier_keeper"]
-Identity = Literal["confirmed", "unconfirmed", "mismatch"]
+Identity = Literal["confirmed", "tub_tag", "unconfirmed", "mismatch"]
+"""A code in the animal was read, or the tag of its tub, or neither, or a code not its own."""
+Compared = Literal["same", "another"]
+"""Whether a photo of the check and an earlier one show the same animal, to a stranger's eye."""
+Identified = Literal["confirmed", "tub_tag", "unconfirmed", "mismatch", "denied"]
+"""The identity, once photos were compared."""
 Report = Literal["own", "unconfirmed", "confirmed", "denied"]
 
 
@@ -33,6 +38,7 @@ class Evidence(Struct, frozen=True):
     ``report``: whose word the call is. ``own``: its examiner sent it. Else it is the sender's
     alone (``unconfirmed``), or somebody without a share in it ``confirmed`` it, or whom it
     names ``denied`` it. Eggs or young that only an ``interested`` keeper saw are unconfirmed too.
+    ``compared``: what photos say of ``identity``, None where nobody compared them.
     """
 
     call: str
@@ -49,10 +55,28 @@ class Evidence(Struct, frozen=True):
     interested: bool
     anchored_to: Sex | None = None
     report: Report = "own"
+    compared: Compared | None = None
 
     @property
     def method(self) -> Method:
         return method_of(self.observed)
+
+    @property
+    def identified(self) -> Identified:
+        if self.compared is None:
+            return self.identity
+        return "confirmed" if self.compared == "same" else "denied"
+
+
+_BEFORE: dict[Identified, Identified] = {"tub_tag": "confirmed", "denied": "unconfirmed"}
+"""What older versions, which have no number for it, take an identity for."""
+
+
+def another_animal(call: Evidence, numbers: ParameterSet) -> float:
+    """How often another animal was examined, identified as this one was."""
+    rate = numbers.numbers.get(f"identity.{call.identified}")
+    before = _BEFORE.get(call.identified, call.identified)
+    return numbers.value(f"identity.{before}") if rate is None else rate.value
 
 
 def asks_for_confirmation(parameters: str) -> bool:

@@ -109,8 +109,8 @@ _REASONS = {
         "Since that contrary call no later one has strongly supported the earlier answer."
     ),
     "identity_unconfirmed": (
-        "For some calls no code of this animal was read from it, so they may concern "
-        "another animal."
+        "For some calls no code of this animal was read from it, at most the tag of its tub, "
+        "so they may concern another animal."
     ),
     "fell_from_male": "It had counted as verified male until a call contradicted that.",
     "fell_from_female": "It had counted as verified female until a call contradicted that.",
@@ -237,7 +237,9 @@ def _cautions(assessment: Assessment, evidence: Sequence[Evidence], taxon: Taxon
     yield from (words.caution for method, words in METHODS.items() if method in used)
     if "probing" in used:
         yield from _about_ranges(taxon)
-    if any(call.identity != "confirmed" for call in evidence) and (
+    if any(call.compared == "another" for call in evidence):
+        yield _ANOTHER
+    if any(call.identified != "confirmed" for call in evidence) and (
         "identity_unconfirmed" not in assessment.reasons
     ):
         yield _REASONS["identity_unconfirmed"]
@@ -250,6 +252,10 @@ def _cautions(assessment: Assessment, evidence: Sequence[Evidence], taxon: Taxon
         yield "No record makes a sex certain; a recheck by someone independent always helps."
 
 
+_ANOTHER = (
+    "Someone without a share in the animal compared photos and says that at one of these checks "
+    "another animal was in hand."
+)
 _SETTLES = (
     "an ultrasound, eggs or young, a parentage test, or a DNA test made for the species would "
     "settle it."

@@ -11,7 +11,7 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from scalewitness.domain.observations import LifeStage, Method
-from scalewitness.domain.sexing.evidence import Evidence, Role
+from scalewitness.domain.sexing.evidence import Evidence, Identity, Role
 from scalewitness.domain.sexing.tables import table
 from scalewitness.domain.sexing.taxa import Taxon
 
@@ -41,7 +41,7 @@ def as_of(condition: Condition, at: int) -> Condition:
 
 
 class Candidate(Struct, frozen=True):
-    """An animal that might be checked. ``identified``: it has a code that can be read;
+    """An animal that might be checked. ``identity``: by what there is of it to read;
     ``clutch``: those named alike are taken out together. The chances of male are those that
     the answer starts from; None: the pessimistic set has none of its own."""
 
@@ -51,7 +51,7 @@ class Candidate(Struct, frozen=True):
     evidence: tuple[Evidence, ...] = ()
     stakes: tuple[Stake, ...] = ()
     condition: Condition = Condition()
-    identified: bool = True
+    identity: Identity = "confirmed"
     prior_male: float = 0.5
     prior_pessimistic: float | None = None
     clutch: str = ""

@@ -33,7 +33,7 @@ from scalewitness.domain.observations import (
     Visual,
 )
 from scalewitness.domain.sexing.depths import depth_tables, pass_log_chance
-from scalewitness.domain.sexing.evidence import Evidence, other
+from scalewitness.domain.sexing.evidence import Evidence, another_animal, other
 from scalewitness.domain.sexing.likelihood import NOTHING, Pair, log_ratio, total
 from scalewitness.domain.sexing.parameters import CALL_BY_CALL, ParameterSet
 from scalewitness.domain.sexing.sides import SIDES_NUMBERS, compare
@@ -105,8 +105,8 @@ def reading(call: Evidence, taxon: Taxon, numbers: ParameterSet) -> Reading:
     """What this call says by itself, before examiner, animal and identity come in."""
     if call.conclusion == "undetermined":
         return Reading(NOTHING, "atypical" if saw_both(call.observed) else "undetermined")
-    if numbers.value(f"identity.{call.identity}") >= 0.5:
-        return Reading(NOTHING, "other_animal", (f"identity.{call.identity}",))
+    if another_animal(call, numbers) >= 0.5:
+        return Reading(NOTHING, "other_animal", (f"identity.{call.identified}",))
     if call.report == "denied" and "report.mistaken" in numbers.numbers:
         return Reading(NOTHING, "denied")
     found = _found(call, call.conclusion, taxon, numbers)

@@ -163,7 +163,7 @@ def could_decide(call: Evidence, policy: Policy) -> bool:
         return False
     if isinstance(call.observed, Parentage) and not call.observed.all_excluded:
         return False
-    return call.identity == "confirmed" and call.role in policy.decisive.get(call.method, ())
+    return call.identified == "confirmed" and call.role in policy.decisive.get(call.method, ())
 
 
 def _met(view: View, policy: Policy) -> Sex | None:
@@ -261,7 +261,7 @@ def _why_not(view: View, sex: Sex, course: Course, policy: Policy) -> tuple[str,
     reasons = [*unmet(view, sex, policy), *_contrary(view, sex, policy), *_fall(course)]
     if course.fallen == sex and not _supported_since(view, sex, course.since, policy):
         reasons.append("needs_later_support")
-    if any(w.call.identity != "confirmed" for w in _counting(view, sex)):
+    if any(w.call.identified != "confirmed" for w in _counting(view, sex)):
         reasons.append("identity_unconfirmed")
     return tuple(reasons)
 

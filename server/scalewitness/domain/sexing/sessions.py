@@ -9,7 +9,7 @@ from msgspec import Struct, field
 from msgspec.structs import replace
 
 from scalewitness.domain.observations import Method, Sex
-from scalewitness.domain.sexing.evidence import Evidence
+from scalewitness.domain.sexing.evidence import Evidence, another_animal
 from scalewitness.domain.sexing.findings import Reading, reading
 from scalewitness.domain.sexing.formulas import Formula, formula_of
 from scalewitness.domain.sexing.likelihood import Pair, log_ratio, total
@@ -45,7 +45,7 @@ class Weigher(Struct, frozen=True, eq=False):
             found = reading(call, self.taxon, numbers)
         kappa = anchoring(call, numbers)
         hearsay = self.formula.own_view and call.report in _HEARSAY
-        person = (call.examiner, call.role, call.identity == "mismatch")
+        person = (call.examiner, call.role, call.identified == "mismatch")
         return WeighedCall(
             call=call,
             method=method,
@@ -54,7 +54,7 @@ class Weigher(Struct, frozen=True, eq=False):
             kappa=kappa,
             epsilon=session_error(call, numbers, self.records, self.parameters),
             alpha=_misleading(numbers, method),
-            doubt=numbers.value(f"identity.{call.identity}"),
+            doubt=another_animal(call, numbers),
             person=person,
             place=(person, call.at, call.position),
             species=_species(self.taxon, method, numbers),
@@ -112,19 +112,24 @@ class Weigher(Struct, frozen=True, eq=False):
         return Session(ordered, parts, alone, unproven, ordered[0].call.position)
 
     def _unproven(self, calls: Sequence[WeighedCall], alone: float) -> float:
-        """What they would say alone had the examiner no record: that a record worsens later
-        must not undo what the call once brought down."""
+        """What they would say alone had the examiner no record, and nobody seen another animal
+        in a photo: that either comes later must not undo what the call once brought down."""
         rates = self.records.rates
         own = any((w.call.examiner, w.method, sex) in rates for w in calls for sex in _SEXES)
-        if not own or not self.formula.own_view:
+        doubted = any(w.call.compared == "another" for w in calls)
+        if not (own or doubted) or not self.formula.own_view:
             return alone
         plain = replace(self, records=EMPTY, _known={}, _own={})
-        again = [plain.weigh(one.call, one.reading) for one in calls]
+        again = [plain.weigh(_undoubted(one.call), one.reading) for one in calls]
         return plain.session(again).log_ratio
 
     def log_likelihoods(self, sessions: Iterable[Session]) -> list[Pair]:
         """Pairs whose sum is log P(everything seen | male), (… | female)."""
         return self.formula.combined([part for session in sessions for part in session.parts])
+
+
+def _undoubted(call: Evidence) -> Evidence:
+    return replace(call, compared=None) if call.compared == "another" else call
 
 
 @lru_cache(maxsize=512)

@@ -179,6 +179,7 @@ def _log_fit(
     pair = _side(animal, label.after, records, parameters).pair()
     calls = mix(pair[1], pair[0], animal.prior_male)
     reads = fsum(_read(code, animal.code, codes) for code in label.reads)
+    reads += fsum(_seen(call, own=animal.label == label.label) for call in label.after)
     return calls + reads + _weighed(animal.weight_before, label.weight_after)
 
 
@@ -193,7 +194,8 @@ def _side(
 def _whoever(call: Evidence) -> Evidence:
     """A later call is about whichever animal bore the label: a code that was not the
     label's own is weighed as a code read, and no longer silences the call."""
-    return replace(call, identity="unconfirmed") if call.identity == "mismatch" else call
+    doubted = call.identity == "mismatch" or call.compared is not None
+    return replace(call, identity="unconfirmed", compared=None) if doubted else call
 
 
 def _read(code: str, own: str | None, codes: set[str]) -> float:
@@ -204,6 +206,15 @@ def _read(code: str, own: str | None, codes: set[str]) -> float:
     if code not in codes and own is None:
         return log(number("code.new"))
     return log(wrong / max(1, len(codes)))
+
+
+def _seen(call: Evidence, *, own: bool) -> float:
+    """Log chance of what was said of the photos of a later check, the label bearing its own
+    animal or another."""
+    if call.compared is None:
+        return 0.0
+    wrong = number("photo.wrong")
+    return log(1 - wrong if (call.compared == "same") == own else wrong)
 
 
 def _weighed(before: WeightReading | None, after: WeightReading | None) -> float:

@@ -90,7 +90,7 @@ def _circumstances(
 ) -> tuple[str, str, str, str, bool, str, str]:
     call = weighed.call
     report = confirmed_doubt(call, numbers) or shared_doubt(call)
-    around = call.role, call.method, call.sureness, call.identity
+    around = call.role, call.method, call.sureness, call.identified
     return *around, weighed.knowing, weighed.species, report
 
 

@@ -145,7 +145,7 @@ class Weighing:
             conclusion=outcome.conclusion,
             sureness="certain",
             observed=outcome.observed,
-            identity="confirmed" if candidate.identified else "unconfirmed",
+            identity=candidate.identity,
             blind=self.blind(by),
             interested=candidate.animal in by.interested_in,
             anchored_to=anchored,

@@ -1,8 +1,16 @@
 """Calls, and what becomes of them."""
 
+from typing import Any
 from uuid import UUID
 
-from scalewitness.calls.models import Attestation, Call, HeldDecision, Objection, Withdrawal
+from scalewitness.calls.models import (
+    Attestation,
+    Call,
+    HeldDecision,
+    Objection,
+    PhotoComparison,
+    Withdrawal,
+)
 from scalewitness.fsck.past import Past
 from scalewitness.fsck.projections.row import Row, Rows, id_of, row_of_fact
 from scalewitness.fsck.reading import LoggedFact
@@ -30,8 +38,22 @@ def call_made(fact: LoggedFact, past: Past) -> Rows:
             anchored_to=known.anchored_to,
             flags=list(fact.flags),
             body=fact.raw,
+            refiles_id=None,
         ),
     )
+
+
+def call_refiled(fact: LoggedFact, past: Past) -> Rows:
+    """The row of the call it speaks of, with what is another's now."""
+    made = past.call(fact.body.call)
+    known = past.circumstance(fact)
+    for row in call_made(made, past):
+        own = {"animal_id": fact.about, "by": fact.by, "received_at": fact.received_at}
+        about = {"identity": known.identity, "stage": known.stage, "blind": known.blind}
+        knew = {"interested": known.interested, "anchored_to": known.anchored_to}
+        apart: Any = {"visit": None, "flags": [], "refiles_id": made.id}
+        again = {**row.values, **own, **about, **knew, **apart}
+        yield Row(Call, {**again, **row_of_fact(fact)})
 
 
 def call_withdrawn(fact: LoggedFact, past: Past) -> Rows:
@@ -49,6 +71,14 @@ def report_attested(fact: LoggedFact, past: Past) -> Rows:
     more["young"] = id_of(fact.raw.get("young"))
     stands = past.report(fact).report
     yield Row(Attestation, row_of_fact(fact, call_id=UUID(call), report=stands, **more))
+
+
+def photos_compared(fact: LoggedFact, past: Past) -> Rows:
+    body, said = fact.body, past.comparisons(fact)
+    stands = "another" if "another" in said.values() else "same"
+    shown = {"photo": UUID(body.photo), "earlier": UUID(body.earlier)}
+    more = {"by": fact.by, "answer": body.answer, "at": fact.at, "stands": stands}
+    yield Row(PhotoComparison, row_of_fact(fact, call_id=UUID(body.call), **shown, **more))
 
 
 def late_call_decided(fact: LoggedFact, past: Past) -> Rows:

@@ -123,7 +123,7 @@ def _came_late(fact: Sealed, body: CallMade, subject: Subject, batch: Batch) -> 
     held. The claimed time is the guest's own, so the log keeps the received time too.
     """
     grant = _grant_for(fact, body, subject)
-    ended = _ended(grant, subject)
+    ended = covered_until(grant, subject)
     if fact.at < grant.opens or (ended is not None and fact.at > ended):
         raise NotFound()
     return ended is not None and batch.now - ended > LATE_LIMIT
@@ -148,12 +148,12 @@ def _grant_for(fact: Sealed, body: CallMade, subject: Subject) -> Grant:
 def _fits(grant: Grant, fact: Sealed, body: CallMade, subject: Subject) -> bool:
     if grant.role == Grant.Role.GUEST:
         return str(grant.pk) == body.visit
-    ended = _ended(grant, subject)
+    ended = covered_until(grant, subject)
     in_time = grant.opens <= fact.at and (ended is None or fact.at <= ended)
     return grant.role == Grant.Role.PARTNER and body.visit is None and in_time
 
 
-def _ended(grant: Grant, subject: Subject) -> datetime | None:
+def covered_until(grant: Grant, subject: Subject) -> datetime | None:
     """When the grant stopped covering the animal: closed, ended, or left behind."""
     ends = [grant.closes, subject.tie.homes[grant.collection]]
     if hasattr(grant, "end"):
@@ -206,8 +206,9 @@ def _circumstance(fact: Sealed, subject: Subject, grams: Decimal | None) -> Circ
 def _identity(identified: Identification, codes: Container[str]) -> Identity:
     if identified.by not in {"transponder", "tag"} or identified.code is None:
         return "unconfirmed"
-    read = plain_code(identified.by, identified.code)
-    return "confirmed" if read in codes else "mismatch"
+    if plain_code(identified.by, identified.code) not in codes:
+        return "mismatch"
+    return "confirmed" if identified.by == "transponder" else "tub_tag"
 
 
 def call_withdrawn(fact: Sealed, batch: Batch) -> int:
@@ -218,6 +219,8 @@ def call_withdrawn(fact: Sealed, batch: Batch) -> int:
         raise NotFound()
     if hasattr(call, "withdrawal"):
         raise NotNow("This call has already been withdrawn.")
+    if hasattr(call, "refiled"):
+        raise NotNow("This call counts on another animal; withdraw it there.")
     logged = batch.log(fact)
     services.store_withdrawal(logged)
     batch.touch(call.animal_id, fact.id, fact.kind)

@@ -5,7 +5,7 @@ from uuid import UUID
 
 from scalewitness.animals.models import Animal
 from scalewitness.animals.queries import animal_of, is_steward
-from scalewitness.calls.models import Call
+from scalewitness.calls.models import COUNTS, Call
 from scalewitness.disputes import services
 from scalewitness.disputes.models import Dispute
 from scalewitness.disputes.queries import dispute_of, open_dispute_on
@@ -96,16 +96,11 @@ def _check_set_aside(call_id: str, animal: Animal, pointer: str) -> None:
     call = Call.objects.filter(pk=call_id, animal=animal).first()
     if call is None:
         raise OutOfRange("There is no such call on this animal.", pointer=pointer)
-    if hasattr(call, "withdrawal") or hasattr(call, "set_aside"):
+    if call.over:
         raise NotNow("This call no longer counts as it is.")
     contrary = (
         Call.objects.filter(
-            animal=animal,
-            position__gt=call.position,
-            blind=True,
-            interested=False,
-            withdrawal=None,
-            set_aside=None,
+            COUNTS, animal=animal, position__gt=call.position, blind=True, interested=False
         )
         .exclude(examiner=call.examiner)
         .exclude(conclusion__in=[call.conclusion, "undetermined"])

@@ -140,7 +140,7 @@ def _check_whom_it_names(call: Call, email: str, batch: Batch) -> None:
     if keeper is not None:
         if sights_of(keeper, [call.animal_id], batch.now).get(call.animal_id) == "blind":
             raise NotFound()
-        _check_apart(call, keeper, batch)
+        check_apart(call, keeper, batch)
     if is_party_at(email, call.animal_id):
         raise NotAllowed("Whoever has or had a share in this animal cannot confirm it.")
 
@@ -151,13 +151,13 @@ def _for_somebody_else(call_id: str, fact: Sealed, batch: Batch) -> Call:
         raise NotFound()
     animal_open(batch.actor.keeper, fact.about, batch.now)
     call = _call_on(call_id, fact.about)
-    _check_apart(call, batch.actor.keeper, batch)
+    check_apart(call, batch.actor.keeper, batch)
     if any(one.kind == fact.kind for one in stated_by(call, batch.actor.keeper)):
         raise NotNow("You have said so already.")
     return call
 
 
-def _check_apart(call: Call, keeper: UUID, batch: Batch) -> None:
+def check_apart(call: Call, keeper: UUID, batch: Batch) -> None:
     """Nobody confirms what they, or those they keep animals with, sent or gain by."""
     if share_a_collection(keeper, call.by):
         raise NotAllowed("Whoever sent this call, or keeps animals with them, cannot confirm it.")
@@ -184,7 +184,7 @@ def _spoken_of(call: Call) -> Spoken:
     report = report_of(call)
     if report == "own":
         raise NotNow("This call is its examiner's own; there is nothing to confirm.")
-    if hasattr(call, "withdrawal") or hasattr(call, "set_aside"):
+    if call.over:
         raise NotNow("This call no longer counts.")
     return report
 

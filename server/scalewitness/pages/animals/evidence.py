@@ -16,13 +16,19 @@ from scalewitness.domain.methods import METHODS
 from scalewitness.domain.sexing.explain import ReasonLine
 from scalewitness.domain.sexing.sensitivity import in_words
 from scalewitness.domain.sexing.words import found_in_words, support
+from scalewitness.intake.rules.comparing import pairs_of
 from scalewitness.pages.plots.axis import letter
 from scalewitness.standings.queries.dossier import Dossier, ShownCall
 
 IDENTITY: Mapping[str, str] = {
     "confirmed": "Its code was read and matches.",
+    "tub_tag": "The tag of its tub was read; a tub may hold another animal.",
     "unconfirmed": "No code was read, so it may have been another animal.",
     "mismatch": "The code read is not this animal's.",
+}
+COMPARED: Mapping[str, str] = {
+    "same": "Someone without a share in it compared photos: it was this animal.",
+    "another": "Someone without a share in it compared photos: it was another animal.",
 }
 FLAGS: Mapping[str, str] = {
     "clock_ahead": "The sender's clock was ahead of ours.",
@@ -65,6 +71,7 @@ class CallInWords:
     answer_note: str | None
     may_be_confirmed: tuple[str, ...]
     confirmed_by: frozenset[UUID]
+    may_be_compared: bool
     harm: tuple[str, ...]
     note: str | None
     photos: tuple[Photo, ...]
@@ -134,7 +141,7 @@ def _shown(key: str, one: ShownCall, who: str, dossier: Dossier, *, notes: bool)
         sent_by=one.sender_name if reported else None,
         method=METHODS[call.method].name,
         text=lines.get(str(call.pk), plain),
-        identity=IDENTITY[call.identity],
+        identity=_identity(one, body, notes=notes),
         knew=_knew(call),
         signed=_signed(one),
         interest=_interest(call),
@@ -145,6 +152,7 @@ def _shown(key: str, one: ShownCall, who: str, dossier: Dossier, *, notes: bool)
         answer_note=_answer_note(one, dossier) if notes else None,
         may_be_confirmed=_ways(one),
         confirmed_by=frozenset(a.by for a in attested(one.call) if a.kind in STATEMENTS),
+        may_be_compared=bool(pairs_of(call, dossier.photos)),
         objections=tuple(GROUNDS[made.ground] for made in call.objections.all()),
         harm=body.harm,
         note=one.note if notes else None,
@@ -193,9 +201,20 @@ def flags_of(call: Call, body: CallMade) -> tuple[str, ...]:
     return (*notes, correction_in_words(body.corrected)) if body.corrected else notes
 
 
+def _identity(one: ShownCall, body: CallMade, *, notes: bool) -> str:
+    """Keepers are told the code of the other animal, which may be in the wrong tub."""
+    call = one.call
+    words = COMPARED[one.compared] if one.compared else IDENTITY[call.identity]
+    if call.refiles_id:
+        words += " It was first filed on another animal."
+    if notes and call.identity == "mismatch" and not one.compared:
+        words += f" It was {body.identified.code}."
+    return words
+
+
 def _knew(call: Call) -> str:
     if call.role != "keeper":
-        return f"Remark to have been told {call.anchored_to or 'no earlier answer'}"
+        return f"Said to have been told {call.anchored_to or 'no earlier answer'}"
     if call.blind:
         return "Knew no earlier answer"
     if call.anchored_to:
@@ -224,6 +243,8 @@ def _state(one: ShownCall) -> str:
         return "withdrawn"
     if one.set_aside:
         return "set aside"
+    if one.refiled:
+        return "another animal’s, and counted there"
     return "counts" if one.counts else "does not count"
 
 

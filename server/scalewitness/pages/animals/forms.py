@@ -14,7 +14,11 @@ from scalewitness.pages.parts.facts import FactForm, new_id, note
 from scalewitness.pages.parts.picks import Picks
 
 ENDS = (("died", "It died"), ("lost", "It is lost"), ("stolen", "It was stolen"))
-SCHEMES = (("tag", "Tag"), ("transponder", "Transponder"), ("scale_photo", "Scale photo"))
+SCHEMES = (
+    ("tag", "Tag of its tub"),
+    ("transponder", "Transponder"),
+    ("scale_photo", "Scale photo"),
+)
 
 
 def day_field(label: str, **more: Any) -> forms.DateField:

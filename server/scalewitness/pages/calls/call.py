@@ -16,6 +16,7 @@ from scalewitness.calls.queries.visibility import animal_open, animal_seen
 from scalewitness.domain.cautions import BEFORE_A_CHECK, reasons_to_wait
 from scalewitness.domain.errors import NotFound
 from scalewitness.domain.methods import METHODS
+from scalewitness.intake.rules.refiling import bearer_of
 from scalewitness.pages.animals.animal import blind_title, blind_view, full_view
 from scalewitness.pages.calls.forms import CallForm, one_of
 from scalewitness.pages.calls.methods import FORMS
@@ -153,7 +154,9 @@ def show_accepted(request: HttpRequest, keeper: Keeper, call_id: UUID) -> HttpRe
 
 
 def _accepted(keeper: Keeper, call: Call) -> dict[str, Any]:
+    bearer = bearer_of(call, timezone.now())
     context: dict[str, Any] = {"call": call, "method": METHODS[call.method].name}
+    context |= {"bearer": bearer and blind_title(bearer), "refiled": hasattr(call, "refiled")}
     try:
         animal = animal_open(keeper.pk, call.animal_id, timezone.now())
     except NotFound:

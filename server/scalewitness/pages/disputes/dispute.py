@@ -71,6 +71,8 @@ LETTERS = {
     "statement_made": "Statement in a dispute, to a keeper",
     "report_answered": "Answer to a report, to a keeper",
     "report_answered_buyer": "Answer to a report, to a buyer",
+    "photos_compared": "Photos compared, to a keeper",
+    "photos_compared_buyer": "Photos compared, to a buyer",
     "sale_held": "Hold of a sale, to the buyer",
     "sale_held_seller": "Hold of a sale, to the seller",
     "standing_notice": "Change of standing to a keeper",

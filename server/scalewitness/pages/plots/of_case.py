@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 import msgspec
 from django.utils.safestring import SafeString
 
-from scalewitness.calls.models import Call
+from scalewitness.calls.models import ENDS, Call
 from scalewitness.domain.facts import CallMade
 from scalewitness.domain.observations import Probing
 from scalewitness.pages.plots.axis import letter, listed
@@ -38,8 +38,10 @@ def _probed(key: str, one: ShownCall) -> Probed | None:
     observed = msgspec.convert(one.call.body, CallMade).observed
     if not isinstance(observed, Probing):
         return None
-    if one.withdrawn or one.set_aside:
-        return Probed(key, observed.passes, "withdrawn" if one.withdrawn else "set aside")
+    gone = {"withdrawn": one.withdrawn, "set aside": one.set_aside, "another animal’s": one.refiled}
+    for word, so in gone.items():
+        if so:
+            return Probed(key, observed.passes, word)
     return Probed(key, observed.passes, "counts" if one.counts else "does not count")
 
 
@@ -81,6 +83,6 @@ def _happened(calls: Sequence[Call]) -> Mapping[int, Happened]:
 
 
 def _ends(call: Call) -> Iterable[int]:
-    for name in ("withdrawal", "set_aside"):
+    for name in ENDS:
         if hasattr(call, name):
             yield getattr(call, name).position

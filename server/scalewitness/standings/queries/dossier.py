@@ -7,10 +7,10 @@ from uuid import UUID
 
 from scalewitness.animals.models import Animal, Photo
 from scalewitness.animals.queries import photos_of
-from scalewitness.calls.models import Attestation, Call, Objection
+from scalewitness.calls.models import Attestation, Call, Objection, PhotoComparison
 from scalewitness.calls.queries.made import all_calls
-from scalewitness.calls.queries.reports import report_of
-from scalewitness.domain.sexing.evidence import Evidence, Report
+from scalewitness.calls.queries.reports import compared_of, report_of
+from scalewitness.domain.sexing.evidence import Compared, Evidence, Report
 from scalewitness.domain.sexing.explain import ReasonLine, explain
 from scalewitness.domain.sexing.sensitivity import Sensitivity
 from scalewitness.domain.sexing.standing import Assessment, CallWeight
@@ -37,7 +37,7 @@ Texts = dict[tuple[UUID, str], str]
 class ShownCall:
     """A call with what people see beside it. ``weight`` is None when it does not count;
     ``signed``: its entry carries the signature of the device that sent it; ``report``: whose
-    word it is."""
+    word it is; ``compared``: what photos say of which animal it was."""
 
     call: Call
     examiner_name: str
@@ -46,6 +46,7 @@ class ShownCall:
     weight: CallWeight | None
     signed: bool
     report: Report
+    compared: Compared | None
 
     @property
     def counts(self) -> bool:
@@ -58,6 +59,11 @@ class ShownCall:
     @property
     def set_aside(self) -> bool:
         return hasattr(self.call, "set_aside")
+
+    @property
+    def refiled(self) -> bool:
+        """Whether it counts on another animal instead."""
+        return hasattr(self.call, "refiled")
 
 
 @dataclass(frozen=True)
@@ -124,7 +130,7 @@ def dossier(animal: Animal, at: int | None = None) -> Dossier:
 
 
 def _people(call: Call) -> Iterable[UUID]:
-    """Everyone named beside a call: examiner, sender, whoever objected or spoke of a report."""
+    """Everyone named beside a call: examiner, sender, whoever objected or spoke of it."""
     return (call.examiner, call.by, *(one.by for one in _beside(call)))
 
 
@@ -134,8 +140,8 @@ def _facts(call: Call) -> Iterable[UUID]:
     return (call.pk, *withdrawn, *(one.pk for one in _beside(call)))
 
 
-def _beside(call: Call) -> list[Objection | Attestation]:
-    return [*call.objections.all(), *call.attestations.all()]
+def _beside(call: Call) -> list[Objection | Attestation | PhotoComparison]:
+    return [*call.objections.all(), *call.attestations.all(), *call.comparisons.all()]
 
 
 def _shown(
@@ -156,4 +162,5 @@ def _shown(
             weight=weights.get(str(call.pk)),
             signed=call.pk in signed,
             report=report_of(call, at),
+            compared=compared_of(call, at),
         )

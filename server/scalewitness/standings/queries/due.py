@@ -8,7 +8,7 @@ from uuid import UUID
 from django.db.models import F, Max, OuterRef, Subquery
 
 from scalewitness.animals.queries import animals_of
-from scalewitness.calls.models import Call
+from scalewitness.calls.models import COUNTS, Call
 from scalewitness.domain.sexing.case import Case
 from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.entries import entry_at
@@ -100,7 +100,7 @@ def _by_record(animals: Collection[UUID] | None) -> Iterator[Reassessment]:
     records = ExaminerRecord.objects.filter(examiner=OuterRef("examiner")).order_by("-position")
     standings = Standing.objects.filter(animal=OuterRef("animal")).order_by("-position")
     recorded = Call.objects.filter(examiner__in=ExaminerRecord.objects.values("examiner"))
-    counting = recorded.filter(withdrawal=None, set_aside=None, **_among(animals))
+    counting = recorded.filter(COUNTS, **_among(animals))
     behind = counting.annotate(
         told=Subquery(records.values("position")[:1]),
         stated=Subquery(standings.values("position")[:1]),

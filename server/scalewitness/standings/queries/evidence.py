@@ -9,30 +9,31 @@ import msgspec
 from django.db.models import OuterRef, Q, QuerySet, Subquery, TextField
 from django.db.models.functions import Cast
 
-from scalewitness.calls.models import Attestation, Call
+from scalewitness.calls.models import COUNTS, Attestation, Call, PhotoComparison
 from scalewitness.domain.facts import CallMade, Circumstance
 from scalewitness.domain.observations import method_of
-from scalewitness.domain.sexing.evidence import Evidence, Report, as_sent
+from scalewitness.domain.sexing.evidence import Compared, Evidence, Report, as_sent
 from scalewitness.ledger.queries.prepared import Prepared, any_of
 
 
 class Stated(TypedDict):
     report: Report | None
+    compared: Compared | None
 
 
 if TYPE_CHECKING:
     from django_stubs_ext import WithAnnotations
 
     StatedCall: TypeAlias = WithAnnotations[Call, Stated]
-    """A call with what the record last stated of it as a report, None where nobody spoke of
-    it."""
+    """A call with what the record last stated of it as a report, and made of its photos; None
+    where nobody spoke of it."""
 else:
     StatedCall = Call
 
 
 def with_report(calls: QuerySet[Call], at: int | None = None) -> QuerySet[StatedCall]:
     """As of log position ``at``, now when None."""
-    return calls.annotate(report=_report(at))
+    return calls.annotate(report=_report(at), compared=_compared(at))
 
 
 def _report(at: int | None = None) -> Subquery:
@@ -41,16 +42,25 @@ def _report(at: int | None = None) -> Subquery:
     return Subquery(attested.values("report")[:1])
 
 
+def _compared(at: int | None = None) -> Subquery:
+    made = PhotoComparison.objects.filter(call=OuterRef("pk")).order_by("-position")
+    made = made if at is None else made.filter(position__lte=at)
+    return Subquery(made.values("stands")[:1])
+
+
 def counting_calls(animal: UUID) -> list[StatedCall]:
-    """The animal's calls that count, in log order: neither withdrawn nor set aside."""
+    """The animal's calls that count, in log order: nothing took them out of the count."""
     return list(with_report(counting_at().filter(animal=animal)))
 
 
 def evidence_by_animal(animals: Iterable[UUID]) -> dict[UUID, list[Evidence]]:
     """What counts of each animal, in log order; animals without any are absent."""
     found: dict[UUID, list[Evidence]] = {}
-    for animal, by, at, position, body, report, *known in COUNTING.ask(animals=list(animals)):
-        made, more = _MADE.decode(body), {"at": at, "position": position, "report": report}
+    for animal, by, at, position, body, report, compared, *known in COUNTING.ask(
+        animals=list(animals)
+    ):
+        made, more = _MADE.decode(body), {"at": at, "position": position}
+        more |= {"report": report, "compared": compared}
         evidence = as_evidence(made, Circumstance(*known), sender=by, **more)
         found.setdefault(animal, []).append(evidence)
     return found
@@ -64,7 +74,17 @@ _MADE = msgspec.json.Decoder(CallMade)
 def _counting(animals: Any) -> "QuerySet[Call, Any]":
     # As text: the typed body is read from it at once, and evidence has ids as text.
     call, by, body = (Cast(one, TextField()) for one in ("id", "by", "body"))
-    columns = ("animal", by, "examined_at", "position", body, _report(), call, *CIRCUMSTANCE)
+    columns = (
+        "animal",
+        by,
+        "examined_at",
+        "position",
+        body,
+        _report(),
+        _compared(),
+        call,
+        *CIRCUMSTANCE,
+    )
     return any_of(counting_at(), '"calls_call"."animal_id"', animals).values_list(*columns)
 
 
@@ -79,11 +99,12 @@ def counting_calls_at(animal: UUID, position: int) -> list[StatedCall]:
 def counting_at(position: int | None = None) -> QuerySet[Call]:
     """All calls that counted just after the fact at ``position``, now when None, in log order."""
     if position is None:
-        return Call.objects.filter(withdrawal=None, set_aside=None).order_by("position")
+        return Call.objects.filter(COUNTS).order_by("position")
     withdrawn = Q(withdrawal__position__lte=position)
     aside = Q(set_aside__position__lte=position)
+    refiled = Q(refiled__position__lte=position)
     made = Call.objects.filter(position__lte=position)
-    return made.exclude(withdrawn).exclude(aside).order_by("position")
+    return made.exclude(withdrawn).exclude(aside).exclude(refiled).order_by("position")
 
 
 def evidence_of(call: StatedCall) -> Evidence:
@@ -94,6 +115,7 @@ def evidence_of(call: StatedCall) -> Evidence:
         at=call.examined_at,
         position=call.position,
         report=call.report,
+        compared=call.compared,
     )
 
 
@@ -117,9 +139,11 @@ def as_evidence(
     at: datetime,
     position: int,
     report: Report | None = None,
+    compared: Compared | None = None,
 ) -> Evidence:
     """The same value whether it comes from a row or from the log alone. ``report``: what the
-    record last stated of it as a report, None where nobody spoke of it."""
+    record last stated of it as a report, ``compared``: what it made of its photos, None where
+    nobody spoke of it."""
     reported = body.reported
     return Evidence(
         call=known.call,
@@ -135,6 +159,7 @@ def as_evidence(
         blind=known.blind,
         interested=known.interested,
         anchored_to=known.anchored_to,
+        compared=compared,
         report=report
         or as_sent(
             method_of(body.observed), reported=reported is not None, interested=known.interested

@@ -9,15 +9,16 @@ from uuid import UUID
 import msgspec
 
 from scalewitness.domain import facts
+from scalewitness.domain.photos_compared import after_comparisons
 from scalewitness.domain.sexing.case import Case
-from scalewitness.domain.sexing.evidence import Evidence, Report
+from scalewitness.domain.sexing.evidence import Compared, Evidence, Report
 from scalewitness.domain.sexing.kept import Before
 from scalewitness.domain.sexing.parameters import load_parameters
 from scalewitness.domain.sexing.records import EMPTY
 from scalewitness.domain.sexing.standing import share
 from scalewitness.domain.sexing.stated_linkage import Origin, start_from
 from scalewitness.ledger.models import Entry
-from scalewitness.ledger.queries.entries import entries_by_position, leaf_of
+from scalewitness.ledger.queries.entries import entries_by_position, entry_of, leaf_of
 from scalewitness.standings.models import Standing
 from scalewitness.standings.queries.assessing import (
     Yardstick,
@@ -37,6 +38,8 @@ KINDS = frozenset(
         "linkage_stated",
         "call_made",
         "call_withdrawn",
+        "call_refiled",
+        "photos_compared",
         "finding_recorded",
         "dispute_opened",
         "standing_changed",
@@ -67,6 +70,7 @@ class _Past:
     gone: set[str] = field(default_factory=set)
     reports: dict[str, Report] = field(default_factory=dict)
     before: Before = field(default_factory=Before)
+    photos: dict[str, list[tuple[UUID | None, Compared]]] = field(default_factory=dict)
 
     def evidence(self) -> list[Evidence]:
         return [
@@ -77,6 +81,7 @@ class _Past:
                 at=at,
                 position=position,
                 report=self.reports.get(call),
+                compared=after_comparisons(self.photos.get(call, ())),
             )
             for call, (body, sender, at, position) in self.made.items()
             if call not in self.gone
@@ -148,15 +153,35 @@ class Replay:
                 self._past(about).origin = origin_of(body)
             case facts.LinkageStated():
                 self._past(about).linkage = body
+            case facts.DisputeOpened():
+                self._disputed[about] = UUID(body.animal)
+            case facts.FindingRecorded():
+                self._past(self._disputed[about]).gone.update(body.set_aside)
+            case _:
+                self._follow_calls(about, entry, body)
+
+    def _follow_calls(self, about: UUID, entry: Entry, body: Any) -> None:
+        match body:
             case facts.CallMade():
                 made = (body, str(entry.by), entry.claimed_at, entry.position)
                 self._past(about).made[str(entry.fact)] = made
             case facts.CallWithdrawn():
                 self._past(about).gone.add(body.call)
-            case facts.DisputeOpened():
-                self._disputed[about] = UUID(body.animal)
-            case facts.FindingRecorded():
-                self._past(self._disputed[about]).gone.update(body.set_aside)
+            case facts.PhotosCompared():
+                said = self._past(about).photos.setdefault(body.call, [])
+                said.append((entry.by, body.answer))
+            case facts.CallRefiled():
+                self._refile(about, entry, body)
+
+    def _refile(self, about: UUID, entry: Entry, body: facts.CallRefiled) -> None:
+        """The call counts on this animal from here on, and on the other no more."""
+        call = entry_of(UUID(body.call))
+        if call is None or call.about is None:
+            return
+        made = msgspec.convert(leaf_of(call).body, facts.CallMade)
+        self._past(call.about).gone.add(body.call)
+        refiled = (made, str(entry.by), call.claimed_at, entry.position)
+        self._past(about).made[str(entry.fact)] = refiled
 
     def _measured_by(self, version: str) -> Yardstick:
         """With the numbers that a standing names: a later release may bring others."""
