@@ -68,6 +68,16 @@ def test_a_plan_without_a_number_is_refused_in_words(here: Here, odile: Browser)
     assert odile.open(f"/collections/{here.collection.pk}/plan?by=nobody").status == 422
 
 
+def test_those_who_would_do_as_well_share_a_line(here: Here, odile: Browser) -> None:
+    seen, other = here.animal("S-1"), here.animal("S-2")
+    here.call(here.greta, seen, "male", visit=here.visit(here.greta, seen, days=60))
+    here.now_is_now()
+    page = odile.open(f"/animals/{other.pk}/plan")
+    assert "Probing , by an independent keeper or Greta Lund 6 minutes" in page.text
+    assert page.text.count("Probing , by") == 2
+    assert "Probing , by Odile Marten 6 minutes" in page.text
+
+
 def test_what_would_help_most_names_what_is_ruled_out(
     here: Here, odile: Browser, probed: Animal
 ) -> None:
@@ -150,7 +160,8 @@ def test_young_of_a_clutch_take_one_line_each_in_the_order_of_their_tubs(
     ]
     assert "The sheet: 22 minutes" in plan.text
     assert plan.text.count("in 100 such probable, none verified.") == 1
-    assert plan.text.count("With probing by somebody else like that as well, at least 14 days") == 1
+    assert plan.text.count("With probing by another independent keeper as well") == 1
+    assert plan.text.count("6 minutes, as the one before") == 2
 
 
 def test_what_checks_cost_is_entered_in_the_keepers_money(

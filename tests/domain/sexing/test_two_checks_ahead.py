@@ -232,7 +232,7 @@ def test_between_two_checks_that_enter_the_body_a_fortnight_lies():
     two = ahead(animal_of(), [ANYONE], ANYONE)["probing", "keeper"]
     assert (two.second, two.days, two.another) == ("probing", 14, True)
     assert in_words(check_by_itself(BALL), two, "an independent keeper") == (
-        "With probing by somebody else like that as well, at least 14 days later: "
+        "With probing by another independent keeper as well, at least 14 days later: "
         f"{100 * two.verified:.0f} in 100 verified; both would be blind."
     )
     assert in_words(check_by_itself(BALL), replace(two, verified=0, probable=0.5), "") == ""

@@ -89,7 +89,8 @@ def _raised(check: Check, two: TwoChecks | None) -> Check:
 
 
 def in_words(check: Check, two: TwoChecks | None, who: str) -> str:
-    """``who``: the second examiner. Empty where it would not settle more than the first alone."""
+    """``who``: the second examiner, as "an independent keeper". Empty where the two would not
+    settle more than the first alone."""
     if two is None:
         return ""
     if two.verified >= VERIFIED_FROM:
@@ -98,7 +99,7 @@ def in_words(check: Check, two: TwoChecks | None, who: str) -> str:
         what = f"{hundred(two.probable)} in 100 probable, none verified"
     else:
         return ""
-    by = "somebody else like that" if two.another else who
+    by = f"another {who.partition(' ')[2]}" if two.another else who
     when = f", at least {two.days:g} days later" if two.days else ""
     both = "; both would be blind" if two.blind else ""
     return f"With {METHODS[two.second].noun} by {by} as well{when}: {what}{both}."

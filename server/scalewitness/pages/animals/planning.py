@@ -183,16 +183,26 @@ def plan_checks(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpRe
     found = plan_animal(animal, who, form.cleaned_data["by"], stake, now)
     known = {str(animal.pk): animal}
     context |= {
-        "lines": [
+        "lines": _by_any_of(
             _line(one, known, who, form, found.ahead.get((one.method, one.examiner)))
             for one in found.plan.checks
-        ],
+        ),
         "setup": round(SETUP),
         "ruled_out": _together(found.plan.ruled_out, found.examiners),
         "by": found.measured_by,
         "numbers": planning_numbers(),
     }
     return page(request, "animals/plan.html", context)
+
+
+def _by_any_of(lines: Iterable[PlannedCheckLine]) -> list[PlannedCheckLine]:
+    """One for all who would do as well."""
+    found: dict[tuple[object, ...], PlannedCheckLine] = {}
+    for one in lines:
+        said = one.method, one.price, one.settles, one.reasons
+        first = found.get(said)
+        found[said] = replace(first, who=f"{first.who} or {one.who}") if first else one
+    return list(found.values())
 
 
 def _together(ruled_out: Iterable[RuledOut], who: Examiners) -> list[RuledOutLine]:
