@@ -52,6 +52,7 @@ def test_an_offer_drafted_after_numbers_changed_shows_them(here: Here, odile: Br
     assert sale.steps.filter(kind="offer_made").count() == 1, "at the first go"
     page = odile.open(f"/animals/{animal.pk}")
     assert "Numbers that this record learned since then make it a little less certain" in page.text
+    assert "The label could then also be: probable male." in page.text
     assert "learned here: 46 males and 51 females settled in 6 collections" in page.text
 
 
@@ -65,3 +66,28 @@ def test_what_a_check_would_do_is_told_of_the_sex_as_it_is_kept(here: Here, odil
     assert said.text.startswith("The label would stay verified male.")
     against = suppose(animal, SupposedAnswer("probing", "female"), here.odile.pk, here.now)
     assert against.text.startswith("The label would change from verified male to contested.")
+
+
+def test_every_kind_of_number_that_is_learned_is_read_in_words(here: Here, stan: Browser) -> None:
+    publish(
+        here,
+        {
+            "error.keeper.probing.male": "0.0623",
+            "mislead.eversion.male": "0.0810",
+            "depth.python_regius.male.middle": "9.1000",
+            "depth.python_regius.female.spread": "0.9200",
+            "error_by_stage.eversion.adult": "1.4000",
+            "error_by_probe.fine.male": "1.2000",
+        },
+    )
+    text = stan.open("/learned").text
+    for line in (
+        "Probing by keepers: males taken for females 6.23 in 100",
+        "Bringing out the male organs: males that look female to whoever examines them 8.1 in 100",
+        "Ball python, males: how deep most probe 9.1 scales",
+        "Ball python, females: how far their depths lie apart 0.92 scales",
+        "Bringing out the male organs, adults: mistakes, against the usual number 1.4",
+        "Probing with a fine probe for the weight, males: mistakes, against the usual number 1.2",
+    ):
+        assert line in text
+    assert "not listed here" not in text

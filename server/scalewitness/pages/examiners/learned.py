@@ -99,7 +99,7 @@ _COUNTED_IN: Final[dict[Unit, str]] = {
     "of animals": "in 100",
     "of checks": "in 100",
     "scales": "scales",
-    "times": "times",
+    "times": "times as many",
 }
 
 

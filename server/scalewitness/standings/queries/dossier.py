@@ -5,6 +5,8 @@ from dataclasses import dataclass
 from functools import cached_property
 from uuid import UUID
 
+from msgspec.structs import replace
+
 from scalewitness.animals.models import Animal, Photo
 from scalewitness.animals.queries import photos_of
 from scalewitness.calls.models import Attestation, Call, Objection, PhotoComparison
@@ -87,7 +89,10 @@ class Dossier:
     @cached_property
     def sensitivity(self) -> Sensitivity:
         """How far the answer moves when the model's numbers do; worked out when asked for."""
-        return sensitivity_by(self.by, self.taxon, self.evidence, self.start)
+        found = sensitivity_by(self.by, self.taxon, self.evidence, self.start)
+        # First its own, also where that is one that older numbers keep.
+        labels = dict.fromkeys((self.assessment.label, *found.labels))
+        return replace(found, labels=tuple(labels))
 
     @cached_property
     def lines(self) -> tuple[ReasonLine, ...]:

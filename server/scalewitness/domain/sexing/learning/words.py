@@ -44,6 +44,7 @@ def _depth(rest: Sequence[str]) -> Meaning | None:
     species, sex, what = rest
     try:
         common = taxon(species).common
+        common = f"{common[0].upper()}{common[1:]}"
     except UnknownSpecies:
         common = species
     asked = {"middle": "how deep most probe", "spread": "how far their depths lie apart"}
@@ -52,16 +53,15 @@ def _depth(rest: Sequence[str]) -> Meaning | None:
 
 def _stage(rest: Sequence[str]) -> Meaning | None:
     method, stage = rest
-    return Meaning(f"{_noun(method)}, {stage}s: as many mistakes as usual", "times")
+    return Meaning(f"{_noun(method)}, {stage}s: {_MISTAKES}", "times")
 
 
 def _probe(rest: Sequence[str]) -> Meaning | None:
     probe, sex = rest
-    return Meaning(
-        f"Probing with a {probe} probe for the weight, {sex}s: as many mistakes as usual", "times"
-    )
+    return Meaning(f"Probing with a {probe} probe for the weight, {sex}s: {_MISTAKES}", "times")
 
 
+_MISTAKES: Final = "mistakes, against the usual number"
 _FAMILIES: Final = {
     ("error", 3): _error,
     ("mislead", 2): _mislead,
