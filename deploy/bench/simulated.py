@@ -23,6 +23,7 @@ from scalewitness.domain.observations import (
 from scalewitness.domain.sexing.depths import depth_table
 from scalewitness.domain.sexing.evidence import Evidence, Report, Role, other
 from scalewitness.domain.sexing.findings import reading, typical
+from scalewitness.domain.sexing.learning import SettledAnimal
 from scalewitness.domain.sexing.likelihood import log_ratio
 from scalewitness.domain.sexing.parameters import Parameters
 from scalewitness.domain.sexing.sessions import anchoring
@@ -113,6 +114,10 @@ KINDS = (
 )
 
 
+PROVING = tuple(one for one in KINDS if one.method in PROOFS)
+COLLECTIONS = 150
+
+
 class Examiner(NamedTuple):
     name: str
     role: Role
@@ -147,6 +152,19 @@ class Simulator:
         everyone = {one.name: one for own in self.people.values() for one in own}
         return Drawn(sexes, records, everyone)
 
+    def settled(self, animals: int) -> list[SettledAnimal]:
+        """So many more, each settled by a proof that somebody confirmed."""
+        return [self._settled(n, SEXES[self.rng.integers(2)]) for n in range(animals)]
+
+    def _settled(self, number: int, sex: Sex) -> SettledAnimal:
+        animal = self._drawn(number, sex)
+        checks = tuple(animal.calls)
+        while True:
+            proof = self._call(animal, PROVING[self.rng.integers(len(PROVING))], 0.0, True)
+            if proof.conclusion != "undetermined":
+                home = f"collection-{self.rng.integers(COLLECTIONS)}"
+                return SettledAnimal(animal.kind.key, proof.conclusion, home, checks)
+
     def _people(self, role: Role, count: int) -> list[Examiner]:
         errors = self.rng.beta(*self.world.errors[role], size=count)
         biases = self.rng.normal(0, self.world.bias, size=count).round()
@@ -154,6 +172,10 @@ class Simulator:
         return [Examiner(f"{role}-{n}", role, float(e), int(b)) for n, (e, b) in enumerate(found)]
 
     def _animal(self, number: int, sex: Sex) -> Record:
+        animal = self._drawn(number, sex)
+        return Record(tuple(animal.calls), animal.kind)
+
+    def _drawn(self, number: int, sex: Sex) -> "_Animal":
         kind = self.taxa[self.rng.integers(len(self.taxa))]
         animal = _Animal(number, sex, kind, {}, [])
         shares = np.array([one.share for one in KINDS])
@@ -162,9 +184,11 @@ class Simulator:
             animal.calls.append(self._call(animal, what))
         for _ in range(self.world.knowing):
             animal.calls.append(self._call(animal, KINDS[0], knows=1.0))
-        return Record(tuple(animal.calls), kind)
+        return animal
 
-    def _call(self, animal: "_Animal", what: Kind, knows: float = 0.3) -> Evidence:
+    def _call(
+        self, animal: "_Animal", what: Kind, knows: float = 0.3, confirmed: bool = False
+    ) -> Evidence:
         role = what.roles[self.rng.integers(len(what.roles))]
         by = self.people[role][self.rng.integers(len(self.people[role]))]
         place = len(animal.calls)
@@ -184,7 +208,7 @@ class Simulator:
             blind=knew is None,
             interested=bool(self.rng.random() < 0.2),
             anchored_to=knew,
-            report=self._report(what, role),
+            report="confirmed" if confirmed else self._report(what, role),
         )
         conclusion, observed = self._seen(animal, blank, by)
         return _with(blank, conclusion, observed)

@@ -17,7 +17,7 @@ from scalewitness.domain.sexing.parameters import Parameter, ParameterSet, Statu
 from scalewitness.domain.sexing.records import Beta
 from scalewitness.domain.sexing.sessions import Weigher
 from scalewitness.domain.sexing.tables import table
-from scalewitness.domain.sexing.taxa import Taxon
+from scalewitness.domain.sexing.taxa import Taxon, depth_number
 from scalewitness.domain.sexing.used import entered
 from scalewitness.domain.sexing.weighed import WeighedCall
 
@@ -94,8 +94,9 @@ def factors(
     found = [
         *_means(used),
         *_numbers(used),
+        *_learned_besides(used),
         *_findings(used),
-        *_ranges(informative, weigher.taxon),
+        *_ranges(informative, weigher),
         *_records(informative, weigher),
         *_prior(prior_male, prior_range),
     ]
@@ -129,7 +130,12 @@ def _factor(
 
 def _means(used: Mapping[str, Parameter]) -> Iterable[Factor]:
     for name, given in _box("means").items():
-        if f"{name}.a" in used:
+        learned = [one for one in used.values() if one.within and one.name.startswith(f"{name}.")]
+        for one in learned:
+            _, _, method, sex = one.name.split(".")
+            noun = METHODS[cast(Method, method)].noun
+            yield _within(one, f"{given['what']} about {sex}s by {noun}")
+        if f"{name}.a" in used and not learned:
             a, b = used[f"{name}.a"].value, used[f"{name}.b"].value
             low, high = (_mean(name, float(given[end]), a + b) for end in ("low", "high"))
             yield _factor(name, a / (a + b), given, low, high)
@@ -141,9 +147,25 @@ def _mean(name: str, mean: float, weight: float) -> Setting:
 
 def _numbers(used: Mapping[str, Parameter]) -> Iterable[Factor]:
     for name, given in _box("numbers").items():
-        if name in used:
+        if name in used and used[name].within:
+            yield _within(used[name], given["what"])
+        elif name in used:
             low, high = (Setting(((name, float(given[end])),)) for end in ("low", "high"))
             yield _factor(name, used[name].value, given, low, high)
+
+
+def _learned_besides(used: Mapping[str, Parameter]) -> Iterable[Factor]:
+    for one in used.values():
+        what = _box("learned").get(one.name.partition(".")[0])
+        if what is not None and one.within:
+            yield _within(one, what)
+
+
+def _within(one: Parameter, what: str) -> Factor:
+    """A number learned here, at the ends of its own interval."""
+    low, high = one.within or (one.value, one.value)
+    ends = Setting(((one.name, low),)), Setting(((one.name, high),))
+    return Factor(one.name, what, one.value, low, high, one.status, ends)
 
 
 def _findings(used: Mapping[str, Parameter]) -> Iterable[Factor]:
@@ -168,15 +190,26 @@ def _strength(finding: str, pair: tuple[float, float], strength: float) -> Setti
     return Setting(((f"{finding}.{_SEXES[rarer]}", value),))
 
 
-def _ranges(informative: Sequence[WeighedCall], taxon: Taxon) -> Iterable[Factor]:
+def _ranges(informative: Sequence[WeighedCall], weigher: Weigher) -> Iterable[Factor]:
     if not any(one.reading.code == _DEPTHS_READ for one in informative):
         return
+    taxon = weigher.taxon
     given = _box("ranges")["published" if taxon.ground == "published" else "other"]
-    low, high = float(given["low"]), float(given["high"])
     for sex, unit in zip(_SEXES, ((1, 0), (0, 1)), strict=True):
+        found = _learned(taxon, sex, weigher.numbers) or given
+        low, high = float(found["low"]), float(found["high"])
         ends = (Setting(shift=(unit[0] * end, unit[1] * end)) for end in (low, high))
-        about = {**given, "what": given["what"].format(f"{sex}s")}
+        about = {**found, "what": found["what"].format(f"{sex}s")}
         yield _factor(f"{taxon.key}.depth.{sex}", 0.0, about, *ends)
+
+
+def _learned(taxon: Taxon, sex: Sex, numbers: ParameterSet) -> Mapping[str, Any] | None:
+    """How far that sex's depths may lie from what was learned here of them."""
+    found = numbers.numbers.get(depth_number(taxon.key, sex, "middle"))
+    if found is None or found.within is None:
+        return None
+    low, high = (end - found.value for end in found.within)
+    return {**_box("ranges")["published"], "low": low, "high": high, "status": found.status}
 
 
 def _records(informative: Sequence[WeighedCall], weigher: Weigher) -> Iterable[Factor]:

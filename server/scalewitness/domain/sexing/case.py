@@ -20,7 +20,7 @@ from scalewitness.domain.sexing.policy import Policy
 from scalewitness.domain.sexing.records import ExaminerRecords
 from scalewitness.domain.sexing.sessions import Weigher
 from scalewitness.domain.sexing.tables import table
-from scalewitness.domain.sexing.taxa import Taxon
+from scalewitness.domain.sexing.taxa import Taxon, as_learned
 from scalewitness.domain.sexing.weighed import Session, WeighedCall
 
 SUREST: Final = float(table("certainty.toml")["surest"]["value"])
@@ -159,7 +159,7 @@ def case_of(
     calls = sorted(evidence, key=lambda call: (call.position, call.call))
 
     def side(numbers: ParameterSet, prior: float) -> Side:
-        weigher = Weigher(taxon, records, parameters, numbers)
+        weigher = Weigher(as_learned(taxon, numbers), records, parameters, numbers)
         return Side(weigher, [weigher.weigh(call) for call in calls], prior)
 
     return Case(calls, side(parameters.base, prior_male), side(parameters.pessimistic, sceptical))

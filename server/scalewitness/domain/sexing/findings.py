@@ -120,7 +120,12 @@ def reading(call: Evidence, taxon: Taxon, numbers: ParameterSet) -> Reading:
 
 def _found(call: Evidence, conclusion: Sex, taxon: Taxon, numbers: ParameterSet) -> Reading:
     if isinstance(call.observed, Probing):
-        return _probing(call.observed.passes, conclusion, taxon, numbers)
+        bias = numbers.numbers.get(bias_number(call.examiner))
+        if bias is None:
+            return _probing(call.observed.passes, conclusion, taxon, numbers)
+        read = tuple(_counted_alike(run, Decimal(str(bias.value))) for run in call.observed.passes)
+        seen = _probing(read, conclusion, taxon, numbers)
+        return replace(seen, used=(*seen.used, bias.name)) if seen.passes else seen
     key, code = _KEYS[call.method](call.observed, conclusion, taxon)
     return Reading(NOTHING, code) if key is None else _listed(key, code, call.stage, numbers)
 
@@ -136,6 +141,18 @@ def _listed(key: str, code: Code, stage: LifeStage, numbers: ParameterSet) -> Re
 
 
 # --- probing --------------------------------------------------------------------------
+
+
+def bias_number(examiner: str) -> str:
+    """The name of a number learned here: by how many scales this examiner counts deeper than
+    others, in half scales; where the base of the tail begins is a habit."""
+    return f"depth_bias.{examiner}"
+
+
+def _counted_alike(run: Pass, bias: Decimal) -> Pass:
+    """As whoever counts like most would have counted it."""
+    depth = max(run.scales - bias, Decimal(0))
+    return replace(run, depth=f"{depth.normalize():f}")
 
 
 def _probing(

@@ -22,7 +22,7 @@ from scalewitness.domain.sexing.likelihood import NOTHING, Pair, log_ratio
 from scalewitness.domain.sexing.parameters import Parameters, ParameterSet
 from scalewitness.domain.sexing.sides import alike_by_chance, log_factor
 from scalewitness.domain.sexing.tables import table
-from scalewitness.domain.sexing.taxa import Range, Taxon
+from scalewitness.domain.sexing.taxa import Range, Taxon, as_learned
 
 FloatArray = NDArray[np.float64]
 
@@ -51,7 +51,8 @@ class Prospect(Struct, frozen=True):
 def prospect(method: Method, taxon: Taxon, parameters: Parameters) -> Prospect:
     """What this method may show in this species."""
     if method == "probing":
-        base, pessimistic = (_grid(taxon, n) for n in (parameters.base, parameters.pessimistic))
+        sets = parameters.base, parameters.pessimistic
+        base, pessimistic = (_grid(as_learned(taxon, numbers), numbers) for numbers in sets)
         if base is not None and pessimistic is not None:
             return Prospect(_depth_classes(base, pessimistic))
     return Prospect(

@@ -49,7 +49,8 @@ class UnknownVersion(ValueError):
 
 
 class Parameter(Struct, frozen=True):
-    """One number. ``source`` is empty when there is none to name."""
+    """One number. ``source`` is empty when there is none to name; ``within`` what was learned
+    here lies with 95 in 100, None of other numbers."""
 
     name: str
     value: float
@@ -57,6 +58,7 @@ class Parameter(Struct, frozen=True):
     source: str = ""
     note: str = ""
     of: str = "base"
+    within: tuple[float, float] | None = None
 
 
 class ParameterSet(Struct, frozen=True, eq=False):

@@ -9,6 +9,7 @@ from msgspec import Struct, field
 from scalewitness.domain.observations import Method, Sex, Sureness
 from scalewitness.domain.sexing.evidence import Evidence, Role
 from scalewitness.domain.sexing.parameters import Parameters, ParameterSet
+from scalewitness.domain.sexing.sizes import times
 
 Beta = tuple[float, float]
 """Wrong and right calls, prior included: (a, b), mean a / (a + b)."""
@@ -34,15 +35,23 @@ EMPTY = ExaminerRecords("none", MappingProxyType({}))
 def error_prior(numbers: ParameterSet, role: Role, method: Method, sex: Sex) -> Beta:
     """The error rate of an examiner without a record, for one method and the animal's sex.
 
-    The role's prior keeps its weight; its mean is scaled by how little the method leaves
-    to misread, never lies below a published share of wrong answers, and is then divided
-    between the sexes.
+    The role's prior keeps its weight. Its mean is what was learned here; else it is scaled by
+    how little the method leaves to misread, never lies below a published share of wrong
+    answers, and is then divided between the sexes.
     """
     a, b = numbers.value(f"error.{role}.a"), numbers.value(f"error.{role}.b")
+    learned = numbers.numbers.get(error_number(role, method, sex))
+    if learned is not None:
+        return learned.value * (a + b), (1 - learned.value) * (a + b)
     mean = a / (a + b) * numbers.get(f"error_share.{method}", 1.0)
     mean = max(mean, published_wrong(numbers, method))
     mean *= numbers.get(f"error_by_sex.{method}.{sex}", 1.0)
     return mean * (a + b), (1 - mean) * (a + b)
+
+
+def error_number(role: Role, method: Method, sex: Sex) -> str:
+    """The name under which that rate stands once it was learned here."""
+    return f"error.{role}.{method}.{sex}"
 
 
 def published_wrong(numbers: ParameterSet, method: Method) -> float:
@@ -54,11 +63,16 @@ def published_wrong(numbers: ParameterSet, method: Method) -> float:
 
 
 def session_error(
-    call: Evidence, numbers: ParameterSet, records: ExaminerRecords, parameters: Parameters
+    call: Evidence,
+    numbers: ParameterSet,
+    records: ExaminerRecords,
+    parameters: Parameters,
+    by_size: tuple[str, ...] = (),
 ) -> tuple[float, float]:
-    """ε of this call's session, if the animal is male and if it is female."""
+    """ε of this call's session, if the animal is male and if it is female; ``by_size`` names
+    what bears on an animal of that size."""
     about = call.examiner, call.role, call.method, call.sureness
-    return _session_error(*about, numbers, records, parameters)
+    return _session_error(*about, by_size, numbers, records, parameters)
 
 
 @lru_cache(maxsize=1024)  # one person's calls come together, and mostly differ in none of these
@@ -67,10 +81,12 @@ def _session_error(
     role: Role,
     method: Method,
     sureness: Sureness,
+    by_size: tuple[str, ...],
     numbers: ParameterSet,
     records: ExaminerRecords,
     parameters: Parameters,
 ) -> tuple[float, float]:
+    often = times(by_size, numbers)
 
     def of(sex: Sex) -> float:
         prior = error_prior(numbers, role, method, sex)
@@ -78,7 +94,7 @@ def _session_error(
         start = prior if base else error_prior(parameters.base, role, method, sex)
         found = records.rates.get((examiner, method, sex))
         a, b = prior if found is None else _moved(found, start, prior)
-        return _raised(a / (a + b), sureness, numbers)
+        return _raised(often[sex == "female"] * a / (a + b), sureness, numbers)
 
     return of("male"), of("female")
 

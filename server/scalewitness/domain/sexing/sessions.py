@@ -15,6 +15,7 @@ from scalewitness.domain.sexing.formulas import Formula, formula_of
 from scalewitness.domain.sexing.likelihood import Pair, log_ratio, total
 from scalewitness.domain.sexing.parameters import Parameters, ParameterSet
 from scalewitness.domain.sexing.records import EMPTY, ExaminerRecords, session_error
+from scalewitness.domain.sexing.sizes import sized_by
 from scalewitness.domain.sexing.taxa import Taxon
 from scalewitness.domain.sexing.weighed import Person, Session, WeighedCall
 
@@ -45,6 +46,7 @@ class Weigher(Struct, frozen=True, eq=False):
             found = reading(call, self.taxon, numbers)
         kappa = anchoring(call, numbers)
         hearsay = self.formula.own_view and call.report in _HEARSAY
+        by = sized_by(call, self.taxon, numbers)
         person = (call.examiner, call.role, call.identified == "mismatch")
         return WeighedCall(
             call=call,
@@ -52,7 +54,8 @@ class Weigher(Struct, frozen=True, eq=False):
             reading=found,
             pair=self.formula.seen(found.pair, call, kappa),
             kappa=kappa,
-            epsilon=session_error(call, numbers, self.records, self.parameters),
+            epsilon=session_error(call, numbers, self.records, self.parameters, by),
+            by_size=by,
             alpha=_misleading(numbers, method),
             doubt=another_animal(call, numbers),
             person=person,

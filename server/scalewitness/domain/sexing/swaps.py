@@ -29,7 +29,7 @@ from scalewitness.domain.sexing.parameters import Parameters
 from scalewitness.domain.sexing.records import ExaminerRecords
 from scalewitness.domain.sexing.sessions import Weigher
 from scalewitness.domain.sexing.tables import table
-from scalewitness.domain.sexing.taxa import Taxon
+from scalewitness.domain.sexing.taxa import Taxon, as_learned
 
 EXACT_UP_TO = 6
 """720 permutations, each worked out; above this the time, not the model, sets the limit."""
@@ -186,7 +186,8 @@ def _log_fit(
 def _side(
     animal: Traveller, after: Sequence[Evidence], records: ExaminerRecords, parameters: Parameters
 ) -> Side:
-    weigher = Weigher(animal.taxon, records, parameters, parameters.base)
+    kind = as_learned(animal.taxon, parameters.base)
+    weigher = Weigher(kind, records, parameters, parameters.base)
     calls = [*animal.before, *map(_whoever, after)]
     return Side(weigher, [weigher.weigh(call) for call in calls], animal.prior_male)
 

@@ -17,6 +17,7 @@ from scalewitness.domain.sexing.parameters import (
     CURRENT,
     VERSIONS,
     Parameter,
+    ParameterSet,
     Status,
     released,
 )
@@ -26,9 +27,9 @@ Range = tuple[Decimal, Decimal]
 SexSystem = Literal["XY", "ZW", "unknown"]
 Level = Literal["species", "genus", "family"]
 """Whose sex chromosomes a statement rests on; ``family`` stands for wider groups too."""
-Ground = Literal["published", "web page", "from memory", "in general"]
-"""What a range rests on, best first; ``in general`` is borrowed from a relative or from all
-snakes, by whatever source."""
+Ground = Literal["published", "learned here", "web page", "from memory", "in general"]
+"""What a range rests on, best first; ``learned here`` from this record's own settled animals, ``in
+general`` is borrowed from a relative or from all snakes, by whatever source."""
 Character = Literal[
     "subcaudals", "ventrals", "ventrals_less_subcaudals", "tail_over_total", "tail_over_body"
 ]
@@ -259,6 +260,36 @@ def life_stage(kind: Taxon, hatched: date | None, on: date, grams: Decimal | Non
     if grams is not None and limits.hatchling_grams is not None and limits.adult_grams is not None:
         found.append((grams > limits.hatchling_grams) + (grams >= limits.adult_grams))
     return _STAGES[max(found)] if found else "unknown"
+
+
+@lru_cache(maxsize=512)
+def as_learned(kind: Taxon, numbers: ParameterSet) -> Taxon:
+    """The taxon with the depths that were learned here in place of any others, two standard
+    deviations either way as published ranges are read; itself where none were."""
+    female, male = (_learned_range(kind.key, sex, numbers) for sex in ("female", "male"))
+    if female is None or male is None:
+        return kind
+    about = numbers.numbers[depth_number(kind.key, "male", "middle")]
+    source = RangeSource(female, male, about.source, about.status)
+    return replace(
+        kind, sources=(source,), female_range=female, male_range=male, status=about.status
+    )
+
+
+def depth_number(key: str, sex: Sex, of: Literal["middle", "spread"]) -> str:
+    """The name of a learned number: where that sex of a species usually stops a probe, and the
+    standard deviation, both in scales."""
+    return f"depth.{key}.{sex}.{of}"
+
+
+def _learned_range(key: str, sex: Sex, numbers: ParameterSet) -> Range | None:
+    middle, spread = (
+        numbers.numbers.get(depth_number(key, sex, of)) for of in ("middle", "spread")
+    )
+    if middle is None or spread is None:
+        return None
+    low, high = (Decimal(f"{middle.value + way * spread.value:.1f}") for way in (-2, 2))
+    return low, high
 
 
 @lru_cache(maxsize=512)

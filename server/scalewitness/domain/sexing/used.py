@@ -87,11 +87,11 @@ def entered(weighed: WeighedCall, numbers: ParameterSet) -> Iterable[Parameter]:
 
 def _circumstances(
     weighed: WeighedCall, numbers: ParameterSet
-) -> tuple[str, str, str, str, bool, str, str]:
+) -> tuple[str, str, str, str, bool, str, str, tuple[str, ...]]:
     call = weighed.call
     report = confirmed_doubt(call, numbers) or shared_doubt(call)
     around = call.role, call.method, call.sureness, call.identified
-    return *around, weighed.knowing, weighed.species, report
+    return *around, weighed.knowing, weighed.species, report, weighed.by_size
 
 
 @lru_cache(maxsize=512)
@@ -104,11 +104,14 @@ def _around(
     knowing: bool,
     species: str,
     report: str,
+    by_size: tuple[str, ...],
 ) -> tuple[Parameter, ...]:
     """What enters beside the finding itself."""
     names = [
         f"error.{role}.a",
         f"error.{role}.b",
+        f"error.{role}.{method}.male",
+        f"error.{role}.{method}.female",
         f"error_share.{method}",
         f"error_by_sex.{method}.male",
         f"error_by_sex.{method}.female",
@@ -121,6 +124,7 @@ def _around(
         "session.hours",
         species,
         report,
+        *by_size,
     ]
     if f"wrong_or_unresolved.{method}" in numbers.numbers:
         names += [f"wrong_or_unresolved.{method}", "unresolved_share"]

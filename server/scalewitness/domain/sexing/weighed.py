@@ -16,7 +16,8 @@ class WeighedCall(Struct, frozen=True):
     (if male, if female), ``doubt`` about identity, ``kappa`` how much of it merely repeats
     what the examiner knew. ``species`` names the number that says how far the species' depths
     can be relied on, if any; ``hearsay``: whether it is one side's word for somebody else's
-    finding; ``may_decide``: whether such a call may settle a sex without a second examiner."""
+    finding; ``may_decide``: whether such a call may settle a sex without a second examiner;
+    ``by_size`` names what was learned here of animals of its size."""
 
     call: Evidence
     method: Method
@@ -31,6 +32,7 @@ class WeighedCall(Struct, frozen=True):
     species: str = ""
     hearsay: bool = False
     may_decide: bool = True
+    by_size: tuple[str, ...] = ()
 
     @property
     def knowing(self) -> bool:

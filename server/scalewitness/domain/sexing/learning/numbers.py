@@ -1,13 +1,21 @@
 """A number that was learned, and a version of the model's numbers with such in it."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from decimal import Decimal
 from functools import lru_cache
 from types import MappingProxyType
+from typing import Final, NamedTuple, cast
 
 from msgspec import Struct
 
+from scalewitness.domain.observations import Method, Sex
+from scalewitness.domain.sexing.evidence import Role, other
+from scalewitness.domain.sexing.learning.settled import Basis
 from scalewitness.domain.sexing.parameters import Parameter, Parameters, ParameterSet, SetName
+from scalewitness.domain.sexing.records import error_prior
+
+_STEP: Final = Decimal("0.0001")
+"""To which everything learned is rounded before it is used."""
 
 
 class LearnedNumber(Struct, frozen=True):
@@ -16,7 +24,8 @@ class LearnedNumber(Struct, frozen=True):
     ``error.ROLE.METHOD.SEX``    how often such an examiner misreads an animal of that sex
     ``mislead.METHOD.SEX``       how many animals of that sex always show the other's picture
     ``depth.SPECIES.SEX.middle`` and ``.spread``: how deep that sex probes, in scales
-    ``depth_bias.EXAMINER``      by how many scales they count deeper than others
+    ``depth_bias.EXAMINER``      by how many scales they count deeper than others, to the half
+    ``error_by_stage.METHOD.STAGE``, ``error_by_probe.fine.SEX``: how many times the usual error
 
     ``low`` and ``high`` bound it with 95 in 100. ``males``, ``females``, ``examiners`` and
     ``collections`` count what it was learned from. All are rounded as they are used.
@@ -32,6 +41,25 @@ class LearnedNumber(Struct, frozen=True):
     collections: int
 
 
+class Estimate(NamedTuple):
+    """A number and the interval that holds it with 95 in 100."""
+
+    value: float
+    low: float
+    high: float
+
+
+def learned_number(name: str, found: Estimate, of: Basis) -> LearnedNumber:
+    """Rounded; a share never to nothing."""
+    value, low, high = (_rounded(one, name) for one in found)
+    return LearnedNumber(name, value, low, high, *of)
+
+
+def _rounded(value: float, name: str) -> Decimal:
+    rounded = Decimal(repr(float(value))).quantize(_STEP)
+    return rounded if name.startswith("depth_bias.") else max(rounded, _STEP)
+
+
 def with_learned(
     parameters: Parameters, learned: Sequence[LearnedNumber], name: str = ""
 ) -> Parameters:
@@ -45,8 +73,20 @@ def with_learned(
 def _with_learned(
     parameters: Parameters, learned: tuple[LearnedNumber, ...], name: str
 ) -> Parameters:
+    return put_in(parameters, learned, name)
+
+
+def put_in(parameters: Parameters, learned: Sequence[LearnedNumber], name: str = "") -> Parameters:
+    """As :func:`with_learned`, a new object each time."""
+    values = {one.name: one.value for one in learned}
+
     def changed(numbers: ParameterSet, of: SetName) -> ParameterSet:
-        found = {one.name: _parameter(one, value, of) for one, value in _values(learned, of)}
+        found = {
+            one.name: _parameter(
+                one, float(one.value) if of == "base" else _worse(one, values, numbers), of
+            )
+            for one in learned
+        }
         return ParameterSet(MappingProxyType({**numbers.numbers, **found}))
 
     return Parameters(
@@ -57,20 +97,36 @@ def _with_learned(
     )
 
 
-def _values(
-    learned: Sequence[LearnedNumber], of: SetName
-) -> Iterable[tuple[LearnedNumber, Decimal]]:
-    for one in learned:
-        yield one, one.value if of == "base" else one.high
+def _worse(one: LearnedNumber, values: dict[str, Decimal], pessimistic: ParameterSet) -> float:
+    """The end of the interval that makes an answer less certain; a share is never made less than
+    the pessimistic set had it."""
+    family, *rest = one.name.split(".")
+    if family == "depth_bias":
+        return float(one.value)
+    if family == "depth" and rest[-1] == "middle":
+        species, sex, _ = rest
+        facing = values[f"depth.{species}.{other(cast(Sex, sex))}.middle"]
+        return float(one.high if facing > one.value else one.low)
+    return max(float(one.high), _held(one.name, pessimistic))
 
 
-def _parameter(one: LearnedNumber, value: Decimal, of: SetName) -> Parameter:
+def _held(name: str, numbers: ParameterSet) -> float:
+    family, *rest = name.split(".")
+    if family != "error":
+        return numbers.get(name, 0.0)
+    role, method, sex = rest
+    a, b = error_prior(numbers, cast(Role, role), cast(Method, method), cast(Sex, sex))
+    return a / (a + b)
+
+
+def _parameter(one: LearnedNumber, value: float, of: SetName) -> Parameter:
     return Parameter(
         one.name,
-        float(value),
+        value,
         "learned here",
         f"{one.males} males and {one.females} females settled in {one.collections} collections, "
         f"checked by {one.examiners} examiners",
-        f"between {one.low} and {one.high}",
+        f"between {one.low.normalize():f} and {one.high.normalize():f}",
         of,
+        (float(one.low), float(one.high)),
     )

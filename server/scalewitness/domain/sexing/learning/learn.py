@@ -1,0 +1,101 @@
+"""Everything that is learned, one after the other: what a depth is read as comes first, since
+the rest is learned from what depths say."""
+
+from collections.abc import Iterable, Iterator, Sequence
+from typing import get_args
+
+from scalewitness.domain.observations import Method, Sex
+from scalewitness.domain.sexing.findings import reading
+from scalewitness.domain.sexing.learning.biases import learn_biases
+from scalewitness.domain.sexing.learning.depths import learn_depths
+from scalewitness.domain.sexing.learning.influence import enough
+from scalewitness.domain.sexing.learning.numbers import LearnedNumber, learned_number, put_in
+from scalewitness.domain.sexing.learning.settled import (
+    LEARNED_OF,
+    Look,
+    SettledAnimal,
+    basis,
+    looks_at,
+)
+from scalewitness.domain.sexing.learning.shares import Read, Shares, fit
+from scalewitness.domain.sexing.learning.sizes import learn_sizes
+from scalewitness.domain.sexing.parameters import Parameters, ParameterSet
+from scalewitness.domain.sexing.records import error_number
+from scalewitness.domain.sexing.sizes import sizes_of
+from scalewitness.domain.sexing.taxa import Taxon, as_learned, taxon
+
+_SEXES: tuple[Sex, ...] = get_args(Sex)
+_KNOWN = frozenset({"published", "learned here"})
+"""Where depths rest on anything else, a misread animal cannot be told from a misjudged species."""
+
+
+def learn(settled: Sequence[SettledAnimal], parameters: Parameters) -> tuple[LearnedNumber, ...]:
+    """Every number that so many settled animals tell something about, by name. ``parameters`` are
+    what each is drawn towards: those released, nothing learned in them. The order of animals and
+    checks does not matter."""
+    looks = looks_at(settled)
+    depths = tuple(learn_depths(looks, parameters))
+    kinds = _kinds(looks, parameters, depths)
+    known = {key: kind for key, kind in kinds.items() if kind.ground in _KNOWN}
+    biases = tuple(learn_biases(looks, known, parameters.base))
+    rest = _errors(looks, kinds, put_in(parameters, (*depths, *biases)).base)
+    return tuple(sorted((*depths, *biases, *rest), key=lambda one: one.name))
+
+
+def _kinds(
+    looks: Iterable[Look], parameters: Parameters, depths: Sequence[LearnedNumber]
+) -> dict[str, Taxon]:
+    numbers = put_in(parameters, depths).base
+    species = {look.of.species for look in looks}
+    return {key: as_learned(taxon(key, parameters.version), numbers) for key in species}
+
+
+def _errors(
+    looks: Sequence[Look], kinds: dict[str, Taxon], numbers: ParameterSet
+) -> Iterator[LearnedNumber]:
+    by_size: dict[str, list[tuple[Look, float, float]]] = {}
+    for method in LEARNED_OF:
+        reads = [_read(look, kinds, numbers) for look in looks if look.call.method == method]
+        for sex in _SEXES:
+            own = [read for read in reads if read is not None and read.look.sex == sex]
+            if own:
+                found = fit(own, method, sex, numbers)
+                yield from _shares(own, found, method, sex)
+                _sized(own, found, kinds, numbers, by_size)
+    yield from learn_sizes(by_size)
+
+
+def _read(look: Look, kinds: dict[str, Taxon], numbers: ParameterSet) -> Read | None:
+    """None of a check that says nothing, or of depths nobody can judge."""
+    kind = kinds[look.of.species]
+    found = reading(look.call, kind, numbers)
+    if not found.informative or (found.passes and kind.ground not in _KNOWN):
+        return None
+    return Read(look, found.pair, numbers.value(f"sureness.{look.call.sureness}"))
+
+
+def _shares(
+    reads: Sequence[Read], found: Shares, method: Method, sex: Sex
+) -> Iterator[LearnedNumber]:
+    of = basis([read.look for read in reads])
+    if enough(of.males + of.females, of.collections, of.examiners):
+        yield learned_number(f"mislead.{method}.{sex}", found.mislead, of)
+    for role, estimate in found.errors.items():
+        of = basis([read.look for read in reads if read.look.call.role == role])
+        if enough(of.males + of.females, of.collections, of.examiners):
+            yield learned_number(error_number(role, method, sex), estimate, of)
+
+
+def _sized(
+    reads: Sequence[Read],
+    found: Shares,
+    kinds: dict[str, Taxon],
+    numbers: ParameterSet,
+    by_size: dict[str, list[tuple[Look, float, float]]],
+) -> None:
+    for n, read in enumerate(reads):
+        weight = float(found.weight[n])
+        seen, expected = weight * float(found.misread[n]), weight * float(found.expected[n])
+        for name in sizes_of(read.look.call, kinds[read.look.of.species], numbers):
+            if not name.endswith(tuple(f".{sex}" for sex in _SEXES if sex != read.look.sex)):
+                by_size.setdefault(name, []).append((read.look, seen, expected))
