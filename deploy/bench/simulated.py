@@ -161,7 +161,7 @@ class Simulator:
         checks = tuple(animal.calls)
         while True:
             proof = self._call(animal, PROVING[self.rng.integers(len(PROVING))], 0.0, True)
-            if proof.conclusion != "undetermined":
+            if proof.conclusion != "undetermined" and proof.identity == "confirmed":
                 home = f"collection-{self.rng.integers(COLLECTIONS)}"
                 return SettledAnimal(animal.kind.key, proof.conclusion, home, checks)
 

@@ -202,6 +202,7 @@ FIXED = {
     "identity.mismatch": "one half says nothing, whatever else",
     "error.most": "a bound",
     "depth.held": "a rule, not a number",
+    "probe.fine": "where a kind of probe begins; nothing follows from it until it is learned",
     "sureness.certain": "the unit",
     "sureness.fairly_sure": "the unit, in effect",
     "unresolved_share": "enters the pessimistic set only",

@@ -1,6 +1,7 @@
 """Everything that is learned, one after the other: what a depth is read as comes first, since
 the rest is learned from what depths say."""
 
+from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from typing import get_args
 
@@ -34,12 +35,24 @@ def learn(settled: Sequence[SettledAnimal], parameters: Parameters) -> tuple[Lea
     what each is drawn towards: those released, nothing learned in them. The order of animals and
     checks does not matter."""
     looks = looks_at(settled)
-    depths = tuple(learn_depths(looks, parameters))
+    depths = _depths(looks, parameters)
     kinds = _kinds(looks, parameters, depths)
     known = {key: kind for key, kind in kinds.items() if kind.ground in _KNOWN}
     biases = tuple(learn_biases(looks, known, parameters.base))
-    rest = _errors(looks, kinds, put_in(parameters, (*depths, *biases)).base)
+    rest = _errors(looks, kinds, put_in(parameters, (*depths, *biases)))
     return tuple(sorted((*depths, *biases, *rest), key=lambda one: one.name))
+
+
+def _depths(looks: Sequence[Look], parameters: Parameters) -> tuple[LearnedNumber, ...]:
+    """First of species whose depths are published. How often people err with those is what the
+    depths of others are scored with: a doubt about the species must not make up for it."""
+    kinds = _kinds(looks, parameters, ())
+    published = [look for look in looks if kinds[look.of.species].ground == "published"]
+    others = [look for look in looks if kinds[look.of.species].ground != "published"]
+    first = tuple(learn_depths(published, parameters))
+    kinds = _kinds(published, parameters, first)
+    rates = tuple(_errors(published, kinds, put_in(parameters, first)))
+    return *first, *learn_depths(others, put_in(parameters, rates))
 
 
 def _kinds(
@@ -51,15 +64,16 @@ def _kinds(
 
 
 def _errors(
-    looks: Sequence[Look], kinds: dict[str, Taxon], numbers: ParameterSet
+    looks: Sequence[Look], kinds: dict[str, Taxon], parameters: Parameters
 ) -> Iterator[LearnedNumber]:
+    numbers = parameters.base
     by_size: dict[str, list[tuple[Look, float, float]]] = {}
     for method in LEARNED_OF:
         reads = [_read(look, kinds, numbers) for look in looks if look.call.method == method]
         for sex in _SEXES:
             own = [read for read in reads if read is not None and read.look.sex == sex]
             if own:
-                found = fit(own, method, sex, numbers)
+                found = fit(own, method, sex, parameters)
                 yield from _shares(own, found, method, sex)
                 _sized(own, found, kinds, numbers, by_size)
     yield from learn_sizes(by_size)
@@ -77,13 +91,19 @@ def _read(look: Look, kinds: dict[str, Taxon], numbers: ParameterSet) -> Read | 
 def _shares(
     reads: Sequence[Read], found: Shares, method: Method, sex: Sex
 ) -> Iterator[LearnedNumber]:
-    of = basis([read.look for read in reads])
+    of = basis(_checked_twice([read.look for read in reads]))
     if enough(of.males + of.females, of.collections, of.examiners):
         yield learned_number(f"mislead.{method}.{sex}", found.mislead, of)
     for role, estimate in found.errors.items():
         of = basis([read.look for read in reads if read.look.call.role == role])
         if enough(of.males + of.females, of.collections, of.examiners):
             yield learned_number(error_number(role, method, sex), estimate, of)
+
+
+def _checked_twice(looks: Sequence[Look]) -> list[Look]:
+    """Only where two people looked does a misleading animal differ from a misread one."""
+    times = Counter(look.animal for look in looks)
+    return [look for look in looks if times[look.animal] > 1]
 
 
 def _sized(

@@ -8,11 +8,10 @@ from typing import Final, NamedTuple, cast
 
 from msgspec import Struct
 
-from scalewitness.domain.observations import Method, Sex
-from scalewitness.domain.sexing.evidence import Role, other
+from scalewitness.domain.observations import Sex
+from scalewitness.domain.sexing.evidence import other
 from scalewitness.domain.sexing.learning.settled import Basis
 from scalewitness.domain.sexing.parameters import Parameter, Parameters, ParameterSet, SetName
-from scalewitness.domain.sexing.records import error_prior
 
 _STEP: Final = Decimal("0.0001")
 """To which everything learned is rounded before it is used."""
@@ -82,9 +81,7 @@ def put_in(parameters: Parameters, learned: Sequence[LearnedNumber], name: str =
 
     def changed(numbers: ParameterSet, of: SetName) -> ParameterSet:
         found = {
-            one.name: _parameter(
-                one, float(one.value) if of == "base" else _worse(one, values, numbers), of
-            )
+            one.name: _parameter(one, float(one.value) if of == "base" else _worse(one, values), of)
             for one in learned
         }
         return ParameterSet(MappingProxyType({**numbers.numbers, **found}))
@@ -97,9 +94,8 @@ def put_in(parameters: Parameters, learned: Sequence[LearnedNumber], name: str =
     )
 
 
-def _worse(one: LearnedNumber, values: dict[str, Decimal], pessimistic: ParameterSet) -> float:
-    """The end of the interval that makes an answer less certain; a share is never made less than
-    the pessimistic set had it."""
+def _worse(one: LearnedNumber, values: dict[str, Decimal]) -> float:
+    """The end of the interval that makes an answer less certain."""
     family, *rest = one.name.split(".")
     if family == "depth_bias":
         return float(one.value)
@@ -107,16 +103,7 @@ def _worse(one: LearnedNumber, values: dict[str, Decimal], pessimistic: Paramete
         species, sex, _ = rest
         facing = values[f"depth.{species}.{other(cast(Sex, sex))}.middle"]
         return float(one.high if facing > one.value else one.low)
-    return max(float(one.high), _held(one.name, pessimistic))
-
-
-def _held(name: str, numbers: ParameterSet) -> float:
-    family, *rest = name.split(".")
-    if family != "error":
-        return numbers.get(name, 0.0)
-    role, method, sex = rest
-    a, b = error_prior(numbers, cast(Role, role), cast(Method, method), cast(Sex, sex))
-    return a / (a + b)
+    return float(one.high)
 
 
 def _parameter(one: LearnedNumber, value: float, of: SetName) -> Parameter:

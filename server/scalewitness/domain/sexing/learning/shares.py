@@ -28,7 +28,7 @@ from scalewitness.domain.sexing.learning.numbers import Estimate
 from scalewitness.domain.sexing.learning.rules import rule
 from scalewitness.domain.sexing.learning.settled import Look
 from scalewitness.domain.sexing.likelihood import Pair
-from scalewitness.domain.sexing.parameters import ParameterSet
+from scalewitness.domain.sexing.parameters import Parameters, ParameterSet
 from scalewitness.domain.sexing.records import Beta, error_prior
 
 _STEP = 1e-4
@@ -55,8 +55,20 @@ class Shares(NamedTuple):
     weight: FloatArray
 
 
-def fit(reads: Sequence[Read], method: Method, sex: Sex, numbers: ParameterSet) -> Shares:
-    """From the checks of animals of that sex by that method, of which there is at least one."""
+def fit(reads: Sequence[Read], method: Method, sex: Sex, parameters: Parameters) -> Shares:
+    """From the checks of animals of that sex by that method, of which there is at least one. No
+    interval ends below what the same checks make of what the pessimistic numbers held."""
+    base = _fit(reads, method, sex, parameters.base)
+    warier = _fit(reads, method, sex, parameters.pessimistic)
+    errors = {role: _wary(one, warier.errors[role]) for role, one in base.errors.items()}
+    return base._replace(errors=errors, mislead=_wary(base.mislead, warier.mislead))
+
+
+def _wary(found: Estimate, warier: Estimate) -> Estimate:
+    return found._replace(high=max(found.high, warier.value))
+
+
+def _fit(reads: Sequence[Read], method: Method, sex: Sex, numbers: ParameterSet) -> Shares:
     roles = sorted({read.look.call.role for read in reads})
     misleading = numbers.value(f"mislead.{method}.{sex}")
     means = [_mean(error_prior(numbers, role, method, sex)) for role in roles]
