@@ -7,7 +7,7 @@ learned only if, for animals of collections that were left out, they give the se
 log score than what was held, as one check of that depth enters a standing.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Hashable, Iterable, Sequence
 from math import sqrt
 from statistics import fmean
 from typing import Final, NamedTuple
@@ -25,7 +25,7 @@ from scalewitness.domain.sexing.learning.numbers import (
     put_in,
 )
 from scalewitness.domain.sexing.learning.rules import rule
-from scalewitness.domain.sexing.learning.settled import Look, basis
+from scalewitness.domain.sexing.learning.settled import Basis, Look, basis, what_it_says
 from scalewitness.domain.sexing.parameters import Parameters, ParameterSet
 from scalewitness.domain.sexing.records import EMPTY, error_prior
 from scalewitness.domain.sexing.sessions import Weigher
@@ -82,12 +82,12 @@ def _of_species(
     whole = np.sum(counted, axis=0)
     gain = 0.0
     for n, left_out in enumerate(counted):
-        candidate = _numbers(kind, looks, whole - left_out, parameters)
+        candidate = _numbers(kind, whole - left_out, parameters, of)
         own = [look for look, place in zip(looks, fold, strict=True) if place == n]
         after = log_score(kind, own, put_in(parameters, candidate))
         before = log_score(kind, own, parameters)
         gain += float(weights[fold == n] @ (after - before))
-    return _numbers(kind, looks, whole, parameters) if gain > 0 else ()
+    return _numbers(kind, whole, parameters, of) if gain > 0 else ()
 
 
 def _folds(looks: Sequence[Look]) -> np.ndarray:
@@ -100,7 +100,13 @@ def log_score(kind: Taxon, looks: Sequence[Look], parameters: Parameters) -> Flo
     as they enter a standing."""
     numbers = parameters.base
     weigher = Weigher(as_learned(kind, numbers), EMPTY, parameters, numbers)
-    for_male = [_alone(weigher, look) for look in looks]
+    known: dict[Hashable, float] = {}
+    for_male = []
+    for look in looks:
+        alike = what_it_says(look)
+        if alike not in known:
+            known[alike] = _alone(weigher, look)
+        for_male.append(known[alike])
     signs = [1 if look.sex == "male" else -1 for look in looks]
     return np.asarray(np.log(expit(np.array(for_male) * signs)))
 
@@ -209,7 +215,7 @@ def _counted(looks: Sequence[Look], weights: FloatArray) -> FloatArray:
 
 
 def _numbers(
-    kind: Taxon, looks: Sequence[Look], counted: FloatArray, parameters: Parameters
+    kind: Taxon, counted: FloatArray, parameters: Parameters, of: Basis
 ) -> tuple[LearnedNumber, ...]:
     numbers = parameters.base
     rates = [error_prior(numbers, "keeper", "probing", sex) for sex in _SEXES]
@@ -224,7 +230,6 @@ def _numbers(
         numbers.value("depth.outlier"),
         numbers.value("depth.sd_least"),
     )
-    of = basis(looks)
     both = tuple(zip(_SEXES, found, strict=True))
     return (
         *(learned_number(depth_number(kind.key, sex, "middle"), _middle(p), of) for sex, p in both),

@@ -2,11 +2,11 @@
 the rest is learned from what depths say."""
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Hashable, Iterable, Iterator, Sequence
 from typing import get_args
 
 from scalewitness.domain.observations import Method, Sex
-from scalewitness.domain.sexing.findings import reading
+from scalewitness.domain.sexing.findings import bias_number, reading
 from scalewitness.domain.sexing.learning.biases import learn_biases
 from scalewitness.domain.sexing.learning.depths import learn_depths
 from scalewitness.domain.sexing.learning.influence import enough
@@ -17,6 +17,7 @@ from scalewitness.domain.sexing.learning.settled import (
     SettledAnimal,
     basis,
     looks_at,
+    what_it_says,
 )
 from scalewitness.domain.sexing.learning.shares import Read, Shares, fit
 from scalewitness.domain.sexing.learning.sizes import learn_sizes
@@ -69,14 +70,27 @@ def _errors(
     numbers = parameters.base
     by_size: dict[str, list[tuple[Look, float, float]]] = {}
     for method in LEARNED_OF:
-        reads = [_read(look, kinds, numbers) for look in looks if look.call.method == method]
+        reads = _reads([look for look in looks if look.call.method == method], kinds, numbers)
         for sex in _SEXES:
-            own = [read for read in reads if read is not None and read.look.sex == sex]
+            own = [read for read in reads if read.look.sex == sex]
             if own:
                 found = fit(own, method, sex, parameters)
                 yield from _shares(own, found, method, sex)
                 _sized(own, found, kinds, numbers, by_size)
     yield from learn_sizes(by_size)
+
+
+def _reads(looks: Iterable[Look], kinds: dict[str, Taxon], numbers: ParameterSet) -> list[Read]:
+    known: dict[Hashable, Read | None] = {}
+    found = []
+    for look in looks:
+        alike = what_it_says(look), numbers.get(bias_number(look.call.examiner), 0.0)
+        if alike not in known:
+            known[alike] = _read(look, kinds, numbers)
+        read = known[alike]
+        if read is not None:
+            found.append(read._replace(look=look))
+    return found
 
 
 def _read(look: Look, kinds: dict[str, Taxon], numbers: ParameterSet) -> Read | None:

@@ -1,6 +1,6 @@
 """What is learned from: animals settled by confirmed proof, and who checked them unknowing."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Hashable, Iterable, Sequence
 from typing import NamedTuple
 
 from msgspec import Struct
@@ -74,6 +74,13 @@ def _tells(call: Evidence) -> bool:
         and call.report in {"own", "confirmed"}
         and call.identity == "confirmed"
     )
+
+
+def what_it_says(look: Look) -> Hashable:
+    """Looks alike in this say the same of an animal, but for their examiner's own habits: few of
+    many differ, and each is weighed once."""
+    call = look.call
+    return look.of.species, call.observed, call.conclusion, call.role, call.sureness, call.stage
 
 
 class Basis(NamedTuple):
