@@ -21,12 +21,13 @@ from scalewitness.domain.observations import (
     Sex,
 )
 from scalewitness.domain.sexing.depths import depth_table
-from scalewitness.domain.sexing.evidence import Evidence, Report, Role, other
+from scalewitness.domain.sexing.evidence import Evidence, Report, Role, other, shared_doubt
 from scalewitness.domain.sexing.findings import reading, typical
 from scalewitness.domain.sexing.learning import SettledAnimal
 from scalewitness.domain.sexing.likelihood import log_ratio
 from scalewitness.domain.sexing.parameters import Parameters
-from scalewitness.domain.sexing.sessions import anchoring
+from scalewitness.domain.sexing.records import EMPTY
+from scalewitness.domain.sexing.sessions import Weigher, anchoring
 from scalewitness.domain.sexing.taxa import Taxon, taxon
 
 DAY = 86_400_000
@@ -44,7 +45,9 @@ class World(NamedTuple):
     females, ``follow`` how often who knows an answer repeats it, ``knowing`` how many such calls
     each animal gets besides; ``bias`` the standard deviation of an examiner's own depth, in half
     scales; ``deeper`` by how many half scales males of the first species probe deeper than is
-    held for them; ``false`` the share of reported proofs that say what the sender likes."""
+    held for them; ``false`` the share of reported proofs that say what the sender likes.
+    ``shared``: errors are drawn once for all checks that share them, as `MODEL.md` draws them, and
+    half of the proofs are the sender's word alone."""
 
     name: str
     errors: dict[Role, tuple[float, float]]
@@ -60,10 +63,11 @@ class World(NamedTuple):
     bias: float = 0.0
     deeper: int = 0
     false: float | None = None
+    shared: bool = False
 
 
 AS_MODELLED = World(
-    "as the model has it",
+    "every error anew for each check",
     {"keeper": (2, 38), "veterinarian": (1, 49), "laboratory": (1, 99)},
 )
 OTHERWISE = World(
@@ -80,6 +84,7 @@ UNEVEN = AS_MODELLED._replace(
     name="males slip 8 %, females 2 %", by_sex=(1.6, 0.4), errors=AS_MODELLED.errors
 )
 WORLDS = (
+    AS_MODELLED._replace(name="as the model has it", shared=True),
     AS_MODELLED,
     OTHERWISE,
     UNEVEN,
@@ -217,11 +222,15 @@ class Simulator:
         """Proofs come through somebody else; in a world of false ones nobody confirms them."""
         if what.method not in PROOFS or role == "keeper":
             return "own"
+        if self.world.shared:
+            return "confirmed" if self.rng.random() < 0.5 else "unconfirmed"
         return "confirmed" if self.world.false is None else "unconfirmed"
 
     def _seen(
         self, animal: "_Animal", call: Evidence, by: Examiner
     ) -> tuple[Conclusion, Observation]:
+        if self.world.shared:
+            return self._shown(animal, call, self._shared_picture(animal, call, by), by)
         swayed = call.anchored_to
         if swayed is None and self.rng.random() < self.world.hidden:
             swayed = animal.last()
@@ -238,6 +247,36 @@ class Simulator:
         )
         picture = animal.sex if sum(flips) % 2 == 0 else other(animal.sex)
         return self._shown(animal, call, picture, by)
+
+    def _shared_picture(self, animal: "_Animal", call: Evidence, by: Examiner) -> Sex:
+        """Which sex's picture is seen, each error drawn once for all that share it."""
+        once, chance = animal.once, lambda share: lambda: self.rng.random() < share
+        false = self.numbers.get(shared_doubt(call), 0.0)
+        # The formula lets a false report say what was said, whatever the sex: as if a share of
+        # φ / (1 + φ) said the other one.
+        if false and once(("false", str(call.interested)), chance(false / (1 + false))):
+            return other(animal.sex)
+        kappa = anchoring(call, self.numbers)
+        followed = chance(self.numbers.value("followed"))
+        if call.anchored_to and kappa and (once(("followed", ""), followed) or chance(kappa)()):
+            return call.anchored_to
+        error = by.error * self.numbers.get(f"error_share.{call.method}", 1.0)
+        error *= self.numbers.get(f"error_by_sex.{call.method}.{animal.sex}", 1.0)
+        lasting = self.numbers.value("error.lasting_share")
+        mistaken = self.numbers.value("report.mistaken") if call.report == "confirmed" else 0.0
+        flips = (
+            self._misled(animal, call.method),
+            self._mixed_up(animal, call),
+            once(("species", call.method), chance(self._unlike(animal, call) / 2)),
+            once((by.name, call.method), chance(error * lasting)),
+            chance(error * (1 - lasting) + mistaken)(),
+        )
+        return animal.sex if sum(flips) % 2 == 0 else other(animal.sex)
+
+    def _unlike(self, animal: "_Animal", call: Evidence) -> float:
+        """How often a species is not as what is held for it."""
+        weigher = Weigher(animal.kind, EMPTY, self.parameters, self.numbers)
+        return self.numbers.get(weigher.weigh(call).species, 0.0)
 
     def _kappa(self, call: Evidence, swayed: Sex) -> float:
         kappa = anchoring(_knowing(call, swayed), self.numbers)
