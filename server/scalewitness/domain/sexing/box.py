@@ -156,9 +156,9 @@ def _numbers(used: Mapping[str, Parameter]) -> Iterable[Factor]:
 
 def _learned_besides(used: Mapping[str, Parameter]) -> Iterable[Factor]:
     for one in used.values():
-        what = _box("learned").get(one.name.partition(".")[0])
-        if what is not None and one.within:
-            yield _within(one, what)
+        given = _box("learned").get(one.name.partition(".")[0])
+        if given is not None and one.within:
+            yield _within(one, given["what"])
 
 
 def _within(one: Parameter, what: str) -> Factor:

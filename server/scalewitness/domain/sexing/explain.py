@@ -279,5 +279,8 @@ _UNDOCUMENTED: dict[str | None, str] = {
 def _about_ranges(taxon: Taxon) -> Iterable[str]:
     if taxon.disputed:
         yield "Sources differ on how deep this species probes; the widest reading is used."
+    if taxon.ground == "learned here":
+        learned = taxon.sources[0].source
+        yield f"How deep this species probes was learned from this record: {learned}."
     if taxon.ground in _UNDOCUMENTED:
         yield _UNDOCUMENTED[taxon.ground]

@@ -20,7 +20,7 @@ from scalewitness.domain.sexing.parameters import Parameters
 from scalewitness.domain.sexing.policy import Policy
 from scalewitness.domain.sexing.records import ExaminerRecords
 from scalewitness.domain.sexing.standing import Assessment, CallWeight, assess
-from scalewitness.domain.sexing.taxa import Taxon
+from scalewitness.domain.sexing.taxa import Taxon, as_learned
 from scalewitness.domain.sexing.words import chance
 
 SUPPOSED = "supposed"
@@ -83,7 +83,12 @@ def what_if(
     record = (*evidence, call)
     after = keep(assess(record, taxon, records, policy, parameters, *priors), record)
     return WhatIf(
-        before, after, call, after.weights[-1], _text(before, after), explain(after, record, taxon)
+        before,
+        after,
+        call,
+        after.weights[-1],
+        _text(before, after),
+        explain(after, record, as_learned(taxon, parameters.base)),
     )
 
 

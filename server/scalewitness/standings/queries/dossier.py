@@ -17,7 +17,7 @@ from scalewitness.domain.sexing.explain import ReasonLine, explain
 from scalewitness.domain.sexing.sensitivity import Sensitivity
 from scalewitness.domain.sexing.standing import Assessment, CallWeight
 from scalewitness.domain.sexing.stated_linkage import Start, with_linkage
-from scalewitness.domain.sexing.taxa import Taxon, taxon
+from scalewitness.domain.sexing.taxa import Taxon, as_learned, taxon
 from scalewitness.ledger.queries.entries import signed_among, texts_of
 from scalewitness.people.queries import names_of
 from scalewitness.standings.models import Standing
@@ -114,7 +114,7 @@ def dossier(animal: Animal, at: int | None = None) -> Dossier:
         species = animal.species
     else:
         assessment, evidence, species = assessment_at(animal, position)
-    kind = taxon(species, by.parameters)
+    kind = as_learned(taxon(species, by.parameters), by.numbers.base)
     calls = [call for call in all_calls(animal.pk) if at is None or call.position <= at]
     people = {person for call in calls for person in _people(call)}
     names, texts = names_of(people), texts_of(one for call in calls for one in _facts(call))

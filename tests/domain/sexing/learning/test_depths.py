@@ -1,5 +1,6 @@
 """Depths of species, habits of examiners, sizes: against what animals were drawn by."""
 
+import re
 from decimal import Decimal
 
 import numpy as np
@@ -8,6 +9,7 @@ from scipy import stats
 from tests.domain.sexing.builders import call, probed, standing
 from tests.domain.sexing.learning.settled import THIRD, by_name, many, settled, snakes
 
+from scalewitness.domain.sexing.explain import explain
 from scalewitness.domain.sexing.learning import learn, with_learned
 from scalewitness.domain.sexing.learning.depths import Profile, _middle, _spread, log_score
 from scalewitness.domain.sexing.learning.settled import looks_at
@@ -50,6 +52,19 @@ def test_learned_depths_verify_where_borrowed_ones_never_do():
     assert (before.label, after.label) == ("probable male", "verified male")
     named = {one.name for one in after.used if one.status == "learned here"}
     assert any("depth" in one for one in named)
+
+
+def test_a_page_says_where_depths_were_learned_and_no_longer_that_nobody_knows():
+    learned = with_learned(THIRD, learn(snakes(600, (8, 0.9), (2.5, 0.7), GREEN), THIRD))
+    calls = [call("male", probed(8, 8))]
+    kind = as_learned(taxon(GREEN), learned.base)
+    found = standing(*calls, taxon=taxon(GREEN), parameters=learned)
+    text = " ".join(line.text for line in explain(found, calls, kind))
+    assert "nobody has published" not in text
+    assert re.search(
+        r"learned from this record: \d+ males and \d+ females settled in 12 coll", text
+    )
+    assert re.search(r"In this species females usually probe 1(\.\d)? to \d(\.\d)? scales", text)
 
 
 @pytest.mark.parametrize(("males", "females", "homes"), [(19, 40, 12), (40, 19, 12), (40, 40, 4)])
