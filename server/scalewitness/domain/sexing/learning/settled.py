@@ -72,7 +72,7 @@ def _tells(call: Evidence) -> bool:
         and call.conclusion != "undetermined"
         and call.blind
         and call.report in {"own", "confirmed"}
-        and call.identity == "confirmed"
+        and call.identified == "confirmed"
     )
 
 
