@@ -11,10 +11,10 @@ from scalewitness.standings.queries.learned import QUARTER
 
 MISLEADS = "mislead.probing.female"
 """How many females show the picture of a male to whoever probes them."""
-LITTLE = {MISLEADS: "0.012500"}
-"""Brings a `World.verified` male from 0.997 to 0.987."""
+LITTLE = {MISLEADS: "0.009500"}
+"""Brings a `World.verified` male from 0.994 to 0.987."""
 MUCH = {MISLEADS: "0.020000"}
-"""Brings it to 0.980."""
+"""Brings it to 0.977."""
 
 
 def publish(world: World, numbers: dict[str, str]) -> NumbersCandidate:

@@ -22,7 +22,7 @@ def test_a_candidate_and_what_is_in_force_are_published(world: World, stan: Api)
     assert version["version"] == "sexing-3.1"
     (number,) = version["numbers"]
     assert number["about"] == "Probing: females that look male to whoever examines them"
-    assert (number["unit"], number["value"]) == ("of animals", "0.012500")
+    assert (number["unit"], number["value"]) == ("of animals", "0.009500")
     assert (number["males"], number["females"], number["collections"]) == (46, 51, 6)
     assert found.body["candidate"]["numbers"][0]["value"] == "0.013000"
     assert found.body["may_follow"] > version["at"]

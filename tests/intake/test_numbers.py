@@ -163,7 +163,7 @@ def test_a_call_that_agrees_does_not_bring_it_down_then(world: World) -> None:
     first = stated(animal).position
     world.pass_time(days=1)
     world.call(world.odile, animal, "male")
-    put_in_force(world, {MISLEADS: "0.013000"})
+    put_in_force(world, {MISLEADS: "0.010000"})
     world.call(world.odile, animal, "male")
     found = stated(animal)
     assert (found.label, found.parameters) == ("verified male", "sexing-3.2")
@@ -247,7 +247,7 @@ def test_what_a_call_brought_below_is_not_put_down_to_the_numbers(world: World) 
     """The older numbers would have borne the call, the newer ones the sex as it was."""
     animal = world.verified("V1")
     world.sold(animal)
-    put_in_force(world, {MISLEADS: "0.014500"})
+    put_in_force(world, {MISLEADS: "0.011500"})
     assert world.label(animal) == "verified male"
     body = {"observed": {"method": "visual", "feature": "tail"}, "conclusion": "female"}
     weak = world.call(world.odile, animal, "female", body=body)

@@ -29,7 +29,7 @@ def test_it_says_what_was_learned_from_how_many_and_how_it_changed(
     assert "Probing: females that look male to whoever examines them 1.1 in 100" in page.text
     assert "46 males and 51 females in the collections of 6 keepers, checked by 9" in page.text
     assert "1.1 in 100 95 in 100 sure: 1.1 to 1.1" in page.text
-    assert "1.25 in 100 0.2 in 100" in page.text, "before that, and as it was published"
+    assert "0.95 in 100 0.2 in 100" in page.text, "before that, and as it was published"
     assert "1.3 in 100" in page.text, "last night"
     assert "1 more is not listed here" in page.text
     assert str(here.greta.pk) not in page.text
