@@ -58,15 +58,15 @@ function page(visit, animal, form, refused) {
   const warned = h("div", { class: "warnings", role: "status", "aria-label": "Cautions" });
   const wrong = h("div", { class: "refused", role: "alert", tabindex: "-1", hidden: true });
   const keep = draftOf(animal.id, visit.id, form);
-  const said = () => [
+  const warnings = () => [
     ...ofAnother(animalsOf(visit.id), animal, form),
     ...cautions(animal, form, now()),
   ];
   const change = () => {
-    warn(warned, said());
+    warn(warned, warnings());
     keep.soon();
   };
-  warn(warned, said());
+  warn(warned, warnings());
   const node = h(
     "form",
     { class: "log", novalidate: true, onsubmit: (event) => send(event) },

@@ -30,12 +30,12 @@ def refile(id: str, animal: str, server: str | None, as_json: bool) -> None:
     """
     with opened(server) as store:
         identity = need_identity(store)
-        said = outbox.item_named(store, id).said
+        call = outbox.item_named(store, id).said
         shown = replica.find(store, animal, now_by(store))
-        if not replica.is_read(shown, said.get("body", {}).get("identified", {})):
+        if not replica.is_read(shown, call.get("body", {}).get("identified", {})):
             raise Stopped("At that check no transponder of this animal was read.")
         now = rfc3339(moment_now())
-        made = checks.fact("call_refiled", shown["id"], now, {"call": said["id"]})
+        made = checks.fact("call_refiled", shown["id"], now, {"call": call["id"]})
         (stored,) = outbox.add(store, identity.key, [made], now)
         print_result(
             {"stored": [stored.id]}, as_json, lambda: f"Stored here: {stored.id}, not sent yet."

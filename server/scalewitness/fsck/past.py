@@ -60,9 +60,9 @@ class Past:
     def comparisons(self, compared: LoggedFact) -> dict[UUID | None, str]:
         """By keeper, what they said last of the call's photos, up to this entry."""
         made = _about(compared.about, {"photos_compared"})
-        said = facts_in(list(made.filter(position__lte=compared.position)))
+        stated = facts_in(list(made.filter(position__lte=compared.position)))
         call = compared.body.call
-        return {one.by: one.body.answer for one in said if one.body.call == call}
+        return {one.by: one.body.answer for one in stated if one.body.call == call}
 
     def _standings_after(self, call: LoggedFact) -> Iterable[LoggedFact]:
         """Those at hand first; the one that admits a call follows in the same batch."""

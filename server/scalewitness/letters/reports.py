@@ -79,9 +79,9 @@ def _ask(practitioner: UUID, now: datetime) -> bool:
 
 def notify_of_answer(call: Call, fact: UUID, answer: str, owing: Owing) -> None:
     """That whom it names denied it, or confirmed it after all."""
-    said = {"answer": answer, "role": call.role}
+    stated = {"answer": answer, "role": call.role}
     kinds = Kinds(kind="report_answered", buyers_kind="report_answered_buyer")
-    _notify_of(call, kinds, fact, said, owing)
+    _notify_of(call, kinds, fact, stated, owing)
 
 
 def notify_of_comparison(call: Call, fact: UUID, answer: str, owing: Owing) -> None:
@@ -90,11 +90,11 @@ def notify_of_comparison(call: Call, fact: UUID, answer: str, owing: Owing) -> N
     _notify_of(call, kinds, fact, {"answer": answer}, owing)
 
 
-def _notify_of(call: Call, kinds: Kinds, fact: UUID, said: dict[str, str], owing: Owing) -> None:
+def _notify_of(call: Call, kinds: Kinds, fact: UUID, stated: dict[str, str], owing: Owing) -> None:
     """Holder, partners, earlier sellers, whoever sent the call, and buyers to whom the animal was
     offered after it. No letter tells a sex."""
     sales = sales_of_animal(call.animal_id)
-    context = said | {"method": call.method, "examined_at": call.examined_at.isoformat()}
+    context = stated | {"method": call.method, "examined_at": call.examined_at.isoformat()}
     notify_concerned(call.animal, kinds.kind, fact, context, owing, sales=sales)
     for sale in sales:
         if _rests_on(sale, call):

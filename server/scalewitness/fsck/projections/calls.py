@@ -74,8 +74,8 @@ def report_attested(fact: LoggedFact, past: Past) -> Rows:
 
 
 def photos_compared(fact: LoggedFact, past: Past) -> Rows:
-    body, said = fact.body, past.comparisons(fact)
-    stands = "another" if "another" in said.values() else "same"
+    body, answers = fact.body, past.comparisons(fact)
+    stands = "another" if "another" in answers.values() else "same"
     shown = {"photo": UUID(body.photo), "earlier": UUID(body.earlier)}
     more = {"by": fact.by, "answer": body.answer, "at": fact.at, "stands": stands}
     yield Row(PhotoComparison, row_of_fact(fact, call_id=UUID(body.call), **shown, **more))

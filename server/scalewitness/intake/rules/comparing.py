@@ -33,12 +33,12 @@ def photos_compared(fact: Sealed, batch: Batch) -> int:
     check_apart(call, batch.actor.keeper, batch)
     _check_comparable(call)
     _check_photos(call, body)
-    said = _said_of(call)
-    before = dict(said).get(batch.actor.keeper)
+    answers = _answers_of(call)
+    before = dict(answers).get(batch.actor.keeper)
     if before == body.answer:
         raise NotNow("You have said so already.")
     logged = batch.log(fact)
-    stands = after_comparisons([*said, (batch.actor.keeper, body.answer)])
+    stands = after_comparisons([*answers, (batch.actor.keeper, body.answer)])
     services.store_comparison(logged, cast(Compared, stands))
     batch.touch(call.animal_id, fact.id, fact.kind)
     if body.answer == "another" or before is not None:
@@ -89,6 +89,6 @@ def is_earlier(photo: Photo | None, call: Call) -> bool:
     )
 
 
-def _said_of(call: Call) -> list[tuple[UUID, Compared]]:
+def _answers_of(call: Call) -> list[tuple[UUID, Compared]]:
     made = call.comparisons.order_by("position").values_list("by", "answer")
     return [(by, cast(Compared, answer)) for by, answer in made]

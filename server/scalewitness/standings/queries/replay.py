@@ -168,8 +168,8 @@ class Replay:
             case facts.CallWithdrawn():
                 self._past(about).gone.add(body.call)
             case facts.PhotosCompared():
-                said = self._past(about).photos.setdefault(body.call, [])
-                said.append((entry.by, body.answer))
+                answers = self._past(about).photos.setdefault(body.call, [])
+                answers.append((entry.by, body.answer))
             case facts.CallRefiled():
                 self._refile(about, entry, body)
 
