@@ -371,11 +371,21 @@ def test_what_waits_for_its_receipt(store: Store, key: DeviceKey) -> None:
     ]
     outbox.settle(store, batch, answers, LATER)
     assert [one.position for one in outbox.unproved(store)] == [6, 7, 8, 9]
+    assert outbox.unproved(store, below=6) == []
     assert [one.position for one in outbox.unproved(store, 7, 9)] == [7, 8]
     outbox.keep_receipt(store, outbox.item_named(store, facts[1].id), "a receipt", None)
     outbox.keep_receipt(store, outbox.item_named(store, facts[2].id), None, "another entry")
     assert [one.position for one in outbox.unproved(store)] == [6, 7, 9]
     assert [(one.id, one.fault) for one in outbox.faults(store)] == [(facts[2].id, "another entry")]
+
+
+def test_a_receipt_is_waited_for_from_the_first_position_to_the_last_there_may_be(
+    store: Store, key: DeviceKey
+) -> None:
+    for position in (0, 2**53 - 1):
+        outbox.add(store, key, [call()], NOW)
+        settle(store, "accepted", position=position)
+    assert [one.position for one in outbox.unproved(store)] == [0, 2**53 - 1]
 
 
 def test_edits_and_what_another_device_may_have_sent_need_no_receipt(

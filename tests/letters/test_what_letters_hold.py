@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 from tests.intake.test_letters_owed import Scene, answer, find, object_to_it, say, scene, state
+from tests.intake.test_pairings import plan
 from tests.world import World, new_id
 
 from scalewitness.animals.services import create_collection
@@ -221,6 +222,18 @@ def test_all_that_was_owed_before_a_letter_left_is_told_in_it_in_order(scene: Sc
     positions = [one["position"] for one in letter.context["earlier"]]
     assert positions == sorted(positions)
     assert set(letter.context["earlier"][0]) == {"change", "now", "owed_at", "position"}
+
+
+def test_whoever_keeps_both_reads_the_names_of_a_pairing(scene: Scene) -> None:
+    world, mate = scene.world, scene.world.animal("M1")
+    for animal, name in ((scene.animal, "Basil"), (mate, "Dill")):
+        animal.name, animal._history_user, animal._history_date = name, world.odile, world.now
+        animal.save()
+    plan(world, world.odile, scene.animal, mate)
+    scene.fall()
+    letter = Letter.objects.get(kind="pairing_affected", to=world.odile.email)
+    assert letter.context["animal"] == described(scene.animal, "Basil")
+    assert letter.context["pairings"][0]["mate"] == described(mate, "Dill")
 
 
 @pytest.mark.parametrize("role", ["sire", "dam"])

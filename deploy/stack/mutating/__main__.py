@@ -18,19 +18,21 @@ from typing import Any
 from coverage import CoverageData
 
 from stack.local import ROOT
-from stack.mutating import reach
+from stack.mutating import NOT_A_VERDICT, reach
 from stack.mutating.drawing import Mutant, draw, files
 from stack.mutating.reach import OUTSIDE, Names
 
 HERE = ROOT / ".run" / "mutants"
-TESTS = """tests/domain/test_sales.py tests/domain/test_consequences.py tests/intake tests/api
-    tests/letters tests/mail tests/breeding tests/clients tests/pages tests/sign_in
+TESTS = """tests/domain/test_sales.py tests/domain/test_consequences.py
+    tests/domain/test_values_and_limits.py tests/intake tests/api tests/letters tests/mail
+    tests/breeding tests/clients tests/pages tests/sign_in
     tests/test_asking_for_addresses.py"""
 SLOW = """tests/intake/test_race.py tests/intake/test_faults.py tests/intake/test_faults_beside.py
     tests/intake/test_pieces.py tests/pages/test_hundredfold.py tests/pages/test_plots.py
     tests/api/test_every_operation.py tests/api/test_changes_converge.py
     tests/api/test_changes_wait.py tests/api/test_log.py"""
 """What waits, races or takes long: left out, so that fewer mutants are killed, never more."""
+LEFT_OUT = (*SLOW.split(), "tests/browser/", "tests/cli/", "tests/deploy/", "tests/journeys/")
 BY_CHANCE = "not no_path_pays_before"
 """Property tests have deadlines of their own, which a loaded machine breaks."""
 MOST_TESTS = 60
@@ -99,13 +101,14 @@ def _job(mutant: Mutant, known: reach.Reach) -> Job:
     source = (ROOT / mutant.path).read_text(encoding="utf-8")
     names = Names(source)
     name, _ = at = names.at(mutant.line)
+    beside = reach.naming(ROOT, source, mutant.line, LEFT_OUT) if name == OUTSIDE else []
     return {
         "mutant": [mutant.path, mutant.operator, mutant.occurrence, mutant.line],
         "diff": mutant.diff(source),
         "module": mutant.path.split("/", 1)[1].removesuffix(".py").replace("/", "."),
         "name": name,
         "code": mutant.source(source),
-        "tests": reach.tests_for(known, mutant.path, at, MOST_TESTS),
+        "tests": beside + reach.tests_for(known, mutant.path, at, MOST_TESTS),
         "seconds": SECONDS,
         "cold": name == OUTSIDE or name in names.making or mutant.path in COLD,
     }
@@ -177,7 +180,8 @@ def _cold(job: Job) -> Job:
             return job | {"verdict": "timeout", "by": "", "seconds": SECONDS}
     verdicts = {0: "survived", 1: "killed", 2: "killed", 4: "killed"}
     by = "" if ended.returncode == 0 else ended.stdout[-600:] + ended.stderr[-300:]
-    verdict = verdicts.get(ended.returncode, "broken")
+    broken = any(one in ended.stdout for one in NOT_A_VERDICT)
+    verdict = "broken" if broken else verdicts.get(ended.returncode, "broken")
     return job | {"verdict": verdict, "by": by, "seconds": round(time.monotonic() - began, 1)}
 
 

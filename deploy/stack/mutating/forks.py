@@ -21,10 +21,10 @@ from _pytest.runner import runtestprotocol
 from django.core.cache import cache
 from django.db import connections
 
+from stack.mutating import NOT_A_VERDICT
+
 KILLED, SURVIVED, BROKEN = 1, 0, 3
 """What a child ends with. Broken: neither a test failed nor did all pass."""
-NOT_A_VERDICT = ("OperationalError", "ConnectionError: Error", "AdminShutdown")
-"""A test that fails so found no server: the harness broke."""
 
 
 def pytest_runtestloop(session: pytest.Session) -> bool:

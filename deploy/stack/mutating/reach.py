@@ -89,6 +89,38 @@ def _functions(node: ast.AST, within: str = "") -> Iterator[tuple[str, int, int]
             yield from _functions(one, f"{within}{one.name}.")
 
 
+def naming(root: Path, source: str, line: int, left_out: tuple[str, ...]) -> list[str]:
+    """The files of tests that most often name what stands at that line, outside of functions: a
+    test of a table or a limit may run no line of its module. At most three (our judgement), those
+    of values alone first. ``left_out``: how the names of others begin."""
+    words = {name for node in ast.parse(source).body if _covers(node, line) for name in _made(node)}
+    count = {
+        str(file.relative_to(root)): sum(file.read_text().count(word) for word in words)
+        for file in root.glob("tests/*/**/test_*.py")
+    }
+    found = sorted(
+        (not file.startswith(PURE), -number, file)
+        for file, number in count.items()
+        if number and not file.startswith(left_out)
+    )
+    return [file for *_, file in found][:3]
+
+
+def _covers(node: ast.stmt, line: int) -> bool:
+    decorators: list[ast.expr] = getattr(node, "decorator_list", [])
+    first = min([node.lineno, *(one.lineno for one in decorators)])
+    return first <= line <= (node.end_lineno or first)
+
+
+def _made(node: ast.stmt) -> Iterator[str]:
+    """The names that a statement makes."""
+    if isinstance(node, ast.FunctionDef | ast.ClassDef):
+        yield node.name
+    for target in getattr(node, "targets", [getattr(node, "target", None)]):
+        if isinstance(target, ast.Name):
+            yield target.id
+
+
 def tests_for(reach: Reach, path: str, at: tuple[str, int], most: int) -> list[str]:
     """Tests of that function, else of anything in its file: all of values alone, and ``most``
     others. Half of these run that very line and go where few others go in the function; the other
