@@ -13,6 +13,7 @@ from tests.world import World, keeper, new_id
 
 from scalewitness.animals.models import Animal
 from scalewitness.animals.services import create_collection
+from scalewitness.calls.queries.visibility import Point, sights_at
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.disputes.models import Dispute
 from scalewitness.domain.errors import LogContradicted, NotFound
@@ -250,3 +251,22 @@ def test_a_link_shows_nothing_of_another_sale(world: World, side: str) -> None:
             photo_shown(link, UUID(str(wrong)))
     registered = Entry.objects.get(about=sold[0].pk, kind="animal_registered").fact
     assert not shows(link, registered)
+
+
+def test_what_could_be_seen_before_an_animal_moved_is_known_after_it(world: World) -> None:
+    """As a client that was away asks for it: by the room that it was in then."""
+    animal = world.animal("A1")
+    room = create_collection(world.odile, new_id(world.now), "The other room", world.now)
+    world.view(world.greta, animal)
+    given = {"to": str(world.stan.pk), "role": "viewer"}
+    world.say(world.odile, "grant_given", room.pk, given)
+    before = Point(Entry.objects.count(), world.now)
+    world.pass_time(days=1)
+    moved = {"to": str(room.pk), "why": "moved"}
+    world.say(world.odile, "custody_changed", animal.pk, moved)
+    after = Point(Entry.objects.count(), world.now)
+    seen = {
+        name: [sights_at(who.pk, [animal.pk], point).get(animal.pk) for point in (before, after)]
+        for name, who in (("odile", world.odile), ("greta", world.greta), ("stan", world.stan))
+    }
+    assert seen == {"odile": ["all", "all"], "greta": ["all", None], "stan": [None, "all"]}
