@@ -43,9 +43,6 @@ class TwoChecks(Struct, frozen=True):
     the first adds to the second; ``another``: the second examiner is somebody else of the same
     description; ``blind``: neither knows an answer."""
 
-    animal: str
-    first: Method
-    first_examiner: str
     second: Method
     second_examiner: str
     days: float
@@ -79,7 +76,7 @@ def look_ahead(
             found[kind] = _best_second(weighing, check, by, later)
         two = found.get(kind)
         if two is not None:
-            pairs[check.method, check.examiner] = replace(two, first_examiner=check.examiner)
+            pairs[check.method, check.examiner] = two
     raised = [_raised(check, pairs.get((check.method, check.examiner))) for check in every.checks]
     return Plan(best_first(raised), every.ruled_out), pairs
 
@@ -154,9 +151,6 @@ def _both(weighing: Weighing, later: Weighing, first: Made, second: Made) -> Two
     more = one.loss_after - outlook.loss
     more += planning_number("worth", "verified") * (outlook.verified - one.verified)
     return TwoChecks(
-        animal=check.animal,
-        first=check.method,
-        first_examiner=check.examiner,
         second=one.method,
         second_examiner=then_by.examiner.removesuffix(_ANOTHER),
         days=_REST if {check.method, one.method} <= INVASIVE else 0,

@@ -51,18 +51,17 @@ def fill_visit(planner: "Planner", candidates: Sequence[Candidate], minutes: flo
     setups = SETUP * sum(any(one.animal in chosen for one in group) for group in groups)
     return PlannedSheet(
         lines=tuple(lines),
-        ahead={line.animal: two for line in lines if (two := _ahead(line, found[line.animal][1]))},
+        ahead={
+            one.animal: two
+            for one in lines
+            if (two := found[one.animal][1].get((one.method, one.examiner)))
+        },
         minutes=setups + sum(line.minutes for line in lines),
         setups=setups,
         budget=minutes,
         left_out=tuple(a for a, checks in options.items() if checks and a not in chosen),
         no_need=tuple(a for a, checks in options.items() if not checks),
     )
-
-
-def _ahead(line: Check, pairs: Pairs) -> TwoChecks | None:
-    two = pairs.get((line.method, line.examiner))
-    return None if two is None else replace(two, animal=line.animal)
 
 
 class Planner:
