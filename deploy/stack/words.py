@@ -13,6 +13,7 @@ from scalewitness.domain import cautions, choices
 from scalewitness.domain.choices import Choices
 from scalewitness.domain.fact_words import ENDED
 from scalewitness.domain.methods import METHODS, Question
+from scalewitness.domain.observations import MOST_COUNTED
 from scalewitness.domain.sexing.taxa import deepest_known, species_list
 from stack.local import ROOT
 
@@ -20,10 +21,11 @@ MADE: Final = ROOT / "clients" / "rackside" / "pure" / "words.js"
 HEAD: Final = """\
 /* The words of a check. Made by ./deploy/words from server/scalewitness/domain: change them there.
 
-   A choice is [word of the log, what people read]; a question [name, label, choices or kind]. */
+   A choice is [word of the log, what people read]; a question [name, label, choices or kind,
+   whether it may be left out, the most of a count other than 400]. */
 
 /** @typedef {[string, string]} Choice */
-/** @typedef {[string, string, Choice[] | "count" | "yes_or_no"]} Question */
+/** @typedef {[string, string, Choice[] | "count" | "yes_or_no", boolean?, number?]} Question */
 /** @typedef {{ title: string, handsOn: boolean, asks: Question[] }} Method */
 """
 
@@ -100,7 +102,7 @@ def _methods() -> dict[str, Any]:
         method: {
             "title": words.name,
             "handsOn": words.hands_on,
-            "asks": [_question(one) for one in words.asks if one.needed],
+            "asks": [_question(one) for one in words.asks],
         }
         for method, words in METHODS.items()
         if words.at_the_rack
@@ -109,7 +111,9 @@ def _methods() -> dict[str, Any]:
 
 def _question(one: Question) -> list[Any]:
     answers = one.answers if isinstance(one.answers, str) else _brief(one.answers)
-    return [one.name, one.brief, answers]
+    most = [one.between[1]] if one.answers == "count" and one.between[1] != MOST_COUNTED else []
+    spare = [not one.needed] if most or not one.needed else []
+    return [one.name, one.brief, answers, *spare, *most]
 
 
 if __name__ == "__main__":

@@ -76,6 +76,10 @@ TYPED: dict[str, tuple[dict[str, str], dict[str, object]]] = {
         HELD | {"subcaudals": "30", "ventrals": "205"},
         {"subcaudals": 30, "ventrals": 205},
     ),
+    "tail_length": (
+        HELD | {"tail_mm": "120", "total_mm": "980"},
+        {"tail_mm": 120, "total_mm": 980},
+    ),
     "visual": ({"feature": "spurs"}, {}),
     "statement": ({"source": "papers"}, {}),
 }

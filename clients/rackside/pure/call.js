@@ -89,7 +89,9 @@ const digits = (text) => text.replace(/[\s.\-\u2010-\u2013]+/g, "");
 function unobserved(form) {
   if (form.method !== "probing") {
     return METHODS[form.method].asks
-      .filter(([name, , kind]) => !answer(form.answers[name], kind))
+      .filter(([name, , kind, spare, most]) =>
+        !(spare && !form.answers[name]) && !answer(form.answers[name], kind, most)
+      )
       .map(([name, label]) => [name, `${label}: say it.`]);
   }
   const passes = probed(form);
@@ -102,9 +104,10 @@ function unobserved(form) {
 }
 
 /** @param {string | undefined} given
-    @param {Question[2]} kind */
-function answer(given, kind) {
-  return kind === "count" ? /^\d{1,3}$/.test(given ?? "") && Number(given) <= 400 : Boolean(given);
+    @param {Question[2]} kind
+    @param {number} [most] */
+function answer(given, kind, most = 400) {
+  return kind === "count" ? /^\d{1,5}$/.test(given ?? "") && Number(given) <= most : Boolean(given);
 }
 
 /** @param {CallForm} form */
@@ -151,8 +154,8 @@ function observed(form) {
     if (form.unusual) made.unusual = true;
     return made;
   }
-  for (const [name, , kind] of METHODS[form.method].asks) {
-    made[name] = typed(form.answers[name], kind);
+  for (const [name, , kind, spare] of METHODS[form.method].asks) {
+    if (!spare || form.answers[name]) made[name] = typed(form.answers[name], kind);
   }
   return made;
 }

@@ -1,9 +1,10 @@
 /* The words of a check. Made by ./deploy/words from server/scalewitness/domain: change them there.
 
-   A choice is [word of the log, what people read]; a question [name, label, choices or kind]. */
+   A choice is [word of the log, what people read]; a question [name, label, choices or kind,
+   whether it may be left out, the most of a count other than 400]. */
 
 /** @typedef {[string, string]} Choice */
-/** @typedef {[string, string, Choice[] | "count" | "yes_or_no"]} Question */
+/** @typedef {[string, string, Choice[] | "count" | "yes_or_no", boolean?, number?]} Question */
 /** @typedef {{ title: string, handsOn: boolean, asks: Question[] }} Method */
 
 /** @type {Choice[]} */
@@ -83,8 +84,9 @@ export const METHODS = {
   eversion: {"title": "Everting", "handsOn": true, "asks": [["manner", "How", [["manual", "By hand"], ["spontaneous", "Of its own accord"]]], ["seen", "What came out", [["hemipenes", "Hemipenes"], ["nothing", "Nothing"], ["unclear", "Unclear"]]]]},
   ultrasound: {"title": "Ultrasound", "handsOn": true, "asks": [["seen", "What you saw", [["hemipenes", "Hemipenes"], ["testes", "Testes"], ["ovaries", "Ovaries"], ["follicles", "Follicles"], ["pockets", "Pockets"], ["unclear", "Unclear"]]]]},
   radiography: {"title": "X-ray", "handsOn": true, "asks": [["contrast", "With contrast", "yes_or_no"], ["seen", "What you saw", [["hemipenes", "Hemipenes"], ["none", "None"], ["unclear", "Unclear"]]]]},
-  reproduction: {"title": "Eggs or young", "handsOn": false, "asks": [["event", "What happened", [["laid_eggs", "Laid eggs"], ["gave_birth", "Gave birth"]]], ["witnessed", "Did you see it", "yes_or_no"]]},
-  scale_count: {"title": "Scale count", "handsOn": true, "asks": [["subcaudals", "Subcaudal scales", "count"]]},
+  reproduction: {"title": "Eggs or young", "handsOn": false, "asks": [["event", "What happened", [["laid_eggs", "Laid eggs"], ["gave_birth", "Gave birth"]]], ["witnessed", "Did you see it", "yes_or_no"], ["count", "How many", "count", true]]},
+  scale_count: {"title": "Scale count", "handsOn": true, "asks": [["subcaudals", "Subcaudal scales", "count"], ["ventrals", "Ventral scales", "count", true]]},
+  tail_length: {"title": "Tail length", "handsOn": true, "asks": [["tail_mm", "Tail, mm", "count", false, 12000], ["total_mm", "Whole length, mm", "count", false, 12000]]},
   visual: {"title": "Looks", "handsOn": false, "asks": [["feature", "What you looked at", [["tail", "Tail"], ["spurs", "Spurs"], ["size", "Size"], ["slough_plugs", "Plugs on the shed skin"], ["mating", "A mating"], ["other", "Something else"]]]]},
 };
 

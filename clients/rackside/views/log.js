@@ -254,8 +254,9 @@ function questions(form, change) {
     form.answers[name] = value;
     change();
   };
-  return m.METHODS[form.method].asks.map(([name, label, kind]) =>
-    kind === "count"
+  return m.METHODS[form.method].asks.map(([name, brief, kind, spare]) => {
+    const label = spare ? `${brief}, if you know` : brief;
+    return kind === "count"
       ? line({
         name,
         label,
@@ -269,8 +270,8 @@ function questions(form, change) {
         options: kind === "yes_or_no" ? YES_NO : kind,
         value: form.answers[name],
         onpick: answer(name),
-      })
-  );
+      });
+  });
 }
 
 /** @param {CallForm} form

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from scalewitness.domain.choices import Choice, Choices
-from scalewitness.domain.observations import MOST_COUNTED, MOST_RUN
+from scalewitness.domain.observations import LONGEST_MM, MOST_COUNTED, MOST_RUN
 
 
 @dataclass(frozen=True, slots=True)
@@ -258,9 +258,36 @@ METHODS: Final[Mapping[str, Words]] = {
         "a scale count",
         "Scale counts overlap between the sexes in most species.",
         title="Counting scales",
+        hint="Count the belly scales too: belly less tail scales tells the sexes of some species "
+        "apart where neither count does.",
         asks=(
             Question("subcaudals", "Scales under the tail", "Subcaudal scales", "count"),
             Question("ventrals", "Belly scales", "Ventral scales", "count", needed=False),
+        ),
+    ),
+    "tail_length": Words(
+        "Tail length",
+        "measuring the tail",
+        "Tail length: a tail that was broken once and healed reads short, and in most species the "
+        "sexes overlap.",
+        title="Measuring the tail",
+        hint="In whole millimetres, on a whole tail. It is weighed where the tails of both sexes "
+        "of the species are on record.",
+        asks=(
+            Question(
+                "tail_mm",
+                "The tail from the vent on, in mm",
+                "Tail, mm",
+                "count",
+                between=(1, LONGEST_MM),
+            ),
+            Question(
+                "total_mm",
+                "The whole animal with its tail, in mm",
+                "Whole length, mm",
+                "count",
+                between=(1, LONGEST_MM),
+            ),
         ),
     ),
     "visual": Words(

@@ -145,6 +145,18 @@ class ScaleCount(Observed, frozen=True, tag_field="method", tag="scale_count"):
     ventrals: Count | None = None
 
 
+LONGEST_MM = 12_000
+"""Longer than any snake measured (our judgement, an input guard only)."""
+Length = Annotated[int, Meta(ge=1, le=LONGEST_MM)]
+
+
+class TailLength(Observed, frozen=True, tag_field="method", tag="tail_length"):
+    """Whole millimetres: the tail from the vent on, and the whole animal with its tail."""
+
+    tail_mm: Length
+    total_mm: Length
+
+
 class Visual(Observed, frozen=True, tag_field="method", tag="visual"):
     """An impression from tail shape, spurs, size, a slough plug or its part in a mating."""
 
@@ -167,6 +179,7 @@ Observation = (
     | Reproduction
     | Parentage
     | ScaleCount
+    | TailLength
     | Visual
     | Hearsay
 )
@@ -181,6 +194,7 @@ Method = Literal[
     "reproduction",
     "parentage",
     "scale_count",
+    "tail_length",
     "visual",
     "statement",
 ]

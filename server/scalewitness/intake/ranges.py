@@ -18,6 +18,7 @@ from scalewitness.domain.observations import (
     Parentage,
     Probing,
     Reproduction,
+    TailLength,
     method_of,
 )
 from scalewitness.domain.sexing.findings import saw_both
@@ -163,6 +164,10 @@ def _call(body: facts.CallMade, received_at: datetime) -> None:
     if whose and (body.reported is None or body.reported.role != whose):
         raise OutOfRange(
             f"Only a {whose} does this: report it as theirs.", pointer="/body/reported"
+        )
+    if isinstance(body.observed, TailLength) and body.observed.tail_mm >= body.observed.total_mm:
+        raise OutOfRange(
+            "The tail is a part of the whole length.", pointer="/body/observed/total_mm"
         )
     _undetermined(body)
     by, code = body.identified.by, body.identified.code

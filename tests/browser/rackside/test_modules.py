@@ -98,7 +98,7 @@ def test_every_method_gives_a_body_the_server_takes(modules: Any) -> None:
     methods = modules("words", "Object.entries(m.METHODS).map(([k, v]) => [k, v.asks])")
     assert methods[0][0] == "probing"
     for name, asks in methods:
-        answers = {ask: FIRST.get(str(kind)) or kind[0][0] for ask, _, kind in asks}
+        answers = {ask: FIRST.get(str(kind)) or kind[0][0] for ask, _, kind, *_ in asks}
         form = {**FULL, "method": name, "answers": answers, "held_by": "keeper", "harm": ["other"]}
         form["conclusion"] = "female"
         if name == "probing":

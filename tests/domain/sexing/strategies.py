@@ -15,6 +15,7 @@ from scalewitness.domain.observations import (
     Radiography,
     Reproduction,
     ScaleCount,
+    TailLength,
     Ultrasound,
     Visual,
 )
@@ -58,7 +59,8 @@ OBSERVATIONS = st.one_of(
         *[st.sampled_from([True, True, False])] * 3,
     ),
     st.builds(Reproduction, st.sampled_from(["laid_eggs", "gave_birth"]), st.booleans()),
-    st.builds(ScaleCount, st.integers(15, 40)),
+    st.builds(ScaleCount, st.integers(15, 40), st.one_of(st.none(), st.integers(125, 240))),
+    st.builds(TailLength, st.integers(20, 300), st.integers(400, 1500)),
     st.builds(
         Visual, st.sampled_from(["tail", "spurs", "size", "slough_plugs", "mating", "other"])
     ),

@@ -5,7 +5,7 @@ A finding that cannot tell the sexes apart, a call that reached no conclusion, a
 whose conclusion goes against what was seen all say nothing; each says so by its code.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from decimal import Decimal
 from math import log
 from typing import Any, Literal
@@ -29,6 +29,7 @@ from scalewitness.domain.observations import (
     Reproduction,
     ScaleCount,
     Sex,
+    TailLength,
     Ultrasound,
     Visual,
 )
@@ -37,7 +38,7 @@ from scalewitness.domain.sexing.evidence import Evidence, another_animal, other
 from scalewitness.domain.sexing.likelihood import NOTHING, Pair, log_ratio, total
 from scalewitness.domain.sexing.parameters import CALL_BY_CALL, ParameterSet
 from scalewitness.domain.sexing.sides import SIDES_NUMBERS, compare
-from scalewitness.domain.sexing.taxa import Range, Taxon
+from scalewitness.domain.sexing.taxa import Character, Range, Taxon
 
 Code = Literal[
     "depths_read",
@@ -62,6 +63,8 @@ Code = Literal[
     "unclear",
     "no_scale_ranges",
     "scale_overlap",
+    "scales_disagree",
+    "no_tails",
     "says_nothing",
 ]
 
@@ -250,15 +253,47 @@ def _parentage(seen: Parentage, _: Sex, __: Taxon) -> Key:
     return f"parentage.{seen.found}_open", "parentage_open"
 
 
+def measured(observed: Observation) -> Mapping[Character, Decimal]:
+    """What was counted or measured of the tail and belly, by character."""
+    if isinstance(observed, TailLength):
+        tail, body = Decimal(observed.tail_mm), Decimal(observed.total_mm - observed.tail_mm)
+        if body <= 0:
+            return {}
+        return {"tail_over_total": tail / (tail + body), "tail_over_body": tail / body}
+    if not isinstance(observed, ScaleCount):
+        return {}
+    tail, belly = Decimal(observed.subcaudals), observed.ventrals
+    if belly is None:
+        return {"subcaudals": tail}
+    return {
+        "subcaudals": tail,
+        "ventrals": Decimal(belly),
+        "ventrals_less_subcaudals": belly - tail,
+    }
+
+
+def _measured(seen: ScaleCount | TailLength, method: Method, unknown: Code, taxon: Taxon) -> Key:
+    """However many characters agree, they weigh as one: they go together within a sex."""
+    known = {one: value for one, value in measured(seen).items() if taxon.spans(one)}
+    if not known:
+        return None, unknown
+    found = {taxon.only_in(one, value) for one, value in known.items()} - {None}
+    if len(found) > 1:
+        return None, "scales_disagree"
+    for alone in found:
+        return f"{method}.{alone}s_only", "finding_read"
+    usual = any(
+        low <= value <= high for one, value in known.items() for low, high in taxon.spans(one)
+    )
+    return None, "scale_overlap" if usual else "says_nothing"
+
+
 def _scale_count(seen: ScaleCount, _: Sex, taxon: Taxon) -> Key:
-    if taxon.male_subcaudals is None or taxon.female_subcaudals is None:
-        return None, "no_scale_ranges"
-    alone = taxon.only_in("subcaudals", Decimal(seen.subcaudals))
-    if alone is None:
-        ranges = taxon.male_subcaudals, taxon.female_subcaudals
-        known = any(low <= seen.subcaudals <= high for low, high in ranges)
-        return None, "scale_overlap" if known else "says_nothing"
-    return f"scale_count.{alone}s_only", "finding_read"
+    return _measured(seen, "scale_count", "no_scale_ranges", taxon)
+
+
+def _tail_length(seen: TailLength, _: Sex, taxon: Taxon) -> Key:
+    return _measured(seen, "tail_length", "no_tails", taxon)
 
 
 def _visual(seen: Visual, conclusion: Sex, _: Taxon) -> Key:
@@ -278,6 +313,7 @@ _KEYS: dict[Method, Callable[[Any, Sex, Taxon], Key]] = {
     "reproduction": _reproduction,
     "parentage": _parentage,
     "scale_count": _scale_count,
+    "tail_length": _tail_length,
     "visual": _visual,
     "statement": _statement,
 }
@@ -363,6 +399,15 @@ def _usual_scale_count(conclusion: Conclusion, taxon: Taxon) -> ScaleCount:
     return ScaleCount(fitting[(len(fitting) - 1) // 2] if fitting else 0)
 
 
+def _usual_tail(conclusion: Conclusion, taxon: Taxon) -> TailLength:
+    """Of an animal a metre long: a tail from the middle of that sex's, else one of a tenth."""
+    spans = taxon.spans("tail_over_total")
+    if conclusion == "undetermined" or not spans:
+        return TailLength(100, 1000)
+    low, high = spans[0 if conclusion == "male" else 1]
+    return TailLength(round(1000 * (low + high) / 2), 1000)
+
+
 _TYPICAL: dict[Method, Callable[[Conclusion, Taxon], Observation]] = {
     "probing": _usual_probing,
     "eversion": _usual_eversion,
@@ -373,6 +418,7 @@ _TYPICAL: dict[Method, Callable[[Conclusion, Taxon], Observation]] = {
     "reproduction": _usual_reproduction,
     "parentage": _usual_parentage,
     "scale_count": _usual_scale_count,
+    "tail_length": _usual_tail,
     "visual": lambda _, __: Visual("tail"),
     "statement": lambda _, __: Hearsay("seller"),
 }

@@ -100,6 +100,11 @@ class CountSource(Struct, frozen=True):
     def of(self, sex: Sex) -> Spread | None:
         return self.male if sex == "male" else self.female
 
+    def as_ranges(self) -> RangeSource:
+        """Its ends alone."""
+        female, male = (one.ends if one else None for one in (self.female, self.male))
+        return RangeSource(female, male, self.source, self.status, self.note)
+
 
 class Marker(Struct, frozen=True):
     """A DNA test published for this species. ``one_sex_only``: its source found it in one sex
@@ -199,21 +204,37 @@ class Taxon(Struct, frozen=True, cache_hash=True):
     def span(self, character: Character, sex: Sex) -> Range | None:
         """Lowest and highest of that sex in any source; None where none gives both ends."""
         given = (one.of(sex) for one in self.counted(character))
-        return _envelope(None if one is None else one.ends for one in given)
+        found = _envelope(None if one is None else one.ends for one in given)
+        if found is None and character == "ventrals_less_subcaudals":
+            return self._difference(sex)
+        return found
+
+    def _difference(self, sex: Sex) -> Range | None:
+        """As far as ventrals less subcaudals can lie where each is within its span: wider than
+        any source would find it, so that it abstains rather than errs."""
+        ventrals, subcaudals = self.span("ventrals", sex), self.span("subcaudals", sex)
+        if ventrals is None or subcaudals is None:
+            return None
+        return ventrals[0] - subcaudals[1], ventrals[1] - subcaudals[0]
+
+    def spans(self, character: Character) -> tuple[Range, ...]:
+        """The male's and the female's, where both are known."""
+        male, female = self.span(character, "male"), self.span(character, "female")
+        return () if male is None or female is None else (male, female)
 
     def only_in(self, character: Character, value: Decimal) -> Sex | None:
         """The sex that alone is known to have such a value; None where both or neither have it.
         A span that holds the other's tells nothing: it may only be of more animals."""
-        male, female = self.span(character, "male"), self.span(character, "female")
-        if male is None or female is None:
+        spans = self.spans(character)
+        if not spans:
             return None
-        lower, higher = sorted((male, female))
+        lower, higher = sorted(spans)
         if lower[0] == higher[0] or lower[1] >= higher[1]:
             return None
         in_lower, in_higher = (low <= value <= high for low, high in (lower, higher))
         if in_lower == in_higher:
             return None
-        return "male" if (male == lower) == in_lower else "female"
+        return "male" if (spans[0] == lower) == in_lower else "female"
 
 
 def taxon(species: str, version: str = CURRENT) -> Taxon:
@@ -293,10 +314,14 @@ def _learned_range(key: str, sex: Sex, numbers: ParameterSet) -> Range | None:
 
 
 @lru_cache(maxsize=512)
-def range_parameters(kind: Taxon, what: Literal["depth", "subcaudals"]) -> tuple[Parameter, ...]:
+def range_parameters(kind: Taxon, what: Literal["depth"] | Character) -> tuple[Parameter, ...]:
     """Every published end of a range as a parameter, all sources, for the account of what
     entered an answer."""
-    sources = kind.sources if what == "depth" else kind.subcaudal_sources
+    sources: Sequence[RangeSource] = kind.sources
+    if what == "subcaudals":
+        sources = kind.subcaudal_sources
+    elif what != "depth":
+        sources = [one.as_ranges() for one in kind.counted(what)]
     return tuple(
         Parameter(
             f"{kind.key}.{what}.{sex}.{end}.{n}", float(value), s.status, s.source, s.note, "taxa"

@@ -8,6 +8,7 @@ from msgspec import Struct
 from scalewitness.domain.observations import Method, Sex
 from scalewitness.domain.sexing.evidence import confirmed_doubt, shared_doubt
 from scalewitness.domain.sexing.examiners.beta import interval
+from scalewitness.domain.sexing.findings import measured
 from scalewitness.domain.sexing.parameters import Parameter, Parameters, ParameterSet
 from scalewitness.domain.sexing.policy import Policy
 from scalewitness.domain.sexing.records import Beta, ExaminerRecords
@@ -71,6 +72,9 @@ def parameters_used(
     """Every parameter that entered, in both sets, the taxon's ranges and the policy's
     thresholds included, by set and name."""
     found = [*policy.numbers, *_of_taxon(taxon, {one.reading.code for one in base})]
+    counted = {one for each in base for one in measured(each.call.observed)} - {"subcaudals"}
+    for character in sorted(counted):
+        found.extend(range_parameters(taxon, character))
     for weighed, numbers in ((base, parameters.base), (pessimistic, parameters.pessimistic)):
         for one in weighed:
             found.extend(entered(one, numbers))

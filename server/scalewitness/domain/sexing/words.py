@@ -14,6 +14,7 @@ from scalewitness.domain.observations import (
     Radiography,
     Reproduction,
     ScaleCount,
+    TailLength,
     Ultrasound,
     Visual,
 )
@@ -54,6 +55,8 @@ _CODES = {
     "assay_failed": "The test gave no result.",
     "unclear": "What was seen was unclear, so it says nothing.",
     "no_scale_ranges": "No scale counts by sex are known for this species, so it says nothing.",
+    "scales_disagree": "One count points to one sex and one to the other, so they say nothing.",
+    "no_tails": "Tails of both sexes of this species are not on record, so it says nothing.",
     "scale_overlap": "This count occurs in both sexes, so it says nothing.",
     "says_nothing": "This observation is not known to tell the sexes apart.",
 }
@@ -152,12 +155,19 @@ def found_in_words(observed: Observation) -> str:
         case Reproduction(event=event, witnessed=witnessed):
             how = "Saw it" if witnessed else "Reported, without having seen it, that it"
             return f"{how} {_EVENTS[event, witnessed]}"
-        case ScaleCount(subcaudals=subcaudals):
-            return f"Counted {subcaudals} scales under the tail"
+        case ScaleCount() | TailLength():
+            return _measured_in_words(observed)
         case Visual(feature=feature):
             return f"Judged by {_FEATURES[feature]}, without a check"
         case Hearsay(source=source):
             return f"{_SOURCES[source]}, without a check"
+
+
+def _measured_in_words(observed: ScaleCount | TailLength) -> str:
+    if isinstance(observed, TailLength):
+        return f"Measured {observed.tail_mm} mm of tail in {observed.total_mm} mm of snake"
+    belly = "" if observed.ventrals is None else f" and {observed.ventrals} on the belly"
+    return f"Counted {observed.subcaudals} scales under the tail{belly}"
 
 
 _SAMPLES = {"shed": "shed skin", "blood": "blood sample", "swab": "swab", "tissue": "tissue sample"}
