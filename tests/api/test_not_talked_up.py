@@ -148,13 +148,13 @@ def probed_short(world: World, animal: Animal, record: str) -> None:
             world.call(world.odile, animal, "female")
 
 
-def sired(odile: Api, animal: Animal, **more: Any) -> Any:
+def sired(world: World, odile: Api, animal: Animal, **more: Any) -> Any:
     """What a laboratory is said to have found, as its keeper sends it."""
     observed = {"method": "parentage", "found": "sire", "young": 6}
     excluded = ("other_males", "stored_sperm", "parthenogenesis")
     observed |= {f"{one}_excluded": True for one in excluded} | more
     named = odile.post("/practitioners", {"id": str(new_id()), "name": "Loci"}).body
-    body = probing("male", "B-2") | {"observed": observed, "held_by": "not_held"}
+    body = probing("male", world.chip(animal)) | {"observed": observed, "held_by": "not_held"}
     body |= {"reported": {"role": "laboratory", "who": named["id"]}, "document": DOCUMENT}
     return odile.post(f"/animals/{animal.pk}/calls", fact(body))
 
@@ -175,7 +175,7 @@ def test_a_male_probed_short_is_verified_by_a_confirmed_test_that_leaves_nothing
     probed_short(world, animal, record)
     present(world)
     assert standing(odile, animal)["label"] != "verified male"
-    call = sired(odile, animal).body["id"]
+    call = sired(world, odile, animal).body["id"]
     told = standing(odile, animal)
     assert not told["label"].startswith("verified")
     assert not told["decisive"]
@@ -195,7 +195,7 @@ def test_with_anything_left_open_it_is_probable_at_most(
     probed_short(world, animal, record)
     present(world)
     was = standing(odile, animal)["label"]
-    call = sired(odile, animal, **{f"{left}_excluded": False}).body["id"]
+    call = sired(world, odile, animal, **{f"{left}_excluded": False}).body["id"]
     read_by_stan(world, animal, call)
     found = standing(odile, animal)
     assert found["label"] == ("contested" if was == "verified female" else "probable male")

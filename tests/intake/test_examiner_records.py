@@ -113,6 +113,27 @@ def test_ones_own_decisive_call_settles_nothing_for_oneself(world: World) -> Non
     assert update_examiner_records(world.now) == 0
 
 
+@pytest.mark.parametrize("ruled_out", [True, False])
+def test_a_father_settles_an_animal_once_confirmed_and_with_nothing_left_open(
+    world: World, ruled_out: bool
+) -> None:
+    animal, named = checked(world, "P1", "female"), new_id()
+    Practitioner.objects.create(id=named, named_by=world.odile, name="Loci")
+    observed = {"method": "parentage", "found": "sire", "young": 4}
+    excluded = ("other_males", "stored_sperm", "parthenogenesis")
+    observed |= {f"{one}_excluded": ruled_out for one in excluded}
+    body = probing("male", world.chip(animal)) | {"observed": observed, "document": "cd" * 32}
+    body["reported"] = {"role": "laboratory", "who": str(named)}
+    call = world.say(world.odile, "call_made", animal.pk, body).id
+    assert update_examiner_records(world.now) == 0, "it is Odile's word"
+    world.view(world.stan, animal)
+    world.say(world.stan, "document_read", animal.pk, {"call": call, "document": "cd" * 32})
+    assert update_examiner_records(world.now) == ruled_out
+    if ruled_out:
+        (count,) = latest_records()[world.greta.pk].counts
+        assert (count.sex, count.wrong, count.right) == ("male", 1, 0)
+
+
 def test_the_clock_knows_the_task_by_its_name() -> None:
     from django.conf import settings
 

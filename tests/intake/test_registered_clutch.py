@@ -3,7 +3,8 @@
 from datetime import timedelta
 
 import pytest
-from tests.intake.test_reports import eggs, refused, report
+from tests.intake.test_reports import refused, report
+from tests.intake.test_witness_withdrawn import eggs
 from tests.world import World
 
 from scalewitness.animals.models import Animal

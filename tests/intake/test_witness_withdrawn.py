@@ -4,7 +4,6 @@ import pytest
 from tests.intake.test_reports import (
     DOCUMENT,
     answer,
-    eggs,
     endoscopy,
     entered,
     refused,
@@ -31,6 +30,15 @@ def vet(world: World) -> Keeper:
 @pytest.fixture
 def named(world: World, vet: Keeper) -> Practitioner:
     return name_practitioner(world.odile, new_id(world.now), "Dr Ilse Brandt")
+
+
+def eggs(world: World, who: Keeper, animal: Animal) -> str:
+    """With the animal's own chip read."""
+    seen = {"method": "reproduction", "event": "laid_eggs", "witnessed": True}
+    read = {"by": "transponder", "code": world.chip(animal)}
+    made = world.call(who, animal, "female", body={"observed": seen, "identified": read})
+    assert made.id is not None
+    return made.id
 
 
 def witness(world: World, who: Keeper, animal: Animal, call: str) -> None:
