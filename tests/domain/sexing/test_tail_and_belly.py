@@ -8,9 +8,10 @@ import pytest
 from tests.domain.sexing.builders import BALL, PARAMETERS, call, standing
 
 from scalewitness.domain.observations import ScaleCount, TailLength
-from scalewitness.domain.sexing.findings import measured, reading
+from scalewitness.domain.sexing.findings import reading
 from scalewitness.domain.sexing.likelihood import log_ratio
 from scalewitness.domain.sexing.parameters import load_parameters
+from scalewitness.domain.sexing.tails import measured
 from scalewitness.domain.sexing.taxa import species_list, taxon
 from scalewitness.domain.sexing.words import found_in_words
 

@@ -5,7 +5,7 @@ A finding that cannot tell the sexes apart, a call that reached no conclusion, a
 whose conclusion goes against what was seen all say nothing; each says so by its code.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from decimal import Decimal
 from math import log
 from typing import Any, Literal
@@ -38,7 +38,8 @@ from scalewitness.domain.sexing.evidence import Evidence, another_animal, other
 from scalewitness.domain.sexing.likelihood import NOTHING, Pair, log_ratio, total
 from scalewitness.domain.sexing.parameters import CALL_BY_CALL, ParameterSet
 from scalewitness.domain.sexing.sides import SIDES_NUMBERS, compare
-from scalewitness.domain.sexing.taxa import Character, Range, Taxon
+from scalewitness.domain.sexing.tails import measured
+from scalewitness.domain.sexing.taxa import Range, Taxon
 
 Code = Literal[
     "depths_read",
@@ -251,25 +252,6 @@ def _parentage(seen: Parentage, _: Sex, __: Taxon) -> Key:
     if seen.all_excluded:
         return f"parentage.{seen.found}", "finding_read"
     return f"parentage.{seen.found}_open", "parentage_open"
-
-
-def measured(observed: Observation) -> Mapping[Character, Decimal]:
-    """What was counted or measured of the tail and belly, by character."""
-    if isinstance(observed, TailLength):
-        tail, body = Decimal(observed.tail_mm), Decimal(observed.total_mm - observed.tail_mm)
-        if body <= 0:
-            return {}
-        return {"tail_over_total": tail / (tail + body), "tail_over_body": tail / body}
-    if not isinstance(observed, ScaleCount):
-        return {}
-    tail, belly = Decimal(observed.subcaudals), observed.ventrals
-    if belly is None:
-        return {"subcaudals": tail}
-    return {
-        "subcaudals": tail,
-        "ventrals": Decimal(belly),
-        "ventrals_less_subcaudals": belly - tail,
-    }
 
 
 def _measured(seen: ScaleCount | TailLength, method: Method, unknown: Code, taxon: Taxon) -> Key:

@@ -8,10 +8,10 @@ from msgspec import Struct
 from scalewitness.domain.observations import Method, Sex
 from scalewitness.domain.sexing.evidence import confirmed_doubt, shared_doubt
 from scalewitness.domain.sexing.examiners.beta import interval
-from scalewitness.domain.sexing.findings import measured
 from scalewitness.domain.sexing.parameters import Parameter, Parameters, ParameterSet
 from scalewitness.domain.sexing.policy import Policy
 from scalewitness.domain.sexing.records import Beta, ExaminerRecords
+from scalewitness.domain.sexing.tails import measured
 from scalewitness.domain.sexing.taxa import Taxon, range_parameters
 from scalewitness.domain.sexing.weighed import WeighedCall
 
