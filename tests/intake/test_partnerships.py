@@ -167,7 +167,7 @@ def test_what_the_record_states_of_a_call(
 @pytest.mark.parametrize(
     ("by", "code", "identity"),
     [
-        ("tag", "A1", "confirmed"),
+        ("tag", "A1", "tub_tag"),
         ("tag", "B1", "mismatch"),
         ("transponder", "276098100000001", "confirmed"),
         ("transponder", "276098100000002", "mismatch"),
