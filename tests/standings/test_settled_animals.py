@@ -5,7 +5,7 @@ from decimal import Decimal
 import pytest
 from tests.intake.test_examiner_records import checked
 from tests.learned import publish
-from tests.world import World, new_id, probing, tag_of
+from tests.world import World, keeper, new_id, probing, tag_of
 
 from scalewitness.animals.models import Animal
 from scalewitness.animals.services import create_collection
@@ -15,6 +15,9 @@ from scalewitness.ledger.queries.tree import tip
 from scalewitness.people.services import name_practitioner
 from scalewitness.standings import services
 from scalewitness.standings.models import NumbersCandidate
+from scalewitness.standings.queries.dossier import dossier
+from scalewitness.standings.queries.logged import latest_standing
+from scalewitness.standings.queries.replay import Replay
 from scalewitness.standings.queries.settled_animals import settled_animals
 from scalewitness.standings.tasks import learn_numbers
 
@@ -153,3 +156,38 @@ def test_so_many_numbers_are_published_as_an_entry_holds(
     assert 200 < len(kept) < 1000
     assert min(one["males"] + one["females"] for one in kept) > 20
     assert adopt_numbers(world.now).version == "sexing-3.1"
+
+
+def test_what_enough_animals_tell_is_learned_and_comes_into_force(world: World) -> None:
+    """By the fit itself, from the record, and as standings are worked out with it: twenty animals
+    of five keepers, each checked by a guest of theirs. Of fewer nothing is learned."""
+    houses = [world, *(house(world, f"of house {n}") for n in range(4))]
+    for n in range(20):
+        host = houses[n % 5]
+        host.now = world.now
+        animal = host.animal(f"S{n}")
+        read = {"identified": {"by": "transponder", "code": host.chip(animal)}}
+        visit = host.visit(host.greta, animal)
+        host.call(host.greta, animal, "female" if n else "male", visit=visit, body=read)
+        host.lays(animal)
+        if n == 18:
+            few = services.learn_numbers(world.now)
+            assert not few.numbers
+    made = services.learn_numbers(world.now)
+    (number,) = [one for one in made.numbers if one["name"] == "error.keeper.probing.female"]
+    assert (number["females"], number["collections"], number["examiners"]) == (20, 5, 5)
+    adopt_numbers(world.now)
+    animal = world.animal("A1")
+    world.call(world.odile, animal, "male")
+    standing = latest_standing(animal.pk)
+    assert standing is not None
+    assert standing.parameters == "sexing-3.1"
+    used = {one.name: one for one in dossier(animal).assessment.used if one.of == "base"}
+    assert used["error.keeper.probing.female"].status == "learned here"
+    assert list(Replay().differences()) == []
+
+
+def house(world: World, name: str) -> World:
+    """Another keeper with a collection and a guest."""
+    people = {who: keeper(f"{who} {name}") for who in ("odile", "pim", "greta", "stan")}
+    return World(now=world.now, house=name, **people)
