@@ -24,14 +24,14 @@ def vet() -> Keeper:
     return keeper("Ines Aldous")
 
 
-def report(odile: Api, seen: str, conclusion: str, **more: Any) -> dict[str, Any]:
-    """As a veterinarian's who is named for it."""
+def report(world: World, odile: Api, animal: Animal, seen: str, sex: str, **more: Any) -> Any:
+    """As a veterinarian's who is named for it and read the animal's chip."""
     named = odile.post("/practitioners", {"id": str(new_id()), "name": "Dr. Ines Aldous"}).body
     body = {
-        "conclusion": conclusion,
+        "conclusion": sex,
         "sureness": "fairly_sure",
         "observed": {"method": "endoscopy", "seen": seen, **more},
-        "identified": {"by": "tag", "code": "A-1"},
+        "identified": {"by": "transponder", "code": world.chip(animal)},
         "held_by": "not_held",
         "reported": {"role": "veterinarian", "who": named["id"]},
     }
@@ -53,7 +53,7 @@ def test_a_dissection_settles_the_sex_once_its_veterinarian_confirms(
     world: World, odile: Api, animal: Animal, vet: Keeper, seen: str, sex: str
 ) -> None:
     present(world)
-    path, sent = f"/animals/{animal.pk}", report(odile, seen, sex, post_mortem=True)
+    path, sent = f"/animals/{animal.pk}", report(world, odile, animal, seen, sex, post_mortem=True)
     early = odile.post(f"{path}/calls", sent)
     assert (early.status, early.pointer) == (422, "/body/observed/post_mortem")
     odile.post(f"{path}/end", fact({"why": "died"}))
@@ -73,7 +73,7 @@ def test_confirmed_organs_of_both_sexes_take_it_out_of_either(
     animal = world.verified("A-1")
     bought = world.sold(animal)
     present(world)
-    path, sent = f"/animals/{animal.pk}", report(odile, "both", "undetermined")
+    path, sent = f"/animals/{animal.pk}", report(world, odile, animal, "both", "undetermined")
     wrong = fact(sent["body"] | {"conclusion": "male"})
     refused = odile.post(f"{path}/calls", wrong)
     assert (refused.status, refused.pointer) == (422, "/body/conclusion")
@@ -101,7 +101,7 @@ def test_a_denied_report_of_both_gives_the_sex_back(world: World, odile: Api, ve
     sale = world.draft(animal)
     world.offer(sale)
     present(world)
-    sent = report(odile, "both", "undetermined")
+    sent = report(world, odile, animal, "both", "undetermined")
     odile.post(f"/animals/{animal.pk}/calls", sent)
     confirmed(world, vet, sent["id"])
     held = sale_of(sale.pk)
