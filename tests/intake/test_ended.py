@@ -20,9 +20,10 @@ from scalewitness.domain.errors import Refused
 from scalewitness.intake.outcomes import Outcome
 from scalewitness.mail.models import Letter
 from scalewitness.people.models import Keeper
-from scalewitness.planning.plans import plan_animal
+from scalewitness.planning.candidates import candidates
 from scalewitness.sales.models import Sale
 from scalewitness.sales.queries import progress_of, sale_of
+from scalewitness.standings.queries.assessing import yardstick
 from scalewitness.standings.queries.logged import labels_counted
 from scalewitness.standings.queries.replay import Replay
 
@@ -95,15 +96,14 @@ def test_it_leaves_counts_plans_and_pairings_ahead_and_comes_back(world: World) 
 
     def seen() -> tuple[bool, ...]:
         counted = labels_counted([world.collection.pk])[world.collection.pk]
-        plan = plan_animal(
-            Animal.objects.get(pk=animal.pk), at_stake([animal.pk], world.now), world.now
-        ).plan
+        one, stake = Animal.objects.get(pk=animal.pk), at_stake([animal.pk], world.now)
+        (ready,) = candidates([one], stake, yardstick().numbers, world.now)
         return (
             counted.total() == 2,
             animal in by_need(world.collection),
             bool(animals_paired([mate.pk])),
             bool(pairings_seen(world.odile.pk, world.now)),
-            any(one.method == "probing" for one in plan.checks),
+            not ready.leave_alone,
         )
 
     assert seen() == (True,) * 5
