@@ -27,10 +27,10 @@ def sized_by(call: Evidence, taxon: Taxon, numbers: ParameterSet) -> tuple[str, 
 
 def sizes_of(call: Evidence, taxon: Taxon, numbers: ParameterSet) -> tuple[str, ...]:
     """The names of all that could be learned of a check of such an animal."""
-    stage = f"error_by_stage.{call.method}.{call.stage}"
-    if not _probe_is_fine(call, taxon, numbers):
-        return (stage,)
-    return stage, *(f"error_by_probe.fine.{sex}" for sex in _SEXES)
+    names = [] if call.stage == "unknown" else [f"error_by_stage.{call.method}.{call.stage}"]
+    if _probe_is_fine(call, taxon, numbers):
+        names += [f"error_by_probe.fine.{sex}" for sex in _SEXES]
+    return tuple(names)
 
 
 @lru_cache(maxsize=512)
