@@ -11,7 +11,7 @@ from tests.domain.sexing.learning.settled import THIRD, by_name, many, settled, 
 
 from scalewitness.domain.sexing.explain import explain
 from scalewitness.domain.sexing.learning import learn, with_learned
-from scalewitness.domain.sexing.learning.depths import Profile, _middle, _spread, log_score
+from scalewitness.domain.sexing.learning.depths import DepthProfile, _middle, _spread, log_score
 from scalewitness.domain.sexing.learning.settled import looks_at
 from scalewitness.domain.sexing.learning.sizes import _ratio
 from scalewitness.domain.sexing.taxa import as_learned, taxon
@@ -105,7 +105,7 @@ def test_the_score_is_the_log_of_what_one_check_gives_the_settled_sex():
 
 
 def test_the_intervals_of_a_depth_are_those_of_a_normal_sample():
-    middle, spread = _middle(Profile(8, 1.5, 40)), _spread(Profile(8, 1.5, 40))
+    middle, spread = _middle(DepthProfile(8, 1.5, 40)), _spread(DepthProfile(8, 1.5, 40))
     assert (middle.low, middle.high) == pytest.approx(stats.norm(8, 1.5 / 40**0.5).interval(0.95))
     ends = [1.5 * (40 / stats.chi2(40).ppf(p)) ** 0.5 for p in (0.975, 0.025)]
     assert (spread.low, spread.high) == pytest.approx(ends)

@@ -11,7 +11,7 @@ from tests.domain.sexing.learning.settled import THIRD, by_name, many, settled
 from scalewitness.domain.sexing.learning import learn
 from scalewitness.domain.sexing.learning.influence import influence, most_each
 from scalewitness.domain.sexing.learning.settled import looks_at
-from scalewitness.domain.sexing.learning.shares import Read, fit
+from scalewitness.domain.sexing.learning.shares import ReadLook, fit
 from scalewitness.domain.sexing.tables import table
 
 BASE = THIRD.base
@@ -24,7 +24,7 @@ def reads(animals, certain=50.0):
     found = []
     for look in looks_at(animals):
         pair = (0.0, -certain) if look.call.conclusion == "male" else (-certain, 0.0)
-        found.append(Read(look, pair, 1.0))
+        found.append(ReadLook(look, pair, 1.0))
     return found
 
 

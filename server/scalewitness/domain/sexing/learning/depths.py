@@ -38,7 +38,7 @@ _STEPS = 60
 """Of the fit; it stands after some twenty."""
 
 
-class Profile(NamedTuple):
+class DepthProfile(NamedTuple):
     """Of one sex, in scales: middle, standard deviation, how many animals these rest on."""
 
     middle: float
@@ -119,27 +119,27 @@ def _alone(weigher: Weigher, look: Look) -> float:
 # --- the fit ------------------------------------------------------------------------------
 
 
-def held_profiles(kind: Taxon, numbers: ParameterSet) -> tuple[Profile, Profile]:
+def held_profiles(kind: Taxon, numbers: ParameterSet) -> tuple[DepthProfile, DepthProfile]:
     """Males' and females' as they are held now; of snakes in general where nothing is."""
     if kind.male_range is None or kind.female_range is None:
         kind = taxon("serpentes", kind.version)
     weight = rule("weight", "depth.published" if kind.ground == "published" else "depth.borrowed")
 
-    def of(sex: Sex) -> Profile:
+    def of(sex: Sex) -> DepthProfile:
         low, high = map(float, kind.depths(sex) or (0, 0))
         spread = (high - low) * numbers.value("depth.sd_share")
-        return Profile((low + high) / 2, max(spread, numbers.value("depth.sd_least")), weight)
+        return DepthProfile((low + high) / 2, max(spread, numbers.value("depth.sd_least")), weight)
 
     return of("male"), of("female")
 
 
 def fit_profiles(
     counted: FloatArray,
-    held: tuple[Profile, Profile],
+    held: tuple[DepthProfile, DepthProfile],
     misread: tuple[float, float],
     outlier: float,
     least: float,
-) -> tuple[Profile, Profile]:
+) -> tuple[DepthProfile, DepthProfile]:
     """Both sexes' depths from the weight of animals at each depth (sex × depth). ``misread`` are
     the shares of males, and of females, that show the other's depth, ``outlier`` of those whose
     depth means nothing; ``least`` the smallest spread."""
@@ -164,24 +164,24 @@ def _share(own: FloatArray, other: FloatArray, elsewhere: float, outlier: float)
     return np.asarray(proper / (proper + other + outlier / float(DEEPEST)))
 
 
-def _drawn(counted: FloatArray, held: Profile, least: float) -> Profile:
+def _drawn(counted: FloatArray, held: DepthProfile, least: float) -> DepthProfile:
     """Weighted depths together with what was held."""
     animals = held.animals + counted.sum()
     middle = (held.animals * held.middle + counted @ _BINS) / animals
     squares = held.animals * held.spread**2 + counted @ (_BINS - middle) ** 2
     spread = min(max(sqrt(squares / animals), least), middle / 2)  # no depth is below nought
-    return Profile(float(middle), float(spread), float(animals))
+    return DepthProfile(float(middle), float(spread), float(animals))
 
 
-def _middling(counted: FloatArray, held: Profile, least: float) -> Profile:
+def _middling(counted: FloatArray, held: DepthProfile, least: float) -> DepthProfile:
     """Where to begin: the median, which a few misread animals do not move."""
     if not counted.any():
         return held
     middle = _BINS[np.searchsorted(counted.cumsum(), counted.sum() / 2)]
-    return Profile(float(middle), max(held.spread, least), held.animals)
+    return DepthProfile(float(middle), max(held.spread, least), held.animals)
 
 
-def _normal(of: Profile) -> FloatArray:
+def _normal(of: DepthProfile) -> FloatArray:
     return np.asarray(
         np.exp(-(((_BINS - of.middle) / of.spread) ** 2) / 2) / (of.spread * sqrt(2 * np.pi))
     )
@@ -237,12 +237,12 @@ def _numbers(
     )
 
 
-def _middle(of: Profile) -> Estimate:
+def _middle(of: DepthProfile) -> Estimate:
     half = float(ndtri((1 + LEVEL) / 2)) * of.spread / sqrt(of.animals)
     return Estimate(of.middle, of.middle - half, of.middle + half)
 
 
-def _spread(of: Profile) -> Estimate:
+def _spread(of: DepthProfile) -> Estimate:
     """The interval of a normal distribution's standard deviation."""
     tail = (1 - LEVEL) / 2
     low, high = (of.spread * sqrt(of.animals / chdtri(of.animals, p)) for p in (tail, 1 - tail))

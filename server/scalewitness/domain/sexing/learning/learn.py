@@ -19,7 +19,7 @@ from scalewitness.domain.sexing.learning.settled import (
     looks_at,
     what_it_says,
 )
-from scalewitness.domain.sexing.learning.shares import Read, Shares, fit
+from scalewitness.domain.sexing.learning.shares import ReadLook, Shares, fit
 from scalewitness.domain.sexing.learning.sizes import learn_sizes
 from scalewitness.domain.sexing.parameters import Parameters, ParameterSet
 from scalewitness.domain.sexing.records import error_number
@@ -80,8 +80,8 @@ def _errors(
     yield from learn_sizes(by_size)
 
 
-def _reads(looks: Iterable[Look], kinds: dict[str, Taxon], numbers: ParameterSet) -> list[Read]:
-    known: dict[Hashable, Read | None] = {}
+def _reads(looks: Iterable[Look], kinds: dict[str, Taxon], numbers: ParameterSet) -> list[ReadLook]:
+    known: dict[Hashable, ReadLook | None] = {}
     found = []
     for look in looks:
         alike = what_it_says(look), numbers.get(bias_number(look.call.examiner), 0.0)
@@ -93,17 +93,17 @@ def _reads(looks: Iterable[Look], kinds: dict[str, Taxon], numbers: ParameterSet
     return found
 
 
-def _read(look: Look, kinds: dict[str, Taxon], numbers: ParameterSet) -> Read | None:
+def _read(look: Look, kinds: dict[str, Taxon], numbers: ParameterSet) -> ReadLook | None:
     """None of a check that says nothing, or of depths nobody can judge."""
     kind = kinds[look.of.species]
     found = reading(look.call, kind, numbers)
     if not found.informative or (found.passes and kind.ground not in _KNOWN):
         return None
-    return Read(look, found.pair, numbers.value(f"sureness.{look.call.sureness}"))
+    return ReadLook(look, found.pair, numbers.value(f"sureness.{look.call.sureness}"))
 
 
 def _shares(
-    reads: Sequence[Read], found: Shares, method: Method, sex: Sex
+    reads: Sequence[ReadLook], found: Shares, method: Method, sex: Sex
 ) -> Iterator[LearnedNumber]:
     of = basis(_checked_twice([read.look for read in reads]))
     if enough(of.males + of.females, of.collections, of.examiners):
@@ -121,7 +121,7 @@ def _checked_twice(looks: Sequence[Look]) -> list[Look]:
 
 
 def _sized(
-    reads: Sequence[Read],
+    reads: Sequence[ReadLook],
     found: Shares,
     kinds: dict[str, Taxon],
     numbers: ParameterSet,

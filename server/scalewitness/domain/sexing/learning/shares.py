@@ -35,7 +35,7 @@ _STEP = 1e-4
 """Of log odds, to take the curvature from the gradient, which is exact."""
 
 
-class Read(NamedTuple):
+class ReadLook(NamedTuple):
     """A look with what it says by itself, and how many times the usual error it may have."""
 
     look: Look
@@ -55,7 +55,7 @@ class Shares(NamedTuple):
     weight: FloatArray
 
 
-def fit(reads: Sequence[Read], method: Method, sex: Sex, parameters: Parameters) -> Shares:
+def fit(reads: Sequence[ReadLook], method: Method, sex: Sex, parameters: Parameters) -> Shares:
     """From the checks of animals of that sex by that method, of which there is at least one. No
     interval ends below what the same checks make of what the pessimistic numbers held."""
     base = _fit(reads, method, sex, parameters.base)
@@ -68,7 +68,7 @@ def _wary(found: Estimate, warier: Estimate) -> Estimate:
     return found._replace(high=max(found.high, warier.value))
 
 
-def _fit(reads: Sequence[Read], method: Method, sex: Sex, numbers: ParameterSet) -> Shares:
+def _fit(reads: Sequence[ReadLook], method: Method, sex: Sex, numbers: ParameterSet) -> Shares:
     roles = sorted({read.look.call.role for read in reads})
     misleading = numbers.value(f"mislead.{method}.{sex}")
     means = [_mean(error_prior(numbers, role, method, sex)) for role in roles]
@@ -103,7 +103,7 @@ def _odds(held: Sequence[Beta]) -> FloatArray:
     return np.asarray(logit([_mean(one) for one in held]))
 
 
-def _weights(reads: Sequence[Read], what: str) -> FloatArray:
+def _weights(reads: Sequence[ReadLook], what: str) -> FloatArray:
     """What each check counts for; those of one role never make up for another's."""
     weights = np.zeros(len(reads))
     roles = [read.look.call.role for read in reads]
@@ -137,7 +137,12 @@ class _Checks:
     of it for its share of that: whoever looks at every animal takes away nobody's weight."""
 
     def __init__(
-        self, reads: Sequence[Read], sex: Sex, roles: Sequence[Role], each: FloatArray, most: float
+        self,
+        reads: Sequence[ReadLook],
+        sex: Sex,
+        roles: Sequence[Role],
+        each: FloatArray,
+        most: float,
     ) -> None:
         pairs = np.array([read.pair for read in reads])
         self.own, self.other = pairs.T if sex == "male" else pairs.T[::-1]
