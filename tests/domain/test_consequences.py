@@ -81,7 +81,7 @@ def shown(found: tuple[Consequence, ...]) -> list[str]:
         (VM, C, [sale("handed_over")], ["disclose:fell", "dispute", "tell:fell"]),
         (VM, C, [sale("closed")], ["disclose:fell", "dispute", "tell:fell"]),
         (VM, VF, [sale("closed")], ["disclose:reversed", "tell:reversed"]),
-        (C, VF, [sale("closed", disclosed="fell")], ["disclose:reversed", "tell:restored"]),
+        (C, VF, [sale("closed", disclosed="fell")], ["disclose:reversed", "tell:reversed"]),
         (C, VM, [sale("closed", disclosed="fell")], ["disclose:restored", "tell:restored"]),
         (C, C, [sale("closed", disclosed="fell")], ["dispute"]),
         (PM, U, [sale("closed", disclosed="fell")], []),
@@ -96,7 +96,8 @@ def shown(found: tuple[Consequence, ...]) -> list[str]:
     ],
 )  # fmt: skip
 def test_what_follows(before: str, after: str, sales: list[SaleView], expected: list[str]) -> None:
-    assert shown(consequences(before, after, sales, dispute_open=False)) == expected
+    stood = "male" if any(one.disclosed != "stands" for one in sales) else None
+    assert shown(consequences(before, after, sales, dispute_open=False, stood=stood)) == expected
 
 
 @pytest.mark.parametrize(
@@ -194,6 +195,22 @@ def test_what_the_keepers_hear(before: str) -> None:
         assert may_affect_pairings(before, after) == (
             before != after and (before in (VM, VF) or after in (VM, VF))
         )
+
+
+HEARD_OF_A_FALL = {
+    # verified last: what is said now, where none was verified in between
+    "male": {VM: "restored", VF: "reversed", PM: None, PF: None, C: None, U: None},
+    "female": {VM: "reversed", VF: "restored", PM: None, PF: None, C: None, U: None},
+}
+
+
+@pytest.mark.parametrize("stood", HEARD_OF_A_FALL)
+@pytest.mark.parametrize("before", [PM, PF, C, U])
+def test_keepers_who_heard_of_a_fall_hear_how_it_ended(stood: Sex, before: str) -> None:
+    for after, change in HEARD_OF_A_FALL[stood].items():
+        found = consequences(before, after, [], dispute_open=True, stood=stood)
+        heard = [one.change for one in found if isinstance(one, NotifyKeepers)]
+        assert heard == ([change] if change else []), after
 
 
 def test_no_label_names_a_sex_by_a_part_of_its_words() -> None:

@@ -222,7 +222,7 @@ def test_every_kind_that_is_queued_is_written_here() -> None:
         text = module.read_text()
         queued |= set(re.findall(r'owing.owe\(\s*"(\w+)"', text))
         queued |= set(
-            re.findall(r'notify_(?:buyer|seller|concerned)\(\s*\w+(?:\.\w+)?, "(\w+)"', text)
+            re.findall(r'notify_(?:buyer|seller|concerned)\(\s*\w+(?:\.\w+)?,\s*"(\w+)"', text)
         )
         queued |= set(re.findall(r'_notify_seller\(owed, "(\w+)"', text))
         queued |= set(re.findall(r'kind="(\w+)"', text))
@@ -331,6 +331,7 @@ def test_text_parts_are_not_html_escaped() -> None:
     assert "O'Neil & Daughters read what the record says" in str(message.body)
 
 
+@pytest.mark.django_db
 def test_the_disclosure_shows_both_versions_and_what_to_do() -> None:
     """The contents a corrected report owes: both versions, each dated, the reason, and
     what to do (42 CFR 493.1291(k) asks to keep and show original and corrected)."""
@@ -357,6 +358,7 @@ def test_the_disclosure_shows_both_versions_and_what_to_do() -> None:
         assert "does not mean that it is wrong" in part
 
 
+@pytest.mark.django_db
 @pytest.mark.parametrize(
     ("change", "says", "not_said"),
     [

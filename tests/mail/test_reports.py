@@ -3,7 +3,6 @@ tell: nothing owed is lost, nothing is told twice, and states are true."""
 
 import mailbox
 import sys
-from collections.abc import Iterator
 from datetime import timedelta
 from hashlib import sha256
 from io import BytesIO, StringIO
@@ -16,10 +15,10 @@ from django.core.mail import get_connection
 from django.core.management import CommandError, call_command
 from django.test import override_settings
 from tests.intake.test_sales import contrary
+from tests.mail.conftest import restore
 from tests.reports import report
 from tests.world import START, World
 
-from scalewitness.calls.models import Call
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.domain.delivery_reports import read_reports
 from scalewitness.domain.errors import NotNow
@@ -28,6 +27,7 @@ from scalewitness.letters.addresses import send_elsewhere
 from scalewitness.letters.chasing import chase
 from scalewitness.letters.digests import owe_digests
 from scalewitness.mail.models import DeliveryReport, Letter
+from scalewitness.mail.queries import replaced_by
 from scalewitness.mail.services.delivering import claim, deliver, deliver_due
 from scalewitness.mail.services.queueing import NO_ADDRESS, forget_recipient, message_id
 from scalewitness.mail.services.reporting import take_report
@@ -38,23 +38,6 @@ from stack.mailsink import MailSink
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
-def sink(tmp_path: Path, settings: LazySettings) -> Iterator[MailSink]:
-    with MailSink(tmp_path / "mail") as running:
-        settings.EMAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend"
-        settings.EMAIL_HOST, settings.EMAIL_PORT = "127.0.0.1", running.port
-        yield running
-
-
-@pytest.fixture
-def fallen(world: World) -> Sale:
-    animal = world.verified("V1")
-    sale = world.sold(animal)
-    world.pass_time(days=1)
-    contrary(world, animal)
-    return sale
-
-
 def owed(kind: str = "disclosure") -> Letter:
     return Letter.objects.get(kind=kind)
 
@@ -62,12 +45,6 @@ def owed(kind: str = "disclosure") -> Letter:
 def bounce(letter: Letter, world: World, address: str = "", **more: str) -> Letter | None:
     (told,) = read_reports(report(letter.message_id, address or letter.to, **more))
     return take_report(told, world.now)
-
-
-def restore(world: World) -> None:
-    """The contrary check is taken back."""
-    call = Call.objects.get(by=world.greta.pk)
-    world.say(world.greta, "call_withdrawn", call.animal_id, {"call": str(call.pk)})
 
 
 # --- what comes back --------------------------------------------------------------------
@@ -288,7 +265,7 @@ def test_a_letter_that_a_worker_has_is_not_joined(world: World, fallen: Sale) ->
     restore(world)
     states = Letter.objects.filter(kind="disclosure").order_by("created_at")
     assert list(states.values_list("state", flat=True)) == ["sending", "waiting"]
-    assert states[1].context["earlier"] == []
+    assert replaced_by(states[1]) == []
 
 
 def test_of_two_sales_each_buyer_is_told_of_their_own(world: World, sink: MailSink) -> None:
@@ -300,7 +277,7 @@ def test_of_two_sales_each_buyer_is_told_of_their_own(world: World, sink: MailSi
         contrary(world, one)
     letters = Letter.objects.filter(kind="disclosure", state="waiting")
     assert {one.context["sale"] for one in letters} == {str(one.pk) for one in sales}
-    assert all(one.context["earlier"] == [] for one in letters)
+    assert not any(replaced_by(one) for one in letters)
 
 
 # --- once a week ------------------------------------------------------------------------

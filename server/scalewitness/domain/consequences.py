@@ -107,8 +107,10 @@ def consequences(
     pairings: Sequence[PairingView] = (),
     *,
     dispute_open: bool,
+    stood: Sex | None = None,
 ) -> tuple[Consequence, ...]:
-    """All that is owed when a standing's label goes from ``before`` to ``after``.
+    """All that is owed when a standing's label goes from ``before`` to ``after``. ``stood``: the
+    sex verified last, where ``before`` verifies none.
 
     Holds and disclosures look at what each sale represented rather than at ``before``,
     so a history that arrives in any order owes the same letters.
@@ -119,7 +121,7 @@ def consequences(
     live = [sale for sale in sales if sale.state in LIVE]
     if after == "contested" and live and not dispute_open:
         found.append(OpenDispute(live[-1].sale))
-    change = _verified_change(before, after, live)
+    change = _verified_change(verified_sex(before) or stood, before, after)
     if change is not None:
         found.append(NotifyKeepers(change))
     affected = [one for pairing in pairings for one in _for_pairing(pairing, before, after)]
@@ -156,13 +158,14 @@ def _hold_reason(
     return "standing_fell"
 
 
-def _verified_change(before: str, after: str, live: Sequence[SaleView]) -> Change | None:
+def _verified_change(stood: Sex | None, before: str, after: str) -> Change | None:
+    """Keepers who were told of a fall are told how it ended."""
     was, now = verified_sex(before), verified_sex(after)
-    if was == now:
+    if was == now or stood is None:
         return None
-    if was is None:
-        return "restored" if any(sale.disclosed != "stands" for sale in live) else None
-    return "fell" if now is None else "reversed"
+    if now is None:
+        return "fell"
+    return "restored" if now == stood else "reversed"
 
 
 def may_affect_pairings(before: str, after: str) -> bool:

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from itertools import groupby
-from typing import cast
+from typing import Any, cast
 from uuid import UUID
 
 import msgspec
@@ -28,6 +28,7 @@ from scalewitness.domain.consequences import (
     SaleView,
     consequences,
     may_affect_pairings,
+    verified_sex,
 )
 from scalewitness.domain.facts import (
     DisclosureOwed,
@@ -53,6 +54,7 @@ from scalewitness.sales.queries import offer_in_force, progress_of, sales_of_ani
 from scalewitness.sales.services import new_lasting_link, store_links, store_step
 from scalewitness.standings.models import Standing
 from scalewitness.standings.queries.due import latest_adoption
+from scalewitness.standings.queries.logged import last_verified
 from scalewitness.standings.services import standing_row
 
 
@@ -83,6 +85,7 @@ def _reassess(subject: Subject, touched: Touched, batch: Batch) -> None:
     logged = batch.state("standing_changed", subject.animal.pk, body)
     batch.keep(Standing, standing_row(logged))
     subject.before = Before(body.label, body.p_male, body.parameters, body.verified_with or "")
+    subject.stood = verified_sex(before) or subject.stood
     now = Representation(
         animal=str(subject.animal.pk),
         label=body.label,
@@ -123,7 +126,8 @@ def _follow(
     dispute = bool(views) and open_dispute_on(animal.pk) is not None
     planned = _planned(animal.pk, before, now.label, batch)
     pairings = [_pairing_view(one, animal.pk, now.position) for one in planned]
-    follows = consequences(before, now.label, views, pairings, dispute_open=dispute)
+    stood = _stood(subject, before, now)
+    follows = consequences(before, now.label, views, pairings, dispute_open=dispute, stood=stood)
     if not follows:  # as of nearly every call
         return
     batch.store()
@@ -154,6 +158,13 @@ def _view(sale: Sale, animal: UUID, disclosed: Reliance) -> SaleView | None:
         represented=next(one for one in offered.represents if one.animal == str(animal)),
         disclosed=disclosed,
     )
+
+
+def _stood(subject: Subject, before: str, now: Representation) -> Sex | None:
+    """The sex verified last, asked for where one is verified that was not."""
+    if verified_sex(before) is not None or verified_sex(now.label) is None:
+        return subject.stood
+    return subject.stood or last_verified(subject.animal.pk, now.position)
 
 
 def _planned(animal: UUID, before: str, now: str, batch: Batch) -> list[Pairing]:
@@ -191,7 +202,9 @@ class _Consequences:
         self.before, self.now, self.batch = before, now, batch
         self.standing = standing
         self.cause, self.cause_kind = touched.cause, touched.kind
-        self.letters = owing_for(touched.cause, touched.kind, batch.letters)
+        self.letters = batch.letters
+        if batch.actor.by is None:  # the record looks at every animal; what is sent is told at once
+            self.letters = owing_for(touched.cause, touched.kind, batch.letters)
 
     def write(self, consequence: Consequence) -> None:
         match consequence:
@@ -200,7 +213,7 @@ class _Consequences:
             case OpenDispute():
                 self._dispute(consequence)
             case NotifyKeepers():
-                moved = {"change": consequence.change, "was": self.before, "now": self.now.label}
+                moved = {"change": consequence.change} | self._moved
                 notify_of_standing(
                     self.animal, self.sales.values(), self.standing, moved, self.letters
                 )
@@ -209,8 +222,11 @@ class _Consequences:
 
     def _replan(self, replan: Replan) -> None:
         affected = [(self.pairings[one.pairing], one) for one in replan.pairings]
-        moved = {"was": self.before, "now": self.now.label}
-        notify_of_pairings(self.animal, self.standing, affected, moved, self.letters)
+        notify_of_pairings(self.animal, self.standing, affected, self._moved, self.letters)
+
+    @property
+    def _moved(self) -> dict[str, Any]:
+        return {"was": self.before, "now": self.now.label, "position": self.now.position}
 
     def _hold(self, hold: Hold) -> None:
         sale = self.sales[hold.sale]

@@ -123,6 +123,8 @@ class Subject:
     by: Yardstick
     in_sales: bool
     tie: Tie
+    stood: Sex | None = None
+    """The sex verified last, as far as this batch knows."""
 
     @cached_property
     def case(self) -> Case:

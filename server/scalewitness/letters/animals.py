@@ -49,19 +49,23 @@ def notify_of_standing(
     animal: Animal,
     sales: Collection[Sale],
     standing: UUID,
-    moved: dict[str, str],
+    moved: dict[str, Any],
     owing: Owing,
 ) -> None:
     """Holder, partners and earlier sellers hear that a verified standing changed. ``moved``:
-    ``change``, ``was`` and ``now``; ``sales``: all that the animal was ever in."""
-    notify_concerned(animal, "standing_notice", standing, moved, owing, sales=sales)
+    ``change``, ``was`` and ``now``, since which ``position``; ``sales``: all that the animal was
+    ever in."""
+    context = {**moved, "owed_at": owing.now.isoformat()}
+    notify_concerned(
+        animal, "standing_notice", standing, context, owing, sales=sales, about=str(animal.pk)
+    )
 
 
 def notify_of_pairings(
     animal: Animal,
     standing: UUID,
     affected: Iterable[tuple[Pairing, Affected]],
-    moved: dict[str, str],
+    moved: dict[str, Any],
     owing: Owing,
 ) -> None:
     """Holders and partners of both animals, one letter each for all pairings they are part of.
@@ -87,6 +91,7 @@ def notify_of_pairings(
                     **(moved if animal.pk in sights else {}),
                     "pairings": [_affected(*one, animal, sights) for one in own],
                 },
+                about=f"pairings of {animal.pk}",
             )
 
 
@@ -114,6 +119,7 @@ def notify_concerned(
     owing: Owing,
     but: UUID | None = None,
     sales: Collection[Sale] | None = None,
+    about: str = "",
 ) -> None:
     keeping = {keeper.pk for keeper in stewards(animal, owing)}
     for keeper in concerned(animal, owing, sales):
@@ -125,4 +131,5 @@ def notify_concerned(
                 recipient=keeper.pk,
                 to=keeper.email,
                 context={"to_name": keeper.name, "animal": described, **context},
+                about=about,
             )

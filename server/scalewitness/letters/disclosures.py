@@ -1,6 +1,6 @@
 """The letter that tells a buyer that a verified sex no longer stands as it was sold."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from typing import Any, NamedTuple
 from uuid import UUID
 
@@ -9,7 +9,6 @@ from scalewitness.fresh_ids import fresh_id
 from scalewitness.letters.owing import Owing
 from scalewitness.letters.sales import about_sale, as_sold
 from scalewitness.mail.services import queueing as mail
-from scalewitness.mail.services.joining import join_waiting
 from scalewitness.sales.models import OfferLink
 from scalewitness.sales.queries import offer_in_force
 
@@ -26,32 +25,22 @@ def send_disclosures(owed: Sequence[Owed], cause_kind: str, owing: Owing) -> Non
     """Both versions side by side; the seller can neither stop nor edit it. What was owed about
     the same and has not left is told in the new letter too: nobody should read first of a fall
     that is mended already."""
-    letters = [(fresh_id(owing.now), one) for one in owed]
-    into = {(one.disclosure.to_id, _about(one.disclosure)): id for id, one in letters}
-    waiting = join_waiting(
-        "disclosure", lambda context: (context["sale"], context["animal"]["id"]), into
-    )
     owing.owe_all(
-        (
-            mail.letter(
-                id=id,
-                kind="disclosure",
-                cause=one.disclosure.pk,
-                recipient=one.disclosure.to_id,
-                to=one.disclosure.to.email,
-                context=_disclosed(one, waiting.get(id, ()), cause_kind),
-                now=owing.now,
-            )
-            for id, one in letters
+        mail.letter(
+            id=fresh_id(owing.now),
+            kind="disclosure",
+            cause=one.disclosure.pk,
+            recipient=one.disclosure.to_id,
+            to=one.disclosure.to.email,
+            context=_disclosed(one, cause_kind),
+            now=owing.now,
+            about=f"{one.disclosure.animal_id} in {one.disclosure.sale_id}",
         )
+        for one in owed
     )
 
 
-def _about(owed: Disclosure) -> tuple[str, str]:
-    return str(owed.sale_id), str(owed.animal_id)
-
-
-def _disclosed(one: Owed, waiting: Iterable[dict[str, Any]], cause_kind: str) -> dict[str, Any]:
+def _disclosed(one: Owed, cause_kind: str) -> dict[str, Any]:
     owed = one.disclosure
     offered = offer_in_force(owed.sale)
     return {
@@ -69,12 +58,5 @@ def _disclosed(one: Owed, waiting: Iterable[dict[str, Any]], cause_kind: str) ->
         "recheck_days": offered.body["recheck_days"] if offered else None,
         "remedy": offered.body["remedy"] if offered else None,
         "seller_email": owed.sale.collection.keeper.email,
-        "earlier": [change for context in waiting for change in _changes_in(context)],
         "link": str(one.link.pk),
     }
-
-
-def _changes_in(disclosure: dict[str, Any]) -> list[dict[str, Any]]:
-    """What a letter of disclosure tells, in the order it happened."""
-    names = ("change", "now", "owed_at", "position")
-    return [*disclosure.get("earlier", []), {name: disclosure[name] for name in names}]

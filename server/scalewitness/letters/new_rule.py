@@ -8,7 +8,7 @@ from uuid import UUID
 
 from scalewitness.letters.owing import Owing
 from scalewitness.mail.models import Letter
-from scalewitness.mail.services import joining, queueing
+from scalewitness.mail.services import gathering, queueing
 
 NEW_RULES: Final = frozenset({"policy_adopted", "numbers_adopted"})
 """Causes that move many animals at once, and of which nothing new was seen."""
@@ -26,7 +26,7 @@ class OwingTogether(Owing):
         self._about = {"rule": str(cause), "cause_kind": kind}
 
     def queue(self, letters: Sequence[Letter]) -> None:
-        joining.gather(letters, self._about, self.now, self.now + LEAVES_AFTER)
+        gathering.gather(letters, self._about, self.now, self.now + LEAVES_AFTER)
 
 
 def owing_for(cause: UUID, kind: str, owing: Owing) -> Owing:
@@ -36,5 +36,5 @@ def owing_for(cause: UUID, kind: str, owing: Owing) -> Owing:
 
 def let_go(now: datetime) -> None:
     """Every animal was looked at: the letters leave."""
-    if joining.let_go(now):
+    if gathering.let_go(now):
         queueing.wake()

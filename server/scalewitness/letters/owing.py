@@ -21,10 +21,18 @@ class Owing:
         self.readers: set[UUID] = set()
 
     def owe(
-        self, kind: str, *, cause: UUID, recipient: UUID, to: str, context: Mapping[str, Any]
+        self,
+        kind: str,
+        *,
+        cause: UUID,
+        recipient: UUID,
+        to: str,
+        context: Mapping[str, Any],
+        about: str = "",
     ) -> None:
+        """``about``: what it tells of, where the order of letters matters to its reader."""
         id = fresh_id(self.now)
-        self.owe_all([mail.letter(id, kind, cause, recipient, to, context, self.now)])
+        self.owe_all([mail.letter(id, kind, cause, recipient, to, context, self.now, about)])
 
     def owe_all(self, letters: Iterable[Letter]) -> None:
         owed = list(letters)

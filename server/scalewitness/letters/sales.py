@@ -31,6 +31,7 @@ def send_offer(sale: Sale, fact: Logged[OfferMade], link: OfferLink, owing: Owin
             "receipt": str(fact.id),
             "link": str(link.pk),
         },
+        about=f"deal {sale.pk}",
     )
 
 
@@ -60,6 +61,7 @@ def notify_buyer(sale: Sale, kind: str, cause: UUID, context: dict[str, Any], ow
         recipient=sale.buyer_id,
         to=sale.buyer.email,
         context=about_sale(sale) | context,
+        about=f"deal {sale.pk}",
     )
 
 
@@ -73,6 +75,7 @@ def notify_seller(
         recipient=keeper.pk,
         to=keeper.email,
         context=about_sale(sale) | {"to_name": keeper.name} | context,
+        about=f"deal {sale.pk}",
     )
 
 

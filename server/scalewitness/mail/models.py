@@ -6,7 +6,10 @@ from django.db import models
 class Letter(models.Model):
     """One letter to one person for one cause. Its Message-ID never changes, so a repeat
     after a crash is recognisably the same letter. ``joined``: it had not left when there was
-    more to tell, and what it says is in that later letter."""
+    more to tell, and what it says is in that later letter.
+
+    ``about``: what it tells of. Letters about the same to one person are numbered by ``nth`` and
+    leave in that order; empty where no order matters."""
 
     class State(models.TextChoices):
         WAITING = "waiting"
@@ -21,6 +24,8 @@ class Letter(models.Model):
     cause = models.UUIDField()
     recipient = models.UUIDField()
     to = models.EmailField(max_length=254)
+    about = models.CharField(max_length=120, default="", blank=True)
+    nth = models.PositiveIntegerField(default=0)
     context = models.JSONField()
     message_id = models.CharField(max_length=200, unique=True)
     state = models.CharField(max_length=10, choices=State.choices, default=State.WAITING)
@@ -38,7 +43,17 @@ class Letter(models.Model):
                 fields=["kind", "cause", "recipient"], name="one_letter_per_cause_and_person"
             )
         ]
-        indexes = [models.Index(fields=["state", "next_try_at"], name="letter_waiting")]
+        indexes = [
+            models.Index(fields=["state", "next_try_at"], name="letter_waiting"),
+            models.Index(
+                fields=["recipient", "about", "nth"],
+                name="letter_about",
+                condition=~models.Q(about=""),
+            ),
+            models.Index(
+                fields=["joined_to"], name="letter_joined", condition=~models.Q(joined_to=None)
+            ),
+        ]
 
     def __str__(self) -> str:
         return f"{self.kind} {self.state}"

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Sequence
 from typing import Final
 from uuid import UUID
 
-from django.db.models import Count
+from django.db.models import Count, Q
 
 from scalewitness.mail.models import UNDELIVERED, Letter
 
@@ -36,6 +36,27 @@ def _as_delivered(letters: Sequence[Letter]) -> Sequence[Letter]:
 def inside(cover: Letter) -> list[Letter]:
     """What it brings, in the order it was owed."""
     return list(Letter.objects.filter(joined_to=cover.pk).order_by("created_at", "pk"))
+
+
+def replaced_by(letter: Letter) -> list[Letter]:
+    """Those about the same that it tells in their place, in the order they were owed."""
+    found, level = list[Letter](), [letter.pk]
+    while level:
+        joined = Letter.objects.filter(joined_to__in=level, about=letter.about)
+        found += (own := list(joined))
+        level = [one.pk for one in own]
+    return sorted(found, key=lambda one: one.nth)
+
+
+def wrote_before(letter: Letter) -> bool:
+    """Whether a mail host took an earlier one about the same."""
+    earlier = Letter.objects.filter(
+        recipient=letter.recipient, about=letter.about, nth__lt=letter.nth
+    )
+    accepted = Q(state=Letter.State.SENT) | Q(
+        joined_to__in=Letter.objects.filter(kind=COVER, state=Letter.State.SENT).values("pk")
+    )
+    return bool(letter.about) and earlier.filter(accepted).exists()
 
 
 def came_back_from(person: UUID, address: str) -> bool:

@@ -141,11 +141,11 @@ def _as_before(
 def kind_of(weighing: Weighing, by: Available) -> Available:
     """The examiner without a name, unless something on record hangs on it."""
     animal, records = weighing.candidate.animal, weighing.case.base.weigher.records
-    told = any(examiner == by.examiner for examiner, _, _ in records.rates)
+    with_record = any(examiner == by.examiner for examiner, _, _ in records.rates)
     own = any(call.examiner == by.examiner for call in weighing.case.calls)
     return replace(
         by,
-        examiner=by.examiner if told or own else "",
+        examiner=by.examiner if with_record or own else "",
         knows=by.knows & {animal},
         interested_in=by.interested_in & {animal},
         anyone=False,

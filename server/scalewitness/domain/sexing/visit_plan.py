@@ -109,9 +109,9 @@ class Planner:
         """All that planning looks at, of an animal without calls."""
         animal, at = candidate.animal, self._rule[0]
         everyone = (*self._examiners, *self._later)
-        told = tuple((animal in by.knows, animal in by.interested_in) for by in everyone)
+        ties = tuple((animal in by.knows, animal in by.interested_in) for by in everyone)
         condition = as_of(candidate.condition, at)
-        return replace(candidate, animal="", clutch="", condition=condition), told
+        return replace(candidate, animal="", clutch="", condition=condition), ties
 
 
 # --- what fits into the time --------------------------------------------------------------

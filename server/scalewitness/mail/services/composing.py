@@ -1,5 +1,6 @@
 """From what a letter says in values to the message that is sent."""
 
+from collections.abc import Callable, Mapping
 from datetime import datetime
 from typing import Any, Final
 from uuid import UUID
@@ -15,7 +16,7 @@ from scalewitness.domain.translog.receipts import Receipt
 from scalewitness.ledger.queries.entries import entry_of
 from scalewitness.ledger.services.receipting import receipt_of
 from scalewitness.mail.models import Letter
-from scalewitness.mail.queries import COVER, inside
+from scalewitness.mail.queries import COVER, inside, replaced_by, wrote_before
 from scalewitness.mail.services.links import (
     code_of,
     confirmation_path,
@@ -23,6 +24,7 @@ from scalewitness.mail.services.links import (
     new_password_path,
     sign_out_token,
 )
+from scalewitness.mail.services.replacing import REPLACED
 
 log = structlog.get_logger()
 
@@ -60,8 +62,7 @@ def compose(
 ) -> EmailMultiAlternatives:
     """The message: three templates a kind (subject, text, HTML), fixed headers, and the
     receipt as a file where there is one."""
-    context = {**letter.context, **_addresses(letter), "attached": receipt is not None}
-    context |= _what_is_inside(letter)
+    context = _context(letter) | {"attached": receipt is not None} | _what_is_inside(letter)
     name = f"letters/{letter.kind}"
     message = EmailMultiAlternatives(
         subject=" ".join(render_to_string(f"{name}.subject.txt", context).split()),
@@ -86,13 +87,33 @@ def compose(
     return message
 
 
+def _context(letter: Letter) -> dict[str, Any]:
+    """What it says as it leaves: ``earlier``, what it tells of in place of letters that had not
+    left; ``wrote_before``; and ``since``, what is true by now if that is something else."""
+    found: dict[str, Any] = letter.context | _addresses(letter)
+    if letter.kind in REPLACED:
+        earlier = [{"owed_at": "", **one.context} for one in replaced_by(letter)]
+        found |= {"nth": letter.nth, "wrote_before": wrote_before(letter), "since": _since(letter)}
+        found["earlier"] = [*letter.context.get("earlier", ()), *earlier]
+    return found
+
+
+_since: Callable[[Letter], Mapping[str, Any] | None] = lambda letter: None  # noqa: E731
+
+
+def tell_since(since: Callable[[Letter], Mapping[str, Any] | None]) -> None:
+    """How what is true by now is found; whoever knows animals says so."""
+    global _since
+    _since = since
+
+
 def _what_is_inside(letter: Letter) -> dict[str, Any]:
     """Of a letter that brings others: ``texts`` and ``htmls``, one part each, and ``count``, of
     how many animals they tell."""
     if letter.kind != COVER:
         return {}
     letters = sorted(inside(letter), key=lambda one: INSIDE.index(one.kind))
-    parts = [(f"letters/_inside/{one.kind}", one.context | _addresses(one)) for one in letters]
+    parts = [(f"letters/_inside/{one.kind}", _context(one)) for one in letters]
     return {
         "texts": [render_to_string(f"{name}.txt", context).strip() for name, context in parts],
         "htmls": [render_to_string(f"{name}.html", context) for name, context in parts],

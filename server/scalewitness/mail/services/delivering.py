@@ -21,6 +21,7 @@ from django.db.models import Q
 from scalewitness.ledger.services.fencing import is_closed
 from scalewitness.mail.models import Letter
 from scalewitness.mail.services.composing import attached_receipt, compose
+from scalewitness.mail.services.replacing import give_way, in_turn
 
 log = structlog.get_logger()
 
@@ -43,10 +44,11 @@ def claim(now: datetime, limit: int) -> list[Letter]:
         state=Letter.State.SENDING, claimed_until__lt=now
     )
     with transaction.atomic():
+        give_way(now)
         letters = list(
-            Letter.objects.select_for_update(skip_locked=True)
-            .filter(due)
-            .order_by("next_try_at", "created_at")[:limit]
+            in_turn(Letter.objects.select_for_update(skip_locked=True).filter(due)).order_by(
+                "next_try_at", "created_at"
+            )[:limit]
         )
         Letter.objects.filter(pk__in=[letter.pk for letter in letters]).update(
             state=Letter.State.SENDING, claimed_until=now + LEASE
@@ -115,9 +117,11 @@ def _open(connection: BaseEmailBackend) -> None:
 
 
 def deliver_due(now: datetime, limit: int = 20) -> int:
-    """Claim and send what is due over one connection; how many were claimed."""
-    letters = claim(now, limit)
-    if letters:
+    """Claim and send what is due, ``limit`` at a time over one connection, until nothing is; how
+    many were claimed. What waits for an earlier letter is due once that has left."""
+    count = 0
+    while letters := claim(now, limit):
+        count += len(letters)
         connection = get_connection()
         try:
             for letter in letters:
@@ -126,4 +130,4 @@ def deliver_due(now: datetime, limit: int = 20) -> int:
                     connection.close()
         finally:
             connection.close()
-    return len(letters)
+    return count

@@ -13,8 +13,8 @@ from django.utils.crypto import salted_hmac
 from scalewitness.domain.erasure import is_erased
 from scalewitness.mail.models import UNDELIVERED, DeliveryReport, Letter
 from scalewitness.mail.services import waking
+from scalewitness.mail.services.replacing import PENDING, number, take_over
 
-PENDING = (Letter.State.WAITING, Letter.State.SENDING)
 NO_ADDRESS = "the address was erased as its owner asked"
 
 wake = waking.wake
@@ -51,7 +51,9 @@ def queue(
 
 def queue_all(letters: Sequence[Letter]) -> None:
     """Owe all of them, each as :func:`queue` does."""
+    number(letters)
     Letter.objects.bulk_create(letters, ignore_conflicts=True)
+    take_over(letters)
 
 
 def letter(
@@ -62,8 +64,9 @@ def letter(
     to: str,
     context: Mapping[str, Any],
     now: datetime,
+    about: str = "",
 ) -> Letter:
-    """One to be owed."""
+    """One to be owed; ``about`` as the table says."""
     gone = is_erased(to)
     return Letter(
         id=id,
@@ -71,6 +74,7 @@ def letter(
         cause=cause,
         recipient=recipient,
         to=to,
+        about=about,
         context=dict(context),
         message_id=message_id(kind, cause, recipient),
         created_at=now,

@@ -118,11 +118,11 @@ def _price(lines: Iterable[Check], who: Examiners, form: ComingForm) -> str:
 def _shortened(lines: Iterable[PlannedCheckLine]) -> list[PlannedCheckLine]:
     """Each on one line where it repeats the one before, as of a clutch."""
     found: list[PlannedCheckLine] = []
-    said: tuple[object, ...] = ()
+    last: tuple[object, ...] = ()
     for one in lines:
         again = one.method, one.who, one.settles, one.ahead, one.reasons
-        found.append(replace(one, repeats=again == said))
-        said = again
+        found.append(replace(one, repeats=again == last))
+        last = again
     return found
 
 
@@ -199,9 +199,9 @@ def _by_any_of(lines: Iterable[PlannedCheckLine]) -> list[PlannedCheckLine]:
     """One for all who would do as well."""
     found: dict[tuple[object, ...], PlannedCheckLine] = {}
     for one in lines:
-        said = one.method, one.price, one.settles, one.reasons
-        first = found.get(said)
-        found[said] = replace(first, who=f"{first.who} or {one.who}") if first else one
+        alike = one.method, one.price, one.settles, one.reasons
+        first = found.get(alike)
+        found[alike] = replace(first, who=f"{first.who} or {one.who}") if first else one
     return list(found.values())
 
 

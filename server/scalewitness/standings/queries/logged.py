@@ -9,6 +9,8 @@ from django.db.models import Count, OuterRef, QuerySet, Subquery, Value
 from django.db.models.functions import Coalesce
 
 from scalewitness.animals.models import Animal
+from scalewitness.domain.consequences import verified_sex
+from scalewitness.domain.observations import Sex
 from scalewitness.domain.sexing.kept import Before
 from scalewitness.ledger.queries.prepared import Prepared, any_of, columns
 from scalewitness.standings.models import Standing
@@ -23,6 +25,13 @@ def latest_standing(animal: UUID, at: int | None = None) -> Standing | None:
     if at is not None:
         standings = standings.filter(position__lte=at)
     return standings.order_by("-position").first()
+
+
+def last_verified(animal: UUID, before: int) -> Sex | None:
+    """The sex that a standing verified last, before that log position; None: none ever did."""
+    earlier = Standing.objects.filter(animal=animal, position__lt=before)
+    found = earlier.filter(label__startswith="verified ").order_by("-position").first()
+    return verified_sex(found.label) if found else None
 
 
 def latest_standings(animals: Iterable[UUID]) -> dict[UUID, Standing]:
