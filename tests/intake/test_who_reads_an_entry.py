@@ -5,7 +5,7 @@ from uuid import UUID
 
 import pytest
 from tests.api.test_receipts import tamper
-from tests.intake.test_near_misses import other, others, world
+from tests.intake.near_misses.conftest import other, others, world
 from tests.learned import LITTLE, put_in_force
 from tests.pictures import body_of, plain_file
 from tests.signing import phone

@@ -20,7 +20,6 @@ from scalewitness.animals.models import (
     PhotoFile,
 )
 from scalewitness.domain.errors import NotFound
-from scalewitness.domain.identifiers import parse_transponder
 from scalewitness.ledger.queries.prepared import (
     Prepared,
     PreparedQuery,
@@ -369,15 +368,6 @@ LEFT JOIN LATERAL (
   ORDER BY at DESC, position DESC LIMIT 1) AS found ON true
 ORDER BY given.number
 """
-
-
-def plain_code(scheme: str, code: str) -> str:
-    """A code in the form it is stored and compared in.
-
-    Raises:
-        ValueError: not a transponder code (ISO 11784 text form).
-    """
-    return parse_transponder(code).code if scheme == "transponder" else code.strip()
 
 
 def homes_of(animals: Iterable[Animal]) -> dict[UUID, dict[UUID, datetime | None]]:

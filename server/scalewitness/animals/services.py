@@ -16,7 +16,6 @@ from scalewitness.animals.models import (
     Photo,
     PhotoFile,
 )
-from scalewitness.animals.queries import plain_code
 from scalewitness.domain.errors import IdReused, VersionStale
 from scalewitness.domain.facts import (
     AnimalEnded,
@@ -28,6 +27,7 @@ from scalewitness.domain.facts import (
     Particulars,
     PhotoAttached,
 )
+from scalewitness.domain.identifiers import plain_code
 from scalewitness.ledger.queries.entries import is_spoken_for
 from scalewitness.ledger.queries.prepared import columns
 from scalewitness.ledger.services.inserting import Row, as_json

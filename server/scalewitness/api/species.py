@@ -9,7 +9,8 @@ from rest_framework.response import Response
 
 from scalewitness.api.operations import operation
 from scalewitness.api.shapes import words
-from scalewitness.domain.sexing.taxa import RangeSource, Taxon, species_list
+from scalewitness.domain.sexing.taxa import Taxon, species_list
+from scalewitness.domain.sexing.taxon_sources import RangeSource
 
 Depths = Annotated[
     tuple[Decimal, Decimal] | None, Meta(description="Lowest and highest, in subcaudal scales.")

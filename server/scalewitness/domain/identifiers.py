@@ -79,3 +79,12 @@ def parse_tag(text: str) -> str:
     if not tag.isprintable():
         raise ValueError("the tag holds characters that cannot be seen")
     return tag
+
+
+def plain_code(scheme: str, code: str) -> str:
+    """A code in the form it is stored and compared in.
+
+    Raises:
+        ValueError: not a transponder code (ISO 11784 text form).
+    """
+    return parse_transponder(code).code if scheme == "transponder" else code.strip()

@@ -204,3 +204,8 @@ def method_of(observed: Observation) -> Method:
     """The method word of an observation, as it stands in the log."""
     method: Method = type(observed).__struct_config__.tag  # type: ignore[assignment]
     return method
+
+
+def saw_both(observed: Observation) -> bool:
+    """Whether organs of both sexes were seen: such an animal is neither male nor female."""
+    return isinstance(observed, Endoscopy) and observed.seen == "both"

@@ -20,8 +20,8 @@ from scalewitness.domain.observations import (
     Reproduction,
     TailLength,
     method_of,
+    saw_both,
 )
-from scalewitness.domain.sexing.findings import saw_both
 from scalewitness.domain.sexing.linked_trait import ImpossibleYoung, linked_traits
 from scalewitness.domain.sexing.stated_linkage import chance_alone
 from scalewitness.domain.sexing.taxa import UnknownSpecies, taxon

@@ -168,3 +168,4 @@ def restate(animals: Iterable[UUID], now: datetime) -> None:
     older = behind(list(animals))
     if older:
         in_turns(older, now, lambda one, batch: batch.touch(*one))
+        let_go(now)

@@ -343,3 +343,18 @@ def save(page: Page, tag: str) -> None:
 
 def states(page: Page) -> list[str]:
     return page.locator(".state").all_text_contents()
+
+
+@pytest.fixture(scope="module")
+def modules(racks: Racks, phone_browser: Browser) -> Any:
+    """Calls ``script`` with the module ``m`` and a value ``given``."""
+    page: Page = phone_browser.new_page(base_url=racks.stack.url)
+    page.goto(f"{HERE}icons/icon.svg")
+
+    def run(name: str, script: str, given: Any = None) -> Any:
+        path = name if "/" in name else f"pure/{name}"
+        body = f"const m = await import('{racks.stack.url}{HERE}{path}.js'); return ({script});"
+        return page.evaluate(f"async (given) => {{ {body} }}", given)
+
+    yield run
+    page.close()

@@ -9,8 +9,6 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, Page
-from tests.browser.rackside.conftest import HERE, Racks
 
 from scalewitness.animals.queries import LastNoted
 from scalewitness.domain.cautions import AtTheRack, reasons_to_wait
@@ -28,21 +26,6 @@ def vectors(name: str) -> Any:
 
 
 JCS, UUID7 = vectors("jcs_rfc8785.json"), vectors("uuid7_ed25519.json")["uuid7"]
-
-
-@pytest.fixture(scope="module")
-def modules(racks: Racks, phone_browser: Browser) -> Any:
-    """Calls ``script`` with the module ``m`` and a value ``given``."""
-    page: Page = phone_browser.new_page(base_url=racks.stack.url)
-    page.goto(f"{HERE}icons/icon.svg")
-
-    def run(name: str, script: str, given: Any = None) -> Any:
-        path = name if "/" in name else f"pure/{name}"
-        body = f"const m = await import('{racks.stack.url}{HERE}{path}.js'); return ({script});"
-        return page.evaluate(f"async (given) => {{ {body} }}", given)
-
-    yield run
-    page.close()
 
 
 def test_canonical_json(modules: Any) -> None:
@@ -372,44 +355,3 @@ def _cautions(condition: dict[str, Any], form: dict[str, Any], hold_off: bool) -
         harm=bool(form["harm"]),
     )
     return list(reasons_to_wait(known, hold_off=hold_off, now=NOW, steward=False, at_rack=said))
-
-
-def test_a_code_of_another_animal_on_the_list_is_told(modules: Any) -> None:
-    """Of those on this list only: the phone knows no others, and no name of a blind one."""
-    animals = [
-        {"id": "1", "identifiers": [{"scheme": "transponder", "code": "276098100000011"}]},
-        {
-            "id": "2",
-            "identifiers": [
-                {"scheme": "tag", "code": "AX-2"},
-                {"scheme": "transponder", "code": "276098100000012"},
-            ],
-        },
-    ]
-    script = (
-        "given[1].map(([identified, code]) =>"
-        " m.ofAnother(given[0], given[0][0], { identified, code }).join())"
-    )
-    read = [
-        ["transponder", "276 098 100 000 012"],
-        ["tag", "ax 2"],
-        ["transponder", "276098100000011"],
-        ["transponder", "276098100000099"],
-        ["tag", "276098100000012"],
-        ["keeper_said", ""],
-    ]
-    told = modules("search", script, [animals, read])
-    assert [one.partition(". If")[0] for one in told] == [
-        "This transponder is that of AX-2", "This tag is that of AX-2", "", "", "", "",
-    ]  # fmt: skip
-
-
-def test_animals_are_found_by_code_and_name(modules: Any) -> None:
-    animals = [
-        {"id": "1", "identifiers": [{"scheme": "tag", "code": "AX-12"}]},
-        {"id": "2", "identifiers": [{"scheme": "transponder", "code": "276098100000012"}]},
-        {"id": "3", "identifiers": [{"scheme": "tag", "code": "AX-1"}], "name": "Nettle"},
-    ]
-    script = "given[1].map((typed) => m.find(given[0], typed).map((one) => one.id).join())"
-    typed = ["ax 1", "276 0981", "nett", "", "zz"]
-    assert modules("search", script, [animals, typed]) == ["3,1", "2", "3", "1,2,3", ""]

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from msgspec.structs import replace
-from tests.domain.sexing.builders import BALL, CORN, DAY, call, female, male, standing
+from tests.domain.sexing.builders import BALL, CORN, DAY, call, female, male
 from tests.domain.sexing.strategies import calls as any_call
 
 from scalewitness.domain.observations import Ultrasound
@@ -15,15 +15,11 @@ from scalewitness.domain.sexing.parameters import load_parameters
 from scalewitness.domain.sexing.records import EMPTY
 from scalewitness.domain.sexing.sessions import Weigher
 from scalewitness.domain.sexing.swaps import (
-    Swaps,
     Traveller,
     WeightReading,
     _derangements,
-    in_words,
-    number,
     swaps,
 )
-from scalewitness.domain.sexing.tables import table
 
 SECOND = load_parameters("sexing-2")
 THETA = sqrt(0.002)
@@ -367,44 +363,3 @@ def test_prior_weight_of_what_is_not_followed():
 def test_derangements():
     """Known values, OEIS A000166."""
     assert [_derangements(k) for k in range(9)] == [1, 0, 1, 2, 9, 44, 265, 1854, 14833]
-
-
-# --- words and data ---------------------------------------------------------------------
-
-
-NAMES = {f"l{n:02}": f"Animal {n}" for n in range(20)}
-
-
-def test_what_is_as_likely_is_said_together():
-    """Two labels whose later checks each found the other sex: one of them, or the other."""
-    found = _swaps(_settled("l00", "male"), _settled("l01", "male"))
-    told = in_words(found, NAMES)
-    assert "in 100 each" not in told
-    both = in_words(Swaps(found.explanations[:1] * 2, 0.0, 0.0, False, ()), NAMES)
-    assert both.count("every animal is the one its label names") == 2
-    assert "in 100 each: " in both
-
-
-def test_it_is_said_in_words_and_is_no_verdict():
-    group = _party(2)
-    text = in_words(_swaps(*group), NAMES)
-    assert text.startswith("Likeliest, with ")
-    assert "the labels of these two animals were exchanged (" in text
-    assert f"{NAMES[group[0].label]} is really {NAMES[group[1].label]}" in text
-    assert text.endswith("reading the codes would settle it.")
-    assert "not followed" not in text
-    assert "hold at most" in in_words(_swaps(*_party(20)), NAMES)
-    assert "hold at most" not in in_words(_swaps(*_party(8)), NAMES)
-
-
-def test_the_labels_right_posterior_of_sex_is_the_standings():
-    lone = _settled("a", "male", [female("cedar")])
-    found = _shares(_swaps(lone))
-    p = standing(*lone.before, *lone.after, parameters=SECOND).p_male
-    assert found["missexed", ("a",), ()] == pytest.approx(1 - p)
-
-
-def test_every_number_on_mix_ups_says_whose_judgement_it_is():
-    for name, entry in table("swaps.toml").items():
-        assert entry["status"] == "our judgement", name
-        assert number(name) > 0

@@ -12,7 +12,8 @@ from msgspec import Struct
 
 from scalewitness.domain.observations import DEEPEST, HalfScales, Pass
 from scalewitness.domain.sexing.parameters import ParameterSet
-from scalewitness.domain.sexing.taxa import Range, Taxon
+from scalewitness.domain.sexing.taxa import Taxon
+from scalewitness.domain.sexing.taxon_sources import Range
 
 LAST = int(DEEPEST * 2)
 

@@ -11,12 +11,12 @@ from typing import Literal
 from msgspec import Struct
 
 from scalewitness.domain.methods import METHODS
-from scalewitness.domain.observations import Probing
+from scalewitness.domain.observations import Probing, saw_both
 from scalewitness.domain.sexing.evidence import Evidence, Role
-from scalewitness.domain.sexing.findings import saw_both
 from scalewitness.domain.sexing.sensitivity import Sensitivity, hundredths
 from scalewitness.domain.sexing.standing import Assessment, CallWeight
-from scalewitness.domain.sexing.taxa import Range, Taxon
+from scalewitness.domain.sexing.taxa import Taxon
+from scalewitness.domain.sexing.taxon_sources import Range
 from scalewitness.domain.sexing.words import chance, found_in_words
 
 Kind = Literal["answer", "reason", "call", "caution"]

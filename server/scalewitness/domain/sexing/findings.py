@@ -32,6 +32,7 @@ from scalewitness.domain.observations import (
     TailLength,
     Ultrasound,
     Visual,
+    saw_both,
 )
 from scalewitness.domain.sexing.depths import depth_tables, pass_log_chance
 from scalewitness.domain.sexing.evidence import Evidence, another_animal, other
@@ -39,7 +40,8 @@ from scalewitness.domain.sexing.likelihood import NOTHING, Pair, log_ratio, tota
 from scalewitness.domain.sexing.parameters import CALL_BY_CALL, ParameterSet
 from scalewitness.domain.sexing.sides import SIDES_NUMBERS, compare
 from scalewitness.domain.sexing.tails import measured
-from scalewitness.domain.sexing.taxa import Range, Taxon
+from scalewitness.domain.sexing.taxa import Taxon
+from scalewitness.domain.sexing.taxon_sources import Range
 
 Code = Literal[
     "depths_read",
@@ -98,11 +100,6 @@ class Reading(Struct, frozen=True):
         """Whether it tells the sexes apart at all."""
         male, female = self.pair
         return abs(male - female) > _LEAST
-
-
-def saw_both(observed: Observation) -> bool:
-    """Whether organs of both sexes were seen: such an animal is neither male nor female."""
-    return isinstance(observed, Endoscopy) and observed.seen == "both"
 
 
 def reading(call: Evidence, taxon: Taxon, numbers: ParameterSet) -> Reading:
@@ -270,14 +267,6 @@ def _measured(seen: ScaleCount | TailLength, method: Method, unknown: Code, taxo
     return None, "scale_overlap" if usual else "says_nothing"
 
 
-def _scale_count(seen: ScaleCount, _: Sex, taxon: Taxon) -> Key:
-    return _measured(seen, "scale_count", "no_scale_ranges", taxon)
-
-
-def _tail_length(seen: TailLength, _: Sex, taxon: Taxon) -> Key:
-    return _measured(seen, "tail_length", "no_tails", taxon)
-
-
 def _visual(seen: Visual, conclusion: Sex, _: Taxon) -> Key:
     return f"visual.{seen.feature}.says_{conclusion}", "conclusion_only"
 
@@ -294,8 +283,8 @@ _KEYS: dict[Method, Callable[[Any, Sex, Taxon], Key]] = {
     "dna": _dna,
     "reproduction": _reproduction,
     "parentage": _parentage,
-    "scale_count": _scale_count,
-    "tail_length": _tail_length,
+    "scale_count": lambda seen, _, kind: _measured(seen, "scale_count", "no_scale_ranges", kind),
+    "tail_length": lambda seen, _, kind: _measured(seen, "tail_length", "no_tails", kind),
     "visual": _visual,
     "statement": _statement,
 }

@@ -22,7 +22,8 @@ from scalewitness.domain.sexing.likelihood import NOTHING, Pair, log_ratio
 from scalewitness.domain.sexing.parameters import Parameters, ParameterSet
 from scalewitness.domain.sexing.sides import alike_by_chance, log_factor
 from scalewitness.domain.sexing.tables import table
-from scalewitness.domain.sexing.taxa import Range, Taxon, as_learned
+from scalewitness.domain.sexing.taxa import Taxon, as_learned
+from scalewitness.domain.sexing.taxon_sources import Range
 
 FloatArray = NDArray[np.float64]
 

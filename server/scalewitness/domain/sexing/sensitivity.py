@@ -23,8 +23,8 @@ from scalewitness.domain.sexing.parameters import Parameters, Status
 from scalewitness.domain.sexing.policy import Policy
 from scalewitness.domain.sexing.records import ExaminerRecords
 from scalewitness.domain.sexing.sessions import Weigher
-from scalewitness.domain.sexing.taxa import Range as ScaleRange
 from scalewitness.domain.sexing.taxa import Taxon
+from scalewitness.domain.sexing.taxon_sources import Range as ScaleRange
 from scalewitness.domain.sexing.used import entered
 from scalewitness.domain.sexing.weighed import WeighedCall
 

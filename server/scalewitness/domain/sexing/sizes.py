@@ -11,7 +11,8 @@ from scalewitness.domain.observations import LifeStage, Probing, Sex
 from scalewitness.domain.sexing.evidence import Evidence
 from scalewitness.domain.sexing.likelihood import Pair
 from scalewitness.domain.sexing.parameters import ParameterSet
-from scalewitness.domain.sexing.taxa import Stages, Taxon
+from scalewitness.domain.sexing.taxa import Taxon
+from scalewitness.domain.sexing.taxon_sources import Stages
 
 _SEXES: tuple[Sex, ...] = ("male", "female")
 _LEARNED = ("error_by_stage.", "error_by_probe.")

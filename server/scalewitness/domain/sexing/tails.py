@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from decimal import Decimal
 
 from scalewitness.domain.observations import Observation, ScaleCount, TailLength
-from scalewitness.domain.sexing.taxa import Character
+from scalewitness.domain.sexing.taxon_sources import Character
 
 
 def measured(observed: Observation) -> Mapping[Character, Decimal]:

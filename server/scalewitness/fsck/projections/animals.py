@@ -4,8 +4,8 @@ from datetime import date
 from uuid import UUID
 
 from scalewitness.animals.models import Animal, Custody, Husbandry, Identifier, Photo
-from scalewitness.animals.queries import plain_code
 from scalewitness.breeding.models import Pairing, PairingEnd
+from scalewitness.domain.identifiers import plain_code
 from scalewitness.fsck.past import Past
 from scalewitness.fsck.projections.row import Row, Rows, id_of, row_of_fact, row_of_thing
 from scalewitness.fsck.reading import LoggedFact

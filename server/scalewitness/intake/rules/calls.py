@@ -9,7 +9,7 @@ from uuid import UUID
 import msgspec
 
 from scalewitness.animals.models import Animal
-from scalewitness.animals.queries import is_steward, plain_code
+from scalewitness.animals.queries import is_steward
 from scalewitness.calls import services
 from scalewitness.calls.models import Call, HeldCall
 from scalewitness.calls.queries.made import call_of
@@ -30,6 +30,7 @@ from scalewitness.domain.facts import (
     Identification,
     LateCallDecided,
 )
+from scalewitness.domain.identifiers import plain_code
 from scalewitness.domain.observations import Endoscopy, Hearsay, Probing
 from scalewitness.domain.sexing.evidence import Identity
 from scalewitness.domain.sexing.taxa import deepest_known, life_stage, taxon

@@ -12,13 +12,12 @@ from uuid import UUID
 import msgspec
 
 from scalewitness.animals.models import Animal, Identifier
-from scalewitness.animals.queries import plain_code
 from scalewitness.calls import services
 from scalewitness.calls.models import Call
 from scalewitness.calls.queries.made import call_of
 from scalewitness.domain.errors import NotFound, NotNow
 from scalewitness.domain.facts import CallMade, CallRefiled, Circumstance
-from scalewitness.domain.identifiers import parse_transponder
+from scalewitness.domain.identifiers import parse_transponder, plain_code
 from scalewitness.domain.observations import Sex
 from scalewitness.domain.sexing.taxa import life_stage, taxon
 from scalewitness.intake.batch import Batch

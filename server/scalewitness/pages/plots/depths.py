@@ -9,7 +9,8 @@ from django.template.loader import render_to_string
 from django.utils.safestring import SafeString
 
 from scalewitness.domain.observations import Pass
-from scalewitness.domain.sexing.taxa import Range, Taxon
+from scalewitness.domain.sexing.taxa import Taxon
+from scalewitness.domain.sexing.taxon_sources import Range
 from scalewitness.pages.plots.axis import Axis, plain
 
 LANE, GAP, TOP = 13.0, 6.0, 60.0

@@ -9,12 +9,13 @@ from uuid import UUID
 import msgspec
 
 from scalewitness.animals.models import Animal, Custody, Husbandry
-from scalewitness.animals.queries import identifiers_of, plain_code
+from scalewitness.animals.queries import identifiers_of
 from scalewitness.calls.models import Call
 from scalewitness.calls.queries.visibility import visible_animals
 from scalewitness.domain.consequences import sex_of
 from scalewitness.domain.errors import NotFound
 from scalewitness.domain.facts import CallMade
+from scalewitness.domain.identifiers import plain_code
 from scalewitness.domain.sexing.swaps import Swaps, Traveller, WeightReading, swaps
 from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.standings.queries.assessing import Yardstick, case_by, yardstick
