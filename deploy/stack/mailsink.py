@@ -9,10 +9,11 @@ import asyncio
 import mailbox
 import os
 import signal
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from itertools import chain, repeat
 from pathlib import Path
-from typing import Self
+from typing import Literal, Self
 
 from aiosmtpd.controller import Controller
 from aiosmtpd.smtp import SMTP, Envelope, Session
@@ -21,16 +22,24 @@ from stack.ready import LOOPBACK, free_port
 
 STORED = "250 2.0.0 Stored"
 REFUSED = "451 4.3.0 Refused for now, as asked; try again"
+REFUSED_FOR_GOOD = "550 5.1.1 Refused for good, as asked"
+
+
+Turn = Literal["store", "refuse", "refuse_for_good", "drop", "store_and_drop"]
+"""What becomes of one message: stored, refused (451 or 550), or the line goes dead, before it was
+stored or after."""
 
 
 @dataclass(frozen=True)
 class Faults:
     """How to misbehave: refuse that many messages first (451), answer so many seconds late
-    after storing, or hang up once the message has been sent, storing nothing."""
+    after storing, or hang up once the message has been sent, storing nothing. ``turns``: what
+    becomes of each message in turn; those after the last are stored."""
 
     refuse_first: int = 0
     delay: float = 0.0
     drop_after_data: bool = False
+    turns: Iterator[Turn] = field(default_factory=lambda: iter(()))
 
 
 class MailSink:
@@ -43,6 +52,8 @@ class MailSink:
         self.maildir = maildir
         self.port = port or free_port()
         handler = _Handler(maildir, faults or Faults())
+        self.accepted = handler.accepted
+        """Every message as it was sent, in the order in which they were stored."""
         self._controller = Controller(handler, hostname=LOOPBACK, port=self.port)
         self._listens = False
 
@@ -83,22 +94,25 @@ class _Handler:
         self._box = mailbox.Maildir(maildir)
         self._new = maildir / "new"
         self._faults = faults
-        self._left_to_refuse = faults.refuse_first
+        self._turns = chain(repeat("refuse", faults.refuse_first), faults.turns)
+        self.accepted: list[bytes] = []
 
     async def handle_DATA(self, server: SMTP, session: Session, envelope: Envelope) -> str:  # noqa: N802  the library's name
-        if self._faults.drop_after_data:
+        turn = "drop" if self._faults.drop_after_data else next(self._turns, "store")
+        if turn in {"store", "store_and_drop"}:
+            self._store(envelope)
+        if turn in {"drop", "store_and_drop"}:
             if isinstance(server.transport, asyncio.WriteTransport):
                 server.transport.abort()
             return REFUSED
-        if self._left_to_refuse > 0:
-            self._left_to_refuse -= 1
-            return REFUSED
-        self._store(envelope)
+        if turn != "store":
+            return REFUSED if turn == "refuse" else REFUSED_FOR_GOOD
         await asyncio.sleep(self._faults.delay)
         return STORED
 
     def _store(self, envelope: Envelope) -> None:
         content = envelope.original_content or b""
+        self.accepted.append(content)
         head = [f"Return-Path: <{envelope.mail_from or ''}>"]
         head += [f"Delivered-To: {recipient}" for recipient in envelope.rcpt_tos]
         # Maildir.add writes and syncs the file; its name in the folder needs a sync of its own.

@@ -59,8 +59,11 @@ def claim(now: datetime, limit: int) -> list[Letter]:
 
 
 def deliver(letter: Letter, connection: BaseEmailBackend, now: datetime) -> str:
-    """Send one claimed letter and note how it went; returns its new state."""
+    """Send one claimed letter and note how it went; returns its new state. One that another
+    worker took meanwhile, or that went inside a newer letter, is theirs to send."""
     claimed_until = letter.claimed_until
+    if claimed_until is not None and not _is_still_ours(letter):
+        return letter.state
     letter.attempts += 1
     try:
         compose(letter, connection, attached_receipt(letter, now)).send()
@@ -76,6 +79,11 @@ def deliver(letter: Letter, connection: BaseEmailBackend, now: datetime) -> str:
         letter.delete()
     log.info("letter", id=str(letter.pk), kind=letter.kind, state=letter.state)
     return letter.state
+
+
+def _is_still_ours(letter: Letter) -> bool:
+    claimed = Letter.objects.filter(pk=letter.pk, claimed_until=letter.claimed_until)
+    return claimed.filter(state=Letter.State.SENDING).exists()
 
 
 def _keep(letter: Letter, claimed_until: datetime | None) -> None:
