@@ -45,7 +45,7 @@ def test_what_a_blind_guest_sees(guest: Api, secret: Animal) -> None:
     answer = guest.get(f"/animals/{secret.pk}")
     assert answer.status == 200
     assert set(answer.body) == {
-        "id", "sight", "species", "hatched", "identifiers", "condition", "hold_off",
+        "id", "sight", "species", "hatched", "identifiers", "condition", "hold_off", "ended",
     }  # fmt: skip
     assert answer.body["sight"] == "blind"
     assert answer.body["identifiers"] == [{"scheme": "tag", "code": "V-1"}]

@@ -36,7 +36,7 @@ def test_a_call_is_made_and_then_read(world: World, odile: Api, animal: Animal) 
         "depth": "9",
         "stopped": "resistance",
     }
-    assert (shown["note"], shown["identity"]) == ("Calm throughout.", "confirmed")
+    assert (shown["note"], shown["identity"]) == ("Calm throughout.", "tub_tag")
     assert (shown["blind"], shown["interested"], shown["withdrawn"]) == (False, True, False)
     assert not shown["second_hand"]
     assert shown["weight"]["log10_lr"] > 0

@@ -18,7 +18,8 @@ def standing(odile: Api, animal: Animal) -> Any:
 
 
 def guests(world: World, animal: Animal, sex: str, *names: str, **more: Any) -> None:
-    """Each checks it blind, on a day of their own."""
+    """Each checks it blind, on a day of their own, and reads its chip."""
+    more = {"body": probing(sex, world.chip(animal))} | more
     for name in names:
         world.pass_time(days=1)
         who = keeper(name)
@@ -117,7 +118,7 @@ def test_two_blind_guests_verify(world: World, odile: Api, animal: Animal, sex: 
 def test_the_owners_first_check_and_one_blind_guest_verify(
     world: World, odile: Api, animal: Animal, sex: str
 ) -> None:
-    world.call(world.odile, animal, sex)
+    world.call(world.odile, animal, sex, body=probing(sex, world.chip(animal)))
     guests(world, animal, sex, "Ann")
     assert standing(odile, animal)["label"] == f"verified {sex}"
 

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from django.db import connection
 from tests.world import World
 
+from scalewitness.animals.models import PhotoFile
 from scalewitness.calls.models import Call
 from scalewitness.domain.translog.regrowth import Regrowth
 from scalewitness.domain.translog.tree import leaf_hash
@@ -207,8 +208,10 @@ def the_root_beside_a_checkpoint() -> int:
 
 
 def a_photos_file() -> int:
-    as_superuser(f"UPDATE animals_photofile SET data = {flipped('data', 200)}")
-    return Entry.objects.get(kind="photo_attached").position
+    kept = PhotoFile.objects.order_by("photo")[0].photo_id
+    changed = flipped("data", 200)
+    as_superuser(f"UPDATE animals_photofile SET data = {changed} WHERE photo_id = '{kept}'")
+    return Entry.objects.get(fact=kept).position
 
 
 def a_text() -> int:

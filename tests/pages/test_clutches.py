@@ -44,7 +44,7 @@ def test_from_the_collection_a_whole_clutch_is_probed_once(here: Here, odile: Br
     assert [odile.send(form, **data).status for _ in range(2)] == [302, 302]
     calls = {call.animal_id: call for call in Call.objects.all()}
     assert calls.keys() == {one.pk, two.pk}
-    assert calls[one.pk].identity == "confirmed"
+    assert calls[one.pk].identity == "tub_tag"
     assert calls[one.pk].body["observed"]["passes"] == [
         {"side": "left", "depth": "9", "stopped": "resistance"},
         {"side": "right", "depth": "8.5", "stopped": "resistance"},

@@ -213,7 +213,7 @@ def test_a_probing_is_logged_and_only_then_the_rest_is_shown(
         ],
         "probe_mm": "1.5",
     }
-    assert call.identity == "confirmed"
+    assert call.identity == "tub_tag"
 
     accepted = greta.open(logged.goes_to)
     assert f"Accepted at position {call.position}" in accepted.text

@@ -20,6 +20,7 @@ OPEN_TO_ALL = {"home", "about", "log", "rackside", "sign_out"}
 OWN = {
     "account",
     "animals",
+    "learned",
     "visits",
     "sales",
     "disputes",
@@ -30,7 +31,7 @@ OWN = {
     "new_collection",
     "add_device",
 }
-"""Pages that show a keeper nothing but their own."""
+"""Pages that show a keeper nothing but their own, or what every keeper may know."""
 FORMS_ONLY = {
     "revoke_device",
     "end_grant",
@@ -126,7 +127,9 @@ def test_the_owner_can_open_them_all(here: Here, odile: Browser, ids: dict[str, 
     # Stan's own call, which is no report (see test_reports); and this animal is of no known
     # clutch or parents (see test_clutches and test_linkage).
     others = {"accepted", "withdraw_call", "log_clutch", "linkage"}
-    others |= {"answer_report", "read_document", "state_witness"}
+    # Nor does whoever keeps it compare its photos or refile another's (see test_which_animal).
+    others |= {"answer_report", "read_document", "state_witness", "compare_photos", "refile_call"}
+    others |= {"withdraw_witness"}
     odile.again()
     for name in [*KEPT, *OWN]:
         if name not in FORMS_ONLY | others:

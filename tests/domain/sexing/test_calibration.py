@@ -4,12 +4,13 @@ world is another. A small run of the simulation under ``deploy/bench``."""
 from functools import cache
 from math import sqrt
 
+import numpy as np
 import pytest
 
-from bench.simulated import AS_MODELLED, OTHERWISE
+from bench.simulated import AS_MODELLED, OTHERWISE, Simulator
 from bench.simulated import WORLDS as EVERY
 from bench.simulation import ALLOWED, run
-from scalewitness.domain.sexing.parameters import VERSIONS
+from scalewitness.domain.sexing.parameters import CURRENT, VERSIONS, load_parameters
 
 ANIMALS = 2_500
 
@@ -19,7 +20,13 @@ WORLDS = {"ours": AS_MODELLED, "another": OTHERWISE}
 
 @cache
 def _scores(world, version):
-    return run(WORLDS[world], ANIMALS, seed=11, version=version)[1]
+    return _scored(WORLDS[world], ANIMALS, 11, version)
+
+
+def _scored(world, animals, seed, version=CURRENT):
+    """Before anything was learned."""
+    ((_, _, found),) = run(world, animals, seed, [0], version)
+    return found
 
 
 @pytest.mark.parametrize("version", VERSIONS)
@@ -59,7 +66,10 @@ def test_the_scores_tell_another_world_from_this_one():
 
 
 def test_the_same_seed_draws_the_same_world():
-    first, second = (run(AS_MODELLED, 50, seed=3)[0] for _ in range(2))
+    first, second = (
+        Simulator(AS_MODELLED, load_parameters(), np.random.default_rng(3)).draw(50)
+        for _ in range(2)
+    )
     assert first.sexes == second.sexes
     assert first.records == second.records
 
@@ -68,7 +78,7 @@ def test_the_same_seed_draws_the_same_world():
 def test_in_no_world_are_verified_animals_wrong_too_often(world):
     """Before anything was learned; four standard deviations for the draw. The figures of a long
     run stand in deploy/bench/FIGURES.md."""
-    _, found = run(world, 1_200, seed=12)
+    found = _scored(world, 1_200, 12)
     for verified, wrong in found.verified.values():
         assert verified > 80
         assert wrong < ALLOWED * verified + 4 * sqrt(ALLOWED * verified)
