@@ -5,6 +5,7 @@ from typing import Any
 from uuid import UUID
 
 from scalewitness.domain.facts import Circumstance, ReportStands
+from scalewitness.domain.sexing.evidence import Compared
 from scalewitness.fsck.reading import LoggedFact, facts_in
 from scalewitness.ledger.models import Entry
 
@@ -57,7 +58,7 @@ class Past:
                     return report  # type: ignore[no-any-return]
         raise Unfounded("no standing that follows says what became of the report")
 
-    def comparisons(self, compared: LoggedFact) -> dict[UUID | None, str]:
+    def comparisons(self, compared: LoggedFact) -> dict[UUID | None, Compared]:
         """By keeper, what they said last of the call's photos, up to this entry."""
         made = _about(compared.about, {"photos_compared"})
         stated = facts_in(list(made.filter(position__lte=compared.position)))

@@ -11,6 +11,7 @@ from scalewitness.calls.models import (
     PhotoComparison,
     Withdrawal,
 )
+from scalewitness.domain.photos_compared import after_comparisons
 from scalewitness.fsck.past import Past
 from scalewitness.fsck.projections.row import Row, Rows, id_of, row_of_fact
 from scalewitness.fsck.reading import LoggedFact
@@ -75,7 +76,7 @@ def report_attested(fact: LoggedFact, past: Past) -> Rows:
 
 def photos_compared(fact: LoggedFact, past: Past) -> Rows:
     body, answers = fact.body, past.comparisons(fact)
-    stands = "another" if "another" in answers.values() else "same"
+    stands = after_comparisons(answers.items())
     shown = {"photo": UUID(body.photo), "earlier": UUID(body.earlier)}
     more = {"by": fact.by, "answer": body.answer, "at": fact.at, "stands": stands}
     yield Row(PhotoComparison, row_of_fact(fact, call_id=UUID(body.call), **shown, **more))
