@@ -77,7 +77,7 @@ def notify_of_pairings(
         for keeper in {one.pk: one for one in both}.values():
             notified.setdefault(keeper.pk, (keeper, []))[1].append((pairing, change))
     for keeper, own in notified.values():
-        mates = {_mate(pairing, animal).pk for pairing, _ in own}
+        mates = {mate_of(pairing, animal).pk for pairing, _ in own}
         sights = sights_of(keeper.pk, {animal.pk, *mates}, owing.now)
         if sights.get(animal.pk) != "blind":
             owing.owe(
@@ -95,14 +95,15 @@ def notify_of_pairings(
             )
 
 
-def _mate(pairing: Pairing, animal: Animal) -> Animal:
+def mate_of(pairing: Pairing, animal: Animal) -> Animal:
+    """The other animal of a pairing."""
     return pairing.dam if pairing.sire_id == animal.pk else pairing.sire
 
 
 def _affected(
     pairing: Pairing, change: Affected, animal: Animal, sights: Mapping[UUID, str]
 ) -> dict[str, Any]:
-    mate = _mate(pairing, animal)
+    mate = mate_of(pairing, animal)
     return {
         "mate": describe(mate) if sights.get(mate.pk) == "all" else None,
         "season": pairing.season,

@@ -10,7 +10,7 @@ from scalewitness.calls.queries.visibility import sights_of
 from scalewitness.domain.facts import Body
 from scalewitness.domain.sales import LIVE, UNPAID
 from scalewitness.ledger.services.writing import Logged
-from scalewitness.letters.animals import concerned, describe, stewards
+from scalewitness.letters.animals import concerned, describe, mate_of, stewards
 from scalewitness.letters.owing import Owing
 from scalewitness.letters.sales import as_sold, notify_buyer
 from scalewitness.people.models import Keeper
@@ -73,5 +73,4 @@ def _lender(animal: Animal) -> Iterable[Keeper]:
 
 def _mates(animal: Animal, owing: Owing) -> Iterable[Keeper]:
     for pairing in planned_with(animal.pk):
-        mate = pairing.dam if pairing.sire_id == animal.pk else pairing.sire
-        yield from stewards(mate, owing)
+        yield from stewards(mate_of(pairing, animal), owing)
