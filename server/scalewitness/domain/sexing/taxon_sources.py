@@ -6,9 +6,7 @@ from typing import Final, Literal, get_args
 from msgspec import Struct
 
 from scalewitness.domain.observations import Sex
-from scalewitness.domain.sexing.parameters import (
-    Status,
-)
+from scalewitness.domain.sexing.parameters import Status
 
 Range = tuple[Decimal, Decimal]
 SexSystem = Literal["XY", "ZW", "unknown"]

@@ -202,9 +202,7 @@ class EndForm(FactForm):
     """Why the animal is no longer there, and since when."""
 
     kind = "animal_ended"
-    why = one_of(
-        "What happened?", (("died", "It died"), ("lost", "It is lost"), ("stolen", "It was stolen"))
-    )
+    why = one_of("What happened?", ENDS)
     day = day_field("On which day, if not today", required=False)
     note = note("Note")
     places = {"/at": "day"}  # noqa: RUF012  a mapping nobody writes to
