@@ -22,11 +22,9 @@ from stack.ready import LOOPBACK, free_port
 
 STORED = "250 2.0.0 Stored"
 REFUSED = "451 4.3.0 Refused for now, as asked; try again"
-REFUSED_FOR_GOOD = "550 5.1.1 Refused for good, as asked"
 
-
-Turn = Literal["store", "refuse", "refuse_for_good", "drop", "store_and_drop"]
-"""What becomes of one message: stored, refused (451 or 550), or the line goes dead, before it was
+Turn = Literal["store", "refuse", "drop", "store_and_drop"]
+"""What becomes of one message: stored, refused (451), or the line goes dead, before it was
 stored or after."""
 
 
@@ -105,8 +103,8 @@ class _Handler:
             if isinstance(server.transport, asyncio.WriteTransport):
                 server.transport.abort()
             return REFUSED
-        if turn != "store":
-            return REFUSED if turn == "refuse" else REFUSED_FOR_GOOD
+        if turn == "refuse":
+            return REFUSED
         await asyncio.sleep(self._faults.delay)
         return STORED
 
