@@ -13,7 +13,7 @@ from scalewitness.domain.cautions import NOTHING_NOTED_YET, AtTheRack, reasons_t
 from scalewitness.domain.choices import words
 from scalewitness.domain.moments import parse_moment
 from scalewitness.domain.observations import DEEPEST, Observation
-from scalewitness.domain.sexing.taxa import deepest_known
+from scalewitness.domain.sexing.taxa import deepest_in_words, unusual_pass
 from scalewitness_cli.devicekey import Fact
 from scalewitness_cli.identity import fresh_id
 
@@ -79,12 +79,14 @@ def one_pass(side: str, text: str) -> dict[str, str]:
 
 
 def unusual_depth(species: str, observed: dict[str, Any]) -> str | None:
-    """What to ask again where a run went deeper than any source gives; None where none did."""
-    deepest = deepest_known(species)
-    runs = observed.get("passes", ())
-    if all(Decimal(one["depth"]) <= deepest or one["stopped"] == "aborted" for one in runs):
-        return None
-    return f"No source has this species probe deeper than {deepest.normalize():f} scales."
+    """What to ask again where a run went deeper than any source gives; None where none did, or
+    it is insisted on.
+
+    Raises:
+        BadWord: this is no observation.
+    """
+    deep = unusual_pass(species, _seen(observed))
+    return None if deep is None else deepest_in_words(species)
 
 
 def half_scales(text: str) -> str:
@@ -173,9 +175,18 @@ def _state(condition: dict[str, Any]) -> State:
 def _check(body: dict[str, Any]) -> None:
     if body["conclusion"] == "undetermined" and body["sureness"] == "certain":
         raise BadWord("One is not certain of an undetermined sex.")
+    _seen(body["observed"])
+    _shaped(body, facts.CallMade)
+
+
+def _seen(observed: dict[str, Any]) -> Observation:
+    found: Observation = _shaped(observed, Observation)
+    return found
+
+
+def _shaped(given: Any, kind: Any) -> Any:
     try:
-        msgspec.convert(body["observed"], Observation)
-        msgspec.convert(body, facts.CallMade)
+        return msgspec.convert(given, kind)
     except msgspec.ValidationError as fault:
         raise BadWord(f"The call does not have a valid form: {fault}") from None
 

@@ -26,13 +26,14 @@ from scalewitness_cli.csvlines import lines_of, record, records
 from scalewitness_cli.devicekey import Fact
 from scalewitness_cli.remote import Stopped
 
-CALLS = ("animal", "at", "left", "right", "probe_mm", "observed", "conclusion", "sureness",
-    "identified", "held_by", "harm", "told", "grams", "visit", "note")  # fmt: skip
-"""``left``, ``right``: runs as ``9:resistance``, several separated by spaces; ``observed``: JSON
-of another method; ``harm``: words separated by spaces."""
+CALLS = ("animal", "at", "left", "right", "unusual", "probe_mm", "observed", "conclusion",
+    "sureness", "identified", "held_by", "harm", "told", "grams", "visit", "note")  # fmt: skip
+"""``left``, ``right``: runs as ``9:resistance``, several separated by spaces; ``unusual``: ``yes``
+where they did go that deep; ``observed``: JSON of another method; ``harm``: words separated by
+spaces."""
 ANIMALS = ("tag", "transponder", "species", "hatched", "name", "rack", "description", "collection")
 """``collection``: its id, needed only where there are several."""
-OUT_CALLS = ("id", "position", *CALLS[:12], "examiner", "note")
+OUT_CALLS = ("id", "position", *CALLS[:13], "examiner", "note")
 OUT_ANIMALS = ("id", *ANIMALS, "grams", "standing", "p_male")
 
 MARK = "\ufeff"
@@ -132,23 +133,27 @@ def read(
 
 
 def call_facts(
-    row: Row, animal: str, keeper: str, *, steward: bool, visit: str | None
+    row: Row, animal: str, keeper: str, *, species: str, steward: bool, visit: str | None
 ) -> list[Fact]:
-    """The facts of a line about a check.
+    """The facts of a line about a check of an animal of that species.
 
     Raises:
         BadWord: a cell cannot be meant.
     """
-    at = _moment(row["at"])
+    at, observed = _moment(row["at"]), _observed(row)
+    if why := checks.unusual_depth(species, observed):
+        raise BadWord(f"{why} Count again; if it did go that deep, put yes under unusual.")
     noted = checks.Noted(
         animal=animal, at=at, conclusion=row["conclusion"], sureness=row["sureness"],
-        observed=_observed(row), identified=checks.identification(row["identified"]),
+        observed=observed, identified=checks.identification(row["identified"]),
         held_by=row["held_by"], harm=tuple(row["harm"].split()), told=row["told"] or None,
         visit=row["visit"] or visit, note=row["note"] or None, grams=row["grams"] or None,
     )  # fmt: skip
     if not steward and noted.visit is None:
         raise BadWord("You do not keep this animal: name the visit.")
-    return _named(checks.facts_of(noted, steward=steward), at, [keeper, animal, row])
+    # As it was before there was this column: the same line stays the same facts.
+    said = {name: cell for name, cell in row.items() if cell or name != "unusual"}
+    return _named(checks.facts_of(noted, steward=steward), at, [keeper, animal, said])
 
 
 def animal_facts(row: Row, collection: str, keeper: str, now: str) -> list[Fact]:
@@ -209,6 +214,7 @@ def call_row(fact: Mapping[str, Any], tag: str) -> dict[str, object]:
         "at": entry["at"],
         "left": _runs(observed, "left"),
         "right": _runs(observed, "right"),
+        "unusual": "yes" if observed.get("unusual") else "",
         "probe_mm": observed.get("probe_mm"),
         "observed": "" if is_probing else msgspec.json.encode(observed).decode(),
         "conclusion": body["conclusion"],
@@ -249,11 +255,14 @@ def _observed(row: Row) -> dict[str, Any]:
     ]
     if bool(row["observed"]) == bool(passes):
         raise BadWord("Say what was seen: the runs on the left and right, or observed.")
+    if row["unusual"] not in {"", "yes"}:
+        raise BadWord(f"“{row['unusual']}”: put yes under unusual, or nothing.")
     if row["observed"]:
         found: dict[str, Any] = msgspec.json.decode(row["observed"], type=dict[str, Any])
         return found
     size = {"probe_mm": row["probe_mm"]} if row["probe_mm"] else {}
-    return {"method": "probing", "passes": passes, **size}
+    insisted = {"unusual": True} if row["unusual"] else {}
+    return {"method": "probing", "passes": passes, **size, **insisted}
 
 
 def _moment(text: str) -> str:

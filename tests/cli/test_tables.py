@@ -2,11 +2,13 @@
 
 import csv
 import io
+from typing import Any
 
 import pytest
 from tests.cli.rooms import Machine, Room, new_animal
 
 from scalewitness_cli import csvs
+from scalewitness_cli.checks import BadWord
 
 HEAD = "animal,at,left,right,observed,conclusion,sureness,identified,held_by,harm,note"
 GOOD = "C1,2026-11-20T10:00:00+01:00,9:r 8.5:choice,8:a,,male,certain,tag:C1,keeper,swelling,"
@@ -52,6 +54,47 @@ def test_good_lines_are_stored_and_bad_ones_given_back_as_they_stood(odile: Mach
     assert [one["id"] for one in rows] == [first["id"], second["id"]]
     assert rows[0]["left"] == "9:resistance 8.5:choice"
     assert rows[1]["note"] == "'=a note,\nin two lines"
+
+
+def test_a_depth_that_no_source_gives_is_insisted_on_in_its_own_column(odile: Machine) -> None:
+    new_animal(odile, "C2")
+    odile.sync()
+    head = f"{HEAD},unusual"
+    deep = "C2,2026-11-20T10:00:00Z,13:r,9:r,,male,certain,tag:C2,keeper,,"
+    file = odile.home / "deep.csv"
+    file.write_text("\n".join([head, f"{deep},", f"{deep},yes", f"{deep},no"]))
+    found = odile.well("import", "calls", str(file), status=1)
+    assert found["stored"] == 1
+    assert [(one["line"], one["why"]) for one in found["bad"]] == [
+        (
+            2,
+            "No source has this species probe deeper than 10 scales. Count again; if it did go "
+            "that deep, put yes under unusual.",
+        ),
+        (4, "“no”: put yes under unusual, or nothing."),
+    ]
+    odile.sync()
+    rows = csv.DictReader(io.StringIO(odile.run("export", "calls").out))
+    (out,) = [one for one in rows if one["animal"] == "C2"]
+    assert (out["position"] != "", out["left"], out["unusual"]) == (True, "13:resistance", "yes")
+
+
+def test_a_line_read_before_there_was_that_column_stays_the_same_fact() -> None:
+    """Its id is what it was then: else reading the file again would double the call."""
+    row = dict.fromkeys((*csvs.CALLS, *csvs.ANIMALS), "") | {
+        "animal": "C1",
+        "at": "2026-11-20T10:00:00Z",
+        "left": "9:resistance",
+        "conclusion": "male",
+        "sureness": "certain",
+        "identified": "tag:C1",
+        "held_by": "keeper",
+    }
+    known: Any = {"species": "python_regius", "steward": True, "visit": None}
+    (call,) = csvs.call_facts(row, "a", "k", **known)
+    assert call["id"] == "01a1f866-0d00-71d5-bcd0-1f6379c40dd0"
+    with pytest.raises(BadWord, match="the left and right, or observed"):
+        csvs.call_facts(row | {"left": ""}, "a", "k", **known)
 
 
 def test_animals_come_in_with_what_is_on_their_rack(odile: Machine) -> None:

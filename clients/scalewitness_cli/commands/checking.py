@@ -264,7 +264,7 @@ def _observed(given: Given) -> Given:
 def _counted_again(shown: Given, observed: Given, given: Given) -> Given:
     """A depth that no source gives is asked for again, or must be insisted on by option."""
     why = checks.unusual_depth(shown["species"]["key"], observed)
-    if why is None or observed.get("unusual"):
+    if why is None:
         return observed
     again = given["unusual"] or (
         given["by_question"] and click.confirm(f"{why} Did it go that deep?", err=True)

@@ -44,7 +44,8 @@ def import_(ctx: click.Context, what: str, file: Path, server: str | None, as_js
 
     calls: animal (tag, code, name or id), at (a time with its offset), left and right (runs as
     9:resistance, several separated by spaces) or observed (JSON), conclusion, sureness,
-    identified, held_by; if you like probe_mm, harm, told, grams, visit, note.
+    identified, held_by; if you like probe_mm, harm, told, grams, visit, note, and unusual (yes
+    where a run did go deeper than any source gives).
 
     animals: species and tag or transponder; if you like hatched, name, rack, description,
     collection.
@@ -111,16 +112,20 @@ class _Calls:
 
     def __init__(self, store: Store, identity: Identity) -> None:
         self._store, self._keeper, self._now = store, identity.keeper, now_by(store)
-        self._seen: dict[str, tuple[str, bool]] = {}
+        self._seen: dict[str, tuple[dict[str, Any], bool]] = {}
 
     def __call__(self, row: Row) -> list[Fact]:
         word = row["animal"]
         if word not in self._seen:
             shown = replica.find(self._store, word, self._now)
-            self._seen[word] = shown["id"], replica.is_steward(self._store, shown)
-        animal, steward = self._seen[word]
+            self._seen[word] = shown, replica.is_steward(self._store, shown)
+        shown, steward = self._seen[word]
+        animal = shown["id"]
         visit = None if steward else replica.visit_covering(self._store, animal, row["at"])
-        return csvs.call_facts(row, animal, self._keeper, steward=steward, visit=visit)
+        return csvs.call_facts(
+            row, animal, self._keeper,
+            species=shown["species"]["key"], steward=steward, visit=visit,
+        )  # fmt: skip
 
 
 def _maker(what: str, store: Store, identity: Identity) -> Any:

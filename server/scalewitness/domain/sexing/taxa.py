@@ -11,7 +11,7 @@ from typing import Any, Literal, get_args
 from msgspec import Struct, convert
 from msgspec.structs import replace
 
-from scalewitness.domain.observations import LifeStage, Sex
+from scalewitness.domain.observations import LifeStage, Observation, Probing, Sex
 from scalewitness.domain.sexing.parameters import (
     CALL_BY_CALL,
     CURRENT,
@@ -181,6 +181,22 @@ def deepest_known(species: str) -> Decimal:
         kind = taxon("serpentes")
     ends = [one[1] for one in (kind.female_range, kind.male_range) if one is not None]
     return max(ends)
+
+
+def unusual_pass(species: str, seen: Observation) -> int | None:
+    """The number, from 0, of the first pass of a probe that went deeper than any source has the
+    species probe; None where none did, or its examiner insists. Raises UnknownSpecies."""
+    if not isinstance(seen, Probing) or seen.unusual:
+        return None
+    deepest = deepest_known(species)
+    deep = (one.stopped != "aborted" and one.scales > deepest for one in seen.passes)
+    return next((number for number, is_deep in enumerate(deep) if is_deep), None)
+
+
+def deepest_in_words(species: str) -> str:
+    """What whoever gives an unusual depth is told. Raises UnknownSpecies."""
+    deepest = deepest_known(species)
+    return f"No source has this species probe deeper than {deepest.normalize():f} scales."
 
 
 def life_stage(kind: Taxon, hatched: date | None, on: date, grams: Decimal | None) -> LifeStage:

@@ -31,9 +31,9 @@ from scalewitness.domain.facts import (
     LateCallDecided,
 )
 from scalewitness.domain.identifiers import plain_code
-from scalewitness.domain.observations import Endoscopy, Hearsay, Probing
+from scalewitness.domain.observations import Endoscopy, Hearsay
 from scalewitness.domain.sexing.evidence import Identity
-from scalewitness.domain.sexing.taxa import deepest_known, life_stage, taxon
+from scalewitness.domain.sexing.taxa import deepest_in_words, life_stage, taxon, unusual_pass
 from scalewitness.intake.batch import Actor, Batch
 from scalewitness.intake.known import Known, Subject
 from scalewitness.intake.submission import Sealed
@@ -96,25 +96,19 @@ def _check_observed(body: CallMade, animal: Animal) -> None:
     """What must be said twice, or of another animal: only what died is dissected, and depths that
     no source gives are mostly miscounted."""
     seen = body.observed
-    if isinstance(seen, Probing) and not seen.unusual:
-        _check_depths(seen, animal)
+    deep = unusual_pass(animal.species, seen)
+    if deep is not None:
+        raise UnusualDepth(
+            f"{deepest_in_words(animal.species)} Count again from the vent; if it did go that "
+            "deep, say so, and it is taken.",
+            pointer=f"/body/observed/passes/{deep}/depth",
+        )
     if isinstance(seen, Endoscopy) and seen.post_mortem and animal.ended != "died":
         raise OutOfRange(
             "A dissection is of an animal that died, and its keeper does not say so of this one. "
             "They state that first.",
             pointer="/body/observed/post_mortem",
         )
-
-
-def _check_depths(seen: Probing, animal: Animal) -> None:
-    deepest = deepest_known(animal.species)
-    for number, one in enumerate(seen.passes):
-        if one.stopped != "aborted" and one.scales > deepest:
-            raise UnusualDepth(
-                f"No source has this species probe deeper than {deepest.normalize():f} scales. "
-                "Count again from the vent; if it did go that deep, say so, and it is taken.",
-                pointer=f"/body/observed/passes/{number}/depth",
-            )
 
 
 def _came_late(fact: Sealed, body: CallMade, subject: Subject, batch: Batch) -> bool:
