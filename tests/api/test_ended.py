@@ -74,3 +74,20 @@ def test_what_an_offline_phone_noted_before_its_end_is_taken(
     assert done["status"] == "accepted"
     later = fact(probing("female", "A-1"))
     assert odile.post(f"/animals/{animal.pk}/calls", later).status == 201, "after death too"
+
+
+def test_no_check_of_it_is_proposed(world: World, odile: Api) -> None:
+    """Not even one that would do without it."""
+    animal = world.animal("B-1", "pantherophis_guttatus")
+    present(world)
+    path, asked = f"/animals/{animal.pk}", {"by": "laboratory"}
+    before = odile.get(f"{path}/plan", **asked).body
+    assert [one["method"] for one in before["checks"]] == ["dna"]
+    odile.post(f"{path}/end", fact({"why": "lost"}))
+    plan = odile.get(f"{path}/plan", **asked).body
+    assert plan["checks"] == []
+    assert {one["why"][0] for one in plan["ruled_out"]} == {
+        "Its keeper says that the animal is lost."
+    }
+    odile.post(f"{path}/end/correction", fact({"why": "found"}))
+    assert odile.get(f"{path}/plan", **asked).body["checks"] == before["checks"]

@@ -215,3 +215,36 @@ def test_a_lender_is_told(world: World) -> None:
     world.say(world.odile, "grant_revoked", world.collection.pk, {"grant": grant})
     ends(world, animal)
     assert letters("animal_ended") == {lender.email}
+
+
+@pytest.mark.parametrize(("role", "fits", "too_early"), [("dam", 200, 201), ("sire", 2396, 2397)])
+def test_young_are_of_no_parent_that_had_died_long_before(
+    world: World, role: str, fits: int, too_early: int
+) -> None:
+    """A dam laid the eggs; a sire's sperm may have been kept for six years."""
+    parent, young = world.animal("P1"), world.animal("H1")
+    day = world.now.date() - timedelta(days=10)
+    died = world.now - timedelta(days=10 + too_early)
+    ends(world, parent, at=died)
+    body = {"species": "python_regius", "hatched": str(day), role: str(parent.pk)}
+    with pytest.raises(Refused) as error, transaction.atomic():
+        world.say(world.odile, "particulars_corrected", young.pk, body)
+    problem = error.value.as_problem()
+    assert problem["errors"][0]["pointer"] == f"/body/{role}"
+    assert problem["detail"] == (
+        f"Its keeper says that this {role} died on {died.date()}: too long before young that "
+        f"hatched on {day}. Choose another, or put one of the days right."
+    )
+    with pytest.raises(Refused), transaction.atomic():
+        world.animal("H2", hatched=str(day), **{role: str(parent.pk)})
+    earlier = str(died.date() + timedelta(days=fits))
+    world.say(world.odile, "particulars_corrected", young.pk, body | {"hatched": earlier})
+    ends(world, parent, "mistake")
+    world.say(world.odile, "particulars_corrected", young.pk, body)
+
+
+def test_a_lost_parent_may_have_had_young(world: World) -> None:
+    parent = world.animal("P1")
+    ends(world, parent, "lost", at=world.now - timedelta(days=900))
+    young = world.animal("H1", hatched=str(world.now.date()), dam=str(parent.pk))
+    assert young.dam == parent.pk

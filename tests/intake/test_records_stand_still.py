@@ -4,6 +4,8 @@ everything else of them goes on."""
 import random
 from collections import Counter
 from dataclasses import dataclass, field
+from datetime import timedelta
+from typing import Any
 from uuid import UUID
 
 import pytest
@@ -11,6 +13,7 @@ from tests.intake.test_examiner_records import checked, settle_by_eggs
 from tests.world import World
 
 from scalewitness.animals.models import Animal
+from scalewitness.calls.models import Call
 from scalewitness.intake.statements import update_examiner_records
 from scalewitness.people.models import Keeper
 from scalewitness.standings.queries.records import latest_records
@@ -120,6 +123,77 @@ def test_an_ended_visit_keeps_nothing_waiting_and_a_new_one_does_again(
     withdraw_eggs(world, animal)
     assert update_examiner_records(world.now) == 0
     assert counted(world.greta) == (0, 1)
+
+
+def ends(world: World, animal: Animal, why: str) -> None:
+    kind = "animal_ended" if why in {"died", "lost"} else "end_corrected"
+    world.say(world.odile, kind, animal.pk, {"why": why})
+
+
+def test_one_that_died_is_not_waited_for_and_one_that_is_lost_is(world: World) -> None:
+    dead, lost = settled(world, "B1"), settled(world, "B2", "male")
+    for animal in (dead, lost):
+        world.visit(world.stan, animal, days=30)
+    ends(world, dead, "died")
+    ends(world, lost, "lost")
+    assert update_examiner_records(world.now) == 0, "the wrong tub's is put right within a week"
+    world.pass_time(days=7)
+    assert update_examiner_records(world.now) == 1
+    assert counted(world.greta) == (0, 1)
+    ends(world, lost, "found")
+    assert update_examiner_records(world.now) == 0, "he may check it again"
+    world.pass_time(days=23)
+    update_examiner_records(world.now)
+    assert counted(world.greta) == (1, 1)
+
+
+def test_after_a_death_that_was_none_nothing_moves_back_and_no_check_is_blind(
+    world: World,
+) -> None:
+    """What was found of it had shown, for all that anybody knows."""
+    animal = settled(world, "B1", "male")
+    visit = world.visit(world.stan, animal, days=30)
+    ends(world, animal, "died")
+    world.pass_time(days=8)
+    update_examiner_records(world.now)
+    assert counted(world.greta) == (1, 0)
+    ends(world, animal, "mistake")
+    withdraw_eggs(world, animal)
+    assert update_examiner_records(world.now) == 1
+    assert counted(world.greta) == (0, 0)
+    assert not call_by_stan(world, animal, visit).blind
+
+
+def test_a_death_that_was_put_right_within_a_week_costs_no_check_its_blindness(
+    world: World,
+) -> None:
+    animal = settled(world, "B1", "male")
+    visit = world.visit(world.stan, animal, days=30)
+    ends(world, animal, "died")
+    world.pass_time(days=6)
+    ends(world, animal, "mistake")
+    world.pass_time(days=3)
+    assert update_examiner_records(world.now) == 0
+    assert call_by_stan(world, animal, visit).blind
+
+
+def test_what_a_guest_saw_before_a_death_stays_blind_though_its_end_is_backdated(
+    world: World,
+) -> None:
+    """Else the seller could take the weight from a check that is still on somebody's phone."""
+    animal = settled(world, "B1")
+    visit = world.visit(world.stan, animal, days=30)
+    seen = world.now
+    world.pass_time(days=1)
+    body = {"why": "died"}
+    world.say(world.odile, "animal_ended", animal.pk, body, at=seen - timedelta(days=5))
+    world.pass_time(days=9)
+    assert call_by_stan(world, animal, visit, at=seen).blind
+
+
+def call_by_stan(world: World, animal: Animal, visit: UUID, **more: Any) -> Call:
+    world.call(world.stan, animal, "female", visit=visit, **more)
+    return animal.calls.get(by=world.stan.pk)
 
 
 @dataclass

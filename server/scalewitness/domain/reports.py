@@ -7,15 +7,16 @@ from collections.abc import Iterable
 from datetime import date, timedelta
 from typing import Final, Literal, NamedTuple
 
+from scalewitness.domain.parents import TO_HATCH
 from scalewitness.domain.sexing.evidence import Report
 
 Spoken = Literal["unconfirmed", "confirmed", "denied"]
 """A report that somebody spoke of."""
 
 
-CLUTCH: Final = (timedelta(days=-7), timedelta(days=200))
+CLUTCH: Final = (timedelta(days=-7), TO_HATCH)
 """Young hatch or are born so long after what a call says was seen: from slugs found some days later
-to the longest incubation with time to spare (our judgement)."""
+(our judgement) to the longest incubation."""
 
 
 def is_of_clutch(hatched: date | None, seen: date) -> bool:

@@ -54,6 +54,7 @@ from scalewitness.standings.queries.assessing import (
     settled_by,
     yardstick,
 )
+from scalewitness.standings.queries.awaited import Death, deaths_of, final_after
 from scalewitness.standings.queries.evidence import COUNTING, evidence_by_animal
 from scalewitness.standings.queries.linkage import STATED, starts_of
 from scalewitness.standings.queries.logged import BEFORE, before
@@ -83,7 +84,8 @@ class Tie:
     """What ties one person to an animal. Keeper or partner (``steward``), or else: ``party``
     to a sale of it, ever; whether they ever ``kept`` it in a collection of theirs, or
     ``called`` on it, be it by another's report, or keep what it was ever ``paired`` with; its
-    ``homes``, and all ``grants`` that ever covered it for them."""
+    ``homes``, and all ``grants`` that ever covered it for them. ``died``: from when on what
+    others found of it was not kept still for them any more, as it was said to have died."""
 
     steward: bool = False
     party: bool = False
@@ -92,15 +94,15 @@ class Tie:
     paired: bool = False
     homes: Homes = field(default_factory=dict)
     grants: Sequence[Grant] = ()
+    died: datetime | None = None
 
     @property
     def interested(self) -> bool:
         """Whether they are keeper, partner or a party to any sale of the animal."""
         return self.steward or self.party
 
-    @property
-    def blind(self) -> bool:
-        """Whether nothing in the record ever told them an earlier call on the animal.
+    def blind_on(self, at: datetime) -> bool:
+        """Whether nothing in the record had told them an earlier call on the animal by then.
 
         True only for a guest whose every grant on it was blind, who has no call on it yet
         and never kept it, or an animal it was to be paired with: such a plan, and letters
@@ -108,7 +110,8 @@ class Tie:
         """
         if self.steward or self.kept or self.called or self.paired or not self.grants:
             return False
-        return all(grant.blind for grant in self.grants)
+        is_past_its_death = self.died is not None and at > self.died
+        return not is_past_its_death and all(grant.blind for grant in self.grants)
 
 
 @dataclass
@@ -323,6 +326,7 @@ class Known:
         called = set(rows.values_list("animal", flat=True))
         grants = grants_ever(person, homes)
         paired = informed_by_pairings(homes, self.now).get(person, ())
+        deaths = deaths_of(one for one, given in grants.items() if given)
         return {
             one: Tie(
                 party=str(one) in party_to,
@@ -331,6 +335,13 @@ class Known:
                 paired=one in paired,
                 homes=home,
                 grants=grants[one],
+                died=_died(deaths.get(one, ()), grants[one]),
             )
             for one, home in homes.items()
         }
+
+
+def _died(deaths: Sequence[Death], grants: Iterable[Grant]) -> datetime | None:
+    """See `Tie`: the first time that it was so for any of the grants."""
+    final = (final_after(deaths, one.position, one.closes) for one in grants)
+    return min((one for one in final if one is not None), default=None)

@@ -169,7 +169,7 @@ def _past_guests(collection: Collection, stewards: Iterable[Keeper]) -> list[Kee
 def _known_to(
     guests: Sequence[Keeper], animals: Sequence[Animal], informed: Mapping[UUID, Set[UUID]]
 ) -> Known:
-    """Of which animals the record ever told each guest a call: see `intake.known.Tie.blind`.
+    """Of which animals the record ever told each guest a call: see `intake.known.Tie.blind_on`.
     ``informed``: by keeper, those whose sex they know from a planned pairing."""
     known: defaultdict[UUID, set[str]] = defaultdict(set)
     for guest in guests:

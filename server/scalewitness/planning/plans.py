@@ -4,7 +4,7 @@ What is answered tells what is on record, so it is for stewards alone.
 """
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence, Set
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import cache
@@ -14,6 +14,7 @@ from typing import Any
 from msgspec.structs import replace
 
 from scalewitness.animals.models import Animal
+from scalewitness.domain.observations import Method
 from scalewitness.domain.sexing.ahead import Pairs
 from scalewitness.domain.sexing.feasible import (
     PLANNED,
@@ -74,7 +75,9 @@ def plan_animal(
     coming = who.only(today)
     (ready,) = candidates([animal], stake, rule.numbers, now)
     plan, pairs = _planner(coming, who, rule, now).closely(ready.candidate)
-    return PlannedAnimal(_left_alone(plan, ready.leave_alone), pairs, coming, rule)
+    without_it = frozenset() if animal.ended else WITHOUT_THE_ANIMAL
+    left = _left_alone(plan, ready.leave_alone, without_it)
+    return PlannedAnimal(left, pairs, coming, rule)
 
 
 def plan_visit(
@@ -148,18 +151,18 @@ def _of_the_day(candidate: Candidate, who: Examiners, now: datetime) -> tuple[st
     return tuple(found)
 
 
-def _left_alone(found: Plan, why: tuple[str, ...]) -> Plan:
-    """The plan of an animal nobody should touch, if there is a reason: only what can be done
-    without it is left."""
+def _left_alone(found: Plan, why: tuple[str, ...], without_it: Set[Method]) -> Plan:
+    """The plan of an animal nobody should touch, if there is a reason: only what is done
+    ``without_it`` is left."""
     if not why:
         return found
-    stopped = [one for one in found.checks if one.method not in WITHOUT_THE_ANIMAL]
+    stopped = [one for one in found.checks if one.method not in without_it]
     return Plan(
-        tuple(one for one in found.checks if one.method in WITHOUT_THE_ANIMAL),
+        tuple(one for one in found.checks if one.method in without_it),
         (
             *(RuledOut(one.animal, one.method, one.examiner, why) for one in stopped),
             *(
-                one if one.method in WITHOUT_THE_ANIMAL else replace(one, why=(*why, *one.why))
+                one if one.method in without_it else replace(one, why=(*why, *one.why))
                 for one in found.ruled_out
             ),
         ),

@@ -1,5 +1,6 @@
 """Animals: registering, correcting, identifying, noting, moving."""
 
+from datetime import date
 from typing import cast
 from uuid import UUID
 
@@ -15,6 +16,7 @@ from scalewitness.domain.facts import (
     Particulars,
     Weight,
 )
+from scalewitness.domain.parents import Role, died_too_early
 from scalewitness.domain.sexing.linked_trait import linked_traits
 from scalewitness.intake.batch import Batch
 from scalewitness.intake.submission import Sealed
@@ -58,16 +60,29 @@ def particulars_corrected(fact: Sealed, batch: Batch) -> int:
 
 
 def _check_parents(body: Particulars, batch: Batch) -> None:
+    if body.sire:
+        _check_parent(body, "sire", body.sire, batch)
+    if body.dam:
+        _check_parent(body, "dam", body.dam, batch)
+
+
+def _check_parent(body: Particulars, role: Role, parent: str, batch: Batch) -> None:
     """A parent must be an animal the actor may see; nobody probes the record by guessing."""
-    for role, parent in (("sire", body.sire), ("dam", body.dam)):
-        if parent is None:
-            continue
-        try:
-            _, sight = animal_seen(_keeper(batch), UUID(parent), batch.now)
-        except NotFound:
-            sight = "blind"
-        if sight != "all":
-            raise OutOfRange(f"You see no such {role}.", pointer=f"/body/{role}")
+    try:
+        animal, sight = animal_seen(_keeper(batch), UUID(parent), batch.now)
+    except NotFound:
+        sight = "blind"
+    if sight != "all":
+        raise OutOfRange(f"You see no such {role}.", pointer=f"/body/{role}")
+    if animal.ended != "died" or animal.ended_at is None or body.hatched is None:
+        return
+    died, hatched = animal.ended_at.date(), date.fromisoformat(body.hatched)
+    if died_too_early(role, died, hatched):
+        raise OutOfRange(
+            f"Its keeper says that this {role} died on {died}: too long before young that hatched "
+            f"on {hatched}. Choose another, or put one of the days right.",
+            pointer=f"/body/{role}",
+        )
 
 
 def linkage_stated(fact: Sealed, batch: Batch) -> int:

@@ -184,7 +184,7 @@ def _circumstance(fact: Sealed, subject: Subject, grams: Decimal | None) -> Circ
         and not tie.interested
         and body.told is None
         and not isinstance(body.observed, Hearsay)
-        and tie.blind
+        and tie.blind_on(fact.at)
     )
     # A reported vet or laboratory did not read this record; what they were told counts.
     knew = None if blind or reported else subject.expected()

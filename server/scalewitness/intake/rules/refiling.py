@@ -98,7 +98,7 @@ def _circumstance(fact: UUID, call: Call, bearer: Subject, known: Known) -> Circ
     animal, tie = bearer.animal, bearer.tie
     before = Call.objects.filter(animal=animal, by=call.by, position__lt=call.position).exists()
     grants = [grant for grant in tie.grants if grant.position < call.position]
-    blind = call.blind and replace(tie, called=before, grants=grants).blind
+    blind = call.blind and replace(tie, called=before, grants=grants).blind_on(call.examined_at)
     knew = None if blind or call.role != "keeper" else bearer.expected()
     grams = known.weight_on(animal.pk, call.examined_at)
     kind = taxon(animal.species)

@@ -2,24 +2,39 @@
 
 What examiners' records count of such an animal stands still, since a count that moves would
 tell the guest what somebody else found. It stands still as it is: nothing of the animal is
-added, and nothing that was counted is taken away.
+added, and nothing that was counted is taken away. An animal that died is not waited for. One that
+is lost or stolen is, as it may come back while the visit is open.
 """
 
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import NamedTuple
 from uuid import UUID
 
 from django.db.models import OuterRef, Subquery
 
 from scalewitness.calls.models import Call
+from scalewitness.domain.translog.leaf import read_leaf
 from scalewitness.ledger.models import Entry
 from scalewitness.people.models import GrantAnimal
 from scalewitness.standings.models import ExaminerRecord
 
 NEVER = -1
 """Before the log's first entry."""
+
+
+MISTAKEN = timedelta(days=7)
+"""That an animal died ends no blind check before it has stood so long: the wrong tub's is put
+right sooner (our judgement)."""
+
+
+class Death(NamedTuple):
+    """That an animal died, which stood at least for `MISTAKEN`: ``final`` from then on, and
+    ``put_right`` at that log position after all, None while it stands."""
+
+    final: datetime
+    put_right: int | None
 
 
 class LogPoint(NamedTuple):
@@ -30,8 +45,9 @@ class LogPoint(NamedTuple):
 
 
 class BlindCheck(NamedTuple):
-    """A guest's check of an animal, from the acceptance of the visit on. ``over``: where in the
-    log it was made or the visit was ended, None while neither was."""
+    """A guest's check of an animal, from the acceptance of the visit on until it ``closes``, or
+    would have been of an animal that died. ``over``: where in the log it was made or the visit
+    was ended, None while neither was."""
 
     accepted: int
     closes: datetime
@@ -41,6 +57,29 @@ class BlindCheck(NamedTuple):
         """Whether the guest was still to make it."""
         over = self.over is not None and self.over <= then.position
         return self.accepted <= then.position and self.closes > then.at and not over
+
+
+def deaths_of(animals: Iterable[UUID]) -> dict[UUID, list[Death]]:
+    """By animal, whenever its keeper stated that it died; those of which nobody did are absent."""
+    rows = Entry.objects.filter(about__in=list(animals), kind__in=["animal_ended", "end_corrected"])
+    stated: dict[UUID, datetime] = {}
+    found: defaultdict[UUID, list[Death]] = defaultdict(list)
+    fields = ("about", "position", "received_at", "kind", "leaf")
+    for animal, position, at, kind, leaf in rows.order_by("position").values_list(*fields):
+        if kind == "animal_ended" and read_leaf(bytes(leaf)).body["why"] == "died":
+            stated[animal] = at
+        elif animal in stated and (died := stated.pop(animal)) + MISTAKEN <= at:
+            found[animal].append(Death(died + MISTAKEN, position))
+    for animal, died in stated.items():
+        found[animal].append(Death(died + MISTAKEN, None))
+    return dict(found)
+
+
+def final_after(deaths: Iterable[Death], position: int, closes: datetime | None) -> datetime | None:
+    """When it was that a check which was arranged at that log position, until it ``closes``, was
+    of an animal that died; None where it never was."""
+    final = [one.final for one in deaths if one.put_right is None or one.put_right > position]
+    return min((one for one in final if closes is None or one < closes), default=None)
 
 
 def counted_until(
@@ -81,11 +120,18 @@ def _checks_of_awaited(
         rows = rows.filter(animal__in=animals)
     awaited = rows.filter(made=None, grant__end=None, grant__closes__gt=now).values("animal")
     fields = ("animal", "grant__position", "grant__closes", "grant__end__position", "made")
+    arranged = list(rows.filter(animal__in=awaited).values_list(*fields))
+    deaths = deaths_of({animal for animal, *_ in arranged})
     found: defaultdict[UUID, list[BlindCheck]] = defaultdict(list)
-    for animal, accepted, closes, *over in rows.filter(animal__in=awaited).values_list(*fields):
+    for animal, accepted, closes, *over in arranged:
         ends = [position for position in over if position is not None]
-        found[animal].append(BlindCheck(accepted, closes, min(ends, default=None)))
-    return found
+        until = final_after(deaths.get(animal, ()), accepted, closes) or closes
+        found[animal].append(BlindCheck(accepted, until, min(ends, default=None)))
+    return {
+        animal: checks
+        for animal, checks in found.items()
+        if any(one.over is None and one.closes > now for one in checks)
+    }
 
 
 def _recorded(examiners: Iterable[UUID]) -> dict[UUID, list[LogPoint]]:
