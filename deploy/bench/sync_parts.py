@@ -119,7 +119,7 @@ class Herd:
 
     def _call(self, number: int) -> dict[str, Any]:
         animal = self.animals[number // CALLS_EACH % len(self.animals)]
-        depth = str(7 + number % 5)
+        depth = str(6 + number % 5)
         body = {
             "conclusion": "male",
             "held_by": "examiner",
@@ -143,8 +143,8 @@ class Herd:
     def _take(self, items: Iterable[dict[str, Any]]) -> None:
         for batch in _batches(items, 500):
             outcomes = accept(batch, Actor(keeper=self.keeper.pk), self.now)
-            if any(one.status != "accepted" for one in outcomes):
-                raise RuntimeError(f"refused: {outcomes[0]}")
+            for refused in (one for one in outcomes if one.status != "accepted"):
+                raise RuntimeError(f"refused: {refused}")
 
 
 def _batches(items: Iterable[Any], size: int) -> Iterator[list[Any]]:

@@ -15,6 +15,7 @@ from scalewitness.ledger.queries.prepared import (
     asked,
     asked_together,
     executed,
+    planned_for_its_values,
     sent_together,
 )
 from scalewitness.ledger.queries.tree import HEAD, LEAVES, tip
@@ -96,3 +97,20 @@ def test_whoever_waited_for_the_lock_sees_what_its_holder_committed() -> None:
             ((after,),) = asked(HELD_AFTER)
         holder.execute("DELETE FROM django_session WHERE session_key = 'held'")
     assert (before, after) == (0, 1)
+
+
+@pytest.mark.django_db
+def test_a_statement_is_planned_for_its_values_within_the_block_alone() -> None:
+    """As a first pull looks for what few said in all of the log: one plan for any values read
+    every entry."""
+    asking = "SELECT position FROM ledger_entry WHERE kind = 'handed_over' AND position < %s"
+    plans = "SELECT generic_plans, custom_plans FROM pg_prepared_statements WHERE statement LIKE %s"
+    for _ in range(10):  # prepared by then
+        asked(asking, (5,))
+    ((guessed, fitting),) = asked(plans, (asking[:-2] + "%",))
+    assert guessed
+    assert not fitting
+    with planned_for_its_values():
+        asked(asking, (5,))
+    asked(asking, (5,))
+    assert asked(plans, (asking[:-2] + "%",)) == [(guessed + 1, 1)]

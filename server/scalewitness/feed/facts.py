@@ -12,6 +12,7 @@ from scalewitness.domain.sync import Cursor
 from scalewitness.feed.items import AnimalNow, FactItem, Item
 from scalewitness.feed.queries import Seen, of_kinds, seen_animals, stated_of_others
 from scalewitness.ledger.queries.entries import EntryLine, leaf_of, lines_at, lines_between
+from scalewitness.ledger.queries.prepared import planned_for_its_values
 from scalewitness.receipts.queries import ANIMAL_KINDS, readable
 
 STRETCH = 2000
@@ -58,10 +59,12 @@ def _stretch(start: int, end: int) -> tuple[list[EntryLine], int]:
 def _left_out(keeper: UUID, start: int, end: int, now: datetime) -> tuple[list[EntryLine], int]:
     """As :func:`_stretch`, of entries that snapshots covered: those that were in none. It is
     what is not about animals, and what the keeper stated of animals that they see no more."""
-    stated = stated_of_others(keeper, start, end)
+    with planned_for_its_values():  # a stretch may be the whole log, or its last few entries
+        stated = stated_of_others(keeper, start, end)
+        others = of_kinds(OTHER_KINDS, start, end)
     sights = sights_of(keeper, {about for about in stated.values() if about}, now)
     out_of_sight = {at for at, about in stated.items() if about not in sights}
-    wanted = out_of_sight.union(of_kinds(OTHER_KINDS, start, end))
+    wanted = out_of_sight.union(others)
     return _not_too_many(lines_at(wanted), end)
 
 

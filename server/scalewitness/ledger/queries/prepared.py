@@ -72,6 +72,15 @@ def executed(sql: str, values: Values = ()) -> None:
 
 
 @contextmanager
+def planned_for_its_values() -> Iterator[None]:
+    """Within the block, in a transaction, a statement is planned anew each time: where the best
+    plan depends on how much of a table its values take in, which one plan for all guesses."""
+    executed("SET LOCAL plan_cache_mode = force_custom_plan")
+    yield
+    executed("SET LOCAL plan_cache_mode = force_generic_plan")
+
+
+@contextmanager
 def sent_together() -> Iterator[None]:
     """Within the block nobody waits for what a statement comes to before the next is sent,
     but where its rows are read. One that fails does so by the end of the block."""
