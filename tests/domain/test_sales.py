@@ -10,6 +10,7 @@ from scalewitness.domain.sales import (
     HANDED_OVER,
     LIVE,
     MAY,
+    PROMISED,
     RELIED_ON,
     STEPS,
     UNPAID,
@@ -27,7 +28,7 @@ TABLE = """
 state       offer   withdraw  pay  hand_over   close  decline  ask     confirm   hold      lapse
 draft       offered -         -    -           -      -        -       -         -         -
 offered     offered withdrawn -    -           -      declined offered confirmed offered   lapsed
-confirmed   offered withdrawn paid -           -      -        -       -         confirmed -
+confirmed   offered withdrawn paid -           -      -        -       -         confirmed lapsed
 paid        -       -         -    handed_over -      -        -       -         -         -
 handed_over -       -         -    -           closed -        -       -         -         -
 closed      -       -         -    -           -      -        -       -         -         -
@@ -120,6 +121,7 @@ def test_what_the_states_are_called_together() -> None:
     assert set(UNPAID) == {"offered", "confirmed"}
     assert set(HANDED_OVER) == {"handed_over", "closed"}
     assert set(RELIED_ON) == {"paid", "handed_over", "closed"}
+    assert set(PROMISED) == {"confirmed", "paid", "handed_over", "closed"}
     assert set(LIVE) == {"offered", "confirmed", "paid", "handed_over", "closed"}
 
 

@@ -78,6 +78,9 @@ def test_a_buyer_who_became_a_keeper_sells_it_on_and_gives_it_back(world: World)
     second = world.sold(animal, email="third@buyers.example")
     world.say(world.stan, "handed_over", second.pk)
     world.odile, world.collection = odile, room
+    with pytest.raises(Refused, match="so it can go to nobody else"):
+        move(world, world.stan, animal, room, "returned", sale=str(first.pk))
+    move(world, world.stan, animal, theirs, "returned", sale=str(second.pk))
     move(world, world.stan, animal, room, "returned", sale=str(first.pk))
     animal.refresh_from_db()
     assert animal.collection == room

@@ -81,6 +81,7 @@ CONTEXTS: dict[str, dict[str, Any]] = {
     | {
         "represents": [{"animal": VESPER, "label": "verified male", "p_male": "0.997000"}],
         "recheck_days": 14,
+        "days_to_pay": 14,
         "remedy": "refund_or_exchange",
         "expires": "2026-12-02T14:05:00.000Z",
         "position": 42,
@@ -93,6 +94,16 @@ CONTEXTS: dict[str, dict[str, Any]] = {
     "offer_withdrawn": SALE,
     "payment_recorded": SALE | {"link": str(LINK)},
     "handed_over": SALE,
+    "sale_lapsed": SALE | {"seller_email": "odile.marten@keepers.example"},
+    "sale_lapsed_seller": TO_SELLER,
+    "sold_elsewhere": SALE
+    | {
+        "animal": VESPER,
+        "how": "offer",
+        "paid": True,
+        "at": "2026-11-29T08:30:00+00:00",
+        "seller_email": "odile.marten@keepers.example",
+    },
     "sale_held": SALE | {"was": "verified male", "now": "contested", "animal": VESPER},
     "sale_held_seller": TO_SELLER | {"was": "verified male", "now": "contested", "animal": VESPER},
     "disclosure": SALE
@@ -273,6 +284,7 @@ def test_both_parts_lead_to_the_same_place(kind: str) -> None:
         "check_requested": {own, receipts},
         "offer_declined": {own, receipts},
         "sale_held_seller": {own},
+        "sale_lapsed_seller": {own},
         "animal_ended": {f"http://testserver/animals/{ID}"},
         "standing_notice": {f"http://testserver/animals/{ID}"},
         "report_to_answer": {f"http://testserver/reports/by-link/{link_token(LINK)}"},

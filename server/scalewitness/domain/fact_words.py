@@ -146,7 +146,7 @@ _WORDS: Final[dict[str, str | Callable[[Body], str]]] = {
     "offer_made": _offer,
     "offer_withdrawn": "An offer was withdrawn.",
     "offer_declined": "An offer was declined by the buyer.",
-    "offer_lapsed": "An offer lapsed.",
+    "offer_lapsed": "An offer lapsed: it was not confirmed, or not paid, in time.",
     "sale_confirmed": _from("The buyer confirmed the sale, having seen position {}.", "seen"),
     "check_requested": "The buyer asked for an independent check.",
     "sale_held": _from("The sale was held: {}.", "reason"),

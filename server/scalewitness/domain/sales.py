@@ -37,6 +37,7 @@ STEPS: dict[tuple[State, str], State] = {
     ("offered", "sale_held"): "offered",
     ("confirmed", "sale_held"): "confirmed",
     ("confirmed", "payment_recorded"): "paid",
+    ("confirmed", "offer_lapsed"): "lapsed",
     ("paid", "handed_over"): "handed_over",
     ("handed_over", "sale_closed"): "closed",
 }
@@ -58,8 +59,12 @@ BLOCKED_WHILE_HELD = frozenset({"sale_confirmed", "payment_recorded", "handed_ov
 UNPAID: frozenset[State] = frozenset({"offered", "confirmed"})
 HANDED_OVER: frozenset[State] = frozenset({"handed_over", "closed"})
 RELIED_ON: frozenset[State] = HANDED_OVER | {"paid"}
+PROMISED: frozenset[State] = RELIED_ON | {"confirmed"}
+"""The animals go to the buyer and to nobody else."""
 ENDED: Final = "animal_ended"
 """Why a sale is held: an animal of it is no longer there."""
+DAYS_TO_PAY: Final = 14
+"""After the confirmation, where an offer states nothing else (our judgement)."""
 LIVE: frozenset[State] = UNPAID | RELIED_ON
 
 

@@ -8,7 +8,6 @@ from django.db import transaction
 
 from scalewitness.domain.errors import IdReused, OutOfRange
 from scalewitness.domain.facts import OfferLapsed, PolicyAdopted
-from scalewitness.domain.moments import parse_moment
 from scalewitness.domain.sexing.parameters import load_parameters
 from scalewitness.domain.sexing.policy import adopted
 from scalewitness.fresh_ids import fresh_id
@@ -16,8 +15,9 @@ from scalewitness.intake.batch import Batch
 from scalewitness.intake.dry_run import Foreseen, foresee
 from scalewitness.intake.reassessing import RECORD, in_turns, reassess_due
 from scalewitness.ledger.queries.tree import tip
+from scalewitness.letters.sales import notify_of_lapse
 from scalewitness.sales.models import Sale
-from scalewitness.sales.queries import offer_in_force, progress_of
+from scalewitness.sales.queries import progress_of, ran_out
 from scalewitness.sales.services import revoke_links, store_step
 from scalewitness.standings.models import AdoptedPolicy
 from scalewitness.standings.queries.settling import changed_records, may_have_moved
@@ -25,30 +25,29 @@ from scalewitness.standings.services import store_examiner_record, store_policy
 
 
 def lapse_offers(now: datetime) -> int:
-    """End every offer that ran out unanswered; how many there were."""
+    """End every offer that ran out unanswered and every confirmed one that ran out unpaid; how
+    many there were. Of the latter both sides are told."""
     lapsed: list[Sale] = []
 
     def lapse(sale: UUID, batch: Batch) -> None:
-        for one in _offered(sale):
-            if _ran_out(one, now):
-                lapsed.append(one)
-                store_step(one, "offer_lapsed", batch.state("offer_lapsed", sale, OfferLapsed()))
-                revoke_links(one, "offer", now)
+        for one in _run_out(now, sale):
+            lapsed.append(one)
+            unpaid = progress_of(one).state == "confirmed"
+            logged = batch.state("offer_lapsed", sale, OfferLapsed())
+            store_step(one, "offer_lapsed", logged)
+            revoke_links(one, "offer", now)
+            if unpaid:
+                notify_of_lapse(one, logged, batch.letters)
 
-    in_turns([sale.pk for sale in _offered() if _ran_out(sale, now)], now, lapse)
+    in_turns([sale.pk for sale in _run_out(now)], now, lapse)
     return len(lapsed)
 
 
-def _offered(sale: UUID | None = None) -> list[Sale]:
+def _run_out(now: datetime, sale: UUID | None = None) -> list[Sale]:
     sales = Sale.objects.filter(links__purpose="offer", links__revoked_at=None)
     sales = sales if sale is None else sales.filter(pk=sale)
-    found = sales.distinct().prefetch_related("steps")
-    return [sale for sale in found if progress_of(sale).state == "offered"]
-
-
-def _ran_out(sale: Sale, now: datetime) -> bool:
-    offer = offer_in_force(sale)
-    return offer is not None and parse_moment(offer.body["expires"]) <= now
+    found = sales.distinct().select_related("buyer", "collection__keeper").prefetch_related("steps")
+    return [sale for sale in found if ran_out(sale, now)]
 
 
 def update_examiner_records(now: datetime) -> int:

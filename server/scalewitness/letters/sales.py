@@ -1,15 +1,18 @@
 """Letters about sales, to the seller or the buyer."""
 
-from typing import Any
-from uuid import UUID
+from typing import Any, Literal, TypeAlias
+from uuid import UUID, uuid5
 
 from scalewitness.animals.models import Animal
 from scalewitness.domain.facts import Body, OfferMade, Representation
+from scalewitness.domain.sales import RELIED_ON
 from scalewitness.ledger.services.writing import Logged
 from scalewitness.letters.animals import describe
 from scalewitness.letters.owing import Owing
 from scalewitness.sales.models import OfferLink, Sale
-from scalewitness.sales.queries import still_there
+from scalewitness.sales.queries import progress_of, still_there
+
+Attempt: TypeAlias = Literal["offer", "move"]
 
 TO_SELLER = frozenset({"sale_confirmed", "check_requested", "offer_declined"})
 TO_BUYER = frozenset({"offer_withdrawn", "payment_recorded", "handed_over"})
@@ -26,6 +29,7 @@ def send_offer(sale: Sale, fact: Logged[OfferMade], link: OfferLink, owing: Owin
             "represents": _represented(sale, fact.body.represents),
             "recheck_days": fact.body.recheck_days,
             "remedy": fact.body.remedy,
+            "days_to_pay": fact.body.days_to_pay,
             "expires": fact.body.expires,
             "position": fact.position,
             "receipt": str(fact.id),
@@ -52,6 +56,25 @@ def notify_of_hold(
     change = {"was": was.label, "now": now.label, "animal": _animal(sale, was.animal)}
     notify_buyer(sale, "sale_held", cause, change, owing)
     notify_seller(sale, "sale_held_seller", cause, change, owing)
+
+
+def notify_of_lapse(sale: Sale, fact: Logged[Body], owing: Owing) -> None:
+    """Both sides hear that a confirmed sale is over, as no payment was recorded."""
+    more = {"seller_email": sale.collection.keeper.email}
+    notify_buyer(sale, "sale_lapsed", fact.id, more, owing)
+    notify_seller(sale, "sale_lapsed_seller", fact.id, {}, owing)
+
+
+def notify_of_attempt(sale: Sale, animal: Animal, how: Attempt, to: UUID, owing: Owing) -> None:
+    """The buyer hears that their animal was nearly let go to somebody else, once for each."""
+    more = {
+        "animal": as_sold(animal, sale),
+        "how": how,
+        "paid": progress_of(sale).state in RELIED_ON,
+        "at": owing.now.isoformat(),
+        "seller_email": sale.collection.keeper.email,
+    }
+    notify_buyer(sale, "sold_elsewhere", uuid5(sale.pk, f"{how} {animal.pk} {to}"), more, owing)
 
 
 def notify_buyer(sale: Sale, kind: str, cause: UUID, context: dict[str, Any], owing: Owing) -> None:

@@ -1,17 +1,20 @@
 """Reading sales: state is always the fold of the logged steps."""
 
 from collections.abc import Iterable
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 from uuid import UUID
 
+import msgspec
 from django.core.signing import BadSignature
 from django.db.models import QuerySet
 
-from scalewitness.animals.models import Animal
-from scalewitness.animals.queries import stewarded
+from scalewitness.animals.models import Animal, Collection, Custody
+from scalewitness.animals.queries import came_back_after, stewarded
 from scalewitness.domain.errors import LinkGone
-from scalewitness.domain.sales import UNPAID, Progress, State, Step, fold
+from scalewitness.domain.facts import OfferMade
+from scalewitness.domain.moments import parse_moment
+from scalewitness.domain.sales import PROMISED, UNPAID, Progress, State, Step, fold
 from scalewitness.ledger.queries.prepared import Prepared, any_of
 from scalewitness.mail.services.links import link_of
 from scalewitness.sales.models import OfferLink, Sale, SaleAnimal, SaleStep
@@ -63,6 +66,54 @@ def offer_in_force(sale: Sale) -> SaleStep | None:
     """The latest offer, whether or not the sale has since gone on."""
     offers = [step for step in sale.steps.all() if step.kind == "offer_made"]
     return offers[-1] if offers else None
+
+
+def pay_until(sale: Sale) -> datetime | None:
+    """By when the payment of a confirmed sale must be recorded."""
+    last, offer = _last(sale, "sale_confirmed"), offer_in_force(sale)
+    if progress_of(sale).state != "confirmed" or last is None or offer is None:
+        return None
+    return last.at + timedelta(days=msgspec.convert(offer.body, OfferMade).days_to_pay)
+
+
+def ran_out(sale: Sale, now: datetime) -> bool:
+    """Whether nobody confirmed the offer in time, or nobody recorded the payment."""
+    state, offer = progress_of(sale).state, offer_in_force(sale)
+    if offer is not None and state == "offered":
+        return parse_moment(offer.body["expires"]) <= now
+    until = pay_until(sale)
+    return until is not None and until <= now
+
+
+def promised(animal: Animal, but: UUID | None = None) -> Sale | None:
+    """The sale, if any, by which the animal is to go to its buyer and nobody else: confirmed,
+    paid or handed over, and neither in a collection of the buyer's since nor back."""
+    for sale in sales_of_animal(animal.pk):
+        confirmed = _last(sale, "sale_confirmed")
+        if sale.pk == but or confirmed is None or progress_of(sale).state not in PROMISED:
+            continue
+        if not (_reached(sale, animal, confirmed.position) or came_back(sale, animal)):
+            return sale
+    return None
+
+
+def _last(sale: Sale, kind: str) -> SaleStep | None:
+    return next((step for step in reversed(sale.steps.all()) if step.kind == kind), None)
+
+
+def _reached(sale: Sale, animal: Animal, since: int) -> bool:
+    """Whether it has been in a collection of the buyer's."""
+    theirs = Collection.objects.filter(keeper=sale.buyer.keeper_id)
+    moves = Custody.objects.filter(animal=animal, position__gt=since)
+    return sale.buyer.keeper_id is not None and moves.filter(went_to__in=theirs).exists()
+
+
+def came_back(sale: Sale, animal: Animal) -> bool:
+    """Whether it was handed over and has come back since."""
+    return any(
+        step.kind == "handed_over" and came_back_after(animal.pk, sale.collection_id, step.position)
+        for step in sale.steps.all()
+    )
 
 
 def link_behind(token: str, now: datetime) -> OfferLink:

@@ -17,6 +17,7 @@ from scalewitness.api.sales.access import own_sale
 from scalewitness.api.submission import ANSWERS, FACT_REFUSALS, IdAndTime, PendingFact, Texts, begin
 from scalewitness.domain.errors import StandingMoved
 from scalewitness.domain.facts import Moment
+from scalewitness.domain.sales import DAYS_TO_PAY
 from scalewitness.intake.reassessing import restate
 from scalewitness.intake.rules.sales import represent
 from scalewitness.ledger.queries.entries import leaf_of
@@ -25,11 +26,13 @@ from scalewitness.sales.models import Sale
 
 class NewOffer(IdAndTime, frozen=True, kw_only=True):
     """The terms. ``recheck_days``: how long the buyer may have the sex rechecked;
-    ``remedy``: what is agreed for the case that it proves wrong."""
+    ``remedy``: what is agreed for the case that it proves wrong. ``days_to_pay``: from the
+    confirmation until the sale lapses, if you record no payment."""
 
     recheck_days: Annotated[int, Meta(ge=0, le=365)]
     remedy: Literal["refund", "exchange", "refund_or_exchange", "to_be_agreed", "none"]
     expires: Moment
+    days_to_pay: Annotated[int, Meta(ge=1, le=90)] = DAYS_TO_PAY
     texts: Texts = field(default_factory=dict)
 
 
@@ -55,6 +58,7 @@ def make_offer(request: Request, id: UUID) -> Response:
             "recheck_days": sent.recheck_days,
             "remedy": sent.remedy,
             "expires": sent.expires,
+            "days_to_pay": sent.days_to_pay,
         },
         texts=sent.texts,
         flat=("body",),

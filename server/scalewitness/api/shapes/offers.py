@@ -87,6 +87,7 @@ class OfferSeen(Struct, frozen=True):
     animals: list[AnimalOffered]
     remedy: str
     recheck_days: int
+    days_to_pay: int
     expires: str
     note: str | None
     cautions: tuple[str, ...]
@@ -109,6 +110,7 @@ def offer_seen(
         animals=_animals(sale, body.represents, sellers),
         remedy=body.remedy,
         recheck_days=body.recheck_days,
+        days_to_pay=body.days_to_pay,
         expires=body.expires,
         note=note,
         cautions=BEFORE_A_PURCHASE,

@@ -68,6 +68,7 @@ class OfferShown(Struct, frozen=True):
     represents: tuple[Representation, ...]
     recheck_days: int
     remedy: str
+    days_to_pay: int
     expires: str
     note: str | None
 
@@ -127,6 +128,7 @@ def offer(step: SaleStep | None, texts: dict[tuple[UUID, str], str]) -> OfferSho
         represents=body.represents,
         recheck_days=body.recheck_days,
         remedy=body.remedy,
+        days_to_pay=body.days_to_pay,
         expires=body.expires,
         note=texts.get((step.pk, "note")),
     )

@@ -5,6 +5,7 @@ from typing import Annotated, Literal
 from msgspec import Meta
 
 from scalewitness.domain.facts.shapes import Body, Commitment, Id, Label, Moment, Position, Share
+from scalewitness.domain.sales import DAYS_TO_PAY
 
 
 class Representation(Body, frozen=True):
@@ -18,7 +19,8 @@ class Representation(Body, frozen=True):
 
 
 class OfferMade(Body, frozen=True):
-    """About a sale. The agreed remedy if the sex proves wrong is part of the offer."""
+    """About a sale. The agreed remedy if the sex proves wrong is part of the offer, and so are
+    the days from the confirmation within which the payment must be recorded."""
 
     collection: Id
     buyer: Id
@@ -26,6 +28,7 @@ class OfferMade(Body, frozen=True):
     recheck_days: Annotated[int, Meta(ge=0, le=365)]
     remedy: Literal["refund", "exchange", "refund_or_exchange", "to_be_agreed", "none"]
     expires: Moment
+    days_to_pay: Annotated[int, Meta(ge=1, le=90)] = DAYS_TO_PAY
     note: Commitment | None = None
 
 
@@ -38,7 +41,7 @@ class OfferDeclined(Body, frozen=True):
 
 
 class OfferLapsed(Body, frozen=True):
-    pass
+    """Nobody confirmed it in time, or nobody recorded the payment."""
 
 
 class SaleConfirmed(Body, frozen=True):

@@ -10,9 +10,10 @@ from scalewitness.domain.errors import NotAllowed, NotFound
 from scalewitness.domain.facts import CustodyChanged
 from scalewitness.domain.sales import HANDED_OVER, RELIED_ON
 from scalewitness.intake.batch import Batch
+from scalewitness.intake.rules.sales import refuse_promised
 from scalewitness.intake.submission import Sealed
 from scalewitness.sales.models import Sale
-from scalewitness.sales.queries import progress_of, sale_of
+from scalewitness.sales.queries import progress_of, promised, sale_of
 
 
 def custody_changed(fact: Sealed, batch: Batch) -> int:
@@ -28,9 +29,24 @@ def custody_changed(fact: Sealed, batch: Batch) -> int:
             "buyer's once paid for, and back to where it came from.",
             pointer="/body/to",
         )
+    if not _keeps_word(animal, target, body):
+        refuse_promised(animal, batch, "move", target.pk)
     logged = batch.log(fact)
     services.store_move(animal, logged)
     return logged.position
+
+
+def _keeps_word(animal: Animal, target: Collection, body: CustodyChanged) -> bool:
+    """Whether a buyer who has confirmed, paid for or been given it could be content: it goes to
+    them, comes back from them, or is with them already, whatever room its seller keeps it in."""
+    sale = promised(animal)
+    if sale is None or target.keeper_id == sale.buyer.keeper_id:
+        return True
+    if progress_of(sale).state not in HANDED_OVER:
+        return False
+    if body.why == "returned" and body.sale == str(sale.pk):
+        return True
+    return target.keeper_id == animal.collection.keeper_id
 
 
 def _may_receive(animal: Animal, target: Collection, body: CustodyChanged, batch: Batch) -> bool:

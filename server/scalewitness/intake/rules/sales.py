@@ -1,26 +1,33 @@
 """Sales: every step checked against the table in `domain.sales`."""
 
-from collections.abc import Iterable
-from typing import cast
+from collections.abc import Iterable, Mapping
+from typing import Final, cast
 from uuid import UUID
 
 import msgspec
 
 from scalewitness.animals.models import Animal
-from scalewitness.animals.queries import came_back_after, is_steward
+from scalewitness.animals.queries import is_steward
 from scalewitness.disclosures.queries import disclosure_of
 from scalewitness.disclosures.services import store_acknowledgement
 from scalewitness.domain.errors import NotFound, NotNow, OutOfRange, StandingMoved
 from scalewitness.domain.facts import OfferMade, Representation, SaleConfirmed
 from scalewitness.domain.moments import parse_moment
-from scalewitness.domain.sales import LIVE, MAY, refusal
+from scalewitness.domain.sales import MAY, refusal
 from scalewitness.fresh_ids import fresh_id
 from scalewitness.intake.batch import Actor, Batch
 from scalewitness.intake.submission import Sealed
-from scalewitness.letters.sales import notify_of_step, send_offer
+from scalewitness.letters.sales import Attempt, notify_of_attempt, notify_of_step, send_offer
 from scalewitness.sales import services
 from scalewitness.sales.models import Sale
-from scalewitness.sales.queries import offer_in_force, progress_of, sale_of, sales_of_animal
+from scalewitness.sales.queries import (
+    offer_in_force,
+    progress_of,
+    promised,
+    sale_of,
+    sales_of_animal,
+    still_there,
+)
 from scalewitness.standings.models import Standing
 from scalewitness.standings.queries.logged import label_of, latest_standings
 
@@ -28,6 +35,14 @@ NEEDS_CODE = (
     "The seller asked for a code with your confirmation. Have one sent to your address, and "
     "type it in on the page of the offer."
 )
+
+
+TAKEN_AS: Final[Mapping[str, str]] = {
+    "confirmed": "confirmed",
+    "paid": "paid for",
+    "handed_over": "been given",
+    "closed": "been given",
+}
 
 
 def represent(animals: Iterable[UUID]) -> tuple[Representation, ...]:
@@ -70,7 +85,7 @@ def offer_made(fact: Sealed, batch: Batch) -> int:
     body = cast(OfferMade, fact.body)
     _check_parties(sale, body)
     animals = sorted(sale.animals.values_list("pk", flat=True))
-    _check_free(sale, animals)
+    _check_free(sale, batch)
     _check_represented(body, represent(animals))
     logged = batch.log(fact)
     services.store_step(sale, fact.kind, logged)
@@ -91,9 +106,9 @@ def _check_parties(sale: Sale, body: OfferMade) -> None:
         raise OutOfRange("The sale was drafted for other parties.", pointer="/body/buyer")
 
 
-def _check_free(sale: Sale, animals: list[UUID]) -> None:
-    """An animal in one live sale cannot be offered in another from the same collection, unless
-    it was handed over then and has come back since."""
+def _check_free(sale: Sale, batch: Batch) -> None:
+    """What a buyer confirmed, paid for or was given is offered to nobody else, from whatever
+    collection; what is only offered, not twice from the same one."""
     for animal in sale.animals.all():
         if animal.ended:
             raise NotNow(
@@ -102,17 +117,29 @@ def _check_free(sale: Sale, animals: list[UUID]) -> None:
             )
         if animal.collection_id != sale.collection_id:
             raise NotNow("An animal has left the collection.")
+        refuse_promised(animal, batch, "offer", sale.pk, but=sale.pk)
         for other in sales_of_animal(animal.pk):
             same_seller = other.pk != sale.pk and other.collection_id == sale.collection_id
-            if same_seller and progress_of(other).state in LIVE and not _came_back(other, animal):
+            if same_seller and progress_of(other).state == "offered":
                 raise NotNow("An animal is already in another sale.")
 
 
-def _came_back(sale: Sale, animal: Animal) -> bool:
-    return any(
-        step.kind == "handed_over" and came_back_after(animal.pk, sale.collection_id, step.position)
-        for step in sale.steps.all()
-    )
+def refuse_promised(
+    animal: Animal, batch: Batch, how: Attempt, to: UUID, *, but: UUID | None = None
+) -> None:
+    """Refuse to let somebody else have what a buyer confirmed, paid for or was given. That buyer
+    is told: the letter is kept though the fact is not. ``to``: a sale, or a collection.
+
+    Raises:
+        NotNow: it is somebody's.
+    """
+    sale = promised(animal, but)
+    if sale is not None:
+        notify_of_attempt(sale, animal, how, to, batch.letters)
+        raise NotNow(
+            f"{sale.buyer.name} has {TAKEN_AS[progress_of(sale).state]} an animal of this, so it "
+            "can go to nobody else. They are told by letter that this was tried."
+        )
 
 
 def _check_represented(body: OfferMade, now: tuple[Representation, ...]) -> None:
@@ -142,12 +169,21 @@ def sale_confirmed(fact: Sealed, batch: Batch) -> int:
     _check_next(sale, fact.kind)
     if parse_moment(offered.expires) <= batch.now:
         raise NotNow("The offer has lapsed.")
+    _check_still_there(sale)
     if sale.by_code and batch.actor.buyer is not None and not batch.actor.by_code:
         raise NotNow(NEEDS_CODE)
     logged = batch.log(fact)
     services.store_step(sale, fact.kind, logged)
     notify_of_step(sale, fact.kind, logged, batch.letters)
     return logged.position
+
+
+def _check_still_there(sale: Sale) -> None:
+    for animal in sale.animals.all():
+        if not still_there(animal, sale):
+            raise NotNow("An animal of this offer is not with its seller any more.")
+        if promised(animal, sale.pk):
+            raise NotNow("An animal of this offer has been sold to somebody else.")
 
 
 def _check_unmoved(seen: int, offered: OfferMade) -> None:

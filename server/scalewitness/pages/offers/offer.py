@@ -41,7 +41,7 @@ from scalewitness.pages.parts.facts import FactForm, StepForm
 from scalewitness.pages.plots.of_case import depths_of
 from scalewitness.pages.sales.forms import AnswerForm, ConfirmationForm
 from scalewitness.sales.models import OfferLink, Sale, SaleStep
-from scalewitness.sales.queries import link_behind, offer_in_force, progress_of
+from scalewitness.sales.queries import link_behind, offer_in_force, pay_until, progress_of
 from scalewitness.sales.services import try_code
 from scalewitness.standings.queries.dossier import dossier
 from scalewitness.standings.queries.logged import label_of, latest_standing, latest_standings
@@ -175,6 +175,7 @@ def _offer_page(
         "offered": offered,
         "lapsed": parse_moment(offered.expires) <= timezone.now(),
         "progress": progress,
+        "pay_until": pay_until(sale),
         "held": progress.is_held,
         "seen": seen,
         "animals": [_animal_view(one, sale, offered) for one in sale.animals.order_by("pk")],

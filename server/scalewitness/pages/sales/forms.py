@@ -11,6 +11,7 @@ from django.utils import timezone
 
 from scalewitness.domain.facts import Representation
 from scalewitness.domain.moments import rfc3339
+from scalewitness.domain.sales import DAYS_TO_PAY
 from scalewitness.pages.animals.forms import day_field
 from scalewitness.pages.calls.forms import one_of
 from scalewitness.pages.parts.facts import FactForm, new_id, note
@@ -72,6 +73,13 @@ class OfferForm(FactForm):
         initial=14,
     )
     remedy = one_of("Agreed remedy if the sex proves wrong", REMEDIES)
+    days_to_pay = forms.IntegerField(
+        label="Days from the confirmation to the payment",
+        min_value=1,
+        max_value=90,
+        initial=DAYS_TO_PAY,
+        help_text="If you have recorded no payment by then, the sale lapses; both are told.",
+    )
     expires = day_field(
         "The offer stands until the end of",
         initial=lambda: timezone.now().date() + timedelta(days=14),
@@ -103,6 +111,7 @@ class OfferForm(FactForm):
             "represents": given["represents"],
             "recheck_days": given["recheck_days"],
             "remedy": given["remedy"],
+            "days_to_pay": given["days_to_pay"],
             "expires": rfc3339(expires),
         }
 

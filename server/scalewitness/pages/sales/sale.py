@@ -38,6 +38,7 @@ from scalewitness.people.models import Keeper
 from scalewitness.sales.models import Sale, SaleStep
 from scalewitness.sales.queries import (
     offer_in_force,
+    pay_until,
     progress_of,
     sale_of,
     sales_of_animal,
@@ -60,7 +61,7 @@ STEPS = {
     "offer_made": "Offer made",
     "offer_withdrawn": "Offer withdrawn",
     "offer_declined": "The buyer declined",
-    "offer_lapsed": "Offer lapsed",
+    "offer_lapsed": "Lapsed: not confirmed, or not paid, in time",
     "sale_confirmed": "The buyer confirmed",
     "check_requested": "The buyer asked for an independent check",
     "sale_held": "Held: the record changed",
@@ -155,6 +156,7 @@ def _sale_page(request: HttpRequest, sale: Sale, refused: StepForm | None = None
         "held": progress.is_held,
         "animals": [(one, title_in(sale, one)) for one in sale.animals.order_by("pk")],
         "offer": offer_in_force(sale),
+        "pay_until": pay_until(sale),
         "steps": [(_step_words(step), step) for step in steps],
         "actions": _actions(progress),
         "can_offer": progress.state in {"draft", "declined", "withdrawn", "lapsed", *UNPAID},
