@@ -174,6 +174,7 @@ def test_a_sold_animal_goes_from_the_room_it_was_sold_from(
     animal, back_room = world.verified("V1"), room_of(world, world.odile, side)
     sale = world.sold(animal, email=other.email)
     theirs = create_collection(other, new_id(world.now), "Theirs", world.now)
+    world.say(world.odile, "handed_over", sale.pk)
     world.say(world.odile, "custody_changed", animal.pk, move(back_room, "moved"))
     body = move(theirs, "sold", sale)
     assert refused(world, world.odile, "custody_changed", animal.pk, body) == (
