@@ -1,6 +1,6 @@
 """Reading animals. Who may see how much of one, `calls.queries` decides."""
 
-from collections.abc import Callable, Iterable, Mapping, Sequence, Set
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
@@ -29,7 +29,7 @@ from scalewitness.ledger.queries.prepared import (
     maker,
 )
 from scalewitness.people.models import Grant
-from scalewitness.people.queries import active_grants, is_partner, partnerships
+from scalewitness.people.queries import active_grants, is_partner
 
 Moment: TypeAlias = tuple[UUID, datetime]
 """An animal at a time."""
@@ -150,17 +150,6 @@ def _ever_in(keeper: UUID) -> set[UUID]:
     partner = Grant.objects.filter(to=keeper, role=Grant.Role.PARTNER)
     own = Collection.objects.filter(keeper=keeper).values_list("pk", flat=True)
     return {*own, *partner.values_list("collection", flat=True)}
-
-
-def stewards_of(collections: Set[UUID], now: datetime) -> dict[UUID, set[UUID]]:
-    """By collection, who holds it or is a partner in it."""
-    if not collections:
-        return {}
-    rows = Collection.objects.filter(pk__in=collections).values_list("pk", "keeper")
-    found = {collection: {keeper} for collection, keeper in rows}
-    for collection, keeper in partnerships(collections, now).values_list("collection", "to"):
-        found[collection].add(keeper)
-    return found
 
 
 def stewarded(keeper: UUID, now: datetime) -> QuerySet[Collection]:

@@ -4,6 +4,7 @@ from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
+from functools import partial
 from typing import Literal
 from uuid import UUID
 
@@ -13,7 +14,8 @@ from django.db.models.functions import Abs, Cast, Coalesce
 from scalewitness.animals.models import Animal, Collection
 from scalewitness.animals.queries import is_steward, stewarded_ids
 from scalewitness.breeding.models import Pairing
-from scalewitness.breeding.queries.pairings import animals_paired, informed_by_pairings
+from scalewitness.breeding.queries.pairings import animals_paired
+from scalewitness.breeding.queries.uses import informed_by_use
 from scalewitness.calls.queries.visibility import sights_of, visible_animals
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.disputes.models import Dispute, Statement
@@ -148,5 +150,5 @@ def at_stake(animals: Iterable[UUID], now: datetime) -> AtStake:
         disputed=frozenset(disputed.values_list("animal", flat=True)),
         paired=animals_paired(wanted).keys(),
         parties=parties_to_sales(wanted),
-        informed=informed_by_pairings(wanted, now),
+        informed=partial(informed_by_use, animals=wanted, now=now),
     )

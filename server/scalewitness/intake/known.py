@@ -30,7 +30,7 @@ from scalewitness.animals.queries import (
     weights_on,
     weights_question,
 )
-from scalewitness.breeding.queries.pairings import informed_by_pairings
+from scalewitness.breeding.queries.uses import informed_by_use
 from scalewitness.calls.models import Call
 from scalewitness.domain.consequences import sex_of
 from scalewitness.domain.observations import Sex
@@ -83,15 +83,16 @@ Homes: TypeAlias = Mapping[UUID, datetime | None]
 class Tie:
     """What ties one person to an animal. Keeper or partner (``steward``), or else: ``party``
     to a sale of it, ever; whether they ever ``kept`` it in a collection of theirs, or
-    ``called`` on it, be it by another's report, or keep what it was ever ``paired`` with; its
-    ``homes``, and all ``grants`` that ever covered it for them. ``died``: from when on what
-    others found of it was not kept still for them any more, as it was said to have died."""
+    ``called`` on it, be it by another's report, or were ``informed`` of its sex by its use as a
+    parent or a mate; its ``homes``, and all ``grants`` that ever covered it for them. ``died``:
+    from when on what others found of it was not kept still for them any more, as it was said to
+    have died."""
 
     steward: bool = False
     party: bool = False
     kept: bool = False
     called: bool = False
-    paired: bool = False
+    informed: bool = False
     homes: Homes = field(default_factory=dict)
     grants: Sequence[Grant] = ()
     died: datetime | None = None
@@ -102,13 +103,13 @@ class Tie:
         return self.steward or self.party
 
     def blind_on(self, at: datetime) -> bool:
-        """Whether nothing in the record had told them an earlier call on the animal by then.
+        """Whether nothing in the record had told them by then what the animal is taken for.
 
-        True only for a guest whose every grant on it was blind, who has no call on it yet
-        and never kept it, or an animal it was to be paired with: such a plan, and letters
-        about it, tell what it is taken for. Collections it has left count as well.
+        True only for a guest whose every grant on it was blind, who has no call on it yet,
+        never kept it and was not told by its use (`domain.uses`). Collections it has left
+        count as well.
         """
-        if self.steward or self.kept or self.called or self.paired or not self.grants:
+        if self.steward or self.kept or self.called or self.informed or not self.grants:
             return False
         is_past_its_death = self.died is not None and at > self.died
         return not is_past_its_death and all(grant.blind for grant in self.grants)
@@ -325,14 +326,14 @@ class Known:
         rows = Call.objects.filter(own, animal__in=homes.keys())
         called = set(rows.values_list("animal", flat=True))
         grants = grants_ever(person, homes)
-        paired = informed_by_pairings(homes, self.now).get(person, ())
+        informed = informed_by_use([person], homes, self.now).get(person, ())
         deaths = deaths_of(one for one, given in grants.items() if given)
         return {
             one: Tie(
                 party=str(one) in party_to,
                 kept=not kept.isdisjoint(home),
                 called=one in called,
-                paired=one in paired,
+                informed=one in informed,
                 homes=home,
                 grants=grants[one],
                 died=_died(deaths.get(one, ()), grants[one]),

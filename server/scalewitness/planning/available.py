@@ -102,7 +102,7 @@ def examiners_for(
     with."""
     stewards = [collection.keeper, *partners_of(collection.pk, now)]
     guests = _past_guests(collection, stewards)
-    known = _known_to(guests, animals, stake.informed)
+    known = _known_to(guests, animals, stake.informed([one.pk for one in guests]))
     every = frozenset(str(animal.pk) for animal in animals)
     found: list[tuple[Available, str, Party]] = [
         (Available(str(one.pk), "keeper", every, every), one.name, "owner") for one in stewards
@@ -170,7 +170,7 @@ def _known_to(
     guests: Sequence[Keeper], animals: Sequence[Animal], informed: Mapping[UUID, Set[UUID]]
 ) -> Known:
     """Of which animals the record ever told each guest a call: see `intake.known.Tie.blind_on`.
-    ``informed``: by keeper, those whose sex they know from a planned pairing."""
+    ``informed``: by keeper, those whose sex their use told them."""
     known: defaultdict[UUID, set[str]] = defaultdict(set)
     for guest in guests:
         known[guest.pk] |= {str(animal) for animal in informed.get(guest.pk, ())}

@@ -1,7 +1,7 @@
 """From rows to the candidates that planning weighs: evidence, stage, condition, stakes."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence, Set
+from collections.abc import Callable, Iterable, Mapping, Sequence, Set
 from dataclasses import dataclass, field
 from datetime import datetime
 from decimal import Decimal
@@ -25,14 +25,14 @@ IN_SHED = frozenset({"opaque", "clear"})
 @dataclass(frozen=True, slots=True)
 class AtStake:
     """What hangs on the animals, given by those who know of sales, pairings and disputes.
-    ``parties``: by keeper, the animals of whose sale they are a party; ``informed``: by keeper,
-    those whose sex they know from a planned pairing."""
+    ``parties``: by keeper, the animals of whose sale they are a party; ``informed``: of keepers
+    asked about, the animals whose sex their use told them."""
 
     on_sale: Set[UUID] = frozenset()
     disputed: Set[UUID] = frozenset()
     paired: Set[UUID] = frozenset()
     parties: Mapping[UUID, Set[str]] = field(default_factory=dict)
-    informed: Mapping[UUID, Set[UUID]] = field(default_factory=dict)
+    informed: Callable[[Iterable[UUID]], Mapping[UUID, Set[UUID]]] = lambda people: {}
 
     def of(self, animal: UUID) -> tuple[Stake, ...]:
         stakes: tuple[tuple[Stake, Set[UUID]], ...] = (

@@ -1,13 +1,15 @@
-"""Clutches of a collection: young of the same parents hatched on the same day."""
+"""Clutches of a collection: young of the same parents hatched on the same day, as far as the
+reader may be told of those parents."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
-from datetime import date
+from dataclasses import dataclass, replace
+from datetime import date, datetime
 from uuid import UUID
 
 from django.db.models import Q, QuerySet
 
 from scalewitness.animals.models import Animal, Collection
+from scalewitness.calls.queries.visibility import VisibleParents
 from scalewitness.domain.consequences import sex_of
 from scalewitness.domain.errors import NotFound
 from scalewitness.domain.sexing.clutches import (
@@ -56,13 +58,17 @@ class Brood:
     sire: UUID | None
 
 
-def broods_in(collection: Collection) -> list[Brood]:
-    """Of animals with a known day of hatching and at least one known parent, latest first."""
+def broods_in(collection: Collection, keeper: UUID, now: datetime) -> list[Brood]:
+    """Of animals with a known day of hatching and at least one parent that ``keeper`` is told,
+    latest first."""
     rows = _young().filter(collection=collection).values_list(*BROOD).distinct()
-    return [Brood(*row) for row in rows.order_by("-hatched", "-dam", "-sire")]
+    broods = [Brood(*row) for row in rows]
+    rule = VisibleParents(keeper, (one for each in broods for one in (each.sire, each.dam)), now)
+    shown = {found for one in broods if (found := _as_shown(one, rule)) is not None}
+    return sorted(shown, key=_latest_first, reverse=True)
 
 
-def clutches_of(broods: Sequence[Brood]) -> list[Clutch]:
+def clutches_of(broods: Sequence[Brood], keeper: UUID, now: datetime) -> list[Clutch]:
     """Their clutches, in the order given, the animals of each by code."""
     if not broods:
         return []
@@ -71,22 +77,35 @@ def clutches_of(broods: Sequence[Brood]) -> list[Clutch]:
     animals = sorted(_young().filter(within & days).prefetch_related("identifiers"), key=_key)
     ids = [one.pk for one in animals]
     labels, checks = labels_of(ids), _first_checks(ids)
-    found: dict[Brood, list[Animal]] = {}
+    rule = VisibleParents(keeper, (one for each in animals for one in (each.sire, each.dam)), now)
+    found: dict[Brood | None, list[Animal]] = {}
     for animal in animals:
-        found.setdefault(brood_of(animal), []).append(animal)
-    return [_clutch(found[one], labels, checks) for one in broods]
+        found.setdefault(_as_shown(brood_of(animal), rule), []).append(animal)
+    return [_clutch(one, found[one], labels, checks) for one in broods]
 
 
-def clutch_with(collection: Collection, animal: UUID) -> Clutch:
+def clutch_with(collection: Collection, animal: UUID, keeper: UUID, now: datetime) -> Clutch:
     """The clutch an animal of the collection belongs to.
 
     Raises:
         NotFound: it is in no clutch here.
     """
     one = _young().filter(collection=collection, pk=animal).first()
-    if one is None:
+    rule = VisibleParents(keeper, (one.sire, one.dam) if one else (), now)
+    brood = _as_shown(brood_of(one), rule) if one else None
+    if brood is None:
         raise NotFound()
-    return clutches_of([brood_of(one)])[0]
+    return clutches_of([brood], keeper, now)[0]
+
+
+def _as_shown(brood: Brood, rule: VisibleParents) -> Brood | None:
+    """With the parents that may be told; None where there is none."""
+    sire, dam = rule.shown(brood.collection, brood.sire, brood.dam)
+    return replace(brood, sire=sire, dam=dam) if sire or dam else None
+
+
+def _latest_first(one: Brood) -> tuple[date, str, str]:
+    return one.hatched, str(one.dam or ""), str(one.sire or "")
 
 
 def brood_of(animal: Animal) -> Brood:
@@ -115,15 +134,16 @@ def _first_checks(animals: Iterable[UUID]) -> dict[UUID, FirstCheck]:
 
 
 def _clutch(
-    animals: Sequence[Animal], labels: Mapping[UUID, str], checks: Mapping[UUID, FirstCheck]
+    brood: Brood,
+    animals: Sequence[Animal],
+    labels: Mapping[UUID, str],
+    checks: Mapping[UUID, FirstCheck],
 ) -> Clutch:
-    first = animals[0]
     found = [checks[one.pk] for one in animals if one.pk in checks]
-    assert first.hatched is not None  # noqa: S101  the query left them out
     return Clutch(
-        sire=first.sire,
-        dam=first.dam,
-        hatched=first.hatched,
+        sire=brood.sire,
+        dam=brood.dam,
+        hatched=brood.hatched,
         animals=tuple(animals),
         counted=_tally(labels.get(one.pk, label_of(None)) for one in animals),
         ratio=sex_ratio(found, others=len(animals) - len(found)),

@@ -10,7 +10,7 @@ from uuid import UUID
 from django.db.models import Q, QuerySet
 
 from scalewitness.animals.models import Animal
-from scalewitness.animals.queries import stewarded_ids, stewards_of
+from scalewitness.animals.queries import stewarded_ids
 from scalewitness.breeding.models import Pairing
 from scalewitness.calls.queries.visibility import sights_of
 from scalewitness.domain.observations import Sex
@@ -50,21 +50,6 @@ def animals_paired(animals: Iterable[UUID]) -> Counter[UUID]:
     rows = Pairing.objects.filter(Q(sire__in=wanted) | Q(dam__in=wanted), **AHEAD)
     pairs = rows.values_list("sire", "dam")
     return Counter(one for pair in pairs for one in pair if one in wanted)
-
-
-def informed_by_pairings(animals: Iterable[UUID], now: datetime) -> dict[UUID, set[UUID]]:
-    """By keeper, those of the animals that were ever planned to be paired by them, or with an
-    animal that they hold or are a partner in now: such a plan tells what sex each is taken for."""
-    wanted = set(animals)
-    rows = Pairing.objects.filter(Q(sire__in=wanted) | Q(dam__in=wanted))
-    homes = ("sire__collection", "dam__collection")
-    pairs = list(rows.values_list("by", "sire", "dam", *homes))
-    stewards = stewards_of({home for *_, sires, dams in pairs for home in (sires, dams)}, now)
-    found: dict[UUID, set[UUID]] = {}
-    for by, sire, dam, sires, dams in pairs:
-        for keeper in {by, *stewards[sires], *stewards[dams]}:
-            found.setdefault(keeper, set()).update(wanted & {sire, dam})
-    return found
 
 
 def pairings_seen(keeper: UUID, now: datetime, *, animal: UUID | None = None) -> list[PairingSeen]:

@@ -165,17 +165,14 @@ def parents_shown(
     """Sire and dam of each animal as far as they may be shown: being one tells a sex.
 
     A keeper or partner is told all but those they are blind to; anyone else only of
-    parents that they see whole.
+    parents that they see whole. Where one of the two is an animal that they are to check blind,
+    neither is shown: the other one would tell which of the two that is.
     """
     listed = list(animals)
     rule = VisibleParents(
         keeper, (one for animal in listed for one in (animal.sire, animal.dam)), now
     )
-
-    def shown(animal: Animal, parent: UUID | None) -> UUID | None:
-        return parent if parent and rule.open(animal, parent) else None
-
-    return {animal.pk: (shown(animal, animal.sire), shown(animal, animal.dam)) for animal in listed}
+    return {one.pk: rule.shown(one.collection_id, one.sire, one.dam) for one in listed}
 
 
 class VisibleParents:
@@ -183,19 +180,25 @@ class VisibleParents:
     said to be, its parents; the rule is that of :func:`parents_shown`."""
 
     def __init__(self, keeper: UUID, parents: Iterable[UUID | None], now: datetime) -> None:
+        """``parents``: all that will be asked about."""
         named = {one for one in parents if one}
-        if not named:
-            return
         self._sights = sights_of(keeper, named, now)
-        self._own = {collection.pk for collection in stewarded_collections(keeper, now)}
+        held = stewarded_collections(keeper, now) if named else []
+        self._own = {collection.pk for collection in held}
+
+    def shown(
+        self, collection: UUID, sire: UUID | None, dam: UUID | None
+    ) -> tuple[UUID | None, UUID | None]:
+        """Sire and dam of an animal in that collection, each None where it may not be told."""
+        if "blind" in {self._sights.get(one) for one in (sire, dam) if one}:
+            return None, None
+        own = collection in self._own
+        seen = [one if one and (own or one in self._sights) else None for one in (sire, dam)]
+        return seen[0], seen[1]
 
     def open(self, animal: Animal, *parents: UUID) -> bool:
-        """Each of ``parents`` is one that was named at the start."""
-        own = animal.collection_id in self._own if parents else True
-        return all(_is_shown(self._sights.get(one), own) for one in parents)
-
-
-def _is_shown(sight: str | None, own: bool) -> bool:
-    """``sight`` of the parent, None where it is out of sight; ``own``: the young one is in a
-    collection of theirs."""
-    return own if sight is None else sight == "all"
+        """Whether each of them may be told."""
+        own = animal.collection_id in self._own
+        return all(
+            own if (sight := self._sights.get(one)) is None else sight == "all" for one in parents
+        )

@@ -22,7 +22,12 @@ from scalewitness.animals.queries import (
     title_of,
 )
 from scalewitness.breeding.queries.pairings import pairings_seen
-from scalewitness.calls.queries.visibility import animal_open, animal_seen, visible_animals
+from scalewitness.calls.queries.visibility import (
+    animal_open,
+    animal_seen,
+    parents_shown,
+    visible_animals,
+)
 from scalewitness.disputes.queries import open_dispute_on
 from scalewitness.domain.cautions import reasons_to_wait
 from scalewitness.domain.errors import NotFound, VersionStale
@@ -107,7 +112,7 @@ def show_animal(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpRe
     animal, sight = animal_seen(keeper.pk, animal_id, now)
     if sight == "blind":
         return page(request, "animals/blind.html", {"animal": blind_view(animal)})
-    parents = {one.pk: one for one in _parents(keeper, animal)}
+    parents = _parents(keeper, animal)
     view = full_view(animal)
     context = view | {
         "depths": depths_of(view["case"]),
@@ -121,18 +126,27 @@ def show_animal(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpRe
         "identifiers": animal.identifiers.order_by("position"),
         "pairings": in_words(pairings_seen(keeper.pk, now, animal=animal.pk)),
         "condition": condition(animal.pk),
-        "sire": parents.get(animal.sire) if animal.sire else None,
-        "dam": parents.get(animal.dam) if animal.dam else None,
+        "parents": parents,
+        "named": _seen_whole_among(keeper, parents),
         "dispute": open_dispute_on(animal.pk),
-        "linkable": linkable(animal),
+        "linkable": linkable(animal, parents),
     }
     return page(request, "animals/animal.html", context)
 
 
-def _parents(keeper: Keeper, animal: Animal) -> list[Animal]:
-    """The parents, as far as the keeper may see them whole."""
-    seen = visible_animals(keeper.pk, timezone.now()).filter(sight="all")
-    return list(seen.filter(pk__in=[one for one in (animal.sire, animal.dam) if one]))
+Parents = Mapping[str, UUID | None]
+"""``sire`` and ``dam``, None where there is none or the keeper may not be told."""
+
+
+def _parents(keeper: Keeper, animal: Animal) -> Parents:
+    shown = parents_shown(keeper.pk, [animal], timezone.now())[animal.pk]
+    return dict(zip(("sire", "dam"), shown, strict=True))
+
+
+def _seen_whole_among(keeper: Keeper, parents: Parents) -> Mapping[str, Animal]:
+    """Those of the parents that the keeper may see whole."""
+    seen = seen_whole(keeper).in_bulk([one for one in parents.values() if one])
+    return {role: seen[one] for role, one in parents.items() if one in seen}
 
 
 @signed_in
@@ -154,10 +168,10 @@ def seen_whole(keeper: Keeper) -> QuerySet[Animal]:
     return visible_animals(keeper.pk, timezone.now()).filter(sight="all")
 
 
-def _parents_chosen(request: HttpRequest, animal: Animal | None = None) -> dict[str, Any]:
-    """Sire and dam as chosen so far, else as on record."""
+def _parents_chosen(request: HttpRequest, before: Parents | None = None) -> dict[str, Any]:
+    """Sire and dam as chosen so far, else as they were ``before``."""
     return {
-        name: next(iter(chosen(request, name, [getattr(animal, name, None)])), None)
+        name: next(iter(chosen(request, name, [(before or {}).get(name)])), None)
         for name in ("sire", "dam")
     }
 
@@ -223,7 +237,7 @@ def _conflict(request: HttpRequest, animal_id: UUID, form: RecordForm) -> HttpRe
 def correct_particulars(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpResponse:
     animal = stewarded_animal(keeper, animal_id)
     kept = {**_particulars(animal), **typed(request, ParticularsForm)}
-    kept |= _parents_chosen(request, animal)
+    kept |= _parents_chosen(request, _parents(keeper, animal))
     form = ParticularsForm(sent(request), initial=kept)
     _offer_parents(request, form, seen_whole(keeper).exclude(pk=animal.pk))
     return _say(request, keeper, animal, form, "Correct its particulars")
@@ -257,7 +271,7 @@ def end(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpResponse:
 def state_linkage(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpResponse:
     """Once both parents are on record and a linked trait is known in the species."""
     animal = stewarded_animal(keeper, animal_id)
-    trait = linkable(animal)
+    trait = linkable(animal, _parents(keeper, animal))
     if trait is None:
         raise NotFound()
     form = LinkageForm(request.POST or None, animal=animal, trait=trait)
@@ -265,9 +279,9 @@ def state_linkage(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> Http
     return _say(request, keeper, animal, form, heading)
 
 
-def linkable(animal: Animal) -> LinkedTrait | None:
-    """The trait of which linkage can be stated, None without both parents on record."""
-    if animal.sire is None or animal.dam is None:
+def linkable(animal: Animal, parents: Parents) -> LinkedTrait | None:
+    """The trait of which linkage can be stated, None unless both parents are told."""
+    if None in parents.values():
         return None
     return next((one for one in linked_traits().values() if one.species == animal.species), None)
 

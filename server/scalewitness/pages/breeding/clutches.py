@@ -44,8 +44,9 @@ class HatchlingRow:
 @signed_in
 def show_clutches(request: HttpRequest, keeper: Keeper, collection_id: UUID) -> HttpResponse:
     collection = stewarded(keeper, collection_id)
-    found = listed(request, broods_in(collection))
-    clutches = clutches_of(list(found))
+    now = timezone.now()
+    found = listed(request, broods_in(collection, keeper.pk, now))
+    clutches = clutches_of(list(found), keeper.pk, now)
     parents = _parents(keeper, clutches)
     shown = [
         {
@@ -76,7 +77,7 @@ def log_clutch(
     collection = stewarded(keeper, collection_id)
     if method not in ROWS:
         raise Http404
-    clutch = clutch_with(collection, animal_id)
+    clutch = clutch_with(collection, animal_id, keeper.pk, timezone.now())
     posted = request.POST or None
     together = TogetherForm(posted)
     rows = [_row(one, ROWS[method], request) for one in clutch.animals if not one.ended]
