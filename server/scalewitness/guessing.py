@@ -1,4 +1,4 @@
-"""How often a password may be guessed at, the same on pages and through the API.
+"""How often a password or a link may be guessed at, the same on pages and through the API.
 
 Three counts, so that guessing is hopeless and nobody can lock anybody else out: one address has
 its own count on each account and over all, and whoever guesses from many addresses is stopped by
@@ -39,6 +39,9 @@ CODES_ON_ACCOUNT: Final = Limit(50, 86_400)
 """Codes of a second factor, from anywhere. Whoever types them has the password already; each
 wrong one had three chances in a million, so that fifty a day come to one in twenty a year (our
 judgement). Passkeys are not counted: nothing about them can be guessed."""
+WRONG_LINKS: Final = Limit(60, 60)
+"""Links that open nothing, from one address (our judgement). One that opens something is never
+refused: guessing one is hopeless, and keeping a buyer out would cost more."""
 KNOWN_FOR: Final = 30 * 86_400
 """Seconds for which an address that got in is its keeper's."""
 
@@ -93,6 +96,11 @@ def one_try(account: str, address: str) -> Iterator[None]:
         _take_back(account, address)
         raise
     got_in(account, address)
+
+
+def one_link_too_many(address: str) -> bool:
+    """Counts one more link that opened nothing, on a page or through the API."""
+    return attempts(_key("link", address), WRONG_LINKS.seconds) > WRONG_LINKS.most
 
 
 def code_tried(account: str) -> int:

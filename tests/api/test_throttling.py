@@ -5,13 +5,16 @@ from uuid import uuid4
 
 import pytest
 from django.conf import settings as configured
+from django.test import Client
 from redis import Redis
-from tests.api.client import Api
+from tests.api.client import Api, fact
+from tests.api.conftest import present
+from tests.api.test_offers import way_in
 from tests.waiting import eventually
 from tests.world import World
 
-from scalewitness.api.throttling import Feed, Link, LookUp, Pushing, SignIn, SignUp, WitnessRate
-from scalewitness.guessing import FROM_ADDRESS
+from scalewitness.api.throttling import Feed, LookUp, Pushing, SignIn, SignUp, WitnessRate
+from scalewitness.guessing import FROM_ADDRESS, WRONG_LINKS
 from scalewitness.ledger.models import Entry
 from scalewitness.rate_limit import attempts
 
@@ -46,11 +49,29 @@ def test_a_header_does_not_make_another_address(world: World, nobody: Api) -> No
 
 
 def test_guessing_at_links_is_slowed(nobody: Api) -> None:
-    codes = [nobody.get("/offers/guess").code for _ in range(allowed("link"))]
+    codes = [nobody.get("/offers/guess").code for _ in range(WRONG_LINKS.most)]
     assert set(codes) == {"link_gone"}
     answer = nobody.post("/offers/guess/refusal")
     assert (answer.status, answer.code) == (429, "throttled")
     assert "Retry-After" in answer.headers
+    assert Client(REMOTE_ADDR=nobody.address).get("/offers/guess").status_code == 429, (
+        "on pages too, by one count"
+    )
+
+
+def test_whoever_guesses_keeps_nobody_out_who_has_the_right_link(world: World, nobody: Api) -> None:
+    """An office, a family or a phone network has one address."""
+    sale = world.draft(world.verified("V-1"))
+    present(world)
+    world.offer(sale)
+    right = way_in()
+    for _ in range(WRONG_LINKS.most):
+        assert nobody.get(right).status == 200
+    for _ in range(WRONG_LINKS.most + 1):
+        last = nobody.get("/offers/guess")
+    assert last.status == 429
+    assert nobody.get(right).status == 200
+    assert nobody.post(f"{right}/check-request", fact()).status == 201
 
 
 def test_going_through_addresses_is_slowed(world: World, stan: Api) -> None:
@@ -65,16 +86,16 @@ def test_opening_accounts_in_bulk_is_slowed(nobody: Api) -> None:
     assert nobody.post("/keepers", {}).code == "throttled"
 
 
-@pytest.mark.parametrize("throttle", [Link, SignIn, SignUp, LookUp, WitnessRate, Feed, Pushing])
-def test_each_has_a_rate(throttle: type[Link]) -> None:
+@pytest.mark.parametrize("throttle", [SignIn, SignUp, LookUp, WitnessRate, Feed, Pushing])
+def test_each_has_a_rate(throttle: type[SignIn]) -> None:
     assert throttle().num_requests == allowed(throttle.scope)
 
 
 def test_a_lost_queue_server_keeps_nobody_out_and_lets_nobody_guess(
     nobody: Api, without_queue: None
 ) -> None:
-    codes = [nobody.get("/offers/guess").code for _ in range(allowed("link") + 1)]
-    assert codes == ["link_gone"] * allowed("link") + ["throttled"]
+    codes = [nobody.get("/offers/guess").code for _ in range(WRONG_LINKS.most + 1)]
+    assert codes == ["link_gone"] * WRONG_LINKS.most + ["throttled"]
 
 
 def test_a_count_ends_with_its_time_however_often_it_went_up() -> None:

@@ -13,7 +13,8 @@ from django.core.cache import cache
 from tests.pages.browser import Browser
 from tests.pages.conftest import Here
 
-from scalewitness.pages.guards import throttling
+from scalewitness import guessing
+from scalewitness.guessing import Limit
 from stack.local import ROOT
 
 pytestmark = pytest.mark.django_db
@@ -27,7 +28,7 @@ def nothing_counted() -> None:
 def test_guessing_links_is_slowed_down_and_a_right_one_still_opens(
     here: Here, anyone: Browser, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(throttling, "MOST", 5)
+    monkeypatch.setattr(guessing, "WRONG_LINKS", Limit(5, 60))
     animal = here.verified("G-1")
     here.now_is_now()
     sale = here.draft(animal)
@@ -45,7 +46,7 @@ def test_guessing_links_is_slowed_down_and_a_right_one_still_opens(
 def test_one_cannot_be_counted_anew_by_naming_another_address(
     anyone: Browser, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(throttling, "MOST", 2)
+    monkeypatch.setattr(guessing, "WRONG_LINKS", Limit(2, 60))
     found = [
         anyone.client.get("/offers/x:y", headers={"X-Forwarded-For": f"192.0.2.{n}, 198.51.100.1"})
         for n in range(4)

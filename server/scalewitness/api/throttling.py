@@ -54,10 +54,6 @@ class PerDevice(_Throttle):
         return self.cache_format % {"scope": self.scope, "ident": token.pk}
 
 
-class Link(PerAddress):
-    scope = "link"
-
-
 class SignIn(PerAddress):
     scope = "sign_in"
 
@@ -106,5 +102,5 @@ def count_items(keeper: UUID, items: int) -> None:
 
 THROTTLES: dict[str, type[_Throttle]] = {
     one.scope: one
-    for one in (Link, SignIn, SignUp, DeviceToken, LookUp, WitnessRate, Feed, Pushing, Photos)
+    for one in (SignIn, SignUp, DeviceToken, LookUp, WitnessRate, Feed, Pushing, Photos)
 }

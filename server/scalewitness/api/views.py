@@ -16,8 +16,10 @@ from rest_framework.views import APIView
 from scalewitness.api.authentication import check_confirmed, keeper_of
 from scalewitness.api.operations import Operation
 from scalewitness.api.throttling import THROTTLES
-from scalewitness.domain.errors import Fenced
+from scalewitness.domain.errors import Fenced, LinkGone, TooManyAttempts
+from scalewitness.guessing import WRONG_LINKS, one_link_too_many
 from scalewitness.ledger.queries.fence import standing_fence
+from scalewitness.rate_limit import address_of
 from scalewitness.sign_in.queries import must_set_one_up
 from scalewitness.sign_in.services.codes import missing
 
@@ -109,6 +111,11 @@ def resource(**operations: Operation) -> Callable[..., HttpResponseBase]:
 
 def _handler(one: Operation) -> Callable[..., Response]:
     def handle(view: Resource, request: Request, **path: Any) -> Response:
-        return one.run(request, **path)
+        try:
+            return one.run(request, **path)
+        except LinkGone:
+            if one_link_too_many(address_of(request)):
+                raise TooManyAttempts(retry_after=WRONG_LINKS.seconds) from None
+            raise
 
     return handle

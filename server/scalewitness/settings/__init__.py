@@ -233,7 +233,6 @@ REST_FRAMEWORK = {
     "DEFAULT_SCHEMA_CLASS": "scalewitness.api.openapi.document.OperationSchema",
     "EXCEPTION_HANDLER": "scalewitness.api.problems.as_problem",
     "DEFAULT_THROTTLE_RATES": {
-        "link": "60/min",
         "sign_in": "30/min",
         "sign_up": "30/min",
         "device_token": "60/min",

@@ -28,7 +28,6 @@ class BuyersAcknowledgement(IdAndTime, frozen=True, kw_only=True):
     gives=ANSWERS,
     refuses=(*FACT_REFUSALS, LinkGone),
     anonymous=True,
-    throttle="link",
     keyed=True,
 )
 def acknowledge_disclosure(request: Request, token: str) -> Response:

@@ -16,7 +16,6 @@ from scalewitness.domain.errors import LinkGone, NotNow, OutOfRange
     gives={200: LettersAgain},
     refuses=(LinkGone, NotNow, OutOfRange),
     anonymous=True,
-    throttle="link",
 )
 def change_address(request: Request, token: str) -> Response:
     """Letters that reached nobody go again. Whoever reads the address used until now is told."""

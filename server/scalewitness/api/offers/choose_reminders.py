@@ -20,7 +20,6 @@ class Reminders(Sent, frozen=True, kw_only=True):
     gives={204: None},
     refuses=(LinkGone,),
     anonymous=True,
-    throttle="link",
 )
 def choose_reminders(request: Request, token: str) -> Response:
     """Of disclosures not acknowledged yet. The disclosures themselves cannot be turned off."""

@@ -34,7 +34,6 @@ class Confirmation(IdAndTime, frozen=True, kw_only=True):
     gives=ANSWERS,
     refuses=(*FACT_REFUSALS, LinkGone, StandingMoved),
     anonymous=True,
-    throttle="link",
     keyed=True,
 )
 def confirm_offer(request: Request, token: str) -> Response:

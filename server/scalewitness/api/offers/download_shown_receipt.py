@@ -19,7 +19,6 @@ from scalewitness.sales.queries import link_behind
     media=MEDIA_TYPE,
     refuses=(Fenced, LinkGone, LogContradicted),
     anonymous=True,
-    throttle="link",
 )
 def download_shown_receipt(request: Request, token: str, id: UUID) -> Response:
     """Of what the link shows: the steps of the sale, the calls on its animals, the standings

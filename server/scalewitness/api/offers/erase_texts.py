@@ -14,7 +14,6 @@ from scalewitness.intake.erasure import erase_texts_by
     gives={204: None},
     refuses=(LinkGone,),
     anonymous=True,
-    throttle="link",
 )
 def erase_buyers_texts(request: Request, token: str) -> Response:
     """The steps stay on record with the fingerprints of their texts; the texts are gone for

@@ -15,7 +15,6 @@ from scalewitness.domain.errors import LinkGone
     gives=ANSWERS,
     refuses=(*FACT_REFUSALS, LinkGone),
     anonymous=True,
-    throttle="link",
     keyed=True,
 )
 def refuse_offer(request: Request, token: str) -> Response:

@@ -26,7 +26,6 @@ class BuyersProblem(IdAndTime, frozen=True, kw_only=True):
     gives=ANSWERS,
     refuses=(*FACT_REFUSALS, LinkGone),
     anonymous=True,
-    throttle="link",
     keyed=True,
 )
 def report_problem(request: Request, token: str) -> Response:

@@ -15,7 +15,6 @@ from scalewitness.letters import codes
     gives={204: None},
     refuses=(LinkGone, NotFound, NotNow),
     anonymous=True,
-    throttle="link",
 )
 def send_code(request: Request, token: str) -> Response:
     """By letter to the buyer, whoever asks. A newer code makes those before it useless."""

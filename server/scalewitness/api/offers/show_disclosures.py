@@ -15,7 +15,6 @@ from scalewitness.domain.errors import LinkGone
     gives={200: Disclosures},
     refuses=(LinkGone,),
     anonymous=True,
-    throttle="link",
 )
 def show_disclosures(request: Request, token: str) -> Response:
     """For links that came with a disclosure; newest first."""

@@ -18,7 +18,6 @@ from scalewitness.people.queries import partners_of
     gives={200: OfferSeen},
     refuses=(LinkGone,),
     anonymous=True,
-    throttle="link",
 )
 def show_offer(request: Request, token: str) -> Response:
     """The evidence in plain words, what was represented beside what the record says now,

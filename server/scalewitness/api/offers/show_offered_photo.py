@@ -20,7 +20,6 @@ from scalewitness.sales.queries import link_behind
     media=MEDIA_TYPE,
     refuses=(LinkGone,),
     anonymous=True,
-    throttle="link",
 )
 def show_offered_photo(request: Request, token: str, id: UUID) -> Response:
     """Of the animals on offer and of the calls on them."""

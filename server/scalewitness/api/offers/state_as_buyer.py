@@ -23,7 +23,6 @@ class BuyersStatement(IdAndTime, frozen=True, kw_only=True):
     gives=ANSWERS,
     refuses=(*FACT_REFUSALS, LinkGone),
     anonymous=True,
-    throttle="link",
     keyed=True,
 )
 def state_as_buyer(request: Request, token: str) -> Response:

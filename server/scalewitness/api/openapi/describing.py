@@ -158,5 +158,5 @@ def _of_the_edge(one: Operation) -> Iterable[tuple[int, str]]:
         yield from ((401, "not_authenticated"), (401, "authentication_failed"))
     if one.takes is not None:
         yield (415, "unsupported_media_type")
-    if one.throttle or one.grave:
+    if one.throttle or one.grave or LinkGone in one.refuses:
         yield (429, "throttled")

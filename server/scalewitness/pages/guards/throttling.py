@@ -1,8 +1,4 @@
-"""How often pages may be asked for what could be guessed at.
-
-A link that opens something is never refused: guessing one is hopeless, and keeping a buyer out
-would cost more.
-"""
+"""How often pages may be asked for what could be guessed at."""
 
 from collections.abc import Callable
 from functools import wraps
@@ -12,19 +8,14 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 
 from scalewitness.people.models import Keeper
-from scalewitness.rate_limit import address_of, one_too_many
+from scalewitness.rate_limit import one_too_many
 
 P = ParamSpec("P")
 ForKeeper = Callable[Concatenate[HttpRequest, Keeper, P], HttpResponse]
 
 MOST: Final = 60
 SECONDS: Final = 60
-"""So many wrong links, or addresses, a minute (our judgement), as the API allows."""
-
-
-def tried_too_often(request: HttpRequest) -> bool:
-    """Counts one more wrong link; whether that is one too many."""
-    return one_too_many(f"throttle_wrong_link_{address_of(request)}", MOST, SECONDS)
+"""So many addresses a minute (our judgement), as the API allows."""
 
 
 def takes_an_address(view: ForKeeper[P]) -> ForKeeper[P]:

@@ -28,18 +28,19 @@ from scalewitness.domain.moments import parse_moment
 from scalewitness.domain.sales import RELIED_ON
 from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.examiners.settled import settled_behind
+from scalewitness.guessing import WRONG_LINKS, one_link_too_many
 from scalewitness.intake.batch import Actor
 from scalewitness.ledger.queries.tree import tip
 from scalewitness.letters import codes
 from scalewitness.pages.animals.evidence import by_role, lines_of, of_the_animal, sensitivity_of
 from scalewitness.pages.animals.settled import own_records
 from scalewitness.pages.disclosures.disclosure import both_versions, receipts_for
-from scalewitness.pages.guards.throttling import SECONDS, tried_too_often
 from scalewitness.pages.home.attention import title_in
 from scalewitness.pages.parts.access import page, post_or_go
 from scalewitness.pages.parts.facts import FactForm, StepForm
 from scalewitness.pages.plots.of_case import depths_of
 from scalewitness.pages.sales.forms import AnswerForm, ConfirmationForm
+from scalewitness.rate_limit import address_of
 from scalewitness.sales.models import OfferLink, Sale, SaleStep
 from scalewitness.sales.queries import link_behind, offer_in_force, pay_until, progress_of
 from scalewitness.sales.services import try_code
@@ -60,10 +61,10 @@ def opened_by(behind: Callable[[str, datetime], object]) -> Callable[[View], Vie
             try:
                 response = view(request, token, behind(token, timezone.now()), **more)
             except (LinkGone, NotFound):
-                often = tried_too_often(request)
+                often = one_link_too_many(address_of(request))
                 response = page(request, "offers/gone.html", status=429 if often else 404)
                 if often:
-                    response["Retry-After"] = str(SECONDS)
+                    response["Retry-After"] = str(WRONG_LINKS.seconds)
             response["Referrer-Policy"] = "no-referrer"
             add_never_cache_headers(response)
             return response
