@@ -33,7 +33,8 @@ class BadWord(ValueError):
 
 
 class Noted(msgspec.Struct, frozen=True, kw_only=True):
-    """A check and what was noted with it. ``grams``, ``meal_at``, ``shed``: of the animal."""
+    """A check and what was noted with it. ``reported``: whose it was, where it was somebody
+    else's. ``grams``, ``meal_at``, ``shed``: of the animal."""
 
     animal: str
     at: str
@@ -45,6 +46,8 @@ class Noted(msgspec.Struct, frozen=True, kw_only=True):
     harm: tuple[str, ...] = ()
     told: str | None = None
     visit: str | None = None
+    reported: dict[str, str] | None = None
+    document: str | None = None
     note: str | None = None
     grams: str | None = None
     meal_at: str | None = None
@@ -130,6 +133,8 @@ def facts_of(noted: Noted, *, steward: bool) -> list[Fact]:
         **({"harm": list(noted.harm)} if noted.harm else {}),
         **({"told": noted.told} if noted.told else {}),
         **({"visit": noted.visit} if noted.visit else {}),
+        **({"reported": noted.reported} if noted.reported else {}),
+        **({"document": noted.document} if noted.document else {}),
     }
     _check(body)
     made = [fact("call_made", noted.animal, noted.at, body)]

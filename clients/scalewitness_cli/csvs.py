@@ -152,8 +152,8 @@ def call_facts(
     if not steward and noted.visit is None:
         raise BadWord("You do not keep this animal: name the visit.")
     # As it was before there was this column: the same line stays the same facts.
-    said = {name: cell for name, cell in row.items() if cell or name != "unusual"}
-    return _named(checks.facts_of(noted, steward=steward), at, [keeper, animal, said])
+    content = {name: cell for name, cell in row.items() if cell or name != "unusual"}
+    return _named(checks.facts_of(noted, steward=steward), at, [keeper, animal, content])
 
 
 def animal_facts(row: Row, collection: str, keeper: str, now: str) -> list[Fact]:

@@ -1,9 +1,10 @@
 """What waited on another device of the same keeper, taken over from a file.
 
 A phone that signs out writes what it has not sent to a file: ``{"scalewitness": "unsent-1",
-"server", "keeper", "items", "photos"}``, each item as a push takes it, each photo as ``{"id",
-"jpeg"}`` in base64. Its signatures name a device that is gone, so each item is signed anew here,
-under its own id: whatever of it had arrived after all counts once.
+"server", "keeper", "items", "photos", "practitioners"}``, each item as a push takes it, each photo
+as ``{"id", "jpeg"}`` in base64, each of those that the record was not named yet as ``{"id",
+"name"}``. Its signatures name a device that is gone, so each item is signed anew here, under its
+own id: whatever of it had arrived after all counts once.
 """
 
 import base64
@@ -21,6 +22,7 @@ from scalewitness.domain.moments import parse_moment
 from scalewitness_cli.devicekey import DeviceKey, Fact
 from scalewitness_cli.identity import Identity
 from scalewitness_cli.outbox import take_over
+from scalewitness_cli.practitioners import keep_names
 from scalewitness_cli.remote import Stopped
 from scalewitness_cli.store import Store
 
@@ -46,12 +48,18 @@ class Picture(msgspec.Struct, frozen=True):
     jpeg: str
 
 
+class Named(msgspec.Struct, frozen=True):
+    id: Id
+    name: str
+
+
 class Unsent(msgspec.Struct, frozen=True):
     scalewitness: Literal["unsent-1"]
     server: str
     keeper: str
     items: list[Waiting]
     photos: list[Picture] = []
+    practitioners: list[Named] = []
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +88,10 @@ def take(store: Store, identity: Identity, data: bytes, now: str) -> Taken:
         photos = _files(found)
     except ValueError as fault:
         raise Stopped(f"The file is damaged: {fault}. {_NOTHING}") from None
-    stored, files = take_over(store, identity.key, forms, photos, now)
+    names = {one.id: one.name for one in found.practitioners}
+    stored, files = take_over(
+        store, identity.key, forms, photos, now, along=lambda changing: keep_names(changing, names)
+    )
     return Taken(stored, files, len(forms) - stored)
 
 

@@ -123,11 +123,14 @@ def take_over(
     forms: Iterable[tuple[Fact, Fact]],
     photos: Mapping[str, bytes],
     now: str,
+    along: Along | None = None,
 ) -> tuple[int, int]:
-    """Store what another device said, and may have sent: each as said and as signed here. How
-    many of it and of its photos are new here."""
+    """Store what another device said, and may have sent: each as said and as signed here, with
+    what is stored ``along``. How many of it and of its photos are new here."""
     stored = 0
     with store.change() as connection:
+        if along is not None:
+            along(connection)
         for stated, sent in forms:
             if connection.execute("SELECT 1 FROM outbox WHERE id = ?", (stated["id"],)).fetchone():
                 continue

@@ -12,6 +12,7 @@ from scalewitness_cli.devicekey import DeviceKey
 from scalewitness_cli.identity import Identity, fresh_id, identity_of, keep_identity
 from scalewitness_cli.locking import locked, write_whole
 from scalewitness_cli.outbox import items, resign
+from scalewitness_cli.practitioners import forget_names
 from scalewitness_cli.remote import Api, Json, Refusal, Stopped
 from scalewitness_cli.store import Store, keep
 from scalewitness_cli.trust import kept_keys
@@ -79,6 +80,7 @@ def sign_out(store: Store, identity: Identity, api: Api) -> None:
     with store.change() as connection:
         for table in ("animal", "fact", "visit", "sheet_row", "ahead", "collection"):
             connection.execute(f"DELETE FROM {table}")  # noqa: S608  one of these
+        forget_names(connection)
         keep(connection, "cursor", None)
     keep_identity(store, msgspec.structs.replace(identity, token="", private="", enrolled=False))
     store.forget_freed()

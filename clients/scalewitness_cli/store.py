@@ -20,7 +20,7 @@ from scalewitness_cli.remote import Stopped
 
 VARIABLE = "SCALEWITNESS_DATA"
 """Names another folder to keep data in."""
-VERSION = 3
+VERSION = 4
 BUSY_SECONDS = 30.0
 
 SCHEMA = """
@@ -63,6 +63,11 @@ CREATE TABLE ahead (
   visit TEXT NOT NULL, animal TEXT NOT NULL, content TEXT NOT NULL, PRIMARY KEY (visit, animal)
 ) STRICT;
 CREATE TABLE elsewhere (id TEXT PRIMARY KEY) STRICT;
+""",
+    3: """
+CREATE TABLE practitioner (
+  id TEXT PRIMARY KEY, name TEXT NOT NULL, named INTEGER NOT NULL
+) STRICT;
 """,
 }
 """What each version added to the one before it."""

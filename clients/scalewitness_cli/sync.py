@@ -25,6 +25,7 @@ from scalewitness_cli.identity import Identity, moment_now
 from scalewitness_cli.memory import Memory
 from scalewitness_cli.outbox import Item, items, next_batch, settle, unproved
 from scalewitness_cli.photos import send_file, waiting_files
+from scalewitness_cli.practitioners import fetch_names, send_names
 from scalewitness_cli.readings import keep_comparison, set_aside
 from scalewitness_cli.receipts import collect, trees_in
 from scalewitness_cli.remote import Api, Closed, Faulty, Later, Refusal, Stopped, Unreachable
@@ -117,6 +118,7 @@ def _send(store: Store, identity: Identity, api: Api, done: Synced, at: Step) ->
     try:
         identity = enrol(store, identity, api)
         set_aside(store, api)
+        send_names(store, api)
         done.sent = push(store, api, at)
         done.photos = _send_photos(store, api, at)
     except Closed as why:
@@ -198,7 +200,7 @@ def _push(store: Store, api: Api, batch: list[Item], at: Step, *, patient: bool 
 
 
 def pull(store: Store, api: Api, done: Synced, at: Step = silently, wait: int = 0) -> None:
-    """Fetch the feed to its end, then visits and sheets."""
+    """Fetch the feed to its end, then visits and sheets, and whom one may report."""
     try:
         _pull_feed(store, api, done, at, wait)
     except Refusal as refusal:
@@ -209,6 +211,7 @@ def pull(store: Store, api: Api, done: Synced, at: Step = silently, wait: int = 
         at("begun again")
         _pull_feed(store, api, done, at, 0)
     _pull_sheets(store, api)
+    fetch_names(store, api)
     at("sheets stored")
 
 

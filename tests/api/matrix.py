@@ -122,6 +122,7 @@ ROWS = [
     Row("POST", "devices/{device_owner}/key", to(201, "owner"), enrolment),
     Row("PUT", "practitioners/{practitioner}/address", to(204, "owner"),
         plain(email="practice@vets.example")),
+    Row("GET", "practitioners", all_signed_in(200)),
     Row("POST", "practitioners", all_signed_in(201), plain(id="new", name="Dr Ilse Brandt")),
     Row("GET", "grants", SIGNED_IN),
     Row("POST", "grants", to(201, "owner"),

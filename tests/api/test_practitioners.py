@@ -39,3 +39,21 @@ def test_an_id_has_one_spelling(odile: Api) -> None:
 def test_control_characters_are_no_name(odile: Api) -> None:
     answer = odile.post("/practitioners", {"id": str(new_id()), "name": "Dr. Ines\nAldous"})
     assert (answer.status, answer.code) == (422, "out_of_range")
+
+
+def test_a_keeper_finds_whom_they_named_and_nobody_elses(odile: Api, stan: Api) -> None:
+    """So that a device without a signal can report somebody again under the same id."""
+    first, again, other = (str(new_id()) for _ in range(3))
+    for id, name in ((first, "Dr Ilse Brandt"), (again, "Dr Ilse Brandt"), (other, "A lab")):
+        odile.post("/practitioners", {"id": id, "name": name})
+    stan.post("/practitioners", {"id": str(new_id()), "name": "Dr Somebody"})
+    Practitioner.objects.create(pk=new_id(), named_by_id=_me(odile), name="")
+    assert odile.get("/practitioners").body["items"] == [
+        {"id": other, "name": "A lab"},
+        {"id": min(first, again), "name": "Dr Ilse Brandt"},
+    ]
+
+
+def _me(who: Api) -> str:
+    found: str = who.get("/keepers/me").body["id"]
+    return found

@@ -17,7 +17,9 @@ def test_a_check_says_method_conclusion_and_who_reports() -> None:
     body = {"conclusion": "male", "observed": {"method": "probing"}}
     assert in_words("call_made", body) == "A call by probing; the conclusion: male."
     told = in_words("call_made", body | {"reported": {"role": "earlier_keeper"}})
-    assert told.endswith("The sender reports it; who made it: earlier keeper.")
+    assert told.endswith(
+        "Who made it: earlier keeper; it is its sender's word until that is confirmed."
+    )
 
 
 def test_a_kind_of_a_later_version_is_named() -> None:

@@ -1,6 +1,5 @@
 """``scalewitness check``: note a check at the rack, with or without a signal."""
 
-import json
 import sqlite3
 from datetime import datetime
 from pathlib import Path
@@ -9,9 +8,11 @@ from typing import Any
 import click
 import msgspec
 
-from scalewitness.domain.cautions import BEFORE_A_CHECK, STOP_AT_HARM, AtTheRack
+from scalewitness.domain.cautions import BEFORE_A_CHECK, AtTheRack
+from scalewitness.domain.choices import YOUR_WORD
 from scalewitness.domain.moments import rfc3339
-from scalewitness_cli import checks, outbox, replica
+from scalewitness_cli import checks, outbox, replica, reporting, seen
+from scalewitness_cli.commands.asking import WORDS, Given, asked, from_json, method_of
 from scalewitness_cli.commands.checktime import AS_READ, CORRECTED, When, now_or_typed, typed_moment
 from scalewitness_cli.commands.common import (
     ends_well,
@@ -25,11 +26,10 @@ from scalewitness_cli.commands.common import (
 from scalewitness_cli.identity import need_identity
 from scalewitness_cli.outbox import Item
 from scalewitness_cli.photos import attaching, drawn_from, keep_files
+from scalewitness_cli.practitioners import keep_names
 from scalewitness_cli.readings import keep_readings, now_by
+from scalewitness_cli.reporting import Reported
 from scalewitness_cli.store import Store
-
-Given = dict[str, Any]
-WORDS = click.Choice
 
 
 @click.command()
@@ -40,7 +40,11 @@ WORDS = click.Choice
 @click.option("--unusual", is_flag=True,
     help="It did go that deep: counted again, deeper than any source gives.")  # fmt: skip
 @click.option("--probe-mm", help="How thick the probe was.")
-@click.option("--observed", metavar="JSON", help="What was seen by another method than probing.")
+@click.option("--method", type=WORDS(seen.ASKED),
+    help="Another method than probing; what was seen by it is asked for.")  # fmt: skip
+@click.option("--saw", multiple=True, metavar="QUESTION=ANSWER",
+    help="What was seen by it, said beforehand: found=sire, sample=shed.")  # fmt: skip
+@click.option("--observed", metavar="JSON", help="All that was seen, as the log has it.")
 @click.option("--conclusion", type=WORDS(checks.CONCLUSIONS))
 @click.option("--sureness", type=WORDS(checks.SURENESSES))
 @click.option("--identified", metavar="BY[:CODE]",
@@ -49,6 +53,11 @@ WORDS = click.Choice
 @click.option("--held-by", type=WORDS(checks.HOLDERS), help="Who held the animal.")
 @click.option("--harm", multiple=True, type=WORDS(checks.HARMS), help="A sign of harm seen.")
 @click.option("--told", type=WORDS(("male", "female")), help="The sex you had been told before.")
+@click.option("--whose", type=WORDS(reporting.WHOSE),
+    help="Whose check it was, where you report somebody else's.")  # fmt: skip
+@click.option("--whose-name", help="Their name; it stays out of the log.")
+@click.option("--document", metavar="FILE",
+    help="The report they wrote, or its SHA-256, all that is sent of it. Keep it.")  # fmt: skip
 @click.option("--grams", help="Its weight, as 412.5.")
 @click.option("--last-meal", metavar="WHEN", help="A day or a time; noted where you keep it.")
 @click.option("--shed", type=WORDS(checks.SHEDS), help="Where it is in its shed.")
@@ -73,25 +82,30 @@ def check(animal: str, server: str | None, as_json: bool, **given: Any) -> None:
         identity = need_identity(store)
         shown = replica.find(store, animal, now_by(store))
         steward = replica.is_steward(store, shown)
+        reporting.check_may_report(method_of(given), given["whose"], steward=steward)
         when = now_or_typed(store, given["at"], given["clock"], ask=given["conclusion"] is None)
         meal = typed_moment(given["last_meal"], when.best) if given["last_meal"] else None
         _warn(shown, when.best, meal, given, steward)
         by_question = {"by_question": given["conclusion"] is None}
-        full = _asked(given, shown, steward) | by_question
-        noted = _noted(store, shown, full, when, meal, steward)
+        full = asked(given, shown, steward) | by_question
+        by = reporting.whose(
+            store, method_of(full), full["whose"], full["whose_name"], steward=steward
+        )
+        noted = _noted(store, shown, full, when, meal, steward, by)
         facts = checks.facts_of(noted, steward=steward)
         attached = _attached(facts[0], given["photos"])
         files = {fact["id"]: picture for fact, picture in attached}
         facts += [fact for fact, _ in attached]
         stored = outbox.add(
             store, identity.key, [when.put_right(one) for one in facts], rfc3339(when.best),
-            along=lambda connection: _keep(connection, files, when, facts),
+            along=lambda connection: _keep(connection, files, when, facts, by),
         )  # fmt: skip
         left_out = _left_out(noted, steward)
         unsure = [
             one.replace(" ID ", f" {stored[0].id} ")
             for one in (
                 *when.notes,
+                *_of_a_report(by),
                 *_of_the_visit(noted, steward),
                 *_of_another(store, shown, noted, when),
             )
@@ -111,11 +125,18 @@ def check(animal: str, server: str | None, as_json: bool, **given: Any) -> None:
 
 
 def _keep(
-    connection: sqlite3.Connection, files: dict[str, bytes], when: When, facts: list[Given]
-) -> None:
+    connection: sqlite3.Connection, files: dict[str, bytes], when: When, facts: list[Given],
+    by: Reported | None,
+) -> None:  # fmt: skip
     keep_files(connection, files)
+    if by is not None and by.is_new:
+        keep_names(connection, {by.who: by.name})
     if when.noted is not None:
         keep_readings(connection, when.ids_read(facts), when.noted)
+
+
+def _of_a_report(by: Reported | None) -> list[str]:
+    return [f"You report it as that of {line(by.name)}. {YOUR_WORD}"] if by else []
 
 
 def _of_the_visit(noted: checks.Noted, steward: bool) -> list[str]:
@@ -148,77 +169,17 @@ def _warn(shown: Given, at: datetime, meal: datetime | None, given: Given, stewa
             click.echo(f"  · {one}", err=True)
     at_rack = AtTheRack(
         grams=checks.grams(given["grams"]) if given["grams"] else None, fed_at=meal,
-        shed=given["shed"], held_by=given["held_by"], method=_method(given),
+        shed=given["shed"], held_by=given["held_by"], method=method_of(given),
         harm=bool(given["harm"]),
     )  # fmt: skip
     for one in checks.cautions(shown, at, steward=steward, at_rack=at_rack):
         click.secho(f"  ! {one}", err=True, bold=True)
 
 
-def _method(given: Given) -> str:
-    """By what it is checked: by a probe, unless something else was seen."""
-    if not given["observed"]:
-        return "probing"
-    seen = _json(given["observed"])
-    return str(seen.get("method")) if isinstance(seen, dict) else ""
-
-
-def _asked(given: Given, shown: Given, steward: bool) -> Given:
-    """What was not given by option, asked for; nothing is where all that is needed was given."""
-    full = dict(given)
-    if given["conclusion"] is not None:
-        return full
-    if given["observed"] is None and not (given["left"] or given["right"]):
-        full["left"], full["right"] = _ask_passes("left"), _ask_passes("right")
-    full["conclusion"] = _ask("Conclusion", checks.CONCLUSIONS)
-    full["sureness"] = given["sureness"] or _ask("How sure", checks.SURENESSES)
-    code = replica.code_of(shown)
-    full["identified"] = given["identified"] or click.prompt(
-        "How you knew the animal (tag:CODE, transponder:CODE, keeper_said, appearance)",
-        default=f"tag:{code}" if code else None, err=True,
-    )  # fmt: skip
-    full["held_by"] = given["held_by"] or _ask("Who held it", checks.HOLDERS)
-    full["grams"] = given["grams"] or _optional("Weight in grams")
-    if steward:
-        full["last_meal"] = given["last_meal"] or _optional("Last meal (a day)")
-    full["harm"] = given["harm"] or _ask_harm()
-    return full
-
-
-def _ask_passes(side: str) -> list[str]:
-    """Asked again until it can be meant; nothing ends the list."""
-    found: list[str] = []
-    while text := _optional(f"Run {len(found) + 1} on the {side}, DEPTH:STOP"):
-        try:
-            checks.one_pass(side, text)
-        except checks.BadWord as fault:
-            click.echo(str(fault), err=True)
-        else:
-            found.append(text)
-    return found
-
-
-def _ask_harm() -> tuple[str, ...]:
-    text = _optional(f"Signs of harm, if any ({', '.join(checks.HARMS)})")
-    found = tuple(one.strip() for one in text.split(",") if one.strip())
-    if found:
-        click.secho(f"  ! {STOP_AT_HARM}", err=True, bold=True)
-    return found
-
-
-def _ask(text: str, words: tuple[str, ...]) -> str:
-    answer: str = click.prompt(text, type=WORDS(words), err=True)
-    return answer
-
-
-def _optional(text: str) -> str:
-    answer: str = click.prompt(text, default="", show_default=False, err=True)
-    return answer.strip()
-
-
 def _noted(
-    store: Store, shown: Given, given: Given, when: When, meal: datetime | None, steward: bool
-) -> checks.Noted:
+    store: Store, shown: Given, given: Given, when: When, meal: datetime | None, steward: bool,
+    by: Reported | None,
+) -> checks.Noted:  # fmt: skip
     lacking = [one for one in ("sureness", "identified", "held_by") if not given[one]]
     if lacking:
         options = ", ".join(f"--{one.replace('_', '-')}" for one in lacking)
@@ -232,6 +193,8 @@ def _noted(
         observed=_counted_again(shown, _observed(given), given),
         identified=checks.identification(given["identified"]),
         held_by=given["held_by"], harm=tuple(given["harm"]), told=given["told"], visit=visit,
+        reported={"role": by.role, "who": by.who} if by else None,
+        document=reporting.fingerprint(given["document"]),
         note=given["note"], grams=given["grams"] or None,
         meal_at=rfc3339(meal) if meal else None, shed=given["shed"],
     )  # fmt: skip
@@ -249,11 +212,20 @@ def _visit_for(store: Store, animal: str, when: When) -> str | None:
 
 
 def _observed(given: Given) -> Given:
+    if given.get("seen"):
+        found: Given = given["seen"]
+        return found
+    if given["method"]:
+        if given["observed"] or given["left"] or given["right"]:
+            raise checks.BadWord("Say either --method or what was seen by another.")
+        return seen.observed(given["method"], seen.answers(given["saw"]), None)
+    if given["saw"]:
+        raise checks.BadWord("Say by which --method you saw it.")
     if given["observed"]:
         if given["left"] or given["right"]:
             raise checks.BadWord("Say either --observed or the runs of a probe.")
-        found: Given = _json(given["observed"])
-        return found
+        parsed: Given = from_json(given["observed"])
+        return parsed
     passes = [checks.one_pass(side, text) for side in ("left", "right") for text in given[side]]
     if not passes:
         raise checks.BadWord("Say what was seen: --left and --right, or --observed.")
@@ -272,13 +244,6 @@ def _counted_again(shown: Given, observed: Given, given: Given) -> Given:
     if not again:
         raise checks.BadWord(f"{why} Count again; if it did go that deep, say --unusual.")
     return observed | {"unusual": True}
-
-
-def _json(text: str) -> Any:
-    try:
-        return json.loads(text)
-    except ValueError:
-        raise checks.BadWord("--observed is no JSON.") from None
 
 
 def _left_out(noted: checks.Noted, steward: bool) -> list[str]:

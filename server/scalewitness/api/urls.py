@@ -89,6 +89,7 @@ from scalewitness.api.pairings.plan_pairing import plan_pairing
 from scalewitness.api.photos.send_photo import send_photo
 from scalewitness.api.photos.show_photo import show_photo
 from scalewitness.api.practitioners.give_address import give_address
+from scalewitness.api.practitioners.list_practitioners import list_practitioners
 from scalewitness.api.practitioners.name_practitioner import name_practitioner
 from scalewitness.api.push import push
 from scalewitness.api.receipts.download_receipt import download_receipt
@@ -125,7 +126,11 @@ people = [
     path("devices/token", resource(post=fetch_token), name="device-token"),
     path("devices/<uuid:id>", resource(delete=revoke_device), name="device"),
     path("devices/<uuid:id>/key", resource(post=enrol_key), name="device-key"),
-    path("practitioners", resource(post=name_practitioner), name="practitioners"),
+    path(
+        "practitioners",
+        resource(get=list_practitioners, post=name_practitioner),
+        name="practitioners",
+    ),
     path("practitioners/<uuid:id>/address", resource(put=give_address)),
     path("grants", resource(get=list_grants, post=give_grant), name="grants"),
     path("grants/<uuid:id>/revocation", resource(post=revoke_grant)),

@@ -75,6 +75,17 @@ TOLD: Final[Choices] = (
     Choice("female", "I had been told female", "Told female"),
 )
 """``no`` is no word of the log: nothing is said there."""
+REPORTED: Final[Choices] = (
+    Choice("veterinarian", "A veterinarian's"),
+    Choice("laboratory", "A laboratory's"),
+    Choice("earlier_keeper", "An earlier keeper's"),
+)
+"""Whose check it was, where it was not its sender's own."""
+YOUR_WORD: Final = (
+    "Until they confirm it, or somebody without a share in the animal confirms what they read or "
+    "saw, it is your word and verifies nothing."
+)
+"""What whoever reports a check is told."""
 SHEDS: Final[Choices] = (
     Choice("opaque", "Opaque"),
     Choice("clear", "Clear", "Clear again"),

@@ -38,7 +38,8 @@ def _call(body: Body) -> str:
     reported = body.get("reported")
     what = f"A call by {by}; the conclusion: {body.get('conclusion')}"
     if reported:
-        return f"{what}. The sender reports it; who made it: {_spaced(reported.get('role'))}."
+        whose = _spaced(reported.get("role"))
+        return f"{what}. Who made it: {whose}; it is its sender's word until that is confirmed."
     return f"{what}."
 
 

@@ -223,6 +223,13 @@ def practitioner_named(keeper: UUID, name: str) -> Practitioner | None:
     return Practitioner.objects.filter(named_by=keeper, name=name).order_by("pk").first()
 
 
+def practitioners_named_by(keeper: UUID) -> list[Practitioner]:
+    """Those whom the keeper named and whose name was not erased, by name; of several with one
+    name that which :func:`practitioner_named` finds."""
+    named = Practitioner.objects.filter(named_by=keeper).exclude(name="")
+    return list(named.order_by("name", "pk").distinct("name"))
+
+
 def practitioner_of(practitioner: UUID) -> Practitioner | None:
     return Practitioner.objects.select_related("named_by").filter(pk=practitioner).first()
 

@@ -13,8 +13,10 @@ from scalewitness.domain.choices import (
     HARMS,
     HOLDERS,
     IDENTIFIED,
+    REPORTED,
     SURENESSES,
     TOLD,
+    YOUR_WORD,
     texts,
 )
 from scalewitness.domain.methods import METHODS, Words
@@ -23,12 +25,7 @@ from scalewitness.pages.parts.facts import FactForm, note
 
 Offered = Sequence[tuple[str, str]]
 
-REPORTED: Offered = (
-    ("", "My own"),
-    ("veterinarian", "A veterinarian's"),
-    ("laboratory", "A laboratory's"),
-    ("earlier_keeper", "An earlier keeper's"),
-)
+WHOSE: Offered = (("", "My own"), *texts(REPORTED))
 
 
 def one_of(label: str, choices: Offered, **more: Any) -> forms.ChoiceField:
@@ -83,7 +80,13 @@ class CallForm(FactForm):
         required=False,
         widget=forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
     )
-    reported_role = one_of("Whose check was it?", REPORTED, required=False, initial="")
+    reported_role = one_of(
+        "Whose check was it?",
+        WHOSE,
+        required=False,
+        initial="",
+        help_text=f"Not yours? {YOUR_WORD}",
+    )
     reported_name = forms.CharField(
         label="Their name, if it was not yours",
         required=False,
