@@ -4,7 +4,7 @@ from math import exp, fsum
 from statistics import NormalDist
 
 import pytest
-from tests.domain.sexing.builders import BALL, BOA, PARAMETERS, SCRUB, call, probed
+from tests.domain.sexing.builders import BALL, BOA, PARAMETERS, SCRUB, call, probed, standing
 
 from scalewitness.domain.observations import Pass, Probing
 from scalewitness.domain.sexing.depths import LAST, depth_table, pass_log_chance
@@ -105,6 +105,24 @@ def _left(depth, times):
 def test_depths_beyond_the_table_count_as_its_last():
     table = depth_table(BALL.male_range, BASE)
     assert pass_log_chance(Pass("left", "45", "resistance"), table) == table.stops[60]
+
+
+def test_a_depth_that_no_snake_comes_near_says_nothing():
+    """Male ball pythons probe to 10 scales; six more speak as ten do, whatever comes after."""
+    assert _log_lr(BALL, probed(16), "male") == _log_lr(BALL, probed(10), "male") > 3
+    for depth in (16.5, 24, 40):
+        for stopped in ("resistance", "choice"):
+            found = reading(call("male", probed(depth, stopped=stopped)), BALL, BASE)
+            assert (found.code, found.informative) == ("too_deep", False)
+
+
+def test_beside_it_the_other_side_speaks_for_itself():
+    """One slip of the pen is as likely in either sex; that the sides differ is a female's."""
+    found = reading(call("female", probed(3, 24)), BALL, BASE)
+    assert found.code == "partly_too_deep"
+    assert log_ratio(found.pair) <= _log_lr(BALL, probed(3), "female") < -3
+    line = standing(call("female", probed(3, 24))).weights[0].reason
+    assert "that no snake of it is known to come near says nothing" in line
 
 
 def test_probing_without_depths_counts_as_reported():

@@ -107,7 +107,8 @@ def _product(factors):
 @pytest.mark.parametrize("kind", [BALL, BOA, CORN])
 def test_classes_of_depths_hold_every_pair_once(kind, parameters):
     """Every pair of depths read as a call of its own. Depths beyond the ranges come as often as
-    they are, and say what reading says of them, which from version 3 on is what the ends say."""
+    they are, and say what reading says of them, which from version 3 on is what the ends say, and
+    far beyond them nothing."""
     outcomes = prospect("probing", kind, parameters).outcomes
     sums = {(one.conclusion, n): [0.0, 0.0] for n, one in enumerate(outcomes)}
     for left, right in product(range(61), repeat=2):

@@ -201,7 +201,7 @@ FIXED = {
     "identity.confirmed": "a code was read",
     "identity.mismatch": "one half says nothing, whatever else",
     "error.most": "a bound",
-    "depth.held": "a rule, not a number",
+    "depth.held": "far beyond any depth that a snake is known to have",
     "probe.fine": "where a kind of probe begins; nothing follows from it until it is learned",
     "sureness.certain": "the unit",
     "sureness.fairly_sure": "the unit, in effect",

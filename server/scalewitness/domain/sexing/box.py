@@ -25,7 +25,7 @@ RecordKey = tuple[str, Method, Sex]
 Range = tuple[float, float]
 
 _SEXES: tuple[Sex, ...] = ("male", "female")
-_DEPTHS_READ = "depths_read"
+_DEPTHS_READ = frozenset({"depths_read", "partly_too_deep"})
 
 
 Kind = Literal["examiners", "animal", "identity", "report", "numbers"]
@@ -191,7 +191,7 @@ def _strength(finding: str, pair: tuple[float, float], strength: float) -> Setti
 
 
 def _ranges(informative: Sequence[WeighedCall], weigher: Weigher) -> Iterable[Factor]:
-    if not any(one.reading.code == _DEPTHS_READ for one in informative):
+    if not any(one.reading.code in _DEPTHS_READ for one in informative):
         return
     taxon = weigher.taxon
     given = _box("ranges")["published" if taxon.ground == "published" else "other"]

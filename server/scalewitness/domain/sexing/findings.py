@@ -45,6 +45,7 @@ from scalewitness.domain.sexing.taxon_sources import Range
 
 Code = Literal[
     "depths_read",
+    "partly_too_deep",
     "finding_read",
     "conclusion_only",
     "depths_not_known",
@@ -53,6 +54,7 @@ Code = Literal[
     "all_aborted",
     "conflict",
     "midway",
+    "too_deep",
     "other_animal",
     "denied",
     "deep_in_other_sex",
@@ -169,32 +171,41 @@ def _probing(
         return _half_known(runs, conclusion, taxon, numbers)
     male, female = tables
     held = _held(runs, taxon, numbers)
+    too_deep = [run.stopped == "aborted" for run in held]
+    if all(too_deep):
+        return Reading(NOTHING, "too_deep", (_HELD,), (NOTHING,) * len(runs))
     each = tuple([(pass_log_chance(run, male), pass_log_chance(run, female)) for run in held])
+    code: Code = "partly_too_deep" if any(too_deep) else "depths_read"
     sides = compare(runs, tables, numbers)
     beyond = () if held == runs else (_HELD,)
     if sides is None:
-        return Reading(total(each), "depths_read", (*_DEPTH_NUMBERS, *beyond), each)
+        return Reading(total(each), code, (*_DEPTH_NUMBERS, *beyond), each)
     used = (*_BOTH_SIDES, *beyond)
-    return Reading(total([*each, sides.pair]), "depths_read", used, each, sides.alike)
+    return Reading(total([*each, sides.pair]), code, used, each, sides.alike)
 
 
 def _held(runs: tuple[Pass, ...], taxon: Taxon, numbers: ParameterSet) -> tuple[Pass, ...]:
     """With depths beyond both ranges as deep as their ends: how often snakes stop where nobody
-    saw any stop is unknown, and what scatters more would win there."""
-    ends = held_between(taxon, numbers)
-    return runs if ends is None else tuple(_as_deep_as(run, *ends) for run in runs)
+    saw any stop is unknown, and what scatters more would win there. Far beyond no snake stops,
+    and a pass says as little as one that was broken off."""
+    held = held_between(taxon, numbers)
+    return runs if held is None else tuple(_as_deep_as(run, *held) for run in runs)
 
 
-def held_between(taxon: Taxon, numbers: ParameterSet) -> Range | None:
-    """The ends beyond which depths say no more; None where they are read as they are."""
+def held_between(taxon: Taxon, numbers: ParameterSet) -> tuple[Decimal, Decimal, Decimal] | None:
+    """The ends beyond which depths say no more, and the depth beyond which they say nothing;
+    None where they are read as they are."""
     ranges = [given for given in (taxon.male_range, taxon.female_range) if given is not None]
     if _HELD not in numbers.numbers or not ranges:
         return None
-    return min(one[0] for one in ranges), max(one[1] for one in ranges)
+    high = max(one[1] for one in ranges)
+    return min(one[0] for one in ranges), high, high + Decimal(str(numbers.value(_HELD)))
 
 
-def _as_deep_as(run: Pass, low: Decimal, high: Decimal) -> Pass:
+def _as_deep_as(run: Pass, low: Decimal, high: Decimal, deepest: Decimal) -> Pass:
     """A pass that was still gliding may have gone on: only the far end bounds it."""
+    if run.scales > deepest:
+        return replace(run, stopped="aborted")
     least = low if run.stopped == "resistance" else run.scales
     held = min(max(run.scales, least), high)
     return run if held == run.scales else replace(run, depth=f"{held.normalize():f}")

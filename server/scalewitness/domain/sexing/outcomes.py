@@ -110,7 +110,8 @@ def _scales(half_scales: np.intp) -> str:
 
 def _grid(taxon: Taxon, numbers: ParameterSet) -> _Grid | None:
     """None where the depths of one sex are not known. Depths beyond both ranges come as often,
-    and say what the ends of the ranges say: both sexes' chance is shared out as it is there."""
+    and say what the ends of the ranges say: both sexes' chance is shared out as it is there.
+    Too deep a one says nothing."""
     tables = depth_tables(taxon, numbers)
     if tables is None:
         return None
@@ -119,26 +120,25 @@ def _grid(taxon: Taxon, numbers: ParameterSet) -> _Grid | None:
     ends = held_between(taxon, numbers)
     if ends is None:
         return grid
-    low, high = (int(2 * end) for end in ends)
-    read = _grid_at(np.clip(every, low, high), tables, numbers)
+    low, high, deepest = (int(2 * end) for end in ends)
+    read = _grid_at(np.clip(every, low, high), tables, numbers, deepest)
     both, share = grid.male + grid.female, read.male / (read.male + read.female)
+    share[deepest + 1 :, deepest + 1 :] = 0.5
     return _Grid(both * share, both * (1 - share))
 
 
 def _grid_at(
-    read_as: NDArray[np.intp], tables: tuple[DepthTable, DepthTable], numbers: ParameterSet
+    read_as: NDArray[np.intp],
+    tables: tuple[DepthTable, DepthTable],
+    numbers: ParameterSet,
+    deepest: int = LAST,
 ) -> _Grid:
-    """With every depth taken for another one."""
-    return _Grid(
-        *(_chances(sex, read_as, one, numbers) for sex, one in zip(_SEXES, tables, strict=True))
-    )
-
-
-def _chances(
-    sex: Sex, read_as: NDArray[np.intp], depths: DepthTable, numbers: ParameterSet
-) -> FloatArray:
-    stops: FloatArray = np.exp(np.array(depths.stops))[read_as]
-    return np.outer(stops, stops) * _sides(sex, depths, numbers)
+    """With every depth taken for another one, and those beyond ``deepest`` as likely in either
+    sex."""
+    male, female = (np.exp(np.array(table.stops))[read_as] for table in tables)
+    male[deepest + 1 :] = female[deepest + 1 :] = 1.0
+    both = zip(_SEXES, tables, (male, female), strict=True)
+    return _Grid(*(np.outer(own, own) * _sides(sex, one, numbers) for sex, one, own in both))
 
 
 def _sides(sex: Sex, depths: DepthTable, numbers: ParameterSet) -> FloatArray:

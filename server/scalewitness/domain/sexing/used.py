@@ -139,7 +139,7 @@ def _around(
 
 
 def _of_taxon(taxon: Taxon, codes: set[str]) -> Iterable[Parameter]:
-    if codes & {"depths_read", "conflict", "midway", "deep_in_other_sex"}:
+    if codes & {"depths_read", "partly_too_deep", "conflict", "midway", "too_deep", "deep_in_other_sex"}:
         yield from range_parameters(taxon, "depth")
     if taxon.subcaudal_sources and codes & {"finding_read", "scale_overlap"}:
         yield from range_parameters(taxon, "subcaudals")

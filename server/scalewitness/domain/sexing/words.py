@@ -23,6 +23,10 @@ from scalewitness.domain.sexing.weighed import WeighedCall
 
 _CODES = {
     "depths_read": "The depth was compared with what is known of this species.",
+    "partly_too_deep": (
+        "The depth was compared with what is known of this species. A depth that no snake of it "
+        "is known to come near says nothing."
+    ),
     "finding_read": "The observation was compared with how often it occurs in each sex.",
     "conclusion_only": "Only the conclusion was reported, so it counts as reported.",
     "depths_not_known": (
@@ -34,6 +38,7 @@ _CODES = {
     "all_aborted": "Every pass was broken off, so the depths say nothing.",
     "conflict": "What was seen points one way and the conclusion the other, so it says nothing.",
     "midway": "The depths lie between what is usual in either sex, so it says nothing.",
+    "too_deep": "No snake of this species is known to probe nearly so deep, so it says nothing.",
     "other_animal": "The code read at the time is not this animal's, so it says nothing about it.",
     "denied": "Whoever is quoted says that it was not so, so it says nothing.",
     "deep_in_other_sex": (
