@@ -5,10 +5,12 @@ normal distribution about the middle of the published range, plus a small share 
 evenly over all depths for plugs, kinks, scars and force.
 """
 
+from decimal import Decimal
 from functools import lru_cache
 from math import erf, log, sqrt
 
 from msgspec import Struct
+from msgspec.structs import replace
 
 from scalewitness.domain.observations import DEEPEST, HalfScales, Pass
 from scalewitness.domain.sexing.parameters import ParameterSet
@@ -16,6 +18,8 @@ from scalewitness.domain.sexing.taxa import Taxon
 from scalewitness.domain.sexing.taxon_sources import Range
 
 LAST = int(DEEPEST * 2)
+HELD = "depth.held"
+"""The name of the number that says how far beyond the ranges a depth still says something."""
 
 
 class DepthTable(Struct, frozen=True, cache_hash=True):
@@ -71,3 +75,31 @@ def _depth_table(mean: float, sd: float, outlier: float) -> DepthTable:
 def normal_below(depth: float, mean: float, sd: float) -> float:
     """The share of a normal distribution up to a value."""
     return (1 + erf((depth - mean) / (sd * sqrt(2)))) / 2
+
+
+def held(runs: tuple[Pass, ...], taxon: Taxon, numbers: ParameterSet) -> tuple[Pass, ...]:
+    """With depths beyond both ranges as deep as their ends: how often snakes stop where nobody
+    saw any stop is unknown, and what scatters more would win there. Far beyond no snake stops,
+    and a pass says as little as one that was broken off."""
+    ends = held_between(taxon, numbers)
+    return runs if ends is None else tuple(_as_deep_as(run, *ends) for run in runs)
+
+
+@lru_cache(maxsize=512)
+def held_between(taxon: Taxon, numbers: ParameterSet) -> tuple[Decimal, Decimal, Decimal] | None:
+    """The ends beyond which depths say no more, and the depth beyond which they say nothing;
+    None where they are read as they are."""
+    ranges = [given for given in (taxon.male_range, taxon.female_range) if given is not None]
+    if HELD not in numbers.numbers or not ranges:
+        return None
+    high = max(one[1] for one in ranges)
+    return min(one[0] for one in ranges), high, high + Decimal(str(numbers.value(HELD)))
+
+
+def _as_deep_as(run: Pass, low: Decimal, high: Decimal, deepest: Decimal) -> Pass:
+    """A pass that was still gliding may have gone on: only the far end bounds it."""
+    if run.scales > deepest:
+        return replace(run, stopped="aborted")
+    least = low if run.stopped == "resistance" else run.scales
+    depth = min(max(run.scales, least), high)
+    return run if depth == run.scales else replace(run, depth=f"{depth.normalize():f}")

@@ -34,7 +34,7 @@ from scalewitness.domain.observations import (
     Visual,
     saw_both,
 )
-from scalewitness.domain.sexing.depths import depth_tables, pass_log_chance
+from scalewitness.domain.sexing.depths import HELD, depth_tables, held, pass_log_chance
 from scalewitness.domain.sexing.evidence import Evidence, another_animal, other
 from scalewitness.domain.sexing.likelihood import NOTHING, Pair, log_ratio, total
 from scalewitness.domain.sexing.parameters import CALL_BY_CALL, ParameterSet
@@ -77,7 +77,6 @@ _LEAST = 1e-12
 """Log chances no further apart than this are equal but for rounding."""
 _SLIGHT = log(3)
 """Depths that speak no more strongly than that lie between the sexes: our judgement."""
-_HELD = "depth.held"
 _DEPTH_NUMBERS = ("depth.sd_share", "depth.sd_least", "depth.outlier")
 _BOTH_SIDES = (*_DEPTH_NUMBERS, *SIDES_NUMBERS)
 
@@ -170,45 +169,18 @@ def _probing(
     if tables is None:
         return _half_known(runs, conclusion, taxon, numbers)
     male, female = tables
-    held = _held(runs, taxon, numbers)
-    too_deep = [run.stopped == "aborted" for run in held]
+    read = held(runs, taxon, numbers)
+    too_deep = [run.stopped == "aborted" for run in read]
     if all(too_deep):
-        return Reading(NOTHING, "too_deep", (_HELD,), (NOTHING,) * len(runs))
-    each = tuple([(pass_log_chance(run, male), pass_log_chance(run, female)) for run in held])
+        return Reading(NOTHING, "too_deep", (HELD,), (NOTHING,) * len(runs))
+    each = tuple([(pass_log_chance(run, male), pass_log_chance(run, female)) for run in read])
     code: Code = "partly_too_deep" if any(too_deep) else "depths_read"
     sides = compare(runs, tables, numbers)
-    beyond = () if held == runs else (_HELD,)
+    beyond = () if read == runs else (HELD,)
     if sides is None:
         return Reading(total(each), code, (*_DEPTH_NUMBERS, *beyond), each)
     used = (*_BOTH_SIDES, *beyond)
     return Reading(total([*each, sides.pair]), code, used, each, sides.alike)
-
-
-def _held(runs: tuple[Pass, ...], taxon: Taxon, numbers: ParameterSet) -> tuple[Pass, ...]:
-    """With depths beyond both ranges as deep as their ends: how often snakes stop where nobody
-    saw any stop is unknown, and what scatters more would win there. Far beyond no snake stops,
-    and a pass says as little as one that was broken off."""
-    held = held_between(taxon, numbers)
-    return runs if held is None else tuple(_as_deep_as(run, *held) for run in runs)
-
-
-def held_between(taxon: Taxon, numbers: ParameterSet) -> tuple[Decimal, Decimal, Decimal] | None:
-    """The ends beyond which depths say no more, and the depth beyond which they say nothing;
-    None where they are read as they are."""
-    ranges = [given for given in (taxon.male_range, taxon.female_range) if given is not None]
-    if _HELD not in numbers.numbers or not ranges:
-        return None
-    high = max(one[1] for one in ranges)
-    return min(one[0] for one in ranges), high, high + Decimal(str(numbers.value(_HELD)))
-
-
-def _as_deep_as(run: Pass, low: Decimal, high: Decimal, deepest: Decimal) -> Pass:
-    """A pass that was still gliding may have gone on: only the far end bounds it."""
-    if run.scales > deepest:
-        return replace(run, stopped="aborted")
-    least = low if run.stopped == "resistance" else run.scales
-    held = min(max(run.scales, least), high)
-    return run if held == run.scales else replace(run, depth=f"{held.normalize():f}")
 
 
 def _half_known(

@@ -16,8 +16,14 @@ from msgspec import Struct
 from numpy.typing import NDArray
 
 from scalewitness.domain.observations import Method, Observation, Pass, Probing, Sex
-from scalewitness.domain.sexing.depths import LAST, DepthTable, depth_tables, normal_below
-from scalewitness.domain.sexing.findings import Reading, held_between, typical
+from scalewitness.domain.sexing.depths import (
+    LAST,
+    DepthTable,
+    depth_tables,
+    held_between,
+    normal_below,
+)
+from scalewitness.domain.sexing.findings import Reading, typical
 from scalewitness.domain.sexing.likelihood import NOTHING, Pair, log_ratio
 from scalewitness.domain.sexing.parameters import Parameters, ParameterSet
 from scalewitness.domain.sexing.sides import alike_by_chance, log_factor

@@ -15,6 +15,10 @@ from scalewitness.domain.sexing.tails import measured
 from scalewitness.domain.sexing.taxa import Taxon, range_parameters
 from scalewitness.domain.sexing.weighed import WeighedCall
 
+_OF_DEPTHS = frozenset(
+    {"depths_read", "partly_too_deep", "too_deep", "conflict", "midway", "deep_in_other_sex"}
+)
+
 
 class RecordUsed(Struct, frozen=True):
     """An examiner's settled record that stood in for the prior of their role, for one method
@@ -139,7 +143,7 @@ def _around(
 
 
 def _of_taxon(taxon: Taxon, codes: set[str]) -> Iterable[Parameter]:
-    if codes & {"depths_read", "partly_too_deep", "conflict", "midway", "too_deep", "deep_in_other_sex"}:
+    if codes & _OF_DEPTHS:
         yield from range_parameters(taxon, "depth")
     if taxon.subcaudal_sources and codes & {"finding_read", "scale_overlap"}:
         yield from range_parameters(taxon, "subcaudals")
