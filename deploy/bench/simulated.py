@@ -1,6 +1,7 @@
 """Animals and calls drawn from a world whose truth is known, for `simulation.py`."""
 
 import sys
+from collections.abc import Sequence
 from math import exp, log
 from pathlib import Path
 from typing import NamedTuple
@@ -11,6 +12,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "server"))
 
 from bench.histories import Record
+from bench.worlds import World
 from scalewitness.domain.observations import (
     Conclusion,
     LifeStage,
@@ -36,67 +38,17 @@ SPECIES = ("python_regius", "boa_imperator", "pantherophis_guttatus", "pituophis
 SEXES: tuple[Sex, Sex] = ("male", "female")
 
 
-class World(NamedTuple):
-    """What is true in it. Rates not named are the model's; ``shift`` and ``outlier`` are of
-    probing depths, ``mislead`` multiplies the share of misleading animals, ``errors`` gives
-    Beta parameters by role, ``mix_up`` and ``hidden`` are shares of calls on another animal
-    although a code was read, and of calls said to be blind that were not. ``by_sex`` multiplies
-    errors in males and in females, ``clench`` is the share of males that always probe as
-    females, ``follow`` how often who knows an answer repeats it, ``knowing`` how many such calls
-    each animal gets besides; ``bias`` the standard deviation of an examiner's own depth, in half
-    scales; ``deeper`` by how many half scales males of the first species probe deeper than is
-    held for them; ``false`` the share of reported proofs that say what the sender likes.
-    ``shared``: errors are drawn once for all checks that share them, as `MODEL.md` draws them, and
-    half of the proofs are the sender's word alone."""
-
-    name: str
-    errors: dict[Role, tuple[float, float]]
-    mislead: float = 1.0
-    shift: int = 0
-    outlier: float = 0.0
-    mix_up: float = 0.0
-    hidden: float = 0.0
-    by_sex: tuple[float, float] = (1.0, 1.0)
-    clench: float = 0.0
-    follow: float | None = None
-    knowing: int = 0
-    bias: float = 0.0
-    deeper: int = 0
-    false: float | None = None
-    shared: bool = False
-
-
-AS_MODELLED = World(
-    "every error anew for each check",
-    {"keeper": (2, 38), "veterinarian": (1, 49), "laboratory": (1, 99)},
-)
-OTHERWISE = World(
-    "another world",
-    {"keeper": (4, 36), "veterinarian": (2, 48), "laboratory": (2, 98)},
-    mislead=4.0,
-    shift=2,
-    outlier=0.05,
-    mix_up=0.01,
-    hidden=0.25,
-)
-
-UNEVEN = AS_MODELLED._replace(
-    name="males slip 8 %, females 2 %", by_sex=(1.6, 0.4), errors=AS_MODELLED.errors
-)
-WORLDS = (
-    AS_MODELLED._replace(name="as the model has it", shared=True),
-    AS_MODELLED,
-    OTHERWISE,
-    UNEVEN,
-    UNEVEN._replace(name="the same, and 2 % of males always clench", clench=0.02),
-    AS_MODELLED._replace(name="three of four who know follow", follow=0.75),
-    AS_MODELLED._replace(name="four knowing calls each", knowing=4),
-    AS_MODELLED._replace(name="examiners biased in depth", bias=1.5),
-    AS_MODELLED._replace(name="males of one species probe two scales shallower", deeper=-4),
-    AS_MODELLED._replace(name="5 % of reports false", false=0.05),
-)
-
 TRADES: dict[Role, int] = {"keeper": 150, "veterinarian": 15, "laboratory": 2}
+
+
+FLIPS = (
+    "the animal misleads the method",
+    "another animal was examined",
+    "an examiner erred",
+    "the species is not as held",
+)
+FOLLOWED, NOT_BLIND = "followed what was known", "followed, though said to be blind"
+UNTRUE = "a report was untrue"
 
 
 class Kind(NamedTuple):
@@ -131,11 +83,13 @@ class Examiner(NamedTuple):
 
 
 class Drawn(NamedTuple):
-    """Animals with what they are, and examiners with how often they slip."""
+    """Animals with what they are, and examiners with how often they slip; ``causes`` says of each
+    call what was in the way of what the animal is, empty where nothing was."""
 
     sexes: list[Sex]
     records: list[Record]
     examiners: dict[str, Examiner]
+    causes: dict[str, tuple[str, ...]]
 
 
 class Simulator:
@@ -149,13 +103,15 @@ class Simulator:
         self.taxa = [taxon(key, parameters.version) for key in SPECIES]
         self.people = {role: self._people(role, count) for role, count in TRADES.items()}
         self._stops: dict[tuple[Taxon, Sex], np.ndarray] = {}
+        self._causes: dict[str, tuple[str, ...]] = {}
 
     def draw(self, animals: int) -> Drawn:
         """So many animals with their calls."""
+        self._causes = {}
         sexes = [SEXES[self.rng.integers(2)] for _ in range(animals)]
         records = [self._animal(n, sex) for n, sex in enumerate(sexes)]
         everyone = {one.name: one for own in self.people.values() for one in own}
-        return Drawn(sexes, records, everyone)
+        return Drawn(sexes, records, everyone, self._causes)
 
     def settled(self, animals: int) -> list[SettledAnimal]:
         """So many more, each settled by a proof that somebody confirmed."""
@@ -235,9 +191,11 @@ class Simulator:
         if swayed is None and self.rng.random() < self.world.hidden:
             swayed = animal.last()
         if swayed is not None and self.rng.random() < self._kappa(call, swayed):
+            self._causes[call.call] = (FOLLOWED if call.anchored_to else NOT_BLIND,)
             return self._shown(animal, call, swayed, by)
         if call.report == "unconfirmed" and self.rng.random() < (self.world.false or 0.0):
             liked = animal.once(("liked", "any"), lambda: self.rng.random() < 0.5)
+            self._causes[call.call] = (UNTRUE,)
             return self._shown(animal, call, SEXES[liked], by)
         share = self.numbers.get(f"error_share.{call.method}", 1.0)
         flips = (
@@ -245,8 +203,14 @@ class Simulator:
             self._mixed_up(animal, call),
             self.rng.random() < by.error * share * self.world.by_sex[SEXES.index(animal.sex)],
         )
-        picture = animal.sex if sum(flips) % 2 == 0 else other(animal.sex)
-        return self._shown(animal, call, picture, by)
+        return self._shown(animal, call, self._picture(animal, call, flips, FLIPS[:3]), by)
+
+    def _picture(
+        self, animal: "_Animal", call: Evidence, flips: Sequence[bool], names: Sequence[str]
+    ) -> Sex:
+        """The sex whose picture is seen, each flip showing the other one's."""
+        self._causes[call.call] = tuple(n for n, one in zip(names, flips, strict=True) if one)
+        return animal.sex if sum(flips) % 2 == 0 else other(animal.sex)
 
     def _shared_picture(self, animal: "_Animal", call: Evidence, by: Examiner) -> Sex:
         """Which sex's picture is seen, each error drawn once for all that share it."""
@@ -255,10 +219,12 @@ class Simulator:
         # The formula lets a false report say what was said, whatever the sex: as if a share of
         # φ / (1 + φ) said the other one.
         if false and once(("false", str(call.interested)), chance(false / (1 + false))):
+            self._causes[call.call] = (UNTRUE,)
             return other(animal.sex)
         kappa = anchoring(call, self.numbers)
         followed = chance(self.numbers.value("followed"))
         if call.anchored_to and kappa and (once(("followed", ""), followed) or chance(kappa)()):
+            self._causes[call.call] = (FOLLOWED,)
             return call.anchored_to
         error = by.error * self.numbers.get(f"error_share.{call.method}", 1.0)
         error *= self.numbers.get(f"error_by_sex.{call.method}.{animal.sex}", 1.0)
@@ -267,11 +233,11 @@ class Simulator:
         flips = (
             self._misled(animal, call.method),
             self._mixed_up(animal, call),
+            once((by.name, call.method), chance(error * lasting))
+            != chance(error * (1 - lasting) + mistaken)(),
             once(("species", call.method), chance(self._unlike(animal, call) / 2)),
-            once((by.name, call.method), chance(error * lasting)),
-            chance(error * (1 - lasting) + mistaken)(),
         )
-        return animal.sex if sum(flips) % 2 == 0 else other(animal.sex)
+        return self._picture(animal, call, flips, FLIPS)
 
     def _unlike(self, animal: "_Animal", call: Evidence) -> float:
         """How often a species is not as what is held for it."""

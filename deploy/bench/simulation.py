@@ -1,19 +1,24 @@
 """Animals and examiners drawn from the model, and from worlds it does not describe.
 
-    python deploy/bench/simulation.py --animals 6000
+    python deploy/bench/simulation.py --draws 4
 
 Prints for each world, after nothing was learned and after so many settled animals, how often the
 probabilities come true (reliability, Brier score), how often a verified sex is wrong, either sex
-apart, by which methods, and how often the 95 % interval of an examiner's error rate holds the rate
-they were given. Fails if in any of them more than 2 in 100 animals verified as of one sex are not
-of it, or more than 1 in 100 (upper end of the 95 % interval) after the most was learned.
+apart, by which methods, what was in the way of the wrong ones, and how often the 95 % interval of
+an examiner's error rate holds the rate they were given. Each draw has examiners of its own and
+learns from animals of its own, since a hundred animals with the same examiners are not a hundred
+trials; the animals of all draws are then counted together. Fails if in any world more than 2 in
+100 animals verified as of one sex are not of it, or after the most was learned more than 1 in 100
+(upper end of the 95 % interval), or if then fewer than 7 bins hold in the middle draw.
 """
 
 import argparse
 import sys
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from itertools import pairwise
 from pathlib import Path
+from statistics import median_low
 from typing import NamedTuple
 
 import numpy as np
@@ -22,10 +27,9 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "server"))
 
 from bench.histories import standing_of
-from bench.simulated import SEXES, WORLDS, Drawn, Simulator, World
-from scalewitness.domain.observations import (
-    Sex,
-)
+from bench.simulated import SEXES, Drawn, Simulator
+from bench.worlds import WORLDS, World
+from scalewitness.domain.observations import Sex
 from scalewitness.domain.sexing.case import Standing
 from scalewitness.domain.sexing.examiners.binomial import clopper_pearson
 from scalewitness.domain.sexing.examiners.posterior import (
@@ -37,6 +41,7 @@ from scalewitness.domain.sexing.examiners.posterior import (
 )
 from scalewitness.domain.sexing.learning import learn, with_learned
 from scalewitness.domain.sexing.parameters import CURRENT, Parameters, load_parameters
+from scalewitness.domain.sexing.policy import DEFAULT_POLICY
 from scalewitness.domain.sexing.records import error_prior
 
 
@@ -65,6 +70,12 @@ class Scores(NamedTuple):
     probable_wrong: int
     examiners: int
     covered: int
+    causes: Counter[str]
+
+    @property
+    def hold(self) -> int:
+        """How many bins do."""
+        return sum(one.holds for one in self.bins)
 
 
 ALLOWED = 0.02
@@ -72,6 +83,7 @@ ALLOWED = 0.02
 judgement."""
 ALLOWED_AFTER = 0.01
 """The same after learning, upper end of the 95 % interval: our judgement."""
+BINS_WANTED = 7
 EDGES = (0.5, 0.6, 0.7, 0.8, 0.9, 0.95, 0.98, 0.99, 0.995, 1.0)
 
 
@@ -96,7 +108,22 @@ def scores(drawn: Drawn, standings: Sequence[Standing], parameters: Parameters) 
         sum(by_word["probable"]),
         examiners,
         covered,
+        Counter(cause for one in _wrong(drawn, standings) for cause in one),
     )
+
+
+def _wrong(drawn: Drawn, standings: Sequence[Standing]) -> Iterator[frozenset[str]]:
+    """Of each animal verified as what it is not: what was in the way at the examinations that
+    concluded so, and that its picture deceived by itself where nothing was."""
+    both = zip(drawn.records, _pairs(drawn, standings), strict=True)
+    for record, (one, truth) in both:
+        if one.label.startswith("verified") and one.favoured != truth:
+            yield frozenset(
+                cause
+                for call in record.evidence
+                if call.conclusion == one.favoured and call.method not in DEFAULT_POLICY.excluded
+                for cause in drawn.causes[call.call] or ("nothing but what was found",)
+            )
 
 
 def _verified(drawn: Drawn, standings: Sequence[Standing], sex: Sex) -> tuple[int, int]:
@@ -177,30 +204,82 @@ def run(
         yield number, len(learned), known[now]
 
 
-def report(world: World, found: Scores, animals: int, settled: int, learned: int) -> None:
-    print(f"\n{world.name}: {animals:,} animals")
-    print(f"  {learned} numbers learned from {settled:,} settled animals")
+def pooled(found: Sequence[Scores]) -> Scores:
+    """The animals of all draws counted together."""
+    by_method = sorted({name for one in found for name in one.methods})
+    lows = sorted({b.low for one in found for b in one.bins})
+    return Scores(
+        float(np.mean([one.brier for one in found])),
+        [_pooled([b for one in found for b in one.bins if b.low == low]) for low in lows],
+        {sex: _sum([one.verified[sex] for one in found]) for sex in SEXES},
+        {name: _sum([one.methods.get(name, (0, 0)) for one in found]) for name in by_method},
+        *(sum(getattr(one, name) for one in found) for name in _COUNTS),
+        sum((one.causes for one in found), Counter()),
+    )
+
+
+_COUNTS = ("probable", "probable_wrong", "examiners", "covered")
+
+
+def _sum(pairs: Sequence[tuple[int, int]]) -> tuple[int, int]:
+    return sum(one for one, _ in pairs), sum(two for _, two in pairs)
+
+
+def _pooled(bins: Sequence[Bin]) -> Bin:
+    count = sum(one.count for one in bins)
+    expected = sum(one.count * one.expected for one in bins) / max(1, count)
+    return bins[0]._replace(count=count, expected=expected, right=sum(one.right for one in bins))
+
+
+def report(world: World, found: Sequence[Scores], settled: int, learned: Sequence[int]) -> None:
+    """Of all draws together; which bins hold of each draw by itself."""
+    all_of = pooled(found)
+    print(f"\n{world.name}: {len(found)} draws")
+    print(f"  {_listed(learned)} numbers learned from {settled:,} settled animals")
     print("  probability of the favoured sex   animals   expected   came true   inside 95 %")
-    for one in found.bins:
+    for one in all_of.bins:
         print(
             f"  {one.low:5.3f} to {one.high:5.3f} {one.count:23,} {one.expected:10.4f} "
-            f"{one.right / one.count:11.4f}   {'yes' if one.holds else 'no'}"
+            f"{one.right / max(1, one.count):11.4f}   {'yes' if one.holds else 'no'}"
         )
-    hold = sum(one.holds for one in found.bins)
-    print(f"  {hold} of {len(found.bins)} bins hold; Brier score {found.brier:.4f}")
+    hold = _listed([one.hold for one in found])
+    print(f"  {hold} of {len(all_of.bins)} bins hold in a draw; Brier score {all_of.brier:.4f}")
     for word, count, wrong in (
-        *((f"verified {sex}", *found.verified[sex]) for sex in SEXES),
-        ("probable", found.probable, found.probable_wrong),
+        *((f"verified {sex}", *all_of.verified[sex]) for sex in SEXES),
+        ("probable", all_of.probable, all_of.probable_wrong),
     ):
-        share = 100 * wrong / count if count else 0.0
-        most = 100 * at_most(wrong, count)
-        print(f"  {word}: {count:,} animals, {wrong} wrong ({share:.2f} %, at most {most:.2f} %)")
-    by = ", ".join(f"{name} {m}/{f}" for name, (m, f) in sorted(found.methods.items()))
+        print(f"  {word}: {in_words(wrong, count)}")
+    by = ", ".join(f"{name} {m}/{f}" for name, (m, f) in sorted(all_of.methods.items()))
     print(f"  of verified males/females concluded so by: {by}")
+    causes = "; ".join(f"{name} {count}" for name, count in all_of.causes.most_common())
+    print(f"  of wrong ones so many had among what concluded so: {causes or 'none'}")
     print(
-        f"  95 % interval of an examiner's error rate held the true one for {found.covered} of "
-        f"{found.examiners} ({100 * found.covered / max(1, found.examiners):.1f} %)"
+        f"  95 % interval of an examiner's error rate held the true one for {all_of.covered} of "
+        f"{all_of.examiners} ({100 * all_of.covered / max(1, all_of.examiners):.1f} %)"
     )
+
+
+def line(world: World, found: Sequence[Scores], settled: int, learned: Sequence[int]) -> str:
+    """As in the table of FIGURES.md."""
+    all_of = pooled(found)
+    cells = [
+        world.name,
+        f"{settled:,}",
+        _listed(learned),
+        f"{all_of.brier:.4f}",
+        _listed([one.hold for one in found]),
+        *(in_words(wrong, count) for count, wrong in all_of.verified.values()),
+    ]
+    return f"| {' | '.join(cells)} |"
+
+
+def in_words(wrong: int, count: int) -> str:
+    share = 100 * wrong / max(1, count)
+    return f"{wrong} of {count:,} ({share:.2f}, at most {100 * at_most(wrong, count):.2f})"
+
+
+def _listed(numbers: Sequence[int]) -> str:
+    return ", ".join(str(one) for one in numbers)
 
 
 def at_most(wrong: int, count: int) -> float:
@@ -210,20 +289,29 @@ def at_most(wrong: int, count: int) -> float:
 
 def main() -> int:
     arguments = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    arguments.add_argument("--animals", type=int, default=20_000)
+    arguments.add_argument("--animals", type=int, default=5_000, help="of each draw")
+    arguments.add_argument("--draws", type=int, default=4)
     arguments.add_argument("--seed", type=int, default=20_240_501)
     arguments.add_argument("--version", default=CURRENT)
     arguments.add_argument("--settled", type=int, nargs="+", default=[0, 50, 200, 2000])
     arguments.add_argument("--world", default="", help="only worlds whose name has this in it")
     given = arguments.parse_args()
-    failed = False
+    failed, lines = False, []
     for world in (one for one in WORLDS if given.world in one.name):
-        ran = run(world, given.animals, given.seed, given.settled, given.version)
-        for number, learned, found in ran:
-            report(world, found, given.animals, number, learned)
-            counts = [(bad, of) for of, bad in found.verified.values()]
+        ran = [
+            list(run(world, given.animals, given.seed + n, given.settled, given.version))
+            for n in range(given.draws)
+        ]
+        for draws in zip(*ran, strict=True):
+            settled, learned = draws[0][0], [one for _, one, _ in draws]
+            found = [one for *_, one in draws]
+            report(world, found, settled, learned)
+            lines.append(line(world, found, settled, learned))
+            counts = [(bad, of) for of, bad in pooled(found).verified.values()]
             failed |= any(bad > ALLOWED * of for bad, of in counts)
         failed |= max(at_most(*one) for one in counts) > ALLOWED_AFTER
+        failed |= median_low([one.hold for one in found]) < BINS_WANTED
+    print("", *lines, sep="\n")
     return int(failed)
 
 

@@ -7,9 +7,10 @@ from math import sqrt
 import numpy as np
 import pytest
 
-from bench.simulated import AS_MODELLED, OTHERWISE, Simulator
-from bench.simulated import WORLDS as EVERY
+from bench.simulated import Simulator
 from bench.simulation import ALLOWED, run
+from bench.worlds import AS_MODELLED, OTHERWISE
+from bench.worlds import WORLDS as EVERY
 from scalewitness.domain.sexing.parameters import CURRENT, VERSIONS, load_parameters
 
 ANIMALS = 2_500
