@@ -7,6 +7,8 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 from uuid import UUID
 
+import msgspec
+
 from scalewitness.animals.models import Animal, Collection
 from scalewitness.animals.services import create_collection
 from scalewitness.domain.ids import uuid7
@@ -15,9 +17,12 @@ from scalewitness.intake.batch import Actor
 from scalewitness.intake.outcomes import Outcome
 from scalewitness.intake.rules.sales import represent
 from scalewitness.intake.services import accept, accept_one
+from scalewitness.intake.shown import shown_now
+from scalewitness.ledger.queries.tree import tip
 from scalewitness.people.models import Keeper
 from scalewitness.people.services import sign_up, vouch
 from scalewitness.sales.models import Sale
+from scalewitness.sales.queries import offer_in_force
 from scalewitness.sales.services import draft_sale
 from scalewitness.standings.queries.logged import latest_standing
 
@@ -219,6 +224,13 @@ class World:
             "expires": rfc3339(self.now + timedelta(days=7)),
         }
         return self.say(sale.collection.keeper, "offer_made", sale.pk, body | more)
+
+    def look(self, sale: Sale) -> dict[str, Any]:
+        """What a confirmation of the offer as it is shown now would hold."""
+        seen, offer = tip().size - 1, offer_in_force(sale)
+        assert offer is not None
+        shown = msgspec.to_builtins(shown_now(sale, offer).summary())
+        return {"offer": str(offer.pk), "seen": seen, "shown": shown}
 
     def buyer(self, sale: Sale) -> Actor:
         return Actor(buyer=sale.buyer_id, sale=sale.pk)

@@ -47,9 +47,10 @@ def play(stage: Stage, room: Room, examiner: str) -> Deal:
     _more_is_found(stage, deal)
     _refuse_the_old(stage, buyer, deal, seen)
     again = buyer.get(deal.offer)
-    stage.require(again["seen"] > seen, "the offer now shows a later position", again["seen"])
+    later = again["seen"] > seen["seen"]
+    stage.require(later, "the offer now shows a later position", again["seen"])
     stage.saw(f"{deal.buyer} reads again, as of position {again['seen']}, and confirms that")
-    _confirm(buyer, deal, again["seen"])
+    _confirm(buyer, deal, again)
     _expect_state(stage, deal, "confirmed")
     _settle(stage, deal)
     return deal
@@ -81,8 +82,8 @@ def _offer(stage: Stage, deal: Deal) -> Letter:
     return letter
 
 
-def _read(stage: Stage, buyer: Api, deal: Deal) -> int:
-    """What the link shows without an account; returns the position it was read at."""
+def _read(stage: Stage, buyer: Api, deal: Deal) -> Json:
+    """What the link shows without an account."""
     shown = buyer.get(deal.offer)
     animal = stage.only(shown["animals"], "the offer shows its animal")
     label = animal["represented"]["label"]
@@ -96,7 +97,7 @@ def _read(stage: Stage, buyer: Api, deal: Deal) -> int:
     stage.saw(f"{deal.buyer} opens it without an account: {label}, as of position {shown['seen']}")
     for line in animal["evidence"]:
         print(f"        {' '.join(filter(None, (line.get('who'), line['text'])))}", flush=True)
-    return int(shown["seen"])
+    return shown
 
 
 def _more_is_found(stage: Stage, deal: Deal) -> None:
@@ -112,7 +113,7 @@ def _more_is_found(stage: Stage, deal: Deal) -> None:
     stage.saw(f"meanwhile a veterinarian's ultrasound enters the record at {answer['position']}")
 
 
-def _refuse_the_old(stage: Stage, buyer: Api, deal: Deal, seen: int) -> None:
+def _refuse_the_old(stage: Stage, buyer: Api, deal: Deal, seen: Json) -> None:
     refusal = stage.refused(
         lambda: _confirm(buyer, deal, seen),
         409,
@@ -120,15 +121,17 @@ def _refuse_the_old(stage: Stage, buyer: Api, deal: Deal, seen: int) -> None:
         "what was seen before the record moved cannot be confirmed",
     )
     changed = refusal.problem.get("changed", [])
-    animals = [one["animal"] for one in changed]
-    stage.require(animals == [deal.room.checked.id], "the refusal says what changed", changed)
-    stage.saw(f"confirming position {seen} is refused: {refusal.problem['detail']}")
+    animals = {one["animal"] for one in changed}
+    stage.require(animals == {deal.room.checked.id}, "the refusal says what changed", changed)
+    stage.saw(f"confirming position {seen['seen']} is refused: {refusal.problem['detail']}")
 
 
-def _confirm(buyer: Api, deal: Deal, seen: int) -> Json:
+def _confirm(buyer: Api, deal: Deal, seen: Json) -> Json:
+    """``seen``: the offer as it was read."""
+    what = {"seen": seen["seen"], "shown": seen["shown"]}
     statement = "I have read the evidence and the cautions."
     return buyer.post(
-        f"{deal.offer}/confirmation", {"id": fresh_id(), "seen": seen, "statement": statement}
+        f"{deal.offer}/confirmation", {"id": fresh_id(), **what, "statement": statement}
     )
 
 

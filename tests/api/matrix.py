@@ -214,7 +214,7 @@ ROWS = [
     # the buyer's link: whoever holds the token, with an account or without
     Row("GET", "offers/{offer_token}", LINK),
     Row("POST", "offers/{offer_token}/confirmation", dict.fromkeys(PERSONAS, 201),
-        lambda stage: {"id": str(new_id()), "seen": stage.world_position()}),
+        lambda stage: {"id": str(new_id()), **stage.looked()}),
     Row("POST", "offers/{code_token}/code", dict.fromkeys(PERSONAS, 204), plain()),
     Row("PUT", "offers/{disclosure_token}/address", LINK, plain(email="new@buyers.example")),
     Row("PUT", "offers/{disclosure_token}/reminders", dict.fromkeys(PERSONAS, 204),

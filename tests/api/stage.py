@@ -3,6 +3,7 @@
 from dataclasses import dataclass, field
 from datetime import timedelta
 from hashlib import sha256
+from typing import Any
 from uuid import UUID
 
 from django.core.cache import cache
@@ -19,7 +20,6 @@ from scalewitness.domain.moments import rfc3339
 from scalewitness.intake.batch import Actor
 from scalewitness.intake.rules.photos import take_photo_file
 from scalewitness.ledger.models import Entry
-from scalewitness.ledger.queries.tree import tip
 from scalewitness.mail.services.links import link_token, sign_out_token
 from scalewitness.people.models import Grant, Keeper
 from scalewitness.people.services import (
@@ -60,10 +60,10 @@ class Stage:
     clients: dict[str, Client] = field(default_factory=dict)
     secrets: set[str] = field(default_factory=set)
 
-    @staticmethod
-    def world_position() -> int:
-        """The end of the log: what a buyer has seen who looks right now."""
-        return tip().size - 1
+    def looked(self) -> dict[str, Any]:
+        """What a buyer has seen who looks right now, as they send it by their link."""
+        seen = self.world.look(Sale.objects.get(pk=self.ids["offered"]))
+        return {"seen": seen["seen"], "shown": seen["shown"]}
 
 
 def set_stage(house: str = "") -> Stage:

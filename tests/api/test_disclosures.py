@@ -6,6 +6,7 @@ import pytest
 from django.utils import timezone
 from tests.api.client import Api, fact
 from tests.api.conftest import present
+from tests.api.test_offers import NOTHING_SEEN
 from tests.world import World, new_id
 
 from scalewitness.animals.models import Animal
@@ -115,7 +116,10 @@ def test_one_may_be_named(nobody: Api, owed: Disclosure) -> None:
 
 def test_a_link_to_a_disclosure_opens_no_offer(nobody: Api, owed: Disclosure) -> None:
     assert nobody.get(way_in()).code == "link_gone"
-    assert nobody.post(f"{way_in()}/confirmation", fact(seen=1)).code == "link_gone"
+    assert (
+        nobody.post(f"{way_in()}/confirmation", fact(seen=1, shown=NOTHING_SEEN)).code
+        == "link_gone"
+    )
     assert nobody.post(f"{way_in()}/refusal", fact()).code == "link_gone"
 
 

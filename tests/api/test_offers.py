@@ -18,6 +18,18 @@ from scalewitness.mail.models import Letter
 from scalewitness.mail.services.links import link_token
 from scalewitness.sales.models import OfferLink, Sale
 
+NOTHING_SEEN = {
+    "digest": "ab" * 32,
+    "animals": [
+        {
+            "animal": str(new_id()),
+            "version": 1,
+            "p_male": "0.500000",
+            "p_male_pessimistic": "0.500000",
+        }
+    ],
+}
+
 
 @pytest.fixture
 def verified(world: World) -> Animal:
@@ -46,7 +58,14 @@ def way_in(kind: str = "offer") -> str:
 
 
 def confirm(buyer: Api, seen: int, **more: Any) -> Answer:
+    """On what was seen at that position; on what is shown now, unless ``shown`` says otherwise."""
+    more.setdefault("shown", buyer.get(way_in()).body["shown"])
     return buyer.post(f"{way_in()}/confirmation", fact(seen=seen, **more))
+
+
+def look(buyer: Api) -> dict[str, Any]:
+    shown = buyer.get(way_in()).body
+    return {"seen": shown["seen"], "shown": shown["shown"]}
 
 
 def test_a_buyer_reads_the_offer(sale: Sale, buyer: Api) -> None:
@@ -101,16 +120,16 @@ def test_a_buyer_confirms_what_they_saw(world: World, sale: Sale, buyer: Api) ->
 
 
 def test_a_confirmation_sent_twice_is_one(sale: Sale, buyer: Api) -> None:
-    sent = fact(seen=buyer.get(way_in()).body["seen"])
+    sent = fact(**look(buyer))
     path = f"{way_in()}/confirmation"
     assert [buyer.post(path, sent).status for _ in range(2)] == [201, 200]
     key = {"Idempotency-Key": '"once"'}
-    refusal = buyer.post(path, {"seen": sent["seen"]}, key)
+    refusal = buyer.post(path, look(buyer), key)
     assert (refusal.status, refusal.code) == (409, "not_now")
 
 
 def test_a_buyer_without_ids_uses_a_key(sale: Sale, buyer: Api) -> None:
-    path, sent = f"{way_in()}/confirmation", {"seen": buyer.get(way_in()).body["seen"]}
+    path, sent = f"{way_in()}/confirmation", look(buyer)
     assert buyer.post(path, sent).code == "idempotency_key_missing"
     key = {"Idempotency-Key": '"once"'}
     assert [buyer.post(path, sent, key).status for _ in range(2)] == [201, 200]
@@ -120,30 +139,43 @@ def test_what_moved_since_is_refused_with_what_changed(
     world: World, sale: Sale, buyer: Api
 ) -> None:
     """Promise 5: the buyer confirms what they saw."""
-    animal, seen = sale.animals.get(), buyer.get(way_in()).body["seen"]
-    world.call(world.odile, animal, "male")
-    answer = confirm(buyer, seen)
+    animal, before = sale.animals.get(), look(buyer)
+    code = {"scheme": "transponder", "code": "276 098 100 000 001"}
+    world.say(world.odile, "identifier_assigned", animal.pk, code)
+    answer = confirm(buyer, **before)
     assert (answer.status, answer.code) == (409, "standing_moved")
     assert answer.body["changed"] == [
-        {"animal": str(animal.pk), "was": "verified male", "now": "verified male"}
+        {
+            "animal": str(animal.pk),
+            "what": "codes",
+            "was": "tag V-1",
+            "now": "tag V-1, transponder 276098100000001",
+        }
     ]
-    again = buyer.get(way_in()).body["seen"]
-    assert confirm(buyer, again).status == 201
+    assert confirm(buyer, **look(buyer)).status == 201
 
 
 def test_a_fallen_standing_holds_the_sale(world: World, sale: Sale, buyer: Api) -> None:
-    seen = buyer.get(way_in()).body["seen"]
+    before = look(buyer)
     animal = sale.animals.get()
     world.call(world.odile, animal, "female")
     shown = buyer.get(way_in()).body
     assert (shown["state"], shown["held"]) == ("offered", ["standing_fell"])
     assert shown["animals"][0]["represented"]["label"] == "verified male"
     assert shown["animals"][0]["current"]["label"] == "contested"
-    answer = confirm(buyer, seen)
+    answer = confirm(buyer, **before)
     assert (answer.status, answer.code) == (409, "standing_moved")
-    assert answer.body["changed"] == [
-        {"animal": str(animal.pk), "was": "verified male", "now": "contested"}
-    ]
+    label, probability = answer.body["changed"]
+    assert label == {
+        "animal": str(animal.pk),
+        "what": "label",
+        "was": "verified male",
+        "now": "contested",
+    }
+    assert (probability["what"], "trusting every call less" in probability["now"]) == (
+        "probability",
+        True,
+    )
 
 
 def test_nobody_has_seen_what_is_still_to_come(sale: Sale, buyer: Api) -> None:
@@ -183,6 +215,9 @@ def test_a_buyer_declines_or_asks_for_a_check(
         ("confirmation", {"seen": 2**60}),
         ("confirmation", {}),
         ("confirmation", {"seen": 1, "statement": 5}),
+        ("confirmation", {"seen": 1}),
+        ("confirmation", {"seen": 1, "shown": {"digest": "ab" * 32, "animals": []}}),
+        ("confirmation", {"seen": 1, "shown": NOTHING_SEEN | {"digest": "ab"}}),
         ("refusal", {"note": 5}),
         ("check-request", {"reason": "none"}),
     ],
@@ -206,7 +241,7 @@ def test_texts_of_a_buyer_that_cannot_be(sale: Sale, buyer: Api, note: str) -> N
 def _every_way(path: str, buyer: Api) -> list[Answer]:
     return [
         buyer.get(path),
-        buyer.post(f"{path}/confirmation", fact(seen=0)),
+        buyer.post(f"{path}/confirmation", fact(seen=0, shown=NOTHING_SEEN)),
         buyer.post(f"{path}/refusal", fact()),
         buyer.post(f"{path}/check-request", fact()),
     ]

@@ -233,8 +233,9 @@ def test_a_buyers_answer_leads_to_its_receipt(world: World, nobody: Api) -> None
     sale = world.draft(animal)
     world.offer(sale)
     path = f"/offers/{token(sale, 'offer')}"
-    seen = nobody.get(path).body["seen"]
-    sent = {"id": str(new_id(world.now)), "seen": seen}
+    read = nobody.get(path).body
+    seen = read["seen"]
+    sent = {"id": str(new_id(world.now)), "seen": seen, "shown": read["shown"]}
     answer = nobody.post(f"{path}/confirmation", sent)
     assert answer.body["receipt"] == f"/api/v1{path}/receipts/{sent['id']}"
     found = proven(nobody.get(f"{path}/receipts/{sent['id']}"))

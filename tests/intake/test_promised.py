@@ -33,7 +33,7 @@ def test_what_a_buyer_waits_for_is_moved_nowhere_and_they_hear_of_each_attempt(
     let_in(world, world.stan, friends, world.odile)
     moves = ((own, "moved"), (own, "moved"), (friends, "given"), (friends, "loaned"))
     for to, why in moves:
-        with pytest.raises(Refused, match="Bela Novak has") as error:
+        with pytest.raises(Refused, match="A buyer has") as error:
             move(world, world.odile, animal, to, why)
         assert refused(error) == "not_now"
     assert not Entry.objects.filter(kind="custody_changed").exists()
@@ -58,7 +58,7 @@ def test_what_was_offered_first_and_confirmed_is_offered_to_nobody_else(world: W
     with pytest.raises(Refused, match="so it can go to nobody else"):
         move(world, world.odile, animal, world.collection, "moved")
     third = draft_from(world, other, animal)
-    with pytest.raises(Refused, match="Bela Novak has confirmed"):
+    with pytest.raises(Refused, match="A buyer has confirmed"):
         world.offer(third)
     assert told(second) == ["move", "offer"]
     assert told(first) == []
@@ -73,9 +73,9 @@ def test_what_was_handed_over_is_sold_again_from_no_other_room(world: World) -> 
     sale = world.sold(animal)
     world.say(world.odile, "handed_over", sale.pk)
     move(world, world.odile, animal, other, "moved")
-    with pytest.raises(Refused, match="Bela Novak has been given"):
+    with pytest.raises(Refused, match="A buyer has been given"):
         world.offer(draft_from(world, other, animal))
-    with pytest.raises(Refused, match="Bela Novak has been given"):
+    with pytest.raises(Refused, match="A buyer has been given"):
         move(world, world.odile, animal, friends, "given")
     assert told(sale) == ["offer", "move"]
 
@@ -89,7 +89,7 @@ def test_a_buyer_who_has_it_sells_it_on(world: World) -> None:
     second = draft_from(world, theirs, animal)
     made = world.offer(second)
     world.confirm(second, str(made.id), Entry.objects.count() - 1)
-    with pytest.raises(Refused, match="has confirmed"):
+    with pytest.raises(Refused, match="A buyer has confirmed"):
         world.say(
             world.stan,
             "custody_changed",

@@ -18,12 +18,19 @@ from scalewitness.api.shapes.animals import (
 from scalewitness.api.shapes.sales import Held
 from scalewitness.calls.models import Call
 from scalewitness.domain.cautions import BEFORE_A_PURCHASE
-from scalewitness.domain.facts import CallMade, Corrected, OfferMade, Representation
+from scalewitness.domain.facts import (
+    CallMade,
+    Corrected,
+    OfferMade,
+    Representation,
+    WhatWasShown,
+)
 from scalewitness.domain.sexing.explain import ReasonLine
 from scalewitness.domain.sexing.sensitivity import in_words
 from scalewitness.intake.rules.sales import represent
+from scalewitness.intake.shown import shown_now
 from scalewitness.sales.models import Sale, SaleStep
-from scalewitness.sales.queries import progress_of
+from scalewitness.sales.queries import progress_of, still_there
 from scalewitness.standings.queries.dossier import Dossier, ShownCall, dossier
 
 
@@ -64,8 +71,10 @@ class AnimalOffered(Struct, frozen=True):
     ``sensitivity`` how far that moves when the model's numbers do, in words."""
 
     id: UUID
+    name: str
     species: SpeciesNamed
     hatched: date | None
+    traits: list[str]
     identifiers: list[IdentifierShown]
     represented: Representation
     current: Representation
@@ -75,13 +84,15 @@ class AnimalOffered(Struct, frozen=True):
 
 
 class OfferSeen(Struct, frozen=True):
-    """What the buyer confirms names ``seen``, the log position this was read at."""
+    """The buyer's confirmation names ``seen``, the log position this was read at, and
+    ``shown``, what it came to."""
 
     sale: UUID
     offer: UUID
     seller: str
     buyer: str
     seen: int
+    shown: WhatWasShown
     state: words.SaleState
     held: Held
     animals: list[AnimalOffered]
@@ -105,6 +116,7 @@ def offer_seen(
         seller=sale.collection.keeper.name,
         buyer=sale.buyer.name,
         seen=seen,
+        shown=shown_now(sale, step).summary(),
         state=progress.state,
         held=list(progress.held),
         animals=_animals(sale, body.represents, sellers),
@@ -126,8 +138,10 @@ def _animals(
     return [
         AnimalOffered(
             id=row.pk,
+            name=row.name if still_there(row, sale) else "",
             species=species(row.species),
             hatched=row.hatched,
+            traits=list(row.traits),
             identifiers=identifiers(marks.get(row.pk, [])),
             represented=represented[row.pk],
             current=now[row.pk],

@@ -63,6 +63,7 @@ from scalewitness.domain.facts.record import (
     StandingChanged,
 )
 from scalewitness.domain.facts.sales import (
+    AnimalAsShown,
     CheckRequested,
     DisclosureAcknowledged,
     DisclosureOwed,
@@ -76,6 +77,7 @@ from scalewitness.domain.facts.sales import (
     SaleClosed,
     SaleConfirmed,
     SaleHeld,
+    WhatWasShown,
 )
 from scalewitness.domain.facts.shapes import (
     Body,
@@ -101,6 +103,7 @@ __all__ = [
     "BODIES",
     "SYSTEM_KINDS",
     "AdoptedNumber",
+    "AnimalAsShown",
     "AnimalEnded",
     "AnimalRegistered",
     "Body",
@@ -175,6 +178,7 @@ __all__ = [
     "VisitDeclined",
     "VisitInvited",
     "Weight",
+    "WhatWasShown",
     "WitnessStated",
     "WitnessWithdrawn",
     "Word",

@@ -4,7 +4,16 @@ from typing import Annotated, Literal
 
 from msgspec import Meta
 
-from scalewitness.domain.facts.shapes import Body, Commitment, Id, Label, Moment, Position, Share
+from scalewitness.domain.facts.shapes import (
+    Body,
+    Commitment,
+    Id,
+    Label,
+    Moment,
+    Position,
+    Sha256,
+    Share,
+)
 from scalewitness.domain.sales import DAYS_TO_PAY
 
 
@@ -44,11 +53,31 @@ class OfferLapsed(Body, frozen=True):
     """Nobody confirmed it in time, or nobody recorded the payment."""
 
 
+class AnimalAsShown(Body, frozen=True):
+    """One animal as an offer showed it: ``version`` of its record, which has its name, and the
+    probabilities."""
+
+    animal: Id
+    version: Annotated[int, Meta(ge=1, le=2**53 - 1)]
+    p_male: Share
+    p_male_pessimistic: Share
+
+
+class WhatWasShown(Body, frozen=True):
+    """``digest``: of the offer, its terms, and of each animal its codes, species, hatching date,
+    traits and label. The probabilities stand beside it, as they may drift."""
+
+    digest: Sha256
+    animals: Annotated[tuple[AnimalAsShown, ...], Meta(min_length=1, max_length=50)]
+
+
 class SaleConfirmed(Body, frozen=True):
-    """The buyer confirms what they were shown: the offer and the log position."""
+    """The buyer confirms what they were shown: the offer, the log position, and what it came
+    to. Confirmations from before there was a digest have none."""
 
     offer: Id
     seen: Position
+    shown: WhatWasShown | None = None
     statement: Commitment | None = None
 
 

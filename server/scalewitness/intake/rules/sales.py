@@ -1,6 +1,7 @@
 """Sales: every step checked against the table in `domain.sales`."""
 
 from collections.abc import Iterable, Mapping
+from dataclasses import asdict
 from typing import Final, cast
 from uuid import UUID
 
@@ -13,13 +14,15 @@ from scalewitness.disclosures.services import store_acknowledgement
 from scalewitness.domain.errors import NotFound, NotNow, OutOfRange, StandingMoved
 from scalewitness.domain.facts import OfferMade, Representation, SaleConfirmed
 from scalewitness.domain.moments import parse_moment
+from scalewitness.domain.offer_shown import Moved, ShownOffer, in_words
 from scalewitness.domain.sales import MAY, refusal
 from scalewitness.fresh_ids import fresh_id
 from scalewitness.intake.batch import Actor, Batch
+from scalewitness.intake.shown import moved_since, shown_now
 from scalewitness.intake.submission import Sealed
 from scalewitness.letters.sales import Attempt, notify_of_attempt, notify_of_step, send_offer
 from scalewitness.sales import services
-from scalewitness.sales.models import Sale
+from scalewitness.sales.models import Sale, SaleStep
 from scalewitness.sales.queries import (
     offer_in_force,
     progress_of,
@@ -38,10 +41,10 @@ NEEDS_CODE = (
 
 
 TAKEN_AS: Final[Mapping[str, str]] = {
-    "confirmed": "confirmed",
-    "paid": "paid for",
-    "handed_over": "been given",
-    "closed": "been given",
+    "confirmed": "confirmed the offer of this animal",
+    "paid": "paid for this animal",
+    "handed_over": "been given this animal",
+    "closed": "been given this animal",
 }
 
 
@@ -137,8 +140,8 @@ def refuse_promised(
     if sale is not None:
         notify_of_attempt(sale, animal, how, to, batch.letters)
         raise NotNow(
-            f"{sale.buyer.name} has {TAKEN_AS[progress_of(sale).state]} an animal of this, so it "
-            "can go to nobody else. They are told by letter that this was tried."
+            f"A buyer has {TAKEN_AS[progress_of(sale).state]}, so it can go to nobody else. They "
+            "are told by letter that this was tried."
         )
 
 
@@ -159,17 +162,17 @@ def sale_confirmed(fact: Sealed, batch: Batch) -> int:
     sale = _party_to(fact, batch)
     body = cast(SaleConfirmed, fact.body)
     offer = offer_in_force(sale)
-    if offer is None or str(offer.pk) != body.offer:
-        raise StandingMoved("A new offer has been made since.", new_offer=str(offer and offer.pk))
+    if offer is None:
+        raise StandingMoved("There is no offer.")
     offered = msgspec.convert(offer.body, OfferMade)
     if body.seen >= batch.log_size:
         # Else a position made up from the future would never look moved.
         raise OutOfRange("Nobody has seen that position yet.", pointer="/body/seen")
-    _check_unmoved(body.seen, offered)  # before the state: a fall also holds the sale
+    _check_still_there(sale)
+    _check_unmoved(sale, offer, body)  # before the state: a fall also holds the sale
     _check_next(sale, fact.kind)
     if parse_moment(offered.expires) <= batch.now:
         raise NotNow("The offer has lapsed.")
-    _check_still_there(sale)
     if sale.by_code and batch.actor.buyer is not None and not batch.actor.by_code:
         raise NotNow(NEEDS_CODE)
     logged = batch.log(fact)
@@ -186,25 +189,33 @@ def _check_still_there(sale: Sale) -> None:
             raise NotNow("An animal of this offer has been sold to somebody else.")
 
 
-def _check_unmoved(seen: int, offered: OfferMade) -> None:
-    now = {one.animal: one for one in represent(UUID(one.animal) for one in offered.represents)}
-    moved = [
-        {"animal": was.animal, "was": was.label, "now": now[was.animal].label}
-        for was in offered.represents
-        if now[was.animal].position > seen or now[was.animal].label != was.label
-    ]
-    if moved:
-        changes = "; ".join(_change(one["was"], one["now"]) for one in moved)
+def _check_unmoved(sale: Sale, offer: SaleStep, body: SaleConfirmed) -> None:
+    """What the buyer was shown must be so still, and what they were offered too. A digest that
+    fits nothing is of a page that was made while something changed."""
+    now = shown_now(sale, offer)
+    said = sale.steps.filter(pk=body.offer, kind="offer_made").first()
+    if said is None:
+        raise StandingMoved("There is no such offer.", new_offer=str(offer.pk))
+    changed = dict.fromkeys([*_not_as_offered(offer, now), *moved_since(body, said, now)])
+    unlike = body.shown is not None and body.shown.digest != now.summary().digest
+    if changed or unlike or said.pk != offer.pk:
+        what = "; ".join(map(in_words, changed)) or "what you were shown is not what it says now"
         raise StandingMoved(
-            f"The record has changed since you looked: {changes}. Read it again before you decide.",
-            changed=moved,
+            f"The record has changed since you looked: {what}. Read it again before you decide.",
+            changed=[asdict(one) for one in changed],
+            **({} if said.pk == offer.pk else {"new_offer": str(offer.pk)}),
         )
 
 
-def _change(was: str, now: str) -> str:
-    if was == now:
-        return f"new evidence was recorded; it still says “{now}”"
-    return f"it was “{was}” and is now “{now}”"
+def _not_as_offered(offer: SaleStep, now: ShownOffer) -> list[Moved]:
+    """The labels that are not those of the offer any more, whoever has seen them since."""
+    offered = msgspec.convert(offer.body, OfferMade)
+    was = {one.animal: one.label for one in offered.represents}
+    return [
+        Moved(one.animal, "label", was[one.animal], one.label)
+        for one in now.animals
+        if was[one.animal] != one.label
+    ]
 
 
 def _sale_for(fact: Sealed, batch: Batch) -> Sale:

@@ -5,11 +5,12 @@ link knows the link, and could send it without tricking the buyer. (A page that 
 referrer has browsers send ``Origin: null``, which the token check would refuse.)
 """
 
+import json
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from datetime import datetime
 from functools import wraps
-from typing import Any
+from typing import Any, Final
 from uuid import UUID
 
 import msgspec
@@ -30,14 +31,16 @@ from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.examiners.settled import settled_behind
 from scalewitness.guessing import WRONG_LINKS, one_link_too_many
 from scalewitness.intake.batch import Actor
+from scalewitness.intake.shown import shown_now
 from scalewitness.ledger.queries.tree import tip
 from scalewitness.letters import codes
+from scalewitness.mail.templatetags.words import day, moment, remedy_in_words
 from scalewitness.pages.animals.evidence import by_role, lines_of, of_the_animal, sensitivity_of
 from scalewitness.pages.animals.settled import own_records
 from scalewitness.pages.disclosures.disclosure import both_versions, receipts_for
 from scalewitness.pages.home.attention import title_in
 from scalewitness.pages.parts.access import page, post_or_go
-from scalewitness.pages.parts.facts import FactForm, StepForm
+from scalewitness.pages.parts.facts import FactForm, StepForm, retype
 from scalewitness.pages.plots.of_case import depths_of
 from scalewitness.pages.sales.forms import AnswerForm, ConfirmationForm
 from scalewitness.rate_limit import address_of
@@ -95,9 +98,6 @@ def confirm(request: HttpRequest, token: str, link: OfferLink) -> HttpResponse:
     form = ConfirmationForm(request.POST, by_code=link.sale.by_code)
     if _submitted(form, link, by_code=_code_fits(form, link)):
         return redirect("offer", token)
-    held = progress_of(link.sale).is_held
-    if form.refused_as == "standing_moved" or (form.refused_as == "not_now" and held):
-        return _moved_page(request, token, link, form, held=held)
     return _offer_page(request, token, link, confirmation=form)
 
 
@@ -167,7 +167,11 @@ def _offer_page(
         raise NotFound()
     offered, progress = msgspec.convert(offer.body, OfferMade), progress_of(sale)
     asked = next((form for form in (confirmation, declining, asking) if form), None)
-    shown = ConfirmationForm(initial={"offer": offer.pk, "seen": seen}, by_code=link.sale.by_code)
+    shown = {"seen": seen, "shown": msgspec.to_builtins(shown_now(sale, offer).summary())}
+    fresh = ConfirmationForm(initial={"offer": offer.pk, **shown}, by_code=sale.by_code)
+    if confirmation:  # what was typed stays; it is this page that is confirmed next
+        retype(confirmation, "seen", str(seen))
+        retype(confirmation, "shown", json.dumps(shown["shown"]))
     context = {
         "token": token,
         "sale": sale,
@@ -183,7 +187,8 @@ def _offer_page(
         "steps": _steps(sale),
         "bought": _bought(sale),
         "cautions": BEFORE_A_PURCHASE,
-        "confirmation": confirmation or shown,
+        "confirmation": confirmation or fresh,
+        "changed": _changed(sale, confirmation),
         "declining": declining or AnswerForm("offer_declined"),
         "asking": asking or AnswerForm("check_requested"),
         "problem": asked.problem if asked else None,
@@ -201,6 +206,7 @@ def _animal_view(animal: Animal, sale: Sale, offered: OfferMade) -> dict[str, An
         "title": title_in(sale, animal),
         "taxon": taxon(animal.species),
         "hatched": animal.hatched,
+        "traits": animal.traits,
         "ended": animal.ended,
         "ended_at": animal.ended_at,
         "identifiers": animal.identifiers.order_by("position"),
@@ -239,24 +245,42 @@ def _steps(sale: Sale) -> dict[str, Any]:
     return {step.kind: step for step in steps[last:]}
 
 
-def _moved_page(
-    request: HttpRequest, token: str, link: OfferLink, form: ConfirmationForm, *, held: bool
-) -> HttpResponse:
-    """Refused because the record moved: what changed, and the way back to read it."""
-    offer = offer_in_force(link.sale)
-    represents = msgspec.convert(offer.body, OfferMade).represents if offer else ()
-    seen = form.cleaned_data.get("seen", 0)
-    now = latest_standings(UUID(one.animal) for one in represents)
-    names = {str(one.pk): title_in(link.sale, one) for one in link.sale.animals.all()}
-    changed = [
-        {"title": names[one.animal], "was": one.label, "now": label_of(standing)}
-        for one in represents
-        if (standing := now.get(UUID(one.animal)))
-        and (standing.label != one.label or standing.position > seen)
+def _changed(sale: Sale, refused: ConfirmationForm | None) -> list[dict[str, str]]:
+    """What moved while the buyer was reading, where their confirmation was refused for that."""
+    names = {str(one.pk): title_in(sale, one) for one in sale.animals.all()}
+    found = (refused.problem if refused else None) or {}
+    return [
+        {
+            "of": names[one["animal"]] if one["animal"] else "The offer",
+            "what": WHAT_MOVED[one["what"]],
+            "was": _value(one["what"], one["was"]),
+            "now": _value(one["what"], one["now"]),
+        }
+        for one in found.get("changed", ())
     ]
-    statement = form.data.get("statement", "")
-    context = {"token": token, "changed": changed, "held": held, "statement": statement}
-    return page(request, "offers/moved.html", context, status=409)
+
+
+WHAT_MOVED: Final = {
+    "label": "sex on record",
+    "name": "name",
+    "species": "species",
+    "hatched": "hatched",
+    "traits": "traits",
+    "codes": "codes",
+    "probability": "probability",
+    "recheck_days": "days to recheck",
+    "remedy": "remedy",
+    "days_to_pay": "days to pay",
+    "expires": "stands until",
+}
+
+
+def _value(what: str, value: str) -> str:
+    if what == "species":
+        return taxon(value).common
+    if what in {"expires", "hatched"} and value != "none":
+        return moment(value) if what == "expires" else day(value)
+    return remedy_in_words(value) if what == "remedy" else value
 
 
 # --- disclosures ------------------------------------------------------------------------

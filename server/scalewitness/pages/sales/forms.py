@@ -117,12 +117,14 @@ class OfferForm(FactForm):
 
 
 class ConfirmationForm(FactForm):
-    """The buyer confirms what they saw: the offer, and the log position shown."""
+    """The buyer confirms what they saw: the offer, the log position shown, and what that came
+    to."""
 
     kind = "sale_confirmed"
 
     offer = forms.UUIDField(widget=forms.HiddenInput)
     seen = forms.IntegerField(widget=forms.HiddenInput, min_value=0)
+    shown = forms.JSONField(widget=forms.HiddenInput)
     statement = forms.CharField(
         label="In your words: what do you rely on?",
         max_length=4000,
@@ -143,7 +145,8 @@ class ConfirmationForm(FactForm):
             del self.fields["code"]
 
     def body(self) -> dict[str, Any]:
-        return {"offer": str(self.cleaned_data["offer"]), "seen": self.cleaned_data["seen"]}
+        given = self.cleaned_data
+        return {"offer": str(given["offer"]), "seen": given["seen"], "shown": given["shown"]}
 
 
 class AnswerForm(FactForm):

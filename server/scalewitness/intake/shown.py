@@ -1,0 +1,100 @@
+"""What an offer shows its buyer: now, and as it was at an earlier position of the log."""
+
+from collections.abc import Iterable
+from uuid import UUID
+
+import msgspec
+
+from scalewitness.animals.models import Animal, Identifier
+from scalewitness.animals.queries import fields_at, identifiers_of
+from scalewitness.domain.facts import AnimalAsShown, OfferMade, Particulars, SaleConfirmed
+from scalewitness.domain.offer_shown import Moved, ShownAnimal, ShownOffer, moved
+from scalewitness.ledger.models import Entry
+from scalewitness.ledger.queries.entries import leaf_of
+from scalewitness.sales.models import Sale, SaleStep
+from scalewitness.sales.queries import still_there
+from scalewitness.standings.models import Standing
+from scalewitness.standings.queries.logged import label_of, latest_standing, latest_standings
+
+TERMS = ("recheck_days", "remedy", "days_to_pay", "expires")
+NOTHING_SAID = "0.500000"
+
+
+def shown_now(sale: Sale, offer: SaleStep) -> ShownOffer:
+    """As the record has it now."""
+    animals = list(sale.animals.order_by("pk"))
+    codes = identifiers_of(one.pk for one in animals)
+    standings = latest_standings(one.pk for one in animals)
+    return ShownOffer(
+        str(offer.pk),
+        _terms(offer),
+        tuple(
+            ShownAnimal(
+                animal=str(one.pk),
+                name=one.name if still_there(one, sale) else "",
+                version=one.version,
+                species=one.species,
+                hatched=one.hatched.isoformat() if one.hatched else "",
+                traits=tuple(one.traits),
+                codes=_codes(codes.get(one.pk, [])),
+                label=label_of(standings.get(one.pk)),
+                **_chances(standings.get(one.pk)),
+            )
+            for one in animals
+        ),
+    )
+
+
+def _terms(offer: SaleStep) -> dict[str, str | int]:
+    body = msgspec.convert(offer.body, OfferMade)
+    return {name: getattr(body, name) for name in TERMS}
+
+
+def moved_since(body: SaleConfirmed, offer: SaleStep, now: ShownOffer) -> list[Moved]:
+    """What is different ``now`` from what was shown of the ``offer`` at the position seen."""
+    named = {one.animal: one for one in body.shown.animals} if body.shown else {}
+    was = tuple(_as_shown(one, named.get(one.animal), body.seen) for one in now.animals)
+    return moved(ShownOffer(str(offer.pk), _terms(offer), was), now)
+
+
+def _as_shown(now: ShownAnimal, shown: AnimalAsShown | None, seen: int) -> ShownAnimal:
+    """The log tells what it was at that position; its name and the very probabilities that were
+    shown are the confirmation's to say, where it does."""
+    animal = Animal.objects.get(pk=now.animal)
+    standing, said = latest_standing(animal.pk, seen), _particulars_at(animal.pk, seen)
+    codes = animal.identifiers.filter(position__lte=seen).order_by("position")
+    return ShownAnimal(
+        animal=now.animal,
+        name=_name_at(animal, shown.version) if shown else now.name,
+        version=shown.version if shown else now.version,
+        species=said.species,
+        hatched=said.hatched or "",
+        traits=tuple(said.traits),
+        codes=_codes(codes),
+        label=label_of(standing),
+        **_chances(shown or standing),
+    )
+
+
+def _name_at(animal: Animal, version: int) -> str:
+    fields = fields_at(animal, version)
+    return str(fields["name"]) if fields else ""
+
+
+def _codes(codes: Iterable[Identifier]) -> tuple[str, ...]:
+    return tuple(f"{one.scheme} {one.code}" for one in codes)
+
+
+def _chances(said: Standing | AnimalAsShown | None) -> dict[str, str]:
+    names = ("p_male", "p_male_pessimistic")
+    return {name: getattr(said, name) if said else NOTHING_SAID for name in names}
+
+
+def _particulars_at(animal: UUID, seen: int) -> Particulars:
+    kinds = ("animal_registered", "particulars_corrected")
+    entries = Entry.objects.filter(about=animal, kind__in=kinds).order_by("position")
+    entry = entries.filter(position__lte=seen).last() or entries.earliest("position")
+    body = leaf_of(entry).body
+    return Particulars(
+        species=body["species"], hatched=body.get("hatched"), traits=tuple(body.get("traits", ()))
+    )
