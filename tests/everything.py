@@ -59,6 +59,11 @@ def _sell(world: World, animal: Animal) -> None:
     sale = world.sold(animal)
     world.say(world.odile, "handed_over", sale.pk)
     world.say(world.odile, "sale_closed", sale.pk)
+    back = {"to": str(sale.collection_id), "why": "returned", "sale": str(sale.pk)}
+    said = world.say(world.odile, "custody_changed", animal.pk, back)
+    answer = {"move": said.id, "answer": "denied"}
+    item = world.item("return_answered", sale.pk, answer, texts=_note())
+    accept_one(item, world.buyer(sale), world.now)
 
 
 def _fall(world: World, animal: Animal) -> None:

@@ -245,6 +245,15 @@ class World:
         self.pay(sale)
         return sale
 
+    def back(self, sale: Sale, animal: Animal, answer: str | None = "confirmed") -> Outcome:
+        """Returned, by its seller's word, and what the buyer answers to that."""
+        home = {"to": str(sale.collection_id), "why": "returned", "sale": str(sale.pk)}
+        said = self.say(sale.collection.keeper, "custody_changed", animal.pk, home)
+        if answer:
+            body = {"move": said.id, "answer": answer}
+            accept_one(self.item("return_answered", sale.pk, body), self.buyer(sale), self.now)
+        return said
+
     def pay(self, sale: Sale) -> None:
         """Offered by whoever keeps the animals, confirmed and paid."""
         offer = self.offer(sale)

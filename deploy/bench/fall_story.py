@@ -124,7 +124,10 @@ class Story:
         for step in ("payment_recorded", "handed_over"):
             self._state(self.seller, step, sale.pk, {})
         back = {"to": str(self.room.pk), "why": "returned", "sale": str(sale.pk)}
-        self._state(self.seller, "custody_changed", self.animal, back)
+        move = self._state(self.seller, "custody_changed", self.animal, back)
+        body = {"move": str(move.id), "answer": "confirmed"}
+        item = self._item("return_answered", sale.pk, body)
+        accept_one(item, Actor(buyer=sale.buyer_id, sale=sale.pk), self.now)
 
     def _confirm(self, sale: Sale, offer: str, seen: int) -> None:
         item = self._item("sale_confirmed", sale.pk, {"offer": offer, "seen": seen})

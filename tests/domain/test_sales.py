@@ -25,17 +25,17 @@ from scalewitness.domain.sales import (
 KINDS = sorted(MAY)
 
 TABLE = """
-state       offer   withdraw  pay  hand_over   close  decline  ask     confirm   hold      lapse
-draft       offered -         -    -           -      -        -       -         -         -
-offered     offered withdrawn -    -           -      declined offered confirmed offered   lapsed
-confirmed   offered withdrawn paid -           -      -        -       -         confirmed lapsed
-paid        -       -         -    handed_over -      -        -       -         -         -
-handed_over -       -         -    -           closed -        -       -         -         -
-closed      -       -         -    -           -      -        -       -         -         -
-declined    offered -         -    -           -      -        -       -         -         -
-withdrawn   offered -         -    -           -      -        -       -         -         -
-lapsed      offered -         -    -           -      -        -       -         -         -
-"""
+state       offer   withdraw  pay  hand_over   close  decline  ask     confirm   hold      lapse   answer
+draft       offered -         -    -           -      -        -       -         -         -       -
+offered     offered withdrawn -    -           -      declined offered confirmed offered   lapsed  -
+confirmed   offered withdrawn paid -           -      -        -       -         confirmed lapsed  -
+paid        -       -         -    handed_over -      -        -       -         -         -       -
+handed_over -       -         -    -           closed -        -       -         -         -       handed_over
+closed      -       -         -    -           -      -        -       -         -         -       closed
+declined    offered -         -    -           -      -        -       -         -         -       -
+withdrawn   offered -         -    -           -      -        -       -         -         -       -
+lapsed      offered -         -    -           -      -        -       -         -         -       -
+"""  # noqa: E501
 """What each act makes of a sale in each state that is not held; ``-``: it does not follow."""
 HEAD, *ROWS = (line.split() for line in TABLE.strip().splitlines())
 ACTS = HEAD[1:]
@@ -60,6 +60,7 @@ KIND_OF = {
     "confirm": "sale_confirmed",
     "hold": "sale_held",
     "lapse": "offer_lapsed",
+    "answer": "return_answered",
 }
 
 
@@ -111,7 +112,7 @@ def test_whose_step_each_is() -> None:
         party: {act for act in ACTS if MAY[KIND_OF[act]] == party} for party in set(MAY.values())
     } == {
         "seller": {"offer", "withdraw", "pay", "hand_over", "close"},
-        "buyer": {"decline", "ask", "confirm"},
+        "buyer": {"decline", "ask", "confirm", "answer"},
         "system": {"hold", "lapse"},
     }
     assert set(MAY) == set(KIND_OF.values())

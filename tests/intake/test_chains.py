@@ -59,9 +59,8 @@ class Room:
     def _sell(self, number: int) -> None:
         """To somebody new; whoever had it before has given it back."""
         for sale in self.sales[-1:]:
-            home = {"to": str(self.world.collection.pk), "why": "returned", "sale": str(sale.pk)}
             with suppress(Refused), transaction.atomic():
-                self.world.say(self.world.odile, "custody_changed", self.animal.pk, home)
+                self.world.back(sale, self.animal)
         sale = self.world.sold(self.animal, email=f"buyer{len(self.sales)}@buyers.example")
         self.sales.append(sale)
         self.world.say(self.world.odile, "handed_over", sale.pk)

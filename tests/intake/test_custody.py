@@ -64,7 +64,7 @@ def test_a_returned_animal_is_offered_again_and_not_before(world: World) -> None
     with pytest.raises(Refused) as error:
         world.offer(second)
     assert refused(error) == "not_now"
-    world.say(world.odile, "custody_changed", animal.pk, back)
+    world.back(sale, animal)
     assert world.offer(second).status == "accepted"
 
 
@@ -80,7 +80,7 @@ def test_a_buyer_who_became_a_keeper_sells_it_on_and_gives_it_back(world: World)
     world.odile, world.collection = odile, room
     with pytest.raises(Refused, match="so it can go to nobody else"):
         move(world, world.stan, animal, room, "returned", sale=str(first.pk))
-    move(world, world.stan, animal, theirs, "returned", sale=str(second.pk))
+    world.back(second, animal)
     move(world, world.stan, animal, room, "returned", sale=str(first.pk))
     animal.refresh_from_db()
     assert animal.collection == room

@@ -94,6 +94,9 @@ CONTEXTS: dict[str, dict[str, Any]] = {
     "offer_withdrawn": SALE,
     "payment_recorded": SALE | {"link": str(LINK)},
     "handed_over": SALE,
+    "return_claimed": SALE
+    | {"animal": VESPER, "at": "2026-11-29T08:30:00+00:00", "days": 14, "link": str(LINK)},
+    "return_answered": TO_SELLER | {"animal": VESPER, "answer": "denied"},
     "sale_lapsed": SALE | {"seller_email": "odile.marten@keepers.example"},
     "sale_lapsed_seller": TO_SELLER,
     "sold_elsewhere": SALE
@@ -300,6 +303,8 @@ def test_both_parts_lead_to_the_same_place(kind: str) -> None:
         "reset_password": {"http://testserver/accounts/password/reset/"},
         "no_account": {"http://testserver/accounts/signup/"},
         "payment_recorded": {link},
+        "return_claimed": {link},
+        "return_answered": {own},
         "digest": {
             f"http://testserver/{one}" for one in ("disclosures", "sales", "disputes", "account")
         },

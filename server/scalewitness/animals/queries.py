@@ -119,12 +119,6 @@ def lender_of(animal: UUID) -> UUID | None:
     return last.came_from if last is not None and last.why == "loaned" else None
 
 
-def came_back_after(animal: UUID, collection: UUID, position: int) -> bool:
-    """Whether the animal came back to the collection after that position of the log."""
-    back = Custody.objects.filter(animal=animal, went_to=collection, why="returned")
-    return back.filter(position__gt=position).exists()
-
-
 def collections_of(keeper: UUID) -> list[Collection]:
     return list(Collection.objects.filter(keeper=keeper).order_by("name", "pk"))
 

@@ -69,6 +69,7 @@ from scalewitness.api.log.show_origins import show_origins
 from scalewitness.api.log.show_witnesses import show_witnesses
 from scalewitness.api.log.take_cosignature import take_cosignature
 from scalewitness.api.offers.acknowledge_disclosure import acknowledge_disclosure
+from scalewitness.api.offers.answer_return import answer_return, list_returns
 from scalewitness.api.offers.change_address import change_address
 from scalewitness.api.offers.choose_reminders import choose_reminders
 from scalewitness.api.offers.confirm_offer import confirm_offer
@@ -208,6 +209,11 @@ sales = [
     path("offers/<str:token>/refusal", resource(post=refuse_offer)),
     path("offers/<str:token>/check-request", resource(post=request_check)),
     path("offers/<str:token>/texts", resource(delete=erase_buyers_texts)),
+    path(
+        "offers/<str:token>/returns",
+        resource(get=list_returns, post=answer_return),
+        name="offer-returns",
+    ),
     path(
         "offers/<str:token>/disclosure",
         resource(get=show_disclosures),

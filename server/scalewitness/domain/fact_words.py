@@ -54,6 +54,12 @@ def _offer(body: Body) -> str:
     return f"An offer of sale, representing the sex as: {labels}; {days} days to recheck."
 
 
+def _custody(body: Body) -> str:
+    if body.get("why") == "returned" and body.get("sale"):
+        return "Its keeper says that an animal came back from its sale."
+    return f"An animal changed hands: {_spaced(body.get('why'))}."
+
+
 def _disclosure(body: Body) -> str:
     was, now = (body.get(side, {}).get("label") for side in ("was", "now"))
     return f"A disclosure owed to a buyer: the standing was “{was}” and is now “{now}”."
@@ -117,7 +123,7 @@ _WORDS: Final[dict[str, str | Callable[[Body], str]]] = {
     "identifier_assigned": _from("An animal was given a {}: {}.", "scheme", "code"),
     "husbandry_noted": "Something about an animal's keeping was noted.",
     "photo_attached": _photo,
-    "custody_changed": _from("An animal changed hands: {}.", "why"),
+    "custody_changed": _custody,
     "animal_ended": _why(ENDED),
     "end_corrected": _why(CORRECTED),
     "linkage_stated": _from("A trait's inheritance with sex was stated: {}.", "trait"),
@@ -154,6 +160,7 @@ _WORDS: Final[dict[str, str | Callable[[Body], str]]] = {
     "payment_recorded": "Payment for a sale was noted.",
     "handed_over": "The animal of a sale was handed over.",
     "sale_closed": "A sale was closed.",
+    "return_answered": _from("The buyer answered that the return is {}.", "answer"),
     "disclosure_owed": _disclosure,
     "disclosure_acknowledged": "A disclosure was acknowledged.",
     "dispute_opened": _from("A dispute was opened: {}.", "ground"),

@@ -40,6 +40,8 @@ STEPS: dict[tuple[State, str], State] = {
     ("confirmed", "offer_lapsed"): "lapsed",
     ("paid", "handed_over"): "handed_over",
     ("handed_over", "sale_closed"): "closed",
+    ("handed_over", "return_answered"): "handed_over",
+    ("closed", "return_answered"): "closed",
 }
 
 MAY: dict[str, Party] = {
@@ -51,6 +53,7 @@ MAY: dict[str, Party] = {
     "offer_declined": "buyer",
     "check_requested": "buyer",
     "sale_confirmed": "buyer",
+    "return_answered": "buyer",
     "sale_held": "system",
     "offer_lapsed": "system",
 }

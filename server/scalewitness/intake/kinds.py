@@ -17,6 +17,7 @@ from scalewitness.intake.rules import (
     photos,
     refiling,
     reports,
+    returns,
     sales,
     visits,
 )
@@ -57,6 +58,7 @@ RULES: dict[str, Rule] = {
     **{step: sales.step for step, party in MAY.items() if party != "system"},
     "offer_made": sales.offer_made,
     "sale_confirmed": sales.sale_confirmed,
+    "return_answered": returns.return_answered,
     "disclosure_acknowledged": sales.disclosure_acknowledged,
     "dispute_opened": disputes.dispute_opened,
     "statement_made": disputes.statement_made,

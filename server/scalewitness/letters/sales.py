@@ -1,5 +1,6 @@
 """Letters about sales, to the seller or the buyer."""
 
+from datetime import datetime
 from typing import Any, Literal, TypeAlias
 from uuid import UUID, uuid5
 
@@ -10,7 +11,7 @@ from scalewitness.ledger.services.writing import Logged
 from scalewitness.letters.animals import describe
 from scalewitness.letters.owing import Owing
 from scalewitness.sales.models import OfferLink, Sale
-from scalewitness.sales.queries import progress_of, still_there
+from scalewitness.sales.queries import last_return, progress_of, still_there
 
 Attempt: TypeAlias = Literal["offer", "move"]
 
@@ -26,7 +27,7 @@ def send_offer(sale: Sale, fact: Logged[OfferMade], link: OfferLink, owing: Owin
         to=sale.buyer.email,
         context={
             **about_sale(sale),
-            "represents": _represented(sale, fact.body.represents),
+            "represents": _represented(sale, fact.body.represents, owing.now),
             "recheck_days": fact.body.recheck_days,
             "remedy": fact.body.remedy,
             "days_to_pay": fact.body.days_to_pay,
@@ -123,8 +124,15 @@ def _animal(sale: Sale, animal: str) -> dict[str, Any]:
     return as_sold(sale.animals.get(pk=animal), sale)
 
 
-def _represented(sale: Sale, represents: tuple[Representation, ...]) -> list[dict[str, Any]]:
+def _represented(
+    sale: Sale, represents: tuple[Representation, ...], now: datetime
+) -> list[dict[str, Any]]:
     return [
-        {"animal": _animal(sale, one.animal), "label": one.label, "p_male": one.p_male}
+        {
+            "animal": _animal(sale, one.animal),
+            "label": one.label,
+            "p_male": one.p_male,
+            "returned": said.in_words if (said := last_return(UUID(one.animal), now)) else "",
+        }
         for one in represents
     ]

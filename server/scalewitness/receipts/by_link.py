@@ -6,7 +6,7 @@ from uuid import UUID
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.domain.errors import NotFound
 from scalewitness.ledger.models import Entry
-from scalewitness.ledger.queries.entries import entry_of
+from scalewitness.ledger.queries.entries import entry_of, leaf_of
 from scalewitness.sales.models import OfferLink, Sale
 from scalewitness.standings.queries.logged import latest_standing
 
@@ -48,6 +48,8 @@ def _is_shown(link: OfferLink, entry: Entry, about: UUID) -> bool:
         return sale.animals.filter(pk=about).exists()
     if entry.kind == "standing_changed":
         return sale.animals.filter(pk=about).exists() and _is_named(link, entry, about)
+    if entry.kind == "custody_changed":  # back from the sale, by its seller's word
+        return leaf_of(entry).body.get("sale") == str(sale.pk)
     return sale.steps.filter(pk=entry.fact).exists()
 
 

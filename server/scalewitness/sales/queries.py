@@ -1,6 +1,7 @@
 """Reading sales: state is always the fold of the logged steps."""
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 from uuid import UUID
@@ -10,12 +11,17 @@ from django.core.signing import BadSignature
 from django.db.models import QuerySet
 
 from scalewitness.animals.models import Animal, Collection, Custody
-from scalewitness.animals.queries import came_back_after, stewarded
+from scalewitness.animals.queries import stewarded
+from scalewitness.domain.erasure import is_erased
 from scalewitness.domain.errors import LinkGone
 from scalewitness.domain.facts import OfferMade
 from scalewitness.domain.moments import parse_moment
+from scalewitness.domain.returns import BACK, RETURNED_IN_WORDS, ReturnState, return_state
 from scalewitness.domain.sales import PROMISED, UNPAID, Progress, State, Step, fold
+from scalewitness.ledger.queries.entries import entries_of, leaf_of
 from scalewitness.ledger.queries.prepared import Prepared, any_of
+from scalewitness.mail.models import Letter
+from scalewitness.mail.queries import letters_for
 from scalewitness.mail.services.links import link_of
 from scalewitness.sales.models import OfferLink, Sale, SaleAnimal, SaleStep
 
@@ -85,14 +91,14 @@ def ran_out(sale: Sale, now: datetime) -> bool:
     return until is not None and until <= now
 
 
-def promised(animal: Animal, but: UUID | None = None) -> Sale | None:
+def promised(animal: Animal, now: datetime, but: UUID | None = None) -> Sale | None:
     """The sale, if any, by which the animal is to go to its buyer and nobody else: confirmed,
     paid or handed over, and neither in a collection of the buyer's since nor back."""
     for sale in sales_of_animal(animal.pk):
         confirmed = _last(sale, "sale_confirmed")
         if sale.pk == but or confirmed is None or progress_of(sale).state not in PROMISED:
             continue
-        if not (_reached(sale, animal, confirmed.position) or came_back(sale, animal)):
+        if not (_reached(sale, animal, confirmed.position) or came_back(sale, animal, now)):
             return sale
     return None
 
@@ -108,12 +114,88 @@ def _reached(sale: Sale, animal: Animal, since: int) -> bool:
     return sale.buyer.keeper_id is not None and moves.filter(went_to__in=theirs).exists()
 
 
-def came_back(sale: Sale, animal: Animal) -> bool:
-    """Whether it was handed over and has come back since."""
-    return any(
-        step.kind == "handed_over" and came_back_after(animal.pk, sale.collection_id, step.position)
-        for step in sale.steps.all()
-    )
+def came_back(sale: Sale, animal: Animal, now: datetime) -> bool:
+    """Whether it came back from the sale, and its buyer says so or does not deny it."""
+    return any(one.state in BACK for one in returns_of(sale, now, animal.pk))
+
+
+@dataclass(frozen=True, slots=True)
+class Return:
+    """That an animal came back from its sale. ``id``: of the move; ``at``: when the record took
+    that in."""
+
+    id: UUID
+    sale: UUID
+    animal: Animal
+    at: datetime
+    position: int
+    state: ReturnState
+
+    @property
+    def in_words(self) -> str:
+        return RETURNED_IN_WORDS[self.state]
+
+
+def returns_of(sale: Sale, now: datetime, animal: UUID | None = None) -> list[Return]:
+    """What was said of its animals, or of one, coming back from the sale, in log order."""
+    animals = sale.animals.all() if animal is None else sale.animals.filter(pk=animal)
+    found = _returns(Custody.objects.filter(animal__in=animals), now)
+    return [one for one in found if one.sale == sale.pk]
+
+
+def last_return(animal: UUID, now: datetime) -> Return | None:
+    """What was last said of the animal coming back from a sale, of whichever sale."""
+    found = _returns(Custody.objects.filter(animal=animal), now)
+    return found[-1] if found else None
+
+
+def _returns(moves: QuerySet[Custody], now: datetime) -> list[Return]:
+    moves = moves.filter(why="returned").select_related("animal").order_by("position")
+    entries = entries_of(one.pk for one in moves)
+    bodies = {one.pk: leaf_of(entries[one.pk]).body for one in moves}
+    sales = _with_seller(body["sale"] for body in bodies.values() if body.get("sale"))
+    letters = letters_for(bodies)
+    return [
+        Return(
+            move.pk,
+            sale.pk,
+            move.animal,
+            entries[move.pk].received_at,
+            move.position,
+            return_state(
+                by_seller=_keeper_of(move.came_from) == sale.collection.keeper_id,
+                answer=_answer(sale, move.pk),
+                told_at=_told_at(letters.get(move.pk, []), entries[move.pk].received_at),
+                now=now,
+            ),
+        )
+        for move in moves
+        if (sale := sales.get(str(bodies[move.pk].get("sale"))))
+    ]
+
+
+def _with_seller(sales: Iterable[str]) -> dict[str, Sale]:
+    found = Sale.objects.filter(pk__in=list(sales)).select_related("collection")
+    return {str(one.pk): one for one in found.prefetch_related("steps")}
+
+
+def _keeper_of(collection: UUID) -> UUID | None:
+    keepers = Collection.objects.filter(pk=collection).values_list("keeper", flat=True)
+    return keepers.first()
+
+
+def _answer(sale: Sale, move: UUID) -> str | None:
+    answers = (step.body for step in sale.steps.all() if step.kind == "return_answered")
+    return next((one["answer"] for one in answers if one["move"] == str(move)), None)
+
+
+def _told_at(letters: Iterable[Letter], said_at: datetime) -> datetime | None:
+    """When the letter left. Of a return from before buyers were written to, and of a buyer
+    whose address was erased, when it was said."""
+    letter = next((one for one in letters if one.kind == "return_claimed"), None)
+    if letter is None or is_erased(letter.to):
+        return said_at
+    return letter.sent_at if letter.state == Letter.State.SENT else None
 
 
 def link_behind(token: str, now: datetime) -> OfferLink:

@@ -5,6 +5,7 @@ from datetime import date, datetime
 from uuid import UUID
 
 import msgspec
+from django.utils import timezone
 from msgspec import Struct
 
 from scalewitness.animals.queries import identifiers_of
@@ -15,6 +16,7 @@ from scalewitness.api.shapes.animals import (
     identifiers,
     species,
 )
+from scalewitness.api.shapes.returns import ReturnShown, returned
 from scalewitness.api.shapes.sales import Held
 from scalewitness.calls.models import Call
 from scalewitness.domain.cautions import BEFORE_A_PURCHASE
@@ -30,7 +32,7 @@ from scalewitness.domain.sexing.sensitivity import in_words
 from scalewitness.intake.rules.sales import represent
 from scalewitness.intake.shown import shown_now
 from scalewitness.sales.models import Sale, SaleStep
-from scalewitness.sales.queries import progress_of, still_there
+from scalewitness.sales.queries import last_return, progress_of, still_there
 from scalewitness.standings.queries.dossier import Dossier, ShownCall, dossier
 
 
@@ -68,7 +70,8 @@ class CallForBuyer(Struct, frozen=True):
 
 class AnimalOffered(Struct, frozen=True):
     """``represented`` is what the offer says, ``current`` what the record says now;
-    ``sensitivity`` how far that moves when the model's numbers do, in words."""
+    ``sensitivity`` how far that moves when the model's numbers do, in words; ``returned``: from
+    a sale before this one."""
 
     id: UUID
     name: str
@@ -76,6 +79,7 @@ class AnimalOffered(Struct, frozen=True):
     hatched: date | None
     traits: list[str]
     identifiers: list[IdentifierShown]
+    returned: ReturnShown | None
     represented: Representation
     current: Representation
     evidence: list[EvidenceLine]
@@ -143,6 +147,7 @@ def _animals(
             hatched=row.hatched,
             traits=list(row.traits),
             identifiers=identifiers(marks.get(row.pk, [])),
+            returned=_returned_before(row.pk, sale),
             represented=represented[row.pk],
             current=now[row.pk],
             evidence=_evidence(known, sale, sellers),
@@ -152,6 +157,11 @@ def _animals(
         for row in sale.animals.filter(pk__in=represented).order_by("pk")
         for known in [dossier(row)]
     ]
+
+
+def _returned_before(animal: UUID, sale: Sale) -> ReturnShown | None:
+    said = last_return(animal, timezone.now())
+    return returned(said) if said and said.sale != sale.pk else None
 
 
 def _evidence(known: Dossier, sale: Sale, sellers: frozenset[UUID]) -> list[EvidenceLine]:

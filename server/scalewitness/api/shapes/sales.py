@@ -5,19 +5,21 @@ from typing import Annotated
 from uuid import UUID
 
 import msgspec
+from django.utils import timezone
 from msgspec import Meta, Struct
 
 from scalewitness.api.shapes import words
 from scalewitness.api.shapes.animals import AnimalNamed, animals_named
 from scalewitness.api.shapes.letters import LetterShown, letters
 from scalewitness.api.shapes.people import CollectionNamed
+from scalewitness.api.shapes.returns import ReturnShown, returns
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.domain.facts import OfferMade, Representation
 from scalewitness.ledger.queries.entries import texts_of
 from scalewitness.mail.models import Letter
 from scalewitness.mail.queries import letters_for
 from scalewitness.sales.models import Sale, SaleStep
-from scalewitness.sales.queries import offer_in_force, progress_of
+from scalewitness.sales.queries import offer_in_force, progress_of, returns_of
 
 Held = Annotated[list[str], Meta(description="Why the sale is held; empty when it is not.")]
 
@@ -83,6 +85,7 @@ class SaleShown(Struct, frozen=True):
     drafted_at: datetime
     offer: OfferShown | None
     steps: list[StepShown]
+    returns: list[ReturnShown]
     letters: list[LetterShown]
 
 
@@ -113,6 +116,7 @@ def sale(one: Sale) -> SaleShown:
         drafted_at=one.drafted_at,
         offer=offer(offer_in_force(one), texts),
         steps=[_step(step, one, texts) for step in steps],
+        returns=returns(returns_of(one, timezone.now())),
         letters=_letters(one, steps),
     )
 

@@ -105,6 +105,15 @@ class SaleClosed(Body, frozen=True):
     pass
 
 
+class ReturnAnswered(Body, frozen=True):
+    """About a sale. The buyer says of a move back to the seller, which the seller stated,
+    whether they returned the animal."""
+
+    move: Id
+    answer: Literal["confirmed", "denied"]
+    note: Commitment | None = None
+
+
 class DisclosureOwed(Body, frozen=True):
     """Notice owed to someone who relied on a verified sex: both versions, side by side."""
 
@@ -132,6 +141,7 @@ BODIES: dict[str, type[Body]] = {
     "payment_recorded": PaymentRecorded,
     "handed_over": HandedOver,
     "sale_closed": SaleClosed,
+    "return_answered": ReturnAnswered,
     "disclosure_owed": DisclosureOwed,
     "disclosure_acknowledged": DisclosureAcknowledged,
 }

@@ -6,14 +6,18 @@ from uuid import UUID
 from scalewitness.animals import services
 from scalewitness.animals.models import Animal, Collection
 from scalewitness.animals.queries import animal_of, collection_of, is_steward, lender_of
-from scalewitness.domain.errors import NotAllowed, NotFound
+from scalewitness.domain.errors import NotAllowed, NotFound, NotNow
 from scalewitness.domain.facts import CustodyChanged
+from scalewitness.domain.returns import BACK
 from scalewitness.domain.sales import HANDED_OVER, RELIED_ON
+from scalewitness.fresh_ids import fresh_id
 from scalewitness.intake.batch import Batch
 from scalewitness.intake.rules.sales import refuse_promised
 from scalewitness.intake.submission import Sealed
+from scalewitness.letters.returns import notify_of_return
 from scalewitness.sales.models import Sale
-from scalewitness.sales.queries import progress_of, promised, sale_of
+from scalewitness.sales.queries import progress_of, promised, returns_of, sale_of
+from scalewitness.sales.services import lasting_link
 
 
 def custody_changed(fact: Sealed, batch: Batch) -> int:
@@ -29,17 +33,22 @@ def custody_changed(fact: Sealed, batch: Batch) -> int:
             "buyer's once paid for, and back to where it came from.",
             pointer="/body/to",
         )
-    if not _keeps_word(animal, target, body):
+    if not _keeps_word(animal, target, body, batch):
         refuse_promised(animal, batch, "move", target.pk)
+    sale = _returned_from(animal, body, batch)
+    sellers_word = sale is not None and sale.collection.keeper_id == animal.collection.keeper_id
     logged = batch.log(fact)
     services.store_move(animal, logged)
+    if sale is not None and sellers_word:
+        link = lasting_link(sale, fresh_id(batch.now), batch.now)
+        notify_of_return(sale, animal, logged, link, batch.letters)
     return logged.position
 
 
-def _keeps_word(animal: Animal, target: Collection, body: CustodyChanged) -> bool:
+def _keeps_word(animal: Animal, target: Collection, body: CustodyChanged, batch: Batch) -> bool:
     """Whether a buyer who has confirmed, paid for or been given it could be content: it goes to
     them, comes back from them, or is with them already, whatever room its seller keeps it in."""
-    sale = promised(animal)
+    sale = promised(animal, batch.now)
     if sale is None or target.keeper_id == sale.buyer.keeper_id:
         return True
     if progress_of(sale).state not in HANDED_OVER:
@@ -47,6 +56,18 @@ def _keeps_word(animal: Animal, target: Collection, body: CustodyChanged) -> boo
     if body.why == "returned" and body.sale == str(sale.pk):
         return True
     return target.keeper_id == animal.collection.keeper_id
+
+
+def _returned_from(animal: Animal, body: CustodyChanged, batch: Batch) -> Sale | None:
+    """The sale that it comes back from. It does so once, and while its buyer can still deny it,
+    nobody says it again."""
+    sale = _sale_of(animal, body) if body.why == "returned" else None
+    states = {one.state for one in returns_of(sale, batch.now, animal.pk)} if sale else set()
+    if "waiting" in states:
+        raise NotNow("You have said so already; its buyer can still deny it.")
+    if states & BACK:
+        raise NotNow("It is back from this sale already.")
+    return sale
 
 
 def _may_receive(animal: Animal, target: Collection, body: CustodyChanged, batch: Batch) -> bool:

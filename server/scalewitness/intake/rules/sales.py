@@ -27,6 +27,7 @@ from scalewitness.sales.queries import (
     offer_in_force,
     progress_of,
     promised,
+    returns_of,
     sale_of,
     sales_of_animal,
     still_there,
@@ -70,7 +71,7 @@ def _representation(animal: UUID, standing: Standing | None) -> Representation:
 
 def step(fact: Sealed, batch: Batch) -> int:
     """Any step that needs no more than the right party at the right time."""
-    sale = _sale_for(fact, batch)
+    sale = sale_for(fact, batch)
     logged = batch.log(fact)
     services.store_step(sale, fact.kind, logged)
     if fact.kind == "offer_withdrawn":
@@ -84,7 +85,7 @@ def step(fact: Sealed, batch: Batch) -> int:
 
 def offer_made(fact: Sealed, batch: Batch) -> int:
     """The offer fixes what is represented: it must be what the record says right now."""
-    sale = _sale_for(fact, batch)
+    sale = sale_for(fact, batch)
     body = cast(OfferMade, fact.body)
     _check_parties(sale, body)
     animals = sorted(sale.animals.values_list("pk", flat=True))
@@ -136,9 +137,14 @@ def refuse_promised(
     Raises:
         NotNow: it is somebody's.
     """
-    sale = promised(animal, but)
+    sale = promised(animal, batch.now, but)
     if sale is not None:
         notify_of_attempt(sale, animal, how, to, batch.letters)
+        if any(one.state == "waiting" for one in returns_of(sale, batch.now, animal.pk)):
+            raise NotNow(
+                "Its buyer can still deny that this animal was returned. Until they have answered, "
+                "or their time is over, it can go to nobody else."
+            )
         raise NotNow(
             f"A buyer has {TAKEN_AS[progress_of(sale).state]}, so it can go to nobody else. They "
             "are told by letter that this was tried."
@@ -168,7 +174,7 @@ def sale_confirmed(fact: Sealed, batch: Batch) -> int:
     if body.seen >= batch.log_size:
         # Else a position made up from the future would never look moved.
         raise OutOfRange("Nobody has seen that position yet.", pointer="/body/seen")
-    _check_still_there(sale)
+    _check_still_there(sale, batch)
     _check_unmoved(sale, offer, body)  # before the state: a fall also holds the sale
     _check_next(sale, fact.kind)
     if parse_moment(offered.expires) <= batch.now:
@@ -181,11 +187,11 @@ def sale_confirmed(fact: Sealed, batch: Batch) -> int:
     return logged.position
 
 
-def _check_still_there(sale: Sale) -> None:
+def _check_still_there(sale: Sale, batch: Batch) -> None:
     for animal in sale.animals.all():
         if not still_there(animal, sale):
             raise NotNow("An animal of this offer is not with its seller any more.")
-        if promised(animal, sale.pk):
+        if promised(animal, batch.now, sale.pk):
             raise NotNow("An animal of this offer has been sold to somebody else.")
 
 
@@ -218,7 +224,7 @@ def _not_as_offered(offer: SaleStep, now: ShownOffer) -> list[Moved]:
     ]
 
 
-def _sale_for(fact: Sealed, batch: Batch) -> Sale:
+def sale_for(fact: Sealed, batch: Batch) -> Sale:
     """The sale, if the actor is the party whose step this is and it can be taken now."""
     sale = _party_to(fact, batch)
     _check_next(sale, fact.kind)

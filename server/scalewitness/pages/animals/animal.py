@@ -58,6 +58,7 @@ from scalewitness.pages.plots.of_case import course_of, depths_of
 from scalewitness.people.models import Keeper
 from scalewitness.people.queries import names_of
 from scalewitness.receipts.queries import withheld
+from scalewitness.sales.queries import last_return
 from scalewitness.standings.queries.dossier import dossier
 
 
@@ -130,6 +131,7 @@ def show_animal(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpRe
         "named": _seen_whole_among(keeper, parents),
         "dispute": open_dispute_on(animal.pk),
         "linkable": linkable(animal, parents),
+        "returned": last_return(animal.pk, now),
     }
     return page(request, "animals/animal.html", context)
 

@@ -42,10 +42,17 @@ from scalewitness.pages.home.attention import title_in
 from scalewitness.pages.parts.access import page, post_or_go
 from scalewitness.pages.parts.facts import FactForm, StepForm, retype
 from scalewitness.pages.plots.of_case import depths_of
-from scalewitness.pages.sales.forms import AnswerForm, ConfirmationForm
+from scalewitness.pages.sales.forms import AnswerForm, ConfirmationForm, ReturnForm
 from scalewitness.rate_limit import address_of
 from scalewitness.sales.models import OfferLink, Sale, SaleStep
-from scalewitness.sales.queries import link_behind, offer_in_force, pay_until, progress_of
+from scalewitness.sales.queries import (
+    last_return,
+    link_behind,
+    offer_in_force,
+    pay_until,
+    progress_of,
+    returns_of,
+)
 from scalewitness.sales.services import try_code
 from scalewitness.standings.queries.dossier import dossier
 from scalewitness.standings.queries.logged import label_of, latest_standing, latest_standings
@@ -186,6 +193,7 @@ def _offer_page(
         "animals": [_animal_view(one, sale, offered) for one in sale.animals.order_by("pk")],
         "steps": _steps(sale),
         "bought": _bought(sale),
+        "returns": list(_returns(sale)),
         "cautions": BEFORE_A_PURCHASE,
         "confirmation": confirmation or fresh,
         "changed": _changed(sale, confirmation),
@@ -207,6 +215,7 @@ def _animal_view(animal: Animal, sale: Sale, offered: OfferMade) -> dict[str, An
         "taxon": taxon(animal.species),
         "hatched": animal.hatched,
         "traits": animal.traits,
+        "returned": last_return(animal.pk, timezone.now()),
         "ended": animal.ended,
         "ended_at": animal.ended_at,
         "identifiers": animal.identifiers.order_by("position"),
@@ -236,6 +245,21 @@ def _bought(sale: Sale) -> list[tuple[Animal, str]]:
     if progress_of(sale).state not in RELIED_ON:
         return []
     return [(one, title_in(sale, one)) for one in sale.animals.order_by("pk")]
+
+
+def _returns(sale: Sale) -> Iterator[dict[str, Any]]:
+    """What the seller says came back, with a form for each answer while there is none."""
+    for said in returns_of(sale, timezone.now()):
+        initial = {"move": said.id}
+        forms = [
+            (words, ReturnForm(initial=initial | {"answer": answer}, auto_id=False))
+            for answer, words in RETURN_ANSWERS.items()
+            if said.state == "waiting"
+        ]
+        yield {"title": title_in(sale, said.animal), "said": said, "forms": forms}
+
+
+RETURN_ANSWERS: Final = {"confirmed": "Yes, I returned it", "denied": "No, I did not return it"}
 
 
 def _steps(sale: Sale) -> dict[str, Any]:
@@ -306,6 +330,7 @@ def _disclosure_page(
         "offered": msgspec.convert(offer.body, OfferMade) if offer else None,
         "owed": [_owed_view(one, link.sale) for one in _owed(link)],
         "bought": _bought(link.sale),
+        "returns": list(_returns(link.sale)),
         "now": list(_then_and_now(link.sale, offer)),
         "advice": AFTER_A_DISCLOSURE,
         "refused": refused,

@@ -51,7 +51,7 @@ def dispute_paper(dispute: Dispute, shown: Mapping[str, Any], now: datetime) -> 
             f"{dispute.position}. A dispute is nobody's verdict."
         ),
         "statements": list(_statements(shown)),
-        "animal": facts_of(dispute.animal, dispute.animal.name),
+        "animal": facts_of(dispute.animal, dispute.animal.name, now),
         "provenance": (
             f"Log position {case.standing.position if case.standing else 'none'}; parameters "
             f"{assessment.parameters}, rule {assessment.policy}, examiners' records "

@@ -24,7 +24,7 @@ from scalewitness.pages.animals.evidence import (
 from scalewitness.pages.papers.typesetting import pdf
 from scalewitness.pages.parts.qr import qr
 from scalewitness.sales.models import Sale
-from scalewitness.sales.queries import still_there
+from scalewitness.sales.queries import last_return, still_there
 from scalewitness.standings.queries.dossier import Dossier, dossier
 from scalewitness.standings.queries.logged import label_of
 
@@ -69,7 +69,7 @@ def _paper(
     data = common(case, now) | {
         "title": "Record of a determination of sex",
         "position": case.standing.position if case.standing else tip().size - 1,
-        "animal": facts_of(case.animal, name),
+        "animal": facts_of(case.animal, name, now),
         "sensitivity": sensitivity_of(case),
         "provenance": (
             f"Worked out with the parameters {assessment.parameters}, the rule "
@@ -96,7 +96,7 @@ def common(case: Dossier, now: datetime) -> dict[str, Any]:
     }
 
 
-def facts_of(animal: Animal, name: str) -> list[tuple[str, str]]:
+def facts_of(animal: Animal, name: str, now: datetime) -> list[tuple[str, str]]:
     codes: dict[str, list[str]] = {scheme: [] for scheme in SCHEMES}
     for one in animal.identifiers.order_by("position"):
         codes.setdefault(one.scheme, []).append(one.code)
@@ -106,6 +106,7 @@ def facts_of(animal: Animal, name: str) -> list[tuple[str, str]]:
         ("Species", f"{kind.common}, {kind.scientific}"),
         ("Hatched", day(animal.hatched) or BLANK),
         *_end(animal),
+        *_return(animal, now),
         *(
             (SCHEMES.get(scheme, scheme).capitalize(), ", ".join(found) or BLANK)
             for scheme, found in codes.items()
@@ -118,6 +119,11 @@ def _end(animal: Animal) -> list[tuple[str, str]]:
     if not animal.ended:
         return []
     return [("No longer there", f"{ENDED[animal.ended]} As of {day(animal.ended_at)}.")]
+
+
+def _return(animal: Animal, now: datetime) -> list[tuple[str, str]]:
+    said = last_return(animal.pk, now)
+    return [("Sold before", f"{said.in_words.capitalize()}, {day(said.at)}.")] if said else []
 
 
 def call_shown(shown: CallInWords) -> dict[str, Any]:

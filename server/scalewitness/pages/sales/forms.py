@@ -160,6 +160,19 @@ class AnswerForm(FactForm):
         self.kind = kind
 
 
+class ReturnForm(FactForm):
+    """The buyer says whether they returned an animal. Several may stand on a page."""
+
+    kind = "return_answered"
+
+    move = forms.UUIDField(widget=forms.HiddenInput)
+    answer = forms.CharField(widget=forms.HiddenInput)
+    note = note("A note, if you like")
+
+    def body(self) -> dict[str, Any]:
+        return {"move": str(self.cleaned_data["move"]), "answer": self.cleaned_data["answer"]}
+
+
 class CustodyForm(FactForm):
     """``to`` is a collection, or a collection and the sale by which it may be moved there.
     What comes back is for intake to judge: once moved, the choices are no longer known."""

@@ -40,6 +40,7 @@ from scalewitness.sales.queries import (
     offer_in_force,
     pay_until,
     progress_of,
+    returns_of,
     sale_of,
     sales_of_animal,
     sales_seen,
@@ -68,6 +69,7 @@ STEPS = {
     "payment_recorded": "Payment recorded",
     "handed_over": "Handed over",
     "sale_closed": "Closed",
+    "return_answered": "The buyer answered about the return",
 }
 ACTIONS = {
     "payment": ("payment_recorded", "Record that it is paid"),
@@ -162,6 +164,7 @@ def _sale_page(request: HttpRequest, sale: Sale, refused: StepForm | None = None
         "can_offer": progress.state in {"draft", "declined", "withdrawn", "lapsed", *UNPAID},
         "letters": [letter for letter in letters if letter.recipient in mine],
         "disclosures": owed,
+        "returns": [(title_in(sale, one.animal), one) for one in returns_of(sale, timezone.now())],
         "refused": refused,
     }
     status = refused.status if refused else 200

@@ -1,0 +1,31 @@
+"""An animal that came back from its sale, and on whose word."""
+
+from datetime import datetime, timedelta
+from typing import Final, Literal
+
+OPEN_FOR = timedelta(days=14)
+"""How long its buyer may confirm or deny what only the seller states (our judgement)."""
+
+ReturnState = Literal["by_buyer", "confirmed", "denied", "waiting", "silent"]
+ANSWERED: Final = frozenset({"by_buyer", "confirmed", "denied"})
+BACK: Final = frozenset({"by_buyer", "confirmed", "silent"})
+"""It can be offered again."""
+RETURNED_IN_WORDS: Final[dict[ReturnState, str]] = {
+    "by_buyer": "returned, by its buyer’s word",
+    "confirmed": "returned, as seller and buyer both say",
+    "denied": "the seller says that it was returned; its buyer denies that",
+    "waiting": "returned, by the seller’s word; its buyer can still deny that",
+    "silent": "returned, by the seller’s word; its buyer was asked and did not answer",
+}
+
+
+def return_state(
+    *, by_seller: bool, answer: str | None, told_at: datetime | None, now: datetime
+) -> ReturnState:
+    """``told_at``: when the letter about it left, None while it has reached nobody. Of somebody
+    who was not told, silence says nothing."""
+    if not by_seller:
+        return "by_buyer"
+    if answer is not None:
+        return "confirmed" if answer == "confirmed" else "denied"
+    return "silent" if told_at is not None and told_at + OPEN_FOR <= now else "waiting"
