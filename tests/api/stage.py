@@ -214,10 +214,11 @@ def _named(world: World, animal: Animal) -> Animal:
     tag = animal.identifiers.get().code
     animal.name, animal.rack = NAMES[tag], "female row"
     animal.description = f"{animal.name}, bought in spring"
-    animal.traits = ["coral"]
     animal._history_user, animal._history_date = world.odile, world.now
     animal.save()
-    return animal
+    described = {"species": animal.species, "traits": ["coral"]}
+    world.say(world.odile, "particulars_corrected", animal.pk, described)
+    return Animal.objects.get(pk=animal.pk)
 
 
 def _client(person: Keeper | None, ids: dict[str, str], name: str) -> Client:

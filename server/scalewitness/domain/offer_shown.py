@@ -116,11 +116,11 @@ def _words(value: str | tuple[str, ...]) -> str:
 def _chances(shown: ShownAnimal) -> str:
     p_male, sceptical = float(shown.p_male), float(shown.p_male_pessimistic)
     if p_male < 0.5:
-        sex, said, less = "female", 1 - p_male, 1 - sceptical
+        sex, likely, less = "female", 1 - p_male, 1 - sceptical
     else:
-        sex, said, less = "male", p_male, sceptical
+        sex, likely, less = "male", p_male, sceptical
     doubted = chance(less) if less >= 0.5 else "fewer than half"
-    return f"{chance(said)} would be {sex}; trusting every call less, {doubted}"
+    return f"{chance(likely)} would be {sex}; trusting every call less, {doubted}"
 
 
 SUBJECTS: Final[Mapping[str, str]] = {

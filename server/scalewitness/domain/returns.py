@@ -20,12 +20,12 @@ RETURNED_IN_WORDS: Final[dict[ReturnState, str]] = {
 
 
 def return_state(
-    *, by_seller: bool, answer: str | None, told_at: datetime | None, now: datetime
+    *, by_seller: bool, answer: str | None, informed_at: datetime | None, now: datetime
 ) -> ReturnState:
-    """``told_at``: when the letter about it left, None while it has reached nobody. Of somebody
+    """``informed_at``: when the letter about it left, None while it has reached nobody. Of somebody
     who was not told, silence says nothing."""
     if not by_seller:
         return "by_buyer"
     if answer is not None:
         return "confirmed" if answer == "confirmed" else "denied"
-    return "silent" if told_at is not None and told_at + OPEN_FOR <= now else "waiting"
+    return "silent" if informed_at is not None and informed_at + OPEN_FOR <= now else "waiting"

@@ -17,7 +17,7 @@ from scalewitness.standings.models import Standing
 from scalewitness.standings.queries.logged import label_of, latest_standing, latest_standings
 
 TERMS = ("recheck_days", "remedy", "days_to_pay", "expires")
-NOTHING_SAID = "0.500000"
+EVEN_CHANCE = "0.500000"
 
 
 def shown_now(sale: Sale, offer: SaleStep) -> ShownOffer:
@@ -61,15 +61,15 @@ def _as_shown(now: ShownAnimal, shown: AnimalAsShown | None, seen: int) -> Shown
     """The log tells what it was at that position; its name and the very probabilities that were
     shown are the confirmation's to say, where it does."""
     animal = Animal.objects.get(pk=now.animal)
-    standing, said = latest_standing(animal.pk, seen), _particulars_at(animal.pk, seen)
+    standing, particulars = latest_standing(animal.pk, seen), _particulars_at(animal.pk, seen)
     codes = animal.identifiers.filter(position__lte=seen).order_by("position")
     return ShownAnimal(
         animal=now.animal,
         name=_name_at(animal, shown.version) if shown else now.name,
         version=shown.version if shown else now.version,
-        species=said.species,
-        hatched=said.hatched or "",
-        traits=tuple(said.traits),
+        species=particulars.species,
+        hatched=particulars.hatched or "",
+        traits=tuple(particulars.traits),
         codes=_codes(codes),
         label=label_of(standing),
         **_chances(shown or standing),
@@ -85,9 +85,9 @@ def _codes(codes: Iterable[Identifier]) -> tuple[str, ...]:
     return tuple(f"{one.scheme} {one.code}" for one in codes)
 
 
-def _chances(said: Standing | AnimalAsShown | None) -> dict[str, str]:
+def _chances(source: Standing | AnimalAsShown | None) -> dict[str, str]:
     names = ("p_male", "p_male_pessimistic")
-    return {name: getattr(said, name) if said else NOTHING_SAID for name in names}
+    return {name: getattr(source, name) if source else EVEN_CHANCE for name in names}
 
 
 def _particulars_at(animal: UUID, seen: int) -> Particulars:

@@ -23,6 +23,8 @@ def notify_of_return(
     notify_buyer(sale, "return_claimed", fact.id, more, owing)
 
 
-def notify_of_answer(sale: Sale, said: Return, fact: Logged[ReturnAnswered], owing: Owing) -> None:
-    more = {"animal": as_sold(said.animal, sale), "answer": fact.body.answer}
+def notify_of_answer(
+    sale: Sale, claimed: Return, fact: Logged[ReturnAnswered], owing: Owing
+) -> None:
+    more = {"animal": as_sold(claimed.animal, sale), "answer": fact.body.answer}
     notify_seller(sale, "return_answered", fact.id, more, owing)

@@ -132,7 +132,7 @@ def _represented(
             "animal": _animal(sale, one.animal),
             "label": one.label,
             "p_male": one.p_male,
-            "returned": said.in_words if (said := last_return(UUID(one.animal), now)) else "",
+            "returned": last.in_words if (last := last_return(UUID(one.animal), now)) else "",
         }
         for one in represents
     ]

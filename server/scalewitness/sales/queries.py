@@ -165,7 +165,7 @@ def _returns(moves: QuerySet[Custody], now: datetime) -> list[Return]:
             return_state(
                 by_seller=_keeper_of(move.came_from) == sale.collection.keeper_id,
                 answer=_answer(sale, move.pk),
-                told_at=_told_at(letters.get(move.pk, []), entries[move.pk].received_at),
+                informed_at=_informed_at(letters.get(move.pk, []), entries[move.pk].received_at),
                 now=now,
             ),
         )
@@ -189,12 +189,12 @@ def _answer(sale: Sale, move: UUID) -> str | None:
     return next((one["answer"] for one in answers if one["move"] == str(move)), None)
 
 
-def _told_at(letters: Iterable[Letter], said_at: datetime) -> datetime | None:
+def _informed_at(letters: Iterable[Letter], claimed_at: datetime) -> datetime | None:
     """When the letter left. Of a return from before buyers were written to, and of a buyer
     whose address was erased, when it was said."""
     letter = next((one for one in letters if one.kind == "return_claimed"), None)
     if letter is None or is_erased(letter.to):
-        return said_at
+        return claimed_at
     return letter.sent_at if letter.state == Letter.State.SENT else None
 
 

@@ -160,8 +160,8 @@ def _animals(
 
 
 def _returned_before(animal: UUID, sale: Sale) -> ReturnShown | None:
-    said = last_return(animal, timezone.now())
-    return returned(said) if said and said.sale != sale.pk else None
+    last = last_return(animal, timezone.now())
+    return returned(last) if last and last.sale != sale.pk else None
 
 
 def _evidence(known: Dossier, sale: Sale, sellers: frozenset[UUID]) -> list[EvidenceLine]:

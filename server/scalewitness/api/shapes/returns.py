@@ -28,9 +28,11 @@ class Returns(Struct, frozen=True):
     items: list[ReturnShown]
 
 
-def returned(said: Return) -> ReturnShown:
-    return ReturnShown(said.id, said.animal.pk, said.at, said.position, said.state, said.in_words)
+def returned(claimed: Return) -> ReturnShown:
+    return ReturnShown(
+        claimed.id, claimed.animal.pk, claimed.at, claimed.position, claimed.state, claimed.in_words
+    )
 
 
-def returns(said: Iterable[Return]) -> list[ReturnShown]:
-    return [returned(one) for one in said]
+def returns(claimed: Iterable[Return]) -> list[ReturnShown]:
+    return [returned(one) for one in claimed]

@@ -17,16 +17,16 @@ from scalewitness.sales.services import store_step
 def return_answered(fact: Sealed, batch: Batch) -> int:
     """Once, while it is open to them."""
     sale, body = sale_for(fact, batch), cast(ReturnAnswered, fact.body)
-    said = next((one for one in returns_of(sale, batch.now) if one.id == UUID(body.move)), None)
-    if said is None:
+    claimed = next((one for one in returns_of(sale, batch.now) if one.id == UUID(body.move)), None)
+    if claimed is None:
         raise OutOfRange("Nobody says that such an animal was returned.", pointer="/body/move")
-    if said.state in ANSWERED:
+    if claimed.state in ANSWERED:
         raise NotNow("This has its answer already.")
-    if said.state == "silent":
+    if claimed.state == "silent":
         raise NotNow(
             "The time to answer is over. If you did not return it, report a problem instead."
         )
     logged = batch.log(fact)
     store_step(sale, fact.kind, logged)
-    notify_of_answer(sale, said, logged, batch.letters)
+    notify_of_answer(sale, claimed, logged, batch.letters)
     return logged.position

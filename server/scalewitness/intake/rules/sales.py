@@ -199,17 +199,17 @@ def _check_unmoved(sale: Sale, offer: SaleStep, body: SaleConfirmed) -> None:
     """What the buyer was shown must be so still, and what they were offered too. A digest that
     fits nothing is of a page that was made while something changed."""
     now = shown_now(sale, offer)
-    said = sale.steps.filter(pk=body.offer, kind="offer_made").first()
-    if said is None:
+    read = sale.steps.filter(pk=body.offer, kind="offer_made").first()
+    if read is None:
         raise StandingMoved("There is no such offer.", new_offer=str(offer.pk))
-    changed = dict.fromkeys([*_not_as_offered(offer, now), *moved_since(body, said, now)])
+    changed = dict.fromkeys([*_not_as_offered(offer, now), *moved_since(body, read, now)])
     unlike = body.shown is not None and body.shown.digest != now.summary().digest
-    if changed or unlike or said.pk != offer.pk:
+    if changed or unlike or read.pk != offer.pk:
         what = "; ".join(map(in_words, changed)) or "what you were shown is not what it says now"
         raise StandingMoved(
             f"The record has changed since you looked: {what}. Read it again before you decide.",
             changed=[asdict(one) for one in changed],
-            **({} if said.pk == offer.pk else {"new_offer": str(offer.pk)}),
+            **({} if read.pk == offer.pk else {"new_offer": str(offer.pk)}),
         )
 
 

@@ -249,14 +249,14 @@ def _bought(sale: Sale) -> list[tuple[Animal, str]]:
 
 def _returns(sale: Sale) -> Iterator[dict[str, Any]]:
     """What the seller says came back, with a form for each answer while there is none."""
-    for said in returns_of(sale, timezone.now()):
-        initial = {"move": said.id}
+    for claimed in returns_of(sale, timezone.now()):
+        initial = {"move": claimed.id}
         forms = [
             (words, ReturnForm(initial=initial | {"answer": answer}, auto_id=False))
             for answer, words in RETURN_ANSWERS.items()
-            if said.state == "waiting"
+            if claimed.state == "waiting"
         ]
-        yield {"title": title_in(sale, said.animal), "said": said, "forms": forms}
+        yield {"title": title_in(sale, claimed.animal), "claimed": claimed, "forms": forms}
 
 
 RETURN_ANSWERS: Final = {"confirmed": "Yes, I returned it", "denied": "No, I did not return it"}

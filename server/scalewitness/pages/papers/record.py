@@ -122,8 +122,8 @@ def _end(animal: Animal) -> list[tuple[str, str]]:
 
 
 def _return(animal: Animal, now: datetime) -> list[tuple[str, str]]:
-    said = last_return(animal.pk, now)
-    return [("Sold before", f"{said.in_words.capitalize()}, {day(said.at)}.")] if said else []
+    last = last_return(animal.pk, now)
+    return [("Sold before", f"{last.in_words.capitalize()}, {day(last.at)}.")] if last else []
 
 
 def call_shown(shown: CallInWords) -> dict[str, Any]:
