@@ -145,7 +145,7 @@ urlpatterns = [
     path("offers/<str:token>/confirmation", offer.confirm, name="confirm_offer"),
     path("offers/<str:token>/refusal", offer.decline, name="decline_offer"),
     path("offers/<str:token>/check-request", offer.ask_for_check, name="ask_for_check"),
-    path("offers/<str:token>/return", returns.answer, name="answer_return"),
+    path("offers/<str:token>/return", returns.answer, name="offer_return"),
     path(
         "offers/<str:token>/animals/<uuid:animal_id>/problem",
         problems.report_problem,
