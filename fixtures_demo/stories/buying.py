@@ -53,11 +53,23 @@ def play(stage: Stage, room: Room, examiner: str) -> Deal:
     _confirm(buyer, deal, again)
     _expect_state(stage, deal, "confirmed")
     _settle(stage, deal)
+    _deny_the_return(stage, buyer, deal)
     return deal
 
 
 def _offer(stage: Stage, deal: Deal) -> Letter:
     """Draft and offer; the letter that brings the buyer their link."""
+    _make_offer(deal)
+    stage.saw(f"{deal.room.keeper.name} offers {deal.room.checked.name} to {deal.buyer}")
+    letter = stage.letters.wait(deal.email, "offer")
+    stage.require(
+        "verified female" in letter.text, "the letter says what is represented", letter.text
+    )
+    stage.saw(f"the offer arrives: “{letter.subject}”, with a link of the buyer's own")
+    return letter
+
+
+def _make_offer(deal: Deal) -> None:
     seller = deal.room.keeper
     draft = {
         "id": deal.id,
@@ -73,13 +85,6 @@ def _offer(stage: Stage, deal: Deal) -> Letter:
         "expires": rfc3339(now() + timedelta(days=7)),
     }
     seller.api.post(f"{deal.path}/offer", offer)
-    stage.saw(f"{seller.name} offers {deal.room.checked.name} to {deal.buyer}")
-    letter = stage.letters.wait(deal.email, "offer")
-    stage.require(
-        "verified female" in letter.text, "the letter says what is represented", letter.text
-    )
-    stage.saw(f"the offer arrives: “{letter.subject}”, with a link of the buyer's own")
-    return letter
 
 
 def _read(stage: Stage, buyer: Api, deal: Deal) -> Json:
@@ -144,6 +149,37 @@ def _settle(stage: Stage, deal: Deal) -> None:
     for kind in ("payment_recorded", "handed_over"):
         stage.letters.wait(deal.email, kind)
     stage.saw("each side has its letters of the other's steps")
+
+
+def _deny_the_return(stage: Stage, buyer: Api, deal: Deal) -> None:
+    """The seller alone says that it came back, and wants to sell it again."""
+    seller, snake = deal.room.keeper, deal.room.checked
+    home = {"to": deal.room.collection, "why": "returned", "sale": deal.id}
+    move = seller.api.post(f"animals/{snake.id}/custody", fact(home))
+    letter = stage.letters.wait(deal.email, "return_claimed")
+    stage.saw(f"{seller.name} records that {snake.name} was returned: “{letter.subject}”")
+    _refuse_another_buyer(stage, deal, 1, "while its buyer can still deny that")
+    path = f"offers/{letter.token()}/returns"
+    claim = stage.only(buyer.get(path)["items"], "the buyer's link shows the return")
+    stage.require((claim["move"], claim["state"]) == (move["id"], "waiting"), "it waits", claim)
+    buyer.post(path, {"id": fresh_id(), "move": claim["move"], "answer": "denied"})
+    claim = stage.only(buyer.get(path)["items"], "the buyer's link shows the return")
+    stage.require(claim["state"] == "denied", "the return is denied", claim)
+    stage.saw(f"{deal.buyer} denies it by the link: {claim['words']}")
+    answered = stage.letters.wait(seller.email, "return_answered")
+    stage.saw(f"the seller reads “{answered.subject}”")
+    _refuse_another_buyer(stage, deal, 2, "once its buyer has denied that")
+
+
+def _refuse_another_buyer(stage: Stage, deal: Deal, nth: int, when: str) -> None:
+    """The animal is the first buyer's, who hears of it for the ``nth`` time."""
+    seller, other = deal.room.keeper, replace(deal, id=fresh_id(), email=f"second-{deal.email}")
+    refusal = stage.refused(
+        lambda: _make_offer(other), 409, "not_now", f"no offer to somebody else {when}"
+    )
+    letter = stage.letters.wait(deal.email, "sold_elsewhere", nth)
+    stage.saw(f"{seller.name} offers it to somebody else: {refusal.problem['detail']}")
+    stage.saw(f"and {deal.buyer} is told: “{letter.subject}”")
 
 
 def _seller_step(deal: Deal, step: str) -> Json:
