@@ -70,7 +70,10 @@ def set_stage(house: str = "") -> Stage:
     """``house``: a second name of everyone, so that another such house can stand beside."""
     cache.clear()
     world = _world(house)
-    sold, blind = _named(world, world.verified("V1")), _named(world, world.animal("B1"))
+    sold, blind = (
+        _named(world, world.verified("V1")),
+        _named(world, world.animal("B1", traits=["coral"])),
+    )
     other, drafted = _named(world, world.animal("O1")), _named(world, world.animal("D1"))
     world.call(world.odile, blind, "female")
     photo, offered_photo = (_photo(world, animal) for animal in (blind, other))
@@ -216,9 +219,7 @@ def _named(world: World, animal: Animal) -> Animal:
     animal.description = f"{animal.name}, bought in spring"
     animal._history_user, animal._history_date = world.odile, world.now
     animal.save()
-    described = {"species": animal.species, "traits": ["coral"]}
-    world.say(world.odile, "particulars_corrected", animal.pk, described)
-    return Animal.objects.get(pk=animal.pk)
+    return animal
 
 
 def _client(person: Keeper | None, ids: dict[str, str], name: str) -> Client:

@@ -30,7 +30,6 @@ class BuyersWord(IdAndTime, frozen=True, kw_only=True):
     gives={200: Returns},
     refuses=(LinkGone,),
     anonymous=True,
-    throttle="link",
 )
 def list_returns(request: Request, token: str) -> Response:
     """Of the sale, in log order, each with who else says so."""
@@ -44,7 +43,6 @@ def list_returns(request: Request, token: str) -> Response:
     gives=ANSWERS,
     refuses=(*FACT_REFUSALS, LinkGone),
     anonymous=True,
-    throttle="link",
     keyed=True,
 )
 def answer_return(request: Request, token: str) -> Response:
