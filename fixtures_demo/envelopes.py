@@ -1,6 +1,7 @@
 """From the scenario's data to facts as a client sends them."""
 
 from collections.abc import Iterator, Mapping
+from hashlib import sha256
 from typing import Any
 
 from fixtures_demo.fixed import Calendar, fixed_id
@@ -12,6 +13,7 @@ from fixtures_demo.scenario import (
     Grant,
     Objection,
     Scenario,
+    Statement,
     Visit,
     Withdrawal,
 )
@@ -109,6 +111,8 @@ class Envelopes:
         if call.reported:
             who = fixed_id("practitioner", call.reported["who"])
             body["reported"] = call.reported | {"who": who}
+        if call.document:
+            body["document"] = call.document
         about = fixed_id("animal", call.animal)
         return self._fact("call_made", key, call.at, about, body, call.note)
 
@@ -125,6 +129,14 @@ class Envelopes:
     def objection(self, one: Objection) -> Fact:
         body = {"call": fixed_id("call_made", one.call), "ground": one.ground}
         return self._fact("call_objected", one.call, one.at, self._on(one.call), body, one.note)
+
+    def statement(self, one: Statement) -> Fact:
+        call = {"call" if one.file is None else "of": fixed_id("call_made", one.call or "")}
+        photos = {name: fixed_id("photo_attached", key) for name, key in one.photos.items()}
+        file = {"sha256": sha256(one.file).hexdigest(), "size": len(one.file)} if one.file else {}
+        body = {**one.say, **(call if one.call else {}), **photos, **file}
+        about = fixed_id("animal", one.animal)
+        return self._fact(one.kind, one.key, one.at, about, body, one.note)
 
     def _on(self, call: str) -> str:
         return fixed_id("animal", self._scenario.calls[call].animal)

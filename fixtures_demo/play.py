@@ -44,6 +44,7 @@ class Player:
             "calls": self._calls,
             "remarks": self._remarks,
             "sale": self._selling.take,
+            "states": self._state,
         }
 
     def play(self) -> None:
@@ -123,6 +124,15 @@ class Player:
         facts = [self._envelopes.withdrawal(o) for o in self._scenario.withdrawals if o.by == by]
         facts += [self._envelopes.objection(o) for o in self._scenario.objections if o.by == by]
         return f"withdrawals and objections of {by}: {self._push(by, facts)}"
+
+    def _state(self, key: str) -> str:
+        """What somebody states of a call or an animal, and the picture where it is one."""
+        one = self._scenario.statements[key]
+        fact = self._envelopes.statement(one)
+        found = f"{key}: {self._push(one.by, [fact])}"
+        if one.file is not None:
+            self._apis[one.by].put(f"photos/{fact['id']}", one.file, "image/jpeg")
+        return found
 
     def _push(self, by: str, facts: Sequence[Fact]) -> str:
         outcomes = self._apis[by].push([self._signed(by, fact) for fact in facts])

@@ -109,6 +109,7 @@ class Call(Item, frozen=True):
     harm: tuple[str, ...] = ()
     told: str | None = None
     reported: dict[str, str] | None = None
+    document: str | None = None
     note: str | None = None
 
 
@@ -152,6 +153,26 @@ class Objection(Item, frozen=True):
     note: str
 
 
+class Statement(Item, frozen=True):
+    """A fact about an animal that is neither call nor remark. ``call`` and ``photos`` are keys,
+    ``say`` the rest of its body; ``picture`` the file that a photo is of."""
+
+    key: str
+    kind: str
+    by: str
+    animal: str
+    at: str
+    call: str | None = None
+    photos: dict[str, str] = {}
+    say: dict[str, Any] = {}
+    picture: str | None = None
+    note: str | None = None
+
+    @property
+    def file(self) -> bytes | None:
+        return (DATA / "photos" / self.picture).read_bytes() if self.picture else None
+
+
 class Buyer(Item, frozen=True):
     name: str
     email: str
@@ -173,7 +194,7 @@ class Sale(Item, frozen=True):
 
 
 class Step(Item, frozen=True):
-    do: Literal["register", "grants", "visit", "after", "calls", "remarks", "sale"]
+    do: Literal["register", "grants", "visit", "after", "calls", "remarks", "sale", "states"]
     what: str
 
 
@@ -197,6 +218,7 @@ class Scenario:
         self.batches = _keyed([row for path in files for row in _toml(path)["batch"]], Batch)
         self.withdrawals = _rows(remarks["withdrawal"], Withdrawal)
         self.objections = _rows(remarks["objection"], Objection)
+        self.statements = _keyed(_toml(folder / "statements.toml")["statement"], Statement)
         self.steps = _rows(_toml(folder / "program.toml")["step"], Step)
 
     def _add_animals(self, sheet: dict[str, Any]) -> None:
