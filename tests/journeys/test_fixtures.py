@@ -201,10 +201,15 @@ def test_addresses_lead_nowhere(scenario: Scenario) -> None:
     assert len({keeper.email for keeper in scenario.keepers.values()}) == len(scenario.keepers)
 
 
-def test_transponders_are_test_codes_and_no_code_is_shared(scenario: Scenario) -> None:
+NO_COUNTRY = 3
+"""ISO 3166-1 gives 004 as its first; UN M49 has 003 for a continent."""
+
+
+def test_transponders_are_nobodys_codes_and_no_code_is_shared(scenario: Scenario) -> None:
     codes = [a.transponder for a in scenario.animals.values() if a.transponder]
+    others = [one for code in codes if not (one := parse_transponder(code)).is_test]
+    assert [one.country for one in others] == [NO_COUNTRY], "for the check that is refiled"
     tags = [animal.tag for animal in scenario.animals.values()]
-    assert all(parse_transponder(code).is_test for code in codes)
     assert [parse_tag(tag) for tag in tags] == tags
     assert len(set(codes + tags)) == len(codes + tags)
 
