@@ -71,6 +71,7 @@ interface Animal {
   hold_off: boolean;
   ended?: { why: string; at: string } | null;
   sight?: "all" | "blind";
+  collection?: { id: string; name: string };
   standing?: { label: string };
   own_call?: { id: string; position: number } | null;
 }
@@ -90,6 +91,11 @@ interface KeptVisit extends Visit {
   cautions: string[];
   rows: { animal: string; own_call: Animal["own_call"] }[] | null;
   ahead: Animal[];
+}
+/** A veterinarian, laboratory or earlier keeper whose check is reported (store/people.js). */
+interface Person {
+  id: string;
+  name: string;
 }
 interface Sheet {
   cautions: string[];
@@ -128,6 +134,9 @@ interface Meta {
   clock: Look;
   feed: Feed;
   sending: Sending;
+  own: Person[];
+  named: Person[];
+  naming: Person[];
 }
 type Held<S, K> = S extends keyof Kept ? Kept[S] : K extends keyof Meta ? Meta[K] : never;
 type OpenStores = Record<string, IDBObjectStore>;
@@ -162,6 +171,9 @@ interface CallForm {
   told: string;
   harm: string[];
   note: string;
+  whose?: string;
+  whose_name?: string;
+  document?: string;
   when?: string;
   correct?: boolean;
   photos?: ArrayBuffer[];
@@ -243,7 +255,9 @@ interface Stop {
 }
 
 /** The members of a CallForm that are one text. */
-type TextMember = { [N in keyof CallForm]-?: CallForm[N] extends string ? N : never }[keyof CallForm];
+type TextMember = {
+  [N in keyof CallForm]-?: CallForm[N] extends string | undefined ? N : never;
+}[keyof CallForm];
 /** Something typed, ticked or chosen in a field that the app itself made. */
 interface FieldEvent extends Event {
   target: HTMLInputElement;
@@ -299,7 +313,10 @@ interface ShellWorker {
   registration: ServiceWorkerRegistration;
   clients: { claim(): Promise<void> };
   skipWaiting(): Promise<void>;
-  addEventListener(type: "install" | "activate", does: (event: { waitUntil(done: Promise<unknown>): void }) => void): void;
+  addEventListener(
+    type: "install" | "activate",
+    does: (event: { waitUntil(done: Promise<unknown>): void }) => void,
+  ): void;
   addEventListener(type: "message", does: (event: MessageEvent) => void): void;
   addEventListener(
     type: "fetch",

@@ -13,7 +13,7 @@ from scalewitness.domain import cautions, choices
 from scalewitness.domain.choices import Choices
 from scalewitness.domain.fact_words import ENDED
 from scalewitness.domain.methods import METHODS, Question
-from scalewitness.domain.observations import MOST_COUNTED
+from scalewitness.domain.observations import MOST_COUNTED, PROVED_BY
 from scalewitness.domain.sexing.taxa import deepest_known, species_list
 from stack.local import ROOT
 
@@ -22,11 +22,15 @@ HEAD: Final = """\
 /* The words of a check. Made by ./deploy/words from server/scalewitness/domain: change them there.
 
    A choice is [word of the log, what people read]; a question [name, label, choices or kind,
-   whether it may be left out, the most of a count other than 400]. */
+   whether it may be left out, the most and the least of a count other than 400 and 0]. A method that
+   is not `atRack` is its keeper's to report; `onlyOfA`: as whose. */
 
 /** @typedef {[string, string]} Choice */
-/** @typedef {[string, string, Choice[] | "count" | "yes_or_no", boolean?, number?]} Question */
-/** @typedef {{ title: string, handsOn: boolean, asks: Question[] }} Method */
+/** @typedef {Choice[] | "count" | "yes_or_no" | "text"} Answers */
+/** @typedef {[string, string, Answers, boolean?, number?, number?]} Question */
+/** @typedef {{
+      title: string, handsOn: boolean, atRack: boolean, onlyOfA: string | null, asks: Question[],
+    }} Method */
 """
 
 CHOICES: Final[Mapping[str, Choices]] = {
@@ -37,6 +41,7 @@ CHOICES: Final[Mapping[str, Choices]] = {
     "HARM": choices.HARMS,
     "IDENTIFIED": choices.IDENTIFIED,
     "TOLD": choices.TOLD,
+    "REPORTED": choices.REPORTED,
     "MEAL": choices.MEALS,
     "SHED": choices.IN_SHED,
 }
@@ -74,6 +79,9 @@ def module() -> str:
     parts = [HEAD]
     parts += [_const(name, "Choice[]", _brief(given)) for name, given in CHOICES.items()]
     parts.append(_const("METHODS", "Record<string, Method>", _methods()))
+    parts.append(_const("PROVED_BY", "Record<string, string>", PROVED_BY))
+    parts.append(f"export const YOUR_WORD = {json.dumps(choices.YOUR_WORD)};\n")
+    parts.append(_const("BEFORE_A_CHECK", "string[]", cautions.BEFORE_A_CHECK))
     parts.append(_const("CAUTIONS", "", CAUTIONS))
     parts.append(_const("LIMITS", "", LIMITS))
     parts.append(_const("DEEPEST_KNOWN", "Record<string, number>", _deepest()))
@@ -102,18 +110,20 @@ def _methods() -> dict[str, Any]:
         method: {
             "title": words.name,
             "handsOn": words.hands_on,
+            "atRack": words.at_the_rack,
+            "onlyOfA": words.only_of_a,
             "asks": [_question(one) for one in words.asks],
         }
         for method, words in METHODS.items()
-        if words.at_the_rack
     }
 
 
 def _question(one: Question) -> list[Any]:
     answers = one.answers if isinstance(one.answers, str) else _brief(one.answers)
-    most = [one.between[1]] if one.answers == "count" and one.between[1] != MOST_COUNTED else []
-    spare = [not one.needed] if most or not one.needed else []
-    return [one.name, one.brief, answers, *spare, *most]
+    least, most = one.between if one.answers == "count" else (0, MOST_COUNTED)
+    bounds = [most, least] if least else [most] if most != MOST_COUNTED else []
+    spare = [not one.needed] if bounds or not one.needed else []
+    return [one.name, one.brief, answers, *spare, *bounds]
 
 
 if __name__ == "__main__":

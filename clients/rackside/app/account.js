@@ -5,6 +5,7 @@ import { makeKey } from "../net/keys.js";
 import { isOwed } from "../pure/outbox.js";
 import { exported } from "../pure/unsent.js";
 import { forget } from "../store/db.js";
+import { naming } from "../store/people.js";
 import { keep } from "../store/session.js";
 import { waiting } from "../store/photos.js";
 import { changed, now, state } from "./state.js";
@@ -87,7 +88,7 @@ export async function unsentFile() {
   const { keeper } = /** @type {Session} */ (state.session);
   const files = await waiting();
   const text = JSON.stringify(
-    exported(state.outbox, files, { server: location.origin, keeper }),
+    exported(state.outbox, files, { server: location.origin, keeper, naming: await naming() }),
     null,
     1,
   );

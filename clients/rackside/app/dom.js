@@ -97,6 +97,12 @@ export function line({ name, label, value = "", oninput, help, ...more }) {
   );
 }
 
+/** Fields under a heading.
+    @param {string} legend
+    @param {HTMLElement[]} inside */
+export const group = (legend, ...inside) =>
+  h("section", { class: "group" }, h("h2", {}, legend), inside);
+
 /** @param {string[]} sentences */
 export const list = (sentences) => h("ul", {}, sentences.map((one) => h("li", {}, one)));
 

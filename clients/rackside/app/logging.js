@@ -3,14 +3,15 @@
 import { reading as readNow } from "../net/clock.js";
 import { newId, sign } from "../net/keys.js";
 import { hex, sha256 } from "../shared/bytes.js";
-import { body, grams, line, note } from "../pure/call.js";
+import { body, grams, line, name, note, whose } from "../pure/call.js";
 import { corrected, holds, isOff, lookFor } from "../pure/clock.js";
 import { withNote } from "../pure/leaf.js";
 import { aside, needsYou, saved } from "../pure/outbox.js";
 import { title } from "../pure/search.js";
+import { YOUR_WORD } from "../pure/words.js";
 import { saveCall } from "../store/outbox.js";
 import { file } from "../store/photos.js";
-import { changed, state } from "./state.js";
+import { changed, OWN, state } from "./state.js";
 import { sync } from "./sync.js";
 import { announce } from "./shell.js";
 
@@ -45,7 +46,9 @@ export async function saveForm(form, { visit, animal, refused }) {
     body: { ...made, ...more },
   });
   const salt = crypto.getRandomValues(new Uint8Array(32));
-  const call = await withNote(fact("call_made", body(form, visit.id)), note(form), salt);
+  const by = whose(form) ? reportedOf(name(form)) : null;
+  const made = body(form, visit === OWN ? null : visit.id, by?.id);
+  const call = await withNote(fact("call_made", made), note(form), salt);
   const shown = { visit: visit.id, title: title(animal) };
   /** @type {Stored[]} */
   const records = [];
@@ -76,10 +79,24 @@ export async function saveForm(form, { visit, animal, refused }) {
   }
   const given = refused ? withIt(refused) : [];
   records.push(...given.map((one) => aside(one, call.id)));
-  await saveCall(records, files, { draft: animal.id, unneeded: given.map((one) => one.id) });
+  await saveCall(records, files, {
+    draft: animal.id,
+    unneeded: given.map((one) => one.id),
+    person: by?.isNew ? { id: by.id, name: by.name } : null,
+  });
   await changed();
-  announce(`${title(animal)}: saved here.`, `#/visit/${visit.id}`);
+  announce(
+    `${title(animal)}: saved here.${by ? ` ${YOUR_WORD}` : ""}`,
+    visit === OWN ? "#/own" : `#/visit/${visit.id}`,
+  );
   sync();
+}
+
+/** Who has this name: whoever was named so before, else somebody new.
+    @param {string} name */
+function reportedOf(name) {
+  const known = state.named.find((one) => one.name === name);
+  return { id: known?.id ?? newId(), name, isNew: !known };
 }
 
 /** When it was: as the examiner says, else what the clock said at the check, put right where it is

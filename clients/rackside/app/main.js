@@ -3,6 +3,7 @@
 import { account } from "../views/account.js";
 import { calls } from "../views/calls.js";
 import { log } from "../views/log.js";
+import { own } from "../views/own.js";
 import { sheet } from "../views/sheet.js";
 import { signin } from "../views/signin.js";
 import { visits } from "../views/visits.js";
@@ -16,6 +17,7 @@ import { install } from "./updates.js";
 const ROUTES = [
   [/^#\/visit\/(?<id>[\w-]+)$/, sheet],
   [/^#\/log\/(?<visit>[\w-]+)\/(?<animal>[\w-]+)$/, log],
+  [/^#\/own$/, own],
   [/^#\/calls$/, calls],
   [/^#\/phone$/, account],
 ];

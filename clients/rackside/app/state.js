@@ -1,7 +1,9 @@
 /* What the views show: the store read into memory, and word of every change, also in other tabs. */
 
 import { lastLook } from "../net/clock.js";
+import { title } from "../pure/search.js";
 import { stateAt } from "../pure/visits.js";
+import { BEFORE_A_CHECK } from "../pure/words.js";
 import { clock as storedClock } from "../store/clock.js";
 import { all, get, some } from "../store/db.js";
 import { sending } from "../store/sending.js";
@@ -15,7 +17,7 @@ const listeners = new Set();
 /** @type {{
       session: Session | null, key: PhoneKey | null, refreshed: number | null,
       visits: KeptVisit[], animals: Map<string, Animal>, outbox: Stored[], fault: string,
-      clock: Look | null, hold: Hold | null,
+      clock: Look | null, hold: Hold | null, own: Person[], named: Person[],
     }} */
 export const state = {
   session: null,
@@ -27,18 +29,25 @@ export const state = {
   fault: "",
   clock: null,
   hold: null,
+  own: [],
+  named: [],
 };
 
 export async function load() {
-  const [session, key, refreshed, visits, outbox, clock, { hold }] = await Promise.all([
-    get("meta", "session"),
-    get("meta", "key"),
-    get("meta", "refreshed"),
-    all("visits"),
-    all("outbox"),
-    storedClock(),
-    sending(),
-  ]);
+  const [session, key, refreshed, visits, outbox, clock, { hold }, own, named, naming] =
+    await Promise
+      .all([
+        get("meta", "session"),
+        get("meta", "key"),
+        get("meta", "refreshed"),
+        all("visits"),
+        all("outbox"),
+        storedClock(),
+        sending(),
+        get("meta", "own"),
+        get("meta", "named"),
+        get("meta", "naming"),
+      ]);
   // A breeder's own animals are kept too; only those of sheets are looked at.
   const animals = await some(
     "animals",
@@ -53,6 +62,8 @@ export async function load() {
     outbox: outbox.sort((a, b) => b.order - a.order),
     clock: later(clock, lastLook()),
     hold,
+    own: own ?? [],
+    named: [...(named ?? []), ...(naming ?? [])],
   });
 }
 
@@ -87,6 +98,37 @@ others.onmessage = (/** @type {MessageEvent<{ fault: string }>} */ { data }) => 
 /** @param {Look | null} one
     @param {Look | null} other */
 const later = (one, other) => (!one || (other && other.server > one.server) ? other : one);
+
+/** In the place of a visit: one's own animals, which are always open to their keeper.
+    @type {KeptVisit} */
+export const OWN = {
+  id: "own",
+  state: "open",
+  opens: "",
+  closes: "",
+  blind: false,
+  count: 0,
+  host: { id: "", name: "" },
+  guest: { id: "", name: "" },
+  cautions: BEFORE_A_CHECK,
+  rows: [],
+  ahead: [],
+};
+
+/** The animals in collections that one keeps or is a partner in, by tag; read when they are looked
+    at, as they may be thousands. */
+export async function ownAnimals() {
+  const own = new Set(state.own.map(({ id }) => id));
+  const found = (await all("animals")).filter((one) => own.has(one.collection?.id ?? ""));
+  return found.sort((a, b) => title(a).localeCompare(title(b)));
+}
+
+/** One of them; undefined where it is not here, or not theirs.
+    @param {string} id */
+export async function ownAnimal(id) {
+  const found = await get("animals", id);
+  return state.own.some((one) => one.id === found?.collection?.id) ? found : undefined;
+}
 
 /** What the server's clock says, as far as this phone knows: milliseconds. */
 export const now = () => Date.now() + (state.clock?.offset ?? 0) * 1000;

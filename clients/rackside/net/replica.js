@@ -3,6 +3,7 @@
 
 import { isHanded } from "../pure/visits.js";
 import { beginAgain, feed, take, takeSheet, takeVisits } from "../store/replica.js";
+import { takePeople } from "../store/people.js";
 import { ask, Refused } from "./api.js";
 
 const PAGE = 500; // items
@@ -53,11 +54,22 @@ export async function visits(session, signal, changed) {
   const { items } = await ask("GET", "visits", { token: session.token, signal });
   const mine = /** @type {Visit[]} */ (items).filter((one) => one.guest.id === session.keeper);
   await takeVisits(session, mine);
+  await people(session, signal);
   await changed();
   for (const { id, state } of mine) {
     if (!isHanded(state)) continue;
     if (await takeSheet(session, id, await sheet(session, id, signal))) await changed();
   }
+}
+
+/** What one keeps, and whom one reported; who keeps nothing reports nobody.
+    @param {Session} session
+    @param {AbortSignal} signal */
+async function people(session, signal) {
+  const { token } = session;
+  const own = (await ask("GET", "collections", { token, signal })).items;
+  const named = own.length ? (await ask("GET", "practitioners", { token, signal })).items : [];
+  await takePeople(session, { own, named });
 }
 
 /** @param {Session} session

@@ -7,6 +7,7 @@
 import { BATCH, due, filed, isUnsent, sent, settle, unanswered } from "../pure/outbox.js";
 import { backoff, left, pace } from "../pure/waiting.js";
 import { all } from "../store/db.js";
+import { named, naming } from "../store/people.js";
 import { change } from "../store/outbox.js";
 import { done as filesDone, file } from "../store/photos.js";
 import { forgetAttempts, holdFor, pushedAt, sending } from "../store/sending.js";
@@ -84,6 +85,7 @@ async function send(session, batch, run) {
   let held;
   try {
     held = await enrol(session);
+    await tellNames(session);
   } catch (fault) {
     return stopped(/** @type {Fault} */ (fault), session, batch, run);
   }
@@ -109,6 +111,21 @@ async function send(session, batch, run) {
     return await failed(/** @type {Fault} */ (fault), session, batch, run);
   } finally {
     run.changed();
+  }
+}
+
+/** Names those whose checks are reported, before what is reported of them. Where the server refuses
+    a name, so it does what is reported, and says why.
+    @param {Session} session */
+async function tellNames({ token }) {
+  for (const person of await naming()) {
+    try {
+      await ask("POST", "practitioners", { token, body: person });
+      await named(person, true);
+    } catch (fault) {
+      if (/** @type {Fault} */ (fault).status !== 422) throw fault;
+      await named(person, false);
+    }
   }
 }
 

@@ -1,7 +1,16 @@
 /* A filled-in form, what is missing in it, and the facts it becomes. */
 
 /** @import { Choice, Question } from "./words.js" */
-import { CONCLUSIONS, DEEPEST_KNOWN, MEAL, METHODS, SHED, SURENESS } from "./words.js";
+import {
+  CONCLUSIONS,
+  DEEPEST_KNOWN,
+  MEAL,
+  METHODS,
+  PROVED_BY,
+  REPORTED,
+  SHED,
+  SURENESS,
+} from "./words.js";
 
 export const MOST_PASSES = 12;
 export const DEEPEST = 30;
@@ -28,6 +37,9 @@ export function blank({ held_by = "" } = {}) {
     told: "",
     harm: [],
     note: "",
+    whose: "",
+    whose_name: "",
+    document: "",
   };
 }
 
@@ -67,17 +79,32 @@ export function missing(form, species, timed = false) {
     ["code", "A transponder code has 15 digits."],
     ...unobserved(form),
     unusual(form, species) && !form.unusual && ["unusual", unusual(form, species)],
-    !form.conclusion && ["conclusion", "Say what you conclude."],
-    !form.sureness && ["sureness", "Say how sure you are."],
+    !concludes(form) && !form.conclusion && ["conclusion", "Say what you conclude."],
+    !concludes(form) && !form.sureness && ["sureness", "Say how sure you are."],
     form.conclusion === "undetermined" && form.sureness === "certain" &&
     ["sureness", "One is not certain of an undetermined sex."],
     form.method === "reproduction" && form.conclusion && form.conclusion !== "female" &&
     ["conclusion", "Eggs or young prove the dam: the conclusion is female."],
     !form.told && ["told", "Say whether anyone had told you its sex."],
     handsOn(form) && !form.held_by && ["held_by", "Say who held the animal."],
+    whose(form) && !name(form) && ["whose_name", "Say whose check it was."],
+    document(form) && !/^[0-9a-f]{64}$/.test(document(form)) &&
+    ["document", "A fingerprint has 64 hexadecimal digits."],
   ].filter(Boolean));
 }
 
+/** Whether what was seen says by itself what it comes down to.
+    @param {CallForm} form */
+export const concludes = (form) => form.method === "parentage";
+/** As whose check it is reported; empty for one's own.
+    @param {CallForm} form */
+export const whose = (form) =>
+  METHODS[form.method].onlyOfA ?? (form.method === "statement" ? "" : form.whose ?? "");
+/** Their name, with single spaces.
+    @param {CallForm} form */
+export const name = (form) => (form.whose_name ?? "").normalize("NFC").trim().replace(/\s+/g, " ");
+/** @param {CallForm} form */
+const document = (form) => (form.document ?? "").trim().toLowerCase();
 /** @param {CallForm} form */
 const handsOn = (form) => METHODS[form.method].handsOn;
 /** @param {CallForm} form */
@@ -89,8 +116,8 @@ const digits = (text) => text.replace(/[\s.\-\u2010-\u2013]+/g, "");
 function unobserved(form) {
   if (form.method !== "probing") {
     return METHODS[form.method].asks
-      .filter(([name, , kind, spare, most]) =>
-        !(spare && !form.answers[name]) && !answer(form.answers[name], kind, most)
+      .filter(([name, , kind, spare, most, least]) =>
+        !(spare && !form.answers[name]) && !answer(form.answers[name], kind, most, least)
       )
       .map(([name, label]) => [name, `${label}: say it.`]);
   }
@@ -105,9 +132,12 @@ function unobserved(form) {
 
 /** @param {string | undefined} given
     @param {Question[2]} kind
-    @param {number} [most] */
-function answer(given, kind, most = 400) {
-  return kind === "count" ? /^\d{1,5}$/.test(given ?? "") && Number(given) <= most : Boolean(given);
+    @param {number} [most]
+    @param {number} [least] */
+function answer(given, kind, most = 400, least = 0) {
+  if (kind === "text") return /^[A-Za-z0-9][A-Za-z0-9 ._/-]{0,39}$/.test(given ?? "");
+  if (kind !== "count") return Boolean(given);
+  return /^\d{1,5}$/.test(given ?? "") && Number(given) <= most && Number(given) >= least;
 }
 
 /** @param {CallForm} form */
@@ -123,14 +153,15 @@ export function grams(text) {
   return Number(tidy) > 0 ? tidy : null;
 }
 
-/** The body of `call_made`, members at their default left out, texts in NFC.
+/** The body of `call_made`, members at their default left out, texts in NFC. `who`: the id of whoever
+    it is reported of.
     @param {CallForm} form
-    @param {string | null} visit */
-export function body(form, visit) {
+    @param {string | null} visit
+    @param {string | null} [who] */
+export function body(form, visit, who = null) {
   /** @type {Record<string, unknown>} */
   const made = {
-    conclusion: form.conclusion,
-    sureness: form.sureness,
+    ...concluded(form),
     observed: observed(form),
     identified: identified(form),
     held_by: handsOn(form) ? form.held_by : "not_held",
@@ -138,7 +169,18 @@ export function body(form, visit) {
   if (form.harm.length) made.harm = [...form.harm];
   if (form.told !== "no") made.told = form.told;
   if (visit) made.visit = visit;
+  if (who) made.reported = { role: whose(form), who };
+  if (document(form)) made.document = document(form);
   return made;
+}
+
+/** @param {CallForm} form */
+function concluded(form) {
+  if (!concludes(form)) return { conclusion: form.conclusion, sureness: form.sureness };
+  const proved = PROVED_BY[form.answers.found];
+  return proved
+    ? { conclusion: proved, sureness: "certain" }
+    : { conclusion: "undetermined", sureness: "fairly_sure" };
 }
 
 /** @param {CallForm} form */
@@ -193,6 +235,8 @@ const named = (choices, word) => choices.find(([one]) => one === word)?.[1] ?? w
 export function line(form) {
   const depths = probed(form).map((one) => `${one.side} ${one.depth}`).join(", ");
   const method = METHODS[form.method].title + (depths ? ` (${depths})` : "");
-  return [named(CONCLUSIONS, form.conclusion), named(SURENESS, form.sureness).toLowerCase(), method]
+  const { conclusion, sureness } = concluded(form);
+  const said = [named(CONCLUSIONS, conclusion), named(SURENESS, sureness).toLowerCase(), method]
     .join(", ");
+  return whose(form) ? `${said}. ${named(REPORTED, whose(form))} call, which you report.` : said;
 }

@@ -166,7 +166,7 @@ const CALL_NOT_FOUND =
 /** Why it was refused, in words.
     @param {Stored} record */
 function reason({ fact, problem }) {
-  if (problem?.code === "not_found" && fact.kind === "call_made") return CALL_NOT_FOUND;
+  if (problem?.code === "not_found" && fact.body.visit) return CALL_NOT_FOUND;
   const places = (problem?.errors ?? []).map(placed);
   const named = places.some((one) => one.endsWith(plain(problem?.detail) ?? ""))
     ? []

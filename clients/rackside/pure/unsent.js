@@ -9,8 +9,8 @@ const FORMAT = "unsent-1";
     them. Signatures stay behind: they name a device that is about to go.
     @param {Stored[]} records
     @param {PhotoFile[]} files
-    @param {{ server: string, keeper: string }} whose */
-export function exported(records, files, { server, keeper }) {
+    @param {{ server: string, keeper: string, naming?: Person[] }} whose */
+export function exported(records, files, { server, keeper, naming = [] }) {
   const mine = records.filter((one) => isOwed(one) && one.by === keeper).sort((a, b) =>
     a.order - b.order
   );
@@ -24,5 +24,6 @@ export function exported(records, files, { server, keeper }) {
       id,
       jpeg: encode64(new Uint8Array(bytes)),
     })),
+    practitioners: naming,
   };
 }

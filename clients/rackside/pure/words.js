@@ -1,11 +1,15 @@
 /* The words of a check. Made by ./deploy/words from server/scalewitness/domain: change them there.
 
    A choice is [word of the log, what people read]; a question [name, label, choices or kind,
-   whether it may be left out, the most of a count other than 400]. */
+   whether it may be left out, the most and the least of a count other than 400 and 0]. A method that
+   is not `atRack` is its keeper's to report; `onlyOfA`: as whose. */
 
 /** @typedef {[string, string]} Choice */
-/** @typedef {[string, string, Choice[] | "count" | "yes_or_no", boolean?, number?]} Question */
-/** @typedef {{ title: string, handsOn: boolean, asks: Question[] }} Method */
+/** @typedef {Choice[] | "count" | "yes_or_no" | "text"} Answers */
+/** @typedef {[string, string, Answers, boolean?, number?, number?]} Question */
+/** @typedef {{
+      title: string, handsOn: boolean, atRack: boolean, onlyOfA: string | null, asks: Question[],
+    }} Method */
 
 /** @type {Choice[]} */
 export const CONCLUSIONS = [
@@ -64,6 +68,13 @@ export const TOLD = [
 ];
 
 /** @type {Choice[]} */
+export const REPORTED = [
+  ["veterinarian", "A veterinarian's"],
+  ["laboratory", "A laboratory's"],
+  ["earlier_keeper", "An earlier keeper's"],
+];
+
+/** @type {Choice[]} */
 export const MEAL = [
   ["under_48", "Under 48 h"],
   ["under_72", "48 to 72 h"],
@@ -80,15 +91,40 @@ export const SHED = [
 
 /** @type {Record<string, Method>} */
 export const METHODS = {
-  probing: {"title": "Probing", "handsOn": true, "asks": []},
-  eversion: {"title": "Everting", "handsOn": true, "asks": [["manner", "How", [["manual", "By hand"], ["spontaneous", "Of its own accord"]]], ["seen", "What came out", [["hemipenes", "Hemipenes"], ["nothing", "Nothing"], ["unclear", "Unclear"]]]]},
-  ultrasound: {"title": "Ultrasound", "handsOn": true, "asks": [["seen", "What you saw", [["hemipenes", "Hemipenes"], ["testes", "Testes"], ["ovaries", "Ovaries"], ["follicles", "Follicles"], ["pockets", "Pockets"], ["unclear", "Unclear"]]]]},
-  radiography: {"title": "X-ray", "handsOn": true, "asks": [["contrast", "With contrast", "yes_or_no"], ["seen", "What you saw", [["hemipenes", "Hemipenes"], ["none", "None"], ["unclear", "Unclear"]]]]},
-  reproduction: {"title": "Eggs or young", "handsOn": false, "asks": [["event", "What happened", [["laid_eggs", "Laid eggs"], ["gave_birth", "Gave birth"]]], ["witnessed", "Did you see it", "yes_or_no"], ["count", "How many", "count", true]]},
-  scale_count: {"title": "Scale count", "handsOn": true, "asks": [["subcaudals", "Subcaudal scales", "count"], ["ventrals", "Ventral scales", "count", true]]},
-  tail_length: {"title": "Tail length", "handsOn": true, "asks": [["tail_mm", "Tail, mm", "count", false, 12000], ["total_mm", "Whole length, mm", "count", false, 12000]]},
-  visual: {"title": "Looks", "handsOn": false, "asks": [["feature", "What you looked at", [["tail", "Tail"], ["spurs", "Spurs"], ["size", "Size"], ["slough_plugs", "Plugs on the shed skin"], ["mating", "A mating"], ["other", "Something else"]]]]},
+  probing: {"title": "Probing", "handsOn": true, "atRack": true, "onlyOfA": null, "asks": []},
+  eversion: {"title": "Everting", "handsOn": true, "atRack": true, "onlyOfA": null, "asks": [["manner", "How", [["manual", "By hand"], ["spontaneous", "Of its own accord"]]], ["seen", "What came out", [["hemipenes", "Hemipenes"], ["nothing", "Nothing"], ["unclear", "Unclear"]]]]},
+  ultrasound: {"title": "Ultrasound", "handsOn": true, "atRack": true, "onlyOfA": null, "asks": [["seen", "What you saw", [["hemipenes", "Hemipenes"], ["testes", "Testes"], ["ovaries", "Ovaries"], ["follicles", "Follicles"], ["pockets", "Pockets"], ["unclear", "Unclear"]]]]},
+  radiography: {"title": "X-ray", "handsOn": true, "atRack": true, "onlyOfA": null, "asks": [["contrast", "With contrast", "yes_or_no"], ["seen", "What you saw", [["hemipenes", "Hemipenes"], ["none", "None"], ["unclear", "Unclear"]]]]},
+  endoscopy: {"title": "Endoscopy or dissection", "handsOn": true, "atRack": false, "onlyOfA": null, "asks": [["seen", "What was seen", [["testes", "Testes"], ["ovaries", "Ovaries"], ["both", "Both"], ["unclear", "Unclear"]]], ["post_mortem", "After death", "yes_or_no"]]},
+  dna: {"title": "DNA test", "handsOn": false, "atRack": false, "onlyOfA": null, "asks": [["system", "Sex chromosomes", [["XY", "XY: the male has two kinds"], ["ZW", "ZW: the female has two kinds"]]], ["sample", "Sample", [["shed", "Shed skin"], ["blood", "Blood"], ["swab", "Swab"], ["tissue", "Tissue"]]], ["found", "Found", [["heterogametic", "Two kinds of sex chromosome"], ["homogametic", "One kind of sex chromosome"], ["failed", "The test failed"]]], ["marker", "Marker", "text", true], ["replicates", "Times run", "count", true, 96, 1], ["failed_controls", "Controls that failed", "count", true, 96]]},
+  reproduction: {"title": "Eggs or young", "handsOn": false, "atRack": true, "onlyOfA": null, "asks": [["event", "What happened", [["laid_eggs", "Laid eggs"], ["gave_birth", "Gave birth"]]], ["witnessed", "Did you see it", "yes_or_no"], ["count", "How many", "count", true]]},
+  parentage: {"title": "Parentage test", "handsOn": false, "atRack": false, "onlyOfA": "laboratory", "asks": [["found", "Found", [["sire", "Father"], ["not_sire", "Not the father"], ["dam_alone", "Mother, no father"], ["failed", "The test failed"]]], ["young", "Young tested", "count", false, 400, 1], ["other_males_excluded", "Other males ruled out", "yes_or_no"], ["stored_sperm_excluded", "Stored sperm ruled out", "yes_or_no"], ["parthenogenesis_excluded", "Young without a father ruled out", "yes_or_no"]]},
+  scale_count: {"title": "Scale count", "handsOn": true, "atRack": true, "onlyOfA": null, "asks": [["subcaudals", "Subcaudal scales", "count"], ["ventrals", "Ventral scales", "count", true]]},
+  tail_length: {"title": "Tail length", "handsOn": true, "atRack": true, "onlyOfA": null, "asks": [["tail_mm", "Tail, mm", "count", false, 12000, 1], ["total_mm", "Whole length, mm", "count", false, 12000, 1]]},
+  visual: {"title": "Looks", "handsOn": false, "atRack": true, "onlyOfA": null, "asks": [["feature", "What you looked at", [["tail", "Tail"], ["spurs", "Spurs"], ["size", "Size"], ["slough_plugs", "Plugs on the shed skin"], ["mating", "A mating"], ["other", "Something else"]]]]},
+  statement: {"title": "A statement", "handsOn": false, "atRack": false, "onlyOfA": null, "asks": [["source", "Who said so", [["seller", "The seller I had it from"], ["earlier_keeper", "An earlier keeper"], ["papers", "Papers that came with it"]]]]},
 };
+
+/** @type {Record<string, string>} */
+export const PROVED_BY = {
+  sire: "male",
+  dam_alone: "female",
+};
+
+export const YOUR_WORD = "Until they confirm it, or somebody without a share in the animal confirms what they read or saw, it is your word and verifies nothing.";
+
+/** @type {string[]} */
+export const BEFORE_A_CHECK = [
+  "Never push. Let the probe glide and stop at resistance.",
+  "Lubricate, and choose the probe for the size of the animal; too thin a probe misleads and pierces.",
+  "Probe both sides and note each by itself.",
+  "Not soon after a meal, in shed, when gravid, ill or too small.",
+  "Have a second person hold a large or tense animal.",
+  "Clean and disinfect hands and instruments between animals.",
+  "Bleeding, swelling or prolapse: stop, and see a veterinarian for reptiles.",
+  "Unsure or unsteady: leave it to an experienced keeper or a veterinarian.",
+  "Local wildlife, welfare and consumer law come before anything said here.",
+];
 
 export const CAUTIONS = {
   ended: {"died": "Its keeper says that the animal died.", "lost": "Its keeper says that the animal is lost.", "stolen": "Its keeper says that the animal was stolen."},

@@ -1,6 +1,7 @@
 /* Facts on their way, in the store. */
 
 import { revise, write } from "./db.js";
+import { name } from "./people.js";
 
 /** @param {Stored[]} records */
 export const put = (records) =>
@@ -14,13 +15,14 @@ export function change(ids, step) {
   return revise("outbox", (records) => step(records.filter((one) => wanted.has(one.id))));
 }
 
-/** Stores a call with what goes with it, and the files of its photos, and drops its draft and
-    the files that nothing needs any more: on the disk together.
+/** Stores a call with what goes with it, the files of its photos and whom it names for the first
+    time, and drops its draft and the files that nothing needs any more: on the disk together.
     @param {Stored[]} records
     @param {PhotoFile[]} files
-    @param {{ draft?: string, unneeded?: string[] }} gone */
-export function saveCall(records, files, { draft = "", unneeded = [] }) {
-  return write(["outbox", "drafts", "photos"], ({ outbox, drafts, photos }) => {
+    @param {{ draft?: string, unneeded?: string[], person?: Person | null }} more */
+export function saveCall(records, files, { draft = "", unneeded = [], person = null }) {
+  return write(["outbox", "drafts", "photos", "meta"], ({ outbox, drafts, photos, meta }) => {
+    if (person) name(meta, person);
     records.forEach((one) => outbox.put(one));
     unneeded.forEach((id) => photos.delete(id));
     files.forEach((one) => photos.put(one));

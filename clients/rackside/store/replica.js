@@ -78,7 +78,7 @@ export async function takeSheet(session, id, sheet) {
   return differs;
 }
 
-/** Of animals that are on no sheet any more. One whose sheet is still to come drops none.
+/** Of animals that are on no sheet any more and are not one's own. One whose sheet is still to come drops none.
     @param {OpenStores} open */
 function dropDrafts(open) {
   /** @type {IDBRequest<KeptVisit[]>} */
@@ -89,9 +89,11 @@ function dropDrafts(open) {
     const seen = new Set(
       asked.result.flatMap(({ rows }) => (rows ?? []).map(({ animal }) => animal)),
     );
-    const drafts = open.drafts.getAllKeys();
+    const drafts = open.drafts.getAll();
     drafts.onsuccess = () =>
-      drafts.result.filter((id) => !seen.has(id)).forEach((id) => open.drafts.delete(id));
+      /** @type {Draft[]} */ (drafts.result)
+        .filter(({ animal, visit }) => visit !== "own" && !seen.has(animal))
+        .forEach(({ animal }) => open.drafts.delete(animal));
   };
 }
 

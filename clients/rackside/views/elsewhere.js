@@ -1,11 +1,17 @@
 /* In place of a sheet that is not there: what is known of its visit, and no more. */
 
 import { h, moment } from "../app/dom.js";
-import { isOpen, state } from "../app/state.js";
+import { isOpen, OWN, state } from "../app/state.js";
 
 /** `visit` undefined: this phone knows of none.
     @param {KeptVisit | undefined} visit */
 export function elsewhere(visit) {
+  if (visit === OWN) {
+    return page(
+      "Not here any more",
+      "This phone has no such animal of yours. Your own calls are still under Calls.",
+    );
+  }
   if (visit && isOpen(visit) && !visit.rows) return NOT_YET();
   if (isOpen(visit)) {
     return page(

@@ -1,9 +1,9 @@
 /* Logging a call, with one thumb. */
 
 import { saveForm, withIt } from "../app/logging.js";
-import { choice, h, line, list, menu, within } from "../app/dom.js";
-import { animalsOf, now, state, visitOf } from "../app/state.js";
-import { blank, missing, unusual } from "../pure/call.js";
+import { choice, group, h, line, list, menu, within } from "../app/dom.js";
+import { animalsOf, now, OWN, ownAnimal, state, visitOf } from "../app/state.js";
+import { blank, concludes, missing, unusual } from "../pure/call.js";
 import { cautions } from "../pure/cautions.js";
 import * as m from "../pure/words.js";
 import { ofAnother, title } from "../pure/search.js";
@@ -12,6 +12,7 @@ import { timeOf } from "./clock.js";
 import { elsewhere } from "./elsewhere.js";
 import { photos } from "./photos.js";
 import { passes } from "./passes.js";
+import { reported } from "./reported.js";
 import { about, general } from "./sheet.js";
 
 /** @type {m.Choice[]} */
@@ -21,8 +22,11 @@ const PAUSE = 250; // milliseconds of rest before a draft is kept
 /** `read`: the kind of code that was typed to find it; `from`: a refused call to send anew.
     @param {{ visit: string, animal: string, read?: string, from?: string }} where */
 export async function log({ visit: visitId, animal: animalId, read, from }) {
-  const visit = visitOf(visitId);
-  const animal = animalsOf(visitId).find((one) => one.id === animalId);
+  const isOwn = visitId === OWN.id;
+  const visit = isOwn ? OWN : visitOf(visitId);
+  const animal = isOwn
+    ? await ownAnimal(animalId)
+    : animalsOf(visitId).find((one) => one.id === animalId);
   if (!visit || !animal) return elsewhere(visit);
   const refused = from ? state.outbox.find((one) => one.id === from) ?? null : null;
   const form = refused?.form ? filled(refused) : await begun(animal, visitId, read);
@@ -70,13 +74,19 @@ function page(visit, animal, form, refused) {
   const node = h(
     "form",
     { class: "log", novalidate: true, onsubmit: (event) => send(event) },
-    h("p", { class: "trail" }, h("a", { href: `#/visit/${visit.id}` }, "The sheet")),
+    h(
+      "p",
+      { class: "trail" },
+      visit === OWN
+        ? h("a", { href: "#/own" }, "Your own animals")
+        : h("a", { href: `#/visit/${visit.id}` }, "The sheet"),
+    ),
     h("h1", { tabindex: "-1" }, title(animal)),
     h("p", { class: "fine" }, about(animal)),
     timeOf(form, refused, change),
     warned,
     general(visit),
-    ...fields(form, animal, change),
+    ...fields(form, animal, change, visit === OWN),
     wrong,
     h("div", { class: "bar" }, h("button", { type: "submit" }, "Save the call")),
   );
@@ -102,8 +112,9 @@ function page(visit, animal, form, refused) {
 
 /** @param {CallForm} form
     @param {Animal} animal
-    @param {() => void} change */
-function fields(form, animal, change) {
+    @param {() => void} change
+    @param {boolean} isOwn */
+function fields(form, animal, change, isOwn) {
   const set = (/** @type {TextMember} */ name) => (/** @type {string} */ value) => {
     form[name] = value;
     change();
@@ -120,6 +131,20 @@ function fields(form, animal, change) {
       oninput: (event) => set(name)(event.target.value),
       ...more,
     });
+  const concluded = [
+    pick("conclusion", "Conclusion", m.CONCLUSIONS),
+    pick("sureness", "How sure", m.SURENESS),
+  ];
+  const by = isOwn ? reported(form, pick, type, change) : null;
+  const shown = () => {
+    for (const one of concluded) one.hidden = concludes(form);
+    by?.show();
+  };
+  const changed = () => {
+    shown();
+    change();
+  };
+  shown();
   return [
     group(
       "Before you start",
@@ -129,13 +154,13 @@ function fields(form, animal, change) {
       type("grams", "Weight in grams, if weighed", { inputmode: "decimal", autocomplete: "off" }),
     ),
     group("Which animal", ...identified(form, pick, type, change)),
-    group("What you saw", ...observed(form, animal, change)),
+    group("What you saw", ...observed(form, animal, changed, isOwn)),
     group(
       "What it means",
-      pick("conclusion", "Conclusion", m.CONCLUSIONS),
-      pick("sureness", "How sure", m.SURENESS),
+      ...concluded,
       pick("told", "Who had told you its sex before", m.TOLD),
     ),
+    ...(by ? [by.node] : []),
     group(
       "How it went",
       harm(form, change),
@@ -154,10 +179,6 @@ function fields(form, animal, change) {
     ),
   ];
 }
-
-/** @param {string} legend
-    @param {HTMLElement[]} inside */
-const group = (legend, ...inside) => h("section", { class: "group" }, h("h2", {}, legend), inside);
 
 /** @param {CallForm} form
     @param {PickOf} pick
@@ -184,8 +205,9 @@ function identified(form, pick, type, change) {
 
 /** @param {CallForm} form
     @param {Animal} animal
-    @param {() => void} changed */
-function observed(form, animal, changed) {
+    @param {() => void} changed
+    @param {boolean} isOwn */
+function observed(form, animal, changed, isOwn) {
   const asked = h("div", {});
   const insist = insisted(form, animal, changed);
   const change = () => {
@@ -200,7 +222,9 @@ function observed(form, animal, changed) {
     name: "method",
     label: "Method",
     value: form.method,
-    options: Object.entries(m.METHODS).map(([key, one]) => [key, one.title]),
+    options: Object.entries(m.METHODS)
+      .filter(([, { atRack }]) => isOwn || atRack)
+      .map(([key, one]) => [key, one.title]),
     onpick: (value) => {
       form.method = value;
       form.answers = {};
@@ -256,12 +280,12 @@ function questions(form, change) {
   };
   return m.METHODS[form.method].asks.map(([name, brief, kind, spare]) => {
     const label = spare ? `${brief}, if you know` : brief;
-    return kind === "count"
+    return kind === "count" || kind === "text"
       ? line({
         name,
         label,
         value: form.answers[name] ?? "",
-        inputmode: "numeric",
+        inputmode: kind === "count" ? "numeric" : "text",
         oninput: (event) => answer(name)(event.target.value),
       })
       : choice({

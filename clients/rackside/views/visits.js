@@ -17,6 +17,7 @@ export function visits() {
       rows.map(label),
       state.animals.size,
       state.outbox.length,
+      state.own,
     ]);
   const shown = look();
   const update = () => {
@@ -38,6 +39,8 @@ export function visits() {
           ? "No visit is open to you, and none is coming."
           : "Not fetched yet: this needs a signal once.",
       ),
+      state.own.length > 0 &&
+        h("p", { class: "actions" }, h("a", { href: "#/own" }, "Your own animals")),
       asOf,
     ),
   };
