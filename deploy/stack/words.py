@@ -22,8 +22,8 @@ HEAD: Final = """\
 /* The words of a check. Made by ./deploy/words from server/scalewitness/domain: change them there.
 
    A choice is [word of the log, what people read]; a question [name, label, choices or kind,
-   whether it may be left out, the most and the least of a count other than 400 and 0]. A method that
-   is not `atRack` is its keeper's to report; `onlyOfA`: as whose. */
+   whether it may be left out, the most and the least of a count other than 400 and 0]. `atRack`:
+   a guest can do it too; `onlyOfA`: whose alone it is, and as whose it is reported. */
 
 /** @typedef {[string, string]} Choice */
 /** @typedef {Choice[] | "count" | "yes_or_no" | "text"} Answers */

@@ -71,6 +71,7 @@ def test_it_asks_as_the_page_does_and_a_test_of_parents_concludes_by_itself(
     assert "Was sperm that she kept from earlier seasons ruled out? (yes or no)" in answer.err
     assert "“father” is not sire, not_sire, dam_alone or failed." in answer.err
     assert WORD in answer.out
+    assert "Never push" not in answer.err, "nobody holds the animal for it"
     odile.sync()
     (call,) = odile.api.get(f"animals/{animal}/calls").json()["items"]
     assert (call["conclusion"], call["sureness"]) == ("male", "certain")

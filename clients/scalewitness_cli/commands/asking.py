@@ -15,14 +15,15 @@ MINE = "mine"
 """Where it is asked whose check it was."""
 
 
-def _is_hands_on(given: Given) -> bool:
+def is_hands_on(given: Given) -> bool:
+    """Whether somebody holds the animal for it; of a later version's method, yes."""
     about = METHODS.get(method_of(given))
     return about is None or about.hands_on
 
 
 def asked(given: Given, shown: Given, steward: bool) -> Given:
     """What was not given by option, asked for; nothing is where all that is needed was given."""
-    if not _is_hands_on(given):
+    if not is_hands_on(given):
         given = {**given, "held_by": given["held_by"] or "not_held"}
     if given["conclusion"] is not None:
         return given
@@ -33,7 +34,7 @@ def asked(given: Given, shown: Given, steward: bool) -> Given:
         "How you knew the animal (tag:CODE, transponder:CODE, keeper_said, appearance)",
         default=f"tag:{code}" if code else None, err=True,
     )  # fmt: skip
-    if not _is_hands_on(given):
+    if not is_hands_on(given):
         return full
     full["held_by"] = given["held_by"] or _ask("Who held it", checks.HOLDERS)
     full["grams"] = given["grams"] or _optional("Weight in grams")

@@ -12,7 +12,7 @@ from scalewitness.domain.cautions import BEFORE_A_CHECK, AtTheRack
 from scalewitness.domain.choices import YOUR_WORD
 from scalewitness.domain.moments import rfc3339
 from scalewitness_cli import checks, outbox, replica, reporting, seen
-from scalewitness_cli.commands.asking import WORDS, Given, asked, from_json, method_of
+from scalewitness_cli.commands.asking import WORDS, Given, asked, from_json, is_hands_on, method_of
 from scalewitness_cli.commands.checktime import AS_READ, CORRECTED, When, now_or_typed, typed_moment
 from scalewitness_cli.commands.common import (
     ends_well,
@@ -85,7 +85,8 @@ def check(animal: str, server: str | None, as_json: bool, **given: Any) -> None:
         reporting.check_may_report(method_of(given), given["whose"], steward=steward)
         when = now_or_typed(store, given["at"], given["clock"], ask=given["conclusion"] is None)
         meal = typed_moment(given["last_meal"], when.best) if given["last_meal"] else None
-        _warn(shown, when.best, meal, given, steward)
+        if is_hands_on(given):
+            _warn(shown, when.best, meal, given, steward)
         by_question = {"by_question": given["conclusion"] is None}
         full = asked(given, shown, steward) | by_question
         by = reporting.whose(

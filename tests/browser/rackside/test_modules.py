@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from tests.browser.rackside.conftest import fresh_id
 
 from scalewitness.animals.queries import LastNoted
 from scalewitness.domain.cautions import AtTheRack, reasons_to_wait
@@ -78,16 +79,20 @@ FIRST = {"count": "70", "yes_or_no": "yes"}
 def test_every_method_gives_a_body_the_server_takes(modules: Any) -> None:
     import msgspec
 
-    methods = modules("words", "Object.entries(m.METHODS).map(([k, v]) => [k, v.asks])")
+    methods = modules("words", "Object.entries(m.METHODS).map(([k, v]) => [k, v.asks, v.atRack])")
     assert methods[0][0] == "probing"
-    for name, asks in methods:
+    for name, asks, at_rack in methods:
         answers = {ask: FIRST.get(str(kind)) or kind[0][0] for ask, _, kind, *_ in asks}
         form = {**FULL, "method": name, "answers": answers, "held_by": "keeper", "harm": ["other"]}
         form["conclusion"] = "female"
         if name == "probing":
             form["passes"] = [{"side": "left", "depth": 7.5, "stopped": "choice"}]
+        if not at_rack:
+            form |= {"whose": "laboratory", "whose_name": "A lab", "document": "AB" * 32}
         assert modules("call", MISSING, form) == [], name
-        body = modules("call", f"m.body({BLANK}, null)", form)
+        who = "null" if at_rack or name == "statement" else f"'{fresh_id()}'"
+        body = modules("call", f"m.body({BLANK}, null, {who})", form)
+        assert body.get("reported", {}).get("role") == ("laboratory" if who != "null" else None)
         typed = msgspec.convert(body, BODIES["call_made"])
         assert json.loads(msgspec.json.encode(typed)) == body, "the log's own form"
 
