@@ -2,7 +2,7 @@
 
 import json
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Any
 
 import pytest
@@ -31,6 +31,23 @@ def stage(story: Stage) -> Stage:
     """One for all, as `ask` undoes what it does; the throttles count anew."""
     cache.clear()
     return story
+
+
+Answers = Callable[[Row, str], HttpResponse]
+
+
+@pytest.fixture(scope="module")
+def answers(story: Stage) -> Answers:
+    """As `ask`, each request once: what it is answered is read for several things."""
+    given: dict[tuple[str, str], HttpResponse] = {}
+
+    def answer(row: Row, persona: str) -> HttpResponse:
+        asked = str(row), persona
+        if asked not in given:
+            given[asked] = ask(story, row, persona)
+        return given[asked]
+
+    return answer
 
 
 def ask(stage: Stage, row: Row, persona: str) -> HttpResponse:
@@ -81,10 +98,12 @@ def test_the_table_names_every_method(stage: Stage) -> None:
 
 
 @pytest.mark.parametrize("persona", PERSONAS)
-def test_everyone_gets_exactly_the_answer_of_the_table(stage: Stage, persona: str) -> None:
+def test_everyone_gets_exactly_the_answer_of_the_table(
+    stage: Stage, answers: Answers, persona: str
+) -> None:
     wrong = []
     for row in ROWS:
-        answer = ask(stage, row, persona)
+        answer = answers(row, persona)
         if answer.status_code != row.expected[persona]:
             wrong.append(
                 (str(row), answer.status_code, row.expected[persona], answer.content[:300])
@@ -97,12 +116,14 @@ def test_everyone_gets_exactly_the_answer_of_the_table(stage: Stage, persona: st
 
 
 @pytest.mark.parametrize("persona", ["guest_before"])
-def test_a_blind_guest_learns_nothing_from_any_endpoint(stage: Stage, persona: str) -> None:
+def test_a_blind_guest_learns_nothing_from_any_endpoint(
+    stage: Stage, answers: Answers, persona: str
+) -> None:
     """Every answer, refusals and headers too, is read for what could tell a sex."""
     for row in ROWS:
         if row.path.startswith(("offers/", "schema", "docs", "species")):
             continue  # not a guest's to have, or the same for everyone
-        answer = ask(stage, row, persona)
+        answer = answers(row, persona)
         given = answer.content.decode() + json.dumps(dict(answer.headers))
         assert [secret for secret in stage.secrets if secret in given] == [], row
         assert re.findall(r'"(?:probable|verified) |contested', given) == [], row
@@ -145,7 +166,7 @@ def test_what_is_not_theirs_looks_like_what_does_not_exist(stage: Stage) -> None
             assert real.content == ask(stage, invented, "stranger").content, row
 
 
-def test_nobody_sees_another_keepers_address(stage: Stage) -> None:
+def test_nobody_sees_another_keepers_address(stage: Stage, answers: Answers) -> None:
     """Addresses go to their owner; a buyer's to the seller's side, and the seller's stands in
     a disclosure, since the buyer must know whom to turn to. Nobody else has them."""
     for persona in ("partner", "viewer", "guest_after", "guest_before", "stranger"):
@@ -160,7 +181,7 @@ def test_nobody_sees_another_keepers_address(stage: Stage) -> None:
                 and "email=" not in row.path
                 and not row.path.startswith("offers/")
             ):
-                given = ask(stage, row, persona).content.decode(errors="replace")
+                given = answers(row, persona).content.decode(errors="replace")
                 found = {email for email in others if email in given}
                 if persona == "partner" and row.path.startswith(("sales", "disclosures")):
                     found -= {stage.world.stan.email, stage.world.odile.email}
