@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack
 from datetime import UTC, datetime
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -53,9 +54,14 @@ class Service:
         self.stack.start()
         self.clients = ExitStack()
 
+    @cached_property
+    def database(self) -> psycopg.Connection:
+        """One for all looks: making a connection takes longer than what is asked by it."""
+        url = self.stack.owner_url
+        return self.clients.enter_context(psycopg.connect(url, autocommit=True))
+
     def rows(self, sql: str) -> list[tuple[Any, ...]]:
-        with psycopg.connect(self.stack.owner_url) as connection:
-            return connection.execute(sql.encode()).fetchall()
+        return self.database.execute(sql.encode()).fetchall()
 
     def keeper(self, name: str) -> httpx.Client:
         """A signed-in client; the address is vouched for."""
