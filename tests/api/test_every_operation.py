@@ -4,8 +4,11 @@ from collections.abc import Iterator
 from uuid import UUID, uuid4
 
 import pytest
+from django.core.cache import cache
 from django.test import Client
+from pytest_django import DjangoDbBlocker
 from tests.api.client import BASE, Api, contract
+from tests.plugins.own_database import own_copy
 from tests.world import keeper
 
 from scalewitness.domain.translog.canonical import MAX_DEPTH
@@ -44,9 +47,17 @@ def filled(path: str) -> str:
     return path.replace("{id}", str(uuid4())).replace("{token}", "no-such-token")
 
 
+@pytest.fixture(scope="module")
+def known(untouched_database: str, django_db_blocker: DjangoDbBlocker) -> Iterator[Api]:
+    with own_copy(untouched_database, django_db_blocker):
+        yield Api(keeper("Odile Marten"))
+
+
 @pytest.fixture
-def asker(db: None) -> Api:
-    return Api(keeper("Odile Marten"))
+def asker(known: Api) -> Api:
+    """One for all, as nothing here changes anything; the throttles count anew."""
+    cache.clear()
+    return known
 
 
 @pytest.mark.parametrize(("method", "path"), **CLOSED)
