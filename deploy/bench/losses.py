@@ -89,13 +89,10 @@ def report(name: str, of: Counter[tuple[str, str]]) -> float:
     fewer = 1 - both["now"] / both["before"]
     alone = 1 - both["independent now"] / both["independent before"]
     print(f"\n{name}, males/females")
-    for what in ("before", "now", "lost", "dependent", "gained"):
+    for what in WORDS:
         print(f"  {WORDS[what]}: {of['male', what]:,}/{of['female', what]:,}")
     print(f"  {100 * fewer:.1f} in 100 fewer of all")
-    print(
-        f"  by independent calls alone {both['independent before']:,} before and "
-        f"{both['independent now']:,} now, {100 * alone:.1f} in 100 fewer"
-    )
+    print(f"  {100 * alone:.1f} in 100 fewer by independent calls alone")
     return alone
 
 
@@ -105,6 +102,8 @@ WORDS = {
     "lost": "no longer verified",
     "dependent": "of these only those who knew, and repeats, had verified",
     "gained": "verified now and not before",
+    "independent before": f"verified by {BEFORE} by independent calls alone",
+    "independent now": "verified now by independent calls alone",
 }
 
 
