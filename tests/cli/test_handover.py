@@ -70,6 +70,17 @@ def test_what_a_phone_had_not_sent_goes_from_here_and_once(odile: Machine) -> No
     assert len(odile.api.get(f"animals/{animal}/calls").json()["items"]) == 1
 
 
+def test_whom_a_phone_reports_is_named_before_what_it_reports(odile: Machine) -> None:
+    animal, content = unsent(odile, "H9")
+    who = {"id": fresh_id(), "name": "Larkmoor marker laboratory"}
+    call = content["items"][0]
+    call["body"] |= {"reported": {"role": "laboratory", "who": who["id"]}}
+    done = send(odile, content | {"practitioners": [who]})
+    assert (done["sent"], done["faulty"]) == (2, [])
+    (made,) = odile.api.get(f"animals/{animal}/calls").json()["items"]
+    assert made["examiner"] == {"role": "laboratory", **who}
+
+
 def test_what_had_arrived_after_all_counts_once_and_raises_no_alarm(odile: Machine) -> None:
     animal, content = unsent(odile, "H2")
     sent = [{name: one[name] for name in one if name != "sig"} for one in content["items"]]
