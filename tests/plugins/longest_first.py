@@ -8,6 +8,7 @@ that start a whole service. All other files keep whatever order they have.
 import pytest
 
 LONGEST = (
+    "api/test_contract.py",
     "browser/rackside/test_refused.py",
     "pages/test_hundredfold.py",
     "journeys/test_incident.py",
