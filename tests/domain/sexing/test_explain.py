@@ -28,7 +28,8 @@ from scalewitness.domain.observations import (
     Visual,
 )
 from scalewitness.domain.sexing.explain import explain
-from scalewitness.domain.sexing.words import chance, odds
+from scalewitness.domain.sexing.sensitivity import span_in_words
+from scalewitness.domain.sexing.words import about, chance, odds
 
 JARGON = re.compile(
     r"likelihood|posterior|prior\b|epsilon|alpha|kappa|log|bayes|anchor|decisive|"
@@ -184,6 +185,22 @@ def test_an_unread_identity_is_told_once():
     verified = _text(male("ash"), male("birch"), male("cedar", identity="unconfirmed"))
     assert verified.count(told) == 1
     assert told not in _text(male())
+
+
+def test_nothing_is_said_to_be_about_more_than_something():
+    assert (about(0.92), about(0.999999)) == ("about 92 in 100", "more than 99,990 in 100,000")
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "words"),
+    [
+        (0.588, 0.998, "between 58.8 and 99.8"),
+        (0.9999, 0.99999, "more than 99.9"),
+        (0.00001, 0.0009, "less than 0.1"),
+    ],
+)
+def test_a_span_whose_ends_read_alike_is_said_once(low, high, words):
+    assert span_in_words(low, high) == words
 
 
 @pytest.mark.parametrize(

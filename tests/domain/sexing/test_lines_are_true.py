@@ -53,7 +53,8 @@ REASONS = {
     "It had counted as verified": lambda r, sex: len(r) > 2,
     "saw organs of both sexes in it": lambda r, sex: any(
         isinstance(one.observed, Endoscopy)
-        and (one.observed.seen, one.role, one.identity) == ("both", "veterinarian", "confirmed")
+        and (one.observed.seen, one.role) == ("both", "veterinarian")
+        and (one.compared or one.identity) in ("same", "confirmed")  # by a photo, or by its code
         and one.report in ("own", "confirmed")
         for one in concluding(r, "undetermined")
     ),

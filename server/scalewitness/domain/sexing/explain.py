@@ -13,11 +13,11 @@ from msgspec import Struct
 from scalewitness.domain.methods import METHODS
 from scalewitness.domain.observations import Probing, saw_both
 from scalewitness.domain.sexing.evidence import Evidence, Role
-from scalewitness.domain.sexing.sensitivity import Sensitivity, hundredths
+from scalewitness.domain.sexing.sensitivity import Sensitivity, span_in_words
 from scalewitness.domain.sexing.standing import Assessment, CallWeight
 from scalewitness.domain.sexing.taxa import Taxon
 from scalewitness.domain.sexing.taxon_sources import Range
-from scalewitness.domain.sexing.words import chance, found_in_words
+from scalewitness.domain.sexing.words import about, found_in_words
 
 Kind = Literal["answer", "reason", "call", "caution"]
 
@@ -72,7 +72,7 @@ def _answer(assessment: Assessment, moves: Sensitivity | None) -> str:
     share, sceptical = (
         p if male else 1 - p for p in (assessment.p_male, assessment.p_male_pessimistic)
     )
-    such = f"Of animals with such a record about {chance(share)} would be {sex}"
+    such = f"Of animals with such a record {about(share)} would be {sex}"
     return f"{opening} {such}{_between(assessment, moves)}. {_sceptically(sceptical)}"
 
 
@@ -86,13 +86,15 @@ def _between(assessment: Assessment, moves: Sensitivity | None) -> str:
     published = sum(number.status == "published" for number in assessment.used)
     most = published * 2 < len(assessment.used)
     basis = "figures most of which nobody has measured yet" if most else "other plausible figures"
-    return f", between {hundredths(low)} and {hundredths(high)} by {basis}"
+    span = span_in_words(low, high)
+    hundred = "" if span.startswith("between") else " in 100"
+    return f", {span}{hundred} by {basis}"
 
 
 def _sceptically(share: float) -> str:
     if share < 0.5:
         return "Trusting every call less, the answer would lean the other way."
-    return f"Trusting every call less, it would be about {chance(share)}."
+    return f"Trusting every call less, it would be {about(share)}."
 
 
 _REASONS = {

@@ -108,9 +108,9 @@ def in_words(found: Sensitivity) -> str:
     """The range and what moves it most, as sentences."""
     if found.mover is None:
         return "No plausible change of the model's numbers moves this answer."
-    low, high = (f"{hundredths(p)}" for p in (found.p_low, found.p_high))
+    span = span_in_words(found.p_low, found.p_high)
     return (
-        f"With other plausible numbers in the model, between {low} and {high} in 100 such "
+        f"With other plausible numbers in the model, {span} in 100 such "
         f"animals would be male. What moves this most is {found.mover.what}. "
         f"{_labels(found.labels)}"
     )
@@ -257,6 +257,12 @@ def _labels(labels: Sequence[Label]) -> str:
         return "The label would stay the same."
     others = ", ".join(labels[1:])
     return f"The label could then also be: {others}."
+
+
+def span_in_words(low: float, high: float) -> str:
+    """Both ends in hundredths, or what they are both said to be."""
+    ends = hundredths(low), hundredths(high)
+    return ends[0] if ends[0] == ends[1] else f"between {ends[0]} and {ends[1]}"
 
 
 def hundredths(p: float) -> str:

@@ -21,7 +21,7 @@ from scalewitness.domain.sexing.policy import Policy
 from scalewitness.domain.sexing.records import ExaminerRecords
 from scalewitness.domain.sexing.standing import Assessment, CallWeight, assess
 from scalewitness.domain.sexing.taxa import Taxon, as_learned
-from scalewitness.domain.sexing.words import chance
+from scalewitness.domain.sexing.words import about, chance
 
 SUPPOSED = "supposed"
 """Stands for the call, and for the examiner where none is named."""
@@ -148,7 +148,7 @@ def _text(before: Assessment, after: Assessment) -> str:
     male = after.favoured == "male"
     was, now = (p if male else 1 - p for p in (before.p_male, after.p_male))
     return (
-        f"{opening} Of animals with such a record about {chance(now)} would be "
+        f"{opening} Of animals with such a record {about(now)} would be "
         f"{after.favoured}{_was(was)}."
     )
 

@@ -147,6 +147,12 @@ def chance(p: float) -> str:
     return "more than 99,990 in 100,000"
 
 
+def about(p: float) -> str:
+    """As :func:`chance`, as people say it of a number that is rounded: "about 996 in 1,000"."""
+    share = chance(p)
+    return share if share.startswith("more than") else f"about {share}"
+
+
 def found_in_words(observed: Observation) -> str:
     """What was done and seen, beginning with a verb: "Probed both sides …"."""
     match observed:

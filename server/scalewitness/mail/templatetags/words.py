@@ -8,7 +8,7 @@ from django import template
 
 from scalewitness.domain.consequences import sex_of
 from scalewitness.domain.fact_words import ENDED
-from scalewitness.domain.sexing.words import chance
+from scalewitness.domain.sexing.words import about
 
 register = template.Library()
 
@@ -86,13 +86,13 @@ def likelihood(represented: Mapping[str, Any]) -> str:
     sex = sex_of(represented["label"]) or ("male" if p_male > 0.5 else "female")
     if p_male == 0.5:
         return "nothing recorded tells which sex it is"
-    sentence = f"of animals with such a record about {chance(_of(p_male, sex))} would be {sex}"
+    sentence = f"of animals with such a record {about(_of(p_male, sex))} would be {sex}"
     if "p_male_pessimistic" not in represented:
         return sentence
     sceptical = _of(float(represented["p_male_pessimistic"]), sex)
     if sceptical < 0.5:
         return f"{sentence}; trusting every call less, the answer would lean the other way"
-    return f"{sentence}; trusting every call less, about {chance(sceptical)}"
+    return f"{sentence}; trusting every call less, {about(sceptical)}"
 
 
 def _of(p_male: float, sex: str) -> float:
