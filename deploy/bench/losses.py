@@ -114,7 +114,8 @@ def main() -> int:
     arguments.add_argument("--seed", type=int, default=20_261_129)
     given = arguments.parse_args()
     before, now = load_parameters(BEFORE), load_parameters(CURRENT)
-    plain, after = Counter(), Counter()
+    plain: Counter[tuple[str, str]] = Counter()
+    after: Counter[tuple[str, str]] = Counter()
     for n in range(given.draws):
         rng = np.random.default_rng(given.seed + n)
         simulator = Simulator(AS_MODELLED, now, rng)
