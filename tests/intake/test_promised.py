@@ -2,19 +2,23 @@
 
 from concurrent.futures import ThreadPoolExecutor
 from threading import Barrier
+from typing import Any
 from uuid import UUID
 
 import pytest
 from tests.intake.test_custody import let_in, move, shelf
 from tests.intake.test_race import in_thread
 from tests.intake.test_sales import refused
-from tests.world import World, new_id
+from tests.world import World, keeper, new_id, probing, tag_of
 
 from scalewitness.animals.models import Animal, Collection
 from scalewitness.domain.errors import Refused
+from scalewitness.intake.batch import Actor
+from scalewitness.intake.services import accept_one
 from scalewitness.intake.statements import lapse_offers
 from scalewitness.ledger.models import Entry
 from scalewitness.mail.models import Letter
+from scalewitness.people.models import Keeper
 from scalewitness.sales.models import Sale
 from scalewitness.sales.queries import progress_of
 from scalewitness.sales.services import draft_sale
@@ -154,6 +158,54 @@ def test_of_two_that_confirm_at_once_one_gets_the_animal(lasting_world: World) -
         if moved:
             move(world, world.odile, animal, world.collection, "moved")
         world.say(world.odile, "offer_withdrawn", sale.pk)
+
+
+@pytest.mark.parametrize("what", ["a contrary call", "another code"])
+def test_nobody_confirms_at_once_with_a_change_what_they_were_not_shown(
+    lasting_world: World, what: str
+) -> None:
+    """Whichever comes first: a confirmation behind the change is refused."""
+    world = lasting_world
+    animal = world.verified("P8")
+    sale = world.draft(animal)
+    for number in range(RACES):
+        world.offer(sale)
+        seen, together = world.look(sale), Barrier(2)
+        by, kind, body = change_by(world, animal, what, number)
+        change = world.item(kind, animal.pk, body)
+        item = world.item("sale_confirmed", sale.pk, seen)
+
+        def confirm(_: int, item: dict[str, Any] = item) -> bool:
+            together.wait()  # noqa: B023
+            return accepted(lambda: accept_one(item, world.buyer(sale), world.now))
+
+        def alter(_: int, item: dict[str, Any] = change, by: Keeper = by) -> int:
+            together.wait()  # noqa: B023
+            return accept_one(item, Actor(keeper=by.pk), world.now).position or 0
+
+        with ThreadPoolExecutor(2) as pool:
+            both = [pool.submit(in_thread, work, 0) for work in (confirm, alter)]
+            confirmed, altered_at = (one.result() for one in both)
+        step = sale.steps.filter(kind="sale_confirmed", pk=item["id"]).first()
+        assert (step is not None) == confirmed
+        assert step is None or step.position < int(str(altered_at)), "behind a change"
+        if what == "a contrary call":
+            assert progress_of(Sale.objects.get(pk=sale.pk)).held, "it holds either way"
+            world.say(by, "call_withdrawn", animal.pk, {"call": change["id"]})
+
+
+RACES = 6
+
+
+def change_by(
+    world: World, animal: Animal, what: str, number: int
+) -> tuple[Keeper, str, dict[str, Any]]:
+    """By whom, and what: a guest who has not checked it before, or its keeper."""
+    if what == "another code":
+        return world.odile, "identifier_assigned", {"scheme": "tag", "code": f"N{number}"}
+    guest = keeper(f"Late {number}")
+    visit = world.visit(guest, animal)
+    return guest, "call_made", probing("female", tag_of(animal)) | {"visit": str(visit)}
 
 
 def accepted(say: object) -> bool:
