@@ -125,29 +125,6 @@ def test_a_probability_may_drift_a_little_and_no_further(
     confirm(world, offered, with_animal(seen, **{field: at_most}))
 
 
-def test_a_call_that_leaves_the_word_and_moves_the_number_is_shown_first(
-    world: World, offered: Sale
-) -> None:
-    animal, seen = offered.animals.get(), world.look(offered)
-    world.pass_time(days=1)
-    world.call(world.stan, animal, "undetermined", visit=world.visit(world.stan, animal))
-    later = world.look(offered)
-    moved = further_than_drift(seen, later)
-    if moved:
-        with pytest.raises(Refused):
-            confirm(world, offered, seen)
-    else:
-        confirm(world, offered, seen)
-
-
-def further_than_drift(seen: dict[str, Any], later: dict[str, Any]) -> bool:
-    (was,), (now,) = (one["shown"]["animals"] for one in (seen, later))
-    return any(
-        abs(float(was[name]) - float(now[name])) > float(DRIFT)
-        for name in ("p_male", "p_male_pessimistic")
-    )
-
-
 def test_a_new_offer_is_another_with_its_terms_side_by_side(world: World) -> None:
     """A buyer with an account has no link that could end."""
     sale = world.draft(world.verified("V1"), email=world.stan.email)

@@ -7,6 +7,7 @@ import pytest
 from django.utils import timezone
 from tests.pages.browser import Browser
 from tests.pages.conftest import Here
+from tests.pictures import body_of, plain_file
 from tests.signing import phone
 from tests.world import new_id, probing
 
@@ -156,6 +157,18 @@ def test_a_confirmation_of_what_has_moved_is_refused_with_what_changed(
     assert again.values["statement"] == ["I rely on her."], "nothing typed is lost"
     assert anyone.send(again).status == 302
     assert state(offered) == "confirmed"
+
+
+def test_a_photo_added_meanwhile_is_shown_as_such_and_stops_nothing(
+    here: Here, anyone: Browser, offered: Sale
+) -> None:
+    path = f"/offers/{here.token(offered)}"
+    form = anyone.open(path).form("/confirmation")
+    assert "Added after the offer was made" not in anyone.open(path).text
+    body = body_of(plain_file())
+    here.say(here.odile, "photo_attached", offered.animals.get().pk, body)
+    assert anyone.send(form, statement="I rely on her.").goes_to == path
+    assert "Added after the offer was made" in anyone.open(path).text
 
 
 def test_a_held_sale_says_so_and_cannot_be_confirmed(
