@@ -59,6 +59,7 @@ interface Condition {
   weighed_at: string | null;
   fed_at: string | null;
   shed: string | null;
+  health?: string | null;
 }
 /** An animal as the feed or a sheet tells of it. */
 interface Animal {
@@ -91,6 +92,12 @@ interface KeptVisit extends Visit {
   cautions: string[];
   rows: { animal: string; own_call: Animal["own_call"] }[] | null;
   ahead: Animal[];
+  held?: HeldOff;
+}
+/** Animals of a sheet that are to be left alone for now, by what they are known by. */
+interface HeldOff {
+  notice: string | null;
+  titles: string[];
 }
 /** A veterinarian, laboratory or earlier keeper whose check is reported (store/people.js). */
 interface Person {
@@ -100,6 +107,8 @@ interface Person {
 interface Sheet {
   cautions: string[];
   animals: Animal[];
+  held_off: { id: string; identifiers: Identifier[] }[];
+  notice: string | null;
 }
 
 /** What is kept of the feed: `pull` counts how often it was fetched from the beginning, `anew`

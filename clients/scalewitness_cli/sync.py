@@ -241,6 +241,7 @@ def _pull_sheets(store: Store, api: Api) -> None:
             found = _sheet(api, visit["id"])
             if found is not None:
                 sheets[found["visit"]["state"]][visit["id"]] = found["animals"]
+                visit.update({name: found.get(name) for name in ("held_off", "notice")})
     put_sheets(store, visits, sheets["open"], sheets["accepted"])
 
 

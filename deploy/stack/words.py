@@ -62,6 +62,7 @@ LIMITS: Final[Mapping[str, Any]] = {
     "weight_days": cautions.WEIGHT_AGES.days,
     "small_grams": cautions.SMALL_GRAMS,
     "held_alone": cautions.HELD_ALONE,
+    "holds_off": sorted(cautions.HOLDS_OFF),
 }
 
 

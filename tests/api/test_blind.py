@@ -21,6 +21,9 @@ def secret(world: World) -> Animal:
     world.say(
         world.odile, "husbandry_noted", animal.pk, {"noted": {"type": "health", "sign": "gravid"}}
     )
+    world.say(
+        world.odile, "husbandry_noted", animal.pk, {"noted": {"type": "health", "sign": "well"}}
+    )
     photo = {"scheme": "scale_photo", "code": "ventral-42"}
     world.say(world.odile, "identifier_assigned", animal.pk, photo)
     odile, path = Api(world.odile), f"/animals/{animal.pk}"

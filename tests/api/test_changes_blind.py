@@ -141,7 +141,7 @@ def test_edits_that_a_blind_guest_is_not_shown_do_not_show(
         odile.patch(path, edit, {"If-Match": f'"v{number + 1}"'})
     body = {"species": "python_regius", "traits": ["coral glow"]}
     world.say(world.odile, "particulars_corrected", animal.pk, body)
-    for noted in ({"type": "health", "sign": "gravid"}, {"type": "shed", "stage": "opaque"}):
+    for noted in ({"type": "health", "sign": "well"}, {"type": "shed", "stage": "opaque"}):
         world.say(world.odile, "husbandry_noted", animal.pk, {"noted": noted})
     photo = {"scheme": "scale_photo", "code": "ventral-42"}
     world.say(world.odile, "identifier_assigned", animal.pk, photo)

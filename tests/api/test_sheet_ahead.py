@@ -49,7 +49,8 @@ def test_it_tells_when_it_opens_and_nothing_of_a_sex(world: World, greta: Api, b
     """Also of a visit that is not blind: what the record says is there from its opening."""
     animal = world.verified("V-1")
     noted(world, animal, type="weight", grams="1450")
-    noted(world, animal, type="health", sign="gravid")
+    for sign in ("gravid", "well"):
+        noted(world, animal, type="health", sign=sign)
     path = coming(world, animal, blind=blind)
     sheet = greta.get(f"{path}/sheet").body
     assert sheet["visit"]["state"] == "accepted"
@@ -62,12 +63,14 @@ def test_it_tells_when_it_opens_and_nothing_of_a_sex(world: World, greta: Api, b
 
 
 def test_it_is_the_same_to_the_byte_whatever_was_found_before(world: World, greta: Api) -> None:
-    """Two animals that differ in nothing but calls, standing and what tells a sex."""
+    """Two animals that differ in nothing but calls, standing and what tells a sex. One that was
+    gravid is as one that was ill: see `test_held_off.py`."""
     plain, told = world.animal("A-1"), world.animal("A-2")
     for animal in (plain, told):
         noted(world, animal, type="weight", grams="900")
     world.call(world.odile, told, "male")
-    noted(world, told, type="health", sign="gravid")
+    for sign in ("gravid", "well"):
+        noted(world, told, type="health", sign=sign)
     first, second = greta.get(f"{coming(world, plain, told)}/sheet").body["animals"]
     assert first.pop("id") != second.pop("id")
     assert first.pop("identifiers") != second.pop("identifiers")

@@ -7,7 +7,7 @@ from decimal import Decimal
 import pytest
 
 from scalewitness.animals.queries import LastNoted
-from scalewitness.domain.cautions import reasons_to_wait
+from scalewitness.domain.cautions import HOLD_OFF, reasons_to_wait
 
 NOW = datetime(2026, 11, 25, 12, tzinfo=UTC)
 FIT = LastNoted(
@@ -49,9 +49,14 @@ def test_each_reason_to_wait_is_said(condition: LastNoted, word: str) -> None:
     assert word in said(condition)
 
 
-@pytest.mark.parametrize("health", ["gravid", "ill", "injured", "under_treatment", "other"])
-def test_a_guest_hears_nothing_of_health(health: str) -> None:
+@pytest.mark.parametrize("health", ["gravid", "ill", "injured", "under_treatment"])
+def test_a_guest_hears_one_and_the_same_of_whatever_holds_an_animal_off(health: str) -> None:
     """Gravid is female; a notice for one health sign only would tell as much by silence."""
+    assert said(but(health=health), steward=False) == HOLD_OFF
+
+
+@pytest.mark.parametrize("health", [None, "well", "other"])
+def test_and_nothing_of_what_does_not(health: str | None) -> None:
     assert said(but(health=health), steward=False) == ""
 
 

@@ -1,6 +1,7 @@
 /* What the views show: the store read into memory, and word of every change, also in other tabs. */
 
 import { lastLook } from "../net/clock.js";
+import { isHeldOff } from "../pure/cautions.js";
 import { title } from "../pure/search.js";
 import { stateAt } from "../pure/visits.js";
 import { BEFORE_A_CHECK } from "../pure/words.js";
@@ -150,9 +151,19 @@ export function animalsOf(id) {
       return found ? [{ ...found, own_call }] : [];
     });
 }
-/** Those of them that are to be checked: what its keeper says is no longer there is not.
+/** Those of them that are to be checked: what its keeper says is no longer there is not, nor one
+    to leave alone for now that is still to be checked blind.
     @param {string} id */
-export const toCheck = (id) => animalsOf(id).filter(({ ended }) => !ended);
+export const toCheck = (id) => animalsOf(id).filter((one) => !one.ended && !isToLeave(one));
+/** @param {Animal} animal */
+const isToLeave = (animal) => animal.sight === "blind" && isHeldOff(animal);
+/** What is to be left alone for now, by what it is known by: as the sheet had it, and as the feed
+    told since.
+    @param {string} id */
+export const leftAlone = (id) => [
+  ...visitOf(id)?.held?.titles ?? [],
+  ...animalsOf(id).filter((one) => !one.ended && isToLeave(one)).map(title),
+];
 /** @param {string} animal
     @param {string} visit */
 export const callsOn = (animal, visit) =>

@@ -7,6 +7,11 @@ import { CAUTIONS, LIMITS, METHODS } from "./words.js";
 const HOUR = 3_600_000;
 const DAY = 24 * HOUR;
 
+/** Whether it is to be left alone for now. A blind guest's phone is not told of health.
+    @param {Animal} animal */
+export const isHeldOff = ({ hold_off, condition }) =>
+  hold_off || LIMITS.holds_off.includes(condition.health ?? "");
+
 /** Sentences, the weightiest first. `form` is what has been filled in so far.
     @param {Animal} animal
     @param {CallForm} form
@@ -15,7 +20,7 @@ export function cautions(animal, form, nowMs) {
   const { condition } = animal;
   return /** @type {string[]} */ ([
     animal.ended && /** @type {Record<string, string>} */ (CAUTIONS.ended)[animal.ended.why],
-    animal.hold_off && CAUTIONS.hold_off,
+    isHeldOff(animal) && CAUTIONS.hold_off,
     form.harm.length > 0 && CAUTIONS.harm,
     meal(condition, form, nowMs),
     (form.shed || condition.shed) === "opaque" && CAUTIONS.opaque,

@@ -23,8 +23,8 @@ export const isHanded = (state) => state === "accepted" || state === "open";
     @returns {KeptVisit} */
 export function listed(visit, kept) {
   if (!isHanded(visit.state)) return { ...visit, cautions: [], rows: [], ahead: [] };
-  const { cautions = [], rows = null, ahead = [] } = kept ?? {};
-  return { ...visit, cautions, rows, ahead };
+  const { cautions = [], rows = null, ahead = [], held } = kept ?? {};
+  return { ...visit, cautions, rows, ahead, held };
 }
 
 /** A visit as it is kept: `rows` of its sheet with one's own call, and of each animal what a blind
@@ -39,8 +39,16 @@ export function withSheet(visit, sheet) {
     cautions: sheet?.cautions ?? [],
     rows: animals.map((one) => ({ animal: one.id, own_call: one.own_call })),
     ahead: animals.map(blind),
+    held: {
+      notice: sheet?.notice ?? null,
+      titles: (sheet?.held_off ?? []).map(({ identifiers }) => code(identifiers)),
+    },
   };
 }
+
+/** @param {Identifier[]} identifiers */
+const code = (identifiers) =>
+  (identifiers.find(({ scheme }) => scheme === "tag") ?? identifiers[0])?.code ?? "No code";
 
 /** @param {Animal} animal
     @returns {Animal} */

@@ -144,6 +144,7 @@ export const LIMITS = {
   weight_days: 60,
   small_grams: 100,
   held_alone: ["examiner", "not_held"],
+  holds_off: ["gravid", "ill", "injured", "under_treatment"],
 };
 
 /** @type {Record<string, number>} */

@@ -1,11 +1,12 @@
 /* A visit's sheet: find an animal, see what speaks against checking it, log a call. */
 
 import { h, line, list, moment } from "../app/dom.js";
-import { callsOn, isOpen, now, toCheck, visitOf } from "../app/state.js";
+import { callsOn, isOpen, leftAlone, now, toCheck, visitOf } from "../app/state.js";
 import { blank } from "../pure/call.js";
 import { cautions } from "../pure/cautions.js";
 import { words } from "../pure/outbox.js";
 import { find, read, title } from "../pure/search.js";
+import { CAUTIONS } from "../pure/words.js";
 import { isPast } from "../pure/visits.js";
 import { elsewhere } from "./elsewhere.js";
 
@@ -15,16 +16,20 @@ export function sheet({ id }) {
   if (!visit?.rows || !isOpen(visit)) return elsewhere(visit);
   const rows = h("ul", { class: "animals" });
   const count = h("p", { class: "fine", role: "status" });
+  const left = h("div", {});
   let typed = "";
   /** @type {string | null} */
   let shown = null;
   const show = () => {
     const animals = toCheck(id);
     const found = find(animals, typed);
-    const look = JSON.stringify([typed, found, found.map((one) => callsOn(one.id, id).map(words))]);
+    const alone = leftAlone(id);
+    const calls = found.map((one) => callsOn(one.id, id).map(words));
+    const look = JSON.stringify([typed, found, calls, alone]);
     if (look === shown) return; // a tap that is under way would miss
     shown = look;
     rows.replaceChildren(...found.map((one) => row(one, id, typed)));
+    left.replaceChildren(...aside(alone));
     const text = typed ? `${found.length} of ${animals.length} found` : `${animals.length} animals`;
     if (count.textContent !== text) count.textContent = text;
   };
@@ -58,9 +63,17 @@ export function sheet({ id }) {
         },
       }),
       count,
+      left,
       rows,
     ),
   };
+}
+
+/** Which animals to leave alone for now, and no reason.
+    @param {string[]} alone */
+function aside(alone) {
+  if (!alone.length) return [];
+  return [h("div", { class: "warnings" }, h("p", {}, `${CAUTIONS.hold_off} ${alone.join(", ")}`))];
 }
 
 /** What holds before any check, as the server says it.

@@ -5,7 +5,7 @@ from typing import Any
 
 import click
 
-from scalewitness.domain.cautions import BEFORE_A_CHECK
+from scalewitness.domain.cautions import BEFORE_A_CHECK, HOLD_OFF
 from scalewitness.domain.fact_words import in_words
 from scalewitness.domain.moments import parse_moment
 from scalewitness_cli import checks, outbox, replica
@@ -72,7 +72,9 @@ def sheet(visit: str | None, server: str | None, as_json: bool) -> None:
         need_identity(store)
         now = now_by(store)
         found = [
-            one | {"opened": opened, "rows": _rows(store, one, now) if opened else []}
+            one
+            | {"opened": opened, "rows": _rows(store, one, now) if opened else []}
+            | {"left_alone": _left_alone(store, one) if opened else []}
             for one in replica.visits(store)
             if _is_listed(one, visit, now)
             for opened in [one["state"] == "open" or replica.opened_by_clock(one, now)]
@@ -93,13 +95,29 @@ def _is_listed(one: Shown, wanted: str | None, now: datetime) -> bool:
 
 def _rows(store: Store, visit: Shown, now: datetime) -> list[Shown]:
     id = visit["id"]
-    rows = replica.sheet(store, id) or replica.sheet_ahead(store, id)
-    found = [row for row in rows if not row.get("ended")]
+    found = [row for row in _on_sheet(store, visit) if not _is_to_leave(row)]
     done = {one.about for one in outbox.items(store, "waiting", "clock") if _is_call(one, id)}
     return [
         row | {"cautions": _cautions(store, row, now), "stored_here": row["id"] in done}
         for row in found
     ]
+
+
+def _on_sheet(store: Store, visit: Shown) -> list[Shown]:
+    id = visit["id"]
+    rows = replica.sheet(store, id) or replica.sheet_ahead(store, id)
+    return [row for row in rows if not row.get("ended")]
+
+
+def _is_to_leave(row: Shown) -> bool:
+    """Whether it is to be left alone for now, and still to be checked blind."""
+    return row.get("sight") == "blind" and bool(row.get("hold_off"))
+
+
+def _left_alone(store: Store, visit: Shown) -> list[str]:
+    """The codes of what is to be left alone: as the sheet had it, and as was told since."""
+    since = [row for row in _on_sheet(store, visit) if _is_to_leave(row)]
+    return sorted({replica.code_of(one) for one in [*(visit.get("held_off") or ()), *since]})
 
 
 def _is_call(item: outbox.Item, visit: str) -> bool:
@@ -196,10 +214,12 @@ def _sheet(visit: Shown) -> str:
     if not visit["opened"]:
         return head + _not_open(visit)
     rows = [part for row in visit["rows"] for part in _sheet_row(row)]
+    alone = ", ".join(map(line, visit["left_alone"]))
     return "\n".join(
         [
             f"{head}until {minute(parse_moment(visit['closes']))}",
             *(f"  · {one}" for one in BEFORE_A_CHECK),
+            *([f"  ! {HOLD_OFF} {alone}"] if alone else ()),
             *(rows or ["  Its animals are not here yet: scalewitness sync fetches them."]),
         ]
     )

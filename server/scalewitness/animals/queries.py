@@ -183,6 +183,12 @@ def conditions_of(animals: Iterable[UUID]) -> dict[UUID, LastNoted]:
     return {animal: _condition(animal, latest_of) for animal in wanted}
 
 
+def health_as_of(animal: UUID, size: int) -> str | None:
+    """The health note in force as the log's first ``size`` entries had it."""
+    notes = Husbandry.objects.filter(animal=animal, type="health", position__lt=size)
+    return notes.order_by("-at", "-position").values_list("noted__sign", flat=True).first()
+
+
 def _notes(animals: Any) -> QuerySet[Husbandry, Any]:
     rows = any_of(Husbandry.objects.all(), '"animals_husbandry"."animal_id"', animals)
     latest = rows.exclude(type="meal", noted__taken=False)

@@ -77,6 +77,17 @@ _HEALTH: Final = {
 }
 
 
+HOLDS_OFF: Final = frozenset(_HEALTH)
+"""Signs that hold an animal off by themselves, until its keeper notes another one. All of them are
+one and the same to whoever does not keep it, so that none tells which of them it is."""
+
+
+def is_held_off(*, asked: bool, health: str | None) -> bool:
+    """Whether everyone else is to leave the animal alone: its keeper ``asked`` for it, or noted
+    something of its ``health`` that says so."""
+    return asked or health in HOLDS_OFF
+
+
 class Cautioned(Protocol):
     """What is known of an animal before a check."""
 
@@ -117,15 +128,16 @@ def reasons_to_wait(
     at_rack: AtTheRack = NOTHING_NOTED_YET,
     ended: str = "",
 ) -> Iterable[str]:
-    """What speaks against checking this animal now, the weightiest first. Health is for
-    stewards only: that an animal is gravid would tell a blind guest its sex; the keeper's
-    hold-off notice speaks instead. ``ended``: why it is no longer there, as its keeper says.
+    """What speaks against checking this animal now, the weightiest first. What its health is, is
+    for stewards only: that an animal is gravid would tell a blind guest its sex. Others read
+    that it is to be left alone, and not why. ``ended``: why it is no longer there, as its
+    keeper says.
 
     The phone works offline and has the same rules in ``clients/rackside/pure/cautions.js``.
     """
     if ended:
         yield ENDED[ended]
-    if hold_off:
+    if is_held_off(asked=hold_off, health=None if steward else condition.health):
         yield HOLD_OFF
     if at_rack.harm:
         yield STOP_AT_HARM

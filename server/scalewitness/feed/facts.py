@@ -6,8 +6,11 @@ from uuid import UUID
 
 import msgspec
 
+from scalewitness.animals.models import Animal
+from scalewitness.animals.queries import health_as_of
 from scalewitness.calls.queries.visibility import sights_of
 from scalewitness.domain import facts
+from scalewitness.domain.cautions import is_held_off
 from scalewitness.domain.sync import Cursor
 from scalewitness.feed.items import AnimalNow, FactItem, Item
 from scalewitness.feed.queries import Seen, of_kinds, seen_animals, stated_of_others
@@ -89,7 +92,7 @@ def _item(entry: EntryLine, seen: Seen, open_ones: set[int]) -> Item | None:
     if entry.about not in seen:
         return None
     animal, sight = seen[entry.about]
-    if sight == "blind" and not _shows_the_blind(entry):
+    if sight == "blind" and not (_shows_the_blind(entry) or _holds_off_or_not(entry, animal)):
         return None
     return AnimalNow(animal, sight)  # the fact is not theirs to read, what it changed is
 
@@ -104,6 +107,17 @@ def _shows_the_blind(entry: EntryLine) -> bool:
     return entry.kind == "husbandry_noted" and (
         leaf_of(entry).body["noted"]["type"] in SHOWN_TO_THE_BLIND
     )
+
+
+def _holds_off_or_not(entry: EntryLine, animal: Animal) -> bool:
+    """Whether by a note of health the animal is held off, or is no longer, for a blind guest. Of
+    any other such note they are told nothing, not even that there is one."""
+    if entry.kind != "husbandry_noted" or animal.hold_off:
+        return False
+    if leaf_of(entry).body["noted"]["type"] != "health":
+        return False
+    before, after = (health_as_of(animal.pk, entry.position + more) for more in (0, 1))
+    return is_held_off(asked=False, health=before) != is_held_off(asked=False, health=after)
 
 
 def _with_animals(items: list[Item], seen: Seen) -> list[Item]:

@@ -1,11 +1,15 @@
 """Reading visits, each side's own."""
 
+from collections.abc import Iterable
+from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
 
-from django.db.models import Q
+from django.db.models import Q, prefetch_related_objects
 
-from scalewitness.animals.queries import is_steward, stewarded
+from scalewitness.animals.models import Animal
+from scalewitness.animals.queries import conditions_of, is_steward, stewarded, title_of
+from scalewitness.domain.cautions import is_held_off
 from scalewitness.domain.errors import NotFound
 from scalewitness.visits.models import Visit, VisitAnimal
 
@@ -49,6 +53,34 @@ def visits_seen(keeper: UUID, now: datetime) -> list[Visit]:
         .prefetch_related("steps", "animals")
         .order_by("-position")
     )
+
+
+@dataclass(frozen=True, slots=True)
+class HeldOff:
+    """An animal that a guest is to leave alone; ``health``: the note by which, None where its
+    keeper asks for it."""
+
+    animal: Animal
+    title: str
+    health: str | None
+
+
+def held_off_on(visits: Iterable[Visit]) -> dict[UUID, list[HeldOff]]:
+    """By visit, those of its animals that its guest is to leave alone for now."""
+    invited = {one.pk: [each for each in one.animals.all() if not each.ended] for one in visits}
+    states = conditions_of({one.pk for animals in invited.values() for one in animals})
+    held = {
+        visit: [
+            one for one in animals if is_held_off(asked=one.hold_off, health=states[one.pk].health)
+        ]
+        for visit, animals in invited.items()
+    }
+    prefetch_related_objects([one for animals in held.values() for one in animals], "identifiers")
+    return {visit: [_held_off(one, states[one.pk].health) for one in held[visit]] for visit in held}
+
+
+def _held_off(animal: Animal, health: str | None) -> HeldOff:
+    return HeldOff(animal, title_of(animal), None if animal.hold_off else health)
 
 
 def checked_with(animal: UUID) -> set[UUID]:

@@ -325,10 +325,16 @@ FORMS: list[dict[str, Any]] = [
 
 
 def test_the_phone_cautions_as_the_server_does(modules: Any) -> None:
-    """A guest's phone: of health it knows nothing."""
+    """A guest's phone: of health it knows something only where the visit is not blind."""
     methods = modules("words", "Object.keys(m.METHODS)")
     forms = [one for one in FORMS if one.get("method") in (None, *methods)]
-    cases = [(c, f, hold_off) for c in CONDITIONS for f in forms for hold_off in (True, False)]
+    holds = [(True, None), (False, None), (False, "ill"), (False, "well")]
+    cases = [
+        (c | {"health": health}, f, hold_off)
+        for c in CONDITIONS
+        for f in forms
+        for hold_off, health in holds
+    ]
     blank = {"harm": [], "method": "probing", "held_by": "", "meal": "", "shed": "", "grams": ""}
     given = [[{"condition": c, "hold_off": hold}, blank | f] for c, f, hold in cases]
     script = "given[0].map(([animal, form]) => m.cautions(animal, form, given[1]))"
@@ -349,7 +355,7 @@ def _cautions(condition: dict[str, Any], form: dict[str, Any], hold_off: bool) -
         **moments,
         grams=condition["grams"] and Decimal(condition["grams"]),
         shed=condition["shed"],
-        health="gravid",
+        health=condition["health"],
     )
     said = AtTheRack(
         grams=Decimal(typed) if typed and typed != "x" else None,

@@ -12,6 +12,7 @@ from scalewitness.animals.queries import LastNoted, conditions_of, identifiers_o
 from scalewitness.api.shapes import words
 from scalewitness.api.shapes.people import CollectionNamed
 from scalewitness.calls.queries.visibility import parents_shown
+from scalewitness.domain.cautions import is_held_off
 from scalewitness.domain.sexing.taxa import Taxon, taxon
 from scalewitness.standings.models import Standing
 from scalewitness.standings.queries.logged import latest_standings
@@ -83,7 +84,8 @@ class AnimalShown(Struct, frozen=True, tag_field="sight", tag="all"):
 
 
 class AnimalBlind(Struct, frozen=True, tag_field="sight", tag="blind"):
-    """An animal to a guest whose own call is still to come."""
+    """An animal to a guest whose own call is still to come. ``hold_off``: it is to be left alone
+    for now, as its keeper asks or as it was noted gravid, ill, injured or under treatment."""
 
     id: UUID
     species: SpeciesNamed
@@ -182,7 +184,7 @@ def blind(animal: Animal, marks: list[Identifier], state: LastNoted) -> AnimalBl
         hatched=animal.hatched,
         identifiers=identifiers(mark for mark in marks if mark.scheme in BLIND_SCHEMES),
         condition=condition(state, health=False),
-        hold_off=animal.hold_off,
+        hold_off=is_held_off(asked=animal.hold_off, health=state.health),
         ended=end(animal),
     )
 

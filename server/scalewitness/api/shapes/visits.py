@@ -24,7 +24,7 @@ from scalewitness.api.shapes.animals import (
 )
 from scalewitness.api.shapes.people import CollectionNamed, Person, person
 from scalewitness.calls.models import Call
-from scalewitness.domain.cautions import BEFORE_A_CHECK
+from scalewitness.domain.cautions import BEFORE_A_CHECK, HOLD_OFF, is_held_off
 from scalewitness.standings.queries.logged import latest_standings
 from scalewitness.visits.models import Visit
 from scalewitness.visits.queries import state_of
@@ -71,12 +71,20 @@ class SheetAnimal(Struct, frozen=True, omit_defaults=True):
     standing: StandingNamed | UnsetType | None = UNSET
 
 
+class AnimalHeldOff(Struct, frozen=True):
+    id: UUID
+    identifiers: list[IdentifierShown]
+
+
 class Sheet(Struct, frozen=True):
-    """The animals of a visit, by tag."""
+    """The animals of a visit, by tag. ``held_off``: those that the reader, still blind to them, is
+    to leave alone for now, whatever the reason; ``notice`` says so, None where there are none."""
 
     visit: VisitShown
     cautions: tuple[str, ...]
     animals: list[SheetAnimal]
+    held_off: list[AnimalHeldOff]
+    notice: str | None
 
 
 def visit(one: Visit, now: datetime, *, host: bool) -> VisitShown:
@@ -106,7 +114,12 @@ def sheet(
     are told as if nothing had ever been noted."""
     found = list(seen)
     ids = [animal.pk for animal, _ in found]
-    marks, states = identifiers_of(ids), conditions_of(ids if conditions else ())
+    marks, states = identifiers_of(ids), conditions_of(ids)
+    held = {
+        animal.pk
+        for animal, sight in found
+        if sight == "blind" and is_held_off(asked=animal.hold_off, health=states[animal.pk].health)
+    }
     standings = latest_standings(animal.pk for animal, sight in found if sight == "all")
     rows = [
         SheetAnimal(
@@ -117,7 +130,9 @@ def sheet(
             identifiers=identifiers(
                 mark for mark in marks.get(animal.pk, []) if mark.scheme in BLIND_SCHEMES
             ),
-            condition=condition(states.get(animal.pk, NOTHING_NOTED), health=sight == "all"),
+            condition=condition(
+                states[animal.pk] if conditions else NOTHING_NOTED, health=sight == "all"
+            ),
             hold_off=animal.hold_off,
             own_call=_call(own.get(animal.pk)),
             ended=end(animal),
@@ -125,7 +140,14 @@ def sheet(
         )
         for animal, sight in found
     ]
-    return Sheet(shown, BEFORE_A_CHECK, sorted(rows, key=_by_code))
+    rows.sort(key=_by_code)
+    return Sheet(
+        shown,
+        BEFORE_A_CHECK,
+        [row for row in rows if row.id not in held],
+        [AnimalHeldOff(row.id, row.identifiers) for row in rows if row.id in held],
+        HOLD_OFF if held else None,
+    )
 
 
 def _call(call: Call | None) -> CallNamed | None:

@@ -27,7 +27,8 @@ def show_sheet(request: Request, id: UUID) -> Response:
     A guest who has accepted is handed it ahead, to work from where there is no signal: what a
     blind guest may know, also where the visit is not blind; conditions within seven days of
     its opening, before that they are null. Of an animal that its keeper says is no longer there
-    it tells by `ended`; such a one is not to be checked. `visit` tells when it opens.
+    it tells by `ended`; such a one is not to be checked. One that is to be left alone for now is
+    among `held_off` instead, while the reader is blind to it. `visit` tells when it opens.
     """
     keeper, now = keeper_of(request).pk, timezone.now()
     found, host = visit_seen(keeper, id, now)

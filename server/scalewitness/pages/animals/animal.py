@@ -29,7 +29,7 @@ from scalewitness.calls.queries.visibility import (
     visible_animals,
 )
 from scalewitness.disputes.queries import open_dispute_on
-from scalewitness.domain.cautions import reasons_to_wait
+from scalewitness.domain.cautions import is_held_off, reasons_to_wait
 from scalewitness.domain.errors import NotFound, VersionStale
 from scalewitness.domain.sexing.linked_trait import LinkedTrait, linked_traits
 from scalewitness.domain.sexing.taxa import taxon
@@ -79,7 +79,7 @@ def blind_view(animal: Animal) -> dict[str, Any]:
         "weighed_at": known.weighed_at,
         "fed_at": known.fed_at,
         "shed": known.shed,
-        "hold_off": animal.hold_off,
+        "hold_off": is_held_off(asked=animal.hold_off, health=known.health),
         "warnings": list(reasons_to_wait(known, hold_off=animal.hold_off, now=now, steward=False)),
     }
 

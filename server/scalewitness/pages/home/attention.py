@@ -18,7 +18,7 @@ from scalewitness.mail.queries import letters_for
 from scalewitness.people.models import Keeper
 from scalewitness.sales.models import Sale
 from scalewitness.sales.queries import progress_of, sales_seen, still_there
-from scalewitness.visits.queries import state_of, visits_of
+from scalewitness.visits.queries import held_off_on, state_of, visits_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +39,7 @@ def attention(keeper: Keeper, now: datetime) -> list[Task]:
         *_disclosures(keeper, now),
         *_late_calls(keeper, now),
         *_visits(keeper, now),
+        *_held_off(keeper, now),
         *_reports(keeper, now),
     ]
     return sorted(found, key=lambda one: not one.urgent)
@@ -110,3 +111,14 @@ def _visits(keeper: Keeper, now: datetime) -> Iterable[Task]:
             yield Task("You are invited to a check", host, reverse("visit", args=[visit.pk]))
         if state == "open":
             yield Task("Your visit is open", host, reverse("sheet", args=[visit.pk]))
+
+
+def _held_off(keeper: Keeper, now: datetime) -> Iterable[Task]:
+    """A guest comes and finds animals missing: are they still to be left alone?"""
+    hosted = [one for one in visits_of(keeper.pk) if one.guest_id != keeper.pk]
+    coming = [one for one in hosted if state_of(one, now) in {"invited", "accepted", "open"}]
+    for visit, found in held_off_on(coming).items():
+        if found:
+            titles = ", ".join(one.title for one in found)
+            url = reverse("visit", args=[visit])
+            yield Task("Held off from your guest: is it still so?", titles, url)

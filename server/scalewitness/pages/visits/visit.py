@@ -11,7 +11,7 @@ from django.utils import timezone
 from scalewitness.animals.models import Animal
 from scalewitness.calls.models import Call
 from scalewitness.calls.queries.visibility import visible_animals
-from scalewitness.domain.cautions import BEFORE_A_CHECK
+from scalewitness.domain.cautions import BEFORE_A_CHECK, HOLD_OFF
 from scalewitness.pages.animals.animal import blind_view
 from scalewitness.pages.collections.collection import stewarded
 from scalewitness.pages.guards.throttling import takes_an_address
@@ -22,7 +22,7 @@ from scalewitness.pages.parts.picking import chosen, offered, pick, sent, typed
 from scalewitness.pages.visits.forms import InvitationForm
 from scalewitness.people.models import Keeper
 from scalewitness.visits.models import Visit
-from scalewitness.visits.queries import state_of, visit_seen, visits_of
+from scalewitness.visits.queries import held_off_on, state_of, visit_seen, visits_of
 
 STATES = {
     "invited": "invited, not yet answered",
@@ -83,6 +83,7 @@ def _visit_page(
         "state": state,
         "state_words": STATES[state],
         "count": visit.animals.filter(ended="").count(),
+        "held_off": held_off_on([visit])[visit.pk] if hosting else (),
         "acceptance": StepForm("visit_accepted"),
         "refusal": StepForm("visit_declined"),
         "cancellation": StepForm("visit_cancelled"),
@@ -111,11 +112,14 @@ def show_sheet(request: HttpRequest, keeper: Keeper, visit_id: UUID) -> HttpResp
     visit, hosting = visit_seen(keeper.pk, visit_id, now)
     seen = visible_animals(keeper.pk, now).filter(pk__in=visit.animals.values("pk"), ended="")
     rows = sorted(_rows(keeper, visit, list(seen)), key=lambda row: row["sort"])
+    alone = [row for row in rows if row["is_left"]]
     context = {
         "visit": visit,
         "hosting": hosting,
         "open": state_of(visit, now) == "open",
-        "rows": rows,
+        "rows": [row for row in rows if not row["is_left"]],
+        "alone": [row["animal"]["codes"][0]["code"] for row in alone if row["animal"]["codes"]],
+        "notice": HOLD_OFF if alone else "",
         "cautions": BEFORE_A_CHECK,
     }
     return page(request, "visits/sheet.html", context)
@@ -124,10 +128,13 @@ def show_sheet(request: HttpRequest, keeper: Keeper, visit_id: UUID) -> HttpResp
 def _rows(keeper: Keeper, visit: Visit, animals: list[Animal]) -> list[dict[str, Any]]:
     own = Call.objects.filter(visit=visit.pk, by=keeper.pk, animal__in=animals)
     calls = {call.animal_id: call for call in own.order_by("position")}
-    return [_row(one, calls.get(one.pk)) for one in animals]
+    return [_row(one, calls.get(one.pk), blind=visit.blind) for one in animals]
 
 
-def _row(animal: Animal, call: Call | None) -> dict[str, Any]:
+def _row(animal: Animal, call: Call | None, *, blind: bool) -> dict[str, Any]:
+    """``is_left``: to be left alone for now, and so on no sheet of a guest who is still blind."""
     view = blind_view(animal)
     codes = [one["code"] for one in view["codes"]]
-    return {"animal": view, "own": call, "sort": (codes[0] if codes else "~", str(animal.pk))}
+    sort = (codes[0] if codes else "~", str(animal.pk))
+    is_left = blind and call is None and view["hold_off"]
+    return {"animal": view, "own": call, "sort": sort, "is_left": is_left}
