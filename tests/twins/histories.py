@@ -1,0 +1,293 @@
+"""Random histories of an animal that a guest is to check blind, or of its twin.
+
+``rich``: what happens is about the animal on the guest's sheet. Else it is about a twin that is out
+of their sight, and what happens to the guest's own animals is about the other one on their sheet.
+The two worlds have equally long logs, and the guest may learn nothing of which is which.
+"""
+
+import random
+from collections.abc import Callable, Iterator
+from contextlib import suppress
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from typing import Any, TypeAlias
+from uuid import UUID
+
+from django.utils import timezone
+from tests.pictures import body_of, plain_file
+from tests.world import World, keeper, new_id, probing, tag_of
+
+from scalewitness.animals.models import Animal, Collection
+from scalewitness.animals.services import create_collection, edit
+from scalewitness.domain.errors import Refused
+from scalewitness.domain.moments import rfc3339
+from scalewitness.domain.observations import Sex
+from scalewitness.intake.batch import Actor
+from scalewitness.intake.outcomes import Outcome
+from scalewitness.intake.rules.photos import take_photo_file
+from scalewitness.intake.statements import update_examiner_records
+from scalewitness.people.models import Keeper
+from scalewitness.people.services import enter_address, name_practitioner
+
+SEXES: tuple[Sex, Sex] = ("male", "female")
+MARKS = ("coral glow", "ventral-42", "King of the room", "Sired forty")
+
+
+@dataclass
+class Twins:
+    """``target``: whose history it is; ``used``: what the guest's own animals are said to be of.
+    ``ids``: what came of it, by the names that the tables of endpoints and pages use."""
+
+    rng: random.Random
+    rich: bool
+    world: World = field(init=False)
+    seen: Animal = field(init=False)
+    second: Animal = field(init=False)
+    hidden: Animal = field(init=False)
+    shelf: Collection = field(init=False)
+    own: list[Animal] = field(default_factory=list)
+    visit: UUID = field(init=False)
+    ids: dict[str, str] = field(default_factory=dict)
+    taken: list[tuple[str, bool]] = field(default_factory=list)
+    """What was done, and whether the record took it: the same in both worlds."""
+
+    def __post_init__(self) -> None:
+        self.world = World(now=timezone.now() - timedelta(days=40))
+        self.seen, self.second, self.hidden = (self._animal(tag) for tag in ("X-1", "Z-1", "H-1"))
+        self.shelf = create_collection(self.guest, new_id(self.world.now), "Shelf", self.world.now)
+        given = {"to": str(self.world.odile.pk), "role": "partner"}
+        self.world.say(self.guest, "grant_given", self.shelf.pk, given)
+        self.world.make_partner(self.world.pim)
+        for tag in ("Y-1", "Y-2", "M-1"):
+            one = self._animal(tag, hatched="2026-08-01")
+            self.world.say(
+                self.world.odile,
+                "custody_changed",
+                one.pk,
+                {"to": str(self.shelf.pk), "why": "loaned"},
+            )
+            self.own.append(one)
+
+    def _animal(self, tag: str, **body: Any) -> Animal:
+        """A second later than the one before, so that ids have the same order every time."""
+        self.world.pass_time(seconds=1)
+        return self.world.animal(tag, **body)
+
+    @property
+    def guest(self) -> Keeper:
+        return self.world.greta
+
+    @property
+    def target(self) -> Animal:
+        return self.seen if self.rich else self.hidden
+
+    @property
+    def used(self) -> Animal:
+        return self.seen if self.rich else self.second
+
+    def say(self, who: Keeper, kind: str, about: UUID, body: Any = None, **more: Any) -> Outcome:
+        return self.world.say(who, kind, about, body, **more)
+
+    def sex(self) -> Sex:
+        return self.rng.choice(SEXES)
+
+    def note(self, name: str, outcome: Outcome) -> str:
+        """Keep the id of what was taken."""
+        self.ids[name] = str(outcome.id)
+        return str(outcome.id)
+
+    def someone(self, name: str) -> Keeper:
+        return keeper(f"{name} {len(self.taken)}")
+
+    def do(self, action: "Action") -> None:
+        taken = False
+        with suppress(Refused):
+            action(self)
+            taken = True
+        self.taken.append((action.__name__, taken))
+
+
+Action: TypeAlias = Callable[[Twins], None]
+
+
+def owner_calls(on: Twins) -> None:
+    on.note("call", on.world.call(on.world.odile, on.target, on.sex()))
+
+
+def another_guest_calls(on: Twins) -> None:
+    guest = on.someone("Guest")
+    visit = on.world.visit(guest, on.target, on.second)
+    on.ids["visit_after"], on.ids["keeper_guest_after"] = str(visit), str(guest.pk)
+    on.note("call_after", on.world.call(guest, on.target, on.sex(), visit=visit))
+
+
+def eggs_are_laid(on: Twins) -> None:
+    seen = {"method": "reproduction", "event": "laid_eggs", "witnessed": True}
+    body = {"observed": seen, "document": "ab" * 32}
+    made = on.world.call(on.world.odile, on.target, "female", body=body)
+    neighbour = on.someone("Neighbour")
+    on.world.view(neighbour, on.target)
+    on.note("laid", made)
+    on.say(neighbour, "witness_stated", on.target.pk, {"call": made.id})
+
+
+def a_practice_is_reported(on: Twins) -> None:
+    """An endoscopy, or a test whose young they are."""
+    now = on.world.now
+    named = name_practitioner(on.world.odile, new_id(now), "Dr Aldous")
+    on.ids["practitioner"] = str(named.pk)
+    vet = on.rng.random() < 0.5
+    seen: dict[str, Any] = {"method": "endoscopy", "seen": on.rng.choice(["testes", "ovaries"])}
+    if not vet:
+        seen = {"method": "parentage", "found": "sire", "young": 4}
+    reported = {"role": "veterinarian" if vet else "laboratory", "who": str(named.pk)}
+    sex = "female" if seen.get("seen") == "ovaries" else "male"
+    body = {"observed": seen, "reported": reported}
+    on.note("reported", on.world.call(on.world.odile, on.target, sex, body=body))
+    if on.rng.random() < 0.3:
+        enter_address(named, on.someone("Vet").email, new_id(now), now)
+
+
+def a_call_is_withdrawn(on: Twins) -> None:
+    made = on.world.call(on.world.odile, on.target, on.sex(), texts={"note": "She held still."})
+    on.say(on.world.odile, "call_withdrawn", on.target.pk, {"call": made.id})
+
+
+def the_partner_objects(on: Twins) -> None:
+    made = on.world.call(on.world.odile, on.target, on.sex())
+    objected = {"call": made.id, "ground": "wrong_reading"}
+    on.say(on.world.pim, "call_objected", on.target.pk, objected)
+    dispute = new_id(on.world.now)
+    body = {"animal": str(on.target.pk), "ground": "party_objects"}
+    on.say(on.world.pim, "dispute_opened", dispute, body)
+    on.ids["dispute"] = str(dispute)
+
+
+def it_is_named(on: Twins) -> None:
+    on.target.refresh_from_db()
+    fields = {"name": MARKS[2], "rack": "Breeders", "description": MARKS[3]}
+    by, version = on.world.odile, on.target.version
+    edit(on.target, fields, version=version, by=by, now=on.world.now)
+    on.target.refresh_from_db()
+
+
+def traits_are_stated(on: Twins) -> None:
+    body = {"species": "python_regius", "traits": [MARKS[0]]}
+    on.say(on.world.odile, "particulars_corrected", on.target.pk, body)
+
+
+def it_is_photographed(on: Twins) -> None:
+    code = {"scheme": "scale_photo", "code": MARKS[1]}
+    on.say(on.world.odile, "identifier_assigned", on.target.pk, code)
+    picture = plain_file()
+    photo = on.note(
+        "photo", on.say(on.world.odile, "photo_attached", on.target.pk, body_of(picture))
+    )
+    take_photo_file(UUID(photo), picture, Actor(keeper=on.world.odile.pk), on.world.now)
+
+
+def it_is_well(on: Twins) -> None:
+    noted = {"noted": {"type": "health", "sign": "well"}}
+    on.say(on.world.odile, "husbandry_noted", on.target.pk, noted)
+
+
+def it_is_offered(on: Twins) -> None:
+    sale = on.world.draft(on.target, email=f"bela{len(on.taken)}@buyers.example")
+    on.ids["sale"] = on.ids["offered"] = on.ids["draft"] = str(sale.pk)
+    on.world.offer(sale, expires=rfc3339(timezone.now() + timedelta(days=5)))
+
+
+def it_is_sold(on: Twins) -> None:
+    sale = on.world.sold(on.target, email=f"bela{len(on.taken)}@buyers.example")
+    on.ids["sale"] = str(sale.pk)
+    on.ids["offer_fact"] = str(sale.steps.get(kind="offer_made").pk)
+
+
+def it_is_paired(on: Twins) -> None:
+    mate, pairing = on._animal(f"P-{len(on.taken)}"), new_id(on.world.now)
+    pair = dict(zip(_roles(on), (str(on.target.pk), str(mate.pk)), strict=True))
+    on.say(on.world.odile, "pairing_planned", pairing, {**pair, "season": 2027})
+    on.ids["pairing"] = str(pairing)
+
+
+def it_has_young(on: Twins) -> None:
+    """Of the host's; the guest may look at one of them."""
+    role, _ = _roles(on)
+    parent = {role: str(on.target.pk), "hatched": "2026-08-01"}
+    young = on._animal(f"K-{len(on.taken)}", **parent)
+    on.world.view(on.guest, young)
+    on.ids["other"] = str(young.pk)
+
+
+def records_are_made_up(on: Twins) -> None:
+    update_examiner_records(on.world.now)
+
+
+BEFORE: tuple[Action, ...] = (
+    owner_calls,
+    another_guest_calls,
+    eggs_are_laid,
+    a_practice_is_reported,
+    a_call_is_withdrawn,
+    the_partner_objects,
+    it_is_named,
+    traits_are_stated,
+    it_is_photographed,
+    it_is_well,
+    it_is_offered,
+    it_is_sold,
+    it_is_paired,
+    it_has_young,
+    records_are_made_up,
+)
+
+
+def own_young_get_a_parent(on: Twins) -> None:
+    """By the guest's partner, while the guest is to check it blind."""
+    one, (role, _) = on.rng.choice(on.own[:2]), _roles(on)
+    body = {"species": "python_regius", "hatched": "2026-08-01", role: str(on.used.pk)}
+    on.say(on.world.odile, "particulars_corrected", one.pk, body)
+
+
+def own_mate_is_paired(on: Twins) -> None:
+    pairing = new_id(on.world.now)
+    pair = dict(zip(_roles(on), (str(on.used.pk), str(on.own[2].pk)), strict=True))
+    on.say(on.world.odile, "pairing_planned", pairing, {**pair, "season": 2028})
+    on.ids["pairing"] = str(pairing)
+    if on.rng.random() < 0.3:
+        on.say(on.world.odile, "pairing_dropped", pairing)
+
+
+OWN = (own_young_get_a_parent, own_mate_is_paired)
+
+
+def _roles(on: Twins) -> tuple[str, str]:
+    """Of the animal, and of the other one."""
+    return ("sire", "dam") if on.rng.random() < 0.5 else ("dam", "sire")
+
+
+def told(seed: int, *, rich: bool) -> Iterator[Twins]:
+    """The history: before the guest may look, once they may, and again after each thing that then
+    happens."""
+    on = Twins(random.Random(seed), rich)  # noqa: S311  a story, no secret
+    for _ in range(on.rng.randint(5, 9)):
+        on.world.pass_time(hours=on.rng.randint(1, 60))
+        on.do(on.rng.choice(BEFORE))
+    on.world.now = timezone.now() - timedelta(hours=3)
+    yield on
+    on.visit = on.world.visit(on.guest, on.seen, on.second)
+    on.ids |= {"visit": str(on.visit), "stranger": str(on.world.stan.pk)}
+    on.ids["stranger_email"] = on.world.stan.email
+    yield on
+    happens = [*OWN, *on.rng.choices([*BEFORE, *OWN], k=on.rng.randint(1, 4))]
+    on.rng.shuffle(happens)
+    for action in happens:
+        on.world.pass_time(minutes=10)
+        on.do(action)
+        yield on
+
+
+def own_call(on: Twins, at: datetime) -> dict[str, Any]:
+    """The guest's own, at last."""
+    body = probing("female", tag_of(on.seen)) | {"visit": str(on.visit)}
+    return on.world.item("call_made", on.seen.pk, body, at=at)
