@@ -139,6 +139,12 @@ def _with(row: Row, stage: Stage, wrong: Any) -> Any:
     return wrong(body) if isinstance(body, dict) else body
 
 
+def nearest(houses: Two, row: Row, persona: str, name: str) -> str:
+    """To a blind guest that of the very animal that they are to check; else somebody else's."""
+    hidden = persona == "guest_before" and row.expected[persona] == 404 and name not in ANIMALS
+    return (houses.ours if hidden else houses.theirs).ids[name]
+
+
 @pytest.mark.parametrize("persona", ["owner", "guest_before", "stranger"])
 def test_nor_does_what_is_wrong_with_a_request_tell(houses: Two, persona: str) -> None:
     cache.clear()
@@ -148,6 +154,6 @@ def test_nor_does_what_is_wrong_with_a_request_tell(houses: Two, persona: str) -
         for name in ids_in(houses.ours, row)
         if f"{{{name}}}" in row.path
         for bad in misshapen(row)
-        for one in differences(houses.ours, bad, persona, name, houses.theirs.ids[name])
+        for one in differences(houses.ours, bad, persona, name, nearest(houses, row, persona, name))
     ]
     assert found == [], "\n".join(map(str, found))
