@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 from tests.intake.test_sales import refused
 from tests.pictures import body_of, plain_file
-from tests.world import World
+from tests.world import World, new_id
 
 from scalewitness.animals.models import Animal
 from scalewitness.animals.services import edit
@@ -157,6 +157,13 @@ def test_a_page_made_while_something_changed_is_not_confirmed(world: World, offe
     with pytest.raises(Refused, match="what you were shown is not what it says now") as error:
         confirm(world, offered, before | {"shown": shown})
     assert refused(error) == "standing_moved"
+
+
+def test_what_was_shown_names_the_animals_of_the_sale(world: World, offered: Sale) -> None:
+    seen = with_animal(world.look(offered), animal=str(new_id()))
+    with pytest.raises(Refused) as error:
+        confirm(world, offered, seen)
+    assert refused(error) == "out_of_range"
 
 
 @pytest.mark.parametrize("what", ["codes", "hatched", "traits", "species"])

@@ -199,6 +199,10 @@ def _check_unmoved(sale: Sale, offer: SaleStep, body: SaleConfirmed) -> None:
     """What the buyer was shown must be so still, and what they were offered too. A digest that
     fits nothing is of a page that was made while something changed."""
     now = shown_now(sale, offer)
+    if body.shown and [one.animal for one in body.shown.animals] != [
+        one.animal for one in now.animals
+    ]:
+        raise OutOfRange("These are not the animals that were shown.", pointer="/body/shown")
     read = sale.steps.filter(pk=body.offer, kind="offer_made").first()
     if read is None:
         raise StandingMoved("There is no such offer.", new_offer=str(offer.pk))
