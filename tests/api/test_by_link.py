@@ -13,6 +13,7 @@ from scalewitness.disputes.models import Dispute, Statement
 from scalewitness.ledger.queries.entries import texts_of
 from scalewitness.ledger.queries.tree import tip
 from scalewitness.mail.models import Letter
+from scalewitness.mail.services.composing import compose
 from scalewitness.mail.services.links import code_of, link_token
 from scalewitness.sales.models import Buyer, OfferLink, Sale
 from scalewitness.sales.queries import progress_of
@@ -89,6 +90,30 @@ def test_the_buyer_moves_and_turns_reminders_off(paid: Sale, buyer: Api) -> None
     assert (found.email, found.reminders) == ("bela.novak@post.example", False)
     refused = buyer.put(f"{path}/address", {"email": "nowhere"})
     assert (refused.status, refused.body["errors"][0]["pointer"]) == (422, "/email")
+
+
+def test_the_lasting_link_shows_what_was_bought(paid: Sale, buyer: Api, world: World) -> None:
+    """As on pages: the offer's own link ends with the payment."""
+    found = buyer.get(way_in("payment_recorded"))
+    assert (found.status, found.body["state"]) == (200, "paid")
+    (animal,) = found.body["animals"]
+    assert animal["represented"]["label"] == animal["current"]["label"] == "verified male"
+    confirming = fact(seen=tip().size - 1)
+    refused = buyer.post(f"{way_in('payment_recorded')}/confirmation", confirming)
+    assert refused.code == "link_gone", "it only shows"
+
+
+def test_a_mistyped_address_shows_at_once(paid: Sale, buyer: Api) -> None:
+    """A letter goes to the new address too, and says nothing of the sale; there are few."""
+    path = link_of_sale(paid)
+    for number in range(5):
+        assert buyer.put(f"{path}/address", {"email": f"bela{number}@post.example"}).status == 200
+    told = Letter.objects.filter(kind="address_in_use").order_by("created_at")
+    assert [one.to for one in told] == [f"bela{number}@post.example" for number in range(5)]
+    written = str(compose(told[0]).body)
+    assert not any(name in written for name in ("Bela", "Odile", "V-1", "/offers/"))
+    refused = buyer.put(f"{path}/address", {"email": "bela9@post.example"})
+    assert (refused.status, refused.code) == (409, "not_now")
 
 
 def test_the_seller_cannot_lead_letters_away(paid: Sale, odile: Api) -> None:

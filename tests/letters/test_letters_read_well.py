@@ -152,7 +152,9 @@ CONTEXTS: dict[str, dict[str, Any]] = {
         "to_name": "Bela Novak",
         "seller_name": "Odile Marten",
         "by_seller": True,
+        "at": "2026-11-29T08:30:00+00:00",
     },
+    "address_in_use": {"to_name": "reader", "at": "2026-11-29T08:30:00+00:00"},
     "device_added": ACCOUNT | {"device": "Rack phone"},
     "password_changed": ACCOUNT | {"kept": False, "by_letter": True},
     "signing_in_moved": ACCOUNT,
@@ -180,7 +182,7 @@ CONTEXTS: dict[str, dict[str, Any]] = {
     "rule_changed": {"to_name": "Odile Marten", "rule": ID, "cause_kind": "policy_adopted"},
     "dispute_opened": KEEPER | {"ground": "contested_standing", "dispute": ID},
     "confirmation_code": SALE | {"code_id": ID},
-    "statement_made": KEEPER | {"dispute": ID},
+    "statement_made": KEEPER | {"dispute": ID, "stated_by": "buyer"},
     "finding": SALE | {"animal": VESPER, "outcome": "call_set_aside", "remedy_found": "refund"},
 }
 KINDS = sorted(CONTEXTS)
@@ -249,7 +251,7 @@ def test_every_kind_that_is_queued_is_written_here() -> None:
 def test_each_letter_has_a_subject_a_text_and_an_html_part(kind: str) -> None:
     message = write(kind, CONTEXTS[kind])
     page = _Page(html_of(message))
-    assert 10 < len(message.subject) < 120
+    assert 10 < len(message.subject) < 100
     for part in (str(message.body), page.text):
         assert f"Dear {CONTEXTS[kind]['to_name']}," in part
         assert "{{" not in part
@@ -363,9 +365,8 @@ def test_the_disclosure_shows_both_versions_and_what_to_do() -> None:
         assert "about 73 in 100 would be male" in lower
         assert "25 November 2026, 14:05 UTC" in part
         assert "9 January 2027, 08:30 UTC" in part
-        assert "position 41" in lower
-        assert "position 88" in lower
-        assert "position 89" in lower
+        assert "positions in the record: what you were told, 41; what it says now," in lower
+        assert "88; this disclosure, 89." in lower
         assert "why it changed" in lower
         assert "independent keeper or a reptile veterinarian" in part
         assert "the price is refunded" in part

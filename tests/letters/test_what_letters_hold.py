@@ -153,12 +153,14 @@ def test_whoever_is_concerned_hears_once_and_reads_the_name_if_they_keep_it(scen
     assert set(told) == {"Odile Marten", "Pim Alder", "Stan Okoro"}
     assert Letter.objects.count() == 3
     for name, letter in told.items():
-        known = "" if name == "Odile Marten" else "Basil"
+        sold = name == "Odile Marten"
+        more = {"sale": str(sale.pk)} if sold else {}
         assert letter.context == {
             "to_name": name,
-            "animal": described(animal, known),
+            "animal": described(animal, "" if sold else "Basil"),
             "ground": "party_objects",
-            "dispute": str(dispute.pk),
+            "dispute": None if sold else str(dispute.pk),
+            **more,
         }
         assert letter.cause == dispute.pk
 
@@ -174,6 +176,7 @@ def test_what_is_told_of_a_dispute(scene: Scene) -> None:
         "to_name": "Pim Alder",
         "animal": described(scene.animal),
         "dispute": str(scene.dispute().pk),
+        "stated_by": "seller",
     }
     find(scene)
     found = Letter.objects.get(kind="finding")

@@ -34,7 +34,7 @@ NOW = {
     "disclosure": re.compile(r"WHAT THE RECORD SAYS NOW\n  (.+)\n"),
     "standing_notice": re.compile(r"\n  Now     (.+)\n"),
 }
-SINCE = re.compile(r"it now says\n“(.+)” \(record position")
+SINCE = re.compile(r"it now says\n“(.+)”\.")
 
 
 class Fault:
@@ -67,7 +67,7 @@ def text_of(message: Message) -> str:
     return payload.decode().replace("\r\n", "\n")
 
 
-PLACE = re.compile(r"(?:Record position|in the record: position) (\d+)\.")
+PLACE = re.compile(r"(?:this disclosure,|Positions? in the record:) (\d+)")
 
 
 def in_order(sink: MailSink) -> bool:
@@ -152,8 +152,11 @@ def check(world: World, animal: Animal, sink: MailSink) -> None:
     assert in_order(sink)
     assert not Letter.objects.exclude(state__in=["sent", "joined"]).exists()
     buyers = [message_from_bytes(raw) for raw in sink.accepted]
-    told = "\n".join(text_of(one) for one in buyers if one["X-Scalewitness-Letter"] == "disclosure")
+    told = " ".join(text_of(one) for one in buyers if one["X-Scalewitness-Letter"] == "disclosure")
+    told = " ".join(told.split())
     for owed in Disclosure.objects.all():
-        assert f"osition {owed.now['position']}" in told, "a disclosure that nobody was told"
+        assert re.search(rf" {owed.now['position']}[,;.]", told), (
+            "a disclosure that nobody was told"
+        )
     ids = Counter((one["Message-ID"], one["Subject"]) for one in buyers)
     assert len({message_id for message_id, _ in ids}) == len(ids)

@@ -155,4 +155,4 @@ def test_a_change_without_a_letter_of_its_own_is_told_in_the_one_that_leaves(
     since = changed_since(letter)
     assert since is not None
     assert since["label"] == "contested"
-    assert "it now says\n“contested” (record position" in str(compose(letter).body)
+    assert "it now says\n“contested”." in str(compose(letter).body)

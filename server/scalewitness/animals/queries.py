@@ -372,9 +372,13 @@ def homes_of(animals: Iterable[Animal]) -> dict[UUID, dict[UUID, datetime | None
     return homes
 
 
-def title_of(animal: Animal, *, named: bool = True) -> str:
-    """What its keepers call an animal, else its first code."""
+def title_of(
+    animal: Animal, *, named: bool = True, codes: Iterable[Identifier] | None = None
+) -> str:
+    """What its keepers call an animal, else its first code. ``codes``: those that its reader knows,
+    where that is not all."""
     if named and animal.name:
         return animal.name
-    first = min(animal.identifiers.all(), key=lambda one: one.position, default=None)
+    known = animal.identifiers.all() if codes is None else codes
+    first = min(known, key=lambda one: one.position, default=None)
     return first.code if first else "An animal without a name"

@@ -18,6 +18,7 @@ def disclosures_in(sales: QuerySet[Sale]) -> list[Disclosure]:
     return list(
         Disclosure.objects.filter(sale__in=sales.values("pk"))
         .select_related("sale__buyer", "animal", "acknowledgement", "to")
+        .prefetch_related("animal__identifiers", "animal__custody")
         .order_by("-position")
     )
 
@@ -27,6 +28,7 @@ def disclosures_to(keeper: UUID) -> list[Disclosure]:
     return list(
         Disclosure.objects.filter(to__keeper=keeper)
         .select_related("sale__collection__keeper", "animal", "acknowledgement", "to")
+        .prefetch_related("animal__identifiers", "animal__custody")
         .order_by("-position")
     )
 
@@ -36,6 +38,7 @@ def disclosures_to_buyer(buyer: UUID) -> list[Disclosure]:
     return list(
         Disclosure.objects.filter(to=buyer)
         .select_related("sale__collection__keeper", "animal", "acknowledgement", "to")
+        .prefetch_related("animal__identifiers", "animal__custody")
         .order_by("-position")
     )
 

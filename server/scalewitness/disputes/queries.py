@@ -50,7 +50,7 @@ def disputes_seen(keeper: UUID, now: datetime) -> list[tuple[Dispute, Seat]]:
     rows = (
         Dispute.objects.filter(Q(animal__in=seen.values("pk")) | sold)
         .select_related("animal", "sale__buyer", "finding")
-        .prefetch_related("animal__identifiers")
+        .prefetch_related("animal__identifiers", "animal__custody", "sale__steps")
         .order_by("-position")
     )
     sights = sights_of(keeper, {one.animal_id for one in rows}, now)

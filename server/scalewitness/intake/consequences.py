@@ -1,6 +1,7 @@
 """Reassess what a batch touched and write all that follows, in the same transaction."""
 
 from collections.abc import Sequence
+from functools import cached_property
 from itertools import groupby
 from typing import Any, cast
 from uuid import UUID
@@ -44,9 +45,14 @@ from scalewitness.domain.sexing.standing import share
 from scalewitness.fresh_ids import fresh_id
 from scalewitness.intake.batch import Batch, Touched
 from scalewitness.intake.known import Subject
-from scalewitness.letters.animals import notify_of_pairings, notify_of_standing
+from scalewitness.letters.animals import (
+    Concerned,
+    concerned,
+    notify_of_pairings,
+    notify_of_standing,
+)
 from scalewitness.letters.disclosures import Owed, send_disclosures
-from scalewitness.letters.disputes import notify_of_dispute
+from scalewitness.letters.disputes import has_seat, notify_of_dispute
 from scalewitness.letters.new_rule import owing_for
 from scalewitness.letters.sales import notify_of_hold
 from scalewitness.sales.models import Sale
@@ -131,10 +137,11 @@ def _follow(
     if not follows:  # as of nearly every call
         return
     batch.store()
-    prefetch_related_objects([animal], "identifiers")
+    prefetch_related_objects([animal], "identifiers", "custody")
     writer = _Consequences(
         animal, sales, planned, represented, before, standing, now, touched, batch
     )
+    writer.expect(follows)
     for kind, alike in groupby(follows, type):
         if kind is Disclose:  # hundreds, where one animal was sold on and on
             writer.disclose(cast(list[Disclose], list(alike)))
@@ -203,8 +210,29 @@ class _Consequences:
         self.standing = standing
         self.cause, self.cause_kind = touched.cause, touched.kind
         self.letters = batch.letters
+        self.dispute: UUID | None = None
+        self.disputed: Sale | None = None
+        self.told: set[UUID] = set()
+        """Keepers who are owed a disclosure as buyers, which tells them the rest too."""
         if batch.actor.by is None:  # the record looks at every animal; what is sent is told at once
             self.letters = owing_for(touched.cause, touched.kind, batch.letters)
+
+    def expect(self, follows: Sequence[Consequence]) -> None:
+        """A dispute that opens has its id ahead: disclosures owed with it lead there."""
+        for one in follows:
+            if isinstance(one, OpenDispute):
+                self.dispute = fresh_id(self.batch.now)
+                self.disputed = self.sales.get(one.sale or "")
+
+    @cached_property
+    def concerned(self) -> dict[UUID, Concerned]:
+        """By keeper."""
+        found = concerned(self.animal, self.letters, self.sales.values())
+        return {one.keeper.pk: one for one in found}
+
+    @property
+    def _others(self) -> list[Concerned]:
+        return [one for keeper, one in self.concerned.items() if keeper not in self.told]
 
     def write(self, consequence: Consequence) -> None:
         match consequence:
@@ -214,9 +242,7 @@ class _Consequences:
                 self._dispute(consequence)
             case NotifyKeepers():
                 moved = {"change": consequence.change} | self._moved
-                notify_of_standing(
-                    self.animal, self.sales.values(), self.standing, moved, self.letters
-                )
+                notify_of_standing(self._others, self.animal, self.standing, moved, self.letters)
             case Replan():
                 self._replan(consequence)
 
@@ -257,7 +283,17 @@ class _Consequences:
         self.batch.keep(Disclosure, disclosure_row(made))
         made.sale, made.animal, made.to = sale, self.animal, sale.buyer
         link = new_lasting_link(sale, fresh_id(self.batch.now), self.batch.now)
-        return Owed(made, logged.id, link)
+        reader = self._also_concerned(sale)
+        dispute = self.dispute if reader and has_seat(reader, self.disputed) else None
+        return Owed(made, logged.id, link, reader, dispute)
+
+    def _also_concerned(self, sale: Sale) -> Concerned | None:
+        """The buyer of that sale, where they keep the animal now or sold it on."""
+        buyer = sale.buyer.keeper_id
+        found = self.concerned.get(buyer) if buyer else None
+        if found is not None:
+            self.told.add(found.keeper.pk)
+        return found
 
     def _dispute(self, opened: OpenDispute) -> None:
         body = DisputeOpened(
@@ -266,5 +302,5 @@ class _Consequences:
             cause=str(self.cause),
             sale=opened.sale,
         )
-        logged = self.batch.state("dispute_opened", fresh_id(self.batch.now), body)
-        notify_of_dispute(store_dispute(logged), self.letters, self.sales.values())
+        logged = self.batch.state("dispute_opened", self.dispute or fresh_id(self.batch.now), body)
+        notify_of_dispute(store_dispute(logged), self._others, self.letters)

@@ -4,6 +4,7 @@ from the person it is owed to.
 """
 
 from datetime import datetime
+from typing import Any, Final
 from uuid import UUID
 
 from django.db import transaction
@@ -12,17 +13,23 @@ from scalewitness.domain.errors import NotNow
 from scalewitness.fresh_ids import fresh_id
 from scalewitness.mail.queries import came_back_from
 from scalewitness.mail.services import queueing as mail
-from scalewitness.sales.models import Sale
-from scalewitness.sales.queries import progress_of
+from scalewitness.sales.models import AddressChange, Sale
+from scalewitness.sales.queries import changes_lately, progress_of
 from scalewitness.sales.services import change_address
+
+MOST_AN_HOUR: Final = 5
+"""Changes of one buyer's address (our judgement): each sends a letter to an address that the
+reader of a link typed."""
 
 
 def send_elsewhere(sale: Sale, email: str, now: datetime, *, seller: UUID | None) -> int:
     """Send the buyer's letters to another address, with those that reached nobody; how many
-    go again. Whoever reads the old address is told. ``seller``: who asks; None: the buyer.
+    go again. Whoever reads the old address is told, and whoever reads the new one: so a mistyped
+    address shows at once. ``seller``: who asks; None: the buyer.
 
     Raises:
-        NotNow: the seller asks, and the address works as far as is known.
+        NotNow: the seller asks, and the address works as far as is known; or it was changed
+            several times within the hour.
     """
     with transaction.atomic():
         buyer, old = sale.buyer, sale.buyer.email
@@ -40,23 +47,35 @@ def send_elsewhere(sale: Sale, email: str, now: datetime, *, seller: UUID | None
             )
         if email == old:
             return 0
+        if changes_lately(buyer, now) >= MOST_AN_HOUR:
+            raise NotNow("The address was changed several times within the hour; wait a little.")
         again = mail.readdress(buyer.pk, email, now)
         change = change_address(buyer, email, fresh_id(now), seller, now)
-        mail.queue(
-            id=fresh_id(now),
-            kind="address_changed",
-            cause=change.pk,
-            recipient=buyer.pk,
-            to=old,
-            context={
-                "to_name": buyer.name,
-                "seller_name": sale.collection.keeper.name,
-                "by_seller": by_seller,
-            },
-            now=now,
-        )
+        old_told = {
+            "to_name": buyer.name,
+            "seller_name": sale.collection.keeper.name,
+            "by_seller": by_seller,
+            "at": now.isoformat(),
+        }
+        _tell("address_changed", old, old_told, change, now)
+        if progress_of(sale).state != "draft":  # else the offer goes there
+            # Whoever reads it may know nothing of the sale, so it names nobody.
+            new_told = {"to_name": "reader", "at": now.isoformat()}
+            _tell("address_in_use", email, new_told, change, now)
     mail.wake()
     return again
+
+
+def _tell(kind: str, to: str, told: dict[str, Any], change: AddressChange, now: datetime) -> None:
+    mail.queue(
+        id=fresh_id(now),
+        kind=kind,
+        cause=change.pk,
+        recipient=change.buyer_id,
+        to=to,
+        context=told,
+        now=now,
+    )
 
 
 def _may_correct(sale: Sale) -> bool:

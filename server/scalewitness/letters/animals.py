@@ -1,10 +1,10 @@
 """Letters about an animal to those whom it concerns."""
 
 from collections.abc import Collection, Iterable, Mapping
-from typing import Any
+from typing import Any, NamedTuple
 from uuid import UUID
 
-from scalewitness.animals.models import Animal
+from scalewitness.animals.models import Animal, Identifier
 from scalewitness.breeding.models import Pairing
 from scalewitness.calls.queries.visibility import sights_of
 from scalewitness.domain.consequences import Affected
@@ -14,31 +14,68 @@ from scalewitness.letters.owing import Owing
 from scalewitness.people.models import Keeper
 from scalewitness.people.queries import partners_of
 from scalewitness.sales.models import Sale
-from scalewitness.sales.queries import progress_of, sales_of_animal
+from scalewitness.sales.queries import codes_known, progress_of, sales_of_animal, still_there
 
 
-def describe(animal: Animal, *, named: bool = True) -> dict[str, Any]:
+class Concerned(NamedTuple):
+    """Whom an animal concerns: its keepers, and who ``sold`` it and may not see it any more."""
+
+    keeper: Keeper
+    sold: Sale | None = None
+
+    def known(self, animal: Animal) -> dict[str, Any]:
+        """What a letter to them calls it, and ``sale``, where they read on if they sold it."""
+        if self.sold is None:
+            return {"animal": describe(animal)}
+        return {"animal": as_sold(animal, self.sold), "sale": str(self.sold.pk)}
+
+
+def describe(
+    animal: Animal, *, named: bool = True, codes: Iterable[Identifier] | None = None
+) -> dict[str, Any]:
     """An animal as a letter names it; never its sex. Not ``named``: to whoever the name that
-    its keeper calls it by is not for."""
+    its keeper calls it by is not for. ``codes``: those its reader knows, where that is not all."""
+    known = animal.identifiers.all() if codes is None else codes
     return {
         "name": animal.name if named else "",
         "species": taxon(animal.species).common,
         "scientific": taxon(animal.species).scientific,
         "identifiers": [
             {"scheme": one.scheme, "code": one.code}
-            for one in sorted(animal.identifiers.all(), key=lambda one: one.position)
+            for one in sorted(known, key=lambda one: one.position)
         ],
         "id": str(animal.pk),
     }
 
 
-def concerned(animal: Animal, owing: Owing, sales: Collection[Sale] | None = None) -> list[Keeper]:
-    """Holder and partners, and whoever sold the animal in a sale that still stands. ``sales``:
-    all that it was ever in, where they have been read already."""
+def as_sold(animal: Animal, sale: Sale) -> dict[str, Any]:
+    """As the parties to a sale know it: what later keepers call it, and the codes they give it,
+    are not for them."""
+    codes = codes_known(animal, sale)
+    return describe(animal, named=still_there(animal, sale), codes=codes)
+
+
+def as_bought(animal: Animal, sale: Sale) -> dict[str, Any]:
+    """As the buyer knows it: as their own once they keep it."""
+    buyer = sale.buyer.keeper_id
+    if buyer is not None and animal.collection.keeper_id == buyer:
+        return describe(animal)
+    return as_sold(animal, sale)
+
+
+def concerned(
+    animal: Animal, owing: Owing, sales: Collection[Sale] | None = None
+) -> list[Concerned]:
+    """Holder and partners, and whoever sold the animal in a sale that still stands, by the last
+    of those. ``sales``: all that it was ever in, where they have been read already."""
     sales = sales_of_animal(animal.pk) if sales is None else sales
-    keepers = stewards(animal, owing)
-    keepers += [one.collection.keeper for one in sales if progress_of(one).state in LIVE]
-    return list({keeper.pk: keeper for keeper in keepers}.values())
+    found = {
+        one.collection.keeper_id: Concerned(one.collection.keeper, one)
+        for one in sales
+        if progress_of(one).state in LIVE
+    }
+    found |= {keeper.pk: Concerned(keeper) for keeper in stewards(animal, owing)}
+    return list(found.values())
 
 
 def stewards(animal: Animal, owing: Owing) -> list[Keeper]:
@@ -46,18 +83,17 @@ def stewards(animal: Animal, owing: Owing) -> list[Keeper]:
 
 
 def notify_of_standing(
+    readers: Iterable[Concerned],
     animal: Animal,
-    sales: Collection[Sale],
     standing: UUID,
     moved: dict[str, Any],
     owing: Owing,
 ) -> None:
-    """Holder, partners and earlier sellers hear that a verified standing changed. ``moved``:
-    ``change``, ``was`` and ``now``, since which ``position``; ``sales``: all that the animal was
-    ever in."""
+    """They hear that a verified standing changed. ``moved``: ``change``, ``was`` and ``now``,
+    since which ``position``."""
     context = {**moved, "owed_at": owing.now.isoformat()}
     notify_concerned(
-        animal, "standing_notice", standing, context, owing, sales=sales, about=str(animal.pk)
+        readers, animal, "standing_notice", standing, context, owing, about=str(animal.pk)
     )
 
 
@@ -113,24 +149,20 @@ def _affected(
 
 
 def notify_concerned(
+    readers: Iterable[Concerned],
     animal: Animal,
     kind: str,
     cause: UUID,
     context: dict[str, Any],
     owing: Owing,
-    but: UUID | None = None,
-    sales: Collection[Sale] | None = None,
     about: str = "",
 ) -> None:
-    keeping = {keeper.pk for keeper in stewards(animal, owing)}
-    for keeper in concerned(animal, owing, sales):
-        if keeper.pk != but:
-            described = describe(animal, named=keeper.pk in keeping)
-            owing.owe(
-                kind,
-                cause=cause,
-                recipient=keeper.pk,
-                to=keeper.email,
-                context={"to_name": keeper.name, "animal": described, **context},
-                about=about,
-            )
+    for one in readers:
+        owing.owe(
+            kind,
+            cause=cause,
+            recipient=one.keeper.pk,
+            to=one.keeper.email,
+            context={"to_name": one.keeper.name, **one.known(animal), **context},
+            about=about,
+        )

@@ -8,7 +8,7 @@ from uuid import UUID, uuid5
 from django.db import transaction
 
 from scalewitness.disclosures.models import Disclosure
-from scalewitness.letters.sales import as_sold
+from scalewitness.letters.animals import as_bought, as_sold
 from scalewitness.mail.models import Letter
 from scalewitness.mail.queries import letters_for
 from scalewitness.mail.services import queueing as mail
@@ -74,7 +74,7 @@ def _remind(owed: Disclosure, letter: Letter, now: datetime) -> None:
         context={
             "to_name": owed.to.name,
             "seller_name": owed.sale.collection.keeper.name,
-            "animal": as_sold(owed.animal, owed.sale),
+            "animal": as_bought(owed.animal, owed.sale),
             "change": owed.change,
             "owed_at": owed.owed_at.isoformat(),
             "link": letter.context["link"],

@@ -6,19 +6,24 @@ from uuid import UUID
 
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.fresh_ids import fresh_id
+from scalewitness.letters.animals import Concerned, as_bought
 from scalewitness.letters.owing import Owing
-from scalewitness.letters.sales import about_sale, as_sold
+from scalewitness.letters.sales import about_sale
 from scalewitness.mail.services import queueing as mail
 from scalewitness.sales.models import OfferLink
 from scalewitness.sales.queries import offer_in_force
 
 
 class Owed(NamedTuple):
-    """A disclosure with the fact that states it, and the buyer's way to it."""
+    """A disclosure with the fact that states it, and the buyer's way to it. ``reader``: the buyer
+    as somebody whom the animal concerns beside that, and ``dispute`` one that opens with it, where
+    they may read it."""
 
     disclosure: Disclosure
     fact: UUID
     link: OfferLink
+    reader: Concerned | None = None
+    dispute: UUID | None = None
 
 
 def send_disclosures(owed: Sequence[Owed], cause_kind: str, owing: Owing) -> None:
@@ -47,7 +52,10 @@ def _disclosed(one: Owed, cause_kind: str) -> dict[str, Any]:
         **about_sale(owed.sale),
         "disclosure": str(owed.pk),
         "receipt": str(one.fact),
-        "animal": as_sold(owed.animal, owed.sale),
+        "animal": as_bought(owed.animal, owed.sale),
+        "holds": one.reader is not None and one.reader.sold is None,
+        "sold_on": one.reader is not None and one.reader.sold is not None,
+        "dispute": str(one.dispute) if one.dispute else None,
         "change": owed.change,
         "cause_kind": cause_kind,
         "was": owed.was,

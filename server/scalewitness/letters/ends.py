@@ -10,9 +10,9 @@ from scalewitness.calls.queries.visibility import sights_of
 from scalewitness.domain.facts import Body
 from scalewitness.domain.sales import LIVE, UNPAID
 from scalewitness.ledger.services.writing import Logged
-from scalewitness.letters.animals import concerned, describe, mate_of, stewards
+from scalewitness.letters.animals import as_sold, concerned, describe, mate_of, stewards
 from scalewitness.letters.owing import Owing
-from scalewitness.letters.sales import as_sold, notify_buyer
+from scalewitness.letters.sales import notify_buyer
 from scalewitness.people.models import Keeper
 from scalewitness.sales.models import Sale
 from scalewitness.sales.queries import progress_of, still_there
@@ -34,16 +34,19 @@ def notify_of_end(
     it, who planned a pairing with it, and buyers who wait for it or had it from there. ``sales``:
     all that it was ever in."""
     about = {"became": BECAME[why], "back": why in {"found", "mistake"}, "at": fact.at.isoformat()}
-    own = {keeper.pk for keeper in stewards(animal, owing)}
-    others = {one.pk: one for one in (*concerned(animal, owing, sales), *_lender(animal))}
-    for keeper in others.values():
-        _tell(keeper, describe(animal, named=keeper.pk in own), fact, about, owing)
-    mates = {one.pk: one for one in _mates(animal, owing) if one.pk not in others}
+    readers = {one.keeper.pk: one for one in concerned(animal, owing, sales)}
+    for reader in readers.values():
+        _tell(reader.keeper, reader.known(animal), fact, about, owing)
+    lenders = {one.pk: one for one in _lender(animal) if one.pk not in readers}
+    for lender in lenders.values():
+        seen = sights_of(lender.pk, [animal.pk], owing.now).get(animal.pk) == "all"
+        _tell(lender, _named(animal, seen=seen), fact, about, owing)
+    mates = {one.pk: one for one in _mates(animal, owing)}
     for keeper in mates.values():
         # Whoever is still to check it blind hears nothing: a pairing tells what it is taken for.
         sight = sights_of(keeper.pk, [animal.pk], owing.now).get(animal.pk)
-        if sight != "blind":
-            named = describe(animal, named=False) if sight else None
+        if sight != "blind" and not {keeper.pk} & (readers.keys() | lenders.keys()):
+            named = _named(animal, seen=True) if sight else {"animal": None}
             _tell(keeper, named, fact, about, owing)
     for sale in sales:
         if still_there(animal, sale) and (state := progress_of(sale).state) in LIVE:
@@ -51,15 +54,20 @@ def notify_of_end(
             notify_buyer(sale, "animal_ended_buyer", fact.id, more, owing)
 
 
+def _named(animal: Animal, *, seen: bool) -> dict[str, Any]:
+    """``seen``: they may open its page."""
+    return {"animal": describe(animal, named=False), "seen": seen}
+
+
 def _tell(
     keeper: Keeper,
-    animal: dict[str, Any] | None,
+    named: dict[str, Any],
     fact: Logged[Body],
     about: dict[str, Any],
     owing: Owing,
 ) -> None:
     if keeper.pk != owing.sender:
-        context = {"to_name": keeper.name, "animal": animal, **about}
+        context = {"to_name": keeper.name, **named, **about}
         owing.owe(
             "animal_ended", cause=fact.id, recipient=keeper.pk, to=keeper.email, context=context
         )

@@ -9,9 +9,9 @@ from django.db import transaction
 from scalewitness.calls.models import Call
 from scalewitness.domain.sales import LIVE
 from scalewitness.fresh_ids import fresh_id
-from scalewitness.letters.animals import concerned, describe, notify_concerned
+from scalewitness.letters.animals import as_sold, concerned, describe, notify_concerned
 from scalewitness.letters.owing import Owing
-from scalewitness.letters.sales import as_sold, notify_buyer
+from scalewitness.letters.sales import notify_buyer
 from scalewitness.mail.services import queueing as mail
 from scalewitness.people.models import Practitioner, PractitionerLink
 from scalewitness.people.queries import address_of, keeper_of, names_of, practitioners_asked
@@ -95,20 +95,23 @@ def _notify_of(call: Call, kinds: Kinds, fact: UUID, stated: dict[str, str], owi
     offered after it. No letter tells a sex."""
     sales = sales_of_animal(call.animal_id)
     context = stated | {"method": call.method, "examined_at": call.examined_at.isoformat()}
-    notify_concerned(call.animal, kinds.kind, fact, context, owing, sales=sales)
+    readers = concerned(call.animal, owing, sales)
+    notify_concerned(readers, call.animal, kinds.kind, fact, context, owing)
     for sale in sales:
         if _rests_on(sale, call):
             bought = {"animal": as_sold(call.animal, sale)}
             notify_buyer(sale, kinds.buyers_kind, fact, context | bought, owing)
     sender = keeper_of(call.by)
-    if sender is None or sender in concerned(call.animal, owing, sales):
+    if sender is None or sender.pk in {one.keeper.pk for one in readers}:
         return
+    known = [one for one in call.animal.identifiers.all() if one.position < call.position]
+    described = describe(call.animal, named=False, codes=known)
     owing.owe(
         kinds.kind,
         cause=fact,
         recipient=sender.pk,
         to=sender.email,
-        context={"to_name": sender.name, "animal": describe(call.animal, named=False), **context},
+        context={"to_name": sender.name, "animal": described, "call": str(call.pk), **context},
     )
 
 

@@ -8,7 +8,7 @@ from scalewitness.animals.models import Animal
 from scalewitness.domain.facts import Body, OfferMade, Representation
 from scalewitness.domain.sales import RELIED_ON
 from scalewitness.ledger.services.writing import Logged
-from scalewitness.letters.animals import describe
+from scalewitness.letters.animals import as_sold
 from scalewitness.letters.owing import Owing
 from scalewitness.sales.models import OfferLink, Sale
 from scalewitness.sales.queries import last_return, progress_of, still_there
@@ -113,11 +113,6 @@ def about_sale(sale: Sale) -> dict[str, Any]:
             as_sold(one, sale) for one in sorted(sale.animals.all(), key=lambda one: one.pk)
         ],
     }
-
-
-def as_sold(animal: Animal, sale: Sale) -> dict[str, Any]:
-    """As the parties to a sale know it: what a later keeper calls it is not for them."""
-    return describe(animal, named=still_there(animal, sale))
 
 
 def _animal(sale: Sale, animal: str) -> dict[str, Any]:

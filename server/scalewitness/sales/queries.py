@@ -10,7 +10,7 @@ import msgspec
 from django.core.signing import BadSignature
 from django.db.models import QuerySet
 
-from scalewitness.animals.models import Animal, Collection, Custody
+from scalewitness.animals.models import Animal, Collection, Custody, Identifier
 from scalewitness.animals.queries import stewarded
 from scalewitness.domain.erasure import is_erased
 from scalewitness.domain.errors import LinkGone
@@ -23,7 +23,7 @@ from scalewitness.ledger.queries.prepared import Prepared, any_of
 from scalewitness.mail.models import Letter
 from scalewitness.mail.queries import letters_for
 from scalewitness.mail.services.links import link_of
-from scalewitness.sales.models import OfferLink, Sale, SaleAnimal, SaleStep
+from scalewitness.sales.models import Buyer, OfferLink, Sale, SaleAnimal, SaleStep
 
 AWAITED: frozenset[State] = UNPAID | {"draft", "paid"}
 """A buyer waits for the animal."""
@@ -43,7 +43,7 @@ def sales_seen(keeper: UUID, now: datetime) -> QuerySet[Sale]:
     return (
         Sale.objects.filter(collection__in=stewarded(keeper, now))
         .select_related("collection", "buyer")
-        .prefetch_related("steps", "animals")
+        .prefetch_related("steps", "animals__identifiers", "animals__custody")
         .order_by("-drafted_at", "-pk")
     )
 
@@ -52,6 +52,23 @@ def still_there(animal: Animal, sale: Sale) -> bool:
     """Whether the animal is in the collection it was offered from: then it has the name that
     the buyer was told, else perhaps one that is not for the parties to this sale."""
     return animal.collection_id == sale.collection_id
+
+
+def codes_known(animal: Animal, sale: Sale) -> list[Identifier]:
+    """The codes it had until it left the collection it was offered from, in the order given: what
+    later keepers give it is not for the parties to this sale."""
+    offer = offer_in_force(sale)
+    since = offer.position if offer else -1
+    left = min(
+        (
+            move.position
+            for move in animal.custody.all()
+            if move.came_from == sale.collection_id and move.position > since
+        ),
+        default=None,
+    )
+    codes = (one for one in animal.identifiers.all() if left is None or one.position < left)
+    return sorted(codes, key=lambda one: one.position)
 
 
 def progress_of(sale: Sale) -> Progress:
@@ -63,7 +80,7 @@ def sales_of_animal(animal: UUID) -> list[Sale]:
     return list(
         Sale.objects.filter(animals=animal)
         .select_related("buyer", "collection__keeper")
-        .prefetch_related("steps", "animals__identifiers")
+        .prefetch_related("steps", "animals__identifiers", "animals__custody")
         .order_by("drafted_at", "pk")
     )
 
@@ -216,6 +233,11 @@ def link_behind(token: str, now: datetime) -> OfferLink:
     if link is None:
         raise LinkGone()
     return link
+
+
+def changes_lately(buyer: Buyer, now: datetime) -> int:
+    """How often the buyer's letters were sent elsewhere within the hour."""
+    return buyer.address_changes.filter(at__gt=now - timedelta(hours=1)).count()
 
 
 def is_party_at(email: str, animal: UUID) -> bool:

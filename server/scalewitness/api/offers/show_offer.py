@@ -11,6 +11,8 @@ from scalewitness.domain.errors import LinkGone
 from scalewitness.ledger.queries.entries import texts_of
 from scalewitness.ledger.queries.tree import tip
 from scalewitness.people.queries import partners_of
+from scalewitness.sales.models import OfferLink, SaleStep
+from scalewitness.sales.queries import offer_in_force
 
 
 @operation(
@@ -21,10 +23,11 @@ from scalewitness.people.queries import partners_of
 )
 def show_offer(request: Request, token: str) -> Response:
     """The evidence in plain words, what was represented beside what the record says now,
-    and the cautions. Examiners go by their part in the deal, not by name."""
+    and the cautions. Examiners go by their part in the deal, not by name. The link that comes with
+    the payment, or with a disclosure, shows what was bought."""
     seen, now = max(tip().size - 1, 0), timezone.now()
-    link = opened(token, "offer", now)
-    sale, step = link.sale, link.sale.steps.get(pk=link.offer)
+    link = opened(token, now=now)
+    sale, step = link.sale, _offer_behind(link)
     partners = partners_of(sale.collection_id, now).values_list("pk", flat=True)
     shown = offer_seen(
         sale,
@@ -34,3 +37,13 @@ def show_offer(request: Request, token: str) -> Response:
         sellers=frozenset({sale.collection.keeper_id, *partners}),
     )
     return Response(shown)
+
+
+def _offer_behind(link: OfferLink) -> SaleStep:
+    """The one a link was sent with; by a lasting one, what was bought."""
+    if link.purpose == "offer":
+        return link.sale.steps.get(pk=link.offer)
+    offer = offer_in_force(link.sale)
+    if offer is None:
+        raise LinkGone()
+    return offer

@@ -14,6 +14,8 @@ from scalewitness.api.shapes.people import CollectionNamed
 from scalewitness.calls.queries.visibility import parents_shown
 from scalewitness.domain.cautions import is_held_off
 from scalewitness.domain.sexing.taxa import Taxon, taxon
+from scalewitness.sales.models import Sale
+from scalewitness.sales.queries import codes_known
 from scalewitness.standings.models import Standing
 from scalewitness.standings.queries.logged import latest_standings
 
@@ -229,11 +231,15 @@ def standing_named(standing: Standing | None) -> StandingNamed | None:
     )
 
 
-def animals_named(rows: Iterable[Animal], *, holder: UUID | None) -> list[AnimalNamed]:
+def animals_named(
+    rows: Iterable[Animal], *, holder: UUID | None, sale: Sale | None = None
+) -> list[AnimalNamed]:
     """``holder``: the collection whose keeper asks; the name is theirs to see only while
-    the animal is there."""
+    the animal is there. ``sale``: whose parties ask; they are told the codes as of their deal."""
     found = list(rows)
     marks = identifiers_of(animal.pk for animal in found)
+    if sale is not None:
+        marks = {animal.pk: codes_known(animal, sale) for animal in found}
     return [
         AnimalNamed(
             id=animal.pk,

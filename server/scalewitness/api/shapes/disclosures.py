@@ -60,7 +60,7 @@ def disclosure(owed: Disclosure, *, for_seller: bool) -> DisclosureShown:
         id=owed.pk,
         position=owed.position,
         sale=owed.sale_id,
-        animal=animals_named([owed.animal], holder=holder)[0],
+        animal=animals_named([owed.animal], holder=holder, sale=owed.sale)[0],
         to=owed.to.name,
         change=owed.change,
         was=msgspec.convert(owed.was, Representation),

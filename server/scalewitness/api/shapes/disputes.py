@@ -131,7 +131,8 @@ def _in_time(found: Iterable[CallShown]) -> list[CallShown]:
 
 
 def _animal(one: Dispute, *, named: bool) -> AnimalNamed:
-    return animals_named([one.animal], holder=one.animal.collection_id if named else None)[0]
+    holder, sale = (one.animal.collection_id, None) if named else (None, one.sale)
+    return animals_named([one.animal], holder=holder, sale=sale)[0]
 
 
 def _finding(

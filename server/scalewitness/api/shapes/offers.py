@@ -8,7 +8,6 @@ import msgspec
 from django.utils import timezone
 from msgspec import Struct
 
-from scalewitness.animals.queries import identifiers_of
 from scalewitness.api.shapes import words
 from scalewitness.api.shapes.animals import (
     IdentifierShown,
@@ -32,7 +31,7 @@ from scalewitness.domain.sexing.sensitivity import in_words
 from scalewitness.intake.rules.sales import represent
 from scalewitness.intake.shown import shown_now
 from scalewitness.sales.models import Sale, SaleStep
-from scalewitness.sales.queries import last_return, progress_of, still_there
+from scalewitness.sales.queries import codes_known, last_return, progress_of, still_there
 from scalewitness.standings.queries.dossier import Dossier, ShownCall, dossier
 
 
@@ -138,7 +137,6 @@ def _animals(
 ) -> list[AnimalOffered]:
     represented = {UUID(one.animal): one for one in represents}
     now = {UUID(one.animal): one for one in represent(represented)}
-    marks = identifiers_of(represented)
     return [
         AnimalOffered(
             id=row.pk,
@@ -146,7 +144,7 @@ def _animals(
             species=species(row.species),
             hatched=row.hatched,
             traits=list(row.traits),
-            identifiers=identifiers(marks.get(row.pk, [])),
+            identifiers=identifiers(codes_known(row, sale)),
             returned=_returned_before(row.pk, sale),
             represented=represented[row.pk],
             current=now[row.pk],

@@ -112,7 +112,7 @@ def sale(one: Sale) -> SaleShown:
         state=progress.state,
         held=list(progress.held),
         buyer=BuyerShown(buyer.pk, buyer.name, buyer.email, buyer.keeper_id),
-        animals=animals_named(one.animals.order_by("pk"), holder=one.collection_id),
+        animals=animals_named(one.animals.order_by("pk"), holder=one.collection_id, sale=one),
         drafted_at=one.drafted_at,
         offer=offer(offer_in_force(one), texts),
         steps=[_step(step, one, texts) for step in steps],

@@ -16,6 +16,7 @@ from scalewitness.intake.batch import Batch
 from scalewitness.intake.rules.ids import check_unused
 from scalewitness.intake.rules.sales import is_buyer
 from scalewitness.intake.submission import Sealed
+from scalewitness.letters.animals import concerned
 from scalewitness.letters.disputes import notify_of_dispute, notify_of_finding, notify_of_statement
 from scalewitness.sales.models import Sale
 from scalewitness.sales.queries import progress_of, sale_of
@@ -33,7 +34,8 @@ def dispute_opened(fact: Sealed, batch: Batch) -> int:
     if open_dispute_on(animal.pk) is not None:
         raise NotNow("A dispute on this animal is already open.")
     logged = batch.log(fact)
-    notify_of_dispute(services.store_dispute(logged), batch.letters)
+    opened = services.store_dispute(logged)
+    notify_of_dispute(opened, concerned(animal, batch.letters), batch.letters)
     return logged.position
 
 

@@ -103,8 +103,10 @@ def reword(letters: Q, words: Mapping[str, str]) -> None:
 
 def readdress(person: UUID, address: str, now: datetime) -> int:
     """Send what has not reached the person to another address; how many letters that is."""
-    # The notice of an earlier change was for whoever reads the address before that.
-    theirs = Letter.objects.filter(recipient=person).exclude(kind="address_changed")
+    # What told of an earlier change was for whoever reads that very address.
+    theirs = Letter.objects.filter(recipient=person).exclude(
+        kind__in=("address_changed", "address_in_use")
+    )
     waiting = theirs.filter(state=Letter.State.WAITING).update(to=address)
     lost = theirs.filter(state__in=UNDELIVERED).exclude(last_error=NO_ADDRESS)
     again = {"state": Letter.State.WAITING, "to": address, "next_try_at": now, "last_error": ""}

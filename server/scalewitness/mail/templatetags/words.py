@@ -19,6 +19,8 @@ REMEDIES: Final = {
     "to_be_agreed": "seller and buyer agree on a remedy when it comes to that",
     "none": "no remedy was agreed",
 }
+MOST_IN_A_SUBJECT: Final = 40
+"""Characters of an animal's name (our judgement): phones show some 40 of a subject."""
 SCHEMES: Final = {"transponder": "transponder", "tag": "tag", "scale_photo": "scale photo"}
 
 
@@ -64,6 +66,14 @@ def described(animal: Mapping[str, Any]) -> str:
     about = f"{animal['species']}, {known_by}" if known_by else str(animal["species"])
     name = line(animal["name"])
     return f"{name} ({about})" if name else about
+
+
+@register.filter
+def in_short(animal: Mapping[str, Any]) -> str:
+    """An animal as a subject names it: by name, else by species and its first code."""
+    codes = [line(one["code"]) for one in animal["identifiers"]]
+    name = line(animal["name"]) or " ".join([animal["species"], *codes[:1]])
+    return name if len(name) <= MOST_IN_A_SUBJECT else f"{name[:MOST_IN_A_SUBJECT]}…"
 
 
 @register.filter

@@ -26,7 +26,7 @@ from scalewitness.pages.home.attention import is_open, title_in
 from scalewitness.pages.parts.access import actor_of, page, post_or_go, signed_in
 from scalewitness.pages.parts.facts import StepForm
 from scalewitness.people.models import Keeper
-from scalewitness.sales.queries import offer_in_force, sales_seen
+from scalewitness.sales.queries import codes_known, offer_in_force, sales_seen
 
 CHANGES = {
     "fell": "The verified sex no longer stands.",
@@ -50,7 +50,7 @@ def both_versions(owed: Disclosure) -> dict[str, Any]:
     return {
         "owed": owed,
         "title": title_in(owed.sale, owed.animal),
-        "identifiers": owed.animal.identifiers.order_by("position"),
+        "identifiers": codes_known(owed.animal, owed.sale),
         "change": CHANGES[owed.change],
         "was": owed.was,
         "now": owed.now,

@@ -33,6 +33,7 @@ from scalewitness.pages.animals.settled import own_records
 from scalewitness.pages.calls.forms import one_of
 from scalewitness.pages.collections.travelling import compared_with_companions
 from scalewitness.pages.disclosures.disclosure import DELIVERY
+from scalewitness.pages.home.attention import disputed
 from scalewitness.pages.parts.access import actor_of, page, post_or_go, say_accepted, signed_in
 from scalewitness.pages.parts.facts import FactForm, new_id, note
 from scalewitness.pages.parts.listing import listed
@@ -178,7 +179,7 @@ def show_disputes(request: HttpRequest, keeper: Keeper) -> HttpResponse:
     rows = [
         {
             "dispute": one,
-            "title": title_of(one.animal, named=seat == "whole"),
+            "title": disputed(one, seat),
             "open": not hasattr(one, "finding"),
             "hangs": list(_hangs(hanging.get(one.animal_id, Hanging()))),
         }
@@ -244,7 +245,7 @@ def show_dispute(request: HttpRequest, keeper: Keeper, dispute_id: UUID) -> Http
 
 def _seller_page(request: HttpRequest, dispute: Dispute, statement: StatementForm) -> HttpResponse:
     """Without the animal, which is not theirs to see any more, or what checks of it found."""
-    title = title_of(dispute.animal, named=False)
+    title = disputed(dispute, "seller")
     context = dispute_context(dispute) | {"title": title, "statement": statement}
     return page(request, "disputes/as_seller.html", context, statement)
 

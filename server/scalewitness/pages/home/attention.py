@@ -12,12 +12,13 @@ from scalewitness.calls.queries.held import held_calls
 from scalewitness.calls.queries.reports import last_answer, reported_of
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.disclosures.queries import disclosures_in, disclosures_to
-from scalewitness.disputes.queries import disputes_seen
+from scalewitness.disputes.models import Dispute
+from scalewitness.disputes.queries import Seat, disputes_seen
 from scalewitness.domain.methods import METHODS
 from scalewitness.mail.queries import letters_for
 from scalewitness.people.models import Keeper
 from scalewitness.sales.models import Sale
-from scalewitness.sales.queries import progress_of, sales_seen, still_there
+from scalewitness.sales.queries import codes_known, progress_of, sales_seen, still_there
 from scalewitness.visits.queries import held_off_on, state_of, visits_of
 
 
@@ -47,14 +48,21 @@ def attention(keeper: Keeper, now: datetime) -> list[Task]:
 
 def title_in(sale: Sale, animal: Animal) -> str:
     """What the parties to a sale know an animal by."""
-    return title_of(animal, named=still_there(animal, sale))
+    return title_of(animal, named=still_there(animal, sale), codes=codes_known(animal, sale))
+
+
+def disputed(dispute: Dispute, seat: Seat) -> str:
+    """What the reader of a dispute knows its animal by."""
+    if seat == "seller" and dispute.sale is not None:
+        return title_in(dispute.sale, dispute.animal)
+    return title_of(dispute.animal)
 
 
 def _disputes(keeper: Keeper, now: datetime) -> Iterable[Task]:
     for dispute, seat in disputes_seen(keeper.pk, now):
         if not hasattr(dispute, "finding"):
             url = reverse("dispute", args=[dispute.pk])
-            title = title_of(dispute.animal, named=seat == "whole")
+            title = disputed(dispute, seat)
             yield Task("A dispute is open", title, url, urgent=True)
 
 

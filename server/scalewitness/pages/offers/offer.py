@@ -47,6 +47,7 @@ from scalewitness.rate_limit import address_of
 from scalewitness.sales.models import OfferLink, Sale, SaleStep
 from scalewitness.sales.queries import (
     last_return,
+    codes_known,
     link_behind,
     offer_in_force,
     pay_until,
@@ -218,7 +219,7 @@ def _animal_view(animal: Animal, sale: Sale, offered: OfferMade) -> dict[str, An
         "returned": last_return(animal.pk, timezone.now()),
         "ended": animal.ended,
         "ended_at": animal.ended_at,
-        "identifiers": animal.identifiers.order_by("position"),
+        "identifiers": codes_known(animal, sale),
         "was": msgspec.to_builtins(was),
         "was_fact": _standing_fact(animal, was.position),
         "moved": (now.label if now else "unsexed") != was.label,

@@ -1,13 +1,13 @@
 """The printed record of a determination: everything the page says, blanks stated as blanks."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import datetime
 from typing import Any
 
 from django.conf import settings
 from django.urls import reverse
 
-from scalewitness.animals.models import Animal
+from scalewitness.animals.models import Animal, Identifier
 from scalewitness.domain.cautions import BEFORE_A_PURCHASE
 from scalewitness.domain.fact_words import ENDED
 from scalewitness.domain.sexing.taxa import taxon
@@ -24,7 +24,7 @@ from scalewitness.pages.animals.evidence import (
 from scalewitness.pages.papers.typesetting import pdf
 from scalewitness.pages.parts.qr import qr
 from scalewitness.sales.models import Sale
-from scalewitness.sales.queries import last_return, still_there
+from scalewitness.sales.queries import codes_known, last_return, still_there
 from scalewitness.standings.queries.dossier import Dossier, dossier
 from scalewitness.standings.queries.logged import label_of
 
@@ -42,7 +42,8 @@ def record_for_keepers(animal: Animal, now: datetime) -> bytes:
     """With examiners by name; for people who see the animal whole."""
     case = dossier(animal)
     where = reverse("receipt", args=[case.standing.pk]) if case.standing else None
-    return _paper(case, by_name(case), now, where, FOR_KEEPERS, name=animal.name)
+    known = facts_of(animal, animal.name, now)
+    return _paper(case, by_name(case), now, where, FOR_KEEPERS, known)
 
 
 def record_for_buyer(animal: Animal, sale: Sale, token: str, now: datetime) -> bytes:
@@ -50,9 +51,10 @@ def record_for_buyer(animal: Animal, sale: Sale, token: str, now: datetime) -> b
     case = dossier(animal)
     where = reverse("offer_receipt", args=[token, case.standing.pk]) if case.standing else None
     calls = by_role(case, sale.collection.keeper_id)
-    # What the next keeper calls it is theirs.
+    # What the next keeper calls it, and what codes they give it, is theirs.
     name = animal.name if still_there(animal, sale) else ""
-    return _paper(case, calls, now, where, FOR_BUYERS, name=name)
+    known = facts_of(animal, name, now, codes_known(animal, sale))
+    return _paper(case, calls, now, where, FOR_BUYERS, known)
 
 
 def _paper(
@@ -61,15 +63,15 @@ def _paper(
     now: datetime,
     where: str | None,
     receipt: str,
-    *,
-    name: str,
+    known: list[tuple[str, str]],
 ) -> bytes:
+    """``known``: what its reader knows of the animal, as `facts_of` gives it."""
     address = f"{settings.PUBLIC_URL}{where}" if where else None
     assessment = case.assessment
     data = common(case, now) | {
         "title": "Record of a determination of sex",
         "position": case.standing.position if case.standing else tip().size - 1,
-        "animal": facts_of(case.animal, name, now),
+        "animal": known,
         "sensitivity": sensitivity_of(case),
         "provenance": (
             f"Worked out with the parameters {assessment.parameters}, the rule "
@@ -96,9 +98,11 @@ def common(case: Dossier, now: datetime) -> dict[str, Any]:
     }
 
 
-def facts_of(animal: Animal, name: str, now: datetime) -> list[tuple[str, str]]:
+def facts_of(
+    animal: Animal, name: str, now: datetime, known: Iterable[Identifier] | None = None
+) -> list[tuple[str, str]]:
     codes: dict[str, list[str]] = {scheme: [] for scheme in SCHEMES}
-    for one in animal.identifiers.order_by("position"):
+    for one in animal.identifiers.order_by("position") if known is None else known:
         codes.setdefault(one.scheme, []).append(one.code)
     kind = taxon(animal.species)
     return [

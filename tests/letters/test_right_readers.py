@@ -1,0 +1,100 @@
+"""Along a chain of sales each reader gets one letter that says what concerns them, and nobody is
+told what later keepers call the animal or what tags they give it."""
+
+from collections import Counter
+
+import pytest
+from django.test import Client
+from tests.api.client import Api
+from tests.letters.chain import Chain
+from tests.world import World
+
+from scalewitness.mail.models import Letter
+from scalewitness.mail.services.composing import compose
+from scalewitness.mail.services.links import link_token
+from scalewitness.people.models import Keeper
+from scalewitness.sales.models import OfferLink, Sale
+
+pytestmark = pytest.mark.django_db
+LATER = {
+    "Odile Marten": ("TAG-OF-BELA", "TAG-OF-CLEO", "TAG-OF-DOV", "Moss", "Nettle", "Sorrel"),
+    "Bela Abel": ("TAG-OF-CLEO", "TAG-OF-DOV", "Nettle", "Sorrel"),
+    "Cleo Abel": ("TAG-OF-DOV", "Sorrel"),
+    "Dov Abel": (),
+}
+
+
+@pytest.fixture
+def chain(world: World) -> Chain:
+    return Chain(world)
+
+
+def texts_of(letter: Letter) -> str:
+    message = compose(letter)
+    return f"{message.subject}\n{message.body}\n{message.alternatives[0].content}"
+
+
+def test_who_sold_on_gets_one_letter_that_says_what_concerns_them(chain: Chain) -> None:
+    Letter.objects.all().delete()
+    chain.fall()
+    told = Letter.objects.exclude(kind="visit_invitation").exclude(to=chain.world.greta.email)
+    count = Counter(one.context["to_name"] for one in told)
+    kinds = {(one.context["to_name"], one.kind) for one in told}
+    assert kinds == {
+        ("Odile Marten", "dispute_opened"),
+        ("Odile Marten", "standing_notice"),
+        ("Bela Abel", "disclosure"),
+        ("Cleo Abel", "disclosure"),
+        ("Dov Abel", "disclosure"),
+    }
+    assert len(kinds) == sum(count.values())
+    by_name = {one.context["to_name"]: str(compose(one).body) for one in told}
+    for seller in ("Bela Abel", "Cleo Abel"):
+        assert "You have sold the animal on." in by_name[seller]
+    assert "/disputes/" not in by_name["Bela Abel"], "it is over a later sale than hers"
+    assert "/disputes/" in by_name["Cleo Abel"]
+    assert f"/animals/{chain.animal.pk}" in by_name["Dov Abel"]
+    assert "Sorrel (ball python" in by_name["Dov Abel"], "as he has it"
+    assert not any("in your care" in text for name, text in by_name.items() if name[0] != "D")
+
+
+def test_nobody_is_told_codes_or_names_given_after_their_deal(chain: Chain) -> None:
+    Letter.objects.all().delete()
+    chain.fall()
+    for letter in Letter.objects.exclude(to=chain.world.greta.email):
+        text = texts_of(letter)
+        for later in LATER[letter.context["to_name"]]:
+            assert later not in text, letter.kind
+        assert "V1" in text
+    for number, sale in enumerate(chain.sales):
+        seller, buyer = chain.keepers[number : number + 2]
+        for page in pages_of(seller, sale):
+            assert not any(later in page for later in LATER[seller.name])
+        for page in pages_by_link(sale):
+            assert not any(later in page for later in LATER[seller.name])
+        assert any("V1" in page for page in pages_by_link(sale))
+        for page in pages_of(buyer, None):
+            assert not any(later in page for later in LATER[buyer.name])
+
+
+def pages_of(keeper: Keeper, sale: Sale | None) -> list[str]:
+    browser, api = Client(), Api(keeper)
+    browser.force_login(keeper)
+    paths = ["/", "/sales", "/disclosures", "/disputes"]
+    asked = ["/sales", "/disclosures", "/disputes"]
+    if sale is not None:
+        paths += [f"/sales/{sale.pk}"]
+        asked += [f"/sales/{sale.pk}"]
+    found = [browser.get(path).content.decode() for path in paths]
+    return [*found, *(str(api.get(path).body) for path in asked)]
+
+
+def pages_by_link(sale: Sale) -> list[str]:
+    link = OfferLink.objects.filter(sale=sale, purpose="disclosure", revoked_at=None).latest("pk")
+    path = f"/offers/{link_token(link.pk)}"
+    anyone, api = Client(), Api()
+    answers = [api.get(path), api.get(f"{path}/disclosure")]
+    assert [one.status for one in answers] == [200, 200]
+    page = anyone.get(path)
+    assert page.status_code == 200
+    return [page.content.decode(), *(str(one.body) for one in answers)]
