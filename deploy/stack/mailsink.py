@@ -23,21 +23,24 @@ from stack.ready import LOOPBACK, free_port
 STORED = "250 2.0.0 Stored"
 REFUSED = "451 4.3.0 Refused for now, as asked; try again"
 
-Turn = Literal["store", "refuse", "drop", "store_and_drop"]
+Turn = Literal["store", "refuse", "drop", "store_and_drop", "store_and_wait", "store_late", "wait"]
 """What becomes of one message: stored, refused (451), or the line goes dead, before it was
-stored or after."""
+stored or after. Or the answer takes longer than anyone waits for it: ``store_and_wait`` has stored
+it by then, ``store_late`` stores it only after that, ``wait`` never."""
 
 
 @dataclass(frozen=True)
 class Faults:
     """How to misbehave: refuse that many messages first (451), answer so many seconds late
     after storing, or hang up once the message has been sent, storing nothing. ``turns``: what
-    becomes of each message in turn; those after the last are stored."""
+    becomes of each message in turn; those after the last are stored. ``patience``: seconds for
+    which senders wait."""
 
     refuse_first: int = 0
     delay: float = 0.0
     drop_after_data: bool = False
     turns: Iterator[Turn] = field(default_factory=lambda: iter(()))
+    patience: float = 0.0
 
 
 class MailSink:
@@ -52,6 +55,8 @@ class MailSink:
         handler = _Handler(maildir, faults or Faults())
         self.accepted = handler.accepted
         """Every message as it was sent, in the order in which they were stored."""
+        self.late = handler.late
+        """Messages that are still to be stored."""
         self._controller = Controller(handler, hostname=LOOPBACK, port=self.port)
         self._listens = False
 
@@ -94,11 +99,14 @@ class _Handler:
         self._faults = faults
         self._turns = chain(repeat("refuse", faults.refuse_first), faults.turns)
         self.accepted: list[bytes] = []
+        self.late: list[Envelope] = []
 
     async def handle_DATA(self, server: SMTP, session: Session, envelope: Envelope) -> str:  # noqa: N802  the library's name
         turn = "drop" if self._faults.drop_after_data else next(self._turns, "store")
-        if turn in {"store", "store_and_drop"}:
+        if turn in {"store", "store_and_drop", "store_and_wait"}:
             self._store(envelope)
+        if turn in {"store_and_wait", "store_late", "wait"}:
+            await self._wait(envelope, stored_late=turn == "store_late")
         if turn in {"drop", "store_and_drop"}:
             if isinstance(server.transport, asyncio.WriteTransport):
                 server.transport.abort()
@@ -107,6 +115,18 @@ class _Handler:
             return REFUSED
         await asyncio.sleep(self._faults.delay)
         return STORED
+
+    async def _wait(self, envelope: Envelope, *, stored_late: bool) -> None:
+        """Until whoever sent it has given up."""
+        if stored_late:
+            self.late.append(envelope)
+            loop = asyncio.get_running_loop()
+            loop.call_later(2 * self._faults.patience, self._store_late, envelope)
+        await asyncio.sleep(4 * self._faults.patience)
+
+    def _store_late(self, envelope: Envelope) -> None:
+        self._store(envelope)
+        self.late.remove(envelope)
 
     def _store(self, envelope: Envelope) -> None:
         content = envelope.original_content or b""

@@ -31,6 +31,7 @@ urlpatterns = [
     path("rackside/<path:path>", rackside.serve, name="rackside"),
     path("rackside/", rackside.serve, {"path": ""}, name="rackside"),
     path("account", account.show_account, name="account"),
+    path("account/time-zone", account.choose_zone, name="choose_zone"),
     path("account/digest", account.choose_digest, name="choose_digest"),
     path("sign-out/<str:token>", sign_out.sign_out, name="sign_out"),
     path("devices/new", adding_devices.add_device, name="add_device"),

@@ -33,6 +33,8 @@ class Keeper(AbstractBaseUser):
     version = models.PositiveIntegerField(default=1)
     digest = models.BooleanField(default=True)
     """Whether the weekly letter of what waits is wanted."""
+    time_zone = models.CharField(max_length=64, default="", blank=True)
+    """In which times are shown to them, as the zone database names it; empty: the record's own."""
     sign_outs = models.PositiveIntegerField(default=0)
     """How often every browser was signed out at once: a session is of one such count."""
     # The history tells that a profile changed and when; personal values stay out of it,
@@ -40,7 +42,15 @@ class Keeper(AbstractBaseUser):
     _history_user: "Keeper | None"
     _history_date: datetime
     history = HistoricalRecords(
-        excluded_fields=["email", "name", "password", "last_login", "digest", "sign_outs"]
+        excluded_fields=[
+            "email",
+            "name",
+            "password",
+            "last_login",
+            "digest",
+            "time_zone",
+            "sign_outs",
+        ]
     )
 
     objects: ClassVar[KeeperManager] = KeeperManager()

@@ -1,11 +1,13 @@
 """Who holds which grant, and who is who. Names leave this app only for people's eyes."""
 
 from collections.abc import Iterable, Mapping
-from datetime import datetime
+from datetime import UTC, datetime, tzinfo
 from typing import Any
 from uuid import UUID
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from allauth.account.models import EmailAddress
+from django.conf import settings
 from django.core.signing import BadSignature
 from django.db.models import Exists, F, OuterRef, Q, QuerySet
 
@@ -185,6 +187,15 @@ def is_enrolled(key: str) -> bool:
 
 def keeper_of(keeper: UUID) -> Keeper | None:
     return Keeper.objects.filter(pk=keeper, is_active=True).first()
+
+
+def zone_of(keeper: Keeper | None) -> tzinfo:
+    """In which zone times are shown to them; to anyone else, in the record's own."""
+    name = (keeper.time_zone if keeper else "") or settings.LOCAL_TIME_ZONE
+    try:
+        return ZoneInfo(name)
+    except (ValueError, ZoneInfoNotFoundError):  # the zone database of this machine lacks it
+        return UTC
 
 
 def is_partner(keeper: UUID, collection: UUID, now: datetime) -> bool:

@@ -120,6 +120,11 @@ def want_digest(keeper: Keeper, *, wanted: bool) -> None:
     Keeper.objects.filter(pk=keeper.pk).update(digest=wanted)
 
 
+def change_zone(keeper: Keeper, zone: str) -> None:
+    """In which zone times are shown to them."""
+    Keeper.objects.filter(pk=keeper.pk).update(time_zone=zone)
+
+
 def rename(keeper: Keeper, *, name: str, version: int, now: datetime) -> Keeper:
     """Edit the profile under its version.
 
@@ -284,7 +289,7 @@ def close_account(keeper: Keeper, now: datetime) -> None:
         devices.update(name="a device", token=None)
         EmailAddress.objects.filter(user=current).delete()
         current.name, current.email = ERASED_NAME, erased_address(current.pk)
-        current.is_active = False
+        current.is_active, current.time_zone = False, ""
         current.set_unusable_password()
         current.version += 1
         current._history_user = None

@@ -100,6 +100,7 @@ MIDDLEWARE = [
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "allauth.account.middleware.AccountMiddleware",
+    "scalewitness.pages.guards.local_time.ReadersTime",
     "scalewitness.pages.guards.fence.OnlyReadWhileFenced",
     "scalewitness.serving.busy.AnswerWhenBusy",
 ]
@@ -207,6 +208,9 @@ MAIL_LEASE_SECONDS = env.int("MAIL_LEASE_SECONDS", default=300)
 
 LANGUAGE_CODE = "en-gb"
 TIME_ZONE = "UTC"
+LOCAL_TIME_ZONE = env.str("LOCAL_TIME_ZONE", default="UTC")
+"""In which pages and letters give times to whoever chose none, such as Europe/Berlin. Exports,
+receipts, papers and the API stay in UTC."""
 USE_TZ = True
 USE_I18N = False
 

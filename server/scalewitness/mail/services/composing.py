@@ -1,7 +1,7 @@
 """From what a letter says in values to the message that is sent."""
 
 from collections.abc import Callable, Mapping
-from datetime import datetime
+from datetime import UTC, datetime, tzinfo
 from typing import Any, Final
 from uuid import UUID
 
@@ -10,6 +10,7 @@ from django.conf import settings
 from django.core.mail import EmailMultiAlternatives
 from django.core.mail.backends.base import BaseEmailBackend
 from django.template.loader import render_to_string
+from django.utils import timezone
 
 from scalewitness.domain.errors import Fenced, LogContradicted
 from scalewitness.domain.translog.receipts import Receipt
@@ -59,9 +60,17 @@ def compose(
     letter: Letter,
     connection: BaseEmailBackend | None = None,
     receipt: Receipt | None = None,
+    zone: tzinfo | None = None,
 ) -> EmailMultiAlternatives:
     """The message: three templates a kind (subject, text, HTML), fixed headers, and the
-    receipt as a file where there is one."""
+    receipt as a file where there is one. ``zone``: to give times in; None: the reader's."""
+    with timezone.override(zone or _zone(letter)):
+        return _compose(letter, connection, receipt)
+
+
+def _compose(
+    letter: Letter, connection: BaseEmailBackend | None, receipt: Receipt | None
+) -> EmailMultiAlternatives:
     context = _context(letter) | {"attached": receipt is not None} | _what_is_inside(letter)
     name = f"letters/{letter.kind}"
     message = EmailMultiAlternatives(
@@ -105,6 +114,15 @@ def tell_since(since: Callable[[Letter], Mapping[str, Any] | None]) -> None:
     """How what is true by now is found; whoever knows animals says so."""
     global _since
     _since = since
+
+
+_zone: Callable[[Letter], tzinfo] = lambda letter: UTC  # noqa: E731
+
+
+def tell_zone(zone: Callable[[Letter], tzinfo]) -> None:
+    """How a reader's time zone is found; whoever knows people says so."""
+    global _zone
+    _zone = zone
 
 
 def _what_is_inside(letter: Letter) -> dict[str, Any]:

@@ -1,10 +1,11 @@
 """Values as a letter or a page says them. Built into every template; nothing is loaded."""
 
 from collections.abc import Iterable, Mapping
-from datetime import UTC, date, datetime
+from datetime import date, datetime
 from typing import Any, Final
 
 from django import template
+from django.utils import timezone
 
 from scalewitness.domain.consequences import sex_of
 from scalewitness.domain.fact_words import ENDED
@@ -26,21 +27,28 @@ SCHEMES: Final = {"transponder": "transponder", "tag": "tag", "scale_photo": "sc
 
 @register.filter
 def moment(value: str | datetime | None) -> str:
-    """A moment, RFC 3339 text or not, as ``25 November 2026, 14:05 UTC``."""
+    """A moment, RFC 3339 text or not, as ``25 November 2026, 15:05 CET``: in Django's current
+    zone, which is its reader's."""
     if not value:
         return ""
-    when = datetime.fromisoformat(value) if isinstance(value, str) else value
-    when = when.astimezone(UTC)
-    return f"{day(when)}, {when:%H:%M} UTC"
+    when = _here(value)
+    return f"{day(when)}, {when:%H:%M %Z}"
 
 
 @register.filter
 def day(value: str | date | None) -> str:
-    """A day as ``25 November 2026``."""
+    """A day as ``25 November 2026``; of a moment, the day it was in the current zone."""
     if not value:
         return ""
-    when = date.fromisoformat(value[:10]) if isinstance(value, str) else value
+    if isinstance(value, str):
+        value = date.fromisoformat(value) if len(value) == len("2026-11-25") else _here(value)
+    when = _here(value) if isinstance(value, datetime) else value
     return f"{when.day} {when:%B %Y}"
+
+
+def _here(value: str | datetime) -> datetime:
+    when = datetime.fromisoformat(value) if isinstance(value, str) else value
+    return timezone.localtime(when)
 
 
 @register.filter

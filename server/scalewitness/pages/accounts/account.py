@@ -2,8 +2,10 @@
 
 from typing import Any
 from uuid import UUID
+from zoneinfo import available_timezones
 
 from django import forms
+from django.conf import settings
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
@@ -27,7 +29,14 @@ from scalewitness.people.queries import (
     grants_held,
     has_verified_address,
 )
-from scalewitness.people.services import rename, want_digest
+from scalewitness.people.services import change_zone, rename, want_digest
+
+
+def zones() -> list[tuple[str, str]]:
+    """Those named for a place, as the zone database has them, and the record's own."""
+    places = (one for one in available_timezones() if "/" in one and not one.startswith("Etc/"))
+    own = ("", f"The record’s own ({settings.LOCAL_TIME_ZONE})")
+    return [own, ("UTC", "UTC"), *((one, one.replace("_", " ")) for one in sorted(places))]
 
 
 class NameForm(forms.Form):
@@ -36,6 +45,15 @@ class NameForm(forms.Form):
         label="Your name",
         max_length=80,
         help_text="Other keepers see it beside your calls; buyers do not. It is not in the log.",
+    )
+
+
+class ZoneForm(forms.Form):
+    time_zone = forms.ChoiceField(
+        label="Your time zone",
+        required=False,
+        choices=zones,
+        help_text="Pages and letters give times in it. Exports, receipts and papers stay in UTC.",
     )
 
 
@@ -71,6 +89,7 @@ def show_account(request: HttpRequest, keeper: Keeper) -> HttpResponse:
     context = {
         "form": form,
         "keeper": keeper,
+        "zone": ZoneForm(initial={"time_zone": keeper.time_zone}),
         "verified": has_verified_address(keeper),
         "devices": [_device(one) for one in devices_of(keeper)],
         **_grants(keeper),
@@ -142,6 +161,18 @@ def end_grant(request: HttpRequest, keeper: Keeper, grant_id: UUID) -> HttpRespo
         messages.success(request, "The grant has ended; nothing more is shown or sent.")
     elif form.problem:
         messages.error(request, form.problem["detail"])
+    return redirect("account")
+
+
+@post_or_go("account", of_it=False)
+@signed_in
+def choose_zone(request: HttpRequest, keeper: Keeper) -> HttpResponse:
+    form = ZoneForm(request.POST)
+    if form.is_valid():
+        change_zone(keeper, form.cleaned_data["time_zone"])
+        messages.success(request, "Times are shown in that zone now.")
+    else:
+        messages.error(request, "There is no such time zone.")
     return redirect("account")
 
 

@@ -7,6 +7,7 @@ from uuid import UUID
 
 from django import forms
 from django.forms import BoundField
+from django.utils.functional import lazy
 
 from scalewitness.domain.choices import (
     CONCLUSIONS,
@@ -21,6 +22,7 @@ from scalewitness.domain.choices import (
 )
 from scalewitness.domain.methods import METHODS, Words
 from scalewitness.domain.moments import rfc3339
+from scalewitness.pages.guards.local_time import in_zone
 from scalewitness.pages.parts.facts import FactForm, note
 
 Offered = Sequence[tuple[str, str]]
@@ -76,7 +78,7 @@ class CallForm(FactForm):
     )
     told = one_of("Had anyone told you its sex before you checked?", texts(TOLD))
     examined = forms.DateTimeField(
-        label="When, if not just now (UTC)",
+        label=lazy(in_zone, str)("When, if not just now"),
         required=False,
         widget=forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
     )

@@ -3,7 +3,9 @@
 from datetime import UTC, datetime
 
 from django import forms
+from django.utils.functional import lazy
 
+from scalewitness.pages.guards.local_time import in_zone
 from scalewitness.pages.parts.picks import Picks
 from scalewitness.standings.queries.swaps import FEWEST, MOST
 
@@ -19,7 +21,7 @@ class TravellersForm(Picks):
         help_text=f"From {FEWEST} to {MOST}. Labels can only be mixed up within a species.",
     )
     moved_at = forms.DateTimeField(
-        label="When did they move? (UTC)",
+        label=lazy(in_zone, str)("When did they move?"),
         required=False,
         widget=forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
         help_text=(

@@ -126,7 +126,7 @@ def show_letter(request: HttpRequest, keeper: Keeper, disclosure_id: UUID) -> Ht
     letter = delivery["letter"]
     if letter is None:
         raise NotFound()
-    message = compose(letter)
+    message = compose(letter, zone=timezone.get_current_timezone())
     token = link_token(UUID(letter.context["link"]))
     context = delivery | {
         "owed": owed,

@@ -8,6 +8,7 @@ from django.utils import timezone
 from scalewitness.calls.queries.visibility import animal_open
 from scalewitness.domain.errors import NotFound
 from scalewitness.pages.disputes.dispute import dispute_seen, shown_of
+from scalewitness.pages.guards.local_time import in_utc
 from scalewitness.pages.offers.offer import by_link
 from scalewitness.pages.papers.dispute import dispute_folder, dispute_paper
 from scalewitness.pages.papers.record import record_for_buyer, record_for_keepers
@@ -17,6 +18,7 @@ from scalewitness.people.models import Keeper
 from scalewitness.sales.models import OfferLink
 
 
+@in_utc
 @signed_in
 def print_record(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpResponse:
     now = timezone.now()
@@ -24,6 +26,7 @@ def print_record(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpR
     return _paper(record_for_keepers(animal, now), f"record-{animal_id}")
 
 
+@in_utc
 @by_link
 def print_by_link(
     request: HttpRequest, token: str, link: OfferLink, animal_id: UUID
@@ -35,6 +38,7 @@ def print_by_link(
     return _paper(paper, f"record-{animal_id}")
 
 
+@in_utc
 @signed_in
 def print_dispute(request: HttpRequest, keeper: Keeper, dispute_id: UUID) -> HttpResponse:
     dispute = dispute_seen(keeper, dispute_id)
@@ -42,6 +46,7 @@ def print_dispute(request: HttpRequest, keeper: Keeper, dispute_id: UUID) -> Htt
     return _paper(paper, f"dispute-{dispute_id}")
 
 
+@in_utc
 @while_vouched
 @signed_in
 def fetch_folder(request: HttpRequest, keeper: Keeper, dispute_id: UUID) -> HttpResponse:

@@ -18,6 +18,7 @@ from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.entries import leaf_of
 from scalewitness.ledger.services.receipting import receipt_of
 from scalewitness.mail.templatetags.words import moment
+from scalewitness.pages.guards.local_time import in_utc
 from scalewitness.pages.offers.offer import by_link
 from scalewitness.pages.parts.access import page, signed_in
 from scalewitness.pages.parts.qr import qr
@@ -50,6 +51,7 @@ def while_vouched(view: View[P]) -> View[P]:
     return answer
 
 
+@in_utc
 @while_vouched
 @signed_in
 def show_receipt(request: HttpRequest, keeper: Keeper, fact_id: UUID) -> HttpResponse:
@@ -64,6 +66,7 @@ def download(request: HttpRequest, keeper: Keeper, fact_id: UUID) -> HttpRespons
     return _file(entry_seen(keeper.pk, fact_id, timezone.now()))
 
 
+@in_utc
 @while_vouched
 @by_link
 def show_by_link(request: HttpRequest, token: str, link: OfferLink, fact_id: UUID) -> HttpResponse:

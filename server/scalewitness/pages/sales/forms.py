@@ -82,7 +82,7 @@ class OfferForm(FactForm):
     )
     expires = day_field(
         "The offer stands until the end of",
-        initial=lambda: timezone.now().date() + timedelta(days=14),
+        initial=lambda: timezone.localdate() + timedelta(days=14),
     )
     note = note("Note for your own record")
 
@@ -104,7 +104,8 @@ class OfferForm(FactForm):
 
     def body(self) -> dict[str, Any]:
         given = self.cleaned_data
-        expires = datetime.combine(given["expires"], time(23, 59, 59), UTC)
+        last = time(23, 59, 59, tzinfo=timezone.get_current_timezone())
+        expires = datetime.combine(given["expires"], last).astimezone(UTC)
         return {
             "collection": str(self.sale.collection_id),
             "buyer": str(self.sale.buyer_id),

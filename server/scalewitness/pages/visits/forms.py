@@ -6,9 +6,11 @@ from uuid import UUID
 
 from django import forms
 from django.utils import timezone
+from django.utils.functional import lazy
 
 from scalewitness.domain.moments import rfc3339
 from scalewitness.pages.calls.forms import one_of, yes_or_no
+from scalewitness.pages.guards.local_time import in_zone
 from scalewitness.pages.parts.facts import FactForm, new_id
 from scalewitness.pages.parts.picks import Picks
 from scalewitness.people.queries import verified_keeper
@@ -16,7 +18,7 @@ from scalewitness.people.queries import verified_keeper
 
 def moment_field(label: str, **more: Any) -> forms.DateTimeField:
     widget = forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M")
-    return forms.DateTimeField(label=f"{label} (UTC)", widget=widget, **more)
+    return forms.DateTimeField(label=lazy(in_zone, str)(label), widget=widget, **more)
 
 
 def _in_days(days: int) -> Any:
