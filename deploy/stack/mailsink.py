@@ -33,14 +33,14 @@ it by then, ``store_late`` stores it only after that, ``wait`` never."""
 class Faults:
     """How to misbehave: refuse that many messages first (451), answer so many seconds late
     after storing, or hang up once the message has been sent, storing nothing. ``turns``: what
-    becomes of each message in turn; those after the last are stored. ``patience``: seconds for
-    which senders wait."""
+    becomes of each message in turn; those after the last are stored.
+    ``client_timeout``: seconds for which senders wait."""
 
     refuse_first: int = 0
     delay: float = 0.0
     drop_after_data: bool = False
     turns: Iterator[Turn] = field(default_factory=lambda: iter(()))
-    patience: float = 0.0
+    client_timeout: float = 0.0
 
 
 class MailSink:
@@ -121,8 +121,8 @@ class _Handler:
         if stored_late:
             self.late.append(envelope)
             loop = asyncio.get_running_loop()
-            loop.call_later(2 * self._faults.patience, self._store_late, envelope)
-        await asyncio.sleep(4 * self._faults.patience)
+            loop.call_later(2 * self._faults.client_timeout, self._store_late, envelope)
+        await asyncio.sleep(4 * self._faults.client_timeout)
 
     def _store_late(self, envelope: Envelope) -> None:
         self._store(envelope)

@@ -18,6 +18,7 @@ from scalewitness.mail.services.composing import compose
 from scalewitness.mail.services.links import keeper_signing_out, link_token
 from scalewitness.sign_in.services import letters as sign_in
 
+pytestmark = pytest.mark.django_db  # the reader's time zone is asked for
 LINK = UUID("01936f00-0000-7000-8000-00000000000a")
 FACT = "01890000-0000-7000-8000-00000000fac7"
 ID = "01936f00-0000-7000-8000-000000000001"
@@ -237,16 +238,14 @@ def test_every_kind_that_is_queued_is_written_here() -> None:
     for module in (*room.glob("*.py"), Path(sign_in.__file__)):
         text = module.read_text()
         queued |= set(re.findall(r'owing.owe\(\s*"(\w+)"', text))
-        queued |= set(
-            re.findall(r'notify_(?:buyer|seller|concerned)\(\s*\w+(?:\.\w+)?,\s*"(\w+)"', text)
-        )
+        queued |= set(re.findall(r'notify_(?:buyer|seller)\(\s*\w+(?:\.\w+)?,\s*"(\w+)"', text))
+        queued |= set(re.findall(r'(?:_tell|notify_concerned)\(\s*(?:\w+, \w+, )?"(\w+)"', text))
         queued |= set(re.findall(r'_notify_seller\(owed, "(\w+)"', text))
         queued |= set(re.findall(r'kind="(\w+)"', text))
         queued |= set(re.findall(r'_write_to_claimed\("(\w+)"', text))
     assert queued == set(KINDS)
 
 
-@pytest.mark.django_db
 @pytest.mark.parametrize("kind", KINDS)
 def test_each_letter_has_a_subject_a_text_and_an_html_part(kind: str) -> None:
     message = write(kind, CONTEXTS[kind])
@@ -262,7 +261,6 @@ def test_each_letter_has_a_subject_a_text_and_an_html_part(kind: str) -> None:
     assert "script" not in page.tags
 
 
-@pytest.mark.django_db
 @pytest.mark.parametrize("kind", KINDS)
 def test_both_parts_lead_to_the_same_place(kind: str) -> None:
     """Whoever reads text only must be able to do the same as whoever reads HTML."""
@@ -325,7 +323,6 @@ def poisoned(value: Any) -> Any:
     return {key: evil if key in typed else poisoned(one) for key, one in value.items()}
 
 
-@pytest.mark.django_db
 @pytest.mark.parametrize("kind", KINDS)
 def test_hostile_names_break_neither_headers_nor_text_nor_html(kind: str) -> None:
     message = write(kind, poisoned(CONTEXTS[kind]))
@@ -350,7 +347,6 @@ def test_text_parts_are_not_html_escaped() -> None:
     assert "O'Neil & Daughters read what the record says" in str(message.body)
 
 
-@pytest.mark.django_db
 def test_the_disclosure_shows_both_versions_and_what_to_do() -> None:
     """The contents a corrected report owes: both versions, each dated, the reason, and
     what to do (42 CFR 493.1291(k) asks to keep and show original and corrected)."""
@@ -376,7 +372,6 @@ def test_the_disclosure_shows_both_versions_and_what_to_do() -> None:
         assert "does not mean that it is wrong" in part
 
 
-@pytest.mark.django_db
 @pytest.mark.parametrize(
     ("change", "says", "not_said"),
     [

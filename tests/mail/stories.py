@@ -31,7 +31,7 @@ from stack.ready import free_port
 
 QUICK: tuple[Turn, ...] = ("store", "store", "refuse", "drop", "store_and_drop")
 SLOW: tuple[Turn, ...] = ("store_and_wait", "store_late", "wait")
-PATIENCE: Final = 0.25
+CLIENT_TIMEOUT: Final = 0.25
 """Seconds for which a worker waits for the mail host in these stories."""
 NOW = {
     "disclosure": re.compile(r"WHAT THE RECORD SAYS NOW\n  (.+)\n"),
@@ -63,7 +63,9 @@ class MailHost:
 
     def __init__(self, rng: random.Random, folder: Path) -> None:
         self.rng, self.bad = rng, True
-        self.sink = MailSink(folder, faults=Faults(turns=self._turns(), patience=PATIENCE))
+        self.sink = MailSink(
+            folder, faults=Faults(turns=self._turns(), client_timeout=CLIENT_TIMEOUT)
+        )
 
     def _turns(self) -> Iterator[Turn]:
         while True:
@@ -79,7 +81,7 @@ class MailHost:
     def settle(self) -> None:
         """What it took is put away within the seconds that a later letter is held."""
         while self.sink.late:
-            sleep(PATIENCE / 10)
+            sleep(CLIENT_TIMEOUT / 10)
 
 
 def tell(world: World, seed: int, folder: Path, figures: Figures) -> None:
@@ -92,7 +94,9 @@ def tell(world: World, seed: int, folder: Path, figures: Figures) -> None:
     backend = "django.core.mail.backends.smtp.EmailBackend"
     with (
         host.sink,
-        override_settings(EMAIL_BACKEND=backend, EMAIL_HOST="127.0.0.1", EMAIL_TIMEOUT=PATIENCE),
+        override_settings(
+            EMAIL_BACKEND=backend, EMAIL_HOST="127.0.0.1", EMAIL_TIMEOUT=CLIENT_TIMEOUT
+        ),
     ):
         host.come_back()
         waiting = _pressed(world, animal, host, rng)

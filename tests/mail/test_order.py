@@ -106,7 +106,7 @@ def test_keepers_hear_of_it_in_order_too(world: World, fallen: Sale, sink: MailS
     restore(world)
     deliver_due(world.now + SETTLES)
     (subject,) = told(sink, "standing_notice")
-    assert subject.endswith("from “contested” to “verified male”")
+    assert subject.startswith("The record now says “verified male” of ")
     first, last = notices.order_by("nth")
     assert (first.state, last.state) == ("joined", "sent")
     text = str(compose(last).body)

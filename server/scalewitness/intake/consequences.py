@@ -212,7 +212,7 @@ class _Consequences:
         self.letters = batch.letters
         self.dispute: UUID | None = None
         self.disputed: Sale | None = None
-        self.told: set[UUID] = set()
+        self.informed: set[UUID] = set()
         """Keepers who are owed a disclosure as buyers, which tells them the rest too."""
         if batch.actor.by is None:  # the record looks at every animal; what is sent is told at once
             self.letters = owing_for(touched.cause, touched.kind, batch.letters)
@@ -232,7 +232,7 @@ class _Consequences:
 
     @property
     def _others(self) -> list[Concerned]:
-        return [one for keeper, one in self.concerned.items() if keeper not in self.told]
+        return [one for keeper, one in self.concerned.items() if keeper not in self.informed]
 
     def write(self, consequence: Consequence) -> None:
         match consequence:
@@ -292,7 +292,7 @@ class _Consequences:
         buyer = sale.buyer.keeper_id
         found = self.concerned.get(buyer) if buyer else None
         if found is not None:
-            self.told.add(found.keeper.pk)
+            self.informed.add(found.keeper.pk)
         return found
 
     def _dispute(self, opened: OpenDispute) -> None:

@@ -51,29 +51,31 @@ def send_elsewhere(sale: Sale, email: str, now: datetime, *, seller: UUID | None
             raise NotNow("The address was changed several times within the hour; wait a little.")
         again = mail.readdress(buyer.pk, email, now)
         change = change_address(buyer, email, fresh_id(now), seller, now)
-        old_told = {
+        for_old = {
             "to_name": buyer.name,
             "seller_name": sale.collection.keeper.name,
             "by_seller": by_seller,
             "at": now.isoformat(),
         }
-        _tell("address_changed", old, old_told, change, now)
+        _tell("address_changed", old, for_old, change, now)
         if progress_of(sale).state != "draft":  # else the offer goes there
             # Whoever reads it may know nothing of the sale, so it names nobody.
-            new_told = {"to_name": "reader", "at": now.isoformat()}
-            _tell("address_in_use", email, new_told, change, now)
+            for_new = {"to_name": "reader", "at": now.isoformat()}
+            _tell("address_in_use", email, for_new, change, now)
     mail.wake()
     return again
 
 
-def _tell(kind: str, to: str, told: dict[str, Any], change: AddressChange, now: datetime) -> None:
+def _tell(
+    kind: str, to: str, context: dict[str, Any], change: AddressChange, now: datetime
+) -> None:
     mail.queue(
         id=fresh_id(now),
         kind=kind,
         cause=change.pk,
         recipient=change.buyer_id,
         to=to,
-        context=told,
+        context=context,
         now=now,
     )
 
