@@ -44,7 +44,7 @@ FORMS_ONLY = {
     "drop_pairing",
 }
 """Addresses that take a form; opening one leads to the page it belongs to."""
-OWN_FORMS = {"choose_digest"}
+OWN_FORMS = {"choose_digest", "choose_zone"}
 """Addresses that take a form about nobody but the keeper who sends it."""
 KEPT = sorted(
     pattern.name

@@ -1,0 +1,82 @@
+"""Times in their reader's zone: on pages, in forms and letters; papers, receipts and the API keep
+UTC."""
+
+from datetime import UTC, datetime
+from uuid import UUID
+
+import pytest
+from django.conf import LazySettings
+from tests.api.client import Api
+from tests.pages.browser import Browser
+from tests.pages.conftest import Here
+
+from scalewitness.ledger.models import Entry
+from scalewitness.mail.models import Letter
+from scalewitness.mail.services.composing import compose
+from scalewitness.people.models import Keeper
+from scalewitness.visits.models import Visit
+
+pytestmark = pytest.mark.django_db
+OPENS, CLOSES = datetime(2027, 1, 9, 14, 5, tzinfo=UTC), datetime(2027, 1, 12, 23, 30, tzinfo=UTC)
+
+
+def choose(who: Keeper, zone: str) -> Browser:
+    browser = Browser(who)
+    browser.fill("/account", "/time-zone", time_zone=zone)
+    return browser
+
+
+def test_what_a_keeper_types_and_reads_is_in_their_own_zone(
+    here: Here, settings: LazySettings
+) -> None:
+    settings.LOCAL_TIME_ZONE = "America/New_York"
+    host, guest = choose(here.odile, "Asia/Kolkata"), choose(here.greta, "Europe/Berlin")
+    animal = here.animal("A1")
+    here.now_is_now()
+    path = f"/collections/{here.collection.pk}/visits/new"
+    page = host.open(path)
+    assert "From (Asia/Kolkata)" in page.text
+    sent = host.fill(
+        path,
+        email=here.greta.email,
+        opens="2027-01-09T19:35",
+        closes="2027-01-13T05:00",
+        animals=[str(animal.pk)],
+    )
+    assert sent.status == 302
+    visit = Visit.objects.get()
+    assert (visit.opens, visit.closes) == (OPENS, CLOSES)
+    assert "9 January 2027, 19:35 IST" in host.open(f"/visits/{visit.pk}").text
+    read = guest.open(f"/visits/{visit.pk}").text
+    assert "9 January 2027, 15:05 CET" in read
+    assert "13 January 2027, 00:30 CET" in read
+    letter = Letter.objects.get(kind="visit_invitation")
+    assert "9 January 2027, 15:05 CET" in str(compose(letter).body)
+    told = Api(here.greta).get(f"/visits/{visit.pk}").body
+    assert told["opens"] == "2027-01-09T14:05:00Z"
+    fact = Entry.objects.get(kind="visit_invited").fact
+    receipt = host.open(f"/receipts/{fact}").text
+    assert "9 January 2027, 14:05 UTC" in receipt
+
+
+def test_who_chose_none_reads_the_records_own(here: Here, settings: LazySettings) -> None:
+    settings.LOCAL_TIME_ZONE = "Europe/Berlin"
+    here.now_is_now()
+    here.draft(here.animal("A1"))
+    here.invite(here.stan, here.animal("A2"))
+    letter = Letter.objects.get(kind="visit_invitation")
+    letter.context |= {"opens": OPENS.isoformat()}
+    assert "15:05 CET" in str(compose(letter).body)
+    letter.recipient = UUID(int=7)
+    assert "15:05 CET" in str(compose(letter).body), "whoever has no account too"
+
+
+def test_a_zone_that_is_none_is_refused(here: Here) -> None:
+    browser = Browser(here.odile)
+    for typed in ("Europe/Nowhere", "../../etc/passwd", "x" * 500):
+        browser.client.post("/account/time-zone", {"time_zone": typed})
+        here.odile.refresh_from_db()
+        assert here.odile.time_zone == ""
+    here.odile.time_zone = "Europe/Nowhere"  # known once, and no longer
+    here.odile.save()
+    assert browser.open("/account").status == 200
