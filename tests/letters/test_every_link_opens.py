@@ -136,6 +136,9 @@ def _sale(here: Here, readers: Readers) -> None:
     send_elsewhere(scene.sale, "bela@new.example", here.now, seller=None)
     readers.open_all()
     scene.seller("handed_over")
+    claimed = here.back(scene.sale, animal, answer=None)
+    readers.open_all()
+    scene.buyer("return_answered", {"move": claimed.id, "answer": "denied"})
     here.say(here.odile, "animal_ended", animal.pk, {"why": "stolen"})
 
 

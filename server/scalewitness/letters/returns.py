@@ -4,8 +4,9 @@ from scalewitness.animals.models import Animal
 from scalewitness.domain.facts import CustodyChanged, ReturnAnswered
 from scalewitness.domain.returns import OPEN_FOR
 from scalewitness.ledger.services.writing import Logged
+from scalewitness.letters.animals import as_sold
 from scalewitness.letters.owing import Owing
-from scalewitness.letters.sales import as_sold, notify_buyer, notify_seller
+from scalewitness.letters.sales import notify_buyer, notify_seller
 from scalewitness.sales.models import OfferLink, Sale
 from scalewitness.sales.queries import Return
 

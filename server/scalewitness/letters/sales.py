@@ -11,7 +11,7 @@ from scalewitness.ledger.services.writing import Logged
 from scalewitness.letters.animals import as_sold
 from scalewitness.letters.owing import Owing
 from scalewitness.sales.models import OfferLink, Sale
-from scalewitness.sales.queries import last_return, progress_of, still_there
+from scalewitness.sales.queries import last_return, progress_of
 
 Attempt: TypeAlias = Literal["offer", "move"]
 

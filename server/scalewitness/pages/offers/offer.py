@@ -46,8 +46,8 @@ from scalewitness.pages.sales.forms import AnswerForm, ConfirmationForm, ReturnF
 from scalewitness.rate_limit import address_of
 from scalewitness.sales.models import OfferLink, Sale, SaleStep
 from scalewitness.sales.queries import (
-    last_return,
     codes_known,
+    last_return,
     link_behind,
     offer_in_force,
     pay_until,
