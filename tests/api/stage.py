@@ -63,6 +63,7 @@ class Stage:
     def looked(self) -> dict[str, Any]:
         """What a buyer has seen who looks right now, as they send it by their link."""
         seen = self.world.look(Sale.objects.get(pk=self.ids["offered"]))
+        seen["shown"]["animals"][0]["animal"] = self.ids["other"]
         return {"seen": seen["seen"], "shown": seen["shown"]}
 
 
