@@ -236,19 +236,25 @@ def animals_named(
 ) -> list[AnimalNamed]:
     """``holder``: the collection whose keeper asks; the name is theirs to see only while
     the animal is there. ``sale``: whose parties ask; they are told the codes as of their deal."""
+    return animals_shown((animal, animal.collection_id == holder, sale) for animal in rows)
+
+
+def animals_shown(rows: Iterable[tuple[Animal, bool, Sale | None]]) -> list[AnimalNamed]:
+    """Each animal, whether the name it is called by is for the reader, and the sale, if it is
+    as a party to one that they are told of it."""
     found = list(rows)
-    marks = identifiers_of(animal.pk for animal in found)
-    if sale is not None:
-        marks = {animal.pk: codes_known(animal, sale) for animal in found}
+    marks = identifiers_of(animal.pk for animal, _, _ in found)
     return [
         AnimalNamed(
             id=animal.pk,
-            name=animal.name if animal.collection_id == holder else None,
+            name=animal.name if named else None,
             species=species(animal.species),
-            identifiers=identifiers(marks.get(animal.pk, [])),
+            identifiers=identifiers(
+                codes_known(animal, sale) if sale else marks.get(animal.pk, [])
+            ),
             ended=end(animal),
         )
-        for animal in found
+        for animal, named, sale in found
     ]
 
 

@@ -7,7 +7,8 @@ from uuid import UUID
 
 from msgspec import Struct
 
-from scalewitness.api.shapes.animals import AnimalNamed, animals_named
+from scalewitness.animals.models import Animal
+from scalewitness.api.shapes.animals import AnimalNamed, animals_shown
 from scalewitness.api.shapes.calls import CallShown, StandingShown, calls, standing
 from scalewitness.api.shapes.letters import LetterShown, letters
 from scalewitness.api.shapes.people import Person, named
@@ -17,6 +18,7 @@ from scalewitness.examiners.settled import Settled
 from scalewitness.ledger.queries.entries import texts_of
 from scalewitness.mail.queries import letters_for
 from scalewitness.people.queries import names_of
+from scalewitness.sales.models import Sale
 from scalewitness.standings.queries.dossier import Dossier
 
 
@@ -88,15 +90,17 @@ class KnownOfAnimal(NamedTuple):
 
 
 def listed(rows: Iterable[tuple[Dispute, Seat]]) -> list[DisputeListed]:
+    found = list(rows)
+    animals = animals_shown(_as_told(one, whole=seat == "whole") for one, seat in found)
     return [
         DisputeListed(
             id=one.pk,
-            animal=_animal(one, named=seat == "whole"),
+            animal=animal,
             ground=one.ground,
             opened_at=one.opened_at,
             open=not hasattr(one, "finding"),
         )
-        for one, seat in rows
+        for (one, _), animal in zip(found, animals, strict=True)
     ]
 
 
@@ -110,7 +114,7 @@ def dispute(
     return DisputeShown(
         id=one.pk,
         position=one.position,
-        animal=_animal(one, named=evidence is not None),
+        animal=animals_shown([_as_told(one, whole=evidence is not None)])[0],
         sale=one.sale_id,
         ground=one.ground,
         cause=one.cause,
@@ -130,9 +134,8 @@ def _in_time(found: Iterable[CallShown]) -> list[CallShown]:
     return sorted(found, key=lambda call: (call.examined_at, call.position))
 
 
-def _animal(one: Dispute, *, named: bool) -> AnimalNamed:
-    holder, sale = (one.animal.collection_id, None) if named else (None, one.sale)
-    return animals_named([one.animal], holder=holder, sale=sale)[0]
+def _as_told(one: Dispute, *, whole: bool) -> tuple[Animal, bool, Sale | None]:
+    return one.animal, whole, None if whole else one.sale
 
 
 def _finding(
