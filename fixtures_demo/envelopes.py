@@ -11,6 +11,7 @@ from fixtures_demo.scenario import (
     Call,
     Collection,
     Grant,
+    Keeper,
     Objection,
     Scenario,
     Statement,
@@ -63,6 +64,10 @@ class Envelopes:
             body["animals"] = [fixed_id("animal", animal) for animal in grant.animals]
         about = fixed_id("collection", grant.collection)
         return self._fact("grant_given", grant.key, grant.at, about, body)
+
+    def voucher(self, keeper: Keeper, by: str) -> Fact:
+        about = self._keepers[keeper.key]
+        return self._fact("keeper_vouched", f"{keeper.key}/{by}", keeper.vouched, about, {})
 
     def invitation(self, visit: Visit, opens: str, closes: str) -> Fact:
         """The window is given apart: it may have had to move."""

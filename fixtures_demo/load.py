@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from datetime import UTC, date, datetime
 
-from fixtures_demo.accounts import Device, have_verified, sign_in, sign_up
+from fixtures_demo.accounts import Device, have_verified, operate, sign_in, sign_up
 from fixtures_demo.fixed import Calendar, fixed_id
 from fixtures_demo.play import Player
 from fixtures_demo.scenario import Keeper, Scenario
@@ -47,6 +47,8 @@ def _load(scenario: Scenario, url: str, now: datetime) -> None:
         apis = {one.email: devices[key].api for key, one in scenario.keepers.items()}
         vouched = have_verified(apis)
         print(f"  {len(devices)} keepers signed in, {vouched} vouched for", flush=True)
+        if vouched:
+            operate("name_founders", *(one.email for one in scenario.founders))
         signing = [key for key, keeper in scenario.keepers.items() if keeper.signs]
         devices |= {key: _with_key(devices[key], now) for key in signing}
         _play(scenario, Calendar(first_run), devices, now)

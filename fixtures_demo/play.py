@@ -50,6 +50,7 @@ class Player:
     def play(self) -> None:
         """Every step in order, a line each. Raises Stopped and Refusal."""
         self._name_practitioners()
+        self._vouch()
         for step in self._scenario.steps:
             print(f"  {self._ways[step.do](step.what)}", flush=True)
 
@@ -57,6 +58,11 @@ class Player:
         for one in self._scenario.practitioners.values():
             named = {"id": fixed_id("practitioner", one.key), "name": one.name}
             self._apis[one.named_by].post("practitioners", named)
+
+    def _vouch(self) -> None:
+        for keeper in self._scenario.keepers.values():
+            for by in keeper.vouched_by:
+                self._push(by, [self._envelopes.voucher(keeper, by)])
 
     def _register(self, key: str) -> str:
         """A collection, its animals with identifiers and notes, and their records."""

@@ -27,6 +27,11 @@ class Keeper(Item, frozen=True):
     password: str
     signs: bool = False
     """Whether their device signs the calls it sends."""
+    founder: bool = False
+    """Whether the operator names them at the start, as one whose word may verify a sex."""
+    vouched_by: tuple[str, ...] = ()
+    """Founders who answer for them, on ``vouched`` day."""
+    vouched: str = ""
 
 
 class Practitioner(Item, frozen=True):
@@ -237,6 +242,10 @@ class Scenario:
     def first_keeper(self) -> Keeper:
         """Whose device name keeps the day of the first run, and who sends the last step."""
         return next(iter(self.keepers.values()))
+
+    @property
+    def founders(self) -> list[Keeper]:
+        return [keeper for keeper in self.keepers.values() if keeper.founder]
 
     @property
     def last_call(self) -> str:

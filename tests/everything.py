@@ -11,14 +11,19 @@ from tests.world import World, keeper, new_id, probing, tag_of
 from scalewitness.animals.models import Animal
 from scalewitness.animals.services import create_collection
 from scalewitness.disclosures.models import Disclosure
-from scalewitness.disputes.models import Dispute
+from scalewitness.disputes.models import Dispute, Finding
 from scalewitness.domain.moments import rfc3339
 from scalewitness.domain.translog.keys import KeyType, Signer
 from scalewitness.intake.batch import Actor
 from scalewitness.intake.numbers import adopt_numbers
 from scalewitness.intake.rules.photos import take_photo_file
 from scalewitness.intake.services import accept_one
-from scalewitness.intake.statements import adopt_policy, lapse_offers, update_examiner_records
+from scalewitness.intake.statements import (
+    adopt_policy,
+    find_deceit,
+    lapse_offers,
+    update_examiner_records,
+)
 from scalewitness.intake.succession import admit_loss
 from scalewitness.ledger.services.fencing import raise_fence
 from scalewitness.people.services import enter_address, name_practitioner
@@ -40,13 +45,16 @@ def say_everything(world: World) -> World:
     _pairings(world)
     _visits(world, world.animal("W1"))
     _late(world, world.animal("L1"))
+    _footing(world)
     _spoken_against(world, world.animal("B1"))
     _signed(world, world.animal("K1"))
     _reported(world, world.animal("R1"))
     _compared(world, world.animal("C1"))
     _refiled(world, world.animal("M1"), world.animal("M2"))
     _offers(world, world.verified("V2"))
+    _newcomers(world, world.verified("V3"))
     _on_its_own_account(world)
+    _deceit(world)
     return world
 
 
@@ -247,6 +255,26 @@ def _fall_again(world: World, animal: Animal, sale: Sale) -> None:
 
 def _note() -> dict[str, str]:
     return {"note": "Between ourselves."}
+
+
+def _footing(world: World) -> None:
+    """The founders were named with the world. One answers for a newcomer, and ends it."""
+    newcomer = keeper(f"Nell Newcome {world.house}".strip())
+    for body in ({}, {"vouches": False}):
+        world.say(world.greta, "keeper_vouched", newcomer.pk, body)
+
+
+def _newcomers(world: World, animal: Animal) -> None:
+    """One contradicts a verified sex, and waits until another says the same."""
+    for name in ("Ned Newcome", "Nan Newcome"):
+        who = keeper(f"{name} {world.house}".strip())
+        world.call(who, animal, "female", visit=world.visit(who, animal))
+    assert world.label(animal) == "contested"
+
+
+def _deceit(world: World) -> None:
+    """The finding on the fall names Greta's."""
+    find_deceit(world.greta.pk, Finding.objects.earliest("position").pk, world.now)
 
 
 def _on_its_own_account(world: World) -> None:

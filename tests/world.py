@@ -18,12 +18,14 @@ from scalewitness.intake.outcomes import Outcome
 from scalewitness.intake.rules.sales import represent
 from scalewitness.intake.services import accept, accept_one
 from scalewitness.intake.shown import shown_now
+from scalewitness.intake.statements import name_founders
 from scalewitness.ledger.queries.tree import tip
-from scalewitness.people.models import Keeper
+from scalewitness.people.models import Founder, Keeper
 from scalewitness.people.services import sign_up, vouch
 from scalewitness.sales.models import Sale
 from scalewitness.sales.queries import offer_in_force
 from scalewitness.sales.services import draft_sale
+from scalewitness.standings.queries.footing import footing_of
 from scalewitness.standings.queries.logged import latest_standing
 
 START = datetime(2026, 11, 1, 9, 0, tzinfo=UTC)
@@ -42,21 +44,40 @@ def keeper(name: str, *, verified: bool = True) -> Keeper:
     return made
 
 
+def vouched(who: Keeper, now: datetime = START) -> Keeper:
+    """Two founders who keep no animals together answer for them as an examiner."""
+    for founder in Founder.objects.order_by("-position")[:2]:
+        said = {"id": str(new_id(now)), "kind": "keeper_vouched", "at": rfc3339(now)}
+        said |= {"about": str(who.pk), "body": {}}
+        assert accept_one(said, Actor(keeper=founder.keeper_id), now).status == "accepted"
+    return who
+
+
 @dataclass
 class World:
-    """Odile keeps the snakes, Pim is her partner, Greta visits, Stan is a stranger, and
-    Bela buys without an account. Time stands still unless a test moves ``now``."""
+    """Odile keeps the snakes, Pim is her partner, Greta visits, Stan is a stranger, Fenna is known
+    to check animals well, and Bela buys without an account. The five are the founders of the
+    record. Time stands still unless a test moves ``now``."""
 
     now: datetime = START
     odile: Keeper = field(default_factory=lambda: keeper("Odile Marten"))
     pim: Keeper = field(default_factory=lambda: keeper("Pim Alder"))
     greta: Keeper = field(default_factory=lambda: keeper("Greta Lund"))
     stan: Keeper = field(default_factory=lambda: keeper("Stan Okoro"))
+    fenna: Keeper = field(init=False)
     house: str = ""
     """A second name of the people who come along, where two worlds stand side by side."""
     collection: Collection = field(init=False)
 
     def __post_init__(self) -> None:
+        self.fenna = keeper(f"Fenna Holt {self.house}".strip())
+        people = (self.odile, self.pim, self.greta, self.stan, self.fenna)
+        if Founder.objects.exists():  # another world stands beside
+            for one in people:
+                if footing_of(one.pk) == "none":
+                    vouched(one, self.now)
+        else:
+            name_founders([one.pk for one in people], self.now)
         self.collection = create_collection(self.odile, new_id(), "The long room", self.now)
 
     # --- saying facts -----------------------------------------------------------------
@@ -157,14 +178,13 @@ class World:
         return chips.get().code
 
     def lays(self, animal: Animal) -> Outcome:
-        """Odile sees her lay, and a neighbour without a share in her sees it too: decisive."""
+        """Odile sees her lay, and Fenna, without a share in her, sees it too: decisive."""
         body = probing("female", self.chip(animal)) | {
             "observed": {"method": "reproduction", "event": "laid_eggs", "witnessed": True}
         }
         made = self.say(self.odile, "call_made", animal.pk, body)
-        neighbour = keeper(f"Neighbour {made.position} {self.house}".strip())
-        grant = self.view(neighbour, animal)
-        self.say(neighbour, "witness_stated", animal.pk, {"call": made.id})
+        grant = self.view(self.fenna, animal)
+        self.say(self.fenna, "witness_stated", animal.pk, {"call": made.id})
         self.say(self.odile, "grant_revoked", self.collection.pk, {"grant": str(grant)})
         return made
 
@@ -175,7 +195,7 @@ class World:
     def verified(self, tag: str, sex: str = "male") -> Animal:
         """An animal verified by two examiners on two occasions, one of them blind."""
         animal = self.animal(tag)
-        guests = [keeper(f"Guest {tag} {n} {self.house}".strip()) for n in ("one", "two")]
+        guests = [keeper(f"Guest {tag} {self.house}".strip()), self.fenna]
         self.call(self.odile, animal, sex)
         for guest in guests:
             self.pass_time(days=1)

@@ -15,6 +15,7 @@ from scalewitness.domain.moments import rfc3339
 from scalewitness.intake.batch import Actor
 from scalewitness.intake.rules.sales import represent
 from scalewitness.intake.services import accept_one
+from scalewitness.intake.statements import name_founders
 from scalewitness.ledger.models import Entry
 from scalewitness.mail.models import Letter
 from scalewitness.people.models import Keeper
@@ -33,6 +34,7 @@ class Story:
         self.seller, *self.guests = (
             keeper(name) for name in ("Wilhelmina Stroud", "Ansel Ruyter", "Petra Okun", "Ib Lund")
         )
+        name_founders([guest.pk for guest in self.guests], self.now)
         self.token = enrol_device(self.seller, "desk", self.now)[1]
         self.room = create_collection(self.seller, fresh_id(), "The long room", self.now)
         self.other, self.animal = self._register("T-0"), self._register("T-1")

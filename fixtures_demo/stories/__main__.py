@@ -52,10 +52,16 @@ def _play(stage: Stage) -> None:
     people = [stage.person(name) for name in CAST]
     stage.saw(f"{', '.join(CAST)} sign up, confirm their addresses by letter, and sign in")
     host, guest, contrary, independent = people
+    founders = stage.found()
+    for known in founders[-2:]:
+        for one in (guest, contrary, independent):
+            stage.vouch(known, one)
+    names = " and ".join(one.name for one in founders[-2:])
+    stage.saw(f"{names}, named by the operator at the start, vouch for those who will check")
     room = visiting.play(stage, host, guest)
     deal = buying.play(stage, room, guest.name)
     breeding.play(stage, deal, contrary, independent)
-    for person in people:
+    for person in (*people, *founders):
         person.sign_out()
     stage.title("The record recomputes every standing from its log")
     stage.saw(operate("replay"))

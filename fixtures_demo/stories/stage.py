@@ -6,8 +6,9 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
-from fixtures_demo.accounts import Device, confirm, sign_in, sign_up
+from fixtures_demo.accounts import Device, confirm, have_verified, operate, sign_in, sign_up
 from fixtures_demo.letters import Letters
+from fixtures_demo.scenario import Scenario
 from scalewitness.domain.ids import uuid7
 from scalewitness.domain.moments import rfc3339
 from scalewitness_cli.remote import Api, Json, Refusal
@@ -131,6 +132,27 @@ class Stage:
         device = sign_in(self.url, email, PASSWORD, f"story {self.run}")
         device = device.with_key(fresh_id(), rfc3339(now()))
         return Person(str(device.api.get("keepers/me")["id"]), name, email, device)
+
+    def found(self) -> list[Person]:
+        """Two of the demo's founders, who know the cast; the operator names them where nobody has
+        yet."""
+        founders = Scenario().founders
+        for one in founders:
+            sign_up(self.url, one.name, one.email, one.password)
+        devices = [
+            sign_in(self.url, one.email, one.password, f"story {self.run}") for one in founders
+        ]
+        signed_in = list(zip(founders, devices, strict=True))
+        have_verified({one.email: device.api for one, device in signed_in})
+        operate("name_founders", *(one.email for one in founders))
+        return [
+            Person(str(device.api.get("keepers/me")["id"]), one.name, one.email, device)
+            for one, device in signed_in
+        ]
+
+    def vouch(self, known: Person, about: Person) -> None:
+        envelope = {"id": fresh_id(), "kind": "keeper_vouched", "at": rfc3339(now())}
+        known.api.push([envelope | {"about": about.id, "body": {}}])
 
     def visit(self, host: Person, guest: Person, collection: str, snakes: list[Snake]) -> str:
         """A blind visit for the coming two days; the guest still has to answer."""

@@ -135,6 +135,9 @@ def _see_all(stage: Stage, guest: Person, room: Room) -> None:
     standing = guest.api.get(f"animals/{room.checked.id}/standing")
     label = standing["label"]
     stage.require(label == "verified female", "two examiners agree, one blind: verified", label)
+    footings = {one["sent_by"]["id"]: one["footing"] for one in calls}
+    kept = footings == {room.keeper.id: "none", guest.id: "vouched"}
+    stage.require(kept, "the guest's word has a footing, as keepers vouch for them", footings)
     stage.saw(f"only now {guest.name} sees the earlier call, and the standing: {label}")
     stage.refused(
         lambda: guest.api.get(f"animals/{room.unchecked.id}/standing"),

@@ -10,7 +10,7 @@ from django.core.cache import cache
 from django.test import Client
 from django.utils import timezone
 from tests.pictures import body_of, plain_file
-from tests.world import World, keeper, new_id, probing
+from tests.world import World, keeper, new_id, probing, vouched
 
 from scalewitness.animals.models import Animal
 from scalewitness.animals.services import create_collection
@@ -91,7 +91,7 @@ def set_stage(house: str = "") -> Stage:
         {"to": str(viewer.pk), "role": "viewer"},
     )
     visit = world.visit(world.greta, blind, sold, days=60)
-    own = world.visit(after, blind, sold, days=60)
+    own = world.visit(vouched(after, world.now), blind, sold, days=60)
     world.call(after, sold, "female", visit=own)
     world.call(after, blind, "female", visit=own)
     pairing = _paired(world, other, blind)

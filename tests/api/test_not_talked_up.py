@@ -5,7 +5,7 @@ from typing import Any
 import pytest
 from tests.api.client import Api, fact
 from tests.api.conftest import present
-from tests.world import World, keeper, new_id, probing
+from tests.world import World, keeper, new_id, probing, vouched
 
 from scalewitness.animals.models import Animal
 
@@ -22,7 +22,7 @@ def guests(world: World, animal: Animal, sex: str, *names: str, **more: Any) -> 
     more = {"body": probing(sex, world.chip(animal))} | more
     for name in names:
         world.pass_time(days=1)
-        who = keeper(name)
+        who = vouched(keeper(name), world.now)
         assert world.call(who, animal, sex, visit=world.visit(who, animal), **more).id
 
 

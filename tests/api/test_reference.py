@@ -19,4 +19,4 @@ def test_species_come_with_their_sources(odile: Api) -> None:
 def test_the_logs_head_is_public(nobody: Api, animal: Animal) -> None:
     head = nobody.get("/log/head").body
     assert (head["size"], b64decode(head["root"])) == (tip().size, tip().root)
-    assert head["size"] == 2
+    assert head["size"] == 7

@@ -7,7 +7,7 @@ from django.db import transaction
 from django.test import override_settings
 from pytest_django import DjangoDbBlocker
 from tests.everything import EARLIER, say_everything
-from tests.world import World
+from tests.world import START, World
 
 from scalewitness.ledger.services.signing import sign_checkpoint
 
@@ -24,10 +24,10 @@ def weigh(world: World, times: int) -> None:
 def story(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[World]:
     earlier = override_settings(LOG_RETIRED_KEYS=[str(EARLIER.verifier)])
     with django_db_blocker.unblock(), transaction.atomic(), earlier:
-        world = World()
         with override_settings(LOG_SIGNING_KEY=EARLIER.secret()):
-            sign_checkpoint(world.now)
-        weigh(world, 150)
+            sign_checkpoint(START)
+        world = World()
+        weigh(world, 140)
         say_everything(world)
         weigh(world, 3)
         sign_checkpoint(world.now)

@@ -362,7 +362,7 @@ def test_replay_is_exact_with_every_kind_of_answer(
     answer(world, vet, animal, call, "confirmed")
     replay = Replay()
     assert list(replay.differences()) == []
-    told = replay._animals[animal.pk].evidence()
+    told = replay._animals[animal.pk].evidence(set())
     assert [one.report for one in told] == ["confirmed", "confirmed"]
     assert told == [evidence_of(one) for one in counting_calls(animal.pk)]
     assert told == evidence_by_animal([animal.pk])[animal.pk]

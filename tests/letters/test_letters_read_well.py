@@ -171,6 +171,7 @@ CONTEXTS: dict[str, dict[str, Any]] = {
     "animal_ended": KEEPER | ENDED,
     "animal_ended_buyer": SALE | {"animal": VESPER, "unpaid": False} | ENDED,
     "standing_notice": KEEPER | {"change": "fell", "was": "verified male", "now": "contested"},
+    "recheck_asked": KEEPER | {"label": "verified male"},
     "pairing_affected": KEEPER
     | {
         "was": "verified male",
@@ -290,6 +291,7 @@ def test_both_parts_lead_to_the_same_place(kind: str) -> None:
         "sale_lapsed_seller": {own},
         "animal_ended": {f"http://testserver/animals/{ID}"},
         "standing_notice": {f"http://testserver/animals/{ID}"},
+        "recheck_asked": {f"http://testserver/animals/{ID}"},
         "report_to_answer": {f"http://testserver/reports/by-link/{link_token(LINK)}"},
         "report_answered": {f"http://testserver/animals/{ID}"},
         "photos_compared": {f"http://testserver/animals/{ID}"},

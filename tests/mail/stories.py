@@ -18,7 +18,7 @@ from typing import Final
 from django.conf import settings
 from django.core.mail import get_connection
 from django.test import override_settings
-from tests.world import World, keeper
+from tests.world import World, keeper, vouched
 
 from scalewitness.animals.models import Animal
 from scalewitness.calls.models import Call
@@ -147,6 +147,7 @@ def _fall_or_rise(world: World, animal: Animal) -> None:
     """Somebody new finds a female, or whoever did so last takes it back."""
     if world.label(animal).startswith("verified"):
         guest = keeper(f"Guest {Call.objects.count()} {world.house}".strip())
+        vouched(guest, world.now)
         world.call(guest, animal, "female", visit=world.visit(guest, animal))
         return
     call = Call.objects.filter(animal=animal, conclusion="female").latest("position")

@@ -116,7 +116,7 @@ def test_the_next_page_after_a_plain_fact_leads_to_its_receipt(here: Here, odile
     here.now_is_now()
     sent = odile.fill(f"/animals/{animal.pk}/husbandry/weight", grams="400")
     after = odile.open(sent.goes_to)
-    assert "Accepted at position 2. Receipt" in after.text
+    assert "Accepted at position 7. Receipt" in after.text
     (path,) = linked(after)
     assert "Husbandry noted" in odile.open(path).text
 

@@ -30,6 +30,7 @@ OWN = {
     "held_calls",
     "new_collection",
     "add_device",
+    "vouching",
 }
 """Pages that show a keeper nothing but their own, or what every keeper may know."""
 FORMS_ONLY = {

@@ -7,7 +7,8 @@ from scalewitness.ledger.models import AppendOnly
 
 ENDS = ("withdrawal", "set_aside", "refiled")
 """What takes a call out of the count of the animal it was made on."""
-COUNTS = models.Q(withdrawal=None, set_aside=None, refiled=None)
+WAITS = models.Q(waits=True, wait_ended=None)
+COUNTS = models.Q(withdrawal=None, set_aside=None, refiled=None) & ~WAITS
 
 
 class Call(AppendOnly):
@@ -35,6 +36,10 @@ class Call(AppendOnly):
     blind = models.BooleanField()
     interested = models.BooleanField()
     anchored_to = models.CharField(max_length=6, null=True)  # noqa: DJ001  None: knew nothing
+    footing = models.CharField(max_length=12, default="", db_default="")
+    """Of whoever sent it, then; empty: from before that was asked."""
+    waits = models.BooleanField(default=False, db_default=False)
+    """It contradicted a verified sex without a footing, and does not count until the wait ends."""
     flags = models.JSONField(default=list)
     body = models.JSONField()
     refiles = models.OneToOneField(
@@ -52,6 +57,23 @@ class Call(AppendOnly):
     def over(self) -> bool:
         """Whether something took it out of the count; those were read with it."""
         return any(hasattr(self, one) for one in ENDS)
+
+    @property
+    def waiting(self) -> bool:
+        """Whether it is left out of the count until somebody answers it."""
+        return self.waits and not hasattr(self, "wait_ended") and not self.over
+
+
+class WaitEnded(AppendOnly):
+    """A newcomer's contrary call counts from the standing at ``position`` on."""
+
+    call = models.OneToOneField(
+        Call, primary_key=True, on_delete=models.PROTECT, related_name="wait_ended"
+    )
+    position = models.BigIntegerField()
+
+    def __str__(self) -> str:
+        return f"{self.call_id} counts"
 
 
 class Withdrawal(AppendOnly):
@@ -92,6 +114,8 @@ class Attestation(AppendOnly):
     kind = models.CharField(max_length=20)
     answer = models.CharField(max_length=10, null=True)  # noqa: DJ001  None: nothing was asked
     report = models.CharField(max_length=12)
+    footing = models.CharField(max_length=12, default="", db_default="")
+    """The best behind a confirmation, as the record then made it; empty: not asked."""
     young = models.UUIDField(null=True)
     at = models.DateTimeField()
 

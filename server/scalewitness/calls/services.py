@@ -23,6 +23,7 @@ from scalewitness.domain.facts import (
     LateCallDecided,
     PhotosCompared,
     ReportAnswered,
+    ReportStands,
     WitnessStated,
     WitnessWithdrawn,
 )
@@ -51,6 +52,8 @@ def call_row(fact: Logged[CallMade], known: Circumstance, flags: tuple[str, ...]
         "blind": known.blind,
         "interested": known.interested,
         "anchored_to": known.anchored_to,
+        "footing": known.footing or "",
+        "waits": known.waits,
         "flags": as_json(flags),
         "body": as_json(body),
     }
@@ -74,6 +77,8 @@ def store_refiled(fact: Logged[CallRefiled], call: Call, known: Circumstance) ->
         blind=known.blind,
         interested=known.interested,
         anchored_to=known.anchored_to,
+        footing=known.footing or "",
+        waits=known.waits,
         body=call.body,
         refiles=call,
     )
@@ -83,6 +88,10 @@ def store_withdrawal(fact: Logged[CallWithdrawn]) -> None:
     Withdrawal.objects.create(
         id=fact.id, position=fact.position, call_id=UUID(fact.body.call), at=fact.at
     )
+
+
+def wait_ended_row(call: UUID, position: int) -> Row:
+    return {"call_id": call, "position": position}
 
 
 def store_objection(fact: Logged[CallObjected]) -> None:
@@ -99,9 +108,9 @@ def store_objection(fact: Logged[CallObjected]) -> None:
 def store_attestation(
     fact: Logged[ReportAnswered | DocumentRead | WitnessStated | WitnessWithdrawn],
     kind: str,
-    report: str,
+    stands: ReportStands,
 ) -> None:
-    """``report``: what the record makes of the call from here on."""
+    """``stands``: what the record makes of the call from here on."""
     Attestation.objects.create(
         id=fact.id,
         position=fact.position,
@@ -110,7 +119,8 @@ def store_attestation(
         kind=kind,
         answer=fact.body.answer if isinstance(fact.body, ReportAnswered) else None,
         young=_young(fact.body),
-        report=report,
+        report=stands.report,
+        footing=stands.footing or "",
         at=fact.at,
     )
 

@@ -13,6 +13,9 @@ from scalewitness.domain.sales import LIVE, RELIED_ON, UNPAID, State
 
 Reliance = Literal["stands", "fell", "reversed"]
 Change = Literal["fell", "reversed", "restored"]
+HoldReason = Literal[
+    "standing_fell", "standing_reversed", "standing_changed", "contrary_call_waits"
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +33,7 @@ class SaleView:
 @dataclass(frozen=True, slots=True)
 class Hold:
     sale: str
-    reason: Literal["standing_fell", "standing_reversed", "standing_changed"]
+    reason: HoldReason
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +80,12 @@ class Replan:
     pairings: tuple[Affected, ...]
 
 
-Consequence = Hold | Disclose | OpenDispute | NotifyKeepers | Replan
+@dataclass(frozen=True, slots=True)
+class AskForRecheck:
+    """The keepers hear that a newcomer's contrary call waits, and what they can do."""
+
+
+Consequence = Hold | Disclose | OpenDispute | NotifyKeepers | Replan | AskForRecheck
 
 
 def sex_of(label: str) -> Sex | None:
@@ -108,6 +116,7 @@ def consequences(
     *,
     dispute_open: bool,
     stood: Sex | None = None,
+    contrary_waits: bool = False,
 ) -> tuple[Consequence, ...]:
     """All that is owed when a standing's label goes from ``before`` to ``after``. ``stood``: the
     sex verified last, where ``before`` verifies none.
@@ -117,7 +126,7 @@ def consequences(
     """
     found: list[Consequence] = []
     for sale in sales:
-        found += _for_sale(sale, after)
+        found += _for_sale(sale, after) or _while_it_waits(sale, contrary_waits)
     live = [sale for sale in sales if sale.state in LIVE]
     if after == "contested" and live and not dispute_open:
         found.append(OpenDispute(live[-1].sale))
@@ -127,6 +136,8 @@ def consequences(
     affected = [one for pairing in pairings for one in _for_pairing(pairing, before, after)]
     if affected:
         found.append(Replan(tuple(affected)))
+    if contrary_waits:
+        found.append(AskForRecheck())
     return tuple(found)
 
 
@@ -144,9 +155,14 @@ def _for_sale(sale: SaleView, after: str) -> list[Consequence]:
     return [Disclose(sale.sale, sale.buyer, change, sale.represented)]
 
 
-def _hold_reason(
-    represented: str, after: str
-) -> Literal["standing_fell", "standing_reversed", "standing_changed"] | None:
+def _while_it_waits(sale: SaleView, contrary_waits: bool) -> list[Consequence]:
+    """What was offered as verified is offered anew, so that the buyer reads of the doubt."""
+    if not contrary_waits or sale.state not in UNPAID or sale.held:
+        return []
+    return [Hold(sale.sale, "contrary_call_waits")] if verified_sex(sale.represented.label) else []
+
+
+def _hold_reason(represented: str, after: str) -> HoldReason | None:
     """An unpaid sale is held when what was offered no longer holds; better is no reason."""
     promised = sex_of(represented)
     if promised is None:

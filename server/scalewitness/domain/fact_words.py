@@ -71,6 +71,11 @@ def _finding(body: Body) -> str:
     return f"The finding of a dispute: {_spaced(body.get('outcome'))}{aside}."
 
 
+def _voucher(body: Body) -> str:
+    ends = body.get("vouches") is False
+    return f"A keeper vouches for another as an examiner{' no longer' if ends else ''}."
+
+
 def _late(body: Body) -> str:
     return f"The host {'admitted' if body.get('admitted') else 'declined'} a call that came late."
 
@@ -118,6 +123,7 @@ _WORDS: Final[dict[str, str | Callable[[Body], str]]] = {
     "grant_revoked": "Access to a collection was ended.",
     "device_key_enrolled": "A device was given the key it signs with.",
     "device_revoked": "A device was revoked; it signs nothing from here on.",
+    "keeper_vouched": _voucher,
     "animal_registered": _from("An animal was registered: {}.", "species"),
     "particulars_corrected": _from("An animal's particulars were corrected: {}.", "species"),
     "identifier_assigned": _from("An animal was given a {}: {}.", "scheme", "code"),
@@ -148,6 +154,8 @@ _WORDS: Final[dict[str, str | Callable[[Body], str]]] = {
     "numbers_adopted": _from("The record adopted the numbers {} that it had learned.", "version"),
     "origin_succeeded": _origin,
     "examiner_record_changed": "An examiner's record was updated.",
+    "founder_named": "The operator named a founder of this record.",
+    "deceit_found": "A finding says that a keeper deceived; their word verifies nothing.",
     "pairing_planned": _from("Two animals are planned to be paired for {}.", "season"),
     "pairing_dropped": "A planned pairing was dropped.",
     "offer_made": _offer,

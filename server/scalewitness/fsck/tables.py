@@ -17,6 +17,7 @@ from scalewitness.calls.models import (
     Objection,
     PhotoComparison,
     SetAside,
+    WaitEnded,
     Withdrawal,
 )
 from scalewitness.disclosures.models import Acknowledgement, Disclosure
@@ -32,7 +33,16 @@ from scalewitness.ledger.models import (
     Tile,
     Witness,
 )
-from scalewitness.people.models import DeviceKey, DeviceKeyEnd, Grant, GrantAnimal, GrantEnd
+from scalewitness.people.models import (
+    Deceit,
+    DeviceKey,
+    DeviceKeyEnd,
+    Founder,
+    Grant,
+    GrantAnimal,
+    GrantEnd,
+    Voucher,
+)
 from scalewitness.sales.models import Sale, SaleAnimal, SaleStep
 from scalewitness.standings.models import (
     AdoptedNumbers,
@@ -89,6 +99,9 @@ TABLES = (
     Table(GrantAnimal, frozenset({"id"}), of=(Grant, "grant_id")),
     Table(DeviceKey),
     Table(DeviceKeyEnd),
+    Table(Founder),
+    Table(Voucher),
+    Table(Deceit),
     Table(
         Animal,
         frozenset({"name", "rack", "description", "hold_off", "version"}),
@@ -104,6 +117,7 @@ TABLES = (
     Table(VisitStep),
     Table(Call),
     Table(Withdrawal),
+    Table(WaitEnded),
     Table(Objection),
     Table(Attestation),
     Table(PhotoComparison),

@@ -66,6 +66,8 @@ class Touched:
     kind: str
     admitted: list[Circumstance] = field(default_factory=list)
     reports: list[ReportStands] = field(default_factory=list)
+    answered: bool = False
+    """Contrary calls of newcomers that waited are to count now."""
 
 
 JUDGED_BY = (Animal, Identifier, Husbandry)
@@ -170,10 +172,14 @@ class Batch:
         kind: str,
         admitted: Circumstance | None = None,
         report: ReportStands | None = None,
+        *,
+        answered: bool = False,
     ) -> None:
-        """Note that the animal must be reassessed before the batch ends."""
+        """Note that the animal must be reassessed before the batch ends. ``answered``: contrary
+        calls of newcomers that waited count from then on."""
         touched = self.touched.setdefault(animal, Touched(cause, kind))
         touched.cause, touched.kind = cause, kind
+        touched.answered |= answered
         if admitted is not None:
             touched.admitted.append(admitted)
         if report is not None:

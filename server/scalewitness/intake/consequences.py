@@ -12,12 +12,15 @@ from django.db.models import prefetch_related_objects
 from scalewitness.animals.models import Animal
 from scalewitness.breeding.models import Pairing
 from scalewitness.breeding.queries.pairings import planned_with, was_verified
+from scalewitness.calls.models import WaitEnded
+from scalewitness.calls.services import wait_ended_row
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.disclosures.queries import last_disclosed
 from scalewitness.disclosures.services import disclosure, disclosure_row
 from scalewitness.disputes.queries import open_dispute_on
 from scalewitness.disputes.services import store_dispute
 from scalewitness.domain.consequences import (
+    AskForRecheck,
     Consequence,
     Disclose,
     Hold,
@@ -40,13 +43,14 @@ from scalewitness.domain.facts import (
     StandingChanged,
 )
 from scalewitness.domain.observations import Sex
-from scalewitness.domain.sexing.kept import Before
+from scalewitness.domain.sexing.kept import Before, NextStanding
 from scalewitness.domain.sexing.standing import share
 from scalewitness.fresh_ids import fresh_id
 from scalewitness.intake.batch import Batch, Touched
 from scalewitness.intake.known import Subject
 from scalewitness.letters.animals import (
     Concerned,
+    ask_for_recheck,
     concerned,
     notify_of_pairings,
     notify_of_standing,
@@ -60,6 +64,7 @@ from scalewitness.sales.queries import offer_in_force, progress_of, sales_of_ani
 from scalewitness.sales.services import new_lasting_link, store_links, store_step
 from scalewitness.standings.models import Standing
 from scalewitness.standings.queries.due import latest_adoption
+from scalewitness.standings.queries.evidence import evidence_of, waiting_calls
 from scalewitness.standings.queries.logged import last_verified
 from scalewitness.standings.services import standing_row
 
@@ -75,7 +80,8 @@ def settle(batch: Batch) -> None:
 
 
 def _reassess(subject: Subject, touched: Touched, batch: Batch) -> None:
-    before, settled, by = subject.label, subject.standing(), subject.by
+    before, by = subject.label, subject.by
+    counted, settled = _settled(subject, touched)
     found = settled.standing
     body = StandingChanged(
         label=found.label,
@@ -87,9 +93,12 @@ def _reassess(subject: Subject, touched: Touched, batch: Batch) -> None:
         admitted=tuple(touched.admitted),
         reports=tuple(touched.reports),
         verified_with=settled.verified_with or None,
+        counted=tuple(counted),
     )
     logged = batch.state("standing_changed", subject.animal.pk, body)
     batch.keep(Standing, standing_row(logged))
+    for call in counted:
+        batch.keep(WaitEnded, wait_ended_row(UUID(call), logged.position))
     subject.before = Before(body.label, body.p_male, body.parameters, body.verified_with or "")
     subject.stood = verified_sex(before) or subject.stood
     now = Representation(
@@ -102,6 +111,20 @@ def _reassess(subject: Subject, touched: Touched, batch: Batch) -> None:
     if settled.by_numbers and touched.kind != "numbers_adopted":
         touched = _of_the_numbers(touched)
     _follow(subject, before, logged.id, now, touched, batch)
+
+
+def _settled(subject: Subject, touched: Touched) -> tuple[list[str], NextStanding]:
+    """What follows, and which calls of newcomers that waited it counts: those that were answered,
+    or all once the sex that they contradict is verified no more."""
+    held, settled = verified_sex(subject.label), subject.standing()
+    falls = held is not None and verified_sex(settled.standing.label) != held
+    if not (touched.answered or falls):
+        return [], settled
+    waited = waiting_calls(subject.animal.pk)
+    if not waited:
+        return [], settled
+    subject.count(map(evidence_of, waited))
+    return [str(one.pk) for one in waited], subject.standing()
 
 
 def _of_the_numbers(touched: Touched) -> Touched:
@@ -133,7 +156,16 @@ def _follow(
     planned = _planned(animal.pk, before, now.label, batch)
     pairings = [_pairing_view(one, animal.pk, now.position) for one in planned]
     stood = _stood(subject, before, now)
-    follows = consequences(before, now.label, views, pairings, dispute_open=dispute, stood=stood)
+    waits = any(known.waits for known in touched.admitted)
+    follows = consequences(
+        before,
+        now.label,
+        views,
+        pairings,
+        dispute_open=dispute,
+        stood=stood,
+        contrary_waits=waits and verified_sex(now.label) is not None,
+    )
     if not follows:  # as of nearly every call
         return
     batch.store()
@@ -245,6 +277,8 @@ class _Consequences:
                 notify_of_standing(self._others, self.animal, self.standing, moved, self.letters)
             case Replan():
                 self._replan(consequence)
+            case AskForRecheck():
+                ask_for_recheck(self.animal, self.cause, self.now.label, self.letters)
 
     def _replan(self, replan: Replan) -> None:
         affected = [(self.pairings[one.pairing], one) for one in replan.pairings]

@@ -20,6 +20,7 @@ from scalewitness.intake.rules import (
     returns,
     sales,
     visits,
+    vouching,
 )
 from scalewitness.intake.submission import Sealed
 
@@ -28,6 +29,7 @@ Rule = Callable[[Sealed, Batch], int | None]
 RULES: dict[str, Rule] = {
     "grant_given": people.grant_given,
     "grant_revoked": people.grant_revoked,
+    "keeper_vouched": vouching.keeper_vouched,
     "device_key_enrolled": devices.device_key_enrolled,
     "device_revoked": devices.device_revoked,
     "animal_registered": animals.animal_registered,

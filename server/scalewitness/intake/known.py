@@ -33,6 +33,7 @@ from scalewitness.animals.queries import (
 from scalewitness.breeding.queries.uses import informed_by_use
 from scalewitness.calls.models import Call
 from scalewitness.domain.consequences import sex_of
+from scalewitness.domain.facts import Footing
 from scalewitness.domain.observations import Sex
 from scalewitness.domain.sexing.case import Case, SupposedCase
 from scalewitness.domain.sexing.evidence import Evidence
@@ -56,6 +57,7 @@ from scalewitness.standings.queries.assessing import (
 )
 from scalewitness.standings.queries.awaited import Death, deaths_of, final_after
 from scalewitness.standings.queries.evidence import COUNTING, evidence_by_animal
+from scalewitness.standings.queries.footing import footing_of
 from scalewitness.standings.queries.linkage import STATED, starts_of
 from scalewitness.standings.queries.logged import BEFORE, before
 from scalewitness.standings.queries.records import NEWEST
@@ -149,6 +151,12 @@ class Subject:
         self.__dict__["case"] = case
         self.tie.called = True
 
+    def count(self, waited: Iterable[Evidence]) -> None:
+        """Calls that waited count from here on."""
+        counting = {one.call for one in self.counting}
+        self.counting += [one for one in waited if one.call not in counting]
+        self.__dict__.pop("case", None)
+
     def standing(self) -> NextStanding:
         """What the calls that count come to, after what was stated before."""
         return settled_by(
@@ -181,6 +189,7 @@ class Known:
     _weights: dict[Moment, Decimal | None] = field(default_factory=dict)
     size: int = 0
     """Of the log, when what is known was read."""
+    _footing: Footing | None = None
     before_reading: Callable[[], None] = lambda: None
     """What a batch does first, so that what it wrote is found."""
     holdings: Holdings = field(init=False)
@@ -210,6 +219,7 @@ class Known:
             if self._expected:
                 self._read(self._expected)
                 self._weigh(moments)
+                _ = self.footing
             if self.holdings.is_expected:
                 self.holdings.read()
         for subject in self._subjects.values():
@@ -233,6 +243,13 @@ class Known:
             *((STEWARDED.question(keeper=self.person, now=self.now),) if self.person else ()),
             weights_question(moments),
         ]
+
+    @property
+    def footing(self) -> Footing:
+        """Of the word of the person, now."""
+        if self._footing is None:
+            self._footing = footing_of(self.person)
+        return self._footing
 
     @property
     def is_read(self) -> bool:
@@ -264,6 +281,7 @@ class Known:
         """Have everything read anew."""
         self._subjects.clear()
         self._weights.clear()
+        self._footing = None
         self.holdings.forget()
 
     def of(self, animal: UUID) -> Subject | None:

@@ -1,13 +1,15 @@
 """What the record states on its own account: an offer's end, a new policy."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from datetime import datetime
 from uuid import UUID
 
 from django.db import transaction
 
+from scalewitness.calls.models import Attestation, Call
+from scalewitness.disputes.models import Finding
 from scalewitness.domain.errors import IdReused, OutOfRange
-from scalewitness.domain.facts import OfferLapsed, PolicyAdopted
+from scalewitness.domain.facts import DeceitFound, FounderNamed, OfferLapsed, PolicyAdopted
 from scalewitness.domain.sexing.parameters import load_parameters
 from scalewitness.domain.sexing.policy import adopted
 from scalewitness.fresh_ids import fresh_id
@@ -16,10 +18,14 @@ from scalewitness.intake.dry_run import Foreseen, foresee
 from scalewitness.intake.reassessing import RECORD, in_turns, reassess_due
 from scalewitness.ledger.queries.tree import tip
 from scalewitness.letters.sales import notify_of_lapse
+from scalewitness.people.models import Deceit, Founder
+from scalewitness.people.queries import keeper_of
+from scalewitness.people.services import store_deceit, store_founder
 from scalewitness.sales.models import Sale
 from scalewitness.sales.queries import progress_of, ran_out
 from scalewitness.sales.services import revoke_links, store_step
 from scalewitness.standings.models import AdoptedPolicy
+from scalewitness.standings.queries.footing import FOUNDERS, founders_in_force
 from scalewitness.standings.queries.settling import changed_records, may_have_moved
 from scalewitness.standings.services import store_examiner_record, store_policy
 
@@ -72,6 +78,61 @@ def update_examiner_records(now: datetime) -> int:
     in_turns(sorted(made), now, state)
     reassess_due(now)
     return stated
+
+
+def name_founders(keepers: Collection[UUID], now: datetime) -> None:
+    """The operator's: whose word counts while hardly anybody has a record here. Who is named
+    already stays so.
+
+    Raises:
+        OutOfRange: more than five in all, somebody who is no keeper, or ten keepers have a record.
+    """
+    named = set(Founder.objects.values_list("keeper", flat=True))
+    new = [one for one in keepers if one not in named]
+    if len(named) + len(new) > FOUNDERS:
+        raise OutOfRange(f"A record has {FOUNDERS} founders at most; {len(named)} are named.")
+    if not founders_in_force():
+        raise OutOfRange("So many keepers have a record of their own that no founder is needed.")
+    if any(keeper_of(one) is None for one in new):
+        raise OutOfRange("Only keepers can be founders.")
+    with transaction.atomic():
+        batch = Batch(RECORD, now)
+        for one in new:
+            store_founder(batch.state("founder_named", one, FounderNamed()))
+        batch.flush()
+
+
+def find_deceit(keeper: UUID, finding: UUID, now: datetime) -> int:
+    """The operator's, after a finding of a dispute about an animal that the keeper made a call on
+    or confirmed one of. Every animal with a call of theirs is assessed anew; how many. Where that
+    was stopped, the same again goes on.
+
+    Raises:
+        OutOfRange: no such finding, it concerns no call of theirs, or another is on record.
+    """
+    about = Finding.objects.filter(pk=finding).values_list("dispute__animal", flat=True).first()
+    own = Call.objects.filter(by=keeper)
+    spoken = Attestation.objects.filter(by=keeper, call__animal=about)
+    if about is None or not (own.filter(animal=about).exists() or spoken.exists()):
+        raise OutOfRange("No such finding is about an animal that this keeper spoke of.")
+    cause = _put_on_record(keeper, finding, now)
+    animals = sorted(set(own.values_list("animal", flat=True)))
+    in_turns(animals, now, lambda one, batch: batch.touch(one, cause, "deceit_found"))
+    return len(animals)
+
+
+def _put_on_record(keeper: UUID, finding: UUID, now: datetime) -> UUID:
+    known = Deceit.objects.filter(keeper=keeper).first()
+    if known is not None and known.finding != finding:
+        raise OutOfRange("Another finding of their deceit is on record already.")
+    if known is not None:
+        return known.pk
+    with transaction.atomic():
+        batch = Batch(RECORD, now)
+        logged = batch.state("deceit_found", keeper, DeceitFound(finding=str(finding)))
+        store_deceit(logged)
+        batch.flush()
+    return logged.id
 
 
 def adopt_policy(

@@ -6,7 +6,7 @@ from django.contrib.sessions.backends.db import SessionStore
 from django.utils import timezone
 
 from scalewitness.domain.errors import Fenced
-from scalewitness.intake import devices
+from scalewitness.intake import devices, newcomers
 from scalewitness.intake.reassessing import reassess_due
 from scalewitness.intake.statements import lapse_offers, update_examiner_records
 
@@ -36,6 +36,16 @@ def update_records() -> int:
     """Makes up the examiners' records from what has been settled since; safe to repeat."""
     try:
         return update_examiner_records(timezone.now())
+    except Fenced:
+        log.warning("log_fenced")
+        return 0
+
+
+@shared_task(name="scalewitness.intake.tasks.count_unanswered")
+def count_unanswered() -> int:
+    """Has contrary calls of newcomers count that nobody answered in time; safe to repeat."""
+    try:
+        return newcomers.count_unanswered(timezone.now())
     except Fenced:
         log.warning("log_fenced")
         return 0

@@ -97,6 +97,21 @@ def notify_of_standing(
     )
 
 
+def ask_for_recheck(animal: Animal, call: UUID, label: str, owing: Owing) -> None:
+    """Holder and partners hear that a newcomer's contrary call waits: they can have the animal
+    checked again. Whoever made it knows."""
+    for keeper in stewards(animal, owing):
+        if keeper.pk != owing.sender:
+            owing.owe(
+                "recheck_asked",
+                cause=call,
+                recipient=keeper.pk,
+                to=keeper.email,
+                context={"to_name": keeper.name, "animal": describe(animal), "label": label},
+                about=str(animal.pk),
+            )
+
+
 def notify_of_pairings(
     animal: Animal,
     standing: UUID,

@@ -4,7 +4,7 @@ animals, reports and disputes."""
 from django.urls import path, re_path
 
 from scalewitness.pages import rackside
-from scalewitness.pages.accounts import account, adding_devices, sign_out
+from scalewitness.pages.accounts import account, adding_devices, sign_out, vouching
 from scalewitness.pages.animals import animal, photos, planning
 from scalewitness.pages.breeding import clutches, pairings
 from scalewitness.pages.calls import call, comparing, late, refiling, texts
@@ -32,6 +32,7 @@ urlpatterns = [
     path("rackside/", rackside.serve, {"path": ""}, name="rackside"),
     path("account", account.show_account, name="account"),
     path("account/time-zone", account.choose_zone, name="choose_zone"),
+    path("account/vouching", vouching.vouch, name="vouching"),
     path("account/digest", account.choose_digest, name="choose_digest"),
     path("sign-out/<str:token>", sign_out.sign_out, name="sign_out"),
     path("devices/new", adding_devices.add_device, name="add_device"),

@@ -162,6 +162,43 @@ class PractitionerLink(models.Model):
         return f"link for {self.address_id}"
 
 
+class Founder(AppendOnly):
+    """The operator named the keeper at the start, when nobody had a record here."""
+
+    keeper = models.OneToOneField(Keeper, primary_key=True, on_delete=models.PROTECT)
+    position = models.BigIntegerField(unique=True)
+
+    def __str__(self) -> str:
+        return f"founder {self.keeper_id}"
+
+
+class Voucher(AppendOnly):
+    """``by`` answers for the keeper as an examiner from ``position`` on, or no longer; of two by
+    the same the later counts."""
+
+    id = models.UUIDField(primary_key=True)
+    position = models.BigIntegerField(unique=True)
+    by = models.ForeignKey(Keeper, on_delete=models.PROTECT, related_name="vouchers_given")
+    keeper = models.ForeignKey(Keeper, on_delete=models.PROTECT, related_name="vouchers")
+    vouches = models.BooleanField()
+    at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"voucher for {self.keeper_id}"
+
+
+class Deceit(AppendOnly):
+    """A ``finding`` says that the keeper deceived."""
+
+    id = models.UUIDField(primary_key=True)
+    position = models.BigIntegerField(unique=True)
+    keeper = models.ForeignKey(Keeper, on_delete=models.PROTECT, related_name="deceits")
+    finding = models.UUIDField()
+
+    def __str__(self) -> str:
+        return f"deceit of {self.keeper_id}"
+
+
 class IdempotencyKey(models.Model):
     """Which fact a sender's Idempotency-Key stands for, and when it was first used.
 

@@ -24,6 +24,7 @@ from scalewitness.people.models import (
     Practitioner,
     PractitionerAddress,
     PractitionerLink,
+    Voucher,
 )
 
 
@@ -227,6 +228,12 @@ def grants_held(keeper: UUID) -> list[Grant]:
         .prefetch_related("named")
         .order_by("-position")
     )
+
+
+def vouches_for(by: UUID, keeper: UUID) -> bool:
+    """Whether the one answers for the other as an examiner now."""
+    last = Voucher.objects.filter(by=by, keeper=keeper).order_by("-position").first()
+    return last is not None and last.vouches
 
 
 def practitioner_named(keeper: UUID, name: str) -> Practitioner | None:

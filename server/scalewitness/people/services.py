@@ -23,17 +23,22 @@ from scalewitness.domain.errors import (
     WrongShape,
 )
 from scalewitness.domain.facts import (
+    DeceitFound,
     DeviceKeyEnrolled,
     DeviceRevoked,
+    FounderNamed,
     GrantGiven,
     GrantRevoked,
+    KeeperVouched,
 )
 from scalewitness.domain.moments import parse_moment
 from scalewitness.ledger.services.writing import Logged
 from scalewitness.people.models import (
+    Deceit,
     Device,
     DeviceKey,
     DeviceKeyEnd,
+    Founder,
     Grant,
     GrantAnimal,
     GrantEnd,
@@ -42,6 +47,7 @@ from scalewitness.people.models import (
     Practitioner,
     PractitionerAddress,
     PractitionerLink,
+    Voucher,
 )
 from scalewitness.people.queries import account_of
 
@@ -295,6 +301,26 @@ def close_account(keeper: Keeper, now: datetime) -> None:
         current._history_user = None
         current._history_date = now
         current.save()
+
+
+def store_voucher(fact: Logged[KeeperVouched]) -> None:
+    Voucher.objects.create(
+        id=fact.id,
+        position=fact.position,
+        by_id=fact.sender,
+        keeper_id=fact.about,
+        vouches=fact.body.vouches,
+        at=fact.at,
+    )
+
+
+def store_founder(fact: Logged[FounderNamed]) -> None:
+    Founder.objects.create(keeper_id=fact.about, position=fact.position)
+
+
+def store_deceit(fact: Logged[DeceitFound]) -> None:
+    finding = UUID(fact.body.finding)
+    Deceit.objects.create(id=fact.id, position=fact.position, keeper_id=fact.about, finding=finding)
 
 
 def store_grant(fact: Logged[GrantGiven]) -> Grant:

@@ -17,6 +17,7 @@ from scalewitness.domain.sexing.feasible import Available, planning_number
 from scalewitness.people.models import Grant, Keeper, Practitioner
 from scalewitness.people.queries import partners_of, practitioners_asked
 from scalewitness.planning.candidates import AtStake
+from scalewitness.standings.queries.footing import footing_of
 
 Known = Mapping[UUID, Set[str]]
 """Animals by keeper."""
@@ -112,7 +113,8 @@ def examiners_for(
     ]
     for one in guests:
         knows, shares = known.get(one.pk, ()), stake.parties.get(one.pk, ())
-        guest = Available(str(one.pk), "keeper", frozenset(knows), frozenset(shares))
+        new = footing_of(one.pk) == "none"
+        guest = Available(str(one.pk), "keeper", frozenset(knows), frozenset(shares), newcomer=new)
         found.append((guest, one.name, "guest"))
     found += _practices(stewards, every)
     return Examiners(

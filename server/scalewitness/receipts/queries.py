@@ -181,6 +181,10 @@ def _of_pairing(keeper: UUID, entry: AnyEntry, about: UUID, now: datetime) -> bo
     return all(is_steward(keeper, one.collection, now) for one in (pairing.sire, pairing.dam))
 
 
+def _of_whom_it_is_about(keeper: UUID, entry: AnyEntry, about: UUID, now: datetime) -> bool:
+    return keeper == about
+
+
 def _of_nobody_else(keeper: UUID, entry: AnyEntry, about: UUID, now: datetime) -> bool:
     """A device's key is for the keeper who stated it. What the record says of examiners or of its
     own rule has no reader of its own yet; of its origins everybody reads at `/log`."""
@@ -222,9 +226,17 @@ RULES: Final[dict[str, Rule]] = {
     ),
     **dict.fromkeys(("grant_given", "grant_revoked"), _of_grant),
     **dict.fromkeys(("pairing_planned", "pairing_dropped"), _of_pairing),
+    "keeper_vouched": _of_whom_it_is_about,
     **dict.fromkeys(("device_key_enrolled", "device_revoked"), _of_nobody_else),
     **dict.fromkeys(
-        ("policy_adopted", "numbers_adopted", "examiner_record_changed", "origin_succeeded"),
+        (
+            "policy_adopted",
+            "numbers_adopted",
+            "examiner_record_changed",
+            "origin_succeeded",
+            "founder_named",
+            "deceit_found",
+        ),
         _of_nobody_else,
     ),
 }

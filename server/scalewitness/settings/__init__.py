@@ -182,6 +182,10 @@ CELERY_BEAT_SCHEDULE = {
         "task": "scalewitness.standings.tasks.learn_numbers",
         "schedule": crontab(hour="3", minute="50"),
     },
+    "count unanswered calls": {
+        "task": "scalewitness.intake.tasks.count_unanswered",
+        "schedule": 3600.0,
+    },
     "lapse offers": {"task": "scalewitness.intake.tasks.lapse_due_offers", "schedule": 300.0},
     "update examiners' records": {
         "task": "scalewitness.intake.tasks.update_records",

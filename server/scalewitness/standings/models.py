@@ -117,6 +117,7 @@ class ExaminerRecord(AppendOnly):
     examiner = models.UUIDField(db_index=True)
     role = models.CharField(max_length=15)
     counts = models.JSONField()
+    hosts = models.PositiveIntegerField(default=0, db_default=0)
 
     class Meta:
         db_table = "calls_examinerrecord"

@@ -134,4 +134,5 @@ def store_examiner_record(fact: Logged[ExaminerRecordChanged]) -> ExaminerRecord
         examiner=fact.about,
         role=fact.body.role,
         counts=msgspec.to_builtins(fact.body.counts),
+        hosts=fact.body.hosts,
     )

@@ -13,7 +13,7 @@ from scalewitness.api.shapes.people import Person, named
 from scalewitness.api.shapes.reports import AttestationShown, ReportWord, attestation
 from scalewitness.api.shapes.sensitivity import SensitivityShown, sensitivity_shown
 from scalewitness.calls.models import Call, HeldCall
-from scalewitness.domain.facts import CallMade, Corrected, Identification
+from scalewitness.domain.facts import CallMade, Corrected, Footing, Identification
 from scalewitness.domain.observations import Observation, method_of
 from scalewitness.domain.sexing.evidence import Compared
 from scalewitness.domain.sexing.explain import ReasonLine
@@ -72,7 +72,9 @@ class CallShown(Struct, frozen=True):
     ``refiled``: it was of another animal, by the transponder read, and counts there; ``refiles``:
     it was first filed on another. ``compared``: what the photos say of ``identity``, taken
     together. ``report``: whose word it is; ``document``: SHA-256 of the
-    report it is taken from."""
+    report it is taken from. ``footing``: why the word of whoever sent it could verify a sex then;
+    ``none``: it could not yet; null: from before that was asked. ``waiting``: it contradicts a
+    verified sex without a footing, and does not count until somebody answers it."""
 
     id: UUID
     animal: UUID
@@ -94,6 +96,8 @@ class CallShown(Struct, frozen=True):
     second_hand: bool
     signed: bool
     anchored_to: str | None
+    footing: Footing | None
+    waiting: bool
     identity: str
     stage: str
     visit: UUID | None
@@ -191,6 +195,8 @@ def call(shown: ShownCall, known: Dossier) -> CallShown:
         second_hand=row.role != "keeper",
         signed=shown.signed,
         anchored_to=row.anchored_to,
+        footing=msgspec.convert(row.footing or None, Footing | None),
+        waiting=shown.waiting,
         identity=row.identity,
         stage=row.stage,
         visit=row.visit,

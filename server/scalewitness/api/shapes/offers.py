@@ -22,6 +22,7 @@ from scalewitness.domain.cautions import BEFORE_A_PURCHASE
 from scalewitness.domain.facts import (
     CallMade,
     Corrected,
+    Footing,
     OfferMade,
     Representation,
     WhatWasShown,
@@ -48,7 +49,7 @@ class EvidenceLine(Struct, frozen=True):
 class CallForBuyer(Struct, frozen=True):
     """A call as a buyer is told of it; ``counts`` is false for one withdrawn or set aside;
     ``signed``: on the device of whoever sent it; ``corrected``: ``examined_at`` is what that
-    device's clock said plus an offset measured."""
+    device's clock said plus an offset measured; ``footing`` and ``waiting`` as keepers are told."""
 
     who: str
     method: words.Method
@@ -62,6 +63,8 @@ class CallForBuyer(Struct, frozen=True):
     compared: str | None
     signed: bool
     counts: bool
+    footing: Footing | None
+    waiting: bool
     withdrawn: bool
     set_aside: bool
     refiled: bool
@@ -190,6 +193,8 @@ def _call_for_buyer(shown: ShownCall, sale: Sale, sellers: frozenset[UUID]) -> C
         compared=shown.compared,
         signed=shown.signed,
         counts=shown.counts,
+        footing=msgspec.convert(call.footing or None, Footing | None),
+        waiting=shown.waiting,
         withdrawn=shown.withdrawn,
         set_aside=shown.set_aside,
         refiled=shown.refiled,

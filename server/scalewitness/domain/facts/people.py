@@ -34,6 +34,12 @@ class DeviceRevoked(Body, frozen=True):
     device: Id
 
 
+class KeeperVouched(Body, frozen=True):
+    """About a keeper: whoever states it answers for them as an examiner, or does so no longer."""
+
+    vouches: bool = True
+
+
 class VisitInvited(Body, frozen=True):
     collection: Id
     guest: Id
@@ -60,6 +66,7 @@ BODIES: dict[str, type[Body]] = {
     "grant_revoked": GrantRevoked,
     "device_key_enrolled": DeviceKeyEnrolled,
     "device_revoked": DeviceRevoked,
+    "keeper_vouched": KeeperVouched,
     "visit_invited": VisitInvited,
     "visit_accepted": VisitAccepted,
     "visit_declined": VisitDeclined,

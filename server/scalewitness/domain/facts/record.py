@@ -18,6 +18,9 @@ from scalewitness.domain.facts.shapes import (
 )
 from scalewitness.domain.observations import LifeStage, Method, Sex
 
+Footing = Literal["founder", "record", "vouched", "practitioner", "none"]
+"""Why somebody's word may verify a sex: the operator named them at the start; their own record;
+keepers answer for them; a practice that the operator looked up. Or it may not yet."""
 Count = Annotated[int, Meta(ge=0, le=2**31)]
 
 
@@ -30,6 +33,10 @@ class Circumstance(Body, frozen=True):
 
     ``identity``: by a code in the animal, by the tag of its tub, by neither, or by a code that
     is not its own. Before ``tub_tag`` was told apart, a tag that was read is ``confirmed`` too.
+
+    ``footing``: of whoever sent it, then; None: from before that was asked, and as good as any.
+    ``waits``: it contradicts a verified sex on the word of somebody without a footing, and is left
+    out until a later standing counts it.
     """
 
     call: Id
@@ -38,20 +45,25 @@ class Circumstance(Body, frozen=True):
     interested: bool
     identity: Literal["confirmed", "tub_tag", "unconfirmed", "mismatch"]
     anchored_to: Sex | None = None
+    footing: Footing | None = None
+    waits: bool = False
 
 
 class ReportStands(Body, frozen=True):
     """What the record makes of a report once somebody spoke of it: the sender's word alone,
-    confirmed, or denied by whom it names."""
+    confirmed, or denied by whom it names. ``footing``: the best that stands behind a
+    confirmation; None: there is none, or it is from before that was asked."""
 
     call: Id
     report: Literal["unconfirmed", "confirmed", "denied"]
+    footing: Footing | None = None
 
 
 class StandingChanged(Body, frozen=True):
     """What the record, taken whole up to this position, says of the animal's sex.
     ``reports``: of the calls that the fact before it spoke of. ``verified_with``: the older
-    numbers by which the sex is verified, where by ``parameters`` it just is not any more."""
+    numbers by which the sex is verified, where by ``parameters`` it just is not any more.
+    ``counted``: contrary calls of newcomers that waited, and count from here on."""
 
     label: Label
     p_male: Share
@@ -62,6 +74,7 @@ class StandingChanged(Body, frozen=True):
     admitted: tuple[Circumstance, ...] = ()
     reports: tuple[ReportStands, ...] = ()
     verified_with: Word | None = None
+    counted: tuple[Id, ...] = ()
 
 
 class PolicyAdopted(Body, frozen=True):
@@ -121,10 +134,23 @@ class SettledCounts(Body, frozen=True):
 
 
 class ExaminerRecordChanged(Body, frozen=True):
-    """About an examiner: all settled counts, as standings weigh them from here on."""
+    """About an examiner: all settled counts, as standings weigh them from here on. ``hosts``: for
+    how many other keepers these calls were made; none in records from before they were counted."""
 
     role: Literal["keeper", "veterinarian", "laboratory", "earlier_keeper"]
     counts: tuple[SettledCounts, ...]
+    hosts: Count = 0
+
+
+class FounderNamed(Body, frozen=True):
+    """About a keeper: the operator named them at the start, when nobody had a record here."""
+
+
+class DeceitFound(Body, frozen=True):
+    """About a keeper: a ``finding`` says that they deceived. Their word has no footing, and never
+    had one: what was verified by it alone is not."""
+
+    finding: Id
 
 
 BODIES: dict[str, type[Body]] = {
@@ -133,4 +159,6 @@ BODIES: dict[str, type[Body]] = {
     "numbers_adopted": NumbersAdopted,
     "origin_succeeded": OriginSucceeded,
     "examiner_record_changed": ExaminerRecordChanged,
+    "founder_named": FounderNamed,
+    "deceit_found": DeceitFound,
 }

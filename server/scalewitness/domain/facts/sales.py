@@ -87,7 +87,12 @@ class CheckRequested(Body, frozen=True):
 
 class SaleHeld(Body, frozen=True):
     reason: Literal[
-        "standing_fell", "standing_reversed", "standing_changed", "dispute", "animal_ended"
+        "standing_fell",
+        "standing_reversed",
+        "standing_changed",
+        "contrary_call_waits",
+        "dispute",
+        "animal_ended",
     ]
     animal: Id
     cause: Id

@@ -39,6 +39,8 @@ class Evidence(Struct, frozen=True):
     alone (``unconfirmed``), or somebody without a share in it ``confirmed`` it, or whom it
     names ``denied`` it. Eggs or young that only an ``interested`` keeper saw are unconfirmed too.
     ``compared``: what photos say of ``identity``, None where nobody compared them.
+    ``newcomer``: nobody with a footing stands behind it: not whoever made it, or of a report,
+    whoever confirmed it. It weighs as much as any, and verifies nothing by itself.
     """
 
     call: str
@@ -56,6 +58,7 @@ class Evidence(Struct, frozen=True):
     anchored_to: Sex | None = None
     report: Report = "own"
     compared: Compared | None = None
+    newcomer: bool = False
 
     @property
     def method(self) -> Method:

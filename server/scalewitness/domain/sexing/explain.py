@@ -105,6 +105,10 @@ _REASONS = {
         "Separate examiners came to the same answer, at least one of them without knowing "
         "any earlier answer and without a share in the animal."
     ),
+    "newcomers": (
+        "Nobody with a record here, or for whom keepers with one vouch, has yet checked it without "
+        "knowing the earlier answers, or confirmed what settles it."
+    ),
     "needs_second_examiner": "A second examiner has yet to come to the same answer.",
     "contrary_call": "One call by itself speaks strongly for the other sex.",
     "needs_later_support": (

@@ -74,7 +74,8 @@ class Available(Struct, frozen=True):
     call, so it is not blind though nothing anchors it; ``interested_in`` is then theirs.
     ``confirmed``: whoever is quoted can be asked where the operator entered. ``anyone``:
     nobody in particular, so that a second check by them is by somebody else. ``cost`` of one
-    check, as the share of a wrong decision that it is worth."""
+    check, as the share of a wrong decision that it is worth. ``newcomer``: their word has no
+    footing yet, so by itself it verifies nothing."""
 
     examiner: str
     role: Role
@@ -85,6 +86,7 @@ class Available(Struct, frozen=True):
     confirmed: bool = False
     anyone: bool = False
     cost: float = 0.0
+    newcomer: bool = False
 
 
 def _lists(part: str) -> Mapping[str, Any]:

@@ -89,7 +89,7 @@ def settle(views: Callable[[int], View], count: int, policy: Policy) -> Labellin
     """The label of the record of ``count`` calls; ``views(n)`` shows its first n."""
     view = views(count)
     label, sex = _by_share(view, policy)
-    if any(w.may_decide and could_decide(w.call, policy) for w in view.atypical):
+    if any(_settles_that_it_is_neither(w, policy) for w in view.atypical):
         return Labelling("contested", None, False, ("atypical",))
     if not view.sessions:
         return Labelling(label, sex, False, ("no_evidence",))
@@ -103,6 +103,10 @@ def settle(views: Callable[[int], View], count: int, policy: Policy) -> Labellin
         label = cast(Label, f"verified {sex}")
         return Labelling(label, sex, decisive, _why(view, sex, course, policy))
     return Labelling(label, sex, decisive, _why_not(view, sex, course, policy))
+
+
+def _settles_that_it_is_neither(weighed: WeighedCall, policy: Policy) -> bool:
+    return weighed.may_decide and could_decide(weighed.call, policy) and not weighed.call.newcomer
 
 
 # --- the rule -------------------------------------------------------------------------
@@ -121,8 +125,17 @@ def unmet(view: View, sex: Sex, policy: Policy) -> list[str]:
     if not missing and (own < policy.verified or own_pessimistic < policy.verified_pessimistic):
         missing.append("rests_on_those_who_knew")
     if not _decisive(view, sex, policy):
-        missing.extend(_unmet_agreement(view, sex, policy))
+        missing.extend(_unmet_decision(view, sex, policy))
     return missing
+
+
+def _unmet_decision(view: View, sex: Sex, policy: Policy) -> list[str]:
+    """Where agreement is lacking, and somebody's word would settle the sex had it a footing, that
+    is all that is lacking."""
+    lacking = _unmet_agreement(view, sex, policy)
+    if lacking and any(_shows_the_sex(w, policy) for w in _counting(view, sex)):
+        return ["newcomers"]
+    return lacking
 
 
 def _unmet_agreement(view: View, sex: Sex, policy: Policy) -> list[str]:
@@ -135,8 +148,11 @@ def _unmet_agreement(view: View, sex: Sex, policy: Policy) -> list[str]:
     missing = []
     if len({w.call.examiner for w in agreeing}) < policy.examiners:
         missing.append("needs_second_examiner")
+    footed = {w.call.call for w in agreeing if w.call.call in blind and not w.call.newcomer}
     if len(blind) < policy.blind_calls:
         missing.append("needs_blind_call")
+    elif len(footed) < policy.blind_calls:
+        missing.append("newcomers")
     return missing
 
 
@@ -151,7 +167,12 @@ def _decisive(view: View, sex: Sex, policy: Policy) -> list[WeighedCall]:
 
 def is_decisive(weighed: WeighedCall, policy: Policy) -> bool:
     """Whether this call settles the sex without a second examiner: a conclusive finding
-    of a decisive method, in the right hands, on an animal whose identity was read."""
+    of a decisive method, in the right hands, on an animal whose identity was read, by somebody
+    whose word has a footing."""
+    return _shows_the_sex(weighed, policy) and not weighed.call.newcomer
+
+
+def _shows_the_sex(weighed: WeighedCall, policy: Policy) -> bool:
     if not weighed.may_decide or not weighed.reading.informative:
         return False
     return could_decide(weighed.call, policy)

@@ -92,6 +92,7 @@ def _expected(of: Prospects, method: Method, role: Role) -> str:
 
 
 HAS_A_SHARE = "This examiner has a share in the animal."
+NEWCOMER = "This examiner is new here: a check by somebody known here has to agree with it."
 REPORTED = "A call reported for someone else does not count as the blind one."
 UNCONFIRMED = "Until they confirm it, it is the word of whoever sends it, and verifies nothing."
 TO_BE_CONFIRMED = "It counts for as much once they confirm it, which the record asks them to."
@@ -107,8 +108,12 @@ def _blind(of: Prospects, by: Available) -> Iterable[str]:
         yield "This would not be a blind check."
     elif of.candidate.animal in by.interested_in:
         yield HAS_A_SHARE
+    elif by.newcomer:
+        yield NEWCOMER
     elif "needs_blind_call" in of.now.reasons:
         yield "The record lacks a blind check, and this would be one."
+    elif "newcomers" in of.now.reasons:
+        yield "The record lacks a blind check by somebody known here, and this would be one."
 
 
 ALONE_NEVER = (

@@ -150,6 +150,7 @@ class Weighing:
             interested=candidate.animal in by.interested_in,
             anchored_to=anchored,
             report=self._report(method_of(outcome.observed), by),
+            newcomer=by.newcomer,
         )
         return SupposedCase(call, outcome.base, outcome.pessimistic)
 

@@ -37,6 +37,8 @@ def call_made(fact: LoggedFact, past: Past) -> Rows:
             blind=known.blind,
             interested=known.interested,
             anchored_to=known.anchored_to,
+            footing=known.footing or "",
+            waits=known.waits,
             flags=list(fact.flags),
             body=fact.raw,
             refiles_id=None,
@@ -52,8 +54,9 @@ def call_refiled(fact: LoggedFact, past: Past) -> Rows:
         own = {"animal_id": fact.about, "by": fact.by, "received_at": fact.received_at}
         about = {"identity": known.identity, "stage": known.stage, "blind": known.blind}
         knew = {"interested": known.interested, "anchored_to": known.anchored_to}
+        spoke = {"footing": known.footing or "", "waits": known.waits}
         apart: Any = {"visit": None, "flags": [], "refiles_id": made.id}
-        again = {**row.values, **own, **about, **knew, **apart}
+        again = {**row.values, **own, **about, **knew, **spoke, **apart}
         yield Row(Call, {**again, **row_of_fact(fact)})
 
 
@@ -70,8 +73,9 @@ def report_attested(fact: LoggedFact, past: Past) -> Rows:
     call, answer = fact.body.call, fact.raw.get("answer")
     more = {"by": fact.by, "kind": fact.kind, "answer": answer, "at": fact.at}
     more["young"] = id_of(fact.raw.get("young"))
-    stands = past.report(fact).report
-    yield Row(Attestation, row_of_fact(fact, call_id=UUID(call), report=stands, **more))
+    stands = past.report(fact)
+    more |= {"report": stands.report, "footing": stands.footing or ""}
+    yield Row(Attestation, row_of_fact(fact, call_id=UUID(call), **more))
 
 
 def photos_compared(fact: LoggedFact, past: Past) -> Rows:

@@ -6,7 +6,16 @@ from scalewitness.domain.moments import parse_moment
 from scalewitness.fsck.past import Past
 from scalewitness.fsck.projections.row import Row, Rows, row_of_fact, row_of_thing
 from scalewitness.fsck.reading import LoggedFact
-from scalewitness.people.models import DeviceKey, DeviceKeyEnd, Grant, GrantAnimal, GrantEnd
+from scalewitness.people.models import (
+    Deceit,
+    DeviceKey,
+    DeviceKeyEnd,
+    Founder,
+    Grant,
+    GrantAnimal,
+    GrantEnd,
+    Voucher,
+)
 from scalewitness.visits.models import Visit, VisitAnimal, VisitStep
 
 
@@ -48,6 +57,22 @@ def device_revoked(fact: LoggedFact, past: Past) -> Rows:
     device = UUID(fact.body.device)
     values = {"key_id": device, "position": fact.position, "at": fact.received_at}
     yield Row(DeviceKeyEnd, values)
+
+
+def keeper_vouched(fact: LoggedFact, past: Past) -> Rows:
+    vouches = fact.raw.get("vouches", True)
+    yield Row(
+        Voucher, row_of_fact(fact, by_id=fact.by, keeper_id=fact.about, vouches=vouches, at=fact.at)
+    )
+
+
+def founder_named(fact: LoggedFact, past: Past) -> Rows:
+    yield Row(Founder, {"keeper_id": fact.about, "position": fact.position})
+
+
+def deceit_found(fact: LoggedFact, past: Past) -> Rows:
+    finding = UUID(fact.body.finding)
+    yield Row(Deceit, row_of_fact(fact, keeper_id=fact.about, finding=finding))
 
 
 def visit_invited(fact: LoggedFact, past: Past) -> Rows:

@@ -1,5 +1,8 @@
 """What the record states by itself."""
 
+from uuid import UUID
+
+from scalewitness.calls.models import WaitEnded
 from scalewitness.fsck.past import Past
 from scalewitness.fsck.projections.row import Row, Rows, row_of_fact, row_of_thing
 from scalewitness.fsck.reading import LoggedFact
@@ -23,6 +26,8 @@ def standing_changed(fact: LoggedFact, past: Past) -> Rows:
             verified_with=body.verified_with or "",
         ),
     )
+    for call in body.counted:
+        yield Row(WaitEnded, {"call_id": UUID(call), "position": fact.position})
 
 
 def policy_adopted(fact: LoggedFact, past: Past) -> Rows:
@@ -34,7 +39,7 @@ def numbers_adopted(fact: LoggedFact, past: Past) -> Rows:
 
 
 def examiner_record_changed(fact: LoggedFact, past: Past) -> Rows:
-    yield Row(ExaminerRecord, row_of_fact(fact, examiner=fact.about, **fact.raw))
+    yield Row(ExaminerRecord, row_of_fact(fact, examiner=fact.about, **{"hosts": 0} | fact.raw))
 
 
 def origin_succeeded(fact: LoggedFact, past: Past) -> Rows:

@@ -2,7 +2,6 @@
 
 from collections.abc import Container
 from datetime import datetime, timedelta
-from decimal import Decimal
 from typing import cast
 from uuid import UUID
 
@@ -36,6 +35,7 @@ from scalewitness.domain.sexing.evidence import Identity
 from scalewitness.domain.sexing.taxa import deepest_in_words, life_stage, taxon, unusual_pass
 from scalewitness.intake.batch import Actor, Batch
 from scalewitness.intake.known import Known, Subject
+from scalewitness.intake.newcomers import contradicts, waits
 from scalewitness.intake.submission import Sealed
 from scalewitness.ledger.services.writing import Logged
 from scalewitness.people.models import Grant, Practitioner
@@ -65,19 +65,20 @@ def _store(fact: Sealed, known: Known, batch: Batch, sender: Actor) -> Logged[Ca
     subject = known.of(fact.about)
     if subject is None:
         raise NotFound()
-    circumstance = _circumstance(fact, subject, known.weight_on(fact.about, fact.at))
+    circumstance = _circumstance(fact, subject, known)
     logged = batch.log(fact, sender=sender)
     batch.keep(Call, services.call_row(logged, circumstance, fact.flags))
-    subject.add(
-        as_evidence(
-            logged.body,
-            circumstance,
-            sender=str(logged.sender),
-            at=logged.at,
-            position=logged.position,
-        )
+    evidence = as_evidence(
+        logged.body,
+        circumstance,
+        sender=str(logged.sender),
+        at=logged.at,
+        position=logged.position,
     )
-    batch.touch(fact.about, fact.id, fact.kind, circumstance)
+    if not circumstance.waits:
+        subject.add(evidence)
+    contrary = contradicts(subject, evidence.conclusion) and not circumstance.waits
+    batch.touch(fact.about, fact.id, fact.kind, circumstance, answered=contrary)
     return logged
 
 
@@ -175,9 +176,11 @@ def _hold(fact: Sealed, animal: Animal, batch: Batch) -> None:
     batch.keep_texts(fact)
 
 
-def _circumstance(fact: Sealed, subject: Subject, grams: Decimal | None) -> Circumstance:
+def _circumstance(fact: Sealed, subject: Subject, known: Known) -> Circumstance:
     """What the record knows of the call as it takes it; logged with the standing."""
     body, animal, tie = cast(CallMade, fact.body), subject.animal, subject.tie
+    grams = known.weight_on(fact.about, fact.at)
+    examiner = UUID(body.reported.who) if body.reported else cast(UUID, known.person)
     reported = body.reported is not None
     blind = (
         not reported
@@ -195,6 +198,8 @@ def _circumstance(fact: Sealed, subject: Subject, grams: Decimal | None) -> Circ
         interested=tie.interested,
         identity=_identity(body.identified, subject.codes),
         anchored_to=body.told or knew,
+        footing=known.footing,
+        waits=waits(subject, body.conclusion, known.footing, examiner),
     )
 
 

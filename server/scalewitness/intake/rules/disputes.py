@@ -93,7 +93,8 @@ def _check_set_aside(call_id: str, animal: Animal, pointer: str) -> None:
     """A call is set aside on evidence, not on say-so.
 
     A later blind call by someone else, with no interest in the animal, must have come to
-    the other conclusion (our judgement: the keeper records the finding and gains by it).
+    the other conclusion, whose word has a footing (our judgement: the keeper records the finding
+    and gains by it).
     """
     call = Call.objects.filter(pk=call_id, animal=animal).first()
     if call is None:
@@ -105,10 +106,12 @@ def _check_set_aside(call_id: str, animal: Animal, pointer: str) -> None:
             COUNTS, animal=animal, position__gt=call.position, blind=True, interested=False
         )
         .exclude(examiner=call.examiner)
+        .exclude(footing="none")
         .exclude(conclusion__in=[call.conclusion, "undetermined"])
     )
     if not contrary.exists():
         raise NotAllowed(
-            "Only a later blind check by someone without an interest can set a call aside.",
+            "Only a later blind check by someone known here, without an interest, can set a "
+            "call aside.",
             pointer=pointer,
         )

@@ -18,10 +18,11 @@ from scalewitness.calls.queries.made import call_of
 from scalewitness.domain.errors import NotFound, NotNow
 from scalewitness.domain.facts import CallMade, CallRefiled, Circumstance
 from scalewitness.domain.identifiers import parse_transponder, plain_code
-from scalewitness.domain.observations import Sex
+from scalewitness.domain.observations import Conclusion, Sex
 from scalewitness.domain.sexing.taxa import life_stage, taxon
 from scalewitness.intake.batch import Batch
 from scalewitness.intake.known import Known, Subject
+from scalewitness.intake.newcomers import contradicts, waits
 from scalewitness.intake.rules.calls import LATE_LIMIT, covered_until
 from scalewitness.intake.submission import Sealed
 
@@ -44,7 +45,8 @@ def call_refiled(fact: Sealed, batch: Batch) -> int:
     known = _circumstance(fact.id, call, bearer, batch.known)
     logged = batch.log(fact)
     services.store_refiled(logged, call, known)
-    batch.touch(fact.about, fact.id, fact.kind, known)
+    contrary = contradicts(bearer, cast("Conclusion", call.conclusion)) and not known.waits
+    batch.touch(fact.about, fact.id, fact.kind, known, answered=contrary)
     batch.touch(call.animal_id, fact.id, fact.kind)
     return logged.position
 
@@ -109,4 +111,6 @@ def _circumstance(fact: UUID, call: Call, bearer: Subject, known: Known) -> Circ
         interested=tie.interested,
         identity="confirmed",
         anchored_to=cast("Sex | None", call.anchored_to) or knew,
+        footing=known.footing,
+        waits=waits(bearer, cast("Conclusion", call.conclusion), known.footing, call.examiner),
     )

@@ -20,6 +20,7 @@ from scalewitness.calls.queries.visibility import animal_open, sights_of
 from scalewitness.domain.errors import NotAllowed, NotFound, NotNow, OutOfRange
 from scalewitness.domain.facts import (
     DocumentRead,
+    Footing,
     ReportAnswered,
     ReportStands,
     WitnessStated,
@@ -41,6 +42,7 @@ from scalewitness.letters.reports import notify_of_answer
 from scalewitness.people.models import PractitionerAddress
 from scalewitness.people.queries import address_of, has_proved, verified_keeper
 from scalewitness.sales.queries import is_party_at
+from scalewitness.standings.queries.footing import footing_of
 
 
 def report_answered(fact: Sealed, batch: Batch) -> int:
@@ -190,8 +192,30 @@ def _spoken_of(call: Call) -> Spoken:
 
 
 def _store(fact: Sealed, call: Call, stands: Spoken, batch: Batch) -> int:
+    footing = _footing_behind(fact, call, batch) if stands == "confirmed" else None
+    report = ReportStands(call=str(call.pk), report=stands, footing=footing)
     logged = batch.log(fact)
-    services.store_attestation(logged, fact.kind, stands)
-    report = ReportStands(call=str(call.pk), report=stands)
+    services.store_attestation(logged, fact.kind, report)
     batch.touch(call.animal_id, fact.id, fact.kind, report=report)
     return logged.position
+
+
+def _footing_behind(fact: Sealed, call: Call, batch: Batch) -> Footing:
+    """The best behind the confirmation: what it had, unless that was withdrawn, or this one's."""
+    if fact.kind == "report_answered":  # it confirms from an address that the operator entered
+        return "practitioner"
+    if fact.kind == "witness_withdrawn":
+        return _footing_left(call, batch)
+    last = call.attestations.order_by("-position").first()
+    if last is not None and last.report == "confirmed" and last.footing != "none":
+        return cast(Footing, last.footing or "record")
+    return batch.known.footing
+
+
+def _footing_left(call: Call, batch: Batch) -> Footing:
+    """Of those whose statements stand, judged anew."""
+    if call.attestations.filter(kind="report_answered", report="confirmed").exists():
+        return "practitioner"
+    stated = call.attestations.filter(kind__in=STATEMENTS).values_list("by", flat=True)
+    found = (footing_of(one) for one in sorted(set(stated) - {cast(UUID, batch.actor.keeper)}))
+    return next((one for one in found if one != "none"), "none")

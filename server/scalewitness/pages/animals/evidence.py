@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from string import ascii_uppercase
+from typing import Final
 from uuid import UUID
 
 import msgspec
@@ -63,6 +64,7 @@ class CallInWords:
     knew: str
     signed: str
     interest: str | None
+    footing: str
     weight: str | None
     state: str
     flags: tuple[str, ...]
@@ -75,6 +77,14 @@ class CallInWords:
     harm: tuple[str, ...]
     note: str | None
     photos: tuple[Photo, ...]
+
+
+FOOTING: Final[Mapping[str, str]] = {
+    "founder": "Whoever made it was named by the operator at the start.",
+    "record": "Whoever made it had a good record here then.",
+    "vouched": "Keepers with a record here vouched for whoever made it.",
+    "none": "Whoever made it was new here, so by itself it verifies nothing.",
+}
 
 
 def by_name(dossier: Dossier) -> list[CallInWords]:
@@ -145,6 +155,7 @@ def _shown(key: str, one: ShownCall, who: str, dossier: Dossier, *, notes: bool)
         knew=_knew(call),
         signed=_signed(one),
         interest=_interest(call),
+        footing=FOOTING.get(call.footing, "") if call.role == "keeper" else "",
         weight=support(one.weight.log10_lr) if one.weight else None,
         state=_state(one),
         flags=flags_of(call, body),
@@ -245,6 +256,8 @@ def _state(one: ShownCall) -> str:
         return "set aside"
     if one.refiled:
         return "another animal’s, and counted there"
+    if one.waiting:
+        return "waits for an answer"
     return "counts" if one.counts else "does not count"
 
 

@@ -1,5 +1,6 @@
 """Sales from the seller's side: draft, offer, payment, handover, and every letter."""
 
+from collections.abc import Iterable, Mapping
 from typing import Any
 from uuid import UUID
 
@@ -19,7 +20,9 @@ from scalewitness.animals.queries import (
     title_of,
 )
 from scalewitness.disclosures.models import Disclosure
+from scalewitness.domain.consequences import verified_sex
 from scalewitness.domain.errors import IdReused
+from scalewitness.domain.facts import Representation
 from scalewitness.domain.sales import HANDED_OVER, RELIED_ON, UNPAID, Progress, refusal
 from scalewitness.fresh_ids import fresh_id
 from scalewitness.intake.reassessing import restate
@@ -46,6 +49,7 @@ from scalewitness.sales.queries import (
     sales_seen,
 )
 from scalewitness.sales.services import draft_sale
+from scalewitness.standings.queries.footing import rests_on_lost
 
 STATES = {
     "draft": "draft; nothing offered yet",
@@ -213,7 +217,19 @@ def offer(request: HttpRequest, keeper: Keeper, sale_id: UUID) -> HttpResponse:
             retype(form, "represents", form.fields["represents"].initial)
     animals = {str(one.pk): title_in(sale, one) for one in sale.animals.all()}
     shown = [(animals[one.animal], one) for one in now]
-    return page(request, "sales/offer.html", {"sale": sale, "represents": shown}, form)
+    context = {"sale": sale, "represents": shown, "warnings": list(_lost(now, animals))}
+    return page(request, "sales/offer.html", context, form)
+
+
+def _lost(represented: Iterable[Representation], titles: Mapping[str, str]) -> Iterable[str]:
+    """Verified sexes that rest on somebody's word who would verify none today."""
+    for one in represented:
+        sex = verified_sex(one.label)
+        if sex is not None and rests_on_lost(UUID(one.animal), sex):
+            yield (
+                f"{titles[one.animal]}: nobody whose check verified this sex could verify one "
+                "today. It stands; another check by somebody known here would make it firmer."
+            )
 
 
 @signed_in

@@ -14,7 +14,7 @@ from scalewitness.calls.queries.made import all_calls
 from scalewitness.calls.queries.reports import compared_of, report_of
 from scalewitness.domain.sexing.evidence import Compared, Evidence, Report
 from scalewitness.domain.sexing.explain import ReasonLine, explain
-from scalewitness.domain.sexing.sensitivity import Sensitivity
+from scalewitness.domain.sexing.sensitivity import Sensitivity, hundredths
 from scalewitness.domain.sexing.standing import Assessment, CallWeight
 from scalewitness.domain.sexing.stated_linkage import Start, with_linkage
 from scalewitness.domain.sexing.taxa import Taxon, as_learned, taxon
@@ -25,10 +25,12 @@ from scalewitness.standings.queries.assessing import (
     Yardstick,
     assessment_at,
     assessment_of,
+    case_by,
     sensitivity_by,
     start_at,
     yardstick_of,
 )
+from scalewitness.standings.queries.evidence import StatedCall, evidence_of, waiting_calls
 from scalewitness.standings.queries.logged import latest_standing
 
 Texts = dict[tuple[UUID, str], str]
@@ -63,6 +65,12 @@ class ShownCall:
         return hasattr(self.call, "set_aside")
 
     @property
+    def waiting(self) -> bool:
+        """Whether it contradicts a verified sex without a footing, and waits for an answer."""
+        gone = self.withdrawn or self.set_aside or self.refiled
+        return self.call.waits and not self.counts and not gone
+
+    @property
     def refiled(self) -> bool:
         """Whether it counts on another animal instead."""
         return hasattr(self.call, "refiled")
@@ -85,6 +93,10 @@ class Dossier:
     """Just after which fact the evidence is taken; None: as it is now."""
     by: Yardstick
     evidence: list[Evidence]
+    species: str
+    """As it was then said to be."""
+    waited: list[StatedCall]
+    """Newcomers' contrary calls that are left out."""
 
     @cached_property
     def sensitivity(self) -> Sensitivity:
@@ -97,8 +109,21 @@ class Dossier:
     @cached_property
     def lines(self) -> tuple[ReasonLine, ...]:
         """The answer with its range, and what it rests on."""
-        lines = explain(self.assessment, self.evidence, self.taxon, self.sensitivity)
-        return with_linkage(lines, self.start)
+        answer, *others = explain(self.assessment, self.evidence, self.taxon, self.sensitivity)
+        waiting = [ReasonLine("reason", self._waiting)] if self.waited else []
+        return with_linkage((answer, *waiting, *others), self.start)
+
+    @property
+    def _waiting(self) -> str:
+        """Of contrary calls that are left out, and what the answer would be with them."""
+        found = case_by(
+            self.by, self.species, [*self.evidence, *map(evidence_of, self.waited)], self.start
+        ).standing(self.by.policy)
+        share = found.p_male if self.assessment.favoured == "male" else 1 - found.p_male
+        return (
+            "A contrary call of a newcomer waits for an answer and is not in this figure; with "
+            f"it, about {hundredths(share)} in 100 would be {self.assessment.favoured}."
+        )
 
 
 def dossier(animal: Animal, at: int | None = None) -> Dossier:
@@ -131,6 +156,8 @@ def dossier(animal: Animal, at: int | None = None) -> Dossier:
         position=position,
         by=by,
         evidence=evidence,
+        species=species,
+        waited=waiting_calls(animal.pk, position),
     )
 
 

@@ -6,18 +6,21 @@ from typing import TYPE_CHECKING, Any, TypeAlias, TypedDict
 from uuid import UUID
 
 import msgspec
-from django.db.models import OuterRef, Q, QuerySet, Subquery, TextField
+from django.db.models import Exists, OuterRef, Q, QuerySet, Subquery, TextField
 from django.db.models.functions import Cast
 
-from scalewitness.calls.models import COUNTS, Attestation, Call, PhotoComparison
+from scalewitness.calls.models import COUNTS, ENDS, WAITS, Attestation, Call, PhotoComparison
 from scalewitness.domain.facts import CallMade, Circumstance
 from scalewitness.domain.observations import method_of
 from scalewitness.domain.sexing.evidence import Compared, Evidence, Report, as_sent
 from scalewitness.ledger.queries.prepared import Prepared, any_of
+from scalewitness.people.models import Deceit
 
 
 class Stated(TypedDict):
     report: Report | None
+    report_footing: str | None
+    deceived: bool
     compared: Compared | None
 
 
@@ -33,13 +36,24 @@ else:
 
 def with_report(calls: QuerySet[Call], at: int | None = None) -> QuerySet[StatedCall]:
     """As of log position ``at``, now when None."""
-    return calls.annotate(report=_report(at), compared=_compared(at))
+    return calls.annotate(
+        report=_report(at),
+        report_footing=_report(at, "footing"),
+        deceived=_deceived(at),
+        compared=_compared(at),
+    )
 
 
-def _report(at: int | None = None) -> Subquery:
+def _deceived(at: int | None = None) -> Exists:
+    """Whether a finding says that whoever sent it deceived."""
+    found = Deceit.objects.filter(keeper=OuterRef("by"))
+    return Exists(found if at is None else found.filter(position__lte=at))
+
+
+def _report(at: int | None = None, column: str = "report") -> Subquery:
     attested = Attestation.objects.filter(call=OuterRef("pk")).order_by("-position")
     attested = attested if at is None else attested.filter(position__lte=at)
-    return Subquery(attested.values("report")[:1])
+    return Subquery(attested.values(column)[:1])
 
 
 def _compared(at: int | None = None) -> Subquery:
@@ -56,17 +70,18 @@ def counting_calls(animal: UUID) -> list[StatedCall]:
 def evidence_by_animal(animals: Iterable[UUID]) -> dict[UUID, list[Evidence]]:
     """What counts of each animal, in log order; animals without any are absent."""
     found: dict[UUID, list[Evidence]] = {}
-    for animal, by, at, position, body, report, compared, *known in COUNTING.ask(
+    for animal, by, at, position, body, report, footing, deceived, compared, *known in COUNTING.ask(
         animals=list(animals)
     ):
         made, more = _MADE.decode(body), {"at": at, "position": position}
         more |= {"report": report, "compared": compared}
+        more |= {"report_footing": footing, "deceived": deceived}
         evidence = as_evidence(made, Circumstance(*known), sender=by, **more)
         found.setdefault(animal, []).append(evidence)
     return found
 
 
-CIRCUMSTANCE = ("stage", "blind", "interested", "identity", "anchored_to")
+CIRCUMSTANCE = ("stage", "blind", "interested", "identity", "anchored_to", "footing")
 """The columns of a call that hold its circumstance, as `Circumstance` has them after the call."""
 _MADE = msgspec.json.Decoder(CallMade)
 
@@ -81,6 +96,8 @@ def _counting(animals: Any) -> "QuerySet[Call, Any]":
         "position",
         body,
         _report(),
+        _report(column="footing"),
+        _deceived(),
         _compared(),
         call,
         *CIRCUMSTANCE,
@@ -103,8 +120,22 @@ def counting_at(position: int | None = None) -> QuerySet[Call]:
     withdrawn = Q(withdrawal__position__lte=position)
     aside = Q(set_aside__position__lte=position)
     refiled = Q(refiled__position__lte=position)
-    made = Call.objects.filter(position__lte=position)
+    ended = Q(wait_ended__position__lte=position)
+    made = Call.objects.filter(Q(waits=False) | ended, position__lte=position)
     return made.exclude(withdrawn).exclude(aside).exclude(refiled).order_by("position")
+
+
+def waiting_calls(animal: UUID, at: int | None = None) -> list[StatedCall]:
+    """Newcomers' calls that contradict its verified sex and wait for an answer, in log order;
+    as of log position ``at``, now when None."""
+    calls = Call.objects.filter(animal=animal, waits=True)
+    if at is None:
+        calls = calls.filter(WAITS, withdrawal=None, set_aside=None, refiled=None)
+    else:
+        calls = calls.filter(position__lte=at).exclude(wait_ended__position__lte=at)
+        for end in ENDS:
+            calls = calls.exclude(**{f"{end}__position__lte": at})
+    return list(with_report(calls, at).order_by("position"))
 
 
 def evidence_of(call: StatedCall) -> Evidence:
@@ -115,6 +146,8 @@ def evidence_of(call: StatedCall) -> Evidence:
         at=call.examined_at,
         position=call.position,
         report=call.report,
+        report_footing=call.report_footing,
+        deceived=call.deceived,
         compared=call.compared,
     )
 
@@ -127,6 +160,8 @@ def circumstance_of(call: Call) -> Circumstance:
         "interested": call.interested,
         "identity": call.identity,
         "anchored_to": call.anchored_to,
+        "footing": call.footing or None,
+        "waits": call.waits,
     }
     return msgspec.convert(known, Circumstance)
 
@@ -139,12 +174,16 @@ def as_evidence(
     at: datetime,
     position: int,
     report: Report | None = None,
+    report_footing: str | None = None,
+    deceived: bool = False,
     compared: Compared | None = None,
 ) -> Evidence:
     """The same value whether it comes from a row or from the log alone. ``report``: what the
-    record last stated of it as a report, ``compared``: what it made of its photos, None where
-    nobody spoke of it."""
+    record last stated of it as a report, with the ``report_footing`` of who confirmed it;
+    ``compared``: what it made of its photos; None where nobody spoke of it. ``deceived``: whoever
+    sent it is named in a finding of deceit."""
     reported = body.reported
+    unsupported = report_footing == "none" if report else deceived or known.footing == "none"
     return Evidence(
         call=known.call,
         examiner=reported.who if reported else sender,
@@ -160,6 +199,7 @@ def as_evidence(
         interested=known.interested,
         anchored_to=known.anchored_to,
         compared=compared,
+        newcomer=unsupported,
         report=report
         or as_sent(
             method_of(body.observed), reported=reported is not None, interested=known.interested

@@ -46,7 +46,7 @@ def latest_records(
     rows = rows.order_by("examiner", "-position").distinct("examiner")
     return {
         row.examiner: msgspec.convert(
-            {"role": row.role, "counts": row.counts}, ExaminerRecordChanged
+            {"role": row.role, "counts": row.counts, "hosts": row.hosts}, ExaminerRecordChanged
         )
         for row in rows
     }

@@ -1,6 +1,6 @@
 """Recompute every standing from the log alone and compare it with what was logged."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Set
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any
@@ -11,7 +11,7 @@ import msgspec
 from scalewitness.domain import facts
 from scalewitness.domain.photos_compared import after_comparisons
 from scalewitness.domain.sexing.case import Case
-from scalewitness.domain.sexing.evidence import Compared, Evidence, Report
+from scalewitness.domain.sexing.evidence import Compared, Evidence
 from scalewitness.domain.sexing.kept import Before
 from scalewitness.domain.sexing.parameters import load_parameters
 from scalewitness.domain.sexing.records import EMPTY
@@ -46,6 +46,7 @@ KINDS = frozenset(
         "policy_adopted",
         "numbers_adopted",
         "examiner_record_changed",
+        "deceit_found",
     }
 )
 
@@ -68,11 +69,12 @@ class _Past:
     made: dict[str, tuple[facts.CallMade, str, datetime, int]] = field(default_factory=dict)
     known: dict[str, facts.Circumstance] = field(default_factory=dict)
     gone: set[str] = field(default_factory=set)
-    reports: dict[str, Report] = field(default_factory=dict)
+    reports: dict[str, facts.ReportStands] = field(default_factory=dict)
+    waiting: set[str] = field(default_factory=set)
     before: Before = field(default_factory=Before)
     photos: dict[str, list[tuple[UUID | None, Compared]]] = field(default_factory=dict)
 
-    def evidence(self) -> list[Evidence]:
+    def evidence(self, deceivers: Set[UUID]) -> list[Evidence]:
         return [
             as_evidence(
                 body,
@@ -80,12 +82,19 @@ class _Past:
                 sender=sender,
                 at=at,
                 position=position,
-                report=self.reports.get(call),
+                deceived=UUID(sender) in deceivers,
                 compared=after_comparisons(self.photos.get(call, ())),
+                **self._reported(call),
             )
             for call, (body, sender, at, position) in self.made.items()
-            if call not in self.gone
+            if call not in self.gone and call not in self.waiting
         ]
+
+    def _reported(self, call: str) -> dict[str, Any]:
+        stands = self.reports.get(call)
+        if stands is None:
+            return {}
+        return {"report": stands.report, "report_footing": stands.footing}
 
 
 def unseen(position: int) -> None:
@@ -109,6 +118,7 @@ class Replay:
         self._learned: dict[str, Numbers] = {}
         self._records: dict[UUID, facts.ExaminerRecordChanged] = {}
         self._records_from = 0
+        self._deceivers: set[UUID] = set()
         rows = Standing.objects.filter(position__gte=since).order_by("position")
         self._stored = rows.iterator(chunk_size=1000)
         self._row = next(self._stored, None)
@@ -144,6 +154,8 @@ class Replay:
             case facts.ExaminerRecordChanged():
                 self._records[about] = body
                 self._records_from = entry.position
+            case facts.DeceitFound():
+                self._deceivers.add(about)
             case _:
                 self._follow_animal(about, entry, body)
 
@@ -203,7 +215,9 @@ class Replay:
             return
         past = self._past(animal)
         past.known |= {known.call: known for known in logged.admitted}
-        past.reports |= {one.call: one.report for one in logged.reports}
+        past.reports |= {one.call: one for one in logged.reports}
+        past.waiting |= {known.call for known in logged.admitted if known.waits}
+        past.waiting -= set(logged.counted)
         if entry.position >= self._since:
             self.checked += 1
             yield from self._recompute(entry, past, animal, logged)
@@ -216,7 +230,8 @@ class Replay:
     def _recompute(
         self, entry: Entry, past: _Past, animal: UUID, logged: facts.StandingChanged
     ) -> Iterator[StandingDifference]:
-        by, evidence = self._measured_by(logged.parameters), past.evidence()
+        by = self._measured_by(logged.parameters)
+        evidence = past.evidence(self._deceivers)
         start = start_from(past.linkage, past.origin, by.numbers)
 
         def calls(one: Yardstick) -> Case:

@@ -6,9 +6,10 @@ from datetime import datetime
 from uuid import UUID
 
 import msgspec
-from django.db.models import Q, QuerySet
+from django.db.models import OuterRef, Q, QuerySet, Subquery
 
 from scalewitness.animals.models import Animal
+from scalewitness.animals.models import Collection as AnimalCollection
 from scalewitness.calls.models import Call
 from scalewitness.domain.facts import ExaminerRecordChanged, SettledCounts
 from scalewitness.domain.sexing.case import case_of
@@ -27,6 +28,7 @@ from scalewitness.domain.sexing.policy import Policy
 from scalewitness.domain.sexing.records import EMPTY
 from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.ledger.models import Entry
+from scalewitness.people.models import Grant
 from scalewitness.standings.queries.assessing import origin_at, yardstick
 from scalewitness.standings.queries.awaited import counted_until
 from scalewitness.standings.queries.evidence import counting_at, evidence_of, with_report
@@ -46,7 +48,7 @@ def changed_records(
     counted of it.
     """
     known = latest_records(of=of)
-    emptied = {who: msgspec.structs.replace(one, counts=()) for who, one in known.items()}
+    emptied = {who: msgspec.structs.replace(one, counts=(), hosts=0) for who, one in known.items()}
     made = emptied | _made_up(now, of)
     return {who: one for who, one in made.items() if known.get(who) != one}
 
@@ -74,7 +76,7 @@ def _made_up(now: datetime, of: Collection[UUID] | None) -> dict[UUID, ExaminerR
     if of is not None:
         calls = [call for call in calls if UUID(call.examiner) in of]
     counts = settled(calls)
-    return _as_facts(counts, _roles({examiner for examiner, _, _ in counts}))
+    return _as_facts(counts, _roles({examiner for examiner, _, _ in counts}), _hosts(calls))
 
 
 def counted_calls(now: datetime, animals: Collection[UUID] | None = None) -> list[Determination]:
@@ -193,8 +195,26 @@ def _roles(examiners: Collection[str]) -> dict[str, Role]:
     return {str(examiner): msgspec.convert(role, Role) for examiner, role in rows}
 
 
+def _hosts(calls: Iterable[Determination]) -> dict[str, int]:
+    """For how many other keepers each examiner made the calls that their record counts."""
+    counted = {
+        (call.examiner, call.animal)
+        for call in calls
+        if call.blind and call.truth is not None and call.conclusion != "undetermined"
+    }
+    made = Call.objects.filter(blind=True, animal__in={animal for _, animal in counted})
+    grant = Grant.objects.filter(pk=OuterRef("visit")).values("collection")
+    host = AnimalCollection.objects.filter(pk=OuterRef("room")).values("keeper")
+    rows = made.annotate(room=Subquery(grant)).annotate(host=Subquery(host))
+    hosts: defaultdict[str, set[UUID]] = defaultdict(set)
+    for examiner, animal, keeper in rows.values_list("examiner", "animal", "host"):
+        if keeper is not None and (str(examiner), str(animal)) in counted:
+            hosts[str(examiner)].add(keeper)
+    return {examiner: len(keepers) for examiner, keepers in hosts.items()}
+
+
 def _as_facts(
-    counts: Mapping[Key, Counts], roles: Mapping[str, Role]
+    counts: Mapping[Key, Counts], roles: Mapping[str, Role], hosts: Mapping[str, int]
 ) -> dict[UUID, ExaminerRecordChanged]:
     by_examiner: defaultdict[str, list[SettledCounts]] = defaultdict(list)
     for (examiner, method, sex), found in sorted(counts.items()):
@@ -203,6 +223,8 @@ def _as_facts(
                 SettledCounts(method=method, sex=sex, wrong=found.wrong, right=found.right)
             )
     return {
-        UUID(examiner): ExaminerRecordChanged(role=roles[examiner], counts=tuple(found))
+        UUID(examiner): ExaminerRecordChanged(
+            role=roles[examiner], counts=tuple(found), hosts=hosts.get(examiner, 0)
+        )
         for examiner, found in by_examiner.items()
     }

@@ -1,0 +1,59 @@
+"""Contrary calls by somebody whose word has no footing yet, on an animal whose sex is verified.
+
+One fresh account must not bring an honest animal down. Such a call is on record at once and holds
+open sales; it counts when a second examiner says the same, when nobody with a footing has answered
+it for thirty days, or when the sex falls for another reason.
+"""
+
+from datetime import datetime, timedelta
+from typing import Final
+from uuid import UUID
+
+from scalewitness.calls.models import COUNTS, WAITS, Call
+from scalewitness.domain.consequences import verified_sex
+from scalewitness.domain.facts import Footing
+from scalewitness.domain.observations import Conclusion
+from scalewitness.domain.sexing.evidence import other
+from scalewitness.intake.batch import Batch
+from scalewitness.intake.known import Subject
+from scalewitness.intake.reassessing import in_turns
+from scalewitness.standings.queries.evidence import waiting_calls
+
+ANSWERED_WITHIN: Final = timedelta(days=30)
+"""So long the keeper has to have the animal checked again: time for a visit (our judgement)."""
+
+
+def contradicts(subject: Subject, conclusion: Conclusion) -> bool:
+    """Whether such a call is contrary to the animal's verified sex."""
+    held = verified_sex(subject.label)
+    return held is not None and conclusion == other(held)
+
+
+def waits(subject: Subject, conclusion: Conclusion, footing: Footing, examiner: UUID) -> bool:
+    """Whether it is left out for now: contrary, without a footing, and nobody's but this one's."""
+    if footing != "none" or not contradicts(subject, conclusion):
+        return False
+    waiting = waiting_calls(subject.animal.pk)
+    return all(one.examiner == examiner for one in waiting)
+
+
+def count_unanswered(now: datetime) -> int:
+    """Have those count that nobody answered in time; on how many animals."""
+    found = Call.objects.filter(COUNTS | WAITS, waits=True, wait_ended=None)
+    late = found.filter(received_at__lte=now - ANSWERED_WITHIN).order_by("position")
+    due = {call.animal_id: call for call in late if not _is_answered(call)}
+
+    def count(animal: UUID, batch: Batch) -> None:
+        call = due[animal]
+        if Call.objects.filter(WAITS, pk=call.pk).exists() and not _is_answered(call):
+            batch.touch(animal, call.pk, "call_made", answered=True)
+
+    in_turns(sorted(due), now, count)
+    return len(due)
+
+
+def _is_answered(call: Call) -> bool:
+    """Whether somebody with a footing has checked it since without knowing, and found otherwise."""
+    since = Call.objects.filter(COUNTS, animal=call.animal_id, position__gt=call.position)
+    able = since.filter(blind=True, interested=False).exclude(footing="none")
+    return able.exclude(conclusion__in=(call.conclusion, "undetermined")).exists()

@@ -1,0 +1,63 @@
+"""Whether one's own word may verify a sex, and answering for other examiners."""
+
+from typing import Any, Final
+
+from django import forms
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect
+
+from scalewitness.domain.facts import Footing
+from scalewitness.pages.calls.forms import one_of
+from scalewitness.pages.parts.access import actor_of, page, signed_in
+from scalewitness.pages.parts.facts import FactForm
+from scalewitness.people.models import Keeper
+from scalewitness.people.queries import names_of, verified_keeper
+from scalewitness.standings.queries.footing import footing_of, may_vouch, vouched_by
+
+OWN: Final[dict[Footing, str]] = {
+    "founder": "Your word may verify a sex: the operator named you at the start.",
+    "record": "Your word may verify a sex: your own record here is good.",
+    "vouched": "Your word may verify a sex: keepers here vouch for you.",
+    "none": (
+        "Your word does not verify a sex by itself yet. It does once eight of your blind checks, "
+        "for two other keepers at least, were settled and came out well, or once two keepers who "
+        "know how you work vouch for you here."
+    ),
+}
+
+
+class VouchingForm(FactForm):
+    kind = "keeper_vouched"
+
+    email = forms.EmailField(
+        label="For whom?",
+        max_length=254,
+        help_text="The address a keeper has confirmed to the record.",
+    )
+    vouches = one_of("What do you state?", (("yes", "I vouch for them"), ("no", "No longer")))
+
+    def clean_email(self) -> str:
+        email: str = self.cleaned_data["email"]
+        found = verified_keeper(email)
+        if found is None:
+            raise forms.ValidationError("No keeper has confirmed this address to the record.")
+        self.about = found.pk
+        return email
+
+    def body(self) -> dict[str, Any]:
+        return {} if self.cleaned_data["vouches"] == "yes" else {"vouches": False}
+
+
+@signed_in
+def vouch(request: HttpRequest, keeper: Keeper) -> HttpResponse:
+    form = VouchingForm(request.POST or None)
+    if form.is_valid() and form.send(form.about, actor_of(keeper)) is not None:
+        messages.success(request, "It is on record.")
+        return redirect("vouching")
+    context = {
+        "own": OWN[footing_of(keeper.pk)],
+        "may": may_vouch(keeper.pk),
+        "vouched": sorted(names_of(vouched_by(keeper.pk)).values()),
+    }
+    return page(request, "people/vouching.html", context, form)

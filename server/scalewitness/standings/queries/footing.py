@@ -1,0 +1,137 @@
+"""Whose word may verify a sex: those whom something ties to honest people here.
+
+Two fresh accounts cost nothing, so what they say to each other verifies nothing. A word has a
+footing by its speaker's own record, by keepers who answer for them, or because the operator named
+them before anybody had a record.
+"""
+
+from collections.abc import Iterable, Mapping
+from functools import lru_cache
+from itertools import combinations
+from typing import Final
+from uuid import UUID
+
+from scalewitness.animals.queries import share_a_collection
+from scalewitness.calls.models import COUNTS, Call
+from scalewitness.domain.facts import ExaminerRecordChanged, Footing
+from scalewitness.domain.observations import Sex
+from scalewitness.domain.sexing.examiners.sprt import decide
+from scalewitness.domain.sexing.policy import DEFAULT_POLICY
+from scalewitness.domain.sexing.qualification import PLAN
+from scalewitness.ledger.queries.prepared import asked
+from scalewitness.people.models import Voucher
+from scalewitness.standings.queries.records import NEWEST, latest_records
+
+CALLS: Final = 8
+"""Settled blind calls that give a footing: somebody who guesses has at most one of eight wrong in
+4 of 100 tries (our judgement)."""
+HOSTS: Final = 2
+"""For so many other keepers at least: one could be a friend (our judgement)."""
+WRONG: Final = 8
+"""One call in so many may be wrong: twice what is good enough for an examiner, as few are settled
+(our judgement)."""
+VOUCHERS: Final = 2
+"""Keepers who keep no animals together: one alone may be careless or a friend, and a young club
+hardly has three who know a newcomer (our judgement)."""
+FOUNDERS: Final = 5
+"""As many as a club that begins has people whom all know (our judgement)."""
+EARNED: Final = 10
+"""Keepers with a record of their own from whom on no founders are needed (our judgement)."""
+
+_TIES = """
+SELECT EXISTS (SELECT FROM people_deceit WHERE keeper_id = %(keeper)s),
+       EXISTS (SELECT FROM people_founder WHERE keeper_id = %(keeper)s),
+       EXISTS (SELECT FROM people_deceit d WHERE (
+           SELECT vouches FROM people_voucher w WHERE w.by_id = %(keeper)s
+           AND w.keeper_id = d.keeper_id AND w.position < d.position
+           ORDER BY position DESC LIMIT 1)),
+       ARRAY(SELECT by_id FROM (
+           SELECT DISTINCT ON (by_id) by_id, vouches FROM people_voucher
+           WHERE keeper_id = %(keeper)s ORDER BY by_id, position DESC) v
+         WHERE vouches AND NOT EXISTS (SELECT FROM people_deceit d WHERE d.keeper_id = v.by_id OR (
+           SELECT vouches FROM people_voucher w WHERE w.by_id = v.by_id
+           AND w.keeper_id = d.keeper_id AND w.position < d.position
+           ORDER BY position DESC LIMIT 1)))
+"""
+"""Whether the keeper deceived, was named a founder, answered for somebody who deceived; and who
+answers for them, but for those who deceived or answered for somebody who did."""
+
+
+def footing_of(keeper: UUID | None) -> Footing:
+    """Why the keeper's word may verify a sex now; ``none``: it may not yet."""
+    if keeper is None:
+        return "none"
+    deceived, founder, _, vouchers = _ties(keeper)
+    if deceived:
+        return "none"
+    if own := _own(keeper, founder=founder):
+        return own
+    return "vouched" if _independent(vouchers) else "none"
+
+
+def rests_on_lost(animal: UUID, sex: Sex) -> bool:
+    """Whether everybody without a share who checked it blind and came to this sex, with a footing
+    then, has none now."""
+    calls = Call.objects.filter(COUNTS, animal=animal, conclusion=sex, blind=True, interested=False)
+    footed = calls.exclude(footing__in=("", "none")).values_list("by", flat=True).distinct()
+    found = {footing_of(one) for one in footed}
+    return found == {"none"}
+
+
+def vouched_by(keeper: UUID) -> list[UUID]:
+    """Whom the keeper answers for."""
+    rows = Voucher.objects.filter(by=keeper).order_by("keeper", "-position").distinct("keeper")
+    return [one.keeper_id for one in rows if one.vouches]
+
+
+def may_vouch(keeper: UUID) -> bool:
+    """Whether they may answer for others. Those who are only answered for may not: so one finding
+    of deceit ends all that its two vouchers stood for (our judgement)."""
+    deceived, founder, lost, _ = _ties(keeper)
+    return not deceived and not lost and _own(keeper, founder=founder) is not None
+
+
+def founders_in_force() -> bool:
+    """Whether the word of founders still counts for being theirs."""
+    return len(_earned_now()) < EARNED
+
+
+def _ties(keeper: UUID) -> tuple[bool, bool, bool, list[UUID]]:
+    ((deceived, founder, lost, vouchers),) = asked(_TIES, {"keeper": keeper})
+    return deceived, founder, lost, vouchers
+
+
+def _own(keeper: UUID, *, founder: bool) -> Footing | None:
+    if keeper in _earned_now():
+        return "record"
+    return "founder" if founder and founders_in_force() else None
+
+
+def _independent(vouchers: Iterable[UUID]) -> bool:
+    pairs = combinations(vouchers, VOUCHERS)
+    return any(not share_a_collection(*pair) for pair in pairs)
+
+
+def _earned_now() -> frozenset[UUID]:
+    newest = NEWEST.ask()
+    return _earned(newest[0][0]) if newest else frozenset()
+
+
+@lru_cache(maxsize=8)
+def _earned(newest: UUID) -> frozenset[UUID]:
+    """Cached by the newest record's id, as `records_in_force` is."""
+    return earned_by(latest_records())
+
+
+def earned_by(records: Mapping[UUID, ExaminerRecordChanged]) -> frozenset[UUID]:
+    """The examiners whose own record gives their word a footing."""
+    return frozenset(who for who, record in records.items() if _is_good(record))
+
+
+def _is_good(record: ExaminerRecordChanged) -> bool:
+    counts = [one for one in record.counts if one.method not in DEFAULT_POLICY.excluded]
+    wrong = sum(one.wrong for one in counts)
+    calls = wrong + sum(one.right for one in counts)
+    if record.role != "keeper" or record.hosts < HOSTS or calls < CALLS or wrong * WRONG > calls:
+        return False
+    return decide(PLAN, wrong, calls) != "not_qualified"

@@ -1,0 +1,302 @@
+"""A sex is verified only if somebody whose word costs something took part; and a newcomer's word
+alone takes none away."""
+
+from datetime import timedelta
+from uuid import UUID
+
+import pytest
+from django.core.management import CommandError, call_command
+from tests.pages.browser import Browser
+from tests.world import World, keeper, new_id, probing, vouched
+
+from scalewitness.animals.models import Animal
+from scalewitness.calls.models import Call
+from scalewitness.disputes.models import Dispute, Finding
+from scalewitness.domain.errors import Refused
+from scalewitness.domain.facts import ExaminerRecordChanged, SettledCounts
+from scalewitness.intake.newcomers import count_unanswered
+from scalewitness.intake.statements import find_deceit
+from scalewitness.ledger.models import Entry
+from scalewitness.ledger.queries.entries import leaf_of
+from scalewitness.mail.models import Letter
+from scalewitness.people.models import Founder, Keeper
+from scalewitness.standings.queries.assessing import assessment_of
+from scalewitness.standings.queries.dossier import dossier
+from scalewitness.standings.queries.footing import earned_by, footing_of, rests_on_lost
+from scalewitness.standings.queries.replay import Replay
+
+pytestmark = pytest.mark.django_db
+
+
+def blind(world: World, animal: Animal, sex: str, who: Keeper) -> None:
+    world.pass_time(days=1)
+    world.call(who, animal, sex, visit=world.visit(who, animal))
+
+
+def by_newcomers(world: World, tag: str, count: int = 3) -> Animal:
+    animal = world.animal(tag)
+    world.call(world.odile, animal, "male")
+    for number in range(count):
+        blind(world, animal, "male", keeper(f"New {tag} {number}"))
+    return animal
+
+
+def replays() -> None:
+    assert list(Replay().differences()) == []
+
+
+def last_stated(animal: Animal, kind: str = "standing_changed") -> dict[str, object]:
+    entry = Entry.objects.filter(about=animal.pk, kind=kind).latest("position")
+    return dict(leaf_of(entry).body)
+
+
+# --- what verifies --------------------------------------------------------------------
+
+
+def test_fresh_accounts_verify_nothing_however_many_until_one_known_here_agrees(
+    world: World,
+) -> None:
+    animal = by_newcomers(world, "A1", count=4)
+    assert world.label(animal) == "probable male"
+    found, _ = assessment_of(animal)
+    assert found.p_male > 0.99
+    assert found.reasons[0] == "newcomers"
+    assert last_stated(animal)["admitted"][0]["footing"] == "none"  # type: ignore[index]
+    blind(world, animal, "male", world.greta)
+    assert world.label(animal) == "verified male"
+    assert last_stated(animal)["admitted"][0]["footing"] == "founder"  # type: ignore[index]
+    replays()
+
+
+def test_what_is_missing_is_said_in_words(world: World) -> None:
+    lines = dossier(by_newcomers(world, "A1")).lines
+    assert any(line.text.startswith("Nobody with a record here") for line in lines)
+
+
+def test_eggs_that_only_newcomers_confirmed_settle_nothing(world: World) -> None:
+    animal = world.animal("E1")
+    seen = {"method": "reproduction", "event": "laid_eggs", "witnessed": True}
+    body = probing("female", world.chip(animal)) | {"observed": seen}
+    made = world.say(world.odile, "call_made", animal.pk, body)
+    for who, label in ((keeper("New"), "probable female"), (world.stan, "verified female")):
+        world.view(who, animal)
+        world.say(who, "witness_stated", animal.pk, {"call": made.id})
+        assert world.label(animal) == label
+    replays()
+
+
+def test_eggs_that_a_new_guest_says_they_saw_settle_nothing(world: World) -> None:
+    animal, new = world.animal("E1"), keeper("New")
+    seen = {"method": "reproduction", "event": "laid_eggs", "witnessed": True}
+    body = probing("female", world.chip(animal)) | {"observed": seen}
+    body["visit"] = str(world.visit(new, animal))
+    assert world.say(new, "call_made", animal.pk, body).status == "accepted"
+    assert world.label(animal) == "probable female"
+
+
+def test_a_footing_gained_later_says_nothing_of_calls_made_before(world: World) -> None:
+    animal, new = world.animal("A1"), keeper("New")
+    world.call(world.odile, animal, "male")
+    blind(world, animal, "male", new)
+    vouched(new, world.now)
+    blind(world, animal, "male", keeper("Another"))
+    assert world.label(animal) == "probable male"
+
+
+# --- how a footing is come by ---------------------------------------------------------
+
+
+def test_two_vouchers_who_keep_no_animals_together_give_a_footing(world: World) -> None:
+    new = keeper("New")
+    said = []
+    for who in (world.greta, world.stan):
+        said.append(footing_of(new.pk))
+        assert world.say(who, "keeper_vouched", new.pk, {}).status == "accepted"
+    assert [*said, footing_of(new.pk)] == ["none", "none", "vouched"]
+    with pytest.raises(Refused, match="already"):
+        world.say(world.stan, "keeper_vouched", new.pk, {})
+    world.say(world.stan, "keeper_vouched", new.pk, {"vouches": False})
+    assert footing_of(new.pk) == "none"
+
+
+def test_partners_count_as_one_voucher(world: World) -> None:
+    new = keeper("New")
+    world.make_partner(world.pim)
+    for who in (world.odile, world.pim):
+        world.say(who, "keeper_vouched", new.pk, {})
+    assert footing_of(new.pk) == "none"
+
+
+@pytest.mark.parametrize("who", ["stranger", "vouched", "self", "partner"])
+def test_who_may_not_vouch(world: World, who: str) -> None:
+    new, other = keeper("New"), keeper("Other")
+    world.make_partner(world.pim)
+    voucher, about = {
+        "stranger": (other, new),
+        "vouched": (vouched(other, world.now), new) if who == "vouched" else (other, new),
+        "self": (world.odile, world.odile),
+        "partner": (world.odile, world.pim),
+    }[who]
+    with pytest.raises(Refused) as refused:
+        world.say(voucher, "keeper_vouched", about.pk, {})
+    assert refused.value.as_problem()["code"] == "not_allowed"
+
+
+def test_a_record_of_its_own_gives_a_footing_from_eight_calls_for_two_others_on() -> None:
+    def record(right: int, wrong: int, hosts: int, method: str = "probing") -> bool:
+        who = UUID(int=1)
+        counts = SettledCounts(method=method, sex="male", wrong=wrong, right=right)  # type: ignore[arg-type]
+        made = ExaminerRecordChanged(role="keeper", counts=(counts,), hosts=hosts)
+        return who in earned_by({who: made})
+
+    assert record(8, 0, 2)
+    assert record(7, 1, 2)
+    assert not record(7, 0, 2)
+    assert not record(6, 2, 2)
+    assert not record(80, 0, 1)
+    assert not record(80, 0, 2, "visual")
+
+
+def test_five_founders_at_most_are_named_and_none_twice(world: World) -> None:
+    with pytest.raises(CommandError, match="5 founders at most"):
+        call_command("name_founders", keeper("Sixth").email)
+    call_command("name_founders", world.odile.email)
+    assert Founder.objects.count() == 5
+
+
+def test_ten_who_earned_it_end_the_founders(world: World, monkeypatch: pytest.MonkeyPatch) -> None:
+    ten = frozenset(UUID(int=number) for number in range(10))
+    monkeypatch.setattr("scalewitness.standings.queries.footing._earned_now", lambda: ten)
+    assert footing_of(world.greta.pk) == "none"
+
+
+# --- deceit ---------------------------------------------------------------------------
+
+
+def found_to_deceive(world: World, who: Keeper, animal: Animal) -> None:
+    opened = {"animal": str(animal.pk), "ground": "party_objects"}
+    world.say(world.odile, "dispute_opened", new_id(world.now), opened)
+    texts = {"reasons": "They were elsewhere that day."}
+    dispute = Dispute.objects.get().pk
+    world.say(world.odile, "finding_recorded", dispute, {"outcome": "calls_stand"}, texts=texts)
+    find_deceit(who.pk, Finding.objects.get().pk, world.now)
+
+
+def test_deceit_reopens_what_stands_by_that_word_alone_and_costs_the_vouchers_theirs(
+    world: World,
+) -> None:
+    bad, good = vouched(keeper("Bad"), world.now), vouched(keeper("Good"), world.now)
+    animal, other = world.animal("A1"), world.animal("A2")
+    for one in (animal, other):
+        world.call(world.odile, one, "male")
+        blind(world, one, "male", bad)
+        blind(world, one, "male", keeper(f"New {one.pk}"))
+    assert (world.label(animal), footing_of(good.pk)) == ("verified male", "vouched")
+    found_to_deceive(world, bad, other)
+    assert world.label(animal) == "probable male"
+    assert (footing_of(bad.pk), footing_of(good.pk)) == ("none", "none")
+    with pytest.raises(Refused, match="vouched for somebody who deceived"):
+        world.say(world.stan, "keeper_vouched", keeper("Next").pk, {})
+    assert footing_of(world.stan.pk) == "founder"
+    replays()
+
+
+# --- a newcomer's contrary call -------------------------------------------------------
+
+
+def test_one_newcomer_fells_no_verified_sex_holds_offers_and_asks_for_a_recheck(
+    world: World,
+) -> None:
+    animal = world.verified("V1")
+    before, _ = assessment_of(animal)
+    sale = world.draft(animal)
+    world.offer(sale)
+    blind(world, animal, "female", keeper("New"))
+    after, _ = assessment_of(animal)
+    assert (world.label(animal), after.p_male) == ("verified male", before.p_male)
+    held = sale.steps.get(kind="sale_held")
+    assert held.body["reason"] == "contrary_call_waits"
+    letters = Letter.objects.filter(kind="recheck_asked")
+    assert [one.to for one in letters] == [world.odile.email]
+    assert not Letter.objects.filter(kind="standing_notice").exists()
+    assert any("waits for an answer" in line.text for line in dossier(animal).lines)
+    replays()
+
+
+def test_a_second_voice_has_both_count(world: World) -> None:
+    animal = world.verified("V1")
+    blind(world, animal, "female", keeper("New"))
+    blind(world, animal, "female", keeper("Newer"))
+    assert world.label(animal) == "contested"
+    assert len(last_stated(animal)["counted"]) == 1  # type: ignore[arg-type]
+    assert assessment_of(animal)[0].p_male < 0.99
+    replays()
+
+
+def test_the_same_newcomer_again_is_no_second_voice(world: World) -> None:
+    animal, new = world.verified("V1"), keeper("New")
+    for _ in range(2):
+        blind(world, animal, "female", new)
+    assert world.label(animal) == "verified male"
+
+
+@pytest.mark.parametrize("answered", [False, True])
+def test_it_counts_after_thirty_days_unless_somebody_known_answered(
+    world: World, answered: bool
+) -> None:
+    animal = world.verified("V1")
+    blind(world, animal, "female", keeper("New"))
+    if answered:
+        blind(world, animal, "male", world.greta)
+    count_unanswered(world.now + timedelta(days=29))
+    assert world.label(animal) == "verified male"
+    count_unanswered(world.now + timedelta(days=31))
+    assert world.label(animal) == ("verified male" if answered else "contested")
+    replays()
+
+
+def test_a_newcomer_does_not_answer_a_newcomer(world: World) -> None:
+    animal = world.verified("V1")
+    blind(world, animal, "female", keeper("New"))
+    blind(world, animal, "male", keeper("Newer"))
+    count_unanswered(world.now + timedelta(days=31))
+    assert Call.objects.get(conclusion="female").wait_ended
+
+
+def test_it_counts_at_once_when_the_sex_falls_for_another_reason(world: World) -> None:
+    animal = world.verified("V1")
+    blind(world, animal, "female", keeper("New"))
+    for call in animal.calls.filter(conclusion="male"):
+        world.say(
+            Keeper.objects.get(pk=call.by), "call_withdrawn", animal.pk, {"call": str(call.pk)}
+        )
+    assert Call.objects.get(conclusion="female").wait_ended
+    assert world.label(animal) == "probable female"
+    replays()
+
+
+# --- what people read -----------------------------------------------------------------
+
+
+def test_a_seller_is_warned_that_nobody_behind_it_could_verify_a_sex_today(world: World) -> None:
+    new = keeper("New")
+    vouched(new, world.now)
+    animal = world.animal("A1")
+    world.call(world.odile, animal, "male")
+    blind(world, animal, "male", new)
+    blind(world, animal, "male", keeper("Other"))
+    assert world.label(animal) == "verified male"
+    assert not rests_on_lost(animal.pk, "male")
+    world.say(world.stan, "keeper_vouched", new.pk, {"vouches": False})
+    world.say(world.fenna, "keeper_vouched", new.pk, {"vouches": False})
+    assert rests_on_lost(animal.pk, "male")
+    page = Browser(world.odile).open(f"/sales/{world.draft(animal).pk}/offer")
+    assert "could verify one today" in page.text
+
+
+def test_a_keeper_vouches_on_a_page(world: World) -> None:
+    new = keeper("New")
+    for who in (world.greta, world.stan):
+        Browser(who).fill("/account/vouching", email=new.email, vouches="yes")
+    assert footing_of(new.pk) == "vouched"
+    assert "keepers here vouch for you" in Browser(new).open("/account/vouching").text
