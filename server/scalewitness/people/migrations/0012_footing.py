@@ -8,7 +8,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('people', '0010_practitioner_links'),
+        ('people', '0011_keeper_time_zone'),
     ]
 
     operations = [
