@@ -16,6 +16,7 @@ import sys
 import tempfile
 from pathlib import Path
 
+import structlog
 from running import service, verdict
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -28,7 +29,8 @@ def main() -> int:
     given = asked.parse_args()
     sys.path.insert(0, str(ROOT))
     with service(worker=False), tempfile.TemporaryDirectory() as folder:
-        logging.disable()  # a line for each letter that a mail host would not take
+        quiet = structlog.make_filtering_bound_logger(logging.CRITICAL)
+        structlog.configure(wrapper_class=quiet)  # a line for each letter, and for each fault
         from tests.mail.stories import Figures, tell  # noqa: PLC0415  it imports models
         from tests.world import World, keeper  # noqa: PLC0415
 

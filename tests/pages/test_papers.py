@@ -96,6 +96,18 @@ def test_a_name_in_any_script_is_printed(here: Here, odile: Browser, name: str) 
     assert "\u202e" not in text
 
 
+def test_a_long_word_stays_on_the_paper_and_a_fingerprint_whole(here: Here, odile: Browser) -> None:
+    """A pasted address, say: 80 of these letters are 29 cm long."""
+    animal = here.animal("G1")
+    here.name(animal, "W" * 80)
+    data = fetched(odile, f"/animals/{animal.pk}/record.pdf")
+    lines = "\n".join(page.extract_text() for page in PdfReader(BytesIO(data)).pages).splitlines()
+    parts = [one.count("W") for one in lines if "WW" in one]
+    assert sum(parts) == 80
+    assert max(parts) < 50
+    assert str(animal.pk) in text_of(data)
+
+
 def test_the_buyers_record_names_nobody_and_needs_their_link(
     here: Here, anyone: Browser, fallen: Sale
 ) -> None:
