@@ -29,8 +29,9 @@ def main() -> int:
     given = asked.parse_args()
     sys.path.insert(0, str(ROOT))
     with service(worker=False), tempfile.TemporaryDirectory() as folder:
+        logging.disable()  # what a mail host says, line by line
         quiet = structlog.make_filtering_bound_logger(logging.CRITICAL)
-        structlog.configure(wrapper_class=quiet)  # a line for each letter, and for each fault
+        structlog.configure(wrapper_class=quiet)
         from tests.mail.stories import Figures, tell  # noqa: PLC0415  it imports models
         from tests.world import World, keeper  # noqa: PLC0415
 

@@ -6,7 +6,7 @@ import pytest
 from django.utils import timezone
 from tests.api.client import Api, fact
 from tests.api.conftest import present
-from tests.api.test_offers import way_in
+from tests.api.test_offers import NOTHING_SEEN, way_in
 from tests.world import World, new_id
 
 from scalewitness.disputes.models import Dispute, Statement
@@ -98,7 +98,7 @@ def test_the_lasting_link_shows_what_was_bought(paid: Sale, buyer: Api, world: W
     assert (found.status, found.body["state"]) == (200, "paid")
     (animal,) = found.body["animals"]
     assert animal["represented"]["label"] == animal["current"]["label"] == "verified male"
-    confirming = fact(seen=tip().size - 1)
+    confirming = fact(seen=tip().size - 1, shown=NOTHING_SEEN)
     refused = buyer.post(f"{way_in('payment_recorded')}/confirmation", confirming)
     assert refused.code == "link_gone", "it only shows"
 

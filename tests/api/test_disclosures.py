@@ -114,8 +114,10 @@ def test_one_may_be_named(nobody: Api, owed: Disclosure) -> None:
     assert nobody.post(path, fact(disclosure=str(owed.pk))).status == 201
 
 
-def test_a_link_to_a_disclosure_opens_no_offer(nobody: Api, owed: Disclosure) -> None:
-    assert nobody.get(way_in()).code == "link_gone"
+def test_a_link_to_a_disclosure_shows_what_was_bought_and_answers_no_offer(
+    nobody: Api, owed: Disclosure
+) -> None:
+    assert nobody.get(way_in()).body["state"] == "paid"
     assert (
         nobody.post(f"{way_in()}/confirmation", fact(seen=1, shown=NOTHING_SEEN)).code
         == "link_gone"
