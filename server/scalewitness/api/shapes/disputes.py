@@ -91,7 +91,7 @@ class KnownOfAnimal(NamedTuple):
 
 def listed(rows: Iterable[tuple[Dispute, Seat]]) -> list[DisputeListed]:
     found = list(rows)
-    animals = animals_shown(_as_told(one, whole=seat == "whole") for one, seat in found)
+    animals = animals_shown(_for_reader(one, whole=seat == "whole") for one, seat in found)
     return [
         DisputeListed(
             id=one.pk,
@@ -114,7 +114,7 @@ def dispute(
     return DisputeShown(
         id=one.pk,
         position=one.position,
-        animal=animals_shown([_as_told(one, whole=evidence is not None)])[0],
+        animal=animals_shown([_for_reader(one, whole=evidence is not None)])[0],
         sale=one.sale_id,
         ground=one.ground,
         cause=one.cause,
@@ -134,7 +134,7 @@ def _in_time(found: Iterable[CallShown]) -> list[CallShown]:
     return sorted(found, key=lambda call: (call.examined_at, call.position))
 
 
-def _as_told(one: Dispute, *, whole: bool) -> tuple[Animal, bool, Sale | None]:
+def _for_reader(one: Dispute, *, whole: bool) -> tuple[Animal, bool, Sale | None]:
     return one.animal, whole, None if whole else one.sale
 
 
