@@ -86,10 +86,9 @@ def _fall(world: World, animal: Animal) -> None:
     statement = {"statement": "I saw it laid bare."}
     about = Dispute.objects.get().pk
     world.say(world.odile, "statement_made", about, {}, texts=statement)
-    finding = {"outcome": "call_set_aside", "set_aside": [str(contrary.pk)], "remedy": "recheck"}
-    finding |= {"basis": "veterinarian", "document": "ab" * 32}
+    report = {"remedy": "recheck", "basis": "veterinarian", "document": "ab" * 32}
     texts = {"reasons": "Two blind checks found otherwise."}
-    world.say(world.odile, "finding_recorded", Dispute.objects.get().pk, finding, texts=texts)
+    world.find(Dispute.objects.get(), contrary, texts=texts, **report)
 
 
 def _signed(world: World, animal: Animal) -> None:

@@ -11,6 +11,9 @@ import msgspec
 
 from scalewitness.animals.models import Animal, Collection
 from scalewitness.animals.services import create_collection
+from scalewitness.calls.models import Call
+from scalewitness.disputes.models import Dispute, Finding
+from scalewitness.disputes.queries.assent import would_set_aside
 from scalewitness.domain.ids import uuid7
 from scalewitness.domain.moments import rfc3339
 from scalewitness.intake.batch import Actor
@@ -202,6 +205,30 @@ class World:
             self.call(guest, animal, sex, visit=self.visit(guest, animal))
         assert self.label(animal) == f"verified {sex}"
         return animal
+
+    # --- disputes ---------------------------------------------------------------------
+
+    def find(self, dispute: Dispute, *calls: Call, **body: Any) -> Outcome:
+        """Odile records that these calls are set aside; the buyer agrees to those that others
+        made without an interest."""
+        texts = {"texts": body.pop("texts")} if "texts" in body else {}
+        own, others = [
+            [str(one.pk) for one in calls if one.interested is interested]
+            for interested in (True, False)
+        ]
+        finding = {"outcome": "call_set_aside", "set_aside": own, "proposed": others, **body}
+        made = self.say(self.odile, "finding_recorded", dispute.pk, finding, **texts)
+        if others and dispute.sale is not None:
+            return self.answer(dispute, self.buyer(dispute.sale))
+        return made
+
+    def answer(self, dispute: Dispute, who: Actor, *, agrees: bool = True) -> Outcome:
+        """Whether they agree to its finding."""
+        found = Finding.objects.get(dispute=dispute)
+        body = {"finding": str(found.pk), "agrees": agrees}
+        aside = list(would_set_aside(found)) if agrees else []
+        said = self.item("finding_answered", dispute.pk, body | {"set_aside": aside})
+        return accept_one(said, who, self.now)
 
     # --- sales ------------------------------------------------------------------------
 

@@ -150,19 +150,37 @@ def _recheck(stage: Stage, deal: Deal, guest: Person) -> Json:
 
 
 def _find(stage: Stage, deal: Deal, dispute: str, call: Json, recheck: Json) -> None:
-    """The finding sets the contrary call aside; the call stays visible."""
+    """The finding proposes to set the contrary call aside; once the buyer agrees by their link
+    it no longer counts, and stays visible."""
     api, animal = deal.room.keeper.api, deal.room.checked.id
     finding = fact(
-        {"outcome": "call_set_aside", "set_aside": [call["id"]], "remedy": "none"},
+        {"outcome": "call_set_aside", "proposed": [call["id"]], "basis": "agreement"},
         reasons=f"Contradicted by the blind recheck at position {recheck['position']}.",
     )
-    answer = api.post(f"disputes/{dispute}/finding", finding)
+    api.post(f"disputes/{dispute}/finding", finding)
+    found = api.get(f"disputes/{dispute}")["finding"]
+    claim = "The seller says that both sides agree; the buyer has not confirmed it."
+    stage.require(found["word"] == claim, "what the seller says of the buyer is theirs", found)
+    stage.saw(f"the finding: “{found['word']}” The call goes on counting")
+    answer = _agree(stage, deal, dispute)
     label = _label(api, animal, answer["position"] + 1)
     stage.require(label == "verified female", "the sex is verified again at once", label)
     kept = api.get(f"calls/{call['id']}")
     stage.require(kept["set_aside"] and kept["weight"] is None, "kept, but not counted", kept)
-    stage.saw(f"the finding sets the contrary call aside ({answer['position']}): {label} again")
+    stage.saw(f"{deal.buyer} agrees by link, and it is set aside: {label} again")
     stage.saw("the call set aside stays visible and no longer counts")
+
+
+def _agree(stage: Stage, deal: Deal, dispute: str) -> Json:
+    """The buyer reads the finding behind the link in its letter, and agrees."""
+    token = stage.letters.wait(deal.email, "finding").token()
+    buyer = Api(stage.url)
+    shown = stage.only(buyer.get(f"offers/{token}/dispute")["items"], "their dispute is shown")
+    found = shown["finding"]
+    named = {"id": fresh_id(), "dispute": dispute, "finding": found["id"]}
+    said = named | {"agrees": True, "set_aside": found["would_set_aside"]}
+    answer: Json = buyer.post(f"offers/{token}/finding-answer", said)
+    return answer
 
 
 def _restored(stage: Stage, deal: Deal, count: int) -> Json:

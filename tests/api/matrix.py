@@ -227,6 +227,9 @@ ROWS = [
     Row("GET", "offers/{disclosure_token}/returns", LINK),
     Row("POST", "offers/{disclosure_token}/returns", dict.fromkeys(PERSONAS, 409),
         lambda stage: {"id": str(new_id()), "move": str(new_id()), "answer": "denied"}),
+    Row("GET", "offers/{disclosure_token}/dispute", LINK),
+    Row("POST", "offers/{disclosure_token}/finding-answer", dict.fromkeys(PERSONAS, 404),
+        fact(dispute="{dispute}", finding="{dispute}", agrees=False)),
     Row("POST", "offers/{offer_token}/refusal", dict.fromkeys(PERSONAS, 201), fact()),
     Row("POST", "offers/{offer_token}/check-request", dict.fromkeys(PERSONAS, 201), fact()),
     Row("DELETE", "offers/{offer_token}/texts", dict.fromkeys(PERSONAS, 204)),
@@ -248,6 +251,9 @@ ROWS = [
     Row("POST", "disputes/{dispute}/statement", to(201, *STEWARDS, "buyer"),
         fact(texts={"statement": "It was probed twice."})),
     Row("POST", "disputes/{dispute}/finding", to(201, *STEWARDS), fact({"outcome": "unresolved"})),
+    # there is no finding yet to answer: tests/intake/test_findings.py has who may
+    Row("POST", "disputes/{dispute}/finding-answer", NOBODY,
+        fact({"finding": "{dispute}", "agrees": False})),
     # receipts: as the facts themselves; {call} is the owner's, {call_after} the guest's own
     Row("GET", "receipts/{call}", to(200, *SEES_WHOLE)),
     Row("GET", "receipts/{call_after}", to(200, *SEES_WHOLE)),

@@ -99,12 +99,7 @@ def disputed(world: World) -> Dispute:
 
 
 def set_aside(world: World, dispute: Dispute, *calls: Call) -> None:
-    finding = {
-        "outcome": "call_set_aside",
-        "set_aside": [str(call.pk) for call in calls],
-        "remedy": "none",
-    }
-    world.say(world.odile, "finding_recorded", dispute.pk, finding)
+    world.find(dispute, *calls)
 
 
 def of(who: Keeper, animal: Animal) -> Call:
@@ -189,8 +184,7 @@ def test_a_dispute_hangs_on_the_latest_sale(world: World) -> None:
     first = world.sold(animal)
     world.say(world.odile, "handed_over", first.pk)
     world.pass_time(days=1)
-    back = {"to": str(world.collection.pk), "why": "returned", "sale": str(first.pk)}
-    world.say(world.odile, "custody_changed", animal.pk, back)
+    world.back(first, animal)
     world.pass_time(days=1)
     second = world.sold(animal, email="other@buyers.example")
     contrary(world, animal)

@@ -72,12 +72,7 @@ class Room:
         dispute = Dispute.objects.filter(finding=None).first()
         calls = list(Call.objects.filter(animal=self.animal).order_by("position"))
         if dispute:
-            body = {
-                "outcome": "call_set_aside",
-                "remedy": "none",
-                "set_aside": [str(calls[number % len(calls)].pk)],
-            }
-            self.world.say(self.world.odile, "finding_recorded", dispute.pk, body)
+            self.world.find(dispute, calls[number % len(calls)])
 
     def _close(self, number: int) -> None:
         if self.sales:

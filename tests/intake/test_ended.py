@@ -15,7 +15,7 @@ from scalewitness.breeding.queries.pairings import animals_paired, pairings_seen
 from scalewitness.calls.models import Call
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.disputes.models import Dispute
-from scalewitness.disputes.queries import at_stake, by_need
+from scalewitness.disputes.queries.disputes import at_stake, by_need
 from scalewitness.domain.errors import Refused
 from scalewitness.intake.outcomes import Outcome
 from scalewitness.mail.models import Letter

@@ -211,8 +211,7 @@ def test_what_is_owed_later_is_recorded_as_undeliverable(world: World) -> None:
     world.pass_time(days=1)
     world.call(world.stan, animal, "male", visit=world.visit(world.stan, animal))
     wrong = animal.calls.get(by=world.greta.pk)
-    finding = {"outcome": "call_set_aside", "set_aside": [str(wrong.pk)]}
-    world.say(world.odile, "finding_recorded", Dispute.objects.get().pk, finding)
+    world.find(Dispute.objects.get(), wrong)
     later = Disclosure.objects.filter(sale=sale, acknowledgement=None)
     assert later.exists()
     letter = Letter.objects.get(cause=later[0].pk)

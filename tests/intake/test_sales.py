@@ -209,17 +209,16 @@ def test_a_finding_sets_a_call_aside_only_on_later_blind_evidence(world: World) 
     contrary(world, animal)
     dispute = Dispute.objects.get()
     call = animal.calls.get(by=world.greta.pk)
-    finding = {"outcome": "call_set_aside", "set_aside": [str(call.pk)], "remedy": "none"}
     with pytest.raises(Refused) as error:
-        world.say(world.odile, "finding_recorded", dispute.pk, finding)
+        world.find(dispute, call)
     assert refused(error) == "not_allowed"
     world.pass_time(days=1)
     world.call(world.stan, animal, "male", visit=world.visit(world.stan, animal))
-    world.say(world.odile, "finding_recorded", dispute.pk, finding)
+    world.find(dispute, call)
     assert world.label(animal) == "verified male"
     assert animal.calls.filter(pk=call.pk).exists()
     with pytest.raises(Refused) as error:
-        world.say(world.odile, "finding_recorded", dispute.pk, finding)
+        world.find(dispute, call)
     assert refused(error) == "not_now"
 
 

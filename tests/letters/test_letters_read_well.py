@@ -68,6 +68,16 @@ ABOUT_A_DISCLOSURE = KEEPER | {
     "disclosure": ID,
 }
 ACCOUNT = {"to_name": "Odile Marten", "at": "2026-11-29T08:30:00+00:00", "sign_out": ID}
+FINDING = {
+    "outcome": "A call is proposed to be set aside: it counts until somebody else agrees",
+    "remedy_found": "refund",
+    "word": "The seller says that both sides agree; the buyer has not confirmed it.",
+    "recorder": "seller",
+    "answered": False,
+    "asked": True,
+    "would_set_aside": 1,
+    "words_of": FACT,
+}
 CONTEXTS: dict[str, dict[str, Any]] = {
     "visit_invitation": {
         "to_name": "Greta Lund",
@@ -185,7 +195,8 @@ CONTEXTS: dict[str, dict[str, Any]] = {
     "dispute_opened": KEEPER | {"ground": "contested_standing", "dispute": ID},
     "confirmation_code": SALE | {"code_id": ID},
     "statement_made": KEEPER | {"dispute": ID, "stated_by": "buyer"},
-    "finding": SALE | {"animal": VESPER, "outcome": "call_set_aside", "remedy_found": "refund"},
+    "finding": SALE | FINDING | {"animal": VESPER, "link": str(LINK)},
+    "finding_keeper": KEEPER | FINDING | {"dispute": ID},
 }
 KINDS = sorted(CONTEXTS)
 
@@ -298,6 +309,8 @@ def test_both_parts_lead_to_the_same_place(kind: str) -> None:
         "pairing_affected": {f"http://testserver/animals/{ID}", "http://testserver/pairings"},
         "dispute_opened": {f"http://testserver/disputes/{ID}"},
         "statement_made": {f"http://testserver/disputes/{ID}"},
+        "finding": {f"{link}/animals/{ID}/problem"},
+        "finding_keeper": {f"http://testserver/disputes/{ID}"},
         "disclosure_undelivered": {f"http://testserver/disclosures/{ID}"},
         "disclosure_silent": {f"http://testserver/disclosures/{ID}"},
         "disclosure_reminder": {link},

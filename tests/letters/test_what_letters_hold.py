@@ -182,8 +182,17 @@ def test_what_is_told_of_a_dispute(scene: Scene) -> None:
     found = Letter.objects.get(kind="finding")
     assert found.cause == last("finding_recorded").fact
     assert found.context == about(scene) | {
-        "animal": described(scene.animal), "outcome": "unresolved", "remedy_found": "none",
-    }  # fmt: skip
+        "animal": described(scene.animal),
+        "outcome": "It cannot be settled on what is known",
+        "remedy_found": "none",
+        "word": "The seller says that it is their own word.",
+        "recorder": "seller",
+        "answered": False,
+        "asked": True,
+        "would_set_aside": 0,
+        "words_of": str(last("finding_recorded").fact),
+        "link": found.context["link"],
+    }
 
 
 def test_of_a_dispute_without_a_sale_no_buyer_hears(scene: Scene) -> None:

@@ -9,7 +9,7 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 from tests.pages.browser import Browser
 from tests.pages.conftest import Here
-from tests.world import new_id
+from tests.world import new_id, probing
 
 from scalewitness.animals.models import Animal
 from scalewitness.animals.services import create_collection, edit
@@ -174,23 +174,52 @@ def test_a_finding_without_grounds_is_refused_and_keeps_what_was_typed(
     assert kept["set_aside"] == [str(contrary.pk)]
 
 
-def test_a_finding_after_a_later_blind_check_sets_the_call_aside_and_restores(
-    here: Here, odile: Browser, anyone: Browser, fallen: Sale
-) -> None:
-    animal = Animal.objects.get()
-    here.call(here.greta, animal, "male", visit=here.visit(here.greta, animal))
-    contrary = animal.calls.get(by=here.stan.pk)
+CLAIM = "The seller says that both sides agree; the buyer has not confirmed it."
+
+
+@pytest.fixture
+def claimed(here: Here, odile: Browser, fallen: Sale) -> str:
+    """Odile says that both sides agree to set Stan's call aside; the buyer's page of it."""
+    animal = fallen.animals.get()
+    shallow = {"sureness": "unsure", "observed": probing("undetermined")["observed"]}
+    here.call(here.greta, animal, "male", visit=here.visit(here.greta, animal), body=shallow)
     form = odile.open(dispute_path()).form("/finding")
     typed: dict[str, str | list[str]] = {
         "outcome": "call_set_aside",
-        "set_aside": [str(contrary.pk)],
+        "set_aside": [str(animal.calls.get(by=here.stan.pk).pk)],
         "remedy": "recheck",
+        "basis": "agreement",
         "reasons": "Greta read nine scales on both sides.",
     }
     assert [odile.send(form, **typed).status for _ in range(2)] == [302, 302]
+    return f"/offers/{here.token(fallen, 'disclosure')}/animals/{animal.pk}/problem"
+
+
+def test_what_a_seller_says_of_the_buyer_is_shown_as_their_word(
+    here: Here, odile: Browser, anyone: Browser, claimed: str
+) -> None:
     page = odile.open(dispute_path())
-    assert "A call is set aside." in page.text
-    assert "Greta read nine scales" in page.text
+    for said in (CLAIM, "it counts until somebody else agrees", "Recorded by the seller"):
+        assert said in page.text, said
+    assert not [one for one in page.forms if "/answer" in one.action], "their own finding"
+    assert here.label(Animal.objects.get()) == "contested"
+    page = anyone.open(claimed)
+    for said in (CLAIM, "Greta read nine scales", "Proposed to be set aside"):
+        assert said in page.text, said
+    assert "Stan Okoro" not in page.html
+    assert anyone.send(page.form("/answer"), agrees="no").status == 302
+    assert "; the buyer denies it." in odile.open(dispute_path()).text
+
+
+def test_the_call_is_set_aside_and_the_sex_restored_once_the_buyer_agrees(
+    here: Here, odile: Browser, anyone: Browser, claimed: str, fallen: Sale
+) -> None:
+    animal = Animal.objects.get()
+    answer = anyone.open(claimed).form("/answer")
+    assert [anyone.send(answer, agrees="yes").status for _ in range(2)] == [302, 302]
+    page = odile.open(dispute_path())
+    assert "Both sides agree; the buyer has confirmed it." in page.text
+    assert "A call is set aside: it stays on record" in page.text
     assert "set aside" in odile.open(f"/animals/{animal.pk}").text
     assert here.label(animal) == "verified male"
     told = anyone.open(f"/offers/{here.token(fallen, 'disclosure')}").text
@@ -256,7 +285,8 @@ def test_a_finding_on_a_veterinarians_report_keeps_its_fingerprint_alone(
     finding = Dispute.objects.get().finding
     assert (finding.basis, finding.document) == ("veterinarian", sha256(report).hexdigest())
     page = odile.open(dispute_path())
-    assert "On whose word: of a veterinarian" in page.text
+    assert "The seller says that it is a veterinarian’s." in page.text
+    assert "Recorded by the seller" in page.text
     assert sha256(report).hexdigest() in page.text
 
 

@@ -50,9 +50,10 @@ OPEN: dict[tuple[str, ...], str] = {
     ("owner",): "accepted erase_text withdraw_call",
 }
 """Who may open which page; everybody else who is signed in is told that there is none."""
-FORMS = """acknowledge_by_link acknowledge_disclosure answer_visit ask_for_check choose_digest
-    choose_zone confirm_offer decide_held decline_offer drop_pairing end_grant make_statement
-    offer_reminders offer_return record_finding revoke_device sale_step send_code"""
+FORMS = """acknowledge_by_link acknowledge_disclosure answer_by_buyer answer_finding answer_visit
+    ask_for_check choose_digest choose_zone confirm_offer decide_held decline_offer drop_pairing
+    end_grant make_statement offer_reminders offer_return record_finding revoke_device sale_step
+    send_code"""
 """Addresses that only take a form; whoever opens one is led elsewhere."""
 OTHER = "rackside"
 """Files, the same for all: see test_rackside."""

@@ -34,6 +34,7 @@ OWN = {
 }
 """Pages that show a keeper nothing but their own, or what every keeper may know."""
 FORMS_ONLY = {
+    "answer_finding",
     "revoke_device",
     "end_grant",
     "decide_held",

@@ -7,7 +7,7 @@ from tests.world import World, keeper, new_id, probing, tag_of
 
 from scalewitness.animals.models import Animal
 from scalewitness.animals.services import edit
-from scalewitness.disputes.queries import at_stake, by_need
+from scalewitness.disputes.queries.disputes import at_stake, by_need
 from scalewitness.domain.sexing.planning import Check
 from scalewitness.domain.sexing.reasons import TO_BE_CONFIRMED, UNCONFIRMED
 from scalewitness.people.models import Keeper, Practitioner

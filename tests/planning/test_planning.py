@@ -11,7 +11,7 @@ from tests.world import World, new_id, probing
 from scalewitness.animals.models import Animal
 from scalewitness.animals.services import create_collection, edit
 from scalewitness.calls.models import Call
-from scalewitness.disputes.queries import at_stake, by_need
+from scalewitness.disputes.queries.disputes import at_stake, by_need
 from scalewitness.domain.observations import Observation
 from scalewitness.domain.sexing.planning import Check
 from scalewitness.domain.sexing.reasons import HAS_A_SHARE, REPORTED

@@ -31,8 +31,7 @@ def full_story(world: World) -> None:
     contrary = animal.calls.get(by=world.greta.pk)
     world.pass_time(days=1)
     world.call(world.stan, animal, "male", visit=world.visit(world.stan, animal))
-    finding = {"outcome": "call_set_aside", "set_aside": [str(contrary.pk)]}
-    world.say(world.odile, "finding_recorded", Dispute.objects.get().pk, finding)
+    world.find(Dispute.objects.get(), contrary)
     other = world.animal("B1")
     made = world.call(world.odile, other, "female")
     world.say(world.odile, "call_withdrawn", other.pk, {"call": made.id})

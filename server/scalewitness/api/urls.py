@@ -43,6 +43,7 @@ from scalewitness.api.devices.revoke_device import revoke_device
 from scalewitness.api.disclosures.acknowledge import acknowledge
 from scalewitness.api.disclosures.list_disclosures import list_disclosures
 from scalewitness.api.disclosures.show_disclosure import show_disclosure
+from scalewitness.api.disputes.answer_finding import answer_finding
 from scalewitness.api.disputes.list_disputes import list_disputes
 from scalewitness.api.disputes.make_statement import make_statement
 from scalewitness.api.disputes.open_dispute import open_dispute
@@ -69,6 +70,7 @@ from scalewitness.api.log.show_origins import show_origins
 from scalewitness.api.log.show_witnesses import show_witnesses
 from scalewitness.api.log.take_cosignature import take_cosignature
 from scalewitness.api.offers.acknowledge_disclosure import acknowledge_disclosure
+from scalewitness.api.offers.answer_finding import answer_finding_as_buyer
 from scalewitness.api.offers.answer_return import answer_return, list_returns
 from scalewitness.api.offers.change_address import change_address
 from scalewitness.api.offers.choose_reminders import choose_reminders
@@ -80,6 +82,7 @@ from scalewitness.api.offers.report_problem import report_problem
 from scalewitness.api.offers.request_check import request_check
 from scalewitness.api.offers.send_code import send_code
 from scalewitness.api.offers.show_disclosures import show_disclosures
+from scalewitness.api.offers.show_disputes import show_buyers_disputes
 from scalewitness.api.offers.show_offer import show_offer
 from scalewitness.api.offers.show_offered_photo import show_offered_photo
 from scalewitness.api.offers.state_as_buyer import state_as_buyer
@@ -203,8 +206,9 @@ sales = [
     path("offers/<str:token>/code", resource(post=send_code)),
     path("offers/<str:token>/address", resource(put=change_address)),
     path("offers/<str:token>/reminders", resource(put=choose_reminders)),
-    path("offers/<str:token>/dispute", resource(post=report_problem)),
+    path("offers/<str:token>/dispute", resource(get=show_buyers_disputes, post=report_problem)),
     path("offers/<str:token>/statement", resource(post=state_as_buyer)),
+    path("offers/<str:token>/finding-answer", resource(post=answer_finding_as_buyer)),
     path("offers/<str:token>/confirmation", resource(post=confirm_offer)),
     path("offers/<str:token>/refusal", resource(post=refuse_offer)),
     path("offers/<str:token>/check-request", resource(post=request_check)),
@@ -239,6 +243,7 @@ sales = [
     path("disputes/<uuid:id>", resource(get=show_dispute), name="dispute"),
     path("disputes/<uuid:id>/statement", resource(post=make_statement)),
     path("disputes/<uuid:id>/finding", resource(post=record_finding)),
+    path("disputes/<uuid:id>/finding-answer", resource(post=answer_finding)),
 ]
 log = [
     path("facts/<uuid:id>/texts", resource(delete=erase_texts), name="texts"),

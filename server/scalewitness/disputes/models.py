@@ -46,7 +46,25 @@ class Finding(AppendOnly):
     set_aside = models.JSONField(default=list)
     basis = models.CharField(max_length=12, default="")
     document = models.CharField(max_length=64, default="")
+    proposed = models.JSONField(default=list)
+    arbiter = models.UUIDField(null=True)
     at = models.DateTimeField()
 
     def __str__(self) -> str:
         return self.outcome
+
+
+class FindingAnswer(AppendOnly):
+    """Somebody other than its recorder agrees to a finding, or does not; ``set_aside``: the calls
+    that this took out of the count."""
+
+    id = models.UUIDField(primary_key=True)
+    position = models.BigIntegerField(unique=True)
+    finding = models.ForeignKey(Finding, on_delete=models.PROTECT, related_name="answers")
+    by = models.UUIDField()
+    agrees = models.BooleanField()
+    set_aside = models.JSONField(default=list)
+    at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"answer to {self.finding_id}"

@@ -3,8 +3,13 @@
 from uuid import UUID
 
 from scalewitness.calls.services import set_aside
-from scalewitness.disputes.models import Dispute, Finding, Statement
-from scalewitness.domain.facts import DisputeOpened, FindingRecorded, StatementMade
+from scalewitness.disputes.models import Dispute, Finding, FindingAnswer, Statement
+from scalewitness.domain.facts import (
+    DisputeOpened,
+    FindingAnswered,
+    FindingRecorded,
+    StatementMade,
+)
 from scalewitness.ledger.services.writing import Logged
 
 
@@ -44,8 +49,25 @@ def store_finding(fact: Logged[FindingRecorded]) -> Finding:
         set_aside=list(body.set_aside),
         basis=body.basis or "",
         document=body.document or "",
+        proposed=list(body.proposed),
+        arbiter=UUID(body.arbiter) if body.arbiter else None,
         at=fact.received_at,
     )
     for call in body.set_aside:
         set_aside(UUID(call), finding.pk, fact.position)
     return finding
+
+
+def store_answer(fact: Logged[FindingAnswered]) -> None:
+    body = fact.body
+    FindingAnswer.objects.create(
+        id=fact.id,
+        position=fact.position,
+        finding_id=UUID(body.finding),
+        by=fact.sender,
+        agrees=body.agrees,
+        set_aside=list(body.set_aside),
+        at=fact.received_at,
+    )
+    for call in body.set_aside:
+        set_aside(UUID(call), UUID(body.finding), fact.position)

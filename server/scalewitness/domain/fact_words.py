@@ -10,6 +10,7 @@ import msgspec
 
 from scalewitness.domain.clocks import correction_in_words
 from scalewitness.domain.facts import Corrected
+from scalewitness.domain.findings import on_whose_word
 from scalewitness.domain.methods import METHODS
 
 Body: TypeAlias = Mapping[str, Any]
@@ -66,9 +67,19 @@ def _disclosure(body: Body) -> str:
 
 
 def _finding(body: Body) -> str:
-    count = len(body.get("set_aside", ()))
+    """By its recorder's word alone: what others say of it are facts of their own."""
+    count, more = len(body.get("set_aside", ())), len(body.get("proposed", ()))
     aside = f", {count} set aside" if count else ""
-    return f"The finding of a dispute: {_spaced(body.get('outcome'))}{aside}."
+    aside += f", {more} proposed to be set aside" if more else ""
+    word = on_whose_word("keeper", body.get("basis") or "", {})
+    return f"The finding of a dispute: {_spaced(body.get('outcome'))}{aside}. {word}"
+
+
+def _finding_answer(body: Body) -> str:
+    count = len(body.get("set_aside", ()))
+    aside = f", {count} set aside by that" if count else ""
+    agrees = "agrees" if body.get("agrees") else "does not agree"
+    return f"Somebody who was asked {agrees} to the finding of a dispute{aside}."
 
 
 def _voucher(body: Body) -> str:
@@ -174,4 +185,5 @@ _WORDS: Final[dict[str, str | Callable[[Body], str]]] = {
     "dispute_opened": _from("A dispute was opened: {}.", "ground"),
     "statement_made": "A party to a dispute made a statement.",
     "finding_recorded": _finding,
+    "finding_answered": _finding_answer,
 }

@@ -21,7 +21,7 @@ from scalewitness.calls.models import (
     Withdrawal,
 )
 from scalewitness.disclosures.models import Acknowledgement, Disclosure
-from scalewitness.disputes.models import Dispute, Finding, Statement
+from scalewitness.disputes.models import Dispute, Finding, FindingAnswer, Statement
 from scalewitness.fsck.projections.row import Row
 from scalewitness.fsck.report import Difference
 from scalewitness.ledger.models import (
@@ -138,6 +138,7 @@ TABLES = (
     Table(Dispute),
     Table(Statement),
     Table(Finding),
+    Table(FindingAnswer),
 )
 KEPT = (Animal, Sale)
 """Rows of which the log says only some columns, perhaps of several entries together."""

@@ -17,7 +17,7 @@ from scalewitness.calls.services import wait_ended_row
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.disclosures.queries import last_disclosed
 from scalewitness.disclosures.services import disclosure, disclosure_row
-from scalewitness.disputes.queries import open_dispute_on
+from scalewitness.disputes.queries.disputes import open_dispute_on
 from scalewitness.disputes.services import store_dispute
 from scalewitness.domain.consequences import (
     AskForRecheck,

@@ -12,6 +12,7 @@ from scalewitness.intake.rules import (
     devices,
     disputes,
     ends,
+    findings,
     pairings,
     people,
     photos,
@@ -64,7 +65,8 @@ RULES: dict[str, Rule] = {
     "disclosure_acknowledged": sales.disclosure_acknowledged,
     "dispute_opened": disputes.dispute_opened,
     "statement_made": disputes.statement_made,
-    "finding_recorded": disputes.finding_recorded,
+    "finding_recorded": findings.finding_recorded,
+    "finding_answered": findings.finding_answered,
 }
 
 AT_ONCE = frozenset({"call_made", "animal_registered", "identifier_assigned", "husbandry_noted"})
@@ -72,6 +74,13 @@ AT_ONCE = frozenset({"call_made", "animal_registered", "identifier_assigned", "h
 their rows for the batch to store together; so they can be judged ahead of its turn."""
 
 NEEDS_SETTLED = frozenset(
-    {"offer_made", "sale_confirmed", "payment_recorded", "handed_over", "finding_recorded"}
+    {
+        "offer_made",
+        "sale_confirmed",
+        "payment_recorded",
+        "handed_over",
+        "finding_recorded",
+        "finding_answered",
+    }
 )
 """Kinds that look at a standing or a hold: earlier items of the batch count first."""

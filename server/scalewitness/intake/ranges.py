@@ -222,10 +222,23 @@ def _offer(body: facts.OfferMade, received_at: datetime) -> None:
 
 @_check.register
 def _finding(body: facts.FindingRecorded, received_at: datetime) -> None:
-    if (body.outcome == "call_set_aside") != bool(body.set_aside):
+    calls = (*body.set_aside, *body.proposed)
+    if (body.outcome == "call_set_aside") != bool(calls):
         raise OutOfRange(
             "Name the calls set aside, and only with that outcome.", pointer="/body/set_aside"
         )
+    if len(set(calls)) < len(calls):
+        raise OutOfRange("Name each call once.", pointer="/body/set_aside")
+    if body.arbiter and body.basis != "arbiter":
+        raise OutOfRange(
+            "Name an arbiter only for a finding on their word.", pointer="/body/arbiter"
+        )
+
+
+@_check.register
+def _finding_answer(body: facts.FindingAnswered, received_at: datetime) -> None:
+    if body.set_aside and not body.agrees:
+        raise OutOfRange("Only who agrees sets a call aside.", pointer="/body/set_aside")
 
 
 def _code(scheme: str, code: str, pointer: str) -> None:

@@ -6,7 +6,7 @@ from datetime import datetime
 from uuid import UUID, uuid5
 
 from scalewitness.disclosures.queries import disclosures_in
-from scalewitness.disputes.queries import disputes_seen
+from scalewitness.disputes.queries.disputes import disputes_seen
 from scalewitness.fresh_ids import fresh_id
 from scalewitness.mail.queries import letters_for
 from scalewitness.mail.services import queueing as mail

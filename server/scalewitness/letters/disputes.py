@@ -4,11 +4,27 @@ from collections.abc import Iterable
 from typing import Any, Literal
 from uuid import UUID
 
+from scalewitness.animals.queries import share_a_collection
+from scalewitness.calls.queries.visibility import sights_of
 from scalewitness.disputes.models import Dispute, Finding
-from scalewitness.letters.animals import Concerned, as_bought, concerned, notify_concerned
+from scalewitness.disputes.queries.assent import Said, said_of
+from scalewitness.domain.facts import FindingAnswered
+from scalewitness.domain.findings import Part
+from scalewitness.fresh_ids import fresh_id
+from scalewitness.ledger.services.writing import Logged
+from scalewitness.letters.animals import (
+    Concerned,
+    as_bought,
+    as_sold,
+    concerned,
+    describe,
+    notify_concerned,
+)
 from scalewitness.letters.owing import Owing
 from scalewitness.letters.sales import notify_buyer
+from scalewitness.people.queries import keeper_of
 from scalewitness.sales.models import Sale
+from scalewitness.sales.services import lasting_link
 
 
 def notify_of_dispute(opened: Dispute, readers: Iterable[Concerned], owing: Owing) -> None:
@@ -57,12 +73,95 @@ def _tell(
 
 
 def notify_of_finding(dispute: Dispute, found: Finding, owing: Owing) -> None:
-    """The buyer of the disputed sale hears the outcome."""
-    if dispute.sale is None:
-        return
-    context = {
-        "animal": as_bought(dispute.animal, dispute.sale),
-        "outcome": found.outcome,
-        "remedy_found": found.remedy,
+    """Both sides of the disputed sale hear the outcome, and the arbiter that they are named; but
+    not whoever recorded it."""
+    told = {
+        one
+        for one in (found.arbiter, _seller(dispute))
+        if one and not share_a_collection(one, found.by)
     }
-    notify_buyer(dispute.sale, "finding", found.pk, context, owing)
+    _tell_of_finding(dispute, found, found.pk, told, owing)
+
+
+def notify_of_answer(
+    dispute: Dispute, found: Finding, fact: Logged[FindingAnswered], owing: Owing
+) -> None:
+    """Whoever recorded the finding hears of an answer, and the buyer of one that is not theirs."""
+    _tell_of_finding(dispute, found, fact.id, {found.by}, owing, answered_by=fact.sender)
+
+
+def _tell_of_finding(
+    dispute: Dispute,
+    found: Finding,
+    cause: UUID,
+    keepers: set[UUID],
+    owing: Owing,
+    answered_by: UUID | None = None,
+) -> None:
+    said = said_of(dispute, found)
+    context = {
+        "outcome": said.outcome,
+        "remedy_found": found.remedy,
+        "word": said.word,
+        "recorder": said.recorder,
+        "answered": answered_by is not None,
+        "would_set_aside": len(said.would_set_aside),
+        "words_of": str(found.pk),
+    }
+    sale = dispute.sale
+    if sale is not None and not {owing.sender, answered_by} & _buyer(sale):
+        link = lasting_link(sale, fresh_id(owing.now), owing.now)
+        context_of_sale = {
+            "animal": as_bought(dispute.animal, sale),
+            "asked": "buyer" in said.open_to,
+            "link": str(link.pk),
+        }
+        notify_buyer(sale, "finding", cause, context | context_of_sale, owing)
+    for keeper in keepers:
+        _tell_keeper(dispute, found, keeper, cause, said, context, owing)
+
+
+def _tell_keeper(
+    dispute: Dispute,
+    found: Finding,
+    keeper: UUID,
+    cause: UUID,
+    said: Said,
+    context: dict[str, Any],
+    owing: Owing,
+) -> None:
+    """Not whoever is still to check the animal blind."""
+    person = keeper_of(keeper)
+    sight = sights_of(keeper, [dispute.animal_id], owing.now).get(dispute.animal_id)
+    if person is None or sight == "blind":
+        return
+    part: Part = "arbiter" if keeper == found.arbiter else "seller"
+    owing.owe(
+        "finding_keeper",
+        cause=cause,
+        recipient=keeper,
+        to=person.email,
+        context=context
+        | {
+            "to_name": person.name,
+            "animal": _as_known(dispute, whole=sight == "all"),
+            "dispute": str(dispute.pk),
+            "asked": keeper != found.by and part in said.open_to,
+        },
+        about=f"dispute {dispute.pk}",
+    )
+
+
+def _as_known(dispute: Dispute, *, whole: bool) -> dict[str, Any]:
+    """Not ``whole``: as of the sale, to whoever may not see the animal any more."""
+    if whole or dispute.sale is None:
+        return describe(dispute.animal, named=whole)
+    return as_sold(dispute.animal, dispute.sale)
+
+
+def _buyer(sale: Sale) -> set[UUID]:
+    return {one for one in (sale.buyer_id, sale.buyer.keeper_id) if one}
+
+
+def _seller(dispute: Dispute) -> UUID | None:
+    return dispute.sale.collection.keeper_id if dispute.sale else None

@@ -136,6 +136,7 @@ urlpatterns = [
     path("disputes/<uuid:dispute_id>/dossier.zip", printing.fetch_folder, name="dispute_folder"),
     path("disputes/<uuid:dispute_id>/statement", dispute.state, name="make_statement"),
     path("disputes/<uuid:dispute_id>/finding", dispute.find, name="record_finding"),
+    path("disputes/<uuid:dispute_id>/answer", dispute.answer, name="answer_finding"),
     # --- receipts
     path("receipts/<uuid:fact_id>", receipt.show_receipt, name="receipt"),
     path("receipts/<uuid:fact_id>/file", receipt.download, name="receipt_file"),
@@ -152,6 +153,11 @@ urlpatterns = [
         "offers/<str:token>/animals/<uuid:animal_id>/problem",
         problems.report_problem,
         name="report_problem",
+    ),
+    path(
+        "offers/<str:token>/disputes/<uuid:dispute_id>/answer",
+        problems.answer_finding,
+        name="answer_by_buyer",
     ),
     path(
         "offers/<str:token>/animals/<uuid:animal_id>/record.pdf",

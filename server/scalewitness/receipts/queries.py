@@ -12,7 +12,7 @@ from scalewitness.animals.queries import is_steward
 from scalewitness.breeding.queries.pairings import pairing_of
 from scalewitness.calls.queries.visibility import Sight, VisibleParents, animal_open, sights_of
 from scalewitness.disclosures.queries import disclosure_of
-from scalewitness.disputes.queries import dispute_of
+from scalewitness.disputes.queries.disputes import dispute_of
 from scalewitness.domain.errors import LogContradicted, NotFound
 from scalewitness.domain.sales import MAY
 from scalewitness.domain.translog.canonical import BadJson, NotCanonical
@@ -220,7 +220,9 @@ ANIMAL_KINDS: Final = frozenset(
 RULES: Final[dict[str, Rule]] = {
     **dict.fromkeys(MAY, _of_sale),
     **dict.fromkeys(("disclosure_owed", "disclosure_acknowledged"), _of_disclosure),
-    **dict.fromkeys(("dispute_opened", "statement_made", "finding_recorded"), _of_dispute),
+    **dict.fromkeys(
+        ("dispute_opened", "statement_made", "finding_recorded", "finding_answered"), _of_dispute
+    ),
     **dict.fromkeys(
         ("visit_invited", "visit_accepted", "visit_declined", "visit_cancelled"), _of_visit
     ),

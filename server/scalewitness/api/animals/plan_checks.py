@@ -11,7 +11,7 @@ from scalewitness.api.authentication import keeper_of
 from scalewitness.api.coming import COMING, prices_in, today_in
 from scalewitness.api.operations import operation
 from scalewitness.api.shapes.planning import AnimalPlan, animal_plan
-from scalewitness.disputes.queries import at_stake
+from scalewitness.disputes.queries.disputes import at_stake
 from scalewitness.planning.available import examiners_for
 from scalewitness.planning.plans import plan_animal
 

@@ -12,7 +12,7 @@ from scalewitness.api.coming import COMING, prices_in, today_in
 from scalewitness.api.operations import operation
 from scalewitness.api.parameters import Whole
 from scalewitness.api.shapes.planning import VisitPlan, Weighed, visit_plan
-from scalewitness.disputes.queries import at_stake, by_need
+from scalewitness.disputes.queries.disputes import at_stake, by_need
 from scalewitness.planning.available import examiners_for
 from scalewitness.planning.plans import WEIGHED
 from scalewitness.planning.plans import plan_visit as planned

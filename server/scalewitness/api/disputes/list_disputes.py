@@ -7,7 +7,7 @@ from rest_framework.response import Response
 from scalewitness.api.authentication import keeper_of
 from scalewitness.api.operations import operation
 from scalewitness.api.shapes.disputes import Disputes, listed
-from scalewitness.disputes.queries import disputes_seen
+from scalewitness.disputes.queries.disputes import disputes_seen
 
 
 @operation("List disputes", gives={200: Disputes})

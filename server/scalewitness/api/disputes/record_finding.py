@@ -23,7 +23,8 @@ from scalewitness.domain.facts import FindingRecorded
 )
 def record_finding(request: Request, id: UUID) -> Response:
     """A call is set aside only against a later blind check by someone without an interest;
-    it stays visible. Text: `reasons`."""
+    it stays visible. A call by someone without an interest goes under `proposed`: it is set
+    aside once the other side, or the arbiter named, agrees. Text: `reasons`."""
     sent = body_of(request, Fact[dict[str, Any]])
     return begin(request, sent).submit(
         "finding_recorded",

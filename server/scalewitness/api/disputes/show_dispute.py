@@ -10,7 +10,7 @@ from scalewitness.animals.queries import is_steward
 from scalewitness.api.authentication import keeper_of
 from scalewitness.api.operations import operation
 from scalewitness.api.shapes.disputes import DisputeShown, KnownOfAnimal, dispute
-from scalewitness.disputes.queries import dispute_for
+from scalewitness.disputes.queries.disputes import dispute_for
 from scalewitness.examiners.settled import settled_behind
 from scalewitness.ledger.queries.entries import entry_at
 from scalewitness.standings.queries.dossier import dossier

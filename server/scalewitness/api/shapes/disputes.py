@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 from datetime import datetime
-from typing import NamedTuple
+from typing import Annotated, NamedTuple, get_args
 from uuid import UUID
 
 from msgspec import Struct
@@ -12,8 +12,11 @@ from scalewitness.api.shapes.animals import AnimalNamed, animals_shown
 from scalewitness.api.shapes.calls import CallShown, StandingShown, calls, standing
 from scalewitness.api.shapes.letters import LetterShown, letters
 from scalewitness.api.shapes.people import Person, named
+from scalewitness.api.shapes.words import one_of
 from scalewitness.disputes.models import Dispute, Finding
-from scalewitness.disputes.queries import Seat, statements_in
+from scalewitness.disputes.queries.assent import said_of
+from scalewitness.disputes.queries.disputes import Seat, statements_in
+from scalewitness.domain.findings import Part
 from scalewitness.examiners.settled import Settled
 from scalewitness.ledger.queries.entries import texts_of
 from scalewitness.mail.queries import letters_for
@@ -22,8 +25,18 @@ from scalewitness.sales.models import Sale
 from scalewitness.standings.queries.dossier import Dossier
 
 
+class AnswerShown(Struct, frozen=True):
+    """Of one who may answer a finding; ``agrees`` None: they have not."""
+
+    by: Annotated[str, one_of(*get_args(Part))]
+    agrees: bool | None
+
+
 class FindingShown(Struct, frozen=True):
-    """The outcome that closed a dispute, and the calls it set aside."""
+    """The outcome that closed a dispute, as ``by`` recorded it, and the calls set aside by it.
+    ``proposed``: calls set aside once one of ``answers`` agrees; ``would_set_aside``: those of
+    them that agreeing would set aside now, which an answer repeats. ``basis`` is the recorder's
+    claim, ``word`` says what others confirm of it."""
 
     id: UUID
     position: int
@@ -32,8 +45,13 @@ class FindingShown(Struct, frozen=True):
     outcome: str
     remedy: str
     set_aside: list[UUID]
+    proposed: list[UUID]
+    would_set_aside: list[UUID]
     reasons: str | None
     basis: str | None
+    word: str
+    arbiter: Person | None
+    answers: list[AnswerShown]
     document: str | None
 
 
@@ -110,7 +128,8 @@ def dispute(
     """``entry``: the id of the fact that opened it, under which its note is kept."""
     found = one.finding if hasattr(one, "finding") else None
     texts = texts_of(fact for fact in (entry, found and found.pk) if fact)
-    names = _names(one, (who for who in (one.by, found and found.by) if who))
+    people = (one.by, found and found.by, found and found.arbiter)
+    names = _names(one, (who for who in people if who))
     return DisputeShown(
         id=one.pk,
         position=one.position,
@@ -125,7 +144,7 @@ def dispute(
         standing=standing(*evidence) if evidence else None,
         evidence=_in_time(calls(evidence.known)) if evidence else [],
         statements=_statements(one),
-        finding=_finding(found, names, texts) if found else None,
+        finding=_finding(one, found, names, texts) if found else None,
         letters=_letters(one, found) if letters_too else [],
     )
 
@@ -139,8 +158,9 @@ def _for_reader(one: Dispute, *, whole: bool) -> tuple[Animal, bool, Sale | None
 
 
 def _finding(
-    found: Finding, names: dict[UUID, str], texts: dict[tuple[UUID, str], str]
+    one: Dispute, found: Finding, names: dict[UUID, str], texts: dict[tuple[UUID, str], str]
 ) -> FindingShown:
+    said = said_of(one, found)
     return FindingShown(
         id=found.pk,
         position=found.position,
@@ -148,9 +168,14 @@ def _finding(
         at=found.at,
         outcome=found.outcome,
         remedy=found.remedy,
-        set_aside=[UUID(call) for call in found.set_aside],
+        set_aside=[UUID(call) for call in said.set_aside],
+        proposed=[UUID(call) for call in found.proposed],
+        would_set_aside=[UUID(call) for call in said.would_set_aside],
         reasons=texts.get((found.pk, "reasons")),
         basis=found.basis or None,
+        word=said.word,
+        arbiter=named(found.arbiter, names) if found.arbiter else None,
+        answers=[AnswerShown(part, agrees) for part, agrees in said.answers.items()],
         document=found.document or None,
     )
 

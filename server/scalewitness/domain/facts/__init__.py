@@ -40,7 +40,12 @@ from scalewitness.domain.facts.calls import (
     WitnessStated,
     WitnessWithdrawn,
 )
-from scalewitness.domain.facts.disputes import DisputeOpened, FindingRecorded, StatementMade
+from scalewitness.domain.facts.disputes import (
+    DisputeOpened,
+    FindingAnswered,
+    FindingRecorded,
+    StatementMade,
+)
 from scalewitness.domain.facts.people import (
     DeviceKeyEnrolled,
     DeviceRevoked,
@@ -131,6 +136,7 @@ __all__ = [
     "DocumentRead",
     "EndCorrected",
     "ExaminerRecordChanged",
+    "FindingAnswered",
     "FindingRecorded",
     "Footing",
     "FounderNamed",

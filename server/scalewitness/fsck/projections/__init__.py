@@ -57,4 +57,5 @@ PROJECTIONS: dict[str, Callable[[LoggedFact, Past], Rows]] = {
     "dispute_opened": sales.dispute_opened,
     "statement_made": sales.statement_made,
     "finding_recorded": sales.finding_recorded,
+    "finding_answered": sales.finding_answered,
 }

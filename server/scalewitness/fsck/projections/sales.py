@@ -4,7 +4,7 @@ from uuid import UUID
 
 from scalewitness.calls.models import SetAside
 from scalewitness.disclosures.models import Acknowledgement, Disclosure
-from scalewitness.disputes.models import Dispute, Finding, Statement
+from scalewitness.disputes.models import Dispute, Finding, FindingAnswer, Statement
 from scalewitness.fsck.past import Past
 from scalewitness.fsck.projections.row import Row, Rows, id_of, row_of_fact, row_of_thing
 from scalewitness.fsck.reading import LoggedFact
@@ -73,9 +73,20 @@ def finding_recorded(fact: LoggedFact, past: Past) -> Rows:
     body = fact.body
     found = {"outcome": body.outcome, "remedy": body.remedy, "set_aside": list(body.set_aside)}
     found |= {"basis": body.basis or "", "document": body.document or ""}
+    found |= {"proposed": list(body.proposed), "arbiter": id_of(body.arbiter)}
     yield Row(
         Finding, row_of_fact(fact, dispute_id=fact.about, by=fact.by, at=fact.received_at, **found)
     )
     for call in body.set_aside:
         aside = {"call_id": UUID(call), "finding": fact.id, "position": fact.position}
         yield Row(SetAside, aside)
+
+
+def finding_answered(fact: LoggedFact, past: Past) -> Rows:
+    body = fact.body
+    finding, aside = UUID(body.finding), list(body.set_aside)
+    said = {"agrees": body.agrees, "set_aside": aside, "by": fact.by, "at": fact.received_at}
+    yield Row(FindingAnswer, row_of_fact(fact, finding_id=finding, **said))
+    for call in aside:
+        gone = {"call_id": UUID(call), "finding": finding, "position": fact.position}
+        yield Row(SetAside, gone)

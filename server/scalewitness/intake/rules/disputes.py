@@ -1,23 +1,22 @@
-"""Disputes opened by a party, and the finding that closes one."""
+"""Disputes opened by a party, and what the parties state in them."""
 
 from typing import cast
 from uuid import UUID
 
 from scalewitness.animals.models import Animal
 from scalewitness.animals.queries import animal_of, is_steward
-from scalewitness.calls.models import COUNTS, Call
 from scalewitness.disputes import services
 from scalewitness.disputes.models import Dispute
-from scalewitness.disputes.queries import dispute_of, open_dispute_on
-from scalewitness.domain.errors import NotAllowed, NotFound, NotNow, OutOfRange
-from scalewitness.domain.facts import DisputeOpened, FindingRecorded
+from scalewitness.disputes.queries.disputes import dispute_of, open_dispute_on
+from scalewitness.domain.errors import NotFound, NotNow, OutOfRange
+from scalewitness.domain.facts import DisputeOpened
 from scalewitness.domain.sales import LIVE
 from scalewitness.intake.batch import Batch
 from scalewitness.intake.rules.ids import check_unused
 from scalewitness.intake.rules.sales import is_buyer
 from scalewitness.intake.submission import Sealed
 from scalewitness.letters.animals import concerned
-from scalewitness.letters.disputes import notify_of_dispute, notify_of_finding, notify_of_statement
+from scalewitness.letters.disputes import notify_of_dispute, notify_of_statement
 from scalewitness.sales.models import Sale
 from scalewitness.sales.queries import progress_of, sale_of
 
@@ -71,47 +70,3 @@ def _is_side(dispute: Dispute, batch: Batch) -> bool:
     if is_steward(batch.actor.keeper, dispute.animal.collection, batch.now):
         return True
     return dispute.sale is not None and _is_party_to(dispute.sale, batch)
-
-
-def finding_recorded(fact: Sealed, batch: Batch) -> int:
-    body = cast(FindingRecorded, fact.body)
-    dispute = dispute_of(fact.about)
-    if dispute is None or not is_steward(batch.actor.keeper, dispute.animal.collection, batch.now):
-        raise NotFound()
-    if hasattr(dispute, "finding"):
-        raise NotNow("This dispute already has its finding.")
-    for index, call in enumerate(body.set_aside):
-        _check_set_aside(call, dispute.animal, f"/body/set_aside/{index}")
-    logged = batch.log(fact)
-    notify_of_finding(dispute, services.store_finding(logged), batch.letters)
-    if body.set_aside:
-        batch.touch(dispute.animal_id, fact.id, fact.kind)
-    return logged.position
-
-
-def _check_set_aside(call_id: str, animal: Animal, pointer: str) -> None:
-    """A call is set aside on evidence, not on say-so.
-
-    A later blind call by someone else, with no interest in the animal, must have come to
-    the other conclusion, whose word has a footing (our judgement: the keeper records the finding
-    and gains by it).
-    """
-    call = Call.objects.filter(pk=call_id, animal=animal).first()
-    if call is None:
-        raise OutOfRange("There is no such call on this animal.", pointer=pointer)
-    if call.over:
-        raise NotNow("This call no longer counts as it is.")
-    contrary = (
-        Call.objects.filter(
-            COUNTS, animal=animal, position__gt=call.position, blind=True, interested=False
-        )
-        .exclude(examiner=call.examiner)
-        .exclude(footing="none")
-        .exclude(conclusion__in=[call.conclusion, "undetermined"])
-    )
-    if not contrary.exists():
-        raise NotAllowed(
-            "Only a later blind check by someone known here, without an interest, can set a "
-            "call aside.",
-            pointer=pointer,
-        )

@@ -14,7 +14,7 @@ from django.utils import timezone
 
 from scalewitness.domain.errors import Fenced, LogContradicted
 from scalewitness.domain.translog.receipts import Receipt
-from scalewitness.ledger.queries.entries import entry_of
+from scalewitness.ledger.queries.entries import entry_of, texts_by_fact
 from scalewitness.ledger.services.receipting import receipt_of
 from scalewitness.mail.models import Letter
 from scalewitness.mail.queries import COVER, inside, replaced_by, wrote_before
@@ -99,7 +99,7 @@ def _compose(
 def _context(letter: Letter) -> dict[str, Any]:
     """What it says as it leaves: ``earlier``, what it tells of in place of letters that had not
     left; ``wrote_before``; and ``since``, what is true by now if that is something else."""
-    found: dict[str, Any] = letter.context | _addresses(letter)
+    found: dict[str, Any] = letter.context | _addresses(letter) | _words(letter)
     if letter.kind in REPLACED:
         earlier = [{"owed_at": "", **one.context} for one in replaced_by(letter)]
         found |= {"nth": letter.nth, "wrote_before": wrote_before(letter), "since": _since(letter)}
@@ -137,6 +137,14 @@ def _what_is_inside(letter: Letter) -> dict[str, Any]:
         "htmls": [render_to_string(f"{name}.html", context) for name, context in parts],
         "count": len({(context["animal"] or {}).get("id") for _, context in parts}),
     }
+
+
+def _words(letter: Letter) -> dict[str, Any]:
+    """What somebody wrote with the fact that the letter tells of, as long as it is kept."""
+    if "words_of" not in letter.context:
+        return {}
+    fact = UUID(letter.context["words_of"])
+    return {"words": texts_by_fact([fact]).get(fact, {})}
 
 
 def _addresses(letter: Letter) -> dict[str, str]:

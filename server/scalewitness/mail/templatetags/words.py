@@ -60,6 +60,13 @@ def line(value: object) -> str:
 
 
 @register.filter
+def quoted(value: str) -> str:
+    """What somebody typed, set off: none of its lines can pass for the letter's own."""
+    lines = (line(one) for one in value.splitlines())
+    return "\n".join(f"  | {one}".rstrip() for one in lines)
+
+
+@register.filter
 def codes(identifiers: Iterable[Mapping[str, str]]) -> str:
     """Identifiers as ``tag R-17, transponder 276098100000001``."""
     return ", ".join(

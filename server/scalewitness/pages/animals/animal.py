@@ -28,7 +28,7 @@ from scalewitness.calls.queries.visibility import (
     parents_shown,
     visible_animals,
 )
-from scalewitness.disputes.queries import open_dispute_on
+from scalewitness.disputes.queries.disputes import open_dispute_on
 from scalewitness.domain.cautions import is_held_off, reasons_to_wait
 from scalewitness.domain.errors import NotFound, VersionStale
 from scalewitness.domain.sexing.linked_trait import LinkedTrait, linked_traits

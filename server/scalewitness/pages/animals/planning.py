@@ -13,7 +13,7 @@ from django.utils.http import urlencode
 from scalewitness.animals.models import Animal
 from scalewitness.animals.queries import title_of
 from scalewitness.calls.queries.visibility import animal_open
-from scalewitness.disputes.queries import at_stake, by_need
+from scalewitness.disputes.queries.disputes import at_stake, by_need
 from scalewitness.domain.cautions import BEFORE_A_CHECK
 from scalewitness.domain.methods import METHODS
 from scalewitness.domain.sexing.ahead import TwoChecks, in_words

@@ -1,38 +1,46 @@
 """Disputes: the evidence in time order with who knew what, and the finding."""
 
-from collections.abc import Iterator, Sequence
-from hashlib import sha256
+from collections.abc import Iterator
 from typing import Any
 from uuid import UUID
 
 from django import forms
-from django.core.files.uploadedfile import UploadedFile
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.utils import timezone
+from django.utils.text import capfirst
 
 from scalewitness.animals.queries import is_steward, title_of
 from scalewitness.disclosures.models import Disclosure
-from scalewitness.disputes.models import Dispute
-from scalewitness.disputes.queries import (
+from scalewitness.disputes.models import Dispute, Finding
+from scalewitness.disputes.queries.assent import said_of
+from scalewitness.disputes.queries.disputes import (
     Hanging,
     dispute_for,
     disputes_seen,
     hanging_on,
+    part_in,
     statements_in,
 )
 from scalewitness.domain.errors import NotFound
-from scalewitness.domain.pictures.reencoding import LARGEST_UPLOAD
 from scalewitness.examiners.settled import settled_behind
 from scalewitness.ledger.queries.entries import entry_at, texts_of
 from scalewitness.mail.models import Letter
 from scalewitness.mail.queries import letters_for
 from scalewitness.pages.animals.animal import stewarded_animal
-from scalewitness.pages.animals.evidence import CallInWords, by_name, lines_of, weakest
+from scalewitness.pages.animals.evidence import by_name, lines_of, weakest
 from scalewitness.pages.animals.settled import own_records
-from scalewitness.pages.calls.forms import one_of
 from scalewitness.pages.collections.travelling import compared_with_companions
 from scalewitness.pages.disclosures.disclosure import DELIVERY
+from scalewitness.pages.disputes.finding import (
+    REMEDIES,
+    FindingAnswerForm,
+    FindingForm,
+    answer_form,
+    arbiters,
+    asked_about,
+    calls_by_role,
+)
 from scalewitness.pages.home.attention import disputed
 from scalewitness.pages.parts.access import actor_of, page, post_or_go, say_accepted, signed_in
 from scalewitness.pages.parts.facts import FactForm, new_id, note
@@ -46,29 +54,11 @@ GROUNDS = {
     "contested_standing": "The record opened it: calls speak strongly for opposite sexes.",
     "party_objects": "A party objects to what the record says.",
 }
-OUTCOMES = (
-    ("call_set_aside", "A call is set aside"),
-    ("calls_stand", "The calls stand as they are"),
-    ("wrong_animal", "Another animal was checked"),
-    ("unresolved", "It cannot be settled on what is known"),
-)
-REMEDIES = (
-    ("none", "None"),
-    ("refund", "Refund"),
-    ("exchange", "Exchange"),
-    ("recheck", "A further check"),
-    ("other", "Something else"),
-)
-BASES = (
-    ("", "The keeper’s own"),
-    ("agreement", "Both sides agree"),
-    ("arbiter", "Of somebody both sides agreed on"),
-    ("veterinarian", "Of a veterinarian"),
-)
 LETTERS = {
     "disclosure": "Disclosure to a buyer",
     "dispute_opened": "Dispute opened, to a keeper",
-    "finding": "The finding to the buyer",
+    "finding": "The finding, to the buyer",
+    "finding_keeper": "The finding, to a keeper",
     "statement_made": "Statement in a dispute, to a keeper",
     "report_answered": "Answer to a report, to a keeper",
     "report_answered_buyer": "Answer to a report, to a buyer",
@@ -108,67 +98,6 @@ class StatementForm(FactForm):
         super().__init__(*args, **kwargs)
         self.auto_id = "say_%s"  # it stands beside another form
         self.fields["statement"].required = True
-
-
-class FindingForm(FactForm):
-    kind = "finding_recorded"
-    outcome = one_of("What is the outcome?", OUTCOMES)
-    set_aside = forms.MultipleChoiceField(
-        label="Which calls are set aside?",
-        required=False,
-        widget=forms.CheckboxSelectMultiple,
-        help_text="They stay on record and no longer count. The record accepts this only "
-        "after a later blind check, by someone with no share in the animal, that says otherwise.",
-    )
-    remedy = one_of("Remedy", REMEDIES, initial="none")
-    basis = one_of("On whose word does it rest?", BASES, initial="")
-    report = forms.FileField(
-        label="A written report, if there is one",
-        required=False,
-        help_text="Of a veterinarian or of the arbiter you agreed on. The file is not kept here: "
-        "its fingerprint goes on record, so that whoever holds the file can show it is that one.",
-    )
-    reasons = note("Your reasons")
-
-    def __init__(self, *args: Any, calls: Sequence[CallInWords], **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.fields["set_aside"].choices = [  # type: ignore[attr-defined]
-            (str(one.call.pk), f"{one.method} by {one.who}: {one.call.conclusion}")
-            for one in calls
-            if self.is_bound or one.state in {"counts", "does not count"}
-        ]
-        self.fields["reasons"].required = True
-        self.fields["basis"].required = False
-
-    def clean_report(self) -> str:
-        """The file's SHA-256; nothing else of it is kept."""
-        sent: UploadedFile[Any] | None = self.cleaned_data["report"]
-        if sent is None:
-            return ""
-        if (sent.size or 0) > LARGEST_UPLOAD:
-            raise forms.ValidationError(
-                f"A file may have at most {LARGEST_UPLOAD // 1_000_000} MB: choose a smaller one."
-            )
-        digest = sha256()
-        for chunk in sent.chunks():
-            digest.update(chunk)
-        return digest.hexdigest()
-
-    def body(self) -> dict[str, Any]:
-        given = self.cleaned_data
-        body = {"outcome": given["outcome"], "remedy": given["remedy"]}
-        if given["set_aside"]:
-            body["set_aside"] = given["set_aside"]
-        if given["basis"]:
-            body["basis"] = given["basis"]
-        if given["report"]:
-            body["document"] = given["report"]
-        return body
-
-    def _field_at(self, pointer: str) -> str | None:
-        if pointer.startswith("/body/set_aside"):
-            return "set_aside"
-        return super()._field_at(pointer)
 
 
 @signed_in
@@ -240,15 +169,27 @@ def dispute_seen(keeper: Keeper, dispute_id: UUID) -> Dispute:
 def show_dispute(request: HttpRequest, keeper: Keeper, dispute_id: UUID) -> HttpResponse:
     dispute, seat = dispute_for(keeper.pk, dispute_id, timezone.now())
     if seat == "seller":
-        return _seller_page(request, dispute, StatementForm())
+        return _seller_page(request, dispute, keeper, StatementForm())
     return _dispute_page(request, keeper, dispute, None)
 
 
-def _seller_page(request: HttpRequest, dispute: Dispute, statement: StatementForm) -> HttpResponse:
-    """Without the animal, which is not theirs to see any more, or what checks of it found."""
-    title = disputed(dispute, "seller")
-    context = dispute_context(dispute) | {"title": title, "statement": statement}
-    return page(request, "disputes/as_seller.html", context, statement)
+def _seller_page(
+    request: HttpRequest,
+    dispute: Dispute,
+    keeper: Keeper,
+    statement: StatementForm,
+    answering: FindingAnswerForm | None = None,
+) -> HttpResponse:
+    """Without the animal, which is not theirs to see any more, or what checks of it found, but
+    for those that they are asked about."""
+    form = answering or answer_form(dispute, keeper.pk)
+    context = dispute_context(dispute) | {
+        "title": disputed(dispute, "seller"),
+        "statement": statement,
+        "answer_form": form,
+        "asked_about": asked_about(dispute, calls_by_role(dispute)) if form else [],
+    }
+    return page(request, "disputes/as_seller.html", context, answering or statement)
 
 
 @post_or_go("dispute")
@@ -262,7 +203,7 @@ def state(request: HttpRequest, keeper: Keeper, dispute_id: UUID) -> HttpRespons
             say_accepted(request, outcome, "Your statement is on record at")
             return redirect("dispute", dispute.pk)
     if seat == "seller":
-        return _seller_page(request, dispute, form)
+        return _seller_page(request, dispute, keeper, form)
     return _dispute_page(request, keeper, dispute, None, form)
 
 
@@ -271,7 +212,8 @@ def state(request: HttpRequest, keeper: Keeper, dispute_id: UUID) -> HttpRespons
 def find(request: HttpRequest, keeper: Keeper, dispute_id: UUID) -> HttpResponse:
     dispute = dispute_seen(keeper, dispute_id)
     calls = by_name(dossier(dispute.animal))
-    form = FindingForm(request.POST, request.FILES, calls=calls)
+    named = arbiters(dispute, keeper)
+    form = FindingForm(request.POST, request.FILES, calls=calls, arbiters=named)
     if form.is_valid():
         outcome = form.send(dispute.pk, actor_of(keeper))
         if outcome is not None:
@@ -280,22 +222,43 @@ def find(request: HttpRequest, keeper: Keeper, dispute_id: UUID) -> HttpResponse
     return _dispute_page(request, keeper, dispute, form)
 
 
+@post_or_go("dispute")
+@signed_in
+def answer(request: HttpRequest, keeper: Keeper, dispute_id: UUID) -> HttpResponse:
+    dispute, seat = dispute_for(keeper.pk, dispute_id, timezone.now())
+    form = answer_form(dispute, keeper.pk, request.POST)
+    if form is None:
+        raise NotFound()
+    if form.is_valid():
+        outcome = form.send(dispute.pk, actor_of(keeper))
+        if outcome is not None:
+            say_accepted(request, outcome, "Your answer is on record at")
+            return redirect("dispute", dispute.pk)
+    if seat == "seller":
+        return _seller_page(request, dispute, keeper, StatementForm(), form)
+    return _dispute_page(request, keeper, dispute, None, answering=form)
+
+
 def _dispute_page(
     request: HttpRequest,
     keeper: Keeper,
     dispute: Dispute,
     form: FindingForm | None,
     statement: StatementForm | None = None,
+    answering: FindingAnswerForm | None = None,
 ) -> HttpResponse:
     shown = shown_of(dispute, keeper)
+    calls = shown["calls"]
     steward = is_steward(keeper.pk, dispute.animal.collection, timezone.now())
     context = shown | {
         "steward": steward,
         "mixed_up": compared_with_companions(dispute.animal, keeper) if steward else None,
-        "form": form or FindingForm(calls=shown["calls"]),
+        "form": form or FindingForm(calls=calls, arbiters=arbiters(dispute, keeper)),
         "statement": statement or StatementForm(),
+        "answer_form": answering or answer_form(dispute, keeper.pk),
+        "asked_about": asked_about(dispute, calls),
     }
-    sent = form or statement
+    sent = form or statement or answering
     return page(request, "disputes/dispute.html", context, status=sent.status if sent else 200)
 
 
@@ -330,9 +293,8 @@ def dispute_context(dispute: Dispute) -> dict[str, Any]:
         "opening": opening,
         "statements": statements_shown(dispute),
         "finding": finding,
-        "outcome": dict(OUTCOMES).get(finding.outcome) if finding else None,
+        "said": said_of(dispute, finding) if finding else None,
         "remedy": dict(REMEDIES).get(finding.remedy) if finding else None,
-        "basis": dict(BASES)[finding.basis] if finding else None,
         "reasons_text": texts.get((finding.pk, "reasons")) if finding else None,
     }
 
@@ -341,14 +303,10 @@ def statements_shown(dispute: Dispute) -> list[dict[str, Any]]:
     """What the parties said, by their part in it."""
     statements = statements_in(dispute.pk)
     texts = texts_of(one.pk for one in statements)
-    parts: dict[UUID | None, str] = {dispute.animal.collection.keeper_id: "The keeper"}
-    if dispute.sale:
-        parts |= {dispute.sale.collection.keeper_id: "The seller"}
-        parts |= {dispute.sale.buyer_id: "The buyer", dispute.sale.buyer.keeper_id: "The buyer"}
     return [
         {
             "id": one.pk,
-            "who": parts.get(one.by, "A partner of theirs"),
+            "who": capfirst(part_in(dispute, one.by)),
             "by": one.by,
             "at": one.at,
             "position": one.position,
@@ -363,10 +321,12 @@ def _letters(dispute: Dispute) -> list[dict[str, Any]]:
     animal = dispute.animal
     owed = Disclosure.objects.filter(animal=animal)
     holds = SaleStep.objects.filter(kind="sale_held", body__animal=str(animal.pk))
-    finding = getattr(dispute, "finding", None)
+    finding: Finding | None = getattr(dispute, "finding", None)
+    answers = finding.answers.values_list("pk", flat=True) if finding else ()
     causes = {
         dispute.pk,
         *([finding.pk] if finding else []),
+        *answers,
         *dispute.statements.values_list("pk", flat=True),
         *owed.values_list("pk", flat=True),
         *animal.standings.values_list("pk", flat=True),

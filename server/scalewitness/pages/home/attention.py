@@ -13,7 +13,7 @@ from scalewitness.calls.queries.reports import last_answer, reported_of
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.disclosures.queries import disclosures_in, disclosures_to
 from scalewitness.disputes.models import Dispute
-from scalewitness.disputes.queries import Seat, disputes_seen
+from scalewitness.disputes.queries.disputes import Seat, disputes_seen
 from scalewitness.domain.methods import METHODS
 from scalewitness.mail.queries import letters_for
 from scalewitness.people.models import Keeper

@@ -1,18 +1,32 @@
 """A buyer reports that something is wrong with what they bought: a dispute, through their link."""
 
+from typing import Any
 from uuid import UUID
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 
-from scalewitness.disputes.queries import open_dispute_on
+from scalewitness.animals.models import Animal
+from scalewitness.disputes.models import Dispute
+from scalewitness.disputes.queries.disputes import dispute_of, disputes_over, open_dispute_on
 from scalewitness.domain.cautions import AFTER_A_DISCLOSURE
 from scalewitness.domain.errors import NotFound
 from scalewitness.domain.sales import RELIED_ON
-from scalewitness.pages.disputes.dispute import DisputeForm, StatementForm, statements_shown
+from scalewitness.pages.disputes.dispute import (
+    DisputeForm,
+    StatementForm,
+    dispute_context,
+    statements_shown,
+)
+from scalewitness.pages.disputes.finding import (
+    FindingAnswerForm,
+    answer_form,
+    asked_about,
+    calls_by_role,
+)
 from scalewitness.pages.home.attention import title_in
 from scalewitness.pages.offers.offer import actor_by, by_link
-from scalewitness.pages.parts.access import page
+from scalewitness.pages.parts.access import page, post_or_go
 from scalewitness.pages.parts.facts import FactForm
 from scalewitness.sales.models import OfferLink
 from scalewitness.sales.queries import progress_of
@@ -36,9 +50,38 @@ def report_problem(
         about = dispute.pk if dispute and mine else form.cleaned_data["dispute"]
         if form.send(about, actor_by(link)) is not None:
             return redirect("report_problem", token, animal.pk)
+    return _problem_page(request, token, link, animal, form)
+
+
+@post_or_go("offer")
+@by_link
+def answer_finding(
+    request: HttpRequest, token: str, link: OfferLink, dispute_id: UUID
+) -> HttpResponse:
+    dispute = dispute_of(dispute_id)
+    mine = dispute is not None and dispute.sale_id == link.sale_id
+    form = answer_form(dispute, None, request.POST, by_link=True) if dispute and mine else None
+    if dispute is None or form is None:
+        raise NotFound()
+    if form.is_valid() and form.send(dispute.pk, actor_by(link)) is not None:
+        return redirect("report_problem", token, dispute.animal_id)
+    again = DisputeForm(animal=dispute.animal_id, sale=link.sale_id)
+    return _problem_page(request, token, link, dispute.animal, again, form)
+
+
+def _problem_page(
+    request: HttpRequest,
+    token: str,
+    link: OfferLink,
+    animal: Animal,
+    form: FactForm,
+    answering: FindingAnswerForm | None = None,
+) -> HttpResponse:
+    dispute = open_dispute_on(animal.pk)
+    mine = dispute is not None and dispute.sale_id == link.sale_id
     statements = statements_shown(dispute) if dispute and mine else []
     buyer = {link.sale.buyer_id, link.sale.buyer.keeper_id}
-    context = {
+    context = _settled(link, animal, answering) | {
         "token": token,
         "title": title_in(link.sale, animal),
         "seller": link.sale.collection.keeper,
@@ -47,4 +90,24 @@ def report_problem(
         "statements": [one for one in statements if one["by"] in buyer],
         "cautions": AFTER_A_DISCLOSURE,
     }
-    return page(request, "offers/problem.html", context, form)
+    status = answering.status if answering else form.status
+    return page(request, "offers/problem.html", context | {"form": form}, status=status)
+
+
+def _settled(
+    link: OfferLink, animal: Animal, answering: FindingAnswerForm | None
+) -> dict[str, Any]:
+    """The last finding over this purchase, with what its buyer may say to it."""
+    over = [one for one in disputes_over(link.sale) if one.animal_id == animal.pk]
+    settled = next((one for one in over if hasattr(one, "finding")), None)
+    if settled is None:
+        return {}
+    form = answering or answer_form(settled, None, by_link=True)
+    asked = asked_about(settled, calls_by_role(settled)) if form else []
+    return _of_finding(settled) | {"answer_form": form, "asked_about": asked}
+
+
+def _of_finding(settled: Dispute) -> dict[str, Any]:
+    wanted = ("finding", "said", "remedy", "reasons_text")
+    shown = dispute_context(settled)
+    return {name: shown[name] for name in wanted} | {"settled": settled}

@@ -90,11 +90,14 @@ def _finding(shown: Mapping[str, Any]) -> dict[str, Any] | None:
     if not found:
         return None
     facts = [
-        ("Outcome", shown["outcome"]),
+        ("Outcome", shown["said"].outcome),
         ("Remedy", shown["remedy"]),
-        ("On whose word", shown["basis"]),
+        ("On whose word", shown["said"].word),
         ("Report, SHA-256", found.document or "none"),
-        ("Recorded", f"{moment(found.at)}, log position {found.position}"),
+        (
+            "Recorded",
+            f"by the {shown['said'].recorder}, {moment(found.at)}, log position {found.position}",
+        ),
     ]
     return {"facts": facts, "reasons": shown["reasons_text"] or "The reasons were erased."}
 

@@ -41,6 +41,7 @@ KINDS = frozenset(
         "call_refiled",
         "photos_compared",
         "finding_recorded",
+        "finding_answered",
         "dispute_opened",
         "standing_changed",
         "policy_adopted",
@@ -167,7 +168,7 @@ class Replay:
                 self._past(about).linkage = body
             case facts.DisputeOpened():
                 self._disputed[about] = UUID(body.animal)
-            case facts.FindingRecorded():
+            case facts.FindingRecorded() | facts.FindingAnswered():
                 self._past(self._disputed[about]).gone.update(body.set_aside)
             case _:
                 self._follow_calls(about, entry, body)

@@ -1,0 +1,167 @@
+"""Who may agree to a finding besides whoever recorded it, and what is so by their word.
+
+A finding is recorded by a keeper of the animal, who always has an interest in it.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Literal
+from uuid import UUID
+
+from django.db.models import Q, QuerySet
+
+from scalewitness.animals.queries import is_steward, share_a_collection
+from scalewitness.calls.models import COUNTS, Call
+from scalewitness.calls.queries.visibility import sights_of
+from scalewitness.disputes.models import Dispute, Finding, FindingAnswer
+from scalewitness.domain.findings import Part, on_whose_word, outcome_in_words
+from scalewitness.domain.sales import PROMISED
+from scalewitness.people.queries import grants_given
+from scalewitness.sales.queries import parties_to_sales, progress_of
+
+SOME = 40
+
+
+def ground_against(call: Call, arbiter: UUID | None) -> QuerySet[Call]:
+    """Later blind calls that came to the other conclusion, by others without an interest whose
+    word has a footing, and not by the arbiter."""
+    found = Call.objects.filter(
+        COUNTS, animal=call.animal_id, position__gt=call.position, blind=True, interested=False
+    )
+    others = found.exclude(examiner=call.examiner).exclude(footing="none")
+    if arbiter is not None:
+        others = others.exclude(Q(examiner=arbiter) | Q(by=arbiter))
+    return others.exclude(conclusion__in=[call.conclusion, "undetermined"])
+
+
+def would_set_aside(found: Finding) -> tuple[str, ...]:
+    """Of the calls proposed, those that agreeing would set aside now."""
+    calls = Call.objects.in_bulk(found.proposed)
+    return tuple(
+        one
+        for one in found.proposed
+        if not calls[UUID(one)].over and ground_against(calls[UUID(one)], found.arbiter).exists()
+    )
+
+
+def other_side(dispute: Dispute, by: UUID, at: datetime) -> Literal["buyer", "seller"] | None:
+    """The other side of the sale than whoever recorded the finding at that time; None where there
+    is no sale that was confirmed, or both sides are one house."""
+    sale = dispute.sale
+    if sale is None or progress_of(sale).state not in PROMISED:
+        return None
+    buyer = sale.buyer.keeper_id
+    buys = buyer is not None and share_a_collection(by, buyer)
+    sells = is_steward(by, sale.collection, at) or share_a_collection(by, sale.collection.keeper_id)
+    if buys and sells:
+        return None
+    return "seller" if buys else "buyer"
+
+
+def answering(
+    dispute: Dispute, found: Finding, keeper: UUID | None, *, as_buyer: bool, now: datetime
+) -> Part | None:
+    """As what somebody may answer, if at all. ``as_buyer``: they are the buyer of its sale."""
+    if keeper is not None and keeper == found.arbiter:
+        return "arbiter" if may_arbitrate(keeper, dispute, found.by, now) else None
+    side = other_side(dispute, found.by, found.at)
+    if side == "buyer":
+        return "buyer" if as_buyer else None
+    return side if side and _sold_it(keeper, dispute, found.by, now) else None
+
+
+def _sold_it(keeper: UUID | None, dispute: Dispute, by: UUID, now: datetime) -> bool:
+    """Whether they sold it, are not of the house that recorded the finding, and are not to check
+    the animal blind."""
+    if keeper is None or dispute.sale is None or share_a_collection(keeper, by):
+        return False
+    sights = sights_of(keeper, [dispute.animal_id], now)
+    sold = is_steward(keeper, dispute.sale.collection, now)
+    return sold and sights.get(dispute.animal_id) != "blind"
+
+
+def may_arbitrate(keeper: UUID, dispute: Dispute, by: UUID, now: datetime) -> bool:
+    """Whether they may see the animal whole, with no share in it or part in a sale of it, and
+    apart from whoever recorded the finding."""
+    animal = dispute.animal
+    if sights_of(keeper, [animal.pk], now).get(animal.pk) != "all":
+        return False
+    if is_steward(keeper, animal.collection, now) or share_a_collection(keeper, by):
+        return False
+    return keeper not in parties_to_sales([animal.pk])
+
+
+def possible_arbiters(dispute: Dispute, by: UUID, now: datetime) -> list[UUID]:
+    """Whom the keeper of the animal could name: of those whom they let see it, the last few."""
+    viewers = [one.to_id for one in grants_given([dispute.animal.collection_id])]
+    guests = Call.objects.filter(animal=dispute.animal_id).order_by("-position")
+    people = dict.fromkeys([*viewers, *guests.values_list("by", flat=True)])
+    return [one for one in list(people)[:SOME] if may_arbitrate(one, dispute, by, now)]
+
+
+def answers_to(dispute: Dispute, found: Finding) -> dict[Part, FindingAnswer]:
+    """The latest of each."""
+    rows = FindingAnswer.objects.filter(finding=found).order_by("position")
+    return {_part_of(dispute, found, one.by): one for one in rows}
+
+
+def _part_of(dispute: Dispute, found: Finding, by: UUID) -> Part:
+    if by == found.arbiter:
+        return "arbiter"
+    buyer = dispute.sale.buyer if dispute.sale else None
+    return "buyer" if buyer and by in {buyer.pk, buyer.keeper_id} else "seller"
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """What every reader is told of a finding. ``recorder``: “keeper”, “seller” or “buyer”, who
+    recorded it; ``answers``: of those who may answer, None while they have not; ``set_aside``:
+    the calls that it has set aside, with what others agreed to;
+    ``would_set_aside``: what agreeing would set aside now."""
+
+    recorder: str
+    outcome: str
+    word: str
+    answers: dict[Part, bool | None]
+    set_aside: tuple[str, ...]
+    would_set_aside: tuple[str, ...]
+
+    @property
+    def open_to(self) -> list[Part]:
+        """Who may still answer."""
+        return [part for part, agrees in self.answers.items() if not agrees]
+
+
+def said_of(dispute: Dispute, found: Finding) -> Said:
+    given = answers_to(dispute, found)
+    answers: dict[Part, bool | None] = {
+        part: given[part].agrees if part in given else None
+        for part in dict.fromkeys([*_asked(dispute, found), *given])
+    }
+    aside = [*found.set_aside, *(call for one in given.values() for call in one.set_aside)]
+    recorder = recorder_of(dispute, found)
+    return Said(
+        recorder=recorder,
+        outcome=outcome_in_words(found.outcome, len(aside), len({*found.proposed} - {*aside})),
+        word=on_whose_word(recorder, found.basis, answers),
+        answers=answers,
+        set_aside=tuple(aside),
+        would_set_aside=would_set_aside(found),
+    )
+
+
+def _asked(dispute: Dispute, found: Finding) -> Iterator[Part]:
+    if found.arbiter is not None:
+        yield "arbiter"
+    side = other_side(dispute, found.by, found.at)
+    if side is not None:
+        yield side
+
+
+def recorder_of(dispute: Dispute, found: Finding) -> str:
+    sale = dispute.sale
+    if sale is None:
+        return "keeper"
+    parts = {sale.buyer.keeper_id: "buyer", sale.collection.keeper_id: "seller"}
+    return parts.get(found.by, "keeper")

@@ -1,0 +1,52 @@
+"""What is said of a finding: what it comes to, and on whose word it rests."""
+
+from collections.abc import Mapping
+from typing import Literal
+
+Part = Literal["arbiter", "buyer", "seller"]
+"""Who may answer a finding."""
+
+CLAIMS = {
+    "": "it is their own word",
+    "agreement": "both sides agree",
+    "arbiter": "it is an arbiter’s",
+    "veterinarian": "it is a veterinarian’s",
+}
+NEEDS_ASSENT = frozenset({"agreement", "arbiter"})
+ANSWERS = {True: "has confirmed it", False: "denies it", None: "has not confirmed it"}
+OUTCOMES = {
+    "call_set_aside": "A call is set aside: it stays on record, and no longer counts",
+    "calls_stand": "The calls stand as they are",
+    "wrong_animal": "Another animal was checked",
+    "unresolved": "It cannot be settled on what is known",
+}
+
+
+def on_whose_word(recorder: str, basis: str, answers: Mapping[Part, bool | None]) -> str:
+    """As a sentence. ``recorder``: who recorded it, such as “keeper”; ``answers``: of those who
+    may answer, None while they have not. What a keeper says of others is theirs to confirm."""
+    claim = CLAIMS[basis]
+    needed = basis in NEEDS_ASSENT
+    confirmed = needed and True in answers.values()
+    says = _capital(claim) if confirmed else f"The {recorder} says that {claim}"
+    told = [
+        f"the {part} {ANSWERS[agrees]}"
+        for part, agrees in answers.items()
+        if agrees is not None or (needed and not confirmed)
+    ]
+    if needed and not answers:
+        told = ["nobody else has confirmed it"]
+    return "; ".join([says, " and ".join(told)] if told else [says]) + "."
+
+
+def outcome_in_words(outcome: str, set_aside: int, proposed: int) -> str:
+    """Without a full stop. ``set_aside``: how many calls are, ``proposed``: how many are not, and
+    would be."""
+    if outcome != "call_set_aside" or not proposed:
+        return OUTCOMES[outcome]
+    waiting = "A call is proposed to be set aside: it counts until somebody else agrees"
+    return f"{OUTCOMES[outcome]}. {waiting}" if set_aside else waiting
+
+
+def _capital(text: str) -> str:
+    return text[0].upper() + text[1:]
