@@ -21,13 +21,15 @@ class Settled(Struct, frozen=True):
 def settled_behind(known: Dossier, viewer: UUID | None, now: datetime) -> Settled:
     """The records that entered the answer; ``viewer`` None: someone without an account."""
     examiners = {shown.call.examiner for shown in known.calls}
-    hidden = set() if viewer is None else _hidden(examiners, viewer, now)
+    hidden = set() if viewer is None else hidden_from(examiners, viewer, now)
     records = (one for one in known.assessment.settled if UUID(one.examiner) not in hidden)
     return Settled(tuple(records), bool(hidden))
 
 
-def _hidden(examiners: set[UUID], viewer: UUID, now: datetime) -> set[UUID]:
-    """Asked twice at most: the answer is the same for everyone but oneself."""
+def hidden_from(examiners: set[UUID], viewer: UUID, now: datetime) -> set[UUID]:
+    """The examiners of whose records the viewer is to be told nothing now.
+
+    Asked twice at most: the answer is the same for everyone but oneself."""
     groups = ({viewer} & examiners, examiners - {viewer})
     return {
         one

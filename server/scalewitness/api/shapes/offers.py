@@ -1,6 +1,6 @@
 """An offer as the buyer sees it: no names of examiners, no ids of people."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from datetime import date, datetime
 from uuid import UUID
 
@@ -29,6 +29,7 @@ from scalewitness.domain.facts import (
 )
 from scalewitness.domain.sexing.explain import ReasonLine
 from scalewitness.domain.sexing.sensitivity import in_words
+from scalewitness.examiners.backgrounds import backgrounds_of
 from scalewitness.intake.rules.sales import represent
 from scalewitness.intake.shown import shown_now
 from scalewitness.sales.models import Sale, SaleStep
@@ -49,7 +50,8 @@ class EvidenceLine(Struct, frozen=True):
 class CallForBuyer(Struct, frozen=True):
     """A call as a buyer is told of it; ``counts`` is false for one withdrawn or set aside;
     ``signed``: on the device of whoever sent it; ``corrected``: ``examined_at`` is what that
-    device's clock said plus an offset measured; ``footing`` and ``waiting`` as keepers are told."""
+    device's clock said plus an offset measured; ``footing`` and ``waiting`` as keepers are told;
+    ``examiner``: what is known here of whoever made a call that counts, in a sentence."""
 
     who: str
     method: words.Method
@@ -64,6 +66,7 @@ class CallForBuyer(Struct, frozen=True):
     signed: bool
     counts: bool
     footing: Footing | None
+    examiner: str | None
     waiting: bool
     withdrawn: bool
     set_aside: bool
@@ -153,11 +156,16 @@ def _animals(
             current=now[row.pk],
             evidence=_evidence(known, sale, sellers),
             sensitivity=in_words(known.sensitivity),
-            calls=[_call_for_buyer(shown, sale, sellers) for shown in known.calls],
+            calls=[_call_for_buyer(shown, sale, sellers, backgrounds) for shown in known.calls],
         )
         for row in sale.animals.filter(pk__in=represented).order_by("pk")
         for known in [dossier(row)]
+        for backgrounds in [_backgrounds(known, sale)]
     ]
+
+
+def _backgrounds(known: Dossier, sale: Sale) -> Mapping[UUID, str]:
+    return backgrounds_of(known, sale.collection.keeper_id, sale.buyer.keeper_id, timezone.now())
 
 
 def _returned_before(animal: UUID, sale: Sale) -> ReturnShown | None:
@@ -178,7 +186,9 @@ def _line(
     return EvidenceLine(line.kind, line.text, _who(call, sale, sellers), call.examined_at)
 
 
-def _call_for_buyer(shown: ShownCall, sale: Sale, sellers: frozenset[UUID]) -> CallForBuyer:
+def _call_for_buyer(
+    shown: ShownCall, sale: Sale, sellers: frozenset[UUID], backgrounds: Mapping[UUID, str]
+) -> CallForBuyer:
     call, made = shown.call, msgspec.convert(shown.call.body, CallMade)
     return CallForBuyer(
         who=_who(call, sale, sellers),
@@ -194,6 +204,7 @@ def _call_for_buyer(shown: ShownCall, sale: Sale, sellers: frozenset[UUID]) -> C
         signed=shown.signed,
         counts=shown.counts,
         footing=msgspec.convert(call.footing or None, Footing | None),
+        examiner=backgrounds.get(call.examiner) if shown.counts else None,
         waiting=shown.waiting,
         withdrawn=shown.withdrawn,
         set_aside=shown.set_aside,

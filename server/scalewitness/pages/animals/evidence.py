@@ -1,7 +1,8 @@
 """An animal's evidence as a page shows it: to keepers by name, to buyers by role."""
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import datetime
 from string import ascii_uppercase
 from typing import Final
 from uuid import UUID
@@ -17,6 +18,7 @@ from scalewitness.domain.methods import METHODS
 from scalewitness.domain.sexing.explain import ReasonLine
 from scalewitness.domain.sexing.sensitivity import in_words
 from scalewitness.domain.sexing.words import found_in_words, support
+from scalewitness.examiners.backgrounds import backgrounds_of
 from scalewitness.intake.rules.comparing import pairs_of
 from scalewitness.pages.plots.axis import letter
 from scalewitness.standings.queries.dossier import Dossier, ShownCall
@@ -65,6 +67,7 @@ class CallInWords:
     signed: str
     interest: str | None
     footing: str
+    examiner: str
     weight: str | None
     state: str
     flags: tuple[str, ...]
@@ -93,10 +96,20 @@ def by_name(dossier: Dossier) -> list[CallInWords]:
     return list(_all_shown(dossier, who, notes=True))
 
 
-def by_role(dossier: Dossier, seller: UUID) -> list[CallInWords]:
-    """For a buyer: what each examiner is to the animal, never a name, no free text."""
+def by_role(
+    dossier: Dossier, seller: UUID, viewer: UUID | None, now: datetime
+) -> list[CallInWords]:
+    """For a buyer, ``viewer`` if they have an account: what each examiner is to the animal, never
+    a name, no free text; with the first call of each that counts, what is known of them here."""
     roles = roles_of([one.call for one in dossier.calls], seller)
-    return list(_all_shown(dossier, roles, notes=False))
+    shown = list(_all_shown(dossier, roles, notes=False))
+    backgrounds = backgrounds_of(dossier, seller, viewer, now)
+    return [
+        replace(one, examiner=backgrounds.pop(one.call.examiner, ""))
+        if one.state == "counts"
+        else one
+        for one in shown
+    ]
 
 
 def _all_shown(dossier: Dossier, who: Mapping[UUID, str], *, notes: bool) -> Iterable[CallInWords]:
@@ -156,6 +169,7 @@ def _shown(key: str, one: ShownCall, who: str, dossier: Dossier, *, notes: bool)
         signed=_signed(one),
         interest=_interest(call),
         footing=FOOTING.get(call.footing, "") if call.role == "keeper" else "",
+        examiner="",
         weight=support(one.weight.log10_lr) if one.weight else None,
         state=_state(one),
         flags=flags_of(call, body),

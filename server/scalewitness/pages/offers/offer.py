@@ -35,7 +35,13 @@ from scalewitness.intake.shown import shown_now
 from scalewitness.ledger.queries.tree import tip
 from scalewitness.letters import codes
 from scalewitness.mail.templatetags.words import day, moment, remedy_in_words
-from scalewitness.pages.animals.evidence import by_role, lines_of, of_the_animal, sensitivity_of
+from scalewitness.pages.animals.evidence import (
+    CallInWords,
+    by_role,
+    lines_of,
+    of_the_animal,
+    sensitivity_of,
+)
 from scalewitness.pages.animals.settled import own_records
 from scalewitness.pages.disclosures.disclosure import both_versions, receipts_for
 from scalewitness.pages.home.attention import title_in
@@ -55,7 +61,7 @@ from scalewitness.sales.queries import (
     returns_of,
 )
 from scalewitness.sales.services import try_code
-from scalewitness.standings.queries.dossier import dossier
+from scalewitness.standings.queries.dossier import Dossier, dossier
 from scalewitness.standings.queries.logged import label_of, latest_standing, latest_standings
 
 View = Callable[..., HttpResponse]
@@ -208,7 +214,7 @@ def _offer_page(
 def _animal_view(animal: Animal, sale: Sale, offered: OfferMade) -> dict[str, Any]:
     case = dossier(animal)
     was = next(one for one in offered.represents if one.animal == str(animal.pk))
-    now, calls = case.standing, by_role(case, sale.collection.keeper_id)
+    now, calls = case.standing, _calls_of(case, sale)
     settled = settled_behind(case, sale.buyer.keeper_id, timezone.now())
     return {
         "id": animal.pk,
@@ -233,6 +239,10 @@ def _animal_view(animal: Animal, sale: Sale, offered: OfferMade) -> dict[str, An
         "cautions": lines_of(case, "caution"),
         "sensitivity": sensitivity_of(case),
     }
+
+
+def _calls_of(case: Dossier, sale: Sale) -> list[CallInWords]:
+    return by_role(case, sale.collection.keeper_id, sale.buyer.keeper_id, timezone.now())
 
 
 def _standing_fact(animal: Animal, position: int) -> UUID | None:
@@ -358,7 +368,7 @@ def _owed_view(owed: Disclosure, sale: Sale) -> dict[str, Any]:
         | {
             "form": StepForm("disclosure_acknowledged"),
             "reasons": lines_of(case, "reason"),
-            "calls": by_role(case, sale.collection.keeper_id),
+            "calls": _calls_of(case, sale),
         }
     )
 

@@ -50,7 +50,7 @@ def record_for_buyer(animal: Animal, sale: Sale, token: str, now: datetime) -> b
     """With examiners by their part, as on the offer."""
     case = dossier(animal)
     where = reverse("offer_receipt", args=[token, case.standing.pk]) if case.standing else None
-    calls = by_role(case, sale.collection.keeper_id)
+    calls = by_role(case, sale.collection.keeper_id, sale.buyer.keeper_id, now)
     # What the next keeper calls it, and what codes they give it, is theirs.
     name = animal.name if still_there(animal, sale) else ""
     known = facts_of(animal, name, now, codes_known(animal, sale))
@@ -133,6 +133,8 @@ def _return(animal: Animal, now: datetime) -> list[tuple[str, str]]:
 def call_shown(shown: CallInWords) -> dict[str, Any]:
     """A call as a paper sets it."""
     more = [*shown.flags, *([shown.report] if shown.report else [])]
+    if shown.examiner:
+        more.append(f"The examiner: {shown.examiner}")
     if shown.interest:
         more.append(f"Interest: {shown.interest}.")
     if shown.harm:
