@@ -96,19 +96,23 @@ def by_name(dossier: Dossier) -> list[CallInWords]:
     return list(_all_shown(dossier, who, notes=True))
 
 
-def by_role(
-    dossier: Dossier, seller: UUID, viewer: UUID | None, now: datetime
-) -> list[CallInWords]:
-    """For a buyer, ``viewer`` if they have an account: what each examiner is to the animal, never
-    a name, no free text; with the first call of each that counts, what is known of them here."""
+def by_role(dossier: Dossier, seller: UUID) -> list[CallInWords]:
+    """For a buyer or arbiter: what each examiner is to the animal, no name, no free text."""
     roles = roles_of([one.call for one in dossier.calls], seller)
-    shown = list(_all_shown(dossier, roles, notes=False))
-    backgrounds = backgrounds_of(dossier, seller, viewer, now)
+    return list(_all_shown(dossier, roles, notes=False))
+
+
+def for_buyer(
+    dossier: Dossier, seller: UUID, buyer: UUID | None, now: datetime
+) -> list[CallInWords]:
+    """By role; with the first call of each examiner that counts, what is known of them here.
+    ``buyer`` None: they have no account."""
+    backgrounds = backgrounds_of(dossier, seller, buyer, now)
     return [
         replace(one, examiner=backgrounds.pop(one.call.examiner, ""))
         if one.state == "counts"
         else one
-        for one in shown
+        for one in by_role(dossier, seller)
     ]
 
 

@@ -37,7 +37,7 @@ from scalewitness.letters import codes
 from scalewitness.mail.templatetags.words import day, moment, remedy_in_words
 from scalewitness.pages.animals.evidence import (
     CallInWords,
-    by_role,
+    for_buyer,
     lines_of,
     of_the_animal,
     sensitivity_of,
@@ -242,7 +242,7 @@ def _animal_view(animal: Animal, sale: Sale, offered: OfferMade) -> dict[str, An
 
 
 def _calls_of(case: Dossier, sale: Sale) -> list[CallInWords]:
-    return by_role(case, sale.collection.keeper_id, sale.buyer.keeper_id, timezone.now())
+    return for_buyer(case, sale.collection.keeper_id, sale.buyer.keeper_id, timezone.now())
 
 
 def _standing_fact(animal: Animal, position: int) -> UUID | None:

@@ -17,7 +17,7 @@ from scalewitness.mail.templatetags.words import SCHEMES, day, moment
 from scalewitness.pages.animals.evidence import (
     CallInWords,
     by_name,
-    by_role,
+    for_buyer,
     lines_of,
     sensitivity_of,
 )
@@ -50,7 +50,7 @@ def record_for_buyer(animal: Animal, sale: Sale, token: str, now: datetime) -> b
     """With examiners by their part, as on the offer."""
     case = dossier(animal)
     where = reverse("offer_receipt", args=[token, case.standing.pk]) if case.standing else None
-    calls = by_role(case, sale.collection.keeper_id, sale.buyer.keeper_id, now)
+    calls = for_buyer(case, sale.collection.keeper_id, sale.buyer.keeper_id, now)
     # What the next keeper calls it, and what codes they give it, is theirs.
     name = animal.name if still_there(animal, sale) else ""
     known = facts_of(animal, name, now, codes_known(animal, sale))
