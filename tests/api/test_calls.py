@@ -176,7 +176,7 @@ def test_a_guest_may_take_a_call_back_after_the_visit(world: World, animal: Anim
         world.greta, animal, "male", visit=world.visit(world.greta, animal, days=2)
     ).id
     guest = Api(world.greta)  # thirty days later
-    assert guest.get(f"/calls/{made}").code == "not_found"
+    assert guest.get(f"/calls/{made}").body["sight"] == "own"
     assert guest.post(f"/calls/{made}/withdrawal", fact()).status == 201
 
 
@@ -284,8 +284,9 @@ def late(world: World, animal: Animal) -> str:
 
 def test_a_held_call_waits_for_the_host(odile: Api, stan: Api, late: str) -> None:
     (shown,) = odile.get("/held-calls").body["items"]
-    assert (shown["id"], shown["by"]["name"], shown["method"]) == (late, "Greta Lund", "probing")
-    assert "conclusion" not in str(shown)
+    assert (shown["id"], shown["by"]["name"]) == (late, "Greta Lund")
+    assert not {"conclusion", "method", "observed", "note"} & shown.keys()
+    assert "probing" not in str(shown)
     assert stan.get("/held-calls").body["items"] == []
 
 
@@ -303,6 +304,35 @@ def test_an_admitted_call_enters_the_record(odile: Api, late: str) -> None:
 def test_one_not_admitted_does_not(odile: Api, late: str) -> None:
     assert odile.post(f"/held-calls/{late}/decision", fact({"admitted": False})).status == 201
     assert odile.get(f"/calls/{late}").code == "not_found"
+    answer = odile.get("/held-calls").body
+    assert (answer["items"], answer["own"]) == ([], [])
+
+
+@pytest.mark.parametrize(("admitted", "state"), [(True, "on_record"), (False, "not_admitted")])
+def test_whoever_made_it_keeps_it_and_its_receipt(
+    odile: Api, greta: Api, late: str, admitted: bool, state: str
+) -> None:
+    waits = greta.get(f"/calls/{late}").body
+    assert (waits["state"], waits["conclusion"], waits["note"]) == ("waits", "male", "In the car.")
+    assert greta.get("/held-calls").body["own"] == [waits]
+    decided = odile.post(f"/held-calls/{late}/decision", fact({"admitted": admitted})).body
+    for shown in (greta.get(f"/calls/{late}").body, greta.get("/held-calls").body["own"][0]):
+        assert (shown["id"], shown["state"], shown["conclusion"]) == (late, state, "male")
+    assert greta.get("/held-calls").body["own"][0]["decided"] == decided["position"]
+    assert greta.get(f"/receipts/{late}").status == 200
+    assert greta.get(f"/receipts/{decided['id']}").status == 200
+
+
+def test_what_was_not_admitted_is_counted_and_not_told(
+    odile: Api, world: World, animal: Animal, late: str
+) -> None:
+    path = f"/animals/{animal.pk}/calls"
+    before = odile.get(path).body
+    assert (len(before["late"]["waiting"]), before["late"]["not_admitted"]) == (1, [])
+    odile.post(f"/held-calls/{late}/decision", fact({"admitted": False}))
+    after = odile.get(path).body
+    assert (after["late"]["waiting"], len(after["late"]["not_admitted"])) == ([], 1)
+    assert "conclusion" not in str(after)
 
 
 def test_nobody_else_decides(stan: Api, greta: Api, late: str) -> None:

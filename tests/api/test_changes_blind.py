@@ -170,10 +170,10 @@ def test_a_blind_guests_own_word_comes_back_to_them(
     assert replica.animals[str(animal.pk)] == greta.get(f"/animals/{animal.pk}").body
 
 
-def test_a_blind_guest_is_not_told_of_their_held_call(
+def test_a_blind_guest_is_told_what_was_decided_of_their_own_late_call(
     world: World, greta: Api, animal: Animal
 ) -> None:
-    """It is the host's to decide on; their own words come when the host admits them."""
+    """And of nothing else: while it waits, nothing moves."""
     visit = world.visit(world.greta, animal, days=1)
     at = world.now + timedelta(hours=1)
     world.pass_time(days=25)
@@ -184,4 +184,5 @@ def test_a_blind_guest_is_not_told_of_their_held_call(
     decided = {"held": held.id, "admitted": True}
     world.say(world.odile, "late_call_decided", animal.pk, decided)
     items, _ = pull(greta, cursor)
-    assert [one["entry"]["id"] for one in items] == [held.id]
+    assert [one["entry"]["kind"] for one in items] == ["late_call_decided", "call_made"]
+    assert items[1]["entry"]["id"] == held.id

@@ -60,6 +60,12 @@ ANSWERED = {
     "method": "endoscopy",
     "examined_at": "2026-11-20T08:30:00+00:00",
 }
+LATE_CHECK = {
+    "species": "ball python",
+    "code": "R-17",
+    "examined_at": "2026-11-20T08:30:00.000Z",
+    "received_at": "2026-12-18T08:30:00+00:00",
+}
 ENDED = {"became": "died", "back": False, "at": "2026-11-29T08:30:00+00:00"}
 COMPARED = {"answer": "another", "method": "probing", "examined_at": ANSWERED["examined_at"]}
 ABOUT_A_DISCLOSURE = KEEPER | {
@@ -144,6 +150,12 @@ CONTEXTS: dict[str, dict[str, Any]] = {
         "until": "2027-01-20T08:30:00+00:00",
         "reports_link": str(LINK),
     },
+    "late_call_decided": LATE_CHECK
+    | {"to_name": "Greta Lund", "host_name": "Odile Marten", "admitted": False, "call": ID},
+    "late_call_waits": LATE_CHECK
+    | {"to_name": "Odile Marten", "guest_name": "Greta Lund", "count": 1, "days": 7},
+    "late_call_waits_guest": LATE_CHECK
+    | {"to_name": "Greta Lund", "host_name": "Odile Marten", "count": 2, "days": 30},
     "report_answered": KEEPER | ANSWERED,
     "report_answered_buyer": SALE | {"animal": VESPER} | ANSWERED,
     "photos_compared": KEEPER | COMPARED,
@@ -304,6 +316,9 @@ def test_both_parts_lead_to_the_same_place(kind: str) -> None:
         "standing_notice": {f"http://testserver/animals/{ID}"},
         "recheck_asked": {f"http://testserver/animals/{ID}"},
         "report_to_answer": {f"http://testserver/reports/by-link/{link_token(LINK)}"},
+        "late_call_decided": {f"http://testserver/calls/{ID}"},
+        "late_call_waits": {"http://testserver/held-calls"},
+        "late_call_waits_guest": {"http://testserver/held-calls"},
         "report_answered": {f"http://testserver/animals/{ID}"},
         "photos_compared": {f"http://testserver/animals/{ID}"},
         "pairing_affected": {f"http://testserver/animals/{ID}", "http://testserver/pairings"},

@@ -8,7 +8,7 @@ from itertools import pairwise
 from typing import Any, TypeAlias, TypeVar
 from uuid import UUID
 
-from django.db.models import Q, QuerySet
+from django.db.models import OuterRef, Q, QuerySet, Subquery
 
 from scalewitness.animals.models import (
     Animal,
@@ -20,6 +20,7 @@ from scalewitness.animals.models import (
     PhotoFile,
 )
 from scalewitness.domain.errors import NotFound
+from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.prepared import (
     Prepared,
     PreparedQuery,
@@ -361,12 +362,15 @@ ORDER BY given.number
 
 def homes_of(animals: Iterable[Animal]) -> dict[UUID, dict[UUID, datetime | None]]:
     """By animal, the collections it is or was in: first the present one, with None, then
-    those it left, each with the time it last did."""
+    those it left, each with the time at which the record heard that it last did: whoever moves
+    an animal could claim any day, and so take it away from under a guest's check."""
     homes: dict[UUID, dict[UUID, datetime | None]] = {
         animal.pk: {animal.collection_id: None} for animal in animals
     }
-    moves = Custody.objects.filter(animal__in=list(homes)).order_by("position")
-    for animal, collection, at in moves.values_list("animal", "came_from", "at"):
+    heard = Entry.objects.filter(position=OuterRef("position")).values("received_at")
+    rows = Custody.objects.filter(animal__in=list(homes)).order_by("position")
+    moves = rows.annotate(heard=Subquery(heard))
+    for animal, collection, at in moves.values_list("animal", "came_from", "heard"):
         if homes[animal].get(collection, at) is not None:  # else it came back
             homes[animal][collection] = at
     return homes

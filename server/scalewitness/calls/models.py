@@ -155,9 +155,12 @@ class SetAside(AppendOnly):
 
 
 class HeldCall(AppendOnly):
-    """A call that reached us long after its visit ended: kept whole for the host."""
+    """A call that reached us long after its visit ended, kept whole for the host; or a note that
+    did, which shares the fate of the calls made under the same ``grant``."""
 
     id = models.UUIDField(primary_key=True)
+    kind = models.CharField(max_length=20, default="call_made")
+    grant = models.UUIDField(null=True)
     animal = models.ForeignKey(Animal, on_delete=models.PROTECT, related_name="held_calls")
     collection = models.UUIDField()
     by = models.UUIDField()
@@ -167,6 +170,11 @@ class HeldCall(AppendOnly):
 
     def __str__(self) -> str:
         return f"held {self.id}"
+
+    @property
+    def decision_made(self) -> bool | None:
+        """Of a call: whether it was admitted; None while it waits."""
+        return self.decision.admitted if hasattr(self, "decision") else None
 
 
 class HeldDecision(AppendOnly):

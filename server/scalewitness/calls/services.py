@@ -150,7 +150,7 @@ def set_aside(call: UUID, finding: UUID, position: int) -> None:
 def hold_call(
     *, submission: dict[str, Any], by: UUID, device: UUID | None, animal: UUID, **more: Any
 ) -> HeldCall:
-    """Keep a late call whole, for the host to decide on; nothing is dropped."""
+    """Keep a late call or note whole, for the host to decide on; nothing is dropped."""
     return HeldCall.objects.create(
         id=UUID(submission["id"]),
         animal_id=animal,

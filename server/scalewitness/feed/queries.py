@@ -84,8 +84,12 @@ SELECT position FROM ledger_entry
 WHERE kind = ANY(%(kinds)s) AND position >= %(start)s AND position < %(end)s
 """
 STATED = """
-SELECT said.position, said.about FROM ledger_entry said
-WHERE said.by = %(keeper)s AND said.position >= %(start)s AND said.position < %(end)s
+SELECT said.position, said.about FROM (
+  SELECT position, about FROM ledger_entry WHERE by = %(keeper)s
+  UNION SELECT entry.position, entry.about FROM calls_heldcall held
+  JOIN calls_helddecision decided ON decided.held_id = held.id
+  JOIN ledger_entry entry ON entry.position = decided.position WHERE held.by = %(keeper)s) said
+WHERE said.position >= %(start)s AND said.position < %(end)s
   AND NOT EXISTS (
     SELECT FROM animals_animal a JOIN animals_collection held ON held.id = a.collection_id
     WHERE a.id = said.about AND held.keeper_id = %(keeper)s)
@@ -172,8 +176,8 @@ def of_kinds(kinds: Sequence[str], start: int, end: int) -> list[int]:
 
 
 def stated_of_others(keeper: UUID, start: int, end: int) -> dict[int, UUID | None]:
-    """What the keeper said, from ``start`` on and before ``end``, of anything but an animal
-    that they hold: what it is about, by position."""
+    """What the keeper said, or was decided of their late calls, from ``start`` on and before
+    ``end``, of anything but an animal that they hold: what it is about, by position."""
     return dict(asked(STATED, {"keeper": keeper, "start": start, "end": end}))
 
 

@@ -49,7 +49,7 @@ def check_files(stated: Iterable[LoggedFact]) -> Iterator[Difference]:
 
 
 def check_texts_elsewhere() -> Iterator[Difference]:
-    """Texts of facts that are not in the log: only a call held for its host has any."""
+    """Texts of facts that are not in the log: only what is held for a host has any."""
     texts = Text.objects.exclude(fact__in=Entry.objects.values("fact")).iterator()
     for text in texts:
         held = HeldCall.objects.filter(pk=text.fact).first()

@@ -10,7 +10,8 @@ from uuid import UUID
 import msgspec
 
 from scalewitness.calls.models import HeldCall
-from scalewitness.domain.errors import IdReused, Refused
+from scalewitness.calls.queries.held import decision_of
+from scalewitness.domain.errors import IdReused, NotAllowed, Refused
 from scalewitness.domain.sync import Clash
 from scalewitness.domain.translog.commitment import commit
 from scalewitness.domain.translog.leaf import signed_bytes
@@ -65,6 +66,8 @@ class _Earlier:
     sig: str | None
     status: Literal["duplicate", "held"]
     position: int | None = None
+    is_refused: bool = False
+    """By whoever it waited for."""
 
 
 KNOWN = """
@@ -129,12 +132,15 @@ class KnownIds:
 
         Raises:
             IdReused: its id stands for something else.
+        NotAllowed: it was held, and its keeper did not admit it.
         """
         earlier = self._earlier.get(item.id)
         if earlier is None:
             return None
         if not self._same(item, earlier):
             raise IdReused()
+        if earlier.is_refused:
+            raise NotAllowed("It came long after the visit, and its keeper did not admit it.")
         return Outcome(str(item.id), earlier.status, earlier.position, item.flags)
 
     def _same(self, item: Sealed, earlier: _Earlier) -> bool:
@@ -167,11 +173,12 @@ def _held(held: HeldCall) -> _Earlier:
     kept = held.submission
     draft = Draft(
         id=held.pk,
-        kind="call_made",
+        kind=held.kind,
         by=held.by,
         device=held.device,
         at=datetime.fromisoformat(kept["at"]),
         about=held.animal_id,
         body=kept["body"],
     )
-    return _Earlier(draft.signable, held.device, kept.get("sig"), "held")
+    is_refused = decision_of(held) is False
+    return _Earlier(draft.signable, held.device, kept.get("sig"), "held", is_refused=is_refused)

@@ -6,6 +6,7 @@ from django.utils import timezone
 
 from scalewitness.letters.chasing import chase
 from scalewitness.letters.digests import owe_digests
+from scalewitness.letters.late import remind_of_late_calls
 from scalewitness.letters.reports import ask_practitioners
 
 
@@ -25,3 +26,9 @@ def write_digests() -> int:
 def ask_practices() -> int:
     """Asks practices whether they said what was reported of them; safe to run twice at once."""
     return ask_practitioners(timezone.now())
+
+
+@shared_task(name="scalewitness.letters.tasks.remind_of_late_checks")
+def remind_of_late_checks() -> int:
+    """Late checks that their host has not decided on; safe to run twice at once."""
+    return remind_of_late_calls(timezone.now())

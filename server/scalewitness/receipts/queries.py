@@ -10,6 +10,7 @@ from uuid import UUID
 from scalewitness.animals.models import Animal, Collection
 from scalewitness.animals.queries import is_steward
 from scalewitness.breeding.queries.pairings import pairing_of
+from scalewitness.calls.queries.held import decision_on, decisions_for
 from scalewitness.calls.queries.visibility import Sight, VisibleParents, animal_open, sights_of
 from scalewitness.disclosures.queries import disclosure_of
 from scalewitness.disputes.queries.disputes import dispute_of
@@ -28,13 +29,14 @@ Rule = Callable[[UUID, AnyEntry, UUID, datetime], bool]
 
 
 def entry_seen(keeper: UUID, fact: UUID, now: datetime) -> Entry:
-    """The entry of a fact, if the keeper stated it or may read it.
+    """The entry of a fact, if the keeper stated it or may read it. Of a late call of theirs that
+    was not admitted, and so has none: that of the decision.
 
     Raises:
         NotFound: there is none, or it is not theirs to see; one answer for both.
         LogContradicted: its bytes are not those of an entry any more.
     """
-    entry = entry_of(fact)
+    entry = entry_of(fact) or decision_on(keeper, fact)
     if entry is None or not readable(keeper, [entry], now):
         raise NotFound()
     return entry
@@ -87,7 +89,8 @@ def _of_animals(
     now: datetime,
     sights: Mapping[UUID, Sight] | None,
 ) -> set[int]:
-    """As in its history, and no parents named that the keeper may not be told of."""
+    """As in its history, and no parents named that the keeper may not be told of; and what was
+    decided of the keeper's own late calls."""
     listed = list(entries)
     if sights is None:
         sights = sights_of(keeper, {entry.about for entry in listed if entry.about}, now)
@@ -96,7 +99,11 @@ def _of_animals(
     animals = Animal.objects.in_bulk({entry.about for entry in naming if entry.about})
     pairs = ((animals[entry.about], entry) for entry in naming if entry.about)
     shut = _naming_shut_parents(keeper, pairs, now)
-    return {entry.position for entry in seen if not shut or entry.fact not in shut}
+    decided = [entry.position for entry in listed if entry.kind == "late_call_decided"]
+    of_own_calls = decisions_for(keeper, decided) if decided else set()
+    return of_own_calls.union(
+        entry.position for entry in seen if not shut or entry.fact not in shut
+    )
 
 
 def withheld(keeper: UUID, animal: Animal, entries: Iterable[AnyEntry], now: datetime) -> set[UUID]:

@@ -169,6 +169,10 @@ CELERY_BEAT_SCHEDULE = {
         "schedule": 300.0,
     },
     "ask practices": {"task": "scalewitness.letters.tasks.ask_practices", "schedule": 300.0},
+    "remind of late checks": {
+        "task": "scalewitness.letters.tasks.remind_of_late_checks",
+        "schedule": 3600.0,
+    },
     "write digests": {
         "task": "scalewitness.intake.tasks.write_digests",
         "schedule": crontab(hour="5", minute="10", day_of_week="mon"),

@@ -1,7 +1,7 @@
 """Calls and standings as shown, each number with where it comes from."""
 
 from datetime import datetime
-from typing import Annotated, get_args
+from typing import Annotated, Any, get_args
 from uuid import UUID
 
 import msgspec
@@ -13,6 +13,8 @@ from scalewitness.api.shapes.people import Person, named
 from scalewitness.api.shapes.reports import AttestationShown, ReportWord, attestation
 from scalewitness.api.shapes.sensitivity import SensitivityShown, sensitivity_shown
 from scalewitness.calls.models import Call, HeldCall
+from scalewitness.calls.queries.held import LateChecks
+from scalewitness.calls.queries.made import call_of
 from scalewitness.domain.facts import CallMade, Corrected, Footing, Identification
 from scalewitness.domain.observations import Observation, method_of
 from scalewitness.domain.sexing.evidence import Compared
@@ -21,6 +23,7 @@ from scalewitness.domain.sexing.parameters import Parameter
 from scalewitness.domain.sexing.standing import CallWeight, SessionWeight
 from scalewitness.domain.sexing.used import RecordUsed
 from scalewitness.examiners.settled import Settled
+from scalewitness.ledger.queries.entries import texts_of
 from scalewitness.standings.queries.dossier import Dossier, ShownCall
 
 Same = Annotated[str, words.one_of(*get_args(Compared))]
@@ -62,7 +65,7 @@ class ComparisonShown(Struct, frozen=True):
     at: datetime
 
 
-class CallShown(Struct, frozen=True):
+class CallShown(Struct, frozen=True, tag_field="sight", tag="all"):
     """One call with the objections to it and what it weighs. ``weight`` is None when it
     does not count; ``finding`` is the one that set it aside. ``interested``: whoever sent it
     had a share in the animal, or was selling or buying it; when ``second_hand`` that is not
@@ -118,8 +121,18 @@ class CallShown(Struct, frozen=True):
     weight: CallWeight | None
 
 
+class LateChecksShown(Struct, frozen=True):
+    """Checks that came more than 14 days after their visit and do not count: when each came that
+    waits for the animal's keeper, and when it was decided of each that was not admitted, oldest
+    first. What they found is shown to nobody but who made them."""
+
+    waiting: list[datetime]
+    not_admitted: list[datetime]
+
+
 class Calls(Struct, frozen=True):
     items: list[CallShown]
+    late: LateChecksShown
 
 
 class StandingShown(Struct, frozen=True):
@@ -149,27 +162,55 @@ class StandingShown(Struct, frozen=True):
 
 
 class HeldCallShown(Struct, frozen=True):
-    """A call that came long after its visit. What it concluded stays hidden until decided
-    on, so that nobody admits by the answer (our judgement)."""
+    """A call that came long after its visit. What was done and found stays hidden until it is
+    admitted, so that nobody admits by the answer."""
 
     id: UUID
     animal: UUID
     by: Person
     visit: UUID | None
-    method: words.Method
     examined_at: datetime
     corrected: Corrected | None
     received_at: datetime
     admitted: bool | None
 
 
+class OwnCall(Struct, frozen=True, tag_field="sight", tag="own"):
+    """A call as whoever sent it is shown it where they may not see its animal whole, or where it
+    came so late that the animal's keeper decides on it. ``position``: of its entry, which only
+    what is on record has; ``decided``: the log position of the decision."""
+
+    id: UUID
+    animal: UUID
+    state: Annotated[str, words.one_of("on_record", "waits", "not_admitted")]
+    method: words.Method
+    conclusion: words.Conclusion
+    sureness: str
+    observed: Observation
+    identified: Identification
+    visit: UUID | None
+    examined_at: datetime
+    corrected: Corrected | None
+    received_at: datetime
+    position: int | None
+    decided: int | None
+    note: str | None
+
+
 class HeldCalls(Struct, frozen=True):
+    """``own``: those that you sent, the latest first, also when decided on."""
+
     items: list[HeldCallShown]
+    own: list[OwnCall]
 
 
 def calls(known: Dossier) -> list[CallShown]:
     """The calls of a dossier in log order."""
     return [call(shown, known) for shown in known.calls]
+
+
+def late_checks(late: LateChecks) -> LateChecksShown:
+    return LateChecksShown(list(late.waiting), list(late.not_admitted))
 
 
 def call(shown: ShownCall, known: Dossier) -> CallShown:
@@ -288,15 +329,57 @@ def standing(known: Dossier, settled: Settled) -> StandingShown:
 
 
 def held(one: HeldCall, names: dict[UUID, str]) -> HeldCallShown:
-    body = msgspec.convert(one.submission["body"], CallMade)
+    body = _made(one)
     return HeldCallShown(
         id=one.pk,
         animal=one.animal_id,
         by=named(one.by, names),
         visit=UUID(body.visit) if body.visit else None,
-        method=method_of(body.observed),
         examined_at=datetime.fromisoformat(one.submission["at"]),
         corrected=body.corrected,
         received_at=one.received_at,
-        admitted=one.decision.admitted if hasattr(one, "decision") else None,
+        admitted=one.decision_made,
     )
+
+
+def _made(one: HeldCall) -> CallMade:
+    return msgspec.convert(one.submission["body"], CallMade)
+
+
+def own_held(one: HeldCall) -> OwnCall:
+    """``admitted`` ones are on record; their entry follows the decision."""
+    waits, decided = one.decision_made is None, getattr(one, "decision", None)
+    entry = call_of(one.pk) if one.decision_made else None
+    return OwnCall(
+        state="waits" if waits else "on_record" if one.decision_made else "not_admitted",
+        examined_at=datetime.fromisoformat(one.submission["at"]),
+        position=entry.position if entry else None,
+        decided=decided.position if decided else None,
+        **_own(one, _made(one)),
+    )
+
+
+def own_logged(one: Call) -> OwnCall:
+    return OwnCall(
+        state="on_record",
+        examined_at=one.examined_at,
+        position=one.position,
+        decided=None,
+        **_own(one, msgspec.convert(one.body, CallMade)),
+    )
+
+
+def _own(one: Call | HeldCall, made: CallMade) -> dict[str, Any]:
+    return {
+        "id": one.pk,
+        "animal": one.animal_id,
+        "method": method_of(made.observed),
+        "conclusion": made.conclusion,
+        "sureness": made.sureness,
+        "observed": made.observed,
+        "identified": made.identified,
+        "visit": UUID(made.visit) if made.visit else None,
+        "corrected": made.corrected,
+        "received_at": one.received_at,
+        "note": texts_of([one.pk]).get((one.pk, "note")),
+    }

@@ -15,6 +15,7 @@ from scalewitness.api.shapes.animals import (
     identifiers,
     species,
 )
+from scalewitness.api.shapes.calls import LateChecksShown, late_checks
 from scalewitness.api.shapes.returns import ReturnShown, returned
 from scalewitness.api.shapes.sales import Held
 from scalewitness.calls.models import Call
@@ -90,6 +91,7 @@ class AnimalOffered(Struct, frozen=True):
     evidence: list[EvidenceLine]
     sensitivity: str
     calls: list[CallForBuyer]
+    late: LateChecksShown
 
 
 class OfferSeen(Struct, frozen=True):
@@ -157,6 +159,7 @@ def _animals(
             evidence=_evidence(known, sale, sellers),
             sensitivity=in_words(known.sensitivity),
             calls=[_call_for_buyer(shown, sale, sellers, backgrounds) for shown in known.calls],
+            late=late_checks(known.late),
         )
         for row in sale.animals.filter(pk__in=represented).order_by("pk")
         for known in [dossier(row)]

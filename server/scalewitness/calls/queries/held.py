@@ -1,30 +1,113 @@
-"""Calls that came late: held for a host's decision, decided on, or taken as they came."""
+"""What came late: held for a host's decision, and decided on."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
 from uuid import UUID
 
-from scalewitness.calls.models import HeldCall
+from django.db.models import F, OuterRef, Q, QuerySet, Subquery
+
+from scalewitness.calls.models import HeldCall, HeldDecision
+from scalewitness.ledger.models import Entry
 
 MOST = 50
 
 
+def _calls() -> QuerySet[HeldCall]:
+    """Those of what is held that are calls, with what was decided."""
+    found = HeldCall.objects.filter(kind="call_made")
+    return found.select_related("animal__collection", "decision")
+
+
 def held_calls(collections: Iterable[UUID]) -> list[HeldCall]:
     """Undecided late calls on animals of these collections, oldest first."""
-    return list(
-        HeldCall.objects.filter(animal__collection__in=list(collections), decision=None)
-        .select_related("animal__collection")
-        .order_by("received_at", "pk")
-    )
+    waiting = _calls().filter(animal__collection__in=list(collections), decision=None)
+    return list(waiting.order_by("received_at", "pk"))
+
+
+def waiting_since(moment: datetime) -> list[HeldCall]:
+    """Undecided late calls that had come by then, whoever decides on them, oldest first."""
+    waiting = _calls().filter(decision=None, received_at__lte=moment)
+    return list(waiting.select_related("animal__collection__keeper").order_by("received_at", "pk"))
 
 
 def held_call_of(held: UUID) -> HeldCall | None:
-    return HeldCall.objects.select_related("animal__collection", "decision").filter(pk=held).first()
+    return _calls().filter(pk=held).first()
 
 
 def decided_calls(collections: Iterable[UUID]) -> list[HeldCall]:
     """Late calls on animals of these collections that were decided on, the latest first."""
-    return list(
-        HeldCall.objects.filter(animal__collection__in=list(collections), decision__isnull=False)
-        .select_related("animal__collection", "decision")
-        .order_by("-decision__position")[:MOST]
-    )
+    decided = _calls().filter(animal__collection__in=list(collections), decision__isnull=False)
+    return list(decided.order_by("-decision__position")[:MOST])
+
+
+def own_held_calls(by: UUID) -> list[HeldCall]:
+    """Late calls that a keeper sent, the latest first."""
+    return list(_calls().filter(by=by).order_by("-received_at", "pk")[:MOST])
+
+
+def own_held_call(by: UUID, held: UUID) -> HeldCall | None:
+    return _calls().filter(by=by, pk=held).first()
+
+
+def calls_held_with(by: UUID, animal: UUID, grant: UUID) -> list[HeldCall]:
+    """Late calls that somebody made on the animal under one grant."""
+    # Those held before notes were do not say the grant; a guest's say the visit, which is the same.
+    under = Q(grant=grant) | Q(grant=None, submission__body__visit=str(grant))
+    return list(_calls().filter(under, by=by, animal=animal))
+
+
+def notes_held_with(call: HeldCall) -> list[HeldCall]:
+    """What was noted under the grant of a call and came late as well, and is not in the log."""
+    grant = call.grant or call.submission["body"].get("visit")
+    logged = Entry.objects.filter(fact=OuterRef("pk")).values("position")
+    notes = HeldCall.objects.filter(by=call.by, animal=call.animal_id, grant=grant)
+    found = notes.exclude(kind="call_made").annotate(logged=Subquery(logged)).filter(logged=None)
+    return list(found.order_by("received_at", "pk"))
+
+
+def decision_of(held: HeldCall) -> bool | None:
+    """Whether what is held is admitted; None while it waits. A note is with the calls of its time:
+    with the first that is, and not before each of them was not."""
+    if held.kind == "call_made":
+        return held.decision_made
+    if Entry.objects.filter(fact=held.pk).exists():
+        return True
+    if held.grant is None:
+        return None
+    made = {one.decision_made for one in calls_held_with(held.by, held.animal_id, held.grant)}
+    return False if made == {False} else None
+
+
+def decisions_for(keeper: UUID, positions: Iterable[int]) -> set[int]:
+    """Those of the log positions at which a call of the keeper's was decided on."""
+    found = HeldDecision.objects.filter(position__in=list(positions), held__by=keeper)
+    return set(found.values_list("position", flat=True))
+
+
+def decision_on(keeper: UUID, held: UUID) -> Entry | None:
+    """The entry of what was decided of a late call that the keeper sent."""
+    made = HeldDecision.objects.filter(held=held, held__by=keeper).values("position")
+    return Entry.objects.filter(position__in=made).first()
+
+
+@dataclass(frozen=True, slots=True)
+class LateChecks:
+    """Late checks of an animal that do not count: when each came that waits, and when it was
+    decided of each that was not admitted; oldest first. Nothing of what they found. All that
+    somebody sent of one visit is one."""
+
+    waiting: Sequence[datetime] = ()
+    not_admitted: Sequence[datetime] = ()
+
+
+def late_checks_of(animal: UUID) -> LateChecks:
+    heard = Entry.objects.filter(position=OuterRef("decision__position")).values("received_at")
+    rows = HeldCall.objects.filter(animal=animal, kind="call_made").exclude(decision__admitted=True)
+    found: dict[bool, dict[tuple[UUID, str], datetime]] = {True: {}, False: {}}
+    when = rows.annotate(visit=F("submission__body__visit"), decided=Subquery(heard))
+    for one in when.order_by("received_at"):
+        occasion = (one.by, str(one.visit or one.pk))
+        at = one.decided or one.received_at
+        found[one.decided is None].setdefault(occasion, at)
+    return LateChecks(*(tuple(sorted(found[waits].values())) for waits in (True, False)))

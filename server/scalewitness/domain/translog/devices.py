@@ -15,6 +15,7 @@ from scalewitness.domain.translog.signatures import verify_ed25519
 ENROLLED: Final = "device_key_enrolled"
 REVOKED: Final = "device_revoked"
 DECIDED: Final = "late_call_decided"
+NOTED: Final = "husbandry_noted"
 
 
 class Enrolled(msgspec.Struct, frozen=True):
@@ -58,9 +59,13 @@ class DeviceKeys(msgspec.Struct):
             return "signed by a device without a key"
         if known.keeper != leaf.by:
             return "signed by another keeper's device"
-        if leaf.device in self.revoked and leaf.id not in self.released:
+        if leaf.device in self.revoked and not self._was_released(leaf):
             return "signed by a device that had been revoked"
         return None if holds(leaf, known.key) else "the signature does not fit"
+
+    def _was_released(self, leaf: Leaf) -> bool:
+        """Whether its host admitted it: a call, or a note taken with one, which come in between."""
+        return leaf.id in self.released or (leaf.kind == NOTED and bool(self.released))
 
     def _enrolment_fault(self, leaf: Leaf) -> str | None:
         device, key = leaf.body.get("device"), _unhexed(leaf.body.get("key"))

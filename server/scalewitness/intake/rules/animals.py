@@ -19,6 +19,7 @@ from scalewitness.domain.facts import (
 from scalewitness.domain.parents import Role, died_too_early
 from scalewitness.domain.sexing.linked_trait import linked_traits
 from scalewitness.intake.batch import Batch
+from scalewitness.intake.rules.late import note_of_one_gone
 from scalewitness.intake.submission import Sealed
 from scalewitness.standings.services import store_linkage
 
@@ -113,12 +114,12 @@ def identifier_assigned(fact: Sealed, batch: Batch) -> int:
     return logged.position
 
 
-def husbandry_noted(fact: Sealed, batch: Batch) -> int:
-    """Keeper and partners note anything; a guest may leave a weight."""
+def husbandry_noted(fact: Sealed, batch: Batch) -> int | None:
+    """Keeper and partners note anything; a guest may leave a weight, also after the visit."""
     body, holdings = cast(HusbandryNoted, fact.body), batch.known.holdings
     animal = holdings.seen(fact.about)
     if animal is None:
-        raise NotFound()
+        return note_of_one_gone(fact, batch)
     if not (holdings.keeps(animal.collection_id) or isinstance(body.noted, Weight)):
         raise NotAllowed("A guest may note a weight only.")
     logged = batch.log(fact)

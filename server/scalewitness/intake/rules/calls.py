@@ -1,16 +1,14 @@
 """Calls: made, withdrawn, objected to, and decided on when they came late."""
 
 from collections.abc import Container
-from datetime import datetime, timedelta
 from typing import cast
 from uuid import UUID
-
-import msgspec
 
 from scalewitness.animals.models import Animal
 from scalewitness.animals.queries import is_steward
 from scalewitness.calls import services
-from scalewitness.calls.models import Call, HeldCall
+from scalewitness.calls.models import Call
+from scalewitness.calls.queries.held import held_call_of
 from scalewitness.calls.queries.made import call_of
 from scalewitness.calls.queries.visibility import animal_open
 from scalewitness.domain.errors import (
@@ -36,12 +34,19 @@ from scalewitness.domain.sexing.taxa import deepest_in_words, life_stage, taxon,
 from scalewitness.intake.batch import Actor, Batch
 from scalewitness.intake.known import Known, Subject
 from scalewitness.intake.newcomers import contradicts, waits
+from scalewitness.intake.rules.late import (
+    admit_notes,
+    covers,
+    hold,
+    is_too_late,
+    released,
+    sender_of,
+)
 from scalewitness.intake.submission import Sealed
 from scalewitness.ledger.services.writing import Logged
+from scalewitness.letters.late import notify_of_decision
 from scalewitness.people.models import Grant, Practitioner
 from scalewitness.standings.queries.evidence import as_evidence
-
-LATE_LIMIT = timedelta(days=14)
 
 
 def call_made(fact: Sealed, batch: Batch) -> int | None:
@@ -50,12 +55,12 @@ def call_made(fact: Sealed, batch: Batch) -> int | None:
         raise NotFound()
     body = cast(CallMade, fact.body)
     _check_reported(body, batch)
-    late = not subject.tie.steward and _came_late(fact, body, subject, batch)
+    late = None if subject.tie.steward else _grant_it_outlived(fact, body, subject, batch)
     if subject.tie.steward and body.visit is not None:
         raise WrongShape("You keep this animal; there is no visit.", pointer="/body/visit")
     _check_observed(body, subject.animal)  # only now: a stranger learns nothing of the animal
-    if late:
-        _hold(fact, subject.animal, batch)
+    if late is not None:
+        hold(fact, subject.animal, late, batch)
         return None
     return _store(fact, batch.known, batch, batch.actor).position
 
@@ -112,17 +117,19 @@ def _check_observed(body: CallMade, animal: Animal) -> None:
         )
 
 
-def _came_late(fact: Sealed, body: CallMade, subject: Subject, batch: Batch) -> bool:
-    """Whether a guest's call must wait for the host; refuses what no visit covers.
+def _grant_it_outlived(
+    fact: Sealed, body: CallMade, subject: Subject, batch: Batch
+) -> Grant | None:
+    """The grant of a guest's call that must wait for the host, None of one that need not; refuses
+    what no visit covers.
 
     Examined inside the visit and sent up to 14 days after it ended: accepted. Later:
     held. The claimed time is the guest's own, so the log keeps the received time too.
     """
     grant = _grant_for(fact, body, subject)
-    ended = covered_until(grant, subject)
-    if fact.at < grant.opens or (ended is not None and fact.at > ended):
+    if not covers(grant, subject, fact.at):
         raise NotFound()
-    return ended is not None and batch.now - ended > LATE_LIMIT
+    return grant if is_too_late(grant, subject, batch.now) else None
 
 
 def _grant_for(fact: Sealed, body: CallMade, subject: Subject) -> Grant:
@@ -144,36 +151,8 @@ def _grant_for(fact: Sealed, body: CallMade, subject: Subject) -> Grant:
 def _fits(grant: Grant, fact: Sealed, body: CallMade, subject: Subject) -> bool:
     if grant.role == Grant.Role.GUEST:
         return str(grant.pk) == body.visit
-    ended = covered_until(grant, subject)
-    in_time = grant.opens <= fact.at and (ended is None or fact.at <= ended)
-    return grant.role == Grant.Role.PARTNER and body.visit is None and in_time
-
-
-def covered_until(grant: Grant, subject: Subject) -> datetime | None:
-    """When the grant stopped covering the animal: closed, ended, or left behind."""
-    ends = [grant.closes, subject.tie.homes[grant.collection]]
-    if hasattr(grant, "end"):
-        ends.append(grant.end.at)
-    return min((one for one in ends if one is not None), default=None)
-
-
-def _hold(fact: Sealed, animal: Animal, batch: Batch) -> None:
-    batch.store()
-    services.hold_call(
-        submission={
-            "id": str(fact.id),
-            "at": fact.at.isoformat(),
-            "body": fact.logged_body(),
-            "flags": list(fact.flags),
-            "sig": fact.sig,
-        },
-        by=cast(UUID, batch.actor.by),
-        device=batch.actor.device,
-        animal=animal.pk,
-        collection=animal.collection_id,
-        received_at=batch.now,
-    )
-    batch.keep_texts(fact)
+    partner = grant.role == Grant.Role.PARTNER and body.visit is None
+    return partner and covers(grant, subject, fact.at)
 
 
 def _circumstance(fact: Sealed, subject: Subject, known: Known) -> Circumstance:
@@ -248,9 +227,10 @@ def _call_on(call_id: str, animal: UUID) -> Call:
 
 
 def late_call_decided(fact: Sealed, batch: Batch) -> int:
-    """The host admits a held call, which then enters the log as its examiner's, or not."""
+    """The host admits a held call, which then enters the log as its examiner's, or not: without
+    knowing what it says, which nobody but its examiner is shown before."""
     body = cast(LateCallDecided, fact.body)
-    held = HeldCall.objects.select_related("animal__collection").filter(pk=body.held).first()
+    held = held_call_of(UUID(body.held))
     if held is None or held.animal_id != fact.about:
         raise NotFound()
     if not is_steward(batch.actor.keeper, held.animal.collection, batch.now):
@@ -260,22 +240,7 @@ def late_call_decided(fact: Sealed, batch: Batch) -> int:
     logged = batch.log(fact)
     services.store_decision(logged)
     if body.admitted:
-        sender = Actor(keeper=held.by, device=held.device)
-        _store(_released(held), Known(held.by, batch.now), batch, sender)
+        admit_notes(held, batch)
+        _store(released(held), Known(held.by, batch.now), batch, sender_of(held))
+    notify_of_decision(held, logged, batch.letters)
     return logged.position
-
-
-def _released(held: HeldCall) -> Sealed:
-    """The held call as it was sealed; its texts were kept, and its signature was checked,
-    when it came in."""
-    kept = held.submission
-    return Sealed(
-        id=held.pk,
-        kind="call_made",
-        at=datetime.fromisoformat(kept["at"]),
-        about=held.animal_id,
-        body=msgspec.convert(kept["body"], CallMade),
-        texts={},
-        flags=(*kept["flags"], "late"),
-        sig=kept.get("sig"),
-    )

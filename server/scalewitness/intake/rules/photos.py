@@ -8,7 +8,7 @@ from uuid import UUID
 from scalewitness.animals import services
 from scalewitness.animals.models import Photo
 from scalewitness.animals.queries import animal_of, is_steward, photo_of
-from scalewitness.calls.models import HeldCall
+from scalewitness.calls.queries.held import own_held_call
 from scalewitness.calls.queries.made import call_of
 from scalewitness.domain.errors import NotAllowed, NotFound, NotNow, NotTheFile, OutOfRange
 from scalewitness.domain.facts import PhotoAttached
@@ -50,8 +50,8 @@ def _require_own_call(call: UUID, animal: UUID, batch: Batch) -> None:
     found = call_of(call)
     if found is not None and found.animal_id == animal and found.by == keeper:
         return
-    held = HeldCall.objects.filter(pk=call, animal=animal, by=keeper).first() if keeper else None
-    if held is None:
+    held = own_held_call(keeper, call) if keeper else None
+    if held is None or held.animal_id != animal:
         raise NotFound()
     if hasattr(held, "decision"):
         raise NotAllowed("The host did not admit the call it shows.")

@@ -23,7 +23,7 @@ from scalewitness.domain.sexing.taxa import life_stage, taxon
 from scalewitness.intake.batch import Batch
 from scalewitness.intake.known import Known, Subject
 from scalewitness.intake.newcomers import contradicts, waits
-from scalewitness.intake.rules.calls import LATE_LIMIT, covered_until
+from scalewitness.intake.rules.late import covers, is_too_late
 from scalewitness.intake.submission import Sealed
 
 MOST_BEARERS = 20
@@ -85,13 +85,12 @@ def _might_have_checked(call: Call, subject: Subject, now: datetime) -> bool:
     """Whether the sender could have made the call on this animal, and not too late by now."""
     if subject.tie.steward:
         return True
-    at = call.examined_at
-    for grant in subject.tie.grants:
-        end = covered_until(grant, subject)
-        in_time = end is None or (at <= end and now - end <= LATE_LIMIT)
-        if grant.role != grant.Role.VIEWER and grant.opens <= at and in_time:
-            return True
-    return False
+    return any(
+        grant.role != grant.Role.VIEWER
+        and covers(grant, subject, call.examined_at)
+        and not is_too_late(grant, subject, now)
+        for grant in subject.tie.grants
+    )
 
 
 def _circumstance(fact: UUID, call: Call, bearer: Subject, known: Known) -> Circumstance:

@@ -36,7 +36,13 @@ from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.examiners.settled import settled_behind
 from scalewitness.intake.services import accept
 from scalewitness.ledger.queries.entries import entries_about
-from scalewitness.pages.animals.evidence import by_name, lines_of, of_the_animal, sensitivity_of
+from scalewitness.pages.animals.evidence import (
+    by_name,
+    late_in_words,
+    lines_of,
+    of_the_animal,
+    sensitivity_of,
+)
 from scalewitness.pages.animals.forms import (
     HUSBANDRY,
     RECORD,
@@ -95,6 +101,7 @@ def full_view(animal: Animal) -> dict[str, Any]:
         "reasons": lines_of(case, "reason"),
         "cautions": lines_of(case, "caution"),
         "sensitivity": sensitivity_of(case),
+        "late": late_in_words(case.late),
     }
 
 

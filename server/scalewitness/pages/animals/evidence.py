@@ -11,6 +11,7 @@ import msgspec
 
 from scalewitness.animals.models import Photo
 from scalewitness.calls.models import Attestation, Call
+from scalewitness.calls.queries.held import LateChecks
 from scalewitness.calls.queries.reports import STATEMENTS, attested, last_answer
 from scalewitness.domain.clocks import correction_in_words
 from scalewitness.domain.facts import CallMade
@@ -20,6 +21,7 @@ from scalewitness.domain.sexing.sensitivity import in_words
 from scalewitness.domain.sexing.words import found_in_words, support
 from scalewitness.examiners.backgrounds import backgrounds_of
 from scalewitness.intake.rules.comparing import pairs_of
+from scalewitness.mail.templatetags.words import day
 from scalewitness.pages.plots.axis import letter
 from scalewitness.standings.queries.dossier import Dossier, ShownCall
 
@@ -49,6 +51,27 @@ GROUNDS: Mapping[str, str] = {
     "not_blind": "the examiner knew more than stated",
     "other": "another reason",
 }
+
+
+def late_in_words(late: LateChecks) -> list[str]:
+    """What is told of late checks that do not count, to whoever is shown the animal's sex."""
+    found = []
+    if late.waiting:
+        one, since = len(late.waiting) == 1, day(late.waiting[0])
+        found.append(
+            f"{'A late check waits' if one else f'{len(late.waiting)} late checks wait'} for the "
+            f"animal’s keeper to admit, {'' if one else 'the first '}since {since}: more than 14 "
+            "days had passed since the visit. Nobody but the examiner knows what was found, and it "
+            "does not count meanwhile."
+        )
+    if late.not_admitted:
+        one, on = len(late.not_admitted) == 1, day(late.not_admitted[-1])
+        found.append(
+            f"{'A late check was' if one else f'{len(late.not_admitted)} late checks were'} not "
+            f"admitted by the animal’s keeper, {'' if one else 'the last '}on {on}. The keeper "
+            "decided without knowing what was found; nobody is shown it, and it does not count."
+        )
+    return found
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,16 +9,18 @@ from django.utils import timezone
 
 from scalewitness.animals.models import Animal
 from scalewitness.animals.queries import condition, is_steward, title_of
-from scalewitness.calls.models import Call
-from scalewitness.calls.queries.held import held_call_of
+from scalewitness.calls.models import Call, HeldCall
+from scalewitness.calls.queries.held import notes_held_with, own_held_call
 from scalewitness.calls.queries.made import call_of
 from scalewitness.calls.queries.visibility import animal_open, animal_seen
 from scalewitness.domain.cautions import BEFORE_A_CHECK, reasons_to_wait
 from scalewitness.domain.errors import NotFound
 from scalewitness.domain.methods import METHODS
 from scalewitness.intake.rules.refiling import bearer_of
+from scalewitness.ledger.queries.entries import texts_of
 from scalewitness.pages.animals.animal import blind_title, blind_view, full_view
 from scalewitness.pages.calls.forms import CallForm, one_of
+from scalewitness.pages.calls.late import own_row
 from scalewitness.pages.calls.methods import FORMS
 from scalewitness.pages.parts.access import actor_of, page, say_accepted, signed_in
 from scalewitness.pages.parts.facts import FactForm, new_id, note
@@ -144,13 +146,20 @@ def show_accepted(request: HttpRequest, keeper: Keeper, call_id: UUID) -> HttpRe
     """What became of one's own call; only now the earlier ones and the standing."""
     call = call_of(call_id)
     if call is None:
-        held = held_call_of(call_id)
-        if held is None or held.by != keeper.pk:
+        held = own_held_call(keeper.pk, call_id)
+        if held is None:
             raise NotFound()
-        return page(request, "calls/held.html", {"held": held})
+        return page(request, "calls/held.html", _held(held))
     if call.by != keeper.pk:
         raise NotFound()
     return page(request, "calls/accepted.html", _accepted(keeper, call))
+
+
+def _held(held: HeldCall) -> dict[str, Any]:
+    notes = notes_held_with(held)
+    weights = [one.submission["body"]["noted"].get("grams") for one in notes]
+    note = texts_of([held.pk]).get((held.pk, "note"))
+    return own_row(held) | {"weights": [one for one in weights if one], "note": note}
 
 
 def _accepted(keeper: Keeper, call: Call) -> dict[str, Any]:

@@ -11,11 +11,18 @@ from django.utils import timezone
 
 from scalewitness.animals.queries import for_steward, stewarded_collections, title_of
 from scalewitness.calls.models import HeldCall
-from scalewitness.calls.queries.held import decided_calls, held_call_of, held_calls
+from scalewitness.calls.queries.held import (
+    decided_calls,
+    held_call_of,
+    held_calls,
+    own_held_calls,
+)
 from scalewitness.domain.clocks import correction_in_words
 from scalewitness.domain.facts import CallMade
 from scalewitness.domain.methods import METHODS
 from scalewitness.domain.moments import parse_moment
+from scalewitness.domain.observations import method_of
+from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.pages.animals.evidence import flags_of
 from scalewitness.pages.parts.access import actor_of, page, post_or_go, say_accepted, signed_in
 from scalewitness.pages.parts.facts import FactForm
@@ -65,6 +72,7 @@ def _held_page(
         "refused": refused,
         "taken": [_late_row(one, names) for one in taken],
         "decided": [_held_row(one, names) for one in decided],
+        "own": [own_row(one) for one in own_held_calls(keeper.pk)],
     }
     status = refused.status if refused else 200
     return page(request, "calls/held_calls.html", context, status=status)
@@ -76,7 +84,20 @@ def _held_row(held: HeldCall, names: Mapping[UUID, str]) -> dict[str, Any]:
         "held": held,
         "title": title_of(held.animal),
         "who": names.get(held.by, "a keeper"),
-        "method": METHODS[held.submission["body"]["observed"]["method"]].name,
+        "examined": parse_moment(held.submission["at"]),
+        "corrected": correction_in_words(made.corrected) if made.corrected else None,
+    }
+
+
+def own_row(held: HeldCall) -> dict[str, Any]:
+    """As whoever sent it is shown it; of the animal no more than they sent."""
+    made = msgspec.convert(held.submission["body"], CallMade)
+    return {
+        "held": held,
+        "code": made.identified.code,
+        "species": taxon(held.animal.species),
+        "method": METHODS[method_of(made.observed)].name,
+        "conclusion": made.conclusion,
         "examined": parse_moment(held.submission["at"]),
         "corrected": correction_in_words(made.corrected) if made.corrected else None,
     }

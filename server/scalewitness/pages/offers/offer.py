@@ -21,6 +21,7 @@ from django.utils.cache import add_never_cache_headers
 from django.views.decorators.csrf import csrf_exempt
 
 from scalewitness.animals.models import Animal
+from scalewitness.calls.queries.held import late_checks_of
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.domain.cautions import AFTER_A_DISCLOSURE, BEFORE_A_PURCHASE
 from scalewitness.domain.errors import LinkGone, NotFound, NotNow
@@ -38,6 +39,7 @@ from scalewitness.mail.templatetags.words import day, moment, remedy_in_words
 from scalewitness.pages.animals.evidence import (
     CallInWords,
     for_buyer,
+    late_in_words,
     lines_of,
     of_the_animal,
     sensitivity_of,
@@ -238,6 +240,7 @@ def _animal_view(animal: Animal, sale: Sale, offered: OfferMade) -> dict[str, An
         "reasons": lines_of(case, "reason"),
         "cautions": lines_of(case, "caution"),
         "sensitivity": sensitivity_of(case),
+        "late": late_in_words(case.late),
     }
 
 
@@ -350,14 +353,15 @@ def _disclosure_page(
     return page(request, "offers/disclosure.html", context, status=status)
 
 
-def _then_and_now(sale: Sale, offer: SaleStep | None) -> Iterator[dict[str, str]]:
+def _then_and_now(sale: Sale, offer: SaleStep | None) -> Iterator[dict[str, Any]]:
     """Of each animal what the buyer was told, and what the record says now."""
     names = {str(one.pk): title_in(sale, one) for one in sale.animals.all()}
     represents = msgspec.convert(offer.body, OfferMade).represents if offer else ()
     now = latest_standings(UUID(one.animal) for one in represents)
     for one in represents:
-        label = label_of(now.get(UUID(one.animal)))
-        yield {"title": names[one.animal], "was": one.label, "now": label}
+        label, late = label_of(now.get(UUID(one.animal))), late_checks_of(UUID(one.animal))
+        found = {"title": names[one.animal], "was": one.label, "now": label}
+        yield found | {"late": late_in_words(late)}
 
 
 def _owed_view(owed: Disclosure, sale: Sale) -> dict[str, Any]:
@@ -369,6 +373,7 @@ def _owed_view(owed: Disclosure, sale: Sale) -> dict[str, Any]:
             "form": StepForm("disclosure_acknowledged"),
             "reasons": lines_of(case, "reason"),
             "calls": _calls_of(case, sale),
+            "late": late_in_words(case.late),
         }
     )
 

@@ -18,6 +18,7 @@ from scalewitness.pages.animals.evidence import (
     CallInWords,
     by_name,
     for_buyer,
+    late_in_words,
     lines_of,
     sensitivity_of,
 )
@@ -79,6 +80,7 @@ def _paper(
             "behind it, with its source, is on the page of the animal."
         ),
         "calls": [call_shown(one) for one in calls],
+        "late": late_in_words(case.late),
         "cautions": [*(one.text for one in lines_of(case, "caution")), *BEFORE_A_PURCHASE],
         "qr": qr(address, alone=True) if address else None,
         "address": address,

@@ -10,6 +10,7 @@ from msgspec.structs import replace
 from scalewitness.animals.models import Animal, Photo
 from scalewitness.animals.queries import photos_of
 from scalewitness.calls.models import Attestation, Call, Objection, PhotoComparison
+from scalewitness.calls.queries.held import LateChecks, late_checks_of
 from scalewitness.calls.queries.made import all_calls
 from scalewitness.calls.queries.reports import compared_of, report_of
 from scalewitness.domain.sexing.evidence import Compared, Evidence, Report
@@ -97,6 +98,11 @@ class Dossier:
     """As it was then said to be."""
     waited: list[StatedCall]
     """Newcomers' contrary calls that are left out."""
+
+    @cached_property
+    def late(self) -> LateChecks:
+        """Those that do not count, as they are now; looked up when asked for."""
+        return late_checks_of(self.animal.pk)
 
     @cached_property
     def sensitivity(self) -> Sensitivity:
