@@ -233,6 +233,7 @@ interface Stored {
   call: string;
   state: "saved" | "sent" | "accepted" | "held" | "refused" | "aside";
   tries: number;
+  asked?: number;
   file?: "waiting" | "sent" | "refused";
   fileFault?: string;
   fault?: string | null;

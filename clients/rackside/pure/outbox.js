@@ -7,6 +7,8 @@
 import { left } from "./waiting.js";
 
 export const BATCH = 50;
+/** What is held is asked after once a day, in milliseconds (our judgement): its host decides. */
+export const ASK_AGAIN = 86_400_000;
 
 /** A fact stored and not sent yet. `shown` is what the list says of it, `reading` what the
     phone's clock said (see clock.js), `call` the call it belongs to.
@@ -47,8 +49,14 @@ export const isMistimed = (one) =>
     @param {Stored} one */
 export const isOwed = (one) => isUnsent(one) || needsYou(one) || filed(one);
 
+/** Held, and not asked after for a day.
+    @param {Stored} one
+    @param {number | null} now */
+const isToAskAfter = (one, now) =>
+  one.state === "held" && now !== null && Math.abs(now - (one.asked ?? 0)) >= ASK_AGAIN;
+
 /** Those to send next, in the order they were made, at most `most`: neither those that rest, nor
-    a photo before its call.
+    a photo before its call. What is held goes again, to hear what was decided of it.
     @param {Stored[]} records
     @param {string} by */
 export function due(records, by, { now = /** @type {number | null} */ (null), most = BATCH } = {}) {
@@ -62,16 +70,18 @@ export function due(records, by, { now = /** @type {number | null} */ (null), mo
     return true;
   };
   return records
-    .filter((one) => isUnsent(one) && one.by === by)
+    .filter((one) => (isUnsent(one) || isToAskAfter(one, now)) && one.by === by)
     .sort((a, b) => a.order - b.order)
     .filter(goes)
     .slice(0, most);
 }
 
 /** @param {Stored} record
+    @param {number | null} [now]
     @returns {Stored} */
-export function sent(record) {
-  return { ...record, state: "sent", tries: record.tries + 1, fault: null };
+export function sent(record, now = null) {
+  const asked = now === null ? {} : { asked: now };
+  return { ...record, ...asked, state: "sent", tries: record.tries + 1, fault: null };
 }
 
 /** After an outcome of the server's, as `POST push` gives it.
@@ -152,7 +162,7 @@ export function words(record) {
     case "accepted":
       return `Accepted at position ${record.position}${PICTURE[record.file ?? ""]?.(record) ?? ""}`;
     case "held":
-      return "Held: it came long after the visit, its host decides";
+      return "Held: it came long after the visit, its host decides without seeing what you found";
     case "refused":
       return `Needs you: ${reason(record)}`;
     default:

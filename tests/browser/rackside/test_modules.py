@@ -154,7 +154,10 @@ def test_a_record_goes_its_way_and_no_other(modules: Any) -> None:
       const refused = states({id: "1", status: "refused", problem: {detail: "Why."}});
       let thrown = "";
       try { m.aside(gone); } catch (fault) { thrown = fault.message; }
+      const held = m.settle([m.sent(back, 5e9)], [{id: "1", status: "held"}])[0];
+      const asks = (now) => m.due([held], "k", {now}).length;
       return {
+        asks: [asks(5e9), asks(5e9 + m.ASK_AGAIN - 1), asks(5e9 + m.ASK_AGAIN)],
         due: [one, gone, back, refused].map((each) => m.due([each], "k").length),
         foreign: m.due([one], "other").length,
         duplicate: m.words(states({id: "1", status: "duplicate", position: 7})),
@@ -167,6 +170,7 @@ def test_a_record_goes_its_way_and_no_other(modules: Any) -> None:
       };
     })()"""
     assert modules("outbox", script) == {
+        "asks": [0, 0, 1],
         "due": [1, 1, 1, 0],
         "foreign": 0,
         "duplicate": "Accepted at position 7",
