@@ -72,6 +72,11 @@ def ids_in(stage: Stage, row: Row) -> list[str]:
     return [name for name in found if name not in PEOPLE and not name.startswith("keeper_")]
 
 
+def has_seen(stage: Stage, persona: str, animal: str) -> bool:
+    """They were there, so that a late call of theirs is looked into tells them nothing."""
+    return persona == "former_guest" and animal == stage.ids["blind"]
+
+
 WITH_IDS = [row for row in ROWS if "{" in row.path or row.body]
 
 
@@ -85,7 +90,8 @@ def differences(stage: Stage, row: Row, persona: str, name: str, *others: str) -
             for field in ("status", "body", "headers")
             if getattr(there, field) != getattr(missing, field)
         ]
-        if abs(there.queries - missing.queries) > MORE_QUERIES:
+        asked = abs(there.queries - missing.queries)
+        if asked > MORE_QUERIES and not has_seen(stage, persona, other):
             told.append(f"{there.queries} queries, {missing.queries} queries")
         if told:
             yield f"{row} by {persona}, {name}: {'; '.join(told)}"

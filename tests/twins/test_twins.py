@@ -23,6 +23,9 @@ pytestmark = pytest.mark.django_db
 
 KINDS = ("endpoint", "page", "feed", "receipt", "letter")
 AROUND = 60
+STORY = 28
+"""A history in which every leak below shows: eggs are noted before and after a mate is paired, and
+it is noted as well."""
 
 
 def differences(rich: Got, bare: Got) -> list[str]:
@@ -49,7 +52,7 @@ def compared(seed: int, *, thorough: bool) -> tuple[Counter[str], list[str]]:
 
 
 def test_a_blind_guest_gets_the_same_of_a_rich_history_and_of_a_bare_one() -> None:
-    counts, found = compared(7, thorough=False)
+    counts, found = compared(STORY, thorough=False)
     assert found == [], "\n".join(found)
     assert min(counts[one] for one in KINDS) > 0
 
@@ -86,4 +89,4 @@ def _bare(pairing: Pairing) -> PairingSeen:
 @pytest.mark.parametrize("leak", LEAKS)
 def test_a_leak_that_is_put_in_is_seen(leak: str, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(*LEAKS[leak])
-    assert compared(7, thorough=False)[1]
+    assert compared(STORY, thorough=False)[1]

@@ -86,9 +86,9 @@ class Tie:
     """What ties one person to an animal. Keeper or partner (``steward``), or else: ``party``
     to a sale of it, ever; whether they ever ``kept`` it in a collection of theirs, or
     ``called`` on it, be it by another's report, or were ``informed`` of its sex by its use as a
-    parent or a mate; its ``homes``, and all ``grants`` that ever covered it for them. ``died``:
-    from when on what others found of it was not kept still for them any more, as it was said to
-    have died."""
+    parent or a mate, both read only where a blind grant covered it; its ``homes``, and all
+    ``grants`` that ever covered it for them. ``died``: from when on what others found of it was not
+    kept still for them any more, as it was said to have died."""
 
     steward: bool = False
     party: bool = False
@@ -340,11 +340,11 @@ class Known:
         inside = {one for collections in homes.values() for one in collections}
         held = AnimalCollection.objects.filter(pk__in=inside, keeper=person)
         kept = set(held.values_list("pk", flat=True))
-        own = Q(by=person) | Q(examiner__in=practitioners_at(person))
-        rows = Call.objects.filter(own, animal__in=homes.keys())
-        called = set(rows.values_list("animal", flat=True))
         grants = grants_ever(person, homes)
-        informed = informed_by_use([person], homes, self.now).get(person, ())
+        # Of the others nobody asks whether they were told: no check of theirs is a blind one.
+        blind = [one for one, given in grants.items() if any(grant.blind for grant in given)]
+        called = _called(person, blind)
+        informed = informed_by_use([person], blind, self.now).get(person, ())
         deaths = deaths_of(one for one, given in grants.items() if given)
         return {
             one: Tie(
@@ -358,6 +358,14 @@ class Known:
             )
             for one, home in homes.items()
         }
+
+
+def _called(person: UUID, animals: Collection[UUID]) -> set[UUID]:
+    """On which of them they have a call, be it by another's report."""
+    if not animals:
+        return set()
+    own = Q(by=person) | Q(examiner__in=practitioners_at(person))
+    return set(Call.objects.filter(own, animal__in=animals).values_list("animal", flat=True))
 
 
 def _died(deaths: Sequence[Death], grants: Iterable[Grant]) -> datetime | None:

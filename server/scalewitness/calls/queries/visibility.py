@@ -28,6 +28,8 @@ if TYPE_CHECKING:
     from django_stubs_ext import WithAnnotations
 
 Sight = Literal["all", "blind"]
+Parents = tuple[UUID | None, UUID | None]
+"""Sire and dam, each None where there is none or it may not be told."""
 
 
 class WithSight(TypedDict):
@@ -153,15 +155,18 @@ def animal_open(keeper: UUID, animal: UUID, now: datetime) -> Animal:
     return found
 
 
+def checks_blind(keeper: UUID, now: datetime) -> bool:
+    """Whether there is an animal that the keeper is to check blind."""
+    return visible_animals(keeper, now).filter(sight="blind").exists()
+
+
 def young_seen(keeper: UUID, dam: UUID, now: datetime) -> list[Animal]:
     """What is registered as the animal's young, as far as the keeper may see it whole."""
     rows = visible_animals(keeper, now).filter(dam=dam, sight="all")
     return list(rows.prefetch_related("identifiers").order_by("hatched", "pk"))
 
 
-def parents_shown(
-    keeper: UUID, animals: Iterable[Animal], now: datetime
-) -> dict[UUID, tuple[UUID | None, UUID | None]]:
+def parents_shown(keeper: UUID, animals: Iterable[Animal], now: datetime) -> dict[UUID, Parents]:
     """Sire and dam of each animal as far as they may be shown: being one tells a sex.
 
     A keeper or partner is told all but those they are blind to; anyone else only of
@@ -186,9 +191,7 @@ class VisibleParents:
         held = stewarded_collections(keeper, now) if named else []
         self._own = {collection.pk for collection in held}
 
-    def shown(
-        self, collection: UUID, sire: UUID | None, dam: UUID | None
-    ) -> tuple[UUID | None, UUID | None]:
+    def shown(self, collection: UUID, sire: UUID | None, dam: UUID | None) -> Parents:
         """Sire and dam of an animal in that collection, each None where it may not be told."""
         if "blind" in {self._sights.get(one) for one in (sire, dam) if one}:
             return None, None

@@ -7,8 +7,8 @@ from uuid import UUID
 from scalewitness.animals import services
 from scalewitness.animals.models import Animal, Husbandry, Identifier
 from scalewitness.animals.queries import animal_of, is_steward
-from scalewitness.calls.queries.visibility import animal_seen, parents_shown
-from scalewitness.domain.errors import IdReused, NotAllowed, NotFound, OutOfRange
+from scalewitness.calls.queries.visibility import Parents, animal_seen, checks_blind, parents_shown
+from scalewitness.domain.errors import IdReused, NotAllowed, NotFound, NotNow, OutOfRange
 from scalewitness.domain.facts import (
     AnimalRegistered,
     HusbandryNoted,
@@ -52,7 +52,8 @@ def animal_registered(fact: Sealed, batch: Batch) -> int:
 
 def particulars_corrected(fact: Sealed, batch: Batch) -> int:
     animal = stewarded(fact.about, batch)
-    _check_parents(cast(Particulars, fact.body), batch)
+    on_record = _parents_told(animal, batch)
+    _check_parents(cast(Particulars, fact.body), batch, on_record)
     logged = batch.log(fact)
     services.store_particulars(animal, logged)
     # Another species reads the same depths otherwise.
@@ -60,18 +61,40 @@ def particulars_corrected(fact: Sealed, batch: Batch) -> int:
     return logged.position
 
 
-def _check_parents(body: Particulars, batch: Batch) -> None:
+def _parents_told(animal: Animal, batch: Batch) -> Parents:
+    """Sire and dam on record, for somebody who replaces them.
+
+    Raises:
+        NotNow: they cannot know what they would replace. Whoever is to check any animal blind is
+            told so of all animals without parents, lest it tell whether there are any.
+    """
+    keeper = _keeper(batch)
+    told = parents_shown(keeper, [animal], batch.now)[animal.pk]
+    if not any(told) and checks_blind(keeper, batch.now):
+        raise NotNow(
+            "You are to check an animal blind. Until then no parents are told of this one, and its "
+            "particulars stay as they are, so that none are lost. Correct them after your checks."
+        )
+    return told
+
+
+def _check_parents(body: Particulars, batch: Batch, on_record: Parents = (None, None)) -> None:
     if body.sire:
-        _check_parent(body, "sire", body.sire, batch)
+        _check_parent(body, "sire", body.sire, batch, on_record[0])
     if body.dam:
-        _check_parent(body, "dam", body.dam, batch)
+        _check_parent(body, "dam", body.dam, batch, on_record[1])
 
 
-def _check_parent(body: Particulars, role: Role, parent: str, batch: Batch) -> None:
-    """A parent must be an animal the actor may see; nobody probes the record by guessing."""
+def _check_parent(
+    body: Particulars, role: Role, parent: str, batch: Batch, on_record: UUID | None
+) -> None:
+    """A parent must be an animal the actor may see, or stay the one they are told of; nobody
+    probes the record by guessing."""
     try:
         animal, sight = animal_seen(_keeper(batch), UUID(parent), batch.now)
     except NotFound:
+        if parent == str(on_record):
+            return
         sight = "blind"
     if sight != "all":
         raise OutOfRange(f"You see no such {role}.", pointer=f"/body/{role}")

@@ -246,9 +246,11 @@ def _conflict(request: HttpRequest, animal_id: UUID, form: RecordForm) -> HttpRe
 def correct_particulars(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpResponse:
     animal = stewarded_animal(keeper, animal_id)
     kept = {**_particulars(animal), **typed(request, ParticularsForm)}
-    kept |= _parents_chosen(request, _parents(keeper, animal))
+    parents = _parents(keeper, animal)
+    kept |= _parents_chosen(request, parents)
     form = ParticularsForm(sent(request), initial=kept)
     _offer_parents(request, form, seen_whole(keeper).exclude(pk=animal.pk))
+    form.offer_kept(parents)
     return _say(request, keeper, animal, form, "Correct its particulars")
 
 

@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from datetime import date
 from typing import Any
+from uuid import UUID
 
 from django import forms
 
@@ -50,6 +51,14 @@ class ParticularsForm(Picks, FactForm):
         self.fields["species"].choices = [  # type: ignore[attr-defined]
             (kind.key, f"{kind.common} ({kind.scientific})") for kind in species_list()
         ]
+
+    def offer_kept(self, parents: Mapping[str, UUID | None]) -> None:
+        """Those on record that are not among the animals to choose from may stay all the same."""
+        for role, parent in parents.items():
+            choices = self.fields[role].choices  # type: ignore[attr-defined]
+            if parent and str(parent) not in dict(choices):
+                kept = (str(parent), "The one on record, which you may not see")
+                self.fields[role].choices = [*choices, kept]  # type: ignore[attr-defined]
 
     def body(self) -> dict[str, Any]:
         given = self.cleaned_data
