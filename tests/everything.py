@@ -51,6 +51,7 @@ def say_everything(world: World) -> World:
     _reported(world, world.animal("R1"))
     _compared(world, world.animal("C1"))
     _refiled(world, world.animal("M1"), world.animal("M2"))
+    _mistyped(world, world.animal("T2"), world.animal("T3"))
     _offers(world, world.verified("V2"))
     _newcomers(world, world.verified("V3"))
     _on_its_own_account(world)
@@ -139,6 +140,14 @@ def _refiled(world: World, opened: Animal, read: Animal) -> None:
     """The transponder in the one's tub is the other's."""
     made = world.say(world.odile, "call_made", opened.pk, probing("male", world.chip(read)))
     world.say(world.odile, "call_refiled", read.pk, {"call": made.id})
+
+
+def _mistyped(world: World, older: Animal, newer: Animal) -> None:
+    """One number on two animals, and then on the right one only."""
+    chip = {"scheme": "transponder", "code": "276 098 100 000 002"}
+    for animal in (older, newer):
+        world.say(world.odile, "identifier_assigned", animal.pk, chip)
+    world.say(world.odile, "identifier_withdrawn", older.pk, chip, texts=_note())
 
 
 def _husbandry(world: World, animal: Animal) -> None:

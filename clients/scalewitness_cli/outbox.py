@@ -363,6 +363,15 @@ def faults(store: Store) -> list[Item]:
     return [_item(row) for row in store.rows("SELECT * FROM outbox WHERE fault IS NOT NULL")]
 
 
+def known_elsewhere(store: Store, since: str) -> list[str]:
+    """Transponder numbers taken from then on (RFC 3339, UTC) that another record bore first."""
+    sql = (
+        "SELECT * FROM outbox WHERE state = 'accepted' AND settled_at >= ? "
+        "AND answer LIKE '%known_elsewhere%' ORDER BY seq"
+    )
+    return [one.said["body"]["code"] for one in map(_item, store.rows(sql, since))]
+
+
 def _insert(
     connection: sqlite3.Connection,
     what: str,

@@ -23,7 +23,7 @@ from scalewitness_cli.feed import PAGE, begin_again, cursor_of, store_page
 from scalewitness_cli.following import Announced, announced
 from scalewitness_cli.identity import Identity, moment_now
 from scalewitness_cli.memory import Memory
-from scalewitness_cli.outbox import Item, items, next_batch, settle, unproved
+from scalewitness_cli.outbox import Item, items, known_elsewhere, next_batch, settle, unproved
 from scalewitness_cli.photos import send_file, waiting_files
 from scalewitness_cli.practitioners import fetch_names, send_names
 from scalewitness_cli.readings import keep_comparison, set_aside
@@ -50,7 +50,8 @@ class Synced(msgspec.Struct, kw_only=True):
     log was held to what was seen of it; ``unread``: the feed was not read, and why;
     ``unsent``: the server takes nothing for now, and why, under which ``unsent_code``, and
     when it asks to come ``back``, in seconds; ``clock``: this machine's is off, in words;
-    ``succeeded``: a log that goes on from the one trusted here, to be followed or not."""
+    ``succeeded``: a log that goes on from the one trusted here, to be followed or not;
+    ``known_elsewhere``: transponder numbers just sent that another record bore first."""
 
     sent: int = 0
     photos: int = 0
@@ -67,6 +68,7 @@ class Synced(msgspec.Struct, kw_only=True):
     back: float | None = None
     clock: str = ""
     succeeded: Announced | None = None
+    known_elsewhere: list[str] = []
 
 
 class Line(msgspec.Struct, frozen=True):
@@ -119,7 +121,9 @@ def _send(store: Store, identity: Identity, api: Api, done: Synced, at: Step) ->
         identity = enrol(store, identity, api)
         set_aside(store, api)
         send_names(store, api)
+        began = rfc3339(moment_now())
         done.sent = push(store, api, at)
+        done.known_elsewhere = known_elsewhere(store, began)
         done.photos = _send_photos(store, api, at)
     except Closed as why:
         done.unsent, done.unsent_code = str(why), why.code

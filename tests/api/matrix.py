@@ -158,6 +158,8 @@ ROWS = [
               "provenance": "keepers_speak_of"})),
     Row("POST", "animals/{blind}/identifiers", to(201, *STEWARDS),
         fact({"scheme": "tag", "code": "B9"})),
+    Row("POST", "animals/{blind}/identifiers/withdrawal", to(422, *STEWARDS),  # it bears no such
+        fact({"scheme": "tag", "code": "B99"})),
     Row("POST", "animals/{blind}/husbandry", to(201, *STEWARDS, "guest_before", "guest_after",
         viewer=201), fact({"noted": {"type": "weight", "grams": "400"}})),
     Row("POST", "animals/{blind}/photos", to(201, *STEWARDS), fact(body_of(plain_file(31, 20)))),

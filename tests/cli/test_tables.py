@@ -5,7 +5,7 @@ import io
 from typing import Any
 
 import pytest
-from tests.cli.rooms import Machine, Room, new_animal
+from tests.cli.rooms import Machine, Room, envelope, new_animal, push
 
 from scalewitness_cli import csvs
 from scalewitness_cli.checks import BadWord
@@ -116,6 +116,30 @@ def test_animals_come_in_with_what_is_on_their_rack(odile: Machine) -> None:
     rows = list(csv.DictReader(io.StringIO(odile.run("export", "animals").out)))
     (moss,) = [one for one in rows if one["tag"] == "D1"]
     assert (moss["name"], moss["species"]) == ("'-Moss", "python_regius")
+
+
+def test_numbers_known_elsewhere_are_told_line_by_line_and_nothing_is_lost(
+    room: Room, odile: Machine
+) -> None:
+    """Three of a hundred and fifty are on the records of another keeper."""
+    known = [f"98500007{number:07d}" for number in (3, 77, 149)]
+    stan = room.at_work("stan")
+    for code in known:
+        chip = {"scheme": "transponder", "code": code}
+        push(stan.api, envelope("identifier_assigned", new_animal(stan, code[-3:]), chip))
+    file = odile.home / "chips.csv"
+    rows = "".join(f"98500007{number:07d},python_regius\n" for number in range(150))
+    file.write_text(f"transponder,species\n{rows}")
+    assert odile.well("import", "animals", str(file))["stored"] == 300
+    found = odile.sync()
+    assert (found["sent"], found["known_elsewhere"]) == (300, known)
+    chips = {code for one in odile.well("show") for code in _chips(one)}
+    assert len([one for one in chips if one.startswith("98500007")]) == 150
+    assert odile.sync()["known_elsewhere"] == [], "once"
+
+
+def _chips(shown: Any) -> list[str]:
+    return [one["code"] for one in shown["identifiers"] if one["scheme"] == "transponder"]
 
 
 @pytest.mark.parametrize("text", ["=1+1", "+1", "-1", "@x", "\tx", "plain", "'quoted", "'=x"])

@@ -73,7 +73,7 @@ class Readers:
 
 def test_no_link_of_any_letter_leads_nowhere(here: Here) -> None:
     readers = Readers()
-    for story in (_sold_on, _account, _reported, _sale, _came_to_nothing, _new_rule):
+    for story in (_sold_on, _account, _reported, _sale, _came_to_nothing, _number, _new_rule):
         story(here, readers)
         readers.open_all()
     assert readers.kinds == set(KINDS)
@@ -181,6 +181,13 @@ def _reported(here: Here, readers: Readers) -> None:
     here.view(here.stan, animal)
     compared = {**second, "earlier": first, "answer": "another"}
     here.say(here.stan, "photos_compared", animal.pk, compared)
+
+
+def _number(here: Here, readers: Readers) -> None:
+    """One transponder on two records."""
+    chip = {"scheme": "transponder", "code": here.chip(here.animal("T1"))}
+    room = create_collection(here.stan, new_id(here.now), "Stan's shelf", here.now)
+    here.say(here.stan, "identifier_assigned", here.animal("T2", room=room).pk, chip)
 
 
 def _photos(here: Here, animal: Animal) -> tuple[str, dict[str, str]]:

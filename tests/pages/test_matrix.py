@@ -44,7 +44,7 @@ OPEN: dict[tuple[str, ...], str] = {
     STEWARDS: """agreement clutches collection compare_labels correct_address custody
         disclosure_letter draft_sale edit_record end give_access identifier invite linkage
         log_clutch make_offer open_dispute particulars plan_checks plan_pairing plan_visit receipt
-        receipt_file register rename_collection sale""",
+        receipt_file register rename_collection sale withdraw_identifier""",
     (*STEWARDS, "buyer"): "disclosure",
     (): "answer_report compare_photos refile_call withdraw_witness",
     ("owner",): "accepted erase_text withdraw_call",

@@ -54,6 +54,8 @@ class Twins:
     def __post_init__(self) -> None:
         self.world = World(now=timezone.now() - timedelta(days=40))
         self.seen, self.second, self.hidden = (self._animal(tag) for tag in ("X-1", "Z-1", "H-1"))
+        for one in (self.seen, self.second, self.hidden):
+            self.world.chip(one)
         self.shelf = create_collection(self.guest, new_id(self.world.now), "Shelf", self.world.now)
         given = {"to": str(self.world.odile.pk), "role": "partner"}
         self.world.say(self.guest, "grant_given", self.shelf.pk, given)
@@ -219,6 +221,15 @@ def it_has_young(on: Twins) -> None:
     on.ids["other"] = str(young.pk)
 
 
+def its_number_is_given_to_another(on: Twins) -> None:
+    """By a stranger, who bought the snake perhaps, and registers it anew."""
+    room = create_collection(on.world.stan, new_id(on.world.now), "Terrace", on.world.now)
+    on.world.pass_time(seconds=1)
+    anew = on.world.animal(f"N-{len(on.taken)}", room=room)
+    chip = {"scheme": "transponder", "code": on.world.chip(on.target)}
+    on.say(on.world.stan, "identifier_assigned", anew.pk, chip)
+
+
 def records_are_made_up(on: Twins) -> None:
     update_examiner_records(on.world.now)
 
@@ -279,7 +290,11 @@ def told(seed: int, *, rich: bool) -> Iterator[Twins]:
     on.ids |= {"visit": str(on.visit), "stranger": str(on.world.stan.pk)}
     on.ids["stranger_email"] = on.world.stan.email
     yield on
-    happens = [*OWN, *on.rng.choices([*BEFORE, *OWN], k=on.rng.randint(1, 4))]
+    happens = [
+        *OWN,
+        its_number_is_given_to_another,
+        *on.rng.choices([*BEFORE, *OWN], k=on.rng.randint(1, 4)),
+    ]
     on.rng.shuffle(happens)
     for action in happens:
         on.world.pass_time(minutes=10)

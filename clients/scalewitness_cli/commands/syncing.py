@@ -226,6 +226,7 @@ def in_words(found: dict[str, Any]) -> str:
     lines = [
         f"Sent {found['sent']}{_photos(found['photos'])}, received {found['pulled']}, "
         f"receipts {found['receipts']}.",
+        *(_known_elsewhere(code) for code in found["known_elsewhere"]),
         "Everything was fetched anew." if found["resynced"] else "",
         _number(found["purged"], "animal is", "animals are", "no longer yours to see: removed."),
         _not_taken(found) if found["unsent"] else "",
@@ -243,6 +244,14 @@ def in_words(found: dict[str, Any]) -> str:
         "trusted here (scalewitness trust-log KEY).",
     ]  # fmt: skip
     return "\n".join(line(one) for one in lines if one)
+
+
+def _known_elsewhere(code: str) -> str:
+    return (
+        f"The transponder number {code} is known elsewhere: another record bore it first, so the "
+        "animal you gave it to is probable at most. If you have the snake from somebody, ask them "
+        "to hand its record over to you; if the number was mistyped, withdraw it on its page."
+    )
 
 
 def _not_taken(found: dict[str, Any]) -> str:

@@ -59,14 +59,48 @@ class Animal(models.Model):
         return self.name or str(self.id)
 
 
+class IdentifierWithdrawal(AppendOnly):
+    """A code that was given to the animal by mistake; it bears it no more, unless it is given it
+    again."""
+
+    id = models.UUIDField(primary_key=True)
+    position = models.BigIntegerField(unique=True)
+    animal = models.ForeignKey(
+        Animal, on_delete=models.PROTECT, related_name="identifiers_withdrawn"
+    )
+    scheme = models.CharField(max_length=12)
+    code = models.CharField(max_length=60)
+    by = models.UUIDField()
+    at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"{self.scheme} {self.code}, withdrawn"
+
+
+class _Borne(models.Manager["Identifier"]):
+    """Those that were not withdrawn since."""
+
+    def get_queryset(self) -> models.QuerySet["Identifier"]:
+        withdrawn = IdentifierWithdrawal.objects.filter(
+            animal=models.OuterRef("animal"),
+            scheme=models.OuterRef("scheme"),
+            code=models.OuterRef("code"),
+            position__gt=models.OuterRef("position"),
+        )
+        return super().get_queryset().filter(~models.Exists(withdrawn))
+
+
 class Identifier(AppendOnly):
-    """A transponder code, tag or scale photograph by which the animal is told apart."""
+    """A transponder code, tag or scale photograph by which the animal is told apart. ``objects``,
+    and those of an animal, are what it bears now; ``ever``: also what was withdrawn since."""
 
     id = models.UUIDField(primary_key=True)
     position = models.BigIntegerField(unique=True)
     animal = models.ForeignKey(Animal, on_delete=models.PROTECT, related_name="identifiers")
     scheme = models.CharField(max_length=12)
     code = models.CharField(max_length=60, db_index=True)
+    objects = _Borne()
+    ever = models.Manager["Identifier"]()
 
     def __str__(self) -> str:
         return f"{self.scheme} {self.code}"

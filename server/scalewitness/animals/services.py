@@ -13,6 +13,7 @@ from scalewitness.animals.models import (
     Animal,
     Collection,
     Custody,
+    IdentifierWithdrawal,
     Photo,
     PhotoFile,
 )
@@ -24,6 +25,7 @@ from scalewitness.domain.facts import (
     EndCorrected,
     HusbandryNoted,
     IdentifierAssigned,
+    IdentifierWithdrawn,
     Particulars,
     PhotoAttached,
 )
@@ -152,6 +154,19 @@ def identifier_row(fact: Logged[IdentifierAssigned]) -> Row:
         "scheme": fact.body.scheme,
         "code": plain_code(fact.body.scheme, fact.body.code),
     }
+
+
+def store_identifier_withdrawal(fact: Logged[IdentifierWithdrawn]) -> None:
+    body = fact.body
+    IdentifierWithdrawal.objects.create(
+        id=fact.id,
+        position=fact.position,
+        animal_id=fact.about,
+        scheme=body.scheme,
+        code=plain_code(body.scheme, body.code),
+        by=fact.sender,
+        at=fact.at,
+    )
 
 
 def store_photo(fact: Logged[PhotoAttached]) -> None:

@@ -113,7 +113,8 @@ class FactAbout(Fact[B], Generic[B], frozen=True, kw_only=True):
 
 class FactAnswer(Struct, frozen=True, omit_defaults=True):
     """What became of a fact: nothing about what it caused. ``position`` in the log and where
-    its ``receipt`` is once it is in; ``flags`` such as ``clock_ahead``."""
+    its ``receipt`` is once it is in; ``flags`` such as ``clock_ahead``, or ``known_elsewhere``
+    of a transponder's code that another record bore first."""
 
     id: str
     status: Annotated[str, one_of("accepted", "duplicate", "held")]

@@ -17,6 +17,7 @@ from scalewitness.api.animals.show_animal import show_animal
 from scalewitness.api.animals.show_history import show_history
 from scalewitness.api.animals.state_linkage import state_linkage
 from scalewitness.api.animals.suppose_call import suppose_call
+from scalewitness.api.animals.withdraw_identifier import withdraw_identifier
 from scalewitness.api.calls.compare_photos import compare_photos
 from scalewitness.api.calls.list_calls import list_calls
 from scalewitness.api.calls.make_call import make_call
@@ -166,6 +167,7 @@ animals = [
     path("animals/<uuid:id>/end/correction", resource(post=correct_end)),
     path("animals/<uuid:id>/linkage", resource(post=state_linkage)),
     path("animals/<uuid:id>/identifiers", resource(post=assign_identifier)),
+    path("animals/<uuid:id>/identifiers/withdrawal", resource(post=withdraw_identifier)),
     path("animals/<uuid:id>/husbandry", resource(post=note_husbandry)),
     path("animals/<uuid:id>/photos", resource(post=attach_photo)),
     path("animals/<uuid:id>/custody", resource(post=move_animal)),

@@ -138,6 +138,9 @@ _WORDS: Final[dict[str, str | Callable[[Body], str]]] = {
     "animal_registered": _from("An animal was registered: {}.", "species"),
     "particulars_corrected": _from("An animal's particulars were corrected: {}.", "species"),
     "identifier_assigned": _from("An animal was given a {}: {}.", "scheme", "code"),
+    "identifier_withdrawn": _from(
+        "A {} was withdrawn, as not the animal's own: {}.", "scheme", "code"
+    ),
     "husbandry_noted": "Something about an animal's keeping was noted.",
     "photo_attached": _photo,
     "custody_changed": _custody,

@@ -6,8 +6,9 @@ itself was not read. A code carries no check digit: only its ranges can be teste
 
 import re
 import unicodedata
-from dataclasses import dataclass
-from typing import Final
+from collections.abc import Hashable
+from dataclasses import dataclass, field
+from typing import Final, Generic, TypeVar
 
 CODE_DIGITS: Final = 15
 MAX_NATIONAL: Final = 2**38 - 1
@@ -81,6 +82,12 @@ def parse_tag(text: str) -> str:
     return tag
 
 
+def names_one_animal(scheme: str, code: str) -> bool:
+    """Whether two records that bear this plain code are of one snake: a transponder's, other than
+    of a country of tests, whose codes need not be unique."""
+    return scheme == "transponder" and not code.startswith(str(TEST_COUNTRY))
+
+
 def plain_code(scheme: str, code: str) -> str:
     """A code in the form it is stored and compared in.
 
@@ -88,3 +95,32 @@ def plain_code(scheme: str, code: str) -> str:
         ValueError: not a transponder code (ISO 11784 text form).
     """
     return parse_transponder(code).code if scheme == "transponder" else code.strip()
+
+
+T = TypeVar("T", bound=Hashable)
+
+
+@dataclass(slots=True)
+class BorneTransponders(Generic[T]):
+    """Which records bear which transponder, told of each fact in log order."""
+
+    _bearers: dict[str, dict[T, None]] = field(default_factory=dict)
+    _codes: dict[T, set[str]] = field(default_factory=dict)
+
+    def assign(self, animal: T, scheme: str, code: str) -> None:
+        """It bears the code from here on, or does so already."""
+        code = plain_code(scheme, code)
+        if names_one_animal(scheme, code):
+            self._bearers.setdefault(code, {}).setdefault(animal)
+            self._codes.setdefault(animal, set()).add(code)
+
+    def withdraw(self, animal: T, scheme: str, code: str) -> None:
+        """It bears it no more."""
+        code = plain_code(scheme, code)
+        self._bearers.get(code, {}).pop(animal, None)
+        self._codes.get(animal, set()).discard(code)
+
+    def known_elsewhere(self, animal: T) -> bool:
+        """Whether another has borne a number of its for longer."""
+        codes = self._codes.get(animal, ())
+        return any(next(iter(self._bearers[code])) != animal for code in codes)

@@ -100,7 +100,7 @@ def _item(entry: EntryLine, seen: Seen, open_ones: set[int]) -> Item | None:
 def _shows_the_blind(entry: EntryLine) -> bool:
     """Whether a blind guest is shown something new after it. Corrected particulars come by
     the edits, where one can see what they changed."""
-    if entry.kind == "identifier_assigned":
+    if entry.kind in {"identifier_assigned", "identifier_withdrawn"}:
         return bool(leaf_of(entry).body["scheme"] != "scale_photo")
     if entry.kind in {"animal_ended", "end_corrected"}:
         return True

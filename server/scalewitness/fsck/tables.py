@@ -7,7 +7,14 @@ from typing import Any
 
 from django.db.models import Model, Q
 
-from scalewitness.animals.models import Animal, Custody, Husbandry, Identifier, Photo
+from scalewitness.animals.models import (
+    Animal,
+    Custody,
+    Husbandry,
+    Identifier,
+    IdentifierWithdrawal,
+    Photo,
+)
 from scalewitness.breeding.models import Pairing, PairingEnd
 from scalewitness.calls.models import (
     Attestation,
@@ -108,6 +115,7 @@ TABLES = (
         of=(Animal, "id"),
     ),
     Table(Identifier),
+    Table(IdentifierWithdrawal),
     Table(Husbandry),
     Table(Photo),
     Table(Custody),
@@ -191,7 +199,7 @@ def _owners(table: Table, by_model: Mapping[type[Model], list[ExpectedRow]]) -> 
 
 
 def _stored(table: Table, owners: Mapping[Any, int], start: int, end: int) -> list[Values]:
-    rows = table.model._default_manager.order_by()
+    rows = table.model._base_manager.order_by()
     if table.placed:
         rows = rows.filter(position__gte=start, position__lt=end)
     elif owners:
@@ -232,7 +240,7 @@ def strays(size: int) -> Iterator[Difference]:
     for table in TABLES:
         if table.placed:
             outside = Q(position__lt=0) | Q(position__gte=size)
-            found = table.model._default_manager.filter(outside).order_by("position")
+            found = table.model._base_manager.filter(outside).order_by("position")
             for position in found.values_list("position", flat=True).iterator():
                 yield Difference(table.store, position, "a row that no entry calls for")
     registered = Entry.objects.filter(kind="animal_registered").values("about")

@@ -100,6 +100,8 @@ class Batch:
         if self.known.is_stale():
             self.known.forget()
         self.known.before_reading = self._store_kept
+        self.noted: dict[UUID, str] = {}
+        """Of a fact, what its sender is told of it beside its own flags."""
         self._rows: dict[type[Model], list[Row]] = {}
         self._has_stored = False
 

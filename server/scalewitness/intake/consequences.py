@@ -94,6 +94,7 @@ def _reassess(subject: Subject, touched: Touched, batch: Batch) -> None:
         reports=tuple(touched.reports),
         verified_with=settled.verified_with or None,
         counted=tuple(counted),
+        known_elsewhere=subject.known_elsewhere,
     )
     logged = batch.state("standing_changed", subject.animal.pk, body)
     batch.keep(Standing, standing_row(logged))

@@ -14,6 +14,11 @@ from uuid import UUID
 from scalewitness.animals.models import Animal, Collection
 from scalewitness.animals.queries import ANIMALS, STEWARDED, animals_of, stewarded_ids
 from scalewitness.animals.queries import collections_by_id as read_collections
+from scalewitness.animals.queries.transponders import (
+    first_bearers,
+    first_bearers_question,
+    number_of,
+)
 from scalewitness.calls.queries.visibility import SIGHTS, sights_of
 from scalewitness.ledger.queries.prepared import PreparedQuery, asked, ids_literal
 
@@ -42,6 +47,8 @@ class Holdings:
     _stewarded: set[UUID] = field(default_factory=set)
     _seen: set[UUID] = field(default_factory=set)
     _used: set[UUID] = field(default_factory=set)
+    _numbers: set[str] = field(default_factory=set)
+    _bearers: dict[str, UUID] = field(default_factory=dict)
     is_read: bool = False
 
     def expect(self, kind: str, about: UUID, body: Mapping[str, Any]) -> None:
@@ -52,6 +59,8 @@ class Holdings:
         elif kind in {"identifier_assigned", "husbandry_noted"}:
             self._about.add(about)
             self._noted |= {about} if kind == "husbandry_noted" else set()
+        if kind == "identifier_assigned" and (number := number_of(body["scheme"], body["code"])):
+            self._numbers.add(number)
 
     @property
     def is_expected(self) -> bool:
@@ -67,13 +76,17 @@ class Holdings:
             questions.append(SIGHTS.question(animals=list(self._noted), **who))
         if self._new:
             questions.append(PreparedQuery(USED, [ids_literal(self._new)]))
+        if self._numbers:
+            questions.append(first_bearers_question(self._numbers))
         return questions
 
     def staleness(self) -> list[PreparedQuery]:
-        """Asks, of those that stood for nothing, whether they do now."""
-        if not (self.is_read and self._new):
+        """Asks, of ids that stood for nothing and numbers that none bore, whether that is so."""
+        if not self.is_read:
             return []
-        return [PreparedQuery(USED, [ids_literal(self._new - self._used)])]
+        new, unborne = self._new - self._used, self._numbers - self._bearers.keys()
+        used = [PreparedQuery(USED, [ids_literal(new)])] if new else []
+        return [*used, *([first_bearers_question(unborne)] if unborne else [])]
 
     def subjects(self) -> set[UUID]:
         """What was read and would be told otherwise if something were said of it."""
@@ -92,6 +105,7 @@ class Holdings:
         self._used = (
             {one for (one,) in asked(USED, [ids_literal(self._new)])} if self._new else set()
         )
+        self._bearers = first_bearers(self._numbers) if self._numbers else {}
         self.is_read = True
 
     def animal(self, animal: UUID) -> Animal | None:
@@ -119,6 +133,11 @@ class Holdings:
         """Whether the id of a new thing stood for something before the batch."""
         self.read()
         return thing in self._used
+
+    def first_bearer(self, number: str, animal: UUID) -> UUID:
+        """The animal that bears it for longest, now that ``animal`` does too."""
+        self.read()
+        return self._bearers.setdefault(number, animal)
 
     def add(self, animal: Animal) -> None:
         """It was registered just now."""

@@ -2,6 +2,8 @@
 
 from collections.abc import Sequence
 
+import msgspec
+
 from scalewitness.domain.errors import Refused
 from scalewitness.intake.batch import Batch
 from scalewitness.intake.consequences import settle
@@ -53,6 +55,8 @@ def _outcome(
         else Outcome(str(item.id), "accepted", position, item.flags)
     )
     seen.add(item, outcome)
+    if note := batch.noted.get(item.id):
+        return msgspec.structs.replace(outcome, flags=(*outcome.flags, note))
     return outcome
 
 

@@ -30,6 +30,7 @@ from scalewitness.animals.queries import (
     weights_on,
     weights_question,
 )
+from scalewitness.animals.queries.transponders import elsewhere_question, known_elsewhere
 from scalewitness.breeding.queries.uses import informed_by_use
 from scalewitness.calls.models import Call
 from scalewitness.domain.consequences import sex_of
@@ -129,6 +130,8 @@ class Subject:
     by: Yardstick
     in_sales: bool
     tie: Tie
+    known_elsewhere: bool = False
+    """Another animal bore its transponder first."""
     stood: Sex | None = None
     """The sex verified last, as far as this batch knows."""
 
@@ -138,7 +141,10 @@ class Subject:
         return self._weighed_by(self.by)
 
     def _weighed_by(self, by: Yardstick) -> Case:
-        return case_by(by, self.animal.species, self.counting, self.start)
+        known_elsewhere = self.known_elsewhere
+        return case_by(
+            by, self.animal.species, self.counting, self.start, known_elsewhere=known_elsewhere
+        )
 
     @property
     def label(self) -> str:
@@ -240,6 +246,7 @@ class Known:
             numbers.LATEST.question(),
             NEWEST.question(),
             *(one.question(animals=ids) for one in by_animal),
+            elsewhere_question(self._expected),
             *((STEWARDED.question(keeper=self.person, now=self.now),) if self.person else ()),
             weights_question(moments),
         ]
@@ -308,7 +315,7 @@ class Known:
         sold, by = parties_to_sales(found), yardstick()
         ties = self._ties(found.values(), sold)
         starts, counting = starts_of(found.values(), by.numbers), evidence_by_animal(found)
-        standing, codes = before(found), codes_of(found)
+        standing, codes, elsewhere = before(found), codes_of(found), known_elsewhere(found)
         in_sales = {one for animals in sold.values() for one in animals}
         for key, animal in found.items():
             self._subjects[key] = Subject(
@@ -320,6 +327,7 @@ class Known:
                 by=by,
                 in_sales=str(key) in in_sales,
                 tie=ties[key],
+                known_elsewhere=key in elsewhere,
             )
 
     def _ties(self, animals: Iterable[Animal], sold: Mapping[UUID, set[str]]) -> dict[UUID, Tie]:

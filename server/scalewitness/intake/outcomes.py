@@ -26,9 +26,10 @@ from scalewitness.ledger.services.writing import Draft
 class Outcome(msgspec.Struct, frozen=True, omit_defaults=True):
     """What became of one item. ``id`` as it was sent; null where no text could be read there,
     or one much longer than an id. Of a fact: ``position`` for accepted and duplicate, ``flags``
-    such as ``clock_ahead``. Of an edit: the ``version`` its record has now (of a duplicate:
-    had then), and for a conflict both values of each field that someone else set meanwhile;
-    nothing was changed. ``problem`` (RFC 9457 members) for refused."""
+    such as ``clock_ahead``, or ``known_elsewhere`` of a number that another record bears. Of an
+    edit: the ``version`` its record has now (of a duplicate: had then), and for a conflict both
+    values of each field that someone else set meanwhile; nothing was changed. ``problem`` (RFC
+    9457 members) for refused."""
 
     id: str | None
     status: Literal["accepted", "duplicate", "held", "refused", "conflict"]

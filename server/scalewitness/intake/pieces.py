@@ -17,6 +17,8 @@ import structlog
 from django.db import DatabaseError, OperationalError, transaction
 
 from scalewitness.domain.errors import AddressUnconfirmed, Busy, Refused
+from scalewitness.domain.facts import IdentifierAssigned
+from scalewitness.domain.identifiers import plain_code
 from scalewitness.domain.moments import parse_moment
 from scalewitness.intake.authors import check_confirmed, confirmed_question
 from scalewitness.intake.batch import Actor, Batch, draft_of, flush_together
@@ -81,11 +83,13 @@ class Piece:
         first = confirmed_question(self.author)
         return [*first, *self._known.staleness(), known_question(self._next)]
 
-    def ids(self) -> set[UUID]:
-        """What its facts are and are about: of two pieces that share any, one bears on the
-        other."""
+    def ids(self) -> set[UUID | str]:
+        """What its facts are and are about, and the codes they give: of two pieces that share
+        any, one bears on the other."""
         sealed = [one for one in self._next if isinstance(one, Sealed)]
-        return {one for fact in sealed for one in (fact.id, fact.about)}
+        given = [one.body for one in sealed if isinstance(one.body, IdentifierAssigned)]
+        codes = {plain_code(one.scheme, one.code) for one in given}
+        return {one for fact in sealed for one in (fact.id, fact.about)} | codes
 
     def judge(self, writer: Writer, *, whole: bool) -> tuple[Batch, list[Outcome]]:
         """Judge its next items under the lock, as many as the log may be held for or the
@@ -182,7 +186,7 @@ def _questions(pieces: Sequence[Piece]) -> list[PreparedQuery]:
 
 def _apart(pieces: Iterable[Piece]) -> Iterable[Piece]:
     """Those that share no id with one before them."""
-    seen: set[UUID] = set()
+    seen: set[UUID | str] = set()
     for piece in pieces:
         ids = piece.ids()
         if seen.isdisjoint(ids):

@@ -7,6 +7,7 @@ import msgspec
 
 from scalewitness.animals.models import Animal, Identifier
 from scalewitness.animals.queries import fields_at, identifiers_of
+from scalewitness.animals.queries.transponders import borne_at
 from scalewitness.domain.facts import AnimalAsShown, OfferMade, Particulars, SaleConfirmed
 from scalewitness.domain.offer_shown import Moved, ShownAnimal, ShownOffer, moved
 from scalewitness.ledger.models import Entry
@@ -62,7 +63,7 @@ def _as_shown(now: ShownAnimal, shown: AnimalAsShown | None, seen: int) -> Shown
     shown are the confirmation's to say, where it does."""
     animal = Animal.objects.get(pk=now.animal)
     standing, particulars = latest_standing(animal.pk, seen), _particulars_at(animal.pk, seen)
-    codes = animal.identifiers.filter(position__lte=seen).order_by("position")
+    codes = borne_at(animal.pk, seen)
     return ShownAnimal(
         animal=now.animal,
         name=_name_at(animal, shown.version) if shown else now.name,

@@ -5,7 +5,7 @@ from django.urls import path, re_path
 
 from scalewitness.pages import rackside
 from scalewitness.pages.accounts import account, adding_devices, sign_out, vouching
-from scalewitness.pages.animals import animal, photos, planning
+from scalewitness.pages.animals import animal, identifiers, photos, planning
 from scalewitness.pages.breeding import clutches, pairings
 from scalewitness.pages.calls import call, comparing, late, refiling, texts
 from scalewitness.pages.collections import agreement, collection, travelling
@@ -68,7 +68,12 @@ urlpatterns = [
     path("animals/<uuid:animal_id>/record.pdf", printing.print_record, name="print_record"),
     path("animals/<uuid:animal_id>/record", animal.edit_record, name="edit_record"),
     path("animals/<uuid:animal_id>/particulars", animal.correct_particulars, name="particulars"),
-    path("animals/<uuid:animal_id>/identifiers/new", animal.add_identifier, name="identifier"),
+    path("animals/<uuid:animal_id>/identifiers/new", identifiers.add_identifier, name="identifier"),
+    path(
+        "animals/<uuid:animal_id>/identifiers/withdraw",
+        identifiers.withdraw_identifier,
+        name="withdraw_identifier",
+    ),
     path("animals/<uuid:animal_id>/end", animal.end, name="end"),
     path("animals/<uuid:animal_id>/linkage", animal.state_linkage, name="linkage"),
     re_path(rf"^animals/{UUID}/husbandry/{HUSBANDRY}$", animal.note_husbandry, name="husbandry"),

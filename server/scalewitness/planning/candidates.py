@@ -9,6 +9,7 @@ from uuid import UUID
 
 from scalewitness.animals import queries as herd
 from scalewitness.animals.models import Animal, Identifier
+from scalewitness.animals.queries.transponders import known_elsewhere
 from scalewitness.calls.models import ENDS, Call
 from scalewitness.domain.fact_words import ENDED
 from scalewitness.domain.observations import LifeStage, Method
@@ -57,7 +58,7 @@ def candidates(
     """The animals as they are today, in the order given."""
     ids = [animal.pk for animal in animals]
     states, marks, calls = herd.conditions_of(ids), herd.identifiers_of(ids), _calls(ids)
-    starts = starts_of(animals, numbers)
+    starts, elsewhere = starts_of(animals, numbers), known_elsewhere(ids)
     found = []
     for animal in animals:
         state, kind = states[animal.pk], taxon(animal.species, numbers.version)
@@ -72,6 +73,7 @@ def candidates(
             prior_male=starts[animal.pk].male,
             prior_pessimistic=starts[animal.pk].pessimistic,
             clutch=_clutch(animal),
+            known_elsewhere=animal.pk in elsewhere,
         )
         found.append(Ready(one, tuple(_leave_alone(animal, state))))
     return found

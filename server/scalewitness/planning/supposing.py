@@ -7,10 +7,12 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from scalewitness.animals.models import Animal
-from scalewitness.animals.queries import condition, identifiers_of, is_steward
+from scalewitness.animals.queries import condition, identifiers_of, is_steward, transponders
 from scalewitness.domain.observations import Conclusion, Method, Observation, Sureness
+from scalewitness.domain.sexing import labels
 from scalewitness.domain.sexing.evidence import Role
 from scalewitness.domain.sexing.kept import Before
+from scalewitness.domain.sexing.standing import Assessment
 from scalewitness.domain.sexing.stated_linkage import with_linkage
 from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.domain.sexing.what_if import SUPPOSED, SupposedCall, WhatIf, what_if
@@ -45,6 +47,11 @@ def suppose(animal: Animal, call: SupposedAnswer, asker: UUID, now: datetime) ->
     # A call of someone who is no keeper here is reported, and whoever asks would report it.
     reported = call.role != "keeper" and not call.mine
     shared = (call.mine or reported) and is_steward(asker, animal.collection, now)
+    is_elsewhere = bool(transponders.known_elsewhere([animal.pk]))
+
+    def elsewhere(one: Assessment) -> Assessment:
+        return labels.known_elsewhere(one) if is_elsewhere else one
+
     found = what_if(
         [evidence_of(one) for one in counting_calls(animal.pk)],
         SupposedCall(
@@ -68,6 +75,6 @@ def suppose(animal: Animal, call: SupposedAnswer, asker: UUID, now: datetime) ->
         by.numbers,
         start.male,
         start.pessimistic,
-        lambda one, calls: kept_after(stated, one, by, animal.species, calls, start),
+        lambda one, calls: elsewhere(kept_after(stated, one, by, animal.species, calls, start)),
     )
     return replace(found, lines=with_linkage(found.lines, start))

@@ -206,6 +206,7 @@ ANIMAL_KINDS: Final = frozenset(
         "end_corrected",
         "linkage_stated",
         "identifier_assigned",
+        "identifier_withdrawn",
         "husbandry_noted",
         "photo_attached",
         "custody_changed",

@@ -44,6 +44,8 @@ class Standing(AppendOnly):
     examiner_records = models.CharField(max_length=60)
     verified_with = models.CharField(max_length=60, default="", db_default="")
     """The older numbers by which its sex is verified; empty where those named are."""
+    known_elsewhere = models.BooleanField(default=False, db_default=False)
+    """Whether another record bore its transponder first."""
 
     class Meta:
         db_table = "calls_standing"

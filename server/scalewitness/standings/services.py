@@ -60,6 +60,7 @@ def standing_row(fact: Logged[StandingChanged]) -> Row:
         "policy": body.policy,
         "examiner_records": body.examiner_records,
         "verified_with": body.verified_with or "",
+        "known_elsewhere": body.known_elsewhere,
     }
 
 

@@ -20,5 +20,7 @@ from scalewitness.domain.facts import IdentifierAssigned
     keyed=True,
 )
 def assign_identifier(request: Request, id: UUID) -> Response:
-    """A transponder (ISO 11784, 15 digits), a tag or a scale photograph."""
+    """A transponder (ISO 11784, 15 digits), a tag or a scale photograph. The flag
+    ``known_elsewhere``: another record bore this transponder first, and this animal is probable at
+    most until one of the two bears it no more."""
     return submit_about(request, "identifier_assigned", id)

@@ -52,7 +52,8 @@ class EndShown(Struct, frozen=True):
 
 
 class StandingNamed(Struct, frozen=True):
-    """The standing in force, without its reasons."""
+    """The standing in force, without its reasons. ``known_elsewhere``: another record bore its
+    transponder first, so it is probable at most."""
 
     label: words.Label
     p_male: words.Share
@@ -61,6 +62,7 @@ class StandingNamed(Struct, frozen=True):
     parameters: str
     policy: str
     examiner_records: str
+    known_elsewhere: bool = False
 
 
 class AnimalShown(Struct, frozen=True, tag_field="sight", tag="all"):
@@ -228,6 +230,7 @@ def standing_named(standing: Standing | None) -> StandingNamed | None:
         parameters=standing.parameters,
         policy=standing.policy,
         examiner_records=standing.examiner_records,
+        known_elsewhere=standing.known_elsewhere,
     )
 
 

@@ -44,6 +44,14 @@ class IdentifierAssigned(Body, frozen=True):
     code: Word
 
 
+class IdentifierWithdrawn(Body, frozen=True):
+    """About an animal: this code is not its own, as was stated by mistake."""
+
+    scheme: Literal["transponder", "tag", "scale_photo"]
+    code: Word
+    note: Commitment | None = None
+
+
 class Weight(Body, frozen=True, tag_field="type", tag="weight"):
     grams: Grams
 
@@ -139,6 +147,7 @@ BODIES: dict[str, type[Body]] = {
     "animal_registered": AnimalRegistered,
     "particulars_corrected": ParticularsCorrected,
     "identifier_assigned": IdentifierAssigned,
+    "identifier_withdrawn": IdentifierWithdrawn,
     "husbandry_noted": HusbandryNoted,
     "photo_attached": PhotoAttached,
     "custody_changed": CustodyChanged,

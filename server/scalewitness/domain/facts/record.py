@@ -63,7 +63,8 @@ class StandingChanged(Body, frozen=True):
     """What the record, taken whole up to this position, says of the animal's sex.
     ``reports``: of the calls that the fact before it spoke of. ``verified_with``: the older
     numbers by which the sex is verified, where by ``parameters`` it just is not any more.
-    ``counted``: contrary calls of newcomers that waited, and count from here on."""
+    ``counted``: contrary calls of newcomers that waited, and count from here on.
+    ``known_elsewhere``: another record bore its transponder first, so it is not verified."""
 
     label: Label
     p_male: Share
@@ -75,6 +76,7 @@ class StandingChanged(Body, frozen=True):
     reports: tuple[ReportStands, ...] = ()
     verified_with: Word | None = None
     counted: tuple[Id, ...] = ()
+    known_elsewhere: bool = False
 
 
 class PolicyAdopted(Body, frozen=True):

@@ -13,7 +13,7 @@ from scalewitness.domain.facts import Label
 from scalewitness.domain.observations import Sex
 from scalewitness.domain.sexing.evidence import Evidence
 from scalewitness.domain.sexing.findings import Reading
-from scalewitness.domain.sexing.labels import View, settle
+from scalewitness.domain.sexing.labels import View, known_elsewhere, settle
 from scalewitness.domain.sexing.likelihood import Pair, combine, total
 from scalewitness.domain.sexing.parameters import Parameters, ParameterSet
 from scalewitness.domain.sexing.policy import Policy
@@ -96,10 +96,19 @@ class Side:
 class Case:
     """Both sides of one animal's calls, and the standing they come to."""
 
-    def __init__(self, calls: Sequence[Evidence], base: Side, pessimistic: Side) -> None:
+    def __init__(
+        self,
+        calls: Sequence[Evidence],
+        base: Side,
+        pessimistic: Side,
+        *,
+        known_elsewhere: bool = False,
+    ) -> None:
+        """``known_elsewhere``: another record bore the animal's transponder first."""
         self.calls = calls
         self.base = base
         self.pessimistic = pessimistic
+        self.known_elsewhere = known_elsewhere
         self._views: dict[int, View] = {}
 
     def view(self, count: int) -> View:
@@ -113,6 +122,8 @@ class Case:
         """The label of the whole record under a policy."""
         count = len(self.calls)
         view, outcome = self.view(count), settle(self.view, count, policy)
+        if self.known_elsewhere:
+            outcome = known_elsewhere(outcome)
         return Standing(
             outcome.label,
             view.p_male,
@@ -129,6 +140,7 @@ class Case:
             (*self.calls, call),
             self.base.plus(call, base),
             self.pessimistic.plus(call, pessimistic),
+            known_elsewhere=self.known_elsewhere,
         )
 
     def _view(self, count: int) -> View:
@@ -150,9 +162,12 @@ def case_of(
     parameters: Parameters,
     prior_male: float = 0.5,
     prior_pessimistic: float | None = None,
+    *,
+    known_elsewhere: bool = False,
 ) -> Case:
     """The calls weighed under both sets, from the same prior unless the pessimistic set has
-    its own. Raises ValueError for a prior outside (0, 1) or a call given twice."""
+    its own; ``known_elsewhere`` as :class:`Case`. Raises ValueError for
+    a prior outside (0, 1) or a call given twice."""
     sceptical = prior_male if prior_pessimistic is None else prior_pessimistic
     check(evidence, prior_male)
     check((), sceptical)
@@ -162,7 +177,12 @@ def case_of(
         weigher = Weigher(as_learned(taxon, numbers), records, parameters, numbers)
         return Side(weigher, [weigher.weigh(call) for call in calls], prior)
 
-    return Case(calls, side(parameters.base, prior_male), side(parameters.pessimistic, sceptical))
+    return Case(
+        calls,
+        side(parameters.base, prior_male),
+        side(parameters.pessimistic, sceptical),
+        known_elsewhere=known_elsewhere,
+    )
 
 
 def check(evidence: Sequence[Evidence], prior_male: float) -> None:

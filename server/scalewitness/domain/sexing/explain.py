@@ -123,6 +123,11 @@ _REASONS = {
     "rests_on_those_who_knew": (
         "Without the calls of those who knew an answer beforehand it is not certain enough."
     ),
+    "known_elsewhere": (
+        "This number is known elsewhere: another record here bore its transponder first, and a "
+        "transponder is in one snake only. What was seen of this snake may be on that record, so "
+        "here its sex is probable at most until one of the two keepers puts that right."
+    ),
     "restored": "It was in doubt after a contrary call; later calls restored the answer.",
     "kept_as_numbers_changed": (
         "Numbers that this record learned since then make it a little less certain. As long as "

@@ -55,6 +55,8 @@ class Candidate(Struct, frozen=True):
     prior_male: float = 0.5
     prior_pessimistic: float | None = None
     clutch: str = ""
+    known_elsewhere: bool = False
+    """Another record bore its transponder first, so no check verifies it here."""
 
     def examined(self) -> Sequence[tuple[Method, int]]:
         """Every check made so far, as (method, time)."""

@@ -4,13 +4,14 @@
 contradicts at 9 to 1 falls at once and returns only when the rule is met with the
 contrary call counted *and* a later session supports that sex as strongly. An animal in which
 organs of both sexes were seen, on evidence that would settle a sex, is contested whatever else
-is on record, and never verified.
+is on record, and never verified. Nor is one whose transponder another record bore first.
 """
 
 from collections.abc import Callable, Sequence
-from typing import cast
+from typing import Any, Protocol, TypeVar, cast
 
 from msgspec import Struct
+from msgspec.structs import replace
 
 from scalewitness.domain.facts import Label
 from scalewitness.domain.observations import Parentage, Reproduction, Sex
@@ -107,6 +108,28 @@ def settle(views: Callable[[int], View], count: int, policy: Policy) -> Labellin
 
 def _settles_that_it_is_neither(weighed: WeighedCall, policy: Policy) -> bool:
     return weighed.may_decide and could_decide(weighed.call, policy) and not weighed.call.newcomer
+
+
+class Labelled(Protocol):
+    @property
+    def label(self) -> Label: ...
+    @property
+    def favoured(self) -> Sex | None: ...
+    @property
+    def reasons(self) -> tuple[str, ...]: ...
+
+
+L = TypeVar("L", bound=Labelled)
+
+
+def known_elsewhere(found: L) -> L:
+    """Of a record whose transponder another bore first: half of what was seen of the snake may be
+    on record there, so its sex is probable at most, and the reason always said."""
+    label = found.label
+    if label.startswith("verified "):
+        label = cast(Label, f"probable {found.favoured}")
+    more: dict[str, Any] = {"label": label, "reasons": ("known_elsewhere", *found.reasons)}
+    return cast(L, replace(cast(Struct, found), **more))
 
 
 # --- the rule -------------------------------------------------------------------------

@@ -65,6 +65,7 @@ class Weighing:
             parameters,
             candidate.prior_male,
             candidate.prior_pessimistic,
+            known_elsewhere=candidate.known_elsewhere,
         )
         return cls(candidate, case, at, policy, parameters)
 

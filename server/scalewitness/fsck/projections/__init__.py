@@ -20,6 +20,7 @@ PROJECTIONS: dict[str, Callable[[LoggedFact, Past], Rows]] = {
     "animal_registered": animals.animal_registered,
     "particulars_corrected": animals.particulars_corrected,
     "identifier_assigned": animals.identifier_assigned,
+    "identifier_withdrawn": animals.identifier_withdrawn,
     "husbandry_noted": animals.husbandry_noted,
     "photo_attached": animals.photo_attached,
     "custody_changed": animals.custody_changed,

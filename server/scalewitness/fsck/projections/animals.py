@@ -3,7 +3,14 @@
 from datetime import date
 from uuid import UUID
 
-from scalewitness.animals.models import Animal, Custody, Husbandry, Identifier, Photo
+from scalewitness.animals.models import (
+    Animal,
+    Custody,
+    Husbandry,
+    Identifier,
+    IdentifierWithdrawal,
+    Photo,
+)
 from scalewitness.breeding.models import Pairing, PairingEnd
 from scalewitness.domain.identifiers import plain_code
 from scalewitness.fsck.past import Past
@@ -43,6 +50,13 @@ def identifier_assigned(fact: LoggedFact, past: Past) -> Rows:
     scheme = fact.body.scheme
     code = plain_code(scheme, fact.body.code)
     yield Row(Identifier, row_of_fact(fact, animal_id=fact.about, scheme=scheme, code=code))
+
+
+def identifier_withdrawn(fact: LoggedFact, past: Past) -> Rows:
+    scheme = fact.body.scheme
+    more = {"scheme": scheme, "code": plain_code(scheme, fact.body.code)}
+    more |= {"by": fact.by, "at": fact.at}
+    yield Row(IdentifierWithdrawal, row_of_fact(fact, animal_id=fact.about, **more))
 
 
 def husbandry_noted(fact: LoggedFact, past: Past) -> Rows:

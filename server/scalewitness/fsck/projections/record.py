@@ -24,6 +24,7 @@ def standing_changed(fact: LoggedFact, past: Past) -> Rows:
             policy=body.policy,
             examiner_records=body.examiner_records,
             verified_with=body.verified_with or "",
+            known_elsewhere=body.known_elsewhere,
         ),
     )
     for call in body.counted:

@@ -1,11 +1,11 @@
-"""Animals: registering, correcting, identifying, noting, moving."""
+"""Animals: registering, correcting, noting."""
 
 from datetime import date
 from typing import cast
 from uuid import UUID
 
 from scalewitness.animals import services
-from scalewitness.animals.models import Animal, Husbandry, Identifier
+from scalewitness.animals.models import Animal, Husbandry
 from scalewitness.animals.queries import animal_of, is_steward
 from scalewitness.calls.queries.visibility import Parents, animal_seen, checks_blind, parents_shown
 from scalewitness.domain.errors import IdReused, NotAllowed, NotFound, NotNow, OutOfRange
@@ -124,16 +124,6 @@ def linkage_stated(fact: Sealed, batch: Batch) -> int:
     logged = batch.log(fact)
     store_linkage(logged)
     batch.touch(animal.pk, fact.id, fact.kind)
-    return logged.position
-
-
-def identifier_assigned(fact: Sealed, batch: Batch) -> int:
-    holdings = batch.known.holdings
-    animal = holdings.animal(fact.about)
-    if animal is None or not holdings.keeps(animal.collection_id):
-        raise NotFound()
-    logged = batch.log(fact)
-    batch.keep(Identifier, services.identifier_row(logged))
     return logged.position
 
 

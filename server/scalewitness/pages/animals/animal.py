@@ -48,13 +48,13 @@ from scalewitness.pages.animals.forms import (
     RECORD,
     EndCorrectionForm,
     EndForm,
-    IdentifierForm,
     ParticularsForm,
     RecordForm,
     RegisterForm,
 )
 from scalewitness.pages.animals.linkage_form import LinkageForm
 from scalewitness.pages.animals.settled import own_records
+from scalewitness.pages.animals.transponders import moved_number, shared_number, warn_of_number
 from scalewitness.pages.breeding.paired import in_words
 from scalewitness.pages.collections.collection import stewarded
 from scalewitness.pages.parts.access import actor_of, page, say_accepted, signed_in
@@ -139,6 +139,7 @@ def show_animal(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpRe
         "dispute": open_dispute_on(animal.pk),
         "linkable": linkable(animal, parents),
         "returned": last_return(animal.pk, now),
+        "shared": shared_number(keeper, animal, now),
     }
     return page(request, "animals/animal.html", context)
 
@@ -167,7 +168,7 @@ def register(request: HttpRequest, keeper: Keeper, collection_id: UUID) -> HttpR
         initial={**typed(request, RegisterForm), **_parents_chosen(request)},
     )
     _offer_parents(request, form, seen_whole(keeper))
-    if form.is_valid() and _register(form, keeper):
+    if form.is_valid() and _register(request, form, keeper):
         return redirect("animal", form.cleaned_data["animal"])
     return page(request, "animals/register.html", {"collection": collection}, form)
 
@@ -190,7 +191,7 @@ def _offer_parents(request: HttpRequest, form: ParticularsForm, animals: QuerySe
     pick(form, offered(request, animals, parents))
 
 
-def _register(form: RegisterForm, keeper: Keeper) -> bool:
+def _register(request: HttpRequest, form: RegisterForm, keeper: Keeper) -> bool:
     """The animal, its identifier and its name, all or nothing."""
     now, animal = timezone.now(), form.cleaned_data["animal"]
     with transaction.atomic():
@@ -200,6 +201,8 @@ def _register(form: RegisterForm, keeper: Keeper) -> bool:
             transaction.set_rollback(True)
             form.refuse(refused)
             return False
+        for outcome in outcomes:
+            warn_of_number(request, outcome)
         name = form.cleaned_data["name"]
         if name and outcomes[0].status == "accepted":
             made = Animal.objects.get(pk=animal)
@@ -251,7 +254,7 @@ def correct_particulars(request: HttpRequest, keeper: Keeper, animal_id: UUID) -
     form = ParticularsForm(sent(request), initial=kept)
     _offer_parents(request, form, seen_whole(keeper).exclude(pk=animal.pk))
     form.offer_kept(parents)
-    return _say(request, keeper, animal, form, "Correct its particulars")
+    return say_of(request, keeper, animal, form, "Correct its particulars")
 
 
 def _particulars(animal: Animal) -> Mapping[str, Any]:
@@ -263,19 +266,13 @@ def _particulars(animal: Animal) -> Mapping[str, Any]:
 
 
 @signed_in
-def add_identifier(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpResponse:
-    animal = stewarded_animal(keeper, animal_id)
-    return _say(request, keeper, animal, IdentifierForm(request.POST or None), "Add an identifier")
-
-
-@signed_in
 def end(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpResponse:
     """That it died, is lost or was stolen; of one that did or is, that it is there again."""
     animal = stewarded_animal(keeper, animal_id)
     if animal.ended:
         correction = EndCorrectionForm(request.POST or None, ended=animal.ended)
-        return _say(request, keeper, animal, correction, "It is there again")
-    return _say(request, keeper, animal, EndForm(request.POST or None), "Died, lost or stolen")
+        return say_of(request, keeper, animal, correction, "It is there again")
+    return say_of(request, keeper, animal, EndForm(request.POST or None), "Died, lost or stolen")
 
 
 @signed_in
@@ -287,7 +284,7 @@ def state_linkage(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> Http
         raise NotFound()
     form = LinkageForm(request.POST or None, animal=animal, trait=trait)
     heading = f"State the linkage of {trait.key.replace('_', ' ')}"
-    return _say(request, keeper, animal, form, heading)
+    return say_of(request, keeper, animal, form, heading)
 
 
 def linkable(animal: Animal, parents: Parents) -> LinkedTrait | None:
@@ -307,7 +304,7 @@ def note_husbandry(
         stewarded_animal(keeper, animal_id)
     form = HUSBANDRY[type](request.POST or None)
     title = title_of(animal) if sight == "all" else blind_title(animal)
-    return _say(request, keeper, animal, form, form.title, title)
+    return say_of(request, keeper, animal, form, form.title, title)
 
 
 def blind_title(animal: Animal) -> str:
@@ -317,7 +314,7 @@ def blind_title(animal: Animal) -> str:
     return first.code if first else "An animal without a code"
 
 
-def _say(
+def say_of(
     request: HttpRequest,
     keeper: Keeper,
     animal: Animal,
@@ -330,6 +327,7 @@ def _say(
         outcome = form.send(animal.pk, actor_of(keeper))
         if outcome is not None:
             say_accepted(request, outcome)
+            warn_of_number(request, outcome)
             return redirect("animal", animal.pk)
     context = {"id": animal.pk, "title": title or title_of(animal), "heading": heading}
     return page(request, "animals/fact.html", context, form)
@@ -344,7 +342,10 @@ def show_history(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpR
     context = {
         "animal": animal,
         "title": title_of(animal),
-        "entries": [(one, names.get(one.by) if one.by else "the record") for one in entries],
+        "entries": [
+            (one, names.get(one.by) if one.by else "the record", moved_number(one))
+            for one in entries
+        ],
         "withheld": withheld(keeper.pk, animal, entries, timezone.now()),
         "edits": [
             (one, names.get(one.by) if one.by else "the record", _changes(one)) for one in edits

@@ -1,13 +1,13 @@
 """Forms about an animal: registering, editing, identifying, noting."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import date
 from typing import Any
 from uuid import UUID
 
 from django import forms
 
-from scalewitness.animals.models import Collection
+from scalewitness.animals.models import Collection, Identifier
 from scalewitness.domain.choices import SHEDS, texts
 from scalewitness.domain.sexing.taxa import species_list
 from scalewitness.pages.calls.forms import one_of
@@ -122,6 +122,26 @@ class IdentifierForm(FactForm):
 
     def body(self) -> dict[str, Any]:
         return {"scheme": self.cleaned_data["scheme"], "code": self.cleaned_data["code"]}
+
+
+class IdentifierWithdrawalForm(FactForm):
+    """A code that is not the animal's own."""
+
+    kind = "identifier_withdrawn"
+    borne = one_of("Which one was given to it by mistake?", ())
+    note = note("Note")
+    places = {"/body/code": "borne"}  # noqa: RUF012  a mapping nobody writes to
+
+    def __init__(self, *args: Any, borne: Iterable[Identifier], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        words = dict(SCHEMES)
+        self.fields["borne"].choices = [  # type: ignore[attr-defined]
+            (f"{one.scheme} {one.code}", f"{words[one.scheme]} {one.code}") for one in borne
+        ]
+
+    def body(self) -> dict[str, Any]:
+        scheme, _, code = self.cleaned_data["borne"].partition(" ")
+        return {"scheme": scheme, "code": code}
 
 
 class HusbandryForm(FactForm):

@@ -96,12 +96,27 @@ def adopted_yardstick(adoption: "AdoptedPolicy | PolicyAdopted") -> Yardstick:
     return Yardstick(rule, load_parameters(adoption.parameters))
 
 
-def case_by(by: Yardstick, species: str, evidence: Sequence[Evidence], start: Start) -> Case:
+def case_by(
+    by: Yardstick,
+    species: str,
+    evidence: Sequence[Evidence],
+    start: Start,
+    *,
+    known_elsewhere: bool = False,
+) -> Case:
     """The calls weighed: the one place that brings parameters and examiners' records
     together, for intake, reassessing, replay and pages alike. ``start``: where the answer
-    starts before any check."""
+    starts before any check; ``known_elsewhere``: another record bore its transponder first."""
     kind = taxon(species, by.numbers.version)
-    return case_of(evidence, kind, by.records, by.numbers, start.male, start.pessimistic)
+    return case_of(
+        evidence,
+        kind,
+        by.records,
+        by.numbers,
+        start.male,
+        start.pessimistic,
+        known_elsewhere=known_elsewhere,
+    )
 
 
 def settled_by(
@@ -127,12 +142,15 @@ def assess_animal(
     evidence: Sequence[Evidence],
     by: Yardstick | None = None,
     start: Start = EVEN,
-    before: Before | None = None,
+    stated: Standing | None = None,
 ) -> Assessment:
-    """The standing with the account of every call, for showing it. ``before``: what it followed,
-    where that kept a sex verified."""
-    by = by or yardstick()
-    found = account(case_by(by, species, evidence, start), by.policy)
+    """The standing with the account of every call, for showing it. ``stated``: as it was logged,
+    which says whether older numbers kept a sex verified, and whether its transponder is known
+    elsewhere."""
+    by, before = by or yardstick(), _kept_before(stated)
+    known_elsewhere = stated is not None and stated.known_elsewhere
+    case = case_by(by, species, evidence, start, known_elsewhere=known_elsewhere)
+    found = account(case, by.policy)
     used = sorted((*found.used, *start.used), key=lambda number: (number.of, number.name))
     found = msgspec.structs.replace(found, used=tuple(used))
     return found if before is None else kept_after(before, found, by, species, evidence, start)
@@ -172,8 +190,8 @@ def assessment_of(animal: Animal, by: Yardstick | None = None) -> tuple[Assessme
     is in force now unless said otherwise."""
     by = by or yardstick()
     evidence = [evidence_of(call) for call in counting_calls(animal.pk)]
-    start, before = start_of(animal, by.numbers), _kept_before(latest_standing(animal.pk))
-    return assess_animal(animal.species, evidence, by, start, before), evidence
+    start, stated = start_of(animal, by.numbers), latest_standing(animal.pk)
+    return assess_animal(animal.species, evidence, by, start, stated), evidence
 
 
 def assessment_at(animal: Animal, position: int) -> tuple[Assessment, list[Evidence], str]:
@@ -182,8 +200,8 @@ def assessment_at(animal: Animal, position: int) -> tuple[Assessment, list[Evide
     evidence = [evidence_of(call) for call in counting_calls_at(animal.pk, position)]
     by = yardstick_of(animal, position)
     origin, start = start_at(animal, by, position)
-    before = _kept_before(latest_standing(animal.pk, position))
-    return assess_animal(origin.species, evidence, by, start, before), evidence, origin.species
+    stated = latest_standing(animal.pk, position)
+    return assess_animal(origin.species, evidence, by, start, stated), evidence, origin.species
 
 
 def yardstick_of(animal: Animal, position: int | None = None) -> Yardstick:

@@ -8,6 +8,7 @@ from uuid import UUID
 from django.db.models import F, Max, OuterRef, Subquery
 
 from scalewitness.animals.queries import animals_of
+from scalewitness.animals.queries.transponders import known_elsewhere
 from scalewitness.calls.models import COUNTS, Call
 from scalewitness.domain.sexing.case import Case
 from scalewitness.ledger.models import Entry
@@ -39,12 +40,13 @@ def relabelled(animals: Collection[UUID]) -> list[UUID]:
     """Those of them, by id, that would now be stated under another label than they were."""
     by, found = yardstick(), animals_of(animals)
     stated, counting = before(found), evidence_by_animal(found)
-    starts = starts_of(found.values(), by.numbers)
+    starts, elsewhere = starts_of(found.values(), by.numbers), known_elsewhere(found)
 
     def label(animal: UUID) -> str:
         def calls(one: Yardstick) -> Case:
             evidence = counting.get(animal, [])
-            return case_by(one, found[animal].species, evidence, starts[animal])
+            species, is_elsewhere = found[animal].species, animal in elsewhere
+            return case_by(one, species, evidence, starts[animal], known_elsewhere=is_elsewhere)
 
         return settled_by(by, stated[animal], calls).standing.label
 

@@ -9,6 +9,7 @@ from uuid import UUID
 import msgspec
 
 from scalewitness.domain import facts
+from scalewitness.domain.identifiers import BorneTransponders
 from scalewitness.domain.photos_compared import after_comparisons
 from scalewitness.domain.sexing.case import Case
 from scalewitness.domain.sexing.evidence import Compared, Evidence
@@ -36,6 +37,8 @@ KINDS = frozenset(
         "animal_registered",
         "particulars_corrected",
         "linkage_stated",
+        "identifier_assigned",
+        "identifier_withdrawn",
         "call_made",
         "call_withdrawn",
         "call_refiled",
@@ -73,6 +76,7 @@ class _Past:
     reports: dict[str, facts.ReportStands] = field(default_factory=dict)
     waiting: set[str] = field(default_factory=set)
     before: Before = field(default_factory=Before)
+    known_elsewhere: bool = False
     photos: dict[str, list[tuple[UUID | None, Compared]]] = field(default_factory=dict)
 
     def evidence(self, deceivers: Set[UUID]) -> list[Evidence]:
@@ -115,6 +119,7 @@ class Replay:
         self._since, self._seen = since, seen
         self._animals: dict[UUID, _Past] = {}
         self._disputed: dict[UUID, UUID] = {}
+        self._transponders = BorneTransponders[UUID]()
         self._yardstick = Yardstick()
         self._learned: dict[str, Numbers] = {}
         self._records: dict[UUID, facts.ExaminerRecordChanged] = {}
@@ -164,6 +169,10 @@ class Replay:
         match body:
             case facts.Particulars():
                 self._past(about).origin = origin_of(body)
+            case facts.IdentifierAssigned():
+                self._transponders.assign(about, body.scheme, body.code)
+            case facts.IdentifierWithdrawn():
+                self._transponders.withdraw(about, body.scheme, body.code)
             case facts.LinkageStated():
                 self._past(about).linkage = body
             case facts.DisputeOpened():
@@ -222,8 +231,10 @@ class Replay:
         if entry.position >= self._since:
             self.checked += 1
             yield from self._recompute(entry, past, animal, logged)
+            yield from self._look_elsewhere(entry, past, animal, logged)
             yield from self._strays(entry.position)
             yield from self._compare(entry, animal, logged)
+        past.known_elsewhere = logged.known_elsewhere
         past.before = Before(
             logged.label, logged.p_male, logged.parameters, logged.verified_with or ""
         )
@@ -236,7 +247,8 @@ class Replay:
         start = start_from(past.linkage, past.origin, by.numbers)
 
         def calls(one: Yardstick) -> Case:
-            return case_by(one, past.origin.species, evidence, start)
+            elsewhere = logged.known_elsewhere
+            return case_by(one, past.origin.species, evidence, start, known_elsewhere=elsewhere)
 
         settled = settled_by(by, past.before, calls, self._measured_by)
         again = settled.standing
@@ -254,6 +266,18 @@ class Replay:
                 entry.position, animal, f"logged {logged.label}, recomputed {now}"
             )
 
+    def _look_elsewhere(
+        self, entry: Entry, past: _Past, animal: UUID, logged: facts.StandingChanged
+    ) -> Iterator[StandingDifference]:
+        """Once said, it is so until one of the two records bears the number no more. A record that
+        had its number before this was asked is told so with the next fact about it."""
+        elsewhere = self._transponders.known_elsewhere(animal)
+        if logged.known_elsewhere and not elsewhere:
+            yield StandingDifference(entry.position, animal, "its number is not known elsewhere")
+        if elsewhere and past.known_elsewhere and not logged.known_elsewhere:
+            what = "its number is known elsewhere, which is not said any more"
+            yield StandingDifference(entry.position, animal, what)
+
     def _compare(
         self, entry: Entry, animal: UUID, logged: facts.StandingChanged
     ) -> Iterator[StandingDifference]:
@@ -262,10 +286,11 @@ class Replay:
             yield StandingDifference(entry.position, animal, "the stored standing is missing")
             return
         self._row = next(self._stored, None)
-        if (row.label, row.p_male, row.p_male_pessimistic) != (
+        if (row.label, row.p_male, row.p_male_pessimistic, row.known_elsewhere) != (
             logged.label,
             logged.p_male,
             logged.p_male_pessimistic,
+            logged.known_elsewhere,
         ):
             yield StandingDifference(
                 entry.position, animal, "the stored standing differs from the log"

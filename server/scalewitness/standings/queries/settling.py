@@ -63,7 +63,8 @@ def may_have_moved(examiner: UUID, since: int) -> bool:
 
 
 _NEVER_BEAR_ON_IT = (
-    "animal_registered", "identifier_assigned", "husbandry_noted", "standing_changed",
+    "animal_registered", "identifier_assigned", "identifier_withdrawn", "husbandry_noted",
+    "standing_changed",
 )  # fmt: skip
 _ABOUT_ONE = (
     "call_made", "call_withdrawn", "particulars_corrected", "examiner_record_changed",

@@ -1,0 +1,92 @@
+"""Transponder numbers that more than one record bears. A transponder is in one snake only; the
+record that bore it first is the older, whoever else types it."""
+
+from collections.abc import Iterable
+from uuid import UUID
+
+from django.db.models import Exists, OuterRef
+
+from scalewitness.animals.models import Identifier, IdentifierWithdrawal
+from scalewitness.domain.identifiers import names_one_animal, plain_code
+from scalewitness.ledger.queries.prepared import PreparedQuery, asked, ids_literal
+
+FIRST_BEARERS = """
+SELECT DISTINCT ON (one.code) one.code, one.animal_id FROM animals_identifier AS one
+WHERE one.scheme = 'transponder' AND one.code = ANY(%s::text[]) AND NOT EXISTS (
+  SELECT FROM animals_identifierwithdrawal AS off
+  WHERE off.animal_id = one.animal_id AND off.scheme = one.scheme AND off.code = one.code
+    AND off.position > one.position)
+ORDER BY one.code, one.position
+"""
+ELSEWHERE = """
+WITH borne AS NOT MATERIALIZED (
+  SELECT one.animal_id, one.code, one.position FROM animals_identifier AS one
+  WHERE one.scheme = 'transponder' AND NOT EXISTS (
+    SELECT FROM animals_identifierwithdrawal AS off
+    WHERE off.animal_id = one.animal_id AND off.scheme = one.scheme AND off.code = one.code
+      AND off.position > one.position))
+SELECT DISTINCT mine.animal_id FROM borne AS mine
+WHERE mine.animal_id = ANY(%s::uuid[]) AND mine.code NOT LIKE '999%%' AND mine.animal_id <> (
+  SELECT first.animal_id FROM borne AS first
+  WHERE first.code = mine.code ORDER BY first.position LIMIT 1)
+"""
+
+
+def number_of(scheme: str, code: str) -> str | None:
+    """The plain code, where it is of one snake only.
+
+    Raises:
+        ValueError: not a transponder code.
+    """
+    plain = plain_code(scheme, code)
+    return plain if names_one_animal(scheme, plain) else None
+
+
+def first_bearers_question(codes: Iterable[str]) -> PreparedQuery:
+    """What `first_bearers` asks."""
+    return PreparedQuery(FIRST_BEARERS, [sorted(codes)])
+
+
+def first_bearers(codes: Iterable[str]) -> dict[str, UUID]:
+    """By number, the animal that has borne it for longest; numbers that none bears are absent."""
+    return dict(asked(*first_bearers_question(codes)))
+
+
+def elsewhere_question(animals: Iterable[UUID]) -> PreparedQuery:
+    """What `known_elsewhere` asks."""
+    return PreparedQuery(ELSEWHERE, [ids_literal(animals)])
+
+
+def known_elsewhere(animals: Iterable[UUID]) -> set[UUID]:
+    """Those of the animals of which another has borne a number for longer."""
+    return {one for (one,) in asked(*elsewhere_question(animals))}
+
+
+def also_on(animal: UUID) -> set[UUID]:
+    """Other animals that bear a number of its."""
+    own = Identifier.objects.filter(animal=animal, scheme="transponder")
+    codes = [
+        one for one in own.values_list("code", flat=True) if names_one_animal("transponder", one)
+    ]
+    rows = Identifier.objects.filter(scheme="transponder", code__in=codes).exclude(animal=animal)
+    return set(rows.values_list("animal", flat=True))
+
+
+def bearers(code: str, most: int | None = None) -> list[UUID]:
+    """The animals that bear a number, the first first; not more than ``most``."""
+    rows = Identifier.objects.filter(scheme="transponder", code=code).order_by("position")
+    found = list(dict.fromkeys(rows.values_list("animal", flat=True)[: most and 10 * most]))
+    return found[:most]
+
+
+def borne_at(animal: UUID, position: int) -> list[Identifier]:
+    """What the animal bore just after the fact at that log position, in the order assigned."""
+    withdrawn = IdentifierWithdrawal.objects.filter(
+        animal=animal,
+        scheme=OuterRef("scheme"),
+        code=OuterRef("code"),
+        position__gt=OuterRef("position"),
+        position__lte=position,
+    )
+    rows = Identifier.ever.filter(~Exists(withdrawn), animal=animal, position__lte=position)
+    return list(rows.order_by("position"))

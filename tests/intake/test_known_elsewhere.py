@@ -1,0 +1,316 @@
+"""One snake on two records: a transponder that another animal bore first."""
+
+from dataclasses import dataclass
+
+import pytest
+from django.db import connection
+from tests.world import World, keeper, new_id, probing
+
+from scalewitness.animals.models import Animal, Identifier
+from scalewitness.animals.services import create_collection
+from scalewitness.disclosures.models import Disclosure
+from scalewitness.domain.errors import Refused
+from scalewitness.fsck.reading import facts_in
+from scalewitness.fsck.rows import check_rows
+from scalewitness.intake.outcomes import Outcome
+from scalewitness.ledger.models import Entry
+from scalewitness.mail.models import Letter
+from scalewitness.people.models import Keeper
+from scalewitness.planning.supposing import SupposedAnswer, suppose
+from scalewitness.standings.queries.dossier import dossier
+from scalewitness.standings.queries.logged import latest_standing, standings_of
+from scalewitness.standings.queries.replay import Replay
+
+pytestmark = pytest.mark.django_db
+NUMBER = "985 000 012 345 678"
+KNOWN = ("known_elsewhere",)
+
+
+@dataclass
+class Two:
+    """Odile's animal bears the number; Stan keeps a record of his own, which does not yet."""
+
+    world: World
+    stans: World
+    older: Animal
+    newer: Animal
+
+    def give(self, code: str = NUMBER, to: Animal | None = None) -> Outcome:
+        animal = to or self.newer
+        body = {"scheme": "transponder", "code": code}
+        return self.world.say(animal.collection.keeper, "identifier_assigned", animal.pk, body)
+
+    def withdraw(self, animal: Animal, code: str = NUMBER) -> Outcome:
+        body = {"scheme": "transponder", "code": code}
+        return self.world.say(animal.collection.keeper, "identifier_withdrawn", animal.pk, body)
+
+    def refused(self, animal: Animal) -> str:
+        with pytest.raises(Refused) as refusal:
+            self.withdraw(animal)
+        return str(refusal.value.as_problem()["code"])
+
+    def agree(self) -> None:
+        """Stan and two blind guests of his come to one answer."""
+        self.stans.call(self.world.stan, self.newer, "female")
+        for guest in (keeper("Ada Fenn"), self.stans.fenna):
+            self.stans.pass_time(days=1)
+            visit = self.stans.visit(guest, self.newer)
+            self.stans.call(guest, self.newer, "female", visit=visit)
+
+    def contradict(self) -> None:
+        """Odile and a guest of hers say that it is a male."""
+        self.world.call(self.world.odile, self.older, "male")
+        visit = self.world.visit(self.world.greta, self.older)
+        self.world.call(self.world.greta, self.older, "male", visit=visit)
+
+
+@pytest.fixture
+def two(world: World) -> Two:
+    others = {"pim": world.pim, "greta": world.greta, "stan": world.odile}
+    stans = World(odile=world.stan, house="Next Door", **others)
+    found = Two(world, stans, world.animal("A1"), stans.animal("S1"))
+    found.give(to=found.older)
+    return found
+
+
+def reasons(animal: Animal) -> tuple[str, ...]:
+    return dossier(animal).assessment.reasons
+
+
+def letters() -> list[tuple[str, str]]:
+    """To whom, and which of the two records is theirs."""
+    found = Letter.objects.filter(kind="number_known").order_by("pk")
+    return sorted((one.to.partition(".")[0], one.context["which"]) for one in found)
+
+
+def holds() -> bool:
+    """Whether the log bears out every standing and every row."""
+    stated = facts_in(list(Entry.objects.order_by("position")))
+    return list(check_rows(stated, 0, len(stated))) == [] and list(Replay().differences()) == []
+
+
+def test_the_same_snake_registered_anew_is_never_verified(two: Two) -> None:
+    two.contradict()
+    assert two.give().flags == KNOWN
+    two.agree()
+    assert two.stans.label(two.newer) == "probable female"
+    assert reasons(two.newer)[0] == "known_elsewhere"
+    said = " ".join(one.text for one in dossier(two.newer).lines)
+    assert "This number is known elsewhere" in said
+    assert holds()
+
+
+def test_a_verified_sex_falls_with_the_number_and_buyers_are_told(two: Two) -> None:
+    animal = two.stans.verified("S2", "female")
+    two.stans.sold(animal)
+    assert two.give(to=animal).flags == KNOWN
+    assert two.stans.label(animal) == "probable female"
+    assert Disclosure.objects.get().animal == animal
+    assert holds()
+
+
+def test_nothing_of_the_older_record_changes(two: Two) -> None:
+    older = two.world.verified("A2")
+    two.give("985000099999999", to=older)
+    before = latest_standing(older.pk)
+    two.give("985000099999999")
+    assert latest_standing(older.pk) == before
+    assert "known_elsewhere" not in reasons(older)
+    two.world.call(two.world.odile, older, "male")
+    assert two.world.label(older) == "verified male", "also with the next check"
+    assert holds()
+
+
+def test_keepers_of_both_are_told_once_and_not_who_the_other_is(two: Two) -> None:
+    two.give()
+    assert letters() == [("odile", "older"), ("stan", "newer")]
+    for one in Letter.objects.filter(kind="number_known"):
+        mine, other = (two.older, two.newer) if "odile" in one.to else (two.newer, two.older)
+        assert one.context["animal"]["id"] == str(mine.pk)
+        assert str(other.pk) not in str(one.context)
+        assert ("Stan" in str(one.context)) == ("stan" in one.to)
+
+
+def test_one_letter_a_pair_ever_and_one_a_sender_to_the_older(two: Two) -> None:
+    two.give()
+    two.give()
+    two.withdraw(two.newer)
+    two.give()
+    assert len(letters()) == 2
+    for n in range(5):
+        two.give(to=two.stans.animal(f"S{n + 5}"))
+    told = letters()
+    assert told.count(("odile", "older")) == 1, "no storm, however many he gives it to"
+    assert told.count(("stan", "newer")) == 6
+
+
+@pytest.mark.parametrize("typed", ["985000012345678", "985-0000-1234-5678", " 985.000012345678 "])
+def test_however_the_number_is_typed(two: Two, typed: str) -> None:
+    assert two.give(typed).flags == KNOWN
+
+
+def test_a_number_of_a_country_of_tests_is_nobodys_own(two: Two) -> None:
+    two.give("999000000000001", to=two.older)
+    assert two.give("999000000000001").flags == ()
+    assert letters() == []
+    assert not two.newer.standings.exists()
+
+
+def test_a_tag_is_no_transponder(two: Two) -> None:
+    tag = {"scheme": "tag", "code": "A1"}
+    assert two.world.say(two.world.stan, "identifier_assigned", two.newer.pk, tag).flags == ()
+
+
+def test_ones_own_number_typed_twice_is_told_at_once_and_once(two: Two) -> None:
+    twin = two.world.animal("A3")
+    assert two.give(to=twin).flags == KNOWN
+    assert letters() == [("odile", "both")]
+    assert two.give(to=two.older).flags == (), "the same on the same is nothing new"
+    assert latest_standing(two.older.pk) is None
+
+
+def test_the_cap_ends_when_either_bears_the_number_no_more(two: Two) -> None:
+    two.give()
+    two.agree()
+    assert two.stans.label(two.newer) == "probable female"
+    two.withdraw(two.older)
+    assert two.stans.label(two.newer) == "verified female"
+    assert "known_elsewhere" not in reasons(two.newer)
+    assert not Identifier.objects.filter(animal=two.older, scheme="transponder").exists()
+    two.give(to=two.older)
+    assert two.world.label(two.older) == "unsexed"
+    assert reasons(two.older)[0] == "known_elsewhere", "now the other has borne it for longer"
+    assert holds()
+
+
+def test_withdrawn_by_the_newer_it_is_a_record_like_any(two: Two) -> None:
+    two.give()
+    two.withdraw(two.newer)
+    two.agree()
+    assert two.stans.label(two.newer) == "verified female"
+    flags = [one.known_elsewhere for one in standings_of(two.newer.pk)]
+    assert flags[:2] == [True, False]
+    assert holds()
+
+
+def test_a_contested_animals_number_is_not_taken_off_it(two: Two) -> None:
+    """Else its keeper would register it anew, and say that the number had been a mistake."""
+    two.contradict()
+    assert two.refused(two.older) == "not_now"
+
+
+def test_ones_own_check_that_read_it_keeps_it_too(two: Two) -> None:
+    code = two.world.chip(two.older)
+    made = two.world.say(two.world.odile, "call_made", two.older.pk, probing("male", code))
+    assert two.refused(two.older) == "not_now"
+    two.world.say(two.world.odile, "call_withdrawn", two.older.pk, {"call": made.id})
+    assert two.withdraw(two.older).status == "accepted"
+
+
+def test_a_number_that_others_did_not_read_but_another_is_a_mistake(two: Two) -> None:
+    """It was mistyped, the right one was given, and a guest read that."""
+    two.give("985000000000042", to=two.older)
+    body = probing("male", "985000000000042")
+    body["visit"] = str(two.world.visit(two.world.greta, two.older))
+    two.world.say(two.world.greta, "call_made", two.older.pk, body)
+    assert two.withdraw(two.older).status == "accepted"
+
+
+def test_a_number_that_a_buyer_relies_on_stays(two: Two) -> None:
+    two.world.sold(two.older)
+    assert two.refused(two.older) == "not_now"
+
+
+def test_nobody_else_withdraws_it(two: Two) -> None:
+    body = {"scheme": "transponder", "code": NUMBER}
+    for who, about in ((two.world.stan, two.older), (two.world.greta, two.older)):
+        with pytest.raises(Refused) as refusal:
+            two.world.say(who, "identifier_withdrawn", about.pk, body)
+        assert refusal.value.as_problem()["code"] == "not_found"
+
+
+def test_of_three_the_first_left_is_the_older(two: Two) -> None:
+    third = two.world.animal("A4")
+    two.give()
+    two.give(to=third)
+    two.withdraw(two.older)
+    flags = [latest_standing(one.pk).known_elsewhere for one in (two.newer, third)]  # type: ignore[union-attr]
+    assert flags == [False, True]
+    assert holds()
+
+
+def test_in_one_push_the_first_is_the_older_and_each_line_is_told(world: World) -> None:
+    items = []
+    for n in range(60):
+        about, number = new_id(world.now), 985000000001000 + n % 57
+        body = {"collection": str(world.collection.pk), "species": "python_regius"}
+        items.append(world.item("animal_registered", about, body))
+        chip = {"scheme": "transponder", "code": str(number)}
+        items.append(world.item("identifier_assigned", about, chip))
+    outcomes = world.push(world.odile, *items)
+    assert {one.status for one in outcomes} == {"accepted"}
+    assert [n for n, one in enumerate(outcomes) if one.flags] == [115, 117, 119]
+    assert Animal.objects.count() == 60
+    assert letters() == [("odile", "both")] * 3
+    assert holds()
+
+
+def test_a_move_of_the_older_keeps_the_order(two: Two) -> None:
+    two.give()
+    room = create_collection(two.world.odile, new_id(two.world.now), "The loft", two.world.now)
+    move = {"to": str(room.pk), "why": "moved"}
+    two.world.say(two.world.odile, "custody_changed", two.older.pk, move)
+    two.agree()
+    assert two.stans.label(two.newer) == "probable female"
+
+
+def test_what_if_says_so_too(two: Two) -> None:
+    two.give()
+    two.agree()
+    answer = SupposedAnswer("probing", "female")
+    found = suppose(two.newer, answer, two.world.stan.pk, two.stans.now)
+    assert found.after.label == "probable female"
+
+
+def test_replay_finds_a_standing_that_hides_it(two: Two) -> None:
+    two.give()
+    two.agree()
+    last = latest_standing(two.newer.pk)
+    assert last is not None
+    with connection.cursor() as cursor:
+        cursor.execute("SET CONSTRAINTS ALL IMMEDIATE")
+        cursor.execute("ALTER TABLE calls_standing DISABLE TRIGGER refuse_change")
+        cursor.execute("UPDATE calls_standing SET known_elsewhere = false WHERE id = %s", [last.pk])
+    found = list(Replay().differences())
+    assert [one.animal for one in found] == [two.newer.pk]
+
+
+def told_of(who: Keeper) -> list[str]:
+    return list(Letter.objects.filter(recipient=who.pk).values_list("kind", flat=True))
+
+
+def test_a_guest_blind_to_either_is_told_nothing(two: Two) -> None:
+    two.world.visit(two.world.greta, two.older)
+    two.stans.visit(two.world.greta, two.newer)
+    before = told_of(two.world.greta)
+    two.give()
+    assert told_of(two.world.greta) == before
+
+
+def test_a_keeper_blind_to_the_older_is_told_the_same_whatever_is_known_of_it(two: Two) -> None:
+    """Of Stan's two numbers one is of an animal that nobody checked, one of a contested one."""
+    rich, bare = two.older, two.world.animal("A5")
+    two.give("985000000000077", to=bare)
+    two.contradict()
+    two.world.visit(two.world.stan, rich, bare)
+    said = []
+    for code in (NUMBER, "985000000000077"):
+        mine = two.stans.animal("S9")
+        flags = two.give(code, to=mine).flags
+        letter = Letter.objects.filter(recipient=two.world.stan.pk, kind="number_known").last()
+        assert letter is not None
+        context = letter.context | {"animal": None, "number": None}
+        last = latest_standing(mine.pk)
+        assert last is not None
+        said.append((flags, context, last.label, last.p_male, last.known_elsewhere, reasons(mine)))
+    assert said[0] == said[1]
