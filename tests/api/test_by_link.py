@@ -129,16 +129,20 @@ def test_a_buyer_reports_a_problem_and_says_more(paid: Sale, buyer: Api, odile: 
     assert buyer.post(f"{path}/dispute", fact(**said)).status == 201
     opened = Dispute.objects.get()
     assert (opened.pk, opened.sale, opened.by) == (dispute, paid, paid.buyer_id)
-    again = buyer.post(f"{path}/dispute", fact(**said | {"dispute": str(new_id())}))
-    assert (again.status, again.body["code"]) == (409, "not_now")
+    again = fact(**said | {"dispute": str(new_id()), "note": "Two more eggs."})
+    assert [buyer.post(f"{path}/dispute", again).status for _ in range(2)] == [201, 200]
+    assert Dispute.objects.count() == 1, "it is a statement in the open one"
+    bare = fact(dispute=str(new_id()), animal=str(animal.pk))
+    wordless = buyer.post(f"{path}/dispute", bare)
+    assert (wordless.status, wordless.code) == (409, "not_now")
     more = fact(dispute=str(dispute), statement="Eight eggs.")
     assert buyer.post(f"{path}/statement", more).status == 201
     answer = fact(texts={"statement": "May I see them?"})
     assert odile.post(f"/disputes/{dispute}/statement", answer).status == 201
     said_there = [one["text"] for one in odile.get(f"/disputes/{dispute}").body["statements"]]
-    assert said_there == ["Eight eggs.", "May I see them?"]
+    assert said_there == ["Two more eggs.", "Eight eggs.", "May I see them?"]
     texts = texts_of(Statement.objects.values_list("pk", flat=True))
-    assert len(texts) == 2
+    assert len(texts) == 3
 
 
 def test_an_empty_statement_is_none(paid: Sale, buyer: Api) -> None:

@@ -11,7 +11,7 @@ from tests.world import World, keeper, new_id, probing
 from scalewitness.animals.services import create_collection
 from scalewitness.calls.models import Call, SetAside
 from scalewitness.disputes.models import Dispute, Finding
-from scalewitness.disputes.queries.assent import said_of, would_set_aside
+from scalewitness.disputes.queries.assent import summary_of, would_set_aside
 from scalewitness.domain.errors import Refused
 from scalewitness.intake.batch import Actor
 from scalewitness.intake.services import accept_one
@@ -51,7 +51,7 @@ def record(world: World, dispute: Dispute, **body: object) -> Finding:
 
 
 def word(dispute: Dispute) -> str:
-    return said_of(dispute, Finding.objects.get(dispute=dispute)).word
+    return summary_of(dispute, Finding.objects.get(dispute=dispute)).word
 
 
 def code_of(what: Callable[[], object]) -> tuple[str, str | None]:
@@ -148,8 +148,8 @@ def test_a_named_arbiter_decides_by_their_own_word(
     call = str(hers(world).pk)
     record(world, dispute, proposed=[call], basis="arbiter", arbiter=str(arda.pk))
     assert word(dispute) == (
-        "The seller says that it is an arbiter’s; the arbiter has not confirmed it and the "
-        "buyer has not confirmed it."
+        "The seller says that it is an arbiter’s; neither the arbiter nor the buyer has "
+        "confirmed it."
     )
     letter = Letter.objects.get(kind="finding_keeper")
     assert (letter.to, letter.context["asked"]) == (arda.email, True)

@@ -181,7 +181,11 @@ OWED: list[tuple[str, list[Callable[[Scene], None]], set[str]]] = [
     ),
     ("acknowledged", [Scene.sell, Scene.fall, acknowledge], set()),
     ("objected", [object_to_it], {"dispute_opened to Odile", "dispute_opened to Pim"}),
-    ("stated", [Scene.sell, Scene.fall, state], {"statement_made to Pim"}),
+    (
+        "stated",
+        [Scene.sell, Scene.fall, state],
+        {"statement_made to Pim", "statement_made_buyer to Bela"},
+    ),
     ("found", [Scene.sell, Scene.fall, find], {"finding to Bela"}),
     ("found, unsold", [object_to_it, find], set()),
 ]

@@ -109,6 +109,9 @@ def _sold_on(here: Here, readers: Readers) -> None:
     finding = {"outcome": "unresolved", "remedy": "none"}
     here.say(chain.keepers[-1], "finding_recorded", dispute.pk, finding)
     readers.open_all()
+    objection = {"animal": str(chain.animal.pk), "ground": "party_objects"}
+    here.say(chain.keepers[-1], "dispute_opened", new_id(here.now), objection)
+    readers.open_all()
     Letter.objects.filter(kind="disclosure").update(state="sent", sent_at=here.now)
     chase(here.now + SILENT_AFTER)
     owe_digests(here.now)

@@ -207,7 +207,10 @@ CONTEXTS: dict[str, dict[str, Any]] = {
     "rule_changed": {"to_name": "Odile Marten", "rule": ID, "cause_kind": "policy_adopted"},
     "dispute_opened": KEEPER | {"ground": "contested_standing", "dispute": ID},
     "confirmation_code": SALE | {"code_id": ID},
-    "statement_made": KEEPER | {"dispute": ID, "stated_by": "buyer"},
+    "statement_made": KEEPER | {"dispute": ID, "stated_by": "the buyer"},
+    "dispute_opened_buyer": SALE | {"animal": VESPER, "own": True, "link": str(LINK)},
+    "statement_made_buyer": SALE
+    | {"animal": VESPER, "stated_by": "the seller", "words_of": FACT, "link": str(LINK)},
     "finding": SALE | FINDING | {"animal": VESPER, "link": str(LINK)},
     "finding_keeper": KEEPER | FINDING | {"dispute": ID},
 }
@@ -265,6 +268,7 @@ def test_every_kind_that_is_queued_is_written_here() -> None:
         queued |= set(re.findall(r'owing.owe\(\s*"(\w+)"', text))
         queued |= set(re.findall(r'notify_(?:buyer|seller)\(\s*\w+(?:\.\w+)?,\s*"(\w+)"', text))
         queued |= set(re.findall(r'(?:_tell|notify_concerned)\(\s*(?:\w+, \w+, )?"(\w+)"', text))
+        queued |= set(re.findall(r'_tell_buyer\(\w+, sale, "(\w+)"', text))
         queued |= set(re.findall(r'_notify_seller\(owed, "(\w+)"', text))
         queued |= set(re.findall(r'kind="(\w+)"', text))
         queued |= set(re.findall(r'_write_to_claimed\("(\w+)"', text))
@@ -327,6 +331,8 @@ def test_both_parts_lead_to_the_same_place(kind: str) -> None:
         "dispute_opened": {f"http://testserver/disputes/{ID}"},
         "statement_made": {f"http://testserver/disputes/{ID}"},
         "finding": {f"{link}/animals/{ID}/problem"},
+        "dispute_opened_buyer": {f"{link}/animals/{ID}/problem"},
+        "statement_made_buyer": {f"{link}/animals/{ID}/problem"},
         "finding_keeper": {f"http://testserver/disputes/{ID}"},
         "disclosure_undelivered": {f"http://testserver/disclosures/{ID}"},
         "disclosure_silent": {f"http://testserver/disclosures/{ID}"},

@@ -170,13 +170,19 @@ def test_what_is_told_of_a_dispute(scene: Scene) -> None:
     scene.fall()
     Letter.objects.all().delete()
     state(scene)
-    (stated,) = Letter.objects.all()
+    stated, to_buyer = Letter.objects.order_by("kind")
+    assert to_buyer.context == about(scene) | {
+        "animal": described(scene.animal),
+        "stated_by": "the seller",
+        "words_of": str(last("statement_made").fact),
+        "link": to_buyer.context["link"],
+    }
     assert (stated.to, stated.cause) == (scene.world.pim.email, last("statement_made").fact)
     assert stated.context == {
         "to_name": "Pim Alder",
         "animal": described(scene.animal),
         "dispute": str(scene.dispute().pk),
-        "stated_by": "seller",
+        "stated_by": "the seller",
     }
     find(scene)
     found = Letter.objects.get(kind="finding")

@@ -13,7 +13,7 @@ CLAIMS = {
     "veterinarian": "it is a veterinarian’s",
 }
 NEEDS_ASSENT = frozenset({"agreement", "arbiter"})
-ANSWERS = {True: "has confirmed it", False: "denies it", None: "has not confirmed it"}
+ANSWERS = {True: "has confirmed it", False: "denies it"}
 OUTCOMES = {
     "call_set_aside": "A call is set aside: it stays on record, and no longer counts",
     "calls_stand": "The calls stand as they are",
@@ -22,21 +22,28 @@ OUTCOMES = {
 }
 
 
-def on_whose_word(recorder: str, basis: str, answers: Mapping[Part, bool | None]) -> str:
+def on_whose_word(recorder: str, basis: str, answers: Mapping[str, bool | None]) -> str:
     """As a sentence. ``recorder``: who recorded it, such as “keeper”; ``answers``: of those who
     may answer, None while they have not. What a keeper says of others is theirs to confirm."""
     claim = CLAIMS[basis]
     needed = basis in NEEDS_ASSENT
     confirmed = needed and True in answers.values()
     says = _capital(claim) if confirmed else f"The {recorder} says that {claim}"
-    told = [
-        f"the {part} {ANSWERS[agrees]}"
-        for part, agrees in answers.items()
-        if agrees is not None or (needed and not confirmed)
+    replies = [
+        f"the {part} {ANSWERS[agrees]}" for part, agrees in answers.items() if agrees is not None
     ]
+    silent = [f"the {part}" for part, agrees in answers.items() if agrees is None]
+    if needed and not confirmed and silent:
+        replies.append(_not_confirmed(silent))
     if needed and not answers:
-        told = ["nobody else has confirmed it"]
-    return "; ".join([says, " and ".join(told)] if told else [says]) + "."
+        replies = ["nobody else has confirmed it"]
+    return "; ".join([says, " and ".join(replies)] if replies else [says]) + "."
+
+
+def _not_confirmed(silent: list[str]) -> str:
+    if len(silent) == 1:
+        return f"{silent[0]} has not confirmed it"
+    return f"neither {' nor '.join(silent)} has confirmed it"
 
 
 def outcome_in_words(outcome: str, set_aside: int, proposed: int) -> str:

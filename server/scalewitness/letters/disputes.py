@@ -1,14 +1,15 @@
 """Letters about disputes."""
 
 from collections.abc import Iterable
-from typing import Any, Literal
+from typing import Any
 from uuid import UUID
 
 from scalewitness.animals.queries import share_a_collection
 from scalewitness.calls.queries.visibility import sights_of
 from scalewitness.disputes.models import Dispute, Finding
-from scalewitness.disputes.queries.assent import Said, said_of
-from scalewitness.domain.facts import FindingAnswered
+from scalewitness.disputes.queries.assent import Summary, summary_of
+from scalewitness.disputes.queries.seats import part_for, part_in, seated
+from scalewitness.domain.facts import DisputeOpened, FindingAnswered, StatementMade
 from scalewitness.domain.findings import Part
 from scalewitness.fresh_ids import fresh_id
 from scalewitness.ledger.services.writing import Logged
@@ -32,22 +33,47 @@ def notify_of_dispute(opened: Dispute, readers: Iterable[Concerned], owing: Owin
     _tell(opened, readers, "dispute_opened", opened.pk, {"ground": opened.ground}, owing)
 
 
-def notify_of_statement(dispute: Dispute, fact: UUID, owing: Owing) -> None:
-    """Everyone with a seat but its author hears that a party made a statement, not its text."""
+def tell_buyers_of_dispute(opened: Dispute, fact: Logged[DisputeOpened], owing: Owing) -> None:
+    """A party opened it: its buyer reads so too, and whoever bought the animal before; what was
+    written with it, where it is for them."""
+    for sale in _by_letter(opened, owing):
+        part = part_for(sale, opened, fact.sender, owing.now)
+        context = {"own": part == "you"} | ({"words_of": str(fact.id)} if part else {})
+        _tell_buyer(opened, sale, "dispute_opened_buyer", fact.id, context, owing)
+
+
+def notify_of_statement(dispute: Dispute, fact: Logged[StatementMade], owing: Owing) -> None:
+    """Everyone with a seat but its author hears that a party made a statement; buyers read it in
+    the letter, as far as it is for them."""
+    part = part_in(dispute, fact.sender)
     readers = [
         one
         for one in concerned(dispute.animal, owing)
-        if one.keeper.pk != owing.sender and has_seat(one, dispute.sale)
+        if one.keeper.pk != owing.sender
+        and has_seat(one, dispute.sale)
+        and not (one.sold and part == "another buyer")
     ]
-    stated = {"stated_by": _part_of(owing.sender, dispute.sale)}
-    _tell(dispute, readers, "statement_made", fact, stated, owing)
+    _tell(dispute, readers, "statement_made", fact.id, {"stated_by": part}, owing)
+    for sale in _by_letter(dispute, owing):
+        stated_by = part_for(sale, dispute, fact.sender, owing.now)
+        if stated_by and stated_by != "you":
+            context = {"stated_by": stated_by, "words_of": str(fact.id)}
+            _tell_buyer(dispute, sale, "statement_made_buyer", fact.id, context, owing)
 
 
-def _part_of(author: UUID | None, sale: Sale | None) -> Literal["buyer", "seller", "keeper"]:
-    """``author``: None, a buyer by their link."""
-    if author is None or (sale is not None and author == sale.buyer.keeper_id):
-        return "buyer"
-    return "seller" if sale is not None and author == sale.collection.keeper_id else "keeper"
+def _by_letter(dispute: Dispute, owing: Owing) -> list[Sale]:
+    """The sales whose buyers are told by their link: not those who are told as keepers."""
+    readers = concerned(dispute.animal, owing)
+    keepers = {one.keeper.pk for one in readers if has_seat(one, dispute.sale)}
+    return [one for one in seated(dispute, owing.now) if one.buyer.keeper_id not in keepers]
+
+
+def _tell_buyer(
+    dispute: Dispute, sale: Sale, kind: str, cause: UUID, context: dict[str, Any], owing: Owing
+) -> None:
+    link = lasting_link(sale, fresh_id(owing.now), owing.now)
+    more = {"animal": as_bought(dispute.animal, sale), "link": str(link.pk)}
+    notify_buyer(sale, kind, cause, more | context, owing)
 
 
 def has_seat(reader: Concerned, sale: Sale | None) -> bool:
@@ -75,12 +101,12 @@ def _tell(
 def notify_of_finding(dispute: Dispute, found: Finding, owing: Owing) -> None:
     """Both sides of the disputed sale hear the outcome, and the arbiter that they are named; but
     not whoever recorded it."""
-    told = {
+    readers = {
         one
         for one in (found.arbiter, _seller(dispute))
         if one and not share_a_collection(one, found.by)
     }
-    _tell_of_finding(dispute, found, found.pk, told, owing)
+    _tell_of_finding(dispute, found, found.pk, readers, owing)
 
 
 def notify_of_answer(
@@ -98,27 +124,29 @@ def _tell_of_finding(
     owing: Owing,
     answered_by: UUID | None = None,
 ) -> None:
-    said = said_of(dispute, found)
-    context = {
-        "outcome": said.outcome,
+    for sale in seated(dispute, owing.now):
+        known = {owing.sender, answered_by, *keepers} - {None}
+        if not known & {sale.buyer_id, sale.buyer.keeper_id}:
+            summary = summary_of(dispute, found, sale)
+            context = _found(found, summary, answered=answered_by is not None)
+            context |= {"asked": sale.pk == dispute.sale_id and "buyer" in summary.open_to}
+            _tell_buyer(dispute, sale, "finding", cause, context, owing)
+    summary = summary_of(dispute, found)
+    context = _found(found, summary, answered=answered_by is not None)
+    for keeper in keepers:
+        _tell_keeper(dispute, found, keeper, cause, summary, context, owing)
+
+
+def _found(found: Finding, summary: Summary, *, answered: bool) -> dict[str, Any]:
+    return {
+        "outcome": summary.outcome,
         "remedy_found": found.remedy,
-        "word": said.word,
-        "recorder": said.recorder,
-        "answered": answered_by is not None,
-        "would_set_aside": len(said.would_set_aside),
+        "word": summary.word,
+        "recorder": summary.recorder,
+        "answered": answered,
+        "would_set_aside": len(summary.would_set_aside),
         "words_of": str(found.pk),
     }
-    sale = dispute.sale
-    if sale is not None and not {owing.sender, answered_by} & _buyer(sale):
-        link = lasting_link(sale, fresh_id(owing.now), owing.now)
-        context_of_sale = {
-            "animal": as_bought(dispute.animal, sale),
-            "asked": "buyer" in said.open_to,
-            "link": str(link.pk),
-        }
-        notify_buyer(sale, "finding", cause, context | context_of_sale, owing)
-    for keeper in keepers:
-        _tell_keeper(dispute, found, keeper, cause, said, context, owing)
 
 
 def _tell_keeper(
@@ -126,7 +154,7 @@ def _tell_keeper(
     found: Finding,
     keeper: UUID,
     cause: UUID,
-    said: Said,
+    summary: Summary,
     context: dict[str, Any],
     owing: Owing,
 ) -> None:
@@ -146,7 +174,7 @@ def _tell_keeper(
             "to_name": person.name,
             "animal": _as_known(dispute, whole=sight == "all"),
             "dispute": str(dispute.pk),
-            "asked": keeper != found.by and part in said.open_to,
+            "asked": keeper != found.by and part in summary.open_to,
         },
         about=f"dispute {dispute.pk}",
     )
@@ -157,10 +185,6 @@ def _as_known(dispute: Dispute, *, whole: bool) -> dict[str, Any]:
     if whole or dispute.sale is None:
         return describe(dispute.animal, named=whole)
     return as_sold(dispute.animal, dispute.sale)
-
-
-def _buyer(sale: Sale) -> set[UUID]:
-    return {one for one in (sale.buyer_id, sale.buyer.keeper_id) if one}
 
 
 def _seller(dispute: Dispute) -> UUID | None:

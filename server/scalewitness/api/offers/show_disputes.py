@@ -1,5 +1,6 @@
 """What is said in the disputes over the buyer's purchase."""
 
+from django.utils import timezone
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -16,5 +17,6 @@ from scalewitness.domain.errors import LinkGone
     anonymous=True,
 )
 def show_buyers_disputes(request: Request, token: str) -> Response:
-    """Those over this sale, the newest first: what the parties state, and the finding."""
-    return Response(buyers_disputes(opened(token).sale))
+    """Those over this sale, and over later ones of an animal that the buyer still relies on; the
+    newest first. What is stated for them, and the finding."""
+    return Response(buyers_disputes(opened(token).sale, timezone.now()))

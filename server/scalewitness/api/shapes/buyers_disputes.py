@@ -6,14 +6,15 @@ from uuid import UUID
 from msgspec import Struct
 
 from scalewitness.disputes.models import Dispute
-from scalewitness.disputes.queries.assent import said_of
-from scalewitness.disputes.queries.disputes import disputes_over, part_in, statements_in
+from scalewitness.disputes.queries.assent import summary_of
+from scalewitness.disputes.queries.disputes import statements_in
+from scalewitness.disputes.queries.seats import disputes_over, part_for
 from scalewitness.ledger.queries.entries import texts_of
 from scalewitness.sales.models import Sale
 
 
 class BuyersStatementShown(Struct, frozen=True):
-    """``who``: a part in the deal; ``text`` None: the words were erased."""
+    """``who``: “you”, “the seller” or “the keeper”; ``text`` None: the words were erased."""
 
     who: str
     at: datetime
@@ -22,7 +23,7 @@ class BuyersStatementShown(Struct, frozen=True):
 
 class BuyersFinding(Struct, frozen=True):
     """``recorder``: the part of whoever recorded it; ``word``: on whose word it rests, and who
-    confirms that. ``answered``: what the buyer said, None while they have not;
+    confirms that. ``answered``: what the buyer answered, None while they have not;
     ``would_set_aside``: what their answer repeats where they agree."""
 
     id: UUID
@@ -51,42 +52,45 @@ class BuyersDisputes(Struct, frozen=True):
     items: list[BuyersDispute]
 
 
-def buyers_disputes(sale: Sale) -> BuyersDisputes:
-    return BuyersDisputes([_shown(one) for one in disputes_over(sale)])
+def buyers_disputes(sale: Sale, now: datetime) -> BuyersDisputes:
+    over = [one for animal in sale.animals.all() for one in disputes_over(sale, animal, now)]
+    newest = sorted(over, key=lambda one: one.position, reverse=True)
+    return BuyersDisputes([_shown(one, sale, now) for one in newest])
 
 
-def _shown(one: Dispute) -> BuyersDispute:
+def _shown(one: Dispute, sale: Sale, now: datetime) -> BuyersDispute:
     return BuyersDispute(
         id=one.pk,
         animal=one.animal_id,
         ground=one.ground,
         opened_at=one.opened_at,
         open=not hasattr(one, "finding"),
-        statements=_statements(one),
-        finding=_finding(one) if hasattr(one, "finding") else None,
+        statements=_statements(one, sale, now),
+        finding=_finding(one, sale) if hasattr(one, "finding") else None,
     )
 
 
-def _statements(one: Dispute) -> list[BuyersStatementShown]:
-    rows = statements_in(one.pk)
-    texts = texts_of(row.pk for row in rows)
+def _statements(one: Dispute, sale: Sale, now: datetime) -> list[BuyersStatementShown]:
+    rows = [(row, part_for(sale, one, row.by, now)) for row in statements_in(one.pk)]
+    texts = texts_of(row.pk for row, _ in rows)
     return [
-        BuyersStatementShown(part_in(one, row.by), row.at, texts.get((row.pk, "statement")))
-        for row in rows
+        BuyersStatementShown(part, row.at, texts.get((row.pk, "statement")))
+        for row, part in rows
+        if part
     ]
 
 
-def _finding(one: Dispute) -> BuyersFinding:
-    found, said = one.finding, said_of(one, one.finding)
+def _finding(one: Dispute, sale: Sale) -> BuyersFinding:
+    found, summary, own = one.finding, summary_of(one, one.finding, sale), one.sale_id == sale.pk
     return BuyersFinding(
         id=found.pk,
         at=found.at,
-        recorder=said.recorder,
+        recorder=summary.recorder,
         outcome=found.outcome,
         remedy=found.remedy,
-        word=said.word,
+        word=summary.word,
         reasons=texts_of([found.pk]).get((found.pk, "reasons")),
         document=found.document or None,
-        answered=said.answers.get("buyer"),
-        would_set_aside=[UUID(call) for call in said.would_set_aside],
+        answered=summary.answers.get("buyer") if own else None,
+        would_set_aside=[UUID(call) for call in summary.would_set_aside] if own else [],
     )

@@ -14,8 +14,9 @@ from scalewitness.api.shapes.letters import LetterShown, letters
 from scalewitness.api.shapes.people import Person, named
 from scalewitness.api.shapes.words import one_of
 from scalewitness.disputes.models import Dispute, Finding
-from scalewitness.disputes.queries.assent import said_of
+from scalewitness.disputes.queries.assent import summary_of
 from scalewitness.disputes.queries.disputes import Seat, statements_in
+from scalewitness.disputes.queries.seats import statements_for_seller
 from scalewitness.domain.findings import Part
 from scalewitness.examiners.settled import Settled
 from scalewitness.ledger.queries.entries import texts_of
@@ -143,7 +144,7 @@ def dispute(
         note=texts.get((entry, "note")) if entry else None,
         standing=standing(*evidence) if evidence else None,
         evidence=_in_time(calls(evidence.known)) if evidence else [],
-        statements=_statements(one),
+        statements=_statements(one, whole=evidence is not None),
         finding=_finding(one, found, names, texts) if found else None,
         letters=_letters(one, found) if letters_too else [],
     )
@@ -160,7 +161,7 @@ def _for_reader(one: Dispute, *, whole: bool) -> tuple[Animal, bool, Sale | None
 def _finding(
     one: Dispute, found: Finding, names: dict[UUID, str], texts: dict[tuple[UUID, str], str]
 ) -> FindingShown:
-    said = said_of(one, found)
+    summary = summary_of(one, found)
     return FindingShown(
         id=found.pk,
         position=found.position,
@@ -168,21 +169,27 @@ def _finding(
         at=found.at,
         outcome=found.outcome,
         remedy=found.remedy,
-        set_aside=[UUID(call) for call in said.set_aside],
+        set_aside=[UUID(call) for call in summary.set_aside],
         proposed=[UUID(call) for call in found.proposed],
-        would_set_aside=[UUID(call) for call in said.would_set_aside],
+        would_set_aside=[UUID(call) for call in summary.would_set_aside],
         reasons=texts.get((found.pk, "reasons")),
         basis=found.basis or None,
-        word=said.word,
+        word=summary.word,
         arbiter=named(found.arbiter, names) if found.arbiter else None,
-        answers=[AnswerShown(part, agrees) for part, agrees in said.answers.items()],
+        answers=[AnswerShown(part, agrees) for part, agrees in summary.answers.items()],
         document=found.document or None,
     )
 
 
-def _statements(one: Dispute) -> list[StatementShown]:
-    statements = statements_in(one.pk)
+def _statements(one: Dispute, *, whole: bool) -> list[StatementShown]:
+    """Another buyer has no name here, and says nothing to a seller who is not theirs."""
+    rows = statements_in(one.pk)
+    to_sellers = statements_for_seller(one, rows)
+    statements = rows if whole else to_sellers
     texts, names = texts_of(it.pk for it in statements), _names(one, (it.by for it in statements))
+    for it in statements:
+        if it not in to_sellers:
+            names[it.by] = "another buyer"
     return [
         StatementShown(
             id=it.pk,

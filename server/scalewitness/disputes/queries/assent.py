@@ -18,6 +18,7 @@ from scalewitness.disputes.models import Dispute, Finding, FindingAnswer
 from scalewitness.domain.findings import Part, on_whose_word, outcome_in_words
 from scalewitness.domain.sales import PROMISED
 from scalewitness.people.queries import grants_given
+from scalewitness.sales.models import Sale
 from scalewitness.sales.queries import parties_to_sales, progress_of
 
 SOME = 40
@@ -114,7 +115,7 @@ def _part_of(dispute: Dispute, found: Finding, by: UUID) -> Part:
 
 
 @dataclass(frozen=True, slots=True)
-class Said:
+class Summary:
     """What every reader is told of a finding. ``recorder``: “keeper”, “seller” or “buyer”, who
     recorded it; ``answers``: of those who may answer, None while they have not; ``set_aside``:
     the calls that it has set aside, with what others agreed to;
@@ -133,18 +134,22 @@ class Said:
         return [part for part, agrees in self.answers.items() if not agrees]
 
 
-def said_of(dispute: Dispute, found: Finding) -> Said:
+def summary_of(dispute: Dispute, found: Finding, reader: Sale | None = None) -> Summary:
+    """``reader``: the sale whose buyer reads it, perhaps of another deal."""
+    apart = reader is not None and reader.pk != dispute.sale_id
     given = answers_to(dispute, found)
     answers: dict[Part, bool | None] = {
         part: given[part].agrees if part in given else None
         for part in dict.fromkeys([*_asked(dispute, found), *given])
     }
     aside = [*found.set_aside, *(call for one in given.values() for call in one.set_aside)]
-    recorder = recorder_of(dispute, found)
-    return Said(
+    recorder = "keeper" if apart else recorder_of(dispute, found)
+    others = {"buyer": "other buyer", "seller": "other seller"} if apart else {}
+    by = {others.get(part, str(part)): agrees for part, agrees in answers.items()}
+    return Summary(
         recorder=recorder,
         outcome=outcome_in_words(found.outcome, len(aside), len({*found.proposed} - {*aside})),
-        word=on_whose_word(recorder, found.basis, answers),
+        word=on_whose_word(recorder, found.basis, by),
         answers=answers,
         set_aside=tuple(aside),
         would_set_aside=would_set_aside(found),

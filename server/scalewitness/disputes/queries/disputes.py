@@ -22,7 +22,7 @@ from scalewitness.disputes.models import Dispute, Statement
 from scalewitness.domain.errors import NotFound
 from scalewitness.domain.sales import RELIED_ON, UNPAID
 from scalewitness.planning.candidates import AtStake
-from scalewitness.sales.models import Sale, SaleAnimal
+from scalewitness.sales.models import SaleAnimal
 from scalewitness.sales.queries import animals_on_sale, parties_to_sales, states_of_sales
 from scalewitness.standings.models import Standing
 
@@ -78,23 +78,6 @@ def dispute_for(keeper: UUID, dispute: UUID, now: datetime) -> tuple[Dispute, Se
     if sight is None and found.sale and is_steward(keeper, found.sale.collection, now):
         return found, "seller"
     raise NotFound()
-
-
-def disputes_over(sale: Sale) -> list[Dispute]:
-    """The newest first."""
-    rows = Dispute.objects.filter(sale=sale).order_by("-position")
-    return list(
-        rows.select_related("animal__collection", "sale__buyer", "sale__collection", "finding")
-    )
-
-
-def part_in(dispute: Dispute, by: UUID) -> str:
-    """What somebody who speaks in it is to it."""
-    parts: dict[UUID | None, str] = {dispute.animal.collection.keeper_id: "the keeper"}
-    if dispute.sale:
-        parts |= {dispute.sale.collection.keeper_id: "the seller"}
-        parts |= {dispute.sale.buyer_id: "the buyer", dispute.sale.buyer.keeper_id: "the buyer"}
-    return parts.get(by, "a partner of theirs")
 
 
 def statements_in(dispute: UUID) -> list[Statement]:

@@ -85,8 +85,8 @@ def finding_recorded(fact: LoggedFact, past: Past) -> Rows:
 def finding_answered(fact: LoggedFact, past: Past) -> Rows:
     body = fact.body
     finding, aside = UUID(body.finding), list(body.set_aside)
-    said = {"agrees": body.agrees, "set_aside": aside, "by": fact.by, "at": fact.received_at}
-    yield Row(FindingAnswer, row_of_fact(fact, finding_id=finding, **said))
+    stated = {"agrees": body.agrees, "set_aside": aside, "by": fact.by, "at": fact.received_at}
+    yield Row(FindingAnswer, row_of_fact(fact, finding_id=finding, **stated))
     for call in aside:
         gone = {"call_id": UUID(call), "finding": finding, "position": fact.position}
         yield Row(SetAside, gone)

@@ -8,6 +8,7 @@ from scalewitness.animals.queries import animal_of, is_steward
 from scalewitness.disputes import services
 from scalewitness.disputes.models import Dispute
 from scalewitness.disputes.queries.disputes import dispute_of, open_dispute_on
+from scalewitness.disputes.queries.seats import seated
 from scalewitness.domain.errors import NotFound, NotNow, OutOfRange
 from scalewitness.domain.facts import DisputeOpened
 from scalewitness.domain.sales import LIVE
@@ -16,7 +17,11 @@ from scalewitness.intake.rules.ids import check_unused
 from scalewitness.intake.rules.sales import is_buyer
 from scalewitness.intake.submission import Sealed
 from scalewitness.letters.animals import concerned
-from scalewitness.letters.disputes import notify_of_dispute, notify_of_statement
+from scalewitness.letters.disputes import (
+    notify_of_dispute,
+    notify_of_statement,
+    tell_buyers_of_dispute,
+)
 from scalewitness.sales.models import Sale
 from scalewitness.sales.queries import progress_of, sale_of
 
@@ -35,6 +40,7 @@ def dispute_opened(fact: Sealed, batch: Batch) -> int:
     logged = batch.log(fact)
     opened = services.store_dispute(logged)
     notify_of_dispute(opened, concerned(animal, batch.letters), batch.letters)
+    tell_buyers_of_dispute(opened, logged, batch.letters)
     return logged.position
 
 
@@ -54,7 +60,8 @@ def _is_party_to(sale: Sale, batch: Batch) -> bool:
 
 
 def statement_made(fact: Sealed, batch: Batch) -> int:
-    """Either side makes its statement, until the finding; again if there is more."""
+    """Either side makes its statement, until the finding, and so does whoever bought the animal
+    before and relies on it; again if there is more."""
     dispute = dispute_of(fact.about)
     if dispute is None or not _is_side(dispute, batch):
         raise NotFound()
@@ -62,11 +69,13 @@ def statement_made(fact: Sealed, batch: Batch) -> int:
         raise NotNow("This dispute already has its finding.")
     logged = batch.log(fact)
     services.store_statement(logged)
-    notify_of_statement(dispute, logged.id, batch.letters)
+    notify_of_statement(dispute, logged, batch.letters)
     return logged.position
 
 
 def _is_side(dispute: Dispute, batch: Batch) -> bool:
     if is_steward(batch.actor.keeper, dispute.animal.collection, batch.now):
         return True
-    return dispute.sale is not None and _is_party_to(dispute.sale, batch)
+    if dispute.sale is not None and _is_party_to(dispute.sale, batch):
+        return True
+    return any(is_buyer(one, batch.actor) for one in seated(dispute, batch.now))

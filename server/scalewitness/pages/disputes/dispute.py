@@ -13,15 +13,15 @@ from django.utils.text import capfirst
 from scalewitness.animals.queries import is_steward, title_of
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.disputes.models import Dispute, Finding
-from scalewitness.disputes.queries.assent import said_of
+from scalewitness.disputes.queries.assent import summary_of
 from scalewitness.disputes.queries.disputes import (
     Hanging,
     dispute_for,
     disputes_seen,
     hanging_on,
-    part_in,
     statements_in,
 )
+from scalewitness.disputes.queries.seats import part_for, part_in
 from scalewitness.domain.errors import NotFound
 from scalewitness.examiners.settled import settled_behind
 from scalewitness.ledger.queries.entries import entry_at, texts_of
@@ -47,7 +47,7 @@ from scalewitness.pages.parts.facts import FactForm, new_id, note
 from scalewitness.pages.parts.listing import listed
 from scalewitness.pages.plots.of_case import depths_of
 from scalewitness.people.models import Keeper
-from scalewitness.sales.models import SaleStep
+from scalewitness.sales.models import Sale, SaleStep
 from scalewitness.standings.queries.dossier import dossier
 
 GROUNDS = {
@@ -59,6 +59,8 @@ LETTERS = {
     "dispute_opened": "Dispute opened, to a keeper",
     "finding": "The finding, to the buyer",
     "finding_keeper": "The finding, to a keeper",
+    "dispute_opened_buyer": "Dispute opened, to a buyer",
+    "statement_made_buyer": "Statement in a dispute, to a buyer",
     "statement_made": "Statement in a dispute, to a keeper",
     "report_answered": "Answer to a report, to a keeper",
     "report_answered_buyer": "Answer to a report, to a buyer",
@@ -183,8 +185,10 @@ def _seller_page(
     """Without the animal, which is not theirs to see any more, or what checks of it found, but
     for those that they are asked about."""
     form = answering or answer_form(dispute, keeper.pk)
-    context = dispute_context(dispute) | {
+    shown = dispute_context(dispute)
+    context = shown | {
         "title": disputed(dispute, "seller"),
+        "statements": [one for one in shown["statements"] if one["who"] != "Another buyer"],
         "statement": statement,
         "answer_form": form,
         "asked_about": asked_about(dispute, calls_by_role(dispute)) if form else [],
@@ -293,26 +297,32 @@ def dispute_context(dispute: Dispute) -> dict[str, Any]:
         "opening": opening,
         "statements": statements_shown(dispute),
         "finding": finding,
-        "said": said_of(dispute, finding) if finding else None,
+        "summary": summary_of(dispute, finding) if finding else None,
         "remedy": dict(REMEDIES).get(finding.remedy) if finding else None,
         "reasons_text": texts.get((finding.pk, "reasons")) if finding else None,
     }
 
 
-def statements_shown(dispute: Dispute) -> list[dict[str, Any]]:
-    """What the parties said, by their part in it."""
+def statements_shown(dispute: Dispute, reader: Sale | None = None) -> list[dict[str, Any]]:
+    """What the parties said, by their part in it. ``reader``: the sale whose buyer reads it, who
+    is told what is for them."""
     statements = statements_in(dispute.pk)
-    texts = texts_of(one.pk for one in statements)
+    texts, now = texts_of(one.pk for one in statements), timezone.now()
+    heard = (
+        (one, part_for(reader, dispute, one.by, now) if reader else part_in(dispute, one.by))
+        for one in statements
+    )
     return [
         {
             "id": one.pk,
-            "who": capfirst(part_in(dispute, one.by)),
+            "who": capfirst(part),
             "by": one.by,
             "at": one.at,
             "position": one.position,
             "text": texts.get((one.pk, "statement")),
         }
-        for one in statements
+        for one, part in heard
+        if part
     ]
 
 

@@ -11,7 +11,7 @@ from django.http import QueryDict
 from django.utils import timezone
 
 from scalewitness.disputes.models import Dispute, Finding
-from scalewitness.disputes.queries.assent import Said, answering, possible_arbiters, said_of
+from scalewitness.disputes.queries.assent import Summary, answering, possible_arbiters, summary_of
 from scalewitness.domain import findings
 from scalewitness.domain.findings import Part
 from scalewitness.domain.pictures.reencoding import LARGEST_UPLOAD
@@ -138,11 +138,13 @@ class FindingAnswerForm(FactForm):
     set_aside = forms.CharField(widget=forms.HiddenInput, required=False)
     agrees = one_of("Do you agree?", (("yes", "I agree"), ("no", "I do not agree")))
 
-    def __init__(self, data: QueryDict | None, *, said: Said, finding: UUID, part: Part) -> None:
-        initial = {"finding": str(finding), "set_aside": " ".join(said.would_set_aside)}
+    def __init__(
+        self, data: QueryDict | None, *, summary: Summary, finding: UUID, part: Part
+    ) -> None:
+        initial = {"finding": str(finding), "set_aside": " ".join(summary.would_set_aside)}
         super().__init__(data, initial=initial)
         self.auto_id = "answer_%s"
-        if said.answers.get(part) is False:
+        if summary.answers.get(part) is False:
             self.fields["agrees"].label = "You did not agree. Do you agree now?"
             self.fields["agrees"].choices = [("yes", "I agree")]  # type: ignore[attr-defined]
 
@@ -168,10 +170,10 @@ def answer_form(
         return None
     buys = by_link or (dispute.sale is not None and keeper == dispute.sale.buyer.keeper_id)
     part = answering(dispute, found, keeper, as_buyer=buys, now=timezone.now())
-    said = said_of(dispute, found)
-    if part is None or (data is None and part not in said.open_to):
+    summary = summary_of(dispute, found)
+    if part is None or (data is None and part not in summary.open_to):
         return None
-    return FindingAnswerForm(data, said=said, finding=found.pk, part=part)
+    return FindingAnswerForm(data, summary=summary, finding=found.pk, part=part)
 
 
 def calls_by_role(dispute: Dispute) -> list[CallInWords]:
@@ -184,5 +186,5 @@ def calls_by_role(dispute: Dispute) -> list[CallInWords]:
 def asked_about(dispute: Dispute, calls: Iterable[CallInWords]) -> list[CallInWords]:
     """Those of the calls that an answer to the finding would set aside."""
     found: Finding | None = getattr(dispute, "finding", None)
-    wanted = said_of(dispute, found).would_set_aside if found else ()
+    wanted = summary_of(dispute, found).would_set_aside if found else ()
     return [one for one in calls if str(one.call.pk) in wanted]

@@ -5,10 +5,13 @@ from uuid import UUID
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
+from django.utils import timezone
 
 from scalewitness.animals.models import Animal
 from scalewitness.disputes.models import Dispute
-from scalewitness.disputes.queries.disputes import dispute_of, disputes_over, open_dispute_on
+from scalewitness.disputes.queries.assent import summary_of
+from scalewitness.disputes.queries.disputes import dispute_of
+from scalewitness.disputes.queries.seats import disputes_over, open_to_buyer
 from scalewitness.domain.cautions import AFTER_A_DISCLOSURE
 from scalewitness.domain.errors import NotFound
 from scalewitness.domain.sales import RELIED_ON
@@ -39,15 +42,14 @@ def report_problem(
     animal = link.sale.animals.filter(pk=animal_id).first()
     if animal is None or progress_of(link.sale).state not in RELIED_ON:
         raise NotFound()
-    dispute = open_dispute_on(animal.pk)
-    mine = dispute is not None and dispute.sale_id == link.sale_id
+    dispute = open_to_buyer(link.sale, animal, timezone.now())
     form: FactForm = (
         StatementForm(request.POST or None)
-        if mine
+        if dispute
         else DisputeForm(request.POST or None, animal=animal.pk, sale=link.sale_id)
     )
     if form.is_valid():
-        about = dispute.pk if dispute and mine else form.cleaned_data["dispute"]
+        about = dispute.pk if dispute else form.cleaned_data["dispute"]
         if form.send(about, actor_by(link)) is not None:
             return redirect("report_problem", token, animal.pk)
     return _problem_page(request, token, link, animal, form)
@@ -77,17 +79,15 @@ def _problem_page(
     form: FactForm,
     answering: FindingAnswerForm | None = None,
 ) -> HttpResponse:
-    dispute = open_dispute_on(animal.pk)
-    mine = dispute is not None and dispute.sale_id == link.sale_id
-    statements = statements_shown(dispute) if dispute and mine else []
-    buyer = {link.sale.buyer_id, link.sale.buyer.keeper_id}
-    context = _settled(link, animal, answering) | {
+    dispute = open_to_buyer(link.sale, animal, timezone.now())
+    settled = _settled(link, animal, answering)
+    shown = dispute or settled.get("settled")
+    context = settled | {
         "token": token,
         "title": title_in(link.sale, animal),
         "seller": link.sale.collection.keeper,
         "dispute": dispute,
-        "mine": mine,
-        "statements": [one for one in statements if one["by"] in buyer],
+        "statements": statements_shown(shown, link.sale) if shown else [],
         "cautions": AFTER_A_DISCLOSURE,
     }
     status = answering.status if answering else form.status
@@ -98,16 +98,18 @@ def _settled(
     link: OfferLink, animal: Animal, answering: FindingAnswerForm | None
 ) -> dict[str, Any]:
     """The last finding over this purchase, with what its buyer may say to it."""
-    over = [one for one in disputes_over(link.sale) if one.animal_id == animal.pk]
+    over = disputes_over(link.sale, animal, timezone.now())
     settled = next((one for one in over if hasattr(one, "finding")), None)
     if settled is None:
         return {}
-    form = answering or answer_form(settled, None, by_link=True)
+    own = settled.sale_id == link.sale_id
+    form = answering or (answer_form(settled, None, by_link=True) if own else None)
     asked = asked_about(settled, calls_by_role(settled)) if form else []
-    return _of_finding(settled) | {"answer_form": form, "asked_about": asked}
+    return _of_finding(settled, link) | {"answer_form": form, "asked_about": asked}
 
 
-def _of_finding(settled: Dispute) -> dict[str, Any]:
-    wanted = ("finding", "said", "remedy", "reasons_text")
+def _of_finding(settled: Dispute, link: OfferLink) -> dict[str, Any]:
+    wanted = ("finding", "remedy", "reasons_text")
     shown = dispute_context(settled)
-    return {name: shown[name] for name in wanted} | {"settled": settled}
+    summary = summary_of(settled, settled.finding, link.sale)
+    return {name: shown[name] for name in wanted} | {"settled": settled, "summary": summary}

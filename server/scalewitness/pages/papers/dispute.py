@@ -86,17 +86,17 @@ def _weakest(found: Any, favoured: str | None) -> str | None:
 
 
 def _finding(shown: Mapping[str, Any]) -> dict[str, Any] | None:
-    found = shown["finding"]
+    found, summary = shown["finding"], shown["summary"]
     if not found:
         return None
     facts = [
-        ("Outcome", shown["said"].outcome),
+        ("Outcome", summary.outcome),
         ("Remedy", shown["remedy"]),
-        ("On whose word", shown["said"].word),
+        ("On whose word", summary.word),
         ("Report, SHA-256", found.document or "none"),
         (
             "Recorded",
-            f"by the {shown['said'].recorder}, {moment(found.at)}, log position {found.position}",
+            f"by the {summary.recorder}, {moment(found.at)}, log position {found.position}",
         ),
     ]
     return {"facts": facts, "reasons": shown["reasons_text"] or "The reasons were erased."}
