@@ -224,7 +224,9 @@ def _late(world: World, animal: Animal) -> None:
         world.item("call_made", animal.pk, body, at=examined, texts={"note": note})
         for note in ("No signal in the valley.", "Still none.")
     ]
-    admitted, refused = (one.id for one in world.push(world.greta, *items))
+    weight = {"noted": {"type": "weight", "grams": "412"}}
+    items.insert(0, world.item("husbandry_noted", animal.pk, weight, at=examined))
+    _, admitted, refused = (one.id for one in world.push(world.greta, *items))
     for held, yes in ((admitted, True), (refused, False)):
         decision = {"held": held, "admitted": yes}
         world.say(world.odile, "late_call_decided", animal.pk, decision)

@@ -11,6 +11,8 @@ from tests.pages.conftest import MALE, Here
 from scalewitness.animals.models import Animal
 from scalewitness.calls.models import Call
 from scalewitness.domain.cautions import BEFORE_A_CHECK
+from scalewitness.domain.moments import rfc3339
+from scalewitness.sales.models import Sale
 from scalewitness.visits.models import Visit
 
 SEX = re.compile(r"\b(male|female|verified|probable|contested|unsexed|sire|dam)\b", re.IGNORECASE)
@@ -319,6 +321,61 @@ def test_a_very_late_call_waits_for_the_host_who_admits_it(
     assert "None is waiting" in after
     assert "Unsexed, then probable female" in after
     assert "Admitted" in after
+
+
+def held_call(here: Here, tag: str) -> tuple[str, Animal]:
+    """Of Greta, on a visit that ended 27 days ago; with a weight."""
+    animal = here.verified(tag)
+    sale = here.draft(animal)
+    here.offer(sale, expires=rfc3339(timezone.now() + timedelta(days=7)))
+    visit = here.visit(here.greta, animal, days=1)
+    at = here.now + timedelta(hours=1)
+    here.now_is_now()
+    body = {**probing_body(), "visit": str(visit)}
+    weight = {"noted": {"type": "weight", "grams": "412"}}
+    items = [
+        here.item("husbandry_noted", animal.pk, weight, at=at),
+        here.item("call_made", animal.pk, body, at=at, texts={"note": "Quite calm."}),
+    ]
+    outcomes = here.push(here.greta, *items)
+    assert [one.status for one in outcomes] == ["held", "held"]
+    return str(outcomes[1].id), animal
+
+
+def test_a_host_decides_on_a_late_check_unseen_and_everyone_hears(
+    here: Here, odile: Browser, greta: Browser, anyone: Browser
+) -> None:
+    held, animal = held_call(here, "R-34")
+    sale = Sale.objects.get()
+    here.view(here.pim, animal)
+    everybody = (
+        (odile, f"/animals/{animal.pk}"),
+        (Browser(here.pim), f"/animals/{animal.pk}"),
+        (anyone, f"/offers/{here.token(sale)}"),
+    )
+    for who, path in everybody:
+        assert "A late check waits for the animal’s keeper to admit" in who.open(path).text, path
+    page = odile.open("/held-calls")
+    assert "A check by Greta Lund" in page.text
+    for told in ("female", "Probing", "Quite calm", "412"):
+        assert told not in page.text.split("Taken late")[0], told
+    mine = greta.open(f"/calls/{held}").text
+    for told in ("waits for the keeper", "Probing, female", "Quite calm", "412 g, waits"):
+        assert told in mine, told
+    form = page.form(f"/held-calls/{held}/decision")
+    form.names.add("admitted")
+    odile.send(form, admitted="no")
+    for who, path in everybody:
+        text = who.open(path).text
+        assert "A late check was not admitted by the animal’s keeper, on" in text, path
+        assert "A late check waits" not in text
+    decided = odile.open("/held-calls").text.split("Decided")[1]
+    assert "female" not in decided
+    mine = greta.open(f"/calls/{held}").text
+    for told in ("was not admitted", "Probing, female", "412 g, not admitted with it"):
+        assert told in mine, told
+    assert "Not admitted" in greta.open("/held-calls").text.split("Your own late checks")[1]
+    assert greta.open(f"/receipts/{held}").status == 200
 
 
 def test_what_was_taken_late_is_told_with_what_it_changed(

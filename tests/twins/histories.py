@@ -123,6 +123,20 @@ def another_guest_calls(on: Twins) -> None:
     on.note("call_after", on.world.call(guest, on.target, on.sex(), visit=visit))
 
 
+def a_check_comes_late(on: Twins) -> None:
+    """Another guest's, of a visit that ended 19 days ago; decided on or not."""
+    guest, now = on.someone("Late guest"), on.world.now
+    on.world.now = now - timedelta(days=20)
+    visit = on.world.visit(guest, on.target, on.second, days=1)
+    on.world.now = now
+    at = now - timedelta(days=19, hours=12)
+    made = on.note("held", on.world.call(guest, on.target, "male", visit=visit, at=at))
+    admitted = (None, True, False)[len(on.taken) % 3]
+    if admitted is not None:
+        body = {"held": made, "admitted": admitted}
+        on.say(on.world.odile, "late_call_decided", on.target.pk, body)
+
+
 def eggs_are_laid(on: Twins) -> None:
     seen = {"method": "reproduction", "event": "laid_eggs", "witnessed": True}
     body = {"observed": seen, "document": "ab" * 32}
@@ -284,6 +298,7 @@ def told(seed: int, *, rich: bool) -> Iterator[Twins]:
     for _ in range(on.rng.randint(5, 9)):
         on.world.pass_time(hours=on.rng.randint(1, 60))
         on.do(on.rng.choice(BEFORE))
+    on.do(a_check_comes_late)
     on.world.now = timezone.now() - timedelta(hours=3)
     yield on
     on.visit = on.world.visit(on.guest, on.seen, on.second)

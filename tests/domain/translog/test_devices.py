@@ -153,6 +153,16 @@ def test_a_held_call_is_judged_by_when_it_came(admitted: bool) -> None:
     assert (read(enrolment(), revoked, decided, call)[3] is None) == admitted
 
 
+@pytest.mark.parametrize("admitted", [True, False])
+def test_a_note_held_with_a_call_enters_between_the_decision_and_the_call(admitted: bool) -> None:
+    revoked = entry("device_revoked", about=ODILE, body={"device": "phone"})
+    note, call = entry("husbandry_noted", KEY), entry("call_made", KEY)
+    body = {"held": call.id, "admitted": admitted}
+    decided = entry("late_call_decided", by=GRETA, device=None, body=body)
+    faults = read(enrolment(), revoked, note, decided, note, call, note)
+    assert [one is None for one in faults[2:]] == [False, True, admitted, admitted, False]
+
+
 def test_a_fingerprint_is_eight_groups_of_four() -> None:
     """RFC 8032, 7.1, TEST 1; the digest by coreutils' sha256sum over the 32 bytes."""
     key = bytes.fromhex("d75a980182b10ab7d54bfed3c964073a0ee172f3daa62325af021a68f707511a")
