@@ -233,6 +233,23 @@ def test_guest_and_host_are_reminded_and_silence_admits_nothing(world: World) ->
     assert len(late_checks_of(animal.pk).waiting) == 1
 
 
+def test_a_code_that_says_what_was_found_does_not_reach_the_host(world: World) -> None:
+    """Neither by letter, where the guest is told it back, nor on their page or the feed."""
+    animal = world.animal("A1")
+    _, call = late_visit(world, animal)
+    call["body"]["identified"] = {"by": "tag", "code": "surely male"}
+    (held,) = world.push(world.greta, call)
+    assert held.status == "held"
+    world.pass_time(days=8)
+    remind_of_late_calls(world.now)
+    to_host, to_guest = (
+        Letter.objects.get(kind=kind).context
+        for kind in ("late_call_waits", "late_call_waits_guest")
+    )
+    assert "surely" not in str(to_host)
+    assert to_guest["code"] == "surely male"
+
+
 def test_a_hundred_late_checks_of_one_visit_are_one_to_readers_and_one_letter(
     world: World,
 ) -> None:

@@ -152,8 +152,9 @@ CONTEXTS: dict[str, dict[str, Any]] = {
     },
     "late_call_decided": LATE_CHECK
     | {"to_name": "Greta Lund", "host_name": "Odile Marten", "admitted": False, "call": ID},
-    "late_call_waits": LATE_CHECK
-    | {"to_name": "Odile Marten", "guest_name": "Greta Lund", "count": 1, "days": 7},
+    "late_call_waits": KEEPER
+    | {"guest_name": "Greta Lund", "count": 1, "days": 7}
+    | {one: LATE_CHECK[one] for one in ("examined_at", "received_at")},
     "late_call_waits_guest": LATE_CHECK
     | {"to_name": "Greta Lund", "host_name": "Odile Marten", "count": 2, "days": 30},
     "report_answered": KEEPER | ANSWERED,

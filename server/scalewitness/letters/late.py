@@ -17,6 +17,7 @@ from scalewitness.calls.queries.held import waiting_since
 from scalewitness.domain.facts import LateCallDecided
 from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.ledger.services.writing import Logged
+from scalewitness.letters.animals import describe
 from scalewitness.letters.owing import Owing
 from scalewitness.mail.services import queueing as mail
 from scalewitness.people.queries import keeper_of, names_of
@@ -78,7 +79,6 @@ def _remind(calls: list[HeldCall], now: datetime) -> int:
         "days": days,
         "host_name": host.name,
         "guest_name": names_of([oldest.by])[oldest.by],
-        **_about(oldest),
     }
     owing, cause = Owing(None, now), uuid5(oldest.pk, f"{days} days")
     owing.owe(
@@ -86,7 +86,14 @@ def _remind(calls: list[HeldCall], now: datetime) -> int:
         cause=cause,
         recipient=host.pk,
         to=host.email,
-        context={"to_name": host.name, **context},
+        # The code that was read is the guest's word, and could say what was found.
+        context={
+            "to_name": host.name,
+            **context,
+            "animal": describe(oldest.animal),
+            "examined_at": oldest.submission["at"],
+            "received_at": oldest.received_at.isoformat(),
+        },
     )
     if guest is not None:
         owing.owe(
@@ -94,6 +101,6 @@ def _remind(calls: list[HeldCall], now: datetime) -> int:
             cause=cause,
             recipient=guest.pk,
             to=guest.email,
-            context={"to_name": guest.name, **context},
+            context={"to_name": guest.name, **context, **_about(oldest)},
         )
     return len(owing.readers)
