@@ -94,7 +94,8 @@ async function send(session, batch, run) {
     const ready = await signed(batch, session, held);
     await change(
       ids,
-      (records) => records.map((one) => sent(ready.find(({ id }) => id === one.id) ?? one, Date.now())),
+      (records) =>
+        records.map((one) => sent(ready.find(({ id }) => id === one.id) ?? one, Date.now())),
     );
     run.changed();
     await pushedAt(Date.now());
