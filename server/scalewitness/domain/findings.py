@@ -12,7 +12,11 @@ CLAIMS = {
     "arbiter": "it is an arbiter’s",
     "veterinarian": "it is a veterinarian’s",
 }
-NEEDS_ASSENT = frozenset({"agreement", "arbiter"})
+NEEDS_ASSENT = {
+    "agreement": frozenset({"buyer", "seller", "other buyer", "other seller"}),
+    "arbiter": frozenset({"arbiter"}),
+}
+"""Whose yes makes it so."""
 ANSWERS = {True: "has confirmed it", False: "denies it"}
 OUTCOMES = {
     "call_set_aside": "A call is set aside: it stays on record, and no longer counts",
@@ -26,8 +30,8 @@ def on_whose_word(recorder: str, basis: str, answers: Mapping[str, bool | None])
     """As a sentence. ``recorder``: who recorded it, such as “keeper”; ``answers``: of those who
     may answer, None while they have not. What a keeper says of others is theirs to confirm."""
     claim = CLAIMS[basis]
-    needed = basis in NEEDS_ASSENT
-    confirmed = needed and True in answers.values()
+    needed = NEEDS_ASSENT.get(basis, frozenset())
+    confirmed = any(answers.get(part) for part in needed)
     says = _capital(claim) if confirmed else f"The {recorder} says that {claim}"
     replies = [
         f"the {part} {ANSWERS[agrees]}" for part, agrees in answers.items() if agrees is not None
