@@ -78,7 +78,7 @@ class IdentifierWithdrawal(AppendOnly):
 
 
 class _Borne(models.Manager["Identifier"]):
-    """Those that were not withdrawn since."""
+    """Those that were not withdrawn since, in the order assigned."""
 
     def get_queryset(self) -> models.QuerySet["Identifier"]:
         withdrawn = IdentifierWithdrawal.objects.filter(
@@ -87,7 +87,7 @@ class _Borne(models.Manager["Identifier"]):
             code=models.OuterRef("code"),
             position__gt=models.OuterRef("position"),
         )
-        return super().get_queryset().filter(~models.Exists(withdrawn))
+        return super().get_queryset().filter(~models.Exists(withdrawn)).order_by("position")
 
 
 class Identifier(AppendOnly):

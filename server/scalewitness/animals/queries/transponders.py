@@ -4,7 +4,7 @@ record that bore it first is the older, whoever else types it."""
 from collections.abc import Iterable
 from uuid import UUID
 
-from django.db.models import Exists, OuterRef
+from django.db.models import Exists, Min, OuterRef
 
 from scalewitness.animals.models import Identifier, IdentifierWithdrawal
 from scalewitness.domain.identifiers import names_one_animal, plain_code
@@ -72,11 +72,11 @@ def also_on(animal: UUID) -> set[UUID]:
     return set(rows.values_list("animal", flat=True))
 
 
-def bearers(code: str, most: int | None = None) -> list[UUID]:
+def bearers(code: str, most: int) -> list[UUID]:
     """The animals that bear a number, the first first; not more than ``most``."""
-    rows = Identifier.objects.filter(scheme="transponder", code=code).order_by("position")
-    found = list(dict.fromkeys(rows.values_list("animal", flat=True)[: most and 10 * most]))
-    return found[:most]
+    rows = Identifier.objects.filter(scheme="transponder", code=code).order_by()
+    first = rows.values("animal").annotate(first=Min("position")).order_by("first")
+    return list(first.values_list("animal", flat=True)[:most])
 
 
 def borne_at(animal: UUID, position: int) -> list[Identifier]:
