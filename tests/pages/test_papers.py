@@ -9,6 +9,8 @@ from pypdf import PdfReader
 from tests.pages.browser import Browser
 from tests.pages.conftest import Here
 from tests.pages.test_disclosures_and_disputes import fallen as fallen
+from tests.pages.test_visiting_keeper import held_call
+from tests.world import new_id
 
 from scalewitness.calls.models import Call
 from scalewitness.disputes.models import Dispute
@@ -163,3 +165,25 @@ def test_while_too_many_papers_are_set_the_next_is_told_to_come_again(
     monkeypatch.undo()
     assert odile.client.get(f"/animals/{animal.pk}/record.pdf").status_code == 200
     assert not PRESS.inside
+
+
+def test_late_checks_are_on_every_paper_and_on_the_pages_about_a_dispute(
+    here: Here, odile: Browser, anyone: Browser
+) -> None:
+    held, animal = held_call(here, "R-34")
+    sale, dispute = Sale.objects.get(), new_id(here.now)
+    objects = {"animal": str(animal.pk), "ground": "party_objects"}
+    here.say(here.odile, "dispute_opened", dispute, objects)
+    papers = (
+        (odile, f"/animals/{animal.pk}/record.pdf"),
+        (odile, f"/disputes/{dispute}/dossier.pdf"),
+        (anyone, f"/offers/{here.token(sale)}/animals/{animal.pk}/record.pdf"),
+    )
+    said = {None: "A late check waits", False: "A late check was not admitted"}
+    for admitted, words in said.items():
+        if admitted is not None:
+            body = {"held": held, "admitted": admitted}
+            here.say(here.odile, "late_call_decided", animal.pk, body)
+        for who, path in papers:
+            assert words in text_of(fetched(who, path)), path
+        assert words in odile.open(f"/disputes/{dispute}").text

@@ -28,7 +28,7 @@ from scalewitness.ledger.queries.entries import entry_at, texts_of
 from scalewitness.mail.models import Letter
 from scalewitness.mail.queries import letters_for
 from scalewitness.pages.animals.animal import stewarded_animal
-from scalewitness.pages.animals.evidence import by_name, lines_of, weakest
+from scalewitness.pages.animals.evidence import by_name, late_in_words, lines_of, weakest
 from scalewitness.pages.animals.settled import own_records
 from scalewitness.pages.collections.travelling import compared_with_companions
 from scalewitness.pages.disclosures.disclosure import DELIVERY
@@ -279,6 +279,7 @@ def shown_of(dispute: Dispute, keeper: Keeper) -> dict[str, Any]:
         "answer": lines_of(case, "answer"),
         "reasons": lines_of(case, "reason"),
         "cautions": lines_of(case, "caution"),
+        "late": late_in_words(case.late),
         "weakest": weakest(case),
         "letters": _letters(dispute),
     }

@@ -80,7 +80,6 @@ def _paper(
             "behind it, with its source, is on the page of the animal."
         ),
         "calls": [call_shown(one) for one in calls],
-        "late": late_in_words(case.late),
         "cautions": [*(one.text for one in lines_of(case, "caution")), *BEFORE_A_PURCHASE],
         "qr": qr(address, alone=True) if address else None,
         "address": address,
@@ -97,6 +96,7 @@ def common(case: Dossier, now: datetime) -> dict[str, Any]:
         "label": label_of(case.standing).capitalize(),
         "answer": [one.text for one in lines_of(case, "answer")],
         "reasons": [one.text for one in lines_of(case, "reason")],
+        "late": late_in_words(case.late),
     }
 
 
