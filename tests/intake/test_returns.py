@@ -14,6 +14,7 @@ from scalewitness.intake.outcomes import Outcome
 from scalewitness.intake.services import accept_one
 from scalewitness.letters.sales import as_sold
 from scalewitness.mail.models import Letter
+from scalewitness.mail.services.composing import compose
 from scalewitness.mail.services.links import link_token
 from scalewitness.sales.models import OfferLink, Sale
 from scalewitness.sales.queries import last_return, link_behind
@@ -92,6 +93,27 @@ def test_denied_it_stays_the_buyers(world: World, animal: Animal, sold: Sale) ->
 def test_what_was_denied_may_come_back_later(world: World, animal: Animal, sold: Sale) -> None:
     world.back(sold, animal, answer="denied")
     world.back(sold, animal)
+    assert offered_again(world, animal)
+
+
+def test_of_who_denied_it_once_silence_frees_nothing(
+    world: World, animal: Animal, sold: Sale
+) -> None:
+    """However often it is said again: until they say yes."""
+    before = world.back(sold, animal, answer="denied")
+    said = world.back(sold, animal, answer=None)
+    deliver(world, said)
+    world.pass_time(days=60)
+    with pytest.raises(Refused, match="has denied once"):
+        world.offer(world.draft(animal, email=SECOND))
+    last = last_return(animal.pk, world.now)
+    assert last is not None
+    assert (last.state, "only their yes counts" in last.in_words) == ("waiting", True)
+    claimed = Letter.objects.filter(kind="return_claimed")
+    again, first = (claimed.get(cause=UUID(one.id or "")) for one in (said, before))
+    assert (first.context["denied_before"], again.context["denied_before"]) == (False, True)
+    assert "Only your yes counts now" in compose(again).body
+    answer(world, sold, said, "confirmed")
     assert offered_again(world, animal)
 
 

@@ -112,7 +112,8 @@ CONTEXTS: dict[str, dict[str, Any]] = {
     "payment_recorded": SALE | {"link": str(LINK)},
     "handed_over": SALE,
     "return_claimed": SALE
-    | {"animal": VESPER, "at": "2026-11-29T08:30:00+00:00", "days": 14, "link": str(LINK)},
+    | {"animal": VESPER, "at": "2026-11-29T08:30:00+00:00", "days": 14, "link": str(LINK)}
+    | {"denied_before": True},
     "return_answered": TO_SELLER | {"animal": VESPER, "answer": "denied"},
     "sale_lapsed": SALE | {"seller_email": "odile.marten@keepers.example"},
     "sale_lapsed_seller": TO_SELLER,

@@ -19,13 +19,26 @@ RETURNED_IN_WORDS: Final[dict[ReturnState, str]] = {
 }
 
 
+AGAIN_IN_WORDS: Final = (
+    "the seller says again that it was returned; its buyer denied that before, and only their yes "
+    "counts now"
+)
+
+
 def return_state(
-    *, by_seller: bool, answer: str | None, informed_at: datetime | None, now: datetime
+    *,
+    by_seller: bool,
+    answer: str | None,
+    denied_before: bool,
+    informed_at: datetime | None,
+    now: datetime,
 ) -> ReturnState:
     """``informed_at``: when the letter about it left, None while it has reached nobody. Of somebody
-    who was not told, silence says nothing."""
+    who was not told, silence says nothing; nor does it of who has denied it once."""
     if not by_seller:
         return "by_buyer"
     if answer is not None:
         return "confirmed" if answer == "confirmed" else "denied"
-    return "silent" if informed_at is not None and informed_at + OPEN_FOR <= now else "waiting"
+    if denied_before or informed_at is None:
+        return "waiting"
+    return "silent" if informed_at + OPEN_FOR <= now else "waiting"

@@ -12,11 +12,18 @@ from scalewitness.sales.queries import Return
 
 
 def notify_of_return(
-    sale: Sale, animal: Animal, fact: Logged[CustodyChanged], link: OfferLink, owing: Owing
+    sale: Sale,
+    animal: Animal,
+    fact: Logged[CustodyChanged],
+    link: OfferLink,
+    owing: Owing,
+    *,
+    denied_before: bool,
 ) -> None:
     """The buyer hears what the seller says, and how to confirm or deny it."""
     more = {
         "animal": as_sold(animal, sale),
+        "denied_before": denied_before,
         "at": fact.received_at.isoformat(),
         "days": OPEN_FOR.days,
         "link": str(link.pk),

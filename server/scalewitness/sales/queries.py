@@ -16,7 +16,13 @@ from scalewitness.domain.erasure import is_erased
 from scalewitness.domain.errors import LinkGone
 from scalewitness.domain.facts import OfferMade
 from scalewitness.domain.moments import parse_moment
-from scalewitness.domain.returns import BACK, RETURNED_IN_WORDS, ReturnState, return_state
+from scalewitness.domain.returns import (
+    AGAIN_IN_WORDS,
+    BACK,
+    RETURNED_IN_WORDS,
+    ReturnState,
+    return_state,
+)
 from scalewitness.domain.sales import PROMISED, UNPAID, Progress, State, Step, fold
 from scalewitness.ledger.queries.entries import entries_of, leaf_of
 from scalewitness.ledger.queries.prepared import Prepared, any_of
@@ -139,7 +145,7 @@ def came_back(sale: Sale, animal: Animal, now: datetime) -> bool:
 @dataclass(frozen=True, slots=True)
 class Return:
     """That an animal came back from its sale. ``id``: of the move; ``at``: when the record took
-    that in."""
+    that in; ``denied_before``: as said of this animal and sale."""
 
     id: UUID
     sale: UUID
@@ -147,9 +153,12 @@ class Return:
     at: datetime
     position: int
     state: ReturnState
+    denied_before: bool
 
     @property
     def in_words(self) -> str:
+        if self.state == "waiting" and self.denied_before:
+            return AGAIN_IN_WORDS
         return RETURNED_IN_WORDS[self.state]
 
 
@@ -171,24 +180,23 @@ def _returns(moves: QuerySet[Custody], now: datetime) -> list[Return]:
     entries = entries_of(one.pk for one in moves)
     bodies = {one.pk: leaf_of(entries[one.pk]).body for one in moves}
     sales = _with_seller(body["sale"] for body in bodies.values() if body.get("sale"))
-    letters = letters_for(bodies)
-    return [
-        Return(
-            move.pk,
-            sale.pk,
-            move.animal,
-            entries[move.pk].received_at,
-            move.position,
-            return_state(
-                by_seller=_keeper_of(move.came_from) == sale.collection.keeper_id,
-                answer=_answer(sale, move.pk),
-                informed_at=_informed_at(letters.get(move.pk, []), entries[move.pk].received_at),
-                now=now,
-            ),
+    letters, found, denied = letters_for(bodies), [], set[tuple[UUID, UUID]]()
+    for move in moves:
+        sale = sales.get(str(bodies[move.pk].get("sale")))
+        if sale is None:
+            continue
+        at, of = entries[move.pk].received_at, (sale.pk, move.animal_id)
+        state = return_state(
+            by_seller=_keeper_of(move.came_from) == sale.collection.keeper_id,
+            answer=_answer(sale, move.pk),
+            denied_before=of in denied,
+            informed_at=_informed_at(letters.get(move.pk, []), at),
+            now=now,
         )
-        for move in moves
-        if (sale := sales.get(str(bodies[move.pk].get("sale"))))
-    ]
+        found.append(Return(move.pk, sale.pk, move.animal, at, move.position, state, of in denied))
+        if state == "denied":
+            denied.add(of)
+    return found
 
 
 def _with_seller(sales: Iterable[str]) -> dict[str, Sale]:

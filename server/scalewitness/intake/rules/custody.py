@@ -35,13 +35,13 @@ def custody_changed(fact: Sealed, batch: Batch) -> int:
         )
     if not _keeps_word(animal, target, body, batch):
         refuse_promised(animal, batch, "move", target.pk)
-    sale = _returned_from(animal, body, batch)
+    sale, denied_before = _returned_from(animal, body, batch)
     sellers_word = sale is not None and sale.collection.keeper_id == animal.collection.keeper_id
     logged = batch.log(fact)
     services.store_move(animal, logged)
     if sale is not None and sellers_word:
         link = lasting_link(sale, fresh_id(batch.now), batch.now)
-        notify_of_return(sale, animal, logged, link, batch.letters)
+        notify_of_return(sale, animal, logged, link, batch.letters, denied_before=denied_before)
     return logged.position
 
 
@@ -58,16 +58,16 @@ def _keeps_word(animal: Animal, target: Collection, body: CustodyChanged, batch:
     return target.keeper_id == animal.collection.keeper_id
 
 
-def _returned_from(animal: Animal, body: CustodyChanged, batch: Batch) -> Sale | None:
-    """The sale that it comes back from. It does so once, and while its buyer can still deny it,
-    nobody says it again."""
+def _returned_from(animal: Animal, body: CustodyChanged, batch: Batch) -> tuple[Sale | None, bool]:
+    """The sale that it comes back from, and whether its buyer denied that before. It does so once,
+    and while its buyer can still deny it, nobody says it again."""
     sale = _sale_of(animal, body) if body.why == "returned" else None
     states = {one.state for one in returns_of(sale, batch.now, animal.pk)} if sale else set()
     if "waiting" in states:
         raise NotNow("You have said so already; its buyer can still deny it.")
     if states & BACK:
         raise NotNow("It is back from this sale already.")
-    return sale
+    return sale, "denied" in states
 
 
 def _may_receive(animal: Animal, target: Collection, body: CustodyChanged, batch: Batch) -> bool:

@@ -140,7 +140,13 @@ def refuse_promised(
     sale = promised(animal, batch.now, but)
     if sale is not None:
         notify_of_attempt(sale, animal, how, to, batch.letters)
-        if any(one.state == "waiting" for one in returns_of(sale, batch.now, animal.pk)):
+        open_ = [one for one in returns_of(sale, batch.now, animal.pk) if one.state == "waiting"]
+        if any(one.denied_before for one in open_):
+            raise NotNow(
+                "Its buyer has denied once that this animal was returned. Until they say that it "
+                "was, it can go to nobody else."
+            )
+        if open_:
             raise NotNow(
                 "Its buyer can still deny that this animal was returned. Until they have answered, "
                 "or their time is over, it can go to nobody else."
