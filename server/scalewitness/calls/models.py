@@ -59,6 +59,11 @@ class Call(AppendOnly):
         return any(hasattr(self, one) for one in ENDS)
 
     @property
+    def counts(self) -> bool:
+        """As `COUNTS` has it; what ended it, and its wait, were read with it."""
+        return not (self.over or self.waiting)
+
+    @property
     def waiting(self) -> bool:
         """Whether it is left out of the count until somebody answers it."""
         return self.waits and not hasattr(self, "wait_ended") and not self.over
@@ -159,7 +164,7 @@ class HeldCall(AppendOnly):
     did, which shares the fate of the calls made under the same ``grant``."""
 
     id = models.UUIDField(primary_key=True)
-    kind = models.CharField(max_length=20, default="call_made")
+    kind = models.CharField(max_length=20, default="call_made", db_default="call_made")
     grant = models.UUIDField(null=True)
     animal = models.ForeignKey(Animal, on_delete=models.PROTECT, related_name="held_calls")
     collection = models.UUIDField()

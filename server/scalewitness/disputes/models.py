@@ -46,7 +46,7 @@ class Finding(AppendOnly):
     set_aside = models.JSONField(default=list)
     basis = models.CharField(max_length=12, default="")
     document = models.CharField(max_length=64, default="")
-    proposed = models.JSONField(default=list)
+    proposed = models.JSONField(default=list, db_default=models.Value([], models.JSONField()))
     arbiter = models.UUIDField(null=True)
     at = models.DateTimeField()
 

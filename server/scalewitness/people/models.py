@@ -33,7 +33,7 @@ class Keeper(AbstractBaseUser):
     version = models.PositiveIntegerField(default=1)
     digest = models.BooleanField(default=True)
     """Whether the weekly letter of what waits is wanted."""
-    time_zone = models.CharField(max_length=64, default="", blank=True)
+    time_zone = models.CharField(max_length=64, default="", db_default="", blank=True)
     """In which times are shown to them, as the zone database names it; empty: the record's own."""
     sign_outs = models.PositiveIntegerField(default=0)
     """How often every browser was signed out at once: a session is of one such count."""

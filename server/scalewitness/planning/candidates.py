@@ -103,13 +103,13 @@ def _calls(animals: Iterable[UUID]) -> Mapping[UUID, list[StatedCall]]:
     """Every call on the animals, in log order, with what took it out of the count."""
     found: defaultdict[UUID, list[StatedCall]] = defaultdict(list)
     rows = with_report(Call.objects.filter(animal__in=list(animals)))
-    for call in rows.select_related(*ENDS).order_by("position"):
+    for call in rows.select_related(*ENDS, "wait_ended").order_by("position"):
         found[call.animal_id].append(call)
     return found
 
 
 def _counting(calls: Iterable[StatedCall]) -> tuple[Evidence, ...]:
-    return tuple(evidence_of(call) for call in calls if not call.over)
+    return tuple(evidence_of(call) for call in calls if call.counts)
 
 
 def _condition(state: herd.LastNoted, calls: Iterable[StatedCall]) -> Condition:

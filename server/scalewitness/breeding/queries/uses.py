@@ -11,9 +11,11 @@ from scalewitness.animals.models import Collection as AnimalCollection
 from scalewitness.breeding.models import Pairing
 from scalewitness.domain.uses import EVER, NEVER, Moment, Span, Use, is_informed
 from scalewitness.ledger.models import Entry
-from scalewitness.ledger.queries.entries import EntryLine, leaf_of, lines_about
+from scalewitness.ledger.queries.entries import EntryLine, leaf_of, lines_of_kinds
 from scalewitness.people.models import Grant
 
+NAMING = frozenset({"animal_registered", "particulars_corrected", "linkage_stated"})
+"""Kinds of facts that may name a parent."""
 Stays = Mapping[UUID, list[tuple[UUID, Span]]]
 """By animal, the collections it was in, and when."""
 
@@ -81,7 +83,7 @@ def _as_parents(animals: set[UUID], rooms: Collection[UUID]) -> Iterator[Use]:
     left = Custody.objects.filter(animal=OuterRef("pk"), came_from__in=rooms)
     here = Q(collection__in=rooms) | Exists(left)
     young = Animal.objects.filter(here, pk__in=named) if rooms else Animal.objects.none()
-    for entry in lines_about(list(young.values_list("pk", flat=True))):
+    for entry in lines_of_kinds(young.values_list("pk", flat=True), NAMING):
         for parent in _parents(entry) & animals:
             yield _named(entry, parent)
 

@@ -9,7 +9,7 @@ def all_calls(animal: UUID) -> list[Call]:
     """Every call on the animal in log order, withdrawn and set-aside ones included."""
     return list(
         Call.objects.filter(animal=animal)
-        .select_related(*ENDS)
+        .select_related(*ENDS, "wait_ended")
         .prefetch_related("objections", "attestations", "comparisons")
         .order_by("position")
     )

@@ -1,6 +1,6 @@
 """Reading the log's entries and the erasable text beside them."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from datetime import datetime
 from typing import Any, NamedTuple, TypeAlias
 from uuid import UUID
@@ -39,6 +39,12 @@ def _lines(subjects: Any) -> QuerySet[Entry, Any]:
 
 
 LINES = Prepared(_lines, subjects=(UUID(int=1),))
+
+
+def lines_of_kinds(subjects: Iterable[UUID], kinds: Collection[str]) -> list[EntryLine]:
+    """Entries of these kinds about these things, in log order."""
+    rows = Entry.objects.filter(about__in=list(subjects), kind__in=kinds).order_by("position")
+    return [EntryLine(*row) for row in rows.values_list(*EntryLine._fields)]
 
 
 def lines_between(start: int, end: int) -> list[EntryLine]:

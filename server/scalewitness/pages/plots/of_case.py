@@ -49,7 +49,7 @@ def turns_of(calls: Sequence[Call], standings: Sequence[Standing]) -> list[Turn]
     """Calls and standings, both in log order, as the turns the answer took. A standing is
     logged just after its cause and before anything else about the animal; a change without
     one left the answer as it was; a standing without a change here had another cause."""
-    happened = _happened(calls)
+    happened, counted = _happened(calls), _counted(calls)
     after = {standing.position: standing for standing in standings}
     turns: list[Turn] = []
     p_male, label, caused = 0.5, "unsexed", False
@@ -59,7 +59,7 @@ def turns_of(calls: Sequence[Call], standings: Sequence[Standing]) -> list[Turn]
             turns.append(Turn(*happened[position], p_male, label))
             continue
         p_male, label = float(after[position].p_male), after[position].label
-        mark, text = ("∗", "Something else changed")
+        mark, text = counted.get(position, ("∗", "Something else changed"))
         if caused:
             mark, text = turns[-1].mark, turns[-1].text
             turns.pop()
@@ -79,6 +79,18 @@ def _happened(calls: Sequence[Call]) -> Mapping[int, Happened]:
     return made | {
         position: (f"−{','.join(gone)}", f"Call {listed(gone)} stopped counting")
         for position, gone in ended.items()
+    }
+
+
+def _counted(calls: Sequence[Call]) -> Mapping[int, Happened]:
+    """The calls of newcomers that had waited, by the standing that counts them."""
+    found: dict[int, list[str]] = defaultdict(list)
+    for n, call in enumerate(calls):
+        if hasattr(call, "wait_ended"):
+            found[call.wait_ended.position].append(letter(n))
+    return {
+        position: (f"+{','.join(late)}", f"Call {listed(late)} waited, and counts from here on")
+        for position, late in found.items()
     }
 
 
