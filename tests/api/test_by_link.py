@@ -145,6 +145,24 @@ def test_a_buyer_reports_a_problem_and_says_more(paid: Sale, buyer: Api, odile: 
     assert len(texts) == 3
 
 
+def test_a_buyer_answers_a_finding(paid: Sale, buyer: Api, odile: Api) -> None:
+    path, dispute = link_of_sale(paid), new_id()
+    said = {"dispute": str(dispute), "animal": str(paid.animals.get().pk)}
+    assert buyer.post(f"{path}/dispute", fact(**said)).status == 201
+    body = {"outcome": "unresolved", "basis": "agreement"}
+    sent = fact(body, texts={"reasons": "We spoke on the telephone."})
+    assert odile.post(f"/disputes/{dispute}/finding", sent).status == 201
+    (shown,) = buyer.get(f"{path}/dispute").body["items"]
+    found = shown["finding"]
+    claim = "The seller says that both sides agree; the buyer has not confirmed it."
+    assert (found["word"], found["reasons"]) == (claim, "We spoke on the telephone.")
+    no = fact(dispute=str(dispute), finding=found["id"], agrees=False)
+    assert [buyer.post(f"{path}/finding-answer", no).status for _ in range(2)] == [201, 200]
+    read = odile.get(f"/disputes/{dispute}").body["finding"]
+    assert read["word"] == "The seller says that both sides agree; the buyer denies it."
+    assert read["answers"] == [{"by": "buyer", "agrees": False}]
+
+
 def test_an_empty_statement_is_none(paid: Sale, buyer: Api) -> None:
     path, dispute = link_of_sale(paid), new_id()
     said = {"dispute": str(dispute), "animal": str(paid.animals.get().pk)}

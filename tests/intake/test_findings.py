@@ -1,6 +1,7 @@
 """A finding says on whose word it rests, and a keeper alone sets no stranger's call aside."""
 
 from collections.abc import Callable
+from datetime import timedelta
 from uuid import UUID
 
 import pytest
@@ -13,6 +14,7 @@ from scalewitness.calls.models import Call, SetAside
 from scalewitness.disputes.models import Dispute, Finding
 from scalewitness.disputes.queries.assent import summary_of, would_set_aside
 from scalewitness.domain.errors import Refused
+from scalewitness.domain.moments import rfc3339
 from scalewitness.intake.batch import Actor
 from scalewitness.intake.services import accept_one
 from scalewitness.mail.models import Letter
@@ -208,7 +210,9 @@ def test_without_another_side_an_arbiter_must_agree(world: World) -> None:
     assert word(dispute) == "The keeper says that both sides agree; nobody else has confirmed it."
 
 
-def test_a_keeper_who_bought_it_is_answered_by_the_seller(world: World) -> None:
+@pytest.fixture
+def stans(world: World) -> Dispute:
+    """Stan bought it and keeps it by now; he objects."""
     animal = world.verified("V1")
     shelf = create_collection(world.stan, new_id(world.now), "Stan's shelf", world.now)
     sale = world.sold(animal, email=world.stan.email)
@@ -216,11 +220,32 @@ def test_a_keeper_who_bought_it_is_answered_by_the_seller(world: World) -> None:
     moved = {"to": str(shelf.pk), "why": "sold", "sale": str(sale.pk)}
     world.say(world.odile, "custody_changed", animal.pk, moved)
     opened = {"animal": str(animal.pk), "ground": "party_objects", "sale": str(sale.pk)}
+    world.say(world.stan, "dispute_opened", new_id(world.now), opened)
+    return Dispute.objects.get()
+
+
+AGREED = {"outcome": "unresolved", "basis": "agreement"}
+
+
+def test_a_seller_who_is_to_check_it_blind_is_neither_told_nor_asked(
+    world: World, stans: Dispute
+) -> None:
+    visit = {"collection": str(stans.animal.collection_id), "guest": str(world.odile.pk)}
+    visit |= {"animals": [str(stans.animal_id)], "opens": rfc3339(world.now), "blind": True}
+    visit |= {"closes": rfc3339(world.now + timedelta(days=2))}
     about = new_id(world.now)
-    world.say(world.stan, "dispute_opened", about, opened)
-    finding = {"outcome": "unresolved", "basis": "agreement"}
-    world.say(world.stan, "finding_recorded", about, finding)
+    world.say(world.stan, "visit_invited", about, visit)
+    world.say(world.odile, "visit_accepted", about)
+    world.say(world.stan, "finding_recorded", stans.pk, AGREED)
+    assert not Letter.objects.filter(kind="finding_keeper").exists()
+    assert code_of(lambda: world.answer(stans, Actor(keeper=world.odile.pk)))[0] == "not_found"
+
+
+def test_a_keeper_who_bought_it_is_answered_by_the_seller(world: World, stans: Dispute) -> None:
+    world.say(world.stan, "finding_recorded", stans.pk, AGREED)
     dispute = Dispute.objects.get()
+    sale = stans.sale
+    assert sale is not None
     assert word(dispute) == (
         "The buyer says that both sides agree; the seller has not confirmed it."
     )
