@@ -22,11 +22,12 @@ from scalewitness.intake.statements import (
     adopt_policy,
     find_deceit,
     lapse_offers,
+    part_accounts,
     update_examiner_records,
 )
 from scalewitness.intake.succession import admit_loss
 from scalewitness.ledger.services.fencing import raise_fence
-from scalewitness.people.services import enter_address, name_practitioner
+from scalewitness.people.services import enter_address, name_practitioner, note_shared_key
 from scalewitness.sales.models import Sale
 
 EARLIER = Signer("earlier.example/log", KeyType.ED25519, bytes(range(1, 33)))
@@ -54,6 +55,7 @@ def say_everything(world: World) -> World:
     _mistyped(world, world.animal("T2"), world.animal("T3"))
     _offers(world, world.verified("V2"))
     _newcomers(world, world.verified("V3"))
+    _one_person(world, world.animal("P1"))
     _on_its_own_account(world)
     _deceit(world)
     return world
@@ -280,6 +282,14 @@ def _newcomers(world: World, animal: Animal) -> None:
         who = keeper(f"{name} {world.house}".strip())
         world.call(who, animal, "female", visit=world.visit(who, animal))
     assert world.label(animal) == "contested"
+
+
+def _one_person(world: World, animal: Animal) -> None:
+    """A guest's account counts as its keeper's, until an objection is found right."""
+    guest = keeper(f"Nora Newcome {world.house}".strip())
+    note_shared_key(world.odile.pk, guest.pk, world.now)
+    world.call(guest, animal, "male", visit=world.visit(guest, animal))
+    assert part_accounts(world.odile.pk, guest.pk, world.now) == 1
 
 
 def _deceit(world: World) -> None:

@@ -40,6 +40,8 @@ class Call(AppendOnly):
     """Of whoever sent it, then; empty: from before that was asked."""
     waits = models.BooleanField(default=False, db_default=False)
     """It contradicted a verified sex without a footing, and does not count until the wait ends."""
+    one_with = models.CharField(max_length=64, default="", db_default="")
+    """Whoever made it counts as one with another examiner of the animal: a commitment to whom."""
     flags = models.JSONField(default=list)
     body = models.JSONField()
     refiles = models.OneToOneField(
@@ -79,6 +81,18 @@ class WaitEnded(AppendOnly):
 
     def __str__(self) -> str:
         return f"{self.call_id} counts"
+
+
+class Parted(AppendOnly):
+    """Whoever made the call counts for themselves from the standing at ``position`` on."""
+
+    call = models.OneToOneField(
+        Call, primary_key=True, on_delete=models.PROTECT, related_name="parted"
+    )
+    position = models.BigIntegerField()
+
+    def __str__(self) -> str:
+        return f"{self.call_id} is another's"
 
 
 class Withdrawal(AppendOnly):

@@ -54,6 +54,7 @@ def call_row(fact: Logged[CallMade], known: Circumstance, flags: tuple[str, ...]
         "anchored_to": known.anchored_to,
         "footing": known.footing or "",
         "waits": known.waits,
+        "one_with": known.one_with or "",
         "flags": as_json(flags),
         "body": as_json(body),
     }
@@ -79,6 +80,7 @@ def store_refiled(fact: Logged[CallRefiled], call: Call, known: Circumstance) ->
         anchored_to=known.anchored_to,
         footing=known.footing or "",
         waits=known.waits,
+        one_with=known.one_with or "",
         body=call.body,
         refiles=call,
     )
@@ -90,7 +92,8 @@ def store_withdrawal(fact: Logged[CallWithdrawn]) -> None:
     )
 
 
-def wait_ended_row(call: UUID, position: int) -> Row:
+def row_of_standing(call: UUID, position: int) -> Row:
+    """Of what a standing says of a call: that its wait ended, or that its examiner is apart."""
     return {"call_id": call, "position": position}
 
 

@@ -68,6 +68,8 @@ class Touched:
     reports: list[ReportStands] = field(default_factory=list)
     answered: bool = False
     """Contrary calls of newcomers that waited are to count now."""
+    parted: list[str] = field(default_factory=list)
+    """Calls whose examiner counts for themselves from now on."""
 
 
 JUDGED_BY = (Animal, Identifier, Husbandry)
@@ -176,12 +178,15 @@ class Batch:
         report: ReportStands | None = None,
         *,
         answered: bool = False,
+        parted: Iterable[str] = (),
     ) -> None:
         """Note that the animal must be reassessed before the batch ends. ``answered``: contrary
-        calls of newcomers that waited count from then on."""
+        calls of newcomers that waited count from then on; ``parted``: the examiners of these calls
+        are nobody else."""
         touched = self.touched.setdefault(animal, Touched(cause, kind))
         touched.cause, touched.kind = cause, kind
         touched.answered |= answered
+        touched.parted += parted
         if admitted is not None:
             touched.admitted.append(admitted)
         if report is not None:

@@ -12,8 +12,8 @@ from django.db.models import prefetch_related_objects
 from scalewitness.animals.models import Animal
 from scalewitness.breeding.models import Pairing
 from scalewitness.breeding.queries.pairings import planned_with, was_verified
-from scalewitness.calls.models import WaitEnded
-from scalewitness.calls.services import wait_ended_row
+from scalewitness.calls.models import Parted, WaitEnded
+from scalewitness.calls.services import row_of_standing
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.disclosures.queries import last_disclosed
 from scalewitness.disclosures.services import disclosure, disclosure_row
@@ -81,6 +81,7 @@ def settle(batch: Batch) -> None:
 
 def _reassess(subject: Subject, touched: Touched, batch: Batch) -> None:
     before, by = subject.label, subject.by
+    subject.part(touched.parted)
     counted, settled = _settled(subject, touched)
     found = settled.standing
     body = StandingChanged(
@@ -95,11 +96,14 @@ def _reassess(subject: Subject, touched: Touched, batch: Batch) -> None:
         verified_with=settled.verified_with or None,
         counted=tuple(counted),
         known_elsewhere=subject.known_elsewhere,
+        parted=tuple(touched.parted),
     )
     logged = batch.state("standing_changed", subject.animal.pk, body)
     batch.keep(Standing, standing_row(logged))
     for call in counted:
-        batch.keep(WaitEnded, wait_ended_row(UUID(call), logged.position))
+        batch.keep(WaitEnded, row_of_standing(UUID(call), logged.position))
+    for call in touched.parted:
+        batch.keep(Parted, row_of_standing(UUID(call), logged.position))
     subject.before = Before(body.label, body.p_male, body.parameters, body.verified_with or "")
     subject.stood = verified_sex(before) or subject.stood
     now = Representation(

@@ -5,7 +5,7 @@ itself writes: a call is added here as it is taken, after anything else all is r
 was read before the lock was held is used if nothing came in between that bears on it.
 """
 
-from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence, Set
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -15,6 +15,7 @@ from typing import Any, TypeAlias
 from uuid import UUID
 
 from django.db.models import Q
+from msgspec.structs import replace
 
 from scalewitness.animals.models import Animal
 from scalewitness.animals.models import Collection as AnimalCollection
@@ -45,7 +46,7 @@ from scalewitness.intake.holdings import Holdings
 from scalewitness.ledger.queries.prepared import PreparedQuery, asked, asked_together, ids_literal
 from scalewitness.ledger.queries.tree import HEAD, tip
 from scalewitness.people.models import Grant
-from scalewitness.people.queries import grants_ever, practitioners_at
+from scalewitness.people.queries import grants_ever, practitioners_at, same_person_as
 from scalewitness.sales.queries import PARTIES, parties_to_sales
 from scalewitness.standings.queries import numbers
 from scalewitness.standings.queries.assessing import (
@@ -163,6 +164,15 @@ class Subject:
         self.counting += [one for one in waited if one.call not in counting]
         self.__dict__.pop("case", None)
 
+    def part(self, calls: Collection[str]) -> None:
+        """Whoever made these calls counts for themselves from here on."""
+        if calls:
+            self.counting = [
+                replace(one, same_person=one.same_person and one.call not in calls)
+                for one in self.counting
+            ]
+            self.__dict__.pop("case", None)
+
     def standing(self) -> NextStanding:
         """What the calls that count come to, after what was stated before."""
         return settled_by(
@@ -196,6 +206,7 @@ class Known:
     size: int = 0
     """Of the log, when what is known was read."""
     _footing: Footing | None = None
+    _others: Set[UUID] | None = None
     before_reading: Callable[[], None] = lambda: None
     """What a batch does first, so that what it wrote is found."""
     holdings: Holdings = field(init=False)
@@ -225,7 +236,7 @@ class Known:
             if self._expected:
                 self._read(self._expected)
                 self._weigh(moments)
-                _ = self.footing
+                _ = self.footing, self.same_person
             if self.holdings.is_expected:
                 self.holdings.read()
         for subject in self._subjects.values():
@@ -259,6 +270,13 @@ class Known:
         return self._footing
 
     @property
+    def same_person(self) -> Set[UUID]:
+        """The accounts that count as one with the person's."""
+        if self._others is None:
+            self._others = same_person_as(self.person)
+        return self._others
+
+    @property
     def is_read(self) -> bool:
         return bool(self._subjects) or self.holdings.is_read
 
@@ -288,7 +306,7 @@ class Known:
         """Have everything read anew."""
         self._subjects.clear()
         self._weights.clear()
-        self._footing = None
+        self._footing = self._others = None
         self.holdings.forget()
 
     def of(self, animal: UUID) -> Subject | None:

@@ -20,7 +20,7 @@ from scalewitness.ledger.queries.tree import tip
 from scalewitness.letters.sales import notify_of_lapse
 from scalewitness.people.models import Deceit, Founder
 from scalewitness.people.queries import keeper_of
-from scalewitness.people.services import store_deceit, store_founder
+from scalewitness.people.services import lift_shared_key, store_deceit, store_founder
 from scalewitness.sales.models import Sale
 from scalewitness.sales.queries import progress_of, ran_out
 from scalewitness.sales.services import revoke_links, store_step
@@ -133,6 +133,29 @@ def _put_on_record(keeper: UUID, finding: UUID, now: datetime) -> UUID:
         store_deceit(logged)
         batch.flush()
     return logged.id
+
+
+def part_accounts(first: UUID, second: UUID, now: datetime) -> int:
+    """The operator's, after an objection: two accounts that shared a key are two people. Calls that
+    counted as somebody else's count for themselves from here on; on how many animals. Where that
+    was stopped, the same again goes on.
+
+    Raises:
+        OutOfRange: they never shared a key.
+    """
+    if not lift_shared_key(first, second, now):
+        raise OutOfRange("These accounts never shared a key.")
+    one = Call.objects.filter(by__in=(first, second), parted=None).exclude(one_with="")
+    animals = sorted(set(one.values_list("animal", flat=True)))
+
+    def part(animal: UUID, batch: Batch) -> None:
+        calls = list(one.filter(animal=animal).order_by("position"))
+        if calls:
+            parted = [str(call.pk) for call in calls]
+            batch.touch(animal, calls[-1].pk, "call_made", parted=parted)
+
+    in_turns(animals, now, part)
+    return len(animals)
 
 
 def adopt_policy(

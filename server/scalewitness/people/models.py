@@ -111,6 +111,22 @@ class DeviceKeyEnd(AppendOnly):
         return f"end of {self.key_id}"
 
 
+class SharedKey(models.Model):
+    """A device of the ``second`` account proved to hold the key of one of the ``first``'s. The log
+    says nothing of it; ``lifted_at``: an objection was right, and it says nothing any more."""
+
+    first = models.ForeignKey(Keeper, on_delete=models.PROTECT, related_name="+")
+    second = models.ForeignKey(Keeper, on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+    lifted_at = models.DateTimeField(null=True)
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["first", "second"], name="one_shared_key")]
+
+    def __str__(self) -> str:
+        return f"shared key {self.pk}"
+
+
 class Practitioner(models.Model):
     """A veterinarian, laboratory or earlier keeper whose call someone reported.
 

@@ -24,6 +24,7 @@ from scalewitness.people.models import (
     Practitioner,
     PractitionerAddress,
     PractitionerLink,
+    SharedKey,
     Voucher,
 )
 
@@ -181,9 +182,22 @@ def signing_key(keeper: UUID | None, device: UUID | None) -> bytes | None:
     return None if hasattr(found.key, "end") else bytes.fromhex(found.key.public)
 
 
-def is_enrolled(key: str) -> bool:
-    """Whether any device, revoked or not, holds this public key (hex)."""
-    return DeviceKey.objects.filter(public=key).exists()
+def holder_of(key: str) -> UUID | None:
+    """Whose device, revoked or not, holds this public key (hex)."""
+    held = DeviceKey.objects.filter(public=key).values_list("device__keeper", flat=True)
+    return held.first()
+
+
+def same_person_as(keeper: UUID | None) -> set[UUID]:
+    """The other accounts that count as one examiner with this: they shared a device's key, or each
+    did with a third."""
+    found, new = set[UUID](), {keeper} if keeper else set()
+    while new:
+        found |= new
+        of_them = Q(first__in=new) | Q(second__in=new)
+        pairs = SharedKey.objects.filter(of_them, lifted_at=None).values_list("first", "second")
+        new = {one for pair in pairs for one in pair} - found
+    return found - {keeper}
 
 
 def keeper_of(keeper: UUID) -> Keeper | None:

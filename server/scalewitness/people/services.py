@@ -47,6 +47,7 @@ from scalewitness.people.models import (
     Practitioner,
     PractitionerAddress,
     PractitionerLink,
+    SharedKey,
     Voucher,
 )
 from scalewitness.people.queries import account_of
@@ -301,6 +302,20 @@ def close_account(keeper: Keeper, now: datetime) -> None:
         current._history_user = None
         current._history_date = now
         current.save()
+
+
+def note_shared_key(first: UUID, second: UUID, now: datetime) -> None:
+    """Both accounts hold one key. One that was lifted stays so."""
+    pair = sorted((first, second))
+    SharedKey.objects.get_or_create(first_id=pair[0], second_id=pair[1], defaults={"at": now})
+
+
+def lift_shared_key(first: UUID, second: UUID, now: datetime) -> bool:
+    """An objection was right; whether they ever shared a key."""
+    pair = sorted((first, second))
+    rows = SharedKey.objects.filter(first=pair[0], second=pair[1])
+    rows.filter(lifted_at=None).update(lifted_at=now)
+    return rows.exists()
 
 
 def store_voucher(fact: Logged[KeeperVouched]) -> None:

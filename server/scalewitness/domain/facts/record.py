@@ -13,6 +13,7 @@ from scalewitness.domain.facts.shapes import (
     Label,
     NoteText,
     Position,
+    Sha256,
     Share,
     Word,
 )
@@ -36,7 +37,9 @@ class Circumstance(Body, frozen=True):
 
     ``footing``: of whoever sent it, then; None: from before that was asked, and as good as any.
     ``waits``: it contradicts a verified sex on the word of somebody without a footing, and is left
-    out until a later standing counts it.
+    out until a later standing counts it. ``one_with``: whoever made it counts as one with an
+    earlier examiner of this animal, or with its keeper; a salted commitment to who they are, for
+    this call alone.
     """
 
     call: Id
@@ -47,6 +50,7 @@ class Circumstance(Body, frozen=True):
     anchored_to: Sex | None = None
     footing: Footing | None = None
     waits: bool = False
+    one_with: Sha256 | None = None
 
 
 class ReportStands(Body, frozen=True):
@@ -64,7 +68,9 @@ class StandingChanged(Body, frozen=True):
     ``reports``: of the calls that the fact before it spoke of. ``verified_with``: the older
     numbers by which the sex is verified, where by ``parameters`` it just is not any more.
     ``counted``: contrary calls of newcomers that waited, and count from here on.
-    ``known_elsewhere``: another record bore its transponder first, so it is not verified."""
+    ``known_elsewhere``: another record bore its transponder first, so it is not verified.
+    ``parted``: calls whose examiner counts for themselves from here on, as an objection was
+    right."""
 
     label: Label
     p_male: Share
@@ -77,6 +83,7 @@ class StandingChanged(Body, frozen=True):
     verified_with: Word | None = None
     counted: tuple[Id, ...] = ()
     known_elsewhere: bool = False
+    parted: tuple[Id, ...] = ()
 
 
 class PolicyAdopted(Body, frozen=True):

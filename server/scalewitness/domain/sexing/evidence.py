@@ -41,6 +41,8 @@ class Evidence(Struct, frozen=True):
     ``compared``: what photos say of ``identity``, None where nobody compared them.
     ``newcomer``: nobody with a footing stands behind it: not whoever made it, or of a report,
     whoever confirmed it. It weighs as much as any, and verifies nothing by itself.
+    ``same_person``: whoever made it counts as one with an earlier examiner of this animal, or with
+    its keeper: it weighs as much as any, and is nobody's agreement.
     """
 
     call: str
@@ -59,6 +61,7 @@ class Evidence(Struct, frozen=True):
     report: Report = "own"
     compared: Compared | None = None
     newcomer: bool = False
+    same_person: bool = False
 
     @property
     def method(self) -> Method:

@@ -109,6 +109,10 @@ _REASONS = {
         "Nobody with a record here, or for whom keepers with one vouch, has yet checked it without "
         "knowing the earlier answers, or confirmed what settles it."
     ),
+    "same_person": (
+        "Two of those who agree count as one examiner, since their accounts signed with the key of "
+        "one device; somebody else has yet to come to the same answer without knowing it."
+    ),
     "needs_second_examiner": "A second examiner has yet to come to the same answer.",
     "contrary_call": "One call by itself speaks strongly for the other sex.",
     "needs_later_support": (

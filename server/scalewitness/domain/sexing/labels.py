@@ -156,9 +156,10 @@ def _unmet_decision(view: View, sex: Sex, policy: Policy) -> list[str]:
     """Where agreement is lacking, and somebody's word would settle the sex had it a footing, that
     is all that is lacking."""
     lacking = _unmet_agreement(view, sex, policy)
-    if lacking and any(_shows_the_sex(w, policy) for w in _counting(view, sex)):
-        return ["newcomers"]
-    return lacking
+    shown = [w.call for w in _counting(view, sex) if _shows_the_sex(w, policy)]
+    if not lacking or not shown:
+        return lacking
+    return ["same_person" if all(one.same_person for one in shown) else "newcomers"]
 
 
 def _unmet_agreement(view: View, sex: Sex, policy: Policy) -> list[str]:
@@ -167,11 +168,14 @@ def _unmet_agreement(view: View, sex: Sex, policy: Policy) -> list[str]:
         for w in _counting(view, sex)
         if w.method not in policy.excluded and not (view.own_view and w.knowing) and not w.hearsay
     ]
-    blind = {w.call.call for w in agreeing if w.call.blind and not w.call.interested}
+    apart = [w for w in agreeing if not w.call.same_person]
+    blind = {w.call.call for w in apart if w.call.blind and not w.call.interested}
     missing = []
     if len({w.call.examiner for w in agreeing}) < policy.examiners:
         missing.append("needs_second_examiner")
-    footed = {w.call.call for w in agreeing if w.call.call in blind and not w.call.newcomer}
+    elif len({w.call.examiner for w in apart}) < policy.examiners:
+        missing.append("same_person")
+    footed = {w.call.call for w in apart if w.call.call in blind and not w.call.newcomer}
     if len(blind) < policy.blind_calls:
         missing.append("needs_blind_call")
     elif len(footed) < policy.blind_calls:
@@ -191,8 +195,10 @@ def _decisive(view: View, sex: Sex, policy: Policy) -> list[WeighedCall]:
 def is_decisive(weighed: WeighedCall, policy: Policy) -> bool:
     """Whether this call settles the sex without a second examiner: a conclusive finding
     of a decisive method, in the right hands, on an animal whose identity was read, by somebody
-    whose word has a footing."""
-    return _shows_the_sex(weighed, policy) and not weighed.call.newcomer
+    whose word has a footing, and who is not its keeper or an earlier examiner under another
+    account."""
+    call = weighed.call
+    return _shows_the_sex(weighed, policy) and not (call.newcomer or call.same_person)
 
 
 def _shows_the_sex(weighed: WeighedCall, policy: Policy) -> bool:

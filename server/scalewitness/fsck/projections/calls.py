@@ -39,6 +39,7 @@ def call_made(fact: LoggedFact, past: Past) -> Rows:
             anchored_to=known.anchored_to,
             footing=known.footing or "",
             waits=known.waits,
+            one_with=known.one_with or "",
             flags=list(fact.flags),
             body=fact.raw,
             refiles_id=None,
@@ -54,7 +55,8 @@ def call_refiled(fact: LoggedFact, past: Past) -> Rows:
         own = {"animal_id": fact.about, "by": fact.by, "received_at": fact.received_at}
         about = {"identity": known.identity, "stage": known.stage, "blind": known.blind}
         knew = {"interested": known.interested, "anchored_to": known.anchored_to}
-        spoke = {"footing": known.footing or "", "waits": known.waits}
+        spoke: Any = {"footing": known.footing or "", "waits": known.waits}
+        spoke["one_with"] = known.one_with or ""
         apart: Any = {"visit": None, "flags": [], "refiles_id": made.id}
         again = {**row.values, **own, **about, **knew, **spoke, **apart}
         yield Row(Call, {**again, **row_of_fact(fact)})

@@ -2,7 +2,7 @@
 
 from uuid import UUID
 
-from scalewitness.calls.models import WaitEnded
+from scalewitness.calls.models import Parted, WaitEnded
 from scalewitness.fsck.past import Past
 from scalewitness.fsck.projections.row import Row, Rows, row_of_fact, row_of_thing
 from scalewitness.fsck.reading import LoggedFact
@@ -29,6 +29,8 @@ def standing_changed(fact: LoggedFact, past: Past) -> Rows:
     )
     for call in body.counted:
         yield Row(WaitEnded, {"call_id": UUID(call), "position": fact.position})
+    for call in body.parted:
+        yield Row(Parted, {"call_id": UUID(call), "position": fact.position})
 
 
 def policy_adopted(fact: LoggedFact, past: Past) -> Rows:

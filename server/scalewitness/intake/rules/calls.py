@@ -34,6 +34,7 @@ from scalewitness.domain.sexing.taxa import deepest_in_words, life_stage, taxon,
 from scalewitness.intake.batch import Actor, Batch
 from scalewitness.intake.known import Known, Subject
 from scalewitness.intake.newcomers import contradicts, waits
+from scalewitness.intake.one_person import one_with
 from scalewitness.intake.rules.late import (
     admit_notes,
     covers,
@@ -179,6 +180,7 @@ def _circumstance(fact: Sealed, subject: Subject, known: Known) -> Circumstance:
         anchored_to=body.told or knew,
         footing=known.footing,
         waits=waits(subject, body.conclusion, known.footing, examiner),
+        one_with=None if reported else one_with(fact.id, animal, known),
     )
 
 

@@ -9,7 +9,7 @@ from scalewitness.intake.batch import Batch
 from scalewitness.intake.submission import Sealed
 from scalewitness.people import services
 from scalewitness.people.models import Device
-from scalewitness.people.queries import device_of, is_enrolled
+from scalewitness.people.queries import device_of, holder_of
 
 
 def device_key_enrolled(fact: Sealed, batch: Batch) -> int:
@@ -25,8 +25,9 @@ def device_key_enrolled(fact: Sealed, batch: Batch) -> int:
         raise NotNow("This device has been revoked.")
     if hasattr(device, "key"):
         raise NotNow("This device has its key; another key means another device.")
-    if is_enrolled(body.key):
-        raise OutOfRange("Another device holds this key.", pointer="/body/key")
+    holder = holder_of(body.key)
+    if holder is not None:
+        raise OutOfRange(_held_by(holder, device, batch), pointer="/body/key")
     logged = batch.log(fact)
     services.store_device_key(logged)
     return logged.position
@@ -50,3 +51,15 @@ def _own_device(fact: Sealed, device: str, batch: Batch) -> Device:
     if found is None or fact.about != batch.actor.keeper:
         raise NotFound()
     return found
+
+
+def _held_by(holder: UUID, device: Device, batch: Batch) -> str:
+    """The enrolment is signed with the key, so this device holds it as well: whoever uses the two
+    accounts is taken to be one person, as far as agreement of examiners goes."""
+    if holder == device.keeper_id:
+        return "Another device holds this key."
+    services.note_shared_key(holder, device.keeper_id, batch.now)
+    return (
+        "A device of another account holds this key. From now on both accounts count as one "
+        "examiner. If they are different people, write to the operator."
+    )

@@ -23,6 +23,7 @@ from scalewitness.domain.sexing.taxa import life_stage, taxon
 from scalewitness.intake.batch import Batch
 from scalewitness.intake.known import Known, Subject
 from scalewitness.intake.newcomers import contradicts, waits
+from scalewitness.intake.one_person import one_with
 from scalewitness.intake.rules.late import covers, is_too_late
 from scalewitness.intake.submission import Sealed
 
@@ -112,4 +113,5 @@ def _circumstance(fact: UUID, call: Call, bearer: Subject, known: Known) -> Circ
         anchored_to=cast("Sex | None", call.anchored_to) or knew,
         footing=known.footing,
         waits=waits(bearer, cast("Conclusion", call.conclusion), known.footing, call.examiner),
+        one_with=None if call.role != "keeper" else one_with(fact, animal, known),
     )

@@ -206,6 +206,8 @@ def _footing_behind(fact: Sealed, call: Call, batch: Batch) -> Footing:
         return "practitioner"
     if fact.kind == "witness_withdrawn":
         return _footing_left(call, batch)
+    if call.by in batch.known.same_person:
+        return "none"
     last = call.attestations.order_by("-position").first()
     if last is not None and last.report == "confirmed" and last.footing != "none":
         return cast(Footing, last.footing or "record")

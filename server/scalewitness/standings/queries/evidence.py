@@ -9,7 +9,15 @@ import msgspec
 from django.db.models import Exists, OuterRef, Q, QuerySet, Subquery, TextField
 from django.db.models.functions import Cast
 
-from scalewitness.calls.models import COUNTS, ENDS, WAITS, Attestation, Call, PhotoComparison
+from scalewitness.calls.models import (
+    COUNTS,
+    ENDS,
+    WAITS,
+    Attestation,
+    Call,
+    Parted,
+    PhotoComparison,
+)
 from scalewitness.domain.facts import CallMade, Circumstance
 from scalewitness.domain.observations import method_of
 from scalewitness.domain.sexing.evidence import Compared, Evidence, Report, as_sent
@@ -21,6 +29,7 @@ class Stated(TypedDict):
     report: Report | None
     report_footing: str | None
     deceived: bool
+    is_parted: bool
     compared: Compared | None
 
 
@@ -40,6 +49,7 @@ def with_report(calls: QuerySet[Call], at: int | None = None) -> QuerySet[Stated
         report=_report(at),
         report_footing=_report(at, "footing"),
         deceived=_deceived(at),
+        is_parted=_parted(at),
         compared=_compared(at),
     )
 
@@ -47,6 +57,12 @@ def with_report(calls: QuerySet[Call], at: int | None = None) -> QuerySet[Stated
 def _deceived(at: int | None = None) -> Exists:
     """Whether a finding says that whoever sent it deceived."""
     found = Deceit.objects.filter(keeper=OuterRef("by"))
+    return Exists(found if at is None else found.filter(position__lte=at))
+
+
+def _parted(at: int | None = None) -> Exists:
+    """Whether its examiner, who counted as one with another, counts for themselves again."""
+    found = Parted.objects.filter(call=OuterRef("pk"))
     return Exists(found if at is None else found.filter(position__lte=at))
 
 
@@ -70,18 +86,27 @@ def counting_calls(animal: UUID) -> list[StatedCall]:
 def evidence_by_animal(animals: Iterable[UUID]) -> dict[UUID, list[Evidence]]:
     """What counts of each animal, in log order; animals without any are absent."""
     found: dict[UUID, list[Evidence]] = {}
-    for animal, by, at, position, body, report, footing, deceived, compared, *known in COUNTING.ask(
-        animals=list(animals)
-    ):
+    rows = COUNTING.ask(animals=list(animals))
+    for animal, by, at, position, body, report, footing, deceived, parted, compared, *known in rows:
         made, more = _MADE.decode(body), {"at": at, "position": position}
         more |= {"report": report, "compared": compared}
-        more |= {"report_footing": footing, "deceived": deceived}
+        more |= {"report_footing": footing, "deceived": deceived, "parted": parted}
+        known[-1] = known[-1] or None
         evidence = as_evidence(made, Circumstance(*known), sender=by, **more)
         found.setdefault(animal, []).append(evidence)
     return found
 
 
-CIRCUMSTANCE = ("stage", "blind", "interested", "identity", "anchored_to", "footing")
+CIRCUMSTANCE = (
+    "stage",
+    "blind",
+    "interested",
+    "identity",
+    "anchored_to",
+    "footing",
+    "waits",
+    "one_with",
+)
 """The columns of a call that hold its circumstance, as `Circumstance` has them after the call."""
 _MADE = msgspec.json.Decoder(CallMade)
 
@@ -98,6 +123,7 @@ def _counting(animals: Any) -> "QuerySet[Call, Any]":
         _report(),
         _report(column="footing"),
         _deceived(),
+        _parted(),
         _compared(),
         call,
         *CIRCUMSTANCE,
@@ -148,6 +174,7 @@ def evidence_of(call: StatedCall) -> Evidence:
         report=call.report,
         report_footing=call.report_footing,
         deceived=call.deceived,
+        parted=call.is_parted,
         compared=call.compared,
     )
 
@@ -162,6 +189,7 @@ def circumstance_of(call: Call) -> Circumstance:
         "anchored_to": call.anchored_to,
         "footing": call.footing or None,
         "waits": call.waits,
+        "one_with": call.one_with or None,
     }
     return msgspec.convert(known, Circumstance)
 
@@ -176,12 +204,13 @@ def as_evidence(
     report: Report | None = None,
     report_footing: str | None = None,
     deceived: bool = False,
+    parted: bool = False,
     compared: Compared | None = None,
 ) -> Evidence:
     """The same value whether it comes from a row or from the log alone. ``report``: what the
     record last stated of it as a report, with the ``report_footing`` of who confirmed it;
     ``compared``: what it made of its photos; None where nobody spoke of it. ``deceived``: whoever
-    sent it is named in a finding of deceit."""
+    sent it is named in a finding of deceit; ``parted``: that they count for themselves again."""
     reported = body.reported
     unsupported = report_footing == "none" if report else deceived or known.footing == "none"
     return Evidence(
@@ -200,6 +229,7 @@ def as_evidence(
         anchored_to=known.anchored_to,
         compared=compared,
         newcomer=unsupported,
+        same_person=known.one_with is not None and not parted,
         report=report
         or as_sent(
             method_of(body.observed), reported=reported is not None, interested=known.interested

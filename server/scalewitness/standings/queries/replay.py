@@ -75,6 +75,7 @@ class _Past:
     gone: set[str] = field(default_factory=set)
     reports: dict[str, facts.ReportStands] = field(default_factory=dict)
     waiting: set[str] = field(default_factory=set)
+    parted: set[str] = field(default_factory=set)
     before: Before = field(default_factory=Before)
     known_elsewhere: bool = False
     photos: dict[str, list[tuple[UUID | None, Compared]]] = field(default_factory=dict)
@@ -88,6 +89,7 @@ class _Past:
                 at=at,
                 position=position,
                 deceived=UUID(sender) in deceivers,
+                parted=call in self.parted,
                 compared=after_comparisons(self.photos.get(call, ())),
                 **self._reported(call),
             )
@@ -228,6 +230,7 @@ class Replay:
         past.reports |= {one.call: one for one in logged.reports}
         past.waiting |= {known.call for known in logged.admitted if known.waits}
         past.waiting -= set(logged.counted)
+        past.parted |= set(logged.parted)
         if entry.position >= self._since:
             self.checked += 1
             yield from self._recompute(entry, past, animal, logged)

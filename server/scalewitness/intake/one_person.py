@@ -1,0 +1,29 @@
+"""Calls whose examiner counts as one with another: two accounts that signed with one key.
+
+Judged as a call is accepted, and stated with it, so that replay needs nothing else. Who the others
+are is in no entry: a commitment is, whose salt only the operator can make again, for this one call.
+"""
+
+from uuid import UUID
+
+from django.utils.crypto import salted_hmac
+
+from scalewitness.animals.models import Animal
+from scalewitness.calls.models import Call
+from scalewitness.domain.translog.commitment import commit
+from scalewitness.intake.known import Known
+
+
+def one_with(call: UUID, animal: Animal, known: Known) -> str | None:
+    """A commitment to the other accounts of whoever makes the call that checked the animal before,
+    or keep it; None: there are none."""
+    others = known.same_person
+    if not others:
+        return None
+    called = Call.objects.filter(animal=animal, by__in=others).values_list("by", flat=True)
+    found = set(called) | ({animal.collection.keeper_id} & others)
+    if not found:
+        return None
+    salt = salted_hmac("scalewitness.one-person", f"{animal.pk} {call}", algorithm="sha256")
+    accounts = sorted(str(one) for one in (*found, known.person))
+    return commit(" ".join(accounts), salt.digest())
