@@ -107,7 +107,9 @@ def settle(views: Callable[[int], View], count: int, policy: Policy) -> Labellin
 
 
 def _settles_that_it_is_neither(weighed: WeighedCall, policy: Policy) -> bool:
-    return weighed.may_decide and could_decide(weighed.call, policy) and not weighed.call.newcomer
+    call = weighed.call
+    alone = call.newcomer or call.same_person
+    return weighed.may_decide and could_decide(call, policy) and not alone
 
 
 class Labelled(Protocol):
