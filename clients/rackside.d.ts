@@ -94,10 +94,12 @@ interface KeptVisit extends Visit {
   ahead: Animal[];
   held?: HeldOff;
 }
-/** Animals of a sheet that are to be left alone for now, by what they are known by. */
+/** Animals of a sheet that are to be left alone for now, and what they are known by; without
+    `animals` where kept by a version of before. */
 interface HeldOff {
   notice: string | null;
   titles: string[];
+  animals?: string[];
 }
 /** A veterinarian, laboratory or earlier keeper whose check is reported (store/people.js). */
 interface Person {

@@ -244,7 +244,10 @@ def _pull_sheets(store: Store, api: Api) -> None:
         if visit["state"] in sheets and visit["collection"]["id"] not in mine:
             found = _sheet(api, visit["id"])
             if found is not None:
-                sheets[found["visit"]["state"]][visit["id"]] = found["animals"]
+                rows = found["animals"]
+                if found["visit"]["state"] == "open":  # what was checked before may be noted yet
+                    rows = [*rows, *(found.get("held_off") or ())]
+                sheets[found["visit"]["state"]][visit["id"]] = rows
                 visit.update({name: found.get(name) for name in ("held_off", "notice")})
     put_sheets(store, visits, sheets["open"], sheets["accepted"])
 

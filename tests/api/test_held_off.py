@@ -115,3 +115,18 @@ def test_the_host_is_asked_whether_it_is_still_so(
     assert "gravid" not in Browser(world.greta).open(path).text
     note(world, animal, "well")
     assert "gravid" not in host.open(path).text
+
+
+def test_how_many_there_are_to_check_does_not_tell_that_one_is_held_off(
+    world: World, greta: Api, sheet: Any, animal: Animal
+) -> None:
+    path = f"/visits/{sheet()['visit']['id']}"
+
+    def told() -> tuple[Any, ...]:
+        (listed,) = greta.get("/visits").body["items"]
+        return listed, greta.get(path).body, Browser(world.greta).open(path).text
+
+    before = told()
+    note(world, animal, "gravid")
+    assert told() == before
+    assert before[0]["count"] == 2

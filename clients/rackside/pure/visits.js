@@ -42,6 +42,7 @@ export function withSheet(visit, sheet) {
     held: {
       notice: sheet?.notice ?? null,
       titles: (sheet?.held_off ?? []).map(({ identifiers }) => code(identifiers)),
+      animals: (sheet?.held_off ?? []).map(({ id }) => id),
     },
   };
 }

@@ -78,7 +78,8 @@ export async function takeSheet(session, id, sheet) {
   return differs;
 }
 
-/** Of animals that are on no sheet any more and are not one's own. One whose sheet is still to come drops none.
+/** Of animals that are on no sheet any more, not held off meanwhile either, and not one's own. One
+    whose sheet is still to come drops none.
     @param {OpenStores} open */
 function dropDrafts(open) {
   /** @type {IDBRequest<KeptVisit[]>} */
@@ -87,7 +88,10 @@ function dropDrafts(open) {
     if (asked.result.some(({ rows }) => rows === null)) return;
     /** @type {Set<IDBValidKey>} */
     const seen = new Set(
-      asked.result.flatMap(({ rows }) => (rows ?? []).map(({ animal }) => animal)),
+      asked.result.flatMap(({ rows, held }) => [
+        ...(rows ?? []).map(({ animal }) => animal),
+        ...(held?.animals ?? []),
+      ]),
     );
     const drafts = open.drafts.getAll();
     drafts.onsuccess = () =>

@@ -95,7 +95,10 @@ def _is_listed(one: Shown, wanted: str | None, now: datetime) -> bool:
 
 def _rows(store: Store, visit: Shown, now: datetime) -> list[Shown]:
     id = visit["id"]
-    found = [row for row in _on_sheet(store, visit) if not _is_to_leave(row)]
+    left = {one["id"] for one in visit.get("held_off") or ()}
+    found = [
+        row for row in _on_sheet(store, visit) if not _is_to_leave(row) and row["id"] not in left
+    ]
     done = {one.about for one in outbox.items(store, "waiting", "clock") if _is_call(one, id)}
     return [
         row | {"cautions": _cautions(store, row, now), "stored_here": row["id"] in done}

@@ -1,5 +1,7 @@
 """The phone hears of changes as they happen, from one tab, and forgets what it is told to."""
 
+import json
+
 import pytest
 from playwright.sync_api import Page, Request, Route, expect
 from tests.browser.rackside.conftest import (
@@ -119,6 +121,21 @@ def test_a_page_from_an_earlier_place_is_not_taken(racks: Racks, phone: Phone) -
     dump = stored(page)
     assert ABROAD not in {one["id"] for one in dump["animals"]}
     assert "x" not in {one.get("cursor") for one in dump["meta"] if isinstance(one, dict)}
+
+
+def test_a_draft_stays_while_its_animal_is_held_off(racks: Racks, phone: Phone) -> None:
+    """What was begun before the hold came is for its examiner to end."""
+    visit = racks.visit("F-9")
+    page = phone.signed_in()
+    open_sheet(page, visit)
+    page.get_by_role("link", name="Log a call on F-9").click()
+    page.get_by_label("Note").fill("begun")
+    draft_kept(page, "begun")
+    page.goto("/rackside/#/calls")
+    ill = {"noted": {"type": "health", "sign": "ill"}}
+    racks.push(racks.odile, said("husbandry_noted", visit.animals["F-9"], ill))
+    until(page, lambda: '"titles": ["F-9"]' in json.dumps(stored(page)["visits"]), "the hold")
+    draft_kept(page, "begun")
 
 
 @pytest.mark.parametrize("again", [False, True])
