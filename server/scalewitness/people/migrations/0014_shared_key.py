@@ -8,7 +8,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('people', '0012_footing'),
+        ('people', '0013_time_zone_by_default'),
     ]
 
     operations = [

@@ -7,7 +7,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('calls', '0011_held_notes'),
+        ('calls', '0012_kind_by_default'),
     ]
 
     operations = [
