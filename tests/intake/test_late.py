@@ -284,3 +284,28 @@ def test_refusing_every_late_check_shows_and_tells_nothing_of_what_they_said(
         after = late_checks_of(animal.pk)
         found[sex] = (len(after.waiting), len(after.not_admitted), world.label(animal))
     assert found["male"] == found["female"] == (0, 1, "unsexed")
+
+
+def test_whoever_got_the_animal_and_its_examiner_do_not_learn_of_each_other(world: World) -> None:
+    """A guest of its earlier keeper checked it, and its new keeper decides."""
+    animal = world.animal("A1")
+    _, call = late_visit(world, animal)
+    (held,) = world.push(world.greta, call)
+    room = create_collection(world.stan, new_id(world.now), "Elsewhere", world.now)
+    lets_in = {"to": str(world.odile.pk), "role": "partner"}
+    world.say(world.stan, "grant_given", room.pk, lets_in)
+    given = {"to": str(room.pk), "why": "given"}
+    world.say(world.odile, "custody_changed", animal.pk, given)
+    world.pass_time(days=8)
+    remind_of_late_calls(world.now)
+    body = {"held": held.id, "admitted": True}
+    world.say(world.stan, "late_call_decided", animal.pk, body)
+    letters = Letter.objects.filter(kind__startswith="late_call_")
+    told = {one.kind: (one.to, one.context) for one in letters}
+    assert told["late_call_waits"][0] == world.stan.email
+    assert told["late_call_waits"][1]["guest_name"] == "a guest of an earlier keeper"
+    assert "Greta" not in str(told["late_call_waits"][1])
+    for kind in ("late_call_waits_guest", "late_call_decided"):
+        to, context = told[kind]
+        assert (to, context["host_name"]) == (world.greta.email, "the animal's keeper")
+        assert not {world.stan.name, str(world.stan.pk)} & {str(one) for one in context.values()}
