@@ -4,6 +4,7 @@ What no table may hold is searched for by the database itself, in every column o
 table as text and as bytes.
 """
 
+from datetime import timedelta
 from io import StringIO
 from uuid import UUID
 
@@ -14,6 +15,7 @@ from django.db.models.functions import Now
 from django.test import Client
 from django.utils import timezone
 from tests.everything import a_text_of
+from tests.intake.test_late import late_visit
 from tests.world import PASSWORD, World, new_id, probing
 
 from scalewitness.animals.models import Animal
@@ -30,6 +32,9 @@ from scalewitness.intake.services import accept_one
 from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.tree import place_proof
 from scalewitness.ledger.services.signing import log_signer, sign_checkpoint
+from scalewitness.letters.addresses import send_elsewhere
+from scalewitness.letters.chasing import chase
+from scalewitness.letters.late import remind_of_late_calls
 from scalewitness.mail.models import Letter
 from scalewitness.mail.services.delivering import deliver_due
 from scalewitness.people.models import Device, Keeper
@@ -252,6 +257,42 @@ def test_closing_an_account(world: World, client: Client) -> None:
     assert prove(read_receipt(kept), log_signer().verifier).entry.by == str(keeper.pk)
     assert "no difference" in fsck()
     erase("keeper", str(keeper.pk))  # again: nothing changes
+
+
+@pytest.mark.parametrize("who", ["greta", "odile"])
+def test_letters_of_a_late_check_forget_guest_and_host(world: World, who: str) -> None:
+    animal = world.animal("A1")
+    _, call = late_visit(world, animal)
+    (held,) = world.push(world.greta, call)
+    world.pass_time(days=8)
+    remind_of_late_calls(world.now)
+    body = {"held": held.id, "admitted": True}
+    world.say(world.odile, "late_call_decided", animal.pk, body)
+    leaves, stays = getattr(world, who), world.odile if who == "greta" else world.greta
+    assert "mail_letter" in tables_with(leaves.name)
+    close_account(leaves, world.now)
+    assert tables_with(leaves.name) == set()
+    assert "mail_letter" in tables_with(stays.name)
+
+
+@pytest.mark.parametrize("who", ["buyer", "seller"])
+def test_letters_that_chase_a_disclosure_or_tell_of_an_address_forget_both_sides(
+    world: World, who: str
+) -> None:
+    sale = sold_and_fallen(world)
+    send_elsewhere(sale, "bela@elsewhere.example", world.now, seller=None)
+    Letter.objects.filter(kind="disclosure").update(state="sent", sent_at=world.now)
+    chase(world.now + timedelta(days=30))
+    told = set(Letter.objects.values_list("kind", flat=True))
+    assert {"disclosure_reminder", "disclosure_silent", "address_changed"} <= told
+    acknowledge(world, sale)
+    name = "Bela Novak" if who == "buyer" else "Odile Marten"
+    assert "mail_letter" in tables_with(name)
+    if who == "buyer":
+        erase_buyers([sale.buyer])
+    else:
+        close_account(world.odile, world.now)
+    assert tables_with(name) == set()
 
 
 def test_a_seller_stays_reachable_until_their_disclosure_has_gone_out(world: World) -> None:

@@ -164,3 +164,5 @@ def _forget_in_letters(keeper: Keeper, sold: Iterable[Sale]) -> None:
     mail.reword(Q(context__sale__in=[str(sale.pk) for sale in sold]), seller)
     visits = Visit.objects.filter(host=keeper).values_list("pk", flat=True)
     mail.reword(Q(context__visit__in=[str(one) for one in visits]), {"host_name": ERASED_NAME})
+    mail.reword(Q(context__host=str(keeper.pk)), {"host_name": ERASED_NAME})
+    mail.reword(Q(context__guest=str(keeper.pk)), {"guest_name": ERASED_NAME})

@@ -53,6 +53,7 @@ def send_elsewhere(sale: Sale, email: str, now: datetime, *, seller: UUID | None
         change = change_address(buyer, email, fresh_id(now), seller, now)
         for_old = {
             "to_name": buyer.name,
+            "sale": str(sale.pk),
             "seller_name": sale.collection.keeper.name,
             "by_seller": by_seller,
             "at": now.isoformat(),

@@ -54,6 +54,7 @@ def _notify_seller(owed: Disclosure, kind: str, cause: UUID, now: datetime) -> N
         to=seller.email,
         context={
             "to_name": seller.name,
+            "sale": str(owed.sale_id),
             "buyer_name": owed.to.name,
             "animal": as_sold(owed.animal, owed.sale),
             "owed_at": owed.owed_at.isoformat(),
@@ -73,6 +74,7 @@ def _remind(owed: Disclosure, letter: Letter, now: datetime) -> None:
         to=owed.to.email,
         context={
             "to_name": owed.to.name,
+            "sale": str(owed.sale_id),
             "seller_name": owed.sale.collection.keeper.name,
             "animal": as_bought(owed.animal, owed.sale),
             "change": owed.change,
