@@ -88,7 +88,7 @@ def test_who_may_send_a_buyers_letters_elsewhere(
             assert letter.recipient == sale.buyer_id
             assert letter.context == {
                 "to_name": "Bela Novak", "seller_name": "Odile Marten", "by_seller": bool(who),
-                "at": world.now.isoformat(),
+                "at": world.now.isoformat(), "sale": str(sale.pk),
             }  # fmt: skip
             assert Sale.objects.get(pk=sale.pk).buyer.email == email
         else:

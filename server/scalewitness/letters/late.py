@@ -60,10 +60,10 @@ def _visited(held: HeldCall) -> Collection | None:
     return collection_of(grant.collection) if grant else None
 
 
-def _named(part: str, person: UUID | None, else_: str) -> dict[str, str]:
-    """Their name under ``part``, and their id, by which it is erased; nobody's: ``else_``."""
+def _named(part: str, person: UUID | None, otherwise: str) -> dict[str, str]:
+    """Their name under ``part``, and their id, by which it is erased; nobody's: ``otherwise``."""
     if person is None:
-        return {f"{part}_name": else_}
+        return {f"{part}_name": otherwise}
     return {f"{part}_name": names_of([person])[person], part: str(person)}
 
 
