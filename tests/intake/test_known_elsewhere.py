@@ -12,7 +12,10 @@ from scalewitness.disclosures.models import Disclosure
 from scalewitness.domain.errors import Refused
 from scalewitness.fsck.reading import facts_in
 from scalewitness.fsck.rows import check_rows
+from scalewitness.intake import known
+from scalewitness.intake.batch import Actor
 from scalewitness.intake.outcomes import Outcome
+from scalewitness.intake.pieces import Piece, write_together
 from scalewitness.ledger.models import Entry
 from scalewitness.mail.models import Letter
 from scalewitness.people.models import Keeper
@@ -314,3 +317,41 @@ def test_a_keeper_blind_to_the_older_is_told_the_same_whatever_is_known_of_it(tw
         assert last is not None
         said.append((flags, context, last.label, last.p_male, last.known_elsewhere, reasons(mine)))
     assert said[0] == said[1]
+
+
+def piece(two: Two, animal: Animal) -> Piece:
+    """A number that nobody bears yet, from the animal's keeper, read ahead of the lock."""
+    who, body = animal.collection.keeper.pk, {"scheme": "transponder", "code": "985000000000500"}
+    item = two.world.item("identifier_assigned", animal.pk, body)
+    found = Piece([item], Actor(keeper=who), two.world.now, who)
+    found.prepare()
+    return found
+
+
+def test_who_comes_second_is_told_whatever_was_read_ahead(two: Two) -> None:
+    later = piece(two, two.newer)
+    piece(two, two.older).take()
+    later.take()
+    assert [one.flags for one in later.outcomes] == [KNOWN]
+
+
+def test_of_two_written_together_the_second_is_told(two: Two) -> None:
+    both = [piece(two, two.older), piece(two, two.newer)]
+    write_together(both)
+    assert not both[1].is_done
+    both[1].take()
+    assert [one.outcomes[0].flags for one in both] == [(), KNOWN]
+
+
+@pytest.mark.parametrize("hidden", [True, False])
+def test_replay_holds_the_standing_to_the_numbers_in_the_log(
+    two: Two, monkeypatch: pytest.MonkeyPatch, *, hidden: bool
+) -> None:
+    """A server that hides it, or says it of an animal whose number nobody else bears."""
+    two.give()
+    animal = two.newer if hidden else two.older
+    monkeypatch.setattr(known, "known_elsewhere", lambda ids: set() if hidden else set(ids))
+    two.world.call(animal.collection.keeper, animal, "male")
+    (found,) = Replay().differences()
+    assert found.animal == animal.pk
+    assert "known elsewhere" in found.what

@@ -15,6 +15,7 @@ from scalewitness.animals.models import Animal, Collection
 from scalewitness.animals.queries import ANIMALS, STEWARDED, animals_of, stewarded_ids
 from scalewitness.animals.queries import collections_by_id as read_collections
 from scalewitness.animals.queries.transponders import (
+    borne_question,
     first_bearers,
     first_bearers_question,
     number_of,
@@ -86,7 +87,7 @@ class Holdings:
             return []
         new, unborne = self._new - self._used, self._numbers - self._bearers.keys()
         used = [PreparedQuery(USED, [ids_literal(new)])] if new else []
-        return [*used, *([first_bearers_question(unborne)] if unborne else [])]
+        return [*used, *([borne_question(unborne)] if unborne else [])]
 
     def subjects(self) -> set[UUID]:
         """What was read and would be told otherwise if something were said of it."""

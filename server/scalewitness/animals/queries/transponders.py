@@ -18,6 +18,10 @@ WHERE one.scheme = 'transponder' AND one.code = ANY(%s::text[]) AND NOT EXISTS (
     AND off.position > one.position)
 ORDER BY one.code, one.position
 """
+BORNE_YET = """
+SELECT EXISTS (
+  SELECT FROM animals_identifier WHERE scheme = 'transponder' AND code = ANY(%s::text[]))
+"""
 ELSEWHERE = """
 WITH borne AS NOT MATERIALIZED (
   SELECT one.animal_id, one.code, one.position FROM animals_identifier AS one
@@ -50,6 +54,11 @@ def first_bearers_question(codes: Iterable[str]) -> PreparedQuery:
 def first_bearers(codes: Iterable[str]) -> dict[str, UUID]:
     """By number, the animal that has borne it for longest; numbers that none bears are absent."""
     return dict(asked(*first_bearers_question(codes)))
+
+
+def borne_question(codes: Iterable[str]) -> PreparedQuery:
+    """Asks whether any animal was ever given one of these numbers."""
+    return PreparedQuery(BORNE_YET, [sorted(codes)])
 
 
 def elsewhere_question(animals: Iterable[UUID]) -> PreparedQuery:
