@@ -22,7 +22,7 @@ from pypdf import PdfReader
 from tests.api.matrix import ROWS, Row, fill
 from tests.api.stage import Stage
 from tests.pages.addresses import NAMES, address, ids_for, parts_of
-from tests.twins.histories import Twins, own_call, told
+from tests.twins.histories import Story, Twins, own_call, told
 
 from scalewitness.breeding.queries.uses import informed_by_use
 from scalewitness.calls.models import Call
@@ -83,13 +83,15 @@ class Got:
         self.answers[f"{kind}: {name}"] = plain(answer)
 
 
-def everything(seed: int, *, rich: bool, thorough: bool) -> tuple[Got, Twins]:
+def everything(
+    seed: int, *, rich: bool, thorough: bool, story: Story | None = None
+) -> tuple[Got, Twins]:
     """All that the guest of that history gets; what it left in the database is undone. Unless
     ``thorough``, of the guest's own things only what is looked at by its id."""
     got = Got()
     with transaction.atomic():
         cursor: str | None = None
-        for step, on in enumerate(told(seed, rich=rich)):
+        for step, on in enumerate(told(seed, rich=rich, story=story)):
             if step == 0:
                 sheet = {"first": on.seen, "second": on.second, "twin": on.hidden}
                 got.named = {str(animal.pk): name for name, animal in sheet.items()}

@@ -6,7 +6,7 @@ The two worlds have equally long logs, and the guest may learn nothing of which 
 """
 
 import random
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
@@ -137,6 +137,23 @@ def a_check_comes_late(on: Twins) -> None:
         on.say(on.world.odile, "late_call_decided", on.target.pk, body)
 
 
+def it_is_verified(on: Twins) -> None:
+    """By its owner and two guests, one of whose word has a footing."""
+    sex = on.sex()
+    on.world.call(on.world.odile, on.target, sex)
+    for guest in (on.someone("Guest"), on.world.fenna):
+        on.world.pass_time(hours=1)
+        visit = on.world.visit(guest, on.target, on.second)
+        on.ids["blind_call"] = str(on.world.call(guest, on.target, sex, visit=visit).id)
+
+
+def a_blind_check_is_withdrawn(on: Twins) -> None:
+    """So that what was verified falls."""
+    if "blind_call" in on.ids:
+        taken_back = {"call": on.ids.pop("blind_call")}
+        on.say(on.world.fenna, "call_withdrawn", on.target.pk, taken_back)
+
+
 def eggs_are_laid(on: Twins) -> None:
     seen = {"method": "reproduction", "event": "laid_eggs", "witnessed": True}
     body = {"observed": seen, "document": "ab" * 32}
@@ -227,9 +244,9 @@ def it_is_paired(on: Twins) -> None:
 
 
 def it_has_young(on: Twins) -> None:
-    """Of the host's; the guest may look at one of them."""
+    """Of the host's; the guest may look at it, and learn that a parent of it is on their sheet."""
     role, _ = _roles(on)
-    parent = {role: str(on.target.pk), "hatched": "2026-08-01"}
+    parent = {role: str(on.used.pk), "hatched": "2026-08-01"}
     young = on._animal(f"K-{len(on.taken)}", **parent)
     on.world.view(on.guest, young)
     on.ids["other"] = str(young.pk)
@@ -251,6 +268,8 @@ def records_are_made_up(on: Twins) -> None:
 BEFORE: tuple[Action, ...] = (
     owner_calls,
     another_guest_calls,
+    it_is_verified,
+    a_blind_check_is_withdrawn,
     eggs_are_laid,
     a_practice_is_reported,
     a_call_is_withdrawn,
@@ -278,9 +297,12 @@ def own_mate_is_paired(on: Twins) -> None:
     pairing = new_id(on.world.now)
     pair = dict(zip(_roles(on), (str(on.used.pk), str(on.own[2].pk)), strict=True))
     on.say(on.world.odile, "pairing_planned", pairing, {**pair, "season": 2028})
-    on.ids["pairing"] = str(pairing)
-    if on.rng.random() < 0.3:
-        on.say(on.world.odile, "pairing_dropped", pairing)
+    on.ids["pairing"] = on.ids["own_pairing"] = str(pairing)
+
+
+def own_pairing_is_dropped(on: Twins) -> None:
+    if "own_pairing" in on.ids:
+        on.say(on.world.odile, "pairing_dropped", UUID(on.ids.pop("own_pairing")))
 
 
 OWN = (own_young_get_a_parent, own_mate_is_paired)
@@ -291,30 +313,46 @@ def _roles(on: Twins) -> tuple[str, str]:
     return ("sire", "dam") if on.rng.random() < 0.5 else ("dam", "sire")
 
 
-def told(seed: int, *, rich: bool) -> Iterator[Twins]:
+Story: TypeAlias = tuple[Sequence[Action], Sequence[Action]]
+"""What happens before the guest may look, and what once they may."""
+
+SHORT: Story = (
+    (it_is_well, traits_are_stated, it_has_young, it_is_verified, a_check_comes_late),
+    (
+        own_young_get_a_parent,
+        own_mate_is_paired,
+        a_blind_check_is_withdrawn,
+        its_number_is_given_to_another,
+        eggs_are_laid,
+    ),
+)
+
+
+def told(seed: int, *, rich: bool, story: Story | None = None) -> Iterator[Twins]:
     """The history: before the guest may look, once they may, and again after each thing that then
-    happens."""
+    happens. Without a ``story`` a random one."""
     on = Twins(random.Random(seed), rich)  # noqa: S311  a story, no secret
-    for _ in range(on.rng.randint(5, 9)):
+    before, happens = story or _drawn(on.rng)
+    for action in before:
         on.world.pass_time(hours=on.rng.randint(1, 60))
-        on.do(on.rng.choice(BEFORE))
-    on.do(a_check_comes_late)
+        on.do(action)
     on.world.now = timezone.now() - timedelta(hours=3)
     yield on
     on.visit = on.world.visit(on.guest, on.seen, on.second)
     on.ids |= {"visit": str(on.visit), "stranger": str(on.world.stan.pk)}
     on.ids["stranger_email"] = on.world.stan.email
     yield on
-    happens = [
-        *OWN,
-        its_number_is_given_to_another,
-        *on.rng.choices([*BEFORE, *OWN], k=on.rng.randint(1, 4)),
-    ]
-    on.rng.shuffle(happens)
     for action in happens:
         on.world.pass_time(minutes=10)
         on.do(action)
         yield on
+
+
+def _drawn(rng: random.Random) -> Story:
+    more = [*BEFORE, *OWN, own_pairing_is_dropped]
+    happens = [*OWN, its_number_is_given_to_another, *rng.choices(more, k=rng.randint(1, 4))]
+    rng.shuffle(happens)
+    return [*rng.choices(BEFORE, k=rng.randint(5, 9)), a_check_comes_late], happens
 
 
 def own_call(on: Twins, at: datetime) -> dict[str, Any]:

@@ -8,8 +8,9 @@ from collections.abc import Callable
 
 import pytest
 from tests.twins.compared import Got, everything
+from tests.twins.histories import SHORT, Story
 
-from scalewitness.api.shapes import animals as shapes
+from scalewitness.api.shapes import visits as sheets
 from scalewitness.api.shapes.animals import condition
 from scalewitness.breeding.models import Pairing
 from scalewitness.breeding.queries import pairings
@@ -23,9 +24,6 @@ pytestmark = pytest.mark.django_db
 
 KINDS = ("endpoint", "page", "feed", "receipt", "letter")
 AROUND = 60
-STORY = 28
-"""A history in which every leak below shows: eggs are noted before and after a mate is paired, and
-it is noted as well."""
 
 
 def differences(rich: Got, bare: Got) -> list[str]:
@@ -41,10 +39,10 @@ def _first(one: str, other: str) -> str:
     return f"{one[around]!r} but of the twin {other[around]!r}"
 
 
-def compared(seed: int, *, thorough: bool) -> tuple[Counter[str], list[str]]:
-    """How much of each kind was compared, and what differs."""
+def compared(seed: int, told: Story | None = None) -> tuple[Counter[str], list[str]]:
+    """How much of each kind was compared, and what differs: thoroughly of a random history."""
     (rich, story), (bare, twin) = (
-        everything(seed, rich=one, thorough=thorough) for one in (True, False)
+        everything(seed, rich=one, thorough=told is None, story=told) for one in (True, False)
     )
     assert story.taken == twin.taken
     found = differences(rich, bare)
@@ -52,7 +50,7 @@ def compared(seed: int, *, thorough: bool) -> tuple[Counter[str], list[str]]:
 
 
 def test_a_blind_guest_gets_the_same_of_a_rich_history_and_of_a_bare_one() -> None:
-    counts, found = compared(STORY, thorough=False)
+    counts, found = compared(7, SHORT)
     assert found == [], "\n".join(found)
     assert min(counts[one] for one in KINDS) > 0
 
@@ -62,7 +60,7 @@ def test_also_of_many_histories(histories: int, capsys: pytest.CaptureFixture[st
     counts: Counter[str] = Counter()
     differing: list[str] = []
     for seed in range(100, 100 + histories):
-        more, found = compared(seed, thorough=True)
+        more, found = compared(seed)
         counts += more
         differing += found
     with capsys.disabled():
@@ -77,7 +75,7 @@ LEAKS: dict[str, tuple[object, str, Callable[..., object]]] = {
     "the feed": (facts, "_shows_the_blind", lambda entry: True),
     "pairings": (pairings, "_seen", lambda found, sights: [_bare(one) for one in found]),
     "letters": (letters, "sights_of", lambda *asked: {}),
-    "health": (shapes, "condition", lambda state, health=True: condition(state)),
+    "health": (sheets, "condition", lambda state, health=True: condition(state)),
 }
 
 
@@ -89,4 +87,4 @@ def _bare(pairing: Pairing) -> PairingSeen:
 @pytest.mark.parametrize("leak", LEAKS)
 def test_a_leak_that_is_put_in_is_seen(leak: str, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(*LEAKS[leak])
-    assert compared(STORY, thorough=False)[1]
+    assert compared(7, SHORT)[1]
