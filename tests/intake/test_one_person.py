@@ -48,7 +48,7 @@ def test_two_accounts_with_one_key_verify_no_more_than_one(world: World) -> None
     assert world.label(animal) == "probable male"
     found, _ = assessment_of(animal)
     assert "same_person" in found.reasons
-    assert any("count as one examiner" in line.text for line in dossier(animal).lines)
+    assert any("counts as one examiner" in line.text for line in dossier(animal).lines)
     checked(world, animal, world.fenna)
     assert world.label(animal) == "verified male"
     assert list(Replay().differences()) == []
