@@ -12,14 +12,18 @@ from tests.world import World, keeper, new_id, probing, vouched
 from scalewitness.animals.models import Animal
 from scalewitness.calls.models import Call
 from scalewitness.disputes.models import Dispute, Finding
+from scalewitness.disputes.queries.assent import ground_against
 from scalewitness.domain.errors import Refused
 from scalewitness.domain.facts import ExaminerRecordChanged, SettledCounts
+from scalewitness.intake.batch import Actor
 from scalewitness.intake.newcomers import count_unanswered
+from scalewitness.intake.rules import reports
+from scalewitness.intake.services import accept_one
 from scalewitness.intake.statements import find_deceit
 from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.entries import leaf_of
 from scalewitness.mail.models import Letter
-from scalewitness.people.models import Founder, Keeper
+from scalewitness.people.models import Founder, Keeper, Practitioner, PractitionerAddress
 from scalewitness.standings.queries.assessing import assessment_of
 from scalewitness.standings.queries.dossier import dossier
 from scalewitness.standings.queries.footing import earned_by, footing_of, rests_on_lost
@@ -92,6 +96,24 @@ def test_eggs_that_a_new_guest_says_they_saw_settle_nothing(world: World) -> Non
     body["visit"] = str(world.visit(new, animal))
     assert world.say(new, "call_made", animal.pk, body).status == "accepted"
     assert world.label(animal) == "probable female"
+
+
+def test_a_confirmation_from_before_footing_was_asked_stays_one(
+    world: World, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    animal, body = world.animal("E1"), probing("female")
+    body["observed"] = {"method": "reproduction", "event": "laid_eggs", "witnessed": True}
+    made = world.say(world.odile, "call_made", animal.pk, body)
+    for number in range(2):
+        who = keeper(f"New {number}")
+        world.view(who, animal)
+        with monkeypatch.context() as then:
+            if not number:
+                then.setattr(reports, "_footing_behind", lambda *_: None)
+            world.say(who, "witness_stated", animal.pk, {"call": made.id})
+    stated = last_stated(animal)["reports"]
+    assert stated == [{"call": made.id, "report": "confirmed"}]
+    replays()
 
 
 def test_a_footing_gained_later_says_nothing_of_calls_made_before(world: World) -> None:
@@ -238,6 +260,66 @@ def test_the_same_newcomer_again_is_no_second_voice(world: World) -> None:
     for _ in range(2):
         blind(world, animal, "female", new)
     assert world.label(animal) == "verified male"
+
+
+def test_the_same_newcomer_in_the_name_of_somebody_invented_is_no_second_voice(
+    world: World,
+) -> None:
+    animal, new = world.verified("V1"), keeper("New")
+    blind(world, animal, "female", new)
+    reported_by(world, new, animal)
+    assert world.label(animal) == "verified male"
+    blind(world, animal, "female", keeper("Newer"))
+    assert world.label(animal) == "contested"
+    replays()
+
+
+def test_a_report_is_no_second_voice_until_whom_it_names_confirms_it(world: World) -> None:
+    animal, new = world.verified("V1"), keeper("New")
+    made, vet = reported_by(world, keeper("Newer"), animal)
+    blind(world, animal, "female", new)
+    reported_by(world, world.odile, animal)  # counts, as her word is known here; answers nothing
+    assert Call.objects.filter(waits=True, wait_ended=None).count() == 2
+    PractitionerAddress.objects.create(
+        id=new_id(), practitioner=vet, email="vet@clinic.example", at=world.now
+    )
+    answer = world.item("report_answered", animal.pk, {"call": made, "answer": "confirmed"})
+    accept_one(answer, Actor(practitioner=vet.pk), world.now)
+    assert world.label(animal) != "verified male"
+    assert not Call.objects.filter(waits=True, wait_ended=None).exists()
+    replays()
+
+
+def reported_by(world: World, who: Keeper, animal: Animal) -> tuple[str, Practitioner]:
+    """They say that somebody they name found a female."""
+    vet = Practitioner.objects.create(id=new_id(), named_by=who, name="Dr A. Lee")
+    body = {"reported": {"role": "veterinarian", "who": str(vet.pk)}}
+    visit = None if who == world.odile else world.visit(who, animal)
+    return str(world.call(who, animal, "female", visit=visit, body=body).id), vet
+
+
+def test_a_second_look_at_what_waits_is_not_blind(world: World) -> None:
+    animal, new = world.verified("V1"), keeper("New")
+    body = probing("female", "V1") | {"visit": str(world.visit(new, animal))}
+    world.push(new, *(world.item("call_made", animal.pk, body) for _ in range(2)))
+    calls = animal.calls.filter(by=new.pk).order_by("position")
+    assert list(calls.values_list("blind", flat=True)) == [True, False]
+
+
+@pytest.mark.parametrize("deceived", [False, True])
+def test_a_deceiver_neither_answers_a_newcomer_nor_sets_a_call_aside(
+    world: World, deceived: bool
+) -> None:
+    animal, bad = world.verified("V1"), vouched(keeper("Bad"), world.now)
+    blind(world, animal, "female", keeper("New"))
+    blind(world, animal, "male", bad)
+    waiting = Call.objects.get(conclusion="female")
+    assert ground_against(waiting, None).exists()
+    if deceived:
+        found_to_deceive(world, bad, animal)
+    assert ground_against(waiting, None).exists() is not deceived
+    count_unanswered(world.now + timedelta(days=31))
+    assert hasattr(Call.objects.get(conclusion="female"), "wait_ended") is deceived
 
 
 @pytest.mark.parametrize("answered", [False, True])

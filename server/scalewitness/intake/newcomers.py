@@ -13,11 +13,12 @@ from scalewitness.calls.models import COUNTS, WAITS, Call
 from scalewitness.domain.consequences import verified_sex
 from scalewitness.domain.facts import Footing
 from scalewitness.domain.observations import Conclusion
-from scalewitness.domain.sexing.evidence import other
+from scalewitness.domain.sexing.evidence import Report, other
 from scalewitness.intake.batch import Batch
 from scalewitness.intake.known import Subject
 from scalewitness.intake.reassessing import in_turns
-from scalewitness.standings.queries.evidence import waiting_calls
+from scalewitness.standings.queries.evidence import evidence_of, waiting_calls
+from scalewitness.standings.queries.footing import footed
 
 ANSWERED_WITHIN: Final = timedelta(days=30)
 """So long the keeper has to have the animal checked again: time for a visit (our judgement)."""
@@ -29,12 +30,23 @@ def contradicts(subject: Subject, conclusion: Conclusion) -> bool:
     return held is not None and conclusion == other(held)
 
 
-def waits(subject: Subject, conclusion: Conclusion, footing: Footing, examiner: UUID) -> bool:
-    """Whether it is left out for now: contrary, without a footing, and nobody's but this one's."""
+def waits(
+    subject: Subject, conclusion: Conclusion, footing: Footing, sender: UUID | None, report: Report
+) -> bool:
+    """Whether it is left out for now: contrary, without a footing, and nobody's but this sender's.
+    What somebody reports of another is their own word until the other confirms it, so it neither
+    answers a call that waits nor is answered as one."""
     if footing != "none" or not contradicts(subject, conclusion):
         return False
-    waiting = waiting_calls(subject.animal.pk)
-    return all(one.examiner == examiner for one in waiting)
+    if not answers(report):
+        return True
+    voices = (one for one in waiting_calls(subject.animal.pk) if answers(evidence_of(one).report))
+    return all(one.by == sender for one in voices)
+
+
+def answers(report: Report) -> bool:
+    """Whether it is its examiner's own word, or confirmed: only such ends the wait of another."""
+    return report in {"own", "confirmed"}
 
 
 def count_unanswered(now: datetime) -> int:
@@ -55,5 +67,5 @@ def count_unanswered(now: datetime) -> int:
 def _is_answered(call: Call) -> bool:
     """Whether somebody with a footing has checked it since without knowing, and found otherwise."""
     since = Call.objects.filter(COUNTS, animal=call.animal_id, position__gt=call.position)
-    able = since.filter(blind=True, interested=False).exclude(footing="none")
+    able = footed(since.filter(blind=True, interested=False))
     return able.exclude(conclusion__in=(call.conclusion, "undetermined")).exists()

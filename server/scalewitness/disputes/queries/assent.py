@@ -20,6 +20,7 @@ from scalewitness.domain.sales import PROMISED
 from scalewitness.people.queries import grants_given
 from scalewitness.sales.models import Sale
 from scalewitness.sales.queries import parties_to_sales, progress_of
+from scalewitness.standings.queries.footing import footed
 
 SOME = 40
 
@@ -30,7 +31,7 @@ def ground_against(call: Call, arbiter: UUID | None) -> QuerySet[Call]:
     found = Call.objects.filter(
         COUNTS, animal=call.animal_id, position__gt=call.position, blind=True, interested=False
     )
-    others = found.exclude(examiner=call.examiner).exclude(footing="none")
+    others = footed(found).exclude(examiner=call.examiner)
     if arbiter is not None:
         others = others.exclude(Q(examiner=arbiter) | Q(by=arbiter))
     return others.exclude(conclusion__in=[call.conclusion, "undetermined"])

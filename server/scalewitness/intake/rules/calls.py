@@ -28,12 +28,12 @@ from scalewitness.domain.facts import (
     LateCallDecided,
 )
 from scalewitness.domain.identifiers import plain_code
-from scalewitness.domain.observations import Endoscopy, Hearsay
-from scalewitness.domain.sexing.evidence import Identity
+from scalewitness.domain.observations import Endoscopy, Hearsay, method_of
+from scalewitness.domain.sexing.evidence import Identity, as_sent
 from scalewitness.domain.sexing.taxa import deepest_in_words, life_stage, taxon, unusual_pass
 from scalewitness.intake.batch import Actor, Batch
 from scalewitness.intake.known import Known, Subject
-from scalewitness.intake.newcomers import contradicts, waits
+from scalewitness.intake.newcomers import answers, contradicts, waits
 from scalewitness.intake.one_person import one_with
 from scalewitness.intake.rules.late import (
     admit_notes,
@@ -81,10 +81,13 @@ def _store(fact: Sealed, known: Known, batch: Batch, sender: Actor) -> Logged[Ca
         at=logged.at,
         position=logged.position,
     )
-    if not circumstance.waits:
+    if circumstance.waits:
+        subject.tie.called = True  # a second look is no blind one
+    else:
         subject.add(evidence)
-    contrary = contradicts(subject, evidence.conclusion) and not circumstance.waits
-    batch.touch(fact.about, fact.id, fact.kind, circumstance, answered=contrary)
+    contrary = contradicts(subject, evidence.conclusion) and answers(evidence.report)
+    answered = contrary and not circumstance.waits
+    batch.touch(fact.about, fact.id, fact.kind, circumstance, answered=answered)
     return logged
 
 
@@ -160,8 +163,8 @@ def _circumstance(fact: Sealed, subject: Subject, known: Known) -> Circumstance:
     """What the record knows of the call as it takes it; logged with the standing."""
     body, animal, tie = cast(CallMade, fact.body), subject.animal, subject.tie
     grams = known.weight_on(fact.about, fact.at)
-    examiner = UUID(body.reported.who) if body.reported else cast(UUID, known.person)
     reported = body.reported is not None
+    word = as_sent(method_of(body.observed), reported=reported, interested=tie.interested)
     blind = (
         not reported
         and not tie.interested
@@ -179,7 +182,7 @@ def _circumstance(fact: Sealed, subject: Subject, known: Known) -> Circumstance:
         identity=_identity(body.identified, subject.codes),
         anchored_to=body.told or knew,
         footing=known.footing,
-        waits=waits(subject, body.conclusion, known.footing, examiner),
+        waits=waits(subject, body.conclusion, known.footing, known.person, word),
         one_with=None if reported else one_with(fact.id, animal, known),
     )
 

@@ -19,10 +19,11 @@ from scalewitness.domain.errors import NotFound, NotNow
 from scalewitness.domain.facts import CallMade, CallRefiled, Circumstance
 from scalewitness.domain.identifiers import parse_transponder, plain_code
 from scalewitness.domain.observations import Conclusion, Sex
+from scalewitness.domain.sexing.evidence import Report, as_sent
 from scalewitness.domain.sexing.taxa import life_stage, taxon
 from scalewitness.intake.batch import Batch
 from scalewitness.intake.known import Known, Subject
-from scalewitness.intake.newcomers import contradicts, waits
+from scalewitness.intake.newcomers import answers, contradicts, waits
 from scalewitness.intake.one_person import one_with
 from scalewitness.intake.rules.late import covers, is_too_late
 from scalewitness.intake.submission import Sealed
@@ -47,9 +48,14 @@ def call_refiled(fact: Sealed, batch: Batch) -> int:
     logged = batch.log(fact)
     services.store_refiled(logged, call, known)
     contrary = contradicts(bearer, cast("Conclusion", call.conclusion)) and not known.waits
-    batch.touch(fact.about, fact.id, fact.kind, known, answered=contrary)
+    answered = contrary and answers(_word_of(call, interested=known.interested))
+    batch.touch(fact.about, fact.id, fact.kind, known, answered=answered)
     batch.touch(call.animal_id, fact.id, fact.kind)
     return logged.position
+
+
+def _word_of(call: Call, *, interested: bool) -> Report:
+    return as_sent(call.method, reported=call.role != "keeper", interested=interested)
 
 
 def bearer_of(call: Call, now: datetime) -> Animal | None:
@@ -103,6 +109,7 @@ def _circumstance(fact: UUID, call: Call, bearer: Subject, known: Known) -> Circ
     blind = call.blind and replace(tie, called=before, grants=grants).blind_on(call.examined_at)
     knew = None if blind or call.role != "keeper" else bearer.expected()
     grams = known.weight_on(animal.pk, call.examined_at)
+    word = _word_of(call, interested=tie.interested)
     kind = taxon(animal.species)
     return Circumstance(
         call=str(fact),
@@ -112,6 +119,6 @@ def _circumstance(fact: UUID, call: Call, bearer: Subject, known: Known) -> Circ
         identity="confirmed",
         anchored_to=cast("Sex | None", call.anchored_to) or knew,
         footing=known.footing,
-        waits=waits(bearer, cast("Conclusion", call.conclusion), known.footing, call.examiner),
+        waits=waits(bearer, cast("Conclusion", call.conclusion), known.footing, call.by, word),
         one_with=None if call.role != "keeper" else one_with(fact, animal, known),
     )

@@ -26,6 +26,7 @@ from scalewitness.domain.facts import (
     WitnessStated,
     WitnessWithdrawn,
 )
+from scalewitness.domain.observations import Conclusion
 from scalewitness.domain.reports import (
     Remark,
     Spoken,
@@ -37,6 +38,7 @@ from scalewitness.domain.reports import (
 )
 from scalewitness.intake.batch import Actor, Batch
 from scalewitness.intake.known import Known
+from scalewitness.intake.newcomers import contradicts
 from scalewitness.intake.submission import Sealed
 from scalewitness.letters.reports import notify_of_answer
 from scalewitness.people.models import PractitionerAddress
@@ -196,12 +198,19 @@ def _store(fact: Sealed, call: Call, stands: Spoken, batch: Batch) -> int:
     report = ReportStands(call=str(call.pk), report=stands, footing=footing)
     logged = batch.log(fact)
     services.store_attestation(logged, fact.kind, report)
-    batch.touch(call.animal_id, fact.id, fact.kind, report=report)
+    answered = footing not in {None, "none"} and _contradicts(call, batch)
+    batch.touch(call.animal_id, fact.id, fact.kind, report=report, answered=answered)
     return logged.position
 
 
-def _footing_behind(fact: Sealed, call: Call, batch: Batch) -> Footing:
-    """The best behind the confirmation: what it had, unless that was withdrawn, or this one's."""
+def _contradicts(call: Call, batch: Batch) -> bool:
+    subject = batch.known.of(call.animal_id)
+    return subject is not None and contradicts(subject, cast(Conclusion, call.conclusion))
+
+
+def _footing_behind(fact: Sealed, call: Call, batch: Batch) -> Footing | None:
+    """The best behind the confirmation: what it had, unless that was withdrawn, or this one's; None
+    of one from before that was asked, which counts as it did."""
     if fact.kind == "report_answered":  # it confirms from an address that the operator entered
         return "practitioner"
     if fact.kind == "witness_withdrawn":
@@ -210,7 +219,7 @@ def _footing_behind(fact: Sealed, call: Call, batch: Batch) -> Footing:
         return "none"
     last = call.attestations.order_by("-position").first()
     if last is not None and last.report == "confirmed" and last.footing != "none":
-        return cast(Footing, last.footing or "record")
+        return cast(Footing, last.footing) if last.footing else None
     return batch.known.footing
 
 

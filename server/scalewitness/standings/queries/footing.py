@@ -11,6 +11,8 @@ from itertools import combinations
 from typing import Final
 from uuid import UUID
 
+from django.db.models import QuerySet
+
 from scalewitness.animals.queries import share_a_collection
 from scalewitness.calls.models import COUNTS, Call
 from scalewitness.domain.facts import ExaminerRecordChanged, Footing
@@ -19,7 +21,7 @@ from scalewitness.domain.sexing.examiners.sprt import decide
 from scalewitness.domain.sexing.policy import DEFAULT_POLICY
 from scalewitness.domain.sexing.qualification import PLAN
 from scalewitness.ledger.queries.prepared import asked
-from scalewitness.people.models import Voucher
+from scalewitness.people.models import Deceit, Voucher
 from scalewitness.standings.queries.records import NEWEST, latest_records
 
 CALLS: Final = 8
@@ -67,6 +69,11 @@ def footing_of(keeper: UUID | None) -> Footing:
     if own := _own(keeper, founder=founder):
         return own
     return "vouched" if _independent(vouchers) else "none"
+
+
+def footed(calls: QuerySet[Call]) -> QuerySet[Call]:
+    """Those whose sender's word had a footing then, and has not been found deceitful since."""
+    return calls.exclude(footing="none").exclude(by__in=Deceit.objects.values("keeper"))
 
 
 def rests_on_lost(animal: UUID, sex: Sex) -> bool:
