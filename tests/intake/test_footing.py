@@ -26,7 +26,12 @@ from scalewitness.mail.models import Letter
 from scalewitness.people.models import Founder, Keeper, Practitioner, PractitionerAddress
 from scalewitness.standings.queries.assessing import assessment_of
 from scalewitness.standings.queries.dossier import dossier
-from scalewitness.standings.queries.footing import earned_by, footing_of, rests_on_lost
+from scalewitness.standings.queries.footing import (
+    earned_by,
+    footing_of,
+    may_vouch,
+    rests_on_lost,
+)
 from scalewitness.standings.queries.replay import Replay
 
 pytestmark = pytest.mark.django_db
@@ -221,6 +226,21 @@ def test_deceit_reopens_what_stands_by_that_word_alone_and_costs_the_vouchers_th
         world.say(world.stan, "keeper_vouched", keeper("Next").pk, {})
     assert footing_of(world.stan.pk) == "founder"
     replays()
+
+
+@pytest.mark.parametrize("in_time", [False, True])
+def test_who_vouched_when_a_deceiver_spoke_answers_for_it_though_they_end_it(
+    world: World, in_time: bool
+) -> None:
+    bad, animal = vouched(keeper("Bad"), world.now), world.animal("A1")
+    if in_time:
+        world.say(world.stan, "keeper_vouched", bad.pk, {"vouches": False})
+    blind(world, animal, "male", bad)
+    if not in_time:
+        world.say(world.stan, "keeper_vouched", bad.pk, {"vouches": False})
+    found_to_deceive(world, bad, animal)
+    assert may_vouch(world.stan.pk) is in_time
+    assert not may_vouch(world.fenna.pk)
 
 
 # --- a newcomer's contrary call -------------------------------------------------------

@@ -41,22 +41,31 @@ EARNED: Final = 10
 """Keepers with a record of their own from whom on no founders are needed (our judgement)."""
 
 _TIES = """
+WITH answering AS (
+  SELECT w.by_id FROM people_deceit d
+  JOIN people_voucher w ON w.keeper_id = d.keeper_id AND w.vouches AND w.position < d.position
+  CROSS JOIN LATERAL (
+    SELECT COALESCE(MIN(n.position), d.position) AS position FROM people_voucher n
+    WHERE n.by_id = w.by_id AND n.keeper_id = w.keeper_id AND n.position > w.position
+  ) ended
+  WHERE ended.position >= d.position OR EXISTS (
+    SELECT FROM ledger_entry e WHERE e.by = d.keeper_id AND e.kind = ANY(%(spoken)s)
+    AND e.position > w.position AND e.position < ended.position)
+)
 SELECT EXISTS (SELECT FROM people_deceit WHERE keeper_id = %(keeper)s),
        EXISTS (SELECT FROM people_founder WHERE keeper_id = %(keeper)s),
-       EXISTS (SELECT FROM people_deceit d WHERE (
-           SELECT vouches FROM people_voucher w WHERE w.by_id = %(keeper)s
-           AND w.keeper_id = d.keeper_id AND w.position < d.position
-           ORDER BY position DESC LIMIT 1)),
+       EXISTS (SELECT FROM answering WHERE by_id = %(keeper)s),
        ARRAY(SELECT by_id FROM (
            SELECT DISTINCT ON (by_id) by_id, vouches FROM people_voucher
            WHERE keeper_id = %(keeper)s ORDER BY by_id, position DESC) v
-         WHERE vouches AND NOT EXISTS (SELECT FROM people_deceit d WHERE d.keeper_id = v.by_id OR (
-           SELECT vouches FROM people_voucher w WHERE w.by_id = v.by_id
-           AND w.keeper_id = d.keeper_id AND w.position < d.position
-           ORDER BY position DESC LIMIT 1)))
+         WHERE vouches AND by_id NOT IN (SELECT by_id FROM answering)
+           AND by_id NOT IN (SELECT keeper_id FROM people_deceit))
 """
 """Whether the keeper deceived, was named a founder, answered for somebody who deceived; and who
-answers for them, but for those who deceived or answered for somebody who did."""
+answers for them, but for those who deceived or answered for somebody who did: then, or when a call
+of theirs or a statement on another's was accepted, so that nobody ends it in time."""
+_SPOKEN: Final = ["call_made", "call_refiled", "document_read", "report_answered", "witness_stated"]
+"""Kinds of facts that rest on the footing of whoever states them."""
 
 
 def footing_of(keeper: UUID | None) -> Footing:
@@ -104,7 +113,7 @@ def founders_in_force() -> bool:
 
 
 def _ties(keeper: UUID) -> tuple[bool, bool, bool, list[UUID]]:
-    ((deceived, founder, lost, vouchers),) = asked(_TIES, {"keeper": keeper})
+    ((deceived, founder, lost, vouchers),) = asked(_TIES, {"keeper": keeper, "spoken": _SPOKEN})
     return deceived, founder, lost, vouchers
 
 
