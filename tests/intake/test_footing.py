@@ -1,6 +1,7 @@
 """A sex is verified only if somebody whose word costs something took part; and a newcomer's word
 alone takes none away."""
 
+from collections.abc import Callable
 from datetime import timedelta
 from uuid import UUID
 
@@ -15,8 +16,10 @@ from scalewitness.disputes.models import Dispute, Finding
 from scalewitness.disputes.queries.assent import ground_against
 from scalewitness.domain.errors import Refused
 from scalewitness.domain.facts import ExaminerRecordChanged, SettledCounts
-from scalewitness.intake.batch import Actor
+from scalewitness.intake import consequences, reassessing
+from scalewitness.intake.batch import Actor, Batch
 from scalewitness.intake.newcomers import count_unanswered
+from scalewitness.intake.reassessing import reassess_due
 from scalewitness.intake.rules import reports
 from scalewitness.intake.services import accept_one
 from scalewitness.intake.statements import find_deceit
@@ -228,6 +231,26 @@ def test_deceit_reopens_what_stands_by_that_word_alone_and_costs_the_vouchers_th
     replays()
 
 
+def test_what_a_deceit_owes_is_stated_by_the_beat_where_the_command_died(
+    world: World, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    bad, animals = vouched(keeper("Bad"), world.now), [world.animal(tag) for tag in ("A1", "A2")]
+    for animal in animals:
+        world.call(world.odile, animal, "male")
+        blind(world, animal, "male", bad)
+        blind(world, animal, "male", keeper(f"New {animal.pk}"))
+    failing, other = sorted(animals, key=lambda one: one.pk)
+    with monkeypatch.context() as dying:
+        dying.setattr(reassessing, "settle", failing_on(failing))
+        with pytest.raises(ZeroDivisionError):
+            found_to_deceive(world, bad, other)
+    assert [world.label(one) for one in (failing, other)] == ["verified male", "probable male"]
+    reassess_due(world.now)
+    assert world.label(failing) == "probable male"
+    assert reassess_due(world.now) == 0
+    replays()
+
+
 @pytest.mark.parametrize("in_time", [False, True])
 def test_who_vouched_when_a_deceiver_spoke_answers_for_it_though_they_end_it(
     world: World, in_time: bool
@@ -355,6 +378,39 @@ def test_it_counts_after_thirty_days_unless_somebody_known_answered(
     count_unanswered(world.now + timedelta(days=31))
     assert world.label(animal) == ("verified male" if answered else "contested")
     replays()
+
+
+def test_one_that_was_withdrawn_is_not_stated_hour_after_hour(world: World) -> None:
+    animal, new = world.verified("V1"), keeper("New")
+    blind(world, animal, "female", new)
+    call = str(Call.objects.get(conclusion="female").pk)
+    world.say(new, "call_withdrawn", animal.pk, {"call": call})
+    assert count_unanswered(world.now + timedelta(days=31)) == 0
+
+
+def failing_on(animal: Animal) -> Callable[[Batch], None]:
+    """What follows of this animal cannot be worked out."""
+
+    def settle(batch: Batch) -> None:
+        if animal.pk in batch.touched:
+            raise ZeroDivisionError
+        consequences.settle(batch)
+
+    return settle
+
+
+def test_a_fault_on_one_animal_keeps_no_other_waiting_to_be_counted(
+    world: World, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    animals = [world.verified(tag) for tag in ("V1", "V2", "V3")]
+    for animal in animals:
+        blind(world, animal, "female", keeper(f"New {animal.pk}"))
+    bad, *others = sorted(animals, key=lambda one: one.pk)
+    monkeypatch.setattr(reassessing, "settle", failing_on(bad))
+    with pytest.raises(ZeroDivisionError):
+        count_unanswered(world.now + timedelta(days=31))
+    assert [world.label(one) for one in others] == ["contested", "contested"]
+    assert world.label(bad) == "verified male"
 
 
 def test_a_newcomer_does_not_answer_a_newcomer(world: World) -> None:

@@ -50,7 +50,12 @@ class Call(AppendOnly):
     """The call, filed on another animal, that was of this one; its body is here again."""
 
     class Meta:
-        indexes = [models.Index(fields=["animal", "by"], name="call_animal_by")]
+        indexes = [
+            models.Index(fields=["animal", "by"], name="call_animal_by"),
+            models.Index(
+                fields=["received_at"], condition=models.Q(waits=True), name="call_that_waited"
+            ),
+        ]
 
     def __str__(self) -> str:
         return f"{self.method}: {self.conclusion}"

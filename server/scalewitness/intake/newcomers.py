@@ -9,14 +9,15 @@ from datetime import datetime, timedelta
 from typing import Final
 from uuid import UUID
 
+from django.db.models import QuerySet
+
 from scalewitness.calls.models import COUNTS, WAITS, Call
 from scalewitness.domain.consequences import verified_sex
-from scalewitness.domain.facts import Footing
 from scalewitness.domain.observations import Conclusion
 from scalewitness.domain.sexing.evidence import Report, other
 from scalewitness.intake.batch import Batch
-from scalewitness.intake.known import Subject
-from scalewitness.intake.reassessing import in_turns
+from scalewitness.intake.known import Known, Subject
+from scalewitness.intake.reassessing import each_in_turns
 from scalewitness.standings.queries.evidence import evidence_of, waiting_calls
 from scalewitness.standings.queries.footing import footed
 
@@ -30,18 +31,16 @@ def contradicts(subject: Subject, conclusion: Conclusion) -> bool:
     return held is not None and conclusion == other(held)
 
 
-def waits(
-    subject: Subject, conclusion: Conclusion, footing: Footing, sender: UUID | None, report: Report
-) -> bool:
-    """Whether it is left out for now: contrary, without a footing, and nobody's but this sender's.
+def waits(subject: Subject, conclusion: Conclusion, known: Known, report: Report) -> bool:
+    """Whether it is left out for now: contrary, without a footing, and nobody's but this person's.
     What somebody reports of another is their own word until the other confirms it, so it neither
     answers a call that waits nor is answered as one."""
-    if footing != "none" or not contradicts(subject, conclusion):
+    if known.footing != "none" or not contradicts(subject, conclusion):
         return False
     if not answers(report):
         return True
     voices = (one for one in waiting_calls(subject.animal.pk) if answers(evidence_of(one).report))
-    return all(one.by == sender for one in voices)
+    return {one.by for one in voices} <= {known.person, *known.same_person}
 
 
 def answers(report: Report) -> bool:
@@ -50,18 +49,24 @@ def answers(report: Report) -> bool:
 
 
 def count_unanswered(now: datetime) -> int:
-    """Have those count that nobody answered in time; on how many animals."""
-    found = Call.objects.filter(COUNTS | WAITS, waits=True, wait_ended=None)
-    late = found.filter(received_at__lte=now - ANSWERED_WITHIN).order_by("position")
+    """Have those count that nobody answered in time; on how many animals. One that fails keeps no
+    other waiting; its fault is raised when those are done."""
+    late = _left_out().filter(received_at__lte=now - ANSWERED_WITHIN).order_by("position")
     due = {call.animal_id: call for call in late if not _is_answered(call)}
 
     def count(animal: UUID, batch: Batch) -> None:
         call = due[animal]
-        if Call.objects.filter(WAITS, pk=call.pk).exists() and not _is_answered(call):
+        if _left_out().filter(pk=call.pk).exists() and not _is_answered(call):
             batch.touch(animal, call.pk, "call_made", answered=True)
 
-    in_turns(sorted(due), now, count)
+    fault = each_in_turns(sorted(due), now, count)
+    if fault is not None:
+        raise fault
     return len(due)
+
+
+def _left_out() -> QuerySet[Call]:
+    return Call.objects.filter(WAITS, withdrawal=None, set_aside=None, refiled=None)
 
 
 def _is_answered(call: Call) -> bool:

@@ -1,5 +1,6 @@
-"""Stating anew what a new rule, or an examiner's new record, makes of animals: a few at a time,
-so that others get their turn in between. Whatever stops it, the next run goes on from there."""
+"""Stating anew what a new rule, or an examiner's new record or deceit, makes of animals: a few at
+a time, so that others get their turn in between. Whatever stops it, the next run goes on from
+there."""
 
 from collections import deque
 from collections.abc import Callable, Iterable, Sequence
@@ -68,9 +69,9 @@ def _state_some(rest: deque[T], batch: Batch, state: Callable[[T, Batch], None])
 
 
 def reassess_due(now: datetime) -> int:
-    """Every animal that a newer rule or examiner's record measures; how many there were. Each
-    standing comes with its consequences, in the same transaction. One that fails keeps nobody
-    after it waiting; its fault is raised when the others are done."""
+    """Every animal that a newer rule, or an examiner's record or deceit, measures; how many there
+    were. Each standing comes with its consequences, in the same transaction. One that fails keeps
+    nobody after it waiting; its fault is raised when the others are done."""
     found = due()
     fault = _reassess_together(found, now)
     moved, later = _review(now)
@@ -112,31 +113,29 @@ def _reassess_together(found: Iterable[Reassessment], now: datetime) -> Exceptio
     """Those that fail keep nobody after them waiting; the fault of the last that does."""
     rest, fault = iter(found), None
     while some := list(islice(rest, READ_TOGETHER)):
-        try:
-            _reassess_all(some, now)
-        except Refused:  # of the log, not of an animal
-            raise
-        except Exception:
-            fault = _one_by_one(some, now) or fault
+        fault = each_in_turns(some, now, _reassess, lambda rest: _read(rest, now)) or fault
     return fault
 
 
-def _reassess_all(some: Sequence[Reassessment], now: datetime) -> None:
-    in_turns(some, now, _reassess, lambda rest: _read(rest, now))
-
-
-def _one_by_one(some: Sequence[Reassessment], now: datetime) -> Exception | None:
-    """After one of them failed; the fault of the last that does."""
-    last = None
-    for one in some:
-        try:
-            _reassess_all([one], now)
-        except Refused:
-            raise
-        except Exception as fault:
-            log.error("not_reassessed", animal=str(one.animal), exc_info=fault)
-            last = fault
-    return last
+def each_in_turns(
+    things: Sequence[T],
+    now: datetime,
+    state: Callable[[T, Batch], None],
+    known: Callable[[Iterable[T]], Known | None] = lambda rest: None,
+) -> Exception | None:
+    """As `in_turns`; where one fails, all one by one, so ``state`` may be asked of one again. The
+    fault of the last that does fail."""
+    try:
+        in_turns(things, now, state, known)
+    except Refused:  # of the log, not of one of them
+        raise
+    except Exception as fault:
+        if len(things) > 1:
+            faults = [each_in_turns([one], now, state, known) for one in things]
+            return next(filter(None, reversed(faults)), None)
+        log.error("not_stated", of=str(things[0]), exc_info=fault)
+        return fault
+    return None
 
 
 def _read(some: Iterable[Reassessment], now: datetime) -> Known:

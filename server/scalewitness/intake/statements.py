@@ -25,6 +25,7 @@ from scalewitness.sales.models import Sale
 from scalewitness.sales.queries import progress_of, ran_out
 from scalewitness.sales.services import revoke_links, store_step
 from scalewitness.standings.models import AdoptedPolicy
+from scalewitness.standings.queries.due import due
 from scalewitness.standings.queries.footing import FOUNDERS, founders_in_force
 from scalewitness.standings.queries.settling import changed_records, may_have_moved
 from scalewitness.standings.services import store_examiner_record, store_policy
@@ -104,8 +105,8 @@ def name_founders(keepers: Collection[UUID], now: datetime) -> None:
 
 def find_deceit(keeper: UUID, finding: UUID, now: datetime) -> int:
     """The operator's, after a finding of a dispute about an animal that the keeper made a call on
-    or confirmed one of. Every animal with a call of theirs is assessed anew; how many. Where that
-    was stopped, the same again goes on.
+    or confirmed one of. Every animal that a call of theirs counts on is assessed anew; how many.
+    Where that was stopped, the same again goes on, and so does the beat.
 
     Raises:
         OutOfRange: no such finding, it concerns no call of theirs, or another is on record.
@@ -116,9 +117,9 @@ def find_deceit(keeper: UUID, finding: UUID, now: datetime) -> int:
     if about is None or not (own.filter(animal=about).exists() or spoken.exists()):
         raise OutOfRange("No such finding is about an animal that this keeper spoke of.")
     cause = _put_on_record(keeper, finding, now)
-    animals = sorted(set(own.values_list("animal", flat=True)))
-    in_turns(animals, now, lambda one, batch: batch.touch(one, cause, "deceit_found"))
-    return len(animals)
+    count = sum(one.cause == cause for one in due())
+    reassess_due(now)
+    return count
 
 
 def _put_on_record(keeper: UUID, finding: UUID, now: datetime) -> UUID:

@@ -182,7 +182,7 @@ def _circumstance(fact: Sealed, subject: Subject, known: Known) -> Circumstance:
         identity=_identity(body.identified, subject.codes),
         anchored_to=body.told or knew,
         footing=known.footing,
-        waits=waits(subject, body.conclusion, known.footing, known.person, word),
+        waits=waits(subject, body.conclusion, known, word),
         one_with=None if reported else one_with(fact.id, animal, known),
     )
 

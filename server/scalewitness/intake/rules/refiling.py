@@ -119,6 +119,6 @@ def _circumstance(fact: UUID, call: Call, bearer: Subject, known: Known) -> Circ
         identity="confirmed",
         anchored_to=cast("Sex | None", call.anchored_to) or knew,
         footing=known.footing,
-        waits=waits(bearer, cast("Conclusion", call.conclusion), known.footing, call.by, word),
+        waits=waits(bearer, cast("Conclusion", call.conclusion), known, word),
         one_with=None if call.role != "keeper" else one_with(fact, animal, known),
     )

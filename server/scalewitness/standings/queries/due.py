@@ -1,5 +1,5 @@
-"""Animals whose standing was stated before the rule, or the record of an examiner of theirs, that
-it would be measured by now; or before numbers that would give them another label."""
+"""Animals whose standing was stated before the rule, or the record or a deceit of an examiner of
+theirs, that it would be measured by now; or before numbers that would give them another label."""
 
 from collections.abc import Collection, Iterator
 from typing import Any, NamedTuple
@@ -13,6 +13,7 @@ from scalewitness.calls.models import COUNTS, Call
 from scalewitness.domain.sexing.case import Case
 from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.entries import entry_at
+from scalewitness.people.models import Deceit
 from scalewitness.standings.models import AdoptedNumbers, AdoptedPolicy, ExaminerRecord, Standing
 from scalewitness.standings.queries.assessing import Yardstick, case_by, settled_by, yardstick
 from scalewitness.standings.queries.evidence import evidence_by_animal
@@ -32,7 +33,8 @@ def due(animals: Collection[UUID] | None = None) -> list[Reassessment]:
     """All such animals, or those among ``animals``, by id; each once. Those that newer numbers
     move are only found among some: for all, see `stated_before`."""
     moved = () if animals is None else _by_numbers(animals)
-    found = {one.animal: one for one in (*moved, *_by_record(animals), *_by_policy(animals))}
+    measured = (*moved, *_by_record(animals), *_by_policy(animals), *_by_deceit(animals))
+    found = {one.animal: one for one in measured}
     return [found[animal] for animal in sorted(found)]
 
 
@@ -110,6 +112,21 @@ def _by_record(animals: Collection[UUID] | None) -> Iterator[Reassessment]:
     ).filter(told__gt=F("stated"))
     for animal, record in behind.order_by("position").values_list("animal", "record"):
         yield Reassessment(animal, record, "examiner_record_changed")
+
+
+def _by_deceit(animals: Collection[UUID] | None) -> Iterator[Reassessment]:
+    """With a call that counts of somebody found to deceive since."""
+    found = Deceit.objects.filter(keeper=OuterRef("by"))
+    standings = Standing.objects.filter(animal=OuterRef("animal")).order_by("-position")
+    said = Deceit.objects.values("keeper")
+    counting = Call.objects.filter(COUNTS, by__in=said, **_among(animals))
+    behind = counting.annotate(
+        told=Subquery(found.values("position")[:1]),
+        stated=Subquery(standings.values("position")[:1]),
+        deceit=Subquery(found.values("pk")[:1]),
+    ).filter(told__gt=F("stated"))
+    for animal, deceit in behind.order_by("position").values_list("animal", "deceit"):
+        yield Reassessment(animal, deceit, "deceit_found")
 
 
 def _among(animals: Collection[UUID] | None) -> dict[str, Any]:
