@@ -49,11 +49,16 @@ def corrects_its_hatching(world: World, animal: Animal, visit: str, **more: Any)
     world.say(world.odile, "particulars_corrected", animal.pk, body, **more)
 
 
+def drafts_a_sale_to_them(world: World, animal: Animal, visit: str, **more: Any) -> None:
+    """Which is no fact, and tells them nothing."""
+    world.draft(animal, email=world.greta.email)
+
+
 def new(text: str) -> Any:
     return type(new_id())(text)
 
 
-ENDINGS = (moves, cancels, revokes, states_its_death, corrects_its_hatching)
+ENDINGS = (moves, cancels, revokes, states_its_death, corrects_its_hatching, drafts_a_sale_to_them)
 
 
 @pytest.mark.parametrize("host", ENDINGS)

@@ -8,7 +8,7 @@ from uuid import UUID
 
 import msgspec
 from django.core.signing import BadSignature
-from django.db.models import QuerySet
+from django.db.models import Case, Exists, F, OuterRef, QuerySet, When
 
 from scalewitness.animals.models import Animal, Collection, Custody, Identifier
 from scalewitness.animals.queries import stewarded
@@ -273,7 +273,8 @@ def states_of_sales(animals: Iterable[UUID]) -> dict[UUID, list[State]]:
 
 
 def parties_to_sales(animals: Iterable[UUID]) -> dict[UUID, set[str]]:
-    """By keeper, which of the animals they ever sold or bought; drafted sales count."""
+    """By keeper, which of the animals they ever offered or were offered. A draft tells its buyer
+    nothing, and makes nobody whom its seller fears as an examiner a party."""
     found: dict[UUID, set[str]] = {}
     for animal, seller, buyer in PARTIES.ask(animals=list(animals)):
         for party in filter(None, (seller, buyer)):
@@ -283,7 +284,9 @@ def parties_to_sales(animals: Iterable[UUID]) -> dict[UUID, set[str]]:
 
 def _parties(animals: Any) -> QuerySet[SaleAnimal, Any]:
     rows = any_of(SaleAnimal.objects.all(), '"sales_saleanimal"."animal_id"', animals)
-    return rows.values_list("animal", "sale__collection__keeper", "sale__buyer__keeper")
+    offered = Exists(SaleStep.objects.filter(sale=OuterRef("sale")))
+    buyer = Case(When(offered, then=F("sale__buyer__keeper")))
+    return rows.annotate(buyer=buyer).values_list("animal", "sale__collection__keeper", "buyer")
 
 
 PARTIES = Prepared(_parties, animals=(UUID(int=1),))
