@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Any
+from typing import Any, cast
 from uuid import UUID
 
 import msgspec
@@ -283,10 +283,11 @@ def parties_to_sales(animals: Iterable[UUID]) -> dict[UUID, set[str]]:
 
 
 def _parties(animals: Any) -> QuerySet[SaleAnimal, Any]:
-    rows = any_of(SaleAnimal.objects.all(), '"sales_saleanimal"."animal_id"', animals)
+    rows: Any = any_of(SaleAnimal.objects.all(), '"sales_saleanimal"."animal_id"', animals)
     offered = Exists(SaleStep.objects.filter(sale=OuterRef("sale")))
     buyer = Case(When(offered, then=F("sale__buyer__keeper")))
-    return rows.annotate(buyer=buyer).values_list("animal", "sale__collection__keeper", "buyer")
+    found = rows.annotate(buyer=buyer).values_list("animal", "sale__collection__keeper", "buyer")
+    return cast("QuerySet[SaleAnimal, Any]", found)
 
 
 PARTIES = Prepared(_parties, animals=(UUID(int=1),))
