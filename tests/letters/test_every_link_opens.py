@@ -1,6 +1,7 @@
 """Every link of every kind of letter, opened by its reader while it is the newest they have."""
 
 import re
+from datetime import timedelta
 from html import unescape
 from uuid import UUID
 
@@ -29,6 +30,7 @@ from scalewitness.letters.addresses import send_elsewhere
 from scalewitness.letters.chasing import SILENT_AFTER, chase
 from scalewitness.letters.codes import send_code
 from scalewitness.letters.digests import owe_digests
+from scalewitness.letters.late import REMIND_AFTER, remind_of_late_calls
 from scalewitness.letters.reports import ask_practitioners
 from scalewitness.mail.models import Letter
 from scalewitness.mail.services.composing import compose
@@ -73,7 +75,16 @@ class Readers:
 
 def test_no_link_of_any_letter_leads_nowhere(here: Here) -> None:
     readers = Readers()
-    for story in (_sold_on, _account, _reported, _sale, _came_to_nothing, _number, _new_rule):
+    for story in (
+        _sold_on,
+        _account,
+        _reported,
+        _sale,
+        _came_to_nothing,
+        _late,
+        _number,
+        _new_rule,
+    ):
         story(here, readers)
         readers.open_all()
     assert readers.kinds == set(KINDS)
@@ -184,6 +195,19 @@ def _reported(here: Here, readers: Readers) -> None:
     here.view(here.stan, animal)
     compared = {**second, "earlier": first, "answer": "another"}
     here.say(here.stan, "photos_compared", animal.pk, compared)
+
+
+def _late(here: Here, readers: Readers) -> None:
+    animal, now = here.animal("L1"), here.now
+    here.now = now - timedelta(days=20)
+    visit = here.visit(here.greta, animal, days=1)
+    here.now = now
+    made = now - timedelta(days=19, hours=12)
+    held = here.call(here.greta, animal, "male", visit=visit, at=made)
+    remind_of_late_calls(now + max(REMIND_AFTER))
+    readers.open_all()
+    decided = {"held": held.id, "admitted": False}
+    here.say(here.odile, "late_call_decided", animal.pk, decided)
 
 
 def _number(here: Here, readers: Readers) -> None:
