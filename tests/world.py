@@ -283,7 +283,9 @@ class World:
         return Actor(buyer=sale.buyer_id, sale=sale.pk)
 
     def confirm(self, sale: Sale, offer: str, seen: int) -> Outcome:
-        item = self.item("sale_confirmed", sale.pk, {"offer": offer, "seen": seen})
+        item = self.item(
+            "sale_confirmed", sale.pk, self.look(sale) | {"offer": offer, "seen": seen}
+        )
         return accept_one(item, self.buyer(sale), self.now)
 
     def sold(self, animal: Animal, **more: Any) -> Sale:

@@ -82,9 +82,8 @@ def dispute_over_what_has_gone(world: World) -> UUID:
     animal = world.verified("R-42")
     shelf = create_collection(world.greta, new_id(world.now), "Greta's shelf", world.now)
     sale = world.draft(animal, email=world.greta.email)
-    offer = world.offer(sale)
-    confirmed = {"offer": offer.id, "seen": offer.position}
-    item = world.item("sale_confirmed", sale.pk, confirmed)
+    world.offer(sale)
+    item = world.item("sale_confirmed", sale.pk, world.look(sale))
     accept_one(item, Actor(keeper=world.greta.pk), world.now)
     for step in ("payment_recorded", "handed_over"):
         world.say(world.odile, step, sale.pk)

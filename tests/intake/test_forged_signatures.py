@@ -122,8 +122,8 @@ def test_another_devices_key_does_not_sign_here(world: World, odile: Phone) -> N
 
 def test_a_buyer_has_no_device_to_sign_on(world: World, odile: Phone) -> None:
     sale = world.draft(world.verified("V1"))
-    offer = world.offer(sale)
-    item = world.item("sale_confirmed", sale.pk, {"offer": offer.id, "seen": offer.position})
+    world.offer(sale)
+    item = world.item("sale_confirmed", sale.pk, world.look(sale))
     outcome = accept([odile.key.signed(item)], world.buyer(sale), world.now)[0]
     assert code(outcome) == "bad_signature"
 

@@ -17,7 +17,6 @@ from scalewitness.animals.services import create_collection
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.disputes.models import Dispute
 from scalewitness.intake.services import accept_one
-from scalewitness.ledger.models import Entry
 from scalewitness.mail.models import Letter
 from scalewitness.mail.queries import replaced_by
 from scalewitness.sales.models import OfferLink, Sale
@@ -46,9 +45,7 @@ class Scene:
         self.world.offer(self.sale)
 
     def confirm(self) -> None:
-        offer = offer_in_force(self.sale)
-        assert offer is not None
-        self.buyer("sale_confirmed", {"offer": str(offer.pk), "seen": Entry.objects.count() - 1})
+        self.buyer("sale_confirmed", self.world.look(self.sale))
 
     def sell(self) -> None:
         self.offer()

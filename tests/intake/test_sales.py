@@ -78,8 +78,8 @@ def test_payment_is_refused_before_confirmation(world: World) -> None:
 
 def test_the_seller_cannot_confirm_for_the_buyer(world: World) -> None:
     sale = world.draft(world.verified("V1"))
-    offer = world.offer(sale)
-    item = world.item("sale_confirmed", sale.pk, {"offer": offer.id, "seen": offer.position})
+    world.offer(sale)
+    item = world.item("sale_confirmed", sale.pk, world.look(sale))
     for actor in (Actor(keeper=world.odile.pk), Actor(buyer=world.odile.pk, sale=sale.pk)):
         with pytest.raises(Refused) as error:
             accept_one(item, actor, world.now)
@@ -240,11 +240,10 @@ def test_a_fall_between_view_and_confirmation_says_what_changed(world: World) ->
     animal = world.verified("V1")
     sale = world.draft(animal)
     offer = world.offer(sale)
-    assert offer.id is not None
-    assert offer.position is not None
+    item = world.item("sale_confirmed", sale.pk, world.look(sale))
     contrary(world, animal)
     with pytest.raises(Refused) as error:
-        world.confirm(sale, offer.id, offer.position)
+        accept_one(item, world.buyer(sale), world.now)
     problem = error.value.as_problem()
     assert problem["code"] == "standing_moved"
     label, probability = problem["changed"]
@@ -257,7 +256,7 @@ def test_a_fall_between_view_and_confirmation_says_what_changed(world: World) ->
     assert probability["what"] == "probability"
     assert "looked: it was “verified male” and is now “contested”; its pro" in problem["detail"]
     with pytest.raises(Refused):
-        world.confirm(sale, offer.id, kinds_position())
+        world.confirm(sale, str(offer.id), kinds_position())
 
 
 def test_a_label_that_moved_since_the_offer_is_said_also_to_who_saw_it(world: World) -> None:
@@ -332,7 +331,7 @@ def test_custody_passes_to_a_buyer_who_is_a_keeper_once_paid(world: World) -> No
     assert offer.id is not None
     assert offer.position is not None
     accept_one(
-        world.item("sale_confirmed", sale.pk, {"offer": offer.id, "seen": offer.position}),
+        world.item("sale_confirmed", sale.pk, world.look(sale)),
         Actor(keeper=world.stan.pk),
         world.now,
     )

@@ -43,12 +43,12 @@ def taken_to(world: World, state: str, *, by_code: bool) -> Sale:
     sale = world.draft(animal, by_code=by_code)
     if state == "draft":
         return sale
-    offer = world.offer(sale)
+    world.offer(sale)
     scene = Scene(world, animal, sale)
     if state in {"declined", "withdrawn"}:
         (answer("offer_declined") if state == "declined" else say("offer_withdrawn"))(scene)
     if state in {"confirmed", "paid"}:
-        item = world.item("sale_confirmed", sale.pk, {"offer": offer.id, "seen": offer.position})
+        item = world.item("sale_confirmed", sale.pk, world.look(sale))
         actor = world.buyer(sale)
         accept_by_code(item, actor, world)
     if state == "paid":

@@ -86,8 +86,7 @@ def test_few_tries_and_few_codes(here: Here, anyone: Browser, offered: Sale) -> 
 
 
 def test_the_link_alone_confirms_nothing_by_any_way(here: Here, offered: Sale) -> None:
-    offer = offered.steps.get(kind="offer_made")
-    body = {"offer": str(offer.pk), "seen": offer.position}
+    body = here.look(offered)
     with pytest.raises(Refused) as error:
         accept_one(here.item("sale_confirmed", offered.pk, body), here.buyer(offered), here.now)
     assert "asked for a code" in str(error.value.as_problem()["detail"])

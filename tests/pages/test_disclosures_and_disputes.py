@@ -297,8 +297,8 @@ def gone(here: Here) -> Here:
     here.name(animal, "Barnaby")
     shelf = create_collection(here.stan, new_id(here.now), "Stan's shelf", here.now)
     sale = here.draft(animal, email=here.stan.email)
-    offer = here.offer(sale)
-    confirmed = here.item("sale_confirmed", sale.pk, {"offer": offer.id, "seen": offer.position})
+    here.offer(sale)
+    confirmed = here.item("sale_confirmed", sale.pk, here.look(sale))
     accept_one(confirmed, Actor(keeper=here.stan.pk), here.now)
     for step in ("payment_recorded", "handed_over"):
         here.say(here.odile, step, sale.pk)

@@ -8,7 +8,7 @@ import msgspec
 from scalewitness.animals.models import Animal, Identifier
 from scalewitness.animals.queries import fields_at, identifiers_of
 from scalewitness.animals.queries.transponders import borne_at
-from scalewitness.domain.facts import AnimalAsShown, OfferMade, Particulars, SaleConfirmed
+from scalewitness.domain.facts import AnimalAsShown, OfferMade, Particulars, WhatWasShown
 from scalewitness.domain.offer_shown import Moved, ShownAnimal, ShownOffer, moved
 from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.entries import leaf_of
@@ -51,29 +51,30 @@ def _terms(offer: SaleStep) -> dict[str, str | int]:
     return {name: getattr(body, name) for name in TERMS}
 
 
-def moved_since(body: SaleConfirmed, offer: SaleStep, now: ShownOffer) -> list[Moved]:
-    """What is different ``now`` from what was shown of the ``offer`` at the position seen."""
-    named = {one.animal: one for one in body.shown.animals} if body.shown else {}
-    was = tuple(_as_shown(one, named.get(one.animal), body.seen) for one in now.animals)
+def moved_since(shown: WhatWasShown, seen: int, offer: SaleStep, now: ShownOffer) -> list[Moved]:
+    """What is different ``now`` from what was ``shown``, of the same animals in the same order, of
+    the ``offer`` at the position ``seen``."""
+    pairs = zip(now.animals, shown.animals, strict=True)
+    was = tuple(_as_shown(one, before, seen) for one, before in pairs)
     return moved(ShownOffer(str(offer.pk), _terms(offer), was), now)
 
 
-def _as_shown(now: ShownAnimal, shown: AnimalAsShown | None, seen: int) -> ShownAnimal:
+def _as_shown(now: ShownAnimal, shown: AnimalAsShown, seen: int) -> ShownAnimal:
     """The log tells what it was at that position; its name and the very probabilities that were
-    shown are the confirmation's to say, where it does."""
+    shown are the confirmation's to say."""
     animal = Animal.objects.get(pk=now.animal)
     standing, particulars = latest_standing(animal.pk, seen), _particulars_at(animal.pk, seen)
     codes = borne_at(animal.pk, seen)
     return ShownAnimal(
         animal=now.animal,
-        name=_name_at(animal, shown.version) if shown else now.name,
-        version=shown.version if shown else now.version,
+        name=_name_at(animal, shown.version),
+        version=shown.version,
         species=particulars.species,
         hatched=particulars.hatched or "",
         traits=tuple(particulars.traits),
         codes=_codes(codes),
         label=label_of(standing),
-        **_chances(shown or standing),
+        **_chances(shown),
     )
 
 

@@ -215,10 +215,10 @@ def test_a_link_confirms_its_own_sale_for_its_own_buyer(
     world: World, side: str, wrong: str
 ) -> None:
     sale = world.draft(world.verified("V1"))
-    offer = world.offer(sale)
+    world.offer(sale)
     ids = {"buyer": sale.buyer_id, "sale": sale.pk}
     ids[wrong] = UUID(beside(ids[wrong], side))
-    item = world.item("sale_confirmed", sale.pk, {"offer": offer.id, "seen": offer.position})
+    item = world.item("sale_confirmed", sale.pk, world.look(sale))
     with pytest.raises(Refused) as error:
         accept_one(item, Actor(**ids), world.now)
     assert error.value.as_problem()["code"] == "not_found"
@@ -231,8 +231,8 @@ def test_a_keeper_confirms_what_they_buy_and_nobody_else_does(
     world.collection = create_collection(seller, new_id(world.now), "The shop", world.now)
     buyer, world.odile = others["host"], seller
     sale = world.draft(world.verified("V1"), email=buyer.email)
-    offer = world.offer(sale)
-    body = {"offer": offer.id, "seen": offer.position}
+    world.offer(sale)
+    body = world.look(sale)
     assert refused(world, others[side], "sale_confirmed", sale.pk, body) == ("not_found", None)
     world.say(buyer, "sale_confirmed", sale.pk, body)
     assert progress_of(Sale.objects.get(pk=sale.pk)).state == "confirmed"

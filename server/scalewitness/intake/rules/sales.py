@@ -11,8 +11,8 @@ from scalewitness.animals.models import Animal
 from scalewitness.animals.queries import is_steward
 from scalewitness.disclosures.queries import disclosure_of
 from scalewitness.disclosures.services import store_acknowledgement
-from scalewitness.domain.errors import NotFound, NotNow, OutOfRange, StandingMoved
-from scalewitness.domain.facts import OfferMade, Representation, SaleConfirmed
+from scalewitness.domain.errors import NotFound, NotNow, OutOfRange, StandingMoved, WrongShape
+from scalewitness.domain.facts import OfferMade, Representation, SaleConfirmed, WhatWasShown
 from scalewitness.domain.moments import parse_moment
 from scalewitness.domain.offer_shown import Moved, ShownOffer, in_words
 from scalewitness.domain.sales import MAY, refusal
@@ -177,11 +177,16 @@ def sale_confirmed(fact: Sealed, batch: Batch) -> int:
     if offer is None:
         raise StandingMoved("There is no offer.")
     offered = msgspec.convert(offer.body, OfferMade)
+    if body.shown is None:  # only confirmations from before there was a digest have none
+        raise WrongShape(
+            "A confirmation says what was shown: send `shown` as the offer gave it.",
+            pointer="/body/shown",
+        )
     if body.seen >= batch.log_size:
         # Else a position made up from the future would never look moved.
         raise OutOfRange("Nobody has seen that position yet.", pointer="/body/seen")
     _check_still_there(sale, batch)
-    _check_unmoved(sale, offer, body)  # before the state: a fall also holds the sale
+    _check_unmoved(sale, offer, body, body.shown)  # before the state: a fall also holds the sale
     _check_next(sale, fact.kind)
     if parse_moment(offered.expires) <= batch.now:
         raise NotNow("The offer has lapsed.")
@@ -201,19 +206,19 @@ def _check_still_there(sale: Sale, batch: Batch) -> None:
             raise NotNow("An animal of this offer has been sold to somebody else.")
 
 
-def _check_unmoved(sale: Sale, offer: SaleStep, body: SaleConfirmed) -> None:
+def _check_unmoved(sale: Sale, offer: SaleStep, body: SaleConfirmed, shown: WhatWasShown) -> None:
     """What the buyer was shown must be so still, and what they were offered too. A digest that
     fits nothing is of a page that was made while something changed."""
     now = shown_now(sale, offer)
-    if body.shown and [one.animal for one in body.shown.animals] != [
-        one.animal for one in now.animals
-    ]:
+    if [one.animal for one in shown.animals] != [one.animal for one in now.animals]:
         raise OutOfRange("These are not the animals that were shown.", pointer="/body/shown")
     read = sale.steps.filter(pk=body.offer, kind="offer_made").first()
     if read is None:
         raise StandingMoved("There is no such offer.", new_offer=str(offer.pk))
-    changed = dict.fromkeys([*_not_as_offered(offer, now), *moved_since(body, read, now)])
-    unlike = body.shown is not None and body.shown.digest != now.summary().digest
+    changed = dict.fromkeys(
+        [*_not_as_offered(offer, now), *moved_since(shown, body.seen, read, now)]
+    )
+    unlike = shown.digest != now.summary().digest
     if changed or unlike or read.pk != offer.pk:
         what = "; ".join(map(in_words, changed)) or "what you were shown is not what it says now"
         raise StandingMoved(
