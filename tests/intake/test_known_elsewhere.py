@@ -100,6 +100,7 @@ def test_the_same_snake_registered_anew_is_never_verified(two: Two) -> None:
     assert reasons(two.newer)[0] == "known_elsewhere"
     said = " ".join(one.text for one in dossier(two.newer).lines)
     assert "This number is known elsewhere" in said
+    assert dossier(two.newer).sensitivity.labels == ("probable female",), "by no numbers either"
     assert holds()
 
 

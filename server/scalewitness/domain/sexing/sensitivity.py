@@ -80,10 +80,20 @@ def sensitivity(
     prior_male: float = 0.5,
     prior_range: Range | None = None,
     prior_pessimistic: float | None = None,
+    *,
+    known_elsewhere: bool = False,
 ) -> Sensitivity:
     """The answer's range over the box. ``prior_range`` bounds the prior from a sex-linked
-    trait. Raises ValueError as :func:`case_of`."""
-    case = case_of(evidence, taxon, records, parameters, prior_male, prior_pessimistic)
+    trait. Else as :func:`case_of`."""
+    case = case_of(
+        evidence,
+        taxon,
+        records,
+        parameters,
+        prior_male,
+        prior_pessimistic,
+        known_elsewhere=known_elsewhere,
+    )
     uncertain = factors(case.base.weighed, case.base.weigher, prior_male, prior_range)
     at = _answers(case, policy)
     here = at(Setting())
@@ -142,7 +152,9 @@ def _answers(case: Case, policy: Policy) -> Callable[[Setting], Standing]:
             for one, used in zip(side.weighed, names, strict=True)
         ]
         prior = side.prior_male if setting.prior_male is None else setting.prior_male
-        return Case(case.calls, Side(weigher, weighed, prior), case.pessimistic).standing(policy)
+        base, elsewhere = Side(weigher, weighed, prior), case.known_elsewhere
+        found = Case(case.calls, base, case.pessimistic, known_elsewhere=elsewhere)
+        return found.standing(policy)
 
     return at
 

@@ -177,12 +177,18 @@ def kept_after(
 
 
 def sensitivity_by(
-    by: Yardstick, kind: Taxon, evidence: Sequence[Evidence], start: Start
+    by: Yardstick,
+    kind: Taxon,
+    evidence: Sequence[Evidence],
+    start: Start,
+    *,
+    known_elsewhere: bool = False,
 ) -> Sensitivity:
-    """How far the answer moves when the model's numbers do. Weighs the evidence some twenty
-    times over: for one animal at a time, not for lists."""
+    """How far the answer moves when the model's numbers do; ``known_elsewhere`` as `case_by`.
+    Weighs the evidence some twenty times over: for one animal at a time, not for lists."""
     priors = start.male, start.range, start.pessimistic
-    return sensitivity(evidence, kind, by.records, by.policy, by.numbers, *priors)
+    numbers = by.records, by.policy, by.numbers
+    return sensitivity(evidence, kind, *numbers, *priors, known_elsewhere=known_elsewhere)
 
 
 def assessment_of(animal: Animal, by: Yardstick | None = None) -> tuple[Assessment, list[Evidence]]:

@@ -107,7 +107,10 @@ class Dossier:
     @cached_property
     def sensitivity(self) -> Sensitivity:
         """How far the answer moves when the model's numbers do; worked out when asked for."""
-        found = sensitivity_by(self.by, self.taxon, self.evidence, self.start)
+        elsewhere = "known_elsewhere" in self.assessment.reasons
+        found = sensitivity_by(
+            self.by, self.taxon, self.evidence, self.start, known_elsewhere=elsewhere
+        )
         # First its own, also where that is one that older numbers keep.
         labels = dict.fromkeys((self.assessment.label, *found.labels))
         return replace(found, labels=tuple(labels))
