@@ -256,6 +256,60 @@ def test_a_keeper_who_bought_it_is_answered_by_the_seller(world: World, stans: D
     assert word(dispute) == "The buyer says that both sides agree; the seller denies it."
 
 
+@pytest.mark.parametrize("before", [True, False])
+def test_no_grant_shuts_the_buyer_out(world: World, stans: Dispute, before: bool) -> None:
+    """It needs nobody's acceptance: the seller keeps the animal again, records a finding, and
+    makes the buyer a partner in an empty collection."""
+    assert stans.sale is not None
+    back = {"to": str(world.collection.pk), "why": "returned", "sale": str(stans.sale_id)}
+    world.say(world.stan, "custody_changed", stans.animal_id, back)
+    empty = create_collection(world.odile, new_id(world.now), "Empty", world.now)
+    grant = {"to": str(world.stan.pk), "role": "partner"}
+    steps = [
+        lambda: world.say(world.odile, "grant_given", empty.pk, grant),
+        lambda: world.say(world.odile, "finding_recorded", stans.pk, AGREED),
+    ]
+    for step in steps if before else reversed(steps):
+        step()
+    world.answer(stans, Actor(keeper=world.stan.pk), agrees=False)
+    assert word(stans) == "The seller says that both sides agree; the buyer denies it."
+
+
+@pytest.mark.parametrize("before", [True, False])
+def test_no_grant_shuts_the_seller_out(world: World, stans: Dispute, before: bool) -> None:
+    empty = create_collection(world.stan, new_id(world.now), "Empty", world.now)
+    grant = {"to": str(world.odile.pk), "role": "partner"}
+    steps = [
+        lambda: world.say(world.stan, "grant_given", empty.pk, grant),
+        lambda: world.say(world.stan, "finding_recorded", stans.pk, AGREED),
+    ]
+    for step in steps if before else reversed(steps):
+        step()
+    (letter,) = Letter.objects.filter(kind="finding_keeper")
+    assert (letter.to, letter.context["asked"]) == (world.odile.email, True)
+    world.answer(stans, Actor(keeper=world.odile.pk), agrees=False)
+    assert word(stans) == "The buyer says that both sides agree; the seller denies it."
+
+
+def test_no_grant_shuts_a_named_arbiter_out(world: World, dispute: Dispute, arda: Keeper) -> None:
+    call = str(hers(world).pk)
+    record(world, dispute, proposed=[call], basis="arbiter", arbiter=str(arda.pk))
+    world.make_partner(arda)
+    world.answer(dispute, Actor(keeper=arda.pk), agrees=False)
+    assert "the arbiter denies it" in word(dispute)
+
+
+def test_a_partner_given_after_the_finding_changes_no_side(world: World, stans: Dispute) -> None:
+    """Pim recorded it as the buyer's partner; the seller cannot make the buyer the other side."""
+    let_in = {"to": str(world.pim.pk), "role": "partner"}
+    world.say(world.stan, "grant_given", stans.animal.collection_id, let_in)
+    world.say(world.pim, "finding_recorded", stans.pk, AGREED)
+    world.make_partner(world.pim)
+    assert code_of(lambda: world.answer(stans, Actor(keeper=world.stan.pk)))[0] == "not_found"
+    world.answer(stans, Actor(keeper=world.odile.pk), agrees=False)
+    assert "the seller denies it" in word(stans)
+
+
 def test_older_findings_that_set_a_strangers_call_aside_stay(
     world: World, dispute: Dispute, monkeypatch: pytest.MonkeyPatch
 ) -> None:

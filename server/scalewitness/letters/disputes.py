@@ -4,10 +4,9 @@ from collections.abc import Iterable
 from typing import Any
 from uuid import UUID
 
-from scalewitness.animals.queries import share_a_collection
 from scalewitness.calls.queries.visibility import sights_of
 from scalewitness.disputes.models import Dispute, Finding
-from scalewitness.disputes.queries.assent import Summary, summary_of
+from scalewitness.disputes.queries.assent import Summary, other_side, summary_of
 from scalewitness.disputes.queries.seats import part_for, part_in, seated
 from scalewitness.domain.facts import DisputeOpened, FindingAnswered, StatementMade
 from scalewitness.domain.findings import Part
@@ -101,11 +100,8 @@ def _tell(
 def notify_of_finding(dispute: Dispute, found: Finding, owing: Owing) -> None:
     """Both sides of the disputed sale hear the outcome, and the arbiter that they are named; but
     not whoever recorded it."""
-    readers = {
-        one
-        for one in (found.arbiter, _seller(dispute))
-        if one and not share_a_collection(one, found.by)
-    }
+    seller = None if other_side(dispute, found.by, found.position) == "buyer" else _seller(dispute)
+    readers = {one for one in (found.arbiter, seller) if one and one != found.by}
     _tell_of_finding(dispute, found, found.pk, readers, owing)
 
 

@@ -3,7 +3,7 @@
 A finding is recorded by a keeper of the animal, who always has an interest in it.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal
@@ -11,12 +11,14 @@ from uuid import UUID
 
 from django.db.models import Q, QuerySet
 
+from scalewitness.animals.models import Collection
 from scalewitness.animals.queries import is_steward, share_a_collection
 from scalewitness.calls.models import COUNTS, Call
 from scalewitness.calls.queries.visibility import sights_of
 from scalewitness.disputes.models import Dispute, Finding, FindingAnswer
 from scalewitness.domain.findings import Part, on_whose_word, outcome_in_words
 from scalewitness.domain.sales import PROMISED
+from scalewitness.people.models import Grant
 from scalewitness.people.queries import grants_given
 from scalewitness.sales.models import Sale
 from scalewitness.sales.queries import parties_to_sales, progress_of
@@ -47,18 +49,38 @@ def would_set_aside(found: Finding) -> tuple[str, ...]:
     )
 
 
-def other_side(dispute: Dispute, by: UUID, at: datetime) -> Literal["buyer", "seller"] | None:
-    """The other side of the sale than whoever recorded the finding at that time; None where there
-    is no sale that was confirmed, or both sides are one house."""
+def other_side(
+    dispute: Dispute, by: UUID, position: int | None = None
+) -> Literal["buyer", "seller"] | None:
+    """The other side of the sale than whoever recorded the finding at that log position, or
+    records it now; None where there is no sale that was confirmed, or both are one person.
+
+    Whoever bought or sold it is their own side, whatever grants say: a grant needs nobody's
+    acceptance, so it cannot shut them out. Only of others do partnerships tell the side.
+    """
     sale = dispute.sale
     if sale is None or progress_of(sale).state not in PROMISED:
         return None
-    buyer = sale.buyer.keeper_id
-    buys = buyer is not None and share_a_collection(by, buyer)
-    sells = is_steward(by, sale.collection, at) or share_a_collection(by, sale.collection.keeper_id)
-    if buys and sells:
+    buyer, seller = sale.buyer.keeper_id, sale.collection.keeper_id
+    if buyer == seller:
         return None
-    return "seller" if buys else "buyer"
+    if by == buyer:
+        return "seller"
+    if by == seller or buyer is None or _was_partner(by, [sale.collection_id], position):
+        return "buyer"
+    theirs = Collection.objects.filter(keeper=buyer).values_list("pk", flat=True)
+    return "seller" if _was_partner(by, theirs, position) else "buyer"
+
+
+def _was_partner(keeper: UUID, collections: Iterable[UUID], position: int | None) -> bool:
+    """In one of them, by a grant that was given before that log position and not ended then."""
+    given = Grant.objects.filter(
+        to=keeper, role=Grant.Role.PARTNER, collection__in=list(collections)
+    )
+    if position is None:
+        return given.filter(end=None).exists()
+    in_force = Q(end=None) | Q(end__position__gt=position)
+    return given.filter(in_force, position__lt=position).exists()
 
 
 def answering(
@@ -66,30 +88,42 @@ def answering(
 ) -> Part | None:
     """As what somebody may answer, if at all. ``as_buyer``: they are the buyer of its sale."""
     if keeper is not None and keeper == found.arbiter:
-        return "arbiter" if may_arbitrate(keeper, dispute, found.by, now) else None
-    side = other_side(dispute, found.by, found.at)
+        return "arbiter" if _is_without_interest(keeper, dispute, now) else None
+    side = other_side(dispute, found.by, found.position)
     if side == "buyer":
         return "buyer" if as_buyer else None
     return side if side and _sold_it(keeper, dispute, found.by, now) else None
 
 
 def _sold_it(keeper: UUID | None, dispute: Dispute, by: UUID, now: datetime) -> bool:
-    """Whether they sold it, are not of the house that recorded the finding, and are not to check
-    the animal blind."""
-    if keeper is None or dispute.sale is None or share_a_collection(keeper, by):
+    """Whether they sold it, or are a partner of whoever did and not of the house that recorded
+    the finding; and are not to check the animal blind."""
+    if keeper is None or dispute.sale is None:
         return False
     sights = sights_of(keeper, [dispute.animal_id], now)
-    sold = is_steward(keeper, dispute.sale.collection, now)
-    return sold and sights.get(dispute.animal_id) != "blind"
+    if sights.get(dispute.animal_id) == "blind":
+        return False
+    sold = dispute.sale.collection
+    if keeper == sold.keeper_id:
+        return True
+    return is_steward(keeper, sold, now) and not share_a_collection(keeper, by)
 
 
 def may_arbitrate(keeper: UUID, dispute: Dispute, by: UUID, now: datetime) -> bool:
-    """Whether they may see the animal whole, with no share in it or part in a sale of it, and
-    apart from whoever recorded the finding."""
+    """Whether they may be named: as somebody who sees the animal whole, with no share in it or
+    part in a sale of it, and apart from whoever records the finding."""
+    if is_steward(keeper, dispute.animal.collection, now) or share_a_collection(keeper, by):
+        return False
+    return _is_without_interest(keeper, dispute, now)
+
+
+def _is_without_interest(keeper: UUID, dispute: Dispute, now: datetime) -> bool:
+    """Whether they see the animal whole, neither keep it nor have part in a sale of it. Grants that
+    whoever recorded a finding gave them since it named them do not keep them from answering."""
     animal = dispute.animal
     if sights_of(keeper, [animal.pk], now).get(animal.pk) != "all":
         return False
-    if is_steward(keeper, animal.collection, now) or share_a_collection(keeper, by):
+    if keeper == animal.collection.keeper_id:
         return False
     return keeper not in parties_to_sales([animal.pk])
 
@@ -160,7 +194,7 @@ def summary_of(dispute: Dispute, found: Finding, reader: Sale | None = None) -> 
 def _asked(dispute: Dispute, found: Finding) -> Iterator[Part]:
     if found.arbiter is not None:
         yield "arbiter"
-    side = other_side(dispute, found.by, found.at)
+    side = other_side(dispute, found.by, found.position)
     if side is not None:
         yield side
 

@@ -52,7 +52,7 @@ def finding_recorded(fact: Sealed, batch: Batch) -> int:
 
 def _nobody_else(dispute: Dispute, batch: Batch) -> bool:
     by = batch.actor.keeper
-    return by is None or other_side(dispute, by, batch.now) is None
+    return by is None or other_side(dispute, by) is None
 
 
 def _check_arbiter(dispute: Dispute, body: FindingRecorded, batch: Batch) -> None:
