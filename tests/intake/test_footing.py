@@ -157,6 +157,22 @@ def test_partners_count_as_one_voucher(world: World) -> None:
     assert footing_of(new.pk) == "none"
 
 
+def test_who_makes_both_vouchers_partners_of_a_collection_unasked_ends_no_footing(
+    world: World,
+) -> None:
+    new = vouched(keeper("New"), world.now)
+    vouchers = (world.stan, world.fenna)
+    animal = world.verified("V1")  # where Fenna was a guest
+    for who in vouchers:
+        world.make_partner(who)
+        noted = {"noted": {"type": "weight", "grams": "500"}}
+        world.say(who, "husbandry_noted", animal.pk, noted)
+    assert footing_of(new.pk) == "vouched", "Fenna may have left that as a guest"
+    register = {"collection": str(world.collection.pk), "species": "python_regius"}
+    assert world.say(world.fenna, "animal_registered", new_id(world.now), register).id
+    assert footing_of(new.pk) == "none", "they keep animals together"
+
+
 @pytest.mark.parametrize("who", ["stranger", "vouched", "self", "partner"])
 def test_who_may_not_vouch(world: World, who: str) -> None:
     new, other = keeper("New"), keeper("Other")

@@ -19,6 +19,7 @@ from scalewitness.animals.models import (
     Photo,
     PhotoFile,
 )
+from scalewitness.animals.queries.partners import acted_as_partner
 from scalewitness.domain.errors import NotFound
 from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.prepared import (
@@ -137,14 +138,21 @@ def stewarded_ids(keeper: UUID, now: datetime) -> set[UUID]:
 
 def share_a_collection(one: UUID, other: UUID) -> bool:
     """Whether they are the same, or ever kept or were partners in one collection: a partnership
-    that ended a minute ago counts too (our judgement)."""
-    return one == other or not _ever_in(one).isdisjoint(_ever_in(other))
+    that ended a minute ago counts too (our judgement). In somebody else's collection both must
+    have acted as partners, since its keeper may name anybody one, unasked."""
+    if one == other:
+        return True
+    first, second = _partner_in(one), _partner_in(other)
+    if Collection.objects.filter(Q(pk__in=first, keeper=other) | Q(pk__in=second, keeper=one)):
+        return True
+    shared = first & second
+    return any(acted_as_partner(one, room) and acted_as_partner(other, room) for room in shared)
 
 
-def _ever_in(keeper: UUID) -> set[UUID]:
-    partner = Grant.objects.filter(to=keeper, role=Grant.Role.PARTNER)
-    own = Collection.objects.filter(keeper=keeper).values_list("pk", flat=True)
-    return {*own, *partner.values_list("collection", flat=True)}
+def _partner_in(keeper: UUID) -> set[UUID]:
+    """Ever."""
+    given = Grant.objects.filter(to=keeper, role=Grant.Role.PARTNER)
+    return set(given.values_list("collection", flat=True))
 
 
 def stewarded(keeper: UUID, now: datetime) -> QuerySet[Collection]:

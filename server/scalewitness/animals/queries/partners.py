@@ -1,0 +1,42 @@
+"""Whether a partner ever was one in deed: anybody may name anybody a partner, unasked."""
+
+from typing import Final
+from uuid import UUID
+
+from scalewitness.ledger.queries.prepared import asked
+
+_ACTED = """
+SELECT EXISTS (
+  SELECT FROM people_grant g LEFT JOIN people_grantend n ON n.grant_id = g.id
+  JOIN ledger_entry e ON e.by = g.to_id AND e.position > g.position
+    AND e.position < COALESCE(n.position, 9223372036854775807)
+  JOIN animals_animal a ON a.id = e.about
+  WHERE g.to_id = %(keeper)s AND g.collection = %(collection)s AND g.role = 'partner'
+  AND COALESCE((
+    SELECT c.came_from FROM animals_custody c WHERE c.animal_id = a.id AND c.position >= e.position
+    ORDER BY c.position LIMIT 1), a.collection_id) = g.collection
+  AND (e.kind = ANY(%(partners)s) OR e.kind = ANY(%(guests)s) AND NOT EXISTS (
+    SELECT FROM people_grant v WHERE v.to_id = g.to_id AND v.collection = g.collection
+    AND v.role = 'guest' AND v.position < e.position)))
+"""
+"""Of an animal that was in the collection then."""
+_PARTNERS: Final = [
+    "animal_registered",
+    "particulars_corrected",
+    "identifier_assigned",
+    "identifier_withdrawn",
+    "custody_changed",
+    "animal_ended",
+    "end_corrected",
+    "linkage_stated",
+]
+"""Kinds that only keeper and partners state."""
+_GUESTS: Final = ["call_made", "husbandry_noted", "photo_attached"]
+"""Kinds that guests state as well, also after the visit, perhaps unaware that they were named."""
+
+
+def acted_as_partner(keeper: UUID, collection: UUID) -> bool:
+    """Whether they ever stated something of an animal in the collection as a partner in it."""
+    values = {"keeper": keeper, "collection": collection}
+    ((acted,),) = asked(_ACTED, values | {"partners": _PARTNERS, "guests": _GUESTS})
+    return bool(acted)
