@@ -13,10 +13,11 @@ from scalewitness.animals.services import edit
 from scalewitness.domain.errors import Refused
 from scalewitness.domain.offer_shown import DRIFT
 from scalewitness.intake.services import accept_one
+from scalewitness.intake.statements import lapse_offers
 from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.entries import leaf_of
 from scalewitness.people.models import Keeper
-from scalewitness.sales.models import Sale
+from scalewitness.sales.models import Sale, SaleStep
 from scalewitness.sales.queries import progress_of
 
 pytestmark = pytest.mark.django_db
@@ -179,3 +180,22 @@ def test_who_does_not_say_what_was_shown_confirms_nothing(world: World) -> None:
     problem = error.value.as_problem()
     assert (problem["code"], problem["errors"][0]["pointer"]) == ("wrong_shape", "/body/shown")
     assert progress_of(sale).state == "offered"
+
+
+def test_a_sale_confirmed_before_there_was_a_digest_has_no_day_to_pay(
+    world: World, offered: Sale
+) -> None:
+    """Neither side was shown one."""
+    offer = offered.steps.get()
+    body = {"offer": str(offer.pk), "seen": offer.position}
+    SaleStep.objects.create(
+        id=new_id(world.now),
+        position=offer.position + 1000,
+        sale=offered,
+        kind="sale_confirmed",
+        at=world.now,
+        body=body,
+    )
+    assert progress_of(offered).state == "confirmed"
+    world.pass_time(days=60)
+    assert lapse_offers(world.now) == 0

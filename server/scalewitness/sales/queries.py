@@ -98,9 +98,12 @@ def offer_in_force(sale: Sale) -> SaleStep | None:
 
 
 def pay_until(sale: Sale) -> datetime | None:
-    """By when the payment of a confirmed sale must be recorded."""
+    """By when the payment of a confirmed sale must be recorded. Who confirmed before there was a
+    digest was shown no such day: there is none."""
     last, offer = _last(sale, "sale_confirmed"), offer_in_force(sale)
     if progress_of(sale).state != "confirmed" or last is None or offer is None:
+        return None
+    if last.body.get("shown") is None:
         return None
     return last.at + timedelta(days=msgspec.convert(offer.body, OfferMade).days_to_pay)
 
