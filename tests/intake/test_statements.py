@@ -6,17 +6,20 @@ from io import StringIO
 import pytest
 from django.conf import settings
 from django.core.management import CommandError, call_command
-from tests.world import World
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from tests.world import World, new_id
 
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.domain.errors import Refused
 from scalewitness.intake import statements
+from scalewitness.intake.services import accept_one
 from scalewitness.intake.statements import adopt_policy, foresee_policy, lapse_offers
 from scalewitness.intake.tasks import lapse_due_offers
 from scalewitness.ledger.models import Entry
 from scalewitness.mail.models import Letter
 from scalewitness.mail.queries import COVER
-from scalewitness.sales.models import OfferLink
+from scalewitness.sales.models import OfferLink, Sale, SaleStep
 from scalewitness.sales.queries import progress_of
 from scalewitness.standings.models import AdoptedPolicy, Standing
 from scalewitness.standings.queries.replay import Replay
@@ -41,6 +44,45 @@ def test_an_offer_that_ran_out_lapses_once(world: World) -> None:
     assert Entry.objects.filter(kind="offer_lapsed", by=None).count() == 1
     world.offer(sale)
     assert progress_of(sale).state == "offered"
+
+
+def test_a_sale_that_cannot_be_read_keeps_none_after_it_from_lapsing(world: World) -> None:
+    broken, sound = (world.draft(world.verified(tag)) for tag in ("V1", "V2"))
+    for sale in (broken, sound):
+        world.offer(sale)
+    last = broken.steps.get()
+    SaleStep.objects.create(
+        id=new_id(),
+        position=last.position + 10**6,
+        sale=broken,
+        kind="check_requested",
+        at=last.at,
+        body={},
+    )
+    SaleStep.objects.create(
+        id=new_id(),
+        position=last.position - 1,
+        sale=broken,
+        kind="handed_over",
+        at=last.at,
+        body={},
+    )
+    world.pass_time(days=8)
+    with pytest.raises(ValueError, match="does not follow"):
+        lapse_offers(world.now)
+    assert progress_of(Sale.objects.get(pk=sound.pk)).state == "lapsed"
+
+
+def test_sales_that_were_paid_are_not_gone_through_each_time(world: World) -> None:
+    """However many there ever were; nor those declined."""
+    for tag in ("V1", "V2"):
+        world.sold(world.verified(tag))
+    declined = world.draft(world.verified("V3"))
+    world.offer(declined)
+    accept_one(world.item("offer_declined", declined.pk, {}), world.buyer(declined), world.now)
+    with CaptureQueriesContext(connection) as asked:
+        assert lapse_offers(world.now) == 0
+    assert len(asked) == 1, "one that finds none, and no steps are read"
 
 
 def test_a_confirmed_sale_does_not_lapse(world: World) -> None:

@@ -60,6 +60,8 @@ MAY: dict[str, Party] = {
 
 BLOCKED_WHILE_HELD = frozenset({"sale_confirmed", "payment_recorded", "handed_over"})
 UNPAID: frozenset[State] = frozenset({"offered", "confirmed"})
+LEAVE_UNPAID: Final = frozenset(kind for (_, kind), after in STEPS.items() if after in UNPAID)
+"""The steps after which an offer may still run out."""
 HANDED_OVER: frozenset[State] = frozenset({"handed_over", "closed"})
 RELIED_ON: frozenset[State] = HANDED_OVER | {"paid"}
 PROMISED: frozenset[State] = RELIED_ON | {"confirmed"}

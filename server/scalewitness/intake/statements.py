@@ -4,12 +4,15 @@ from collections.abc import Collection, Mapping
 from datetime import datetime
 from uuid import UUID
 
+import structlog
 from django.db import transaction
+from django.db.models import OuterRef, QuerySet, Subquery
 
 from scalewitness.calls.models import Attestation, Call
 from scalewitness.disputes.models import Finding
-from scalewitness.domain.errors import IdReused, OutOfRange
+from scalewitness.domain.errors import IdReused, OutOfRange, Refused
 from scalewitness.domain.facts import DeceitFound, FounderNamed, OfferLapsed, PolicyAdopted
+from scalewitness.domain.sales import LEAVE_UNPAID
 from scalewitness.domain.sexing.parameters import load_parameters
 from scalewitness.domain.sexing.policy import adopted
 from scalewitness.fresh_ids import fresh_id
@@ -21,7 +24,7 @@ from scalewitness.letters.sales import notify_of_lapse
 from scalewitness.people.models import Deceit, Founder
 from scalewitness.people.queries import keeper_of
 from scalewitness.people.services import lift_shared_key, store_deceit, store_founder
-from scalewitness.sales.models import Sale
+from scalewitness.sales.models import Sale, SaleStep
 from scalewitness.sales.queries import progress_of, ran_out
 from scalewitness.sales.services import revoke_links, store_step
 from scalewitness.standings.models import AdoptedPolicy
@@ -30,31 +33,58 @@ from scalewitness.standings.queries.footing import FOUNDERS, founders_in_force
 from scalewitness.standings.queries.settling import changed_records, may_have_moved
 from scalewitness.standings.services import store_examiner_record, store_policy
 
+log = structlog.get_logger()
+
 
 def lapse_offers(now: datetime) -> int:
     """End every offer that ran out unanswered and every confirmed one that ran out unpaid; how
-    many there were. Of the latter both sides are told."""
-    lapsed: list[Sale] = []
+    many there were. Of the latter both sides are told. One that fails keeps nobody after it
+    waiting; its fault is raised when the others are done."""
+    lapsed, fault = set[UUID](), None
 
     def lapse(sale: UUID, batch: Batch) -> None:
-        for one in _run_out(now, sale):
-            lapsed.append(one)
-            unpaid = progress_of(one).state == "confirmed"
-            logged = batch.state("offer_lapsed", sale, OfferLapsed())
-            store_step(one, "offer_lapsed", logged)
-            revoke_links(one, "offer", now)
-            if unpaid:
-                notify_of_lapse(one, logged, batch.letters)
+        one = _open().filter(pk=sale).first()
+        if one is not None and ran_out(one, now):
+            _lapse(one, batch)
+            lapsed.add(sale)
 
-    in_turns([sale.pk for sale in _run_out(now)], now, lapse)
+    for sale in [one.pk for one in _open() if _may_have_run_out(one, now)]:
+        try:
+            in_turns([sale], now, lapse)
+        except Refused:  # of the log, not of a sale
+            raise
+        except Exception as problem:
+            log.error("not_lapsed", sale=str(sale), exc_info=problem)
+            lapsed.discard(sale)
+            fault = problem
+    if fault is not None:
+        raise fault
     return len(lapsed)
 
 
-def _run_out(now: datetime, sale: UUID | None = None) -> list[Sale]:
+def _open() -> QuerySet[Sale]:
+    """Sales with an offer that may run out: after any other step, none does."""
+    last = SaleStep.objects.filter(sale=OuterRef("pk")).order_by("-position").values("kind")[:1]
     sales = Sale.objects.filter(links__purpose="offer", links__revoked_at=None)
-    sales = sales if sale is None else sales.filter(pk=sale)
-    found = sales.distinct().select_related("buyer", "collection__keeper").prefetch_related("steps")
-    return [sale for sale in found if ran_out(sale, now)]
+    found = sales.annotate(last=Subquery(last)).filter(last__in=LEAVE_UNPAID).distinct()
+    return found.select_related("buyer", "collection__keeper").prefetch_related("steps")
+
+
+def _may_have_run_out(sale: Sale, now: datetime) -> bool:
+    """Also of one that cannot be read: it is asked about again by itself."""
+    try:
+        return ran_out(sale, now)
+    except Exception:
+        return True
+
+
+def _lapse(sale: Sale, batch: Batch) -> None:
+    unpaid = progress_of(sale).state == "confirmed"
+    logged = batch.state("offer_lapsed", sale.pk, OfferLapsed())
+    store_step(sale, "offer_lapsed", logged)
+    revoke_links(sale, "offer", batch.now)
+    if unpaid:
+        notify_of_lapse(sale, logged, batch.letters)
 
 
 def update_examiner_records(now: datetime) -> int:
