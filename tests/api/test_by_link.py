@@ -103,6 +103,21 @@ def test_the_lasting_link_shows_what_was_bought(paid: Sale, buyer: Api, world: W
     assert refused.code == "link_gone", "it only shows"
 
 
+def test_the_lasting_link_shows_nothing_that_later_keepers_find(
+    paid: Sale, buyer: Api, world: World
+) -> None:
+    """Who sold it on has the link still."""
+    animal = paid.animals.get()
+    said = {"species": "python_regius", "hatched": "2024-06-01", "traits": ["coral"]}
+    world.say(world.odile, "particulars_corrected", animal.pk, said)
+    world.pass_time(days=1)
+    world.call(world.stan, animal, "male", visit=world.visit(world.stan, animal))
+    found = buyer.get(way_in("payment_recorded")).body
+    (shown,) = found["animals"]
+    assert (shown["calls"], shown["evidence"], shown["traits"]) == ([], [], [])
+    assert (found["shown"], shown["sensitivity"], shown["hatched"]) == (None, "", None)
+
+
 def test_a_mistyped_address_shows_at_once(paid: Sale, buyer: Api) -> None:
     """A letter goes to the new address too, and says nothing of the sale; there are few."""
     path = link_of_sale(paid)

@@ -24,7 +24,8 @@ from scalewitness.sales.queries import offer_in_force
 def show_offer(request: Request, token: str) -> Response:
     """The evidence in plain words, what was represented beside what the record says now,
     and the cautions. Examiners go by their part in the deal, not by name. The link that comes with
-    the payment, or with a disclosure, shows what was bought."""
+    the payment, or with a disclosure, shows what was bought: then and now, and of what was
+    disclosed the reasons and calls."""
     seen, now = max(tip().size - 1, 0), timezone.now()
     link = opened(token, now=now)
     sale, step = link.sale, _offer_behind(link)
@@ -35,6 +36,7 @@ def show_offer(request: Request, token: str) -> Response:
         seen=seen,
         note=texts_of([step.pk]).get((step.pk, "note")),
         sellers=frozenset({sale.collection.keeper_id, *partners}),
+        lasting=link.purpose != "offer",
     )
     return Response(shown)
 

@@ -96,14 +96,14 @@ class AnimalOffered(Struct, frozen=True):
 
 class OfferSeen(Struct, frozen=True):
     """The buyer's confirmation names ``seen``, the log position this was read at, and
-    ``shown``, what it came to."""
+    ``shown``, what it came to; by the lasting link nothing is left to confirm, and it is null."""
 
     sale: UUID
     offer: UUID
     seller: str
     buyer: str
     seen: int
-    shown: WhatWasShown
+    shown: WhatWasShown | None
     state: words.SaleState
     held: Held
     animals: list[AnimalOffered]
@@ -116,21 +116,29 @@ class OfferSeen(Struct, frozen=True):
 
 
 def offer_seen(
-    sale: Sale, step: SaleStep, *, seen: int, note: str | None, sellers: frozenset[UUID]
+    sale: Sale,
+    step: SaleStep,
+    *,
+    seen: int,
+    note: str | None,
+    sellers: frozenset[UUID],
+    lasting: bool,
 ) -> OfferSeen:
     """``seen`` must have been read before anything else, so that it never claims too much.
-    ``sellers``: the keeper and partners of the selling collection."""
+    ``sellers``: the keeper and partners of the selling collection. ``lasting``: by the link that
+    lasts, which shows what its page shows and no more."""
     body, progress = msgspec.convert(step.body, OfferMade), progress_of(sale)
+    animals = _animals(sale, body.represents, sellers)
     return OfferSeen(
         sale=sale.pk,
         offer=step.pk,
         seller=sale.collection.keeper.name,
         buyer=sale.buyer.name,
         seen=seen,
-        shown=shown_now(sale, step).summary(),
+        shown=None if lasting else shown_now(sale, step).summary(),
         state=progress.state,
         held=list(progress.held),
-        animals=_animals(sale, body.represents, sellers),
+        animals=_as_bought(sale, animals) if lasting else animals,
         remedy=body.remedy,
         recheck_days=body.recheck_days,
         days_to_pay=body.days_to_pay,
@@ -164,6 +172,26 @@ def _animals(
         for row in sale.animals.filter(pk__in=represented).order_by("pk")
         for known in [dossier(row)]
         for backgrounds in [_backgrounds(known, sale)]
+    ]
+
+
+def _as_bought(sale: Sale, animals: Iterable[AnimalOffered]) -> list[AnimalOffered]:
+    """Long after the sale it may be with somebody else: what is found of it there is theirs to
+    show, but for what is behind a disclosure."""
+    disclosed = set(sale.disclosures.values_list("animal", flat=True))
+    return [
+        msgspec.structs.replace(
+            one,
+            hatched=None,
+            traits=[],
+            returned=None,
+            sensitivity="",
+            evidence=[
+                line for line in one.evidence if line.kind == "reason" and one.id in disclosed
+            ],
+            calls=one.calls if one.id in disclosed else [],
+        )
+        for one in animals
     ]
 
 
