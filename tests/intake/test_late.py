@@ -184,6 +184,23 @@ def test_a_weight_waits_while_any_call_of_its_visit_does(world: World) -> None:
     assert Husbandry.objects.get(type="weight").by == world.greta.pk
 
 
+@pytest.mark.parametrize("since", ["viewer", "visit"])
+def test_a_weight_is_judged_by_the_visit_it_was_taken_on(world: World, since: str) -> None:
+    """Not by what its guest was given since: that would take it whatever became of its call."""
+    animal = world.animal("A1")
+    items = late_visit(world, animal)
+    if since == "viewer":
+        world.view(world.greta, animal)
+    else:
+        world.visit(world.greta, animal)
+    _, call = world.push(world.greta, *items)
+    assert statuses(world.push(world.greta, items[0])) == ["held"]
+    decide(world, animal, call.id, False)
+    assert statuses(world.push(world.greta, items[0])) == ["refused"]
+    now = world.item("husbandry_noted", animal.pk, WEIGHT)
+    assert statuses(world.push(world.greta, now)) == ["accepted"]
+
+
 def test_nobody_elses_weight_is_held(world: World) -> None:
     animal = world.animal("A1")
     visit = world.visit(world.greta, animal, days=1)

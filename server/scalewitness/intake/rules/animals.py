@@ -8,18 +8,16 @@ from scalewitness.animals import services
 from scalewitness.animals.models import Animal, Husbandry
 from scalewitness.animals.queries import animal_of, is_steward
 from scalewitness.calls.queries.visibility import Parents, animal_seen, checks_blind, parents_shown
-from scalewitness.domain.errors import IdReused, NotAllowed, NotFound, NotNow, OutOfRange
+from scalewitness.domain.errors import IdReused, NotFound, NotNow, OutOfRange
 from scalewitness.domain.facts import (
     AnimalRegistered,
-    HusbandryNoted,
     LinkageStated,
     Particulars,
-    Weight,
 )
 from scalewitness.domain.parents import Role, died_too_early
 from scalewitness.domain.sexing.linked_trait import linked_traits
 from scalewitness.intake.batch import Batch
-from scalewitness.intake.rules.late import note_of_one_gone
+from scalewitness.intake.rules.late import note_of_another
 from scalewitness.intake.submission import Sealed
 from scalewitness.standings.services import store_linkage
 
@@ -129,12 +127,10 @@ def linkage_stated(fact: Sealed, batch: Batch) -> int:
 
 def husbandry_noted(fact: Sealed, batch: Batch) -> int | None:
     """Keeper and partners note anything; a guest may leave a weight, also after the visit."""
-    body, holdings = cast(HusbandryNoted, fact.body), batch.known.holdings
-    animal = holdings.seen(fact.about)
-    if animal is None:
-        return note_of_one_gone(fact, batch)
-    if not (holdings.keeps(animal.collection_id) or isinstance(body.noted, Weight)):
-        raise NotAllowed("A guest may note a weight only.")
+    holdings = batch.known.holdings
+    animal = holdings.animal(fact.about)
+    if animal is None or not holdings.keeps(animal.collection_id):
+        return note_of_another(fact, batch)
     logged = batch.log(fact)
     batch.keep(Husbandry, services.husbandry_row(logged))
     return logged.position

@@ -42,18 +42,20 @@ def is_too_late(grant: Grant, subject: Subject, now: datetime) -> bool:
     return ended is not None and now - ended > LATE_LIMIT
 
 
-def note_of_one_gone(fact: Sealed, batch: Batch) -> int | None:
-    """A note of somebody who sees the animal no more, taken while they could: as with a call it
-    is accepted up to 14 days later. After that it shares the fate of their calls of that time,
-    whichever comes first, and is held until then."""
+def note_of_another(fact: Sealed, batch: Batch) -> int | None:
+    """A note of somebody who does not keep the animal, by the grant of the time it was taken at,
+    whatever they were given since: as with a call it is accepted up to 14 days later. After that
+    it shares the fate of their calls of that time, whichever comes first, and is held until then.
+    """
     subject = batch.known.of(fact.about)
-    grant = _granted(fact, subject) if subject else None
+    sees = batch.known.holdings.seen(fact.about) is not None
+    grant = _granted(fact, subject, sees=sees) if subject else None
     if subject is None or grant is None:
         raise NotFound()
     body = cast(HusbandryNoted, fact.body)
-    if grant.role == Grant.Role.GUEST and not isinstance(body.noted, Weight):
+    if grant.role != Grant.Role.PARTNER and not isinstance(body.noted, Weight):
         raise NotAllowed("A guest may note a weight only.")
-    if is_too_late(grant, subject, batch.now):
+    if grant.role != Grant.Role.VIEWER and is_too_late(grant, subject, batch.now):
         if not _was_taken_with_a_call(fact, grant, batch):
             hold(fact, subject.animal, grant, batch)
             return None
@@ -61,11 +63,13 @@ def note_of_one_gone(fact: Sealed, batch: Batch) -> int | None:
     return _keep_note(fact, batch, batch.actor)
 
 
-def _granted(fact: Sealed, subject: Subject) -> Grant | None:
-    """The last grant under which they could note it."""
-    able = (Grant.Role.GUEST, Grant.Role.PARTNER)
-    found = [one for one in subject.tie.grants if one.role in able]
-    return next((one for one in reversed(found) if covers(one, subject, fact.at)), None)
+def _granted(fact: Sealed, subject: Subject, *, sees: bool) -> Grant | None:
+    """The last grant under which they could note it; one to look only where there is no other,
+    and they still see the animal."""
+    covering = [one for one in subject.tie.grants if covers(one, subject, fact.at)]
+    able = [one for one in covering if one.role != Grant.Role.VIEWER]
+    found = able or (covering if sees else [])
+    return found[-1] if found else None
 
 
 def _was_taken_with_a_call(fact: Sealed, grant: Grant, batch: Batch) -> bool:
