@@ -1,6 +1,7 @@
 """A sex is verified only if somebody whose word costs something took part; and a newcomer's word
 alone takes none away."""
 
+import re
 from collections.abc import Callable
 from datetime import timedelta
 from uuid import UUID
@@ -26,6 +27,7 @@ from scalewitness.intake.statements import find_deceit
 from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.entries import leaf_of
 from scalewitness.mail.models import Letter
+from scalewitness.mail.services.composing import compose
 from scalewitness.people.models import Founder, Keeper, Practitioner, PractitionerAddress
 from scalewitness.standings.queries.assessing import assessment_of
 from scalewitness.standings.queries.dossier import dossier
@@ -466,6 +468,33 @@ def test_a_seller_is_warned_that_nobody_behind_it_could_verify_a_sex_today(world
     assert rests_on_lost(animal.pk, "male")
     page = Browser(world.odile).open(f"/sales/{world.draft(animal).pk}/offer")
     assert "could verify one today" in page.text
+
+
+def test_a_deceivers_older_call_and_their_own_page_say_that_a_finding_names_them(
+    world: World,
+) -> None:
+    animal, bad = world.animal("A1"), vouched(keeper("Bad"), world.now)
+    blind(world, animal, "male", bad)
+    then = Entry.objects.latest("position").position
+    found_to_deceive(world, bad, animal)
+    assert [one.deceived for one in dossier(animal, then).calls] == [False]
+    page = Browser(world.odile).open(f"/animals/{animal.pk}").text
+    assert "A finding says that whoever sent it deceived" in page
+    assert "vouched for whoever made it" not in page
+    assert "A finding says that you deceived" in Browser(bad).open("/account/vouching").text
+
+
+def test_nobody_without_a_footing_is_called_new(world: World) -> None:
+    animal = world.verified("V1")
+    world.offer(world.draft(animal))
+    blind(world, animal, "female", keeper("New"))
+    letters = Letter.objects.filter(kind__in=["recheck_asked", "sale_held"])
+    assert {one.kind for one in letters} == {"recheck_asked", "sale_held"}
+    told = [f"{written.subject} {written.body}" for written in map(compose, letters)]
+    page = Browser(world.odile).open(f"/animals/{animal.pk}").text
+    for text in (*told, page):
+        assert re.search(r"word\W+(alone verifies|of whoever made it verified) nothing", text)
+        assert not re.search(r"newcomer|new\s+(here|to\s+this)|nobody here knows", text)
 
 
 def test_a_keeper_vouches_on_a_page(world: World) -> None:

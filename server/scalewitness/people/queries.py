@@ -15,6 +15,7 @@ from scalewitness.domain.errors import LinkGone
 from scalewitness.ledger.queries.prepared import Prepared, any_of
 from scalewitness.mail.services.links import link_of
 from scalewitness.people.models import (
+    Deceit,
     Device,
     DeviceKey,
     Grant,
@@ -248,6 +249,13 @@ def vouches_for(by: UUID, keeper: UUID) -> bool:
     """Whether the one answers for the other as an examiner now."""
     last = Voucher.objects.filter(by=by, keeper=keeper).order_by("-position").first()
     return last is not None and last.vouches
+
+
+def deceivers_among(keepers: Iterable[UUID], at: int | None = None) -> set[UUID]:
+    """Of whom a finding says that they deceived; as of log position ``at``, now when None."""
+    found = Deceit.objects.filter(keeper__in=set(keepers))
+    found = found if at is None else found.filter(position__lte=at)
+    return set(found.values_list("keeper", flat=True))
 
 
 def practitioner_named(keeper: UUID, name: str) -> Practitioner | None:

@@ -92,7 +92,10 @@ def _expected(of: Prospects, method: Method, role: Role) -> str:
 
 
 HAS_A_SHARE = "This examiner has a share in the animal."
-NEWCOMER = "This examiner is new here: a check by somebody known here has to agree with it."
+NEWCOMER = (
+    "This examiner’s word alone verifies nothing now: a check by somebody known here has to agree "
+    "with it."
+)
 REPORTED = "A call reported for someone else does not count as the blind one."
 UNCONFIRMED = "Until they confirm it, it is the word of whoever sends it, and verifies nothing."
 TO_BE_CONFIRMED = "It counts for as much once they confirm it, which the record asks them to."

@@ -12,7 +12,7 @@ from scalewitness.pages.calls.forms import one_of
 from scalewitness.pages.parts.access import actor_of, page, signed_in
 from scalewitness.pages.parts.facts import FactForm
 from scalewitness.people.models import Keeper
-from scalewitness.people.queries import names_of, verified_keeper
+from scalewitness.people.queries import deceivers_among, names_of, verified_keeper
 from scalewitness.standings.queries.footing import footing_of, may_vouch, vouched_by
 
 OWN: Final[dict[Footing, str]] = {
@@ -25,6 +25,9 @@ OWN: Final[dict[Footing, str]] = {
         "know how you work vouch for you here."
     ),
 }
+
+
+DECEIVED: Final = "A finding says that you deceived: your word verifies no sex here."
 
 
 class VouchingForm(FactForm):
@@ -56,7 +59,7 @@ def vouch(request: HttpRequest, keeper: Keeper) -> HttpResponse:
         messages.success(request, "It is on record.")
         return redirect("vouching")
     context = {
-        "own": OWN[footing_of(keeper.pk)],
+        "own": DECEIVED if deceivers_among([keeper.pk]) else OWN[footing_of(keeper.pk)],
         "may": may_vouch(keeper.pk),
         "vouched": sorted(names_of(vouched_by(keeper.pk)).values()),
     }

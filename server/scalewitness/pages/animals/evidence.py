@@ -109,8 +109,11 @@ FOOTING: Final[Mapping[str, str]] = {
     "founder": "Whoever made it was named by the operator at the start.",
     "record": "Whoever made it had a good record here then.",
     "vouched": "Keepers with a record here vouched for whoever made it.",
-    "none": "Whoever made it was new here, so by itself it verifies nothing.",
+    "none": "The word of whoever made it verified nothing by itself then.",
 }
+
+
+DECEIVED: Final = "A finding says that whoever sent it deceived; their word verifies nothing."
 
 
 def by_name(dossier: Dossier) -> list[CallInWords]:
@@ -195,7 +198,7 @@ def _shown(key: str, one: ShownCall, who: str, dossier: Dossier, *, notes: bool)
         knew=_knew(call),
         signed=_signed(one),
         interest=_interest(call),
-        footing=FOOTING.get(call.footing, "") if call.role == "keeper" else "",
+        footing=_footing(one),
         examiner="",
         weight=support(one.weight.log10_lr) if one.weight else None,
         state=_state(one),
@@ -210,6 +213,13 @@ def _shown(key: str, one: ShownCall, who: str, dossier: Dossier, *, notes: bool)
         note=one.note if notes else None,
         photos=tuple(photo for photo in dossier.photos if photo.call == call.pk),
     )
+
+
+def _footing(one: ShownCall) -> str:
+    """Of a finding since then also where its footing was good, or from before that was asked."""
+    if one.deceived:
+        return DECEIVED
+    return FOOTING.get(one.call.footing, "") if one.call.role == "keeper" else ""
 
 
 def _report(one: ShownCall) -> str | None:

@@ -66,7 +66,7 @@ LETTERS = {
     "report_answered_buyer": "Answer to a report, to a buyer",
     "photos_compared": "Photos compared, to a keeper",
     "photos_compared_buyer": "Photos compared, to a buyer",
-    "recheck_asked": "Contrary call of a newcomer, to a keeper",
+    "recheck_asked": "Contrary call that waits, to a keeper",
     "sale_held": "Hold of a sale, to the buyer",
     "sale_held_seller": "Hold of a sale, to the seller",
     "standing_notice": "Change of standing to a keeper",

@@ -20,7 +20,7 @@ from scalewitness.domain.sexing.standing import Assessment, CallWeight
 from scalewitness.domain.sexing.stated_linkage import Start, with_linkage
 from scalewitness.domain.sexing.taxa import Taxon, as_learned, taxon
 from scalewitness.ledger.queries.entries import signed_among, texts_of
-from scalewitness.people.queries import names_of
+from scalewitness.people.queries import deceivers_among, names_of
 from scalewitness.standings.models import Standing
 from scalewitness.standings.queries.assessing import (
     Yardstick,
@@ -42,7 +42,8 @@ Texts = dict[tuple[UUID, str], str]
 class ShownCall:
     """A call with what people see beside it. ``weight`` is None when it does not count;
     ``signed``: its entry carries the signature of the device that sent it; ``report``: whose
-    word it is; ``compared``: what photos say of which animal it was."""
+    word it is; ``compared``: what photos say of which animal it was; ``deceived``: a finding names
+    whoever sent it."""
 
     call: Call
     examiner_name: str
@@ -52,6 +53,7 @@ class ShownCall:
     signed: bool
     report: Report
     compared: Compared | None
+    deceived: bool
 
     @property
     def counts(self) -> bool:
@@ -130,8 +132,9 @@ class Dossier:
         ).standing(self.by.policy)
         share = found.p_male if self.assessment.favoured == "male" else 1 - found.p_male
         return (
-            "A contrary call of a newcomer waits for an answer and is not in this figure; with "
-            f"it, about {hundredths(share)} in 100 would be {self.assessment.favoured}."
+            "A contrary call by somebody whose word alone verifies nothing waits for an answer and "
+            f"is not in this figure; with it, about {hundredths(share)} in 100 would be "
+            f"{self.assessment.favoured}."
         )
 
 
@@ -194,6 +197,7 @@ def _shown(
 ) -> Iterable[ShownCall]:
     weights = {weight.call: weight for weight in assessment.weights}
     signed = signed_among(call.pk for call in calls)
+    deceivers = deceivers_among((call.by for call in calls), at)
     for call in calls:
         yield ShownCall(
             call=call,
@@ -204,4 +208,5 @@ def _shown(
             signed=call.pk in signed,
             report=report_of(call, at),
             compared=compared_of(call, at),
+            deceived=call.by in deceivers,
         )

@@ -118,8 +118,8 @@ def _by_deceit(animals: Collection[UUID] | None) -> Iterator[Reassessment]:
     """With a call that counts of somebody found to deceive since."""
     found = Deceit.objects.filter(keeper=OuterRef("by"))
     standings = Standing.objects.filter(animal=OuterRef("animal")).order_by("-position")
-    said = Deceit.objects.values("keeper")
-    counting = Call.objects.filter(COUNTS, by__in=said, **_among(animals))
+    deceivers = Deceit.objects.values("keeper")
+    counting = Call.objects.filter(COUNTS, by__in=deceivers, **_among(animals))
     behind = counting.annotate(
         told=Subquery(found.values("position")[:1]),
         stated=Subquery(standings.values("position")[:1]),
