@@ -83,11 +83,19 @@ def test_no_link_of_any_letter_leads_nowhere(here: Here) -> None:
         _came_to_nothing,
         _late,
         _number,
+        _newcomer,
         _new_rule,
     ):
         story(here, readers)
         readers.open_all()
     assert readers.kinds == set(KINDS)
+
+
+def _newcomer(here: Here, readers: Readers) -> None:
+    """A contrary call of somebody new waits, and a recheck is asked for."""
+    animal, new = here.verified("W1"), keeper("New Here")
+    here.pass_time(days=1)
+    here.call(new, animal, "female", visit=here.visit(new, animal))
 
 
 def _account(here: Here, readers: Readers) -> None:

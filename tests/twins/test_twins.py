@@ -55,7 +55,10 @@ def test_a_blind_guest_gets_the_same_of_a_rich_history_and_of_a_bare_one() -> No
     assert min(counts[one] for one in KINDS) > 0
 
 
-@pytest.mark.long("half a minute a history; the test above compares one")
+@pytest.mark.long(
+    "half a minute a history; one is compared by "
+    "tests/twins/test_twins.py::test_a_blind_guest_gets_the_same_of_a_rich_history_and_of_a_bare_one"
+)
 def test_also_of_many_histories(histories: int, capsys: pytest.CaptureFixture[str]) -> None:
     counts: Counter[str] = Counter()
     differing: list[str] = []
@@ -83,7 +86,10 @@ def _bare(pairing: Pairing) -> PairingSeen:
     return PairingSeen(pairing, pairing.sire, pairing.dam)
 
 
-@pytest.mark.long("half a minute each; that the comparison sees what it is for")
+@pytest.mark.long(
+    "half a minute each; the same comparison is made by "
+    "tests/twins/test_twins.py::test_a_blind_guest_gets_the_same_of_a_rich_history_and_of_a_bare_one"
+)
 @pytest.mark.parametrize("leak", LEAKS)
 def test_a_leak_that_is_put_in_is_seen(leak: str, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(*LEAKS[leak])

@@ -50,7 +50,7 @@ def animal_registered(fact: Sealed, batch: Batch) -> int:
 
 def particulars_corrected(fact: Sealed, batch: Batch) -> int:
     animal = stewarded(fact.about, batch)
-    on_record = _parents_told(animal, batch)
+    on_record = _parents_open_to(animal, batch)
     _check_parents(cast(Particulars, fact.body), batch, on_record)
     logged = batch.log(fact)
     services.store_particulars(animal, logged)
@@ -59,7 +59,7 @@ def particulars_corrected(fact: Sealed, batch: Batch) -> int:
     return logged.position
 
 
-def _parents_told(animal: Animal, batch: Batch) -> Parents:
+def _parents_open_to(animal: Animal, batch: Batch) -> Parents:
     """Sire and dam on record, for somebody who replaces them.
 
     Raises:
@@ -67,13 +67,13 @@ def _parents_told(animal: Animal, batch: Batch) -> Parents:
             told so of all animals without parents, lest it tell whether there are any.
     """
     keeper = _keeper(batch)
-    told = parents_shown(keeper, [animal], batch.now)[animal.pk]
-    if not any(told) and checks_blind(keeper, batch.now):
+    shown = parents_shown(keeper, [animal], batch.now)[animal.pk]
+    if not any(shown) and checks_blind(keeper, batch.now):
         raise NotNow(
             "You are to check an animal blind. Until then no parents are told of this one, and its "
             "particulars stay as they are, so that none are lost. Correct them after your checks."
         )
-    return told
+    return shown
 
 
 def _check_parents(body: Particulars, batch: Batch, on_record: Parents = (None, None)) -> None:

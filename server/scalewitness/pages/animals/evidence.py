@@ -61,7 +61,7 @@ def late_in_words(late: LateChecks) -> list[str]:
         found.append(
             f"{'A late check waits' if one else f'{len(late.waiting)} late checks wait'} for the "
             f"animal’s keeper to admit, {'' if one else 'the first '}since {since}: more than 14 "
-            "days had passed since the visit. Nobody but the examiner knows what was found, and it "
+            "days had passed since the visit. Nobody but the examiner knows what was seen, and it "
             "does not count meanwhile."
         )
     if late.not_admitted:
@@ -69,7 +69,7 @@ def late_in_words(late: LateChecks) -> list[str]:
         found.append(
             f"{'A late check was' if one else f'{len(late.not_admitted)} late checks were'} not "
             f"admitted by the animal’s keeper, {'' if one else 'the last '}on {on}. The keeper "
-            "decided without knowing what was found; nobody is shown it, and it does not count."
+            "decided without knowing what was seen; nobody is shown it, and it does not count."
         )
     return found
 
