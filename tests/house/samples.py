@@ -74,7 +74,8 @@ METHOD: Mapping[str, Change] = {
     "clients/rackside/pure/words.js": lambda text: re.sub(
         r"^(  visual: .*\n)",
         r"\1"
-        '  palpation: {"title": "Palpation", "handsOn": true, "asks": [["seen", "What you saw", '
+        '  palpation: {"title": "Palpation", "handsOn": true, "atRack": true, "onlyOfA": null, '
+        '"asks": [["seen", "What you saw", '
         '[["hemipenes", "Hemipenes"], ["unclear", "Unclear"]]]]},\n',
         text,
         flags=re.MULTILINE,
