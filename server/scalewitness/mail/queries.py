@@ -1,6 +1,7 @@
 """Reading letters and their delivery state."""
 
 from collections.abc import Iterable, Sequence
+from datetime import datetime
 from typing import Final
 from uuid import UUID
 
@@ -57,6 +58,11 @@ def wrote_before(letter: Letter) -> bool:
         joined_to__in=Letter.objects.filter(kind=COVER, state=Letter.State.SENT).values("pk")
     )
     return bool(letter.about) and earlier.filter(accepted).exists()
+
+
+def was_told(recipient: UUID, kind: str, since: datetime) -> bool:
+    """Whether a letter of that kind to them was owed after that."""
+    return Letter.objects.filter(recipient=recipient, kind=kind, created_at__gt=since).exists()
 
 
 def came_back_from(person: UUID, address: str) -> bool:

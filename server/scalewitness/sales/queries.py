@@ -140,6 +140,13 @@ def _reached(sale: Sale, animal: Animal, since: int) -> bool:
     return sale.buyer.keeper_id is not None and moves.filter(went_to__in=theirs).exists()
 
 
+def same_buyer(one: Sale, other: Sale) -> bool:
+    """Whether both are sales to the same person: each draft makes a buyer of its own."""
+    keeper = one.buyer.keeper_id
+    same_keeper = keeper is not None and keeper == other.buyer.keeper_id
+    return same_keeper or one.buyer.email.casefold() == other.buyer.email.casefold()
+
+
 def came_back(sale: Sale, animal: Animal, now: datetime) -> bool:
     """Whether it came back from the sale, and its buyer says so or does not deny it."""
     return any(one.state in BACK for one in returns_of(sale, now, animal.pk))

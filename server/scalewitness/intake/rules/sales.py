@@ -30,6 +30,7 @@ from scalewitness.sales.queries import (
     returns_of,
     sale_of,
     sales_of_animal,
+    same_buyer,
     still_there,
 )
 from scalewitness.standings.models import Standing
@@ -121,6 +122,9 @@ def _check_free(sale: Sale, batch: Batch) -> None:
             )
         if animal.collection_id != sale.collection_id:
             raise NotNow("An animal has left the collection.")
+        first = promised(animal, batch.now, sale.pk)
+        if first is not None and same_buyer(first, sale):
+            raise NotNow(f"This buyer has {TAKEN_AS[progress_of(first).state]} already.")
         refuse_promised(animal, batch, "offer", sale.pk, but=sale.pk)
         for other in sales_of_animal(animal.pk):
             same_seller = other.pk != sale.pk and other.collection_id == sale.collection_id
@@ -202,7 +206,10 @@ def _check_still_there(sale: Sale, batch: Batch) -> None:
     for animal in sale.animals.all():
         if not still_there(animal, sale):
             raise NotNow("An animal of this offer is not with its seller any more.")
-        if promised(animal, batch.now, sale.pk):
+        other = promised(animal, batch.now, sale.pk)
+        if other is not None and same_buyer(other, sale):
+            raise NotNow(f"You have {TAKEN_AS[progress_of(other).state]} already.")
+        if other is not None:
             raise NotNow("An animal of this offer has been sold to somebody else.")
 
 
