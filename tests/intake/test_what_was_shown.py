@@ -3,7 +3,10 @@
 from collections.abc import Callable
 from typing import Any
 
+import msgspec
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from tests.intake.test_sales import refused
 from tests.pictures import body_of, plain_file
 from tests.world import World, new_id
@@ -11,8 +14,10 @@ from tests.world import World, new_id
 from scalewitness.animals.models import Animal
 from scalewitness.animals.services import edit
 from scalewitness.domain.errors import Refused
+from scalewitness.domain.facts import WhatWasShown
 from scalewitness.domain.offer_shown import DRIFT
 from scalewitness.intake.services import accept_one
+from scalewitness.intake.shown import moved_since, shown_now
 from scalewitness.intake.statements import lapse_offers
 from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.entries import leaf_of
@@ -199,3 +204,18 @@ def test_a_sale_confirmed_before_there_was_a_digest_has_no_day_to_pay(
     assert progress_of(offered).state == "confirmed"
     world.pass_time(days=60)
     assert lapse_offers(world.now) == 0
+
+
+def test_of_many_animals_what_was_shown_is_read_at_once(world: World) -> None:
+    """The log is locked meanwhile."""
+    asked = []
+    for count in (1, 4):
+        animals = [world.animal(f"M{count}{number}") for number in range(count)]
+        sale = world.draft(*animals)
+        world.offer(sale)
+        seen, offer = world.look(sale), sale.steps.get()
+        shown = msgspec.convert(seen["shown"], WhatWasShown)
+        with CaptureQueriesContext(connection) as queries:
+            assert moved_since(shown, seen["seen"], offer, shown_now(sale, offer)) == []
+        asked.append(len(queries))
+    assert asked[0] == asked[1]

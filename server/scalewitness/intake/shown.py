@@ -1,13 +1,13 @@
 """What an offer shows its buyer: now, and as it was at an earlier position of the log."""
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from uuid import UUID
 
 import msgspec
 
 from scalewitness.animals.models import Animal, Identifier
 from scalewitness.animals.queries import fields_at, identifiers_of
-from scalewitness.animals.queries.transponders import borne_at
+from scalewitness.animals.queries.transponders import all_borne_at
 from scalewitness.domain.facts import AnimalAsShown, OfferMade, Particulars, WhatWasShown
 from scalewitness.domain.offer_shown import Moved, ShownAnimal, ShownOffer, moved
 from scalewitness.ledger.models import Entry
@@ -15,7 +15,7 @@ from scalewitness.ledger.queries.entries import leaf_of
 from scalewitness.sales.models import Sale, SaleStep
 from scalewitness.sales.queries import still_there
 from scalewitness.standings.models import Standing
-from scalewitness.standings.queries.logged import label_of, latest_standing, latest_standings
+from scalewitness.standings.queries.logged import label_of, latest_standings, standings_at
 
 TERMS = ("recheck_days", "remedy", "days_to_pay", "expires")
 EVEN_CHANCE = "0.500000"
@@ -54,26 +54,36 @@ def _terms(offer: SaleStep) -> dict[str, str | int]:
 def moved_since(shown: WhatWasShown, seen: int, offer: SaleStep, now: ShownOffer) -> list[Moved]:
     """What is different ``now`` from what was ``shown``, of the same animals in the same order, of
     the ``offer`` at the position ``seen``."""
-    pairs = zip(now.animals, shown.animals, strict=True)
-    was = tuple(_as_shown(one, before, seen) for one, before in pairs)
+    pairs, earlier = zip(now.animals, shown.animals, strict=True), Earlier(now, seen)
+    was = tuple(_as_shown(one, before, earlier) for one, before in pairs)
     return moved(ShownOffer(str(offer.pk), _terms(offer), was), now)
 
 
-def _as_shown(now: ShownAnimal, shown: AnimalAsShown, seen: int) -> ShownAnimal:
+class Earlier:
+    """What the log tells of the animals at an earlier position, read for all of them at once."""
+
+    def __init__(self, offer: ShownOffer, seen: int) -> None:
+        ids = [UUID(one.animal) for one in offer.animals]
+        self.standings = standings_at(ids, seen)
+        self.codes = all_borne_at(ids, seen)
+        self.particulars = _particulars_at(ids, seen)
+
+
+def _as_shown(now: ShownAnimal, shown: AnimalAsShown, earlier: Earlier) -> ShownAnimal:
     """The log tells what it was at that position; its name and the very probabilities that were
     shown are the confirmation's to say."""
-    animal = Animal.objects.get(pk=now.animal)
-    standing, particulars = latest_standing(animal.pk, seen), _particulars_at(animal.pk, seen)
-    codes = borne_at(animal.pk, seen)
+    animal = UUID(now.animal)
+    particulars = earlier.particulars[animal]
+    same = shown.version == now.version
     return ShownAnimal(
         animal=now.animal,
-        name=_name_at(animal, shown.version),
+        name=now.name if same else _name_at(Animal.objects.get(pk=animal), shown.version),
         version=shown.version,
         species=particulars.species,
         hatched=particulars.hatched or "",
         traits=tuple(particulars.traits),
-        codes=_codes(codes),
-        label=label_of(standing),
+        codes=_codes(earlier.codes.get(animal, [])),
+        label=label_of(earlier.standings.get(animal)),
         **_chances(shown),
     )
 
@@ -92,10 +102,18 @@ def _chances(source: Standing | AnimalAsShown | None) -> dict[str, str]:
     return {name: getattr(source, name) if source else EVEN_CHANCE for name in names}
 
 
-def _particulars_at(animal: UUID, seen: int) -> Particulars:
+def _particulars_at(animals: Collection[UUID], seen: int) -> dict[UUID, Particulars]:
+    """Of one that was registered since, the first."""
     kinds = ("animal_registered", "particulars_corrected")
-    entries = Entry.objects.filter(about=animal, kind__in=kinds).order_by("position")
-    entry = entries.filter(position__lte=seen).last() or entries.earliest("position")
+    entries = Entry.objects.filter(about__in=animals, kind__in=kinds).order_by("position")
+    found: dict[UUID | None, Entry] = {}
+    for entry in entries:
+        if entry.about not in found or entry.position <= seen:
+            found[entry.about] = entry
+    return {animal: _particulars(found[animal]) for animal in animals}
+
+
+def _particulars(entry: Entry) -> Particulars:
     body = leaf_of(entry).body
     return Particulars(
         species=body["species"], hatched=body.get("hatched"), traits=tuple(body.get("traits", ()))

@@ -90,12 +90,22 @@ def bearers(code: str, most: int) -> list[UUID]:
 
 def borne_at(animal: UUID, position: int) -> list[Identifier]:
     """What the animal bore just after the fact at that log position, in the order assigned."""
+    return all_borne_at([animal], position).get(animal, [])
+
+
+def all_borne_at(animals: Iterable[UUID], position: int) -> dict[UUID, list[Identifier]]:
+    """The same of many; those that bore none are absent."""
     withdrawn = IdentifierWithdrawal.objects.filter(
-        animal=animal,
+        animal=OuterRef("animal"),
         scheme=OuterRef("scheme"),
         code=OuterRef("code"),
         position__gt=OuterRef("position"),
         position__lte=position,
     )
-    rows = Identifier.ever.filter(~Exists(withdrawn), animal=animal, position__lte=position)
-    return list(rows.order_by("position"))
+    rows = Identifier.ever.filter(
+        ~Exists(withdrawn), animal__in=list(animals), position__lte=position
+    )
+    found: dict[UUID, list[Identifier]] = {}
+    for one in rows.order_by("position"):
+        found.setdefault(one.animal_id, []).append(one)
+    return found

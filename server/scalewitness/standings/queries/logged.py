@@ -38,6 +38,13 @@ def latest_standings(animals: Iterable[UUID]) -> dict[UUID, Standing]:
     return {row.animal_id: row for row in LATEST.rows_of(Standing, animals=list(animals))}
 
 
+def standings_at(animals: Iterable[UUID], at: int) -> dict[UUID, Standing]:
+    """Those in force at that log position; animals without one are absent."""
+    rows = Standing.objects.filter(animal__in=list(animals), position__lte=at)
+    latest = rows.order_by("animal", "-position").distinct("animal")
+    return {row.animal_id: row for row in latest}
+
+
 def _latest(animals: Any) -> QuerySet[Standing, Standing]:
     rows = any_of(Standing.objects.all(), '"calls_standing"."animal_id"', animals)
     return rows.order_by("animal", "-position").distinct("animal")
