@@ -314,6 +314,28 @@ def test_a_former_partners_earlier_check_is_taken(world: World) -> None:
     assert refusal(world, world.pim, "call_made", animal.pk, probing("male")) == "not_allowed"
 
 
+@pytest.mark.parametrize("claimed", [timedelta(0), timedelta(days=20)])
+def test_a_host_makes_no_check_void_by_making_its_guest_a_partner(
+    world: World, claimed: timedelta
+) -> None:
+    """Whatever time the host claims for it: it needs nobody's acceptance, so it is no interest in
+    what was checked before. The guest may have read the record since, so it is not blind."""
+    animal = world.animal("A1")
+    world.call(world.odile, animal, "female")
+    visit = world.visit(world.greta, animal)
+    examined = world.now + timedelta(hours=1)
+    world.pass_time(hours=2)
+    grant = {"to": str(world.greta.pk), "role": "partner"}
+    world.say(world.odile, "grant_given", world.collection.pk, grant, at=world.now - claimed)
+    world.pass_time(hours=1)
+    assert world.call(world.greta, animal, "male", visit=visit, at=examined).status == "accepted"
+    call = Call.objects.get(by=world.greta.pk)
+    assert (str(call.visit), call.interested, call.blind) == (str(visit), False, False)
+    world.call(world.greta, animal, "male", visit=visit)
+    later = Call.objects.filter(by=world.greta.pk).latest("position")
+    assert later.interested, "by then she was a partner"
+
+
 def test_an_id_stands_for_one_thing_only(world: World) -> None:
     """Else a stranger's fact would be filed under somebody's animal."""
     animal, other = world.animal("A1"), world.animal("A2")

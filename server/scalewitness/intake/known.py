@@ -14,7 +14,6 @@ from functools import cached_property
 from typing import Any, TypeAlias
 from uuid import UUID
 
-from django.db.models import Q
 from msgspec.structs import replace
 
 from scalewitness.animals.models import Animal
@@ -33,7 +32,7 @@ from scalewitness.animals.queries import (
 )
 from scalewitness.animals.queries.transponders import elsewhere_question, known_elsewhere
 from scalewitness.breeding.queries.uses import informed_by_use
-from scalewitness.calls.models import Call
+from scalewitness.calls.queries.made import called_on
 from scalewitness.domain.consequences import sex_of
 from scalewitness.domain.facts import Footing
 from scalewitness.domain.observations import Sex
@@ -46,7 +45,7 @@ from scalewitness.intake.holdings import Holdings
 from scalewitness.ledger.queries.prepared import PreparedQuery, asked, asked_together, ids_literal
 from scalewitness.ledger.queries.tree import HEAD, tip
 from scalewitness.people.models import Grant
-from scalewitness.people.queries import grants_ever, practitioners_at, same_person_as
+from scalewitness.people.queries import grants_ever, same_person_as
 from scalewitness.sales.queries import PARTIES, parties_to_sales
 from scalewitness.standings.queries import numbers
 from scalewitness.standings.queries.assessing import (
@@ -316,6 +315,12 @@ class Known:
             self._read({animal, *self._expected} - self._subjects.keys())
         return self._subjects.get(animal)
 
+    def by_grants(self, person: UUID, animal: Animal) -> Tie:
+        """As of somebody who does not keep it."""
+        self.before_reading()
+        sold = parties_to_sales([animal.pk]).get(person, set())
+        return self._of_others(person, [animal], sold)[animal.pk]
+
     def weight_on(self, animal: UUID, at: datetime) -> Decimal | None:
         """What it weighed last at that time, in grams."""
         if (animal, at) not in self._weights:
@@ -369,7 +374,7 @@ class Known:
         grants = grants_ever(person, homes)
         # Of the others nobody asks whether they were told: no check of theirs is a blind one.
         blind = [one for one, given in grants.items() if any(grant.blind for grant in given)]
-        called = _called(person, blind)
+        called = called_on(person, blind)
         informed = informed_by_use([person], blind, self.now).get(person, ())
         deaths = deaths_of(one for one, given in grants.items() if given)
         return {
@@ -384,14 +389,6 @@ class Known:
             )
             for one, home in homes.items()
         }
-
-
-def _called(person: UUID, animals: Collection[UUID]) -> set[UUID]:
-    """On which of them they have a call, be it by another's report."""
-    if not animals:
-        return set()
-    own = Q(by=person) | Q(examiner__in=practitioners_at(person))
-    return set(Call.objects.filter(own, animal__in=animals).values_list("animal", flat=True))
 
 
 def _died(deaths: Sequence[Death], grants: Iterable[Grant]) -> datetime | None:

@@ -1,8 +1,12 @@
 """Calls as they were made."""
 
+from collections.abc import Collection
 from uuid import UUID
 
+from django.db.models import Q
+
 from scalewitness.calls.models import ENDS, Call
+from scalewitness.people.queries import practitioners_at
 
 
 def all_calls(animal: UUID) -> list[Call]:
@@ -22,3 +26,11 @@ def call_of(call: UUID) -> Call | None:
 def calls_on_visit(visit: UUID, by: UUID) -> list[Call]:
     """The calls someone sent on a visit, in log order."""
     return list(Call.objects.filter(visit=visit, by=by).order_by("position"))
+
+
+def called_on(person: UUID, animals: Collection[UUID]) -> set[UUID]:
+    """On which of them they have a call, be it by another's report."""
+    if not animals:
+        return set()
+    own = Q(by=person) | Q(examiner__in=practitioners_at(person))
+    return set(Call.objects.filter(own, animal__in=animals).values_list("animal", flat=True))

@@ -1,6 +1,7 @@
 """Calls: made, withdrawn, objected to, and decided on when they came late."""
 
 from collections.abc import Container
+from dataclasses import replace
 from typing import cast
 from uuid import UUID
 
@@ -32,7 +33,7 @@ from scalewitness.domain.observations import Endoscopy, Hearsay, method_of
 from scalewitness.domain.sexing.evidence import Identity, as_sent
 from scalewitness.domain.sexing.taxa import deepest_in_words, life_stage, taxon, unusual_pass
 from scalewitness.intake.batch import Actor, Batch
-from scalewitness.intake.known import Known, Subject
+from scalewitness.intake.known import Known, Subject, Tie
 from scalewitness.intake.newcomers import answers, contradicts, waits
 from scalewitness.intake.one_person import one_with
 from scalewitness.intake.rules.late import (
@@ -44,6 +45,7 @@ from scalewitness.intake.rules.late import (
     sender_of,
 )
 from scalewitness.intake.submission import Sealed
+from scalewitness.ledger.models import Entry
 from scalewitness.ledger.services.writing import Logged
 from scalewitness.letters.late import notify_of_decision
 from scalewitness.people.models import Grant, Practitioner
@@ -56,14 +58,34 @@ def call_made(fact: Sealed, batch: Batch) -> int | None:
         raise NotFound()
     body = cast(CallMade, fact.body)
     _check_reported(body, batch)
-    late = None if subject.tie.steward else _grant_it_outlived(fact, body, subject, batch)
-    if subject.tie.steward and body.visit is not None:
+    guest = _as_guest(fact, subject, batch.known)
+    keeps = subject.tie.steward and guest is None
+    as_sender = replace(subject, tie=guest) if guest else subject
+    late = None if keeps else _grant_it_outlived(fact, body, as_sender, batch)
+    if keeps and body.visit is not None:
         raise WrongShape("You keep this animal; there is no visit.", pointer="/body/visit")
     _check_observed(body, subject.animal)  # only now: a stranger learns nothing of the animal
     if late is not None:
         hold(fact, subject.animal, late, batch)
         return None
     return _store(fact, batch.known, batch, batch.actor).position
+
+
+def _as_guest(fact: Sealed, subject: Subject, known: Known) -> Tie | None:
+    """What tied a partner to the animal on the visit that their call is under. A grant needs
+    nobody's acceptance: one that the record heard of after the check is no interest in it, and
+    loses it not. Blind it is not: a partner may read the record, then claim an earlier time."""
+    visit, person = cast(CallMade, fact.body).visit, known.person
+    if visit is None or person is None or not subject.tie.steward:
+        return None
+    if person == subject.animal.collection.keeper_id:
+        return None
+    tie = known.by_grants(person, subject.animal)
+    if not any(str(one.pk) == visit for one in tie.grants):
+        return None
+    given = [one.position for one in tie.grants if one.role == Grant.Role.PARTNER]
+    heard = Entry.objects.filter(position__in=given, received_at__lte=fact.at)
+    return replace(tie, steward=heard.exists())
 
 
 def _store(fact: Sealed, known: Known, batch: Batch, sender: Actor) -> Logged[CallMade]:
@@ -161,7 +183,8 @@ def _fits(grant: Grant, fact: Sealed, body: CallMade, subject: Subject) -> bool:
 
 def _circumstance(fact: Sealed, subject: Subject, known: Known) -> Circumstance:
     """What the record knows of the call as it takes it; logged with the standing."""
-    body, animal, tie = cast(CallMade, fact.body), subject.animal, subject.tie
+    body, animal = cast(CallMade, fact.body), subject.animal
+    tie = _as_guest(fact, subject, known) or subject.tie
     grams = known.weight_on(fact.about, fact.at)
     reported = body.reported is not None
     word = as_sent(method_of(body.observed), reported=reported, interested=tie.interested)
