@@ -219,3 +219,16 @@ def test_of_many_animals_what_was_shown_is_read_at_once(world: World) -> None:
             assert moved_since(shown, seen["seen"], offer, shown_now(sale, offer)) == []
         asked.append(len(queries))
     assert asked[0] == asked[1]
+
+
+def test_a_confirmation_of_many_animals_asks_of_none_by_itself(world: World) -> None:
+    asked = []
+    for count in (1, 4):
+        animals = [world.animal(f"M{count}{number}") for number in range(count)]
+        sale = world.draft(*animals)
+        world.offer(sale)
+        item = world.item("sale_confirmed", sale.pk, world.look(sale))
+        with CaptureQueriesContext(connection) as queries:
+            accept_one(item, world.buyer(sale), world.now)
+        asked.append(len(queries))
+    assert asked[1] - asked[0] <= 3, "of each, whether it left after the offer, for the letter"

@@ -110,14 +110,13 @@ def notify_seller(
 
 
 def about_sale(sale: Sale) -> dict[str, Any]:
+    animals = sale.animals.prefetch_related("identifiers", "custody").order_by("pk")
     return {
         "sale": str(sale.pk),
         "to_name": sale.buyer.name,
         "buyer_name": sale.buyer.name,
         "seller_name": sale.collection.keeper.name,
-        "animals": [
-            as_sold(one, sale) for one in sorted(sale.animals.all(), key=lambda one: one.pk)
-        ],
+        "animals": [as_sold(one, sale) for one in animals],
     }
 
 

@@ -91,6 +91,13 @@ def sales_of_animal(animal: UUID) -> list[Sale]:
     )
 
 
+def in_other_sales(sale: Sale) -> set[UUID]:
+    """Its animals that were in another sale too, of whatever state: hardly any are."""
+    animals = SaleAnimal.objects.filter(sale=sale).values("animal")
+    others = SaleAnimal.objects.filter(animal__in=animals).exclude(sale=sale)
+    return set(others.values_list("animal", flat=True))
+
+
 def offer_in_force(sale: Sale) -> SaleStep | None:
     """The latest offer, whether or not the sale has since gone on."""
     offers = [step for step in sale.steps.all() if step.kind == "offer_made"]

@@ -24,6 +24,7 @@ from scalewitness.letters.sales import Attempt, notify_of_attempt, notify_of_ste
 from scalewitness.sales import services
 from scalewitness.sales.models import Sale, SaleStep
 from scalewitness.sales.queries import (
+    in_other_sales,
     offer_in_force,
     progress_of,
     promised,
@@ -114,6 +115,7 @@ def _check_parties(sale: Sale, body: OfferMade) -> None:
 def _check_free(sale: Sale, batch: Batch) -> None:
     """What a buyer confirmed, paid for or was given is offered to nobody else, from whatever
     collection; what is only offered, not twice from the same one."""
+    others = in_other_sales(sale)
     for animal in sale.animals.all():
         if animal.ended:
             raise NotNow(
@@ -122,6 +124,8 @@ def _check_free(sale: Sale, batch: Batch) -> None:
             )
         if animal.collection_id != sale.collection_id:
             raise NotNow("An animal has left the collection.")
+        if animal.pk not in others:
+            continue
         first = promised(animal, batch.now, sale.pk)
         if first is not None and same_buyer(first, sale):
             raise NotNow(f"This buyer has {TAKEN_AS[progress_of(first).state]} already.")
@@ -203,10 +207,11 @@ def sale_confirmed(fact: Sealed, batch: Batch) -> int:
 
 
 def _check_still_there(sale: Sale, batch: Batch) -> None:
+    others = in_other_sales(sale)
     for animal in sale.animals.all():
         if not still_there(animal, sale):
             raise NotNow("An animal of this offer is not with its seller any more.")
-        other = promised(animal, batch.now, sale.pk)
+        other = promised(animal, batch.now, sale.pk) if animal.pk in others else None
         if other is not None and same_buyer(other, sale):
             raise NotNow(f"You have {TAKEN_AS[progress_of(other).state]} already.")
         if other is not None:
