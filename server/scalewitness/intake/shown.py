@@ -7,7 +7,7 @@ import msgspec
 
 from scalewitness.animals.models import Animal, Identifier
 from scalewitness.animals.queries import fields_at, identifiers_of
-from scalewitness.animals.queries.transponders import all_borne_at
+from scalewitness.animals.queries.transponders import borne_at
 from scalewitness.domain.facts import AnimalAsShown, OfferMade, Particulars, WhatWasShown
 from scalewitness.domain.offer_shown import Moved, ShownAnimal, ShownOffer, moved
 from scalewitness.ledger.models import Entry
@@ -65,7 +65,7 @@ class Earlier:
     def __init__(self, offer: ShownOffer, seen: int) -> None:
         ids = [UUID(one.animal) for one in offer.animals]
         self.standings = standings_at(ids, seen)
-        self.codes = all_borne_at(ids, seen)
+        self.codes = borne_at(ids, seen)
         self.particulars = _particulars_at(ids, seen)
 
 

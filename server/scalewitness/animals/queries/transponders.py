@@ -88,13 +88,9 @@ def bearers(code: str, most: int) -> list[UUID]:
     return list(first.values_list("animal", flat=True)[:most])
 
 
-def borne_at(animal: UUID, position: int) -> list[Identifier]:
-    """What the animal bore just after the fact at that log position, in the order assigned."""
-    return all_borne_at([animal], position).get(animal, [])
-
-
-def all_borne_at(animals: Iterable[UUID], position: int) -> dict[UUID, list[Identifier]]:
-    """The same of many; those that bore none are absent."""
+def borne_at(animals: Iterable[UUID], position: int) -> dict[UUID, list[Identifier]]:
+    """What each bore just after the fact at that log position, in the order assigned; animals that
+    bore nothing are absent."""
     withdrawn = IdentifierWithdrawal.objects.filter(
         animal=OuterRef("animal"),
         scheme=OuterRef("scheme"),
