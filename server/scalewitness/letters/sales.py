@@ -10,14 +10,14 @@ from scalewitness.domain.sales import RELIED_ON
 from scalewitness.ledger.services.writing import Logged
 from scalewitness.letters.animals import as_sold
 from scalewitness.letters.owing import Owing
-from scalewitness.mail.queries import was_told
+from scalewitness.mail.queries import was_written_to
 from scalewitness.sales.models import OfferLink, Sale
 from scalewitness.sales.queries import last_return, progress_of
 
 Attempt: TypeAlias = Literal["offer", "move"]
 
 TO_SELLER = frozenset({"sale_confirmed", "check_requested", "offer_declined"})
-ATTEMPTS_TOLD_EVERY = timedelta(days=1)
+ATTEMPT_LETTERS_EVERY = timedelta(days=1)
 """Our judgement: the first tells what there is to ask the seller."""
 TO_BUYER = frozenset({"offer_withdrawn", "payment_recorded", "handed_over"})
 
@@ -72,7 +72,7 @@ def notify_of_lapse(sale: Sale, fact: Logged[Body], owing: Owing) -> None:
 def notify_of_attempt(sale: Sale, animal: Animal, how: Attempt, to: UUID, owing: Owing) -> None:
     """The buyer hears that their animal was nearly let go to somebody else: of the first attempt
     of a day, so that nobody is worn out with letters."""
-    if was_told(sale.buyer_id, "sold_elsewhere", owing.now - ATTEMPTS_TOLD_EVERY):
+    if was_written_to(sale.buyer_id, "sold_elsewhere", owing.now - ATTEMPT_LETTERS_EVERY):
         return
     more = {
         "animal": as_sold(animal, sale),

@@ -60,7 +60,7 @@ def wrote_before(letter: Letter) -> bool:
     return bool(letter.about) and earlier.filter(accepted).exists()
 
 
-def was_told(recipient: UUID, kind: str, since: datetime) -> bool:
+def was_written_to(recipient: UUID, kind: str, since: datetime) -> bool:
     """Whether a letter of that kind to them was owed after that."""
     return Letter.objects.filter(recipient=recipient, kind=kind, created_at__gt=since).exists()
 

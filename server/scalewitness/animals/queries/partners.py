@@ -1,9 +1,14 @@
-"""Whether a partner ever was one in deed: anybody may name anybody a partner, unasked."""
+"""What grants came to: whether a partner ever was one in deed (anybody may name anybody a partner,
+unasked), and whether somebody was ever granted anything of an animal."""
 
 from typing import Final
 from uuid import UUID
 
+from django.db.models import Q
+
+from scalewitness.animals.models import Animal, Custody
 from scalewitness.ledger.queries.prepared import asked
+from scalewitness.people.models import Grant
 
 _ACTED = """
 SELECT EXISTS (
@@ -40,3 +45,12 @@ def acted_as_partner(keeper: UUID, collection: UUID) -> bool:
     values = {"keeper": keeper, "collection": collection}
     ((acted,),) = asked(_ACTED, values | {"partners": _PARTNERS, "guests": _GUESTS})
     return bool(acted)
+
+
+def was_ever_granted(keeper: UUID, animal: UUID) -> bool:
+    """Whether a grant of theirs, past or not, may have covered the animal; by one question,
+    asked alike of what is not there."""
+    left = Custody.objects.filter(animal=animal).values("came_from")
+    home = Animal.objects.filter(pk=animal).values("collection")
+    there = Q(whole=True) & (Q(collection__in=home) | Q(collection__in=left))
+    return Grant.objects.filter(there | Q(named__animal=animal), to=keeper).exists()

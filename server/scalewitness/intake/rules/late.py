@@ -8,6 +8,7 @@ from uuid import UUID
 import msgspec
 
 from scalewitness.animals.models import Animal, Husbandry
+from scalewitness.animals.queries.partners import was_ever_granted
 from scalewitness.animals.services import husbandry_row
 from scalewitness.calls.models import Call, HeldCall
 from scalewitness.calls.queries.held import calls_held_with, notes_held_with
@@ -47,7 +48,10 @@ def note_of_another(fact: Sealed, batch: Batch) -> int | None:
     whatever they were given since: as with a call it is accepted up to 14 days later. After that
     it shares the fate of their calls of that time, whichever comes first, and is held until then.
     """
-    subject = batch.known.of(fact.about)
+    by = batch.actor.keeper
+    granted = by is not None and was_ever_granted(by, fact.about)
+    # Of what is not theirs no more is read than of what is not there.
+    subject = batch.known.of(fact.about) if granted else None
     sees = batch.known.holdings.seen(fact.about) is not None
     grant = _granted(fact, subject, sees=sees) if subject else None
     if subject is None or grant is None:
