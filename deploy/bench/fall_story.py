@@ -15,12 +15,14 @@ from scalewitness.domain.moments import rfc3339
 from scalewitness.intake.batch import Actor
 from scalewitness.intake.rules.sales import represent
 from scalewitness.intake.services import accept_one
+from scalewitness.intake.shown import shown_now
 from scalewitness.intake.statements import name_founders
 from scalewitness.ledger.models import Entry
 from scalewitness.mail.models import Letter
 from scalewitness.people.models import Keeper
 from scalewitness.people.services import enrol_device
 from scalewitness.sales.models import Sale
+from scalewitness.sales.queries import offer_in_force
 from scalewitness.sales.services import draft_sale
 
 
@@ -132,7 +134,12 @@ class Story:
         accept_one(item, Actor(buyer=sale.buyer_id, sale=sale.pk), self.now)
 
     def _confirm(self, sale: Sale, offer: str, seen: int) -> None:
-        item = self._item("sale_confirmed", sale.pk, {"offer": offer, "seen": seen})
+        made = offer_in_force(sale)
+        if made is None:
+            raise RuntimeError("nothing is offered")
+        shown = msgspec.to_builtins(shown_now(sale, made).summary())
+        body = {"offer": offer, "seen": seen, "shown": shown}
+        item = self._item("sale_confirmed", sale.pk, body)
         accept_one(item, Actor(buyer=sale.buyer_id, sale=sale.pk), self.now)
 
     def _state(self, who: Keeper, kind: str, about: UUID, body: dict[str, Any]) -> Any:

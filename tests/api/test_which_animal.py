@@ -103,7 +103,9 @@ def test_it_tells_a_blind_guest_nothing_of_the_other(
     said = greta.post(f"/calls/{call}/refiling", fact({}))
     assert said.status == 201
     assert greta.get(f"/animals/{other.pk}/calls").status == 404
-    assert greta.get(f"/calls/{said.body['id']}").status == 404
+    own = greta.get(f"/calls/{said.body['id']}").body
+    assert (own["sight"], own["animal"]) == ("own", str(other.pk))
+    assert not own.keys() & {"standing", "weight", "blind", "counts", "set_aside"}
     sheet = greta.get(f"/visits/{visit}/sheet").body
     assert "female" not in str(sheet)
 

@@ -79,7 +79,7 @@ def test_a_store_of_the_version_before_is_taken_over(tmp_path: Path) -> None:
     with Store(tmp_path, "http://record.example") as made:
         path = made.folder / "store.sqlite"
     with sqlite3.connect(path) as earlier:
-        for later in ("photo", "reading", "ahead", "elsewhere"):
+        for later in ("photo", "reading", "ahead", "elsewhere", "practitioner"):
             earlier.execute(f"DROP TABLE {later}")
         earlier.execute("INSERT INTO kept VALUES ('cursor', 'here')")
         earlier.execute("PRAGMA user_version = 1")

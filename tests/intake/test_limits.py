@@ -2,7 +2,7 @@
 
 from datetime import timedelta
 
-from scalewitness.intake.rules.calls import LATE_LIMIT
+from scalewitness.intake.rules.late import LATE_LIMIT
 from scalewitness.intake.rules.photos import MOST_OF_A_CALL, MOST_OF_AN_ANIMAL
 from scalewitness.letters.accounts import MOST_AN_HOUR
 from scalewitness.letters.chasing import REMIND_AFTER, SILENT_AFTER

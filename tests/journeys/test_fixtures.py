@@ -84,6 +84,7 @@ NOT_PLAYED = {
     "a statement taken back": "witness_withdrawn",
     "a late call that its host decides on": "late_call_decided",
     "an animal lent or moved": "custody_changed",
+    "a code taken back": "identifier_withdrawn",
 }
 """Facts about animals and calls that the scenario has no story for yet."""
 

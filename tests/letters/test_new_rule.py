@@ -84,22 +84,22 @@ def test_what_comes_after_a_stop_is_in_one_letter_too(
     """The first animal's letters wait for the second's; nothing leaves while there is more to
     tell, and all of it does in an hour, whatever becomes of the rest."""
     monkeypatch.setattr(reassessing, "READ_TOGETHER", 1)
-    whole, let_go = reassessing._reassess_all, reassessing.let_go
+    whole, let_go = reassessing.each_in_turns, reassessing.let_go
     done: list[Any] = []
 
-    def once(some: Any, now: Any) -> None:
+    def once(some: Any, *more: Any) -> Any:
         if done:
             raise KeyboardInterrupt
         done.append(some)
-        whole(some, now)
+        return whole(some, *more)
 
-    monkeypatch.setattr(reassessing, "_reassess_all", once)
+    monkeypatch.setattr(reassessing, "each_in_turns", once)
     with pytest.raises(KeyboardInterrupt):
         adopt_policy("policy-strict", "sexing-1", STRICT, world.now)
     assert Disclosure.objects.count() == 1
     assert claim(world.now, 20) == []
     assert waiting()[bought.buyer_id].next_try_at == world.now + new_rule.LEAVES_AFTER
-    monkeypatch.setattr(reassessing, "_reassess_all", whole)
+    monkeypatch.setattr(reassessing, "each_in_turns", whole)
     monkeypatch.setattr(reassessing, "let_go", let_go)
     adopt_policy("policy-strict", "sexing-1", STRICT, world.now)
     assert len(inside(waiting()[bought.buyer_id])) == 2
