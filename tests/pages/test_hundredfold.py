@@ -124,6 +124,10 @@ def test_a_page_asks_no_more_of_the_database_for_more_animals(
     assert more == {}
 
 
+@pytest.mark.long(
+    "it compares times of the process, which a busy machine bends; "
+    "tests/pages/test_hundredfold.py::test_a_page_asks_no_more_of_the_database_for_more_animals"
+)
 def test_nor_does_it_take_much_longer(costs: dict[str, tuple[Cost, Cost]]) -> None:
     longer = {
         name: f"{1000 * few.seconds:.0f}, {1000 * many.seconds:.0f} ms"

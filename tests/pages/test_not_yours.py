@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import pytest
+from django.core.cache import cache
 from django.db import connection, transaction
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
@@ -79,6 +80,7 @@ def browser_of(stage: Stage, persona: str) -> Client:
 
 def seen(client: Client, name: str, ids: Mapping[str, str], part: str, sent: Sent) -> Seen:
     path = address(name, ids)
+    cache.clear()  # wrong links are counted, and turned away after sixty
     connection.queries_log.clear()
     client.cookies.pop("messages", None)  # what an earlier form was answered is not this page's
     with CaptureQueriesContext(connection) as asked, transaction.atomic():
