@@ -97,6 +97,19 @@ export function line({ name, label, value = "", oninput, help, ...more }) {
   );
 }
 
+/** A line to find an animal by, asked at each letter.
+    @param {(typed: string) => void} look */
+export const finder = (look) =>
+  line({
+    name: "find",
+    label: "Find by tag, transponder or name",
+    type: "search",
+    autocomplete: "off",
+    autocapitalize: "characters",
+    enterkeyhint: "search",
+    oninput: (event) => look(event.target.value),
+  });
+
 /** Fields under a heading.
     @param {string} legend
     @param {HTMLElement[]} inside */

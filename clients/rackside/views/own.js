@@ -1,6 +1,6 @@
 /* One's own animals: to log a check of one, or to report what a veterinarian or laboratory found. */
 
-import { h, line } from "../app/dom.js";
+import { finder, h } from "../app/dom.js";
 import { callsOn, OWN, ownAnimals } from "../app/state.js";
 import { words } from "../pure/outbox.js";
 import { find, read, title } from "../pure/search.js";
@@ -34,17 +34,9 @@ export async function own() {
         { class: "fine" },
         "Log a check of yours, or report what a veterinarian, a laboratory or an earlier keeper found.",
       ),
-      line({
-        name: "find",
-        label: "Find by tag, transponder or name",
-        type: "search",
-        autocomplete: "off",
-        autocapitalize: "characters",
-        enterkeyhint: "search",
-        oninput: (event) => {
-          typed = event.target.value;
-          show();
-        },
+      finder((wanted) => {
+        typed = wanted;
+        show();
       }),
       count,
       rows,

@@ -1,6 +1,6 @@
 /* A visit's sheet: find an animal, see what speaks against checking it, log a call. */
 
-import { h, line, list, moment } from "../app/dom.js";
+import { finder, h, list, moment } from "../app/dom.js";
 import { callsOn, isOpen, leftAlone, now, toCheck, visitOf } from "../app/state.js";
 import { blank } from "../pure/call.js";
 import { cautions } from "../pure/cautions.js";
@@ -50,17 +50,9 @@ export function sheet({ id }) {
         }`,
       ),
       general(visit),
-      line({
-        name: "find",
-        label: "Find by tag, transponder or name",
-        type: "search",
-        autocomplete: "off",
-        autocapitalize: "characters",
-        enterkeyhint: "search",
-        oninput: (event) => {
-          typed = event.target.value;
-          show();
-        },
+      finder((wanted) => {
+        typed = wanted;
+        show();
       }),
       count,
       left,

@@ -16,6 +16,7 @@ from scalewitness.animals.queries import is_steward, share_a_collection
 from scalewitness.calls.models import COUNTS, Call
 from scalewitness.calls.queries.visibility import sights_of
 from scalewitness.disputes.models import Dispute, Finding, FindingAnswer
+from scalewitness.disputes.queries.seats import is_buyer_of
 from scalewitness.domain.findings import Part, on_whose_word, outcome_in_words
 from scalewitness.domain.sales import PROMISED
 from scalewitness.people.models import Grant
@@ -145,8 +146,7 @@ def answers_to(dispute: Dispute, found: Finding) -> dict[Part, FindingAnswer]:
 def _part_of(dispute: Dispute, found: Finding, by: UUID) -> Part:
     if by == found.arbiter:
         return "arbiter"
-    buyer = dispute.sale.buyer if dispute.sale else None
-    return "buyer" if buyer and by in {buyer.pk, buyer.keeper_id} else "seller"
+    return "buyer" if dispute.sale and is_buyer_of(dispute.sale, by) else "seller"
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,6 +19,7 @@ from scalewitness.breeding.queries.uses import informed_by_use
 from scalewitness.calls.queries.visibility import sights_of, visible_animals
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.disputes.models import Dispute, Statement
+from scalewitness.disputes.queries.seats import WITH_PARTIES
 from scalewitness.domain.errors import NotFound
 from scalewitness.domain.sales import RELIED_ON, UNPAID
 from scalewitness.planning.candidates import AtStake
@@ -30,13 +31,7 @@ Seat = Literal["whole", "seller"]
 
 
 def dispute_of(dispute: UUID) -> Dispute | None:
-    return (
-        Dispute.objects.select_related(
-            "animal__collection", "sale__buyer", "sale__collection", "finding"
-        )
-        .filter(pk=dispute)
-        .first()
-    )
+    return Dispute.objects.select_related(*WITH_PARTIES).filter(pk=dispute).first()
 
 
 def open_dispute_on(animal: UUID) -> Dispute | None:

@@ -14,6 +14,9 @@ from scalewitness.domain.sales import RELIED_ON
 from scalewitness.sales.models import Sale
 from scalewitness.sales.queries import came_back, progress_of, sales_of_animal
 
+WITH_PARTIES = ("animal__collection", "sale__buyer", "sale__collection", "finding")
+"""Read with a dispute wherever it matters who is who in it."""
+
 
 def seated(dispute: Dispute, now: datetime) -> list[Sale]:
     """The sales whose buyers have a seat, the latest last."""
@@ -32,7 +35,7 @@ def _is_seated(sale: Sale, dispute: Dispute, now: datetime) -> bool:
 def disputes_over(sale: Sale, animal: Animal, now: datetime) -> list[Dispute]:
     """In which the buyer of that sale has a seat, the newest first."""
     rows = Dispute.objects.filter(animal=animal).order_by("-position")
-    found = rows.select_related("animal__collection", "sale__buyer", "sale__collection", "finding")
+    found = rows.select_related(*WITH_PARTIES)
     return [one for one in found if _is_seated(sale, one, now)]
 
 
