@@ -103,7 +103,7 @@ def _signed(world: World, animal: Animal) -> None:
 
 
 def _reported(world: World, animal: Animal) -> None:
-    """A veterinarian's call, denied, and eggs that a viewer saw and read of too."""
+    """A veterinarian's call, denied, and eggs that viewers saw and read of too."""
     vet = name_practitioner(world.odile, new_id(world.now), "Dr Ilse Brandt")
     brandt = keeper(f"Ilse Brandt {world.house}".strip())
     enter_address(vet, brandt.email, new_id(world.now), world.now)
@@ -119,7 +119,9 @@ def _reported(world: World, animal: Animal) -> None:
     body = probing("female", tag_of(animal)) | {"observed": eggs, "document": "cd" * 32}
     made = world.say(world.odile, "call_made", animal.pk, body)
     read = {"call": made.id, "document": "cd" * 32}
-    world.say(world.stan, "document_read", animal.pk, read)
+    world.view(world.greta, animal)
+    for reader in (world.greta, world.stan):  # she is found to deceive in the end
+        world.say(reader, "document_read", animal.pk, read)
     for kind in ("witness_stated", "witness_withdrawn", "witness_stated"):
         world.say(world.stan, kind, animal.pk, {"call": made.id})
 

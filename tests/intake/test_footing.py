@@ -119,7 +119,7 @@ def test_a_confirmation_from_before_footing_was_asked_stays_one(
         world.view(who, animal)
         with monkeypatch.context() as then:
             if not number:
-                then.setattr(reports, "_footing_behind", lambda *_: None)
+                then.setattr(reports, "_footing_behind", lambda *_, **__: None)
             world.say(who, "witness_stated", animal.pk, {"call": made.id})
     stated = last_stated(animal)["reports"]
     assert stated == [{"call": made.id, "report": "confirmed"}]

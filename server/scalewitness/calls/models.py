@@ -127,14 +127,15 @@ class Objection(AppendOnly):
 
 
 class Attestation(AppendOnly):
-    """What somebody else said of a call that is its sender's word. ``kind`` is the fact's,
+    """What somebody else said of a call that is its sender's word; or, ``by`` nobody, that the
+    record judged anew what they had said. ``kind`` is the fact's,
     ``answer`` what whom it names answered, ``young`` the registered one that a witness saw where
     they saw no more, ``report`` what the record made of the call then."""
 
     id = models.UUIDField(primary_key=True)
     position = models.BigIntegerField(unique=True)
     call = models.ForeignKey(Call, on_delete=models.PROTECT, related_name="attestations")
-    by = models.UUIDField()
+    by = models.UUIDField(null=True)
     kind = models.CharField(max_length=20)
     answer = models.CharField(max_length=10, null=True)  # noqa: DJ001  None: nothing was asked
     report = models.CharField(max_length=12)

@@ -23,6 +23,7 @@ from scalewitness.domain.facts import (
     LateCallDecided,
     PhotosCompared,
     ReportAnswered,
+    ReportReopened,
     ReportStands,
     WitnessStated,
     WitnessWithdrawn,
@@ -109,7 +110,7 @@ def store_objection(fact: Logged[CallObjected]) -> None:
 
 
 def store_attestation(
-    fact: Logged[ReportAnswered | DocumentRead | WitnessStated | WitnessWithdrawn],
+    fact: Logged[ReportAnswered | DocumentRead | WitnessStated | WitnessWithdrawn | ReportReopened],
     kind: str,
     stands: ReportStands,
 ) -> None:
@@ -118,7 +119,7 @@ def store_attestation(
         id=fact.id,
         position=fact.position,
         call_id=UUID(fact.body.call),
-        by=fact.sender,
+        by=fact.by,
         kind=kind,
         answer=fact.body.answer if isinstance(fact.body, ReportAnswered) else None,
         young=_young(fact.body),

@@ -159,6 +159,7 @@ _WORDS: Final[dict[str, str | Callable[[Body], str]]] = {
     "document_read": "A keeper read the document that a call names.",
     "witness_stated": "A keeper saw the eggs, slugs or young that a call is about.",
     "witness_withdrawn": "A keeper withdrew what they had stated of a call.",
+    "report_reopened": "What stands behind a report was judged anew.",
     "photos_compared": _from(
         "A keeper laid a photo of a check beside an earlier one: {} animal.", "answer"
     ),

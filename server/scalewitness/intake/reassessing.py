@@ -14,6 +14,7 @@ from django.db import transaction
 
 from scalewitness.domain.errors import Refused
 from scalewitness.intake.batch import Actor, Batch
+from scalewitness.intake.confirming import touch_due
 from scalewitness.intake.consequences import settle
 from scalewitness.intake.known import Known
 from scalewitness.letters.new_rule import let_go
@@ -149,7 +150,7 @@ def _read(some: Iterable[Reassessment], now: datetime) -> Known:
 def _reassess(one: Reassessment, batch: Batch) -> None:
     """Unless somebody was quicker."""
     if due([one.animal]):
-        batch.touch(one.animal, one.cause, one.kind)
+        touch_due(one, batch)
 
 
 def reassess_first(animals: Iterable[UUID], batch: Batch, *, anew: bool = False) -> None:
@@ -158,7 +159,7 @@ def reassess_first(animals: Iterable[UUID], batch: Batch, *, anew: bool = False)
     batch.store()
     ids = list(animals)
     for one in (*(behind(ids) if anew else ()), *due(ids)):
-        batch.touch(one.animal, one.cause, one.kind)
+        touch_due(one, batch)
     settle(batch)
 
 

@@ -220,6 +220,7 @@ ANIMAL_KINDS: Final = frozenset(
         "document_read",
         "witness_stated",
         "witness_withdrawn",
+        "report_reopened",
         "standing_changed",
     }
 )

@@ -265,9 +265,12 @@ def _withdrawal(row: Call, known: Dossier) -> WithdrawalShown:
 
 
 def _attestations(row: Call, known: Dossier) -> list[AttestationShown]:
+    """What people stated of it."""
     attestations = sorted(row.attestations.all(), key=lambda one: one.position)
     return [
-        attestation(one, known.names, known.texts.get((one.pk, "note"))) for one in attestations
+        attestation(one, one.by, known.names, known.texts.get((one.pk, "note")))
+        for one in attestations
+        if one.by
     ]
 
 

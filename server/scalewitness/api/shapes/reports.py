@@ -93,12 +93,14 @@ def _report(call: Call, names: dict[UUID, str], *, confirms: bool) -> ReportShow
     )
 
 
-def attestation(one: Attestation, names: dict[UUID, str], note: str | None) -> AttestationShown:
+def attestation(
+    one: Attestation, by: UUID, names: dict[UUID, str], note: str | None
+) -> AttestationShown:
     return AttestationShown(
         id=one.pk,
         position=one.position,
         kind=one.kind,
-        by=named(one.by, names),
+        by=named(by, names),
         answer=one.answer,
         young=one.young,
         report=one.report,

@@ -38,6 +38,7 @@ from scalewitness.domain.facts.calls import (
     PhotosCompared,
     ReportAnswered,
     Reported,
+    ReportReopened,
     WitnessStated,
     WitnessWithdrawn,
 )
@@ -176,6 +177,7 @@ __all__ = [
     "Position",
     "PublicKey",
     "ReportAnswered",
+    "ReportReopened",
     "ReportStands",
     "Reported",
     "Representation",
@@ -220,6 +222,7 @@ SYSTEM_KINDS = frozenset(
         "examiner_record_changed",
         "founder_named",
         "deceit_found",
+        "report_reopened",
         "offer_lapsed",
         "sale_held",
         "disclosure_owed",

@@ -42,6 +42,7 @@ PROJECTIONS: dict[str, Callable[[LoggedFact, Past], Rows]] = {
     "document_read": calls.report_attested,
     "witness_stated": calls.report_attested,
     "witness_withdrawn": calls.report_attested,
+    "report_reopened": calls.report_attested,
     "photos_compared": calls.photos_compared,
     "late_call_decided": calls.late_call_decided,
     "standing_changed": record.standing_changed,

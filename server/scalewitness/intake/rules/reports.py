@@ -6,14 +6,12 @@ from uuid import UUID
 
 from scalewitness.animals.queries import share_a_collection
 from scalewitness.calls import services
-from scalewitness.calls.models import Attestation, Call
+from scalewitness.calls.models import Call
 from scalewitness.calls.queries.made import call_of
 from scalewitness.calls.queries.reports import (
     STATEMENTS,
-    attested,
     last_answer,
     report_of,
-    sent_as,
     stated_by,
 )
 from scalewitness.calls.queries.visibility import animal_open, sights_of
@@ -28,23 +26,20 @@ from scalewitness.domain.facts import (
 )
 from scalewitness.domain.observations import Conclusion
 from scalewitness.domain.reports import (
-    Remark,
     Spoken,
-    after_all,
     after_answer,
     after_statement,
-    as_spoken,
     is_of_clutch,
 )
 from scalewitness.intake.batch import Actor, Batch
+from scalewitness.intake.confirming import footing_left, without
 from scalewitness.intake.known import Known
 from scalewitness.intake.newcomers import contradicts
 from scalewitness.intake.submission import Sealed
 from scalewitness.letters.reports import notify_of_answer
 from scalewitness.people.models import PractitionerAddress
-from scalewitness.people.queries import address_of, has_proved, verified_keeper
+from scalewitness.people.queries import address_of, deceivers_among, has_proved, verified_keeper
 from scalewitness.sales.queries import is_party_at
-from scalewitness.standings.queries.footing import footing_of
 
 
 def report_answered(fact: Sealed, batch: Batch) -> int:
@@ -59,8 +54,9 @@ def report_answered(fact: Sealed, batch: Batch) -> int:
     last = last_answer(call)
     if last is not None and last.answer == body.answer:
         raise NotNow("They have answered so already.")
-    stands = after_answer(_spoken_of(call), body.answer, proved=address.entered_by_id is None)
-    position = _store(fact, call, stands, batch)
+    proved = address.entered_by_id is None
+    stands = after_answer(_spoken_of(call), body.answer, proved=proved)
+    position = _store(fact, call, stands, batch, proved=proved)
     if body.answer == "denied" or last is not None:
         notify_of_answer(call, fact.id, body.answer, batch.letters)
     return position
@@ -95,29 +91,7 @@ def witness_withdrawn(fact: Sealed, batch: Batch) -> int:
         raise NotFound()
     if not stated_by(call, keeper):
         raise NotNow("You have withdrawn it already.")
-    return _store(fact, call, _without(call, keeper), batch)
-
-
-def _without(call: Call, keeper: UUID) -> Spoken:
-    """What the call is without the keeper's statements."""
-    left, before = [], sent_as(call)
-    for one in attested(call):
-        if one.by != keeper or one.kind not in STATEMENTS:
-            left.append(_as_remark(one, before))
-        before = cast(Spoken, one.report)
-    return as_spoken(after_all(sent_as(call), left))
-
-
-def _as_remark(one: Attestation, before: str) -> Remark:
-    """Whether an answer counted by itself shows in what it changed; where somebody had confirmed
-    the call before it, in whether the operator has their address."""
-    if one.kind != "report_answered":
-        return Remark(None)
-    proved = one.report == one.answer
-    if proved and one.answer == before == "confirmed":
-        address = address_of(one.call.examiner)
-        proved = address is not None and address.entered_by_id is None
-    return Remark("denied" if one.answer == "denied" else "confirmed", proved)
+    return _store(fact, call, without(call, keeper), batch)
 
 
 def _call_on(call_id: str, animal: UUID) -> Call:
@@ -193,8 +167,10 @@ def _spoken_of(call: Call) -> Spoken:
     return report
 
 
-def _store(fact: Sealed, call: Call, stands: Spoken, batch: Batch) -> int:
-    footing = _footing_behind(fact, call, batch) if stands == "confirmed" else None
+def _store(fact: Sealed, call: Call, stands: Spoken, batch: Batch, *, proved: bool = False) -> int:
+    """``proved``: whom it names confirmed it from an address proved independently of its sender."""
+    behind = stands == "confirmed"
+    footing = _footing_behind(fact, call, batch, proved=proved) if behind else None
     report = ReportStands(call=str(call.pk), report=stands, footing=footing)
     logged = batch.log(fact)
     services.store_attestation(logged, fact.kind, report)
@@ -208,25 +184,18 @@ def _contradicts(call: Call, batch: Batch) -> bool:
     return subject is not None and contradicts(subject, cast(Conclusion, call.conclusion))
 
 
-def _footing_behind(fact: Sealed, call: Call, batch: Batch) -> Footing | None:
+def _footing_behind(fact: Sealed, call: Call, batch: Batch, *, proved: bool) -> Footing | None:
     """The best behind the confirmation: what it had, unless that was withdrawn, or this one's; None
     of one from before that was asked, which counts as it did."""
-    if fact.kind == "report_answered":  # it confirms from an address that the operator entered
+    if proved:
         return "practitioner"
     if fact.kind == "witness_withdrawn":
-        return _footing_left(call, batch)
-    if call.by in batch.known.same_person:
-        return "none"
+        return footing_left(call, {batch.actor.keeper})
     last = call.attestations.order_by("-position").first()
     if last is not None and last.report == "confirmed" and last.footing != "none":
         return cast(Footing, last.footing) if last.footing else None
+    if fact.kind == "report_answered" or call.by in batch.known.same_person:
+        return "none"
+    if fact.kind == "document_read" and deceivers_among([call.by]):
+        return "none"
     return batch.known.footing
-
-
-def _footing_left(call: Call, batch: Batch) -> Footing:
-    """Of those whose statements stand, judged anew."""
-    if call.attestations.filter(kind="report_answered", report="confirmed").exists():
-        return "practitioner"
-    stated = call.attestations.filter(kind__in=STATEMENTS).values_list("by", flat=True)
-    found = (footing_of(one) for one in sorted(set(stated) - {cast(UUID, batch.actor.keeper)}))
-    return next((one for one in found if one != "none"), "none")

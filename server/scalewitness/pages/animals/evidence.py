@@ -44,6 +44,7 @@ CONFIRMED: Mapping[str, str] = {
     "document_read": "Someone without a share in the animal read the report it is taken from.",
     "witness_stated": "Someone without a share in the animal saw them too.",
 }
+UNFOOTED: Final = "Nobody whose word may verify a sex stands behind that, so it settles nothing."
 GROUNDS: Mapping[str, str] = {
     "wrong_animal": "another animal was checked",
     "wrong_reading": "it was misread",
@@ -206,7 +207,7 @@ def _shown(key: str, one: ShownCall, who: str, dossier: Dossier, *, notes: bool)
         report=_report(one),
         answer_note=_answer_note(one, dossier) if notes else None,
         may_be_confirmed=_ways(one),
-        confirmed_by=frozenset(a.by for a in attested(one.call) if a.kind in STATEMENTS),
+        confirmed_by=frozenset(a.by for a in attested(one.call) if a.by and a.kind in STATEMENTS),
         may_be_compared=bool(pairs_of(call, dossier.photos)),
         objections=tuple(GROUNDS[made.ground] for made in call.objections.all()),
         harm=body.harm,
@@ -228,7 +229,7 @@ def _report(one: ShownCall) -> str | None:
         return None
     remarks = attested(one.call)
     if one.report == "confirmed":
-        return _confirmed(remarks[-1]) if remarks else None
+        return _confirmed(remarks[-1], one.call) if remarks else None
     if one.report == "denied":
         return "Whoever it names says that they did not make this call."
     if remarks:
@@ -238,10 +239,12 @@ def _report(one: ShownCall) -> str | None:
     return "It is its sender's word: nobody without a share in it has confirmed it."
 
 
-def _confirmed(last: Attestation) -> str:
+def _confirmed(last: Attestation, call: Call) -> str:
+    said = CONFIRMED[last.kind]
     if last.young is not None:
-        return "Someone without a share in it saw young that are registered as this animal's."
-    return CONFIRMED[last.kind]
+        said = "Someone without a share in it saw young that are registered as this animal's."
+    stands = max(call.attestations.all(), key=lambda one: one.position)
+    return f"{said} {UNFOOTED}" if stands.footing == "none" else said
 
 
 def _answer_note(one: ShownCall, dossier: Dossier) -> str | None:

@@ -175,7 +175,7 @@ def dossier(animal: Animal, at: int | None = None) -> Dossier:
 
 def _people(call: Call) -> Iterable[UUID]:
     """Everyone named beside a call: examiner, sender, whoever objected or spoke of it."""
-    return (call.examiner, call.by, *(one.by for one in _beside(call)))
+    return (call.examiner, call.by, *(one.by for one in _beside(call) if one.by))
 
 
 def _facts(call: Call) -> Iterable[UUID]:

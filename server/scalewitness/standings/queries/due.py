@@ -5,11 +5,11 @@ from collections.abc import Collection, Iterator
 from typing import Any, NamedTuple
 from uuid import UUID
 
-from django.db.models import F, Max, OuterRef, Subquery
+from django.db.models import Exists, F, Max, OuterRef, Q, Subquery
 
 from scalewitness.animals.queries import animals_of
 from scalewitness.animals.queries.transponders import known_elsewhere
-from scalewitness.calls.models import COUNTS, Call
+from scalewitness.calls.models import COUNTS, Attestation, Call
 from scalewitness.domain.sexing.case import Case
 from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.entries import entry_at
@@ -115,7 +115,7 @@ def _by_record(animals: Collection[UUID] | None) -> Iterator[Reassessment]:
 
 
 def _by_deceit(animals: Collection[UUID] | None) -> Iterator[Reassessment]:
-    """With a call that counts of somebody found to deceive since."""
+    """With a call that counts of somebody found to deceive since, or that they confirmed."""
     found = Deceit.objects.filter(keeper=OuterRef("by"))
     standings = Standing.objects.filter(animal=OuterRef("animal")).order_by("-position")
     deceivers = Deceit.objects.values("keeper")
@@ -127,6 +127,33 @@ def _by_deceit(animals: Collection[UUID] | None) -> Iterator[Reassessment]:
     ).filter(told__gt=F("stated"))
     for animal, deceit in behind.order_by("position").values_list("animal", "deceit"):
         yield Reassessment(animal, deceit, "deceit_found")
+
+    for animal, deceit, _ in _spoken_by_deceivers(animals):
+        yield Reassessment(animal, deceit, "deceit_found")
+
+
+def reports_to_reopen(animal: UUID) -> list[Call]:
+    """The animal's calls that somebody confirmed, or sent, who was found to deceive since."""
+    calls = {call for _, _, call in _spoken_by_deceivers([animal])}
+    return list(Call.objects.filter(pk__in=calls).order_by("position"))
+
+
+def _spoken_by_deceivers(animals: Collection[UUID] | None) -> Iterator[tuple[UUID, UUID, UUID]]:
+    """What confirmed a report, of a deceiver or about a deceiver's call, and was not judged anew
+    since: its animal, the deceit, and the call."""
+    deceivers = Deceit.objects.values("keeper")
+    counting = Call.objects.filter(withdrawal=None, set_aside=None, refiled=None, **_among(animals))
+    by_them = Q(by__in=deceivers) | Q(call__by__in=deceivers)
+    confirmed = Attestation.objects.filter(by_them, report="confirmed", call__in=counting)
+    whose = Q(keeper=OuterRef("by")) | Q(keeper=OuterRef("call__by"))
+    found = Deceit.objects.filter(whose).order_by("-position")
+    anew = Attestation.objects.filter(call=OuterRef("call"), kind="report_reopened")
+    told = confirmed.exclude(by=None).annotate(
+        told=Subquery(found.values("position")[:1]), deceit=Subquery(found.values("pk")[:1])
+    )
+    behind = told.filter(~Exists(anew.filter(position__gt=OuterRef("told"))))
+    behind = behind.filter(position__lt=F("told")).order_by("position")
+    yield from behind.values_list("call__animal", "deceit", "call")
 
 
 def _among(animals: Collection[UUID] | None) -> dict[str, Any]:

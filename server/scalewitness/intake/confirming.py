@@ -1,0 +1,82 @@
+"""What stands behind a report that others spoke of; judged anew where somebody of them, or who
+sent it, is found to deceive."""
+
+from collections.abc import Container
+from typing import cast
+from uuid import UUID
+
+from scalewitness.calls.models import Attestation, Call
+from scalewitness.calls.queries.reports import STATEMENTS, attested, report_of, sent_as
+from scalewitness.calls.services import store_attestation
+from scalewitness.domain.facts import Footing, ReportReopened, ReportStands
+from scalewitness.domain.reports import Remark, Spoken, after_all, as_spoken
+from scalewitness.intake.batch import Batch
+from scalewitness.people.queries import address_of, deceivers_among
+from scalewitness.standings.queries.due import Reassessment, reports_to_reopen
+from scalewitness.standings.queries.footing import footing_of
+
+
+def without(call: Call, keeper: UUID) -> Spoken:
+    """What the call is without the keeper's statements."""
+    left, before = [], sent_as(call)
+    for one in attested(call):
+        if one.by != keeper or one.kind not in STATEMENTS:
+            left.append(_as_remark(one, before))
+        before = cast(Spoken, one.report)
+    return as_spoken(after_all(sent_as(call), left))
+
+
+def footing_left(call: Call, but: Container[UUID | None] = ()) -> Footing | None:
+    """The best behind what was stated of the call, ``but`` by these and by deceivers; of a
+    deceiver's call no reading of a document counts, as that came from them. None: from before that
+    was asked. Who first gave it a footing keeps the one of then; that of others is asked now."""
+    told = attested(call)
+    lost = deceivers_among({call.by, *(one.by for one in told if one.by)})
+    before, report = "none", sent_as(call)
+    for one in told:
+        own = _own(one, before, report)
+        before, report = one.footing, cast(Spoken, one.report)
+        forged = one.kind == "document_read" and call.by in lost
+        if own != "none" and not (forged or one.by in lost or one.by in but):
+            return own
+    return "none"
+
+
+def _own(one: Attestation, before: str, report: str) -> Footing | None:
+    if one.kind == "report_answered":
+        remark = _as_remark(one, report)
+        return "practitioner" if remark == Remark("confirmed", proved=True) else "none"
+    if before == "none" or report != "confirmed":
+        return cast(Footing | None, one.footing or None)
+    return footing_of(one.by)
+
+
+def _as_remark(one: Attestation, before: str) -> Remark:
+    """Whether an answer counted by itself shows in what it changed; where somebody had confirmed
+    the call before it, in whether the operator has their address."""
+    if one.kind != "report_answered":
+        return Remark(None)
+    proved = one.report == one.answer
+    if proved and one.answer == before == "confirmed":
+        address = address_of(one.call.examiner)
+        proved = address is not None and address.entered_by_id is None
+    return Remark("denied" if one.answer == "denied" else "confirmed", proved)
+
+
+def touch_due(one: Reassessment, batch: Batch) -> None:
+    """Have the animal assessed anew, for what makes it necessary."""
+    for call in reports_to_reopen(one.animal) if one.kind == "deceit_found" else ():
+        _reopen(call, one, batch)
+    batch.touch(one.animal, one.cause, one.kind)
+
+
+def _reopen(call: Call, one: Reassessment, batch: Batch) -> None:
+    """On whose word it is stays as it is; what that verifies is asked anew."""
+    report = as_spoken(report_of(call))
+    footing = footing_left(call) if report == "confirmed" else None
+    stands = ReportStands(call=str(call.pk), report=report, footing=footing)
+    body = ReportReopened(call=str(call.pk), cause=str(one.cause))
+    logged = batch.state("report_reopened", one.animal, body)
+    store_attestation(logged, "report_reopened", stands)
+    batch.known.forget()
+    batch.touch(one.animal, one.cause, one.kind, report=stands)
