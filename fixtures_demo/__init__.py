@@ -1,6 +1,7 @@
 """An invented scenario, loaded through the public REST API, and three stories played on it.
 
-``python -m fixtures_demo.load --url URL`` plays ``data/`` as its keepers would have sent it.
+``python -m fixtures_demo.load --url URL --maildir DIR`` plays ``data/`` as its keepers
+would have sent it.
 ``python -m fixtures_demo.stories --url URL --maildir DIR`` plays the product's promises with
 fresh people and animals, and stops at the first that is not kept.
 

@@ -1,4 +1,7 @@
-"""Load the scenario: ``python -m fixtures_demo.load --url URL``. Safe to run again."""
+"""Load the scenario: ``python -m fixtures_demo.load --url URL --maildir DIR``.
+
+Safe to run again.
+"""
 
 import argparse
 import sys
@@ -6,9 +9,11 @@ import time
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from datetime import UTC, date, datetime
+from pathlib import Path
 
 from fixtures_demo.accounts import Device, have_verified, operate, sign_in, sign_up
 from fixtures_demo.fixed import Calendar, fixed_id
+from fixtures_demo.letters import Letters
 from fixtures_demo.play import Player
 from fixtures_demo.scenario import Keeper, Scenario
 from scalewitness.domain.moments import rfc3339
@@ -21,11 +26,14 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Load, then print the sign-ins; returns 0, or 1 with the reason on standard error."""
     parser = argparse.ArgumentParser(prog="python -m fixtures_demo.load", description=__doc__)
     parser.add_argument("--url", required=True, help="where the server answers")
-    url = parser.parse_args(arguments).url
+    parser.add_argument(
+        "--maildir", type=Path, required=True, help="where the mail sink stores letters"
+    )
+    given = parser.parse_args(arguments)
     began = time.monotonic()
     scenario = Scenario()
     try:
-        _load(scenario, url, datetime.fromtimestamp(time.time(), UTC))
+        _load(scenario, given.url, Letters(given.maildir), datetime.fromtimestamp(time.time(), UTC))
     except (Stopped, Refusal) as reason:
         print(f"Not loaded: {reason}", file=sys.stderr)
         return 1
@@ -34,7 +42,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     return 0
 
 
-def _load(scenario: Scenario, url: str, now: datetime) -> None:
+def _load(scenario: Scenario, url: str, letters: Letters, now: datetime) -> None:
     devices = {scenario.first_keeper.key: _signed_in(scenario.first_keeper, url, now)}
     first = devices[scenario.first_keeper.key]
     first_run = _first_run(first.api)
@@ -51,17 +59,21 @@ def _load(scenario: Scenario, url: str, now: datetime) -> None:
             operate("name_founders", *(one.email for one in scenario.founders))
         signing = [key for key, keeper in scenario.keepers.items() if keeper.signs]
         devices |= {key: _with_key(devices[key], now) for key in signing}
-        _play(scenario, Calendar(first_run), devices, now)
+        _play(scenario, Calendar(first_run), devices, letters, now)
     for device in devices.values():
         device.api.delete(f"devices/{device.id}")
 
 
 def _play(
-    scenario: Scenario, calendar: Calendar, devices: Mapping[str, Device], now: datetime
+    scenario: Scenario,
+    calendar: Calendar,
+    devices: Mapping[str, Device],
+    letters: Letters,
+    now: datetime,
 ) -> None:
     apis = {key: device.api for key, device in devices.items()}
     keepers = {key: str(api.get("keepers/me")["id"]) for key, api in apis.items()}
-    Player(scenario, calendar, devices, keepers, now).play()
+    Player(scenario, calendar, devices, keepers, letters, now).play()
     _report(apis)
 
 

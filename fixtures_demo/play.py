@@ -7,6 +7,7 @@ from typing import Any
 from fixtures_demo.accounts import Device
 from fixtures_demo.envelopes import Envelopes, Fact
 from fixtures_demo.fixed import Calendar, fixed_id
+from fixtures_demo.letters import Letters
 from fixtures_demo.scenario import Animal, Scenario, Visit
 from fixtures_demo.selling import Selling
 from scalewitness.domain.moments import rfc3339
@@ -27,6 +28,7 @@ class Player:
         calendar: Calendar,
         devices: Mapping[str, Device],
         keepers: Mapping[str, str],
+        letters: Letters,
         now: datetime,
     ) -> None:
         self._scenario = scenario
@@ -35,7 +37,7 @@ class Player:
         self._apis = {key: device.api for key, device in devices.items()}
         self._now = now
         self._envelopes = Envelopes(scenario, calendar, keepers)
-        self._selling = Selling(scenario, self._apis, now)
+        self._selling = Selling(scenario, self._apis, letters, now)
         self._ways: dict[str, Callable[[str], str]] = {
             "register": self._register,
             "grants": self._grants,

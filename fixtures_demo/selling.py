@@ -5,6 +5,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from fixtures_demo.fixed import fixed_id
+from fixtures_demo.letters import Letters
 from fixtures_demo.scenario import Sale, Scenario
 from scalewitness.domain.moments import rfc3339
 from scalewitness_cli.remote import Api
@@ -18,8 +19,11 @@ class Selling:
     """Sales are looked up first: an offer is what the record says at its time, so it is never
     sent a second time."""
 
-    def __init__(self, scenario: Scenario, apis: Mapping[str, Api], now: datetime) -> None:
+    def __init__(
+        self, scenario: Scenario, apis: Mapping[str, Api], letters: Letters, now: datetime
+    ) -> None:
         self._scenario = scenario
+        self._letters = letters
         self._apis = apis
         self._now = now
 
@@ -69,11 +73,22 @@ class Selling:
         return offer | ({"texts": {"note": sale.note}} if sale.note else {})
 
     def _confirm(self, sale: Sale) -> None:
-        """A buyer who is a keeper confirms signed in, on the record as it stands."""
-        buyer = self._apis[sale.buyer_keeper or ""]
-        seen = buyer.get("log/head")["size"] - 1
-        body = {"offer": fixed_id("offer", sale.key), "seen": seen}
+        """A buyer who is a keeper reads the offer by the link of its letter, as everybody does,
+        and confirms signed in what they were shown."""
+        buyer, offer = self._apis[sale.buyer_keeper or ""], fixed_id("offer", sale.key)
+        shown = self._offer_in_letters(Api(buyer.url), sale.buyer.email, offer)
+        body = {"offer": offer, "seen": shown["seen"], "shown": shown["shown"]}
         buyer.push([self._fact("sale_confirmed", sale.key, "sale", sale.key, body)])
+
+    def _offer_in_letters(self, reader: Api, address: str, offer: str) -> Any:
+        """The offer, found among those whose letters came to the address."""
+        count = 0
+        while True:
+            count += 1
+            token = self._letters.wait(address, "offer", count).token()
+            shown = reader.known(f"offers/{token}")
+            if shown is not None and shown["offer"] == offer:
+                return shown
 
     def _move(self, sale: Sale, seller: Api) -> None:
         """The animals go over into the buyer's collection."""

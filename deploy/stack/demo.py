@@ -87,18 +87,10 @@ def _run(stack: LocalStack, once: bool) -> int:
     if is_fenced(stack.url):
         print(FENCED, flush=True)
         return 2 if once else _stay(stack)
-    stack.run("load", "fixtures_demo.load", "--url", stack.url, shown=True)
+    where = ("--url", stack.url, "--maildir", str(stack.maildir))
+    stack.run("load", "fixtures_demo.load", *where, shown=True)
     if once:
-        letters = str(stack.maildir)
-        stack.run(
-            "stories",
-            "fixtures_demo.stories",
-            "--url",
-            stack.url,
-            "--maildir",
-            letters,
-            shown=True,
-        )
+        stack.run("stories", "fixtures_demo.stories", *where, shown=True)
         return 0
     return _stay(stack)
 

@@ -158,7 +158,9 @@ def _deny_the_return(stage: Stage, buyer: Api, deal: Deal) -> None:
     move = seller.api.post(f"animals/{snake.id}/custody", fact(home))
     letter = stage.letters.wait(deal.email, "return_claimed")
     stage.saw(f"{seller.name} records that {snake.name} was returned: “{letter.subject}”")
-    _refuse_another_buyer(stage, deal, 1, "while its buyer can still deny that")
+    _refuse_another_buyer(stage, deal, "while its buyer can still deny that")
+    told = stage.letters.wait(deal.email, "sold_elsewhere")
+    stage.saw(f"and {deal.buyer} is told: “{told.subject}”")
     path = f"offers/{letter.token()}/returns"
     claim = stage.only(buyer.get(path)["items"], "the buyer's link shows the return")
     stage.require((claim["move"], claim["state"]) == (move["id"], "waiting"), "it waits", claim)
@@ -168,18 +170,16 @@ def _deny_the_return(stage: Stage, buyer: Api, deal: Deal) -> None:
     stage.saw(f"{deal.buyer} denies it by the link: {claim['words']}")
     answered = stage.letters.wait(seller.email, "return_answered")
     stage.saw(f"the seller reads “{answered.subject}”")
-    _refuse_another_buyer(stage, deal, 2, "once its buyer has denied that")
+    _refuse_another_buyer(stage, deal, "once its buyer has denied that")
 
 
-def _refuse_another_buyer(stage: Stage, deal: Deal, nth: int, when: str) -> None:
-    """The animal is the first buyer's, who hears of it for the ``nth`` time."""
+def _refuse_another_buyer(stage: Stage, deal: Deal, when: str) -> None:
+    """The animal is the first buyer's, who is written to of the first attempt in a day."""
     seller, other = deal.room.keeper, replace(deal, id=fresh_id(), email=f"second-{deal.email}")
     refusal = stage.refused(
         lambda: _make_offer(other), 409, "not_now", f"no offer to somebody else {when}"
     )
-    letter = stage.letters.wait(deal.email, "sold_elsewhere", nth)
     stage.saw(f"{seller.name} offers it to somebody else: {refusal.problem['detail']}")
-    stage.saw(f"and {deal.buyer} is told: “{letter.subject}”")
 
 
 def _seller_step(deal: Deal, step: str) -> Json:
