@@ -37,21 +37,21 @@ def test_no_other_stylesheet_has_a_colour_of_its_own(path: Path) -> None:
 
 
 def test_every_colour_that_the_dark_scheme_changes_is_one_of_the_light_ones() -> None:
-    fixed = {"fixed-green", "fixed-line", "mark"}
+    fixed = {"fixed-act", "fixed-line", "mark"}
     assert set(DARK) == {name for name, value in LIGHT.items() if value[0] == "#"} - fixed
 
 
 def test_letters_state_the_colours_that_do_without_a_scheme() -> None:
     letters = SERVER.glob("*/templates/letters/*.html")
     stated = set().union(*(colours(one) for one in letters))
-    assert stated == {LIGHT[one] for one in ("fixed-green", "fixed-line", "on-green")}
+    assert stated == {LIGHT[one] for one in ("fixed-act", "fixed-line", "on-act")}
 
 
 def test_papers_are_set_in_the_colours_of_the_pages() -> None:
     frame = (SERVER / "pages" / "papers" / "frame.typ").read_text(encoding="utf-8")
     assert dict(re.findall(r'#let (\w+) = rgb\("(.*?)"\)', frame)) == {
         "ink": LIGHT["ink"],
-        "accent": LIGHT["fixed-green"],
+        "accent": LIGHT["fixed-act"],
         "quiet": LIGHT["soft"],
     }
     papers = SERVER / "pages" / "papers"
@@ -60,6 +60,6 @@ def test_papers_are_set_in_the_colours_of_the_pages() -> None:
 
 def test_the_phones_frame_has_the_colours_of_its_pages() -> None:
     assert colours(PHONE / "index.html") == {LIGHT["paper"], DARK["paper"]}
-    assert colours(PHONE / "manifest.webmanifest") == {LIGHT["paper"], LIGHT["green"]}
+    assert colours(PHONE / "manifest.webmanifest") == {LIGHT["paper"], LIGHT["act"]}
     for icon in (PHONE / "icons" / "icon.svg", STATIC / "mark.svg"):
-        assert colours(icon) == {LIGHT["green"], LIGHT["mark"]}
+        assert colours(icon) == {LIGHT["act"], LIGHT["mark"]}

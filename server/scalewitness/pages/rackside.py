@@ -25,6 +25,7 @@ TYPES = {
     ".webmanifest": "application/manifest+json",
     ".svg": "image/svg+xml",
     ".png": "image/png",
+    ".woff2": "font/woff2",
 }
 SHARED = Path(__file__).parent / "static" / "shared"
 """What pages and app have in common. The app gets it under its own address, so that its worker

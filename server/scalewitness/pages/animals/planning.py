@@ -26,6 +26,7 @@ from scalewitness.people.models import Keeper
 from scalewitness.planning.available import Examiners, examiners_for
 from scalewitness.planning.plans import WEIGHED, plan_animal, plan_visit, planning_numbers
 from scalewitness.planning.supposing import suppose
+from scalewitness.standings.queries.assessing import yardstick_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -226,5 +227,6 @@ def what_if(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpRespon
     context = {"animal": animal, "title": title_of(animal), "form": form}
     if form.is_valid():
         context["found"] = suppose(animal, form.supposed(), keeper.pk, now)
+        context["by"] = yardstick_of(animal)
     status = 422 if form.is_bound and form.errors else 200
     return page(request, "animals/what_if.html", context, status=status)

@@ -1,12 +1,16 @@
-"""What only pages show: the scale of a standing."""
+"""What only pages show: a standing's sign and its range, and what the log's readers saw."""
 
 from typing import Any
 
 from django import template
+from django.utils.safestring import SafeString
 
 from scalewitness.domain.sexing.sensitivity import Sensitivity, hundredths
+from scalewitness.domain.sexing.standing import Assessment
 from scalewitness.ledger.queries.witnesses import heads_seen, watching
 from scalewitness.pages.disclosures.disclosure import DELIVERY
+from scalewitness.pages.plots.sign import Drawn, sign
+from scalewitness.standings.queries.assessing import Yardstick
 
 register = template.Library()
 
@@ -14,21 +18,14 @@ HEADS = 5
 """Heads in the short table of who has seen what."""
 LEFT, LENGTH = 4.0, 92.0
 """Of the drawing's 100 units."""
+ENDS = SafeString('<p class="ends" aria-hidden="true"><span>female</span><span>male</span></p>')
 
 
-@register.inclusion_tag("parts/scale.html")
-def scale(p_male: float | str, p_male_pessimistic: float | str) -> dict[str, Any]:
-    """A line from female to male with the answer as a dot and, to the pessimistic answer,
-    a bar: how far it would give if every check were trusted less."""
-    base, sceptical = float(p_male), float(p_male_pessimistic)
-    at, other = LEFT + LENGTH * base, LEFT + LENGTH * sceptical
-    return {
-        "at": f"{at:.2f}",
-        "from": f"{min(at, other):.2f}",
-        "width": f"{max(abs(at - other), 0.5):.2f}",
-        "percent": f"{base:.1%}",
-        "sceptical": f"{sceptical:.1%}",
-    }
+@register.simple_tag
+def standing_sign(of: Assessment, by: Yardstick, checked: object = True) -> SafeString:
+    """The sign of a standing as cards show it, between its two ends in words."""
+    drawn = Drawn(of.label, of.p_male, of.p_male_pessimistic, bool(checked))
+    return sign(drawn, by.policy.verified, "large") + ENDS
 
 
 @register.inclusion_tag("parts/range.html")
