@@ -54,6 +54,7 @@ def say_everything(world: World) -> World:
     _refiled(world, world.animal("M1"), world.animal("M2"))
     _mistyped(world, world.animal("T2"), world.animal("T3"))
     _offers(world, world.verified("V2"))
+    _release(world, world.verified("V4"))
     _newcomers(world, world.verified("V3"))
     _one_person(world, world.animal("P1"))
     _on_its_own_account(world)
@@ -75,6 +76,15 @@ def _sell(world: World, animal: Animal) -> None:
     answer = {"move": said.id, "answer": "denied"}
     item = world.item("return_answered", sale.pk, answer, texts=_note())
     accept_one(item, world.buyer(sale), world.now)
+
+
+def _release(world: World, animal: Animal) -> None:
+    """Paid back by the seller's word, denied by the buyer, and agreed to in the end."""
+    sale = world.sold(animal)
+    asked = world.say(world.odile, "release_asked", sale.pk, {"why": "paid_back"}, texts=_note())
+    for answer in ("release_denied", "release_agreed"):
+        item = world.item(answer, sale.pk, {"asked": asked.id}, texts=_note())
+        accept_one(item, world.buyer(sale), world.now)
 
 
 def _fall(world: World, animal: Animal) -> None:

@@ -184,3 +184,20 @@ def test_an_empty_statement_is_none(paid: Sale, buyer: Api) -> None:
     assert buyer.post(f"{path}/dispute", fact(**said)).status == 201
     empty = buyer.post(f"{path}/statement", fact(dispute=str(dispute), statement=" "))
     assert (empty.status, empty.body["errors"][0]["pointer"]) == (422, "/statement")
+
+
+def test_a_paid_animal_is_released_by_its_buyer(paid: Sale, buyer: Api, odile: Api) -> None:
+    wanted = fact(why="paid_back", texts={"note": "Sent on Tuesday."})
+    asked = odile.post(f"/sales/{paid.pk}/release", wanted)
+    assert asked.status == 201
+    path = way_in("release_asked")
+    shown = buyer.get(path).body["release"]
+    assert (shown["asked"], shown["why"], shown["agreed"]) == (wanted["id"], "paid_back", False)
+    denied = buyer.post(f"{path}/release", fact(asked=wanted["id"], answer="denied"))
+    assert denied.status == 201
+    assert odile.get(f"/sales/{paid.pk}").body["release"]["denied"]
+    agreed = fact(asked=wanted["id"], answer="agreed", note="It has come.")
+    assert [buyer.post(f"{path}/release", agreed).status for _ in range(2)] == [201, 200]
+    found = odile.get(f"/sales/{paid.pk}").body
+    assert (found["state"], found["release"]["agreed"]) == ("released", True)
+    assert found["steps"][-1]["text"] == "It has come."

@@ -7,6 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from scalewitness.domain.sales import (
+    AGREED,
     HANDED_OVER,
     LIVE,
     MAY,
@@ -25,16 +26,17 @@ from scalewitness.domain.sales import (
 KINDS = sorted(MAY)
 
 TABLE = """
-state       offer   withdraw  pay  hand_over   close  decline  ask     confirm   hold      lapse   answer
-draft       offered -         -    -           -      -        -       -         -         -       -
-offered     offered withdrawn -    -           -      declined offered confirmed offered   lapsed  -
-confirmed   offered withdrawn paid -           -      -        -       -         confirmed lapsed  -
-paid        -       -         -    handed_over -      -        -       -         -         -       -
-handed_over -       -         -    -           closed -        -       -         -         -       handed_over
-closed      -       -         -    -           -      -        -       -         -         -       closed
-declined    offered -         -    -           -      -        -       -         -         -       -
-withdrawn   offered -         -    -           -      -        -       -         -         -       -
-lapsed      offered -         -    -           -      -        -       -         -         -       -
+state       offer   withdraw  pay  hand_over   close  decline  ask     confirm   hold      lapse   answer      plead release  refuse
+draft       offered -         -    -           -      -        -       -         -         -       -           -     -        -
+offered     offered withdrawn -    -           -      declined offered confirmed offered   lapsed  -           -     -        -
+confirmed   offered withdrawn paid -           -      -        -       -         confirmed lapsed  -           -     -        -
+paid        -       -         -    handed_over -      -        -       -         -         -       -           paid  released paid
+handed_over -       -         -    -           closed -        -       -         -         -       handed_over -     -        -
+closed      -       -         -    -           -      -        -       -         -         -       closed      -     -        -
+declined    offered -         -    -           -      -        -       -         -         -       -           -     -        -
+withdrawn   offered -         -    -           -      -        -       -         -         -       -           -     -        -
+lapsed      offered -         -    -           -      -        -       -         -         -       -           -     -        -
+released    -       -         -    -           -      -        -       -         -         -       -           -     -        -
 """  # noqa: E501
 """What each act makes of a sale in each state that is not held; ``-``: it does not follow."""
 HEAD, *ROWS = (line.split() for line in TABLE.strip().splitlines())
@@ -61,6 +63,9 @@ KIND_OF = {
     "hold": "sale_held",
     "lapse": "offer_lapsed",
     "answer": "return_answered",
+    "plead": "release_asked",
+    "release": "release_agreed",
+    "refuse": "release_denied",
 }
 
 
@@ -111,8 +116,8 @@ def test_whose_step_each_is() -> None:
     assert {
         party: {act for act in ACTS if MAY[KIND_OF[act]] == party} for party in set(MAY.values())
     } == {
-        "seller": {"offer", "withdraw", "pay", "hand_over", "close"},
-        "buyer": {"decline", "ask", "confirm", "answer"},
+        "seller": {"offer", "withdraw", "pay", "hand_over", "close", "plead"},
+        "buyer": {"decline", "ask", "confirm", "answer", "release", "refuse"},
         "system": {"hold", "lapse"},
     }
     assert set(MAY) == set(KIND_OF.values())
@@ -123,6 +128,7 @@ def test_what_the_states_are_called_together() -> None:
     assert set(HANDED_OVER) == {"handed_over", "closed"}
     assert set(RELIED_ON) == {"paid", "handed_over", "closed"}
     assert set(PROMISED) == {"confirmed", "paid", "handed_over", "closed"}
+    assert set(AGREED) == {"confirmed", "paid", "handed_over", "closed", "released"}
     assert set(LIVE) == {"offered", "confirmed", "paid", "handed_over", "closed"}
 
 

@@ -81,8 +81,8 @@ class Scene:
         plan(self.world, self.world.odile, self.animal, mate)
 
 
-def say(kind: str) -> Callable[[Scene], None]:
-    return lambda scene: scene.seller(kind)
+def say(kind: str, **body: str) -> Callable[[Scene], None]:
+    return lambda scene: scene.seller(kind, body)
 
 
 def answer(kind: str) -> Callable[[Scene], None]:
@@ -119,6 +119,11 @@ OWED: list[tuple[str, list[Callable[[Scene], None]], set[str]]] = [
     ("asked", [Scene.offer, answer("check_requested")], {"check_requested to Odile"}),
     ("confirmed", [Scene.offer, Scene.confirm], {"sale_confirmed to Odile"}),
     ("paid", [Scene.offer, Scene.confirm, say("payment_recorded")], {"payment_recorded to Bela"}),
+    (
+        "asked to release",
+        [Scene.sell, say("release_asked", why="paid_back")],
+        {"release_asked to Bela"},
+    ),
     ("handed over", [Scene.sell, say("handed_over")], {"handed_over to Bela"}),
     ("closed", [Scene.sell, say("handed_over"), say("sale_closed")], set()),
     ("invited", [Scene.invite], {"visit_invitation to Greta"}),

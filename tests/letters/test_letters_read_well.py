@@ -115,6 +115,12 @@ CONTEXTS: dict[str, dict[str, Any]] = {
     | {"animal": VESPER, "at": "2026-11-29T08:30:00+00:00", "days": 14, "link": str(LINK)}
     | {"denied_before": True},
     "return_answered": TO_SELLER | {"animal": VESPER, "answer": "denied"},
+    "release_asked": SALE
+    | {"why": "paid_back", "at": "2026-11-29T08:30:00+00:00", "link": str(LINK)},
+    "release_answered": TO_SELLER | {"why": "paid_back", "agrees": False, "days": 7},
+    "released": SALE
+    | {"why": "paid_back", "agrees": True, "days": 7}
+    | {"seller_email": "odile.marten@keepers.example"},
     "sale_lapsed": SALE | {"seller_email": "odile.marten@keepers.example"},
     "sale_lapsed_seller": TO_SELLER,
     "sold_elsewhere": SALE
@@ -345,6 +351,8 @@ def test_both_parts_lead_to_the_same_place(kind: str) -> None:
         "payment_recorded": {link},
         "return_claimed": {link},
         "return_answered": {own},
+        "release_asked": {link},
+        "release_answered": {own},
         "digest": {
             f"http://testserver/{one}" for one in ("disclosures", "sales", "disputes", "account")
         },

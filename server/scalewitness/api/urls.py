@@ -72,6 +72,7 @@ from scalewitness.api.log.show_witnesses import show_witnesses
 from scalewitness.api.log.take_cosignature import take_cosignature
 from scalewitness.api.offers.acknowledge_disclosure import acknowledge_disclosure
 from scalewitness.api.offers.answer_finding import answer_finding_as_buyer
+from scalewitness.api.offers.answer_release import answer_release
 from scalewitness.api.offers.answer_return import answer_return, list_returns
 from scalewitness.api.offers.change_address import change_address
 from scalewitness.api.offers.choose_reminders import choose_reminders
@@ -103,6 +104,7 @@ from scalewitness.api.reports.confirm_document import confirm_document
 from scalewitness.api.reports.list_reports import list_reports
 from scalewitness.api.reports.withdraw_witness import withdraw_witness
 from scalewitness.api.reports.witness_young import witness_young
+from scalewitness.api.sales.ask_for_release import ask_for_release
 from scalewitness.api.sales.close_sale import close_sale
 from scalewitness.api.sales.correct_address import correct_address
 from scalewitness.api.sales.draft_sale import draft_sale
@@ -201,6 +203,7 @@ sales = [
     path("sales/<uuid:id>/address", resource(put=correct_address)),
     path("sales/<uuid:id>/offer", resource(post=make_offer)),
     path("sales/<uuid:id>/payment", resource(post=record_payment)),
+    path("sales/<uuid:id>/release", resource(post=ask_for_release)),
     path("sales/<uuid:id>/handover", resource(post=hand_over)),
     path("sales/<uuid:id>/closing", resource(post=close_sale)),
     path("sales/<uuid:id>/withdrawal", resource(post=withdraw_offer)),
@@ -214,6 +217,7 @@ sales = [
     path("offers/<str:token>/confirmation", resource(post=confirm_offer)),
     path("offers/<str:token>/refusal", resource(post=refuse_offer)),
     path("offers/<str:token>/check-request", resource(post=request_check)),
+    path("offers/<str:token>/release", resource(post=answer_release)),
     path("offers/<str:token>/texts", resource(delete=erase_buyers_texts)),
     path(
         "offers/<str:token>/returns",

@@ -12,6 +12,7 @@ from scalewitness.domain.clocks import correction_in_words
 from scalewitness.domain.facts import Corrected
 from scalewitness.domain.findings import on_whose_word
 from scalewitness.domain.methods import METHODS
+from scalewitness.domain.sales import WHY_RELEASED
 
 Body: TypeAlias = Mapping[str, Any]
 
@@ -59,6 +60,11 @@ def _custody(body: Body) -> str:
     if body.get("why") == "returned" and body.get("sale"):
         return "Its keeper says that an animal came back from its sale."
     return f"An animal changed hands: {_spaced(body.get('why'))}."
+
+
+def _release_asked(body: Body) -> str:
+    why = WHY_RELEASED.get(str(body.get("why")), _spaced(body.get("why")))
+    return f"The seller says that {why}, and asks the buyer to release what they had bought."
 
 
 def _disclosure(body: Body) -> str:
@@ -181,6 +187,9 @@ _WORDS: Final[dict[str, str | Callable[[Body], str]]] = {
     "check_requested": "The buyer asked for an independent check.",
     "sale_held": _from("The sale was held: {}.", "reason"),
     "payment_recorded": "Payment for a sale was noted.",
+    "release_asked": _release_asked,
+    "release_agreed": "The buyer agreed that what they had bought may go to others.",
+    "release_denied": "The buyer denied what the seller says of the payment.",
     "handed_over": "The animal of a sale was handed over.",
     "sale_closed": "A sale was closed.",
     "return_answered": _from("The buyer answered that the return is {}.", "answer"),

@@ -6,6 +6,7 @@ lies over an open sale; only a new offer (or its end) lifts it.
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from datetime import timedelta
 from typing import Final, Literal
 
 State = Literal[
@@ -18,6 +19,7 @@ State = Literal[
     "declined",
     "withdrawn",
     "lapsed",
+    "released",
 ]
 Party = Literal["seller", "buyer", "system"]
 
@@ -39,6 +41,9 @@ STEPS: dict[tuple[State, str], State] = {
     ("confirmed", "payment_recorded"): "paid",
     ("confirmed", "offer_lapsed"): "lapsed",
     ("paid", "handed_over"): "handed_over",
+    ("paid", "release_asked"): "paid",
+    ("paid", "release_denied"): "paid",
+    ("paid", "release_agreed"): "released",
     ("handed_over", "sale_closed"): "closed",
     ("handed_over", "return_answered"): "handed_over",
     ("closed", "return_answered"): "closed",
@@ -49,10 +54,13 @@ MAY: dict[str, Party] = {
     "offer_withdrawn": "seller",
     "payment_recorded": "seller",
     "handed_over": "seller",
+    "release_asked": "seller",
     "sale_closed": "seller",
     "offer_declined": "buyer",
     "check_requested": "buyer",
     "sale_confirmed": "buyer",
+    "release_agreed": "buyer",
+    "release_denied": "buyer",
     "return_answered": "buyer",
     "sale_held": "system",
     "offer_lapsed": "system",
@@ -66,6 +74,14 @@ HANDED_OVER: frozenset[State] = frozenset({"handed_over", "closed"})
 RELIED_ON: frozenset[State] = HANDED_OVER | {"paid"}
 PROMISED: frozenset[State] = RELIED_ON | {"confirmed"}
 """The animals go to the buyer and to nobody else."""
+AGREED: frozenset[State] = PROMISED | {"released"}
+"""The buyer confirmed the offer, whatever became of the payment."""
+ASK_AGAIN_AFTER: Final = timedelta(days=7)
+"""How often a seller may ask for a release (our judgement): each time brings a letter."""
+WHY_RELEASED: Final = {
+    "recorded_by_mistake": "the payment was recorded by mistake",
+    "paid_back": "the payment was paid back",
+}
 ENDED: Final = "animal_ended"
 """Why a sale is held: an animal of it is no longer there."""
 DAYS_TO_PAY: Final = 14

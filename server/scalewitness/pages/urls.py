@@ -13,7 +13,7 @@ from scalewitness.pages.disclosures import disclosure
 from scalewitness.pages.disputes import dispute
 from scalewitness.pages.examiners import examiner, learned
 from scalewitness.pages.home import home
-from scalewitness.pages.offers import offer, problems, returns
+from scalewitness.pages.offers import offer, problems, releases, returns
 from scalewitness.pages.papers import printing
 from scalewitness.pages.receipts import log, receipt
 from scalewitness.pages.reports import report
@@ -154,6 +154,7 @@ urlpatterns = [
     path("offers/<str:token>/refusal", offer.decline, name="decline_offer"),
     path("offers/<str:token>/check-request", offer.ask_for_check, name="ask_for_check"),
     path("offers/<str:token>/return", returns.answer, name="offer_return"),
+    path("offers/<str:token>/release", releases.answer, name="offer_release"),
     path(
         "offers/<str:token>/animals/<uuid:animal_id>/problem",
         problems.report_problem,

@@ -23,7 +23,7 @@ from scalewitness.domain.returns import (
     ReturnState,
     return_state,
 )
-from scalewitness.domain.sales import PROMISED, UNPAID, Progress, State, Step, fold
+from scalewitness.domain.sales import PROMISED, UNPAID, WHY_RELEASED, Progress, State, Step, fold
 from scalewitness.ledger.queries.entries import entries_of, leaf_of
 from scalewitness.ledger.queries.prepared import Prepared, any_of
 from scalewitness.mail.models import Letter
@@ -238,6 +238,44 @@ def _informed_at(letters: Iterable[Letter], claimed_at: datetime) -> datetime | 
     if letter is None or is_erased(letter.to):
         return claimed_at
     return letter.sent_at if letter.state == Letter.State.SENT else None
+
+
+@dataclass(frozen=True, slots=True)
+class Release:
+    """That a seller asked the buyer of a paid sale to release it. ``id``: of the fact."""
+
+    id: UUID
+    at: datetime
+    position: int
+    why: str
+    agreed: bool
+    denied: bool
+
+    @property
+    def in_words(self) -> str:
+        why = WHY_RELEASED[self.why]
+        if self.agreed:
+            return f"as seller and buyer both say, {why}; the animals may go to others"
+        answer = "the buyer denies that" if self.denied else "the buyer has not answered yet"
+        return f"the seller says that {why}; {answer}, so the animals stay promised to them"
+
+
+def last_release(sale: Sale) -> Release | None:
+    """What the seller asked for last, and what the buyer made of it."""
+    asked = _last(sale, "release_asked")
+    if asked is None:
+        return None
+    answers = {step.kind for step in sale.steps.all() if step.body.get("asked") == str(asked.pk)}
+    agreed = "release_agreed" in answers
+    denied = "release_denied" in answers
+    return Release(asked.pk, asked.at, asked.position, asked.body["why"], agreed, denied)
+
+
+def readdressed_by_seller(sale: Sale) -> bool:
+    """Whether the buyer's letters go where the seller said, since they confirmed."""
+    last = _last(sale, "sale_confirmed")
+    changes = sale.buyer.address_changes.filter(by__isnull=False)
+    return last is not None and changes.filter(at__gte=last.at).exists()
 
 
 def link_behind(token: str, now: datetime) -> OfferLink:

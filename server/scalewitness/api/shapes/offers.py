@@ -16,6 +16,7 @@ from scalewitness.api.shapes.animals import (
     species,
 )
 from scalewitness.api.shapes.calls import LateChecksShown, late_checks
+from scalewitness.api.shapes.releases import ReleaseShown, release
 from scalewitness.api.shapes.returns import ReturnShown, returned
 from scalewitness.api.shapes.sales import Held
 from scalewitness.calls.models import Call
@@ -112,6 +113,7 @@ class OfferSeen(Struct, frozen=True):
     days_to_pay: int
     expires: str
     note: str | None
+    release: ReleaseShown | None
     cautions: tuple[str, ...]
 
 
@@ -144,6 +146,7 @@ def offer_seen(
         days_to_pay=body.days_to_pay,
         expires=body.expires,
         note=note,
+        release=release(sale),
         cautions=BEFORE_A_PURCHASE,
     )
 

@@ -12,6 +12,7 @@ from scalewitness.api.shapes import words
 from scalewitness.api.shapes.animals import AnimalNamed, animals_named
 from scalewitness.api.shapes.letters import LetterShown, letters
 from scalewitness.api.shapes.people import CollectionNamed
+from scalewitness.api.shapes.releases import ReleaseShown, release
 from scalewitness.api.shapes.returns import ReturnShown, returns
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.domain.facts import OfferMade, Representation
@@ -86,6 +87,7 @@ class SaleShown(Struct, frozen=True):
     offer: OfferShown | None
     steps: list[StepShown]
     returns: list[ReturnShown]
+    release: ReleaseShown | None
     letters: list[LetterShown]
 
 
@@ -117,6 +119,7 @@ def sale(one: Sale) -> SaleShown:
         offer=offer(offer_in_force(one), texts),
         steps=[_step(step, one, texts) for step in steps],
         returns=returns(returns_of(one, timezone.now())),
+        release=release(one),
         letters=_letters(one, steps),
     )
 

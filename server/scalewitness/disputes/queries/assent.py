@@ -18,7 +18,7 @@ from scalewitness.calls.queries.visibility import sights_of
 from scalewitness.disputes.models import Dispute, Finding, FindingAnswer
 from scalewitness.disputes.queries.seats import is_buyer_of
 from scalewitness.domain.findings import Part, on_whose_word, outcome_in_words
-from scalewitness.domain.sales import PROMISED
+from scalewitness.domain.sales import AGREED
 from scalewitness.people.models import Grant
 from scalewitness.people.queries import grants_given
 from scalewitness.sales.models import Sale
@@ -60,7 +60,7 @@ def other_side(
     acceptance, so it cannot shut them out. Only of others do partnerships tell the side.
     """
     sale = dispute.sale
-    if sale is None or progress_of(sale).state not in PROMISED:
+    if sale is None or progress_of(sale).state not in AGREED:
         return None
     buyer, seller = sale.buyer.keeper_id, sale.collection.keeper_id
     if buyer == seller:

@@ -102,6 +102,29 @@ class PaymentRecorded(Body, frozen=True):
     note: Commitment | None = None
 
 
+class ReleaseAsked(Body, frozen=True):
+    """About a paid sale. The seller says what became of the payment, and asks its buyer to
+    release the animals."""
+
+    why: Literal["recorded_by_mistake", "paid_back"]
+    note: Commitment | None = None
+
+
+class ReleaseAgreed(Body, frozen=True):
+    """The buyer says that it is as the seller says, and that the animals may go to others.
+    ``asked``: the fact that asked for it."""
+
+    asked: Id
+    note: Commitment | None = None
+
+
+class ReleaseDenied(Body, frozen=True):
+    """The buyer says that it is not so; they may still agree."""
+
+    asked: Id
+    note: Commitment | None = None
+
+
 class HandedOver(Body, frozen=True):
     pass
 
@@ -144,6 +167,9 @@ BODIES: dict[str, type[Body]] = {
     "check_requested": CheckRequested,
     "sale_held": SaleHeld,
     "payment_recorded": PaymentRecorded,
+    "release_asked": ReleaseAsked,
+    "release_agreed": ReleaseAgreed,
+    "release_denied": ReleaseDenied,
     "handed_over": HandedOver,
     "sale_closed": SaleClosed,
     "return_answered": ReturnAnswered,

@@ -50,11 +50,17 @@ from scalewitness.pages.home.attention import title_in
 from scalewitness.pages.parts.access import page, post_or_go
 from scalewitness.pages.parts.facts import FactForm, StepForm, retype
 from scalewitness.pages.plots.of_case import depths_of
-from scalewitness.pages.sales.forms import AnswerForm, ConfirmationForm, ReturnForm
+from scalewitness.pages.sales.forms import (
+    AnswerForm,
+    ConfirmationForm,
+    ReleaseAnswerForm,
+    ReturnForm,
+)
 from scalewitness.rate_limit import address_of
 from scalewitness.sales.models import OfferLink, Sale, SaleStep
 from scalewitness.sales.queries import (
     codes_known,
+    last_release,
     last_return,
     link_behind,
     offer_in_force,
@@ -203,6 +209,7 @@ def _offer_page(
         "steps": _steps(sale),
         "bought": _bought(sale),
         "returns": list(_returns(sale)),
+        **_release(sale),
         "cautions": BEFORE_A_PURCHASE,
         "confirmation": confirmation or fresh,
         "changed": _changed(sale, confirmation),
@@ -276,6 +283,24 @@ def _returns(sale: Sale) -> Iterator[dict[str, Any]]:
 RETURN_ANSWERS: Final = {"confirmed": "Yes, I returned it", "denied": "No, I did not return it"}
 
 
+def _release(sale: Sale) -> dict[str, Any]:
+    """What the seller asked for last, with a form for each answer while it waits for a yes."""
+    found = last_release(sale)
+    open_ = found is not None and progress_of(sale).state == "paid"
+    forms = [
+        (words, ReleaseAnswerForm(initial={"asked": found.id, "answer": answer}, auto_id=False))
+        for answer, words in RELEASE_ANSWERS.items()
+        if found and open_ and not (answer == "denied" and found.denied)
+    ]
+    return {"release": found, "release_forms": forms}
+
+
+RELEASE_ANSWERS: Final = {
+    "agreed": "Yes, that is so: release it",
+    "denied": "No, that is not so",
+}
+
+
 def _steps(sale: Sale) -> dict[str, Any]:
     """What the buyer has said so far, by kind, under the offer now in force."""
     steps = list(sale.steps.all())
@@ -345,6 +370,7 @@ def _disclosure_page(
         "owed": [_owed_view(one, link.sale) for one in _owed(link)],
         "bought": _bought(link.sale),
         "returns": list(_returns(link.sale)),
+        **_release(link.sale),
         "now": list(_then_and_now(link.sale, offer)),
         "advice": AFTER_A_DISCLOSURE,
         "refused": refused,

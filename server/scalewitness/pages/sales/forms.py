@@ -14,7 +14,7 @@ from scalewitness.domain.moments import rfc3339
 from scalewitness.domain.sales import DAYS_TO_PAY
 from scalewitness.pages.animals.forms import day_field
 from scalewitness.pages.calls.forms import one_of
-from scalewitness.pages.parts.facts import FactForm, new_id, note
+from scalewitness.pages.parts.facts import FactForm, StepForm, new_id, note
 from scalewitness.pages.parts.picks import Picks
 from scalewitness.sales.models import Sale
 
@@ -172,6 +172,38 @@ class ReturnForm(FactForm):
 
     def body(self) -> dict[str, Any]:
         return {"move": str(self.cleaned_data["move"]), "answer": self.cleaned_data["answer"]}
+
+
+class ReleaseForm(StepForm):
+    """What became of the payment, by the seller's word."""
+
+    why = one_of(
+        "What became of the payment?",
+        (
+            ("recorded_by_mistake", "It was recorded by mistake: I was not paid"),
+            ("paid_back", "I paid it back"),
+        ),
+    )
+
+    def body(self) -> dict[str, Any]:
+        return {"why": self.cleaned_data["why"]}
+
+
+class ReleaseAnswerForm(FactForm):
+    """The buyer agrees to that, or denies it. Both stand on a page."""
+
+    asked = forms.UUIDField(widget=forms.HiddenInput)
+    answer = forms.ChoiceField(
+        widget=forms.HiddenInput, choices=(("agreed", "agreed"), ("denied", "denied"))
+    )
+
+    def clean_answer(self) -> str:
+        given = str(self.cleaned_data["answer"])
+        self.kind = f"release_{given}"
+        return given
+
+    def body(self) -> dict[str, Any]:
+        return {"asked": str(self.cleaned_data["asked"])}
 
 
 class CustodyForm(FactForm):

@@ -5,7 +5,7 @@ from typing import Any
 from uuid import UUID
 
 from django.contrib import messages
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect
 from django.utils import timezone
 
@@ -36,10 +36,11 @@ from scalewitness.pages.parts.access import actor_of, page, post_or_go, say_acce
 from scalewitness.pages.parts.facts import StepForm, retype
 from scalewitness.pages.parts.listing import listed
 from scalewitness.pages.parts.picking import chosen, offered, pick, sent, typed
-from scalewitness.pages.sales.forms import CustodyForm, DraftForm, OfferForm
+from scalewitness.pages.sales.forms import CustodyForm, DraftForm, OfferForm, ReleaseForm
 from scalewitness.people.models import Keeper
 from scalewitness.sales.models import Sale, SaleStep
 from scalewitness.sales.queries import (
+    last_release,
     offer_in_force,
     pay_until,
     progress_of,
@@ -61,6 +62,7 @@ STATES = {
     "declined": "declined by the buyer",
     "withdrawn": "withdrawn",
     "lapsed": "lapsed",
+    "released": "ended: the buyer released what was paid for",
 }
 STEPS = {
     "offer_made": "Offer made",
@@ -71,6 +73,9 @@ STEPS = {
     "check_requested": "The buyer asked for an independent check",
     "sale_held": "Held: the record changed",
     "payment_recorded": "Payment recorded",
+    "release_asked": "You asked the buyer to release it",
+    "release_agreed": "The buyer agreed to the release",
+    "release_denied": "The buyer denied what you say of the payment",
     "handed_over": "Handed over",
     "sale_closed": "Closed",
     "return_answered": "The buyer answered about the return",
@@ -80,6 +85,7 @@ ACTIONS = {
     "handover": ("handed_over", "Record the handover"),
     "closing": ("sale_closed", "Close the sale"),
     "withdrawal": ("offer_withdrawn", "Withdraw the offer"),
+    "release": ("release_asked", "Ask the buyer to release it"),
 }
 
 
@@ -169,6 +175,7 @@ def _sale_page(request: HttpRequest, sale: Sale, refused: StepForm | None = None
         "letters": [letter for letter in letters if letter.recipient in mine],
         "disclosures": owed,
         "returns": [(title_in(sale, one.animal), one) for one in returns_of(sale, timezone.now())],
+        "release": last_release(sale),
         "refused": refused,
     }
     status = refused.status if refused else 200
@@ -182,10 +189,14 @@ def _step_words(step: SaleStep) -> str:
 def _actions(progress: Progress) -> list[tuple[str, str, StepForm]]:
     """What the seller may do next: path, words, and a form with a fresh id."""
     return [
-        (path, words, StepForm(kind))
+        (path, words, _form(kind))
         for path, (kind, words) in ACTIONS.items()
         if refusal(progress, kind) is None
     ]
+
+
+def _form(kind: str, *sent: QueryDict) -> StepForm:
+    return ReleaseForm(kind, *sent) if kind == "release_asked" else StepForm(kind, *sent)
 
 
 @post_or_go("sale")
@@ -194,7 +205,7 @@ def take_step(request: HttpRequest, keeper: Keeper, sale_id: UUID, what: str) ->
     if what not in ACTIONS:
         raise Http404
     sale = sale_seen(keeper, sale_id)
-    form = StepForm(ACTIONS[what][0], request.POST)
+    form = _form(ACTIONS[what][0], request.POST)
     if form.is_valid():
         outcome = form.send(sale.pk, actor_of(keeper))
         if outcome is not None:
