@@ -2,13 +2,18 @@
 told what later keepers call the animal or what tags they give it."""
 
 from collections import Counter
+from uuid import UUID
 
 import pytest
 from django.test import Client
+from django.urls import reverse
 from tests.api.client import Api
 from tests.letters.chain import Chain
-from tests.world import World
+from tests.world import World, probing
 
+from scalewitness.disclosures.queries import case_for_buyer
+from scalewitness.intake.batch import Actor
+from scalewitness.intake.services import accept_one
 from scalewitness.mail.models import Letter
 from scalewitness.mail.services.composing import compose
 from scalewitness.mail.services.links import link_token
@@ -98,3 +103,31 @@ def pages_by_link(sale: Sale) -> list[str]:
     page = anyone.get(path)
     assert page.status_code == 200
     return [page.content.decode(), *(str(one.body) for one in answers)]
+
+
+def test_a_lasting_link_shows_ones_own_deal_and_the_news_owed(chain: Chain) -> None:
+    """Not what later keepers recorded in between, in no page, answer, paper or receipt."""
+    world, animal = chain.world, chain.animal
+    dov = chain.keepers[-1]
+    own = {one.pk for one in animal.calls.all()}
+    world.say(dov, "call_made", animal.pk, probing("male", "TAG-OF-DOV"))
+    between = animal.calls.get(by=dov.pk)
+    photo = world.item("photo_attached", animal.pk, {"sha256": "ab" * 32, "size": 9000})
+    accept_one(photo, Actor(keeper=dov.pk), world.now)
+    chain.fall()
+    fall = animal.calls.get(by=world.greta.pk)
+    theirs = {chain.sales[0]: own | {fall.pk}, chain.sales[2]: own | {between.pk, fall.pk}}
+    for sale, calls in theirs.items():
+        link = OfferLink.objects.filter(sale=sale, purpose="disclosure").latest("pk")
+        token, case = link_token(link.pk), case_for_buyer(animal, sale)
+        assert {one.call.pk for one in case.calls} == calls
+        (shown,) = Api().get(f"/offers/{token}").body["animals"]
+        assert len(shown["calls"]) == len(calls)
+        page = Client().get(f"/offers/{token}").content.decode()
+        assert page.count(f"log position {between.position}") == (between.pk in calls)
+        for one in (between.pk, UUID(photo["id"])):
+            status = Client().get(reverse("offer_receipt", args=[token, one])).status_code
+            assert status == (200 if between.pk in calls else 404)
+        assert Client().get(reverse("offer_receipt", args=[token, fall.pk])).status_code == 200
+        paper = Client().get(reverse("offer_record", args=[token, animal.pk]))
+        assert paper.status_code == 200

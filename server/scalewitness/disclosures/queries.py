@@ -1,16 +1,20 @@
 """Reading disclosures."""
 
 from collections.abc import Collection
+from dataclasses import dataclass, replace
 from datetime import datetime
 from uuid import UUID
 
 from django.db.models import QuerySet
 
+from scalewitness.animals.models import Animal
 from scalewitness.animals.queries import is_steward
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.domain.consequences import Reliance
 from scalewitness.domain.errors import NotFound
 from scalewitness.sales.models import Sale
+from scalewitness.sales.queries import deal_ended
+from scalewitness.standings.queries.dossier import Dossier, dossier
 
 
 def disclosures_in(sales: QuerySet[Sale]) -> list[Disclosure]:
@@ -82,3 +86,43 @@ def _standing_represented(change: str | None) -> Reliance:
 def unacknowledged() -> int:
     """How many disclosures nobody has acknowledged yet."""
     return Disclosure.objects.filter(acknowledgement=None).count()
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """How much of an animal's record is for the buyer of one sale. ``until``: the log position at
+    which the deal ended, None while it goes on; ``causes``: of what was disclosed since."""
+
+    until: int | None
+    causes: frozenset[UUID]
+    disclosed_at: int
+
+    @property
+    def at(self) -> int | None:
+        """The newest state of the record that is theirs to read; None: as it is now."""
+        return None if self.until is None else max(self.until - 1, self.disclosed_at)
+
+    def has(self, position: int, *facts: UUID | None) -> bool:
+        """Whether they may read a fact at that position, or one about such a cause."""
+        return self.until is None or position < self.until or not self.causes.isdisjoint(facts)
+
+
+def told(animal: Animal, sale: Sale) -> Told:
+    """The evidence of their own deal, and the later news that they are owed: what later keepers
+    record is not for them, unless they keep it themselves."""
+    owed = list(sale.disclosures.filter(animal=animal))
+    last = max((one.position for one in owed), default=-1)
+    keeps = sale.buyer.keeper_id == animal.collection.keeper_id
+    end = None if keeps else deal_ended(animal, sale)
+    return Told(end, frozenset(one.cause for one in owed), last)
+
+
+def case_for_buyer(animal: Animal, sale: Sale) -> Dossier:
+    """All that the buyer of the sale may read of the animal's sex."""
+    theirs = told(animal, sale)
+    case = dossier(animal, theirs.at)
+    return replace(
+        case,
+        calls=tuple(one for one in case.calls if theirs.has(one.call.position, one.call.pk)),
+        photos=tuple(one for one in case.photos if theirs.has(one.position, one.call)),
+    )

@@ -3,7 +3,9 @@
 from collections.abc import Iterator
 from uuid import UUID
 
+from scalewitness.animals.models import Animal
 from scalewitness.disclosures.models import Disclosure
+from scalewitness.disclosures.queries import told
 from scalewitness.domain.errors import NotFound
 from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.entries import entry_of, leaf_of
@@ -44,18 +46,20 @@ def _is_shown(link: OfferLink, entry: Entry, about: UUID) -> bool:
     if entry.kind in FOR_DISCLOSURES:
         owed = sale.disclosures.filter(pk=about)
         return link.purpose == "disclosure" and owed.exists()
-    if entry.kind in {"call_made", "photo_attached"}:
-        return sale.animals.filter(pk=about).exists()
-    if entry.kind == "standing_changed":
-        return sale.animals.filter(pk=about).exists() and _is_named(link, entry, about)
+    animal = sale.animals.filter(pk=about).first()
+    if animal is not None and entry.kind in {"call_made", "photo_attached"}:
+        of = leaf_of(entry).body.get("of")
+        return told(animal, sale).has(entry.position, entry.fact, UUID(of) if of else None)
+    if animal is not None and entry.kind == "standing_changed":
+        return _is_named(link, entry, animal)
     if entry.kind == "custody_changed":  # back from the sale, by its seller's word
         return leaf_of(entry).body.get("sale") == str(sale.pk)
     return sale.steps.filter(pk=entry.fact).exists()
 
 
-def _is_named(link: OfferLink, entry: Entry, animal: UUID) -> bool:
-    """Whether it is a standing the link names, or the one in force."""
-    now = latest_standing(animal)
+def _is_named(link: OfferLink, entry: Entry, animal: Animal) -> bool:
+    """Whether it is a standing the link names, or the last that is for its buyer."""
+    now = latest_standing(animal.pk, told(animal, link.sale).at)
     if now is not None and now.pk == entry.fact:
         return True
     named = set(_offered_on(link.sale))

@@ -60,20 +60,25 @@ def still_there(animal: Animal, sale: Sale) -> bool:
     return animal.collection_id == sale.collection_id
 
 
-def codes_known(animal: Animal, sale: Sale) -> list[Identifier]:
-    """The codes it had until it left the collection it was offered from, in the order given: what
-    later keepers give it is not for the parties to this sale."""
+def deal_ended(animal: Animal, sale: Sale) -> int | None:
+    """The log position at which it left the collection that it was offered from, or at which its
+    buyer released it; None while it is there for them. What comes later is not for the parties
+    to this sale."""
     offer = offer_in_force(sale)
     since = offer.position if offer else -1
-    left = min(
-        (
-            move.position
-            for move in animal.custody.all()
-            if move.came_from == sale.collection_id and move.position > since
-        ),
-        default=None,
+    left = (
+        move.position
+        for move in animal.custody.all()
+        if move.came_from == sale.collection_id and move.position > since
     )
-    codes = (one for one in animal.identifiers.all() if left is None or one.position < left)
+    released = (step.position for step in sale.steps.all() if step.kind == "release_agreed")
+    return min((*left, *released), default=None)
+
+
+def codes_known(animal: Animal, sale: Sale) -> list[Identifier]:
+    """The codes it had until the deal ended, in the order given."""
+    end = deal_ended(animal, sale)
+    codes = (one for one in animal.identifiers.all() if end is None or one.position < end)
     return sorted(codes, key=lambda one: one.position)
 
 

@@ -20,6 +20,7 @@ from scalewitness.api.shapes.releases import ReleaseShown, release
 from scalewitness.api.shapes.returns import ReturnShown, returned
 from scalewitness.api.shapes.sales import Held
 from scalewitness.calls.models import Call
+from scalewitness.disclosures.queries import case_for_buyer
 from scalewitness.domain.cautions import BEFORE_A_PURCHASE
 from scalewitness.domain.facts import (
     CallMade,
@@ -36,7 +37,7 @@ from scalewitness.intake.rules.sales import represent
 from scalewitness.intake.shown import shown_now
 from scalewitness.sales.models import Sale, SaleStep
 from scalewitness.sales.queries import codes_known, last_return, progress_of, still_there
-from scalewitness.standings.queries.dossier import Dossier, ShownCall, dossier
+from scalewitness.standings.queries.dossier import Dossier, ShownCall
 
 
 class EvidenceLine(Struct, frozen=True):
@@ -173,7 +174,7 @@ def _animals(
             late=late_checks(known.late),
         )
         for row in sale.animals.filter(pk__in=represented).order_by("pk")
-        for known in [dossier(row)]
+        for known in [case_for_buyer(row, sale)]
         for backgrounds in [_backgrounds(known, sale)]
     ]
 

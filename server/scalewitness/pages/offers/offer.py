@@ -23,6 +23,7 @@ from django.views.decorators.csrf import csrf_exempt
 from scalewitness.animals.models import Animal
 from scalewitness.calls.queries.held import late_checks_of
 from scalewitness.disclosures.models import Disclosure
+from scalewitness.disclosures.queries import case_for_buyer
 from scalewitness.domain.cautions import AFTER_A_DISCLOSURE, BEFORE_A_PURCHASE
 from scalewitness.domain.errors import LinkGone, NotFound, NotNow
 from scalewitness.domain.facts import OfferMade
@@ -69,7 +70,7 @@ from scalewitness.sales.queries import (
     returns_of,
 )
 from scalewitness.sales.services import try_code
-from scalewitness.standings.queries.dossier import Dossier, dossier
+from scalewitness.standings.queries.dossier import Dossier
 from scalewitness.standings.queries.logged import label_of, latest_standing, latest_standings
 
 View = Callable[..., HttpResponse]
@@ -221,7 +222,7 @@ def _offer_page(
 
 
 def _animal_view(animal: Animal, sale: Sale, offered: OfferMade) -> dict[str, Any]:
-    case = dossier(animal)
+    case = case_for_buyer(animal, sale)
     was = next(one for one in offered.represents if one.animal == str(animal.pk))
     now, calls = case.standing, _calls_of(case, sale)
     settled = settled_behind(case, sale.buyer.keeper_id, timezone.now())
@@ -391,7 +392,7 @@ def _then_and_now(sale: Sale, offer: SaleStep | None) -> Iterator[dict[str, Any]
 
 
 def _owed_view(owed: Disclosure, sale: Sale) -> dict[str, Any]:
-    case = dossier(owed.animal)
+    case = case_for_buyer(owed.animal, sale)
     return (
         both_versions(owed)
         | receipts_for(owed)

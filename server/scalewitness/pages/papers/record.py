@@ -8,6 +8,7 @@ from django.conf import settings
 from django.urls import reverse
 
 from scalewitness.animals.models import Animal, Identifier
+from scalewitness.disclosures.queries import case_for_buyer
 from scalewitness.domain.cautions import BEFORE_A_PURCHASE
 from scalewitness.domain.fact_words import ENDED
 from scalewitness.domain.sexing.taxa import taxon
@@ -49,7 +50,7 @@ def record_for_keepers(animal: Animal, now: datetime) -> bytes:
 
 def record_for_buyer(animal: Animal, sale: Sale, token: str, now: datetime) -> bytes:
     """With examiners by their part, as on the offer."""
-    case = dossier(animal)
+    case = case_for_buyer(animal, sale)
     where = reverse("offer_receipt", args=[token, case.standing.pk]) if case.standing else None
     calls = for_buyer(case, sale.collection.keeper_id, sale.buyer.keeper_id, now)
     # What the next keeper calls it, and what codes they give it, is theirs.
