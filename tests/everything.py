@@ -15,6 +15,7 @@ from scalewitness.disputes.models import Dispute, Finding
 from scalewitness.domain.moments import rfc3339
 from scalewitness.domain.translog.keys import KeyType, Signer
 from scalewitness.intake.batch import Actor
+from scalewitness.intake.named_as_one import count_named, find_one_person
 from scalewitness.intake.numbers import adopt_numbers
 from scalewitness.intake.rules.photos import take_photo_file
 from scalewitness.intake.services import accept_one
@@ -27,6 +28,7 @@ from scalewitness.intake.statements import (
 )
 from scalewitness.intake.succession import admit_loss
 from scalewitness.ledger.services.fencing import raise_fence
+from scalewitness.mail.models import Letter
 from scalewitness.people.services import enter_address, name_practitioner, note_shared_key
 from scalewitness.sales.models import Sale
 
@@ -59,6 +61,7 @@ def say_everything(world: World) -> World:
     _one_person(world, world.animal("P1"))
     _on_its_own_account(world)
     _deceit(world)
+    _named_as_one(world)
     return world
 
 
@@ -307,6 +310,16 @@ def _one_person(world: World, animal: Animal) -> None:
 def _deceit(world: World) -> None:
     """The finding on the fall names Greta's."""
     find_deceit(world.greta.pk, Finding.objects.earliest("position").pk, world.now)
+
+
+def _named_as_one(world: World) -> None:
+    """The finding on the fall names two, to which its arbiter agreed; they never object."""
+    found = Finding.objects.earliest("position")
+    animal = found.dispute.animal
+    one, other = animal.calls.order_by("by").values_list("by", flat=True).distinct()[:2]
+    find_one_person(found.pk, one, other, world.now)
+    Letter.objects.filter(kind="named_as_one").update(state="sent", sent_at=world.now)
+    assert count_named(world.now + timedelta(days=15)) == 1
 
 
 def _on_its_own_account(world: World) -> None:

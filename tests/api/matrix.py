@@ -191,6 +191,8 @@ ROWS = [
     Row("GET", "reports", SIGNED_IN),
     Row("GET", "examiners/{keeper_guest_after}", to(200, *SEES_WHOLE)),
     Row("GET", "collections/{collection}/agreement", to(200, *STEWARDS)),
+    Row("GET", "one-examiner", SIGNED_IN),
+    Row("POST", "one-examiner/{visit}/objection", NOBODY),
     Row("GET", "held-calls", SIGNED_IN),
     Row("POST", "held-calls/{held}/decision", to(201, *STEWARDS), fact({"admitted": True})),
     # visits

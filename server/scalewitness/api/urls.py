@@ -88,6 +88,8 @@ from scalewitness.api.offers.show_disputes import show_buyers_disputes
 from scalewitness.api.offers.show_offer import show_offer
 from scalewitness.api.offers.show_offered_photo import show_offered_photo
 from scalewitness.api.offers.state_as_buyer import state_as_buyer
+from scalewitness.api.one_examiner.list_named import list_named
+from scalewitness.api.one_examiner.object_to_naming import object_to_naming
 from scalewitness.api.openapi.serving import docs, schema
 from scalewitness.api.pairings.drop_pairing import drop_pairing
 from scalewitness.api.pairings.list_pairings import list_pairings
@@ -189,6 +191,8 @@ calls = [
     path("reports", resource(get=list_reports), name="reports"),
     path("examiners/<uuid:id>", resource(get=show_examiner), name="examiner"),
     path("collections/<uuid:id>/agreement", resource(get=show_agreement), name="agreement"),
+    path("one-examiner", resource(get=list_named), name="one-examiner"),
+    path("one-examiner/<uuid:id>/objection", resource(post=object_to_naming)),
     path("held-calls", resource(get=list_held_calls), name="held-calls"),
     path("held-calls/<uuid:id>/decision", resource(post=decide_held_call)),
     path("visits", resource(get=list_visits, post=invite), name="visits"),

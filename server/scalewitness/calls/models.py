@@ -100,6 +100,18 @@ class Parted(AppendOnly):
         return f"{self.call_id} is another's"
 
 
+class Joined(AppendOnly):
+    """Whoever made the call counts as one with another from the standing at ``position`` on."""
+
+    call = models.OneToOneField(
+        Call, primary_key=True, on_delete=models.PROTECT, related_name="joined"
+    )
+    position = models.BigIntegerField()
+
+    def __str__(self) -> str:
+        return f"{self.call_id} is no other's"
+
+
 class Withdrawal(AppendOnly):
     """The sender takes a call back. The call stays visible; it no longer counts."""
 

@@ -94,7 +94,7 @@ def store_withdrawal(fact: Logged[CallWithdrawn]) -> None:
 
 
 def row_of_standing(call: UUID, position: int) -> Row:
-    """Of what a standing says of a call: that its wait ended, or that its examiner is apart."""
+    """Of what a standing says of a call: that its wait ended, or who made it."""
     return {"call_id": call, "position": position}
 
 

@@ -177,6 +177,9 @@ _WORDS: Final[dict[str, str | Callable[[Body], str]]] = {
     "examiner_record_changed": "An examiner's record was updated.",
     "founder_named": "The operator named a founder of this record.",
     "deceit_found": "A finding says that a keeper deceived; their word verifies nothing.",
+    "one_person_found": (
+        "A finding names two accounts that spoke of an animal as one person's; both may object."
+    ),
     "pairing_planned": _from("Two animals are planned to be paired for {}.", "season"),
     "pairing_dropped": "A planned pairing was dropped.",
     "offer_made": _offer,

@@ -21,6 +21,7 @@ from scalewitness.calls.models import (
     Call,
     HeldCall,
     HeldDecision,
+    Joined,
     Objection,
     Parted,
     PhotoComparison,
@@ -49,6 +50,7 @@ from scalewitness.people.models import (
     Grant,
     GrantAnimal,
     GrantEnd,
+    NamedAsOne,
     Voucher,
 )
 from scalewitness.sales.models import Sale, SaleAnimal, SaleStep
@@ -111,6 +113,10 @@ TABLES = (
     Table(Voucher),
     Table(Deceit),
     Table(
+        NamedAsOne,
+        frozenset({"first_id", "second_id", "objected_at", "heard_at", "counts_from", "lifted_at"}),
+    ),
+    Table(
         Animal,
         frozenset({"name", "rack", "description", "hold_off", "version"}),
         of=(Animal, "id"),
@@ -128,6 +134,7 @@ TABLES = (
     Table(Withdrawal),
     Table(WaitEnded),
     Table(Parted),
+    Table(Joined),
     Table(Objection),
     Table(Attestation),
     Table(PhotoComparison),
@@ -150,7 +157,7 @@ TABLES = (
     Table(Finding),
     Table(FindingAnswer),
 )
-KEPT = (Animal, Sale)
+KEPT = (Animal, Sale, NamedAsOne)
 """Rows of which the log says only some columns, perhaps of several entries together."""
 APART: dict[type[Model], str] = {
     Entry: "the log itself",

@@ -70,6 +70,8 @@ class Touched:
     """Contrary calls of newcomers that waited are to count now."""
     parted: list[str] = field(default_factory=list)
     """Calls whose examiner counts for themselves from now on."""
+    joined: list[str] = field(default_factory=list)
+    """Calls whose examiner counts as one with another from now on."""
 
 
 JUDGED_BY = (Animal, Identifier, Husbandry)
@@ -179,14 +181,16 @@ class Batch:
         *,
         answered: bool = False,
         parted: Iterable[str] = (),
+        joined: Iterable[str] = (),
     ) -> None:
         """Note that the animal must be reassessed before the batch ends. ``answered``: contrary
         calls of newcomers that waited count from then on; ``parted``: the examiners of these calls
-        are nobody else."""
+        are nobody else; ``joined``: they are one with another."""
         touched = self.touched.setdefault(animal, Touched(cause, kind))
         touched.cause, touched.kind = cause, kind
         touched.answered |= answered
         touched.parted += parted
+        touched.joined += joined
         if admitted is not None:
             touched.admitted.append(admitted)
         if report is not None:

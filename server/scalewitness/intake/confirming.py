@@ -1,7 +1,7 @@
 """What stands behind a report that others spoke of; judged anew where somebody of them, or who
 sent it, is found to deceive."""
 
-from collections.abc import Container
+from collections.abc import Collection
 from typing import cast
 from uuid import UUID
 
@@ -11,7 +11,7 @@ from scalewitness.calls.services import store_attestation
 from scalewitness.domain.facts import Footing, ReportReopened, ReportStands
 from scalewitness.domain.reports import Remark, Spoken, after_all, as_spoken
 from scalewitness.intake.batch import Batch
-from scalewitness.people.queries import address_of, deceivers_among
+from scalewitness.people.queries import address_of, deceivers_among, named_with
 from scalewitness.standings.queries.due import Reassessment, reports_to_reopen
 from scalewitness.standings.queries.footing import footing_of
 
@@ -26,18 +26,20 @@ def without(call: Call, keeper: UUID) -> Spoken:
     return as_spoken(after_all(sent_as(call), left))
 
 
-def footing_left(call: Call, but: Container[UUID | None] = ()) -> Footing | None:
-    """The best behind what was stated of the call, ``but`` by these and by deceivers; of a
-    deceiver's call no reading of a document counts, as that came from them. None: from before that
+def footing_left(call: Call, but: Collection[UUID | None] = ()) -> Footing | None:
+    """The best behind what was stated of the call, ``but`` by these, by deceivers and by whoever
+    counts as one with its sender; of a deceiver's call no reading of a document counts, as that
+    came from them. None: from before that
     was asked. Who first gave it a footing keeps the one of then; that of others is asked now."""
-    told = attested(call)
-    lost = deceivers_among({call.by, *(one.by for one in told if one.by)})
+    stated = attested(call)
+    lost = deceivers_among({call.by, *(one.by for one in stated if one.by)})
+    same = named_with(call.by).get(call.animal_id, set())
     before, report = "none", sent_as(call)
-    for one in told:
+    for one in stated:
         own = _own(one, before, report)
         before, report = one.footing, cast(Spoken, one.report)
         forged = one.kind == "document_read" and call.by in lost
-        if own != "none" and not (forged or one.by in lost or one.by in but):
+        if own != "none" and not (forged or one.by in {*lost, *same, *but}):
             return own
     return "none"
 
@@ -66,17 +68,17 @@ def _as_remark(one: Attestation, before: str) -> Remark:
 def touch_due(one: Reassessment, batch: Batch) -> None:
     """Have the animal assessed anew, for what makes it necessary."""
     for call in reports_to_reopen(one.animal) if one.kind == "deceit_found" else ():
-        _reopen(call, one, batch)
+        reopen(call, one.cause, one.kind, batch)
     batch.touch(one.animal, one.cause, one.kind)
 
 
-def _reopen(call: Call, one: Reassessment, batch: Batch) -> None:
+def reopen(call: Call, cause: UUID, kind: str, batch: Batch) -> None:
     """On whose word it is stays as it is; what that verifies is asked anew."""
     report = as_spoken(report_of(call))
     footing = footing_left(call) if report == "confirmed" else None
     stands = ReportStands(call=str(call.pk), report=report, footing=footing)
-    body = ReportReopened(call=str(call.pk), cause=str(one.cause))
-    logged = batch.state("report_reopened", one.animal, body)
+    body = ReportReopened(call=str(call.pk), cause=str(cause))
+    logged = batch.state("report_reopened", call.animal_id, body)
     store_attestation(logged, "report_reopened", stands)
     batch.known.forget()
-    batch.touch(one.animal, one.cause, one.kind, report=stands)
+    batch.touch(call.animal_id, cause, kind, report=stands)

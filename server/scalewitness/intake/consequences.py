@@ -12,7 +12,7 @@ from django.db.models import prefetch_related_objects
 from scalewitness.animals.models import Animal
 from scalewitness.breeding.models import Pairing
 from scalewitness.breeding.queries.pairings import planned_with, was_verified
-from scalewitness.calls.models import Parted, WaitEnded
+from scalewitness.calls.models import Joined, Parted, WaitEnded
 from scalewitness.calls.services import row_of_standing
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.disclosures.queries import last_disclosed
@@ -81,7 +81,7 @@ def settle(batch: Batch) -> None:
 
 def _reassess(subject: Subject, touched: Touched, batch: Batch) -> None:
     before, by = subject.label, subject.by
-    subject.part(touched.parted)
+    subject.tell_apart(joined=touched.joined, parted=touched.parted)
     counted, settled = _settled(subject, touched)
     found = settled.standing
     body = StandingChanged(
@@ -97,6 +97,7 @@ def _reassess(subject: Subject, touched: Touched, batch: Batch) -> None:
         counted=tuple(counted),
         known_elsewhere=subject.known_elsewhere,
         parted=tuple(touched.parted),
+        joined=tuple(touched.joined),
     )
     logged = batch.state("standing_changed", subject.animal.pk, body)
     batch.keep(Standing, standing_row(logged))
@@ -104,6 +105,8 @@ def _reassess(subject: Subject, touched: Touched, batch: Batch) -> None:
         batch.keep(WaitEnded, row_of_standing(UUID(call), logged.position))
     for call in touched.parted:
         batch.keep(Parted, row_of_standing(UUID(call), logged.position))
+    for call in touched.joined:
+        batch.keep(Joined, row_of_standing(UUID(call), logged.position))
     subject.before = Before(body.label, body.p_male, body.parameters, body.verified_with or "")
     subject.stood = verified_sex(before) or subject.stood
     now = Representation(
@@ -129,6 +132,7 @@ def _settled(subject: Subject, touched: Touched) -> tuple[list[str], NextStandin
     if not waited:
         return [], settled
     subject.count(map(evidence_of, waited))
+    subject.tell_apart(joined=touched.joined, parted=touched.parted)
     return [str(one.pk) for one in waited], subject.standing()
 
 

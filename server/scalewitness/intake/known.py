@@ -45,7 +45,7 @@ from scalewitness.intake.holdings import Holdings
 from scalewitness.ledger.queries.prepared import PreparedQuery, asked, asked_together, ids_literal
 from scalewitness.ledger.queries.tree import HEAD, tip
 from scalewitness.people.models import Grant
-from scalewitness.people.queries import grants_ever, same_person_as
+from scalewitness.people.queries import grants_ever, named_with, same_person_as
 from scalewitness.sales.queries import PARTIES, parties_to_sales
 from scalewitness.standings.queries import numbers
 from scalewitness.standings.queries.assessing import (
@@ -163,13 +163,14 @@ class Subject:
         self.counting += [one for one in waited if one.call not in counting]
         self.__dict__.pop("case", None)
 
-    def part(self, calls: Collection[str]) -> None:
-        """Whoever made these calls counts for themselves from here on."""
-        if calls:
+    def tell_apart(self, *, joined: Collection[str], parted: Collection[str]) -> None:
+        """Whoever made these calls counts as one with another, or for themselves, from here on."""
+        for calls, is_one in ((joined, True), (parted, False)):
             self.counting = [
-                replace(one, same_person=one.same_person and one.call not in calls)
+                replace(one, same_person=is_one) if one.call in calls else one
                 for one in self.counting
             ]
+        if joined or parted:
             self.__dict__.pop("case", None)
 
     def standing(self) -> NextStanding:
@@ -206,6 +207,7 @@ class Known:
     """Of the log, when what is known was read."""
     _footing: Footing | None = None
     _others: Set[UUID] | None = None
+    _named: Mapping[UUID, Set[UUID]] | None = None
     before_reading: Callable[[], None] = lambda: None
     """What a batch does first, so that what it wrote is found."""
     holdings: Holdings = field(init=False)
@@ -275,6 +277,12 @@ class Known:
             self._others = same_person_as(self.person)
         return self._others
 
+    def one_with(self, animal: UUID) -> Set[UUID]:
+        """The accounts that count as one with the person's as examiners of the animal."""
+        if self._named is None:
+            self._named = named_with(self.person)
+        return self.same_person | self._named.get(animal, set())
+
     @property
     def is_read(self) -> bool:
         return bool(self._subjects) or self.holdings.is_read
@@ -305,7 +313,7 @@ class Known:
         """Have everything read anew."""
         self._subjects.clear()
         self._weights.clear()
-        self._footing = self._others = None
+        self._footing = self._others = self._named = None
         self.holdings.forget()
 
     def of(self, animal: UUID) -> Subject | None:

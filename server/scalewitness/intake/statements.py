@@ -6,7 +6,7 @@ from uuid import UUID
 
 import structlog
 from django.db import transaction
-from django.db.models import OuterRef, QuerySet, Subquery
+from django.db.models import OuterRef, Q, QuerySet, Subquery
 
 from scalewitness.calls.models import Attestation, Call
 from scalewitness.disputes.models import Finding
@@ -18,6 +18,7 @@ from scalewitness.domain.sexing.policy import adopted
 from scalewitness.fresh_ids import fresh_id
 from scalewitness.intake.batch import Batch
 from scalewitness.intake.dry_run import Foreseen, foresee
+from scalewitness.intake.named_as_one import CAUSE, assess, lift_naming
 from scalewitness.intake.reassessing import RECORD, in_turns, reassess_due
 from scalewitness.ledger.queries.tree import tip
 from scalewitness.letters.sales import notify_of_lapse
@@ -167,23 +168,26 @@ def _put_on_record(keeper: UUID, finding: UUID, now: datetime) -> UUID:
 
 
 def part_accounts(first: UUID, second: UUID, now: datetime) -> int:
-    """The operator's, after an objection: two accounts that shared a key are two people. Calls that
-    counted as somebody else's count for themselves from here on; on how many animals. Where that
-    was stopped, the same again goes on.
+    """The operator's, after an objection: two accounts that shared a key, or that a finding named
+    as one, are two people. Calls that counted as somebody else's count for themselves from here on;
+    on how many animals. Where that was stopped, the same again goes on.
 
     Raises:
-        OutOfRange: they never shared a key.
+        OutOfRange: they never shared a key, and no finding named them.
     """
-    if not lift_shared_key(first, second, now):
-        raise OutOfRange("These accounts never shared a key.")
-    one = Call.objects.filter(by__in=(first, second), parted=None).exclude(one_with="")
-    animals = sorted(set(one.values_list("animal", flat=True)))
+    shared, named = lift_shared_key(first, second, now), lift_naming(first, second, now)
+    if not (shared or named):
+        raise OutOfRange("These accounts never shared a key, and no finding named them.")
+    one = Call.objects.filter(by__in=(first, second), parted=None)
+    one = one.filter(~Q(one_with="") | Q(joined__isnull=False)).order_by("position")
+    animals = sorted({*one.values_list("animal", flat=True), *named})
 
     def part(animal: UUID, batch: Batch) -> None:
-        calls = list(one.filter(animal=animal).order_by("position"))
-        if calls:
-            parted = [str(call.pk) for call in calls]
-            batch.touch(animal, calls[-1].pk, "call_made", parted=parted)
+        parted = list(one.filter(animal=animal).values_list("pk", flat=True))
+        if animal in named:
+            assess(named[animal], batch, parted=map(str, parted))
+        elif parted:
+            batch.touch(animal, parted[-1], CAUSE, parted=map(str, parted))
 
     in_turns(animals, now, part)
     return len(animals)

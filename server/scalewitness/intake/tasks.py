@@ -6,7 +6,7 @@ from django.contrib.sessions.backends.db import SessionStore
 from django.utils import timezone
 
 from scalewitness.domain.errors import Fenced
-from scalewitness.intake import devices, newcomers
+from scalewitness.intake import devices, named_as_one, newcomers
 from scalewitness.intake.reassessing import reassess_due
 from scalewitness.intake.statements import lapse_offers, update_examiner_records
 
@@ -46,6 +46,17 @@ def count_unanswered() -> int:
     """Has contrary calls of newcomers count that nobody answered in time; safe to repeat."""
     try:
         return newcomers.count_unanswered(timezone.now())
+    except Fenced:
+        log.warning("log_fenced")
+        return 0
+
+
+@shared_task(name="scalewitness.intake.tasks.count_named")
+def count_named() -> int:
+    """Has accounts count as one examiner that a finding names and that did not object in time;
+    safe to repeat."""
+    try:
+        return named_as_one.count_named(timezone.now())
     except Fenced:
         log.warning("log_fenced")
         return 0

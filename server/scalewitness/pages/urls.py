@@ -4,7 +4,13 @@ animals, reports and disputes."""
 from django.urls import path, re_path
 
 from scalewitness.pages import rackside
-from scalewitness.pages.accounts import account, adding_devices, sign_out, vouching
+from scalewitness.pages.accounts import (
+    account,
+    adding_devices,
+    one_examiner,
+    sign_out,
+    vouching,
+)
 from scalewitness.pages.animals import animal, identifiers, photos, planning
 from scalewitness.pages.breeding import clutches, pairings
 from scalewitness.pages.calls import call, comparing, late, refiling, texts
@@ -33,6 +39,7 @@ urlpatterns = [
     path("account", account.show_account, name="account"),
     path("account/time-zone", account.choose_zone, name="choose_zone"),
     path("account/vouching", vouching.vouch, name="vouching"),
+    path("account/one-examiner", one_examiner.show_named, name="one_examiner"),
     path("account/digest", account.choose_digest, name="choose_digest"),
     path("sign-out/<str:token>", sign_out.sign_out, name="sign_out"),
     path("devices/new", adding_devices.add_device, name="add_device"),

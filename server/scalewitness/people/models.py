@@ -127,6 +127,37 @@ class SharedKey(models.Model):
         return f"shared key {self.pk}"
 
 
+class NamedAsOne(models.Model):
+    """A ``finding`` names two accounts as one person's, about one ``animal``. The log holds a
+    commitment to the ``accounts``; who they are and what became of it stands here alone.
+
+    Either may object (``objected_at``); the operator finds that wrong (``heard_at``) or right
+    (``lifted_at``). They count as one examiner of the animal from ``counts_from`` on."""
+
+    id = models.UUIDField(primary_key=True)
+    position = models.BigIntegerField(unique=True)
+    animal = models.UUIDField(db_index=True)
+    finding = models.UUIDField()
+    accounts = models.CharField(max_length=64)
+    first = models.ForeignKey(Keeper, on_delete=models.PROTECT, related_name="+")
+    second = models.ForeignKey(Keeper, on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+    objected_at = models.DateTimeField(null=True)
+    heard_at = models.DateTimeField(null=True)
+    counts_from = models.DateTimeField(null=True)
+    lifted_at = models.DateTimeField(null=True)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["animal", "first", "second"], name="named_once_for_an_animal"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"named as one {self.pk}"
+
+
 class Practitioner(models.Model):
     """A veterinarian, laboratory or earlier keeper whose call someone reported.
 

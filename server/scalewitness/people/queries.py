@@ -22,6 +22,7 @@ from scalewitness.people.models import (
     GrantAnimal,
     GrantEnd,
     Keeper,
+    NamedAsOne,
     Practitioner,
     PractitionerAddress,
     PractitionerLink,
@@ -199,6 +200,21 @@ def same_person_as(keeper: UUID | None) -> set[UUID]:
         pairs = SharedKey.objects.filter(of_them, lifted_at=None).values_list("first", "second")
         new = {one for pair in pairs for one in pair} - found
     return found - {keeper}
+
+
+def named_with(keeper: UUID | None) -> dict[UUID, set[UUID]]:
+    """By animal, the other accounts that count as one with this since a finding named them."""
+    found: dict[UUID, set[UUID]] = {}
+    if keeper is not None:
+        for one in named(keeper).filter(lifted_at=None).exclude(counts_from=None):
+            found.setdefault(one.animal, set()).update({one.first_id, one.second_id} - {keeper})
+    return found
+
+
+def named(keeper: UUID) -> QuerySet[NamedAsOne]:
+    """Where a finding names the account as one with another, newest first."""
+    either = Q(first=keeper) | Q(second=keeper)
+    return NamedAsOne.objects.filter(either).order_by("-position")
 
 
 def keeper_of(keeper: UUID) -> Keeper | None:

@@ -17,6 +17,7 @@ from knox.settings import knox_settings
 from scalewitness.domain.erasure import ERASED_NAME, erased_address
 from scalewitness.domain.errors import (
     NotFound,
+    NotNow,
     OutOfRange,
     VersionStale,
     WrongCredentials,
@@ -30,6 +31,7 @@ from scalewitness.domain.facts import (
     GrantGiven,
     GrantRevoked,
     KeeperVouched,
+    OnePersonFound,
 )
 from scalewitness.domain.moments import parse_moment
 from scalewitness.ledger.services.writing import Logged
@@ -44,13 +46,14 @@ from scalewitness.people.models import (
     GrantEnd,
     IdempotencyKey,
     Keeper,
+    NamedAsOne,
     Practitioner,
     PractitionerAddress,
     PractitionerLink,
     SharedKey,
     Voucher,
 )
-from scalewitness.people.queries import account_of
+from scalewitness.people.queries import account_of, named
 
 
 def sign_up(*, name: str, email: str, password: str) -> Keeper:
@@ -316,6 +319,34 @@ def lift_shared_key(first: UUID, second: UUID, now: datetime) -> bool:
     rows = SharedKey.objects.filter(first=pair[0], second=pair[1])
     rows.filter(lifted_at=None).update(lifted_at=now)
     return rows.exists()
+
+
+def store_one_person(fact: Logged[OnePersonFound], first: UUID, second: UUID) -> NamedAsOne:
+    return NamedAsOne.objects.create(
+        id=fact.id,
+        position=fact.position,
+        animal=fact.about,
+        finding=UUID(fact.body.finding),
+        accounts=fact.body.accounts,
+        first_id=first,
+        second_id=second,
+        at=fact.at,
+    )
+
+
+def object_to_being_one(keeper: UUID, named_as: UUID, now: datetime) -> NamedAsOne:
+    """One of both says that they are two people.
+
+    Raises:
+        NotFound: they are not named there.
+        NotNow: one of both has objected, or it does not hold any more.
+    """
+    found = named(keeper).filter(pk=named_as)
+    if not found.exists():
+        raise NotFound()
+    if not found.filter(objected_at=None, lifted_at=None).update(objected_at=now):
+        raise NotNow("One of both accounts has objected already, or it does not hold any more.")
+    return found.get()
 
 
 def store_voucher(fact: Logged[KeeperVouched]) -> None:

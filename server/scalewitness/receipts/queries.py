@@ -221,6 +221,7 @@ ANIMAL_KINDS: Final = frozenset(
         "witness_stated",
         "witness_withdrawn",
         "report_reopened",
+        "one_person_found",
         "standing_changed",
     }
 )

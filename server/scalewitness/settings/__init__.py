@@ -190,6 +190,10 @@ CELERY_BEAT_SCHEDULE = {
         "task": "scalewitness.intake.tasks.count_unanswered",
         "schedule": 3600.0,
     },
+    "count accounts named as one": {
+        "task": "scalewitness.intake.tasks.count_named",
+        "schedule": 3600.0,
+    },
     "lapse offers": {"task": "scalewitness.intake.tasks.lapse_due_offers", "schedule": 300.0},
     "update examiners' records": {
         "task": "scalewitness.intake.tasks.update_records",

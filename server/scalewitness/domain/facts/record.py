@@ -70,7 +70,8 @@ class StandingChanged(Body, frozen=True):
     ``counted``: contrary calls of newcomers that waited, and count from here on.
     ``known_elsewhere``: another record bore its transponder first, so it is not verified.
     ``parted``: calls whose examiner counts for themselves from here on, as an objection was
-    right."""
+    right. ``joined``: calls whose examiner counts as one with another from here on, as a finding
+    says that both accounts are one person's."""
 
     label: Label
     p_male: Share
@@ -84,6 +85,7 @@ class StandingChanged(Body, frozen=True):
     counted: tuple[Id, ...] = ()
     known_elsewhere: bool = False
     parted: tuple[Id, ...] = ()
+    joined: tuple[Id, ...] = ()
 
 
 class PolicyAdopted(Body, frozen=True):
@@ -162,6 +164,15 @@ class DeceitFound(Body, frozen=True):
     finding: Id
 
 
+class OnePersonFound(Body, frozen=True):
+    """About an animal: a ``finding`` names two accounts that spoke of it as one person's. Unless an
+    objection is right, they count as one examiner of this animal once both could object.
+    ``accounts``: a salted commitment to who they are, for this animal and finding alone."""
+
+    finding: Id
+    accounts: Sha256
+
+
 BODIES: dict[str, type[Body]] = {
     "standing_changed": StandingChanged,
     "policy_adopted": PolicyAdopted,
@@ -170,4 +181,5 @@ BODIES: dict[str, type[Body]] = {
     "examiner_record_changed": ExaminerRecordChanged,
     "founder_named": FounderNamed,
     "deceit_found": DeceitFound,
+    "one_person_found": OnePersonFound,
 }

@@ -110,9 +110,9 @@ _REASONS = {
         "knowing the earlier answers, or confirmed what settles it."
     ),
     "same_person": (
-        "One of those who agree counts as one examiner with an earlier one, or with the keeper, as "
-        "both accounts held the key of one device. Somebody else has yet to come to the same "
-        "answer without knowing it."
+        "One of those who agree counts as one examiner with an earlier one, or with the keeper: "
+        "both accounts held the key of one device, or a finding says that they are one person's. "
+        "Somebody else has yet to come to the same answer without knowing it."
     ),
     "needs_second_examiner": "A second examiner has yet to come to the same answer.",
     "contrary_call": "One call by itself speaks strongly for the other sex.",

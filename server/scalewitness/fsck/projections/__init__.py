@@ -30,6 +30,7 @@ PROJECTIONS: dict[str, Callable[[LoggedFact, Past], Rows]] = {
     "keeper_vouched": people.keeper_vouched,
     "founder_named": people.founder_named,
     "deceit_found": people.deceit_found,
+    "one_person_found": people.one_person_found,
     "visit_invited": people.visit_invited,
     "visit_accepted": people.visit_accepted,
     "visit_declined": people.visit_declined,

@@ -14,6 +14,7 @@ from scalewitness.people.models import (
     Grant,
     GrantAnimal,
     GrantEnd,
+    NamedAsOne,
     Voucher,
 )
 from scalewitness.visits.models import Visit, VisitAnimal, VisitStep
@@ -73,6 +74,13 @@ def founder_named(fact: LoggedFact, past: Past) -> Rows:
 def deceit_found(fact: LoggedFact, past: Past) -> Rows:
     finding = UUID(fact.body.finding)
     yield Row(Deceit, row_of_fact(fact, keeper_id=fact.about, finding=finding))
+
+
+def one_person_found(fact: LoggedFact, past: Past) -> Rows:
+    """Not who they are: of that the log has the commitment alone."""
+    finding, accounts = UUID(fact.body.finding), fact.body.accounts
+    more = {"animal": fact.about, "finding": finding, "accounts": accounts, "at": fact.at}
+    yield Row(NamedAsOne, row_of_fact(fact, **more))
 
 
 def visit_invited(fact: LoggedFact, past: Past) -> Rows:

@@ -2,7 +2,7 @@
 
 from uuid import UUID
 
-from scalewitness.calls.models import Parted, WaitEnded
+from scalewitness.calls.models import Joined, Parted, WaitEnded
 from scalewitness.fsck.past import Past
 from scalewitness.fsck.projections.row import Row, Rows, row_of_fact, row_of_thing
 from scalewitness.fsck.reading import LoggedFact
@@ -31,6 +31,8 @@ def standing_changed(fact: LoggedFact, past: Past) -> Rows:
         yield Row(WaitEnded, {"call_id": UUID(call), "position": fact.position})
     for call in body.parted:
         yield Row(Parted, {"call_id": UUID(call), "position": fact.position})
+    for call in body.joined:
+        yield Row(Joined, {"call_id": UUID(call), "position": fact.position})
 
 
 def policy_adopted(fact: LoggedFact, past: Past) -> Rows:

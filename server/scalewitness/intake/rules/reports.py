@@ -194,7 +194,7 @@ def _footing_behind(fact: Sealed, call: Call, batch: Batch, *, proved: bool) -> 
     last = call.attestations.order_by("-position").first()
     if last is not None and last.report == "confirmed" and last.footing != "none":
         return cast(Footing, last.footing) if last.footing else None
-    if fact.kind == "report_answered" or call.by in batch.known.same_person:
+    if fact.kind == "report_answered" or call.by in batch.known.one_with(call.animal_id):
         return "none"
     if fact.kind == "document_read" and deceivers_among([call.by]):
         return "none"

@@ -240,11 +240,11 @@ def _report(one: ShownCall) -> str | None:
 
 
 def _confirmed(last: Attestation, call: Call) -> str:
-    said = CONFIRMED[last.kind]
+    words = CONFIRMED[last.kind]
     if last.young is not None:
-        said = "Someone without a share in it saw young that are registered as this animal's."
+        words = "Someone without a share in it saw young that are registered as this animal's."
     stands = max(call.attestations.all(), key=lambda one: one.position)
-    return f"{said} {UNFOOTED}" if stands.footing == "none" else said
+    return f"{words} {UNFOOTED}" if stands.footing == "none" else words
 
 
 def _answer_note(one: ShownCall, dossier: Dossier) -> str | None:

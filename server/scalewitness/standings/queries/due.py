@@ -148,10 +148,10 @@ def _spoken_by_deceivers(animals: Collection[UUID] | None) -> Iterator[tuple[UUI
     whose = Q(keeper=OuterRef("by")) | Q(keeper=OuterRef("call__by"))
     found = Deceit.objects.filter(whose).order_by("-position")
     anew = Attestation.objects.filter(call=OuterRef("call"), kind="report_reopened")
-    told = confirmed.exclude(by=None).annotate(
+    spoken = confirmed.exclude(by=None).annotate(
         told=Subquery(found.values("position")[:1]), deceit=Subquery(found.values("pk")[:1])
     )
-    behind = told.filter(~Exists(anew.filter(position__gt=OuterRef("told"))))
+    behind = spoken.filter(~Exists(anew.filter(position__gt=OuterRef("told"))))
     behind = behind.filter(position__lt=F("told")).order_by("position")
     yield from behind.values_list("call__animal", "deceit", "call")
 

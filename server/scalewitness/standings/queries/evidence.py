@@ -15,6 +15,7 @@ from scalewitness.calls.models import (
     WAITS,
     Attestation,
     Call,
+    Joined,
     Parted,
     PhotoComparison,
 )
@@ -30,6 +31,7 @@ class Stated(TypedDict):
     report_footing: str | None
     deceived: bool
     is_parted: bool
+    is_joined: bool
     compared: Compared | None
 
 
@@ -50,6 +52,7 @@ def with_report(calls: QuerySet[Call], at: int | None = None) -> QuerySet[Stated
         report_footing=_report(at, "footing"),
         deceived=_deceived(at),
         is_parted=_parted(at),
+        is_joined=_joined(at),
         compared=_compared(at),
     )
 
@@ -63,6 +66,12 @@ def _deceived(at: int | None = None) -> Exists:
 def _parted(at: int | None = None) -> Exists:
     """Whether its examiner, who counted as one with another, counts for themselves again."""
     found = Parted.objects.filter(call=OuterRef("pk"))
+    return Exists(found if at is None else found.filter(position__lte=at))
+
+
+def _joined(at: int | None = None) -> Exists:
+    """Whether its examiner counts as one with another, since a finding says so."""
+    found = Joined.objects.filter(call=OuterRef("pk"))
     return Exists(found if at is None else found.filter(position__lte=at))
 
 
@@ -87,10 +96,10 @@ def evidence_by_animal(animals: Iterable[UUID]) -> dict[UUID, list[Evidence]]:
     """What counts of each animal, in log order; animals without any are absent."""
     found: dict[UUID, list[Evidence]] = {}
     rows = COUNTING.ask(animals=list(animals))
-    for animal, by, at, position, body, report, footing, deceived, parted, compared, *known in rows:
+    for animal, by, at, position, body, *row in rows:
+        since, known = row[: len(SINCE)], row[len(SINCE) :]
         made, more = _MADE.decode(body), {"at": at, "position": position}
-        more |= {"report": report, "compared": compared}
-        more |= {"report_footing": footing, "deceived": deceived, "parted": parted}
+        more |= zip(SINCE, since, strict=True)
         known[-1] = known[-1] or None
         evidence = as_evidence(made, Circumstance(*known), sender=by, **more)
         found.setdefault(animal, []).append(evidence)
@@ -108,6 +117,8 @@ CIRCUMSTANCE = (
     "one_with",
 )
 """The columns of a call that hold its circumstance, as `Circumstance` has them after the call."""
+SINCE = ("report", "report_footing", "deceived", "parted", "joined", "compared")
+"""What was said of a call since, as `as_evidence` has it and in the order of the columns."""
 _MADE = msgspec.json.Decoder(CallMade)
 
 
@@ -124,6 +135,7 @@ def _counting(animals: Any) -> "QuerySet[Call, Any]":
         _report(column="footing"),
         _deceived(),
         _parted(),
+        _joined(),
         _compared(),
         call,
         *CIRCUMSTANCE,
@@ -175,6 +187,7 @@ def evidence_of(call: StatedCall) -> Evidence:
         report_footing=call.report_footing,
         deceived=call.deceived,
         parted=call.is_parted,
+        joined=call.is_joined,
         compared=call.compared,
     )
 
@@ -205,12 +218,14 @@ def as_evidence(
     report_footing: str | None = None,
     deceived: bool = False,
     parted: bool = False,
+    joined: bool = False,
     compared: Compared | None = None,
 ) -> Evidence:
     """The same value whether it comes from a row or from the log alone. ``report``: what the
     record last stated of it as a report, with the ``report_footing`` of who confirmed it;
     ``compared``: what it made of its photos; None where nobody spoke of it. ``deceived``: whoever
-    sent it is named in a finding of deceit; ``parted``: that they count for themselves again."""
+    sent it is named in a finding of deceit; ``joined``: that they are one
+    with another examiner; ``parted``: that they count for themselves again."""
     reported = body.reported
     unsupported = report_footing == "none" if report else deceived or known.footing == "none"
     return Evidence(
@@ -229,7 +244,7 @@ def as_evidence(
         anchored_to=known.anchored_to,
         compared=compared,
         newcomer=unsupported,
-        same_person=known.one_with is not None and not parted,
+        same_person=(joined or known.one_with is not None) and not parted,
         report=report
         or as_sent(
             method_of(body.observed), reported=reported is not None, interested=known.interested

@@ -76,6 +76,7 @@ class _Past:
     reports: dict[str, facts.ReportStands] = field(default_factory=dict)
     waiting: set[str] = field(default_factory=set)
     parted: set[str] = field(default_factory=set)
+    joined: set[str] = field(default_factory=set)
     before: Before = field(default_factory=Before)
     known_elsewhere: bool = False
     photos: dict[str, list[tuple[UUID | None, Compared]]] = field(default_factory=dict)
@@ -90,6 +91,7 @@ class _Past:
                 position=position,
                 deceived=UUID(sender) in deceivers,
                 parted=call in self.parted,
+                joined=call in self.joined,
                 compared=after_comparisons(self.photos.get(call, ())),
                 **self._reported(call),
             )
@@ -231,6 +233,7 @@ class Replay:
         past.waiting |= {known.call for known in logged.admitted if known.waits}
         past.waiting -= set(logged.counted)
         past.parted |= set(logged.parted)
+        past.joined |= set(logged.joined)
         if entry.position >= self._since:
             self.checked += 1
             yield from self._recompute(entry, past, animal, logged)
