@@ -4,7 +4,8 @@
 
 A seller with n accounts does all that is free, in random order, about an animal of the other sex:
 their own calls, blind invitations to each other, repeats by every method, reports and their
-confirmations, withdrawals, and registering the animal anew. Some of the accounts have a footing:
+confirmations, by others or by an account that two of them confirm as a practice's, withdrawals, and
+registering the animal anew. Some of the accounts have a footing:
 8 settled blind calls for 2 honest hosts each, or two honest keepers who vouch for them. Then the
 accounts go among 200 honest keepers and contradict verified animals.
 
@@ -52,7 +53,7 @@ INVITES, ANSWERS = 0.05, 0.5
 """Of 20 honest keepers one lets an account in that nobody knows, and every other has a contrary
 call answered within the thirty days (assumed: nobody has counted either)."""
 CHECKS = ("call", "call", "call", "weak", "end")
-EVERYTHING = (*CHECKS, "eggs", "report", "confirm")
+EVERYTHING = (*CHECKS, "eggs", "report", "confirm", "practice")
 """What an account does; the first alone claim no eggs and no report."""
 DEPTHS: Final[dict[Sex, str]] = {"male": "9", "female": "3"}
 
@@ -128,6 +129,17 @@ class Attack:
                 new = not self.has_footing(account)
                 self.calls[place] = replace(one, report="confirmed", newcomer=new)
 
+    def confirm_as_practice(self) -> None:
+        """Two of them state that a third account is the practice's that the report names. It takes
+        two with a footing of their own, who are tied neither to the seller nor to each other."""
+        if self.footed >= 2 and self.accounts > 3:
+            self.calls = [
+                replace(one, report="confirmed", newcomer=False)
+                if one.examiner == "a veterinarian"
+                else one
+                for one in self.calls
+            ]
+
     def move(self, random: Random, kinds: Sequence[str]) -> None:
         account = random.randrange(self.accounts)
         match random.choice(kinds):
@@ -142,6 +154,8 @@ class Attack:
                 self.report()
             case "confirm":
                 self.confirm(account)
+            case "practice":
+                self.confirm_as_practice()
             case "end" if self.calls:
                 self.end(random)
 

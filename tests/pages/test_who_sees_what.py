@@ -31,6 +31,7 @@ OWN = {
     "new_collection",
     "add_device",
     "vouching",
+    "one_examiner",
 }
 """Pages that show a keeper nothing but their own, or what every keeper may know."""
 FORMS_ONLY = {

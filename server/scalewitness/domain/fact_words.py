@@ -90,7 +90,9 @@ def _finding_answer(body: Body) -> str:
 
 def _voucher(body: Body) -> str:
     ends = body.get("vouches") is False
-    return f"A keeper vouches for another as an examiner{' no longer' if ends else ''}."
+    practice = body.get("practice")
+    what = f"states that an account is a {practice}'s" if practice else "vouches for an examiner"
+    return f"A keeper {what}{', no longer' if ends else ''}."
 
 
 def _late(body: Body) -> str:

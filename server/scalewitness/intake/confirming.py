@@ -11,6 +11,7 @@ from scalewitness.calls.services import store_attestation
 from scalewitness.domain.facts import Footing, ReportReopened, ReportStands
 from scalewitness.domain.reports import Remark, Spoken, after_all, as_spoken
 from scalewitness.intake.batch import Batch
+from scalewitness.intake.practices import is_proved
 from scalewitness.people.queries import address_of, deceivers_among, named_with
 from scalewitness.standings.queries.due import Reassessment, reports_to_reopen
 from scalewitness.standings.queries.footing import footing_of
@@ -47,7 +48,9 @@ def footing_left(call: Call, but: Collection[UUID | None] = ()) -> Footing | Non
 def _own(one: Attestation, before: str, report: str) -> Footing | None:
     if one.kind == "report_answered":
         remark = _as_remark(one, report)
-        return "practitioner" if remark == Remark("confirmed", proved=True) else "none"
+        proved = remark == Remark("confirmed", proved=True)
+        still = proved and is_proved(address_of(one.call.examiner), one.by, one.call)
+        return "practitioner" if still else "none"
     if before == "none" or report != "confirmed":
         return cast(Footing | None, one.footing or None)
     return footing_of(one.by)
@@ -60,8 +63,7 @@ def _as_remark(one: Attestation, before: str) -> Remark:
         return Remark(None)
     proved = one.report == one.answer
     if proved and one.answer == before == "confirmed":
-        address = address_of(one.call.examiner)
-        proved = address is not None and address.entered_by_id is None
+        proved = is_proved(address_of(one.call.examiner), one.by, one.call)
     return Remark("denied" if one.answer == "denied" else "confirmed", proved)
 
 

@@ -221,13 +221,14 @@ class Founder(AppendOnly):
 
 class Voucher(AppendOnly):
     """``by`` answers for the keeper as an examiner from ``position`` on, or no longer; of two by
-    the same the later counts."""
+    the same the later counts. ``practice``: not for that, but that the account is such a one's."""
 
     id = models.UUIDField(primary_key=True)
     position = models.BigIntegerField(unique=True)
     by = models.ForeignKey(Keeper, on_delete=models.PROTECT, related_name="vouchers_given")
     keeper = models.ForeignKey(Keeper, on_delete=models.PROTECT, related_name="vouchers")
     vouches = models.BooleanField()
+    practice = models.CharField(max_length=15, default="", db_default="")
     at = models.DateTimeField()
 
     def __str__(self) -> str:

@@ -261,10 +261,24 @@ def grants_held(keeper: UUID) -> list[Grant]:
     )
 
 
-def vouches_for(by: UUID, keeper: UUID) -> bool:
-    """Whether the one answers for the other as an examiner now."""
-    last = Voucher.objects.filter(by=by, keeper=keeper).order_by("-position").first()
+def vouches_for(by: UUID, keeper: UUID, practice: str = "") -> bool:
+    """Whether the one answers for the other as an examiner now; or that it is such a practice's."""
+    found = Voucher.objects.filter(by=by, keeper=keeper, practice=practice)
+    last = found.order_by("-position").first()
     return last is not None and last.vouches
+
+
+def confirmed_as(keeper: UUID, practice: str) -> list[UUID]:
+    """Who states now that the account is such a practice's."""
+    rows = Voucher.objects.filter(keeper=keeper, practice=practice)
+    latest = rows.order_by("by", "-position").distinct("by")
+    return [one.by_id for one in latest if one.vouches]
+
+
+def answered_for(one: UUID, other: UUID) -> bool:
+    """Whether either ever vouched for the other as an examiner."""
+    either = Q(by=one, keeper=other) | Q(by=other, keeper=one)
+    return Voucher.objects.filter(either, practice="").exists()
 
 
 def deceivers_among(keepers: Iterable[UUID], at: int | None = None) -> set[UUID]:

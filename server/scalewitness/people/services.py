@@ -356,6 +356,7 @@ def store_voucher(fact: Logged[KeeperVouched]) -> None:
         by_id=fact.sender,
         keeper_id=fact.about,
         vouches=fact.body.vouches,
+        practice=fact.body.practice or "",
         at=fact.at,
     )
 

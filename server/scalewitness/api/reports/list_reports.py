@@ -14,4 +14,5 @@ from scalewitness.calls.queries.reports import reported_of
 def list_reports(request: Request) -> Response:
     """Calls that name a practitioner who is asked at an address you proved; newest first. Of an
     animal that you are still to check blind there is nothing until your own call."""
-    return Response(Reports(reports(reported_of(keeper_of(request).pk, timezone.now()))))
+    keeper = keeper_of(request).pk
+    return Response(Reports(reports(reported_of(keeper, timezone.now()), keeper)))

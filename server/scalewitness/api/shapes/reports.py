@@ -15,7 +15,8 @@ from scalewitness.calls.queries.reports import last_answer, report_of
 from scalewitness.domain.facts import CallMade, Identification
 from scalewitness.domain.observations import Observation
 from scalewitness.domain.sexing.evidence import Report
-from scalewitness.people.queries import names_of, practitioners_asked
+from scalewitness.intake.practices import answers_that_count
+from scalewitness.people.queries import names_of
 
 ReportWord = Annotated[str, words.one_of(*get_args(Report))]
 Answer = Annotated[str, words.one_of("confirmed", "denied")]
@@ -65,11 +66,12 @@ class Reports(Struct, frozen=True):
     items: list[ReportShown]
 
 
-def reports(calls: Iterable[Call]) -> list[ReportShown]:
+def reports(calls: Iterable[Call], keeper: UUID) -> list[ReportShown]:
+    """As to the account that would answer."""
     listed = list(calls)
     names = names_of(call.by for call in listed)
-    asked = practitioners_asked(call.examiner for call in listed)
-    return [_report(call, names, confirms=call.examiner in asked) for call in listed]
+    counts = answers_that_count(listed, keeper)
+    return [_report(call, names, confirms=call.pk in counts) for call in listed]
 
 
 def _report(call: Call, names: dict[UUID, str], *, confirms: bool) -> ReportShown:

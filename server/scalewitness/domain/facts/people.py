@@ -6,6 +6,8 @@ from msgspec import Meta
 
 from scalewitness.domain.facts.shapes import Body, Id, Moment, PublicKey
 
+Practice = Literal["veterinarian", "laboratory"]
+
 
 class GrantGiven(Body, frozen=True):
     """About a collection. ``animals`` None: all of it, now and later."""
@@ -35,9 +37,11 @@ class DeviceRevoked(Body, frozen=True):
 
 
 class KeeperVouched(Body, frozen=True):
-    """About a keeper: whoever states it answers for them as an examiner, or does so no longer."""
+    """About a keeper: whoever states it answers for them as an examiner, or does so no longer.
+    ``practice``: or that their account is that of a practice or laboratory, as it says."""
 
     vouches: bool = True
+    practice: Practice | None = None
 
 
 class VisitInvited(Body, frozen=True):

@@ -61,10 +61,8 @@ def device_revoked(fact: LoggedFact, past: Past) -> Rows:
 
 
 def keeper_vouched(fact: LoggedFact, past: Past) -> Rows:
-    vouches = fact.raw.get("vouches", True)
-    yield Row(
-        Voucher, row_of_fact(fact, by_id=fact.by, keeper_id=fact.about, vouches=vouches, at=fact.at)
-    )
+    body = {"vouches": fact.raw.get("vouches", True), "practice": fact.raw.get("practice", "")}
+    yield Row(Voucher, row_of_fact(fact, by_id=fact.by, keeper_id=fact.about, at=fact.at, **body))
 
 
 def founder_named(fact: LoggedFact, past: Past) -> Rows:

@@ -35,6 +35,7 @@ from scalewitness.intake.batch import Actor, Batch
 from scalewitness.intake.confirming import footing_left, without
 from scalewitness.intake.known import Known
 from scalewitness.intake.newcomers import contradicts
+from scalewitness.intake.practices import is_proved
 from scalewitness.intake.submission import Sealed
 from scalewitness.letters.reports import notify_of_answer
 from scalewitness.people.models import PractitionerAddress
@@ -44,7 +45,8 @@ from scalewitness.sales.queries import is_party_at
 
 def report_answered(fact: Sealed, batch: Batch) -> int:
     """By whoever the report names, who may think again. It confirms only where the operator
-    entered their address; else it is recorded and the report stays the sender's word."""
+    entered their address, or two keepers confirmed their account; else it is recorded and the
+    report stays the sender's word."""
     body = cast(ReportAnswered, fact.body)
     call = _call_on(body.call, fact.about)
     address = _asked(call, batch.actor)
@@ -54,7 +56,7 @@ def report_answered(fact: Sealed, batch: Batch) -> int:
     last = last_answer(call)
     if last is not None and last.answer == body.answer:
         raise NotNow("They have answered so already.")
-    proved = address.entered_by_id is None
+    proved = is_proved(address, batch.actor.keeper, call)
     stands = after_answer(_spoken_of(call), body.answer, proved=proved)
     position = _store(fact, call, stands, batch, proved=proved)
     if body.answer == "denied" or last is not None:

@@ -1,4 +1,4 @@
-"""Keepers who answer for another keeper as an examiner."""
+"""Keepers who answer for another keeper as an examiner, or as the practice they say they are."""
 
 from typing import cast
 from uuid import UUID
@@ -19,16 +19,17 @@ def keeper_vouched(fact: Sealed, batch: Batch) -> int:
     body, voucher = cast(KeeperVouched, fact.body), batch.actor.keeper
     if voucher is None:
         raise NotFound()
+    practice = body.practice or ""
     if body.vouches:
-        _check_may_vouch(voucher, fact.about)
-    elif not vouches_for(voucher, fact.about):
+        _check_may_vouch(voucher, fact.about, practice)
+    elif not vouches_for(voucher, fact.about, practice):
         raise NotFound()
     logged = batch.log(fact)
     services.store_voucher(logged)
     return logged.position
 
 
-def _check_may_vouch(voucher: UUID, about: UUID) -> None:
+def _check_may_vouch(voucher: UUID, about: UUID, practice: str) -> None:
     """Who may not is told so whether there is such a keeper or not."""
     if not may_vouch(voucher):
         raise NotAllowed(
@@ -40,5 +41,5 @@ def _check_may_vouch(voucher: UUID, about: UUID) -> None:
         raise NotFound()
     if share_a_collection(voucher, about):
         raise NotAllowed("Nobody vouches for themselves, or for somebody they keep animals with.")
-    if vouches_for(voucher, about):
+    if vouches_for(voucher, about, practice):
         raise NotNow("You vouch for them already.")

@@ -38,6 +38,15 @@ class VouchingForm(FactForm):
         max_length=254,
         help_text="The address a keeper has confirmed to the record.",
     )
+    practice = one_of(
+        "As what?",
+        (
+            ("", "As an examiner"),
+            ("veterinarian", "That this account is the veterinary practice's that it says it is"),
+            ("laboratory", "That this account is the laboratory's that it says it is"),
+        ),
+        required=False,
+    )
     vouches = one_of("What do you state?", (("yes", "I vouch for them"), ("no", "No longer")))
 
     def clean_email(self) -> str:
@@ -49,7 +58,22 @@ class VouchingForm(FactForm):
         return email
 
     def body(self) -> dict[str, Any]:
-        return {} if self.cleaned_data["vouches"] == "yes" else {"vouches": False}
+        practice = self.cleaned_data["practice"]
+        body = {} if self.cleaned_data["vouches"] == "yes" else {"vouches": False}
+        return {**body, "practice": practice} if practice else body
+
+
+AS: Final = {
+    "": "as an examiner",
+    "veterinarian": "as a veterinary practice",
+    "laboratory": "as a laboratory",
+}
+
+
+def _vouched_by(keeper: Keeper) -> list[str]:
+    found = vouched_by(keeper.pk)
+    names = names_of(one.keeper_id for one in found)
+    return sorted(f"{names[one.keeper_id]}, {AS[one.practice]}" for one in found)
 
 
 @signed_in
@@ -61,6 +85,6 @@ def vouch(request: HttpRequest, keeper: Keeper) -> HttpResponse:
     context = {
         "own": DECEIVED if deceivers_among([keeper.pk]) else OWN[footing_of(keeper.pk)],
         "may": may_vouch(keeper.pk),
-        "vouched": sorted(names_of(vouched_by(keeper.pk)).values()),
+        "vouched": _vouched_by(keeper),
     }
     return page(request, "people/vouching.html", context, form)

@@ -31,6 +31,7 @@ from scalewitness.domain.reports import is_of_clutch
 from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.domain.sexing.words import found_in_words
 from scalewitness.intake.batch import Actor
+from scalewitness.intake.practices import answers_that_count
 from scalewitness.pages.calls.call import WithdrawalForm
 from scalewitness.pages.calls.forms import one_of
 from scalewitness.pages.offers.offer import opened_by
@@ -40,7 +41,6 @@ from scalewitness.people.models import Keeper, PractitionerLink
 from scalewitness.people.queries import (
     names_of,
     practitioner_link_behind,
-    practitioners_asked,
     verified_keeper,
 )
 
@@ -116,11 +116,12 @@ class ReportInWords:
     """Whether the answer is more than the sender's word."""
 
 
-def _in_words(calls: Iterable[Call]) -> list[ReportInWords]:
+def _in_words(calls: Iterable[Call], keeper: UUID | None = None) -> list[ReportInWords]:
+    """``keeper``: the account that would answer; None: by their link."""
     listed = list(calls)
     names = names_of(call.by for call in listed)
-    asked = practitioners_asked(call.examiner for call in listed)
-    return [_one(call, names, proved=call.examiner in asked) for call in listed]
+    counts = answers_that_count(listed, keeper)
+    return [_one(call, names, proved=call.pk in counts) for call in listed]
 
 
 def _one(call: Call, names: dict[UUID, str], *, proved: bool) -> ReportInWords:
@@ -142,7 +143,7 @@ def _one(call: Call, names: dict[UUID, str], *, proved: bool) -> ReportInWords:
 
 @signed_in
 def show_reports(request: HttpRequest, keeper: Keeper) -> HttpResponse:
-    found = _in_words(reported_of(keeper.pk, timezone.now()))
+    found = _in_words(reported_of(keeper.pk, timezone.now()), keeper.pk)
     return page(request, "reports/reports.html", {"reports": found, "base": "base.html"})
 
 
@@ -155,7 +156,7 @@ def answer_report(request: HttpRequest, keeper: Keeper, call_id: UUID) -> HttpRe
         if outcome is not None:
             say_accepted(request, outcome)
             return redirect("reports")
-    (shown,) = _in_words([call])
+    (shown,) = _in_words([call], keeper.pk)
     return page(request, "reports/answer.html", {"shown": shown, "base": "base.html"}, form)
 
 

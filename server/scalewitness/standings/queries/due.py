@@ -13,7 +13,7 @@ from scalewitness.calls.models import COUNTS, Attestation, Call
 from scalewitness.domain.sexing.case import Case
 from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.entries import entry_at
-from scalewitness.people.models import Deceit
+from scalewitness.people.models import Deceit, Voucher
 from scalewitness.standings.models import AdoptedNumbers, AdoptedPolicy, ExaminerRecord, Standing
 from scalewitness.standings.queries.assessing import Yardstick, case_by, settled_by, yardstick
 from scalewitness.standings.queries.evidence import evidence_by_animal
@@ -139,13 +139,17 @@ def reports_to_reopen(animal: UUID) -> list[Call]:
 
 
 def _spoken_by_deceivers(animals: Collection[UUID] | None) -> Iterator[tuple[UUID, UUID, UUID]]:
-    """What confirmed a report, of a deceiver or about a deceiver's call, and was not judged anew
+    """What confirmed a report, by a deceiver, by an account that a deceiver had confirmed as a
+    practice's, or about a deceiver's call, and was not judged anew
     since: its animal, the deceit, and the call."""
     deceivers = Deceit.objects.values("keeper")
     counting = Call.objects.filter(withdrawal=None, set_aside=None, refiled=None, **_among(animals))
-    by_them = Q(by__in=deceivers) | Q(call__by__in=deceivers)
+    confirmed_by = Voucher.objects.filter(by__in=deceivers).exclude(practice="").values("keeper")
+    by_them = Q(by__in=deceivers) | Q(call__by__in=deceivers) | Q(by__in=confirmed_by)
     confirmed = Attestation.objects.filter(by_them, report="confirmed", call__in=counting)
+    stated = Voucher.objects.filter(keeper=OuterRef(OuterRef("by"))).exclude(practice="")
     whose = Q(keeper=OuterRef("by")) | Q(keeper=OuterRef("call__by"))
+    whose |= Q(keeper__in=stated.values("by"))
     found = Deceit.objects.filter(whose).order_by("-position")
     anew = Attestation.objects.filter(call=OuterRef("call"), kind="report_reopened")
     spoken = confirmed.exclude(by=None).annotate(

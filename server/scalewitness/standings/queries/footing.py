@@ -46,7 +46,8 @@ WITH answering AS (
   JOIN people_voucher w ON w.keeper_id = d.keeper_id AND w.vouches AND w.position < d.position
   CROSS JOIN LATERAL (
     SELECT COALESCE(MIN(n.position), d.position) AS position FROM people_voucher n
-    WHERE n.by_id = w.by_id AND n.keeper_id = w.keeper_id AND n.position > w.position
+    WHERE n.by_id = w.by_id AND n.keeper_id = w.keeper_id AND n.practice = w.practice
+    AND n.position > w.position
   ) ended
   WHERE ended.position >= d.position OR EXISTS (
     SELECT FROM ledger_entry e WHERE e.by = d.keeper_id AND e.kind = ANY(%(spoken)s)
@@ -57,7 +58,7 @@ SELECT EXISTS (SELECT FROM people_deceit WHERE keeper_id = %(keeper)s),
        EXISTS (SELECT FROM answering WHERE by_id = %(keeper)s),
        ARRAY(SELECT by_id FROM (
            SELECT DISTINCT ON (by_id) by_id, vouches FROM people_voucher
-           WHERE keeper_id = %(keeper)s ORDER BY by_id, position DESC) v
+           WHERE keeper_id = %(keeper)s AND practice = '' ORDER BY by_id, position DESC) v
          WHERE vouches AND by_id NOT IN (SELECT by_id FROM answering)
            AND by_id NOT IN (SELECT keeper_id FROM people_deceit))
 """
@@ -94,10 +95,10 @@ def rests_on_lost(animal: UUID, sex: Sex) -> bool:
     return found == {"none"}
 
 
-def vouched_by(keeper: UUID) -> list[UUID]:
-    """Whom the keeper answers for."""
-    rows = Voucher.objects.filter(by=keeper).order_by("keeper", "-position").distinct("keeper")
-    return [one.keeper_id for one in rows if one.vouches]
+def vouched_by(keeper: UUID) -> list[Voucher]:
+    """What the keeper answers for now."""
+    rows = Voucher.objects.filter(by=keeper).order_by("keeper", "practice", "-position")
+    return [one for one in rows.distinct("keeper", "practice") if one.vouches]
 
 
 def may_vouch(keeper: UUID) -> bool:

@@ -1,0 +1,73 @@
+"""Whether an address is a practice's by the word of people who are tied neither to the sender of a
+report nor to each other: those whom the operator did not look up."""
+
+from collections.abc import Sequence
+from functools import cache
+from itertools import combinations
+from uuid import UUID
+
+from django.db.models import Q
+
+from scalewitness.animals.queries import share_a_collection
+from scalewitness.calls.models import Call
+from scalewitness.people.models import PractitionerAddress
+from scalewitness.people.queries import (
+    answered_for,
+    confirmed_as,
+    named_with,
+    practitioners_asked,
+    same_person_as,
+)
+from scalewitness.sales.models import Sale
+from scalewitness.sales.queries import parties_to_sales
+from scalewitness.standings.queries.footing import VOUCHERS, may_vouch
+
+
+def is_proved(address: PractitionerAddress | None, answering: UUID | None, call: Call) -> bool:
+    """Whether what comes from there is whom the call names, independently of who sent it: the
+    operator entered the address, or two keepers confirmed the account that answers from it."""
+    if address is None:
+        return False
+    if address.entered_by_id is None:
+        return True
+    return answering is not None and bool(_of_practice(answering, [call]))
+
+
+def answers_that_count(calls: Sequence[Call], answering: UUID | None) -> set[UUID]:
+    """Of calls in somebody's name, those of which their answer is more than the sender's word."""
+    entered = practitioners_asked(call.examiner for call in calls)
+    found = {call.pk for call in calls if call.examiner in entered}
+    return found if answering is None else found | _of_practice(answering, calls)
+
+
+def _of_practice(account: UUID, calls: Sequence[Call]) -> set[UUID]:
+    """Those for which two keepers state now that it is such a practice's, whose own word has a
+    footing and who have no part in a sale of the animal; of them, the account and the sender no two
+    are connected."""
+    roles = {call.role for call in calls}
+    able = {role: [one for one in confirmed_as(account, role) if may_vouch(one)] for role in roles}
+    if not any(able.values()):
+        return set()
+    parties, tied = parties_to_sales([call.animal_id for call in calls]), cache(connected)
+
+    def counts(call: Call) -> bool:
+        apart = [one for one in able[call.role] if str(call.animal_id) not in parties.get(one, ())]
+        return any(
+            not any(tied(*two) for two in combinations((call.by, account, *some), 2))
+            for some in combinations(apart, VOUCHERS)
+        )
+
+    return {call.pk for call in calls if counts(call)}
+
+
+def connected(one: UUID, other: UUID) -> bool:
+    """Whether anything on record ties the two: animals kept together, one key, a finding that they
+    are one person, a voucher, or a deal that was offered, at any time. That one was the other's
+    guest does not: who checks animals here was somebody's (our judgement)."""
+    if share_a_collection(one, other):
+        return True
+    if other in same_person_as(one).union(*named_with(one).values()):
+        return True
+    either = Q(collection__keeper=one, buyer__keeper=other)
+    either |= Q(collection__keeper=other, buyer__keeper=one)
+    return answered_for(one, other) or Sale.objects.filter(either, steps__isnull=False).exists()
