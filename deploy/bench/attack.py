@@ -5,9 +5,9 @@
 A seller with n accounts does all that is free, in random order, about an animal of the other sex:
 their own calls, blind invitations to each other, repeats by every method, reports and their
 confirmations, by others or by an account that two of them confirm as a practice's, withdrawals, and
-registering the animal anew. Some of the accounts have a footing:
-8 settled blind calls for 2 honest hosts each, or two honest keepers who vouch for them. Then the
-accounts go among 200 honest keepers and contradict verified animals.
+registering the animal anew. Some of the accounts have a footing: 8 settled blind calls for 2 honest
+hosts each, or two honest keepers who vouch for them. Then the accounts go among 200 honest keepers
+and contradict verified animals.
 
 What changes no standing is left out: objections, findings on one's own animal, and vouchers between
 new accounts, which the record refuses. It runs on the model and the rule of footings;
@@ -122,23 +122,16 @@ class Attack:
             made, examiner="a veterinarian", role="veterinarian", report="unconfirmed"
         )
 
-    def confirm(self, account: int) -> None:
-        """Somebody else says that they read the report, or saw the eggs too."""
+    def confirm(self, account: int, *, as_practice: bool = False) -> None:
+        """Somebody else says that they read the report, or saw the eggs too; or two accounts state
+        that a third is the practice's that the report names, and it confirms it. That takes two
+        with a footing of their own, who are tied neither to the seller nor to each other."""
+        if not account or (as_practice and (self.footed < 2 or self.accounts < 4)):
+            return
         for place, one in enumerate(self.calls):
-            if one.report == "unconfirmed" and account:
-                new = not self.has_footing(account)
+            if one.report == "unconfirmed" and (one.role != "keeper" or not as_practice):
+                new = not (as_practice or self.has_footing(account))
                 self.calls[place] = replace(one, report="confirmed", newcomer=new)
-
-    def confirm_as_practice(self) -> None:
-        """Two of them state that a third account is the practice's that the report names. It takes
-        two with a footing of their own, who are tied neither to the seller nor to each other."""
-        if self.footed >= 2 and self.accounts > 3:
-            self.calls = [
-                replace(one, report="confirmed", newcomer=False)
-                if one.examiner == "a veterinarian"
-                else one
-                for one in self.calls
-            ]
 
     def move(self, random: Random, kinds: Sequence[str]) -> None:
         account = random.randrange(self.accounts)
@@ -152,10 +145,8 @@ class Attack:
                     self.call(account, Reproduction(event="laid_eggs", witnessed=True))
             case "report":
                 self.report()
-            case "confirm":
-                self.confirm(account)
-            case "practice":
-                self.confirm_as_practice()
+            case "confirm" | "practice" as way:
+                self.confirm(account, as_practice=way == "practice")
             case "end" if self.calls:
                 self.end(random)
 
