@@ -55,6 +55,7 @@ def say_everything(world: World) -> World:
     _compared(world, world.animal("C1"))
     _refiled(world, world.animal("M1"), world.animal("M2"))
     _mistyped(world, world.animal("T2"), world.animal("T3"))
+    _twice(world, world.animal("T4"), world.animal("T5"))
     _offers(world, world.verified("V2"))
     _release(world, world.verified("V4"))
     _newcomers(world, world.verified("V3"))
@@ -165,6 +166,21 @@ def _mistyped(world: World, older: Animal, newer: Animal) -> None:
     for animal in (older, newer):
         world.say(world.odile, "identifier_assigned", animal.pk, chip)
     world.say(world.odile, "identifier_withdrawn", older.pk, chip, texts=_note())
+
+
+def _twice(world: World, older: Animal, newer: Animal) -> None:
+    """One snake on two records, as Odile says, who then sees that it is two."""
+    chip = {"scheme": "transponder", "code": "276 098 100 000 003"}
+    for animal in (older, newer):
+        world.say(world.odile, "identifier_assigned", animal.pk, chip)
+    body = {"code": chip["code"]}
+    asked = world.say(world.odile, "joining_proposed", newer.pk, body, texts=_note())
+    answer = {"proposal": asked.id, "agrees": True}
+    world.say(world.odile, "joining_answered", older.pk, answer)
+    parted = world.say(
+        world.odile, "parting_proposed", older.pk, {"joining": asked.id}, texts=_note()
+    )
+    world.say(world.odile, "joining_answered", newer.pk, answer | {"proposal": parted.id})
 
 
 def _husbandry(world: World, animal: Animal) -> None:

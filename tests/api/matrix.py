@@ -160,6 +160,13 @@ ROWS = [
         fact({"scheme": "tag", "code": "B9"})),
     Row("POST", "animals/{blind}/identifiers/withdrawal", to(422, *STEWARDS),  # it bears no such
         fact({"scheme": "tag", "code": "B99"})),
+    Row("GET", "animals/{blind}/joinings", to(200, *STEWARDS)),
+    Row("POST", "animals/{blind}/joinings", to(422, *STEWARDS),  # no other bears it
+        fact({"code": "985000012345678"})),
+    Row("POST", "animals/{blind}/joinings/answers", NOBODY,  # nothing was proposed
+        fact({"proposal": "{call}", "agrees": True})),
+    Row("POST", "animals/{blind}/joinings/partings", to(422, *STEWARDS),
+        fact({"joining": "{call}"})),
     Row("POST", "animals/{blind}/husbandry", to(201, *STEWARDS, "guest_before", "guest_after",
         viewer=201), fact({"noted": {"type": "weight", "grams": "400"}})),
     Row("POST", "animals/{blind}/photos", to(201, *STEWARDS), fact(body_of(plain_file(31, 20)))),

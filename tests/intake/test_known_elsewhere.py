@@ -8,6 +8,7 @@ from tests.world import World, keeper, new_id, probing
 
 from scalewitness.animals.models import Animal, Identifier
 from scalewitness.animals.services import create_collection
+from scalewitness.calls.queries.bearing import Bearing
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.domain.errors import Refused
 from scalewitness.fsck.reading import facts_in
@@ -26,6 +27,7 @@ from scalewitness.standings.queries.replay import Replay
 
 pytestmark = pytest.mark.django_db
 NUMBER = "985 000 012 345 678"
+READ = "985000012345678"
 KNOWN = ("known_elsewhere",)
 
 
@@ -211,6 +213,99 @@ def test_ones_own_check_that_read_it_keeps_it_too(two: Two) -> None:
     assert two.withdraw(two.older).status == "accepted"
 
 
+def typed_first(two: Two) -> None:
+    """Whoever wants to harm Stan gives his snake's number to a record of no snake, before him."""
+    two.withdraw(two.older)
+    two.give(to=two.older)
+    two.give()
+    assert latest_standing(two.newer.pk).known_elsewhere  # type: ignore[union-attr]
+
+
+def read(two: Two, who: Keeper, **more: object) -> Outcome:
+    """A guest of Stan's reads the number at a check, blind."""
+    two.stans.pass_time(days=1)
+    visit = two.stans.visit(who, two.newer)
+    body = probing("female", READ) | more
+    return two.stans.call(who, two.newer, "female", visit=visit, body=body)
+
+
+def test_who_types_a_number_before_its_owner_caps_nobody_whose_snake_bears_it(two: Two) -> None:
+    """Ada's word has no footing, so what she reads frees nobody; Fenna's has."""
+    typed_first(two)
+    two.stans.call(two.world.stan, two.newer, "female")
+    read(two, keeper("Ada Fenn"))
+    assert two.stans.label(two.newer) == "probable female"
+    assert reasons(two.newer)[0] == "known_elsewhere"
+    read(two, two.stans.fenna)
+    assert two.stans.label(two.newer) == "verified female"
+    older = latest_standing(two.older.pk)
+    assert older is not None
+    assert (older.label, older.known_elsewhere) == ("unsexed", True), "the cap is theirs now"
+    assert holds()
+
+
+def test_ones_own_reading_frees_nobody(two: Two) -> None:
+    typed_first(two)
+    two.stans.call(two.world.stan, two.newer, "female", body=probing("female", READ))
+    assert latest_standing(two.newer.pk).known_elsewhere  # type: ignore[union-attr]
+    assert latest_standing(two.older.pk) is None
+    assert holds()
+
+
+def test_a_record_that_others_checked_before_keeps_its_number(two: Two) -> None:
+    """A contested snake registered anew is not freed by somebody who reads it there."""
+    two.contradict()
+    two.give()
+    two.agree()
+    read(two, two.stans.fenna)
+    assert two.stans.label(two.newer) == "probable female"
+    assert not latest_standing(two.older.pk).known_elsewhere  # type: ignore[union-attr]
+    assert holds()
+
+
+def test_a_check_made_after_the_other_read_it_takes_the_number_back_for_nobody(two: Two) -> None:
+    """Else whoever typed it first has some snake checked, and the honest record falls."""
+    typed_first(two)
+    two.stans.call(two.world.stan, two.newer, "female")
+    read(two, keeper("Ada Fenn"))
+    read(two, two.stans.fenna)
+    two.world.now = two.stans.now
+    visit = two.world.visit(two.world.greta, two.older)
+    two.world.call(two.world.greta, two.older, "male", visit=visit, body=probing("male", READ))
+    assert two.stans.label(two.newer) == "verified female"
+    assert two.world.label(two.older) == "probable male"
+    assert holds()
+
+
+def test_the_number_goes_back_with_the_check_that_read_it(two: Two) -> None:
+    typed_first(two)
+    two.stans.call(two.world.stan, two.newer, "female")
+    read(two, keeper("Ada Fenn"))
+    made = read(two, two.stans.fenna)
+    two.stans.say(two.stans.fenna, "call_withdrawn", two.newer.pk, {"call": made.id})
+    flags = [latest_standing(one.pk).known_elsewhere for one in (two.older, two.newer)]  # type: ignore[union-attr]
+    assert flags == [False, True]
+    assert holds()
+
+
+def test_of_calls_in_one_push_each_is_judged_after_the_one_before(two: Two) -> None:
+    typed_first(two)
+    greta, now = two.world.greta, two.stans.now
+    visits = two.world.visit(greta, two.older), two.stans.visit(greta, two.newer)
+    items = [
+        two.stans.item("call_made", one.pk, probing(sex, READ) | {"visit": str(visit)})
+        for one, sex, visit in (
+            (two.newer, "female", visits[1]),
+            (two.older, "male", visits[0]),
+        )
+    ]
+    assert {one.status for one in two.stans.push(greta, *items)} == {"accepted"}
+    assert two.stans.now == now
+    flags = [latest_standing(one.pk).known_elsewhere for one in (two.older, two.newer)]  # type: ignore[union-attr]
+    assert flags == [True, False]
+    assert holds()
+
+
 def test_a_number_that_others_did_not_read_but_another_is_a_mistake(two: Two) -> None:
     """It was mistyped, the right one was given, and a guest read that."""
     two.give("985000000000042", to=two.older)
@@ -351,7 +446,8 @@ def test_replay_holds_the_standing_to_the_numbers_in_the_log(
     """A server that hides it, or says it of an animal whose number nobody else bears."""
     two.give()
     animal = two.newer if hidden else two.older
-    monkeypatch.setattr(known, "known_elsewhere", lambda ids: set() if hidden else set(ids))
+    said = Bearing(elsewhere=not hidden)
+    monkeypatch.setattr(known, "bearings", lambda ids: dict.fromkeys(ids, said))
     two.world.call(animal.collection.keeper, animal, "male")
     (found,) = Replay().differences()
     assert found.animal == animal.pk

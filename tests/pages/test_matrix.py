@@ -42,9 +42,9 @@ OPEN: dict[tuple[str, ...], str] = {
         print_record read_document state_witness what_if""",
     INVITED: "sheet visit",
     STEWARDS: """agreement clutches collection compare_labels correct_address custody
-        disclosure_letter draft_sale edit_record end give_access identifier invite linkage
-        log_clutch make_offer open_dispute particulars plan_checks plan_pairing plan_visit receipt
-        receipt_file register rename_collection sale withdraw_identifier""",
+        disclosure_letter draft_sale edit_record end give_access identifier invite join_records
+        linkage log_clutch make_offer open_dispute particulars plan_checks plan_pairing plan_visit
+        receipt receipt_file register rename_collection sale withdraw_identifier""",
     (*STEWARDS, "buyer"): "disclosure",
     (): "answer_report compare_photos refile_call withdraw_witness",
     ("owner",): "accepted erase_text withdraw_call",

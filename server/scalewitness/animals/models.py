@@ -106,6 +106,39 @@ class Identifier(AppendOnly):
         return f"{self.scheme} {self.code}"
 
 
+class Joining(AppendOnly):
+    """A proposal that the animal's record and that of the ``other`` are of one snake; or, with
+    ``parts``, that the two which that proposal joined are not."""
+
+    id = models.UUIDField(primary_key=True)
+    position = models.BigIntegerField(unique=True)
+    animal = models.ForeignKey(Animal, on_delete=models.PROTECT, related_name="joinings")
+    other = models.ForeignKey(Animal, on_delete=models.PROTECT, related_name="joinings_asked")
+    code = models.CharField(max_length=60)
+    parts = models.ForeignKey("self", null=True, on_delete=models.PROTECT, related_name="partings")
+    by = models.UUIDField()
+    at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"{self.animal_id} {'parted from' if self.parts_id else 'joined with'} another"
+
+
+class JoiningAnswer(AppendOnly):
+    """What the keeper of the other ``animal``, or an arbiter by a ``finding``, says of it."""
+
+    id = models.UUIDField(primary_key=True)
+    position = models.BigIntegerField(unique=True)
+    proposal = models.ForeignKey(Joining, on_delete=models.PROTECT, related_name="answers")
+    animal = models.ForeignKey(Animal, on_delete=models.PROTECT, related_name="joinings_answered")
+    agrees = models.BooleanField()
+    finding = models.UUIDField(null=True)
+    by = models.UUIDField()
+    at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"{self.proposal_id}: {'yes' if self.agrees else 'no'}"
+
+
 class Husbandry(AppendOnly):
     """A weight, meal, shed or health note."""
 

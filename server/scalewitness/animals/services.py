@@ -14,6 +14,8 @@ from scalewitness.animals.models import (
     Collection,
     Custody,
     IdentifierWithdrawal,
+    Joining,
+    JoiningAnswer,
     Photo,
     PhotoFile,
 )
@@ -26,7 +28,10 @@ from scalewitness.domain.facts import (
     HusbandryNoted,
     IdentifierAssigned,
     IdentifierWithdrawn,
+    JoiningAnswered,
+    JoiningProposed,
     Particulars,
+    PartingProposed,
     PhotoAttached,
 )
 from scalewitness.domain.identifiers import plain_code
@@ -164,6 +169,36 @@ def store_identifier_withdrawal(fact: Logged[IdentifierWithdrawn]) -> None:
         animal_id=fact.about,
         scheme=body.scheme,
         code=plain_code(body.scheme, body.code),
+        by=fact.sender,
+        at=fact.at,
+    )
+
+
+def store_joining(fact: Logged[JoiningProposed] | Logged[PartingProposed], other: UUID) -> Joining:
+    """``other``: the record that it speaks of besides its own."""
+    body = fact.body
+    parts = body.joining if isinstance(body, PartingProposed) else None
+    return Joining.objects.create(
+        id=fact.id,
+        position=fact.position,
+        animal_id=fact.about,
+        other_id=other,
+        code="" if isinstance(body, PartingProposed) else plain_code("transponder", body.code),
+        parts_id=UUID(parts) if parts else None,
+        by=fact.sender,
+        at=fact.at,
+    )
+
+
+def store_joining_answer(fact: Logged[JoiningAnswered]) -> None:
+    body = fact.body
+    JoiningAnswer.objects.create(
+        id=fact.id,
+        position=fact.position,
+        animal_id=fact.about,
+        proposal_id=UUID(body.proposal),
+        agrees=body.agrees,
+        finding=UUID(body.finding) if body.finding else None,
         by=fact.sender,
         at=fact.at,
     )

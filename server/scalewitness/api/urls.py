@@ -2,6 +2,7 @@
 
 from django.urls import path
 
+from scalewitness.api.animals.answer_joining import answer_joining
 from scalewitness.api.animals.assign_identifier import assign_identifier
 from scalewitness.api.animals.attach_photo import attach_photo
 from scalewitness.api.animals.correct_end import correct_end
@@ -9,9 +10,12 @@ from scalewitness.api.animals.correct_particulars import correct_particulars
 from scalewitness.api.animals.edit_animal import edit_animal
 from scalewitness.api.animals.end_animal import end_animal
 from scalewitness.api.animals.list_animals import list_animals
+from scalewitness.api.animals.list_joinings import list_joinings
 from scalewitness.api.animals.move_animal import move_animal
 from scalewitness.api.animals.note_husbandry import note_husbandry
 from scalewitness.api.animals.plan_checks import plan_checks
+from scalewitness.api.animals.propose_joining import propose_joining
+from scalewitness.api.animals.propose_parting import propose_parting
 from scalewitness.api.animals.register_animal import register_animal
 from scalewitness.api.animals.show_animal import show_animal
 from scalewitness.api.animals.show_history import show_history
@@ -172,6 +176,9 @@ animals = [
     path("animals/<uuid:id>/linkage", resource(post=state_linkage)),
     path("animals/<uuid:id>/identifiers", resource(post=assign_identifier)),
     path("animals/<uuid:id>/identifiers/withdrawal", resource(post=withdraw_identifier)),
+    path("animals/<uuid:id>/joinings", resource(get=list_joinings, post=propose_joining)),
+    path("animals/<uuid:id>/joinings/answers", resource(post=answer_joining)),
+    path("animals/<uuid:id>/joinings/partings", resource(post=propose_parting)),
     path("animals/<uuid:id>/husbandry", resource(post=note_husbandry)),
     path("animals/<uuid:id>/photos", resource(post=attach_photo)),
     path("animals/<uuid:id>/custody", resource(post=move_animal)),

@@ -95,6 +95,12 @@ def _voucher(body: Body) -> str:
     return f"A keeper {what}{', no longer' if ends else ''}."
 
 
+def _joining(body: Body) -> str:
+    who = "An arbiter" if body.get("finding") else "The keeper of one record"
+    agrees = "agrees" if body.get("agrees") else "does not agree"
+    return f"{who} {agrees} to what the other's says: whether both are of one snake."
+
+
 def _late(body: Body) -> str:
     return f"The host {'admitted' if body.get('admitted') else 'declined'} a call that came late."
 
@@ -149,6 +155,13 @@ _WORDS: Final[dict[str, str | Callable[[Body], str]]] = {
     "identifier_withdrawn": _from(
         "A {} was withdrawn, as not the animal's own: {}.", "scheme", "code"
     ),
+    "joining_proposed": _from(
+        "Its keeper says that the other record with the number {} is of this snake too.", "code"
+    ),
+    "parting_proposed": (
+        "Its keeper says that the record that it was joined with is of another snake."
+    ),
+    "joining_answered": _joining,
     "husbandry_noted": "Something about an animal's keeping was noted.",
     "photo_attached": _photo,
     "custody_changed": _custody,

@@ -6,7 +6,7 @@ itself was not read. A code carries no check digit: only its ranges can be teste
 
 import re
 import unicodedata
-from collections.abc import Hashable
+from collections.abc import Callable, Hashable
 from dataclasses import dataclass, field
 from typing import Final, Generic, TypeVar
 
@@ -104,14 +104,14 @@ T = TypeVar("T", bound=Hashable)
 class BorneTransponders(Generic[T]):
     """Which records bear which transponder, told of each fact in log order."""
 
-    _bearers: dict[str, dict[T, None]] = field(default_factory=dict)
+    _bearers: dict[str, dict[T, int]] = field(default_factory=dict)
     _codes: dict[T, set[str]] = field(default_factory=dict)
 
-    def assign(self, animal: T, scheme: str, code: str) -> None:
-        """It bears the code from here on, or does so already."""
+    def assign(self, animal: T, scheme: str, code: str, position: int) -> None:
+        """It bears the code from there on, or does so already."""
         code = plain_code(scheme, code)
         if names_one_animal(scheme, code):
-            self._bearers.setdefault(code, {}).setdefault(animal)
+            self._bearers.setdefault(code, {}).setdefault(animal, position)
             self._codes.setdefault(animal, set()).add(code)
 
     def withdraw(self, animal: T, scheme: str, code: str) -> None:
@@ -120,7 +120,21 @@ class BorneTransponders(Generic[T]):
         self._bearers.get(code, {}).pop(animal, None)
         self._codes.get(animal, set()).discard(code)
 
-    def known_elsewhere(self, animal: T) -> bool:
-        """Whether another has borne a number of its for longer."""
-        codes = self._codes.get(animal, ())
-        return any(next(iter(self._bearers[code])) != animal for code in codes)
+    def first_bearers(self, animal: T) -> set[T]:
+        """Others that have borne a number of its for longest."""
+        return {next(iter(self._bearers[code])) for code in self._codes.get(animal, ())} - {animal}
+
+    def holders(self, animal: T, checked: Callable[[T, str, int], int | None]) -> set[T]:
+        """Others whose a number of its is. ``checked(bearer, code, until)``: at which position
+        somebody else first checked the bearer under the code, or before that position at all."""
+        found = set()
+        for code in self._codes.get(animal, ()):
+            bearers = self._bearers[code]
+            first, *later = bearers.items()
+            until = {first[0]: later[0][1]} if later else {}
+            ranks = {}
+            for one, given in bearers.items():
+                seen = checked(one, code, until.get(one, 0))
+                ranks[one] = (seen is None, seen or 0, given)
+            found.add(min(bearers, key=ranks.__getitem__))
+        return found - {animal}

@@ -13,6 +13,8 @@ from scalewitness.animals.models import (
     Husbandry,
     Identifier,
     IdentifierWithdrawal,
+    Joining,
+    JoiningAnswer,
     Photo,
 )
 from scalewitness.breeding.models import Pairing, PairingEnd
@@ -123,6 +125,8 @@ TABLES = (
     ),
     Table(Identifier),
     Table(IdentifierWithdrawal),
+    Table(Joining, frozenset({"other_id"})),  # in no entry before the other agrees
+    Table(JoiningAnswer),
     Table(Husbandry),
     Table(Photo),
     Table(Custody),

@@ -171,6 +171,14 @@ class Batch:
         )
         return Logged(fact_id, position, None, self.now, self.now, about, body)
 
+    def is_unsettled(self, about: UUID) -> bool:
+        """Whether the animal, or another record that bears a number of its, waits to be
+        reassessed."""
+        if not self.touched:
+            return False
+        rivals = self.known.rivals_read(about)
+        return about in self.touched or not rivals.isdisjoint(self.touched)
+
     def touch(
         self,
         animal: UUID,
@@ -183,7 +191,8 @@ class Batch:
         parted: Iterable[str] = (),
         joined: Iterable[str] = (),
     ) -> None:
-        """Note that the animal must be reassessed before the batch ends. ``answered``: contrary
+        """Note that the animal, and other records of the same snake after it, must be reassessed
+        before the batch ends. ``answered``: contrary
         calls of newcomers that waited count from then on; ``parted``: the examiners of these calls
         are nobody else; ``joined``: they are one with another."""
         touched = self.touched.setdefault(animal, Touched(cause, kind))
@@ -195,6 +204,9 @@ class Batch:
             touched.admitted.append(admitted)
         if report is not None:
             touched.reports.append(report)
+        subject = self.known.of(animal)
+        for other in subject.others if subject else ():
+            self.touched.setdefault(other, Touched(cause, kind))
 
     def flush(self) -> int:
         """Store everything; the log's new size."""

@@ -12,7 +12,7 @@ from django.db.models import prefetch_related_objects
 from scalewitness.animals.models import Animal
 from scalewitness.breeding.models import Pairing
 from scalewitness.breeding.queries.pairings import planned_with, was_verified
-from scalewitness.calls.models import Joined, Parted, WaitEnded
+from scalewitness.calls.models import Call, Joined, Parted, WaitEnded
 from scalewitness.calls.services import row_of_standing
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.disclosures.queries import last_disclosed
@@ -65,18 +65,46 @@ from scalewitness.sales.services import new_lasting_link, store_links, store_ste
 from scalewitness.standings.models import Standing
 from scalewitness.standings.queries.due import latest_adoption
 from scalewitness.standings.queries.evidence import evidence_of, waiting_calls
-from scalewitness.standings.queries.logged import last_verified
+from scalewitness.standings.queries.logged import last_verified, outdated
 from scalewitness.standings.services import standing_row
 
 
 def settle(batch: Batch) -> None:
-    """Reassess every touched animal and write what follows."""
+    """Reassess every touched animal and write what follows: in the order touched, since what is
+    counted with a record is first admitted on its own."""
     while batch.touched:
-        animal, touched = batch.touched.popitem()
-        subject = batch.known.of(animal)
+        animal = next(iter(batch.touched))
+        touched = batch.touched.pop(animal)
+        subject = _read(animal, batch)
         if subject is None:
             raise ValueError(f"there is no animal {animal}")
         _reassess(subject, touched, batch)
+
+
+def _read(animal: UUID, batch: Batch) -> Subject | None:
+    """As it is now, also where other records bear on it."""
+    subject = batch.known.of(animal)
+    if subject is None or not (subject.others or subject.bearing.rivals):
+        return subject
+    batch.store()
+    return batch.known.afresh(animal)
+
+
+def _calls_elsewhere(subject: Subject) -> int:
+    """How many of the calls that count are on other records of the snake."""
+    if not subject.others:
+        return 0
+    calls = Call.objects.filter(pk__in=[one.call for one in subject.counting])
+    return calls.exclude(animal=subject.animal.pk).count()
+
+
+def _touch_others(subject: Subject, counted: Sequence[str], touched: Touched, batch: Batch) -> None:
+    """Other records of the snake, where calls that waited count now; and whoever else bears its
+    number, where that is theirs no more, or is theirs now."""
+    for one in sorted(subject.others) if counted else ():
+        batch.touched.setdefault(one, Touched(touched.cause, touched.kind))
+    for one in sorted(outdated(subject.bearing.rivals)):
+        batch.touched.setdefault(one, Touched(touched.cause, "number_judged"))
 
 
 def _reassess(subject: Subject, touched: Touched, batch: Batch) -> None:
@@ -95,7 +123,8 @@ def _reassess(subject: Subject, touched: Touched, batch: Batch) -> None:
         reports=tuple(touched.reports),
         verified_with=settled.verified_with or None,
         counted=tuple(counted),
-        known_elsewhere=subject.known_elsewhere,
+        known_elsewhere=subject.bearing.elsewhere,
+        calls_elsewhere=_calls_elsewhere(subject),
         parted=tuple(touched.parted),
         joined=tuple(touched.joined),
     )
@@ -107,6 +136,9 @@ def _reassess(subject: Subject, touched: Touched, batch: Batch) -> None:
         batch.keep(Parted, row_of_standing(UUID(call), logged.position))
     for call in touched.joined:
         batch.keep(Joined, row_of_standing(UUID(call), logged.position))
+    if subject.others or subject.bearing.rivals:
+        batch.store()
+        _touch_others(subject, counted, touched, batch)
     subject.before = Before(body.label, body.p_male, body.parameters, body.verified_with or "")
     subject.stood = verified_sex(before) or subject.stood
     now = Representation(

@@ -41,7 +41,7 @@ def _outcome(
         earlier = seen.outcome(item)
         if earlier is not None:
             return earlier
-        if item.kind in NEEDS_SETTLED or item.about in batch.touched:
+        if item.kind in NEEDS_SETTLED or batch.is_unsettled(item.about):
             settle(batch)
         if item.kind in NEEDS_SETTLED:
             anew = item.kind == "offer_made"

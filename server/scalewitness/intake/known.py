@@ -5,19 +5,18 @@ itself writes: a call is added here as it is taken, after anything else all is r
 was read before the lock was held is used if nothing came in between that bears on it.
 """
 
-from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence, Set
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Set
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime
 from decimal import Decimal
 from functools import cached_property
-from typing import Any, TypeAlias
+from typing import Any
 from uuid import UUID
 
 from msgspec.structs import replace
 
 from scalewitness.animals.models import Animal
-from scalewitness.animals.models import Collection as AnimalCollection
 from scalewitness.animals.queries import (
     ANIMALS,
     CODES,
@@ -25,14 +24,12 @@ from scalewitness.animals.queries import (
     Moment,
     animals_of,
     codes_of,
-    homes_of,
     stewarded_ids,
     weights_on,
     weights_question,
 )
-from scalewitness.animals.queries.transponders import elsewhere_question, known_elsewhere
-from scalewitness.breeding.queries.uses import informed_by_use
-from scalewitness.calls.queries.made import called_on
+from scalewitness.animals.queries.joining import joined, joined_question
+from scalewitness.calls.queries.bearing import ALONE, Bearing, bearings, bearings_question
 from scalewitness.domain.consequences import sex_of
 from scalewitness.domain.facts import Footing
 from scalewitness.domain.observations import Sex
@@ -42,10 +39,10 @@ from scalewitness.domain.sexing.kept import Before, NextStanding
 from scalewitness.domain.sexing.stated_linkage import Start
 from scalewitness.domain.sexing.what_if import favoured_by
 from scalewitness.intake.holdings import Holdings
+from scalewitness.intake.ties import Tie, ties_of_others
 from scalewitness.ledger.queries.prepared import PreparedQuery, asked, asked_together, ids_literal
 from scalewitness.ledger.queries.tree import HEAD, tip
-from scalewitness.people.models import Grant
-from scalewitness.people.queries import grants_ever, named_with, same_person_as
+from scalewitness.people.queries import named_with, same_person_as
 from scalewitness.sales.queries import PARTIES, parties_to_sales
 from scalewitness.standings.queries import numbers
 from scalewitness.standings.queries.assessing import (
@@ -56,8 +53,7 @@ from scalewitness.standings.queries.assessing import (
     settled_by,
     yardstick,
 )
-from scalewitness.standings.queries.awaited import Death, deaths_of, final_after
-from scalewitness.standings.queries.evidence import COUNTING, evidence_by_animal
+from scalewitness.standings.queries.evidence import COUNTING, evidence_by_snake
 from scalewitness.standings.queries.footing import footing_of
 from scalewitness.standings.queries.linkage import STATED, starts_of
 from scalewitness.standings.queries.logged import BEFORE, before
@@ -78,45 +74,6 @@ SELECT EXISTS (SELECT FROM ledger_entry
                AND (about = ANY(%s::uuid[]) OR kind <> ALL(%s)))
 """
 
-Homes: TypeAlias = Mapping[UUID, datetime | None]
-"""The collections an animal is or was in, and when it left them."""
-
-
-@dataclass(slots=True)
-class Tie:
-    """What ties one person to an animal. Keeper or partner (``steward``), or else: ``party``
-    to a sale of it, ever; whether they ever ``kept`` it in a collection of theirs, or
-    ``called`` on it, be it by another's report, or were ``informed`` of its sex by its use as a
-    parent or a mate, both read only where a blind grant covered it; its ``homes``, and all
-    ``grants`` that ever covered it for them. ``died``: from when on what others found of it was not
-    kept still for them any more, as it was said to have died."""
-
-    steward: bool = False
-    party: bool = False
-    kept: bool = False
-    called: bool = False
-    informed: bool = False
-    homes: Homes = field(default_factory=dict)
-    grants: Sequence[Grant] = ()
-    died: datetime | None = None
-
-    @property
-    def interested(self) -> bool:
-        """Whether they are keeper, partner or a party to any sale of the animal."""
-        return self.steward or self.party
-
-    def blind_on(self, at: datetime) -> bool:
-        """Whether nothing in the record had told them by then what the animal is taken for.
-
-        True only for a guest whose every grant on it was blind, who has no call on it yet,
-        never kept it and was not told by its use (`domain.uses`). Collections it has left
-        count as well.
-        """
-        if self.steward or self.kept or self.called or self.informed or not self.grants:
-            return False
-        is_past_its_death = self.died is not None and at > self.died
-        return not is_past_its_death and all(grant.blind for grant in self.grants)
-
 
 @dataclass
 class Subject:
@@ -130,8 +87,9 @@ class Subject:
     by: Yardstick
     in_sales: bool
     tie: Tie
-    known_elsewhere: bool = False
-    """Another animal bore its transponder first."""
+    bearing: Bearing = ALONE
+    others: Set[UUID] = frozenset()
+    """Other records of the same snake, whose calls are among those that count."""
     stood: Sex | None = None
     """The sex verified last, as far as this batch knows."""
 
@@ -141,10 +99,9 @@ class Subject:
         return self._weighed_by(self.by)
 
     def _weighed_by(self, by: Yardstick) -> Case:
-        known_elsewhere = self.known_elsewhere
-        return case_by(
-            by, self.animal.species, self.counting, self.start, known_elsewhere=known_elsewhere
-        )
+        elsewhere = self.bearing.elsewhere
+        species = self.animal.species
+        return case_by(by, species, self.counting, self.start, known_elsewhere=elsewhere)
 
     @property
     def label(self) -> str:
@@ -258,7 +215,8 @@ class Known:
             numbers.LATEST.question(),
             NEWEST.question(),
             *(one.question(animals=ids) for one in by_animal),
-            elsewhere_question(self._expected),
+            bearings_question(self._expected),
+            joined_question(self._expected),
             *((STEWARDED.question(keeper=self.person, now=self.now),) if self.person else ()),
             weights_question(moments),
         ]
@@ -294,7 +252,8 @@ class Known:
 
     def staleness(self) -> list[PreparedQuery]:
         """What `is_stale` will ask."""
-        subjects = self._subjects.keys() | self.holdings.subjects()
+        others = {one for subject in self._subjects.values() for one in subject.others}
+        subjects = self._subjects.keys() | others | self.holdings.subjects()
         if not subjects:
             return []
         values = (self.size, ids_literal(subjects), list(ABOUT_ONE_ANIMAL))
@@ -316,6 +275,19 @@ class Known:
         self._footing = self._others = self._named = None
         self.holdings.forget()
 
+    def rivals_read(self, animal: UUID) -> Set[UUID]:
+        """Others that bear a number of its, where it was read already."""
+        found = self._subjects.get(animal)
+        return found.bearing.rivals if found else frozenset()
+
+    def afresh(self, animal: UUID) -> Subject | None:
+        """As :meth:`of`; read anew where it hangs on other records, which know nothing of it."""
+        found = self.of(animal)
+        if found is None or not (found.others or found.bearing.rivals):
+            return found
+        del self._subjects[animal]
+        return self.of(animal)
+
     def of(self, animal: UUID) -> Subject | None:
         """The animal, None where there is none; its row is read with its collection."""
         if animal not in self._subjects:
@@ -327,7 +299,7 @@ class Known:
         """As of somebody who does not keep it."""
         self.before_reading()
         sold = parties_to_sales([animal.pk]).get(person, set())
-        return self._of_others(person, [animal], sold)[animal.pk]
+        return ties_of_others(person, [animal], sold, self.now)[animal.pk]
 
     def weight_on(self, animal: UUID, at: datetime) -> Decimal | None:
         """What it weighed last at that time, in grams."""
@@ -345,8 +317,9 @@ class Known:
             return
         sold, by = parties_to_sales(found), yardstick()
         ties = self._ties(found.values(), sold)
-        starts, counting = starts_of(found.values(), by.numbers), evidence_by_animal(found)
-        standing, codes, elsewhere = before(found), codes_of(found), known_elsewhere(found)
+        same = joined(found)
+        starts, counting = starts_of(found.values(), by.numbers), evidence_by_snake(found, same)
+        standing, codes, bearing = before(found), codes_of(found), bearings(found)
         in_sales = {one for animals in sold.values() for one in animals}
         for key, animal in found.items():
             self._subjects[key] = Subject(
@@ -358,7 +331,8 @@ class Known:
                 by=by,
                 in_sales=str(key) in in_sales,
                 tie=ties[key],
-                known_elsewhere=key in elsewhere,
+                bearing=bearing.get(key, ALONE),
+                others=same.get(key, frozenset()),
             )
 
     def _ties(self, animals: Iterable[Animal], sold: Mapping[UUID, set[str]]) -> dict[UUID, Tie]:
@@ -369,37 +343,5 @@ class Known:
         own = {animal.pk for animal in listed if animal.collection_id in stewarded}
         ties = {animal: Tie(steward=True) for animal in own}
         if others := [animal for animal in listed if animal.pk not in own]:
-            ties |= self._of_others(self.person, others, sold.get(self.person, set()))
+            ties |= ties_of_others(self.person, others, sold.get(self.person, set()), self.now)
         return ties
-
-    def _of_others(
-        self, person: UUID, animals: Sequence[Animal], party_to: set[str]
-    ) -> dict[UUID, Tie]:
-        homes = homes_of(animals)
-        inside = {one for collections in homes.values() for one in collections}
-        held = AnimalCollection.objects.filter(pk__in=inside, keeper=person)
-        kept = set(held.values_list("pk", flat=True))
-        grants = grants_ever(person, homes)
-        # Of the others nobody asks whether they were told: no check of theirs is a blind one.
-        blind = [one for one, given in grants.items() if any(grant.blind for grant in given)]
-        called = called_on(person, blind)
-        informed = informed_by_use([person], blind, self.now).get(person, ())
-        deaths = deaths_of(one for one, given in grants.items() if given)
-        return {
-            one: Tie(
-                party=str(one) in party_to,
-                kept=not kept.isdisjoint(home),
-                called=one in called,
-                informed=one in informed,
-                homes=home,
-                grants=grants[one],
-                died=_died(deaths.get(one, ()), grants[one]),
-            )
-            for one, home in homes.items()
-        }
-
-
-def _died(deaths: Sequence[Death], grants: Iterable[Grant]) -> datetime | None:
-    """See `Tie`: the first time that it was so for any of the grants."""
-    final = (final_after(deaths, one.position, one.closes) for one in grants)
-    return min((one for one in final if one is not None), default=None)

@@ -66,6 +66,11 @@ def _check(body: facts.Body, received_at: datetime) -> None:
 
 
 @_check.register
+def _joining(body: facts.JoiningProposed, received_at: datetime) -> None:
+    _code("transponder", body.code, "/body/code")
+
+
+@_check.register
 def _particulars(body: facts.Particulars, received_at: datetime) -> None:
     try:
         taxon(body.species)

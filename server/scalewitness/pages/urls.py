@@ -11,7 +11,7 @@ from scalewitness.pages.accounts import (
     sign_out,
     vouching,
 )
-from scalewitness.pages.animals import animal, identifiers, photos, planning
+from scalewitness.pages.animals import animal, identifiers, joining, photos, planning
 from scalewitness.pages.breeding import clutches, pairings
 from scalewitness.pages.calls import call, comparing, late, refiling, texts
 from scalewitness.pages.collections import agreement, collection, travelling
@@ -76,6 +76,7 @@ urlpatterns = [
     path("animals/<uuid:animal_id>/record", animal.edit_record, name="edit_record"),
     path("animals/<uuid:animal_id>/particulars", animal.correct_particulars, name="particulars"),
     path("animals/<uuid:animal_id>/identifiers/new", identifiers.add_identifier, name="identifier"),
+    path("animals/<uuid:animal_id>/joining", joining.join_records, name="join_records"),
     path(
         "animals/<uuid:animal_id>/identifiers/withdraw",
         identifiers.withdraw_identifier,

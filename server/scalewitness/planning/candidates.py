@@ -9,8 +9,9 @@ from uuid import UUID
 
 from scalewitness.animals import queries as herd
 from scalewitness.animals.models import Animal, Identifier
-from scalewitness.animals.queries.transponders import known_elsewhere
+from scalewitness.animals.queries.joining import joined
 from scalewitness.calls.models import ENDS, Call
+from scalewitness.calls.queries.bearing import known_elsewhere
 from scalewitness.domain.fact_words import ENDED
 from scalewitness.domain.observations import LifeStage, Method
 from scalewitness.domain.sexing.evidence import Evidence, Identity
@@ -100,11 +101,18 @@ def stage_on(animal: Animal, kind: Taxon, grams: Decimal | None, now: datetime) 
 
 
 def _calls(animals: Iterable[UUID]) -> Mapping[UUID, list[StatedCall]]:
-    """Every call on the animals, in log order, with what took it out of the count."""
+    """Every call on the animals, and on other records of the same snake, in log order, with what
+    took it out of the count."""
+    wanted = list(animals)
+    of = {one: {one} for one in wanted}
+    for animal, others in joined(wanted).items():
+        for one in others:
+            of.setdefault(one, set()).add(animal)
     found: defaultdict[UUID, list[StatedCall]] = defaultdict(list)
-    rows = with_report(Call.objects.filter(animal__in=list(animals)))
+    rows = with_report(Call.objects.filter(animal__in=list(of)))
     for call in rows.select_related(*ENDS, "wait_ended").order_by("position"):
-        found[call.animal_id].append(call)
+        for animal in of[call.animal_id]:
+            found[animal].append(call)
     return found
 
 

@@ -7,7 +7,8 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from scalewitness.animals.models import Animal
-from scalewitness.animals.queries import condition, identifiers_of, is_steward, transponders
+from scalewitness.animals.queries import condition, identifiers_of, is_steward
+from scalewitness.calls.queries.bearing import known_elsewhere
 from scalewitness.domain.observations import Conclusion, Method, Observation, Sureness
 from scalewitness.domain.sexing import labels
 from scalewitness.domain.sexing.evidence import Role
@@ -18,7 +19,7 @@ from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.domain.sexing.what_if import SUPPOSED, SupposedCall, WhatIf, what_if
 from scalewitness.planning.candidates import identity_of, stage_on
 from scalewitness.standings.queries.assessing import kept_after, yardstick
-from scalewitness.standings.queries.evidence import counting_calls, evidence_of
+from scalewitness.standings.queries.evidence import calls_of_snake, evidence_of
 from scalewitness.standings.queries.linkage import start_of
 from scalewitness.standings.queries.logged import before
 
@@ -47,13 +48,14 @@ def suppose(animal: Animal, call: SupposedAnswer, asker: UUID, now: datetime) ->
     # A call of someone who is no keeper here is reported, and whoever asks would report it.
     reported = call.role != "keeper" and not call.mine
     shared = (call.mine or reported) and is_steward(asker, animal.collection, now)
-    is_elsewhere = bool(transponders.known_elsewhere([animal.pk]))
+    is_elsewhere = bool(known_elsewhere([animal.pk]))
 
     def elsewhere(one: Assessment) -> Assessment:
         return labels.known_elsewhere(one) if is_elsewhere else one
 
+    calls = calls_of_snake(animal.pk)
     found = what_if(
-        [evidence_of(one) for one in counting_calls(animal.pk)],
+        [evidence_of(one) for one in calls],
         SupposedCall(
             method=call.method,
             conclusion=call.conclusion,
@@ -77,4 +79,6 @@ def suppose(animal: Animal, call: SupposedAnswer, asker: UUID, now: datetime) ->
         start.pessimistic,
         lambda one, calls: elsewhere(kept_after(stated, one, by, animal.species, calls, start)),
     )
-    return replace(found, lines=with_linkage(found.lines, start))
+    elsewhere_made = {str(one.pk) for one in calls if one.animal_id != animal.pk}
+    lines = tuple(one for one in found.lines if one.call not in elsewhere_made)
+    return replace(found, lines=with_linkage(lines, start))

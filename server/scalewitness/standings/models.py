@@ -45,7 +45,9 @@ class Standing(AppendOnly):
     verified_with = models.CharField(max_length=60, default="", db_default="")
     """The older numbers by which its sex is verified; empty where those named are."""
     known_elsewhere = models.BooleanField(default=False, db_default=False)
-    """Whether another record bore its transponder first."""
+    """Whether its transponder is another record's."""
+    calls_elsewhere = models.PositiveIntegerField(default=0, db_default=0)
+    """How many calls of other records of the same snake are counted with its own."""
 
     class Meta:
         db_table = "calls_standing"

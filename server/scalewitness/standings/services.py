@@ -61,6 +61,7 @@ def standing_row(fact: Logged[StandingChanged]) -> Row:
         "examiner_records": body.examiner_records,
         "verified_with": body.verified_with or "",
         "known_elsewhere": body.known_elsewhere,
+        "calls_elsewhere": body.calls_elsewhere,
     }
 
 

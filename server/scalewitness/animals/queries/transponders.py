@@ -4,11 +4,11 @@ record that bore it first is the older, whoever else types it."""
 from collections.abc import Iterable
 from uuid import UUID
 
-from django.db.models import Exists, Min, OuterRef
+from django.db.models import Exists, OuterRef
 
 from scalewitness.animals.models import Identifier, IdentifierWithdrawal
 from scalewitness.domain.identifiers import names_one_animal, plain_code
-from scalewitness.ledger.queries.prepared import PreparedQuery, asked, ids_literal
+from scalewitness.ledger.queries.prepared import PreparedQuery, asked
 
 FIRST_BEARERS = """
 SELECT DISTINCT ON (one.code) one.code, one.animal_id FROM animals_identifier AS one
@@ -21,18 +21,6 @@ ORDER BY one.code, one.position
 BORNE_YET = """
 SELECT EXISTS (
   SELECT FROM animals_identifier WHERE scheme = 'transponder' AND code = ANY(%s::text[]))
-"""
-ELSEWHERE = """
-WITH borne AS NOT MATERIALIZED (
-  SELECT one.animal_id, one.code, one.position FROM animals_identifier AS one
-  WHERE one.scheme = 'transponder' AND NOT EXISTS (
-    SELECT FROM animals_identifierwithdrawal AS off
-    WHERE off.animal_id = one.animal_id AND off.scheme = one.scheme AND off.code = one.code
-      AND off.position > one.position))
-SELECT DISTINCT mine.animal_id FROM borne AS mine
-WHERE mine.animal_id = ANY(%s::uuid[]) AND mine.code NOT LIKE '999%%' AND mine.animal_id <> (
-  SELECT first.animal_id FROM borne AS first
-  WHERE first.code = mine.code ORDER BY first.position LIMIT 1)
 """
 
 
@@ -61,16 +49,6 @@ def borne_question(codes: Iterable[str]) -> PreparedQuery:
     return PreparedQuery(BORNE_YET, [sorted(codes)])
 
 
-def elsewhere_question(animals: Iterable[UUID]) -> PreparedQuery:
-    """What `known_elsewhere` asks."""
-    return PreparedQuery(ELSEWHERE, [ids_literal(animals)])
-
-
-def known_elsewhere(animals: Iterable[UUID]) -> set[UUID]:
-    """Those of the animals of which another has borne a number for longer."""
-    return {one for (one,) in asked(*elsewhere_question(animals))}
-
-
 def also_on(animal: UUID) -> set[UUID]:
     """Other animals that bear a number of its."""
     own = Identifier.objects.filter(animal=animal, scheme="transponder")
@@ -79,13 +57,6 @@ def also_on(animal: UUID) -> set[UUID]:
     ]
     rows = Identifier.objects.filter(scheme="transponder", code__in=codes).exclude(animal=animal)
     return set(rows.values_list("animal", flat=True))
-
-
-def bearers(code: str, most: int) -> list[UUID]:
-    """The animals that bear a number, the first first; not more than ``most``."""
-    rows = Identifier.objects.filter(scheme="transponder", code=code).order_by()
-    first = rows.values("animal").annotate(first=Min("position")).order_by("first")
-    return list(first.values_list("animal", flat=True)[:most])
 
 
 def borne_at(animals: Iterable[UUID], position: int) -> dict[UUID, list[Identifier]]:

@@ -52,8 +52,9 @@ class EndShown(Struct, frozen=True):
 
 
 class StandingNamed(Struct, frozen=True):
-    """The standing in force, without its reasons. ``known_elsewhere``: another record bore its
-    transponder first, so it is probable at most."""
+    """The standing in force, without its reasons. ``known_elsewhere``: its transponder is another
+    record's, so it is probable at most. ``calls_elsewhere``: how many calls of other records of the
+    same snake it counts."""
 
     label: words.Label
     p_male: words.Share
@@ -63,6 +64,7 @@ class StandingNamed(Struct, frozen=True):
     policy: str
     examiner_records: str
     known_elsewhere: bool = False
+    calls_elsewhere: int = 0
 
 
 class AnimalShown(Struct, frozen=True, tag_field="sight", tag="all"):
@@ -231,6 +233,7 @@ def standing_named(standing: Standing | None) -> StandingNamed | None:
         policy=standing.policy,
         examiner_records=standing.examiner_records,
         known_elsewhere=standing.known_elsewhere,
+        calls_elsewhere=standing.calls_elsewhere,
     )
 
 

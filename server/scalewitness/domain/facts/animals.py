@@ -52,6 +52,30 @@ class IdentifierWithdrawn(Body, frozen=True):
     note: Commitment | None = None
 
 
+class JoiningProposed(Body, frozen=True):
+    """About an animal: another record that bears this transponder's number too is of this snake.
+    Which record that is, the log does not say before its keeper agrees."""
+
+    code: Word
+    note: Commitment | None = None
+
+
+class PartingProposed(Body, frozen=True):
+    """About an animal: it is not the snake that it was joined with by that proposal."""
+
+    joining: Id
+    note: Commitment | None = None
+
+
+class JoiningAnswered(Body, frozen=True):
+    """About the other animal: whether its keeper agrees to a proposal, to join or to part. Or an
+    arbiter agrees, by their ``finding`` in a dispute about either."""
+
+    proposal: Id
+    agrees: bool
+    finding: Id | None = None
+
+
 class Weight(Body, frozen=True, tag_field="type", tag="weight"):
     grams: Grams
 
@@ -148,6 +172,9 @@ BODIES: dict[str, type[Body]] = {
     "particulars_corrected": ParticularsCorrected,
     "identifier_assigned": IdentifierAssigned,
     "identifier_withdrawn": IdentifierWithdrawn,
+    "joining_proposed": JoiningProposed,
+    "parting_proposed": PartingProposed,
+    "joining_answered": JoiningAnswered,
     "husbandry_noted": HusbandryNoted,
     "photo_attached": PhotoAttached,
     "custody_changed": CustodyChanged,

@@ -68,7 +68,8 @@ class StandingChanged(Body, frozen=True):
     ``reports``: of the calls that the fact before it spoke of. ``verified_with``: the older
     numbers by which the sex is verified, where by ``parameters`` it just is not any more.
     ``counted``: contrary calls of newcomers that waited, and count from here on.
-    ``known_elsewhere``: another record bore its transponder first, so it is not verified.
+    ``known_elsewhere``: its transponder is another record's, so it is not verified.
+    ``calls_elsewhere``: how many calls of other records of the same snake count with its own.
     ``parted``: calls whose examiner counts for themselves from here on, as an objection was
     right. ``joined``: calls whose examiner counts as one with another from here on, as a finding
     says that both accounts are one person's."""
@@ -84,6 +85,7 @@ class StandingChanged(Body, frozen=True):
     verified_with: Word | None = None
     counted: tuple[Id, ...] = ()
     known_elsewhere: bool = False
+    calls_elsewhere: Count = 0
     parted: tuple[Id, ...] = ()
     joined: tuple[Id, ...] = ()
 

@@ -129,7 +129,7 @@ _REASONS = {
         "Without the calls of those who knew an answer beforehand it is not certain enough."
     ),
     "known_elsewhere": (
-        "This number is known elsewhere: another record here bore its transponder first, and a "
+        "This number is known elsewhere: its transponder is that of another record here, and a "
         "transponder is in one snake only. What was seen of this snake may be on that record, so "
         "here its sex is probable at most until one of the two keepers puts that right."
     ),

@@ -9,6 +9,8 @@ from scalewitness.animals.models import (
     Husbandry,
     Identifier,
     IdentifierWithdrawal,
+    Joining,
+    JoiningAnswer,
     Photo,
 )
 from scalewitness.breeding.models import Pairing, PairingEnd
@@ -57,6 +59,24 @@ def identifier_withdrawn(fact: LoggedFact, past: Past) -> Rows:
     more = {"scheme": scheme, "code": plain_code(scheme, fact.body.code)}
     more |= {"by": fact.by, "at": fact.at}
     yield Row(IdentifierWithdrawal, row_of_fact(fact, animal_id=fact.about, **more))
+
+
+def joining_proposed(fact: LoggedFact, past: Past) -> Rows:
+    code = plain_code("transponder", fact.body.code)
+    more = {"by": fact.by, "at": fact.at, "code": code, "parts_id": None}
+    yield Row(Joining, row_of_fact(fact, animal_id=fact.about, **more))
+
+
+def parting_proposed(fact: LoggedFact, past: Past) -> Rows:
+    more = {"by": fact.by, "at": fact.at, "code": "", "parts_id": UUID(fact.body.joining)}
+    yield Row(Joining, row_of_fact(fact, animal_id=fact.about, **more))
+
+
+def joining_answered(fact: LoggedFact, past: Past) -> Rows:
+    body = fact.body
+    more = {"by": fact.by, "at": fact.at, "agrees": body.agrees, "finding": id_of(body.finding)}
+    row = row_of_fact(fact, animal_id=fact.about, proposal_id=UUID(body.proposal), **more)
+    yield Row(JoiningAnswer, row)
 
 
 def husbandry_noted(fact: LoggedFact, past: Past) -> Rows:

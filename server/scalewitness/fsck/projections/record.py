@@ -25,6 +25,7 @@ def standing_changed(fact: LoggedFact, past: Past) -> Rows:
             examiner_records=body.examiner_records,
             verified_with=body.verified_with or "",
             known_elsewhere=body.known_elsewhere,
+            calls_elsewhere=body.calls_elsewhere,
         ),
     )
     for call in body.counted:

@@ -33,7 +33,7 @@ from scalewitness.domain.observations import Endoscopy, Hearsay, method_of
 from scalewitness.domain.sexing.evidence import Identity, as_sent
 from scalewitness.domain.sexing.taxa import deepest_in_words, life_stage, taxon, unusual_pass
 from scalewitness.intake.batch import Actor, Batch
-from scalewitness.intake.known import Known, Subject, Tie
+from scalewitness.intake.known import Known, Subject
 from scalewitness.intake.newcomers import answers, contradicts, waits
 from scalewitness.intake.one_person import one_with
 from scalewitness.intake.rules.late import (
@@ -45,6 +45,7 @@ from scalewitness.intake.rules.late import (
     sender_of,
 )
 from scalewitness.intake.submission import Sealed
+from scalewitness.intake.ties import Tie
 from scalewitness.ledger.models import Entry
 from scalewitness.ledger.services.writing import Logged
 from scalewitness.letters.late import notify_of_decision

@@ -13,8 +13,9 @@ import msgspec
 from scalewitness.animals import services
 from scalewitness.animals.models import Animal, Identifier
 from scalewitness.animals.queries import animal_of
-from scalewitness.animals.queries.transponders import bearers, known_elsewhere, number_of
+from scalewitness.animals.queries.transponders import number_of
 from scalewitness.calls.models import COUNTS, Call
+from scalewitness.calls.queries.bearing import bearings, known_elsewhere
 from scalewitness.domain.errors import NotFound, NotNow, OutOfRange
 from scalewitness.domain.facts import CallMade, IdentifierAssigned, IdentifierWithdrawn
 from scalewitness.domain.identifiers import plain_code
@@ -70,7 +71,8 @@ def identifier_withdrawn(fact: Sealed, batch: Batch) -> int:
             "Checks that count were made of this animal under this number, so it stays. If one of "
             "them was of another animal, whoever made it withdraws it first."
         )
-    pair = {animal.pk, *bearers(code, 2)}
+    alike = bearings([animal.pk]).get(animal.pk)
+    pair = {animal.pk, *(alike.rivals if alike else ())}
     before = known_elsewhere(pair)
     logged = batch.log(fact)
     services.store_identifier_withdrawal(logged)

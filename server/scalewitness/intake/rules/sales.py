@@ -8,7 +8,8 @@ from uuid import UUID
 import msgspec
 
 from scalewitness.animals.models import Animal
-from scalewitness.animals.queries import is_steward
+from scalewitness.animals.queries import animals_of, is_steward
+from scalewitness.animals.queries.joining import joined
 from scalewitness.disclosures.queries import disclosure_of
 from scalewitness.disclosures.services import store_acknowledgement
 from scalewitness.domain.errors import NotFound, NotNow, OutOfRange, StandingMoved, WrongShape
@@ -124,6 +125,7 @@ def _check_free(sale: Sale, batch: Batch) -> None:
             )
         if animal.collection_id != sale.collection_id:
             raise NotNow("An animal has left the collection.")
+        _check_other_records(animal, batch)
         if animal.pk not in others:
             continue
         first = promised(animal, batch.now, sale.pk)
@@ -134,6 +136,19 @@ def _check_free(sale: Sale, batch: Batch) -> None:
             same_seller = other.pk != sale.pk and other.collection_id == sale.collection_id
             if same_seller and progress_of(other).state == "offered":
                 raise NotNow("An animal is already in another sale.")
+
+
+def _check_other_records(animal: Animal, batch: Batch) -> None:
+    """One snake is not sold twice, on each of the records that it is on."""
+    for other in animals_of(joined([animal.pk]).get(animal.pk, ())).values():
+        if other.collection.keeper_id != animal.collection.keeper_id and not other.ended:
+            raise NotNow(
+                "This snake is on a record that another keeper has, too. Whoever has the snake "
+                "should have both: ask for the other to be handed over first."
+            )
+        offered = any(progress_of(one).state == "offered" for one in sales_of_animal(other.pk))
+        if offered or promised(other, batch.now) is not None:
+            raise NotNow("This snake is in another sale, by the other record that it is on.")
 
 
 def refuse_promised(

@@ -54,7 +54,12 @@ from scalewitness.pages.animals.forms import (
 )
 from scalewitness.pages.animals.linkage_form import LinkageForm
 from scalewitness.pages.animals.settled import own_records
-from scalewitness.pages.animals.transponders import moved_number, shared_number, warn_of_number
+from scalewitness.pages.animals.transponders import (
+    moved_number,
+    other_records,
+    shared_number,
+    warn_of_number,
+)
 from scalewitness.pages.breeding.paired import in_words
 from scalewitness.pages.collections.collection import stewarded
 from scalewitness.pages.parts.access import actor_of, page, say_accepted, signed_in
@@ -140,6 +145,7 @@ def show_animal(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpRe
         "linkable": linkable(animal, parents),
         "returned": last_return(animal.pk, now),
         "shared": shared_number(keeper, animal, now),
+        "others": other_records(keeper, animal, now),
     }
     return page(request, "animals/animal.html", context)
 

@@ -144,6 +144,25 @@ class IdentifierWithdrawalForm(FactForm):
         return {"scheme": scheme, "code": code}
 
 
+class JoiningForm(FactForm):
+    """What a keeper says of another record of the same snake. The kind goes by what they choose."""
+
+    say = one_of("What is so?", ())
+    places = {"/body/code": "say", "/body/joining": "say"}  # noqa: RUF012  nobody writes to it
+
+    def __init__(self, *args: Any, may_say: Iterable[tuple[str, str]], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["say"].choices = list(may_say)  # type: ignore[attr-defined]
+
+    def item(self, about: UUID) -> dict[str, Any]:
+        act, _, what = self.cleaned_data["say"].partition(" ")
+        kinds = {"join": "joining_proposed", "part": "parting_proposed"}
+        bodies = {"join": {"code": what}, "part": {"joining": what}}
+        answer = {"proposal": what, "agrees": act == "agree"}
+        stated = {"kind": kinds.get(act, "joining_answered"), "body": bodies.get(act, answer)}
+        return super().item(about) | stated
+
+
 class HusbandryForm(FactForm):
     """Base of the four notes; ``noted`` is what was noted."""
 

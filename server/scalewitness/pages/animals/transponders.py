@@ -3,19 +3,23 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from uuid import UUID
 
 from django.contrib import messages
 from django.http import HttpRequest
 
-from scalewitness.animals.models import Animal, Identifier, IdentifierWithdrawal
+from scalewitness.animals.models import Animal, Identifier, IdentifierWithdrawal, Joining
 from scalewitness.animals.queries import is_steward, title_of
-from scalewitness.animals.queries.transponders import also_on, known_elsewhere
+from scalewitness.animals.queries.joining import proposals_about, same_snake, to_answer
+from scalewitness.animals.queries.transponders import also_on
+from scalewitness.calls.queries.bearing import known_elsewhere
 from scalewitness.calls.queries.visibility import visible_animals
 from scalewitness.domain.identifiers import names_one_animal, plain_code
 from scalewitness.intake.outcomes import Outcome
 from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.entries import leaf_of
 from scalewitness.people.models import Keeper
+from scalewitness.people.queries import names_of
 
 KNOWN = (
     "This number is known elsewhere: another record bore it first. You are told what to do by "
@@ -31,23 +35,41 @@ def warn_of_number(request: HttpRequest, outcome: Outcome) -> None:
 
 @dataclass(frozen=True, slots=True)
 class SharedNumber:
-    """``newer``: another bore it first; ``own``: those of the others that its keeper sees whole,
-    each with its title. Of any other nothing is told."""
+    """``newer``: the number is another's; ``own``: those of the others that its keeper sees whole,
+    each with its title. Of any other nothing is told. ``asked``: the last proposal that waits for
+    its keeper, with the name of who made it."""
 
     newer: bool
     own: Sequence[tuple[Animal, str]]
+    asked: Joining | None = None
+    by: str = ""
 
 
 def shared_number(keeper: Keeper, animal: Animal, now: datetime) -> SharedNumber | None:
     """What keeper and partners are told; None where no other record bears a number of its."""
     if not is_steward(keeper.pk, animal.collection, now):
         return None
-    others = also_on(animal.pk)
-    if not others:
+    same = same_snake(animal.pk)
+    waiting = to_answer(proposals_about(animal.pk), animal.pk)
+    asked = waiting[-1] if waiting else None
+    others = also_on(animal.pk) - same
+    if not others and asked is None:
         return None
+    by = names_of([asked.by]).get(asked.by, "") if asked else ""
+    newer = bool(known_elsewhere([animal.pk]))
+    return SharedNumber(newer, _seen(keeper, others, now), asked, by)
+
+
+def other_records(keeper: Keeper, animal: Animal, now: datetime) -> list[tuple[Animal, str]]:
+    """Those that it was joined with and that the reader, who sees it whole, sees whole too."""
+    return _seen(keeper, same_snake(animal.pk) - {animal.pk}, now)
+
+
+def _seen(keeper: Keeper, others: set[UUID], now: datetime) -> list[tuple[Animal, str]]:
+    if not others:
+        return []
     seen = visible_animals(keeper.pk, now).filter(sight="all", pk__in=others)
-    own = [(one, title_of(one)) for one in seen]
-    return SharedNumber(bool(known_elsewhere([animal.pk])), own)
+    return [(one, title_of(one)) for one in seen]
 
 
 def moved_number(entry: Entry) -> str:

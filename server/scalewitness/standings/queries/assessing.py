@@ -26,7 +26,7 @@ from scalewitness.domain.sexing.taxa import Taxon, taxon
 from scalewitness.ledger.queries.entries import entries_about, leaf_of
 from scalewitness.ledger.queries.prepared import Prepared, columns
 from scalewitness.standings.models import AdoptedPolicy, Standing
-from scalewitness.standings.queries.evidence import counting_calls, counting_calls_at, evidence_of
+from scalewitness.standings.queries.evidence import calls_of_snake, evidence_of
 from scalewitness.standings.queries.linkage import origin_of, start_of, stated_linkage
 from scalewitness.standings.queries.logged import latest_standing, stated_as
 from scalewitness.standings.queries.numbers import Numbers, numbers_named, numbers_on
@@ -195,7 +195,7 @@ def assessment_of(animal: Animal, by: Yardstick | None = None) -> tuple[Assessme
     """The animal's assessment from the calls that count now, with the evidence used; by what
     is in force now unless said otherwise."""
     by = by or yardstick()
-    evidence = [evidence_of(call) for call in counting_calls(animal.pk)]
+    evidence = [evidence_of(call) for call in calls_of_snake(animal.pk)]
     start, stated = start_of(animal, by.numbers), latest_standing(animal.pk)
     return assess_animal(animal.species, evidence, by, start, stated), evidence
 
@@ -203,7 +203,7 @@ def assessment_of(animal: Animal, by: Yardstick | None = None) -> tuple[Assessme
 def assessment_at(animal: Animal, position: int) -> tuple[Assessment, list[Evidence], str]:
     """As :func:`assessment_of`, just after the fact at ``position``, by what the standing
     then named; with the species the animal was then said to be."""
-    evidence = [evidence_of(call) for call in counting_calls_at(animal.pk, position)]
+    evidence = [evidence_of(call) for call in calls_of_snake(animal.pk, position)]
     by = yardstick_of(animal, position)
     origin, start = start_at(animal, by, position)
     stated = latest_standing(animal.pk, position)

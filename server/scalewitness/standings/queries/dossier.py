@@ -120,9 +120,28 @@ class Dossier:
     @cached_property
     def lines(self) -> tuple[ReasonLine, ...]:
         """The answer with its range, and what it rests on."""
-        answer, *others = explain(self.assessment, self.evidence, self.taxon, self.sensitivity)
+        own = {call.call for call in self.assessment.weights}
+        evidence = [call for call in self.evidence if call.call in own]
+        answer, *others = explain(self.assessment, evidence, self.taxon, self.sensitivity)
         waiting = [ReasonLine("reason", self._waiting)] if self.waited else []
-        return with_linkage((answer, *waiting, *others), self.start)
+        joined = [ReasonLine("reason", text) for text in self._joined]
+        return with_linkage((answer, *waiting, *joined, *others), self.start)
+
+    @property
+    def elsewhere(self) -> int:
+        """How many calls on other records of the same snake are counted."""
+        return len(self.evidence) - len(self.assessment.weights)
+
+    @property
+    def _joined(self) -> Iterable[str]:
+        if self.elsewhere:
+            some = "One call" if self.elsewhere == 1 else f"{self.elsewhere} calls"
+            counts = "counts" if self.elsewhere == 1 else "count"
+            yield (
+                f"{some} of another record {counts} too: the keepers of both, or a finding, say "
+                "that the two are of one snake. Only whoever may see that record can read "
+                "those calls."
+            )
 
     @property
     def _waiting(self) -> str:
@@ -153,6 +172,7 @@ def dossier(animal: Animal, at: int | None = None) -> Dossier:
         assessment, evidence, species = assessment_at(animal, position)
     kind = as_learned(taxon(species, by.parameters), by.numbers.base)
     calls = [call for call in all_calls(animal.pk) if at is None or call.position <= at]
+    assessment = _of_own(assessment, calls)
     people = {person for call in calls for person in _people(call)}
     names, texts = names_of(people), texts_of(one for call in calls for one in _facts(call))
     return Dossier(
@@ -171,6 +191,14 @@ def dossier(animal: Animal, at: int | None = None) -> Dossier:
         species=species,
         waited=waiting_calls(animal.pk, position),
     )
+
+
+def _of_own(assessment: Assessment, calls: Iterable[Call]) -> Assessment:
+    """With the account of the record's own calls alone: those on others of the same snake count,
+    and are for whoever may see them there."""
+    own = {str(call.pk) for call in calls}
+    weights = tuple(one for one in assessment.weights if one.call in own)
+    return replace(assessment, weights=weights)
 
 
 def _people(call: Call) -> Iterable[UUID]:

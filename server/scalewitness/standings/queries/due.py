@@ -8,15 +8,15 @@ from uuid import UUID
 from django.db.models import Exists, F, Max, OuterRef, Q, Subquery
 
 from scalewitness.animals.queries import animals_of
-from scalewitness.animals.queries.transponders import known_elsewhere
 from scalewitness.calls.models import COUNTS, Attestation, Call
+from scalewitness.calls.queries.bearing import known_elsewhere
 from scalewitness.domain.sexing.case import Case
 from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.entries import entry_at
 from scalewitness.people.models import Deceit, Voucher
 from scalewitness.standings.models import AdoptedNumbers, AdoptedPolicy, ExaminerRecord, Standing
 from scalewitness.standings.queries.assessing import Yardstick, case_by, settled_by, yardstick
-from scalewitness.standings.queries.evidence import evidence_by_animal
+from scalewitness.standings.queries.evidence import evidence_by_snake
 from scalewitness.standings.queries.linkage import starts_of
 from scalewitness.standings.queries.logged import before
 
@@ -41,7 +41,7 @@ def due(animals: Collection[UUID] | None = None) -> list[Reassessment]:
 def relabelled(animals: Collection[UUID]) -> list[UUID]:
     """Those of them, by id, that would now be stated under another label than they were."""
     by, found = yardstick(), animals_of(animals)
-    stated, counting = before(found), evidence_by_animal(found)
+    stated, counting = before(found), evidence_by_snake(found)
     starts, elsewhere = starts_of(found.values(), by.numbers), known_elsewhere(found)
 
     def label(animal: UUID) -> str:

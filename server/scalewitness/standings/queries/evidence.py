@@ -1,6 +1,6 @@
 """From rows to the values that `domain.sexing` weighs."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Set
 from datetime import datetime
 from typing import TYPE_CHECKING, Any, TypeAlias, TypedDict
 from uuid import UUID
@@ -9,6 +9,7 @@ import msgspec
 from django.db.models import Exists, OuterRef, Q, QuerySet, Subquery, TextField
 from django.db.models.functions import Cast
 
+from scalewitness.animals.queries.joining import joined, same_snake
 from scalewitness.calls.models import (
     COUNTS,
     ENDS,
@@ -88,12 +89,37 @@ def _compared(at: int | None = None) -> Subquery:
 
 
 def counting_calls(animal: UUID) -> list[StatedCall]:
-    """The animal's calls that count, in log order: nothing took them out of the count."""
+    """The record's own calls that count, in log order: nothing took them out of the count."""
     return list(with_report(counting_at().filter(animal=animal)))
 
 
+def calls_of_snake(animal: UUID, position: int | None = None) -> list[StatedCall]:
+    """Those that count, or counted just after the fact at ``position``, in log order: on its
+    record and on those that it was joined with."""
+    counting = counting_at(position).filter(animal__in=same_snake(animal, position))
+    return list(with_report(counting, position))
+
+
+def evidence_by_snake(
+    animals: Iterable[UUID], same: Mapping[UUID, Set[UUID]] | None = None
+) -> dict[UUID, list[Evidence]]:
+    """What counts of each animal, on its record and on those that it was joined with, in log order;
+    animals without any are absent. ``same``: as :func:`joined` has it, where that is known."""
+    wanted = list(animals)
+    others = joined(wanted) if same is None else same
+    if not others:
+        return evidence_by_animal(wanted)
+    own = evidence_by_animal({*wanted, *(one for same in others.values() for one in same)})
+    found = {}
+    for animal in wanted:
+        calls = [call for one in (animal, *others.get(animal, ())) for call in own.get(one, ())]
+        if calls:
+            found[animal] = sorted(calls, key=lambda call: call.position)
+    return found
+
+
 def evidence_by_animal(animals: Iterable[UUID]) -> dict[UUID, list[Evidence]]:
-    """What counts of each animal, in log order; animals without any are absent."""
+    """What counts of each record alone, in log order; animals without any are absent."""
     found: dict[UUID, list[Evidence]] = {}
     rows = COUNTING.ask(animals=list(animals))
     for animal, by, at, position, body, *row in rows:
@@ -146,11 +172,6 @@ def _counting(animals: Any) -> "QuerySet[Call, Any]":
 COUNTING = Prepared(_counting, animals=(UUID(int=1),))
 
 
-def counting_calls_at(animal: UUID, position: int) -> list[StatedCall]:
-    """The animal's calls that counted just after the fact at ``position``, in log order."""
-    return list(with_report(counting_at(position).filter(animal=animal), position))
-
-
 def counting_at(position: int | None = None) -> QuerySet[Call]:
     """All calls that counted just after the fact at ``position``, now when None, in log order."""
     if position is None:
@@ -166,7 +187,7 @@ def counting_at(position: int | None = None) -> QuerySet[Call]:
 def waiting_calls(animal: UUID, at: int | None = None) -> list[StatedCall]:
     """Newcomers' calls that contradict its verified sex and wait for an answer, in log order;
     as of log position ``at``, now when None."""
-    calls = Call.objects.filter(animal=animal, waits=True)
+    calls = Call.objects.filter(animal__in=same_snake(animal, at), waits=True)
     if at is None:
         calls = calls.filter(WAITS, withdrawal=None, set_aside=None, refiled=None)
     else:

@@ -9,6 +9,7 @@ from django.db.models import Count, OuterRef, QuerySet, Subquery, Value
 from django.db.models.functions import Coalesce
 
 from scalewitness.animals.models import Animal
+from scalewitness.calls.queries.bearing import known_elsewhere
 from scalewitness.domain.consequences import verified_sex
 from scalewitness.domain.observations import Sex
 from scalewitness.domain.sexing.kept import Before
@@ -43,6 +44,17 @@ def standings_at(animals: Iterable[UUID], at: int) -> dict[UUID, Standing]:
     rows = Standing.objects.filter(animal__in=list(animals), position__lte=at)
     latest = rows.order_by("animal", "-position").distinct("animal")
     return {row.animal_id: row for row in latest}
+
+
+def outdated(animals: Iterable[UUID]) -> set[UUID]:
+    """Those whose standing in force says otherwise than is so by now of whether their number is
+    another record's."""
+    wanted = set(animals)
+    if not wanted:
+        return set()
+    stated, now = latest_standings(wanted), known_elsewhere(wanted)
+    capped = {animal for animal, standing in stated.items() if standing.known_elsewhere}
+    return capped ^ now
 
 
 def _latest(animals: Any) -> QuerySet[Standing, Standing]:

@@ -9,7 +9,8 @@ from uuid import UUID
 import msgspec
 
 from scalewitness.domain import facts
-from scalewitness.domain.identifiers import BorneTransponders
+from scalewitness.domain.identifiers import BorneTransponders, plain_code
+from scalewitness.domain.joining import JoinedRecords
 from scalewitness.domain.photos_compared import after_comparisons
 from scalewitness.domain.sexing.case import Case
 from scalewitness.domain.sexing.evidence import Compared, Evidence
@@ -39,6 +40,9 @@ KINDS = frozenset(
         "linkage_stated",
         "identifier_assigned",
         "identifier_withdrawn",
+        "joining_proposed",
+        "parting_proposed",
+        "joining_answered",
         "call_made",
         "call_withdrawn",
         "call_refiled",
@@ -96,14 +100,44 @@ class _Past:
                 **self._reported(call),
             )
             for call, (body, sender, at, position) in self.made.items()
-            if call not in self.gone and call not in self.waiting
+            if self.counts(call)
         ]
+
+    def counts(self, call: str) -> bool:
+        return call in self.known and call not in self.gone and call not in self.waiting
+
+    def first_check(self, code: str, until: int, deceivers: Set[UUID]) -> int | None:
+        """Where it was first checked by somebody else under the code; or, before that position, at
+        all: in their own word, which has a footing, and without an interest."""
+        found = (
+            position
+            for call, (body, sender, _, position) in self.made.items()
+            if self.counts(call)
+            and body.reported is None
+            and UUID(sender) not in deceivers
+            and call not in self.joined
+            and is_disinterested(self.known[call])
+            and (position < until or was_read(body.identified, self.known[call], code))
+        )
+        return min(found, default=None)
 
     def _reported(self, call: str) -> dict[str, Any]:
         stands = self.reports.get(call)
         if stands is None:
             return {}
         return {"report": stands.report, "report_footing": stands.footing}
+
+
+def is_disinterested(known: facts.Circumstance) -> bool:
+    shares = known.interested or known.one_with is not None
+    return not shares and known.footing != "none" and known.identity != "mismatch"
+
+
+def was_read(identified: facts.Identification, known: facts.Circumstance, code: str) -> bool:
+    """Whether this transponder's code was read at the check."""
+    if known.identity != "confirmed" or identified.by != "transponder" or not identified.code:
+        return False
+    return plain_code(identified.by, identified.code) == code
 
 
 def unseen(position: int) -> None:
@@ -124,6 +158,7 @@ class Replay:
         self._animals: dict[UUID, _Past] = {}
         self._disputed: dict[UUID, UUID] = {}
         self._transponders = BorneTransponders[UUID]()
+        self._snakes = JoinedRecords[UUID]()
         self._yardstick = Yardstick()
         self._learned: dict[str, Numbers] = {}
         self._records: dict[UUID, facts.ExaminerRecordChanged] = {}
@@ -173,10 +208,6 @@ class Replay:
         match body:
             case facts.Particulars():
                 self._past(about).origin = origin_of(body)
-            case facts.IdentifierAssigned():
-                self._transponders.assign(about, body.scheme, body.code)
-            case facts.IdentifierWithdrawn():
-                self._transponders.withdraw(about, body.scheme, body.code)
             case facts.LinkageStated():
                 self._past(about).linkage = body
             case facts.DisputeOpened():
@@ -185,6 +216,20 @@ class Replay:
                 self._past(self._disputed[about]).gone.update(body.set_aside)
             case _:
                 self._follow_calls(about, entry, body)
+                self._follow_identity(about, entry, body)
+
+    def _follow_identity(self, about: UUID, entry: Entry, body: Any) -> None:
+        match body:
+            case facts.IdentifierAssigned():
+                self._transponders.assign(about, body.scheme, body.code, entry.position)
+            case facts.IdentifierWithdrawn():
+                self._transponders.withdraw(about, body.scheme, body.code)
+            case facts.JoiningProposed():
+                self._snakes.propose(str(entry.fact), about)
+            case facts.PartingProposed():
+                self._snakes.propose(str(entry.fact), about, body.joining)
+            case facts.JoiningAnswered():
+                self._snakes.answer(body.proposal, about, agrees=body.agrees)
 
     def _follow_calls(self, about: UUID, entry: Entry, body: Any) -> None:
         match body:
@@ -231,7 +276,8 @@ class Replay:
         past.known |= {known.call: known for known in logged.admitted}
         past.reports |= {one.call: one for one in logged.reports}
         past.waiting |= {known.call for known in logged.admitted if known.waits}
-        past.waiting -= set(logged.counted)
+        for one in self._snakes.same_snake(animal):
+            self._past(one).waiting -= set(logged.counted)
         past.parted |= set(logged.parted)
         past.joined |= set(logged.joined)
         if entry.position >= self._since:
@@ -249,7 +295,15 @@ class Replay:
         self, entry: Entry, past: _Past, animal: UUID, logged: facts.StandingChanged
     ) -> Iterator[StandingDifference]:
         by = self._measured_by(logged.parameters)
-        evidence = past.evidence(self._deceivers)
+        evidence = [
+            call
+            for one in self._snakes.same_snake(animal)
+            for call in self._past(one).evidence(self._deceivers)
+        ]
+        others = len(evidence) - len(past.evidence(self._deceivers))
+        if others != logged.calls_elsewhere:
+            what = f"counts {logged.calls_elsewhere} calls of other records, not {others}"
+            yield StandingDifference(entry.position, animal, what)
         start = start_from(past.linkage, past.origin, by.numbers)
 
         def calls(one: Yardstick) -> Case:
@@ -275,14 +329,20 @@ class Replay:
     def _look_elsewhere(
         self, entry: Entry, past: _Past, animal: UUID, logged: facts.StandingChanged
     ) -> Iterator[StandingDifference]:
-        """Once said, it is so until one of the two records bears the number no more. A record that
-        had its number before this was asked is told so with the next fact about it."""
-        elsewhere = self._transponders.known_elsewhere(animal)
-        if logged.known_elsewhere and not elsewhere:
+        """Once said, it is so until the number is another's no more. A record that had its number
+        before this was asked is told so with the next fact about it; and once it was the first
+        record's, whoever had checked either."""
+        own = self._snakes.same_snake(animal)
+        elsewhere = self._transponders.holders(animal, self._first_check) - own
+        first = self._transponders.first_bearers(animal) - own
+        if logged.known_elsewhere and not (elsewhere or first):
             yield StandingDifference(entry.position, animal, "its number is not known elsewhere")
         if elsewhere and past.known_elsewhere and not logged.known_elsewhere:
             what = "its number is known elsewhere, which is not said any more"
             yield StandingDifference(entry.position, animal, what)
+
+    def _first_check(self, animal: UUID, code: str, until: int) -> int | None:
+        return self._past(animal).first_check(code, until, self._deceivers)
 
     def _compare(
         self, entry: Entry, animal: UUID, logged: facts.StandingChanged
@@ -292,12 +352,8 @@ class Replay:
             yield StandingDifference(entry.position, animal, "the stored standing is missing")
             return
         self._row = next(self._stored, None)
-        if (row.label, row.p_male, row.p_male_pessimistic, row.known_elsewhere) != (
-            logged.label,
-            logged.p_male,
-            logged.p_male_pessimistic,
-            logged.known_elsewhere,
-        ):
+        stated = ("label", "p_male", "p_male_pessimistic", "known_elsewhere", "calls_elsewhere")
+        if any(getattr(row, one) != getattr(logged, one) for one in stated):
             yield StandingDifference(
                 entry.position, animal, "the stored standing differs from the log"
             )
