@@ -261,7 +261,7 @@ ROWS = [
     Row("GET", "disputes", SIGNED_IN),
     Row("POST", "disputes", to(201, *STEWARDS),
         fact({"animal": "{other}", "ground": "party_objects"}, about="new")),
-    Row("GET", "disputes/{dispute}", to(200, *SEES_WHOLE)),
+    Row("GET", "disputes/{dispute}", to(200, *SEES_WHOLE, "buyer")),
     Row("POST", "disputes/{dispute}/statement", to(201, *STEWARDS, "buyer"),
         fact(texts={"statement": "It was probed twice."})),
     Row("POST", "disputes/{dispute}/finding", to(201, *STEWARDS), fact({"outcome": "unresolved"})),

@@ -3,11 +3,13 @@
 from typing import Any
 
 import pytest
+from django.test import Client
 from tests.api.client import Answer, Api, fact
 from tests.api.conftest import present
 from tests.world import World, new_id
 
 from scalewitness.animals.models import Animal
+from scalewitness.mail.services.links import link_token
 
 
 def object_to(who: Api, animal: Animal, /, **more: Any) -> Answer:
@@ -117,6 +119,27 @@ def test_a_buyer_objects_about_what_they_were_sold(world: World, stan: Api, odil
     assert made.status == 201
     shown = odile.get(made.headers["Location"].removeprefix("/api/v1")).body
     assert (shown["sale"], shown["opened_by"]["name"]) == (str(sale.pk), "Stan Okoro")
+
+
+def test_a_buyer_with_an_account_reads_their_own_as_through_the_link(
+    world: World, stan: Api, odile: Api
+) -> None:
+    present(world)
+    animal = world.animal("A-1")
+    sale = world.sold(animal, email=world.stan.email)
+    path = object_to(stan, animal, sale=str(sale.pk)).headers["Location"].removeprefix("/api/v1")
+    said = fact(texts={"statement": "I sold it as the record had it."})
+    assert odile.post(f"{path}/statement", said).status == 201
+    link = f"/offers/{link_token(sale.links.filter(purpose='disclosure').latest('pk').pk)}"
+    shown = stan.get(path)
+    assert (shown.status, shown.body) == (200, Api().get(f"{link}/dispute").body["items"][0])
+    assert [one["who"] for one in shown.body["statements"]] == ["the seller"]
+    browser = Client()
+    browser.force_login(world.stan)
+    page = browser.get(path, follow=True)
+    assert (page.status_code, page.redirect_chain[0][0].startswith(link)) == (200, True)
+    world.visit(world.stan, animal)
+    assert stan.get(path).code == "not_found", "a blind guest is told nothing"
 
 
 def test_one_dispute_at_a_time(odile: Api, contested: Animal) -> None:

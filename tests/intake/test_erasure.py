@@ -16,7 +16,8 @@ from django.test import Client
 from django.utils import timezone
 from tests.everything import a_text_of
 from tests.intake.test_late import late_visit
-from tests.world import PASSWORD, World, new_id, probing
+from tests.intake.test_reports import endoscopy, entered
+from tests.world import PASSWORD, World, keeper, new_id, probing
 
 from scalewitness.animals.models import Animal
 from scalewitness.disclosures.models import Disclosure
@@ -35,7 +36,9 @@ from scalewitness.ledger.services.signing import log_signer, sign_checkpoint
 from scalewitness.letters.addresses import send_elsewhere
 from scalewitness.letters.chasing import chase
 from scalewitness.letters.late import remind_of_late_calls
+from scalewitness.letters.reports import ask_practitioners
 from scalewitness.mail.models import Letter
+from scalewitness.mail.services.composing import compose
 from scalewitness.mail.services.delivering import deliver_due
 from scalewitness.people.models import Device, Keeper
 from scalewitness.people.queries import names_of
@@ -257,6 +260,19 @@ def test_closing_an_account(world: World, client: Client) -> None:
     assert prove(read_receipt(kept), log_signer().verifier).entry.by == str(keeper.pk)
     assert "no difference" in fsck()
     erase("keeper", str(keeper.pk))  # again: nothing changes
+
+
+def test_a_letter_to_a_practice_forgets_who_sent_the_report(world: World) -> None:
+    vet = name_practitioner(world.odile, new_id(world.now), "Dr Ilse Brandt")
+    entered(world, vet, keeper("Ilse Brandt"))
+    endoscopy(world, world.animal("A1"), vet)
+    assert ask_practitioners(world.now) == 1
+    letter = Letter.objects.get(kind="report_to_answer")
+    assert "Sent by: Odile Marten." in compose(letter).body
+    erase("keeper", world.odile.email)
+    assert tables_with("Odile") == set()
+    letter.refresh_from_db()
+    assert f"Sent by: {ERASED_NAME}." in compose(letter).body
 
 
 @pytest.mark.parametrize("who", ["greta", "odile"])

@@ -152,7 +152,7 @@ CONTEXTS: dict[str, dict[str, Any]] = {
     },
     "report_to_answer": {
         "to_name": "Dr. Ines Aldous",
-        "senders": ["Odile Marten"],
+        "senders": [{"id": ID, "name": "Odile Marten"}],
         "count": 2,
         "until": "2027-01-20T08:30:00+00:00",
         "reports_link": str(LINK),

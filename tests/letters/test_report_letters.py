@@ -48,7 +48,7 @@ def test_what_a_practice_is_asked(world: World, named: Practitioner, vet: Keeper
     assert (letter.to, letter.recipient, letter.cause) == (vet.email, named.pk, link.pk)
     assert letter.context == {
         "to_name": "Dr Ilse Brandt",
-        "senders": ["Odile Marten"],
+        "senders": [{"id": str(world.odile.pk), "name": "Odile Marten"}],
         "count": 2,
         "until": (world.now + timedelta(days=60)).isoformat(),
         "reports_link": str(link.pk),

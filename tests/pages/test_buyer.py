@@ -14,7 +14,7 @@ from tests.world import new_id, probing
 from scalewitness.ledger.models import Entry, Text
 from scalewitness.mail.models import Letter
 from scalewitness.people.services import name_practitioner
-from scalewitness.sales.models import Sale
+from scalewitness.sales.models import Sale, SaleStep
 from scalewitness.sales.queries import progress_of
 
 
@@ -264,3 +264,18 @@ def test_keepers_pages_do_need_their_token(here: Here) -> None:
     refused = strict.client.post("/collections/new", {"name": "Forged"})
     assert refused.status_code == 403
     assert "The form was open too long" in refused.content.decode()
+
+
+def test_who_confirmed_without_a_day_to_pay_reads_of_none(
+    here: Here, anyone: Browser, odile: Browser, offered: Sale
+) -> None:
+    """As in the log's past, from before a confirmation said what was shown."""
+    page, link = f"/sales/{offered.pk}", f"/offers/{here.token(offered)}"
+    assert "Within 14 days of the confirmation" in odile.open(page).text
+    looked = here.look(offered)
+    body = {"offer": looked["offer"], "seen": looked["seen"]}
+    step = {"kind": "sale_confirmed", "at": here.now, "position": 10_000, "body": body}
+    SaleStep.objects.create(pk=new_id(here.now), sale=offered, by=offered.buyer_id, **step)
+    assert "Within 14 days of the confirmation" not in odile.open(page).text
+    assert "To be recorded within" not in anyone.open(link).text
+    assert "The confirmation names no day for it" in odile.open(page).text

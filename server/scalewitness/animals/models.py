@@ -1,6 +1,7 @@
 """Collections, animals and what is noted about them. Sex is not a column here."""
 
 from datetime import datetime
+from functools import cache
 
 from django.db import models
 from simple_history.models import HistoricalRecords
@@ -81,13 +82,19 @@ class _Borne(models.Manager["Identifier"]):
     """Those that were not withdrawn since, in the order assigned."""
 
     def get_queryset(self) -> models.QuerySet["Identifier"]:
-        withdrawn = IdentifierWithdrawal.objects.filter(
-            animal=models.OuterRef("animal"),
-            scheme=models.OuterRef("scheme"),
-            code=models.OuterRef("code"),
-            position__gt=models.OuterRef("position"),
-        )
-        return super().get_queryset().filter(~models.Exists(withdrawn)).order_by("position")
+        return _borne().using(self._db) if self._db else _borne().all()
+
+
+@cache
+def _borne() -> models.QuerySet["Identifier"]:
+    """Worked out once: to read those of many animals, Django asks the manager of each of them."""
+    withdrawn = IdentifierWithdrawal.objects.filter(
+        animal=models.OuterRef("animal"),
+        scheme=models.OuterRef("scheme"),
+        code=models.OuterRef("code"),
+        position__gt=models.OuterRef("position"),
+    )
+    return Identifier.ever.filter(~models.Exists(withdrawn)).order_by("position")
 
 
 class Identifier(AppendOnly):

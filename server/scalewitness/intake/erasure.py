@@ -160,6 +160,7 @@ def _forget_in_letters(keeper: Keeper, sold: Iterable[Sale]) -> None:
     address = erased_address(keeper.pk)
     mail.forget_recipient(keeper.pk, address)
     mail.reword(Q(recipient=keeper.pk), {"to_name": ERASED_NAME, "device": "a device"})
+    mail.forget_sender(keeper.pk, ERASED_NAME)
     seller = {"seller_name": ERASED_NAME, "seller_email": address}
     mail.reword(Q(context__sale__in=[str(sale.pk) for sale in sold]), seller)
     visits = Visit.objects.filter(host=keeper).values_list("pk", flat=True)

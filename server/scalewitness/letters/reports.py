@@ -67,7 +67,10 @@ def _ask(practitioner: UUID, now: datetime) -> bool:
         to=address.email,
         context={
             "to_name": named.name,
-            "senders": sorted(set(names_of(call.by for call in new).values())),
+            "senders": [
+                {"id": str(one), "name": name}
+                for one, name in sorted(names_of(call.by for call in new).items(), key=_by_name)
+            ],
             "count": len(new),
             "until": link.expires_at.isoformat(),
             "reports_link": str(link.pk),
@@ -75,6 +78,10 @@ def _ask(practitioner: UUID, now: datetime) -> bool:
         now=now,
     )
     return True
+
+
+def _by_name(named: tuple[UUID, str]) -> tuple[str, UUID]:
+    return named[1], named[0]
 
 
 def notify_of_answer(call: Call, fact: UUID, answer: str, owing: Owing) -> None:

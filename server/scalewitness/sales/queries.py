@@ -109,13 +109,21 @@ def offer_in_force(sale: Sale) -> SaleStep | None:
     return offers[-1] if offers else None
 
 
+def confirmed_without_day(sale: Sale) -> bool:
+    """Whether its buyer confirmed the offer in force before there was a digest: they were shown no
+    day by which the payment must be recorded, and there is none."""
+    last, offer = _last(sale, "sale_confirmed"), offer_in_force(sale)
+    if last is None or offer is None or last.position < offer.position:
+        return False
+    return last.body.get("shown") is None
+
+
 def pay_until(sale: Sale) -> datetime | None:
-    """By when the payment of a confirmed sale must be recorded. Who confirmed before there was a
-    digest was shown no such day: there is none."""
+    """By when the payment of a confirmed sale must be recorded."""
     last, offer = _last(sale, "sale_confirmed"), offer_in_force(sale)
     if progress_of(sale).state != "confirmed" or last is None or offer is None:
         return None
-    if last.body.get("shown") is None:
+    if confirmed_without_day(sale):
         return None
     return last.at + timedelta(days=msgspec.convert(offer.body, OfferMade).days_to_pay)
 

@@ -38,7 +38,7 @@ class BuyersFinding(Struct, frozen=True):
     would_set_aside: list[UUID]
 
 
-class BuyersDispute(Struct, frozen=True):
+class BuyersDispute(Struct, frozen=True, tag_field="reader", tag="buyer"):
     id: UUID
     animal: UUID
     ground: str
@@ -55,10 +55,10 @@ class BuyersDisputes(Struct, frozen=True):
 def buyers_disputes(sale: Sale, now: datetime) -> BuyersDisputes:
     over = [one for animal in sale.animals.all() for one in disputes_over(sale, animal, now)]
     newest = sorted(over, key=lambda one: one.position, reverse=True)
-    return BuyersDisputes([_shown(one, sale, now) for one in newest])
+    return BuyersDisputes([buyers_dispute(one, sale, now) for one in newest])
 
 
-def _shown(one: Dispute, sale: Sale, now: datetime) -> BuyersDispute:
+def buyers_dispute(one: Dispute, sale: Sale, now: datetime) -> BuyersDispute:
     return BuyersDispute(
         id=one.pk,
         animal=one.animal_id,

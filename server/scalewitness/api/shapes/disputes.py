@@ -78,7 +78,7 @@ class Disputes(Struct, frozen=True):
     items: list[DisputeListed]
 
 
-class DisputeShown(Struct, frozen=True):
+class DisputeShown(Struct, frozen=True, tag_field="reader", tag="keeper"):
     """``evidence``: every call by the time it was made; ``blind`` and ``anchored_to`` of
     each say what its examiner knew. ``opened_by`` None: the record itself. ``letters`` is
     for the animal's keepers and empty for others. ``standing`` None and no ``evidence``: the

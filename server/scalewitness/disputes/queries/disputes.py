@@ -19,11 +19,11 @@ from scalewitness.breeding.queries.uses import informed_by_use
 from scalewitness.calls.queries.visibility import sights_of, visible_animals
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.disputes.models import Dispute, Statement
-from scalewitness.disputes.queries.seats import WITH_PARTIES
+from scalewitness.disputes.queries.seats import WITH_PARTIES, purchase_in
 from scalewitness.domain.errors import NotFound
 from scalewitness.domain.sales import RELIED_ON, UNPAID
 from scalewitness.planning.candidates import AtStake
-from scalewitness.sales.models import SaleAnimal
+from scalewitness.sales.models import Sale, SaleAnimal
 from scalewitness.sales.queries import animals_on_sale, parties_to_sales, states_of_sales
 from scalewitness.standings.models import Standing
 
@@ -73,6 +73,19 @@ def dispute_for(keeper: UUID, dispute: UUID, now: datetime) -> tuple[Dispute, Se
     if sight is None and found.sale and is_steward(keeper, found.sale.collection, now):
         return found, "seller"
     raise NotFound()
+
+
+def bought_in(keeper: UUID, dispute: UUID, now: datetime) -> tuple[Dispute, Sale]:
+    """A dispute, and the purchase by which its reader, who may not see the animal, has a seat.
+
+    Raises:
+        NotFound: they have none, or there is no such dispute; a blind guest is told nothing.
+    """
+    found = dispute_of(dispute)
+    sale = purchase_in(found, keeper, now) if found else None
+    if found is None or sale is None or sights_of(keeper, [found.animal_id], now):
+        raise NotFound()
+    return found, sale
 
 
 def statements_in(dispute: UUID) -> list[Statement]:

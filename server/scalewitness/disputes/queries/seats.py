@@ -32,6 +32,13 @@ def _is_seated(sale: Sale, dispute: Dispute, now: datetime) -> bool:
     return not hasattr(dispute, "finding") or paid.position < dispute.finding.position
 
 
+def purchase_in(dispute: Dispute, keeper: UUID, now: datetime) -> Sale | None:
+    """The sale by which somebody with an account has a buyer's seat: the one in dispute before
+    others, the latest of several."""
+    bought = [one for one in seated(dispute, now) if one.buyer.keeper_id == keeper]
+    return max(bought, key=lambda one: one.pk == dispute.sale_id, default=None)
+
+
 def disputes_over(sale: Sale, animal: Animal, now: datetime) -> list[Dispute]:
     """In which the buyer of that sale has a seat, the newest first."""
     rows = Dispute.objects.filter(animal=animal).order_by("-position")

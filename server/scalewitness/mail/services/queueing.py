@@ -101,6 +101,15 @@ def reword(letters: Q, words: Mapping[str, str]) -> None:
         letter.save(update_fields=["context"])
 
 
+def forget_sender(person: UUID, name: str) -> None:
+    """Put ``name`` in the place of the person's own where letters list who sent something."""
+    listed = Letter.objects.filter(context__senders__contains=[{"id": str(person)}])
+    for letter in listed.select_for_update():
+        for one in letter.context["senders"]:
+            one["name"] = name if one["id"] == str(person) else one["name"]
+        letter.save(update_fields=["context"])
+
+
 def readdress(person: UUID, address: str, now: datetime) -> int:
     """Send what has not reached the person to another address; how many letters that is."""
     # What told of an earlier change was for whoever reads that very address.

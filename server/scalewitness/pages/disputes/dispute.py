@@ -16,6 +16,7 @@ from scalewitness.disputes.models import Dispute, Finding
 from scalewitness.disputes.queries.assent import summary_of
 from scalewitness.disputes.queries.disputes import (
     Hanging,
+    bought_in,
     dispute_for,
     disputes_seen,
     hanging_on,
@@ -27,6 +28,7 @@ from scalewitness.examiners.settled import settled_behind
 from scalewitness.ledger.queries.entries import entry_at, texts_of
 from scalewitness.mail.models import Letter
 from scalewitness.mail.queries import letters_for
+from scalewitness.mail.services.links import link_token
 from scalewitness.pages.animals.animal import stewarded_animal
 from scalewitness.pages.animals.evidence import by_name, late_in_words, lines_of, weakest
 from scalewitness.pages.animals.settled import own_records
@@ -169,10 +171,23 @@ def dispute_seen(keeper: Keeper, dispute_id: UUID) -> Dispute:
 
 @signed_in
 def show_dispute(request: HttpRequest, keeper: Keeper, dispute_id: UUID) -> HttpResponse:
-    dispute, seat = dispute_for(keeper.pk, dispute_id, timezone.now())
+    try:
+        dispute, seat = dispute_for(keeper.pk, dispute_id, timezone.now())
+    except NotFound:
+        return _as_buyer(keeper, dispute_id)
     if seat == "seller":
         return _seller_page(request, dispute, keeper, StatementForm())
     return _dispute_page(request, keeper, dispute, None)
+
+
+def _as_buyer(keeper: Keeper, dispute_id: UUID) -> HttpResponse:
+    """To what their own link shows."""
+    now = timezone.now()
+    dispute, sale = bought_in(keeper.pk, dispute_id, now)
+    link = sale.links.filter(purpose="disclosure", revoked_at=None, expires_at__gt=now).last()
+    if link is None:
+        raise NotFound()
+    return redirect("report_problem", link_token(link.pk), dispute.animal_id)
 
 
 def _seller_page(

@@ -61,6 +61,7 @@ from scalewitness.rate_limit import address_of
 from scalewitness.sales.models import OfferLink, Sale, SaleStep
 from scalewitness.sales.queries import (
     codes_known,
+    confirmed_without_day,
     last_release,
     last_return,
     link_behind,
@@ -204,6 +205,7 @@ def _offer_page(
         "lapsed": parse_moment(offered.expires) <= timezone.now(),
         "progress": progress,
         "pay_until": pay_until(sale),
+        "without_day": confirmed_without_day(sale),
         "held": progress.is_held,
         "seen": seen,
         "animals": [_animal_view(one, sale, offered) for one in sale.animals.order_by("pk")],

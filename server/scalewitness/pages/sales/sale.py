@@ -40,6 +40,7 @@ from scalewitness.pages.sales.forms import CustodyForm, DraftForm, OfferForm, Re
 from scalewitness.people.models import Keeper
 from scalewitness.sales.models import Sale, SaleStep
 from scalewitness.sales.queries import (
+    confirmed_without_day,
     last_release,
     offer_in_force,
     pay_until,
@@ -169,6 +170,7 @@ def _sale_page(request: HttpRequest, sale: Sale, refused: StepForm | None = None
         "animals": [(one, title_in(sale, one)) for one in sale.animals.order_by("pk")],
         "offer": offer_in_force(sale),
         "pay_until": pay_until(sale),
+        "without_day": confirmed_without_day(sale),
         "steps": [(_step_words(step), step) for step in steps],
         "actions": _actions(progress),
         "can_offer": progress.state in {"draft", "declined", "withdrawn", "lapsed", *UNPAID},
