@@ -5,6 +5,8 @@ from datetime import timedelta
 from uuid import UUID
 
 import pytest
+from django.utils import timezone
+from tests.api.client import Api
 from tests.intake.test_erasure import fsck
 from tests.intake.test_sales import contrary, refused
 from tests.world import World, keeper, new_id, probing
@@ -131,6 +133,37 @@ def test_the_ground_is_judged_again_when_somebody_agrees(world: World, dispute: 
     world.answer(dispute, world.buyer(dispute.sale))
     assert not SetAside.objects.exists()
     assert word(dispute) == "Both sides agree; the buyer has confirmed it."
+
+
+def test_what_agreeing_would_set_aside_is_told_to_those_alone_who_may_agree(
+    world: World, dispute: Dispute
+) -> None:
+    """It follows later checks; so it tells whoever else reads the dispute of them, and a guest who
+    is to check the animal blind is told nothing at all."""
+    call = str(hers(world).pk)
+    record(world, dispute, proposed=[call], basis="agreement")
+    assert dispute.sale is not None
+    buyer = keeper("Bela Birch")
+    dispute.sale.buyer.keeper = buyer
+    dispute.sale.buyer.save()
+    world.view(buyer, dispute.animal)
+    world.make_partner(world.pim)
+    blind = keeper("Blind Guest")
+    world.now = timezone.now() - timedelta(hours=1)
+    world.visit(blind, dispute.animal)
+    world.view(blind, dispute.animal)
+    told = {
+        one: Api(one).get(f"/disputes/{dispute.pk}")
+        for one in (world.odile, world.pim, buyer, blind)
+    }
+    assert [answer.status for answer in told.values()] == [200, 200, 200, 404]
+    found = {
+        one.pk: answer.body["finding"]["would_set_aside"]
+        for one, answer in told.items()
+        if answer.status == 200
+    }
+    assert found == {world.odile.pk: [], world.pim.pk: [], buyer.pk: [call]}
+    assert Api(blind).get("/disputes").body["items"] == []
 
 
 # --- the arbiter --------------------------------------------------------------------------

@@ -6,7 +6,7 @@ from uuid import UUID
 
 from scalewitness.calls.queries.visibility import sights_of
 from scalewitness.disputes.models import Dispute, Finding
-from scalewitness.disputes.queries.assent import Summary, other_side, summary_of
+from scalewitness.disputes.queries.assent import Summary, other_side, summary_of, would_set_aside
 from scalewitness.disputes.queries.seats import part_for, part_in, seated
 from scalewitness.domain.facts import DisputeOpened, FindingAnswered, StatementMade
 from scalewitness.domain.findings import Part
@@ -125,7 +125,8 @@ def _tell_of_finding(
         if not known & {sale.buyer_id, sale.buyer.keeper_id}:
             summary = summary_of(dispute, found, sale)
             context = _found(found, summary, answered=answered_by is not None)
-            context |= {"asked": sale.pk == dispute.sale_id and "buyer" in summary.open_to}
+            asked = sale.pk == dispute.sale_id and "buyer" in summary.open_to
+            context |= _asked(found, asked=asked)
             _tell_buyer(dispute, sale, "finding", cause, context, owing)
     summary = summary_of(dispute, found)
     context = _found(found, summary, answered=answered_by is not None)
@@ -140,9 +141,13 @@ def _found(found: Finding, summary: Summary, *, answered: bool) -> dict[str, Any
         "word": summary.word,
         "recorder": summary.recorder,
         "answered": answered,
-        "would_set_aside": len(summary.would_set_aside),
         "words_of": str(found.pk),
     }
+
+
+def _asked(found: Finding, *, asked: bool) -> dict[str, Any]:
+    """What agreeing would do, for somebody who is asked."""
+    return {"asked": asked, "would_set_aside": len(would_set_aside(found)) if asked else 0}
 
 
 def _tell_keeper(
@@ -170,7 +175,7 @@ def _tell_keeper(
             "to_name": person.name,
             "animal": _as_known(dispute, whole=sight == "all"),
             "dispute": str(dispute.pk),
-            "asked": keeper != found.by and part in summary.open_to,
+            **_asked(found, asked=keeper != found.by and part in summary.open_to),
         },
         about=f"dispute {dispute.pk}",
     )

@@ -34,6 +34,7 @@ def show_dispute(request: Request, id: UUID) -> Response:
     shown = dispute(
         found,
         KnownOfAnimal(known, settled_behind(known, keeper, now)) if known else None,
+        reader=(keeper, now),
         entry=entry.fact if entry else None,
         letters_too=is_steward(keeper, found.animal.collection, now),
     )

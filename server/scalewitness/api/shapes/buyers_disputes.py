@@ -6,7 +6,7 @@ from uuid import UUID
 from msgspec import Struct
 
 from scalewitness.disputes.models import Dispute
-from scalewitness.disputes.queries.assent import summary_of
+from scalewitness.disputes.queries.assent import summary_of, would_set_aside
 from scalewitness.disputes.queries.disputes import statements_in
 from scalewitness.disputes.queries.seats import disputes_over, part_for
 from scalewitness.ledger.queries.entries import texts_of
@@ -92,5 +92,5 @@ def _finding(one: Dispute, sale: Sale) -> BuyersFinding:
         reasons=texts_of([found.pk]).get((found.pk, "reasons")),
         document=found.document or None,
         answered=summary.answers.get("buyer") if own else None,
-        would_set_aside=[UUID(call) for call in summary.would_set_aside] if own else [],
+        would_set_aside=[UUID(call) for call in would_set_aside(found)] if own else [],
     )

@@ -14,7 +14,7 @@ from scalewitness.api.shapes.letters import LetterShown, letters
 from scalewitness.api.shapes.people import Person, named
 from scalewitness.api.shapes.words import one_of
 from scalewitness.disputes.models import Dispute, Finding
-from scalewitness.disputes.queries.assent import summary_of
+from scalewitness.disputes.queries.assent import answering, summary_of, would_set_aside
 from scalewitness.disputes.queries.disputes import Seat, statements_in
 from scalewitness.disputes.queries.seats import statements_for_seller
 from scalewitness.domain.findings import Part
@@ -36,7 +36,8 @@ class AnswerShown(Struct, frozen=True):
 class FindingShown(Struct, frozen=True):
     """The outcome that closed a dispute, as ``by`` recorded it, and the calls set aside by it.
     ``proposed``: calls set aside once one of ``answers`` agrees; ``would_set_aside``: those of
-    them that agreeing would set aside now, which an answer repeats. ``basis`` is the recorder's
+    them that agreeing would set aside now, which an answer repeats, for who may answer alone; else
+    empty. ``basis`` is the recorder's
     claim, ``word`` says what others confirm of it."""
 
     id: UUID
@@ -124,9 +125,15 @@ def listed(rows: Iterable[tuple[Dispute, Seat]]) -> list[DisputeListed]:
 
 
 def dispute(
-    one: Dispute, evidence: KnownOfAnimal | None, *, entry: UUID | None, letters_too: bool
+    one: Dispute,
+    evidence: KnownOfAnimal | None,
+    *,
+    reader: tuple[UUID, datetime],
+    entry: UUID | None,
+    letters_too: bool,
 ) -> DisputeShown:
-    """``entry``: the id of the fact that opened it, under which its note is kept."""
+    """``reader``: who reads it, and when; ``entry``: the id of the fact that opened it, under
+    which its note is kept."""
     found = one.finding if hasattr(one, "finding") else None
     texts = texts_of(fact for fact in (entry, found and found.pk) if fact)
     people = (one.by, found and found.by, found and found.arbiter)
@@ -145,7 +152,7 @@ def dispute(
         standing=standing(*evidence) if evidence else None,
         evidence=_in_time(calls(evidence.known)) if evidence else [],
         statements=_statements(one, whole=evidence is not None),
-        finding=_finding(one, found, names, texts) if found else None,
+        finding=_finding(one, found, names, texts, reader) if found else None,
         letters=_letters(one, found) if letters_too else [],
     )
 
@@ -159,9 +166,16 @@ def _for_reader(one: Dispute, *, whole: bool) -> tuple[Animal, bool, Sale | None
 
 
 def _finding(
-    one: Dispute, found: Finding, names: dict[UUID, str], texts: dict[tuple[UUID, str], str]
+    one: Dispute,
+    found: Finding,
+    names: dict[UUID, str],
+    texts: dict[tuple[UUID, str], str],
+    reader: tuple[UUID, datetime],
 ) -> FindingShown:
     summary = summary_of(one, found)
+    keeper, now = reader
+    buys = one.sale is not None and keeper == one.sale.buyer.keeper_id
+    part = answering(one, found, summary.side, keeper, as_buyer=buys, now=now)
     return FindingShown(
         id=found.pk,
         position=found.position,
@@ -171,7 +185,7 @@ def _finding(
         remedy=found.remedy,
         set_aside=[UUID(call) for call in summary.set_aside],
         proposed=[UUID(call) for call in found.proposed],
-        would_set_aside=[UUID(call) for call in summary.would_set_aside],
+        would_set_aside=[UUID(call) for call in would_set_aside(found)] if part else [],
         reasons=texts.get((found.pk, "reasons")),
         basis=found.basis or None,
         word=summary.word,

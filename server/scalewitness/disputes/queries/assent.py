@@ -6,7 +6,7 @@ A finding is recorded by a keeper of the animal, who always has an interest in i
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Literal
+from typing import Literal, TypeAlias
 from uuid import UUID
 
 from django.db.models import Q, QuerySet
@@ -26,6 +26,7 @@ from scalewitness.sales.queries import parties_to_sales, progress_of
 from scalewitness.standings.queries.footing import footed
 
 SOME = 40
+Side: TypeAlias = Literal["buyer", "seller"] | None
 
 
 def ground_against(call: Call, arbiter: UUID | None) -> QuerySet[Call]:
@@ -50,9 +51,7 @@ def would_set_aside(found: Finding) -> tuple[str, ...]:
     )
 
 
-def other_side(
-    dispute: Dispute, by: UUID, position: int | None = None
-) -> Literal["buyer", "seller"] | None:
+def other_side(dispute: Dispute, by: UUID, position: int | None = None) -> Side:
     """The other side of the sale than whoever recorded the finding at that log position, or
     records it now; None where there is no sale that was confirmed, or both are one person.
 
@@ -85,12 +84,18 @@ def _was_partner(keeper: UUID, collections: Iterable[UUID], position: int | None
 
 
 def answering(
-    dispute: Dispute, found: Finding, keeper: UUID | None, *, as_buyer: bool, now: datetime
+    dispute: Dispute,
+    found: Finding,
+    side: Side,
+    keeper: UUID | None,
+    *,
+    as_buyer: bool,
+    now: datetime,
 ) -> Part | None:
-    """As what somebody may answer, if at all. ``as_buyer``: they are the buyer of its sale."""
+    """As what somebody may answer, if at all. ``side``: as `other_side` has it; ``as_buyer``: they
+    are the buyer of its sale."""
     if keeper is not None and keeper == found.arbiter:
         return "arbiter" if _is_without_interest(keeper, dispute, now) else None
-    side = other_side(dispute, found.by, found.position)
     if side == "buyer":
         return "buyer" if as_buyer else None
     return side if side and _sold_it(keeper, dispute, found.by, now) else None
@@ -152,16 +157,16 @@ def _part_of(dispute: Dispute, found: Finding, by: UUID) -> Part:
 @dataclass(frozen=True, slots=True)
 class Summary:
     """What every reader is told of a finding. ``recorder``: “keeper”, “seller” or “buyer”, who
-    recorded it; ``answers``: of those who may answer, None while they have not; ``set_aside``:
-    the calls that it has set aside, with what others agreed to;
-    ``would_set_aside``: what agreeing would set aside now."""
+    recorded it; ``side``: the other side of the sale; ``answers``: of those who may answer, None
+    while they have not; ``set_aside``: the calls that it has set aside, with what others agreed
+    to. What agreeing would set aside now (`would_set_aside`) is for those alone who may answer."""
 
     recorder: str
+    side: Side
     outcome: str
     word: str
     answers: dict[Part, bool | None]
     set_aside: tuple[str, ...]
-    would_set_aside: tuple[str, ...]
 
     @property
     def open_to(self) -> list[Part]:
@@ -172,10 +177,10 @@ class Summary:
 def summary_of(dispute: Dispute, found: Finding, reader: Sale | None = None) -> Summary:
     """``reader``: the sale whose buyer reads it, perhaps of another deal."""
     apart = reader is not None and reader.pk != dispute.sale_id
-    given = answers_to(dispute, found)
+    given, side = answers_to(dispute, found), other_side(dispute, found.by, found.position)
     answers: dict[Part, bool | None] = {
         part: given[part].agrees if part in given else None
-        for part in dict.fromkeys([*_asked(dispute, found), *given])
+        for part in dict.fromkeys([*_asked(found, side), *given])
     }
     aside = [*found.set_aside, *(call for one in given.values() for call in one.set_aside)]
     recorder = "keeper" if apart else recorder_of(dispute, found)
@@ -183,18 +188,17 @@ def summary_of(dispute: Dispute, found: Finding, reader: Sale | None = None) -> 
     by = {others.get(part, str(part)): agrees for part, agrees in answers.items()}
     return Summary(
         recorder=recorder,
+        side=side,
         outcome=outcome_in_words(found.outcome, len(aside), len({*found.proposed} - {*aside})),
         word=on_whose_word(recorder, found.basis, by),
         answers=answers,
         set_aside=tuple(aside),
-        would_set_aside=would_set_aside(found),
     )
 
 
-def _asked(dispute: Dispute, found: Finding) -> Iterator[Part]:
+def _asked(found: Finding, side: Side) -> Iterator[Part]:
     if found.arbiter is not None:
         yield "arbiter"
-    side = other_side(dispute, found.by, found.position)
     if side is not None:
         yield side
 

@@ -110,7 +110,8 @@ def finding_answered(fact: Sealed, batch: Batch) -> int:
         raise NotFound()
     actor, sale = batch.actor, dispute.sale
     buys = sale is not None and is_buyer(sale, actor)
-    part = answering(dispute, found, actor.keeper, as_buyer=buys, now=batch.now)
+    side = other_side(dispute, found.by, found.position)
+    part = answering(dispute, found, side, actor.keeper, as_buyer=buys, now=batch.now)
     if part is None:
         raise NotFound()
     if str(found.pk) != body.finding:

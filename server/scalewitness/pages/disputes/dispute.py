@@ -13,7 +13,6 @@ from django.utils.text import capfirst
 from scalewitness.animals.queries import is_steward, title_of
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.disputes.models import Dispute, Finding
-from scalewitness.disputes.queries.assent import summary_of
 from scalewitness.disputes.queries.disputes import (
     Hanging,
     bought_in,
@@ -42,6 +41,7 @@ from scalewitness.pages.disputes.finding import (
     arbiters,
     asked_about,
     calls_by_role,
+    summary_if_settled,
 )
 from scalewitness.pages.home.attention import disputed
 from scalewitness.pages.parts.access import actor_of, page, post_or_go, say_accepted, signed_in
@@ -199,14 +199,14 @@ def _seller_page(
 ) -> HttpResponse:
     """Without the animal, which is not theirs to see any more, or what checks of it found, but
     for those that they are asked about."""
-    form = answering or answer_form(dispute, keeper.pk)
     shown = dispute_context(dispute)
+    form = answering or answer_form(dispute, shown["summary"], keeper.pk)
     context = shown | {
         "title": disputed(dispute, "seller"),
         "statements": [one for one in shown["statements"] if one["who"] != "Another buyer"],
         "statement": statement,
         "answer_form": form,
-        "asked_about": asked_about(dispute, calls_by_role(dispute)) if form else [],
+        "asked_about": asked_about(form, calls_by_role(dispute)) if form else [],
     }
     return page(request, "disputes/as_seller.html", context, answering or statement)
 
@@ -245,7 +245,7 @@ def find(request: HttpRequest, keeper: Keeper, dispute_id: UUID) -> HttpResponse
 @signed_in
 def answer(request: HttpRequest, keeper: Keeper, dispute_id: UUID) -> HttpResponse:
     dispute, seat = dispute_for(keeper.pk, dispute_id, timezone.now())
-    form = answer_form(dispute, keeper.pk, request.POST)
+    form = answer_form(dispute, summary_if_settled(dispute), keeper.pk, request.POST)
     if form is None:
         raise NotFound()
     if form.is_valid():
@@ -269,13 +269,14 @@ def _dispute_page(
     shown = shown_of(dispute, keeper)
     calls = shown["calls"]
     steward = is_steward(keeper.pk, dispute.animal.collection, timezone.now())
+    answer_too = answering or answer_form(dispute, shown["summary"], keeper.pk)
     context = shown | {
         "steward": steward,
         "mixed_up": compared_with_companions(dispute.animal, keeper) if steward else None,
         "form": form or FindingForm(calls=calls, arbiters=arbiters(dispute, keeper)),
         "statement": statement or StatementForm(),
-        "answer_form": answering or answer_form(dispute, keeper.pk),
-        "asked_about": asked_about(dispute, calls),
+        "answer_form": answer_too,
+        "asked_about": asked_about(answer_too, calls),
     }
     sent = form or statement or answering
     return page(request, "disputes/dispute.html", context, status=sent.status if sent else 200)
@@ -313,7 +314,7 @@ def dispute_context(dispute: Dispute) -> dict[str, Any]:
         "opening": opening,
         "statements": statements_shown(dispute),
         "finding": finding,
-        "summary": summary_of(dispute, finding) if finding else None,
+        "summary": summary_if_settled(dispute),
         "remedy": dict(REMEDIES).get(finding.remedy) if finding else None,
         "reasons_text": texts.get((finding.pk, "reasons")) if finding else None,
     }

@@ -11,7 +11,13 @@ from django.http import QueryDict
 from django.utils import timezone
 
 from scalewitness.disputes.models import Dispute, Finding
-from scalewitness.disputes.queries.assent import Summary, answering, possible_arbiters, summary_of
+from scalewitness.disputes.queries.assent import (
+    Summary,
+    answering,
+    possible_arbiters,
+    summary_of,
+    would_set_aside,
+)
 from scalewitness.domain import findings
 from scalewitness.domain.findings import Part
 from scalewitness.domain.pictures.reencoding import LARGEST_UPLOAD
@@ -139,9 +145,10 @@ class FindingAnswerForm(FactForm):
     agrees = one_of("Do you agree?", (("yes", "I agree"), ("no", "I do not agree")))
 
     def __init__(
-        self, data: QueryDict | None, *, summary: Summary, finding: UUID, part: Part
+        self, data: QueryDict | None, *, summary: Summary, finding: Finding, part: Part
     ) -> None:
-        initial = {"finding": str(finding), "set_aside": " ".join(summary.would_set_aside)}
+        self.would_set_aside = would_set_aside(finding)
+        initial = {"finding": str(finding.pk), "set_aside": " ".join(self.would_set_aside)}
         super().__init__(data, initial=initial)
         self.auto_id = "answer_%s"
         if summary.answers.get(part) is False:
@@ -160,20 +167,29 @@ def arbiters(dispute: Dispute, keeper: Keeper) -> dict[UUID, str]:
     return names_of(possible_arbiters(dispute, keeper.pk, timezone.now()))
 
 
+def summary_if_settled(dispute: Dispute) -> Summary | None:
+    found: Finding | None = getattr(dispute, "finding", None)
+    return summary_of(dispute, found) if found else None
+
+
 def answer_form(
-    dispute: Dispute, keeper: UUID | None, data: QueryDict | None = None, *, by_link: bool = False
+    dispute: Dispute,
+    summary: Summary | None,
+    keeper: UUID | None,
+    data: QueryDict | None = None,
+    *,
+    by_link: bool = False,
 ) -> FindingAnswerForm | None:
     """For whoever may answer the finding, and while they may where nothing is sent yet;
     ``by_link``: through the link of its sale."""
-    found: Finding | None = getattr(dispute, "finding", None)
-    if found is None:
+    if summary is None:
         return None
     buys = by_link or (dispute.sale is not None and keeper == dispute.sale.buyer.keeper_id)
-    part = answering(dispute, found, keeper, as_buyer=buys, now=timezone.now())
-    summary = summary_of(dispute, found)
+    now, found = timezone.now(), dispute.finding
+    part = answering(dispute, found, summary.side, keeper, as_buyer=buys, now=now)
     if part is None or (data is None and part not in summary.open_to):
         return None
-    return FindingAnswerForm(data, summary=summary, finding=found.pk, part=part)
+    return FindingAnswerForm(data, summary=summary, finding=found, part=part)
 
 
 def calls_by_role(dispute: Dispute) -> list[CallInWords]:
@@ -183,8 +199,7 @@ def calls_by_role(dispute: Dispute) -> list[CallInWords]:
     return by_role(dossier(dispute.animal), seller)
 
 
-def asked_about(dispute: Dispute, calls: Iterable[CallInWords]) -> list[CallInWords]:
-    """Those of the calls that an answer to the finding would set aside."""
-    found: Finding | None = getattr(dispute, "finding", None)
-    wanted = summary_of(dispute, found).would_set_aside if found else ()
+def asked_about(form: FindingAnswerForm | None, calls: Iterable[CallInWords]) -> list[CallInWords]:
+    """Those of the calls that an answer to the finding would set aside, for who may answer."""
+    wanted = form.would_set_aside if form else ()
     return [one for one in calls if str(one.call.pk) in wanted]

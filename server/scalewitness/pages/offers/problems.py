@@ -8,7 +8,6 @@ from django.shortcuts import redirect
 from django.utils import timezone
 
 from scalewitness.animals.models import Animal
-from scalewitness.disputes.models import Dispute
 from scalewitness.disputes.queries.assent import summary_of
 from scalewitness.disputes.queries.disputes import dispute_of
 from scalewitness.disputes.queries.seats import disputes_over, open_to_buyer
@@ -26,6 +25,7 @@ from scalewitness.pages.disputes.finding import (
     answer_form,
     asked_about,
     calls_by_role,
+    summary_if_settled,
 )
 from scalewitness.pages.home.attention import title_in
 from scalewitness.pages.offers.offer import actor_by, by_link
@@ -62,7 +62,8 @@ def answer_finding(
 ) -> HttpResponse:
     dispute = dispute_of(dispute_id)
     mine = dispute is not None and dispute.sale_id == link.sale_id
-    form = answer_form(dispute, None, request.POST, by_link=True) if dispute and mine else None
+    summary = summary_if_settled(dispute) if dispute and mine else None
+    form = answer_form(dispute, summary, None, request.POST, by_link=True) if dispute else None
     if dispute is None or form is None:
         raise NotFound()
     if form.is_valid() and form.send(dispute.pk, actor_by(link)) is not None:
@@ -102,14 +103,13 @@ def _settled(
     settled = next((one for one in over if hasattr(one, "finding")), None)
     if settled is None:
         return {}
-    own = settled.sale_id == link.sale_id
-    form = answering or (answer_form(settled, None, by_link=True) if own else None)
-    asked = asked_about(settled, calls_by_role(settled)) if form else []
-    return _of_finding(settled, link) | {"answer_form": form, "asked_about": asked}
-
-
-def _of_finding(settled: Dispute, link: OfferLink) -> dict[str, Any]:
-    wanted = ("finding", "remedy", "reasons_text")
     shown = dispute_context(settled)
-    summary = summary_of(settled, settled.finding, link.sale)
-    return {name: shown[name] for name in wanted} | {"settled": settled, "summary": summary}
+    own, summary = settled.sale_id == link.sale_id, shown["summary"]
+    form = answering or (answer_form(settled, summary, None, by_link=True) if own else None)
+    return {
+        **{name: shown[name] for name in ("finding", "remedy", "reasons_text")},
+        "settled": settled,
+        "summary": summary if own else summary_of(settled, settled.finding, link.sale),
+        "answer_form": form,
+        "asked_about": asked_about(form, calls_by_role(settled)) if form else [],
+    }
