@@ -275,7 +275,8 @@ class World:
     def look(self, sale: Sale) -> dict[str, Any]:
         """What a confirmation of the offer as it is shown now would hold."""
         seen, offer = tip().size - 1, offer_in_force(sale)
-        assert offer is not None
+        if offer is None:
+            raise Sale.DoesNotExist
         shown = msgspec.to_builtins(shown_now(sale, offer).summary())
         return {"offer": str(offer.pk), "seen": seen, "shown": shown}
 

@@ -103,6 +103,31 @@ def _cursor(answers: list[bytes]) -> str:
     return SIG.search(answers[-1])[1].decode()  # type: ignore[index]
 
 
+def test_a_visit_that_opens_on_a_parent_tells_nothing_of_its_young(db: None) -> None:
+    """The guest may look at the young one and at its dam; then they are to check its sire. Had the
+    young one come anew, now without its dam, they would have known."""
+    world = World(now=timezone.now() - timedelta(minutes=2))
+    sire, dam = (_later(world).animal(tag) for tag in ("S-1", "D-1"))
+    young = _later(world).animal("K-1", sire=str(sire.pk), dam=str(dam.pk))
+    world.view(world.greta, young, dam)
+    api = Api(world.greta)
+    _, cursor = pull(api)
+    before = api.get(f"/animals/{young.pk}").body
+    assert (before["sire"], before["dam"]) == (None, str(dam.pk))
+    _later(world)
+    visit = world.visit(world.greta, sire)
+    items, cursor = pull(api, cursor)
+    assert {one["animal"]["id"] for one in items if "animal" in one} == {str(sire.pk)}
+    assert api.get(f"/animals/{young.pk}").body == before
+    _later(world)
+    world.call(world.greta, sire, "male", visit=visit)
+    items, _ = pull(api, cursor)
+    assert {str(sire.pk), str(young.pk)} <= {
+        one["animal"]["id"] for one in items if "animal" in one
+    }
+    assert api.get(f"/animals/{young.pk}").body["sire"] == str(sire.pk)
+
+
 @pytest.mark.parametrize("limit", [100, 1])
 def test_the_feed_of_a_blind_guest_is_the_same_with_and_without_earlier_calls(
     db: None, limit: int

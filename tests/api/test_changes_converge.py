@@ -22,6 +22,8 @@ from tests.world import World, new_id
 
 from scalewitness.animals.models import Animal
 from scalewitness.animals.services import create_collection
+from scalewitness.calls.models import Call
+from scalewitness.calls.queries.visibility import sights_of
 from scalewitness.domain.errors import Refused
 from scalewitness.domain.moments import rfc3339
 from scalewitness.ledger.queries.entries import entries_about
@@ -44,6 +46,9 @@ class Room:
     world: World = field(default_factory=lambda: World(now=timezone.now()))
     grants: list[str] = field(default_factory=list)
     visits: list[UUID] = field(default_factory=list)
+    whole: set[UUID] = field(default_factory=set)
+    """What the guest ever saw whole."""
+    calls: set[UUID] = field(default_factory=set)
 
     def __post_init__(self) -> None:
         people = {name: getattr(self.world, name) for name in NAMES}
@@ -56,12 +61,21 @@ class Room:
     def do(self, step: Step) -> None:
         name, number = step
         self.world.pass_time(seconds=1)
+        before = sights_of(self.world.greta.pk, self._all(), self.world.now)
+        self.whole |= {one for one, sight in before.items() if sight == "all"}
         with suppress(Refused):  # not every step makes sense after every other
             getattr(self, name)(number)
+        blind = Call.objects.filter(by=self.world.greta.pk, blind=True)
+        new = {one.animal_id for one in blind if one.pk not in self.calls}
+        assert not new & self.whole, "a check by somebody who saw it whole before counts as blind"
+        self.calls |= {one.pk for one in blind}
 
     def _animal(self, number: int) -> Animal:
         animals = list(Animal.objects.order_by("pk"))
         return animals[number % len(animals)]
+
+    def _all(self) -> list[UUID]:
+        return list(Animal.objects.values_list("pk", flat=True))
 
     def _who(self, number: int) -> str:
         return NAMES[number % len(NAMES)]
@@ -102,7 +116,7 @@ class Room:
         self.apis["odile"].patch(path, {"name": f"Room {number}"}, {"If-Match": version})
 
     def let_in(self, number: int) -> None:
-        who = (self.world.pim, self.world.stan)[number % 2]
+        who = (self.world.pim, self.world.stan, self.world.greta)[number // 3 % 3]
         body: dict[str, Any] = {"to": str(who.pk), "role": ("partner", "viewer")[number % 3 > 0]}
         if number % 5 == 0:
             body["until"] = rfc3339(self.world.now.replace(microsecond=0) + SECONDS_20)
@@ -137,7 +151,7 @@ class Room:
         self.world.say(self.world.odile, "custody_changed", animal.pk, body)
 
     def wait(self, number: int) -> None:
-        self.world.pass_time(seconds=10 if number % 2 else 90_000)
+        self.world.pass_time(seconds=(10, 90_000, 10, 700_000)[number % 4])
 
     # --- how clients pull -------------------------------------------------------------
 

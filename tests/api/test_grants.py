@@ -52,6 +52,23 @@ def test_a_grant_for_some_animals_names_them(
     assert stan.get(f"/animals/{other.pk}").status == 404
 
 
+def test_a_grant_that_waits_for_a_blind_check_says_until_when(
+    world: World, odile: Api, stan: Api, animal: Animal
+) -> None:
+    world.now = timezone.now() - timedelta(minutes=5)
+    visit = world.visit(world.stan, animal)
+    give(odile, world)
+    (given,), (held,) = odile.get("/grants").body["items"], stan.get("/grants").body["items"]
+    assert (given["state"], held["state"]) == ("waiting", "waiting")
+    assert given["waits_until"] == held["waits_until"]
+    assert (given["waits_for"], held["waits_for"]) == ([str(animal.pk)], [])
+    assert stan.get(f"/animals/{animal.pk}").body["sight"] == "blind"
+    world.call(world.stan, animal, "male", visit=visit)
+    (given,) = odile.get("/grants").body["items"]
+    assert (given["state"], given["waits_until"], given["waits_for"]) == ("in_force", None, [])
+    assert stan.get(f"/animals/{animal.pk}").body["sight"] == "all"
+
+
 def test_strangers_see_no_grants(world: World, odile: Api, greta: Api) -> None:
     grant = give(odile, world).body["id"]
     assert greta.get("/grants").body["items"] == []

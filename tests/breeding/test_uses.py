@@ -124,11 +124,11 @@ def test_what_is_named_while_the_visit_is_on_spoils_nothing(
     assert is_blind(world, dam, visit)
 
 
-def test_once_the_visit_is_over_the_dam_is_informed(world: World, shelf: Collection) -> None:
+def test_once_no_check_is_awaited_the_dam_is_informed(world: World, shelf: Collection) -> None:
     dam = world.animal("D-1")
     world.visit(world.greta, dam, days=1)
     hand_over(world, young_of(world, dam), shelf)
-    world.pass_time(days=2)
+    world.pass_time(days=16)
     assert not is_blind(world, dam, world.visit(world.greta, dam))
 
 
@@ -184,6 +184,9 @@ def test_no_clutch_names_a_parent_to_whoever_is_to_check_it_blind(
     assert (shown["sire"], shown["dam"]) == (str(sire.pk), str(dam.pk))
     visit = world.visit(world.greta, dam)
     assert Api(world.greta).get(path).body["items"] == []
-    assert broods_in(shelf, world.greta.pk, world.now + timedelta(days=9)) != []
+    assert broods_in(shelf, world.greta.pk, world.now + timedelta(days=9)) == [], (
+        "her call may come still"
+    )
+    assert broods_in(shelf, world.greta.pk, world.now + timedelta(days=18)) != []
     world.call(world.greta, dam, "female", visit=visit)
     assert Api(world.greta).get(path).body["items"] == [shown]

@@ -319,7 +319,7 @@ def test_a_host_makes_no_check_void_by_making_its_guest_a_partner(
     world: World, claimed: timedelta
 ) -> None:
     """Whatever time the host claims for it: it needs nobody's acceptance, so it is no interest in
-    what was checked before. The guest may have read the record since, so it is not blind."""
+    what was checked before; and it opens nothing before the check is in, so that stays blind."""
     animal = world.animal("A1")
     world.call(world.odile, animal, "female")
     visit = world.visit(world.greta, animal)
@@ -330,7 +330,7 @@ def test_a_host_makes_no_check_void_by_making_its_guest_a_partner(
     world.pass_time(hours=1)
     assert world.call(world.greta, animal, "male", visit=visit, at=examined).status == "accepted"
     call = Call.objects.get(by=world.greta.pk)
-    assert (str(call.visit), call.interested, call.blind) == (str(visit), False, False)
+    assert (str(call.visit), call.interested, call.blind) == (str(visit), False, True)
     world.call(world.greta, animal, "male", visit=visit)
     later = Call.objects.filter(by=world.greta.pk).latest("position")
     assert later.interested, "by then she was a partner"

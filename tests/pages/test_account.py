@@ -1,6 +1,7 @@
 """Accounts, devices and who has access."""
 
 import re
+from datetime import timedelta
 from uuid import uuid4
 
 import pytest
@@ -150,6 +151,30 @@ def test_a_partner_is_let_in_and_the_grant_ended(here: Here, odile: Browser) -> 
     odile.send(odile.open("/account").form(f"/grants/{grant.pk}/revocation"))
     assert pim.open(f"/collections/{here.collection.pk}").status == 404
     assert "ended" in odile.open("/account").text
+
+
+def test_both_sides_read_why_access_does_not_open_yet(
+    here: Here, odile: Browser, greta: Browser
+) -> None:
+    here.now_is_now()
+    here.now -= timedelta(hours=1)
+    animal = here.animal("X-1")
+    here.name(animal, "Moss")
+    here.visit(here.greta, animal)
+    here.now_is_now()
+    form = odile.again().open(f"/collections/{here.collection.pk}/grants/new").form()
+    odile.send(form, email=here.greta.email, role="partner")
+    page = odile.open("/account")
+    assert "They have access once their blind check is in" in page.text
+    assert "Opens nothing yet: their blind check of Moss may still come in." in page.text
+    theirs = greta.open("/account")
+    assert "Opens once your blind checks are in" in theirs.text
+    assert "Moss" not in theirs.text
+    assert greta.open(f"/collections/{here.collection.pk}").status == 404
+    visit = Grant.objects.get(role="guest").pk
+    greta.send(theirs.form(f"/grants/{visit}/revocation"))
+    assert "Opens" not in odile.open("/account").text
+    assert greta.open(f"/collections/{here.collection.pk}").status == 200
 
 
 def test_a_grant_may_be_given_back(here: Here) -> None:

@@ -300,6 +300,18 @@ def own_mate_is_paired(on: Twins) -> None:
     on.ids["pairing"] = on.ids["own_pairing"] = str(pairing)
 
 
+def the_guest_is_given_access(on: Twins) -> None:
+    """Unasked, to all of the collection; it waits for their check."""
+    role = on.rng.choice(["partner", "viewer"])
+    given = {"to": str(on.guest.pk), "role": role}
+    on.say(on.world.odile, "grant_given", on.world.collection.pk, given)
+
+
+def the_guest_is_made_a_partner(on: Twins) -> None:
+    given = {"to": str(on.guest.pk), "role": "partner"}
+    on.note("grant", on.say(on.world.odile, "grant_given", on.world.collection.pk, given))
+
+
 def own_pairing_is_dropped(on: Twins) -> None:
     if "own_pairing" in on.ids:
         on.say(on.world.odile, "pairing_dropped", UUID(on.ids.pop("own_pairing")))
@@ -321,6 +333,7 @@ SHORT: Story = (
     (
         own_young_get_a_parent,
         own_mate_is_paired,
+        the_guest_is_made_a_partner,
         a_blind_check_is_withdrawn,
         its_number_is_given_to_another,
         eggs_are_laid,
@@ -349,7 +362,7 @@ def told(seed: int, *, rich: bool, story: Story | None = None) -> Iterator[Twins
 
 
 def _drawn(rng: random.Random) -> Story:
-    more = [*BEFORE, *OWN, own_pairing_is_dropped]
+    more = [*BEFORE, *OWN, own_pairing_is_dropped, the_guest_is_given_access]
     happens = [*OWN, its_number_is_given_to_another, *rng.choices(more, k=rng.randint(1, 4))]
     rng.shuffle(happens)
     return [*rng.choices(BEFORE, k=rng.randint(5, 9)), a_check_comes_late], happens

@@ -5,11 +5,14 @@
 
 from collections import Counter
 from collections.abc import Callable
+from functools import partial
 
 import pytest
 from tests.twins.compared import Got, everything
 from tests.twins.histories import SHORT, Story
 
+from scalewitness.animals import queries as animals
+from scalewitness.animals.queries.grants import is_partner
 from scalewitness.api.shapes import visits as sheets
 from scalewitness.api.shapes.animals import condition
 from scalewitness.breeding.models import Pairing
@@ -78,6 +81,7 @@ LEAKS: dict[str, tuple[object, str, Callable[..., object]]] = {
     "the feed": (facts, "_shows_the_blind", lambda entry: True),
     "pairings": (pairings, "_seen", lambda found, sights: [_bare(one) for one in found]),
     "letters": (letters, "sights_of", lambda *asked: {}),
+    "partners": (animals, "is_partner", partial(is_partner, waiting=True)),
     "health": (sheets, "condition", lambda state, health=True: condition(state)),
 }
 

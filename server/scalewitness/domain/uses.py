@@ -9,9 +9,9 @@ animal is taken for:
   is, while the plan stands.
 - **linkage** of a trait, stated of young of both parents: as of a parent.
 
-While somebody is to check the animal blind they are shown no parent and no pairing
-(`calls.queries.visibility`), so nothing is told to them then. A stated linkage still shows that
-there are two parents; it counts as told.
+As long as somebody's blind check of the animal is awaited, from the acceptance of the visit on,
+they are shown no parent and no pairing (`calls.queries.visibility`), so nothing is told to them
+then. A stated linkage still shows that there are two parents; it counts as told.
 
 Whatever else tells a sex (calls, eggs, slugs and young that were seen, dissections, parentage
 tests, traits, names, photos, notes of health) is shown to those alone who see the animal whole. An
@@ -41,10 +41,6 @@ class Span:
     def within(self, other: "Span") -> "Span":
         return Span(max(self.since, other.since), min(self.until, other.until))
 
-    @property
-    def is_empty(self) -> bool:
-        return self.since >= self.until
-
 
 @dataclass(frozen=True, slots=True)
 class Use:
@@ -59,7 +55,7 @@ class Use:
 
 def is_informed(person: UUID, use: Use, holds: Iterable[Span], blind: Iterable[Span]) -> bool:
     """Whether the use told ``person`` the animal's sex. ``holds``: when they kept the other animal,
-    or were a partner where it was; ``blind``: when they were to check this one blind."""
+    or were a partner where it was; ``blind``: when their check of this one was awaited."""
     if use.by == person:
         return True
     shut = [] if use.of == "linkage" else list(blind)

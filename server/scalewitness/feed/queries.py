@@ -9,11 +9,12 @@ from django.db.models import Q, QuerySet
 
 from scalewitness.animals.models import Animal, Collection
 from scalewitness.animals.queries import WITH_COLLECTION, animal_maker, stewarded_collections
-from scalewitness.calls.queries.visibility import Sight, visible_animals
+from scalewitness.animals.queries.grants import LATE_LIMIT, awaited_checks, awaited_until
+from scalewitness.calls.queries.visibility import Point, Sight, sights_at, visible_animals
 from scalewitness.domain.sync import NOTHING, Reached
 from scalewitness.feed.items import CollectionNow
 from scalewitness.ledger.queries.fence import epoch
-from scalewitness.ledger.queries.prepared import Prepared, any_of, asked
+from scalewitness.ledger.queries.prepared import Prepared, any_of, asked, ids_literal
 from scalewitness.people.models import Grant
 
 NOW = """
@@ -35,8 +36,26 @@ changed AS (
     g.position >= %(old)s AND g.position < %(new)s
     OR e.position >= %(old)s AND e.position < %(new)s
     OR g.opens > %(from)s AND g.opens <= %(to)s
-    OR g.closes > %(from)s AND g.closes <= %(to)s))
+    OR g.closes > %(from)s AND g.closes <= %(to)s
+    OR g.blind AND g.closes + %(late)s > %(from)s AND g.closes + %(late)s <= %(to)s
+    OR g.blind AND e.at + %(late)s > %(from)s AND e.at + %(late)s <= %(to)s
+    OR g.role <> 'guest' AND EXISTS (
+      SELECT FROM people_grant v JOIN people_grantanimal n ON n.grant_id = v.id
+      LEFT JOIN people_grantend w ON w.grant_id = v.id
+      WHERE v.to_id = g.to_id AND v.blind AND v.position < g.position
+      AND v.closes + %(late)s > %(from)s AND (
+        v.closes + %(late)s <= %(to)s
+        OR w.at + %(late)s > %(from)s AND w.at + %(late)s <= %(to)s
+        OR w.position >= %(old)s AND w.position < %(new)s
+        OR EXISTS (
+          SELECT FROM calls_call c WHERE c.animal_id = n.animal AND c.by = g.to_id
+          AND c.position >= %(old)s AND c.position < %(new)s AND c.visit IS NOT NULL)
+        OR EXISTS (
+          SELECT FROM animals_custody m WHERE m.animal_id = n.animal
+          AND m.position >= %(old)s AND m.position < %(new)s)))))
 """
+"""Grants that opened or closed, or whose blind check is awaited no more, and those that may have
+waited for it, or wait anew as it moved."""
 ANYTHING = f"""
 WITH {CHANGED}
 SELECT EXISTS (SELECT FROM changed)
@@ -68,8 +87,12 @@ touched AS (
   WHERE by = %(keeper)s AND position >= %(old)s AND position < %(new)s AND visit IS NOT NULL)
 SELECT id FROM (
   SELECT id FROM touched
-  UNION SELECT young.id FROM animals_animal young JOIN touched ON young.sire = touched.id
-  UNION SELECT young.id FROM animals_animal young JOIN touched ON young.dam = touched.id) AS found
+  UNION SELECT young.id FROM animals_animal young
+  JOIN touched ON young.sire = touched.id OR young.dam = touched.id
+  WHERE touched.id <> ALL(%(quiet)s::uuid[]) OR young.collection_id IN (
+    SELECT id FROM animals_collection WHERE keeper_id = %(keeper)s
+    UNION SELECT collection FROM people_grant WHERE to_id = %(keeper)s AND role = 'partner')
+  ) AS found
 WHERE %(after)s::uuid IS NULL OR id > %(after)s::uuid ORDER BY id LIMIT %(limit)s
 """  # noqa: S608
 STEWARDED = f"""
@@ -159,7 +182,9 @@ def touched_animals(
 ) -> list[UUID]:
     """Animals that the keeper may see otherwise at ``new`` than at ``old``, by id: those of
     grants given, ended, opened or closed between, moved, registered, or called by themselves
-    on a visit; and their young, since of a parent only so much is told as is seen of it.
+    on a visit; and their young, since of a parent only so much is told as is seen of it. An animal
+    that they are to check blind was told as little of as before, so that others' young of it stay
+    as they are: sent anew they would tell that it is a parent.
 
     There may be more than did change, never fewer. From nothing: all that are seen.
     """
@@ -167,7 +192,15 @@ def touched_animals(
         seen = visible_animals(keeper, now)
         rows = seen.filter(pk__gt=after) if after else seen
         return list(rows.values_list("pk", flat=True)[:limit])
-    return _ids(TOUCHED, keeper, old, new, after=after, limit=limit)
+    quiet = ids_literal(_still_blind_to(keeper, old, now))
+    return _ids(TOUCHED, keeper, old, new, after=after, limit=limit, quiet=quiet)
+
+
+def _still_blind_to(keeper: UUID, old: Reached, now: datetime) -> set[UUID]:
+    """Whose blind checks by the keeper are awaited, and which they did not see whole."""
+    awaited = set(awaited_checks(keeper, now).values_list("animal", flat=True))
+    then = sights_at(keeper, awaited, Point(old.size, old.at)) if awaited else {}
+    return {one for one in awaited if then.get(one) != "all"}
 
 
 def of_kinds(kinds: Sequence[str], start: int, end: int) -> list[int]:
@@ -198,7 +231,14 @@ def _ids(sql: str, keeper: UUID, old: Reached, new: Reached, **more: Any) -> lis
 
 def _between(keeper: UUID, old: Reached, new: Reached) -> dict[str, Any]:
     first, last = sorted((old.at, new.at))
-    return {"keeper": keeper, "old": old.size, "new": new.size, "from": first, "to": last}
+    return {
+        "keeper": keeper,
+        "old": old.size,
+        "new": new.size,
+        "from": first,
+        "to": last,
+        "late": LATE_LIMIT,
+    }
 
 
 def collections_named(keeper: UUID, ids: list[UUID], now: datetime) -> list[CollectionNow]:
@@ -219,7 +259,10 @@ def _role(one: Collection, keeper: UUID, stewarded: set[UUID]) -> Any:
 
 
 def next_turn(keeper: UUID, after: datetime) -> datetime | None:
-    """When the next of the keeper's grants opens or closes by the clock."""
+    """When the next of the keeper's grants opens or closes by the clock, or a blind check of theirs
+    is awaited no more."""
     coming = Grant.objects.filter(Q(opens__gt=after) | Q(closes__gt=after), to=keeper, end=None)
     turns = [at for pair in coming.values_list("opens", "closes") for at in pair if at]
+    visits = Grant.objects.filter(to=keeper, blind=True, closes__gt=after - LATE_LIMIT)
+    turns += [awaited_until(one, given_back=False) for one in visits.select_related("end")]
     return min((at for at in turns if at > after), default=None)

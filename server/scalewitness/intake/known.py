@@ -153,10 +153,12 @@ class Subject:
 
 @dataclass
 class Known:
-    """The animals of one batch, as one person who sends calls is tied to them."""
+    """The animals of one batch, as one person who sends calls is tied to them. ``came``: when the
+    call that is judged now came in, where that was before."""
 
     person: UUID | None
     now: datetime
+    came: datetime | None = None
     _expected: dict[UUID, list[datetime]] = field(default_factory=dict)
     _subjects: dict[UUID, Subject] = field(default_factory=dict)
     _weights: dict[Moment, Decimal | None] = field(default_factory=dict)
@@ -299,7 +301,7 @@ class Known:
         """As of somebody who does not keep it."""
         self.before_reading()
         sold = parties_to_sales([animal.pk]).get(person, set())
-        return ties_of_others(person, [animal], sold, self.now)[animal.pk]
+        return ties_of_others(person, [animal], sold, self.now, self.came)[animal.pk]
 
     def weight_on(self, animal: UUID, at: datetime) -> Decimal | None:
         """What it weighed last at that time, in grams."""
@@ -343,5 +345,6 @@ class Known:
         own = {animal.pk for animal in listed if animal.collection_id in stewarded}
         ties = {animal: Tie(steward=True) for animal in own}
         if others := [animal for animal in listed if animal.pk not in own]:
-            ties |= ties_of_others(self.person, others, sold.get(self.person, set()), self.now)
+            part = sold.get(self.person, set())
+            ties |= ties_of_others(self.person, others, part, self.now, self.came)
         return ties

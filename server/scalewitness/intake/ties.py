@@ -1,6 +1,6 @@
 """What ties one person to an animal, for whether a call of theirs is blind and without interest."""
 
-from collections.abc import Iterable, Mapping, Sequence, Set
+from collections.abc import Mapping, Sequence, Set
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import TypeAlias
@@ -9,6 +9,7 @@ from uuid import UUID
 from scalewitness.animals.models import Animal
 from scalewitness.animals.models import Collection as AnimalCollection
 from scalewitness.animals.queries import animals_of, homes_of, stewarded_ids
+from scalewitness.animals.queries.grants import awaited_among, opened
 from scalewitness.animals.queries.joining import ever_joined
 from scalewitness.breeding.queries.uses import informed_by_use
 from scalewitness.calls.queries.bearing import read_elsewhere
@@ -16,7 +17,7 @@ from scalewitness.calls.queries.made import called_on
 from scalewitness.people.models import Grant
 from scalewitness.people.queries import grants_ever
 from scalewitness.sales.queries import parties_to_sales
-from scalewitness.standings.queries.awaited import Death, deaths_of, final_after
+from scalewitness.standings.queries.awaited import deaths_of, died_for
 
 Homes: TypeAlias = Mapping[UUID, datetime | None]
 """The collections an animal is or was in, and when it left them."""
@@ -59,12 +60,16 @@ class Tie:
 
 
 def ties_of_others(
-    person: UUID, animals: Sequence[Animal], party_to: Set[str], now: datetime
+    person: UUID,
+    animals: Sequence[Animal],
+    party_to: Set[str],
+    now: datetime,
+    came: datetime | None = None,
 ) -> dict[UUID, Tie]:
     """Of somebody who does not keep these animals, to them and to other records of the same
     snakes: whoever was told of one of these is told. ``party_to``: those of the animals that they
-    have part in a sale of."""
-    ties = _to_records(person, animals, party_to, now)
+    have part in a sale of; ``came``: when their call came in, where that was before ``now``."""
+    ties = _to_records(person, animals, party_to, now, came)
     blind = [one for one, tie in ties.items() if any(grant.blind for grant in tie.grants)]
     for one in read_elsewhere(person, blind):
         ties[one].called = True
@@ -96,18 +101,23 @@ def _add_others(
 
 
 def _to_records(
-    person: UUID, animals: Sequence[Animal], party_to: Set[str], now: datetime
+    person: UUID,
+    animals: Sequence[Animal],
+    party_to: Set[str],
+    now: datetime,
+    came: datetime | None = None,
 ) -> dict[UUID, Tie]:
     homes = homes_of(animals)
     inside = {one for collections in homes.values() for one in collections}
     held = AnimalCollection.objects.filter(pk__in=inside, keeper=person)
     kept = set(held.values_list("pk", flat=True))
-    grants = grants_ever(person, homes)
+    given = grants_ever(person, homes)
     # Of the others nobody asks whether they were told: no check of theirs is a blind one.
-    blind = [one for one, given in grants.items() if any(grant.blind for grant in given)]
+    blind = [one for one, found in given.items() if any(grant.blind for grant in found)]
+    grants = opened(given, awaited_among(person, blind, now), came)
     called = called_on(person, blind)
     informed = informed_by_use([person], blind, now).get(person, ())
-    deaths = deaths_of(one for one, given in grants.items() if given)
+    deaths = deaths_of(one for one, found in grants.items() if found)
     return {
         one: Tie(
             party=str(one) in party_to,
@@ -116,13 +126,7 @@ def _to_records(
             informed=one in informed,
             homes=home,
             grants=grants[one],
-            died=_died(deaths.get(one, ()), grants[one]),
+            died=died_for(deaths.get(one, ()), grants[one]),
         )
         for one, home in homes.items()
     }
-
-
-def _died(deaths: Sequence[Death], grants: Iterable[Grant]) -> datetime | None:
-    """See `Tie`: the first time that it was so for any of the grants."""
-    final = (final_after(deaths, one.position, one.closes) for one in grants)
-    return min((one for one in final if one is not None), default=None)

@@ -5,6 +5,7 @@ from typing import Any, NamedTuple
 from uuid import UUID
 
 from scalewitness.animals.models import Animal, Identifier
+from scalewitness.animals.queries.grants import partners_of
 from scalewitness.breeding.models import Pairing
 from scalewitness.calls.queries.visibility import sights_of
 from scalewitness.domain.consequences import Affected
@@ -12,7 +13,6 @@ from scalewitness.domain.sales import LIVE
 from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.letters.owing import Owing
 from scalewitness.people.models import Keeper
-from scalewitness.people.queries import partners_of
 from scalewitness.sales.models import Sale
 from scalewitness.sales.queries import codes_known, progress_of, sales_of_animal, still_there
 

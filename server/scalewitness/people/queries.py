@@ -31,20 +31,6 @@ from scalewitness.people.models import (
 )
 
 
-def active_grants(keeper: UUID, now: datetime, size: int | None = None) -> QuerySet[Grant]:
-    """Grants in force at ``now``; with ``size``, as the log's first ``size`` entries had it."""
-    grants = _in_time(Grant.objects.filter(to=keeper), now).order_by()
-    if size is None:
-        return grants.filter(end=None)
-    ended = GrantEnd.objects.filter(grant=OuterRef("pk"), position__lt=size)
-    return grants.filter(~Exists(ended), position__lt=size)
-
-
-def _in_time(grants: QuerySet[Grant], now: datetime) -> QuerySet[Grant]:
-    """Those that have opened and not closed by themselves."""
-    return grants.filter(Q(closes=None) | Q(closes__gt=now), opens__lte=now)
-
-
 def covering(
     grants: QuerySet[Grant], animal: str = "pk", collection: str = "collection_id"
 ) -> QuerySet[Grant]:
@@ -85,16 +71,6 @@ def grants_ever(keeper: UUID, homes: Mapping[UUID, Iterable[UUID]]) -> dict[UUID
         ]
         for animal, collections in homes.items()
     }
-
-
-def partners_of(collection: UUID, now: datetime) -> QuerySet[Keeper]:
-    return Keeper.objects.filter(grants__in=partnerships([collection], now)).distinct()
-
-
-def partnerships(collections: Iterable[UUID], now: datetime) -> QuerySet[Grant]:
-    """The grants by which keepers are partners in these collections."""
-    given = Grant.objects.filter(collection__in=list(collections), role=Grant.Role.PARTNER)
-    return _in_time(given, now).filter(end=None)
 
 
 def names_of(ids: Iterable[UUID]) -> dict[UUID, str]:
@@ -228,11 +204,6 @@ def zone_of(keeper: Keeper | None) -> tzinfo:
         return ZoneInfo(name)
     except (ValueError, ZoneInfoNotFoundError):  # the zone database of this machine lacks it
         return UTC
-
-
-def is_partner(keeper: UUID, collection: UUID, now: datetime) -> bool:
-    grants = active_grants(keeper, now)
-    return grants.filter(collection=collection, role=Grant.Role.PARTNER, whole=True).exists()
 
 
 def grant_of(grant: UUID) -> Grant | None:

@@ -11,11 +11,12 @@ from django.db.models import Max
 from msgspec import structs
 
 from scalewitness.animals.models import Animal, Collection, Custody
+from scalewitness.animals.queries.grants import partners_of
 from scalewitness.calls.models import Call
 from scalewitness.domain.sexing.evidence import Role
 from scalewitness.domain.sexing.feasible import Available, planning_number
 from scalewitness.people.models import Grant, Keeper, Practitioner
-from scalewitness.people.queries import partners_of, practitioners_asked
+from scalewitness.people.queries import practitioners_asked
 from scalewitness.planning.candidates import AtStake
 from scalewitness.standings.queries.footing import footing_of
 

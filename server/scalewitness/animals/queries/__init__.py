@@ -19,6 +19,7 @@ from scalewitness.animals.models import (
     Photo,
     PhotoFile,
 )
+from scalewitness.animals.queries.grants import active_grants, is_partner
 from scalewitness.animals.queries.partners import acted_as_partner
 from scalewitness.domain.errors import NotFound
 from scalewitness.ledger.models import Entry
@@ -31,7 +32,6 @@ from scalewitness.ledger.queries.prepared import (
     maker,
 )
 from scalewitness.people.models import Grant
-from scalewitness.people.queries import active_grants, is_partner
 
 Moment: TypeAlias = tuple[UUID, datetime]
 """An animal at a time."""

@@ -5,6 +5,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from scalewitness.animals.queries import collections_by_id, collections_of
+from scalewitness.animals.queries.grants import waits_of
 from scalewitness.api.authentication import keeper_of
 from scalewitness.api.operations import operation
 from scalewitness.api.shapes.people import Grants, GrantShown, grant
@@ -22,4 +23,7 @@ def list_grants(request: Request) -> Response:
 
 def _shown(rows: list[Grant], *, given: bool) -> list[GrantShown]:
     now, named = timezone.now(), collections_by_id(row.collection for row in rows)
-    return [grant(row, named[row.collection], given=given, now=now) for row in rows]
+    waits = waits_of(rows, now)
+    return [
+        grant(row, named[row.collection], waits.get(row.pk), given=given, now=now) for row in rows
+    ]

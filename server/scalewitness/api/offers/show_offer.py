@@ -4,13 +4,13 @@ from django.utils import timezone
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from scalewitness.animals.queries.grants import partners_of
 from scalewitness.api.offers.access import opened
 from scalewitness.api.operations import operation
 from scalewitness.api.shapes.offers import OfferSeen, offer_seen
 from scalewitness.domain.errors import LinkGone
 from scalewitness.ledger.queries.entries import texts_of
 from scalewitness.ledger.queries.tree import tip
-from scalewitness.people.queries import partners_of
 from scalewitness.sales.models import OfferLink, SaleStep
 from scalewitness.sales.queries import offer_in_force
 

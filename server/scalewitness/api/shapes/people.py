@@ -6,6 +6,7 @@ from uuid import UUID
 from msgspec import Struct
 
 from scalewitness.animals.models import Collection
+from scalewitness.animals.queries.grants import Wait
 from scalewitness.api.shapes import words
 from scalewitness.domain.translog.signatures import fingerprint
 from scalewitness.people.models import Device, DeviceKey, Grant, Keeper, Practitioner
@@ -88,7 +89,9 @@ class CollectionNamed(Struct, frozen=True):
 
 class GrantShown(Struct, frozen=True):
     """``given``: on a collection of one's own. ``animals`` None: all of the collection.
-    ``ended``: revoked before its time."""
+    ``ended``: revoked before its time. ``waiting``: it opens nothing before the calls of a blind
+    visit are in that its holder had accepted, on ``waits_for`` (told to who gave it) and
+    until ``waits_until`` at the latest; so that the check stays blind."""
 
     id: UUID
     given: bool
@@ -99,6 +102,8 @@ class GrantShown(Struct, frozen=True):
     opens: datetime
     closes: datetime | None
     state: words.GrantState
+    waits_until: datetime | None
+    waits_for: list[UUID]
 
 
 class Grants(Struct, frozen=True):
@@ -144,7 +149,11 @@ def _key(one: DeviceKey) -> KeyShown:
     )
 
 
-def grant(one: Grant, collection: Collection, *, given: bool, now: datetime) -> GrantShown:
+def grant(
+    one: Grant, collection: Collection, wait: Wait | None, *, given: bool, now: datetime
+) -> GrantShown:
+    state = grant_state(one, wait, now)
+    waits = wait if state == "waiting" else None
     return GrantShown(
         id=one.pk,
         given=given,
@@ -154,13 +163,17 @@ def grant(one: Grant, collection: Collection, *, given: bool, now: datetime) -> 
         animals=None if one.whole else sorted(named.animal for named in one.named.all()),
         opens=one.opens,
         closes=one.closes,
-        state=grant_state(one, now),
+        state=state,
+        waits_until=waits.until if waits else None,
+        waits_for=sorted(waits.animals) if waits and given else [],
     )
 
 
-def grant_state(one: Grant, now: datetime) -> str:
+def grant_state(one: Grant, wait: Wait | None, now: datetime) -> str:
     if hasattr(one, "end"):
         return "ended"
     if now < one.opens:
         return "to_come"
-    return "over" if one.closes is not None and one.closes <= now else "in_force"
+    if one.closes is not None and one.closes <= now:
+        return "over"
+    return "waiting" if wait else "in_force"

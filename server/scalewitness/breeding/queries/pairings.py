@@ -11,6 +11,7 @@ from django.db.models import Q, QuerySet
 
 from scalewitness.animals.models import Animal
 from scalewitness.animals.queries import stewarded_ids
+from scalewitness.animals.queries.grants import awaited_among
 from scalewitness.breeding.models import Pairing
 from scalewitness.calls.queries.visibility import sights_of
 from scalewitness.domain.observations import Sex
@@ -63,8 +64,9 @@ def pairings_seen(keeper: UUID, now: datetime, *, animal: UUID | None = None) ->
     if animal is not None:
         rows = rows.filter(Q(sire=animal) | Q(dam=animal))
     found = list(rows.order_by("season", "position"))
-    sights = sights_of(keeper, {one for pair in found for one in (pair.sire_id, pair.dam_id)}, now)
-    return list(_seen(found, sights))
+    both = {one for pair in found for one in (pair.sire_id, pair.dam_id)}
+    awaited = dict.fromkeys(awaited_among(keeper, both, now), "blind")
+    return list(_seen(found, awaited | sights_of(keeper, both, now)))
 
 
 def _seen(found: Iterable[Pairing], sights: Mapping[UUID, str]) -> Iterator[PairingSeen]:

@@ -8,10 +8,11 @@ from django.db.models import Exists, OuterRef, Q
 
 from scalewitness.animals.models import Animal, Custody
 from scalewitness.animals.models import Collection as AnimalCollection
+from scalewitness.animals.queries.grants import awaited_until
 from scalewitness.breeding.models import Pairing
 from scalewitness.domain.uses import EVER, NEVER, Moment, Span, Use, is_informed
 from scalewitness.ledger.models import Entry
-from scalewitness.ledger.queries.entries import EntryLine, leaf_of, lines_of_kinds
+from scalewitness.ledger.queries.entries import EntryLine, leaf_of, lines_at, lines_of_kinds
 from scalewitness.people.models import Grant
 
 NAMING = frozenset({"animal_registered", "particulars_corrected", "linkage_stated"})
@@ -131,15 +132,17 @@ def _stays(animals: set[UUID]) -> Stays:
 
 
 def _blind(person: UUID, animals: set[UUID]) -> dict[UUID, list[Span]]:
-    """When they were to check each of these animals blind, and it was there."""
+    """As long as their check of each of these animals was awaited."""
     if not animals:
         return {}
     given = Grant.objects.filter(to=person, blind=True, named__animal__in=animals).distinct()
-    grants = list(_lasting(given.select_related("end").prefetch_related("named")))
-    stays = _stays(animals) if grants else {}
+    grants = list(given.select_related("end").prefetch_related("named"))
+    ends = [one.end.position for one in grants if hasattr(one, "end")]
+    at = _moments([*(one.position for one in grants), *ends])
+    own = {one.position for one in lines_at(ends) if one.by == person}
     found: dict[UUID, list[Span]] = {}
-    for grant, span in grants:
-        for animal in animals & {one.animal for one in grant.named.all()}:
-            there = [stay for room, stay in stays[animal] if room == grant.collection]
-            found.setdefault(animal, []).extend(span.within(stay) for stay in there)
-    return {animal: [one for one in spans if not one.is_empty] for animal, spans in found.items()}
+    for grant in grants:
+        over = awaited_until(grant, given_back=hasattr(grant, "end") and grant.end.position in own)
+        for one in grant.named.all():
+            found.setdefault(one.animal, []).append(Span(at[grant.position], (over, NEVER[1])))
+    return found

@@ -11,18 +11,23 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any, Literal, TypedDict
 from uuid import UUID
 
-from django.db.models import Case, Exists, F, OuterRef, Q, QuerySet, Subquery, Value, When
+from django.db.models import Case, Exists, OuterRef, Q, QuerySet, Value, When
 from django.db.models.fields import CharField
-from django.db.models.functions import Coalesce
 
-from scalewitness.animals.models import Animal, Collection, Custody
+from scalewitness.animals.models import Animal, Collection
 from scalewitness.animals.queries import held_or_granted, stewarded_collections
+from scalewitness.animals.queries.grants import (
+    active_grants,
+    awaited_among,
+    awaited_checks,
+    held_in_at,
+)
 from scalewitness.calls.models import Call
 from scalewitness.domain.errors import NotFound
 from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.prepared import Prepared, any_of
 from scalewitness.people.models import Grant
-from scalewitness.people.queries import active_grants, covering
+from scalewitness.people.queries import covering
 
 if TYPE_CHECKING:
     from django_stubs_ext import WithAnnotations
@@ -88,7 +93,7 @@ def _visible(
     calls = Call.objects.filter(animal=OuterRef(OuterRef("pk")), by=keeper, visit=OuterRef("pk"))
     held_in, kept = "collection_id", Q(collection__keeper=keeper)
     if size is not None:
-        animals = animals.filter(_registered(size)).annotate(held_in=_held_in(size))
+        animals = animals.filter(_registered(size)).annotate(held_in=held_in_at(size))
         calls = calls.filter(position__lt=size)
         held_in, kept = "held_in", Q(held_in__in=Collection.objects.filter(keeper=keeper))
     else:
@@ -109,12 +114,6 @@ def _visible(
         .exclude(sight="none")
         .order_by("pk")
     )
-
-
-def _held_in(size: int) -> Coalesce:
-    """The collection the animal was in: where its first later move came from."""
-    later = Custody.objects.filter(animal=OuterRef("pk"), position__gte=size).order_by("position")
-    return Coalesce(Subquery(later.values("came_from")[:1]), F("collection_id"))
 
 
 def _registered(size: int) -> Exists:
@@ -156,7 +155,9 @@ def animal_open(keeper: UUID, animal: UUID, now: datetime) -> Animal:
 
 
 def checks_blind(keeper: UUID, now: datetime) -> bool:
-    """Whether there is an animal that the keeper is to check blind."""
+    """Whether there is an animal that the keeper is to check blind, or whose call is awaited."""
+    if awaited_checks(keeper, now).exists():
+        return True
     return visible_animals(keeper, now).filter(sight="blind").exists()
 
 
@@ -169,9 +170,10 @@ def young_seen(keeper: UUID, dam: UUID, now: datetime) -> list[Animal]:
 def parents_shown(keeper: UUID, animals: Iterable[Animal], now: datetime) -> dict[UUID, Parents]:
     """Sire and dam of each animal as far as they may be shown: being one tells a sex.
 
-    A keeper or partner is told all but those they are blind to; anyone else only of
-    parents that they see whole. Where one of the two is an animal that they are to check blind,
-    neither is shown: the other one would tell which of the two that is.
+    A keeper or partner is told all, also of those out of sight. But where one of the two is an
+    animal that they are to check blind, neither is shown, as long as their call is awaited: the
+    other one would tell which of the two that is. Anyone else is told of parents that they see
+    whole, and of each by itself: one that they check blind is to them like one out of sight.
     """
     listed = list(animals)
     rule = VisibleParents(
@@ -188,20 +190,28 @@ class VisibleParents:
         """``parents``: all that will be asked about."""
         named = {one for one in parents if one}
         self._sights = sights_of(keeper, named, now)
+        self._awaited = awaited_among(keeper, named, now)
         held = stewarded_collections(keeper, now) if named else []
         self._own = {collection.pk for collection in held}
 
     def shown(self, collection: UUID, sire: UUID | None, dam: UUID | None) -> Parents:
         """Sire and dam of an animal in that collection, each None where it may not be told."""
-        if "blind" in {self._sights.get(one) for one in (sire, dam) if one}:
-            return None, None
-        own = collection in self._own
-        seen = [one if one and (own or one in self._sights) else None for one in (sire, dam)]
-        return seen[0], seen[1]
+        if collection not in self._own:
+            seen = [one if one and self._sights.get(one) == "all" else None for one in (sire, dam)]
+            return seen[0], seen[1]
+        return (
+            (sire, dam)
+            if all(self._open_of_own(one) for one in (sire, dam) if one)
+            else (None, None)
+        )
 
     def open(self, animal: Animal, *parents: UUID) -> bool:
         """Whether each of them may be told."""
-        own = animal.collection_id in self._own
-        return all(
-            own if (sight := self._sights.get(one)) is None else sight == "all" for one in parents
-        )
+        if animal.collection_id in self._own:
+            return all(self._open_of_own(one) for one in parents)
+        return all(self._sights.get(one) == "all" for one in parents)
+
+    def _open_of_own(self, parent: UUID) -> bool:
+        """Of an animal of their own."""
+        sight = self._sights.get(parent)
+        return sight == "all" or (sight is None and parent not in self._awaited)

@@ -46,7 +46,7 @@ from scalewitness.intake.rules.late import (
 )
 from scalewitness.intake.submission import Sealed
 from scalewitness.intake.ties import Tie
-from scalewitness.ledger.models import Entry
+from scalewitness.ledger.queries.entries import heard_after
 from scalewitness.ledger.services.writing import Logged
 from scalewitness.letters.late import notify_of_decision
 from scalewitness.people.models import Grant, Practitioner
@@ -84,9 +84,8 @@ def _as_guest(fact: Sealed, subject: Subject, known: Known) -> Tie | None:
     tie = known.by_grants(person, subject.animal)
     if not any(str(one.pk) == visit for one in tie.grants):
         return None
-    given = [one.position for one in tie.grants if one.role == Grant.Role.PARTNER]
-    heard = Entry.objects.filter(position__in=given, received_at__lte=fact.at)
-    return replace(tie, steward=heard.exists())
+    given = {one.position for one in tie.grants if one.role == Grant.Role.PARTNER}
+    return replace(tie, steward=bool(given - heard_after(given, fact.at)))
 
 
 def _store(fact: Sealed, known: Known, batch: Batch, sender: Actor) -> Logged[CallMade]:
@@ -270,6 +269,7 @@ def late_call_decided(fact: Sealed, batch: Batch) -> int:
     services.store_decision(logged)
     if body.admitted:
         admit_notes(held, batch)
-        _store(released(held), Known(held.by, batch.now), batch, sender_of(held))
+        known = Known(held.by, batch.now, came=held.received_at)
+        _store(released(held), known, batch, sender_of(held))
     notify_of_decision(held, logged, batch.letters)
     return logged.position

@@ -1,13 +1,14 @@
 """What a guest or a former partner sends late: until when their grant covered the animal, and what
 waits for the host."""
 
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import cast
 from uuid import UUID
 
 import msgspec
 
 from scalewitness.animals.models import Animal, Husbandry
+from scalewitness.animals.queries.grants import LATE_LIMIT
 from scalewitness.animals.queries.partners import was_ever_granted
 from scalewitness.animals.services import husbandry_row
 from scalewitness.calls.models import Call, HeldCall
@@ -19,8 +20,6 @@ from scalewitness.intake.batch import Actor, Batch
 from scalewitness.intake.known import Subject
 from scalewitness.intake.submission import Sealed
 from scalewitness.people.models import Grant
-
-LATE_LIMIT = timedelta(days=14)
 
 
 def covered_until(grant: Grant, subject: Subject) -> datetime | None:

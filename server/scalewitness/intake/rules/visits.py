@@ -5,6 +5,7 @@ from uuid import UUID
 
 from scalewitness.animals.models import Identifier
 from scalewitness.animals.queries import collection_of, is_steward
+from scalewitness.animals.queries.grants import is_partner
 from scalewitness.domain.errors import NotFound, NotNow, OutOfRange
 from scalewitness.domain.facts import VisitInvited
 from scalewitness.intake.batch import Batch
@@ -12,7 +13,6 @@ from scalewitness.intake.rules.ids import check_unused
 from scalewitness.intake.rules.people import check_animals, check_guest
 from scalewitness.intake.submission import Sealed
 from scalewitness.letters.visits import send_invitation
-from scalewitness.people.queries import is_partner
 from scalewitness.visits import services
 from scalewitness.visits.models import Visit
 from scalewitness.visits.queries import state_of, visit_of
@@ -25,7 +25,7 @@ def visit_invited(fact: Sealed, batch: Batch) -> int:
         raise NotFound("You hold no such collection.", pointer="/body/collection")
     check_unused(fact.about, batch)
     check_guest(UUID(body.guest), collection, "/body/guest")
-    if is_partner(UUID(body.guest), collection.pk, batch.now):
+    if is_partner(UUID(body.guest), collection.pk, batch.now, waiting=True):
         raise OutOfRange("A partner needs no visit.", pointer="/body/guest")
     check_animals(collection, body.animals, "/body/animals")
     if body.blind:

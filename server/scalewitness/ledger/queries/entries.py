@@ -66,6 +66,12 @@ def lines_at(positions: Iterable[int]) -> list[EntryLine]:
     return [EntryLine(*row) for row in rows.values_list(*EntryLine._fields)]
 
 
+def heard_after(positions: Collection[int], moment: datetime) -> set[int]:
+    """Those of the positions whose entries came in after the moment."""
+    rows = Entry.objects.filter(position__in=positions, received_at__gt=moment)
+    return set(rows.values_list("position", flat=True)) if positions else set()
+
+
 def entry_of(fact: UUID) -> Entry | None:
     return Entry.objects.filter(fact=fact).first()
 

@@ -1,5 +1,6 @@
 """The account: one's name, devices, and who has access to what."""
 
+from collections.abc import Mapping
 from typing import Any
 from uuid import UUID
 from zoneinfo import available_timezones
@@ -7,12 +8,14 @@ from zoneinfo import available_timezones
 from django import forms
 from django.conf import settings
 from django.contrib import messages
+from django.db.models import prefetch_related_objects
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.utils import timezone
 
 from scalewitness.animals.models import Collection
-from scalewitness.animals.queries import collection_of_grant, collections_of
+from scalewitness.animals.queries import animals_of, collection_of_grant, collections_of, title_of
+from scalewitness.animals.queries.grants import Wait, waits_of
 from scalewitness.domain.errors import NotFound, VersionStale
 from scalewitness.domain.translog.signatures import fingerprint
 from scalewitness.intake.devices import revoke_device
@@ -108,19 +111,34 @@ def _grants(keeper: Keeper) -> dict[str, Any]:
     given, held = grants_given([one.pk for one in own]), grants_held(keeper.pk)
     known = Collection.objects.filter(pk__in={one.collection for one in [*given, *held]})
     names = {one.pk: one for one in known.select_related("keeper")}
+    waits = waits_of([*given, *held], timezone.now())
+    awaited = animals_of({one for wait in waits.values() for one in wait.animals}).values()
+    prefetch_related_objects(list(awaited), "identifiers")
+    titles = {one.pk: title_of(one) for one in awaited}
     return {
         "collections": own,
-        "given": [_grant(one, names) for one in given],
-        "held": [_grant(one, names) for one in held],
+        "given": [_grant(one, names, waits.get(one.pk), titles) for one in given],
+        "held": [_grant(one, names, waits.get(one.pk), {}) for one in held],
     }
 
 
-def _grant(grant: Grant, collections: dict[UUID, Collection]) -> dict[str, Any]:
+def _grant(
+    grant: Grant,
+    collections: Mapping[UUID, Collection],
+    wait: Wait | None,
+    titles: Mapping[UUID, str],
+) -> dict[str, Any]:
+    """``titles``: of animals, for who gave it; whoever holds it goes by their sheet."""
+    state = _state(grant)
+    waits = wait if state == "in force" else None
     return {
         "grant": grant,
         "collection": collections.get(grant.collection),
-        "state": _state(grant),
-        "form": RevocationForm(grant=grant.pk),
+        "state": "waits" if waits else state,
+        "form": RevocationForm(grant=grant.pk) if state == "in force" else None,
+        "wait": waits,
+        "awaited": sorted(titles[one] for one in waits.animals) if waits and titles else [],
+        "visits": [RevocationForm(grant=one) for one in sorted(waits.visits)] if waits else [],
     }
 
 
@@ -144,10 +162,19 @@ def revoke(request: HttpRequest, keeper: Keeper, device_id: UUID) -> HttpRespons
 def give_access(request: HttpRequest, keeper: Keeper, collection_id: UUID) -> HttpResponse:
     collection = stewarded(keeper, collection_id)
     form = GrantForm(request.POST or None)
-    if form.is_valid() and form.send(collection.pk, actor_of(keeper, proved=True)) is not None:
-        messages.success(request, "They have access now.")
-        return redirect("account")
+    if form.is_valid():
+        outcome = form.send(collection.pk, actor_of(keeper, proved=True))
+        if outcome is not None:
+            messages.success(request, _given(UUID(outcome.id)))
+            return redirect("account")
     return page(request, "people/give_access.html", {"collection": collection}, form)
+
+
+def _given(grant_id: UUID) -> str:
+    grant = grant_of(grant_id)
+    if grant is not None and waits_of([grant], timezone.now()):
+        return "They have access once their blind check is in; see below."
+    return "They have access now."
 
 
 @post_or_go("account", of_it=False)

@@ -17,7 +17,7 @@ from django.db.models import OuterRef, Subquery
 from scalewitness.calls.models import Call
 from scalewitness.domain.translog.leaf import read_leaf
 from scalewitness.ledger.models import Entry
-from scalewitness.people.models import GrantAnimal
+from scalewitness.people.models import Grant, GrantAnimal
 from scalewitness.standings.models import ExaminerRecord
 
 NEVER = -1
@@ -80,6 +80,13 @@ def final_after(deaths: Iterable[Death], position: int, closes: datetime | None)
     of an animal that died; None where it never was."""
     final = [one.final for one in deaths if one.put_right is None or one.put_right > position]
     return min((one for one in final if closes is None or one < closes), default=None)
+
+
+def died_for(deaths: Iterable[Death], grants: Iterable[Grant]) -> datetime | None:
+    """The first time that it was so for any of the grants."""
+    listed = list(deaths)
+    final = (final_after(listed, one.position, one.closes) for one in grants)
+    return min((one for one in final if one is not None), default=None)
 
 
 def counted_until(
