@@ -388,6 +388,32 @@ def told_of(who: Keeper) -> list[str]:
     return list(Letter.objects.filter(recipient=who.pk).values_list("kind", flat=True))
 
 
+def test_a_number_that_moves_is_told_to_everyone_concerned(two: Two) -> None:
+    """To the keeper of the other record, and to whoever sold that snake; not to who moved it."""
+    two.stans.sold(two.newer)
+    two.give()
+    two.withdraw(two.older)
+    told = Letter.objects.filter(kind="number_moved").order_by("pk")
+    assert [(one.recipient, one.context["how"]) for one in told] == [
+        (two.world.stan.pk, "withdrawn")
+    ]
+    two.give("985000000000066", to=two.older)
+    two.withdraw(two.older, "985000000000066")
+    two.give("985000000000066")
+    last = Letter.objects.get(kind="number_moved", context__how="given")
+    assert (last.recipient, last.context["animal"]["id"]) == (two.world.odile.pk, str(two.older.pk))
+    two.give("985000000000066", to=two.older)
+    assert Letter.objects.filter(kind="number_moved").count() == 2, "now it is known elsewhere"
+    assert holds()
+
+
+def test_ones_own_numbers_put_right_are_no_news(two: Two) -> None:
+    twin = two.world.animal("A3")
+    two.withdraw(two.older)
+    assert two.give(to=twin).flags == ()
+    assert not Letter.objects.filter(kind="number_moved").exists()
+
+
 def test_a_guest_blind_to_either_is_told_nothing(two: Two) -> None:
     two.world.visit(two.world.greta, two.older)
     two.stans.visit(two.world.greta, two.newer)

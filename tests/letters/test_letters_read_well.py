@@ -214,6 +214,7 @@ CONTEXTS: dict[str, dict[str, Any]] = {
     "named_as_one": KEEPER | {"until": "2026-12-13T09:00:00+00:00"},
     "named_as_one_answered": KEEPER | {"right": False},
     "number_known": KEEPER | {"number": "276098100000001", "which": "newer"},
+    "number_moved": KEEPER | {"number": "276098100000001", "how": "given"},
     "joining_proposed": KEEPER | {"number": "276098100000001", "parts": False, "by": "Stan Okoro"},
     "joining_answered": KEEPER
     | {
@@ -340,6 +341,7 @@ def test_both_parts_lead_to_the_same_place(kind: str) -> None:
         "named_as_one": {"http://testserver/account/one-examiner"},
         "named_as_one_answered": {"http://testserver/account/one-examiner"},
         "number_known": {f"http://testserver/animals/{ID}"},
+        "number_moved": {f"http://testserver/animals/{ID}"},
         "joining_proposed": {f"http://testserver/animals/{ID}"},
         "joining_answered": {f"http://testserver/animals/{ID}"},
         "standing_notice": {f"http://testserver/animals/{ID}"},

@@ -73,6 +73,19 @@ def test_it_is_withdrawn_on_its_page_and_the_history_of_both_tells(two: Two) -> 
     assert SENTENCE not in stan.open(f"/animals/{two.newer.pk}").text
 
 
+def test_a_number_that_moved_is_in_the_history_of_both_for_whoever_sees_either(two: Two) -> None:
+    """Also over the API, where the facts themselves are read; a blind guest has no history."""
+    two.withdraw(two.older)
+    two.give()
+    two.world.view(two.world.greta, two.older)
+    greta = Browser(two.world.greta).open(f"/animals/{two.older.pk}/history").text
+    assert "transponder 985000012345678; another record bears it now" in greta
+    stan = Browser(two.world.stan).open(f"/animals/{two.newer.pk}/history").text
+    assert "transponder 985000012345678; another record had borne it, and did so by mistake" in stan
+    told = Api(two.world.greta).get(f"/animals/{two.older.pk}/history").body
+    assert "identifier_withdrawn" in str(told)
+
+
 def test_a_number_that_was_checked_says_why_it_stays(two: Two) -> None:
     two.contradict()
     odile = Browser(two.world.odile)

@@ -50,6 +50,7 @@ class Holdings:
     _used: set[UUID] = field(default_factory=set)
     _numbers: set[str] = field(default_factory=set)
     _bearers: dict[str, UUID] = field(default_factory=dict)
+    _formerly: dict[str, UUID] = field(default_factory=dict)
     is_read: bool = False
 
     def expect(self, kind: str, about: UUID, body: Mapping[str, Any]) -> None:
@@ -106,7 +107,7 @@ class Holdings:
         self._used = (
             {one for (one,) in asked(USED, [ids_literal(self._new)])} if self._new else set()
         )
-        self._bearers = first_bearers(self._numbers) if self._numbers else {}
+        self._bearers, self._formerly = first_bearers(self._numbers) if self._numbers else ({}, {})
         self.is_read = True
 
     def animal(self, animal: UUID) -> Animal | None:
@@ -139,6 +140,10 @@ class Holdings:
         """The animal that bears it for longest, now that ``animal`` does too."""
         self.read()
         return self._bearers.setdefault(number, animal)
+
+    def former_bearer(self, number: str) -> UUID | None:
+        """The animal that bore it last, where none did before the batch."""
+        return self._formerly.get(number)
 
     def add(self, animal: Animal) -> None:
         """It was registered just now."""

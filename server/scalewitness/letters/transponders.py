@@ -1,9 +1,10 @@
 """Letters about a transponder's number that two records bear."""
 
+from typing import Literal
 from uuid import UUID
 
 from scalewitness.animals.models import Animal
-from scalewitness.letters.animals import describe, stewards
+from scalewitness.letters.animals import concerned, describe, notify_concerned, stewards
 from scalewitness.letters.owing import Owing
 
 
@@ -30,3 +31,14 @@ def notify_of_number(
                 "which": "both" if keeper.pk in others and which == "newer" else which,
             },
         )
+
+
+def notify_of_move(
+    number: str, other: Animal | None, how: Literal["given", "withdrawn"], cause: UUID, owing: Owing
+) -> None:
+    """Keepers of a record that bears, or bore, the number, and whoever sold that animal, hear that
+    another was ``given`` it, or that it was ``withdrawn`` from one."""
+    if other is not None:
+        readers = [one for one in concerned(other, owing) if one.keeper.pk != owing.sender]
+        context = {"number": number, "how": how}
+        notify_concerned(readers, other, "number_moved", cause, context, owing)

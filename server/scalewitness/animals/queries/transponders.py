@@ -11,12 +11,14 @@ from scalewitness.domain.identifiers import names_one_animal, plain_code
 from scalewitness.ledger.queries.prepared import PreparedQuery, asked
 
 FIRST_BEARERS = """
-SELECT DISTINCT ON (one.code) one.code, one.animal_id FROM animals_identifier AS one
-WHERE one.scheme = 'transponder' AND one.code = ANY(%s::text[]) AND NOT EXISTS (
-  SELECT FROM animals_identifierwithdrawal AS off
-  WHERE off.animal_id = one.animal_id AND off.scheme = one.scheme AND off.code = one.code
-    AND off.position > one.position)
-ORDER BY one.code, one.position
+SELECT DISTINCT ON (given.code) given.code, given.animal_id, given.gone FROM (
+  SELECT one.code, one.animal_id, one.position, EXISTS (
+    SELECT FROM animals_identifierwithdrawal AS off
+    WHERE off.animal_id = one.animal_id AND off.scheme = one.scheme AND off.code = one.code
+      AND off.position > one.position) AS gone
+  FROM animals_identifier AS one
+  WHERE one.scheme = 'transponder' AND one.code = ANY(%s::text[])) AS given
+ORDER BY given.code, given.gone, CASE WHEN given.gone THEN -given.position ELSE given.position END
 """
 BORNE_YET = """
 SELECT EXISTS (
@@ -39,9 +41,12 @@ def first_bearers_question(codes: Iterable[str]) -> PreparedQuery:
     return PreparedQuery(FIRST_BEARERS, [sorted(codes)])
 
 
-def first_bearers(codes: Iterable[str]) -> dict[str, UUID]:
-    """By number, the animal that has borne it for longest; numbers that none bears are absent."""
-    return dict(asked(*first_bearers_question(codes)))
+def first_bearers(codes: Iterable[str]) -> tuple[dict[str, UUID], dict[str, UUID]]:
+    """By number, the animal that has borne it for longest; and of those that none bears now, the
+    last that did. Numbers that none ever bore are absent."""
+    rows = asked(*first_bearers_question(codes))
+    borne, gone = ({code: one for code, one, off in rows if off is is_} for is_ in (False, True))
+    return borne, gone
 
 
 def borne_question(codes: Iterable[str]) -> PreparedQuery:

@@ -23,7 +23,7 @@ from scalewitness.intake.batch import Batch
 from scalewitness.intake.rules.animals import stewarded
 from scalewitness.intake.submission import Sealed
 from scalewitness.ledger.models import Entry
-from scalewitness.letters.transponders import notify_of_number
+from scalewitness.letters.transponders import notify_of_move, notify_of_number
 from scalewitness.sales.queries import promised
 
 
@@ -41,6 +41,9 @@ def identifier_assigned(fact: Sealed, batch: Batch) -> int:
         batch.store()
         _notify(number, animal, older, fact.id, batch)
         batch.touch(animal.pk, fact.id, fact.kind)
+    elif number and (former := animal_of(holdings.former_bearer(number) or animal.pk)) != animal:
+        batch.store()
+        notify_of_move(number, former, "given", fact.id, batch.letters)
     return logged.position
 
 
@@ -78,6 +81,8 @@ def identifier_withdrawn(fact: Sealed, batch: Batch) -> int:
     services.store_identifier_withdrawal(logged)
     for one in sorted(before ^ known_elsewhere(pair)):
         batch.touch(one, fact.id, fact.kind)
+    for one in sorted(pair - {animal.pk}):
+        notify_of_move(code, animal_of(one), "withdrawn", fact.id, batch.letters)
     return logged.position
 
 
