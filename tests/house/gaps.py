@@ -7,6 +7,7 @@ import os
 import re
 import sys
 from collections.abc import Callable, Collection, Iterable, Iterator
+from dataclasses import fields
 from functools import cache
 from pathlib import Path
 from typing import get_args
@@ -145,16 +146,20 @@ def endpoint() -> Gaps:
 
 def animal_filter() -> Gaps:
     from scalewitness.api.animals import list_animals as module
+    from scalewitness.pages.animals.finding import FilterForm
+    from scalewitness.searching.animals import FILTERS
+    from scalewitness.searching.wanted import Wanted
 
-    given = [one for name, one in vars(module).items() if name.isupper() and hasattr(one, "read")]
-    code = text_of(f"{SERVER}/api/animals/list_animals.py")
-    constants = re.findall(r"^([A-Z]+) = ", code, re.MULTILINE)
-    read = re.findall(r"([A-Z]+)\.read\(", code)
-    yield from lacking(f"{SERVER}/api/animals/list_animals.py: nothing reads; it", constants, read)
-    names = [one.name for one in given]
-    asked = re.findall(r"animals\?(\w+)=", text_of("tests/api/test_animals.py"))
-    yield from lacking(f"{SERVER}/api/animals/list_animals.py", asked, names)
-    yield from lacking("tests/api/test_animals.py", names, words_of("tests/api/test_animals.py"))
+    names = {one.name for one in fields(Wanted)} - {"order", "backwards"}
+    taken = {one.name for one in (*module.IDS, *module.TEXTS, *module.FILTERS)}
+    form = FilterForm.base_fields.keys() - {"order", "backwards", "ended", "q"}
+    asked = words_of("tests/searching/test_searching.py")
+    yield from lacking(f"{SERVER}/searching/wanted.py", {*FILTERS, *taken, *form}, names)
+    yield from lacking(f"{SERVER}/searching/animals.py", names, FILTERS)
+    yield from lacking(f"{SERVER}/api/animals/list_animals.py", names, taken)
+    # A collection is asked for by its own page, and text by the name of a search.
+    yield from lacking(f"{SERVER}/pages/animals/finding.py", names - {"collection", "text"}, form)
+    yield from lacking("tests/searching/test_searching.py", names, asked)
 
 
 def site_page() -> Gaps:

@@ -150,11 +150,20 @@ SAMPLES: Mapping[str, Mapping[str, Change]] = {
         ),
     },
     "a filter of the animal list": {
-        f"{S}/api/animals/list_animals.py": both(
-            put("COLLECTION = Id(", 'MOTHER = Id("mother", "Only her young.")\n'),
-            put("    if after is not None:", "    MOTHER.read(request)\n"),
+        f"{S}/searching/wanted.py": put(
+            "    collection: UUID | None", "    mother: UUID | None = None\n"
         ),
-        "tests/api/test_animals.py": at_end('\n\nASKED = "animals?mother=1"\n'),
+        f"{S}/searching/animals.py": put(
+            '    "collection": lambda', '    "mother": lambda asked: Q(dam=asked[1].mother),\n'
+        ),
+        f"{S}/api/animals/list_animals.py": put(
+            '    Id("parent",', '    Id("mother", "Only her young."),\n'
+        ),
+        f"{S}/pages/animals/finding.py": put(
+            "    order = forms.",
+            "    mother = forms.UUIDField(required=False, widget=forms.HiddenInput)\n",
+        ),
+        "tests/searching/test_searching.py": at_end('\n\nASKED_TOO = "mother"\n'),
     },
     "a page": {
         f"{S}/pages/home/home.py": at_end(

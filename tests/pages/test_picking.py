@@ -123,4 +123,4 @@ def test_a_search_that_finds_nothing_says_what_is_chosen(
 def test_few_animals_need_no_search(here: Here, odile: Browser) -> None:
     here.animal("A-1")
     here.now_is_now()
-    assert 'name="q"' not in odile.open(f"/collections/{here.collection.pk}/sales/new").html
+    assert 'name="find"' not in odile.open(f"/collections/{here.collection.pk}/sales/new").html

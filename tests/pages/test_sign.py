@@ -62,5 +62,5 @@ def test_what_is_certain_stays_on_the_drawing(certain: float) -> None:
 
 def test_who_does_not_see_it_hears_both_readings_unless_they_stand_beside_it() -> None:
     drawn = Drawn("probable male", 0.951, 0.82)
-    assert "Chance of male 95.1%; trusting every check less, 82.0%" in sign(drawn, VERIFIED)
+    assert "Chance of male 95.1%; trusting every call less, 82.0%" in sign(drawn, VERIFIED)
     assert 'aria-hidden="true"' in sign(drawn, VERIFIED, alone=False)

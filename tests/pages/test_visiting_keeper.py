@@ -190,7 +190,7 @@ def test_cautions_and_warnings_come_before_the_form(
     here.say(here.odile, "husbandry_noted", barnaby.pk, gravid)
     here.visit(here.greta, barnaby)
     page = greta.open(f"/animals/{barnaby.pk}/calls/new/probing")
-    form_starts = page.html.index("<form method")
+    form_starts = page.html.index('<form method="post"')
     for said in (BEFORE_A_CHECK[0], "fed less than 72 hours ago", "in shed", "No weight is noted"):
         assert page.html.index(said) < form_starts
     assert "It was last noted as gravid" not in page.text, "health would tell a guest the sex"

@@ -178,6 +178,27 @@ class Opaque:
 
 
 @dataclass(frozen=True, slots=True)
+class Text:
+    """Some text, empty when absent."""
+
+    name: str
+    about: str
+    most: int = 80
+    required: bool = False
+
+    @property
+    def schema(self) -> dict[str, Any]:
+        return {"type": "string", "maxLength": self.most}
+
+    def read(self, request: Request) -> str:
+        """Raises Malformed when it is too long, or holds what no text does."""
+        given = request.query_params.get(self.name, "")
+        if len(given) > self.most or "\x00" in given:
+            raise bad_parameter(self.name, f"It is text of up to {self.most} characters.")
+        return given.strip()
+
+
+@dataclass(frozen=True, slots=True)
 class Email:
     """One e-mail address; always required."""
 

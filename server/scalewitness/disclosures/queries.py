@@ -89,7 +89,7 @@ def unacknowledged() -> int:
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class ReadableByBuyer:
     """How much of an animal's record is for the buyer of one sale. ``until``: the log position at
     which the deal ended, None while it goes on; ``causes``: of what was disclosed since."""
 
@@ -107,19 +107,19 @@ class Told:
         return self.until is None or position < self.until or not self.causes.isdisjoint(facts)
 
 
-def told(animal: Animal, sale: Sale) -> Told:
+def readable_by_buyer(animal: Animal, sale: Sale) -> ReadableByBuyer:
     """The evidence of their own deal, and the later news that they are owed: what later keepers
     record is not for them, unless they keep it themselves."""
     owed = list(sale.disclosures.filter(animal=animal))
     last = max((one.position for one in owed), default=-1)
     keeps = sale.buyer.keeper_id == animal.collection.keeper_id
     end = None if keeps else deal_ended(animal, sale)
-    return Told(end, frozenset(one.cause for one in owed), last)
+    return ReadableByBuyer(end, frozenset(one.cause for one in owed), last)
 
 
 def case_for_buyer(animal: Animal, sale: Sale) -> Dossier:
     """All that the buyer of the sale may read of the animal's sex."""
-    theirs = told(animal, sale)
+    theirs = readable_by_buyer(animal, sale)
     case = dossier(animal, theirs.at)
     return replace(
         case,

@@ -11,7 +11,7 @@ from scalewitness.pages.accounts import (
     sign_out,
     vouching,
 )
-from scalewitness.pages.animals import animal, identifiers, joining, photos, planning
+from scalewitness.pages.animals import animal, chosen, identifiers, joining, photos, planning
 from scalewitness.pages.breeding import clutches, pairings
 from scalewitness.pages.calls import call, comparing, late, refiling, texts
 from scalewitness.pages.collections import agreement, collection, travelling
@@ -47,6 +47,7 @@ urlpatterns = [
     path("grants/<uuid:grant_id>/revocation", account.end_grant, name="end_grant"),
     # --- collections and animals
     path("animals", collection.show_animals, name="animals"),
+    path("animals/chosen", chosen.with_chosen, name="with_chosen"),
     path("collections/new", collection.new_collection, name="new_collection"),
     path("collections/<uuid:collection_id>", collection.show_collection, name="collection"),
     path(

@@ -5,7 +5,7 @@ from uuid import UUID
 
 from scalewitness.animals.models import Animal
 from scalewitness.disclosures.models import Disclosure
-from scalewitness.disclosures.queries import told
+from scalewitness.disclosures.queries import readable_by_buyer
 from scalewitness.domain.errors import NotFound
 from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.entries import entry_of, leaf_of
@@ -49,7 +49,9 @@ def _is_shown(link: OfferLink, entry: Entry, about: UUID) -> bool:
     animal = sale.animals.filter(pk=about).first()
     if animal is not None and entry.kind in {"call_made", "photo_attached"}:
         of = leaf_of(entry).body.get("of")
-        return told(animal, sale).has(entry.position, entry.fact, UUID(of) if of else None)
+        return readable_by_buyer(animal, sale).has(
+            entry.position, entry.fact, UUID(of) if of else None
+        )
     if animal is not None and entry.kind == "standing_changed":
         return _is_named(link, entry, animal)
     if entry.kind == "custody_changed":  # back from the sale, by its seller's word
@@ -59,7 +61,7 @@ def _is_shown(link: OfferLink, entry: Entry, about: UUID) -> bool:
 
 def _is_named(link: OfferLink, entry: Entry, animal: Animal) -> bool:
     """Whether it is a standing the link names, or the last that is for its buyer."""
-    now = latest_standing(animal.pk, told(animal, link.sale).at)
+    now = latest_standing(animal.pk, readable_by_buyer(animal, link.sale).at)
     if now is not None and now.pk == entry.fact:
         return True
     named = set(_offered_on(link.sale))

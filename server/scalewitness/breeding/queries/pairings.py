@@ -53,16 +53,19 @@ def animals_paired(animals: Iterable[UUID]) -> Counter[UUID]:
     return Counter(one for pair in pairs for one in pair if one in wanted)
 
 
-def pairings_seen(keeper: UUID, now: datetime, *, animal: UUID | None = None) -> list[PairingSeen]:
-    """Planned pairings of animals that the keeper holds or is a partner in, by season; of one
-    ``animal``, or all. Where the other animal is one they are still to check blind, there is
-    nothing to be seen: a pairing says what each is taken for."""
+def pairings_seen(
+    keeper: UUID, now: datetime, *, among: Iterable[UUID] | None = None
+) -> list[PairingSeen]:
+    """Planned pairings of animals that the keeper holds or is a partner in, by season; of the
+    animals ``among`` them, or all. Where the other animal is one they are still to check blind,
+    there is nothing to be seen: a pairing says what each is taken for."""
     held = stewarded_ids(keeper, now)
     rows = _with_animals().filter(
         Q(sire__collection__in=held) | Q(dam__collection__in=held), **AHEAD
     )
-    if animal is not None:
-        rows = rows.filter(Q(sire=animal) | Q(dam=animal))
+    if among is not None:
+        wanted = set(among)
+        rows = rows.filter(Q(sire__in=wanted) | Q(dam__in=wanted))
     found = list(rows.order_by("season", "position"))
     both = {one for pair in found for one in (pair.sire_id, pair.dam_id)}
     awaited = dict.fromkeys(awaited_among(keeper, both, now), "blind")

@@ -137,7 +137,7 @@ def show_animal(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpRe
         "keeper": keeper,
         "taxon": taxon(animal.species),
         "identifiers": animal.identifiers.order_by("position"),
-        "pairings": in_words(pairings_seen(keeper.pk, now, animal=animal.pk)),
+        "pairings": in_words(pairings_seen(keeper.pk, now, among=[animal.pk])),
         "condition": condition(animal.pk),
         "parents": parents,
         "named": _seen_whole_among(keeper, parents),

@@ -1,33 +1,25 @@
 """Collections and the animals in them, counted the trade's way: males.females.unsexed."""
 
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
-from urllib.parse import urlencode
 from uuid import UUID
 
 from django import forms
-from django.core.paginator import Paginator
-from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.utils import timezone
 
 from scalewitness.animals import services
-from scalewitness.animals.models import Animal, Collection
+from scalewitness.animals.models import Collection
 from scalewitness.animals.queries import collection_of, for_steward, stewarded_collections
-from scalewitness.calls.queries.visibility import visible_animals
 from scalewitness.domain.consequences import sex_of
 from scalewitness.domain.errors import IdReused, VersionStale
+from scalewitness.pages.animals.finding import found_in
 from scalewitness.pages.parts.access import page, signed_in
 from scalewitness.pages.parts.facts import new_id, retype
-from scalewitness.pages.parts.picking import matching, sought
 from scalewitness.people.models import Keeper
-from scalewitness.standings.models import Standing
-from scalewitness.standings.queries.logged import label_of, labels_counted, latest_standings
-
-PAGE = 50
+from scalewitness.standings.queries.logged import labels_counted
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,16 +30,6 @@ class Counted:
     count: str
     contested: int
     total: int
-
-
-@dataclass(frozen=True, slots=True)
-class AnimalRow:
-    """An animal as a list shows it."""
-
-    animal: Animal
-    sight: str
-    label: str
-    codes: str
 
 
 class CollectionForm(forms.Form):
@@ -79,70 +61,25 @@ def stewarded(keeper: Keeper, collection_id: UUID) -> Collection:
     return for_steward(collection_of(collection_id), lambda one: one, keeper.pk, timezone.now())
 
 
-def rows(animals: Iterable[Animal]) -> list[AnimalRow]:
-    """Animals with labels and codes; of a blind one only the codes a guest may read."""
-    listed = list(animals)
-    open_ones = [one.pk for one in listed if _sight(one) == "all"]
-    standings = latest_standings(open_ones)
-    return [_row(one, standings.get(one.pk)) for one in listed]
-
-
-def _row(animal: Animal, standing: Standing | None) -> AnimalRow:
-    blind = _sight(animal) == "blind"
-    schemes = {"tag", "transponder"} if blind else {"tag", "transponder", "scale_photo"}
-    codes = [one.code for one in animal.identifiers.all() if one.scheme in schemes]
-    label = "" if blind else label_of(standing)
-    return AnimalRow(animal, _sight(animal), label, ", ".join(codes))
-
-
-def _sight(animal: Animal) -> str:
-    return str(getattr(animal, "sight", "blind"))
-
-
-def _there(
-    request: HttpRequest, animals: QuerySet[Animal]
-) -> tuple[QuerySet[Animal], dict[str, Any]]:
-    """The animals that are there, with how many are not; those alone where they are asked for."""
-    gone = animals.exclude(ended="")
-    if request.GET.get("ended"):
-        return gone, {"ended": True}
-    return animals.filter(ended=""), {"ended": False, "gone": gone.count()}
-
-
 @signed_in
 def show_collection(request: HttpRequest, keeper: Keeper, collection_id: UUID) -> HttpResponse:
     collection, now = stewarded(keeper, collection_id), timezone.now()
-    animals, ended = _there(request, visible_animals(keeper.pk, now).filter(collection=collection))
-    wanted = sought(request)
-    found = matching(animals, wanted).prefetch_related("identifiers").order_by("name", "pk")
-    listed = Paginator(found, PAGE).get_page(request.GET.get("page"))
     context = {
         "collection": collection,
         "own": collection.keeper_id == keeper.pk,
         "counted": counted([collection])[0],
-        "rows": rows(listed),
-        "listed": listed,
-        "wanted": wanted,
-        **ended,
-        "asked": urlencode({"q": wanted, "ended": "only"}) if ended["ended"] else "",
+        **found_in(request, keeper, now, collection.pk),
     }
     return page(request, "collections/collection.html", context)
 
 
 @signed_in
 def show_animals(request: HttpRequest, keeper: Keeper) -> HttpResponse:
-    """Every animal the keeper may see, by id: no order that follows sex or activity."""
+    """Every animal the keeper may see."""
     now = timezone.now()
-    animals, ended = _there(request, visible_animals(keeper.pk, now))
-    listed = Paginator(animals.prefetch_related("identifiers"), PAGE).get_page(
-        request.GET.get("page")
-    )
     context = {
-        "rows": rows(listed),
-        "listed": listed,
         "collections": stewarded_collections(keeper.pk, now),
-        **ended,
-        "asked": "ended=only" if ended["ended"] else "",
+        **found_in(request, keeper, now),
     }
     return page(request, "collections/animals.html", context)
 

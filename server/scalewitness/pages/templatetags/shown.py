@@ -3,7 +3,10 @@
 from typing import Any
 
 from django import template
-from django.utils.safestring import SafeString
+from django.template import Context
+from django.urls import reverse
+from django.utils.html import format_html
+from django.utils.safestring import SafeString, mark_safe
 
 from scalewitness.domain.sexing.sensitivity import Sensitivity, hundredths
 from scalewitness.domain.sexing.standing import Assessment
@@ -46,6 +49,14 @@ def answer_range(found: Sensitivity) -> dict[str, Any]:
         start += part.by
     low, high = hundredths(found.p_low), hundredths(found.p_high)
     return {"parts": parts, "low": low, "high": high}
+
+
+@register.simple_tag(takes_context=True)
+def nav_link(context: Context, name: str, words: str) -> SafeString:
+    """A line of the head, marked where it leads to the page that is shown."""
+    address, request = reverse(name), context.get("request")
+    here = mark_safe(' aria-current="page"') if request and request.path == address else ""
+    return format_html('<li><a href="{}"{}>{}</a></li>', address, here, words)
 
 
 @register.filter
