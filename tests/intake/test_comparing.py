@@ -18,8 +18,8 @@ from scalewitness.intake.rules.photos import take_photo_file
 from scalewitness.mail.models import Letter
 from scalewitness.people.models import Keeper
 from scalewitness.standings.queries.evidence import (
+    calls_of_snake,
     counting_calls,
-    counting_calls_at,
     evidence_by_animal,
     evidence_of,
 )
@@ -118,7 +118,7 @@ def test_rows_and_log_read_alike_at_every_position(pictured: Pictured) -> None:
         (first.position, "another"),
         (second.position, "same"),
     ):
-        assert evidence_of(counting_calls_at(animal, at)[0]).compared == said
+        assert evidence_of(calls_of_snake(animal, at)[0]).compared == said
 
 
 # --- who gains by bending it -------------------------------------------------------------------
