@@ -33,7 +33,10 @@ where they did go that deep; ``observed``: JSON of another method; ``harm``: wor
 spaces."""
 ANIMALS = ("tag", "transponder", "species", "hatched", "name", "rack", "description", "collection")
 """``collection``: its id, needed only where there are several."""
-OUT_CALLS = ("id", "position", *CALLS[:13], "examiner", "note")
+OUT_CALLS = ("id", "position", *CALLS[:13], "examiner", "reported_role", "reported_who", "report",
+    "document", "note")  # fmt: skip
+"""``examiner``: whoever sent it. Of a report also the role and id of whom it names, what the record
+makes of it (``unconfirmed``, ``confirmed``, ``denied``), and the SHA-256 of its document."""
 OUT_ANIMALS = ("id", *ANIMALS, "grams", "standing", "p_male")
 
 MARK = "\ufeff"
@@ -202,11 +205,11 @@ def _check_code(scheme: str, code: str, parse: Callable[[str], object]) -> None:
         raise BadWord(f"{scheme} “{code[:60]}”: {fault}.") from None
 
 
-def call_row(fact: Mapping[str, Any], tag: str) -> dict[str, object]:
-    """A call of the feed as a line."""
+def call_row(fact: Mapping[str, Any], tag: str, report: str) -> dict[str, object]:
+    """A call of the feed as a line. ``report``: what the record makes of it as a report."""
     entry, body = fact["entry"], fact["entry"]["body"]
     observed, by = body["observed"], body["identified"]
-    is_probing = observed["method"] == "probing"
+    is_probing, reported = observed["method"] == "probing", body.get("reported") or {}
     return {
         "id": entry["id"],
         "position": fact["position"],
@@ -224,6 +227,10 @@ def call_row(fact: Mapping[str, Any], tag: str) -> dict[str, object]:
         "harm": " ".join(body.get("harm", ())),
         "told": body.get("told"),
         "examiner": fact["by_name"],
+        "reported_role": reported.get("role"),
+        "reported_who": reported.get("who"),
+        "report": report if reported else "",
+        "document": body.get("document"),
         "note": fact["texts"].get("note"),
     }
 

@@ -1,5 +1,7 @@
 """What a veterinarian or a laboratory found, reported from the command with or without a signal."""
 
+import csv
+import io
 from hashlib import sha256
 
 import pytest
@@ -45,6 +47,11 @@ def test_a_laboratorys_test_goes_with_all_that_it_reports(odile: Machine) -> Non
     shown = odile.run("show", "R1").out
     assert "Who made it: laboratory; it is its sender's word until that is confirmed." in shown
     assert odile.rows("SELECT named FROM practitioner WHERE name LIKE 'Larkmoor%'") == [(1,)]
+    rows = {one["id"]: one for one in csv.DictReader(io.StringIO(odile.run("export", "calls").out))}
+    written = [rows[first["id"]][name] for name in ("reported_role", "reported_who", "report")]
+    assert written == ["laboratory", first["examiner"]["id"], "unconfirmed"]
+    assert rows[first["id"]]["document"] == first["document"]
+    assert rows[first["id"]]["examiner"] == "Odile Marten", "whoever sent it"
 
 
 def test_whoever_was_named_on_a_page_keeps_their_id(room: Room, odile: Machine) -> None:

@@ -5,7 +5,7 @@ from tests.intake.test_comparing import Pictured, photo
 from tests.intake.test_refiling import Tubs
 from tests.pages.browser import Browser
 from tests.pages.test_papers import fetched, text_of
-from tests.world import World, keeper
+from tests.world import World, keeper, new_id
 
 from scalewitness.calls.models import Call
 
@@ -70,6 +70,25 @@ def test_nothing_is_offered_where_the_code_names_no_animal_in_sight(tubs: Tubs) 
     accepted = hers.open(f"/calls/{call.pk}")
     assert "is that of" not in accepted.text
     assert hers.client.get(f"/calls/{call.pk}/refiling").status_code == 404
+
+
+def test_whoever_has_a_share_in_it_is_not_offered_what_they_are_refused(world: World) -> None:
+    """Its keeper, of a guest's check: neither on its page nor in a dispute about it."""
+    animal = world.animal("A-1")
+    photo(world, world.odile, animal, 40)
+    world.call(world.odile, animal, "male")
+    visit = world.visit(world.greta, animal)
+    made = world.call(world.greta, animal, "female", visit=visit)
+    photo(world, world.greta, animal, 50, made.id)
+    world.make_partner(world.pim)
+    world.view(world.stan, animal)
+    path, dispute = f"/calls/{made.id}/comparison", new_id(world.now)
+    about = {"animal": str(animal.pk), "ground": "party_objects"}
+    world.say(world.odile, "dispute_opened", dispute, about)
+    for page in (f"/animals/{animal.pk}", f"/disputes/{dispute}"):
+        assert path in Browser(world.stan).open(page).links
+        for who in (world.odile, world.pim, world.greta):
+            assert path not in Browser(who).open(page).links, (who, page)
 
 
 def test_photos_are_compared_side_by_side_without_what_was_found(pictured: Pictured) -> None:

@@ -1,5 +1,6 @@
 """``scalewitness import`` and ``export``: CSV files of checks and of animals."""
 
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -92,12 +93,17 @@ def export(what: str, file: Path | None, server: str | None) -> None:
 
 
 def _calls(store: Store, everyone: list[dict[str, Any]]) -> list[dict[str, object]]:
-    return [
-        csvs.call_row(fact, replica.code_of(shown))
-        for shown in everyone
-        for fact in replica.facts_about(store, shown["id"])
-        if fact["entry"]["kind"] == "call_made"
-    ]
+    return [row for shown in everyone for row in _calls_on(store, shown)]
+
+
+def _calls_on(store: Store, shown: dict[str, Any]) -> Iterator[dict[str, object]]:
+    facts, code = list(replica.facts_about(store, shown["id"])), replica.code_of(shown)
+    reports: dict[str, str] = {}
+    for fact in facts:
+        reports |= {one["call"]: one["report"] for one in fact["entry"]["body"].get("reports", ())}
+    for fact in facts:
+        if fact["entry"]["kind"] == "call_made":
+            yield csvs.call_row(fact, code, reports.get(fact["entry"]["id"], "unconfirmed"))
 
 
 def _text(file: Path) -> str:

@@ -1,6 +1,7 @@
 """What others say of a call that is its sender's word: whom it names, who read its document,
 who saw the young. Each has the animal assessed anew."""
 
+from datetime import datetime
 from typing import cast
 from uuid import UUID
 
@@ -141,9 +142,14 @@ def check_apart(call: Call, keeper: UUID, batch: Batch) -> None:
     """Nobody confirms what they, or those they keep animals with, sent or gain by."""
     if share_a_collection(keeper, call.by):
         raise NotAllowed("Whoever sent this call, or keeps animals with them, cannot confirm it.")
-    subject = Known(keeper, batch.now).of(call.animal_id)
-    if subject is None or subject.tie.interested or subject.tie.kept:
+    if has_share(keeper, call.animal_id, batch.now):
         raise NotAllowed("Whoever has or had a share in this animal cannot confirm it.")
+
+
+def has_share(keeper: UUID, animal: UUID, now: datetime) -> bool:
+    """Whether they have or had a share in it."""
+    subject = Known(keeper, now).of(animal)
+    return subject is None or subject.tie.interested or subject.tie.kept
 
 
 def _check_registered(young: UUID, call: Call, batch: Batch) -> None:
@@ -155,8 +161,7 @@ def _check_registered(young: UUID, call: Call, batch: Batch) -> None:
         raise OutOfRange("It is not registered as this animal's young.", pointer="/body/young")
     if not is_of_clutch(seen.hatched, call.examined_at.date()):
         raise OutOfRange("It did not hatch from what this call saw.", pointer="/body/young")
-    subject = Known(keeper, batch.now).of(young)
-    if subject is None or subject.tie.interested or subject.tie.kept:
+    if has_share(keeper, young, batch.now):
         raise NotAllowed("Whoever has or had a share in the young cannot confirm it.")
 
 

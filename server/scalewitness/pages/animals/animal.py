@@ -41,6 +41,7 @@ from scalewitness.pages.animals.evidence import (
     late_in_words,
     lines_of,
     of_the_animal,
+    offered_to,
     sensitivity_of,
 )
 from scalewitness.pages.animals.forms import (
@@ -128,6 +129,7 @@ def show_animal(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpRe
     parents = _parents(keeper, animal)
     view = full_view(animal)
     context = view | {
+        "calls": offered_to(keeper.pk, view["calls"], now),
         "depths": depths_of(view["case"]),
         "course": course_of(view["case"]),
         "settled": own_records(settled_behind(view["case"], keeper.pk, now), view["calls"]),

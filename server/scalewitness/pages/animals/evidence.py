@@ -10,6 +10,7 @@ from uuid import UUID
 import msgspec
 
 from scalewitness.animals.models import Photo
+from scalewitness.animals.queries import share_a_collection
 from scalewitness.calls.models import Attestation, Call
 from scalewitness.calls.queries.held import LateChecks
 from scalewitness.calls.queries.reports import STATEMENTS, attested, last_answer
@@ -21,6 +22,7 @@ from scalewitness.domain.sexing.sensitivity import in_words
 from scalewitness.domain.sexing.words import found_in_words, support
 from scalewitness.examiners.backgrounds import backgrounds_of
 from scalewitness.intake.rules.comparing import pairs_of
+from scalewitness.intake.rules.reports import has_share
 from scalewitness.mail.templatetags.words import day
 from scalewitness.pages.plots.axis import letter
 from scalewitness.standings.queries.dossier import Dossier, ShownCall
@@ -121,6 +123,18 @@ def by_name(dossier: Dossier) -> list[CallInWords]:
     """For people who may see the animal whole."""
     who = {call.call.pk: _named(call) for call in dossier.calls}
     return list(_all_shown(dossier, who, notes=True))
+
+
+def offered_to(keeper: UUID, calls: list[CallInWords], now: datetime) -> list[CallInWords]:
+    """Without the ways to confirm or compare a call that would be refused to them."""
+    animals = {one.call.animal_id for one in calls if one.may_be_confirmed or one.may_be_compared}
+    shares = {animal for animal in animals if has_share(keeper, animal, now)}
+    return [
+        replace(one, may_be_confirmed=(), may_be_compared=False)
+        if one.call.animal_id in shares or share_a_collection(keeper, one.call.by)
+        else one
+        for one in calls
+    ]
 
 
 def by_role(dossier: Dossier, seller: UUID) -> list[CallInWords]:

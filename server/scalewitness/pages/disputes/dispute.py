@@ -29,7 +29,13 @@ from scalewitness.mail.models import Letter
 from scalewitness.mail.queries import letters_for
 from scalewitness.mail.services.links import link_token
 from scalewitness.pages.animals.animal import stewarded_animal
-from scalewitness.pages.animals.evidence import by_name, late_in_words, lines_of, weakest
+from scalewitness.pages.animals.evidence import (
+    by_name,
+    late_in_words,
+    lines_of,
+    offered_to,
+    weakest,
+)
 from scalewitness.pages.animals.settled import own_records
 from scalewitness.pages.collections.travelling import compared_with_companions
 from scalewitness.pages.disclosures.disclosure import DELIVERY
@@ -291,7 +297,9 @@ def shown_of(dispute: Dispute, keeper: Keeper) -> dict[str, Any]:
         "case": case,
         "depths": depths_of(case),
         "settled": own_records(settled_behind(case, keeper.pk, timezone.now()), calls),
-        "calls": sorted(calls, key=lambda one: one.call.examined_at),
+        "calls": sorted(
+            offered_to(keeper.pk, calls, timezone.now()), key=lambda one: one.call.examined_at
+        ),
         "answer": lines_of(case, "answer"),
         "reasons": lines_of(case, "reason"),
         "cautions": lines_of(case, "caution"),
