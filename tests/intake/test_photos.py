@@ -1,9 +1,11 @@
 """Photos: who may attach one, whose it is, and that the file is the one that was said."""
 
 from hashlib import sha256
+from uuid import UUID
 
 import pytest
 from django.db import transaction
+from tests.intake.test_erasure import fsck
 from tests.pictures import body_of, camera_file, plain_file
 from tests.world import World, new_id, probing
 
@@ -123,10 +125,23 @@ def test_a_photo_of_a_call_that_waits_for_the_host_waits_too(world: World, anima
     body = probing("male", "F1") | {"visit": str(visit)}
     held = world.say(world.greta, "call_made", animal.pk, body, at=at)
     assert held.status == "held"
-    assert refusal(world, world.greta, animal, of=held.id) == "not_now"
+    data = plain_file(20, 20)
+    item = world.item("photo_attached", animal.pk, body_of(data, of=held.id))
+    sent = world.push(world.greta, item, item)
+    assert [one.status for one in sent] == ["held", "held"], "asked after, it waits still"
+    for number in range(MOST_OF_A_CALL - 1):
+        more = body_of(plain_file(21 + number, 20), of=held.id)
+        world.say(world.greta, "photo_attached", animal.pk, more)
+    assert refusal(world, world.greta, animal, of=held.id) == "out_of_range"
+    assert not Photo.objects.exists()
     decision = {"held": held.id, "admitted": True}
     world.say(world.odile, "late_call_decided", animal.pk, decision)
-    attach(world, world.greta, animal, of=held.id)
+    photos = Photo.objects.filter(call=UUID(held.id or ""), by=world.greta.pk)
+    assert photos.count() == MOST_OF_A_CALL
+    (now,) = world.push(world.greta, item)
+    assert (now.status, now.position) == ("duplicate", photos.get(pk=item["id"]).position)
+    take_photo_file(UUID(item["id"]), data, Actor(keeper=world.greta.pk), world.now)
+    assert "no difference" in fsck()
 
 
 def test_a_call_that_the_host_did_not_admit_has_no_photo(world: World, animal: Animal) -> None:
@@ -135,8 +150,13 @@ def test_a_call_that_the_host_did_not_admit_has_no_photo(world: World, animal: A
     world.pass_time(days=20)
     body = probing("male", "F1") | {"visit": str(visit)}
     held = world.say(world.greta, "call_made", animal.pk, body, at=at)
+    item = world.item("photo_attached", animal.pk, body_of(plain_file(20, 20), of=held.id))
+    assert [one.status for one in world.push(world.greta, item)] == ["held"]
     decision = {"held": held.id, "admitted": False}
     world.say(world.odile, "late_call_decided", animal.pk, decision)
+    (now,) = world.push(world.greta, item)
+    assert now.problem is not None
+    assert now.problem["code"] == "not_allowed"
     assert refusal(world, world.greta, animal, of=held.id) == "not_allowed"
 
 

@@ -47,7 +47,8 @@ export const isMistimed = (one) =>
   needsYou(one) && ["future_date", "not_found"].includes(one.problem?.code ?? "");
 /** What would be lost if this phone forgot everything now.
     @param {Stored} one */
-export const isOwed = (one) => isUnsent(one) || needsYou(one) || filed(one);
+export const isOwed = (one) =>
+  isUnsent(one) || needsYou(one) || filed(one) || (one.state === "held" && one.file === "waiting");
 
 /** Held, and not asked after for a day.
     @param {Stored} one
@@ -162,6 +163,7 @@ export function words(record) {
     case "accepted":
       return `Accepted at position ${record.position}${PICTURE[record.file ?? ""]?.(record) ?? ""}`;
     case "held":
+      if (record.file) return "Held with its check; the picture is sent once the host admits that";
       return "Held: it came long after the visit, its host decides without seeing what you found";
     case "refused":
       return `Needs you: ${reason(record)}`;

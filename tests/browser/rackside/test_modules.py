@@ -157,6 +157,7 @@ def test_a_record_goes_its_way_and_no_other(modules: Any) -> None:
       const held = m.settle([m.sent(back, 5e9)], [{id: "1", status: "held"}])[0];
       const asks = (now) => m.due([held], "k", {now}).length;
       return {
+        owed: [held, {...held, file: "waiting"}].map((each) => m.isOwed(each)),
         asks: [asks(5e9), asks(5e9 + m.ASK_AGAIN - 1), asks(5e9 + m.ASK_AGAIN)],
         due: [one, gone, back, refused].map((each) => m.due([each], "k").length),
         foreign: m.due([one], "other").length,
@@ -170,6 +171,7 @@ def test_a_record_goes_its_way_and_no_other(modules: Any) -> None:
       };
     })()"""
     assert modules("outbox", script) == {
+        "owed": [False, True],
         "asks": [0, 0, 1],
         "due": [1, 1, 1, 0],
         "foreign": 0,

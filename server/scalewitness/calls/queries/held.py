@@ -59,20 +59,39 @@ def calls_held_with(by: UUID, animal: UUID, grant: UUID) -> list[HeldCall]:
 
 def notes_held_with(call: HeldCall) -> list[HeldCall]:
     """What was noted under the grant of a call and came late as well, and is not in the log."""
-    grant = call.grant or call.submission["body"].get("visit")
+    held = HeldCall.objects.filter(by=call.by, animal=call.animal_id, grant=grant_of(call))
+    return _not_logged(held.filter(kind="husbandry_noted"))
+
+
+def photos_held_with(call: HeldCall) -> list[HeldCall]:
+    """Photos of the call that wait with it, and are not in the log."""
+    shows = {"kind": "photo_attached", "submission__body__of": str(call.pk)}
+    return _not_logged(HeldCall.objects.filter(by=call.by, animal=call.animal_id, **shows))
+
+
+def _not_logged(held: QuerySet[HeldCall]) -> list[HeldCall]:
     logged = Entry.objects.filter(fact=OuterRef("pk")).values("position")
-    notes = HeldCall.objects.filter(by=call.by, animal=call.animal_id, grant=grant)
-    found = notes.exclude(kind="call_made").annotate(logged=Subquery(logged)).filter(logged=None)
+    found = held.annotate(logged=Subquery(logged)).filter(logged=None)
     return list(found.order_by("received_at", "pk"))
+
+
+def grant_of(call: HeldCall) -> UUID | None:
+    """Under which it was made. Those held before notes were do not say it; a guest's say the
+    visit, which is the same."""
+    visit = call.submission["body"].get("visit")
+    return call.grant or (UUID(visit) if visit else None)
 
 
 def decision_of(held: HeldCall) -> bool | None:
     """Whether what is held is admitted; None while it waits. A note is with the calls of its time:
-    with the first that is, and not before each of them was not."""
+    with the first that is, and not before each of them was not; a photo with the call it shows."""
     if held.kind == "call_made":
         return held.decision_made
     if Entry.objects.filter(fact=held.pk).exists():
         return True
+    if held.kind == "photo_attached":
+        shown = own_held_call(held.by, UUID(held.submission["body"]["of"]))
+        return False if shown and shown.decision_made is False else None
     if held.grant is None:
         return None
     made = {one.decision_made for one in calls_held_with(held.by, held.animal_id, held.grant)}

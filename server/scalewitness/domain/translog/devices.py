@@ -15,7 +15,7 @@ from scalewitness.domain.translog.signatures import verify_ed25519
 ENROLLED: Final = "device_key_enrolled"
 REVOKED: Final = "device_revoked"
 DECIDED: Final = "late_call_decided"
-NOTED: Final = "husbandry_noted"
+WITH_A_CALL: Final = frozenset({"husbandry_noted", "photo_attached"})
 
 
 class Enrolled(msgspec.Struct, frozen=True):
@@ -64,8 +64,8 @@ class DeviceKeys(msgspec.Struct):
         return None if holds(leaf, known.key) else "the signature does not fit"
 
     def _was_released(self, leaf: Leaf) -> bool:
-        """Whether its host admitted it: a call, or a note taken with one, which come in between."""
-        return leaf.id in self.released or (leaf.kind == NOTED and bool(self.released))
+        """Whether its host admitted it: a call, or what was taken with one, which comes in between."""
+        return leaf.id in self.released or (leaf.kind in WITH_A_CALL and bool(self.released))
 
     def _enrolment_fault(self, leaf: Leaf) -> str | None:
         device, key = leaf.body.get("device"), _unhexed(leaf.body.get("key"))

@@ -44,6 +44,7 @@ from scalewitness.intake.rules.late import (
     released,
     sender_of,
 )
+from scalewitness.intake.rules.photos import admit_photos
 from scalewitness.intake.submission import Sealed
 from scalewitness.intake.ties import Tie
 from scalewitness.ledger.queries.entries import heard_after
@@ -67,7 +68,7 @@ def call_made(fact: Sealed, batch: Batch) -> int | None:
         raise WrongShape("You keep this animal; there is no visit.", pointer="/body/visit")
     _check_observed(body, subject.animal)  # only now: a stranger learns nothing of the animal
     if late is not None:
-        hold(fact, subject.animal, late, batch)
+        hold(fact, subject.animal, late.pk, batch)
         return None
     return _store(fact, batch.known, batch, batch.actor).position
 
@@ -269,6 +270,7 @@ def late_call_decided(fact: Sealed, batch: Batch) -> int:
     services.store_decision(logged)
     if body.admitted:
         admit_notes(held, batch)
+        admit_photos(held, batch)
         known = Known(held.by, batch.now, came=held.received_at)
         _store(released(held), known, batch, sender_of(held))
     notify_of_decision(held, logged, batch.letters)

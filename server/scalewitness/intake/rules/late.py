@@ -60,7 +60,7 @@ def note_of_another(fact: Sealed, batch: Batch) -> int | None:
         raise NotAllowed("A guest may note a weight only.")
     if grant.role != Grant.Role.VIEWER and is_too_late(grant, subject, batch.now):
         if not _was_taken_with_a_call(fact, grant, batch):
-            hold(fact, subject.animal, grant, batch)
+            hold(fact, subject.animal, grant.pk, batch)
             return None
         fact = msgspec.structs.replace(fact, flags=(*fact.flags, "late"), draft=None)
     return _keep_note(fact, batch, batch.actor)
@@ -93,7 +93,7 @@ def _was_taken_with_a_call(fact: Sealed, grant: Grant, batch: Batch) -> bool:
     return False
 
 
-def hold(fact: Sealed, animal: Animal, grant: Grant, batch: Batch) -> None:
+def hold(fact: Sealed, animal: Animal, grant: UUID | None, batch: Batch) -> None:
     """Keep it whole, for the host to decide on."""
     batch.store()
     hold_call(
@@ -110,7 +110,7 @@ def hold(fact: Sealed, animal: Animal, grant: Grant, batch: Batch) -> None:
         collection=animal.collection_id,
         received_at=batch.now,
         kind=fact.kind,
-        grant=grant.pk,
+        grant=grant,
     )
     batch.keep_texts(fact)
 

@@ -8,14 +8,16 @@ from uuid import UUID
 from scalewitness.animals import services
 from scalewitness.animals.models import Photo
 from scalewitness.animals.queries import animal_of, is_steward, photo_of
-from scalewitness.calls.queries.held import own_held_call
+from scalewitness.calls.models import HeldCall
+from scalewitness.calls.queries.held import grant_of, own_held_call, photos_held_with
 from scalewitness.calls.queries.made import call_of
-from scalewitness.domain.errors import NotAllowed, NotFound, NotNow, NotTheFile, OutOfRange
+from scalewitness.domain.errors import NotAllowed, NotFound, NotTheFile, OutOfRange
 from scalewitness.domain.facts import PhotoAttached
 from scalewitness.domain.pictures.plain import NotPlain
 from scalewitness.domain.pictures.reencoding import check_decodable
 from scalewitness.intake.batch import Actor, Batch
 from scalewitness.intake.heavy_work import DECODING
+from scalewitness.intake.rules.late import hold, released, sender_of
 from scalewitness.intake.submission import Sealed
 
 MOST_OF_A_CALL = 6
@@ -24,38 +26,55 @@ MOST_OF_AN_ANIMAL = 100
 """Besides those of calls; some five a year for the longest life in captivity (our judgement)."""
 
 
-def photo_attached(fact: Sealed, batch: Batch) -> int:
+def photo_attached(fact: Sealed, batch: Batch) -> int | None:
+    """What shows a call that waits for the host waits with it; the file is sent once it is in."""
     animal = animal_of(fact.about)
     if animal is None:
         raise NotFound()
     body = cast(PhotoAttached, fact.body)
-    others = Photo.objects.filter(animal=animal)
+    others, held = Photo.objects.filter(animal=animal), None
     if body.of is not None:
-        _require_own_call(UUID(body.of), fact.about, batch)
+        held = _own_call_held(UUID(body.of), fact.about, batch)
         others, most = others.filter(call=UUID(body.of)), MOST_OF_A_CALL
     else:
         if not is_steward(batch.actor.keeper, animal.collection, batch.now):
             raise NotFound()
         others, most = others.filter(call=None), MOST_OF_AN_ANIMAL
-    if others.count() >= most:
+    if others.count() + (len(photos_held_with(held)) if held else 0) >= most:
         raise OutOfRange(f"There are {most} photos of it, which is the most.", pointer="/body/of")
+    if held is not None:
+        hold(fact, animal, grant_of(held), batch)
+        return None
     logged = batch.log(fact)
     services.store_photo(logged)
     return logged.position
 
 
-def _require_own_call(call: UUID, animal: UUID, batch: Batch) -> None:
-    """Also after the visit, as the call itself: the photo was taken with it."""
+def _own_call_held(call: UUID, animal: UUID, batch: Batch) -> HeldCall | None:
+    """None where it is on record. Also after the visit, as the call itself: the photo was taken
+    with it.
+
+    Raises:
+        NotFound: they made no such call.
+        NotAllowed: the host did not admit it.
+    """
     keeper = batch.actor.keeper
     found = call_of(call)
     if found is not None and found.animal_id == animal and found.by == keeper:
-        return
+        return None
     held = own_held_call(keeper, call) if keeper else None
     if held is None or held.animal_id != animal:
         raise NotFound()
     if hasattr(held, "decision"):
         raise NotAllowed("The host did not admit the call it shows.")
-    raise NotNow("The call it shows waits for the host; attach it once it is admitted.")
+    return held
+
+
+def admit_photos(call: HeldCall, batch: Batch) -> None:
+    """What shows an admitted call enters before it, as what was noted with it does."""
+    for held in photos_held_with(call):
+        logged = batch.log(released(held), sender=sender_of(held))
+        services.store_photo(logged)
 
 
 def take_photo_file(photo: UUID, data: bytes, actor: Actor, now: datetime) -> None:
