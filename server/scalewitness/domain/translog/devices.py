@@ -64,7 +64,7 @@ class DeviceKeys(msgspec.Struct):
         return None if holds(leaf, known.key) else "the signature does not fit"
 
     def _was_released(self, leaf: Leaf) -> bool:
-        """Whether its host admitted it: a call, or what was taken with one, which comes in between."""
+        """Whether its host admitted it: a call, or what was taken with one, just before that."""
         return leaf.id in self.released or (leaf.kind in WITH_A_CALL and bool(self.released))
 
     def _enrolment_fault(self, leaf: Leaf) -> str | None:
