@@ -30,8 +30,8 @@ def without(call: Call, keeper: UUID) -> Spoken:
 def footing_left(call: Call, but: Collection[UUID | None] = ()) -> Footing | None:
     """The best behind what was stated of the call, ``but`` by these, by deceivers and by whoever
     counts as one with its sender; of a deceiver's call no reading of a document counts, as that
-    came from them. None: from before that
-    was asked. Who first gave it a footing keeps the one of then; that of others is asked now."""
+    came from them. Who first gave it a footing keeps the one of then; that of others is asked now.
+    None: from before that was asked."""
     stated = attested(call)
     lost = deceivers_among({call.by, *(one.by for one in stated if one.by)})
     same = named_with(call.by).get(call.animal_id, set())

@@ -127,15 +127,15 @@ def _later_calls(named: NamedAsOne) -> list[str]:
     return [str(one.pk) for one in new]
 
 
-def lift_naming(one: UUID, other: UUID, now: datetime) -> dict[UUID, NamedAsOne]:
-    """An objection is right: wherever findings named the two as one, they do no more. Those that
-    counted, by animal, also where they had been lifted before."""
+def lift_naming(one: UUID, other: UUID, now: datetime) -> list[NamedAsOne]:
+    """An objection is right: wherever findings named the two as one, they do no more. All of
+    these, also where that had been lifted before."""
     first, second = sorted((one, other))
     pairs = NamedAsOne.objects.filter(first=first, second=second)
     for named in pairs.filter(lifted_at=None).order_by("position"):
         pairs.filter(pk=named.pk).update(lifted_at=now)
         _tell(named, now, right=True)
-    return {named.animal: named for named in pairs}
+    return list(pairs)
 
 
 def assess(

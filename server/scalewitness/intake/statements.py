@@ -178,14 +178,15 @@ def part_accounts(first: UUID, second: UUID, now: datetime) -> int:
     shared, named = lift_shared_key(first, second, now), lift_naming(first, second, now)
     if not (shared or named):
         raise OutOfRange("These accounts never shared a key, and no finding named them.")
+    counted = {pair.animal: pair for pair in named if pair.counts_from}
     one = Call.objects.filter(by__in=(first, second), parted=None)
     one = one.filter(~Q(one_with="") | Q(joined__isnull=False)).order_by("position")
-    animals = sorted({*one.values_list("animal", flat=True), *named})
+    animals = sorted({*one.values_list("animal", flat=True), *counted})
 
     def part(animal: UUID, batch: Batch) -> None:
         parted = list(one.filter(animal=animal).values_list("pk", flat=True))
-        if animal in named:
-            assess(named[animal], batch, parted=map(str, parted))
+        if animal in counted:
+            assess(counted[animal], batch, parted=map(str, parted))
         elif parted:
             batch.touch(animal, parted[-1], CAUSE, parted=map(str, parted))
 

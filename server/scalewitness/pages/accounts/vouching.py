@@ -42,8 +42,8 @@ class VouchingForm(FactForm):
         "As what?",
         (
             ("", "As an examiner"),
-            ("veterinarian", "That this account is the veterinary practice's that it says it is"),
-            ("laboratory", "That this account is the laboratory's that it says it is"),
+            ("veterinarian", "As the veterinary practice that the account says it is"),
+            ("laboratory", "As the laboratory that the account says it is"),
         ),
         required=False,
     )

@@ -127,7 +127,6 @@ def _by_deceit(animals: Collection[UUID] | None) -> Iterator[Reassessment]:
     ).filter(told__gt=F("stated"))
     for animal, deceit in behind.order_by("position").values_list("animal", "deceit"):
         yield Reassessment(animal, deceit, "deceit_found")
-
     for animal, deceit, _ in _spoken_by_deceivers(animals):
         yield Reassessment(animal, deceit, "deceit_found")
 
@@ -140,8 +139,8 @@ def reports_to_reopen(animal: UUID) -> list[Call]:
 
 def _spoken_by_deceivers(animals: Collection[UUID] | None) -> Iterator[tuple[UUID, UUID, UUID]]:
     """What confirmed a report, by a deceiver, by an account that a deceiver had confirmed as a
-    practice's, or about a deceiver's call, and was not judged anew
-    since: its animal, the deceit, and the call."""
+    practice's, or about a deceiver's call, and was not judged anew since: its animal, the deceit,
+    and the call."""
     deceivers = Deceit.objects.values("keeper")
     counting = Call.objects.filter(withdrawal=None, set_aside=None, refiled=None, **_among(animals))
     confirmed_by = Voucher.objects.filter(by__in=deceivers).exclude(practice="").values("keeper")
