@@ -32,6 +32,7 @@ from tests.world import World
 from scalewitness import settings as real
 from scalewitness.people.models import Keeper
 from scalewitness.people.services import enrol_device
+from stack.checks import BROWSERS
 
 expect.set_options(timeout=ENOUGH_MS)  # its own five seconds are too few on a busy machine
 
@@ -87,10 +88,10 @@ def session_of(keeper: Keeper) -> str:
 
 @pytest.fixture(scope="session")
 def chromium_path() -> Path:
-    for name in ("chromium", "chromium-browser", "google-chrome"):
+    for name in BROWSERS:
         if found := shutil.which(name):
             return Path(found)
-    pytest.fail("no Chromium: on Debian, apt-get install chromium")
+    pytest.fail(f"no Chromium: on Debian, apt-get install {BROWSERS[0]}")
 
 
 @pytest.fixture(scope="module")
