@@ -2,12 +2,12 @@
 
 Schemathesis makes requests that fit the document and requests that do not, and checks status,
 headers, media types and bodies of the answers against it. Of those that it makes one by one from
-the document, thousands, the ordinary suite sends one in three, others with each seed of
+the document, thousands, the ordinary suite sends one in six, others with each seed of
 pytest-randomly's; with ``--all`` every one is sent.
 """
 
 import json
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from itertools import count
 from typing import Any
 from uuid import UUID
@@ -21,6 +21,7 @@ from django.db import close_old_connections, transaction
 from hypothesis import HealthCheck, settings
 from pytest_django import DjangoDbBlocker
 from schemathesis.generation.meta import TestPhase
+from schemathesis.pytest.lazy import get_all_tests
 from schemathesis.specs.openapi.checks import negative_data_rejection
 from tests.api.stage import Stage, set_stage
 from tests.plugins.own_database import own_copy
@@ -40,7 +41,14 @@ schema = schemathesis.openapi.from_dict(
 )
 schema.app = WSGIHandler()
 
-SHARE = 3
+STEADY = settings(
+    max_examples=8,
+    derandomize=True,
+    database=None,
+    suppress_health_check=list(HealthCheck),
+)
+
+SHARE = 6
 ITEM_BY_ITEM = "/api/v1/push"
 """Takes any list: what is wrong with an item is told in its own outcome."""
 
@@ -72,16 +80,25 @@ def turns(request: pytest.FixtureRequest) -> Iterator[bool]:
     return ((seed + number) % share == 0 for number in count())
 
 
-@schema.parametrize()
-@settings(
-    max_examples=8,
-    derandomize=True,
-    database=None,
-    suppress_health_check=list(HealthCheck),
-)
+OPERATIONS = [found.ok().label for found in schema.get_all_operations()]
+
+
+@pytest.fixture(scope="module")
+def tests() -> dict[str, Callable[..., None]]:
+    """By operation. ``schema.parametrize`` would make all their requests while collecting, in every
+    process of the run: that took longer than collecting all other tests."""
+    made = get_all_tests(schema=schema, test_func=answered, settings=STEADY, given_kwargs={})
+    return {operation.label: test for operation, test in (one.ok() for one in made)}
+
+
+@pytest.mark.parametrize("operation", OPERATIONS)
 def test_every_answer_is_one_that_was_promised(
-    case: Any, stage: Stage, turns: Iterator[bool]
+    operation: str, tests: dict[str, Callable[..., None]], stage: Stage, turns: Iterator[bool]
 ) -> None:
+    tests[operation](stage=stage, turns=turns)
+
+
+def answered(case: Any, stage: Stage, turns: Iterator[bool]) -> None:
     if case.meta.phase.name is TestPhase.COVERAGE and not next(turns):
         return
     _aim(case, stage)

@@ -3,7 +3,12 @@
 ``--dist loadfile`` hands files out in the order of their tests where ``--no-loadscope-reorder``
 is given; by itself it would begin with the files of most tests, and end with those of one or two
 that start a whole service. All other files keep whatever order they have.
+
+Of several tests of one name, several processes run a single one and say nothing: so no two may
+have the same.
 """
+
+from collections import Counter
 
 import pytest
 
@@ -46,3 +51,6 @@ LONGEST = (
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     place = {f"tests/{name}": number for number, name in enumerate(LONGEST)}
     items.sort(key=lambda one: place.get(one.nodeid.partition("::")[0], len(LONGEST)))
+    twice = [name for name, times in Counter(one.nodeid for one in items).items() if times > 1]
+    if twice:
+        raise pytest.UsageError(f"of several tests of one name one would run: {twice}")
