@@ -1,9 +1,9 @@
 """No picture, however it is made, costs its reader much memory or time: each is drawn anew in a
-process of its own, whose memory is measured at its highest."""
+process of its own, whose memory is measured at its highest: a fork of a loaded one."""
 
 import subprocess
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 from tests.domain.pictures.hostile import COSTLY, many_scans, png
 from tests.pictures import camera_file
+from tests.waiting import killed_at_the_end
 
 from scalewitness.domain.pictures.plain import LONGEST_SIDE, NotPlain, size_of
 from scalewitness.domain.pictures.reencoding import MOST_PIXELS, check_decodable, reencoded
@@ -19,7 +20,7 @@ from stack.local import ROOT
 MOST_MEGABYTES = 150
 
 MEASURED = """
-import sys
+import os, sys
 from pathlib import Path
 from PIL import Image
 from scalewitness.domain.pictures.plain import NotPlain
@@ -29,14 +30,21 @@ def highest():
     status = Path("/proc/self/status").read_text()
     return int(status.split("VmHWM:")[1].split()[0]) / 1024
 
+def draw(file):
+    before = highest()
+    refused = ""
+    try:
+        Path(f"{file}.kept").write_bytes(reencoded(Path(file).read_bytes()))
+    except NotPlain as refusal:
+        refused = f"{refusal}"
+    print(highest() - before, refused, flush=True)
+
 Image.init()
-before = highest()
-refused = ""
-try:
-    Path(sys.argv[2]).write_bytes(reencoded(Path(sys.argv[1]).read_bytes()))
-except NotPlain as refusal:
-    refused = f"{refusal}"
-print(highest() - before, refused)
+for line in sys.stdin:
+    if not (child := os.fork()):
+        draw(line.strip())
+        os._exit(0)
+    assert os.waitpid(child, 0)[1] == 0
 """
 
 
@@ -52,27 +60,31 @@ class Drawn:
 Draw = Callable[[str], Drawn]
 
 
-def drawn_apart(file: Path) -> Drawn:
-    kept = file.with_suffix(".kept")
-    argv = [sys.executable, "-c", MEASURED, str(file), str(kept)]
-    where = {"PYTHONPATH": str(ROOT / "server")}
-    done = subprocess.run(argv, env=where, capture_output=True, text=True, check=True)  # noqa: S603
-    rose, _, refused = done.stdout.strip().partition(" ")
-    return Drawn(float(rose), refused, kept)
-
-
 @pytest.fixture(scope="module")
-def drawn(tmp_path_factory: pytest.TempPathFactory) -> Draw:
+def drawn(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Draw]:
     """Makes a costly picture and draws it anew, each once."""
     folder, order = tmp_path_factory.mktemp("pictures"), list(COSTLY)
+    process = subprocess.Popen(  # noqa: S603
+        [sys.executable, "-c", MEASURED],
+        env={"PYTHONPATH": str(ROOT / "server")},
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+    )
 
     @cache
     def made(name: str) -> Drawn:
         file: Path = folder / str(order.index(name))
         file.write_bytes(COSTLY[name]())
-        return drawn_apart(file)
+        assert process.stdin is not None
+        assert process.stdout is not None
+        process.stdin.write(f"{file}\n")
+        process.stdin.flush()
+        rose, _, refused = process.stdout.readline().strip().partition(" ")
+        return Drawn(float(rose), refused, Path(f"{file}.kept"))
 
-    return made
+    with killed_at_the_end(process):
+        yield made
 
 
 @pytest.mark.parametrize("name", COSTLY)
