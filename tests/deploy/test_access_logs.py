@@ -10,7 +10,7 @@ from urllib.parse import quote
 import pytest
 from tests.addresses import secret_addresses
 from tests.plugins.services import Services
-from tests.stacks import database_for
+from tests.stacks import database_for, start
 
 from stack.local import ROOT, LocalStack
 from stack.ready import LOOPBACK, free_port, tcp
@@ -29,7 +29,7 @@ def served(
         Supervisor(folder / "run", lambda name, text: None) as supervisor,
     ):
         local = LocalStack(supervisor, folder / "data", free_port(), database)
-        local.start()
+        start(local)
         yield local
 
 

@@ -69,6 +69,5 @@ def running_web(folder: Path, database: Given) -> Iterator[Web]:
         stack.start_database()
         stack.start_queue()
         stack.start_mail()
-        stack.migrate()
         stack.start_web()
         yield Web(stack)

@@ -16,7 +16,7 @@ import httpx
 import psycopg
 import pytest
 from tests.plugins.services import Services
-from tests.stacks import Given, database_for, vouch
+from tests.stacks import Given, database_for, start, vouch
 from tests.waiting import ENOUGH, eventually
 from tests.world import PASSWORD, START, probing
 
@@ -51,7 +51,7 @@ class Service:
         given = database | {"EMAIL_URL": sink.url}
         self.stack = LocalStack(supervisor, folder, free_port(), given)
         self.stack.environment["MAIL_LEASE_SECONDS"] = str(LEASE)
-        self.stack.start()
+        start(self.stack)
         self.clients = ExitStack()
 
     @cached_property

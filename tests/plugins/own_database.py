@@ -7,6 +7,7 @@ the guards refuse DELETE and TRUNCATE. So such a test gets a copy, dropped after
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from time import sleep
+from urllib.parse import urlsplit
 
 import psycopg
 import pytest
@@ -34,11 +35,15 @@ def untouched_database(
     migrated_database: None, django_db_blocker: DjangoDbBlocker
 ) -> Iterator[str]:
     """The name of a copy of the migrated database that nobody connects to, so that further
-    copies can be made from it at any time."""
+    copies can be made from it at any time. A web server and a worker may run on them."""
     with django_db_blocker.unblock():
         migrated = connections["default"].settings_dict["NAME"]
         _lead_to(migrated)
     with copied(migrated, f"{migrated}_untouched") as name:
+        with django_db_blocker.unblock():
+            _lead_to(name)
+            _limit_runtime_role()
+            _lead_to(migrated)
         yield name
 
 
@@ -73,6 +78,14 @@ def own_copy(untouched: str, django_db_blocker: DjangoDbBlocker) -> Iterator[Non
                 yield
             finally:
                 _lead_to(before)
+
+
+def _limit_runtime_role() -> None:
+    from scalewitness.ledger.services.guard import limit_runtime_role  # needs Django set up
+
+    runtime, owner = (urlsplit(one).username for one in (SERVICES.app_url, SERVICES.owner_url))
+    if runtime and runtime != owner:
+        limit_runtime_role(connections["default"], runtime)
 
 
 def _lead_to(name: str) -> None:

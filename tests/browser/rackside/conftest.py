@@ -18,7 +18,7 @@ import pytest
 import redis
 from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
 from tests.plugins.services import Services
-from tests.stacks import database_for, vouch
+from tests.stacks import database_for, start, vouch
 from tests.waiting import ENOUGH, ENOUGH_MS
 from tests.world import PASSWORD
 
@@ -133,7 +133,7 @@ def racks(
     ):
         stack = LocalStack(supervisor, folder / "run", free_port(), database)
         stack.environment["RACKSIDE_ROOT"] = str(copytree(APP, folder / "app"))
-        stack.start()
+        start(stack)
         with closing(_keeper(stack, "odile")) as odile, closing(_keeper(stack, "greta")) as greta:
             yield Racks(stack, odile, greta)
 
