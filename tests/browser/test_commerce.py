@@ -106,11 +106,15 @@ COLOURS_ONLY = {"runOnly": {"type": "tag", "values": ["cat.color"]}}
 
 
 def test_every_page_is_narrow_and_without_serious_fault(opened: Open, story: Told) -> None:
+    who = {"buyer": "", "keeper": story.session}
+    tabs = {
+        one: opened("/", session=session, viewport=PHONE, color_scheme="light")
+        for one, session in who.items()
+    }
     for name, path in story.paths.items():
-        own = not path.startswith("/offers/")
-        page = opened(
-            path, session=story.session if own else "", viewport=PHONE, color_scheme="light"
-        )
+        page = tabs["buyer" if path.startswith("/offers/") else "keeper"]
+        page.emulate_media(color_scheme="light")
+        page.goto(path)
         keep(page, f"{name}-light")
         assert serious_faults(page) == [], name
         assert page.evaluate("document.documentElement.scrollWidth") == PHONE["width"], name
