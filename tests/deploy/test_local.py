@@ -42,6 +42,10 @@ def test_the_service_starts_survives_a_crash_of_its_parts_and_leaves_nothing(
         environment = psutil.Process(pids[name]).environ()
         assert "scalewitness_app" in environment["DATABASE_URL"]
         assert "DATABASE_OWNER_URL" not in environment
+    # Loaded before it forked its workers: a connection made by then would be theirs in common.
+    master = psutil.Process(pids["web"])
+    assert len(master.children()) == 2
+    assert [one.status for one in master.net_connections("tcp")] == ["LISTEN"]
 
     for name, again in (("web", local.start_web), ("worker", local.start_worker)):
         supervisor.kill(name)

@@ -6,11 +6,14 @@ Whatever else is to be set goes behind it (``--bind``, ``--workers``), into ``WE
 into gunicorn's own ``GUNICORN_CMD_ARGS``.
 """
 
+import gc
 import os
 from datetime import timedelta
 from typing import Any, Final
 from urllib.parse import quote, unquote
 
+import django
+from django.urls import get_resolver
 from gunicorn.config import Config
 from gunicorn.glogging import Logger
 
@@ -58,7 +61,15 @@ logger_class = MaskedLogger
 
 
 def on_starting(server: Any) -> None:
-    """Warn of too few threads for those who wait for changes and everyone else."""
+    """Load what all workers need, once and before they are forked: one is ready the sooner, also
+    in place of one that died. Nothing here may connect anywhere. A new version wants a restart.
+
+    Warns of too few threads for those who wait for changes and everyone else.
+    """
+    os.environ["SCALEWITNESS_PROCESS"] = "web"
+    django.setup()
+    get_resolver().url_patterns  # noqa: B018  it loads every view
+    gc.freeze()
     waiters = int(os.environ.get("FEED_WAITERS") or 8)
     if server.cfg.threads < 2 * waiters:
         server.log.warning(
