@@ -27,6 +27,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "server"))
 
 from bench.histories import standing_of
+from bench.second_method import SecondMethod, second_method, together
 from bench.simulated import SEXES, Drawn, Simulator
 from bench.worlds import WORLDS, World
 from scalewitness.domain.observations import Sex
@@ -78,6 +79,7 @@ class Scores(NamedTuple):
     examiners: int
     covered: int
     causes: Counter[str]
+    second: SecondMethod
 
     @property
     def hold(self) -> int:
@@ -121,6 +123,7 @@ def scores(drawn: Drawn, standings: Sequence[Standing], parameters: Parameters) 
         examiners,
         covered,
         Counter(cause for one in _wrong(drawn, standings) for cause in one),
+        second_method(drawn, standings),
     )
 
 
@@ -227,6 +230,7 @@ def pooled(found: Sequence[Scores]) -> Scores:
         {name: _sum([one.methods.get(name, (0, 0)) for one in found]) for name in by_method},
         *(sum(getattr(one, name) for one in found) for name in _COUNTS),
         sum((one.causes for one in found), Counter()),
+        together([one.second for one in found]),
     )
 
 
@@ -266,6 +270,7 @@ def report(world: World, found: Sequence[Scores], settled: int, learned: Sequenc
         print(f"  {word}: {in_words(wrong, count)}")
     by = ", ".join(f"{name} {m}/{f}" for name, (m, f) in sorted(all_of.methods.items()))
     print(f"  of verified males/females concluded so by: {by}")
+    print(f"  verified of those on which a second method was used: {all_of.second}")
     causes = "; ".join(f"{name} {count}" for name, count in all_of.causes.most_common())
     print(f"  of wrong ones so many had among what concluded so: {causes or 'none'}")
     print(

@@ -78,6 +78,8 @@ def test_every_kind_of_number_that_is_learned_is_read_in_words(here: Here, stan:
             "depth.python_regius.female.spread": "0.9200",
             "error_by_stage.eversion.adult": "1.4000",
             "error_by_probe.fine.male": "1.2000",
+            "blind.followed": "0.1270",
+            "followed": "0.0800",
         },
     )
     text = stan.open("/learned").text
@@ -88,6 +90,9 @@ def test_every_kind_of_number_that_is_learned_is_read_in_words(here: Here, stan:
         "Ball python, females: how far their depths lie apart 0.92 scales",
         "Bringing out the male organs, adults: mistakes, against the usual number 1.4",
         "Probing with a fine probe for the weight, males: mistakes, against the usual number 1.2",
+        "Checks said to be blind, after somebody else’s: those that repeat its answer all the same"
+        " 12.7 in 100",
+        "Checks by people who knew an answer: animals of which all of them repeated it 8 in 100",
     ):
         assert line in text
     assert "not listed here" not in text

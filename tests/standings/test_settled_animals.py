@@ -32,7 +32,9 @@ def settled(world: World, tag: str, sex: str = "female") -> Animal:
 
 
 def concluded(one: SettledAnimal) -> list[str]:
-    return [check.conclusion for check in one.checks]
+    """By those who did not make the proof, and were blind."""
+    others = [check for check in one.checks if check.examiner not in one.provers]
+    return [check.conclusion for check in others if check.blind]
 
 
 def test_an_animal_tells_by_whom_it_was_checked_blind_before_it_was_settled(world: World) -> None:
@@ -43,6 +45,12 @@ def test_an_animal_tells_by_whom_it_was_checked_blind_before_it_was_settled(worl
     assert found.collection == str(world.odile.pk), "by keeper: five collections are still one"
     assert concluded(found) == ["male"], "neither the eggs nor a call that knew of them"
     assert found.checks[0].examiner == str(world.greta.pk)
+    assert [one.conclusion for one in found.checks] == ["male", "female", "female"]
+    assert found.checks[2].anchored_to == "female", "from whom it is learned how often they follow"
+    assert str(world.greta.pk) not in found.provers
+    assert {one.examiner for one in found.checks if one.method == "reproduction"} <= set(
+        found.provers
+    )
 
 
 def test_what_nobody_confirmed_settles_nothing(world: World) -> None:

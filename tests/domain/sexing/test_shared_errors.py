@@ -1,5 +1,6 @@
 """Version 3 against all its causes drawn one by one, and how far each can carry."""
 
+from decimal import Decimal
 from itertools import product
 from math import exp
 
@@ -17,8 +18,11 @@ from scalewitness.domain.observations import (
     Reproduction,
     Ultrasound,
 )
+from scalewitness.domain.sexing.case import SupposedCase, case_of
+from scalewitness.domain.sexing.learning import LearnedNumber, with_learned
 from scalewitness.domain.sexing.likelihood import log_ratio, total
 from scalewitness.domain.sexing.parameters import load_parameters
+from scalewitness.domain.sexing.policy import DEFAULT_POLICY
 from scalewitness.domain.sexing.records import EMPTY, session_error
 from scalewitness.domain.sexing.sessions import Weigher
 from scalewitness.domain.sexing.taxa import taxon
@@ -28,14 +32,14 @@ BASE = THIRD.base
 SEXES = ("male", "female")
 
 
-def _weigher(kind=BALL):
-    return Weigher(kind, EMPTY, THIRD, BASE)
+def _weigher(kind=BALL, numbers=THIRD):
+    return Weigher(kind, EMPTY, numbers, numbers.base)
 
 
-def _odds(*calls, kind=BALL):
+def _odds(*calls, kind=BALL, numbers=THIRD):
     """Male over female, as the program has it."""
-    weigher = _weigher(kind)
-    sessions = weigher.sessions([weigher.weigh(one) for one in calls])
+    weigher = _weigher(kind, numbers)
+    sessions = weigher.sessions(weigher.weigh_all(calls))
     return exp(log_ratio(total(weigher.log_likelihoods(sessions))))
 
 
@@ -50,11 +54,13 @@ def _known(sex):
 # --- every cause drawn, independently of how the program sums them --------------------------
 
 
-def _drawn(*calls, kind=BALL):
+def _drawn(*calls, kind=BALL, numbers=THIRD):
     """Male over female by summing over every way in which the causes may have fallen, each
     call an occasion of its own."""
-    weigher = _weigher(kind)
+    weigher = _weigher(kind, numbers)
     causes = {name: chance for one in calls for name, chance in _causes(one, weigher).items()}
+    if numbers is not THIRD:
+        causes |= {("repeats", one.call): (UNBLIND,) * 2 for one in calls if _told(one, calls)}
     chances = [0.0, 0.0]
     for fallen in product((False, True), repeat=len(causes)):
         at_work = dict(zip(causes, fallen, strict=True))
@@ -86,6 +92,15 @@ def _causes(one, weigher):
     return found
 
 
+def _told(one, calls):
+    """What somebody else concluded last before a check that is said to be blind; checks of a
+    proof, which shows what it shows, aside."""
+    if not one.blind or one.method in ("endoscopy", "reproduction", "parentage"):
+        return None
+    before = [c for c in calls[: calls.index(one)] if c.examiner != one.examiner]
+    return before[-1].conclusion if before else None
+
+
 def _report(one):
     return f"report.false.{'' if one.interested else 'dis'}interested"
 
@@ -100,7 +115,7 @@ class _World:
         """The chance of these causes and of what was then seen."""
         self.met, self.weight = set(), 1.0
         for one in calls:
-            shown = self._shown(one, sex, list(_causes(one, weigher)))
+            shown = self._shown(one, sex, list(_causes(one, weigher)), _told(one, calls))
             if self._falls(("slip", one.call), shown):
                 shown = _other(shown)
             self.weight *= exp(weigher.weigh(one).reading.pair[SEXES.index(shown)])
@@ -108,7 +123,7 @@ class _World:
             self._falls(name, sex)
         return self.weight
 
-    def _shown(self, one, sex, own):
+    def _shown(self, one, sex, own, told):
         """The sex whose picture this check has before it, its own slip aside."""
         if "all followed" in own and self._falls("all followed", sex):
             return one.anchored_to
@@ -118,8 +133,8 @@ class _World:
         for name in own:
             if name[0] in ("animal", "species", "mixed up", "examiner"):
                 shown = _other(shown) if self._falls(name, shown) else shown
-        if ("repeats", one.call) in own and self._falls(("repeats", one.call), sex):
-            return one.anchored_to
+        if ("repeats", one.call) in self.causes and self._falls(("repeats", one.call), sex):
+            return one.anchored_to or told
         return shown
 
     def _falls(self, name, shown):
@@ -175,6 +190,70 @@ RECORDS = {
 @pytest.mark.parametrize("calls", RECORDS.values(), ids=RECORDS.keys())
 def test_the_formula_sums_over_all_causes(calls):
     assert _odds(*calls) == pytest.approx(_drawn(*calls), rel=1e-12)
+
+
+UNBLIND = 0.12
+NOT_BLIND = with_learned(
+    THIRD,
+    [LearnedNumber("blind.followed", *map(Decimal, ("0.12", "0.06", "0.2")), 900, 900, 90, 90)],
+)
+
+
+@pytest.mark.parametrize("calls", RECORDS.values(), ids=RECORDS.keys())
+def test_it_sums_over_who_was_told_where_that_was_learned(calls):
+    assert _odds(*calls, numbers=NOT_BLIND) == pytest.approx(
+        _drawn(*calls, numbers=NOT_BLIND), rel=1e-12
+    )
+
+
+@pytest.mark.parametrize(("sex", "made"), [("male", male), ("female", female)])
+def test_a_call_that_may_have_followed_weighs_no_more_than_how_often_they_do(sex, made):
+    sign = 1 if sex == "male" else -1
+    first, second = made("ash"), made("birch")
+    alone, both = (_odds(*calls, numbers=NOT_BLIND) for calls in ([first], [first, second]))
+    assert 1 < (both / alone) ** sign < 1 / UNBLIND
+    again = _odds(*(made(f"keeper-{n}") for n in range(3)), numbers=NOT_BLIND)
+    assert again**sign > both**sign, "each was told, or not, for themselves"
+
+
+def test_whoever_contradicts_what_they_may_have_heard_weighs_as_much_as_before():
+    first, second = male("ash"), female("birch")
+    assert _odds(first, second, numbers=NOT_BLIND) == pytest.approx(_odds(first, second), rel=0.05)
+
+
+def test_nobody_heard_anything_of_an_animal_that_nobody_had_called():
+    """Nor from themselves, nor from one who came to no conclusion."""
+    blank = call("undetermined", probed(9, 9), "cob")
+    again = [male("ash"), male("ash")]
+    for calls in ([male("ash")], [blank, male("ash")], again):
+        assert _odds(*calls, numbers=NOT_BLIND) == _odds(*calls)
+
+
+def test_what_is_heard_is_what_was_said_last_in_the_log():
+    """Not by the time that somebody claims."""
+    calls = [male("ash", at=9 * HOUR), female("birch", at=0), female("cob", at=0)]
+    weighed = case_of(calls, BALL, EMPTY, NOT_BLIND).base.weighed
+    assert [one.heard for one in weighed] == [None, "male", "female"]
+    more = case_of(calls[:2], BALL, EMPTY, NOT_BLIND).plus(SupposedCase(calls[2]))
+    assert more.base.weighed[2].heard == "female", "nor is a supposed check unheard of"
+    assert more.standing(DEFAULT_POLICY) == case_of(calls, BALL, EMPTY, NOT_BLIND).standing(
+        DEFAULT_POLICY
+    )
+
+
+def test_what_a_call_that_may_have_followed_rests_on_is_said():
+    found = standing(female("ash"), female("birch"), parameters=NOT_BLIND)
+    assert "repeat what was said before; this one may have" in found.weights[1].reason
+    assert "repeat what was said" not in found.weights[0].reason
+    used = {one.name: one for one in found.used if one.of == "base"}
+    assert used["blind.followed"].status == "learned here"
+    plain = standing(female("ash"), female("birch"), parameters=THIRD)
+    held = {one.name: one for one in plain.used if one.of == "base"}["blind.followed"]
+    assert (held.value, held.status) == (0, "our judgement")
+    assert "repeat what was said" not in plain.weights[1].reason
+    assert "blind.followed" not in {
+        one.name for one in standing(female("ash"), parameters=THIRD).used
+    }
 
 
 # --- the bounds -----------------------------------------------------------------------------

@@ -38,6 +38,7 @@ _KIND_BY_NAME: Final[Mapping[str, Kind]] = {
     "error_by_sex": "examiners",
     "sureness": "examiners",
     "followed": "examiners",
+    "blind": "examiners",
     "anchoring": "examiners",
     "record": "examiners",
     "mislead": "animal",

@@ -18,7 +18,7 @@ from scalewitness.domain.sexing.likelihood import Pair, combine, total
 from scalewitness.domain.sexing.parameters import Parameters, ParameterSet
 from scalewitness.domain.sexing.policy import Policy
 from scalewitness.domain.sexing.records import ExaminerRecords
-from scalewitness.domain.sexing.sessions import Weigher
+from scalewitness.domain.sexing.sessions import Weigher, heard
 from scalewitness.domain.sexing.tables import table
 from scalewitness.domain.sexing.taxa import Taxon, as_learned
 from scalewitness.domain.sexing.weighed import Session, WeighedCall
@@ -89,7 +89,8 @@ class Side:
     def plus(self, call: Evidence, found: Reading | None) -> Self:
         """With one more call at the end of the log."""
         weigher = self.weigher.apart()
-        added = [*self.weighed, weigher.weigh(call, found)]
+        told = heard(call, [one.call for one in self.weighed])
+        added = [*self.weighed, weigher.weigh(call, found, told)]
         return type(self)(weigher, added, self.prior_male)
 
 
@@ -175,7 +176,7 @@ def case_of(
 
     def side(numbers: ParameterSet, prior: float) -> Side:
         weigher = Weigher(as_learned(taxon, numbers), records, parameters, numbers)
-        return Side(weigher, [weigher.weigh(call) for call in calls], prior)
+        return Side(weigher, weigher.weigh_all(calls), prior)
 
     return Case(
         calls,

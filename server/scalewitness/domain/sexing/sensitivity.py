@@ -148,7 +148,9 @@ def _answers(case: Case, policy: Policy) -> Callable[[Setting], Standing]:
         weigher = _weigher(side.weigher, setting)
         changes = frozenset(name for name, _ in setting.numbers) - _OF_SESSIONS
         weighed = [
-            weigher.weigh(one.call) if _touched(one, used, setting, changes) else one
+            weigher.weigh(one.call, heard=one.heard)
+            if _touched(one, used, setting, changes)
+            else one
             for one, used in zip(side.weighed, names, strict=True)
         ]
         prior = side.prior_male if setting.prior_male is None else setting.prior_male

@@ -19,6 +19,8 @@ from scalewitness.domain.sexing.sizes import sized_by
 from scalewitness.domain.sexing.taxa import Taxon
 from scalewitness.domain.sexing.weighed import Person, Session, WeighedCall
 
+BLIND_FOLLOWED = "blind.followed"
+"""The number that says how often a call said to be blind repeats what was concluded before."""
 _HOUR = 3_600_000
 _SEXES: tuple[Sex, ...] = ("male", "female")
 _HEARSAY = frozenset({"unconfirmed", "denied"})
@@ -38,9 +40,15 @@ class Weigher(Struct, frozen=True, eq=False):
     def formula(self) -> Formula:
         return formula_of(self.parameters.version, self.numbers)
 
-    def weigh(self, call: Evidence, found: Reading | None = None) -> WeighedCall:
+    def weigh_all(self, calls: Sequence[Evidence]) -> list[WeighedCall]:
+        """Every call, in log order, with what had been concluded before it."""
+        return [self.weigh(call, heard=heard(call, calls[:n])) for n, call in enumerate(calls)]
+
+    def weigh(
+        self, call: Evidence, found: Reading | None = None, heard: Sex | None = None
+    ) -> WeighedCall:
         """What stands behind the weight of one call; ``found`` stands in for what it
-        says by itself."""
+        says by itself, ``heard`` is what others concluded before."""
         numbers, method = self.numbers, call.method
         if found is None:
             found = reading(call, self.taxon, numbers)
@@ -63,6 +71,8 @@ class Weigher(Struct, frozen=True, eq=False):
             species=_species(self.taxon, method, numbers),
             hearsay=hearsay,
             may_decide=not hearsay and self._settles(method),
+            heard=heard,
+            unblind=unblind(numbers, method) if heard else 0.0,
         )
 
     def _settles(self, method: Method) -> bool:
@@ -123,7 +133,7 @@ class Weigher(Struct, frozen=True, eq=False):
         if not (own or doubted) or not self.formula.own_view:
             return alone
         plain = replace(self, records=EMPTY, _known={}, _own={})
-        again = [plain.weigh(_undoubted(one.call), one.reading) for one in calls]
+        again = [plain.weigh(_undoubted(one.call), one.reading, one.heard) for one in calls]
         return plain.session(again).log_ratio
 
     def log_likelihoods(self, sessions: Iterable[Session]) -> list[Pair]:
@@ -157,6 +167,27 @@ def anchoring(call: Evidence, numbers: ParameterSet) -> float:
     if call.blind or call.anchored_to is None:
         return 0.0
     return _repeated(numbers, call.method)
+
+
+def heard(call: Evidence, before: Sequence[Evidence]) -> Sex | None:
+    """What one who is said to be blind could have been told."""
+    said = last_said(call, before) if call.blind else None
+    return None if said is None or said.conclusion == "undetermined" else said.conclusion
+
+
+def last_said(call: Evidence, before: Sequence[Evidence]) -> Evidence | None:
+    """The last of those calls in which somebody else came to a conclusion."""
+    for one in reversed(before):
+        if one.conclusion != "undetermined" and one.examiner != call.examiner:
+            return one
+    return None
+
+
+@lru_cache(maxsize=512)
+def unblind(numbers: ParameterSet, method: Method) -> float:
+    """ω: how often a call said to be blind repeats what was concluded before it."""
+    share = numbers.get(f"anchoring_share.{method}", 1.0)
+    return numbers.get(BLIND_FOLLOWED, 0.0) * share
 
 
 @lru_cache(maxsize=512)

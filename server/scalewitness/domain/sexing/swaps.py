@@ -189,7 +189,7 @@ def _side(
     kind = as_learned(animal.taxon, parameters.base)
     weigher = Weigher(kind, records, parameters, parameters.base)
     calls = [*animal.before, *map(_whoever, after)]
-    return Side(weigher, [weigher.weigh(call) for call in calls], animal.prior_male)
+    return Side(weigher, weigher.weigh_all(calls), animal.prior_male)
 
 
 def _whoever(call: Evidence) -> Evidence:

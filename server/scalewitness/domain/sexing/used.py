@@ -11,6 +11,7 @@ from scalewitness.domain.sexing.examiners.beta import interval
 from scalewitness.domain.sexing.parameters import Parameter, Parameters, ParameterSet
 from scalewitness.domain.sexing.policy import Policy
 from scalewitness.domain.sexing.records import Beta, ExaminerRecords
+from scalewitness.domain.sexing.sessions import BLIND_FOLLOWED
 from scalewitness.domain.sexing.tails import measured
 from scalewitness.domain.sexing.taxa import Taxon, range_parameters
 from scalewitness.domain.sexing.weighed import WeighedCall
@@ -95,11 +96,18 @@ def entered(weighed: WeighedCall, numbers: ParameterSet) -> Iterable[Parameter]:
 
 def _circumstances(
     weighed: WeighedCall, numbers: ParameterSet
-) -> tuple[str, str, str, str, bool, str, str, tuple[str, ...]]:
+) -> tuple[str, str, str, str, bool, bool, str, str, tuple[str, ...]]:
     call = weighed.call
     report = confirmed_doubt(call, numbers) or shared_doubt(call)
     around = call.role, call.method, call.sureness, call.identified
-    return *around, weighed.knowing, weighed.species, report, weighed.by_size
+    return (
+        *around,
+        weighed.knowing,
+        weighed.heard is not None,
+        weighed.species,
+        report,
+        weighed.by_size,
+    )
 
 
 @lru_cache(maxsize=512)
@@ -110,6 +118,7 @@ def _around(
     sureness: str,
     identity: str,
     knowing: bool,
+    heard: bool,
     species: str,
     report: str,
     by_size: tuple[str, ...],
@@ -138,6 +147,9 @@ def _around(
         names += [f"wrong_or_unresolved.{method}", "unresolved_share"]
     if knowing:
         names += ["anchoring.discordant_blind", "anchoring.discordant_knowing", "followed"]
+    if heard:
+        names.append(BLIND_FOLLOWED)
+    if knowing or heard:
         names.append(f"anchoring_share.{method}")
     return tuple(numbers.numbers[name] for name in names if name in numbers.numbers)
 

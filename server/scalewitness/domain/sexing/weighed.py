@@ -2,7 +2,7 @@
 
 from msgspec import Struct
 
-from scalewitness.domain.observations import Method
+from scalewitness.domain.observations import Method, Sex
 from scalewitness.domain.sexing.evidence import Evidence, Role
 from scalewitness.domain.sexing.findings import Reading
 from scalewitness.domain.sexing.likelihood import NOTHING, Pair
@@ -17,7 +17,9 @@ class WeighedCall(Struct, frozen=True):
     what the examiner knew. ``species`` names the number that says how far the species' depths
     can be relied on, if any; ``hearsay``: whether it is one side's word for somebody else's
     finding; ``may_decide``: whether such a call may settle a sex without a second examiner;
-    ``by_size`` names what was learned here of animals of its size."""
+    ``by_size`` names what was learned here of animals of its size. ``heard``: what others had
+    concluded before one who is said not to have known it, ``unblind`` how often that is
+    repeated all the same."""
 
     call: Evidence
     method: Method
@@ -33,6 +35,8 @@ class WeighedCall(Struct, frozen=True):
     hearsay: bool = False
     may_decide: bool = True
     by_size: tuple[str, ...] = ()
+    heard: Sex | None = None
+    unblind: float = 0.0
 
     @property
     def knowing(self) -> bool:

@@ -71,6 +71,10 @@ _ANCHORED = {
     False: "The examiner knew the other answer beforehand and still disagreed with it.",
 }
 
+_TOLD = (
+    "In this record some who are said to be blind repeat what was said before; this one may have."
+)
+
 _SIDES = {
     True: "Both sides came out alike, which is rather usual in males.",
     False: "The two sides came out differently, which is more usual in females.",
@@ -112,6 +116,8 @@ def reason_in_words(weighed: WeighedCall, log10_lr: float) -> str:
         sentences.append(_SIDES[weighed.reading.alike])
     if weighed.kappa > 0:
         sentences.append(_ANCHORED[weighed.call.conclusion == weighed.call.anchored_to])
+    if weighed.unblind > 0 and weighed.call.conclusion == weighed.heard:
+        sentences.append(_TOLD)
     if weighed.reading.informative:
         sentences.append(f"Taken alone it {support(log10_lr)}.")
     return " ".join(sentences)

@@ -1,5 +1,5 @@
-"""What numbers are learned from: animals that confirmed proof settled, and who checked them
-without knowing an answer."""
+"""What numbers are learned from: animals that confirmed proof settled, and all that was called of
+them."""
 
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
@@ -73,11 +73,16 @@ def _with_checks(
     proofs: Mapping[UUID, Sequence[Proof]],
     at: int | None,
 ) -> Iterator[tuple[UUID, SettledAnimal]]:
-    """Of those that somebody checked blind who did not make the proof."""
-    checks: defaultdict[UUID, list[StatedCall]] = defaultdict(list)
-    for call in with_report(counting_at(at).filter(animal__in=ids, blind=True), at):
-        if str(call.examiner) not in {proof.examiner for proof in proofs[call.animal_id]}:
-            checks[call.animal_id].append(call)
+    """Of those that somebody called who did not make the proof."""
+    calls: defaultdict[UUID, list[StatedCall]] = defaultdict(list)
+    for call in with_report(counting_at(at).filter(animal__in=ids), at):
+        calls[call.animal_id].append(call)
+    provers = {one: tuple(sorted({proof.examiner for proof in proofs[one]})) for one in ids}
+    checks = {
+        one: made
+        for one, made in calls.items()
+        if any(str(call.examiner) not in provers[one] for call in made)
+    }
     animals = Animal.objects.in_bulk(list(checks))
     keepers = _keepers(animals.values(), checks)
     for animal, made in checks.items():
@@ -88,6 +93,7 @@ def _with_checks(
                 sex=sexes[animal],
                 collection=str(keepers[animal]),
                 checks=tuple(map(evidence_of, made)),
+                provers=provers[animal],
             ),
         )
 
@@ -95,7 +101,7 @@ def _with_checks(
 def _keepers(
     animals: Iterable[Animal], calls: Mapping[UUID, Sequence[StatedCall]]
 ) -> dict[UUID, UUID]:
-    """Who kept each when it was first checked. By keeper and not by collection: whoever makes
+    """Who kept each when it was first called. By keeper and not by collection: whoever makes
     five collections is still one, and so is whoever sells the animals on."""
     homes = {animal.pk: animal.collection_id for animal in animals}
     moves = Custody.objects.filter(animal__in=list(homes)).order_by("-position")

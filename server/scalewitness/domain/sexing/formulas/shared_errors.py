@@ -14,6 +14,7 @@ for everything that hangs below it:
           └─ by examiner
              ├─ ε  misreads this animal, each time       (all their checks by this method)
              └─ by occasion
+                ├─ κ  repeats the answer that was known; ω  though said not to have known it
                 ├─ δ  slips this once
                 └─ what was seen: the mean of what the occasion's calls show
 
@@ -27,7 +28,8 @@ In formulas, for sex S and the other sex S̄, logarithms aside:
              Π shares · Π_g T_g(S of the rest) · Π of what those left out would say of any animal
 
 A knowing call that was not merely following enters as (1−κ)·A(S) + κ·A(c), c the answer that
-was known; one that was, as A(c), whatever the animal is. So all knowing calls together weigh
+was known; one that was, as A(c), whatever the animal is. A call said to be blind enters as
+(1−ω)·A(S) + ω·A(c), c what somebody else had concluded last before it in the log. So all knowing calls together weigh
 at most 1/η, one examiner's checks at most (1−ε)/ε, reports at most 1/φ. A species whose range
 is wrong says nothing, which halves: no probing weighs more than (2−σ)/σ.
 
@@ -46,7 +48,7 @@ from scalewitness.domain.sexing.likelihood import Pair, flip, mix, total
 from scalewitness.domain.sexing.parameters import ParameterSet
 from scalewitness.domain.sexing.weighed import SessionPart, WeighedCall
 
-_KNOWING: Final = "followed"
+FOLLOWED: Final = "followed"
 
 
 class SharedErrors:
@@ -59,7 +61,7 @@ class SharedErrors:
         self._lasting = numbers.value("error.lasting_share")
         self._chance = {
             name: numbers.value(name)
-            for name in (_KNOWING, "report.false.interested", "report.false.disinterested")
+            for name in (FOLLOWED, "report.false.interested", "report.false.disinterested")
         }
 
     def seen(self, pair: Pair, call: Evidence, kappa: float) -> Pair:
@@ -111,7 +113,7 @@ class SharedErrors:
 
 def _groups(part: SessionPart) -> tuple[str, ...]:
     """Under which shared doubts this part stands."""
-    knowing = _KNOWING if part.first.knowing else ""
+    knowing = FOLLOWED if part.first.knowing else ""
     return tuple(filter(None, (knowing, shared_doubt(part.first.call))))
 
 
@@ -119,7 +121,7 @@ def _whatever(part: SessionPart, left_out: set[str]) -> float:
     """Log chance of what this part says where the animal has no say in it: as if it were what
     was known or, of a report, what it concludes."""
     call = part.first.call
-    followed = _KNOWING in left_out and part.first.knowing
+    followed = FOLLOWED in left_out and part.first.knowing
     as_if = call.anchored_to if followed else call.conclusion
     return part.pair[0] if as_if == "male" else part.pair[1]
 
@@ -149,13 +151,14 @@ def _examiner(parts: Sequence[SessionPart]) -> Pair:
 
 
 def _shaped(part: SessionPart) -> Pair:
-    """With what was known in it, where it was not merely followed."""
-    kappa = part.first.kappa
-    if kappa == 0:
+    """With what was known, or heard, in it, where it was not merely followed."""
+    first = part.first
+    repeated = first.kappa or first.unblind
+    if repeated == 0:
         return part.pair
     male, female = part.pair
-    as_if = male if part.first.call.anchored_to == "male" else female
-    return mix(male, as_if, kappa), mix(female, as_if, kappa)
+    as_if = male if (first.call.anchored_to or first.heard) == "male" else female
+    return mix(male, as_if, repeated), mix(female, as_if, repeated)
 
 
 def _gathered(

@@ -9,58 +9,82 @@ from scalewitness.domain.observations import Method, Sex
 from scalewitness.domain.sexing.findings import bias_number, reading
 from scalewitness.domain.sexing.learning.biases import learn_biases
 from scalewitness.domain.sexing.learning.depths import learn_depths
+from scalewitness.domain.sexing.learning.following import learn_following
 from scalewitness.domain.sexing.learning.influence import enough
 from scalewitness.domain.sexing.learning.numbers import LearnedNumber, learned_number, put_in
 from scalewitness.domain.sexing.learning.settled import (
+    KNOWN_DEPTHS,
     LEARNED_OF,
     Look,
     SettledAnimal,
     basis,
     looks_at,
+    ordered,
     what_it_says,
 )
 from scalewitness.domain.sexing.learning.shares import ReadLook, Shares, fit
 from scalewitness.domain.sexing.learning.sizes import learn_sizes
 from scalewitness.domain.sexing.parameters import Parameters, ParameterSet
 from scalewitness.domain.sexing.records import error_number
+from scalewitness.domain.sexing.sessions import unblind
 from scalewitness.domain.sexing.sizes import sizes_of
 from scalewitness.domain.sexing.taxa import Taxon, as_learned, taxon
 
 _SEXES: tuple[Sex, ...] = get_args(Sex)
-_KNOWN = frozenset({"published", "learned here"})
-"""Where depths rest on anything else, a misread animal cannot be told from a misjudged species."""
 
 
 def learn(settled: Sequence[SettledAnimal], parameters: Parameters) -> tuple[LearnedNumber, ...]:
     """Every number that so many settled animals tell something about, by name. ``parameters`` are
     what each is drawn towards: those released, nothing learned in them. The order of animals and
     checks does not matter."""
-    looks = looks_at(settled)
+    animals = ordered(settled)
+    looks = looks_at(animals)
     depths = _depths(looks, parameters)
-    kinds = _kinds(looks, parameters, depths)
-    known = {key: kind for key, kind in kinds.items() if kind.ground in _KNOWN}
+    kinds = _kinds(animals, parameters, depths)
+    known = {key: kind for key, kind in kinds.items() if kind.ground in KNOWN_DEPTHS}
     biases = tuple(learn_biases(looks, known, parameters.base))
-    rest = _errors(looks, kinds, put_in(parameters, (*depths, *biases)))
+    so_far = put_in(parameters, (*depths, *biases))
+    rest = _errors_and_following(animals, looks, kinds, so_far)
     return tuple(sorted((*depths, *biases, *rest), key=lambda one: one.name))
+
+
+def _errors_and_following(
+    animals: Sequence[SettledAnimal],
+    looks: Sequence[Look],
+    kinds: dict[str, Taxon],
+    parameters: Parameters,
+) -> tuple[LearnedNumber, ...]:
+    """Errors as if whoever is said to be blind were, then who followed. Whoever followed misread
+    nothing, so both once more with that; but if it is not beyond chance, blind is blind."""
+    errors = tuple(_errors(looks, kinds, parameters))
+    found = learn_following(animals, kinds, put_in(parameters, errors), parameters)
+    if not found.blind:
+        return *errors, *found.knowing
+    again = tuple(_errors(looks, kinds, put_in(parameters, found.blind)))
+    so_far = put_in(parameters, (*again, *found.blind))
+    after = learn_following(animals, kinds, so_far, parameters)
+    if after.beyond_chance:
+        return *again, *after.blind, *after.knowing
+    return *errors, *found.knowing
 
 
 def _depths(looks: Sequence[Look], parameters: Parameters) -> tuple[LearnedNumber, ...]:
     """First of species whose depths are published. How often people err with those is what the
     depths of others are scored with: a doubt about the species must not make up for it."""
-    kinds = _kinds(looks, parameters, ())
+    kinds = _kinds((look.of for look in looks), parameters, ())
     published = [look for look in looks if kinds[look.of.species].ground == "published"]
     others = [look for look in looks if kinds[look.of.species].ground != "published"]
     first = tuple(learn_depths(published, parameters))
-    kinds = _kinds(published, parameters, first)
+    kinds = _kinds((look.of for look in published), parameters, first)
     rates = tuple(_errors(published, kinds, put_in(parameters, first)))
     return *first, *learn_depths(others, put_in(parameters, rates))
 
 
 def _kinds(
-    looks: Iterable[Look], parameters: Parameters, depths: Sequence[LearnedNumber]
+    animals: Iterable[SettledAnimal], parameters: Parameters, depths: Sequence[LearnedNumber]
 ) -> dict[str, Taxon]:
     numbers = put_in(parameters, depths).base
-    species = {look.of.species for look in looks}
+    species = {one.species for one in animals}
     return {key: as_learned(taxon(key, parameters.version), numbers) for key in species}
 
 
@@ -89,7 +113,8 @@ def _reads(looks: Iterable[Look], kinds: dict[str, Taxon], numbers: ParameterSet
             known[alike] = _read(look, kinds, numbers)
         read = known[alike]
         if read is not None:
-            found.append(read._replace(look=look))
+            told = unblind(numbers, look.call.method) if look.heard else 0.0
+            found.append(read._replace(look=look, unblind=told))
     return found
 
 
@@ -97,7 +122,7 @@ def _read(look: Look, kinds: dict[str, Taxon], numbers: ParameterSet) -> ReadLoo
     """None of a check that says nothing, or of depths nobody can judge."""
     kind = kinds[look.of.species]
     found = reading(look.call, kind, numbers)
-    if not found.informative or (found.passes and kind.ground not in _KNOWN):
+    if not found.informative or (found.passes and kind.ground not in KNOWN_DEPTHS):
         return None
     return ReadLook(look, found.pair, numbers.value(f"sureness.{look.call.sureness}"))
 

@@ -24,6 +24,8 @@ class LearnedNumber(Struct, frozen=True):
     ``mislead.METHOD.SEX``       how many animals of that sex always show the other's picture
     ``depth.SPECIES.SEX.middle`` and ``.spread``: how deep that sex probes, in scales
     ``depth_bias.EXAMINER``      by how many scales they count deeper than others, to the half
+    ``blind.followed``           how many calls said to be blind repeat what was concluded before
+    ``followed``                 of how many animals all who knew an answer repeated it
     ``error_by_stage.METHOD.STAGE``, ``error_by_probe.fine.SEX``: how many times the usual error
 
     ``low`` and ``high`` bound it with 95 in 100. ``males``, ``females``, ``examiners`` and

@@ -7,6 +7,7 @@ from msgspec import Struct
 
 from scalewitness.domain.observations import Method, Sex
 from scalewitness.domain.sexing.evidence import Evidence
+from scalewitness.domain.sexing.sessions import heard
 
 LEARNED_OF: tuple[Method, ...] = (
     "probing",
@@ -16,54 +17,65 @@ LEARNED_OF: tuple[Method, ...] = (
     "scale_count",
 )
 """Examinations that are no proof themselves: how often a proof is wrong, proofs cannot tell."""
+KNOWN_DEPTHS = frozenset({"published", "learned here"})
+"""Where depths rest on anything else, a misread animal cannot be told from a misjudged species."""
 
 
 class SettledAnimal(Struct, frozen=True):
     """``collection`` is an opaque key: whose animal it was when it was settled. ``checks`` are
-    the calls on it by those who did not make the proof. Of these the ones that were not blind,
-    not their examiner's own, or on an animal whose code was not read are passed over."""
+    the calls on it, ``provers`` who made the proof. Errors are learned from the checks of others
+    that were blind, their examiner's own, and of an animal whose code was read."""
 
     species: str
     sex: Sex
     collection: str
     checks: tuple[Evidence, ...]
+    provers: tuple[str, ...] = ()
+
+    @property
+    def in_order(self) -> list[Evidence]:
+        """The checks as they stand in the log."""
+        return sorted(self.checks, key=lambda call: (call.position, call.call))
 
 
 class Look(NamedTuple):
-    """One examiner's first check of one settled animal by one method. ``animal`` counts them."""
+    """One examiner's first check of one settled animal by one method. ``animal`` counts them;
+    ``heard`` is what somebody else had concluded before."""
 
     animal: int
     of: SettledAnimal
     call: Evidence
+    heard: Sex | None = None
 
     @property
     def sex(self) -> Sex:
         return self.of.sex
 
 
-def looks_at(settled: Iterable[SettledAnimal]) -> tuple[Look, ...]:
-    """Everything that can be learned from, in an order that depends on the record alone."""
-    ordered = sorted(settled, key=_place)
-    return tuple(Look(n, of, call) for n, of in enumerate(ordered) for call in _first(of.checks))
+def ordered(settled: Iterable[SettledAnimal]) -> list[SettledAnimal]:
+    """In an order that depends on the record alone."""
+    return sorted(settled, key=_place)
+
+
+def looks_at(animals: Iterable[SettledAnimal]) -> tuple[Look, ...]:
+    """Every look at animals in order that errors can be learned from."""
+    return tuple(look for n, of in enumerate(animals) for look in looks_of(n, of))
 
 
 def _place(of: SettledAnimal) -> tuple[str, str, Sex, list[tuple[int, str]]]:
-    return (
-        of.collection,
-        of.species,
-        of.sex,
-        sorted((call.position, call.call) for call in of.checks),
-    )
+    return of.collection, of.species, of.sex, [(call.position, call.call) for call in of.in_order]
 
 
-def _first(checks: Sequence[Evidence]) -> Iterable[Evidence]:
-    """A second look at the same animal is neither blind to the first nor a trial of its own."""
+def looks_of(number: int, of: SettledAnimal) -> Iterable[Look]:
+    """Of one of them. A second look at the same animal is neither blind to the first nor a trial
+    of its own."""
     seen = set()
-    for call in sorted(checks, key=lambda call: (call.position, call.call)):
+    calls = of.in_order
+    for n, call in enumerate(calls):
         by = call.examiner, call.method
-        if _tells(call) and by not in seen:
+        if _tells(call) and by not in seen and call.examiner not in of.provers:
             seen.add(by)
-            yield call
+            yield Look(number, of, call, heard(call, calls[:n]))
 
 
 def _tells(call: Evidence) -> bool:

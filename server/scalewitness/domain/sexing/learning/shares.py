@@ -4,10 +4,11 @@ The numbers are those that make what was seen of settled animals likeliest, by t
 formula for one method (:mod:`~scalewitness.domain.sexing.formulas.shared_errors`): for an animal
 of sex S with the checks i,
 
-    E_i(S) = (1 − ε)·L_i(S) + ε·L_i(S̄)
+    E_i(S) = (1 − ω)·((1 − ε)·L_i(S) + ε·L_i(S̄)) + ω·L_i(c)
     P = (1 − α')·Π E_i(S) + α'·Π E_i(S̄),   α' = α, or else the proof was wrong
 
-together with what was held before, a Beta distribution for each (empirical Bayes: the upper level
+where c is what was concluded before, and ω as yet nought or learned already, together with what
+was held before, a Beta distribution for each (empirical Bayes: the upper level
 of the hierarchy is given). What is fitted are log odds, where the mode of a Beta distribution is
 its mean. So without settled animals everything stays as it was; and where every check is clear and
 nothing misleads, value and interval are those of the Beta distribution itself.
@@ -36,11 +37,13 @@ _STEP = 1e-4
 
 
 class ReadLook(NamedTuple):
-    """A look with what it says by itself, and how many times the usual error it may have."""
+    """A look with what it says by itself, how many times the usual error it may have, and how
+    often such a one repeats what was heard though it is said to be blind."""
 
     look: Look
     pair: Pair
     times: float
+    unblind: float = 0.0
 
 
 class Shares(NamedTuple):
@@ -146,6 +149,9 @@ class _Checks:
     ) -> None:
         pairs = np.array([read.pair for read in reads])
         self.own, self.other = pairs.T if sex == "male" else pairs.T[::-1]
+        heard = np.where([read.look.heard == sex for read in reads], self.own, self.other)
+        self.seen = np.array([1 - read.unblind for read in reads])
+        self.repeated = heard + _log(1 - self.seen)
         self.times = np.array([read.times for read in reads])
         self.role = np.array([roles.index(read.look.call.role) for read in reads])
         self.each = each
@@ -198,14 +204,18 @@ class _Checks:
         seen = self._seen(shares)
         turned = self._turned(float(shares[0]), seen)[1][self.animal]
         straight = (1 - turned) * np.exp(self.other - seen.straight)
-        return seen.error * (straight + turned * np.exp(self.own - seen.turned)), seen.error
+        expected = self.seen * seen.error
+        return expected * (straight + turned * np.exp(self.own - seen.turned)), expected
 
     def _seen(self, shares: FloatArray) -> _Seen:
         error = np.minimum(self.times * shares[1:][self.role], self.most)
         slope = np.where(error < self.most, self.times, 0.0)
-        right, wrong = np.log1p(-error), np.log(error)
-        straight = np.logaddexp(right + self.own, wrong + self.other)
-        turned = np.logaddexp(right + self.other, wrong + self.own)
+        right, wrong = np.log1p(-error) + _log(self.seen), np.log(error) + _log(self.seen)
+        slope *= self.seen
+        straight, turned = (
+            np.logaddexp(np.logaddexp(right + one, wrong + two), self.repeated)
+            for one, two in ((self.own, self.other), (self.other, self.own))
+        )
         apart = np.exp(self.other - straight) - np.exp(self.own - straight)
         apart_turned = np.exp(self.own - turned) - np.exp(self.other - turned)
         return _Seen(error, straight, turned, slope * apart, slope * apart_turned)
@@ -218,6 +228,11 @@ class _Checks:
         turned = np.log(chance) + np.bincount(self.animal, self.share * seen.turned, number)
         log_likelihood = np.logaddexp(straight, turned)
         return chance, np.exp(turned - log_likelihood), log_likelihood
+
+
+def _log(share: FloatArray) -> FloatArray:
+    """Of nought, minus infinity."""
+    return np.log(share, out=np.full(share.shape, -np.inf), where=share > 0)
 
 
 def _estimate(mean: float, variance: float) -> Estimate:

@@ -56,6 +56,22 @@ def _stage(rest: Sequence[str]) -> Meaning | None:
     return Meaning(f"{_noun(method)}, {stage}s: {_MISTAKES}", "times")
 
 
+def _followed(rest: Sequence[str]) -> Meaning:
+    return Meaning(
+        "Checks by people who knew an answer: animals of which all of them repeated it",
+        "of animals",
+    )
+
+
+def _blind_followed(rest: Sequence[str]) -> Meaning | None:
+    if list(rest) != ["followed"]:
+        return None
+    return Meaning(
+        "Checks said to be blind, after somebody else’s: those that repeat its answer all the same",
+        "of checks",
+    )
+
+
 def _probe(rest: Sequence[str]) -> Meaning | None:
     probe, sex = rest
     return Meaning(f"Probing with a {probe} probe for the weight, {sex}s: {_MISTAKES}", "times")
@@ -68,6 +84,8 @@ _FAMILIES: Final = {
     ("depth", 3): _depth,
     ("error_by_stage", 2): _stage,
     ("error_by_probe", 2): _probe,
+    ("followed", 0): _followed,
+    ("blind", 1): _blind_followed,
 }
 _OTHER: Final = {"male": "female", "female": "male"}
 _ROLES: Final = {
