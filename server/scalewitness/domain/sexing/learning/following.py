@@ -75,7 +75,9 @@ def learn_following(
     held: Parameters,
 ) -> Following:
     """``parameters`` are what was learned so far, ``held`` those that η is drawn towards; ω is
-    drawn towards none."""
+    drawn towards none. Older versions know of neither."""
+    if FOLLOWED not in parameters.base.numbers:
+        return Following((), False, ())
     all_or_none = [_with_followed(parameters.base, share) for share in (_EDGE, 1 - _EDGE)]
     blind: list[Trial] = []
     knowing: list[Trial] = []
