@@ -29,9 +29,11 @@ In formulas, for sex S and the other sex S̄, logarithms aside:
 
 A knowing call that was not merely following enters as (1−κ)·A(S) + κ·A(c), c the answer that
 was known; one that was, as A(c), whatever the animal is. A call said to be blind enters as
-(1−ω)·A(S) + ω·A(c), c what somebody else had concluded last before it in the log. So all knowing calls together weigh
-at most 1/η, one examiner's checks at most (1−ε)/ε, reports at most 1/φ. A species whose range
-is wrong says nothing, which halves: no probing weighs more than (2−σ)/σ.
+(1−ω)·A(S) + ω·A(c), c what somebody else had concluded last before it in the log.
+
+So all knowing calls together weigh at most 1/η, one examiner's checks at most (1−ε)/ε, reports at
+most 1/φ. A species whose range is wrong says nothing, which halves: no probing weighs more than
+(2−σ)/σ.
 
 An examiner's error for each way of identifying is taken apart, which is exact where they
 identify an animal always alike.
