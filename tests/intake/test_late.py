@@ -14,7 +14,12 @@ from tests.world import World, new_id, probing
 from scalewitness.animals.models import Animal, Husbandry
 from scalewitness.animals.services import create_collection
 from scalewitness.calls.models import Call
-from scalewitness.calls.queries.held import late_checks_of
+from scalewitness.calls.queries.held import (
+    ALONE_AFTER,
+    late_checks_of,
+    lone_notes_in,
+    own_held_notes,
+)
 from scalewitness.domain.errors import Refused
 from scalewitness.domain.moments import parse_moment
 from scalewitness.intake.outcomes import Outcome
@@ -181,6 +186,49 @@ def test_a_weight_waits_while_any_call_of_its_visit_does(world: World) -> None:
     decide(world, animal, first["id"], False)
     assert statuses(world.push(world.greta, weight)) == ["held"]
     decide(world, animal, second["id"], True)
+    assert Husbandry.objects.get(type="weight").by == world.greta.pk
+
+
+@pytest.mark.parametrize("admitted", [True, False])
+def test_a_weight_whose_check_never_comes_is_decided_by_itself(
+    world: World, admitted: bool
+) -> None:
+    """After two weeks; a check that comes meanwhile takes it along again."""
+    animal = world.animal("A1")
+    weight, call = late_visit(world, animal)
+    assert statuses(world.push(world.greta, weight)) == ["held"]
+    with pytest.raises(Refused) as error:
+        decide(world, animal, weight["id"], admitted)
+    assert refused(error) == "not_found", "its check may still come"
+    world.pass_time(days=ALONE_AFTER.days)
+    (alone,) = lone_notes_in([world.collection.pk], world.now)
+    assert str(alone.pk) == weight["id"]
+    decide(world, animal, weight["id"], admitted)
+    assert lone_notes_in([world.collection.pk], world.now) == []
+    assert Husbandry.objects.filter(type="weight").count() == admitted
+    assert statuses(world.push(world.greta, weight)) == ["duplicate" if admitted else "refused"]
+    letter = Letter.objects.get(kind="late_note_decided")
+    assert (letter.to, letter.context["admitted"]) == (world.greta.email, admitted)
+    (own,) = own_held_notes(world.greta.pk)
+    assert own.decision_made is admitted
+    with pytest.raises(Refused, match="already been decided"):
+        decide(world, animal, weight["id"], admitted)
+    (late,) = world.push(world.greta, call)
+    decide(world, animal, late.id, True)
+    assert Husbandry.objects.filter(type="weight").count() == admitted, "once"
+    call_command("fsck", stdout=StringIO(), stderr=StringIO())
+
+
+def test_a_weight_whose_check_came_after_all_goes_with_that(world: World) -> None:
+    animal = world.animal("A1")
+    weight, call = late_visit(world, animal)
+    world.push(world.greta, weight)
+    world.pass_time(days=ALONE_AFTER.days)
+    world.push(world.greta, call)
+    assert lone_notes_in([world.collection.pk], world.now) == []
+    with pytest.raises(Refused):
+        decide(world, animal, weight["id"], False)
+    decide(world, animal, call["id"], True)
     assert Husbandry.objects.get(type="weight").by == world.greta.pk
 
 

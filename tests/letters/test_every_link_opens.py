@@ -225,6 +225,16 @@ def _late(here: Here, readers: Readers) -> None:
     readers.open_all()
     decided = {"held": held.id, "admitted": False}
     here.say(here.odile, "late_call_decided", animal.pk, decided)
+    readers.open_all()
+    other = here.animal("L2")
+    here.now = now - timedelta(days=40)
+    here.visit(here.greta, other, days=1)
+    weighed, here.now = here.now + timedelta(hours=2), now - timedelta(days=20)
+    noted = {"noted": {"type": "weight", "grams": "420"}}
+    note = here.say(here.greta, "husbandry_noted", other.pk, noted, at=weighed)
+    here.now = now
+    alone = {"held": note.id, "admitted": True}
+    here.say(here.odile, "late_call_decided", other.pk, alone)
 
 
 def _number(here: Here, readers: Readers) -> None:

@@ -159,6 +159,8 @@ CONTEXTS: dict[str, dict[str, Any]] = {
     },
     "late_call_decided": LATE_CHECK
     | {"to_name": "Greta Lund", "host_name": "Odile Marten", "admitted": False, "call": ID},
+    "late_note_decided": LATE_CHECK
+    | {"to_name": "Greta Lund", "host_name": "Odile Marten", "admitted": False},
     "late_call_waits": KEEPER
     | {"guest_name": "Greta Lund", "count": 1, "days": 7}
     | {one: LATE_CHECK[one] for one in ("examined_at", "received_at")},
@@ -348,6 +350,7 @@ def test_both_parts_lead_to_the_same_place(kind: str) -> None:
         "recheck_asked": {f"http://testserver/animals/{ID}"},
         "report_to_answer": {f"http://testserver/reports/by-link/{link_token(LINK)}"},
         "late_call_decided": {f"http://testserver/calls/{ID}"},
+        "late_note_decided": {"http://testserver/held-calls"},
         "late_call_waits": {"http://testserver/held-calls"},
         "late_call_waits_guest": {"http://testserver/held-calls"},
         "report_answered": {f"http://testserver/animals/{ID}"},

@@ -431,3 +431,27 @@ def test_ones_own_call_can_be_taken_back_and_stays_to_be_seen(
     assert taken.goes_to == f"/calls/{call}"
     assert "withdrawn" in odile.open(f"/animals/{barnaby.pk}").text
     assert odile.open(f"/calls/{call}/withdrawal").status == 404, "only whoever sent it"
+
+
+def test_a_late_weight_without_its_check_is_decided_on_the_same_page(
+    here: Here, odile: Browser, greta: Browser
+) -> None:
+    animal, now = here.animal("W-1"), timezone.now()
+    here.now = now - timedelta(days=60)
+    here.visit(here.greta, animal, days=1)
+    weighed, here.now = here.now + timedelta(hours=2), now - timedelta(days=20)
+    weight = {"noted": {"type": "weight", "grams": "431"}}
+    held = here.say(here.greta, "husbandry_noted", animal.pk, weight, at=weighed)
+    here.now = now
+    assert "A late weight waits for your decision" in odile.open("/").text
+    page = odile.open("/held-calls")
+    assert "A weight by Greta Lund" in page.text
+    assert "431" not in page.text
+    form = page.form(f"/held-calls/{held.id}/decision")
+    form.names.add("admitted")
+    assert odile.send(form, admitted="no").goes_to == "/held-calls"
+    assert "Not admitted" in odile.open("/held-calls").text
+    theirs = greta.open("/held-calls")
+    assert "A weight of a ball python" in theirs.text
+    assert "Not admitted" in theirs.text
+    assert greta.open(f"/receipts/{held.id}").status == 200

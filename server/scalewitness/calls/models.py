@@ -210,7 +210,7 @@ class HeldCall(AppendOnly):
 
     @property
     def decision_made(self) -> bool | None:
-        """Of a call: whether it was admitted; None while it waits."""
+        """Whether it was admitted by itself; None while it was not decided on."""
         return self.decision.admitted if hasattr(self, "decision") else None
 
 

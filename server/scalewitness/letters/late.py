@@ -33,13 +33,15 @@ ANOTHERS_GUEST = "a guest of an earlier keeper"
 
 
 def notify_of_decision(held: HeldCall, fact: Logged[LateCallDecided], owing: Owing) -> None:
-    """Whoever made the call; their notes of that visit share its fate."""
+    """Whoever made the call; their notes of that visit share its fate. Or whoever took a note that
+    came without one."""
     examiner, visited = keeper_of(held.by), _visited(held)
     if examiner is None or fact.sender is None:
         return
     hosted = visited is not None and is_steward(fact.sender, visited, owing.now)
+    is_call = held.kind == "call_made"
     owing.owe(
-        "late_call_decided",
+        "late_call_decided" if is_call else "late_note_decided",
         cause=fact.id,
         recipient=examiner.pk,
         to=examiner.email,
@@ -47,7 +49,7 @@ def notify_of_decision(held: HeldCall, fact: Logged[LateCallDecided], owing: Owi
             "to_name": examiner.name,
             **_named("host", fact.sender if hosted else None, NOT_THE_HOST),
             "admitted": fact.body.admitted,
-            "call": str(held.pk),
+            **({"call": str(held.pk)} if is_call else {}),
             **_about(held),
         },
     )
@@ -71,7 +73,7 @@ def _about(held: HeldCall) -> dict[str, Any]:
     """As its examiner knew the animal: by the code that they read."""
     return {
         "species": taxon(held.animal.species).common,
-        "code": held.submission["body"]["identified"].get("code") or "",
+        "code": held.submission["body"].get("identified", {}).get("code") or "",
         "examined_at": held.submission["at"],
         "received_at": held.received_at.isoformat(),
     }

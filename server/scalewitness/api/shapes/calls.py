@@ -197,13 +197,6 @@ class OwnCall(Struct, frozen=True, tag_field="sight", tag="own"):
     note: str | None
 
 
-class HeldCalls(Struct, frozen=True):
-    """``own``: those that you sent, the latest first, also when decided on."""
-
-    items: list[HeldCallShown]
-    own: list[OwnCall]
-
-
 def calls(known: Dossier) -> list[CallShown]:
     """The calls of a dossier in log order."""
     return [call(shown, known) for shown in known.calls]

@@ -2,15 +2,19 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
+from typing import Final
 from uuid import UUID
 
-from django.db.models import F, OuterRef, Q, QuerySet, Subquery
+from django.db.models import Exists, F, OuterRef, Q, QuerySet, Subquery
 
 from scalewitness.calls.models import HeldCall, HeldDecision
 from scalewitness.ledger.models import Entry
 
 MOST = 50
+ALONE_AFTER: Final = timedelta(days=14)
+"""So long a late note waits for the check that it was taken with (our judgement: as long as a check
+may come after its visit); then the host decides on the note by itself."""
 
 
 def _calls() -> QuerySet[HeldCall]:
@@ -33,6 +37,44 @@ def waiting_since(moment: datetime) -> list[HeldCall]:
 
 def held_call_of(held: UUID) -> HeldCall | None:
     return _calls().filter(pk=held).first()
+
+
+def _notes() -> QuerySet[HeldCall]:
+    found = HeldCall.objects.filter(kind="husbandry_noted")
+    return found.select_related("animal__collection", "decision")
+
+
+def lone_notes(now: datetime, **more: object) -> list[HeldCall]:
+    """Undecided late notes whose check has not come for so long, oldest first."""
+    same = {name: OuterRef(name) for name in ("by", "animal", "grant")}
+    came = Exists(HeldCall.objects.filter(kind="call_made", **same))
+    waiting = _notes().filter(decision=None, received_at__lte=now - ALONE_AFTER, **more)
+    return _not_logged(waiting.exclude(came))
+
+
+def lone_notes_in(collections: Iterable[UUID], now: datetime) -> list[HeldCall]:
+    """Those on animals of these collections."""
+    return lone_notes(now, animal__collection__in=list(collections))
+
+
+def decided_notes(collections: Iterable[UUID]) -> list[HeldCall]:
+    """Late notes on animals of these collections that were decided on by themselves, the latest
+    first."""
+    decided = _notes().filter(animal__collection__in=list(collections), decision__isnull=False)
+    return list(decided.order_by("-decision__position")[:MOST])
+
+
+def own_held_notes(by: UUID) -> list[HeldCall]:
+    """Late notes that a keeper sent and that wait, or were decided on by themselves."""
+    notes = _notes().filter(by=by)
+    waiting = _not_logged(notes.filter(decision=None))
+    return [*waiting, *notes.filter(decision__isnull=False).order_by("-received_at", "pk")[:MOST]]
+
+
+def to_decide(held: UUID, now: datetime) -> HeldCall | None:
+    """What a host decides on or did: a late call, or a late note that came without one."""
+    decided = _notes().filter(pk=held, decision__isnull=False).first()
+    return held_call_of(held) or decided or next(iter(lone_notes(now, pk=held)), None)
 
 
 def decided_calls(collections: Iterable[UUID]) -> list[HeldCall]:
@@ -60,7 +102,7 @@ def calls_held_with(by: UUID, animal: UUID, grant: UUID) -> list[HeldCall]:
 def notes_held_with(call: HeldCall) -> list[HeldCall]:
     """What was noted under the grant of a call and came late as well, and is not in the log."""
     held = HeldCall.objects.filter(by=call.by, animal=call.animal_id, grant=grant_of(call))
-    return _not_logged(held.filter(kind="husbandry_noted"))
+    return _not_logged(held.filter(kind="husbandry_noted", decision=None))
 
 
 def photos_held_with(call: HeldCall) -> list[HeldCall]:
@@ -85,7 +127,7 @@ def grant_of(call: HeldCall) -> UUID | None:
 def decision_of(held: HeldCall) -> bool | None:
     """Whether what is held is admitted; None while it waits. A note is with the calls of its time:
     with the first that is, and not before each of them was not; a photo with the call it shows."""
-    if held.kind == "call_made":
+    if held.kind == "call_made" or held.decision_made is not None:
         return held.decision_made
     if Entry.objects.filter(fact=held.pk).exists():
         return True

@@ -9,7 +9,7 @@ from scalewitness.animals.models import Animal
 from scalewitness.animals.queries import is_steward
 from scalewitness.calls import services
 from scalewitness.calls.models import Call
-from scalewitness.calls.queries.held import held_call_of
+from scalewitness.calls.queries.held import to_decide
 from scalewitness.calls.queries.made import call_of
 from scalewitness.calls.queries.visibility import animal_open
 from scalewitness.domain.errors import (
@@ -37,6 +37,7 @@ from scalewitness.intake.known import Known, Subject
 from scalewitness.intake.newcomers import answers, contradicts, waits
 from scalewitness.intake.one_person import one_with
 from scalewitness.intake.rules.late import (
+    admit_note,
     admit_notes,
     covers,
     hold,
@@ -256,19 +257,21 @@ def _call_on(call_id: str, animal: UUID) -> Call:
 
 
 def late_call_decided(fact: Sealed, batch: Batch) -> int:
-    """The host admits a held call, which then enters the log as its examiner's, or not: without
-    knowing what it says, which nobody but its examiner is shown before."""
+    """The host admits a held call, or a note whose call never came, which then enters the log as
+    its sender's, or not: without knowing what it says, which nobody else is shown before."""
     body = cast(LateCallDecided, fact.body)
-    held = held_call_of(UUID(body.held))
+    held = to_decide(UUID(body.held), batch.now)
     if held is None or held.animal_id != fact.about:
         raise NotFound()
     if not is_steward(batch.actor.keeper, held.animal.collection, batch.now):
         raise NotFound()
     if hasattr(held, "decision"):
-        raise NotNow("This call has already been decided on.")
+        raise NotNow("This has already been decided on.")
     logged = batch.log(fact)
     services.store_decision(logged)
-    if body.admitted:
+    if body.admitted and held.kind != "call_made":
+        admit_note(held, batch)
+    elif body.admitted:
         admit_notes(held, batch)
         admit_photos(held, batch)
         known = Known(held.by, batch.now, came=held.received_at)

@@ -122,6 +122,11 @@ def admit_notes(call: HeldCall, batch: Batch) -> None:
     batch.store()
 
 
+def admit_note(held: HeldCall, batch: Batch) -> None:
+    _keep_note(released(held), batch, sender_of(held))
+    batch.store()
+
+
 def _keep_note(fact: Sealed, batch: Batch, sender: Actor) -> int:
     logged = batch.log(fact, sender=sender)
     batch.keep(Husbandry, husbandry_row(logged))

@@ -13,9 +13,12 @@ from scalewitness.animals.queries import for_steward, stewarded_collections, tit
 from scalewitness.calls.models import HeldCall
 from scalewitness.calls.queries.held import (
     decided_calls,
-    held_call_of,
+    decided_notes,
     held_calls,
+    lone_notes_in,
     own_held_calls,
+    own_held_notes,
+    to_decide,
 )
 from scalewitness.domain.clocks import correction_in_words
 from scalewitness.domain.facts import CallMade
@@ -60,7 +63,10 @@ def _held_page(
     taken = late_calls(collections, now)
     awaited = animals_on_sale(one.animal_id for one in waiting)
     waiting.sort(key=lambda one: one.animal_id not in awaited)
-    people = [one.by for one in (*waiting, *decided)] + [one.call.examiner for one in taken]
+    alone, settled = lone_notes_in(collections, now), decided_notes(collections)
+    people = [one.by for one in (*waiting, *decided, *alone, *settled)] + [
+        one.call.examiner for one in taken
+    ]
     names = names_of(people)
     rows = [
         _held_row(one, names)
@@ -72,6 +78,9 @@ def _held_page(
         "refused": refused,
         "taken": [_late_row(one, names) for one in taken],
         "decided": [_held_row(one, names) for one in decided],
+        "notes": [_note_row(one, names) | {"form": DecisionForm(held=one.pk)} for one in alone],
+        "decided_notes": [_note_row(one, names) for one in settled],
+        "own_notes": [_note_row(one, {}) for one in own_held_notes(keeper.pk)],
         "own": [own_row(one) for one in own_held_calls(keeper.pk)],
     }
     status = refused.status if refused else 200
@@ -86,6 +95,15 @@ def _held_row(held: HeldCall, names: Mapping[UUID, str]) -> dict[str, Any]:
         "who": names.get(held.by, "a keeper"),
         "examined": parse_moment(held.submission["at"]),
         "corrected": correction_in_words(made.corrected) if made.corrected else None,
+    }
+
+
+def _note_row(held: HeldCall, names: Mapping[UUID, str]) -> dict[str, Any]:
+    return {
+        "held": held,
+        "title": title_of(held.animal) if names else taxon(held.animal.species).common,
+        "who": names.get(held.by, "a keeper"),
+        "noted": parse_moment(held.submission["at"]),
     }
 
 
@@ -121,7 +139,10 @@ def _late_row(late: Late, names: Mapping[UUID, str]) -> dict[str, Any]:
 @signed_in
 def decide(request: HttpRequest, keeper: Keeper, held_id: UUID) -> HttpResponse:
     held = for_steward(
-        held_call_of(held_id), lambda one: one.animal.collection, keeper.pk, timezone.now()
+        to_decide(held_id, timezone.now()),
+        lambda one: one.animal.collection,
+        keeper.pk,
+        timezone.now(),
     )
     form = DecisionForm(request.POST or None, held=held.pk)
     if not form.is_valid():

@@ -8,7 +8,7 @@ from django.urls import reverse
 
 from scalewitness.animals.models import Animal
 from scalewitness.animals.queries import stewarded_collections, title_of
-from scalewitness.calls.queries.held import held_calls
+from scalewitness.calls.queries.held import held_calls, lone_notes_in
 from scalewitness.calls.queries.reports import last_answer, reported_of
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.disclosures.queries import disclosures_in, disclosures_to
@@ -100,6 +100,10 @@ def _late_calls(keeper: Keeper, now: datetime) -> Iterable[Task]:
     for held in held_calls(collections):
         yield Task(
             "A late call waits for your decision", title_of(held.animal), reverse("held_calls")
+        )
+    for held in lone_notes_in(collections, now):
+        yield Task(
+            "A late weight waits for your decision", title_of(held.animal), reverse("held_calls")
         )
 
 
