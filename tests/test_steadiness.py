@@ -43,6 +43,24 @@ def test_a_wait_that_takes_too_long_fails_and_says_where_everyone_was() -> None:
     assert "Thread a thread of the test:" in str(caught.value)
 
 
+def compute(seconds: float) -> None:
+    began = time.process_time()
+    while time.process_time() - began < seconds:
+        pass
+
+
+def test_one_that_computes_has_twice_the_time_and_no_more() -> None:
+    began = time.monotonic()
+    with bounded("the example", seconds=1.0):
+        while time.monotonic() - began < 1.1:
+            compute(0.02)
+    with (
+        pytest.raises(pytest.fail.Exception, match=r"still waiting after 1 s"),
+        bounded("the example", seconds=1.0),
+    ):
+        compute(ENOUGH)
+
+
 def test_what_was_waited_for_in_vain_is_named() -> None:
     with pytest.raises(pytest.fail.Exception, match="in vain for rain; last seen: 0"):
         eventually(lambda: 0, "rain", seconds=0.05)
