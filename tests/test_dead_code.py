@@ -27,7 +27,7 @@ CALLED_FROM_OUTSIDE = {
         *("SignInConfig", "StandingsConfig", "VisitsConfig", "ExaminersConfig"),
         *("add_arguments", "process_view", "process_exception", "form_valid"),
         *("clean_animals", "clean_answer", "clean_code", "clean_credential", "clean_picture"),
-        *("clean_report", "clean_represents", "validate", "get_help_text"),
+        *("clean_report", "clean_represents", "validate", "get_help_text", "get_queryset"),
     },
     "django-allauth": {
         *("_authenticate_by_email", "_delete_login_attempts_cached_email", "validate_unique_email"),
