@@ -41,7 +41,6 @@ from scalewitness.domain.facts.calls import (
     PhotosCompared,
     ReportAnswered,
     Reported,
-    ReportReopened,
     WitnessStated,
     WitnessWithdrawn,
 )
@@ -73,6 +72,7 @@ from scalewitness.domain.facts.record import (
     OnePersonFound,
     OriginSucceeded,
     PolicyAdopted,
+    ReportReopened,
     ReportStands,
     SettledCounts,
     StandingChanged,

@@ -97,15 +97,6 @@ class WitnessWithdrawn(Body, frozen=True):
     note: Commitment | None = None
 
 
-class ReportReopened(Body, frozen=True):
-    """About an animal: the record judges anew what stands behind a ``call`` that others spoke of,
-    as the fact ``cause`` bears on who spoke of it or sent it. The standing that follows says how
-    it stands."""
-
-    call: Id
-    cause: Id
-
-
 class PhotosCompared(Body, frozen=True):
     """About an animal: somebody else laid the photo of a check beside one that was on record
     before it, and says whether they show the same animal or another."""
@@ -133,7 +124,6 @@ BODIES: dict[str, type[Body]] = {
     "document_read": DocumentRead,
     "witness_stated": WitnessStated,
     "witness_withdrawn": WitnessWithdrawn,
-    "report_reopened": ReportReopened,
     "photos_compared": PhotosCompared,
     "late_call_decided": LateCallDecided,
 }

@@ -175,6 +175,15 @@ class OnePersonFound(Body, frozen=True):
     accounts: Sha256
 
 
+class ReportReopened(Body, frozen=True):
+    """About an animal: the record judges anew what stands behind a ``call`` that others spoke of,
+    as the fact ``cause`` bears on who spoke of it or sent it. The standing that follows says how
+    it stands."""
+
+    call: Id
+    cause: Id
+
+
 BODIES: dict[str, type[Body]] = {
     "standing_changed": StandingChanged,
     "policy_adopted": PolicyAdopted,
@@ -184,4 +193,5 @@ BODIES: dict[str, type[Body]] = {
     "founder_named": FounderNamed,
     "deceit_found": DeceitFound,
     "one_person_found": OnePersonFound,
+    "report_reopened": ReportReopened,
 }
