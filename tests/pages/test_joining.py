@@ -11,9 +11,12 @@ from tests.world import new_id
 
 from scalewitness.animals.models import Joining
 from scalewitness.domain.errors import Refused
+from scalewitness.domain.facts import ExaminerRecordChanged, SettledCounts
+from scalewitness.intake.batch import Actor, Batch
 from scalewitness.ledger.models import Entry
 from scalewitness.mail.models import Letter
 from scalewitness.mail.services.composing import compose
+from scalewitness.standings.services import store_examiner_record
 
 pytestmark = pytest.mark.django_db
 __all__ = ["alike", "two"]
@@ -89,6 +92,41 @@ def test_over_the_api(alike: Two) -> None:
     assert [one["call"] for one in weighed] == [calls[0]["id"]]
     parting = {"body": {"joining": one["id"]}, "id": str(new_id(alike.world.now))}
     assert odile.post(f"{hers}/partings", parting).status == 201
+
+
+def test_what_names_the_others_examiners_is_left_out(alike: Two) -> None:
+    """Their sessions, and their records that entered the answer; Fenna has one by now."""
+    fenna = alike.stans.fenna
+    counts = (SettledCounts(method="probing", sex="female", wrong=0, right=9),)
+    body = ExaminerRecordChanged(role="keeper", counts=counts, hosts=2)
+    batch = Batch(Actor(), alike.world.now)
+    store_examiner_record(batch.state("examiner_record_changed", fenna.pk, body))
+    batch.flush()
+    join(alike)
+    today(alike)
+    path, odile = f"/animals/{alike.older.pk}", Api(alike.world.odile)
+    shown = str(odile.get(f"{path}/standing").body)
+    assert "2 calls of another record count too" in shown
+    assert str(fenna.pk) not in shown
+    assert "Fenna" not in Browser(alike.world.odile).open(path).text
+    his = str(Api(alike.world.stan).get(f"/animals/{alike.newer.pk}/standing").body)
+    assert str(fenna.pk) in his
+    assert str(alike.world.odile.pk) not in his
+    supposed = odile.post(f"{path}/what-if", {"method": "probing", "conclusion": "female"})
+    assert supposed.status == 200
+    assert str(fenna.pk) not in str(supposed.body)
+
+
+def test_a_record_without_a_call_of_its_own_says_so_and_what_is_elsewhere(two: Two) -> None:
+    two.contradict()
+    twin = two.world.animal("A3")
+    two.give(to=twin)
+    answer(two, propose(two, twin))
+    today(two)
+    page = Browser(two.world.odile).open(f"/animals/{twin.pk}")
+    assert page.status == 200
+    assert "2 calls of another record count too" in page.text
+    assert "probable male" in page.text.lower()
 
 
 def test_who_sees_both_is_led_from_the_one_to_the_other(alike: Two) -> None:

@@ -130,11 +130,12 @@ class BorneTransponders(Generic[T]):
         found = set()
         for code in self._codes.get(animal, ()):
             bearers = self._bearers[code]
-            first, *later = bearers.items()
-            until = {first[0]: later[0][1]} if later else {}
+            if len(bearers) == 1:
+                continue
+            (first, _), (_, until), *_ = bearers.items()
             ranks = {}
             for one, given in bearers.items():
-                seen = checked(one, code, until.get(one, 0))
+                seen = checked(one, code, until if one == first else 0)
                 ranks[one] = (seen is None, seen or 0, given)
             found.add(min(bearers, key=ranks.__getitem__))
         return found - {animal}

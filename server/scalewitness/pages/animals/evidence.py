@@ -340,7 +340,7 @@ def lines_of(dossier: Dossier, kind: str) -> list[ReasonLine]:
 
 def sensitivity_of(dossier: Dossier) -> str | None:
     """How far the answer moves when the model's numbers do; None while nothing was checked."""
-    return in_words(dossier.sensitivity) if dossier.assessment.weights else None
+    return in_words(dossier.sensitivity) if dossier.evidence else None
 
 
 def weakest(dossier: Dossier) -> tuple[CallInWords, str] | None:

@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TypeVar
 from uuid import UUID
 
 from msgspec.structs import replace
@@ -16,9 +17,10 @@ from scalewitness.calls.queries.reports import compared_of, report_of
 from scalewitness.domain.sexing.evidence import Compared, Evidence, Report
 from scalewitness.domain.sexing.explain import ReasonLine, explain
 from scalewitness.domain.sexing.sensitivity import Sensitivity, hundredths
-from scalewitness.domain.sexing.standing import Assessment, CallWeight
+from scalewitness.domain.sexing.standing import Assessment, CallWeight, SessionWeight
 from scalewitness.domain.sexing.stated_linkage import Start, with_linkage
 from scalewitness.domain.sexing.taxa import Taxon, as_learned, taxon
+from scalewitness.domain.sexing.used import RecordUsed
 from scalewitness.ledger.queries.entries import signed_among, texts_of
 from scalewitness.people.queries import deceivers_among, names_of
 from scalewitness.standings.models import Standing
@@ -34,6 +36,8 @@ from scalewitness.standings.queries.assessing import (
 from scalewitness.standings.queries.evidence import StatedCall, evidence_of, waiting_calls
 from scalewitness.standings.queries.logged import latest_standing
 
+Rested = TypeVar("Rested", SessionWeight, RecordUsed)
+"""What rests on some of the calls."""
 Texts = dict[tuple[UUID, str], str]
 """Free text by fact and field."""
 
@@ -115,7 +119,10 @@ class Dossier:
         )
         # First its own, also where that is one that older numbers keep.
         labels = dict.fromkeys((self.assessment.label, *found.labels))
-        return replace(found, labels=tuple(labels))
+        others = {call.examiner for call in self.evidence}
+        others -= {str(shown.call.examiner) for shown in self.calls}
+        moves = tuple(one for one in found.moves if not _is_of(others, one.name))
+        return replace(found, labels=tuple(labels), moves=moves)
 
     @cached_property
     def lines(self) -> tuple[ReasonLine, ...]:
@@ -193,12 +200,29 @@ def dossier(animal: Animal, at: int | None = None) -> Dossier:
     )
 
 
+def _is_of(examiners: set[str], number: str) -> bool:
+    """Whether a number is the own record of one of these examiners, which it names."""
+    kind, _, whose = number.partition(".")
+    return kind == "record" and whose.partition(".")[0] in examiners
+
+
 def _of_own(assessment: Assessment, calls: Iterable[Call]) -> Assessment:
     """With the account of the record's own calls alone: those on others of the same snake count,
     and are for whoever may see them there."""
     own = {str(call.pk) for call in calls}
-    weights = tuple(one for one in assessment.weights if one.call in own)
-    return replace(assessment, weights=weights)
+    if all(one.call in own for one in assessment.weights):
+        return assessment
+
+    def of_own(rows: Iterable[Rested]) -> tuple[Rested, ...]:
+        kept = (replace(one, calls=tuple(c for c in one.calls if c in own)) for one in rows)
+        return tuple(one for one in kept if one.calls)
+
+    return replace(
+        assessment,
+        weights=tuple(one for one in assessment.weights if one.call in own),
+        sessions=of_own(assessment.sessions),
+        settled=of_own(assessment.settled),
+    )
 
 
 def _people(call: Call) -> Iterable[UUID]:

@@ -295,12 +295,11 @@ class Replay:
         self, entry: Entry, past: _Past, animal: UUID, logged: facts.StandingChanged
     ) -> Iterator[StandingDifference]:
         by = self._measured_by(logged.parameters)
-        evidence = [
-            call
-            for one in self._snakes.same_snake(animal)
-            for call in self._past(one).evidence(self._deceivers)
-        ]
-        others = len(evidence) - len(past.evidence(self._deceivers))
+        evidence = past.evidence(self._deceivers)
+        own = len(evidence)
+        for one in self._snakes.same_snake(animal) - {animal}:
+            evidence += self._past(one).evidence(self._deceivers)
+        others = len(evidence) - own
         if others != logged.calls_elsewhere:
             what = f"counts {logged.calls_elsewhere} calls of other records, not {others}"
             yield StandingDifference(entry.position, animal, what)
