@@ -80,7 +80,7 @@ def test_a_disclosure_whose_letter_is_lost_stays_open_and_is_read_by_the_buyer(
     Letter.objects.all().delete()
     assert "no difference" in fsck()
     assert "not yet acknowledged" in Browser(world.odile).open("/disclosures").text
-    assert "A disclosure is not yet acknowledged" in Browser(world.odile).open("/").text
+    assert "Not yet acknowledged by" in Browser(world.odile).open("/").text
     assert "What you were told has changed" in Browser(world.stan).open("/").text
     assert "contested" in Browser(world.stan).open(f"/disclosures/{owed.pk}").text
     assert OfferLink.objects.filter(sale=owed.sale, purpose="disclosure").exists()

@@ -29,6 +29,7 @@ class _Reader(HTMLParser):
         super().__init__()
         self.path, self.forms, self.words, self.links = path, [], [], []
         self.tags: list[tuple[str, dict[str, str | None]]] = []
+        self._inside = False  # what stands on every page, such as its search, is not its own
         self._form: Form | None = None
         self._select: str | None = None
         self._area: str | None = None
@@ -43,7 +44,8 @@ class _Reader(HTMLParser):
         self.tags.append((tag, given))
         if tag == "a" and given.get("href"):
             self.links.append(str(given["href"]))
-        if tag == "form":
+        self._inside |= tag == "main"
+        if tag == "form" and self._inside:
             action = given.get("action") or self.path
             self._form = Form(action, given.get("method") or "get")
             self.forms.append(self._form)
@@ -66,6 +68,7 @@ class _Reader(HTMLParser):
             self._area = name
 
     def handle_endtag(self, tag: str) -> None:
+        self._inside &= tag != "main"
         if tag == "form":
             self._form = None
         if tag == "select":

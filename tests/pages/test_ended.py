@@ -22,7 +22,7 @@ def test_a_keeper_says_so_and_it_leaves_the_lists(here: Here, odile: Browser) ->
         gone = odile.open(f"{listing}?ended=only").text
         assert "Nettle" in gone
         assert "Clove" not in gone
-    assert "0.0.1" in odile.open(room).text
+    assert "0 males, 0 females, 1 not settled" in odile.open(room).text
     for picked in ("sales/new", "visits/new"):
         found = odile.open(f"{room}/{picked}").text
         assert "Clove" in found

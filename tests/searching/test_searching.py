@@ -55,7 +55,7 @@ def few(world: World) -> dict[str, Animal]:
         ({"trait": "AMEL"}, {"young"}),
         ({"checked": "never"}, {"new"}),
         ({"checked": "within_a_year"}, {"male", "young"}),
-        ({"checked": "over_a_year"}, set()),
+        ({"checked": "over_a_year"}, {"new"}),
         ({"planned": "for_sale"}, {"male"}),
         ({"planned": "pairing"}, set()),
         ({"whose": "mine"}, {"male", "young", "new"}),

@@ -111,7 +111,7 @@ def _checked(asked: Asked) -> Q:
     if wanted.checked == "never":
         return ~Q(Exists(calls))
     lately = Q(Exists(calls.filter(examined_at__gt=now - YEAR)))
-    return lately if wanted.checked == "within_a_year" else Q(Exists(calls)) & ~lately
+    return lately if wanted.checked == "within_a_year" else ~lately
 
 
 def _planned(asked: Asked) -> Q:

@@ -34,7 +34,7 @@ WORDS: Mapping[str, tuple[tuple[str, str], ...]] = {
     ),
     "checked": (
         ("", "any time"), ("never", "never"), ("within_a_year", "within a year"),
-        ("over_a_year", "over a year ago"),
+        ("over_a_year", "not for a year"),
     ),
     "planned": (("", "anything"), ("for_sale", "a sale"), ("pairing", "a pairing")),
     "whose": (("", "mine and shown"), ("mine", "mine"), ("shown", "shown to me")),

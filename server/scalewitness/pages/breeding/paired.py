@@ -26,6 +26,7 @@ class Half:
     title: str
     label: str
     doubt: str
+    speaks_against: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +57,8 @@ def _half(sex: Sex, animal: Animal | None, labels: Mapping[UUID, str]) -> Half:
         ask = "Ask its keeper what is known."
         return Half(ROLES[sex], None, "An animal you may not see", "", ask)
     label = labels.get(animal.pk, UNSEXED)
-    return Half(ROLES[sex], animal, title_of(animal), label, _doubt(sex, label))
+    against = sex_of(label) not in {None, sex}
+    return Half(ROLES[sex], animal, title_of(animal), label, _doubt(sex, label), against)
 
 
 def _doubt(sex: Sex, label: str) -> str:

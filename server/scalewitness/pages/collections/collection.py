@@ -1,4 +1,4 @@
-"""Collections and the animals in them, counted the trade's way: males.females.unsexed."""
+"""Collections and the animals in them, counted by what their records say."""
 
 from collections import Counter
 from collections.abc import Sequence
@@ -9,27 +9,47 @@ from django import forms
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.utils import timezone
+from django.utils.safestring import SafeString
 
 from scalewitness.animals import services
 from scalewitness.animals.models import Collection
 from scalewitness.animals.queries import collection_of, for_steward, stewarded_collections
+from scalewitness.calls.queries.counted import not_examined_since
 from scalewitness.domain.consequences import sex_of
 from scalewitness.domain.errors import IdReused, VersionStale
 from scalewitness.pages.animals.finding import found_in
 from scalewitness.pages.parts.access import page, signed_in
 from scalewitness.pages.parts.facts import new_id, retype
+from scalewitness.pages.plots.strip import strip
 from scalewitness.people.models import Keeper
+from scalewitness.searching.animals import YEAR
 from scalewitness.standings.queries.logged import labels_counted
 
 
 @dataclass(frozen=True, slots=True)
 class Counted:
-    """A collection and its count; ``contested`` ones are among the unsexed."""
+    """A collection and its animals by label; ``unchecked``: so many that nobody has examined for
+    a year."""
 
     collection: Collection
-    count: str
-    contested: int
-    total: int
+    labels: Counter[str]
+    unchecked: int
+
+    @property
+    def in_words(self) -> str:
+        """``4 males, 5 females, 7 not settled (3 contested)``; probable ones are counted in."""
+        sexes = Counter[str | None]()
+        for label, number in self.labels.items():
+            sexes[sex_of(label)] += number
+        males, females = (_so_many(sexes[sex], sex) for sex in ("male", "female"))
+        contested = self.labels["contested"]
+        among = f" ({contested} contested)" if contested else ""
+        return f"{males}, {females}, {sexes[None]} not settled{among}"
+
+    @property
+    def strip(self) -> SafeString:
+        """The same as a drawing."""
+        return strip(self.labels)
 
 
 class CollectionForm(forms.Form):
@@ -39,17 +59,16 @@ class CollectionForm(forms.Form):
 
 
 def counted(collections: Sequence[Collection]) -> list[Counted]:
-    """Counts by what the standings name, probable and verified alike."""
-    found = labels_counted(one.pk for one in collections)
-    return [_counted(one, found.get(one.pk, Counter())) for one in collections]
+    """Of each, what its keepers are shown of it as a whole."""
+    ids = [one.pk for one in collections]
+    found, unchecked = labels_counted(ids), not_examined_since(ids, timezone.now() - YEAR)
+    return [
+        Counted(one, found.get(one.pk, Counter()), unchecked.get(one.pk, 0)) for one in collections
+    ]
 
 
-def _counted(collection: Collection, labels: Counter[str]) -> Counted:
-    sexes: Counter[str | None] = Counter()
-    for label, number in labels.items():
-        sexes[sex_of(label)] += number
-    count = f"{sexes['male']}.{sexes['female']}.{sexes[None]}"
-    return Counted(collection, count, labels["contested"], labels.total())
+def _so_many(number: int, what: str) -> str:
+    return f"{number} {what}{'' if number == 1 else 's'}"
 
 
 def stewarded(keeper: Keeper, collection_id: UUID) -> Collection:

@@ -22,7 +22,7 @@ from scalewitness.mail.models import Letter
 from scalewitness.mail.queries import letters_for
 from scalewitness.mail.services.composing import compose
 from scalewitness.mail.services.links import link_token
-from scalewitness.pages.home.attention import is_open, title_in
+from scalewitness.pages.home.titles import is_open, title_in
 from scalewitness.pages.parts.access import actor_of, page, post_or_go, signed_in
 from scalewitness.pages.parts.facts import StepForm
 from scalewitness.people.models import Keeper

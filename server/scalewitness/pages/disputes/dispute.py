@@ -49,7 +49,7 @@ from scalewitness.pages.disputes.finding import (
     calls_by_role,
     summary_if_settled,
 )
-from scalewitness.pages.home.attention import disputed
+from scalewitness.pages.home.titles import disputed
 from scalewitness.pages.parts.access import actor_of, page, post_or_go, say_accepted, signed_in
 from scalewitness.pages.parts.facts import FactForm, new_id, note
 from scalewitness.pages.parts.listing import listed

@@ -5,7 +5,7 @@ from django.utils import timezone
 
 from scalewitness.animals.queries import stewarded_collections
 from scalewitness.pages.collections.collection import counted
-from scalewitness.pages.home.attention import attention
+from scalewitness.pages.home.today import GROUPS, pending
 from scalewitness.pages.parts.access import page, signed_in
 from scalewitness.people.models import Keeper
 
@@ -20,7 +20,9 @@ def home(request: HttpRequest) -> HttpResponse:
 def desk(request: HttpRequest, keeper: Keeper) -> HttpResponse:
     now = timezone.now()
     collections = counted(stewarded_collections(keeper.pk, now))
-    context = {"attention": attention(keeper, now), "collections": collections}
+    waiting = pending(keeper, now)
+    groups = [(words, waiting[name]) for name, words in GROUPS.items()]
+    context = {"groups": groups, "collections": collections}
     return page(request, "home/desk.html", context)
 
 

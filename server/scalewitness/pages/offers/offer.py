@@ -47,7 +47,7 @@ from scalewitness.pages.animals.evidence import (
 )
 from scalewitness.pages.animals.settled import own_records
 from scalewitness.pages.disclosures.disclosure import both_versions, receipts_for
-from scalewitness.pages.home.attention import title_in
+from scalewitness.pages.home.titles import title_in
 from scalewitness.pages.parts.access import page, post_or_go
 from scalewitness.pages.parts.facts import FactForm, StepForm, retype
 from scalewitness.pages.plots.of_case import depths_of

@@ -27,7 +27,7 @@ from scalewitness.pages.disputes.finding import (
     calls_by_role,
     summary_if_settled,
 )
-from scalewitness.pages.home.attention import title_in
+from scalewitness.pages.home.titles import title_in
 from scalewitness.pages.offers.offer import actor_by, by_link
 from scalewitness.pages.parts.access import page, post_or_go
 from scalewitness.pages.parts.facts import FactForm

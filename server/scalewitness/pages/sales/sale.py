@@ -31,7 +31,7 @@ from scalewitness.mail.queries import letters_for
 from scalewitness.pages.animals.animal import stewarded_animal
 from scalewitness.pages.collections.collection import stewarded
 from scalewitness.pages.guards.throttling import takes_an_address
-from scalewitness.pages.home.attention import title_in
+from scalewitness.pages.home.titles import title_in
 from scalewitness.pages.parts.access import actor_of, page, post_or_go, say_accepted, signed_in
 from scalewitness.pages.parts.facts import StepForm, retype
 from scalewitness.pages.parts.listing import listed

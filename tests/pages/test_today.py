@@ -1,0 +1,98 @@
+"""What waits, for whom, and what comes next."""
+
+from datetime import timedelta
+
+import pytest
+from tests.pages.browser import Browser
+from tests.pages.conftest import Here
+from tests.world import new_id
+
+from scalewitness.animals.models import Animal
+from scalewitness.pages.home.today import Group, Pending, pending
+
+
+def found(here: Here, group: Group) -> list[Pending]:
+    return pending(here.odile, here.now)[group]
+
+
+def titled(here: Here, group: Group) -> list[tuple[str, str]]:
+    return [(one.what, one.about) for one in found(here, group)]
+
+
+@pytest.fixture
+def onyx(here: Here) -> Animal:
+    animal = here.verified("OS-1")
+    here.name(animal, "Onyx")
+    here.now_is_now()
+    return animal
+
+
+def test_a_sale_is_followed_from_draft_to_handover(here: Here, onyx: Animal) -> None:
+    sale = here.draft(onyx)
+    buyer = sale.buyer.name
+    assert titled(here, "needs") == [(f"Make {buyer} the offer", "Onyx")]
+    offer = here.offer(sale)
+    assert titled(here, "needs") == []
+    assert titled(here, "waits") == [(f"{buyer} reads the offer", "Onyx")]
+    here.confirm(sale, offer.id, here.look(sale)["seen"])
+    assert titled(here, "needs") == [(f"Record {buyer}’s payment", "Onyx")]
+    assert "to be paid by" in found(here, "needs")[0].since
+    here.say(here.odile, "payment_recorded", sale.pk)
+    assert titled(here, "needs") == [(f"Hand it over to {buyer}", "Onyx")]
+    here.say(here.odile, "handed_over", sale.pk)
+    assert titled(here, "needs") == titled(here, "waits") == []
+
+
+def test_an_offer_about_to_lapse_needs_its_seller(here: Here, onyx: Animal) -> None:
+    sale = here.draft(onyx)
+    here.offer(sale)
+    assert titled(here, "needs") == []
+    here.pass_time(days=5)
+    ((what, _),) = titled(here, "needs")
+    assert what == f"{sale.buyer.name} reads the offer, which is about to lapse"
+
+
+def test_a_visit_is_followed_by_its_host(here: Here, onyx: Animal) -> None:
+    visit = here.invite(here.greta, onyx)
+    assert titled(here, "waits") == [
+        (f"{here.greta.name} has not answered your invitation", "1 animal, blind")
+    ]
+    here.say(here.greta, "visit_accepted", visit)
+    assert titled(here, "coming") == [(f"{here.greta.name} is checking", "1 animal, blind")]
+    here.pass_time(days=4)
+    assert titled(here, "coming") == [(f"{here.greta.name}’s visit is over", "1 animal, blind")]
+    here.pass_time(days=8)
+    assert titled(here, "coming") == []
+
+
+def test_a_pairing_whose_sex_fell_is_urgent(here: Here, onyx: Animal) -> None:
+    dam = here.verified("OS-2", "female")
+    pair = {"sire": str(onyx.pk), "dam": str(dam.pk), "season": 2027}
+    here.say(here.odile, "pairing_planned", new_id(here.now), pair)
+    assert titled(here, "needs") == []
+    here.pass_time(days=1)
+    here.call(here.fenna, dam, "male", visit=here.visit(here.fenna, dam))
+    urgent = [one for one in found(here, "needs") if one.urgent]
+    assert ("A pairing of 2027 hangs on a dam that is contested", "OS-2") in [
+        (one.what, one.about) for one in urgent
+    ]
+
+
+def test_collections_are_told_in_words_and_as_a_strip(
+    here: Here, odile: Browser, onyx: Animal
+) -> None:
+    here.animal("OS-9")
+    page = odile.open("/")
+    assert "1 male, 0 females, 1 not settled" in page.text
+    assert "1 not checked for a year" in page.text
+    assert 'aria-label="1 unsexed, 1 verified male"' in page.html
+    (there,) = {one for one in page.links if "checked=over_a_year" in one}
+    assert "OS-9" in odile.open(there).text
+    assert "Onyx" not in odile.open(there).text
+
+
+def test_since_when_is_said_in_words(here: Here, onyx: Animal) -> None:
+    sale = here.draft(onyx)
+    for after, said in ((0, "today"), (1, "yesterday"), (3, "for 3 days"), (30, "for 4 weeks")):
+        when = sale.drafted_at + timedelta(days=after, hours=1)
+        assert [one.since for one in pending(here.odile, when)["needs"]] == [said]
