@@ -14,6 +14,7 @@ from tests.world import World
 
 from scalewitness.animals.models import Animal
 from scalewitness.calls.models import Call
+from scalewitness.examiners.figures import withheld_from
 from scalewitness.intake.statements import update_examiner_records
 from scalewitness.people.models import Keeper
 from scalewitness.standings.queries.records import latest_records
@@ -84,6 +85,10 @@ def test_what_was_counted_before_is_neither_taken_out_nor_put_back(world: World)
     update_examiner_records(world.now)
     assert counted(world.greta) == (1, 2)
     world.pass_time(days=30)
+    assert update_examiner_records(world.now) == 0, "his call may come still"
+    assert withheld_from(world.stan.pk, world.greta.pk, world.now)
+    world.pass_time(days=14)
+    assert not withheld_from(world.stan.pk, world.greta.pk, world.now)
     update_examiner_records(world.now)
     assert counted(world.greta) == (0, 2)
 
@@ -107,22 +112,31 @@ def test_an_animal_waits_until_everyone_has_checked_it(world: World) -> None:
     assert update_examiner_records(world.now) == 3
 
 
-@pytest.mark.parametrize("lapses", [False, True])
+@pytest.mark.parametrize("end", ["lapses", "cancelled", "given back"])
 def test_an_ended_visit_keeps_nothing_waiting_and_a_new_one_does_again(
-    world: World, lapses: bool
+    world: World, end: str
 ) -> None:
+    """Once no call of it may come without being late: who gives it back says that none will."""
     animal = settled(world, "B1")
     first = world.visit(world.stan, animal, days=9)
-    assert update_examiner_records(world.now) == 0
-    if lapses:
-        world.pass_time(days=9)
-    else:
+    if end == "cancelled":
         world.say(world.odile, "visit_cancelled", first)
+    elif end == "lapses":
+        world.pass_time(days=9)
+    assert update_examiner_records(world.now) == 0
+    if end == "given back":
+        give_back(world, first)
+    else:
+        world.pass_time(days=14)
     assert update_examiner_records(world.now) == 1
     world.visit(world.stan, animal, days=9)
     withdraw_eggs(world, animal)
     assert update_examiner_records(world.now) == 0
     assert counted(world.greta) == (0, 1)
+
+
+def give_back(world: World, visit: UUID) -> None:
+    world.say(world.stan, "grant_revoked", world.collection.pk, {"grant": str(visit)})
 
 
 def ends(world: World, animal: Animal, why: str) -> None:
@@ -142,7 +156,7 @@ def test_one_that_died_is_not_waited_for_and_one_that_is_lost_is(world: World) -
     assert counted(world.greta) == (0, 1)
     ends(world, lost, "found")
     assert update_examiner_records(world.now) == 0, "he may check it again"
-    world.pass_time(days=23)
+    world.pass_time(days=23 + 14)
     update_examiner_records(world.now)
     assert counted(world.greta) == (1, 1)
 
@@ -214,7 +228,7 @@ class Tracker:
 
     def toggle_visit(self, animal: Animal) -> None:
         if animal in self.visits:
-            self.world.say(self.world.odile, "visit_cancelled", self.visits.pop(animal))
+            give_back(self.world, self.visits.pop(animal))
         else:
             self.visits[animal] = self.world.visit(self.world.stan, animal, days=90)
 

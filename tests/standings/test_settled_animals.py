@@ -115,7 +115,7 @@ def test_what_was_learned_from_before_neither_goes_nor_changes_when_a_guest_come
     assert settled_animals(world.now) == before, "nor does he learn that eggs are gone"
     settled(world, "S2")
     assert len(settled_animals(world.now)) == 2, "others go on"
-    world.pass_time(days=10)
+    world.pass_time(days=10 + 14)
     assert len(settled_animals(world.now)) == 1, "until the visit is over"
 
 

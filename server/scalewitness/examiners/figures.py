@@ -11,10 +11,11 @@ from uuid import UUID
 
 import msgspec
 import numpy as np
-from django.db.models import Exists, Max, OuterRef, QuerySet
+from django.db.models import Max, QuerySet
 from msgspec import Struct
 
 from scalewitness.animals.models import Animal
+from scalewitness.animals.queries.grants import awaited_checks
 from scalewitness.calls.models import ENDS, Call
 from scalewitness.calls.queries.visibility import visible_animals
 from scalewitness.domain.errors import NotFound
@@ -162,13 +163,15 @@ def _calls_of(examiner: UUID, whole: QuerySet[Animal]) -> list[Call]:
 
 
 def withheld_from(viewer: UUID, examiner: UUID, now: datetime) -> bool:
-    """Whether the logged sums could tell the viewer of an animal they are to check blind:
+    """Whether the logged sums could tell the viewer of an animal whose blind check is awaited:
     they move when it settles. One's own only by an animal one called before. The answer
     depends on nothing the viewer does not know."""
-    blind = visible_animals(viewer, now).filter(sight="blind")
-    if viewer == examiner:
-        blind = blind.filter(Exists(Call.objects.filter(animal=OuterRef("pk"), examiner=viewer)))
-    return blind.exists()
+    seen = visible_animals(viewer, now).filter(sight="blind").order_by()
+    blind = {*seen.values_list("pk", flat=True)}
+    blind |= {*awaited_checks(viewer, now).values_list("animal", flat=True)}
+    if viewer == examiner and blind:
+        return Call.objects.filter(animal__in=blind, examiner=viewer).exists()
+    return bool(blind)
 
 
 # --- the logged record --------------------------------------------------------------------

@@ -264,5 +264,5 @@ def next_turn(keeper: UUID, after: datetime) -> datetime | None:
     coming = Grant.objects.filter(Q(opens__gt=after) | Q(closes__gt=after), to=keeper, end=None)
     turns = [at for pair in coming.values_list("opens", "closes") for at in pair if at]
     visits = Grant.objects.filter(to=keeper, blind=True, closes__gt=after - LATE_LIMIT)
-    turns += [awaited_until(one, given_back=False) for one in visits.select_related("end")]
+    turns += awaited_until(list(visits.select_related("end"))).values()
     return min((at for at in turns if at > after), default=None)

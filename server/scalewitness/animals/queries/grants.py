@@ -161,15 +161,22 @@ def _waits_for(grant: Grant, check: GrantAnimal, homes: Mapping[UUID, UUID]) -> 
     return before and covers and homes[check.animal] == grant.collection
 
 
-def _wait(checks: Iterable[GrantAnimal]) -> Wait:
-    listed = list(checks)
-    until = max(awaited_until(one.grant, given_back=False) for one in listed)
-    visits = frozenset(one.grant_id for one in listed)
-    return Wait(until, frozenset(one.animal for one in listed), visits)
+def _wait(checks: Sequence[GrantAnimal]) -> Wait:
+    until = max(awaited_until([one.grant for one in checks]).values())
+    animals = frozenset(one.animal for one in checks)
+    return Wait(until, animals, frozenset(one.grant_id for one in checks))
 
 
-def awaited_until(visit: Grant, *, given_back: bool) -> datetime:
-    """How long at most the calls of a visit are awaited. ``given_back``: its guest ended it."""
+def awaited_until(visits: Sequence[Grant]) -> dict[UUID, datetime]:
+    """How long at most the calls of each visit are awaited, as `_awaited` has it. ``visits``: each
+    with its end."""
+    ends = {one.end.position: one for one in visits if hasattr(one, "end")}
+    given = Entry.objects.filter(position__in=ends).values_list("position", "by") if ends else ()
+    back = {ends[position].pk for position, by in given if by == ends[position].to_id}
+    return {one.pk: _awaited_until(one, given_back=one.pk in back) for one in visits}
+
+
+def _awaited_until(visit: Grant, *, given_back: bool) -> datetime:
     until = cast(datetime, visit.closes) + LATE_LIMIT
     if not hasattr(visit, "end"):
         return until

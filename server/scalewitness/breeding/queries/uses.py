@@ -12,7 +12,7 @@ from scalewitness.animals.queries.grants import awaited_until
 from scalewitness.breeding.models import Pairing
 from scalewitness.domain.uses import EVER, NEVER, Moment, Span, Use, is_informed
 from scalewitness.ledger.models import Entry
-from scalewitness.ledger.queries.entries import EntryLine, leaf_of, lines_at, lines_of_kinds
+from scalewitness.ledger.queries.entries import EntryLine, leaf_of, lines_of_kinds
 from scalewitness.people.models import Grant
 
 NAMING = frozenset({"animal_registered", "particulars_corrected", "linkage_stated"})
@@ -137,12 +137,10 @@ def _blind(person: UUID, animals: set[UUID]) -> dict[UUID, list[Span]]:
         return {}
     given = Grant.objects.filter(to=person, blind=True, named__animal__in=animals).distinct()
     grants = list(given.select_related("end").prefetch_related("named"))
-    ends = [one.end.position for one in grants if hasattr(one, "end")]
-    at = _moments([*(one.position for one in grants), *ends])
-    own = {one.position for one in lines_at(ends) if one.by == person}
+    at, until = _moments([one.position for one in grants]), awaited_until(grants)
     found: dict[UUID, list[Span]] = {}
     for grant in grants:
-        over = awaited_until(grant, given_back=hasattr(grant, "end") and grant.end.position in own)
+        span = Span(at[grant.position], (until[grant.pk], NEVER[1]))
         for one in grant.named.all():
-            found.setdefault(one.animal, []).append(Span(at[grant.position], (over, NEVER[1])))
+            found.setdefault(one.animal, []).append(span)
     return found

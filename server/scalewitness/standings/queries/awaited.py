@@ -2,8 +2,10 @@
 
 What examiners' records count of such an animal stands still, since a count that moves would
 tell the guest what somebody else found. It stands still as it is: nothing of the animal is
-added, and nothing that was counted is taken away. An animal that died is not waited for. One that
-is lost or stolen is, as it may come back while the visit is open.
+added, and nothing that was counted is taken away. It is so as long as the call may still come in
+(`animals.queries.grants`), also for two weeks after the visit: else who kept their phone offline
+could wait for a count to move. An animal that died is not waited for. One that is lost or stolen
+is, as it may come back while the visit is open.
 """
 
 from collections import defaultdict
@@ -14,6 +16,7 @@ from uuid import UUID
 
 from django.db.models import OuterRef, Subquery
 
+from scalewitness.animals.queries.grants import LATE_LIMIT, awaited_until
 from scalewitness.calls.models import Call
 from scalewitness.domain.translog.leaf import read_leaf
 from scalewitness.ledger.models import Entry
@@ -45,18 +48,18 @@ class LogPoint(NamedTuple):
 
 
 class BlindCheck(NamedTuple):
-    """A guest's check of an animal, from the acceptance of the visit on until it ``closes``, or
-    would have been of an animal that died. ``over``: where in the log it was made or the visit
-    was ended, None while neither was."""
+    """A guest's check of an animal, from the acceptance of the visit on; awaited ``until`` then at
+    most, or until it would have been of an animal that died. ``made``: where in the log its call
+    came in, None while none did."""
 
     accepted: int
-    closes: datetime
-    over: int | None
+    until: datetime
+    made: int | None
 
     def is_open(self, then: LogPoint) -> bool:
-        """Whether the guest was still to make it."""
-        over = self.over is not None and self.over <= then.position
-        return self.accepted <= then.position and self.closes > then.at and not over
+        """Whether the guest's call was still to come."""
+        made = self.made is not None and self.made <= then.position
+        return self.accepted <= then.position and self.until > then.at and not made
 
 
 def deaths_of(animals: Iterable[UUID]) -> dict[UUID, list[Death]]:
@@ -125,19 +128,19 @@ def _checks_of_awaited(
     )
     if animals is not None:
         rows = rows.filter(animal__in=animals)
-    awaited = rows.filter(made=None, grant__end=None, grant__closes__gt=now).values("animal")
-    fields = ("animal", "grant__position", "grant__closes", "grant__end__position", "made")
-    arranged = list(rows.filter(animal__in=awaited).values_list(*fields))
-    deaths = deaths_of({animal for animal, *_ in arranged})
+    awaited = rows.filter(made=None, grant__closes__gt=now - LATE_LIMIT).values("animal")
+    arranged = list(rows.filter(animal__in=awaited).select_related("grant__end"))
+    until = awaited_until([one.grant for one in arranged])
+    deaths = deaths_of({one.animal for one in arranged})
     found: defaultdict[UUID, list[BlindCheck]] = defaultdict(list)
-    for animal, accepted, closes, *over in arranged:
-        ends = [position for position in over if position is not None]
-        until = final_after(deaths.get(animal, ()), accepted, closes) or closes
-        found[animal].append(BlindCheck(accepted, until, min(ends, default=None)))
+    for one in arranged:
+        accepted, last = one.grant.position, until[one.grant_id]
+        died = final_after(deaths.get(one.animal, ()), accepted, one.grant.closes)
+        found[one.animal].append(BlindCheck(accepted, min(last, died or last), one.made))
     return {
         animal: checks
         for animal, checks in found.items()
-        if any(one.over is None and one.closes > now for one in checks)
+        if any(one.made is None and one.until > now for one in checks)
     }
 
 
