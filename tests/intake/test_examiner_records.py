@@ -150,9 +150,9 @@ def test_a_record_waits_while_someone_is_to_check_its_animal_blind(world: World)
     assert update_examiner_records(world.now) == 2, "Greta's, and now Stan's own"
 
 
-def test_a_record_waits_no_longer_than_the_visit(world: World) -> None:
+def test_a_record_waits_no_longer_than_a_call_on_the_visit_may_come(world: World) -> None:
     animal = checked(world, "B1", "female")
     world.visit(world.stan, animal, days=3)
     settle_by_eggs(world, animal)
-    world.pass_time(days=3)
+    world.pass_time(days=3 + 14)
     assert update_examiner_records(world.now) == 1

@@ -119,6 +119,7 @@ def test_an_ended_visit_keeps_nothing_waiting_and_a_new_one_does_again(
     """Once no call of it may come without being late: who gives it back says that none will."""
     animal = settled(world, "B1")
     first = world.visit(world.stan, animal, days=9)
+    world.pass_time(hours=1)
     if end == "cancelled":
         world.say(world.odile, "visit_cancelled", first)
     elif end == "lapses":
