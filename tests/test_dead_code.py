@@ -26,6 +26,7 @@ CALLED_FROM_OUTSIDE = {
         ),
         *("SignInConfig", "StandingsConfig", "VisitsConfig", "ExaminersConfig"),
         *("add_arguments", "process_view", "process_exception", "form_valid"),
+        *("get_queryset",),
         *("clean_animals", "clean_answer", "clean_code", "clean_credential", "clean_picture"),
         *("clean_report", "clean_represents", "validate", "get_help_text", "get_queryset"),
     },
