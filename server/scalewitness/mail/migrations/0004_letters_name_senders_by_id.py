@@ -6,8 +6,8 @@ from django.db.backends.base.schema import BaseDatabaseSchemaEditor
 
 
 def forget_names(apps: Apps, schema_editor: BaseDatabaseSchemaEditor) -> None:
-    letters = apps.get_model("mail", "Letter").objects.filter(kind="report_to_answer")
-    for letter in letters.iterator():
+    letters = apps.get_model("mail", "Letter").objects.using(schema_editor.connection.alias)
+    for letter in letters.filter(kind="report_to_answer").iterator():
         letter.context["senders"] = []
         letter.save(update_fields=["context"])
 
