@@ -1,5 +1,6 @@
 """How far the answer moves with the model's numbers, and which of them moves it most."""
 
+from decimal import Decimal
 from itertools import product
 from typing import get_args
 
@@ -27,6 +28,7 @@ from scalewitness.domain.observations import (
 )
 from scalewitness.domain.sexing.box import Setting, changed, factors
 from scalewitness.domain.sexing.case import case_of
+from scalewitness.domain.sexing.learning import LearnedNumber, with_learned
 from scalewitness.domain.sexing.parameters import load_parameters
 from scalewitness.domain.sexing.policy import DEFAULT_POLICY
 from scalewitness.domain.sexing.records import EMPTY, ExaminerRecords
@@ -308,3 +310,18 @@ def _together(found, kind):
 
 def first(pair):
     return pair[0]
+
+
+def test_that_a_check_said_to_be_blind_may_not_have_been_widens_the_range():
+    """Of the second of two, who could have been told; and more so where it was learned."""
+    found = _range(female("ash"), female("birch"), parameters=THIRD)
+    move = _moves(found)["blind.followed"]
+    assert (move.value, move.low, move.high, move.p_low) == (0, 0, 0.05, found.p_male)
+    assert move.p_high > found.p_male
+    assert "blind.followed" not in _moves(_range(female("ash"), parameters=THIRD))
+    figures = map(Decimal, ("0.12", "0.06", "0.2"))
+    learned = with_learned(THIRD, [LearnedNumber("blind.followed", *figures, 900, 900, 90, 90)])
+    found = _range(female("ash"), female("birch"), parameters=learned)
+    move = _moves(found)["blind.followed"]
+    assert (move.low, move.high, move.status) == (0.06, 0.2, "learned here")
+    assert move.p_low < found.p_male < move.p_high

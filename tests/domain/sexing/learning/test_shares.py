@@ -92,6 +92,53 @@ def test_the_mode_is_that_of_a_search_over_all_shares():
     assert found.mislead.value == pytest.approx(alpha, rel=0.02), "its own fit, at that error"
 
 
+def test_what_was_repeated_is_taken_off_before_shares_are_fitted():
+    """The same search, where the second of two repeats the first three times in ten."""
+    told = 0.3
+    rng = np.random.default_rng(3)
+    patterns = list(product(("male", "female"), repeat=2))
+    animals = [
+        settled("male", (f"k{n}", one), (f"l{n}", two), home=f"h{n}")
+        for n, (one, two) in enumerate(
+            patterns[i] for i in rng.choice(4, 400, p=[0.85, 0.05, 0.05, 0.05])
+        )
+    ]
+    own = [
+        read._replace(unblind=told if read.look.heard else 0.0)
+        for read in reads(animals, certain=2.0)
+    ]
+    assert [bool(read.unblind) for read in own[:4]] == [False, True, False, True]
+    male, female = np.exp(
+        np.array([[a.pair for a in own[n : n + 2]] for n in range(0, len(own), 2)])
+    ).transpose(2, 0, 1)
+    heard = np.where([own[n].look.call.conclusion == "male" for n in range(0, len(own), 2)], 0, 1)
+    repeated = np.where(heard == 0, male[:, 1], female[:, 1])
+    wrong_proof = float(RULES["proof"]["wrong"]["value"])
+
+    def height(x):
+        alpha, error = 1 / (1 + np.exp(-np.array(x)))
+        turned = alpha * (1 - wrong_proof) + wrong_proof * (1 - alpha)
+
+        def both(one, two):
+            first, second = ((1 - error) * one + error * two).T
+            return first * ((1 - told) * second + told * repeated)
+
+        prior = 200 * (0.005 * np.log(alpha) + 0.995 * np.log1p(-alpha))
+        prior += 100 * (HELD * np.log(error) + (1 - HELD) * np.log1p(-error))
+        seen = (1 - turned) * both(male, female) + turned * both(female, male)
+        return -np.log(seen).sum() - prior
+
+    x = optimize.minimize(height, [-4, -3], method="Nelder-Mead", options={"xatol": 1e-7}).x
+    alpha, error = 1 / (1 + np.exp(-x))
+    found = fit(own, "probing", "male", THIRD)
+    assert found.errors["keeper"].value == pytest.approx(error, rel=1e-3)
+    assert found.mislead.value == pytest.approx(alpha, rel=0.03), "its own fit, at that error"
+    assert found.expected[1] == pytest.approx((1 - told) * found.expected[0])
+    assert found.misread[1::2].mean() < found.misread[::2].mean()
+    never = fit([one._replace(unblind=0.0) for one in own], "probing", "male", THIRD)
+    assert never.mislead.value > found.mislead.value
+
+
 def test_shares_come_back_that_the_counts_were_made_from():
     """Two checks each, just as many right and wrong ones as the formula expects."""
     number, alpha, error = 4000, 0.03, 0.1
