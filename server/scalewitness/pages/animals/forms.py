@@ -153,6 +153,11 @@ class JoiningForm(FactForm):
     def __init__(self, *args: Any, may_say: Iterable[tuple[str, str]], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["say"].choices = list(may_say)  # type: ignore[attr-defined]
+        self.fields["say"].help_text = (
+            "Joined, the calls of both records count on each; parted, each rests on its own. Where "
+            "a verified sex falls by that, its buyers are told. Neither keeper sees the other’s "
+            "calls by it."
+        )
 
     def item(self, about: UUID) -> dict[str, Any]:
         act, _, what = self.cleaned_data["say"].partition(" ")
