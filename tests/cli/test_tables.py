@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 from tests.cli.rooms import Machine, Room, envelope, new_animal, push
+from tests.world import probing
 
 from scalewitness_cli import csvs
 from scalewitness_cli.checks import BadWord
@@ -147,3 +148,21 @@ def test_a_cell_is_read_back_as_it_was(text: str) -> None:
     kept = csvs.safe(text)
     assert not kept.startswith(("=", "+", "-", "@", "\t", "\r"))
     assert csvs.plain(kept) == text
+
+
+def test_records_joined_come_with_a_sync_and_say_what_is_counted(room: Room) -> None:
+    """The command neither proposes nor answers: it stores and shows what was agreed."""
+    odile, stan, code = room.at_work("odile"), room.at_work("stan"), "985000055555555"
+    hers, his = new_animal(odile, "J1"), new_animal(stan, "J2")
+    chip = {"scheme": "transponder", "code": code}
+    for who, animal in ((odile, hers), (stan, his)):
+        push(who.api, envelope("identifier_assigned", animal, chip))
+    push(odile.api, envelope("call_made", hers, probing("female", "J1")))
+    asked = envelope("joining_proposed", his, {"code": code})
+    push(stan.api, asked)
+    answer = {"proposal": asked["id"], "agrees": True}
+    push(odile.api, envelope("joining_answered", hers, answer))
+    for who, animal, elsewhere in ((odile, "J1", 0), (stan, "J2", 1)):
+        assert who.sync()["alarm"] is None
+        shown = who.well("show", animal)["standing"]
+        assert (shown["label"], shown["calls_elsewhere"]) == ("probable female", elsewhere)
