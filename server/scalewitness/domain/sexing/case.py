@@ -89,8 +89,8 @@ class Side:
     def plus(self, call: Evidence, found: Reading | None) -> Self:
         """With one more call at the end of the log."""
         weigher = self.weigher.apart()
-        told = heard(call, [one.call for one in self.weighed])
-        added = [*self.weighed, weigher.weigh(call, found, told)]
+        before = heard(call, [one.call for one in self.weighed])
+        added = [*self.weighed, weigher.weigh(call, found, before)]
         return type(self)(weigher, added, self.prior_male)
 
 

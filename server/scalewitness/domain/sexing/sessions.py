@@ -171,11 +171,11 @@ def anchoring(call: Evidence, numbers: ParameterSet) -> float:
 
 def heard(call: Evidence, before: Sequence[Evidence]) -> Sex | None:
     """What one who is said to be blind could have been told."""
-    said = last_said(call, before) if call.blind else None
-    return None if said is None or said.conclusion == "undetermined" else said.conclusion
+    found = last_conclusive(call, before) if call.blind else None
+    return None if found is None or found.conclusion == "undetermined" else found.conclusion
 
 
-def last_said(call: Evidence, before: Sequence[Evidence]) -> Evidence | None:
+def last_conclusive(call: Evidence, before: Sequence[Evidence]) -> Evidence | None:
     """The last of those calls in which somebody else came to a conclusion."""
     for one in reversed(before):
         if one.conclusion != "undetermined" and one.examiner != call.examiner:

@@ -71,7 +71,7 @@ _ANCHORED = {
     False: "The examiner knew the other answer beforehand and still disagreed with it.",
 }
 
-_TOLD = (
+_MAY_HAVE_HEARD = (
     "In this record some who are said to be blind repeat what was said before; this one may have."
 )
 
@@ -117,7 +117,7 @@ def reason_in_words(weighed: WeighedCall, log10_lr: float) -> str:
     if weighed.kappa > 0:
         sentences.append(_ANCHORED[weighed.call.conclusion == weighed.call.anchored_to])
     if weighed.unblind > 0 and weighed.call.conclusion == weighed.heard:
-        sentences.append(_TOLD)
+        sentences.append(_MAY_HAVE_HEARD)
     if weighed.reading.informative:
         sentences.append(f"Taken alone it {support(log10_lr)}.")
     return " ".join(sentences)

@@ -13,7 +13,12 @@ from tests.domain.sexing.learning.settled import THIRD, by_name, many, seen
 
 from scalewitness.domain.sexing.evidence import other
 from scalewitness.domain.sexing.learning import LearnedNumber, SettledAnimal, learn, with_learned
-from scalewitness.domain.sexing.learning.following import Share, Told, Trial, learn_following
+from scalewitness.domain.sexing.learning.following import (
+    CheckedAnimal,
+    Share,
+    Trial,
+    learn_following,
+)
 from scalewitness.domain.sexing.learning.settled import Look
 from scalewitness.domain.sexing.records import EMPTY
 from scalewitness.domain.sexing.sessions import Weigher
@@ -220,7 +225,7 @@ def test_a_trial_is_the_chance_of_what_was_said_if_it_was_followed():
 
 def _blind_trials(one):
     weigher = Weigher(KINDS["python_regius"], EMPTY, THIRD, THIRD.base)
-    return list(Told(0, one, weigher).blind())
+    return list(CheckedAnimal(0, one, weigher).blind())
 
 
 def _by_hand(one):

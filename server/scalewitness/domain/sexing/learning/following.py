@@ -40,7 +40,7 @@ from scalewitness.domain.sexing.learning.settled import (
 from scalewitness.domain.sexing.likelihood import mix, total
 from scalewitness.domain.sexing.parameters import Parameters, ParameterSet
 from scalewitness.domain.sexing.records import EMPTY, Beta
-from scalewitness.domain.sexing.sessions import BLIND_FOLLOWED, Weigher, last_said
+from scalewitness.domain.sexing.sessions import BLIND_FOLLOWED, Weigher, last_conclusive
 from scalewitness.domain.sexing.taxa import Taxon
 from scalewitness.domain.sexing.weighed import WeighedCall
 
@@ -82,9 +82,11 @@ def learn_following(
     blind: list[Trial] = []
     knowing: list[Trial] = []
     for number, of in enumerate(animals):
-        told = Told(number, of, Weigher(kinds[of.species], EMPTY, parameters, parameters.base))
-        blind.extend(told.blind())
-        knowing.extend(told.knowing(*all_or_none))
+        checked = CheckedAnimal(
+            number, of, Weigher(kinds[of.species], EMPTY, parameters, parameters.base)
+        )
+        blind.extend(checked.blind())
+        knowing.extend(checked.knowing(*all_or_none))
     return Following(*_of_blind(blind), _of_knowing(knowing, held))
 
 
@@ -126,7 +128,7 @@ def _tell_enough(of: Basis) -> bool:
 # --- what was said of one animal ------------------------------------------------------------
 
 
-class Told:
+class CheckedAnimal:
     """The calls on one settled animal, weighed with all that was learned so far. Those of whoever
     proved its sex were heard like any, and tell nothing here."""
 
@@ -152,8 +154,8 @@ class Told:
         """Only what was found by another method: an animal that misleads one misleads by it all."""
         if one.heard is None or one.method not in LEARNED_OF or not self._tells(one):
             return False
-        said = last_said(one.call, self.calls[: self.calls.index(one.call)])
-        return said is not None and said.method != one.method
+        source = last_conclusive(one.call, self.calls[: self.calls.index(one.call)])
+        return source is not None and source.method != one.method
 
     def knowing(self, none: Formula, all_of_them: Formula) -> Iterator[Trial]:
         knew = [one for one in self.weighed if one.knowing]
@@ -212,9 +214,9 @@ class Share:
     def height(self, x: float) -> float:
         """The log posterior at x, up to a constant."""
         a, b = self._held
-        return float(self._each @ self._said(x) + a * np.log(x) + b * np.log1p(-x))
+        return float(self._each @ self._likelier_at(x) + a * np.log(x) + b * np.log1p(-x))
 
-    def _said(self, x: float) -> FloatArray:
+    def _likelier_at(self, x: float) -> FloatArray:
         """By how much likelier each of what was said is than had nobody followed."""
         return np.asarray(np.logaddexp(np.log1p(-x), np.log(x) + self._likelier))
 
@@ -223,7 +225,7 @@ class Share:
         """By how much likelier what was said is than had nobody followed, whichever examiner or
         keeper is left out."""
         whole = self.height(self.likeliest) - self.height(self._least)
-        each = self._each * (self._said(self.likeliest) - self._said(self._least))
+        each = self._each * (self._likelier_at(self.likeliest) - self._likelier_at(self._least))
         return whole - max(_largest(own, each) for own in (self._examiners, self._homes))
 
     def estimate(self) -> Estimate:

@@ -113,8 +113,8 @@ def _reads(looks: Iterable[Look], kinds: dict[str, Taxon], numbers: ParameterSet
             known[alike] = _read(look, kinds, numbers)
         read = known[alike]
         if read is not None:
-            told = unblind(numbers, look.call.method) if look.heard else 0.0
-            found.append(read._replace(look=look, unblind=told))
+            share = unblind(numbers, look.call.method) if look.heard else 0.0
+            found.append(read._replace(look=look, unblind=share))
     return found
 
 
