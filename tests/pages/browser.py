@@ -21,7 +21,8 @@ class Form:
     action: str
     method: str
     values: Values = field(default_factory=dict)
-    names: set[str] = field(default_factory=set)
+    names: dict[str, str] = field(default_factory=dict)
+    """Of each field its tag, or the type of an input."""
 
 
 class _Reader(HTMLParser):
@@ -55,7 +56,7 @@ class _Reader(HTMLParser):
     def _control(self, tag: str, given: Mapping[str, str | None], form: Form) -> None:
         name = given.get("name")
         if tag in {"input", "select", "textarea"} and name:
-            form.names.add(name)
+            form.names[name] = str(given.get("type") or "text") if tag == "input" else tag
         if tag == "input" and name:
             chosen = given.get("type") not in {"radio", "checkbox"} or "checked" in given
             if chosen and given.get("value") is not None:
@@ -124,7 +125,7 @@ class Browser:
 
     def send(self, form: Form, **typed: str | list[str]) -> Page:
         """Fill in and send a form; what is not typed goes as served."""
-        unknown = set(typed) - form.names
+        unknown = typed.keys() - form.names
         assert not unknown, f"no such fields: {unknown}"
         data: dict[str, Any] = {**form.values, **typed}
         page = Page(self.client.post(form.action, data), form.action)
@@ -158,6 +159,8 @@ def check_markup(page: Page) -> None:
     assert [tag for tag, _ in page.tags].count("h1") == 1, page.path
     ids = [given["id"] for _, given in page.tags if "id" in given]
     assert len(ids) == len(set(ids)), f"{page.path}: {sorted(ids)}"
+    within = {one[1:] for one in page.links if one.startswith("#")}
+    assert within <= set(ids), f"{page.path}: {within - set(ids)}"
     labelled = {given["for"] for tag, given in page.tags if tag == "label" and "for" in given}
     for tag, given in page.tags:
         if tag in {"select", "textarea"} or (tag == "input" and given.get("type") not in SILENT):

@@ -13,7 +13,7 @@ from django.utils import timezone
 from pytest_django import DjangoDbBlocker
 from tests.api.stage import PERSONAS, Stage, set_stage
 from tests.pages.addresses import NAMES, address, ids_for
-from tests.pages.browser import Browser
+from tests.pages.browser import Browser, Form, Page, check_markup
 from tests.plugins.own_database import own_copy
 from tests.world import new_id
 
@@ -240,3 +240,75 @@ def test_an_older_call_of_theirs_opens_nothing_on_a_new_blind_visit(stage: Stage
 def test_the_disclosure_of_the_stage_waits_for_its_buyer(stage: Stage) -> None:
     """So that the tests above send their forms to something that can still be acknowledged."""
     assert not hasattr(Disclosure.objects.get(pk=stage.ids["disclosure"]), "acknowledgement")
+
+
+SPOILT = "w" * 5000
+"""Too long for any field, and neither a number nor a day."""
+TYPED = {"text", "email", "number", "date", "datetime-local", "textarea"}
+REFUSES = """account add_device answer_by_link attach_photo correct_address custody dispute
+    draft_sale edit_record end give_access husbandry identifier invite join_records linkage
+    log_clutch login/ make_call make_offer new_collection object_to_call offer offer_address
+    open_dispute particulars password/change/ password/reset/ plan_pairing read_document register
+    rename_collection report_problem sale signup/ state_witness vouching withdraw_call
+    withdraw_identifier"""
+"""Pages with a form that is refused when all that can be typed is nonsense."""
+READERS = ("anonymous", "owner", "buyer")
+"""Who between them open every page with a form."""
+ACCOUNT = {
+    "anonymous": ("login/", "signup/", "password/reset/"),
+    "owner": ("password/change/",),
+}
+
+
+def test_a_refused_form_says_why_at_the_top_and_loses_nothing(stage: Stage) -> None:
+    refused, wrong = set(), []
+    for persona in READERS:
+        browser = reader(stage, persona)
+        paths = {name: address(name, ids_for(name, stage)) for name in _pages_of(persona)}
+        paths |= {one: f"/accounts/{one}" for one in ACCOUNT.get(persona, ())}
+        for name, path in paths.items():
+            for one in browser.open(path).forms:
+                answer = _spoilt(browser, one) if one.method == "post" else None
+                if answer and "autofocus" in answer.html:
+                    refused.add(name)
+                    wrong += [(name, one.action, why) for why in _faults(one, answer)]
+                elif answer and answer.status not in {200, 302}:
+                    wrong.append((name, one.action, str(answer.status)))
+    assert wrong == []
+    assert sorted(refused) == REFUSES.split()
+
+
+def _pages_of(persona: str) -> list[str]:
+    """Those that no reader named before can open."""
+    before = set(READERS[: READERS.index(persona)])
+    rows = ((who, name) for who, names in OPEN.items() for name in names.split())
+    return [name for who, name in rows if persona in who and not before & set(who)]
+
+
+def _spoilt(browser: Browser, form: Form) -> Page:
+    """The answer to nonsense; what became of it is taken back."""
+    with transaction.atomic():
+        answer = browser.client.post(form.action, {**form.values, **_typed(form)})
+        transaction.set_rollback(True)
+    return Page(answer, form.action)
+
+
+def _typed(form: Form) -> dict[str, str]:
+    return {name: SPOILT for name, kind in form.names.items() if kind in TYPED}
+
+
+def _faults(form: Form, refused: Page) -> Iterator[str]:
+    """What a refused form's page lacks."""
+    check_markup(refused)
+    typed = _typed(form)
+    if refused.status not in {403, 409, 422} and not form.action.startswith("/accounts/"):
+        yield f"answers {refused.status}"
+    first = next(given for tag, given in refused.tags if tag == "h1" or "autofocus" in given)
+    if (first.get("role"), first.get("tabindex")) != ("alert", "-1"):
+        yield "has no summary before its heading"
+    if typed and not [one for one in refused.links if one.startswith("#") and one != "#main"]:
+        yield "leads to no field"
+    kept = [one.values for one in refused.forms if typed.keys() <= one.names.keys()]
+    lost = [{name for name in typed if one.get(name) != [SPOILT]} for one in kept]
+    if set() not in lost:
+        yield f"has lost what was typed: {lost}"

@@ -32,7 +32,8 @@ def add_device(request: HttpRequest, keeper: Keeper) -> HttpResponse:
     """First the code, then a look at what asks, then yes or no."""
     form = CodeForm(request.POST or None)
     if not form.is_valid():
-        return page(request, "people/add_device.html", {"form": form})
+        status = 422 if form.is_bound else 200
+        return page(request, "people/add_device.html", {"form": form}, status=status)
     now, answer = timezone.now(), form.cleaned_data["answer"]
     try:
         if one_too_many(f"throttle_user_code_{keeper.pk}", MOST, SECONDS):

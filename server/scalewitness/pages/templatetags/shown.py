@@ -3,6 +3,7 @@
 from typing import Any
 
 from django import template
+from django.forms import BaseForm
 from django.template import Context
 from django.urls import reverse
 from django.utils.html import format_html
@@ -49,6 +50,29 @@ def answer_range(found: Sensitivity) -> dict[str, Any]:
         start += part.by
     low, high = hundredths(found.p_low), hundredths(found.p_high)
     return {"parts": parts, "low": low, "high": high}
+
+
+@register.inclusion_tag("parts/errors.html", takes_context=True)
+def refusal(
+    context: Context, lead: str = "Nothing was recorded.", of: BaseForm | None = None
+) -> dict[str, Any]:
+    """Why a form was refused, with the focus on it and the way to each field: ``of`` that form,
+    else of whichever was sent to the page."""
+    form = of if of is not None else _sent(context)
+    if form is None or not form.errors:
+        return {}
+    fields = [one for one in form.visible_fields() if one.errors]
+    hidden = [one for one in form.hidden_fields() if one.errors]
+    return {"form": form, "lead": lead, "fields": fields, "hidden": hidden}
+
+
+def _sent(context: Context) -> BaseForm | None:
+    """The form that was sent and refused; None where the page was merely opened."""
+    request = context.get("request")
+    if request is None or request.method != "POST":
+        return None
+    shown: list[Any] = list(context.flatten().values())
+    return next((one for one in shown if isinstance(one, BaseForm) and one.errors), None)
 
 
 @register.simple_tag(takes_context=True)
