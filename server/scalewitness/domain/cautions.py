@@ -28,13 +28,16 @@ BEFORE_A_CHECK: Final = (
 )
 """For whoever is about to examine an animal."""
 
+COMPARE_ITS_CODE: Final = (
+    "Read its transponder, and compare it with what is written here, before you pay. A tag stays "
+    "with the tub."
+)
 BEFORE_A_PURCHASE: Final = (
     "A sex on record is a probability with reasons, never a certainty.",
     "Use the agreed days for a recheck by someone independent: an experienced keeper or a "
     "veterinarian for reptiles.",
     "Do not probe or pop a snake yourself if you have not learnt it from someone who can.",
-    "Read its transponder, and compare it with what is written here, before you pay. A tag stays "
-    "with the tub.",
+    COMPARE_ITS_CODE,
     "Local wildlife, welfare and consumer law come before anything agreed here.",
 )
 """For whoever is about to rely on a recorded sex."""

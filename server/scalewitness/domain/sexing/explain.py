@@ -6,7 +6,7 @@ name before the text, which begins with a verb.
 
 from collections.abc import Iterable, Sequence
 from decimal import Decimal
-from typing import Literal
+from typing import Final, Literal, NamedTuple
 
 from msgspec import Struct
 
@@ -41,8 +41,8 @@ def explain(
     moves: Sensitivity | None = None,
 ) -> tuple[ReasonLine, ...]:
     """The answer, with its range where ``moves`` gives it, why it is not stronger or weaker,
-    each call in log order with what it weighs, and what could be wrong. ``evidence`` is what
-    was assessed. Raises KeyError for a call that was not."""
+    each call in log order with what it weighs, and what could be wrong: first that it was
+    another animal. ``evidence`` is what was assessed. Raises KeyError for a call that was not."""
     by_id = {call.call: call for call in evidence}
     counted = [(weight, by_id[weight.call]) for weight in assessment.weights]
     return (
@@ -51,6 +51,48 @@ def explain(
         *(_call_line(weight, call, taxon) for weight, call in counted),
         *(ReasonLine("caution", text) for text in _cautions(assessment, evidence, taxon)),
     )
+
+
+class Short(NamedTuple):
+    """An answer for whoever reads one sentence: what it is, and the weightiest reason why it is
+    or is not verified; that is empty where the sentence says it."""
+
+    answer: str
+    why: str
+
+
+def in_short(
+    assessment: Assessment, evidence: Sequence[Evidence], moves: Sensitivity | None = None
+) -> Short:
+    """The answer and its weightiest reason. ``evidence`` and ``moves`` as for `explain`."""
+    sex = assessment.favoured
+    if sex is None or "atypical" in assessment.reasons:
+        return Short(_answer(assessment, moves), "")
+    share = assessment.p_male if sex == "male" else 1 - assessment.p_male
+    such = about(share)
+    answer = (
+        f"{such[0].upper()}{such[1:]} such animals would be {sex}{_between(assessment, moves)}."
+    )
+    said = dict(zip(assessment.reasons, _reasons(assessment, evidence), strict=True))
+    first = next((code for code in _WEIGHTIEST if code in said), next(iter(said), None))
+    return Short(answer, said[first] if first else "")
+
+
+_WEIGHTIEST: Final = (
+    "fell_from_male",
+    "fell_from_female",
+    "known_elsewhere",
+    "contrary_call",
+    "needs_blind_call",
+    "needs_second_examiner",
+    "newcomers",
+    "same_person",
+    "rests_on_those_who_knew",
+    "decisive_evidence",
+    "examiners_agree",
+)
+"""What whoever relies on an answer asks first: did anything contradict it, did anybody look who
+gains nothing and knew nothing (our judgement). Figures come after."""
 
 
 # --- the answer -----------------------------------------------------------------------
@@ -249,16 +291,16 @@ def _knew_as_reported(call: Evidence) -> str:
 
 
 def _cautions(assessment: Assessment, evidence: Sequence[Evidence], taxon: Taxon) -> Iterable[str]:
-    used = {call.method for call in evidence}
-    yield from (words.caution for method, words in METHODS.items() if method in used)
-    if "probing" in used:
-        yield from _about_ranges(taxon)
     if any(call.compared == "another" for call in evidence):
         yield _ANOTHER
     if any(call.identified != "confirmed" for call in evidence) and (
         "identity_unconfirmed" not in assessment.reasons
     ):
         yield _REASONS["identity_unconfirmed"]
+    used = {call.method for call in evidence}
+    yield from (words.caution for method, words in METHODS.items() if method in used)
+    if "probing" in used:
+        yield from _about_ranges(taxon)
     if "atypical" not in assessment.reasons and any(saw_both(one.observed) for one in evidence):
         yield (
             "It is said that organs of both sexes were seen in it. Without a veterinarian's "

@@ -24,33 +24,24 @@ from scalewitness.animals.models import Animal
 from scalewitness.calls.queries.held import late_checks_of
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.disclosures.queries import case_for_buyer
-from scalewitness.domain.cautions import AFTER_A_DISCLOSURE, BEFORE_A_PURCHASE
+from scalewitness.domain.cautions import AFTER_A_DISCLOSURE, BEFORE_A_PURCHASE, COMPARE_ITS_CODE
 from scalewitness.domain.errors import LinkGone, NotFound, NotNow
 from scalewitness.domain.facts import OfferMade
 from scalewitness.domain.moments import parse_moment
 from scalewitness.domain.sales import RELIED_ON
 from scalewitness.domain.sexing.taxa import taxon
-from scalewitness.examiners.settled import settled_behind
 from scalewitness.guessing import WRONG_LINKS, one_link_too_many
 from scalewitness.intake.batch import Actor
 from scalewitness.intake.shown import shown_now
 from scalewitness.ledger.queries.tree import tip
 from scalewitness.letters import codes
 from scalewitness.mail.templatetags.words import day, moment, remedy_in_words
-from scalewitness.pages.animals.evidence import (
-    CallInWords,
-    for_buyer,
-    late_in_words,
-    lines_of,
-    of_the_animal,
-    sensitivity_of,
-)
-from scalewitness.pages.animals.settled import own_records
+from scalewitness.pages.animals.evidence import late_in_words, lines_of
 from scalewitness.pages.disclosures.disclosure import both_versions, receipts_for
 from scalewitness.pages.home.titles import title_in
+from scalewitness.pages.offers.animal import animal_view, calls_of
 from scalewitness.pages.parts.access import page, post_or_go
 from scalewitness.pages.parts.facts import FactForm, StepForm, retype
-from scalewitness.pages.plots.of_case import depths_of
 from scalewitness.pages.sales.forms import (
     AnswerForm,
     ConfirmationForm,
@@ -60,10 +51,8 @@ from scalewitness.pages.sales.forms import (
 from scalewitness.rate_limit import address_of
 from scalewitness.sales.models import OfferLink, Sale, SaleStep
 from scalewitness.sales.queries import (
-    codes_known,
     confirmed_without_day,
     last_release,
-    last_return,
     link_behind,
     offer_in_force,
     pay_until,
@@ -71,8 +60,7 @@ from scalewitness.sales.queries import (
     returns_of,
 )
 from scalewitness.sales.services import try_code
-from scalewitness.standings.queries.dossier import Dossier
-from scalewitness.standings.queries.logged import label_of, latest_standing, latest_standings
+from scalewitness.standings.queries.logged import label_of, latest_standings
 
 View = Callable[..., HttpResponse]
 
@@ -208,60 +196,18 @@ def _offer_page(
         "without_day": confirmed_without_day(sale),
         "held": progress.is_held,
         "seen": seen,
-        "animals": [_animal_view(one, sale, offered) for one in sale.animals.order_by("pk")],
+        "animals": [animal_view(one, sale, offer) for one in sale.animals.order_by("pk")],
         "steps": _steps(sale),
         "bought": _bought(sale),
         "returns": list(_returns(sale)),
         **_release(sale),
-        "cautions": BEFORE_A_PURCHASE,
+        "cautions": [one for one in BEFORE_A_PURCHASE if one != COMPARE_ITS_CODE],
         "confirmation": confirmation or fresh,
         "changed": _changed(sale, confirmation),
         "declining": declining or AnswerForm("offer_declined"),
         "asking": asking or AnswerForm("check_requested"),
-        "problem": asked.problem if asked else None,
     }
     return page(request, "offers/offer.html", context, status=asked.status if asked else 200)
-
-
-def _animal_view(animal: Animal, sale: Sale, offered: OfferMade) -> dict[str, Any]:
-    case = case_for_buyer(animal, sale)
-    was = next(one for one in offered.represents if one.animal == str(animal.pk))
-    now, calls = case.standing, _calls_of(case, sale)
-    settled = settled_behind(case, sale.buyer.keeper_id, timezone.now())
-    return {
-        "id": animal.pk,
-        "title": title_in(sale, animal),
-        "taxon": taxon(animal.species),
-        "hatched": animal.hatched,
-        "traits": animal.traits,
-        "returned": last_return(animal.pk, timezone.now()),
-        "ended": animal.ended,
-        "ended_at": animal.ended_at,
-        "identifiers": codes_known(animal, sale),
-        "was": msgspec.to_builtins(was),
-        "was_fact": _standing_fact(animal, was.position),
-        "moved": (now.label if now else "unsexed") != was.label,
-        "case": case,
-        "calls": calls,
-        "settled": own_records(settled, calls),
-        "photos": of_the_animal(case),
-        "depths": depths_of(case),
-        "answer": lines_of(case, "answer"),
-        "reasons": lines_of(case, "reason"),
-        "cautions": lines_of(case, "caution"),
-        "sensitivity": sensitivity_of(case),
-        "late": late_in_words(case.late),
-    }
-
-
-def _calls_of(case: Dossier, sale: Sale) -> list[CallInWords]:
-    return for_buyer(case, sale.collection.keeper_id, sale.buyer.keeper_id, timezone.now())
-
-
-def _standing_fact(animal: Animal, position: int) -> UUID | None:
-    """The fact that stated the standing; an animal without any call is offered on none."""
-    standing = latest_standing(animal.pk, position)
-    return standing.pk if standing and standing.position == position else None
 
 
 def _bought(sale: Sale) -> list[tuple[Animal, str]]:
@@ -401,7 +347,7 @@ def _owed_view(owed: Disclosure, sale: Sale) -> dict[str, Any]:
         | {
             "form": StepForm("disclosure_acknowledged"),
             "reasons": lines_of(case, "reason"),
-            "calls": _calls_of(case, sale),
+            "calls": calls_of(case, sale),
             "late": late_in_words(case.late),
         }
     )

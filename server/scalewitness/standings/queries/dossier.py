@@ -15,7 +15,7 @@ from scalewitness.calls.queries.held import LateChecks, late_checks_of
 from scalewitness.calls.queries.made import all_calls
 from scalewitness.calls.queries.reports import compared_of, report_of
 from scalewitness.domain.sexing.evidence import Compared, Evidence, Report
-from scalewitness.domain.sexing.explain import ReasonLine, explain
+from scalewitness.domain.sexing.explain import ReasonLine, Short, explain, in_short
 from scalewitness.domain.sexing.sensitivity import Sensitivity, hundredths
 from scalewitness.domain.sexing.standing import Assessment, CallWeight, SessionWeight
 from scalewitness.domain.sexing.stated_linkage import Start, with_linkage
@@ -127,12 +127,21 @@ class Dossier:
     @cached_property
     def lines(self) -> tuple[ReasonLine, ...]:
         """The answer with its range, and what it rests on."""
-        own = {call.call for call in self.assessment.weights}
-        evidence = [call for call in self.evidence if call.call in own]
-        answer, *others = explain(self.assessment, evidence, self.taxon, self.sensitivity)
+        answer, *others = explain(self.assessment, self._own, self.taxon, self.sensitivity)
         waiting = [ReasonLine("reason", self._waiting)] if self.waited else []
         joined = [ReasonLine("reason", text) for text in self._joined]
         return with_linkage((answer, *waiting, *joined, *others), self.start)
+
+    @property
+    def short(self) -> Short:
+        """The answer in a sentence, with the weightiest reason for it."""
+        return in_short(self.assessment, self._own, self.sensitivity)
+
+    @property
+    def _own(self) -> list[Evidence]:
+        """Without the calls of other records of the same snake."""
+        own = {call.call for call in self.assessment.weights}
+        return [call for call in self.evidence if call.call in own]
 
     @property
     def elsewhere(self) -> int:

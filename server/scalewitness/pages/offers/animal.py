@@ -1,0 +1,87 @@
+"""An animal as its buyer reads of it."""
+
+from collections.abc import Iterable
+from typing import Any, Final
+from uuid import UUID
+
+import msgspec
+from django.utils import timezone
+
+from scalewitness.animals.models import Animal, Photo
+from scalewitness.disclosures.queries import case_for_buyer
+from scalewitness.domain.cautions import COMPARE_ITS_CODE
+from scalewitness.domain.facts import OfferMade
+from scalewitness.domain.sexing.taxa import taxon
+from scalewitness.examiners.settled import settled_behind
+from scalewitness.pages.animals.evidence import (
+    CallInWords,
+    for_buyer,
+    late_in_words,
+    lines_of,
+    of_the_animal,
+    sensitivity_of,
+)
+from scalewitness.pages.animals.settled import own_records
+from scalewitness.pages.home.titles import title_in
+from scalewitness.pages.plots.of_case import depths_of
+from scalewitness.sales.models import Sale, SaleStep
+from scalewitness.sales.queries import codes_known, last_return
+from scalewitness.standings.queries.dossier import Dossier
+from scalewitness.standings.queries.logged import latest_standing
+
+BEFORE_THE_CODE: Final = 2
+"""Cautions of the record that stand before the one to compare the code: three lines are read, a
+page of them is not (our judgement)."""
+
+
+def animal_view(animal: Animal, sale: Sale, offer: SaleStep) -> dict[str, Any]:
+    """What the page of an offer shows of one of its animals."""
+    case = case_for_buyer(animal, sale)
+    offered = msgspec.convert(offer.body, OfferMade)
+    was = next(one for one in offered.represents if one.animal == str(animal.pk))
+    now, calls = case.standing, calls_of(case, sale)
+    settled = settled_behind(case, sale.buyer.keeper_id, timezone.now())
+    cautions = [line.text for line in lines_of(case, "caution")]
+    return {
+        "id": animal.pk,
+        "title": title_in(sale, animal),
+        "taxon": taxon(animal.species),
+        "hatched": animal.hatched,
+        "traits": animal.traits,
+        "returned": last_return(animal.pk, timezone.now()),
+        "ended": animal.ended,
+        "ended_at": animal.ended_at,
+        "identifiers": codes_known(animal, sale),
+        "was": msgspec.to_builtins(was),
+        "was_fact": _standing_fact(animal, was.position),
+        "moved": (now.label if now else "unsexed") != was.label,
+        "case": case,
+        "short": case.short,
+        "calls": calls,
+        "settled": own_records(settled, calls),
+        **_pictures(of_the_animal(case), offer.position),
+        "depths": depths_of(case),
+        "answer": lines_of(case, "answer"),
+        "reasons": lines_of(case, "reason"),
+        "cautions": [*cautions[:BEFORE_THE_CODE], COMPARE_ITS_CODE],
+        "more_cautions": cautions[BEFORE_THE_CODE:],
+        "sensitivity": sensitivity_of(case),
+        "late": late_in_words(case.late),
+    }
+
+
+def calls_of(case: Dossier, sale: Sale) -> list[CallInWords]:
+    return for_buyer(case, sale.collection.keeper_id, sale.buyer.keeper_id, timezone.now())
+
+
+def _pictures(photos: Iterable[Any], offered: int) -> dict[str, list[Photo]]:
+    """The newest photo of it from before it was ``offered``, and the others; as `photos_of` has
+    them."""
+    there = [one for one in photos if one.has_file and one.position < offered]
+    return {"portrait": there[-1:], "photos": [one for one in photos if one not in there[-1:]]}
+
+
+def _standing_fact(animal: Animal, position: int) -> UUID | None:
+    """The fact that stated the standing; an animal without any call is offered on none."""
+    standing = latest_standing(animal.pk, position)
+    return standing.pk if standing and standing.position == position else None
