@@ -8,7 +8,7 @@ from uuid import UUID
 from django.db.models import Q, QuerySet
 
 from scalewitness.animals.models import Animal, Collection
-from scalewitness.animals.queries import WITH_COLLECTION, animal_maker, stewarded_collections
+from scalewitness.animals.queries import WITH_COLLECTION, animal_maker, stewarded_ids
 from scalewitness.animals.queries.grants import LATE_LIMIT, awaited_checks, awaited_until
 from scalewitness.calls.queries.visibility import Point, Sight, sights_at, visible_animals
 from scalewitness.domain.sync import NOTHING, Reached
@@ -177,6 +177,10 @@ def anything_touched(keeper: UUID, old: Reached, new: Reached) -> bool:
     return bool(found)
 
 
+MOST_ANIMALS = 2001
+"""One more than any page has: then there are more."""
+
+
 def touched_animals(
     keeper: UUID, old: Reached, new: Reached, *, after: UUID | None, now: datetime, limit: int
 ) -> list[UUID]:
@@ -189,9 +193,8 @@ def touched_animals(
     There may be more than did change, never fewer. From nothing: all that are seen.
     """
     if old == NOTHING:
-        seen = visible_animals(keeper, now)
-        rows = seen.filter(pk__gt=after) if after else seen
-        return list(rows.values_list("pk", flat=True)[:limit])
+        seen = SEEN_FIRST.ask(keeper=keeper, now=now, after=after or UUID(int=0))
+        return [pk for (pk,) in seen[:limit]]
     quiet = ids_literal(_still_blind_to(keeper, old, now))
     return _ids(TOUCHED, keeper, old, new, after=after, limit=limit, quiet=quiet)
 
@@ -220,7 +223,7 @@ def touched_collections(
     """Collections that the keeper may have become or ceased to be a partner in, by id. From
     nothing: all that they hold or are a partner in."""
     if old == NOTHING:
-        held = sorted(one.pk for one in stewarded_collections(keeper, now))
+        held = sorted(stewarded_ids(keeper, now))
         return [one for one in held if after is None or one > after][:limit]
     return _ids(STEWARDED, keeper, old, new, after=after, limit=limit)
 
@@ -245,11 +248,32 @@ def collections_named(keeper: UUID, ids: list[UUID], now: datetime) -> list[Coll
     """Those of the collections that the keeper is told the name of, and as what, by id."""
     if not ids:
         return []
-    stewarded = {one.pk for one in stewarded_collections(keeper, now)}
-    seen = visible_animals(keeper, now).filter(collection__in=ids, sight="all")
-    named = stewarded | set(seen.order_by().values_list("collection", flat=True).distinct())
+    stewarded = stewarded_ids(keeper, now)
+    named = stewarded | {one for (one,) in SEEN_IN.ask(keeper=keeper, now=now, collections=ids)}
     found = Collection.objects.filter(pk__in=named.intersection(ids)).order_by("pk")
     return [CollectionNow(one, _role(one, keeper, stewarded)) for one in found]
+
+
+def _seen_in(keeper: UUID, now: datetime, collections: Any) -> "QuerySet[Animal, Any]":
+    seen = visible_animals(keeper, now).filter(sight="all").order_by()
+    rows: Any = any_of(seen, '"animals_animal"."collection_id"', collections)
+    named: QuerySet[Animal, Any] = rows.values_list("collection").distinct()
+    return named
+
+
+SEEN_IN = Prepared(
+    _seen_in, keeper=UUID(int=1), now=datetime(1, 1, 1, tzinfo=UTC), collections=(UUID(int=2),)
+)
+
+
+def _seen_first(keeper: UUID, now: datetime, after: UUID) -> "QuerySet[Animal, Any]":
+    """The most that a page may ask for: how many it asks for would be another statement."""
+    return visible_animals(keeper, now).filter(pk__gt=after).values_list("pk")[:MOST_ANIMALS]
+
+
+SEEN_FIRST = Prepared(
+    _seen_first, keeper=UUID(int=1), now=datetime(1, 1, 1, tzinfo=UTC), after=UUID(int=2)
+)
 
 
 def _role(one: Collection, keeper: UUID, stewarded: set[UUID]) -> Any:

@@ -42,7 +42,7 @@ from scalewitness.intake.holdings import Holdings
 from scalewitness.intake.ties import Tie, ties_of_others
 from scalewitness.ledger.queries.prepared import PreparedQuery, asked, asked_together, ids_literal
 from scalewitness.ledger.queries.tree import HEAD, tip
-from scalewitness.people.queries import named_with, same_person_as
+from scalewitness.people.queries import NAMED, SHARED, named_with, same_person_as
 from scalewitness.sales.queries import PARTIES, parties_to_sales
 from scalewitness.standings.queries import numbers
 from scalewitness.standings.queries.assessing import (
@@ -196,7 +196,7 @@ class Known:
             if self._expected:
                 self._read(self._expected)
                 self._weigh(moments)
-                _ = self.footing, self.same_person
+                _ = self.footing, self.same_person, self.named
             if self.holdings.is_expected:
                 self.holdings.read()
         for subject in self._subjects.values():
@@ -219,9 +219,15 @@ class Known:
             *(one.question(animals=ids) for one in by_animal),
             bearings_question(self._expected),
             joined_question(self._expected),
-            *((STEWARDED.question(keeper=self.person, now=self.now),) if self.person else ()),
+            *self._questions_of(self.person),
             weights_question(moments),
         ]
+
+    def _questions_of(self, person: UUID | None) -> list[PreparedQuery]:
+        if person is None:
+            return []
+        known = [one.question(keeper=person) for one in (SHARED, NAMED)]
+        return [STEWARDED.question(keeper=person, now=self.now), *known]
 
     @property
     def footing(self) -> Footing:
@@ -239,9 +245,14 @@ class Known:
 
     def one_with(self, animal: UUID) -> Set[UUID]:
         """The accounts that count as one with the person's as examiners of the animal."""
+        return self.same_person | self.named.get(animal, set())
+
+    @property
+    def named(self) -> Mapping[UUID, Set[UUID]]:
+        """The accounts that a finding has count as one with the person's, by animal."""
         if self._named is None:
             self._named = named_with(self.person)
-        return self.same_person | self._named.get(animal, set())
+        return self._named
 
     @property
     def is_read(self) -> bool:

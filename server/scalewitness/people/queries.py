@@ -172,25 +172,39 @@ def same_person_as(keeper: UUID | None) -> set[UUID]:
     found, new = set[UUID](), {keeper} if keeper else set()
     while new:
         found |= new
-        of_them = Q(first__in=new) | Q(second__in=new)
-        pairs = SharedKey.objects.filter(of_them, lifted_at=None).values_list("first", "second")
+        pairs = [pair for one in new for pair in SHARED.ask(keeper=one)]
         new = {one for pair in pairs for one in pair} - found
     return found - {keeper}
+
+
+def _shared(keeper: UUID) -> "QuerySet[SharedKey, tuple[UUID, UUID]]":
+    either = Q(first=keeper) | Q(second=keeper)
+    return SharedKey.objects.filter(either, lifted_at=None).values_list("first", "second")
+
+
+SHARED = Prepared(_shared, keeper=UUID(int=1))
 
 
 def named_with(keeper: UUID | None) -> dict[UUID, set[UUID]]:
     """By animal, the other accounts that count as one with this since a finding named them."""
     found: dict[UUID, set[UUID]] = {}
-    if keeper is not None:
-        for one in named(keeper).filter(lifted_at=None).exclude(counts_from=None):
-            found.setdefault(one.animal, set()).update({one.first_id, one.second_id} - {keeper})
+    for animal, *both in NAMED.ask(keeper=keeper) if keeper else ():
+        found.setdefault(animal, set()).update(set(both) - {keeper})
     return found
+
+
+def _named(keeper: UUID) -> "QuerySet[NamedAsOne, tuple[UUID, UUID, UUID]]":
+    counting = named(keeper).filter(lifted_at=None).exclude(counts_from=None)
+    return counting.values_list("animal", "first", "second")
 
 
 def named(keeper: UUID) -> QuerySet[NamedAsOne]:
     """Where a finding names the account as one with another, newest first."""
     either = Q(first=keeper) | Q(second=keeper)
     return NamedAsOne.objects.filter(either).order_by("-position")
+
+
+NAMED = Prepared(_named, keeper=UUID(int=1))
 
 
 def keeper_of(keeper: UUID) -> Keeper | None:
