@@ -85,6 +85,9 @@ NOT_PLAYED = {
     "a late call that its host decides on": "late_call_decided",
     "an animal lent or moved": "custody_changed",
     "a code taken back": "identifier_withdrawn",
+    "two records of one snake": "joining_proposed",
+    "two records that were none": "parting_proposed",
+    "an answer to either": "joining_answered",
 }
 """Facts about animals and calls that the scenario has no story for yet."""
 

@@ -73,9 +73,9 @@ def in_short(
     answer = (
         f"{such[0].upper()}{such[1:]} such animals would be {sex}{_between(assessment, moves)}."
     )
-    said = dict(zip(assessment.reasons, _reasons(assessment, evidence), strict=True))
-    first = next((code for code in _WEIGHTIEST if code in said), next(iter(said), None))
-    return Short(answer, said[first] if first else "")
+    sentences = dict(zip(assessment.reasons, _reasons(assessment, evidence), strict=True))
+    first = next((code for code in _WEIGHTIEST if code in sentences), next(iter(sentences), None))
+    return Short(answer, sentences[first] if first else "")
 
 
 _WEIGHTIEST: Final = (

@@ -25,8 +25,8 @@ def strip(labels: Counter[str]) -> SafeString:
         kind = label.split(" ", maxsplit=1)[0]
         parts.append({"kind": kind, "x": round(at, 2), "width": round(max(wide - GAP, 0.5), 2)})
         at += wide
-    said = ", ".join(f"{number} {label}" for label, number in _in_order(labels))
-    return render_to_string("plots/strip.html", {"parts": parts, "width": WIDTH, "said": said})
+    words = ", ".join(f"{number} {label}" for label, number in _in_order(labels))
+    return render_to_string("plots/strip.html", {"parts": parts, "width": WIDTH, "words": words})
 
 
 def _in_order(labels: Counter[str]) -> Iterable[tuple[str, int]]:
