@@ -7,6 +7,7 @@ from django.db import transaction
 from django.test import override_settings
 from pytest_django import DjangoDbBlocker
 from tests.everything import EARLIER, say_everything
+from tests.plugins.own_database import own_copy
 from tests.world import START, World
 
 from scalewitness.ledger.services.signing import sign_checkpoint
@@ -21,9 +22,9 @@ def weigh(world: World, times: int) -> None:
 
 
 @pytest.fixture(scope="module")
-def story(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[World]:
+def story(untouched_database: str, django_db_blocker: DjangoDbBlocker) -> Iterator[World]:
     earlier = override_settings(LOG_RETIRED_KEYS=[str(EARLIER.verifier)])
-    with django_db_blocker.unblock(), transaction.atomic(), earlier:
+    with own_copy(untouched_database, django_db_blocker), transaction.atomic(), earlier:
         with override_settings(LOG_SIGNING_KEY=EARLIER.secret()):
             sign_checkpoint(START)
         world = World()

@@ -214,6 +214,18 @@ LEAVES = sorted(
 """Tables that no other refers to: each can be lost by itself."""
 
 
+def test_tables_that_are_lost_are_told_row_by_row(told: World, superuser: None) -> None:
+    for table in LEAVES:
+        all_rows_of(table)
+    first, stores = fsck()
+    assert "has no row" in first
+    assert stores == set(LEAVES)
+
+
+@pytest.mark.long(
+    "each loss is read through by itself; "
+    "tests/fsck/test_fsck.py::test_tables_that_are_lost_are_told_row_by_row"
+)
 @pytest.mark.parametrize("table", LEAVES)
 def test_a_table_that_is_lost_is_told_row_by_row(told: World, superuser: None, table: str) -> None:
     all_rows_of(table)
