@@ -8,7 +8,6 @@ pytest-randomly's; with ``--all`` every one is sent.
 
 import json
 from collections.abc import Callable, Iterator
-from itertools import count
 from typing import Any
 from uuid import UUID
 
@@ -25,6 +24,7 @@ from schemathesis.pytest.lazy import get_all_tests
 from schemathesis.specs.openapi.checks import negative_data_rejection
 from tests.api.stage import Stage, set_stage
 from tests.plugins.own_database import own_copy
+from tests.turns import turns as turns_of
 
 from scalewitness.api.openapi.document import document
 
@@ -75,9 +75,7 @@ def stage(story: Stage) -> Stage:
 @pytest.fixture(scope="module")
 def turns(request: pytest.FixtureRequest) -> Iterator[bool]:
     """Whose turn it is to be sent, of the requests made one by one."""
-    seed = int(request.config.getoption("randomly_seed", 0))
-    share = 1 if request.config.getoption("--all") else SHARE
-    return ((seed + number) % share == 0 for number in count())
+    return turns_of(request.config, SHARE)
 
 
 OPERATIONS = [found.ok().label for found in schema.get_all_operations()]

@@ -1,5 +1,7 @@
 """Every page of the URL table with every id in its address: what is not yours looks as what does
-not exist, opened or with a form sent to it, whoever asks."""
+not exist, opened or with a form sent to it, whoever asks. An ordinary run opens all of them as the
+guest who is still to check blind, and a quarter as each of the others, another with each seed;
+with ``--all`` everybody opens everything."""
 
 import re
 from collections.abc import Iterator, Mapping
@@ -13,10 +15,11 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from pytest_django import DjangoDbBlocker
 from tests.api.stage import PERSONAS, Stage, set_stage
-from tests.api.test_not_yours import Two
+from tests.api.test_not_yours import SHARE, Two
 from tests.pages.addresses import ELSEWHERE, HERE, NAMES, address, ids_for, parts_of
 from tests.pages.test_matrix import OPEN
 from tests.plugins.own_database import own_copy
+from tests.turns import turns
 from tests.world import new_id
 
 from scalewitness.people.models import Keeper
@@ -103,24 +106,24 @@ WITH_IDS = [
 ]
 
 
-def differences(houses: Two, persona: str) -> Iterator[str]:
+def differences(houses: Two, persona: str, asked: Iterator[bool]) -> Iterator[str]:
     client, ways = browser_of(houses.ours, persona), WAYS if persona in SENDERS else WAYS[:1]
     theirs_to_open = {one for who in OPEN if persona in who for one in OPEN[who].split()}
-    for name, part in WITH_IDS:
+    asks = [(name, part, sent) for name, part in WITH_IDS for sent in ways if next(asked)]
+    for name, part, sent in asks:
         ids = ids_for(name, houses.ours)
-        for sent in ways:
-            missing = seen(client, name, {**ids, part: NOWHERE}, part, sent)
-            both = persona in PARTLY and not (sent is None and name in theirs_to_open)
-            for other in (houses.theirs, houses.ours)[: 2 if both else 1]:
-                there = seen(client, name, {**ids, part: ids_for(name, other)[part]}, part, sent)
-                if other is houses.ours and there.status != 404:
-                    continue  # theirs to see: test_matrix
-                if replace(there, queries=0) != replace(missing, queries=0):
-                    yield f"{name} by {persona}, {part}, {sent}: {there.status} {missing.status}"
-                if other is houses.ours and persona in INVITED:
-                    continue
-                if abs(there.queries - missing.queries) > MORE_QUERIES:
-                    yield f"{name} by {persona}: {there.queries}, {missing.queries} queries"
+        missing = seen(client, name, {**ids, part: NOWHERE}, part, sent)
+        both = persona in PARTLY and not (sent is None and name in theirs_to_open)
+        for other in (houses.theirs, houses.ours)[: 2 if both else 1]:
+            there = seen(client, name, {**ids, part: ids_for(name, other)[part]}, part, sent)
+            if other is houses.ours and there.status != 404:
+                continue  # theirs to see: test_matrix
+            if replace(there, queries=0) != replace(missing, queries=0):
+                yield f"{name} by {persona}, {part}, {sent}: {there.status} {missing.status}"
+            if other is houses.ours and persona in INVITED:
+                continue
+            if abs(there.queries - missing.queries) > MORE_QUERIES:
+                yield f"{name} by {persona}: {there.queries}, {missing.queries} queries"
 
 
 WAYS = (None, EMPTY, WHOLE)
@@ -135,8 +138,11 @@ PARTLY = ("viewer", "guest_before", "guest_after", "former_guest", "former_keepe
 
 
 @pytest.mark.parametrize("persona", PERSONAS)
-def test_what_is_not_yours_looks_as_what_is_not_there(houses: Two, persona: str) -> None:
-    found = list(differences(houses, persona))
+def test_what_is_not_yours_looks_as_what_is_not_there(
+    houses: Two, persona: str, request: pytest.FixtureRequest
+) -> None:
+    asked = turns(request.config, 1 if persona == "guest_before" else SHARE)
+    found = list(differences(houses, persona, asked))
     assert found == [], "\n".join(found)
 
 
