@@ -1,18 +1,21 @@
 """What every test may ask for."""
 
 import gc
-from collections.abc import Generator
+from collections.abc import Generator, Iterator
 from typing import Any
 
 import pytest
 from hypothesis import settings as hypothesis
+from pytest_django import DjangoDbBlocker
 from tests.plugins.own_database import (
     migrated_database,
+    own_copy,
     own_database,
     untouched_database,
 )
 from tests.plugins.services import django_db_modify_db_settings, services
-from tests.world import World
+from tests.plugins.told import Told, pytest_fixture_setup, told_a_month_ago, told_at_start
+from tests.world import START, World
 
 from scalewitness import rate_limit
 
@@ -40,15 +43,18 @@ __all__ = [
     "django_db_modify_db_settings",
     "migrated_database",
     "own_database",
+    "pytest_fixture_setup",
     "services",
+    "told_a_month_ago",
+    "told_at_start",
     "untouched_database",
 ]
 
 
 @pytest.fixture
-def world(db: None) -> World:
+def world(db: None, told_at_start: Told) -> World:
     """A keeper's collection with people around it; see `tests.world`."""
-    return World()
+    return told_at_start.again(World, START)
 
 
 @pytest.fixture
@@ -61,6 +67,7 @@ def without_queue(settings: Any, monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 @pytest.fixture
-def lasting_world(own_database: None) -> World:
+def lasting_world(told_at_start: Told, django_db_blocker: DjangoDbBlocker) -> Iterator[World]:
     """As `world`, where transactions are real: what is committed stays until the test ends."""
-    return World()
+    with own_copy(told_at_start.name, django_db_blocker):
+        yield told_at_start.again(World, START)

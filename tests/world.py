@@ -20,7 +20,7 @@ from scalewitness.domain.moments import rfc3339
 from scalewitness.intake.batch import Actor
 from scalewitness.intake.outcomes import Outcome
 from scalewitness.intake.rules.sales import represent
-from scalewitness.intake.services import accept, accept_one
+from scalewitness.intake.services import Replayed, accept, accept_one
 from scalewitness.intake.shown import shown_now
 from scalewitness.intake.statements import name_founders
 from scalewitness.ledger.queries.tree import tip
@@ -128,8 +128,13 @@ class World:
         """In Odile's collection, or in a ``room`` of somebody else's."""
         room, about = room or self.collection, new_id(self.now)
         registered = {"collection": str(room.pk), "species": species, **body}
-        self.say(room.keeper, "animal_registered", about, registered)
-        self.say(room.keeper, "identifier_assigned", about, {"scheme": "tag", "code": tag})
+        for outcome in self.push(
+            room.keeper,
+            self.item("animal_registered", about, registered),
+            self.item("identifier_assigned", about, {"scheme": "tag", "code": tag}),
+        ):
+            if outcome.problem:
+                raise Replayed(outcome.problem)
         return Animal.objects.get(pk=about)
 
     def visit(self, guest: Keeper, *animals: Animal, blind: bool = True, days: int = 3) -> UUID:

@@ -5,16 +5,17 @@ from datetime import timedelta
 import pytest
 from django.utils import timezone
 from tests.api.client import Api
+from tests.plugins.told import Told, a_month_ago
 from tests.world import World
 
 from scalewitness.animals.models import Animal
 
 
 @pytest.fixture
-def world(db: None) -> World:
+def world(db: None, told_a_month_ago: Told) -> World:
     """As everywhere, but now: the server's clock is the real one. What takes days in a
     story happened in the days before."""
-    return World(now=timezone.now() - timedelta(days=30))
+    return told_a_month_ago.again(World, a_month_ago())
 
 
 def present(world: World) -> World:

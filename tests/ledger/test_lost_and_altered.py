@@ -2,7 +2,6 @@
 `server/LOG.md` of what each store is trusted with, as far as no other test shows it."""
 
 from contextlib import suppress
-from datetime import timedelta
 from io import StringIO
 from pathlib import Path
 from uuid import UUID
@@ -10,9 +9,9 @@ from uuid import UUID
 import pytest
 from django.conf import LazySettings
 from django.core.management import CommandError, call_command
-from django.utils import timezone
 from tests.ledger.test_tree import NOW, append
 from tests.pages.browser import Browser
+from tests.plugins.told import Told, a_month_ago
 from tests.world import World
 
 from scalewitness.disclosures.models import Disclosure
@@ -39,8 +38,8 @@ def memory(tmp_path: Path, settings: LazySettings) -> Path:
 
 
 @pytest.fixture
-def world(db: None) -> World:
-    return World(now=timezone.now() - timedelta(days=30))
+def world(db: None, told_a_month_ago: Told) -> World:
+    return told_a_month_ago.again(World, a_month_ago())
 
 
 @pytest.fixture

@@ -1,11 +1,11 @@
 """The same people as everywhere, at the present time: pages ask the clock themselves."""
 
 import secrets
-from datetime import timedelta
 
 import pytest
 from django.utils import timezone
 from tests.pages.browser import Browser
+from tests.plugins.told import Told, a_month_ago
 from tests.world import World
 
 from scalewitness.animals.models import Animal
@@ -36,8 +36,8 @@ class Here(World):
 
 
 @pytest.fixture
-def here(db: None) -> Here:
-    return Here(now=timezone.now() - timedelta(days=30))
+def here(db: None, told_a_month_ago: Told) -> Here:
+    return told_a_month_ago.again(Here, a_month_ago())
 
 
 @pytest.fixture

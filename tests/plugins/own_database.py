@@ -18,32 +18,29 @@ from tests.plugins.environment import SERVICES
 
 
 @pytest.fixture(scope="session")
-def migrated_database(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[None]:
-    """The test database, also where no other test of the session asked for it."""
+def migrated_database(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[str]:
+    """The name of the test database, also where no other test of the session asked for it."""
     if connections["default"].settings_dict["NAME"].startswith("test_"):
-        yield
+        yield connections["default"].settings_dict["NAME"]
         return
     with django_db_blocker.unblock():
         made = setup_databases(verbosity=0, interactive=False, aliases={"default"})
-    yield
+    yield connections["default"].settings_dict["NAME"]
     with django_db_blocker.unblock():
         teardown_databases(made, verbosity=0)
 
 
 @pytest.fixture(scope="session")
-def untouched_database(
-    migrated_database: None, django_db_blocker: DjangoDbBlocker
-) -> Iterator[str]:
+def untouched_database(migrated_database: str, django_db_blocker: DjangoDbBlocker) -> Iterator[str]:
     """The name of a copy of the migrated database that nobody connects to, so that further
     copies can be made from it at any time. A web server and a worker may run on them."""
     with django_db_blocker.unblock():
-        migrated = connections["default"].settings_dict["NAME"]
-        _lead_to(migrated)
-    with copied(migrated, f"{migrated}_untouched") as name:
+        lead_to(migrated_database)
+    with copied(migrated_database, f"{migrated_database}_untouched") as name:
         with django_db_blocker.unblock():
-            _lead_to(name)
+            lead_to(name)
             _limit_runtime_role()
-            _lead_to(migrated)
+            lead_to(migrated_database)
         yield name
 
 
@@ -72,12 +69,13 @@ def own_copy(untouched: str, django_db_blocker: DjangoDbBlocker) -> Iterator[Non
     """As :func:`own_database`, for fixtures that live longer; one at a time."""
     with django_db_blocker.unblock():
         before = connections["default"].settings_dict["NAME"]
+        lead_to(before)  # a copy is made of what nobody is connected to
         with copied(untouched, f"{before}_copy") as name:
-            _lead_to(name)
+            lead_to(name)
             try:
                 yield
             finally:
-                _lead_to(before)
+                lead_to(before)
 
 
 def _limit_runtime_role() -> None:
@@ -88,7 +86,8 @@ def _limit_runtime_role() -> None:
         limit_runtime_role(connections["default"], runtime)
 
 
-def _lead_to(name: str) -> None:
+def lead_to(name: str) -> None:
+    """All connections of the process from now on."""
     connection = connections["default"]
     connection.close()
     connection.close_pool()
