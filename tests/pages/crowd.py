@@ -20,7 +20,7 @@ CALLS = 3
 
 def grow(stage: Stage, size: int) -> None:
     """The owner's collection comes to have ``size`` animals: named, in clutches, weighed and
-    called on, a tenth of them in a sale, a twentieth paired and a twentieth invited to."""
+    called on, a tenth of them in a sale, a tenth in a dispute, a fifth paired and invited to."""
     world = stage.world
     world.pass_time(minutes=1)
     there = Animal.objects.filter(collection=world.collection).count()
@@ -32,11 +32,11 @@ def grow(stage: Stage, size: int) -> None:
     animals = list(Animal.objects.filter(pk__in=new).order_by("pk"))
     for one in animals[::10]:
         world.offer(world.draft(one), expires=_in_days(stage, 90))
-    for one, other in zip(animals[1::20], animals[2::20], strict=False):
+    for one, other in zip(animals[1::10], animals[2::10], strict=False):
         pair = {"sire": str(one.pk), "dam": str(other.pk), "season": 2027}
         world.say(world.odile, "pairing_planned", new_id(world.now), pair)
         world.invite(world.greta, one, other, days=60)
-    for one in animals[3::20]:
+    for one in animals[3::10]:
         objected = {"animal": str(one.pk), "ground": "party_objects"}
         world.say(world.odile, "dispute_opened", new_id(world.now), objected)
 
