@@ -112,6 +112,22 @@ def test_a_wrong_transponder_registers_nothing_and_loses_nothing(
     assert not Entry.objects.exclude(kind="founder_named").exists()
 
 
+def test_an_untouched_form_registers_nothing(here: Here, odile: Browser) -> None:
+    page = odile.open(new_animal_path(here))
+    assert "What you register stays in the log" in page.text
+    assert [given["name"] for _, given in page.tags if "autofocus" in given] == ["species"]
+    refused = odile.send(page.form())
+    assert refused.status == 422
+    assert "Species : This field is required." in refused.text
+    assert "Name : Give it a name or a code" in refused.text
+    assert next(tag for tag, given in refused.tags if "autofocus" in given) == "div", (
+        "what is wrong"
+    )
+    assert not Animal.objects.exists()
+    mended = {"species": "python_regius", "name": "Sorrel", "scheme": "tag"}
+    assert odile.send(refused.form(), **mended).status == 302
+
+
 @pytest.mark.parametrize(
     ("type", "typed", "shown"),
     [

@@ -19,6 +19,8 @@ def path(here: Here, animal: Animal, method: str) -> str:
 
 
 def typed(animal: Animal, **fields: str) -> dict[str, str | list[str]]:
+    if "conclusion" in fields:
+        fields = {"sureness": "fairly_sure", **fields}
     return {f"h{animal.pk}-{name}": value for name, value in fields.items()}
 
 
@@ -176,6 +178,22 @@ def test_a_row_the_record_refuses_is_told_beside_it(here: Here, odile: Browser) 
     assert "This id already stands for something else" in page.text
     assert {call.conclusion for call in Call.objects.filter(animal=one)} == {"male"}
     assert Call.objects.filter(animal=two).count() == 1
+
+
+def test_nothing_is_answered_for_the_examiner(here: Here, odile: Browser) -> None:
+    """Least of all whether they knew the sex before: the weight of the call rests on it."""
+    one, *_ = clutch(here)
+    form = served(odile, here, one, "eversion")
+    assert not {"told", "held_by"} & form.values.keys()
+    for name in ("conclusion", "sureness"):
+        assert form.values[f"h{one.pk}-{name}"] == [""]
+    said = typed(one, seen="hemipenes", conclusion="male", sureness="")
+    refused = odile.send(form, **said)
+    for asked in ("Who held the hatchlings?", "Had anyone told you their sex before you checked?"):
+        assert f"{asked} : This field is required." in refused.text
+    refused = odile.send(form, **said, **TOGETHER)
+    assert "Say how sure you are." in refused.text
+    assert Call.objects.count() == 0
 
 
 def test_an_empty_sending_records_nothing(here: Here, odile: Browser) -> None:

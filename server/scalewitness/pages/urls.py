@@ -12,7 +12,7 @@ from scalewitness.pages.accounts import (
     vouching,
 )
 from scalewitness.pages.animals import animal, chosen, identifiers, joining, photos, planning
-from scalewitness.pages.breeding import clutches, pairings
+from scalewitness.pages.breeding import clutches, new_clutch, pairings
 from scalewitness.pages.calls import call, comparing, late, refiling, texts
 from scalewitness.pages.collections import agreement, collection, travelling
 from scalewitness.pages.disclosures import disclosure
@@ -59,6 +59,11 @@ urlpatterns = [
     path("collections/<uuid:collection_id>/visits/new", visit.invite, name="invite"),
     path("collections/<uuid:collection_id>/sales/new", sale.draft, name="draft_sale"),
     path("collections/<uuid:collection_id>/clutches", clutches.show_clutches, name="clutches"),
+    path(
+        "collections/<uuid:collection_id>/clutches/new",
+        new_clutch.register_clutch,
+        name="register_clutch",
+    ),
     path(
         "collections/<uuid:collection_id>/clutches/<uuid:animal_id>/<slug:method>",
         clutches.log_clutch,

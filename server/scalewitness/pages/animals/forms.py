@@ -28,6 +28,16 @@ def day_field(label: str, **more: Any) -> forms.DateField:
     )
 
 
+def species_choices(nothing: str) -> list[tuple[str, str]]:
+    """Every species, none of them chosen beforehand: what stays in the log is not to be a slip."""
+    known = [(kind.key, f"{kind.common} ({kind.scientific})") for kind in species_list()]
+    return [("", nothing), *known]
+
+
+def traits_in(typed: str) -> list[str]:
+    return [one.strip() for one in typed.split(",") if one.strip()]
+
+
 class ParticularsForm(Picks, FactForm):
     """What an animal is said to be; sex is never among it."""
 
@@ -48,9 +58,7 @@ class ParticularsForm(Picks, FactForm):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["species"].choices = [  # type: ignore[attr-defined]
-            (kind.key, f"{kind.common} ({kind.scientific})") for kind in species_list()
-        ]
+        self.fields["species"].choices = species_choices("Choose")  # type: ignore[attr-defined]
 
     def offer_kept(self, parents: Mapping[str, UUID | None]) -> None:
         """Those on record that are not among the animals to choose from may stay all the same."""
@@ -63,13 +71,12 @@ class ParticularsForm(Picks, FactForm):
     def body(self) -> dict[str, Any]:
         given = self.cleaned_data
         hatched: date | None = given["hatched"]
-        traits = [one.strip() for one in given["traits"].split(",") if one.strip()]
         body = {
             "species": given["species"],
             "hatched": hatched.isoformat() if hatched else None,
             "sire": given["sire"] or None,
             "dam": given["dam"] or None,
-            "traits": traits,
+            "traits": traits_in(given["traits"]),
         }
         return {name: value for name, value in body.items() if value}
 
@@ -89,11 +96,19 @@ class RegisterForm(ParticularsForm):
         max_length=60,
         help_text="Guests on a blind visit find the animal by its tag or transponder alone.",
     )
+    field_order = ("species", "name", "scheme", "identifier", "hatched", "traits", "sire", "dam")
 
     def __init__(self, *args: Any, collection: Collection, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.collection = collection
+        self.fields["species"].widget.attrs["autofocus"] = True
         del self.fields["note"]
+
+    def clean(self) -> dict[str, Any]:
+        given: dict[str, Any] = super().clean() or {}
+        if not given.get("name") and not given.get("identifier"):
+            self.add_error("name", "Give it a name or a code: nobody could find it by neither.")
+        return given
 
     def body(self) -> dict[str, Any]:
         return {"collection": str(self.collection.pk), **super().body()}
@@ -182,7 +197,7 @@ class HusbandryForm(FactForm):
         return {"noted": self.noted()}
 
 
-def _grams(label: str, *, required: bool) -> forms.DecimalField:
+def grams_field(label: str, *, required: bool) -> forms.DecimalField:
     return forms.DecimalField(
         label=label,
         required=required,
@@ -195,7 +210,7 @@ def _grams(label: str, *, required: bool) -> forms.DecimalField:
 
 class WeightForm(HusbandryForm):
     title = "Weight"
-    grams = _grams("Grams", required=True)
+    grams = grams_field("Grams", required=True)
     field_order = ("grams", "note")
 
     def noted(self) -> dict[str, Any]:
@@ -205,7 +220,7 @@ class WeightForm(HusbandryForm):
 class MealForm(HusbandryForm):
     title = "Meal"
     taken = one_of("Was it taken?", (("yes", "Taken"), ("no", "Refused")))
-    grams = _grams("Prey in grams", required=False)
+    grams = grams_field("Prey in grams", required=False)
     field_order = ("taken", "grams", "note")
 
     def noted(self) -> dict[str, Any]:

@@ -22,10 +22,10 @@ NOT_PROBED = "Not probed"
 
 
 class TogetherForm(forms.Form):
-    """What holds for every hatchling of the sitting."""
+    """What holds for every hatchling of the sitting. Nothing is answered beforehand."""
 
     held_by = one_of("Who held the hatchlings?", texts(HOLDERS))
-    told = one_of("Had anyone told you their sex before you checked?", texts(TOLD), initial="no")
+    told = one_of("Had anyone told you their sex before you checked?", texts(TOLD))
 
 
 class HatchlingForm(FactForm):
@@ -39,7 +39,9 @@ class HatchlingForm(FactForm):
     conclusion = forms.ChoiceField(
         label="Conclusion", choices=(("", "Not checked"), *texts(CONCLUSIONS)), required=False
     )
-    sureness = forms.ChoiceField(label="How sure", choices=texts(SURENESSES), initial="fairly_sure")
+    sureness = forms.ChoiceField(
+        label="How sure", choices=(("", "Not said"), *texts(SURENESSES)), required=False
+    )
     code = forms.CharField(label="Tag as read", required=False, max_length=60)
     harm = forms.ChoiceField(
         label="Sign of harm", choices=(("", "None seen"), *texts(HARMS)), required=False
@@ -61,6 +63,8 @@ class HatchlingForm(FactForm):
         ]
         if filled_in and not given.get("conclusion"):
             self.add_error("conclusion", "Say what you conclude.")
+        if given.get("conclusion") and not given.get("sureness"):
+            self.add_error("sureness", "Say how sure you are.")
         return given
 
     def observed(self) -> dict[str, Any]:
