@@ -33,7 +33,7 @@ def offered(page: Page, name: str) -> set[str]:
 
 def find(browser: Browser, page: Page, wanted: str, **typed: Any) -> Page:
     form = page.form()
-    form.names.add("find")  # the button
+    form.names["find"] = "button"
     return browser.send(form, q=wanted, find="yes", **typed)
 
 

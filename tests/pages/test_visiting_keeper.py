@@ -314,7 +314,7 @@ def test_a_very_late_call_waits_for_the_host_who_admits_it(
     waiting = odile.open("/held-calls")
     assert "Greta Lund" in waiting.text
     form = waiting.form(f"/held-calls/{held.id}/decision")
-    form.names.add("admitted")
+    form.names["admitted"] = "button"
     assert odile.send(form, admitted="yes").goes_to == "/held-calls"
     assert Call.objects.get(pk=held.id).flags == ["late"]
     after = odile.open("/held-calls").text
@@ -363,7 +363,7 @@ def test_a_host_decides_on_a_late_check_unseen_and_everyone_hears(
     for told in ("waits for the keeper", "Probing, female", "Quite calm", "412 g, waits"):
         assert told in mine, told
     form = page.form(f"/held-calls/{held}/decision")
-    form.names.add("admitted")
+    form.names["admitted"] = "button"
     odile.send(form, admitted="no")
     for who, path in everybody:
         text = who.open(path).text
@@ -448,7 +448,7 @@ def test_a_late_weight_without_its_check_is_decided_on_the_same_page(
     assert "A weight by Greta Lund" in page.text
     assert "431" not in page.text
     form = page.form(f"/held-calls/{held.id}/decision")
-    form.names.add("admitted")
+    form.names["admitted"] = "button"
     assert odile.send(form, admitted="no").goes_to == "/held-calls"
     assert "Not admitted" in odile.open("/held-calls").text
     theirs = greta.open("/held-calls")
