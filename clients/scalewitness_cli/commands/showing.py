@@ -19,21 +19,29 @@ from scalewitness_cli.commands.common import (
     server_option,
     spaced,
 )
+from scalewitness_cli.filters import Filters
 from scalewitness_cli.identity import need_identity
 from scalewitness_cli.readings import now_by
 from scalewitness_cli.store import Store
 
 Shown = dict[str, Any]
+STANDINGS = click.Choice(["verified", "probable", "contested", "unsexed"])
 
 
 @click.command()
 @click.argument("animal", required=False)
 @click.option("--ended", is_flag=True, help="List those that died, are lost or were stolen.")
+@click.option("--text", default="", help="List those whose name, code, trait or place holds this.")
+@click.option("--species", default="", help="List those of a species whose name holds this.")
+@click.option("--standing", type=STANDINGS, help="List those that stand so.")
+@click.option("--sex", type=click.Choice(["female", "male"]), help="… of that sex.")
 @server_option
 @json_option
 @ends_well
-def show(animal: str | None, ended: bool, server: str | None, as_json: bool) -> None:
-    """Show ANIMAL as of the last sync, or list all that are there.
+def show(
+    animal: str | None, ended: bool, server: str | None, as_json: bool, **asked: str | None
+) -> None:
+    """Show ANIMAL as of the last sync, or list all that are there and as asked.
 
     Of an animal you are to check blind there is nothing of its sex to show: this machine has
     not been sent it.
@@ -43,7 +51,9 @@ def show(animal: str | None, ended: bool, server: str | None, as_json: bool) -> 
         now = now_by(store)
         if animal is None:
             known = replica.animals_at(store, now)
-            everyone = [one for one in known if bool(one.get("ended")) == ended]
+            filters = Filters(**{name: value or "" for name, value in asked.items()})
+            there = [one for one in known if bool(one.get("ended")) == ended]
+            everyone = [one for one in there if filters.find(one)]
             print_result(
                 everyone, as_json, lambda: "\n".join(map(_row, everyone)) or "None known here."
             )
