@@ -10,7 +10,7 @@ from uuid import UUID
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Page
+from playwright.sync_api import Page, expect
 from tests.browser.conftest import Open, Site, session_of
 from tests.world import World, new_id
 
@@ -23,6 +23,8 @@ from scalewitness.mail.services.links import link_token
 from scalewitness.sales.models import OfferLink, Sale
 
 PHONE = {"width": 360, "height": 740}
+THUMB = 48
+"""Pixels of a target, at least."""
 
 
 @dataclass(frozen=True)
@@ -135,6 +137,37 @@ def test_a_code_is_asked_for_and_sent_without_script(opened: Open, story: Told) 
     page.get_by_role("button", name="Send me a code").click()
     assert page.get_by_role("heading", name="A code is on its way").is_visible()
     keep(page, "code")
+
+
+@pytest.mark.parametrize("width", [360, 1440])
+def test_the_first_screen_of_an_offer_holds_the_answer_and_its_button(
+    opened: Open, story: Told, width: int
+) -> None:
+    phone = {"viewport": PHONE | {"width": width}, "java_script_enabled": False}
+    page = opened(story.paths["offer"], **phone)
+    asked = page.get_by_role("navigation", name="Your answer").get_by_role("link")
+    assert asked.all_inner_texts() == ["Confirm", "Ask for a check", "Decline"]
+    for one in (page.get_by_role("heading", name="verified female"), *asked.all()):
+        expect(one).to_be_in_viewport(ratio=1)
+    assert all(one.bounding_box()["height"] >= THUMB for one in asked.all())  # type: ignore[index]
+    asked.first.click()
+    expect(page.get_by_label("In your words")).to_be_in_viewport(ratio=1)
+
+
+def test_a_refused_answer_brings_its_reason_to_the_top_and_leads_to_the_field(
+    opened: Open, story: Told
+) -> None:
+    phone = {"viewport": PHONE, "java_script_enabled": False, "expected": "422"}
+    page = opened(story.paths["offer"], **phone)
+    page.get_by_label("The six digits").fill("12 34")
+    page.get_by_role("button", name="I confirm what I read here").click()
+    reason = page.get_by_role("alert")
+    expect(reason).to_be_focused()
+    expect(reason).to_be_in_viewport(ratio=1)
+    keep(page, "offer-refused")
+    expect(page.get_by_label("The six digits")).to_have_value("12 34")
+    reason.get_by_role("link", name="In your words").click()
+    expect(page.get_by_label("In your words")).to_be_focused()
 
 
 def keep(page: Page, name: str) -> None:

@@ -2,6 +2,7 @@
 
 import re
 from datetime import timedelta
+from uuid import UUID
 
 import pytest
 from django.utils import timezone
@@ -11,6 +12,9 @@ from tests.pictures import body_of, plain_file
 from tests.signing import phone
 from tests.world import new_id, probing
 
+from scalewitness.animals.models import Animal
+from scalewitness.intake.batch import Actor
+from scalewitness.intake.rules.photos import take_photo_file
 from scalewitness.ledger.models import Entry, Text
 from scalewitness.mail.models import Letter
 from scalewitness.people.services import name_practitioner
@@ -66,6 +70,30 @@ def test_the_offer_shows_what_is_known_how_sure_by_whom_and_what_could_be_wrong(
         assert said.lower() in page.text.lower(), said
     last = Entry.objects.order_by("-position")[0].position
     assert f"Shown as of log position {last}" in page.text
+
+
+def test_the_offer_answers_first_and_shows_a_photo_only_from_before_it_was_made(
+    here: Here, anyone: Browser, offered: Sale
+) -> None:
+    """Nothing slipped in later stands where the eye falls first."""
+    animal = offered.animals.get()
+    _photo(here, animal, width=60)
+    here.offer(offered)
+    _photo(here, animal, width=70)
+    html = anyone.open(f"/offers/{here.token(offered)}").html
+    order = (
+        "portrait", "<h1>", "label answer", "What could be wrong", "Who checked", "Added after",
+        "How it is proved", "What you agreed", 'aria-label="Your answer"', "/confirmation",
+    )  # fmt: skip
+    places = [html.index(one) for one in order]
+    assert places == sorted(places)
+    assert html.count("<img ") == 2
+
+
+def _photo(here: Here, animal: Animal, width: int) -> None:
+    file = plain_file(width)
+    said = here.say(here.odile, "photo_attached", animal.pk, body_of(file))
+    take_photo_file(UUID(said.id), file, Actor(keeper=here.odile.pk), here.now)
 
 
 def test_the_offer_names_no_examiner_and_shows_no_free_text(

@@ -27,7 +27,7 @@ from scalewitness.domain.observations import (
     Ultrasound,
     Visual,
 )
-from scalewitness.domain.sexing.explain import explain
+from scalewitness.domain.sexing.explain import explain, in_short
 from scalewitness.domain.sexing.sensitivity import span_in_words
 from scalewitness.domain.sexing.words import about, chance, odds
 
@@ -155,6 +155,28 @@ def test_dna_of_a_species_without_a_test_is_told_to_be_no_evidence():
     assert "so it is no evidence" in text
     valid = _text(call("male", Dna("XY", "shed", "heterogametic"), role="laboratory"), taxon=BOA)
     assert "no evidence" not in valid
+
+
+def test_in_short_a_buyer_first_reads_who_looked_then_figures():
+    alone = (male(interested=True, blind=False),)
+    assert in_short(standing(*alone), alone).answer.endswith(" such animals would be male.")
+    assert "checked it without knowing" in in_short(standing(*alone), alone).why
+    agreed = (male("ash"), male("birch"), male("cedar"))
+    assert in_short(standing(*agreed), agreed).why.startswith("Separate examiners came")
+
+
+def test_in_short_a_contested_sex_is_said_to_be_before_any_figure():
+    calls = (male("ash"), male("birch"), male("cedar"), female("daisy"))
+    assert in_short(standing(*calls), calls).answer.startswith("The calls contradict each other")
+
+
+def test_in_short_what_favours_no_sex_is_one_sentence():
+    assert in_short(standing(), ()) == (explain(standing(), (), BALL)[0].text, "")
+
+
+def test_the_first_caution_is_that_it_was_another_animal():
+    cautions = [one.text for one in _lines(male(compared="another")) if one.kind == "caution"]
+    assert "another animal was in hand" in cautions[0]
 
 
 def test_cautions_are_about_the_methods_used():

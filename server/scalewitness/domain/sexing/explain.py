@@ -73,6 +73,8 @@ def in_short(
     answer = (
         f"{such[0].upper()}{such[1:]} such animals would be {sex}{_between(assessment, moves)}."
     )
+    if assessment.label == "contested":  # of any other, the label says as much
+        answer = f"{_CONTRADICT} {answer}"
     sentences = dict(zip(assessment.reasons, _reasons(assessment, evidence), strict=True))
     first = next((code for code in _WEIGHTIEST if code in sentences), next(iter(sentences), None))
     return Short(answer, sentences[first] if first else "")
@@ -107,7 +109,7 @@ def _answer(assessment: Assessment, moves: Sensitivity | None) -> str:
     opening = {
         "verified": f"The record, taken whole, says {sex}.",
         "probable": f"The record says probably {sex}; that is not a verified sex.",
-        "contested": "The calls contradict each other, so no sex can be vouched for.",
+        "contested": _CONTRADICT,
         "unsexed": f"Its sex is not established; what there is leans towards {sex}.",
     }[assessment.label.split()[0]]
     male = sex == "male"
@@ -116,6 +118,9 @@ def _answer(assessment: Assessment, moves: Sensitivity | None) -> str:
     )
     such = f"Of animals with such a record {about(share)} would be {sex}"
     return f"{opening} {such}{_between(assessment, moves)}. {_sceptically(sceptical)}"
+
+
+_CONTRADICT: Final = "The calls contradict each other, so no sex can be vouched for."
 
 
 def _between(assessment: Assessment, moves: Sensitivity | None) -> str:
