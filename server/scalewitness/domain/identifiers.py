@@ -6,9 +6,9 @@ itself was not read. A code carries no check digit: only its ranges can be teste
 
 import re
 import unicodedata
-from collections.abc import Callable, Hashable
+from collections.abc import Callable, Collection, Hashable
 from dataclasses import dataclass, field
-from typing import Final, Generic, TypeVar
+from typing import Final, Generic, Literal, TypeVar
 
 CODE_DIGITS: Final = 15
 MAX_NATIONAL: Final = 2**38 - 1
@@ -95,6 +95,19 @@ def plain_code(scheme: str, code: str) -> str:
         ValueError: not a transponder code (ISO 11784 text form).
     """
     return parse_transponder(code).code if scheme == "transponder" else code.strip()
+
+
+Compared = Literal["same", "another", "unreadable"]
+
+
+def compare_transponder(read: str, on_record: Collection[str]) -> Compared:
+    """What a transponder read from a snake says of whether it is the one ``on_record``, by all
+    the codes that it bears there."""
+    try:
+        code = parse_transponder(read).code
+    except ValueError:
+        return "unreadable"
+    return "same" if code in on_record else "another"
 
 
 T = TypeVar("T", bound=Hashable)
