@@ -63,10 +63,29 @@ def test_without_script_the_list_is_asked_for(opened: Open, story: Told) -> None
 
 def test_what_would_be_said_is_worked_out_as_one_chooses(opened: Open, story: Told) -> None:
     page = marked(opened(f"/animals/{story.animal}/what-if", session=story.session))
-    for choice in ("Probing", "I, once more", "Female"):
-        page.get_by_label(choice, exact=True).check()
-    expect(page.locator("#worked-out")).to_contain_text("If that call were made")
+    labels = page.locator("#worked-out .label")
+    expect(labels).to_have_text(["contested", "probable male", "verified male"])
+    page.get_by_label("By whom?").select_option("I, once more")
+    expect(labels).not_to_have_text(["contested", "probable male", "verified male"])
+    assert page.url.endswith("who=mine"), "it can be kept and sent"
     assert page.evaluate("window.kept") is True
+
+
+def test_three_answers_stand_side_by_side_and_beneath_each_other_on_a_phone(
+    opened: Open, story: Told
+) -> None:
+    path = f"/animals/{story.animal}/what-if"
+    page = opened(path, session=story.session, java_script_enabled=False)
+    page.set_viewport_size({"width": 1280, "height": 800})
+    boxes = [one.bounding_box() for one in page.locator(".thirds > section").all()]
+    assert [one["y"] for one in boxes if one] == [boxes[0]["y"]] * 3  # type: ignore[index]
+    page.set_viewport_size({"width": 360, "height": 740})
+    boxes = [one.bounding_box() for one in page.locator(".thirds > section").all()]
+    assert len({one["x"] for one in boxes if one}) == 1
+    assert page.evaluate("document.documentElement.scrollWidth") == 360
+    page.get_by_label("By whom?").select_option("A laboratory, reported")
+    page.get_by_role("button", name="Work it out").click()
+    assert page.locator(".thirds > section").count() == 3
 
 
 @pytest.mark.parametrize("script", [True, False])

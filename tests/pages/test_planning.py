@@ -100,10 +100,14 @@ def test_what_if_shows_before_and_after_and_records_nothing(
     assert "Nothing is recorded here." in page.text
     form = page.form("")
     assert form.method == "get"
-    found = odile.open(f"/animals/{probed.pk}/what-if?method=probing&who=blind&says=male")
+    found = odile.open(f"/animals/{probed.pk}/what-if?method=probing&who=blind")
     labels = re.findall(r'<p class="label">([^<]*)</p>', found.html)
-    assert labels == ["probable male", "verified male"]
+    assert labels == ["contested", "probable male", "verified male"]
+    assert "Now the record says probable male ." in found.text
+    for says in ("If it says female", "If it cannot tell", "If it says male"):
+        assert says in found.text
     assert "The label would change from probable male to verified male." in found.text
+    assert page.text == found.text, "a blind probing by somebody else, before anything is chosen"
     assert tip().size == size
     assert here.label(probed) == "probable male"
 
@@ -115,7 +119,7 @@ def test_what_if_refuses_what_it_does_not_know(odile: Browser, probed: Animal) -
 def test_a_blind_guest_finds_none_of_it(here: Here, greta: Browser, probed: Animal) -> None:
     visit = here.visit(here.greta, probed, days=60)
     here.now_is_now()
-    asked = "what-if?method=probing&who=blind&says=male"
+    asked = "what-if?method=probing&who=blind"
     for path in (
         f"/animals/{probed.pk}/plan",
         f"/animals/{probed.pk}/{asked}",

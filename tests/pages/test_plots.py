@@ -238,7 +238,7 @@ def test_the_animal_page_draws_what_was_logged(here: Here, odile: Browser) -> No
     assert "Call a: left side 9 scales; right side 9 scales." in html
     assert "Call b (withdrawn): left side 3 scales; right side 2.5 scales." in html
     assert "Call b stopped counting" in html
-    assert html.count("<figure") == 2
+    assert html.count("<figure") == 3, "the depths, the course, and the strip of time"
     assert 'style="' not in html
 
 

@@ -1,5 +1,6 @@
 """What the standing would be if a call were made now. Nothing is recorded."""
 
+from collections.abc import Callable
 from datetime import datetime
 from uuid import UUID
 
@@ -42,43 +43,54 @@ class SupposedAnswer(Struct, frozen=True):
 def suppose(animal: Animal, call: SupposedAnswer, asker: UUID, now: datetime) -> WhatIf:
     """The standing as it is and as it would be, by what is in force now; a code of the
     animal's is supposed to be read if it has one. Raises NoSuchFinding."""
+    return supposing(animal, asker, now)(call)
+
+
+def supposing(animal: Animal, asker: UUID, now: datetime) -> Callable[[SupposedAnswer], WhatIf]:
+    """As :func:`suppose`, for several calls each by itself: what is on record is read once."""
     by = yardstick()
     stated = before([animal.pk]).get(animal.pk, Before())
     kind, start = taxon(animal.species, by.parameters), start_of(animal, by.numbers)
-    # A call of someone who is no keeper here is reported, and whoever asks would report it.
-    reported = call.role != "keeper" and not call.mine
-    shared = (call.mine or reported) and is_steward(asker, animal.collection, now)
+    steward = is_steward(asker, animal.collection, now)
     is_elsewhere = bool(known_elsewhere([animal.pk]))
+    calls = calls_of_snake(animal.pk)
+    evidence = [evidence_of(one) for one in calls]
+    stage = stage_on(animal, kind, condition(animal.pk).grams, now)
+    identity = identity_of(identifiers_of([animal.pk]).get(animal.pk, []))
+    elsewhere_made = {str(one.pk) for one in calls if one.animal_id != animal.pk}
 
     def elsewhere(one: Assessment) -> Assessment:
         return labels.known_elsewhere(one) if is_elsewhere else one
 
-    calls = calls_of_snake(animal.pk)
-    found = what_if(
-        [evidence_of(one) for one in calls],
-        SupposedCall(
-            method=call.method,
-            conclusion=call.conclusion,
-            role="keeper" if call.mine else call.role,
-            blind=call.blind and not call.mine,
-            observed=call.observed,
-            examiner=str(asker) if call.mine else SUPPOSED,
-            sureness=call.sureness,
-            stage=stage_on(animal, kind, condition(animal.pk).grams, now),
-            identity=identity_of(identifiers_of([animal.pk]).get(animal.pk, [])),
-            interested=shared,
-            reported=reported,
-            confirmed=call.confirmed,
-            at=round(now.timestamp() * 1000),
-        ),
-        kind,
-        by.records,
-        by.policy,
-        by.numbers,
-        start.male,
-        start.pessimistic,
-        lambda one, calls: elsewhere(kept_after(stated, one, by, animal.species, calls, start)),
-    )
-    elsewhere_made = {str(one.pk) for one in calls if one.animal_id != animal.pk}
-    lines = tuple(one for one in found.lines if one.call not in elsewhere_made)
-    return replace(found, lines=with_linkage(lines, start))
+    def ask(call: SupposedAnswer) -> WhatIf:
+        # A call of someone who is no keeper here is reported, and whoever asks would report it.
+        reported = call.role != "keeper" and not call.mine
+        found = what_if(
+            evidence,
+            SupposedCall(
+                method=call.method,
+                conclusion=call.conclusion,
+                role="keeper" if call.mine else call.role,
+                blind=call.blind and not call.mine,
+                observed=call.observed,
+                examiner=str(asker) if call.mine else SUPPOSED,
+                sureness=call.sureness,
+                stage=stage,
+                identity=identity,
+                interested=(call.mine or reported) and steward,
+                reported=reported,
+                confirmed=call.confirmed,
+                at=round(now.timestamp() * 1000),
+            ),
+            kind,
+            by.records,
+            by.policy,
+            by.numbers,
+            start.male,
+            start.pessimistic,
+            lambda one, made: elsewhere(kept_after(stated, one, by, animal.species, made, start)),
+        )
+        lines = tuple(one for one in found.lines if one.call not in elsewhere_made)
+        return replace(found, lines=with_linkage(lines, start))
+
+    return ask

@@ -63,7 +63,7 @@ REASONS = {
     "No call on record says anything": lambda r, sex: True,
     "speaks for both sexes alike": lambda r, sex: sex is None,
     "Since that contrary call no later one": lambda r, sex: concluding(r, other_sex(sex)),
-    "a verified sex needs at least": lambda r, sex: True,
+    "Verified needs": lambda r, sex: True,
 }
 
 

@@ -180,6 +180,16 @@ def latest(animal: UUID, type: str, before: datetime | None = None) -> Husbandry
     return notes.order_by("-at", "-position").first()
 
 
+def notes_of(animal: UUID) -> list[Husbandry]:
+    """Every weight, meal, shed and health note, by when it was."""
+    return list(Husbandry.objects.filter(animal=animal).order_by("at", "position"))
+
+
+def moves_of(animal: UUID) -> list[Custody]:
+    """In log order."""
+    return list(Custody.objects.filter(animal=animal).order_by("position"))
+
+
 def condition(animal: UUID) -> LastNoted:
     return conditions_of([animal])[animal]
 

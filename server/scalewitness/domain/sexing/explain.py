@@ -6,6 +6,7 @@ name before the text, which begins with a verb.
 
 from collections.abc import Iterable, Sequence
 from decimal import Decimal
+from math import floor
 from typing import Final, Literal, NamedTuple
 
 from msgspec import Struct
@@ -47,7 +48,7 @@ def explain(
     counted = [(weight, by_id[weight.call]) for weight in assessment.weights]
     return (
         ReasonLine("answer", _answer(assessment, moves)),
-        *(ReasonLine("reason", text) for text in _reasons(assessment, evidence)),
+        *(ReasonLine("reason", text) for _, text in _reasons(assessment, evidence)),
         *(_call_line(weight, call, taxon) for weight, call in counted),
         *(ReasonLine("caution", text) for text in _cautions(assessment, evidence, taxon)),
     )
@@ -75,7 +76,7 @@ def in_short(
     )
     if assessment.label == "contested":  # of any other, the label says as much
         answer = f"{_CONTRADICT} {answer}"
-    sentences = dict(zip(assessment.reasons, _reasons(assessment, evidence), strict=True))
+    sentences = dict(_reasons(assessment, evidence))
     first = next((code for code in _WEIGHTIEST if code in sentences), next(iter(sentences), None))
     return Short(answer, sentences[first] if first else "")
 
@@ -193,14 +194,18 @@ _REASONS = {
 }
 
 
-def _reasons(assessment: Assessment, evidence: Sequence[Evidence]) -> Iterable[str]:
+def _reasons(assessment: Assessment, evidence: Sequence[Evidence]) -> Iterable[tuple[str, str]]:
+    """Each code with its sentence; the two that say what is not certain enough share one."""
+    below = [code for code in assessment.reasons if code.startswith("below_")]
     for code in assessment.reasons:
-        if code.startswith("below_"):
-            yield _below(code)
+        if code in below[1:]:
+            continue
+        if code in below:
+            yield code, _below(assessment, below)
         elif code == "needs_blind_call":
-            yield _needs_blind_call(evidence)
+            yield code, _needs_blind_call(evidence)
         else:
-            yield _REASONS[code]
+            yield code, _REASONS[code]
 
 
 def _needs_blind_call(evidence: Sequence[Evidence]) -> str:
@@ -212,12 +217,20 @@ def _needs_blind_call(evidence: Sequence[Evidence]) -> str:
     )
 
 
-def _below(code: str) -> str:
-    """``below_0.99`` and ``below_0.95_pessimistic`` in words."""
-    _, least, *sceptical = code.split("_")
-    needed = f"{Decimal(least) * 100:f}".rstrip("0").rstrip(".")
-    when = "even when every call is trusted less" if sceptical else "on everything recorded"
-    return f"It is not certain enough: a verified sex needs at least {needed} in 100 {when}."
+def _below(assessment: Assessment, codes: Sequence[str]) -> str:
+    """``below_0.99``, ``below_0.95_pessimistic`` or both in one line, with what there is, in
+    hundredths rounded down: never as much as is needed."""
+    plain, strict = assessment.p_male, assessment.p_male_pessimistic
+    if assessment.favoured == "female":
+        plain, strict = 1 - plain, 1 - strict
+    parts: list[str] = []
+    for code in codes:
+        _, least, *sceptical = code.split("_")
+        needed = f"{Decimal(least) * 100:f}".rstrip("0").rstrip(".")
+        of, read = ("", " read strictly") if sceptical else (" in 100", "")
+        of = of if parts else " in 100"
+        parts.append(f"{needed}{of}{read}, it has {floor((strict if sceptical else plain) * 100)}")
+    return f"Verified needs {'; and '.join(parts)}."
 
 
 # --- the calls ------------------------------------------------------------------------

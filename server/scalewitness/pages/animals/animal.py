@@ -36,6 +36,7 @@ from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.examiners.settled import settled_behind
 from scalewitness.intake.services import accept
 from scalewitness.ledger.queries.entries import entries_about
+from scalewitness.pages.animals.acting import next_step
 from scalewitness.pages.animals.evidence import (
     by_name,
     late_in_words,
@@ -55,6 +56,7 @@ from scalewitness.pages.animals.forms import (
 )
 from scalewitness.pages.animals.linkage_form import LinkageForm
 from scalewitness.pages.animals.settled import own_records
+from scalewitness.pages.animals.story import story_of
 from scalewitness.pages.animals.transponders import (
     moved_number,
     other_records,
@@ -69,6 +71,7 @@ from scalewitness.pages.parts.picking import chosen, offered, pick, sent, typed
 from scalewitness.pages.plots.of_case import course_of, depths_of
 from scalewitness.people.models import Keeper
 from scalewitness.people.queries import names_of
+from scalewitness.planning.settling import what_would_settle
 from scalewitness.receipts.queries import withheld
 from scalewitness.sales.queries import last_return
 from scalewitness.standings.queries.dossier import dossier
@@ -128,18 +131,25 @@ def show_animal(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpRe
         return page(request, "animals/blind.html", {"animal": blind_view(animal)})
     parents = _parents(keeper, animal)
     view = full_view(animal)
+    steward = is_steward(keeper.pk, animal.collection, now)
+    settles = what_would_settle(animal, view["case"].assessment, keeper.pk, now)
+    paired = pairings_seen(keeper.pk, now, among=[animal.pk])
     context = view | {
+        "next_step": next_step(view["case"], settles) if steward else None,
+        "settles": settles.words,
+        "numbers": view["calls"] or view["case"].start.alone,
         "calls": offered_to(keeper.pk, view["calls"], now),
         "depths": depths_of(view["case"]),
         "course": course_of(view["case"]),
         "settled": own_records(settled_behind(view["case"], keeper.pk, now), view["calls"]),
         "animal": animal,
         "title": title_of(animal),
-        "steward": is_steward(keeper.pk, animal.collection, now),
+        "steward": steward,
         "keeper": keeper,
         "taxon": taxon(animal.species),
         "identifiers": animal.identifiers.order_by("position"),
-        "pairings": in_words(pairings_seen(keeper.pk, now, among=[animal.pk])),
+        "pairings": in_words(paired),
+        "story": story_of(animal, view["calls"], paired, keeper.pk, now),
         "condition": condition(animal.pk),
         "parents": parents,
         "named": _seen_whole_among(keeper, parents),

@@ -19,13 +19,13 @@ from scalewitness.domain.methods import METHODS
 from scalewitness.domain.sexing.ahead import TwoChecks, in_words
 from scalewitness.domain.sexing.planning import SETUP, Check, RuledOut
 from scalewitness.pages.animals.animal import stewarded_animal
-from scalewitness.pages.animals.planning_forms import ComingForm, SupposeForm, VisitPlanForm
+from scalewitness.pages.animals.planning_forms import SAYS, ComingForm, SupposeForm, VisitPlanForm
 from scalewitness.pages.collections.collection import stewarded
 from scalewitness.pages.parts.access import page, signed_in
 from scalewitness.people.models import Keeper
 from scalewitness.planning.available import Examiners, examiners_for
 from scalewitness.planning.plans import WEIGHED, plan_animal, plan_visit, planning_numbers
-from scalewitness.planning.supposing import suppose
+from scalewitness.planning.supposing import supposing
 from scalewitness.standings.queries.assessing import yardstick_of
 
 
@@ -161,11 +161,11 @@ def _line(
 
 
 def _ask(one: Check, who: Examiners) -> str:
-    """The what-if page with this check filled in; what it would say is left to ask."""
+    """The what-if page with this check filled in."""
     by = "blind" if one.blind else "knowing"
     if one.role != "keeper":
         by = f"{one.role}-confirmed" if one.examiner in who.confirming else one.role
-    query = urlencode({"method": one.method, "who": by, "says": "male"})
+    query = urlencode({"method": one.method, "who": by})
     return f"{reverse('what_if', args=[one.animal])}?{query}"
 
 
@@ -223,10 +223,11 @@ def what_if(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpRespon
     """Open to whoever may see the animal whole."""
     now = timezone.now()
     animal = animal_open(keeper.pk, animal_id, now)
-    form = SupposeForm(request.GET or None)
+    form = SupposeForm(request.GET)
     context = {"animal": animal, "title": title_of(animal), "form": form}
     if form.is_valid():
-        context["found"] = suppose(animal, form.supposed(), keeper.pk, now)
+        ask = supposing(animal, keeper.pk, now)
+        context["answers"] = [(words, ask(form.supposed(says))) for says, words in SAYS]
         context["by"] = yardstick_of(animal)
-    status = 422 if form.is_bound and form.errors else 200
+    status = 422 if form.errors else 200
     return page(request, "animals/what_if.html", context, status=status)

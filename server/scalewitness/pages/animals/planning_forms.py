@@ -6,8 +6,8 @@ from django import forms
 from django.http import QueryDict
 
 from scalewitness.domain.methods import METHODS
+from scalewitness.domain.observations import Conclusion
 from scalewitness.domain.sexing.feasible import PLANNED
-from scalewitness.pages.calls.forms import one_of
 from scalewitness.planning.available import (
     PARTIES,
     SUPPOSED_PRICES,
@@ -26,23 +26,33 @@ WHO = (
     ("veterinarian-confirmed", "A veterinarian, reported, and they confirm it"),
     ("laboratory-confirmed", "A laboratory, reported, and they confirm it"),
 )
-SAYS = (("male", "Male"), ("female", "Female"), ("undetermined", "It cannot be told"))
+SAYS: tuple[tuple[Conclusion, str], ...] = (
+    ("female", "If it says female"),
+    ("undetermined", "If it cannot tell"),
+    ("male", "If it says male"),
+)
+"""In the order of the sign: female on the left, male on the right."""
 
 
 class SupposeForm(forms.Form):
     """Sent by GET: an address to come back to, and nothing recorded."""
 
-    method = one_of("Which check?", [(one, METHODS[one].name) for one in PLANNED])
-    who = one_of("By whom?", WHO)
-    says = one_of("What would it say?", SAYS)
+    method = forms.ChoiceField(
+        label="Which check?", choices=[(one, METHODS[one].name) for one in PLANNED]
+    )
+    who = forms.ChoiceField(label="By whom?", choices=WHO)
 
-    def supposed(self) -> SupposedAnswer:
-        """The call asked about, once the form is valid."""
+    def __init__(self, asked: QueryDict) -> None:
+        """Where nothing was ``asked``, a blind probing by somebody else."""
+        super().__init__({"method": "probing", "who": "blind"} | asked.dict())
+
+    def supposed(self, says: Conclusion) -> SupposedAnswer:
+        """The call asked about, once the form is valid, if it ``says`` so."""
         given = self.cleaned_data
         who, _, confirmed = given["who"].partition("-")
         return SupposedAnswer(
             method=given["method"],
-            conclusion=given["says"],
+            conclusion=says,
             role=who if who in {"veterinarian", "laboratory"} else "keeper",
             blind=who != "knowing",
             mine=who == "mine",
