@@ -31,6 +31,7 @@ LONGEST = (
     "api/test_every_operation.py",
     "cli/test_following.py",
     "browser/rackside/test_following.py",
+    "twins/test_twins.py",
     "api/test_matrix.py",
     "pages/test_matrix.py",
     "api/test_not_yours.py",
