@@ -260,10 +260,14 @@ def test_an_older_offers_link_is_revoked_by_a_new_offer(
     here: Here, anyone: Browser, offered: Sale
 ) -> None:
     old = here.token(offered)
+    form = anyone.open(f"/offers/{old}").form("/confirmation")
     here.offer(offered)
     new = here.token(offered)
     assert old != new
     assert anyone.open(f"/offers/{old}").status == 404
+    late = anyone.send(form, statement="I rely on <b>her</b>.")
+    assert late.status == 404
+    assert "Nothing was recorded. You had written: I rely on <b>her</b>." in late.text
     assert anyone.open(f"/offers/{new}").status == 200
 
 

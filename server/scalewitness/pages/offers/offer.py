@@ -41,7 +41,7 @@ from scalewitness.pages.disclosures.disclosure import both_versions, receipts_fo
 from scalewitness.pages.home.titles import title_in
 from scalewitness.pages.offers.animal import animal_view, calls_of
 from scalewitness.pages.parts.access import page, post_or_go
-from scalewitness.pages.parts.facts import FactForm, StepForm, retype
+from scalewitness.pages.parts.facts import TEXTS, FactForm, StepForm, retype
 from scalewitness.pages.sales.forms import (
     AnswerForm,
     ConfirmationForm,
@@ -66,8 +66,9 @@ View = Callable[..., HttpResponse]
 
 
 def opened_by(behind: Callable[[str, datetime], object]) -> Callable[[View], View]:
-    """Open a live link; anything else is the same plain page that says it opens nothing.
-    The view gets the request, the token and the link, which is ``behind`` the token."""
+    """Open a live link; anything else is the same plain page that says it opens nothing, and
+    gives back what was typed. The view gets the request, the token and the link, which is
+    ``behind`` the token."""
 
     def decorate(view: View) -> View:
         @csrf_exempt
@@ -77,7 +78,9 @@ def opened_by(behind: Callable[[str, datetime], object]) -> Callable[[View], Vie
                 response = view(request, token, behind(token, timezone.now()), **more)
             except (LinkGone, NotFound):
                 often = one_link_too_many(address_of(request))
-                response = page(request, "offers/gone.html", status=429 if often else 404)
+                typed = next((request.POST[one] for one in TEXTS if request.POST.get(one)), "")
+                shown = {"typed": typed}
+                response = page(request, "offers/gone.html", shown, status=429 if often else 404)
                 if often:
                     response["Retry-After"] = str(WRONG_LINKS.seconds)
             response["Referrer-Policy"] = "no-referrer"
