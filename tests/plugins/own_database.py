@@ -16,6 +16,9 @@ from django.test.utils import setup_databases, teardown_databases
 from pytest_django import DjangoDbBlocker
 from tests.plugins.environment import SERVICES
 
+COPY = "_copy"
+"""How the name ends of one that a test or a module has to itself."""
+
 
 @pytest.fixture(scope="session")
 def migrated_database(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[str]:
@@ -70,7 +73,7 @@ def own_copy(untouched: str, django_db_blocker: DjangoDbBlocker) -> Iterator[Non
     with django_db_blocker.unblock():
         before = connections["default"].settings_dict["NAME"]
         lead_to(before)  # a copy is made of what nobody is connected to
-        with copied(untouched, f"{before}_copy") as name:
+        with copied(untouched, f"{before}{COPY}") as name:
             lead_to(name)
             try:
                 yield

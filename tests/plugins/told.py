@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from copy import deepcopy
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from functools import partial
 from typing import TypeVar
 
 import pytest
@@ -18,7 +19,7 @@ from django.utils import timezone
 from pytest_django import DjangoDbBlocker
 from redis import Redis
 from tests.plugins.environment import SERVICES
-from tests.plugins.own_database import copied, lead_to
+from tests.plugins.own_database import COPY, copied, lead_to
 from tests.world import START, World
 
 W = TypeVar("W", bound=World)
@@ -84,13 +85,20 @@ def _leave_for(name: str, django_db_blocker: DjangoDbBlocker) -> None:
 def pytest_fixture_setup(
     fixturedef: pytest.FixtureDef[object], request: pytest.FixtureRequest
 ) -> None:
-    """A test's transaction begins in the database where its world was told, if it was."""
+    """A test's transaction begins in the database where its world was told, if it was; else in
+    the copy that its module has, or in the migrated one."""
     if fixturedef.argname != "_django_db_helper":
         return
+    before = connections["default"].settings_dict["NAME"]
     used = [one for one in FIXTURES if one in request.fixturenames]
+    if before.endswith(COPY) and not used:
+        return
     name = request.getfixturevalue(used[0]).name if used else request.getfixturevalue(MIGRATED)
-    if connections["default"].settings_dict["NAME"] != name:
-        _leave_for(name, request.getfixturevalue("django_db_blocker"))
+    if before != name:
+        blocker = request.getfixturevalue("django_db_blocker")
+        _leave_for(name, blocker)
+        if before.endswith(COPY):
+            request.addfinalizer(partial(_leave_for, before, blocker))
 
 
 FIXTURES = ("told_at_start", "told_a_month_ago")
