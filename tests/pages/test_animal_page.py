@@ -2,6 +2,8 @@
 
 import re
 
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from tests.pages.browser import Browser
 from tests.pages.conftest import Here
 
@@ -95,3 +97,18 @@ def test_a_call_is_one_line_that_opens(here: Here, odile: Browser) -> None:
     assert len(words) == 3
     assert words[0].startswith("call a Odile Marten Probing: male")
     assert "blind" in words[1]
+
+
+def test_more_calls_ask_nothing_more_of_the_database(here: Here, odile: Browser) -> None:
+    animal = here.verified("R-17")
+    path = f"/animals/{animal.pk}"
+    odile.open(path)
+    with CaptureQueriesContext(connection) as few:
+        odile.open(path)
+    for _ in range(3):
+        here.pass_time(days=1)
+        here.call(here.greta, animal, "male", visit=here.visit(here.greta, animal))
+    odile.open(path)
+    with CaptureQueriesContext(connection) as more:
+        odile.open(path)
+    assert len(more) == len(few)

@@ -131,7 +131,8 @@ def offered_to(keeper: UUID, calls: list[CallInWords], now: datetime) -> list[Ca
     shares = {animal for animal in animals if has_share(keeper, animal, now)}
     return [
         replace(one, may_be_confirmed=(), may_be_compared=False)
-        if one.call.animal_id in shares or share_a_collection(keeper, one.call.by)
+        if (one.may_be_confirmed or one.may_be_compared)
+        and (one.call.animal_id in shares or share_a_collection(keeper, one.call.by))
         else one
         for one in calls
     ]

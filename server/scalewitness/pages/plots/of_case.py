@@ -13,7 +13,6 @@ from scalewitness.pages.plots.axis import letter, listed
 from scalewitness.pages.plots.course import Turn, course
 from scalewitness.pages.plots.depths import Probed, depths
 from scalewitness.standings.models import Standing
-from scalewitness.standings.queries.assessing import yardstick
 from scalewitness.standings.queries.dossier import Dossier, ShownCall
 from scalewitness.standings.queries.logged import standings_of
 
@@ -29,7 +28,7 @@ def depths_of(case: Dossier) -> SafeString:
 
 def course_of(case: Dossier) -> SafeString:
     """The logged standings, each beside the change that brought it about."""
-    policy = yardstick().policy
+    policy = case.by.policy
     turns = turns_of([one.call for one in case.calls], standings_of(case.animal.pk))
     return course(turns, probable=policy.probable, verified=policy.verified)
 
