@@ -13,6 +13,7 @@ from scalewitness.animals.services import create_collection
 from scalewitness.breeding.models import Pairing
 from scalewitness.calls.models import Call
 from scalewitness.ledger.models import Entry
+from scalewitness.pages.parts.picking import SHOWN as OFFERED
 
 
 def path(here: Here) -> str:
@@ -186,7 +187,7 @@ def test_whoever_checked_any_says_whether_they_had_been_told(here: Here, odile: 
     page = grid(odile, here, species="python_regius")
     refused = register(odile, page, y_0_check="hemipenes male")
     assert refused.status == 422
-    assert "Had anyone told you their sex before you checked?" in refused.text
+    assert "told you their sex before you checked? This field is required." in refused.text
     assert not Animal.objects.exists()
     assert not {"told", "held_by", "sureness"} & refused.form().values.keys()
     told = {**SITTING, "told": "male"}
@@ -250,6 +251,25 @@ def test_parents_are_those_one_sees_whole(
     refused = press(greta, shown.form(), "register", dam=str(dam.pk))
     assert refused.status == 422
     assert Animal.objects.count() == 1
+
+
+def test_what_is_typed_stays_while_one_looks_for_a_parent(here: Here, odile: Browser) -> None:
+    for number in range(OFFERED + 1):
+        here.animal(f"T-{number:02}")
+    dam = here.animal("Z-1")
+    here.now_is_now()
+    form = odile.open(path(here)).form()
+    form.names["find"] = "button"
+    page = odile.send(form, **SHARED, species="python_regius", q="Z-1", find="yes")
+    assert page.status == 200
+    kept = page.form().values
+    assert {name: kept[name] for name in SHARED} == {
+        name: [typed] for name, typed in SHARED.items()
+    }
+    shown = press(odile, page.form(), "next", dam=str(dam.pk))
+    assert "Ball python; dam Z-1" in shown.text
+    assert register(odile, shown).status == 302
+    assert Animal.objects.filter(dam=dam.pk).count() == 3
 
 
 def collection_of(here: Here, name: str) -> UUID:
