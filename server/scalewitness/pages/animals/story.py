@@ -50,8 +50,8 @@ def story_of(
     notes = notes_of(animal.pk)
     care = [_note(one) for one in notes]
     hatched = list(_hatched(animal))
-    told = [*rare, *hatched, *_by_month(notes), *(one for one in care if one.lane not in CARE)]
-    return timeline([*_near(hatched, [*rare, *care], now), *rare, *care], told, now)
+    rows = [*rare, *hatched, *_by_month(notes), *(one for one in care if one.lane not in CARE)]
+    return timeline([*_near(hatched, [*rare, *care], now), *rare, *care], rows, now)
 
 
 def _near(hatched: list[Happened], others: list[Happened], now: datetime) -> list[Happened]:
@@ -73,8 +73,8 @@ def _proof(position: int | None) -> str:
 def _checks(calls: Iterable[CallInWords]) -> Iterator[Happened]:
     """What everybody said, and what they knew when they said it."""
     for one in calls:
-        call, said = one.call, one.call.conclusion
-        found = "no conclusion" if said == "undetermined" else said
+        call, conclusion = one.call, one.call.conclusion
+        found = "no conclusion" if conclusion == "undetermined" else conclusion
         yield Happened(
             at=call.examined_at,
             lane="check",

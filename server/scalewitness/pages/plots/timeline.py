@@ -62,8 +62,8 @@ class Happened:
     address: str = ""
 
 
-def timeline(events: Iterable[Happened], told: Sequence[Happened], now: datetime) -> SafeString:
-    """The strip from the first of the events until now, and what is ``told`` of them as a list,
+def timeline(events: Iterable[Happened], rows: Sequence[Happened], now: datetime) -> SafeString:
+    """The strip from the first of the events until now, and the ``rows`` of the list below it,
     newest first; empty without events."""
     found = sorted(events, key=lambda one: one.at)
     if not found:
@@ -81,7 +81,7 @@ def timeline(events: Iterable[Happened], told: Sequence[Happened], now: datetime
         "first": first,
         "counts": listed([_counted(lane, found) for lane in _lanes_in(found)]),
         "fallen": any(one.fell for one in found),
-        "told": sorted(told, key=lambda one: one.at, reverse=True),
+        "rows": sorted(rows, key=lambda one: one.at, reverse=True),
     }
     return render_to_string("plots/timeline.html", context)
 
