@@ -114,16 +114,7 @@ class Story:
             buyer_id=fresh_id(), buyer_name=f"Buyer {number}",
             buyer_email=f"b{number}@buyers.example", by=self.seller, now=self.now,
         )  # fmt: skip
-        offer = {
-            "collection": str(self.room.pk),
-            "buyer": str(sale.buyer_id),
-            "represents": msgspec.to_builtins(represent([self.animal])),
-            "recheck_days": 14,
-            "remedy": "refund",
-            # By the clock on the wall, as the worker is about and ends what ran out by it.
-            "expires": rfc3339(timezone.now() + timedelta(days=7)),
-        }
-        made = self._state(self.seller, "offer_made", sale.pk, offer)
+        made = self._state(self.seller, "offer_made", sale.pk, self._terms(sale))
         self._confirm(sale, str(made.id), int(made.position or 0))
         for step in ("payment_recorded", "handed_over"):
             self._state(self.seller, step, sale.pk, {})
@@ -132,6 +123,17 @@ class Story:
         body = {"move": str(move.id), "answer": "confirmed"}
         item = self._item("return_answered", sale.pk, body)
         accept_one(item, Actor(buyer=sale.buyer_id, sale=sale.pk), self.now)
+
+    def _terms(self, sale: Sale) -> dict[str, Any]:
+        return {
+            "collection": str(self.room.pk),
+            "buyer": str(sale.buyer_id),
+            "represents": msgspec.to_builtins(represent([self.animal])),
+            "recheck_days": 14,
+            "remedy": "refund",
+            # By the clock on the wall, as the worker is about and ends what ran out by it.
+            "expires": rfc3339(timezone.now() + timedelta(days=7)),
+        }
 
     def _confirm(self, sale: Sale, offer: str, seen: int) -> None:
         made = offer_in_force(sale)
