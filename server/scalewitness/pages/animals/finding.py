@@ -8,7 +8,7 @@ from uuid import UUID
 
 from django import forms
 from django.db.models import QuerySet
-from django.http import HttpRequest, QueryDict
+from django.http import HttpRequest, HttpResponse, QueryDict
 
 from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.pages.animals.table import rows_of
@@ -118,6 +118,13 @@ def found_in(
         "gone": 0 if gone else everything.exclude(ended="").count(),
         "narrowed": form.is_narrowed,
     }
+
+
+def kept_short(request: HttpRequest, response: HttpResponse) -> HttpResponse:
+    """The address that is kept while one types says what is asked, and not what is not."""
+    if "HX-Request" in request.headers:
+        response.headers["HX-Replace-Url"] = request.path + _address(request)
+    return response
 
 
 def _page(found: "QuerySet[Any]", wanted: Wanted, after: str | None) -> AnimalsFound:

@@ -17,7 +17,7 @@ from scalewitness.animals.queries import collection_of, for_steward, stewarded_c
 from scalewitness.calls.queries.counted import not_examined_since
 from scalewitness.domain.consequences import sex_of
 from scalewitness.domain.errors import IdReused, VersionStale
-from scalewitness.pages.animals.finding import found_in
+from scalewitness.pages.animals.finding import found_in, kept_short
 from scalewitness.pages.parts.access import page, signed_in
 from scalewitness.pages.parts.facts import new_id, retype
 from scalewitness.pages.plots.strip import strip
@@ -89,7 +89,7 @@ def show_collection(request: HttpRequest, keeper: Keeper, collection_id: UUID) -
         "counted": counted([collection])[0],
         **found_in(request, keeper, now, collection.pk),
     }
-    return page(request, "collections/collection.html", context)
+    return kept_short(request, page(request, "collections/collection.html", context))
 
 
 @signed_in
@@ -100,7 +100,7 @@ def show_animals(request: HttpRequest, keeper: Keeper) -> HttpResponse:
         "collections": stewarded_collections(keeper.pk, now),
         **found_in(request, keeper, now),
     }
-    return page(request, "collections/animals.html", context)
+    return kept_short(request, page(request, "collections/animals.html", context))
 
 
 @signed_in
