@@ -235,17 +235,17 @@ def test_a_transponder_is_enough_to_tell_animals_apart_on_a_blind_visit(world: W
     world.invite(world.greta, animal)
 
 
-def test_a_photo_of_another_call_than_the_held_one_shows_nothing(world: World) -> None:
+def test_a_photo_of_a_held_call_waits_with_it_and_one_of_another_shows_nothing(world: World) -> None:
     animal = world.animal("A1")
     visit = world.visit(world.greta, animal, days=1)
     examined = world.now + timedelta(hours=2)
     world.pass_time(days=16)
     held = world.call(world.greta, animal, "male", visit=visit, at=examined)
-    for of, code in ((held.id, "not_now"), (str(new_id()), "not_found")):
-        body = body_of(plain_file()) | {"of": of}
-        with pytest.raises(Refused) as error:
-            world.say(world.greta, "photo_attached", animal.pk, body)
-        assert refused(error) == code
+    of_it = body_of(plain_file()) | {"of": held.id}
+    assert world.say(world.greta, "photo_attached", animal.pk, of_it).status == "held"
+    with pytest.raises(Refused) as error:
+        world.say(world.greta, "photo_attached", animal.pk, of_it | {"of": str(new_id())})
+    assert refused(error) == "not_found"
 
 
 def test_the_visit_is_asked_for_where_one_is_needed(world: World) -> None:

@@ -7,22 +7,25 @@ from uuid import UUID
 
 import pytest
 from allauth.account.models import EmailAddress
+from django.core.management import call_command
 from django.db.models import Q
 from django.test import Client
 from tests.intake.test_letters_owed import Scene, answer
+from tests.intake.test_named_as_one import finding
 from tests.intake.test_reports import answer as answer_report
 from tests.intake.test_reports import endoscopy, entered
 from tests.letters.chain import Chain
 from tests.letters.test_letters_read_well import KINDS
 from tests.pages.conftest import Here, here
 from tests.pictures import body_of, plain_file
-from tests.world import keeper, new_id
+from tests.world import keeper, new_id, vouched
 
 from scalewitness.animals.models import Animal
 from scalewitness.animals.services import create_collection
 from scalewitness.disputes.models import Dispute
 from scalewitness.domain.errors import Refused
 from scalewitness.intake.batch import Actor
+from scalewitness.intake.named_as_one import find_one_person
 from scalewitness.intake.rules.photos import take_photo_file
 from scalewitness.intake.statements import adopt_policy, lapse_offers
 from scalewitness.letters import accounts
@@ -84,6 +87,7 @@ def test_no_link_of_any_letter_leads_nowhere(here: Here) -> None:
         _late,
         _number,
         _newcomer,
+        _one_person,
         _new_rule,
     ):
         story(here, readers)
@@ -241,7 +245,31 @@ def _number(here: Here, readers: Readers) -> None:
     """One transponder on two records."""
     chip = {"scheme": "transponder", "code": here.chip(here.animal("T1"))}
     room = create_collection(here.stan, new_id(here.now), "Stan's shelf", here.now)
-    here.say(here.stan, "identifier_assigned", here.animal("T2", room=room).pk, chip)
+    older, newer = Animal.objects.get(identifiers__code="T1"), here.animal("T2", room=room)
+    here.say(here.stan, "identifier_assigned", newer.pk, chip)
+    readers.open_all()
+    asked = here.say(here.stan, "joining_proposed", newer.pk, {"code": chip["code"]})
+    readers.open_all()
+    agreed = {"proposal": asked.id, "agrees": True}
+    here.say(here.odile, "joining_answered", older.pk, agreed)
+    readers.open_all()
+    other = here.animal("T3")
+    wrong = {"scheme": "transponder", "code": here.chip(other)}
+    here.say(here.stan, "identifier_assigned", here.animal("T4", room=room).pk, wrong)
+    here.say(here.odile, "identifier_withdrawn", other.pk, wrong)
+
+
+def _one_person(here: Here, readers: Readers) -> None:
+    """A finding names two accounts, and one of them objects."""
+    now, here.now = here.now, here.now - timedelta(days=10)
+    animal, one, other = here.animal("P1"), vouched(keeper("One"), here.now), keeper("Other")
+    for who in (one, other):
+        here.pass_time(days=1)
+        here.call(who, animal, "male", visit=here.visit(who, animal))
+    find_one_person(finding(here, animal), one.pk, other.pk, here.now)
+    here.now = now
+    readers.open_all()
+    call_command("part_accounts", str(other.pk), str(one.pk))
 
 
 def _photos(here: Here, animal: Animal) -> tuple[str, dict[str, str]]:
