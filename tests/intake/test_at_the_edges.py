@@ -235,7 +235,9 @@ def test_a_transponder_is_enough_to_tell_animals_apart_on_a_blind_visit(world: W
     world.invite(world.greta, animal)
 
 
-def test_a_photo_of_a_held_call_waits_with_it_and_one_of_another_shows_nothing(world: World) -> None:
+def test_a_photo_of_a_held_call_waits_with_it_and_one_of_another_shows_nothing(
+    world: World,
+) -> None:
     animal = world.animal("A1")
     visit = world.visit(world.greta, animal, days=1)
     examined = world.now + timedelta(hours=2)

@@ -293,6 +293,7 @@ def test_every_kind_that_is_queued_is_written_here() -> None:
         queued |= set(re.findall(r'_tell_buyer\(\w+, sale, "(\w+)"', text))
         queued |= set(re.findall(r'_notify_seller\(owed, "(\w+)"', text))
         queued |= set(re.findall(r'kind="(\w+)"', text))
+        queued |= set(re.findall(r'" if \w+ else "(\w+)"', text))
         queued |= set(re.findall(r'_write_to_claimed\("(\w+)"', text))
     assert queued == set(KINDS)
 
