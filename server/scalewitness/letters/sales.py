@@ -111,12 +111,14 @@ def notify_seller(
 
 def about_sale(sale: Sale) -> dict[str, Any]:
     animals = sale.animals.prefetch_related("identifiers", "custody").order_by("pk")
+    # A copy with its steps: of the sale itself more may be stored before it is read again.
+    known = Sale.objects.prefetch_related("steps").get(pk=sale.pk)
     return {
         "sale": str(sale.pk),
         "to_name": sale.buyer.name,
         "buyer_name": sale.buyer.name,
         "seller_name": sale.collection.keeper.name,
-        "animals": [as_sold(one, sale) for one in animals],
+        "animals": [as_sold(one, known) for one in animals],
     }
 
 
