@@ -10,6 +10,7 @@ Open = Callable[..., Page]
 
 
 def unfolded(page: Page, operation: str) -> Locator:
+    page.locator(f"#operations-tag-{operation.partition('-')[0]}").get_by_role("button").click()
     found = page.locator(f"#operations-{operation}")
     expect(found).to_be_visible()
     found.get_by_role("button").first.click()
