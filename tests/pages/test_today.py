@@ -34,7 +34,7 @@ def test_a_sale_is_followed_from_draft_to_handover(here: Here, onyx: Animal) -> 
     offer = here.offer(sale)
     assert titled(here, "needs") == []
     assert titled(here, "waits") == [(f"{buyer} reads the offer", "Onyx")]
-    here.confirm(sale, offer.id, here.look(sale)["seen"])
+    here.confirm(sale, str(offer.id), here.look(sale)["seen"])
     assert titled(here, "needs") == [(f"Record {buyer}’s payment", "Onyx")]
     assert "to be paid by" in found(here, "needs")[0].since
     here.say(here.odile, "payment_recorded", sale.pk)
@@ -76,6 +76,16 @@ def test_a_pairing_whose_sex_fell_is_urgent(here: Here, onyx: Animal) -> None:
     assert ("A pairing of 2027 hangs on a dam that is contested", "OS-2") in [
         (one.what, one.about) for one in urgent
     ]
+
+
+def test_who_bought_is_told_to_the_sellers_side_alone(here: Here, onyx: Animal) -> None:
+    sale = here.sold(onyx)
+    here.pass_time(days=1)
+    here.call(here.fenna, onyx, "female", visit=here.visit(here.fenna, onyx))
+    here.view(here.stan, onyx)
+    assert ("A dispute is open", f"Onyx, sold to {sale.buyer.name}") in titled(here, "needs")
+    seen = [(one.what, one.about) for one in pending(here.stan, here.now)["needs"]]
+    assert seen == [("A dispute is open", "Onyx")]
 
 
 def test_collections_are_told_in_words_and_as_a_strip(

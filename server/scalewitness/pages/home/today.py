@@ -83,9 +83,11 @@ def ago(then: datetime, now: datetime) -> str:
 
 
 def _disputes(desk: Desk) -> Iterable[Pending]:
+    own = {one.pk: one.buyer.name for one in desk.sales}
     for dispute, seat in disputes_seen(desk.keeper.pk, desk.now):
         if not hasattr(dispute, "finding"):
-            buyer = f", sold to {dispute.sale.buyer.name}" if dispute.sale else ""
+            # Who bought it is for the seller's side alone: guests and viewers see disputes too.
+            buyer = f", sold to {own[dispute.sale_id]}" if dispute.sale_id in own else ""
             yield Pending(
                 what="A dispute is open",
                 about=f"{disputed(dispute, seat)}{buyer}",
