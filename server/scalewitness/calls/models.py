@@ -7,6 +7,8 @@ from scalewitness.ledger.models import AppendOnly
 
 ENDS = ("withdrawal", "set_aside", "refiled")
 """What takes a call out of the count of the animal it was made on."""
+OF_IT = models.Q(withdrawal=None, refiled=None)
+"""Calls that were not taken back and not filed wrongly: the animal was examined."""
 WAITS = models.Q(waits=True, wait_ended=None)
 COUNTS = models.Q(withdrawal=None, set_aside=None, refiled=None) & ~WAITS
 

@@ -11,19 +11,18 @@ from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 from uuid import UUID
 
-from django.db.models import Exists, OuterRef, Q, QuerySet, Subquery, TextField, Value
-from django.db.models.functions import Cast, Coalesce
+from django.db.models import Exists, OuterRef, Q, QuerySet, TextField
+from django.db.models.functions import Cast
 
 from scalewitness.animals.models import Animal, Identifier
 from scalewitness.animals.queries import stewarded
 from scalewitness.breeding.queries.pairings import pairings_seen
-from scalewitness.calls.models import Call
+from scalewitness.calls.models import OF_IT, Call
 from scalewitness.calls.queries.visibility import WithSight, visible_animals
 from scalewitness.domain.sexing.taxa import species_list
 from scalewitness.sales.queries import AWAITED, progress_of, sales_seen
 from scalewitness.searching.wanted import Wanted
-from scalewitness.standings.models import Standing
-from scalewitness.standings.queries.logged import UNSEXED
+from scalewitness.standings.queries.logged import label_in_force
 
 if TYPE_CHECKING:
     from django_stubs_ext import WithAnnotations
@@ -40,7 +39,7 @@ def animals_wanted(
     if wanted.is_beyond_the_sheet:
         found = found.filter(sight="all")
     if wanted.standing or wanted.sex:
-        found = found.annotate(in_force=_in_force())
+        found = found.annotate(in_force=label_in_force())
     asked = (keeper, wanted, now)
     for name, narrow in FILTERS.items():
         if getattr(wanted, name):
@@ -81,12 +80,6 @@ def _with_trait(text: str) -> QuerySet[Animal]:
     return spelled.filter(spelled__icontains=text)
 
 
-def _in_force() -> Coalesce:
-    """The label that each stands under now."""
-    latest = Standing.objects.filter(animal=OuterRef("pk")).order_by("-position")
-    return Coalesce(Subquery(latest.values("label")[:1]), Value(UNSEXED))
-
-
 def _age(asked: Asked) -> Q:
     _, wanted, now = asked
     one, three = _years_before(now.date(), 1), _years_before(now.date(), 3)
@@ -107,7 +100,7 @@ def _years_before(day: date, years: int) -> date:
 
 def _checked(asked: Asked) -> Q:
     _, wanted, now = asked
-    calls = Call.objects.filter(animal=OuterRef("pk"), withdrawal=None, refiled=None)
+    calls = Call.objects.filter(OF_IT, animal=OuterRef("pk"))
     if wanted.checked == "never":
         return ~Q(Exists(calls))
     lately = Q(Exists(calls.filter(examined_at__gt=now - YEAR)))

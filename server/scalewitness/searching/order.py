@@ -27,9 +27,9 @@ from django.db.models.fields.json import KT
 from django.db.models.functions import Cast, Coalesce, Lower
 
 from scalewitness.animals.models import Husbandry, Identifier
-from scalewitness.calls.models import Call
+from scalewitness.calls.models import OF_IT, Call
 from scalewitness.searching.wanted import Order, Wanted
-from scalewitness.standings.models import Standing
+from scalewitness.standings.queries.logged import in_force
 
 
 class BadPlace(ValueError):
@@ -124,13 +124,8 @@ def _latest_weight() -> Subquery:
 
 
 def _last_check() -> Subquery:
-    calls = Call.objects.filter(animal=OuterRef("pk"), withdrawal=None, refiled=None)
+    calls = Call.objects.filter(OF_IT, animal=OuterRef("pk"))
     return Subquery(calls.order_by("-examined_at").values("examined_at")[:1])
-
-
-def _p_male() -> Subquery:
-    latest = Standing.objects.filter(animal=OuterRef("pk")).order_by("-position")
-    return Subquery(latest.values(chance=Cast("p_male", FloatField()))[:1])
 
 
 LONG_AGO = datetime(1, 1, 2, tzinfo=UTC)
@@ -143,7 +138,7 @@ KEYS: Mapping[Order, Callable[[], Any]] = {
     ),
     "weight": lambda: Coalesce(_latest_weight(), Value(-1.0), output_field=FloatField()),
     "checked": lambda: _whole(_last_check(), LONG_AGO, DateTimeField()),
-    "standing": lambda: _whole(_p_male(), 0.5, FloatField()),
+    "standing": lambda: _whole(Cast(in_force("p_male"), FloatField()), 0.5, FloatField()),
     "place": lambda: _whole(Lower("rack"), "", TextField()),
 }
 _TYPES: Mapping[Order, Callable[[Any], Any]] = {

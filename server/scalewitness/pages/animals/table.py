@@ -13,7 +13,7 @@ from django.utils.safestring import SafeString
 from scalewitness.animals.models import Animal
 from scalewitness.animals.queries import conditions_of, title_of
 from scalewitness.breeding.queries.pairings import PairingSeen, pairings_seen
-from scalewitness.calls.models import Call
+from scalewitness.calls.models import OF_IT, Call
 from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.pages.plots.sign import UNSEXED, Drawn, sign
 from scalewitness.people.models import Keeper
@@ -124,7 +124,7 @@ def age_of(hatched: date | None, today: date) -> str:
 
 def _last_checks(animals: Iterable[UUID]) -> dict[UUID, datetime]:
     """When each was last examined, by a call that was not taken back or filed wrongly."""
-    calls = Call.objects.filter(animal__in=list(animals), withdrawal=None, refiled=None)
+    calls = Call.objects.filter(OF_IT, animal__in=list(animals))
     return dict(calls.order_by().values_list("animal").annotate(last=Max("examined_at")))
 
 

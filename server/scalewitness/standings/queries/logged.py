@@ -94,15 +94,25 @@ LABELS = Prepared(
 def labels_counted(collections: Iterable[UUID]) -> dict[UUID, Counter[str]]:
     """By collection, how many of its animals stand under each label now; for those who see all
     of them. Of each animal the one row in force is looked up, not all there ever were."""
-    latest = Standing.objects.filter(animal=OuterRef("pk")).order_by("-position")
-    label = Coalesce(Subquery(latest.values("label")[:1]), Value(UNSEXED))
-    rows = Animal.objects.filter(collection__in=list(collections), ended="").annotate(label=label)
+    there = Animal.objects.filter(collection__in=list(collections), ended="")
+    rows = there.annotate(label=label_in_force())
     found: dict[UUID, Counter[str]] = {}
     for collection, name, number in (
         rows.order_by().values_list("collection", "label").annotate(number=Count("pk"))
     ):
         found.setdefault(collection, Counter())[name] = number
     return found
+
+
+def in_force(column: str) -> Subquery:
+    """A column of the standing in force of an outer query's animal; null where there is none."""
+    latest = Standing.objects.filter(animal=OuterRef("pk")).order_by("-position")
+    return Subquery(latest.values(column)[:1])
+
+
+def label_in_force() -> Coalesce:
+    """The label that an outer query's animal stands under now."""
+    return Coalesce(in_force("label"), Value(UNSEXED))
 
 
 def label_of(standing: Standing | None) -> str:
