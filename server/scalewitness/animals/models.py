@@ -9,6 +9,9 @@ from simple_history.models import HistoricalRecords
 from scalewitness.ledger.models import AppendOnly
 from scalewitness.people.models import Keeper
 
+ON_SHEET = ("tag", "transponder")
+"""Schemes of the codes that a guest who checks blind reads; a scale photo could tell more."""
+
 
 class Collection(models.Model):
     """The animals one keeper, with partners, holds."""

@@ -14,7 +14,7 @@ from uuid import UUID
 from django.db.models import Exists, OuterRef, Q, QuerySet, TextField
 from django.db.models.functions import Cast
 
-from scalewitness.animals.models import Animal, Identifier
+from scalewitness.animals.models import ON_SHEET, Animal, Identifier
 from scalewitness.animals.queries import stewarded
 from scalewitness.breeding.queries.pairings import pairings_seen
 from scalewitness.calls.models import OF_IT, Call
@@ -51,7 +51,7 @@ def _text(asked: Asked) -> Q:
     keeper, wanted, now = asked
     text = wanted.text
     codes = Identifier.objects.filter(animal=OuterRef("pk"), code__icontains=text)
-    on_sheet = codes.filter(scheme__in=["tag", "transponder"])
+    on_sheet = codes.filter(scheme__in=ON_SHEET)
     named = visible_animals(keeper, now).order_by().filter(sight="all", name__icontains=text)
     parents = named.values("pk")
     whole = (

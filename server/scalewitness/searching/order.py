@@ -26,7 +26,7 @@ from django.db.models import (
 from django.db.models.fields.json import KT
 from django.db.models.functions import Cast, Coalesce, Lower
 
-from scalewitness.animals.models import Husbandry, Identifier
+from scalewitness.animals.models import ON_SHEET, Husbandry, Identifier
 from scalewitness.calls.models import OF_IT, Call
 from scalewitness.searching.wanted import Order, Wanted
 from scalewitness.standings.queries.logged import in_force
@@ -108,7 +108,7 @@ def _whole(shown: Any, unknown: Any, kind: Any) -> Case:
 def _by_name() -> Case:
     """Its name, else its first code, as lists show it."""
     codes = Identifier.objects.filter(animal=OuterRef("pk")).order_by("position")
-    on_sheet = codes.filter(scheme__in=["tag", "transponder"]).order_by("scheme", "position")
+    on_sheet = codes.filter(scheme__in=ON_SHEET).order_by("scheme", "position")
     code, tag = (Coalesce(Subquery(one.values("code")[:1]), Value("")) for one in (codes, on_sheet))
     return Case(
         When(sight="all", name="", then=Lower(code)),

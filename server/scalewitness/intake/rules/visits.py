@@ -3,7 +3,7 @@
 from typing import cast
 from uuid import UUID
 
-from scalewitness.animals.models import Identifier
+from scalewitness.animals.models import ON_SHEET, Identifier
 from scalewitness.animals.queries import collection_of, is_steward
 from scalewitness.animals.queries.grants import is_partner
 from scalewitness.domain.errors import NotFound, NotNow, OutOfRange
@@ -38,7 +38,7 @@ def visit_invited(fact: Sealed, batch: Batch) -> int:
 def _check_have_codes(animals: tuple[str, ...]) -> None:
     """Names stay hidden on a blind sheet, so each animal needs a code to go by."""
     marked = Identifier.objects.filter(
-        animal__in=[UUID(animal) for animal in animals], scheme__in=["tag", "transponder"]
+        animal__in=[UUID(animal) for animal in animals], scheme__in=ON_SHEET
     ).values_list("animal", flat=True)
     bare = [index for index, animal in enumerate(animals) if UUID(animal) not in set(marked)]
     if bare:

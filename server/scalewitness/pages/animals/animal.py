@@ -11,7 +11,7 @@ from django.shortcuts import redirect
 from django.utils import timezone
 
 from scalewitness.animals import services
-from scalewitness.animals.models import Animal
+from scalewitness.animals.models import ON_SHEET, Animal
 from scalewitness.animals.queries import (
     Edit,
     animal_of,
@@ -82,7 +82,7 @@ def blind_view(animal: Animal) -> dict[str, Any]:
     ever reaches a blind template."""
     now = timezone.now()
     known = condition(animal.pk)
-    codes = animal.identifiers.filter(scheme__in=["tag", "transponder"]).order_by("scheme")
+    codes = animal.identifiers.filter(scheme__in=ON_SHEET).order_by("scheme")
     return {
         "id": animal.pk,
         "codes": [{"scheme": one.scheme, "code": one.code} for one in codes],
@@ -327,7 +327,7 @@ def note_husbandry(
 
 def blind_title(animal: Animal) -> str:
     """A code to go by, where the name must stay hidden."""
-    codes = animal.identifiers.filter(scheme__in=["tag", "transponder"])
+    codes = animal.identifiers.filter(scheme__in=ON_SHEET)
     first = codes.order_by("scheme", "position").first()
     return first.code if first else "An animal without a code"
 

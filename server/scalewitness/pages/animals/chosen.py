@@ -11,11 +11,10 @@ from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils import timezone
 
-from scalewitness.animals.models import Animal
+from scalewitness.animals.models import ON_SHEET, Animal
 from scalewitness.animals.queries import stewarded_ids
 from scalewitness.calls.queries.visibility import visible_animals
 from scalewitness.domain.sexing.taxa import taxon
-from scalewitness.pages.animals.table import ON_SHEET
 from scalewitness.pages.parts.access import page, signed_in
 from scalewitness.pages.parts.picking import ids_among
 from scalewitness.pages.parts.qr import qr

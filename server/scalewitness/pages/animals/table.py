@@ -10,7 +10,7 @@ from uuid import UUID
 from django.db.models import Max
 from django.utils.safestring import SafeString
 
-from scalewitness.animals.models import Animal
+from scalewitness.animals.models import ON_SHEET, Animal
 from scalewitness.animals.queries import conditions_of, title_of
 from scalewitness.breeding.queries.pairings import PairingSeen, pairings_seen
 from scalewitness.calls.models import OF_IT, Call
@@ -23,7 +23,6 @@ from scalewitness.standings.models import Standing
 from scalewitness.standings.queries.assessing import yardstick
 from scalewitness.standings.queries.logged import label_of, latest_standings
 
-ON_SHEET = ("tag", "transponder")
 SALES = {
     "draft": "sale to {} drafted",
     "offered": "offered to {}",
