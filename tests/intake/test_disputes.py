@@ -108,7 +108,7 @@ def test_the_buyer_reads_what_the_other_side_states(
     assert not Letter.objects.filter(kind="statement_made_buyer").exists(), "it is their own"
     state(world, dispute, Actor(keeper=world.odile.pk), "Three probed him.")
     letter = Letter.objects.get(kind="statement_made_buyer")
-    assert compose(letter).subject.startswith("The seller answered in the dispute about")
+    assert compose(letter).subject.startswith("The seller answered in the dispute: ")
     assert "  | Three probed him.\n" in written(letter)
     shown = opens(letter, client)
     assert "Three probed him." in shown
@@ -152,7 +152,7 @@ def test_an_earlier_buyer_has_a_seat_and_hears_of_no_other_deal(
     state(world, dispute, Actor(keeper=world.pim.pk), "Greta never paid in time.")
     state(world, dispute, Actor(keeper=world.greta.pk), "She laid eggs with me.")
     (letter,) = Letter.objects.filter(kind="statement_made_buyer", recipient=first.buyer_id)
-    assert compose(letter).subject.startswith("The keeper answered in the dispute about")
+    assert compose(letter).subject.startswith("The keeper answered in the dispute: ")
     assert "She laid eggs with me." in written(letter)
     seen = opens(told, client)
     for said in ("I bought him as a male.", "She laid eggs with me."):

@@ -313,6 +313,55 @@ def test_each_letter_has_a_subject_a_text_and_an_html_part(kind: str) -> None:
     assert "script" not in page.tags
 
 
+NAMES_NO_ANIMAL = {"confirmation_code", "address_changed"}
+"""Of a sale, yet read on a screen where one digit matters, or of no animal."""
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_each_subject_begins_with_the_news_and_ends_with_the_animal(kind: str) -> None:
+    """A phone shows some forty letters of it."""
+    subject, context = write(kind, CONTEXTS[kind]).subject, CONTEXTS[kind]
+    if kind in NAMES_NO_ANIMAL or not ("animal" in context or "animals" in context):
+        return
+    assert subject.endswith(" Vesper"), subject
+    news = subject.removesuffix(" Vesper")
+    assert news.endswith((":", "?")), subject
+    assert "Vesper" not in news
+    assert len(news) <= 60, subject
+
+
+@pytest.mark.parametrize(
+    ("change", "now", "subject"),
+    [
+        ("fell", "contested", "No longer verified female: Nettle"),
+        ("reversed", "verified male", "Now verified male, no longer verified female: Nettle"),
+        ("restored", "verified female", "Verified female again: Nettle"),
+    ],
+)
+def test_a_changed_sex_is_the_first_thing_said(change: str, now: str, subject: str) -> None:
+    """To the keeper and to the buyer alike."""
+    about = {"animal": VESPER | {"name": "Nettle"}, "change": change}
+    keeper = CONTEXTS["standing_notice"] | about | {"was": "verified female", "now": now}
+    assert write("standing_notice", keeper).subject == subject
+    buyer = CONTEXTS["disclosure"] | about
+    buyer |= {"was": WAS | {"label": "verified female"}, "now": NOW | {"label": now}}
+    assert write("disclosure", buyer).subject == subject
+
+
+@pytest.mark.parametrize(
+    ("became", "back", "subject"),
+    [
+        ("died", False, "Died: Vesper"),
+        ("is lost", False, "Lost: Vesper"),
+        ("was stolen", False, "Stolen: Vesper"),
+        ("was found again", True, "There again: Vesper"),
+    ],
+)
+def test_what_became_of_an_animal_is_the_first_word(became: str, back: bool, subject: str) -> None:
+    told = CONTEXTS["animal_ended"] | {"became": became, "back": back}
+    assert write("animal_ended", told).subject == subject
+
+
 @pytest.mark.parametrize("kind", KINDS)
 def test_both_parts_lead_to_the_same_place(kind: str) -> None:
     """Whoever reads text only must be able to do the same as whoever reads HTML."""
@@ -412,7 +461,7 @@ def test_hostile_names_break_neither_headers_nor_text_nor_html(kind: str) -> Non
 
 def test_text_parts_are_not_html_escaped() -> None:
     message = write("sale_confirmed", TO_SELLER | {"buyer_name": "O'Neil & Daughters"})
-    assert message.subject == "O'Neil & Daughters confirmed your offer"
+    assert message.subject == "Offer confirmed by O'Neil & Daughters: Vesper"
     assert "O'Neil & Daughters read what the record says" in str(message.body)
 
 

@@ -63,7 +63,7 @@ def test_one_that_failed_in_flight_goes_inside_the_later(
     deliver_due(world.now)
     assert told(sink) == [], "the host may still be putting the first one away"
     deliver_due(world.now + SETTLES)
-    assert [subject.split(" is ")[-1] for subject in told(sink)] == ["verified again"]
+    assert [subject.split(": ")[0] for subject in told(sink)] == ["Verified male again"]
     deliver_due(world.now + timedelta(hours=5))
     assert len(told(sink)) == 1
     first, last = disclosures()
@@ -106,7 +106,7 @@ def test_keepers_hear_of_it_in_order_too(world: World, fallen: Sale, sink: MailS
     restore(world)
     deliver_due(world.now + SETTLES)
     (subject,) = told(sink, "standing_notice")
-    assert subject.startswith("The record now says “verified male” of ")
+    assert subject.startswith("Verified male again: ")
     first, last = notices.order_by("nth")
     assert (first.state, last.state) == ("joined", "sent")
     text = str(compose(last).body)
@@ -126,7 +126,7 @@ def test_a_letter_sent_to_a_new_address_is_judged_anew(
     deliver_due(world.now)
     Letter.objects.filter(pk=first.pk).update(state="waiting", next_try_at=world.now)
     deliver_due(world.now)
-    assert [subject.split(" is ")[-1] for subject in told(sink)] == ["verified again"]
+    assert [subject.split(": ")[0] for subject in told(sink)] == ["Verified male again"]
 
 
 def test_letters_of_a_deal_leave_in_order_and_none_is_left_out(

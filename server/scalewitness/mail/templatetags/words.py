@@ -1,6 +1,6 @@
 """Values as a letter or a page says them. Built into every template; nothing is loaded."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime
 from typing import Any, Final
 
@@ -89,6 +89,12 @@ def in_short(animal: Mapping[str, Any]) -> str:
     codes = [line(one["code"]) for one in animal["identifiers"]]
     name = line(animal["name"]) or " ".join([animal["species"], *codes[:1]])
     return name if len(name) <= MOST_IN_A_SUBJECT else f"{name[:MOST_IN_A_SUBJECT]}…"
+
+
+@register.filter
+def all_in_short(animals: Sequence[Mapping[str, Any]]) -> str:
+    """The animals of a sale as a subject names them: one as ever, of several how many."""
+    return in_short(animals[0]) if len(animals) == 1 else f"{len(animals)} snakes"
 
 
 @register.filter
