@@ -330,7 +330,8 @@ def invite(here: Here, guest: Keeper, animal: Animal) -> UUID:
 def test_a_seller_answers_after_the_animal_has_gone(gone: Here, odile: Browser) -> None:
     """They read what the parties say; the animal, its name and the checks of it are its
     keeper's to show now."""
-    assert "R-30" in odile.open("/disputes").text
+    for path in ("/disputes", "/sales", "/disclosures", dispute_path()):
+        assert "Barnaby, ball python" in odile.open(path).text, "as they called it"
     page = odile.open(dispute_path())
     assert page.status == 200
     assert "She laid eggs with me." in page.text
@@ -361,7 +362,7 @@ def test_no_letter_tells_a_party_what_a_later_keeper_calls_it(gone: Here) -> Non
     kinds = ("standing_notice", "dispute_opened")
     told = Letter.objects.filter(to=gone.odile.email, kind__in=kinds)
     assert told.count() == 2
-    assert not [one for one in told if one.context["animal"]["name"]]
+    assert {one.context["animal"]["name"] for one in told} == {"Barnaby"}, "as it left them"
 
 
 def test_the_api_shows_a_seller_the_matter_without_the_animal(gone: Here) -> None:

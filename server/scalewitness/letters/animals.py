@@ -14,7 +14,13 @@ from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.letters.owing import Owing
 from scalewitness.people.models import Keeper
 from scalewitness.sales.models import Sale
-from scalewitness.sales.queries import codes_known, progress_of, sales_of_animal, still_there
+from scalewitness.sales.queries import (
+    codes_known,
+    names_then,
+    progress_of,
+    sales_of_animal,
+    still_there,
+)
 
 
 class Concerned(NamedTuple):
@@ -49,10 +55,13 @@ def describe(
 
 
 def as_sold(animal: Animal, sale: Sale) -> dict[str, Any]:
-    """As the parties to a sale know it: what later keepers call it, and the codes they give it,
-    are not for them."""
-    codes = codes_known(animal, sale)
-    return describe(animal, named=still_there(animal, sale), codes=codes)
+    """As the parties to a sale know it: by the name that it left with. What later keepers call it,
+    and the codes they give it, are not for them."""
+    there = still_there(animal, sale)
+    known = describe(animal, named=there, codes=codes_known(animal, sale))
+    return (
+        known if there else known | {"name": next(iter(names_then([(sale, animal)]).values()), "")}
+    )
 
 
 def as_bought(animal: Animal, sale: Sale) -> dict[str, Any]:

@@ -60,6 +60,22 @@ def still_there(animal: Animal, sale: Sale) -> bool:
     return animal.collection_id == sale.collection_id
 
 
+def names_then(sold: Iterable[tuple[Sale, Animal]]) -> dict[tuple[UUID, UUID], str]:
+    """By animal and collection, of those that have left since: what each was called last in the
+    collection it was offered from."""
+    gone = [(one, sale.collection_id) for sale, one in sold if not still_there(one, sale)]
+    if not gone:
+        return {}
+    rows = (
+        Animal.history.filter(
+            id__in=[one.pk for one, _ in gone], collection__in=[room for _, room in gone]
+        )
+        .order_by("id", "collection", "-history_id")
+        .distinct("id", "collection")
+    )
+    return {(one, room): name for one, room, name in rows.values_list("id", "collection", "name")}
+
+
 def deal_ended(animal: Animal, sale: Sale) -> int | None:
     """The log position at which it left the collection that it was offered from, or at which its
     buyer released it; None while it is there for them. What comes later is not for the parties

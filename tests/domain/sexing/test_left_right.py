@@ -136,9 +136,9 @@ def test_the_account_names_the_shares_and_says_it_in_words():
     assert named["base", "sides.match.male"].value == MATCH["male"]
     assert named["base", "sides.match.female"].status == "our judgement"
     assert named["pessimistic", "sides.match.male"].value == 0.85
-    assert "Both sides came out alike" in found.weights[0].reason
+    assert "Left and right differ little, which counts slightly for male" in found.weights[0].reason
     uneven = standing(call("male", probed(9, 7)), parameters=SECOND)
-    assert "The two sides came out differently" in uneven.weights[0].reason
+    assert "Left and right differ, which counts for female" in uneven.weights[0].reason
     plain = standing(call("male", probed(9, 9)), parameters=FIRST)
     assert "sides" not in plain.weights[0].reason
 

@@ -76,8 +76,8 @@ _MAY_HAVE_HEARD = (
 )
 
 _SIDES = {
-    True: "Both sides came out alike, which is rather usual in males.",
-    False: "The two sides came out differently, which is more usual in females.",
+    True: "Left and right differ little, which counts slightly for male.",
+    False: "Left and right differ, which counts for female.",
 }
 _SEEN = {
     "hemipenes": "hemipenes, the male organs",
@@ -112,7 +112,7 @@ _STRENGTHS = tuple(
 def reason_in_words(weighed: WeighedCall, log10_lr: float) -> str:
     """Why a call weighs what it weighs, as sentences."""
     sentences = [_CODES[weighed.reading.code]]
-    if weighed.reading.alike is not None and _side_tells(weighed):
+    if weighed.reading.alike is not None:
         sentences.append(_SIDES[weighed.reading.alike])
     if weighed.kappa > 0:
         sentences.append(_ANCHORED[weighed.call.conclusion == weighed.call.anchored_to])
@@ -121,12 +121,6 @@ def reason_in_words(weighed: WeighedCall, log10_lr: float) -> str:
     if weighed.reading.informative:
         sentences.append(f"Taken alone it {support(log10_lr)}.")
     return " ".join(sentences)
-
-
-def _side_tells(weighed: WeighedCall) -> bool:
-    """Sides alike are the rule in either sex: beside a female's depths, that they are still
-    more so in males would only be read as doubt."""
-    return not (weighed.reading.alike and weighed.call.conclusion == "female")
 
 
 def support(log10_lr: float) -> str:

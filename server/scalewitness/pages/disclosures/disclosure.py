@@ -22,11 +22,11 @@ from scalewitness.mail.models import Letter
 from scalewitness.mail.queries import letters_for
 from scalewitness.mail.services.composing import compose
 from scalewitness.mail.services.links import link_token
-from scalewitness.pages.home.titles import is_open, title_in
+from scalewitness.pages.home.titles import Names, is_open, title_in
 from scalewitness.pages.parts.access import actor_of, page, post_or_go, signed_in
 from scalewitness.pages.parts.facts import StepForm
 from scalewitness.people.models import Keeper
-from scalewitness.sales.queries import codes_known, offer_in_force, sales_seen
+from scalewitness.sales.queries import codes_known, names_then, offer_in_force, sales_seen
 
 CHANGES = {
     "fell": "The verified sex no longer stands.",
@@ -44,12 +44,12 @@ DELIVERY = {
 }
 
 
-def both_versions(owed: Disclosure) -> dict[str, Any]:
+def both_versions(owed: Disclosure, names: Names | None = None) -> dict[str, Any]:
     """What was represented and what the record says now, as the two stood when owed."""
     offer = offer_in_force(owed.sale)
     return {
         "owed": owed,
-        "title": title_in(owed.sale, owed.animal),
+        "title": title_in(owed.sale, owed.animal, names),
         "identifiers": codes_known(owed.animal, owed.sale),
         "change": CHANGES[owed.change],
         "was": owed.was,
@@ -71,8 +71,9 @@ def receipts_for(owed: Disclosure) -> dict[str, Any]:
 def show_disclosures(request: HttpRequest, keeper: Keeper) -> HttpResponse:
     given = disclosures_in(sales_seen(keeper.pk, timezone.now()))
     letters = letters_for({one.pk for one in given})
+    names = names_then((one.sale, one.animal) for one in given)
     context = {
-        "given": [both_versions(one) | _delivery(one, letters) for one in given],
+        "given": [both_versions(one, names) | _delivery(one, letters) for one in given],
         "received": [both_versions(one) for one in disclosures_to(keeper.pk)],
     }
     return page(request, "disclosures/disclosures.html", context)

@@ -56,6 +56,7 @@ from scalewitness.pages.parts.listing import listed
 from scalewitness.pages.plots.of_case import depths_of
 from scalewitness.people.models import Keeper
 from scalewitness.sales.models import Sale, SaleStep
+from scalewitness.sales.queries import names_then
 from scalewitness.standings.queries.dossier import dossier
 
 GROUNDS = {
@@ -116,10 +117,11 @@ def show_disputes(request: HttpRequest, keeper: Keeper) -> HttpResponse:
     hanging = hanging_on(one.animal_id for one, seat in seen if seat == "whole")
     seen.sort(key=lambda pair: _weight(pair[0], hanging), reverse=True)
     found = listed(request, seen)
+    names = names_then((one.sale, one.animal) for one, seat in found if one.sale)
     rows = [
         {
             "dispute": one,
-            "title": disputed(one, seat),
+            "title": disputed(one, seat, names),
             "open": not hasattr(one, "finding"),
             "hangs": list(_hangs(hanging.get(one.animal_id, Hanging()))),
         }

@@ -1,23 +1,37 @@
 """What the readers of a sale, a dispute or a disclosure know an animal by."""
 
+from collections.abc import Mapping
+from uuid import UUID
+
 from scalewitness.animals.models import Animal
 from scalewitness.animals.queries import title_of
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.disputes.models import Dispute
 from scalewitness.disputes.queries.disputes import Seat
+from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.sales.models import Sale
-from scalewitness.sales.queries import codes_known, still_there
+from scalewitness.sales.queries import codes_known, names_then, still_there
+
+Names = Mapping[tuple[UUID, UUID], str]
+"""As `names_then` gives them."""
 
 
-def title_in(sale: Sale, animal: Animal) -> str:
-    """What the parties to a sale know an animal by."""
-    return title_of(animal, named=still_there(animal, sale), codes=codes_known(animal, sale))
+def title_in(sale: Sale, animal: Animal, names: Names | None = None) -> str:
+    """What the parties to a sale know an animal by; once it has left, with its species, as they
+    may have sold many since. ``names``: of those that left, where there are many to ask for."""
+    if still_there(animal, sale):
+        return title_of(animal, codes=codes_known(animal, sale))
+    then = names_then([(sale, animal)]) if names is None else names
+    name = then.get((animal.pk, sale.collection_id)) or title_of(
+        animal, named=False, codes=codes_known(animal, sale)
+    )
+    return f"{name}, {taxon(animal.species).common}"
 
 
-def disputed(dispute: Dispute, seat: Seat) -> str:
+def disputed(dispute: Dispute, seat: Seat, names: Names | None = None) -> str:
     """What the reader of a dispute knows its animal by."""
     if seat == "seller" and dispute.sale is not None:
-        return title_in(dispute.sale, dispute.animal)
+        return title_in(dispute.sale, dispute.animal, names)
     return title_of(dispute.animal)
 
 

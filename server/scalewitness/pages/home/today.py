@@ -23,7 +23,13 @@ from scalewitness.pages.breeding.paired import in_words
 from scalewitness.pages.home.titles import disputed, is_open, title_in
 from scalewitness.people.models import Keeper
 from scalewitness.sales.models import Sale, SaleStep
-from scalewitness.sales.queries import offer_in_force, pay_until, progress_of, sales_seen
+from scalewitness.sales.queries import (
+    names_then,
+    offer_in_force,
+    pay_until,
+    progress_of,
+    sales_seen,
+)
 from scalewitness.visits.models import Visit
 from scalewitness.visits.queries import held_off_on, state_of, visits_of
 
@@ -196,12 +202,13 @@ def _last(sale: Sale) -> SaleStep:
 def _disclosures(desk: Desk) -> Iterable[Pending]:
     owed = [one for one in disclosures_in(sales_seen(desk.keeper.pk, desk.now)) if is_open(one)]
     letters = letters_for({one.pk for one in owed})
+    names = names_then((one.sale, one.animal) for one in owed)
     for one in owed:
         lost = any(letter.undelivered for letter in letters.get(one.pk, []))
         what = "A letter did not reach" if lost else "Not yet acknowledged by"
         yield Pending(
             what=f"{what} {one.to.name}",
-            about=title_in(one.sale, one.animal),
+            about=title_in(one.sale, one.animal, names),
             url=reverse("disclosure", args=[one.pk]),
             do="Look",
             since=ago(one.owed_at, desk.now),

@@ -31,7 +31,7 @@ from scalewitness.mail.queries import letters_for
 from scalewitness.pages.animals.animal import stewarded_animal
 from scalewitness.pages.collections.collection import stewarded
 from scalewitness.pages.guards.throttling import takes_an_address
-from scalewitness.pages.home.titles import title_in
+from scalewitness.pages.home.titles import Names, title_in
 from scalewitness.pages.parts.access import actor_of, page, post_or_go, say_accepted, signed_in
 from scalewitness.pages.parts.facts import StepForm, retype
 from scalewitness.pages.parts.listing import listed
@@ -42,6 +42,7 @@ from scalewitness.sales.models import Sale, SaleStep
 from scalewitness.sales.queries import (
     confirmed_without_day,
     last_release,
+    names_then,
     offer_in_force,
     pay_until,
     progress_of,
@@ -103,13 +104,14 @@ def sale_seen(keeper: Keeper, sale_id: UUID) -> Sale:
 def show_sales(request: HttpRequest, keeper: Keeper) -> HttpResponse:
     found = sales_seen(keeper.pk, timezone.now()).prefetch_related("animals__identifiers")
     sales = listed(request, found)
-    context = {"rows": [_row(sale) for sale in sales], "listed": sales}
+    names = names_then((sale, one) for sale in sales for one in sale.animals.all())
+    context = {"rows": [_row(sale, names) for sale in sales], "listed": sales}
     return page(request, "sales/sales.html", context)
 
 
-def _row(sale: Sale) -> dict[str, Any]:
+def _row(sale: Sale, names: Names) -> dict[str, Any]:
     progress = progress_of(sale)
-    titles = ", ".join(title_in(sale, animal) for animal in sale.animals.all())
+    titles = ", ".join(title_in(sale, animal, names) for animal in sale.animals.all())
     state = STATES[progress.state]
     return {"sale": sale, "titles": titles, "state": state, "held": progress.is_held}
 
