@@ -73,7 +73,7 @@ def test_host_invites_guest_accepts_and_sees_the_sheet(
     assert "Open the sheet" in greta.open(f"/visits/{visit.pk}").text
     sheet = greta.open(f"/visits/{visit.pk}/sheet")
     assert "R-17" in sheet.text
-    assert f"/animals/{barnaby.pk}/calls/new" in sheet.links
+    assert f"/animals/{barnaby.pk}/calls/new/probing" in sheet.links
 
 
 def test_an_unverified_address_cannot_be_invited_and_nothing_typed_is_lost(
@@ -138,6 +138,7 @@ def test_pages_are_alike_whatever_the_record_says(here: Here, greta: Browser) ->
     assert here.label(animals["R-43"]) == "contested"
     here.name(animals["R-41"], MALE)
     here.now_is_now()
+    greta.open(f"/visits/{here.visit(here.greta, here.animal('R-45'))}/sheet")  # cautions are read
     sent = []
     for code, animal in animals.items():
         visit = here.visit(here.greta, animal)
@@ -151,6 +152,35 @@ def test_pages_are_alike_whatever_the_record_says(here: Here, greta: Browser) ->
         sent.append([anonymous(greta.open(path), code) for path in paths])
     assert all(len(html) > 1000 for html in sent[0])
     assert sent[0] == sent[1] == sent[2] == sent[3]
+
+
+def test_what_comes_next_hangs_on_codes_and_own_calls_alone(here: Here, greta: Browser) -> None:
+    """Whatever was found before: those still to be checked by code, then from the top again."""
+    animals = {
+        "R-53": here.verified("R-53", "male"),
+        "R-51": here.animal("R-51"),
+        "R-54": here.verified("R-54", "female"),
+        "R-52": here.animal("R-52"),
+    }
+    here.call(here.odile, animals["R-52"], "male")
+    here.now_is_now()
+    visit = here.visit(here.greta, *animals.values())
+    codes = r"<strong>(R-5\d)</strong>"
+    for done, code, then in (
+        (1, "R-52", ["R-53", "R-54", "R-51"]),
+        (2, "R-54", ["R-51", "R-53"]),
+        (3, "R-51", ["R-53"]),
+        (4, "R-53", []),
+    ):
+        stored = greta.open(log_a_probing(greta, animals[code], code=code).goes_to)
+        assert re.findall(r"Next: (R-5\d)", stored.text) == then[:1]
+        sheet = greta.open(f"/visits/{visit}/sheet")
+        assert f"{done} of 4 checked" in stored.text
+        assert f"{done} of 4 checked" in sheet.text
+        waiting, checked = (sheet.html + "Checked by you").split("Checked by you")[:2]
+        assert re.findall(codes, waiting) == sorted(then)
+        assert re.findall(codes, checked) == sorted(set(animals) - set(then))
+        assert SEX.search(sheet.text.replace(" ".join(BEFORE_A_CHECK), "")) is None
 
 
 def test_what_opens_later_is_not_there_for_a_blind_guest(

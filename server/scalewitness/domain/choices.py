@@ -32,6 +32,11 @@ def texts(choices: Iterable[Choice]) -> tuple[tuple[str, str], ...]:
     return tuple((one.word, one.text) for one in choices)
 
 
+def briefs(choices: Iterable[Choice]) -> tuple[tuple[str, str], ...]:
+    """The same, where there is little room."""
+    return tuple((one.word, one.brief) for one in choices)
+
+
 CONCLUSIONS: Final[Choices] = (
     Choice("male", "Male"),
     Choice("female", "Female"),

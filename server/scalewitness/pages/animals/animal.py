@@ -14,6 +14,7 @@ from scalewitness.animals import services
 from scalewitness.animals.models import ON_SHEET, Animal
 from scalewitness.animals.queries import (
     Edit,
+    LastNoted,
     animal_of,
     condition,
     edits_of,
@@ -77,12 +78,12 @@ from scalewitness.sales.queries import last_return
 from scalewitness.standings.queries.dossier import dossier
 
 
-def blind_view(animal: Animal) -> dict[str, Any]:
+def blind_view(animal: Animal, known: LastNoted | None = None) -> dict[str, Any]:
     """All that a blind guest may know of an animal, as plain values: nothing else about it
-    ever reaches a blind template."""
-    now = timezone.now()
-    known = condition(animal.pk)
-    codes = animal.identifiers.filter(scheme__in=ON_SHEET).order_by("scheme")
+    ever reaches a blind template. ``known``: its condition, where many are read at once."""
+    now, known = timezone.now(), known or condition(animal.pk)
+    codes = [one for one in animal.identifiers.all() if one.scheme in ON_SHEET]
+    codes.sort(key=lambda one: (one.scheme, one.position))
     return {
         "id": animal.pk,
         "codes": [{"scheme": one.scheme, "code": one.code} for one in codes],

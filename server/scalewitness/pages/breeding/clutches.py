@@ -20,12 +20,13 @@ from scalewitness.breeding.queries.clutches import (
     ratio_in_words,
 )
 from scalewitness.calls.queries.visibility import visible_animals
-from scalewitness.domain.cautions import BEFORE_A_CHECK, reasons_to_wait
+from scalewitness.domain.cautions import reasons_to_wait
 from scalewitness.intake.outcomes import Outcome
 from scalewitness.intake.services import accept
 from scalewitness.pages.breeding.clutch_forms import ROWS, HatchlingForm, TogetherForm
 from scalewitness.pages.collections.collection import stewarded
 from scalewitness.pages.parts.access import actor_of, page, signed_in
+from scalewitness.pages.parts.before_a_check import before_a_check
 from scalewitness.pages.parts.listing import listed
 from scalewitness.people.models import Keeper
 
@@ -88,8 +89,7 @@ def log_clutch(
         "method": method,
         "together": together,
         "rows": rows,
-        "cautions": BEFORE_A_CHECK,
-    }
+    } | before_a_check(request)
     if posted is None:
         return page(request, "collections/clutch_calls.html", context)
     taken = _take(keeper, together, rows) if together.is_valid() else 0

@@ -13,7 +13,6 @@ from django.utils import timezone
 from scalewitness.animals.models import Collection, Identifier
 from scalewitness.animals.queries import stewarded_ids, title_of
 from scalewitness.breeding.queries.pairings import pairings_seen
-from scalewitness.domain.cautions import BEFORE_A_CHECK
 from scalewitness.domain.methods import METHODS
 from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.intake.services import accept
@@ -31,6 +30,7 @@ from scalewitness.pages.breeding.new_clutch_forms import (
 )
 from scalewitness.pages.collections.collection import stewarded
 from scalewitness.pages.parts.access import actor_of, page, signed_in
+from scalewitness.pages.parts.before_a_check import before_a_check
 from scalewitness.pages.parts.picking import chosen, ids_among, offered, pick, sent, typed
 from scalewitness.people.models import Keeper
 
@@ -200,9 +200,8 @@ def _grid_page(
         "rows": rows,
         "sitting": sitting,
         "refused": refused,
-        "cautions": BEFORE_A_CHECK,
         "hint": METHODS["eversion"].hint,
-    }
+    } | before_a_check(request)
     status = max(form.status, 422) if refused else 200
     return page(request, "breeding/clutch_grid.html", context, status=status)
 

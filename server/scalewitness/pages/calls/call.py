@@ -13,7 +13,7 @@ from scalewitness.calls.models import Call, HeldCall
 from scalewitness.calls.queries.held import notes_held_with, own_held_call
 from scalewitness.calls.queries.made import call_of
 from scalewitness.calls.queries.visibility import animal_open, animal_seen
-from scalewitness.domain.cautions import BEFORE_A_CHECK, reasons_to_wait
+from scalewitness.domain.cautions import reasons_to_wait
 from scalewitness.domain.errors import NotFound
 from scalewitness.domain.methods import METHODS
 from scalewitness.intake.rules.refiling import bearer_of
@@ -23,10 +23,17 @@ from scalewitness.pages.calls.forms import CallForm, one_of
 from scalewitness.pages.calls.late import own_row
 from scalewitness.pages.calls.methods import FORMS
 from scalewitness.pages.parts.access import actor_of, page, say_accepted, signed_in
+from scalewitness.pages.parts.before_a_check import before_a_check
 from scalewitness.pages.parts.facts import FactForm, new_id, note
+from scalewitness.pages.plots.of_case import depths_in
+from scalewitness.pages.visits.sheet import sheet_of
 from scalewitness.people.models import Keeper
 from scalewitness.people.queries import grants_on, practitioner_named
 from scalewitness.people.services import name_practitioner
+from scalewitness.visits.queries import state_of, visit_of
+
+USUAL = 2
+"""Methods offered first: probing and everting, as at most racks (our judgement)."""
 
 
 class WithdrawalForm(FactForm):
@@ -60,7 +67,7 @@ class ObjectionForm(WithdrawalForm):
         return {**super().body(), "ground": self.cleaned_data["ground"]}
 
 
-def _check_view(keeper: Keeper, animal_id: UUID) -> dict[str, Any]:
+def _check_view(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> dict[str, Any]:
     """An animal as whoever is about to check it may see it, cautions first."""
     now = timezone.now()
     animal, sight = animal_seen(keeper.pk, animal_id, now)
@@ -82,8 +89,7 @@ def _check_view(keeper: Keeper, animal_id: UUID) -> dict[str, Any]:
         "steward": steward,
         "visit": None if steward else _visit(keeper, animal),
         "warnings": reasons,
-        "cautions": BEFORE_A_CHECK,
-    }
+    } | before_a_check(request)
 
 
 def _visit(keeper: Keeper, animal: Animal) -> UUID | None:
@@ -103,9 +109,10 @@ def _visit(keeper: Keeper, animal: Animal) -> UUID | None:
 
 @signed_in
 def choose_method(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpResponse:
-    context = _check_view(keeper, animal_id)
+    context = _check_view(request, keeper, animal_id)
     offered = [(m, w) for m, w in METHODS.items() if context["steward"] or not w.only_of_a]
-    return page(request, "calls/choose.html", context | {"methods": offered})
+    ways = {"usual": offered[:USUAL], "others": offered[USUAL:]}
+    return page(request, "calls/choose.html", context | ways)
 
 
 @signed_in
@@ -114,7 +121,7 @@ def make_call(request: HttpRequest, keeper: Keeper, animal_id: UUID, method: str
         raise Http404
     if request.method == "POST":
         return _log(request, keeper, animal_id, FORMS[method])
-    context = _check_view(keeper, animal_id)
+    context = _check_view(request, keeper, animal_id)
     form = FORMS[method](steward=context["steward"], initial={"visit": context["visit"]})
     return page(request, "calls/new.html", context, form)
 
@@ -129,7 +136,7 @@ def _log(
         outcome = form.send(animal_id, actor_of(keeper))
         if outcome is not None:
             return redirect("accepted", outcome.id)
-    return page(request, "calls/new.html", _check_view(keeper, animal_id), form)
+    return page(request, "calls/new.html", _check_view(request, keeper, animal_id), form)
 
 
 def _practitioner(keeper: Keeper, form: CallForm) -> UUID | None:
@@ -166,6 +173,7 @@ def _accepted(keeper: Keeper, call: Call) -> dict[str, Any]:
     bearer = bearer_of(call, timezone.now())
     context: dict[str, Any] = {"call": call, "method": METHODS[call.method].name}
     context |= {"bearer": bearer and blind_title(bearer), "refiled": hasattr(call, "refiled")}
+    context |= _next(keeper, call)
     try:
         animal = animal_open(keeper.pk, call.animal_id, timezone.now())
     except NotFound:
@@ -174,7 +182,16 @@ def _accepted(keeper: Keeper, call: Call) -> dict[str, Any]:
     others = [one for one in view["calls"] if one.call.pk != call.pk]
     mine = [one for one in view["calls"] if one.call.pk == call.pk]
     more = {"animal": animal, "title": title_of(animal), "others": others, "mine": mine}
-    return context | view | more
+    return context | view | more | {"drawn": depths_in(view["case"], call.pk)}
+
+
+def _next(keeper: Keeper, call: Call) -> dict[str, Any]:
+    """On a visit that is open: how far its guest is, and the animal that comes next."""
+    visit, now = visit_of(call.visit) if call.visit else None, timezone.now()
+    if visit is None or visit.guest_id != keeper.pk or state_of(visit, now) != "open":
+        return {}
+    sheet = sheet_of(keeper.pk, visit, now)
+    return {"sheet": sheet, "next": sheet.after(call.animal_id)}
 
 
 @signed_in

@@ -1,6 +1,7 @@
 """A call on any method: what every one of them asks."""
 
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any, ClassVar
 from uuid import UUID
@@ -18,6 +19,7 @@ from scalewitness.domain.choices import (
     SURENESSES,
     TOLD,
     YOUR_WORD,
+    briefs,
     texts,
 )
 from scalewitness.domain.methods import METHODS, Words
@@ -45,6 +47,20 @@ def yes_or_no(label: str) -> forms.TypedChoiceField:
     )
 
 
+@dataclass(frozen=True, slots=True)
+class Group:
+    """Fields under a heading; ``folded`` behind it, where they are seldom filled in."""
+
+    heading: str
+    fields: list[BoundField]
+    folded: bool = False
+
+    @property
+    def is_open(self) -> bool:
+        """Whether it is shown all the same: something in it was refused or filled in."""
+        return any(one.errors or one.value() not in (None, "", []) for one in self.fields)
+
+
 class CallForm(FactForm):
     """``observed_fields`` are those of the method; ``steward`` may report others' calls."""
 
@@ -58,25 +74,23 @@ class CallForm(FactForm):
     }
 
     visit = forms.CharField(required=False, widget=forms.HiddenInput)
-    conclusion = one_of("What do you conclude?", texts(CONCLUSIONS))
-    sureness = one_of("How sure are you?", texts(SURENESSES))
-    identified_by = one_of("How did you know which animal it was?", texts(IDENTIFIED))
+    conclusion = one_of("What do you conclude?", briefs(CONCLUSIONS))
+    sureness = one_of("How sure are you?", briefs(SURENESSES))
+    identified_by = one_of("How did you know which animal it was?", briefs(IDENTIFIED))
     code = forms.CharField(
-        label="The code you read",
+        label="The code, as you read it then",
         required=False,
         max_length=60,
-        help_text="As read at the time of the check, from the transponder or the tag.",
         widget=forms.TextInput(attrs={"autocomplete": "off", "autocapitalize": "characters"}),
     )
-    held_by = one_of("Who held the animal?", texts(HOLDERS))
+    held_by = one_of("Who held the animal?", briefs(HOLDERS))
     harm = forms.MultipleChoiceField(
-        label="Any sign of harm?",
-        choices=texts(HARMS),
+        label="Any sign of harm? Leave empty if none",
+        choices=briefs(HARMS),
         required=False,
         widget=forms.CheckboxSelectMultiple,
-        help_text="Tick what you saw; leave empty if nothing.",
     )
-    told = one_of("Had anyone told you its sex before you checked?", texts(TOLD))
+    told = one_of("Had anyone told you its sex before you checked?", briefs(TOLD))
     examined = forms.DateTimeField(
         label=lazy(in_zone, str)("When, if not just now"),
         required=False,
@@ -123,17 +137,22 @@ class CallForm(FactForm):
 
     # --- showing ----------------------------------------------------------------------
 
-    def groups(self) -> Iterable[tuple[str, list[BoundField]]]:
-        """The fields in the order one works, under headings."""
-        yield "What you saw", self._shown(self.observed_fields)
-        yield "What it means", self._shown(("conclusion", "sureness"))
-        yield "Which animal", self._shown(("identified_by", "code"))
-        yield "How it went", self._shown(("told", "held_by", "harm"))
-        yield (
-            "Who and when",
-            self._shown(("reported_role", "reported_name", "document", "examined")),
+    def groups(self) -> Iterable[Group]:
+        """The fields in the order one works."""
+        yield Group("Which animal", self._shown(("identified_by", "code", "told")))
+        yield from self.seen()
+        yield Group("What you conclude", self._shown(("conclusion", "sureness")))
+        yield Group("How it went", self._shown(("held_by", "harm")))
+        more = self._shown(("reported_role", "reported_name", "document", "examined", "note"))
+        heading = "Someone else’s check, another time, a note"
+        yield Group(
+            heading if "reported_role" in self.fields else "Another time, a note",
+            more,
+            folded=self.words.at_the_rack,
         )
-        yield "In your words", self._shown(("note",))
+
+    def seen(self) -> Iterable[Group]:
+        yield Group("What you saw", self._shown(self.observed_fields))
 
     def _shown(self, names: Iterable[str]) -> list[BoundField]:
         fields = [self[name] for name in names if name in self.fields]

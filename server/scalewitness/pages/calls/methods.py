@@ -1,15 +1,15 @@
 """One form a method of finding out a snake's sex."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from types import MappingProxyType, new_class
 from typing import Any, Final, cast
 
 from django import forms
 
-from scalewitness.domain.choices import texts
+from scalewitness.domain.choices import STOPS, briefs
 from scalewitness.domain.methods import METHODS, Question
 from scalewitness.domain.observations import MARKER, PROBE_MM, PROVED_BY
-from scalewitness.pages.calls.forms import CallForm, one_of, yes_or_no
+from scalewitness.pages.calls.forms import CallForm, Group, one_of, yes_or_no
 from scalewitness.pages.calls.passes import PassesForm, depth_field, plain, stopped_field
 
 OF_A_MARKER: Final = "At most 40 letters, digits, spaces, points, dashes and strokes."
@@ -17,9 +17,9 @@ OF_A_MARKER: Final = "At most 40 letters, digits, spaces, points, dashes and str
 
 class ProbingForm(PassesForm, CallForm):
     left = depth_field("Left side: scales deep")
-    left_stopped = stopped_field("Left side: how it stopped")
+    left_stopped = one_of("Left side: how it stopped", briefs(STOPS), required=False)
     right = depth_field("Right side: scales deep")
-    right_stopped = stopped_field("Right side: how it stopped")
+    right_stopped = one_of("Right side: how it stopped", briefs(STOPS), required=False)
     left_again = depth_field("Left side again: scales deep")
     left_again_stopped = stopped_field("Left side again: how it stopped")
     right_again = depth_field("Right side again: scales deep")
@@ -37,17 +37,11 @@ class ProbingForm(PassesForm, CallForm):
     AGAIN = ("left_again", "left_again_stopped", "right_again", "right_again_stopped")
     runs = ("left", "right", "left_again", "right_again")
 
-    def probe(self) -> forms.BoundField:
-        return self["probe_mm"]
-
-    def first(self) -> list[forms.BoundField]:
-        return self._shown(self.FIRST)
-
-    def again(self) -> list[forms.BoundField]:
-        return self._shown(self.AGAIN)
-
-    def went_again(self) -> bool:
-        return any(self[name].value() for name in self.AGAIN)
+    def seen(self) -> Iterable[Group]:
+        """One side after the other, then what is seldom noted."""
+        asked = ("unusual",) if self.asks_again() else ()
+        yield Group("Left, then right", self._shown((*self.FIRST, *asked)))
+        yield Group("A second pass, the probe", self._shown((*self.AGAIN, "probe_mm")), folded=True)
 
     def observed(self) -> dict[str, Any]:
         seen: dict[str, Any] = {"method": "probing", **self.insisted()}
@@ -100,7 +94,7 @@ def field(question: Question) -> forms.Field:
         return forms.RegexField(MARKER, **about, error_messages={"invalid": OF_A_MARKER})
     if question.answers == "yes_or_no":
         return yes_or_no(question.text)
-    return one_of(question.text, texts(question.answers))
+    return one_of(question.text, briefs(question.answers))
 
 
 def form(method: str) -> type[CallForm]:

@@ -2,6 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
+from uuid import UUID
 
 import msgspec
 from django.utils.safestring import SafeString
@@ -24,6 +25,12 @@ def depths_of(case: Dossier) -> SafeString:
     """Every pass on the animal, whether its call counts or not."""
     probed = (_probed(letter(n), one) for n, one in enumerate(case.calls))
     return depths([one for one in probed if one], case.taxon, f"p{case.animal.pk}")
+
+
+def depths_in(case: Dossier, call: UUID) -> SafeString:
+    """The passes of that one call, by the letter that it has among all of the animal."""
+    probed = (_probed(letter(n), one) for n, one in enumerate(case.calls) if one.call.pk == call)
+    return depths([one for one in probed if one], case.taxon, f"c{call}")
 
 
 def course_of(case: Dossier) -> SafeString:

@@ -1,6 +1,5 @@
 """Visits: inviting, answering, and the sheet a guest works from."""
 
-from typing import Any
 from uuid import UUID
 
 from django.contrib import messages
@@ -9,19 +8,17 @@ from django.shortcuts import redirect
 from django.utils import timezone
 
 from scalewitness.animals.models import Animal
-from scalewitness.calls.models import Call
-from scalewitness.calls.queries.visibility import visible_animals
-from scalewitness.domain.cautions import BEFORE_A_CHECK, HOLD_OFF
-from scalewitness.pages.animals.animal import blind_view
+from scalewitness.domain.cautions import HOLD_OFF
 from scalewitness.pages.collections.collection import stewarded
 from scalewitness.pages.guards.throttling import takes_an_address
 from scalewitness.pages.parts.access import actor_of, page, post_or_go, signed_in
+from scalewitness.pages.parts.before_a_check import before_a_check
 from scalewitness.pages.parts.facts import StepForm
 from scalewitness.pages.parts.listing import listed
 from scalewitness.pages.parts.picking import chosen, offered, pick, sent, typed
 from scalewitness.pages.visits.forms import InvitationForm
+from scalewitness.pages.visits.sheet import sheet_of
 from scalewitness.people.models import Keeper
-from scalewitness.visits.models import Visit
 from scalewitness.visits.queries import held_off_on, state_of, visit_seen, visits_of
 
 STATES = {
@@ -106,35 +103,15 @@ def answer(request: HttpRequest, keeper: Keeper, visit_id: UUID, what: str) -> H
 
 @signed_in
 def show_sheet(request: HttpRequest, keeper: Keeper, visit_id: UUID) -> HttpResponse:
-    """The animals of a visit by code. A guest sees it while the visit is open; an animal's
-    row stays blind for everyone, and says only that one's own call is in."""
+    """The animals of a visit by code. A guest sees it while the visit is open."""
     now = timezone.now()
     visit, hosting = visit_seen(keeper.pk, visit_id, now)
-    seen = visible_animals(keeper.pk, now).filter(pk__in=visit.animals.values("pk"), ended="")
-    rows = sorted(_rows(keeper, visit, list(seen)), key=lambda row: row["sort"])
-    alone = [row for row in rows if row["is_left"]]
+    sheet = sheet_of(keeper.pk, visit, now)
     context = {
         "visit": visit,
         "hosting": hosting,
         "open": state_of(visit, now) == "open",
-        "rows": [row for row in rows if not row["is_left"]],
-        "alone": [row["animal"]["codes"][0]["code"] for row in alone if row["animal"]["codes"]],
-        "notice": HOLD_OFF if alone else "",
-        "cautions": BEFORE_A_CHECK,
+        "sheet": sheet,
+        "notice": HOLD_OFF if sheet.alone else "",
     }
-    return page(request, "visits/sheet.html", context)
-
-
-def _rows(keeper: Keeper, visit: Visit, animals: list[Animal]) -> list[dict[str, Any]]:
-    own = Call.objects.filter(visit=visit.pk, by=keeper.pk, animal__in=animals)
-    calls = {call.animal_id: call for call in own.order_by("position")}
-    return [_row(one, calls.get(one.pk), blind=visit.blind) for one in animals]
-
-
-def _row(animal: Animal, call: Call | None, *, blind: bool) -> dict[str, Any]:
-    """``is_left``: to be left alone for now, and so on no sheet of a guest who is still blind."""
-    view = blind_view(animal)
-    codes = [one["code"] for one in view["codes"]]
-    sort = (codes[0] if codes else "~", str(animal.pk))
-    is_left = blind and call is None and view["hold_off"]
-    return {"animal": view, "own": call, "sort": sort, "is_left": is_left}
+    return page(request, "visits/sheet.html", context | before_a_check(request))

@@ -1,0 +1,143 @@
+"""A visit as a guest and a host have it in their hands, on a phone and at the desk."""
+
+from dataclasses import dataclass, field
+from uuid import UUID
+
+import pytest
+from playwright.sync_api import Locator, Page, expect
+from tests.browser.conftest import Open, Site, session_of
+
+from scalewitness.animals.models import Animal
+
+PHONE = {"width": 360, "height": 740}
+MOST_TAPS, MOST_SCREENS = 12, 3
+CODES = ("V-01", "V-02", "V-03")
+
+
+@dataclass(frozen=True)
+class Told:
+    """``again``: the guest in another browser, who has read nothing today."""
+
+    guest: str
+    again: str
+    host: str
+    visit: UUID
+    collection: UUID
+    animals: list[Animal]
+
+
+@pytest.fixture(scope="module")
+def story(site: Site) -> Told:
+    world = site.world
+    animals = [world.animal(code) for code in CODES]
+    world.call(world.odile, animals[1], "male")
+    visit = world.visit(world.greta, *animals)
+    return Told(
+        session_of(world.greta),
+        session_of(world.greta),
+        session_of(world.odile),
+        visit,
+        world.collection.pk,
+        animals,
+    )
+
+
+@dataclass
+class Hand:
+    """Counts taps, and the addresses of the pages that they lead to."""
+
+    page: Page
+    taps: int = 0
+    pages: list[str] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        self.pages.append(self.page.url)
+
+    def tap(self, what: Locator) -> None:
+        self.taps += 1
+        what.tap()
+        if self.page.url != self.pages[-1]:
+            self.pages.append(self.page.url)
+
+    def answer(self, question: str, answer: str) -> None:
+        asked = self.page.get_by_role("group", name=question)
+        self.tap(asked.get_by_role("radio", name=answer, exact=True))
+
+    def type(self, label: str, text: str) -> None:
+        self.tap(self.page.get_by_label(label, exact=True))
+        self.page.keyboard.type(text)
+
+
+def phone(opened: Open, told: Told, path: str = "") -> Page:
+    where = path or f"/visits/{told.visit}/sheet"
+    return opened(where, session=told.guest, viewport=PHONE, has_touch=True)
+
+
+def probe_both_sides(hand: Hand, code: str) -> None:
+    hand.answer("How did you know which animal it was?", "Tub tag read")
+    hand.type("The code, as you read it then", code)
+    hand.answer("Had anyone told you its sex before you checked?", "Nobody")
+    hand.type("Left side: scales deep", "9")
+    hand.answer("Left side: how it stopped", "Resistance")
+    hand.type("Right side: scales deep", "8.5")
+    hand.answer("Right side: how it stopped", "Resistance")
+    hand.answer("What do you conclude?", "Male")
+    hand.answer("How sure are you?", "Fairly sure")
+    hand.answer("Who held the animal?", "A second person")
+
+
+def test_two_sides_take_twelve_taps_and_three_screens(opened: Open, story: Told) -> None:
+    page = phone(opened, story)
+    hand = Hand(page)
+    expect(page.get_by_text("0 of 3 checked")).to_be_visible()
+    hand.tap(page.get_by_role("link", name="Check V-01"))
+    expect(page.locator("input:checked")).to_have_count(0)
+    save = page.get_by_role("button", name="Record this call")
+    ends = page.evaluate("el => el.getBoundingClientRect().bottom + scrollY", save.element_handle())
+    assert ends <= MOST_SCREENS * PHONE["height"]
+    for target in page.locator(".rack .field label:has(> input)").all():
+        box = target.bounding_box()
+        assert box is None or box["height"] >= 56
+    assert page.locator(".plot").count() == 0, "no range leads whoever still has to conclude"
+    probe_both_sides(hand, "V-01")
+    hand.tap(save)
+    expect(page.get_by_role("heading", name="Recorded. V-01")).to_be_visible()
+    assert hand.taps <= MOST_TAPS
+    assert len(hand.pages) <= MOST_SCREENS
+    expect(page.get_by_text("1 of 3 checked")).to_be_visible()
+    expect(page.locator(".plot").first).to_contain_text("males usually")
+    assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"]
+    page.get_by_role("link", name="Next: V-02").click()
+    expect(page.get_by_role("heading", name="Probing")).to_be_visible()
+
+
+def test_depths_step_by_half_a_scale(opened: Open, story: Told) -> None:
+    path = f"/animals/{story.animals[2].pk}/calls/new/probing"
+    page = phone(opened, story, path)
+    left = page.get_by_label("Left side: scales deep", exact=True)
+    page.get_by_role("button", name="More: Left side: scales deep").tap()
+    expect(left).to_have_value("0.5")
+    left.fill("8")
+    page.get_by_role("button", name="More: Left side: scales deep").tap()
+    expect(left).to_have_value("8.5")
+    page.get_by_role("button", name="Less: Left side: scales deep").tap()
+    expect(left).to_have_value("8")
+    plain = opened(path, session=story.guest, java_script_enabled=False)
+    field = plain.get_by_label("Left side: scales deep", exact=True)
+    assert (field.get_attribute("type"), field.get_attribute("step")) == ("number", "0.5")
+    expect(plain.locator(".stepper")).to_have_count(0)
+
+
+def test_cautions_are_read_once_a_day_and_never_left_out(opened: Open, story: Told) -> None:
+    page = opened(f"/visits/{story.visit}/sheet", session=story.again, viewport=PHONE)
+    cautions = page.locator("details.cautions")
+    expect(cautions.get_by_text("Never push.")).to_be_visible()
+    for path in (
+        f"/animals/{story.animals[2].pk}/calls/new",
+        f"/animals/{story.animals[2].pk}/calls/new/probing",
+    ):
+        page.goto(path)
+        expect(cautions).to_contain_text("Before any check: never push")
+        expect(cautions.get_by_text("Never push.")).to_be_hidden()
+        cautions.locator("summary").click()
+        expect(cautions.get_by_text("Never push.")).to_be_visible()
