@@ -7,7 +7,7 @@ from uuid import UUID
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
-from tests.pages.browser import Browser
+from tests.pages.browser import Browser, Page
 from tests.pages.conftest import Here
 from tests.world import new_id, probing
 
@@ -124,8 +124,9 @@ def test_the_dispute_shows_evidence_in_time_order_who_knew_what_and_letters(
 ) -> None:
     page = odile.open(dispute_path())
     who = ["Odile Marten", "Guest R-17", "Fenna Holt", "Stan Okoro"]
-    table = page.text[page.text.index("The evidence in time order") :]
-    assert [table.index(one) for one in who] == sorted(table.index(one) for one in who)
+    table = page.text[page.text.index("The same as a list") :]
+    found = [table.index(one) for one in who]
+    assert found == sorted(found, reverse=True), "the newest first"
     for said in (
         "Knew no earlier answer",
         "No earlier answer was on record",
@@ -151,7 +152,7 @@ def test_a_dispute_says_whose_the_interest_is_in_a_reported_check(
     row = text[text.index("Dr Ilse Brandt") :]
     assert "reported at second hand, by someone with a share in the animal" in row
     assert "Said to have been told no earlier answer" in row
-    assert text.count("Odile Marten has a share in the animal") == 1
+    assert text.count("No earlier answer was on record; has a share in the animal") == 1
 
 
 def test_a_finding_without_grounds_is_refused_and_keeps_what_was_typed(
@@ -374,3 +375,95 @@ def test_the_api_shows_a_seller_the_matter_without_the_animal(gone: Here) -> Non
     assert [one["text"] for one in shown["statements"]] == ["She laid eggs with me."]
     (listed,) = client.get("/api/v1/disputes").json()["items"]
     assert listed["animal"]["name"] is None
+
+
+def test_every_link_of_a_dispute_opens_for_whoever_is_shown_it(
+    here: Here, odile: Browser, greta: Browser, fallen: Sale
+) -> None:
+    """Its keeper, a partner, a viewer, whom it could name as arbiter, and a guest of before."""
+    here.make_partner(here.pim)
+    here.view(here.greta, Animal.objects.get())
+    for who in (odile, Browser(here.pim), greta):
+        page = who.open(dispute_path())
+        assert page.status == 200
+        for link in sorted(set(page.links)):
+            if link.startswith("/"):
+                assert who.open(link).status in {200, 302}, link
+    assert Browser(here.stan).open(dispute_path()).status == 404, "his visit is over"
+
+
+def test_the_seller_of_an_animal_that_left_can_follow_every_link(
+    gone: Here, odile: Browser
+) -> None:
+    page = odile.open(dispute_path())
+    for link in sorted(set(page.links)):
+        if link.startswith("/"):
+            assert odile.open(link).status in {200, 302}, link
+
+
+def test_the_two_sides_stand_apart_each_with_its_calls_and_its_sign(
+    here: Here, odile: Browser, fallen: Sale
+) -> None:
+    text = odile.open(dispute_path()).text
+    female, male = text.index("Says female"), text.index("Says male")
+    lanes = text.index("Who knew what when")
+    assert female < male < lanes
+    for who in ("Odile Marten", "Guest R-17", "Fenna Holt"):
+        assert who in text[male:lanes]
+        assert who not in text[female:male]
+    assert "Stan Okoro" in text[female:male]
+    assert "If only these counted: probable female" in text[female:male]
+    assert "If only these counted: verified male" in text[male:lanes]
+
+
+def test_lanes_tell_who_was_told_what_by_letter_and_name_no_buyer(
+    here: Here, odile: Browser, fallen: Sale
+) -> None:
+    def lanes() -> str:
+        text = odile.open(dispute_path()).text
+        return text[text.index("Who knew what when") :]
+
+    assert "by letter" not in lanes(), "none has left"
+    Letter.objects.update(state="sent", sent_at=here.now)
+    for said in (
+        "The buyer, by letter: told that it is no longer verified male.",
+        "Odile Marten, by letter: told that it is no longer verified male.",
+        "Stan Okoro, call d: Probing, female. Knew no earlier answer.",
+        "The record says contested. It was verified male until then.",
+        "The dispute was opened.",
+    ):
+        assert said in lanes(), said
+    assert "Bela" not in odile.open(dispute_path()).html
+
+
+def offered(page: Page) -> set[str]:
+    return {str(one["value"]) for tag, one in page.tags if tag == "input" and "value" in one} | {
+        str(one["value"]) for tag, one in page.tags if tag == "option"
+    }
+
+
+def test_only_calls_are_offered_to_be_set_aside_that_intake_would_set_aside(
+    here: Here, odile: Browser, fallen: Sale
+) -> None:
+    animal = fallen.animals.get()
+    contrary = str(animal.calls.get(by=here.stan.pk).pk)
+    others = {str(one.pk) for one in animal.calls.exclude(by=here.stan.pk)}
+    assert others | {"call_set_aside"} <= offered(odile.open(dispute_path()))
+    assert contrary not in offered(odile.open(dispute_path())), "nothing contradicts it yet"
+    shallow = {"sureness": "unsure", "observed": probing("undetermined")["observed"]}
+    here.call(here.greta, animal, "male", visit=here.visit(here.greta, animal), body=shallow)
+    assert contrary in offered(odile.open(dispute_path()))
+
+
+def test_an_outcome_that_would_be_refused_is_not_offered(here: Here, odile: Browser) -> None:
+    """Nothing contradicts a call, there is no other side, and nobody could be named."""
+    animal = here.verified("R-50")
+    here.now_is_now()
+    path = odile.fill(f"/animals/{animal.pk}/disputes/new", note="I doubt it.").goes_to
+    page = odile.open(path)
+    assert "No call can be set aside yet" in page.text
+    assert "calls_stand" in offered(page)
+    assert not {"call_set_aside", "agreement", "arbiter"} & offered(page)
+    assert "arbiter" not in page.form("/finding").names
+    here.view(here.greta, animal)
+    assert "arbiter" in offered(odile.open(path))

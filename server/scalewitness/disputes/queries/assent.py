@@ -41,6 +41,28 @@ def ground_against(call: Call, arbiter: UUID | None) -> QuerySet[Call]:
     return others.exclude(conclusion__in=[call.conclusion, "undetermined"])
 
 
+WhyKept = Literal["over", "their own", "no ground"]
+
+
+def why_kept(call: Call, arbiter: UUID | None) -> WhyKept | None:
+    """Why a call cannot be set aside; None where it can. It goes on evidence, not on say-so: a
+    later blind call by someone else, with no interest in the animal, must have come to the other
+    conclusion, and their word must have a footing (our judgement). Neither call may be the
+    arbiter's own."""
+    if call.over:
+        return "over"
+    if arbiter in {call.by, call.examiner}:
+        return "their own"
+    return None if ground_against(call, arbiter).exists() else "no ground"
+
+
+def may_be_set_aside(dispute: Dispute, *, asked: bool) -> set[UUID]:
+    """The calls that its keeper's finding could set aside now, or propose to: of those made without
+    an interest only where somebody can be ``asked`` to agree."""
+    calls = Call.objects.filter(animal=dispute.animal_id)
+    return {one.pk for one in calls if (one.interested or asked) and not why_kept(one, None)}
+
+
 def would_set_aside(found: Finding) -> tuple[str, ...]:
     """Of the calls proposed, those that agreeing would set aside now."""
     calls = Call.objects.in_bulk(found.proposed)

@@ -39,6 +39,15 @@ def purchase_in(dispute: Dispute, keeper: UUID, now: datetime) -> Sale | None:
     return max(bought, key=lambda one: one.pk == dispute.sale_id, default=None)
 
 
+def may_state(dispute: Dispute, keeper: UUID, now: datetime) -> bool:
+    """Whether somebody with an account has a side in it: keeps the animal, sold or bought it."""
+    if is_steward(keeper, dispute.animal.collection, now):
+        return True
+    if dispute.sale is not None and is_steward(keeper, dispute.sale.collection, now):
+        return True
+    return purchase_in(dispute, keeper, now) is not None
+
+
 def disputes_over(sale: Sale, animal: Animal, now: datetime) -> list[Dispute]:
     """In which the buyer of that sale has a seat, the newest first."""
     rows = Dispute.objects.filter(animal=animal).order_by("-position")

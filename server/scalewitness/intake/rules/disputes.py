@@ -8,7 +8,7 @@ from scalewitness.animals.queries import animal_of, is_steward
 from scalewitness.disputes import services
 from scalewitness.disputes.models import Dispute
 from scalewitness.disputes.queries.disputes import dispute_of, open_dispute_on
-from scalewitness.disputes.queries.seats import seated
+from scalewitness.disputes.queries.seats import may_state, seated
 from scalewitness.domain.errors import NotFound, NotNow, OutOfRange
 from scalewitness.domain.facts import DisputeOpened
 from scalewitness.domain.sales import LIVE
@@ -74,8 +74,7 @@ def statement_made(fact: Sealed, batch: Batch) -> int:
 
 
 def _is_side(dispute: Dispute, batch: Batch) -> bool:
-    if is_steward(batch.actor.keeper, dispute.animal.collection, batch.now):
-        return True
-    if dispute.sale is not None and _is_party_to(dispute.sale, batch):
-        return True
+    keeper = batch.actor.keeper
+    if keeper is not None:
+        return may_state(dispute, keeper, batch.now)
     return any(is_buyer(one, batch.actor) for one in seated(dispute, batch.now))

@@ -1,6 +1,7 @@
 """The finding that closes a dispute, and whether somebody else agrees to it."""
 
-from typing import cast
+from collections.abc import Mapping
+from typing import Final, cast
 from uuid import UUID
 
 from scalewitness.animals.models import Animal
@@ -9,11 +10,12 @@ from scalewitness.calls.models import Call
 from scalewitness.disputes import services
 from scalewitness.disputes.models import Dispute, Finding
 from scalewitness.disputes.queries.assent import (
+    WhyKept,
     answering,
     answers_to,
-    ground_against,
     may_arbitrate,
     other_side,
+    why_kept,
     would_set_aside,
 )
 from scalewitness.disputes.queries.disputes import dispute_of
@@ -23,6 +25,13 @@ from scalewitness.intake.batch import Batch
 from scalewitness.intake.rules.sales import is_buyer
 from scalewitness.intake.submission import Sealed
 from scalewitness.letters.disputes import notify_of_answer, notify_of_finding
+
+KEPT: Final[Mapping[WhyKept, str]] = {
+    "their own": "An arbiter does not judge their own check.",
+    "no ground": (
+        "Only a later blind check by someone known here, without an interest, can set a call aside."
+    ),
+}
 
 
 def finding_recorded(fact: Sealed, batch: Batch) -> int:
@@ -68,25 +77,15 @@ def _check_arbiter(dispute: Dispute, body: FindingRecorded, batch: Batch) -> Non
 
 
 def _call(call_id: str, animal: Animal, arbiter: UUID | None, pointer: str) -> Call:
-    """A call is set aside on evidence, not on say-so.
-
-    A later blind call by someone else, with no interest in the animal, must have come to
-    the other conclusion, and their word must have a footing (our judgement). Neither call may be
-    the arbiter's own.
-    """
+    """A call that can be set aside, as `why_kept` judges."""
     call = Call.objects.filter(pk=call_id, animal=animal).first()
     if call is None:
         raise OutOfRange("There is no such call on this animal.", pointer=pointer)
-    if call.over:
+    kept = why_kept(call, arbiter)
+    if kept == "over":
         raise NotNow("This call no longer counts as it is.")
-    if arbiter in {call.by, call.examiner}:
-        raise NotAllowed("An arbiter does not judge their own check.", pointer=pointer)
-    if not ground_against(call, arbiter).exists():
-        raise NotAllowed(
-            "Only a later blind check by someone known here, without an interest, can set a "
-            "call aside.",
-            pointer=pointer,
-        )
+    if kept is not None:
+        raise NotAllowed(KEPT[kept], pointer=pointer)
     return call
 
 

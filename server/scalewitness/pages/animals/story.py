@@ -18,7 +18,7 @@ from scalewitness.domain.consequences import verified_sex
 from scalewitness.domain.fact_words import in_words
 from scalewitness.ledger.queries.entries import lines_at
 from scalewitness.pages.animals.evidence import GROUNDS, CallInWords
-from scalewitness.pages.plots.timeline import CARE, Happened, Lane, timeline
+from scalewitness.pages.plots.timeline import CARE, Happened, timeline
 from scalewitness.sales.queries import sales_of_animal
 from scalewitness.standings.models import Standing
 from scalewitness.standings.queries.logged import UNSEXED, standings_of
@@ -42,7 +42,7 @@ def story_of(
     """As a strip and as a list. ``calls`` and ``pairings``: as the reader may see them."""
     rare = [
         *_checks(calls),
-        *_standings(animal),
+        *changes_of_label(animal),
         *_life(animal),
         *_pairings(pairings),
         *_sales(animal, keeper, now),
@@ -93,7 +93,7 @@ def _checks(calls: Iterable[CallInWords]) -> Iterator[Happened]:
             yield Happened(made.at, "life", text, proof=_proof(made.position))
 
 
-def _standings(animal: Animal) -> Iterator[Happened]:
+def changes_of_label(animal: Animal) -> Iterator[Happened]:
     """Each change of the label, when the record took in what caused it."""
     logged: list[tuple[Standing, str]] = []
     label = UNSEXED
@@ -165,8 +165,8 @@ def _note(one: Husbandry) -> Happened:
     return Happened(one.at, _lane(one), "")
 
 
-def _lane(one: Husbandry) -> Lane:
-    return {"weight": "weight", "meal": "meal", "shed": "shed"}[one.type]  # type: ignore[return-value]
+def _lane(one: Husbandry) -> str:
+    return {"weight": "weight", "meal": "meal", "shed": "shed"}[one.type]
 
 
 def _by_month(notes: Iterable[Husbandry]) -> Iterator[Happened]:

@@ -11,8 +11,7 @@ from django.utils import timezone
 from django.utils.text import capfirst
 
 from scalewitness.animals.queries import is_steward, title_of
-from scalewitness.disclosures.models import Disclosure
-from scalewitness.disputes.models import Dispute, Finding
+from scalewitness.disputes.models import Dispute
 from scalewitness.disputes.queries.disputes import (
     Hanging,
     bought_in,
@@ -21,12 +20,11 @@ from scalewitness.disputes.queries.disputes import (
     hanging_on,
     statements_in,
 )
-from scalewitness.disputes.queries.seats import part_for, part_in
+from scalewitness.disputes.queries.seats import may_state, part_for, part_in
 from scalewitness.domain.errors import NotFound
+from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.examiners.settled import settled_behind
 from scalewitness.ledger.queries.entries import entry_at, texts_of
-from scalewitness.mail.models import Letter
-from scalewitness.mail.queries import letters_for
 from scalewitness.mail.services.links import link_token
 from scalewitness.pages.animals.animal import stewarded_animal
 from scalewitness.pages.animals.evidence import (
@@ -38,48 +36,33 @@ from scalewitness.pages.animals.evidence import (
 )
 from scalewitness.pages.animals.settled import own_records
 from scalewitness.pages.collections.travelling import compared_with_companions
-from scalewitness.pages.disclosures.disclosure import DELIVERY
 from scalewitness.pages.disputes.finding import (
     REMEDIES,
     FindingAnswerForm,
     FindingForm,
     answer_form,
-    arbiters,
     asked_about,
     calls_by_role,
+    offers,
     summary_if_settled,
 )
+from scalewitness.pages.disputes.lanes import TITLE, who_knew
+from scalewitness.pages.disputes.letters import delivered, letters_over
+from scalewitness.pages.disputes.sides import sides_of, undecided
 from scalewitness.pages.home.titles import disputed
 from scalewitness.pages.parts.access import actor_of, page, post_or_go, say_accepted, signed_in
 from scalewitness.pages.parts.facts import FactForm, new_id, note
 from scalewitness.pages.parts.listing import listed
 from scalewitness.pages.plots.of_case import depths_of
+from scalewitness.pages.plots.timeline import timeline
 from scalewitness.people.models import Keeper
-from scalewitness.sales.models import Sale, SaleStep
+from scalewitness.sales.models import Sale
 from scalewitness.sales.queries import names_then
 from scalewitness.standings.queries.dossier import dossier
 
 GROUNDS = {
     "contested_standing": "The record opened it: calls speak strongly for opposite sexes.",
     "party_objects": "A party objects to what the record says.",
-}
-LETTERS = {
-    "disclosure": "Disclosure to a buyer",
-    "dispute_opened": "Dispute opened, to a keeper",
-    "finding": "The finding, to the buyer",
-    "finding_keeper": "The finding, to a keeper",
-    "dispute_opened_buyer": "Dispute opened, to a buyer",
-    "statement_made_buyer": "Statement in a dispute, to a buyer",
-    "statement_made": "Statement in a dispute, to a keeper",
-    "report_answered": "Answer to a report, to a keeper",
-    "report_answered_buyer": "Answer to a report, to a buyer",
-    "photos_compared": "Photos compared, to a keeper",
-    "photos_compared_buyer": "Photos compared, to a buyer",
-    "recheck_asked": "Contrary call that waits, to a keeper",
-    "sale_held": "Hold of a sale, to the buyer",
-    "sale_held_seller": "Hold of a sale, to the seller",
-    "standing_notice": "Change of standing to a keeper",
-    "pairing_affected": "Planned pairing affected, to a keeper",
 }
 
 
@@ -238,9 +221,8 @@ def state(request: HttpRequest, keeper: Keeper, dispute_id: UUID) -> HttpRespons
 @signed_in
 def find(request: HttpRequest, keeper: Keeper, dispute_id: UUID) -> HttpResponse:
     dispute = dispute_seen(keeper, dispute_id)
-    calls = by_name(dossier(dispute.animal))
-    named = arbiters(dispute, keeper)
-    form = FindingForm(request.POST, request.FILES, calls=calls, arbiters=named)
+    may = offers(dispute, keeper, by_name(dossier(dispute.animal)))
+    form = FindingForm(request.POST, request.FILES, offers=may)
     if form.is_valid():
         outcome = form.send(dispute.pk, actor_of(keeper))
         if outcome is not None:
@@ -274,17 +256,25 @@ def _dispute_page(
     statement: StatementForm | None = None,
     answering: FindingAnswerForm | None = None,
 ) -> HttpResponse:
-    shown = shown_of(dispute, keeper)
-    calls = shown["calls"]
-    steward = is_steward(keeper.pk, dispute.animal.collection, timezone.now())
+    shown, now = shown_of(dispute, keeper), timezone.now()
+    steward = is_steward(keeper.pk, dispute.animal.collection, now)
+    is_open = shown["finding"] is None
+    may = offers(dispute, keeper, shown["calls"]) if steward and is_open else None
     answer_too = answering or answer_form(dispute, shown["summary"], keeper.pk)
+    strip = shown["who_knew"]
     context = shown | {
         "steward": steward,
         "mixed_up": compared_with_companions(dispute.animal, keeper) if steward else None,
-        "form": form or FindingForm(calls=calls, arbiters=arbiters(dispute, keeper)),
+        "sides": sides_of(shown["case"], shown["calls"]),
+        "undecided": undecided(shown["calls"]),
+        "lanes": timeline(strip.events, strip.events, now, strip.lanes, TITLE),
+        "form": form or (FindingForm(offers=may) if may else None),
+        "none_yet": may is not None and not may.may,
+        "refused": form is not None,
         "statement": statement or StatementForm(),
+        "may_state": is_open and may_state(dispute, keeper.pk, now),
         "answer_form": answer_too,
-        "asked_about": asked_about(answer_too, calls),
+        "asked_about": asked_about(answer_too, shown["calls"]),
     }
     sent = form or statement or answering
     return page(request, "disputes/dispute.html", context, status=sent.status if sent else 200)
@@ -292,22 +282,23 @@ def _dispute_page(
 
 def shown_of(dispute: Dispute, keeper: Keeper) -> dict[str, Any]:
     """Everything there is to say of a dispute to somebody who may see the animal whole."""
-    case = dossier(dispute.animal)
-    calls = by_name(case)
-    return dispute_context(dispute) | {
+    case, now = dossier(dispute.animal), timezone.now()
+    calls = sorted(by_name(case), key=lambda one: one.call.examined_at)
+    letters, about = letters_over(dispute), dispute_context(dispute)
+    return about | {
         "title": title_of(dispute.animal),
+        "species": taxon(dispute.animal.species).common,
         "case": case,
         "depths": depths_of(case),
-        "settled": own_records(settled_behind(case, keeper.pk, timezone.now()), calls),
-        "calls": sorted(
-            offered_to(keeper.pk, calls, timezone.now()), key=lambda one: one.call.examined_at
-        ),
+        "settled": own_records(settled_behind(case, keeper.pk, now), calls),
+        "calls": offered_to(keeper.pk, calls, now),
         "answer": lines_of(case, "answer"),
         "reasons": lines_of(case, "reason"),
         "cautions": lines_of(case, "caution"),
         "late": late_in_words(case.late),
         "weakest": weakest(case),
-        "letters": _letters(dispute),
+        "letters": delivered(letters),
+        "who_knew": who_knew(dispute, calls, letters, about["statements"], now),
     }
 
 
@@ -351,32 +342,3 @@ def statements_shown(dispute: Dispute, reader: Sale | None = None) -> list[dict[
         for one, part in heard
         if part
     ]
-
-
-def _letters(dispute: Dispute) -> list[dict[str, Any]]:
-    """Every letter owed over this matter, by role and state; no address is shown."""
-    animal = dispute.animal
-    owed = Disclosure.objects.filter(animal=animal)
-    holds = SaleStep.objects.filter(kind="sale_held", body__animal=str(animal.pk))
-    finding: Finding | None = getattr(dispute, "finding", None)
-    answers = finding.answers.values_list("pk", flat=True) if finding else ()
-    causes = {
-        dispute.pk,
-        *([finding.pk] if finding else []),
-        *answers,
-        *dispute.statements.values_list("pk", flat=True),
-        *owed.values_list("pk", flat=True),
-        *animal.standings.values_list("pk", flat=True),
-        *holds.values_list("pk", flat=True),
-    }
-    found = [letter for some in letters_for(causes).values() for letter in some]
-    return [_letter(one) for one in sorted(found, key=lambda one: one.created_at)]
-
-
-def _letter(letter: Letter) -> dict[str, Any]:
-    return {
-        "what": LETTERS.get(letter.kind, letter.kind.replace("_", " ")),
-        "state": DELIVERY[letter.state],
-        "failed": letter.undelivered,
-        "at": letter.sent_at or letter.created_at,
-    }

@@ -1,6 +1,7 @@
 """The forms of a finding: to record one, and to agree to it or not."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence, Set
+from dataclasses import dataclass
 from hashlib import sha256
 from typing import Any
 from uuid import UUID
@@ -14,6 +15,8 @@ from scalewitness.disputes.models import Dispute, Finding
 from scalewitness.disputes.queries.assent import (
     Summary,
     answering,
+    may_be_set_aside,
+    other_side,
     possible_arbiters,
     summary_of,
     would_set_aside,
@@ -47,6 +50,35 @@ BASES = (
 )
 
 
+@dataclass(frozen=True, slots=True)
+class Offers:
+    """What a finding could be now: ``may``, those of the ``calls`` that could be set aside, or
+    proposed to be; ``arbiters``, who could be named; ``other_side``, whether there is one."""
+
+    calls: Sequence[CallInWords]
+    may: Set[UUID]
+    arbiters: Mapping[UUID, str]
+    other_side: bool
+
+    @property
+    def missing(self) -> set[str]:
+        """Outcomes and bases that would be refused, or could never be confirmed."""
+        there = {"call_set_aside": self.may, "arbiter": self.arbiters, "agreement": self.other_side}
+        return {code for code, some in there.items() if not some}
+
+
+def offers(dispute: Dispute, keeper: Keeper, calls: Sequence[CallInWords]) -> Offers:
+    """By the same rules that intake judges by."""
+    named = names_of(possible_arbiters(dispute, keeper.pk, timezone.now()))
+    other = other_side(dispute, keeper.pk) is not None
+    may = may_be_set_aside(dispute, asked=other or bool(named))
+    return Offers(calls, may, named, other)
+
+
+def _as_choice(one: tuple[UUID, str]) -> tuple[str, str]:
+    return str(one[0]), one[1]
+
+
 class FindingForm(FactForm):
     kind = "finding_recorded"
     outcome = one_of("What is the outcome?", OUTCOMES)
@@ -54,9 +86,9 @@ class FindingForm(FactForm):
         label="Which calls are set aside?",
         required=False,
         widget=forms.CheckboxSelectMultiple,
-        help_text="They stay on record. The record accepts this only after a later blind check, by "
-        "someone with no share in the animal, that says otherwise. A check by someone with no "
-        "share in it goes on counting until the other side or the arbiter agrees: they are asked.",
+        help_text="They stay on record. Listed are those that a later blind check, by someone with "
+        "no share in the animal, contradicts. A check by someone with no share in it goes on "
+        "counting until the other side or the arbiter agrees: they are asked.",
     )
     remedy = one_of("Remedy", REMEDIES, initial="none")
     basis = one_of(
@@ -79,26 +111,31 @@ class FindingForm(FactForm):
     )
     reasons = note("Your reasons")
 
-    def __init__(
-        self,
-        *args: Any,
-        calls: Sequence[CallInWords],
-        arbiters: Mapping[UUID, str],
-        **kwargs: Any,
-    ) -> None:
+    def __init__(self, *args: Any, offers: Offers, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.own = {str(one.call.pk) for one in calls if one.call.interested}
-        self.fields["arbiter"].choices = [  # type: ignore[attr-defined]
-            ("", "Nobody"),
-            *((str(one), name) for one, name in arbiters.items()),
-        ]
-        self.fields["set_aside"].choices = [  # type: ignore[attr-defined]
-            (str(one.call.pk), f"{one.method} by {one.who}: {one.call.conclusion}")
-            for one in calls
-            if self.is_bound or one.state in {"counts", "does not count"}
-        ]
+        self.own = {str(one.call.pk) for one in offers.calls if one.call.interested}
+        # What was sent is judged by intake alone, which says why it refuses.
+        calls = [one for one in offers.calls if self.is_bound or one.call.pk in offers.may]
+        self._offer(
+            "set_aside",
+            [
+                (str(one.call.pk), f"{one.method} by {one.who}: {one.call.conclusion}")
+                for one in calls
+            ],
+        )
+        self._offer("arbiter", [("", "Nobody"), *map(_as_choice, offers.arbiters.items())])
+        missing = offers.missing
+        if not self.is_bound:
+            self._offer("outcome", [one for one in OUTCOMES if one[0] not in missing])
+            self._offer("basis", [one for one in BASES if one[0] not in missing])
+            for code, field in (("call_set_aside", "set_aside"), ("arbiter", "arbiter")):
+                if code in missing:
+                    del self.fields[field]
         self.fields["reasons"].required = True
         self.fields["basis"].required = False
+
+    def _offer(self, name: str, choices: Sequence[tuple[str, str]]) -> None:
+        self.fields[name].choices = choices  # type: ignore[attr-defined]
 
     def clean_report(self) -> str:
         """The file's SHA-256; nothing else of it is kept."""
@@ -160,11 +197,6 @@ class FindingAnswerForm(FactForm):
         body = {"finding": self.cleaned_data["finding"], "agrees": agrees}
         aside = self.cleaned_data["set_aside"].split() if agrees else []
         return body | ({"set_aside": aside} if aside else {})
-
-
-def arbiters(dispute: Dispute, keeper: Keeper) -> dict[UUID, str]:
-    """Whom the keeper could name, by name."""
-    return names_of(possible_arbiters(dispute, keeper.pk, timezone.now()))
 
 
 def summary_if_settled(dispute: Dispute) -> Summary | None:

@@ -1,9 +1,9 @@
 """What happened to an animal as one strip, true to scale in time, and the same as a list."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Any, Final, Literal
+from typing import Any, Final
 
 from django.template.loader import render_to_string
 from django.utils import timezone
@@ -12,9 +12,7 @@ from django.utils.safestring import SafeString
 from scalewitness.pages.plots.axis import Axis, listed
 from scalewitness.pages.plots.sign import STROKES
 
-Lane = Literal["standing", "check", "life", "weight", "meal", "shed"]
-
-LANES: Final[dict[Lane, str]] = {
+LANES: Final[dict[str, str]] = {
     "standing": "What the record said",
     "check": "Checks",
     "life": "Moves, pairings, sales, health",
@@ -22,7 +20,7 @@ LANES: Final[dict[Lane, str]] = {
     "meal": "Meals",
     "shed": "Sheds",
 }
-COUNTED: Final[dict[Lane, tuple[str, str]]] = {
+COUNTED: Final[dict[str, tuple[str, str]]] = {
     "standing": ("standing", "standings"),
     "check": ("check", "checks"),
     "life": ("other event", "other events"),
@@ -30,7 +28,7 @@ COUNTED: Final[dict[Lane, tuple[str, str]]] = {
     "meal": ("meal", "meals"),
     "shed": ("shed", "sheds"),
 }
-CARE: Final = frozenset[Lane]({"weight", "meal", "shed"})
+CARE: Final = frozenset({"weight", "meal", "shed"})
 ACROSS: Final = (2.0, 96.0)
 """Where the strip begins and how far it goes, in hundredths of the width that there is: so it is as
 wide as its page, and its marks and words are the same size on every screen."""
@@ -47,62 +45,96 @@ MOST_DATES: Final = 4
 
 @dataclass(frozen=True, slots=True)
 class Happened:
-    """One thing and when it was. ``key``: a letter that stands in its mark; ``blind``: whoever
-    checked knew no earlier answer; ``label``: the standing from then on; ``fell``: it was verified
-    until then; ``proof``: where it stands in the log; ``address``: where to read more."""
+    """One thing and when it was. ``lane``: its key; ``key``: a letter that stands in its mark;
+    ``blind``: whoever checked knew no earlier answer; ``told``: somebody was told something;
+    ``label``: the standing from then on; ``fell``: it was verified until then; ``proof``: where it
+    stands in the log; ``address``: where to read more."""
 
     at: datetime
-    lane: Lane
+    lane: str
     text: str
     key: str = ""
     blind: bool = False
+    told: bool = False
     label: str = ""
     fell: bool = False
     proof: str = ""
     address: str = ""
 
 
-def timeline(events: Iterable[Happened], rows: Sequence[Happened], now: datetime) -> SafeString:
-    """The strip from the first of the events until now, and the ``rows`` of the list below it,
-    newest first; empty without events."""
-    found = sorted(events, key=lambda one: one.at)
-    if not found:
-        return SafeString("")
-    first = found[0].at
-    last = max(now, found[-1].at, first + timedelta(days=1))
-    axis = Axis(*ACROSS, first.timestamp(), last.timestamp())
-    lanes, bottom = _lanes(found, axis)
+@dataclass(frozen=True, slots=True)
+class Strip:
+    """What a strip is drawn of: from the first of the ``events`` until ``now``, a lane for each of
+    ``lanes`` in which something happened, by its key with its name."""
+
+    events: Sequence[Happened]
+    now: datetime
+    lanes: Mapping[str, str]
+    title: str = "What happened when"
+
+    def drawing(self, width: str = "100%") -> SafeString:
+        """The SVG alone; empty without events. ``width``: in its units, where no page gives one."""
+        found = sorted(self.events, key=lambda one: one.at)
+        if not found:
+            return SafeString("")
+        first = found[0].at
+        last = max(self.now, found[-1].at, first + timedelta(days=1))
+        axis = Axis(*ACROSS, first.timestamp(), last.timestamp())
+        used = {one.lane for one in found}
+        names = {lane: name for lane, name in self.lanes.items() if lane in used}
+        lanes, bottom = _lanes(found, axis, names)
+        context = {
+            "title": self.title,
+            "width": width,
+            "lanes": lanes,
+            "bottom": bottom,
+            "height": bottom + 22,
+            "dates_at": bottom + 16,
+            "dates": list(_dates(axis, first, last)),
+            "first": first,
+            "counts": listed([_counted(lane, name, found) for lane, name in names.items()]),
+        }
+        return render_to_string("plots/strip_of_time.html", context)
+
+
+def timeline(
+    events: Sequence[Happened],
+    rows: Sequence[Happened],
+    now: datetime,
+    lanes: Mapping[str, str] = LANES,
+    title: str = "What happened when",
+) -> SafeString:
+    """The strip of the events, and the ``rows`` of the list below it, newest first; empty without
+    events."""
+    drawing = Strip(events, now, lanes, title).drawing()
+    if not drawing:
+        return drawing
     context = {
-        "lanes": lanes,
-        "bottom": bottom,
-        "height": bottom + 22,
-        "dates_at": bottom + 16,
-        "dates": list(_dates(axis, first, last)),
-        "first": first,
-        "counts": listed([_counted(lane, found) for lane in _lanes_in(found)]),
-        "fallen": any(one.fell for one in found),
+        "drawing": drawing,
+        "fallen": any(one.fell for one in events),
+        "told": any(one.told for one in events),
         "rows": sorted(rows, key=lambda one: one.at, reverse=True),
     }
     return render_to_string("plots/timeline.html", context)
 
 
-def _lanes_in(found: Sequence[Happened]) -> list[Lane]:
-    kinds = {one.lane for one in found}
-    return [lane for lane in LANES if lane in kinds]
-
-
-def _counted(lane: Lane, found: Sequence[Happened]) -> str:
+def _counted(lane: str, name: str, found: Sequence[Happened]) -> str:
     number = sum(one.lane == lane for one in found)
-    return f"{number} {COUNTED[lane][number != 1]}"
+    if lane in COUNTED:
+        return f"{number} {COUNTED[lane][number != 1]}"
+    return f"{name} {number}"
 
 
-def _lanes(found: Sequence[Happened], axis: Axis) -> tuple[list[dict[str, Any]], float]:
+def _lanes(
+    found: Sequence[Happened], axis: Axis, names: Mapping[str, str]
+) -> tuple[list[dict[str, Any]], float]:
     """Each lane under the one before, with its marks, and where the last of them ends."""
     top, lanes = 0.0, []
-    for lane in _lanes_in(found):
+    for lane, name in names.items():
         events = [one for one in found if one.lane == lane]
         middle = top + HEAD + ROW / 2
-        drawn: dict[str, Any] = {"name": LANES[lane], "kind": lane, "baseline": top + 13}
+        drawn: dict[str, Any] = {"name": name, "baseline": top + 13}
+        drawn["kind"] = lane if lane in LANES else ""
         if lane == "standing":
             drawn["stretches"], rows = list(_stretches(events, axis, middle)), 1
         elif lane in CARE:
