@@ -48,7 +48,7 @@ def yes_or_no(label: str) -> forms.TypedChoiceField:
 
 
 @dataclass(frozen=True, slots=True)
-class Group:
+class FieldGroup:
     """Fields under a heading; ``folded`` behind it, where they are seldom filled in."""
 
     heading: str
@@ -137,22 +137,22 @@ class CallForm(FactForm):
 
     # --- showing ----------------------------------------------------------------------
 
-    def groups(self) -> Iterable[Group]:
+    def groups(self) -> Iterable[FieldGroup]:
         """The fields in the order one works."""
-        yield Group("Which animal", self._shown(("identified_by", "code", "told")))
+        yield FieldGroup("Which animal", self._shown(("identified_by", "code", "told")))
         yield from self.seen()
-        yield Group("What you conclude", self._shown(("conclusion", "sureness")))
-        yield Group("How it went", self._shown(("held_by", "harm")))
+        yield FieldGroup("What you conclude", self._shown(("conclusion", "sureness")))
+        yield FieldGroup("How it went", self._shown(("held_by", "harm")))
         more = self._shown(("reported_role", "reported_name", "document", "examined", "note"))
         heading = "Someone else’s check, another time, a note"
-        yield Group(
+        yield FieldGroup(
             heading if "reported_role" in self.fields else "Another time, a note",
             more,
             folded=self.words.at_the_rack,
         )
 
-    def seen(self) -> Iterable[Group]:
-        yield Group("What you saw", self._shown(self.observed_fields))
+    def seen(self) -> Iterable[FieldGroup]:
+        yield FieldGroup("What you saw", self._shown(self.observed_fields))
 
     def _shown(self, names: Iterable[str]) -> list[BoundField]:
         fields = [self[name] for name in names if name in self.fields]

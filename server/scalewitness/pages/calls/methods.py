@@ -9,7 +9,7 @@ from django import forms
 from scalewitness.domain.choices import STOPS, briefs
 from scalewitness.domain.methods import METHODS, Question
 from scalewitness.domain.observations import MARKER, PROBE_MM, PROVED_BY
-from scalewitness.pages.calls.forms import CallForm, Group, one_of, yes_or_no
+from scalewitness.pages.calls.forms import CallForm, FieldGroup, one_of, yes_or_no
 from scalewitness.pages.calls.passes import PassesForm, depth_field, plain, stopped_field
 
 OF_A_MARKER: Final = "At most 40 letters, digits, spaces, points, dashes and strokes."
@@ -37,11 +37,13 @@ class ProbingForm(PassesForm, CallForm):
     AGAIN = ("left_again", "left_again_stopped", "right_again", "right_again_stopped")
     runs = ("left", "right", "left_again", "right_again")
 
-    def seen(self) -> Iterable[Group]:
+    def seen(self) -> Iterable[FieldGroup]:
         """One side after the other, then what is seldom noted."""
         asked = ("unusual",) if self.asks_again() else ()
-        yield Group("Left, then right", self._shown((*self.FIRST, *asked)))
-        yield Group("A second pass, the probe", self._shown((*self.AGAIN, "probe_mm")), folded=True)
+        yield FieldGroup("Left, then right", self._shown((*self.FIRST, *asked)))
+        yield FieldGroup(
+            "A second pass, the probe", self._shown((*self.AGAIN, "probe_mm")), folded=True
+        )
 
     def observed(self) -> dict[str, Any]:
         seen: dict[str, Any] = {"method": "probing", **self.insisted()}

@@ -19,7 +19,7 @@ USUAL = "probing"
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class SheetRow:
     """``animal`` as a blind guest may know it; ``own``: the reader's call on the visit."""
 
     animal: dict[str, Any]
@@ -36,14 +36,14 @@ class Row:
 
 
 @dataclass(frozen=True, slots=True)
-class Sheet:
+class GuestSheet:
     """In the order of the codes, so that nothing hangs on what is known of the animals. ``alone``:
     those that a guest who is still blind to them is to leave alone for now."""
 
     visit: Visit
-    waiting: list[Row]
-    checked: list[Row]
-    alone: list[Row]
+    waiting: list[SheetRow]
+    checked: list[SheetRow]
+    alone: list[SheetRow]
 
     @property
     def count(self) -> int:
@@ -56,14 +56,14 @@ class Sheet:
         last = max(made, key=lambda call: call.position).method if made else USUAL
         return last if METHODS[last].at_the_rack else USUAL
 
-    def after(self, animal: UUID) -> Row | None:
+    def after(self, animal: UUID) -> SheetRow | None:
         """The next to be checked, from that animal on and then from the top again."""
         before = [one.place for one in self.checked if one.animal["id"] == animal]
         later = [one for one in self.waiting if before and one.place > before[0]]
         return next(iter(later or self.waiting), None)
 
 
-def sheet_of(keeper: UUID, visit: Visit, now: datetime) -> Sheet:
+def sheet_of(keeper: UUID, visit: Visit, now: datetime) -> GuestSheet:
     """As the keeper may see it: a guest while the visit is open, a host at any time. A row stays
     blind for everyone, and says only that one's own call is in."""
     seen = visible_animals(keeper, now).filter(pk__in=visit.animals.values("pk"), ended="")
@@ -72,7 +72,7 @@ def sheet_of(keeper: UUID, visit: Visit, now: datetime) -> Sheet:
     calls = {call.animal_id: call for call in own.order_by("position")}
     rows = sorted(_rows(animals, calls), key=lambda row: row.place)
     alone = [one for one in rows if visit.blind and not one.own and one.animal["hold_off"]]
-    return Sheet(
+    return GuestSheet(
         visit,
         waiting=[one for one in rows if not one.own and one not in alone],
         checked=[one for one in rows if one.own],
@@ -80,6 +80,6 @@ def sheet_of(keeper: UUID, visit: Visit, now: datetime) -> Sheet:
     )
 
 
-def _rows(animals: Sequence[Animal], calls: dict[UUID, Call]) -> Iterable[Row]:
+def _rows(animals: Sequence[Animal], calls: dict[UUID, Call]) -> Iterable[SheetRow]:
     known = conditions_of(one.pk for one in animals)
-    return (Row(blind_view(one, known[one.pk]), calls.get(one.pk)) for one in animals)
+    return (SheetRow(blind_view(one, known[one.pk]), calls.get(one.pk)) for one in animals)
