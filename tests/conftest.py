@@ -15,11 +15,16 @@ from tests.plugins.own_database import (
 )
 from tests.plugins.services import django_db_modify_db_settings, services
 from tests.plugins.told import Told, pytest_fixture_setup, told_a_month_ago, told_at_start
+from tests.plugins.told_once import pytest_collection_modifyitems, pytest_runtest_teardown
 from tests.world import START, World
 
 from scalewitness import rate_limit
 
-pytest_plugins = ["tests.plugins.bounded", "tests.plugins.long", "tests.plugins.longest_first"]
+pytest_plugins = [
+    "tests.plugins.bounded",
+    "tests.plugins.long",
+    "tests.plugins.longest_first",
+]
 
 hypothesis.register_profile("steady", deadline=None)
 hypothesis.load_profile("steady")
@@ -43,7 +48,9 @@ __all__ = [
     "django_db_modify_db_settings",
     "migrated_database",
     "own_database",
+    "pytest_collection_modifyitems",
     "pytest_fixture_setup",
+    "pytest_runtest_teardown",
     "services",
     "told_a_month_ago",
     "told_at_start",

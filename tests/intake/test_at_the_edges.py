@@ -6,6 +6,7 @@ from uuid import UUID
 import pytest
 from tests.intake.test_sales import contrary, refused
 from tests.pictures import body_of, plain_file
+from tests.plugins.told_once import told_once
 from tests.world import World, new_id
 
 from scalewitness.animals.models import Animal
@@ -89,7 +90,7 @@ def test_an_offer_is_confirmed_before_it_expires_and_not_when_it_does(
 # --- on what a call is set aside ---------------------------------------------------------
 
 
-@pytest.fixture
+@told_once
 def disputed(world: World) -> Dispute:
     """A verified male was sold; then Greta found a female, blind."""
     animal = world.verified("V1")

@@ -6,6 +6,7 @@ from uuid import UUID
 
 import pytest
 from tests.pictures import body_of, plain_file
+from tests.plugins.told_once import told_once
 from tests.world import World, keeper, probing
 
 from scalewitness.animals.models import Animal, Photo
@@ -72,7 +73,7 @@ def photo(world: World, who: Keeper, animal: Animal, width: int, call: str | Non
     return said.id
 
 
-@pytest.fixture
+@told_once
 def pictured(world: World) -> Pictured:
     animal = world.animal("A1")
     earlier = photo(world, world.odile, animal, 40)

@@ -6,6 +6,7 @@ from uuid import UUID
 import pytest
 from django.test import Client
 from tests.intake.test_sales import contrary, refused
+from tests.plugins.told_once import told_once
 from tests.world import World, new_id
 
 from scalewitness.animals.models import Animal
@@ -25,7 +26,7 @@ from scalewitness.sales.services import draft_sale
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
+@told_once
 def dispute(world: World) -> Dispute:
     animal = world.verified("V1")
     world.sold(animal)
@@ -131,7 +132,7 @@ def sell_on(world: World, animal: Animal, by: Keeper, buyer: Keeper) -> Sale:
     return sale
 
 
-@pytest.fixture
+@told_once
 def chain(world: World) -> tuple[Sale, Dispute]:
     """Odile sold it to Stan, Stan to Pim, and Pim, who objects now, to Greta."""
     animal = world.verified("V1")

@@ -9,6 +9,7 @@ from django.utils import timezone
 from tests.api.client import Api
 from tests.intake.test_erasure import fsck
 from tests.intake.test_sales import contrary, refused
+from tests.plugins.told_once import told_once
 from tests.world import World, keeper, new_id, probing
 
 from scalewitness.animals.services import create_collection
@@ -29,7 +30,7 @@ SHALLOW: dict[str, object] = {"sureness": "unsure", "observed": probing("undeter
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
+@told_once
 def dispute(world: World) -> Dispute:
     """A verified male was sold; Greta found a female, blind; then Stan, blind and unsure, a male
     that tensed."""
@@ -169,7 +170,7 @@ def test_what_agreeing_would_set_aside_is_told_to_those_alone_who_may_agree(
 # --- the arbiter --------------------------------------------------------------------------
 
 
-@pytest.fixture
+@told_once
 def arda(world: World, dispute: Dispute) -> Keeper:
     """May look at the animal, and has no part in anything."""
     made = keeper("Arda Quill")
@@ -243,7 +244,7 @@ def test_without_another_side_an_arbiter_must_agree(world: World) -> None:
     assert word(dispute) == "The keeper says that both sides agree; nobody else has confirmed it."
 
 
-@pytest.fixture
+@told_once
 def stans(world: World) -> Dispute:
     """Stan bought it and keeps it by now; he objects."""
     animal = world.verified("V1")

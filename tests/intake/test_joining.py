@@ -6,6 +6,7 @@ from uuid import UUID
 import pytest
 from django.db import connection
 from tests.intake.test_known_elsewhere import NUMBER, READ, Two, holds, two
+from tests.plugins.told_once import told_once
 from tests.world import keeper, probing
 
 from scalewitness.animals.models import Animal
@@ -78,7 +79,7 @@ def said(animal: Animal) -> tuple[str, str, bool, int]:
     return one.label, one.p_male, one.known_elsewhere, one.calls_elsewhere
 
 
-@pytest.fixture
+@told_once
 def alike(two: Two) -> Two:
     """Checked on both records, with one answer, and never by two who count on the same."""
     two.give()
@@ -413,7 +414,7 @@ class Quarrel:
         accept_one(item, Actor(keeper=self.two.world.greta.pk), self.two.world.now)
 
 
-@pytest.fixture
+@told_once
 def quarrel(alike: Two) -> Quarrel:
     stan, greta = alike.world.stan, alike.world.greta
     proposal = propose(alike)

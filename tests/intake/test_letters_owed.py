@@ -10,6 +10,7 @@ from uuid import UUID
 
 import pytest
 from tests.intake.test_pairings import let_look, plan
+from tests.plugins.told_once import told_once
 from tests.world import World, new_id
 
 from scalewitness.animals.models import Animal
@@ -193,7 +194,7 @@ OWED: list[tuple[str, list[Callable[[Scene], None]], set[str]]] = [
 ]
 
 
-@pytest.fixture
+@told_once
 def scene(world: World) -> Scene:
     animal = world.verified("V1")
     world.make_partner(world.pim)

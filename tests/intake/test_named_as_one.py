@@ -6,6 +6,7 @@ from uuid import UUID
 import pytest
 from django.core.management import CommandError, call_command
 from tests.pages.browser import Browser
+from tests.plugins.told_once import told_once
 from tests.world import World, keeper, new_id, probing, vouched
 
 from scalewitness.animals.models import Animal
@@ -35,7 +36,7 @@ def last(animal: Animal, kind: str = "standing_changed") -> dict[str, object]:
     return dict(leaf_of(entry).body)
 
 
-@pytest.fixture
+@told_once
 def two(world: World) -> tuple[Animal, Keeper, Keeper]:
     """Guests who verified an animal together, one of them with a footing."""
     animal, one, other = world.animal("A1"), vouched(keeper("One"), world.now), keeper("Other")

@@ -4,6 +4,7 @@ from uuid import UUID
 
 import pytest
 from tests.intake.test_sales import contrary, refused
+from tests.plugins.told_once import told_once
 from tests.world import World, keeper, new_id, probing
 
 from scalewitness.animals.models import Animal, Collection
@@ -26,7 +27,7 @@ def plan(world: World, who: Keeper, sire: Animal, dam: Animal, season: int = 202
     return pairing
 
 
-@pytest.fixture
+@told_once
 def stans(world: World) -> Animal:
     """A female that Stan keeps."""
     room = create_collection(world.stan, new_id(world.now), "Stan's shelf", world.now)

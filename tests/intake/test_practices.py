@@ -6,6 +6,7 @@ import pytest
 from tests.intake.test_reports import answer, endoscopy, entered, report
 from tests.intake.test_reports_reopened import found_to_deceive, holds_together
 from tests.pages.browser import Browser
+from tests.plugins.told_once import told_once
 from tests.world import World, keeper, new_id, vouched
 
 from scalewitness.animals.models import Animal
@@ -23,12 +24,12 @@ pytestmark = pytest.mark.django_db
 VET = {"practice": "veterinarian"}
 
 
-@pytest.fixture
+@told_once
 def vet(world: World) -> Keeper:
     return keeper("Ilse Brandt")
 
 
-@pytest.fixture
+@told_once
 def reported(world: World, vet: Keeper) -> tuple[Animal, str]:
     """Odile says that the vet, at an address that she gave herself, saw testes."""
     animal = world.animal("R1")

@@ -5,6 +5,7 @@ from typing import Any
 from uuid import UUID
 
 import pytest
+from tests.plugins.told_once import told_once
 from tests.world import World, keeper, new_id, probing
 
 from scalewitness.animals.models import Animal
@@ -52,7 +53,7 @@ class Tubs:
         return str(refusal.value.as_problem()["code"])
 
 
-@pytest.fixture
+@told_once
 def tubs(world: World) -> Tubs:
     opened, read = world.animal("A0"), world.animal("A1")
     world.chip(opened), world.chip(read)

@@ -6,6 +6,7 @@ from uuid import UUID
 import pytest
 from tests.intake.test_custody import move, shelf
 from tests.intake.test_sales import refused
+from tests.plugins.told_once import told_once
 from tests.world import World, new_id
 
 from scalewitness.animals.models import Animal
@@ -27,12 +28,12 @@ pytestmark = pytest.mark.django_db
 SECOND = "next@buyers.example"
 
 
-@pytest.fixture
+@told_once
 def animal(world: World) -> Animal:
     return world.verified("L1")
 
 
-@pytest.fixture
+@told_once
 def paid(world: World, animal: Animal) -> Sale:
     return world.sold(animal)
 

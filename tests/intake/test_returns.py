@@ -6,6 +6,7 @@ from uuid import UUID
 import pytest
 from tests.intake.test_custody import move, shelf
 from tests.intake.test_sales import refused
+from tests.plugins.told_once import told_once
 from tests.world import World
 
 from scalewitness.animals.models import Animal
@@ -24,12 +25,12 @@ pytestmark = pytest.mark.django_db
 SECOND = "next@buyers.example"
 
 
-@pytest.fixture
+@told_once
 def animal(world: World) -> Animal:
     return world.verified("R1")
 
 
-@pytest.fixture
+@told_once
 def sold(world: World, animal: Animal) -> Sale:
     sale = world.sold(animal)
     world.say(world.odile, "handed_over", sale.pk)

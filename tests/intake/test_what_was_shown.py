@@ -9,6 +9,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from tests.intake.test_sales import refused
 from tests.pictures import body_of, plain_file
+from tests.plugins.told_once import told_once
 from tests.world import World, new_id
 
 from scalewitness.animals.models import Animal
@@ -56,7 +57,7 @@ CHANGES: dict[str, tuple[Change, str, str]] = {
 }
 
 
-@pytest.fixture
+@told_once
 def offered(world: World) -> Sale:
     animal = world.verified("V1")
     world.say(world.odile, "particulars_corrected", animal.pk, SAID)

@@ -20,6 +20,7 @@ from pytest_django import DjangoDbBlocker
 from redis import Redis
 from tests.plugins.environment import SERVICES
 from tests.plugins.own_database import COPY, copied, lead_to
+from tests.plugins.told_once import STORY, begin
 from tests.world import START, World
 
 W = TypeVar("W", bound=World)
@@ -36,6 +37,9 @@ class Told:
         """As it was told; whatever a test does to it is the test's own."""
         with Redis.from_url(SERVICES.redis_url) as server:
             server.flushdb()
+        for further in STORY.copies.values():
+            if isinstance(further, kind):
+                return further
         again = kind.__new__(kind)
         vars(again).update(deepcopy(vars(self.world)), now=now)
         return again
@@ -92,6 +96,7 @@ def pytest_fixture_setup(
     before = connections["default"].settings_dict["NAME"]
     used = [one for one in FIXTURES if one in request.fixturenames]
     if before.endswith(COPY) and not used:
+        begin(request)
         return
     name = request.getfixturevalue(used[0]).name if used else request.getfixturevalue(MIGRATED)
     if before != name:
@@ -99,6 +104,7 @@ def pytest_fixture_setup(
         _leave_for(name, blocker)
         if before.endswith(COPY):
             request.addfinalizer(partial(_leave_for, before, blocker))
+    begin(request, stays=before == name or not before.endswith(COPY))
 
 
 FIXTURES = ("told_at_start", "told_a_month_ago")

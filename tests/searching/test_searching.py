@@ -6,6 +6,7 @@ from typing import Any
 from uuid import UUID
 
 import pytest
+from tests.plugins.told_once import told_once
 from tests.world import World
 
 from scalewitness.animals import services
@@ -27,7 +28,7 @@ def edit(world: World, animal: Animal, **fields: Any) -> None:
     services.edit(animal, fields, version=animal.version, by=world.odile, now=world.now)
 
 
-@pytest.fixture
+@told_once
 def few(world: World) -> dict[str, Animal]:
     """A verified male for sale, a female hatchling of his, and one that nobody checked."""
     male = world.verified("M1")

@@ -5,6 +5,7 @@ from typing import Any
 from uuid import UUID
 
 import pytest
+from tests.plugins.told_once import told_once
 from tests.world import World, keeper, new_id
 
 from scalewitness.animals.models import Animal, Collection
@@ -14,14 +15,14 @@ from scalewitness.people.models import Keeper
 from scalewitness.sales.models import Sale
 
 
-@pytest.fixture
+@told_once
 def others(db: None) -> dict[str, Keeper]:
     """Keepers by where their ids are: ``before`` the ``host``'s or ``after`` it."""
     made = sorted((keeper(f"Person {number}") for number in range(3)), key=lambda one: one.pk)
     return dict(zip(("before", "host", "after"), made, strict=True))
 
 
-@pytest.fixture
+@told_once
 def world(others: dict[str, Keeper]) -> World:
     """Odile is the one in the middle."""
     return World(odile=others["host"])

@@ -1,5 +1,7 @@
 """However much one account sends, it moves no number far: the bounds of `learning.toml`."""
 
+from functools import cache
+
 import numpy as np
 import pytest
 from tests.domain.sexing.builders import probed
@@ -14,7 +16,7 @@ MOST = {"error": 0.04, "mislead": 0.03, "middle": 0.5, "spread": 0.5, "times": 0
 make a sex look surer, a share moves far less: see the test of that."""
 
 
-@pytest.fixture(scope="module")
+@cache
 def honest():
     return [
         *many(1500, wrong=0.06, mislead=0.01, checks=2, people=80, homes=80),
@@ -23,60 +25,61 @@ def honest():
 
 
 @pytest.fixture(scope="module")
-def learned(honest):
-    return by_name(learn(honest, THIRD))
+def learned():
+    return by_name(learn(honest(), THIRD))
+
+
+@cache
+def learned_with(kind):
+    return by_name(learn([*honest(), *fabricated(kind)], THIRD))
 
 
 def fabricated(kind):
     """What one account may add: animals in its collection, checks of its own, by many if it finds
     accomplices for those."""
     rng = np.random.default_rng(9)
-    for n in range(FABRICATED):
-        sex = ("male", "female")[n % 2]
-        wrong, right = other(sex), sex
-        at_home, away = "home-of-the-cheat", f"home-{rng.integers(80)}"
-        helper = f"helper-{n % 50}"
-        yield {
-            "always wrong, at home": settled(sex, ("cheat", wrong), home=at_home),
-            "always wrong, elsewhere": settled(sex, ("cheat", wrong), home=away),
-            "always right, at home": settled(sex, ("cheat", right), home=at_home),
-            "always right, elsewhere": settled(sex, ("cheat", right), home=away),
-            "misleading, with helpers": settled(
-                sex, ("cheat", wrong), (helper, wrong), home=at_home
-            ),
-            "deep": settled(
-                sex,
-                ("cheat", sex),
-                home=at_home,
-                species="morelia_viridis",
-                observed=probed(*(2 * [10 if sex == "male" else 5])),
-            ),
-            "shallow": settled(
-                sex,
-                (f"helper-{n % 50}", sex),
-                home=at_home,
-                species="morelia_viridis",
-                observed=probed(*(2 * [6 if sex == "male" else 1])),
-            ),
-            "hatchlings": settled(sex, ("cheat", wrong), home=at_home, stage="hatchling"),
-        }[kind]
+    return [
+        KINDS[kind](("male", "female")[n % 2], f"home-{rng.integers(80)}", f"helper-{n % 50}")
+        for n in range(FABRICATED)
+    ]
 
 
-@pytest.mark.parametrize(
-    "kind",
-    [
-        "always wrong, at home",
-        "always wrong, elsewhere",
-        "always right, at home",
-        "always right, elsewhere",
-        "misleading, with helpers",
-        "deep",
-        "shallow",
-        "hatchlings",
-    ],
-)
-def test_ten_thousand_fabricated_animals_move_no_number_far(honest, learned, kind):
-    after = by_name(learn([*honest, *fabricated(kind)], THIRD))
+AT_HOME = "home-of-the-cheat"
+KINDS = {
+    "always wrong, at home": lambda sex, away, helper: settled(
+        sex, ("cheat", other(sex)), home=AT_HOME
+    ),
+    "always wrong, elsewhere": lambda sex, away, helper: settled(
+        sex, ("cheat", other(sex)), home=away
+    ),
+    "always right, at home": lambda sex, away, helper: settled(sex, ("cheat", sex), home=AT_HOME),
+    "always right, elsewhere": lambda sex, away, helper: settled(sex, ("cheat", sex), home=away),
+    "misleading, with helpers": lambda sex, away, helper: settled(
+        sex, ("cheat", other(sex)), (helper, other(sex)), home=AT_HOME
+    ),
+    "deep": lambda sex, away, helper: settled(
+        sex,
+        ("cheat", sex),
+        home=AT_HOME,
+        species="morelia_viridis",
+        observed=probed(*(2 * [10 if sex == "male" else 5])),
+    ),
+    "shallow": lambda sex, away, helper: settled(
+        sex,
+        (helper, sex),
+        home=AT_HOME,
+        species="morelia_viridis",
+        observed=probed(*(2 * [6 if sex == "male" else 1])),
+    ),
+    "hatchlings": lambda sex, away, helper: settled(
+        sex, ("cheat", other(sex)), home=AT_HOME, stage="hatchling"
+    ),
+}
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_ten_thousand_fabricated_animals_move_no_number_far(learned, kind):
+    after = learned_with(kind)
     assert _lasting(after) == _lasting(learned), "nothing is learned, or lost, by one account"
     for name in set(after) | set(learned):
         if not name.startswith("depth_bias."):
@@ -98,11 +101,11 @@ def _bound(name):
     return MOST.get(family, MOST.get(last, MOST["times"]))
 
 
-def test_being_right_ten_thousand_times_makes_examiners_hardly_any_better(honest, learned):
-    after = by_name(learn([*honest, *fabricated("always right, elsewhere")], THIRD))
+def test_being_right_ten_thousand_times_makes_examiners_hardly_any_better(learned):
+    after = learned_with("always right, elsewhere")
     for name in ("error.keeper.probing.male", "error.keeper.probing.female"):
         assert after[name].value > learned[name].value * 9 / 10
 
 
 def test_one_account_alone_teaches_nothing():
-    assert learn(list(fabricated("misleading, with helpers")), THIRD) == ()
+    assert learn(fabricated("misleading, with helpers"), THIRD) == ()

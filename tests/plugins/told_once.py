@@ -1,0 +1,152 @@
+"""What many tests of a file begin with, told once for all of them.
+
+``@told_once`` in place of ``@pytest.fixture`` says so of a fixture that is made from the world, and
+from others like it, and from nothing else. What it does is done within a transaction around those
+of the tests, which are run one after the other; each begins with what was told, as a copy of its
+own, and what it says itself is rolled back as ever.
+"""
+
+from collections.abc import Callable, Iterator
+from copy import deepcopy
+from dataclasses import dataclass
+from inspect import Parameter, signature
+from itertools import groupby
+from typing import Any
+
+import pytest
+from django.db import connections, transaction
+
+Made = pytest.FixtureDef[Any]
+
+
+def told_once(tell: Callable[..., Any]) -> Any:
+    """A fixture; see above. A test may do with it as it likes."""
+
+    def given(request: pytest.FixtureRequest, **others: object) -> Any:
+        return STORY.copies[request.fixturename or ""]
+
+    asked = signature(tell)
+    of_pytest = Parameter("request", Parameter.POSITIONAL_OR_KEYWORD)
+    given.__signature__ = asked.replace(  # type: ignore[attr-defined]
+        parameters=[of_pytest, *asked.parameters.values()]
+    )
+    given.__doc__, given.tell = tell.__doc__, tell  # type: ignore[attr-defined]
+    return pytest.fixture(given, name=tell.__name__)
+
+
+def story_of(item: pytest.Item | None) -> tuple[Made, ...]:
+    """What has to be told before the test, each after what it is made from."""
+    known: dict[str, Any] = item._fixtureinfo.name2fixturedefs if item else {}
+    found: dict[str, Made] = {}
+
+    def add(name: str) -> None:
+        made = known[name][-1]
+        for needed in _needs(made):
+            add(needed)
+        found.setdefault(name, made)
+
+    for name in getattr(item, "fixturenames", ()):
+        if name in known and hasattr(known[name][-1].func, "tell"):
+            add(name)
+    return tuple(found.values())
+
+
+def _needs(made: Made) -> list[str]:
+    """Of what it is made; of the world itself all was told already."""
+    if hasattr(made.func, "tell"):
+        return [one for one in made.argnames if one not in {"request", "db"}]
+    assert {*made.argnames} <= {"db", "told_at_start", "told_a_month_ago"}, made.argname
+    return []
+
+
+@dataclass(frozen=True)
+class Part:
+    made: Made
+    value: Any
+    within: transaction.Atomic
+
+
+class Story:
+    """``parts``: what was told so far. ``copies``: what of it the present test has, by name."""
+
+    def __init__(self) -> None:
+        self.parts: list[Part] = []
+        self.copies: dict[str, Any] = {}
+        self.next: tuple[Made, ...] = ()
+
+    def tell(self, wanted: tuple[Made, ...], request: pytest.FixtureRequest) -> None:
+        self.leave_but(wanted)
+        for made in wanted[len(self.parts) :]:
+            self._tell(made, request)
+        self.copies = deepcopy({one.made.argname: one.value for one in self.parts})
+
+    def _tell(self, made: Made, request: pytest.FixtureRequest) -> None:
+        so_far = {one.made.argname: one.value for one in self.parts}
+        within = transaction.atomic()
+        within._from_testcase = True  # type: ignore[attr-defined]
+        within.__enter__()
+        self.parts.append(Part(made, None, within))
+        given = {
+            name: so_far[name] if name in so_far else _from_outside(name, request)
+            for name in made.argnames
+            if name != "request"
+        }
+        value = getattr(made.func, "tell", made.func)(**given)
+        self.parts[-1] = Part(made, value, within)
+        connections["default"].check_constraints()
+        connections["default"].run_on_commit.clear()  # as in a test: nobody is woken
+
+    def leave_but(self, wanted: tuple[Made, ...]) -> None:
+        """What those do not begin with is as if it had not been told."""
+        self.copies = {}
+        while [one.made for one in self.parts] != list(wanted[: len(self.parts)]):
+            transaction.set_rollback(True)
+            self.parts.pop().within.__exit__(None, None, None)
+
+
+STORY = Story()
+
+
+def _from_outside(name: str, request: pytest.FixtureRequest) -> object:
+    return None if name == "db" else request.getfixturevalue(name)
+
+
+def begin(request: pytest.FixtureRequest, stays: bool = True) -> None:
+    """Before the transaction of a test begins, in the database where it will; ``stays`` false where
+    the next test's will begin in another."""
+    wanted = story_of(request.node)
+    if not wanted:
+        return
+    blocker = request.getfixturevalue("django_db_blocker")
+
+    def leave(whole: bool = not stays) -> None:
+        with blocker.unblock():
+            STORY.leave_but(() if whole else STORY.next)
+
+    try:
+        with blocker.unblock():
+            STORY.tell(wanted, request)
+    except BaseException:
+        leave(whole=True)
+        raise
+    request.addfinalizer(leave)
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_runtest_teardown(item: pytest.Item, nextitem: pytest.Item | None) -> None:
+    STORY.next = story_of(nextitem)
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Tests of a file that begin with the same are run one after the other."""
+    files = groupby(items[:], key=lambda one: one.nodeid.partition("::")[0])
+    items[:] = [one for _, of_file in files for one in _by_story(of_file)]
+
+
+def _by_story(items: Iterator[pytest.Item]) -> list[pytest.Item]:
+    stories: dict[tuple[str, ...], list[pytest.Item]] = {}
+    for item in items:
+        story = tuple(one.argname for one in story_of(item))
+        stories.setdefault(story, []).append(item)
+    return [one for story in stories.values() for one in story]
