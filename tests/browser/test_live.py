@@ -9,7 +9,7 @@ from tests.browser.conftest import Open, Site, session_of
 from tests.world import new_id
 
 from scalewitness.animals.services import create_collection
-from scalewitness.pages.parts.picking import SHOWN
+from scalewitness.pages.parts.picks import SHOWN
 
 
 @dataclass(frozen=True)
@@ -95,15 +95,15 @@ def test_what_is_chosen_stays_while_one_looks_for_more(
     path = f"/collections/{story.crowded}/sales/new"
     page = marked(opened(path, session=story.session, java_script_enabled=script))
     page.get_by_label("The buyer's name").fill("Bela Novak")
-    boxes = page.locator("#picked input[type=checkbox]")
+    boxes = page.locator("#offered-animals input[type=checkbox]")
     expect(boxes).to_have_count(SHOWN)
     boxes.first.check()
     chosen = boxes.first.get_attribute("value")
-    page.get_by_label("Find animals by name, rack or code").press_sequentially("H-2", delay=20)
+    page.get_by_label("Find by name, tag or transponder").press_sequentially("H-2", delay=20)
     if not script:
         page.get_by_role("button", name="Find").click()
     expect(boxes).not_to_have_count(SHOWN)
     assert boxes.count() > 1
-    expect(page.locator(f"#picked input[value='{chosen}']")).to_be_checked()
+    expect(page.locator(f"#offered-animals input[value='{chosen}']")).to_be_checked()
     assert page.get_by_label("The buyer's name").input_value() == "Bela Novak"
     assert "Bela" not in page.url, "what is typed stays out of addresses"

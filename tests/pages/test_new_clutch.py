@@ -13,7 +13,7 @@ from scalewitness.animals.services import create_collection
 from scalewitness.breeding.models import Pairing
 from scalewitness.calls.models import Call
 from scalewitness.ledger.models import Entry
-from scalewitness.pages.parts.picking import SHOWN as OFFERED
+from scalewitness.pages.parts.picks import SHOWN as OFFERED
 
 
 def path(here: Here) -> str:

@@ -7,7 +7,7 @@ from tests.pages.browser import Browser, Page
 from tests.pages.conftest import Here
 
 from scalewitness.animals.models import Animal
-from scalewitness.pages.parts.picking import SHOWN
+from scalewitness.pages.parts.picks import SHOWN
 from scalewitness.sales.models import Sale
 from scalewitness.visits.models import Visit
 
@@ -28,13 +28,13 @@ def offered(page: Page, name: str) -> set[str]:
     """The ids that can be chosen in the field of that name."""
     boxes = {str(given.get("value")) for tag, given in page.tags
              if tag == "input" and given.get("name") == name}  # fmt: skip
-    return boxes or {str(given.get("value")) for tag, given in page.tags if tag == "option"}
+    return boxes - {""}
 
 
-def find(browser: Browser, page: Page, wanted: str, **typed: Any) -> Page:
+def find(browser: Browser, page: Page, wanted: str, field: str = "animals", **typed: Any) -> Page:
     form = page.form()
     form.names["find"] = "button"
-    return browser.send(form, q=wanted, find="yes", **typed)
+    return browser.send(form, **{f"find_{field}": wanted}, find=field, **typed)
 
 
 def test_a_sale_keeps_what_was_chosen_and_typed_through_each_search(
@@ -88,7 +88,7 @@ def test_parents_are_found_and_the_ones_on_record_stay(
     path = f"/animals/{young.pk}/particulars"
     page = odile.open(path)
     assert page.form().values["dam"] == [str(many[-1].pk)]
-    page = find(odile, page, f"N{SHOWN + 2:02}", traits="pied")
+    page = find(odile, page, f"N{SHOWN + 2:02}", "sire", traits="pied")
     assert page.form().values["traits"] == ["pied"]
     odile.send(page.form(), sire=str(many[-2].pk))
     young.refresh_from_db()
@@ -96,7 +96,7 @@ def test_parents_are_found_and_the_ones_on_record_stay(
 
 
 def test_a_mate_is_found(here: Here, odile: Browser, many: list[Animal]) -> None:
-    page = find(odile, odile.open(f"/animals/{many[0].pk}/pairings/new"), LAST, role="sire")
+    page = find(odile, odile.open(f"/animals/{many[0].pk}/pairings/new"), LAST, "mate", role="sire")
     odile.send(page.form(), mate=str(many[-1].pk))
     assert many[-1].pairings_as_dam.get().sire_id == many[0].pk
 
@@ -106,7 +106,7 @@ def test_only_ones_own_can_be_chosen(here: Here, stan: Browser, many: list[Anima
     stan.fill("/collections/new", name="Mine")
     here.now_is_now()
     path = f"/collections/{here.stan.collections.get().pk}/sales/new"
-    for asked in (f"?animals={many[0].pk}", "?q=N00"):
+    for asked in (f"?animals={many[0].pk}", "?find_animals=N00"):
         assert offered(stan.open(f"{path}{asked}"), "animals") == set()
 
 
@@ -115,7 +115,7 @@ def test_a_search_that_finds_nothing_says_what_is_chosen(
 ) -> None:
     page = odile.open(f"/collections/{here.collection.pk}/swaps")
     form = page.form()
-    page = odile.open(f"{form.action}?q=nobody&find=yes&animals={many[0].pk}&animals=not-an-id")
+    page = odile.open(f"{form.action}?find_animals=nobody&find=animals&animals={many[0].pk}&animals=not-an-id")
     assert page.status == 200
     assert offered(page, "animals") == {str(many[0].pk)}
 

@@ -19,6 +19,7 @@ from scalewitness.animals.queries import stewarded
 from scalewitness.breeding.queries.pairings import pairings_seen
 from scalewitness.calls.models import OF_IT, Call
 from scalewitness.calls.queries.visibility import WithSight, visible_animals
+from scalewitness.domain.parents import Role
 from scalewitness.domain.sexing.taxa import species_list
 from scalewitness.sales.queries import AWAITED, progress_of, sales_seen
 from scalewitness.searching.wanted import Wanted
@@ -45,6 +46,22 @@ def animals_wanted(
         if getattr(wanted, name):
             found = found.filter(narrow(asked))
     return found
+
+
+def may_be(
+    role: Role, found: "QuerySet[WithAnnotations[Animal, WithSight]]"
+) -> "QuerySet[WithAnnotations[Animal, WithSight]]":
+    """Those seen whole that may be a sire or dam: all but those verified to be of the other sex.
+    None that one is to check blind is among them, whatever is true of it."""
+    other = "verified female" if role == "sire" else "verified male"
+    seen = found.filter(sight="all").annotate(in_force=label_in_force())
+    return seen.exclude(in_force=other)
+
+
+def with_text(keeper: UUID, text: str, now: datetime) -> Q:
+    """Those found by it: by name, code, species, trait, place or parent, as far as the keeper sees
+    them."""
+    return _text((keeper, Wanted(text=text), now))
 
 
 def _text(asked: Asked) -> Q:

@@ -6,7 +6,7 @@ from uuid import UUID
 
 from django.db.models import Q
 
-from scalewitness.animals.models import Animal, Custody
+from scalewitness.animals.models import Animal, Collection, Custody
 from scalewitness.ledger.queries.prepared import asked
 from scalewitness.people.models import Grant
 
@@ -45,6 +45,15 @@ def acted_as_partner(keeper: UUID, collection: UUID) -> bool:
     values = {"keeper": keeper, "collection": collection}
     ((acted,),) = asked(_ACTED, values | {"partners": _PARTNERS, "guests": _GUESTS})
     return bool(acted)
+
+
+def given_access_by(keeper: UUID) -> list[Grant]:
+    """The last grant that they gave to each of those who may see, or saw, their own collections,
+    the latest first. Not those who gave them one: anybody may do that, unasked, under any name."""
+    own = Collection.objects.filter(keeper=keeper)
+    rows = Grant.objects.filter(collection__in=own.values("pk"), to__is_active=True)
+    last = rows.order_by("to", "-position").distinct("to").select_related("to")
+    return sorted(last, key=lambda one: one.position, reverse=True)
 
 
 def was_ever_granted(keeper: UUID, animal: UUID) -> bool:

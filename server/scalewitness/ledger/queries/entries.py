@@ -90,6 +90,12 @@ def entries_about(subject: UUID) -> list[Entry]:
     return list(Entry.objects.filter(about=subject).order_by("position"))
 
 
+def last_spoken_of(by: UUID, most: int) -> list[UUID]:
+    """What somebody's last statements were about, the latest first; each once."""
+    rows = Entry.objects.filter(by=by).order_by("-position").values_list("about", flat=True)
+    return list(dict.fromkeys(one for one in rows[:most] if one))
+
+
 def leaf_of(entry: AnyEntry) -> Leaf:
     return read_leaf(bytes(entry.leaf))
 

@@ -23,6 +23,8 @@ from scalewitness.pages.collections.collection import stewarded
 from scalewitness.pages.guards.throttling import takes_an_address
 from scalewitness.pages.parts.access import actor_of, asked_again, page, post_or_go, signed_in
 from scalewitness.pages.parts.facts import FactForm, retype
+from scalewitness.pages.parts.picking import picked
+from scalewitness.pages.parts.somebody import known_people
 from scalewitness.pages.visits.forms import GrantForm
 from scalewitness.people.models import Device, Grant, Keeper
 from scalewitness.people.queries import (
@@ -161,7 +163,7 @@ def revoke(request: HttpRequest, keeper: Keeper, device_id: UUID) -> HttpRespons
 @takes_an_address
 def give_access(request: HttpRequest, keeper: Keeper, collection_id: UUID) -> HttpResponse:
     collection = stewarded(keeper, collection_id)
-    form = GrantForm(request.POST or None)
+    form = picked(request, GrantForm, known_people(keeper))
     if form.is_valid():
         outcome = form.send(collection.pk, actor_of(keeper, proved=True))
         if outcome is not None:

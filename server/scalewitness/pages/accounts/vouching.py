@@ -2,7 +2,6 @@
 
 from typing import Any, Final
 
-from django import forms
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
@@ -11,8 +10,10 @@ from scalewitness.domain.facts import Footing
 from scalewitness.pages.calls.forms import one_of
 from scalewitness.pages.parts.access import actor_of, page, signed_in
 from scalewitness.pages.parts.facts import FactForm
+from scalewitness.pages.parts.picking import picked
+from scalewitness.pages.parts.somebody import NamesSomebody, known_people
 from scalewitness.people.models import Keeper
-from scalewitness.people.queries import deceivers_among, names_of, verified_keeper
+from scalewitness.people.queries import deceivers_among, names_of
 from scalewitness.standings.queries.footing import footing_of, may_vouch, vouched_by
 
 OWN: Final[dict[Footing, str]] = {
@@ -30,14 +31,11 @@ OWN: Final[dict[Footing, str]] = {
 DECEIVED: Final = "A finding says that you deceived: your word verifies no sex here."
 
 
-class VouchingForm(FactForm):
+class VouchingForm(NamesSomebody, FactForm):
     kind = "keeper_vouched"
+    question = "For whom?"
+    field_order = ("known", "email")
 
-    email = forms.EmailField(
-        label="For whom?",
-        max_length=254,
-        help_text="The address a keeper has confirmed to the record.",
-    )
     practice = one_of(
         "As what?",
         (
@@ -48,14 +46,6 @@ class VouchingForm(FactForm):
         required=False,
     )
     vouches = one_of("What do you state?", (("yes", "I vouch for them"), ("no", "No longer")))
-
-    def clean_email(self) -> str:
-        email: str = self.cleaned_data["email"]
-        found = verified_keeper(email)
-        if found is None:
-            raise forms.ValidationError("No keeper has confirmed this address to the record.")
-        self.about = found.pk
-        return email
 
     def body(self) -> dict[str, Any]:
         practice = self.cleaned_data["practice"]
@@ -78,8 +68,8 @@ def _vouched_by(keeper: Keeper) -> list[str]:
 
 @signed_in
 def vouch(request: HttpRequest, keeper: Keeper) -> HttpResponse:
-    form = VouchingForm(request.POST or None)
-    if form.is_valid() and form.send(form.about, actor_of(keeper)) is not None:
+    form = picked(request, VouchingForm, known_people(keeper))
+    if form.is_valid() and form.send(form.somebody, actor_of(keeper)) is not None:
         messages.success(request, "It is on record.")
         return redirect("vouching")
     context = {

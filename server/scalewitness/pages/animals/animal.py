@@ -56,6 +56,7 @@ from scalewitness.pages.animals.forms import (
     RegisterForm,
 )
 from scalewitness.pages.animals.linkage_form import LinkageForm
+from scalewitness.pages.animals.parents import possible_parents
 from scalewitness.pages.animals.settled import own_records
 from scalewitness.pages.animals.story import story_of
 from scalewitness.pages.animals.transponders import (
@@ -68,7 +69,7 @@ from scalewitness.pages.breeding.paired import in_words
 from scalewitness.pages.collections.collection import stewarded
 from scalewitness.pages.parts.access import actor_of, page, say_accepted, signed_in
 from scalewitness.pages.parts.facts import FactForm
-from scalewitness.pages.parts.picking import chosen, offered, pick, sent, typed
+from scalewitness.pages.parts.picking import picked
 from scalewitness.pages.plots.of_case import course_of, depths_of
 from scalewitness.people.models import Keeper
 from scalewitness.people.queries import names_of
@@ -181,12 +182,7 @@ def _seen_whole_among(keeper: Keeper, parents: Parents) -> Mapping[str, Animal]:
 @signed_in
 def register(request: HttpRequest, keeper: Keeper, collection_id: UUID) -> HttpResponse:
     collection = stewarded(keeper, collection_id)
-    form = RegisterForm(
-        sent(request),
-        collection=collection,
-        initial={**typed(request, RegisterForm), **_parents_chosen(request)},
-    )
-    _offer_parents(request, form, seen_whole(keeper))
+    form = picked(request, RegisterForm, possible_parents(keeper), collection=collection)
     if form.is_valid() and _register(request, form, keeper):
         return redirect("animal", form.cleaned_data["animal"])
     return page(request, "animals/register.html", {"collection": collection}, form)
@@ -195,19 +191,6 @@ def register(request: HttpRequest, keeper: Keeper, collection_id: UUID) -> HttpR
 def seen_whole(keeper: Keeper) -> QuerySet[Animal]:
     """Animals the keeper sees whole, to choose parents and mates from."""
     return visible_animals(keeper.pk, timezone.now()).filter(sight="all")
-
-
-def _parents_chosen(request: HttpRequest, before: Parents | None = None) -> dict[str, Any]:
-    """Sire and dam as chosen so far, else as they were ``before``."""
-    return {
-        name: next(iter(chosen(request, name, [(before or {}).get(name)])), None)
-        for name in ("sire", "dam")
-    }
-
-
-def _offer_parents(request: HttpRequest, form: ParticularsForm, animals: QuerySet[Animal]) -> None:
-    parents = [form.data.get(one) or form.initial.get(one) for one in ("sire", "dam")]
-    pick(form, offered(request, animals, parents))
 
 
 def _register(request: HttpRequest, form: RegisterForm, keeper: Keeper) -> bool:
@@ -267,11 +250,9 @@ def _conflict(request: HttpRequest, animal_id: UUID, form: RecordForm) -> HttpRe
 @signed_in
 def correct_particulars(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpResponse:
     animal = stewarded_animal(keeper, animal_id)
-    kept = {**_particulars(animal), **typed(request, ParticularsForm)}
     parents = _parents(keeper, animal)
-    kept |= _parents_chosen(request, parents)
-    form = ParticularsForm(sent(request), initial=kept)
-    _offer_parents(request, form, seen_whole(keeper).exclude(pk=animal.pk))
+    kept = {**_particulars(animal), **parents}
+    form = picked(request, ParticularsForm, possible_parents(keeper, animal.pk), initial=kept)
     form.offer_kept(parents)
     return say_of(request, keeper, animal, form, "Correct its particulars")
 

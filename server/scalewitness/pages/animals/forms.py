@@ -12,7 +12,7 @@ from scalewitness.domain.choices import SHEDS, texts
 from scalewitness.domain.sexing.taxa import species_list
 from scalewitness.pages.calls.forms import one_of
 from scalewitness.pages.parts.facts import FactForm, new_id, note
-from scalewitness.pages.parts.picks import Picks
+from scalewitness.pages.parts.picks import PickOne, Picks
 
 ENDS = (("died", "It died"), ("lost", "It is lost"), ("stolen", "It was stolen"))
 SCHEMES = (
@@ -38,11 +38,13 @@ def traits_in(typed: str) -> list[str]:
     return [one.strip() for one in typed.split(",") if one.strip()]
 
 
+OFFERED = "Of its species, older than it, and not verified to be of the other sex."
+
+
 class ParticularsForm(Picks, FactForm):
     """What an animal is said to be; sex is never among it."""
 
     kind = "particulars_corrected"
-    picks = ("sire", "dam")
 
     species = forms.ChoiceField(label="Species")
     hatched = day_field("Hatched or born", required=False)
@@ -52,8 +54,8 @@ class ParticularsForm(Picks, FactForm):
         max_length=400,
         help_text="Morphs and other traits, separated by commas.",
     )
-    sire = forms.ChoiceField(label="Sire", required=False)
-    dam = forms.ChoiceField(label="Dam", required=False)
+    sire = PickOne(label="Sire", required=False, nothing="Not known", help_text=OFFERED)
+    dam = PickOne(label="Dam", required=False, nothing="Not known", help_text=OFFERED)
     note = note("Why it is corrected")
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:

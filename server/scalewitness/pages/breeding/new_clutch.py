@@ -17,6 +17,7 @@ from scalewitness.domain.methods import METHODS
 from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.intake.services import accept
 from scalewitness.pages.animals.animal import seen_whole
+from scalewitness.pages.animals.parents import possible_parents
 from scalewitness.pages.breeding.new_clutch_forms import (
     IDS,
     ClutchForm,
@@ -31,7 +32,7 @@ from scalewitness.pages.breeding.new_clutch_forms import (
 from scalewitness.pages.collections.collection import stewarded
 from scalewitness.pages.parts.access import actor_of, page, signed_in
 from scalewitness.pages.parts.before_a_check import before_a_check
-from scalewitness.pages.parts.picking import chosen, ids_among, offered, pick, sent, typed
+from scalewitness.pages.parts.picking import choices_of, ids_among, picked
 from scalewitness.people.models import Keeper
 
 SHOWN = 3
@@ -69,23 +70,17 @@ def _clutch_form(request: HttpRequest, keeper: Keeper) -> ClutchForm:
         for one in pairings_seen(keeper.pk, timezone.now())
         if one.sire and one.dam and abs(one.pairing.season - timezone.now().year) <= 1
     }
-    form = ClutchForm(
-        sent(request),
+    words = {
+        pk: f"{season}: {title_of(dam)} with {title_of(sire)}"
+        for pk, (season, sire, dam) in pairs.items()
+    }
+    return picked(
+        request,
+        ClutchForm,
+        {"pairing": choices_of(words), **possible_parents(keeper)},
         animals=animals,
         pairings={pk: (sire, dam) for pk, (_, sire, dam) in pairs.items()},
-        words=[
-            (pk, f"{season}: {title_of(dam)} with {title_of(sire)}")
-            for pk, (season, sire, dam) in pairs.items()
-        ],
-        initial={
-            **typed(request, ClutchForm),
-            **{one: next(iter(chosen(request, one)), None) for one in ClutchForm.picks},
-        },
     )
-    next(iter(form.visible_fields())).field.widget.attrs["autofocus"] = True
-    parents = [form.data.get(one) or form.initial.get(one) for one in ClutchForm.picks]
-    pick(form, offered(request, animals, parents))
-    return form
 
 
 def _codes_taken(keeper: Keeper, form: ClutchForm) -> bool:
@@ -212,7 +207,9 @@ def _in_words(form: ClutchForm) -> str:
     if form.errors:
         return ""
     parents = form.animals.prefetch_related("identifiers").in_bulk(
-        ids_among(given[one] for one in form.picks)
+        ids_among(given[one] for one in form.parents)
     )
-    named = (f"{role} {title_of(parents[UUID(given[role])])}" for role in form.picks if given[role])
+    named = (
+        f"{role} {title_of(parents[UUID(given[role])])}" for role in form.parents if given[role]
+    )
     return "; ".join([taxon(given["species"]).common.capitalize(), *named])

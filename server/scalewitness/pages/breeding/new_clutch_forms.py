@@ -17,7 +17,7 @@ from scalewitness.pages.animals.forms import day_field, grams_field, species_cho
 from scalewitness.pages.breeding.clutch_forms import TogetherForm
 from scalewitness.pages.calls.forms import one_of
 from scalewitness.pages.parts.facts import FactForm, new_id
-from scalewitness.pages.parts.picks import Picks
+from scalewitness.pages.parts.picks import PickOne, Picks
 
 MOST: Final = 100
 """Young in one clutch: our judgement. A form of so many stays within the thousand fields that are
@@ -38,15 +38,15 @@ CHECKS: Final = (
 
 class ClutchForm(Picks, FactForm):
     """What is the same for the whole clutch. ``animals``: those to choose parents from;
-    ``pairings``: those to choose both from at once, with their words."""
+    ``pairings``: those to choose both from at once."""
 
     kind = "animal_registered"
     id = None  # type: ignore[assignment]  # each of the young has its own
-    picks = ("dam", "sire")
+    parents = ("dam", "sire")
 
-    pairing = forms.ChoiceField(label="Planned pairing", required=False)
-    dam = forms.ChoiceField(label="Dam", required=False)
-    sire = forms.ChoiceField(label="Sire", required=False)
+    pairing = PickOne(label="Planned pairing", required=False, nothing="None of them")
+    dam = PickOne(label="Dam", required=False, nothing="Not known")
+    sire = PickOne(label="Sire", required=False, nothing="Not known")
     hatched = day_field("Hatched or born")
     number = forms.IntegerField(label="How many", min_value=1, max_value=MOST)
     pattern = forms.CharField(
@@ -75,13 +75,11 @@ class ClutchForm(Picks, FactForm):
         *args: Any,
         animals: QuerySet[Animal],
         pairings: Pairs,
-        words: Sequence[tuple[str, str]],
         **kwargs: Any,
     ) -> None:
         super().__init__(*args, **kwargs)
         self.animals, self.pairings = animals, pairings
-        self.fields["pairing"].choices = [("", "None of them"), *words]  # type: ignore[attr-defined]
-        if not words:
+        if not pairings:
             del self.fields["pairing"]
 
     def clean_pattern(self) -> str:

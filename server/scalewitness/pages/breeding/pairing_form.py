@@ -7,7 +7,7 @@ from django import forms
 
 from scalewitness.pages.calls.forms import one_of
 from scalewitness.pages.parts.facts import FactForm, new_id
-from scalewitness.pages.parts.picks import Picks
+from scalewitness.pages.parts.picks import PickOne, Picks
 
 ROLES = (("sire", "As the male"), ("dam", "As the female"))
 
@@ -16,11 +16,14 @@ class PairingForm(Picks, FactForm):
     """One animal is known; the other is picked, and which of them is planned as what."""
 
     kind = "pairing_planned"
-    picks = ("mate",)
 
     pairing = forms.UUIDField(widget=forms.HiddenInput, initial=new_id)
     role = one_of("What is it planned as?", ROLES)
-    mate = forms.ChoiceField(label="Together with")
+    mate = PickOne(
+        label="Together with",
+        help_text="Of its species, old enough, and not verified to be of the sex that this one is "
+        "planned as.",
+    )
     season = forms.IntegerField(
         label="For the season", help_text="The year in which the young are expected to hatch."
     )

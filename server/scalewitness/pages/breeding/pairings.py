@@ -1,5 +1,6 @@
 """Pairings planned for a season: the list, planning one and dropping it."""
 
+from functools import partial
 from itertools import groupby
 from uuid import UUID
 
@@ -11,13 +12,14 @@ from django.utils import timezone
 from scalewitness.animals.queries import title_of
 from scalewitness.breeding.queries.pairings import pairings_seen
 from scalewitness.domain.consequences import sex_of
-from scalewitness.pages.animals.animal import seen_whole, stewarded_animal
+from scalewitness.pages.animals.animal import stewarded_animal
+from scalewitness.pages.animals.parents import mates_offered
 from scalewitness.pages.breeding.paired import ROLES, in_words
 from scalewitness.pages.breeding.pairing_form import PairingForm
 from scalewitness.pages.parts.access import actor_of, page, post_or_go, say_accepted, signed_in
 from scalewitness.pages.parts.facts import StepForm
 from scalewitness.pages.parts.listing import listed
-from scalewitness.pages.parts.picking import chosen, offered, pick, sent, typed
+from scalewitness.pages.parts.picking import picked
 from scalewitness.people.models import Keeper
 from scalewitness.standings.queries.logged import UNSEXED, labels_of
 
@@ -44,12 +46,8 @@ def plan_pairing(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpR
     animal = stewarded_animal(keeper, animal_id)
     sex = sex_of(labels_of([animal.pk]).get(animal.pk, UNSEXED))
     initial = {"season": timezone.now().year + 1, "role": ROLES[sex] if sex else None}
-    initial |= typed(request, PairingForm)
-    picked = initial["mate"] = next(iter(chosen(request, "mate")), None)
-    form = PairingForm(sent(request), animal=animal.pk, initial=initial)
-    pick(
-        form, offered(request, seen_whole(keeper).filter(ended="").exclude(pk=animal.pk), [picked])
-    )
+    offered = partial(mates_offered, animal=animal, keeper=keeper)
+    form = picked(request, PairingForm, {"mate": offered}, initial=initial, animal=animal.pk)
     if form.is_valid():
         outcome = form.send(form.cleaned_data["pairing"], actor_of(keeper))
         if outcome is not None:

@@ -16,7 +16,7 @@ from scalewitness.domain.sexing.swaps import Explanation, in_words
 from scalewitness.pages.collections.collection import stewarded
 from scalewitness.pages.collections.travelling_form import TravellersForm
 from scalewitness.pages.parts.access import page, signed_in
-from scalewitness.pages.parts.picking import ids_among, offered, pick
+from scalewitness.pages.parts.picking import Animals, ids_among, offer
 from scalewitness.people.models import Keeper
 from scalewitness.standings.queries.swaps import MOST, Compared, compare_labels, travellers_seen
 from scalewitness.visits.queries import checked_with
@@ -45,9 +45,9 @@ def compare(request: HttpRequest, keeper: Keeper, collection_id: UUID) -> HttpRe
     bound = "find" not in request.GET and (len(asked) > 1 or "moved_at" in request.GET)
     initial = {"animals": asked, "moved_at": request.GET.get("moved_at")}
     form = TravellersForm(request.GET if bound else None, initial=initial)
-    there = offered(request, _comparable(keeper, collection, asked), asked)
-    pick(form, there)
-    enough = form.searched or len(there.choices) > 1
+    there = _comparable(keeper, collection, asked)
+    offer(request, form, {"animals": Animals(there, keeper.pk, timezone.now())})
+    enough = form.searched or len(list(form["animals"])) > 1
     context: dict[str, Any] = {"collection": collection, "form": form, "enough": enough}
     if bound and form.is_valid():
         context |= _compared(keeper, form)

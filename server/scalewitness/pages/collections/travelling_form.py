@@ -6,18 +6,15 @@ from django import forms
 from django.utils.functional import lazy
 
 from scalewitness.pages.guards.local_time import in_zone
-from scalewitness.pages.parts.picks import Picks
+from scalewitness.pages.parts.picks import Picks, PickSome
 from scalewitness.standings.queries.swaps import FEWEST, MOST
 
 
 class TravellersForm(Picks):
     """Asks and records nothing, so it is sent openly and can be linked to."""
 
-    picks = ("animals",)
-
-    animals = forms.MultipleChoiceField(
+    animals = PickSome(
         label="Which animals moved together?",
-        widget=forms.CheckboxSelectMultiple,
         help_text=f"From {FEWEST} to {MOST}. Labels can only be mixed up within a species.",
     )
     moved_at = forms.DateTimeField(

@@ -26,7 +26,8 @@ def takes_an_address(view: ForKeeper[P]) -> ForKeeper[P]:
         request: HttpRequest, keeper: Keeper, /, *args: P.args, **kwargs: P.kwargs
     ) -> HttpResponse:
         key = f"throttle_look_up_page_{keeper.pk}"
-        if request.method != "POST" or not one_too_many(key, MOST, SECONDS):
+        asked = request.method == "POST" and "find" not in request.POST
+        if not asked or not one_too_many(key, MOST, SECONDS):
             return view(request, keeper, *args, **kwargs)
         answer = render(request, "errors/asked_too_often.html", status=429)
         answer.headers["Retry-After"] = str(SECONDS)

@@ -1,87 +1,183 @@
-"""Choosing among many animals: a few at a time, found by name, rack or code. What was chosen
-before stays chosen, whatever is searched for next."""
+"""Choosing among many: a few at a time, found as one types. What was chosen stays chosen and what
+was typed stays typed, whatever is searched for next.
 
-from collections.abc import Iterable, Mapping, Sequence
+Without script the button beside the search sends the form as it is, and nothing of it is recorded.
+"""
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from datetime import datetime
+from typing import Any, TypeVar
 from uuid import UUID
 
-from django import forms
-from django.db.models import Q, QuerySet
+from django.db.models import QuerySet
 from django.http import HttpRequest, QueryDict
+from django.utils import timezone
 
-from scalewitness.animals.models import Animal
-from scalewitness.pages.parts.picks import Picks
+from scalewitness.animals.models import ON_SHEET, Collection
+from scalewitness.animals.queries.partners import given_access_by
+from scalewitness.calls.queries.visibility import visible_animals
+from scalewitness.domain.sexing.taxa import taxon
+from scalewitness.ledger.queries.entries import last_spoken_of
+from scalewitness.pages.animals.table import age_of
+from scalewitness.pages.parts.picks import Choice, Picks, Source
+from scalewitness.people.models import Keeper
+from scalewitness.people.queries import names_of
+from scalewitness.searching.animals import with_text
+from scalewitness.searching.order import KEYS
+from scalewitness.standings.queries.logged import UNSEXED, labels_of
 
-SHOWN = 25
-"""Animals offered at a time beside those chosen (our judgement: more are searched, not read)."""
+RECENT = 100
+"""Statements looked back on for what is offered first (our judgement)."""
+Form = TypeVar("Form", bound=Picks)
+Sources = Mapping[str, Source | Callable[[Any], Source]]
 
 
 @dataclass(frozen=True, slots=True)
-class Offered:
-    """``choices`` by id, those chosen already first; ``more``: a search would find others;
-    ``wanted``: what was searched for."""
+class Animals:
+    """Out of ``rows``, which carry the asker's ``sight``. ``first``: those offered before others;
+    next come those of which the asker last stated something. ``allowed``: what may be chosen, where
+    that is more than is offered."""
 
-    choices: Sequence[tuple[str, str]]
-    more: bool
-    wanted: str
+    rows: QuerySet[Any]
+    keeper: UUID
+    now: datetime
+    first: Sequence[UUID] = ()
+    allowed: QuerySet[Any] | None = None
+    found_by = "name, tag or transponder"
 
+    def found(self, text: str, but: Sequence[str], most: int) -> Sequence[Choice]:
+        left = self.rows.exclude(pk__in=ids_among(but)).order_by()
+        if text:
+            return self._words(_by_name(left.filter(with_text(self.keeper, text, self.now)), most))
+        likely = [*self.first, *last_spoken_of(self.keeper, RECENT)]
+        ahead = _in_order(left.filter(pk__in=likely), likely)[:most]
+        rest = left.exclude(pk__in=[one.pk for one in ahead])
+        return self._words([*ahead, *_by_name(rest, most - len(ahead))])
 
-def sought(request: HttpRequest) -> str:
-    """What is searched for."""
-    given = request.POST.get("q") or request.GET.get("q") or ""
-    return given.replace("\x00", "").strip()  # no text here holds a NUL
+    def named(self, values: Sequence[str]) -> Sequence[Choice]:
+        wanted = ids_among(values)
+        rows = self.rows if self.allowed is None else self.allowed
+        return self._words(_in_order(rows.filter(pk__in=wanted), wanted)) if wanted else ()
 
-
-def matching(animals: QuerySet[Animal], wanted: str) -> QuerySet[Animal]:
-    """Those whose name, rack or any code holds the text."""
-    if not wanted:
-        return animals
-    named = Q(name__icontains=wanted) | Q(rack__icontains=wanted)
-    return animals.filter(named | Q(identifiers__code__icontains=wanted)).distinct()
-
-
-def offered(
-    request: HttpRequest, animals: QuerySet[Animal], chosen: Iterable[object] = ()
-) -> Offered:
-    """Out of ``animals``, which are the asker's to choose: those chosen, and the first that
-    match what is searched for."""
-    wanted, ids = sought(request), set(ids_among(chosen))
-    listed = animals.prefetch_related("identifiers").order_by("name", "pk")
-    found = list(matching(listed.exclude(pk__in=ids), wanted)[: SHOWN + 1])
-    shown = [*(listed.filter(pk__in=ids) if ids else ()), *found[:SHOWN]]
-    choices = [(str(one.pk), choice_of(one)) for one in shown]
-    return Offered(choices, len(found) > SHOWN, wanted)
+    def _words(self, animals: Sequence[Any]) -> list[Choice]:
+        labels = labels_of([one.pk for one in animals if one.sight == "all"])
+        return [_choice(one, labels.get(one.pk, UNSEXED), self.now) for one in animals]
 
 
-def choice_of(animal: Animal) -> str:
-    """An animal as a line to choose: its name and codes."""
-    codes = ", ".join(one.code for one in animal.identifiers.all())
-    return " · ".join(part for part in (animal.name, codes) if part) or str(animal.pk)
+def own_animals(keeper: Keeper, collection: Collection) -> Animals:
+    """Those in a collection that the keeper holds or is a partner in."""
+    now = timezone.now()
+    rows = visible_animals(keeper.pk, now).filter(collection=collection, sight="all", ended="")
+    return Animals(rows, keeper.pk, now)
 
 
-def chosen(request: HttpRequest, name: str, before: Iterable[object] = ()) -> list[Any]:
-    """What is chosen in the field of that name: as sent, else as the address has it, else
-    ``before``."""
-    for given in (request.POST, request.GET):
-        if name in given or "find" in given:
-            return given.getlist(name)
-    return list(before)
+def _by_name(rows: QuerySet[Any], most: int) -> list[Any]:
+    ordered = rows.annotate(place=KEYS["name"]()).order_by("place", "pk")
+    return list(ordered.prefetch_related("identifiers")[:most])
+
+
+def _in_order(rows: QuerySet[Any], wanted: Sequence[UUID]) -> list[Any]:
+    found = {one.pk: one for one in rows.order_by().prefetch_related("identifiers")}
+    return [found[one] for one in dict.fromkeys(wanted) if one in found]
+
+
+def _choice(animal: Any, label: str, now: datetime) -> Choice:
+    """Its name and codes, and what tells it from others; of one to be checked blind, what stands
+    on the sheet."""
+    blind = animal.sight != "all"
+    codes = [one.code for one in animal.identifiers.all() if not blind or one.scheme in ON_SHEET]
+    named = "" if blind else animal.name
+    title = named or next(iter(codes), "No name, no code")
+    known = [*(codes if named else codes[1:]), taxon(animal.species).common]
+    known += [age_of(animal.hatched, now.date()), "" if blind else label]
+    return Choice(str(animal.pk), title, " · ".join(filter(None, known)))
+
+
+@dataclass(frozen=True, slots=True)
+class Listed:
+    """A list that is known whole, in the order given."""
+
+    choices: Sequence[Choice]
+    found_by: str = "name"
+
+    def found(self, text: str, but: Sequence[str], most: int) -> Sequence[Choice]:
+        wanted = text.casefold()
+        left = (one for one in self.choices if one.value not in but)
+        return [one for one in left if wanted in f"{one.title} {one.fine}".casefold()][:most]
+
+    def named(self, values: Sequence[str]) -> Sequence[Choice]:
+        return [one for one in self.choices if one.value in values]
+
+
+def choices_of(words: Mapping[Any, str]) -> Listed:
+    """Each with its words."""
+    return Listed([Choice(str(value), title) for value, title in words.items()])
+
+
+def people_known(keeper: UUID) -> Listed:
+    """Keepers to whom the asker gave access before, the latest first: by name, and since when and
+    as what, since a name is anybody's to take."""
+    given = given_access_by(keeper)
+    names = names_of(one.to_id for one in given)
+    return Listed(
+        [
+            Choice(str(one.to_id), names[one.to_id], f"{one.role}, {one.opens:%B %Y}")
+            for one in given
+        ]
+    )
+
+
+def picked(
+    request: HttpRequest,
+    kind: Callable[..., Form],
+    sources: Sources,
+    *,
+    initial: Mapping[str, Any] | None = None,
+    **more: Any,
+) -> Form:
+    """The form with each of its pickers offered its source: as sent to be recorded; else with what
+    stood in it when one searched; else with what the address names, and ``initial``. A source may
+    be worked out from the form, as one narrows another."""
+    start = {**(initial or {}), **_in_address(request, sources), **typed(request, kind)}
+    form = kind(sent(request), initial=start, **more)
+    offer(request, form, sources)
+    return form
+
+
+def offer(request: HttpRequest, form: Picks, sources: Sources) -> None:
+    """Let the form's pickers choose out of these."""
+    for name, field in form.picks.items():
+        source = sources[name]
+        given = form[name].value() or ()
+        values = [given] if isinstance(given, str | UUID) else given
+        there = source(form) if callable(source) else source
+        field.offer(there, values, sought(request, name))
+
+
+def sought(request: HttpRequest, name: str) -> str:
+    """What is searched for in the field of that name."""
+    given = request.POST.get(f"find_{name}") or request.GET.get(f"find_{name}") or ""
+    return given.replace("\x00", "").strip()[:80]  # no text here holds a NUL
 
 
 def sent(request: HttpRequest) -> QueryDict | None:
-    """The form as sent to be recorded; None where only animals were looked for."""
+    """The form as sent to be recorded; None where one only searched."""
     return None if "find" in request.POST else request.POST or None
 
 
-def typed(request: HttpRequest, kind: type[forms.Form]) -> Mapping[str, Any]:
-    """What stood in the form when animals were looked for, to be shown again as it was."""
+def typed(request: HttpRequest, kind: Any) -> Mapping[str, Any]:
+    """What stood in the form when one searched, to be shown again as it was."""
     if "find" not in request.POST:
         return {}
     return {
         name: field.widget.value_from_datadict(request.POST, request.FILES, name)
         for name, field in kind.base_fields.items()
     }
+
+
+def _in_address(request: HttpRequest, sources: Sources) -> dict[str, list[str]]:
+    return {name: request.GET.getlist(name) for name in sources if name in request.GET}
 
 
 def ids_among(given: Iterable[object]) -> list[UUID]:
@@ -95,8 +191,3 @@ def _id(given: object) -> UUID | None:
         return UUID(str(given))
     except ValueError:
         return None
-
-
-def pick(form: Picks, there: Offered) -> None:
-    """Let the form choose among them."""
-    form.offer(there.choices, more=there.more, wanted=there.wanted)

@@ -1,42 +1,89 @@
-"""Forms in which animals are chosen out of many."""
+"""Fields in which a few are chosen out of many: a search, those chosen, and a short list."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any, Protocol
 
 from django import forms
+from django.utils.html import format_html
 
-Choices = Sequence[tuple[str, str]]
+SHOWN = 12
+"""Offered at a time beside those chosen (our judgement: more are searched, not read)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """One to choose: what it is called, and what tells it from others of that name."""
+
+    value: str
+    title: str
+    fine: str = ""
+
+    def words(self) -> str:
+        if not self.fine:
+            return self.title
+        return format_html('<span>{} <span class="fine">{}</span></span>', self.title, self.fine)
+
+
+class Source(Protocol):
+    """What there is to choose from."""
+
+    @property
+    def found_by(self) -> str:
+        """What the search goes by, in words."""
+        ...
+
+    def found(self, text: str, but: Sequence[str], most: int) -> Sequence[Choice]:
+        """Those with the text, or the likeliest where it is empty, ``but`` for some."""
+        ...
+
+    def named(self, values: Sequence[str]) -> Sequence[Choice]:
+        """Those of the values that may be chosen."""
+        ...
+
+
+class Picked(forms.ChoiceField):
+    """Base of both. ``nothing``: what stands for no choice; empty: one must be made."""
+
+    is_picked = True
+    nothing = ""
+    found_by, text, more, searched, none = "", "", False, False, False
+
+    def offer(self, source: Source, values: Iterable[object], text: str = "") -> None:
+        """Those chosen already, and the first that the text finds."""
+        chosen = source.named([str(one) for one in values if one])
+        found = source.found(text, [one.value for one in chosen], SHOWN + 1)
+        listed = [(one.value, one.words()) for one in (*chosen, *found[:SHOWN])]
+        self.choices = [("", self.nothing), *listed] if self.nothing else listed
+        self.found_by, self.text = source.found_by, text
+        self.more, self.none = len(found) > SHOWN, bool(text) and not found
+        self.searched = self.more or bool(text)
+
+
+class PickOne(Picked):
+    """One of many."""
+
+    widget = forms.RadioSelect
+
+    def __init__(self, *, nothing: str = "", **more: Any) -> None:
+        super().__init__(**more)
+        self.nothing = nothing
+
+
+class PickSome(Picked, forms.MultipleChoiceField):
+    """Several of many."""
+
+    widget = forms.CheckboxSelectMultiple
 
 
 class Picks(forms.Form):
-    """``picks`` names the fields that choose among animals, one after the other in the form;
-    a search that narrows them stands before the first."""
+    """A form with such fields."""
 
-    picks: tuple[str, ...] = ()
-    more = False
-    wanted = ""
-    nothing = False
-
-    def offer(self, choices: Choices, *, more: bool = False, wanted: str = "") -> None:
-        """What there is to choose from, and whether a search would find more."""
-        for name in self.picks:
-            field = self.fields[name]
-            none = [] if isinstance(field, forms.MultipleChoiceField) else [("", NOTHING[name])]
-            field.choices = [*none, *choices]  # type: ignore[attr-defined]
-        self.more, self.wanted, self.nothing = more, wanted, not choices
+    @property
+    def picks(self) -> dict[str, Picked]:
+        return {name: field for name, field in self.fields.items() if isinstance(field, Picked)}
 
     @property
     def searched(self) -> bool:
-        """Whether there is a search: there are more than can be shown, or one was made."""
-        return self.more or bool(self.wanted)
-
-    @property
-    def first_pick(self) -> str:
-        return self.picks[0] if self.picks else ""
-
-    @property
-    def last_pick(self) -> str:
-        return self.picks[-1] if self.picks else ""
-
-
-NOTHING = {"sire": "Not known", "dam": "Not known", "mate": "Choose"}
-"""What stands for no choice."""
+        """Whether any has more than it shows."""
+        return any(field.searched for field in self.picks.values())

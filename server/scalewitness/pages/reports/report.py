@@ -3,16 +3,14 @@ link in a letter; and how others confirm a call that is its sender's word."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any, cast
+from typing import Any
 from uuid import UUID
 
 import msgspec
-from django import forms
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.utils import timezone
 
-from scalewitness.animals.models import Animal
 from scalewitness.animals.queries import title_of
 from scalewitness.calls.models import Call
 from scalewitness.calls.queries.made import call_of
@@ -37,6 +35,8 @@ from scalewitness.pages.calls.forms import one_of
 from scalewitness.pages.offers.offer import opened_by
 from scalewitness.pages.parts.access import actor_of, page, say_accepted, signed_in
 from scalewitness.pages.parts.facts import FactForm, note
+from scalewitness.pages.parts.picking import choices_of, picked
+from scalewitness.pages.parts.picks import PickOne, Picks
 from scalewitness.people.models import Keeper, PractitionerLink
 from scalewitness.people.queries import (
     names_of,
@@ -71,19 +71,17 @@ class BesideForm(FactForm):
         return {"call": str(self.call.pk)}
 
 
-class WitnessForm(BesideForm):
-    """``young``: those registered that whoever states it may see."""
+class WitnessForm(Picks, BesideForm):
+    """``registered``: whether there are young that whoever states it may see."""
 
     kind = "witness_stated"
-    young = forms.ChoiceField(label="What did you see?", required=False)
+    young = PickOne(
+        label="What did you see?", required=False, nothing="The eggs, slugs or young with it"
+    )
 
-    def __init__(self, *args: Any, young: Iterable[Animal], **kwargs: Any) -> None:
+    def __init__(self, *args: Any, registered: bool, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        offered = [(str(one.pk), f"{title_of(one)}, registered as its young") for one in young]
-        if offered:
-            field = cast(forms.ChoiceField, self.fields["young"])
-            field.choices = [("", "The eggs, slugs or young with it"), *offered]
-        else:
+        if not registered:
             del self.fields["young"]
 
     def body(self) -> dict[str, Any]:
@@ -216,8 +214,13 @@ def state_witness(request: HttpRequest, keeper: Keeper, call_id: UUID) -> HttpRe
     if call.method != "reproduction":
         raise NotFound()
     registered = young_seen(keeper.pk, call.animal_id, timezone.now())
-    of_call = [one for one in registered if is_of_clutch(one.hatched, call.examined_at.date())]
-    form = WitnessForm(request.POST or None, call=call, young=of_call)
+    seen = {
+        one.pk: f"{title_of(one)}, registered as its young"
+        for one in registered
+        if is_of_clutch(one.hatched, call.examined_at.date())
+    }
+    young = {"young": choices_of(seen)}
+    form = picked(request, WitnessForm, young, call=call, registered=bool(seen))
     return _confirming(request, keeper, call, form, "You saw them too")
 
 

@@ -15,7 +15,7 @@ from scalewitness.domain.sales import DAYS_TO_PAY
 from scalewitness.pages.animals.forms import day_field
 from scalewitness.pages.calls.forms import one_of
 from scalewitness.pages.parts.facts import FactForm, StepForm, new_id, note
-from scalewitness.pages.parts.picks import Picks
+from scalewitness.pages.parts.picks import Picks, PickSome
 from scalewitness.sales.models import Sale
 
 UUIDS = r"^[0-9a-f-]{36}( [0-9a-f-]{36})?$"
@@ -31,8 +31,6 @@ REMEDIES = (
 class DraftForm(Picks):
     """Who buys what. Nothing is offered yet and nobody is told."""
 
-    picks = ("animals",)
-
     sale = forms.UUIDField(widget=forms.HiddenInput, initial=new_id)
     buyer_name = forms.CharField(label="The buyer's name", max_length=80)
     buyer_email = forms.EmailField(
@@ -40,7 +38,7 @@ class DraftForm(Picks):
         max_length=254,
         help_text="The offer, and any later disclosure, goes there.",
     )
-    animals = forms.MultipleChoiceField(label="Which animals?", widget=forms.CheckboxSelectMultiple)
+    animals = PickSome(label="Which animals?")
     by_code = forms.BooleanField(
         label="Ask for a code with the confirmation",
         required=False,

@@ -35,7 +35,7 @@ from scalewitness.pages.home.titles import Names, title_in
 from scalewitness.pages.parts.access import actor_of, page, post_or_go, say_accepted, signed_in
 from scalewitness.pages.parts.facts import StepForm, retype
 from scalewitness.pages.parts.listing import listed
-from scalewitness.pages.parts.picking import chosen, offered, pick, sent, typed
+from scalewitness.pages.parts.picking import own_animals, picked
 from scalewitness.pages.sales.forms import CustodyForm, DraftForm, OfferForm, ReleaseForm
 from scalewitness.people.models import Keeper
 from scalewitness.sales.models import Sale, SaleStep
@@ -120,9 +120,12 @@ def _row(sale: Sale, names: Names) -> dict[str, Any]:
 @takes_an_address
 def draft(request: HttpRequest, keeper: Keeper, collection_id: UUID) -> HttpResponse:
     collection = stewarded(keeper, collection_id)
-    picked = chosen(request, "animals", request.GET.getlist("animal"))
-    form = DraftForm(sent(request), initial={**typed(request, DraftForm), "animals": picked})
-    pick(form, offered(request, Animal.objects.filter(collection=collection, ended=""), picked))
+    form = picked(
+        request,
+        DraftForm,
+        {"animals": own_animals(keeper, collection)},
+        initial={"animals": request.GET.getlist("animal")},
+    )
     if form.is_valid() and _draft(form, keeper, collection):
         return redirect("sale", form.cleaned_data["sale"])
     status = 422 if form.errors else 200

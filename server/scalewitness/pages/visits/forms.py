@@ -12,7 +12,8 @@ from scalewitness.domain.moments import rfc3339
 from scalewitness.pages.calls.forms import one_of, yes_or_no
 from scalewitness.pages.guards.local_time import in_zone
 from scalewitness.pages.parts.facts import FactForm, new_id
-from scalewitness.pages.parts.picks import Picks
+from scalewitness.pages.parts.picks import Picks, PickSome
+from scalewitness.pages.parts.somebody import NamesSomebody
 from scalewitness.people.queries import verified_keeper
 
 
@@ -27,7 +28,6 @@ def _in_days(days: int) -> Any:
 
 class InvitationForm(Picks, FactForm):
     kind = "visit_invited"
-    picks = ("animals",)
     places = {  # noqa: RUF012  a mapping nobody writes to
         "/body/guest": "email"
     }
@@ -41,7 +41,7 @@ class InvitationForm(Picks, FactForm):
     opens = moment_field("From", initial=timezone.now)
     closes = moment_field("Until", initial=_in_days(7))
     blind = yes_or_no("Blind? The guest then sees no earlier call before making their own.")
-    animals = forms.MultipleChoiceField(label="Which animals?", widget=forms.CheckboxSelectMultiple)
+    animals = PickSome(label="Which animals?")
 
     def __init__(self, *args: Any, collection: UUID, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -73,19 +73,15 @@ class InvitationForm(Picks, FactForm):
         return super()._field_at(pointer)
 
 
-class GrantForm(FactForm):
+class GrantForm(NamesSomebody, FactForm):
     """Letting someone see a collection: a partner shares it, a viewer looks."""
 
     kind = "grant_given"
+    question = "Who gets access?"
     places = {  # noqa: RUF012  a mapping nobody writes to
         "/body/to": "email"
     }
 
-    email = forms.EmailField(
-        label="Who gets access?",
-        max_length=254,
-        help_text="The address a keeper has confirmed to the record.",
-    )
     role = one_of(
         "As what?",
         (
@@ -94,16 +90,9 @@ class GrantForm(FactForm):
         ),
     )
     until = moment_field("Ends on (optional)", required=False)
-
-    def clean_email(self) -> str:
-        email: str = self.cleaned_data["email"]
-        found = verified_keeper(email)
-        if found is None:
-            raise forms.ValidationError("No keeper has confirmed this address to the record.")
-        self.to = found.pk
-        return email
+    field_order = ("known", "email")
 
     def body(self) -> dict[str, Any]:
         until = self.cleaned_data["until"]
-        body = {"to": str(self.to), "role": self.cleaned_data["role"]}
+        body = {"to": str(self.somebody), "role": self.cleaned_data["role"]}
         return body | ({"until": rfc3339(until)} if until else {})

@@ -15,7 +15,7 @@ from scalewitness.pages.parts.access import actor_of, page, post_or_go, signed_i
 from scalewitness.pages.parts.before_a_check import before_a_check
 from scalewitness.pages.parts.facts import StepForm
 from scalewitness.pages.parts.listing import listed
-from scalewitness.pages.parts.picking import chosen, offered, pick, sent, typed
+from scalewitness.pages.parts.picking import own_animals, picked
 from scalewitness.pages.visits.forms import InvitationForm
 from scalewitness.pages.visits.sheet import sheet_of
 from scalewitness.people.models import Keeper
@@ -51,10 +51,13 @@ def show_visits(request: HttpRequest, keeper: Keeper) -> HttpResponse:
 @takes_an_address
 def invite(request: HttpRequest, keeper: Keeper, collection_id: UUID) -> HttpResponse:
     collection = stewarded(keeper, collection_id)
-    picked = chosen(request, "animals", request.GET.getlist("animal"))
-    initial = {**typed(request, InvitationForm), "animals": picked}
-    form = InvitationForm(sent(request), collection=collection.pk, initial=initial)
-    pick(form, offered(request, Animal.objects.filter(collection=collection, ended=""), picked))
+    form = picked(
+        request,
+        InvitationForm,
+        {"animals": own_animals(keeper, collection)},
+        initial={"animals": request.GET.getlist("animal")},
+        collection=collection.pk,
+    )
     if form.is_valid():
         visit = form.cleaned_data["visit"]
         if form.send(visit, actor_of(keeper)) is not None:
