@@ -260,7 +260,7 @@ def test_what_is_typed_stays_while_one_looks_for_a_parent(here: Here, odile: Bro
     here.now_is_now()
     form = odile.open(path(here)).form()
     form.names["find"] = "button"
-    page = odile.send(form, **SHARED, species="python_regius", q="Z-1", find="yes")
+    page = odile.send(form, **SHARED, species="python_regius", find_dam="Z-1", find="dam")
     assert page.status == 200
     kept = page.form().values
     assert {name: kept[name] for name in SHARED} == {

@@ -16,7 +16,7 @@ from scalewitness.domain.sexing.swaps import Explanation, in_words
 from scalewitness.pages.collections.collection import stewarded
 from scalewitness.pages.collections.travelling_form import TravellersForm
 from scalewitness.pages.parts.access import page, signed_in
-from scalewitness.pages.parts.picking import Animals, ids_among, offer
+from scalewitness.pages.parts.picking import Animals, ids_among, is_search, offer
 from scalewitness.people.models import Keeper
 from scalewitness.standings.queries.swaps import MOST, Compared, compare_labels, travellers_seen
 from scalewitness.visits.queries import checked_with
@@ -42,7 +42,7 @@ def compare(request: HttpRequest, keeper: Keeper, collection_id: UUID) -> HttpRe
     """The form, and under it the comparison once two or more were chosen."""
     collection = stewarded(keeper, collection_id)
     asked = request.GET.getlist("animals")
-    bound = "find" not in request.GET and (len(asked) > 1 or "moved_at" in request.GET)
+    bound = not is_search(request) and (len(asked) > 1 or "moved_at" in request.GET)
     initial = {"animals": asked, "moved_at": request.GET.get("moved_at")}
     form = TravellersForm(request.GET if bound else None, initial=initial)
     there = _comparable(keeper, collection, asked)

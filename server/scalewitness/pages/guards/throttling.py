@@ -7,6 +7,7 @@ from typing import Concatenate, Final, ParamSpec
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 
+from scalewitness.pages.parts.picking import is_search
 from scalewitness.people.models import Keeper
 from scalewitness.rate_limit import one_too_many
 
@@ -26,7 +27,7 @@ def takes_an_address(view: ForKeeper[P]) -> ForKeeper[P]:
         request: HttpRequest, keeper: Keeper, /, *args: P.args, **kwargs: P.kwargs
     ) -> HttpResponse:
         key = f"throttle_look_up_page_{keeper.pk}"
-        asked = request.method == "POST" and "find" not in request.POST
+        asked = request.method == "POST" and not is_search(request)
         if not asked or not one_too_many(key, MOST, SECONDS):
             return view(request, keeper, *args, **kwargs)
         answer = render(request, "errors/asked_too_often.html", status=429)

@@ -46,6 +46,10 @@ class Animals:
     allowed: QuerySet[Any] | None = None
     found_by = "name, tag or transponder"
 
+    @property
+    def narrows(self) -> bool:
+        return self.allowed is not None
+
     def found(self, text: str, but: Sequence[str], most: int) -> Sequence[Choice]:
         left = self.rows.exclude(pk__in=ids_among(but)).order_by()
         if text:
@@ -99,7 +103,8 @@ class Listed:
     """A list that is known whole, in the order given."""
 
     choices: Sequence[Choice]
-    found_by: str = "name"
+    found_by = "name"
+    narrows = False
 
     def found(self, text: str, but: Sequence[str], most: int) -> Sequence[Choice]:
         wanted = text.casefold()
@@ -163,12 +168,21 @@ def sought(request: HttpRequest, name: str) -> str:
 
 def sent(request: HttpRequest) -> QueryDict | None:
     """The form as sent to be recorded; None where one only searched."""
-    return None if "find" in request.POST else request.POST or None
+    return None if is_search(request) else request.POST or None
+
+
+def is_search(request: HttpRequest) -> bool:
+    """Whether one searched: by the button beside a search, or by Enter while something stands in
+    one. Else Enter sends the form, as everywhere."""
+    given = request.POST or request.GET
+    if "enter" in given:
+        return any(given[name].strip() for name in given if name.startswith("find_"))
+    return "find" in given
 
 
 def typed(request: HttpRequest, kind: Any) -> Mapping[str, Any]:
     """What stood in the form when one searched, to be shown again as it was."""
-    if "find" not in request.POST:
+    if not is_search(request):
         return {}
     return {
         name: field.widget.value_from_datadict(request.POST, request.FILES, name)

@@ -33,6 +33,11 @@ class Source(Protocol):
         """What the search goes by, in words."""
         ...
 
+    @property
+    def narrows(self) -> bool:
+        """Whether what is offered follows from what else stands in the form."""
+        ...
+
     def found(self, text: str, but: Sequence[str], most: int) -> Sequence[Choice]:
         """Those with the text, or the likeliest where it is empty, ``but`` for some."""
         ...
@@ -57,7 +62,7 @@ class Picked(forms.ChoiceField):
         self.choices = [("", self.nothing), *listed] if self.nothing else listed
         self.found_by, self.text = source.found_by, text
         self.more, self.none = len(found) > SHOWN, bool(text) and not found
-        self.searched = self.more or bool(text)
+        self.searched = self.more or bool(text) or source.narrows
 
 
 class PickOne(Picked):
