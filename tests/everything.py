@@ -44,6 +44,7 @@ def say_everything(world: World) -> World:
     _fall(world, sold)
     _husbandry(world, world.animal("H1", hatched="2024-06-01", traits=["pied"]))
     _ends(world, world.animal("X1"))
+    _slip(world)
     _linkage(world)
     _pairings(world)
     _visits(world, world.animal("W1"))
@@ -209,6 +210,11 @@ def _ends(world: World, animal: Animal) -> None:
     world.say(world.odile, "animal_ended", animal.pk, {"why": "lost"}, texts=_note())
     world.say(world.odile, "end_corrected", animal.pk, {"why": "found"}, texts=_note())
     world.say(world.odile, "animal_ended", animal.pk, {"why": "stolen"})
+
+
+def _slip(world: World) -> None:
+    animal = world.animal("R-99")
+    world.say(world.odile, "registered_in_error", animal.pk, {}, texts=_note())
 
 
 def _linkage(world: World) -> None:

@@ -91,3 +91,21 @@ def test_no_check_of_it_is_proposed(world: World, odile: Api) -> None:
     }
     odile.post(f"{path}/end/correction", fact({"why": "found"}))
     assert odile.get(f"{path}/plan", **asked).body["checks"] == before["checks"]
+
+
+def test_one_registered_in_error_leaves_the_phone_too(
+    world: World, odile: Api, greta: Api, animal: Animal
+) -> None:
+    slip = world.animal("E-1")
+    world.make_partner(world.greta)
+    present(world)
+    cursor = greta.get("/changes").body["cursor"]
+    sent = fact()
+    answer = odile.post(f"/animals/{slip.pk}/registration-error", sent)
+    assert answer.status == 201
+    assert odile.post(f"/animals/{slip.pk}/registration-error", sent).body == answer.body, "a repeat"
+    (news,) = greta.get("/changes", cursor=cursor).body["items"]
+    assert (news["type"], news["id"]) == ("purge", str(slip.pk))
+    assert odile.get(f"/animals/{slip.pk}").status == 404
+    listed = {one["id"] for one in odile.get("/animals").body["items"]}
+    assert listed == {str(animal.pk)}

@@ -220,6 +220,16 @@ def test_an_animal_that_ended_leaves_the_list_and_comes_back(odile: Machine) -> 
     assert animal in {one["id"] for one in odile.well("show")}
 
 
+def test_an_animal_registered_in_error_is_gone_for_good(odile: Machine) -> None:
+    animal = new_animal(odile, "B99")
+    odile.sync()
+    assert odile.run("end", "B99", "registered-in-error", "--note", "twice").status == 0
+    odile.sync()
+    assert odile.well("unsent") == []
+    for shown in (odile.well("show"), odile.well("show", "--ended")):
+        assert animal not in {one["id"] for one in shown}
+
+
 def test_an_unusual_depth_is_asked_again_and_what_was_refused_can_be_mended(
     odile: Machine,
 ) -> None:

@@ -44,7 +44,7 @@ OPEN: dict[tuple[str, ...], str] = {
     STEWARDS: """agreement clutches collection compare_labels correct_address custody
         disclosure_letter draft_sale edit_record end give_access identifier invite join_records
         linkage log_clutch make_offer open_dispute particulars plan_checks plan_pairing plan_visit
-        receipt receipt_file register register_clutch rename_collection sale
+        receipt receipt_file register register_clutch registered_in_error rename_collection sale
         withdraw_identifier""",
     (*STEWARDS, "buyer"): "disclosure",
     (): "answer_report compare_photos refile_call withdraw_witness",
@@ -250,7 +250,8 @@ REFUSES = """account add_device answer_by_link attach_photo correct_address cust
     draft_sale edit_record end give_access husbandry identifier invite join_records linkage
     log_clutch login/ make_call make_offer new_collection object_to_call offer offer_address
     open_dispute particulars password/change/ password/reset/ plan_pairing read_document register
-    register_clutch rename_collection report_problem sale signup/ state_witness vouching
+    register_clutch registered_in_error rename_collection report_problem sale signup/
+    state_witness vouching
     withdraw_call withdraw_identifier"""
 """Pages with a form that is refused when all that can be typed is nonsense."""
 READERS = ("anonymous", "owner", "buyer")

@@ -1,4 +1,4 @@
-"""``scalewitness end``: an animal that is no longer there, or is again."""
+"""``scalewitness end``: an animal that is no longer there, or is again, or never was one."""
 
 import click
 
@@ -16,12 +16,14 @@ from scalewitness_cli.identity import moment_now, need_identity
 from scalewitness_cli.readings import now_by
 from scalewitness_cli.remote import Stopped
 
-ENDS, BACK = ("died", "lost", "stolen"), ("found", "mistake")
+ENDS, BACK, SLIP = ("died", "lost", "stolen"), ("found", "mistake"), "registered-in-error"
+
+KINDS = {**dict.fromkeys(ENDS, "animal_ended"), SLIP: "registered_in_error"}
 
 
 @click.command()
 @click.argument("animal")
-@click.argument("why", type=click.Choice((*ENDS, *BACK)))
+@click.argument("why", type=click.Choice((*ENDS, *BACK, SLIP)))
 @click.option("--at", metavar="WHEN", help="The day or time, where it was not now.")
 @click.option("--note", help="Free text; the log keeps a fingerprint of it only.")
 @server_option
@@ -31,7 +33,8 @@ def end(
     animal: str, why: str, at: str | None, note: str | None, server: str | None, as_json: bool
 ) -> None:
     """State that ANIMAL died, is lost or was stolen; or that it was found again, or that its
-    end was stated by mistake.
+    end was stated by mistake; or, while nothing else was stated of it, that it was registered in
+    error.
 
     Stored here, sent by the next sync. It leaves lists and plans, never the record.
     """
@@ -42,8 +45,8 @@ def end(
             raise Stopped("Only its keeper and partners say that of an animal.")
         now = moment_now()
         when = rfc3339(typed_moment(at, now) if at else now)
-        kind = "animal_ended" if why in ENDS else "end_corrected"
-        made = checks.fact(kind, shown["id"], when, {"why": why})
+        kind = KINDS.get(why, "end_corrected")
+        made = checks.fact(kind, shown["id"], when, {} if why == SLIP else {"why": why})
         if note:
             made["texts"] = {"note": note}
         (stored,) = outbox.add(store, identity.key, [made], rfc3339(now))

@@ -2,6 +2,7 @@
 
 from datetime import datetime
 from functools import cache
+from typing import Final
 
 from django.db import models
 from simple_history.models import HistoricalRecords
@@ -28,10 +29,22 @@ class Collection(models.Model):
         return self.name
 
 
+IN_ERROR: Final = "error"
+"""Of an animal that was registered in error: why it is not there."""
+
+
+class _Registered(models.Manager["Animal"]):
+    """All but those registered in error."""
+
+    def get_queryset(self) -> models.QuerySet["Animal"]:
+        return super().get_queryset().exclude(ended=IN_ERROR)
+
+
 class Animal(models.Model):
     """One snake. ``name``, ``rack``, ``description`` and ``hold_off`` are the record a
     keeper edits; the rest follows the facts and is written by intake alone. ``ended``: why it is
-    no longer there, as its keeper says, empty while it is; ``ended_at``: since when."""
+    no longer there, as its keeper says, empty while it is; ``ended_at``: since when. Without those
+    registered in error are ``objects``, and the animals of anything else; ``ever`` has them."""
 
     id = models.UUIDField(primary_key=True)
     collection = models.ForeignKey(Collection, on_delete=models.PROTECT, related_name="animals")
@@ -50,6 +63,8 @@ class Animal(models.Model):
     _history_user: Keeper | None
     _history_date: datetime
     history = HistoricalRecords()
+    objects = _Registered()
+    ever = models.Manager["Animal"]()
 
     class Meta:
         indexes = [
@@ -82,7 +97,8 @@ class IdentifierWithdrawal(AppendOnly):
 
 
 class _Borne(models.Manager["Identifier"]):
-    """Those that were not withdrawn since, in the order assigned."""
+    """Those that were not withdrawn since, of animals not registered in error, in the order
+    assigned."""
 
     def get_queryset(self) -> models.QuerySet["Identifier"]:
         return _borne().using(self._db) if self._db else _borne().all()
@@ -97,7 +113,8 @@ def _borne() -> models.QuerySet["Identifier"]:
         code=models.OuterRef("code"),
         position__gt=models.OuterRef("position"),
     )
-    return Identifier.ever.filter(~models.Exists(withdrawn)).order_by("position")
+    there = Identifier.ever.exclude(animal__ended=IN_ERROR)
+    return there.filter(~models.Exists(withdrawn)).order_by("position")
 
 
 class Identifier(AppendOnly):

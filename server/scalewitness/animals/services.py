@@ -10,6 +10,7 @@ from django.db import IntegrityError, transaction
 from django.db.models import Model, QuerySet
 
 from scalewitness.animals.models import (
+    IN_ERROR,
     Animal,
     Collection,
     Custody,
@@ -33,6 +34,7 @@ from scalewitness.domain.facts import (
     Particulars,
     PartingProposed,
     PhotoAttached,
+    RegisteredInError,
 )
 from scalewitness.domain.identifiers import plain_code
 from scalewitness.ledger.queries.entries import is_spoken_for
@@ -125,7 +127,7 @@ def store_particulars(animal: Animal, fact: Logged[Particulars]) -> None:
 def _current(animal: Animal) -> Animal:
     """The animal as it is now, locked: an edit of its record may have come in between, and
     takes no other lock."""
-    return Animal.objects.select_for_update().get(pk=animal.pk)
+    return Animal.ever.select_for_update().get(pk=animal.pk)
 
 
 def _set_particulars(animal: Animal, body: Particulars) -> None:
@@ -142,6 +144,10 @@ def store_end(animal: Animal, fact: Logged[AnimalEnded]) -> None:
 
 def store_end_correction(animal: Animal, fact: Logged[EndCorrected]) -> None:
     _set_end(animal, "", None, fact.received_at)
+
+
+def store_in_error(animal: Animal, fact: Logged[RegisteredInError]) -> None:
+    _set_end(animal, IN_ERROR, fact.at, fact.received_at)
 
 
 def _set_end(animal: Animal, ended: str, at: datetime | None, now: datetime) -> None:

@@ -17,6 +17,7 @@ from scalewitness.api.animals.plan_checks import plan_checks
 from scalewitness.api.animals.propose_joining import propose_joining
 from scalewitness.api.animals.propose_parting import propose_parting
 from scalewitness.api.animals.register_animal import register_animal
+from scalewitness.api.animals.registered_in_error import state_registered_in_error
 from scalewitness.api.animals.show_animal import show_animal
 from scalewitness.api.animals.show_history import show_history
 from scalewitness.api.animals.state_linkage import state_linkage
@@ -172,6 +173,7 @@ animals = [
     path("animals/<uuid:id>/what-if", resource(post=suppose_call), name="what-if"),
     path("animals/<uuid:id>/particulars", resource(post=correct_particulars)),
     path("animals/<uuid:id>/end", resource(post=end_animal)),
+    path("animals/<uuid:id>/registration-error", resource(post=state_registered_in_error)),
     path("animals/<uuid:id>/end/correction", resource(post=correct_end)),
     path("animals/<uuid:id>/linkage", resource(post=state_linkage)),
     path("animals/<uuid:id>/identifiers", resource(post=assign_identifier)),

@@ -167,6 +167,7 @@ _WORDS: Final[dict[str, str | Callable[[Body], str]]] = {
     "custody_changed": _custody,
     "animal_ended": _why(ENDED),
     "end_corrected": _why(CORRECTED),
+    "registered_in_error": "Its keeper says that the animal was registered in error.",
     "linkage_stated": _from("A trait's inheritance with sex was stated: {}.", "trait"),
     "visit_invited": "A keeper was invited to check animals.",
     "visit_accepted": "The invitation to a visit was accepted.",

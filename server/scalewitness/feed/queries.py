@@ -62,7 +62,8 @@ SELECT EXISTS (SELECT FROM changed)
   OR EXISTS (SELECT FROM animals_custody WHERE position >= %(old)s AND position < %(new)s)
   OR EXISTS (
     SELECT FROM ledger_entry
-    WHERE kind = 'animal_registered' AND position >= %(old)s AND position < %(new)s)
+    WHERE kind IN ('animal_registered', 'registered_in_error')
+      AND position >= %(old)s AND position < %(new)s)
   OR EXISTS (
     SELECT FROM calls_call WHERE by = %(keeper)s
     AND position >= %(old)s AND position < %(new)s AND visit IS NOT NULL)
@@ -81,7 +82,8 @@ touched AS (
   WHERE position >= %(old)s AND position < %(new)s AND
     (came_from IN (SELECT id FROM concerned) OR went_to IN (SELECT id FROM concerned))
   UNION SELECT a.id FROM ledger_entry r JOIN animals_animal a ON a.id = r.about
-  WHERE r.kind = 'animal_registered' AND r.position >= %(old)s AND r.position < %(new)s
+  WHERE r.kind IN ('animal_registered', 'registered_in_error')
+    AND r.position >= %(old)s AND r.position < %(new)s
     AND a.collection_id IN (SELECT id FROM concerned)
   UNION SELECT animal_id FROM calls_call
   WHERE by = %(keeper)s AND position >= %(old)s AND position < %(new)s AND visit IS NOT NULL)

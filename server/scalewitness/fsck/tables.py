@@ -257,6 +257,6 @@ def strays(size: int) -> Iterator[Difference]:
             for position in found.values_list("position", flat=True).iterator():
                 yield Difference(table.store, position, "a row that no entry calls for")
     registered = Entry.objects.filter(kind="animal_registered").values("about")
-    for animal in Animal.objects.exclude(pk__in=registered).values_list("pk", flat=True):
+    for animal in Animal.ever.exclude(pk__in=registered).values_list("pk", flat=True):
         what = f"animal {animal} was never registered"
         yield Difference(Animal._meta.db_table, None, what)

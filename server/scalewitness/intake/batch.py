@@ -160,6 +160,10 @@ class Batch:
         """Whether a fact of the batch is, or is about, this id."""
         return self._writer.speaks_of(thing)
 
+    def kinds_about(self, thing: UUID) -> set[str]:
+        """Kinds of facts about this id that are not in the log's table yet."""
+        return self._writer.kinds_about(thing)
+
     def state(self, kind: str, about: UUID, body: Body) -> Logged[Any]:
         """Log a fact that the record itself states, as a consequence."""
         if kind not in facts.SYSTEM_KINDS and kind != "dispute_opened":

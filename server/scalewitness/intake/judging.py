@@ -4,12 +4,13 @@ from collections.abc import Sequence
 
 import msgspec
 
-from scalewitness.domain.errors import Refused
+from scalewitness.domain.errors import NotFound, Refused
 from scalewitness.intake.batch import Batch
 from scalewitness.intake.consequences import settle
 from scalewitness.intake.kinds import AT_ONCE, NEEDS_SETTLED, RULES
 from scalewitness.intake.outcomes import KnownIds, Outcome, known_among
 from scalewitness.intake.reassessing import reassess_first
+from scalewitness.intake.rules.slips import refuse_of_a_slip
 from scalewitness.intake.signatures import Signatures
 from scalewitness.intake.submission import Sealed
 from scalewitness.sales.queries import animals_sold
@@ -66,7 +67,11 @@ def _judged(item: Sealed, batch: Batch) -> int | None:
     rule = RULES[item.kind]
     if item.kind not in AT_ONCE:
         batch.store()
-    position = rule(item, batch)
+    try:
+        position = rule(item, batch)
+    except NotFound:
+        refuse_of_a_slip(item.about, batch)
+        raise
     if item.kind not in AT_ONCE:
         batch.store()
     if item.kind != "call_made":

@@ -23,6 +23,7 @@ from scalewitness.intake.rules import (
     reports,
     returns,
     sales,
+    slips,
     visits,
     vouching,
 )
@@ -48,6 +49,7 @@ RULES: dict[str, Rule] = {
     "custody_changed": custody.custody_changed,
     "animal_ended": ends.animal_ended,
     "end_corrected": ends.end_corrected,
+    "registered_in_error": slips.registered_in_error,
     "linkage_stated": animals.linkage_stated,
     "visit_invited": visits.visit_invited,
     "visit_accepted": visits.visit_accepted,

@@ -11,7 +11,15 @@ from scalewitness.pages.accounts import (
     sign_out,
     vouching,
 )
-from scalewitness.pages.animals import animal, chosen, identifiers, joining, photos, planning
+from scalewitness.pages.animals import (
+    animal,
+    chosen,
+    identifiers,
+    joining,
+    photos,
+    planning,
+    slips,
+)
 from scalewitness.pages.breeding import clutches, new_clutch, pairings
 from scalewitness.pages.calls import call, comparing, late, refiling, texts
 from scalewitness.pages.collections import agreement, collection, travelling
@@ -89,6 +97,11 @@ urlpatterns = [
         name="withdraw_identifier",
     ),
     path("animals/<uuid:animal_id>/end", animal.end, name="end"),
+    path(
+        "animals/<uuid:animal_id>/registration-error",
+        slips.state_slip,
+        name="registered_in_error",
+    ),
     path("animals/<uuid:animal_id>/linkage", animal.state_linkage, name="linkage"),
     re_path(rf"^animals/{UUID}/husbandry/{HUSBANDRY}$", animal.note_husbandry, name="husbandry"),
     path("animals/<uuid:animal_id>/photos/new", photos.attach, name="attach_photo"),

@@ -9,6 +9,7 @@ from uuid import UUID
 
 from scalewitness.animals.models import Animal, Collection
 from scalewitness.animals.queries import is_steward
+from scalewitness.animals.queries.slips import slips_among
 from scalewitness.breeding.queries.pairings import pairing_of
 from scalewitness.calls.queries.held import decision_on, decisions_for
 from scalewitness.calls.queries.visibility import Sight, VisibleParents, animal_open, sights_of
@@ -93,10 +94,12 @@ def _of_animals(
     decided of the keeper's own late calls."""
     listed = list(entries)
     if sights is None:
-        sights = sights_of(keeper, {entry.about for entry in listed if entry.about}, now)
+        about = {entry.about for entry in listed if entry.about}
+        left = slips_among(about, keeper, now)
+        sights = {**sights_of(keeper, about, now), **dict.fromkeys(left, "all")}
     seen = [entry for entry in listed if entry.about and sights.get(entry.about) == "all"]
     naming = [entry for entry in seen if _names_parents(entry)]
-    animals = Animal.objects.in_bulk({entry.about for entry in naming if entry.about})
+    animals = Animal.ever.in_bulk({entry.about for entry in naming if entry.about})
     pairs = ((animals[entry.about], entry) for entry in naming if entry.about)
     shut = _naming_shut_parents(keeper, pairs, now)
     decided = [entry.position for entry in listed if entry.kind == "late_call_decided"]
@@ -204,6 +207,7 @@ ANIMAL_KINDS: Final = frozenset(
         "particulars_corrected",
         "animal_ended",
         "end_corrected",
+        "registered_in_error",
         "linkage_stated",
         "identifier_assigned",
         "identifier_withdrawn",

@@ -33,6 +33,7 @@ _PARTNERS: Final = [
     "custody_changed",
     "animal_ended",
     "end_corrected",
+    "registered_in_error",
     "linkage_stated",
 ]
 """Kinds that only keeper and partners state."""

@@ -15,7 +15,9 @@ SELECT DISTINCT ON (given.code) given.code, given.animal_id, given.gone FROM (
   SELECT one.code, one.animal_id, one.position, EXISTS (
     SELECT FROM animals_identifierwithdrawal AS off
     WHERE off.animal_id = one.animal_id AND off.scheme = one.scheme AND off.code = one.code
-      AND off.position > one.position) AS gone
+      AND off.position > one.position) OR EXISTS (
+    SELECT FROM animals_animal AS slip
+    WHERE slip.id = one.animal_id AND slip.ended = 'error') AS gone
   FROM animals_identifier AS one
   WHERE one.scheme = 'transponder' AND one.code = ANY(%s::text[])) AS given
 ORDER BY given.code, given.gone, CASE WHEN given.gone THEN -given.position ELSE given.position END

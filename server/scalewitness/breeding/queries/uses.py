@@ -83,7 +83,7 @@ def _as_parents(animals: set[UUID], rooms: Collection[UUID]) -> Iterator[Use]:
     named = Animal.history.filter(Q(sire__in=animals) | Q(dam__in=animals)).values("id")
     left = Custody.objects.filter(animal=OuterRef("pk"), came_from__in=rooms)
     here = Q(collection__in=rooms) | Exists(left)
-    young = Animal.objects.filter(here, pk__in=named) if rooms else Animal.objects.none()
+    young = Animal.ever.filter(here, pk__in=named) if rooms else Animal.ever.none()
     for entry in lines_of_kinds(young.values_list("pk", flat=True), NAMING):
         for parent in _parents(entry) & animals:
             yield _named(entry, parent)

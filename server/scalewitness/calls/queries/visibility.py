@@ -89,7 +89,7 @@ def _visible(
 ) -> "QuerySet[WithAnnotations[Animal, WithSight]]":
     """``size`` None: as things are. Else as the log's first ``size`` entries had them: grants,
     their ends, moves and calls are never edited, so leaving out the later ones is enough."""
-    animals = Animal.objects.select_related("collection")
+    animals = (Animal.objects if size is None else Animal.ever).select_related("collection")
     calls = Call.objects.filter(animal=OuterRef(OuterRef("pk")), by=keeper, visit=OuterRef("pk"))
     held_in, kept = "collection_id", Q(collection__keeper=keeper)
     if size is not None:
@@ -116,9 +116,11 @@ def _visible(
     )
 
 
-def _registered(size: int) -> Exists:
-    kind = "animal_registered"
-    return Exists(Entry.objects.filter(about=OuterRef("pk"), kind=kind, position__lt=size))
+def _registered(size: int) -> Q:
+    """And not in error."""
+    before = Entry.objects.filter(about=OuterRef("pk"), position__lt=size)
+    in_error = before.filter(kind="registered_in_error")
+    return Q(Exists(before.filter(kind="animal_registered"))) & ~Q(Exists(in_error))
 
 
 def animals_ahead(keeper: UUID, visit: UUID, now: datetime) -> list[Animal]:

@@ -27,6 +27,7 @@ from scalewitness.domain.facts.animals import (
     ParticularsCorrected,
     PartingProposed,
     PhotoAttached,
+    RegisteredInError,
     Shed,
     Weight,
 )
@@ -187,6 +188,7 @@ __all__ = [
     "PolicyAdopted",
     "Position",
     "PublicKey",
+    "RegisteredInError",
     "ReleaseAgreed",
     "ReleaseAsked",
     "ReleaseDenied",

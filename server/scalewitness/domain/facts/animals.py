@@ -135,6 +135,13 @@ class EndCorrected(Body, frozen=True):
     corrected: Corrected | None = None
 
 
+class RegisteredInError(Body, frozen=True):
+    """About an animal of which nothing else was stated: there is none, or it is registered twice.
+    It leaves everything but the log, for good; its codes are free again."""
+
+    note: Commitment | None = None
+
+
 class LinkageStated(Body, frozen=True, kw_only=True):
     """What the animal's keeper says of a trait inherited together with sex: how many copies
     its parents have, what it shows itself, and ``beside`` which sex chromosome the one copy
@@ -180,6 +187,7 @@ BODIES: dict[str, type[Body]] = {
     "custody_changed": CustodyChanged,
     "animal_ended": AnimalEnded,
     "end_corrected": EndCorrected,
+    "registered_in_error": RegisteredInError,
     "linkage_stated": LinkageStated,
     "pairing_planned": PairingPlanned,
     "pairing_dropped": PairingDropped,

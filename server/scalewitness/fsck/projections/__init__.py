@@ -29,6 +29,7 @@ PROJECTIONS: dict[str, Callable[[LoggedFact, Past], Rows]] = {
     "custody_changed": animals.custody_changed,
     "animal_ended": animals.animal_ended,
     "end_corrected": animals.end_corrected,
+    "registered_in_error": animals.registered_in_error,
     "linkage_stated": animals.linkage_stated,
     "keeper_vouched": people.keeper_vouched,
     "founder_named": people.founder_named,

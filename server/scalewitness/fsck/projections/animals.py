@@ -21,7 +21,7 @@ from scalewitness.fsck.reading import LoggedFact
 from scalewitness.standings.models import StatedLinkage
 
 PARTICULARS = frozenset({"animal_registered", "particulars_corrected"})
-ENDS = frozenset({"animal_ended", "end_corrected"})
+ENDS = frozenset({"animal_ended", "end_corrected", "registered_in_error"})
 
 
 def animal_registered(fact: LoggedFact, past: Past) -> Rows:
@@ -110,6 +110,11 @@ def end_corrected(fact: LoggedFact, past: Past) -> Rows:
     """There again, as from the beginning."""
     if past.is_latest(fact, ENDS):
         yield Row(Animal, {"id": fact.about, "ended": "", "ended_at": None})
+
+
+def registered_in_error(fact: LoggedFact, past: Past) -> Rows:
+    """For good."""
+    yield Row(Animal, {"id": fact.about, "ended": "error", "ended_at": fact.at})
 
 
 def linkage_stated(fact: LoggedFact, past: Past) -> Rows:

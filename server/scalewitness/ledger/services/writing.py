@@ -143,6 +143,10 @@ class Writer:
         """Whether a pending fact is, or is about, this id."""
         return any(thing in (row[0], row[4]) for row in self._rows)
 
+    def kinds_about(self, thing: UUID) -> set[str]:
+        """Kinds of the pending facts about this id."""
+        return {row[1] for row in self._rows if row[4] == thing}
+
     def flush(self) -> int:
         """Store the entries and move the head; the new size."""
         if self._rows:

@@ -58,6 +58,7 @@ from scalewitness.pages.animals.forms import (
 from scalewitness.pages.animals.linkage_form import LinkageForm
 from scalewitness.pages.animals.parents import possible_parents
 from scalewitness.pages.animals.settled import own_records
+from scalewitness.pages.animals.slips import left_of_slip
 from scalewitness.pages.animals.story import story_of
 from scalewitness.pages.animals.transponders import (
     moved_number,
@@ -128,7 +129,10 @@ def stewarded_animal(keeper: Keeper, animal_id: UUID) -> Animal:
 @signed_in
 def show_animal(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpResponse:
     now = timezone.now()
-    animal, sight = animal_seen(keeper.pk, animal_id, now)
+    try:
+        animal, sight = animal_seen(keeper.pk, animal_id, now)
+    except NotFound:
+        return left_of_slip(request, keeper, animal_id)
     if sight == "blind":
         return page(request, "animals/blind.html", {"animal": blind_view(animal)})
     parents = _parents(keeper, animal)

@@ -287,6 +287,13 @@ class EndForm(FactForm):
         return opened if day is None or opened.startswith(str(day)) else f"{day}T12:00:00.000Z"
 
 
+class SlipForm(FactForm):
+    """That there is no such animal, or that it is registered twice."""
+
+    kind = "registered_in_error"
+    note = note("Note")
+
+
 class EndCorrectionForm(FactForm):
     kind = "end_corrected"
     why = one_of("Why is it there again?", ())
