@@ -103,9 +103,11 @@ def test_one_registered_in_error_leaves_the_phone_too(
     sent = fact()
     answer = odile.post(f"/animals/{slip.pk}/registration-error", sent)
     assert answer.status == 201
-    assert odile.post(f"/animals/{slip.pk}/registration-error", sent).body == answer.body, "a repeat"
+    assert odile.post(f"/animals/{slip.pk}/registration-error", sent).body == answer.body, (
+        "a repeat"
+    )
     (news,) = greta.get("/changes", cursor=cursor).body["items"]
-    assert (news["type"], news["id"]) == ("purge", str(slip.pk))
+    assert news == {"type": "purge", "animal": str(slip.pk)}
     assert odile.get(f"/animals/{slip.pk}").status == 404
     listed = {one["id"] for one in odile.get("/animals").body["items"]}
     assert listed == {str(animal.pk)}

@@ -12,15 +12,15 @@ from django.utils import timezone
 from scalewitness.animals.models import Animal
 from scalewitness.calls.queries.visibility import visible_animals
 from scalewitness.domain.parents import Role
-from scalewitness.pages.parts.picking import Animals, ids_among
+from scalewitness.pages.parts.picking import AnimalsToPick, ids_among
 from scalewitness.people.models import Keeper
 from scalewitness.searching.animals import may_be
 
 OTHER: Final[Mapping[Role, Role]] = {"sire": "dam", "dam": "sire"}
-Offer: TypeAlias = Callable[[Any], Animals]
+Offer: TypeAlias = Callable[[Any], AnimalsToPick]
 
 
-def _offered(role: Role, keeper: Keeper, but: UUID | None, form: Any) -> Animals:
+def _offered(role: Role, keeper: Keeper, but: UUID | None, form: Any) -> AnimalsToPick:
     """As far as the form is filled in: of its species, or the other parent's; hatched before the
     young; and not verified to be of the other sex. What is chosen already may stay."""
     now = timezone.now()
@@ -31,7 +31,7 @@ def _offered(role: Role, keeper: Keeper, but: UUID | None, form: Any) -> Animals
         rows = rows.filter(species=species)
     if hatched := _day(form["hatched"].value()):
         rows = rows.exclude(hatched__gte=hatched)
-    return Animals(rows, keeper.pk, now, allowed=whole)
+    return AnimalsToPick(rows, keeper.pk, now, allowed=whole)
 
 
 def possible_parents(keeper: Keeper, but: UUID | None = None) -> Mapping[str, Offer]:
@@ -39,7 +39,7 @@ def possible_parents(keeper: Keeper, but: UUID | None = None) -> Mapping[str, Of
     return {role: partial(_offered, role, keeper, but) for role in OTHER}
 
 
-def mates_offered(form: Any, *, animal: Animal, keeper: Keeper) -> Animals:
+def mates_offered(form: Any, *, animal: Animal, keeper: Keeper) -> AnimalsToPick:
     """For an animal in a season: of its species, not verified to be of the sex that it is planned
     as, and hatched two years before the young at the latest (our judgement: none breeds sooner)."""
     now = timezone.now()
@@ -51,7 +51,7 @@ def mates_offered(form: Any, *, animal: Animal, keeper: Keeper) -> Animals:
     season = str(form["season"].value() or "")
     if season.isdecimal() and 2 < int(season) <= date.max.year:
         rows = rows.exclude(hatched__year__gt=int(season) - 2)
-    return Animals(rows, keeper.pk, now, allowed=whole)
+    return AnimalsToPick(rows, keeper.pk, now, allowed=whole)
 
 
 def _day(given: object) -> date | None:

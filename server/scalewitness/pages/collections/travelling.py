@@ -16,7 +16,7 @@ from scalewitness.domain.sexing.swaps import Explanation, in_words
 from scalewitness.pages.collections.collection import stewarded
 from scalewitness.pages.collections.travelling_form import TravellersForm
 from scalewitness.pages.parts.access import page, signed_in
-from scalewitness.pages.parts.picking import Animals, ids_among, is_search, offer
+from scalewitness.pages.parts.picking import AnimalsToPick, ids_among, is_search, offer
 from scalewitness.people.models import Keeper
 from scalewitness.standings.queries.swaps import MOST, Compared, compare_labels, travellers_seen
 from scalewitness.visits.queries import checked_with
@@ -46,7 +46,7 @@ def compare(request: HttpRequest, keeper: Keeper, collection_id: UUID) -> HttpRe
     initial = {"animals": asked, "moved_at": request.GET.get("moved_at")}
     form = TravellersForm(request.GET if bound else None, initial=initial)
     there = _comparable(keeper, collection, asked)
-    offer(request, form, {"animals": Animals(there, keeper.pk, timezone.now())})
+    offer(request, form, {"animals": AnimalsToPick(there, keeper.pk, timezone.now())})
     enough = form.searched or len(list(form["animals"])) > 1
     context: dict[str, Any] = {"collection": collection, "form": form, "enough": enough}
     if bound and form.is_valid():

@@ -20,7 +20,7 @@ from scalewitness.calls.queries.visibility import visible_animals
 from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.ledger.queries.entries import last_spoken_of
 from scalewitness.pages.animals.table import age_of
-from scalewitness.pages.parts.picks import Choice, Picks, Source
+from scalewitness.pages.parts.picks import Pick, Picks, Source
 from scalewitness.people.models import Keeper
 from scalewitness.people.queries import names_of
 from scalewitness.searching.animals import with_text
@@ -34,7 +34,7 @@ Sources = Mapping[str, Source | Callable[[Any], Source]]
 
 
 @dataclass(frozen=True, slots=True)
-class Animals:
+class AnimalsToPick:
     """Out of ``rows``, which carry the asker's ``sight``. ``first``: those offered before others;
     next come those of which the asker last stated something. ``allowed``: what may be chosen, where
     that is more than is offered."""
@@ -50,7 +50,7 @@ class Animals:
     def narrows(self) -> bool:
         return self.allowed is not None
 
-    def found(self, text: str, but: Sequence[str], most: int) -> Sequence[Choice]:
+    def found(self, text: str, but: Sequence[str], most: int) -> Sequence[Pick]:
         left = self.rows.exclude(pk__in=ids_among(but)).order_by()
         if text:
             return self._words(_by_name(left.filter(with_text(self.keeper, text, self.now)), most))
@@ -59,21 +59,21 @@ class Animals:
         rest = left.exclude(pk__in=[one.pk for one in ahead])
         return self._words([*ahead, *_by_name(rest, most - len(ahead))])
 
-    def named(self, values: Sequence[str]) -> Sequence[Choice]:
+    def named(self, values: Sequence[str]) -> Sequence[Pick]:
         wanted = ids_among(values)
         rows = self.rows if self.allowed is None else self.allowed
         return self._words(_in_order(rows.filter(pk__in=wanted), wanted)) if wanted else ()
 
-    def _words(self, animals: Sequence[Any]) -> list[Choice]:
+    def _words(self, animals: Sequence[Any]) -> list[Pick]:
         labels = labels_of([one.pk for one in animals if one.sight == "all"])
         return [_choice(one, labels.get(one.pk, UNSEXED), self.now) for one in animals]
 
 
-def own_animals(keeper: Keeper, collection: Collection) -> Animals:
+def own_animals(keeper: Keeper, collection: Collection) -> AnimalsToPick:
     """Those in a collection that the keeper holds or is a partner in."""
     now = timezone.now()
     rows = visible_animals(keeper.pk, now).filter(collection=collection, sight="all", ended="")
-    return Animals(rows, keeper.pk, now)
+    return AnimalsToPick(rows, keeper.pk, now)
 
 
 def _by_name(rows: QuerySet[Any], most: int) -> list[Any]:
@@ -86,7 +86,7 @@ def _in_order(rows: QuerySet[Any], wanted: Sequence[UUID]) -> list[Any]:
     return [found[one] for one in dict.fromkeys(wanted) if one in found]
 
 
-def _choice(animal: Any, label: str, now: datetime) -> Choice:
+def _choice(animal: Any, label: str, now: datetime) -> Pick:
     """Its name and codes, and what tells it from others; of one to be checked blind, what stands
     on the sheet."""
     blind = animal.sight != "all"
@@ -95,29 +95,29 @@ def _choice(animal: Any, label: str, now: datetime) -> Choice:
     title = named or next(iter(codes), "No name, no code")
     known = [*(codes if named else codes[1:]), taxon(animal.species).common]
     known += [age_of(animal.hatched, now.date()), "" if blind else label]
-    return Choice(str(animal.pk), title, " · ".join(filter(None, known)))
+    return Pick(str(animal.pk), title, " · ".join(filter(None, known)))
 
 
 @dataclass(frozen=True, slots=True)
 class Listed:
     """A list that is known whole, in the order given."""
 
-    choices: Sequence[Choice]
+    choices: Sequence[Pick]
     found_by = "name"
     narrows = False
 
-    def found(self, text: str, but: Sequence[str], most: int) -> Sequence[Choice]:
+    def found(self, text: str, but: Sequence[str], most: int) -> Sequence[Pick]:
         wanted = text.casefold()
         left = (one for one in self.choices if one.value not in but)
         return [one for one in left if wanted in f"{one.title} {one.fine}".casefold()][:most]
 
-    def named(self, values: Sequence[str]) -> Sequence[Choice]:
+    def named(self, values: Sequence[str]) -> Sequence[Pick]:
         return [one for one in self.choices if one.value in values]
 
 
 def choices_of(words: Mapping[Any, str]) -> Listed:
     """Each with its words."""
-    return Listed([Choice(str(value), title) for value, title in words.items()])
+    return Listed([Pick(str(value), title) for value, title in words.items()])
 
 
 def people_known(keeper: UUID) -> Listed:
@@ -126,10 +126,7 @@ def people_known(keeper: UUID) -> Listed:
     given = given_access_by(keeper)
     names = names_of(one.to_id for one in given)
     return Listed(
-        [
-            Choice(str(one.to_id), names[one.to_id], f"{one.role}, {one.opens:%B %Y}")
-            for one in given
-        ]
+        [Pick(str(one.to_id), names[one.to_id], f"{one.role}, {one.opens:%B %Y}") for one in given]
     )
 
 

@@ -12,7 +12,7 @@ SHOWN = 12
 
 
 @dataclass(frozen=True, slots=True)
-class Choice:
+class Pick:
     """One to choose: what it is called, and what tells it from others of that name."""
 
     value: str
@@ -38,11 +38,11 @@ class Source(Protocol):
         """Whether what is offered follows from what else stands in the form."""
         ...
 
-    def found(self, text: str, but: Sequence[str], most: int) -> Sequence[Choice]:
+    def found(self, text: str, but: Sequence[str], most: int) -> Sequence[Pick]:
         """Those with the text, or the likeliest where it is empty, ``but`` for some."""
         ...
 
-    def named(self, values: Sequence[str]) -> Sequence[Choice]:
+    def named(self, values: Sequence[str]) -> Sequence[Pick]:
         """Those of the values that may be chosen."""
         ...
 
