@@ -44,7 +44,6 @@ def say_everything(world: World) -> World:
     _fall(world, sold)
     _husbandry(world, world.animal("H1", hatched="2024-06-01", traits=["pied"]))
     _ends(world, world.animal("X1"))
-    _slip(world)
     _linkage(world)
     _pairings(world)
     _visits(world, world.animal("W1"))
@@ -64,6 +63,7 @@ def say_everything(world: World) -> World:
     _on_its_own_account(world)
     _deceit(world)
     _named_as_one(world)
+    _slip(world)
     return world
 
 

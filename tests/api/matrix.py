@@ -149,7 +149,7 @@ ROWS = [
         plain(method="ultrasound", conclusion="male", role="veterinarian")),
     Row("POST", "animals/{blind}/particulars", to(201, *STEWARDS),
         fact({"species": "boa_imperator"})),
-    Row("POST", "animals/{blind}/registration-error", to(409, *STEWARDS), fact()),  # more is stated
+    Row("POST", "animals/{blind}/registration-error", to(409, *STEWARDS), fact({})),
     Row("POST", "animals/{blind}/end", to(201, *STEWARDS), fact({"why": "lost"})),
     Row("POST", "animals/{blind}/end/correction", to(409, *STEWARDS),  # nobody says it ended
         fact({"why": "mistake"})),

@@ -100,12 +100,11 @@ def test_one_registered_in_error_leaves_the_phone_too(
     world.make_partner(world.greta)
     present(world)
     cursor = greta.get("/changes").body["cursor"]
-    sent = fact()
+    sent = fact({})
     answer = odile.post(f"/animals/{slip.pk}/registration-error", sent)
     assert answer.status == 201
-    assert odile.post(f"/animals/{slip.pk}/registration-error", sent).body == answer.body, (
-        "a repeat"
-    )
+    again = odile.post(f"/animals/{slip.pk}/registration-error", sent)
+    assert again.body["position"] == answer.body["position"], "a repeat"
     (news,) = greta.get("/changes", cursor=cursor).body["items"]
     assert news == {"type": "purge", "animal": str(slip.pk)}
     assert odile.get(f"/animals/{slip.pk}").status == 404
