@@ -29,6 +29,9 @@ def test_the_collection_leads_to_the_figures_with_their_cautions(
     assert "Fleiss’ kappa Fleiss 1971; interval after Gwet 2014 0.47 95 in 100" in page.text
     assert "3 of 4 animals 0.50; 95 in 100 confidence" in page.text
     assert "Only 4 animals to go by" in page.text
+    assert "Too few to tell how examiners agree beyond chance." in page.text
+    assert page.text.count(": too few to tell, 4 animals.") == 2, "all, and the two"
+    assert len([link for link in page.links if link.startswith("/animals/")]) == 4
     assert "Nobody disagreed" not in page.text
     for who in (here.greta, here.stan):
         assert f"/examiners/{who.pk}" in page.links

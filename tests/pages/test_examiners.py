@@ -39,7 +39,9 @@ def test_the_animal_page_leads_to_the_record_in_words(
     assert "Provisional: about" in page.text
     assert "Probing: undecided, with 1 wrong in 2 settled calls." in page.text
     assert "signs of harm in 0 of 2 examinations" in page.text
-    assert "error rate" in page.html, "the drawing"
+    assert "too few to tell" in page.text, "of two animals"
+    assert "How often wrong" in page.html, "the drawing"
+    assert f"/animals/{recorded.pk}" in page.links, "one of those behind it"
     assert "our judgement" in page.text
 
 
@@ -78,6 +80,7 @@ def test_ones_own_record_is_reached_from_the_account(
     page = greta.open(path)
     assert "Of 2 females settled by others" in page.text
     assert "over 0 animals of theirs that you may see" in page.text
+    assert not [link for link in page.links if f"/animals/{recorded.pk}" in link]
     assert "Provisional" not in page.text
     assert "No hatchling among" in page.text
     assert "No examination among" in page.text

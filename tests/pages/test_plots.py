@@ -16,7 +16,7 @@ from scalewitness.domain.sexing.taxa import species_list, taxon
 from scalewitness.pages.plots.axis import letter
 from scalewitness.pages.plots.course import Turn, course
 from scalewitness.pages.plots.depths import Probed, depths
-from scalewitness.pages.plots.interval import interval
+from scalewitness.pages.plots.interval import ERROR, Estimate, intervals
 from scalewitness.pages.plots.of_case import turns_of
 from scalewitness.standings.models import Standing
 
@@ -179,23 +179,31 @@ def test_no_turns_no_course() -> None:
 # --- interval -----------------------------------------------------------------------------
 
 
-def test_an_interval_is_drawn_to_scale_with_its_counts() -> None:
+def test_an_interval_is_drawn_to_scale_with_the_animals_behind_it() -> None:
     """Two wrong in 40 under Beta(2, 38) is Beta(4, 76): mean 4/80 = 5%."""
-    tree = drawn(interval("Probing, males", 0.05, 0.014, 0.108, 2, 38))
-    mean = next(one for one in tree.iter("circle"))
+    found = Estimate("Probing, males", 40, 0.05, 0.014, 0.108, "wrong about 5.0%")
+    tree = drawn(intervals("How often wrong", [found], ERROR))
+    (mean,) = tree.iter("circle")
     assert float(mean.attrib["cx"]) == pytest.approx(8 + 300 * 0.05 / 0.5)
-    low, high = (float(next(tree.iter("line")).attrib[end]) for end in ("x1", "x2"))
+    (line,) = (one for one in tree.iter("line") if one.get("class") == "interval")
+    low, high = (float(line.attrib[end]) for end in ("x1", "x2"))
     assert (low, high) == (pytest.approx(8 + 600 * 0.014), pytest.approx(8 + 600 * 0.108))
-    assert "2 wrong, 38 right" in described(tree)
-    assert "5.0% of the time" in described(tree)
+    assert "Probing, males: wrong about 5.0%, 40 animals" in described(tree)
 
 
-def test_an_interval_beyond_one_half_ends_in_an_arrow_and_says_so() -> None:
-    tree = drawn(interval("Probing", 0.6, 0.2, 0.9, 3, 2))
+def test_an_interval_beyond_one_half_ends_in_an_arrow() -> None:
+    tree = drawn(intervals("How often wrong", [Estimate("Probing", 12, 0.6, 0.2, 0.9)], ERROR))
     assert [one.get("class") for one in tree.iter("path")] == ["arrow"]
     assert list(tree.iter("circle")) == []
-    assert "20.0% to 90.0%" in "".join(tree.itertext())
-    assert "runs beyond" in described(tree)
+
+
+def test_of_fewer_than_ten_animals_nothing_is_drawn_and_that_is_said() -> None:
+    found = [Estimate("Probing, males", n, 0.05, 0.0, 0.4, "5%") for n in (1, 9, 10)]
+    tree = drawn(intervals("How often wrong", found, ERROR))
+    assert len(list(tree.iter("circle"))) == 1
+    assert "".join(tree.itertext()).count("too few to tell") == 2 * 2, "drawn, and described"
+    assert "Probing, males: too few to tell, 1 animal." in " ".join(described(tree).split())
+    assert not intervals("How often wrong", [], ERROR)
 
 
 # --- all of them --------------------------------------------------------------------------
@@ -207,7 +215,7 @@ def test_hostile_words_are_escaped_and_nothing_carries_a_style() -> None:
         depths([Probed(HOSTILE, (Pass("left", "9", "aborted"),), HOSTILE)], hostile, "p1"),
         depths([Probed(HOSTILE, (Pass("right", "9", "choice"),), HOSTILE)], hostile, "p1"),
         course([Turn(HOSTILE, HOSTILE, 0.7, HOSTILE)], probable=0.9, verified=0.99),
-        interval(HOSTILE, 0.1, 0.05, 0.2, 1, 9),
+        intervals(HOSTILE, [Estimate(HOSTILE, 12, 0.1, 0.05, 0.2, HOSTILE)], ERROR),
     ]
     for markup in drawings:
         assert "<script" not in markup

@@ -29,14 +29,15 @@ Conclusions = dict[tuple[UUID, UUID], str]
 
 
 class Pair(Struct, frozen=True):
-    """Two examiners over the animals both concluded on; ``kappa`` is None when both always
-    gave the one same answer, which chance would explain as well."""
+    """Two examiners over the animals both concluded on, which are ``behind`` it; ``kappa`` is None
+    when both always gave the one same answer, which chance would explain as well."""
 
     first: UUID
     second: UUID
     animals: int
     agreed: int
     kappa: Cohen | None
+    behind: tuple[UUID, ...] = ()
 
 
 class CollectionAgreement(Struct, frozen=True):
@@ -100,8 +101,9 @@ def _pairs(examiners: Sequence[UUID], found: Conclusions) -> tuple[Pair, ...]:
 
 
 def _pair(one: UUID, two: UUID, first: dict[UUID, str], second: dict[UUID, str]) -> Pair:
-    both = Counter((first[animal], second[animal]) for animal in first.keys() & second.keys())
+    behind = sorted(first.keys() & second.keys())
+    both = Counter((first[animal], second[animal]) for animal in behind)
     table = [[both[row, column] for column in SEXES] for row in SEXES]
     animals = both.total()
     agreed = sum(both[sex, sex] for sex in SEXES)
-    return Pair(one, two, animals, agreed, cohen(table) if animals else None)
+    return Pair(one, two, animals, agreed, cohen(table) if animals else None, tuple(behind))

@@ -69,13 +69,15 @@ class LoggedRecord(Struct, frozen=True):
 
 class Rate(Struct, frozen=True):
     """All there is about one method and true sex. ``seen`` counts settled animals among
-    those the viewer sees whole; ``provisional`` is there where little is settled."""
+    those the viewer sees whole, and ``behind`` are those that were called blind; ``provisional`` is
+    there where little is settled."""
 
     method: Method
     sex: Sex
     logged: ErrorRate | None
     seen: Counts
     provisional: ProvisionalRate | None
+    behind: tuple[UUID, ...] = ()
 
 
 class Qualification(Struct, frozen=True):
@@ -143,7 +145,7 @@ def examiner_seen(
         record=record,
         withheld=withheld,
         role=record.role if record else _last_role(calls),
-        rates=_rates(examiner, record, counts, pooled),
+        rates=_rates(examiner, record, counts, pooled, _behind(pool, examiner)),
         qualifications=_qualifications(record),
         animals=len(seen),
         drift=drift(clutches_called(calls)),
@@ -225,6 +227,16 @@ def _counts(pool: Iterable[Determination], examiner: UUID) -> dict[Place, Counts
     return {(method, sex): counts for (_, method, sex), counts in settled(own).items()}
 
 
+def _behind(pool: Iterable[Determination], examiner: UUID) -> dict[Place, list[UUID]]:
+    """The settled animals that they called blind."""
+    found: dict[Place, dict[UUID, None]] = {}
+    for call in pool:
+        concluded = call.conclusion != "undetermined"
+        if call.examiner == str(examiner) and call.truth and call.blind and concluded:
+            found.setdefault((call.method, call.truth), {})[UUID(call.animal)] = None
+    return {place: list(animals) for place, animals in found.items()}
+
+
 def _pooled(
     record: LoggedRecord | None,
     counts: Mapping[Place, Counts],
@@ -260,6 +272,7 @@ def _rates(
     record: LoggedRecord | None,
     counts: Mapping[Place, Counts],
     pooled: Provisional | None,
+    behind: Mapping[Place, list[UUID]],
 ) -> tuple[Rate, ...]:
     logged = record.rates if record else {}
     estimates = {
@@ -269,7 +282,14 @@ def _rates(
     }
     places = sorted({*logged, *counts, *estimates})
     return tuple(
-        Rate(*one, logged.get(one), counts.get(one, Counts()), estimates.get(one)) for one in places
+        Rate(
+            *one,
+            logged.get(one),
+            counts.get(one, Counts()),
+            estimates.get(one),
+            tuple(behind.get(one, ())),
+        )
+        for one in places
     )
 
 

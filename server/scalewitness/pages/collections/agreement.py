@@ -1,6 +1,6 @@
 """How far a collection's examiners agree, in plain words."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from uuid import UUID
 
@@ -11,7 +11,10 @@ from scalewitness.domain.sexing.examiners.binomial import Interval
 from scalewitness.examiners.agreement import RESAMPLES, CollectionAgreement, Pair, agreement_in
 from scalewitness.examiners.figures import reproducible
 from scalewitness.pages.collections.collection import stewarded
+from scalewitness.pages.examiners.examiner import LISTED
+from scalewitness.pages.home.titles import titles_of
 from scalewitness.pages.parts.access import page, signed_in
+from scalewitness.pages.plots.interval import AGREEMENT, TOO_FEW, Estimate, intervals
 from scalewitness.people.models import Keeper
 
 FEW = 20
@@ -45,6 +48,8 @@ class TwoExaminers:
     second_name: str
     agreed: str
     kappa: str
+    animals: list[tuple[UUID, str]]
+    more: int
 
 
 @signed_in
@@ -52,12 +57,15 @@ def show_agreement(request: HttpRequest, keeper: Keeper, collection_id: UUID) ->
     """For whoever keeps the collection or is a partner in it."""
     collection = stewarded(keeper, collection_id)
     found = agreement_in(collection.pk, reproducible())
+    titles = titles_of(one for pair in found.pairs for one in pair.behind[:LISTED])
     context = {
         "collection": collection,
         "found": found,
         "summary": summary(found),
         "measures": list(_measures(found)),
-        "pairs": [_pair(one, found) for one in found.pairs],
+        "pairs": [_pair(one, found, titles) for one in found.pairs],
+        "drawing": intervals("How far examiners agree", list(_estimates(found)), AGREEMENT),
+        "tells": found.compared >= TOO_FEW,
         "cautions": list(cautions(found)),
         "few": FEW,
     }
@@ -129,7 +137,22 @@ def _signed(value: float) -> str:
     return f"{value:.2f}".replace("-", "−")
 
 
-def _pair(pair: Pair, found: CollectionAgreement) -> TwoExaminers:
+def _estimates(found: CollectionAgreement) -> Iterable[Estimate]:
+    """All together, then two by two."""
+    if found.fleiss is not None:
+        low, high = found.fleiss.interval
+        value = found.fleiss.coefficient
+        yield Estimate("All examiners", found.compared, value, low, min(high, 1.0), _signed(value))
+    for pair in found.pairs:
+        names = " and ".join(found.names.get(one, "unknown") for one in (pair.first, pair.second))
+        if pair.kappa is None:
+            yield Estimate(names, pair.animals)
+            continue
+        (low, high), value = pair.kappa.interval, pair.kappa.kappa
+        yield Estimate(names, pair.animals, value, low, min(high, 1.0), _signed(value))
+
+
+def _pair(pair: Pair, found: CollectionAgreement, titles: Mapping[UUID, str]) -> TwoExaminers:
     return TwoExaminers(
         first=pair.first,
         first_name=found.names.get(pair.first, "unknown"),
@@ -137,6 +160,8 @@ def _pair(pair: Pair, found: CollectionAgreement) -> TwoExaminers:
         second_name=found.names.get(pair.second, "unknown"),
         agreed=f"{pair.agreed} of {_animals(pair.animals)}",
         kappa=_kappa(pair),
+        animals=[(one, titles[one]) for one in pair.behind[:LISTED]],
+        more=max(0, len(pair.behind) - LISTED),
     )
 
 

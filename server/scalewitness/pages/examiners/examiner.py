@@ -1,12 +1,11 @@
 """One examiner's record in plain words, to themself and whoever reads a call of theirs."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from uuid import UUID
 
 from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
-from django.utils.safestring import SafeString
 
 from scalewitness.domain.methods import METHODS
 from scalewitness.domain.sexing.examiner_numbers import numbers_behind
@@ -22,28 +21,36 @@ from scalewitness.examiners.figures import (
     examiner_seen,
     reproducible,
 )
+from scalewitness.pages.home.titles import titles_of
 from scalewitness.pages.parts.access import page, signed_in
-from scalewitness.pages.plots.interval import interval
+from scalewitness.pages.plots.interval import ERROR, Estimate, intervals
 from scalewitness.people.models import Keeper
+
+LISTED = 20
+"""Animals behind a figure that are named (our judgement: enough to look into)."""
 
 
 @dataclass(frozen=True, slots=True)
 class RateInWords:
-    """One method and sex: sentences, and the drawing where something is logged."""
+    """One method and sex, with the settled ``animals`` behind it that its reader sees whole: id and
+    title, and how many ``more`` there are."""
 
     heading: str
     sentences: tuple[str, ...]
     provisional: str | None
-    drawing: SafeString | None
+    animals: list[tuple[UUID, str]]
+    more: int
 
 
 @signed_in
 def show_examiner(request: HttpRequest, keeper: Keeper, examiner_id: UUID) -> HttpResponse:
     known = examiner_seen(keeper.pk, examiner_id, timezone.now(), reproducible())
     methods = sorted({rate.method for rate in known.rates})
+    titles = titles_of(one for rate in known.rates for one in rate.behind[:LISTED])
     context = {
         "known": known,
-        "rates": [_rate(rate) for rate in known.rates],
+        "rates": [_rate(rate, titles) for rate in known.rates],
+        "drawing": intervals("How often wrong", list(_estimates(known.rates)), ERROR),
         "qualifications": [qualification(one) for one in known.qualifications],
         "drift": drift_in_words(known.drift) if known.drift else None,
         "harm": [harm_in_words(METHODS[method].name, rate) for method, rate in known.harm.items()],
@@ -60,21 +67,29 @@ def _pooled(known: ExaminerKnown) -> tuple[str, ...]:
     return pooled_in_words(known.provisional) if shown and known.provisional else ()
 
 
-def _rate(rate: Rate) -> RateInWords:
-    heading = f"{METHODS[rate.method].name}, {rate.sex}s"
+def _heading(rate: Rate) -> str:
+    return f"{METHODS[rate.method].name}, {rate.sex}s"
+
+
+def _rate(rate: Rate, titles: Mapping[UUID, str]) -> RateInWords:
     logged = (logged_in_words(rate.logged),) if rate.logged else ()
     estimate = rate.provisional
     return RateInWords(
-        heading=heading,
+        heading=_heading(rate),
         sentences=(*(logged or _unlogged(rate.seen)), *_beside(rate.seen)),
         provisional=provisional_in_words(estimate) if estimate else None,
-        drawing=_drawn(heading, rate.logged) if rate.logged else None,
+        animals=[(one, titles[one]) for one in rate.behind[:LISTED]],
+        more=max(0, len(rate.behind) - LISTED),
     )
 
 
-def _drawn(heading: str, rate: ErrorRate) -> SafeString:
-    counts = rate.counts
-    return interval(heading, rate.mean, rate.low, rate.high, counts.wrong, counts.right)
+def _estimates(rates: Iterable[Rate]) -> Iterable[Estimate]:
+    """Of what is on the log; the rest is in words alone."""
+    for rate in rates:
+        if found := rate.logged:
+            words = f"wrong about {found.mean:.1%}, between {found.low:.1%} and {found.high:.1%}"
+            called = found.counts.wrong + found.counts.right
+            yield Estimate(_heading(rate), called, found.mean, found.low, found.high, words)
 
 
 def logged_in_words(rate: ErrorRate) -> str:

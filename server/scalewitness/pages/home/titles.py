@@ -1,6 +1,6 @@
 """What the readers of a sale, a dispute or a disclosure know an animal by."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from uuid import UUID
 
 from scalewitness.animals.models import Animal
@@ -37,3 +37,9 @@ def disputed(dispute: Dispute, seat: Seat, names: Names | None = None) -> str:
 
 def is_open(disclosure: Disclosure) -> bool:
     return not hasattr(disclosure, "acknowledgement")
+
+
+def titles_of(animals: Iterable[UUID]) -> dict[UUID, str]:
+    """Of many, for whoever sees them whole."""
+    rows = Animal.objects.filter(pk__in=list(animals)).prefetch_related("identifiers")
+    return {one.pk: title_of(one) for one in rows}
