@@ -1,5 +1,6 @@
 """One call as the model sees it: what was found, and what stood around it."""
 
+from functools import lru_cache
 from typing import Literal
 
 from msgspec import Struct
@@ -80,8 +81,13 @@ _BEFORE: dict[Identified, Identified] = {"tub_tag": "confirmed", "denied": "unco
 
 def another_animal(call: Evidence, numbers: ParameterSet) -> float:
     """How often another animal was examined, identified as this one was."""
-    rate = numbers.numbers.get(f"identity.{call.identified}")
-    before = _BEFORE.get(call.identified, call.identified)
+    return _another_animal(call.identified, numbers)
+
+
+@lru_cache(maxsize=512)
+def _another_animal(identified: Identified, numbers: ParameterSet) -> float:
+    rate = numbers.numbers.get(f"identity.{identified}")
+    before = _BEFORE.get(identified, identified)
     return numbers.value(f"identity.{before}") if rate is None else rate.value
 
 

@@ -152,6 +152,7 @@ def _misleading(numbers: ParameterSet, method: Method) -> Pair:
     return numbers.get(male, 0.0), numbers.get(female, 0.0)
 
 
+@lru_cache(maxsize=2048)
 def _species(taxon: Taxon, method: Method, numbers: ParameterSet) -> str:
     """The name of σ: the chance that the species is not as what is held for it."""
     name = ""
