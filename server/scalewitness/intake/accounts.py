@@ -22,9 +22,9 @@ from scalewitness.sign_in.services.handing_over import forget_approved
 from scalewitness.sign_in.services.removing import forget_factors
 
 
-def open_account(*, name: str, email: str, password: str, now: datetime) -> None:
+def open_account(*, name: str, email: str, password: str, now: datetime, zone: str = "") -> None:
     """The same for an address that has an account already, as far as anybody can tell but who
-    reads its letters.
+    reads its letters. ``zone``: in which times are shown to them.
 
     Raises:
         OutOfRange: the password is too weak.
@@ -33,7 +33,7 @@ def open_account(*, name: str, email: str, password: str, now: datetime) -> None
     services.check_password_is_strong(password, name=name, email=email)
     with transaction.atomic():
         known = account_of(email)
-        made = None if known else services.sign_up_if_free(name, email, password)
+        made = None if known else services.sign_up_if_free(name, email, password, zone)
         if made is not None:
             account_letters.confirm_address(EmailAddress.objects.get(user=made), now)
             return

@@ -35,6 +35,10 @@ class Keeper(AbstractBaseUser):
     """Whether the weekly letter of what waits is wanted."""
     time_zone = models.CharField(max_length=64, default="", db_default="", blank=True)
     """In which times are shown to them, as the zone database names it; empty: the record's own."""
+    day_style = models.CharField(max_length=12, default="", db_default="", blank=True)
+    """How days are written for them (`DayStyle`)."""
+    weight_unit = models.CharField(max_length=12, default="", db_default="", blank=True)
+    """In which they read and type weights (`WeightUnit`)."""
     sign_outs = models.PositiveIntegerField(default=0)
     """How often every browser was signed out at once: a session is of one such count."""
     # The history tells that a profile changed and when; personal values stay out of it,
@@ -49,6 +53,8 @@ class Keeper(AbstractBaseUser):
             "last_login",
             "digest",
             "time_zone",
+            "day_style",
+            "weight_unit",
             "sign_outs",
         ]
     )

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Mapping
 from datetime import UTC, datetime, tzinfo
-from typing import Any
+from typing import Any, cast
 from uuid import UUID
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
@@ -12,6 +12,13 @@ from django.core.signing import BadSignature
 from django.db.models import Exists, F, OuterRef, Q, QuerySet
 
 from scalewitness.domain.errors import LinkGone
+from scalewitness.domain.habits import (
+    DAY_STYLES,
+    WEIGHT_UNITS,
+    DayStyle,
+    Habits,
+    WeightUnit,
+)
 from scalewitness.ledger.queries.prepared import Prepared, any_of
 from scalewitness.mail.services.links import link_of
 from scalewitness.people.models import (
@@ -211,8 +218,17 @@ def keeper_of(keeper: UUID) -> Keeper | None:
     return Keeper.objects.filter(pk=keeper, is_active=True).first()
 
 
-def zone_of(keeper: Keeper | None) -> tzinfo:
-    """In which zone times are shown to them; to anyone else, in the record's own."""
+def habits_of(keeper: Keeper | None) -> Habits:
+    """How times, days and weights are written for them; for anyone else, as the record does."""
+    zone = _zone_of(keeper)
+    if keeper is None:
+        return Habits(zone)
+    days = cast(DayStyle, keeper.day_style if keeper.day_style in DAY_STYLES else "")
+    weights = cast(WeightUnit, keeper.weight_unit if keeper.weight_unit in WEIGHT_UNITS else "")
+    return Habits(zone, days, weights)
+
+
+def _zone_of(keeper: Keeper | None) -> tzinfo:
     name = (keeper.time_zone if keeper else "") or settings.LOCAL_TIME_ZONE
     try:
         return ZoneInfo(name)

@@ -69,11 +69,11 @@ def sign_up(*, name: str, email: str, password: str) -> Keeper:
     return keeper
 
 
-def sign_up_if_free(name: str, email: str, password: str) -> Keeper | None:
+def sign_up_if_free(name: str, email: str, password: str, zone: str = "") -> Keeper | None:
     """A new keeper with an address still to be verified; None where it has an account."""
     try:
         with transaction.atomic():
-            keeper = Keeper.objects.create_user(email.lower(), password, name=name)
+            keeper = Keeper.objects.create_user(email.lower(), password, name=name, time_zone=zone)
             EmailAddress.objects.create(
                 user=keeper, email=keeper.email, primary=True, verified=False
             )
@@ -130,9 +130,10 @@ def want_digest(keeper: Keeper, *, wanted: bool) -> None:
     Keeper.objects.filter(pk=keeper.pk).update(digest=wanted)
 
 
-def change_zone(keeper: Keeper, zone: str) -> None:
-    """In which zone times are shown to them."""
-    Keeper.objects.filter(pk=keeper.pk).update(time_zone=zone)
+def choose_habits(keeper: Keeper, **chosen: str) -> None:
+    """How times, days and weights are written for them: ``time_zone``, ``day_style``,
+    ``weight_unit``. Those not named stay."""
+    Keeper.objects.filter(pk=keeper.pk).update(**chosen)
 
 
 def rename(keeper: Keeper, *, name: str, version: int, now: datetime) -> Keeper:
@@ -299,7 +300,8 @@ def close_account(keeper: Keeper, now: datetime) -> None:
         devices.update(name="a device", token=None)
         EmailAddress.objects.filter(user=current).delete()
         current.name, current.email = ERASED_NAME, erased_address(current.pk)
-        current.is_active, current.time_zone = False, ""
+        current.is_active = False
+        current.time_zone = current.day_style = current.weight_unit = ""
         current.set_unusable_password()
         current.version += 1
         current._history_user = None

@@ -100,7 +100,7 @@ MIDDLEWARE = [
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "allauth.account.middleware.AccountMiddleware",
-    "scalewitness.pages.guards.local_time.ReadersTime",
+    "scalewitness.pages.guards.habits.ReadersHabits",
     "scalewitness.pages.guards.fence.OnlyReadWhileFenced",
     "scalewitness.serving.busy.AnswerWhenBusy",
 ]

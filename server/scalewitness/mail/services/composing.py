@@ -1,7 +1,7 @@
 """From what a letter says in values to the message that is sent."""
 
 from collections.abc import Callable, Mapping
-from datetime import UTC, datetime, tzinfo
+from datetime import datetime
 from typing import Any, Final
 from uuid import UUID
 
@@ -13,6 +13,7 @@ from django.template.loader import render_to_string
 from django.utils import timezone
 
 from scalewitness.domain.errors import Fenced, LogContradicted
+from scalewitness.domain.habits import Habits, written_for
 from scalewitness.domain.translog.receipts import Receipt
 from scalewitness.ledger.queries.entries import entry_of, texts_by_fact
 from scalewitness.ledger.services.receipting import receipt_of
@@ -60,11 +61,13 @@ def compose(
     letter: Letter,
     connection: BaseEmailBackend | None = None,
     receipt: Receipt | None = None,
-    zone: tzinfo | None = None,
+    habits: Habits | None = None,
 ) -> EmailMultiAlternatives:
     """The message: three templates a kind (subject, text, HTML), fixed headers, and the
-    receipt as a file where there is one. ``zone``: to give times in; None: the reader's."""
-    with timezone.override(zone or _zone(letter)):
+    receipt as a file where there is one. ``habits``: to write times, days and weights by; None: the
+    reader's."""
+    habits = habits or _habits(letter)
+    with timezone.override(habits.zone), written_for(habits):
         return _compose(letter, connection, receipt)
 
 
@@ -116,13 +119,13 @@ def tell_since(since: Callable[[Letter], Mapping[str, Any] | None]) -> None:
     _since = since
 
 
-_zone: Callable[[Letter], tzinfo] = lambda letter: UTC  # noqa: E731
+_habits: Callable[[Letter], Habits] = lambda letter: Habits()  # noqa: E731
 
 
-def tell_zone(zone: Callable[[Letter], tzinfo]) -> None:
-    """How a reader's time zone is found; whoever knows people says so."""
-    global _zone
-    _zone = zone
+def tell_habits(habits: Callable[[Letter], Habits]) -> None:
+    """How it is found what a reader is used to; whoever knows people says so."""
+    global _habits
+    _habits = habits
 
 
 def _what_is_inside(letter: Letter) -> dict[str, Any]:

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime
+from decimal import Decimal
 from typing import Any, Final
 
 from django import template
@@ -9,6 +10,7 @@ from django.utils import timezone
 
 from scalewitness.domain.consequences import sex_of
 from scalewitness.domain.fact_words import ENDED
+from scalewitness.domain.habits import day_in_words, weight_in_words
 from scalewitness.domain.sexing.words import about
 
 register = template.Library()
@@ -37,13 +39,20 @@ def moment(value: str | datetime | None) -> str:
 
 @register.filter
 def day(value: str | date | None) -> str:
-    """A day as ``25 November 2026``; of a moment, the day it was in the current zone."""
+    """A day as its reader writes it, ``25 November 2026``; of a moment, the day it was in the
+    current zone."""
     if not value:
         return ""
     if isinstance(value, str):
         value = date.fromisoformat(value) if len(value) == len("2026-11-25") else _here(value)
     when = _here(value) if isinstance(value, datetime) else value
-    return f"{when.day} {when:%B %Y}"
+    return day_in_words(when)
+
+
+@register.filter
+def weight(grams: Decimal | float | str | None) -> str:
+    """Grams, in the unit that their reader uses, named."""
+    return "" if grams in (None, "") else weight_in_words(grams)
 
 
 def _here(value: str | datetime) -> datetime:

@@ -9,6 +9,7 @@ from django import forms
 from django.conf import settings
 from django.contrib import messages
 from django.db.models import prefetch_related_objects
+from django.forms.models import model_to_dict
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.utils import timezone
@@ -26,6 +27,7 @@ from scalewitness.pages.parts.facts import FactForm, retype
 from scalewitness.pages.parts.picking import picked
 from scalewitness.pages.parts.somebody import known_people
 from scalewitness.pages.visits.forms import GrantForm
+from scalewitness.people import services
 from scalewitness.people.models import Device, Grant, Keeper
 from scalewitness.people.queries import (
     devices_of,
@@ -34,7 +36,6 @@ from scalewitness.people.queries import (
     grants_held,
     has_verified_address,
 )
-from scalewitness.people.services import change_zone, rename, want_digest
 
 
 def zones() -> list[tuple[str, str]]:
@@ -53,13 +54,34 @@ class NameForm(forms.Form):
     )
 
 
-class ZoneForm(forms.Form):
+class HabitsForm(forms.Form):
     time_zone = forms.ChoiceField(
         label="Your time zone",
         required=False,
         choices=zones,
         help_text="Pages and letters give times in it. Exports, receipts and papers stay in UTC.",
+        widget=forms.Select(attrs={"data-browsers-zone": ""}),
     )
+    day_style = forms.ChoiceField(
+        label="Days are written",
+        required=False,
+        choices=[
+            ("", "25 November 2026"),
+            ("month_first", "November 25, 2026"),
+            ("iso", "2026-11-25"),
+        ],
+    )
+    weight_unit = forms.ChoiceField(
+        label="Weights",
+        required=False,
+        choices=[("", "Grams"), ("ounces", "Ounces")],
+        help_text="The record keeps grams, to a tenth.",
+    )
+
+    @classmethod
+    def of(cls, keeper: Keeper) -> "HabitsForm":
+        """As the keeper chose."""
+        return cls(initial=model_to_dict(keeper, list(cls.base_fields)))
 
 
 class RevocationForm(FactForm):
@@ -83,7 +105,7 @@ def show_account(request: HttpRequest, keeper: Keeper) -> HttpResponse:
     if form.is_valid():
         name, version = form.cleaned_data["name"], form.cleaned_data["version"]
         try:
-            rename(keeper, name=name, version=version, now=timezone.now())
+            services.rename(keeper, name=name, version=version, now=timezone.now())
         except VersionStale:
             form.add_error("name", f"It was changed meanwhile, to “{keeper.name}”.")
             retype(form, "version", str(keeper.version))
@@ -94,7 +116,7 @@ def show_account(request: HttpRequest, keeper: Keeper) -> HttpResponse:
     context = {
         "form": form,
         "keeper": keeper,
-        "zone": ZoneForm(initial={"time_zone": keeper.time_zone}),
+        "habits": HabitsForm.of(keeper),
         "verified": has_verified_address(keeper),
         "devices": [_device(one) for one in devices_of(keeper)],
         **_grants(keeper),
@@ -195,18 +217,31 @@ def end_grant(request: HttpRequest, keeper: Keeper, grant_id: UUID) -> HttpRespo
 
 @post_or_go("account", of_it=False)
 @signed_in
-def choose_zone(request: HttpRequest, keeper: Keeper) -> HttpResponse:
-    form = ZoneForm(request.POST)
+def choose_habits(request: HttpRequest, keeper: Keeper) -> HttpResponse:
+    form = HabitsForm(request.POST)
     if form.is_valid():
-        change_zone(keeper, form.cleaned_data["time_zone"])
-        messages.success(request, "Times are shown in that zone now.")
+        services.choose_habits(keeper, **form.cleaned_data)
+        messages.success(request, "Times, days and weights are written so from now on.")
     else:
-        messages.error(request, "There is no such time zone.")
+        messages.error(request, "That is none of the choices. Nothing was changed.")
     return redirect("account")
+
+
+@post_or_go("home", of_it=False)
+@signed_in
+def take_browsers_zone(request: HttpRequest, keeper: Keeper) -> HttpResponse:
+    """What Today offers where none was chosen."""
+    zone = request.POST.get("time_zone", "")
+    if zone in dict(zones()):
+        services.choose_habits(keeper, time_zone=zone)
+        messages.success(request, f"Times are shown as in {zone}. Your account changes it.")
+    else:
+        messages.error(request, "The record knows no such time zone. Choose one on your account.")
+    return redirect("home")
 
 
 @post_or_go("account", of_it=False)
 @signed_in
 def choose_digest(request: HttpRequest, keeper: Keeper) -> HttpResponse:
-    want_digest(keeper, wanted=request.POST.get("wanted") == "yes")
+    services.want_digest(keeper, wanted=request.POST.get("wanted") == "yes")
     return redirect("account")

@@ -1,6 +1,7 @@
 """Forms of the account's pages, in the place of allauth's: what they do is `intake.accounts`."""
 
 from typing import Any
+from zoneinfo import available_timezones
 
 from allauth.account.adapter import get_adapter
 from allauth.account.forms import (
@@ -26,7 +27,13 @@ class SignUpForm(SignupForm):
     """It answers the same whether or not the address has an account."""
 
     name = forms.CharField(max_length=80, label="Your name, as other keepers will see it")
-    field_order = ("name", "email", "password1")
+    time_zone = forms.CharField(
+        max_length=64,
+        required=False,
+        widget=forms.HiddenInput(attrs={"data-browsers-zone": ""}),
+    )
+    """The browser's; one that the record does not know counts as none."""
+    field_order = ("name", "email", "password1", "time_zone")
 
     def validate_unique_email(self, value: str) -> str:
         self.account_already_exists = False
@@ -51,6 +58,7 @@ class SignUpForm(SignupForm):
             email=sent["email"],
             password=sent["password1"],
             now=timezone.now(),
+            zone=sent["time_zone"] if sent["time_zone"] in available_timezones() else "",
         )
         return None, get_adapter().respond_email_verification_sent(request, None)
 

@@ -6,9 +6,12 @@ from typing import Any
 from uuid import UUID
 
 from django import forms
+from django.core.exceptions import ValidationError
+from django.utils.functional import lazy
 
 from scalewitness.animals.models import Collection, Identifier
 from scalewitness.domain.choices import SHEDS, texts
+from scalewitness.domain.habits import FINEST, as_grams, readers
 from scalewitness.domain.sexing.taxa import species_list
 from scalewitness.pages.calls.forms import one_of
 from scalewitness.pages.parts.facts import FactForm, new_id, note
@@ -199,20 +202,39 @@ class HusbandryForm(FactForm):
         return {"noted": self.noted()}
 
 
-def grams_field(label: str, *, required: bool) -> forms.DecimalField:
-    return forms.DecimalField(
-        label=label,
-        required=required,
-        min_value=0,
-        max_value=999_999,
-        decimal_places=1,
-        widget=forms.NumberInput(attrs={"inputmode": "decimal", "step": "0.1"}),
-    )
+class WeightField(forms.DecimalField):
+    """Typed in the unit that its reader uses; what comes of it is grams. ``before`` stands in the
+    label before the unit."""
+
+    widget = forms.NumberInput(attrs={"inputmode": "decimal"})
+
+    def __init__(self, before: str = "", **more: Any) -> None:
+        label = _labelled(before)
+        super().__init__(label=label, min_value=0, max_value=999_999, decimal_places=2, **more)
+        self.widget.attrs["step"] = "any"
+
+    def clean(self, value: Any) -> Any:
+        typed = super().clean(value)
+        if typed is None:
+            return None
+        grams = as_grams(typed)
+        if grams != grams.quantize(FINEST):
+            raise ValidationError("Grams are kept to a tenth: give one digit after the point.")
+        return grams
+
+
+def _unit(before: str) -> str:
+    unit = "ounces" if readers().weights == "ounces" else "grams"
+    return f"{before} in {unit}" if before else unit.capitalize()
+
+
+_labelled = lazy(_unit, str)
+"""A form is made once, and read by many."""
 
 
 class WeightForm(HusbandryForm):
     title = "Weight"
-    grams = grams_field("Grams", required=True)
+    grams = WeightField()
     field_order = ("grams", "note")
 
     def noted(self) -> dict[str, Any]:
@@ -222,7 +244,7 @@ class WeightForm(HusbandryForm):
 class MealForm(HusbandryForm):
     title = "Meal"
     taken = one_of("Was it taken?", (("yes", "Taken"), ("no", "Refused")))
-    grams = grams_field("Prey in grams", required=False)
+    grams = WeightField("Prey", required=False)
     field_order = ("taken", "grams", "note")
 
     def noted(self) -> dict[str, Any]:

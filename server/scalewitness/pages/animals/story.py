@@ -16,6 +16,7 @@ from scalewitness.animals.queries import moves_of, notes_of, stewarded_ids
 from scalewitness.breeding.queries.pairings import PairingSeen
 from scalewitness.domain.consequences import verified_sex
 from scalewitness.domain.fact_words import in_words
+from scalewitness.domain.habits import weight_in_words
 from scalewitness.ledger.queries.entries import lines_at
 from scalewitness.pages.animals.evidence import GROUNDS, CallInWords
 from scalewitness.pages.plots.timeline import CARE, Happened, timeline
@@ -185,8 +186,9 @@ def _by_month(notes: Iterable[Husbandry]) -> Iterator[Happened]:
 def _weighed(some: Sequence[Husbandry]) -> str:
     grams = sorted(float(one.noted["grams"]) for one in some)
     if len(some) == 1:
-        return f"Weighed {grams[0]:g} g."
-    return f"Weighed {len(some)} times this month, {grams[0]:g} to {grams[-1]:g} g."
+        return f"Weighed {weight_in_words(grams[0])}."
+    spread = weight_in_words(grams[0], grams[-1])
+    return f"Weighed {len(some)} times this month, {spread}."
 
 
 def _fed(some: Sequence[Husbandry]) -> str:

@@ -13,7 +13,7 @@ from scalewitness.animals.models import Animal
 from scalewitness.domain.choices import SURENESSES, texts
 from scalewitness.domain.identifiers import MAX_TAG_CHARACTERS
 from scalewitness.domain.sexing.taxa import taxon
-from scalewitness.pages.animals.forms import day_field, grams_field, species_choices, traits_in
+from scalewitness.pages.animals.forms import WeightField, day_field, species_choices, traits_in
 from scalewitness.pages.breeding.clutch_forms import TogetherForm
 from scalewitness.pages.calls.forms import one_of
 from scalewitness.pages.parts.facts import FactForm, new_id
@@ -168,7 +168,7 @@ class YoungForm(FactForm):
 
     ids = forms.CharField(widget=forms.HiddenInput)
     code = forms.CharField(label="Code", required=False, max_length=60)
-    grams = grams_field("Grams", required=False)
+    grams = WeightField(required=False)
     traits = forms.CharField(label="Traits", required=False, max_length=400)
     check = forms.ChoiceField(label="Everted", required=False, choices=CHECKS)
 

@@ -24,7 +24,7 @@ from scalewitness.domain.choices import (
 )
 from scalewitness.domain.methods import METHODS, Words
 from scalewitness.domain.moments import rfc3339
-from scalewitness.pages.guards.local_time import in_zone
+from scalewitness.pages.guards.habits import in_zone
 from scalewitness.pages.parts.facts import FactForm, note
 
 Offered = Sequence[tuple[str, str]]

@@ -5,7 +5,7 @@ from datetime import UTC, datetime
 from django import forms
 from django.utils.functional import lazy
 
-from scalewitness.pages.guards.local_time import in_zone
+from scalewitness.pages.guards.habits import in_zone
 from scalewitness.pages.parts.picks import Picks, PickSome
 from scalewitness.standings.queries.swaps import FEWEST, MOST
 

@@ -17,6 +17,7 @@ from scalewitness.disclosures.queries import (
     disclosures_to,
 )
 from scalewitness.domain.errors import NotFound
+from scalewitness.domain.habits import readers
 from scalewitness.ledger.queries.entries import entry_at
 from scalewitness.mail.models import Letter
 from scalewitness.mail.queries import letters_for
@@ -127,7 +128,7 @@ def show_letter(request: HttpRequest, keeper: Keeper, disclosure_id: UUID) -> Ht
     letter = delivery["letter"]
     if letter is None:
         raise NotFound()
-    message = compose(letter, zone=timezone.get_current_timezone())
+    message = compose(letter, habits=readers())
     token = link_token(UUID(letter.context["link"]))
     context = delivery | {
         "owed": owed,

@@ -8,7 +8,7 @@ from django.utils import timezone
 from scalewitness.calls.queries.visibility import animal_open
 from scalewitness.domain.errors import NotFound
 from scalewitness.pages.disputes.dispute import dispute_seen, shown_of
-from scalewitness.pages.guards.local_time import in_utc
+from scalewitness.pages.guards.habits import as_recorded
 from scalewitness.pages.offers.offer import by_link
 from scalewitness.pages.papers.dispute import dispute_folder, dispute_paper
 from scalewitness.pages.papers.record import record_for_buyer, record_for_keepers
@@ -18,7 +18,7 @@ from scalewitness.people.models import Keeper
 from scalewitness.sales.models import OfferLink
 
 
-@in_utc
+@as_recorded
 @signed_in
 def print_record(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpResponse:
     now = timezone.now()
@@ -26,7 +26,7 @@ def print_record(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpR
     return _paper(record_for_keepers(animal, now), f"record-{animal_id}")
 
 
-@in_utc
+@as_recorded
 @by_link
 def print_by_link(
     request: HttpRequest, token: str, link: OfferLink, animal_id: UUID
@@ -38,7 +38,7 @@ def print_by_link(
     return _paper(paper, f"record-{animal_id}")
 
 
-@in_utc
+@as_recorded
 @signed_in
 def print_dispute(request: HttpRequest, keeper: Keeper, dispute_id: UUID) -> HttpResponse:
     dispute = dispute_seen(keeper, dispute_id)
@@ -46,7 +46,7 @@ def print_dispute(request: HttpRequest, keeper: Keeper, dispute_id: UUID) -> Htt
     return _paper(paper, f"dispute-{dispute_id}")
 
 
-@in_utc
+@as_recorded
 @while_vouched
 @signed_in
 def fetch_folder(request: HttpRequest, keeper: Keeper, dispute_id: UUID) -> HttpResponse:

@@ -18,7 +18,7 @@ from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.entries import leaf_of
 from scalewitness.ledger.services.receipting import receipt_of
 from scalewitness.mail.templatetags.words import moment
-from scalewitness.pages.guards.local_time import in_utc
+from scalewitness.pages.guards.habits import as_recorded
 from scalewitness.pages.offers.offer import by_link
 from scalewitness.pages.parts.access import page, signed_in
 from scalewitness.pages.parts.qr import qr
@@ -51,7 +51,7 @@ def while_vouched(view: View[P]) -> View[P]:
     return answer
 
 
-@in_utc
+@as_recorded
 @while_vouched
 @signed_in
 def show_receipt(request: HttpRequest, keeper: Keeper, fact_id: UUID) -> HttpResponse:
@@ -66,7 +66,7 @@ def download(request: HttpRequest, keeper: Keeper, fact_id: UUID) -> HttpRespons
     return _file(entry_seen(keeper.pk, fact_id, timezone.now()))
 
 
-@in_utc
+@as_recorded
 @while_vouched
 @by_link
 def show_by_link(request: HttpRequest, token: str, link: OfferLink, fact_id: UUID) -> HttpResponse:

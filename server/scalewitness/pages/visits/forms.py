@@ -10,7 +10,7 @@ from django.utils.functional import lazy
 
 from scalewitness.domain.moments import rfc3339
 from scalewitness.pages.calls.forms import one_of, yes_or_no
-from scalewitness.pages.guards.local_time import in_zone
+from scalewitness.pages.guards.habits import in_zone
 from scalewitness.pages.parts.facts import FactForm, new_id
 from scalewitness.pages.parts.picks import Picks, PickSome
 from scalewitness.pages.parts.somebody import NamesSomebody

@@ -1,7 +1,6 @@
-"""Pages in their reader's time zone."""
+"""Pages as their reader is used to: their time zone, days and weights."""
 
 from collections.abc import Callable
-from datetime import UTC
 from functools import wraps
 from typing import Concatenate, ParamSpec
 
@@ -9,16 +8,17 @@ from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
 
+from scalewitness.domain.habits import Habits, written_for
 from scalewitness.people.models import Keeper
-from scalewitness.people.queries import zone_of
+from scalewitness.people.queries import habits_of
 
 P = ParamSpec("P")
 View = Callable[Concatenate[HttpRequest, P], HttpResponse]
 
 
-class ReadersTime:
-    """A signed-in keeper reads and types times in the zone of their account, anyone else in the
-    record's own. The API knows UTC alone."""
+class ReadersHabits:
+    """A signed-in keeper reads and types times, days and weights as their account says, anyone
+    else as the record does. The API knows UTC and grams alone."""
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response
@@ -26,7 +26,8 @@ class ReadersTime:
     def __call__(self, request: HttpRequest) -> HttpResponse:
         if request.path.startswith("/api/"):
             return self.get_response(request)
-        with timezone.override(zone_of(_keeper(request))):
+        habits = habits_of(_keeper(request))
+        with timezone.override(habits.zone), written_for(habits):
             return self.get_response(request)
 
 
@@ -37,12 +38,12 @@ def _keeper(request: HttpRequest) -> Keeper | None:
     return request.user if isinstance(request.user, Keeper) else None
 
 
-def in_utc(view: View[P]) -> View[P]:
-    """For papers and receipts, which say the same to whoever holds them."""
+def as_recorded(view: View[P]) -> View[P]:
+    """For papers and receipts, which say the same to whoever holds them: in UTC and grams."""
 
     @wraps(view)
     def answer(request: HttpRequest, /, *args: P.args, **kwargs: P.kwargs) -> HttpResponse:
-        with timezone.override(UTC):
+        with timezone.override(Habits().zone), written_for(Habits()):
             return view(request, *args, **kwargs)
 
     return answer

@@ -1,16 +1,15 @@
-"""In which time zone a letter tells its reader when something was."""
+"""How a letter writes times, days and weights for its reader."""
 
-from datetime import tzinfo
-
+from scalewitness.domain.habits import Habits
 from scalewitness.mail.models import Letter
-from scalewitness.people.queries import keeper_of, zone_of
+from scalewitness.people.queries import habits_of, keeper_of
 from scalewitness.sales.models import Buyer
 
 
-def zone_of_reader(letter: Letter) -> tzinfo:
+def habits_of_reader(letter: Letter) -> Habits:
     """As they chose on their account; a buyer without one reads the record's."""
     keeper = keeper_of(letter.recipient)
     if keeper is None:
         buyer = Buyer.objects.filter(pk=letter.recipient).select_related("keeper").first()
         keeper = buyer.keeper if buyer else None
-    return zone_of(keeper)
+    return habits_of(keeper)

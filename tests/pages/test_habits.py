@@ -1,5 +1,5 @@
-"""Times in their reader's zone: on pages, in forms and letters; papers, receipts and the API keep
-UTC."""
+"""Times, days and weights as their reader is used to: on pages, in forms and letters; papers,
+receipts and the API keep UTC and grams."""
 
 from datetime import UTC, datetime
 from uuid import UUID
@@ -10,6 +10,7 @@ from tests.api.client import Api
 from tests.pages.browser import Browser
 from tests.pages.conftest import Here
 
+from scalewitness.animals.models import Husbandry
 from scalewitness.ledger.models import Entry
 from scalewitness.mail.models import Letter
 from scalewitness.mail.services.composing import compose
@@ -22,7 +23,7 @@ OPENS, CLOSES = datetime(2027, 1, 9, 14, 5, tzinfo=UTC), datetime(2027, 1, 12, 2
 
 def choose(who: Keeper, zone: str) -> Browser:
     browser = Browser(who)
-    browser.fill("/account", "/time-zone", time_zone=zone)
+    browser.fill("/account", "/habits", time_zone=zone)
     return browser
 
 
@@ -74,9 +75,66 @@ def test_who_chose_none_reads_the_records_own(here: Here, settings: LazySettings
 def test_a_zone_that_is_none_is_refused(here: Here) -> None:
     browser = Browser(here.odile)
     for typed in ("Europe/Nowhere", "../../etc/passwd", "x" * 500):
+        browser.client.post("/account/habits", {"time_zone": typed})
         browser.client.post("/account/time-zone", {"time_zone": typed})
         here.odile.refresh_from_db()
         assert here.odile.time_zone == ""
     here.odile.time_zone = "Europe/Nowhere"  # known once, and no longer
     here.odile.save()
     assert browser.open("/account").status == 200
+
+
+def test_weights_are_typed_and_read_in_ounces_and_kept_in_grams(here: Here) -> None:
+    animal = here.animal("A1")
+    here.make_partner(here.fenna)
+    here.now_is_now()
+    browser = Browser(here.odile)
+    browser.fill("/account", "/habits", weight_unit="ounces", day_style="month_first")
+    path = f"/animals/{animal.pk}"
+    form = browser.open(f"{path}/husbandry/weight")
+    assert "Ounces" in form.text
+    assert "Grams" not in form.text
+    # 21.5 avoirdupois ounces of 28.349523125 g each (international yard and pound, 1959)
+    assert browser.fill(f"{path}/husbandry/weight", grams="21.5").status == 302
+    assert Husbandry.objects.get(animal=animal).noted["grams"] == "609.5"
+    day = f"{here.now:%B} {here.now.day}, {here.now.year}"
+    assert f"21.5 oz, {day}" in browser.open(path).text
+    assert "21.5 oz" in browser.open("/animals").text
+    Browser(here.fenna).fill("/account", "/habits", day_style="iso")
+    assert "609.5 g" in Browser(here.fenna).open(path).text, "a partner reads as they are used to"
+    paper = browser.open(f"{path}/record").text
+    assert " oz" not in paper
+
+
+def test_a_letter_writes_days_as_its_reader_does(here: Here) -> None:
+    browser = Browser(here.greta)
+    browser.fill("/account", "/habits", time_zone="America/Chicago", day_style="month_first")
+    here.now_is_now()
+    here.invite(here.greta, here.animal("A2"))
+    letter = Letter.objects.get(kind="visit_invitation")
+    letter.context |= {"opens": OPENS.isoformat()}
+    assert "January 9, 2027, 08:05 CST" in str(compose(letter).body)
+    browser.fill("/account", "/habits", day_style="iso")
+    assert "2027-01-09, 08:05 CST" in str(compose(letter).body)
+
+
+def test_a_habit_that_is_none_is_refused(here: Here) -> None:
+    browser = Browser(here.odile)
+    browser.client.post("/account/habits", {"day_style": "roman", "weight_unit": "stones"})
+    here.odile.refresh_from_db()
+    assert (here.odile.day_style, here.odile.weight_unit) == ("", "")
+    here.odile.day_style, here.odile.weight_unit = "roman", "stones"  # known once, and no longer
+    here.odile.save()
+    assert browser.open("/account").status == 200
+
+
+def test_a_new_account_has_its_browsers_zone(here: Here) -> None:
+    sent = {"name": "Wim Oort", "password1": "seven-quiet-otters-9"}
+    Browser().client.post(
+        "/accounts/signup/", {**sent, "email": "wim@example.org", "time_zone": "Europe/Oslo"}
+    )
+    Browser().client.post(
+        "/accounts/signup/", {**sent, "email": "wima@example.org", "time_zone": "Mars/Olympus"}
+    )
+    zones = {one.email: one.time_zone for one in Keeper.objects.filter(name="Wim Oort")}
+    assert zones == {"wim@example.org": "Europe/Oslo", "wima@example.org": ""}
