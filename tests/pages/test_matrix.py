@@ -56,7 +56,7 @@ LED = {("dispute", "buyer")}
 FORMS = """acknowledge_by_link acknowledge_disclosure answer_by_buyer answer_finding answer_visit
     ask_for_check choose_digest choose_habits confirm_offer decide_held decline_offer drop_pairing
     end_grant make_statement offer_release offer_reminders offer_return record_finding revoke_device
-    sale_step send_code with_chosen"""
+    sale_step send_code take_browsers_zone with_chosen"""
 """Addresses that only take a form; whoever opens one is led elsewhere."""
 OTHER = "rackside"
 """Files, the same for all: see test_rackside."""

@@ -47,7 +47,7 @@ FORMS_ONLY = {
     "drop_pairing",
 }
 """Addresses that take a form; opening one leads to the page it belongs to."""
-OWN_FORMS = {"choose_digest", "choose_habits", "with_chosen"}
+OWN_FORMS = {"choose_digest", "choose_habits", "take_browsers_zone", "with_chosen"}
 """Addresses that take a form about nobody but the keeper who sends it."""
 KEPT = sorted(
     pattern.name

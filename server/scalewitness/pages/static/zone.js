@@ -16,10 +16,10 @@ for (const field of fields) {
   }
 }
 
-/** @type {HTMLFormElement | null} */
+/** @type {HTMLElement | null} */
 const offer = document.querySelector("[data-offers-zone]");
 const named = offer?.querySelector("[data-zone]");
-const sent = offer?.elements.namedItem("time_zone");
+const sent = offer?.querySelector('[name="time_zone"]');
 if (offer && named && sent instanceof HTMLInputElement && zone && zone !== "UTC") {
   named.textContent = zone.replaceAll("_", " ");
   sent.value = zone;
