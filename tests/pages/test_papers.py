@@ -58,6 +58,8 @@ def test_the_keepers_record_says_what_the_page_says_and_names_its_blanks(
         f"at position {standing.position}",
         f"parameters {standing.parameters}",
         "Who checked, and what they saw",
+        "depth in scales under the tail",
+        "What the record said",
         "Knew no earlier answer",
         f"/receipts/{standing.pk}",
         "A sex on record is a probability with reasons, never a certainty",
@@ -119,6 +121,8 @@ def test_the_buyers_record_names_nobody_and_needs_their_link(
         assert said in text, said
     for who in (here.greta, here.stan, here.odile):
         assert who.name not in text
+    assert "Checks" in text, "their strip"
+    assert "What the record said" not in text, "before they were told of it"
     other = here.animal("N-2")
     for path in (
         f"/offers/{token}/animals/{other.pk}/record.pdf",
@@ -132,7 +136,8 @@ def test_the_disputes_folder_holds_receipts_that_prove_themselves(
 ) -> None:
     dispute, animal = Dispute.objects.get(), fallen.animals.get()
     text = text_of(fetched(odile, f"/disputes/{dispute.pk}/dossier.pdf"))
-    for said in ("Dispute about Vesper", "The call most likely wrong", "The evidence in time order",
+    for said in ("Dispute about Vesper", "The call most likely wrong", "Who knew what when",
+                 "Stan Okoro, call d: Probing, female. Knew no earlier answer.",
                  "Disclosure to a buyer waiting to be sent", "Contested"):  # fmt: skip
         assert said in text, said
     data = fetched(odile, f"/disputes/{dispute.pk}/dossier.zip", "application/zip")

@@ -55,6 +55,7 @@ def test_papers_are_set_in_the_colours_of_the_pages() -> None:
         "quiet": LIGHT["soft"],
     }
     papers = SERVER / "pages" / "papers"
+    assert colours(papers / "drawing.py") == {LIGHT["ink"]}
     assert all("rgb(" not in one.read_text() for one in papers.glob("*.typ") if one.stem != "frame")
 
 

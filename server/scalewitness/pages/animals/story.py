@@ -42,7 +42,7 @@ def story_of(
 ) -> SafeString:
     """As a strip and as a list. ``calls`` and ``pairings``: as the reader may see them."""
     rare = [
-        *_checks(calls),
+        *checks_made(calls),
         *changes_of_label(animal),
         *_life(animal),
         *_pairings(pairings),
@@ -71,7 +71,7 @@ def _proof(position: int | None) -> str:
     return "" if position is None else f"log position {position}"
 
 
-def _checks(calls: Iterable[CallInWords]) -> Iterator[Happened]:
+def checks_made(calls: Iterable[CallInWords]) -> Iterator[Happened]:
     """What everybody said, and what they knew when they said it."""
     for one in calls:
         call, conclusion = one.call, one.call.conclusion

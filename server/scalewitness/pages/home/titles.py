@@ -32,7 +32,8 @@ def disputed(dispute: Dispute, seat: Seat, names: Names | None = None) -> str:
     """What the reader of a dispute knows its animal by."""
     if seat == "seller" and dispute.sale is not None:
         return title_in(dispute.sale, dispute.animal, names)
-    return title_of(dispute.animal)
+    title = title_of(dispute.animal)
+    return title if dispute.animal.name else f"{title}, {taxon(dispute.animal.species).common}"
 
 
 def is_open(disclosure: Disclosure) -> bool:

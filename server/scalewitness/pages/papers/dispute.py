@@ -11,9 +11,11 @@ from scalewitness.disclosures.models import Disclosure
 from scalewitness.disputes.models import Dispute
 from scalewitness.ledger.models import Entry
 from scalewitness.ledger.services.receipting import receipt_of
-from scalewitness.mail.templatetags.words import moment
+from scalewitness.mail.templatetags.words import day, moment
+from scalewitness.pages.papers.drawing import strip_on_paper
 from scalewitness.pages.papers.record import call_shown, common, facts_of
 from scalewitness.pages.papers.typesetting import pdf
+from scalewitness.pages.plots.timeline import Happened, Strip
 from scalewitness.pages.receipts.log import log_keys
 from scalewitness.receipts.queries import readable
 from scalewitness.sales.models import SaleStep
@@ -60,10 +62,16 @@ def dispute_paper(dispute: Dispute, shown: Mapping[str, Any], now: datetime) -> 
         "weakest": _weakest(shown["weakest"], assessment.favoured),
         "finding": _finding(shown),
         "calls": [call_shown(one) for one in shown["calls"]],
+        "lanes": strip_on_paper(shown["who_knew"]),
+        "knew": [(day(one.at), one.text, one.proof) for one in _in_order(shown["who_knew"])],
         "letters": [one | {"at": moment(one["at"])} for one in shown["letters"]],
         "check": CHECK,
     }
     return pdf("dispute", data)
+
+
+def _in_order(strip: Strip) -> list[Happened]:
+    return sorted(strip.events, key=lambda one: one.at)
 
 
 def _statements(shown: Mapping[str, Any]) -> Iterator[dict[str, str]]:

@@ -23,8 +23,12 @@ from scalewitness.pages.animals.evidence import (
     lines_of,
     sensitivity_of,
 )
+from scalewitness.pages.animals.story import changes_of_label, checks_made
+from scalewitness.pages.papers.drawing import on_paper, sign_on_paper, strip_on_paper
 from scalewitness.pages.papers.typesetting import pdf
 from scalewitness.pages.parts.qr import qr
+from scalewitness.pages.plots.of_case import depths_of
+from scalewitness.pages.plots.timeline import LANES, Happened, Strip
 from scalewitness.sales.models import Sale
 from scalewitness.sales.queries import codes_known, last_return, still_there
 from scalewitness.standings.queries.dossier import Dossier, dossier
@@ -45,7 +49,8 @@ def record_for_keepers(animal: Animal, now: datetime) -> bytes:
     case = dossier(animal)
     where = reverse("receipt", args=[case.standing.pk]) if case.standing else None
     known = facts_of(animal, animal.name, now)
-    return _paper(case, by_name(case), now, where, FOR_KEEPERS, known)
+    events = list(changes_of_label(animal))
+    return _paper(case, by_name(case), now, where, FOR_KEEPERS, known, events)
 
 
 def record_for_buyer(animal: Animal, sale: Sale, token: str, now: datetime) -> bytes:
@@ -56,7 +61,8 @@ def record_for_buyer(animal: Animal, sale: Sale, token: str, now: datetime) -> b
     # What the next keeper calls it, and what codes they give it, is theirs.
     name = animal.name if still_there(animal, sale) else ""
     known = facts_of(animal, name, now, codes_known(animal, sale))
-    return _paper(case, calls, now, where, FOR_BUYERS, known)
+    # What the record said before they were told of it, and since, is not told here.
+    return _paper(case, calls, now, where, FOR_BUYERS, known, [])
 
 
 def _paper(
@@ -66,8 +72,11 @@ def _paper(
     where: str | None,
     receipt: str,
     known: list[tuple[str, str]],
+    events: list[Happened],
 ) -> bytes:
-    """``known``: what its reader knows of the animal, as `facts_of` gives it."""
+    """``known``: what its reader knows of the animal, as `facts_of` gives it; ``events``: what
+    happened besides the checks."""
+    strip = Strip([*events, *checks_made(calls)], now, LANES)
     address = f"{settings.PUBLIC_URL}{where}" if where else None
     assessment = case.assessment
     data = common(case, now) | {
@@ -81,6 +90,7 @@ def _paper(
             "behind it, with its source, is on the page of the animal."
         ),
         "calls": [call_shown(one) for one in calls],
+        "strip": strip_on_paper(strip),
         "cautions": [*(one.text for one in lines_of(case, "caution")), *BEFORE_A_PURCHASE],
         "qr": qr(address, alone=True) if address else None,
         "address": address,
@@ -95,6 +105,9 @@ def common(case: Dossier, now: datetime) -> dict[str, Any]:
         "printed": moment(now),
         "origin": f"log {log_signer().verifier.name}",
         "label": label_of(case.standing).capitalize(),
+        "number": str(case.animal.pk),
+        "sign": sign_on_paper(case),
+        "depths": on_paper(depths_of(case)),
         "answer": [one.text for one in lines_of(case, "answer")],
         "reasons": [one.text for one in lines_of(case, "reason")],
         "late": late_in_words(case.late),
@@ -118,7 +131,6 @@ def facts_of(
             (SCHEMES.get(scheme, scheme).capitalize(), ", ".join(found) or BLANK)
             for scheme, found in codes.items()
         ),
-        ("Number on the record", str(animal.pk)),
     ]
 
 
