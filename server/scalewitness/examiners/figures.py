@@ -15,9 +15,8 @@ from django.db.models import Max, QuerySet
 from msgspec import Struct
 
 from scalewitness.animals.models import Animal
-from scalewitness.animals.queries.grants import awaited_checks
 from scalewitness.calls.models import ENDS, Call
-from scalewitness.calls.queries.visibility import visible_animals
+from scalewitness.calls.queries.visibility import still_blind, visible_animals
 from scalewitness.domain.errors import NotFound
 from scalewitness.domain.facts import CallMade, ExaminerRecordChanged
 from scalewitness.domain.observations import Method, Sex
@@ -168,9 +167,7 @@ def withheld_from(viewer: UUID, examiner: UUID, now: datetime) -> bool:
     """Whether the logged sums could tell the viewer of an animal whose blind check is awaited:
     they move when it settles. One's own only by an animal one called before. The answer
     depends on nothing the viewer does not know."""
-    seen = visible_animals(viewer, now).filter(sight="blind").order_by()
-    blind = {*seen.values_list("pk", flat=True)}
-    blind |= {*awaited_checks(viewer, now).values_list("animal", flat=True)}
+    blind = still_blind(viewer, now)
     if viewer == examiner and blind:
         return Call.objects.filter(animal__in=blind, examiner=viewer).exists()
     return bool(blind)

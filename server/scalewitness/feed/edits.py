@@ -7,9 +7,10 @@ from uuid import UUID
 import msgspec
 
 from scalewitness.animals.models import Animal, Collection
+from scalewitness.calls.queries.visibility import seen_animals
 from scalewitness.domain.sync import Cursor
 from scalewitness.feed.items import AnimalNow, Item, ProfileNow
-from scalewitness.feed.queries import collections_named, seen_animals
+from scalewitness.feed.queries import collections_named
 from scalewitness.people.models import Keeper
 
 STRETCH = 1000

@@ -8,12 +8,12 @@ import msgspec
 
 from scalewitness.animals.models import Animal
 from scalewitness.animals.queries import health_as_of
-from scalewitness.calls.queries.visibility import sights_of
+from scalewitness.calls.queries.visibility import Seen, seen_animals, sights_of
 from scalewitness.domain import facts
 from scalewitness.domain.cautions import is_held_off
 from scalewitness.domain.sync import Cursor
 from scalewitness.feed.items import AnimalNow, FactItem, Item
-from scalewitness.feed.queries import Seen, of_kinds, seen_animals, stated_of_others
+from scalewitness.feed.queries import of_kinds, stated_of_others
 from scalewitness.ledger.queries.entries import EntryLine, leaf_of, lines_at, lines_between
 from scalewitness.ledger.queries.prepared import planned_for_its_values
 from scalewitness.receipts.queries import ANIMAL_KINDS, readable

@@ -1,16 +1,16 @@
 """Whose sight may have changed, found without looking at everything that is seen."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from datetime import UTC, datetime
-from typing import Any, NamedTuple, TypeAlias
+from typing import Any, NamedTuple
 from uuid import UUID
 
 from django.db.models import Q, QuerySet
 
 from scalewitness.animals.models import Animal, Collection
-from scalewitness.animals.queries import WITH_COLLECTION, animal_maker, stewarded_ids
+from scalewitness.animals.queries import stewarded_ids
 from scalewitness.animals.queries.grants import LATE_LIMIT, awaited_checks, awaited_until
-from scalewitness.calls.queries.visibility import Point, Sight, sights_at, visible_animals
+from scalewitness.calls.queries.visibility import Point, sights_at, visible_animals
 from scalewitness.domain.sync import NOTHING, Reached
 from scalewitness.feed.items import CollectionNow
 from scalewitness.ledger.queries.fence import epoch
@@ -144,32 +144,6 @@ class Now(NamedTuple):
 def log_now() -> Now:
     ((*ends, signed, number, at, size, root),) = asked(NOW)
     return Now(Ends(*ends), signed, epoch(number and (number, at, size, root)))
-
-
-Seen: TypeAlias = dict[UUID, tuple[Animal, Sight]]
-
-
-def seen_animals(keeper: UUID, animals: Iterable[UUID], now: datetime) -> Seen:
-    """Those of the animals that the keeper may see now, and how much of each."""
-    wanted = list(animals)
-    if not wanted:
-        return {}
-    make = animal_maker()
-    found: Seen = {}
-    for row in ANIMALS.ask(keeper=keeper, now=now, animals=wanted):
-        animal = make(row)
-        found[animal.pk] = animal, row[-1]
-    return found
-
-
-def _animals(keeper: UUID, now: datetime, animals: Any) -> QuerySet[Animal, Any]:
-    rows = visible_animals(keeper, now).order_by().values_list(*WITH_COLLECTION, "sight")
-    return any_of(rows, '"animals_animal"."id"', animals)
-
-
-ANIMALS = Prepared(
-    _animals, keeper=UUID(int=1), now=datetime(1, 1, 1, tzinfo=UTC), animals=(UUID(int=2),)
-)
 
 
 def anything_touched(keeper: UUID, old: Reached, new: Reached) -> bool:

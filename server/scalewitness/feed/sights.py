@@ -9,13 +9,12 @@ from uuid import UUID
 import msgspec
 from django.db.models import Count, QuerySet
 
-from scalewitness.calls.queries.visibility import Point, Sight, sights_at
+from scalewitness.calls.queries.visibility import Point, Sight, seen_animals, sights_at
 from scalewitness.domain.sync import NOTHING, Cursor, Reached, SnapshotRun
 from scalewitness.feed.items import Item, Purge, Snapshot
 from scalewitness.feed.queries import (
     anything_touched,
     collections_named,
-    seen_animals,
     touched_animals,
     touched_collections,
 )

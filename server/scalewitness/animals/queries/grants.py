@@ -7,8 +7,8 @@ the check and the moment the phone has a signal, and an honest one would do so b
 
 from collections.abc import Iterable, Mapping, Sequence, Set
 from dataclasses import dataclass
-from datetime import datetime, timedelta
-from typing import Final, cast
+from datetime import UTC, datetime, timedelta
+from typing import Any, Final, cast
 from uuid import UUID
 
 from django.db.models import Exists, F, OuterRef, Q, QuerySet, Subquery
@@ -17,6 +17,7 @@ from django.db.models.functions import Coalesce
 from scalewitness.animals.models import Animal, Custody
 from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.entries import heard_after
+from scalewitness.ledger.queries.prepared import Prepared
 from scalewitness.people.models import Grant, GrantAnimal, GrantEnd, Keeper
 
 LATE_LIMIT = timedelta(days=14)
@@ -47,9 +48,27 @@ def partners_of(collection: UUID, now: datetime) -> QuerySet[Keeper]:
 
 def is_partner(keeper: UUID, collection: UUID, now: datetime, *, waiting: bool = False) -> bool:
     """Whether they are one; with ``waiting``, or will be once a blind check is in."""
+    asked = PARTNERS_WAITING if waiting else PARTNERS
+    return bool(asked.ask(keeper=keeper, collection=collection, now=now))
+
+
+def _partners(grants: QuerySet[Grant], collection: UUID) -> QuerySet[Grant, Any]:
+    given = grants.filter(collection=collection, role=Grant.Role.PARTNER, whole=True)
+    return given.order_by().values_list("pk")[:1]
+
+
+def _partners_waiting(keeper: UUID, collection: UUID, now: datetime) -> QuerySet[Grant, Any]:
     given = Grant.objects.filter(to=keeper, end=None)
-    grants = _in_time(given, now) if waiting else active_grants(keeper, now)
-    return grants.filter(collection=collection, role=Grant.Role.PARTNER, whole=True).exists()
+    return _partners(_in_time(given, now), collection)
+
+
+STAND_INS: Final = {
+    "keeper": UUID(int=1), "collection": UUID(int=2), "now": datetime(1, 1, 1, tzinfo=UTC)
+}  # fmt: skip
+PARTNERS: Final = Prepared(
+    lambda keeper, collection, now: _partners(active_grants(keeper, now), collection), **STAND_INS
+)
+PARTNERS_WAITING: Final = Prepared(_partners_waiting, **STAND_INS)
 
 
 def _in_force(grants: QuerySet[Grant], now: datetime, size: int | None) -> QuerySet[Grant]:

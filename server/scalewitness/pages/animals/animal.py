@@ -299,13 +299,12 @@ def linkable(animal: Animal, parents: Parents) -> LinkedTrait | None:
 
 
 @signed_in
-def note_husbandry(
-    request: HttpRequest, keeper: Keeper, animal_id: UUID, type: str
-) -> HttpResponse:
-    """Stewards note anything; a guest, blind or not, may leave a weight."""
-    animal, sight = animal_seen(keeper.pk, animal_id, timezone.now())
+def note_husbandry(request: HttpRequest, keeper: Keeper, animal_id: str, type: str) -> HttpResponse:
+    """Stewards note anything; a guest, blind or not, may leave a weight. Its address is a regular
+    expression, which gives text."""
+    animal, sight = animal_seen(keeper.pk, UUID(animal_id), timezone.now())
     if type != "weight":
-        stewarded_animal(keeper, animal_id)
+        stewarded_animal(keeper, animal.pk)
     form = HUSBANDRY[type](request.POST or None)
     title = title_of(animal) if sight == "all" else blind_title(animal)
     return say_of(request, keeper, animal, form, form.title, title)
