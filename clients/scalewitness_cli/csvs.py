@@ -1,13 +1,10 @@
-"""CSV in and out: UTF-8, commas, a head line, RFC 4180 quotes.
+"""Checks in from CSV (UTF-8, commas, a head line), and what is known here out as CSV.
 
 In: each line becomes facts or is given back with its number and the reason; the same line again
 is the same facts (ids are made from its content), so a file read twice doubles nothing. Out:
-no cell begins in a way that a spreadsheet would compute (OWASP, "CSV injection"): such a cell
-gets an apostrophe in front, which reading takes off again.
+no cell begins in a way that a spreadsheet would compute. Lists of animals: `domain.tables`.
 """
 
-import csv
-import io
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from hashlib import sha256
@@ -15,14 +12,12 @@ from typing import Any
 
 import msgspec
 
-from scalewitness.domain.facts import BODIES
-from scalewitness.domain.identifiers import parse_tag, parse_transponder
 from scalewitness.domain.ids import uuid7
 from scalewitness.domain.moments import parse_moment, rfc3339
-from scalewitness.domain.sexing.taxa import UnknownSpecies, taxon
+from scalewitness.domain.tables.csvlines import lines_of, record, records
+from scalewitness.domain.tables.files import MARK, plain, written
 from scalewitness_cli import checks
 from scalewitness_cli.checks import BadWord
-from scalewitness_cli.csvlines import lines_of, record, records
 from scalewitness_cli.devicekey import Fact
 from scalewitness_cli.remote import Stopped
 
@@ -32,16 +27,12 @@ CALLS = ("animal", "at", "left", "right", "unusual", "probe_mm", "observed", "co
 where they did go that deep; ``observed``: JSON of another method; ``harm``: words separated by
 spaces."""
 ANIMALS = ("tag", "transponder", "species", "hatched", "name", "rack", "description", "collection")
-"""``collection``: its id, needed only where there are several."""
 OUT_CALLS = ("id", "position", *CALLS[:13], "examiner", "reported_role", "reported_who", "report",
     "document", "note")  # fmt: skip
 """``examiner``: whoever sent it. Of a report also the role and id of whom it names, what the record
 makes of it (``unconfirmed``, ``confirmed``, ``denied``), and the SHA-256 of its document."""
 OUT_ANIMALS = ("id", *ANIMALS, "grams", "standing", "p_male")
 
-MARK = "\ufeff"
-"""What some programs put before UTF-8, and need to know it again."""
-_COMPUTED = ("=", "+", "-", "@", "\t", "\r")
 
 Row = dict[str, str]
 
@@ -82,27 +73,10 @@ class Read:
         return self.blank + good + bad
 
 
-def safe(cell: object) -> str:
-    """A cell that no spreadsheet computes."""
-    text = "" if cell is None else str(cell)
-    return f"'{text}" if text.lstrip("'").startswith(_COMPUTED) else text
-
-
-def plain(cell: str) -> str:
-    """A cell as it was before :func:`safe`."""
-    quoted = cell.startswith("'") and cell.lstrip("'").startswith(_COMPUTED)
-    return cell[1:] if quoted else cell
-
-
-def written(columns: Iterable[str], rows: Iterable[Mapping[str, object]]) -> str:
+def table(columns: Iterable[str], rows: Iterable[Mapping[str, object]]) -> str:
     """A CSV file."""
-    file = io.StringIO()
     names = list(columns)
-    out = csv.writer(file, lineterminator="\r\n")
-    out.writerow(names)
-    for row in rows:
-        out.writerow([safe(row.get(name)) for name in names])
-    return file.getvalue()
+    return written(names, ([row.get(name) for name in names] for row in rows))
 
 
 def read(
@@ -157,52 +131,6 @@ def call_facts(
     # As it was before there was this column: the same line stays the same facts.
     content = {name: cell for name, cell in row.items() if cell or name != "unusual"}
     return _named(checks.facts_of(noted, steward=steward), at, [keeper, animal, content])
-
-
-def animal_facts(row: Row, collection: str, keeper: str, now: str) -> list[Fact]:
-    """An animal's registration, its identifiers, and an edit for what is on its rack.
-
-    Raises:
-        BadWord: a cell cannot be meant.
-    """
-    if not (row["tag"] or row["transponder"]):
-        raise BadWord("An animal needs a tag or a transponder code.")
-    try:
-        taxon(row["species"])
-    except UnknownSpecies:
-        raise BadWord(
-            f"“{row['species'][:60]}” is not a species of the record, such as python_regius."
-        ) from None
-    hatched = {"hatched": row["hatched"]} if row["hatched"] else {}
-    registered = {"collection": collection, "species": row["species"], **hatched}
-    made = [_fact("animal_registered", now, registered)]
-    for scheme, parse in (("tag", parse_tag), ("transponder", parse_transponder)):
-        if row[scheme]:
-            _check_code(scheme, row[scheme], parse)
-            body = {"scheme": scheme, "code": row[scheme]}
-            made.append(_fact("identifier_assigned", now, body))
-    # Not the time: the same animal read on another day is still the same.
-    whose = [keeper, collection, row["tag"], row["transponder"], row["species"], row["hatched"]]
-    animal = _id("1970-01-01T00:00:00Z", whose, -1)
-    named = _named(made, "1970-01-01T00:00:00Z", whose)
-    fields = {name: row[name] for name in ("name", "rack", "description") if row[name]}
-    edit = {
-        "id": _id("1970-01-01T00:00:00Z", [*whose, fields], -2),
-        "record": f"animals/{animal}",
-        "base_version": 1,
-        "fields": fields,
-    }
-    return [*(one | {"about": animal} for one in named), *([edit] if fields else [])]
-
-
-def _check_code(scheme: str, code: str, parse: Callable[[str], object]) -> None:
-    """What the record would refuse, once the rest of the line is in it."""
-    if "@" in code:
-        raise BadWord(f"“{code}”: a code names an animal, never a person.")
-    try:
-        parse(code)
-    except ValueError as fault:
-        raise BadWord(f"{scheme} “{code[:60]}”: {fault}.") from None
 
 
 def call_row(fact: Mapping[str, Any], tag: str, report: str) -> dict[str, object]:
@@ -279,14 +207,6 @@ def _moment(text: str) -> str:
         raise BadWord(f"“{text}” is {fault}.") from None
 
 
-def _fact(kind: str, at: str, body: dict[str, Any]) -> Fact:
-    try:
-        msgspec.convert(body, BODIES[kind])
-    except msgspec.ValidationError as fault:
-        raise BadWord(f"{fault}.") from None
-    return {"id": "", "kind": kind, "at": at, "about": "", "body": body}
-
-
 def _named(facts: Iterable[Fact], at: str, source: object) -> list[Fact]:
     return [one | {"id": _id(at, source, place)} for place, one in enumerate(facts)]
 
@@ -302,6 +222,7 @@ def _row(columns: list[str], cells: list[str]) -> Row:
     values = [plain(one.strip()) for one in cells]
     if len(values) != len(columns):
         raise BadWord(f"It has {len(values)} cells where the head has {len(columns)}.")
+    # All of them, also those of animals: a line's id is made of what stands here.
     return dict.fromkeys((*CALLS, *ANIMALS), "") | dict(zip(columns, values, strict=True))
 
 

@@ -8,6 +8,7 @@ import pytest
 from tests.cli.rooms import Machine, Room, envelope, new_animal, push
 from tests.world import probing
 
+from scalewitness.domain.tables import files
 from scalewitness_cli import csvs
 from scalewitness_cli.checks import BadWord
 
@@ -145,9 +146,9 @@ def _chips(shown: Any) -> list[str]:
 
 @pytest.mark.parametrize("text", ["=1+1", "+1", "-1", "@x", "\tx", "plain", "'quoted", "'=x"])
 def test_a_cell_is_read_back_as_it_was(text: str) -> None:
-    kept = csvs.safe(text)
+    kept = files.safe(text)
     assert not kept.startswith(("=", "+", "-", "@", "\t", "\r"))
-    assert csvs.plain(kept) == text
+    assert files.plain(kept) == text
 
 
 def test_records_joined_come_with_a_sync_and_say_what_is_counted(room: Room) -> None:

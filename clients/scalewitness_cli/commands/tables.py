@@ -1,4 +1,4 @@
-"""``scalewitness import`` and ``export``: CSV files of checks and of animals."""
+"""``scalewitness import`` and ``export``: checks and animals, from files and into CSV."""
 
 from collections.abc import Iterator
 from pathlib import Path
@@ -7,6 +7,7 @@ from typing import Any
 import click
 
 from scalewitness.domain.moments import rfc3339
+from scalewitness.domain.tables.plan import Plan
 from scalewitness_cli import csvs, outbox, replica
 from scalewitness_cli.commands.common import (
     FINE,
@@ -18,6 +19,14 @@ from scalewitness_cli.commands.common import (
     print_result,
     server_option,
 )
+from scalewitness_cli.commands.lists import (
+    Importing,
+    ask,
+    columns_in_words,
+    preview,
+    put_beside,
+    questions_in_words,
+)
 from scalewitness_cli.csvs import Read, Row
 from scalewitness_cli.devicekey import Fact
 from scalewitness_cli.identity import Identity, moment_now, need_identity
@@ -27,46 +36,73 @@ from scalewitness_cli.remote import Stopped
 from scalewitness_cli.store import Store
 
 WHAT = click.Choice(("calls", "animals"))
-NEEDED = {
-    "calls": ("animal", "at", "conclusion", "sureness", "identified", "held_by"),
-    "animals": ("species",),
-}
+NEEDED = ("animal", "at", "conclusion", "sureness", "identified", "held_by")
 
 
 @click.command("import")
 @click.argument("what", type=WHAT)
 @click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path))
+@click.option("--dry-run", is_flag=True, help="Of animals: store nothing, tell what would be.")
+@click.option("--column", "columns", multiple=True, metavar="HEADING=FIELD")
+@click.option("--answer", "replies", multiple=True, metavar="NAME=VALUE", help="Answer a question.")
+@click.option("--sheet", metavar="NAME", help="Of a workbook; else the likeliest.")
+@click.option("--collection", metavar="ID", help="Where there are several.")
 @server_option
 @json_option
 @click.pass_context
 @ends_well
-def import_(ctx: click.Context, what: str, file: Path, server: str | None, as_json: bool) -> None:
-    """Store the lines of a CSV FILE, to be sent by the next sync.
+def import_(
+    ctx: click.Context,
+    what: str,
+    file: Path,
+    *,
+    dry_run: bool,
+    columns: tuple[str, ...],
+    replies: tuple[str, ...],
+    sheet: str | None,
+    collection: str | None,
+    server: str | None,
+    as_json: bool,
+) -> None:
+    """Store what a FILE lists, to be sent by the next sync.
 
-    calls: animal (tag, code, name or id), at (a time with its offset), left and right (runs as
-    9:resistance, several separated by spaces) or observed (JSON), conclusion, sureness,
+    animals: any list, as XLSX, XLS, ODS or CSV. Its columns are known by their headings or by what
+    stands in them: species and a tag, transponder or name; if you like sex, hatched, grams,
+    weighed, traits, rack, description. What the list leaves open is asked once, or answered by
+    --answer. A sex goes on record as somebody's word, never as a check.
+
+    calls: CSV in UTF-8: animal (tag, code, name or id), at (a time with its offset), left and right
+    (runs as 9:resistance, several separated by spaces) or observed (JSON), conclusion, sureness,
     identified, held_by; if you like probe_mm, harm, told, grams, visit, note, and unusual (yes
     where a run did go deeper than any source gives).
 
-    animals: species and tag or transponder; if you like hatched, name, rack, description,
-    collection.
-
     A line that is no good is told by its number and kept in FILE.rejected.csv; the others are
-    stored. The same line again is the same fact: reading a file twice doubles nothing.
+    stored. Reading a file twice doubles nothing.
     """
     with opened(server) as store:
         identity = need_identity(store)
-        found = csvs.read(
-            _text(file), csvs.CALLS if what == "calls" else csvs.ANIMALS, NEEDED[what],
-            _maker(what, store, identity),
-        )  # fmt: skip
-        # First, so that where it cannot be written nothing is stored either.
-        rejected = _set_aside(file, found)
-        groups = [one.facts for one in found.good]
-        stored = outbox.add_new(store, identity.key, groups, rfc3339(moment_now()))
-    shown = _counted(found, stored) | {"rejected_file": rejected}
-    print_result(shown, as_json, lambda: _in_words(shown))
-    ctx.exit(NEEDS_YOU if found.bad else FINE)
+        if what == "animals":
+            importing = Importing(store, identity, file, sheet)
+            answers = importing.answers(columns, replies)
+            plan = importing.plan(answers) if as_json else ask(importing, answers)
+            if dry_run:
+                click.echo(preview(plan, importing.table))
+                return
+            shown = importing.store(plan, collection)
+        else:
+            shown = _import_calls(store, identity, file)
+            plan = None
+    print_result(shown, as_json, lambda: _in_words(shown, plan))
+    ctx.exit(NEEDS_YOU if shown["bad"] else FINE)
+
+
+def _import_calls(store: Store, identity: Identity, file: Path) -> dict[str, Any]:
+    found = csvs.read(_text(file), csvs.CALLS, NEEDED, _Calls(store, identity))
+    # First, so that where it cannot be written nothing is stored either.
+    rejected = _set_aside(file, found)
+    groups = [one.facts for one in found.good]
+    stored = outbox.add_new(store, identity.key, groups, rfc3339(moment_now()))
+    return _counted(found, stored) | {"rejected_file": rejected}
 
 
 @click.command("export")
@@ -83,9 +119,9 @@ def export(what: str, file: Path | None, server: str | None) -> None:
         need_identity(store)
         everyone = replica.animals(store)
         if what == "animals":
-            text = csvs.written(csvs.OUT_ANIMALS, map(csvs.animal_row, everyone))
+            text = csvs.table(csvs.OUT_ANIMALS, map(csvs.animal_row, everyone))
         else:
-            text = csvs.written(csvs.OUT_CALLS, _calls(store, everyone))
+            text = csvs.table(csvs.OUT_CALLS, _calls(store, everyone))
     if file is None:
         click.echo(text.encode(), nl=False)
     else:
@@ -134,38 +170,13 @@ class _Calls:
         )  # fmt: skip
 
 
-def _maker(what: str, store: Store, identity: Identity) -> Any:
-    if what == "calls":
-        return _Calls(store, identity)
-    now, own = rfc3339(now_by(store)), replica.collections(store)
-    mine = [id for id, one in own.items() if one["role"] in {"keeper", "partner"}]
-
-    def make(row: Row) -> list[Fact]:
-        collection = row["collection"] or (mine[0] if len(mine) == 1 else "")
-        if collection not in mine:
-            raise Stopped("Name the collection by its id: one that you keep or share.")
-        return csvs.animal_facts(row, collection, identity.keeper, now)
-
-    return make
-
-
 def _set_aside(file: Path, found: Read) -> str | None:
-    """The lines that were no good, as they stood, to be corrected and read again: in a file
-    beside, or where there is no place beside it on standard error."""
+    """The lines that were no good, as they stood, to be corrected and read again."""
     if not found.bad:
         return None
-    text = "".join([found.head, *(line for one in found.bad for line in one.lines)])
-    if not _is_in_a_folder(file):
-        click.echo(text, err=True)
-        return None
-    beside = file.with_name(f"{file.name}.rejected.csv")
-    write_out(beside, text)
-    return str(beside)
-
-
-def _is_in_a_folder(file: Path) -> bool:
-    """Not a pipe, nor a name that the system gives to what is open."""
-    return file.is_file() and not file.absolute().is_relative_to("/dev")
+    return put_beside(
+        file, "".join([found.head, *(line for one in found.bad for line in one.lines)])
+    )
 
 
 def _counted(found: Read, stored: list[int]) -> dict[str, Any]:
@@ -184,12 +195,15 @@ def _counted(found: Read, stored: list[int]) -> dict[str, Any]:
     }
 
 
-def _in_words(shown: dict[str, Any]) -> str:
+def _in_words(shown: dict[str, Any], plan: Plan | None) -> str:
+    no_animals = f", {shown['lines_aside']} no animal" if shown.get("lines_aside") else ""
     lines = [
         f"{_lines(shown['lines'])} after the head: {shown['lines_stored']} stored here as "
         f"{shown['stored']} items, {shown['lines_known']} here already, "
-        f"{shown['lines_bad']} no good, {shown['lines_blank']} blank."
+        f"{shown['lines_bad']} no good, {shown['lines_blank']} blank{no_animals}."
     ]
+    if plan is not None:
+        lines += [*columns_in_words(plan), *questions_in_words(plan)]
     lines += [f"line {one['line']}: {line(one['why'])}" for one in shown["bad"]]
     if shown["bad"]:
         where = f"in {shown['rejected_file']}" if shown["rejected_file"] else "on standard error"

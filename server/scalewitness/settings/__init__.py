@@ -84,6 +84,7 @@ INSTALLED_APPS = [
     "scalewitness.letters",
     "scalewitness.intake",
     "scalewitness.fsck",
+    "scalewitness.importing",
     "scalewitness.pages",
 ]
 
@@ -171,6 +172,10 @@ CELERY_BEAT_SCHEDULE = {
     "ask practices": {"task": "scalewitness.letters.tasks.ask_practices", "schedule": 300.0},
     "remind of late checks": {
         "task": "scalewitness.letters.tasks.remind_of_late_checks",
+        "schedule": 3600.0,
+    },
+    "forget old lists": {
+        "task": "scalewitness.importing.tasks.forget_old_lists",
         "schedule": 3600.0,
     },
     "write digests": {

@@ -41,27 +41,27 @@ def lines_of(text: str) -> list[str]:
     return [line for line in _LINE.findall(text) if line]
 
 
-def records(lines: Sequence[str], first: int, width: int) -> Iterator[Record]:
+def records(lines: Sequence[str], first: int, width: int, delimiter: str = ",") -> Iterator[Record]:
     """Every line from index ``first`` on, in records; ``width``: the cells of a whole one."""
     place = first
     while place < len(lines):
-        found = record(lines, place, width)
+        found = record(lines, place, width, delimiter)
         yield found
         place += len(found.lines)
 
 
-def record(lines: Sequence[str], place: int, width: int = 0) -> Record:
+def record(lines: Sequence[str], place: int, width: int = 0, delimiter: str = ",") -> Record:
     """The record that begins at the index ``place``; without a ``width`` a quoted cell may
     swallow anything."""
     alone = (lines[place],)
     if not alone[0].strip():
         return Record(place + 1, alone, [])
     try:
-        cells, count = _parsed(lines, place)
+        cells, count = _parsed(lines, place, delimiter)
     except csv.Error as fault:
         return Record(place + 1, alone, [], _why(str(fault)))
     taken = tuple(lines[place : place + count])
-    if width and any(_is_whole(line, width) for line in taken[1:]):
+    if width and any(_is_whole(line, width, delimiter) for line in taken[1:]):
         return Record(place + 1, alone, [], _OPEN)
     if any(len(cell) > LONGEST_CELL for cell in cells):
         return Record(place + 1, alone, [], f"A cell has more than {LONGEST_CELL} characters.")
@@ -83,7 +83,7 @@ def _why(fault: str) -> str:
     return f"Not CSV: {fault}."
 
 
-def _parsed(lines: Sequence[str], place: int) -> tuple[list[str], int]:
+def _parsed(lines: Sequence[str], place: int, delimiter: str) -> tuple[list[str], int]:
     """The cells and how many lines they took.
 
     Raises:
@@ -97,12 +97,17 @@ def _parsed(lines: Sequence[str], place: int) -> tuple[list[str], int]:
             count += 1
             yield lines[index]
 
-    return next(csv.reader(counted(), strict=True)), count
+    return next(csv.reader(counted(), strict=True, delimiter=delimiter)), count
 
 
-def _is_whole(line: str, width: int) -> bool:
+def _is_whole(line: str, width: int, delimiter: str) -> bool:
     """Whether a line that a quoted cell swallowed would be a record by itself."""
+    return len(cells_alone(line, delimiter)) == width
+
+
+def cells_alone(line: str, delimiter: str) -> list[str]:
+    """The cells of a line taken by itself; none where it is no record."""
     try:
-        return len(_parsed([line], 0)[0]) == width
+        return _parsed([line], 0, delimiter)[0]
     except csv.Error:
-        return False
+        return []

@@ -1,0 +1,136 @@
+"""Which line names the columns, and what each of them holds: a guess, for its keeper to change."""
+
+from collections.abc import Callable, Mapping, Sequence
+from datetime import date
+from typing import Final
+
+from msgspec import Struct
+
+from scalewitness.domain.tables.days import see_day
+from scalewitness.domain.tables.headings import MANY, REASON, field_headed, headings_in
+from scalewitness.domain.tables.sheets import Cell, Row, Sheet
+from scalewitness.domain.tables.species_names import see_species
+from scalewitness.domain.tables.words import NOTHING, see_sex, see_transponder, split_count
+
+_TOP: Final = 30
+"""Rows among which the headings are sought."""
+_SAMPLES: Final = 3
+_MOST: Final = 0.6
+"""Share of a column's cells that must look alike for it to be taken for that (our judgement)."""
+
+
+class Column(Struct, frozen=True):
+    """``field``: what it was taken to hold, empty where it is left out. ``by_content``: for what
+    stands in it, not for its heading."""
+
+    index: int
+    heading: str
+    field: str
+    by_content: bool
+    samples: tuple[str, ...]
+
+    @property
+    def title(self) -> str:
+        return self.heading or f"Column {_letters(self.index)}"
+
+
+class Layout(Struct, frozen=True):
+    """``head``: the index of the row that names the columns; -1 where none does."""
+
+    head: int
+    columns: tuple[Column, ...]
+
+
+def best_sheet(sheets: Sequence[Sheet]) -> int:
+    """The index of the one that looks most like a list of animals."""
+
+    def rank(sheet: Sheet) -> tuple[int, bool, int]:
+        named = max((headings_in(row.texts) for row in sheet.rows[:_TOP]), default=0)
+        return named, not sheet.hidden, sheet.filled
+
+    return max(range(len(sheets)), key=lambda index: rank(sheets[index]))
+
+
+def lay_out(sheet: Sheet, today: date) -> Layout:
+    """Find the headings, and guess each column by its heading and by what stands in it."""
+    named = [headings_in(row.texts) for row in sheet.rows[:_TOP]]
+    best = max(named, default=0)
+    head = named.index(best) if best >= min(2, _width(sheet)) and best else -1
+    headings = sheet.rows[head].texts if head >= 0 else ()
+    body = [row for row in sheet.rows[head + 1 :] if not row.blank and row.why is None]
+    found: list[Column] = []
+    for index in range(_width(sheet)):
+        cells = [
+            row.cells[index] for row in body if index < len(row.cells) and row.cells[index].text
+        ]
+        heading = headings[index] if index < len(headings) else ""
+        if cells or heading:
+            found.append(_column(index, heading, cells, today))
+    return Layout(head, tuple(_each_once(found)))
+
+
+def _width(sheet: Sheet) -> int:
+    return max((len(row.cells) for row in sheet.rows), default=0)
+
+
+def _column(index: int, heading: str, cells: Sequence[Cell], today: date) -> Column:
+    named = field_headed(heading)
+    samples = tuple(dict.fromkeys(cell.text for cell in cells))[:_SAMPLES]
+    if heading.strip() == REASON:
+        return Column(index, heading, "", False, samples)
+    content = _by_content(cells, today)
+    if content == "hatched" and heading:
+        content = ""  # a day of what, its heading does not say
+    # A code is known by its shape, whatever its column is called.
+    if content and (not named or (content == "transponder" and named in ("tag", "name"))):
+        return Column(index, heading, content, True, samples)
+    return Column(index, heading, named, False, samples)
+
+
+def _by_content(cells: Sequence[Cell], today: date) -> str:
+    looks: Mapping[str, Callable[[Cell], bool]] = {
+        "transponder": lambda cell: bool(see_transponder(cell).code),
+        "species": lambda cell: bool(see_species(split_count(cell.text)[1]).key),
+        "sex": lambda cell: see_sex(cell).sex in ("male", "female"),
+        "hatched": lambda cell: cell.kind == "day" or _is_day(cell, today),
+    }
+    said = [cell for cell in cells if cell.text.lower() not in NOTHING]
+    for field, looks_so in looks.items():
+        if said and sum(map(looks_so, said)) >= _MOST * len(said):
+            return field
+    return ""
+
+
+def _is_day(cell: Cell, today: date) -> bool:
+    return cell.kind == "text" and len(cell.text) >= 6 and see_day(cell, today) is not None
+
+
+def _each_once(columns: Sequence[Column]) -> list[Column]:
+    """Of several columns for one field the first that is headed so is kept."""
+    taken: dict[str, int] = {}
+    for column in sorted(columns, key=lambda one: (one.by_content, one.index)):
+        if column.field and column.field not in MANY:
+            taken.setdefault(column.field, column.index)
+    return [
+        one
+        if one.field in ("", *MANY) or taken[one.field] == one.index
+        else Column(one.index, one.heading, "", False, one.samples)
+        for one in columns
+    ]
+
+
+def is_heading(row: Row, head: Row) -> bool:
+    """Whether a row names the columns once more, as at the top of each printed page."""
+    return row.texts == head.texts or (
+        headings_in(row.texts) >= 3 and headings_in(row.texts) >= headings_in(head.texts)
+    )
+
+
+def _letters(index: int) -> str:
+    """As spreadsheets call their columns."""
+    letters = ""
+    index += 1
+    while index:
+        index, rest = divmod(index - 1, 26)
+        letters = chr(65 + rest) + letters
+    return letters

@@ -1,0 +1,217 @@
+"""The bytes of a file become rows of cells: XLSX, XLS and ODS workbooks by calamine, CSV by
+Python's own reader. Values only: no formula is computed, no link is followed.
+"""
+
+import csv
+import io
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from datetime import date, datetime
+from typing import Final
+from zipfile import BadZipFile, ZipFile
+
+from charset_normalizer import from_bytes
+from python_calamine import CalamineError, CalamineSheet, CalamineWorkbook, SheetVisibleEnum
+
+from scalewitness.domain.tables.csvlines import cells_alone, lines_of, records
+from scalewitness.domain.tables.headings import headings_in
+from scalewitness.domain.tables.sheets import Cell, Row, Sheet, Table, Unreadable
+
+LARGEST_FILE: Final = 4_000_000
+"""Bytes; 10,000 lines of a breeder's list have two million (our judgement)."""
+LARGEST_UNPACKED: Final = 100_000_000
+"""Bytes of a workbook once unpacked, which is what a reader holds (our judgement)."""
+MOST_ROWS: Final = 10_000
+"""Of one file; the largest breeders there are keep some thousands (our judgement)."""
+MOST_COLUMNS: Final = 100
+MARK: Final = "\ufeff"
+"""What some programs put before UTF-8, and need to know it again."""
+
+_WORKBOOKS: Final = (b"PK\x03\x04", b"\xd0\xcf\x11\xe0")
+_ENCODINGS: Final = ["cp1252", "cp1250", "mac_roman", "cp850"]
+"""Those that spreadsheets write besides UTF-8 and UTF-16, for the languages of Europe."""
+_DELIMITERS: Final = {",": "commas", ";": "semicolons", "\t": "tabs", "|": "bars"}
+_LOOKED_AT: Final = 60
+"""Lines that tell what separates the cells."""
+_LONGEST_NUMBER: Final = 1e21
+
+
+def read_table(content: bytes) -> Table:
+    """Every sheet of a file, whatever kind of table it is.
+
+    Raises:
+        Unreadable: it is none, or larger than what is taken.
+    """
+    if len(content) > LARGEST_FILE:
+        raise Unreadable(f"The file is larger than {LARGEST_FILE // 1_000_000} MB. Split it.")
+    if not content.strip():
+        raise Unreadable("The file is empty.")
+    table = _workbook(content) if content.startswith(_WORKBOOKS) else _csv(content)
+    if not any(sheet.filled for sheet in table.sheets):
+        raise Unreadable("Nothing stands in the file.")
+    if sum(sheet.filled for sheet in table.sheets) > MOST_ROWS:
+        raise Unreadable(f"The file has more than {MOST_ROWS} lines. Split it.")
+    return table
+
+
+# --- workbooks ------------------------------------------------------------------------
+
+
+def _workbook(content: bytes) -> Table:
+    how = _unpacked_kind(content) if content.startswith(b"PK") else "an XLS workbook"
+    try:
+        book = CalamineWorkbook.from_filelike(io.BytesIO(content))
+        sheets = tuple(
+            Sheet(about.name, _rows(book.get_sheet_by_name(about.name)), _is_hidden(about.visible))
+            for about in book.sheets_metadata
+        )
+    except CalamineError as fault:
+        if "password" in str(fault).lower():
+            raise Unreadable("The workbook has a password. Save it without one.") from None
+        raise Unreadable("It is no workbook that can be read. Save it as XLSX or CSV.") from None
+    return Table(how, sheets)
+
+
+def _is_hidden(visible: SheetVisibleEnum) -> bool:
+    return visible != SheetVisibleEnum.Visible
+
+
+def _unpacked_kind(content: bytes) -> str:
+    """What the parts of a packed file are, before anything is unpacked."""
+    try:
+        parts = ZipFile(io.BytesIO(content)).infolist()
+    except BadZipFile:
+        raise Unreadable("The workbook is damaged. Save it anew, or as CSV.") from None
+    if sum(part.file_size for part in parts) > LARGEST_UNPACKED:
+        raise Unreadable("The workbook is too large once unpacked. Save the sheet as CSV.")
+    if any(part.filename.startswith("xl/") for part in parts):
+        return "an XLSX workbook"
+    return "an ODS workbook"
+
+
+def _rows(sheet: CalamineSheet) -> tuple[Row, ...]:
+    if sheet.width > MOST_COLUMNS:
+        raise Unreadable(f"A sheet has more than {MOST_COLUMNS} columns.")
+    first = (sheet.start or (0, 0))[0] + 1
+    rows = (
+        Row(number, tuple(map(_cell, values)))
+        for number, values in enumerate(sheet.iter_rows(), first)
+    )
+    return _from_first(rows)
+
+
+def _from_first(rows: Iterable[Row]) -> tuple[Row, ...]:
+    """From the first row in which anything stands to the last."""
+    kept = list(rows)
+    while kept and kept[-1].blank:
+        kept.pop()
+    return tuple(kept)
+
+
+def _cell(value: object) -> Cell:
+    if isinstance(value, str):
+        return Cell(value.strip())
+    if isinstance(value, bool):
+        return Cell(str(value).upper(), "other")
+    if isinstance(value, int | float):
+        return Cell(_number(value), "number")
+    if isinstance(value, datetime):
+        return Cell(value.date().isoformat(), "day")
+    if isinstance(value, date):
+        return Cell(value.isoformat(), "day")
+    return Cell(str(value), "other")
+
+
+def _number(value: float) -> str:
+    if abs(value) < _LONGEST_NUMBER and value == int(value):
+        return str(int(value))
+    return f"{value:.15g}"
+
+
+# --- CSV ------------------------------------------------------------------------------
+
+
+def _csv(content: bytes) -> Table:
+    text, encoding = _decoded(content)
+    mark = MARK if text.startswith(MARK) else ""
+    lines = lines_of(text.removeprefix(MARK))
+    delimiter, width = _shape([one for one in lines if one.strip()][:_LOOKED_AT])
+    rows = [
+        Row(one.number, tuple(Cell(plain(cell.strip())) for cell in one.cells), one.lines, one.why)
+        for one in records(lines, 0, width, delimiter)
+    ]  # fmt: skip
+    if mark and rows:
+        first = rows[0]
+        rows[0] = Row(
+            first.number, first.cells, (mark + first.lines[0], *first.lines[1:]), first.why
+        )
+    how = f"CSV in {encoding}, separated by {_DELIMITERS[delimiter]}"
+    return Table(how, (Sheet("", tuple(rows)),), is_csv=True)
+
+
+def _decoded(content: bytes) -> tuple[str, str]:
+    """The text, and what the encoding is called."""
+    if content.startswith((b"\xff\xfe", b"\xfe\xff")):
+        return _strictly(content, "utf-16"), "UTF-16"
+    if content[:200].count(0) * 3 > len(content[:200]):
+        little = content[1:2] == b"\0"
+        return _strictly(content, "utf-16-le" if little else "utf-16-be"), "UTF-16"
+    try:
+        return content.decode("utf-8"), "UTF-8"
+    except UnicodeDecodeError:
+        best = from_bytes(content, cp_isolation=_ENCODINGS).best()
+    if best is None:
+        raise Unreadable("It is no text that can be read. Save it as XLSX, or as CSV in UTF-8.")
+    return str(best), best.encoding.replace("_", "-").upper()
+
+
+def _strictly(content: bytes, encoding: str) -> str:
+    try:
+        return content.decode(encoding)
+    except UnicodeDecodeError:
+        raise Unreadable("The file breaks off, or is no table. Save it anew.") from None
+
+
+def _shape(lines: Sequence[str]) -> tuple[str, int]:
+    """What separates the cells, and how many a whole line has: by the line that names columns,
+    else by what most lines agree on."""
+    ranked = [(*_agreement(lines, one), one) for one in _DELIMITERS]
+    *_, width, delimiter = max(ranked, key=lambda one: one[:3])
+    return delimiter, width
+
+
+def _agreement(lines: Sequence[str], delimiter: str) -> tuple[int, int, int]:
+    """For a separator: columns that some line names, lines that agree, and their cells."""
+    cells = [cells_alone(one, delimiter) for one in lines]
+    named, width = max(((headings_in(one), len(one)) for one in cells), default=(0, 0))
+    if named:
+        return named, sum(len(one) == width for one in cells), width
+    counts = Counter(len(one) for one in cells if len(one) > 1)
+    width, agree = max(counts.items(), key=lambda one: one[1], default=(1, 0))
+    return 0, agree, width
+
+
+# --- cells that no spreadsheet computes ---------------------------------------------------
+
+_COMPUTED: Final = ("=", "+", "-", "@", "\t", "\r")
+
+
+def safe(cell: object) -> str:
+    """A cell that no spreadsheet computes (OWASP, "CSV injection")."""
+    text = "" if cell is None else str(cell)
+    return f"'{text}" if text.lstrip("'").startswith(_COMPUTED) else text
+
+
+def plain(cell: str) -> str:
+    """A cell as it was before :func:`safe`."""
+    quoted = cell.startswith("'") and cell.lstrip("'").startswith(_COMPUTED)
+    return cell[1:] if quoted else cell
+
+
+def written(columns: Iterable[str], rows: Iterable[Iterable[object]]) -> str:
+    """A CSV file, its cells safe."""
+    file = io.StringIO()
+    out = csv.writer(file, lineterminator="\r\n")
+    out.writerow([safe(one) for one in columns])
+    out.writerows([safe(cell) for cell in row] for row in rows)
+    return file.getvalue()

@@ -1,0 +1,313 @@
+"""What would become of every line of a list, before any of it is stated."""
+
+import re
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from datetime import date
+from functools import cached_property
+from typing import Final, Literal
+
+from msgspec import Struct
+
+from scalewitness.domain.sexing.taxa import taxon
+from scalewitness.domain.tables.columns import Column, Layout, best_sheet, is_heading, lay_out
+from scalewitness.domain.tables.drafts import Draft
+from scalewitness.domain.tables.headings import FIELDS, REASON
+from scalewitness.domain.tables.questions import Question, question
+from scalewitness.domain.tables.reading import LineReader
+from scalewitness.domain.tables.sheets import Row, Sheet, Table
+
+State = Literal["new", "here", "cannot", "aside"]
+"""``new``: to be stored; ``here``: on record already, or said by an earlier line; ``cannot``: not
+as it is; ``aside``: no animal, such as a heading or a total."""
+
+_TOTAL = re.compile(
+    r"(?:grand |sub-?)?(?:total|totals|sum|summe|gesamt|insgesamt|count)\b.*", re.IGNORECASE
+)
+
+
+class Known(Struct, frozen=True):
+    """An animal of the keeper's on record. ``codes``: pairs of scheme and code."""
+
+    id: str
+    title: str
+    species: str
+    hatched: str
+    codes: tuple[tuple[str, str], ...]
+
+    def borne(self, scheme: str) -> tuple[str, ...]:
+        return tuple(code for one, code in self.codes if one == scheme)
+
+
+class Beside(Struct, frozen=True):
+    """Another animal beside that of a line: what each says, by what it is called. ``line``: where
+    it stands in the file; else ``animal`` is its id on record."""
+
+    rows: tuple[tuple[str, str, str], ...]
+    line: int = 0
+    animal: str = ""
+    title: str = ""
+
+
+class Line(Struct, frozen=True):
+    """``number``: in the file, from 1. ``why`` it is not to be stored. ``waits``: the questions to
+    be answered first."""
+
+    number: int
+    row: Row
+    state: State
+    why: str = ""
+    draft: Draft | None = None
+    waits: tuple[str, ...] = ()
+    beside: Beside | None = None
+
+
+class Answers(Struct, frozen=True, omit_defaults=True):
+    """What its keeper decided. ``sheet``: its index, -1 for the likeliest; ``columns``: fields by
+    index, where they differ from the guess; ``replies``: to questions, by name."""
+
+    sheet: int = -1
+    columns: dict[int, str] = {}
+    replies: dict[str, str] = {}
+
+
+class Plan(Struct, frozen=True, dict=True):
+    """``head``: the number of the row of headings, 0 without any. ``columns`` as they are read;
+    ``guessed`` as they would be without anybody's word."""
+
+    sheet: int
+    head: int
+    columns: tuple[Column, ...]
+    guessed: tuple[Column, ...]
+    lines: tuple[Line, ...]
+    questions: tuple[Question, ...]
+
+    @cached_property
+    def counts(self) -> Counter[State]:
+        return Counter(line.state for line in self.lines)
+
+    def reply(self, name: str) -> str:
+        """The answer to a question; empty where it is open, or did not come up."""
+        return next((one.answer for one in self.questions if one.name == name), "")
+
+    def of(self, state: str) -> list[Line]:
+        return [line for line in self.lines if line.state == state]
+
+    @property
+    def open(self) -> list[Question]:
+        return [one for one in self.questions if not one.answer]
+
+
+ByCode = Mapping[tuple[str, str], Sequence[Known]]
+"""The keeper's animals by scheme and code; tags in small letters."""
+NOBODY: Final[ByCode] = {}
+
+
+def plan_of(table: Table, answers: Answers, known: ByCode, today: date) -> Plan:
+    """Lay a file out line by line. Every row of the sheet is in exactly one line."""
+    chosen = answers.sheet if 0 <= answers.sheet < len(table.sheets) else best_sheet(table.sheets)
+    sheet = table.sheets[chosen]
+    guessed = lay_out(sheet, today)
+    columns = tuple(_as_answered(one, answers.columns) for one in guessed.columns)
+    layout = Layout(guessed.head, columns)
+    aside = [_aside(index, row, sheet, layout) for index, row in enumerate(sheet.rows)]
+    body = [row for row, why in zip(sheet.rows, aside, strict=True) if why is None]
+    reader = LineReader(layout, body, answers.replies, today)
+    width = len(sheet.rows[layout.head].cells) if layout.head >= 0 else 0
+    lines = [
+        _line(row, reader, width) if why is None else Line(row.number, row, "aside", why)
+        for row, why in zip(sheet.rows, aside, strict=True)
+    ]
+    lines = _against_record(_against_each_other(lines), known)
+    head = sheet.rows[layout.head].number if layout.head >= 0 else 0
+    return Plan(chosen, head, columns, guessed.columns, tuple(lines), _questions(reader, answers))
+
+
+def _as_answered(column: Column, answers: Mapping[int, str]) -> Column:
+    field = answers.get(column.index, column.field)
+    if field == column.field or field not in {"", *FIELDS}:
+        return column
+    return Column(column.index, column.heading, field, False, column.samples)
+
+
+def _questions(reader: LineReader, answers: Answers) -> tuple[Question, ...]:
+    replies, guesses = answers.replies, reader.guesses
+    made = [
+        question(name, len(rows), example, replies.get(name, ""), guesses.get(name, ""))
+        for name, (rows, example) in reader.asked.items()
+    ]
+    return tuple(sorted(made, key=lambda one: ("=" in one.name, -one.lines)))
+
+
+# --- rows that are no animals -----------------------------------------------------------
+
+
+def _aside(index: int, row: Row, sheet: Sheet, layout: Layout) -> str | None:
+    """Why a row is no animal's; None where it may be one."""
+    if row.blank:
+        return "Nothing stands in it."
+    if row.why is not None:
+        return None
+    if index < layout.head:
+        return "It stands above the headings."
+    if index == layout.head:
+        return "The headings."
+    if layout.head >= 0 and is_heading(row, sheet.rows[layout.head]):
+        return "The headings once more."
+    return "A total, no animal." if _is_total(row, layout) else None
+
+
+def _is_total(row: Row, layout: Layout) -> bool:
+    said = [text for text in row.texts if text]
+    held = {row.cells[one.index].text for one in layout.columns
+            if one.field in ("transponder", "species") and one.index < len(row.cells)}  # fmt: skip
+    return bool(_TOTAL.fullmatch(said[0])) and not held - {"", said[0]}
+
+
+# --- lines ------------------------------------------------------------------------------
+
+
+def _line(row: Row, reader: LineReader, width: int) -> Line:
+    if row.why is not None:
+        return Line(row.number, row, "cannot", row.why)
+    if row.lines and width and _misfits(row, width):
+        return Line(
+            row.number, row, "cannot", f"It has {len(row.cells)} cells where the head has {width}."
+        )
+    draft, wrong, waits = reader.read(row)
+    if draft is not None:
+        return Line(row.number, row, "new", draft=draft)
+    if wrong:
+        return Line(row.number, row, "cannot", " ".join(wrong))
+    return Line(row.number, row, "cannot", "It waits for your answer above.", waits=tuple(waits))
+
+
+def _misfits(row: Row, width: int) -> bool:
+    return len(row.cells) < width or any(row.texts[width:])
+
+
+def _marks_of(draft: Draft) -> list[tuple[str, str]]:
+    """What tells the animal from others: its codes, or without any its name."""
+    codes = [("transponder", draft.transponder), ("tag", draft.tag.casefold())]
+    found = [one for one in codes if one[1]]
+    return found or [("name", f"{draft.name.casefold()}\n{draft.species}")]
+
+
+def _against_each_other(lines: Sequence[Line]) -> list[Line]:
+    """Of lines about one animal the first is kept if all say the same, else none of them."""
+    first: dict[tuple[str, str], Line] = {}
+    same: dict[int, Line] = {}
+    apart: dict[int, tuple[Line, str]] = {}
+    for line in lines:
+        if line.draft is None:
+            continue
+        for mark in _marks_of(line.draft):
+            earlier = first.setdefault(mark, line)
+            if earlier is line:
+                continue
+            if earlier.draft == line.draft:
+                same[line.number] = earlier
+            else:
+                apart[line.number] = (earlier, mark[0])
+                apart.setdefault(earlier.number, (line, mark[0]))
+    return [_told(line, same, apart) for line in lines]
+
+
+def _told(line: Line, same: Mapping[int, Line], apart: Mapping[int, tuple[Line, str]]) -> Line:
+    if line.number in apart and line.draft:
+        other, scheme = apart[line.number]
+        why = f"Line {other.number} has the same {scheme}, and says something else."
+        return Line(line.number, line.row, "cannot", why, beside=_beside_line(line.draft, other))
+    if line.number in same:
+        return Line(
+            line.number, line.row, "here", f"Line {same[line.number].number} says the same."
+        )
+    return line
+
+
+def _against_record(lines: Sequence[Line], known: ByCode) -> list[Line]:
+    return [_compared(line, line.draft, known) if line.draft else line for line in lines]
+
+
+def _compared(line: Line, draft: Draft, known: ByCode) -> Line:
+    found = {
+        one.id: one
+        for mark in (("transponder", draft.transponder), ("tag", draft.tag.casefold()))
+        if mark[1]
+        for one in known.get(mark, ())
+    }
+    if not found:
+        return line
+    other = next(iter(found.values()))
+    beside = _beside_known(draft, other)
+    if len(found) > 1:
+        why = "Its tag and its transponder are those of two animals of yours."
+    elif _is_same(draft, other):
+        differs = any(here != there for _, here, there in beside.rows)
+        why = "On record already." + (" What differs stays as it is there." if differs else "")
+        return Line(line.number, line.row, "here", why, beside=beside if differs else None)
+    else:
+        why = "Its tag is that of another animal of yours."
+    return Line(line.number, line.row, "cannot", why, beside=beside)
+
+
+def _is_same(draft: Draft, other: Known) -> bool:
+    """By its transponder; where one of the two bears none, by its tag, if the species agree."""
+    if draft.transponder in other.borne("transponder"):
+        return True
+    both = bool(draft.transponder and other.borne("transponder"))
+    return not both and draft.species == other.species
+
+
+# --- side by side -----------------------------------------------------------------------
+
+
+def _beside_known(draft: Draft, other: Known) -> Beside:
+    there = {
+        "Tag": ", ".join(other.borne("tag")),
+        "Transponder": ", ".join(other.borne("transponder")),
+        "Species": taxon(other.species).common,
+        "Hatched": other.hatched,
+    }
+    here = _in_words(draft)
+    rows = tuple((name, here[name], text) for name, text in there.items() if here[name] or text)
+    return Beside(rows, animal=other.id, title=other.title)
+
+
+def _beside_line(draft: Draft, other: Line) -> Beside:
+    here, there = _in_words(draft), _in_words(other.draft) if other.draft else {}
+    rows = tuple((name, here[name], there[name]) for name in here if here[name] or there[name])
+    return Beside(rows, line=other.number)
+
+
+def _in_words(draft: Draft) -> dict[str, str]:
+    return {
+        "Tag": draft.tag,
+        "Transponder": draft.transponder,
+        "Species": taxon(draft.species).common,
+        "Hatched": draft.hatched,
+        "Name": draft.name,
+        "Sex in the list": draft.sex or "",
+        "Weight": f"{draft.grams} g" if draft.grams else "",
+        "Rack": draft.rack,
+    }
+
+
+def refused_rows(
+    plan: Plan, table: Table, why: Mapping[int, str]
+) -> tuple[list[str], list[list[str]]]:
+    """The lines that were not stored, with their headings, to be put right and read again.
+    ``why``: of lines that the record refused, by number."""
+    sheet = table.sheets[plan.sheet]
+    width = max((len(row.cells) for row in sheet.rows), default=1)
+    titles = {column.index: column.heading for column in plan.columns}
+    head = [titles.get(index, "") for index in range(width)]
+    rows = []
+    for line in plan.lines:
+        reason = why.get(line.number) or (line.why if line.state == "cannot" else "")
+        if reason:
+            cells = (
+                list(line.row.texts) if line.row.why is None else ["".join(line.row.lines).strip()]
+            )
+            rows.append([*cells, *[""] * (width - len(cells)), f"Line {line.number}: {reason}"])
+    return [*head, REASON], rows

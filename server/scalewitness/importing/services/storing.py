@@ -1,0 +1,142 @@
+"""The confirmed lines of a list go on record: each with all that it states, or not at all."""
+
+from collections.abc import Callable, Mapping, Sequence
+from datetime import datetime
+from typing import Any, Final
+from uuid import UUID
+
+from django.db import transaction
+
+from scalewitness.animals import services as animals
+from scalewitness.animals.models import Animal
+from scalewitness.domain.moments import rfc3339
+from scalewitness.domain.tables.drafts import Draft, Fact, facts_of
+from scalewitness.domain.tables.plan import Line
+from scalewitness.importing.models import Upload
+from scalewitness.importing.queries import ids_of, known_by_code, planned, registered
+from scalewitness.importing.services.bringing import note
+from scalewitness.intake.batch import Actor
+from scalewitness.intake.outcomes import Outcome
+from scalewitness.intake.services import accept
+from scalewitness.ledger.services.writing import take_turn
+
+AT_ONCE: Final = 25
+"""Lines of one transaction: some hundred facts, so that nobody else waits for longer than a tenth
+of a second or two (our judgement)."""
+HERE: Final = "On record already, since this list was looked at."
+KINDS: Final = ("animal_registered", "identifier_assigned", "husbandry_noted", "call_made")
+
+
+class Refusal(Exception):
+    """The record does not take what a line states."""
+
+    def __init__(self, number: int, why: str) -> None:
+        super().__init__(why)
+        self.number, self.why = number, why
+
+
+def waiting(upload: Upload, lines: Sequence[Line]) -> list[Line]:
+    """Those still to be stored, of a plan's lines."""
+    done = {*upload.stored, *map(int, upload.refused)}
+    return [one for one in lines if one.state == "new" and one.number not in done]
+
+
+def store(
+    upload: Upload, actor: Actor, now: Callable[[], datetime], is_over: Callable[[], bool]
+) -> int:
+    """Store what is new, some lines after the other, until all are or it ``is_over``; how many
+    are left.
+
+    Raises:
+        Busy: the log was not free in time. What was stored before stays.
+    """
+    plan = planned(upload, now())
+    left, sex_from = waiting(upload, plan.lines), plan.reply("sex_from")
+    while left and not is_over():
+        _store_some(upload, left[:AT_ONCE], actor, sex_from, now())
+        left = left[AT_ONCE:]
+    return len(left)
+
+
+def _store_some(
+    upload: Upload, lines: Sequence[Line], actor: Actor, sex_from: str, now: datetime
+) -> None:
+    """All of them in one transaction; where the record refuses any, each in one of its own."""
+    try:
+        _store_together(upload, lines, actor, sex_from, now)
+    except Refusal as refusal:
+        upload.refresh_from_db()
+        if len(lines) == 1:
+            note(upload, [], {refusal.number: refusal.why}, [])
+            return
+        for one in lines:
+            _store_some(upload, [one], actor, sex_from, now)
+
+
+def _store_together(
+    upload: Upload, lines: Sequence[Line], actor: Actor, sex_from: str, now: datetime
+) -> None:
+    with transaction.atomic():
+        take_turn()  # so that nobody registers the same between the look and the writing
+        Upload.objects.select_for_update().get(pk=upload.pk)
+        upload.refresh_from_db()
+        lines = waiting(upload, lines)
+        here = _here(upload, lines, now)
+        kept = [one for one in lines if one.number not in here]
+        made = [(one, _facts(upload, one.draft, sex_from, now)) for one in kept if one.draft]
+        outcomes = _accepted(made, actor, now)
+        for one in kept:
+            _note_record(upload, one.draft, now)
+        shared = [code for code, outcome in outcomes if "known_elsewhere" in outcome.flags]
+        note(upload, [one.number for one in kept], here, shared)
+
+
+def _here(upload: Upload, lines: Sequence[Line], now: datetime) -> dict[int, str]:
+    """Lines whose animal is there by now: by what it bears, or by its very id."""
+    drafts = {one.number: one.draft for one in lines if one.draft}
+    codes = [code for one in drafts.values() for code in (one.tag, one.transponder) if code]
+    known = known_by_code(upload.keeper_id, now, codes)
+    there = registered(upload, list(drafts.values()))
+    return {
+        number: HERE
+        for number, one in drafts.items()
+        if one in there
+        or known.get(("tag", one.tag.casefold()))
+        or known.get(("transponder", one.transponder))
+    }
+
+
+def _facts(upload: Upload, draft: Draft, sex_from: str, now: datetime) -> list[Fact]:
+    ids = ids_of(upload, draft)
+    return facts_of(draft, str(upload.collection_id), ids, rfc3339(now), sex_from)
+
+
+def _accepted(
+    made: Sequence[tuple[Line, list[Fact]]], actor: Actor, now: datetime
+) -> list[tuple[str, Outcome]]:
+    """Each outcome with the code that it is about, if it is about one.
+
+    Raises:
+        Refusal: one of them is not taken; then none is.
+    """
+    facts = [(line, fact) for line, all_of_it in made for fact in all_of_it]
+    facts.sort(key=lambda one: KINDS.index(one[1]["kind"]))  # of many at once: kind by kind
+    outcomes = accept([fact for _, fact in facts], actor, now) if facts else []
+    for (line, _), outcome in zip(facts, outcomes, strict=True):
+        if outcome.problem is not None:
+            raise Refusal(line.number, _in_words(outcome.problem))
+    codes = [str(fact["body"].get("code", "")) for _, fact in facts]
+    return list(zip(codes, outcomes, strict=True))
+
+
+def _in_words(problem: Mapping[str, Any]) -> str:
+    first = next(iter(problem.get("errors") or [problem]))
+    return str(first["detail"])
+
+
+def _note_record(upload: Upload, draft: Draft | None, now: datetime) -> None:
+    """What is kept beside the log: name, place and description."""
+    if draft is None or not draft.record:
+        return
+    animal = Animal.objects.get(pk=UUID(ids_of(upload, draft).animal))
+    animals.edit(animal, draft.record, version=animal.version, by=upload.keeper, now=now)
