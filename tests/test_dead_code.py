@@ -24,11 +24,11 @@ CALLED_FROM_OUTSIDE = {
             f"{app}Config"
             for app in ["Intake", "Ledger", "Letters", "Mail", "Pages", "People", "Sales"]
         ),
-        *("SignInConfig", "StandingsConfig", "VisitsConfig", "ExaminersConfig"),
+        *("ImportingConfig", "SignInConfig", "StandingsConfig", "VisitsConfig", "ExaminersConfig"),
         *("add_arguments", "process_view", "process_exception", "form_valid"),
         *("get_queryset",),
         *("clean_animals", "clean_answer", "clean_code", "clean_credential", "clean_picture"),
-        *("clean_ids", "clean_pattern"),
+        *("clean_file", "clean_ids", "clean_pattern"),
         *("clean_report", "clean_represents", "validate", "get_help_text", "get_queryset"),
     },
     "django-allauth": {
@@ -38,7 +38,7 @@ CALLED_FROM_OUTSIDE = {
         *("generate_authenticator_name", "get_public_key_credential_rp_entity"),
     },
     "django-rest-framework": {
-        *("authenticate_credentials", "get_operation", "allow_request", "select_parser"),
+        *("authenticate_credentials", "get_operation", "allow_request", "select_parser", "parse"),
         *("select_renderer", "get_permissions", "get_throttles"),
     },
     "gunicorn": {"on_starting", "pre_request"},

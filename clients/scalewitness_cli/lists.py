@@ -6,9 +6,9 @@ from collections.abc import Mapping
 from typing import Any
 
 from scalewitness.domain.tables.columns import Column
-from scalewitness.domain.tables.drafts import Draft, Ids, facts_of
+from scalewitness.domain.tables.drafts import ContentIds, ListedAnimal, facts_of
 from scalewitness.domain.tables.headings import FIELDS
-from scalewitness.domain.tables.plan import Answers, Known, Plan
+from scalewitness.domain.tables.plan import Answers, ImportPlan, KnownAnimal
 from scalewitness_cli import replica
 from scalewitness_cli.checks import BadWord
 from scalewitness_cli.devicekey import Fact
@@ -16,14 +16,14 @@ from scalewitness_cli.remote import Stopped
 from scalewitness_cli.store import Store
 
 
-def known_by_code(store: Store) -> dict[tuple[str, str], list[Known]]:
+def known_by_code(store: Store) -> dict[tuple[str, str], list[KnownAnimal]]:
     """The keeper's animals that this machine holds, by scheme and code."""
-    found: defaultdict[tuple[str, str], list[Known]] = defaultdict(list)
+    found: defaultdict[tuple[str, str], list[KnownAnimal]] = defaultdict(list)
     for shown in replica.animals(store):
         if not replica.is_steward(store, shown):
             continue
         codes = tuple((one["scheme"], one["code"]) for one in shown["identifiers"])
-        one = Known(
+        one = KnownAnimal(
             shown["id"], shown.get("name") or replica.code_of(shown), shown["species"]["key"],
             shown.get("hatched") or "", codes,
         )  # fmt: skip
@@ -32,7 +32,7 @@ def known_by_code(store: Store) -> dict[tuple[str, str], list[Known]]:
     return found
 
 
-def collection_for(draft: Draft, mine: list[str]) -> str:
+def collection_for(draft: ListedAnimal, mine: list[str]) -> str:
     """Raises Stopped where it does not follow which one is meant."""
     collection = draft.collection or (mine[0] if len(mine) == 1 else "")
     if collection not in mine:
@@ -42,9 +42,11 @@ def collection_for(draft: Draft, mine: list[str]) -> str:
     return collection
 
 
-def items_of(draft: Draft, collection: str, keeper: str, now: str, sex_from: str) -> list[Fact]:
+def items_of(
+    draft: ListedAnimal, collection: str, keeper: str, now: str, sex_from: str
+) -> list[Fact]:
     """The facts of a line, and an edit for what is noted beside the log."""
-    ids = Ids(keeper, collection, draft)
+    ids = ContentIds(keeper, collection, draft)
     made = facts_of(draft, collection, ids, now, sex_from)
     if fields := draft.record:
         record = f"animals/{ids.animal}"
@@ -76,7 +78,7 @@ def fields_in(typed: tuple[str, ...], columns: tuple[Column, ...]) -> dict[int, 
     return found
 
 
-def shown(plan: Plan) -> dict[str, Any]:
+def shown(plan: ImportPlan) -> dict[str, Any]:
     """What the columns were taken for, and what is open, for `--json`."""
     return {
         "columns": {one.title: one.field for one in plan.columns},

@@ -17,6 +17,8 @@ from scalewitness.animals.services import create_collection
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.disputes.models import Dispute
 from scalewitness.domain.moments import rfc3339
+from scalewitness.domain.tables.files import read_table
+from scalewitness.importing.services.bringing import bring
 from scalewitness.intake.batch import Actor
 from scalewitness.intake.rules.photos import take_photo_file
 from scalewitness.ledger.models import Entry
@@ -113,6 +115,7 @@ def set_stage(house: str = "") -> Stage:
         **_reported(world),
         "laid": _laid(world, blind),
         "visit": str(visit),
+        "upload": _brought(world),
         "visit_after": str(own),
         "invitation": str(world.invite(stranger, blind, days=60)),
         "call": str(sold.calls.filter(by=world.odile.pk).get().pk),
@@ -212,6 +215,13 @@ def _laid(world: World, animal: Animal) -> str:
     seen = {"method": "reproduction", "event": "laid_eggs", "witnessed": True}
     body = {"observed": seen, "document": "ab" * 32}
     return str(world.call(world.odile, animal, "female", body=body).id)
+
+
+def _brought(world: World) -> str:
+    """A list that waits to be confirmed, with an answer open that is a day."""
+    table = read_table(b"tag,species,weight\nU-1,bp,120\n")
+    upload = bring(new_id(), world.odile, world.collection, "list.csv", table, timezone.now())
+    return str(upload.pk)
 
 
 def _named(world: World, animal: Animal) -> Animal:

@@ -6,6 +6,7 @@ from django.conf import settings
 from django.utils.module_loading import import_string
 
 SCHEDULED = {
+    "scalewitness.importing.tasks.forget_old_lists",
     "scalewitness.intake.tasks.chase_disclosures",
     "scalewitness.intake.tasks.end_devices",
     "scalewitness.intake.tasks.go_on_reassessing",

@@ -24,6 +24,7 @@ HERE = {
     "examiner_id": "keeper_guest_after",
     "held_id": "held",
     "fact_id": "offer_fact",
+    "upload_id": "upload",
     "visit_id": "visit",
     "sale_id": "sale",
     "disclosure_id": "disclosure",

@@ -35,7 +35,7 @@ OPEN: dict[tuple[str, ...], str] = {
     PERSONAS: """about home log sign_out
         answer_by_link offer offer_address offer_photo offer_receipt offer_receipt_file offer_record
         report_problem reports_by_link""",
-    SIGNED_IN: """account add_device animals disclosures disputes held_calls learned
+    SIGNED_IN: """account add_device animals disclosures disputes held_calls import_animals learned
         new_collection one_examiner pairings reports sales visits vouching""",
     SEES_SOME: "animal attach_photo choose_method husbandry make_call",
     SEES_WHOLE: """dispute dispute_folder examiner history object_to_call photo print_dispute
@@ -48,15 +48,15 @@ OPEN: dict[tuple[str, ...], str] = {
         withdraw_identifier""",
     (*STEWARDS, "buyer"): "disclosure",
     (): "answer_report compare_photos refile_call withdraw_witness",
-    ("owner",): "accepted erase_text withdraw_call",
+    ("owner",): "accepted erase_text look_at_list refused_lines withdraw_call",
 }
 """Who may open which page; everybody else who is signed in is told that there is none."""
 LED = {("dispute", "buyer")}
 """Who is led to what their own link shows."""
 FORMS = """acknowledge_by_link acknowledge_disclosure answer_by_buyer answer_finding answer_visit
-    ask_for_check choose_digest choose_habits confirm_offer decide_held decline_offer drop_pairing
-    end_grant make_statement offer_release offer_reminders offer_return record_finding revoke_device
-    sale_step send_code take_browsers_zone with_chosen"""
+    ask_for_check choose_digest choose_habits confirm_offer decide_held decline_offer
+    drop_pairing end_grant forget_list make_statement offer_release offer_reminders offer_return
+    record_finding revoke_device sale_step send_code store_import take_browsers_zone with_chosen"""
 """Addresses that only take a form; whoever opens one is led elsewhere."""
 OTHER = "rackside"
 """Files, the same for all: see test_rackside."""
@@ -247,12 +247,11 @@ SPOILT = "w" * 5000
 """Too long for any field, and neither a number nor a day."""
 TYPED = {"text", "email", "number", "date", "datetime-local", "textarea"}
 REFUSES = """account add_device answer_by_link attach_photo correct_address custody dispute
-    draft_sale edit_record end give_access husbandry identifier invite join_records linkage
-    log_clutch login/ make_call make_offer new_collection object_to_call offer offer_address
-    open_dispute particulars password/change/ password/reset/ plan_pairing read_document register
-    register_clutch registered_in_error rename_collection report_problem sale signup/
-    state_witness vouching
-    withdraw_call withdraw_identifier"""
+    draft_sale edit_record end give_access husbandry identifier import_animals invite
+    join_records linkage log_clutch login/ look_at_list make_call make_offer new_collection
+    object_to_call offer offer_address open_dispute particulars password/change/ password/reset/
+    plan_pairing read_document register register_clutch registered_in_error rename_collection
+    report_problem sale signup/ state_witness vouching withdraw_call withdraw_identifier"""
 """Pages with a form that is refused when all that can be typed is nonsense."""
 READERS = ("anonymous", "owner", "buyer")
 """Who between them open every page with a form."""

@@ -9,9 +9,9 @@ import click
 from scalewitness.domain.moments import rfc3339
 from scalewitness.domain.tables.drafts import Fact
 from scalewitness.domain.tables.files import read_table, written
-from scalewitness.domain.tables.plan import Answers, Line, Plan, plan_of, refused_rows
-from scalewitness.domain.tables.questions import Question
-from scalewitness.domain.tables.sheets import Table, Unreadable
+from scalewitness.domain.tables.plan import Answers, ImportPlan, ListLine, plan_of, refused_rows
+from scalewitness.domain.tables.questions import OpenQuestion
+from scalewitness.domain.tables.sheets import ListFile, Unreadable
 from scalewitness_cli import lists, outbox, replica
 from scalewitness_cli.commands.common import line as on_one_line
 from scalewitness_cli.identity import Identity, moment_now
@@ -34,7 +34,7 @@ class Importing:
         self._known = lists.known_by_code(store)
         self._now = now_by(store)
 
-    def plan(self, answers: Answers) -> Plan:
+    def plan(self, answers: Answers) -> ImportPlan:
         return plan_of(self.table, answers, self._known, self._now.date())
 
     def answers(self, columns: tuple[str, ...], replies: tuple[str, ...]) -> Answers:
@@ -42,7 +42,7 @@ class Importing:
         guessed = self.plan(Answers(self._sheet)).columns
         return lists.answers_in(lists.fields_in(columns, guessed), replies, self._sheet)
 
-    def store(self, plan: Plan, collection: str | None) -> dict[str, Any]:
+    def store(self, plan: ImportPlan, collection: str | None) -> dict[str, Any]:
         """Sign and store what is new; the rest is put aside first, so that where that cannot be
         written nothing is stored either."""
         new, sex_from = plan.of("new"), plan.reply("sex_from")
@@ -51,7 +51,7 @@ class Importing:
         stored = outbox.add_new(self._store, self._identity.key, groups, rfc3339(moment_now()))
         return self._counted(plan, new, groups, stored) | {"rejected_file": rejected}
 
-    def _items(self, one: Line, collection: str | None, sex_from: str) -> list[Fact]:
+    def _items(self, one: ListLine, collection: str | None, sex_from: str) -> list[Fact]:
         own = replica.collections(self._store)
         mine = [id for id, held in own.items() if held["role"] in {"keeper", "partner"}]
         if one.draft is None:
@@ -61,7 +61,7 @@ class Importing:
             raise Stopped("Name the collection by its id: one that you keep or share.")
         return lists.items_of(one.draft, named, self._identity.keeper, rfc3339(self._now), sex_from)
 
-    def _set_aside(self, plan: Plan) -> str | None:
+    def _set_aside(self, plan: ImportPlan) -> str | None:
         """The lines that are not stored, to be put right and read again: as they stood, of a CSV
         file."""
         refused = plan.of("cannot")
@@ -69,14 +69,16 @@ class Importing:
             return None
         return put_beside(self.file, self._refused(plan, refused))
 
-    def _refused(self, plan: Plan, refused: list[Line]) -> str:
+    def _refused(self, plan: ImportPlan, refused: list[ListLine]) -> str:
         if not self.table.is_csv:
-            return written(*refused_rows(plan, self.table, {}))
+            return written(
+                *refused_rows(plan, self.table, {one.number: one.why for one in refused})
+            )
         head = [one for one in plan.lines if one.number == plan.head]
         return "".join(text for one in (*head, *refused) for text in one.row.lines)
 
     def _counted(
-        self, plan: Plan, new: list[Line], groups: list[list[Fact]], stored: list[int]
+        self, plan: ImportPlan, new: list[ListLine], groups: list[list[Fact]], stored: list[int]
     ) -> dict[str, Any]:
         """What became of every line after the headings: ``lines`` is the sum of the others."""
         fresh = [one for one, items in zip(new, stored, strict=True) if items]
@@ -98,24 +100,24 @@ class Importing:
         }
 
 
-def preview(plan: Plan, table: Table) -> str:
+def preview(plan: ImportPlan, table: ListFile) -> str:
     """Every line, and what would become of it."""
-    told = {"new": "would be stored", "here": "here", "cannot": "not", "aside": "aside"}
+    becomes = {"new": "would be stored", "here": "here", "cannot": "not", "aside": "aside"}
     found = [f"{table.how}. Nothing is stored: this is a dry run."]
     for one in plan.lines:
         title = one.draft.title if one.draft and one.state == "new" else one.why
-        found.append(f"line {one.number}: {told[one.state]}: {on_one_line(title)}")
+        found.append(f"line {one.number}: {becomes[one.state]}: {on_one_line(title)}")
     return "\n".join([*found, *columns_in_words(plan), *questions_in_words(plan)])
 
 
-def columns_in_words(plan: Plan) -> list[str]:
+def columns_in_words(plan: ImportPlan) -> list[str]:
     taken = [f"{one.title} is {one.field}" for one in plan.columns if one.field]
     left = [one.title for one in plan.columns if not one.field]
-    said = [f"Columns: {on_one_line(', '.join(taken))}."]
-    return said + ([f"Left out: {on_one_line(', '.join(left))}."] if left else [])
+    given = [f"Columns: {on_one_line(', '.join(taken))}."]
+    return given + ([f"Left out: {on_one_line(', '.join(left))}."] if left else [])
 
 
-def questions_in_words(plan: Plan) -> list[str]:
+def questions_in_words(plan: ImportPlan) -> list[str]:
     """What is open, each with how it is answered."""
     found = []
     for one in plan.open:
@@ -125,7 +127,7 @@ def questions_in_words(plan: Plan) -> list[str]:
     return [on_one_line(text) for text in found]
 
 
-def ask(importing: Importing, answers: Answers) -> Plan:
+def ask(importing: Importing, answers: Answers) -> ImportPlan:
     """Ask whoever sits there what is open, once each; an empty answer leaves it open."""
     plan, put = importing.plan(answers), set[str]()
     while sys.stdin.isatty() and (left := [one for one in plan.open if one.name not in put]):
@@ -137,23 +139,23 @@ def ask(importing: Importing, answers: Answers) -> Plan:
     return plan
 
 
-def _asked(one: Question) -> str:
+def _asked(one: OpenQuestion) -> str:
     click.echo(f"{on_one_line(one.text)} ({one.lines} lines)")
     if len(one.options) <= SHOWN:
         for word, text in one.options:
             click.echo(f"  {word}: {text}")
-    told = str(click.prompt("  ", default=one.guess, show_default=bool(one.guess))).strip()
-    return told if one.day or told in dict(one.options) else ""
+    given = str(click.prompt("  ", default=one.guess, show_default=bool(one.guess))).strip()
+    return given if one.day or given in dict(one.options) else ""
 
 
-def _read(file: Path) -> Table:
+def _read(file: Path) -> ListFile:
     try:
         return read_table(file.read_bytes())
     except Unreadable as fault:
         raise Stopped(f"{file}: {fault} Nothing was stored.") from None
 
 
-def _named(table: Table, sheet: str | None) -> int:
+def _named(table: ListFile, sheet: str | None) -> int:
     names = [one.name for one in table.sheets]
     if sheet is None:
         return -1
@@ -177,5 +179,5 @@ def _is_in_a_folder(file: Path) -> bool:
     return file.is_file() and not file.absolute().is_relative_to("/dev")
 
 
-def _lines(found: list[Line]) -> int:
+def _lines(found: list[ListLine]) -> int:
     return sum(len(one.row.lines) or 1 for one in found)

@@ -7,7 +7,7 @@ from typing import Any
 import click
 
 from scalewitness.domain.moments import rfc3339
-from scalewitness.domain.tables.plan import Plan
+from scalewitness.domain.tables.plan import ImportPlan
 from scalewitness_cli import csvs, outbox, replica
 from scalewitness_cli.commands.common import (
     FINE,
@@ -195,7 +195,7 @@ def _counted(found: Read, stored: list[int]) -> dict[str, Any]:
     }
 
 
-def _in_words(shown: dict[str, Any], plan: Plan | None) -> str:
+def _in_words(shown: dict[str, Any], plan: ImportPlan | None) -> str:
     no_animals = f", {shown['lines_aside']} no animal" if shown.get("lines_aside") else ""
     lines = [
         f"{_lines(shown['lines'])} after the head: {shown['lines_stored']} stored here as "

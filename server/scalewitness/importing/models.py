@@ -7,9 +7,10 @@ from scalewitness.people.models import Keeper
 
 
 class Upload(models.Model):
-    """A list that a keeper brought, as it was read: ``table`` is a `tables.sheets.Table`, packed;
-    ``answers`` are `tables.plan.Answers`. ``stored``: lines that are on record since, by number.
-    ``refused``: why the record did not take a line, by its number. Kept for a day."""
+    """A list that a keeper brought. ``table``: a `ListFile` of `domain.tables`, packed, and their
+    ``answers``. ``stored``: lines that are on record since, by number. ``refused``: why the record
+    did not take a line, by its number. ``elsewhere``: transponders that other records bore first.
+    Kept for a day."""
 
     id = models.UUIDField(primary_key=True)
     keeper = models.ForeignKey(Keeper, on_delete=models.CASCADE, related_name="+")

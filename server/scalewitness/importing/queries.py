@@ -14,9 +14,16 @@ from msgspec.structs import replace
 
 from scalewitness.animals.models import Animal, Identifier
 from scalewitness.animals.queries import is_steward, stewarded_ids, title_of
-from scalewitness.domain.tables.drafts import Draft, Ids
-from scalewitness.domain.tables.plan import Answers, ByCode, Known, Line, Plan, plan_of
-from scalewitness.domain.tables.sheets import Table
+from scalewitness.domain.tables.drafts import ContentIds, ListedAnimal
+from scalewitness.domain.tables.plan import (
+    Answers,
+    ByCode,
+    ImportPlan,
+    KnownAnimal,
+    ListLine,
+    plan_of,
+)
+from scalewitness.domain.tables.sheets import ListFile
 from scalewitness.importing.models import Upload
 
 KEPT_FOR: Final = timedelta(days=1)
@@ -33,15 +40,15 @@ def upload_of(id: UUID, keeper: UUID, now: datetime) -> Upload | None:
     return upload
 
 
-def table_of(upload: Upload) -> Table:
-    return msgspec.json.decode(zlib.decompress(upload.table), type=Table)
+def table_of(upload: Upload) -> ListFile:
+    return msgspec.json.decode(zlib.decompress(upload.table), type=ListFile)
 
 
 def answers_of(upload: Upload) -> Answers:
     return msgspec.convert(upload.answers, Answers, strict=False)
 
 
-def planned(upload: Upload, now: datetime) -> Plan:
+def planned(upload: Upload, now: datetime) -> ImportPlan:
     """Every line of the list, beside the keeper's animals on record."""
     known = known_by_code(upload.keeper_id, now)
     plan = plan_of(table_of(upload), answers_of(upload), known, now.date())
@@ -50,11 +57,11 @@ def planned(upload: Upload, now: datetime) -> Plan:
     return replace(plan, lines=tuple(lines))
 
 
-def _as_here(line: Line) -> Line:
-    return Line(line.number, line.row, "here", "On record already.")
+def _as_here(line: ListLine) -> ListLine:
+    return ListLine(line.number, line.row, "here", "On record already.")
 
 
-def registered(upload: Upload, drafts: Sequence[Draft]) -> set[Draft]:
+def registered(upload: Upload, drafts: Sequence[ListedAnimal]) -> set[ListedAnimal]:
     """Those that are on record by the id that the list gives them: an animal without a code too
     is registered once."""
     ids = {UUID(ids_of(upload, one).animal): one for one in drafts}
@@ -62,10 +69,10 @@ def registered(upload: Upload, drafts: Sequence[Draft]) -> set[Draft]:
     return {ids[one] for one in found}
 
 
-def ids_of(upload: Upload, draft: Draft) -> Ids:
+def ids_of(upload: Upload, draft: ListedAnimal) -> ContentIds:
     """Of the collection and what the line says: whoever of its keepers brings the list, and when,
     it states the same. Nobody else can make them ahead."""
-    return Ids(_secret(upload.collection_id), str(upload.collection_id), draft)
+    return ContentIds(_secret(upload.collection_id), str(upload.collection_id), draft)
 
 
 @lru_cache(maxsize=64)
@@ -81,7 +88,7 @@ def known_by_code(keeper: UUID, now: datetime, codes: Iterable[str] | None = Non
     if codes is not None:
         marks = marks.filter(code__in=list(codes))
     bearers = Animal.objects.filter(pk__in=marks.order_by().values("animal"))
-    found: defaultdict[tuple[str, str], list[Known]] = defaultdict(list)
+    found: defaultdict[tuple[str, str], list[KnownAnimal]] = defaultdict(list)
     for animal in bearers.prefetch_related("identifiers"):
         one = _known(animal)
         for scheme, code in one.codes:
@@ -89,7 +96,7 @@ def known_by_code(keeper: UUID, now: datetime, codes: Iterable[str] | None = Non
     return found
 
 
-def _known(animal: Animal) -> Known:
+def _known(animal: Animal) -> KnownAnimal:
     codes = tuple((one.scheme, one.code) for one in animal.identifiers.all())
     hatched = animal.hatched.isoformat() if animal.hatched else ""
-    return Known(str(animal.pk), title_of(animal), animal.species, hatched, codes)
+    return KnownAnimal(str(animal.pk), title_of(animal), animal.species, hatched, codes)

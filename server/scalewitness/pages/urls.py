@@ -27,6 +27,7 @@ from scalewitness.pages.disclosures import disclosure
 from scalewitness.pages.disputes import dispute
 from scalewitness.pages.examiners import examiner, learned
 from scalewitness.pages.home import home
+from scalewitness.pages.importing import importing
 from scalewitness.pages.offers import offer, problems, releases, returns
 from scalewitness.pages.papers import printing
 from scalewitness.pages.receipts import log, receipt
@@ -57,6 +58,11 @@ urlpatterns = [
     # --- collections and animals
     path("animals", collection.show_animals, name="animals"),
     path("animals/chosen", chosen.with_chosen, name="with_chosen"),
+    path("import", importing.bring_list, name="import_animals"),
+    path("imports/<uuid:upload_id>", importing.look_at_list, name="look_at_list"),
+    path("imports/<uuid:upload_id>/storing", importing.store_list, name="store_import"),
+    path("imports/<uuid:upload_id>/refused", importing.download_refused, name="refused_lines"),
+    path("imports/<uuid:upload_id>/deletion", importing.forget_list, name="forget_list"),
     path("collections/new", collection.new_collection, name="new_collection"),
     path("collections/<uuid:collection_id>", collection.show_collection, name="collection"),
     path(

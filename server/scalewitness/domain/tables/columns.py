@@ -8,13 +8,15 @@ from msgspec import Struct
 
 from scalewitness.domain.tables.days import see_day
 from scalewitness.domain.tables.headings import MANY, REASON, field_headed, headings_in
-from scalewitness.domain.tables.sheets import Cell, Row, Sheet
-from scalewitness.domain.tables.species_names import see_species
+from scalewitness.domain.tables.sheets import Cell, ListRow, Worksheet
+from scalewitness.domain.tables.species_names import is_species
 from scalewitness.domain.tables.words import NOTHING, see_sex, see_transponder, split_count
 
 _TOP: Final = 30
 """Rows among which the headings are sought."""
 _SAMPLES: Final = 3
+_LOOKED_AT: Final = 300
+"""Filled cells of a column that tell what it holds."""
 _MOST: Final = 0.6
 """Share of a column's cells that must look alike for it to be taken for that (our judgement)."""
 
@@ -41,21 +43,19 @@ class Layout(Struct, frozen=True):
     columns: tuple[Column, ...]
 
 
-def best_sheet(sheets: Sequence[Sheet]) -> int:
+def best_sheet(sheets: Sequence[Worksheet]) -> int:
     """The index of the one that looks most like a list of animals."""
 
-    def rank(sheet: Sheet) -> tuple[int, bool, int]:
+    def rank(sheet: Worksheet) -> tuple[int, bool, int]:
         named = max((headings_in(row.texts) for row in sheet.rows[:_TOP]), default=0)
         return named, not sheet.hidden, sheet.filled
 
     return max(range(len(sheets)), key=lambda index: rank(sheets[index]))
 
 
-def lay_out(sheet: Sheet, today: date) -> Layout:
+def lay_out(sheet: Worksheet, today: date) -> Layout:
     """Find the headings, and guess each column by its heading and by what stands in it."""
-    named = [headings_in(row.texts) for row in sheet.rows[:_TOP]]
-    best = max(named, default=0)
-    head = named.index(best) if best >= min(2, _width(sheet)) and best else -1
+    head = _head(sheet)
     headings = sheet.rows[head].texts if head >= 0 else ()
     body = [row for row in sheet.rows[head + 1 :] if not row.blank and row.why is None]
     found: list[Column] = []
@@ -69,7 +69,19 @@ def lay_out(sheet: Sheet, today: date) -> Layout:
     return Layout(head, tuple(_each_once(found)))
 
 
-def _width(sheet: Sheet) -> int:
+def _head(sheet: Worksheet) -> int:
+    """The row that names most columns. One that names a single one must be the first in which more
+    than one cell is filled: “no” also stands in lists."""
+    named = [headings_in(row.texts) for row in sheet.rows[:_TOP]]
+    best = max(named, default=0)
+    if best > 1 or (best and _width(sheet) == 1):
+        return named.index(best)
+    filled = (index for index, row in enumerate(sheet.rows[:_TOP]) if sum(map(bool, row.texts)) > 1)
+    first = next(filled, -1)
+    return first if first >= 0 and named[first] else -1
+
+
+def _width(sheet: Worksheet) -> int:
     return max((len(row.cells) for row in sheet.rows), default=0)
 
 
@@ -78,7 +90,7 @@ def _column(index: int, heading: str, cells: Sequence[Cell], today: date) -> Col
     samples = tuple(dict.fromkeys(cell.text for cell in cells))[:_SAMPLES]
     if heading.strip() == REASON:
         return Column(index, heading, "", False, samples)
-    content = _by_content(cells, today)
+    content = "" if named not in ("", "tag", "name") else _by_content(cells[:_LOOKED_AT], today)
     if content == "hatched" and heading:
         content = ""  # a day of what, its heading does not say
     # A code is known by its shape, whatever its column is called.
@@ -90,13 +102,13 @@ def _column(index: int, heading: str, cells: Sequence[Cell], today: date) -> Col
 def _by_content(cells: Sequence[Cell], today: date) -> str:
     looks: Mapping[str, Callable[[Cell], bool]] = {
         "transponder": lambda cell: bool(see_transponder(cell).code),
-        "species": lambda cell: bool(see_species(split_count(cell.text)[1]).key),
+        "species": lambda cell: is_species(split_count(cell.text)[1]),
         "sex": lambda cell: see_sex(cell).sex in ("male", "female"),
         "hatched": lambda cell: cell.kind == "day" or _is_day(cell, today),
     }
-    said = [cell for cell in cells if cell.text.lower() not in NOTHING]
+    given = [cell for cell in cells if cell.text.lower() not in NOTHING]
     for field, looks_so in looks.items():
-        if said and sum(map(looks_so, said)) >= _MOST * len(said):
+        if given and sum(map(looks_so, given)) >= _MOST * len(given):
             return field
     return ""
 
@@ -119,7 +131,7 @@ def _each_once(columns: Sequence[Column]) -> list[Column]:
     ]
 
 
-def is_heading(row: Row, head: Row) -> bool:
+def is_heading(row: ListRow, head: ListRow) -> bool:
     """Whether a row names the columns once more, as at the top of each printed page."""
     return row.texts == head.texts or (
         headings_in(row.texts) >= 3 and headings_in(row.texts) >= headings_in(head.texts)

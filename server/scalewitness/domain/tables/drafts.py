@@ -26,7 +26,7 @@ _BEGINNING: Final = 0
 """The time in an id made from content: the same line read on another day is still the same."""
 
 
-class Draft(Struct, frozen=True, kw_only=True):
+class ListedAnimal(Struct, frozen=True, kw_only=True):
     """``sex``: as the list has it, with how ``sure``; ``hatched``, ``weighed``: days."""
 
     species: str
@@ -53,11 +53,11 @@ class Draft(Struct, frozen=True, kw_only=True):
         return {name: text for name in RECORD if (text := str(getattr(self, name)))}
 
 
-class Ids:
+class ContentIds:
     """Ids made from what is stated, so that the same list read twice states the same. ``secret``:
     whatever keeps others from making them ahead."""
 
-    def __init__(self, secret: str, collection: str, draft: Draft) -> None:
+    def __init__(self, secret: str, collection: str, draft: ListedAnimal) -> None:
         codes = [draft.tag, draft.transponder, draft.species, draft.hatched]
         named = [] if draft.tag or draft.transponder else [draft.name]
         self._of = [secret, collection, *codes, *named]
@@ -84,7 +84,9 @@ def _id(source: Sequence[object], place: int) -> str:
     return str(uuid7(_BEGINNING, sha256(content).digest()[:10]))
 
 
-def facts_of(draft: Draft, collection: str, ids: Ids, now: str, sex_from: str) -> list[Fact]:
+def facts_of(
+    draft: ListedAnimal, collection: str, ids: ContentIds, now: str, sex_from: str
+) -> list[Fact]:
     """All that a line states, in the order it must be taken: the animal, its codes, its weight,
     and its sex as somebody's word. ``now``: RFC 3339, UTC."""
     body = {"species": draft.species, "hatched": draft.hatched, "traits": list(draft.traits)}
@@ -111,7 +113,7 @@ def facts_of(draft: Draft, collection: str, ids: Ids, now: str, sex_from: str) -
     return made
 
 
-def _call(draft: Draft, sex_from: str) -> dict[str, Any]:
+def _call(draft: ListedAnimal, sex_from: str) -> dict[str, Any]:
     """Somebody's word, and theirs who knew the answer: never blind, never certain."""
     return {
         "conclusion": draft.sex,

@@ -15,7 +15,7 @@ from python_calamine import CalamineError, CalamineSheet, CalamineWorkbook, Shee
 
 from scalewitness.domain.tables.csvlines import cells_alone, lines_of, records
 from scalewitness.domain.tables.headings import headings_in
-from scalewitness.domain.tables.sheets import Cell, Row, Sheet, Table, Unreadable
+from scalewitness.domain.tables.sheets import Cell, ListFile, ListRow, Unreadable, Worksheet
 
 LARGEST_FILE: Final = 4_000_000
 """Bytes; 10,000 lines of a breeder's list have two million (our judgement)."""
@@ -36,7 +36,7 @@ _LOOKED_AT: Final = 60
 _LONGEST_NUMBER: Final = 1e21
 
 
-def read_table(content: bytes) -> Table:
+def read_table(content: bytes) -> ListFile:
     """Every sheet of a file, whatever kind of table it is.
 
     Raises:
@@ -57,19 +57,21 @@ def read_table(content: bytes) -> Table:
 # --- workbooks ------------------------------------------------------------------------
 
 
-def _workbook(content: bytes) -> Table:
+def _workbook(content: bytes) -> ListFile:
     how = _unpacked_kind(content) if content.startswith(b"PK") else "an XLS workbook"
     try:
         book = CalamineWorkbook.from_filelike(io.BytesIO(content))
         sheets = tuple(
-            Sheet(about.name, _rows(book.get_sheet_by_name(about.name)), _is_hidden(about.visible))
+            Worksheet(
+                about.name, _rows(book.get_sheet_by_name(about.name)), _is_hidden(about.visible)
+            )
             for about in book.sheets_metadata
         )
     except CalamineError as fault:
         if "password" in str(fault).lower():
             raise Unreadable("The workbook has a password. Save it without one.") from None
         raise Unreadable("It is no workbook that can be read. Save it as XLSX or CSV.") from None
-    return Table(how, sheets)
+    return ListFile(how, sheets)
 
 
 def _is_hidden(visible: SheetVisibleEnum) -> bool:
@@ -89,18 +91,18 @@ def _unpacked_kind(content: bytes) -> str:
     return "an ODS workbook"
 
 
-def _rows(sheet: CalamineSheet) -> tuple[Row, ...]:
+def _rows(sheet: CalamineSheet) -> tuple[ListRow, ...]:
     if sheet.width > MOST_COLUMNS:
         raise Unreadable(f"A sheet has more than {MOST_COLUMNS} columns.")
     first = (sheet.start or (0, 0))[0] + 1
     rows = (
-        Row(number, tuple(map(_cell, values)))
+        ListRow(number, tuple(map(_cell, values)))
         for number, values in enumerate(sheet.iter_rows(), first)
     )
     return _from_first(rows)
 
 
-def _from_first(rows: Iterable[Row]) -> tuple[Row, ...]:
+def _from_first(rows: Iterable[ListRow]) -> tuple[ListRow, ...]:
     """From the first row in which anything stands to the last."""
     kept = list(rows)
     while kept and kept[-1].blank:
@@ -131,22 +133,26 @@ def _number(value: float) -> str:
 # --- CSV ------------------------------------------------------------------------------
 
 
-def _csv(content: bytes) -> Table:
+def _csv(content: bytes) -> ListFile:
     text, encoding = _decoded(content)
     mark = MARK if text.startswith(MARK) else ""
     lines = lines_of(text.removeprefix(MARK))
     delimiter, width = _shape([one for one in lines if one.strip()][:_LOOKED_AT])
     rows = [
-        Row(one.number, tuple(Cell(plain(cell.strip())) for cell in one.cells), one.lines, one.why)
+        ListRow(one.number, tuple(map(_text_cell, one.cells)), one.lines, one.why)
         for one in records(lines, 0, width, delimiter)
-    ]  # fmt: skip
+    ]
     if mark and rows:
         first = rows[0]
-        rows[0] = Row(
+        rows[0] = ListRow(
             first.number, first.cells, (mark + first.lines[0], *first.lines[1:]), first.why
         )
     how = f"CSV in {encoding}, separated by {_DELIMITERS[delimiter]}"
-    return Table(how, (Sheet("", tuple(rows)),), is_csv=True)
+    return ListFile(how, (Worksheet("", tuple(rows)),), is_csv=True)
+
+
+def _text_cell(text: str) -> Cell:
+    return Cell(plain(text.strip()))
 
 
 def _decoded(content: bytes) -> tuple[str, str]:
@@ -160,9 +166,11 @@ def _decoded(content: bytes) -> tuple[str, str]:
         return content.decode("utf-8"), "UTF-8"
     except UnicodeDecodeError:
         best = from_bytes(content, cp_isolation=_ENCODINGS).best()
-    if best is None:
-        raise Unreadable("It is no text that can be read. Save it as XLSX, or as CSV in UTF-8.")
-    return str(best), best.encoding.replace("_", "-").upper()
+    if best is not None:
+        return str(best), best.encoding.replace("_", "-").upper()
+    if 0 in content:
+        raise Unreadable("It is no list that can be read. Save it as XLSX, or as CSV in UTF-8.")
+    return content.decode("cp1252", "replace"), "CP1252"
 
 
 def _strictly(content: bytes, encoding: str) -> str:

@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Iterable, Mapping
+from functools import lru_cache
 from typing import Final
 
 FIELDS: Final[Mapping[str, str]] = {
@@ -60,6 +61,7 @@ REASON: Final = "Why it was not stored"
 """The column that a file of refused lines has; it is left out when that is read again."""
 
 
+@lru_cache(maxsize=4096)
 def field_headed(heading: str) -> str:
     """What a column of that heading holds; empty where it says nothing."""
     return _BY_HEADING.get(" ".join(re.findall(r"[^\W_]+", heading.lower())), "")

@@ -11,11 +11,11 @@ from msgspec import Struct
 
 from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.domain.tables.columns import Column, Layout, best_sheet, is_heading, lay_out
-from scalewitness.domain.tables.drafts import Draft
+from scalewitness.domain.tables.drafts import ListedAnimal
 from scalewitness.domain.tables.headings import FIELDS, REASON
-from scalewitness.domain.tables.questions import Question, question
+from scalewitness.domain.tables.questions import OpenQuestion, question
 from scalewitness.domain.tables.reading import LineReader
-from scalewitness.domain.tables.sheets import Row, Sheet, Table
+from scalewitness.domain.tables.sheets import ListFile, ListRow, Worksheet
 
 State = Literal["new", "here", "cannot", "aside"]
 """``new``: to be stored; ``here``: on record already, or said by an earlier line; ``cannot``: not
@@ -26,7 +26,7 @@ _TOTAL = re.compile(
 )
 
 
-class Known(Struct, frozen=True):
+class KnownAnimal(Struct, frozen=True):
     """An animal of the keeper's on record. ``codes``: pairs of scheme and code."""
 
     id: str
@@ -49,15 +49,15 @@ class Beside(Struct, frozen=True):
     title: str = ""
 
 
-class Line(Struct, frozen=True):
+class ListLine(Struct, frozen=True):
     """``number``: in the file, from 1. ``why`` it is not to be stored. ``waits``: the questions to
     be answered first."""
 
     number: int
-    row: Row
+    row: ListRow
     state: State
     why: str = ""
-    draft: Draft | None = None
+    draft: ListedAnimal | None = None
     waits: tuple[str, ...] = ()
     beside: Beside | None = None
 
@@ -71,7 +71,7 @@ class Answers(Struct, frozen=True, omit_defaults=True):
     replies: dict[str, str] = {}
 
 
-class Plan(Struct, frozen=True, dict=True):
+class ImportPlan(Struct, frozen=True, dict=True):
     """``head``: the number of the row of headings, 0 without any. ``columns`` as they are read;
     ``guessed`` as they would be without anybody's word."""
 
@@ -79,8 +79,8 @@ class Plan(Struct, frozen=True, dict=True):
     head: int
     columns: tuple[Column, ...]
     guessed: tuple[Column, ...]
-    lines: tuple[Line, ...]
-    questions: tuple[Question, ...]
+    lines: tuple[ListLine, ...]
+    questions: tuple[OpenQuestion, ...]
 
     @cached_property
     def counts(self) -> Counter[State]:
@@ -90,20 +90,20 @@ class Plan(Struct, frozen=True, dict=True):
         """The answer to a question; empty where it is open, or did not come up."""
         return next((one.answer for one in self.questions if one.name == name), "")
 
-    def of(self, state: str) -> list[Line]:
+    def of(self, state: str) -> list[ListLine]:
         return [line for line in self.lines if line.state == state]
 
     @property
-    def open(self) -> list[Question]:
+    def open(self) -> list[OpenQuestion]:
         return [one for one in self.questions if not one.answer]
 
 
-ByCode = Mapping[tuple[str, str], Sequence[Known]]
+ByCode = Mapping[tuple[str, str], Sequence[KnownAnimal]]
 """The keeper's animals by scheme and code; tags in small letters."""
 NOBODY: Final[ByCode] = {}
 
 
-def plan_of(table: Table, answers: Answers, known: ByCode, today: date) -> Plan:
+def plan_of(table: ListFile, answers: Answers, known: ByCode, today: date) -> ImportPlan:
     """Lay a file out line by line. Every row of the sheet is in exactly one line."""
     chosen = answers.sheet if 0 <= answers.sheet < len(table.sheets) else best_sheet(table.sheets)
     sheet = table.sheets[chosen]
@@ -115,12 +115,14 @@ def plan_of(table: Table, answers: Answers, known: ByCode, today: date) -> Plan:
     reader = LineReader(layout, body, answers.replies, today)
     width = len(sheet.rows[layout.head].cells) if layout.head >= 0 else 0
     lines = [
-        _line(row, reader, width) if why is None else Line(row.number, row, "aside", why)
+        _line(row, reader, width) if why is None else ListLine(row.number, row, "aside", why)
         for row, why in zip(sheet.rows, aside, strict=True)
     ]
     lines = _against_record(_against_each_other(lines), known)
     head = sheet.rows[layout.head].number if layout.head >= 0 else 0
-    return Plan(chosen, head, columns, guessed.columns, tuple(lines), _questions(reader, answers))
+    return ImportPlan(
+        chosen, head, columns, guessed.columns, tuple(lines), _questions(reader, answers)
+    )
 
 
 def _as_answered(column: Column, answers: Mapping[int, str]) -> Column:
@@ -130,7 +132,7 @@ def _as_answered(column: Column, answers: Mapping[int, str]) -> Column:
     return Column(column.index, column.heading, field, False, column.samples)
 
 
-def _questions(reader: LineReader, answers: Answers) -> tuple[Question, ...]:
+def _questions(reader: LineReader, answers: Answers) -> tuple[OpenQuestion, ...]:
     replies, guesses = answers.replies, reader.guesses
     made = [
         question(name, len(rows), example, replies.get(name, ""), guesses.get(name, ""))
@@ -142,7 +144,7 @@ def _questions(reader: LineReader, answers: Answers) -> tuple[Question, ...]:
 # --- rows that are no animals -----------------------------------------------------------
 
 
-def _aside(index: int, row: Row, sheet: Sheet, layout: Layout) -> str | None:
+def _aside(index: int, row: ListRow, sheet: Worksheet, layout: Layout) -> str | None:
     """Why a row is no animal's; None where it may be one."""
     if row.blank:
         return "Nothing stands in it."
@@ -157,47 +159,49 @@ def _aside(index: int, row: Row, sheet: Sheet, layout: Layout) -> str | None:
     return "A total, no animal." if _is_total(row, layout) else None
 
 
-def _is_total(row: Row, layout: Layout) -> bool:
-    said = [text for text in row.texts if text]
+def _is_total(row: ListRow, layout: Layout) -> bool:
+    given = [text for text in row.texts if text]
     held = {row.cells[one.index].text for one in layout.columns
             if one.field in ("transponder", "species") and one.index < len(row.cells)}  # fmt: skip
-    return bool(_TOTAL.fullmatch(said[0])) and not held - {"", said[0]}
+    return bool(_TOTAL.fullmatch(given[0])) and not held - {"", given[0]}
 
 
 # --- lines ------------------------------------------------------------------------------
 
 
-def _line(row: Row, reader: LineReader, width: int) -> Line:
+def _line(row: ListRow, reader: LineReader, width: int) -> ListLine:
     if row.why is not None:
-        return Line(row.number, row, "cannot", row.why)
+        return ListLine(row.number, row, "cannot", row.why)
     if row.lines and width and _misfits(row, width):
-        return Line(
+        return ListLine(
             row.number, row, "cannot", f"It has {len(row.cells)} cells where the head has {width}."
         )
     draft, wrong, waits = reader.read(row)
     if draft is not None:
-        return Line(row.number, row, "new", draft=draft)
+        return ListLine(row.number, row, "new", draft=draft)
     if wrong:
-        return Line(row.number, row, "cannot", " ".join(wrong))
-    return Line(row.number, row, "cannot", "It waits for your answer above.", waits=tuple(waits))
+        return ListLine(row.number, row, "cannot", " ".join(wrong))
+    return ListLine(
+        row.number, row, "cannot", "It waits for your answer above.", waits=tuple(waits)
+    )
 
 
-def _misfits(row: Row, width: int) -> bool:
+def _misfits(row: ListRow, width: int) -> bool:
     return len(row.cells) < width or any(row.texts[width:])
 
 
-def _marks_of(draft: Draft) -> list[tuple[str, str]]:
+def _marks_of(draft: ListedAnimal) -> list[tuple[str, str]]:
     """What tells the animal from others: its codes, or without any its name."""
     codes = [("transponder", draft.transponder), ("tag", draft.tag.casefold())]
     found = [one for one in codes if one[1]]
     return found or [("name", f"{draft.name.casefold()}\n{draft.species}")]
 
 
-def _against_each_other(lines: Sequence[Line]) -> list[Line]:
+def _against_each_other(lines: Sequence[ListLine]) -> list[ListLine]:
     """Of lines about one animal the first is kept if all say the same, else none of them."""
-    first: dict[tuple[str, str], Line] = {}
-    same: dict[int, Line] = {}
-    apart: dict[int, tuple[Line, str]] = {}
+    first: dict[tuple[str, str], ListLine] = {}
+    same: dict[int, ListLine] = {}
+    apart: dict[int, tuple[ListLine, str]] = {}
     for line in lines:
         if line.draft is None:
             continue
@@ -210,26 +214,30 @@ def _against_each_other(lines: Sequence[Line]) -> list[Line]:
             else:
                 apart[line.number] = (earlier, mark[0])
                 apart.setdefault(earlier.number, (line, mark[0]))
-    return [_told(line, same, apart) for line in lines]
+    return [_settled(line, same, apart) for line in lines]
 
 
-def _told(line: Line, same: Mapping[int, Line], apart: Mapping[int, tuple[Line, str]]) -> Line:
+def _settled(
+    line: ListLine, same: Mapping[int, ListLine], apart: Mapping[int, tuple[ListLine, str]]
+) -> ListLine:
     if line.number in apart and line.draft:
         other, scheme = apart[line.number]
         why = f"Line {other.number} has the same {scheme}, and says something else."
-        return Line(line.number, line.row, "cannot", why, beside=_beside_line(line.draft, other))
+        return ListLine(
+            line.number, line.row, "cannot", why, beside=_beside_line(line.draft, other)
+        )
     if line.number in same:
-        return Line(
+        return ListLine(
             line.number, line.row, "here", f"Line {same[line.number].number} says the same."
         )
     return line
 
 
-def _against_record(lines: Sequence[Line], known: ByCode) -> list[Line]:
+def _against_record(lines: Sequence[ListLine], known: ByCode) -> list[ListLine]:
     return [_compared(line, line.draft, known) if line.draft else line for line in lines]
 
 
-def _compared(line: Line, draft: Draft, known: ByCode) -> Line:
+def _compared(line: ListLine, draft: ListedAnimal, known: ByCode) -> ListLine:
     found = {
         one.id: one
         for mark in (("transponder", draft.transponder), ("tag", draft.tag.casefold()))
@@ -245,13 +253,13 @@ def _compared(line: Line, draft: Draft, known: ByCode) -> Line:
     elif _is_same(draft, other):
         differs = any(here != there for _, here, there in beside.rows)
         why = "On record already." + (" What differs stays as it is there." if differs else "")
-        return Line(line.number, line.row, "here", why, beside=beside if differs else None)
+        return ListLine(line.number, line.row, "here", why, beside=beside if differs else None)
     else:
         why = "Its tag is that of another animal of yours."
-    return Line(line.number, line.row, "cannot", why, beside=beside)
+    return ListLine(line.number, line.row, "cannot", why, beside=beside)
 
 
-def _is_same(draft: Draft, other: Known) -> bool:
+def _is_same(draft: ListedAnimal, other: KnownAnimal) -> bool:
     """By its transponder; where one of the two bears none, by its tag, if the species agree."""
     if draft.transponder in other.borne("transponder"):
         return True
@@ -262,7 +270,7 @@ def _is_same(draft: Draft, other: Known) -> bool:
 # --- side by side -----------------------------------------------------------------------
 
 
-def _beside_known(draft: Draft, other: Known) -> Beside:
+def _beside_known(draft: ListedAnimal, other: KnownAnimal) -> Beside:
     there = {
         "Tag": ", ".join(other.borne("tag")),
         "Transponder": ", ".join(other.borne("transponder")),
@@ -274,13 +282,13 @@ def _beside_known(draft: Draft, other: Known) -> Beside:
     return Beside(rows, animal=other.id, title=other.title)
 
 
-def _beside_line(draft: Draft, other: Line) -> Beside:
+def _beside_line(draft: ListedAnimal, other: ListLine) -> Beside:
     here, there = _in_words(draft), _in_words(other.draft) if other.draft else {}
     rows = tuple((name, here[name], there[name]) for name in here if here[name] or there[name])
     return Beside(rows, line=other.number)
 
 
-def _in_words(draft: Draft) -> dict[str, str]:
+def _in_words(draft: ListedAnimal) -> dict[str, str]:
     return {
         "Tag": draft.tag,
         "Transponder": draft.transponder,
@@ -294,20 +302,19 @@ def _in_words(draft: Draft) -> dict[str, str]:
 
 
 def refused_rows(
-    plan: Plan, table: Table, why: Mapping[int, str]
+    plan: ImportPlan, table: ListFile, why: Mapping[int, str]
 ) -> tuple[list[str], list[list[str]]]:
-    """The lines that were not stored, with their headings, to be put right and read again.
-    ``why``: of lines that the record refused, by number."""
+    """The lines that are not stored, with their headings, to be put right and read again;
+    ``why``, by number."""
     sheet = table.sheets[plan.sheet]
     width = max((len(row.cells) for row in sheet.rows), default=1)
     titles = {column.index: column.heading for column in plan.columns}
     head = [titles.get(index, "") for index in range(width)]
     rows = []
     for line in plan.lines:
-        reason = why.get(line.number) or (line.why if line.state == "cannot" else "")
-        if reason:
-            cells = (
-                list(line.row.texts) if line.row.why is None else ["".join(line.row.lines).strip()]
-            )
-            rows.append([*cells, *[""] * (width - len(cells)), f"Line {line.number}: {reason}"])
+        if line.number in why:
+            as_it_stood = ["".join(line.row.lines).strip()]
+            cells = list(line.row.texts) if line.row.why is None else as_it_stood
+            blank = [""] * (width - len(cells))
+            rows.append([*cells, *blank, f"Line {line.number}: {why[line.number]}"])
     return [*head, REASON], rows

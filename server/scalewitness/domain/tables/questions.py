@@ -11,7 +11,7 @@ Options = tuple[tuple[str, str], ...]
 SKIP = ("skip", "Do not store these lines")
 
 
-class Question(Struct, frozen=True):
+class OpenQuestion(Struct, frozen=True):
     """``name``: what its answer goes by; ``lines``: how many it is about. One of the ``options``
     answers it, or, where ``day``, a day too. ``guess``: the likeliest, to be agreed to."""
 
@@ -40,28 +40,28 @@ def species_options() -> Options:
     return tuple((kind.key, f"{kind.common} ({kind.scientific})") for kind in species_list())
 
 
-def question(name: str, lines: int, example: str, answer: str, guess: str) -> Question:
+def question(name: str, lines: int, example: str, answer: str, guess: str) -> OpenQuestion:
     """The question of that name; ``example``: what stands in the first line it is about."""
     if "=" in name:
         return _meaning(name, lines, answer, guess)
     text, options = _ASKED[name](example)
-    return Question(name, text, options, lines, answer, day=name == "weighed")
+    return OpenQuestion(name, text, options, lines, answer, day=name == "weighed")
 
 
-def _meaning(name: str, lines: int, answer: str, guess: str) -> Question:
+def _meaning(name: str, lines: int, answer: str, guess: str) -> OpenQuestion:
     field, _, word = name.partition("=")
     if field == "species":
         lead = f"Which species is “{word}”?"
         if guess:
             lead = f"Is “{word}” a {taxon(guess).common}?"
-        return Question(name, lead, (*species_options(), SKIP), lines, answer, guess=guess)
+        return OpenQuestion(name, lead, (*species_options(), SKIP), lines, answer, guess=guess)
     lead = f"What does “{word}” mean as a sex?"
     if word == "1":
         lead = "A spreadsheet makes 1 of 1.0, one male. Is that what 1 means as a sex here?"
     options = (
         ("male", "Male"), ("female", "Female"), ("unknown", "Not known"), SKIP,
     )  # fmt: skip
-    return Question(name, lead, options, lines, answer)
+    return OpenQuestion(name, lead, options, lines, answer)
 
 
 def _order(example: str) -> tuple[str, Options]:
@@ -113,11 +113,11 @@ def _species(example: str) -> tuple[str, Options]:
 
 
 def _sex_from(example: str) -> tuple[str, Options]:
-    said = tuple((name, words) for name, (words, _) in SOURCES.items())
+    given = tuple((name, words) for name, (words, _) in SOURCES.items())
     return (
         "Whose word are the sexes in this list? They go on record as that and as no check; they "
         "weigh next to nothing until somebody checks.",
-        (*said, ("out", "Leave the sexes out")),
+        (*given, ("out", "Leave the sexes out")),
     )
 
 

@@ -8,10 +8,10 @@ from scalewitness.domain.identifiers import parse_tag
 from scalewitness.domain.sexing.taxa import UnknownSpecies, taxon
 from scalewitness.domain.tables.columns import Layout
 from scalewitness.domain.tables.days import Either, Order, Partial, Serial, see_day
-from scalewitness.domain.tables.drafts import Draft
+from scalewitness.domain.tables.drafts import ListedAnimal
 from scalewitness.domain.tables.headings import FIELDS, field_headed
 from scalewitness.domain.tables.questions import SKIP, Waits
-from scalewitness.domain.tables.sheets import Cell, Row
+from scalewitness.domain.tables.sheets import Cell, ListRow
 from scalewitness.domain.tables.species_names import see_species
 from scalewitness.domain.tables.words import (
     NOTHING,
@@ -42,7 +42,7 @@ class LineReader:
     about and an example; ``guesses``: what a word was taken for, to be agreed to."""
 
     def __init__(
-        self, layout: Layout, rows: Sequence[Row], replies: Mapping[str, str], today: date
+        self, layout: Layout, rows: Sequence[ListRow], replies: Mapping[str, str], today: date
     ) -> None:
         self._replies, self._today = replies, today
         self._columns: dict[str, list[int]] = {}
@@ -57,10 +57,8 @@ class LineReader:
 
     # --- what the file shows as a whole -----------------------------------------------
 
-    def _note_evidence(self, rows: Sequence[Row]) -> None:
-        days = [
-            cell for row in rows for name in ("hatched", "weighed") for cell in self._all(row, name)
-        ]
+    def _note_evidence(self, rows: Sequence[ListRow]) -> None:
+        days = self._under(rows, "hatched", "weighed")
         seen = [(cell, see_day(cell, self._today)) for cell in days]
         orders = {
             one.decided for cell, one in seen if cell.kind == "text" and isinstance(one, Either)
@@ -73,22 +71,20 @@ class LineReader:
         self._left_as_text = (
             typed[0] if typed and made and all(one.day <= 12 for one in made) else ""
         )
-        weights = [
-            cell for row in rows for name in ("grams", "kilograms") for cell in self._all(row, name)
-        ]
+        weights = self._under(rows, "grams", "kilograms")
         parts = [weight_parts(cell) for cell in weights if cell.kind == "text"]
         marks = {marks_in(one[0]) for one in parts if one} - {None}
         self._marks: Marks | None = marks.pop() if len(marks) == 1 else None
 
-    def _under(self, rows: Sequence[Row], *fields: str) -> list[Cell]:
+    def _under(self, rows: Sequence[ListRow], *fields: str) -> list[Cell]:
         return [cell for row in rows for field in fields for cell in self._all(row, field)]
 
-    def _all(self, row: Row, field: str) -> Iterator[Cell]:
+    def _all(self, row: ListRow, field: str) -> Iterator[Cell]:
         for index in self._columns.get(field, ()):
             if index < len(row.cells) and row.cells[index].text:
                 yield row.cells[index]
 
-    def cell(self, row: Row, field: str) -> Cell:
+    def cell(self, row: ListRow, field: str) -> Cell:
         return next(self._all(row, field), EMPTY)
 
     def has(self, field: str) -> bool:
@@ -107,7 +103,7 @@ class LineReader:
 
     # --- one line ---------------------------------------------------------------------
 
-    def read(self, row: Row) -> tuple[Draft | None, list[str], list[str]]:
+    def read(self, row: ListRow) -> tuple[ListedAnimal | None, list[str], list[str]]:
         """The animal, what is wrong with its line, and the questions it waits for."""
         self._row = row.number
         values: dict[str, object] = {}
@@ -125,18 +121,18 @@ class LineReader:
             return None, wrong, waits
         extra = str(values.pop("in_words", ""))
         text = "\n".join(filter(None, (extra, str(values.get("description", "")))))
-        draft = Draft(**values | {"description": text})  # type: ignore[arg-type]
+        draft = ListedAnimal(**values | {"description": text})  # type: ignore[arg-type]
         if not draft.title:
             return None, ["It has neither a tag nor a transponder nor a name."], []
         return draft, [], []
 
-    def _one_animal(self, row: Row) -> dict[str, object]:
+    def _one_animal(self, row: ListRow) -> dict[str, object]:
         for cell in self._all(row, "count"):
             if not counts_one(cell):
                 raise Bad(f"“{cell.text[:40]}” is a count of several animals: give each a line.")
         return {}
 
-    def _codes(self, row: Row) -> dict[str, object]:
+    def _codes(self, row: ListRow) -> dict[str, object]:
         found: dict[str, object] = {"tag": self._tag(self.cell(row, "tag")), "transponder": ""}
         chip = self.cell(row, "transponder")
         if chip.text.lower() in NOTHING:
@@ -162,7 +158,7 @@ class LineReader:
         except ValueError as fault:
             raise Bad(f"Its tag: {fault}.") from None
 
-    def _species_and_sex(self, row: Row) -> dict[str, object]:
+    def _species_and_sex(self, row: ListRow) -> dict[str, object]:
         counted, species = split_count(self.cell(row, "species").text)
         also, name = split_count(self.cell(row, "name").text)
         for sex in (counted, also):
@@ -212,7 +208,7 @@ class LineReader:
 
     # --- days and weights ---------------------------------------------------------------
 
-    def _hatched(self, row: Row) -> dict[str, object]:
+    def _hatched(self, row: ListRow) -> dict[str, object]:
         cell = self.cell(row, "hatched")
         if cell.text.lower() in NOTHING:
             return {}
@@ -257,7 +253,7 @@ class LineReader:
         index = self._columns[field][0]
         return self._headings.get(index) or FIELDS[field]
 
-    def _weight(self, row: Row) -> dict[str, object]:
+    def _weight(self, row: ListRow) -> dict[str, object]:
         grams = self._grams(row)
         if not grams:
             return {}
@@ -279,7 +275,7 @@ class LineReader:
             raise Bad(f"{day} is no day on which it can have been weighed.")
         return day.isoformat()
 
-    def _grams(self, row: Row) -> str:
+    def _grams(self, row: ListRow) -> str:
         for field, factor in (("grams", 1), ("kilograms", 1000)):
             cell = self.cell(row, field)
             if cell.text.lower() in NOTHING:
@@ -309,7 +305,7 @@ class LineReader:
 
     # --- what its keeper wrote ------------------------------------------------------------
 
-    def _written(self, row: Row) -> dict[str, object]:
+    def _written(self, row: ListRow) -> dict[str, object]:
         traits = [
             " ".join(one.split())
             for cell in self._all(row, "traits")
@@ -332,7 +328,7 @@ class LineReader:
             raise Bad(f"Its {field} is longer than {LONGEST[field]} characters.")
         return text
 
-    def _described(self, row: Row) -> str:
+    def _described(self, row: ListRow) -> str:
         parts = []
         for index in self._columns.get("description", ()):
             text = row.cells[index].text if index < len(row.cells) else ""

@@ -19,7 +19,7 @@ class Cell(Struct, frozen=True, array_like=True):
     kind: Kind = "text"
 
 
-class Row(Struct, frozen=True, array_like=True):
+class ListRow(Struct, frozen=True, array_like=True):
     """``number``: of its first line in the file, from 1. ``lines``: of a CSV file, as they stood.
     ``why``: it is no good as it is, and has no cells."""
 
@@ -37,11 +37,11 @@ class Row(Struct, frozen=True, array_like=True):
         return self.why is None and not any(self.texts)
 
 
-class Sheet(Struct, frozen=True, array_like=True):
+class Worksheet(Struct, frozen=True, array_like=True):
     """``hidden``: the workbook does not show it."""
 
     name: str
-    rows: tuple[Row, ...]
+    rows: tuple[ListRow, ...]
     hidden: bool = False
 
     @property
@@ -50,10 +50,10 @@ class Sheet(Struct, frozen=True, array_like=True):
         return sum(not row.blank for row in self.rows)
 
 
-class Table(Struct, frozen=True):
+class ListFile(Struct, frozen=True):
     """``how`` it was read, in words: the encoding and what separates the cells, or the kind of
     workbook. ``is_csv``: its lines can be given back as they stood."""
 
     how: str
-    sheets: tuple[Sheet, ...]
+    sheets: tuple[Worksheet, ...]
     is_csv: bool = False

@@ -4,7 +4,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
-from functools import cache
+from functools import cache, lru_cache
 from typing import Final
 
 from scalewitness.domain.sexing.taxa import species_list
@@ -49,6 +49,12 @@ class SeenSpecies:
     sure: bool = False
 
 
+def is_species(text: str) -> bool:
+    """Whether it is a name of one, rightly spelt."""
+    return _plain(text) in _names()
+
+
+@lru_cache(maxsize=1024)
 def see_species(text: str) -> SeenSpecies:
     name = _plain(text)
     names = _names()

@@ -9,14 +9,14 @@ import msgspec
 
 from scalewitness.animals.models import Collection
 from scalewitness.domain.tables.plan import Answers
-from scalewitness.domain.tables.sheets import Table
+from scalewitness.domain.tables.sheets import ListFile
 from scalewitness.importing.models import Upload
 from scalewitness.importing.queries import KEPT_FOR
 from scalewitness.people.models import Keeper
 
 
 def bring(
-    id: UUID, keeper: Keeper, collection: Collection, name: str, table: Table, now: datetime
+    id: UUID, keeper: Keeper, collection: Collection, name: str, table: ListFile, now: datetime
 ) -> Upload:
     """Keep a list for a day."""
     packed = zlib.compress(msgspec.json.encode(table))
@@ -26,9 +26,11 @@ def bring(
 
 
 def answer(upload: Upload, answers: Answers) -> None:
-    """What its keeper decided, in place of what they decided before."""
-    upload.answers = msgspec.to_builtins(answers)
-    upload.save(update_fields=["answers"])
+    """What its keeper decided, in place of what they decided before. Lines that the record did not
+    take may say something else by that: they are tried anew."""
+    upload.answers = msgspec.to_builtins(answers, str_keys=True)
+    upload.refused = {}
+    upload.save(update_fields=["answers", "refused"])
 
 
 def forget(upload: Upload) -> None:

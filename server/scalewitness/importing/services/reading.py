@@ -11,7 +11,7 @@ import msgspec
 from django.db import connection
 
 from scalewitness.domain.errors import Busy
-from scalewitness.domain.tables.sheets import Table, Unreadable
+from scalewitness.domain.tables.sheets import ListFile, Unreadable
 from scalewitness.importing.services import apart
 
 AT_ONCE: Final = 2
@@ -23,7 +23,7 @@ TOO_MUCH: Final = "The file is too large or too intricate to be read here. Save 
 _PLACES: Final = BoundedSemaphore(AT_ONCE)
 
 
-def read_apart(content: bytes) -> Table:
+def read_apart(content: bytes) -> ListFile:
     """As :func:`read_table`, in another process.
 
     Raises:
@@ -40,7 +40,7 @@ def read_apart(content: bytes) -> Table:
         _PLACES.release()
 
 
-def _read(content: bytes) -> Table:
+def _read(content: bytes) -> ListFile:
     paths = {"PYTHONPATH": os.pathsep.join(filter(None, sys.path)), "PATH": os.defpath}
     command = [sys.executable, "-c", f"from {apart.__name__} import main; main()"]
     try:
@@ -58,4 +58,4 @@ def _read(content: bytes) -> Table:
         raise Unreadable(done.stdout.decode())
     if done.returncode:
         raise Unreadable(TOO_MUCH)
-    return msgspec.json.decode(done.stdout, type=Table)
+    return msgspec.json.decode(done.stdout, type=ListFile)

@@ -10,8 +10,8 @@ from django.db import transaction
 from scalewitness.animals import services as animals
 from scalewitness.animals.models import Animal
 from scalewitness.domain.moments import rfc3339
-from scalewitness.domain.tables.drafts import Draft, Fact, facts_of
-from scalewitness.domain.tables.plan import Line
+from scalewitness.domain.tables.drafts import Fact, ListedAnimal, facts_of
+from scalewitness.domain.tables.plan import ListLine
 from scalewitness.importing.models import Upload
 from scalewitness.importing.queries import ids_of, known_by_code, planned, registered
 from scalewitness.importing.services.bringing import note
@@ -35,7 +35,7 @@ class Refusal(Exception):
         self.number, self.why = number, why
 
 
-def waiting(upload: Upload, lines: Sequence[Line]) -> list[Line]:
+def waiting(upload: Upload, lines: Sequence[ListLine]) -> list[ListLine]:
     """Those still to be stored, of a plan's lines."""
     done = {*upload.stored, *map(int, upload.refused)}
     return [one for one in lines if one.state == "new" and one.number not in done]
@@ -59,7 +59,7 @@ def store(
 
 
 def _store_some(
-    upload: Upload, lines: Sequence[Line], actor: Actor, sex_from: str, now: datetime
+    upload: Upload, lines: Sequence[ListLine], actor: Actor, sex_from: str, now: datetime
 ) -> None:
     """All of them in one transaction; where the record refuses any, each in one of its own."""
     try:
@@ -74,7 +74,7 @@ def _store_some(
 
 
 def _store_together(
-    upload: Upload, lines: Sequence[Line], actor: Actor, sex_from: str, now: datetime
+    upload: Upload, lines: Sequence[ListLine], actor: Actor, sex_from: str, now: datetime
 ) -> None:
     with transaction.atomic():
         take_turn()  # so that nobody registers the same between the look and the writing
@@ -91,7 +91,7 @@ def _store_together(
         note(upload, [one.number for one in kept], here, shared)
 
 
-def _here(upload: Upload, lines: Sequence[Line], now: datetime) -> dict[int, str]:
+def _here(upload: Upload, lines: Sequence[ListLine], now: datetime) -> dict[int, str]:
     """Lines whose animal is there by now: by what it bears, or by its very id."""
     drafts = {one.number: one.draft for one in lines if one.draft}
     codes = [code for one in drafts.values() for code in (one.tag, one.transponder) if code]
@@ -106,13 +106,13 @@ def _here(upload: Upload, lines: Sequence[Line], now: datetime) -> dict[int, str
     }
 
 
-def _facts(upload: Upload, draft: Draft, sex_from: str, now: datetime) -> list[Fact]:
+def _facts(upload: Upload, draft: ListedAnimal, sex_from: str, now: datetime) -> list[Fact]:
     ids = ids_of(upload, draft)
     return facts_of(draft, str(upload.collection_id), ids, rfc3339(now), sex_from)
 
 
 def _accepted(
-    made: Sequence[tuple[Line, list[Fact]]], actor: Actor, now: datetime
+    made: Sequence[tuple[ListLine, list[Fact]]], actor: Actor, now: datetime
 ) -> list[tuple[str, Outcome]]:
     """Each outcome with the code that it is about, if it is about one.
 
@@ -134,7 +134,7 @@ def _in_words(problem: Mapping[str, Any]) -> str:
     return str(first["detail"])
 
 
-def _note_record(upload: Upload, draft: Draft | None, now: datetime) -> None:
+def _note_record(upload: Upload, draft: ListedAnimal | None, now: datetime) -> None:
     """What is kept beside the log: name, place and description."""
     if draft is None or not draft.record:
         return

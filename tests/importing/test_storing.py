@@ -1,0 +1,102 @@
+"""Lists that are stored side by side, and long ones."""
+
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from uuid import UUID
+
+from django.db import connections
+from django.utils import timezone
+from tests.world import World, new_id
+
+from scalewitness.animals.models import Animal, Identifier
+from scalewitness.calls.models import Call
+from scalewitness.domain.tables.files import read_table
+from scalewitness.domain.tables.plan import Answers
+from scalewitness.importing.models import Upload
+from scalewitness.importing.queries import planned
+from scalewitness.importing.services.bringing import answer, bring
+from scalewitness.importing.services.storing import AT_ONCE, store, waiting
+from scalewitness.intake.batch import Actor
+from scalewitness.ledger.models import Entry
+
+
+def brought(world: World, lines: int, prefix: str = "L") -> Upload:
+    """A list of so many animals, each with a sex, all answered."""
+    rows = "".join(f"{prefix}-{n},bp,{'mf'[n % 2]}\n" for n in range(lines))
+    table = read_table(f"tag,species,sex\n{rows}".encode())
+    upload = bring(
+        UUID(str(new_id())), world.odile, world.collection, "a.csv", table, timezone.now()
+    )
+    answer(upload, Answers(replies={"sex_from": "own"}))
+    return Upload.objects.get(pk=upload.pk)
+
+
+def stored(upload: Upload, is_over: Callable[[], bool] = lambda: False) -> int:
+    return store(upload, Actor(keeper=upload.keeper_id), timezone.now, is_over)
+
+
+def test_one_list_brought_twice_and_stored_at_once_is_stored_once(lasting_world: World) -> None:
+    uploads = [brought(lasting_world, 60) for _ in range(2)]
+
+    def confirm(upload: Upload) -> int:
+        try:
+            return stored(upload)
+        finally:
+            connections.close_all()
+
+    with ThreadPoolExecutor(2) as both:
+        assert list(both.map(confirm, uploads)) == [0, 0]
+    assert Identifier.objects.filter(code__startswith="L-").count() == 60
+    assert Call.objects.filter(animal__identifiers__code__startswith="L-").count() == 60
+    for upload in uploads:
+        upload.refresh_from_db()
+    reasons = [len(one.stored) + len(one.refused) for one in uploads]
+    assert reasons == [60, 60], "each line is told of in both"
+    assert sum(len(one.stored) for one in uploads) == 60
+
+
+def test_one_confirmation_sent_twice_at_once_stores_each_line_once(lasting_world: World) -> None:
+    upload = brought(lasting_world, 60, "M")
+
+    def confirm(_: int) -> int:
+        try:
+            return stored(Upload.objects.get(pk=upload.pk))
+        finally:
+            connections.close_all()
+
+    with ThreadPoolExecutor(2) as both:
+        list(both.map(confirm, range(2)))
+    upload.refresh_from_db()
+    assert (sorted(upload.stored), upload.refused) == (list(range(2, 62)), {})
+    assert Identifier.objects.filter(code__startswith="M-").count() == 60
+
+
+def test_storing_that_was_broken_off_goes_on_where_it_was(world: World) -> None:
+    upload = brought(world, 3 * AT_ONCE, "N")
+    turns = iter([False, True])
+    assert stored(upload, lambda: next(turns)) == 2 * AT_ONCE
+    assert len(Upload.objects.get(pk=upload.pk).stored) == AT_ONCE
+    entries = Entry.objects.count()
+    upload = Upload.objects.get(pk=upload.pk)
+    assert len(waiting(upload, planned(upload, timezone.now()).lines)) == 2 * AT_ONCE
+    assert stored(upload) == 0
+    assert Identifier.objects.filter(code__startswith="N-").count() == 3 * AT_ONCE
+    assert Entry.objects.count() > entries
+
+
+def test_what_its_keepers_registered_since_the_look_is_not_registered_again(world: World) -> None:
+    upload = brought(world, 3, "P")
+    mine: list[Animal] = []
+
+    def meanwhile() -> bool:
+        mine.append(world.animal("P-1"))
+        return False
+
+    assert stored(upload, meanwhile) == 0
+    upload.refresh_from_db()
+    assert upload.stored == [2, 4]
+    assert "On record already" in upload.refused["3"]
+    assert list(Identifier.objects.filter(code="P-1").values_list("animal", flat=True)) == [
+        mine[0].pk
+    ]
+    assert Animal.objects.filter(collection=world.collection).count() >= 3
