@@ -9,6 +9,7 @@ from uuid import UUID
 
 import pytest
 from django.core.mail import EmailMultiAlternatives
+from tests.pages.browser import BARE_ID
 
 from scalewitness import letters
 from scalewitness.letters import sales
@@ -309,6 +310,7 @@ def test_each_letter_has_a_subject_a_text_and_an_html_part(kind: str) -> None:
         assert "{%" not in part
         assert "None" not in part
         assert "\n\n\n\n" not in part
+        assert not BARE_ID.search(re.sub(r"https?://\S+", "", part)), "an id, outside a link"
     assert "img" not in page.tags
     assert "script" not in page.tags
 

@@ -1,5 +1,6 @@
 """A reader of pages without a browser: follows links, fills in forms as they were served."""
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from html.parser import HTMLParser
@@ -12,6 +13,8 @@ from tests.world import PASSWORD
 from scalewitness.people.models import Keeper
 
 Values = dict[str, list[str]]
+CODE = {"code", "pre"}
+BARE_ID = re.compile(r"\b[0-9a-f]{8}-(?:[0-9a-f]{4}-){3}[0-9a-f]{12}\b", re.IGNORECASE)
 
 
 @dataclass
@@ -29,6 +32,8 @@ class _Reader(HTMLParser):
     def __init__(self, html: str, path: str) -> None:
         super().__init__()
         self.path, self.forms, self.words, self.links = path, [], [], []
+        self.prose: list[str] = []  # the words that are not set as code
+        self._code = 0
         self.tags: list[tuple[str, dict[str, str | None]]] = []
         self._inside = False  # what stands on every page, such as its search, is not its own
         self._form: Form | None = None
@@ -43,6 +48,7 @@ class _Reader(HTMLParser):
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         given = dict(attrs)
         self.tags.append((tag, given))
+        self._code += tag in CODE
         if tag == "a" and given.get("href"):
             self.links.append(str(given["href"]))
         self._inside |= tag == "main"
@@ -69,6 +75,7 @@ class _Reader(HTMLParser):
             self._area = name
 
     def handle_endtag(self, tag: str) -> None:
+        self._code -= tag in CODE
         self._inside &= tag != "main"
         if tag == "form":
             self._form = None
@@ -79,6 +86,8 @@ class _Reader(HTMLParser):
 
     def handle_data(self, data: str) -> None:
         self.words.append(data)
+        if not self._code:
+            self.prose.append(data)
         if self._area and self._form is not None and data.strip():
             self._form.values.setdefault(self._area, []).append(data.strip("\n"))
 
@@ -95,6 +104,7 @@ class Page:
         read = _Reader(self.html, path)
         self.forms, self.links, self.tags = read.forms, read.links, read.tags
         self.text = " ".join(" ".join(read.words).split())
+        self.prose = " ".join(" ".join(read.prose).split())
 
     @property
     def goes_to(self) -> str:
@@ -148,7 +158,8 @@ class Browser:
 
 def check_markup(page: Page) -> None:
     """What must hold on every page: nothing the content policy would block, one heading of
-    the first rank, no element id twice, a label for everything one can fill in."""
+    the first rank, no element id twice, a label for everything one can fill in, and no raw id
+    among its words but on a receipt, and where it is set as code for a machine."""
     if not page.html.lstrip().startswith("<!doctype html>"):
         return
     for tag, given in page.tags:
@@ -157,6 +168,8 @@ def check_markup(page: Page) -> None:
         assert tag != "style", page.path
         assert tag != "script" or is_own_module(given), page.path
     assert [tag for tag, _ in page.tags].count("h1") == 1, page.path
+    if "/receipts/" not in page.path:
+        assert not BARE_ID.search(page.prose), (page.path, BARE_ID.search(page.prose))
     ids = [given["id"] for _, given in page.tags if "id" in given]
     assert len(ids) == len(set(ids)), f"{page.path}: {sorted(ids)}"
     within = {one[1:] for one in page.links if one.startswith("#")}

@@ -259,6 +259,7 @@ def test_a_sale_from_draft_to_closed(here: Here, odile: Browser, anyone: Browser
         assert progress_of(Sale.objects.get(pk=sale.pk)).state == state
     page = odile.open(f"/sales/{sale.pk}")
     assert "Closed" in page.text
+    assert "Payment Recorded" in page.text, "no day is ahead any more"
     assert "waiting to be sent" in page.text
 
 

@@ -47,6 +47,31 @@ def test_letters_state_the_colours_that_do_without_a_scheme() -> None:
     assert stated == {LIGHT[one] for one in ("fixed-act", "fixed-line", "on-act")}
 
 
+def pixels(token: str) -> str:
+    return str(round(float(LIGHT[token].removesuffix("rem")) * 16))
+
+
+def test_letters_keep_to_the_scales_of_type_and_space() -> None:
+    """What is one pixel to three is a line, and six the corner of a button."""
+    text = "".join(one.read_text() for one in SERVER.glob("*/templates/letters/**/*.html"))
+    styles = re.findall(r'style="(.*?)"', text, re.DOTALL)
+    sizes = {one for style in styles for one in re.findall(r"(\d+)px/", style)}
+    assert sizes <= {pixels(f"t{n}") for n in range(1, 7)}, sizes
+    faces = {one for style in styles for one in re.findall(r"px/[\d.]+ ([^;]+)", style)}
+    assert faces == {
+        LIGHT["serif"].replace('"', "'").replace(", ", ","),
+        LIGHT["sans"].replace('"', "'").replace(", ", ","),
+        "ui-monospace,monospace",
+    }
+    spaces = {
+        one
+        for style in styles
+        for rule in re.findall(r"(?:margin|padding)[^:]*:([^;]+)", style)
+        for one in re.findall(r"(\d+)px", rule)
+    }
+    assert spaces <= {pixels(f"s{n}") for n in range(1, 8)}, spaces
+
+
 def test_papers_are_set_in_the_colours_of_the_pages() -> None:
     frame = (SERVER / "pages" / "papers" / "frame.typ").read_text(encoding="utf-8")
     assert dict(re.findall(r'#let (\w+) = rgb\("(.*?)"\)', frame)) == {

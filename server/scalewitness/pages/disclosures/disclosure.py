@@ -38,7 +38,7 @@ OWN_LINK = "(your buyer’s own link)"
 DELIVERY = {
     "waiting": "waiting to be sent",
     "sending": "being sent",
-    "sent": "handed to the mail host",
+    "sent": "sent",
     "failed": "could not be delivered",
     "returned": "came back: that address takes no mail",
     "joined": "included in a later letter",

@@ -23,7 +23,7 @@ from scalewitness.examiners.figures import (
 )
 from scalewitness.pages.home.titles import titles_of
 from scalewitness.pages.parts.access import page, signed_in
-from scalewitness.pages.plots.interval import ERROR, Estimate, intervals
+from scalewitness.pages.plots.interval import ERROR, TOO_FEW, Estimate, intervals
 from scalewitness.people.models import Keeper
 
 LISTED = 20
@@ -173,6 +173,8 @@ def harm_in_words(method: str, rate: HarmRate) -> str:
     seen = ", ".join(f"{kind} {times}" for kind, times in rate.signs)
     examined = _number(rate.examined, "examination")
     signs = f"signs of harm in {rate.harmed} of {examined}" + (f" ({seen})" if seen else "")
+    if rate.examined < TOO_FEW:
+        return f"{method}: {signs}; too few to tell how often."
     return (
         f"{method}: {signs}; the rate lies, with 95 in 100 confidence, between "
         f"{rate.low:.1%} and {rate.high:.1%}."

@@ -176,6 +176,7 @@ def _sale_page(request: HttpRequest, sale: Sale, refused: StepForm | None = None
         "offer": offer_in_force(sale),
         "pay_until": pay_until(sale),
         "without_day": confirmed_without_day(sale),
+        "paid": RELIED_ON | {"released"},
         "steps": [(_step_words(step), step) for step in steps],
         "actions": _actions(progress),
         "can_offer": progress.state in {"draft", "declined", "withdrawn", "lapsed", *UNPAID},
