@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import pytest
 from tests.plugins.told_once import told_once
-from tests.world import World
+from tests.world import START, World
 
 from scalewitness.animals.models import Animal
 
@@ -50,6 +50,18 @@ def test_a_test_of_less_begins_with_less(world: World, animal: Animal, time: int
     assert animal.name == ""
     assert world.label(animal) == "unsexed"
     world.call(world.odile, animal, "female")
+
+
+@told_once
+def later(world: World) -> Animal:
+    assert world.now == START, "what another story told of this world is gone with it"
+    world.pass_time(days=3)
+    return world.animal("A1")
+
+
+def test_another_story_begins_as_the_first_did(world: World, later: Animal) -> None:
+    assert (world.now - START).days == 3
+    assert world.label(later) == "unsexed"
 
 
 def test_a_test_of_the_world_alone_begins_with_it(world: World) -> None:

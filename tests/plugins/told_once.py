@@ -61,9 +61,11 @@ def _needs(made: Made) -> list[str]:
 
 @dataclass(frozen=True)
 class Part:
+    """``told``: what there is by then, by name; what is told later changes a copy."""
+
     made: Made
-    value: Any
     within: transaction.Atomic
+    told: dict[str, Any]
 
 
 class Story:
@@ -78,21 +80,23 @@ class Story:
         self.leave_but(wanted)
         for made in wanted[len(self.parts) :]:
             self._tell(made, request)
-        self.copies = deepcopy({one.made.argname: one.value for one in self.parts})
+        self.copies = self._so_far()
+
+    def _so_far(self) -> dict[str, Any]:
+        return deepcopy(self.parts[-1].told) if self.parts else {}
 
     def _tell(self, made: Made, request: pytest.FixtureRequest) -> None:
-        so_far = {one.made.argname: one.value for one in self.parts}
+        told = self._so_far()
         within = transaction.atomic()
         within._from_testcase = True  # type: ignore[attr-defined]
         within.__enter__()
-        self.parts.append(Part(made, None, within))
+        self.parts.append(Part(made, within, told))
         given = {
-            name: so_far[name] if name in so_far else _from_outside(name, request)
+            name: told[name] if name in told else _from_outside(name, request)
             for name in made.argnames
             if name != "request"
         }
-        value = getattr(made.func, "tell", made.func)(**given)
-        self.parts[-1] = Part(made, value, within)
+        told[made.argname] = getattr(made.func, "tell", made.func)(**given)
         connections["default"].check_constraints()
         connections["default"].run_on_commit.clear()  # as in a test: nobody is woken
 
