@@ -181,9 +181,7 @@ def _line(row: ListRow, reader: LineReader, width: int) -> ListLine:
         return ListLine(row.number, row, "new", draft=draft)
     if wrong:
         return ListLine(row.number, row, "cannot", " ".join(wrong))
-    return ListLine(
-        row.number, row, "cannot", "It waits for your answer above.", waits=tuple(waits)
-    )
+    return ListLine(row.number, row, "cannot", "It waits for your answer.", waits=tuple(waits))
 
 
 def _misfits(row: ListRow, width: int) -> bool:

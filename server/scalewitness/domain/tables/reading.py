@@ -334,7 +334,7 @@ class LineReader:
             text = row.cells[index].text if index < len(row.cells) else ""
             heading = self._headings.get(index, "")
             led = not heading or field_headed(heading) == "description"
-            if text:
+            if text.lower() not in NOTHING:
                 parts.append(text if led else f"{heading}: {text}")
         text = "\n".join(parts).replace("\x00", "")
         if len(text) > LONGEST["description"]:

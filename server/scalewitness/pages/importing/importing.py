@@ -40,6 +40,7 @@ AT_A_STRETCH: Final = 5.0
 """Seconds that one request goes on storing, so that its sender sees how far it is."""
 SORTS: Final = (
     ("cannot", "Cannot be stored"),
+    ("waits", "Waiting for an answer"),
     ("new", "Will be stored"),
     ("stored", "Stored"),
     ("here", "Already here"),
@@ -129,7 +130,7 @@ def _looked_at(
         "going": bool(left and upload.stored and request.GET.get("going")),
         "seen": _seen(upload),
         "total": len(plan.lines),
-        "refused": len(sorts["cannot"]),
+        "refused": bool(sorts["cannot"] or sorts["waits"]),
     }
 
 
@@ -145,7 +146,7 @@ def _sorted(upload: Upload, plan: ImportPlan) -> dict[str, list[Shown]]:
             found["cannot"].append(Shown(line, _as_it_stands(line), refused[line.number]))
         else:
             what = _in_words(line.draft) if sort == "new" and line.draft else _as_it_stands(line)
-            found[sort].append(Shown(line, what, line.why))
+            found["waits" if line.waits else sort].append(Shown(line, what, line.why))
     return found
 
 
@@ -205,7 +206,8 @@ def download_refused(request: HttpRequest, keeper: Keeper, upload_id: UUID) -> H
     """The lines that were not stored, each with why, to be put right and brought again."""
     upload = _own(keeper, upload_id)
     plan = planned(upload, timezone.now())
-    reasons = {one.line.number: one.why for one in _sorted(upload, plan)["cannot"]}
+    sorts = _sorted(upload, plan)
+    reasons = {one.line.number: one.why for one in (*sorts["cannot"], *sorts["waits"])}
     head, rows = refused_rows(plan, table_of(upload), reasons)
     # With the mark that tells spreadsheets that it is UTF-8.
     answered = HttpResponse("\ufeff" + written(head, rows), content_type="text/csv; charset=utf-8")
