@@ -19,17 +19,19 @@ class Filters:
     species: str = ""
     standing: str = ""
     sex: str = ""
+    collection: str = ""
 
     def find(self, shown: Shown) -> bool:
         """Whether the animal is one of those asked for."""
         whole = shown.get("sight") == "all"
-        if (self.standing or self.sex) and not whole:
+        if (self.standing or self.sex or self.collection) and not whole:
             return False
         label = ((shown.get("standing") or {}).get("label", "unsexed")).split()
         return (
             self.standing in {"", label[0]}
             and self.sex in {"", label[-1]}
             and _holds(_species(shown), self.species)
+            and (not self.collection or _holds(_collection(shown), self.collection))
             and _holds(_words(shown) if whole else _on_sheet(shown), self.text)
         )
 
@@ -41,6 +43,11 @@ def _holds(words: list[str], text: str) -> bool:
 def _species(shown: Shown) -> list[str]:
     kind = shown["species"]
     return [kind["key"], kind["common"], kind["scientific"]]
+
+
+def _collection(shown: Shown) -> list[str]:
+    kept = shown.get("collection") or {}
+    return [str(kept[name]) for name in ("id", "name") if kept.get(name)]
 
 
 def _on_sheet(shown: Shown) -> list[str]:

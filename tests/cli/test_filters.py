@@ -14,8 +14,9 @@ def animal(**more: Any) -> dict[str, Any]:
     return {"id": "1", "sight": "all", "species": KIND, "identifiers": CODES, **more}
 
 
-ONYX = animal(name="Onyx", rack="Room 2", traits=["piebald"], standing={"label": "verified male"})
-BLIND = animal(sight="blind")
+ONYX = animal(name="Onyx", rack="Room 2", traits=["piebald"], standing={"label": "verified male"},
+              collection={"id": "7", "name": "The hall"})  # fmt: skip
+BLIND = animal(sight="blind", collection={"id": "7", "name": "The hall"})
 
 
 @pytest.mark.parametrize(
@@ -35,6 +36,9 @@ BLIND = animal(sight="blind")
         ({"sex": "male"}, True),
         ({"sex": "female"}, False),
         ({"standing": "verified", "sex": "female"}, False),
+        ({"collection": "hall"}, True),
+        ({"collection": "7"}, True),
+        ({"collection": "loft"}, False),
     ],
     ids=str,
 )
@@ -49,5 +53,10 @@ def test_what_nobody_checked_is_unsexed() -> None:
 
 def test_a_blind_animal_is_found_by_its_sheet_alone() -> None:
     assert Filters(text="OS-1", species="python").find(BLIND)
-    for asked in ({"standing": "unsexed"}, {"sex": "female"}, {"text": "flank"}):
+    for asked in (
+        {"standing": "unsexed"},
+        {"sex": "female"},
+        {"text": "flank"},
+        {"collection": "hall"},
+    ):
         assert not Filters(**asked).find(BLIND)

@@ -157,8 +157,8 @@ def animal_filter() -> Gaps:
     yield from lacking(f"{SERVER}/searching/wanted.py", {*FILTERS, *taken, *form}, names)
     yield from lacking(f"{SERVER}/searching/animals.py", names, FILTERS)
     yield from lacking(f"{SERVER}/api/animals/list_animals.py", names, taken)
-    # A collection is asked for by its own page, and text by the name of a search.
-    yield from lacking(f"{SERVER}/pages/animals/finding.py", names - {"collection", "text"}, form)
+    # Text goes by the name of a search.
+    yield from lacking(f"{SERVER}/pages/animals/finding.py", names - {"text"}, form)
     yield from lacking("tests/searching/test_searching.py", names, asked)
 
 

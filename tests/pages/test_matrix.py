@@ -32,7 +32,7 @@ SEES_SOME = (*SEES_WHOLE, "guest_before")
 INVITED = (*STEWARDS, "guest_before")
 
 OPEN: dict[tuple[str, ...], str] = {
-    PERSONAS: """about home log sign_out
+    PERSONAS: """about example home log sign_out
         answer_by_link offer offer_address offer_photo offer_receipt offer_receipt_file offer_record
         report_problem reports_by_link""",
     SIGNED_IN: """account add_device animals disclosures disputes held_calls import_animals learned
@@ -47,7 +47,7 @@ OPEN: dict[tuple[str, ...], str] = {
         receipt receipt_file register register_clutch registered_in_error rename_collection sale
         withdraw_identifier""",
     (*STEWARDS, "buyer"): "disclosure",
-    (): "answer_report compare_photos refile_call withdraw_witness",
+    (): "answer_report compare_photos place refile_call withdraw_witness",
     ("owner",): "accepted erase_text look_at_list refused_lines withdraw_call",
 }
 """Who may open which page; everybody else who is signed in is told that there is none."""

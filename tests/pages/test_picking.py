@@ -207,7 +207,7 @@ def test_an_animal_to_be_checked_blind_is_offered_as_its_bare_twin(
     """To none: narrowing by sex, or a search for what only the record tells, says nothing."""
     rich, bare = here.verified("M-1", "male"), here.animal("B-1")
     here.name(rich, "Barnaby")
-    here.visit(here.greta, rich, bare)
+    here.visit(here.greta, rich, bare, days=60)
     here.now_is_now()
     greta.fill("/collections/new", name="Mine")
     room = here.greta.collections.get().pk

@@ -35,6 +35,7 @@ STANDINGS = click.Choice(["verified", "probable", "contested", "unsexed"])
 @click.option("--species", default="", help="List those of a species whose name holds this.")
 @click.option("--standing", type=STANDINGS, help="List those that stand so.")
 @click.option("--sex", type=click.Choice(["female", "male"]), help="… of that sex.")
+@click.option("--collection", default="", help="… of a collection, by its name or id.")
 @server_option
 @json_option
 @ends_well

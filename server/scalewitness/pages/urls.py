@@ -17,6 +17,7 @@ from scalewitness.pages.animals import (
     identifiers,
     joining,
     photos,
+    placing,
     planning,
     slips,
 )
@@ -26,7 +27,7 @@ from scalewitness.pages.collections import agreement, collection, travelling
 from scalewitness.pages.disclosures import disclosure
 from scalewitness.pages.disputes import dispute
 from scalewitness.pages.examiners import examiner, learned
-from scalewitness.pages.home import home
+from scalewitness.pages.home import example, home
 from scalewitness.pages.importing import importing
 from scalewitness.pages.offers import offer, problems, releases, returns
 from scalewitness.pages.papers import printing
@@ -41,6 +42,7 @@ UUID = r"(?P<animal_id>[0-9a-f]{8}(?:-[0-9a-f]{4}){3}-[0-9a-f]{12})"
 urlpatterns = [
     path("", home.home, name="home"),
     path("about", home.about, name="about"),
+    path("example", example.show_example, name="example"),
     path("log", log.show_log, name="log"),
     path("rackside", rackside.enter),
     path("rackside/<path:path>", rackside.serve, name="rackside"),
@@ -63,6 +65,7 @@ urlpatterns = [
     path("imports/<uuid:upload_id>/storing", importing.store_list, name="store_import"),
     path("imports/<uuid:upload_id>/refused", importing.download_refused, name="refused_lines"),
     path("imports/<uuid:upload_id>/deletion", importing.forget_list, name="forget_list"),
+    path("animals/place", placing.place, name="place"),
     path("collections/new", collection.new_collection, name="new_collection"),
     path("collections/<uuid:collection_id>", collection.show_collection, name="collection"),
     path(

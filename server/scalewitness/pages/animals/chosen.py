@@ -1,6 +1,7 @@
 """What is done with several animals at once."""
 
 from collections.abc import Iterable
+from datetime import datetime
 from urllib.parse import urlencode
 from uuid import UUID
 
@@ -15,34 +16,58 @@ from scalewitness.animals.models import ON_SHEET, Animal
 from scalewitness.animals.queries import stewarded_ids
 from scalewitness.calls.queries.visibility import visible_animals
 from scalewitness.domain.sexing.taxa import taxon
+from scalewitness.pages.animals.exporting import exported
 from scalewitness.pages.parts.access import page, signed_in
 from scalewitness.pages.parts.picking import ids_among
 from scalewitness.pages.parts.qr import qr
 from scalewitness.people.models import Keeper
 
-FORMS = {"invite": "invite", "sell": "draft_sale"}
-"""Each with the form that takes them over; it is one collection's."""
+FORMS = {"invite": "invite", "sell": "draft_sale", "plan": "plan_visit"}
+"""Each with the page that takes them over; it is one collection's."""
 MOST = 200
 """Our judgement: four pages of labels; an address holds no more."""
 
 
 @signed_in
 def with_chosen(request: HttpRequest, keeper: Keeper) -> HttpResponse:
-    """On to the form, or the labels, for the animals chosen; else back, told why not."""
+    """On to the form, the labels or the file for the animals chosen; else back, told why not."""
     now, wanted = timezone.now(), ids_among(request.GET.getlist("animal"))[:MOST]
-    own = visible_animals(keeper.pk, now).filter(
-        pk__in=wanted, collection__in=stewarded_ids(keeper.pk, now)
-    )
-    found = list(own.prefetch_related("identifiers"))
     what = request.GET.get("do", "")
+    if what == "export":
+        return _exported(request, keeper, wanted, now)
+    found = own_among(keeper, wanted, now)
     if len(found) < len(set(wanted)) or not found:
         return _back(request, "Choose one or more animals of your own first.")
+    if what == "place":
+        return redirect(f"{reverse('place')}?{_query(one.pk for one in found)}")
     if what == "labels":
         return page(request, "animals/labels.html", {"labels": [_label(one) for one in found]})
     homes = {one.collection_id for one in found}
     if what not in FORMS or len(homes) > 1:
         return _back(request, "Choose animals of one collection for that.")
     return redirect(f"{reverse(FORMS[what], args=[*homes])}?{_query(one.pk for one in found)}")
+
+
+def own_among(keeper: Keeper, animals: Iterable[UUID], now: datetime) -> list[Animal]:
+    """Those in a collection that the keeper holds or is a partner in, by id."""
+    own = visible_animals(keeper.pk, now).filter(
+        pk__in=list(animals), collection__in=stewarded_ids(keeper.pk, now)
+    )
+    return list(own.prefetch_related("identifiers"))
+
+
+def _exported(
+    request: HttpRequest, keeper: Keeper, animals: Iterable[UUID], now: datetime
+) -> HttpResponse:
+    """A table of all that may be seen of them; of one to be checked blind, what stands on the
+    sheet."""
+    seen = visible_animals(keeper.pk, now).filter(pk__in=list(animals))
+    rows = list(seen.prefetch_related("identifiers"))
+    if not rows:
+        return _back(request, "Choose one or more animals first.")
+    answer = HttpResponse(exported(rows), content_type="text/csv; charset=utf-8")
+    answer.headers["Content-Disposition"] = 'attachment; filename="animals.csv"'
+    return answer
 
 
 def _back(request: HttpRequest, why: str) -> HttpResponse:

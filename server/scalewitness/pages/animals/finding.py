@@ -1,6 +1,6 @@
 """Looking through animals: filters in words, an order, and a page at a time, all in the address."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from typing import Any, cast
 from urllib.parse import urlencode
@@ -10,6 +10,8 @@ from django import forms
 from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse, QueryDict
 
+from scalewitness.animals.models import Collection
+from scalewitness.animals.queries import stewarded_collections
 from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.pages.animals.table import rows_of
 from scalewitness.people.models import Keeper
@@ -56,6 +58,7 @@ class FilterForm(forms.Form):
     checked = forms.ChoiceField(label="last check", choices=WORDS["checked"], required=False)
     planned = forms.ChoiceField(choices=WORDS["planned"], required=False)
     whose = forms.ChoiceField(choices=WORDS["whose"], required=False)
+    collection = forms.TypedChoiceField(required=False, coerce=UUID)
     place = forms.CharField(required=False, max_length=40)
     trait = forms.CharField(required=False, max_length=60)
     parent = forms.UUIDField(required=False, widget=forms.HiddenInput)
@@ -64,16 +67,26 @@ class FilterForm(forms.Form):
     ended = forms.ChoiceField(choices=[(ENDED, "")], required=False, widget=forms.HiddenInput)
 
     def __init__(
-        self, given: QueryDict, species: Iterable[str], *, within: bool, whole: bool
+        self,
+        given: QueryDict,
+        species: Iterable[str],
+        collections: Sequence[Collection],
+        *,
+        within: bool,
+        whole: bool,
     ) -> None:
-        """``species``: those among what is looked through; ``within`` one collection. Not
-        ``whole``: all that is seen is to be checked blind, and there is nothing to filter by but
-        what stands on the sheet."""
+        """``species``: those among what is looked through; ``collections``: the reader's own;
+        ``within`` one collection. Not ``whole``: all that is seen is to be checked blind, and
+        there is nothing to filter by but what stands on the sheet."""
         super().__init__(given)
         named = sorted((taxon(one).common, one) for one in species)
         choices = [ANY, *((key, common) for common, key in named)]
         cast(forms.ChoiceField, self.fields["species"]).choices = choices
-        for name in (*(BEYOND_THE_SHEET if not whole else ()), *(("whose",) if within else ())):
+        held = [ANY, *((str(one.pk), one.name) for one in collections)]
+        cast(forms.ChoiceField, self.fields["collection"]).choices = held
+        apart = {"whose", "collection"} if within else set[str]()
+        apart |= {"collection"} if len(collections) < 2 else set()
+        for name in {*apart, *(BEYOND_THE_SHEET if not whole else ())}:
             self.fields.pop(name, None)
 
     def wanted(self, collection: UUID | None) -> Wanted:
@@ -81,7 +94,7 @@ class FilterForm(forms.Form):
         given = {name: value for name, value in self.cleaned_data.items() if value}
         given["text"] = given.pop("q", "").replace("\x00", "").strip()
         given.pop("ended", None)
-        return Wanted(**given, collection=collection)
+        return Wanted(**({"collection": collection} | given))
 
     @property
     def is_narrowed(self) -> bool:
@@ -98,7 +111,9 @@ def found_in(
     gone = request.GET.get("ended") == ENDED
     species = everything.values_list("species", flat=True).distinct()
     whole = everything.filter(sight="all").exists()
-    form = FilterForm(request.GET, set(species), within=collection is not None, whole=whole)
+    held = stewarded_collections(keeper.pk, now)
+    within = collection is not None
+    form = FilterForm(request.GET, set(species), held, within=within, whole=whole)
     wanted = form.wanted(collection)
     found = animals_wanted(keeper.pk, wanted, now)
     kept = found.exclude(ended="") if gone else found.filter(ended="")

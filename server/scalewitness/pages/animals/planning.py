@@ -22,6 +22,7 @@ from scalewitness.pages.animals.animal import stewarded_animal
 from scalewitness.pages.animals.planning_forms import SAYS, ComingForm, SupposeForm, VisitPlanForm
 from scalewitness.pages.collections.collection import stewarded
 from scalewitness.pages.parts.access import page, signed_in
+from scalewitness.pages.parts.picking import ids_among
 from scalewitness.people.models import Keeper
 from scalewitness.planning.available import Examiners, examiners_for
 from scalewitness.planning.plans import WEIGHED, plan_animal, plan_visit, planning_numbers
@@ -71,13 +72,15 @@ class RuledOutLine:
 def plan_a_visit(request: HttpRequest, keeper: Keeper, collection_id: UUID) -> HttpResponse:
     collection, now = stewarded(keeper, collection_id), timezone.now()
     needy = by_need(collection).prefetch_related("identifiers")
+    if chosen := ids_among(request.GET.getlist("animal")):
+        needy = needy.filter(pk__in=chosen)
     listed = Paginator(needy, WEIGHED).get_page(request.GET.get("page"))
     animals = list(listed)
     stake = at_stake([one.pk for one in animals], now)
     everyone = examiners_for(collection, animals, stake, now)
     form = VisitPlanForm(request.GET, everyone)
     context = {"collection": collection, "form": form, "cautions": BEFORE_A_CHECK}
-    context |= {"listed": listed, "asked": _asked(request)}
+    context |= {"listed": listed, "asked": _asked(request), "chosen": chosen}
     if not form.is_valid():
         return page(request, "collections/plan.html", context, status=422)
     minutes, by = form.cleaned_data["minutes"], form.cleaned_data["by"]

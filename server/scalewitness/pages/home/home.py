@@ -22,7 +22,8 @@ def desk(request: HttpRequest, keeper: Keeper) -> HttpResponse:
     collections = counted(stewarded_collections(keeper.pk, now))
     waiting = pending(keeper, now)
     groups = [(words, waiting[name]) for name, words in GROUPS.items()]
-    context = {"groups": groups, "collections": collections}
+    first_run = not any(one.labels for one in collections)
+    context = {"groups": groups, "collections": collections, "first_run": first_run}
     return page(request, "home/desk.html", context)
 
 
