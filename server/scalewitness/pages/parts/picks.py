@@ -9,6 +9,8 @@ from django.utils.html import format_html
 
 SHOWN = 12
 """Offered at a time beside those chosen (our judgement: more are searched, not read)."""
+LIKELY = 6
+"""Where one is chosen, and nothing was searched for yet: so that the form stays a form."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,17 +53,19 @@ class Picked(forms.ChoiceField):
     """Base of both. ``nothing``: what stands for no choice; empty: one must be made."""
 
     is_picked = True
+    several = False
     nothing = ""
     found_by, text, more, searched, none = "", "", False, False, False
 
     def offer(self, source: Source, values: Iterable[object], text: str = "") -> None:
         """Those chosen already, and the first that the text finds."""
         chosen = source.named([str(one) for one in values if one])
-        found = source.found(text, [one.value for one in chosen], SHOWN + 1)
-        listed = [(one.value, one.words()) for one in (*chosen, *found[:SHOWN])]
+        most = SHOWN if text or self.several else LIKELY
+        found = source.found(text, [one.value for one in chosen], most + 1)
+        listed = [(one.value, one.words()) for one in (*chosen, *found[:most])]
         self.choices = [("", self.nothing), *listed] if self.nothing else listed
         self.found_by, self.text = source.found_by, text
-        self.more, self.none = len(found) > SHOWN, bool(text) and not found
+        self.more, self.none = len(found) > most, bool(text) and not found
         self.searched = self.more or bool(text) or source.narrows
 
 
@@ -79,6 +83,7 @@ class PickSome(Picked, forms.MultipleChoiceField):
     """Several of many."""
 
     widget = forms.CheckboxSelectMultiple
+    several = True
 
 
 class Picks(forms.Form):
