@@ -1,6 +1,6 @@
 """What is done with several animals at once."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from datetime import datetime
 from urllib.parse import urlencode
 from uuid import UUID
@@ -48,12 +48,12 @@ def with_chosen(request: HttpRequest, keeper: Keeper) -> HttpResponse:
     return redirect(f"{reverse(FORMS[what], args=[*homes])}?{_query(one.pk for one in found)}")
 
 
-def own_among(keeper: Keeper, animals: Iterable[UUID], now: datetime) -> list[Animal]:
-    """Those in a collection that the keeper holds or is a partner in, by id."""
+def own_among(keeper: Keeper, animals: Sequence[UUID], now: datetime) -> list[Animal]:
+    """Those in a collection that the keeper holds or is a partner in, in the order given."""
     own = visible_animals(keeper.pk, now).filter(
-        pk__in=list(animals), collection__in=stewarded_ids(keeper.pk, now)
+        pk__in=animals, collection__in=stewarded_ids(keeper.pk, now)
     )
-    return list(own.prefetch_related("identifiers"))
+    return sorted(own.prefetch_related("identifiers"), key=lambda one: animals.index(one.pk))
 
 
 def _exported(

@@ -25,9 +25,7 @@ def exported(animals: Iterable[Any]) -> str:
     return MARK + written(COLUMNS, (_cells(one, noted[one.pk], standings) for one in listed))
 
 
-def _cells(
-    animal: Any, noted: LastNoted, standings: Mapping[UUID, Standing]
-) -> list[object]:
+def _cells(animal: Any, noted: LastNoted, standings: Mapping[UUID, Standing]) -> list[object]:
     whole = _of_whole(animal, standings) if animal.sight == "all" else {}
     row = _on_sheet(animal, noted) | whole
     return [row.get(name) for name in COLUMNS]
