@@ -102,6 +102,7 @@ class Herd:
             enrol_device(self.keeper, f"Device {n}", self.now)[1] for n in range(DEVICES)
         ]
         collection = create_collection(self.keeper, fresh_id(), "The long room", self.now)
+        self.collection = collection.pk
         self.animals = [fresh_id() for _ in range(animals)]
         body = {"collection": str(collection.pk), "species": "python_regius"}
         self._take(self._item("animal_registered", one, body) for one in self.animals)
