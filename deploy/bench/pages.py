@@ -17,10 +17,14 @@ import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from statistics import median
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 from urllib.parse import urljoin
 
 from running import service, verdict
+
+if TYPE_CHECKING:
+    from django.test import Client
+    from sync_parts import Herd
 
 QUERIES, TIMES = 25, 3.0
 FIRST_VISIT, SCRIPT = 260_000, 80_000
@@ -72,7 +76,7 @@ def _measured(given: argparse.Namespace) -> Iterator[str]:
             yield f"{name}: {total} bytes at a first visit, {script} of them script"
 
 
-def _pages(herd: "Herd") -> Iterator[tuple[str, Callable[[], Seen]]]:  # noqa: F821
+def _pages(herd: "Herd") -> Iterator[tuple[str, Callable[[], Seen]]]:
     from django.test import Client  # noqa: PLC0415
 
     client = Client(headers={"host": "localhost"})
@@ -100,7 +104,7 @@ def _pages(herd: "Herd") -> Iterator[tuple[str, Callable[[], Seen]]]:  # noqa: F
         yield name, lambda address=address: _asked(client, address)  # type: ignore[misc]
 
 
-def _asked(client: "Client", address: str) -> Seen:  # type: ignore[name-defined]  # noqa: F821
+def _asked(client: "Client", address: str) -> Seen:
     from django.db import connection  # noqa: PLC0415
     from django.test.utils import CaptureQueriesContext  # noqa: PLC0415
 

@@ -5,7 +5,7 @@ other figure is worked out over the animals the viewer may see whole now, so nob
 here what they could not read on an animal's own page.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from datetime import datetime
 from uuid import UUID
 
@@ -167,7 +167,11 @@ def withheld_from(viewer: UUID, examiner: UUID, now: datetime) -> bool:
     """Whether the logged sums could tell the viewer of an animal whose blind check is awaited:
     they move when it settles. One's own only by an animal one called before. The answer
     depends on nothing the viewer does not know."""
-    blind = still_blind(viewer, now)
+    return tells_of(still_blind(viewer, now), viewer, examiner)
+
+
+def tells_of(blind: Collection[UUID], viewer: UUID, examiner: UUID) -> bool:
+    """Whether the examiner's sums could tell the viewer, who is ``blind`` to these, of one."""
     if viewer == examiner and blind:
         return Call.objects.filter(animal__in=blind, examiner=viewer).exists()
     return bool(blind)

@@ -5,8 +5,9 @@ from uuid import UUID
 
 from msgspec import Struct
 
+from scalewitness.calls.queries.visibility import still_blind
 from scalewitness.domain.sexing.used import RecordUsed
-from scalewitness.examiners.figures import withheld_from
+from scalewitness.examiners.figures import tells_of
 from scalewitness.standings.queries.dossier import Dossier
 
 
@@ -29,11 +30,6 @@ def settled_behind(known: Dossier, viewer: UUID | None, now: datetime) -> Settle
 def hidden_from(examiners: set[UUID], viewer: UUID, now: datetime) -> set[UUID]:
     """The examiners of whose records the viewer is to be told nothing now.
 
-    Asked twice at most: the answer is the same for everyone but oneself."""
-    groups = ({viewer} & examiners, examiners - {viewer})
-    return {
-        one
-        for group in groups
-        if group and withheld_from(viewer, next(iter(group)), now)
-        for one in group
-    }
+    The answer is the same for everyone but oneself."""
+    blind = still_blind(viewer, now)
+    return {one for one in examiners if tells_of(blind, viewer, one)} if blind else set()

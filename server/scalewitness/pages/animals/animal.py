@@ -1,11 +1,12 @@
 """One animal: what is known of it, and what its keepers note and correct."""
 
 from collections.abc import Mapping
+from operator import attrgetter
 from typing import Any
 from uuid import UUID
 
 from django.db import transaction
-from django.db.models import QuerySet
+from django.db.models import QuerySet, prefetch_related_objects
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.utils import timezone
@@ -135,6 +136,7 @@ def show_animal(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpRe
         return left_of_slip(request, keeper, animal_id)
     if sight == "blind":
         return page(request, "animals/blind.html", {"animal": blind_view(animal)})
+    prefetch_related_objects([animal], "identifiers")
     parents = _parents(keeper, animal)
     view = full_view(animal)
     steward = is_steward(keeper.pk, animal.collection, now)
@@ -153,17 +155,17 @@ def show_animal(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpRe
         "steward": steward,
         "keeper": keeper,
         "taxon": taxon(animal.species),
-        "identifiers": animal.identifiers.order_by("position"),
+        "identifiers": sorted(animal.identifiers.all(), key=attrgetter("position")),
         "pairings": in_words(paired),
-        "story": story_of(animal, view["calls"], paired, keeper.pk, now),
+        "story": story_of(animal, view["calls"], view["case"].standings, paired, keeper.pk, now),
         "condition": condition(animal.pk),
         "parents": parents,
         "named": _seen_whole_among(keeper, parents),
         "dispute": open_dispute_on(animal.pk),
         "linkable": linkable(animal, parents),
         "returned": last_return(animal.pk, now),
-        "shared": shared_number(keeper, animal, now),
-        "others": other_records(keeper, animal, now),
+        "shared": shared_number(keeper, animal, view["case"].same, now),
+        "others": other_records(keeper, animal, view["case"].same, now),
     }
     return page(request, "animals/animal.html", context)
 

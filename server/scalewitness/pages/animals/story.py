@@ -22,7 +22,7 @@ from scalewitness.pages.animals.evidence import GROUNDS, CallInWords
 from scalewitness.pages.plots.timeline import CARE, Happened, timeline
 from scalewitness.sales.queries import sales_of_animal
 from scalewitness.standings.models import Standing
-from scalewitness.standings.queries.logged import UNSEXED, standings_of
+from scalewitness.standings.queries.logged import UNSEXED
 
 MOVED: Final = {
     "sold": "It went to its buyer.",
@@ -36,6 +36,7 @@ MOVED: Final = {
 def story_of(
     animal: Animal,
     calls: Sequence[CallInWords],
+    standings: Iterable[Standing],
     pairings: Iterable[PairingSeen],
     keeper: UUID,
     now: datetime,
@@ -43,7 +44,7 @@ def story_of(
     """As a strip and as a list. ``calls`` and ``pairings``: as the reader may see them."""
     rare = [
         *checks_made(calls),
-        *changes_of_label(animal),
+        *changes_of_label(standings),
         *_life(animal),
         *_pairings(pairings),
         *_sales(animal, keeper, now),
@@ -94,11 +95,11 @@ def checks_made(calls: Iterable[CallInWords]) -> Iterator[Happened]:
             yield Happened(made.at, "life", text, proof=_proof(made.position))
 
 
-def changes_of_label(animal: Animal) -> Iterator[Happened]:
+def changes_of_label(standings: Iterable[Standing]) -> Iterator[Happened]:
     """Each change of the label, when the record took in what caused it."""
     logged: list[tuple[Standing, str]] = []
     label = UNSEXED
-    for one in standings_of(animal.pk):
+    for one in standings:
         if one.label != label or not logged:
             logged.append((one, label))
         label = one.label

@@ -1,6 +1,6 @@
 """A transponder's number that another record bears too, or bore."""
 
-from collections.abc import Sequence
+from collections.abc import Sequence, Set
 from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
@@ -10,7 +10,7 @@ from django.http import HttpRequest
 
 from scalewitness.animals.models import Animal, Identifier, IdentifierWithdrawal, Joining
 from scalewitness.animals.queries import is_steward, title_of
-from scalewitness.animals.queries.joining import proposals_about, same_snake, to_answer
+from scalewitness.animals.queries.joining import proposals_about, to_answer
 from scalewitness.animals.queries.transponders import also_on
 from scalewitness.calls.queries.bearing import known_elsewhere
 from scalewitness.calls.queries.visibility import visible_animals
@@ -45,11 +45,13 @@ class SharedNumber:
     by: str = ""
 
 
-def shared_number(keeper: Keeper, animal: Animal, now: datetime) -> SharedNumber | None:
-    """What keeper and partners are told; None where no other record bears a number of its."""
+def shared_number(
+    keeper: Keeper, animal: Animal, same: Set[UUID], now: datetime
+) -> SharedNumber | None:
+    """What keeper and partners are told; None where no other record bears a number of its.
+    ``same``: the records of this snake."""
     if not is_steward(keeper.pk, animal.collection, now):
         return None
-    same = same_snake(animal.pk)
     waiting = to_answer(proposals_about(animal.pk), animal.pk)
     asked = waiting[-1] if waiting else None
     others = also_on(animal.pk) - same
@@ -60,12 +62,15 @@ def shared_number(keeper: Keeper, animal: Animal, now: datetime) -> SharedNumber
     return SharedNumber(newer, _seen(keeper, others, now), asked, by)
 
 
-def other_records(keeper: Keeper, animal: Animal, now: datetime) -> list[tuple[Animal, str]]:
-    """Those that it was joined with and that the reader, who sees it whole, sees whole too."""
-    return _seen(keeper, same_snake(animal.pk) - {animal.pk}, now)
+def other_records(
+    keeper: Keeper, animal: Animal, same: Set[UUID], now: datetime
+) -> list[tuple[Animal, str]]:
+    """Those of the ``same`` snake that it was joined with and that the reader, who sees it whole,
+    sees whole too."""
+    return _seen(keeper, same - {animal.pk}, now)
 
 
-def _seen(keeper: Keeper, others: set[UUID], now: datetime) -> list[tuple[Animal, str]]:
+def _seen(keeper: Keeper, others: Set[UUID], now: datetime) -> list[tuple[Animal, str]]:
     if not others:
         return []
     seen = visible_animals(keeper.pk, now).filter(sight="all", pk__in=others)

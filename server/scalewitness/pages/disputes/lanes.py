@@ -12,6 +12,7 @@ from scalewitness.mail.models import Letter
 from scalewitness.pages.animals.evidence import CallInWords
 from scalewitness.pages.animals.story import changes_of_label
 from scalewitness.pages.plots.timeline import LANES, Happened, Strip
+from scalewitness.standings.queries.logged import standings_of
 
 TITLE: Final = "Who knew what when"
 CHANGED: Final = {
@@ -52,7 +53,7 @@ def who_knew(
     names |= {"kept": "Keepers who did not check it", "buyer": "The buyer"}
     names |= {"buyers": "Other buyers" if dispute.sale else "Buyers", "dispute": "The dispute"}
     events = [
-        *changes_of_label(dispute.animal),
+        *changes_of_label(standings_of(dispute.animal_id)),
         *_checks(calls, people),
         *_told(dispute, letters, people, names),
         *_acknowledged(dispute, names),

@@ -49,7 +49,7 @@ def record_for_keepers(animal: Animal, now: datetime) -> bytes:
     case = dossier(animal)
     where = reverse("receipt", args=[case.standing.pk]) if case.standing else None
     known = facts_of(animal, animal.name, now)
-    events = list(changes_of_label(animal))
+    events = list(changes_of_label(case.standings))
     return _paper(case, by_name(case), now, where, FOR_KEEPERS, known, events)
 
 

@@ -15,7 +15,6 @@ from scalewitness.pages.plots.course import Turn, course
 from scalewitness.pages.plots.depths import Probed, depths
 from scalewitness.standings.models import Standing
 from scalewitness.standings.queries.dossier import Dossier, ShownCall
-from scalewitness.standings.queries.logged import standings_of
 
 Happened = tuple[str, str]
 """The mark beside a change and what it was, in words."""
@@ -36,7 +35,7 @@ def depths_in(case: Dossier, call: UUID) -> SafeString:
 def course_of(case: Dossier) -> SafeString:
     """The logged standings, each beside the change that brought it about."""
     policy = case.by.policy
-    turns = turns_of([one.call for one in case.calls], standings_of(case.animal.pk))
+    turns = turns_of([one.call for one in case.calls], case.standings)
     return course(turns, probable=policy.probable, verified=policy.verified)
 
 

@@ -200,16 +200,6 @@ def assessment_of(animal: Animal, by: Yardstick | None = None) -> tuple[Assessme
     return assess_animal(animal.species, evidence, by, start, stated), evidence
 
 
-def assessment_at(animal: Animal, position: int) -> tuple[Assessment, list[Evidence], str]:
-    """As :func:`assessment_of`, just after the fact at ``position``, by what the standing
-    then named; with the species the animal was then said to be."""
-    evidence = [evidence_of(call) for call in calls_of_snake(animal.pk, position)]
-    by = yardstick_of(animal, position)
-    origin, start = start_at(animal, by, position)
-    stated = latest_standing(animal.pk, position)
-    return assess_animal(origin.species, evidence, by, start, stated), evidence, origin.species
-
-
 def yardstick_of(animal: Animal, position: int | None = None) -> Yardstick:
     """As :func:`yardstick`, with the parameters that the standing logged then was worked out
     with: what is shown explains what was stated, whatever a later release brought."""

@@ -10,6 +10,7 @@ from msgspec.structs import replace
 
 from scalewitness.animals.models import Animal, Photo
 from scalewitness.animals.queries import photos_of
+from scalewitness.animals.queries.joining import same_snake
 from scalewitness.calls.models import Attestation, Call, Objection, PhotoComparison
 from scalewitness.calls.queries.held import LateChecks, late_checks_of
 from scalewitness.calls.queries.made import all_calls
@@ -26,15 +27,19 @@ from scalewitness.people.queries import deceivers_among, names_of
 from scalewitness.standings.models import Standing
 from scalewitness.standings.queries.assessing import (
     Yardstick,
-    assessment_at,
-    assessment_of,
+    assess_animal,
     case_by,
     sensitivity_by,
     start_at,
-    yardstick_of,
+    yardstick,
 )
-from scalewitness.standings.queries.evidence import StatedCall, evidence_of, waiting_calls
-from scalewitness.standings.queries.logged import latest_standing
+from scalewitness.standings.queries.evidence import (
+    StatedCall,
+    calls_on,
+    evidence_of,
+    waiting_on,
+)
+from scalewitness.standings.queries.logged import standings_of
 
 Rested = TypeVar("Rested", SessionWeight, RecordUsed)
 """What rests on some of the calls."""
@@ -87,7 +92,10 @@ class ShownCall:
 class Dossier:
     animal: Animal
     taxon: Taxon
-    standing: Standing | None
+    standings: tuple[Standing, ...]
+    """All that were logged until then, in log order."""
+    same: frozenset[UUID]
+    """The records of this snake: its own and those that it was joined with."""
     assessment: Assessment
     start: Start
     """Where the answer starts before any check."""
@@ -104,6 +112,11 @@ class Dossier:
     """As it was then said to be."""
     waited: list[StatedCall]
     """Newcomers' contrary calls that are left out."""
+
+    @property
+    def standing(self) -> Standing | None:
+        """The one in force; None: nothing that could tell a sex was recorded yet."""
+        return self.standings[-1] if self.standings else None
 
     @cached_property
     def late(self) -> LateChecks:
@@ -176,17 +189,16 @@ class Dossier:
 def dossier(animal: Animal, at: int | None = None) -> Dossier:
     """The animal's evidence as it stands, or stood at log position ``at``; the caller has
     checked that it may be shown."""
-    standing = latest_standing(animal.pk, at)
+    standings = [one for one in standings_of(animal.pk) if at is None or one.position <= at]
+    standing = standings[-1] if standings else None
     # The standing came after its cause, and nothing about it changed until the next.
     position = None if at is None else standing.position if standing else -1
-    by = yardstick_of(animal, position)
-    _, start = start_at(animal, by, position)
-    if position is None:
-        assessment, evidence = assessment_of(animal, by)
-        species = animal.species
-    else:
-        assessment, evidence, species = assessment_at(animal, position)
-    kind = as_learned(taxon(species, by.parameters), by.numbers.base)
+    by = yardstick(position, standing.parameters if standing else None)
+    origin, start = start_at(animal, by, position)
+    same = same_snake(animal.pk, position)
+    evidence = [evidence_of(one) for one in calls_on(same, position)]
+    assessment = assess_animal(origin.species, evidence, by, start, standing)
+    kind = as_learned(taxon(origin.species, by.parameters), by.numbers.base)
     calls = [call for call in all_calls(animal.pk) if at is None or call.position <= at]
     assessment = _of_own(assessment, calls)
     people = {person for call in calls for person in _people(call)}
@@ -194,7 +206,8 @@ def dossier(animal: Animal, at: int | None = None) -> Dossier:
     return Dossier(
         animal=animal,
         taxon=kind,
-        standing=standing,
+        standings=tuple(standings),
+        same=frozenset(same),
         assessment=assessment,
         start=start,
         calls=tuple(_shown(calls, assessment, names, texts, at)),
@@ -204,8 +217,8 @@ def dossier(animal: Animal, at: int | None = None) -> Dossier:
         position=position,
         by=by,
         evidence=evidence,
-        species=species,
-        waited=waiting_calls(animal.pk, position),
+        species=origin.species,
+        waited=waiting_on(same, position),
     )
 
 

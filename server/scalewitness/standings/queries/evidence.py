@@ -1,6 +1,6 @@
 """From rows to the values that `domain.sexing` weighs."""
 
-from collections.abc import Iterable, Mapping, Set
+from collections.abc import Collection, Iterable, Mapping, Set
 from datetime import datetime
 from typing import TYPE_CHECKING, Any, TypeAlias, TypedDict
 from uuid import UUID
@@ -96,8 +96,12 @@ def counting_calls(animal: UUID) -> list[StatedCall]:
 def calls_of_snake(animal: UUID, position: int | None = None) -> list[StatedCall]:
     """Those that count, or counted just after the fact at ``position``, in log order: on its
     record and on those that it was joined with."""
-    counting = counting_at(position).filter(animal__in=same_snake(animal, position))
-    return list(with_report(counting, position))
+    return calls_on(same_snake(animal, position), position)
+
+
+def calls_on(same: Collection[UUID], position: int | None = None) -> list[StatedCall]:
+    """The same of records that are known to be of one snake."""
+    return list(with_report(counting_at(position).filter(animal__in=same), position))
 
 
 def evidence_by_snake(
@@ -187,7 +191,12 @@ def counting_at(position: int | None = None) -> QuerySet[Call]:
 def waiting_calls(animal: UUID, at: int | None = None) -> list[StatedCall]:
     """Newcomers' calls that contradict its verified sex and wait for an answer, in log order;
     as of log position ``at``, now when None."""
-    calls = Call.objects.filter(animal__in=same_snake(animal, at), waits=True)
+    return waiting_on(same_snake(animal, at), at)
+
+
+def waiting_on(same: Collection[UUID], at: int | None = None) -> list[StatedCall]:
+    """The same of records that are known to be of one snake."""
+    calls = Call.objects.filter(animal__in=same, waits=True)
     if at is None:
         calls = calls.filter(WAITS, withdrawal=None, set_aside=None, refiled=None)
     else:

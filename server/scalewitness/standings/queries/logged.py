@@ -69,7 +69,8 @@ LATEST = Prepared(
 
 def labels_of(animals: Iterable[UUID]) -> dict[UUID, str]:
     """The labels of the standings in force; animals without one are absent."""
-    return dict(LABELS.ask(animals=list(animals)))
+    wanted = list(animals)
+    return dict(LABELS.ask(animals=wanted)) if wanted else {}
 
 
 def before(animals: Iterable[UUID]) -> dict[UUID, Before]:
