@@ -1,11 +1,12 @@
 """Planning a visit, one animal's next check, and asking what a check would do."""
 
 import re
+from html import unescape
 from urllib.parse import parse_qs, urlsplit
 
 import pytest
 from django.test import Client
-from tests.pages.browser import Browser
+from tests.pages.browser import Browser, Page
 from tests.pages.conftest import Here
 
 from scalewitness.animals.models import Animal
@@ -43,6 +44,59 @@ def test_a_visit_is_planned_and_leads_to_the_invitation(
     assert parse_qs(urlsplit(invite).query) == {"animal": [str(probed.pk)]}
     invitation = odile.open(invite)
     assert invitation.form(invite).values["animals"] == [str(probed.pk)]
+
+
+def planned(page: Page) -> list[str]:
+    """The animals of the plan, in its order."""
+    return [str(given["data-animal"]) for tag, given in page.tags if "data-animal" in given]
+
+
+def test_a_host_moves_and_skips_checks_and_the_address_holds_it(
+    here: Here, odile: Browser, probed: Animal
+) -> None:
+    animals = [probed, *(here.animal(f"R-{number}") for number in (18, 19))]
+    for one in animals[1:]:
+        here.call(here.odile, one, "male")
+    here.now_is_now()
+    path = f"/collections/{here.collection.pk}/plan"
+    plan = odile.open(f"{path}?minutes=60&by=keeper")
+    first, second, third = planned(plan)
+    assert "30 of 60 minutes" in plan.html
+    assert re.search(r"A wrong decision: [\d.]+ in 100 now, [\d.]+ after it", plan.text)
+
+    def pressed(page: Page, word: str, nth: int) -> Page:
+        links = re.findall(rf'<a href="([^"]*)">{word}<span', page.html)
+        return odile.open(path + unescape(links[nth]).partition("#")[0])
+
+    moved = pressed(plan, "Down", 0)
+    assert planned(moved) == [second, first, third]
+    assert planned(pressed(moved, "Up", 1)) == [second, third, first]
+    less = pressed(moved, "Skip", 0)
+    assert planned(less) == [first, third]
+    assert "20 of 60 minutes" in less.html
+    kept = {name for name in less.forms[0].names if name in {"order", "skip", "minutes"}}
+    assert kept == {"order", "skip", "minutes"}, "planned anew, it stays arranged"
+    (invite,) = (one for one in less.links if "/visits/new" in one)
+    assert parse_qs(urlsplit(invite).query) == {"animal": [first, third]}
+    assert planned(pressed(less, "Plan it again", 0)) == [second, first, third]
+    assert odile.open(f"{path}?order=x&order=x&skip=%00").status == 200
+
+
+def test_neither_gain_nor_the_hosts_order_reaches_the_guest(
+    here: Here, odile: Browser, greta: Browser, probed: Animal
+) -> None:
+    other = here.animal("R-05")
+    here.now_is_now()
+    path = f"/collections/{here.collection.pk}/plan?minutes=60&by=keeper&order={probed.pk}"
+    (invite,) = (one for one in odile.open(path).links if "/visits/new" in one)
+    here.visit(here.greta, other)  # so that Odile knows her
+    chosen = [str(probed.pk), str(other.pk)]
+    sent = odile.fill(invite, invite, guest=str(here.greta.pk), animals=chosen)
+    greta.send(greta.open(sent.goes_to).form("/acceptance"))
+    sheet = greta.open(f"{sent.goes_to}/sheet")
+    assert re.findall(r"<strong>(R-\d+)</strong>", sheet.html) == ["R-05", "R-17"]
+    for telling in ("wrong decision", "in 100", "Why", "gain"):
+        assert telling not in sheet.html
 
 
 def test_too_short_a_visit_leaves_it_out(here: Here, odile: Browser, probed: Animal) -> None:

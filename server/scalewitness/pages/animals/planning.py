@@ -9,6 +9,7 @@ from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.http import urlencode
+from django.utils.safestring import SafeString
 
 from scalewitness.animals.models import Animal
 from scalewitness.animals.queries import title_of
@@ -19,10 +20,12 @@ from scalewitness.domain.methods import METHODS
 from scalewitness.domain.sexing.ahead import TwoChecks, in_words
 from scalewitness.domain.sexing.planning import SETUP, Check, RuledOut
 from scalewitness.pages.animals.animal import stewarded_animal
+from scalewitness.pages.animals.arranging import Arranged, Moves
 from scalewitness.pages.animals.planning_forms import SAYS, ComingForm, SupposeForm, VisitPlanForm
 from scalewitness.pages.collections.collection import stewarded
 from scalewitness.pages.parts.access import page, signed_in
 from scalewitness.pages.parts.picking import ids_among
+from scalewitness.pages.plots.minutes import gain_bar, minutes_bar
 from scalewitness.people.models import Keeper
 from scalewitness.planning.available import Examiners, examiners_for
 from scalewitness.planning.plans import WEIGHED, plan_animal, plan_visit, planning_numbers
@@ -42,8 +45,8 @@ class Named:
 @dataclass(frozen=True, slots=True)
 class PlannedCheckLine:
     """One check in words. ``price`` empty: it costs nothing; ``ahead``: what a second check would
-    bring; ``ask``: where to see what it would do to the standing; ``repeats``: all that is said of
-    it was said of the line before."""
+    bring; ``gain``: drawn; ``ask``: where to see what it would do to the standing; ``repeats``: all
+    that is said of it was said of the line before; ``moves``: where its host arranges it."""
 
     animal: str
     title: str
@@ -56,7 +59,9 @@ class PlannedCheckLine:
     ahead: str
     reasons: tuple[str, ...]
     ask: str
+    gain: SafeString
     repeats: bool = False
+    moves: Moves | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,31 +80,40 @@ def plan_a_visit(request: HttpRequest, keeper: Keeper, collection_id: UUID) -> H
     if chosen := ids_among(request.GET.getlist("animal")):
         needy = needy.filter(pk__in=chosen)
     listed = Paginator(needy, WEIGHED).get_page(request.GET.get("page"))
-    animals = list(listed)
+    animals, arranged = list(listed), Arranged(request.GET)
+    free = [one for one in animals if str(one.pk) not in arranged.skipped]
     stake = at_stake([one.pk for one in animals], now)
     everyone = examiners_for(collection, animals, stake, now)
     form = VisitPlanForm(request.GET, everyone)
     context = {"collection": collection, "form": form, "cautions": BEFORE_A_CHECK}
     context |= {"listed": listed, "asked": _asked(request), "chosen": chosen}
+    context |= {"kept": arranged.kept}
     if not form.is_valid():
         return page(request, "collections/plan.html", context, status=422)
     minutes, by = form.cleaned_data["minutes"], form.cleaned_data["by"]
     who = everyone.priced(form.prices())
-    found = plan_visit(animals, who, by, stake, float(minutes), now)
+    found = plan_visit(free, who, by, stake, float(minutes), now)
     known = {str(one.pk): one for one in animals}
     titles = {key: title_of(one) for key, one in known.items()}
-    sheet = found.sheet
+    sheet, most = found.sheet, max((one.loss_now for one in found.sheet.lines), default=1.0)
+    checks = arranged.in_order(sheet.lines)
+    lines = [_line(one, known, who, form, sheet.ahead.get(one.animal), most) for one in checks]
+    order, spent = [one.animal for one in checks], (sheet.setups, float(minutes))
     context |= {
-        "lines": _shortened(
-            _line(one, known, who, form, sheet.ahead.get(one.animal)) for one in sheet.lines
-        ),
+        "lines": [
+            replace(line, moves=moves)
+            for line, moves in zip(_shortened(lines), arranged.moves(order), strict=True)
+        ],
+        "bar": minutes_bar([(titles[one.animal], one.minutes) for one in checks], *spent),
+        "arrange": arranged.without_order(),
+        "skipped": [(titles[one], arranged.back(one)) for one in arranged.skipped if one in titles],
         "minutes": round(sheet.minutes),
         "setups": round(sheet.setups),
         "price": _price(sheet.lines, who, form),
         "left_out": _named(sheet.left_out, titles),
         "waiting": [Named(one.animal, titles[one.animal], one.why) for one in found.waiting],
         "no_need": _named(sheet.no_need, titles),
-        "invite": _invite(collection.pk, [line.animal for line in sheet.lines]),
+        "invite": _invite(collection.pk, order),
         "by": found.measured_by,
         "numbers": planning_numbers(),
     }
@@ -146,6 +160,7 @@ def _line(
     who: Examiners,
     form: ComingForm,
     two: TwoChecks | None,
+    most: float,
 ) -> PlannedCheckLine:
     animal = animals[one.animal]
     return PlannedCheckLine(
@@ -160,6 +175,7 @@ def _line(
         ahead=in_words(one, two, who.names[two.second_examiner] if two else ""),
         reasons=one.reasons,
         ask=_ask(one, who),
+        gain=gain_bar(one.loss_now, one.loss_after, most),
     )
 
 
@@ -186,9 +202,10 @@ def plan_checks(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpRe
     who = everyone.priced(form.prices())
     found = plan_animal(animal, who, form.cleaned_data["by"], stake, now)
     known = {str(animal.pk): animal}
+    most = max((one.loss_now for one in found.plan.checks), default=1.0)
     context |= {
         "lines": _by_any_of(
-            _line(one, known, who, form, found.ahead.get((one.method, one.examiner)))
+            _line(one, known, who, form, found.ahead.get((one.method, one.examiner)), most)
             for one in found.plan.checks
         ),
         "setup": round(SETUP),
