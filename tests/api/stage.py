@@ -20,6 +20,7 @@ from scalewitness.domain.moments import rfc3339
 from scalewitness.domain.tables.files import read_table
 from scalewitness.importing.services.bringing import bring
 from scalewitness.intake.batch import Actor
+from scalewitness.intake.invitations import invite_by_letter
 from scalewitness.intake.rules.photos import take_photo_file
 from scalewitness.ledger.models import Entry
 from scalewitness.mail.services.links import link_token, sign_out_token
@@ -67,6 +68,19 @@ class Stage:
         seen = self.world.look(Sale.objects.get(pk=self.ids["offered"]))
         seen["shown"]["animals"][0]["animal"] = self.ids["other"]
         return {"seen": seen["seen"], "shown": seen["shown"]}
+
+
+def _by_letter(world: World, to: Keeper, animal: Animal) -> str:
+    """An invitation of Odile's to an address, not taken up."""
+    now, id = timezone.now(), new_id(timezone.now())
+    body = {
+        "collection": str(world.collection.pk),
+        "animals": [str(animal.pk)],
+        "opens": rfc3339(now),
+        "closes": rfc3339(now + timedelta(days=9)),
+    }
+    invite_by_letter(id, to.email, body, world.odile, now)
+    return str(id)
 
 
 def set_stage(house: str = "") -> Stage:
@@ -118,6 +132,7 @@ def set_stage(house: str = "") -> Stage:
         "upload": _brought(world),
         "visit_after": str(own),
         "invitation": str(world.invite(stranger, blind, days=60)),
+        "by_letter": _by_letter(world, viewer, blind),
         "call": str(sold.calls.filter(by=world.odile.pk).get().pk),
         "call_after": str(sold.calls.filter(by=after.pk).get().pk),
         "sale": str(sale.pk),

@@ -31,6 +31,8 @@ def story(site: Site) -> Told:
     world = site.world
     animals = [world.animal(code) for code in CODES]
     world.call(world.odile, animals[1], "male")
+    for number in range(1, 41):
+        world.animal(f"W-{number:02}")
     visit = world.visit(world.greta, *animals)
     return Told(
         session_of(world.greta),
@@ -141,3 +143,50 @@ def test_cautions_are_read_once_a_day_and_never_left_out(opened: Open, story: To
         expect(cautions.get_by_text("Never push.")).to_be_hidden()
         cautions.locator("summary").click()
         expect(cautions.get_by_text("Never push.")).to_be_visible()
+
+
+DESK = {"width": 1440, "height": 900}
+
+
+def test_ten_of_many_are_chosen_and_invited_on_one_screen(opened: Open, story: Told) -> None:
+    """From the animals' table, with one more found on the form itself, with and without script."""
+    for script in (True, False):
+        page = opened(
+            f"/collections/{story.collection}?q=W-",
+            session=story.host,
+            viewport=DESK,
+            java_script_enabled=script,
+        )
+        for box in page.locator(".dense tbody input[type=checkbox]").all()[:9]:
+            box.check()
+        page.get_by_role("button", name="Invite to check").click()
+        expect(page.locator("#id_animals input:checked")).to_have_count(9)
+        save = page.get_by_role("button", name="Invite", exact=True)
+        ends = page.evaluate(
+            "el => el.getBoundingClientRect().bottom + scrollY", save.element_handle()
+        )
+        assert ends <= DESK["height"]
+        page.get_by_label("Find by name, tag or transponder").fill("W-39")
+        if not script:
+            page.get_by_role("button", name="Find", exact=True).click()
+        page.get_by_label("W-39").check()
+        expect(page.locator("#id_animals input:checked")).to_have_count(10)
+        page.get_by_role("radio", name="Greta Lund").check()
+        page.get_by_role("button", name="Invite", exact=True).click()
+        expect(page.get_by_role("heading", name="Greta Lund checks your animals")).to_be_visible()
+        expect(page.locator(".facts")).to_contain_text("10")
+
+
+def test_a_planned_check_is_dragged_and_the_address_holds_it(opened: Open, story: Told) -> None:
+    path = f"/collections/{story.collection}/plan?minutes=60&by=keeper"
+    page = opened(path, session=story.host, viewport=DESK)
+    lines = page.locator("[data-animal]")
+    before = lines.evaluate_all("all => all.map(one => one.dataset.animal)")
+    assert len(before) > 2
+    target = lines.nth(2)
+    with page.expect_navigation():
+        lines.nth(0).drag_to(target, target_position={"x": 5, "y": 60})
+    after = lines.evaluate_all("all => all.map(one => one.dataset.animal)")
+    assert after[:3] in ([before[1], before[2], before[0]], [before[1], before[0], before[2]])
+    assert f"order={after[0]}" in page.url
+    expect(page.get_by_role("img", name="of 60 minutes")).to_be_visible()

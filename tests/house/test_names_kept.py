@@ -21,6 +21,7 @@ SCHEDULED = {
     "scalewitness.ledger.tasks.sign_head",
     "scalewitness.mail.tasks.deliver_waiting",
     "scalewitness.standings.tasks.learn_numbers",
+    "scalewitness.visits.tasks.forget_invitations",
 }
 
 

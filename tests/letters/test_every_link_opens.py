@@ -24,7 +24,9 @@ from scalewitness.animals.models import Animal
 from scalewitness.animals.services import create_collection
 from scalewitness.disputes.models import Dispute
 from scalewitness.domain.errors import Refused
+from scalewitness.domain.moments import rfc3339
 from scalewitness.intake.batch import Actor
+from scalewitness.intake.invitations import invite_by_letter
 from scalewitness.intake.named_as_one import find_one_person
 from scalewitness.intake.rules.photos import take_photo_file
 from scalewitness.intake.statements import adopt_policy, lapse_offers
@@ -67,6 +69,7 @@ class Readers:
             reader = Keeper.objects.filter(
                 Q(pk=letter.recipient) | Q(buyer__pk=letter.recipient)
             ).first()
+            reader = reader or Keeper.objects.filter(email=letter.to).first()
             browser = Client()
             if reader is not None:
                 browser.force_login(reader)
@@ -89,10 +92,22 @@ def test_no_link_of_any_letter_leads_nowhere(here: Here) -> None:
         _newcomer,
         _one_person,
         _new_rule,
+        _by_letter,
     ):
         story(here, readers)
         readers.open_all()
     assert readers.kinds == set(KINDS)
+
+
+def _by_letter(here: Here, readers: Readers) -> None:
+    animal = here.animal("L1")
+    body = {
+        "collection": str(here.collection.pk),
+        "animals": [str(animal.pk)],
+        "opens": rfc3339(here.now),
+        "closes": rfc3339(here.now + timedelta(days=3)),
+    }
+    invite_by_letter(new_id(), here.greta.email, body, here.odile, here.now)
 
 
 def _newcomer(here: Here, readers: Readers) -> None:

@@ -95,6 +95,15 @@ CONTEXTS: dict[str, dict[str, Any]] = {
         "count": 3,
         "visit": ID,
     },
+    "visit_by_letter": {
+        "to_name": "reader",
+        "host_name": "Odile Marten",
+        "opens": "2026-11-25T14:05:00+00:00",
+        "closes": "2026-11-28T14:05:00+00:00",
+        "blind": True,
+        "count": 3,
+        "visit": ID,
+    },
     "offer": SALE
     | {
         "represents": [{"animal": VESPER, "label": "verified male", "p_male": "0.997000"}],
@@ -295,7 +304,7 @@ def test_every_kind_that_is_queued_is_written_here() -> None:
         queued |= set(re.findall(r'_notify_seller\(owed, "(\w+)"', text))
         queued |= set(re.findall(r'kind="(\w+)"', text))
         queued |= set(re.findall(r'" if \w+ else "(\w+)"', text))
-        queued |= set(re.findall(r'_write_to_claimed\("(\w+)"', text))
+        queued |= set(re.findall(r'write_to_claimed\("(\w+)"', text))
     assert queued == set(KINDS)
 
 
@@ -384,6 +393,7 @@ def test_both_parts_lead_to_the_same_place(kind: str) -> None:
     receipts = f"http://testserver/receipts/{FACT}"
     expected = {
         "visit_invitation": {f"http://testserver/visits/{ID}"},
+        "visit_by_letter": {f"http://testserver/visits/by-letter/{ID}"},
         "offer": {link, f"{link}/receipts/{FACT}"},
         "disclosure": {link, f"{link}/receipts/{FACT}"},
         "sale_confirmed": {own, receipts},

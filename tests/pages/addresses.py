@@ -11,7 +11,11 @@ NAMES = sorted({pattern.name for pattern in urls.urlpatterns if pattern.name})
 
 WORDS = {"type": "weight", "method": "probing", "path": "app.js"}
 """Parts of addresses that choose among a few words; ``what`` depends on the page."""
-WHAT = {"answer_visit": "cancellation", "sale_step": "withdrawal"}
+WHAT = {
+    "answer_visit": "cancellation",
+    "answer_by_letter": "acceptance",
+    "sale_step": "withdrawal",
+}
 
 HERE = {
     "animal_id": "sold",
@@ -26,6 +30,7 @@ HERE = {
     "fact_id": "offer_fact",
     "upload_id": "upload",
     "visit_id": "visit",
+    "invitation_id": "by_letter",
     "sale_id": "sale",
     "disclosure_id": "disclosure",
     "dispute_id": "dispute",

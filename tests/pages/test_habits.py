@@ -45,14 +45,15 @@ def test_what_a_keeper_types_and_reads_is_in_their_own_zone(
         animals=[str(animal.pk)],
     )
     assert sent.status == 302
+    guest.send(guest.open(sent.goes_to).form("/acceptance"))
     visit = Visit.objects.get()
     assert (visit.opens, visit.closes) == (OPENS, CLOSES)
     assert "9 January 2027, 19:35 IST" in host.open(f"/visits/{visit.pk}").text
     read = guest.open(f"/visits/{visit.pk}").text
     assert "9 January 2027, 15:05 CET" in read
     assert "13 January 2027, 00:30 CET" in read
-    letter = Letter.objects.get(kind="visit_invitation")
-    assert "9 January 2027, 15:05 CET" in str(compose(letter).body)
+    letter = Letter.objects.get(kind="visit_by_letter")
+    assert "9 January 2027, 09:05 EST" in str(compose(letter).body)
     told = Api(here.greta).get(f"/visits/{visit.pk}").body
     assert told["opens"] == "2027-01-09T14:05:00Z"
     fact = Entry.objects.get(kind="visit_invited").fact

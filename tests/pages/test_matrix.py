@@ -47,22 +47,25 @@ OPEN: dict[tuple[str, ...], str] = {
         receipt receipt_file register register_clutch registered_in_error rename_collection sale
         withdraw_identifier""",
     (*STEWARDS, "buyer"): "disclosure",
+    ("owner", "viewer"): "by_letter",
     (): "answer_report compare_photos place refile_call withdraw_witness",
     ("owner",): "accepted erase_text look_at_list refused_lines withdraw_call",
 }
 """Who may open which page; everybody else who is signed in is told that there is none."""
 LED = {("dispute", "buyer")}
 """Who is led to what their own link shows."""
-FORMS = """acknowledge_by_link acknowledge_disclosure answer_by_buyer answer_finding answer_visit
-    ask_for_check choose_digest choose_habits confirm_offer decide_held decline_offer
-    drop_pairing end_grant forget_list make_statement offer_release offer_reminders offer_return
-    record_finding revoke_device sale_step send_code store_import take_browsers_zone with_chosen"""
+FORMS = """acknowledge_by_link acknowledge_disclosure answer_by_buyer answer_by_letter
+    answer_finding answer_visit ask_for_check choose_digest choose_habits confirm_offer
+    decide_held decline_offer drop_pairing end_grant forget_list make_statement
+    offer_release offer_reminders offer_return record_finding revoke_device sale_step
+    send_code store_import take_browsers_zone with_chosen"""
 """Addresses that only take a form; whoever opens one is led elsewhere."""
 OTHER = "rackside"
 """Files, the same for all: see test_rackside."""
 
 SAYS: dict[str, tuple[str, ...]] = {
     "answer_visit": STEWARDS,
+    "answer_by_letter": ("viewer",),
     "sale_step": STEWARDS,
     "record_finding": STEWARDS,
     "make_statement": STEWARDS,

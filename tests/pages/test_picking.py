@@ -10,7 +10,7 @@ from scalewitness.animals.models import Animal
 from scalewitness.pages.parts.picks import SHOWN
 from scalewitness.people.models import Grant
 from scalewitness.sales.models import Sale
-from scalewitness.visits.models import Visit
+from scalewitness.visits.models import InvitationByLetter
 
 FAR = "T-00"
 """Registered first, and so offered last."""
@@ -70,9 +70,9 @@ def test_what_is_looked_for_may_be_far_down_the_list_of_a_visit(
     page = find(odile, odile.open(path), FAR, email=here.greta.email, blind="no")
     assert page.form().values["blind"] == ["no"]
     odile.send(page.form(), animals=[str(many[0].pk)])
-    visit = Visit.objects.get()
-    assert [one.pk for one in visit.animals.all()] == [many[0].pk]
-    assert not visit.blind
+    invitation = InvitationByLetter.objects.get()
+    assert invitation.animals == [str(many[0].pk)]
+    assert not invitation.blind
 
 
 def test_animals_chosen_elsewhere_are_ticked_wherever_they_stand(

@@ -35,6 +35,7 @@ from scalewitness.sales.services import forget_buyer
 from scalewitness.sign_in.services.codes import check_fresh
 from scalewitness.sign_in.services.removing import forget_factors
 from scalewitness.visits.models import Visit
+from scalewitness.visits.services import forget_invitations_of
 
 GOING_ON: frozenset[State] = UNPAID | {"paid"}
 """Both sides still wait for something."""
@@ -133,6 +134,7 @@ def close_account(keeper: Keeper, now: datetime, *, texts: bool = False) -> None
         _check_disclosed(sold)
         erase_buyers(Buyer.objects.filter(keeper=keeper))
         forget_factors(keeper)  # first: who is just fetching a token is waited for
+        forget_invitations_of(keeper)
         people.close_account(keeper, now)
         _forget_in_letters(keeper, sold)
         if texts:
@@ -145,6 +147,7 @@ def displace(keeper: Keeper, now: datetime) -> None:
     with transaction.atomic():
         revoke_signing_devices(keeper, now)  # first: it takes the log's lock
         forget_factors(keeper)
+        forget_invitations_of(keeper)
         people.close_account(keeper, now)
         _forget_in_letters(keeper, Sale.objects.filter(collection__keeper=keeper))
 

@@ -53,28 +53,34 @@ def signing_in_moved(keeper: Keeper, old: str, now: datetime) -> None:
 
 def confirm_address(address: EmailAddress, now: datetime) -> None:
     """Whoever reads it may know nothing of an account: it repeats nothing that was typed."""
-    _write_to_claimed("confirm_address", address.email, address.user_id, now, confirm=address.pk)
+    write_to_claimed("confirm_address", address.email, address.user_id, now, confirm=address.pk)
 
 
 def account_exists(keeper: Keeper, email: str, now: datetime) -> None:
     """Somebody tried to make an account with the address of this one."""
-    _write_to_claimed("account_exists", email, keeper.pk, now, reset=str(keeper.pk))
+    write_to_claimed("account_exists", email, keeper.pk, now, reset=str(keeper.pk))
 
 
 def reset_password(keeper: Keeper, email: str, now: datetime) -> None:
-    _write_to_claimed("reset_password", email, keeper.pk, now, reset=str(keeper.pk))
+    write_to_claimed("reset_password", email, keeper.pk, now, reset=str(keeper.pk))
 
 
 def no_account(email: str, now: datetime) -> None:
     """Somebody asked for a new password where there is no account. The letter's row goes once
     it is sent: the address is of nobody here."""
-    _write_to_claimed("no_account", email, uuid5(NOBODY, email), now)
+    write_to_claimed("no_account", email, nobody(email), now)
 
 
-def _write_to_claimed(
+def nobody(email: str) -> UUID:
+    """Whom a letter goes to that is written whether or not there is an account."""
+    return uuid5(NOBODY, email)
+
+
+def write_to_claimed(
     kind: str, email: str, person: UUID, now: datetime, **leads_to: object
 ) -> None:
-    """Anybody can have these sent to anybody, so they are few and hold nothing that was typed."""
+    """Anybody can have these sent to anybody, so they are few and hold nothing that was typed
+    but the name of who invites."""
     if one_too_many(f"letter:{kind}:{_digest(email)}", MOST_AN_HOUR, 3600):
         log.warning("letter_once_too_often", kind=kind)
         return

@@ -1,7 +1,10 @@
 """Letters about visits."""
 
+from datetime import datetime
+
+from scalewitness.letters.accounts import nobody, write_to_claimed
 from scalewitness.letters.owing import Owing
-from scalewitness.visits.models import Visit
+from scalewitness.visits.models import InvitationByLetter, Visit
 
 
 def send_invitation(visit: Visit, owing: Owing) -> None:
@@ -21,3 +24,16 @@ def send_invitation(visit: Visit, owing: Owing) -> None:
             "visit": str(visit.pk),
         },
     )
+
+
+def write_to_address(invitation: InvitationByLetter, now: datetime) -> None:
+    """The same to everyone, whether or not there is an account with the address."""
+    context = {
+        "host_name": invitation.host.name,
+        "opens": invitation.opens.isoformat(),
+        "closes": invitation.closes.isoformat(),
+        "blind": invitation.blind,
+        "count": len(invitation.animals),
+        "visit": str(invitation.pk),
+    }
+    write_to_claimed("visit_by_letter", invitation.email, nobody(invitation.email), now, **context)

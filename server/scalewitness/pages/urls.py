@@ -150,6 +150,12 @@ urlpatterns = [
     path("texts/<uuid:fact_id>/erasure", texts.erase, name="erase_text"),
     # --- visits
     path("visits", visit.show_visits, name="visits"),
+    path("visits/by-letter/<uuid:invitation_id>", visit.show_by_letter, name="by_letter"),
+    path(
+        "visits/by-letter/<uuid:invitation_id>/<slug:what>",
+        visit.answer_by_letter,
+        name="answer_by_letter",
+    ),
     path("visits/<uuid:visit_id>", visit.show_visit, name="visit"),
     path("visits/<uuid:visit_id>/sheet", visit.show_sheet, name="sheet"),
     path("visits/<uuid:visit_id>/<slug:what>", visit.answer, name="answer_visit"),

@@ -120,6 +120,12 @@ def has_verified_address(keeper: Keeper) -> bool:
     return bool(CONFIRMED.ask(keeper=keeper.pk))
 
 
+def confirmed_emails(keeper: UUID) -> list[str]:
+    """Every address that the keeper proved to be theirs, in lower case."""
+    own = EmailAddress.objects.filter(user=keeper, verified=True)
+    return [one.lower() for one in own.values_list("email", flat=True)]
+
+
 def confirmed_addresses(keeper: Any) -> QuerySet[Any]:
     """The keeper's own address, if they proved that it is theirs; ``keeper`` may be of an outer
     query. Another proven address of theirs does not prove this one."""

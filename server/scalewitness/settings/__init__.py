@@ -199,6 +199,10 @@ CELERY_BEAT_SCHEDULE = {
         "task": "scalewitness.intake.tasks.count_named",
         "schedule": 3600.0,
     },
+    "forget unanswered invitations": {
+        "task": "scalewitness.visits.tasks.forget_invitations",
+        "schedule": 3600.0,
+    },
     "lapse offers": {"task": "scalewitness.intake.tasks.lapse_due_offers", "schedule": 300.0},
     "update examiners' records": {
         "task": "scalewitness.intake.tasks.update_records",

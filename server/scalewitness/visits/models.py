@@ -44,3 +44,22 @@ class VisitStep(AppendOnly):
 
     def __str__(self) -> str:
         return self.kind
+
+
+class InvitationByLetter(models.Model):
+    """To an address, whoever's it is; nothing of it is in the log. Once its owner takes it up it
+    becomes the visit of that id. It is kept until then, or until the visit would be over."""
+
+    id = models.UUIDField(primary_key=True)
+    collection = models.ForeignKey(Collection, on_delete=models.CASCADE, related_name="+")
+    host = models.ForeignKey(Keeper, on_delete=models.CASCADE, related_name="+")
+    email = models.EmailField(max_length=254)
+    animals = models.JSONField()
+    opens = models.DateTimeField()
+    closes = models.DateTimeField(db_index=True)
+    blind = models.BooleanField()
+    invited_at = models.DateTimeField()
+    declined_at = models.DateTimeField(null=True)
+
+    def __str__(self) -> str:
+        return f"invitation {self.id}"

@@ -7,11 +7,14 @@ from uuid import UUID
 
 from django.db.models import Q, prefetch_related_objects
 
-from scalewitness.animals.models import Animal
+from scalewitness.animals.models import Animal, Collection
 from scalewitness.animals.queries import conditions_of, is_steward, stewarded, title_of
+from scalewitness.animals.queries.grants import partners_of
 from scalewitness.domain.cautions import is_held_off
 from scalewitness.domain.errors import NotFound
-from scalewitness.visits.models import Visit, VisitAnimal
+from scalewitness.people.models import Grant, Keeper
+from scalewitness.people.queries import confirmed_emails
+from scalewitness.visits.models import InvitationByLetter, Visit, VisitAnimal
 
 
 def visit_of(visit: UUID) -> Visit | None:
@@ -101,3 +104,43 @@ def state_of(visit: Visit, now: datetime) -> str:
     if "visit_accepted" not in kinds:
         return "invited"
     return "open" if now >= visit.opens else "accepted"
+
+
+def may_be_invited(host: UUID, collection: Collection, now: datetime) -> dict[UUID, str]:
+    """By name, those whom the host knows and who keep no animals of the collection: who checked
+    for them, whom they checked for, and whom they gave access; the latest first."""
+    own = Collection.objects.filter(keeper=host).values("pk")
+    met = [
+        *Visit.objects.filter(host=host).values_list("position", "guest"),
+        *Visit.objects.filter(guest=host).values_list("position", "host"),
+        *Grant.objects.filter(collection__in=own).values_list("position", "to"),
+    ]
+    latest = list(dict.fromkeys(person for _, person in sorted(met, reverse=True)))
+    names = dict(Keeper.objects.filter(pk__in=latest, is_active=True).values_list("pk", "name"))
+    partners = partners_of(collection.pk, now).values_list("pk", flat=True)
+    keep = {host, collection.keeper_id, *partners}
+    return {one: names[one] for one in latest if one in names and one not in keep}
+
+
+def invitations_by_letter(keeper: Keeper, now: datetime) -> list[InvitationByLetter]:
+    """Those the keeper wrote, and those to an address that they proved to be theirs and have not
+    answered; the newest first."""
+    theirs = Q(email__in=confirmed_emails(keeper.pk), declined_at=None) & ~Q(host=keeper)
+    found = InvitationByLetter.objects.filter(Q(host=keeper) | theirs, closes__gt=now)
+    return list(found.select_related("collection", "host").order_by("-invited_at", "-pk"))
+
+
+def invitation_by_letter(keeper: Keeper, invitation: UUID, now: datetime) -> InvitationByLetter:
+    """One of these.
+
+    Raises:
+        NotFound: there is none of that id that the keeper wrote or may answer.
+    """
+    for one in invitations_by_letter(keeper, now):
+        if one.pk == invitation:
+            return one
+    raise NotFound()
+
+
+def is_by_letter(visit: UUID) -> bool:
+    return InvitationByLetter.objects.filter(pk=visit).exists()

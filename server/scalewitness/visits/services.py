@@ -1,13 +1,17 @@
-"""Visits: the writes. Intake calls these, nobody else."""
+"""Visits: the writes. Intake calls those that store facts; an invitation by letter is none."""
 
+from datetime import datetime
 from uuid import UUID
+
+from django.db.models import Q
 
 from scalewitness.domain.facts import Body, VisitInvited
 from scalewitness.domain.moments import parse_moment
 from scalewitness.ledger.services.writing import Logged
-from scalewitness.people.queries import is_ended
+from scalewitness.people.models import Keeper
+from scalewitness.people.queries import confirmed_emails, is_ended
 from scalewitness.people.services import end_grant, store_guest_grant
-from scalewitness.visits.models import Visit, VisitAnimal, VisitStep
+from scalewitness.visits.models import InvitationByLetter, Visit, VisitAnimal, VisitStep
 
 
 def store_invitation(fact: Logged[VisitInvited]) -> Visit:
@@ -54,3 +58,24 @@ def _step(visit: Visit, kind: str, fact: Logged[Body]) -> None:
     VisitStep.objects.create(
         id=fact.id, position=fact.position, visit=visit, kind=kind, at=fact.received_at
     )
+
+
+def decline_by_letter(invitation: InvitationByLetter, now: datetime) -> None:
+    invitation.declined_at = now
+    invitation.save(update_fields=["declined_at"])
+
+
+def forget_invitation(invitation: UUID) -> None:
+    """Withdrawn by its host, or taken up and a visit from then on."""
+    InvitationByLetter.objects.filter(pk=invitation).delete()
+
+
+def forget_invitations_of(keeper: Keeper) -> None:
+    """Those they wrote, and those to an address of theirs."""
+    theirs = Q(host=keeper) | Q(email__in=confirmed_emails(keeper.pk))
+    InvitationByLetter.objects.filter(theirs).delete()
+
+
+def forget_past_invitations(now: datetime) -> int:
+    """Those whose visit would be over; how many there were."""
+    return InvitationByLetter.objects.filter(closes__lte=now).delete()[0]

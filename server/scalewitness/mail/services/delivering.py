@@ -28,7 +28,7 @@ log = structlog.get_logger()
 LEASE = timedelta(seconds=settings.MAIL_LEASE_SECONDS)
 FIRST_WAIT = timedelta(seconds=15)
 LONGEST_WAIT = timedelta(hours=1)
-TO_NOBODY_HERE = {"no_account"}
+TO_NOBODY_HERE = {"no_account", "visit_by_letter"}
 """Kinds whose address is of nobody that has to do with the record: it is not kept."""
 UNWRITABLE = (UnicodeError, BadHeaderError, MessageError)
 """An address or header that no message can carry; trying again changes nothing."""

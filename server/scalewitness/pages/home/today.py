@@ -31,7 +31,12 @@ from scalewitness.sales.queries import (
     sales_seen,
 )
 from scalewitness.visits.models import Visit
-from scalewitness.visits.queries import held_off_on, state_of, visits_of
+from scalewitness.visits.queries import (
+    held_off_on,
+    invitations_by_letter,
+    state_of,
+    visits_of,
+)
 
 Group = Literal["needs", "waits", "coming"]
 GROUPS: Final[dict[Group, str]] = {
@@ -294,6 +299,31 @@ def _invitations(desk: Desk) -> Iterable[Pending]:
             )
 
 
+def _by_letter(desk: Desk) -> Iterable[Pending]:
+    for one in invitations_by_letter(desk.keeper, desk.now):
+        url, opens = reverse("by_letter", args=[one.pk]), f"opens {day(one.opens)}"
+        if one.host_id != desk.keeper.pk:
+            yield Pending(
+                what="You are invited to a check",
+                about=f"{one.host.name}’s snakes",
+                url=url,
+                do="Answer",
+                since=opens,
+            )
+        elif one.declined_at:
+            what = "Your invitation by letter was declined"
+            yield Pending(what=what, about=one.email, url=url, do="Look", since=opens)
+        else:
+            yield Pending(
+                what="Your invitation by letter is not answered",
+                about=one.email,
+                url=url,
+                do="Look",
+                since=opens,
+                group="waits",
+            )
+
+
 def _hosted(desk: Desk) -> Iterable[Pending]:
     for visit in desk.visits:
         if visit.guest_id == desk.keeper.pk or visit.closes < desk.now - LATELY:
@@ -344,6 +374,7 @@ LOOKS: Final[tuple[Callable[[Desk], Iterable[Pending]], ...]] = (
     _pairings,
     _reports,
     _invitations,
+    _by_letter,
     _hosted,
     _held_off,
 )

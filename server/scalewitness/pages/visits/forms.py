@@ -1,6 +1,6 @@
 """Inviting another keeper to check animals, and answering."""
 
-from datetime import timedelta
+from datetime import date, datetime, time, timedelta
 from typing import Any
 from uuid import UUID
 
@@ -8,13 +8,16 @@ from django import forms
 from django.utils import timezone
 from django.utils.functional import lazy
 
-from scalewitness.domain.moments import rfc3339
+from scalewitness.domain.errors import Refused
+from scalewitness.domain.moments import parse_moment, rfc3339
+from scalewitness.intake.batch import Actor
+from scalewitness.intake.invitations import invite_by_letter
 from scalewitness.pages.calls.forms import one_of, yes_or_no
 from scalewitness.pages.guards.habits import in_zone
 from scalewitness.pages.parts.facts import FactForm, new_id
-from scalewitness.pages.parts.picks import Picks, PickSome
+from scalewitness.pages.parts.picks import PickOne, Picks, PickSome
 from scalewitness.pages.parts.somebody import NamesSomebody
-from scalewitness.people.queries import verified_keeper
+from scalewitness.people.models import Keeper
 
 
 def moment_field(label: str, **more: Any) -> forms.DateTimeField:
@@ -22,50 +25,112 @@ def moment_field(label: str, **more: Any) -> forms.DateTimeField:
     return forms.DateTimeField(label=lazy(in_zone, str)(label), widget=widget, **more)
 
 
-def _in_days(days: int) -> Any:
-    return lambda: timezone.now() + timedelta(days=days)
+HALVES = {"morning": time(0), "noon": time(12), "evening": time(0)}
+"""When a half of a day begins or ends; the evening ends with the day."""
+
+
+def day_field(label: str, **more: Any) -> forms.DateField:
+    widget = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+    return forms.DateField(label=lazy(in_zone, str)(label), widget=widget, required=False, **more)
 
 
 class InvitationForm(Picks, FactForm):
+    """To somebody known by name, which is stated at once; or to an address, whoever's it is."""
+
     kind = "visit_invited"
     places = {  # noqa: RUF012  a mapping nobody writes to
-        "/body/guest": "email"
+        "/body/guest": "guest",
+        "/body/opens": "first",
+        "/body/closes": "last",
     }
 
     visit = forms.UUIDField(widget=forms.HiddenInput, initial=new_id)
+    guest = PickOne(label="Whom do you invite?", nothing="Somebody else", required=False)
     email = forms.EmailField(
-        label="Whom do you invite?",
+        label="Or by e-mail",
         max_length=254,
-        help_text="The address a keeper has confirmed to the record.",
+        required=False,
+        help_text="They get a letter, and can make an account if they have none.",
     )
-    opens = moment_field("From", initial=timezone.now)
-    closes = moment_field("Until", initial=_in_days(7))
+    first = day_field("From", initial=timezone.localdate)
+    begins = one_of("Beginning", (("morning", "in the morning"), ("noon", "at noon")))
+    last = day_field("Until", initial=lambda: timezone.localdate() + timedelta(days=7))
+    ends = one_of("Ending", (("noon", "at noon"), ("evening", "in the evening")))
+    opens = moment_field("Exactly from", required=False)
+    closes = moment_field("Exactly until", required=False)
     blind = yes_or_no("Blind? The guest then sees no earlier call before making their own.")
     animals = PickSome(label="Which animals?")
 
     def __init__(self, *args: Any, collection: UUID, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.collection = collection
-        self.fields["blind"].initial = "yes"
+        for name, usual in (("blind", "yes"), ("begins", "morning"), ("ends", "evening")):
+            self.fields[name].initial = usual
 
-    def clean_email(self) -> str:
-        email: str = self.cleaned_data["email"]
-        guest = verified_keeper(email)
-        if guest is None:
-            raise forms.ValidationError("No keeper has confirmed this address to the record.")
-        self.guest = guest.pk
-        return email
+    @property
+    def people(self) -> list[forms.BoundField]:
+        return [self["guest"], self["email"]]
+
+    @property
+    def days(self) -> list[forms.BoundField]:
+        return [self["first"], self["begins"], self["last"], self["ends"]]
+
+    @property
+    def exactly(self) -> list[forms.BoundField]:
+        return [self["opens"], self["closes"]]
+
+    @property
+    def exact(self) -> bool:
+        """Whether exact times were given or refused."""
+        return any(one.value() or one.errors for one in self.exactly)
+
+    def clean(self) -> dict[str, Any]:
+        given: dict[str, Any] = super().clean() or {}
+        if not given.get("guest") and not given.get("email") and "email" not in self.errors:
+            self.add_error("email", "Say whom: somebody you know, or an address.")
+        if given.get("guest") and given.get("email"):
+            self.add_error("email", "Choose somebody or write an address, not both.")
+        for day, half, exactly in (("first", "begins", "opens"), ("last", "ends", "closes")):
+            if not given.get(exactly) and not given.get(day) and day not in self.errors:
+                self.add_error(day, "Say on which day.")
+            elif not given.get(exactly) and given.get(day) and given.get(half):
+                given[exactly] = self._moment(given[day], given[half])
+        return given
+
+    def _moment(self, day: date, half: str) -> datetime:
+        """In the host's zone; today's morning is not before the form was opened."""
+        on = day + timedelta(days=half == "evening")
+        found = timezone.make_aware(datetime.combine(on, HALVES[half]))
+        try:
+            shown = parse_moment(self.cleaned_data.get("at", ""))
+        except ValueError:
+            return found
+        return shown if found < shown and on == timezone.localdate(shown) else found
 
     def body(self) -> dict[str, Any]:
+        """Without a guest where they are written to by letter."""
         given = self.cleaned_data
-        return {
+        body = {
             "collection": str(self.collection),
-            "guest": str(self.guest),
             "animals": given["animals"],
             "opens": rfc3339(given["opens"]),
             "closes": rfc3339(given["closes"]),
             "blind": given["blind"],
         }
+        return body | ({"guest": given["guest"]} if given["guest"] else {})
+
+    def invite(self, host: Keeper) -> str | None:
+        """The page of what came of it; None when it was refused, and the form then says why."""
+        given = self.cleaned_data
+        if given["guest"]:
+            sent = self.send(given["visit"], Actor(keeper=host.pk))
+            return "visit" if sent else None
+        try:
+            invite_by_letter(given["visit"], given["email"], self.body(), host, timezone.now())
+        except Refused as refused:
+            self.refuse(refused.as_problem())
+            return None
+        return "by_letter"
 
     def _field_at(self, pointer: str) -> str | None:
         if pointer.startswith("/body/animals"):

@@ -8,17 +8,29 @@ from django.shortcuts import redirect
 from django.utils import timezone
 
 from scalewitness.domain.cautions import HOLD_OFF
+from scalewitness.domain.errors import Refused
+from scalewitness.intake.invitations import take_up
 from scalewitness.pages.collections.collection import stewarded
 from scalewitness.pages.guards.throttling import takes_an_address
 from scalewitness.pages.parts.access import actor_of, page, post_or_go, signed_in
 from scalewitness.pages.parts.before_a_check import before_a_check
 from scalewitness.pages.parts.facts import StepForm
 from scalewitness.pages.parts.listing import listed
-from scalewitness.pages.parts.picking import own_animals, picked
+from scalewitness.pages.parts.picking import choices_of, own_animals, picked
 from scalewitness.pages.visits.forms import InvitationForm
 from scalewitness.pages.visits.sheet import sheet_of
 from scalewitness.people.models import Keeper
-from scalewitness.visits.queries import held_off_on, state_of, visit_seen, visits_of
+from scalewitness.visits.models import InvitationByLetter
+from scalewitness.visits.queries import (
+    held_off_on,
+    invitation_by_letter,
+    invitations_by_letter,
+    may_be_invited,
+    state_of,
+    visit_seen,
+    visits_of,
+)
+from scalewitness.visits.services import decline_by_letter, forget_invitation
 
 STATES = {
     "invited": "invited, not yet answered",
@@ -43,26 +55,68 @@ def show_visits(request: HttpRequest, keeper: Keeper) -> HttpResponse:
         {"visit": one, "state": STATES[state_of(one, now)], "hosting": one.host_id == keeper.pk}
         for one in found
     ]
-    return page(request, "visits/visits.html", {"rows": rows, "listed": found})
+    by_letter = [(one, one.host_id == keeper.pk) for one in invitations_by_letter(keeper, now)]
+    context = {"rows": rows, "listed": found, "by_letter": by_letter}
+    return page(request, "visits/visits.html", context)
 
 
 @signed_in
 @takes_an_address
 def invite(request: HttpRequest, keeper: Keeper, collection_id: UUID) -> HttpResponse:
     collection = stewarded(keeper, collection_id)
+    known = may_be_invited(keeper.pk, collection, timezone.now())
     form = picked(
         request,
         InvitationForm,
-        {"animals": own_animals(keeper, collection)},
+        {"guest": choices_of(known), "animals": own_animals(keeper, collection)},
         initial={"animals": request.GET.getlist("animal")},
         collection=collection.pk,
     )
-    if form.is_valid():
-        visit = form.cleaned_data["visit"]
-        if form.send(visit, actor_of(keeper)) is not None:
-            messages.success(request, "Invited. They are told by letter.")
-            return redirect("visit", visit)
+    if form.is_valid() and (page_of := form.invite(keeper)):
+        messages.success(request, "Invited. They are told by letter.")
+        return redirect(page_of, form.cleaned_data["visit"])
     return page(request, "visits/invite.html", {"collection": collection}, form)
+
+
+@signed_in
+def show_by_letter(request: HttpRequest, keeper: Keeper, invitation_id: UUID) -> HttpResponse:
+    """An invitation that waits, to whoever wrote it and to whom it was written."""
+    found = invitation_by_letter(keeper, invitation_id, timezone.now())
+    context = {
+        "invitation": found,
+        "hosting": found.host_id == keeper.pk,
+        "count": len(found.animals),
+    }
+    return page(request, "visits/by_letter.html", context)
+
+
+@post_or_go("by_letter")
+@signed_in
+def answer_by_letter(
+    request: HttpRequest, keeper: Keeper, invitation_id: UUID, what: str
+) -> HttpResponse:
+    now = timezone.now()
+    found = invitation_by_letter(keeper, invitation_id, now)
+    if found.host_id == keeper.pk:
+        if what != "cancellation":
+            raise Http404
+        forget_invitation(found.pk)
+    elif what == "refusal":
+        decline_by_letter(found, now)
+    elif what == "acceptance":
+        return _take_up(request, keeper, found)
+    else:
+        raise Http404
+    return redirect("visits")
+
+
+def _take_up(request: HttpRequest, keeper: Keeper, invitation: InvitationByLetter) -> HttpResponse:
+    try:
+        take_up(invitation, keeper, timezone.now())
+    except Refused:
+        messages.warning(request, "This invitation holds no longer. Ask whoever invited you.")
+        return redirect("visits")
+    return redirect("visit", invitation.pk)
 
 
 @signed_in

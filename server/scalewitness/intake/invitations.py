@@ -1,0 +1,102 @@
+"""Invitations by letter: what one says enters the log once the address's owner takes it up.
+
+Until then an address with an account and one without leave the same traces, none of them in the
+log, so that nobody finds out by inviting who has an account.
+"""
+
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any, Final
+from uuid import UUID
+
+import msgspec
+from django.db import transaction
+
+from scalewitness.domain.errors import AddressUnconfirmed, NotFound, NotNow
+from scalewitness.domain.facts import VisitInvited
+from scalewitness.domain.moments import parse_moment, rfc3339
+from scalewitness.fresh_ids import fresh_id
+from scalewitness.intake.batch import Actor
+from scalewitness.intake.ranges import check_ranges
+from scalewitness.intake.rules.visits import check_sheet, hosted
+from scalewitness.intake.services import accept_one
+from scalewitness.letters.visits import write_to_address
+from scalewitness.people.models import Keeper
+from scalewitness.people.queries import has_verified_address
+from scalewitness.rate_limit import one_too_many
+from scalewitness.visits.models import InvitationByLetter
+from scalewitness.visits.queries import visit_of
+from scalewitness.visits.services import forget_invitation
+
+MOST_A_DAY: Final = 20
+"""Letters to addresses that a keeper may have sent (our judgement: a club's evening, no list)."""
+
+
+def invite_by_letter(
+    id: UUID, email: str, body: Mapping[str, Any], host: Keeper, now: datetime
+) -> None:
+    """``body``: of the invitation, but for its guest. The same again writes no second letter.
+
+    Raises:
+        Refused: as stating it would be, but for what hangs on whose address it is.
+    """
+    wanted = msgspec.convert({**body, "guest": str(host.pk)}, VisitInvited)
+    check_ranges(wanted, now)
+    if not has_verified_address(host):
+        raise AddressUnconfirmed()
+    collection = hosted(UUID(wanted.collection), host.pk, now)
+    check_sheet(collection, wanted)
+    before = InvitationByLetter.objects.filter(pk=id).first() or visit_of(id)
+    if before is not None:
+        if before.host_id != host.pk:
+            raise NotFound()
+        return
+    if one_too_many(f"invitations:{host.pk}", MOST_A_DAY, 86400):
+        raise NotNow(f"You invited {MOST_A_DAY} people by letter today: the next ones tomorrow.")
+    with transaction.atomic():
+        made = InvitationByLetter.objects.create(
+            id=id,
+            collection=collection,
+            host=host,
+            email=email.lower(),
+            animals=list(wanted.animals),
+            opens=parse_moment(wanted.opens),
+            closes=parse_moment(wanted.closes),
+            blind=wanted.blind,
+            invited_at=now,
+        )
+        write_to_address(made, now)
+
+
+def take_up(invitation: InvitationByLetter, guest: Keeper, now: datetime) -> None:
+    """State what the host wrote and that the guest accepts it, both or neither.
+
+    Raises:
+        Refused: the host could not invite them any more.
+    """
+    body = {
+        "collection": str(invitation.collection_id),
+        "guest": str(guest.pk),
+        "animals": invitation.animals,
+        "opens": rfc3339(invitation.opens),
+        "closes": rfc3339(invitation.closes),
+        "blind": invitation.blind,
+    }
+    invited = _item("visit_invited", invitation, body, invitation.invited_at, now)
+    with transaction.atomic():
+        accept_one(invited, Actor(keeper=invitation.host_id), now)
+        accept_one(_item("visit_accepted", invitation, {}, now, now), Actor(keeper=guest.pk), now)
+        forget_invitation(invitation.pk)
+
+
+def _item(
+    kind: str, invitation: InvitationByLetter, body: Mapping[str, Any], at: datetime, now: datetime
+) -> dict[str, Any]:
+    return {
+        "id": str(fresh_id(now)),
+        "kind": kind,
+        "at": rfc3339(at),
+        "about": str(invitation.pk),
+        "body": body,
+        "texts": {},
+    }
