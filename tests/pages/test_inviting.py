@@ -58,7 +58,7 @@ def test_who_is_known_is_invited_by_name(here: Here, odile: Browser, snake: Anim
 
 
 def test_days_are_the_hosts_own(here: Here, odile: Browser, snake: Animal) -> None:
-    odile.fill("/account", "/time-zone", time_zone="Europe/Berlin")
+    odile.fill("/account", "/habits", time_zone="Europe/Berlin")
     days = {"first": "2027-01-09", "begins": "noon", "last": "2027-01-12"}
     invite(odile, here, snake, email=NOBODY, ends="evening", **days)
     invite(odile, here, snake, email=NOBODY, ends="noon", **days)
