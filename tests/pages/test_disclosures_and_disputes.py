@@ -434,6 +434,10 @@ def test_lanes_tell_who_was_told_what_by_letter_and_name_no_buyer(
     ):
         assert said in lanes(), said
     assert "Bela" not in odile.open(dispute_path()).html
+    here.view(here.greta, Animal.objects.get())
+    seen = Browser(here.greta).open(dispute_path()).text
+    assert "Keepers, by letter: told that it is no longer verified male." in seen
+    assert "Odile Marten, by letter" not in seen, "its keepers alone read who was written to"
 
 
 def offered(page: Page) -> set[str]:

@@ -298,7 +298,14 @@ def shown_of(dispute: Dispute, keeper: Keeper) -> dict[str, Any]:
         "late": late_in_words(case.late),
         "weakest": weakest(case),
         "letters": delivered(letters),
-        "who_knew": who_knew(dispute, calls, letters, about["statements"], now),
+        "who_knew": who_knew(
+            dispute,
+            calls,
+            letters,
+            about["statements"],
+            now,
+            named=is_steward(keeper.pk, dispute.animal.collection, now),
+        ),
     }
 
 

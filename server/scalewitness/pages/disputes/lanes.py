@@ -43,19 +43,22 @@ def who_knew(
     letters: Iterable[Letter],
     statements: Iterable[Mapping[str, Any]],
     now: datetime,
+    *,
+    named: bool,
 ) -> Strip:
     """``calls``: in the order made; ``statements``: as the page shows them. A letter tells somebody
-    once a mail host took it. Buyers have no name here, and nor has whoever keeps the animal and
-    did not check it."""
+    once a mail host took it; unless ``named``, not by name. Buyers have no name here, and nor has
+    whoever keeps the animal and did not check it."""
     people = {one.call.examiner: f"examiner {n}" for n, one in enumerate(calls)}
     names = {"standing": LANES["standing"]}
     names |= {people[one.call.examiner]: one.who for one in calls}
-    names |= {"kept": "Keepers who did not check it", "buyer": "The buyer"}
+    kept = "Keepers who did not check it" if named else "Keepers"
+    names |= {"kept": kept, "buyer": "The buyer"}
     names |= {"buyers": "Other buyers" if dispute.sale else "Buyers", "dispute": "The dispute"}
     events = [
         *changes_of_label(standings_of(dispute.animal_id)),
         *_checks(calls, people),
-        *_told(dispute, letters, people, names),
+        *_told(dispute, letters, people if named else {}, names),
         *_acknowledged(dispute, names),
         *_in_it(dispute, statements),
     ]
