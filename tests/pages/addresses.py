@@ -39,6 +39,7 @@ HERE = {
 """By the name of a part, the name of the stage's id that goes there."""
 ELSEWHERE: Mapping[str, Mapping[str, str]] = {
     "log_clutch": {"animal_id": "young"},
+    "clutch_labels": {"animal_id": "young"},
     "linkage": {"animal_id": "young"},
     "erase_text": {"fact_id": "call"},
     "make_offer": {"sale_id": "draft"},

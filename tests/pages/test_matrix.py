@@ -41,7 +41,7 @@ OPEN: dict[tuple[str, ...], str] = {
     SEES_WHOLE: """dispute dispute_folder examiner history object_to_call photo print_dispute
         print_record read_document state_witness what_if""",
     INVITED: "sheet visit",
-    STEWARDS: """agreement clutches collection compare_labels correct_address custody
+    STEWARDS: """agreement clutch_labels clutches collection compare_labels correct_address custody
         disclosure_letter draft_sale edit_record end give_access identifier invite join_records
         linkage log_clutch make_offer open_dispute particulars plan_checks plan_pairing plan_visit
         receipt receipt_file register register_clutch registered_in_error rename_collection sale

@@ -73,6 +73,7 @@ def test_a_clutch_is_registered_with_weights_traits_and_first_checks_once(
     assert codes(page) == ["LG-26-01", "LG-26-02", "LG-26-03"]
     assert not set(SITTING) & page.form().values.keys(), "nothing is answered beforehand"
     typed = {
+        "y_0_name": "Perrin",
         "y_0_grams": "12.5",
         "y_0_check": "hemipenes male",
         "y_1_grams": "11",
@@ -88,6 +89,7 @@ def test_a_clutch_is_registered_with_weights_traits_and_first_checks_once(
     assert found.keys() == {"LG-26-01", "LG-26-02", "LG-26-07"}
     one, two, three = (found[code] for code in sorted(found))
     assert {one.species, two.species} == {"python_regius"}
+    assert (one.name, two.name, one.version) == ("Perrin", "", 2), "named once"
     assert (one.traits, two.traits, three.traits) == (["amel"], ["amel", "pied"], ["amel"])
     assert {str(one.hatched) for one in young} == {"2026-08-01"}
     assert "12.5 g" in odile.open(f"/animals/{one.pk}").text
@@ -100,6 +102,18 @@ def test_a_clutch_is_registered_with_weights_traits_and_first_checks_once(
     sure = {pk: (call.conclusion, call.body["sureness"]) for pk, call in calls.items()}
     assert sure == {one.pk: ("male", "certain"), two.pk: ("undetermined", "unsure")}
     assert "told" not in calls[one.pk].body
+
+
+def test_labels_for_a_clutch_bear_codes_and_no_names(
+    here: Here, odile: Browser, pair: tuple[Animal, Animal]
+) -> None:
+    page = grid(odile, here, dam=str(pair[0].pk), sire=str(pair[1].pk))
+    done = register(odile, page, y_0_name="Perrin")
+    (labels,) = [one for one in odile.open(done.goes_to).links if one.endswith("/labels")]
+    printed = odile.open(labels).text
+    for code in ("LG-26-01", "LG-26-02", "LG-26-03"):
+        assert code in printed
+    assert "Perrin" not in printed, "a blind guest may read a label"
 
 
 def test_a_planned_pairing_fills_in_both_parents(

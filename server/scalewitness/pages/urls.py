@@ -83,6 +83,11 @@ urlpatterns = [
         name="register_clutch",
     ),
     path(
+        "collections/<uuid:collection_id>/clutches/<uuid:animal_id>/labels",
+        clutches.print_clutch_labels,
+        name="clutch_labels",
+    ),
+    path(
         "collections/<uuid:collection_id>/clutches/<uuid:animal_id>/<slug:method>",
         clutches.log_clutch,
         name="log_clutch",

@@ -41,11 +41,16 @@ def with_chosen(request: HttpRequest, keeper: Keeper) -> HttpResponse:
     if what == "place":
         return redirect(f"{reverse('place')}?{_query(one.pk for one in found)}")
     if what == "labels":
-        return page(request, "animals/labels.html", {"labels": [_label(one) for one in found]})
+        return labels_for(request, found)
     homes = {one.collection_id for one in found}
     if what not in FORMS or len(homes) > 1:
         return _back(request, "Choose animals of one collection for that.")
     return redirect(f"{reverse(FORMS[what], args=[*homes])}?{_query(one.pk for one in found)}")
+
+
+def labels_for(request: HttpRequest, animals: Iterable[Animal]) -> HttpResponse:
+    """To be printed; each with its identifiers read."""
+    return page(request, "animals/labels.html", {"labels": [_label(one) for one in animals]})
 
 
 def own_among(keeper: Keeper, animals: Sequence[UUID], now: datetime) -> list[Animal]:

@@ -23,6 +23,7 @@ from scalewitness.calls.queries.visibility import visible_animals
 from scalewitness.domain.cautions import reasons_to_wait
 from scalewitness.intake.outcomes import Outcome
 from scalewitness.intake.services import accept
+from scalewitness.pages.animals.chosen import labels_for
 from scalewitness.pages.breeding.clutch_forms import ROWS, HatchlingForm, TogetherForm
 from scalewitness.pages.collections.collection import stewarded
 from scalewitness.pages.parts.access import actor_of, page, signed_in
@@ -67,6 +68,16 @@ def _parents(keeper: Keeper, clutches: Sequence[Clutch]) -> dict[UUID, str]:
     ids = {parent for one in clutches for parent in (one.sire, one.dam) if parent}
     seen = visible_animals(keeper.pk, timezone.now()).filter(sight="all", pk__in=ids)
     return {one.pk: title_of(one) for one in seen.prefetch_related("identifiers")}
+
+
+@signed_in
+def print_clutch_labels(
+    request: HttpRequest, keeper: Keeper, collection_id: UUID, animal_id: UUID
+) -> HttpResponse:
+    """For the tubs of those of a clutch that are there."""
+    collection = stewarded(keeper, collection_id)
+    clutch = clutch_with(collection, animal_id, keeper.pk, timezone.now())
+    return labels_for(request, [one for one in clutch.animals if not one.ended])
 
 
 @signed_in

@@ -10,7 +10,8 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.utils import timezone
 
-from scalewitness.animals.models import Collection, Identifier
+from scalewitness.animals import services
+from scalewitness.animals.models import Animal, Collection, Identifier
 from scalewitness.animals.queries import stewarded_ids, title_of
 from scalewitness.breeding.queries.pairings import pairings_seen
 from scalewitness.domain.methods import METHODS
@@ -150,8 +151,17 @@ def _register(
             if outcome.problem is not None:
                 _refuse(form, row, item, outcome.problem)
                 refused = True
+        if not refused and outcomes[0].status == "accepted":  # else it was stored before
+            _name(young, keeper)
         transaction.set_rollback(refused)
     return not refused
+
+
+def _name(young: Sequence[YoungForm], keeper: Keeper) -> None:
+    named = {row.animal: row.cleaned_data["name"] for row in young if row.cleaned_data["name"]}
+    for one in Animal.objects.filter(pk__in=named):
+        fields = {"name": named[one.pk]}
+        services.edit(one, fields, version=one.version, by=keeper, now=timezone.now())
 
 
 def _refuse(form: ClutchForm, row: YoungForm, item: Item, problem: Problem) -> None:

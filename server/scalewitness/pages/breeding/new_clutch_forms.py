@@ -168,6 +168,7 @@ class YoungForm(FactForm):
 
     ids = forms.CharField(widget=forms.HiddenInput)
     code = forms.CharField(label="Code", required=False, max_length=60)
+    name = forms.CharField(label="Name", required=False, max_length=80)
     grams = WeightField(required=False)
     traits = forms.CharField(label="Traits", required=False, max_length=400)
     check = forms.ChoiceField(label="Everted", required=False, choices=CHECKS)
@@ -175,7 +176,7 @@ class YoungForm(FactForm):
     def __init__(self, *args: Any, shared: str, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.shared = shared
-        for name in ("code", "traits"):
+        for name in ("code", "name", "traits"):
             self.fields[name].widget.attrs["autocomplete"] = "off"
 
     @property
@@ -184,10 +185,10 @@ class YoungForm(FactForm):
 
     @property
     def left_out(self) -> bool:
-        """Whether nothing is said of it: neither code, weight nor check, nor other traits."""
+        """Whether nothing is said of it: neither code, name, weight nor check, nor other traits."""
         given = self.cleaned_data
-        typed = [given.get(name) for name in ("code", "grams", "check")]
-        return typed == ["", None, ""] and given.get("traits") in ("", self.shared)
+        typed = [given.get(name) for name in ("code", "name", "grams", "check")]
+        return typed == ["", "", None, ""] and given.get("traits") in ("", self.shared)
 
     def clean_ids(self) -> str:
         ids = str(self.cleaned_data["ids"])

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import Any, ClassVar, Protocol
 
 from django import forms
 from django.utils.html import format_html
@@ -52,6 +52,9 @@ class Source(Protocol):
 class Picked(forms.ChoiceField):
     """Base of both. ``nothing``: what stands for no choice; empty: one must be made."""
 
+    default_error_messages: ClassVar[dict[str, Any]] = {
+        "invalid_choice": "What was chosen cannot be chosen here, or no longer."
+    }
     is_picked = True
     several = False
     nothing = ""
@@ -82,6 +85,7 @@ class PickOne(Picked):
 class PickSome(Picked, forms.MultipleChoiceField):
     """Several of many."""
 
+    default_error_messages = Picked.default_error_messages
     widget = forms.CheckboxSelectMultiple
     several = True
 
