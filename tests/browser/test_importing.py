@@ -9,6 +9,8 @@ import pytest
 from playwright.sync_api import Locator, Page, expect
 from tests.browser.conftest import Open, Site, session_of
 
+from scalewitness.pages.importing import importing
+
 MESSY = Path(__file__).parents[2] / "fixtures_demo" / "lists" / "animals.xlsx"
 LINES = 328
 """As a spreadsheet shows them, headings, totals and blank ones among them."""
@@ -102,6 +104,23 @@ def test_a_messy_sheet_takes_few_decisions_and_every_line_is_accounted_for(
     assert all(row[-1].startswith("Line ") for row in rows)
     assert hand.decisions <= MOST_DECISIONS, hand.decisions
     assert sum(hand.took) <= MOST_SECONDS, hand.took
+
+
+def test_a_long_list_goes_on_by_itself_and_tells_how_far_it_is(
+    opened: Open, story: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Each request stores some lines; here the first ten, as if the machine were slow."""
+    monkeypatch.setattr(importing, "AT_A_STRETCH", 0.0)
+    page = opened("/import", session=story)
+    rows = "".join(f"LG-{number},bp\n" for number in range(35))
+    page.get_by_label("Your list").set_input_files(
+        {"name": "long.csv", "mimeType": "text/csv", "buffer": f"tag,species\n{rows}".encode()}
+    )
+    page.get_by_role("button", name="Read it").click()
+    page.get_by_role("button", name="Store 35 animals").click()
+    expect(page.get_by_text("35 animals stored.")).to_be_visible()
+    assert counted(page)["Stored"] == 35
+    assert page.get_by_role("progressbar").count() == 0
 
 
 def test_without_script_and_by_keyboard_on_a_phone(opened: Open, story: str) -> None:

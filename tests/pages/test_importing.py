@@ -16,6 +16,7 @@ from tests.world import new_id
 from scalewitness.animals.models import Animal, Husbandry, Identifier
 from scalewitness.animals.services import create_collection
 from scalewitness.calls.models import Call
+from scalewitness.domain.errors import Busy
 from scalewitness.importing.models import Upload
 from scalewitness.importing.services import storing
 from scalewitness.importing.services.reading import read_apart
@@ -138,6 +139,22 @@ def test_a_line_that_the_record_refuses_costs_no_other(
     rows = list(csv.reader(io.StringIO(refused)))
     assert [row[0] for row in rows] == ["Tag", "I-2"]
     assert rows[1][-1].startswith("Line 3: ")
+
+
+def test_a_record_that_is_busy_stops_nothing_for_good(
+    here: Here, odile: Browser, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = answer(odile, bring(odile, here), **ANSWERS)
+    with monkeypatch.context() as now:
+        now.setattr(storing, "take_turn", _busy)
+        held = store(odile, page)
+        assert "The record is busy." in held.text
+    assert not Identifier.objects.filter(code__startswith="I-").exists()
+    assert "3 animals stored." in store(odile, held).text
+
+
+def _busy() -> None:
+    raise Busy()
 
 
 def test_a_list_is_its_bringers_alone(here: Here, odile: Browser, stan: Browser) -> None:

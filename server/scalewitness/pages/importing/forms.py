@@ -28,7 +28,10 @@ ELSEWHERE: Final = "collection"
 class FileForm(forms.Form):
     """A list, and the collection its animals go into. ``read``: the list, once it is valid."""
 
-    collection = forms.ChoiceField(label="Into which collection")
+    collection = forms.ChoiceField(
+        label="Into which collection",
+        error_messages={"invalid_choice": "Choose one of your collections."},
+    )
     file = forms.FileField(
         label="Your list",
         help_text=f"XLSX, XLS, ODS or CSV, as it is: at most {LARGEST_FILE // 1_000_000} MB and "

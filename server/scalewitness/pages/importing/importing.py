@@ -9,6 +9,7 @@ from uuid import UUID
 
 import msgspec
 from django.contrib import messages
+from django.db import OperationalError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.urls import reverse
@@ -30,6 +31,7 @@ from scalewitness.pages.parts.facts import new_id
 from scalewitness.pages.parts.listing import listed
 from scalewitness.people.models import Keeper
 from scalewitness.rate_limit import one_too_many
+from scalewitness.waiting import was_held_up
 
 SHOWN: Final = 100
 """Lines on a page: a list is looked through more quickly than a page is fetched (our judgement)."""
@@ -175,18 +177,25 @@ def store_list(request: HttpRequest, keeper: Keeper, upload_id: UUID) -> HttpRes
             request, "Your answers are others by now. Look through the lines once more."
         )
         return redirect("look_at_list", upload.pk)
-    until = monotonic() + AT_A_STRETCH
-    try:
-        left = store(upload, actor_of(keeper), timezone.now, lambda: monotonic() > until)
-    except Busy:
-        messages.warning(
-            request, "The record is busy. What is stored is stored; go on in a moment."
-        )
-        return redirect("look_at_list", upload.pk)
-    if left:
+    if _stored_for_a_while(request, upload, keeper):
         return redirect(f"{reverse('look_at_list', args=[upload.pk])}?going=yes")
     _say_done(request, upload)
     return redirect(f"{reverse('look_at_list', args=[upload.pk])}?show=cannot")
+
+
+def _stored_for_a_while(request: HttpRequest, upload: Upload, keeper: Keeper) -> int:
+    """How many are left. Where the log was not free in time, the page goes on by itself as long as
+    some are stored."""
+    until = monotonic() + AT_A_STRETCH
+    try:
+        return store(upload, actor_of(keeper), timezone.now, lambda: monotonic() > until)
+    except (Busy, OperationalError) as fault:
+        if not (isinstance(fault, Busy) or was_held_up(fault)):
+            raise
+        messages.warning(
+            request, "The record is busy. What is stored is stored; go on in a moment."
+        )
+        return len(waiting(upload, planned(upload, timezone.now()).lines))
 
 
 def _say_done(request: HttpRequest, upload: Upload) -> None:
