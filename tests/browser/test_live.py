@@ -4,12 +4,13 @@ from dataclasses import dataclass
 from uuid import UUID
 
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, expect
 from tests.browser.conftest import Open, Site, session_of
 from tests.world import new_id
 
 from scalewitness.animals.services import create_collection
-from scalewitness.pages.parts.picks import SHOWN
+from scalewitness.pages.parts.picks import LIKELY, SHOWN
 
 
 @dataclass(frozen=True)
@@ -107,3 +108,66 @@ def test_what_is_chosen_stays_while_one_looks_for_more(
     expect(page.locator(f"#offered-animals input[value='{chosen}']")).to_be_checked()
     assert page.get_by_label("The buyer's name").input_value() == "Bela Novak"
     assert "Bela" not in page.url, "what is typed stays out of addresses"
+
+
+@pytest.mark.parametrize("script", [True, False])
+def test_a_dam_is_found_as_one_types_and_a_few_are_offered(
+    opened: Open, story: Told, script: bool
+) -> None:
+    path = f"/collections/{story.crowded}/animals/new"
+    page = marked(opened(path, session=story.session, java_script_enabled=script))
+    page.get_by_label("Name", exact=True).fill("Perrin")
+    dam, sire = page.locator("#pick-dam"), page.locator("#pick-sire")
+    expect(dam.get_by_role("radio")).to_have_count(LIKELY + 1)
+    dam.get_by_label("Find by name, tag or transponder").press_sequentially("H-07", delay=20)
+    if not script:
+        dam.get_by_role("button", name="Find").click()
+        assert page.url.endswith("#pick-dam"), "where one was looking"
+    expect(dam.get_by_role("radio")).to_have_count(2)
+    dam.get_by_label("H-07").check()
+    sire.get_by_label("Find by name, tag or transponder").fill("nothing is called so")
+    sire.get_by_role("button", name="Find").click()
+    expect(sire).to_contain_text("Nothing here matches")
+    expect(page.locator("#pick-dam").get_by_label("H-07")).to_be_checked()
+    assert page.get_by_label("Name", exact=True).input_value() == "Perrin"
+    assert "Perrin" not in page.url
+
+
+def test_enter_sends_a_form_unless_something_stands_in_a_search(opened: Open, story: Told) -> None:
+    path = f"/collections/{story.crowded}/sales/new"
+    page = opened(path, session=story.session, expected="422")
+    page.get_by_label("Find by name, tag or transponder").fill("H-01")
+    page.get_by_label("Find by name, tag or transponder").press("Enter")
+    expect(page.locator("#offered-animals input[type=checkbox]")).to_have_count(1)
+    assert page.get_by_role("alert").count() == 0, "nothing was sent"
+    page.get_by_label("Find by name, tag or transponder").fill("")
+    page.get_by_label("The buyer's name").press("Enter")
+    expect(page.get_by_role("alert")).to_contain_text("The buyer's name")
+
+
+def test_several_chosen_are_written_to_a_file(opened: Open, story: Told) -> None:
+    page = opened(f"/collections/{story.crowded}", session=story.session)
+    for code in ("H-00", "H-01"):
+        page.get_by_label(f"Choose {code}").check()
+    with page.expect_download() as download:
+        page.get_by_role("button", name="Export").click()
+    text = download.value.path().read_text("utf-8-sig")
+    assert download.value.suggested_filename == "animals.csv"
+    assert [line.split(",")[1] for line in text.splitlines()] == ["tag", "H-00", "H-01"]
+
+
+PATHS = ("/example", "/collections/{}/animals/new", "/collections/{}/sales/new", "/animals")
+
+
+@pytest.mark.parametrize("width", [360, 1280])
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_axe_finds_nothing_where_one_picks_or_reads_the_example(
+    opened: Open, story: Told, width: int, scheme: str
+) -> None:
+    page = opened("/example", session=story.session, color_scheme=scheme,
+                  viewport={"width": width, "height": 740})  # fmt: skip
+    for path in PATHS:
+        page.goto(path.format(story.crowded))
+        found = Axe().run(page).response["violations"]
+        assert not found, (path, [(one["id"], one["nodes"][0]["html"]) for one in found])
+        assert page.evaluate("document.documentElement.scrollWidth") == width, path

@@ -5,6 +5,7 @@ from typing import Any
 import pytest
 from tests.pages.browser import Browser, Page
 from tests.pages.conftest import Here
+from tests.world import new_id
 
 from scalewitness.animals.models import Animal
 from scalewitness.pages.parts.picks import SHOWN
@@ -160,6 +161,27 @@ def test_those_spoken_of_last_are_offered_first(
     page = odile.open(f"/collections/{here.collection.pk}/sales/new")
     boxes = [given["value"] for tag, given in page.tags if given.get("name") == "animals"]
     assert boxes[:2] == [str(many[0].pk), str(many[-1].pk)]
+
+
+def test_those_planned_together_are_offered_before_others(
+    here: Here, odile: Browser, many: list[Animal]
+) -> None:
+    pair = {"sire": str(many[0].pk), "dam": str(many[1].pk), "season": 2027}
+    here.say(here.odile, "pairing_planned", new_id(here.now), pair)
+    here.now_is_now()
+    page = registering(odile, here, sire=str(many[0].pk))
+    dams = [given["value"] for tag, given in page.tags if given.get("name") == "dam"]
+    assert dams[:2] == ["", str(many[1].pk)], "after “Not known”"
+
+
+def test_those_a_check_helps_most_are_offered_to_a_guest_first(here: Here, odile: Browser) -> None:
+    new = here.animal("A-1")
+    sure = [here.verified(f"V-{number}") for number in range(2)]
+    here.now_is_now()
+    page = odile.open(f"/collections/{here.collection.pk}/visits/new")
+    boxes = [given["value"] for tag, given in page.tags if given.get("name") == "animals"]
+    assert boxes[0] == str(new.pk)
+    assert set(boxes[1:]) == {str(one.pk) for one in sure}
 
 
 def test_a_dam_is_of_the_species_older_and_not_verified_male(here: Here, odile: Browser) -> None:

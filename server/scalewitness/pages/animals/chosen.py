@@ -62,12 +62,12 @@ def own_among(keeper: Keeper, animals: Sequence[UUID], now: datetime) -> list[An
 
 
 def _exported(
-    request: HttpRequest, keeper: Keeper, animals: Iterable[UUID], now: datetime
+    request: HttpRequest, keeper: Keeper, animals: Sequence[UUID], now: datetime
 ) -> HttpResponse:
     """A table of all that may be seen of them; of one to be checked blind, what stands on the
     sheet."""
-    seen = visible_animals(keeper.pk, now).filter(pk__in=list(animals))
-    rows = list(seen.prefetch_related("identifiers"))
+    seen = visible_animals(keeper.pk, now).filter(pk__in=animals).prefetch_related("identifiers")
+    rows = sorted(seen, key=lambda one: animals.index(one.pk))
     if not rows:
         return _back(request, "Choose one or more animals first.")
     answer = HttpResponse(exported(rows), content_type="text/csv; charset=utf-8")

@@ -10,6 +10,7 @@ from django.db.models import QuerySet
 from django.utils import timezone
 
 from scalewitness.animals.models import Animal
+from scalewitness.breeding.queries.pairings import pairings_seen
 from scalewitness.calls.queries.visibility import visible_animals
 from scalewitness.domain.parents import Role
 from scalewitness.pages.parts.picking import AnimalsToPick, ids_among
@@ -31,7 +32,15 @@ def _offered(role: Role, keeper: Keeper, but: UUID | None, form: Any) -> Animals
         rows = rows.filter(species=species)
     if hatched := _day(form["hatched"].value()):
         rows = rows.exclude(hatched__gte=hatched)
-    return AnimalsToPick(rows, keeper.pk, now, allowed=whole)
+    return AnimalsToPick(rows, keeper.pk, now, _planned(role, other, keeper), whole)
+
+
+def _planned(role: Role, other: QuerySet[Any], keeper: Keeper) -> list[UUID]:
+    """Those planned as it in a pairing: with the other parent, where that is chosen."""
+    chosen = set(other.values_list("pk", flat=True))
+    seen = pairings_seen(keeper.pk, timezone.now(), among=chosen or None)
+    found = (one.sire if role == "sire" else one.dam for one in seen)
+    return [one.pk for one in found if one is not None and one.pk not in chosen]
 
 
 def possible_parents(keeper: Keeper, but: UUID | None = None) -> Mapping[str, Offer]:

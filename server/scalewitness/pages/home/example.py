@@ -28,7 +28,7 @@ HATCHED: Final = "2 July 2022"
 
 
 @dataclass(frozen=True, slots=True)
-class Check:
+class ExampleCheck:
     """One of the example's checks: a probing of both sides, in subcaudal scales."""
 
     who: str
@@ -43,15 +43,23 @@ class Check:
 
 
 CHECKS: Final = (
-    Check(
+    ExampleCheck(
         "Ada Quennell, who keeps her",
         datetime(2025, 9, 6, 10, 20, tzinfo=UTC),
-        "3", "2.5", "record", blind=False, interested=True,
+        "3",
+        "2.5",
+        "record",
+        blind=False,
+        interested=True,
         note="Calm, well before a meal.",
     ),
-    Check("Bruno Haske, a guest", datetime(2026, 3, 14, 15, 5, tzinfo=UTC), "2.5", "3", "vouched"),
-    Check("Ceri Moorland, a guest", datetime(2026, 5, 9, 11, 40, tzinfo=UTC), "3", "3", "record"),
-)  # fmt: skip
+    ExampleCheck(
+        "Bruno Haske, a guest", datetime(2026, 3, 14, 15, 5, tzinfo=UTC), "2.5", "3", "vouched"
+    ),
+    ExampleCheck(
+        "Ceri Moorland, a guest", datetime(2026, 5, 9, 11, 40, tzinfo=UTC), "3", "3", "record"
+    ),
+)
 
 
 @dataclass(frozen=True)
@@ -103,14 +111,14 @@ def _shown() -> dict[str, Any]:
     }
 
 
-def _passes(one: Check) -> tuple[Pass, ...]:
+def _passes(one: ExampleCheck) -> tuple[Pass, ...]:
     return (
         Pass(side="left", depth=one.left, stopped="resistance"),
         Pass(side="right", depth=one.right, stopped="resistance"),
     )
 
 
-def _evidence(number: int, one: Check) -> Evidence:
+def _evidence(number: int, one: ExampleCheck) -> Evidence:
     return Evidence(
         call=letter(number),
         examiner=one.who,
@@ -135,7 +143,7 @@ def _turns(evidence: list[Evidence], by: Yardstick) -> list[Turn]:
     return found
 
 
-def _call(number: int, one: Check, text: str) -> dict[str, Any]:
+def _call(number: int, one: ExampleCheck, text: str) -> dict[str, Any]:
     """What the line of a call is made from."""
     return {
         "key": letter(number),

@@ -69,11 +69,13 @@ class AnimalsToPick:
         return [_choice(one, labels.get(one.pk, UNSEXED), self.now) for one in animals]
 
 
-def own_animals(keeper: Keeper, collection: Collection) -> AnimalsToPick:
+def own_animals(
+    keeper: Keeper, collection: Collection, first: Sequence[UUID] = ()
+) -> AnimalsToPick:
     """Those in a collection that the keeper holds or is a partner in."""
     now = timezone.now()
     rows = visible_animals(keeper.pk, now).filter(collection=collection, sight="all", ended="")
-    return AnimalsToPick(rows, keeper.pk, now)
+    return AnimalsToPick(rows, keeper.pk, now, first)
 
 
 def _by_name(rows: QuerySet[Any], most: int) -> list[Any]:

@@ -7,6 +7,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.utils import timezone
 
+from scalewitness.disputes.queries.disputes import by_need
 from scalewitness.domain.cautions import HOLD_OFF
 from scalewitness.domain.errors import Refused
 from scalewitness.intake.invitations import take_up
@@ -17,6 +18,7 @@ from scalewitness.pages.parts.before_a_check import before_a_check
 from scalewitness.pages.parts.facts import StepForm
 from scalewitness.pages.parts.listing import listed
 from scalewitness.pages.parts.picking import choices_of, own_animals, picked
+from scalewitness.pages.parts.picks import SHOWN
 from scalewitness.pages.visits.forms import InvitationForm
 from scalewitness.pages.visits.sheet import sheet_of
 from scalewitness.people.models import Keeper
@@ -65,10 +67,11 @@ def show_visits(request: HttpRequest, keeper: Keeper) -> HttpResponse:
 def invite(request: HttpRequest, keeper: Keeper, collection_id: UUID) -> HttpResponse:
     collection = stewarded(keeper, collection_id)
     known = may_be_invited(keeper.pk, collection, timezone.now())
+    needy = list(by_need(collection).values_list("pk", flat=True)[:SHOWN])
     form = picked(
         request,
         InvitationForm,
-        {"guest": choices_of(known), "animals": own_animals(keeper, collection)},
+        {"guest": choices_of(known), "animals": own_animals(keeper, collection, needy)},
         initial={"animals": request.GET.getlist("animal")},
         collection=collection.pk,
     )
