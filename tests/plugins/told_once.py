@@ -23,6 +23,8 @@ def told_once(tell: Callable[..., Any]) -> Any:
     """A fixture; see above. A test may do with it as it likes."""
 
     def given(request: pytest.FixtureRequest, **others: object) -> Any:
+        if STORY.fault:
+            raise STORY.fault
         return STORY.copies[request.fixturename or ""]
 
     asked = signature(tell)
@@ -69,17 +71,23 @@ class Part:
 
 
 class Story:
-    """``parts``: what was told so far. ``copies``: what of it the present test has, by name."""
+    """``parts``: what was told so far. ``copies``: what of it the present test has, by name;
+    ``fault``: why it has nothing."""
 
     def __init__(self) -> None:
         self.parts: list[Part] = []
         self.copies: dict[str, Any] = {}
+        self.fault: Exception | None = None
         self.next: tuple[Made, ...] = ()
 
     def tell(self, wanted: tuple[Made, ...], request: pytest.FixtureRequest) -> None:
         self.leave_but(wanted)
-        for made in wanted[len(self.parts) :]:
-            self._tell(made, request)
+        try:
+            for made in wanted[len(self.parts) :]:
+                self._tell(made, request)
+        except Exception as fault:
+            self.leave_but(())
+            self.fault = fault
         self.copies = self._so_far()
 
     def _so_far(self) -> dict[str, Any]:
@@ -102,7 +110,7 @@ class Story:
 
     def leave_but(self, wanted: tuple[Made, ...]) -> None:
         """What those do not begin with is as if it had not been told."""
-        self.copies = {}
+        self.copies, self.fault = {}, None
         while [one.made for one in self.parts] != list(wanted[: len(self.parts)]):
             transaction.set_rollback(True)
             self.parts.pop().within.__exit__(None, None, None)
@@ -123,16 +131,12 @@ def begin(request: pytest.FixtureRequest, stays: bool = True) -> None:
         return
     blocker = request.getfixturevalue("django_db_blocker")
 
-    def leave(whole: bool = not stays) -> None:
+    def leave() -> None:
         with blocker.unblock():
-            STORY.leave_but(() if whole else STORY.next)
+            STORY.leave_but(STORY.next if stays else ())
 
-    try:
-        with blocker.unblock():
-            STORY.tell(wanted, request)
-    except BaseException:
-        leave(whole=True)
-        raise
+    with blocker.unblock():
+        STORY.tell(wanted, request)
     request.addfinalizer(leave)
 
 
