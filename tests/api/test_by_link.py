@@ -7,6 +7,7 @@ from django.utils import timezone
 from tests.api.client import Api, fact
 from tests.api.conftest import present
 from tests.api.test_offers import NOTHING_SEEN, way_in
+from tests.plugins.told_once import told_once
 from tests.world import World, new_id
 
 from scalewitness.disputes.models import Dispute, Statement
@@ -26,7 +27,7 @@ def buyer(db: None) -> Api:
     return Api()
 
 
-@pytest.fixture
+@told_once
 def coded(world: World) -> Sale:
     animal = world.verified("C-1")
     present(world)
@@ -36,7 +37,7 @@ def coded(world: World) -> Sale:
     return sale
 
 
-@pytest.fixture
+@told_once
 def paid(world: World) -> Sale:
     animal = world.verified("V-1")
     present(world)

@@ -2,11 +2,11 @@
 
 from uuid import UUID
 
-import pytest
 from django.utils import timezone
 from tests.api.client import Api, fact
 from tests.api.conftest import present
 from tests.api.test_offers import NOTHING_SEEN
+from tests.plugins.told_once import told_once
 from tests.world import World, new_id
 
 from scalewitness.animals.models import Animal
@@ -17,7 +17,7 @@ from scalewitness.mail.services.links import link_token
 from scalewitness.sales.models import Sale
 
 
-@pytest.fixture
+@told_once
 def sold(world: World) -> Sale:
     """A verified male, sold to Stan, who has an account; then a contrary call."""
     animal = world.verified("V-1")
@@ -28,7 +28,7 @@ def sold(world: World) -> Sale:
     return sale
 
 
-@pytest.fixture
+@told_once
 def owed(sold: Sale) -> Disclosure:
     return Disclosure.objects.get(sale=sold)
 

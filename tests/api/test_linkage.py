@@ -5,12 +5,13 @@ from typing import Any
 import pytest
 from tests.api.client import Api, fact
 from tests.api.conftest import present
+from tests.plugins.told_once import told_once
 from tests.world import World, new_id
 
 from scalewitness.animals.models import Animal
 
 
-@pytest.fixture
+@told_once
 def young(world: World) -> Animal:
     sire, dam = world.animal("S-1"), world.animal("D-1")
     found = world.animal("H-1", sire=str(sire.pk), dam=str(dam.pk))

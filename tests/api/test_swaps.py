@@ -3,13 +3,14 @@
 import pytest
 from tests.api.client import Api
 from tests.api.conftest import present
+from tests.plugins.told_once import told_once
 from tests.world import World, keeper
 
 from scalewitness.animals.models import Animal
 from scalewitness.domain.moments import rfc3339
 
 
-@pytest.fixture
+@told_once
 def exchanged(world: World) -> tuple[Animal, Animal]:
     one, two = world.animal("S-1"), world.animal("S-2")
     for animal, sex in ((one, "female"), (two, "male")):

@@ -9,6 +9,7 @@ from uuid import UUID
 import pytest
 from django.core.management import CommandError, call_command
 from tests.pages.browser import Browser
+from tests.plugins.told_once import told_once
 from tests.world import World, keeper, new_id, probing, vouched
 
 from scalewitness.animals.models import Animal
@@ -40,6 +41,12 @@ from scalewitness.standings.queries.footing import (
 from scalewitness.standings.queries.replay import Replay
 
 pytestmark = pytest.mark.django_db
+
+
+@told_once
+def animal(world: World) -> Animal:
+    """A verified male."""
+    return world.verified("V1")
 
 
 def blind(world: World, animal: Animal, sex: str, who: Keeper) -> None:
@@ -289,8 +296,8 @@ def test_who_vouched_when_a_deceiver_spoke_answers_for_it_though_they_end_it(
 
 def test_one_newcomer_fells_no_verified_sex_holds_offers_and_asks_for_a_recheck(
     world: World,
+    animal: Animal,
 ) -> None:
-    animal = world.verified("V1")
     before, _ = assessment_of(animal)
     sale = world.draft(animal)
     world.offer(sale)
@@ -306,8 +313,7 @@ def test_one_newcomer_fells_no_verified_sex_holds_offers_and_asks_for_a_recheck(
     replays()
 
 
-def test_a_second_voice_has_both_count(world: World) -> None:
-    animal = world.verified("V1")
+def test_a_second_voice_has_both_count(world: World, animal: Animal) -> None:
     blind(world, animal, "female", keeper("New"))
     blind(world, animal, "female", keeper("Newer"))
     assert world.label(animal) == "contested"
@@ -316,8 +322,8 @@ def test_a_second_voice_has_both_count(world: World) -> None:
     replays()
 
 
-def test_the_same_newcomer_again_is_no_second_voice(world: World) -> None:
-    animal, new = world.verified("V1"), keeper("New")
+def test_the_same_newcomer_again_is_no_second_voice(world: World, animal: Animal) -> None:
+    new = keeper("New")
     for _ in range(2):
         blind(world, animal, "female", new)
     assert world.label(animal) == "verified male"
@@ -325,8 +331,9 @@ def test_the_same_newcomer_again_is_no_second_voice(world: World) -> None:
 
 def test_the_same_newcomer_in_the_name_of_somebody_invented_is_no_second_voice(
     world: World,
+    animal: Animal,
 ) -> None:
-    animal, new = world.verified("V1"), keeper("New")
+    new = keeper("New")
     blind(world, animal, "female", new)
     reported_by(world, new, animal)
     assert world.label(animal) == "verified male"
@@ -335,8 +342,10 @@ def test_the_same_newcomer_in_the_name_of_somebody_invented_is_no_second_voice(
     replays()
 
 
-def test_a_report_is_no_second_voice_until_whom_it_names_confirms_it(world: World) -> None:
-    animal, new = world.verified("V1"), keeper("New")
+def test_a_report_is_no_second_voice_until_whom_it_names_confirms_it(
+    world: World, animal: Animal
+) -> None:
+    new = keeper("New")
     made, vet = reported_by(world, keeper("Newer"), animal)
     blind(world, animal, "female", new)
     reported_by(world, world.odile, animal)  # counts, as her word is known here; answers nothing
@@ -359,8 +368,8 @@ def reported_by(world: World, who: Keeper, animal: Animal) -> tuple[str, Practit
     return str(world.call(who, animal, "female", visit=visit, body=body).id), vet
 
 
-def test_a_second_look_at_what_waits_is_not_blind(world: World) -> None:
-    animal, new = world.verified("V1"), keeper("New")
+def test_a_second_look_at_what_waits_is_not_blind(world: World, animal: Animal) -> None:
+    new = keeper("New")
     body = probing("female", "V1") | {"visit": str(world.visit(new, animal))}
     world.push(new, *(world.item("call_made", animal.pk, body) for _ in range(2)))
     calls = animal.calls.filter(by=new.pk).order_by("position")
@@ -385,9 +394,8 @@ def test_a_deceiver_neither_answers_a_newcomer_nor_sets_a_call_aside(
 
 @pytest.mark.parametrize("answered", [False, True])
 def test_it_counts_after_thirty_days_unless_somebody_known_answered(
-    world: World, answered: bool
+    world: World, animal: Animal, answered: bool
 ) -> None:
-    animal = world.verified("V1")
     blind(world, animal, "female", keeper("New"))
     if answered:
         blind(world, animal, "male", world.greta)
@@ -398,8 +406,8 @@ def test_it_counts_after_thirty_days_unless_somebody_known_answered(
     replays()
 
 
-def test_one_that_was_withdrawn_is_not_stated_hour_after_hour(world: World) -> None:
-    animal, new = world.verified("V1"), keeper("New")
+def test_one_that_was_withdrawn_is_not_stated_hour_after_hour(world: World, animal: Animal) -> None:
+    new = keeper("New")
     blind(world, animal, "female", new)
     call = str(Call.objects.get(conclusion="female").pk)
     world.say(new, "call_withdrawn", animal.pk, {"call": call})
@@ -431,16 +439,16 @@ def test_a_fault_on_one_animal_keeps_no_other_waiting_to_be_counted(
     assert world.label(bad) == "verified male"
 
 
-def test_a_newcomer_does_not_answer_a_newcomer(world: World) -> None:
-    animal = world.verified("V1")
+def test_a_newcomer_does_not_answer_a_newcomer(world: World, animal: Animal) -> None:
     blind(world, animal, "female", keeper("New"))
     blind(world, animal, "male", keeper("Newer"))
     count_unanswered(world.now + timedelta(days=31))
     assert Call.objects.get(conclusion="female").wait_ended
 
 
-def test_it_counts_at_once_when_the_sex_falls_for_another_reason(world: World) -> None:
-    animal = world.verified("V1")
+def test_it_counts_at_once_when_the_sex_falls_for_another_reason(
+    world: World, animal: Animal
+) -> None:
     blind(world, animal, "female", keeper("New"))
     for call in animal.calls.filter(conclusion="male"):
         world.say(
@@ -484,8 +492,7 @@ def test_a_deceivers_older_call_and_their_own_page_say_that_a_finding_names_them
     assert "A finding says that you deceived" in Browser(bad).open("/account/vouching").text
 
 
-def test_nobody_without_a_footing_is_called_new(world: World) -> None:
-    animal = world.verified("V1")
+def test_nobody_without_a_footing_is_called_new(world: World, animal: Animal) -> None:
     world.offer(world.draft(animal))
     blind(world, animal, "female", keeper("New"))
     letters = Letter.objects.filter(kind__in=["recheck_asked", "sale_held"])

@@ -7,6 +7,7 @@ from uuid import UUID
 import pytest
 from django.core.management import CommandError, call_command
 from tests.learned import LITTLE, MISLEADS, MUCH, publish, put_in_force
+from tests.plugins.told_once import told_once
 from tests.world import World, new_id
 
 from scalewitness.animals.models import Animal
@@ -33,6 +34,12 @@ pytestmark = pytest.mark.django_db
 SLIGHT = {MISLEADS: "0.003000"}
 
 
+@told_once
+def animal(world: World) -> Animal:
+    """A verified male."""
+    return world.verified("V1")
+
+
 def stated(animal: Animal) -> Standing:
     found = latest_standing(animal.pk)
     assert found is not None
@@ -47,8 +54,7 @@ def replays() -> bool:
 # --- coming into force ----------------------------------------------------------------
 
 
-def test_they_come_into_force_by_a_fact_and_restate_nothing(world: World) -> None:
-    animal = world.verified("V1")
+def test_they_come_into_force_by_a_fact_and_restate_nothing(world: World, animal: Animal) -> None:
     before = stated(animal)
     adopted = put_in_force(world, SLIGHT)
     entry = Entry.objects.get(position=adopted.position)
@@ -103,8 +109,7 @@ def test_a_record_kept_by_older_numbers_learns_nothing(world: World) -> None:
         adopt_numbers(world.now)
 
 
-def test_a_new_policy_leaves_learned_numbers_in_force(world: World) -> None:
-    animal = world.verified("V1")
+def test_a_new_policy_leaves_learned_numbers_in_force(world: World, animal: Animal) -> None:
     put_in_force(world, SLIGHT)
     adopt_policy("policy-2", "sexing-3", {"verified": "0.990000"}, world.now)
     assert (stated(animal).parameters, stated(animal).policy) == ("sexing-3.1", "policy-2")
@@ -113,8 +118,9 @@ def test_a_new_policy_leaves_learned_numbers_in_force(world: World) -> None:
     assert replays()
 
 
-def test_a_dry_run_foresees_labels_and_letters_and_records_nothing(world: World) -> None:
-    animal = world.verified("V1")
+def test_a_dry_run_foresees_labels_and_letters_and_records_nothing(
+    world: World, animal: Animal
+) -> None:
     world.sold(animal)
     world.call(world.odile, world.animal("A1"), "male")
     publish(world, MUCH)
@@ -138,8 +144,7 @@ def test_a_dry_run_foresees_labels_and_letters_and_records_nothing(world: World)
 # --- what they take away, and what they leave ------------------------------------------
 
 
-def test_a_verified_sex_does_not_fall_by_a_little(world: World) -> None:
-    animal = world.verified("V1")
+def test_a_verified_sex_does_not_fall_by_a_little(world: World, animal: Animal) -> None:
     world.sold(animal)
     count = Standing.objects.count()
     put_in_force(world, LITTLE)
@@ -147,8 +152,7 @@ def test_a_verified_sex_does_not_fall_by_a_little(world: World) -> None:
     assert not Disclosure.objects.exists()
 
 
-def test_a_call_that_agrees_does_not_bring_it_down_then(world: World) -> None:
-    animal = world.verified("V1")
+def test_a_call_that_agrees_does_not_bring_it_down_then(world: World, animal: Animal) -> None:
     put_in_force(world, LITTLE)
     world.call(world.odile, animal, "male")
     found = stated(animal)
@@ -175,8 +179,7 @@ def test_a_call_that_agrees_does_not_bring_it_down_then(world: World) -> None:
     assert replays()
 
 
-def test_a_call_that_contradicts_brings_it_down_then(world: World) -> None:
-    animal = world.verified("V1")
+def test_a_call_that_contradicts_brings_it_down_then(world: World, animal: Animal) -> None:
     world.sold(animal)
     put_in_force(world, LITTLE)
     world.call(world.odile, animal, "male")
@@ -186,9 +189,8 @@ def test_a_call_that_contradicts_brings_it_down_then(world: World) -> None:
     assert replays()
 
 
-def test_a_call_withdrawn_brings_it_down_then(world: World) -> None:
+def test_a_call_withdrawn_brings_it_down_then(world: World, animal: Animal) -> None:
     """By the older numbers too it would not be verified without it."""
-    animal = world.verified("V1")
     put_in_force(world, LITTLE)
     for call in animal.calls.exclude(by=world.odile.pk):
         who = Keeper.objects.get(pk=call.by)
@@ -228,10 +230,9 @@ def test_one_letter_tells_each_reader_that_nothing_new_was_seen(world: World) ->
 
 
 def test_what_falls_by_numbers_alone_says_so_when_a_call_is_what_shows_it(
-    world: World, monkeypatch: pytest.MonkeyPatch
+    world: World, animal: Animal, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Between the adoption and the animal's turn to be looked at."""
-    animal = world.verified("V1")
     world.sold(animal)
     monkeypatch.setattr(numbers, "reassess_due", lambda now: 0)
     adopted = put_in_force(world, MUCH)
@@ -243,9 +244,10 @@ def test_what_falls_by_numbers_alone_says_so_when_a_call_is_what_shows_it(
     assert replays()
 
 
-def test_what_a_call_brought_below_is_not_put_down_to_the_numbers(world: World) -> None:
+def test_what_a_call_brought_below_is_not_put_down_to_the_numbers(
+    world: World, animal: Animal
+) -> None:
     """The older numbers would have borne the call, the newer ones the sex as it was."""
-    animal = world.verified("V1")
     world.sold(animal)
     put_in_force(world, {MISLEADS: "0.011500"})
     assert world.label(animal) == "verified male"
@@ -256,9 +258,8 @@ def test_what_a_call_brought_below_is_not_put_down_to_the_numbers(world: World) 
     assert replays()
 
 
-def test_numbers_bring_labels_up_as_well(world: World) -> None:
+def test_numbers_bring_labels_up_as_well(world: World, animal: Animal) -> None:
     """What never met the rule before has nothing to keep."""
-    animal = world.verified("V1")
     put_in_force(world, MUCH)
     assert world.label(animal) == "probable male"
     put_in_force(world, LITTLE)
@@ -268,9 +269,8 @@ def test_numbers_bring_labels_up_as_well(world: World) -> None:
     assert replays()
 
 
-def test_an_examiners_record_brings_it_down_as_before(world: World) -> None:
+def test_an_examiners_record_brings_it_down_as_before(world: World, animal: Animal) -> None:
     """What is kept is kept against numbers, and against nothing else."""
-    animal = world.verified("V1")
     put_in_force(world, LITTLE)
     world.call(world.odile, animal, "male")
     adopt_policy("policy-strict", "sexing-3", {"verified": "0.999000"}, world.now)
@@ -282,8 +282,10 @@ def test_an_examiners_record_brings_it_down_as_before(world: World) -> None:
 # --- sales ------------------------------------------------------------------------------
 
 
-def test_an_open_offer_is_judged_by_the_standing_it_was_made_with(world: World) -> None:
-    sale = world.draft(world.verified("V1"))
+def test_an_open_offer_is_judged_by_the_standing_it_was_made_with(
+    world: World, animal: Animal
+) -> None:
+    sale = world.draft(animal)
     world.pass_time(days=91)
     publish(world, LITTLE)
     offer = world.offer(sale)
@@ -297,10 +299,9 @@ def test_an_open_offer_is_judged_by_the_standing_it_was_made_with(world: World) 
 
 
 def test_an_open_offer_is_refused_where_the_label_changed(
-    world: World, monkeypatch: pytest.MonkeyPatch
+    world: World, animal: Animal, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Also before the animal had its turn to be looked at."""
-    animal = world.verified("V1")
     sale = world.draft(animal)
     world.pass_time(days=91)
     publish(world, MUCH)
@@ -315,8 +316,7 @@ def test_an_open_offer_is_refused_where_the_label_changed(
     assert world.label(animal) == "probable male"
 
 
-def test_a_new_offer_represents_the_numbers_in_force(world: World) -> None:
-    animal = world.verified("V1")
+def test_a_new_offer_represents_the_numbers_in_force(world: World, animal: Animal) -> None:
     sale = world.draft(animal)
     put_in_force(world, LITTLE)
     with pytest.raises(Refused) as error:

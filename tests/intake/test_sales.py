@@ -5,8 +5,10 @@ from uuid import UUID
 
 import pytest
 from django.db import connection
+from tests.plugins.told_once import told_once
 from tests.world import World
 
+from scalewitness.animals.models import Animal
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.disputes.models import Dispute
 from scalewitness.domain.errors import Refused
@@ -19,6 +21,12 @@ from scalewitness.sales.models import OfferLink, Sale
 from scalewitness.sales.queries import progress_of
 
 pytestmark = pytest.mark.django_db
+
+
+@told_once
+def animal(world: World) -> Animal:
+    """A verified male."""
+    return world.verified("V1")
 
 
 def refused(error: pytest.ExceptionInfo[Refused]) -> str:
@@ -38,8 +46,7 @@ def kinds_after(position: int) -> list[str]:
     return list(rows.values_list("kind", flat=True))
 
 
-def test_an_offer_must_say_what_the_record_says(world: World) -> None:
-    animal = world.verified("V1")
+def test_an_offer_must_say_what_the_record_says(world: World, animal: Animal) -> None:
     sale = world.draft(animal)
     claim = {
         "represents": [
@@ -68,16 +75,16 @@ def test_an_offer_must_say_what_the_record_says(world: World) -> None:
     ]
 
 
-def test_payment_is_refused_before_confirmation(world: World) -> None:
-    sale = world.draft(world.verified("V1"))
+def test_payment_is_refused_before_confirmation(world: World, animal: Animal) -> None:
+    sale = world.draft(animal)
     world.offer(sale)
     with pytest.raises(Refused) as error:
         world.say(world.odile, "payment_recorded", sale.pk)
     assert refused(error) == "not_now"
 
 
-def test_the_seller_cannot_confirm_for_the_buyer(world: World) -> None:
-    sale = world.draft(world.verified("V1"))
+def test_the_seller_cannot_confirm_for_the_buyer(world: World, animal: Animal) -> None:
+    sale = world.draft(animal)
     world.offer(sale)
     item = world.item("sale_confirmed", sale.pk, world.look(sale))
     for actor in (Actor(keeper=world.odile.pk), Actor(buyer=world.odile.pk, sale=sale.pk)):
@@ -86,8 +93,9 @@ def test_the_seller_cannot_confirm_for_the_buyer(world: World) -> None:
         assert refused(error) == "not_found"
 
 
-def test_confirming_after_the_standing_moved_is_refused_with_what_changed(world: World) -> None:
-    animal = world.verified("V1")
+def test_confirming_after_the_standing_moved_is_refused_with_what_changed(
+    world: World, animal: Animal
+) -> None:
     sale = world.draft(animal)
     offer = world.offer(sale)
     position = contrary(world, animal)
@@ -106,9 +114,10 @@ def test_confirming_after_the_standing_moved_is_refused_with_what_changed(world:
         world.confirm(sale, offer.id, position)
 
 
-def test_an_agreeing_call_that_moves_little_stands_in_nobodys_way(world: World) -> None:
+def test_an_agreeing_call_that_moves_little_stands_in_nobodys_way(
+    world: World, animal: Animal
+) -> None:
     """Promise 5: the confirmation names what was seen, and that is what it still is."""
-    animal = world.verified("V1")
     sale = world.draft(animal)
     offer = world.offer(sale)
     assert offer.id is not None
@@ -120,8 +129,7 @@ def test_an_agreeing_call_that_moves_little_stands_in_nobodys_way(world: World) 
     assert progress_of(sale).state == "confirmed"
 
 
-def test_an_unpaid_sale_is_held_and_both_sides_are_told(world: World) -> None:
-    animal = world.verified("V1")
+def test_an_unpaid_sale_is_held_and_both_sides_are_told(world: World, animal: Animal) -> None:
     sale = world.draft(animal)
     world.offer(sale)
     position = contrary(world, animal)
@@ -133,8 +141,9 @@ def test_an_unpaid_sale_is_held_and_both_sides_are_told(world: World) -> None:
     assert not Disclosure.objects.exists()
 
 
-def test_a_paid_sale_owes_a_disclosure_in_the_same_transaction(world: World) -> None:
-    animal = world.verified("V1")
+def test_a_paid_sale_owes_a_disclosure_in_the_same_transaction(
+    world: World, animal: Animal
+) -> None:
     sale = world.sold(animal)
     position = contrary(world, animal)
     assert kinds_after(position) == ["standing_changed", "disclosure_owed", "dispute_opened"]
@@ -147,8 +156,9 @@ def test_a_paid_sale_owes_a_disclosure_in_the_same_transaction(world: World) -> 
     assert OfferLink.objects.filter(purpose="disclosure").count() == 2, "that of the payment too"
 
 
-def test_the_same_fall_is_disclosed_once_however_many_calls_follow(world: World) -> None:
-    animal = world.verified("V1")
+def test_the_same_fall_is_disclosed_once_however_many_calls_follow(
+    world: World, animal: Animal
+) -> None:
     world.sold(animal)
     contrary(world, animal)
     world.pass_time(days=1)
@@ -157,8 +167,7 @@ def test_the_same_fall_is_disclosed_once_however_many_calls_follow(world: World)
     assert Dispute.objects.count() == 1
 
 
-def test_withdrawing_the_contrary_call_restores_and_tells(world: World) -> None:
-    animal = world.verified("V1")
+def test_withdrawing_the_contrary_call_restores_and_tells(world: World, animal: Animal) -> None:
     world.sold(animal)
     contrary(world, animal)
     call = animal.calls.get(by=world.greta.pk)
@@ -203,8 +212,9 @@ def test_nothing_of_a_fall_is_kept_when_its_transaction_fails(
     assert connection.in_atomic_block
 
 
-def test_a_finding_sets_a_call_aside_only_on_later_blind_evidence(world: World) -> None:
-    animal = world.verified("V1")
+def test_a_finding_sets_a_call_aside_only_on_later_blind_evidence(
+    world: World, animal: Animal
+) -> None:
     world.sold(animal)
     contrary(world, animal)
     dispute = Dispute.objects.get()
@@ -222,8 +232,7 @@ def test_a_finding_sets_a_call_aside_only_on_later_blind_evidence(world: World) 
     assert refused(error) == "not_now"
 
 
-def test_only_the_buyer_acknowledges(world: World) -> None:
-    animal = world.verified("V1")
+def test_only_the_buyer_acknowledges(world: World, animal: Animal) -> None:
     sale = world.sold(animal)
     contrary(world, animal)
     owed = Disclosure.objects.get()
@@ -235,9 +244,10 @@ def test_only_the_buyer_acknowledges(world: World) -> None:
     assert Disclosure.objects.get().acknowledgement is not None
 
 
-def test_a_fall_between_view_and_confirmation_says_what_changed(world: World) -> None:
+def test_a_fall_between_view_and_confirmation_says_what_changed(
+    world: World, animal: Animal
+) -> None:
     """The fall also holds the sale; the buyer is told what moved, not only that it waits."""
-    animal = world.verified("V1")
     sale = world.draft(animal)
     offer = world.offer(sale)
     item = world.item("sale_confirmed", sale.pk, world.look(sale))
@@ -296,8 +306,8 @@ def kinds_position() -> int:
     return Entry.objects.count() - 1
 
 
-def test_a_lapsed_offer_cannot_be_confirmed(world: World) -> None:
-    sale = world.draft(world.verified("V1"))
+def test_a_lapsed_offer_cannot_be_confirmed(world: World, animal: Animal) -> None:
+    sale = world.draft(animal)
     offer = world.offer(sale)
     assert offer.id is not None
     assert offer.position is not None
@@ -307,8 +317,7 @@ def test_a_lapsed_offer_cannot_be_confirmed(world: World) -> None:
     assert refused(error) == "not_now"
 
 
-def test_an_animal_is_in_one_live_sale_at_a_time(world: World) -> None:
-    animal = world.verified("V1")
+def test_an_animal_is_in_one_live_sale_at_a_time(world: World, animal: Animal) -> None:
     world.offer(world.draft(animal))
     with pytest.raises(Refused) as error:
         world.offer(world.draft(animal, email="other@buyers.example"))
@@ -353,8 +362,8 @@ def test_custody_passes_to_a_buyer_who_is_a_keeper_once_paid(world: World) -> No
     assert world.now > sale.drafted_at + timedelta(0)
 
 
-def test_a_position_from_the_future_was_seen_by_nobody(world: World) -> None:
-    sale = world.draft(world.verified("V1"))
+def test_a_position_from_the_future_was_seen_by_nobody(world: World, animal: Animal) -> None:
+    sale = world.draft(animal)
     offer = world.offer(sale)
     assert offer.id is not None
     with pytest.raises(Refused) as error:

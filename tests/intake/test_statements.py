@@ -8,8 +8,10 @@ from django.conf import settings
 from django.core.management import CommandError, call_command
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
+from tests.plugins.told_once import told_once
 from tests.world import World, new_id
 
+from scalewitness.animals.models import Animal
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.domain.errors import Refused
 from scalewitness.intake import statements
@@ -27,13 +29,19 @@ from scalewitness.standings.queries.replay import Replay
 pytestmark = pytest.mark.django_db
 
 
+@told_once
+def animal(world: World) -> Animal:
+    """A verified male."""
+    return world.verified("V1")
+
+
 def test_the_clock_knows_the_task_by_its_name() -> None:
     names = {one["task"] for one in settings.CELERY_BEAT_SCHEDULE.values()}
     assert lapse_due_offers.name in names
 
 
-def test_an_offer_that_ran_out_lapses_once(world: World) -> None:
-    sale = world.draft(world.verified("V1"))
+def test_an_offer_that_ran_out_lapses_once(world: World, animal: Animal) -> None:
+    sale = world.draft(animal)
     world.offer(sale)
     assert lapse_offers(world.now) == 0
     world.pass_time(days=8)
@@ -85,8 +93,8 @@ def test_sales_that_were_paid_are_not_gone_through_each_time(world: World) -> No
     assert len(asked) == 1, "one that finds none, and no steps are read"
 
 
-def test_a_confirmed_sale_does_not_lapse(world: World) -> None:
-    sale = world.draft(world.verified("V1"))
+def test_a_confirmed_sale_does_not_lapse(world: World, animal: Animal) -> None:
+    sale = world.draft(animal)
     offer = world.offer(sale)
     assert offer.id is not None
     assert offer.position is not None
@@ -95,8 +103,9 @@ def test_a_confirmed_sale_does_not_lapse(world: World) -> None:
     assert lapse_offers(world.now) == 0
 
 
-def test_a_stricter_policy_is_a_fact_and_what_it_takes_away_is_disclosed(world: World) -> None:
-    animal = world.verified("V1")
+def test_a_stricter_policy_is_a_fact_and_what_it_takes_away_is_disclosed(
+    world: World, animal: Animal
+) -> None:
     world.sold(animal)
     strict = {"verified": "0.999990"}
     policy = adopt_policy("policy-strict", "sexing-1", strict, world.now)
@@ -114,9 +123,11 @@ def test_a_stricter_policy_is_a_fact_and_what_it_takes_away_is_disclosed(world: 
     assert error.value.as_problem()["code"] == "id_reused"
 
 
-def test_one_policy_that_fells_two_animals_of_a_sale_owes_two_letters(world: World) -> None:
+def test_one_policy_that_fells_two_animals_of_a_sale_owes_two_letters(
+    world: World, animal: Animal
+) -> None:
     """The policy is one cause; what is owed is one letter for each disclosure and standing."""
-    one, other = world.verified("V1"), world.verified("V2")
+    one, other = animal, world.verified("V2")
     sale = world.draft(one, other)
     offer = world.offer(sale)
     assert offer.id is not None
@@ -152,10 +163,9 @@ def test_an_older_policy_is_not_put_in_force_again(world: World) -> None:
 
 
 def test_nobody_is_offered_a_standing_that_the_rule_in_force_would_not_state(
-    world: World, monkeypatch: pytest.MonkeyPatch
+    world: World, animal: Animal, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Between a new rule and the animal's turn to be reassessed under it."""
-    animal = world.verified("V1")
     sale = world.draft(animal)
     offer = world.offer(sale)
     assert offer.id is not None
@@ -169,8 +179,10 @@ def test_nobody_is_offered_a_standing_that_the_rule_in_force_would_not_state(
     assert world.label(animal) == "probable male"
 
 
-def test_a_dry_run_foresees_labels_and_letters_and_records_nothing(world: World) -> None:
-    world.sold(world.verified("V1"))
+def test_a_dry_run_foresees_labels_and_letters_and_records_nothing(
+    world: World, animal: Animal
+) -> None:
+    world.sold(animal)
     world.verified("V2")
     world.call(world.odile, world.animal("A1"), "male")
     about = "policy-strict", "sexing-2", {"verified": "0.999990"}, world.now

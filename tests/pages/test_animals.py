@@ -3,9 +3,9 @@
 from urllib.parse import urlencode
 from uuid import UUID
 
-import pytest
 from tests.pages.browser import Browser, Page
 from tests.pages.conftest import Here
+from tests.plugins.told_once import told_once
 
 from scalewitness.animals.models import Animal
 
@@ -20,7 +20,7 @@ def listed(page: Page) -> list[UUID]:
     return [UUID(str(one)) for one in ids]
 
 
-@pytest.fixture
+@told_once
 def room(here: Here) -> dict[str, Animal]:
     """A verified male, one nobody checked, and a stranger's."""
     male, new = here.verified("OS-1"), here.animal("OS-2", species="pantherophis_guttatus")

@@ -9,6 +9,7 @@ from django.utils import timezone
 from tests.pages.browser import Browser
 from tests.pages.conftest import Here
 from tests.pictures import body_of, plain_file
+from tests.plugins.told_once import told_once
 from tests.signing import phone
 from tests.world import new_id, probing
 
@@ -22,7 +23,7 @@ from scalewitness.sales.models import Sale, SaleStep
 from scalewitness.sales.queries import progress_of
 
 
-@pytest.fixture
+@told_once
 def offered(here: Here) -> Sale:
     """A verified female with a vet's report among her calls, offered to Bela today."""
     animal = here.verified("R-21", "female")

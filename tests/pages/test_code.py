@@ -7,6 +7,7 @@ import pytest
 from django.utils import timezone
 from tests.pages.browser import Browser
 from tests.pages.conftest import Here
+from tests.plugins.told_once import told_once
 
 from scalewitness.domain.errors import Refused
 from scalewitness.intake.services import accept_one
@@ -19,7 +20,7 @@ from scalewitness.sales.queries import progress_of
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
+@told_once
 def offered(here: Here) -> Sale:
     animal = here.verified("C-1")
     here.now_is_now()

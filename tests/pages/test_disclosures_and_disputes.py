@@ -9,6 +9,7 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 from tests.pages.browser import Browser, Page
 from tests.pages.conftest import Here
+from tests.plugins.told_once import told_once
 from tests.world import new_id, probing
 
 from scalewitness.animals.models import Animal
@@ -24,7 +25,7 @@ from scalewitness.people.services import enrol_device, name_practitioner
 from scalewitness.sales.models import Sale
 
 
-@pytest.fixture
+@told_once
 def fallen(here: Here) -> Sale:
     """Bela bought a verified male; a blind stranger then found a female."""
     animal = here.verified("R-17")
@@ -291,7 +292,7 @@ def test_a_finding_on_a_veterinarians_report_keeps_its_fingerprint_alone(
     assert sha256(report).hexdigest() in page.text
 
 
-@pytest.fixture
+@told_once
 def gone(here: Here) -> Here:
     """Sold to Stan, who keeps it by now; then it turns out otherwise."""
     animal = here.verified("R-30")

@@ -1,8 +1,8 @@
 """The page of an examiner: the record in words, and to whom it opens."""
 
-import pytest
 from tests.pages.browser import Browser
 from tests.pages.conftest import MALE, Here
+from tests.plugins.told_once import told_once
 
 from scalewitness.animals.models import Animal
 from scalewitness.intake.statements import update_examiner_records
@@ -16,7 +16,7 @@ def settled_female(here: Here, tag: str, said: str) -> Animal:
     return animal
 
 
-@pytest.fixture
+@told_once
 def recorded(here: Here) -> Animal:
     """Greta: wrong on one female of two. Her visits are over."""
     settled_female(here, "E1", "male")

@@ -2,9 +2,9 @@
 
 from typing import Any
 
-import pytest
 from tests.pages.browser import Browser, Page
 from tests.pages.conftest import Here
+from tests.plugins.told_once import told_once
 from tests.world import new_id
 
 from scalewitness.animals.models import Animal
@@ -17,7 +17,7 @@ FAR = "T-00"
 """Registered first, and so offered last."""
 
 
-@pytest.fixture
+@told_once
 def many(here: Here) -> list[Animal]:
     """More than are shown at a time, by tag in order."""
     found = [here.animal(f"T-{number:02}") for number in range(SHOWN + 4)]

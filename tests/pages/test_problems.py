@@ -6,6 +6,7 @@ import pytest
 from tests.pages.browser import Browser
 from tests.pages.conftest import Here
 from tests.pages.test_disclosures_and_disputes import fallen as fallen
+from tests.plugins.told_once import told_once
 
 from scalewitness.disputes.models import Dispute
 from scalewitness.ledger.models import Entry, Text
@@ -16,7 +17,7 @@ from scalewitness.sales.models import Sale
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
+@told_once
 def bought(here: Here) -> Sale:
     animal = here.verified("R-30")
     here.name(animal, "Sorrel")

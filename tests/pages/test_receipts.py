@@ -1,11 +1,11 @@
 """Receipts on pages: offered where something was accepted, read in words, taken as a file."""
 
-import pytest
 import segno
 from django.conf import settings
 from django.db import connection
 from tests.pages.browser import Browser, Page
 from tests.pages.conftest import Here
+from tests.plugins.told_once import told_once
 from tests.world import new_id, probing
 
 from scalewitness.disclosures.models import Disclosure
@@ -29,7 +29,7 @@ def linked(page: Page, ending: str = "") -> list[str]:
     return [one for one in page.links if "/receipts/" in one and one.endswith(ending)]
 
 
-@pytest.fixture
+@told_once
 def fallen(here: Here) -> Sale:
     """Bela bought a verified male; a blind stranger then found a female."""
     sale = here.sold(here.verified("R-17"))

@@ -11,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from tests.pages.browser import Browser
 from tests.pages.conftest import Here
+from tests.plugins.told_once import told_once
 from tests.world import new_id
 
 from scalewitness.animals.models import Animal
@@ -94,7 +95,7 @@ def told(page: Any) -> str:
     return re.sub(r"\s+", " ", page.html.split('<ol class="timeline">')[1].split("</ol>")[0])
 
 
-@pytest.fixture
+@told_once
 def lived(here: Here) -> Any:
     """Checked twice, fed, weighed, fallen and drafted for a sale."""
     animal = here.verified("R-17")

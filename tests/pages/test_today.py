@@ -2,9 +2,9 @@
 
 from datetime import timedelta
 
-import pytest
 from tests.pages.browser import Browser
 from tests.pages.conftest import Here
+from tests.plugins.told_once import told_once
 from tests.world import new_id
 
 from scalewitness.animals.models import Animal
@@ -19,7 +19,7 @@ def titled(here: Here, group: Group) -> list[tuple[str, str]]:
     return [(one.what, one.about) for one in found(here, group)]
 
 
-@pytest.fixture
+@told_once
 def onyx(here: Here) -> Animal:
     animal = here.verified("OS-1")
     here.name(animal, "Onyx")

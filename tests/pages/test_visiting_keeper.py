@@ -7,6 +7,7 @@ import pytest
 from django.utils import timezone
 from tests.pages.browser import Browser, Page
 from tests.pages.conftest import MALE, Here
+from tests.plugins.told_once import told_once
 
 from scalewitness.animals.models import Animal
 from scalewitness.calls.models import Call
@@ -32,7 +33,7 @@ PROBED = {
 }
 
 
-@pytest.fixture
+@told_once
 def barnaby(here: Here) -> Animal:
     """Verified male, with a telling name, kept by Odile."""
     animal = here.verified("R-17")

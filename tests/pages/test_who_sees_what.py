@@ -3,10 +3,10 @@
 import re
 from uuid import UUID, uuid4
 
-import pytest
 from tests.pages.browser import Browser, is_own_module
 from tests.pages.conftest import Here
 from tests.pictures import body_of, plain_file
+from tests.plugins.told_once import told_once
 from tests.world import new_id
 
 from scalewitness.calls.models import Call
@@ -69,7 +69,7 @@ def address(name: str, ids: dict[str, str]) -> str:
     return "/" + re.sub(r"<uuid:(\w+)>", lambda found: ids[found[1]], route)
 
 
-@pytest.fixture
+@told_once
 def ids(here: Here) -> dict[str, str]:
     """One of everything, none of it Greta's."""
     animal = here.verified("R-17")
