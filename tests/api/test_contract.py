@@ -2,8 +2,9 @@
 
 Schemathesis makes requests that fit the document and requests that do not, and checks status,
 headers, media types and bodies of the answers against it. Of those that it makes one by one from
-the document, thousands, the ordinary suite sends one in six, others with each seed of
-pytest-randomly's; with ``--all`` every one is sent.
+the document, thousands, the ordinary suite sends one in twelve, others with each seed of
+pytest-randomly's, and four drawn at random of each operation; with ``--all`` every one is sent,
+and eight.
 """
 
 import json
@@ -41,14 +42,9 @@ schema = schemathesis.openapi.from_dict(
 )
 schema.app = WSGIHandler()
 
-STEADY = settings(
-    max_examples=8,
-    derandomize=True,
-    database=None,
-    suppress_health_check=list(HealthCheck),
-)
-
-SHARE = 6
+STEADY = settings(derandomize=True, database=None, suppress_health_check=list(HealthCheck))
+EXAMPLES, EXAMPLES_OF_ALL = 4, 8
+SHARE = 12
 ITEM_BY_ITEM = "/api/v1/push"
 """Takes any list: what is wrong with an item is told in its own outcome."""
 
@@ -82,10 +78,12 @@ OPERATIONS = [found.ok().label for found in schema.get_all_operations()]
 
 
 @pytest.fixture(scope="module")
-def tests() -> dict[str, Callable[..., None]]:
+def tests(request: pytest.FixtureRequest) -> dict[str, Callable[..., None]]:
     """By operation. ``schema.parametrize`` would make all their requests while collecting, in every
     process of the run: that took longer than collecting all other tests."""
-    made = get_all_tests(schema=schema, test_func=answered, settings=STEADY, given_kwargs={})
+    examples = EXAMPLES_OF_ALL if request.config.getoption("--all") else EXAMPLES
+    steady = settings(STEADY, max_examples=examples)
+    made = get_all_tests(schema=schema, test_func=answered, settings=steady, given_kwargs={})
     return {operation.label: test for operation, test in (one.ok() for one in made)}
 
 

@@ -250,7 +250,13 @@ class Tracker:
         return Counter(["right" if said == "female" else "wrong"] * has_eggs(animal))
 
 
-@pytest.mark.parametrize("start", range(4))
+MORE_WALKS = pytest.mark.long(
+    "further walks of thirty steps; tests/intake/test_records_stand_still.py"
+    "::test_records_follow_a_tracker_whatever_happens_in_whatever_order"
+)
+
+
+@pytest.mark.parametrize("start", [0, *(pytest.param(n, marks=MORE_WALKS) for n in range(1, 6))])
 def test_records_follow_a_tracker_whatever_happens_in_whatever_order(
     world: World, start: int
 ) -> None:

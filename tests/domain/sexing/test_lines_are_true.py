@@ -1,6 +1,6 @@
 """Each sentence that a standing is explained with, against an independent reading of the record."""
 
-from hypothesis import given, settings
+from hypothesis import given
 from tests.domain.sexing.builders import standing
 from tests.domain.sexing.strategies import RECORDS, TAXA
 
@@ -67,7 +67,6 @@ REASONS = {
 }
 
 
-@settings(max_examples=300)
 @given(RECORDS, TAXA)
 def test_every_reason_is_so(record, kind):
     found = standing(*record, taxon=kind)
@@ -77,7 +76,6 @@ def test_every_reason_is_so(record, kind):
             assert said(record, found.favoured), line.text
 
 
-@settings(max_examples=300)
 @given(RECORDS, TAXA)
 def test_every_line_about_a_test_of_a_laboratory_is_so(record, kind):
     found = standing(*record, taxon=kind)
@@ -120,7 +118,6 @@ LABORATORY = (
 )
 
 
-@settings(max_examples=300)
 @given(RECORDS, TAXA)
 def test_every_line_about_a_call_is_so(record, kind):
     found = standing(*record, taxon=kind)
