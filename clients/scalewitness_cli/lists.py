@@ -78,6 +78,17 @@ def fields_in(typed: tuple[str, ...], columns: tuple[Column, ...]) -> dict[int, 
     return found
 
 
+def check_replies(answers: Answers, plan: ImportPlan) -> None:
+    """Raises BadWord for what answers no question."""
+    asked = {one.name: one for one in plan.questions}
+    for name, reply in answers.replies.items():
+        if name not in asked:
+            raise BadWord(f"Nothing is asked by the name “{name}”: {', '.join(asked)}.")
+        words = dict(asked[name].options)
+        if reply not in words and not asked[name].day:
+            raise BadWord(f"“{reply}” does not answer {name}.")
+
+
 def shown(plan: ImportPlan) -> dict[str, Any]:
     """What the columns were taken for, and what is open, for `--json`."""
     return {

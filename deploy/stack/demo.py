@@ -116,6 +116,7 @@ def _welcome(stack: LocalStack) -> None:
     if stack.maildir is not None:
         print(f"  letters sent   {_short(stack.maildir)}/new, a file each")
     print(f"  logs           {_short(stack.supervisor.logs)}")
+    print(f"  a messy list   fixtures_demo/lists/animals.xlsx, for {stack.url}/import")
     print("Ctrl-C stops it.", flush=True)
 
 

@@ -66,3 +66,6 @@ def test_a_guess_is_put_right_by_its_heading(odile: Machine) -> None:
     assert found["lines_stored"] == 1
     wrong = odile.run("import", "animals", str(place), "--column", "Shelf=tag")
     assert "No column is headed" in wrong.err
+    for reply in ("order=sideways", "species=bp"):
+        wrong = odile.run("import", "animals", str(place), "--answer", reply)
+        assert (wrong.status, "Nothing is asked" in wrong.err) == (2, True)

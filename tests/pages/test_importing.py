@@ -252,6 +252,13 @@ def test_lists_are_kept_for_a_day(here: Here, odile: Browser) -> None:
     assert not Upload.objects.exists()
 
 
+def test_the_last_few_lists_of_a_keeper_are_kept(here: Here, odile: Browser) -> None:
+    for number in range(7):
+        bring(odile, here, name=f"{number}.csv")
+    kept = Upload.objects.order_by("brought_at").values_list("name", flat=True)
+    assert list(kept) == [f"{number}.csv" for number in range(2, 7)]
+
+
 def test_a_list_can_be_deleted(here: Here, odile: Browser) -> None:
     page = bring(odile, here)
     form = next(one for one in page.forms if one.action.endswith("/deletion"))

@@ -40,7 +40,9 @@ class Importing:
     def answers(self, columns: tuple[str, ...], replies: tuple[str, ...]) -> Answers:
         """Raises BadWord."""
         guessed = self.plan(Answers(self._sheet)).columns
-        return lists.answers_in(lists.fields_in(columns, guessed), replies, self._sheet)
+        answers = lists.answers_in(lists.fields_in(columns, guessed), replies, self._sheet)
+        lists.check_replies(answers, self.plan(answers))
+        return answers
 
     def store(self, plan: ImportPlan, collection: str | None) -> dict[str, Any]:
         """Sign and store what is new; the rest is put aside first, so that where that cannot be

@@ -66,7 +66,7 @@ def import_(
 ) -> None:
     """Store what a FILE lists, to be sent by the next sync.
 
-    animals: any list, as XLSX, XLS, ODS or CSV. Its columns are known by their headings or by what
+    animals: any list, as XLSX, ODS or CSV. Its columns are known by their headings or by what
     stands in them: species and a tag, transponder or name; if you like sex, hatched, grams,
     weighed, traits, rack, description. What the list leaves open is asked once, or answered by
     --answer. A sex goes on record as somebody's word, never as a check.

@@ -67,7 +67,7 @@ def test_any_bytes_are_a_table_or_told_to_be_none(content: bytes) -> None:
         (workbook([[f"c{n}" for n in range(120)]]), "100 columns"),
         (b"tag\n" + b"A\n" * 10_001, "more than 10000 lines"),
         (workbook([[]]), "Nothing stands"),
-        (b"\xd0\xcf\x11\xe0 old", "no workbook"),
+        (b"\xd0\xcf\x11\xe0 old", "old kind of workbook"),
     ],
 )
 def test_what_is_no_list_or_too_much_is_refused_in_words(content: bytes, why: str) -> None:
@@ -82,8 +82,9 @@ def test_xlsx_ods_and_csv_come_to_the_same() -> None:
     assert len({tuple(line.draft for line in plan.lines) for plan in found}) == 1
 
 
-def test_a_formula_is_read_as_what_it_came_to_and_never_computed() -> None:
-    plan = laid_out(workbook([["Tag", "Species"], ["=1+1", "bp"], ["A2", "bp"]]))
+def test_a_formula_that_was_never_worked_out_is_not_worked_out_here() -> None:
+    """Blank to its reader: an animal would be stored without what ought to stand there."""
+    plan = laid_out(workbook([["Tag", "Species", "Chip"], ["A1", "bp", "=1+1"], ["A2", "bp", ""]]))
     assert [line.draft.tag for line in plan.of("new") if line.draft] == ["A2"]
 
 
@@ -142,3 +143,12 @@ def test_the_demo_has_a_list_that_takes_few_decisions() -> None:
     plan = laid_out(messy.read_bytes())
     assert len(plan.lines) > 300
     assert len(plan.questions) <= 12
+
+
+def test_rows_have_the_numbers_that_a_spreadsheet_shows() -> None:
+    plan = laid_out(workbook([[], [], ["", "Tag", "Species"], ["", "A1", "bp"]]))
+    assert [(line.number, line.state) for line in plan.lines if not line.row.blank] == [
+        (3, "aside"),
+        (4, "new"),
+    ]
+    assert [column.index for column in plan.columns] == [1, 2]

@@ -1,9 +1,11 @@
 """Lists as keepers write them: what each cell is read as, and what is asked rather than guessed."""
 
+import io
 from datetime import date, datetime
 from typing import Any
 
 import pytest
+from openpyxl import load_workbook
 from tests.domain.tables.lists import CHIP, SEXES, laid_out, ods, one, workbook
 
 from scalewitness.domain.tables.drafts import ListedAnimal
@@ -323,3 +325,29 @@ def test_other_columns_go_into_the_description_where_its_keeper_says_so() -> Non
     line = one({"Tag": "A1", **BALL, "Notes": 'eats 8" rats', "Morph": "pastel, clown/het pied"})
     assert draft(line).description == 'eats 8" rats'
     assert draft(line).traits == ("pastel", "clown", "het pied")
+
+
+def test_a_species_merged_over_several_lines_is_that_of_each() -> None:
+    rows = [["Tag", "Species"], ["A1", "bp"], ["A2"], ["A3", "corn"]]
+    book = load_workbook(io.BytesIO(workbook(rows)))
+    book.worksheets[0].merge_cells("B2:B3")
+    book.save(file := io.BytesIO())
+    species = [draft(line).species for line in laid_out(file.getvalue()).of("new")]
+    assert species == ["python_regius", "python_regius", "pantherophis_guttatus"]
+
+
+def test_a_species_named_once_for_the_lines_below_is_so_by_its_keepers_word() -> None:
+    text = "tag,species\nA1,bp\nA2,\nA3,corn\nA4,\n"
+    assert [line.waits for line in laid_out(text).of("cannot")] == [("species",)] * 2
+    species = [draft(line).species for line in laid_out(text, species="above").of("new")]
+    assert species == ["python_regius"] * 2 + ["pantherophis_guttatus"] * 2
+
+
+@pytest.mark.parametrize("column", ["Tag", "Sex", "Notes", "Chip"])
+def test_a_formula_without_an_answer_is_told(column: str) -> None:
+    line = one({"Tag": "A1", **BALL, column: "#REF!"})
+    assert line.why.startswith("A formula of the sheet has no answer")
+
+
+def test_spaces_that_nobody_sees_are_none() -> None:
+    assert draft(one({"Tag": "\u200bA\u00a01\ufeff", **BALL})).tag == "A 1"

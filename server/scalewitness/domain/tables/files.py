@@ -1,9 +1,11 @@
-"""The bytes of a file become rows of cells: XLSX, XLS and ODS workbooks by calamine, CSV by
+"""The bytes of a file become rows of cells: XLSX and ODS workbooks by calamine, CSV by
 Python's own reader. Values only: no formula is computed, no link is followed.
 """
 
 import csv
 import io
+import re
+import zlib
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from datetime import date, datetime
@@ -11,7 +13,13 @@ from typing import Final
 from zipfile import BadZipFile, ZipFile
 
 from charset_normalizer import from_bytes
-from python_calamine import CalamineError, CalamineSheet, CalamineWorkbook, SheetVisibleEnum
+from python_calamine import (
+    CalamineError,
+    CalamineSheet,
+    CalamineWorkbook,
+    SheetMetadata,
+    SheetVisibleEnum,
+)
 
 from scalewitness.domain.tables.csvlines import cells_alone, lines_of, records
 from scalewitness.domain.tables.headings import headings_in
@@ -33,6 +41,8 @@ _ENCODINGS: Final = ["cp1252", "cp1250", "mac_roman", "cp850"]
 _DELIMITERS: Final = {",": "commas", ";": "semicolons", "\t": "tabs", "|": "bars"}
 _LOOKED_AT: Final = 60
 """Lines that tell what separates the cells."""
+_UNSEEN: Final = dict.fromkeys((0x200B, 0xFEFF)) | dict.fromkeys((0xA0, 0x202F), " ")
+"""What comes along where cells are copied from web pages, and nobody sees."""
 _LONGEST_NUMBER: Final = 1e21
 
 
@@ -56,15 +66,27 @@ def read_table(content: bytes) -> ListFile:
 
 # --- workbooks ------------------------------------------------------------------------
 
+_Place = tuple[int, int]
+"""A row and a column, from 0."""
+_FAULTY: Final = re.compile(
+    rb'<c\s[^>]*?\bt="e"[^>]*>'
+    rb"|<c\s[^>]*>\s*<f\b[^>]*(?:/>|>[^<]*</f>)\s*(?:<v\s*/>|<v>\s*</v>)?\s*</c>"
+)
+"""A cell of XLSX whose formula failed, or was never worked out."""
+_NAMED: Final = re.compile(rb'\br="([A-Z]{1,3})([0-9]{1,7})"')
+FAULT: Final = "#N/A"
+"""What stands where a formula has no answer: calamine leaves such a cell blank, and an animal would
+be stored without what ought to stand there."""
+
 
 def _workbook(content: bytes) -> ListFile:
-    how = _unpacked_kind(content) if content.startswith(b"PK") else "an XLS workbook"
+    if not content.startswith(b"PK"):
+        raise Unreadable("It is an old kind of workbook. Save it as XLSX.")
+    how, faults = _unpacked(content)
     try:
         book = CalamineWorkbook.from_filelike(io.BytesIO(content))
         sheets = tuple(
-            Worksheet(
-                about.name, _rows(book.get_sheet_by_name(about.name)), _is_hidden(about.visible)
-            )
+            Worksheet(about.name, _rows(book.get_sheet_by_name(about.name), faults), _hides(about))
             for about in book.sheets_metadata
         )
     except CalamineError as fault:
@@ -74,32 +96,50 @@ def _workbook(content: bytes) -> ListFile:
     return ListFile(how, sheets)
 
 
-def _is_hidden(visible: SheetVisibleEnum) -> bool:
-    return visible != SheetVisibleEnum.Visible
+def _hides(about: SheetMetadata) -> bool:
+    return about.visible != SheetVisibleEnum.Visible
 
 
-def _unpacked_kind(content: bytes) -> str:
-    """What the parts of a packed file are, before anything is unpacked."""
+def _unpacked(content: bytes) -> tuple[str, frozenset[_Place]]:
+    """What the parts of a packed file are, and in which cells of any sheet a formula failed."""
     try:
-        parts = ZipFile(io.BytesIO(content)).infolist()
+        book = ZipFile(io.BytesIO(content))
     except BadZipFile:
         raise Unreadable("The workbook is damaged. Save it anew, or as CSV.") from None
-    if sum(part.file_size for part in parts) > LARGEST_UNPACKED:
+    if sum(part.file_size for part in book.infolist()) > LARGEST_UNPACKED:
         raise Unreadable("The workbook is too large once unpacked. Save the sheet as CSV.")
-    if any(part.filename.startswith("xl/") for part in parts):
-        return "an XLSX workbook"
-    return "an ODS workbook"
+    names = [name for name in book.namelist() if name.startswith("xl/worksheets/")]
+    if not names:
+        return "an ODS workbook", frozenset()
+    try:
+        parts = [book.read(name) for name in names]
+    except (BadZipFile, NotImplementedError, RuntimeError, zlib.error):
+        raise Unreadable("The workbook is damaged. Save it anew, or as CSV.") from None
+    cells = [found[0] for part in parts for found in _FAULTY.finditer(part)]
+    return "an XLSX workbook", frozenset(filter(None, map(_place, cells)))
 
 
-def _rows(sheet: CalamineSheet) -> tuple[ListRow, ...]:
-    if sheet.width > MOST_COLUMNS:
+def _place(cell: bytes) -> _Place | None:
+    found = _NAMED.search(cell)
+    if found is None:
+        return None
+    column = 0
+    for letter in found[1]:
+        column = column * 26 + letter - 64
+    return int(found[2]) - 1, column - 1
+
+
+def _rows(sheet: CalamineSheet, faults: frozenset[_Place]) -> tuple[ListRow, ...]:
+    if sheet.total_width > MOST_COLUMNS:
         raise Unreadable(f"A sheet has more than {MOST_COLUMNS} columns.")
-    first = (sheet.start or (0, 0))[0] + 1
-    rows = (
-        ListRow(number, tuple(map(_cell, values)))
-        for number, values in enumerate(sheet.iter_rows(), first)
-    )
-    return _from_first(rows)
+    cells = [list(map(_cell, values)) for values in sheet.to_python(skip_empty_area=False)]
+    for row, column in faults:
+        if row < len(cells) and column < len(cells[row]) and not cells[row][column].text:
+            cells[row][column] = Cell(FAULT, "other")
+    for (top, column), (bottom, _) in sheet.merged_cell_ranges or ():
+        for row in range(top + 1, min(bottom + 1, len(cells))):
+            cells[row][column] = cells[top][column]
+    return _from_first(ListRow(number, tuple(row)) for number, row in enumerate(cells, 1))
 
 
 def _from_first(rows: Iterable[ListRow]) -> tuple[ListRow, ...]:
@@ -112,7 +152,7 @@ def _from_first(rows: Iterable[ListRow]) -> tuple[ListRow, ...]:
 
 def _cell(value: object) -> Cell:
     if isinstance(value, str):
-        return Cell(value.strip())
+        return _text_cell(value)
     if isinstance(value, bool):
         return Cell(str(value).upper(), "other")
     if isinstance(value, int | float):
@@ -139,7 +179,12 @@ def _csv(content: bytes) -> ListFile:
     lines = lines_of(text.removeprefix(MARK))
     delimiter, width = _shape([one for one in lines if one.strip()][:_LOOKED_AT])
     rows = [
-        ListRow(one.number, tuple(map(_text_cell, one.cells)), one.lines, one.why)
+        ListRow(
+            one.number,
+            tuple(_text_cell(plain(cell.strip())) for cell in one.cells),
+            one.lines,
+            one.why,
+        )
         for one in records(lines, 0, width, delimiter)
     ]
     if mark and rows:
@@ -151,8 +196,12 @@ def _csv(content: bytes) -> ListFile:
     return ListFile(how, (Worksheet("", tuple(rows)),), is_csv=True)
 
 
+def _typed(text: str) -> Cell:
+    return _text_cell(plain(text.strip()))
+
+
 def _text_cell(text: str) -> Cell:
-    return Cell(plain(text.strip()))
+    return Cell(text.translate(_UNSEEN).strip())
 
 
 def _decoded(content: bytes) -> tuple[str, str]:

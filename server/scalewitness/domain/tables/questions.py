@@ -109,7 +109,9 @@ def _zeros(example: str) -> tuple[str, Options]:
 
 
 def _species(example: str) -> tuple[str, Options]:
-    return "Which species are the animals whose line names none?", (*species_options(), SKIP)
+    above = ("above", "That of the line above")
+    lead = "Which species are the animals whose line names none?"
+    return lead, (above, *species_options(), SKIP)
 
 
 def _sex_from(example: str) -> tuple[str, Options]:

@@ -1,5 +1,6 @@
 """One line of a list at a time: from cells to a draft of an animal, or to what is wrong with it."""
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import date, timedelta
 from decimal import Decimal
@@ -31,6 +32,8 @@ OLDEST = date(1950, 1, 1)
 LONGEST = {"name": 80, "rack": 40, "description": 2000}
 MOST_GRAMS = Decimal(999_999)
 EMPTY = Cell()
+_FAULT = re.compile(r"#(?:REF!|N/A|NAME\?|VALUE!|DIV/0!|NULL!|NUM!)|Err:\d+")
+"""What a sheet shows where a formula has no answer."""
 
 
 class Bad(Exception):
@@ -52,7 +55,7 @@ class LineReader:
                 self._columns.setdefault(one.field, []).append(one.index)
         self.asked: dict[str, tuple[set[int], str]] = {}
         self.guesses: dict[str, str] = {}
-        self._row = 0
+        self._row, self._above = 0, ""
         self._note_evidence(rows)
 
     # --- what the file shows as a whole -----------------------------------------------
@@ -109,8 +112,8 @@ class LineReader:
         values: dict[str, object] = {}
         wrong: list[str] = []
         waits: list[str] = []
-        for part in (self._one_animal, self._codes, self._species_and_sex, self._hatched,
-                     self._weight, self._written):  # fmt: skip
+        for part in (self._no_fault, self._one_animal, self._codes, self._species_and_sex,
+                     self._hatched, self._weight, self._written):  # fmt: skip
             try:
                 values |= part(row)
             except Bad as fault:
@@ -125,6 +128,13 @@ class LineReader:
         if not draft.title:
             return None, ["It has neither a tag nor a transponder nor a name."], []
         return draft, [], []
+
+    def _no_fault(self, row: ListRow) -> dict[str, object]:
+        for field in self._columns:
+            for cell in self._all(row, field):
+                if _FAULT.fullmatch(cell.text):
+                    raise Bad(f"A formula of the sheet has no answer ({cell.text}).")
+        return {}
 
     def _one_animal(self, row: ListRow) -> dict[str, object]:
         for cell in self._all(row, "count"):
@@ -194,6 +204,7 @@ class LineReader:
             return self._kind(self._reply("species", ""))
         seen = see_species(text)
         if seen.sure:
+            self._above = seen.key
             return seen.key
         name = f"species={' '.join(text.split())[:60]}"
         if seen.key:
@@ -202,7 +213,8 @@ class LineReader:
 
     def _kind(self, key: str) -> str:
         try:
-            return taxon(key).key
+            self._above = taxon(self._above if key == "above" else key).key
+            return self._above
         except UnknownSpecies:
             raise Bad("Choose a species of the list.") from None
 

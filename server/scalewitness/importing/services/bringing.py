@@ -3,6 +3,7 @@
 import zlib
 from collections.abc import Mapping
 from datetime import datetime
+from typing import Final
 from uuid import UUID
 
 import msgspec
@@ -14,11 +15,17 @@ from scalewitness.importing.models import Upload
 from scalewitness.importing.queries import KEPT_FOR
 from scalewitness.people.models import Keeper
 
+MOST_KEPT: Final = 5
+"""Lists of one keeper at a time (our judgement: they are not a store of files)."""
+
 
 def bring(
     id: UUID, keeper: Keeper, collection: Collection, name: str, table: ListFile, now: datetime
 ) -> Upload:
-    """Keep a list for a day."""
+    """Keep a list for a day, and of one keeper the last few."""
+    kept = Upload.objects.filter(keeper=keeper).order_by("-brought_at")
+    beyond = list(kept.values_list("pk", flat=True)[MOST_KEPT - 1 :])
+    Upload.objects.filter(pk__in=beyond).delete()
     packed = zlib.compress(msgspec.json.encode(table))
     return Upload.objects.create(
         id=id, keeper=keeper, collection=collection, name=name, table=packed, brought_at=now

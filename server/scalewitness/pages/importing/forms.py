@@ -34,9 +34,9 @@ class FileForm(forms.Form):
     )
     file = forms.FileField(
         label="Your list",
-        help_text=f"XLSX, XLS, ODS or CSV, as it is: at most {LARGEST_FILE // 1_000_000} MB and "
+        help_text=f"XLSX, ODS or CSV, as it is: at most {LARGEST_FILE // 1_000_000} MB and "
         f"{MOST_ROWS} lines. Formulas are not worked out.",
-        widget=forms.FileInput(attrs={"accept": ".xlsx,.xls,.ods,.csv,.tsv,.txt"}),
+        widget=forms.FileInput(attrs={"accept": ".xlsx,.ods,.csv,.tsv,.txt"}),
     )
 
     def __init__(self, *args: Any, collections: Sequence[Collection], **kwargs: Any) -> None:

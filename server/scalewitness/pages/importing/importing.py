@@ -25,6 +25,7 @@ from scalewitness.importing.models import Upload
 from scalewitness.importing.queries import answers_of, planned, table_of, upload_of
 from scalewitness.importing.services.bringing import answer, bring, forget, forget_old
 from scalewitness.importing.services.storing import store, waiting
+from scalewitness.mail.templatetags.words import day, weight
 from scalewitness.pages.importing.forms import AnswersForm, FileForm
 from scalewitness.pages.parts.access import actor_of, page, post_or_go, signed_in
 from scalewitness.pages.parts.facts import new_id
@@ -41,10 +42,10 @@ TOO_OFTEN: Final = "That was many files in ten minutes. Wait a little, then send
 AT_A_STRETCH: Final = 5.0
 """Seconds that one request goes on storing, so that its sender sees how far it is."""
 SORTS: Final = (
-    ("cannot", "Cannot be stored"),
-    ("waits", "Waiting for an answer"),
     ("new", "Will be stored"),
     ("stored", "Stored"),
+    ("waits", "Waiting for an answer"),
+    ("cannot", "Cannot be stored"),
     ("here", "Already here"),
     ("aside", "No animals"),
 )
@@ -111,7 +112,7 @@ def _looked_at(
 ) -> dict[str, Any]:
     sorts = _sorted(upload, plan)
     named = request.GET.get("show", "")
-    show = named if sorts.get(named) else next((one for one in sorts if sorts[one]), "aside")
+    show = next(one for one in (named, "cannot", *sorts) if sorts.get(one))
     left = len(waiting(upload, plan.lines))
     asked = form.questions()
     return {
@@ -160,10 +161,10 @@ def _as_it_stands(line: ListLine) -> str:
 
 def _in_words(draft: ListedAnimal) -> str:
     sex = f"said to be {draft.sex}{', unsure' * (not draft.sure)}" if draft.sex else ""
-    weight = f"{draft.grams} g on {draft.weighed}" if draft.grams else ""
-    hatched = f"hatched {draft.hatched}" if draft.hatched else ""
+    weighed = f"{weight(draft.grams)} on {day(draft.weighed)}" if draft.grams else ""
+    hatched = f"hatched {day(draft.hatched)}" if draft.hatched else ""
     parts = [draft.tag, draft.transponder, draft.name, taxon(draft.species).common, sex, hatched,
-             weight, ", ".join(draft.traits), draft.rack]  # fmt: skip
+             weighed, ", ".join(draft.traits), draft.rack]  # fmt: skip
     return " · ".join(filter(None, parts))
 
 
