@@ -133,6 +133,17 @@ def test_a_dam_is_found_as_one_types_and_a_few_are_offered(
     assert "Perrin" not in page.url
 
 
+def test_animals_that_travelled_are_found_as_one_types(opened: Open, story: Told) -> None:
+    """By a form whose address can be sent on."""
+    page = marked(opened(f"/collections/{story.crowded}/swaps", session=story.session))
+    boxes = page.locator("#offered-animals input[type=checkbox]")
+    boxes.first.check()
+    page.get_by_label("Find by name, tag or transponder").press_sequentially("H-07", delay=20)
+    expect(boxes).to_have_count(2)
+    expect(boxes.first).to_be_checked()
+    assert page.evaluate("window.kept") is True
+
+
 def test_enter_sends_a_form_unless_something_stands_in_a_search(opened: Open, story: Told) -> None:
     path = f"/collections/{story.crowded}/sales/new"
     page = opened(path, session=story.session, expected="422")
