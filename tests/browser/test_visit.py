@@ -1,15 +1,20 @@
 """A visit as a guest and a host have it in their hands, on a phone and at the desk."""
 
 from dataclasses import dataclass, field
+from datetime import timedelta
 from uuid import UUID
 
 import pytest
-from playwright.sync_api import Locator, Page, expect
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Locator, Page, ViewportSize, expect
 from tests.browser.conftest import Open, Site, session_of
+from tests.world import World, new_id
 
 from scalewitness.animals.models import Animal
+from scalewitness.domain.moments import rfc3339
+from scalewitness.intake.invitations import invite_by_letter
 
-PHONE = {"width": 360, "height": 740}
+PHONE: ViewportSize = {"width": 360, "height": 740}
 MOST_TAPS, MOST_SCREENS = 12, 3
 CODES = ("V-01", "V-02", "V-03")
 
@@ -24,6 +29,17 @@ class Told:
     visit: UUID
     collection: UUID
     animals: list[Animal]
+    letter: UUID
+
+
+def by_letter(world: World, animal: Animal) -> dict[str, object]:
+    opens, closes = (rfc3339(world.now + timedelta(days=days)) for days in (0, 3))
+    return {
+        "collection": str(world.collection.pk),
+        "animals": [str(animal.pk)],
+        "opens": opens,
+        "closes": closes,
+    }
 
 
 @pytest.fixture(scope="module")
@@ -33,6 +49,8 @@ def story(site: Site) -> Told:
     world.call(world.odile, animals[1], "male")
     for number in range(1, 41):
         world.animal(f"W-{number:02}")
+    letter, body = new_id(world.now), by_letter(world, animals[0])
+    invite_by_letter(letter, "somebody@people.example", body, world.odile, world.now)
     visit = world.visit(world.greta, *animals)
     return Told(
         session_of(world.greta),
@@ -41,6 +59,7 @@ def story(site: Site) -> Told:
         visit,
         world.collection.pk,
         animals,
+        letter,
     )
 
 
@@ -145,7 +164,31 @@ def test_cautions_are_read_once_a_day_and_never_left_out(opened: Open, story: To
         expect(cautions.get_by_text("Never push.")).to_be_visible()
 
 
-DESK = {"width": 1440, "height": 900}
+DESK: ViewportSize = {"width": 1440, "height": 900}
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])
+def test_no_page_of_a_visit_is_at_fault(
+    opened: Open, story: Told, size: ViewportSize, scheme: str
+) -> None:
+    """Nothing that axe finds, of any grade, and nothing that scrolls sideways."""
+    one = story.animals[2].pk
+    room, sheet = f"/collections/{story.collection}", f"/visits/{story.visit}"
+    for session, path in (
+        (story.guest, f"{sheet}/sheet"),
+        (story.guest, f"/animals/{one}/calls/new"),
+        (story.guest, f"/animals/{one}/calls/new/probing"),
+        (story.guest, f"/animals/{one}/calls/new/dna"),
+        (story.host, f"{room}/visits/new"),
+        (story.host, f"/visits/by-letter/{story.letter}"),
+        (story.host, "/visits"),
+        (story.host, f"{room}/plan?minutes=60&by=keeper"),
+    ):
+        page = opened(path, session=session, viewport=size, color_scheme=scheme)
+        found = Axe().run(page).response["violations"]
+        assert [(one["id"], one["nodes"][0]["html"]) for one in found] == [], path
+        assert page.evaluate("document.documentElement.scrollWidth") == size["width"], path
 
 
 def test_ten_of_many_are_chosen_and_invited_on_one_screen(opened: Open, story: Told) -> None:

@@ -24,11 +24,13 @@ from scalewitness.disclosures.models import Disclosure
 from scalewitness.disputes.models import Dispute
 from scalewitness.domain.erasure import ERASED_NAME
 from scalewitness.domain.errors import NotFound, NotNow, Refused
+from scalewitness.domain.moments import rfc3339
 from scalewitness.domain.translog.notes import read_note
 from scalewitness.domain.translog.receipts import Receipt, prove, read_receipt
 from scalewitness.intake.batch import Actor
 from scalewitness.intake.devices import enrol_device
 from scalewitness.intake.erasure import close_account, erase_buyers, erase_own_texts
+from scalewitness.intake.invitations import invite_by_letter
 from scalewitness.intake.services import accept_one
 from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.tree import place_proof
@@ -44,6 +46,7 @@ from scalewitness.people.models import Device, Keeper
 from scalewitness.people.queries import names_of
 from scalewitness.people.services import keeper_signing_in, name_practitioner
 from scalewitness.sales.models import Buyer, Sale
+from scalewitness.visits.models import InvitationByLetter
 
 pytestmark = pytest.mark.django_db
 
@@ -330,6 +333,21 @@ def test_letters_to_a_closed_account_are_given_up(world: World) -> None:
     assert letter.state == Letter.State.FAILED
     assert deliver_due(timezone.now()) == 0
     assert tables_with("Greta") == set()
+
+
+@pytest.mark.parametrize("who", ["host", "guest"])
+def test_invitations_by_letter_go_with_either_sides_account(world: World, who: str) -> None:
+    body = {
+        "collection": str(world.collection.pk),
+        "animals": [str(world.animal("A1").pk)],
+        "opens": rfc3339(world.now),
+        "closes": rfc3339(world.now + timedelta(days=3)),
+    }
+    invite_by_letter(new_id(world.now), world.greta.email, body, world.odile, world.now)
+    assert Letter.objects.filter(kind="visit_by_letter").exists()
+    close_account(world.odile if who == "host" else world.greta, world.now)
+    assert not InvitationByLetter.objects.exists()
+    assert tables_with("Odile" if who == "host" else "greta.lund") == set()
 
 
 @pytest.mark.parametrize("what", ["texts", "practitioner", "buyer", "keeper"])

@@ -3,11 +3,12 @@
 from datetime import datetime
 from uuid import UUID
 
-from django.db.models import Q
+from django.db.models import Q, QuerySet
 
 from scalewitness.domain.facts import Body, VisitInvited
 from scalewitness.domain.moments import parse_moment
 from scalewitness.ledger.services.writing import Logged
+from scalewitness.mail.models import Letter
 from scalewitness.people.models import Keeper
 from scalewitness.people.queries import confirmed_emails, is_ended
 from scalewitness.people.services import end_grant, store_guest_grant
@@ -67,15 +68,22 @@ def decline_by_letter(invitation: InvitationByLetter, now: datetime) -> None:
 
 def forget_invitation(invitation: UUID) -> None:
     """Withdrawn by its host, or taken up and a visit from then on."""
-    InvitationByLetter.objects.filter(pk=invitation).delete()
+    _forget(InvitationByLetter.objects.filter(pk=invitation))
 
 
 def forget_invitations_of(keeper: Keeper) -> None:
     """Those they wrote, and those to an address of theirs."""
     theirs = Q(host=keeper) | Q(email__in=confirmed_emails(keeper.pk))
-    InvitationByLetter.objects.filter(theirs).delete()
+    _forget(InvitationByLetter.objects.filter(theirs))
 
 
 def forget_past_invitations(now: datetime) -> int:
     """Those whose visit would be over; how many there were."""
-    return InvitationByLetter.objects.filter(closes__lte=now).delete()[0]
+    return _forget(InvitationByLetter.objects.filter(closes__lte=now))
+
+
+def _forget(invitations: QuerySet[InvitationByLetter]) -> int:
+    """With their letters, sent or not: names and addresses stand there too."""
+    gone = [str(one) for one in invitations.values_list("pk", flat=True)]
+    Letter.objects.filter(kind="visit_by_letter", context__visit__in=gone).delete()
+    return InvitationByLetter.objects.filter(pk__in=gone).delete()[0]
