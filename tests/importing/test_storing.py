@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
+from itertools import count
 from uuid import UUID
 
 import pytest
@@ -83,6 +84,29 @@ def test_storing_that_was_broken_off_goes_on_where_it_was(world: World) -> None:
     assert stored(upload) == 0
     assert Identifier.objects.filter(code__startswith="N-").count() == 3 * AT_ONCE
     assert Entry.objects.count() > entries
+
+
+def test_what_was_registered_in_error_is_registered_anew(world: World) -> None:
+    text = b"tag,species\nQ-1,bp\n"
+    for times in (1, 2, 3):
+        table = read_table(text)
+        upload = bring(new_id(), world.odile, world.collection, "a.csv", table, timezone.now())
+        assert stored(Upload.objects.get(pk=upload.pk)) == 0
+        animal = Identifier.objects.get(code="Q-1").animal
+        assert Identifier.ever.filter(code="Q-1").count() == times
+        world.now = timezone.now()
+        world.say(world.odile, "registered_in_error", animal.pk)
+
+
+@pytest.mark.long("it takes minutes; storing that was broken off goes on shows the same of thirty")
+def test_five_thousand_lines_are_stored_and_each_is_accounted_for(lasting_world: World) -> None:
+    upload = brought(lasting_world, 5_000, "W")
+    chunks = count(1)
+    while stored(upload, lambda: next(chunks) % 100 == 0):
+        upload = Upload.objects.get(pk=upload.pk)
+    upload.refresh_from_db()
+    assert (len(upload.stored), upload.refused) == (5_000, {})
+    assert Identifier.objects.filter(code__startswith="W-").count() == 5_000
 
 
 def test_what_its_keepers_registered_since_the_look_is_not_registered_again(

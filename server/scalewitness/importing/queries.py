@@ -12,7 +12,7 @@ import msgspec
 from django.utils.crypto import salted_hmac
 from msgspec.structs import replace
 
-from scalewitness.animals.models import Animal, Identifier
+from scalewitness.animals.models import IN_ERROR, Animal, Identifier
 from scalewitness.animals.queries import is_steward, stewarded_ids, title_of
 from scalewitness.domain.tables.drafts import ContentIds, ListedAnimal
 from scalewitness.domain.tables.plan import (
@@ -64,15 +64,24 @@ def _as_here(line: ListLine) -> ListLine:
 def registered(upload: Upload, drafts: Sequence[ListedAnimal]) -> set[ListedAnimal]:
     """Those that are on record by the id that the list gives them: an animal without a code too
     is registered once."""
-    ids = {UUID(ids_of(upload, one).animal): one for one in drafts}
+    ids = {UUID(its.animal): one for one, its in ids_for(upload, drafts).items()}
     found = Animal.objects.filter(pk__in=ids).order_by().values_list("pk", flat=True)
     return {ids[one] for one in found}
 
 
-def ids_of(upload: Upload, draft: ListedAnimal) -> ContentIds:
+def ids_for(upload: Upload, drafts: Sequence[ListedAnimal]) -> dict[ListedAnimal, ContentIds]:
     """Of the collection and what the line says: whoever of its keepers brings the list, and when,
-    it states the same. Nobody else can make them ahead."""
-    return ContentIds(_secret(upload.collection_id), str(upload.collection_id), draft)
+    it states the same. Nobody else can make them ahead. What was registered in error has used its
+    id up: the next time it gets another."""
+    found: dict[ListedAnimal, ContentIds] = {}
+    left, secret = list(drafts), _secret(upload.collection_id)
+    while left:
+        made = {one: ContentIds(secret, str(upload.collection_id), one) for one in left}
+        used = Animal.ever.filter(pk__in=[one.animal for one in made.values()], ended=IN_ERROR)
+        slips = {str(one) for one in used.order_by().values_list("pk", flat=True)}
+        found |= made
+        left, secret = [one for one in left if made[one].animal in slips], f"{secret}+"
+    return found
 
 
 @lru_cache(maxsize=64)

@@ -13,12 +13,13 @@ from scalewitness.domain.moments import rfc3339
 from scalewitness.domain.tables.drafts import Fact, ListedAnimal, facts_of
 from scalewitness.domain.tables.plan import ListLine
 from scalewitness.importing.models import Upload
-from scalewitness.importing.queries import ids_of, known_by_code, planned, registered
+from scalewitness.importing.queries import ids_for, known_by_code, planned, registered
 from scalewitness.importing.services.bringing import note
 from scalewitness.intake.batch import Actor
 from scalewitness.intake.outcomes import Outcome
 from scalewitness.intake.services import accept
 from scalewitness.ledger.services.writing import take_turn
+from scalewitness.people.models import Keeper
 
 AT_ONCE: Final = 10
 """Lines of one transaction: some fifty facts, so that nobody else waits for longer than about a
@@ -85,13 +86,15 @@ def _store_together(
         upload.refresh_from_db(fields=PROGRESS)
         lines = waiting(upload, lines)
         here = _here(upload, lines, now)
-        kept = [one for one in lines if one.number not in here]
-        made = [(one, _facts(upload, one.draft, sex_from, now)) for one in kept if one.draft]
+        kept = {one.number: one.draft for one in lines if one.draft and one.number not in here}
+        ids = ids_for(upload, list(kept.values()))
+        room, at = str(upload.collection_id), rfc3339(now)
+        made = [(n, facts_of(one, room, ids[one], at, sex_from)) for n, one in kept.items()]
         outcomes = _accepted(made, actor, now)
-        for one in kept:
-            _note_record(upload, one.draft, now)
+        for one in kept.values():
+            _note_record(one, UUID(ids[one].animal), upload.keeper, now)
         shared = [code for code, outcome in outcomes if "known_elsewhere" in outcome.flags]
-        note(upload, [one.number for one in kept], here, shared)
+        note(upload, list(kept), here, shared)
 
 
 def _here(upload: Upload, lines: Sequence[ListLine], now: datetime) -> dict[int, str]:
@@ -109,25 +112,21 @@ def _here(upload: Upload, lines: Sequence[ListLine], now: datetime) -> dict[int,
     }
 
 
-def _facts(upload: Upload, draft: ListedAnimal, sex_from: str, now: datetime) -> list[Fact]:
-    ids = ids_of(upload, draft)
-    return facts_of(draft, str(upload.collection_id), ids, rfc3339(now), sex_from)
-
-
 def _accepted(
-    made: Sequence[tuple[ListLine, list[Fact]]], actor: Actor, now: datetime
+    made: Sequence[tuple[int, list[Fact]]], actor: Actor, now: datetime
 ) -> list[tuple[str, Outcome]]:
-    """Each outcome with the code that it is about, if it is about one.
+    """What the lines of these numbers state: each outcome, with the code that it is about if it is
+    about one.
 
     Raises:
         Refusal: one of them is not taken; then none is.
     """
-    facts = [(line, fact) for line, all_of_it in made for fact in all_of_it]
+    facts = [(number, fact) for number, all_of_it in made for fact in all_of_it]
     facts.sort(key=lambda one: KINDS.index(one[1]["kind"]))  # of many at once: kind by kind
     outcomes = accept([fact for _, fact in facts], actor, now) if facts else []
-    for (line, _), outcome in zip(facts, outcomes, strict=True):
+    for (number, _), outcome in zip(facts, outcomes, strict=True):
         if outcome.problem is not None:
-            raise Refusal(line.number, _in_words(outcome.problem))
+            raise Refusal(number, _in_words(outcome.problem))
     codes = [str(fact["body"].get("code", "")) for _, fact in facts]
     return list(zip(codes, outcomes, strict=True))
 
@@ -137,9 +136,8 @@ def _in_words(problem: Mapping[str, Any]) -> str:
     return str(first["detail"])
 
 
-def _note_record(upload: Upload, draft: ListedAnimal | None, now: datetime) -> None:
+def _note_record(draft: ListedAnimal, id: UUID, by: Keeper, now: datetime) -> None:
     """What is kept beside the log: name, place and description."""
-    if draft is None or not draft.record:
-        return
-    animal = Animal.objects.get(pk=UUID(ids_of(upload, draft).animal))
-    animals.edit(animal, draft.record, version=animal.version, by=upload.keeper, now=now)
+    if draft.record:
+        animal = Animal.objects.get(pk=id)
+        animals.edit(animal, draft.record, version=animal.version, by=by, now=now)
