@@ -70,7 +70,7 @@ class Stage:
         return {"seen": seen["seen"], "shown": seen["shown"]}
 
 
-def _by_letter(world: World, to: Keeper, animal: Animal) -> str:
+def invited_by_letter(world: World, to: Keeper, animal: Animal) -> str:
     """An invitation of Odile's to an address, not taken up."""
     now, id = timezone.now(), new_id(timezone.now())
     body = {
@@ -129,10 +129,10 @@ def set_stage(house: str = "") -> Stage:
         **_reported(world),
         "laid": _laid(world, blind),
         "visit": str(visit),
-        "upload": _brought(world),
+        "upload": brought(world),
         "visit_after": str(own),
         "invitation": str(world.invite(stranger, blind, days=60)),
-        "by_letter": _by_letter(world, viewer, blind),
+        "by_letter": invited_by_letter(world, viewer, blind),
         "call": str(sold.calls.filter(by=world.odile.pk).get().pk),
         "call_after": str(sold.calls.filter(by=after.pk).get().pk),
         "sale": str(sale.pk),
@@ -232,7 +232,7 @@ def _laid(world: World, animal: Animal) -> str:
     return str(world.call(world.odile, animal, "female", body=body).id)
 
 
-def _brought(world: World) -> str:
+def brought(world: World) -> str:
     """A list that waits to be confirmed, with an answer open that is a day."""
     table = read_table(b"tag,species,weight\nU-1,bp,120\n")
     upload = bring(new_id(), world.odile, world.collection, "list.csv", table, timezone.now())

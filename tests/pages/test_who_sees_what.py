@@ -3,6 +3,7 @@
 import re
 from uuid import UUID, uuid4
 
+from tests.api.stage import brought, invited_by_letter
 from tests.pages.browser import Browser, is_own_module
 from tests.pages.conftest import Here
 from tests.pictures import body_of, plain_file
@@ -16,7 +17,7 @@ from scalewitness.intake.batch import Actor
 from scalewitness.intake.rules.photos import take_photo_file
 from scalewitness.pages import urls
 
-OPEN_TO_ALL = {"home", "about", "log", "rackside", "sign_out"}
+OPEN_TO_ALL = {"home", "about", "example", "log", "rackside", "sign_out"}
 OWN = {
     "account",
     "animals",
@@ -28,6 +29,7 @@ OWN = {
     "reports",
     "disclosures",
     "held_calls",
+    "import_animals",
     "new_collection",
     "add_device",
     "vouching",
@@ -40,11 +42,14 @@ FORMS_ONLY = {
     "end_grant",
     "decide_held",
     "answer_visit",
+    "answer_by_letter",
     "sale_step",
     "acknowledge_disclosure",
     "record_finding",
     "make_statement",
     "drop_pairing",
+    "forget_list",
+    "store_import",
 }
 """Addresses that take a form; opening one leads to the page it belongs to."""
 OWN_FORMS = {"choose_digest", "choose_habits", "take_browsers_zone", "with_chosen"}
@@ -98,6 +103,8 @@ def ids(here: Here) -> dict[str, str]:
         "fact_id": str(sale.steps.get(kind="offer_made").pk),
         "grant_id": str(grant),
         "photo_id": str(photo),
+        "upload_id": brought(here),
+        "invitation_id": invited_by_letter(here, here.pim, animal),
         "device_id": str(uuid4()),
         "held_id": str(uuid4()),
     }
@@ -132,7 +139,7 @@ def test_the_owner_can_open_them_all(here: Here, odile: Browser, ids: dict[str, 
     others = {"accepted", "withdraw_call", "log_clutch", "linkage"}
     # Nor does whoever keeps it compare its photos or refile another's (see test_which_animal).
     others |= {"answer_report", "read_document", "state_witness", "compare_photos", "refile_call"}
-    others |= {"withdraw_witness"}
+    others |= {"withdraw_witness", "place", "clutch_labels"}
     odile.again()
     for name in [*KEPT, *OWN]:
         if name not in FORMS_ONLY | others:
