@@ -8,7 +8,8 @@ from tests.plugins.told_once import told_once
 from tests.world import new_id
 
 from scalewitness.animals.models import Animal
-from scalewitness.pages.home.today import Group, Pending, pending
+from scalewitness.pages.home.pending import Group, Pending
+from scalewitness.pages.home.today import pending
 
 
 def found(here: Here, group: Group) -> list[Pending]:
@@ -106,3 +107,20 @@ def test_since_when_is_said_in_words(here: Here, onyx: Animal) -> None:
     for after, said in ((0, "today"), (1, "yesterday"), (3, "for 3 days"), (30, "for 4 weeks")):
         when = sale.drafted_at + timedelta(days=after, hours=1)
         assert [one.since for one in pending(here.odile, when)["needs"]] == [said]
+
+
+def test_what_is_to_be_checked_before_a_season_or_a_sale_is_coming_up(
+    here: Here, onyx: Animal
+) -> None:
+    plain = here.animal("OS-3")
+    here.call(here.odile, plain, "female")
+    pair = {"sire": str(onyx.pk), "dam": str(plain.pk), "season": 2027}
+    here.say(here.odile, "pairing_planned", new_id(here.now), pair)
+    label = here.label(plain)
+    assert titled(here, "coming") == [(f"The dam of 2027 is {label}: check it first", "OS-3")]
+    sale = here.draft(plain)
+    first = f"To be sold to {sale.buyer.name}, and {label}: check it first"
+    assert (first, "OS-3") in titled(here, "coming")
+    here.draft(onyx)
+    assert "Onyx" not in {about for _, about in titled(here, "coming")}
+    assert pending(here.stan, here.now)["coming"] == []

@@ -5,7 +5,8 @@ from django.utils import timezone
 
 from scalewitness.animals.queries import stewarded_collections
 from scalewitness.pages.collections.collection import counted
-from scalewitness.pages.home.today import GROUPS, pending
+from scalewitness.pages.home.pending import GROUPS
+from scalewitness.pages.home.today import pending
 from scalewitness.pages.parts.access import page, signed_in
 from scalewitness.people.models import Keeper
 

@@ -2,9 +2,8 @@
 with the page to go to."""
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Final, Literal
+from typing import Final
 
 from django.urls import reverse
 
@@ -15,22 +14,17 @@ from scalewitness.calls.queries.reports import last_answer, reported_of
 from scalewitness.disclosures.queries import disclosures_in, disclosures_to
 from scalewitness.disputes.queries.disputes import disputes_seen
 from scalewitness.domain.methods import METHODS
-from scalewitness.domain.moments import parse_moment
-from scalewitness.domain.sales import ENDED
 from scalewitness.mail.queries import letters_for
 from scalewitness.mail.templatetags.words import day
 from scalewitness.pages.breeding.paired import in_words
+from scalewitness.pages.home.pending import GROUPS, Desk, Group, Pending, ago
+from scalewitness.pages.home.selling import to_check_before_a_sale, waiting_in_sales
 from scalewitness.pages.home.titles import disputed, is_open, title_in
 from scalewitness.people.models import Keeper
-from scalewitness.sales.models import Sale, SaleStep
 from scalewitness.sales.queries import (
     names_then,
-    offer_in_force,
-    pay_until,
-    progress_of,
     sales_seen,
 )
-from scalewitness.visits.models import Visit
 from scalewitness.visits.queries import (
     held_off_on,
     invitations_by_letter,
@@ -38,41 +32,8 @@ from scalewitness.visits.queries import (
     visits_of,
 )
 
-Group = Literal["needs", "waits", "coming"]
-GROUPS: Final[dict[Group, str]] = {
-    "needs": "Needs you",
-    "waits": "Waits for others",
-    "coming": "Coming up",
-}
-ABOUT_TO_LAPSE: Final = timedelta(days=3)
-"""Our judgement: time enough to ask the buyer."""
 LATELY: Final = timedelta(days=7)
 """Our judgement: how long a visit that is over is still news."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Pending:
-    """One thing that waits. ``what``: a verb and whom it concerns; ``about``: the animal, or whose
-    it is; ``since``: in words; ``do``: what the link is for. ``urgent``: someone may be relying on
-    what no longer holds."""
-
-    what: str
-    about: str
-    url: str
-    do: str
-    since: str = ""
-    group: Group = "needs"
-    urgent: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class Desk:
-    """What is read once for all of it."""
-
-    keeper: Keeper
-    now: datetime
-    sales: list[Sale]
-    visits: list[Visit]
 
 
 def pending(keeper: Keeper, now: datetime) -> dict[Group, list[Pending]]:
@@ -83,14 +44,6 @@ def pending(keeper: Keeper, now: datetime) -> dict[Group, list[Pending]]:
         group: sorted((one for one in found if one.group == group), key=lambda one: not one.urgent)
         for group in GROUPS
     }
-
-
-def ago(then: datetime, now: datetime) -> str:
-    """``today``, ``yesterday``, ``for 3 days``, ``for 5 weeks``."""
-    days = (now - then).days
-    if days < 2:
-        return "yesterday" if days else "today"
-    return f"for {days} days" if days < 21 else f"for {days // 7} weeks"
 
 
 def _disputes(desk: Desk) -> Iterable[Pending]:
@@ -107,101 +60,6 @@ def _disputes(desk: Desk) -> Iterable[Pending]:
                 since=ago(dispute.opened_at, desk.now),
                 urgent=True,
             )
-
-
-def _sales(desk: Desk) -> Iterable[Pending]:
-    for sale in desk.sales:
-        progress, url = progress_of(sale), reverse("sale", args=[sale.pk])
-        look = SALES.get("held" if progress.is_held else progress.state)
-        if look is not None:
-            yield from look(desk, sale, url)
-
-
-def _held(desk: Desk, sale: Sale, url: str) -> Iterable[Pending]:
-    why = (
-        "an animal is no longer there" if ENDED in progress_of(sale).held else "the record changed"
-    )
-    yield Pending(
-        what=f"A sale is held: {why}",
-        about=f"{_animals(sale)}, to {sale.buyer.name}",
-        url=url,
-        do="Offer anew",
-        urgent=True,
-    )
-
-
-def _drafted(desk: Desk, sale: Sale, url: str) -> Iterable[Pending]:
-    yield Pending(
-        what=f"Make {sale.buyer.name} the offer",
-        about=_animals(sale),
-        url=url,
-        do="Offer",
-        since=ago(sale.drafted_at, desk.now),
-    )
-
-
-def _offered(desk: Desk, sale: Sale, url: str) -> Iterable[Pending]:
-    last, offer = _last(sale), offer_in_force(sale)
-    if last.kind == "check_requested":
-        yield Pending(
-            what=f"{sale.buyer.name} asks for another check",
-            about=_animals(sale),
-            url=url,
-            do="Answer",
-            since=ago(last.at, desk.now),
-        )
-        return
-    expires = parse_moment(offer.body["expires"]) if offer else desk.now
-    if expires <= desk.now:
-        return
-    soon = expires - desk.now < ABOUT_TO_LAPSE
-    yield Pending(
-        what=f"{sale.buyer.name} reads the offer" + (", which is about to lapse" if soon else ""),
-        about=_animals(sale),
-        url=url,
-        do="Look",
-        since=f"until {day(expires)}",
-        group="needs" if soon else "waits",
-    )
-
-
-def _confirmed(desk: Desk, sale: Sale, url: str) -> Iterable[Pending]:
-    until = pay_until(sale)
-    yield Pending(
-        what=f"Record {sale.buyer.name}’s payment",
-        about=_animals(sale),
-        url=url,
-        do="Record",
-        since=f"confirmed {day(_last(sale).at)}"
-        + (f", to be paid by {day(until)}" if until else ""),
-    )
-
-
-def _paid(desk: Desk, sale: Sale, url: str) -> Iterable[Pending]:
-    yield Pending(
-        what=f"Hand it over to {sale.buyer.name}",
-        about=_animals(sale),
-        url=url,
-        do="Record",
-        since=ago(_last(sale).at, desk.now),
-    )
-
-
-SALES: Final[dict[str, Callable[[Desk, Sale, str], Iterable[Pending]]]] = {
-    "held": _held,
-    "draft": _drafted,
-    "offered": _offered,
-    "confirmed": _confirmed,
-    "paid": _paid,
-}
-
-
-def _animals(sale: Sale) -> str:
-    return ", ".join(title_in(sale, one) for one in sale.animals.all())
-
-
-def _last(sale: Sale) -> SaleStep:
-    return list(sale.steps.all())[-1]
 
 
 def _disclosures(desk: Desk) -> Iterable[Pending]:
@@ -265,7 +123,7 @@ def _reports(desk: Desk) -> Iterable[Pending]:
 
 
 def _pairings(desk: Desk) -> Iterable[Pending]:
-    """Planned on a sex that the record no longer vouches for, or speaks against."""
+    """Planned on a sex that the record speaks against or does not vouch for."""
     for pair in in_words(pairings_seen(desk.keeper.pk, desk.now)):
         for half in pair.halves:
             if (half.animal is not None and half.label == "contested") or half.speaks_against:
@@ -275,6 +133,14 @@ def _pairings(desk: Desk) -> Iterable[Pending]:
                     url=reverse("pairings"),
                     do="Look",
                     urgent=True,
+                )
+            elif half.animal is not None and half.doubt:
+                yield Pending(
+                    what=f"The {half.role} of {pair.season} is {half.label}: check it first",
+                    about=half.title,
+                    url=reverse("animal", args=[half.animal.pk]),
+                    do="Look",
+                    group="coming",
                 )
 
 
@@ -369,7 +235,8 @@ def _held_off(desk: Desk) -> Iterable[Pending]:
 LOOKS: Final[tuple[Callable[[Desk], Iterable[Pending]], ...]] = (
     _disputes,
     _disclosures,
-    _sales,
+    waiting_in_sales,
+    to_check_before_a_sale,
     _late_calls,
     _pairings,
     _reports,
