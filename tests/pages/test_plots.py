@@ -16,7 +16,7 @@ from scalewitness.domain.sexing.taxa import species_list, taxon
 from scalewitness.pages.plots.axis import letter
 from scalewitness.pages.plots.course import Turn, course
 from scalewitness.pages.plots.depths import Probed, depths
-from scalewitness.pages.plots.interval import ERROR, Estimate, intervals
+from scalewitness.pages.plots.interval import ERROR, Estimated, intervals
 from scalewitness.pages.plots.of_case import turns_of
 from scalewitness.standings.models import Standing
 
@@ -181,7 +181,7 @@ def test_no_turns_no_course() -> None:
 
 def test_an_interval_is_drawn_to_scale_with_the_animals_behind_it() -> None:
     """Two wrong in 40 under Beta(2, 38) is Beta(4, 76): mean 4/80 = 5%."""
-    found = Estimate("Probing, males", 40, 0.05, 0.014, 0.108, "wrong about 5.0%")
+    found = Estimated("Probing, males", 40, 0.05, 0.014, 0.108, "wrong about 5.0%")
     tree = drawn(intervals("How often wrong", [found], ERROR))
     (mean,) = tree.iter("circle")
     assert float(mean.attrib["cx"]) == pytest.approx(8 + 300 * 0.05 / 0.5)
@@ -192,13 +192,13 @@ def test_an_interval_is_drawn_to_scale_with_the_animals_behind_it() -> None:
 
 
 def test_an_interval_beyond_one_half_ends_in_an_arrow() -> None:
-    tree = drawn(intervals("How often wrong", [Estimate("Probing", 12, 0.6, 0.2, 0.9)], ERROR))
+    tree = drawn(intervals("How often wrong", [Estimated("Probing", 12, 0.6, 0.2, 0.9)], ERROR))
     assert [one.get("class") for one in tree.iter("path")] == ["arrow"]
     assert list(tree.iter("circle")) == []
 
 
 def test_of_fewer_than_ten_animals_nothing_is_drawn_and_that_is_said() -> None:
-    found = [Estimate("Probing, males", n, 0.05, 0.0, 0.4, "5%") for n in (1, 9, 10)]
+    found = [Estimated("Probing, males", n, 0.05, 0.0, 0.4, "5%") for n in (1, 9, 10)]
     tree = drawn(intervals("How often wrong", found, ERROR))
     assert len(list(tree.iter("circle"))) == 1
     assert "".join(tree.itertext()).count("too few to tell") == 2 * 2, "drawn, and described"
@@ -215,7 +215,7 @@ def test_hostile_words_are_escaped_and_nothing_carries_a_style() -> None:
         depths([Probed(HOSTILE, (Pass("left", "9", "aborted"),), HOSTILE)], hostile, "p1"),
         depths([Probed(HOSTILE, (Pass("right", "9", "choice"),), HOSTILE)], hostile, "p1"),
         course([Turn(HOSTILE, HOSTILE, 0.7, HOSTILE)], probable=0.9, verified=0.99),
-        intervals(HOSTILE, [Estimate(HOSTILE, 12, 0.1, 0.05, 0.2, HOSTILE)], ERROR),
+        intervals(HOSTILE, [Estimated(HOSTILE, 12, 0.1, 0.05, 0.2, HOSTILE)], ERROR),
     ]
     for markup in drawings:
         assert "<script" not in markup

@@ -14,7 +14,7 @@ from scalewitness.pages.collections.collection import stewarded
 from scalewitness.pages.examiners.examiner import LISTED
 from scalewitness.pages.home.titles import titles_of
 from scalewitness.pages.parts.access import page, signed_in
-from scalewitness.pages.plots.interval import AGREEMENT, TOO_FEW, Estimate, intervals
+from scalewitness.pages.plots.interval import AGREEMENT, TOO_FEW, Estimated, intervals
 from scalewitness.people.models import Keeper
 
 FEW = 20
@@ -137,19 +137,19 @@ def _signed(value: float) -> str:
     return f"{value:.2f}".replace("-", "−")
 
 
-def _estimates(found: CollectionAgreement) -> Iterable[Estimate]:
+def _estimates(found: CollectionAgreement) -> Iterable[Estimated]:
     """All together, then two by two."""
     if found.fleiss is not None:
         low, high = found.fleiss.interval
         value = found.fleiss.coefficient
-        yield Estimate("All examiners", found.compared, value, low, min(high, 1.0), _signed(value))
+        yield Estimated("All examiners", found.compared, value, low, min(high, 1.0), _signed(value))
     for pair in found.pairs:
         names = " and ".join(found.names.get(one, "unknown") for one in (pair.first, pair.second))
         if pair.kappa is None:
-            yield Estimate(names, pair.animals)
+            yield Estimated(names, pair.animals)
             continue
         (low, high), value = pair.kappa.interval, pair.kappa.kappa
-        yield Estimate(names, pair.animals, value, low, min(high, 1.0), _signed(value))
+        yield Estimated(names, pair.animals, value, low, min(high, 1.0), _signed(value))
 
 
 def _pair(pair: Pair, found: CollectionAgreement, titles: Mapping[UUID, str]) -> TwoExaminers:

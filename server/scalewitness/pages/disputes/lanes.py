@@ -58,7 +58,7 @@ def who_knew(
     events = [
         *changes_of_label(standings_of(dispute.animal_id)),
         *_checks(calls, people),
-        *_told(dispute, letters, people if named else {}, names),
+        *_letters(dispute, letters, people if named else {}, names),
         *_acknowledged(dispute, names),
         *_in_it(dispute, statements),
     ]
@@ -79,7 +79,7 @@ def _checks(calls: Iterable[CallInWords], people: Mapping[UUID, str]) -> Iterato
         )
 
 
-def _told(
+def _letters(
     dispute: Dispute,
     letters: Iterable[Letter],
     people: Mapping[UUID, str],
@@ -93,7 +93,7 @@ def _told(
             lane = _buyer(dispute, one.recipient)
         else:
             lane = people.get(one.recipient, "kept")
-        yield Happened(one.sent_at, lane, f"{names[lane]}, by letter: told {what}.", told=True)
+        yield Happened(one.sent_at, lane, f"{names[lane]}, by letter: told {what}.", by_letter=True)
 
 
 def _buyer(dispute: Dispute, buyer: UUID) -> str:

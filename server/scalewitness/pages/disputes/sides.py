@@ -14,7 +14,7 @@ from scalewitness.standings.queries.dossier import Dossier
 
 
 @dataclass(frozen=True, slots=True)
-class Side:
+class OneSide:
     """``alone``: what the record would say if only these of its calls counted, and ``likely`` that
     in words; None where none of them counts."""
 
@@ -24,7 +24,7 @@ class Side:
     likely: str
 
 
-def sides_of(case: Dossier, calls: Sequence[CallInWords]) -> tuple[Side, Side]:
+def sides_of(case: Dossier, calls: Sequence[CallInWords]) -> tuple[OneSide, OneSide]:
     """Female first, as on the sign's line."""
     return _side("female", case, calls), _side("male", case, calls)
 
@@ -33,11 +33,11 @@ def undecided(calls: Sequence[CallInWords]) -> list[CallInWords]:
     return [one for one in calls if one.call.conclusion == "undetermined"]
 
 
-def _side(sex: Literal["male", "female"], case: Dossier, calls: Sequence[CallInWords]) -> Side:
+def _side(sex: Literal["male", "female"], case: Dossier, calls: Sequence[CallInWords]) -> OneSide:
     own = tuple(one for one in calls if one.call.conclusion == sex)
     ids = {str(one.call.pk) for one in own}
     evidence = [one for one in case.evidence if one.call in ids]
     if not evidence:
-        return Side(sex, own, None, "")
+        return OneSide(sex, own, None, "")
     alone = case_by(case.by, case.species, evidence, case.start).standing(case.by.policy)
-    return Side(sex, own, alone, likelihood(msgspec.to_builtins(alone)))
+    return OneSide(sex, own, alone, likelihood(msgspec.to_builtins(alone)))

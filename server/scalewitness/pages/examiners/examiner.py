@@ -23,7 +23,7 @@ from scalewitness.examiners.figures import (
 )
 from scalewitness.pages.home.titles import titles_of
 from scalewitness.pages.parts.access import page, signed_in
-from scalewitness.pages.plots.interval import ERROR, TOO_FEW, Estimate, intervals
+from scalewitness.pages.plots.interval import ERROR, TOO_FEW, Estimated, intervals
 from scalewitness.people.models import Keeper
 
 LISTED = 20
@@ -83,13 +83,13 @@ def _rate(rate: Rate, titles: Mapping[UUID, str]) -> RateInWords:
     )
 
 
-def _estimates(rates: Iterable[Rate]) -> Iterable[Estimate]:
+def _estimates(rates: Iterable[Rate]) -> Iterable[Estimated]:
     """Of what is on the log; the rest is in words alone."""
     for rate in rates:
         if found := rate.logged:
             words = f"wrong about {found.mean:.1%}, between {found.low:.1%} and {found.high:.1%}"
             called = found.counts.wrong + found.counts.right
-            yield Estimate(_heading(rate), called, found.mean, found.low, found.high, words)
+            yield Estimated(_heading(rate), called, found.mean, found.low, found.high, words)
 
 
 def logged_in_words(rate: ErrorRate) -> str:

@@ -12,7 +12,7 @@ WIDE: Final = "640"
 """Units across a sheet, in which 13, the size of letters in a strip, comes to some 10 pt."""
 OWN: Final = 'xmlns="http://www.w3.org/2000/svg" color="#1c2320" font-family="Libertinus Serif"'
 """No stylesheet reaches it there. The ink is that of `frame.typ`, and so is the font."""
-SAID: Final = re.compile(r'<desc>(.*?)</desc>|aria-label="(.*?)"', re.DOTALL)
+DESCRIPTION: Final = re.compile(r'<desc>(.*?)</desc>|aria-label="(.*?)"', re.DOTALL)
 
 
 def on_paper(markup: str) -> dict[str, str] | None:
@@ -21,8 +21,8 @@ def on_paper(markup: str) -> dict[str, str] | None:
     start, end = markup.find("<svg"), markup.rfind("</svg>")
     if start < 0:
         return None
-    said = SAID.search(markup)
-    alt = " ".join(unescape((said[1] or said[2]) if said else "A drawing").split())
+    described = DESCRIPTION.search(markup)
+    alt = " ".join(unescape((described[1] or described[2]) if described else "A drawing").split())
     plain = markup[start:end].replace(' xmlns="http://www.w3.org/2000/svg"', "", 1)
     return {"svg": plain.replace("<svg", f"<svg {OWN}", 1) + "</svg>", "alt": alt}
 

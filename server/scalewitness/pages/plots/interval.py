@@ -32,7 +32,7 @@ class Scale:
 
 ERROR: Final = Scale(
     tuple((n / 10, f"{n * 10}%") for n in range(6)),
-    "Share of calls that were wrong. At 50% a check says nothing.",
+    "Share of calls that were wrong. At 50% they tell nothing.",
 )
 AGREEMENT: Final = Scale(
     ((-1, "−1"), (-0.5, "−0.5"), (0, "chance"), (0.5, "0.5"), (1, "1")),
@@ -41,7 +41,7 @@ AGREEMENT: Final = Scale(
 
 
 @dataclass(frozen=True, slots=True)
-class Estimate:
+class Estimated:
     """``animals``: how many stand behind it; ``value``, ``low``, ``high``: None where there is no
     such figure; ``words``: the figures as they are written."""
 
@@ -57,7 +57,7 @@ class Estimate:
         return self.animals >= TOO_FEW and self.value is not None
 
 
-def intervals(title: str, estimates: Sequence[Estimate], scale: Scale) -> SafeString:
+def intervals(title: str, estimates: Sequence[Estimated], scale: Scale) -> SafeString:
     """A row for each, in the order given; empty without any. What lies beyond the scale ends in an
     arrow."""
     if not estimates:
@@ -75,7 +75,7 @@ def intervals(title: str, estimates: Sequence[Estimate], scale: Scale) -> SafeSt
     return render_to_string("plots/intervals.html", context)
 
 
-def _row(one: Estimate, n: int, axis: Axis) -> dict[str, Any]:
+def _row(one: Estimated, n: int, axis: Axis) -> dict[str, Any]:
     top = ROW * n
     row: dict[str, Any] = {
         "of": one,

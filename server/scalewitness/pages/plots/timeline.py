@@ -46,7 +46,7 @@ MOST_DATES: Final = 4
 @dataclass(frozen=True, slots=True)
 class Happened:
     """One thing and when it was. ``lane``: its key; ``key``: a letter that stands in its mark;
-    ``blind``: whoever checked knew no earlier answer; ``told``: somebody was told something;
+    ``blind``: whoever checked knew no earlier answer; ``by_letter``: it told somebody something;
     ``label``: the standing from then on; ``fell``: it was verified until then; ``proof``: where it
     stands in the log; ``address``: where to read more."""
 
@@ -55,7 +55,7 @@ class Happened:
     text: str
     key: str = ""
     blind: bool = False
-    told: bool = False
+    by_letter: bool = False
     label: str = ""
     fell: bool = False
     proof: str = ""
@@ -112,7 +112,7 @@ def timeline(
     context = {
         "drawing": drawing,
         "fallen": any(one.fell for one in events),
-        "told": any(one.told for one in events),
+        "by_letter": any(one.by_letter for one in events),
         "rows": sorted(rows, key=lambda one: one.at, reverse=True),
     }
     return render_to_string("plots/timeline.html", context)
