@@ -139,8 +139,9 @@ class Envelopes:
         call = {"call" if one.file is None else "of": fixed_id("call_made", one.call or "")}
         photos = {name: fixed_id("photo_attached", key) for name, key in one.photos.items()}
         file = {"sha256": sha256(one.file).hexdigest(), "size": len(one.file)} if one.file else {}
-        body = {**one.say, **(call if one.call else {}), **photos, **file}
-        about = fixed_id("animal", one.animal)
+        animals = {role: fixed_id("animal", key) for role, key in one.animals.items()}
+        body = {**one.say, **(call if one.call else {}), **photos, **file, **animals}
+        about = fixed_id("animal", one.animal) if one.animal else fixed_id("about", one.key)
         return self._fact(one.kind, one.key, one.at, about, body, one.note)
 
     def _on(self, call: str) -> str:

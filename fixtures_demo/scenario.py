@@ -159,14 +159,16 @@ class Objection(Item, frozen=True):
 
 
 class Statement(Item, frozen=True):
-    """A fact about an animal that is neither call nor remark. ``call`` and ``photos`` are keys,
-    ``say`` the rest of its body; ``picture`` the file that a photo is of."""
+    """A fact that is neither call nor remark, about an animal or, where none is given, about
+    something of its own that names ``animals``. They, ``call`` and ``photos`` are keys, ``say`` is
+    the rest of its body; ``picture`` the file that a photo is of."""
 
     key: str
     kind: str
     by: str
-    animal: str
     at: str
+    animal: str | None = None
+    animals: dict[str, str] = {}
     call: str | None = None
     photos: dict[str, str] = {}
     say: dict[str, Any] = {}
