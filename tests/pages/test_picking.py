@@ -204,7 +204,11 @@ def test_a_parent_on_record_stays_whatever_it_proves_to_be(here: Here, odile: Br
     here.now_is_now()
     page = odile.open(f"/animals/{young.pk}/particulars")
     assert page.form().values["dam"] == [str(dam.pk)]
-    odile.send(page.form(), traits="pied")
+    assert "M-1" in page.text
+    assert "which you may not see" not in page.text
+    page = find(odile, page, "", "dam", species="pantherophis_guttatus")
+    assert page.form().values["dam"] == [str(dam.pk)], "chosen already, whatever narrows now"
+    odile.send(page.form(), traits="pied", species="python_regius")
     young.refresh_from_db()
     assert young.dam == dam.pk
 
