@@ -98,7 +98,10 @@ def test_what_was_registered_in_error_is_registered_anew(world: World) -> None:
         world.say(world.odile, "registered_in_error", animal.pk)
 
 
-@pytest.mark.long("it takes minutes; storing that was broken off goes on shows the same of thirty")
+@pytest.mark.long(
+    "it takes minutes; else tests/importing/test_storing.py::"
+    "test_storing_that_was_broken_off_goes_on_where_it_was"
+)
 def test_five_thousand_lines_are_stored_and_each_is_accounted_for(lasting_world: World) -> None:
     upload = brought(lasting_world, 5_000, "W")
     chunks = count(1)
