@@ -42,8 +42,8 @@ def main() -> int:
         signed_in = name not in {"sign-in", "offer"}
         scores, size = _measured(given, path, {"Cookie": cookie} if signed_in else {})
         missed += any(scores[one] < WANTED[one] for one in WANTED)
-        told = ", ".join(f"{one} {score:.0f}" for one, score in scores.items())
-        print(f"{name:9} {told}; {size / 1000:.0f} kB", flush=True)
+        line = ", ".join(f"{one} {score:.0f}" for one, score in scores.items())
+        print(f"{name:9} {line}; {size / 1000:.0f} kB", flush=True)
     return 1 if missed else 0
 
 
