@@ -18,6 +18,8 @@ from scalewitness.intake import known
 from scalewitness.intake.batch import Actor
 from scalewitness.intake.outcomes import Outcome
 from scalewitness.intake.pieces import Piece, write_together
+from scalewitness.intake.reassessing import reassess_due
+from scalewitness.intake.statements import adopt_policy
 from scalewitness.ledger.models import Entry
 from scalewitness.mail.models import Letter
 from scalewitness.people.models import Keeper
@@ -477,3 +479,42 @@ def test_replay_holds_the_standing_to_the_numbers_in_the_log(
     (found,) = Replay().differences()
     assert found.animal == animal.pk
     assert "known elsewhere" in found.what
+
+
+def test_a_number_of_one_registered_in_error_is_the_others_alone(two: Two) -> None:
+    """A record made by mistake keeps nobody else's snake from being verified, before or after."""
+    world, slip = two.stans, two.world.animal("E-1")
+    number = "985 000 077 777 777"
+    two.give(number, to=slip)
+    two.give(number)
+    two.agree()
+    before = latest_standing(two.newer.pk)
+    assert before is not None
+    assert before.known_elsewhere
+    two.world.say(two.world.odile, "registered_in_error", slip.pk, {})
+    after = latest_standing(two.newer.pk)
+    assert after is not None
+    assert (after.label, after.known_elsewhere) == ("verified female", False)
+    assert Letter.objects.filter(kind="number_moved", recipient=world.odile.pk).count() == 1
+    assert two.give(number, to=two.world.animal("E-2")).flags == KNOWN, "it is the other's now"
+    assert not list(Replay().differences())
+    assert holds()
+
+
+def test_what_was_stated_of_one_registered_in_error_is_not_stated_anew(two: Two) -> None:
+    """A newer rule goes through all animals, and is not held up by one that is none."""
+    slip = two.world.animal("E-1")
+    two.give(to=slip)
+    two.give(to=two.newer)
+    two.give("985 000 077 777 777", to=two.newer)
+    two.give("985 000 077 777 777", to=slip)
+    stated = standings_of(slip.pk)
+    assert stated
+    two.world.say(two.world.odile, "registered_in_error", slip.pk, {})
+    adopt_policy("policy-strict", "sexing-1", {"verified": "0.999990"}, two.world.now)
+    reassess_due(two.world.now)
+    other = latest_standing(two.newer.pk)
+    assert other is not None
+    assert other.policy == "policy-strict"
+    assert standings_of(slip.pk) == stated
+    assert holds()

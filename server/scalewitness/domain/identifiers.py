@@ -133,6 +133,11 @@ class BorneTransponders(Generic[T]):
         self._bearers.get(code, {}).pop(animal, None)
         self._codes.get(animal, set()).discard(code)
 
+    def forget(self, animal: T) -> None:
+        """It bears none any more."""
+        for code in self._codes.pop(animal, set()):
+            self._bearers[code].pop(animal)
+
     def first_bearers(self, animal: T) -> set[T]:
         """Others that have borne a number of its for longest."""
         return {next(iter(self._bearers[code])) for code in self._codes.get(animal, ())} - {animal}

@@ -19,7 +19,9 @@ WITH borne AS NOT MATERIALIZED (
   WHERE one.scheme = 'transponder' AND NOT EXISTS (
     SELECT FROM animals_identifierwithdrawal AS off
     WHERE off.animal_id = one.animal_id AND off.scheme = one.scheme AND off.code = one.code
-      AND off.position > one.position)),
+      AND off.position > one.position) AND NOT EXISTS (
+    SELECT FROM animals_animal AS slip
+    WHERE slip.id = one.animal_id AND slip.ended = 'error')),
 shared AS MATERIALIZED (
   SELECT DISTINCT mine.animal_id, mine.code FROM borne AS mine
   WHERE mine.animal_id = ANY(%s::uuid[]) AND mine.code NOT LIKE '999%%' AND EXISTS (

@@ -12,10 +12,12 @@ from django.db.models import Q, QuerySet
 
 from scalewitness.animals import services
 from scalewitness.animals.models import Animal, Joining
-from scalewitness.animals.queries import is_steward
+from scalewitness.animals.queries import animal_of, is_steward
 from scalewitness.animals.queries.slips import slip_of
+from scalewitness.animals.queries.transponders import also_on
 from scalewitness.breeding.models import Pairing
 from scalewitness.calls.models import Attestation, HeldCall
+from scalewitness.calls.queries.bearing import known_elsewhere, numbers_shared, other_bearer
 from scalewitness.disputes.models import Dispute
 from scalewitness.domain.errors import NotNow
 from scalewitness.domain.fact_words import in_words
@@ -24,6 +26,7 @@ from scalewitness.intake.rules.animals import stewarded
 from scalewitness.intake.submission import Sealed
 from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.entries import leaf_of
+from scalewitness.letters.transponders import notify_of_move
 from scalewitness.people.models import GrantAnimal
 from scalewitness.sales.models import SaleAnimal
 from scalewitness.visits.models import VisitAnimal
@@ -50,8 +53,16 @@ def registered_in_error(fact: Sealed, batch: Batch) -> int:
     animal = stewarded(fact.about, batch)
     if reason := _in_the_way(animal.pk, batch.kinds_about(animal.pk)):
         raise NotNow(f"{reason} {INSTEAD}")
+    alike = also_on(animal.pk)
+    told = {code: other_bearer(animal.pk, code) for code in numbers_shared(animal.pk)}
+    before = known_elsewhere(alike)
     logged = batch.log(fact)
     services.store_in_error(animal, logged)
+    for one in sorted(before ^ known_elsewhere(alike)):
+        batch.touch(one, fact.id, fact.kind)
+    for number, one in told.items():
+        other = animal_of(one) if one else None
+        notify_of_move(number, other, "withdrawn", fact.id, batch.letters)
     return logged.position
 
 

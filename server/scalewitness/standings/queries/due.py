@@ -5,8 +5,9 @@ from collections.abc import Collection, Iterator
 from typing import Any, NamedTuple
 from uuid import UUID
 
-from django.db.models import Exists, F, Max, OuterRef, Q, Subquery
+from django.db.models import Exists, F, Max, OuterRef, Q, QuerySet, Subquery
 
+from scalewitness.animals.models import IN_ERROR
 from scalewitness.animals.queries import animals_of
 from scalewitness.calls.models import COUNTS, Attestation, Call
 from scalewitness.calls.queries.bearing import known_elsewhere
@@ -58,7 +59,7 @@ def relabelled(animals: Collection[UUID]) -> list[UUID]:
 def stated_before(position: int, after: UUID | None, most: int) -> list[UUID]:
     """Animals whose latest standing was stated before that log position, by id: the first so
     many, or those ``after`` one."""
-    rows = Standing.objects.order_by("animal")
+    rows = _of_animals().order_by("animal")
     rows = rows if after is None else rows.filter(animal__gt=after)
     stated = rows.values("animal").annotate(last=Max("position")).filter(last__lt=position)
     return list(stated.values_list("animal", flat=True)[:most])
@@ -69,10 +70,15 @@ def behind(animals: Collection[UUID]) -> list[Reassessment]:
     adoption = latest_adoption()
     if adoption is None:
         return []
-    standings = Standing.objects.filter(animal__in=animals).order_by("animal")
+    standings = _of_animals().filter(animal__in=animals).order_by("animal")
     stated = standings.values("animal").annotate(last=Max("position"))
     rows = stated.filter(last__lt=adoption.position).values_list("animal", flat=True)
     return [Reassessment(animal, adoption.fact, adoption.kind) for animal in rows]
+
+
+def _of_animals() -> QuerySet[Standing]:
+    """Of one registered in error nothing more is stated."""
+    return Standing.objects.exclude(animal__ended=IN_ERROR)
 
 
 def latest_adoption() -> Entry | None:
@@ -93,7 +99,7 @@ def _by_policy(animals: Collection[UUID] | None) -> Iterator[Reassessment]:
     entry = entry_at(policy.position) if policy else None
     if entry is None:
         return
-    standings = Standing.objects.filter(**_among(animals)).order_by()
+    standings = _of_animals().filter(**_among(animals)).order_by()
     stated = standings.values("animal").annotate(last=Max("position"))
     for row in stated.filter(last__lt=entry.position):
         yield Reassessment(row["animal"], entry.fact, entry.kind)

@@ -40,6 +40,7 @@ KINDS = frozenset(
         "linkage_stated",
         "identifier_assigned",
         "identifier_withdrawn",
+        "registered_in_error",
         "joining_proposed",
         "parting_proposed",
         "joining_answered",
@@ -224,6 +225,8 @@ class Replay:
                 self._transponders.assign(about, body.scheme, body.code, entry.position)
             case facts.IdentifierWithdrawn():
                 self._transponders.withdraw(about, body.scheme, body.code)
+            case facts.RegisteredInError():
+                self._transponders.forget(about)
             case facts.JoiningProposed():
                 self._snakes.propose(str(entry.fact), about)
             case facts.PartingProposed():
