@@ -8,6 +8,7 @@ from tests.plugins.told_once import told_once
 from tests.world import new_id
 
 from scalewitness.animals.models import Animal
+from scalewitness.animals.services import create_collection
 from scalewitness.pages.home.pending import Group, Pending
 from scalewitness.pages.home.today import pending
 
@@ -124,3 +125,14 @@ def test_what_is_to_be_checked_before_a_season_or_a_sale_is_coming_up(
     here.draft(onyx)
     assert "Onyx" not in {about for _, about in titled(here, "coming")}
     assert pending(here.stan, here.now)["coming"] == []
+
+
+def test_of_an_animal_that_left_a_draft_tells_nothing(here: Here) -> None:
+    """It may be another's by now, whose record is not the seller's to read."""
+    animal = here.animal("OS-3")
+    sale = here.draft(animal)
+    there = titled(here, "coming")
+    assert there == [(f"To be sold to {sale.buyer.name}, and unsexed: check it first", "OS-3")]
+    room = create_collection(here.odile, new_id(here.now), "Another room", here.now)
+    here.say(here.odile, "custody_changed", animal.pk, {"to": str(room.pk), "why": "moved"})
+    assert titled(here, "coming") == []

@@ -13,7 +13,7 @@ from scalewitness.mail.templatetags.words import day
 from scalewitness.pages.home.pending import Desk, Pending, ago
 from scalewitness.pages.home.titles import title_in
 from scalewitness.sales.models import Sale, SaleStep
-from scalewitness.sales.queries import offer_in_force, pay_until, progress_of
+from scalewitness.sales.queries import offer_in_force, pay_until, progress_of, still_there
 from scalewitness.standings.queries.logged import UNSEXED, labels_of
 
 ABOUT_TO_LAPSE: Final = timedelta(days=3)
@@ -116,13 +116,14 @@ def _last(sale: Sale) -> SaleStep:
 
 
 def to_check_before_a_sale(desk: Desk) -> Iterable[Pending]:
-    """Animals of drafts whose sex the record does not vouch for."""
+    """Animals of drafts whose sex the record does not vouch for, while they are there: of one that
+    has left, what the record says since is not theirs to read."""
     drafts = [one for one in desk.sales if progress_of(one).state == "draft"]
     labels = labels_of(one.pk for sale in drafts for one in sale.animals.all())
     for sale in drafts:
         for animal in sale.animals.all():
             label = labels.get(animal.pk, UNSEXED)
-            if verified_sex(label) is None:
+            if still_there(animal, sale) and verified_sex(label) is None:
                 yield Pending(
                     what=f"To be sold to {sale.buyer.name}, and {label}: check it first",
                     about=title_in(sale, animal),
