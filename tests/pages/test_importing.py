@@ -17,6 +17,7 @@ from scalewitness.animals.models import Animal, Husbandry, Identifier
 from scalewitness.animals.services import create_collection
 from scalewitness.calls.models import Call
 from scalewitness.domain.errors import Busy
+from scalewitness.domain.tables.sheets import Unreadable
 from scalewitness.importing.models import Upload
 from scalewitness.importing.services import storing
 from scalewitness.importing.services.reading import read_apart
@@ -227,6 +228,12 @@ def test_a_file_that_would_take_all_memory_takes_down_its_reader_alone() -> None
     content = workbook([["Tag"]])
     with pytest.raises(Exception, match=r"columns|too large"):
         read_apart(_far_out(content))
+
+
+def test_a_small_file_that_holds_too_much_to_be_looked_through_is_refused() -> None:
+    """Three megabytes of commas: a page of them would take hundreds of megabytes each time."""
+    with pytest.raises(Unreadable, match="Split it"):
+        read_apart(b"tag,name\n" + (b"," * 99 + b"\n") * 30_000)
 
 
 def _far_out(content: bytes) -> bytes:

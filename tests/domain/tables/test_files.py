@@ -65,6 +65,7 @@ def test_any_bytes_are_a_table_or_told_to_be_none(content: bytes) -> None:
         (packed({"readme.txt": "hello"}), "no workbook"),
         (packed({"xl/worksheets/sheet1.xml": " " * 110_000_000}), "too large once unpacked"),
         (workbook([[f"c{n}" for n in range(120)]]), "100 columns"),
+        (b"tag,name" + b"," * 120 + b"\nA1,Ada\n", "100 cells"),
         (b"tag\n" + b"A\n" * 10_001, "more than 10000 lines"),
         (workbook([[]]), "Nothing stands"),
         (b"\xd0\xcf\x11\xe0 old", "old kind of workbook"),

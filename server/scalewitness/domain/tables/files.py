@@ -187,6 +187,8 @@ def _csv(content: bytes) -> ListFile:
         )
         for one in records(lines, 0, width, delimiter)
     ]
+    if any(len(one.cells) > MOST_COLUMNS for one in rows):
+        raise Unreadable(f"A line has more than {MOST_COLUMNS} cells.")
     if mark and rows:
         first = rows[0]
         rows[0] = ListRow(
