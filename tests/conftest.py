@@ -27,7 +27,6 @@ pytest_plugins = [
 ]
 
 hypothesis.register_profile("steady", deadline=None)
-hypothesis.register_profile("all", deadline=None, max_examples=300)
 hypothesis.load_profile("steady")
 """No example has to be quick: how long one takes says how busy the machine is. See DEVELOPERS."""
 

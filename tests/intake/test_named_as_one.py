@@ -5,6 +5,7 @@ from uuid import UUID
 
 import pytest
 from django.core.management import CommandError, call_command
+from tests.assessed import assessment_of
 from tests.pages.browser import Browser
 from tests.plugins.told_once import told_once
 from tests.world import World, keeper, new_id, probing, vouched
@@ -18,7 +19,6 @@ from scalewitness.ledger.queries.entries import leaf_of
 from scalewitness.mail.models import Letter
 from scalewitness.mail.services.composing import compose
 from scalewitness.people.models import Keeper, NamedAsOne
-from scalewitness.standings.queries.assessing import assessment_of
 from scalewitness.standings.queries.dossier import dossier
 from scalewitness.standings.queries.replay import Replay
 

@@ -2,6 +2,7 @@
 
 import pytest
 from django.core.management import CommandError, call_command
+from tests.assessed import assessment_of
 from tests.signing import code, phone
 from tests.world import World, keeper, probing, vouched
 
@@ -10,7 +11,6 @@ from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.entries import leaf_of
 from scalewitness.people.models import Keeper, SharedKey
 from scalewitness.people.queries import same_person_as
-from scalewitness.standings.queries.assessing import assessment_of
 from scalewitness.standings.queries.dossier import dossier
 from scalewitness.standings.queries.replay import Replay
 

@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 
 import pytest
+from tests.assessed import assessment_of
 from tests.world import World, keeper, new_id, probing, tag_of
 
 from scalewitness.animals.models import Animal
@@ -15,7 +16,6 @@ from scalewitness.people.services import enter_address, name_practitioner
 from scalewitness.planning.available import SUPPOSED_PRICES, Examiners, Prices, examiners_for
 from scalewitness.planning.plans import PlannedAnimal, PlannedVisit, plan_animal, plan_visit
 from scalewitness.planning.supposing import SupposedAnswer, suppose
-from scalewitness.standings.queries.assessing import assessment_of
 
 pytestmark = pytest.mark.django_db
 

@@ -6,6 +6,7 @@ import msgspec
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
+from tests.assessed import assessment_of
 from tests.world import World, new_id, probing
 
 from scalewitness.animals.models import Animal
@@ -26,7 +27,6 @@ from scalewitness.planning.plans import (
     planning_numbers,
 )
 from scalewitness.planning.supposing import SupposedAnswer, suppose
-from scalewitness.standings.queries.assessing import assessment_of
 
 pytestmark = pytest.mark.django_db
 

@@ -21,6 +21,7 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 def pytest_configure(config: pytest.Config) -> None:
     config.addinivalue_line("markers", "long(why): run with --all only; says what proves it else")
     if config.getoption("--all"):
+        hypothesis.register_profile("all", deadline=None, max_examples=300)
         hypothesis.load_profile("all")
 
 

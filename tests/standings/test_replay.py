@@ -5,6 +5,7 @@ from io import StringIO
 import pytest
 from django.core.management import CommandError, call_command
 from django.db import connection
+from tests.assessed import assessment_of
 from tests.world import World
 
 from scalewitness.animals.models import Animal
@@ -15,7 +16,7 @@ from scalewitness.domain.sexing.standing import share
 from scalewitness.intake.batch import Batch
 from scalewitness.intake.statements import RECORD, adopt_policy
 from scalewitness.standings.models import Standing
-from scalewitness.standings.queries.assessing import Yardstick, assessment_of
+from scalewitness.standings.queries.assessing import Yardstick
 from scalewitness.standings.queries.dossier import dossier
 from scalewitness.standings.queries.logged import latest_standing
 from scalewitness.standings.queries.replay import Replay

@@ -54,14 +54,14 @@ def registered_in_error(fact: Sealed, batch: Batch) -> int:
     if reason := _in_the_way(animal.pk, batch.kinds_about(animal.pk)):
         raise NotNow(f"{reason} {INSTEAD}")
     alike = also_on(animal.pk)
-    told = {code: other_bearer(animal.pk, code) for code in numbers_shared(animal.pk)}
+    bearers = {code: other_bearer(animal.pk, code) for code in numbers_shared(animal.pk)}
     before = known_elsewhere(alike)
     logged = batch.log(fact)
     services.store_in_error(animal, logged)
     for one in sorted(before ^ known_elsewhere(alike)):
         batch.touch(one, fact.id, fact.kind)
-    for number, one in told.items():
-        other = animal_of(one) if one else None
+    for number, bearer in bearers.items():
+        other = animal_of(bearer) if bearer else None
         notify_of_move(number, other, "withdrawn", fact.id, batch.letters)
     return logged.position
 

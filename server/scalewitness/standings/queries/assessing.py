@@ -26,7 +26,6 @@ from scalewitness.domain.sexing.taxa import Taxon, taxon
 from scalewitness.ledger.queries.entries import entries_about, leaf_of
 from scalewitness.ledger.queries.prepared import Prepared, columns
 from scalewitness.standings.models import AdoptedPolicy, Standing
-from scalewitness.standings.queries.evidence import calls_of_snake, evidence_of
 from scalewitness.standings.queries.linkage import origin_of, start_of, stated_linkage
 from scalewitness.standings.queries.logged import latest_standing, stated_as
 from scalewitness.standings.queries.numbers import Numbers, numbers_named, numbers_on
@@ -189,15 +188,6 @@ def sensitivity_by(
     priors = start.male, start.range, start.pessimistic
     numbers = by.records, by.policy, by.numbers
     return sensitivity(evidence, kind, *numbers, *priors, known_elsewhere=known_elsewhere)
-
-
-def assessment_of(animal: Animal, by: Yardstick | None = None) -> tuple[Assessment, list[Evidence]]:
-    """The animal's assessment from the calls that count now, with the evidence used; by what
-    is in force now unless said otherwise."""
-    by = by or yardstick()
-    evidence = [evidence_of(call) for call in calls_of_snake(animal.pk)]
-    start, stated = start_of(animal, by.numbers), latest_standing(animal.pk)
-    return assess_animal(animal.species, evidence, by, start, stated), evidence
 
 
 def yardstick_of(animal: Animal, position: int | None = None) -> Yardstick:
