@@ -7,7 +7,7 @@ from django.core.cache import cache
 from django.utils import timezone
 from tests.pages.browser import Browser, Page
 from tests.pages.conftest import Here
-from tests.world import keeper
+from tests.world import World, keeper
 
 from scalewitness.animals.models import Animal
 from scalewitness.intake.invitations import MOST_A_DAY
@@ -55,6 +55,22 @@ def test_who_is_known_is_invited_by_name(here: Here, odile: Browser, snake: Anim
     assert (sent.goes_to, visit.guest) == (f"/visits/{visit.pk}", here.greta)
     stranger = odile.client.post(page.path, {**page.form().values, "guest": str(here.stan.pk)})
     assert stranger.status_code == 422
+
+
+def test_whoever_merely_invited_somebody_is_not_offered_to_them(
+    here: Here, odile: Browser, snake: Animal
+) -> None:
+    """Anybody may invite anybody, under the name of a friend of theirs."""
+    people = {"odile": here.stan, "pim": here.pim, "greta": here.greta, "stan": here.odile}
+    theirs = World(house="Next Door", **people)
+    theirs.now = here.now
+    visit = theirs.invite(here.odile, theirs.animal("S-1"))
+    path = f"/collections/{here.collection.pk}/visits/new"
+    assert str(here.stan.pk) not in odile.open(path).html
+    here.say(here.odile, "visit_accepted", visit)
+    page = odile.open(path)
+    assert str(here.stan.pk) in page.html
+    assert f"host, {here.now:%B %Y}" in page.text
 
 
 def test_days_are_the_hosts_own(here: Here, odile: Browser, snake: Animal) -> None:

@@ -3,9 +3,10 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
+from typing import NamedTuple
 from uuid import UUID
 
-from django.db.models import Q, prefetch_related_objects
+from django.db.models import Q, Value, prefetch_related_objects
 
 from scalewitness.animals.models import Animal, Collection
 from scalewitness.animals.queries import conditions_of, is_steward, stewarded, title_of
@@ -15,6 +16,14 @@ from scalewitness.domain.errors import NotFound
 from scalewitness.people.models import Grant, Keeper
 from scalewitness.people.queries import confirmed_emails
 from scalewitness.visits.models import InvitationByLetter, Visit, VisitAnimal
+
+
+class Met(NamedTuple):
+    """Somebody known by ``name``, which is anybody's to take: so also as what, and since when."""
+
+    name: str
+    role: str
+    since: datetime
 
 
 def visit_of(visit: UUID) -> Visit | None:
@@ -106,20 +115,24 @@ def state_of(visit: Visit, now: datetime) -> str:
     return "open" if now >= visit.opens else "accepted"
 
 
-def may_be_invited(host: UUID, collection: Collection, now: datetime) -> dict[UUID, str]:
-    """By name, those whom the host knows and who keep no animals of the collection: who checked
-    for them, whom they checked for, and whom they gave access; the latest first."""
+def may_be_invited(host: UUID, collection: Collection, now: datetime) -> dict[UUID, Met]:
+    """Those whom the host knows and who keep no animals of the collection, the latest first: whom
+    they invited, whom they checked for, and whom they gave access. Not whoever merely invited them:
+    anybody may do that, unasked, under any name."""
     own = Collection.objects.filter(keeper=host).values("pk")
-    met = [
-        *Visit.objects.filter(host=host).values_list("position", "guest"),
-        *Visit.objects.filter(guest=host).values_list("position", "host"),
-        *Grant.objects.filter(collection__in=own).values_list("position", "to"),
+    hosts = Visit.objects.filter(guest=host, steps__kind="visit_accepted")
+    rows = [
+        *Visit.objects.filter(host=host).values_list("position", "guest", Value("guest"), "opens"),
+        *hosts.values_list("position", "host", Value("host"), "opens"),
+        *Grant.objects.filter(collection__in=own).values_list("position", "to", "role", "opens"),
     ]
-    latest = list(dict.fromkeys(person for _, person in sorted(met, reverse=True)))
-    names = dict(Keeper.objects.filter(pk__in=latest, is_active=True).values_list("pk", "name"))
+    last = {person: (role, since) for _, person, role, since in sorted(rows)}
+    people = Keeper.objects.filter(pk__in=last, is_active=True)
+    names = dict(people.values_list("pk", "name"))
     partners = partners_of(collection.pk, now).values_list("pk", flat=True)
     keep = {host, collection.keeper_id, *partners}
-    return {one: names[one] for one in latest if one in names and one not in keep}
+    latest = dict.fromkeys(person for _, person, *_ in sorted(rows, reverse=True))
+    return {one: Met(names[one], *last[one]) for one in latest if one in names and one not in keep}
 
 
 def invitations_by_letter(keeper: Keeper, now: datetime) -> list[InvitationByLetter]:

@@ -1,5 +1,6 @@
 """Visits: inviting, answering, and the sheet a guest works from."""
 
+from collections.abc import Mapping
 from uuid import UUID
 
 from django.contrib import messages
@@ -17,13 +18,14 @@ from scalewitness.pages.parts.access import actor_of, page, post_or_go, signed_i
 from scalewitness.pages.parts.before_a_check import before_a_check
 from scalewitness.pages.parts.facts import StepForm
 from scalewitness.pages.parts.listing import listed
-from scalewitness.pages.parts.picking import choices_of, own_animals, picked
-from scalewitness.pages.parts.picks import SHOWN
+from scalewitness.pages.parts.picking import Listed, own_animals, picked
+from scalewitness.pages.parts.picks import SHOWN, Pick
 from scalewitness.pages.visits.forms import InvitationForm
 from scalewitness.pages.visits.sheet import sheet_of
 from scalewitness.people.models import Keeper
 from scalewitness.visits.models import InvitationByLetter
 from scalewitness.visits.queries import (
+    Met,
     held_off_on,
     invitation_by_letter,
     invitations_by_letter,
@@ -71,7 +73,7 @@ def invite(request: HttpRequest, keeper: Keeper, collection_id: UUID) -> HttpRes
     form = picked(
         request,
         InvitationForm,
-        {"guest": choices_of(known), "animals": own_animals(keeper, collection, needy)},
+        {"guest": _by_name(known), "animals": own_animals(keeper, collection, needy)},
         initial={"animals": request.GET.getlist("animal")},
         collection=collection.pk,
     )
@@ -79,6 +81,12 @@ def invite(request: HttpRequest, keeper: Keeper, collection_id: UUID) -> HttpRes
         messages.success(request, "Invited. They are told by letter.")
         return redirect(page_of, form.cleaned_data["visit"])
     return page(request, "visits/invite.html", {"collection": collection}, form)
+
+
+def _by_name(known: Mapping[UUID, Met]) -> Listed:
+    return Listed(
+        [Pick(str(pk), one.name, f"{one.role}, {one.since:%B %Y}") for pk, one in known.items()]
+    )
 
 
 @signed_in
