@@ -208,3 +208,7 @@ def test_addresses_of_those_who_never_answer_are_not_kept(
     InvitationByLetter.objects.update(closes=timezone.now() - timedelta(seconds=1))
     assert NOBODY not in odile.open("/visits").text
     assert forget_invitations() == 1
+    invite(odile, here, snake, email=NOBODY, first="2126-01-01", last="2126-01-02")
+    assert forget_invitations() == 0
+    InvitationByLetter.objects.update(invited_at=timezone.now() - timedelta(days=367))
+    assert forget_invitations() == 1, "a year typed wrongly keeps no address for a hundred"

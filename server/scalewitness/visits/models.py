@@ -48,7 +48,8 @@ class VisitStep(AppendOnly):
 
 class InvitationByLetter(models.Model):
     """To an address, whoever's it is; nothing of it is in the log. Once its owner takes it up it
-    becomes the visit of that id. It is kept until then, or until the visit would be over."""
+    becomes the visit of that id. It is kept until then, or until the visit would be over; a year
+    at most."""
 
     id = models.UUIDField(primary_key=True)
     collection = models.ForeignKey(Collection, on_delete=models.CASCADE, related_name="+")

@@ -1,6 +1,7 @@
 """Visits: the writes. Intake calls those that store facts; an invitation by letter is none."""
 
-from datetime import datetime
+from datetime import datetime, timedelta
+from typing import Final
 from uuid import UUID
 
 from django.db.models import Q, QuerySet
@@ -13,6 +14,9 @@ from scalewitness.people.models import Keeper
 from scalewitness.people.queries import confirmed_emails, is_ended
 from scalewitness.people.services import end_grant, store_guest_grant
 from scalewitness.visits.models import InvitationByLetter, Visit, VisitAnimal, VisitStep
+
+UNANSWERED: Final = timedelta(days=366)
+"""How long an address that may be nobody's here is kept (our judgement: a season ahead)."""
 
 
 def store_invitation(fact: Logged[VisitInvited]) -> Visit:
@@ -78,8 +82,10 @@ def forget_invitations_of(keeper: Keeper) -> None:
 
 
 def forget_past_invitations(now: datetime) -> int:
-    """Those whose visit would be over; how many there were."""
-    return _forget(InvitationByLetter.objects.filter(closes__lte=now))
+    """Those whose visit would be over, and those that nobody took up for a year, whatever year was
+    typed; how many there were."""
+    old = Q(closes__lte=now) | Q(invited_at__lte=now - UNANSWERED)
+    return _forget(InvitationByLetter.objects.filter(old))
 
 
 def _forget(invitations: QuerySet[InvitationByLetter]) -> int:
