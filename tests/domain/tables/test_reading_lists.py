@@ -62,6 +62,7 @@ def test_several_animals_are_never_taken_for_one(typed: object) -> None:
     [
         ({"Tag": "A1", "Species": "1.2 corn snake"}, "count of several"),
         ({"Tag": "A1", **BALL, "Name": "3 x Moss"}, "count of several"),
+        ({"Tag": "A1", "Species": "1.0 corn snake", "Sex": "female"}, "another female"),
         ({"Tag": "M11-M16", **BALL}, "names several"),
         ({"Tag": date(2026, 3, 4), **BALL}, "made a day of its tag"),
         ({"Tag": "moss@keepers.example", **BALL}, "never a person"),

@@ -175,6 +175,8 @@ class LineReader:
             if sex in ("several", "ask"):
                 raise Bad("It is a count of several animals: give each a line.")
         sex, sure = self._sex(self.cell(row, "sex"))
+        if {"male", "female"} <= {sex, counted, also}:
+            raise Bad("One of its cells says male and another female.")
         stated: Sex | None = sex or counted or also
         return {
             "species": self._species(species),
