@@ -19,6 +19,8 @@ from walking import all_pages, kind, offer_paths, sign_in
 
 FLAGS = ["--no-sandbox", "--disable-dev-shm-usage"]
 HEIGHTS = {360: 740, 768: 1024, 1280: 800, 1440: 900}
+ALL = {"rules": {"target-size": {"enabled": True}}}
+"""What axe-core looks for unasked, and how large is what a thumb has to meet."""
 COLOURS = {"runOnly": {"type": "tag", "values": ["cat.color"]}}
 """All that the colour scheme can make a difference to."""
 
@@ -64,7 +66,7 @@ def _looked_at(page: Page, path: str, given: argparse.Namespace) -> Iterator[str
             if given.shots:
                 name = kind(path).strip("/").replace("/", "_").replace("*", "x") or "home"
                 page.screenshot(path=given.shots / f"{name}-{width}-{scheme}.png", full_page=True)
-            options = None if scheme == "light" else COLOURS
+            options = ALL if scheme == "light" else COLOURS
             for one in Axe().run(page, options=options).response["violations"]:
                 yield f"{where}: {one['id']} ({one['impact']}): {one['nodes'][0]['html'][:150]}"
             wide = page.evaluate("document.documentElement.scrollWidth")

@@ -312,3 +312,15 @@ def test_who_confirmed_without_a_day_to_pay_reads_of_none(
     assert "Within 14 days of the confirmation" not in odile.open(page).text
     assert "To be recorded within" not in anyone.open(link).text
     assert "The confirmation names no day for it" in odile.open(page).text
+
+
+def test_its_species_is_said_once_also_after_it_was_handed_over(
+    here: Here, anyone: Browser
+) -> None:
+    animal = here.verified("R-22")
+    here.name(animal, "Alder")
+    here.now_is_now()
+    sale = here.sold(animal)
+    page = anyone.open(f"/offers/{here.token(sale)}")
+    assert "Alder, ball python" in page.text
+    assert "ball python, ball python" not in page.text

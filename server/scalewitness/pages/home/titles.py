@@ -19,13 +19,18 @@ Names = Mapping[tuple[UUID, UUID], str]
 def title_in(sale: Sale, animal: Animal, names: Names | None = None) -> str:
     """What the parties to a sale know an animal by; once it has left, with its species, as they
     may have sold many since. ``names``: of those that left, where there are many to ask for."""
+    title = name_in(sale, animal, names)
+    return title if still_there(animal, sale) else f"{title}, {taxon(animal.species).common}"
+
+
+def name_in(sale: Sale, animal: Animal, names: Names | None = None) -> str:
+    """The same without its species, where that is said beside it."""
+    codes = codes_known(animal, sale)
     if still_there(animal, sale):
-        return title_of(animal, codes=codes_known(animal, sale))
+        return title_of(animal, codes=codes)
     then = names_then([(sale, animal)]) if names is None else names
-    name = then.get((animal.pk, sale.collection_id)) or title_of(
-        animal, named=False, codes=codes_known(animal, sale)
-    )
-    return f"{name}, {taxon(animal.species).common}"
+    name = then.get((animal.pk, sale.collection_id))
+    return name or title_of(animal, named=False, codes=codes)
 
 
 def disputed(dispute: Dispute, seat: Seat, names: Names | None = None) -> str:

@@ -22,7 +22,7 @@ from scalewitness.pages.animals.evidence import (
     sensitivity_of,
 )
 from scalewitness.pages.animals.settled import own_records
-from scalewitness.pages.home.titles import title_in
+from scalewitness.pages.home.titles import name_in
 from scalewitness.pages.plots.of_case import depths_of
 from scalewitness.sales.models import Sale, SaleStep
 from scalewitness.sales.queries import codes_known, last_return
@@ -44,7 +44,7 @@ def animal_view(animal: Animal, sale: Sale, offer: SaleStep) -> dict[str, Any]:
     cautions = [line.text for line in lines_of(case, "caution")]
     return {
         "id": animal.pk,
-        "title": title_in(sale, animal),
+        "title": name_in(sale, animal),
         "taxon": taxon(animal.species),
         "hatched": animal.hatched,
         "traits": animal.traits,
