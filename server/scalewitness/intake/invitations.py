@@ -53,19 +53,20 @@ def invite_by_letter(
         return
     if one_too_many(f"invitations:{host.pk}", MOST_A_DAY, 86400):
         raise NotNow(f"You invited {MOST_A_DAY} people by letter today: the next ones tomorrow.")
-    with transaction.atomic():
-        made = InvitationByLetter.objects.create(
-            id=id,
-            collection=collection,
-            host=host,
-            email=email.lower(),
-            animals=list(wanted.animals),
-            opens=parse_moment(wanted.opens),
-            closes=parse_moment(wanted.closes),
-            blind=wanted.blind,
-            invited_at=now,
-        )
-        write_to_address(made, now)
+    written = {
+        "collection": collection,
+        "host": host,
+        "email": email.lower(),
+        "animals": list(wanted.animals),
+        "opens": parse_moment(wanted.opens),
+        "closes": parse_moment(wanted.closes),
+        "blind": wanted.blind,
+        "invited_at": now,
+    }
+    with transaction.atomic():  # sent twice at once, it is one
+        made, is_new = InvitationByLetter.objects.get_or_create(id=id, defaults=written)
+        if is_new:
+            write_to_address(made, now)
 
 
 def take_up(invitation: InvitationByLetter, guest: Keeper, now: datetime) -> None:
