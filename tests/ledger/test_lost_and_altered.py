@@ -92,7 +92,7 @@ def test_a_letter_that_is_said_to_be_sent_closes_no_disclosure(
     Letter.objects.update(state=Letter.State.SENT, sent_at=world.now)
     assert "no difference" in fsck()
     listed = Browser(world.odile).open("/disclosures").text
-    assert "handed to the mail host" in listed
+    assert "letter sent" in listed
     assert "not yet acknowledged" in listed
     assert "to be acknowledged" in Browser(world.stan).open("/disclosures").text
 

@@ -45,6 +45,8 @@ def test_what_a_keeper_types_and_reads_is_in_their_own_zone(
         animals=[str(animal.pk)],
     )
     assert sent.status == 302
+    letter = Letter.objects.get(kind="visit_by_letter")
+    assert "9 January 2027, 09:05 EST" in str(compose(letter).body)
     guest.send(guest.open(sent.goes_to).form("/acceptance"))
     visit = Visit.objects.get()
     assert (visit.opens, visit.closes) == (OPENS, CLOSES)
@@ -52,8 +54,6 @@ def test_what_a_keeper_types_and_reads_is_in_their_own_zone(
     read = guest.open(f"/visits/{visit.pk}").text
     assert "9 January 2027, 15:05 CET" in read
     assert "13 January 2027, 00:30 CET" in read
-    letter = Letter.objects.get(kind="visit_by_letter")
-    assert "9 January 2027, 09:05 EST" in str(compose(letter).body)
     told = Api(here.greta).get(f"/visits/{visit.pk}").body
     assert told["opens"] == "2027-01-09T14:05:00Z"
     fact = Entry.objects.get(kind="visit_invited").fact
