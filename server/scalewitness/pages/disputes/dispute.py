@@ -301,6 +301,7 @@ def shown_of(dispute: Dispute, keeper: Keeper) -> dict[str, Any]:
         "who_knew": who_knew(
             dispute,
             calls,
+            case.standings,
             letters,
             about["statements"],
             now,

@@ -12,7 +12,7 @@ from scalewitness.mail.models import Letter
 from scalewitness.pages.animals.evidence import CallInWords
 from scalewitness.pages.animals.story import changes_of_label
 from scalewitness.pages.plots.timeline import LANES, Happened, Strip
-from scalewitness.standings.queries.logged import standings_of
+from scalewitness.standings.models import Standing
 
 TITLE: Final = "Who knew what when"
 CHANGED: Final = {
@@ -40,6 +40,7 @@ TO_BUYERS: Final = frozenset(
 def who_knew(
     dispute: Dispute,
     calls: Sequence[CallInWords],
+    standings: Iterable[Standing],
     letters: Iterable[Letter],
     statements: Iterable[Mapping[str, Any]],
     now: datetime,
@@ -56,7 +57,7 @@ def who_knew(
     names |= {"kept": kept, "buyer": "The buyer"}
     names |= {"buyers": "Other buyers" if dispute.sale else "Buyers", "dispute": "The dispute"}
     events = [
-        *changes_of_label(standings_of(dispute.animal_id)),
+        *changes_of_label(standings),
         *_checks(calls, people),
         *_letters(dispute, letters, people if named else {}, names),
         *_acknowledged(dispute, names),
