@@ -123,13 +123,15 @@ def choices_of(words: Mapping[Any, str]) -> Listed:
 
 
 def people_known(keeper: UUID) -> Listed:
-    """Keepers to whom the asker gave access before, the latest first: by name, and since when and
-    as what, since a name is anybody's to take."""
+    """Keepers to whom the asker gave access before, the latest first."""
     given = given_access_by(keeper)
     names = names_of(one.to_id for one in given)
-    return Listed(
-        [Pick(str(one.to_id), names[one.to_id], f"{one.role}, {one.opens:%B %Y}") for one in given]
-    )
+    return Listed([known_as(one.to_id, names[one.to_id], one.role, one.opens) for one in given])
+
+
+def known_as(person: UUID, name: str, role: str, since: datetime) -> Pick:
+    """Somebody to choose by name, which is anybody's to take: so also as what, and since when."""
+    return Pick(str(person), name, f"{role}, {since:%B %Y}")
 
 
 def picked(

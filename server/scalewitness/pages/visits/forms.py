@@ -12,6 +12,7 @@ from scalewitness.domain.errors import Refused
 from scalewitness.domain.moments import parse_moment, rfc3339
 from scalewitness.intake.batch import Actor
 from scalewitness.intake.invitations import invite_by_letter
+from scalewitness.pages.animals.forms import day_field
 from scalewitness.pages.calls.forms import one_of, yes_or_no
 from scalewitness.pages.guards.habits import in_zone
 from scalewitness.pages.parts.facts import FactForm, new_id
@@ -29,9 +30,8 @@ HALVES = {"morning": time(0), "noon": time(12), "evening": time(0)}
 """When a half of a day begins or ends; the evening ends with the day."""
 
 
-def day_field(label: str, **more: Any) -> forms.DateField:
-    widget = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
-    return forms.DateField(label=lazy(in_zone, str)(label), widget=widget, required=False, **more)
+def hosts_day(label: str, **more: Any) -> forms.DateField:
+    return day_field(lazy(in_zone, str)(label), required=False, **more)
 
 
 class InvitationForm(Picks, FactForm):
@@ -52,9 +52,9 @@ class InvitationForm(Picks, FactForm):
         required=False,
         help_text="They get a letter, and can make an account if they have none.",
     )
-    first = day_field("From", initial=timezone.localdate)
+    first = hosts_day("From", initial=timezone.localdate)
     begins = one_of("Beginning", (("morning", "in the morning"), ("noon", "at noon")))
-    last = day_field("Until", initial=lambda: timezone.localdate() + timedelta(days=7))
+    last = hosts_day("Until", initial=lambda: timezone.localdate() + timedelta(days=7))
     ends = one_of("Ending", (("noon", "at noon"), ("evening", "in the evening")))
     opens = moment_field("Exactly from", required=False)
     closes = moment_field("Exactly until", required=False)

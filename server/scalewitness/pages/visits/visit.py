@@ -18,8 +18,8 @@ from scalewitness.pages.parts.access import actor_of, page, post_or_go, signed_i
 from scalewitness.pages.parts.before_a_check import before_a_check
 from scalewitness.pages.parts.facts import StepForm
 from scalewitness.pages.parts.listing import listed
-from scalewitness.pages.parts.picking import Listed, own_animals, picked
-from scalewitness.pages.parts.picks import SHOWN, Pick
+from scalewitness.pages.parts.picking import Listed, known_as, own_animals, picked
+from scalewitness.pages.parts.picks import SHOWN
 from scalewitness.pages.visits.forms import InvitationForm
 from scalewitness.pages.visits.sheet import sheet_of
 from scalewitness.people.models import Keeper
@@ -84,9 +84,7 @@ def invite(request: HttpRequest, keeper: Keeper, collection_id: UUID) -> HttpRes
 
 
 def _by_name(known: Mapping[UUID, Met]) -> Listed:
-    return Listed(
-        [Pick(str(pk), one.name, f"{one.role}, {one.since:%B %Y}") for pk, one in known.items()]
-    )
+    return Listed([known_as(person, *one) for person, one in known.items()])
 
 
 @signed_in
