@@ -15,9 +15,8 @@ from pathlib import Path
 
 from axe_playwright_python.sync_playwright import Axe  # type: ignore[import-untyped]
 from playwright.sync_api import Page, sync_playwright
-from walking import all_pages, kind, offer_paths, sign_in
+from walking import BROWSER, all_pages, kind, offer_paths, sign_in
 
-FLAGS = ["--no-sandbox", "--disable-dev-shm-usage"]
 HEIGHTS = {360: 740, 768: 1024, 1280: 800, 1440: 900}
 ALL = {"rules": {"target-size": {"enabled": True}}}
 """What axe-core looks for unasked, and how large is what a thumb has to meet."""
@@ -36,7 +35,7 @@ def main() -> int:
     if given.shots:
         given.shots.mkdir(parents=True, exist_ok=True)
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=given.browser, args=FLAGS)
+        browser = playwright.chromium.launch(executable_path=given.browser, args=BROWSER)
         buyer, keeper = browser.new_context().new_page(), browser.new_context().new_page()
         sign_in(keeper, given.url)
         walks = [

@@ -21,11 +21,11 @@ from statistics import median
 from typing import Any, Final
 
 from playwright.sync_api import sync_playwright
-from walking import offer_paths, sign_in
+from walking import BROWSER, offer_paths, sign_in
 
 CLI: Final = "@lhci/cli@0.14.0"
 WANTED: Final = {"performance": 97, "accessibility": 100, "best-practices": 100}
-FLAGS: Final = "--no-sandbox --disable-dev-shm-usage --headless=new"
+FLAGS: Final = " ".join([*BROWSER, "--headless=new"])
 
 
 def main() -> int:
@@ -50,9 +50,7 @@ def main() -> int:
 def _found(given: argparse.Namespace) -> tuple[str, Mapping[str, str]]:
     """A keeper's cookie, and where the pages are."""
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(
-            executable_path=given.browser, args=["--no-sandbox", "--disable-dev-shm-usage"]
-        )
+        browser = playwright.chromium.launch(executable_path=given.browser, args=BROWSER)
         page = browser.new_page()
         sign_in(page, given.url)
 

@@ -17,6 +17,10 @@ FILES = re.compile(
 )
 
 
+BROWSER = ["--no-sandbox", "--disable-dev-shm-usage"]
+"""What Chromium needs where it is run by root, in little shared memory."""
+
+
 def kind(path: str) -> str:
     """Pages that differ by an id alone are of one kind."""
     return ID.sub("*", path)
