@@ -3,7 +3,7 @@
 import os
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager, nullcontext
 from pathlib import Path
 from typing import IO
 
@@ -20,11 +20,16 @@ else:
 
 
 @contextmanager
-def locked(path: Path) -> Iterator[None]:
-    """Wait until no other process holds the lock; a process that dies lets go of it."""
+def locked(
+    path: Path,
+    waiting: AbstractContextManager[object] = nullcontext(),  # noqa: B008  holds nothing
+) -> Iterator[None]:
+    """Wait until no other process holds the lock, within ``waiting``; a process that dies lets
+    go of it."""
     path.parent.mkdir(parents=True, exist_ok=True)
     with path.open("ab") as file:
-        _lock(file)
+        with waiting:
+            _lock(file)
         yield
 
 

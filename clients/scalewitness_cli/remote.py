@@ -134,6 +134,16 @@ class Api:
     def get(self, path: str, **params: str) -> Json:
         return self._json("GET", path, params=params)
 
+    def kept_back(self, path: str, waiting: Callable[[bool], None], **params: str) -> Json:
+        """What the server may keep back for a while; ``waiting`` is told when nothing goes on but
+        that, and when no more."""
+
+        def follow(step: str, _: Json) -> None:
+            if step.startswith("http11.receive_response_headers."):
+                waiting(step.endswith(".started"))
+
+        return self._json("GET", path, params=params, extensions={"trace": follow})
+
     def post(self, path: str, content: Json) -> Json:
         return self._json("POST", path, json=content)
 

@@ -38,7 +38,9 @@ MOST_STUCK = 3
 """Faulty items to split off in one sync before the fault is taken to be everywhere (our
 judgement)."""
 Step = Callable[[str], None]
-"""Called with the name of each point passed: for a progress bar, or to crash there."""
+"""Called with the name of each point passed: for a progress bar, or to end or crash there."""
+NOT_STORED = frozenset({"answered", "fetched"})
+"""Points at which the server's answer is there and not stored yet."""
 
 
 def silently(step: str) -> None:

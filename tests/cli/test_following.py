@@ -2,20 +2,22 @@
 
 import json
 import signal
+import socket
 import subprocess
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from queue import Empty, Queue
 from threading import Thread
 from typing import IO, Any
 
 import pytest
-from tests.cli.meddler import Meddler, meddling, saying
+from tests.cli.meddler import Answer, Meddler, meddling, saying
 from tests.cli.rooms import Machine, Room, new_animal
 from tests.waiting import ENOUGH, eventually, killed_at_the_end
 
 from scalewitness_cli.commands.common import FINE, NEEDS_YOU
 from scalewitness_cli.commands.syncing import PAUSE, WAIT
+from scalewitness_cli.remote import Api
 from stack.local import LocalStack
 from stack.ready import free_port
 from stack.supervisor import Supervisor
@@ -47,7 +49,8 @@ def interrupts(what: signal.Handlers) -> Iterator[None]:
 class Said:
     """What it says, line by line."""
 
-    def __init__(self, out: IO[str]) -> None:
+    def __init__(self, process: "subprocess.Popen[str]", out: IO[str]) -> None:
+        self.process = process
         self._lines: Queue[dict[str, Any]] = Queue()
         Thread(target=self._read, args=(out,), daemon=True).start()
 
@@ -86,7 +89,7 @@ def following(
     with killed_at_the_end(process):
         assert process.stdout is not None
         assert process.stderr is not None
-        yield Said(process.stdout)
+        yield Said(process, process.stdout)
         process.send_signal(by)
         assert process.wait(timeout=ENOUGH) == ends
         assert "Traceback" not in process.stderr.read()
@@ -103,6 +106,79 @@ def test_it_ends_well_when_told_to(
 ) -> None:
     with following(odile, FINE, by, at_interrupts) as said:
         said.get()
+
+
+@pytest.fixture(scope="module")
+def behind(room: Room) -> Iterator[tuple[Machine, Meddler]]:
+    """A keeper of an animal `F-0`, and what stands between them and the server."""
+    with meddling(room.stack.url) as meddler:
+        keeper = room.at_work("keeper", meddler.url)
+        new_animal(keeper, "F-0")
+        keeper.sync()
+        yield keeper, meddler
+
+
+def test_what_is_under_way_is_finished_first(behind: tuple[Machine, Meddler]) -> None:
+    keeper, meddler = behind
+
+    def interrupt(_: Meddler, ask: Callable[[], Answer]) -> Answer:
+        said.process.send_signal(signal.SIGINT)
+        return ask()
+
+    with following(keeper) as said:
+        said.get()
+        meddler.play("/push", interrupt)
+        keeper.check("F-0")
+        said.process.wait(timeout=ENOUGH)
+    assert keeper.well("unsent") == [], "it is known that the server has it"
+
+
+def test_who_asks_twice_does_not_wait_for_the_answer(behind: tuple[Machine, Meddler]) -> None:
+    keeper, meddler = behind
+
+    def interrupt(_: Meddler, ask: Callable[[], Answer]) -> None:
+        said.process.send_signal(signal.SIGINT)
+        said.process.send_signal(signal.SIGTERM)  # of two SIGINTs it might see one
+        said.process.wait(timeout=ENOUGH)
+
+    with following(keeper) as said:
+        said.get()
+        meddler.play("/push", interrupt)
+        (stored,) = keeper.check("F-0")["stored"]
+        said.process.wait(timeout=ENOUGH)
+    assert [one["id"] for one in keeper.well("unsent")] == [stored]
+    assert keeper.sync()["sent"] == 1
+
+
+def test_an_answer_that_the_server_keeps_back_is_not_waited_for(
+    behind: tuple[Machine, Meddler],
+) -> None:
+    keeper, meddler = behind
+
+    def interrupt(_: Meddler, ask: Callable[[], Answer]) -> None:
+        said.process.send_signal(signal.SIGINT)
+        said.process.wait(timeout=ENOUGH)
+
+    meddler.play("/changes", lambda _, ask: ask(), interrupt)
+    with following(keeper) as said:
+        said.process.wait(timeout=ENOUGH)
+
+
+def test_it_waits_from_when_the_question_is_asked(
+    room: Room, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """And not while it connects: nobody would close what was begun."""
+    connect, seen = socket.create_connection, list[object]()
+
+    def connecting(*given: Any, **more: Any) -> socket.socket:
+        made = connect(*given, **more)
+        seen.append("connected")
+        return made
+
+    monkeypatch.setattr(socket, "create_connection", connecting)
+    with Api(room.stack.url) as api:
+        api.kept_back("log/checkpoint", seen.append)
+    assert seen == ["connected", True, False]
 
 
 def test_a_change_at_the_server_comes_at_once(odile: Machine) -> None:

@@ -15,6 +15,7 @@ from scalewitness_cli.commands.common import (
 from scalewitness_cli.commands.syncing import in_words, shown, speaking_to, status, watched
 from scalewitness_cli.handover import take
 from scalewitness_cli.identity import moment_now, need_identity
+from scalewitness_cli.interrupts import heard_between_steps
 from scalewitness_cli.public_log import PublicLog
 from scalewitness_cli.remote import Api, RetryLimit
 
@@ -31,14 +32,14 @@ def send(ctx: click.Context, file: Path, server: str | None, as_json: bool) -> N
     It must be the same keeper's and for the same server. All of it is stored on this machine
     first, signed by this device; the same file again doubles nothing. Ends as sync does.
     """
-    with opened(server) as store:
+    with heard_between_steps() as interrupts, opened(server) as store:
         identity = need_identity(store)
         taken = take(store, identity, file.read_bytes(), rfc3339(moment_now()))
         summary = f"Stored here: {taken.items} items and {taken.photos} photos of the file"
         click.echo(f"{summary}, {taken.known} were here already.", err=True)
-        trying = RetryLimit(seconds=20, asked=20)
+        trying = RetryLimit(seconds=20, asked=20, sleep=interrupts.sleep)
         with Api(store.url, identity.token, trying) as api, PublicLog(store.url) as log:
-            done = watched(store, identity, speaking_to(identity, api, log))
+            done = watched(store, identity, speaking_to(identity, api, log), interrupts)
         found = shown(store, done)
         from_file = {"items": taken.items, "photos": taken.photos, "known": taken.known}
         print_result(found | {"from_file": from_file}, as_json, lambda: in_words(found))

@@ -1,11 +1,10 @@
 """``scalewitness sync``: send what waits, fetch what is new, hold the log to what it was."""
 
 import random
-import signal
 import sys
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import suppress
 from typing import Any
 
 import click
@@ -28,13 +27,14 @@ from scalewitness_cli.commands.trusted import kept_or_usage
 from scalewitness_cli.commands.unsent import NEEDING
 from scalewitness_cli.feed import cursor_of
 from scalewitness_cli.identity import Identity, need_identity
+from scalewitness_cli.interrupts import Interrupts, heard_between_steps
 from scalewitness_cli.locking import locked
 from scalewitness_cli.memory import Memory, state_folder
 from scalewitness_cli.photos import refused_files
 from scalewitness_cli.public_log import PublicLog
 from scalewitness_cli.remote import UNCONFIRMED, Api, Refusal, RetryLimit, Unreachable
 from scalewitness_cli.store import Store
-from scalewitness_cli.sync import Line, Synced
+from scalewitness_cli.sync import NOT_STORED, Line, Step, Synced
 from scalewitness_cli.sync import sync as run
 from scalewitness_cli.trust import log_keys
 
@@ -61,18 +61,19 @@ def sync(
     item, an alarm about the log, a device signed out); with 3 when the server could not be
     reached or takes nothing: everything is stored, and the next sync goes on from there.
     """
-    with opened(server) as store:
+    with heard_between_steps() as interrupts, opened(server) as store:
         identity = need_identity(store)
-        trying = RetryLimit(seconds=seconds, asked=seconds)
+        trying = RetryLimit(seconds=seconds, asked=seconds, sleep=interrupts.sleep)
         with Api(store.url, identity.token, trying) as api, PublicLog(store.url) as log:
             there = speaking_to(identity, api, log)
-            found = shown(store, watched(store, identity, there))
-            with _until_interrupted():
+            found = shown(store, watched(store, identity, there, interrupts))
+            with suppress(KeyboardInterrupt):
                 print_result(found, as_json, lambda: in_words(found))
                 if found["succeeded"] and not as_json and sys.stdin.isatty():
-                    _offer_to_follow(store, identity, log)
+                    with interrupts.waiting():
+                        _offer_to_follow(store, identity, log)
                 if follow and not found["alarm"]:
-                    for found in _following(store, identity, there):
+                    for found in _following(store, identity, there, interrupts):
                         _print_news(found, as_json)
         ctx.exit(status(found))
 
@@ -85,35 +86,26 @@ def _offer_to_follow(store: Store, identity: Identity, log: PublicLog) -> None:
         click.echo(sent_again_in_words(lost))
 
 
-@contextmanager
-def _until_interrupted() -> Iterator[None]:
-    """Ctrl-C ends it well, and so does SIGTERM: what a script starts in its background ignores
-    SIGINT, as shells have it (POSIX, Shell Command Language, 2.11)."""
-    before = signal.signal(signal.SIGTERM, signal.default_int_handler)
-    try:
-        yield
-    except KeyboardInterrupt:
-        pass
-    finally:
-        signal.signal(signal.SIGTERM, before)
-
-
-def _following(store: Store, identity: Identity, there: Line) -> Iterator[dict[str, Any]]:
+def _following(
+    store: Store, identity: Identity, there: Line, interrupts: Interrupts
+) -> Iterator[dict[str, Any]]:
     """A sync whenever there is something to send or to fetch, until an alarm. A server that is
     away is tried again, one that takes nothing is read meanwhile; everything is stored here."""
     send_at = 0.0
     while True:
+        interrupts.look()
         began = time.monotonic()
         try:
             sending = began >= send_at
-            if not _is_news(store, there.api, sending=sending):
-                _rest(store, _left(began), sending=sending)
+            if not _is_news(store, there.api, interrupts, sending=sending):
+                _rest(store, _left(began), interrupts, sending=sending)
                 continue
-            with locked(store.folder / "sync.lock"):
-                done = run(store, identity, there, int(time.time()), sending=sending)
+            with locked(store.folder / "sync.lock", interrupts.waiting()):
+                at = _between_steps(interrupts)
+                done = run(store, identity, there, int(time.time()), at, sending=sending)
         except Unreachable as why:
             click.echo(f"{line(str(why))} Trying again.", err=True)
-            time.sleep(max(_apart(), why.after or 0.0))
+            interrupts.sleep(max(_apart(), why.after or 0.0))
             continue
         yield shown(store, done)
         if done.alarm:
@@ -121,10 +113,10 @@ def _following(store: Store, identity: Identity, there: Line) -> Iterator[dict[s
         if done.unsent:
             send_at = time.monotonic() + max(_apart(), done.back or UNSENT_PAUSE)
         elif not (done.sent or done.pulled or done.purged):
-            time.sleep(_apart())
+            interrupts.sleep(_apart())
 
 
-def _is_news(store: Store, api: Api, *, sending: bool) -> bool:
+def _is_news(store: Store, api: Api, interrupts: Interrupts, *, sending: bool) -> bool:
     """Whether anything waits here or there, having waited a little for it. Others may sync
     meanwhile."""
     if sending and outbox.items(store, "waiting"):
@@ -132,7 +124,7 @@ def _is_news(store: Store, api: Api, *, sending: bool) -> bool:
     cursor = cursor_of(store)
     after = {"cursor": cursor} if cursor else {}
     try:
-        page = api.get("changes", limit="1", wait=str(WAIT), **after)
+        page = api.kept_back("changes", interrupts.wait, limit="1", wait=str(WAIT), **after)
     except Refusal as refusal:
         if refusal.status == 410:  # a sync knows what to do
             return True
@@ -152,11 +144,11 @@ def _apart() -> float:
     return PAUSE * (1.0 + random.random() / 2)  # noqa: S311  no secret
 
 
-def _rest(store: Store, seconds: float, *, sending: bool) -> None:
+def _rest(store: Store, seconds: float, interrupts: Interrupts, *, sending: bool) -> None:
     """Wait, but for nothing that is said here meanwhile."""
     until = time.monotonic() + seconds
     while (left := until - time.monotonic()) > 0:
-        time.sleep(min(left, LOOK))
+        interrupts.sleep(min(left, LOOK))
         if sending and outbox.items(store, "waiting"):
             return
 
@@ -181,17 +173,26 @@ LOOK = 1.0
 NEWS = ("sent", "photos", "pulled", "purged", "resynced", "receipts", "unsent", "alarm")
 
 
-def watched(store: Store, identity: Identity, there: Line) -> Synced:
+def watched(store: Store, identity: Identity, there: Line, interrupts: Interrupts) -> Synced:
     """A sync while nobody else syncs, with a bar where somebody looks on and much is to send."""
-    with locked(store.folder / "sync.lock"):
+    with locked(store.folder / "sync.lock", interrupts.waiting()):
         waiting = len(outbox.items(store, "waiting"))
+        at = _between_steps(interrupts)
         if not sys.stderr.isatty() or waiting <= outbox.MOST_ITEMS:
-            return run(store, identity, there, int(time.time()))
+            return run(store, identity, there, int(time.time()), at)
         with click.progressbar(length=waiting, label="Sending", file=sys.stderr) as bar:
-            return run(
-                store, identity, there, int(time.time()),
-                lambda step: bar.update(outbox.MOST_ITEMS) if step == "settled" else None,
-            )  # fmt: skip
+
+            def show(step: str) -> None:
+                if step == "settled":
+                    bar.update(outbox.MOST_ITEMS)
+                at(step)
+
+            return run(store, identity, there, int(time.time()), show)
+
+
+def _between_steps(interrupts: Interrupts) -> Step:
+    """An answer is stored before anybody looks whether to end."""
+    return lambda step: None if step in NOT_STORED else interrupts.look()
 
 
 def speaking_to(identity: Identity, api: Api, log: PublicLog) -> Line:
