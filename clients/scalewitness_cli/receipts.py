@@ -8,9 +8,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+import msgspec
+
 from scalewitness.domain.translog.checkpoints import Checkpoint, read_body
 from scalewitness.domain.translog.keys import VerifierKey
-from scalewitness.domain.translog.leaf import leaf_bytes
+from scalewitness.domain.translog.leaf import Stamp, leaf_bytes
 from scalewitness.domain.translog.notes import Note
 from scalewitness.domain.translog.proofs import inclusion_proof, root_through
 from scalewitness.domain.translog.receipts import BadReceipt, Receipt, prove, read_receipt
@@ -103,12 +105,23 @@ def _trees(receipt: Receipt) -> list[Checkpoint]:
 
 
 def entries_of(item: Item, identity: Identity) -> list[bytes]:
-    """Every form that the log may hold an item in, the present one first."""
+    """Every form that the log may hold an item in, the present one first. What the record
+    stamped on it, it said in its answer: the proof holds only if that was true."""
     forms = (item.sent | {"device": item.device}, *reversed(item.earlier))
-    return [_entry(form, identity) for form in forms]
+    stamp = _stamp_of(item)
+    return [_entry(form, identity, stamp) for form in forms]
 
 
-def _entry(sent: dict[str, Any], identity: Identity) -> bytes:
+def _stamp_of(item: Item) -> Stamp | None:
+    """None where the server named none, or something else: then only an entry of version 1
+    can be the one that was sent."""
+    try:
+        return msgspec.convert((item.answer or {}).get("stamp"), Stamp | None)
+    except msgspec.ValidationError:
+        return None
+
+
+def _entry(sent: dict[str, Any], identity: Identity, stamp: Stamp | None) -> bytes:
     return leaf_bytes(
         kind=sent["kind"],
         id=sent["id"],
@@ -118,4 +131,5 @@ def _entry(sent: dict[str, Any], identity: Identity) -> bytes:
         about=sent["about"],
         body=sent["body"],
         sig=sent["sig"],
+        stamp=stamp,
     )

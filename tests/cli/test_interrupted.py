@@ -1,11 +1,13 @@
 """A sync that is interrupted, at every step and in every way, loses and doubles nothing."""
 
+import json
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 import pytest
 from tests.cli.meddler import (
+    Answer,
     Meddler,
     a_sign_in_page,
     cut_the_answer,
@@ -216,6 +218,27 @@ def test_an_alarm_keeps_the_feed_out_and_lets_the_outbox_go(pim: Machine, meddle
     assert pim.run("acknowledge", done["alarm"], "--because", "a test").status == 0
     assert pim.sync()["receipts"] == 1
     assert stored in {one["entry"]["id"] for one in pim.well("show", "K6")["facts"]}
+
+
+def another_time(meddler: Meddler, ask: Callable[[], Answer]) -> Answer:
+    """The server's answer to a push, with another time received in it than the log has."""
+    status, headers, body = ask()
+    answer = json.loads(body)
+    answer["items"][0]["stamp"]["received"] = "2026-11-01T09:00:00.000000Z"
+    return status, headers, json.dumps(answer).encode()
+
+
+def test_another_time_received_than_the_log_s_is_found_out(room: Room, meddler: Meddler) -> None:
+    """What the answer says of it goes into the receipt, which then does not hold."""
+    told = hurried(room.at_work("told", meddler.url))
+    new_animal(told, "K8")
+    told.sync()
+    (stored,) = told.check("K8")["stored"]
+    meddler.play("/push", another_time)
+    done = told.sync(status=1)
+    assert (done["sent"], done["receipts"], done["faulty"]) == (1, 0, [stored])
+    (named,) = told.well("unsent", status=1)
+    assert "not in the log that was signed" in named["fault"]
 
 
 def test_an_item_the_server_fails_at_does_not_keep_the_others(

@@ -14,10 +14,12 @@ from tests.world import World
 
 from scalewitness.animals.models import PhotoFile
 from scalewitness.calls.models import Call
+from scalewitness.domain.translog.leaf import STATED, leaf_bytes
 from scalewitness.domain.translog.regrowth import Regrowth
 from scalewitness.domain.translog.tree import leaf_hash
 from scalewitness.fsck.tables import TABLES
 from scalewitness.ledger.models import Checkpoint, Entry, SignedHead, Tile
+from scalewitness.ledger.queries.entries import leaf_of
 from scalewitness.ledger.queries.tree import tip
 from scalewitness.standings.models import Standing
 
@@ -91,6 +93,37 @@ def a_column_beside_a_leaf() -> int:
     at = a_call().position
     as_superuser(f"UPDATE ledger_entry SET by = gen_random_uuid() WHERE position = {at}")
     return at
+
+
+def when_a_call_came_in() -> int:
+    """In its entry's row and in its own, so that the two agree."""
+    at = a_call().position
+    earlier = f"SET received_at = received_at - interval '1 microsecond' WHERE position = {at}"
+    as_superuser(f"UPDATE ledger_entry {earlier}", f"UPDATE calls_call {earlier}")
+    return at
+
+
+def what_a_call_is_flagged_with() -> int:
+    at = a_call().position
+    where = f"WHERE position = {at}"
+    as_superuser(
+        f"UPDATE ledger_entry SET flags = '{{late}}' {where}",
+        f"UPDATE calls_call SET flags = '[\"late\"]' {where}",
+    )
+    return at
+
+
+def an_entry_without_a_stamp() -> int:
+    """Written anew as of version 1, which holds neither time received nor flags."""
+    entry = Entry.objects.get(position=a_call().position)
+    members = {name: getattr(leaf_of(entry), name) for name in (*STATED, "sig")}
+    leaf = leaf_bytes(**members)
+    as_superuser(
+        f"UPDATE ledger_entry SET leaf = '\\x{leaf.hex()}', "
+        f"leaf_hash = '\\x{leaf_hash(leaf).hex()}' WHERE position = {entry.position}"
+    )
+    _regrow()
+    return entry.position
 
 
 def a_call_row() -> int:
@@ -312,6 +345,10 @@ TABLE = [
         "calls_standing", *ALL_OF_THE_TREE),
     row(another_key_for_a_device, "people_devicekey", "public"),
     row(a_column_beside_a_leaf, "ledger_entry", "columns that are not the leaf's: by"),
+    row(when_a_call_came_in, "ledger_entry", "not the leaf's: received_at", "calls_call"),
+    row(what_a_call_is_flagged_with, "ledger_entry", "not the leaf's: flags", "calls_call"),
+    row(an_entry_without_a_stamp, "ledger_entry", "version 1 after one of version 2",
+        "ledger_signedhead", "ledger_checkpoint"),
     row(a_call_row, "calls_call", "conclusion"),
     row(the_blindness_of_a_call, "calls_call", "blind"),
     row(a_call_without_an_entry, "calls_call", "no entry calls for"),

@@ -41,14 +41,17 @@ def test_a_signed_call_keeps_its_signature_in_the_log(world: World, odile: Phone
     assert (leaf.sig, leaf.device) == (item["sig"], str(odile.device.pk))
 
 
-def test_what_is_signed_is_the_entry_with_sig_null(world: World, odile: Phone) -> None:
-    """Checked without any of our code: json of the standard library writes RFC 8785 for
-    members in ASCII and text and integers only, and cryptography verifies."""
+def test_what_is_signed_is_what_was_stated_with_sig_null(world: World, odile: Phone) -> None:
+    """All of the entry but what the record stamped on it. Checked without any of our code: json
+    of the standard library writes RFC 8785 for members in ASCII and text and integers only, and
+    cryptography verifies."""
     item = call(odile, world.animal("A1"), texts={"note": "by the door"})
     odile.send(item)
     stored = json.loads(bytes(entry_of(item).leaf))
     signature = b64decode(stored["sig"])
-    plain = json.dumps(stored | {"sig": None}, sort_keys=True, separators=(",", ":"))
+    assert (stored.pop("received"), stored.pop("flags")) == ("2026-11-01T09:00:00.000000Z", [])
+    stated = stored | {"sig": None, "v": 1}
+    plain = json.dumps(stated, sort_keys=True, separators=(",", ":"))
     key = Ed25519PublicKey.from_public_bytes(bytes.fromhex(odile.key.public))
     key.verify(signature, plain.encode())
 
@@ -169,8 +172,9 @@ def test_text_is_signed_in_nfc(world: World, odile: Phone) -> None:
     assert odile.send(signed).status == "accepted"
     leaf = read_leaf(bytes(entry_of(item).leaf))
     assert leaf.body["traits"] == [unicodedata.normalize("NFC", loose)]
-    stored = json.loads(bytes(entry_of(item).leaf)) | {"sig": None}
-    plain = json.dumps(stored, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+    stored = json.loads(bytes(entry_of(item).leaf)) | {"sig": None, "v": 1}
+    stated = {name: one for name, one in stored.items() if name not in {"received", "flags"}}
+    plain = json.dumps(stated, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
     key = Ed25519PublicKey.from_public_bytes(bytes.fromhex(odile.key.public))
     key.verify(b64decode(signed["sig"]), plain.encode())
 

@@ -60,7 +60,8 @@ def test_every_leaf_is_its_own_canonical_form(world: World) -> None:
         assert rfc8785.dumps(json.loads(leaf)) == leaf
         assert hashlib.sha256(b"\x00" + leaf).digest() == bytes(entry.leaf_hash)
         assert set(json.loads(leaf)) == {
-            "v", "kind", "id", "by", "device", "at", "about", "body", "sig"
+            "v", "kind", "id", "by", "device", "at", "about", "body", "sig",
+            "received", "flags",
         }  # fmt: skip
 
 

@@ -1,11 +1,13 @@
-/* A fact in the very form the log gives it: what the device signs.
+/* What a device signs of a fact: the statement, in the very form that the log gives it. The
+   entry has two members more, the time received and the flags, which only the record knows.
 
    The server's `domain/translog/leaf.py` and `commitment.py` say the same. */
 
 import { bytesOf, hex, joined, sha256 } from "../shared/bytes.js";
 import { canonical } from "../shared/canonical.js";
 
-/** The bytes a device signs: the log's entry with `sig` null. `by` and `device` are ids.
+/** The bytes a device signs: the log's entry of version 1 with `sig` null, whatever the version
+    it will have. `by` and `device` are ids.
     @param {Fact} fact
     @param {string} by
     @param {string} device */

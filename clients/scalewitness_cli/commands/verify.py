@@ -112,6 +112,8 @@ def _found(file: Path, proven: Proven) -> dict[str, Any]:
         "by": entry.by,
         "about": entry.about,
         "at": entry.at,
+        "received": entry.stamp.received if entry.stamp else None,
+        "flags": list(entry.stamp.flags) if entry.stamp else None,
         "signed_on_device": entry.sig is not None,
         "log": head.origin,
         "position": proven.position,
@@ -147,6 +149,7 @@ def _lines(found: dict[str, Any]) -> list[str]:
     return [
         f"What: {_line(found['what'])}",
         f"Stated by {found['by'] or 'the record itself'}, for the time {found['at']}{device}",
+        *_stamped(found),
         f"About {found['about'] or 'nothing further'}; its own id is {found['id']}",
         f"Where: position {found['position']} of the log {found['log']}",
         f"Signed when the log had {found['size']} entries, root {found['root'][:16]}…",
@@ -155,6 +158,14 @@ def _lines(found: dict[str, Any]) -> list[str]:
         f"It does not show: {PROVES_NOT}",
         *([] if seen else [f"Also: {UNSEEN}"]),
     ]
+
+
+def _stamped(found: dict[str, Any]) -> list[str]:
+    """What the record put on it; nothing for an entry of version 1."""
+    if found["received"] is None:
+        return []
+    marked = f", marked {_line(', '.join(found['flags']))}" if found["flags"] else ""
+    return [f"Received by the record at {found['received']}{marked}"]
 
 
 def _line(text: str) -> str:

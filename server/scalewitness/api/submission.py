@@ -30,6 +30,7 @@ from scalewitness.domain.errors import (
 )
 from scalewitness.domain.ids import is_uuid7
 from scalewitness.domain.moments import rfc3339
+from scalewitness.domain.translog.leaf import Stamp
 from scalewitness.fresh_ids import fresh_id
 from scalewitness.intake.batch import Actor
 from scalewitness.intake.services import Replayed, accept_one
@@ -114,13 +115,15 @@ class FactAbout(Fact[B], Generic[B], frozen=True, kw_only=True):
 class FactAnswer(Struct, frozen=True, omit_defaults=True):
     """What became of a fact: nothing about what it caused. ``position`` in the log and where
     its ``receipt`` is once it is in; ``flags`` such as ``clock_ahead``, or ``known_elsewhere``
-    of a transponder's code that another record bore first."""
+    of a transponder's code that another record bore first; ``stamp``, what the record put on the
+    entry, from which with the statement its bytes can be made."""
 
     id: str
     status: Annotated[str, one_of("accepted", "duplicate", "held")]
     position: int | None = None
     flags: tuple[str, ...] = ()
     receipt: Annotated[str, Meta(extra_json_schema={"format": "uri-reference"})] | None = None
+    stamp: Stamp | None = None
 
 
 ANSWERS = {201: FactAnswer, 200: FactAnswer}
@@ -170,7 +173,14 @@ class PendingFact:
         except Refused as refused:
             raise _as_sent(refused, flat) from None
         receipt = None if outcome.position is None else self._receipt()
-        answer = FactAnswer(str(self.id), outcome.status, outcome.position, outcome.flags, receipt)
+        answer = FactAnswer(
+            str(self.id),
+            outcome.status,
+            outcome.position,
+            outcome.flags,
+            receipt,
+            outcome.stamp,
+        )
         return Response(answer, _STATUS[outcome.status], headers={"Location": location})
 
     def about(self, named: UUID, theirs: UUID | None) -> UUID:

@@ -16,6 +16,14 @@ def rfc3339(moment: datetime) -> str:
     return utc.isoformat(timespec="milliseconds") + "Z"
 
 
+def to_the_microsecond(moment: datetime) -> str:
+    """``2026-11-25T09:30:00.000000Z``: as :func:`rfc3339`, as exact as a row keeps it."""
+    if moment.tzinfo is None:
+        raise ValueError("a moment without an offset")
+    utc = moment.astimezone(UTC).replace(tzinfo=None)
+    return utc.isoformat(timespec="microseconds") + "Z"
+
+
 def parse_moment(text: str) -> datetime:
     """A moment from RFC 3339 text; an offset is required, finer than a millisecond is cut.
 

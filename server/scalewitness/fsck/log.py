@@ -8,6 +8,7 @@ from django.conf import settings
 from scalewitness.domain.translog.checkpoints import NotACheckpoint
 from scalewitness.domain.translog.devices import DeviceKeys
 from scalewitness.domain.translog.keys import VerifierKey, read_verifier
+from scalewitness.domain.translog.leaf import Leaf
 from scalewitness.domain.translog.notes import BadNote, open_checkpoint
 from scalewitness.domain.translog.regrowth import Filled, Regrowth
 from scalewitness.domain.translog.tiles import HEIGHT, WIDTH
@@ -192,6 +193,27 @@ def _first_unlike(layers: bytes, right: bytes) -> int:
 
 def _hash(hashes: bytes, at: int) -> bytes:
     return hashes[at * HASH_BYTES : (at + 1) * HASH_BYTES]
+
+
+class Versions(msgspec.Struct):
+    """Of the entries read so far, in order: since one came with the record's stamp, an entry
+    without it tells less than the record was writing by then. A plain value, as `DeviceKeys`."""
+
+    stamped: bool = False
+
+    def read(self, leaf: Leaf) -> str | None:
+        """Take the next entry in; what is wrong with its version, or None."""
+        fell_back = self.stamped and leaf.stamp is None
+        self.stamped = self.stamped or leaf.stamp is not None
+        return "an entry of version 1 after one of version 2" if fell_back else None
+
+
+def check_versions(read: Iterable[Read], versions: Versions) -> Iterator[Difference]:
+    """Entries that lack what those before them have. ``versions`` has read every one of these."""
+    for one in read:
+        fault = versions.read(one.leaf) if one.leaf is not None else None
+        if fault:
+            yield Difference("ledger_entry", one.position, fault)
 
 
 def check_signatures(read: Iterable[Read], devices: DeviceKeys) -> Iterator[Difference]:

@@ -2,13 +2,14 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 from uuid import UUID
 
 import msgspec
 
 from scalewitness.domain.facts import BODIES, Body
-from scalewitness.domain.moments import rfc3339
+from scalewitness.domain.moments import rfc3339, to_the_microsecond
 from scalewitness.domain.translog.leaf import Leaf, read_leaf
 from scalewitness.domain.translog.tree import leaf_hash
 from scalewitness.ledger.models import Entry
@@ -68,7 +69,7 @@ def _body(leaf: Leaf) -> tuple[Body | None, str | None]:
 def _disagreement(entry: Entry, leaf: Leaf, hash: bytes) -> str | None:
     if bytes(entry.leaf_hash) != hash:
         return "the leaf does not have the hash stored beside it"
-    columns = {
+    columns: dict[str, tuple[object, object]] = {
         "fact": (str(entry.fact), leaf.id),
         "kind": (entry.kind, leaf.kind),
         "by": (_text(entry.by), leaf.by),
@@ -76,6 +77,9 @@ def _disagreement(entry: Entry, leaf: Leaf, hash: bytes) -> str | None:
         "claimed_at": (rfc3339(entry.claimed_at), leaf.at),
         "about": (_text(entry.about), leaf.about),
     }
+    if leaf.stamp is not None:
+        columns["received_at"] = (to_the_microsecond(entry.received_at), leaf.stamp.received)
+        columns["flags"] = (tuple(entry.flags), leaf.stamp.flags)
     unlike = [name for name, (column, stated) in columns.items() if column != stated]
     return f"columns that are not the leaf's: {', '.join(unlike)}" if unlike else None
 
@@ -83,16 +87,17 @@ def _disagreement(entry: Entry, leaf: Leaf, hash: bytes) -> str | None:
 def _fact_of(entry: Entry, leaf: Leaf, body: Body) -> LoggedFact | None:
     if leaf.about is None:
         return None  # nothing is stored of it beyond the entry
+    stamp = leaf.stamp
     return LoggedFact(
         id=UUID(leaf.id),
         position=entry.position,
         by=UUID(leaf.by) if leaf.by else None,
         at=entry.claimed_at,
-        received_at=entry.received_at,
+        received_at=datetime.fromisoformat(stamp.received) if stamp else entry.received_at,
         about=UUID(leaf.about),
         body=body,
         kind=leaf.kind,
-        flags=tuple(entry.flags),
+        flags=stamp.flags if stamp else tuple(entry.flags),
         raw=leaf.body,
     )
 

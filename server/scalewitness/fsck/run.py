@@ -8,7 +8,16 @@ import msgspec
 
 from scalewitness.domain.translog.devices import DeviceKeys
 from scalewitness.domain.translog.regrowth import Regrowth
-from scalewitness.fsck.log import Claim, LogCheck, State, beyond, check_signatures, read_state
+from scalewitness.fsck.log import (
+    Claim,
+    LogCheck,
+    State,
+    Versions,
+    beyond,
+    check_signatures,
+    check_versions,
+    read_state,
+)
 from scalewitness.fsck.reading import entries_between, read_entry
 from scalewitness.fsck.report import Difference, Report
 from scalewitness.fsck.rows import check_files, check_rows, check_texts, check_texts_elsewhere
@@ -33,6 +42,7 @@ class Mark(msgspec.Struct):
     parts: tuple[Part, ...]
     tree: Regrowth = msgspec.field(default_factory=Regrowth)
     devices: DeviceKeys = msgspec.field(default_factory=DeviceKeys)
+    versions: Versions = msgspec.field(default_factory=Versions)
     position: int = 0
     standings: int = 0
     report: Report = msgspec.field(default_factory=Report)
@@ -113,6 +123,7 @@ class FsckRun:
         read = [read_entry(entry) for entry in entries_between(start, end)]
         facts = [one.fact for one in read if one.fact is not None]
         if "log" in self.mark.parts:
+            self._note(check_versions(read, self.mark.versions))
             self._note(check_signatures(read, self.mark.devices))
             self._note(self._log.check(read, start, end))
             self._note(check_texts(facts))

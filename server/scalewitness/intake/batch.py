@@ -12,6 +12,7 @@ from django.db.models import Model
 from scalewitness.animals.models import Animal, Husbandry, Identifier
 from scalewitness.domain import facts
 from scalewitness.domain.facts import Body, Circumstance, ReportStands
+from scalewitness.domain.translog.leaf import Stamp
 from scalewitness.fresh_ids import fresh_id
 from scalewitness.intake.known import Known
 from scalewitness.intake.pace import WANTED
@@ -132,6 +133,10 @@ class Batch:
     @property
     def log_size(self) -> int:
         return self._writer.size
+
+    def stamp_at(self, position: int) -> Stamp:
+        """What the record put on a fact of this batch."""
+        return self._writer.stamp_at(position)
 
     def keep_texts(self, fact: Sealed) -> None:
         """Store free text beside the log, where it can be erased."""

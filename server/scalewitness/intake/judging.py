@@ -53,7 +53,7 @@ def _outcome(
     outcome = (
         Outcome(str(item.id), "held", flags=item.flags)
         if position is None
-        else Outcome(str(item.id), "accepted", position, item.flags)
+        else Outcome(str(item.id), "accepted", position, item.flags, stamp=batch.stamp_at(position))
     )
     seen.add(item, outcome)
     if note := batch.noted.get(item.id):

@@ -14,7 +14,7 @@ from scalewitness.calls.queries.held import decision_of
 from scalewitness.domain.errors import IdReused, NotAllowed, Refused
 from scalewitness.domain.sync import Clash
 from scalewitness.domain.translog.commitment import commit
-from scalewitness.domain.translog.leaf import signed_bytes
+from scalewitness.domain.translog.leaf import Stamp, signed_bytes
 from scalewitness.intake.batch import Actor, draft_of
 from scalewitness.intake.submission import Sealed
 from scalewitness.ledger.models import Entry
@@ -26,7 +26,9 @@ from scalewitness.ledger.services.writing import Draft
 class Outcome(msgspec.Struct, frozen=True, omit_defaults=True):
     """What became of one item. ``id`` as it was sent; null where no text could be read there,
     or one much longer than an id. Of a fact: ``position`` for accepted and duplicate, ``flags``
-    such as ``clock_ahead``, or ``known_elsewhere`` of a number that another record bears. Of an
+    such as ``clock_ahead``, or ``known_elsewhere`` of a number that another record bears, and
+    ``stamp``, with which its sender can make the entry's very bytes (none where the entry is of
+    version 1). Of an
     edit: the ``version`` its record has now (of a duplicate: had then), and for a conflict both
     values of each field that someone else set meanwhile; nothing was changed. ``problem`` (RFC
     9457 members) for refused."""
@@ -38,6 +40,7 @@ class Outcome(msgspec.Struct, frozen=True, omit_defaults=True):
     problem: dict[str, Any] | None = None
     version: int | None = None
     conflicts: dict[str, Clash] | None = None
+    stamp: Stamp | None = None
 
 
 NAMED = 200
@@ -67,6 +70,7 @@ class _Earlier:
     sig: str | None
     status: Literal["duplicate", "held"]
     position: int | None = None
+    stamp: Stamp | None = None
     is_refused: bool = False
     """By whoever it waited for."""
 
@@ -114,6 +118,7 @@ class KnownIds:
             item.sig,
             status,
             outcome.position,
+            outcome.stamp,
         )
         self._salts |= {(item.id, field): salt for field, (salt, _) in item.texts.items()}
 
@@ -142,7 +147,8 @@ class KnownIds:
             raise IdReused()
         if earlier.is_refused:
             raise NotAllowed("It came long after the visit, and its keeper did not admit it.")
-        return Outcome(str(item.id), earlier.status, earlier.position, item.flags)
+        status, position, stamp = earlier.status, earlier.position, earlier.stamp
+        return Outcome(str(item.id), status, position, item.flags, stamp=stamp)
 
     def _same(self, item: Sealed, earlier: _Earlier) -> bool:
         sender = replace(self._actor, device=earlier.device)
@@ -165,9 +171,8 @@ def _signable(item: Sealed, actor: Actor) -> bytes:
 
 def _logged(entry: Entry) -> _Earlier:
     leaf = leaf_of(entry)
-    return _Earlier(
-        partial(signed_bytes, leaf), entry.device, leaf.sig, "duplicate", entry.position
-    )
+    stated = partial(signed_bytes, leaf)
+    return _Earlier(stated, entry.device, leaf.sig, "duplicate", entry.position, leaf.stamp)
 
 
 def _held(held: HeldCall) -> _Earlier:

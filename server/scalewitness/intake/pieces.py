@@ -204,7 +204,7 @@ def prepare(
 
     def sealed(one: Submission) -> Sealed:
         fact = seal(one, received_at, _fresh_salt)
-        return msgspec.structs.replace(fact, draft=draft_of(fact, actor).with_leaf())
+        return msgspec.structs.replace(fact, draft=draft_of(fact, actor).with_leaf(received_at))
 
     with known.read_ahead():  # the rest while PostgreSQL answers
         return prove(

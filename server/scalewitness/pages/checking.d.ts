@@ -6,7 +6,7 @@ type Json = null | boolean | number | string | Json[] | { [name: string]: Json }
 
 /** A log entry, read strictly (entry.js). */
 interface Entry {
-  v: 1;
+  v: 1 | 2;
   kind: string;
   id: string;
   by: string | null;
@@ -15,6 +15,9 @@ interface Entry {
   about: string | null;
   body: any;
   sig: string | null;
+  /** What the record stamped on it: in entries of version 2. */
+  received?: string;
+  flags?: string[];
 }
 
 /** A public key of a log or a witness, and one line of signature (keys.js, notes.js). */

@@ -7,7 +7,14 @@ import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 from scalewitness.domain.translog.devices import DeviceKeys, holds
-from scalewitness.domain.translog.leaf import Leaf, leaf_bytes, read_leaf, signable_bytes
+from scalewitness.domain.translog.leaf import (
+    STATED,
+    Leaf,
+    Stamp,
+    leaf_bytes,
+    read_leaf,
+    signable_bytes,
+)
 from scalewitness.domain.translog.signatures import fingerprint
 
 ODILE, GRETA = "keeper-odile", "keeper-greta"
@@ -18,7 +25,9 @@ def public(key: Ed25519PrivateKey) -> str:
     return key.public_key().public_bytes_raw().hex()
 
 
-def entry(kind: str, key: Ed25519PrivateKey | None = None, **more: Any) -> Leaf:
+def entry(
+    kind: str, key: Ed25519PrivateKey | None = None, stamp: Stamp | None = None, **more: Any
+) -> Leaf:
     """An entry by Odile on her phone, signed with ``key``, read back from its bytes."""
     said = {
         "kind": kind,
@@ -30,7 +39,7 @@ def entry(kind: str, key: Ed25519PrivateKey | None = None, **more: Any) -> Leaf:
         "body": {},
     } | more
     sig = b64encode(key.sign(signable_bytes(**said))).decode() if key else None
-    return read_leaf(leaf_bytes(**said, sig=sig))
+    return read_leaf(leaf_bytes(**said, sig=sig, stamp=stamp))
 
 
 def enrolment(
@@ -75,9 +84,12 @@ def test_what_does_not_fit_is_told(leaf: Leaf, why: str) -> None:
     assert read(enrolment(), leaf) == [None, why]
 
 
-def test_no_byte_of_a_signed_entry_can_change() -> None:
-    signed = entry("call_made", KEY)
-    whole = leaf_bytes(**{n: getattr(signed, n) for n in signed.__struct_fields__ if n != "v"})
+@pytest.mark.parametrize("stamp", [None, Stamp("2026-11-01T09:00:01.000001Z", ("late",))])
+def test_no_byte_that_the_device_stated_can_change(stamp: Stamp | None) -> None:
+    signed = entry("call_made", KEY, stamp)
+    assert read(enrolment(), signed) == [None, None]
+    stated = {name: getattr(signed, name) for name in STATED}
+    whole = leaf_bytes(**stated, sig=signed.sig, stamp=stamp)
     for before, after in (
         (b'"about":"animal"', b'"about":"animam"'),
         (b"09:00:00.000Z", b"09:00:00.001Z"),
@@ -94,7 +106,7 @@ def test_a_sig_that_is_none(sig: str) -> None:
     plain = entry("call_made")
     bad = read_leaf(
         leaf_bytes(
-            **{n: getattr(plain, n) for n in plain.__struct_fields__ if n not in {"v", "sig"}},
+            **{name: getattr(plain, name) for name in STATED},
             sig=sig,
         )
     )

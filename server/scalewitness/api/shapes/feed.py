@@ -31,9 +31,11 @@ OWN_NOTES = ANIMAL_KINDS - {"call_made", "call_withdrawn", "call_objected", "rep
 
 
 class LogEntry(Struct, frozen=True):
-    """An entry of the log, in the very canonical bytes that were hashed."""
+    """An entry of the log, in the very canonical bytes that were hashed. ``received`` and
+    ``flags``, the record's own, are in entries of version 2: what stands beside these says the
+    same and is proved by nothing."""
 
-    v: Literal[1]
+    v: Literal[1, 2]
     kind: str
     id: str
     by: str | None
@@ -42,6 +44,8 @@ class LogEntry(Struct, frozen=True):
     about: str | None
     body: dict[str, Any]
     sig: str | None
+    received: str | UnsetType = UNSET
+    flags: list[str] | UnsetType = UNSET
 
 
 class FactFed(Struct, frozen=True, tag_field="type", tag="fact"):

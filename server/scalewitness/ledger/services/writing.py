@@ -9,8 +9,8 @@ from uuid import UUID
 import msgspec
 from django.db import transaction
 
-from scalewitness.domain.moments import rfc3339
-from scalewitness.domain.translog.leaf import leaf_bytes
+from scalewitness.domain.moments import rfc3339, to_the_microsecond
+from scalewitness.domain.translog.leaf import Stamp, leaf_bytes, signable_bytes
 from scalewitness.domain.translog.tree import Frontier, leaf_hash
 from scalewitness.ledger.models import Entry, Head, Text
 from scalewitness.ledger.queries.prepared import Prepared, PreparedQuery, asked, columns, executed
@@ -34,6 +34,8 @@ COLUMNS = (
     "leaf_hash",
 )
 """Of an entry, the others in the order that `Writer.add` gives them."""
+RECEIVED, FLAGS = (COLUMNS.index(one) - 1 for one in ("received_at", "flags"))
+"""Where they stand in what `Writer.add` gives."""
 
 
 class Draft(msgspec.Struct, frozen=True):
@@ -48,31 +50,33 @@ class Draft(msgspec.Struct, frozen=True):
     body: Mapping[str, Any]
     flags: tuple[str, ...] = ()
     sig: str | None = None
-    encoded: bytes | None = None
+    encoded: tuple[datetime, bytes] | None = None
 
-    def leaf(self) -> bytes:
+    def leaf(self, received_at: datetime) -> bytes:
         """The canonical bytes that the log hashes."""
-        return self._bytes(self.sig) if self.encoded is None else self.encoded
+        if self.encoded is not None and self.encoded[0] == received_at:
+            return self.encoded[1]
+        stamp = Stamp(to_the_microsecond(received_at), self.flags)
+        return leaf_bytes(**self._stated(), sig=self.sig, stamp=stamp)
 
-    def with_leaf(self) -> "Draft":
+    def with_leaf(self, received_at: datetime) -> "Draft":
         """The same, its bytes made once and for all: ahead of the log's lock."""
-        return msgspec.structs.replace(self, encoded=self.leaf())
+        return msgspec.structs.replace(self, encoded=(received_at, self.leaf(received_at)))
 
     def signable(self) -> bytes:
         """The canonical bytes that a device signs."""
-        return self._bytes(None)
+        return signable_bytes(**self._stated())
 
-    def _bytes(self, sig: str | None) -> bytes:
-        return leaf_bytes(
-            kind=self.kind,
-            id=self.id,
-            by=self.by,
-            device=self.device,
-            at=rfc3339(self.at),
-            about=self.about,
-            body=self.body,
-            sig=sig,
-        )
+    def _stated(self) -> dict[str, Any]:
+        return {
+            "kind": self.kind,
+            "id": self.id,
+            "by": self.by,
+            "device": self.device,
+            "at": rfc3339(self.at),
+            "about": self.about,
+            "body": self.body,
+        }
 
 
 class Logged(msgspec.Struct, Generic[B], frozen=True):
@@ -116,7 +120,7 @@ class Writer:
     def add(self, draft: Draft, received_at: datetime) -> int:
         """Take the next position for a fact; nothing is stored before ``flush``."""
         position = self.size
-        leaf = draft.leaf()
+        leaf = draft.leaf(received_at)
         self._hashes.append(leaf_hash(leaf))
         self._rows.append(
             (
@@ -133,6 +137,11 @@ class Writer:
             )
         )
         return position
+
+    def stamp_at(self, position: int) -> Stamp:
+        """What the record put on the pending fact at this position."""
+        row = self._rows[position - self._stored]
+        return Stamp(to_the_microsecond(row[RECEIVED]), tuple(row[FLAGS]))
 
     @property
     def size(self) -> int:

@@ -13,9 +13,15 @@ const orNull = (test) => (value) => value === null || test(value);
 /** @param {unknown} value */
 const isObject = (value) => value !== null && typeof value === "object" && !Array.isArray(value);
 
+/** @param {unknown} value */
+const isTime = (value) =>
+  isText(value) && /^\d{4}(-\d\d){2}T\d\d(:\d\d){2}\.\d{6}Z$/.test(/** @type {string} */ (value));
+/** @param {unknown} value */
+const areTexts = (value) => Array.isArray(value) && value.every(isText);
+
 /** @type {Record<string, (value: unknown) => boolean>} */
 const MEMBERS = {
-  v: (value) => value === 1,
+  v: (value) => value === 1 || value === 2,
   kind: isText,
   id: isText,
   by: orNull(isText),
@@ -25,6 +31,9 @@ const MEMBERS = {
   body: isObject,
   sig: orNull(isText),
 };
+/** What the record adds to an entry of version 2.
+ * @type {Record<string, (value: unknown) => boolean>} */
+const STAMP = { received: isTime, flags: areTexts };
 
 /** The entry, accepting only the very bytes the log writes. Throws Refused.
  * @param {Bytes} bytes */
@@ -35,11 +44,12 @@ export function readEntry(bytes) {
   // Members named twice, other spellings and other orders all show here.
   if (strictly(value, MAX_DEPTH) !== text) throw new Refused("not in the one form of an entry");
   if (!isObject(value)) throw new Refused("not an object");
-  const names = Object.keys(MEMBERS);
+  const members = value.v === 2 ? { ...MEMBERS, ...STAMP } : MEMBERS;
+  const names = Object.keys(members);
   const same = Object.keys(value).length === names.length &&
     names.every((one) => Object.hasOwn(value, one));
   if (!same) throw new Refused("other members than an entry has");
-  const wrong = names.find((one) => !MEMBERS[one](value[one]));
+  const wrong = names.find((one) => !members[one](value[one]));
   if (wrong) throw new Refused(`${wrong} is not of its kind`);
   return value;
 }

@@ -59,6 +59,7 @@ export function rows({ entry, position, head, opened, log }) {
     ["Entry", capital(spaced(entry.kind))],
     ...(concluded ? [["Conclusion", concluded]] : []),
     ["Time claimed", moment(entry.at)],
+    ...stamped(entry),
     ["Position", `${position}, counted from 0`],
     ["Stated by", entry.by === null ? "the record itself" : entry.by],
     ["About", entry.about ?? "nothing further"],
@@ -75,6 +76,15 @@ export function rows({ entry, position, head, opened, log }) {
       at === null ? [] : [["Also signed", `${key.name}, ${stamp(at)}`]]
     ),
   ];
+}
+
+/** What the record put on it as it came in.
+ * @param {Entry} entry
+ * @returns {string[][]} */
+function stamped({ received, flags = [] }) {
+  if (!received) return [];
+  const marked = flags.length ? [["Marked", flags.map(spaced).join(", ")]] : [];
+  return [["Received", moment(received)], ...marked];
 }
 
 /** Everything in the entry's body, one row a value: where it stands, and what.
