@@ -3,12 +3,13 @@ that its new lines come to."""
 
 from collections import defaultdict
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, NamedTuple
 
 from scalewitness.domain.tables.columns import Column
 from scalewitness.domain.tables.drafts import ContentIds, ListedAnimal, facts_of
 from scalewitness.domain.tables.headings import FIELDS
-from scalewitness.domain.tables.plan import Answers, ImportPlan, KnownAnimal
+from scalewitness.domain.tables.lines import KnownAnimal
+from scalewitness.domain.tables.plan import Answers, ImportPlan
 from scalewitness_cli import replica
 from scalewitness_cli.checks import BadWord
 from scalewitness_cli.devicekey import Fact
@@ -17,7 +18,7 @@ from scalewitness_cli.store import Store
 
 
 def known_by_code(store: Store) -> dict[tuple[str, str], list[KnownAnimal]]:
-    """The keeper's animals that this machine holds, by scheme and code."""
+    """The keeper's animals that this machine holds, by what they bear and are called."""
     found: defaultdict[tuple[str, str], list[KnownAnimal]] = defaultdict(list)
     for shown in replica.animals(store):
         if not replica.is_steward(store, shown):
@@ -27,7 +28,8 @@ def known_by_code(store: Store) -> dict[tuple[str, str], list[KnownAnimal]]:
             shown["id"], shown.get("name") or replica.code_of(shown), shown["species"]["key"],
             shown.get("hatched") or "", codes,
         )  # fmt: skip
-        for scheme, code in codes:
+        name = str(shown.get("name") or "")
+        for scheme, code in (*codes, *([("name", name)] if name else [])):
             found[scheme, code.casefold()].append(one)
     return found
 
@@ -42,12 +44,28 @@ def collection_for(draft: ListedAnimal, mine: list[str]) -> str:
     return collection
 
 
+class ListedHere(NamedTuple):
+    """An animal of the list, and the collection that it goes into."""
+
+    draft: ListedAnimal
+    collection: str
+
+    def ids(self, keeper: str) -> ContentIds:
+        return ContentIds(keeper, self.collection, self.draft)
+
+
 def items_of(
-    draft: ListedAnimal, collection: str, keeper: str, now: str, sex_from: str
+    number: int, listed: Mapping[int, ListedHere], keeper: str, now: str, sex_from: str
 ) -> list[Fact]:
-    """The facts of a line, and an edit for what is noted beside the log."""
-    ids = ContentIds(keeper, collection, draft)
-    made = facts_of(draft, collection, ids, now, sex_from)
+    """The facts of a line, by its number, and an edit for what is noted beside the log. Its parents
+    are among those ``listed`` or on record."""
+    one = listed[number]
+    draft, ids = one.draft, one.ids(keeper)
+    parents = {
+        role: parent.animal or listed[parent.line].ids(keeper).animal
+        for role, parent in draft.parents.items()
+    }
+    made = facts_of(draft, one.collection, ids, now, sex_from, parents)
     if fields := draft.record:
         record = f"animals/{ids.animal}"
         made.append({"id": ids.edit(fields), "record": record, "base_version": 1, "fields": fields})

@@ -72,6 +72,9 @@ def answered(hand: Hand) -> dict[str, int]:
     hand.answer("lost noughts in front", "put the noughts back")
     hand.answer("plain numbers", "read all of them so")
     hand.answer("makes 1 of 1.0", "Male")
+    hand.answer("makes days of counts", "read each as the count that it was")
+    hand.answer("The sheet hides 4 lines", "like the rest")
+    hand.answer("Some parents are neither", "Store them without this parent")
     hand.decisions += 2  # two misspelt species: one guess is agreed to, the other put right
     hand.page.get_by_label("Tiger ratsnake").select_option("pantherophis_obsoletus")
     hand.press("Look again")

@@ -70,3 +70,44 @@ def test_a_guess_is_put_right_by_its_heading(odile: Machine) -> None:
     for reply in ("order=sideways", "species=bp"):
         wrong = odile.run("import", "animals", str(place), "--answer", reply)
         assert (wrong.status, "Nothing is asked" in wrong.err) == (2, True)
+
+
+def test_parents_are_found_in_the_list_and_on_record_and_sent_before_their_young(
+    odile: Machine,
+) -> None:
+    place = odile.home / "young.csv"
+    head = "tag;species;hatched;sire;dam\n"
+    place.write_text(f"{head}V3;bp;;V2;Nobody\nV2;bp;;;V1\nV1;bp;2019-01-02;;\n")
+    first = odile.well("import", "animals", str(place), status=1)
+    assert [one["name"] for one in first["questions"]] == ["parents"]
+    answer = ("--answer", "parents=describe")
+    assert odile.well("import", "animals", str(place), *answer)["lines_known"] == 2
+    odile.sync()
+    assert _parents(odile, "V2") == (None, _animal(odile, "V1"))
+    assert _parents(odile, "V3") == (_animal(odile, "V2"), None)
+    place.write_text(f"{head}V4;bp;2024-05-01;;V1\n")
+    assert odile.well("import", "animals", str(place))["lines_stored"] == 1
+    odile.sync()
+    assert _parents(odile, "V4") == (None, _animal(odile, "V1"))
+
+
+def _animal(at: Machine, tag: str) -> str:
+    return str(at.well("show", tag)["id"])
+
+
+def _parents(at: Machine, tag: str) -> tuple[str | None, str | None]:
+    """As the record states them."""
+    shown = at.api.get(f"animals/{_animal(at, tag)}").json()
+    return shown["sire"], shown["dam"]
+
+
+def test_what_a_sheet_hides_is_said_and_asked_about(odile: Machine) -> None:
+    place = odile.home / "hidden.xlsx"
+    rows = [["ID", "Art", "Notes"], ["H1", "bp", "x"], ["H2", "bp", ""]]
+    place.write_bytes(workbook(rows, hidden=[3, "C"]))
+    shown = odile.run("import", "animals", str(place), "--dry-run").out
+    assert "Notes (hidden in the sheet) is description" in shown
+    assert "hides 1 line and the column “Notes”." in shown
+    assert "hidden=read|out" in shown
+    found = odile.well("import", "animals", str(place), "--answer", "hidden=out")
+    assert (found["lines_stored"], found["lines_aside"]) == (1, 1)

@@ -98,6 +98,41 @@ def test_what_was_registered_in_error_is_registered_anew(world: World) -> None:
         world.say(world.odile, "registered_in_error", animal.pk)
 
 
+def test_young_are_stored_after_their_parents_wherever_these_stand(world: World) -> None:
+    """More lines than one transaction has, the parents last; a dam on record by her name."""
+    moss = world.animal("old", hatched="2019-01-01")
+    Animal.objects.filter(pk=moss.pk).update(name="Moss")
+    young = "".join(f"Y-{n},bp,2024-05-01,S-1,{'Moss' if n % 2 else 'D-1'}\n" for n in range(12))
+    text = f"tag,species,hatched,sire,dam\n{young}S-1,bp,2020-01-01,,\nD-1,bp,2021-01-01,,Moss\n"
+    upload = bring(
+        new_id(), world.odile, world.collection, "a.csv", read_table(text.encode()), timezone.now()
+    )
+    assert stored(Upload.objects.get(pk=upload.pk)) == 0
+    upload.refresh_from_db()
+    assert (len(upload.stored), upload.refused) == (14, {})
+    by_tag = {one.code: one.animal for one in Identifier.objects.select_related("animal")}
+    found = {(by_tag[f"Y-{n}"].sire, by_tag[f"Y-{n}"].dam) for n in range(12)}
+    sire = by_tag["S-1"].pk
+    assert found == {(sire, moss.pk), (sire, by_tag["D-1"].pk)}
+    assert by_tag["D-1"].dam == moss.pk
+
+
+def test_young_of_a_parent_that_the_record_refuses_are_not_stored_without_it(world: World) -> None:
+    moss = world.animal("old", hatched="2010-01-01")
+    Animal.objects.filter(pk=moss.pk).update(name="Moss")
+    world.say(world.odile, "animal_ended", moss.pk, {"why": "died"})
+    text = b"tag,species,hatched,sire,dam\nY-1,bp,2026-05-01,,D-1\nD-1,bp,2021-01-01,,Moss\n"
+    upload = bring(
+        new_id(), world.odile, world.collection, "a.csv", read_table(text), timezone.now()
+    )
+    Animal.objects.filter(pk=moss.pk).update(ended_at="2012-01-01T00:00:00Z")
+    stored(Upload.objects.get(pk=upload.pk))
+    upload.refresh_from_db()
+    assert not upload.stored
+    assert "this dam died on 2012-01-01" in upload.refused["3"]
+    assert upload.refused["2"] == "Its dam (line 3) was not stored."
+
+
 @pytest.mark.long(
     "it takes minutes; else tests/importing/test_storing.py::"
     "test_storing_that_was_broken_off_goes_on_where_it_was"

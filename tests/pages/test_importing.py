@@ -25,7 +25,9 @@ from scalewitness.importing.tasks import forget_old_lists
 from scalewitness.ledger.models import Entry
 from scalewitness.standings.models import Standing
 
-LIST = "Tag;Species;Sex;Weight;Chip\nI-1;BP;1.0;1.240,5;\nI-2;corn;f?;;900012000007777\nI-3;;m;;\n"
+LIST = (
+    "Tag;Species;Sex;Weight (g);Chip\nI-1;BP;1.0;1.240,5;\nI-2;corn;f?;;900012000007777\nI-3;;m;;\n"
+)
 
 
 def bring(browser: Browser, here: Here, content: str | bytes = LIST, name: str = "a.csv") -> Page:

@@ -7,14 +7,16 @@ from typing import Any
 import click
 
 from scalewitness.domain.moments import rfc3339
-from scalewitness.domain.tables.drafts import Fact
+from scalewitness.domain.tables.drafts import Fact, ListedAnimal
 from scalewitness.domain.tables.files import read_table, written
-from scalewitness.domain.tables.plan import Answers, ImportPlan, ListLine, plan_of, refused_rows
+from scalewitness.domain.tables.lines import ListLine
+from scalewitness.domain.tables.plan import Answers, ImportPlan, plan_of, refused_rows
 from scalewitness.domain.tables.questions import OpenQuestion
 from scalewitness.domain.tables.sheets import ListFile, Unreadable
 from scalewitness_cli import lists, outbox, replica
 from scalewitness_cli.commands.common import line as on_one_line
 from scalewitness_cli.identity import Identity, moment_now
+from scalewitness_cli.lists import ListedHere
 from scalewitness_cli.outfiles import write_out
 from scalewitness_cli.readings import now_by
 from scalewitness_cli.remote import Stopped
@@ -47,21 +49,21 @@ class Importing:
     def store(self, plan: ImportPlan, collection: str | None) -> dict[str, Any]:
         """Sign and store what is new; the rest is put aside first, so that where that cannot be
         written nothing is stored either."""
-        new, sex_from = plan.of("new"), plan.reply("sex_from")
-        groups = [self._items(one, collection, sex_from) for one in new]
+        new = sorted(plan.of("new"), key=lambda one: (one.generation, one.number))
+        listed = {one.number: self._listed(one.draft, collection) for one in new if one.draft}
+        keeper, now, sex_from = self._identity.keeper, rfc3339(self._now), plan.reply("sex_from")
+        groups = [lists.items_of(one.number, listed, keeper, now, sex_from) for one in new]
         rejected = self._set_aside(plan)
         stored = outbox.add_new(self._store, self._identity.key, groups, rfc3339(moment_now()))
         return self._counted(plan, new, groups, stored) | {"rejected_file": rejected}
 
-    def _items(self, one: ListLine, collection: str | None, sex_from: str) -> list[Fact]:
+    def _listed(self, draft: ListedAnimal, collection: str | None) -> ListedHere:
         own = replica.collections(self._store)
         mine = [id for id, held in own.items() if held["role"] in {"keeper", "partner"}]
-        if one.draft is None:
-            return []
-        named = collection or lists.collection_for(one.draft, mine)
+        named = collection or lists.collection_for(draft, mine)
         if named not in mine:
             raise Stopped("Name the collection by its id: one that you keep or share.")
-        return lists.items_of(one.draft, named, self._identity.keeper, rfc3339(self._now), sex_from)
+        return ListedHere(draft, named)
 
     def _set_aside(self, plan: ImportPlan) -> str | None:
         """The lines that are not stored, to be put right and read again: as they stood, of a CSV
@@ -107,13 +109,18 @@ def preview(plan: ImportPlan, table: ListFile) -> str:
     becomes = {"new": "would be stored", "here": "here", "cannot": "not", "aside": "aside"}
     found = [f"{table.how}. Nothing is stored: this is a dry run."]
     for one in plan.lines:
-        title = one.draft.title if one.draft and one.state == "new" else one.why
+        titled = f"{one.draft.title}. {one.why}" if one.draft and one.why else ""
+        title = titled or (one.draft.title if one.draft else one.why)
         found.append(f"line {one.number}: {becomes[one.state]}: {on_one_line(title)}")
     return "\n".join([*found, *columns_in_words(plan), *questions_in_words(plan)])
 
 
 def columns_in_words(plan: ImportPlan) -> list[str]:
-    taken = [f"{one.title} is {one.field}" for one in plan.columns if one.field]
+    taken = [
+        f"{one.title}{' (hidden in the sheet)' * one.hidden} is {one.field}"
+        for one in plan.columns
+        if one.field
+    ]
     left = [one.title for one in plan.columns if not one.field]
     given = [f"Columns: {on_one_line(', '.join(taken))}."]
     return given + ([f"Left out: {on_one_line(', '.join(left))}."] if left else [])

@@ -67,9 +67,10 @@ def import_(
     """Store what a FILE lists, to be sent by the next sync.
 
     animals: any list, as XLSX, ODS or CSV. Its columns are known by their headings or by what
-    stands in them: species and a tag, transponder or name; if you like sex, hatched, grams,
-    weighed, traits, rack, description. What the list leaves open is asked once, or answered by
-    --answer. A sex goes on record as somebody's word, never as a check.
+    stands in them: species and a tag, transponder or name; if you like sex, hatched, sire, dam,
+    weight (or grams, kilograms, ounces, pounds), weighed, traits, rack, description. Parents are
+    found in the list or among your animals. What the list leaves open, and what it hides, is asked
+    once, or answered by --answer. A sex goes on record as somebody's word, never as a check.
 
     calls: CSV in UTF-8: animal (tag, code, name or id), at (a time with its offset), left and right
     (runs as 9:resistance, several separated by spaces) or observed (JSON), conclusion, sureness,

@@ -15,14 +15,8 @@ from msgspec.structs import replace
 from scalewitness.animals.models import IN_ERROR, Animal, Identifier
 from scalewitness.animals.queries import is_steward, stewarded_ids, title_of
 from scalewitness.domain.tables.drafts import ContentIds, ListedAnimal
-from scalewitness.domain.tables.plan import (
-    Answers,
-    ByCode,
-    ImportPlan,
-    KnownAnimal,
-    ListLine,
-    plan_of,
-)
+from scalewitness.domain.tables.lines import ByCode, KnownAnimal, ListLine
+from scalewitness.domain.tables.plan import Answers, ImportPlan, plan_of
 from scalewitness.domain.tables.sheets import ListFile
 from scalewitness.importing.models import Upload
 
@@ -58,7 +52,7 @@ def planned(upload: Upload, now: datetime) -> ImportPlan:
 
 
 def _as_here(line: ListLine) -> ListLine:
-    return ListLine(line.number, line.row, "here", "On record already.")
+    return replace(line, state="here", why="On record already.")
 
 
 def registered(upload: Upload, drafts: Sequence[ListedAnimal]) -> set[ListedAnimal]:
@@ -90,17 +84,17 @@ def _secret(collection: UUID) -> str:
 
 
 def known_by_code(keeper: UUID, now: datetime, codes: Iterable[str] | None = None) -> ByCode:
-    """Animals in collections that the keeper holds or is a partner in, by what they bear; those
-    with any of the ``codes`` alone. Of anybody else's nothing is told: a list would find out."""
-    held = stewarded_ids(keeper, now)
-    marks = Identifier.objects.filter(animal__collection__in=held)
+    """Animals in collections that the keeper holds or is a partner in, by what they bear and are
+    called; those with any of the ``codes`` alone. Of anybody else's nothing is told: a list would
+    find out."""
+    animals = Animal.objects.filter(collection__in=stewarded_ids(keeper, now))
     if codes is not None:
-        marks = marks.filter(code__in=list(codes))
-    bearers = Animal.objects.filter(pk__in=marks.order_by().values("animal"))
+        marks = Identifier.objects.filter(code__in=list(codes))
+        animals = animals.filter(pk__in=marks.order_by().values("animal"))
     found: defaultdict[tuple[str, str], list[KnownAnimal]] = defaultdict(list)
-    for animal in bearers.prefetch_related("identifiers"):
+    for animal in animals.prefetch_related("identifiers"):
         one = _known(animal)
-        for scheme, code in one.codes:
+        for scheme, code in (*one.codes, *(("name", name) for name in (animal.name,) if name)):
             found[scheme, code.casefold()].append(one)
     return found
 

@@ -8,7 +8,8 @@ from zipfile import ZIP_DEFLATED, ZipFile
 from openpyxl import Workbook
 
 from scalewitness.domain.tables.files import read_table
-from scalewitness.domain.tables.plan import NOBODY, Answers, ByCode, ImportPlan, ListLine, plan_of
+from scalewitness.domain.tables.lines import NOBODY, ByCode, ListLine
+from scalewitness.domain.tables.plan import Answers, ImportPlan, plan_of
 
 ODS = "application/vnd.oasis.opendocument.spreadsheet"
 TODAY = date(2026, 11, 29)
@@ -28,13 +29,26 @@ def one(columns: Mapping[str, object], **replies: str) -> ListLine:
     return plan.lines[1]
 
 
-def workbook(rows: Sequence[Sequence[object]], title: str = "Animals") -> bytes:
+def workbook(
+    rows: Sequence[Sequence[object]],
+    title: str = "Animals",
+    formats: Mapping[str, str] | None = None,
+    hidden: Sequence[int | str] = (),
+) -> bytes:
+    """``formats`` by the name of the cell; ``hidden`` rows by number and columns by letter."""
     book = Workbook()
     sheet = book.active
     assert sheet is not None
     sheet.title = title
     for row in rows:
         sheet.append(list(row))
+    for name, format in (formats or {}).items():
+        sheet[name].number_format = format
+    for one in hidden:
+        if isinstance(one, int):
+            sheet.row_dimensions[one].hidden = True
+        else:
+            sheet.column_dimensions[one].hidden = True
     file = io.BytesIO()
     book.save(file)
     return file.getvalue()
@@ -42,16 +56,19 @@ def workbook(rows: Sequence[Sequence[object]], title: str = "Animals") -> bytes:
 
 def ods(rows: Sequence[Sequence[str]]) -> bytes:
     """A workbook of texts, as LibreOffice and others write it."""
-    cells = "".join(
-        "<table:table-row>"
-        + "".join(
+    made = [
+        "".join(
             '<table:table-cell office:value-type="string">'
             f"<text:p>{text}</text:p></table:table-cell>"
             for text in row
         )
-        + "</table:table-row>"
         for row in rows
-    )
+    ]
+    return ods_of("".join(f"<table:table-row>{cells}</table:table-row>" for cells in made))
+
+
+def ods_of(cells: str) -> bytes:
+    """A workbook of these rows of one table (OpenDocument 1.3, part 3, 9)."""
     names = "".join(
         f' xmlns:{one}="urn:oasis:names:tc:opendocument:xmlns:{one}:1.0"'
         for one in ("office", "table", "text")

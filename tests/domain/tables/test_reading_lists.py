@@ -9,7 +9,7 @@ from openpyxl import load_workbook
 from tests.domain.tables.lists import CHIP, SEXES, laid_out, ods, one, workbook
 
 from scalewitness.domain.tables.drafts import ListedAnimal
-from scalewitness.domain.tables.plan import KnownAnimal, ListLine
+from scalewitness.domain.tables.lines import KnownAnimal, ListLine
 
 BALL = {"Species": "ball python"}
 
@@ -52,7 +52,7 @@ def test_a_sex_is_what_its_keeper_wrote(typed: object, sex: str | None, sure: bo
 )
 def test_several_animals_are_never_taken_for_one(typed: object) -> None:
     for columns in ({"Tag": "A1", **BALL, "Sex": typed}, {"Tag": "A1", **BALL, "Qty": typed}):
-        line = one(columns, **SEXES)
+        line = one(columns, **SEXES, dated="counts")
         assert line.state == "cannot"
         assert "count of several" in line.why
 
@@ -69,9 +69,9 @@ def test_several_animals_are_never_taken_for_one(typed: object) -> None:
         ({"Tag": "A1", **BALL, "Hatched": "soon"}, "no day that can be read"),
         ({"Tag": "A1", **BALL, "Hatched": "2031-03-04"}, "can have hatched"),
         ({"Tag": "A1", **BALL, "Hatched": "2024-02-31"}, "no day that can be read"),
-        ({"Tag": "A1", **BALL, "Weight": "fat", "Weighed": "2026-01-02"}, "no weight"),
-        ({"Tag": "A1", **BALL, "Weight": "0", "Weighed": "2026-01-02"}, "no weight"),
-        ({"Tag": "A1", **BALL, "Weight": 10, "Weighed": "2031-01-02"}, "can have been weighed"),
+        ({"Tag": "A1", **BALL, "Weight (g)": "fat", "Weighed": "2026-01-02"}, "no weight"),
+        ({"Tag": "A1", **BALL, "Weight (g)": "0", "Weighed": "2026-01-02"}, "no weight"),
+        ({"Tag": "A1", **BALL, "Weight (g)": 10, "Weighed": "2031-01-02"}, "can have been weighed"),
         ({"Tag": "", **BALL, "Price": "300"}, "neither a tag"),
         ({"Tag": "x" * 41, **BALL}, "40 characters"),
     ],
@@ -182,8 +182,8 @@ def test_days_that_the_sheet_may_have_turned_round_are_asked_about() -> None:
         pytest.param("Sex", 1, "sex=1", "male", "sex", "male", id="number 1"),
         ("Sex", "1", "sex=1", "unknown", "sex", None),
         ("Sex", "rooster", "sex=rooster", "female", "sex", "female"),
-        ("Weight", "1,240", "marks", "whole", "grams", "1240"),
-        ("Weight", "1.240", "marks", "decimal", "grams", "1.2"),
+        ("Weight (g)", "1,240", "marks", "whole", "grams", "1240"),
+        ("Weight (g)", "1.240", "marks", "decimal", "grams", "1.2"),
         ("Species", "Bal pyhton", "species=Bal pyhton", "boa_imperator", "species",
          "boa_imperator"),
         ("Species", "dragon", "species=dragon", "serpentes", "species", "serpentes"),
@@ -207,7 +207,7 @@ def test_what_is_open_is_asked_and_the_line_waits(
      ("1,240.5", "1240.5"), ("1.2 kg", "1200"), (62.25, "62.2"), ("1 240", "1240"), ("n/a", "")],
 )  # fmt: skip
 def test_weights_are_read_with_either_mark(typed: object, grams: str) -> None:
-    columns = {"Tag": "A1", **BALL, "Weight": typed, "Weighed": "2026-01-02"}
+    columns = {"Tag": "A1", **BALL, "Weight (g)": typed, "Weighed": "2026-01-02"}
     assert draft(one(columns)).grams == grams
 
 

@@ -5,6 +5,7 @@ from datetime import date
 from typing import Final
 
 from msgspec import Struct
+from msgspec.structs import replace
 
 from scalewitness.domain.tables.days import see_day
 from scalewitness.domain.tables.headings import MANY, REASON, field_headed, headings_in
@@ -23,13 +24,16 @@ _MOST: Final = 0.6
 
 class Column(Struct, frozen=True):
     """``field``: what it was taken to hold, empty where it is left out. ``by_content``: for what
-    stands in it, not for its heading."""
+    stands in it, not for its heading. ``hidden``: the sheet does not show it. ``by_hand``: its
+    keeper chose the field."""
 
     index: int
     heading: str
     field: str
     by_content: bool
     samples: tuple[str, ...]
+    hidden: bool = False
+    by_hand: bool = False
 
     @property
     def title(self) -> str:
@@ -65,7 +69,8 @@ def lay_out(sheet: Worksheet, today: date) -> Layout:
         ]
         heading = headings[index] if index < len(headings) else ""
         if cells or heading:
-            found.append(_column(index, heading, cells, today))
+            column = _column(index, heading, cells, today)
+            found.append(replace(column, hidden=index in sheet.hidden_columns))
     return Layout(head, tuple(_each_once(found)))
 
 
@@ -126,16 +131,17 @@ def _each_once(columns: Sequence[Column]) -> list[Column]:
     return [
         one
         if one.field in ("", *MANY) or taken[one.field] == one.index
-        else Column(one.index, one.heading, "", False, one.samples)
+        else replace(one, field="", by_content=False)
         for one in columns
     ]
 
 
 def is_heading(row: ListRow, head: ListRow) -> bool:
     """Whether a row names the columns once more, as at the top of each printed page."""
-    return row.texts == head.texts or (
-        headings_in(row.texts) >= 3 and headings_in(row.texts) >= headings_in(head.texts)
-    )
+    named = headings_in(row.texts)
+    filled = {(index, text) for index, text in enumerate(row.texts) if text}
+    repeated = named >= 2 and filled <= set(enumerate(head.texts))
+    return repeated or row.texts == head.texts or named >= max(3, headings_in(head.texts))
 
 
 def _letters(index: int) -> str:

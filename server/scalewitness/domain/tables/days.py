@@ -17,6 +17,10 @@ _PARTIAL = re.compile(
     r"(?:c|ca|circa|about|approx)?[. ]*"
     r"(?:(?:(?:\d{1,2}|[a-z]{3,9})[ ./\-])?(?:19|20)\d{2}|(?:19|20)\d{2}[./-]\d{1,2})\??"
 )
+_SHORT = re.compile(r"\d{1,2}[. \-/]*([a-z]{3,9})\.?|([a-z]{3,9})[. \-/]*\d{2}")
+"""A day without its year, or a month with the last figures of one: sheets write both so."""
+_PARTS = re.compile(r"\d+|[^\W\d_]{3,}")
+_SHAPE = re.compile(r"(?:\d+|[^\W\d_]{3,})(?:[./\- ]+(?:\d+|[^\W\d_]{3,}))+\.?")
 _TIME = re.compile(r"[ T]\d{1,2}:\d{2}(?::\d{2}(?:\.\d+)?)?$")
 _SERIALS: Final = range(20_000, 60_000)
 """Days since 30 December 1899, as spreadsheets count them: 1954 to 2064."""
@@ -67,9 +71,31 @@ class Serial:
 Seen = date | Either | Partial | Serial | None
 
 
+def figures_of_day(text: str, *, whole: bool = False) -> list[str]:
+    """The figures of a day in the order that they stand in, a month's name among them as a number;
+    none where it is no day. ``whole``: it is known to be one."""
+    typed = _TIME.sub("", text.strip().lower())
+    parts = _PARTS.findall(typed)
+    names = [one for one in parts if one.isalpha()]
+    if any(one[:3] not in _MONTHS for one in names) or len(names) > 1:
+        return []
+    figures = [str(_MONTHS[one[:3]]) if one.isalpha() else one for one in parts]
+    known = whole or bool(names) or any(len(one) == 4 for one in figures)
+    is_day = known and len(figures) in (2, 3) and all(len(one) in (1, 2, 4) for one in figures)
+    return figures if is_day and _SHAPE.fullmatch(typed) else []
+
+
+def _lacks_a_part(shown: str) -> bool:
+    """Whether a sheet shows a day without its day, or its year: typed without, and added by it."""
+    parts = _PARTS.findall(_TIME.sub("", shown.lower()))
+    return 0 < sum(not one.isalpha() or one[:3] in _MONTHS for one in parts) < 3
+
+
 def see_day(cell: Cell, today: date) -> Seen:
     """What stands in a cell of days; None where it is none. ``today`` tells the century of a year
     in two figures."""
+    if cell.kind == "day" and _lacks_a_part(cell.shown):
+        return Partial(cell.shown)
     text = _TIME.sub("", cell.text.strip().lower())
     if text.isdecimal() and text.isascii() and len(text) == 5 and int(text) in _SERIALS:
         return Serial(_EPOCH + timedelta(days=int(text)))
@@ -79,7 +105,9 @@ def see_day(cell: Cell, today: date) -> Seen:
         return _named(found[2], found[1], found[3], today)
     if found := _NAMED_FIRST.fullmatch(text):
         return _named(found[1], found[2], found[3], today)
-    return Partial(cell.text.strip()) if _PARTIAL.fullmatch(text) else None
+    short = _SHORT.fullmatch(text)
+    named = short is not None and (short[1] or short[2])[:3] in _MONTHS
+    return Partial(cell.text.strip()) if named or _PARTIAL.fullmatch(text) else None
 
 
 def _numeric(first: str, middle: int, last: str, today: date) -> Seen:

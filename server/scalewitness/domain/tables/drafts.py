@@ -1,6 +1,6 @@
 """An animal as a line of a list describes it, and the facts that it comes to."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from hashlib import sha256
 from typing import Any, Final
 
@@ -9,6 +9,7 @@ from msgspec import Struct
 
 from scalewitness.domain.ids import uuid7
 from scalewitness.domain.observations import Sex
+from scalewitness.domain.parents import Role
 
 Fact = dict[str, Any]
 
@@ -26,6 +27,15 @@ _BEGINNING: Final = 0
 """The time in an id made from content: the same line read on another day is still the same."""
 
 
+class ListedParent(Struct, frozen=True):
+    """As the list names it. Once it is found: ``line``, by number, in which it stands, or
+    ``animal``, its id on record."""
+
+    named: str
+    line: int = 0
+    animal: str = ""
+
+
 class ListedAnimal(Struct, frozen=True, kw_only=True):
     """``sex``: as the list has it, with how ``sure``; ``hatched``, ``weighed``: days."""
 
@@ -36,6 +46,8 @@ class ListedAnimal(Struct, frozen=True, kw_only=True):
     sex: Sex | None = None
     sure: bool = True
     hatched: str = ""
+    sire: ListedParent | None = None
+    dam: ListedParent | None = None
     grams: str = ""
     weighed: str = ""
     traits: tuple[str, ...] = ()
@@ -46,6 +58,16 @@ class ListedAnimal(Struct, frozen=True, kw_only=True):
     @property
     def title(self) -> str:
         return self.name or self.tag or self.transponder
+
+    @property
+    def codes(self) -> tuple[str, ...]:
+        return tuple(filter(None, (self.tag, self.transponder)))
+
+    @property
+    def parents(self) -> dict[Role, ListedParent]:
+        """Those that it names."""
+        named: dict[Role, ListedParent | None] = {"sire": self.sire, "dam": self.dam}
+        return {role: one for role, one in named.items() if one}
 
     @property
     def record(self) -> dict[str, str]:
@@ -85,11 +107,17 @@ def _id(source: Sequence[object], place: int) -> str:
 
 
 def facts_of(
-    draft: ListedAnimal, collection: str, ids: ContentIds, now: str, sex_from: str
+    draft: ListedAnimal,
+    collection: str,
+    ids: ContentIds,
+    now: str,
+    sex_from: str,
+    parents: Mapping[Role, str],
 ) -> list[Fact]:
-    """All that a line states, in the order it must be taken: the animal, its codes, its weight,
-    and its sex as somebody's word. ``now``: RFC 3339, UTC."""
-    body = {"species": draft.species, "hatched": draft.hatched, "traits": list(draft.traits)}
+    """All that a line states, in the order it must be taken: the animal with its ``parents`` by
+    their ids, its codes, its weight, and its sex as somebody's word. ``now``: RFC 3339, UTC."""
+    body: dict[str, object] = {"species": draft.species, "hatched": draft.hatched}
+    body |= {"traits": list(draft.traits), "sire": parents.get("sire"), "dam": parents.get("dam")}
     kept = {name: value for name, value in body.items() if value}
     stated = [("animal_registered", {"collection": collection, **kept})]
     codes = [("tag", draft.tag), ("transponder", draft.transponder)]

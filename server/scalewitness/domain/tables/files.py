@@ -1,49 +1,38 @@
-"""The bytes of a file become rows of cells: XLSX and ODS workbooks by calamine, CSV by
-Python's own reader. Values only: no formula is computed, no link is followed.
-"""
+"""The bytes of a file become rows of cells: CSV by Python's own reader, others as `workbooks`."""
 
 import csv
 import io
-import re
-import zlib
 from collections import Counter
 from collections.abc import Iterable, Sequence
-from datetime import date, datetime
 from typing import Final
-from zipfile import BadZipFile, ZipFile
 
 from charset_normalizer import from_bytes
-from python_calamine import (
-    CalamineError,
-    CalamineSheet,
-    CalamineWorkbook,
-    SheetMetadata,
-    SheetVisibleEnum,
-)
 
 from scalewitness.domain.tables.csvlines import cells_alone, lines_of, records
 from scalewitness.domain.tables.headings import headings_in
-from scalewitness.domain.tables.sheets import Cell, ListFile, ListRow, Unreadable, Worksheet
+from scalewitness.domain.tables.sheets import (
+    MOST_COLUMNS,
+    Cell,
+    ListFile,
+    ListRow,
+    Unreadable,
+    Worksheet,
+    text_cell,
+)
+from scalewitness.domain.tables.workbooks import WORKBOOKS, read_workbook
 
 LARGEST_FILE: Final = 4_000_000
 """Bytes; 10,000 lines of a breeder's list have two million (our judgement)."""
-LARGEST_UNPACKED: Final = 100_000_000
-"""Bytes of a workbook once unpacked, which is what a reader holds (our judgement)."""
 MOST_ROWS: Final = 10_000
 """Of one file; the largest breeders there are keep some thousands (our judgement)."""
-MOST_COLUMNS: Final = 100
 MARK: Final = "\ufeff"
 """What some programs put before UTF-8, and need to know it again."""
 
-_WORKBOOKS: Final = (b"PK\x03\x04", b"\xd0\xcf\x11\xe0")
 _ENCODINGS: Final = ["cp1252", "cp1250", "mac_roman", "cp850"]
 """Those that spreadsheets write besides UTF-8 and UTF-16, for the languages of Europe."""
 _DELIMITERS: Final = {",": "commas", ";": "semicolons", "\t": "tabs", "|": "bars"}
 _LOOKED_AT: Final = 60
 """Lines that tell what separates the cells."""
-_UNSEEN: Final = dict.fromkeys((0x200B, 0xFEFF)) | dict.fromkeys((0xA0, 0x202F), " ")
-"""What comes along where cells are copied from web pages, and nobody sees."""
-_LONGEST_NUMBER: Final = 1e21
 
 
 def read_table(content: bytes) -> ListFile:
@@ -56,118 +45,12 @@ def read_table(content: bytes) -> ListFile:
         raise Unreadable(f"The file is larger than {LARGEST_FILE // 1_000_000} MB. Split it.")
     if not content.strip():
         raise Unreadable("The file is empty.")
-    table = _workbook(content) if content.startswith(_WORKBOOKS) else _csv(content)
+    table = read_workbook(content) if content.startswith(WORKBOOKS) else _csv(content)
     if not any(sheet.filled for sheet in table.sheets):
         raise Unreadable("Nothing stands in the file.")
     if sum(sheet.filled for sheet in table.sheets) > MOST_ROWS:
         raise Unreadable(f"The file has more than {MOST_ROWS} lines. Split it.")
     return table
-
-
-# --- workbooks ------------------------------------------------------------------------
-
-_Place = tuple[int, int]
-"""A row and a column, from 0."""
-_FAULTY: Final = re.compile(
-    rb'<c\s[^>]*?\bt="e"[^>]*>'
-    rb"|<c\s[^>]*>\s*<f\b[^>]*(?:/>|>[^<]*</f>)\s*(?:<v\s*/>|<v>\s*</v>)?\s*</c>"
-)
-"""A cell of XLSX whose formula failed, or was never worked out."""
-_NAMED: Final = re.compile(rb'\br="([A-Z]{1,3})([0-9]{1,7})"')
-FAULT: Final = "#N/A"
-"""What stands where a formula has no answer: calamine leaves such a cell blank, and an animal would
-be stored without what ought to stand there."""
-
-
-def _workbook(content: bytes) -> ListFile:
-    if not content.startswith(b"PK"):
-        raise Unreadable("It is an old kind of workbook. Save it as XLSX.")
-    how, faults = _unpacked(content)
-    try:
-        book = CalamineWorkbook.from_filelike(io.BytesIO(content))
-        sheets = tuple(
-            Worksheet(about.name, _rows(book.get_sheet_by_name(about.name), faults), _hides(about))
-            for about in book.sheets_metadata
-        )
-    except CalamineError as fault:
-        if "password" in str(fault).lower():
-            raise Unreadable("The workbook has a password. Save it without one.") from None
-        raise Unreadable("It is no workbook that can be read. Save it as XLSX or CSV.") from None
-    return ListFile(how, sheets)
-
-
-def _hides(about: SheetMetadata) -> bool:
-    return about.visible != SheetVisibleEnum.Visible
-
-
-def _unpacked(content: bytes) -> tuple[str, frozenset[_Place]]:
-    """What the parts of a packed file are, and in which cells of any sheet a formula failed."""
-    try:
-        book = ZipFile(io.BytesIO(content))
-    except BadZipFile:
-        raise Unreadable("The workbook is damaged. Save it anew, or as CSV.") from None
-    if sum(part.file_size for part in book.infolist()) > LARGEST_UNPACKED:
-        raise Unreadable("The workbook is too large once unpacked. Save the sheet as CSV.")
-    names = [name for name in book.namelist() if name.startswith("xl/worksheets/")]
-    if not names:
-        return "an ODS workbook", frozenset()
-    try:
-        parts = [book.read(name) for name in names]
-    except (BadZipFile, NotImplementedError, RuntimeError, zlib.error):
-        raise Unreadable("The workbook is damaged. Save it anew, or as CSV.") from None
-    cells = [found[0] for part in parts for found in _FAULTY.finditer(part)]
-    return "an XLSX workbook", frozenset(filter(None, map(_place, cells)))
-
-
-def _place(cell: bytes) -> _Place | None:
-    found = _NAMED.search(cell)
-    if found is None:
-        return None
-    column = 0
-    for letter in found[1]:
-        column = column * 26 + letter - 64
-    return int(found[2]) - 1, column - 1
-
-
-def _rows(sheet: CalamineSheet, faults: frozenset[_Place]) -> tuple[ListRow, ...]:
-    if sheet.total_width > MOST_COLUMNS:
-        raise Unreadable(f"A sheet has more than {MOST_COLUMNS} columns.")
-    cells = [list(map(_cell, values)) for values in sheet.to_python(skip_empty_area=False)]
-    for row, column in faults:
-        if row < len(cells) and column < len(cells[row]) and not cells[row][column].text:
-            cells[row][column] = Cell(FAULT, "other")
-    for (top, column), (bottom, _) in sheet.merged_cell_ranges or ():
-        for row in range(top + 1, min(bottom + 1, len(cells))):
-            cells[row][column] = cells[top][column]
-    return _from_first(ListRow(number, tuple(row)) for number, row in enumerate(cells, 1))
-
-
-def _from_first(rows: Iterable[ListRow]) -> tuple[ListRow, ...]:
-    """From the first row in which anything stands to the last."""
-    kept = list(rows)
-    while kept and kept[-1].blank:
-        kept.pop()
-    return tuple(kept)
-
-
-def _cell(value: object) -> Cell:
-    if isinstance(value, str):
-        return _text_cell(value)
-    if isinstance(value, bool):
-        return Cell(str(value).upper(), "other")
-    if isinstance(value, int | float):
-        return Cell(_number(value), "number")
-    if isinstance(value, datetime):
-        return Cell(value.date().isoformat(), "day")
-    if isinstance(value, date):
-        return Cell(value.isoformat(), "day")
-    return Cell(str(value), "other")
-
-
-def _number(value: float) -> str:
-    if abs(value) < _LONGEST_NUMBER and value == int(value):
-        return str(int(value))
-    return f"{value:.15g}"
 
 
 # --- CSV ------------------------------------------------------------------------------
@@ -181,7 +64,7 @@ def _csv(content: bytes) -> ListFile:
     rows = [
         ListRow(
             one.number,
-            tuple(_text_cell(plain(cell.strip())) for cell in one.cells),
+            tuple(text_cell(plain(cell.strip())) for cell in one.cells),
             one.lines,
             one.why,
         )
@@ -199,11 +82,7 @@ def _csv(content: bytes) -> ListFile:
 
 
 def _typed(text: str) -> Cell:
-    return _text_cell(plain(text.strip()))
-
-
-def _text_cell(text: str) -> Cell:
-    return Cell(text.translate(_UNSEEN).strip())
+    return text_cell(plain(text.strip()))
 
 
 def _decoded(content: bytes) -> tuple[str, str]:

@@ -13,8 +13,13 @@ FIELDS: Final[Mapping[str, str]] = {
     "sex": "Sex",
     "count": "How many animals",
     "hatched": "Hatched or born",
+    "sire": "Sire",
+    "dam": "Dam",
+    "weight": "Weight",
     "grams": "Weight in grams",
     "kilograms": "Weight in kilograms",
+    "ounces": "Weight in ounces",
+    "pounds": "Weight in pounds",
     "weighed": "Day it was weighed",
     "traits": "Traits",
     "rack": "Rack or place",
@@ -24,6 +29,10 @@ FIELDS: Final[Mapping[str, str]] = {
 """What is taken of an animal. Anything else is left out, or goes into the description."""
 MANY: Final = ("traits", "description")
 """Several columns may hold these."""
+WEIGHTS: Final[Mapping[str, str]] = {
+    "weight": "", "grams": "g", "kilograms": "kg", "ounces": "oz", "pounds": "lb",
+}  # fmt: skip
+"""Columns of weights, with the unit that each is headed in; empty where it is headed in none."""
 
 _HEADINGS: Final[Mapping[str, str]] = {
     "tag": "tag|tags|code|id|no|nr|number|animal|animal id|animal no|snake"
@@ -40,9 +49,17 @@ _HEADINGS: Final[Mapping[str, str]] = {
     "hatched": "hatched|hatch date|hatched or born|dob|d o b|born|birth|birthday"
     "|birth date|date of birth"
     "|date hatched|hatch|geboren|geburtsdatum|schlupf|schlupfdatum|geb|hatch day|date of hatch",
-    "grams": "weight|grams|gram|g|gewicht|mass|wt|weight g|weight grams|weight in g|weight in grams"
-    "|gewicht g|last weight|current weight",
+    "sire": "sire|sire id|sire name|sire tag|sire code|father|father id|father name|dad|male parent"
+    "|vater|vatertier",
+    "dam": "dam|dam id|dam name|dam tag|dam code|mother|mother id|mother name|mum|mom|female parent"
+    "|mutter|muttertier",
+    "weight": "weight|gewicht|mass|wt|last weight|current weight",
+    "grams": "grams|gram|g|weight g|weight grams|weight in g|weight in grams|wt g|gewicht g"
+    "|gewicht in g",
     "kilograms": "kg|weight kg|weight in kg|weight in kilograms|gewicht kg|kilograms",
+    "ounces": "oz|ounces|weight oz|weight in oz|weight ounces|weight in ounces|wt oz",
+    "pounds": "lb|lbs|pounds|weight lb|weight lbs|weight in lb|weight in lbs|weight in pounds"
+    "|wt lb|wt lbs",
     "weighed": "weighed|weighed on|date weighed|weigh date|weight date|day weighed"
     "|day it was weighed"
     "|gewogen|gewogen am",

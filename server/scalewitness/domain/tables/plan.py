@@ -5,61 +5,25 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from datetime import date
 from functools import cached_property
-from typing import Final, Literal
 
 from msgspec import Struct
+from msgspec.structs import replace
 
 from scalewitness.domain.sexing.taxa import taxon
+from scalewitness.domain.tables.asking import ListCells
 from scalewitness.domain.tables.columns import Column, Layout, best_sheet, is_heading, lay_out
 from scalewitness.domain.tables.drafts import ListedAnimal
 from scalewitness.domain.tables.headings import FIELDS, REASON
+from scalewitness.domain.tables.hiding import LEFT_OUT, hidden_parts, without_hidden
+from scalewitness.domain.tables.lines import Beside, ByCode, KnownAnimal, ListLine, State
+from scalewitness.domain.tables.parentage import ParentFinder
 from scalewitness.domain.tables.questions import OpenQuestion, question
 from scalewitness.domain.tables.reading import LineReader
 from scalewitness.domain.tables.sheets import ListFile, ListRow, Worksheet
 
-State = Literal["new", "here", "cannot", "aside"]
-"""``new``: to be stored; ``here``: on record already, or said by an earlier line; ``cannot``: not
-as it is; ``aside``: no animal, such as a heading or a total."""
-
 _TOTAL = re.compile(
     r"(?:grand |sub-?)?(?:total|totals|sum|summe|gesamt|insgesamt|count)\b.*", re.IGNORECASE
 )
-
-
-class KnownAnimal(Struct, frozen=True):
-    """An animal of the keeper's on record. ``codes``: pairs of scheme and code."""
-
-    id: str
-    title: str
-    species: str
-    hatched: str
-    codes: tuple[tuple[str, str], ...]
-
-    def borne(self, scheme: str) -> tuple[str, ...]:
-        return tuple(code for one, code in self.codes if one == scheme)
-
-
-class Beside(Struct, frozen=True):
-    """Another animal beside that of a line: what each says, by what it is called. ``line``: where
-    it stands in the file; else ``animal`` is its id on record."""
-
-    rows: tuple[tuple[str, str, str], ...]
-    line: int = 0
-    animal: str = ""
-    title: str = ""
-
-
-class ListLine(Struct, frozen=True):
-    """``number``: in the file, from 1. ``why`` it is not to be stored. ``waits``: the questions to
-    be answered first."""
-
-    number: int
-    row: ListRow
-    state: State
-    why: str = ""
-    draft: ListedAnimal | None = None
-    waits: tuple[str, ...] = ()
-    beside: Beside | None = None
 
 
 class Answers(Struct, frozen=True, omit_defaults=True):
@@ -98,46 +62,60 @@ class ImportPlan(Struct, frozen=True, dict=True):
         return [one for one in self.questions if not one.answer]
 
 
-ByCode = Mapping[tuple[str, str], Sequence[KnownAnimal]]
-"""The keeper's animals by scheme and code; tags in small letters."""
-NOBODY: Final[ByCode] = {}
-
-
 def plan_of(table: ListFile, answers: Answers, known: ByCode, today: date) -> ImportPlan:
     """Lay a file out line by line. Every row of the sheet is in exactly one line."""
     chosen = answers.sheet if 0 <= answers.sheet < len(table.sheets) else best_sheet(table.sheets)
     sheet = table.sheets[chosen]
-    guessed = lay_out(sheet, today)
-    columns = tuple(_as_answered(one, answers.columns) for one in guessed.columns)
-    layout = Layout(guessed.head, columns)
+    found = lay_out(sheet, today)
+    layout = Layout(found.head, tuple(_as_answered(one, answers.columns) for one in found.columns))
     aside = [_aside(index, row, sheet, layout) for index, row in enumerate(sheet.rows)]
-    body = [row for row, why in zip(sheet.rows, aside, strict=True) if why is None]
-    reader = LineReader(layout, body, answers.replies, today)
+    hidden = hidden_parts(layout.columns, _kept(sheet, aside))
+    guessed = found.columns
+    if answers.replies.get("hidden") == "out":
+        guessed = without_hidden(guessed)
+        layout = Layout(found.head, without_hidden(layout.columns))
+        aside = [why or (LEFT_OUT if row.hidden else None)
+                 for row, why in zip(sheet.rows, aside, strict=True)]  # fmt: skip
+    body = _kept(sheet, aside)
+    cells = ListCells(layout.columns, answers.replies)
+    cells.note("hidden", hidden.lines, hidden.in_words)
+    reader = LineReader(cells, body, hidden, today)
     width = len(sheet.rows[layout.head].cells) if layout.head >= 0 else 0
     lines = [
         _line(row, reader, width) if why is None else ListLine(row.number, row, "aside", why)
         for row, why in zip(sheet.rows, aside, strict=True)
     ]
     lines = _against_record(_against_each_other(lines), known)
+    marks = {row.number: reader.marks(row) for row in body}
+    finder = ParentFinder(lines, marks, known, cells)
+    finder.ask_ahead({row.number: reader.parents(row) for row in body})
+    lines = finder.settled()
     head = sheet.rows[layout.head].number if layout.head >= 0 else 0
     return ImportPlan(
-        chosen, head, columns, guessed.columns, tuple(lines), _questions(reader, answers)
+        chosen, head, layout.columns, guessed, tuple(lines), _questions(cells, answers)
     )
+
+
+def _kept(sheet: Worksheet, aside: Sequence[str | None]) -> list[ListRow]:
+    return [row for row, why in zip(sheet.rows, aside, strict=True) if why is None]
 
 
 def _as_answered(column: Column, answers: Mapping[int, str]) -> Column:
     field = answers.get(column.index, column.field)
     if field == column.field or field not in {"", *FIELDS}:
         return column
-    return Column(column.index, column.heading, field, False, column.samples)
+    return replace(column, field=field, by_content=False, by_hand=True)
 
 
-def _questions(reader: LineReader, answers: Answers) -> tuple[OpenQuestion, ...]:
-    replies, guesses = answers.replies, reader.guesses
+def _questions(cells: ListCells, answers: Answers) -> tuple[OpenQuestion, ...]:
+    replies, guesses = answers.replies, cells.guesses
     made = [
-        question(name, len(rows), example, replies.get(name, ""), guesses.get(name, ""))
-        for name, (rows, example) in reader.asked.items()
-    ]
+        question(
+            name, len(rows), example, replies.get(name, ""), guesses.get(name, ""),
+            cells.options[name],
+        )
+        for name, (rows, example) in cells.asked.items()
+    ]  # fmt: skip
     return tuple(sorted(made, key=lambda one: ("=" in one.name, -one.lines)))
 
 
@@ -176,12 +154,12 @@ def _line(row: ListRow, reader: LineReader, width: int) -> ListLine:
         return ListLine(
             row.number, row, "cannot", f"It has {len(row.cells)} cells where the head has {width}."
         )
-    draft, wrong, waits = reader.read(row)
-    if draft is not None:
-        return ListLine(row.number, row, "new", draft=draft)
-    if wrong:
-        return ListLine(row.number, row, "cannot", " ".join(wrong))
-    return ListLine(row.number, row, "cannot", "It waits for your answer.", waits=tuple(waits))
+    found = reader.read(row)
+    if found.draft is not None:
+        return ListLine(row.number, row, "new", " ".join(found.remarks), found.draft)
+    if found.wrong:
+        return ListLine(row.number, row, "cannot", " ".join(found.wrong))
+    return ListLine(row.number, row, "cannot", "It waits for your answer.", waits=found.waits)
 
 
 def _misfits(row: ListRow, width: int) -> bool:
@@ -225,9 +203,9 @@ def _settled(
             line.number, line.row, "cannot", why, beside=_beside_line(line.draft, other)
         )
     if line.number in same:
-        return ListLine(
-            line.number, line.row, "here", f"Line {same[line.number].number} says the same."
-        )
+        first = same[line.number].number
+        why = f"Line {first} says the same."
+        return ListLine(line.number, line.row, "here", why, same_line=first)
     return line
 
 
@@ -251,7 +229,11 @@ def _compared(line: ListLine, draft: ListedAnimal, known: ByCode) -> ListLine:
     elif _is_same(draft, other):
         differs = any(here != there for _, here, there in beside.rows)
         why = "On record already." + (" What differs stays as it is there." if differs else "")
-        return ListLine(line.number, line.row, "here", why, beside=beside if differs else None)
+        why += " So do its parents." if draft.parents else ""
+        return ListLine(
+            line.number, line.row, "here", why, beside=beside if differs else None,
+            same_animal=other,
+        )  # fmt: skip
     else:
         why = "Its tag is that of another animal of yours."
     return ListLine(line.number, line.row, "cannot", why, beside=beside)
@@ -294,6 +276,8 @@ def _in_words(draft: ListedAnimal) -> dict[str, str]:
         "Hatched": draft.hatched,
         "Name": draft.name,
         "Sex in the list": draft.sex or "",
+        "Sire": draft.sire.named if draft.sire else "",
+        "Dam": draft.dam.named if draft.dam else "",
         "Weight": f"{draft.grams} g" if draft.grams else "",
         "Rack": draft.rack,
     }

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Mapping
 
 from msgspec import Struct
+from msgspec.structs import replace
 
 from scalewitness.domain.sexing.taxa import species_list, taxon
 from scalewitness.domain.tables.drafts import SOURCES
@@ -40,16 +41,25 @@ def species_options() -> Options:
     return tuple((kind.key, f"{kind.common} ({kind.scientific})") for kind in species_list())
 
 
-def question(name: str, lines: int, example: str, answer: str, guess: str) -> OpenQuestion:
-    """The question of that name; ``example``: what stands in the first line it is about."""
+def question(
+    name: str, lines: int, example: str, answer: str, guess: str, found: Options = ()
+) -> OpenQuestion:
+    """The question of that name; ``example``: what stands in the first line it is about;
+    ``found``: what it could be besides the usual."""
     if "=" in name:
-        return _meaning(name, lines, answer, guess)
-    text, options = _ASKED[name](example)
-    return OpenQuestion(name, text, options, lines, answer, day=name == "weighed")
+        asked = _meaning(name, lines, answer, guess, found)
+    else:
+        text, options = _ASKED[name](example)
+        asked = OpenQuestion(name, text, options, lines, answer, day=name == "weighed")
+    # What it could be may have changed since it was answered.
+    return asked if asked.day or answer in dict(asked.options) else replace(asked, answer="")
 
 
-def _meaning(name: str, lines: int, answer: str, guess: str) -> OpenQuestion:
+def _meaning(name: str, lines: int, answer: str, guess: str, found: Options) -> OpenQuestion:
     field, _, word = name.partition("=")
+    if field == "parent":
+        lead = f"Which animal is the parent “{word}”?"
+        return OpenQuestion(name, lead, (*found, *_WITHOUT), lines, answer)
     if field == "species":
         lead = f"Which species is “{word}”?"
         if guess:
@@ -102,6 +112,47 @@ def _marks(example: str) -> tuple[str, Options]:
     )
 
 
+def _unit(example: str) -> tuple[str, Options]:
+    return f"In which unit are weights such as {example}? The list does not say.", (
+        ("g", "Grams"), ("kg", "Kilograms"), ("oz", "Ounces"), ("lb", "Pounds"),
+        ("out", "Leave them out"),
+    )  # fmt: skip
+
+
+def _dated(example: str) -> tuple[str, Options]:
+    return f"A sheet makes days of counts such as 1.2.3. Was {example}?", (
+        ("counts", "Yes: read each as the count that it was"),
+        ("unknown", "No: store these animals without a sex"),
+        SKIP,
+    )
+
+
+def _shown(example: str) -> tuple[str, Options]:
+    return f"Some cells show something else than they hold, such as {example}. What is right?", (
+        ("shown", "What the sheet shows"), ("stored", "What the cells hold"), SKIP,
+    )  # fmt: skip
+
+
+def _hidden(example: str) -> tuple[str, Options]:
+    return f"The sheet hides {example}. Shall it be read too?", (
+        ("read", "Yes, like the rest"), ("out", "No, leave out what is hidden"),
+    )  # fmt: skip
+
+
+_WITHOUT: Options = (
+    ("describe", "Store them without this parent, and what the list says in their description"),
+    SKIP,
+)
+
+
+def _parents(example: str) -> tuple[str, Options]:
+    return (
+        "Some parents are neither on record nor in a line that can be stored, such as "
+        f"“{example}”.",
+        _WITHOUT,
+    )
+
+
 def _zeros(example: str) -> tuple[str, Options]:
     return f"Some transponder numbers have lost noughts in front. Is {example} right?", (
         ("yes", "Yes: put the noughts back in all of them"), SKIP,
@@ -133,4 +184,9 @@ _ASKED: Mapping[str, Callable[[str], tuple[str, Options]]] = {
     "zeros": _zeros,
     "species": _species,
     "sex_from": _sex_from,
+    "unit": _unit,
+    "dated": _dated,
+    "shown": _shown,
+    "hidden": _hidden,
+    "parents": _parents,
 }

@@ -1,11 +1,11 @@
-"""Single cells: what a sex, a count, a weight or a code that somebody typed can mean."""
+"""Single cells: what a sex, a count or a code that somebody typed can mean."""
 
 import re
 from dataclasses import dataclass
-from decimal import Decimal
 from typing import Final, Literal
 
 from scalewitness.domain.identifiers import CODE_DIGITS, parse_transponder
+from scalewitness.domain.tables.days import figures_of_day
 from scalewitness.domain.tables.sheets import Cell
 
 Sex = Literal["male", "female", "unknown", "several", "ask"]
@@ -35,10 +35,19 @@ class SeenSex:
 
 
 def see_sex(cell: Cell) -> SeenSex:
-    """What a cell says of an animal's sex. A sheet makes 1 of ``1.0`` and a day of ``1.2.3``."""
-    text = cell.text.strip().lower()
-    if cell.kind == "day":
-        return SeenSex("several")
+    """What a cell says of an animal's sex, by what it shows where it holds too little: a sheet
+    makes 1 of ``1.0``."""
+    stored = _sex_in(cell.text)
+    if cell.kind != "number" or not cell.shown:
+        return stored
+    shown = _sex_in(cell.shown)
+    if shown.sex in ("ask", stored.sex):
+        return stored
+    return shown if stored.sex == "ask" else SeenSex("ask")
+
+
+def _sex_in(typed: str) -> SeenSex:
+    text = typed.strip().lower()
     if counted := _count(text):
         return SeenSex(counted)
     if text in NOTHING or text in _UNSEXED:
@@ -62,6 +71,20 @@ def _count(text: str) -> Sex | None:
     return None
 
 
+def made_a_day(cell: Cell) -> str:
+    """The count of which a sheet likely made a day, or a day's time; empty where it made none. Its
+    figures are in the order in which it was typed, which is the order that the sheet shows."""
+    if cell.kind == "dated":
+        return cell.text if "." in cell.text else f"{cell.text}.0"
+    typed = cell.shown or cell.text
+    if cell.kind not in ("day", "text") or (cell.kind == "text" and _count(typed.lower())):
+        return ""
+    parts = figures_of_day(typed, whole=cell.kind == "day")
+    if len(parts) == 3 and len(parts[0]) == 4:
+        parts = parts[::-1]
+    return ".".join(str(int(one[-2:])) for one in parts)
+
+
 def split_count(text: str) -> tuple[Sex | None, str]:
     """A count in front of a species or a name, as in “1.2 corn snake”, and what follows it."""
     if found := _LEADING.fullmatch(text):
@@ -72,7 +95,7 @@ def split_count(text: str) -> tuple[Sex | None, str]:
 def counts_one(cell: Cell) -> bool:
     """Whether a cell that says how many animals there are says one, or nothing."""
     text = cell.text.strip().lower()
-    if cell.kind == "day":
+    if cell.kind in ("day", "dated"):
         return False
     return text in {*NOTHING, "1", "1x", "x1", "1 x"} or _count(text) in (
         "male",
@@ -85,39 +108,6 @@ def is_span(text: str) -> bool:
     """Whether a tag names a row of animals, as M11-M16 does."""
     found = _SPAN.fullmatch(text)
     return bool(found and text.count(found[1].strip()) > 1 and int(found[2]) < int(found[3]))
-
-
-# --- weights --------------------------------------------------------------------------
-
-_WEIGHT = re.compile(r"(\d[\d.,' ]*?)\s*(kg|g|gr|grams?|gramm)?\.?")
-Marks = Literal["point", "comma"]
-"""Which of the two separates decimals."""
-
-
-def weight_parts(cell: Cell) -> tuple[str, str] | None:
-    """The figures and the unit, if there is one; None where it is no weight."""
-    found = _WEIGHT.fullmatch(cell.text.strip().lower())
-    return (found[1].replace(" ", "").replace("'", ""), found[2] or "") if found else None
-
-
-def marks_in(figures: str) -> Marks | None:
-    """Which mark is shown to separate decimals, by where it stands; None where it is open."""
-    last = max(figures.rfind("."), figures.rfind(","))
-    if last < 0:
-        return None
-    mark: Marks = "comma" if figures[last] == "," else "point"
-    other: Marks = "point" if mark == "comma" else "comma"
-    if "." in figures and "," in figures:
-        return mark
-    if figures.count(figures[last]) > 1:
-        return other
-    return mark if len(figures) - last - 1 != 3 or figures.startswith("0") else None
-
-
-def number_in(figures: str, marks: Marks) -> Decimal:
-    """Raises ArithmeticError where the figures are no number."""
-    decimal, grouping = (",", ".") if marks == "comma" else (".", ",")
-    return Decimal(figures.replace(grouping, "").replace(decimal, "."))
 
 
 # --- transponders -----------------------------------------------------------------------
@@ -141,7 +131,7 @@ class SeenCode:
 
 def see_transponder(cell: Cell) -> SeenCode:
     text = cell.text.strip()
-    if cell.kind in ("day", "other"):
+    if cell.kind in ("day", "dated", "other"):
         return SeenCode(why="The sheet made something else of the transponder’s number.")
     if _EXPONENT.fullmatch(text):
         return SeenCode(

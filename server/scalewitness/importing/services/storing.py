@@ -1,6 +1,7 @@
 """The confirmed lines of a list go on record: each with all that it states, or not at all."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Final
 from uuid import UUID
@@ -10,8 +11,8 @@ from django.db import transaction
 from scalewitness.animals import services as animals
 from scalewitness.animals.models import Animal
 from scalewitness.domain.moments import rfc3339
-from scalewitness.domain.tables.drafts import Fact, ListedAnimal, facts_of
-from scalewitness.domain.tables.plan import ListLine
+from scalewitness.domain.tables.drafts import ContentIds, Fact, ListedAnimal, facts_of
+from scalewitness.domain.tables.lines import ListLine
 from scalewitness.importing.models import Upload
 from scalewitness.importing.queries import ids_for, known_by_code, planned, registered
 from scalewitness.importing.services.bringing import note
@@ -37,10 +38,37 @@ class Refusal(Exception):
         self.number, self.why = number, why
 
 
+@dataclass(frozen=True, slots=True)
+class Confirmed:
+    """What is to be stored of a list. ``sex_from``: whose word its sexes are; ``drafts``: its
+    animals by the numbers of their lines."""
+
+    upload: Upload
+    actor: Actor
+    sex_from: str
+    drafts: Mapping[int, ListedAnimal]
+
+    def parents_of(self, animals: Iterable[ListedAnimal]) -> list[ListedAnimal]:
+        """Those that stand in the list."""
+        named = (one for draft in animals for one in draft.parents.values())
+        return list(dict.fromkeys(self.drafts[one.line] for one in named if one.line))
+
+    def facts(
+        self, draft: ListedAnimal, ids: Mapping[ListedAnimal, ContentIds], now: datetime
+    ) -> list[Fact]:
+        parents = {
+            role: one.animal or ids[self.drafts[one.line]].animal
+            for role, one in draft.parents.items()
+        }
+        room = str(self.upload.collection_id)
+        return facts_of(draft, room, ids[draft], rfc3339(now), self.sex_from, parents)
+
+
 def waiting(upload: Upload, lines: Sequence[ListLine]) -> list[ListLine]:
-    """Those still to be stored, of a plan's lines."""
+    """Those still to be stored, of a plan's lines; parents before their young."""
     done = {*upload.stored, *map(int, upload.refused)}
-    return [one for one in lines if one.state == "new" and one.number not in done]
+    left = [one for one in lines if one.state == "new" and one.number not in done]
+    return sorted(left, key=lambda one: (one.generation, one.number))
 
 
 def store(
@@ -53,48 +81,57 @@ def store(
         Busy: the log was not free in time. What was stored before stays.
     """
     plan = planned(upload, now())
-    left, sex_from = waiting(upload, plan.lines), plan.reply("sex_from")
+    drafts = {one.number: one.draft for one in plan.lines if one.draft}
+    confirmed = Confirmed(upload, actor, plan.reply("sex_from"), drafts)
+    left = waiting(upload, plan.lines)
     while left:
-        _store_some(upload, left[:AT_ONCE], actor, sex_from, now())
+        _store_some(confirmed, left[:AT_ONCE], now())
         left = left[AT_ONCE:]
         if is_over():
             break
     return len(left)
 
 
-def _store_some(
-    upload: Upload, lines: Sequence[ListLine], actor: Actor, sex_from: str, now: datetime
-) -> None:
+def _store_some(confirmed: Confirmed, lines: Sequence[ListLine], now: datetime) -> None:
     """All of them in one transaction; where the record refuses any, each in one of its own."""
     try:
-        _store_together(upload, lines, actor, sex_from, now)
+        _store_together(confirmed, lines, now)
     except Refusal as refusal:
-        upload.refresh_from_db(fields=PROGRESS)
+        confirmed.upload.refresh_from_db(fields=PROGRESS)
         if len(lines) == 1:
-            note(upload, [], {refusal.number: refusal.why}, [])
+            note(confirmed.upload, [], {refusal.number: refusal.why}, [])
             return
         for one in lines:
-            _store_some(upload, [one], actor, sex_from, now)
+            _store_some(confirmed, [one], now)
 
 
-def _store_together(
-    upload: Upload, lines: Sequence[ListLine], actor: Actor, sex_from: str, now: datetime
-) -> None:
+def _store_together(confirmed: Confirmed, lines: Sequence[ListLine], now: datetime) -> None:
+    upload = confirmed.upload
     with transaction.atomic():
         take_turn()  # so that nobody registers the same between the look and the writing
         Upload.objects.select_for_update().only("pk").get(pk=upload.pk)
         upload.refresh_from_db(fields=PROGRESS)
         lines = waiting(upload, lines)
-        here = _here(upload, lines, now)
+        here = _here(upload, lines, now) | _orphans(lines, upload.refused)
         kept = {one.number: one.draft for one in lines if one.draft and one.number not in here}
-        ids = ids_for(upload, list(kept.values()))
-        room, at = str(upload.collection_id), rfc3339(now)
-        made = [(n, facts_of(one, room, ids[one], at, sex_from)) for n, one in kept.items()]
-        outcomes = _accepted(made, actor, now)
+        ids = ids_for(upload, [*kept.values(), *confirmed.parents_of(kept.values())])
+        made = [(number, confirmed.facts(one, ids, now)) for number, one in kept.items()]
+        outcomes = _accepted(made, confirmed.actor, now)
         for one in kept.values():
             _note_record(one, UUID(ids[one].animal), upload.keeper, now)
         shared = [code for code, outcome in outcomes if "known_elsewhere" in outcome.flags]
         note(upload, list(kept), here, shared)
+
+
+def _orphans(lines: Sequence[ListLine], refused: Mapping[str, str]) -> dict[int, str]:
+    """Lines whose parent stands in one that the record did not take."""
+    return {
+        line.number: f"Its {role} (line {parent.line}) was not stored."
+        for line in lines
+        if line.draft
+        for role, parent in line.draft.parents.items()
+        if str(parent.line) in refused
+    }
 
 
 def _here(upload: Upload, lines: Sequence[ListLine], now: datetime) -> dict[int, str]:

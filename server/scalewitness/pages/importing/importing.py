@@ -20,7 +20,8 @@ from scalewitness.domain.errors import Busy, NotFound
 from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.domain.tables.drafts import ListedAnimal
 from scalewitness.domain.tables.files import written
-from scalewitness.domain.tables.plan import ImportPlan, ListLine, refused_rows
+from scalewitness.domain.tables.lines import ListLine
+from scalewitness.domain.tables.plan import ImportPlan, refused_rows
 from scalewitness.importing.models import Upload
 from scalewitness.importing.queries import answers_of, planned, table_of, upload_of
 from scalewitness.importing.services.bringing import answer, bring, forget, forget_old
@@ -163,8 +164,9 @@ def _in_words(draft: ListedAnimal) -> str:
     sex = f"said to be {draft.sex}{', unsure' * (not draft.sure)}" if draft.sex else ""
     weighed = f"{weight(draft.grams)} on {day(draft.weighed)}" if draft.grams else ""
     hatched = f"hatched {day(draft.hatched)}" if draft.hatched else ""
+    parents = [f"{role} {one.named}" for role, one in draft.parents.items()]
     parts = [draft.tag, draft.transponder, draft.name, taxon(draft.species).common, sex, hatched,
-             weighed, ", ".join(draft.traits), draft.rack]  # fmt: skip
+             *parents, weighed, ", ".join(draft.traits), draft.rack]  # fmt: skip
     return " · ".join(filter(None, parts))
 
 
