@@ -75,6 +75,12 @@ def _lose(world: World) -> None:
 def _sell(world: World, animal: Animal) -> None:
     sale = world.sold(animal)
     world.say(world.odile, "handed_over", sale.pk)
+    arrived = {"animal": str(animal.pk), "answer": "cannot_tell"}
+    accept_one(
+        world.item("arrival_compared", sale.pk, arrived, texts=_note()),
+        world.buyer(sale),
+        world.now,
+    )
     world.say(world.odile, "sale_closed", sale.pk)
     back = {"to": str(sale.collection_id), "why": "returned", "sale": str(sale.pk)}
     said = world.say(world.odile, "custody_changed", animal.pk, back)

@@ -28,7 +28,7 @@ CALLED_FROM_OUTSIDE = {
         *("add_arguments", "process_view", "process_exception", "form_valid"),
         *("get_queryset",),
         *("clean_animals", "clean_answer", "clean_code", "clean_credential", "clean_picture"),
-        *("clean_file", "clean_ids", "clean_pattern"),
+        *("clean_file", "clean_ids", "clean_pattern", "clean_read"),
         *("clean_report", "clean_represents", "validate", "get_help_text", "get_queryset"),
     },
     "django-allauth": {

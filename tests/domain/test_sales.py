@@ -26,17 +26,17 @@ from scalewitness.domain.sales import (
 KINDS = sorted(MAY)
 
 TABLE = """
-state       offer   withdraw  pay  hand_over   close  decline  ask     confirm   hold      lapse   answer      plead release  refuse
-draft       offered -         -    -           -      -        -       -         -         -       -           -     -        -
-offered     offered withdrawn -    -           -      declined offered confirmed offered   lapsed  -           -     -        -
-confirmed   offered withdrawn paid -           -      -        -       -         confirmed lapsed  -           -     -        -
-paid        -       -         -    handed_over -      -        -       -         -         -       -           paid  released paid
-handed_over -       -         -    -           closed -        -       -         -         -       handed_over -     -        -
-closed      -       -         -    -           -      -        -       -         -         -       closed      -     -        -
-declined    offered -         -    -           -      -        -       -         -         -       -           -     -        -
-withdrawn   offered -         -    -           -      -        -       -         -         -       -           -     -        -
-lapsed      offered -         -    -           -      -        -       -         -         -       -           -     -        -
-released    -       -         -    -           -      -        -       -         -         -       -           -     -        -
+state       offer   withdraw  pay  hand_over   close  decline  ask     confirm   hold      lapse   answer      plead release  refuse arrive
+draft       offered -         -    -           -      -        -       -         -         -       -           -     -        - -
+offered     offered withdrawn -    -           -      declined offered confirmed offered   lapsed  -           -     -        - -
+confirmed   offered withdrawn paid -           -      -        -       -         confirmed lapsed  -           -     -        - -
+paid        -       -         -    handed_over -      -        -       -         -         -       -           paid  released paid paid
+handed_over -       -         -    -           closed -        -       -         -         -       handed_over -     -        - handed_over
+closed      -       -         -    -           -      -        -       -         -         -       closed      -     -        - closed
+declined    offered -         -    -           -      -        -       -         -         -       -           -     -        - -
+withdrawn   offered -         -    -           -      -        -       -         -         -       -           -     -        - -
+lapsed      offered -         -    -           -      -        -       -         -         -       -           -     -        - -
+released    -       -         -    -           -      -        -       -         -         -       -           -     -        - -
 """  # noqa: E501
 """What each act makes of a sale in each state that is not held; ``-``: it does not follow."""
 HEAD, *ROWS = (line.split() for line in TABLE.strip().splitlines())
@@ -63,6 +63,7 @@ KIND_OF = {
     "hold": "sale_held",
     "lapse": "offer_lapsed",
     "answer": "return_answered",
+    "arrive": "arrival_compared",
     "plead": "release_asked",
     "release": "release_agreed",
     "refuse": "release_denied",
@@ -117,7 +118,7 @@ def test_whose_step_each_is() -> None:
         party: {act for act in ACTS if MAY[KIND_OF[act]] == party} for party in set(MAY.values())
     } == {
         "seller": {"offer", "withdraw", "pay", "hand_over", "close", "plead"},
-        "buyer": {"decline", "ask", "confirm", "answer", "release", "refuse"},
+        "buyer": {"decline", "ask", "confirm", "answer", "arrive", "release", "refuse"},
         "system": {"hold", "lapse"},
     }
     assert set(MAY) == set(KIND_OF.values())

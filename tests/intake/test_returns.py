@@ -195,4 +195,5 @@ def test_a_buyer_who_keeps_it_gives_it_back_by_their_own_word(world: World, anim
     assert state(world, animal) == "by_buyer"
     assert offered_again(world, animal)
     assert not Letter.objects.filter(kind="return_claimed").exists()
-    assert OfferLink.objects.filter(sale=sale, purpose="disclosure").count() == 1
+    links = OfferLink.objects.filter(sale=sale, purpose="disclosure")
+    assert links.count() == 2, "of the payment and of the handover"

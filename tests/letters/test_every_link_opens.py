@@ -181,6 +181,8 @@ def _sale(here: Here, readers: Readers) -> None:
     readers.open_all()
     scene.buyer("release_denied", {"asked": asked.id})
     scene.seller("handed_over")
+    scene.buyer("arrival_compared", {"animal": str(animal.pk), "answer": "another"})
+    readers.open_all()
     claimed = here.back(scene.sale, animal, answer=None)
     readers.open_all()
     scene.buyer("return_answered", {"move": claimed.id, "answer": "denied"})

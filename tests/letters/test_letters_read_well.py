@@ -85,6 +85,13 @@ FINDING = {
     "would_set_aside": 1,
     "words_of": FACT,
 }
+ARRIVED = {
+    "animal": VESPER,
+    "answer": "another",
+    "in_words": "another snake arrived, by its buyer’s word; the transponder they read, "
+    "276098100000002, is not the one on record",
+    "receipt": FACT,
+}
 CONTEXTS: dict[str, dict[str, Any]] = {
     "visit_invitation": {
         "to_name": "Greta Lund",
@@ -120,7 +127,12 @@ CONTEXTS: dict[str, dict[str, Any]] = {
     "offer_declined": TO_SELLER | {"receipt": FACT},
     "offer_withdrawn": SALE,
     "payment_recorded": SALE | {"link": str(LINK)},
-    "handed_over": SALE,
+    "handed_over": SALE | {"link": str(LINK)},
+    "arrival_compared": TO_SELLER | ARRIVED,
+    "arrival_compared_buyer": SALE
+    | ARRIVED
+    | {"until": "2026-12-14T08:30:00+00:00", "link": str(LINK)}
+    | {"seller_email": "odile.marten@keepers.example"},
     "return_claimed": SALE
     | {"animal": VESPER, "at": "2026-11-29T08:30:00+00:00", "days": 14, "link": str(LINK)}
     | {"denied_before": True},
@@ -431,6 +443,9 @@ def test_both_parts_lead_to_the_same_place(kind: str) -> None:
         "reset_password": {"http://testserver/accounts/password/reset/"},
         "no_account": {"http://testserver/accounts/signup/"},
         "payment_recorded": {link},
+        "handed_over": {link},
+        "arrival_compared": {own, receipts},
+        "arrival_compared_buyer": {f"{link}/animals/{ID}/arrival", f"{link}/receipts/{FACT}"},
         "return_claimed": {link},
         "return_answered": {own},
         "release_asked": {link},

@@ -45,6 +45,7 @@ ELSEWHERE: Mapping[str, Mapping[str, str]] = {
     "make_offer": {"sale_id": "draft"},
     "sale_step": {"sale_id": "offered"},
     "send_code": {"token": "code_token"},
+    "offer_arrival": {"token": "disclosure_token"},
     "report_problem": {"token": "disclosure_token"},
     "offer_record": {"token": "disclosure_token"},
     "offer_photo": {"photo_id": "offered_photo"},

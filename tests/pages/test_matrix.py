@@ -34,7 +34,7 @@ INVITED = (*STEWARDS, "guest_before")
 OPEN: dict[tuple[str, ...], str] = {
     PERSONAS: """about example home log sign_out
         answer_by_link offer offer_address offer_photo offer_receipt offer_receipt_file offer_record
-        report_problem reports_by_link""",
+        offer_arrival report_problem reports_by_link""",
     SIGNED_IN: """account add_device animals disclosures disputes held_calls import_animals learned
         new_collection one_examiner pairings reports sales visits vouching""",
     SEES_SOME: "animal attach_photo choose_method husbandry make_call",
@@ -47,6 +47,7 @@ OPEN: dict[tuple[str, ...], str] = {
         receipt receipt_file register register_clutch registered_in_error rename_collection sale
         withdraw_identifier""",
     (*STEWARDS, "buyer"): "disclosure",
+    ("buyer",): "arrival",
     ("owner", "viewer"): "by_letter",
     (): "answer_report compare_photos place refile_call withdraw_witness",
     ("owner",): "accepted erase_text look_at_list refused_lines withdraw_call",
@@ -249,12 +250,13 @@ def test_the_disclosure_of_the_stage_waits_for_its_buyer(stage: Stage) -> None:
 SPOILT = "w" * 5000
 """Too long for any field, and neither a number nor a day."""
 TYPED = {"text", "email", "number", "date", "datetime-local", "textarea"}
-REFUSES = """account add_device answer_by_link attach_photo correct_address custody dispute
+REFUSES = """account add_device answer_by_link arrival attach_photo correct_address custody dispute
     draft_sale edit_record end give_access husbandry identifier import_animals invite
     join_records linkage log_clutch login/ look_at_list make_call make_offer new_collection
-    object_to_call offer offer_address open_dispute particulars password/change/ password/reset/
-    plan_pairing read_document register register_clutch registered_in_error rename_collection
-    report_problem sale signup/ state_witness vouching withdraw_call withdraw_identifier"""
+    object_to_call offer offer_address offer_arrival open_dispute particulars password/change/
+    password/reset/ plan_pairing read_document register register_clutch registered_in_error
+    rename_collection report_problem sale signup/ state_witness vouching withdraw_call
+    withdraw_identifier"""
 """Pages with a form that is refused when all that can be typed is nonsense."""
 READERS = ("anonymous", "owner", "buyer")
 """Who between them open every page with a form."""

@@ -9,7 +9,7 @@ from tests.pages.test_disclosures_and_disputes import fallen as fallen
 from tests.plugins.told_once import told_once
 
 from scalewitness.disputes.models import Dispute
-from scalewitness.ledger.models import Entry, Text
+from scalewitness.ledger.models import Text
 from scalewitness.mail.models import Letter
 from scalewitness.mail.services.links import link_token
 from scalewitness.sales.models import Sale
@@ -124,26 +124,3 @@ def test_the_weekly_letter_is_turned_off_and_on(here: Here, odile: Browser) -> N
         odile.fill("/account", "/digest")
         here.odile.refresh_from_db()
         assert here.odile.digest is wanted
-
-
-def test_on_arrival_a_buyer_compares_the_transponder_and_reports_another_snake(
-    here: Here, anyone: Browser, bought: Sale
-) -> None:
-    animal = bought.animals.get()
-    path = f"/offers/{here.token(bought, 'disclosure')}/animals/{animal.pk}/problem"
-    assert "Is it the same snake?" not in anyone.open(path).text, "it bears no transponder"
-    code = {"scheme": "transponder", "code": "276098100000001"}
-    here.say(here.odile, "identifier_assigned", animal.pk, code)
-    entries = Entry.objects.count()
-    for read, said in {
-        "276 098 100 000 001": "The same snake.",
-        "2760981": "That is no transponder’s number.",
-        "276.098.100.000.002": "Another snake.",
-    }.items():
-        page = anyone.fill(path, "#same", read=read)
-        assert (page.status, Entry.objects.count()) == (200, entries)
-        assert said in page.text
-    anyone.send(next(one for one in page.forms if "note" in one.names))
-    told = Text.objects.get(fact__in=Entry.objects.filter(kind="dispute_opened").values("fact"))
-    assert told.text.startswith("The transponder read from it is 276.098.100.000.002; the record")
-    assert Letter.objects.filter(kind="dispute_opened", recipient=here.odile.pk).exists()

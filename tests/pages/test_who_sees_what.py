@@ -139,7 +139,7 @@ def test_the_owner_can_open_them_all(here: Here, odile: Browser, ids: dict[str, 
     others = {"accepted", "withdraw_call", "log_clutch", "linkage"}
     # Nor does whoever keeps it compare its photos or refile another's (see test_which_animal).
     others |= {"answer_report", "read_document", "state_witness", "compare_photos", "refile_call"}
-    others |= {"withdraw_witness", "place", "clutch_labels"}
+    others |= {"withdraw_witness", "place", "clutch_labels", "arrival"}
     odile.again()
     for name in [*KEPT, *OWN]:
         if name not in FORMS_ONLY | others:

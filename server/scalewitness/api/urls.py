@@ -81,6 +81,7 @@ from scalewitness.api.offers.answer_release import answer_release
 from scalewitness.api.offers.answer_return import answer_return, list_returns
 from scalewitness.api.offers.change_address import change_address
 from scalewitness.api.offers.choose_reminders import choose_reminders
+from scalewitness.api.offers.compare_arrival import compare_arrival, list_arrivals
 from scalewitness.api.offers.confirm_offer import confirm_offer
 from scalewitness.api.offers.download_shown_receipt import download_shown_receipt
 from scalewitness.api.offers.erase_texts import erase_buyers_texts
@@ -236,6 +237,11 @@ sales = [
         "offers/<str:token>/returns",
         resource(get=list_returns, post=answer_return),
         name="offer-returns",
+    ),
+    path(
+        "offers/<str:token>/arrivals",
+        resource(get=list_arrivals, post=compare_arrival),
+        name="offer-arrivals",
     ),
     path(
         "offers/<str:token>/disclosure",

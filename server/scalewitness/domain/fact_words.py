@@ -8,6 +8,7 @@ from typing import Any, Final, TypeAlias
 
 import msgspec
 
+from scalewitness.domain.arrivals import ARRIVED_IN_WORDS
 from scalewitness.domain.clocks import correction_in_words
 from scalewitness.domain.facts import Corrected
 from scalewitness.domain.findings import on_whose_word
@@ -60,6 +61,12 @@ def _custody(body: Body) -> str:
     if body.get("why") == "returned" and body.get("sale"):
         return "Its keeper says that an animal came back from its sale."
     return f"An animal changed hands: {_spaced(body.get('why'))}."
+
+
+def _arrival(body: Body) -> str:
+    answered = ARRIVED_IN_WORDS.get(body.get("answer", ""), _spaced(body.get("answer")))
+    read = body.get("read")
+    return f"On arrival: {answered}{f'; the transponder read is {read}' if read else ''}."
 
 
 def _release_asked(body: Body) -> str:
@@ -210,6 +217,7 @@ _WORDS: Final[dict[str, str | Callable[[Body], str]]] = {
     "release_agreed": "The buyer agreed that what they had bought may go to others.",
     "release_denied": "The buyer denied what the seller says of the payment.",
     "handed_over": "The animal of a sale was handed over.",
+    "arrival_compared": _arrival,
     "sale_closed": "A sale was closed.",
     "return_answered": _from("The buyer answered that the return is {}.", "answer"),
     "disclosure_owed": _disclosure,

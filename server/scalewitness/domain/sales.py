@@ -44,8 +44,11 @@ STEPS: dict[tuple[State, str], State] = {
     ("paid", "release_asked"): "paid",
     ("paid", "release_denied"): "paid",
     ("paid", "release_agreed"): "released",
+    ("paid", "arrival_compared"): "paid",
     ("handed_over", "sale_closed"): "closed",
+    ("handed_over", "arrival_compared"): "handed_over",
     ("handed_over", "return_answered"): "handed_over",
+    ("closed", "arrival_compared"): "closed",
     ("closed", "return_answered"): "closed",
 }
 
@@ -61,6 +64,7 @@ MAY: dict[str, Party] = {
     "sale_confirmed": "buyer",
     "release_agreed": "buyer",
     "release_denied": "buyer",
+    "arrival_compared": "buyer",
     "return_answered": "buyer",
     "sale_held": "system",
     "offer_lapsed": "system",

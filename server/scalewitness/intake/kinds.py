@@ -6,6 +6,7 @@ from scalewitness.domain.sales import MAY
 from scalewitness.intake.batch import Batch
 from scalewitness.intake.rules import (
     animals,
+    arrivals,
     calls,
     comparing,
     custody,
@@ -70,6 +71,7 @@ RULES: dict[str, Rule] = {
     **{step: sales.step for step, party in MAY.items() if party != "system"},
     "offer_made": sales.offer_made,
     "sale_confirmed": sales.sale_confirmed,
+    "arrival_compared": arrivals.arrival_compared,
     "return_answered": returns.return_answered,
     "release_asked": releases.release_asked,
     "release_agreed": releases.release_agreed,

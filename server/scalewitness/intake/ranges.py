@@ -122,6 +122,12 @@ def _identifier(body: facts.IdentifierAssigned, received_at: datetime) -> None:
 
 
 @_check.register
+def _arrival(body: facts.ArrivalCompared, received_at: datetime) -> None:
+    if body.read:
+        _code("transponder", body.read, "/body/read")
+
+
+@_check.register
 def _husbandry(body: facts.HusbandryNoted, received_at: datetime) -> None:
     if isinstance(body.noted, facts.Weight) and not Decimal(body.noted.grams):
         raise OutOfRange("A snake weighs more than nothing.", pointer="/body/noted/grams")

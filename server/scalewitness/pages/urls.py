@@ -29,7 +29,7 @@ from scalewitness.pages.disputes import dispute
 from scalewitness.pages.examiners import examiner, learned
 from scalewitness.pages.home import example, home
 from scalewitness.pages.importing import importing
-from scalewitness.pages.offers import offer, problems, releases, returns
+from scalewitness.pages.offers import arrivals, offer, problems, releases, returns
 from scalewitness.pages.papers import printing
 from scalewitness.pages.receipts import log, receipt
 from scalewitness.pages.reports import report
@@ -169,6 +169,7 @@ urlpatterns = [
     path("sales/<uuid:sale_id>", sale.show_sale, name="sale"),
     path("sales/<uuid:sale_id>/offer", sale.offer, name="make_offer"),
     path("sales/<uuid:sale_id>/address", addresses.correct, name="correct_address"),
+    path("sales/<uuid:sale_id>/animals/<uuid:animal_id>/arrival", arrivals.answer, name="arrival"),
     path("sales/<uuid:sale_id>/<slug:what>", sale.take_step, name="sale_step"),
     # --- disclosures and disputes
     path("disclosures", disclosure.show_disclosures, name="disclosures"),
@@ -207,6 +208,11 @@ urlpatterns = [
         "offers/<str:token>/animals/<uuid:animal_id>/problem",
         problems.report_problem,
         name="report_problem",
+    ),
+    path(
+        "offers/<str:token>/animals/<uuid:animal_id>/arrival",
+        arrivals.answer_by_link,
+        name="offer_arrival",
     ),
     path(
         "offers/<str:token>/disputes/<uuid:dispute_id>/answer",

@@ -10,6 +10,7 @@ from msgspec import Meta, Struct
 
 from scalewitness.api.shapes import words
 from scalewitness.api.shapes.animals import AnimalNamed, animals_named
+from scalewitness.api.shapes.arrivals import ArrivalShown, arrivals
 from scalewitness.api.shapes.letters import LetterShown, letters
 from scalewitness.api.shapes.people import CollectionNamed
 from scalewitness.api.shapes.releases import ReleaseShown, release
@@ -21,6 +22,7 @@ from scalewitness.mail.models import Letter
 from scalewitness.mail.queries import letters_for
 from scalewitness.sales.models import Sale, SaleStep
 from scalewitness.sales.queries import offer_in_force, progress_of, returns_of
+from scalewitness.sales.queries.arrivals import arrivals_of
 
 Held = Annotated[list[str], Meta(description="Why the sale is held; empty when it is not.")]
 
@@ -86,6 +88,7 @@ class SaleShown(Struct, frozen=True):
     drafted_at: datetime
     offer: OfferShown | None
     steps: list[StepShown]
+    arrivals: list[ArrivalShown]
     returns: list[ReturnShown]
     release: ReleaseShown | None
     letters: list[LetterShown]
@@ -118,6 +121,7 @@ def sale(one: Sale) -> SaleShown:
         drafted_at=one.drafted_at,
         offer=offer(offer_in_force(one), texts),
         steps=[_step(step, one, texts) for step in steps],
+        arrivals=arrivals(arrivals_of(one)),
         returns=returns(returns_of(one, timezone.now())),
         release=release(one),
         letters=_letters(one, steps),

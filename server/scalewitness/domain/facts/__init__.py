@@ -80,6 +80,7 @@ from scalewitness.domain.facts.record import (
 )
 from scalewitness.domain.facts.sales import (
     AnimalAsShown,
+    ArrivalCompared,
     CheckRequested,
     DisclosureAcknowledged,
     DisclosureOwed,
@@ -126,6 +127,7 @@ __all__ = [
     "AnimalAsShown",
     "AnimalEnded",
     "AnimalRegistered",
+    "ArrivalCompared",
     "Body",
     "CallMade",
     "CallObjected",

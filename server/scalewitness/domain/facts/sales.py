@@ -13,6 +13,7 @@ from scalewitness.domain.facts.shapes import (
     Position,
     Sha256,
     Share,
+    TransponderCode,
 )
 from scalewitness.domain.sales import DAYS_TO_PAY
 
@@ -129,6 +130,18 @@ class HandedOver(Body, frozen=True):
     pass
 
 
+class ArrivalCompared(Body, frozen=True):
+    """About a sale that is paid. The buyer says whether the animal that arrived is the one that
+    was sold. ``read``: the transponder read from it, 15 digits; ``photo``: the one on record that
+    they held it against."""
+
+    animal: Id
+    answer: Literal["same", "another", "cannot_tell"]
+    read: TransponderCode | None = None
+    photo: Id | None = None
+    note: Commitment | None = None
+
+
 class SaleClosed(Body, frozen=True):
     pass
 
@@ -171,6 +184,7 @@ BODIES: dict[str, type[Body]] = {
     "release_agreed": ReleaseAgreed,
     "release_denied": ReleaseDenied,
     "handed_over": HandedOver,
+    "arrival_compared": ArrivalCompared,
     "sale_closed": SaleClosed,
     "return_answered": ReturnAnswered,
     "disclosure_owed": DisclosureOwed,

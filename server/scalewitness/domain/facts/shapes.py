@@ -30,6 +30,7 @@ Moment = Annotated[
 ]
 Grams = Annotated[str, Meta(pattern=r"^(0|[1-9][0-9]{0,5})(\.[0-9])?$")]
 Share = Annotated[str, Meta(pattern=r"^[01]\.[0-9]{6}$")]
+TransponderCode = Annotated[str, Meta(pattern=r"^[0-9]{15}$")]
 Word = Annotated[str, Meta(min_length=1, max_length=60)]
 Figure = Annotated[str, Meta(pattern=r"^-?[0-9]{1,6}(\.[0-9]{1,9})?$", max_length=17)]
 """A number of the model."""

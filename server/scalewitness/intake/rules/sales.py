@@ -52,6 +52,10 @@ TAKEN_AS: Final[Mapping[str, str]] = {
 }
 
 
+BRINGS_A_LINK: Final = frozenset({"payment_recorded", "handed_over"})
+"""The offer's own link ends with the offer; on arrival the buyer says what arrived."""
+
+
 def represent(animals: Iterable[UUID]) -> tuple[Representation, ...]:
     """The standing of each animal as an offer would represent it now."""
     wanted = list(animals)
@@ -80,7 +84,7 @@ def step(fact: Sealed, batch: Batch) -> int:
     if fact.kind == "offer_withdrawn":
         services.revoke_links(sale, "offer", batch.now)
     link = None
-    if fact.kind == "payment_recorded":  # the offer's own link ends with the offer
+    if fact.kind in BRINGS_A_LINK:
         link = services.lasting_link(sale, fresh_id(batch.now), batch.now)
     notify_of_step(sale, fact.kind, logged, batch.letters, link)
     return logged.position

@@ -58,6 +58,7 @@ from scalewitness.pages.plots.timeline import timeline
 from scalewitness.people.models import Keeper
 from scalewitness.sales.models import Sale
 from scalewitness.sales.queries import names_then
+from scalewitness.sales.queries.arrivals import arrivals_of
 from scalewitness.standings.queries.dossier import dossier
 
 GROUNDS = {
@@ -322,6 +323,7 @@ def dispute_context(dispute: Dispute) -> dict[str, Any]:
         "note": texts.get((opening, "note")),
         "opening": opening,
         "statements": statements_shown(dispute),
+        "arrived": arrivals_of(dispute.sale, dispute.animal_id) if dispute.sale else [],
         "finding": finding,
         "summary": summary_if_settled(dispute),
         "remedy": dict(REMEDIES).get(finding.remedy) if finding else None,

@@ -14,6 +14,7 @@ from scalewitness.pages.home.pending import Desk, Pending, ago
 from scalewitness.pages.home.titles import title_in
 from scalewitness.sales.models import Sale, SaleStep
 from scalewitness.sales.queries import offer_in_force, pay_until, progress_of, still_there
+from scalewitness.sales.queries.arrivals import awaited_answers, last_arrivals
 from scalewitness.standings.queries.logged import UNSEXED, labels_of
 
 ABOUT_TO_LAPSE: Final = timedelta(days=3)
@@ -26,6 +27,34 @@ def waiting_in_sales(desk: Desk) -> Iterable[Pending]:
         look = SALES.get("held" if progress.is_held else progress.state)
         if look is not None:
             yield from look(desk, sale, url)
+
+
+def what_arrived(desk: Desk) -> Iterable[Pending]:
+    """Another snake, by a buyer's word on one's own sale; and what one bought and has not looked
+    at."""
+    for sale in desk.sales:
+        names = {one.pk: one for one in sale.animals.all()}
+        for last in last_arrivals(sale).values():
+            if last.answer == "another" and last.at > desk.now - STILL_NEWS:
+                yield Pending(
+                    what=f"Another snake arrived, says {sale.buyer.name}",
+                    about=title_in(sale, names[last.animal]),
+                    url=reverse("sale", args=[sale.pk]),
+                    do="Look",
+                    since=ago(last.at, desk.now),
+                    urgent=True,
+                )
+    for sale, animal in awaited_answers(desk.keeper.pk, desk.now - STILL_NEWS):
+        yield Pending(
+            what="Is it the same snake that you bought?",
+            about=f"{title_in(sale, animal)}, from {sale.collection.keeper.name}",
+            url=reverse("arrival", args=[sale.pk, animal.pk]),
+            do="Compare",
+        )
+
+
+STILL_NEWS: Final = timedelta(days=30)
+"""Our judgement: by then who can say more has said it, or opened a dispute."""
 
 
 def _held(desk: Desk, sale: Sale, url: str) -> Iterable[Pending]:

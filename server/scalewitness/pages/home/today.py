@@ -18,7 +18,7 @@ from scalewitness.mail.queries import letters_for
 from scalewitness.mail.templatetags.words import day
 from scalewitness.pages.breeding.paired import in_words
 from scalewitness.pages.home.pending import GROUPS, Desk, Group, Pending, ago
-from scalewitness.pages.home.selling import to_check_before_a_sale, waiting_in_sales
+from scalewitness.pages.home.selling import to_check_before_a_sale, waiting_in_sales, what_arrived
 from scalewitness.pages.home.titles import disputed, is_open, title_in
 from scalewitness.people.models import Keeper
 from scalewitness.sales.queries import (
@@ -236,6 +236,7 @@ LOOKS: Final[tuple[Callable[[Desk], Iterable[Pending]], ...]] = (
     _disputes,
     _disclosures,
     waiting_in_sales,
+    what_arrived,
     to_check_before_a_sale,
     _late_calls,
     _pairings,

@@ -28,7 +28,7 @@ from scalewitness.domain.cautions import AFTER_A_DISCLOSURE, BEFORE_A_PURCHASE, 
 from scalewitness.domain.errors import LinkGone, NotFound, NotNow
 from scalewitness.domain.facts import OfferMade
 from scalewitness.domain.moments import parse_moment
-from scalewitness.domain.sales import RELIED_ON
+from scalewitness.domain.sales import HANDED_OVER, RELIED_ON
 from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.guessing import WRONG_LINKS, one_link_too_many
 from scalewitness.intake.batch import Actor
@@ -59,6 +59,7 @@ from scalewitness.sales.queries import (
     progress_of,
     returns_of,
 )
+from scalewitness.sales.queries.arrivals import last_arrivals
 from scalewitness.sales.services import try_code
 from scalewitness.standings.queries.logged import label_of, latest_standings
 
@@ -202,6 +203,7 @@ def _offer_page(
         "animals": [animal_view(one, sale, offer) for one in sale.animals.order_by("pk")],
         "steps": _steps(sale),
         "bought": _bought(sale),
+        **_arrivals(sale),
         "returns": list(_returns(sale)),
         **_release(sale),
         "cautions": [one for one in BEFORE_A_PURCHASE if one != COMPARE_ITS_CODE],
@@ -218,6 +220,15 @@ def _bought(sale: Sale) -> list[tuple[Animal, str]]:
     if progress_of(sale).state not in RELIED_ON:
         return []
     return [(one, title_in(sale, one)) for one in sale.animals.order_by("pk")]
+
+
+def _arrivals(sale: Sale) -> dict[str, Any]:
+    """Of each animal that its buyer relies on their last word on whether it is the same."""
+    answers = last_arrivals(sale)
+    return {
+        "arrivals": [(title, one, answers.get(one.pk)) for one, title in _bought(sale)],
+        "handed_over": progress_of(sale).state in HANDED_OVER,
+    }
 
 
 def _returns(sale: Sale) -> Iterator[dict[str, Any]]:
@@ -321,6 +332,7 @@ def _disclosure_page(
         "offered": msgspec.convert(offer.body, OfferMade) if offer else None,
         "owed": [_owed_view(one, link.sale) for one in _owed(link)],
         "bought": _bought(link.sale),
+        **_arrivals(link.sale),
         "returns": list(_returns(link.sale)),
         **_release(link.sale),
         "now": list(_then_and_now(link.sale, offer)),

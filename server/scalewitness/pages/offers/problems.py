@@ -1,7 +1,6 @@
 """A buyer reports that something is wrong with what they bought: a dispute, through their link."""
 
-from collections.abc import Mapping
-from typing import Any, Final
+from typing import Any
 from uuid import UUID
 
 from django.http import HttpRequest, HttpResponse
@@ -14,7 +13,6 @@ from scalewitness.disputes.queries.disputes import dispute_of
 from scalewitness.disputes.queries.seats import disputes_over, open_to_buyer
 from scalewitness.domain.cautions import AFTER_A_DISCLOSURE
 from scalewitness.domain.errors import NotFound
-from scalewitness.domain.identifiers import compare_transponder
 from scalewitness.domain.sales import RELIED_ON
 from scalewitness.pages.disputes.dispute import (
     DisputeForm,
@@ -33,8 +31,9 @@ from scalewitness.pages.home.titles import title_in
 from scalewitness.pages.offers.offer import actor_by, by_link
 from scalewitness.pages.parts.access import page, post_or_go
 from scalewitness.pages.parts.facts import FactForm
-from scalewitness.sales.models import OfferLink, Sale
-from scalewitness.sales.queries import codes_known, progress_of
+from scalewitness.sales.models import OfferLink
+from scalewitness.sales.queries import progress_of
+from scalewitness.sales.queries.arrivals import last_arrivals
 
 
 @by_link
@@ -45,31 +44,15 @@ def report_problem(
     if animal is None or progress_of(link.sale).state not in RELIED_ON:
         raise NotFound()
     dispute = open_to_buyer(link.sale, animal, timezone.now())
-    read = request.POST.get("read")
-    sent = None if read is not None else request.POST or None
+    sent = request.POST or None
     form: FactForm = (
         StatementForm(sent) if dispute else DisputeForm(sent, animal=animal.pk, sale=link.sale_id)
     )
-    same = _same_snake(link.sale, animal, read or "")
-    if same.get("compared") == "another":
-        form.initial["statement" if dispute else "note"] = ANOTHER.format(**same)
     if form.is_valid():
         about = dispute.pk if dispute else form.cleaned_data["dispute"]
         if form.send(about, actor_by(link)) is not None:
             return redirect("report_problem", token, animal.pk)
-    return _problem_page(request, token, link, animal, form, same=same)
-
-
-ANOTHER: Final = "The transponder read from it is {read}; the record says {on_record}."
-
-
-def _same_snake(sale: Sale, animal: Animal, read: str) -> dict[str, str]:
-    """The transponder on record, and what one that was ``read`` says. Nothing is recorded by it."""
-    codes = [one.code for one in codes_known(animal, sale) if one.scheme == "transponder"]
-    if not codes:
-        return {}
-    shown = {"read": read.strip(), "on_record": " or ".join(codes)}
-    return shown | {"compared": compare_transponder(read, codes)} if read.strip() else shown
+    return _problem_page(request, token, link, animal, form)
 
 
 @post_or_go("offer")
@@ -96,7 +79,6 @@ def _problem_page(
     animal: Animal,
     form: FactForm,
     answering: FindingAnswerForm | None = None,
-    same: Mapping[str, str] | None = None,
 ) -> HttpResponse:
     dispute = open_to_buyer(link.sale, animal, timezone.now())
     settled = _settled(link, animal, answering)
@@ -109,7 +91,7 @@ def _problem_page(
         "dispute": dispute,
         "statements": statements_shown(shown, link.sale) if shown else [],
         "cautions": AFTER_A_DISCLOSURE,
-        "same": _same_snake(link.sale, animal, "") if same is None else same,
+        "arrived": last_arrivals(link.sale).get(animal.pk),
     }
     status = answering.status if answering else form.status
     return page(request, "offers/problem.html", context | {"form": form}, status=status)

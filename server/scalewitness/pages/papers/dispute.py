@@ -78,6 +78,8 @@ def _statements(shown: Mapping[str, Any]) -> Iterator[dict[str, str]]:
     if shown["note"]:
         opened = shown["dispute"].opened_at
         yield {"who": "Whoever opened it", "at": moment(opened), "text": shown["note"]}
+    for one in shown["arrived"]:
+        yield {"who": "The buyer, on arrival", "at": moment(one.at), "text": f"{one.in_words}."}
     for one in shown["statements"]:
         text = one["text"] or "The words were erased."
         yield {"who": one["who"], "at": moment(one["at"]), "text": text}

@@ -51,6 +51,7 @@ from scalewitness.sales.queries import (
     sales_of_animal,
     sales_seen,
 )
+from scalewitness.sales.queries.arrivals import last_arrivals
 from scalewitness.sales.services import draft_sale
 from scalewitness.standings.queries.footing import rests_on_lost
 
@@ -79,6 +80,7 @@ STEPS = {
     "release_agreed": "The buyer agreed to the release",
     "release_denied": "The buyer denied what you say of the payment",
     "handed_over": "Handed over",
+    "arrival_compared": "The buyer compared what arrived",
     "sale_closed": "Closed",
     "return_answered": "The buyer answered about the return",
 }
@@ -166,13 +168,15 @@ def _sale_page(request: HttpRequest, sale: Sale, refused: StepForm | None = None
     owed = list(Disclosure.objects.filter(sale=sale).select_related("acknowledgement", "animal"))
     causes = {step.pk for step in steps} | {one.pk for one in owed}
     letters = [letter for found in letters_for(causes).values() for letter in found]
+    animals = [(one, title_in(sale, one)) for one in sale.animals.order_by("pk")]
+    last = last_arrivals(sale)
     mine = {sale.buyer_id, sale.collection.keeper_id}
     context = {
         "sale": sale,
         "progress": progress,
         "state": STATES[progress.state],
         "held": progress.is_held,
-        "animals": [(one, title_in(sale, one)) for one in sale.animals.order_by("pk")],
+        "animals": animals,
         "offer": offer_in_force(sale),
         "pay_until": pay_until(sale),
         "without_day": confirmed_without_day(sale),
@@ -183,6 +187,7 @@ def _sale_page(request: HttpRequest, sale: Sale, refused: StepForm | None = None
         "letters": [letter for letter in letters if letter.recipient in mine],
         "disclosures": owed,
         "returns": [(title_in(sale, one.animal), one) for one in returns_of(sale, timezone.now())],
+        "arrivals": [(title, last[one.pk]) for one, title in animals if one.pk in last],
         "release": last_release(sale),
         "refused": refused,
     }
