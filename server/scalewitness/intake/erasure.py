@@ -24,9 +24,9 @@ from scalewitness.intake.devices import revoke_signing_devices
 from scalewitness.ledger.models import Entry, Text
 from scalewitness.ledger.queries.entries import entry_of
 from scalewitness.ledger.services.writing import erase_text
+from scalewitness.mail.models import UNSENT
 from scalewitness.mail.queries import letters_for
 from scalewitness.mail.services import queueing as mail
-from scalewitness.mail.services.replacing import PENDING
 from scalewitness.people import services as people
 from scalewitness.people.models import Keeper, Practitioner
 from scalewitness.sales.models import Buyer, Sale
@@ -155,7 +155,7 @@ def displace(keeper: Keeper, now: datetime) -> None:
 def _check_disclosed(sold: Iterable[Sale]) -> None:
     owed = Disclosure.objects.filter(sale__in=[sale.pk for sale in sold])
     letters = letters_for(owed.values_list("pk", flat=True))
-    if any(letter.state in PENDING for about in letters.values() for letter in about):
+    if any(letter.state in UNSENT for about in letters.values() for letter in about):
         raise NotNow("A disclosure that names this address has not gone out yet.")
 
 

@@ -9,10 +9,8 @@ from scalewitness.animals.queries import animals_of
 from scalewitness.calls.models import Attestation, Call
 from scalewitness.letters.animals import describe
 from scalewitness.letters.owing import Owing
-from scalewitness.mail.models import Letter
+from scalewitness.mail.models import UNSENT, Letter
 from scalewitness.people.models import Keeper, NamedAsOne
-
-OPEN = (Letter.State.WAITING, Letter.State.SENDING)
 
 
 def notify_of_naming(named: NamedAsOne, animal: Animal, until: datetime, owing: Owing) -> None:
@@ -63,6 +61,6 @@ def _known_to(keeper: Keeper, animal: Animal) -> list[Any]:
 def informed_at(named: NamedAsOne) -> datetime | None:
     """When the later of the two letters left, or was given up; None while one waits."""
     letters = list(Letter.objects.filter(kind="named_as_one", cause=named.pk))
-    if any(one.state in OPEN for one in letters):
+    if any(one.state in UNSENT for one in letters):
         return None
     return max((one.sent_at or one.created_at for one in letters), default=named.at)

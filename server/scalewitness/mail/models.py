@@ -65,6 +65,7 @@ class Letter(models.Model):
 
 
 UNDELIVERED = (Letter.State.FAILED, Letter.State.RETURNED)
+UNSENT = (Letter.State.WAITING, Letter.State.SENDING)
 
 
 class DeliveryReport(models.Model):

@@ -5,9 +5,9 @@ from datetime import datetime
 from typing import Final
 from uuid import UUID
 
-from django.db.models import Count, Q
+from django.db.models import Count, Min, Q
 
-from scalewitness.mail.models import UNDELIVERED, Letter
+from scalewitness.mail.models import UNDELIVERED, UNSENT, Letter
 
 COVER: Final = "rule_changed"
 """The kind that other letters go inside, so that each reader gets one."""
@@ -69,6 +69,13 @@ def came_back_from(person: UUID, address: str) -> bool:
     """Whether a letter to the person at that address reached nobody."""
     theirs = Letter.objects.filter(recipient=person, to=address)
     return theirs.filter(state__in=UNDELIVERED).exists()
+
+
+def unsent_since(before: datetime) -> tuple[int, datetime | None]:
+    """How many letters that were owed before then have not left, and since when the oldest."""
+    waiting = Letter.objects.filter(state__in=UNSENT, created_at__lt=before)
+    found = waiting.aggregate(Count("pk"), Min("created_at"))
+    return found["pk__count"], found["created_at__min"]
 
 
 def letters_by_state() -> dict[str, int]:

@@ -296,6 +296,9 @@ animals with tags and weights, is through at once; somebody who sends without en
 what the record can take in a minute to others (our judgement)."""
 DATA_UPLOAD_MAX_MEMORY_SIZE = 4 * 1024 * 1024
 
+OPERATORS = env.list("OPERATORS", default=[])
+"""Addresses of those who run this record, with commas between them. Who proved one of them to be
+theirs is told on Today of what only they can put right; it opens nothing."""
 METRICS_TOKEN = env.str("METRICS_TOKEN", default="")
 """What `GET /metrics` asks for (``Authorization: Bearer …``), as its numbers are the operator's
 business. Without one there is no such address, for anybody: where a request comes from does not

@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
+from uuid import UUID
 
 from django.conf import settings
 from django.db.models import Case, Count, Max, Min, Q, When
@@ -74,6 +75,16 @@ def watching() -> Watching:
         keepers=Count("keeper", distinct=True), outside=Count("pk", filter=Q(keeper=None))
     )
     return Watching(**found)
+
+
+def fell_silent(keeper: UUID, after: datetime, before: datetime) -> datetime | None:
+    """When a witness of the keeper's own last cosigned, if that was between the two and the log
+    has been signed at a larger size since. None if it goes on, or there never was one."""
+    last = Cosignature.objects.filter(witness__keeper=keeper).order_by("received_at").last()
+    if last is None or not after < last.received_at < before:
+        return None
+    grew = Checkpoint.objects.filter(size__gt=last.size, signed_at__lt=before).exists()
+    return last.received_at if grew else None
 
 
 def push_states() -> list[tuple[Target, WitnessPush]]:

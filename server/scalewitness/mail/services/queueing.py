@@ -11,9 +11,9 @@ from django.db.models import Q
 from django.utils.crypto import salted_hmac
 
 from scalewitness.domain.erasure import is_erased
-from scalewitness.mail.models import UNDELIVERED, DeliveryReport, Letter
+from scalewitness.mail.models import UNDELIVERED, UNSENT, DeliveryReport, Letter
 from scalewitness.mail.services import waking
-from scalewitness.mail.services.replacing import PENDING, number, take_over
+from scalewitness.mail.services.replacing import number, take_over
 
 NO_ADDRESS = "the address was erased as its owner asked"
 
@@ -88,7 +88,7 @@ def forget_recipient(person: UUID, address: str) -> None:
     """Put ``address`` in the place of the person's own in every letter to them. What still
     waits is given up; whoever erases has made sure that none of it must arrive."""
     theirs = Letter.objects.filter(recipient=person)
-    theirs.filter(state__in=PENDING).update(state=Letter.State.FAILED, claimed_until=None)
+    theirs.filter(state__in=UNSENT).update(state=Letter.State.FAILED, claimed_until=None)
     theirs.update(to=address)
     theirs.exclude(state=Letter.State.SENT).update(last_error=NO_ADDRESS)
     DeliveryReport.objects.filter(letter__recipient=person).delete()  # hosts quote addresses

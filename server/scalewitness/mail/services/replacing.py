@@ -13,12 +13,11 @@ from uuid import UUID
 
 from django.db.models import Exists, Max, OuterRef, Q, QuerySet
 
-from scalewitness.mail.models import Letter
+from scalewitness.mail.models import UNSENT, Letter
 from scalewitness.mail.queries import COVER
 
 REPLACED: Final = frozenset({"disclosure", "standing_notice", "pairing_affected"})
 """Kinds of which the newest tells all there is to tell."""
-PENDING: Final = (Letter.State.WAITING, Letter.State.SENDING)
 WAITING: Final = Letter.State.WAITING
 JOINED: Final = Letter.State.JOINED
 SETTLES: Final = timedelta(seconds=15)
@@ -59,7 +58,7 @@ def take_over(letters: Sequence[Letter]) -> None:
 
 def give_way(now: datetime) -> None:
     """Put what failed, or may have, inside a newer letter about the same that did not."""
-    alive = Q(state__in=(*PENDING, Letter.State.SENT))
+    alive = Q(state__in=(*UNSENT, Letter.State.SENT))
     covers = Letter.objects.filter(alive, kind=COVER)
     newer = Letter.objects.filter(
         alive | Q(state=JOINED, joined_to__in=covers.values("pk")),
@@ -90,7 +89,7 @@ def _put_inside(one: Letter, newer: Letter, settled: datetime | None) -> None:
 def _close_if_empty(cover: UUID) -> None:
     """A letter that brought others and has nothing left to tell is not sent."""
     if not Letter.objects.filter(joined_to=cover).exists():
-        Letter.objects.filter(pk=cover, state__in=PENDING, kind=COVER).update(state=JOINED)
+        Letter.objects.filter(pk=cover, state__in=UNSENT, kind=COVER).update(state=JOINED)
 
 
 def in_turn(letters: "QuerySet[Letter]") -> "QuerySet[Letter]":
@@ -98,7 +97,7 @@ def in_turn(letters: "QuerySet[Letter]") -> "QuerySet[Letter]":
     must."""
     sending = Letter.objects.filter(kind=COVER, state=Letter.State.SENDING)
     ahead = Letter.objects.filter(
-        Q(state__in=PENDING) | Q(state=JOINED, joined_to__in=sending.values("pk")),
+        Q(state__in=UNSENT) | Q(state=JOINED, joined_to__in=sending.values("pk")),
         recipient=OuterRef("recipient"),
         about=OuterRef("about"),
         nth__lt=OuterRef("nth"),

@@ -19,13 +19,13 @@ GROUPS: Final[dict[Group, str]] = {
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pending:
     """One thing that waits. ``what``: a verb and whom it concerns; ``about``: the animal, or whose
-    it is; ``since``: in words; ``do``: what the link is for. ``urgent``: someone may be relying on
-    what no longer holds."""
+    it is; ``since``: in words; ``do``: what the link is for, if there is one. ``urgent``: someone
+    may be relying on what no longer holds."""
 
     what: str
     about: str
-    url: str
-    do: str
+    url: str = ""
+    do: str = ""
     since: str = ""
     group: Group = "needs"
     urgent: bool = False

@@ -17,6 +17,7 @@ from scalewitness.domain.methods import METHODS
 from scalewitness.mail.queries import letters_for
 from scalewitness.mail.templatetags.words import day
 from scalewitness.pages.breeding.paired import in_words
+from scalewitness.pages.home.alarms import alarms
 from scalewitness.pages.home.pending import GROUPS, Desk, Group, Pending, ago
 from scalewitness.pages.home.selling import to_check_before_a_sale, waiting_in_sales, what_arrived
 from scalewitness.pages.home.titles import disputed, is_open, title_in
@@ -233,6 +234,7 @@ def _held_off(desk: Desk) -> Iterable[Pending]:
 
 
 LOOKS: Final[tuple[Callable[[Desk], Iterable[Pending]], ...]] = (
+    alarms,
     _disputes,
     _disclosures,
     waiting_in_sales,
