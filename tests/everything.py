@@ -5,7 +5,7 @@ from uuid import UUID
 
 from tests.learned import LITTLE, publish
 from tests.pictures import body_of, plain_file
-from tests.signing import phone
+from tests.signing import endorsing, phone, rule
 from tests.world import World, keeper, new_id, probing, tag_of
 
 from scalewitness.animals.models import Animal
@@ -121,6 +121,14 @@ def _signed(world: World, animal: Animal) -> None:
     call = world.item("call_made", animal.pk, probing("male", "K1"))
     outcomes = lost.push(lost.key.signed(call), lost.revocation())
     assert [one.status for one in outcomes] == ["accepted", "accepted"]
+    _own_word(world)
+
+
+def _own_word(world: World) -> None:
+    """Stan rules that nothing counts but what his devices sign, and lifts it again."""
+    first, second = phone(world, world.stan), phone(world, world.stan, name="tablet")
+    outcomes = first.push(endorsing(first, second), rule(first), rule(first, required=False))
+    assert [one.status for one in outcomes] == ["accepted"] * 3
 
 
 def _reported(world: World, animal: Animal) -> None:

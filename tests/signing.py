@@ -63,6 +63,16 @@ def call(one: Phone, animal: Animal, sex: str = "male", **more: Any) -> Item:
     return one.key.signed(one.world.item("call_made", animal.pk, body, **more))
 
 
+def rule(one: Phone, **body: bool) -> Item:
+    """The fact that the keeper rules, signed."""
+    return one.key.signed(one.world.item("signatures_required", one.device.keeper_id, body))
+
+
+def endorsing(one: Phone, other: Phone, **body: str) -> Item:
+    said = {"device": str(other.device.pk), "key": other.key.public} | body
+    return one.key.signed(one.world.item("device_key_endorsed", one.device.keeper_id, said))
+
+
 def entry_of(item: Item) -> Entry:
     return Entry.objects.get(fact=item["id"])
 

@@ -3,6 +3,8 @@
 import sqlite3
 from typing import Any
 
+from scalewitness_cli.identity import identity_of
+from scalewitness_cli.own_word import note
 from scalewitness_cli.remote import Unreachable
 from scalewitness_cli.replica import (
     clear_animal,
@@ -42,10 +44,12 @@ def store_page(store: Store, page: Page) -> int:
     items, cursor = page.get("items"), page.get("cursor")
     if not isinstance(items, list) or not isinstance(cursor, str):
         raise Unreachable(f"{store.url} answers something that is not a page of changes.")
-    pull, purged = _pull(store), 0
+    pull, purged, keeper = _pull(store), 0, _keeper(store)
     with store.change() as connection:
         for item in items:
             purged += _take(connection, item, pull)
+            for fact in _facts(item):
+                note(connection, keeper, fact)
         if not page.get("more") and store.kept("resyncing"):
             purged += forget_before(connection, pull)
             keep(connection, "resyncing", None)
@@ -53,6 +57,15 @@ def store_page(store: Store, page: Page) -> int:
     if purged:
         store.forget_freed()
     return purged
+
+
+def _keeper(store: Store) -> str | None:
+    found = identity_of(store)
+    return found.keeper if found else None
+
+
+def _facts(item: Page) -> list[Page]:
+    return [item] if item.get("type") == "fact" else list(item.get("facts", ()))
 
 
 def _take(connection: sqlite3.Connection, item: Page, pull: int) -> int:

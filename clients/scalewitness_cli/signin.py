@@ -1,5 +1,6 @@
 """Becoming a device of a keeper at a server, and trusting its log."""
 
+from contextlib import suppress
 from pathlib import Path
 
 import msgspec
@@ -13,7 +14,7 @@ from scalewitness_cli.identity import Identity, fresh_id, identity_of, keep_iden
 from scalewitness_cli.locking import locked, write_whole
 from scalewitness_cli.outbox import items, resign
 from scalewitness_cli.practitioners import forget_names
-from scalewitness_cli.remote import Api, Json, Refusal, Stopped
+from scalewitness_cli.remote import Api, Closed, Json, Later, Refusal, Stopped
 from scalewitness_cli.store import Store, keep
 from scalewitness_cli.trust import kept_keys
 
@@ -72,6 +73,7 @@ def sign_out(store: Store, identity: Identity, api: Api) -> None:
     Raises:
         Unreachable: nothing is forgotten; the token would live on.
     """
+    _end_key(identity, api)
     try:
         api.delete(f"devices/{identity.device}")
     except Refusal as refusal:
@@ -84,6 +86,18 @@ def sign_out(store: Store, identity: Identity, api: Api) -> None:
         keep(connection, "cursor", None)
     keep_identity(store, msgspec.structs.replace(identity, token="", private="", enrolled=False))
     store.forget_freed()
+
+
+def _end_key(identity: Identity, api: Api) -> None:
+    """State, signed while the key is here, that it signs nothing more: of a keeper whose word takes
+    a signature nobody else could. Where the record takes nothing, its token ends all the same."""
+    if not identity.enrolled:
+        return
+    said = {"id": fresh_id(), "kind": "device_revoked", "about": identity.keeper}
+    body = {"device": identity.device}
+    with suppress(Closed, Later, Refusal):
+        fact = {**said, "at": rfc3339(time_by(read_clock(), api.compared)), "body": body}
+        api.outcomes([identity.key.signed(fact)])
 
 
 def enrol(store: Store, identity: Identity, api: Api) -> Identity:

@@ -20,7 +20,7 @@ from scalewitness_cli.remote import Stopped
 
 VARIABLE = "SCALEWITNESS_DATA"
 """Names another folder to keep data in."""
-VERSION = 4
+VERSION = 5
 BUSY_SECONDS = 30.0
 
 SCHEMA = """
@@ -68,6 +68,16 @@ CREATE TABLE elsewhere (id TEXT PRIMARY KEY) STRICT;
 CREATE TABLE practitioner (
   id TEXT PRIMARY KEY, name TEXT NOT NULL, named INTEGER NOT NULL
 ) STRICT;
+""",
+    4: """
+CREATE TABLE in_my_name (
+  id TEXT PRIMARY KEY, position INTEGER NOT NULL, kind TEXT NOT NULL, content TEXT,
+  digest TEXT NOT NULL, why TEXT, answer TEXT
+) STRICT;
+INSERT OR REPLACE INTO kept SELECT 'pull', CAST(1 + CAST(coalesce(
+  (SELECT content FROM kept WHERE name = 'pull'), '0') AS INTEGER) AS TEXT);
+INSERT OR REPLACE INTO kept VALUES ('resyncing', 'yes');
+DELETE FROM kept WHERE name = 'cursor'
 """,
 }
 """What each version added to the one before it."""

@@ -24,6 +24,7 @@ from scalewitness_cli.following import Announced, announced
 from scalewitness_cli.identity import Identity, moment_now
 from scalewitness_cli.memory import Memory
 from scalewitness_cli.outbox import Item, items, known_elsewhere, next_batch, settle, unproved
+from scalewitness_cli.own_word import QUIET, judge
 from scalewitness_cli.photos import send_file, waiting_files
 from scalewitness_cli.practitioners import fetch_names, send_names
 from scalewitness_cli.readings import keep_comparison, set_aside
@@ -53,7 +54,9 @@ class Synced(msgspec.Struct, kw_only=True):
     ``unsent``: the server takes nothing for now, and why, under which ``unsent_code``, and
     when it asks to come ``back``, in seconds; ``clock``: this machine's is off, in words;
     ``succeeded``: a log that goes on from the one trusted here, to be followed or not;
-    ``known_elsewhere``: transponder numbers just sent that another record bore first."""
+    ``known_elsewhere``: transponder numbers just sent that another record bore first;
+    ``in_my_name``: facts in this keeper's name that no key trusted here signed, ``forged`` those
+    among them that a record keeping its rules would not have taken."""
 
     sent: int = 0
     photos: int = 0
@@ -71,6 +74,8 @@ class Synced(msgspec.Struct, kw_only=True):
     clock: str = ""
     succeeded: Announced | None = None
     known_elsewhere: list[str] = []
+    in_my_name: int = 0
+    forged: int = 0
 
 
 class Line(msgspec.Struct, frozen=True):
@@ -110,6 +115,9 @@ def sync(
         done.unread = "an alarm stands: nothing new is taken in until it is looked into"
         return done
     pull(store, line.api, done, at)
+    found = judge(store, identity)
+    done.in_my_name = len([one for one in found if one.why != QUIET])
+    done.forged = len([one for one in found if one.alarms])
     done.clock = in_words(keep_comparison(store, line.api))
     _prove(store, identity, line, done)
     at("receipts stored")

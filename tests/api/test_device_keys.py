@@ -58,6 +58,7 @@ def test_a_key_is_enrolled_listed_and_revoked(odile: Api) -> None:
         "fingerprint": fingerprint(bytes.fromhex(key.public)),
         "position": made.body["position"],
         "revoked_position": None,
+        "by_password_only": False,
     }
     assert odile.delete(f"/devices/{key.device}").status == 204
     gone = shown(odile, key.device)

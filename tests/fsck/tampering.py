@@ -84,8 +84,20 @@ def _calls() -> list[Entry]:
 
 
 def another_key_for_a_device() -> int:
-    at: int = Entry.objects.get(kind="device_key_enrolled").position
+    at: int = Entry.objects.filter(kind="device_key_enrolled").earliest("position").position
     as_superuser(f"UPDATE people_devicekey SET public = repeat('a1', 32) WHERE position = {at}")
+    return at
+
+
+def a_rule_of_signatures_lifted() -> int:
+    at: int = Entry.objects.filter(kind="signatures_required").earliest("position").position
+    as_superuser(f"UPDATE people_signingrule SET required = false WHERE position = {at}")
+    return at
+
+
+def an_endorsement_taken_away() -> int:
+    at: int = Entry.objects.get(kind="device_key_endorsed").position
+    as_superuser(f"DELETE FROM people_keyendorsement WHERE position = {at}")
     return at
 
 
@@ -344,6 +356,8 @@ TABLE = [
     row(a_signed_leaf_and_its_hash, "ledger_entry", "the signature does not fit", "calls_call",
         "calls_standing", *ALL_OF_THE_TREE),
     row(another_key_for_a_device, "people_devicekey", "public"),
+    row(a_rule_of_signatures_lifted, "people_signingrule", "required"),
+    row(an_endorsement_taken_away, "people_keyendorsement", "has no row"),
     row(a_column_beside_a_leaf, "ledger_entry", "columns that are not the leaf's: by"),
     row(when_a_call_came_in, "ledger_entry", "not the leaf's: received_at", "calls_call"),
     row(what_a_call_is_flagged_with, "ledger_entry", "not the leaf's: flags", "calls_call"),

@@ -43,6 +43,8 @@ def device(world: World) -> Device:
 ACT: list[tuple[str, Any, dict[str, Any]]] = [
     ("device_added", lambda w: accounts.device_added(w.odile, device(w), START),
      {"device": "Rack phone"}),
+    ("key_enrolled", lambda w: accounts.key_enrolled(w.odile, device(w), None, START),
+     {"device": "Rack phone", "until": None}),
     ("password_changed", lambda w: accounts.password_changed(w.odile, START, kept=True,
      by_letter=False), {"kept": True, "by_letter": False}),
     ("password_changed", lambda w: accounts.password_changed(w.odile, START, kept=False,

@@ -10,6 +10,7 @@ from urllib.parse import urlsplit
 import click
 
 from scalewitness.domain.translog.keys import BadKey, VerifierKey, read_verifier
+from scalewitness.domain.translog.signatures import fingerprint
 from scalewitness_cli import approval, outbox, signin
 from scalewitness_cli.checks import BadWord
 from scalewitness_cli.clock import in_words
@@ -201,6 +202,7 @@ def _shown(url: str, identity: Identity) -> dict[str, object]:
         "device": identity.device,
         "device_name": identity.device_name,
         "public_key": identity.key.public,
+        "fingerprint": fingerprint(bytes.fromhex(identity.key.public)),
         "log": identity.origin,
     }
 
@@ -214,5 +216,7 @@ def _in_words(url: str, identity: Identity) -> str:
     return (
         f"{line(identity.name)} is signed in at {line(url)} on "
         f"“{line(identity.device_name)}”.\n{log}\n"
+        f"Its key: {fingerprint(bytes.fromhex(identity.key.public))} (to compare on another device "
+        "of yours, which can endorse it: scalewitness endorse)\n"
         "scalewitness sync fetches what you may see."
     )

@@ -4,12 +4,14 @@ import json
 import time
 from contextlib import suppress
 from pathlib import Path
+from typing import Any
 
 import click
 import msgspec
 
 from scalewitness.domain.translog.keys import VerifierKey
 from scalewitness_cli.alarms import Acknowledged, Alarm, proves_fault
+from scalewitness_cli.commands import own_word
 from scalewitness_cli.commands.trusted import kept_or_usage, read_keys
 from scalewitness_cli.commands.witness import alarm_in_words, alarm_shown
 from scalewitness_cli.memory import Memory, all_memories, state_folder
@@ -22,15 +24,24 @@ MAX_BYTES = 4_000_000
 @click.option("--json", "as_json", is_flag=True, help="One JSON object an alarm, for programs.")
 @click.pass_context
 def alarms(ctx: click.Context, as_json: bool) -> None:
-    """List the alarms that nobody has acknowledged; ends with 1 if there is one."""
-    found = [
+    """List the alarms that nobody has acknowledged; ends with 1 if there is one.
+
+    Of what a log showed, and of facts in your own name that no device of yours is known to have
+    signed.
+    """
+    found: list[dict[str, Any]] = [
         alarm_shown(memory, alarm, log_keys(kept_or_usage(), memory.origin))
         for memory in all_memories(state_folder())
         for alarm in memory.alarms()
     ]
+    found += [own_word.shown(url, one) for url, one in own_word.standing()]
     for one in found:
-        click.echo(json.dumps(one, ensure_ascii=False) if as_json else alarm_in_words(one))
+        click.echo(json.dumps(one, ensure_ascii=False) if as_json else _in_words(one))
     ctx.exit(1 if found else 0)
+
+
+def _in_words(one: dict[str, Any]) -> str:
+    return own_word.doubt_in_words(one) if one["outcome"] == "in_my_name" else alarm_in_words(one)
 
 
 @click.command()
@@ -47,6 +58,9 @@ def acknowledge(id: str, because: str, start_over: bool) -> None:
     If the log still contradicts what is kept, the next look raises another alarm, unless
     you start over.
     """
+    if own_word.set_aside(id, because):
+        click.echo(f"The matter of {id} is closed; what you found is kept with it.")
+        return
     memory, alarm = _named(id)
     with memory.alone():
         kept = memory.acknowledge(alarm, because, int(time.time()), start_over)

@@ -170,7 +170,7 @@ UNSENT_PAUSE = 60.0
 judgement: somebody has to read a letter first)."""
 LOOK = 1.0
 """Seconds between looks at what is said here."""
-NEWS = ("sent", "photos", "pulled", "purged", "resynced", "receipts", "unsent", "alarm")
+NEWS = ("sent", "photos", "pulled", "purged", "resynced", "receipts", "unsent", "alarm", "forged")
 
 
 def watched(store: Store, identity: Identity, there: Line, interrupts: Interrupts) -> Synced:
@@ -214,7 +214,12 @@ def shown(store: Store, done: Synced) -> dict[str, Any]:
 def status(found: dict[str, Any]) -> int:
     """How a command ends after it."""
     left = found["left"]
-    if found["alarm"] or found["not_in_log"] or any(left[state] for state in NEEDING):
+    if (
+        found["alarm"]
+        or found["forged"]
+        or found["not_in_log"]
+        or any(left[state] for state in NEEDING)
+    ):
         return NEEDS_YOU
     if found["unsent_code"] == UNCONFIRMED:
         return NEEDS_YOU
@@ -237,6 +242,7 @@ def in_words(found: dict[str, Any]) -> str:
         f"Left here: {', '.join(f'{n} {state}' for state, n in left.items())}." if left else "",
         f"ALARM {found['alarm']} about the log stands: {found['unread']}. "
         "See scalewitness alarms." if found["alarm"] else "",
+        _in_my_name(found),
         *_succeeded_in_words(found["succeeded"]),
         *(f"Photo {id} is not taken: {why}" for id, why in found["photos_refused"].items()),
         _number(found["not_in_log"], "accepted item is", "accepted items are",
@@ -253,6 +259,14 @@ def _known_elsewhere(code: str) -> str:
         "animal you gave it to is probable at most. If you have the snake from somebody, ask them "
         "to hand its record over to you; if the number was mistyped, withdraw it on its page."
     )
+
+
+def _in_my_name(found: dict[str, Any]) -> str:
+    if not found["in_my_name"]:
+        return ""
+    counted = _number(found["in_my_name"], "fact is", "facts are", "in your name that no device "
+                      "of yours is known to have signed: see scalewitness alarms.")  # fmt: skip
+    return f"ALARM: {counted}" if found["forged"] else counted
 
 
 def _not_taken(found: dict[str, Any]) -> str:

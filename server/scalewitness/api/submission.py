@@ -21,11 +21,13 @@ from scalewitness.domain.errors import (
     FutureDate,
     IdempotencyKeyMissing,
     IdReused,
+    KeyWaits,
     Malformed,
     NotFound,
     NotNow,
     OutOfRange,
     Refused,
+    SignatureRequired,
     WrongShape,
 )
 from scalewitness.domain.ids import is_uuid7
@@ -72,6 +74,8 @@ FACT_REFUSALS = (
     OutOfRange,
     FutureDate,
     IdReused,
+    SignatureRequired,
+    KeyWaits,
 )
 
 

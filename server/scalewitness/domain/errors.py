@@ -113,6 +113,19 @@ class BadSignature(Refused):
     code, title = "bad_signature", "The signature does not fit"
 
 
+class SignatureRequired(Refused):
+    """The keeper ruled that nothing counts in their name but what a device of theirs signed."""
+
+    code, status, title = "signature_required", 403, "This takes a signature of the keeper's device"
+
+
+class KeyWaits(Refused):
+    """No device of the keeper's endorsed the key, and its time has not come. ``until``: when it
+    does (RFC 3339)."""
+
+    code, status, title = "key_waits", 403, "This device's key does not count yet"
+
+
 class LinkGone(Refused):
     """An emailed link that expired, was revoked or never was: one answer for all three."""
 

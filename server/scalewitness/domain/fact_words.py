@@ -102,6 +102,12 @@ def _voucher(body: Body) -> str:
     return f"A keeper {what}{', no longer' if ends else ''}."
 
 
+def _signatures(body: Body) -> str:
+    if body.get("required") is False:
+        return "A keeper's facts count without a signature again."
+    return "From here on nothing counts in a keeper's name but what a device of theirs signed."
+
+
 def _joining(body: Body) -> str:
     who = "An arbiter" if body.get("finding") else "The keeper of one record"
     agrees = "agrees" if body.get("agrees") else "does not agree"
@@ -155,6 +161,8 @@ _WORDS: Final[dict[str, str | Callable[[Body], str]]] = {
     "grant_revoked": "Access to a collection was ended.",
     "device_key_enrolled": "A device was given the key it signs with.",
     "device_revoked": "A device was revoked; it signs nothing from here on.",
+    "device_key_endorsed": "A device's key was endorsed by another device of the same keeper.",
+    "signatures_required": _signatures,
     "keeper_vouched": _voucher,
     "animal_registered": _from("An animal was registered: {}.", "species"),
     "particulars_corrected": _from("An animal's particulars were corrected: {}.", "species"),

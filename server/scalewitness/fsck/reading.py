@@ -22,6 +22,7 @@ class LoggedFact(Logged[Any], frozen=True):
     kind: str
     flags: tuple[str, ...]
     raw: dict[str, Any]
+    device: UUID | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,6 +100,7 @@ def _fact_of(entry: Entry, leaf: Leaf, body: Body) -> LoggedFact | None:
         kind=leaf.kind,
         flags=stamp.flags if stamp else tuple(entry.flags),
         raw=leaf.body,
+        device=UUID(leaf.device) if leaf.device else None,
     )
 
 

@@ -52,7 +52,9 @@ from scalewitness.people.models import (
     Grant,
     GrantAnimal,
     GrantEnd,
+    KeyEndorsement,
     NamedAsOne,
+    SigningRule,
     Voucher,
 )
 from scalewitness.sales.models import Sale, SaleAnimal, SaleStep
@@ -111,6 +113,8 @@ TABLES = (
     Table(GrantAnimal, frozenset({"id"}), of=(Grant, "grant_id")),
     Table(DeviceKey),
     Table(DeviceKeyEnd),
+    Table(KeyEndorsement),
+    Table(SigningRule),
     Table(Founder),
     Table(Voucher),
     Table(Deceit),

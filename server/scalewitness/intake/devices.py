@@ -10,7 +10,14 @@ from uuid import UUID
 
 from django.db import transaction
 
-from scalewitness.domain.errors import Busy, Fenced, NotFound, NotNow, Refused
+from scalewitness.domain.errors import (
+    Busy,
+    Fenced,
+    NotFound,
+    NotNow,
+    Refused,
+    SignatureRequired,
+)
 from scalewitness.domain.moments import rfc3339
 from scalewitness.fresh_ids import fresh_id
 from scalewitness.intake.batch import Actor
@@ -24,6 +31,7 @@ from scalewitness.people.queries import (
     devices_with_a_lasting_key,
     idle_devices,
 )
+from scalewitness.people.queries.own_word import ruled
 from scalewitness.sign_in.services.handing_over import forget_approved
 
 NOT_NOW = (Fenced, Busy)
@@ -41,8 +49,7 @@ def revoke_device(keeper: Keeper, device_id: UUID, actor: Actor, now: datetime) 
     if device is None:
         raise NotFound()
     with suppress(*NOT_NOW):
-        if _signs(device):
-            _state(keeper, device_id, actor, now)
+        if _signs(device) and _state(keeper, device_id, actor, now):
             return
     services.revoke_device(keeper, device_id, now)
 
@@ -68,7 +75,9 @@ def sign_out_everywhere(keeper: Keeper, now: datetime) -> int:
 def end_devices(now: datetime) -> int:
     """Sign out devices nobody used for long, and say the facts that were owed when the log took
     none; how many devices that was. Safe to repeat."""
-    idle, owed = list(idle_devices(now)), list(devices_with_a_lasting_key())
+    idle = list(idle_devices(now))
+    lasting = list(devices_with_a_lasting_key())
+    owed = [one for one in lasting if not ruled(one.keeper_id).required]
     for device in idle:
         revoke_device(device.keeper, device.pk, Actor(keeper=device.keeper_id), now)
     with suppress(*NOT_NOW):
@@ -90,7 +99,11 @@ def _signs(device: Device) -> bool:
     return hasattr(device, "key") and not hasattr(device.key, "end")
 
 
-def _state(keeper: Keeper, device_id: UUID, actor: Actor, now: datetime) -> None:
+def _state(keeper: Keeper, device_id: UUID, actor: Actor, now: datetime) -> bool:
+    """Whether the log has it now. False where nothing counts in the keeper's name without a
+    signature: then the key ends once a device of theirs states it, signed."""
+    if ruled(keeper.pk).required:
+        return False
     item = {
         "id": str(fresh_id(now)),
         "kind": "device_revoked",
@@ -101,5 +114,8 @@ def _state(keeper: Keeper, device_id: UUID, actor: Actor, now: datetime) -> None
     try:
         accept_one(item, actor, now, ending=True)
     except Refused as refused:
-        if refused.as_problem()["code"] != NotNow.code:  # someone was quicker
+        code = refused.as_problem()["code"]
+        if code not in {NotNow.code, SignatureRequired.code}:  # someone was quicker
             raise
+        return bool(code == NotNow.code)
+    return True

@@ -21,7 +21,8 @@ def judge(
 ) -> list[Outcome]:
     """An outcome an item, and all that follows from them kept in the batch. The items end where
     the batch is full, unless the ``whole`` is wanted: fewer outcomes than items, at least one."""
-    seen, signatures = KnownIds(batch.actor, known_among(prepared)), Signatures(batch.actor)
+    seen = KnownIds(batch.actor, known_among(prepared))
+    signatures = Signatures(batch.actor, batch.now)
     outcomes: list[Outcome] = []
     for item in prepared:
         if outcomes and batch.full and not whole:
@@ -42,6 +43,7 @@ def _outcome(
         earlier = seen.outcome(item)
         if earlier is not None:
             return earlier
+        signatures.require_own_word(item)
         if item.kind in NEEDS_SETTLED or batch.is_unsettled(item.about):
             settle(batch)
         if item.kind in NEEDS_SETTLED:

@@ -38,6 +38,8 @@ RULES: dict[str, Rule] = {
     "keeper_vouched": vouching.keeper_vouched,
     "device_key_enrolled": devices.device_key_enrolled,
     "device_revoked": devices.device_revoked,
+    "device_key_endorsed": devices.device_key_endorsed,
+    "signatures_required": devices.signatures_required,
     "animal_registered": animals.animal_registered,
     "particulars_corrected": animals.particulars_corrected,
     "identifier_assigned": identifiers.identifier_assigned,

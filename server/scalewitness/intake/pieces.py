@@ -32,6 +32,7 @@ from scalewitness.ledger.queries.fence import LAST
 from scalewitness.ledger.queries.prepared import PreparedQuery, asked_together
 from scalewitness.ledger.services.writing import IN_LINE, LOCKED, Writer
 from scalewitness.mail.services import queueing as mail
+from scalewitness.people.queries.own_word import rule_question
 from scalewitness.waiting import was_held_up
 
 log = structlog.get_logger()
@@ -80,7 +81,7 @@ class Piece:
 
     def questions(self) -> list[PreparedQuery]:
         """What it asks under the lock."""
-        first = confirmed_question(self.author)
+        first = [*confirmed_question(self.author), *rule_question(self.actor.keeper)]
         return [*first, *self._known.staleness(), known_question(self._next)]
 
     def ids(self) -> set[UUID | str]:

@@ -7,19 +7,32 @@ cannot slip in between.
 """
 
 from collections.abc import Sequence
+from datetime import datetime
 from typing import TypeVar
 
 import msgspec
 
-from scalewitness.domain.errors import BadSignature
+from scalewitness.domain.errors import BadSignature, KeyWaits, SignatureRequired
 from scalewitness.domain.facts import DeviceKeyEnrolled
+from scalewitness.domain.moments import rfc3339
 from scalewitness.domain.translog.base64s import decode64
 from scalewitness.domain.translog.signatures import verify_ed25519
 from scalewitness.intake.batch import Actor, draft_of
 from scalewitness.intake.submission import Sealed
 from scalewitness.people.queries import signing_key
+from scalewitness.people.queries.own_word import Ruled, ruled, waits_until
 
-DEVICE_KINDS = frozenset({"device_key_enrolled", "device_revoked"})
+DEVICE_KINDS = frozenset(
+    {"device_key_enrolled", "device_revoked", "device_key_endorsed", "signatures_required"}
+)
+TAKES_A_SIGNATURE = (
+    "This keeper ruled that nothing counts in their name but what a device of theirs signed, and "
+    "this is not signed. A page cannot sign: record it on the phone or with the command."
+)
+WAITS = (
+    "Nothing but the password stands for this device's key, and its keeper ruled that such keys "
+    "wait three days. It counts at once if another of their devices endorses it."
+)
 T = TypeVar("T")
 
 
@@ -42,10 +55,11 @@ def _proved(item: Sealed, key: bytes | None, actor: Actor) -> Sealed:
 class Signatures:
     """The signatures of one batch, under the lock; all are of the one device that sends."""
 
-    def __init__(self, actor: Actor) -> None:
-        self._actor = actor
+    def __init__(self, actor: Actor, now: datetime) -> None:
+        self._actor, self._now = actor, now
         self._key: bytes | None = None
         self._stale = True
+        self._ruled: Ruled | None = None
 
     def require(self, item: Sealed) -> None:
         """A signature there is must fit the key that the device holds now.
@@ -58,6 +72,24 @@ class Signatures:
             if key is None or (item.proved != key and not _fits(item, key, self._actor)):
                 raise BadSignature(_hint(item), pointer="/sig")
         self._stale = self._stale or item.kind in DEVICE_KINDS
+
+    def require_own_word(self, item: Sealed) -> None:
+        """What is new in a keeper's name is signed, where they ruled that.
+
+        Raises:
+            SignatureRequired: it is not.
+            KeyWaits: no device endorsed the key that signed it, and it does not count yet.
+        """
+        rule = self._ruled or ruled(self._actor.keeper)
+        self._ruled = None if item.kind in DEVICE_KINDS else rule
+        if not rule.required:
+            return
+        if item.sig is None:
+            raise SignatureRequired(TAKES_A_SIGNATURE)
+        if rule.wait and item.kind not in DEVICE_KINDS and self._actor.device is not None:
+            until = waits_until(self._actor.device, self._now)
+            if until is not None and self._now < until:
+                raise KeyWaits(WAITS, until=rfc3339(until))
 
     def _current(self) -> bytes | None:
         if self._stale:

@@ -35,6 +35,13 @@ def device_added(keeper: Keeper, device: Device, now: datetime) -> None:
         owe(keeper, kind="device_added", now=now, about={"device": device.name})
 
 
+def key_enrolled(keeper: Keeper, device: Device, until: datetime | None, now: datetime) -> None:
+    """To a keeper whose word takes a signature: a new device has a key, which no other device of
+    theirs endorsed. ``until``: what it signs is not taken before."""
+    about = {"device": device.name, "until": until and until.isoformat()}
+    owe(keeper, kind="key_enrolled", now=now, about=about)
+
+
 def password_changed(keeper: Keeper, now: datetime, *, kept: bool, by_letter: bool) -> None:
     """``kept``: devices stayed signed in; ``by_letter``: through the link of a letter."""
     about = {"kept": kept, "by_letter": by_letter}

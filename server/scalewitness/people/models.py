@@ -117,6 +117,35 @@ class DeviceKeyEnd(AppendOnly):
         return f"end of {self.key_id}"
 
 
+class KeyEndorsement(AppendOnly):
+    """Another ``by`` of the same keeper's devices said, signed, that this key is theirs too."""
+
+    key = models.OneToOneField(
+        DeviceKey, primary_key=True, on_delete=models.PROTECT, related_name="endorsement"
+    )
+    position = models.BigIntegerField(unique=True)
+    by = models.ForeignKey(DeviceKey, on_delete=models.PROTECT, related_name="endorsements")
+
+    def __str__(self) -> str:
+        return f"endorsement of {self.key_id}"
+
+
+class SigningRule(AppendOnly):
+    """Whether facts in the keeper's name are ``required`` to be signed from ``position`` on, stated
+    on a ``device`` of theirs; of several the last counts. ``wait``: keys that no device endorsed
+    count only some days after they were enrolled."""
+
+    id = models.UUIDField(primary_key=True)
+    position = models.BigIntegerField(unique=True)
+    keeper = models.ForeignKey(Keeper, on_delete=models.PROTECT, related_name="signing_rules")
+    device = models.ForeignKey(DeviceKey, on_delete=models.PROTECT, related_name="rules")
+    required = models.BooleanField()
+    wait = models.BooleanField()
+
+    def __str__(self) -> str:
+        return f"signing rule {self.pk}"
+
+
 class SharedKey(models.Model):
     """A device of the ``second`` account proved to hold the key of one of the ``first``'s. The log
     says nothing of it; ``lifted_at``: an objection was right, and it says nothing any more."""

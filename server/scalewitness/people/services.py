@@ -25,6 +25,7 @@ from scalewitness.domain.errors import (
 )
 from scalewitness.domain.facts import (
     DeceitFound,
+    DeviceKeyEndorsed,
     DeviceKeyEnrolled,
     DeviceRevoked,
     FounderNamed,
@@ -32,6 +33,7 @@ from scalewitness.domain.facts import (
     GrantRevoked,
     KeeperVouched,
     OnePersonFound,
+    SignaturesRequired,
 )
 from scalewitness.domain.moments import parse_moment
 from scalewitness.ledger.services.writing import Logged
@@ -46,11 +48,13 @@ from scalewitness.people.models import (
     GrantEnd,
     IdempotencyKey,
     Keeper,
+    KeyEndorsement,
     NamedAsOne,
     Practitioner,
     PractitionerAddress,
     PractitionerLink,
     SharedKey,
+    SigningRule,
     Voucher,
 )
 from scalewitness.people.queries import account_of, named
@@ -239,6 +243,23 @@ def store_device_end(fact: Logged[DeviceRevoked]) -> None:
     device = Device.objects.select_for_update().get(pk=UUID(fact.body.device))
     DeviceKeyEnd.objects.create(key_id=device.pk, position=fact.position, at=fact.received_at)
     _sign_out(device, fact.received_at)
+
+
+def store_endorsement(fact: Logged[DeviceKeyEndorsed], by: UUID) -> None:
+    """``by``: the device that signed it."""
+    KeyEndorsement.objects.create(key_id=UUID(fact.body.device), position=fact.position, by_id=by)
+
+
+def store_signing_rule(fact: Logged[SignaturesRequired], device: UUID) -> None:
+    """``device``: that signed it."""
+    SigningRule.objects.create(
+        id=fact.id,
+        position=fact.position,
+        keeper_id=fact.about,
+        device_id=device,
+        required=fact.body.required,
+        wait=fact.body.wait,
+    )
 
 
 def name_practitioner(keeper: Keeper, practitioner: UUID, name: str) -> Practitioner:

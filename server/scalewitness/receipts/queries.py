@@ -246,7 +246,10 @@ RULES: Final[dict[str, Rule]] = {
     **dict.fromkeys(("grant_given", "grant_revoked"), _of_grant),
     **dict.fromkeys(("pairing_planned", "pairing_dropped"), _of_pairing),
     "keeper_vouched": _of_whom_it_is_about,
-    **dict.fromkeys(("device_key_enrolled", "device_revoked"), _of_nobody_else),
+    **dict.fromkeys(
+        ("device_key_enrolled", "device_revoked", "device_key_endorsed", "signatures_required"),
+        _of_nobody_else,
+    ),
     **dict.fromkeys(
         (
             "policy_adopted",

@@ -7,10 +7,14 @@ from scalewitness.api.authentication import actor_of, keeper_of
 from scalewitness.api.operations import operation
 from scalewitness.api.shapes.people import Devices, device
 from scalewitness.people.queries import devices_of
+from scalewitness.people.queries.own_word import by_password_only, ruled
 
 
 @operation("List my devices", gives={200: Devices})
 def list_devices(request: Request) -> Response:
     """Revoked ones too, newest first."""
-    current = actor_of(request).device
-    return Response(Devices([device(one, current) for one in devices_of(keeper_of(request))]))
+    current, keeper = actor_of(request).device, keeper_of(request)
+    found = list(devices_of(keeper))
+    weak = by_password_only(one.pk for one in found)
+    items = [device(one, current, by_password_only=one.pk in weak) for one in found]
+    return Response(Devices(items, ruled(keeper.pk).required))

@@ -37,12 +37,14 @@ class LetterSent(Struct, frozen=True):
 
 class KeyShown(Struct, frozen=True):
     """The Ed25519 key a device signs facts with: ``public`` in hexadecimal, ``fingerprint``
-    for people to compare, and where in the log it was enrolled and, if so, revoked."""
+    for people to compare, and where in the log it was enrolled and, if so, revoked.
+    ``by_password_only``: no device whose key is the keeper's own word endorsed it."""
 
     public: str
     fingerprint: str
     position: int
     revoked_position: int | None
+    by_password_only: bool
 
 
 class DeviceShown(Struct, frozen=True):
@@ -77,7 +79,10 @@ class HandOver(Struct, frozen=True):
 
 
 class Devices(Struct, frozen=True):
+    """``signatures_required``: nothing counts in the keeper's name but what a device signed."""
+
     items: list[DeviceShown]
+    signatures_required: bool
 
 
 class CollectionNamed(Struct, frozen=True):
@@ -129,23 +134,24 @@ def profile(keeper: Keeper, *, verified: bool) -> Profile:
     )
 
 
-def device(one: Device, current: UUID | None) -> DeviceShown:
+def device(one: Device, current: UUID | None, *, by_password_only: bool) -> DeviceShown:
     return DeviceShown(
         id=one.pk,
         name=one.name,
         enrolled_at=one.enrolled_at,
         revoked_at=one.revoked_at,
         this=one.pk == current,
-        key=_key(one.key) if hasattr(one, "key") else None,
+        key=_key(one.key, by_password_only) if hasattr(one, "key") else None,
     )
 
 
-def _key(one: DeviceKey) -> KeyShown:
+def _key(one: DeviceKey, by_password_only: bool) -> KeyShown:
     return KeyShown(
         public=one.public,
         fingerprint=fingerprint(bytes.fromhex(one.public)),
         position=one.position,
         revoked_position=one.end.position if hasattr(one, "end") else None,
+        by_password_only=by_password_only,
     )
 
 

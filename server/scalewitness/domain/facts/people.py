@@ -36,6 +36,23 @@ class DeviceRevoked(Body, frozen=True):
     device: Id
 
 
+class DeviceKeyEndorsed(Body, frozen=True):
+    """About the keeper, signed by a device of theirs whose key is their own word: this other
+    ``device``, with this ``key``, is theirs too."""
+
+    device: Id
+    key: PublicKey
+
+
+class SignaturesRequired(Body, frozen=True):
+    """About the keeper, and signed: from here on nothing counts in their name but what a device
+    of theirs signed; or anything does again, where ``required`` is false. ``wait``: a key that no
+    device endorsed counts only three days after it was enrolled."""
+
+    required: bool = True
+    wait: bool = False
+
+
 class KeeperVouched(Body, frozen=True):
     """About a keeper: whoever states it answers for them as an examiner, or does so no longer.
     ``practice``: or that their account is that of a practice or laboratory, as it says."""
@@ -70,6 +87,8 @@ BODIES: dict[str, type[Body]] = {
     "grant_revoked": GrantRevoked,
     "device_key_enrolled": DeviceKeyEnrolled,
     "device_revoked": DeviceRevoked,
+    "device_key_endorsed": DeviceKeyEndorsed,
+    "signatures_required": SignaturesRequired,
     "keeper_vouched": KeeperVouched,
     "visit_invited": VisitInvited,
     "visit_accepted": VisitAccepted,

@@ -17,6 +17,8 @@ PROJECTIONS: dict[str, Callable[[LoggedFact, Past], Rows]] = {
     "grant_revoked": people.grant_revoked,
     "device_key_enrolled": people.device_key_enrolled,
     "device_revoked": people.device_revoked,
+    "device_key_endorsed": people.device_key_endorsed,
+    "signatures_required": people.signatures_required,
     "animal_registered": animals.animal_registered,
     "particulars_corrected": animals.particulars_corrected,
     "identifier_assigned": animals.identifier_assigned,

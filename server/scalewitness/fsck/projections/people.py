@@ -14,7 +14,9 @@ from scalewitness.people.models import (
     Grant,
     GrantAnimal,
     GrantEnd,
+    KeyEndorsement,
     NamedAsOne,
+    SigningRule,
     Voucher,
 )
 from scalewitness.visits.models import Visit, VisitAnimal, VisitStep
@@ -58,6 +60,16 @@ def device_revoked(fact: LoggedFact, past: Past) -> Rows:
     device = UUID(fact.body.device)
     values = {"key_id": device, "position": fact.position, "at": fact.received_at}
     yield Row(DeviceKeyEnd, values)
+
+
+def device_key_endorsed(fact: LoggedFact, past: Past) -> Rows:
+    device, by = UUID(fact.body.device), fact.device
+    yield Row(KeyEndorsement, {"key_id": device, "position": fact.position, "by_id": by})
+
+
+def signatures_required(fact: LoggedFact, past: Past) -> Rows:
+    body = {"required": fact.raw.get("required", True), "wait": fact.raw.get("wait", False)}
+    yield Row(SigningRule, row_of_fact(fact, keeper_id=fact.about, device_id=fact.device, **body))
 
 
 def keeper_vouched(fact: LoggedFact, past: Past) -> Rows:

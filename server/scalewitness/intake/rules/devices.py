@@ -4,12 +4,24 @@ from typing import cast
 from uuid import UUID
 
 from scalewitness.domain.errors import BadSignature, NotAllowed, NotFound, NotNow, OutOfRange
-from scalewitness.domain.facts import DeviceKeyEnrolled, DeviceRevoked
+from scalewitness.domain.facts import (
+    DeviceKeyEndorsed,
+    DeviceKeyEnrolled,
+    DeviceRevoked,
+    SignaturesRequired,
+)
 from scalewitness.intake.batch import Batch
 from scalewitness.intake.submission import Sealed
+from scalewitness.letters import accounts as account_letters
 from scalewitness.people import services
 from scalewitness.people.models import Device
 from scalewitness.people.queries import device_of, holder_of
+from scalewitness.people.queries.own_word import has_own, is_own, own_keys, ruled, waits_until
+
+NOT_OWN = (
+    "Nothing but the password stands for this device's key. Do it on another of your devices, or "
+    "endorse this one there first. If none is left, revoke those that are lost."
+)
 
 
 def device_key_enrolled(fact: Sealed, batch: Batch) -> int:
@@ -28,8 +40,12 @@ def device_key_enrolled(fact: Sealed, batch: Batch) -> int:
     holder = holder_of(body.key)
     if holder is not None:
         raise OutOfRange(_held_by(holder, device, batch), pointer="/body/key")
+    rule = ruled(device.keeper_id)
     logged = batch.log(fact)
     services.store_device_key(logged)
+    if rule.required:
+        until = waits_until(device.pk, batch.now) if rule.wait else None
+        account_letters.key_enrolled(device.keeper, device, until, batch.now)
     return logged.position
 
 
@@ -44,6 +60,46 @@ def device_revoked(fact: Sealed, batch: Batch) -> int:
     logged = batch.log(fact)
     services.store_device_end(logged)
     return logged.position
+
+
+def device_key_endorsed(fact: Sealed, batch: Batch) -> int:
+    """Said on a device whose key is the keeper's own word, of another of theirs."""
+    body = cast(DeviceKeyEndorsed, fact.body)
+    device, by = _own_device(fact, body.device, batch), _signing(fact, batch)
+    if not is_own(by):
+        raise NotAllowed(NOT_OWN)
+    if not hasattr(device, "key") or device.key.public != body.key:
+        raise OutOfRange("The device does not hold this key.", pointer="/body/key")
+    if hasattr(device.key, "end"):
+        raise NotNow("This device has been revoked.")
+    if own_keys().filter(pk=device.pk).exists():
+        raise NotNow("This device's key is your own word already.")
+    logged = batch.log(fact)
+    services.store_endorsement(logged, by)
+    return logged.position
+
+
+def signatures_required(fact: Sealed, batch: Batch) -> int:
+    """Said on a device whose key is the keeper's own word; where there is none yet and nothing is
+    required, on any with a key, which then is."""
+    body, keeper = cast(SignaturesRequired, fact.body), batch.actor.keeper
+    if keeper is None or fact.about != keeper:
+        raise NotFound()
+    by, now = _signing(fact, batch), ruled(keeper)
+    if not is_own(by) and (now.required or has_own(keeper)):
+        raise NotAllowed(NOT_OWN)
+    if now == (body.required, body.wait) or not (now.required or body.required):
+        raise NotNow("So it is already.")
+    logged = batch.log(fact)
+    services.store_signing_rule(logged, by)
+    return logged.position
+
+
+def _signing(fact: Sealed, batch: Batch) -> UUID:
+    """The device that signed it."""
+    if fact.sig is None or batch.actor.device is None:
+        raise BadSignature("Only a device can state this, with its signature.", pointer="/sig")
+    return batch.actor.device
 
 
 def _own_device(fact: Sealed, device: str, batch: Batch) -> Device:

@@ -36,6 +36,7 @@ from scalewitness.people.queries import (
     grants_held,
     has_verified_address,
 )
+from scalewitness.people.queries.own_word import by_password_only, ruled
 
 
 def zones() -> list[tuple[str, str]]:
@@ -118,11 +119,18 @@ def show_account(request: HttpRequest, keeper: Keeper) -> HttpResponse:
         "keeper": keeper,
         "habits": HabitsForm.of(keeper),
         "verified": has_verified_address(keeper),
-        "devices": [_device(one) for one in devices_of(keeper)],
+        **_devices(keeper),
         **_grants(keeper),
     }
     status = 422 if form.errors and status == 200 else status
     return page(request, "people/account.html", context, status=status)
+
+
+def _devices(keeper: Keeper) -> dict[str, Any]:
+    found = list(devices_of(keeper))
+    weak = by_password_only(one.pk for one in found)
+    rows = [_device(one) | {"by_password_only": one.pk in weak} for one in found]
+    return {"devices": rows, "rule": ruled(keeper.pk)}
 
 
 def _device(device: Device) -> dict[str, Any]:

@@ -208,6 +208,7 @@ def _register(request: HttpRequest, form: RegisterForm, keeper: Keeper) -> bool:
         if refused is not None:
             transaction.set_rollback(True)
             form.refuse(refused)
+            form.keep_to_sign(form.items(), keeper.pk)
             return False
         for outcome in outcomes:
             warn_of_number(request, outcome)

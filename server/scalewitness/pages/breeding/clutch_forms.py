@@ -22,6 +22,7 @@ NOT_PROBED = "Not probed"
 
 
 class TogetherForm(forms.Form):
+    to_sign: str | None = None
     """What holds for every hatchling of the sitting. Nothing is answered beforehand."""
 
     held_by = one_of("Who held the hatchlings?", texts(HOLDERS))

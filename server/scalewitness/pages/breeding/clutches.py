@@ -29,6 +29,7 @@ from scalewitness.pages.collections.collection import stewarded
 from scalewitness.pages.parts.access import actor_of, page, signed_in
 from scalewitness.pages.parts.before_a_check import before_a_check
 from scalewitness.pages.parts.listing import listed
+from scalewitness.pages.parts.unsigned import file_to_sign, wants_signature
 from scalewitness.people.models import Keeper
 
 
@@ -138,6 +139,8 @@ def _take(keeper: Keeper, together: TogetherForm, rows: Sequence[HatchlingRow]) 
         row.form.together = together.cleaned_data
     items = [row.form.item(row.animal.pk) for row in ready]
     outcomes = accept(items, actor_of(keeper), timezone.now())
+    unsigned = [item for item, one in zip(items, outcomes, strict=True) if wants_signature(one)]
+    together.to_sign = file_to_sign(unsigned, keeper.pk)
     return sum(_stored(row, outcome) for row, outcome in zip(ready, outcomes, strict=True))
 
 

@@ -154,6 +154,7 @@ def _register(
         if not refused and outcomes[0].status == "accepted":  # else it was stored before
             _name(young, keeper)
         transaction.set_rollback(refused)
+    form.keep_to_sign([item for _, item in facts], keeper.pk)
     return not refused
 
 

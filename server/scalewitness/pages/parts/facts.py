@@ -4,7 +4,7 @@ Its id and moment are made when the form is shown and travel in hidden fields, s
 it twice says the same fact twice, which the record takes once.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 from uuid import UUID
 
@@ -12,12 +12,13 @@ from django import forms
 from django.http import QueryDict
 from django.utils import timezone
 
-from scalewitness.domain.errors import NotFound, Refused
+from scalewitness.domain.errors import NotFound, Refused, SignatureRequired
 from scalewitness.domain.moments import rfc3339
 from scalewitness.fresh_ids import fresh_id
 from scalewitness.intake.batch import Actor
 from scalewitness.intake.outcomes import Outcome
 from scalewitness.intake.services import accept_one
+from scalewitness.pages.parts.unsigned import file_to_sign
 
 TEXTS = ("note", "reasons", "statement")
 TEXT_LIMIT = 4000
@@ -55,6 +56,8 @@ class FactForm(forms.Form):
     at = forms.CharField(widget=forms.HiddenInput, initial=this_moment)
 
     problem: Mapping[str, Any] | None = None
+    to_sign: str | None = None
+    """The address of a file of what takes a device's signature."""
 
     @property
     def status(self) -> int:
@@ -101,7 +104,13 @@ class FactForm(forms.Form):
             return accept_one(self.item(about), actor, timezone.now())
         except Refused as refused:
             self.refuse(refused.as_problem())
+            self.keep_to_sign([self.item(about)], actor.keeper)
             return None
+
+    def keep_to_sign(self, items: Iterable[Mapping[str, Any]], keeper: UUID | None) -> None:
+        """Hand over what was to be sent, if it was refused for want of a signature."""
+        if keeper is not None and self.refused_as == SignatureRequired.code:
+            self.to_sign = file_to_sign(items, keeper)
 
     def refuse(self, problem: Mapping[str, Any]) -> None:
         """Put a refusal beside the field it is about, or above them all."""

@@ -1,0 +1,95 @@
+"""What a keeper's devices think of facts in that keeper's name, from the keeper's own entries.
+
+A device trusts its own key, keys that its keeper confirmed on it, and keys that a trusted one
+endorsed in the log. It takes nobody's word for any other: whoever runs the record could have
+enrolled one.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from typing import Any, Final, Literal
+
+from scalewitness.domain.translog.devices import ENROLLED, REVOKED, holds
+from scalewitness.domain.translog.leaf import Leaf
+
+ENDORSED: Final = "device_key_endorsed"
+RULED: Final = "signatures_required"
+TELLING: Final = frozenset({ENROLLED, REVOKED, ENDORSED, RULED})
+"""Kinds that say what the signatures of others are worth."""
+
+Doubt = Literal[
+    "unsigned_ruled", "unknown_key", "forged", "revoked", "unsigned", "by_password", "page"
+]
+ALARMING: Final = frozenset({"unsigned_ruled", "unknown_key", "forged", "revoked"})
+"""Doubts about what a record that keeps its rules would not have taken."""
+
+
+@dataclass(slots=True)
+class OwnWord:
+    """Feed it the keeper's entries of :data:`TELLING` kinds in the log's order, then ask.
+    ``trusted``: public keys in hexadecimal, this device's own among them."""
+
+    trusted: set[str]
+    keys: dict[str, str] = field(default_factory=dict)
+    """Of each device the key that it enrolled."""
+    ends: dict[str, int] = field(default_factory=dict)
+    rules: list[tuple[int, bool]] = field(default_factory=list)
+
+    def read(self, leaf: Leaf, position: int) -> None:
+        """Take in what it says, if it comes from whom it must. What does not is no reason to
+        believe anything: it is a fact to be doubted itself."""
+        if leaf.kind == ENROLLED:
+            self._enrol(leaf)
+        elif leaf.kind == REVOKED and (self._is_trusted(leaf) or self._ends_freely(leaf, position)):
+            self.ends.setdefault(leaf.body["device"], position)
+        elif leaf.kind == ENDORSED and self._is_trusted(leaf):
+            if self.keys.get(leaf.body["device"]) == leaf.body["key"]:
+                self.trusted.add(leaf.body["key"])
+        elif leaf.kind == RULED and self._is_trusted(leaf):
+            self.rules.append((position, leaf.body.get("required", True)))
+
+    def _enrol(self, leaf: Leaf) -> None:
+        if leaf.body["device"] == leaf.device and self._holds(leaf, leaf.body["key"]):
+            self.keys.setdefault(leaf.body["device"], leaf.body["key"])
+
+    def _ends_freely(self, leaf: Leaf, position: int) -> bool:
+        """A page revokes a device too, until nothing counts that is not signed."""
+        return leaf.sig is None and not self.is_ruled(position)
+
+    def is_ruled(self, position: int) -> bool:
+        """Whether, by a rule that a trusted key signed, nothing counted unsigned there."""
+        before = [required for at, required in self.rules if at < position]
+        return bool(before and before[-1])
+
+    def doubt(self, leaf: Leaf, position: int) -> Doubt | None:
+        """What speaks against a fact's being its keeper's; None: a trusted key signed it."""
+        if leaf.sig is None:
+            if self.is_ruled(position):
+                return "unsigned_ruled"
+            return "page" if leaf.device is None else "unsigned"
+        key = self.keys.get(leaf.device or "")
+        if key is None:
+            return "unknown_key"
+        if not self._holds(leaf, key):
+            return "forged"
+        if position > self.ends.get(leaf.device or "", position):
+            return "revoked"
+        return None if key in self.trusted else "by_password"
+
+    def _is_trusted(self, leaf: Leaf) -> bool:
+        key = self.keys.get(leaf.device or "")
+        return key is not None and key in self.trusted and self._holds(leaf, key)
+
+    def _holds(self, leaf: Leaf, key: Any) -> bool:
+        try:
+            return isinstance(key, str) and holds(leaf, bytes.fromhex(key))
+        except ValueError:
+            return False
+
+
+def own_word(trusted: Iterable[str], telling: Iterable[tuple[int, Leaf]]) -> OwnWord:
+    """From the keeper's entries of :data:`TELLING` kinds, by position."""
+    made = OwnWord(set(trusted))
+    for position, leaf in sorted(telling, key=lambda one: one[0]):
+        made.read(leaf, position)
+    return made

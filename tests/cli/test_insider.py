@@ -1,0 +1,190 @@
+"""Somebody with the application's own database role, who speaks in a keeper's name: the record
+refuses it, or the keeper's own command shows it with the entry. No superuser is needed for any of
+this, and `fsck` finds nothing wrong with most of it."""
+
+import json
+import os
+import subprocess
+import sys
+from collections.abc import Callable
+from typing import Any
+from urllib.parse import urlsplit
+
+import httpx
+import pytest
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+from tests.cli.rooms import Machine, Room, envelope, fresh_id, new_animal
+from tests.plugins.services import Services
+from tests.world import probing
+
+from scalewitness_cli.devicekey import DeviceKey
+from scalewitness_cli.identity import moment_now
+
+ENROL = """
+from django.utils import timezone
+from scalewitness.people.models import Keeper
+from scalewitness.people.services import enrol_device
+device, token = enrol_device(Keeper.objects.get(pk=given["keeper"]), "insider", timezone.now())
+print(device.pk, token)
+"""
+"""A device of somebody else's, with no letter: straight into the tables."""
+WRITE = """
+from datetime import datetime
+from uuid import UUID
+from django.db import connection, transaction
+from scalewitness.ledger.services.writing import Draft, Writer
+with connection.cursor() as cursor:
+    cursor.execute("SELECT current_user")
+    assert cursor.fetchone() == ("scalewitness_app",)
+with transaction.atomic():
+    writer = Writer()
+    for one in given["items"]:
+        at = datetime.fromisoformat(one["at"])
+        writer.add(Draft(UUID(one["id"]), one["kind"], UUID(given["keeper"]), None, at,
+            UUID(one["about"]), one["body"]), at)
+    writer.flush()
+"""
+"""Entries in somebody else's name, past all rules: straight into the log."""
+Insider = Callable[[str, Any], str]
+
+
+@pytest.fixture
+def insider(room: Room, services: Services) -> Insider:
+    """Runs Python with the application's settings, on the role that serves the pages."""
+    path = urlsplit(room.stack.environment["DATABASE_URL"]).path
+    url = urlsplit(services.app_url)._replace(path=path).geturl()
+    environment = {**os.environ, **room.stack.environment, "DATABASE_URL": url}
+
+    def run(code: str, given: Any) -> str:
+        whole = f"import json\ngiven = json.loads({json.dumps(json.dumps(given))})\n{code}"
+        command = [sys.executable, "-m", "scalewitness", "shell", "--no-imports", "-c", whole]
+        done = subprocess.run(command, env=environment, capture_output=True, text=True)
+        assert done.returncode == 0, done.stderr
+        return done.stdout
+
+    return run
+
+
+@pytest.fixture
+def odile(room: Room) -> Machine:
+    """With an animal, and nothing in doubt so far."""
+    made = room.at_work("odile")
+    new_animal(made, "N1")
+    made.sync()
+    for one in alarms(made):
+        made.run("in-my-name", "--mine", one["fact"])
+    assert alarms(made) == []
+    return made
+
+
+def alarms(machine: Machine, status: int | None = None) -> list[dict[str, Any]]:
+    answer = machine.run("alarms", "--json")
+    assert status in {None, answer.status}
+    return [json.loads(one) for one in answer.out.splitlines()]
+
+
+def call(machine: Machine) -> dict[str, Any]:
+    (animal,) = machine.rows("SELECT id FROM animal WHERE content LIKE '%N1%'")
+    return envelope("call_made", animal[0], probing("female", "N1"))
+
+
+class Intruder:
+    """A device slipped in beside the pages, in the keeper's name."""
+
+    def __init__(self, insider: Insider, machine: Machine) -> None:
+        self.keeper = machine.api.get("keepers/me").json()["id"]
+        self.device, token = insider(ENROL, {"keeper": self.keeper}).split()
+        self.key = DeviceKey(Ed25519PrivateKey.generate(), keeper=self.keeper, device=self.device)
+        headers = {"Authorization": f"Bearer {token}"}
+        base = str(machine.api.base_url)
+        self.api = httpx.Client(base_url=base, headers=headers, timeout=60)
+
+    def enrol(self) -> None:
+        sent = self.key.enrolment(fresh_id(), moment_now().isoformat())
+        self.api.post(f"devices/{self.device}/key", json=sent).raise_for_status()
+
+    def push(self, item: dict[str, Any]) -> dict[str, Any]:
+        answer = self.api.post("push", json={"items": [item]}).raise_for_status()
+        (outcome,) = answer.json()["items"]
+        found: dict[str, Any] = outcome
+        return found
+
+
+def test_without_the_rule_the_keepers_command_shows_it(odile: Machine, insider: Insider) -> None:
+    intruder, said = Intruder(insider, odile), call(odile)
+    assert intruder.push(said)["status"] == "accepted"
+    assert odile.sync()["in_my_name"] == 1
+    (found,) = alarms(odile, 1)
+    assert (found["fact"], found["why"], found["device"]) == (
+        said["id"], "unsigned", intruder.device,
+    )  # fmt: skip
+    assert json.loads(found["leaf"])["body"]["conclusion"] == "female"
+    assert "TO CONFIRM" in odile.run("alarms").out
+
+
+def test_a_key_of_their_own_does_not_help_them(odile: Machine, insider: Insider) -> None:
+    intruder = Intruder(insider, odile)
+    intruder.enrol()
+    said = intruder.key.signed(call(odile))
+    assert intruder.push(said)["status"] == "accepted"
+    odile.sync()
+    found = alarms(odile, 1)
+    assert [one["kind"] for one in found] == ["device_key_enrolled", "call_made"]
+    assert {one["why"] for one in found} == {"by_password"}
+
+
+def test_with_the_rule_it_is_refused(odile: Machine, insider: Insider) -> None:
+    said = call(odile)
+    odile.well("require-signatures", "--yes")
+    intruder = Intruder(insider, odile)
+    refused = intruder.push(said)
+    assert (refused["status"], refused["problem"]["code"]) == ("refused", "signature_required")
+    intruder.enrol()
+    waits = intruder.push(intruder.key.signed(said))
+    assert waits["problem"]["code"] == "key_waits"
+    lift = envelope("signatures_required", intruder.keeper, {"required": False})
+    lifted = intruder.push(intruder.key.signed(lift))
+    assert lifted["problem"]["code"] == "not_allowed"
+    odile.sync()
+    (found,) = alarms(odile, 1)
+    assert (found["kind"], found["why"]) == ("device_key_enrolled", "by_password")
+    odile.well("endorse", "insider", "--refuse")
+    assert intruder.api.post("push", json={"items": [said]}).status_code == 401
+
+
+def test_written_past_all_rules_it_is_proof(odile: Machine, insider: Insider) -> None:
+    """The lifting they write is signed by nobody, so it lifts nothing for the keeper's command."""
+    keeper, said = odile.api.get("keepers/me").json()["id"], call(odile)
+    odile.well("require-signatures", "--yes")
+    lift = envelope("signatures_required", keeper, {"required": False})
+    insider(WRITE, {"keeper": keeper, "items": [lift, said]})
+    done = odile.sync(status=1)
+    assert (done["in_my_name"], done["forged"]) == (2, 2)
+    found = alarms(odile, 1)
+    assert [one["kind"] for one in found] == ["signatures_required", "call_made"]
+    assert {(one["why"], one["forged"]) for one in found} == {("unsigned_ruled", True)}
+    assert "ALARM" in odile.run("alarms").out
+
+
+def test_a_keepers_second_machine_is_endorsed_by_comparing_keys(odile: Machine, room: Room) -> None:
+    odile.well("require-signatures", "--yes")
+    second = room.second_machine(odile)
+    shown = second.sign_in(room.log_key)
+    waiting = odile.well("endorse")
+    assert [one["id"] for one in waiting] == [shown["device"]]
+    wrong = odile.run("endorse", shown["device"], "--key", "00" * 16)
+    assert (wrong.status, "The keys differ" in wrong.err) == (1, True)
+    odile.well("endorse", shown["device"], "--key", shown["fingerprint"])
+    assert odile.well("endorse") == []
+    odile.sync()
+    assert alarms(odile, 0) == []
+
+
+def test_signing_out_ends_the_key_by_its_own_signature(odile: Machine) -> None:
+    odile.well("require-signatures", "--yes")
+    odile.sync()
+    ((device,),) = odile.rows("SELECT json_extract(content, '$.device') FROM identity")
+    odile.well("sign-out")
+    found = odile.api.get("devices").json()["items"]
+    (one,) = [one for one in found if one["id"] == device]
+    assert one["key"]["revoked_position"] is not None

@@ -1,0 +1,136 @@
+"""What a keeper's device thinks of facts in its keeper's name, from their entries alone."""
+
+from itertools import count
+from typing import Any
+
+import pytest
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+from msgspec.structs import replace
+
+from scalewitness.domain.translog.leaf import Leaf
+from scalewitness.domain.translog.own_word import ALARMING, OwnWord, own_word
+from scalewitness_cli.devicekey import DeviceKey
+
+ME = "6b7c0a52-3f7e-4d83-9f62-0d5f0a1f6a01"
+ANIMAL = "0190a2b4-0000-7000-8000-00000000a001"
+AT = "2026-11-01T09:00:00.000Z"
+NUMBERS = count(1)
+
+
+def device(number: int) -> DeviceKey:
+    id = f"6b7c0a52-3f7e-4d83-9f62-0d5f0a1f6b{number:02}"
+    return DeviceKey(Ed25519PrivateKey.generate(), keeper=ME, device=id)
+
+
+def fact(kind: str, body: dict[str, Any], key: DeviceKey | None, about: str = ME) -> Leaf:
+    """An entry; signed by ``key``, or by nobody on a page."""
+    id = f"0190a2b4-0000-7000-8000-{next(NUMBERS):012}"
+    said = {"id": id, "kind": kind, "at": AT, "about": about, "body": body}
+    sent = key.signed(said) if key else {**said, "sig": None}
+    held = {"v": 1, "by": ME, "device": key.device if key else None}
+    plain = {name: sent[name] for name in ("id", "kind", "at", "about", "body", "sig")}
+    return Leaf(**held, **plain)
+
+
+def enrolled(key: DeviceKey) -> Leaf:
+    return fact("device_key_enrolled", {"device": key.device, "key": key.public}, key)
+
+
+def endorsed(by: DeviceKey, other: DeviceKey) -> Leaf:
+    return fact("device_key_endorsed", {"device": other.device, "key": other.public}, by)
+
+
+def ruled(by: DeviceKey, **body: bool) -> Leaf:
+    return fact("signatures_required", body, by)
+
+
+def revoked(by: DeviceKey | None, other: DeviceKey) -> Leaf:
+    return fact("device_revoked", {"device": other.device}, by)
+
+
+def note(key: DeviceKey | None) -> Leaf:
+    body = {"noted": {"type": "weight", "grams": "12"}}
+    return fact("husbandry_noted", body, key, ANIMAL)
+
+
+MINE, OTHER, THIRD = device(1), device(2), device(3)
+
+
+def word(*telling: Leaf) -> OwnWord:
+    """Of :data:`MINE`, at positions from 0."""
+    return own_word({MINE.public}, enumerate([enrolled(MINE), *telling]))
+
+
+def test_what_my_key_signed_is_mine() -> None:
+    assert word().doubt(note(MINE), 9) is None
+
+
+def test_what_is_unsigned_is_in_doubt_and_under_the_rule_proof() -> None:
+    sent = replace(note(None), device=MINE.device)
+    for leaf, plain in ((note(None), "page"), (sent, "unsigned")):
+        assert word().doubt(leaf, 9) == plain
+        assert word(ruled(MINE)).doubt(leaf, 9) == "unsigned_ruled"
+        assert word(ruled(MINE)).doubt(leaf, 1) == plain, "made before it"
+        assert word(ruled(MINE), ruled(MINE, required=False)).doubt(leaf, 9) == plain
+
+
+def test_a_rule_or_its_end_counts_only_from_a_trusted_key() -> None:
+    assert word(enrolled(OTHER), ruled(OTHER)).doubt(note(None), 9) == "page"
+    lifted = word(ruled(MINE), enrolled(OTHER), ruled(OTHER, required=False))
+    assert lifted.doubt(note(None), 9) == "unsigned_ruled"
+    assert lifted.doubt(ruled(OTHER, required=False), 3) == "by_password"
+    unsigned = fact("signatures_required", {"required": False}, None)
+    assert word(ruled(MINE), unsigned).doubt(note(None), 9) == "unsigned_ruled"
+
+
+def test_a_key_enrolled_in_my_name_is_in_doubt_until_a_trusted_one_endorses_it() -> None:
+    found = word(enrolled(OTHER))
+    assert found.doubt(enrolled(OTHER), 1) == "by_password"
+    assert found.doubt(note(OTHER), 9) == "by_password"
+    assert word(enrolled(OTHER), endorsed(MINE, OTHER)).doubt(note(OTHER), 9) is None
+
+
+def test_strangers_endorse_nobody_and_the_chain_begins_with_my_own_key() -> None:
+    each_other = [enrolled(OTHER), enrolled(THIRD), endorsed(OTHER, THIRD), endorsed(THIRD, OTHER)]
+    assert word(*each_other, endorsed(OTHER, MINE)).doubt(note(THIRD), 9) == "by_password"
+    chain = [enrolled(OTHER), enrolled(THIRD), endorsed(MINE, OTHER), endorsed(OTHER, THIRD)]
+    assert word(*chain).doubt(note(THIRD), 9) is None
+
+
+def test_an_endorsement_is_of_the_very_key_that_was_enrolled() -> None:
+    other_key = fact("device_key_endorsed", {"device": OTHER.device, "key": THIRD.public}, MINE)
+    assert word(enrolled(OTHER), other_key).doubt(note(OTHER), 9) == "by_password"
+    forged = replace(endorsed(MINE, OTHER), sig=endorsed(OTHER, THIRD).sig)
+    assert word(enrolled(OTHER), forged).doubt(note(OTHER), 9) == "by_password"
+
+
+@pytest.mark.parametrize("how", ["altered", "moved", "no key"])
+def test_a_signature_that_fits_nothing_is_proof(how: str) -> None:
+    leaf, found = note(MINE), word()
+    if how == "altered":
+        leaf = replace(leaf, body={"noted": {"type": "weight", "grams": "13"}})
+    elif how == "moved":
+        leaf = replace(leaf, about=ME)
+    else:
+        leaf = note(OTHER)
+    assert found.doubt(leaf, 9) == ("unknown_key" if how == "no key" else "forged")
+    assert found.doubt(leaf, 9) in ALARMING
+
+
+def test_what_a_revoked_key_signs_later_is_proof_and_what_it_signed_stays() -> None:
+    found = word(enrolled(OTHER), endorsed(MINE, OTHER), revoked(None, OTHER))
+    assert found.doubt(note(OTHER), 2) is None
+    assert found.doubt(note(OTHER), 4) == "revoked"
+    assert found.doubt(revoked(None, OTHER), 3) == "page"
+
+
+def test_under_the_rule_nobody_revokes_without_a_signature() -> None:
+    """Whoever runs the record cannot silence a keeper's devices."""
+    found = word(ruled(MINE), revoked(None, MINE))
+    assert found.doubt(revoked(None, MINE), 2) == "unsigned_ruled"
+    assert found.doubt(note(MINE), 9) is None
+
+
+def test_the_order_in_which_entries_came_does_not_matter() -> None:
+    telling = list(enumerate([enrolled(MINE), enrolled(OTHER), endorsed(MINE, OTHER)]))
+    assert own_word({MINE.public}, reversed(telling)).doubt(note(OTHER), 9) is None
