@@ -13,7 +13,7 @@ from typing import Any
 import msgspec
 
 from scalewitness.domain.translog.leaf import Leaf, leaf_bytes
-from scalewitness.domain.translog.own_word import ALARMING, TELLING, Doubt, OwnWord, own_word
+from scalewitness.domain.translog.own_word import ALARMING, OF_KEYS, Doubt, OwnWord, own_word
 from scalewitness_cli.alarms import alarm_id
 from scalewitness_cli.identity import Identity
 from scalewitness_cli.outbox import Item, item_named
@@ -76,7 +76,7 @@ def judge(store: Store, identity: Identity) -> list[InMyName]:
     with store.change() as connection:
         for row in rows:
             why = _doubt(store, identity, word, row)
-            settled = why is None and row["kind"] not in TELLING
+            settled = why is None and row["kind"] not in OF_KEYS
             connection.execute(
                 "UPDATE in_my_name SET why = ?, content = ? WHERE id = ?",
                 (why or "", None if settled else row["content"], row["id"]),
@@ -98,15 +98,15 @@ def alarmed(store: Store) -> list[InMyName]:
     return [one for one in doubted(store) if one.why != QUIET or one.answer]
 
 
-def answer(store: Store, facts: Iterable[InMyName], said: str) -> None:
+def answer(store: Store, facts: Iterable[InMyName], reply: str) -> None:
     """What the keeper says of them: ``mine``, ``not mine``, or why the matter is closed. A key
     that signed what is theirs is theirs, and trusted here from now on."""
     listed = list(facts)
     with store.change() as connection:
         connection.executemany(
-            "UPDATE in_my_name SET answer = ? WHERE id = ?", [(said, one.fact) for one in listed]
+            "UPDATE in_my_name SET answer = ? WHERE id = ?", [(reply, one.fact) for one in listed]
         )
-        if said == "mine":
+        if reply == "mine":
             devices = {one.device for one in listed if one.why == "by_password"}
             keys = {one for device, one in _keys(store).items() if device in devices}
             trusted = sorted({*_trusted(store), *keys})
@@ -114,17 +114,17 @@ def answer(store: Store, facts: Iterable[InMyName], said: str) -> None:
 
 
 def _word(store: Store, identity: Identity) -> OwnWord:
-    return own_word({identity.key.public, *_trusted(store)}, _telling(store))
+    return own_word({identity.key.public, *_trusted(store)}, _of_keys(store))
 
 
-def _telling(store: Store) -> list[tuple[int, Leaf]]:
-    marks = ", ".join("?" for _ in TELLING)
+def _of_keys(store: Store) -> list[tuple[int, Leaf]]:
+    marks = ", ".join("?" for _ in OF_KEYS)
     sql = f"SELECT position, content FROM in_my_name WHERE kind IN ({marks})"  # noqa: S608  marks
-    return [(row["position"], _leaf(row["content"])) for row in store.rows(sql, *sorted(TELLING))]
+    return [(row["position"], _leaf(row["content"])) for row in store.rows(sql, *sorted(OF_KEYS))]
 
 
 def _keys(store: Store) -> dict[str, str]:
-    return own_word((), _telling(store)).keys
+    return own_word((), _of_keys(store)).keys
 
 
 def _trusted(store: Store) -> list[str]:
@@ -136,14 +136,14 @@ def _doubt(store: Store, identity: Identity, word: OwnWord, row: sqlite3.Row) ->
     why = word.doubt(leaf, row["position"])
     if why is None or not store.rows("SELECT 1 FROM outbox WHERE id = ?", row["id"]):
         return why
-    return None if _is_as_said(item_named(store, row["id"]), identity, leaf) else why
+    return None if _is_the_same(item_named(store, row["id"]), identity, leaf) else why
 
 
-def _is_as_said(said: Item, identity: Identity, leaf: Leaf) -> bool:
+def _is_the_same(item: Item, identity: Identity, leaf: Leaf) -> bool:
     """Whether it is what was said on this machine, in a form that it was sent in."""
-    if said.what != "fact":
+    if item.what != "fact":
         return False
-    return leaf_bytes(**_members(leaf)) in entries_of(said, identity)
+    return leaf_bytes(**_members(leaf)) in entries_of(item, identity)
 
 
 def _members(leaf: Leaf) -> Shown:

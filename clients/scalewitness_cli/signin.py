@@ -93,11 +93,11 @@ def _end_key(identity: Identity, api: Api) -> None:
     a signature nobody else could. Where the record takes nothing, its token ends all the same."""
     if not identity.enrolled:
         return
-    said = {"id": fresh_id(), "kind": "device_revoked", "about": identity.keeper}
+    fact = {"id": fresh_id(), "kind": "device_revoked", "about": identity.keeper}
     body = {"device": identity.device}
     with suppress(Closed, Later, Refusal):
-        fact = {**said, "at": rfc3339(time_by(read_clock(), api.compared)), "body": body}
-        api.outcomes([identity.key.signed(fact)])
+        at = rfc3339(time_by(read_clock(), api.compared))
+        api.outcomes([identity.key.signed({**fact, "at": at, "body": body})])
 
 
 def enrol(store: Store, identity: Identity, api: Api) -> Identity:

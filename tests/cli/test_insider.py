@@ -15,6 +15,7 @@ import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from tests.cli.rooms import Machine, Room, envelope, fresh_id, new_animal
 from tests.plugins.services import Services
+from tests.waiting import ENOUGH
 from tests.world import probing
 
 from scalewitness_cli.devicekey import DeviceKey
@@ -95,16 +96,19 @@ class Intruder:
         self.keeper = machine.api.get("keepers/me").json()["id"]
         self.device, token = insider(ENROL, {"keeper": self.keeper}).split()
         self.key = DeviceKey(Ed25519PrivateKey.generate(), keeper=self.keeper, device=self.device)
-        headers = {"Authorization": f"Bearer {token}"}
-        base = str(machine.api.base_url)
-        self.api = httpx.Client(base_url=base, headers=headers, timeout=60)
+        self._headers = {"Authorization": f"Bearer {token}"}
+        self._base = machine.api.base_url
+
+    def post(self, path: str, content: Any) -> httpx.Response:
+        address = self._base.join(path)
+        return httpx.post(address, headers=self._headers, json=content, timeout=ENOUGH)
 
     def enrol(self) -> None:
         sent = self.key.enrolment(fresh_id(), moment_now().isoformat())
-        self.api.post(f"devices/{self.device}/key", json=sent).raise_for_status()
+        self.post(f"devices/{self.device}/key", sent).raise_for_status()
 
     def push(self, item: dict[str, Any]) -> dict[str, Any]:
-        answer = self.api.post("push", json={"items": [item]}).raise_for_status()
+        answer = self.post("push", {"items": [item]}).raise_for_status()
         (outcome,) = answer.json()["items"]
         found: dict[str, Any] = outcome
         return found
@@ -149,7 +153,7 @@ def test_with_the_rule_it_is_refused(odile: Machine, insider: Insider) -> None:
     (found,) = alarms(odile, 1)
     assert (found["kind"], found["why"]) == ("device_key_enrolled", "by_password")
     odile.well("endorse", "insider", "--refuse")
-    assert intruder.api.post("push", json={"items": [said]}).status_code == 401
+    assert intruder.post("push", {"items": [said]}).status_code == 401
 
 
 def test_written_past_all_rules_it_is_proof(odile: Machine, insider: Insider) -> None:

@@ -79,11 +79,13 @@ def test_a_store_of_the_version_before_is_taken_over(tmp_path: Path) -> None:
     with Store(tmp_path, "http://record.example") as made:
         path = made.folder / "store.sqlite"
     with sqlite3.connect(path) as earlier:
-        for later in ("photo", "reading", "ahead", "elsewhere", "practitioner"):
+        for later in ("photo", "reading", "ahead", "elsewhere", "practitioner", "in_my_name"):
             earlier.execute(f"DROP TABLE {later}")
-        earlier.execute("INSERT INTO kept VALUES ('cursor', 'here')")
+        earlier.execute("INSERT INTO kept VALUES ('cursor', 'here'), ('other', 'stays')")
         earlier.execute("PRAGMA user_version = 1")
     assert set(SINCE) == set(range(1, VERSION))
     with Store(tmp_path, "http://record.example") as store:
-        assert store.kept("cursor") == "here"
+        assert store.kept("other") == "stays"
+        assert store.kept("cursor") is None, "what is in its keeper's name is looked at anew"
+        assert store.kept("resyncing") == "yes"
         assert store.rows("SELECT * FROM photo") == []

@@ -59,9 +59,9 @@ def in_my_name(
     """
     with opened(server) as store:
         found = doubted(store)
-        for said, ids in (("mine", mine), ("not mine", not_mine)):
+        for reply, ids in (("mine", mine), ("not mine", not_mine)):
             for id in ids:
-                answer(store, _named(found, id), said)
+                answer(store, _named(found, id), reply)
         listed = doubted(store)
         print_result(
             [shown(store.url, one) for one in listed], as_json,
@@ -144,8 +144,8 @@ def _all_in_words(found: Sequence[InMyName]) -> str:
 
 
 def _row(one: InMyName) -> str:
-    said = " (not you, you said)" if one.answer else ""
-    return f"{one.id}  {one.position}  {line(one.at)}  {_kind(one.kind, one.entry['body'])}{said}"
+    denied = " (not you, by your word)" if one.answer else ""
+    return f"{one.id}  {one.position}  {line(one.at)}  {_kind(one.kind, one.entry['body'])}{denied}"
 
 
 @click.command("require-signatures")
@@ -269,9 +269,9 @@ def _state(store: Store, identity: Identity, kind: str, body: Json) -> int:
     Raises:
         Stopped: it was refused.
     """
-    said = {"id": fresh_id(), "kind": kind, "at": rfc3339(moment_now()), "about": identity.keeper}
+    fact = {"id": fresh_id(), "kind": kind, "at": rfc3339(moment_now()), "about": identity.keeper}
     with _api(store, identity) as api:
-        (outcome,) = api.outcomes([identity.key.signed({**said, "body": body})])
+        (outcome,) = api.outcomes([identity.key.signed({**fact, "body": body})])
     if outcome["status"] == "refused":
         raise Stopped(str(outcome["problem"]["detail"]))
     return int(outcome["position"])

@@ -56,9 +56,9 @@ def note(key: DeviceKey | None) -> Leaf:
 MINE, OTHER, THIRD = device(1), device(2), device(3)
 
 
-def word(*telling: Leaf) -> OwnWord:
+def word(*entries: Leaf) -> OwnWord:
     """Of :data:`MINE`, at positions from 0."""
-    return own_word({MINE.public}, enumerate([enrolled(MINE), *telling]))
+    return own_word({MINE.public}, enumerate([enrolled(MINE), *entries]))
 
 
 def test_what_my_key_signed_is_mine() -> None:
@@ -132,5 +132,5 @@ def test_under_the_rule_nobody_revokes_without_a_signature() -> None:
 
 
 def test_the_order_in_which_entries_came_does_not_matter() -> None:
-    telling = list(enumerate([enrolled(MINE), enrolled(OTHER), endorsed(MINE, OTHER)]))
-    assert own_word({MINE.public}, reversed(telling)).doubt(note(OTHER), 9) is None
+    entries = list(enumerate([enrolled(MINE), enrolled(OTHER), endorsed(MINE, OTHER)]))
+    assert own_word({MINE.public}, reversed(entries)).doubt(note(OTHER), 9) is None

@@ -14,7 +14,7 @@ from scalewitness.domain.translog.leaf import Leaf
 
 ENDORSED: Final = "device_key_endorsed"
 RULED: Final = "signatures_required"
-TELLING: Final = frozenset({ENROLLED, REVOKED, ENDORSED, RULED})
+OF_KEYS: Final = frozenset({ENROLLED, REVOKED, ENDORSED, RULED})
 """Kinds that say what the signatures of others are worth."""
 
 Doubt = Literal[
@@ -26,7 +26,7 @@ ALARMING: Final = frozenset({"unsigned_ruled", "unknown_key", "forged", "revoked
 
 @dataclass(slots=True)
 class OwnWord:
-    """Feed it the keeper's entries of :data:`TELLING` kinds in the log's order, then ask.
+    """Feed it the keeper's entries of :data:`OF_KEYS` kinds in the log's order, then ask.
     ``trusted``: public keys in hexadecimal, this device's own among them."""
 
     trusted: set[str]
@@ -87,9 +87,9 @@ class OwnWord:
             return False
 
 
-def own_word(trusted: Iterable[str], telling: Iterable[tuple[int, Leaf]]) -> OwnWord:
-    """From the keeper's entries of :data:`TELLING` kinds, by position."""
+def own_word(trusted: Iterable[str], of_keys: Iterable[tuple[int, Leaf]]) -> OwnWord:
+    """From the keeper's entries of :data:`OF_KEYS` kinds, by position."""
     made = OwnWord(set(trusted))
-    for position, leaf in sorted(telling, key=lambda one: one[0]):
+    for position, leaf in sorted(of_keys, key=lambda one: one[0]):
         made.read(leaf, position)
     return made
