@@ -31,6 +31,35 @@ def test_a_pairing_is_planned_seen_and_dropped(here: Here, odile: Browser) -> No
     assert again.goes_to == "/pairings", "the same form sent twice says the same twice"
 
 
+def test_a_cross_is_planned_by_whoever_says_that_it_is_one(here: Here, odile: Browser) -> None:
+    """Hybrids are bred; far more often the other species is a slip."""
+    ball, corn = here.animal("B-1"), here.animal("C-1", species="pantherophis_guttatus")
+    here.now_is_now()
+    path = f"/animals/{ball.pk}/pairings/new?mate={corn.pk}"
+    sent = {"role": "sire", "season": "2028"}
+    assert "no trait of a parent tells their sex" in odile.open(path).text
+    refused = odile.fill(path, **sent)
+    assert refused.status == 422
+    assert "It is a corn snake, the other a ball python." in refused.text
+    assert not Pairing.objects.exists()
+    assert odile.fill(path, **sent, cross="on").goes_to == "/pairings"
+    shown = odile.open("/pairings").text
+    assert "A cross of ball python and corn snake." in shown
+    assert "“snake of a species not listed”" in shown
+    assert "It is not verified as male." in shown, "the sex of both is as unsure as ever"
+
+
+def test_young_of_a_cross_are_of_a_species_not_listed(here: Here, odile: Browser) -> None:
+    ball, corn = here.animal("B-1"), here.animal("C-1", species="pantherophis_guttatus")
+    here.now_is_now()
+    path = f"/collections/{here.collection.pk}/clutches/new?sire={ball.pk}&dam={corn.pk}"
+    clutch = {"hatched": "2026-08-01", "number": "2", "pattern": "HY-##", "first": "1"}
+    asked = odile.fill(path, **clutch)
+    assert "Young of two species are each a “snake of a species not listed”." in asked.text
+    grid = odile.fill(path, **clutch, species="serpentes")
+    assert "HY-01" in grid.html
+
+
 def test_what_speaks_against_it_is_said(here: Here, odile: Browser) -> None:
     animal, other = here.animal("M-1"), here.animal("F-1")
     here.call(here.odile, animal, "female")

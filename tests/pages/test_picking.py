@@ -1,5 +1,6 @@
 """Choosing among many animals: searched a few at a time, and nothing chosen or typed is lost."""
 
+import re
 from typing import Any
 
 from tests.pages.browser import Browser, Page
@@ -225,6 +226,26 @@ def test_a_mate_is_of_the_species_old_enough_and_not_of_the_same_sex(
     page = find(odile, page, "", "mate", season="2028", role="sire")
     assert offered(page, "mate") == {str(female.pk), str(young.pk)}
     assert not {str(other.pk), str(corn.pk)} & offered(page, "mate")
+
+
+def test_a_mate_for_a_cross_is_of_any_species(here: Here, odile: Browser) -> None:
+    ball, corn = here.verified("M-1", "male"), here.animal("C-1", species="pantherophis_guttatus")
+    here.now_is_now()
+    page = odile.open(f"/animals/{ball.pk}/pairings/new")
+    assert str(corn.pk) not in offered(page, "mate")
+    found = find(odile, page, "C-1", "mate", season="2028", role="sire", cross="on")
+    assert offered(found, "mate") == {str(corn.pk)}
+    assert re.search(r'name="cross"[^>]*checked', found.html), "what was ticked stays so"
+
+
+def test_parents_of_one_of_no_listed_species_are_of_any(here: Here, odile: Browser) -> None:
+    ball, corn = here.animal("B-1"), here.animal("C-1", species="pantherophis_guttatus")
+    here.now_is_now()
+    page = odile.open(f"/collections/{here.collection.pk}/animals/new")
+    both = find(odile, page, "", "dam", species="serpentes", sire=str(ball.pk))
+    assert str(corn.pk) in offered(both, "dam")
+    one = find(odile, page, "", "dam", species="python_regius", sire=str(ball.pk))
+    assert str(corn.pk) not in offered(one, "dam")
 
 
 def test_an_animal_to_be_checked_blind_is_offered_as_its_bare_twin(

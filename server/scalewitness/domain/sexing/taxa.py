@@ -6,7 +6,7 @@ from decimal import Decimal
 from functools import cache, lru_cache
 from operator import attrgetter
 from types import MappingProxyType
-from typing import Any, Literal, get_args
+from typing import Any, Final, Literal, get_args
 
 from msgspec import Struct, convert
 from msgspec.structs import replace
@@ -38,6 +38,10 @@ from scalewitness.domain.sexing.taxon_sources import (
 
 _STAGES: tuple[LifeStage, ...] = ("hatchling", "juvenile", "adult")
 _WEAKEST: tuple[Status, ...] = get_args(Status)[::-1]
+
+
+NOT_LISTED: Final = "serpentes"
+"""Any snake whose species is not listed, or that is of none: a cross."""
 
 
 class UnknownSpecies(ValueError):
@@ -162,13 +166,13 @@ def taxon(species: str, version: str = CURRENT) -> Taxon:
     if later is None:
         raise UnknownSpecies(species)
     names = {name: getattr(later, name) for name in ("key", "scientific", "common")}
-    return replace(listed["serpentes"], **names)
+    return replace(listed[NOT_LISTED], **names)
 
 
 def species_list(version: str = CURRENT) -> tuple[Taxon, ...]:
     """All taxa by common name, the one for unlisted species last."""
     return tuple(
-        sorted(_taxa(version).values(), key=lambda t: (t.key == "serpentes", t.common.lower()))
+        sorted(_taxa(version).values(), key=lambda t: (t.key == NOT_LISTED, t.common.lower()))
     )
 
 
@@ -178,7 +182,7 @@ def deepest_known(species: str) -> Decimal:
     snakes in general where none speaks of both sexes of this species. Raises UnknownSpecies."""
     kind = taxon(species)
     if kind.ground in (None, "in general"):
-        kind = taxon("serpentes")
+        kind = taxon(NOT_LISTED)
     ends = [one[1] for one in (kind.female_range, kind.male_range) if one is not None]
     return max(ends)
 

@@ -41,7 +41,10 @@ def traits_in(typed: str) -> list[str]:
     return [one.strip() for one in typed.split(",") if one.strip()]
 
 
-OFFERED = "Of its species, older than it, and not verified to be of the other sex."
+OFFERED = (
+    "Of its species, older than it, and not verified to be of the other sex. Of every species "
+    "where it is a “snake of a species not listed”, as a cross is."
+)
 
 
 class ParticularsForm(Picks, FactForm):

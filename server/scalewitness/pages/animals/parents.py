@@ -13,6 +13,7 @@ from scalewitness.animals.models import Animal
 from scalewitness.breeding.queries.pairings import pairings_seen
 from scalewitness.calls.queries.visibility import visible_animals
 from scalewitness.domain.parents import Role
+from scalewitness.domain.sexing.taxa import NOT_LISTED
 from scalewitness.pages.parts.picking import AnimalsToPick, ids_among
 from scalewitness.people.models import Keeper
 from scalewitness.searching.animals import may_be
@@ -28,7 +29,8 @@ def _offered(role: Role, keeper: Keeper, but: UUID | None, form: Any) -> Animals
     whole = visible_animals(keeper.pk, now).filter(sight="all").exclude(pk__in=[but] if but else [])
     rows: QuerySet[Any] = may_be(role, whole)
     other = whole.filter(pk__in=ids_among([form[OTHER[role]].value()]))
-    if species := form["species"].value() or other.values_list("species", flat=True).first():
+    species = form["species"].value() or other.values_list("species", flat=True).first()
+    if species and species != NOT_LISTED:  # as crosses are: their parents are of any
         rows = rows.filter(species=species)
     if hatched := _day(form["hatched"].value()):
         rows = rows.exclude(hatched__gte=hatched)
@@ -49,11 +51,14 @@ def possible_parents(keeper: Keeper, but: UUID | None = None) -> Mapping[str, Of
 
 
 def mates_offered(form: Any, *, animal: Animal, keeper: Keeper) -> AnimalsToPick:
-    """For an animal in a season: of its species, not verified to be of the sex that it is planned
-    as, and hatched two years before the young at the latest (our judgement: none breeds sooner)."""
+    """For an animal in a season: of its species, but for a cross; not verified to be of the sex
+    that it is planned as; and hatched two years before the young at the latest (our judgement:
+    none breeds sooner)."""
     now = timezone.now()
     whole = visible_animals(keeper.pk, now).filter(sight="all", ended="").exclude(pk=animal.pk)
-    rows: QuerySet[Any] = whole.filter(species=animal.species)
+    rows: QuerySet[Any] = whole
+    if not form["cross"].value():
+        rows = rows.filter(species=animal.species)
     role = form["role"].value()
     if role in OTHER:
         rows = may_be(OTHER[role], rows)

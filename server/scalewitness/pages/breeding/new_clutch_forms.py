@@ -111,7 +111,11 @@ class ClutchForm(Picks, FactForm):
             return
         given["species"] = given["species"] or agreed
         if not given["species"]:
-            self.add_error("species", "Choose the species: it does not follow from the parents.")
+            self.add_error(
+                "species",
+                "Choose the species: it does not follow from the parents. Young of two species are "
+                "each a “snake of a species not listed”.",
+            )
 
     def codes(self) -> list[str]:
         """One for each of the young, in order."""

@@ -10,6 +10,7 @@ from scalewitness.animals.queries import title_of
 from scalewitness.breeding.queries.pairings import PairingSeen
 from scalewitness.domain.consequences import sex_of, verified_sex
 from scalewitness.domain.observations import Sex
+from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.pages.parts.facts import StepForm
 from scalewitness.standings.queries.logged import UNSEXED, labels_of
 
@@ -31,10 +32,13 @@ class Half:
 
 @dataclass(frozen=True, slots=True)
 class ShownPairing:
+    """``cross``: of which species, in words, where it is one."""
+
     pairing: UUID
     season: int
     halves: tuple[Half, Half]
     form: StepForm
+    cross: str
 
 
 def in_words(found: Iterable[PairingSeen]) -> list[ShownPairing]:
@@ -47,9 +51,17 @@ def in_words(found: Iterable[PairingSeen]) -> list[ShownPairing]:
             season=one.pairing.season,
             halves=(_half("male", one.sire, labels), _half("female", one.dam, labels)),
             form=StepForm("pairing_dropped"),
+            cross=_cross(one.sire, one.dam),
         )
         for one in listed
     ]
+
+
+def _cross(sire: Animal | None, dam: Animal | None) -> str:
+    """Of which species, where the two are of two."""
+    if sire is None or dam is None or sire.species == dam.species:
+        return ""
+    return f"A cross of {taxon(sire.species).common} and {taxon(dam.species).common}."
 
 
 def _half(sex: Sex, animal: Animal | None, labels: Mapping[UUID, str]) -> Half:

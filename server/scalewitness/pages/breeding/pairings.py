@@ -47,7 +47,7 @@ def plan_pairing(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpR
     sex = sex_of(labels_of([animal.pk]).get(animal.pk, UNSEXED))
     initial = {"season": timezone.now().year + 1, "role": ROLES[sex] if sex else None}
     offered = partial(mates_offered, animal=animal, keeper=keeper)
-    form = picked(request, PairingForm, {"mate": offered}, initial=initial, animal=animal.pk)
+    form = picked(request, PairingForm, {"mate": offered}, initial=initial, animal=animal)
     if form.is_valid():
         outcome = form.send(form.cleaned_data["pairing"], actor_of(keeper))
         if outcome is not None:
