@@ -5,22 +5,39 @@ from decimal import Decimal
 
 import pytest
 
-from scalewitness.domain.habits import Habits, as_grams, day_in_words, weight_in_words, written_for
+from scalewitness.domain.habits import (
+    Habits,
+    as_grams,
+    day_in_short,
+    day_in_words,
+    month_in_words,
+    weight_in_words,
+    written_for,
+)
 
 DAY = date(2026, 6, 4)
 
 
 @pytest.mark.parametrize(
-    ("habits", "day", "weight"),
+    ("habits", "day", "short", "month", "weight"),
     [
-        (Habits(), "4 June 2026", "612.5 g"),
-        (Habits(UTC, "month_first", "ounces"), "June 4, 2026", "21.61 oz"),
-        (Habits(UTC, "iso", ""), "2026-06-04", "612.5 g"),
+        (Habits(), "4 June 2026", "4 Jun 2026", "Jun 2026", "612.5 g"),
+        (
+            Habits(UTC, "month_first", "ounces"),
+            "June 4, 2026",
+            "Jun 4, 2026",
+            "Jun 2026",
+            "21.61 oz",
+        ),
+        (Habits(UTC, "iso", ""), "2026-06-04", "2026-06-04", "2026-06", "612.5 g"),
     ],
 )
-def test_words_are_the_readers(habits: Habits, day: str, weight: str) -> None:
+def test_words_are_the_readers(
+    habits: Habits, day: str, short: str, month: str, weight: str
+) -> None:
     with written_for(habits):
         assert (day_in_words(DAY), weight_in_words("612.5")) == (day, weight)
+        assert (day_in_short(DAY), month_in_words(DAY)) == (short, month)
     assert day_in_words(DAY) == "4 June 2026"
 
 

@@ -9,6 +9,7 @@ from django.conf import LazySettings
 from tests.api.client import Api
 from tests.pages.browser import Browser
 from tests.pages.conftest import Here
+from tests.pages.test_papers import fetched, text_of
 
 from scalewitness.animals.models import Husbandry
 from scalewitness.ledger.models import Entry
@@ -103,8 +104,40 @@ def test_weights_are_typed_and_read_in_ounces_and_kept_in_grams(here: Here) -> N
     assert "21.5 oz" in browser.open("/animals").text
     Browser(here.fenna).fill("/account", "/habits", day_style="iso")
     assert "609.5 g" in Browser(here.fenna).open(path).text, "a partner reads as they are used to"
-    paper = browser.open(f"{path}/record").text
-    assert " oz" not in paper
+
+
+def test_no_page_that_shows_a_weight_shows_grams_to_who_reads_ounces(here: Here) -> None:
+    """Each with a weight of 28.3 g, which is small: a guest's sheet and its cautions, too."""
+    animal = here.animal("A1")
+    here.say(
+        here.odile, "husbandry_noted", animal.pk, {"noted": {"type": "weight", "grams": "28.3"}}
+    )
+    here.now_is_now()
+    visit = here.visit(here.greta, animal)
+    for who in (here.odile, here.greta):
+        browser = Browser(who)
+        browser.fill("/account", "/habits", weight_unit="ounces", day_style="iso")
+        for path in (f"/visits/{visit}/sheet", f"/animals/{animal.pk}", "/animals"):
+            shown = browser.open(path).text
+            assert "1 oz" in shown, path
+            assert "28.3" not in shown, path
+    assert "It is small (1 oz)" in Browser(here.greta).open(f"/visits/{visit}/sheet").text
+    told = Api(here.odile).get(f"/animals/{animal.pk}").body
+    assert told["condition"]["grams"] == "28.3"
+
+
+def test_a_paper_is_its_printers(here: Here) -> None:
+    animal = here.animal("A1", hatched="2026-06-04")
+    here.now_is_now()
+    for who, day, zone in ((here.odile, "June 4, 2026", "CET"), (here.pim, "2026-06-04", "JST")):
+        style = {"CET": "month_first", "JST": "iso"}[zone]
+        place = {"CET": "Europe/Berlin", "JST": "Asia/Tokyo"}[zone]
+        if who != here.odile:
+            here.make_partner(who)
+        browser = Browser(who)
+        browser.fill("/account", "/habits", day_style=style, time_zone=place)
+        printed = text_of(fetched(browser, f"/animals/{animal.pk}/record.pdf"))
+        assert (day in printed, f" {zone}" in printed) == (True, True), printed
 
 
 def test_a_letter_writes_days_as_its_reader_does(here: Here) -> None:

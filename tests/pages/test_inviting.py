@@ -70,7 +70,7 @@ def test_whoever_merely_invited_somebody_is_not_offered_to_them(
     here.say(here.odile, "visit_accepted", visit)
     page = odile.open(path)
     assert str(here.stan.pk) in page.html
-    assert f"host, {here.now:%B %Y}" in page.text
+    assert f"host, {here.now:%b %Y}" in page.text
 
 
 def test_days_are_the_hosts_own(here: Here, odile: Browser, snake: Animal) -> None:

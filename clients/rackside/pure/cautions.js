@@ -45,7 +45,7 @@ function size(condition, form, nowMs) {
   const typed = Number(weighed(form.grams));
   const grams = typed || Number(condition.grams);
   if (!grams) return CAUTIONS.no_weight;
-  if (grams < LIMITS.small_grams) return CAUTIONS.small.replace("{grams}", String(grams));
+  if (grams < LIMITS.small_grams) return CAUTIONS.small.replace("{weight}", `${grams} g`);
   const old = !typed && nowMs - Date.parse(condition.weighed_at ?? "") > LIMITS.weight_days * DAY;
   return old ? CAUTIONS.old_weight : null;
 }

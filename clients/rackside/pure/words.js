@@ -134,7 +134,7 @@ export const CAUTIONS = {
   fed: "It was fed less than 72 hours ago: wait.",
   opaque: "It is in shed (opaque): wait until it has shed.",
   no_weight: "No weight is noted: look at its size before you choose a probe, or let it be.",
-  small: "It is small ({grams} g): leave it if the smallest probe would need any force.",
+  small: "It is small ({weight}): leave it if the smallest probe would need any force.",
   old_weight: "Its last weight is more than 60 days old.",
   alone: "Nobody else holds it: have a second person for a large or tense animal.",
 };

@@ -11,6 +11,7 @@ from decimal import Decimal
 from typing import Final, NamedTuple, Protocol
 
 from scalewitness.domain.fact_words import ENDED
+from scalewitness.domain.habits import weight_in_words
 from scalewitness.domain.methods import METHODS
 
 STOP_AT_HARM: Final = "Bleeding, swelling or prolapse: stop, and see a veterinarian for reptiles."
@@ -67,7 +68,7 @@ FED_AS_REPORTED: Final = {
 FED: Final = "It was fed less than 72 hours ago: wait."
 OPAQUE: Final = "It is in shed (opaque): wait until it has shed."
 NO_WEIGHT: Final = "No weight is noted: look at its size before you choose a probe, or let it be."
-SMALL: Final = "It is small ({grams} g): leave it if the smallest probe would need any force."
+SMALL: Final = "It is small ({weight}): leave it if the smallest probe would need any force."
 OLD_WEIGHT: Final = "Its last weight is more than 60 days old."
 ALONE: Final = "Nobody else holds it: have a second person for a large or tense animal."
 HELD_ALONE: Final = ("examiner", "not_held")
@@ -170,6 +171,6 @@ def _size(condition: Cautioned, weighed: Decimal | None, now: datetime) -> Itera
     if grams is None:
         yield NO_WEIGHT
     elif grams < SMALL_GRAMS:
-        yield SMALL.format(grams=f"{grams.normalize():f}")
+        yield SMALL.format(weight=weight_in_words(grams))
     elif weighed is None and condition.weighed_at and now - condition.weighed_at > WEIGHT_AGES:
         yield OLD_WEIGHT

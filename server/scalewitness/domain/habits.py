@@ -55,6 +55,19 @@ def day_in_words(day: date) -> str:
     return f"{day:%B} {day.day}, {day.year}" if style == "month_first" else f"{day.day} {day:%B %Y}"
 
 
+def day_in_short(day: date) -> str:
+    """``25 Nov 2026``, ``Nov 25, 2026`` or ``2026-11-25``."""
+    style = readers().days
+    if style == "iso":
+        return f"{day:%Y-%m-%d}"
+    return f"{day:%b} {day.day}, {day.year}" if style == "month_first" else f"{day.day} {day:%b %Y}"
+
+
+def month_in_words(day: date) -> str:
+    """``Nov 2026`` or ``2026-11``."""
+    return f"{day:%Y-%m}" if readers().days == "iso" else f"{day:%b %Y}"
+
+
 def weight_in_words(*grams: Decimal | float | str) -> str:
     """``612 g`` or ``21.59 oz``; of several, from the first to the last."""
     ounces = readers().weights == "ounces"

@@ -60,7 +60,7 @@ class HabitsForm(forms.Form):
         label="Your time zone",
         required=False,
         choices=zones,
-        help_text="Pages and letters give times in it. Exports, receipts and papers stay in UTC.",
+        help_text="Pages, papers and letters give times in it. Exports and receipts stay in UTC.",
         widget=forms.Select(attrs={"data-browsers-zone": ""}),
     )
     day_style = forms.ChoiceField(

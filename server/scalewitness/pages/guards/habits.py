@@ -39,7 +39,8 @@ def _keeper(request: HttpRequest) -> Keeper | None:
 
 
 def as_recorded(view: View[P]) -> View[P]:
-    """For papers and receipts, which say the same to whoever holds them: in UTC and grams."""
+    """For receipts and the folder of a dispute, which say the same to whoever holds them: in UTC
+    and grams."""
 
     @wraps(view)
     def answer(request: HttpRequest, /, *args: P.args, **kwargs: P.kwargs) -> HttpResponse:

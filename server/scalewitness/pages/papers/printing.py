@@ -18,7 +18,6 @@ from scalewitness.people.models import Keeper
 from scalewitness.sales.models import OfferLink
 
 
-@as_recorded
 @signed_in
 def print_record(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpResponse:
     now = timezone.now()
@@ -26,7 +25,6 @@ def print_record(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpR
     return _paper(record_for_keepers(animal, now), f"record-{animal_id}")
 
 
-@as_recorded
 @by_link
 def print_by_link(
     request: HttpRequest, token: str, link: OfferLink, animal_id: UUID
@@ -38,7 +36,6 @@ def print_by_link(
     return _paper(paper, f"record-{animal_id}")
 
 
-@as_recorded
 @signed_in
 def print_dispute(request: HttpRequest, keeper: Keeper, dispute_id: UUID) -> HttpResponse:
     dispute = dispute_seen(keeper, dispute_id)

@@ -17,6 +17,7 @@ from django.utils import timezone
 from scalewitness.animals.models import ON_SHEET, Collection
 from scalewitness.animals.queries.partners import given_access_by
 from scalewitness.calls.queries.visibility import visible_animals
+from scalewitness.domain.habits import month_in_words
 from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.ledger.queries.entries import last_spoken_of
 from scalewitness.pages.animals.table import age_of
@@ -131,7 +132,7 @@ def people_known(keeper: UUID) -> Listed:
 
 def known_as(person: UUID, name: str, role: str, since: datetime) -> Pick:
     """Somebody to choose by name, which is anybody's to take: so also as what, and since when."""
-    return Pick(str(person), name, f"{role}, {since:%B %Y}")
+    return Pick(str(person), name, f"{role}, {month_in_words(since)}")
 
 
 def picked(

@@ -9,6 +9,7 @@ from django.template.loader import render_to_string
 from django.utils import timezone
 from django.utils.safestring import SafeString
 
+from scalewitness.domain.habits import day_in_short, month_in_words
 from scalewitness.pages.plots.axis import Axis, listed
 from scalewitness.pages.plots.sign import STROKES
 
@@ -182,7 +183,7 @@ def _dates(axis: Axis, first: datetime, last: datetime) -> Iterator[dict[str, An
     months = (end.year - begin.year) * 12 + end.month - begin.month
     if months < 2:
         for when, anchor in ((begin, "start"), (end, "end")):
-            yield _date(axis, when, f"{when.day} {when:%b %Y}", anchor)
+            yield _date(axis, when, day_in_short(when), anchor)
         return
     step = next((one for one in STEPS if months / one <= MOST_DATES), STEPS[-1])
     for count in range(begin.year * 12 + begin.month, end.year * 12 + end.month):
@@ -190,7 +191,7 @@ def _dates(axis: Axis, first: datetime, last: datetime) -> Iterator[dict[str, An
             when = begin.replace(
                 year=count // 12, month=count % 12 + 1, day=1, hour=0, minute=0, second=0
             )
-            yield _date(axis, when, f"{when.year}" if step >= 12 else f"{when:%b %Y}")
+            yield _date(axis, when, f"{when.year}" if step >= 12 else month_in_words(when))
 
 
 def _date(axis: Axis, when: datetime, word: str, anchor: str = "") -> dict[str, Any]:
