@@ -12,12 +12,13 @@ from typing import Any
 
 import msgspec
 
-from scalewitness.domain.translog.leaf import Leaf, leaf_bytes
+from scalewitness.domain.translog.canonical import canonical_bytes
+from scalewitness.domain.translog.leaf import STATED, Leaf, leaf_bytes, read_leaf
 from scalewitness.domain.translog.own_word import ALARMING, OF_KEYS, Doubt, OwnWord, own_word
 from scalewitness_cli.alarms import alarm_id
 from scalewitness_cli.identity import Identity
 from scalewitness_cli.outbox import Item, item_named
-from scalewitness_cli.receipts import entries_of
+from scalewitness_cli.receipts import statements_of
 from scalewitness_cli.store import Store, keep
 
 Shown = dict[str, Any]
@@ -43,8 +44,11 @@ class InMyName(msgspec.Struct, frozen=True, kw_only=True):
 
     @property
     def leaf(self) -> bytes:
-        """The bytes that the log hashed."""
-        return leaf_bytes(**{name: value for name, value in self.entry.items() if name != "v"})
+        """The bytes that the log hashed; of what no log could hold, what the server sent."""
+        try:
+            return canonical_bytes(self.entry)
+        except ValueError:
+            return msgspec.json.encode(self.entry)
 
     @property
     def alarms(self) -> bool:
@@ -120,7 +124,8 @@ def _word(store: Store, identity: Identity) -> OwnWord:
 def _of_keys(store: Store) -> list[tuple[int, Leaf]]:
     marks = ", ".join("?" for _ in OF_KEYS)
     sql = f"SELECT position, content FROM in_my_name WHERE kind IN ({marks})"  # noqa: S608  marks
-    return [(row["position"], _leaf(row["content"])) for row in store.rows(sql, *sorted(OF_KEYS))]
+    found = [(row["position"], _leaf(row["content"])) for row in store.rows(sql, *sorted(OF_KEYS))]
+    return [(position, leaf) for position, leaf in found if leaf is not None]
 
 
 def _keys(store: Store) -> dict[str, str]:
@@ -133,6 +138,8 @@ def _trusted(store: Store) -> list[str]:
 
 def _doubt(store: Store, identity: Identity, word: OwnWord, row: sqlite3.Row) -> Doubt | None:
     leaf = _leaf(row["content"])
+    if leaf is None:
+        return "forged"
     why = word.doubt(leaf, row["position"])
     if why is None or not store.rows("SELECT 1 FROM outbox WHERE id = ?", row["id"]):
         return why
@@ -143,15 +150,16 @@ def _is_the_same(item: Item, identity: Identity, leaf: Leaf) -> bool:
     """Whether it is what was said on this machine, in a form that it was sent in."""
     if item.what != "fact":
         return False
-    return leaf_bytes(**_members(leaf)) in entries_of(item, identity)
+    members = {name: getattr(leaf, name) for name in STATED}
+    return leaf_bytes(**members, sig=leaf.sig) in statements_of(item, identity)
 
 
-def _members(leaf: Leaf) -> Shown:
-    return {name: getattr(leaf, name) for name in leaf.__struct_fields__ if name != "v"}
-
-
-def _leaf(content: str) -> Leaf:
-    return msgspec.convert(msgspec.json.decode(content)["entry"], Leaf)
+def _leaf(content: str) -> Leaf | None:
+    """None: no entry of a log is like that."""
+    try:
+        return read_leaf(canonical_bytes(msgspec.json.decode(content)["entry"]))
+    except ValueError:
+        return None
 
 
 def _digest(content: str) -> str:
@@ -165,8 +173,8 @@ def _shown(row: sqlite3.Row) -> InMyName:
         fact=row["id"],
         position=row["position"],
         kind=row["kind"],
-        device=entry["device"],
-        at=entry["at"],
+        device=entry.get("device"),
+        at=str(entry.get("at")),
         why=row["why"],
         entry=entry,
         answer=row["answer"],

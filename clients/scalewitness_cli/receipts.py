@@ -107,9 +107,17 @@ def _trees(receipt: Receipt) -> list[Checkpoint]:
 def entries_of(item: Item, identity: Identity) -> list[bytes]:
     """Every form that the log may hold an item in, the present one first. What the record
     stamped on it, it said in its answer: the proof holds only if that was true."""
-    forms = (item.sent | {"device": item.device}, *reversed(item.earlier))
     stamp = _stamp_of(item)
-    return [_entry(form, identity, stamp) for form in forms]
+    return [_entry(form, identity, stamp) for form in _forms(item)]
+
+
+def statements_of(item: Item, identity: Identity) -> list[bytes]:
+    """As :func:`entries_of`, without what the record stamped on it."""
+    return [_entry(form, identity, None) for form in _forms(item)]
+
+
+def _forms(item: Item) -> list[dict[str, Any]]:
+    return [item.sent | {"device": item.device}, *reversed(item.earlier)]
 
 
 def _stamp_of(item: Item) -> Stamp | None:

@@ -27,7 +27,7 @@ def fact(kind: str, body: dict[str, Any], key: DeviceKey | None, about: str = ME
     id = f"0190a2b4-0000-7000-8000-{next(NUMBERS):012}"
     said = {"id": id, "kind": kind, "at": AT, "about": about, "body": body}
     sent = key.signed(said) if key else {**said, "sig": None}
-    held = {"v": 1, "by": ME, "device": key.device if key else None}
+    held = {"by": ME, "device": key.device if key else None}
     plain = {name: sent[name] for name in ("id", "kind", "at", "about", "body", "sig")}
     return Leaf(**held, **plain)
 
