@@ -8,11 +8,11 @@ for its welfare, and nothing that could tell its sex.
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from typing import TYPE_CHECKING, Any, Literal, TypeAlias, TypedDict
+from typing import TYPE_CHECKING, Any, Final, Literal, TypeAlias, TypedDict
 from uuid import UUID
 
-from django.db.models import Case, Exists, OuterRef, Q, QuerySet, Value, When
-from django.db.models.fields import CharField
+from django.db.models import Case, Exists, ExpressionWrapper, OuterRef, Q, QuerySet, Value, When
+from django.db.models.fields import BooleanField, CharField
 
 from scalewitness.animals.models import Animal, Collection
 from scalewitness.animals.queries import (
@@ -30,7 +30,7 @@ from scalewitness.animals.queries.grants import (
 from scalewitness.calls.models import Call
 from scalewitness.domain.errors import NotFound
 from scalewitness.ledger.models import Entry
-from scalewitness.ledger.queries.prepared import Prepared, any_of
+from scalewitness.ledger.queries.prepared import Prepared, PreparedExpression, any_of
 from scalewitness.people.models import Grant, GrantAnimal
 from scalewitness.people.queries import covering
 
@@ -95,31 +95,47 @@ def _visible(
 ) -> "QuerySet[WithAnnotations[Animal, WithSight]]":
     """``size`` None: as things are. Else as the log's first ``size`` entries had them: grants,
     their ends, moves and calls are never edited, so leaving out the later ones is enough."""
-    animals = (Animal.objects if size is None else Animal.ever).select_related("collection")
+    animals: QuerySet[Animal]
+    sight: Any
+    if size is None:
+        # Known before any animal is looked at, so that not all of the record are judged.
+        animals = Animal.objects.filter(WITHIN_REACH.of(keeper=keeper, now=now))
+        sight = SIGHT.of(keeper=keeper, now=now)
+    else:
+        animals = Animal.ever.filter(_registered(size)).annotate(held_in=held_in_at(size))
+        sight = _sight(keeper, now, size)
+    seen = animals.select_related("collection").annotate(sight=sight)
+    return seen.exclude(sight="none").order_by("pk")
+
+
+def _sight(keeper: UUID, now: datetime, size: int | None = None) -> Case:
     calls = Call.objects.filter(animal=OuterRef(OuterRef("pk")), by=keeper, visit=OuterRef("pk"))
     held_in, kept = "collection_id", Q(collection__keeper=keeper)
     if size is not None:
-        animals = animals.filter(_registered(size)).annotate(held_in=held_in_at(size))
         calls = calls.filter(position__lt=size)
         held_in, kept = "held_in", Q(held_in__in=Collection.objects.filter(keeper=keeper))
-    else:
-        # Known before any animal is looked at, so that not all of the record are judged.
-        within_reach = held_or_granted(keeper, active_grants(keeper, now))
-        animals = animals.filter(collection__in=within_reach)
     grants = covering(active_grants(keeper, now, size), collection=held_in)
     opened = grants.filter(Q(blind=False) | Exists(calls))
-    return (
-        animals.annotate(
-            sight=Case(
-                When(kept | Exists(opened), then=Value("all")),
-                When(Exists(grants), then=Value("blind")),
-                default=Value("none"),
-                output_field=CharField(),
-            )
-        )
-        .exclude(sight="none")
-        .order_by("pk")
+    return Case(
+        When(kept | Exists(opened), then=Value("all")),
+        When(Exists(grants), then=Value("blind")),
+        default=Value("none"),
+        output_field=CharField(),
     )
+
+
+def _within_reach(keeper: UUID, now: datetime) -> Any:
+    within = held_or_granted(keeper, active_grants(keeper, now))
+    return ExpressionWrapper(Q(collection__in=within), BooleanField())
+
+
+STAND_INS: Final = {"keeper": UUID(int=1), "now": datetime(1, 1, 1, tzinfo=UTC)}
+SIGHT = PreparedExpression(
+    _sight, Animal, ("pk", "collection", "collection__keeper"), CharField(), **STAND_INS
+)
+WITHIN_REACH = PreparedExpression(
+    _within_reach, Animal, ("collection",), BooleanField(), **STAND_INS
+)
 
 
 def _registered(size: int) -> Q:

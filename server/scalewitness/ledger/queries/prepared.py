@@ -6,6 +6,7 @@ And where several are asked, waiting for each answer takes longer than answering
 together.
 """
 
+import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager
 from contextvars import ContextVar
@@ -14,7 +15,7 @@ from typing import Any, NamedTuple, Self, TypeAlias, TypeVar
 from uuid import UUID
 
 from django.db import DEFAULT_DB_ALIAS, connection, connections
-from django.db.models import Model, QuerySet
+from django.db.models import F, Field, Func, Model, QuerySet
 from psycopg import Cursor
 from psycopg.adapt import Dumper
 from psycopg.pq import Format
@@ -182,6 +183,77 @@ class Prepared:
     def _statement(self) -> tuple[str, tuple[Any, ...]]:
         sql, params = self._make(**self._stand_ins).query.sql_with_params()
         return sql, tuple(params)
+
+
+class PreparedExpression:
+    """An expression over the rows of ``model``, put into SQL once however many queries hold it,
+    and however often.
+
+    ``make`` builds it from stand-ins, as for :class:`Prepared`; it may look at no more of the
+    row than ``columns``, the paths of fields.
+    """
+
+    def __init__(
+        self,
+        make: Callable[..., Any],
+        model: type[Model],
+        columns: Sequence[str],
+        output_field: "Field[Any, Any]",
+        **stand_ins: Any,
+    ) -> None:
+        self._make = make
+        self._model = model
+        self._columns = columns
+        self._output_field = output_field
+        self._stand_ins = stand_ins
+
+    def of(self, **values: Any) -> Func:
+        """It with these values, one for each name."""
+        given = tuple((one, values[name]) for name, one in self._stand_ins.items())
+        return _PutIntoSql(
+            *self._columns, prepared=self, given=given, output_field=self._output_field
+        )
+
+    @cached_property
+    def statement(self) -> tuple[str, tuple[Any, ...]]:
+        """The SQL, with each column as a `_mark`, and its values with stand-ins among them."""
+        named = {f"column_{place}": F(path) for place, path in enumerate(self._columns)}
+        rows = self._model._base_manager.annotate(made=self._make(**self._stand_ins), **named)
+        compiler = rows.query.get_compiler(DEFAULT_DB_ALIAS)
+        terms = rows.query.annotations
+        sql, params = compiler.compile(terms["made"])
+        # Whatever Django calls the tables of the query around it, these are called otherwise.
+        sql = _ALIAS.sub(r"prepared_\1", sql)
+        for place in range(len(self._columns)):
+            sql = sql.replace(compiler.compile(terms[f"column_{place}"])[0], _mark(place))
+        return sql, tuple(params)
+
+
+class _PutIntoSql(Func):
+    """A `PreparedExpression` with values; its sources are the columns."""
+
+    def __init__(
+        self, *columns: Any, prepared: PreparedExpression, given: tuple[Any, ...], **more: Any
+    ) -> None:
+        super().__init__(*columns, **more)
+        self._prepared, self._given = prepared, given
+
+    def as_sql(  # type: ignore[override]  # it is no function with a template
+        self, compiler: Any, connection: Any
+    ) -> tuple[str, tuple[Any, ...]]:
+        sql, stood_in = self._prepared.statement
+        for place, source in enumerate(self.get_source_expressions()):
+            sql = sql.replace(_mark(place), compiler.compile(source)[0])
+        given = dict(self._given)
+        return sql, tuple(given.get(one, one) for one in stood_in)
+
+
+_ALIAS = re.compile(r"\b([A-Z]+\d+)\b")
+"""What Django calls the tables of a query within another one."""
+
+
+def _mark(place: int) -> str:
+    return f"\0{place}\0"
 
 
 def _literal(value: Any) -> Any:
