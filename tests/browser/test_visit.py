@@ -221,17 +221,104 @@ def test_ten_of_many_are_chosen_and_invited_on_one_screen(opened: Open, story: T
         expect(page.locator(".facts")).to_contain_text("10")
 
 
-def test_a_planned_check_is_dragged_and_the_address_holds_it(opened: Open, story: Told) -> None:
-    path = f"/collections/{story.collection}/plan?minutes=60&by=keeper"
-    page = opened(path, session=story.host, viewport=DESK)
-    lines = page.locator("[data-animal]")
-    before = lines.evaluate_all("all => all.map(one => one.dataset.animal)")
-    assert len(before) > 2
-    target = lines.nth(2)
-    with page.expect_navigation():
-        lines.nth(0).drag_to(target, target_position={"x": 5, "y": 60})
-    after = lines.evaluate_all("all => all.map(one => one.dataset.animal)")
-    assert after != before
-    assert sorted(after) == sorted(before)
-    assert parse_qs(urlsplit(page.url).query)["order"] == after
+def order_of(page: Page) -> list[str]:
+    found: list[str] = page.locator("[data-animal]").evaluate_all(
+        "all => all.map(one => one.dataset.animal)"
+    )
+    return found
+
+
+def planned(opened: Open, told: Told, size: ViewportSize, **more: object) -> Page:
+    path = f"/collections/{told.collection}/plan?minutes=60&by=keeper"
+    page = opened(path, session=told.host, viewport=size, **more)
+    assert len(order_of(page)) > 2
+    return page
+
+
+def handle(page: Page, number: int) -> Locator:
+    return page.locator("[data-animal]").nth(number).get_by_role("button", name="Move")
+
+
+def middle(of: Locator) -> tuple[float, float]:
+    box = of.bounding_box()
+    assert box is not None
+    return box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+
+
+def moved(before: list[str], of: int, to: int) -> list[str]:
+    rest = [one for place, one in enumerate(before) if place != of]
+    return [*rest[:to], before[of], *rest[to:]]
+
+
+def holds(page: Page, order: list[str]) -> None:
+    """The plan and its address have that order, and the plan is drawn anew."""
+    page.wait_for_url("**order=**")
+    assert order_of(page) == order
+    assert parse_qs(urlsplit(page.url).query)["order"] == order
     expect(page.get_by_role("img", name="of 60 minutes")).to_be_visible()
+
+
+def test_a_planned_check_is_dragged_and_the_address_holds_it(opened: Open, story: Told) -> None:
+    page = planned(opened, story, DESK)
+    before = order_of(page)
+    handle(page, 2).scroll_into_view_if_needed()
+    page.mouse.move(*middle(handle(page, 0)))
+    page.mouse.down()
+    x, y = middle(page.locator("[data-animal]").nth(1))
+    page.mouse.move(x, y + 4, steps=4)
+    page.mouse.up()
+    holds(page, moved(before, 0, 1))
+
+
+@pytest.mark.parametrize("ends", ["touchEnd", "touchCancel"])
+def test_a_planned_check_is_moved_by_a_finger(opened: Open, story: Told, ends: str) -> None:
+    """As a phone's browser tells of touches; one that is broken off moves nothing."""
+    page = planned(opened, story, PHONE, has_touch=True, is_mobile=True)
+    before = order_of(page)
+    grip = handle(page, 1)
+    grip.scroll_into_view_if_needed()
+    box = grip.bounding_box()
+    assert box is not None
+    assert min(box["width"], box["height"]) >= 44
+    page.evaluate("scrollBy(0, -150)")
+    (x, start), (_, end) = middle(grip), middle(page.locator("[data-animal]").nth(0))
+    scrolled = page.evaluate("scrollY")
+    touch = page.context.new_cdp_session(page)
+    way = [("touchStart", start), ("touchMove", (start + end) / 2), ("touchMove", end - 4)]
+    for kind, y in way:
+        points = [{"x": x, "y": y}]
+        touch.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": points})
+    expect(page.locator("[data-animal]").first).to_have_attribute("data-animal", before[1])
+    touch.send("Input.dispatchTouchEvent", {"type": ends, "touchPoints": []})
+    if ends == "touchEnd":
+        holds(page, moved(before, 1, 0))
+    else:
+        expect(page.locator("[data-animal]").first).to_have_attribute("data-animal", before[0])
+        assert order_of(page) == before
+        assert page.evaluate("scrollY") == scrolled, "a finger on a handle scrolls no page"
+        assert "order=" not in page.url
+
+
+def test_a_planned_check_is_moved_by_keys(opened: Open, story: Told) -> None:
+    page = planned(opened, story, DESK)
+    before = order_of(page)
+    handle(page, 0).focus()
+    page.keyboard.press("ArrowDown")
+    page.keyboard.press("ArrowDown")
+    expect(page.locator("[aria-live]", has_text=f": 3 of {len(before)}")).to_have_count(1)
+    page.keyboard.press("Escape")
+    assert order_of(page) == before
+    page.keyboard.press("ArrowDown")
+    expect(handle(page, 1)).to_be_focused()
+    page.keyboard.press("Enter")
+    holds(page, moved(before, 0, 1))
+
+
+def test_a_planned_check_is_moved_without_script(opened: Open, story: Told) -> None:
+    page = planned(opened, story, PHONE, java_script_enabled=False)
+    before = [one.get_attribute("data-animal") for one in page.locator("[data-animal]").all()]
+    assert page.get_by_role("button", name="Move").count() == 0
+    page.get_by_role("link", name="Down").first.click()
+    page.wait_for_url("**order=**")
+    after = [one.get_attribute("data-animal") for one in page.locator("[data-animal]").all()]
+    assert after == [before[1], before[0], *before[2:]]
