@@ -15,6 +15,7 @@ from scalewitness.disputes.models import Dispute, Finding
 from scalewitness.domain.moments import rfc3339
 from scalewitness.domain.translog.keys import KeyType, Signer
 from scalewitness.intake.batch import Actor
+from scalewitness.intake.closing import close_books
 from scalewitness.intake.named_as_one import count_named, find_one_person
 from scalewitness.intake.numbers import adopt_numbers
 from scalewitness.intake.rules.photos import take_photo_file
@@ -354,7 +355,7 @@ def _named_as_one(world: World) -> None:
     animal = found.dispute.animal
     one, other = animal.calls.order_by("by").values_list("by", flat=True).distinct()[:2]
     find_one_person(found.pk, one, other, world.now)
-    Letter.objects.filter(kind="named_as_one").update(state="sent", sent_at=world.now)
+    Letter.objects.filter(kind="named_as_one").update(state="sent", sent_at=world.now, attempts=1)
     assert count_named(world.now + timedelta(days=15)) == 1
 
 
@@ -367,6 +368,7 @@ def _on_its_own_account(world: World) -> None:
     adopt_numbers(world.now)
     world.call(world.odile, world.animal("N1"), "male")
     adopt_policy("policy-strict", "sexing-2", {"verified": "0.992000"}, world.now)
+    assert close_books(world.now) is not None
 
 
 def a_text_of(world: World) -> tuple[UUID, str]:

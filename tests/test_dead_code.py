@@ -25,6 +25,7 @@ CALLED_FROM_OUTSIDE = {
             for app in ["Intake", "Ledger", "Letters", "Mail", "Pages", "People", "Sales"]
         ),
         *("ImportingConfig", "SignInConfig", "StandingsConfig", "VisitsConfig", "ExaminersConfig"),
+        "BooksConfig",
         *("add_arguments", "process_view", "process_exception", "form_valid"),
         *("get_queryset",),
         *("clean_animals", "clean_answer", "clean_code", "clean_credential", "clean_picture"),

@@ -2,15 +2,18 @@
 
 from collections.abc import Iterator
 
+import psycopg
 import pytest
 from django.db import transaction
 from django.test import override_settings
 from pytest_django import DjangoDbBlocker
 from tests.everything import EARLIER, say_everything
+from tests.plugins.environment import SERVICES
 from tests.plugins.own_database import own_copy
 from tests.world import START, World
 
 from scalewitness.ledger.services.signing import sign_checkpoint
+from stack.postgres import APP, OWNER
 
 
 def weigh(world: World, times: int) -> None:
@@ -48,3 +51,13 @@ def db(story: World, django_db_blocker: DjangoDbBlocker) -> Iterator[None]:
 @pytest.fixture
 def told(db: None, story: World) -> World:
     return story
+
+
+@pytest.fixture(scope="module")
+def superuser(story: World) -> None:
+    """Let the session of the tests do what a superuser can: run with every trigger off."""
+    if SERVICES.superuser_url is None:
+        pytest.skip("DATABASE_URL names a server whose superuser is not ours")
+    with psycopg.connect(SERVICES.superuser_url, autocommit=True) as session:
+        session.execute(f"GRANT SET ON PARAMETER session_replication_role TO {OWNER}")
+        session.execute(f"GRANT {APP} TO {OWNER}")

@@ -13,7 +13,10 @@ from django.db import connection
 from tests.world import World
 
 from scalewitness.animals.models import PhotoFile
+from scalewitness.books.models import BookClosing
+from scalewitness.books.services import store_closing, write_lines
 from scalewitness.calls.models import Call
+from scalewitness.domain.translog.books import root_of_books
 from scalewitness.domain.translog.leaf import STATED, leaf_bytes
 from scalewitness.domain.translog.regrowth import Regrowth
 from scalewitness.domain.translog.tree import leaf_hash
@@ -170,13 +173,12 @@ def all_rows_of(table: str) -> None:
     as_superuser(f"DELETE FROM {table}")
 
 
-def a_draft_and_all_names(told: World) -> None:
-    """Of which the log says nothing."""
+def a_draft(told: World) -> None:
+    """Of which the log says nothing, and that the books were not closed over yet."""
     sale = told.draft(told.animal("D9"))
     as_superuser(
         f"DELETE FROM sales_saleanimal WHERE sale_id = '{sale.pk}'",
         f"DELETE FROM sales_sale WHERE id = '{sale.pk}'",
-        "UPDATE animals_animal SET name = 'Altered'",
     )
 
 
@@ -286,7 +288,25 @@ def everything_that_tells() -> int:
     left to tell, only what others keep."""
     found = delete_renumber_and_rebuild()
     as_superuser("DELETE FROM ledger_checkpoint", "UPDATE ledger_signedhead SET size = 0")
+    _make_the_books_anew()
     return found
+
+
+def _make_the_books_anew() -> None:
+    """Closed over what there is now, in the place of the only closing there was."""
+    was = BookClosing.objects.get()
+    entry = Entry.objects.get(position=was.position)
+    as_superuser(*(f"DELETE FROM books_{one}" for one in ("booksalt", "bookline", "bookclosing")))
+    books = write_lines()
+    assert books is not None
+    store_closing(was.position, books, was.at)
+    before, after = leaf_of(entry).body["root"], root_of_books(books)
+    leaf = bytes(entry.leaf).replace(before.encode(), after.encode())
+    as_superuser(
+        f"UPDATE ledger_entry SET leaf = '\\x{leaf.hex()}', "
+        f"leaf_hash = '\\x{leaf_hash(leaf).hex()}' WHERE position = {was.position}"
+    )
+    _regrow()
 
 
 def _a_late_note() -> int:
@@ -295,7 +315,7 @@ def _a_late_note() -> int:
 
 
 def _forget(at: int) -> None:
-    tables = [table.store for table in TABLES if table.placed]
+    tables = [*(table.store for table in TABLES if table.placed), "books_bookclosing"]
     moved = [
         f"UPDATE {table} SET position = {sign}position{step} WHERE position {side}"
         for table in ("ledger_entry", *tables)

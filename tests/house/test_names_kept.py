@@ -11,6 +11,7 @@ SCHEDULED = {
     "scalewitness.intake.tasks.end_devices",
     "scalewitness.intake.tasks.go_on_reassessing",
     "scalewitness.intake.tasks.count_named",
+    "scalewitness.intake.tasks.close_the_books",
     "scalewitness.intake.tasks.count_unanswered",
     "scalewitness.intake.tasks.lapse_due_offers",
     "scalewitness.intake.tasks.update_records",

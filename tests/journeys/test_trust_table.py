@@ -13,6 +13,7 @@ LOST, ALTERED = "if it is lost", "if someone alters it"
 BACKUP = "tests/deploy/test_backup.py"
 REMEMBERED = "tests/ledger/test_remembered.py"
 FSCK = "tests/fsck/test_fsck.py"
+BOOKS = "tests/fsck/test_books.py"
 GUARD = "tests/ledger/test_append_only.py"
 HERE = "tests/ledger/test_lost_and_altered.py"
 
@@ -32,7 +33,7 @@ SHOWN: dict[tuple[str, str], tuple[str, ...]] = {
     ("PostgreSQL: projections", LOST): (
         f"{FSCK}::test_a_table_that_is_lost_is_told_row_by_row",
         f"{BACKUP}::test_a_full_database_can_be_replaced",
-        f"{FSCK}::test_what_no_entry_holds_is_not_missed",
+        f"{FSCK}::test_what_neither_log_nor_books_hold_is_not_missed",
     ),
     ("PostgreSQL: projections", ALTERED): (
         f"{FSCK}::test_it_is_found",
@@ -43,13 +44,15 @@ SHOWN: dict[tuple[str, str], tuple[str, ...]] = {
         "tests/intake/test_erasure.py::test_a_buyer_s_name_and_address_are_nowhere_afterwards",
     ),
     ("PostgreSQL: people", ALTERED): (
-        f"{HERE}::test_another_name_is_not_found_and_another_text_is",
+        f"{HERE}::test_another_name_that_no_book_holds_is_not_found_and_another_text_is",
+        f"{BOOKS}::test_what_was_closed_and_altered_is_named",
     ),
     ("PostgreSQL: letters", LOST): (
         f"{HERE}::test_a_disclosure_whose_letter_is_lost_stays_open_and_is_read_by_the_buyer",
     ),
     ("PostgreSQL: letters", ALTERED): (
         f"{HERE}::test_a_letter_that_is_said_to_be_sent_closes_no_disclosure",
+        f"{BOOKS}::test_what_was_closed_and_altered_is_named",
     ),
     ("`LOG_MEMORY` file", LOST): (
         f"{HERE}::test_a_memory_that_is_lost_is_made_anew",

@@ -61,7 +61,7 @@ def fsck() -> str:
 # --- people -----------------------------------------------------------------------------
 
 
-def test_another_name_is_not_found_and_another_text_is(world: World) -> None:
+def test_another_name_that_no_book_holds_is_not_found_and_another_text_is(world: World) -> None:
     made = world.call(world.odile, world.animal("A-1"), "male", texts={"note": "She held still."})
     Keeper.objects.filter(pk=world.odile.pk).update(name="Somebody Else", email="else@x.example")
     Buyer.objects.update(name="Nobody")
@@ -90,6 +90,8 @@ def test_a_letter_that_is_said_to_be_sent_closes_no_disclosure(
 ) -> None:
     """The lie is shown as it stands; that nobody acknowledged is what counts."""
     Letter.objects.update(state=Letter.State.SENT, sent_at=world.now)
+    assert "sent, and never tried" in fsck()
+    Letter.objects.update(attempts=1)
     assert "no difference" in fsck()
     listed = Browser(world.odile).open("/disclosures").text
     assert "letter sent" in listed

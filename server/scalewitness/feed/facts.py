@@ -16,7 +16,7 @@ from scalewitness.feed.items import AnimalNow, FactItem, Item
 from scalewitness.feed.queries import of_kinds, stated_of_others
 from scalewitness.ledger.queries.entries import EntryLine, leaf_of, lines_at, lines_between
 from scalewitness.ledger.queries.prepared import planned_for_its_values
-from scalewitness.receipts.queries import ANIMAL_KINDS, readable
+from scalewitness.receipts.queries import ANIMAL_KINDS, OF_THE_RECORD, readable
 
 STRETCH = 2000
 """Entries looked at in one go, and the most that one answer looks at."""
@@ -24,7 +24,7 @@ SKIMMED = 100_000
 """As many where snapshots covered most, so that little of each is looked at."""
 OTHER_THINGS = 100
 """Sales, visits, grants and so on that one answer looks at, each by itself."""
-OTHER_KINDS = sorted(facts.BODIES.keys() - ANIMAL_KINDS)
+OTHER_KINDS = sorted(facts.BODIES.keys() - ANIMAL_KINDS - OF_THE_RECORD)
 SHOWN_TO_THE_BLIND = frozenset({"weight", "meal", "shed"})
 
 
@@ -74,7 +74,7 @@ def _left_out(keeper: UUID, start: int, end: int, now: datetime) -> tuple[list[E
 def _not_too_many(entries: list[EntryLine], end: int) -> tuple[list[EntryLine], int]:
     things: set[UUID | None] = set()
     for number, entry in enumerate(entries):
-        if entry.kind not in ANIMAL_KINDS:
+        if entry.kind not in ANIMAL_KINDS and entry.kind not in OF_THE_RECORD:
             things.add(entry.about)
         if len(things) > OTHER_THINGS:
             return entries[:number], entry.position

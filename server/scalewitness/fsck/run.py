@@ -8,6 +8,7 @@ import msgspec
 
 from scalewitness.domain.translog.devices import DeviceKeys
 from scalewitness.domain.translog.regrowth import Regrowth
+from scalewitness.fsck.books import check_books
 from scalewitness.fsck.log import (
     Claim,
     LogCheck,
@@ -28,8 +29,8 @@ from scalewitness.standings.queries.replay import Replay
 STRETCH = 2048
 """Entries at a time: eight tiles, a few megabytes."""
 
-Part = Literal["log", "rows", "standings"]
-PARTS: tuple[Part, ...] = ("log", "rows", "standings")
+Part = Literal["log", "rows", "standings", "books"]
+PARTS: tuple[Part, ...] = ("log", "rows", "standings", "books")
 Shown = Callable[[str, int, int], None]
 """Told the part, how far it is and how far it goes."""
 
@@ -103,6 +104,9 @@ class FsckRun:
             self._ends()
         if "standings" in self.mark.parts:
             self._standings()
+        if "books" in self.mark.parts:
+            with snapshot():
+                self._note(check_books(read_state().size))
         return self.mark.report
 
     def _note(self, differences: Iterable[Difference]) -> None:

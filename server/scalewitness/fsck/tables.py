@@ -17,6 +17,7 @@ from scalewitness.animals.models import (
     JoiningAnswer,
     Photo,
 )
+from scalewitness.books.models import BookClosing, BookLine
 from scalewitness.breeding.models import Pairing, PairingEnd
 from scalewitness.calls.models import (
     Attestation,
@@ -170,11 +171,13 @@ KEPT = (Animal, Sale, NamedAsOne)
 APART: dict[type[Model], str] = {
     Entry: "the log itself",
     Tile: "grown again from the entries",
-    Checkpoint: "opened and compared with the tree grown again",
-    Fence: "the operator's, about the log and not in it",
-    Witness: "whoever vouches for the log, which therefore does not hold them",
-    Cosignature: "verified when taken; whoever is shown one verifies it again",
-    HeldCall: "not a fact until its host admits it",
+    Checkpoint: "opened and compared with the tree grown again; in a book",
+    Fence: "the operator's, about the log and not in it; in a book",
+    Witness: "whoever vouches for the log, which therefore does not hold them; in a book",
+    Cosignature: "verified when taken; whoever is shown one verifies it again; in a book",
+    HeldCall: "not a fact until its host admits it; in a book",
+    BookLine: "chained, and laid beside the root that the log states",
+    BookClosing: "opens that root",
 }
 """Append-only tables that are no projection, and why."""
 

@@ -14,6 +14,7 @@ from django.db.models import Q
 
 from scalewitness.animals.models import Photo
 from scalewitness.animals.services import erase_photo_files
+from scalewitness.books.services import forget_lines
 from scalewitness.calls.models import HeldCall
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.domain.erasure import ERASED_NAME, erased_address
@@ -57,6 +58,8 @@ def erase_own_texts(fact: UUID, actor: Actor) -> int:
     if actor.keeper is not None:
         check_fresh(actor.keeper, given=actor.proved, path=f"/texts/{fact}/erasure")
     with transaction.atomic():
+        forget_lines("texts", [fact])
+        forget_lines("files of photos", [fact])
         return erase_text(fact) + erase_photo_files(Photo.objects.filter(pk=fact))
 
 
@@ -69,14 +72,19 @@ def erase_texts_by(person: UUID, about: UUID | None = None) -> int:
     held = HeldCall.objects.filter(by=person)
     mine = Q(fact__in=stated.values("fact")) | Q(fact__in=held.values("pk"))
     with transaction.atomic():
-        deleted, _ = Text.objects.filter(mine).delete()
-        return deleted + erase_photo_files(Photo.objects.filter(pk__in=stated.values("fact")))
+        gone = Text.objects.filter(mine)
+        photos = Photo.objects.filter(pk__in=stated.values("fact"))
+        forget_lines("texts", gone.values_list("fact", flat=True))
+        forget_lines("files of photos", photos.values_list("pk", flat=True))
+        deleted, _ = gone.delete()
+        return deleted + erase_photo_files(photos)
 
 
 def erase_practitioner(practitioner: Practitioner) -> None:
     """Their name, where they could be asked, and what letters say of them."""
     with transaction.atomic():
         people.forget_practitioner(practitioner)
+        forget_lines("names of practices", [practitioner.pk])
         mail.forget_recipient(practitioner.pk, erased_address(practitioner.pk))
         mail.reword(Q(recipient=practitioner.pk), {"to_name": ERASED_NAME})
 
@@ -114,6 +122,7 @@ def _check_over(sales: Iterable[Sale]) -> None:
 
 def _forget(buyer: Buyer) -> None:
     forget_buyer(buyer)
+    forget_lines("names of buyers", [buyer.pk])
     mail.forget_recipient(buyer.pk, erased_address(buyer.pk))
     mail.reword(Q(recipient=buyer.pk), {"to_name": ERASED_NAME})
     sales = [str(sale) for sale in buyer.purchases.values_list("pk", flat=True)]
@@ -136,6 +145,7 @@ def close_account(keeper: Keeper, now: datetime, *, texts: bool = False) -> None
         forget_factors(keeper)  # first: who is just fetching a token is waited for
         forget_invitations_of(keeper)
         people.close_account(keeper, now)
+        forget_lines("names of keepers", [keeper.pk])
         _forget_in_letters(keeper, sold)
         if texts:
             erase_texts_by(keeper.pk)
@@ -149,6 +159,7 @@ def displace(keeper: Keeper, now: datetime) -> None:
         forget_factors(keeper)
         forget_invitations_of(keeper)
         people.close_account(keeper, now)
+        forget_lines("names of keepers", [keeper.pk])
         _forget_in_letters(keeper, Sale.objects.filter(collection__keeper=keeper))
 
 

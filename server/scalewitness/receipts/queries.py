@@ -234,6 +234,19 @@ ANIMAL_KINDS: Final = frozenset(
 )
 """Facts about an animal; :func:`_of_animals` judges them."""
 
+OF_THE_RECORD: Final = frozenset(
+    {
+        "books_closed",
+        "policy_adopted",
+        "numbers_adopted",
+        "examiner_record_changed",
+        "origin_succeeded",
+        "founder_named",
+        "deceit_found",
+    }
+)
+"""What the record states of itself and of people; nobody reads it by a receipt or in the feed."""
+
 RULES: Final[dict[str, Rule]] = {
     **dict.fromkeys(MAY, _of_sale),
     **dict.fromkeys(("disclosure_owed", "disclosure_acknowledged"), _of_disclosure),
@@ -250,15 +263,5 @@ RULES: Final[dict[str, Rule]] = {
         ("device_key_enrolled", "device_revoked", "device_key_endorsed", "signatures_required"),
         _of_nobody_else,
     ),
-    **dict.fromkeys(
-        (
-            "policy_adopted",
-            "numbers_adopted",
-            "examiner_record_changed",
-            "origin_succeeded",
-            "founder_named",
-            "deceit_found",
-        ),
-        _of_nobody_else,
-    ),
+    **dict.fromkeys(OF_THE_RECORD, _of_nobody_else),
 }

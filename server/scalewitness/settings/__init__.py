@@ -82,6 +82,7 @@ INSTALLED_APPS = [
     "scalewitness.breeding",
     "scalewitness.disputes",
     "scalewitness.letters",
+    "scalewitness.books",
     "scalewitness.intake",
     "scalewitness.fsck",
     "scalewitness.importing",
@@ -202,6 +203,10 @@ CELERY_BEAT_SCHEDULE = {
     "forget unanswered invitations": {
         "task": "scalewitness.visits.tasks.forget_invitations",
         "schedule": 3600.0,
+    },
+    "close the books": {
+        "task": "scalewitness.intake.tasks.close_the_books",
+        "schedule": 600.0,
     },
     "lapse offers": {"task": "scalewitness.intake.tasks.lapse_due_offers", "schedule": 300.0},
     "update examiners' records": {

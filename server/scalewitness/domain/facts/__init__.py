@@ -66,6 +66,7 @@ from scalewitness.domain.facts.people import (
 )
 from scalewitness.domain.facts.record import (
     AdoptedNumber,
+    BooksClosed,
     Circumstance,
     DeceitFound,
     ExaminerRecordChanged,
@@ -131,6 +132,7 @@ __all__ = [
     "AnimalRegistered",
     "ArrivalCompared",
     "Body",
+    "BooksClosed",
     "CallMade",
     "CallObjected",
     "CallRefiled",
@@ -237,6 +239,7 @@ BODIES: dict[str, type[Body]] = {
 
 SYSTEM_KINDS = frozenset(
     {
+        "books_closed",
         "standing_changed",
         "policy_adopted",
         "numbers_adopted",

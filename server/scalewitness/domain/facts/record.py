@@ -184,6 +184,13 @@ class ReportReopened(Body, frozen=True):
     cause: Id
 
 
+class BooksClosed(Body, frozen=True):
+    """``root`` commits to what the record keeps outside the log, as of now: see
+    ``domain/translog/books``."""
+
+    root: Sha256
+
+
 BODIES: dict[str, type[Body]] = {
     "standing_changed": StandingChanged,
     "policy_adopted": PolicyAdopted,
@@ -194,4 +201,5 @@ BODIES: dict[str, type[Body]] = {
     "deceit_found": DeceitFound,
     "one_person_found": OnePersonFound,
     "report_reopened": ReportReopened,
+    "books_closed": BooksClosed,
 }

@@ -1,0 +1,245 @@
+"""What lies outside the log is closed into its books: whatever is altered or taken away there
+afterwards is named."""
+
+from contextlib import suppress
+from datetime import timedelta
+from io import StringIO
+
+import pytest
+from django.core.management import CommandError, call_command
+from tests.fsck.tampering import as_superuser
+from tests.world import World, new_id
+
+from scalewitness.animals.models import Animal, Collection
+from scalewitness.animals.services import edit
+from scalewitness.books.models import BookClosing, BookLine, BookSalt
+from scalewitness.books.queries import BOOKS
+from scalewitness.books.services import write_lines
+from scalewitness.intake.closing import close_books
+from scalewitness.intake.erasure import erase_practitioner
+from scalewitness.ledger.models import Cosignature, Entry, Witness
+from scalewitness.ledger.queries.entries import leaf_of
+from scalewitness.ledger.queries.tree import tip
+from scalewitness.ledger.services.signing import sign_checkpoint
+from scalewitness.people.models import Practitioner
+from scalewitness.people.services import name_practitioner, rename
+
+
+def fsck() -> tuple[str, set[str]]:
+    """What is said of the books, and all stores named."""
+    err = StringIO()
+    with suppress(CommandError):
+        call_command("fsck", "--only", "books", stdout=StringIO(), stderr=err)
+    lines = err.getvalue().splitlines()
+    return "\n".join(lines[1:]), {one.split(":")[0] for one in lines[1:]}
+
+
+def edit_a_record(world: World) -> None:
+    world.now += timedelta(hours=2)
+    room = Collection.objects.get(pk=world.collection.pk)
+    name = {"name": f"Room at {world.now:%H}"}
+    edit(room, name, version=room.version, by=world.odile, now=world.now)
+
+
+def later(world: World) -> None:
+    """The books closed once more, with something new to close."""
+    edit_a_record(world)
+    assert close_books(world.now) is not None
+
+
+# --- closing --------------------------------------------------------------------------
+
+
+def test_a_closing_is_at_most_hourly_and_only_if_something_is_new(told: World) -> None:
+    (closing,) = BookClosing.objects.all()
+    assert close_books(closing.at + timedelta(minutes=59)) is None
+    later(told)
+    size = tip().size
+    assert close_books(told.now + timedelta(hours=2)) is None
+    sign_checkpoint(told.now)
+    key = Witness.objects.create(key="quiet.example+1", registered_at=told.now)
+    told.now += timedelta(hours=2)
+    assert close_books(told.now) is not None  # of a witness
+    Cosignature.objects.create(
+        witness=key, size=1, root=bytes(32), line="— quiet", at=told.now, received_at=told.now
+    )
+    sign_checkpoint(told.now)
+    assert close_books(told.now + timedelta(hours=2)) is None
+    assert tip().size == size + 1
+    assert closing.books["edits of animals"]["lines"] > 0
+
+
+def test_the_log_tells_nobody_how_much_there_is_of_what(told: World) -> None:
+    entry = Entry.objects.get(kind="books_closed")
+    assert entry.by is None
+    assert set(leaf_of(entry).body) == {"root"}
+
+
+def test_what_changed_by_itself_is_a_line_more(told: World) -> None:
+    """And what a keeper was called before cannot be tried out any more."""
+    rename(told.odile, name="Odile Brunn", version=told.odile.version, now=told.now)
+    assert fsck() == ("", set())
+    later(told)
+    before, after = BookLine.objects.filter(book="names of keepers", thing=told.odile.pk)
+    assert not BookSalt.objects.filter(line=before).exists()
+    assert BookSalt.objects.filter(line=after).exists()
+    assert fsck() == ("", set())
+
+
+def test_a_closing_that_was_cut_off_is_gone_on_with(told: World) -> None:
+    """Its lines were written, its fact was not."""
+    edit_a_record(told)
+    assert write_lines() is not None
+    assert fsck() == ("", set())
+    lines = BookLine.objects.count()
+    assert close_books(told.now) is not None
+    assert BookLine.objects.count() == lines
+    assert fsck() == ("", set())
+    ends = BookClosing.objects.latest("position").books.values()
+    assert sum(one["lines"] for one in ends) == lines
+
+
+def test_every_table_of_edits_has_a_book_of_all_its_columns() -> None:
+    books = {one.model: one for one in BOOKS}
+    for model in (Animal, Collection):
+        history = model.history.model
+        names = {one.attname for one in history._meta.concrete_fields}
+        assert set(books[history].columns) == names - {"history_id"}
+    assert len({one.name for one in BOOKS}) == len(BOOKS)
+
+
+# --- tampering ------------------------------------------------------------------------
+
+
+ALTERED = {
+    "a history cut away": ("DELETE FROM animals_historicalanimal", "is gone"),
+    "a history rewritten": (
+        "UPDATE animals_historicalanimal SET name = 'Other' WHERE history_id = "
+        "(SELECT min(history_id) FROM animals_historicalanimal)",
+        "not what was closed",
+    ),
+    "a collection's history": ("DELETE FROM animals_historicalcollection", "is gone"),
+    "a keeper's name": (
+        "UPDATE people_keeper SET name = 'Nobody' WHERE name = 'Odile Marten'",
+        "not what was closed",
+    ),
+    "a buyer's address": (
+        "UPDATE sales_buyer SET email = 'other@buyers.example'",
+        "not what was closed",
+    ),
+    "whether a code is asked for": (
+        "UPDATE sales_sale SET by_code = NOT by_code",
+        "not what was closed",
+    ),
+    "letters taken away": ("DELETE FROM mail_letter", "is gone"),
+    "to whom a letter went": (
+        "UPDATE mail_letter SET recipient = gen_random_uuid()",
+        "not what was closed",
+    ),
+    "a letter said to be sent": (
+        "UPDATE mail_letter SET state = 'sent', sent_at = now() WHERE state = 'waiting'",
+        "never tried",
+    ),
+    "texts taken away": ("DELETE FROM ledger_text", "is gone"),
+    "a photo's file taken away": ("DELETE FROM animals_photofile", "is gone"),
+    "a held call taken away": ("DELETE FROM calls_heldcall", "is gone"),
+    "what a held call says": (
+        "UPDATE calls_heldcall SET submission = jsonb_set(submission, '{at}', '\"2026-01-01\"')",
+        "not what was closed",
+    ),
+    "an animal's name": ("UPDATE animals_animal SET name = 'Altered'", "last edit left it"),
+    "an older checkpoint": (
+        "DELETE FROM ledger_checkpoint WHERE size = (SELECT min(size) FROM ledger_checkpoint)",
+        "is gone",
+    ),
+    "who two accounts are": (
+        "UPDATE people_namedasone SET first_id = second_id",
+        "not what was closed",
+    ),
+}
+
+
+@pytest.mark.usefixtures("superuser")
+@pytest.mark.parametrize("what", ALTERED)
+def test_what_was_closed_and_altered_is_named(told: World, what: str) -> None:
+    change, says = ALTERED[what]
+    words = change.split()
+    table = words[words.index("FROM") + 1] if words[0] == "DELETE" else words[1]
+    later(told)
+    as_superuser(change)
+    said, stores = fsck()
+    assert {one.replace("historical", "") for one in stores} == {table.replace("historical", "")}
+    assert table in stores
+    assert says in said
+    later(told)  # the next closing takes none of it in
+    assert table in fsck()[1]
+
+
+BOOKS_ALTERED = {
+    "a line": (
+        "UPDATE books_bookline SET commitment = set_byte(commitment, 0, "
+        "get_byte(commitment, 0) # 1) WHERE book = 'texts' AND nth = 1",
+        "not those that were closed",
+    ),
+    "what a line is about": (
+        "UPDATE books_bookline SET thing = gen_random_uuid()::text "
+        "WHERE book = 'texts' AND nth = 1",
+        "not those that were closed",
+    ),
+    "a line taken away": (
+        "DELETE FROM books_bookline WHERE book = 'texts' AND nth = 1",
+        "line 1 is missing",
+    ),
+    "the last line taken away": (
+        "DELETE FROM books_bookline WHERE book = 'texts' AND nth = "
+        "(SELECT max(nth) FROM books_bookline WHERE book = 'texts')",
+        "is missing",
+    ),
+    "a closing": ("DELETE FROM books_bookclosing", "has no row"),
+    "what a closing came to": (
+        "UPDATE books_bookclosing SET books = jsonb_set(books, '{texts,lines}', '1')",
+        "not what the entry commits to",
+    ),
+}
+
+
+@pytest.mark.usefixtures("superuser")
+@pytest.mark.parametrize("what", BOOKS_ALTERED)
+def test_books_that_are_altered_are_named(told: World, what: str) -> None:
+    change, says = BOOKS_ALTERED[what]
+    as_superuser(change)
+    said, stores = fsck()
+    assert stores & {"books_bookline", "books_bookclosing"}
+    assert says in said
+
+
+@pytest.mark.usefixtures("superuser")
+def test_witnesses_and_what_they_signed(told: World) -> None:
+    key = Witness.objects.create(key="quiet.example+1", registered_at=told.now)
+    Cosignature.objects.create(
+        witness=key, size=1, root=bytes(32), line="— quiet", at=told.now, received_at=told.now
+    )
+    later(told)
+    assert fsck() == ("", set())
+    as_superuser("DELETE FROM ledger_cosignature", "DELETE FROM ledger_witness")
+    assert fsck()[1] == {"ledger_cosignature", "ledger_witness"}
+
+
+@pytest.mark.usefixtures("superuser")
+def test_what_hides_a_row_goes_with_nothing_else(told: World) -> None:
+    """Else a row could be altered under a line that nobody can open."""
+    as_superuser(
+        "DELETE FROM books_booksalt WHERE line_id IN (SELECT id FROM books_bookline "
+        "WHERE book = 'sales drafted')"
+    )
+    said, stores = fsck()
+    assert stores == {"sales_sale"}
+    assert "nothing of it was erased" in said
+
+
+def test_a_practice_that_is_erased_is_no_fault(told: World) -> None:
+    practice = name_practitioner(told.odile, new_id(told.now), "Dr. Almond")
+    later(told)
+    erase_practitioner(Practitioner.objects.get(pk=practice.pk))
+    assert fsck() == ("", set())
+    assert not BookSalt.objects.filter(line__thing=str(practice.pk)).exists()
