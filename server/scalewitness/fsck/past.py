@@ -19,7 +19,9 @@ class Past:
 
     def __init__(self, stretch: Iterable[LoggedFact] = ()) -> None:
         self._standings: dict[UUID, list[LoggedFact]] = {}
+        self._start: int | None = None
         for fact in stretch:
+            self._start = fact.position if self._start is None else self._start
             if fact.kind == "standing_changed":
                 self._standings.setdefault(fact.about, []).append(fact)
 
@@ -66,8 +68,11 @@ class Past:
         return {one.by: one.body.answer for one in stated if one.body.call == call}
 
     def _standings_after(self, call: LoggedFact) -> Iterable[LoggedFact]:
-        """Those at hand first; the one that admits a call follows in the same batch."""
-        near = [one for one in self._standings.get(call.about, ()) if one.position > call.position]
+        """Those at hand first; the one that admits a call follows in the same batch. Of a call
+        before the stretch at hand, that one may be before it too."""
+        here = self._start is not None and call.position >= self._start
+        standings = self._standings.get(call.about, ()) if here else ()
+        near = [one for one in standings if one.position > call.position]
         yield from near
         seen = max((one.position for one in near), default=call.position)
         yield from facts_in(_about(call.about, {"standing_changed"}).filter(position__gt=seen)[:1])
