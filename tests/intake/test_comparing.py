@@ -5,6 +5,7 @@ from typing import Any, get_args
 from uuid import UUID
 
 import pytest
+from tests.assessed import counted
 from tests.pictures import body_of, plain_file
 from tests.plugins.told_once import told_once
 from tests.world import World, keeper, probing
@@ -19,7 +20,6 @@ from scalewitness.intake.rules.photos import take_photo_file
 from scalewitness.mail.models import Letter
 from scalewitness.people.models import Keeper
 from scalewitness.standings.queries.evidence import (
-    calls_of_snake,
     counting_calls,
     evidence_by_animal,
     evidence_of,
@@ -119,7 +119,7 @@ def test_rows_and_log_read_alike_at_every_position(pictured: Pictured) -> None:
         (first.position, "another"),
         (second.position, "same"),
     ):
-        assert evidence_of(calls_of_snake(animal, at)[0]).compared == said
+        assert evidence_of(counted(animal, at)[0]).compared == said
 
 
 # --- who gains by bending it -------------------------------------------------------------------

@@ -7,14 +7,14 @@ from django.core.management import call_command
 from tests.world import World, new_id, probing
 
 from scalewitness.animals.models import Animal
-from scalewitness.domain.sexing.parameters import load_parameters
 from scalewitness.intake.statements import update_examiner_records
 from scalewitness.intake.tasks import update_records
 from scalewitness.ledger.models import Entry
 from scalewitness.people.models import Practitioner
 from scalewitness.standings.models import ExaminerRecord, Standing
+from scalewitness.standings.queries.assessing import yardstick
 from scalewitness.standings.queries.logged import latest_standing
-from scalewitness.standings.queries.records import latest_records, records_in_force
+from scalewitness.standings.queries.records import latest_records
 from scalewitness.standings.queries.replay import Replay
 
 pytestmark = pytest.mark.django_db
@@ -78,15 +78,10 @@ def test_the_record_of_the_past_is_the_one_then_in_force(world: World) -> None:
     first = ExaminerRecord.objects.get()
     settle_by_eggs(world, checked(world, "W2", "male"))
     update_examiner_records(world.now)
-    assert records_in_force(load_parameters(), first.position - 1).version == "none"
-    assert (
-        records_in_force(load_parameters(), first.position).version == f"records-{first.position}"
-    )
+    assert yardstick(first.position - 1).records.version == "none"
+    then, now = yardstick(first.position).records, yardstick().records
+    assert then.version == f"records-{first.position}"
     key = (str(world.greta.pk), "probing", "female")
-    then, now = (
-        records_in_force(load_parameters(), first.position),
-        records_in_force(load_parameters()),
-    )
     assert now.rates[key][0] == then.rates[key][0] + 1
 
 

@@ -508,7 +508,7 @@ def test_what_was_stated_of_one_registered_in_error_is_not_stated_anew(two: Two)
     two.give(to=two.newer)
     two.give("985 000 077 777 777", to=two.newer)
     two.give("985 000 077 777 777", to=slip)
-    stated = standings_of(slip.pk)
+    stated = list(standings_of(slip.pk))
     assert stated
     two.world.say(two.world.odile, "registered_in_error", slip.pk, {})
     adopt_policy("policy-strict", "sexing-1", {"verified": "0.999990"}, two.world.now)
@@ -516,5 +516,5 @@ def test_what_was_stated_of_one_registered_in_error_is_not_stated_anew(two: Two)
     other = latest_standing(two.newer.pk)
     assert other is not None
     assert other.policy == "policy-strict"
-    assert standings_of(slip.pk) == stated
+    assert list(standings_of(slip.pk)) == stated
     assert holds()

@@ -6,6 +6,7 @@ from typing import Any, get_args
 import pytest
 from django.core.management import CommandError, call_command
 from msgspec.structs import replace
+from tests.assessed import counted
 from tests.world import World, keeper, new_id, probing, tag_of
 
 from scalewitness.animals.models import Animal
@@ -17,7 +18,6 @@ from scalewitness.ledger.models import Entry
 from scalewitness.people.models import Keeper, Practitioner, PractitionerAddress
 from scalewitness.people.services import enter_address, name_practitioner
 from scalewitness.standings.queries.evidence import (
-    calls_of_snake,
     counting_calls,
     evidence_by_animal,
     evidence_of,
@@ -126,9 +126,9 @@ def test_the_animal_is_assessed_anew_in_the_same_transaction(
     said, stated = Entry.objects.filter(about=animal.pk).order_by("position")[4:]
     assert (said.kind, stated.kind) == ("report_answered", "standing_changed")
     assert b'"reports":[{"call":"%s","report":"denied"}]' % call.encode() in bytes(stated.leaf)
-    before, after = (calls_of_snake(animal.pk, one.position)[0] for one in (said, stated))
+    before, after = (counted(animal.pk, one.position)[0] for one in (said, stated))
     assert evidence_of(before).report == evidence_of(after).report == "denied"
-    earlier = calls_of_snake(animal.pk, said.position - 1)[0]
+    earlier = counted(animal.pk, said.position - 1)[0]
     assert evidence_of(earlier).report == "unconfirmed"
 
 

@@ -18,7 +18,8 @@ from scalewitness.mail.models import Letter
 from scalewitness.mail.services.composing import compose
 from scalewitness.mail.services.links import link_token
 from scalewitness.sales.models import OfferLink, Sale
-from scalewitness.sales.queries import last_return, link_behind
+from scalewitness.sales.queries import link_behind
+from scalewitness.sales.queries.returns import last_return
 
 pytestmark = pytest.mark.django_db
 

@@ -12,7 +12,6 @@ from scalewitness.pages.plots.of_case import turns_of
 from scalewitness.planning.candidates import candidates
 from scalewitness.standings.queries.assessing import yardstick
 from scalewitness.standings.queries.dossier import dossier
-from scalewitness.standings.queries.logged import standings_of
 
 pytestmark = pytest.mark.django_db
 
@@ -44,7 +43,7 @@ def test_the_course_of_the_answer_says_from_when_it_counts(world: World) -> None
     contrary(world, animal, "New")
     count_unanswered(world.now + timedelta(days=31))
     case = dossier(animal)
-    turns = turns_of([one.call for one in case.calls], standings_of(animal.pk))
+    turns = turns_of([one.call for one in case.calls], case.standings)
     assert turns[-1].text.endswith("waited, and counts from here on")
-    assert turns[-1].p_male == float(standings_of(animal.pk)[-1].p_male)
+    assert turns[-1].p_male == float(case.standings[-1].p_male)
     assert not any(one.text == "Something else changed" for one in turns)

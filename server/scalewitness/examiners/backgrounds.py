@@ -14,6 +14,7 @@ from django.db.models import Min, OuterRef, Q, QuerySet, Subquery
 
 from scalewitness.animals.models import Collection as AnimalCollection
 from scalewitness.calls.models import Call
+from scalewitness.calls.queries.visibility import reader_of
 from scalewitness.domain.facts import ExaminerRecordChanged
 from scalewitness.examiners.settled import hidden_from
 from scalewitness.ledger.models import Entry
@@ -46,7 +47,7 @@ def backgrounds_of(
     without an account."""
     calls = [one.call for one in known.calls if one.counts and one.call.role == "keeper"]
     who = {call.examiner for call in calls}
-    hidden = set() if viewer is None else hidden_from(who, viewer, now)
+    hidden = set() if viewer is None else hidden_from(who, reader_of(viewer, now))
     since, hosts = _since(who), _hosts(who, known.animal.pk, now)
     records = latest_records(of=who)
     return {

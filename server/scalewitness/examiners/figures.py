@@ -16,7 +16,7 @@ from msgspec import Struct
 
 from scalewitness.animals.models import Animal
 from scalewitness.calls.models import ENDS, Call
-from scalewitness.calls.queries.visibility import still_blind, visible_animals
+from scalewitness.calls.queries.visibility import reader_of, still_blind, visible_animals
 from scalewitness.domain.errors import NotFound
 from scalewitness.domain.facts import CallMade, ExaminerRecordChanged
 from scalewitness.domain.observations import Method, Sex
@@ -167,7 +167,7 @@ def withheld_from(viewer: UUID, examiner: UUID, now: datetime) -> bool:
     """Whether the logged sums could tell the viewer of an animal whose blind check is awaited:
     they move when it settles. One's own only by an animal one called before. The answer
     depends on nothing the viewer does not know."""
-    return tells_of(still_blind(viewer, now), viewer, examiner)
+    return tells_of(still_blind(reader_of(viewer, now)), viewer, examiner)
 
 
 def tells_of(blind: Collection[UUID], viewer: UUID, examiner: UUID) -> bool:

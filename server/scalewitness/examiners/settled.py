@@ -1,11 +1,10 @@
 """Examiners' settled records behind an answer, as far as its reader may know them."""
 
-from datetime import datetime
 from uuid import UUID
 
 from msgspec import Struct
 
-from scalewitness.calls.queries.visibility import still_blind
+from scalewitness.calls.queries.visibility import Reader, still_blind
 from scalewitness.domain.sexing.used import RecordUsed
 from scalewitness.examiners.figures import tells_of
 from scalewitness.standings.queries.dossier import Dossier
@@ -19,17 +18,17 @@ class Settled(Struct, frozen=True):
     withheld: bool
 
 
-def settled_behind(known: Dossier, viewer: UUID | None, now: datetime) -> Settled:
-    """The records that entered the answer; ``viewer`` None: someone without an account."""
+def settled_behind(known: Dossier, reader: Reader | None) -> Settled:
+    """The records that entered the answer; ``reader`` None: someone without an account."""
     examiners = {shown.call.examiner for shown in known.calls}
-    hidden = set() if viewer is None else hidden_from(examiners, viewer, now)
+    hidden = set() if reader is None else hidden_from(examiners, reader)
     records = (one for one in known.assessment.settled if UUID(one.examiner) not in hidden)
     return Settled(tuple(records), bool(hidden))
 
 
-def hidden_from(examiners: set[UUID], viewer: UUID, now: datetime) -> set[UUID]:
-    """The examiners of whose records the viewer is to be told nothing now.
+def hidden_from(examiners: set[UUID], reader: Reader) -> set[UUID]:
+    """The examiners of whose records the reader is to be told nothing now.
 
     The answer is the same for everyone but oneself."""
-    blind = still_blind(viewer, now)
-    return {one for one in examiners if tells_of(blind, viewer, one)} if blind else set()
+    blind = still_blind(reader)
+    return {one for one in examiners if tells_of(blind, reader.keeper, one)} if blind else set()

@@ -44,17 +44,10 @@ from scalewitness.ledger.queries.prepared import PreparedQuery, asked, asked_tog
 from scalewitness.ledger.queries.tree import HEAD, tip
 from scalewitness.people.queries import NAMED, SHARED, named_with, same_person_as
 from scalewitness.sales.queries import PARTIES, parties_to_sales
-from scalewitness.standings.queries import numbers
-from scalewitness.standings.queries.assessing import (
-    ADOPTED,
-    LAST_STATED,
-    Yardstick,
-    case_by,
-    settled_by,
-    yardstick,
-)
+from scalewitness.standings.queries.assessing import Yardstick, case_by, settled_by, yardstick
 from scalewitness.standings.queries.evidence import COUNTING, evidence_by_snake
 from scalewitness.standings.queries.footing import footing_of
+from scalewitness.standings.queries.in_force import in_force_question
 from scalewitness.standings.queries.linkage import STATED, starts_of
 from scalewitness.standings.queries.logged import BEFORE, before
 from scalewitness.standings.queries.records import NEWEST
@@ -212,10 +205,7 @@ class Known:
         ids = ids_literal(self._expected)
         return [
             *first,
-            ADOPTED.question(),
-            LAST_STATED.question(),
-            numbers.LATEST.question(),
-            NEWEST.question(),
+            in_force_question(),
             *(one.question(animals=ids) for one in by_animal),
             bearings_question(self._expected),
             joined_question(self._expected),
@@ -227,7 +217,8 @@ class Known:
         if person is None:
             return []
         known = [one.question(keeper=person) for one in (SHARED, NAMED)]
-        return [STEWARDED.question(keeper=person, now=self.now), *known]
+        stewarded = STEWARDED.question(keeper=person, now=self.now)
+        return [stewarded, NEWEST.question(), *known]
 
     @property
     def footing(self) -> Footing:

@@ -8,7 +8,7 @@ from uuid import UUID
 
 from django.db.models import Q
 
-from scalewitness.animals.queries import share_a_collection
+from scalewitness.animals.queries.partners import share_a_collection
 from scalewitness.calls.models import Call
 from scalewitness.people.models import PractitionerAddress
 from scalewitness.people.queries import (

@@ -8,7 +8,7 @@ from scalewitness.letters.animals import as_sold
 from scalewitness.letters.owing import Owing
 from scalewitness.letters.sales import notify_buyer, notify_seller
 from scalewitness.sales.models import OfferLink, Sale
-from scalewitness.sales.queries import Return
+from scalewitness.sales.queries.returns import Return
 
 
 def notify_of_return(

@@ -12,7 +12,8 @@ from scalewitness.letters.animals import as_sold
 from scalewitness.letters.owing import Owing
 from scalewitness.mail.queries import was_written_to
 from scalewitness.sales.models import OfferLink, Sale
-from scalewitness.sales.queries import last_return, progress_of
+from scalewitness.sales.queries import progress_of
+from scalewitness.sales.queries.returns import last_return
 
 Attempt: TypeAlias = Literal["offer", "move"]
 

@@ -1,6 +1,6 @@
 """Which single check would verify a sex that is not verified yet. Nothing is recorded."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from datetime import datetime
 from itertools import islice
 from uuid import UUID
@@ -8,10 +8,10 @@ from uuid import UUID
 from msgspec import Struct
 from msgspec.structs import replace
 
-from scalewitness.animals.models import Animal
 from scalewitness.domain.observations import Sex
-from scalewitness.domain.sexing.standing import Assessment
-from scalewitness.planning.supposing import SupposedAnswer, supposing
+from scalewitness.domain.sexing.what_if import WhatIf
+from scalewitness.planning.supposing import Occasion, SupposedAnswer, supposing
+from scalewitness.standings.queries.dossier import Dossier
 
 CHECKS: tuple[tuple[str, SupposedAnswer], ...] = (
     (
@@ -44,15 +44,14 @@ class Settling(Struct, frozen=True):
     blind: bool = False
 
 
-def what_would_settle(
-    animal: Animal, now_stands: Assessment, asker: UUID, now: datetime
-) -> Settling:
+def what_would_settle(known: Dossier, occasion: Occasion, asker: UUID, now: datetime) -> Settling:
     """Worked out by supposing each check with its usual finding of either sex."""
+    now_stands, animal = known.assessment, known.animal
     if now_stands.label.startswith("verified") or "atypical" in now_stands.reasons or animal.ended:
         return Settling()
     if "known_elsewhere" in now_stands.reasons:
         return Settling("no check before one of the two keepers puts the number right.")
-    found = list(islice(_that_do(animal, asker, now), NAMED))
+    found = list(islice(_that_do(supposing(known.basis, occasion, asker, now)), NAMED))
     if not found:
         return Settling("no single check; several would have to agree.")
     words = (f"{CHECKS[nth][0]}{when}" for nth, when in found)
@@ -61,9 +60,8 @@ def what_would_settle(
     )
 
 
-def _that_do(animal: Animal, asker: UUID, now: datetime) -> Iterator[tuple[int, str]]:
+def _that_do(ask: Callable[[SupposedAnswer], WhatIf]) -> Iterator[tuple[int, str]]:
     """Each of the checks that would, by its place, and on what finding where not on either."""
-    ask = supposing(animal, asker, now)
 
     def verifies(check: SupposedAnswer, sex: Sex) -> bool:
         return ask(replace(check, conclusion=sex)).after.label == f"verified {sex}"

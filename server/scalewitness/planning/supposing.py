@@ -1,13 +1,14 @@
 """What the standing would be if a call were made now. Nothing is recorded."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import datetime
+from decimal import Decimal
 from uuid import UUID
 
 from msgspec import Struct
 from msgspec.structs import replace
 
-from scalewitness.animals.models import Animal
+from scalewitness.animals.models import Animal, Identifier
 from scalewitness.animals.queries import condition, identifiers_of, is_steward
 from scalewitness.calls.queries.bearing import known_elsewhere
 from scalewitness.domain.observations import Conclusion, Method, Observation, Sureness
@@ -19,10 +20,9 @@ from scalewitness.domain.sexing.stated_linkage import with_linkage
 from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.domain.sexing.what_if import SUPPOSED, SupposedCall, WhatIf, what_if
 from scalewitness.planning.candidates import identity_of, stage_on
-from scalewitness.standings.queries.assessing import kept_after, yardstick
-from scalewitness.standings.queries.evidence import calls_of_snake, evidence_of
-from scalewitness.standings.queries.linkage import start_of
-from scalewitness.standings.queries.logged import before
+from scalewitness.standings.queries.assessing import kept_after
+from scalewitness.standings.queries.basis import StandingBasis, basis_of
+from scalewitness.standings.queries.logged import stated_as
 
 
 class SupposedAnswer(Struct, frozen=True):
@@ -40,27 +40,44 @@ class SupposedAnswer(Struct, frozen=True):
     observed: Observation | None = None
 
 
+class Occasion(Struct, frozen=True):
+    """What a call made now would meet. ``steward``: whoever asks holds the animal;
+    ``elsewhere``: its number is another record's; ``grams``: what it weighed last."""
+
+    steward: bool
+    elsewhere: bool
+    grams: Decimal | None
+    identifiers: Sequence[Identifier]
+
+
 def suppose(animal: Animal, call: SupposedAnswer, asker: UUID, now: datetime) -> WhatIf:
     """The standing as it is and as it would be, by what is in force now; a code of the
     animal's is supposed to be read if it has one. Raises NoSuchFinding."""
-    return supposing(animal, asker, now)(call)
+    return supposing(basis_of(animal), occasion_of(animal, asker, now), asker, now)(call)
 
 
-def supposing(animal: Animal, asker: UUID, now: datetime) -> Callable[[SupposedAnswer], WhatIf]:
-    """As :func:`suppose`, for several calls each by itself: what is on record is read once."""
-    by = yardstick()
-    stated = before([animal.pk]).get(animal.pk, Before())
-    kind, start = taxon(animal.species, by.parameters), start_of(animal, by.numbers)
-    steward = is_steward(asker, animal.collection, now)
-    is_elsewhere = bool(known_elsewhere([animal.pk]))
-    calls = calls_of_snake(animal.pk)
-    evidence = [evidence_of(one) for one in calls]
-    stage = stage_on(animal, kind, condition(animal.pk).grams, now)
-    identity = identity_of(identifiers_of([animal.pk]).get(animal.pk, []))
-    elsewhere_made = {str(one.pk) for one in calls if one.animal_id != animal.pk}
+def occasion_of(animal: Animal, asker: UUID, now: datetime) -> Occasion:
+    return Occasion(
+        steward=is_steward(asker, animal.collection, now),
+        elsewhere=bool(known_elsewhere([animal.pk])),
+        grams=condition(animal.pk).grams,
+        identifiers=identifiers_of([animal.pk]).get(animal.pk, []),
+    )
+
+
+def supposing(
+    known: StandingBasis, occasion: Occasion, asker: UUID, now: datetime
+) -> Callable[[SupposedAnswer], WhatIf]:
+    """As :func:`suppose`, for several calls each by itself, of what was read already."""
+    animal, by, evidence = known.animal, known.rule, known.evidence
+    stated = stated_as(known.standing) if known.standing else Before()
+    kind, start = taxon(animal.species, by.parameters), known.start(by.numbers)
+    stage = stage_on(animal, kind, occasion.grams, now)
+    identity = identity_of(occasion.identifiers)
+    elsewhere_made = {str(one.pk) for one in known.counting if one.animal_id != animal.pk}
 
     def elsewhere(one: Assessment) -> Assessment:
-        return labels.known_elsewhere(one) if is_elsewhere else one
+        return labels.known_elsewhere(one) if occasion.elsewhere else one
 
     def ask(call: SupposedAnswer) -> WhatIf:
         # A call of someone who is no keeper here is reported, and whoever asks would report it.
@@ -77,7 +94,7 @@ def supposing(animal: Animal, asker: UUID, now: datetime) -> Callable[[SupposedA
                 sureness=call.sureness,
                 stage=stage,
                 identity=identity,
-                interested=(call.mine or reported) and steward,
+                interested=(call.mine or reported) and occasion.steward,
                 reported=reported,
                 confirmed=call.confirmed,
                 at=round(now.timestamp() * 1000),

@@ -12,7 +12,7 @@ from scalewitness.animals.queries import is_steward
 from scalewitness.animals.queries.slips import slips_among
 from scalewitness.breeding.queries.pairings import pairing_of
 from scalewitness.calls.queries.held import decision_on, decisions_for
-from scalewitness.calls.queries.visibility import Sight, VisibleParents, animal_open, sights_of
+from scalewitness.calls.queries.visibility import Sight, animal_open, sights_of, visible_parents
 from scalewitness.disclosures.queries import disclosure_of
 from scalewitness.disputes.queries.disputes import dispute_of
 from scalewitness.domain.errors import LogContradicted, NotFound
@@ -120,7 +120,7 @@ def _naming_shut_parents(
     keeper: UUID, seen: Iterable[tuple[Animal, AnyEntry]], now: datetime
 ) -> set[UUID]:
     naming = [(animal, entry, _parents(entry)) for animal, entry in seen]
-    rule = VisibleParents(keeper, (one for _, _, parents in naming for one in parents), now)
+    rule = visible_parents(keeper, (one for _, _, parents in naming for one in parents), now)
     return {entry.fact for animal, entry, parents in naming if not rule.open(animal, *parents)}
 
 

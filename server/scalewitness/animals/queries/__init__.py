@@ -20,7 +20,6 @@ from scalewitness.animals.models import (
     PhotoFile,
 )
 from scalewitness.animals.queries.grants import active_grants, is_partner
-from scalewitness.animals.queries.partners import acted_as_partner
 from scalewitness.domain.errors import NotFound
 from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.prepared import (
@@ -136,25 +135,6 @@ def stewarded_ids(keeper: UUID, now: datetime) -> set[UUID]:
     return {one for (one,) in STEWARDED.ask(keeper=keeper, now=now)}
 
 
-def share_a_collection(one: UUID, other: UUID) -> bool:
-    """Whether they are the same, or ever kept or were partners in one collection: a partnership
-    that ended a minute ago counts too (our judgement). In somebody else's collection both must
-    have acted as partners, since its keeper may name anybody one, unasked."""
-    if one == other:
-        return True
-    first, second = _partner_in(one), _partner_in(other)
-    if Collection.objects.filter(Q(pk__in=first, keeper=other) | Q(pk__in=second, keeper=one)):
-        return True
-    shared = first & second
-    return any(acted_as_partner(one, room) and acted_as_partner(other, room) for room in shared)
-
-
-def _partner_in(keeper: UUID) -> set[UUID]:
-    """Ever."""
-    given = Grant.objects.filter(to=keeper, role=Grant.Role.PARTNER)
-    return set(given.values_list("collection", flat=True))
-
-
 def stewarded(keeper: UUID, now: datetime) -> QuerySet[Collection]:
     """Collections the keeper holds or is a partner in, for queries to go on from."""
     partner = active_grants(keeper, now).filter(role="partner", whole=True)
@@ -180,14 +160,14 @@ def latest(animal: UUID, type: str, before: datetime | None = None) -> Husbandry
     return notes.order_by("-at", "-position").first()
 
 
-def notes_of(animal: UUID) -> list[Husbandry]:
+def notes_of(animal: UUID) -> QuerySet[Husbandry]:
     """Every weight, meal, shed and health note, by when it was."""
-    return list(Husbandry.objects.filter(animal=animal).order_by("at", "position"))
+    return Husbandry.objects.filter(animal=animal).order_by("at", "position")
 
 
-def moves_of(animal: UUID) -> list[Custody]:
+def moves_of(animal: UUID) -> QuerySet[Custody]:
     """In log order."""
-    return list(Custody.objects.filter(animal=animal).order_by("position"))
+    return Custody.objects.filter(animal=animal).order_by("position")
 
 
 def condition(animal: UUID) -> LastNoted:
@@ -198,8 +178,16 @@ def conditions_of(animals: Iterable[UUID]) -> dict[UUID, LastNoted]:
     """The condition of each animal; a meal counts when it was taken."""
     wanted = list(animals)
     notes = NOTES.rows_of(Husbandry, animals=wanted)
-    latest_of = {(note.animal_id, note.type): note for note in notes}
-    return {animal: _condition(animal, latest_of) for animal in wanted}
+    latest_of: dict[UUID, dict[str, Husbandry]] = {animal: {} for animal in wanted}
+    for note in notes:
+        latest_of[note.animal_id][note.type] = note
+    return {animal: _condition(found) for animal, found in latest_of.items()}
+
+
+def condition_in(notes: Iterable[Husbandry]) -> LastNoted:
+    """The condition of the one animal that these are all notes of, by when they were."""
+    counted = (one for one in notes if one.type != "meal" or one.noted["taken"])
+    return _condition({one.type: one for one in counted})
 
 
 def health_as_of(animal: UUID, size: int) -> str | None:
@@ -218,9 +206,9 @@ def _notes(animals: Any) -> QuerySet[Husbandry, Any]:
 NOTES = Prepared(_notes, animals=(UUID(int=1),))
 
 
-def _condition(animal: UUID, latest_of: Mapping[tuple[UUID, str], Husbandry]) -> LastNoted:
-    weight, meal = latest_of.get((animal, "weight")), latest_of.get((animal, "meal"))
-    shed, health = latest_of.get((animal, "shed")), latest_of.get((animal, "health"))
+def _condition(latest_of: Mapping[str, Husbandry]) -> LastNoted:
+    weight, meal = latest_of.get("weight"), latest_of.get("meal")
+    shed, health = latest_of.get("shed"), latest_of.get("health")
     return LastNoted(
         grams=Decimal(weight.noted["grams"]) if weight else None,
         weighed_at=weight.at if weight else None,
@@ -314,11 +302,11 @@ def photo_of(photo: UUID) -> Photo | None:
     return Photo.objects.filter(pk=photo).first()
 
 
-def photos_of(animal: UUID) -> list[Photo]:
+def photos_of(animal: UUID) -> QuerySet[Photo]:
     """All photos of the animal and of calls on it, in log order; ``has_file`` tells whether
     the file is there."""
     rows = Photo.objects.filter(animal=animal).order_by("position")
-    return list(rows.annotate(has_file=Q(file__isnull=False)))
+    return rows.annotate(has_file=Q(file__isnull=False))
 
 
 def photo_file(photo: UUID) -> bytes | None:

@@ -4,6 +4,7 @@ from collections.abc import Iterable
 from uuid import UUID
 
 from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.db.models.expressions import RawSQL
 
 from scalewitness.animals.models import Joining, JoiningAnswer
 from scalewitness.ledger.queries.prepared import PreparedQuery, asked, ids_literal
@@ -12,7 +13,7 @@ EVER = 2**62
 """After any log position."""
 NEVER = -1
 """Before any."""
-JOINED = """
+REACHED = """
 WITH RECURSIVE reached (start, animal) AS (
   SELECT given.id, given.id FROM unnest(%s::uuid[]) AS given (id)
   UNION
@@ -28,13 +29,14 @@ WITH RECURSIVE reached (start, animal) AS (
     SELECT FROM animals_joining AS undone
     JOIN animals_joininganswer AS agreed ON agreed.proposal_id = undone.id
     WHERE undone.parts_id = pair.proposal_id AND agreed.agrees AND agreed.position <= %s))
-SELECT start, animal FROM reached WHERE start <> animal
 """
+OTHERS = f"{REACHED}SELECT start, animal FROM reached WHERE start <> animal"  # noqa: S608  ours
+ALL = f"{REACHED}SELECT animal FROM reached"  # noqa: S608  ours
 
 
 def joined_question(animals: Iterable[UUID]) -> PreparedQuery:
     """What `joined` asks of things as they are now."""
-    return PreparedQuery(JOINED, [ids_literal(animals), EVER, EVER])
+    return PreparedQuery(OTHERS, [ids_literal(animals), EVER, EVER])
 
 
 def joined(animals: Iterable[UUID], at: int | None = None) -> dict[UUID, set[UUID]]:
@@ -42,7 +44,7 @@ def joined(animals: Iterable[UUID], at: int | None = None) -> dict[UUID, set[UUI
     after the fact at log position ``at``."""
     until = EVER if at is None else at
     found: dict[UUID, set[UUID]] = {}
-    for animal, other in asked(JOINED, [ids_literal(animals), until, until]):
+    for animal, other in asked(OTHERS, [ids_literal(animals), until, until]):
         found.setdefault(animal, set()).add(other)
     return found
 
@@ -50,9 +52,15 @@ def joined(animals: Iterable[UUID], at: int | None = None) -> dict[UUID, set[UUI
 def ever_joined(animals: Iterable[UUID]) -> dict[UUID, set[UUID]]:
     """As :func:`joined`, with those that were parted since: what somebody was told they know."""
     found: dict[UUID, set[UUID]] = {}
-    for animal, other in asked(JOINED, [ids_literal(animals), EVER, NEVER]):
+    for animal, other in asked(OTHERS, [ids_literal(animals), EVER, NEVER]):
         found.setdefault(animal, set()).add(other)
     return found
+
+
+def ever_of(animal: UUID) -> RawSQL:
+    """All records that are of the snake or were ever said to be, this one among them; for a query
+    that looks among those."""
+    return RawSQL(ALL, [[animal], EVER, NEVER])  # noqa: S611  written here
 
 
 def same_snake(animal: UUID, at: int | None = None) -> set[UUID]:
@@ -89,6 +97,12 @@ def to_answer(proposals: Iterable[Joining], animal: UUID) -> list[Joining]:
         for one in proposals
         if one.other_id == animal and not any(each.agrees for each in one.answers.all())
     ]
+
+
+def asked_of(animal: UUID) -> QuerySet[Joining]:
+    """As :func:`to_answer`, to be read with others."""
+    agreed = JoiningAnswer.objects.filter(proposal=OuterRef("pk"), agrees=True)
+    return Joining.objects.filter(~Exists(agreed), other=animal).order_by("position")
 
 
 def joins_of(proposals: Iterable[Joining]) -> list[Joining]:

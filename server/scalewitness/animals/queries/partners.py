@@ -1,10 +1,11 @@
 """What grants came to: whether a partner ever was one in deed (anybody may name anybody a partner,
 unasked), and whether somebody was ever granted anything of an animal."""
 
+from collections.abc import Iterable
 from typing import Final
 from uuid import UUID
 
-from django.db.models import Q
+from django.db.models import OuterRef, Q, Subquery
 
 from scalewitness.animals.models import Animal, Collection, Custody
 from scalewitness.ledger.queries.prepared import asked
@@ -46,6 +47,31 @@ def acted_as_partner(keeper: UUID, collection: UUID) -> bool:
     values = {"keeper": keeper, "collection": collection}
     ((acted,),) = asked(_ACTED, values | {"partners": _PARTNERS, "guests": _GUESTS})
     return bool(acted)
+
+
+def share_a_collection(one: UUID, other: UUID) -> bool:
+    """Whether they are the same, or ever kept or were partners in one collection: a partnership
+    that ended a minute ago counts too (our judgement). In somebody else's collection both must
+    have acted as partners, since its keeper may name anybody one, unasked."""
+    return bool(sharing_with(one, [other]))
+
+
+def sharing_with(person: UUID, others: Iterable[UUID]) -> set[UUID]:
+    """Those of them who :func:`share_a_collection` with the person."""
+    wanted = set(others)
+    keeper = Collection.objects.filter(pk=OuterRef("collection")).values("keeper")
+    given = Grant.objects.filter(to__in={person, *wanted}, role=Grant.Role.PARTNER)
+    rooms: dict[UUID, dict[UUID, UUID]] = {one: {} for one in (person, *wanted)}
+    for one, room, kept_by in given.values_list("to", "collection", Subquery(keeper)):
+        rooms[one][room] = kept_by
+
+    def share(other: UUID) -> bool:
+        if other == person or other in rooms[person].values() or person in rooms[other].values():
+            return True
+        shared = rooms[person].keys() & rooms[other].keys()
+        return any(all(acted_as_partner(one, room) for one in (person, other)) for room in shared)
+
+    return {one for one in wanted if share(one)}
 
 
 def given_access_by(keeper: UUID) -> list[Grant]:

@@ -7,7 +7,7 @@ from uuid import UUID
 from django.db.models import Exists, OuterRef
 
 from scalewitness.animals.models import Identifier, IdentifierWithdrawal
-from scalewitness.domain.identifiers import names_one_animal, plain_code
+from scalewitness.domain.identifiers import TEST_COUNTRY, names_one_animal, plain_code
 from scalewitness.ledger.queries.prepared import PreparedQuery, asked
 
 FIRST_BEARERS = """
@@ -58,11 +58,9 @@ def borne_question(codes: Iterable[str]) -> PreparedQuery:
 
 def also_on(animal: UUID) -> set[UUID]:
     """Other animals that bear a number of its."""
-    own = Identifier.objects.filter(animal=animal, scheme="transponder")
-    codes = [
-        one for one in own.values_list("code", flat=True) if names_one_animal("transponder", one)
-    ]
-    rows = Identifier.objects.filter(scheme="transponder", code__in=codes).exclude(animal=animal)
+    borne = Identifier.objects.filter(scheme="transponder")
+    own = borne.filter(animal=animal).exclude(code__startswith=str(TEST_COUNTRY))
+    rows = borne.filter(code__in=own.values("code")).exclude(animal=animal)
     return set(rows.values_list("animal", flat=True))
 
 

@@ -10,7 +10,7 @@ from scalewitness.api.authentication import keeper_of
 from scalewitness.api.operations import operation
 from scalewitness.api.parameters import Whole
 from scalewitness.api.shapes.calls import StandingShown, standing
-from scalewitness.calls.queries.visibility import animal_open
+from scalewitness.calls.queries.visibility import animal_open, reader_of
 from scalewitness.examiners.settled import settled_behind
 from scalewitness.standings.queries.dossier import dossier
 
@@ -23,4 +23,4 @@ def show_standing(request: Request, id: UUID) -> Response:
     with its source and status."""
     at, keeper, now = AT.read(request), keeper_of(request).pk, timezone.now()
     known = dossier(animal_open(keeper, id, now), at)
-    return Response(standing(known, settled_behind(known, keeper, now)))
+    return Response(standing(known, settled_behind(known, reader_of(keeper, now))))

@@ -11,6 +11,7 @@ from scalewitness.api.authentication import keeper_of
 from scalewitness.api.operations import operation
 from scalewitness.api.shapes.buyers_disputes import BuyersDispute, buyers_dispute
 from scalewitness.api.shapes.disputes import DisputeShown, KnownOfAnimal, dispute
+from scalewitness.calls.queries.visibility import reader_of
 from scalewitness.disputes.queries.disputes import bought_in, dispute_for
 from scalewitness.domain.errors import NotFound
 from scalewitness.examiners.settled import settled_behind
@@ -33,7 +34,7 @@ def show_dispute(request: Request, id: UUID) -> Response:
     known = dossier(found.animal) if seat == "whole" else None
     shown = dispute(
         found,
-        KnownOfAnimal(known, settled_behind(known, keeper, now)) if known else None,
+        KnownOfAnimal(known, settled_behind(known, reader_of(keeper, now))) if known else None,
         reader=(keeper, now),
         entry=entry.fact if entry else None,
         letters_too=is_steward(keeper, found.animal.collection, now),

@@ -14,7 +14,7 @@ from scalewitness.api.shapes.returns import Returns, returns
 from scalewitness.api.submission import ANSWERS, FACT_REFUSALS, IdAndTime, begin
 from scalewitness.domain.errors import LinkGone
 from scalewitness.domain.facts import Id
-from scalewitness.sales.queries import returns_of
+from scalewitness.sales.queries.returns import returns_of
 
 
 class BuyersWord(IdAndTime, frozen=True, kw_only=True):

@@ -254,14 +254,14 @@ def call(shown: ShownCall, known: Dossier) -> CallShown:
 
 def _withdrawal(row: Call, known: Dossier) -> WithdrawalShown:
     one = row.withdrawal
-    return WithdrawalShown(one.pk, one.position, one.at, known.texts.get((one.pk, "note")))
+    return WithdrawalShown(one.pk, one.position, one.at, known.notes.get(one.pk))
 
 
 def _attestations(row: Call, known: Dossier) -> list[AttestationShown]:
     """What people stated of it."""
     attestations = sorted(row.attestations.all(), key=lambda one: one.position)
     return [
-        attestation(one, one.by, known.names, known.texts.get((one.pk, "note")))
+        attestation(one, one.by, known.names, known.notes.get(one.pk))
         for one in attestations
         if one.by
     ]
@@ -290,7 +290,7 @@ def _objections(row: Call, known: Dossier) -> list[ObjectionShown]:
             by=named(one.by, known.names),
             ground=one.ground,
             at=one.at,
-            note=known.texts.get((one.pk, "note")),
+            note=known.notes.get(one.pk),
         )
         for one in sorted(row.objections.all(), key=lambda one: one.position)
     ]

@@ -36,7 +36,8 @@ from scalewitness.examiners.backgrounds import backgrounds_of
 from scalewitness.intake.rules.sales import represent
 from scalewitness.intake.shown import shown_now
 from scalewitness.sales.models import Sale, SaleStep
-from scalewitness.sales.queries import codes_known, last_return, progress_of, still_there
+from scalewitness.sales.queries import codes_known, progress_of, still_there
+from scalewitness.sales.queries.returns import last_return
 from scalewitness.standings.queries.dossier import Dossier, ShownCall
 
 

@@ -13,7 +13,6 @@ from scalewitness.api.shapes.animals import AnimalNamed, animals_named
 from scalewitness.api.shapes.people import Person, named
 from scalewitness.breeding.queries.pairings import PairingSeen
 from scalewitness.people.queries import names_of
-from scalewitness.standings.queries.logged import UNSEXED, labels_of
 
 
 class Paired(Struct, frozen=True):
@@ -42,16 +41,14 @@ class Pairings(Struct, frozen=True):
 
 def pairings(found: Sequence[PairingSeen]) -> Pairings:
     animals = {one.pk: one for pair in found for one in (pair.sire, pair.dam) if one}
-    labels, names = labels_of(animals), names_of({one.pairing.by for one in found})
+    names = names_of({one.pairing.by for one in found})
     held: defaultdict[UUID, list[Animal]] = defaultdict(list)
     for animal in animals.values():
         held[animal.collection_id].append(animal)
     shown = {one.id: one for where, own in held.items() for one in animals_named(own, holder=where)}
 
-    def paired(animal: Animal | None) -> Paired | None:
-        if animal is None:
-            return None
-        return Paired(shown[animal.pk], labels.get(animal.pk, UNSEXED))
+    def paired(animal: Animal | None, label: str) -> Paired | None:
+        return Paired(shown[animal.pk], label) if animal else None
 
     return Pairings(
         [
@@ -61,8 +58,8 @@ def pairings(found: Sequence[PairingSeen]) -> Pairings:
                 season=one.pairing.season,
                 by=named(one.pairing.by, names),
                 at=one.pairing.at,
-                sire=paired(one.sire),
-                dam=paired(one.dam),
+                sire=paired(one.sire, one.labels[0]),
+                dam=paired(one.dam, one.labels[1]),
             )
             for one in found
         ]

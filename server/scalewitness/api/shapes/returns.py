@@ -9,7 +9,7 @@ from msgspec import Struct
 
 from scalewitness.api.shapes.words import one_of
 from scalewitness.domain.returns import RETURNED_IN_WORDS
-from scalewitness.sales.queries import Return
+from scalewitness.sales.queries.returns import Return
 
 
 class ReturnShown(Struct, frozen=True):

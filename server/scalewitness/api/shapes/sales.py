@@ -21,8 +21,9 @@ from scalewitness.ledger.queries.entries import texts_of
 from scalewitness.mail.models import Letter
 from scalewitness.mail.queries import letters_for
 from scalewitness.sales.models import Sale, SaleStep
-from scalewitness.sales.queries import offer_in_force, progress_of, returns_of
+from scalewitness.sales.queries import offer_in_force, progress_of
 from scalewitness.sales.queries.arrivals import arrivals_of
+from scalewitness.sales.queries.returns import returns_of
 
 Held = Annotated[list[str], Meta(description="Why the sale is held; empty when it is not.")]
 

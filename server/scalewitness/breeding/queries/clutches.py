@@ -9,7 +9,7 @@ from uuid import UUID
 from django.db.models import Q, QuerySet
 
 from scalewitness.animals.models import Animal, Collection
-from scalewitness.calls.queries.visibility import VisibleParents
+from scalewitness.calls.queries.visibility import VisibleParents, visible_parents
 from scalewitness.domain.consequences import sex_of
 from scalewitness.domain.errors import NotFound
 from scalewitness.domain.sexing.clutches import (
@@ -63,7 +63,7 @@ def broods_in(collection: Collection, keeper: UUID, now: datetime) -> list[Brood
     latest first."""
     rows = _young().filter(collection=collection).values_list(*BROOD).distinct()
     broods = [Brood(*row) for row in rows]
-    rule = VisibleParents(keeper, (one for each in broods for one in (each.sire, each.dam)), now)
+    rule = visible_parents(keeper, (one for each in broods for one in (each.sire, each.dam)), now)
     shown = {found for one in broods if (found := _as_shown(one, rule)) is not None}
     return sorted(shown, key=_latest_first, reverse=True)
 
@@ -77,7 +77,7 @@ def clutches_of(broods: Sequence[Brood], keeper: UUID, now: datetime) -> list[Cl
     animals = sorted(_young().filter(within & days).prefetch_related("identifiers"), key=_key)
     ids = [one.pk for one in animals]
     labels, checks = labels_of(ids), _first_checks(ids)
-    rule = VisibleParents(keeper, (one for each in animals for one in (each.sire, each.dam)), now)
+    rule = visible_parents(keeper, (one for each in animals for one in (each.sire, each.dam)), now)
     found: dict[Brood | None, list[Animal]] = {}
     for animal in animals:
         found.setdefault(_as_shown(brood_of(animal), rule), []).append(animal)
@@ -91,7 +91,7 @@ def clutch_with(collection: Collection, animal: UUID, keeper: UUID, now: datetim
         NotFound: it is in no clutch here.
     """
     one = _young().filter(collection=collection, pk=animal).first()
-    rule = VisibleParents(keeper, (one.sire, one.dam) if one else (), now)
+    rule = visible_parents(keeper, (one.sire, one.dam) if one else (), now)
     brood = _as_shown(brood_of(one), rule) if one else None
     if brood is None:
         raise NotFound()

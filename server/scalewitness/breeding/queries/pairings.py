@@ -1,34 +1,48 @@
 """Reading planned pairings."""
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any, TypeAlias, TypedDict
 from uuid import UUID
 
-from django.db.models import Q, QuerySet
+from django.db.models import Q, QuerySet, prefetch_related_objects
 
 from scalewitness.animals.models import Animal
-from scalewitness.animals.queries import stewarded_ids
-from scalewitness.animals.queries.grants import awaited_among
 from scalewitness.breeding.models import Pairing
-from scalewitness.calls.queries.visibility import sights_of
+from scalewitness.calls.queries.visibility import Reader, Seen, reader_of, seen_animals
 from scalewitness.domain.observations import Sex
 from scalewitness.standings.models import Standing
+from scalewitness.standings.queries.logged import label_in_force
 
 AHEAD: dict[str, Any] = {"end": None, "sire__ended": "", "dam__ended": ""}
 """A pairing that is planned still, of two animals that are there."""
 
 
+class WithLabels(TypedDict):
+    sire_label: str
+    dam_label: str
+
+
+if TYPE_CHECKING:
+    from django_stubs_ext import WithAnnotations
+
+    Labelled: TypeAlias = WithAnnotations[Pairing, WithLabels]
+    """With the label that each of the two stands under now."""
+else:
+    Labelled = Pairing
+
+
 @dataclass(frozen=True, slots=True)
 class PairingSeen:
     """A pairing as one keeper sees it: ``sire`` and ``dam`` are None where the animal itself
-    is not theirs to see."""
+    is not theirs to see. ``labels``: of their standings in force."""
 
     pairing: Pairing
     sire: Animal | None
     dam: Animal | None
+    labels: tuple[str, str]
 
 
 def pairing_of(pairing: UUID) -> Pairing | None:
@@ -59,24 +73,38 @@ def pairings_seen(
     """Planned pairings of animals that the keeper holds or is a partner in, by season; of the
     animals ``among`` them, or all. Where the other animal is one they are still to check blind,
     there is nothing to be seen: a pairing says what each is taken for."""
-    held = stewarded_ids(keeper, now)
-    rows = _with_animals().filter(
+    reader = reader_of(keeper, now)
+    found = pairings_of(reader, among)
+    seen = seen_animals(keeper, paired_in(found), now)
+    prefetch_related_objects([animal for animal, _ in seen.values()], "identifiers")
+    return list(as_seen(found, reader, seen))
+
+
+def pairings_of(reader: Reader, among: Iterable[UUID] | None = None) -> list[Labelled]:
+    """The same, before it is known what of them the reader sees."""
+    held = reader.holds
+    rows = Pairing.objects.filter(
         Q(sire__collection__in=held) | Q(dam__collection__in=held), **AHEAD
     )
     if among is not None:
         wanted = set(among)
         rows = rows.filter(Q(sire__in=wanted) | Q(dam__in=wanted))
-    found = list(rows.order_by("season", "position"))
-    both = {one for pair in found for one in (pair.sire_id, pair.dam_id)}
-    awaited = dict.fromkeys(awaited_among(keeper, both, now), "blind")
-    return list(_seen(found, awaited | sights_of(keeper, both, now)))
+    rows = rows.annotate(sire_label=label_in_force("sire"), dam_label=label_in_force("dam"))
+    return list(rows.order_by("season", "position"))
 
 
-def _seen(found: Iterable[Pairing], sights: Mapping[UUID, str]) -> Iterator[PairingSeen]:
-    for one in found:
-        sire, dam = sights.get(one.sire_id), sights.get(one.dam_id)
-        if "blind" not in {sire, dam}:
-            yield PairingSeen(one, one.sire if sire else None, one.dam if dam else None)
+def paired_in(pairings: Iterable[Pairing]) -> set[UUID]:
+    return {one for pair in pairings for one in (pair.sire_id, pair.dam_id)}
+
+
+def as_seen(pairings: Iterable[Labelled], reader: Reader, seen: Seen) -> Iterator[PairingSeen]:
+    """``seen``: those of the animals in them that the reader sees."""
+    blind = {animal for animal, (_, sight) in seen.items() if sight == "blind"}
+    blind |= reader.awaited - seen.keys()
+    for one in pairings:
+        if not blind & {one.sire_id, one.dam_id}:
+            sire, dam = (seen[pk][0] if pk in seen else None for pk in (one.sire_id, one.dam_id))
+            yield PairingSeen(one, sire, dam, (one.sire_label, one.dam_label))
 
 
 def was_verified(animal: UUID, sex: Sex, since: int, before: int) -> bool:

@@ -6,7 +6,7 @@ record that bore it first, any such check will do that was made while no other b
 is none of either, it is the record's that was given it first: typing a number proves nothing.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Set
 from dataclasses import dataclass
 from uuid import UUID
 
@@ -93,10 +93,14 @@ def bearings_question(animals: Iterable[UUID]) -> PreparedQuery:
     return PreparedQuery(FIRST_TWO, [ids_literal(animals)])
 
 
-def bearings(animals: Iterable[UUID]) -> dict[UUID, Bearing]:
-    """Those of the animals that share a number; others are absent."""
+def bearings(
+    animals: Iterable[UUID], same: Mapping[UUID, Set[UUID]] | None = None
+) -> dict[UUID, Bearing]:
+    """Those of the animals that share a number; others are absent. ``same``: as `joined` has it,
+    where that is known."""
     rows = asked(*bearings_question(animals))
-    same = joined({animal for animal, *_ in rows}) if rows else {}
+    if same is None:
+        same = joined({animal for animal, *_ in rows}) if rows else {}
     found: dict[UUID, Bearing] = {}
     for animal, _, (holder, following) in rows:
         before, own = found.get(animal, ALONE), {animal, *same.get(animal, ())}

@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Final
+from typing import TYPE_CHECKING, Final, TypeAlias, TypedDict
 from uuid import UUID
 
 from django.db.models import Exists, F, OuterRef, Q, QuerySet, Subquery
@@ -162,12 +162,36 @@ class LateChecks:
     not_admitted: Sequence[datetime] = ()
 
 
+class WithVisit(TypedDict):
+    visit: str | None
+    decided: datetime | None
+
+
+if TYPE_CHECKING:
+    from django_stubs_ext import WithAnnotations
+
+    LeftOut: TypeAlias = WithAnnotations[HeldCall, WithVisit]
+    """With its visit, and when it was decided that it is not admitted; None while it waits."""
+else:
+    LeftOut = HeldCall
+
+
 def late_checks_of(animal: UUID) -> LateChecks:
+    return late_checks(left_out(animal))
+
+
+def left_out(animal: UUID) -> QuerySet[LeftOut]:
+    """Calls that do not count, as they came too late, oldest first."""
     heard = Entry.objects.filter(position=OuterRef("decision__position")).values("received_at")
     rows = HeldCall.objects.filter(animal=animal, kind="call_made").exclude(decision__admitted=True)
-    found: dict[bool, dict[tuple[UUID, str], datetime]] = {True: {}, False: {}}
     when = rows.annotate(visit=F("submission__body__visit"), decided=Subquery(heard))
-    for one in when.order_by("received_at"):
+    return when.order_by("received_at")
+
+
+def late_checks(left_out: Iterable[LeftOut]) -> LateChecks:
+    """All that somebody sent of one visit is one."""
+    found: dict[bool, dict[tuple[UUID, str], datetime]] = {True: {}, False: {}}
+    for one in left_out:
         occasion = (one.by, str(one.visit or one.pk))
         at = one.decided or one.received_at
         found[one.decided is None].setdefault(occasion, at)

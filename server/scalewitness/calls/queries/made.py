@@ -5,18 +5,8 @@ from uuid import UUID
 
 from django.db.models import Q
 
-from scalewitness.calls.models import ENDS, Call
+from scalewitness.calls.models import Call
 from scalewitness.people.queries import practitioners_at
-
-
-def all_calls(animal: UUID) -> list[Call]:
-    """Every call on the animal in log order, withdrawn and set-aside ones included."""
-    return list(
-        Call.objects.filter(animal=animal)
-        .select_related(*ENDS, "wait_ended")
-        .prefetch_related("objections", "attestations", "comparisons")
-        .order_by("position")
-    )
 
 
 def call_of(call: UUID) -> Call | None:

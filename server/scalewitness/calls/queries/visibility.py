@@ -5,25 +5,24 @@ yet given their own call on this visit sees what identifies the animal and what 
 for its welfare, and nothing that could tell its sex.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Set
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any, Final, Literal, TypeAlias, TypedDict
 from uuid import UUID
 
 from django.db.models import Case, Exists, ExpressionWrapper, OuterRef, Q, QuerySet, Value, When
-from django.db.models.fields import BooleanField, CharField
+from django.db.models.fields import BooleanField, CharField, TextField
 
 from scalewitness.animals.models import Animal, Collection
 from scalewitness.animals.queries import (
     WITH_COLLECTION,
     animal_maker,
     held_or_granted,
-    stewarded_collections,
+    stewarded,
 )
 from scalewitness.animals.queries.grants import (
     active_grants,
-    awaited_among,
     awaited_checks,
     held_in_at,
 )
@@ -31,7 +30,7 @@ from scalewitness.calls.models import Call
 from scalewitness.domain.errors import NotFound
 from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.prepared import Prepared, PreparedExpression, any_of
-from scalewitness.people.models import Grant, GrantAnimal
+from scalewitness.people.models import Grant
 from scalewitness.people.queries import covering
 
 if TYPE_CHECKING:
@@ -209,22 +208,56 @@ def checks_blind(keeper: UUID, now: datetime) -> bool:
     return visible_animals(keeper, now).filter(sight="blind").exists()
 
 
-def still_blind(keeper: UUID, now: datetime) -> set[UUID]:
+@dataclass(frozen=True, slots=True)
+class Reader:
+    """A keeper who reads something now, with what decides how much of it they may see. ``holds``:
+    the collections they hold or are partners in; ``awaited``: the animals of which a blind check
+    of theirs is; ``visits_blind``: whether a blind visit of theirs is open."""
+
+    keeper: UUID
+    now: datetime
+    holds: frozenset[UUID]
+    awaited: frozenset[UUID]
+    visits_blind: bool
+
+
+def reader_of(keeper: UUID, now: datetime) -> Reader:
+    found: dict[str, set[UUID]] = {"holds": set(), "awaited": set(), "visits": set()}
+    for what, one in READER.ask(keeper=keeper, now=now):
+        found[what].add(one)
+    holds, awaited = frozenset(found["holds"]), frozenset(found["awaited"])
+    return Reader(keeper, now, holds, awaited, bool(found["visits"]))
+
+
+def _reader(keeper: UUID, now: datetime) -> QuerySet[Any, Any]:
+    def rows(what: str, found: QuerySet[Any, Any], column: str) -> QuerySet[Any, Any]:
+        what_it_is = Value(what, output_field=TextField())
+        named: QuerySet[Any, Any] = found.order_by().annotate(what=what_it_is)
+        return named.values_list("what", column)
+
+    awaited = rows("awaited", awaited_checks(keeper, now), "animal")
+    visits = rows("visits", active_grants(keeper, now).filter(blind=True), "pk")
+    holds: QuerySet[Any, Any] = rows("holds", stewarded(keeper, now), "pk")
+    found: QuerySet[Any, Any] = holds.union(awaited, visits, all=True)
+    return found
+
+
+READER = Prepared(_reader, keeper=UUID(int=1), now=datetime(1, 1, 1, tzinfo=UTC))
+
+
+def still_blind(reader: Reader) -> Set[UUID]:
     """The animals that the keeper is to check blind, or whose call of theirs is awaited."""
-    asked = (one.ask(keeper=keeper, now=now) for one in (SEEN_BLIND, AWAITED))
-    return {animal for rows in asked for (animal,) in rows}
+    if not reader.visits_blind:
+        return reader.awaited
+    seen = SEEN_BLIND.ask(keeper=reader.keeper, now=reader.now)
+    return reader.awaited.union(animal for (animal,) in seen)
 
 
 def _seen_blind(keeper: UUID, now: datetime) -> "QuerySet[Animal, Any]":
     return visible_animals(keeper, now).filter(sight="blind").order_by().values_list("pk")
 
 
-def _awaited(keeper: UUID, now: datetime) -> "QuerySet[GrantAnimal, Any]":
-    return awaited_checks(keeper, now).order_by().values_list("animal")
-
-
 SEEN_BLIND = Prepared(_seen_blind, keeper=UUID(int=1), now=datetime(1, 1, 1, tzinfo=UTC))
-AWAITED = Prepared(_awaited, keeper=UUID(int=1), now=datetime(1, 1, 1, tzinfo=UTC))
 
 
 def young_seen(keeper: UUID, dam: UUID, now: datetime) -> list[Animal]:
@@ -242,23 +275,30 @@ def parents_shown(keeper: UUID, animals: Iterable[Animal], now: datetime) -> dic
     whole, and of each by itself: one that they check blind is to them like one out of sight.
     """
     listed = list(animals)
-    rule = VisibleParents(
+    rule = visible_parents(
         keeper, (one for animal in listed for one in (animal.sire, animal.dam)), now
     )
     return {one.pk: rule.shown(one.collection_id, one.sire, one.dam) for one in listed}
 
 
+def visible_parents(
+    keeper: UUID, parents: Iterable[UUID | None], now: datetime
+) -> "VisibleParents":
+    """``parents``: all that will be asked about."""
+    named = {one for one in parents if one}
+    reader = reader_of(keeper, now) if named else None
+    return VisibleParents(reader, sights_of(keeper, named, now))
+
+
 class VisibleParents:
-    """Whether the keeper, who sees an animal whole, may be told that these are, or once were
+    """Whether a keeper, who sees an animal whole, may be told that these are, or once were
     said to be, its parents; the rule is that of :func:`parents_shown`."""
 
-    def __init__(self, keeper: UUID, parents: Iterable[UUID | None], now: datetime) -> None:
-        """``parents``: all that will be asked about."""
-        named = {one for one in parents if one}
-        self._sights = sights_of(keeper, named, now)
-        self._awaited = awaited_among(keeper, named, now)
-        held = stewarded_collections(keeper, now) if named else []
-        self._own = {collection.pk for collection in held}
+    def __init__(self, reader: Reader | None, sights: Mapping[UUID, Sight]) -> None:
+        """``sights``: of all that will be asked about; no ``reader`` where that is none."""
+        self._sights = sights
+        self._awaited = reader.awaited if reader else frozenset()
+        self._own = reader.holds if reader else frozenset()
 
     def shown(self, collection: UUID, sire: UUID | None, dam: UUID | None) -> Parents:
         """Sire and dam of an animal in that collection, each None where it may not be told."""

@@ -12,7 +12,8 @@ from uuid import UUID
 from django.db.models import Q, QuerySet
 
 from scalewitness.animals.models import Collection
-from scalewitness.animals.queries import is_steward, share_a_collection
+from scalewitness.animals.queries import is_steward
+from scalewitness.animals.queries.partners import share_a_collection
 from scalewitness.calls.models import COUNTS, Call
 from scalewitness.calls.queries.visibility import sights_of
 from scalewitness.disputes.models import Dispute, Finding, FindingAnswer

@@ -34,8 +34,13 @@ def dispute_of(dispute: UUID) -> Dispute | None:
     return Dispute.objects.select_related(*WITH_PARTIES).filter(pk=dispute).first()
 
 
+def open_disputes_on(animal: UUID) -> QuerySet[Dispute]:
+    """There is one at most."""
+    return Dispute.objects.filter(animal=animal, finding=None).order_by("position")
+
+
 def open_dispute_on(animal: UUID) -> Dispute | None:
-    return Dispute.objects.filter(animal=animal, finding=None).order_by("position").first()
+    return open_disputes_on(animal).first()
 
 
 def disputes_seen(keeper: UUID, now: datetime) -> list[tuple[Dispute, Seat]]:

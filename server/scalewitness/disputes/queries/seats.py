@@ -12,7 +12,8 @@ from scalewitness.animals.queries import is_steward
 from scalewitness.disputes.models import Dispute, Statement
 from scalewitness.domain.sales import RELIED_ON
 from scalewitness.sales.models import Sale
-from scalewitness.sales.queries import came_back, progress_of, sales_of_animal
+from scalewitness.sales.queries import progress_of, sales_of_animal
+from scalewitness.sales.queries.returns import came_back
 
 WITH_PARTIES = ("animal__collection", "sale__buyer", "sale__collection", "finding")
 """Read with a dispute wherever it matters who is who in it."""

@@ -14,13 +14,13 @@ from scalewitness.intake.submission import Sealed
 from scalewitness.ledger.services.writing import Logged
 from scalewitness.letters.arrivals import notify_of_arrival
 from scalewitness.sales.models import Sale
-from scalewitness.sales.queries import came_back
 from scalewitness.sales.queries.arrivals import (
     Arrival,
     arrivals_of,
     photos_offered,
     transponders_of,
 )
+from scalewitness.sales.queries.returns import came_back
 from scalewitness.sales.services import store_step
 
 

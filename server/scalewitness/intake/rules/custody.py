@@ -16,7 +16,8 @@ from scalewitness.intake.rules.sales import refuse_promised
 from scalewitness.intake.submission import Sealed
 from scalewitness.letters.returns import notify_of_return
 from scalewitness.sales.models import Sale
-from scalewitness.sales.queries import progress_of, promised, returns_of, sale_of
+from scalewitness.sales.queries import progress_of, promised, sale_of
+from scalewitness.sales.queries.returns import returns_of
 from scalewitness.sales.services import lasting_link
 
 

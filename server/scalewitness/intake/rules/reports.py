@@ -1,11 +1,17 @@
 """What others say of a call that is its sender's word: whom it names, who read its document,
 who saw the young. Each has the animal assessed anew."""
 
-from datetime import datetime
-from typing import cast
+from collections.abc import Collection
+from typing import Any, cast
 from uuid import UUID
 
-from scalewitness.animals.queries import share_a_collection
+from django.db.models import Case, Exists, OuterRef, Q, QuerySet, When
+
+from scalewitness.animals.models import Animal, Custody
+from scalewitness.animals.models import Collection as AnimalCollection
+from scalewitness.animals.queries import stewarded_ids
+from scalewitness.animals.queries.joining import ever_of
+from scalewitness.animals.queries.partners import share_a_collection
 from scalewitness.calls import services
 from scalewitness.calls.models import Call
 from scalewitness.calls.queries.made import call_of
@@ -34,14 +40,13 @@ from scalewitness.domain.reports import (
 )
 from scalewitness.intake.batch import Actor, Batch
 from scalewitness.intake.confirming import footing_left, without
-from scalewitness.intake.known import Known
 from scalewitness.intake.newcomers import contradicts
 from scalewitness.intake.practices import is_proved
 from scalewitness.intake.submission import Sealed
 from scalewitness.letters.reports import notify_of_answer
 from scalewitness.people.models import PractitionerAddress
 from scalewitness.people.queries import address_of, deceivers_among, has_proved, verified_keeper
-from scalewitness.sales.queries import is_party_at
+from scalewitness.sales.queries import is_party_at, party_to
 
 
 def report_answered(fact: Sealed, batch: Batch) -> int:
@@ -142,14 +147,27 @@ def check_apart(call: Call, keeper: UUID, batch: Batch) -> None:
     """Nobody confirms what they, or those they keep animals with, sent or gain by."""
     if share_a_collection(keeper, call.by):
         raise NotAllowed("Whoever sent this call, or keeps animals with them, cannot confirm it.")
-    if has_share(keeper, call.animal_id, batch.now):
+    if has_share(keeper, call.animal_id, stewarded_ids(keeper, batch.now)):
         raise NotAllowed("Whoever has or had a share in this animal cannot confirm it.")
 
 
-def has_share(keeper: UUID, animal: UUID, now: datetime) -> bool:
-    """Whether they have or had a share in it."""
-    subject = Known(keeper, now).of(animal)
-    return subject is None or subject.tie.interested or subject.tie.kept
+def has_share(keeper: UUID, animal: UUID, holds: Collection[UUID]) -> bool:
+    """Whether they have or had a share in it, or in another record that is or was taken for the
+    same snake's: as `intake.ties` has it of whoever calls on it. ``holds``: the collections that
+    are theirs, or in which they are partners. So too of an animal that is none."""
+    kept = Custody.objects.filter(animal=OuterRef("pk"), came_from__in=_rooms(keeper))
+    rows = Animal.objects.filter(pk__in=ever_of(animal)).annotate(
+        shared=Case(
+            When(Q(collection__in=holds) | Exists(kept) | Exists(party_to(keeper)), then=True),
+            default=False,
+        )
+    )
+    found = dict(rows.values_list("pk", "shared"))
+    return animal not in found or any(found.values())
+
+
+def _rooms(keeper: UUID) -> "QuerySet[AnimalCollection, Any]":
+    return AnimalCollection.objects.filter(keeper=keeper).values("pk")
 
 
 def _check_registered(young: UUID, call: Call, batch: Batch) -> None:
@@ -161,7 +179,7 @@ def _check_registered(young: UUID, call: Call, batch: Batch) -> None:
         raise OutOfRange("It is not registered as this animal's young.", pointer="/body/young")
     if not is_of_clutch(seen.hatched, call.examined_at.date()):
         raise OutOfRange("It did not hatch from what this call saw.", pointer="/body/young")
-    if has_share(keeper, young, batch.now):
+    if has_share(keeper, young, stewarded_ids(keeper, batch.now)):
         raise NotAllowed("Whoever has or had a share in the young cannot confirm it.")
 
 

@@ -10,7 +10,7 @@ from scalewitness.intake.batch import Batch
 from scalewitness.intake.rules.sales import sale_for
 from scalewitness.intake.submission import Sealed
 from scalewitness.letters.returns import notify_of_answer
-from scalewitness.sales.queries import returns_of
+from scalewitness.sales.queries.returns import returns_of
 from scalewitness.sales.services import store_step
 
 

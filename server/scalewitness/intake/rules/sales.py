@@ -29,12 +29,12 @@ from scalewitness.sales.queries import (
     offer_in_force,
     progress_of,
     promised,
-    returns_of,
     sale_of,
     sales_of_animal,
     same_buyer,
     still_there,
 )
+from scalewitness.sales.queries.returns import returns_of
 from scalewitness.standings.models import Standing
 from scalewitness.standings.queries.logged import label_of, latest_standings
 

@@ -3,7 +3,7 @@
 from typing import cast
 from uuid import UUID
 
-from scalewitness.animals.queries import share_a_collection
+from scalewitness.animals.queries.partners import share_a_collection
 from scalewitness.domain.errors import NotAllowed, NotFound, NotNow
 from scalewitness.domain.facts import KeeperVouched
 from scalewitness.intake.batch import Batch

@@ -5,7 +5,7 @@ from datetime import datetime
 from typing import Any, NamedTuple, TypeAlias
 from uuid import UUID
 
-from django.db.models import Q, QuerySet
+from django.db.models import OuterRef, Q, QuerySet, Subquery
 
 from scalewitness.domain.translog.leaf import Leaf, read_leaf
 from scalewitness.ledger.models import Entry, Text
@@ -100,10 +100,9 @@ def leaf_of(entry: AnyEntry) -> Leaf:
     return read_leaf(bytes(entry.leaf))
 
 
-def signed_among(facts: Iterable[UUID]) -> set[UUID]:
-    """Those of the facts whose entry carries a device's signature."""
-    rows = Entry.objects.filter(fact__in=list(facts)).values_list("fact", "leaf")
-    return {fact for fact, leaf in rows if read_leaf(bytes(leaf)).sig is not None}
+def is_signed(leaf: bytes) -> bool:
+    """Whether an entry with that leaf carries a device's signature."""
+    return read_leaf(bytes(leaf)).sig is not None
 
 
 def entries_by_position(kinds: Iterable[str] | None = None) -> Iterator[Entry]:
@@ -117,6 +116,12 @@ def entries_by_position(kinds: Iterable[str] | None = None) -> Iterator[Entry]:
 def texts_of(facts: Iterable[UUID]) -> dict[tuple[UUID, str], str]:
     """Free text still kept, by fact and field; erased text is simply absent."""
     return {(fact, field): text for fact, field, text in TEXTS.ask(facts=list(facts))}
+
+
+def note_beside(fact: str) -> Subquery:
+    """The note, where it is still kept, of the fact whose id is that field of an outer query."""
+    notes = Text.objects.filter(fact=OuterRef(fact), field="note")
+    return Subquery(notes.values("text")[:1])
 
 
 def texts_by_fact(facts: Iterable[UUID]) -> dict[UUID, dict[str, str]]:

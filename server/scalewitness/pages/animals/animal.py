@@ -6,7 +6,7 @@ from typing import Any
 from uuid import UUID
 
 from django.db import transaction
-from django.db.models import QuerySet, prefetch_related_objects
+from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.utils import timezone
@@ -18,19 +18,18 @@ from scalewitness.animals.queries import (
     LastNoted,
     animal_of,
     condition,
+    condition_in,
     edits_of,
     for_steward,
-    is_steward,
     title_of,
 )
-from scalewitness.breeding.queries.pairings import pairings_seen
 from scalewitness.calls.queries.visibility import (
     animal_open,
     animal_seen,
     parents_shown,
+    reader_of,
     visible_animals,
 )
-from scalewitness.disputes.queries.disputes import open_dispute_on
 from scalewitness.domain.cautions import is_held_off, reasons_to_wait
 from scalewitness.domain.errors import NotFound, VersionStale
 from scalewitness.domain.sexing.linked_trait import LinkedTrait, linked_traits
@@ -39,6 +38,7 @@ from scalewitness.examiners.settled import settled_behind
 from scalewitness.intake.services import accept
 from scalewitness.ledger.queries.entries import entries_about
 from scalewitness.pages.animals.acting import next_step
+from scalewitness.pages.animals.around import Parents, around_it
 from scalewitness.pages.animals.evidence import (
     by_name,
     late_in_words,
@@ -56,17 +56,13 @@ from scalewitness.pages.animals.forms import (
     RecordForm,
     RegisterForm,
 )
+from scalewitness.pages.animals.life import life_of
 from scalewitness.pages.animals.linkage_form import LinkageForm
 from scalewitness.pages.animals.parents import possible_parents
 from scalewitness.pages.animals.settled import own_records
 from scalewitness.pages.animals.slips import left_of_slip
 from scalewitness.pages.animals.story import story_of
-from scalewitness.pages.animals.transponders import (
-    moved_number,
-    other_records,
-    shared_number,
-    warn_of_number,
-)
+from scalewitness.pages.animals.transponders import moved_number, warn_of_number
 from scalewitness.pages.breeding.paired import in_words
 from scalewitness.pages.collections.collection import stewarded
 from scalewitness.pages.parts.access import actor_of, page, say_accepted, signed_in
@@ -76,8 +72,9 @@ from scalewitness.pages.plots.of_case import course_of, depths_of
 from scalewitness.people.models import Keeper
 from scalewitness.people.queries import names_of
 from scalewitness.planning.settling import what_would_settle
+from scalewitness.planning.supposing import Occasion
 from scalewitness.receipts.queries import withheld
-from scalewitness.sales.queries import last_return
+from scalewitness.sales.queries.returns import last_return_among
 from scalewitness.standings.queries.dossier import dossier
 
 
@@ -136,53 +133,44 @@ def show_animal(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpRe
         return left_of_slip(request, keeper, animal_id)
     if sight == "blind":
         return page(request, "animals/blind.html", {"animal": blind_view(animal)})
-    prefetch_related_objects([animal], "identifiers")
-    parents = _parents(keeper, animal)
-    view = full_view(animal)
-    steward = is_steward(keeper.pk, animal.collection, now)
-    settles = what_would_settle(animal, view["case"].assessment, keeper.pk, now)
-    paired = pairings_seen(keeper.pk, now, among=[animal.pk])
+    reader, view = reader_of(keeper.pk, now), full_view(animal)
+    case = view["case"]
+    life = life_of(animal)
+    around = around_it(case, life.asked, reader)
+    state, codes = condition_in(life.notes), list(animal.identifiers.all())
+    occasion = Occasion(around.steward, around.elsewhere, state.grams, codes)
+    settles = what_would_settle(case, occasion, keeper.pk, now)
     context = view | {
-        "next_step": next_step(view["case"], settles) if steward else None,
+        "next_step": next_step(case, settles) if around.steward else None,
         "settles": settles.words,
-        "numbers": view["calls"] or view["case"].start.alone,
-        "calls": offered_to(keeper.pk, view["calls"], now),
-        "depths": depths_of(view["case"]),
-        "course": course_of(view["case"]),
-        "settled": own_records(settled_behind(view["case"], keeper.pk, now), view["calls"]),
+        "numbers": view["calls"] or case.start.alone,
+        "calls": offered_to(reader, animal, view["calls"]),
+        "depths": depths_of(case),
+        "course": course_of(case),
+        "settled": own_records(settled_behind(case, reader), view["calls"]),
         "animal": animal,
         "title": title_of(animal),
-        "steward": steward,
+        "steward": around.steward,
         "keeper": keeper,
         "taxon": taxon(animal.species),
-        "identifiers": sorted(animal.identifiers.all(), key=attrgetter("position")),
-        "pairings": in_words(paired),
-        "story": story_of(animal, view["calls"], view["case"].standings, paired, keeper.pk, now),
-        "condition": condition(animal.pk),
-        "parents": parents,
-        "named": _seen_whole_among(keeper, parents),
-        "dispute": open_dispute_on(animal.pk),
-        "linkable": linkable(animal, parents),
-        "returned": last_return(animal.pk, now),
-        "shared": shared_number(keeper, animal, view["case"].same, now),
-        "others": other_records(keeper, animal, view["case"].same, now),
+        "identifiers": sorted(codes, key=attrgetter("position")),
+        "pairings": in_words(around.pairings),
+        "story": story_of(animal, life, view["calls"], case.standings, around.pairings, reader),
+        "condition": state,
+        "parents": around.parents,
+        "named": around.named,
+        "dispute": life.dispute,
+        "linkable": linkable(animal, around.parents),
+        "returned": last_return_among(life.moves, life.sales, now),
+        "shared": around.shared,
+        "others": around.others,
     }
     return page(request, "animals/animal.html", context)
-
-
-Parents = Mapping[str, UUID | None]
-"""``sire`` and ``dam``, None where there is none or the keeper may not be told."""
 
 
 def _parents(keeper: Keeper, animal: Animal) -> Parents:
     shown = parents_shown(keeper.pk, [animal], timezone.now())[animal.pk]
     return dict(zip(("sire", "dam"), shown, strict=True))
-
-
-def _seen_whole_among(keeper: Keeper, parents: Parents) -> Mapping[str, Animal]:
-    """Those of the parents that the keeper may see whole."""
-    seen = seen_whole(keeper).in_bulk([one for one in parents.values() if one])
-    return {role: seen[one] for role, one in parents.items() if one in seen}
 
 
 @signed_in

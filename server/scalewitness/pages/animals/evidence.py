@@ -9,11 +9,12 @@ from uuid import UUID
 
 import msgspec
 
-from scalewitness.animals.models import Photo
-from scalewitness.animals.queries import share_a_collection
+from scalewitness.animals.models import Animal, Photo
+from scalewitness.animals.queries.partners import sharing_with
 from scalewitness.calls.models import Attestation, Call
 from scalewitness.calls.queries.held import LateChecks
 from scalewitness.calls.queries.reports import STATEMENTS, attested, last_answer
+from scalewitness.calls.queries.visibility import Reader
 from scalewitness.domain.clocks import correction_in_words
 from scalewitness.domain.facts import CallMade
 from scalewitness.domain.methods import METHODS
@@ -125,15 +126,16 @@ def by_name(dossier: Dossier) -> list[CallInWords]:
     return list(_all_shown(dossier, who, notes=True))
 
 
-def offered_to(keeper: UUID, calls: list[CallInWords], now: datetime) -> list[CallInWords]:
+def offered_to(reader: Reader, animal: Animal, calls: list[CallInWords]) -> list[CallInWords]:
     """Without the ways to confirm or compare a call that would be refused to them."""
-    animals = {one.call.animal_id for one in calls if one.may_be_confirmed or one.may_be_compared}
-    shares = {animal for animal in animals if has_share(keeper, animal, now)}
+    senders = {one.call.by for one in calls if one.may_be_confirmed or one.may_be_compared}
+    if not senders:
+        return calls
+    holds, keeper = reader.holds, reader.keeper
+    if not (animal.collection_id in holds or has_share(keeper, animal.pk, holds)):
+        senders = sharing_with(keeper, senders)
     return [
-        replace(one, may_be_confirmed=(), may_be_compared=False)
-        if (one.may_be_confirmed or one.may_be_compared)
-        and (one.call.animal_id in shares or share_a_collection(keeper, one.call.by))
-        else one
+        replace(one, may_be_confirmed=(), may_be_compared=False) if one.call.by in senders else one
         for one in calls
     ]
 
@@ -264,7 +266,7 @@ def _confirmed(last: Attestation, call: Call) -> str:
 
 def _answer_note(one: ShownCall, dossier: Dossier) -> str | None:
     answer = last_answer(one.call)
-    return dossier.texts.get((answer.pk, "note")) if answer else None
+    return dossier.notes.get(answer.pk) if answer else None
 
 
 def _ways(one: ShownCall) -> tuple[str, ...]:

@@ -29,8 +29,8 @@ from scalewitness.pages.plots.minutes import gain_bar, minutes_bar
 from scalewitness.people.models import Keeper
 from scalewitness.planning.available import Examiners, examiners_for
 from scalewitness.planning.plans import WEIGHED, plan_animal, plan_visit, planning_numbers
-from scalewitness.planning.supposing import supposing
-from scalewitness.standings.queries.assessing import yardstick_of
+from scalewitness.planning.supposing import occasion_of, supposing
+from scalewitness.standings.queries.basis import basis_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -246,8 +246,9 @@ def what_if(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpRespon
     form = SupposeForm(request.GET)
     context = {"animal": animal, "title": title_of(animal), "form": form}
     if form.is_valid():
-        ask = supposing(animal, keeper.pk, now)
+        known = basis_of(animal)
+        ask = supposing(known, occasion_of(animal, keeper.pk, now), keeper.pk, now)
         context["answers"] = [(words, ask(form.supposed(says))) for says, words in SAYS]
-        context["by"] = yardstick_of(animal)
+        context["by"] = known.by
     status = 422 if form.errors else 200
     return page(request, "animals/what_if.html", context, status=status)

@@ -5,24 +5,22 @@ from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime, time
 from itertools import groupby
 from typing import Final
-from uuid import UUID
 
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.safestring import SafeString
 
-from scalewitness.animals.models import Animal, Husbandry
-from scalewitness.animals.queries import moves_of, notes_of, stewarded_ids
+from scalewitness.animals.models import Animal, Custody, Husbandry
 from scalewitness.breeding.queries.pairings import PairingSeen
+from scalewitness.calls.queries.visibility import Reader
 from scalewitness.domain.consequences import verified_sex
 from scalewitness.domain.fact_words import in_words
 from scalewitness.domain.habits import weight_in_words
-from scalewitness.ledger.queries.entries import lines_at
 from scalewitness.pages.animals.evidence import GROUNDS, CallInWords
+from scalewitness.pages.animals.life import Life
 from scalewitness.pages.plots.timeline import CARE, Happened, timeline
-from scalewitness.sales.queries import sales_of_animal
-from scalewitness.standings.models import Standing
-from scalewitness.standings.queries.logged import UNSEXED
+from scalewitness.sales.models import Sale
+from scalewitness.standings.queries.logged import UNSEXED, StandingHeard
 
 MOVED: Final = {
     "sold": "It went to its buyer.",
@@ -35,21 +33,21 @@ MOVED: Final = {
 
 def story_of(
     animal: Animal,
+    life: Life,
     calls: Sequence[CallInWords],
-    standings: Iterable[Standing],
+    standings: Iterable[StandingHeard],
     pairings: Iterable[PairingSeen],
-    keeper: UUID,
-    now: datetime,
+    reader: Reader,
 ) -> SafeString:
     """As a strip and as a list. ``calls`` and ``pairings``: as the reader may see them."""
+    notes, now = life.notes, reader.now
     rare = [
         *checks_made(calls),
         *changes_of_label(standings),
-        *_life(animal),
+        *_life(animal, life.moves),
         *_pairings(pairings),
-        *_sales(animal, keeper, now),
+        *_sales(sale for sale in life.sales if sale.collection_id in reader.holds),
     ]
-    notes = notes_of(animal.pk)
     care = [_note(one) for one in notes]
     hatched = list(_hatched(animal))
     rows = [*rare, *hatched, *_by_month(notes), *(one for one in care if one.lane not in CARE)]
@@ -95,22 +93,19 @@ def checks_made(calls: Iterable[CallInWords]) -> Iterator[Happened]:
             yield Happened(made.at, "life", text, proof=_proof(made.position))
 
 
-def changes_of_label(standings: Iterable[Standing]) -> Iterator[Happened]:
+def changes_of_label(standings: Iterable[StandingHeard]) -> Iterator[Happened]:
     """Each change of the label, when the record took in what caused it."""
-    logged: list[tuple[Standing, str]] = []
+    logged: list[tuple[StandingHeard, str]] = []
     label = UNSEXED
     for one in standings:
         if one.label != label or not logged:
             logged.append((one, label))
         label = one.label
-    times = {
-        line.position: line.received_at for line in lines_at(one.position for one, _ in logged)
-    }
     for one, before in logged:
         fell = verified_sex(before) is not None and one.label != before
         was = f" It was {before} until then." if fell else ""
         yield Happened(
-            at=times[one.position],
+            at=one.heard,
             lane="standing",
             text=f"The record says {one.label}.{was}",
             label=one.label,
@@ -119,8 +114,8 @@ def changes_of_label(standings: Iterable[Standing]) -> Iterator[Happened]:
         )
 
 
-def _life(animal: Animal) -> Iterator[Happened]:
-    for one in moves_of(animal.pk):
+def _life(animal: Animal, moves: Iterable[Custody]) -> Iterator[Happened]:
+    for one in moves:
         yield Happened(one.at, "life", MOVED[one.why], proof=_proof(one.position))
     if animal.ended_at:
         text = in_words("animal_ended", {"why": animal.ended})
@@ -138,13 +133,8 @@ def _pairings(found: Iterable[PairingSeen]) -> Iterator[Happened]:
         )
 
 
-def _sales(animal: Animal, keeper: UUID, now: datetime) -> Iterator[Happened]:
-    """Only those from collections that are the reader's now."""
-    sales = sales_of_animal(animal.pk)
-    own = stewarded_ids(keeper, now) if sales else set()
+def _sales(sales: Iterable[Sale]) -> Iterator[Happened]:
     for sale in sales:
-        if sale.collection_id not in own:
-            continue
         address = reverse("sale", args=[sale.pk])
         yield Happened(sale.drafted_at, "life", "A sale was drafted.", address=address)
         for step in sale.steps.all():

@@ -1,24 +1,18 @@
 """A transponder's number that another record bears too, or bore."""
 
-from collections.abc import Sequence, Set
+from collections.abc import Mapping, Sequence, Set
 from dataclasses import dataclass
-from datetime import datetime
 from uuid import UUID
 
 from django.contrib import messages
 from django.http import HttpRequest
 
 from scalewitness.animals.models import Animal, Identifier, IdentifierWithdrawal, Joining
-from scalewitness.animals.queries import is_steward, title_of
-from scalewitness.animals.queries.joining import proposals_about, to_answer
-from scalewitness.animals.queries.transponders import also_on
-from scalewitness.calls.queries.bearing import known_elsewhere
-from scalewitness.calls.queries.visibility import visible_animals
+from scalewitness.animals.queries import title_of
 from scalewitness.domain.identifiers import names_one_animal, plain_code
 from scalewitness.intake.outcomes import Outcome
 from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.entries import leaf_of
-from scalewitness.people.models import Keeper
 from scalewitness.people.queries import names_of
 
 KNOWN = (
@@ -46,35 +40,20 @@ class SharedNumber:
 
 
 def shared_number(
-    keeper: Keeper, animal: Animal, same: Set[UUID], now: datetime
+    others: Set[UUID], elsewhere: bool, asked: Joining | None, whole: Mapping[UUID, Animal]
 ) -> SharedNumber | None:
     """What keeper and partners are told; None where no other record bears a number of its.
-    ``same``: the records of this snake."""
-    if not is_steward(keeper.pk, animal.collection, now):
-        return None
-    waiting = to_answer(proposals_about(animal.pk), animal.pk)
-    asked = waiting[-1] if waiting else None
-    others = also_on(animal.pk) - same
+    ``others``: those that do, of another snake; ``elsewhere``: the number is one of theirs;
+    ``asked``: what waits for its keeper; ``whole``: the animals that the reader sees so."""
     if not others and asked is None:
         return None
     by = names_of([asked.by]).get(asked.by, "") if asked else ""
-    newer = bool(known_elsewhere([animal.pk]))
-    return SharedNumber(newer, _seen(keeper, others, now), asked, by)
+    return SharedNumber(elsewhere, titled(others, whole), asked, by)
 
 
-def other_records(
-    keeper: Keeper, animal: Animal, same: Set[UUID], now: datetime
-) -> list[tuple[Animal, str]]:
-    """Those of the ``same`` snake that it was joined with and that the reader, who sees it whole,
-    sees whole too."""
-    return _seen(keeper, same - {animal.pk}, now)
-
-
-def _seen(keeper: Keeper, others: Set[UUID], now: datetime) -> list[tuple[Animal, str]]:
-    if not others:
-        return []
-    seen = visible_animals(keeper.pk, now).filter(sight="all", pk__in=others)
-    return [(one, title_of(one)) for one in seen]
+def titled(others: Set[UUID], whole: Mapping[UUID, Animal]) -> list[tuple[Animal, str]]:
+    """Those of them that the reader sees whole, each with its title."""
+    return [(whole[one], title_of(whole[one])) for one in sorted(others & whole.keys())]
 
 
 def moved_number(entry: Entry) -> str:

@@ -12,7 +12,6 @@ from scalewitness.domain.consequences import sex_of, verified_sex
 from scalewitness.domain.observations import Sex
 from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.pages.parts.facts import StepForm
-from scalewitness.standings.queries.logged import UNSEXED, labels_of
 
 ROLES: Final[Mapping[Sex, str]] = {"male": "sire", "female": "dam"}
 
@@ -43,17 +42,18 @@ class ShownPairing:
 
 def in_words(found: Iterable[PairingSeen]) -> list[ShownPairing]:
     """Both animals of each, and the form that drops it."""
-    listed = list(found)
-    labels = labels_of({one.pk for pair in listed for one in (pair.sire, pair.dam) if one})
     return [
         ShownPairing(
             pairing=one.pairing.pk,
             season=one.pairing.season,
-            halves=(_half("male", one.sire, labels), _half("female", one.dam, labels)),
+            halves=(
+                _half("male", one.sire, one.labels[0]),
+                _half("female", one.dam, one.labels[1]),
+            ),
             form=StepForm("pairing_dropped"),
             cross=_cross(one.sire, one.dam),
         )
-        for one in listed
+        for one in found
     ]
 
 
@@ -64,11 +64,10 @@ def _cross(sire: Animal | None, dam: Animal | None) -> str:
     return f"A cross of {taxon(sire.species).common} and {taxon(dam.species).common}."
 
 
-def _half(sex: Sex, animal: Animal | None, labels: Mapping[UUID, str]) -> Half:
+def _half(sex: Sex, animal: Animal | None, label: str) -> Half:
     if animal is None:
         ask = "Ask its keeper what is known."
         return Half(ROLES[sex], None, "An animal you may not see", "", ask)
-    label = labels.get(animal.pk, UNSEXED)
     against = sex_of(label) not in {None, sex}
     return Half(ROLES[sex], animal, title_of(animal), label, _doubt(sex, label), against)
 

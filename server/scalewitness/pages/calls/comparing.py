@@ -55,7 +55,7 @@ def compare(request: HttpRequest, keeper: Keeper, call_id: UUID) -> HttpResponse
     if call is None:
         raise NotFound()
     animal = animal_open(keeper.pk, call.animal_id, timezone.now())
-    pair = pairs_of(call, photos_of(animal.pk))
+    pair = pairs_of(call, list(photos_of(animal.pk)))
     if pair is None:
         raise NotFound()
     form = ComparisonForm(request.POST or None, call=call.pk, pair=pair)

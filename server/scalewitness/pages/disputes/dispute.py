@@ -11,6 +11,7 @@ from django.utils import timezone
 from django.utils.text import capfirst
 
 from scalewitness.animals.queries import is_steward, title_of
+from scalewitness.calls.queries.visibility import reader_of
 from scalewitness.disputes.models import Dispute
 from scalewitness.disputes.queries.disputes import (
     Hanging,
@@ -284,6 +285,7 @@ def _dispute_page(
 def shown_of(dispute: Dispute, keeper: Keeper) -> dict[str, Any]:
     """Everything there is to say of a dispute to somebody who may see the animal whole."""
     case, now = dossier(dispute.animal), timezone.now()
+    reader = reader_of(keeper.pk, now)
     calls = sorted(by_name(case), key=lambda one: one.call.examined_at)
     letters, about = letters_over(dispute), dispute_context(dispute)
     return about | {
@@ -291,8 +293,8 @@ def shown_of(dispute: Dispute, keeper: Keeper) -> dict[str, Any]:
         "species": taxon(dispute.animal.species).common,
         "case": case,
         "depths": depths_of(case),
-        "settled": own_records(settled_behind(case, keeper.pk, now), calls),
-        "calls": offered_to(keeper.pk, calls, now),
+        "settled": own_records(settled_behind(case, reader), calls),
+        "calls": offered_to(reader, dispute.animal, calls),
         "answer": lines_of(case, "answer"),
         "reasons": lines_of(case, "reason"),
         "cautions": lines_of(case, "caution"),

@@ -12,7 +12,7 @@ from scalewitness.mail.models import Letter
 from scalewitness.pages.animals.evidence import CallInWords
 from scalewitness.pages.animals.story import changes_of_label
 from scalewitness.pages.plots.timeline import LANES, Happened, Strip
-from scalewitness.standings.models import Standing
+from scalewitness.standings.queries.logged import StandingHeard
 
 TITLE: Final = "Who knew what when"
 CHANGED: Final = {
@@ -40,7 +40,7 @@ TO_BUYERS: Final = frozenset(
 def who_knew(
     dispute: Dispute,
     calls: Sequence[CallInWords],
-    standings: Iterable[Standing],
+    standings: Iterable[StandingHeard],
     letters: Iterable[Letter],
     statements: Iterable[Mapping[str, Any]],
     now: datetime,

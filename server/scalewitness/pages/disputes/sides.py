@@ -39,5 +39,7 @@ def _side(sex: Literal["male", "female"], case: Dossier, calls: Sequence[CallInW
     evidence = [one for one in case.evidence if one.call in ids]
     if not evidence:
         return OneSide(sex, own, None, "")
-    alone = case_by(case.by, case.species, evidence, case.start).standing(case.by.policy)
+    alone = case_by(case.by, case.basis.origin.species, evidence, case.start).standing(
+        case.by.policy
+    )
     return OneSide(sex, own, alone, likelihood(msgspec.to_builtins(alone)))

@@ -8,6 +8,7 @@ import msgspec
 from django.utils import timezone
 
 from scalewitness.animals.models import Animal, Photo
+from scalewitness.calls.queries.visibility import reader_of
 from scalewitness.disclosures.queries import case_for_buyer
 from scalewitness.domain.cautions import COMPARE_ITS_CODE
 from scalewitness.domain.facts import OfferMade
@@ -25,7 +26,8 @@ from scalewitness.pages.animals.settled import own_records
 from scalewitness.pages.home.titles import name_in
 from scalewitness.pages.plots.of_case import depths_of
 from scalewitness.sales.models import Sale, SaleStep
-from scalewitness.sales.queries import codes_known, last_return
+from scalewitness.sales.queries import codes_known
+from scalewitness.sales.queries.returns import last_return
 from scalewitness.standings.queries.dossier import Dossier
 from scalewitness.standings.queries.logged import latest_standing
 
@@ -40,7 +42,8 @@ def animal_view(animal: Animal, sale: Sale, offer: SaleStep) -> dict[str, Any]:
     offered = msgspec.convert(offer.body, OfferMade)
     was = next(one for one in offered.represents if one.animal == str(animal.pk))
     now, calls = case.standing, calls_of(case, sale)
-    settled = settled_behind(case, sale.buyer.keeper_id, timezone.now())
+    by = sale.buyer.keeper_id
+    settled = settled_behind(case, reader_of(by, timezone.now()) if by else None)
     cautions = [line.text for line in lines_of(case, "caution")]
     return {
         "id": animal.pk,

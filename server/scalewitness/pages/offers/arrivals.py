@@ -22,13 +22,14 @@ from scalewitness.pages.parts.access import actor_of, page, signed_in
 from scalewitness.pages.parts.facts import FactForm
 from scalewitness.people.models import Keeper
 from scalewitness.sales.models import OfferLink, Sale
-from scalewitness.sales.queries import came_back, progress_of, sale_of
+from scalewitness.sales.queries import progress_of, sale_of
 from scalewitness.sales.queries.arrivals import (
     arrivals_of,
     photos_offered,
     recheck_until,
     transponders_of,
 )
+from scalewitness.sales.queries.returns import came_back
 
 ANSWERS: Final = (
     ("same", "Yes, the same snake"),

@@ -57,9 +57,9 @@ from scalewitness.sales.queries import (
     offer_in_force,
     pay_until,
     progress_of,
-    returns_of,
 )
 from scalewitness.sales.queries.arrivals import last_arrivals
+from scalewitness.sales.queries.returns import returns_of
 from scalewitness.sales.services import try_code
 from scalewitness.standings.queries.logged import label_of, latest_standings
 

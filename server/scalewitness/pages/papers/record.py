@@ -30,7 +30,8 @@ from scalewitness.pages.parts.qr import qr
 from scalewitness.pages.plots.of_case import depths_of
 from scalewitness.pages.plots.timeline import LANES, Happened, Strip
 from scalewitness.sales.models import Sale
-from scalewitness.sales.queries import codes_known, last_return, still_there
+from scalewitness.sales.queries import codes_known, still_there
+from scalewitness.sales.queries.returns import last_return
 from scalewitness.standings.queries.dossier import Dossier, dossier
 from scalewitness.standings.queries.logged import label_of
 

@@ -46,12 +46,12 @@ from scalewitness.sales.queries import (
     offer_in_force,
     pay_until,
     progress_of,
-    returns_of,
     sale_of,
     sales_of_animal,
     sales_seen,
 )
 from scalewitness.sales.queries.arrivals import last_arrivals
+from scalewitness.sales.queries.returns import returns_of
 from scalewitness.sales.services import draft_sale
 from scalewitness.standings.queries.footing import rests_on_lost
 

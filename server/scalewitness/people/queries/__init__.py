@@ -83,18 +83,18 @@ def grants_ever(keeper: UUID, homes: Mapping[UUID, Iterable[UUID]]) -> dict[UUID
 def names_of(ids: Iterable[UUID]) -> dict[UUID, str]:
     """Display names of keepers and practitioners, for people who may see the calls."""
     wanted = set(ids)
-    names: dict[UUID, str] = dict(NAMES.ask(keepers=list(wanted)))
-    if others := wanted - names.keys():
-        names |= dict(Practitioner.objects.filter(pk__in=others).values_list("pk", "name"))
+    names: dict[UUID, str] = dict(NAMES.ask(people=list(wanted)))
     return {person: name or "a keeper whose name was erased" for person, name in names.items()}
 
 
-def _names(keepers: Any) -> QuerySet[Keeper, Any]:
-    rows = any_of(Keeper.objects.all(), '"people_keeper"."id"', keepers)
-    return rows.values_list("pk", "name")
+def _names(people: Any) -> QuerySet[Any, Any]:
+    keepers = any_of(Keeper.objects.all(), '"people_keeper"."id"', people)
+    others = any_of(Practitioner.objects.all(), '"people_practitioner"."id"', people)
+    found: QuerySet[Any, Any] = keepers.order_by().values_list("pk", "name")
+    return found.union(others.order_by().values_list("pk", "name"), all=True)
 
 
-NAMES = Prepared(_names, keepers=(UUID(int=1),))
+NAMES = Prepared(_names, people=(UUID(int=1),))
 
 
 def verified_keeper(email: str) -> Keeper | None:

@@ -8,28 +8,18 @@ from uuid import UUID
 
 import msgspec
 from django.core.signing import BadSignature
-from django.db.models import Case, Exists, F, OuterRef, QuerySet, When
+from django.db.models import Case, Exists, F, OuterRef, Q, QuerySet, When
 
 from scalewitness.animals.models import Animal, Collection, Custody, Identifier
 from scalewitness.animals.queries import stewarded
-from scalewitness.domain.erasure import is_erased
 from scalewitness.domain.errors import LinkGone
 from scalewitness.domain.facts import OfferMade
 from scalewitness.domain.moments import parse_moment
-from scalewitness.domain.returns import (
-    AGAIN_IN_WORDS,
-    BACK,
-    RETURNED_IN_WORDS,
-    ReturnState,
-    return_state,
-)
 from scalewitness.domain.sales import PROMISED, UNPAID, WHY_RELEASED, Progress, State, Step, fold
-from scalewitness.ledger.queries.entries import entries_of, leaf_of
 from scalewitness.ledger.queries.prepared import Prepared, any_of
-from scalewitness.mail.models import Letter
-from scalewitness.mail.queries import letters_for
 from scalewitness.mail.services.links import link_of
 from scalewitness.sales.models import Buyer, OfferLink, Sale, SaleAnimal, SaleStep
+from scalewitness.sales.queries.returns import came_back
 
 AWAITED: frozenset[State] = UNPAID | {"draft", "paid"}
 """A buyer waits for the animal."""
@@ -112,6 +102,12 @@ def sales_of_animal(animal: UUID) -> list[Sale]:
     )
 
 
+def sales_with_steps(animal: UUID) -> list[Sale]:
+    """The same, with what happened in each and whose it is, and nothing else."""
+    rows = Sale.objects.filter(animals=animal).select_related("collection")
+    return list(rows.prefetch_related("steps").order_by("drafted_at", "pk"))
+
+
 def in_other_sales(sale: Sale) -> set[UUID]:
     """Its animals that were in another sale too, of whatever state: hardly any are."""
     animals = SaleAnimal.objects.filter(sale=sale).values("animal")
@@ -181,92 +177,6 @@ def same_buyer(one: Sale, other: Sale) -> bool:
     keeper = one.buyer.keeper_id
     same_keeper = keeper is not None and keeper == other.buyer.keeper_id
     return same_keeper or one.buyer.email.casefold() == other.buyer.email.casefold()
-
-
-def came_back(sale: Sale, animal: Animal, now: datetime) -> bool:
-    """Whether it came back from the sale, and its buyer says so or does not deny it."""
-    return any(one.state in BACK for one in returns_of(sale, now, animal.pk))
-
-
-@dataclass(frozen=True, slots=True)
-class Return:
-    """That an animal came back from its sale. ``id``: of the move; ``at``: when the record took
-    that in; ``denied_before``: as said of this animal and sale."""
-
-    id: UUID
-    sale: UUID
-    animal: Animal
-    at: datetime
-    position: int
-    state: ReturnState
-    denied_before: bool
-
-    @property
-    def in_words(self) -> str:
-        if self.state == "waiting" and self.denied_before:
-            return AGAIN_IN_WORDS
-        return RETURNED_IN_WORDS[self.state]
-
-
-def returns_of(sale: Sale, now: datetime, animal: UUID | None = None) -> list[Return]:
-    """What was said of its animals, or of one, coming back from the sale, in log order."""
-    animals = sale.animals.all() if animal is None else sale.animals.filter(pk=animal)
-    found = _returns(Custody.objects.filter(animal__in=animals), now)
-    return [one for one in found if one.sale == sale.pk]
-
-
-def last_return(animal: UUID, now: datetime) -> Return | None:
-    """What was last said of the animal coming back from a sale, of whichever sale."""
-    found = _returns(Custody.objects.filter(animal=animal), now)
-    return found[-1] if found else None
-
-
-def _returns(moves: QuerySet[Custody], now: datetime) -> list[Return]:
-    moves = moves.filter(why="returned").select_related("animal").order_by("position")
-    entries = entries_of(one.pk for one in moves)
-    bodies = {one.pk: leaf_of(entries[one.pk]).body for one in moves}
-    sales = _with_seller(body["sale"] for body in bodies.values() if body.get("sale"))
-    letters, found, denied = letters_for(bodies), [], set[tuple[UUID, UUID]]()
-    for move in moves:
-        sale = sales.get(str(bodies[move.pk].get("sale")))
-        if sale is None:
-            continue
-        at, of = entries[move.pk].received_at, (sale.pk, move.animal_id)
-        state = return_state(
-            by_seller=_keeper_of(move.came_from) == sale.collection.keeper_id,
-            answer=_answer(sale, move.pk),
-            denied_before=of in denied,
-            informed_at=_informed_at(letters.get(move.pk, []), at),
-            now=now,
-        )
-        found.append(Return(move.pk, sale.pk, move.animal, at, move.position, state, of in denied))
-        if state == "denied":
-            denied.add(of)
-    return found
-
-
-def _with_seller(sales: Iterable[str]) -> dict[str, Sale]:
-    found = Sale.objects.filter(pk__in=list(sales)).select_related("collection")
-    return {str(one.pk): one for one in found.prefetch_related("steps")}
-
-
-def _keeper_of(collection: UUID) -> UUID | None:
-    keepers = Collection.objects.filter(pk=collection).values_list("keeper", flat=True)
-    return keepers.first()
-
-
-def _answer(sale: Sale, move: UUID) -> str | None:
-    answers = (step.body for step in sale.steps.all() if step.kind == "return_answered")
-    return next((one["answer"] for one in answers if one["move"] == str(move)), None)
-
-
-def _informed_at(letters: Iterable[Letter], claimed_at: datetime) -> datetime | None:
-    """When the letter left. Of a return from before buyers were written to, and of a buyer
-    whose address was erased, when it was said."""
-    letter = next((one for one in letters if one.kind == "return_claimed"), None)
-    if letter is None or is_erased(letter.to):
-        return claimed_at
-    return letter.sent_at if letter.state == Letter.State.SENT else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -364,6 +274,14 @@ def parties_to_sales(animals: Iterable[UUID]) -> dict[UUID, set[str]]:
         for party in filter(None, (seller, buyer)):
             found.setdefault(party, set()).add(str(animal))
     return found
+
+
+def party_to(keeper: UUID) -> QuerySet[SaleAnimal]:
+    """Sales of an outer query's animal that the keeper is a party to, as `parties_to_sales`."""
+    offered = Exists(SaleStep.objects.filter(sale=OuterRef("sale")))
+    bought = Q(offered, sale__buyer__keeper=keeper)
+    sold = Q(sale__collection__keeper=keeper)
+    return SaleAnimal.objects.filter(sold | bought, animal=OuterRef("pk"))
 
 
 def _parties(animals: Any) -> QuerySet[SaleAnimal, Any]:

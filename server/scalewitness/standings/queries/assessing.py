@@ -2,9 +2,9 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from uuid import UUID
 
 import msgspec
-from django.db.models import QuerySet
 
 from scalewitness.animals.models import Animal
 from scalewitness.domain.facts import (
@@ -21,15 +21,15 @@ from scalewitness.domain.sexing.policy import DEFAULT_POLICY, Policy, adopted
 from scalewitness.domain.sexing.records import EMPTY, ExaminerRecords
 from scalewitness.domain.sexing.sensitivity import Sensitivity, sensitivity
 from scalewitness.domain.sexing.standing import Assessment, account
-from scalewitness.domain.sexing.stated_linkage import EVEN, Origin, Start, start_from
+from scalewitness.domain.sexing.stated_linkage import EVEN, Origin, Start
 from scalewitness.domain.sexing.taxa import Taxon, taxon
 from scalewitness.ledger.queries.entries import entries_about, leaf_of
-from scalewitness.ledger.queries.prepared import Prepared, columns
-from scalewitness.standings.models import AdoptedPolicy, Standing
-from scalewitness.standings.queries.linkage import origin_of, start_of, stated_linkage
-from scalewitness.standings.queries.logged import latest_standing, stated_as
-from scalewitness.standings.queries.numbers import Numbers, numbers_named, numbers_on
-from scalewitness.standings.queries.records import records_in_force
+from scalewitness.standings.models import Standing
+from scalewitness.standings.queries.in_force import AdoptedRule, in_force
+from scalewitness.standings.queries.linkage import origin_of
+from scalewitness.standings.queries.logged import stated_as
+from scalewitness.standings.queries.numbers import Numbers, numbers_named
+from scalewitness.standings.queries.records import records_up_to
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,8 +42,8 @@ class Yardstick:
     records: ExaminerRecords = EMPTY
     kept: float = 1.0
     """What a verified sex must keep where nothing but the numbers changed."""
-    at: int | None = None
-    """Log position; None: as things are now."""
+    newest: UUID | None = None
+    """Of the examiners' records the newest, which says what all of them were."""
 
     @property
     def parameters(self) -> str:
@@ -52,44 +52,27 @@ class Yardstick:
 
     def by(self, numbers: Numbers) -> "Yardstick":
         """The same with other numbers."""
-        records = records_in_force(numbers.parameters, self.at)
+        records = records_up_to(self.newest, numbers.parameters)
         return replace(self, numbers=numbers.parameters, kept=numbers.kept, records=records)
 
+    def as_stated(self, standing: Standing | None) -> "Yardstick":
+        """The same with the numbers that a standing names: what is shown explains what was stated,
+        whatever a later release brought."""
+        return self.by(numbers_named(standing.parameters)) if standing else self
 
-def yardstick(at: int | None = None, parameters: str | None = None) -> Yardstick:
+
+def yardstick(at: int | None = None) -> Yardstick:
     """The one in force at log position ``at``, now when None: the latest adopted. Where none
     was, the version that the record is kept by goes on: a release brings a new one to a new
     record, and to an old one when it is adopted. What the record learned on it, and adopted, is
-    in force with it. ``parameters``: those a standing names."""
-    latest = next(iter(ADOPTED.rows_of(AdoptedPolicy) if at is None else _adopted(at)), None)
-    rule = adopted_yardstick(latest) if latest else Yardstick(numbers=load_parameters(_kept_by(at)))
-    numbers = numbers_named(parameters) if parameters else numbers_on(rule.parameters, at)
-    return replace(rule, at=at).by(numbers)
+    in force with it."""
+    found = in_force(at)
+    rule = found.policy and adopted_yardstick(found.policy)
+    rule = rule or Yardstick(numbers=load_parameters(released(found.stated_by or CURRENT)))
+    return replace(rule, newest=found.record).by(found.numbers_on(rule.parameters))
 
 
-def _adopted(at: int | None) -> QuerySet[AdoptedPolicy]:
-    rows = AdoptedPolicy.objects.order_by("-position")
-    return (rows if at is None else rows.filter(position__lte=at))[:1]
-
-
-ADOPTED = Prepared(lambda: _adopted(None).values_list(*columns(AdoptedPolicy)))
-
-
-def _kept_by(at: int | None) -> str:
-    """The released version that the numbers of the latest standing are, or build on."""
-    rows = LAST_STATED.ask() if at is None else _last_stated(at)
-    return released(next(iter(rows), (CURRENT,))[0])
-
-
-def _last_stated(at: int | None) -> "QuerySet[Standing, tuple[str]]":
-    rows = Standing.objects.order_by("-position").values_list("parameters")
-    return (rows if at is None else rows.filter(position__lte=at))[:1]
-
-
-LAST_STATED = Prepared(lambda: _last_stated(None))
-
-
-def adopted_yardstick(adoption: "AdoptedPolicy | PolicyAdopted") -> Yardstick:
+def adopted_yardstick(adoption: AdoptedRule | PolicyAdopted) -> Yardstick:
     """From the row or from the fact alone."""
     rule = adopted(adoption.version, adoption.thresholds)
     return Yardstick(rule, load_parameters(adoption.parameters))
@@ -190,27 +173,11 @@ def sensitivity_by(
     return sensitivity(evidence, kind, *numbers, *priors, known_elsewhere=known_elsewhere)
 
 
-def yardstick_of(animal: Animal, position: int | None = None) -> Yardstick:
-    """As :func:`yardstick`, with the parameters that the standing logged then was worked out
-    with: what is shown explains what was stated, whatever a later release brought."""
-    standing = latest_standing(animal.pk, position)
-    return yardstick(position, standing.parameters if standing else None)
-
-
 def _kept_before(stated: Standing | None) -> Before | None:
     """What a standing followed that was stated verified by older numbers; None for any other."""
     if stated is None or not stated.verified_with:
         return None
     return stated_as(stated)
-
-
-def start_at(animal: Animal, by: Yardstick, position: int | None = None) -> tuple[Origin, Start]:
-    """Where the answer starts, now or just after the fact at ``position``, and what the
-    particulars then said that it rests on."""
-    if position is None:
-        return origin_of(animal), start_of(animal, by.numbers)
-    origin, stated = origin_at(animal, position), stated_linkage(animal.pk, position)
-    return origin, start_from(stated, origin, by.numbers)
 
 
 def origin_at(animal: Animal, position: int) -> Origin:

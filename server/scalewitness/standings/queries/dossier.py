@@ -1,19 +1,18 @@
 """All that is known of one animal's sex, ready to be shown to someone who may see it."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TypeVar
+from typing import Any, Final, TypeVar
 from uuid import UUID
 
+from django.db.models import Prefetch, QuerySet, prefetch_related_objects
 from msgspec.structs import replace
 
 from scalewitness.animals.models import Animal, Photo
 from scalewitness.animals.queries import photos_of
-from scalewitness.animals.queries.joining import same_snake
 from scalewitness.calls.models import Attestation, Call, Objection, PhotoComparison
-from scalewitness.calls.queries.held import LateChecks, late_checks_of
-from scalewitness.calls.queries.made import all_calls
+from scalewitness.calls.queries.held import LateChecks, late_checks, left_out
 from scalewitness.calls.queries.reports import compared_of, report_of
 from scalewitness.domain.sexing.evidence import Compared, Evidence, Report
 from scalewitness.domain.sexing.explain import ReasonLine, Short, explain, in_short
@@ -22,29 +21,29 @@ from scalewitness.domain.sexing.standing import Assessment, CallWeight, SessionW
 from scalewitness.domain.sexing.stated_linkage import Start, with_linkage
 from scalewitness.domain.sexing.taxa import Taxon, as_learned, taxon
 from scalewitness.domain.sexing.used import RecordUsed
-from scalewitness.ledger.queries.entries import signed_among, texts_of
-from scalewitness.people.queries import deceivers_among, names_of
+from scalewitness.ledger.queries.entries import is_signed, note_beside
+from scalewitness.ledger.queries.together import read_together
+from scalewitness.people.queries import names_of
 from scalewitness.standings.models import Standing
 from scalewitness.standings.queries.assessing import (
     Yardstick,
     assess_animal,
     case_by,
     sensitivity_by,
-    start_at,
-    yardstick,
 )
-from scalewitness.standings.queries.evidence import (
-    StatedCall,
-    calls_on,
-    evidence_of,
-    waiting_on,
-)
-from scalewitness.standings.queries.logged import standings_of
+from scalewitness.standings.queries.basis import StandingBasis, basis_from
+from scalewitness.standings.queries.evidence import CallAsMade, StatedCall, evidence_of
+from scalewitness.standings.queries.linkage import linkages_of
+from scalewitness.standings.queries.logged import StandingHeard, standings_of
 
 Rested = TypeVar("Rested", SessionWeight, RecordUsed)
 """What rests on some of the calls."""
-Texts = dict[tuple[UUID, str], str]
-"""Free text by fact and field."""
+BESIDE: Final[Mapping[str, QuerySet[Any]]] = {
+    "objections": Objection.objects.all(),
+    "attestations": Attestation.objects.all(),
+    "comparisons": PhotoComparison.objects.all(),
+}
+"""What others may say beside a call, by the name of its relation."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,38 +89,43 @@ class ShownCall:
 
 @dataclass(frozen=True)
 class Dossier:
-    animal: Animal
+    basis: StandingBasis
     taxon: Taxon
-    standings: tuple[Standing, ...]
-    """All that were logged until then, in log order."""
-    same: frozenset[UUID]
-    """The records of this snake: its own and those that it was joined with."""
-    assessment: Assessment
     start: Start
     """Where the answer starts before any check."""
+    assessment: Assessment
     calls: tuple[ShownCall, ...]
     names: dict[UUID, str]
-    texts: Texts
+    notes: dict[UUID, str]
+    """Of the calls and of what was said of them, by fact."""
     photos: tuple[Photo, ...]
     """Of the animal and of calls on it, in log order."""
-    position: int | None
-    """Just after which fact the evidence is taken; None: as it is now."""
-    by: Yardstick
-    evidence: list[Evidence]
-    species: str
-    """As it was then said to be."""
-    waited: list[StatedCall]
-    """Newcomers' contrary calls that are left out."""
+    late: LateChecks
+    """Those that do not count, as they are now."""
+
+    @property
+    def animal(self) -> Animal:
+        return self.basis.animal
+
+    @property
+    def standings(self) -> tuple[StandingHeard, ...]:
+        return self.basis.standings
+
+    @property
+    def by(self) -> Yardstick:
+        return self.basis.by
+
+    @property
+    def evidence(self) -> list[Evidence]:
+        return self.basis.evidence
 
     @property
     def standing(self) -> Standing | None:
-        """The one in force; None: nothing that could tell a sex was recorded yet."""
-        return self.standings[-1] if self.standings else None
+        return self.basis.standing
 
-    @cached_property
-    def late(self) -> LateChecks:
-        """Those that do not count, as they are now; looked up when asked for."""
-        return late_checks_of(self.animal.pk)
+    @property
+    def waited(self) -> list[StatedCall]:
+        return self.basis.waited
 
     @cached_property
     def sensitivity(self) -> Sensitivity:
@@ -176,7 +180,10 @@ class Dossier:
     def _waiting(self) -> str:
         """Of contrary calls that are left out, and what the answer would be with them."""
         found = case_by(
-            self.by, self.species, [*self.evidence, *map(evidence_of, self.waited)], self.start
+            self.by,
+            self.basis.origin.species,
+            [*self.evidence, *map(evidence_of, self.waited)],
+            self.start,
         ).standing(self.by.policy)
         share = found.p_male if self.assessment.favoured == "male" else 1 - found.p_male
         return (
@@ -189,36 +196,26 @@ class Dossier:
 def dossier(animal: Animal, at: int | None = None) -> Dossier:
     """The animal's evidence as it stands, or stood at log position ``at``; the caller has
     checked that it may be shown."""
-    standings = [one for one in standings_of(animal.pk) if at is None or one.position <= at]
-    standing = standings[-1] if standings else None
-    # The standing came after its cause, and nothing about it changed until the next.
-    position = None if at is None else standing.position if standing else -1
-    by = yardstick(position, standing.parameters if standing else None)
-    origin, start = start_at(animal, by, position)
-    same = same_snake(animal.pk, position)
-    evidence = [evidence_of(one) for one in calls_on(same, position)]
-    assessment = assess_animal(origin.species, evidence, by, start, standing)
-    kind = as_learned(taxon(origin.species, by.parameters), by.numbers.base)
-    calls = [call for call in all_calls(animal.pk) if at is None or call.position <= at]
+    about = standings_of, linkages_of, photos_of, left_out
+    stated, linkages, photos, late = read_together(*(one(animal.pk) for one in about))
+    basis = basis_from(animal, stated, linkages, at)
+    by, species, start = basis.by, basis.origin.species, basis.start(basis.by.numbers)
+    assessment = assess_animal(species, basis.evidence, by, start, basis.standing)
+    calls = [one for one in basis.of_its_own if at is None or one.position <= at]
+    _read_beside(calls)
     assessment = _of_own(assessment, calls)
     people = {person for call in calls for person in _people(call)}
-    names, texts = names_of(people), texts_of(one for call in calls for one in _facts(call))
+    names = names_of(people)
     return Dossier(
-        animal=animal,
-        taxon=kind,
-        standings=tuple(standings),
-        same=frozenset(same),
-        assessment=assessment,
+        basis=basis,
+        taxon=as_learned(taxon(species, by.parameters), by.numbers.base),
         start=start,
-        calls=tuple(_shown(calls, assessment, names, texts, at)),
+        assessment=assessment,
+        calls=tuple(_shown(calls, assessment, names, at)),
         names=names,
-        texts=texts,
-        photos=tuple(one for one in photos_of(animal.pk) if at is None or one.position <= at),
-        position=position,
-        by=by,
-        evidence=evidence,
-        species=origin.species,
-        waited=waiting_on(same, position),
+        notes={fact: note for call in calls for fact, note in _notes(call) if note},
+        photos=tuple(one for one in photos if at is None or one.position <= at),
+        late=late_checks(late),
     )
 
 
@@ -247,40 +244,46 @@ def _of_own(assessment: Assessment, calls: Iterable[Call]) -> Assessment:
     )
 
 
+def _read_beside(calls: list[CallAsMade]) -> None:
+    """What others said of the calls; not looked for where there is none."""
+    for name, rows in BESIDE.items():
+        there = any(getattr(call, f"has_{name}") for call in calls)
+        found = rows.annotate(note=note_beside("pk")) if there else rows.none()
+        prefetch_related_objects(calls, Prefetch(name, found))
+
+
 def _people(call: Call) -> Iterable[UUID]:
     """Everyone named beside a call: examiner, sender, whoever objected or spoke of it."""
     return (call.examiner, call.by, *(one.by for one in _beside(call) if one.by))
 
 
-def _facts(call: Call) -> Iterable[UUID]:
-    """The call and what was stated about it: the facts that may carry a note."""
-    withdrawn = (call.withdrawal.pk,) if hasattr(call, "withdrawal") else ()
-    return (call.pk, *withdrawn, *(one.pk for one in _beside(call)))
+def _notes(call: CallAsMade) -> Iterable[tuple[UUID, str | None]]:
+    """Of the call and of what was stated about it."""
+    if hasattr(call, "withdrawal"):
+        yield call.withdrawal.pk, call.withdrawal_note
+    yield from ((one.pk, one.note) for one in (call, *_beside(call)))
 
 
-def _beside(call: Call) -> list[Objection | Attestation | PhotoComparison]:
+def _beside(call: Call) -> list[Any]:
     return [*call.objections.all(), *call.attestations.all(), *call.comparisons.all()]
 
 
 def _shown(
-    calls: list[Call],
+    calls: Iterable[CallAsMade],
     assessment: Assessment,
     names: dict[UUID, str],
-    texts: Texts,
     at: int | None,
 ) -> Iterable[ShownCall]:
     weights = {weight.call: weight for weight in assessment.weights}
-    signed = signed_among(call.pk for call in calls)
-    deceivers = deceivers_among((call.by for call in calls), at)
     for call in calls:
         yield ShownCall(
             call=call,
             examiner_name=names.get(call.examiner, "unknown"),
             sender_name=names.get(call.by, "unknown"),
-            note=texts.get((call.pk, "note")),
+            note=call.note,
             weight=weights.get(str(call.pk)),
-            signed=call.pk in signed,
+            signed=is_signed(call.leaf),
             report=report_of(call, at),
             compared=compared_of(call, at),
-            deceived=call.by in deceivers,
+            deceived=call.found_out,
         )

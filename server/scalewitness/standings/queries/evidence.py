@@ -17,12 +17,15 @@ from scalewitness.calls.models import (
     Attestation,
     Call,
     Joined,
+    Objection,
     Parted,
     PhotoComparison,
 )
 from scalewitness.domain.facts import CallMade, Circumstance
 from scalewitness.domain.observations import method_of
 from scalewitness.domain.sexing.evidence import Compared, Evidence, Report, as_sent
+from scalewitness.ledger.models import Entry
+from scalewitness.ledger.queries.entries import note_beside
 from scalewitness.ledger.queries.prepared import Prepared, any_of
 from scalewitness.people.models import Deceit
 
@@ -36,14 +39,27 @@ class Stated(TypedDict):
     compared: Compared | None
 
 
+class Entered(Stated):
+    leaf: bytes
+    found_out: bool
+    note: str | None
+    withdrawal_note: str | None
+    has_objections: bool
+    has_attestations: bool
+    has_comparisons: bool
+
+
 if TYPE_CHECKING:
     from django_stubs_ext import WithAnnotations
 
     StatedCall: TypeAlias = WithAnnotations[Call, Stated]
     """A call with what the record last stated of it as a report, and made of its photos; None
     where nobody spoke of it."""
+    CallAsMade: TypeAlias = WithAnnotations[Call, Entered]
+    """The same with the ``leaf`` of its entry, the notes that are kept, whether a finding names
+    whoever sent it, and what others said beside it."""
 else:
-    StatedCall = Call
+    StatedCall = CallAsMade = Call
 
 
 def with_report(calls: QuerySet[Call], at: int | None = None) -> QuerySet[StatedCall]:
@@ -93,15 +109,53 @@ def counting_calls(animal: UUID) -> list[StatedCall]:
     return list(with_report(counting_at().filter(animal=animal)))
 
 
-def calls_of_snake(animal: UUID, position: int | None = None) -> list[StatedCall]:
-    """Those that count, or counted just after the fact at ``position``, in log order: on its
-    record and on those that it was joined with."""
-    return calls_on(same_snake(animal, position), position)
+def calls_on(
+    same: Collection[UUID], at: int | None = None, shown: int | None = None
+) -> list[CallAsMade]:
+    """Every call on records that are known to be of one snake, in log order, with what took it out
+    of the count: as a report as of log position ``at``; ``found_out`` as of ``shown``, now where
+    either is None."""
+    leaves = Entry.objects.filter(position=OuterRef("position")).values("leaf")
+    rows = with_report(Call.objects.filter(animal__in=same), at).select_related(*ENDS, "wait_ended")
+    made = rows.annotate(
+        leaf=Subquery(leaves),
+        found_out=_deceived(shown),
+        note=note_beside("pk"),
+        withdrawal_note=note_beside("withdrawal__pk"),
+        has_objections=_beside(Objection.objects.all()),
+        has_attestations=_beside(Attestation.objects.all()),
+        has_comparisons=_beside(PhotoComparison.objects.all()),
+    )
+    return list(made.order_by("position"))
 
 
-def calls_on(same: Collection[UUID], position: int | None = None) -> list[StatedCall]:
-    """The same of records that are known to be of one snake."""
-    return list(with_report(counting_at(position).filter(animal__in=same), position))
+def _beside(statements: QuerySet[Any]) -> Exists:
+    return Exists(statements.filter(call=OuterRef("pk")))
+
+
+def counted_at(call: Call, at: int | None) -> bool:
+    """As `counting_at` has it, of a call that was read with what ended it."""
+    if at is None:
+        return call.counts
+    waits = call.waits and not _by(call, "wait_ended", at)
+    return call.position <= at and not waits and not _ended(call, at)
+
+
+def waited_at(call: Call, at: int | None) -> bool:
+    """Whether it contradicted a verified sex and waited for an answer just after the fact at that
+    log position, now when None."""
+    if at is None:
+        return call.waiting
+    waits = call.waits and not _by(call, "wait_ended", at)
+    return call.position <= at and waits and not _ended(call, at)
+
+
+def _ended(call: Call, at: int) -> bool:
+    return any(_by(call, end, at) for end in ENDS)
+
+
+def _by(call: Call, end: str, at: int) -> bool:
+    return hasattr(call, end) and getattr(call, end).position <= at
 
 
 def evidence_by_snake(
@@ -188,22 +242,10 @@ def counting_at(position: int | None = None) -> QuerySet[Call]:
     return made.exclude(withdrawn).exclude(aside).exclude(refiled).order_by("position")
 
 
-def waiting_calls(animal: UUID, at: int | None = None) -> list[StatedCall]:
-    """Newcomers' calls that contradict its verified sex and wait for an answer, in log order;
-    as of log position ``at``, now when None."""
-    return waiting_on(same_snake(animal, at), at)
-
-
-def waiting_on(same: Collection[UUID], at: int | None = None) -> list[StatedCall]:
-    """The same of records that are known to be of one snake."""
-    calls = Call.objects.filter(animal__in=same, waits=True)
-    if at is None:
-        calls = calls.filter(WAITS, withdrawal=None, set_aside=None, refiled=None)
-    else:
-        calls = calls.filter(position__lte=at).exclude(wait_ended__position__lte=at)
-        for end in ENDS:
-            calls = calls.exclude(**{f"{end}__position__lte": at})
-    return list(with_report(calls, at).order_by("position"))
+def waiting_calls(animal: UUID) -> list[StatedCall]:
+    """Newcomers' calls that contradict its verified sex and wait for an answer, in log order."""
+    waiting = Call.objects.filter(WAITS, **dict.fromkeys(ENDS), animal__in=same_snake(animal))
+    return list(with_report(waiting).order_by("position"))
 
 
 def evidence_of(call: StatedCall) -> Evidence:

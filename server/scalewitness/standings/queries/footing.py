@@ -13,7 +13,7 @@ from uuid import UUID
 
 from django.db.models import QuerySet
 
-from scalewitness.animals.queries import share_a_collection
+from scalewitness.animals.queries.partners import share_a_collection
 from scalewitness.calls.models import COUNTS, Call
 from scalewitness.domain.facts import ExaminerRecordChanged, Footing
 from scalewitness.domain.observations import Sex
@@ -136,7 +136,7 @@ def _earned_now() -> frozenset[UUID]:
 
 @lru_cache(maxsize=8)
 def _earned(newest: UUID) -> frozenset[UUID]:
-    """Cached by the newest record's id, as `records_in_force` is."""
+    """Cached by the newest record's id, as `records_up_to` is."""
     return earned_by(latest_records())
 
 

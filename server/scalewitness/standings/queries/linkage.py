@@ -15,23 +15,24 @@ from scalewitness.ledger.queries.prepared import Prepared, any_of
 from scalewitness.standings.models import StatedLinkage
 
 
-def stated_linkage(animal: UUID, at: int | None = None) -> LinkageStated | None:
-    """The statement in force at log position ``at``, now when None: the latest one."""
-    rows = StatedLinkage.objects.filter(animal=animal)
-    if at is not None:
-        rows = rows.filter(position__lte=at)
-    latest = rows.order_by("-position").first()
-    return None if latest is None else _stated(latest)
+def linkages_of(animal: UUID) -> QuerySet[StatedLinkage]:
+    """All that was stated of it, in log order."""
+    return StatedLinkage.objects.filter(animal=animal).order_by("position")
+
+
+def last_stated(linkages: Iterable[StatedLinkage], at: int | None = None) -> LinkageStated | None:
+    """The statement in force at log position ``at``, now when None: the latest of them."""
+    until = [one for one in linkages if at is None or one.position <= at]
+    return msgspec.convert(until[-1].body, LinkageStated) if until else None
 
 
 def start_of(animal: Animal, numbers: Parameters) -> Start:
     """Where the animal's answer starts now."""
-    stated = stated_linkage(animal.pk)
-    return start_from(stated, origin_of(animal), numbers)
+    return starts_of([animal], numbers)[animal.pk]
 
 
 def starts_of(animals: Iterable[Animal], numbers: Parameters) -> dict[UUID, Start]:
-    """As :func:`start_of`, for many animals with one query."""
+    """Where the answer of each animal starts now, with one query."""
     wanted = {animal.pk: animal for animal in animals}
     stated = {
         animal: msgspec.convert(body, LinkageStated)
@@ -56,7 +57,3 @@ def origin_of(particulars: Animal | Particulars) -> Origin:
     """What a statement of linkage rests on, from the row or from the fact."""
     sire, dam = particulars.sire, particulars.dam
     return Origin(particulars.species, str(sire) if sire else None, str(dam) if dam else None)
-
-
-def _stated(row: StatedLinkage) -> LinkageStated:
-    return msgspec.convert(row.body, LinkageStated)

@@ -2,7 +2,8 @@
 
 from collections import Counter
 from collections.abc import Iterable
-from typing import Any
+from datetime import datetime
+from typing import TYPE_CHECKING, Any, TypeAlias, TypedDict
 from uuid import UUID
 
 from django.db.models import Count, OuterRef, QuerySet, Subquery, Value
@@ -13,10 +14,24 @@ from scalewitness.calls.queries.bearing import known_elsewhere
 from scalewitness.domain.consequences import verified_sex
 from scalewitness.domain.observations import Sex
 from scalewitness.domain.sexing.kept import Before
+from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.prepared import Prepared, any_of, columns
 from scalewitness.standings.models import Standing
 
 UNSEXED = "unsexed"
+
+
+class Heard(TypedDict):
+    heard: datetime
+
+
+if TYPE_CHECKING:
+    from django_stubs_ext import WithAnnotations
+
+    StandingHeard: TypeAlias = WithAnnotations[Standing, Heard]
+    """With the time at which the record took in its cause."""
+else:
+    StandingHeard = Standing
 
 
 def latest_standing(animal: UUID, at: int | None = None) -> Standing | None:
@@ -105,21 +120,24 @@ def labels_counted(collections: Iterable[UUID]) -> dict[UUID, Counter[str]]:
     return found
 
 
-def in_force(column: str) -> Subquery:
-    """A column of the standing in force of an outer query's animal; null where there is none."""
-    latest = Standing.objects.filter(animal=OuterRef("pk")).order_by("-position")
+def in_force(column: str, of: str = "pk") -> Subquery:
+    """A column of the standing in force of the animal that is ``of`` an outer query's row; null
+    where there is none."""
+    latest = Standing.objects.filter(animal=OuterRef(of)).order_by("-position")
     return Subquery(latest.values(column)[:1])
 
 
-def label_in_force() -> Coalesce:
-    """The label that an outer query's animal stands under now."""
-    return Coalesce(in_force("label"), Value(UNSEXED))
+def label_in_force(of: str = "pk") -> Coalesce:
+    """The label that the animal, as `in_force` has it, stands under now."""
+    return Coalesce(in_force("label", of), Value(UNSEXED))
 
 
 def label_of(standing: Standing | None) -> str:
     return standing.label if standing else UNSEXED
 
 
-def standings_of(animal: UUID) -> list[Standing]:
+def standings_of(animal: UUID) -> QuerySet[StandingHeard]:
     """Every standing logged for the animal, in log order."""
-    return list(Standing.objects.filter(animal=animal).order_by("position"))
+    heard = Entry.objects.filter(position=OuterRef("position")).values("received_at")
+    rows = Standing.objects.filter(animal=animal).annotate(heard=Subquery(heard))
+    return rows.order_by("position")

@@ -7,7 +7,6 @@ from typing import Any, NamedTuple
 from uuid import UUID
 
 import msgspec
-from django.db.models import QuerySet
 
 from scalewitness.domain.facts import AdoptedNumber
 from scalewitness.domain.sexing.learning import LearnedNumber, with_learned
@@ -17,7 +16,6 @@ from scalewitness.domain.sexing.parameters import (
     load_parameters,
     released,
 )
-from scalewitness.ledger.queries.prepared import Prepared
 from scalewitness.standings.models import AdoptedNumbers
 
 
@@ -36,28 +34,11 @@ def numbers_named(version: str) -> Numbers:
     row = AdoptedNumbers.objects.filter(version=version).values_list("pk").first()
     if row is None:
         raise UnknownVersion(version)
-    return _adopted(*row)
-
-
-def numbers_on(base: str, at: int | None = None) -> Numbers:
-    """What is in force at log position ``at``, now when None, where the record is kept by the
-    released version ``base``: the latest that was learned on it, else itself."""
-    for pk, version in LATEST.ask() if at is None else _latest(at):
-        if released(version) == base:
-            return _adopted(pk)
-    return Numbers(load_parameters(base))
-
-
-def _latest(at: int | None) -> QuerySet[AdoptedNumbers, tuple[UUID, str]]:
-    rows = AdoptedNumbers.objects.order_by("-position").values_list("pk", "version")
-    return (rows if at is None else rows.filter(position__lte=at))[:1]
-
-
-LATEST = Prepared(lambda: _latest(None))
+    return adopted_numbers(*row)
 
 
 @lru_cache(maxsize=64)
-def _adopted(pk: UUID) -> Numbers:
+def adopted_numbers(pk: UUID) -> Numbers:
     """Cached by the adoption's id: rows never change, so neither does the answer."""
     row = AdoptedNumbers.objects.get(pk=pk)
     return as_adopted(row.version, row.kept, row.numbers)

@@ -18,21 +18,16 @@ from scalewitness.standings.models import ExaminerRecord
 Records = Mapping[UUID, ExaminerRecordChanged]
 
 
-def records_in_force(numbers: Parameters, at: int | None = None) -> ExaminerRecords:
-    """What standings weigh examiners by at log position ``at``, now when None."""
-    found = NEWEST.ask() if at is None else _newest(at)
-    return _in_force(found[0][0], numbers) if found else EMPTY
+def records_up_to(newest: UUID | None, numbers: Parameters) -> ExaminerRecords:
+    """What standings weigh examiners by where that record is the newest; None: there is none."""
+    return _up_to(newest, numbers) if newest else EMPTY
 
 
-def _newest(at: int | None) -> "QuerySet[ExaminerRecord, tuple[UUID]]":
-    return _rows(at).order_by("-position").values_list("pk")[:1]
-
-
-NEWEST = Prepared(lambda: _newest(None))
+NEWEST = Prepared(lambda: ExaminerRecord.objects.order_by("-position").values_list("pk")[:1])
 
 
 @lru_cache(maxsize=32)
-def _in_force(newest: UUID, numbers: Parameters) -> ExaminerRecords:
+def _up_to(newest: UUID, numbers: Parameters) -> ExaminerRecords:
     """Cached by the newest record's id: rows never change, so neither does the answer."""
     position = ExaminerRecord.objects.values_list("position", flat=True).get(pk=newest)
     return as_weighed(position, latest_records(position), numbers)
