@@ -179,3 +179,20 @@ def test_one_that_is_checked_blind_asks_few(here: Here, rich: Animal) -> None:
     reader, path = Browser(here.greta), f"/animals/{other.pk}"
     assert "blind" in reader.open(path).text
     assert asked(reader, path) <= MOST
+
+
+def test_its_buyer_asks_few_and_no_more_for_more_calls(
+    here: Here, bred: Animal, anyone: Browser
+) -> None:
+    """By their link, where everything is shown that they may read of it."""
+    _cared_for(here, bred)
+    _checked(here, bred)
+    here.now_is_now()
+    sale = here.draft(bred)
+    here.offer(sale)
+    few = asked(anyone, f"/offers/{here.token(sale)}")
+    for _ in range(3):
+        made = here.call(here.odile, bred, "male", texts={"note": "Again."})
+        _photo(here, bred, 70, of=made.id)
+    here.offer(sale)
+    assert asked(anyone, f"/offers/{here.token(sale)}") == few <= MOST

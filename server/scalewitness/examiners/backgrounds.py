@@ -15,13 +15,13 @@ from django.db.models import Min, OuterRef, Q, QuerySet, Subquery
 from scalewitness.animals.models import Collection as AnimalCollection
 from scalewitness.calls.models import Call
 from scalewitness.calls.queries.visibility import reader_of
-from scalewitness.domain.facts import ExaminerRecordChanged
+from scalewitness.domain.facts import ExaminerRecordChanged, Footing
 from scalewitness.examiners.settled import hidden_from
 from scalewitness.ledger.models import Entry
 from scalewitness.people.models import Grant
 from scalewitness.standings.queries.awaited import counted_until
 from scalewitness.standings.queries.dossier import Dossier
-from scalewitness.standings.queries.footing import footing_of
+from scalewitness.standings.queries.footing import footings_of
 from scalewitness.standings.queries.records import latest_records
 
 UNITS: Final = (("year", 365, 730), ("month", 30, 70), ("week", 7, 14), ("day", 1, 1))
@@ -49,7 +49,7 @@ def backgrounds_of(
     who = {call.examiner for call in calls}
     hidden = set() if viewer is None else hidden_from(who, reader_of(viewer, now))
     since, hosts = _since(who), _hosts(who, known.animal.pk, now)
-    records = latest_records(of=who)
+    records, footings = latest_records(of=who), footings_of(who)
     return {
         one: _sentence(
             _here(since.get(one, now), now),
@@ -58,7 +58,7 @@ def backgrounds_of(
             else [
                 *([] if one == seller else [_checked_for(hosts.get(one, frozenset()), seller)]),
                 _settled(records.get(one)),
-                *_tied(one),
+                *_tied(footings[one]),
             ],
         )
         for one in who
@@ -137,8 +137,7 @@ def _how_many(wrong: int, calls: int) -> str:
     return f"{'at most' if wrong * OFTEN <= calls else 'more than'} one in {OFTEN} wrong"
 
 
-def _tied(examiner: UUID) -> Iterator[str]:
+def _tied(footing: Footing) -> Iterator[str]:
     """Why their word may verify a sex now, where their own record does not say it."""
-    footing = footing_of(examiner)
     if footing in BY_FOOTING:
         yield BY_FOOTING[footing]

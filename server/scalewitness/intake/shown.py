@@ -1,12 +1,14 @@
 """What an offer shows its buyer: now, and as it was at an earlier position of the log."""
 
 from collections.abc import Collection, Iterable
+from operator import attrgetter
 from uuid import UUID
 
 import msgspec
+from django.db.models import prefetch_related_objects
 
 from scalewitness.animals.models import Animal, Identifier
-from scalewitness.animals.queries import fields_at, identifiers_of
+from scalewitness.animals.queries import fields_at
 from scalewitness.animals.queries.transponders import borne_at
 from scalewitness.domain.facts import AnimalAsShown, OfferMade, Particulars, WhatWasShown
 from scalewitness.domain.offer_shown import Moved, ShownAnimal, ShownOffer, moved
@@ -23,8 +25,8 @@ EVEN_CHANCE = "0.500000"
 
 def shown_now(sale: Sale, offer: SaleStep) -> ShownOffer:
     """As the record has it now."""
-    animals = list(sale.animals.order_by("pk"))
-    codes = identifiers_of(one.pk for one in animals)
+    animals = sorted(sale.animals.all(), key=attrgetter("pk"))
+    prefetch_related_objects(animals, "identifiers")
     standings = latest_standings(one.pk for one in animals)
     return ShownOffer(
         str(offer.pk),
@@ -37,7 +39,7 @@ def shown_now(sale: Sale, offer: SaleStep) -> ShownOffer:
                 species=one.species,
                 hatched=one.hatched.isoformat() if one.hatched else "",
                 traits=tuple(one.traits),
-                codes=_codes(codes.get(one.pk, [])),
+                codes=_codes(sorted(one.identifiers.all(), key=attrgetter("position"))),
                 label=label_of(standings.get(one.pk)),
                 **_chances(standings.get(one.pk)),
             )

@@ -27,9 +27,8 @@ from scalewitness.pages.home.titles import name_in
 from scalewitness.pages.plots.of_case import depths_of
 from scalewitness.sales.models import Sale, SaleStep
 from scalewitness.sales.queries import codes_known
-from scalewitness.sales.queries.returns import last_return
+from scalewitness.sales.queries.returns import Return, last_return
 from scalewitness.standings.queries.dossier import Dossier
-from scalewitness.standings.queries.logged import latest_standing
 
 BEFORE_THE_CODE: Final = 2
 """Cautions of the record that stand before the one to compare the code: three lines are read, a
@@ -51,12 +50,12 @@ def animal_view(animal: Animal, sale: Sale, offer: SaleStep) -> dict[str, Any]:
         "taxon": taxon(animal.species),
         "hatched": animal.hatched,
         "traits": animal.traits,
-        "returned": last_return(animal.pk, timezone.now()),
+        "returned": _last_return(animal),
         "ended": animal.ended,
         "ended_at": animal.ended_at,
         "identifiers": codes_known(animal, sale),
         "was": msgspec.to_builtins(was),
-        "was_fact": _standing_fact(animal, was.position),
+        "was_fact": _standing_fact(case, was.position),
         "moved": (now.label if now else "unsexed") != was.label,
         "case": case,
         "short": case.short,
@@ -84,7 +83,12 @@ def _pictures(photos: Iterable[Any], offered: int) -> dict[str, list[Photo]]:
     return {"portrait": there[-1:], "photos": [one for one in photos if one not in there[-1:]]}
 
 
-def _standing_fact(animal: Animal, position: int) -> UUID | None:
+def _last_return(animal: Animal) -> Return | None:
+    """Hardly any came back; its moves were read with the sale."""
+    came_back = any(one.why == "returned" for one in animal.custody.all())
+    return last_return(animal.pk, timezone.now()) if came_back else None
+
+
+def _standing_fact(case: Dossier, position: int) -> UUID | None:
     """The fact that stated the standing; an animal without any call is offered on none."""
-    standing = latest_standing(animal.pk, position)
-    return standing.pk if standing and standing.position == position else None
+    return next((one.pk for one in case.standings if one.position == position), None)

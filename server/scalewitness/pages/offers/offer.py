@@ -14,6 +14,7 @@ from typing import Any, Final
 from uuid import UUID
 
 import msgspec
+from django.db.models import prefetch_related_objects
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.utils import timezone
@@ -177,8 +178,9 @@ def _offer_page(
 ) -> HttpResponse:
     # The log's tip is read first: whatever arrives while the rest is gathered is newer
     # than what the buyer confirms, and so is refused.
-    seen = tip().size - 1
-    sale, offer = link.sale, offer_in_force(link.sale)
+    seen, sale = tip().size - 1, link.sale
+    prefetch_related_objects([sale], *OF_A_SALE)
+    offer = offer_in_force(sale)
     if offer is None:
         raise NotFound()
     offered, progress = msgspec.convert(offer.body, OfferMade), progress_of(sale)
@@ -200,7 +202,7 @@ def _offer_page(
         "without_day": confirmed_without_day(sale),
         "held": progress.is_held,
         "seen": seen,
-        "animals": [animal_view(one, sale, offer) for one in sale.animals.order_by("pk")],
+        "animals": [animal_view(one, sale, offer) for one in _animals(sale)],
         "steps": _steps(sale),
         "bought": _bought(sale),
         **_arrivals(sale),
@@ -215,11 +217,19 @@ def _offer_page(
     return page(request, "offers/offer.html", context, status=asked.status if asked else 200)
 
 
+OF_A_SALE: Final = ("steps", "animals__collection", "animals__identifiers", "animals__custody")
+"""What its page asks of a sale again and again."""
+
+
+def _animals(sale: Sale) -> list[Animal]:
+    return sorted(sale.animals.all(), key=lambda one: one.pk)
+
+
 def _bought(sale: Sale) -> list[tuple[Animal, str]]:
     """The animals with what they are called, once the buyer relies on them."""
     if progress_of(sale).state not in RELIED_ON:
         return []
-    return [(one, title_in(sale, one)) for one in sale.animals.order_by("pk")]
+    return [(one, title_in(sale, one)) for one in _animals(sale)]
 
 
 def _arrivals(sale: Sale) -> dict[str, Any]:
@@ -233,6 +243,8 @@ def _arrivals(sale: Sale) -> dict[str, Any]:
 
 def _returns(sale: Sale) -> Iterator[dict[str, Any]]:
     """What the seller says came back, with a form for each answer while there is none."""
+    if not any(move.why == "returned" for one in _animals(sale) for move in one.custody.all()):
+        return
     for claimed in returns_of(sale, timezone.now()):
         initial = {"move": claimed.id}
         forms = [
@@ -324,6 +336,7 @@ def _owed(link: OfferLink) -> list[Disclosure]:
 def _disclosure_page(
     request: HttpRequest, token: str, link: OfferLink, refused: StepForm | None = None
 ) -> HttpResponse:
+    prefetch_related_objects([link.sale], *OF_A_SALE)
     offer = offer_in_force(link.sale)
     context = {
         "token": token,

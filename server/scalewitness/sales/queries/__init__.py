@@ -228,7 +228,7 @@ def link_behind(token: str, now: datetime) -> OfferLink:
     except BadSignature:
         raise LinkGone() from None
     link = (
-        OfferLink.objects.select_related("sale__buyer", "sale__collection")
+        OfferLink.objects.select_related("sale__buyer", "sale__collection__keeper")
         .filter(pk=link_id, revoked_at=None, expires_at__gt=now)
         .first()
     )

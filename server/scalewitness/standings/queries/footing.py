@@ -5,10 +5,10 @@ footing by its speaker's own record, by keepers who answer for them, or because 
 them before anybody had a record.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Set
 from functools import lru_cache
 from itertools import combinations
-from typing import Final
+from typing import Final, NamedTuple
 from uuid import UUID
 
 from django.db.models import QuerySet
@@ -20,7 +20,7 @@ from scalewitness.domain.observations import Sex
 from scalewitness.domain.sexing.examiners.sprt import decide
 from scalewitness.domain.sexing.policy import DEFAULT_POLICY
 from scalewitness.domain.sexing.qualification import PLAN
-from scalewitness.ledger.queries.prepared import asked
+from scalewitness.ledger.queries.prepared import asked, ids_literal
 from scalewitness.people.models import Deceit, Voucher
 from scalewitness.standings.queries.records import NEWEST, latest_records
 
@@ -53,16 +53,18 @@ WITH answering AS (
     SELECT FROM ledger_entry e WHERE e.by = d.keeper_id AND e.kind = ANY(%(spoken)s)
     AND e.position > w.position AND e.position < ended.position)
 )
-SELECT EXISTS (SELECT FROM people_deceit WHERE keeper_id = %(keeper)s),
-       EXISTS (SELECT FROM people_founder WHERE keeper_id = %(keeper)s),
-       EXISTS (SELECT FROM answering WHERE by_id = %(keeper)s),
+SELECT given.keeper,
+       EXISTS (SELECT FROM people_deceit WHERE keeper_id = given.keeper),
+       EXISTS (SELECT FROM people_founder WHERE keeper_id = given.keeper),
+       EXISTS (SELECT FROM answering WHERE by_id = given.keeper),
        ARRAY(SELECT by_id FROM (
            SELECT DISTINCT ON (by_id) by_id, vouches FROM people_voucher
-           WHERE keeper_id = %(keeper)s AND practice = '' ORDER BY by_id, position DESC) v
+           WHERE keeper_id = given.keeper AND practice = '' ORDER BY by_id, position DESC) v
          WHERE vouches AND by_id NOT IN (SELECT by_id FROM answering)
            AND by_id NOT IN (SELECT keeper_id FROM people_deceit))
+FROM unnest(%(keepers)s::uuid[]) AS given (keeper)
 """
-"""Whether the keeper deceived, was named a founder, answered for somebody who deceived; and who
+"""Whether each keeper deceived, was named a founder, answered for somebody who deceived; and who
 answers for them, but for those who deceived or answered for somebody who did: then, or when a call
 of theirs or a statement on another's was accepted, so that nobody ends it in time."""
 _SPOKEN: Final = ["call_made", "call_refiled", "document_read", "report_answered", "witness_stated"]
@@ -71,14 +73,21 @@ _SPOKEN: Final = ["call_made", "call_refiled", "document_read", "report_answered
 
 def footing_of(keeper: UUID | None) -> Footing:
     """Why the keeper's word may verify a sex now; ``none``: it may not yet."""
-    if keeper is None:
+    return "none" if keeper is None else footings_of([keeper])[keeper]
+
+
+def footings_of(keepers: Iterable[UUID]) -> dict[UUID, Footing]:
+    """The same of each of them."""
+    ties, earned = _ties(keepers), _earned_now()
+    return {keeper: _footing(keeper, tied, earned) for keeper, tied in ties.items()}
+
+
+def _footing(keeper: UUID, tied: "_Ties", earned: Set[UUID]) -> Footing:
+    if tied.deceived:
         return "none"
-    deceived, founder, _, vouchers = _ties(keeper)
-    if deceived:
-        return "none"
-    if own := _own(keeper, founder=founder):
+    if own := _own(keeper, earned, founder=tied.founder):
         return own
-    return "vouched" if _independent(vouchers) else "none"
+    return "vouched" if _independent(tied.vouchers) else "none"
 
 
 def footed(calls: QuerySet[Call]) -> QuerySet[Call]:
@@ -91,8 +100,7 @@ def rests_on_lost(animal: UUID, sex: Sex) -> bool:
     then, has none now."""
     calls = Call.objects.filter(COUNTS, animal=animal, conclusion=sex, blind=True, interested=False)
     footed = calls.exclude(footing__in=("", "none")).values_list("by", flat=True).distinct()
-    found = {footing_of(one) for one in footed}
-    return found == {"none"}
+    return {*footings_of(footed).values()} == {"none"}
 
 
 def vouched_by(keeper: UUID) -> list[Voucher]:
@@ -104,24 +112,38 @@ def vouched_by(keeper: UUID) -> list[Voucher]:
 def may_vouch(keeper: UUID) -> bool:
     """Whether they may answer for others. Those who are only answered for may not: so one finding
     of deceit ends all that its two vouchers stood for (our judgement)."""
-    deceived, founder, lost, _ = _ties(keeper)
-    return not deceived and not lost and _own(keeper, founder=founder) is not None
+    tied = _ties([keeper])[keeper]
+    own = _own(keeper, _earned_now(), founder=tied.founder)
+    return not tied.deceived and not tied.lost and own is not None
 
 
 def founders_in_force() -> bool:
     """Whether the word of founders still counts for being theirs."""
-    return len(_earned_now()) < EARNED
+    return _are_in_force(_earned_now())
 
 
-def _ties(keeper: UUID) -> tuple[bool, bool, bool, list[UUID]]:
-    ((deceived, founder, lost, vouchers),) = asked(_TIES, {"keeper": keeper, "spoken": _SPOKEN})
-    return deceived, founder, lost, vouchers
+def _are_in_force(earned: Set[UUID]) -> bool:
+    return len(earned) < EARNED
 
 
-def _own(keeper: UUID, *, founder: bool) -> Footing | None:
-    if keeper in _earned_now():
+class _Ties(NamedTuple):
+    """``lost``: they answered for somebody who deceived."""
+
+    deceived: bool
+    founder: bool
+    lost: bool
+    vouchers: list[UUID]
+
+
+def _ties(keepers: Iterable[UUID]) -> dict[UUID, _Ties]:
+    rows = asked(_TIES, {"keepers": ids_literal(keepers), "spoken": _SPOKEN})
+    return {keeper: _Ties(*tied) for keeper, *tied in rows}
+
+
+def _own(keeper: UUID, earned: Set[UUID], *, founder: bool) -> Footing | None:
+    if keeper in earned:
         return "record"
-    return "founder" if founder and founders_in_force() else None
+    return "founder" if founder and _are_in_force(earned) else None
 
 
 def _independent(vouchers: Iterable[UUID]) -> bool:
