@@ -7,6 +7,7 @@ from scalewitness_cli.commands.alarms import acknowledge, alarms, evidence
 from scalewitness_cli.commands.checking import check
 from scalewitness_cli.commands.editing import edit
 from scalewitness_cli.commands.ending import end
+from scalewitness_cli.commands.inviting import invitations, invite
 from scalewitness_cli.commands.own_word import endorse, in_my_name, require_signatures
 from scalewitness_cli.commands.photo import photo
 from scalewitness_cli.commands.receipt import receipt
@@ -31,7 +32,7 @@ def cli() -> None:
 
 KEEPERS = (sign_in, sign_out, servers, trust_log, follow_log, sheet, check, refile, edit, end, sync,
     in_my_name, require_signatures, endorse, send, show, unsent, retry, drop, choose, receipt,
-    photo, import_, export)  # fmt: skip
+    photo, import_, export, invite, invitations)  # fmt: skip
 WATCHERS = (verify, witness, alarms, acknowledge, evidence)
 for command in (*KEEPERS, *WATCHERS):
     cli.add_command(command)

@@ -210,6 +210,14 @@ ROWS = [
     Row("GET", "visits/{visit}/sheet", to(200, *STEWARDS, "guest_before")),
     Row("POST", "visits/{invitation}/answer", to(201, "stranger"), fact(accepted=True)),
     Row("POST", "visits/{visit}/cancellation", to(201, *STEWARDS), fact()),
+    Row("GET", "invitations", SIGNED_IN),
+    Row("POST", "invitations", to(201, *STEWARDS), lambda stage: {
+        "id": str(new_id()), "email": "new.keeper@people.example",
+        "collection": stage.ids["collection"], "animals": [stage.ids["sold"]],
+        "opens": at(), "closes": at(days=3)}),
+    Row("GET", "invitations/{by_letter}", to(200, "owner", "viewer")),
+    Row("POST", "invitations/{by_letter}/answer", to(201, "viewer"), plain(accepted=True)),
+    Row("DELETE", "invitations/{by_letter}", to(204, "owner")),
     # sales
     Row("GET", "sales", SIGNED_IN),
     Row("POST", "sales", to(201, *STEWARDS), plain(

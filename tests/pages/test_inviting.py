@@ -12,7 +12,7 @@ from tests.world import World, keeper
 from scalewitness.animals.models import Animal
 from scalewitness.intake.invitations import MOST_A_DAY
 from scalewitness.ledger.queries.tree import tip
-from scalewitness.letters.accounts import MOST_AN_HOUR
+from scalewitness.letters.visits import MOST_TO_ONE
 from scalewitness.mail.models import Letter
 from scalewitness.mail.services.composing import compose
 from scalewitness.people.services import vouch
@@ -184,9 +184,12 @@ def test_a_host_who_keeps_the_animals_no_more_invites_nobody(
 def test_letters_are_few_to_an_address_and_from_a_host(
     here: Here, odile: Browser, snake: Animal
 ) -> None:
-    sent = [invite(odile, here, snake, email=NOBODY) for _ in range(MOST_AN_HOUR + 1)]
+    most, _ = MOST_TO_ONE[0]
+    sent = [invite(odile, here, snake, email=NOBODY) for _ in range(most + 1)]
     assert {one.status for one in sent} == {302}, "the host is answered alike"
-    assert len(letters()) == MOST_AN_HOUR
+    assert len(letters()) == most
+    told = ["No letter goes there" in odile.open(one.goes_to).text for one in sent]
+    assert told == [False] * most + [True], "and reads that nobody was written to"
     for number in range(MOST_A_DAY - len(sent)):
         assert invite(odile, here, snake, email=f"p{number}@people.example").status == 302
     refused = invite(odile, here, snake, email="one.more@people.example")

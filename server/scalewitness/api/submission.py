@@ -175,7 +175,7 @@ class PendingFact:
         try:
             outcome = accept_one(item, self.actor, self.now)
         except Refused as refused:
-            raise _as_sent(refused, flat) from None
+            raise as_sent(refused, flat) from None
         receipt = None if outcome.position is None else self._receipt()
         answer = FactAnswer(
             str(self.id),
@@ -202,7 +202,7 @@ class PendingFact:
         return reverse("api:offer-receipt", args=[self.token, self.id])
 
 
-def _as_sent(refused: Refused, flat: tuple[str, ...]) -> Refused:
+def as_sent(refused: Refused, flat: tuple[str, ...]) -> Refused:
     """The refusal with its pointers into what the client sent."""
     problem = refused.as_problem()
     for place in problem.get("errors", []):

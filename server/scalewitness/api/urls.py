@@ -63,6 +63,9 @@ from scalewitness.api.grants.list_grants import list_grants
 from scalewitness.api.grants.revoke_grant import revoke_grant
 from scalewitness.api.held_calls.decide_held_call import decide_held_call
 from scalewitness.api.held_calls.list_held_calls import list_held_calls
+from scalewitness.api.invitations.answer_invitation import answer_invitation, withdraw_invitation
+from scalewitness.api.invitations.invite_by_letter import invite_by_letter
+from scalewitness.api.invitations.list_invitations import list_invitations, show_invitation
 from scalewitness.api.keepers.edit_me import edit_me
 from scalewitness.api.keepers.find_keeper import find_keeper
 from scalewitness.api.keepers.show_me import show_me
@@ -210,6 +213,17 @@ calls = [
     path("visits/<uuid:id>/sheet", resource(get=show_sheet), name="sheet"),
     path("visits/<uuid:id>/answer", resource(post=answer_visit)),
     path("visits/<uuid:id>/cancellation", resource(post=cancel_visit)),
+    path(
+        "invitations",
+        resource(get=list_invitations, post=invite_by_letter),
+        name="invitations",
+    ),
+    path(
+        "invitations/<uuid:id>",
+        resource(get=show_invitation, delete=withdraw_invitation),
+        name="invitation",
+    ),
+    path("invitations/<uuid:id>/answer", resource(post=answer_invitation)),
 ]
 sales = [
     path("sales", resource(get=list_sales, post=draft_sale), name="sales"),

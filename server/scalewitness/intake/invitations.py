@@ -9,10 +9,9 @@ from datetime import datetime
 from typing import Any, Final
 from uuid import UUID
 
-import msgspec
 from django.db import transaction
 
-from scalewitness.domain.errors import AddressUnconfirmed, NotFound, NotNow
+from scalewitness.domain.errors import AddressUnconfirmed, IdReused, NotFound, NotNow
 from scalewitness.domain.facts import VisitInvited
 from scalewitness.domain.moments import parse_moment, rfc3339
 from scalewitness.fresh_ids import fresh_id
@@ -20,11 +19,12 @@ from scalewitness.intake.batch import Actor
 from scalewitness.intake.ranges import check_ranges
 from scalewitness.intake.rules.visits import check_sheet, hosted
 from scalewitness.intake.services import accept_one
+from scalewitness.intake.submission import shaped
 from scalewitness.letters.visits import write_to_address
 from scalewitness.people.models import Keeper
 from scalewitness.people.queries import has_verified_address
 from scalewitness.rate_limit import one_too_many
-from scalewitness.visits.models import InvitationByLetter
+from scalewitness.visits.models import InvitationByLetter, Visit
 from scalewitness.visits.queries import visit_of
 from scalewitness.visits.services import forget_invitation
 
@@ -34,25 +34,20 @@ MOST_A_DAY: Final = 20
 
 def invite_by_letter(
     id: UUID, email: str, body: Mapping[str, Any], host: Keeper, now: datetime
-) -> None:
-    """``body``: of the invitation, but for its guest. The same again writes no second letter.
+) -> InvitationByLetter | Visit:
+    """``body``: of the invitation, but for its guest. The same again writes no second letter, and
+    gives the visit where it was accepted meanwhile.
 
     Raises:
         Refused: as stating it would be, but for what hangs on whose address it is.
+        IdReused: another invitation has this id.
     """
-    wanted = msgspec.convert({**body, "guest": str(host.pk)}, VisitInvited)
+    wanted = shaped({**body, "guest": str(host.pk)}, VisitInvited, "/body")
     check_ranges(wanted, now)
     if not has_verified_address(host):
         raise AddressUnconfirmed()
     collection = hosted(UUID(wanted.collection), host.pk, now)
     check_sheet(collection, wanted)
-    before = InvitationByLetter.objects.filter(pk=id).first() or visit_of(id)
-    if before is not None:
-        if before.host_id != host.pk:
-            raise NotFound()
-        return
-    if one_too_many(f"invitations:{host.pk}", MOST_A_DAY, 86400):
-        raise NotNow(f"You invited {MOST_A_DAY} people by letter today: the next ones tomorrow.")
     written = {
         "collection": collection,
         "host": host,
@@ -61,16 +56,39 @@ def invite_by_letter(
         "opens": parse_moment(wanted.opens),
         "closes": parse_moment(wanted.closes),
         "blind": wanted.blind,
-        "invited_at": now,
     }
+    before = InvitationByLetter.objects.filter(pk=id).first() or visit_of(id)
+    if before is not None:
+        return _as_before(before, written)
+    if one_too_many(f"invitations:{host.pk}", MOST_A_DAY, 86400):
+        raise NotNow(f"You invited {MOST_A_DAY} people by letter today: the next ones tomorrow.")
     with transaction.atomic():  # sent twice at once, it is one
-        made, is_new = InvitationByLetter.objects.get_or_create(id=id, defaults=written)
-        if is_new:
-            write_to_address(made, now)
+        made, is_new = InvitationByLetter.objects.get_or_create(
+            id=id, defaults={**written, "invited_at": now}
+        )
+        if is_new and not write_to_address(made, now):
+            made.letter_owed = False
+            made.save(update_fields=["letter_owed"])
+    return made
 
 
-def take_up(invitation: InvitationByLetter, guest: Keeper, now: datetime) -> None:
-    """State what the host wrote and that the guest accepts it, both or neither.
+def _as_before(
+    before: InvitationByLetter | Visit, written: Mapping[str, Any]
+) -> InvitationByLetter | Visit:
+    """What has this id already, if it is this."""
+    if before.host_id != written["host"].pk:
+        raise NotFound()
+    same = isinstance(before, Visit) or all(
+        getattr(before, name) == value for name, value in written.items()
+    )
+    if not same:
+        raise IdReused("Another invitation has this id. Invite them anew, under one of its own.")
+    return before
+
+
+def take_up(invitation: InvitationByLetter, guest: Keeper, now: datetime) -> Visit:
+    """State what the host wrote and that the guest accepts it, both or neither. The visit that it
+    is from then on.
 
     Raises:
         Refused: the host could not invite them any more.
@@ -88,6 +106,7 @@ def take_up(invitation: InvitationByLetter, guest: Keeper, now: datetime) -> Non
         accept_one(invited, Actor(keeper=invitation.host_id), now)
         accept_one(_item("visit_accepted", invitation, {}, now, now), Actor(keeper=guest.pk), now)
         forget_invitation(invitation.pk)
+    return Visit.objects.get(pk=invitation.pk)
 
 
 def _item(

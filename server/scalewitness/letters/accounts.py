@@ -85,16 +85,17 @@ def nobody(email: str) -> UUID:
 
 def write_to_claimed(
     kind: str, email: str, person: UUID, now: datetime, **leads_to: object
-) -> None:
+) -> bool:
     """Anybody can have these sent to anybody, so they are few and hold nothing that was typed
-    but the name of who invites."""
-    if one_too_many(f"letter:{kind}:{_digest(email)}", MOST_AN_HOUR, 3600):
+    but the name of who invites. Whether it is owed."""
+    if one_too_many(f"letter:{kind}:{digest(email)}", MOST_AN_HOUR, 3600):
         log.warning("letter_once_too_often", kind=kind)
-        return
+        return False
     _queue(fresh_id(now), kind, person, email, {"to_name": "reader", **leads_to}, now)
+    return True
 
 
-def _digest(email: str) -> str:
+def digest(email: str) -> str:
     return salted_hmac("scalewitness.letters", email, algorithm="sha256").hexdigest()
 
 

@@ -1,9 +1,11 @@
 """Letters about visits."""
 
 from datetime import datetime
+from typing import Final
 
-from scalewitness.letters.accounts import nobody, write_to_claimed
+from scalewitness.letters.accounts import digest, nobody, write_to_claimed
 from scalewitness.letters.owing import Owing
+from scalewitness.rate_limit import one_too_many
 from scalewitness.visits.models import InvitationByLetter, Visit
 
 
@@ -26,8 +28,17 @@ def send_invitation(visit: Visit, owing: Owing) -> None:
     )
 
 
-def write_to_address(invitation: InvitationByLetter, now: datetime) -> None:
-    """The same to everyone, whether or not there is an account with the address."""
+MOST_TO_ONE: Final = ((3, 86400), (12, 30 * 86400))
+"""Letters to one address, from all hosts together, in so many seconds (our judgement: whoever is
+asked more often has an account and reads it there; whoever has none is left in peace)."""
+
+
+def write_to_address(invitation: InvitationByLetter, now: datetime) -> bool:
+    """The same to everyone, whether or not there is an account with the address. Whether a letter
+    goes: an address gets few."""
+    for most, seconds in MOST_TO_ONE:
+        if one_too_many(f"invited:{seconds}:{digest(invitation.email)}", most, seconds):
+            return False
     context = {
         "host_name": invitation.host.name,
         "opens": invitation.opens.isoformat(),
@@ -36,4 +47,5 @@ def write_to_address(invitation: InvitationByLetter, now: datetime) -> None:
         "count": len(invitation.animals),
         "visit": str(invitation.pk),
     }
-    write_to_claimed("visit_by_letter", invitation.email, nobody(invitation.email), now, **context)
+    email = invitation.email
+    return write_to_claimed("visit_by_letter", email, nobody(email), now, **context)

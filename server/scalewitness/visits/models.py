@@ -61,6 +61,8 @@ class InvitationByLetter(models.Model):
     blind = models.BooleanField()
     invited_at = models.DateTimeField()
     declined_at = models.DateTimeField(null=True)
+    letter_owed = models.BooleanField(default=True, db_default=True)
+    """Whether the address gets a letter of it: it gets few, from all hosts together."""
 
     def __str__(self) -> str:
         return f"invitation {self.id}"

@@ -1,6 +1,7 @@
 """Visits: inviting, answering, and the sheet a guest works from."""
 
 from collections.abc import Mapping
+from typing import Final
 from uuid import UUID
 
 from django.contrib import messages
@@ -78,9 +79,12 @@ def invite(request: HttpRequest, keeper: Keeper, collection_id: UUID) -> HttpRes
         collection=collection.pk,
     )
     if form.is_valid() and (page_of := form.invite(keeper)):
-        messages.success(request, "Invited. They are told by letter.")
+        messages.success(request, INVITED[page_of])
         return redirect(page_of, form.cleaned_data["visit"])
     return page(request, "visits/invite.html", {"collection": collection}, form)
+
+
+INVITED: Final = {"visit": "Invited. They are told by letter.", "by_letter": "Invited."}
 
 
 def _by_name(known: Mapping[UUID, Met]) -> Listed:

@@ -1,0 +1,64 @@
+"""The owner of the address accepts or declines; the host withdraws."""
+
+from uuid import UUID
+
+from django.urls import reverse
+from django.utils import timezone
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from scalewitness.api.authentication import keeper_of
+from scalewitness.api.operations import operation
+from scalewitness.api.reading import Sent, body_of
+from scalewitness.api.shapes.invitations import InvitationShown, invitation
+from scalewitness.api.shapes.visits import VisitShown, visit
+from scalewitness.domain.errors import NotFound, NotNow, Refused
+from scalewitness.intake.invitations import take_up
+from scalewitness.people.models import Keeper
+from scalewitness.visits.models import InvitationByLetter
+from scalewitness.visits.queries import invitation_by_letter
+from scalewitness.visits.services import decline_by_letter, forget_invitation
+
+
+class InvitationAnswer(Sent, frozen=True, kw_only=True):
+    accepted: bool
+
+
+@operation(
+    "Answer an invitation by letter",
+    takes=InvitationAnswer,
+    gives={201: VisitShown, 200: InvitationShown},
+    refuses=(NotFound, NotNow),
+)
+def answer_invitation(request: Request, id: UUID) -> Response:
+    """Accepted, it becomes the visit of the same id, with both facts in the log. Declined, its host
+    reads that."""
+    sent, keeper, now = body_of(request, InvitationAnswer), keeper_of(request), timezone.now()
+    found = _answerable(keeper, id)
+    if not sent.accepted:
+        decline_by_letter(found, now)
+        return Response(invitation(found, keeper))
+    try:
+        made = take_up(found, keeper, now)
+    except Refused:  # why is between the host and the record
+        raise NotNow("This invitation holds no longer. Ask whoever invited you.") from None
+    where = reverse("api:visit", args=[made.pk])
+    return Response(visit(made, now, host=False), 201, headers={"Location": where})
+
+
+def _answerable(keeper: Keeper, id: UUID) -> InvitationByLetter:
+    found = invitation_by_letter(keeper, id, timezone.now())
+    if found.host_id == keeper.pk:
+        raise NotFound()
+    return found
+
+
+@operation("Withdraw an invitation by letter", gives={204: None}, refuses=(NotFound,))
+def withdraw_invitation(request: Request, id: UUID) -> Response:
+    """By whoever wrote it, while nobody accepted it; the letter goes too if it has not left."""
+    keeper = keeper_of(request)
+    found = invitation_by_letter(keeper, id, timezone.now())
+    if found.host_id != keeper.pk:
+        raise NotFound()
+    forget_invitation(found.pk)
+    return Response(status=204)
