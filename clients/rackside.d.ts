@@ -137,8 +137,10 @@ interface Kept {
   outbox: Stored;
   drafts: Draft;
   photos: PhotoFile;
+  named: InMyName;
 }
 interface Meta {
+  trusted: string[];
   session: Session;
   key: PhoneKey;
   refreshed: number;
@@ -152,9 +154,39 @@ interface Meta {
 type Held<S, K> = S extends keyof Kept ? Kept[S] : K extends keyof Meta ? Meta[K] : never;
 type OpenStores = Record<string, IDBObjectStore>;
 
+interface FedItem {
+  type: string;
+  animal: any;
+  facts?: FedItem[];
+  entry?: any;
+  position?: any;
+}
+/** An entry of the log (pure/own_word.js). */
+interface OwnEntry extends Fact {
+  by: string | null;
+  device: string | null;
+  sig: string | null;
+}
+/** A fact in the keeper's own name: `why` null before it was judged, "" where nothing speaks against
+    it (store/own_word.js). */
+interface InMyName {
+  id: string;
+  position: number;
+  entry: OwnEntry;
+  why: string | null;
+  answer: "mine" | "not mine" | null;
+}
+interface Word {
+  trusted: Set<string>;
+  keys: Map<string, string>;
+  ends: Map<string, number>;
+  rules: [number, boolean][];
+  verify: (key: string, entry: OwnEntry) => Promise<boolean>;
+}
+
 /** A page of the feed of changes. */
 interface Page {
-  items: { type: string; animal: any }[];
+  items: FedItem[];
   cursor: string;
   more: boolean;
 }

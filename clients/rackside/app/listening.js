@@ -2,6 +2,7 @@
    and the server answers when there is something. */
 
 import { Refused } from "../net/api.js";
+import { judge } from "../net/own_word.js";
 import * as replica from "../net/replica.js";
 import { backoff } from "../pure/waiting.js";
 import { refreshed } from "../store/replica.js";
@@ -69,6 +70,7 @@ async function turns(signal) {
 async function turn(session, signal, fresh) {
   try {
     const came = await replica.follow(session, { wait: fresh ? 0 : HELD, signal });
+    if (await judge(session)) await changed();
     if (came || fresh) await replica.visits(session, signal, changed);
     await refreshed(session, Date.now());
     await amiss("");

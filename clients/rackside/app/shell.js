@@ -2,6 +2,7 @@
 
 import { signing } from "../views/account.js";
 import { clockSentence } from "../views/clock.js";
+import { sentence } from "../views/own_word.js";
 import { element, moment } from "./dom.js";
 import { summary } from "../pure/outbox.js";
 import { state } from "./state.js";
@@ -31,7 +32,10 @@ export function head() {
   element("nav").hidden = !state.session;
   element("out").hidden = !isSignedOut() || location.hash === SIGN_IN;
   const unsigned = signedIn() && (!state.key || state.key.state === "refused");
-  put("notice", [unsigned && signing(), clockSentence(), held()].filter(Boolean).join(" "));
+  put(
+    "notice",
+    [unsigned && signing(), sentence(), clockSentence(), held()].filter(Boolean).join(" "),
+  );
 }
 
 /** Why nothing goes although there is a signal. */

@@ -2,6 +2,7 @@
 
 import { lastLook } from "../net/clock.js";
 import { isHeldOff } from "../pure/cautions.js";
+import { isAsked } from "../pure/own_word.js";
 import { title } from "../pure/search.js";
 import { stateAt } from "../pure/visits.js";
 import { BEFORE_A_CHECK } from "../pure/words.js";
@@ -18,7 +19,7 @@ const listeners = new Set();
 /** @type {{
       session: Session | null, key: PhoneKey | null, refreshed: number | null,
       visits: KeptVisit[], animals: Map<string, Animal>, outbox: Stored[], fault: string,
-      clock: Look | null, hold: Hold | null, own: Person[], named: Person[],
+      clock: Look | null, hold: Hold | null, own: Person[], named: Person[], doubts: InMyName[],
     }} */
 export const state = {
   session: null,
@@ -32,10 +33,11 @@ export const state = {
   hold: null,
   own: [],
   named: [],
+  doubts: [],
 };
 
 export async function load() {
-  const [session, key, refreshed, visits, outbox, clock, { hold }, own, named, naming] =
+  const [session, key, refreshed, visits, outbox, clock, { hold }, own, named, naming, inMyName] =
     await Promise
       .all([
         get("meta", "session"),
@@ -48,6 +50,7 @@ export async function load() {
         get("meta", "own"),
         get("meta", "named"),
         get("meta", "naming"),
+        all("named"),
       ]);
   // A breeder's own animals are kept too; only those of sheets are looked at.
   const animals = await some(
@@ -65,6 +68,7 @@ export async function load() {
     hold,
     own: own ?? [],
     named: [...(named ?? []), ...(naming ?? [])],
+    doubts: inMyName.filter(isAsked).sort((a, b) => a.position - b.position),
   });
 }
 

@@ -2,7 +2,7 @@
    disk ("strict" durability), all of it or nothing. */
 
 const NAME = "rackside";
-const VERSION = 3;
+const VERSION = 4;
 const STORES = {
   meta: null,
   visits: "id",
@@ -10,6 +10,7 @@ const STORES = {
   outbox: "id",
   drafts: "animal",
   photos: "id",
+  named: "id",
 };
 
 /** @type {Promise<IDBDatabase> | null} */
@@ -19,7 +20,12 @@ let opening = null;
 function open() {
   opening ??= new Promise((resolve, reject) => {
     const asked = indexedDB.open(NAME, VERSION);
-    asked.onupgradeneeded = ({ oldVersion }) => upgrade(asked.result, oldVersion);
+    asked.onupgradeneeded = ({ oldVersion }) => {
+      upgrade(asked.result, oldVersion);
+      if (oldVersion && oldVersion < 4) {
+        fetchAnew(/** @type {IDBTransaction} */ (asked.transaction));
+      }
+    };
     asked.onsuccess = () => resolve(watched(asked.result));
     asked.onerror = () => reject(asked.error);
   }).catch((fault) => {
@@ -39,6 +45,17 @@ function upgrade(db, from) {
       db.createObjectStore(name, keyPath ? { keyPath } : {});
     }
   }
+}
+
+/** Before, nothing was kept of what is in the keeper's own name: all of it is looked at again.
+    @param {IDBTransaction} step */
+function fetchAnew(step) {
+  const meta = step.objectStore("meta");
+  const asked = meta.get("feed");
+  asked.onsuccess = () => {
+    const pull = (asked.result?.pull ?? 0) + 1;
+    if (asked.result) meta.put({ cursor: null, pull, anew: true }, "feed");
+  };
 }
 
 /** @param {IDBDatabase} db */

@@ -5,6 +5,7 @@
 
 import { listed, without, withSheet } from "../pure/visits.js";
 import { get, write } from "./db.js";
+import { note } from "./own_word.js";
 import { whileSignedIn } from "./session.js";
 
 /** @type {Feed} */
@@ -20,7 +21,10 @@ export const feed = async () => (await get("meta", "feed")) ?? BEGINNING;
 export function take(session, from, page) {
   return revise(session, (open, held) => {
     if (held.cursor !== from) return;
-    page.items.forEach((one) => takeItem(open, one, held.pull));
+    page.items.forEach((one) => {
+      takeItem(open, one, held.pull);
+      note(open, session, one);
+    });
     leaveSheets(
       open,
       page.items.filter(({ type }) => type === "purge").map(({ animal }) => animal),
@@ -115,7 +119,7 @@ export function refreshed(session, at) {
     @param {(open: OpenStores, held: Feed) => void} work */
 function revise(session, work) {
   return write(
-    ["animals", "drafts", "meta", "visits"],
+    ["animals", "drafts", "meta", "named", "visits"],
     (open) =>
       whileSignedIn(open.meta, session, () => {
         const asked = open.meta.get("feed");

@@ -3,7 +3,9 @@
 import { signOut, unsentFile } from "../app/account.js";
 import { h } from "../app/dom.js";
 import { state } from "../app/state.js";
+import { fingerprint } from "../net/keys.js";
 import { isOwed } from "../pure/outbox.js";
+import { inMyName } from "./own_word.js";
 
 export function account() {
   const session = /** @type {Session} */ (state.session);
@@ -14,10 +16,16 @@ export function account() {
       : "The browser may clear what is stored here when room is short. Add this page to the home screen, and send soon.";
   });
   const signed = h("dd", {}, signing());
+  const print = h("dd", {}, "…");
+  showFingerprint(print);
+  let doubted = inMyName();
+  const place = h("div", {}, doubted);
   return {
     title: "This phone",
     update: () => {
       signed.textContent = signing();
+      doubted = inMyName();
+      place.replaceChildren(...(doubted ? [doubted] : []));
       return true; // whoever is signing out is not interrupted
     },
     node: h(
@@ -30,10 +38,17 @@ export function account() {
         pair(session.expired ? "Signed out, was" : "Signed in as", session.name),
         h("div", {}, h("dt", {}, "Storage"), kept),
         h("div", {}, h("dt", {}, "Signature"), signed),
+        h("div", {}, h("dt", {}, "Key, to compare on another device of yours"), print),
       ),
+      place,
       leaving(),
     ),
   };
+}
+
+/** @param {HTMLElement} place */
+async function showFingerprint(place) {
+  place.textContent = state.key ? await fingerprint(state.key.enrolment.key) : "none";
 }
 
 /** @param {string} term

@@ -1,0 +1,99 @@
+/* What a phone thinks of facts in its keeper's name, from the keeper's own entries. It trusts its own
+   key, keys that its keeper confirmed here, and keys that a trusted one endorsed.
+
+   The server's `domain/translog/own_word.py` says the same. */
+
+export const OF_KEYS = [
+  "device_key_enrolled",
+  "device_key_endorsed",
+  "device_revoked",
+  "signatures_required",
+];
+const ALARMING = ["unsigned_ruled", "unknown_key", "forged", "revoked"];
+
+/** Why a fact is in doubt, as the end of a sentence.
+    @type {Record<string, string>} */
+export const WHY = {
+  unsigned_ruled: "not signed, although you ruled that only what your devices sign counts",
+  unknown_key: "signed by a device that no entry gives a key",
+  forged: "its signature does not fit its device’s key",
+  revoked: "signed by a device that had been revoked",
+  unsigned: "sent by a device without a signature",
+  by_password: "signed by a device whose key nothing but the password stands for",
+};
+
+/** Whether a record that keeps its rules would never have taken it.
+    @param {InMyName} one */
+export const isAlarm = ({ why }) => ALARMING.includes(why ?? "");
+
+/** Whether its keeper is to be asked: not of what was made on a page, nor of what was them.
+    @param {InMyName} one */
+export const isAsked = ({ why, answer }) => (why ?? "") in WHY && answer !== "mine";
+
+/** Judges facts by what those of {@link OF_KEYS} among `held` say; gives the doubt of each of
+    `open`, "" for none. `verify(key, entry)`: whether the key (hex) signed the entry.
+    @param {string[]} trusted
+    @param {InMyName[]} held
+    @param {InMyName[]} open
+    @param {(key: string, entry: OwnEntry) => Promise<boolean>} verify */
+export async function judged(trusted, held, open, verify) {
+  const word = {
+    trusted: new Set(trusted),
+    /** @type {Map<string, string>} */ keys: new Map(),
+    /** @type {Map<string, number>} */ ends: new Map(),
+    /** @type {[number, boolean][]} */ rules: [],
+    verify,
+  };
+  const told = held.filter(({ entry }) => OF_KEYS.includes(entry.kind));
+  for (const one of told.sort((a, b) => a.position - b.position)) await read(word, one);
+  return {
+    keys: word.keys,
+    doubts: await Promise.all(open.map((one) => doubt(word, one))),
+  };
+}
+
+/** @param {Word} word
+    @param {InMyName} one */
+async function read(word, { entry, position }) {
+  const { kind, body, device, sig } = entry;
+  if (kind === "device_key_enrolled") {
+    const own = body.device === device && await word.verify(body.key, entry);
+    if (own && !word.keys.has(body.device)) word.keys.set(body.device, body.key);
+    return;
+  }
+  const trusts = await isTrusted(word, entry);
+  if (kind === "device_revoked") {
+    const free = sig === null && !isRuled(word, position);
+    if ((trusts || free) && !word.ends.has(body.device)) word.ends.set(body.device, position);
+  } else if (trusts && kind === "device_key_endorsed") {
+    if (word.keys.get(body.device) === body.key) word.trusted.add(body.key);
+  } else if (trusts) word.rules.push([position, body.required ?? true]);
+}
+
+/** @param {Word} word
+    @param {InMyName} one
+    @returns {Promise<string>} */
+async function doubt(word, { entry, position }) {
+  if (entry.sig === null) {
+    if (isRuled(word, position)) return "unsigned_ruled";
+    return entry.device === null ? "page" : "unsigned";
+  }
+  const key = word.keys.get(entry.device ?? "");
+  if (!key) return "unknown_key";
+  if (!await word.verify(key, entry)) return "forged";
+  if (position > (word.ends.get(entry.device ?? "") ?? position)) return "revoked";
+  return word.trusted.has(key) ? "" : "by_password";
+}
+
+/** @param {Word} word
+    @param {number} position */
+function isRuled({ rules }, position) {
+  return rules.filter(([at]) => at < position).at(-1)?.[1] ?? false;
+}
+
+/** @param {Word} word
+    @param {OwnEntry} entry */
+async function isTrusted(word, entry) {
+  const key = word.keys.get(entry.device ?? "");
+  return key !== undefined && word.trusted.has(key) && await word.verify(key, entry);
+}

@@ -1,0 +1,116 @@
+"""The phone looks at facts in its keeper's own name: what no key that it trusts signed is shown,
+and its keeper says whether it was them."""
+
+from typing import Any
+
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+from msgspec import to_builtins
+from playwright.sync_api import expect
+from tests.browser.rackside.conftest import Phone, Racks, fresh_id, moment, said, stored, until
+from tests.domain.translog.test_own_word import (
+    MINE,
+    OTHER,
+    THIRD,
+    endorsed,
+    enrolled,
+    note,
+    replace,
+    revoked,
+    ruled,
+)
+from tests.world import PASSWORD, probing
+
+from scalewitness.domain.translog.leaf import Leaf
+from scalewitness.domain.translog.own_word import own_word
+from scalewitness.domain.translog.signatures import fingerprint
+from scalewitness_cli.devicekey import DeviceKey
+
+JUDGED = """(async () => {
+  const keys = await import(given.keys);
+  const facts = (list) => list.map((entry, position) => ({ entry, position, why: null }));
+  const asked = given.asked.map(([entry, position]) => ({ entry, position }));
+  return (await m.judged(given.trusted, facts(given.told), asked, keys.isSigned)).doubts;
+})()"""
+
+
+def test_the_phone_judges_as_the_command_does(modules: Any) -> None:
+    stories: list[list[Leaf]] = [
+        [],
+        [ruled(MINE)],
+        [ruled(MINE), ruled(MINE, required=False)],
+        [enrolled(OTHER), ruled(OTHER)],
+        [ruled(MINE), enrolled(OTHER), ruled(OTHER, required=False)],
+        [enrolled(OTHER), endorsed(MINE, OTHER)],
+        [enrolled(OTHER), enrolled(THIRD), endorsed(OTHER, THIRD), endorsed(OTHER, MINE)],
+        [enrolled(OTHER), endorsed(MINE, OTHER), revoked(None, OTHER)],
+        [ruled(MINE), revoked(None, MINE)],
+    ]
+    facts = [note(None), note(MINE), note(OTHER), note(THIRD), replace(note(MINE), about=None)]
+    facts.append(replace(note(None), device=MINE.device))
+    for told in stories:
+        log = [enrolled(MINE), *told]
+        word = own_word({MINE.public}, enumerate(log))
+        asked = [(one, at) for one in facts for at in (1, 9)]
+        given = {
+            "keys": "/rackside/net/keys.js",
+            "trusted": [MINE.public],
+            "told": [plain(one) for one in log],
+            "asked": [[plain(one), at] for one, at in asked],
+        }
+        expected = [word.doubt(one, at) or "" for one, at in asked]
+        assert modules("own_word", JUDGED, given) == expected
+
+
+def plain(leaf: Leaf) -> dict[str, Any]:
+    return dict(to_builtins(leaf))
+
+
+def test_what_somebody_else_sent_in_ones_name_is_asked_about(racks: Racks, phone: Phone) -> None:
+    page = phone.signed_in("odile")
+    page.get_by_role("link", name="This phone").click()
+    expect(page.get_by_text("Key, to compare on another device")).to_be_visible()
+    until(page, lambda: _asked(stored(page)) is not None, "a first look")
+    mine = page.get_by_role("button", name="That was me")
+    while mine.count():  # what the desk registered for other tests
+        mine.first.click()
+        page.wait_for_timeout(200)
+    visit = racks.visit("N-1")
+    device = {"email": "odile@keepers.example", "password": PASSWORD, "name": "stranger"}
+    racks.forgive()
+    made = racks.odile.post("devices", json=device).raise_for_status().json()
+    me = racks.odile.get("keepers/me").json()["id"]
+    key = DeviceKey(Ed25519PrivateKey.generate(), keeper=me, device=made["id"])
+    headers = {"Authorization": f"Bearer {made['token']}"}
+    racks.odile.post(
+        f"devices/{made['id']}/key", json=key.enrolment(fresh_id(), moment()), headers=headers
+    ).raise_for_status()
+    call = key.signed(said("call_made", visit.animals["N-1"], probing("female", "N-1")))
+    racks.odile.post("push", json={"items": [call]}, headers=headers).raise_for_status()
+    asked = page.get_by_role("region", name="In your name")
+    expect(asked).to_contain_text("call made")
+    expect(asked).to_contain_text("whose key nothing but the password stands for")
+    expect(page.locator("#notice")).to_contain_text("in your name that no device of yours")
+    strangers = asked.locator("div", has_text="call made")
+    strangers.get_by_role("button", name="That was not me").click()
+    expect(asked).to_contain_text("Not you, by your word")
+    (held,) = [one for one in stored(page)["named"] if one["id"] == call["id"]]
+    assert (held["why"], held["answer"]) == ("by_password", "not mine")
+
+
+def _asked(held: dict[str, Any]) -> Any:
+    return held["named"] if all(one["why"] is not None for one in held["named"]) else None
+
+
+def test_its_own_key_is_shown_to_be_compared(racks: Racks, phone: Phone) -> None:
+    page = phone.signed_in("greta")
+    page.get_by_role("link", name="This phone").click()
+    main = page.get_by_role("main")
+
+    def shown() -> bool:
+        """Of the keys that the log has by now, without a doubt: this phone's own."""
+        judged = [one for one in stored(page)["named"] if one["why"] == ""]
+        bodies = [one["entry"]["body"] for one in judged if "key" in one["entry"]["body"]]
+        prints = [fingerprint(bytes.fromhex(body["key"])) for body in bodies]
+        return bool(prints) and all(one in main.inner_text() for one in prints)
+
+    until(page, shown, "its own enrolment, from the feed")
