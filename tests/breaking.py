@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from itertools import count
 from typing import Any
 from unittest.mock import patch
 
@@ -34,14 +35,14 @@ def lost_after(statements: int) -> Iterator[list[str]]:
 
 
 @contextmanager
-def answer_lost(monkeypatch: pytest.MonkeyPatch, times: int) -> Iterator[None]:
-    """The next commits are done, and then the connection fails before it can say so."""
-    commit, left = connection.commit, [times]
+def answer_lost(monkeypatch: pytest.MonkeyPatch, number: int) -> Iterator[None]:
+    """The commit of this number, from 1, is done, and then the connection fails before it can
+    say so."""
+    commit, done = connection.commit, count(1)
 
     def commit_and_fail() -> None:
         commit()
-        if left[0]:
-            left[0] -= 1
+        if next(done) == number:
             raise OperationalError("the connection is lost")
 
     with monkeypatch.context() as patch:

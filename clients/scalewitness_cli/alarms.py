@@ -13,7 +13,14 @@ from scalewitness.domain.translog.notes import BadNote, open_checkpoint
 from scalewitness.domain.translog.proofs import verify_consistency
 
 Kind = Literal[
-    "smaller", "other_root", "rewritten", "unproven", "bad_signature", "other_log", "succeeded"
+    "smaller",
+    "other_root",
+    "rewritten",
+    "unproven",
+    "bad_signature",
+    "other_log",
+    "succeeded",
+    "not_whole",
 ]
 
 WORDS: dict[Kind, str] = {
@@ -28,6 +35,8 @@ WORDS: dict[Kind, str] = {
     "bad_signature": "What the log shows is not signed by the key you trust. If the log has a "
     "new key, get it from somebody you trust.",
     "other_log": "Another log is shown here than the one you watch.",
+    "not_whole": "What the server shows of an animal is not what its log states: something was "
+    "altered, added or kept back.",
     "succeeded": "The log you watch was closed, and says that it goes on as another.",
 }
 

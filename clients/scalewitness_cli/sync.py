@@ -33,6 +33,7 @@ from scalewitness_cli.remote import Api, Closed, Faulty, Later, Refusal, Stopped
 from scalewitness_cli.replica import collections, put_sheets
 from scalewitness_cli.signin import enrol
 from scalewitness_cli.store import Store
+from scalewitness_cli.whole import Where, prove
 from scalewitness_cli.witness import Log, look
 
 MOST_STUCK = 3
@@ -56,7 +57,8 @@ class Synced(msgspec.Struct, kw_only=True):
     ``succeeded``: a log that goes on from the one trusted here, to be followed or not;
     ``known_elsewhere``: transponder numbers just sent that another record bore first;
     ``in_my_name``: facts in this keeper's name that no key trusted here signed, ``forged`` those
-    among them that a record keeping its rules would not have taken."""
+    among them that a record keeping its rules would not have taken;
+    ``proved``: animals whose record is whole and unaltered ``proved_as_of`` a position."""
 
     sent: int = 0
     photos: int = 0
@@ -73,6 +75,8 @@ class Synced(msgspec.Struct, kw_only=True):
     back: float | None = None
     clock: str = ""
     succeeded: Announced | None = None
+    proved: int = 0
+    proved_as_of: int | None = None
     known_elsewhere: list[str] = []
     in_my_name: int = 0
     forged: int = 0
@@ -121,6 +125,8 @@ def sync(
     done.clock = in_words(keep_comparison(store, line.api))
     _prove(store, identity, line, done)
     at("receipts stored")
+    _prove_records(store, identity, line, now, done)
+    at("records proved")
     return done
 
 
@@ -296,3 +302,15 @@ def _prove(store: Store, identity: Identity, line: Line, done: Synced) -> None:
     if kept is not None:
         found = collect(store, identity, line.log, kept, line.keys)
         done.receipts, done.faulty = found.held, found.faulty
+
+
+def _prove_records(store: Store, identity: Identity, line: Line, now: int, done: Synced) -> None:
+    if line.memory is None or line.memory.kept() is None:
+        return
+    where = Where(line.api, line.log, line.memory, line.keys)
+    found = prove(store, identity, where, now, lambda: pull(store, line.api, done))
+    if found.alarm is not None:
+        done.alarm = found.alarm.id
+        done.unread = "what the server shows does not hold"
+    else:
+        done.proved, done.proved_as_of = found.animals, found.position

@@ -79,12 +79,14 @@ def look(
     now: int,
     also: Sequence[Note] = (),
     known: Known = list,
+    shown: Note | None = None,
 ) -> Seen | Alarm:
     """Look at the log once: accept what it shows, or raise an alarm.
 
     ``keys`` may speak for the log; ``also`` are checkpoints that others were shown, which
     must fit as well; ``known`` gives more trees of it, for when another log says that it goes on
-    from this one. ``now``: Unix seconds. An alarm that nobody acknowledged comes back
+    from this one; ``shown`` is a checkpoint that it gave out just now, else its newest is asked
+    for. ``now``: Unix seconds. An alarm that nobody acknowledged comes back
     before anything is asked.
 
     Raises:
@@ -98,7 +100,7 @@ def look(
     with memory.alone():
         if (standing := memory.alarm()) is not None:
             return standing
-        shown, kept = note_of(log), memory.kept()
+        shown, kept = shown or note_of(log), memory.kept()
         head = _vouched(shown, memory.origin, keys)
         if isinstance(head, Trouble):
             found = _succeeded(memory, log, keys, shown, known) or head

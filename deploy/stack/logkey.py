@@ -1,10 +1,14 @@
-"""The log's private key: ``python -m stack.logkey ORIGIN`` makes one for production."""
+"""The log's private keys: ``python -m stack.logkey ORIGIN`` makes them for production."""
 
 import os
 import sys
 from pathlib import Path
 
+from cryptography.hazmat.primitives.asymmetric.rsa import generate_private_key
+
 from scalewitness.domain.translog.keys import KeyType, Signer, is_key_name
+from scalewitness.domain.translog.vrf import EXPONENT, LEAST_BITS
+from scalewitness.domain.translog.vrf_signing import VrfSigner
 from stack.secretfile import kept_secret
 
 
@@ -24,8 +28,18 @@ def kept_log_key(path: Path, origin: str) -> str:
     return kept_secret(path, lambda: fresh_log_key(origin).secret())
 
 
+def fresh_map_key() -> VrfSigner:
+    """A new key that the map of subjects is blinded under."""
+    return VrfSigner(generate_private_key(EXPONENT, LEAST_BITS))
+
+
+def kept_map_key(path: Path) -> str:
+    """The key in the file that the map of subjects is blinded under, made the first time."""
+    return kept_secret(path, lambda: fresh_map_key().secret())
+
+
 def main(arguments: list[str]) -> int:
-    """Print a fresh key for the environment, and its public half to give to others."""
+    """Print fresh keys for the environment, and the public half to give to others."""
     if len(arguments) != 1:
         sys.stderr.write("usage: python -m stack.logkey ORIGIN, such as record.example.org/log\n")
         return 2
@@ -35,6 +49,7 @@ def main(arguments: list[str]) -> int:
         sys.stderr.write(f"{fault}\n")
         return 2
     sys.stdout.write(f"LOG_SIGNING_KEY={signer.secret()}\n")
+    sys.stdout.write(f"LOG_MAP_KEY={fresh_map_key().secret()}\n")
     sys.stderr.write(f"public: {signer.verifier}\n")
     return 0
 

@@ -287,6 +287,9 @@ ROWS = [
     Row("GET", "receipts/{offer_fact}", to(200, *STEWARDS)),
     Row("GET", "receipts/{disclosure_fact}", to(200, *STEWARDS, "buyer")),
     Row("GET", "receipts/{grant}", to(200, "owner", "viewer")),
+    Row("GET", "proofs?animals={blind}", SIGNED_IN),  # tests/api/test_proofs.py: who gets whose
+    Row("GET", "log/map-key", EVERYONE),
+    Row("GET", "offers/{offer_token}/proofs", LINK),
     Row("GET", "offers/{offer_token}/photos/{offered_photo}", LINK),
     Row("GET", "offers/{offer_token}/receipts/{offered_fact}", LINK),
     # the rest

@@ -14,6 +14,7 @@ from django.utils import timezone
 from tests.api.client import Answer, Api, fact
 from tests.api.conftest import present
 from tests.api.stage import set_stage
+from tests.ledger.growing import STATED
 from tests.world import World, new_id, probing
 
 from scalewitness.animals.models import Animal
@@ -73,11 +74,11 @@ def test_a_checkpoint_is_signed_only_where_none_covers_the_entry(
     odile: Api, animal: Animal
 ) -> None:
     first, second = facts_about(animal.pk)
-    assert proven(odile.get(f"/receipts/{first}")).checkpoint.size == 7
+    assert proven(odile.get(f"/receipts/{first}")).checkpoint.size == 7 + STATED
     odile.post(f"/animals/{animal.pk}/calls", sent := fact(probing("female", "A-1")))
-    assert proven(odile.get(f"/receipts/{second}")).checkpoint.size == 7
+    assert proven(odile.get(f"/receipts/{second}")).checkpoint.size == 7 + STATED
     assert Checkpoint.objects.count() == 1
-    assert proven(odile.get(f"/receipts/{sent['id']}")).checkpoint.size == 9
+    assert proven(odile.get(f"/receipts/{sent['id']}")).checkpoint.size == 9 + 2 * STATED
     assert Checkpoint.objects.count() == 2
 
 
@@ -252,7 +253,7 @@ def test_a_buyers_answer_leads_to_its_receipt(world: World, nobody: Api) -> None
          " 'UTF8') WHERE position = 6"),
         ("ledger_entry", "leaf = 'not an entry' WHERE position = 6"),
         ("ledger_entry", "leaf_hash = sha256('x') WHERE position = 0"),
-        ("ledger_checkpoint", "note = replace(note, E'\\n7\\n', E'\\n8\\n')"),
+        ("ledger_checkpoint", f"note = replace(note, E'\\n{7 + STATED}\\n', E'\\n9\\n')"),
         ("ledger_head", "size = 1"),
     ],
     ids=["an entry", "an entry's form", "a hash", "a checkpoint", "the head"],

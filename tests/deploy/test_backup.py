@@ -16,6 +16,7 @@ import pytest
 from django.core.management import CommandError, call_command
 from django.db import connection
 from pytest_django import DjangoDbBlocker
+from tests.ledger.growing import STATED
 from tests.ledger.setting_back import append_others, signed_now, without_guards
 from tests.ledger.test_tree import NOW, append
 from tests.plugins.environment import SERVICES
@@ -36,6 +37,8 @@ from stack.logkey import fresh_log_key
 
 SOURCE, COPY, FORK = "backup_source", "backup_copy", "backup_fork"
 LATER = START.replace(year=START.year + 1)
+LOST = 7 + STATED
+"""Entries that the source got after the backup."""
 
 
 def receipt_now() -> str:
@@ -101,7 +104,7 @@ def backed_up(story: Path) -> Path:
     with owned(SOURCE):
         assert backup.main([str(story / "b1")]) == 0
     with at(SOURCE):
-        append(7)
+        append(LOST - STATED)
         (story / "newest").write_text(sign_checkpoint(NOW).note)
     return story / "b1"
 
@@ -169,7 +172,7 @@ def test_a_failed_backup_leaves_nothing(story: Path) -> None:
 def test_a_copy_is_the_log_it_was(restored: Path) -> None:
     copy, source = log_of(COPY), log_of(SOURCE)
     size = copy[0].size
-    assert size == source[0].size - 7
+    assert size == source[0].size - LOST
     assert copy[1] == source[1][:size]
     assert copy[2] == source[2]
     with at(COPY):
@@ -271,16 +274,16 @@ def test_an_older_copy_is_not_adopted_with_whatever_file(
         for file in (folder / "older", manifest):
             with pytest.raises(CommandError, match="only that this copy is of this log"):
                 call_command("adopt", file)
-        with pytest.raises(CommandError, match="the last 7 are lost here"):
+        with pytest.raises(CommandError, match=f"the last {LOST} are lost here"):
             call_command("adopt", folder / "newest")
         for file in (folder / "older", manifest, folder / "unheld"):
-            with pytest.raises(CommandError, match="the last 7 are lost here"):
+            with pytest.raises(CommandError, match=f"the last {LOST} are lost here"):
                 call_command("adopt", file)
         assert standing_fence() is not None
     make(FORK, COPY)  # restored once more: it knows of no refusal, the memory does
     monkeypatch.setattr("django.conf.settings.LOG_MEMORY", str(tmp_path / "memory"))
     shutil.copy(folder / "newest", tmp_path / "memory")
-    with at(FORK), pytest.raises(CommandError, match="the last 7 are lost here"):
+    with at(FORK), pytest.raises(CommandError, match=f"the last {LOST} are lost here"):
         call_command("adopt", folder / "unheld")
 
 
@@ -288,7 +291,7 @@ def test_a_fork_is_not_adopted(restored: Path) -> None:
     """The same number of other facts, appended with the guards off."""
     make(FORK, COPY)
     with at(FORK):
-        without_guards(7)
+        without_guards(LOST)
         with pytest.raises(CommandError, match="It is a fork"):
             call_command("adopt", restored.parent / "newest")
         assert standing_fence() is not None

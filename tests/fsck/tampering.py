@@ -18,12 +18,14 @@ from scalewitness.books.services import store_closing, write_lines
 from scalewitness.calls.models import Call
 from scalewitness.domain.translog.books import root_of_books
 from scalewitness.domain.translog.leaf import STATED, leaf_bytes
+from scalewitness.domain.translog.prefix_tree import NOTHING
 from scalewitness.domain.translog.regrowth import Regrowth
 from scalewitness.domain.translog.tree import leaf_hash
 from scalewitness.fsck.tables import TABLES
-from scalewitness.ledger.models import Checkpoint, Entry, SignedHead, Tile
+from scalewitness.ledger.models import Checkpoint, Entry, MapHead, SignedHead, StatedMap, Tile
 from scalewitness.ledger.queries.entries import leaf_of
 from scalewitness.ledger.queries.tree import tip
+from scalewitness.ledger.services import mapping
 from scalewitness.standings.models import Standing
 
 ALL_OF_THE_TREE = ("ledger_tile", "ledger_head", "ledger_signedhead", "ledger_checkpoint")
@@ -276,9 +278,10 @@ def delete_and_renumber() -> int:
 
 
 def delete_renumber_and_rebuild() -> int:
-    """As before, with hashes, tiles and head made to fit: only what was signed tells."""
+    """As before, with map, hashes, tiles and head made to fit: only what was signed tells."""
     at = _a_late_note()
     _forget(at)
+    _map_anew()
     _regrow()
     return min(size for size in Checkpoint.objects.values_list("size", flat=True) if size > at)
 
@@ -306,7 +309,27 @@ def _make_the_books_anew() -> None:
         f"UPDATE ledger_entry SET leaf = '\\x{leaf.hex()}', "
         f"leaf_hash = '\\x{leaf_hash(leaf).hex()}' WHERE position = {was.position}"
     )
+    _map_anew()
     _regrow()
+
+
+def _map_anew() -> None:
+    """The map of the entries that are left, and the last entry that states it."""
+    stated = StatedMap.objects.latest("position")
+    as_superuser("DELETE FROM ledger_mapsubject", "DELETE FROM ledger_mapnode")
+    head = MapHead.objects.get()
+    head.size, head.root = 0, NOTHING
+    mapping._take_in(head, stated.position)
+    head.size = stated.position + 1
+    head.save()
+    root = bytes(head.root).hex()
+    entry = Entry.objects.get(position=stated.position)
+    leaf = bytes(entry.leaf).replace(stated.root.encode(), root.encode())
+    as_superuser(
+        f"UPDATE ledger_statedmap SET root = '{root}' WHERE position = {stated.position}",
+        f"UPDATE ledger_entry SET leaf = '\\x{leaf.hex()}', "
+        f"leaf_hash = '\\x{leaf_hash(leaf).hex()}' WHERE position = {stated.position}",
+    )
 
 
 def _a_late_note() -> int:
@@ -355,6 +378,26 @@ def _regrow() -> None:
     )
 
 
+def a_count_in_the_map() -> int:
+    call = a_call()
+    as_superuser(
+        f"UPDATE ledger_mapsubject SET count = count - 1 WHERE subject = '{call.animal_id}'"
+    )
+    return max(Entry.objects.filter(about=call.animal_id).values_list("position", flat=True))
+
+
+def a_subject_taken_out_of_the_map() -> int:
+    call = a_call()
+    as_superuser(f"DELETE FROM ledger_mapsubject WHERE subject = '{call.animal_id}'")
+    return min(Entry.objects.filter(about=call.animal_id).values_list("position", flat=True))
+
+
+def a_stated_map() -> int:
+    at = StatedMap.objects.order_by("position")[0].position
+    as_superuser(f"UPDATE ledger_statedmap SET root = repeat('0', 64) WHERE position = {at}")
+    return at
+
+
 @dataclass(frozen=True)
 class Tampering:
     change: Callable[[], int]
@@ -372,9 +415,9 @@ TABLE = [
     row(one_byte_of_a_leaf, "ledger_entry", "the leaf cannot be read", "calls_call",
         "calls_standing", *ALL_OF_THE_TREE),
     row(a_leaf_and_its_hash, "ledger_tile", "tile 0/000", "calls_call", "calls_standing",
-        *ALL_OF_THE_TREE),
+        "ledger_mapsubject", *ALL_OF_THE_TREE),
     row(a_signed_leaf_and_its_hash, "ledger_entry", "the signature does not fit", "calls_call",
-        "calls_standing", *ALL_OF_THE_TREE),
+        "calls_standing", "ledger_mapsubject", *ALL_OF_THE_TREE),
     row(another_key_for_a_device, "people_devicekey", "public"),
     row(a_rule_of_signatures_lifted, "people_signingrule", "required"),
     row(an_endorsement_taken_away, "people_keyendorsement", "has no row"),
@@ -382,7 +425,7 @@ TABLE = [
     row(when_a_call_came_in, "ledger_entry", "not the leaf's: received_at", "calls_call"),
     row(what_a_call_is_flagged_with, "ledger_entry", "not the leaf's: flags", "calls_call"),
     row(an_entry_without_a_stamp, "ledger_entry", "version 1 after one of version 2",
-        "ledger_signedhead", "ledger_checkpoint"),
+        "ledger_signedhead", "ledger_checkpoint", "ledger_mapsubject"),
     row(a_call_row, "calls_call", "conclusion"),
     row(the_blindness_of_a_call, "calls_call", "blind"),
     row(a_call_without_an_entry, "calls_call", "no entry calls for"),
@@ -399,9 +442,14 @@ TABLE = [
     row(the_signed_head, "ledger_signedhead", "not the root"),
     row(a_checkpoint, "ledger_checkpoint", "does not open"),
     row(the_root_beside_a_checkpoint, "ledger_checkpoint", "another tree than its row"),
+    row(a_count_in_the_map, "ledger_mapsubject", "other entries", "ledger_mapnode",
+        "ledger_maphead"),
+    row(a_subject_taken_out_of_the_map, "ledger_mapsubject", "is missing", "ledger_mapnode",
+        "ledger_maphead"),
+    row(a_stated_map, "ledger_statedmap", "root"),
     row(a_photos_file, "animals_photofile", "not the one that the entry names"),
     row(a_text, "ledger_text", "reasons"),
     row(delete_and_renumber, "ledger_tile", "tile 0/000", "ledger_entry", "calls_standing",
-        *ALL_OF_THE_TREE),
+        "ledger_mapsubject", *ALL_OF_THE_TREE),
     row(delete_renumber_and_rebuild, "ledger_signedhead", "not the root", "ledger_checkpoint"),
 ]  # fmt: skip

@@ -12,6 +12,7 @@ from tests.breaking import answer_lost, lost_after, stored
 from tests.world import World, probing, tag_of
 
 from scalewitness.disclosures.models import Disclosure
+from scalewitness.domain.translog.record_map import KIND
 from scalewitness.intake.batch import Batch
 from scalewitness.intake.services import Outcome
 from scalewitness.ledger.models import Checkpoint, Entry
@@ -143,12 +144,21 @@ def test_signing_failed_and_not_stored(lasting_world: World) -> None:
             statements += 1
     assert statements > 4
     assert (signed.size, Checkpoint.objects.count()) == (tip().size, 1)
+    assert Entry.objects.filter(kind=KIND).count() == 1
+    whole()
 
 
-def test_signing_failed_but_stored(lasting_world: World, monkeypatch: pytest.MonkeyPatch) -> None:
-    with answer_lost(monkeypatch, 1), pytest.raises(OperationalError):
+@pytest.mark.parametrize("commit", [1, 2])
+def test_signing_failed_but_stored(
+    lasting_world: World, monkeypatch: pytest.MonkeyPatch, commit: int
+) -> None:
+    """The first commit is of the entry that states the map, the second of the signature."""
+    with answer_lost(monkeypatch, commit), pytest.raises(OperationalError):
         sign_checkpoint(lasting_world.now)
-    (kept,) = Checkpoint.objects.all()
+    stated = Entry.objects.get(kind=KIND)
+    assert Checkpoint.objects.count() == commit - 1
+    kept = Checkpoint.objects.first() or sign_checkpoint(lasting_world.now)
     assert sign_checkpoint(lasting_world.now) == kept
+    assert kept.size == tip().size == stated.position + 1
     lasting_world.animal("F2")
     assert sign_checkpoint(lasting_world.now).size == tip().size > kept.size

@@ -1,7 +1,7 @@
 """Eight writers at once, with readers who follow the log and a signer in between."""
 
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import ThreadPoolExecutor, wait
 from itertools import pairwise
 from threading import Event
 from uuid import UUID
@@ -16,6 +16,7 @@ from tests.world import World
 from scalewitness.domain.translog.keys import read_signer
 from scalewitness.domain.translog.notes import open_checkpoint
 from scalewitness.domain.translog.proofs import verify_consistency
+from scalewitness.domain.translog.record_map import KIND
 from scalewitness.intake.batch import Actor
 from scalewitness.intake.services import accept
 from scalewitness.intake.statements import update_examiner_records
@@ -28,13 +29,15 @@ WRITERS, READERS, BATCHES = 8, 3, 6
 
 
 class Race:
-    """What all threads share: the animals written about, and whether writing goes on."""
+    """What all threads share: the animals written about, whether writing goes on, and whether
+    signing does, which writes as well."""
 
     def __init__(self, world: World) -> None:
         self.world = world
         self.animals = [world.animal(f"R{number}").pk for number in range(WRITERS)]
         self.began = tip().size
         self.over = Event()
+        self.signed = Event()
 
     def write(self, number: int) -> dict[UUID, int]:
         """Push batches of one to three facts; every position that was given out."""
@@ -56,7 +59,7 @@ class Race:
         """Read on from the last position seen, as a client's cursor does."""
         seen: list[UUID] = []
         while True:
-            last_round = self.over.is_set()
+            last_round = self.signed.is_set()
             rows = Entry.objects.filter(position__gte=len(seen)).order_by("position")[:20]
             for row in rows:
                 assert row.position == len(seen), "a gap was seen"
@@ -88,10 +91,15 @@ def test_positions_are_dense_and_no_reader_misses_an_entry(lasting_world: World)
             given = {id: place for done in writers for id, place in done.result().items()}
         finally:
             race.over.set()
+            wait([signer])
+            race.signed.set()
         signer.result()
         followed = [done.result() for done in readers]
-    assert sorted(given.values()) == list(range(race.began, race.began + len(given)))
-    order = list(Entry.objects.order_by("position").values_list("fact", flat=True))
+    entries = Entry.objects.order_by("position")
+    said = entries.filter(position__gte=race.began).exclude(kind=KIND)  # of the signer's own
+    assert sorted(given.values()) == list(said.values_list("position", flat=True))
+    order = list(entries.values_list("fact", flat=True))
+    assert list(entries.values_list("position", flat=True)) == list(range(len(order)))
     assert all(order[place] == id for id, place in given.items())
     assert followed == [order] * READERS
     assert root_at(len(order)) == tip().root
@@ -116,6 +124,9 @@ def test_checkpoints_signed_meanwhile_never_contradict_each_other(lasting_world:
         assert verify_consistency(
             size1=old.size, root1=old.root, size2=new.size, root2=new.root, proof=proof
         )
+    kinds = list(Entry.objects.order_by("position").values_list("kind", flat=True))
+    assert {kinds[head.size - 1] for head in heads} == {KIND}
+    assert (KIND, KIND) not in pairwise(kinds), "the map was stated twice of the same entries"
 
 
 def test_a_visit_opened_while_records_wait_for_the_log_keeps_its_animal_out(

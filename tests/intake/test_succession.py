@@ -7,7 +7,7 @@ import pytest
 from django.conf import LazySettings
 from django.core.management import CommandError, call_command
 from django.test import Client
-from tests.ledger.growing import NOW, append
+from tests.ledger.growing import NOW, STATED, append
 from tests.ledger.setting_back import sign_and_forget, without_guards
 from tests.ledger.test_tree import tamper
 from tests.world import World
@@ -62,10 +62,11 @@ def keys(settings: LazySettings) -> Keys:
 
 
 def lose(kept: int = 300, lost: int = 7) -> str:
-    """A fenced copy, and the newest checkpoint that others hold of the log."""
-    append(kept)
+    """A fenced copy, and the newest checkpoint that others hold of the log. The last entry kept
+    and the last one lost state the map."""
+    append(kept - STATED)
     sign_checkpoint(NOW)
-    newest = sign_and_forget(lost)
+    newest = sign_and_forget(lost - STATED)
     raise_fence("restored", NOW)
     with pytest.raises(LogContradicted):
         adopt([read_outside(newest.encode())], NOW)
@@ -83,9 +84,9 @@ def test_the_log_goes_on_under_the_new_name_and_says_what_it_lost(keys: Keys) ->
     assert (said.old, said.new, said.last.size) == (keys.old, ANEW.verifier, 307)
     assert STATEMENT not in bytes(entry.leaf).decode()
     head, _ = open_checkpoint(current_checkpoint(NOW).note, ANEW.verifier)
-    assert (head.origin, head.size, head.root) == (ANEW.name, 301, tip().root)
+    assert (head.origin, head.size, head.root) == (ANEW.name, 301 + STATED, tip().root)
     append(1)
-    assert sign_checkpoint(NOW).size == 302
+    assert sign_checkpoint(NOW).size == 302 + 2 * STATED
 
 
 def test_old_receipts_hold_and_new_ones_are_of_the_new_log(keys: Keys) -> None:
@@ -96,7 +97,7 @@ def test_old_receipts_hold_and_new_ones_are_of_the_new_log(keys: Keys) -> None:
     admit_loss([], STATEMENT, NOW)
     assert prove(old, keys.old).position == 2
     new = receipt_of(Entry.objects.get(position=2), NOW)
-    assert prove(new, ANEW.verifier).checkpoint.size == 6
+    assert prove(new, ANEW.verifier).checkpoint.size == 6 + 2 * STATED
 
 
 def test_a_process_with_the_old_key_signs_nothing_and_closes_nothing(
@@ -115,7 +116,7 @@ def test_a_process_with_the_old_key_signs_nothing_and_closes_nothing(
     assert standing_fence() is None
     keys.turn_to_new()
     append(1)
-    assert sign_checkpoint(NOW).size == 302
+    assert sign_checkpoint(NOW).size == 302 + 2 * STATED
 
 
 def test_under_a_new_name_nothing_is_signed_before_the_loss_is_admitted(keys: Keys) -> None:
@@ -145,10 +146,10 @@ def test_a_loss_known_from_the_memory_alone_is_named(keys: Keys, memory: Path) -
     sign_and_forget(4)
     look_at_start(NOW)
     keys.turn_to_new()
-    assert admit_loss([], STATEMENT, NOW).missing == 4
+    assert admit_loss([], STATEMENT, NOW).missing == 4 + STATED
 
 
-@pytest.mark.parametrize("others", [9, 40])
+@pytest.mark.parametrize("others", [9 + STATED, 40])
 def test_a_fork_cannot_be_passed_off_as_what_is_left(keys: Keys, others: int) -> None:
     """Entries in the place of those that others have seen."""
     append(300)
@@ -258,7 +259,9 @@ def test_the_command_says_what_it_did_and_fsck_finds_no_fault(
     call_command("admit_loss", tmp_path / "newest", because=STATEMENT)
     told = capsys.readouterr().out
     assert f"{keys.old.name} is closed for good" in told
-    assert f"Known to be missing: 3, at the positions {size} to {size + 2}" in told
+    missing = 3 + STATED
+    last = size + missing - 1
+    assert f"Known to be missing: {missing}, at the positions {size} to {last}" in told
     assert str(ANEW.verifier) in told
     call_command("fsck", stdout=StringIO())
     call_command("replay", stdout=StringIO())

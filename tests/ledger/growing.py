@@ -9,6 +9,8 @@ from scalewitness.ledger.models import Entry
 from scalewitness.ledger.services.writing import Draft, Writer
 
 NOW = datetime(2026, 11, 25, 12, tzinfo=UTC)
+STATED = 1
+"""The entry that each signing of something new adds, in which the log states the map."""
 
 
 def append(count: int) -> None:

@@ -6,6 +6,7 @@ import pytest
 from django.conf import LazySettings
 from django.core.management import CommandError, call_command
 from django.test import Client
+from tests.ledger.growing import STATED
 from tests.ledger.setting_back import sign_and_forget, signed_now, without_guards
 from tests.ledger.test_tree import NOW, append, tamper
 from tests.witnessing import cosigned, keepers_witness
@@ -22,7 +23,7 @@ from scalewitness.domain.translog.notes import read_line, signature_line
 from scalewitness.domain.translog.receipts import Receipt, read_note
 from scalewitness.ledger.models import Checkpoint, Entry, Fence, SignedHead, Witness
 from scalewitness.ledger.queries.fence import standing_fence
-from scalewitness.ledger.queries.tree import place_proof
+from scalewitness.ledger.queries.tree import place_proof, tip
 from scalewitness.ledger.queries.witnesses import cosigned_note
 from scalewitness.ledger.services.adopting import adopt
 from scalewitness.ledger.services.cosigning import take
@@ -54,7 +55,7 @@ def test_a_copy_that_continues_the_outside_checkpoint_is_adopted() -> None:
     assert Fence.objects.latest("pk").note == note
     assert SignedHead.objects.get().size == 300  # nothing smaller is signed from now on
     append(1)
-    assert sign_checkpoint(NOW).size == 321
+    assert sign_checkpoint(NOW).size == 321 + STATED
 
 
 def test_a_smaller_copy_is_refused_and_stays_fenced() -> None:
@@ -63,11 +64,14 @@ def test_a_smaller_copy_is_refused_and_stays_fenced() -> None:
     raise_fence("restored", NOW)
     with pytest.raises(LogContradicted) as refused:
         adopt([read_outside(note.encode())], NOW)
-    assert "has 309 entries, this copy 300: the last 9 are lost" in refused.value.detail
+    lost = 9 + STATED
+    assert f"has {300 + lost} entries, this copy 300: the last {lost} are lost" in (
+        refused.value.detail
+    )
     assert standing_fence() is not None
 
 
-@pytest.mark.parametrize("others", [9, 40])
+@pytest.mark.parametrize("others", [9 + STATED, 40])
 def test_a_fork_is_refused_and_stays_fenced(others: int) -> None:
     append(300)
     note = sign_and_forget(9)
@@ -139,7 +143,8 @@ def test_the_command_says_what_it_did(
     raise_fence("restored", NOW)
     call_command("adopt")
     told = capsys.readouterr().out
-    assert "This copy has 5 entries and continues the checkpoint of 5" in told
+    size = 5 + STATED
+    assert f"This copy has {size} entries and continues the checkpoint of {size}" in told
     assert "shown by the file of LOG_MEMORY" in told
     assert standing_fence() is None
 
@@ -163,21 +168,24 @@ def known_witness(checkpoint: Checkpoint) -> Signer:
 
 def test_what_the_copy_held_itself_opens_nothing() -> None:
     append(5)
-    older = sign_checkpoint(NOW).note
+    older = sign_checkpoint(NOW)
     append(4)
     own = sign_checkpoint(NOW)
     known_witness(own)
     raise_fence("restored", NOW)
     served = cosigned_note(own)
     for note, why in (
-        (older, "newest checkpoint given has 5 entries; this copy held 9"),
-        (own.note, "This copy held the checkpoint of 9 entries itself"),
-        (served, "This copy held the checkpoint of 9 entries itself"),
+        (
+            older.note,
+            f"newest checkpoint given has {older.size} entries; this copy held {own.size}",
+        ),
+        (own.note, f"This copy held the checkpoint of {own.size} entries itself"),
+        (served, f"This copy held the checkpoint of {own.size} entries itself"),
     ):
         with pytest.raises(NotShownWhole) as refused:
             adopt([read_outside(note.encode())], NOW)
         assert why in refused.value.detail
-        assert "checkpoint of more than 9 entries" in refused.value.detail
+        assert f"checkpoint of more than {own.size} entries" in refused.value.detail
     with pytest.raises(NotShownWhole, match="No checkpoint was given"):
         adopt([], NOW)
     assert standing_fence() is not None
@@ -228,6 +236,7 @@ def test_what_opening_was_refused_against_is_not_forgotten(memory: Path) -> None
     sign_checkpoint(NOW)
     append(2)
     between = signed_now()  # larger than what the copy held, smaller than what it lacks
+    here = tip().size
     memory.unlink()
     newest = sign_and_forget(4)
     memory.unlink()
@@ -236,7 +245,8 @@ def test_what_opening_was_refused_against_is_not_forgotten(memory: Path) -> None
         adopt([read_outside(newest.encode())], NOW)
     assert memory.read_text() == newest
     memory.unlink()
-    with pytest.raises(LogContradicted, match="has 9 entries, this copy 5"):
+    lacks = f"has {here + 4 + STATED} entries, this copy {here}"
+    with pytest.raises(LogContradicted, match=lacks):
         adopt([read_outside(between.encode())], NOW)
     assert Fence.objects.filter(state="refused").count() == 1
     assert Client().get("/health/ready").json()["log"] == "fenced"

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 from django.conf import LazySettings
 from django.db import transaction
-from tests.ledger.test_tree import NOW, append
+from tests.ledger.growing import NOW, STATED, append
 
 from scalewitness.domain.errors import Busy
 from scalewitness.ledger.models import Checkpoint
@@ -28,4 +28,4 @@ def test_signing_gives_up_and_signs_nothing_until_the_file_is_free(
         with pytest.raises(Busy), transaction.atomic():
             sign_checkpoint(NOW)
         assert not Checkpoint.objects.exists()
-    assert sign_checkpoint(NOW).size == 3
+    assert sign_checkpoint(NOW).size == 3 + STATED

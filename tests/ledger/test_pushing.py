@@ -55,25 +55,26 @@ def state() -> WitnessPush:
     return WitnessPush.objects.get()
 
 
-def grow(count: int) -> None:
+def grow(count: int) -> int:
+    """The size signed: with the entry that states the map."""
     append(count)
-    sign_checkpoint(NOW)
+    return sign_checkpoint(NOW).size
 
 
 def test_each_new_head_is_cosigned_and_served(outside: Outside) -> None:
-    for count in (3, 300, 1):
-        grow(count)
+    for count, size in ((3, 4), (300, 305), (1, 307)):
+        assert grow(count) == size
         assert push_due(NOW) == 1
-    assert outside.witness.seen[LOG.name] == (304, tip().root)
-    assert [body.split(b"\n")[0] for body in outside.asked] == [b"old 0", b"old 3", b"old 303"]
+    assert outside.witness.seen[LOG.name] == (307, tip().root)
+    assert [body.split(b"\n")[0] for body in outside.asked] == [b"old 0", b"old 4", b"old 305"]
     assert [(row.size, row.error, row.failures) for row in WitnessPush.objects.all()] == [
-        (304, "", 0)
+        (307, "", 0)
     ]
     opened = open_note(cosigned_note(sign_checkpoint(NOW)), [LOG.verifier, SIGNER.verifier])
     assert [one.at for one in opened.verified] == [None, int(NOW.timestamp())]
     assert Witness.objects.get().keeper is None
     assert [(head.size, head.keepers, head.outside) for head in heads_seen()] == [
-        (304, 0, 1), (303, 0, 1), (3, 0, 1),
+        (307, 0, 1), (305, 0, 1), (4, 0, 1),
     ]  # fmt: skip
 
 
@@ -85,30 +86,31 @@ def test_nothing_new_is_not_sent(outside: Outside) -> None:
 
 def test_a_witness_that_knows_more_of_us_is_asked_once_more_from_there(outside: Outside) -> None:
     """As when its answer was lost, or the note of it here."""
-    grow(4)
+    known = grow(4)
     push_due(NOW)
     WitnessPush.objects.all().delete()
-    grow(5)
+    size = grow(5)
     push_due(NOW)
-    assert [body.split(b"\n")[0] for body in outside.asked] == [b"old 0", b"old 0", b"old 4"]
-    assert (state().size, state().error) == (9, "")
+    asked = [body.split(b"\n")[0].decode() for body in outside.asked]
+    assert asked == ["old 0", "old 0", f"old {known}"]
+    assert (state().size, state().error) == (size, "")
 
 
 def test_a_lost_answer_for_the_same_head_costs_nothing(outside: Outside) -> None:
-    grow(4)
+    size = grow(4)
     push_due(NOW)
     WitnessPush.objects.all().delete()
     push_due(NOW)
-    assert (state().size, state().error, Cosignature.objects.count()) == (4, "", 1)
+    assert (state().size, state().error, Cosignature.objects.count()) == (size, "", 1)
 
 
 def test_a_witness_that_forgot_us_begins_again(outside: Outside) -> None:
     grow(4)
     push_due(NOW)
     outside.witness.seen.clear()
-    grow(1)
+    size = grow(1)
     push_due(NOW)
-    assert outside.witness.seen[LOG.name] == (5, tip().root)
+    assert outside.witness.seen[LOG.name] == (size, tip().root)
 
 
 def test_a_witness_that_saw_a_larger_log_is_a_warning(outside: Outside) -> None:
@@ -135,7 +137,7 @@ REFUSALS = [(400, "invalid input"), (403, "invalid signature"), (404, "unknown l
 
 @pytest.mark.parametrize(("status", "body"), REFUSALS)
 def test_a_refusal_is_kept_and_shown_and_waits(outside: Outside, status: int, body: str) -> None:
-    grow(1)
+    size = grow(1)
     outside.answers = [Answer(status, body)]
     push_due(NOW)
     assert (state().status, state().error, state().failures) == (status, f"{status}: {body}", 1)
@@ -145,7 +147,7 @@ def test_a_refusal_is_kept_and_shown_and_waits(outside: Outside, status: int, bo
     assert f'scalewitness_witness_failures{{name="{SIGNER.name}"}} 1\n' in text
     assert push_due(NOW + timedelta(seconds=31)) == 1
     assert (state().status, state().error, state().failures) == (200, "", 0)
-    assert f'scalewitness_witness_size{{name="{SIGNER.name}"}} 1\n' in metrics()
+    assert f'scalewitness_witness_size{{name="{SIGNER.name}"}} {size}\n' in metrics()
 
 
 def metrics() -> str:
@@ -216,9 +218,9 @@ def test_no_answer_is_kept_too(settings: LazySettings) -> None:
 def test_one_that_is_down_holds_up_no_other(outside: Outside, settings: LazySettings) -> None:
     other = Signer("down.example", KeyType.COSIGNATURE, bytes(32)).verifier
     settings.LOG_WITNESSES = [f"{other} http://127.0.0.1:1", *settings.LOG_WITNESSES]
-    grow(1)
+    size = grow(1)
     assert push_due(NOW) == 2
-    assert outside.witness.seen[LOG.name][0] == 1
+    assert outside.witness.seen[LOG.name][0] == size
 
 
 def test_a_long_answer_is_cut_off(outside: Outside) -> None:

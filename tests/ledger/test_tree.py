@@ -9,7 +9,7 @@ import pytest
 from django.conf import LazySettings, settings
 from django.db import connection, transaction
 from tests.domain.translog.reference import path_of, root_of, subproof_of
-from tests.ledger.growing import NOW, append, leaves
+from tests.ledger.growing import NOW, STATED, append, leaves
 
 from scalewitness.domain.errors import LogContradicted
 from scalewitness.domain.translog.keys import KeyType, Signer, read_signer
@@ -69,7 +69,7 @@ def test_checkpoints_are_signed_once_a_size() -> None:
     assert sign_checkpoint(NOW).pk == first.pk
     append(1)
     second = sign_checkpoint(NOW)
-    for kept, size in ((first, 3), (second, 4)):
+    for kept, size in ((first, 3 + STATED), (second, 4 + 2 * STATED)):
         head, _ = open_checkpoint(kept.note, log)
         assert (head.origin, head.size, head.root) == (log.name, size, root_of(leaves()[:size]))
 

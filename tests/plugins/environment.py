@@ -5,6 +5,7 @@ and one Valkey, started when the first test asks for a database and stopped with
 """
 
 import os
+from pathlib import Path
 
 from tests.plugins.services import prepare_services
 
@@ -16,6 +17,7 @@ ENVIRONMENT = {
     "LOG_SIGNING_KEY": (  # of the bytes 0 to 31: for tests only
         "PRIVATE+KEY+testserver/log+bce141bc+AQABAgMEBQYHCAkKCwwNDg8QERITFBUWFxgZGhscHR4f"
     ),
+    "LOG_MAP_KEY": Path(__file__).with_name("map_key_of_tests").read_text(),
     "METRICS_TOKEN": "of-an-operator-in-tests-0123456789",
     "ALLOWED_HOSTS": "testserver,127.0.0.1,localhost",
     "DEMO": "1",

@@ -23,6 +23,7 @@ from scalewitness_cli.filters import Filters
 from scalewitness_cli.identity import need_identity
 from scalewitness_cli.readings import now_by
 from scalewitness_cli.store import Store
+from scalewitness_cli.whole import proved_as_of
 
 Shown = dict[str, Any]
 STANDINGS = click.Choice(["verified", "probable", "contested", "unsexed"])
@@ -64,6 +65,7 @@ def show(
             "facts": replica.facts_about(store, found["id"]),
             "unsent": _unsent(store, found["id"]),
             "cautions": _cautions(store, found, now),
+            "proved_as_of": proved_as_of(store, found["id"]),
         }
         print_result(whole, as_json, lambda: _in_words(whole))
 
@@ -195,8 +197,19 @@ def _in_words(shown: Shown) -> str:
             f" (trusting every call less: {standing['p_male_pessimistic']})"
         )
     head += [f"  {one['position']}: {_fact(one)}" for one in shown["facts"]]
+    head.append(_proof(shown))
     head += [f"  {one['state']} here: {_mine(one)}" for one in shown["unsent"]]
     return "\n".join([*head, *(f"  ! {one}" for one in shown["cautions"])])
+
+
+def _proof(shown: Shown) -> str:
+    if shown["sight"] != "all":
+        return "  Whether more was said cannot be shown before your own check."
+    if shown["proved_as_of"] is None:
+        return "  Not yet held to the log: scalewitness sync does that."
+    return (
+        f"  Complete and unaltered as of position {shown['proved_as_of']}, as held to the log here."
+    )
 
 
 def _mine(unsent: Shown) -> str:

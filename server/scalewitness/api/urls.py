@@ -75,6 +75,7 @@ from scalewitness.api.log.prove_consistency import prove_consistency
 from scalewitness.api.log.prove_inclusion import prove_inclusion
 from scalewitness.api.log.show_checkpoint import show_checkpoint
 from scalewitness.api.log.show_head import show_head
+from scalewitness.api.log.show_map_key import show_map_key
 from scalewitness.api.log.show_origins import show_origins
 from scalewitness.api.log.show_witnesses import show_witnesses
 from scalewitness.api.log.take_cosignature import take_cosignature
@@ -110,6 +111,8 @@ from scalewitness.api.practitioners.list_practitioners import list_practitioners
 from scalewitness.api.practitioners.name_practitioner import name_practitioner
 from scalewitness.api.push import push
 from scalewitness.api.receipts.download_receipt import download_receipt
+from scalewitness.api.receipts.prove_records import prove_records
+from scalewitness.api.receipts.prove_shown_records import prove_shown_records
 from scalewitness.api.reports.answer_report import answer_report
 from scalewitness.api.reports.confirm_document import confirm_document
 from scalewitness.api.reports.list_reports import list_reports
@@ -268,6 +271,11 @@ sales = [
         name="offer-photo",
     ),
     path(
+        "offers/<str:token>/proofs",
+        resource(get=prove_shown_records),
+        name="offer-proofs",
+    ),
+    path(
         "offers/<str:token>/receipts/<uuid:id>",
         resource(get=download_shown_receipt),
         name="offer-receipt",
@@ -288,12 +296,14 @@ log = [
     path("facts/<uuid:id>/texts", resource(delete=erase_texts), name="texts"),
     path("photos/<uuid:id>", resource(get=show_photo, put=send_photo), name="photo"),
     path("receipts/<uuid:id>", resource(get=download_receipt), name="receipt"),
+    path("proofs", resource(get=prove_records), name="proofs"),
     path("changes", resource(get=list_changes), name="changes"),
     path("push", resource(post=push), name="push"),
     path("log/head", resource(get=show_head), name="log-head"),
     path("log/checkpoint", resource(get=show_checkpoint), name="log-checkpoint"),
     path("log/inclusion", resource(get=prove_inclusion), name="log-inclusion"),
     path("log/consistency", resource(get=prove_consistency), name="log-consistency"),
+    path("log/map-key", resource(get=show_map_key), name="log-map-key"),
     path("log/cosignatures", resource(post=take_cosignature), name="log-cosignatures"),
     path("log/origins", resource(get=show_origins), name="log-origins"),
     path("log/witnesses", resource(get=show_witnesses), name="log-witnesses"),

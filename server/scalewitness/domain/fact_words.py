@@ -206,6 +206,7 @@ _WORDS: Final[dict[str, str | Callable[[Body], str]]] = {
     "numbers_adopted": _from("The record adopted the numbers {} that it had learned.", "version"),
     "origin_succeeded": _origin,
     "books_closed": "What the record keeps outside the log was closed into it.",
+    "map_root": "The record stated what it holds of each animal, so that a reader can check it.",
     "examiner_record_changed": "An examiner's record was updated.",
     "founder_named": "The operator named a founder of this record.",
     "deceit_found": "A finding says that a keeper deceived; their word verifies nothing.",

@@ -11,6 +11,7 @@ import msgspec
 from scalewitness.domain.facts import BODIES, Body
 from scalewitness.domain.moments import rfc3339, to_the_microsecond
 from scalewitness.domain.translog.leaf import Leaf, read_leaf
+from scalewitness.domain.translog.record_map import KIND as MAP_ROOT
 from scalewitness.domain.translog.tree import leaf_hash
 from scalewitness.ledger.models import Entry
 from scalewitness.ledger.services.writing import Logged
@@ -86,7 +87,7 @@ def _disagreement(entry: Entry, leaf: Leaf, hash: bytes) -> str | None:
 
 
 def _fact_of(entry: Entry, leaf: Leaf, body: Body) -> LoggedFact | None:
-    if leaf.about is None:
+    if leaf.about is None and leaf.kind != MAP_ROOT:
         return None  # nothing is stored of it beyond the entry
     stamp = leaf.stamp
     return LoggedFact(
@@ -95,7 +96,7 @@ def _fact_of(entry: Entry, leaf: Leaf, body: Body) -> LoggedFact | None:
         by=UUID(leaf.by) if leaf.by else None,
         at=entry.claimed_at,
         received_at=datetime.fromisoformat(stamp.received) if stamp else entry.received_at,
-        about=UUID(leaf.about),
+        about=UUID(leaf.about or leaf.id),  # a map is about nothing but itself
         body=body,
         kind=leaf.kind,
         flags=stamp.flags if stamp else tuple(entry.flags),

@@ -19,6 +19,7 @@ from scalewitness.fsck.log import (
     check_versions,
     read_state,
 )
+from scalewitness.fsck.map import check_map
 from scalewitness.fsck.reading import entries_between, read_entry
 from scalewitness.fsck.report import Difference, Report
 from scalewitness.fsck.rows import check_files, check_rows, check_texts, check_texts_elsewhere
@@ -140,6 +141,7 @@ class FsckRun:
             if "log" in self.mark.parts:
                 self._note(self._log.finish())
                 self._note(check_texts_elsewhere())
+                self._note(check_map())
             if "rows" in self.mark.parts:
                 self._note(strays(read_state().size))
 

@@ -241,3 +241,59 @@ class Text(models.Model):
 
     def __str__(self) -> str:
         return f"{self.field} of {self.fact}"
+
+
+class MapHead(models.Model):
+    """The one row that says which entries the map of subjects has taken in, and its root then.
+    Its row lock makes one process at a time extend the map; intake never waits for it."""
+
+    id = models.SmallIntegerField(primary_key=True, default=1)
+    size = models.BigIntegerField(default=0)
+    root = models.BinaryField()
+
+    class Meta:
+        constraints = [models.CheckConstraint(condition=models.Q(id=1), name="one_map_head")]
+
+    def __str__(self) -> str:
+        return f"map at {self.size}"
+
+
+class MapNode(models.Model):
+    """A node of the map's prefix tree. ``place`` is that of ``domain/translog/prefix_tree``, as a
+    big-endian number; a leaf has its ``path``."""
+
+    place = models.BinaryField(primary_key=True)
+    hash = models.BinaryField()
+    path = models.BinaryField(null=True)
+
+    def __str__(self) -> str:
+        return f"node of the map {bytes(self.place).hex()}"
+
+
+class MapSubject(models.Model):
+    """What entries are about, its path in the map with the proof of it, and how many entries the
+    map has taken in, with the hash chained over them."""
+
+    subject = models.UUIDField(primary_key=True)
+    path = models.BinaryField()
+    path_proof = models.BinaryField()
+    count = models.BigIntegerField()
+    chain = models.BinaryField()
+
+    class Meta:
+        indexes = [models.Index(fields=["path"], name="map_subject_path")]
+
+    def __str__(self) -> str:
+        return f"{self.subject} with {self.count} entries"
+
+
+class StatedMap(AppendOnly):
+    """A root of the map as the log states it; ``id`` is the fact's. In hexadecimal, as there."""
+
+    id = models.UUIDField(primary_key=True)
+    position = models.BigIntegerField(unique=True)
+    root = models.CharField(max_length=64)
+    key = models.CharField(max_length=64)
+
+    def __str__(self) -> str:
+        return f"map stated at {self.position}"

@@ -8,7 +8,7 @@ from scalewitness.disclosures.models import Disclosure
 from scalewitness.disclosures.queries import readable_by_buyer
 from scalewitness.domain.errors import NotFound
 from scalewitness.ledger.models import Entry
-from scalewitness.ledger.queries.entries import entry_of, leaf_of
+from scalewitness.ledger.queries.entries import AnyEntry, entry_of, leaf_of
 from scalewitness.sales.models import OfferLink, Sale
 from scalewitness.standings.queries.logged import latest_standing
 
@@ -24,9 +24,14 @@ def entry_shown(link: OfferLink, fact: UUID) -> Entry:
         NotFound: there is none, or the link does not show it; one answer for both.
     """
     entry = entry_of(fact)
-    if entry is None or entry.about is None or not _is_shown(link, entry, entry.about):
+    if entry is None or not shows(link, entry):
         raise NotFound()
     return entry
+
+
+def shows(link: OfferLink, entry: AnyEntry) -> bool:
+    """Whether a live link shows this entry."""
+    return entry.about is not None and _is_shown(link, entry, entry.about)
 
 
 def photo_shown(link: OfferLink, photo: UUID) -> UUID:
@@ -41,7 +46,7 @@ def photo_shown(link: OfferLink, photo: UUID) -> UUID:
     return entry.fact
 
 
-def _is_shown(link: OfferLink, entry: Entry, about: UUID) -> bool:
+def _is_shown(link: OfferLink, entry: AnyEntry, about: UUID) -> bool:
     sale = link.sale
     if entry.kind in FOR_DISCLOSURES:
         owed = sale.disclosures.filter(pk=about)
@@ -59,7 +64,7 @@ def _is_shown(link: OfferLink, entry: Entry, about: UUID) -> bool:
     return sale.steps.filter(pk=entry.fact).exists()
 
 
-def _is_named(link: OfferLink, entry: Entry, animal: Animal) -> bool:
+def _is_named(link: OfferLink, entry: AnyEntry, animal: Animal) -> bool:
     """Whether it is a standing the link names, or the last that is for its buyer."""
     now = latest_standing(animal.pk, readable_by_buyer(animal, link.sale).at)
     if now is not None and now.pk == entry.fact:

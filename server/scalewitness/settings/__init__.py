@@ -13,6 +13,7 @@ from redis.exceptions import ConnectionError
 from redis.retry import Retry
 
 from scalewitness.domain.translog.keys import BadKey, read_signer, read_verifier
+from scalewitness.domain.translog.vrf_signing import BadMapKey, read_vrf_signer
 from scalewitness.domain.translog.witnessing import read_target
 from scalewitness.serving.masked_logs import mask_event
 from scalewitness.settings.accounts import *  # noqa: F403
@@ -30,6 +31,9 @@ LOG_SIGNING_KEY = required("LOG_SIGNING_KEY")
 is the log's origin. ``python -m stack.logkey ORIGIN`` under ``deploy/`` makes one."""
 LOG_RETIRED_KEYS = env.list("LOG_RETIRED_KEYS", default=[])
 """Verifier keys the log signed under before, so that older receipts can still be checked."""
+LOG_MAP_KEY = required("LOG_MAP_KEY")
+"""The private key that the map of subjects is blinded under: RSA, in base64 of PKCS #8. It stays
+for as long as the log keeps its name. ``python -m stack.logkey ORIGIN`` makes one too."""
 LOG_MEMORY = env.str("LOG_MEMORY", default="")
 """A file outside the database that remembers the latest signed checkpoint, so that a database
 set back to an earlier day is noticed. Shared by every process that signs; empty: none."""
@@ -39,6 +43,10 @@ try:
         read_verifier(_retired)
 except BadKey as fault:
     raise ImproperlyConfigured(f"LOG_SIGNING_KEY or LOG_RETIRED_KEYS: {fault}") from None
+try:
+    read_vrf_signer(LOG_MAP_KEY)
+except BadMapKey as fault:
+    raise ImproperlyConfigured(f"LOG_MAP_KEY: {fault}") from None
 if LOG_MEMORY and not Path(LOG_MEMORY).parent.is_dir():
     raise ImproperlyConfigured(f"LOG_MEMORY: there is no folder {Path(LOG_MEMORY).parent}")
 LOG_WITNESSES = env.list("LOG_WITNESSES", default=[])

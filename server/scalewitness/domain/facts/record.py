@@ -191,11 +191,20 @@ class BooksClosed(Body, frozen=True):
     root: Sha256
 
 
+class MapRoot(Body, frozen=True):
+    """The root of the map of subjects over all entries before this one, in hexadecimal, and the
+    hash of the public key that it is blinded under (``domain/translog/record_map``)."""
+
+    root: Sha256
+    key: Sha256
+
+
 BODIES: dict[str, type[Body]] = {
     "standing_changed": StandingChanged,
     "policy_adopted": PolicyAdopted,
     "numbers_adopted": NumbersAdopted,
     "origin_succeeded": OriginSucceeded,
+    "map_root": MapRoot,
     "examiner_record_changed": ExaminerRecordChanged,
     "founder_named": FounderNamed,
     "deceit_found": DeceitFound,

@@ -6,7 +6,7 @@ from scalewitness.calls.models import Joined, Parted, WaitEnded
 from scalewitness.fsck.past import Past
 from scalewitness.fsck.projections.row import Row, Rows, row_of_fact, row_of_thing
 from scalewitness.fsck.reading import LoggedFact
-from scalewitness.ledger.models import Succession
+from scalewitness.ledger.models import StatedMap, Succession
 from scalewitness.standings.models import AdoptedNumbers, AdoptedPolicy, ExaminerRecord, Standing
 
 
@@ -58,3 +58,7 @@ def origin_succeeded(fact: LoggedFact, past: Past) -> Rows:
     keys = {"old_key": body.old_key, "new_key": body.new_key}
     more = {"checkpoint": body.checkpoint, "missing": body.missing, "at": fact.at}
     yield Row(Succession, row_of_fact(fact, **keys, **more))
+
+
+def map_root(fact: LoggedFact, past: Past) -> Rows:
+    yield Row(StatedMap, row_of_fact(fact, **fact.raw))

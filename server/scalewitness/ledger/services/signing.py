@@ -11,9 +11,11 @@ from scalewitness.domain.translog.keys import Signer, read_signer
 from scalewitness.domain.translog.notes import signed
 from scalewitness.ledger.models import Checkpoint, SignedHead
 from scalewitness.ledger.queries.fence import standing_fence
+from scalewitness.ledger.queries.mapping import latest_map
 from scalewitness.ledger.queries.origins import origin
-from scalewitness.ledger.queries.tree import Tip, continues, latest_checkpoint, tip
+from scalewitness.ledger.queries.tree import Tip, continues, latest_checkpoint, root_at, tip
 from scalewitness.ledger.services.fencing import watch
+from scalewitness.ledger.services.mapping import state_map
 from scalewitness.ledger.services.memory import remember
 
 
@@ -43,7 +45,8 @@ def checkpoint_over(position: int, now: datetime) -> Checkpoint:
 
 
 def sign_checkpoint(now: datetime) -> Checkpoint:
-    """The latest checkpoint, signed now if the log has grown since or the key is new.
+    """The latest checkpoint, signed now if the log has grown since or the key is new. The last
+    entry of its tree states the map of subjects over all the others.
 
     The largest tree ever signed is compared and swapped under its row lock; the signature
     leaves only after commit.
@@ -54,15 +57,18 @@ def sign_checkpoint(now: datetime) -> Checkpoint:
         OSError: the file that remembers the latest checkpoint cannot be used.
         Busy: another process keeps that file.
     """
-    watch(now)
+    if watch(now) is None:
+        require_origin()
+        _require_growth(_last_signed(SignedHead.objects.get(pk=1)), tip())
+        state_map(now)
     with transaction.atomic():
         last = SignedHead.objects.select_for_update().get(pk=1)
         require_origin()  # under the lock: the name may have been closed meanwhile
-        head = tip()  # read after the lock was got: READ COMMITTED sees the latest commit
+        head = _to_sign()  # read after the lock was got: READ COMMITTED sees the latest commit
         signer = log_signer()
         key = str(signer.verifier)
         kept = Checkpoint.objects.filter(size=head.size, key=key).first()
-        _require_growth(Tip(last.size, bytes(last.root)), head)
+        _require_growth(_last_signed(last), head)
         if kept is not None:
             return kept
         if standing_fence() is not None:
@@ -73,6 +79,20 @@ def sign_checkpoint(now: datetime) -> Checkpoint:
         return Checkpoint.objects.create(
             size=head.size, root=head.root, key=key, note=str(note), signed_at=now
         )
+
+
+def _to_sign() -> Tip:
+    """The tree that ends where the map was last stated; while the log is fenced, all of it, as
+    nothing is signed then but what was signed before."""
+    head = tip()
+    if head.size == 0 or standing_fence() is not None:
+        return head
+    size = latest_map().position + 1
+    return head if size == head.size else Tip(size, root_at(size))
+
+
+def _last_signed(row: SignedHead) -> Tip:
+    return Tip(row.size, bytes(row.root))
 
 
 def require_origin() -> None:

@@ -1,0 +1,303 @@
+"""Holding what is shown about each animal to the log: these entries, all of them and no others.
+
+After each fetch the server is asked for each animal's place in the map of subjects
+(``domain/translog/record_map``), whose root is the last entry of the signed tree. The entries come
+from the replica here, so that what does not fit is what would be shown. Of an animal that one may
+not see any more, but registered or checked, the hashes of all its entries come, and one's own must
+be among them.
+"""
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+from uuid import UUID
+
+import msgspec
+
+from scalewitness.domain.fact_words import in_words
+from scalewitness.domain.translog.base64s import decode64
+from scalewitness.domain.translog.canonical import canonical_bytes
+from scalewitness.domain.translog.checkpoints import Checkpoint
+from scalewitness.domain.translog.keys import VerifierKey
+from scalewitness.domain.translog.leaf import read_leaf
+from scalewitness.domain.translog.notes import read_note
+from scalewitness.domain.translog.prefix_tree import NOTHING
+from scalewitness.domain.translog.proofs import verify_inclusion
+from scalewitness.domain.translog.record_map import KIND, Link, NotShown, Opening, require_whole
+from scalewitness.domain.translog.tiles import nodes_in
+from scalewitness.domain.translog.tree import leaf_hash
+from scalewitness.domain.translog.vrf import VrfKey, read_key
+from scalewitness_cli import replica
+from scalewitness_cli.agreeing import amiss
+from scalewitness_cli.alarms import WORDS, Alarm, Kind, alarm_id
+from scalewitness_cli.identity import Identity
+from scalewitness_cli.memory import Memory
+from scalewitness_cli.outbox import items
+from scalewitness_cli.receipts import entries_of
+from scalewitness_cli.remote import Api
+from scalewitness_cli.store import Store, keep
+from scalewitness_cli.witness import Log, look
+
+AT_ONCE = 100
+ATTEMPTS = 3
+"""How often an animal is fetched and asked for anew before its record is taken to be false: what
+came in between the two is in the one and not in the other."""
+OWN_WORD = ("animal_registered", "call_made")
+
+
+@dataclass(slots=True)
+class Proved:
+    """``position``: of the entry that states the map; ``animals``: how many are proved as of it;
+    ``unshown``: ids of those that the server shows no proof of, and may not have to."""
+
+    position: int | None = None
+    animals: int = 0
+    unshown: list[str] = field(default_factory=list)
+    alarm: Alarm | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Where:
+    """What is asked and held to: the API and the public log, and what is remembered of it."""
+
+    api: Api
+    log: Log
+    memory: Memory
+    keys: Sequence[VerifierKey]
+
+
+def prove(
+    store: Store, identity: Identity, where: Where, now: int, fetch: Callable[[], None]
+) -> Proved:
+    """Hold all that is here to the log. ``fetch`` brings what is new into the replica; ``now``:
+    Unix seconds, for an alarm.
+
+    Raises:
+        Unreachable, Refusal: the server does not answer.
+        Stopped: the log cannot be read.
+    """
+    wanted = _wanted(store)
+    done, failed = Proved(), dict.fromkeys(wanted, "")
+    for attempt in range(ATTEMPTS):
+        if attempt:
+            fetch()
+        asked = [id for id in _wanted(store) if id in failed]
+        failed = {}
+        for batch in _batches(asked):
+            failed |= _prove_batch(store, identity, where, batch, now, done)
+            if done.alarm is not None:
+                return done
+        if not failed:
+            break
+    if failed:
+        done.alarm = _alarmed(where, failed, now)
+        return done
+    _remember(store, done, wanted)
+    return done
+
+
+def _wanted(store: Store) -> dict[str, None]:
+    """Animals seen whole, and those out of sight that one's own word is about."""
+    here = {one["id"]: one for one in replica.animals(store)}
+    whole = [id for id, one in here.items() if one.get("sight") == "all"]
+    return dict.fromkeys([*whole, *(id for id in _own(store) if id not in here)])
+
+
+def _own(store: Store) -> dict[str, list[Any]]:
+    """Accepted facts of one's own, by the animal."""
+    found: dict[str, list[Any]] = {}
+    for one in items(store, "accepted"):
+        if one.what == "fact" and one.sent["kind"] in OWN_WORD and one.position is not None:
+            found.setdefault(one.sent["about"], []).append(one)
+    return found
+
+
+def _batches(ids: Sequence[str]) -> Iterable[list[str]]:
+    return (list(ids[start : start + AT_ONCE]) for start in range(0, len(ids), AT_ONCE))
+
+
+def _prove_batch(
+    store: Store,
+    identity: Identity,
+    where: Where,
+    batch: Sequence[str],
+    now: int,
+    done: Proved,
+) -> dict[str, str]:
+    """Why not, by the animals whose record does not hold."""
+    answer = where.api.get("proofs", animals=",".join(batch))
+    try:
+        head, root, key_hash = _map_in(answer, where, now, done)
+        if done.alarm is not None:
+            return {}
+        key = _key(store, where, key_hash)
+    except (ValueError, KeyError, TypeError) as fault:
+        return dict.fromkeys(batch, f"{fault}")
+    failed, own = dict[str, str](), _own(store)
+    proofs = {one["id"]: one for one in answer["animals"]}
+    for id in batch:
+        seen = replica.animal(store, id)
+        if id not in proofs and seen is None:
+            done.unshown.append(id)
+            continue
+        facts = replica.facts_about(store, id) if seen else []
+        try:
+            if id not in proofs:
+                raise NotShown("the server shows no proof of it")
+            opening = _opening(proofs[id])
+            require_whole(UUID(id), _links(facts, head.size), opening, root, key)
+            if seen is not None:
+                _require_agreed(seen, facts, opening)
+            else:
+                _require_own(own.get(id, []), identity, opening, head.size)
+        except (ValueError, KeyError, TypeError) as fault:
+            failed[id] = f"{fault}{_named(where, facts, head)}"
+    done.animals += len(set(batch) - set(failed) - set(done.unshown))
+    done.position = head.size - 1
+    return failed
+
+
+def _map_in(
+    answer: Mapping[str, Any], where: Where, now: int, done: Proved
+) -> tuple[Checkpoint, bytes, bytes]:
+    """The tree signed, the map's root, and the hash of its key, as the tree's last entry has them.
+
+    Raises:
+        NotShown, ValueError: the answer does not show them.
+    """
+    note = read_note(str(answer["checkpoint"]))
+    found = look(where.memory, where.log, where.keys, now, shown=note)
+    if isinstance(found, Alarm):
+        done.alarm = found
+        return Checkpoint(where.memory.origin, 0, b""), b"", b""
+    stated, head = answer["map"], found.head
+    entry, proof = decode64(stated["entry"]), list(map(decode64, stated["proof"]))
+    if stated["position"] != head.size - 1 or not verify_inclusion(
+        leaf_hash=leaf_hash(entry), index=head.size - 1, size=head.size, proof=proof, root=head.root
+    ):
+        raise NotShown("the map it is proved by is not in the tree that was signed")
+    leaf = read_leaf(entry)
+    if (leaf.kind, leaf.by) != (KIND, None):
+        raise NotShown("the tree that was signed does not end with the map")
+    return head, bytes.fromhex(leaf.body["root"]), bytes.fromhex(leaf.body["key"])
+
+
+def _key(store: Store, where: Where, stated: bytes) -> VrfKey:
+    """The map's key, which never changes while the log keeps its name.
+
+    Raises:
+        NotShown: another is stated than before, or it is not shown to be good.
+    """
+    name = f"map_key {where.memory.origin}"
+    if (kept := store.kept(name)) is not None:
+        key = read_key(decode64(kept))
+        if key.hash != stated:
+            raise NotShown("the key that the map is made with is another than before")
+        return key
+    shown = where.api.get("log/map-key")
+    key = read_key(decode64(shown["modulus"]))
+    if key.hash != stated or not key.is_certified(list(map(decode64, shown["roots"]))):
+        raise NotShown("the key that the map is made with is not good")
+    with store.change() as connection:
+        keep(connection, name, shown["modulus"])
+    return key
+
+
+def _opening(shown: Mapping[str, Any]) -> Opening:
+    return Opening(
+        count=shown["count"],
+        nonce=decode64(shown["nonce"]),
+        path_proof=decode64(shown["path_proof"]),
+        siblings=tuple(decode64(one) if one else NOTHING for one in shown["siblings"]),
+        hidden=tuple(Link(one["position"], decode64(one["hash"])) for one in shown["hidden"]),
+    )
+
+
+def _links(facts: Iterable[Mapping[str, Any]], size: int) -> list[Link]:
+    return [
+        Link(fact["position"], leaf_hash(canonical_bytes(fact["entry"])))
+        for fact in facts
+        if fact["position"] < size
+    ]
+
+
+def _require_own(own: Sequence[Any], identity: Identity, opening: Opening, size: int) -> None:
+    """See that what one said oneself is among entries of which only hashes are shown.
+
+    Raises:
+        NotShown: it is not.
+    """
+    there = set(opening.hidden)
+    for one in own:
+        forms = (Link(one.position, leaf_hash(entry)) for entry in entries_of(one, identity))
+        if one.position < size and not any(form in there for form in forms):
+            raise NotShown(f"what you said at position {one.position} is not on its record")
+
+
+def _require_agreed(
+    seen: Mapping[str, Any], facts: Sequence[Mapping[str, Any]], opening: Opening
+) -> None:
+    """See that what is shown beside the entries follows from them.
+
+    Raises:
+        NotShown: it does not.
+    """
+    for why in amiss(seen, facts, some_hidden=bool(opening.hidden)):
+        raise NotShown(why)
+
+
+def _named(where: Where, facts: Iterable[Mapping[str, Any]], head: Checkpoint) -> str:
+    """The entries that are not what the log holds in their place."""
+    try:
+        node = nodes_in(where.log.tile, head.size)
+        wrong = [
+            f"{link.position} ({in_words(fact['entry']['kind'], fact['entry']['body'])})"
+            for fact in facts
+            for link in _links([fact], head.size)
+            if node(0, link.position) != link.hash
+        ]
+    except (ValueError, KeyError, TypeError):
+        return ""
+    return f"; what is shown is not what the log holds at {', '.join(wrong)}" if wrong else ""
+
+
+def _alarmed(where: Where, failed: Mapping[str, str], now: int) -> Alarm:
+    kept, kind = str(where.memory.kept()), _KIND
+    text = "; ".join(f"animal {id}: {why}" for id, why in sorted(failed.items()))
+    alarm = Alarm(
+        id=alarm_id(kind, text, kept, str(now)),
+        kind=kind,
+        at=now,
+        address=where.log.url,
+        origin=where.memory.origin,
+        why=f"{WORDS[kind]} {text}.",
+        kept=kept,
+        shown=kept,
+    )
+    with where.memory.alone():
+        where.memory.raise_alarm(alarm)
+    return alarm
+
+
+_KIND: Kind = "not_whole"
+
+
+def _remember(store: Store, done: Proved, wanted: Iterable[str]) -> None:
+    animals = sorted(set(wanted) - set(done.unshown))
+    with store.change() as connection:
+        keep(connection, "proved", msgspec.json.encode(_Kept(done.position, animals)).decode())
+
+
+def proved_as_of(store: Store, animal: str) -> int | None:
+    """The position as of which all that is here of the animal was found whole at the last sync;
+    None: it was not asked for then."""
+    kept = store.kept("proved")
+    last = msgspec.json.decode(kept, type=_Kept) if kept else None
+    return last.position if last is not None and animal in last.animals else None
+
+
+class _Kept(msgspec.Struct):
+    """What was proved by the last sync."""
+
+    position: int | None
+    animals: list[str]

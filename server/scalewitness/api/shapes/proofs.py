@@ -1,0 +1,81 @@
+"""What shows that records are whole, as shown; ``server/MAP.md`` says how to check it."""
+
+from typing import Annotated
+from uuid import UUID
+
+from msgspec import UNSET, Meta, Struct, UnsetType
+
+from scalewitness.domain.translog.base64s import encode64
+from scalewitness.domain.translog.prefix_tree import NOTHING
+from scalewitness.ledger.queries.entries import EntryLine
+from scalewitness.ledger.services.opening import StatedTree
+from scalewitness.receipts.whole import WholeRecord
+
+Base64 = Annotated[str, Meta(extra_json_schema={"contentEncoding": "base64"})]
+Place = Annotated[int, Meta(ge=0)]
+
+
+class StatedMap(Struct, frozen=True):
+    """The last ``entry`` of the tree that ``checkpoint`` signs, at ``position``; ``proof`` joins it
+    to the tree's root (RFC 9162, 2.1.3)."""
+
+    entry: Base64
+    position: Place
+    proof: list[Base64]
+
+
+class HiddenEntry(Struct, frozen=True):
+    """An entry that the reader may not read."""
+
+    position: Place
+    hash: Base64
+
+
+class ShownEntry(Struct, frozen=True):
+    """An entry that the reader may read, in the very bytes that were hashed."""
+
+    position: Place
+    entry: Base64
+
+
+class RecordProof(Struct, frozen=True):
+    """``siblings``: from the top, empty where there is nothing beside the path. ``entries``: where
+    they do not come another way."""
+
+    id: UUID
+    count: Place
+    nonce: Base64
+    path_proof: Base64
+    siblings: list[str]
+    hidden: list[HiddenEntry]
+    entries: list[ShownEntry] | UnsetType = UNSET
+
+
+class Proofs(Struct, frozen=True):
+    """Of the animals asked for, those whose record can be shown to be whole to the reader."""
+
+    checkpoint: str
+    map: StatedMap
+    animals: list[RecordProof]
+
+
+def proofs(tree: StatedTree, found: list[WholeRecord], *, with_entries: bool) -> Proofs:
+    stated = StatedMap(encode64(tree.entry), tree.position, [encode64(one) for one in tree.proof])
+    return Proofs(tree.checkpoint, stated, [_proof(one, with_entries) for one in found])
+
+
+def _proof(one: WholeRecord, with_entries: bool) -> RecordProof:
+    opening = one.opening
+    return RecordProof(
+        id=one.animal,
+        count=opening.count,
+        nonce=encode64(opening.nonce),
+        path_proof=encode64(opening.path_proof),
+        siblings=["" if hash == NOTHING else encode64(hash) for hash in opening.siblings],
+        hidden=[HiddenEntry(link.position, encode64(link.hash)) for link in opening.hidden],
+        entries=[_read(entry) for entry in one.shown] if with_entries else UNSET,
+    )
+
+
+def _read(entry: EntryLine) -> ShownEntry:
+    return ShownEntry(entry.position, encode64(bytes(entry.leaf)))

@@ -1,0 +1,45 @@
+"""Reading the map of subjects as stored."""
+
+from collections.abc import Collection, Iterable, Iterator
+from uuid import UUID
+
+from scalewitness.domain.translog.prefix_tree import Node, Nodes
+from scalewitness.domain.translog.record_map import Link
+from scalewitness.ledger.models import MapSubject, StatedMap
+from scalewitness.ledger.queries.prepared import asked
+
+
+def about_between(start: int, end: int) -> Iterator[tuple[UUID, Link]]:
+    """What entries from ``start`` on and before ``end`` are about, in log order."""
+    for about, position, hash in asked(ABOUT, (start, end)):
+        yield about, Link(position, bytes(hash))
+
+
+def kept_subjects(subjects: Iterable[UUID]) -> dict[UUID, MapSubject]:
+    """Those of the subjects that the map has."""
+    return MapSubject.objects.in_bulk(list(subjects))
+
+
+def nodes_at(places: Collection[int]) -> Nodes:
+    """The nodes at these places, as far as there are any."""
+    keys = [place.to_bytes(-(-place.bit_length() // 8), "big") for place in places]
+    return {
+        int.from_bytes(place, "big"): Node(bytes(hash), None if path is None else bytes(path))
+        for place, hash, path in asked(NODES, (keys,))
+    }
+
+
+def latest_map() -> StatedMap:
+    """The map as the log last stated it.
+
+    Raises:
+        StatedMap.DoesNotExist: it never did.
+    """
+    return StatedMap.objects.latest("position")
+
+
+ABOUT = """
+SELECT about, position, leaf_hash FROM ledger_entry
+WHERE position >= %s AND position < %s AND about IS NOT NULL ORDER BY position
+"""
+NODES = "SELECT place, hash, path FROM ledger_mapnode WHERE place = ANY(%s::bytea[])"

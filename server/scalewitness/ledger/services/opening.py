@@ -1,0 +1,105 @@
+"""Giving out what shows that a record is whole: the map as a signed tree states it, and the places
+of single subjects in it."""
+
+from collections.abc import Collection, Iterator
+from contextlib import contextmanager
+from datetime import datetime
+from uuid import UUID
+
+import msgspec
+
+from scalewitness.domain.errors import LogContradicted
+from scalewitness.domain.translog.prefix_tree import Nodes, place_of, siblings_of
+from scalewitness.domain.translog.record_map import Opening, nonce_for
+from scalewitness.ledger.models import Checkpoint, MapHead, MapSubject
+from scalewitness.ledger.queries.entries import entry_at
+from scalewitness.ledger.queries.mapping import kept_subjects, latest_map, nodes_at
+from scalewitness.ledger.queries.snapshot import snapshot
+from scalewitness.ledger.queries.tree import place_proof
+from scalewitness.ledger.queries.witnesses import cosigned_note
+from scalewitness.ledger.services.mapping import map_signer
+from scalewitness.ledger.services.signing import log_signer, sign_checkpoint
+
+ATTEMPTS = 3
+AHEAD = 40
+"""Levels of the tree whose nodes are read at once; one of a million leaves has fewer."""
+
+
+class StatedTree(msgspec.Struct, frozen=True):
+    """A signed tree, by its checkpoint, and its last entry, which states the map over all the
+    others: the leaf's bytes, its position, and the hashes that join it to the tree's root."""
+
+    checkpoint: str
+    entry: bytes
+    position: int
+    proof: tuple[bytes, ...]
+
+
+@contextmanager
+def stated_tree(now: datetime) -> Iterator[StatedTree]:
+    """The newest tree, signed now if the log has grown; within the block everything is read as of
+    one moment, at which the map is as this tree states it.
+
+    Raises:
+        LogContradicted, Fenced, OSError, Busy: as `signing.sign_checkpoint`.
+    """
+    for _ in range(ATTEMPTS):
+        sign_checkpoint(now)
+        with snapshot():
+            found = _stated()
+            if found is not None:
+                yield found
+                return
+    raise LogContradicted()
+
+
+def _stated() -> StatedTree | None:
+    """None while the map is being extended, and has no root that was stated."""
+    stated, head = latest_map(), MapHead.objects.get(pk=1)
+    key = str(log_signer().verifier)
+    checkpoint = Checkpoint.objects.filter(size=stated.position + 1, key=key).first()
+    entry = entry_at(stated.position)
+    if checkpoint is None or head.size != checkpoint.size:
+        return None
+    if entry is None or bytes(head.root).hex() != stated.root:
+        raise LogContradicted()
+    try:
+        proof = tuple(place_proof(stated.position, checkpoint.size))
+    except ValueError:
+        raise LogContradicted() from None
+    return StatedTree(cosigned_note(checkpoint), bytes(entry.leaf), stated.position, proof)
+
+
+def openings(subjects: Collection[UUID]) -> dict[UUID, Opening]:
+    """The places of subjects in the map, those that it has; within a :func:`stated_tree`. Nothing
+    is hidden in them yet.
+
+    Raises:
+        LogContradicted: the map as stored lacks nodes.
+    """
+    kept = kept_subjects(subjects)
+    nodes = _nodes_along(bytes(one.path) for one in kept.values())
+    return {id: _opening(one, nodes) for id, one in kept.items()}
+
+
+def _nodes_along(paths: Iterator[bytes]) -> Nodes:
+    """All that lies on the paths and beside them, read at once."""
+    wanted = {place_of(path, depth) for path in paths for depth in range(AHEAD + 1)}
+    return nodes_at(wanted | {place ^ 1 for place in wanted if place > 1})
+
+
+def _opening(one: MapSubject, nodes: Nodes) -> Opening:
+    path, chain = bytes(one.path), bytes(one.chain)
+    try:
+        siblings = siblings_of(path, lambda places: _read(places, nodes), AHEAD)
+    except KeyError:
+        raise LogContradicted() from None
+    nonce = nonce_for(map_signer().blinding, one.subject, one.count, chain)
+    return Opening(one.count, nonce, bytes(one.path_proof), tuple(siblings))
+
+
+def _read(places: Collection[int], nodes: Nodes) -> Nodes:
+    """Below what was read ahead, which no tree of this world reaches, from the table."""
+    if max(places).bit_length() > AHEAD + 1:
+        return nodes_at(places)
+    return {place: nodes[place] for place in places if place in nodes}
