@@ -27,7 +27,7 @@ CALLED_FROM_OUTSIDE = {
         *("ImportingConfig", "SignInConfig", "StandingsConfig", "VisitsConfig", "ExaminersConfig"),
         "BooksConfig",
         *("add_arguments", "process_view", "process_exception", "form_valid"),
-        *("get_queryset",),
+        *("get_queryset", "as_sql"),
         *("clean_animals", "clean_answer", "clean_code", "clean_credential", "clean_picture"),
         *("clean_file", "clean_ids", "clean_pattern", "clean_read"),
         *("clean_report", "clean_represents", "validate", "get_help_text", "get_queryset"),

@@ -100,11 +100,12 @@ class FactForm(forms.Form):
         Raises:
             NotFound: it is about something that is not the actor's to see.
         """
+        item = self.item(about)  # before a refusal takes the field that it names out of the form
         try:
-            return accept_one(self.item(about), actor, timezone.now())
+            return accept_one(item, actor, timezone.now())
         except Refused as refused:
             self.refuse(refused.as_problem())
-            self.keep_to_sign([self.item(about)], actor.keeper)
+            self.keep_to_sign([item], actor.keeper)
             return None
 
     def keep_to_sign(self, items: Iterable[Mapping[str, Any]], keeper: UUID | None) -> None:
