@@ -27,7 +27,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 import django
 
 from stack.local import ROOT
-from stack.logkey import fresh_log_key
+from stack.logkey import fresh_log_key, fresh_map_key
 from stack.postgres import Postgres
 from stack.supervisor import Supervisor
 
@@ -62,6 +62,7 @@ def database() -> Iterator[None]:
                 "SECRET_KEY": "nothing here is secret",
                 "PUBLIC_URL": "http://127.0.0.1",
                 "LOG_SIGNING_KEY": fresh_log_key("bench/log").secret(),
+                "LOG_MAP_KEY": fresh_map_key().secret(),
                 "DEMO": "1",
                 "PYTHONPATH": str(ROOT / "server"),
             }
