@@ -79,6 +79,20 @@ def test_another_snake_tells_the_buyer_what_to_do_and_the_seller_what_was_said(
     assert said in odile.open(f"/disputes/{bought.disputes.get().pk}").text
 
 
+def test_a_seller_reads_which_of_their_own_snakes_bears_the_number(
+    here: Here, anyone: Browser, odile: Browser, bought: Sale, arrival: str
+) -> None:
+    """And the buyer does not: what else somebody keeps is not for them."""
+    other = here.animal("R2")
+    code = {"scheme": "transponder", "code": "276098100000002"}
+    here.say(here.odile, "identifier_assigned", other.pk, code)
+    anyone.fill(arrival, "", read=code["code"], answer="another")
+    sale = odile.open(f"/sales/{bought.pk}")
+    assert "on another record of this collection" in sale.text
+    assert f"/animals/{other.pk}" in sale.links
+    assert "R2" not in anyone.open(arrival).text
+
+
 def test_a_buyer_with_an_account_is_asked_today(
     here: Here, stan: Browser, odile: Browser, bought: Sale
 ) -> None:

@@ -50,7 +50,7 @@ from scalewitness.sales.queries import (
     sales_of_animal,
     sales_seen,
 )
-from scalewitness.sales.queries.arrivals import last_arrivals
+from scalewitness.sales.queries.arrivals import Arrival, bearer_of, last_arrivals
 from scalewitness.sales.queries.returns import returns_of
 from scalewitness.sales.services import draft_sale
 from scalewitness.standings.queries.footing import rests_on_lost
@@ -187,12 +187,22 @@ def _sale_page(request: HttpRequest, sale: Sale, refused: StepForm | None = None
         "letters": [letter for letter in letters if letter.recipient in mine],
         "disclosures": owed,
         "returns": [(title_in(sale, one.animal), one) for one in returns_of(sale, timezone.now())],
-        "arrivals": [(title, last[one.pk]) for one, title in animals if one.pk in last],
+        "arrivals": [
+            (title, last[one.pk], _mixed_up(last[one.pk], sale))
+            for one, title in animals
+            if one.pk in last
+        ],
         "release": last_release(sale),
         "refused": refused,
     }
     status = refused.status if refused else 200
     return page(request, "sales/sale.html", context, status=status)
+
+
+def _mixed_up(arrival: Arrival, sale: Sale) -> tuple[UUID, str] | None:
+    """Which other animal of the collection bears the number that the buyer read, and its title."""
+    found = bearer_of(arrival.read, sale.collection_id) if arrival.fits == "another" else None
+    return (found.pk, title_of(found)) if found else None
 
 
 def _step_words(step: SaleStep) -> str:

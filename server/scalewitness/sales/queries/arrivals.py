@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from uuid import UUID
 
-from scalewitness.animals.models import Animal, Photo
+from scalewitness.animals.models import Animal, Identifier, Photo
 from scalewitness.domain.arrivals import ArrivalAnswer, Fits, arrival_in_words, compare_on_arrival
 from scalewitness.sales.models import Sale, SaleStep
 from scalewitness.sales.queries import codes_known, offer_in_force
@@ -66,6 +66,14 @@ def transponders_of(animal: Animal, sale: Sale) -> tuple[list[str], list[str]]:
     known = [one for one in codes_known(animal, sale) if one.scheme == "transponder"]
     then = [one.code for one in known if one.position < confirmed]
     return then, [one.code for one in known if one.position > confirmed]
+
+
+def bearer_of(read: str, collection: UUID) -> Animal | None:
+    """The animal still in the collection that bears the transponder: for its keepers, who may have
+    sent one snake for another."""
+    borne = Identifier.objects.filter(scheme="transponder", code=read)
+    found = borne.filter(animal__collection=collection).select_related("animal").first()
+    return found.animal if found else None
 
 
 def photos_offered(animal: Animal, sale: Sale) -> list[Photo]:
