@@ -16,6 +16,7 @@ from scalewitness.domain.moments import rfc3339
 from scalewitness.domain.translog.keys import KeyType, Signer
 from scalewitness.intake.batch import Actor
 from scalewitness.intake.closing import close_books
+from scalewitness.intake.erasure import erase_texts_of
 from scalewitness.intake.named_as_one import count_named, find_one_person
 from scalewitness.intake.numbers import adopt_numbers
 from scalewitness.intake.rules.photos import take_photo_file
@@ -369,6 +370,8 @@ def _on_its_own_account(world: World) -> None:
     world.call(world.odile, world.animal("N1"), "male")
     adopt_policy("policy-strict", "sexing-2", {"verified": "0.992000"}, world.now)
     assert close_books(world.now) is not None
+    noted = world.call(world.odile, world.animal("N2"), "male", texts=_note())
+    assert erase_texts_of(UUID(noted.id), world.now, wish="operator") == 1
 
 
 def a_text_of(world: World) -> tuple[UUID, str]:

@@ -1,9 +1,11 @@
+# ruff: noqa: S608  SQL made of values the tests themselves hold
 """What lies outside the log is closed into its books: whatever is altered or taken away there
 afterwards is named."""
 
 from contextlib import suppress
 from datetime import timedelta
 from io import StringIO
+from uuid import UUID
 
 import pytest
 from django.core.management import CommandError, call_command
@@ -15,22 +17,26 @@ from scalewitness.animals.services import edit
 from scalewitness.books.models import BookClosing, BookLine, BookSalt
 from scalewitness.books.queries import BOOKS
 from scalewitness.books.services import write_lines
+from scalewitness.intake.batch import Actor
 from scalewitness.intake.closing import close_books
-from scalewitness.intake.erasure import erase_practitioner
-from scalewitness.ledger.models import Cosignature, Entry, Witness
+from scalewitness.intake.erasure import erase_own_texts, erase_practitioner, erase_texts_by
+from scalewitness.ledger.models import Cosignature, Entry, Text, Witness
 from scalewitness.ledger.queries.entries import leaf_of
+from scalewitness.ledger.queries.tree import tip
 from scalewitness.ledger.services.signing import sign_checkpoint
-from scalewitness.people.models import Practitioner
+from scalewitness.people.models import Keeper, Practitioner
 from scalewitness.people.services import name_practitioner, rename
 
 
-def fsck() -> tuple[str, set[str]]:
-    """What is said of the books, and all stores named."""
-    err = StringIO()
-    with suppress(CommandError):
-        call_command("fsck", "--only", "books", stdout=StringIO(), stderr=err)
-    lines = err.getvalue().splitlines()
-    return "\n".join(lines[1:]), {one.split(":")[0] for one in lines[1:]}
+def fsck(*parts: str) -> tuple[str, set[str]]:
+    """What is said of the books, or of these parts, and all stores named."""
+    lines = []
+    for part in parts or ("books",):
+        err = StringIO()
+        with suppress(CommandError):
+            call_command("fsck", "--only", part, stdout=StringIO(), stderr=err)
+        lines += err.getvalue().splitlines()[1:]
+    return "\n".join(lines), {one.split(":")[0] for one in lines}
 
 
 def edit_a_record(world: World) -> None:
@@ -233,12 +239,68 @@ def test_what_hides_a_row_goes_with_nothing_else(told: World) -> None:
     )
     said, stores = fsck()
     assert stores == {"sales_sale"}
-    assert "nothing of it was erased" in said
+    assert "as if it were erased, and it is not" in said
+
+
+# --- erased, or suppressed ------------------------------------------------------------
+
+
+def noted(world: World, who: Keeper, note: str = "By the door.") -> UUID:
+    made = world.call(who, world.animal(f"E{tip().size}"), "male", texts={"note": note})
+    return UUID(str(made.id))
+
+
+@pytest.mark.usefixtures("superuser")
+def test_a_text_that_is_gone_was_erased_or_is_missed(told: World) -> None:
+    """Whether or not the books were closed over it meanwhile."""
+    erased, taken, at_once = (noted(told, told.odile) for _ in range(3))
+    later(told)
+    assert erase_own_texts(erased, Actor(keeper=told.odile.pk), told.now) == 1
+    assert erase_own_texts(at_once, Actor(keeper=told.odile.pk), told.now) == 1
+    assert fsck("log", "books") == ("", set())
+    as_superuser(f"DELETE FROM ledger_text WHERE fact = '{taken}'")
+    position = Entry.objects.get(fact=taken).position
+    said, stores = fsck("log")
+    assert stores == {"ledger_text"}
+    assert f"position {position}: ledger_text: the note is gone, and nobody had it erased" in said
+    said, stores = fsck("books")
+    assert stores == {"ledger_text"}
+    assert f"row {taken}: it was closed, and is gone" in said
+
+
+@pytest.mark.usefixtures("superuser")
+def test_an_erasure_accounts_for_what_it_is_about_alone(told: World) -> None:
+    one, other = noted(told, told.odile), noted(told, told.odile)
+    later(told)
+    erase_own_texts(one, Actor(keeper=told.odile.pk), told.now)
+    as_superuser(f"DELETE FROM ledger_text WHERE fact = '{other}'")
+    assert str(one) not in fsck("books")[0]
+    assert str(other) in fsck("books")[0]
+
+
+@pytest.mark.usefixtures("superuser")
+def test_all_that_somebody_wrote_is_erased_with_one_fact(told: World) -> None:
+    ours, theirs = noted(told, told.pim), noted(told, told.odile)
+    later(told)
+    assert erase_texts_by(told.pim.pk, told.now, "author") >= 1
+    assert not Text.objects.filter(fact=ours).exists()
+    assert fsck("log", "books") == ("", set())
+    as_superuser(f"DELETE FROM ledger_text WHERE fact = '{theirs}'")
+    assert fsck("books")[1] == {"ledger_text"}
+
+
+@pytest.mark.usefixtures("superuser")
+def test_an_erased_name_that_is_another_again_is_named(told: World) -> None:
+    practice = name_practitioner(told.odile, new_id(told.now), "Dr. Almond")
+    later(told)
+    erase_practitioner(Practitioner.objects.get(pk=practice.pk), told.now, "author")
+    as_superuser(f"UPDATE people_practitioner SET name = 'Dr. Beech' WHERE id = '{practice.pk}'")
+    assert fsck("books")[1] == {"people_practitioner"}
 
 
 def test_a_practice_that_is_erased_is_no_fault(told: World) -> None:
     practice = name_practitioner(told.odile, new_id(told.now), "Dr. Almond")
     later(told)
-    erase_practitioner(Practitioner.objects.get(pk=practice.pk))
+    erase_practitioner(Practitioner.objects.get(pk=practice.pk), told.now, "author")
     assert fsck() == ("", set())
     assert not BookSalt.objects.filter(line__thing=str(practice.pk)).exists()

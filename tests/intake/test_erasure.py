@@ -33,6 +33,7 @@ from scalewitness.intake.erasure import close_account, erase_buyers, erase_own_t
 from scalewitness.intake.invitations import invite_by_letter
 from scalewitness.intake.services import accept_one
 from scalewitness.ledger.models import Entry
+from scalewitness.ledger.queries.entries import leaf_of
 from scalewitness.ledger.queries.tree import place_proof
 from scalewitness.ledger.services.signing import log_signer, sign_checkpoint
 from scalewitness.letters.addresses import send_elsewhere
@@ -104,16 +105,44 @@ def test_a_text_goes_and_every_proof_of_it_holds(world: World) -> None:
     call_command("replay", stdout=StringIO())
 
 
+def erasures() -> list[tuple[UUID | None, dict[str, str]]]:
+    """What the log says of each: of what or whom, and its body."""
+    stated = Entry.objects.filter(kind="data_erased", by=None).order_by("position")
+    return [(one.about, leaf_of(one).body) for one in stated]
+
+
+def test_an_erasure_is_a_fact_that_never_tells_what_went(world: World) -> None:
+    fact, note = a_text_of(world)
+    assert erase_own_texts(fact, Actor(keeper=world.odile.pk), world.now) == 1
+    assert erase_own_texts(fact, Actor(keeper=world.odile.pk), world.now) == 0
+    assert erasures() == [(fact, {"what": "text", "wish": "author"})]
+    assert tables_with(note) == set()
+
+
+def test_an_operator_who_erases_of_their_own_accord_says_so(world: World) -> None:
+    fact, _ = a_text_of(world)
+    erase("texts", str(fact), "--by-operator")
+    assert erasures() == [(fact, {"what": "text", "wish": "operator"})]
+
+
+def test_whoever_closes_their_account_is_told_of_by_their_id_alone(world: World) -> None:
+    a_text_of(world)
+    erase("keeper", world.odile.email, "--texts")
+    name = {"what": "name", "wish": "author"}
+    wrote = {"what": "all_they_wrote", "wish": "author"}
+    assert erasures() == [(world.odile.pk, name), (world.odile.pk, wrote)]
+
+
 def test_only_its_author_may_erase_a_text(world: World) -> None:
     fact, note = a_text_of(world)
     for who in (Actor(keeper=world.pim.pk), Actor(buyer=new_id()), Actor()):
         with pytest.raises(NotFound):
-            erase_own_texts(fact, who)
+            erase_own_texts(fact, who, world.now)
     with pytest.raises(NotFound):
-        erase_own_texts(new_id(), Actor(keeper=world.odile.pk))
+        erase_own_texts(new_id(), Actor(keeper=world.odile.pk), world.now)
     assert tables_with(note) == {"ledger_text"}
-    assert erase_own_texts(fact, Actor(keeper=world.odile.pk)) == 1
-    assert erase_own_texts(fact, Actor(keeper=world.odile.pk)) == 0
+    assert erase_own_texts(fact, Actor(keeper=world.odile.pk), world.now) == 1
+    assert erase_own_texts(fact, Actor(keeper=world.odile.pk), world.now) == 0
     assert tables_with(note) == set()
 
 
@@ -121,7 +150,7 @@ def test_what_the_record_itself_said_is_nobody_s(world: World) -> None:
     a_text_of(world)
     standing = Entry.objects.get(kind="standing_changed")
     with pytest.raises(NotFound):
-        erase_own_texts(standing.fact, Actor())
+        erase_own_texts(standing.fact, Actor(), world.now)
 
 
 def test_the_text_of_a_call_that_still_waits_for_its_host(world: World) -> None:
@@ -135,7 +164,7 @@ def test_the_text_of_a_call_that_still_waits_for_its_host(world: World) -> None:
     (held,) = world.push(world.greta, item)
     assert held.status == "held"
     assert tables_with("Lerwick") == {"ledger_text"}
-    assert erase_own_texts(UUID(held.id), Actor(keeper=world.greta.pk)) == 1
+    assert erase_own_texts(UUID(held.id), Actor(keeper=world.greta.pk), world.now) == 1
     world.say(world.odile, "late_call_decided", animal.pk, {"held": held.id, "admitted": True})
     assert tables_with("Lerwick") == set()
     assert "no difference" in fsck()
@@ -181,7 +210,7 @@ def acknowledge(world: World, sale: Sale) -> None:
 def test_nobody_is_forgotten_in_the_middle_of_a_sale(world: World) -> None:
     sale = world.sold(world.verified("V1"))
     with pytest.raises(NotNow, match="still going on"):
-        erase_buyers([sale.buyer])
+        erase_buyers([sale.buyer], world.now, "author")
     with pytest.raises(NotNow, match="still going on"):
         close_account(world.odile, world.now)
     with pytest.raises(CommandError, match="Not erased"):
@@ -192,7 +221,7 @@ def test_nobody_is_forgotten_in_the_middle_of_a_sale(world: World) -> None:
 def test_an_owed_disclosure_keeps_its_address_until_acknowledged(world: World) -> None:
     sale = sold_and_fallen(world)
     with pytest.raises(NotNow, match="still open"):
-        erase_buyers([sale.buyer])
+        erase_buyers([sale.buyer], world.now, "author")
     letter = Letter.objects.get(kind="disclosure")
     assert (letter.state, letter.to) == (Letter.State.WAITING, "bela@buyers.example")
     acknowledge(world, sale)
@@ -217,7 +246,7 @@ def test_what_is_owed_later_is_recorded_as_undeliverable(world: World) -> None:
     """The duty is not lost and not hidden; there is only nobody to write to."""
     sale = sold_and_fallen(world)
     acknowledge(world, sale)
-    erase_buyers([sale.buyer])
+    erase_buyers([sale.buyer], world.now, "author")
     animal = sale.animals.get()
     world.pass_time(days=1)
     world.call(world.stan, animal, "male", visit=world.visit(world.stan, animal))
@@ -308,7 +337,7 @@ def test_letters_that_chase_a_disclosure_or_tell_of_an_address_forget_both_sides
     name = "Bela Novak" if who == "buyer" else "Odile Marten"
     assert "mail_letter" in tables_with(name)
     if who == "buyer":
-        erase_buyers([sale.buyer])
+        erase_buyers([sale.buyer], world.now, "author")
     else:
         close_account(world.odile, world.now)
     assert tables_with(name) == set()

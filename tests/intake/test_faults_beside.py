@@ -60,7 +60,7 @@ def an_erased_text(world: World) -> Act:
     animal = world.animal("E1")
     noted = {"noted": {"type": "health", "sign": "ill"}}
     said = world.say(world.odile, "husbandry_noted", animal.pk, noted, texts={"note": "wheezes"})
-    return lambda: erase_own_texts(UUID(said.id), Actor(keeper=world.odile.pk))
+    return lambda: erase_own_texts(UUID(said.id), Actor(keeper=world.odile.pk), world.now)
 
 
 def a_closed_account(world: World) -> Act:

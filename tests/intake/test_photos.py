@@ -165,8 +165,8 @@ def test_a_file_can_be_erased_and_its_fingerprint_stays(world: World, animal: An
     send(world, world.odile, photo)
     pk = Photo.objects.get().pk
     with pytest.raises(NotFound):
-        erase_own_texts(pk, Actor(keeper=world.pim.pk))
-    assert erase_own_texts(pk, Actor(keeper=world.odile.pk)) == 1
+        erase_own_texts(pk, Actor(keeper=world.pim.pk), world.now)
+    assert erase_own_texts(pk, Actor(keeper=world.odile.pk), world.now) == 1
     assert photo_file(pk) is None
     assert Photo.objects.filter(pk=pk).exists()
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any, Final, Literal
 
 import msgspec
 from django.db.models import (
@@ -52,9 +52,9 @@ class Book:
 
     ``columns``: what of them, as the first closing had it for ever; a new column needs a book of
     its own. ``key`` and ``state`` tell one from another; where the book ``changes``, the next
-    state of a row takes the place of the one before. ``among``: which rows. ``erasable``: what a
-    row says may have to be forgotten, or the row itself. ``quiet``: its lines alone are no reason
-    to close the books."""
+    state of a row takes the place of the one before. ``among``: which rows. ``erasable``: what
+    goes, as `DataErased` has it, where a row or what it says may have to be forgotten. ``quiet``:
+    its lines alone are no reason to close the books."""
 
     name: str
     model: type[Model]
@@ -63,7 +63,7 @@ class Book:
     state: Any = Value("")  # noqa: RUF009  never changed
     changes: bool = False
     among: Q = Q()  # noqa: RUF009  never changed
-    erasable: bool = False
+    erasable: Literal["", "text", "photo", "name"] = ""
     quiet: bool = False
 
     @property
@@ -109,16 +109,16 @@ BOOKS: Final = (
     ),
     Book("edits of keepers", Keeper.history.model, ("id", "is_active", "version", *OF_AN_EDIT)),
     Book("names of keepers", Keeper, ("name",), state=F("version"), changes=True,
-        erasable=True),
+        erasable="name"),
     Book(
         "names of buyers",
         Buyer,
         ("name", "email", "keeper_id"),
         state=READDRESSED,
         changes=True,
-        erasable=True,
+        erasable="name",
     ),
-    Book("names of practices", Practitioner, ("name", "named_by_id"), erasable=True),
+    Book("names of practices", Practitioner, ("name", "named_by_id"), erasable="name"),
     Book(
         "sales drafted",
         Sale,
@@ -145,8 +145,8 @@ BOOKS: Final = (
         changes=True,
         among=Q(sent_at__isnull=False) & ~Q(kind__in=TO_NOBODY_HERE),
     ),
-    Book("texts", Text, ("fact", "field"), key="fact", state=F("field"), erasable=True),
-    Book("files of photos", PhotoFile, ("photo_id", "arrived_at"), erasable=True),
+    Book("texts", Text, ("fact", "field"), key="fact", state=F("field"), erasable="text"),
+    Book("files of photos", PhotoFile, ("photo_id", "arrived_at"), erasable="photo"),
     Book("witnesses", Witness, ("key", "keeper", "registered_at")),
     Book("fences", Fence, ("state", "reason", "at", "size", "root", "note")),
     Book("checkpoints", Checkpoint, ("size", "root", "key", "note", "signed_at"), quiet=True),

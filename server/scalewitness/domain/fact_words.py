@@ -128,6 +128,12 @@ def _origin(body: Body) -> str:
     return f"The log {old} was closed at {body.get('kept')} entries and goes on as {new}; {lost}."
 
 
+def _erased(body: Body) -> str:
+    whose = {"author": "by wish of whose it was", "operator": "by the operator's wish"}
+    by = whose.get(str(body.get("wish")), "by a rule of the record")
+    return f"Something was erased, {by}: {_spaced(body.get('what'))}."
+
+
 def _spaced(word: object) -> str:
     return str(word or "").replace("_", " ")
 
@@ -206,6 +212,7 @@ _WORDS: Final[dict[str, str | Callable[[Body], str]]] = {
     "numbers_adopted": _from("The record adopted the numbers {} that it had learned.", "version"),
     "origin_succeeded": _origin,
     "books_closed": "What the record keeps outside the log was closed into it.",
+    "data_erased": _erased,
     "map_root": "The record stated what it holds of each animal, so that a reader can check it.",
     "examiner_record_changed": "An examiner's record was updated.",
     "founder_named": "The operator named a founder of this record.",

@@ -1,7 +1,8 @@
 """What lies outside the log against the lines of its books, and these against the log."""
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any, Final
+from uuid import UUID
 
 import msgspec
 from django.db.models import Exists, Model, OuterRef
@@ -17,6 +18,7 @@ from scalewitness.domain.translog.books import (
     line_commitment,
     root_of_books,
 )
+from scalewitness.fsck.erasures import Erasures
 from scalewitness.fsck.report import Difference
 from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.entries import leaf_of
@@ -88,26 +90,33 @@ def _chain(book: Book, position: int, end: Closed, chain: bytes) -> Iterator[Dif
         yield Difference(LINES, position, what)
 
 
-def _rows(book: Book, lines: Iterable[BookLine]) -> Iterator[Difference]:
-    listed = list(lines)
+def _rows(book: Book, lines: Sequence[BookLine]) -> Iterator[Difference]:
     rows: dict[str, dict[str, Mapping[str, Any]]] = {}
-    for row in book.rows({one.thing for one in listed}):
+    for row in book.rows({one.thing for one in lines}):
         rows.setdefault(row["book_thing"], {})[row["book_state"]] = row
-    for line in listed:
-        what = _fault(book, line, rows.get(line.thing, {}))
-        if what:
-            yield Difference(book.store, None, f"row {line.thing}: {what}")
+    faults = {one: _fault(book, one, rows.get(one.thing, {})) for one in lines}
+    gone = [one for one, fault in faults.items() if fault in MAY_BE_ERASED and book.erasable]
+    erasures = Erasures({UUID(one.thing) for one in gone})
+    for line, fault in faults.items():
+        if line in gone and erasures.tell_of(UUID(line.thing), book.erasable):
+            continue
+        if fault:
+            yield Difference(book.store, None, f"row {line.thing}: {fault}")
+
+
+GONE: Final = "it was closed, and is gone, and nobody had it erased"
+HIDDEN: Final = "what it is held to in the books is gone, and nobody had it erased"
+SHOWN: Final = "what it is held to in the books is gone, as if it were erased, and it is not"
+MAY_BE_ERASED: Final = (GONE, HIDDEN)
 
 
 def _fault(book: Book, line: BookLine, states: Mapping[str, Mapping[str, Any]]) -> str | None:
     """What is wrong with the row that a line is about, given its states that are there now."""
     row, secret = states.get(line.state), getattr(line, "secret", None)
-    if secret is None and book.erasable and (row is None or row.get("name") == ERASED_NAME):
-        return None
     if row is None:
-        return None if _went_on(book, line, states) else "it was closed, and is gone"
+        return None if _went_on(book, line, states) else GONE
     if secret is None:
-        return "what it is held to in the books is gone, and nothing of it was erased"
+        return HIDDEN if row.get("name") == ERASED_NAME else SHOWN
     if line_commitment(bytes(secret.salt), book.says(row)) != bytes(line.commitment):
         return f"it is not what was closed: {', '.join(book.columns)}"
     return None

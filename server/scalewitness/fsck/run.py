@@ -9,6 +9,7 @@ import msgspec
 from scalewitness.domain.translog.devices import DeviceKeys
 from scalewitness.domain.translog.regrowth import Regrowth
 from scalewitness.fsck.books import check_books
+from scalewitness.fsck.erasures import check_gone
 from scalewitness.fsck.log import (
     Claim,
     LogCheck,
@@ -132,6 +133,7 @@ class FsckRun:
             self._note(check_signatures(read, self.mark.devices))
             self._note(self._log.check(read, start, end))
             self._note(check_texts(facts))
+            self._note(check_gone(facts))
             self._note(check_files(facts))
         if "rows" in self.mark.parts:
             self._note(check_rows(facts, start, end))

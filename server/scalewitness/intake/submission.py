@@ -25,8 +25,6 @@ from scalewitness.ledger.services.writing import Draft
 
 T = TypeVar("T")
 
-TEXTS = ("note", "reasons", "statement")
-"""The fields of bodies that hold a commitment to free text."""
 TEXT_LIMIT = 4000
 BODY_LIMIT = 60_000
 """Bytes; leaves room for the rest of a log entry within its 65,535 (C2SP tlog-tiles)."""
@@ -160,7 +158,7 @@ def _salted(
 def _body(submission: Submission, texts: Mapping[str, tuple[bytes, str]]) -> facts.Body:
     """The typed body, each text's commitment in its field."""
     type = facts.BODIES[submission.kind]
-    allowed = {field for field in TEXTS if field in type.__struct_fields__}
+    allowed = {field for field in facts.TEXTS if field in type.__struct_fields__}
     body = dict(submission.body)
     for field, (salt, text) in texts.items():
         if field not in allowed:

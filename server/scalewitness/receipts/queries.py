@@ -237,6 +237,7 @@ ANIMAL_KINDS: Final = frozenset(
 OF_THE_RECORD: Final = frozenset(
     {
         "books_closed",
+        "data_erased",
         "map_root",
         "policy_adopted",
         "numbers_adopted",

@@ -1,5 +1,6 @@
 """A buyer erases what they wrote about a sale."""
 
+from django.utils import timezone
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -19,5 +20,5 @@ def erase_buyers_texts(request: Request, token: str) -> Response:
     """The steps stay on record with the fingerprints of their texts; the texts are gone for
     good. Doing it twice changes nothing."""
     link = opened(token, "offer")
-    erase_texts_by(link.sale.buyer_id, about=link.sale_id)
+    erase_texts_by(link.sale.buyer_id, timezone.now(), "author", about=link.sale_id)
     return Response(status=204)

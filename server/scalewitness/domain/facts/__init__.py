@@ -68,6 +68,7 @@ from scalewitness.domain.facts.record import (
     AdoptedNumber,
     BooksClosed,
     Circumstance,
+    DataErased,
     DeceitFound,
     ExaminerRecordChanged,
     Footing,
@@ -143,6 +144,7 @@ __all__ = [
     "Commitment",
     "Corrected",
     "CustodyChanged",
+    "DataErased",
     "Day",
     "DeceitFound",
     "DeviceKeyEndorsed",
@@ -239,9 +241,13 @@ BODIES: dict[str, type[Body]] = {
     **disputes.BODIES,
 }
 
+TEXTS = ("note", "reasons", "statement")
+"""The fields of bodies that hold a commitment to free text."""
+
 SYSTEM_KINDS = frozenset(
     {
         "books_closed",
+        "data_erased",
         "standing_changed",
         "policy_adopted",
         "numbers_adopted",

@@ -184,6 +184,16 @@ class ReportReopened(Body, frozen=True):
     cause: Id
 
 
+class DataErased(Body, frozen=True):
+    """About a fact whose ``text`` or ``photo`` went, or a person: their ``name``, or all they
+    wrote (``of`` one sale, where not of everything). Never what it said. By the ``wish`` of whoever
+    wrote it or was called so, of the operator, or by a rule of the record."""
+
+    what: Literal["text", "photo", "all_they_wrote", "name"]
+    wish: Literal["author", "operator", "record"]
+    of: Id | None = None
+
+
 class BooksClosed(Body, frozen=True):
     """``root`` commits to what the record keeps outside the log, as of now: see
     ``domain/translog/books``."""
@@ -211,4 +221,5 @@ BODIES: dict[str, type[Body]] = {
     "one_person_found": OnePersonFound,
     "report_reopened": ReportReopened,
     "books_closed": BooksClosed,
+    "data_erased": DataErased,
 }

@@ -58,6 +58,7 @@ PROJECTIONS: dict[str, Callable[[LoggedFact, Past], Rows]] = {
     "examiner_record_changed": record.examiner_record_changed,
     "origin_succeeded": record.origin_succeeded,
     "books_closed": record.books_closed,
+    "data_erased": record.data_erased,
     "map_root": record.map_root,
     "pairing_planned": animals.pairing_planned,
     "pairing_dropped": animals.pairing_dropped,

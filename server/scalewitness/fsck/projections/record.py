@@ -53,6 +53,11 @@ def books_closed(fact: LoggedFact, past: Past) -> Rows:
     yield from ()
 
 
+def data_erased(fact: LoggedFact, past: Past) -> Rows:
+    """It accounts for what is gone, and leaves nothing."""
+    yield from ()
+
+
 def origin_succeeded(fact: LoggedFact, past: Past) -> Rows:
     body = fact.body
     keys = {"old_key": body.old_key, "new_key": body.new_key}

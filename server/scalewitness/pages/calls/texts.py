@@ -5,6 +5,7 @@ from uuid import UUID
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
+from django.utils import timezone
 from django.utils.http import url_has_allowed_host_and_scheme
 
 from scalewitness.domain.errors import NotFound
@@ -20,7 +21,7 @@ def erase(request: HttpRequest, keeper: Keeper, fact_id: UUID) -> HttpResponse:
     """Asked once more before it is done: nothing brings a text back."""
     back = _back(request)
     if request.method == "POST":
-        erase_own_texts(fact_id, actor_of(keeper, proved=True))
+        erase_own_texts(fact_id, actor_of(keeper, proved=True), timezone.now())
         messages.success(request, "The text is erased.")
         return redirect(back)
     entry = entry_of(fact_id)
