@@ -252,7 +252,7 @@ SPOILT = "w" * 5000
 TYPED = {"text", "email", "number", "date", "datetime-local", "textarea"}
 REFUSES = """account add_device answer_by_link arrival attach_photo correct_address custody dispute
     draft_sale edit_record end give_access husbandry identifier import_animals invite
-    join_records linkage log_clutch login/ look_at_list make_call make_offer new_collection
+    join_records linkage log_clutch login/ make_call make_offer new_collection
     object_to_call offer offer_address offer_arrival open_dispute particulars password/change/
     password/reset/ plan_pairing read_document register register_clutch registered_in_error
     rename_collection report_problem sale signup/ state_witness vouching withdraw_call
