@@ -24,7 +24,9 @@ def desk(request: HttpRequest, keeper: Keeper) -> HttpResponse:
     waiting = pending(keeper, now)
     groups = [(words, waiting[name]) for name, words in GROUPS.items()]
     first_run = not any(one.labels for one in collections)
-    context = {"groups": groups, "collections": collections, "first_run": first_run}
+    needed = any(found for _, found in groups)
+    context = {"groups": groups, "collections": collections, "first_run": first_run,
+               "steps_first": first_run and not needed}  # fmt: skip
     return page(request, "home/desk.html", context)
 
 
