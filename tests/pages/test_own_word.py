@@ -9,11 +9,12 @@ from tests.pages.conftest import Here
 from tests.pages.test_importing import bring, store
 from tests.pages.test_methods import COMMON
 from tests.pages.test_new_clutch import grid, register
-from tests.signing import Phone, endorsing, phone, rule
+from tests.signing import Phone, call, endorsing, phone, rule
 
 from scalewitness.animals.models import Animal
 from scalewitness.calls.models import Call
 from scalewitness.ledger.models import Entry, Text
+from scalewitness.standings.queries.dossier import dossier
 from scalewitness_cli.handover import Unsent
 
 DATA = "data:application/json;base64,"
@@ -106,3 +107,19 @@ def test_the_account_tells_keys_by_password_from_endorsed_ones(here: Here, odile
     assert odile.open("/account").text.count(words) == 1
     first.send(endorsing(first, tablet))
     assert words not in odile.open("/account").text
+
+
+def test_wherever_a_call_is_said_to_be_signed_it_says_by_what_key(
+    here: Here, odile: Browser, animal: Animal
+) -> None:
+    """A buyer too is not to take a key for the keeper's that anybody with the password made."""
+    first, tablet = (phone(here, here.odile, name=name) for name in ("first", "tablet"))
+    first.send(call(first, animal))
+    tablet.send(call(tablet, animal))
+    weak = "Signed on the examiner's device: nothing but their password stands for its key."
+    text = odile.open(f"/animals/{animal.pk}").text.replace("’", "'")
+    assert text.count(weak) == 1
+    assert text.count("Signed on the examiner's device.") == 1
+    assert [one.by_password_only for one in dossier(animal).calls].count(True) == 1
+    first.send(endorsing(first, tablet))
+    assert weak not in odile.open(f"/animals/{animal.pk}").text.replace("’", "'")

@@ -70,7 +70,8 @@ class CallShown(Struct, frozen=True, tag_field="sight", tag="all"):
     does not count; ``finding`` is the one that set it aside. ``interested``: whoever sent it
     had a share in the animal, or was selling or buying it; when ``second_hand`` that is not
     the examiner, and what the examiner knew is hearsay. ``signed``: the device it was sent
-    from signed it, which the log's entry holds; the sender's, when ``second_hand``.
+    from signed it, which the log's entry holds; the sender's, when ``second_hand``;
+    ``by_password_only``: no other device of its keeper endorsed that device's key.
     ``corrected``: ``examined_at`` is what the device's clock said plus an offset measured.
     ``refiled``: it was of another animal, by the transponder read, and counts there; ``refiles``:
     it was first filed on another. ``compared``: what the photos say of ``identity``, taken
@@ -98,6 +99,7 @@ class CallShown(Struct, frozen=True, tag_field="sight", tag="all"):
     interested: bool
     second_hand: bool
     signed: bool
+    by_password_only: bool
     anchored_to: str | None
     footing: Footing | None
     waiting: bool
@@ -228,6 +230,7 @@ def call(shown: ShownCall, known: Dossier) -> CallShown:
         interested=row.interested,
         second_hand=row.role != "keeper",
         signed=shown.signed,
+        by_password_only=shown.by_password_only,
         anchored_to=row.anchored_to,
         footing=msgspec.convert(row.footing or None, Footing | None),
         waiting=shown.waiting,

@@ -68,6 +68,7 @@ class CallForBuyer(Struct, frozen=True):
     identity: str
     compared: str | None
     signed: bool
+    by_password_only: bool
     counts: bool
     footing: Footing | None
     examiner: str | None
@@ -238,6 +239,7 @@ def _call_for_buyer(
         identity=call.identity,
         compared=shown.compared,
         signed=shown.signed,
+        by_password_only=shown.by_password_only,
         counts=shown.counts,
         footing=msgspec.convert(call.footing or None, Footing | None),
         examiner=backgrounds.get(call.examiner) if shown.counts else None,

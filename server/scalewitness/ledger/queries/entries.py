@@ -100,9 +100,10 @@ def leaf_of(entry: AnyEntry) -> Leaf:
     return read_leaf(bytes(entry.leaf))
 
 
-def is_signed(leaf: bytes) -> bool:
-    """Whether an entry with that leaf carries a device's signature."""
-    return read_leaf(bytes(leaf)).sig is not None
+def signing_device(leaf: bytes) -> UUID | None:
+    """The device whose signature an entry with that leaf carries; None: it carries none."""
+    entry = read_leaf(bytes(leaf))
+    return UUID(entry.device) if entry.sig is not None and entry.device is not None else None
 
 
 def entries_by_position(kinds: Iterable[str] | None = None) -> Iterator[Entry]:

@@ -309,7 +309,8 @@ def _signed(one: ShownCall) -> str:
     if not one.signed:
         return "Not signed on a device."
     whose = "examiner's" if one.call.role == "keeper" else "sender's"
-    return f"Signed on the {whose} device."
+    only = ": nothing but their password stands for its key" if one.by_password_only else ""
+    return f"Signed on the {whose} device{only}."
 
 
 def _interest(call: Call) -> str | None:

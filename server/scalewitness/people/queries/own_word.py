@@ -69,7 +69,10 @@ def has_own(keeper: UUID) -> bool:
 
 def by_password_only(devices: Iterable[UUID]) -> set[UUID]:
     """Of devices, those whose key nothing but the password stands for."""
-    keys = DeviceKey.objects.filter(pk__in=list(devices))
+    listed = list(devices)
+    if not listed:
+        return set()
+    keys = DeviceKey.objects.filter(pk__in=listed)
     return set(keys.exclude(pk__in=own_keys().values("pk")).values_list("pk", flat=True))
 
 

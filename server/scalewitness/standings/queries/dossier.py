@@ -21,9 +21,10 @@ from scalewitness.domain.sexing.standing import Assessment, CallWeight, SessionW
 from scalewitness.domain.sexing.stated_linkage import Start, with_linkage
 from scalewitness.domain.sexing.taxa import Taxon, as_learned, taxon
 from scalewitness.domain.sexing.used import RecordUsed
-from scalewitness.ledger.queries.entries import is_signed, note_beside
+from scalewitness.ledger.queries.entries import note_beside, signing_device
 from scalewitness.ledger.queries.together import read_together
 from scalewitness.people.queries import names_of
+from scalewitness.people.queries.own_word import by_password_only
 from scalewitness.standings.models import Standing
 from scalewitness.standings.queries.assessing import (
     Yardstick,
@@ -49,9 +50,9 @@ BESIDE: Final[Mapping[str, QuerySet[Any]]] = {
 @dataclass(frozen=True, slots=True)
 class ShownCall:
     """A call with what people see beside it. ``weight`` is None when it does not count;
-    ``signed``: its entry carries the signature of the device that sent it; ``report``: whose
-    word it is; ``compared``: what photos say of which animal it was; ``deceived``: a finding names
-    whoever sent it."""
+    ``signed``: its entry carries the signature of the device that sent it, ``by_password_only``
+    whose key no other device of its keeper endorsed; ``report``: whose word it is; ``compared``:
+    what photos say of which animal it was; ``deceived``: a finding names whoever sent it."""
 
     call: Call
     examiner_name: str
@@ -59,6 +60,7 @@ class ShownCall:
     note: str | None
     weight: CallWeight | None
     signed: bool
+    by_password_only: bool
     report: Report
     compared: Compared | None
     deceived: bool
@@ -275,14 +277,17 @@ def _shown(
     at: int | None,
 ) -> Iterable[ShownCall]:
     weights = {weight.call: weight for weight in assessment.weights}
-    for call in calls:
+    listed = [(call, signing_device(call.leaf)) for call in calls]
+    weak = by_password_only({device for _, device in listed if device})
+    for call, device in listed:
         yield ShownCall(
             call=call,
             examiner_name=names.get(call.examiner, "unknown"),
             sender_name=names.get(call.by, "unknown"),
             note=call.note,
             weight=weights.get(str(call.pk)),
-            signed=is_signed(call.leaf),
+            signed=device is not None,
+            by_password_only=device in weak,
             report=report_of(call, at),
             compared=compared_of(call, at),
             deceived=call.found_out,
