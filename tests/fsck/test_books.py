@@ -8,6 +8,7 @@ from io import StringIO
 from uuid import UUID
 
 import pytest
+from django.apps import apps
 from django.core.management import CommandError, call_command
 from tests.fsck.tampering import as_superuser
 from tests.world import World, new_id
@@ -17,6 +18,7 @@ from scalewitness.animals.services import edit
 from scalewitness.books.models import BookClosing, BookLine, BookSalt
 from scalewitness.books.queries import BOOKS
 from scalewitness.books.services import write_lines
+from scalewitness.fsck.tables import APART, TABLES
 from scalewitness.intake.batch import Actor
 from scalewitness.intake.closing import close_books
 from scalewitness.intake.erasure import erase_own_texts, erase_practitioner, erase_texts_by
@@ -111,6 +113,34 @@ def test_every_table_of_edits_has_a_book_of_all_its_columns() -> None:
         names = {one.attname for one in history._meta.concrete_fields}
         assert set(books[history].columns) == names - {"history_id"}
     assert len({one.name for one in BOOKS}) == len(BOOKS)
+
+
+ELSEWHERE = {
+    "ledger.Head ledger.SignedHead ledger.MapHead ledger.MapNode ledger.MapSubject": (
+        "worked out from the entries again"
+    ),
+    "ledger.WitnessPush": "how it goes with sending",
+    "books.BookSalt": "what opens the lines",
+    "animals.Collection": "as its last edit left it",
+    "mail.DeliveryReport": "quotes addresses, and goes with them; bears on no fact",
+    "people.PractitionerAddress visits.InvitationByLetter": "addresses, which may have to go",
+    "people.PractitionerLink sales.OfferLink sales.ConfirmationCode": "ways in, which run out",
+    "people.IdempotencyKey people.RecordEdit": "by what a thing sent again is known",
+    "people.Device sign_in.DeviceRequest": "who may sign in; keys are facts",
+    "standings.NumbersCandidate standings.NumbersReview": "until they are adopted, nothing",
+    "importing.Upload": "forgotten within days",
+    "account.EmailAddress account.EmailConfirmation knox.AuthToken mfa.Authenticator "
+    "sessions.Session": "signing in",
+    "auth.Group auth.Group_permissions auth.Permission contenttypes.ContentType": "not used",
+}
+"""Tables of which neither log nor books speak, and why."""
+
+
+def test_every_table_is_in_the_log_or_a_book_or_named_here() -> None:
+    spoken_of = {one.model for one in TABLES} | set(APART) | {one.model for one in BOOKS}
+    models = apps.get_models(include_auto_created=True)
+    silent = {one._meta.label for one in models if one not in spoken_of}
+    assert silent == {label for labels in ELSEWHERE for label in labels.split()}
 
 
 # --- tampering ------------------------------------------------------------------------

@@ -68,7 +68,7 @@ def test_the_story_says_every_kind_and_every_column_is_compared(told: World) -> 
             assert all(names == set(table.columns) for names in told_of), table.store
 
 
-@pytest.mark.parametrize("stretch", [256, 100, 100_000])
+@pytest.mark.parametrize("stretch", [256, 7, 100_000])
 def test_a_sound_record_has_no_difference(
     told: World, monkeypatch: pytest.MonkeyPatch, stretch: int
 ) -> None:

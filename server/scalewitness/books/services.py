@@ -35,16 +35,18 @@ ONE_AT_A_TIME = 0xB00C
 def _has_news(book: Book, closed: dict[str, Closed]) -> bool:
     lines = closed.get(book.name, Closed()).lines
     pending = BookLine.objects.filter(book=book.name, nth__gte=lines)
-    return pending.exists() or book.new_rows().exists()
+    return pending.exists() or bool(book.new_keys()[:1])
 
 
 def _written(book: Book, closed: Closed) -> Closed:
     chain, nth = bytes.fromhex(closed.chain), closed.lines
     for lines in lines_from(book.name, nth):  # an earlier closing did not come to them
         chain, nth = _over(chain, lines), nth + len(lines)
-    rows = book.new_rows().iterator(chunk_size=THROUGH)
-    while some := list(islice(rows, THROUGH)):
-        lines = _store(book, some, nth)
+    keys = book.new_keys().iterator(chunk_size=THROUGH)
+    while some := set(islice(keys, THROUGH)):
+        rows = book.rows({thing for thing, _ in some})
+        new = [one for one in rows if (one["book_thing"], one["book_state"]) in some]
+        lines = _store(book, new, nth)
         chain, nth = _over(chain, lines), nth + len(lines)
     return Closed(nth, chain.hex())
 
