@@ -9,6 +9,7 @@ be among them.
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from hashlib import sha256
 from typing import Any
 from uuid import UUID
 
@@ -42,12 +43,15 @@ AT_ONCE = 100
 ATTEMPTS = 3
 """How often an animal is fetched and asked for anew before its record is taken to be false: what
 came in between the two is in the one and not in the other."""
+THOROUGH_EVERY = 600
+"""Seconds after which all animals are asked for again, also those of which nothing new came: an
+entry that is kept back changes nothing here (our judgement)."""
 OWN_WORD = ("animal_registered", "call_made")
 
 
 @dataclass(slots=True)
 class Proved:
-    """``position``: of the entry that states the map; ``animals``: how many are proved as of it;
+    """``position``: of the entry that states the map; ``animals``: how many were proved as of it;
     ``unshown``: ids of those that the server shows no proof of, and may not have to."""
 
     position: int | None = None
@@ -76,12 +80,16 @@ def prove(
         Unreachable, Refusal: the server does not answer.
         Stopped: the log cannot be read.
     """
-    wanted = _wanted(store)
-    done, failed = Proved(), dict.fromkeys(wanted, "")
+    wanted, before = _wanted(store), _kept(store)
+    thorough = now - before.at >= THOROUGH_EVERY
+    done = Proved()
+    failed = {id: "" for id, state in wanted.items() if thorough or not before.has(id, state)}
+    changed = set(failed)
     for attempt in range(ATTEMPTS):
         if attempt:
             fetch()
-        asked = [id for id in _wanted(store) if id in failed]
+            wanted = _wanted(store)
+        asked = [id for id in wanted if id in failed]
         failed = {}
         for batch in _batches(asked):
             failed |= _prove_batch(store, identity, where, batch, now, done)
@@ -92,15 +100,29 @@ def prove(
     if failed:
         done.alarm = _alarmed(where, failed, now)
         return done
-    _remember(store, done, wanted)
+    kept = {
+        id: (state, done.position or 0) if id in changed else before.animals[id]
+        for id, state in wanted.items()
+        if id not in done.unshown and (id in changed or before.has(id, state))
+    }
+    _keep(store, _Kept(now if thorough else before.at, kept))
     return done
 
 
-def _wanted(store: Store) -> dict[str, None]:
-    """Animals seen whole, and those out of sight that one's own word is about."""
+def _wanted(store: Store) -> dict[str, str]:
+    """Animals seen whole, and those out of sight that one's own word is about; each with what its
+    proof depends on here."""
     here = {one["id"]: one for one in replica.animals(store)}
-    whole = [id for id, one in here.items() if one.get("sight") == "all"]
-    return dict.fromkeys([*whole, *(id for id in _own(store) if id not in here)])
+    sql = "SELECT about, count(*) AS facts, max(position) AS last FROM fact GROUP BY about"
+    facts = {row["about"]: (row["facts"], row["last"]) for row in store.rows(sql)}
+    whole = {id: one for id, one in here.items() if one.get("sight") == "all"}
+    found = {id: _digest((facts.get(id), one)) for id, one in whole.items()}
+    gone = {id: own for id, own in _own(store).items() if id not in here}
+    return found | {id: _digest([one.id for one in own]) for id, own in gone.items()}
+
+
+def _digest(what: Any) -> str:
+    return sha256(msgspec.json.encode(what)).hexdigest()[:16]
 
 
 def _own(store: Store) -> dict[str, list[Any]]:
@@ -282,22 +304,30 @@ def _alarmed(where: Where, failed: Mapping[str, str], now: int) -> Alarm:
 _KIND: Kind = "not_whole"
 
 
-def _remember(store: Store, done: Proved, wanted: Iterable[str]) -> None:
-    animals = sorted(set(wanted) - set(done.unshown))
+class _Kept(msgspec.Struct):
+    """When all was last asked for (Unix seconds), and of each animal found whole its state then and
+    the position as of which it was."""
+
+    at: int = 0
+    animals: dict[str, tuple[str, int]] = {}
+
+    def has(self, id: str, state: str) -> bool:
+        """Whether the animal was found whole as it is here now."""
+        return self.animals.get(id, ("", 0))[0] == state
+
+
+def _kept(store: Store) -> _Kept:
+    kept = store.kept("proved")
+    return msgspec.json.decode(kept, type=_Kept) if kept else _Kept()
+
+
+def _keep(store: Store, kept: _Kept) -> None:
     with store.change() as connection:
-        keep(connection, "proved", msgspec.json.encode(_Kept(done.position, animals)).decode())
+        keep(connection, "proved", msgspec.json.encode(kept).decode())
 
 
 def proved_as_of(store: Store, animal: str) -> int | None:
-    """The position as of which all that is here of the animal was found whole at the last sync;
-    None: it was not asked for then."""
-    kept = store.kept("proved")
-    last = msgspec.json.decode(kept, type=_Kept) if kept else None
-    return last.position if last is not None and animal in last.animals else None
-
-
-class _Kept(msgspec.Struct):
-    """What was proved by the last sync."""
-
-    position: int | None
-    animals: list[str]
+    """The position as of which all that is here of the animal was last found whole; None: it
+    changed since, or never was."""
+    kept, state = _kept(store), _wanted(store).get(animal)
+    return kept.animals[animal][1] if state is not None and kept.has(animal, state) else None

@@ -3,6 +3,7 @@ reader's own command names at its next look."""
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from typing import Any
 
 import psycopg
 import pytest
@@ -88,12 +89,20 @@ ALTERATIONS = {
 
 
 def test_all_that_is_here_is_found_whole(keeper: Machine, guest: Machine, snake: str) -> None:
-    found = keeper.sync()
+    found = later(keeper)
     assert found["proved"] >= 2
     assert found["proved_as_of"] > 0
+    assert keeper.sync()["proved"] == 0, "nothing is new, and all was asked for just now"
+    keeper.clock += 700
     told = keeper.run("sync").out
     assert "records are complete and unaltered as of position" in told
-    assert guest.sync()["proved"] >= 1
+    assert later(guest)["proved"] >= 1
+
+
+def later(machine: Machine, status: int = 0) -> Any:
+    """A sync some time after the one before."""
+    machine.clock += 700
+    return machine.sync(status=status)
 
 
 @pytest.mark.parametrize("what", ALTERATIONS)
@@ -131,11 +140,11 @@ def test_a_guest_whose_access_ended_still_sees_that_their_word_stands(
 ) -> None:
     visit = guest.api.get("visits").json()["items"][0]["id"]
     push(keeper.api, envelope("visit_cancelled", visit, {}))
-    gone = guest.sync()
+    gone = later(guest)
     assert gone["purged"] == 1
     assert gone["proved"] >= 2, "its own animal, and the one it may not see any more"
     with altered(room, ALTERATIONS["its chain"], snake):
-        found = guest.sync(status=1)
+        found = later(guest, status=1)
         assert found["alarm"]
     told = guest.run("alarms").out
     assert snake in told

@@ -11,16 +11,16 @@ import msgspec
 from scalewitness.domain.errors import LogContradicted
 from scalewitness.domain.translog.prefix_tree import Nodes, place_of, siblings_of
 from scalewitness.domain.translog.record_map import Opening, nonce_for
-from scalewitness.ledger.models import Checkpoint, MapHead, MapSubject
+from scalewitness.ledger.models import Checkpoint, MapHead, MapSubject, StatedMap
 from scalewitness.ledger.queries.entries import entry_at
-from scalewitness.ledger.queries.mapping import kept_subjects, latest_map, nodes_at
+from scalewitness.ledger.queries.mapping import kept_subjects, nodes_at
 from scalewitness.ledger.queries.snapshot import snapshot
-from scalewitness.ledger.queries.tree import place_proof
+from scalewitness.ledger.queries.tree import place_proof, tip
 from scalewitness.ledger.queries.witnesses import cosigned_note
 from scalewitness.ledger.services.mapping import map_signer
 from scalewitness.ledger.services.signing import log_signer, sign_checkpoint
 
-ATTEMPTS = 3
+ATTEMPTS = 4
 AHEAD = 40
 """Levels of the tree whose nodes are read at once; one of a million leaves has fewer."""
 
@@ -43,8 +43,9 @@ def stated_tree(now: datetime) -> Iterator[StatedTree]:
     Raises:
         LogContradicted, Fenced, OSError, Busy: as `signing.sign_checkpoint`.
     """
-    for _ in range(ATTEMPTS):
-        sign_checkpoint(now)
+    for attempt in range(ATTEMPTS):
+        if attempt:
+            sign_checkpoint(now)
         with snapshot():
             found = _stated()
             if found is not None:
@@ -54,8 +55,11 @@ def stated_tree(now: datetime) -> Iterator[StatedTree]:
 
 
 def _stated() -> StatedTree | None:
-    """None while the map is being extended, and has no root that was stated."""
-    stated, head = latest_map(), MapHead.objects.get(pk=1)
+    """None where entries came in since, or the map is being extended and has no root that was
+    stated."""
+    stated, head = StatedMap.objects.order_by("-position").first(), MapHead.objects.get(pk=1)
+    if stated is None or tip().size != stated.position + 1:
+        return None
     key = str(log_signer().verifier)
     checkpoint = Checkpoint.objects.filter(size=stated.position + 1, key=key).first()
     entry = entry_at(stated.position)
