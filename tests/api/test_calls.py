@@ -23,7 +23,7 @@ def test_a_call_is_made_and_then_read(world: World, odile: Api, animal: Animal) 
     sent = fact(probing("male", "A-1"), texts={"note": "Calm throughout."})
     made = odile.post(f"/animals/{animal.pk}/calls", sent)
     assert made.status == 201
-    assert set(made.body) == {"id", "status", "position", "receipt"}
+    assert set(made.body) == {"id", "status", "position", "stamp", "receipt"}
     shown = odile.get(made.headers["Location"].removeprefix("/api/v1")).body
     assert (shown["method"], shown["conclusion"], shown["stage"]) == ("probing", "male", "unknown")
     assert shown["examiner"] == {
