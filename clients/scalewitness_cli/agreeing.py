@@ -4,6 +4,8 @@ and shows beside them is held to them too."""
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
+from scalewitness.domain.identifiers import plain_code
+
 Shown = Mapping[str, Any]
 PARTICULARS = ("animal_registered", "particulars_corrected")
 
@@ -35,12 +37,17 @@ def _codes(shown: Shown, entries: Sequence[tuple[int, Any]]) -> Iterator[str]:
     codes: dict[tuple[str, str], None] = {}
     for _, one in entries:
         if one["kind"] == "identifier_assigned":
-            codes[one["body"]["scheme"], one["body"]["code"]] = None
+            codes[code_in(one["body"])] = None
         elif one["kind"] == "identifier_withdrawn":
-            codes.pop((one["body"]["scheme"], one["body"]["code"]), None)
+            codes.pop(code_in(one["body"]), None)
     here = {(one["scheme"], one["code"]) for one in shown.get("identifiers", [])}
     if here != set(codes):
         yield "the codes shown are not those that were stated"
+
+
+def code_in(body: Shown) -> tuple[str, str]:
+    """Scheme and code of an entry about an identifier, in the form that codes are stored in."""
+    return body["scheme"], plain_code(body["scheme"], body["code"])
 
 
 def _species(shown: Shown, entries: Sequence[tuple[int, Any]]) -> Iterator[str]:

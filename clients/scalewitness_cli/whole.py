@@ -20,11 +20,8 @@ from scalewitness.domain.translog.base64s import decode64
 from scalewitness.domain.translog.canonical import canonical_bytes
 from scalewitness.domain.translog.checkpoints import Checkpoint
 from scalewitness.domain.translog.keys import VerifierKey
-from scalewitness.domain.translog.leaf import read_leaf
 from scalewitness.domain.translog.notes import read_note
-from scalewitness.domain.translog.prefix_tree import NOTHING
-from scalewitness.domain.translog.proofs import verify_inclusion
-from scalewitness.domain.translog.record_map import KIND, Link, NotShown, Opening, require_whole
+from scalewitness.domain.translog.record_map import Link, NotShown, Opening, require_whole
 from scalewitness.domain.translog.tiles import nodes_in
 from scalewitness.domain.translog.tree import leaf_hash
 from scalewitness.domain.translog.vrf import VrfKey, read_key
@@ -36,6 +33,7 @@ from scalewitness_cli.memory import Memory
 from scalewitness_cli.outbox import items
 from scalewitness_cli.receipts import entries_of
 from scalewitness_cli.remote import Api
+from scalewitness_cli.stating import certified_key, map_in, opening_in
 from scalewitness_cli.store import Store, keep
 from scalewitness_cli.witness import Log, look
 
@@ -166,7 +164,7 @@ def _prove_batch(
         try:
             if id not in proofs:
                 raise NotShown("the server shows no proof of it")
-            opening = _opening(proofs[id])
+            opening = opening_in(proofs[id])
             require_whole(UUID(id), _links(facts, head.size), opening, root, key)
             if seen is not None:
                 _require_agreed(seen, facts, opening)
@@ -192,16 +190,8 @@ def _map_in(
     if isinstance(found, Alarm):
         done.alarm = found
         return Checkpoint(where.memory.origin, 0, b""), b"", b""
-    stated, head = answer["map"], found.head
-    entry, proof = decode64(stated["entry"]), list(map(decode64, stated["proof"]))
-    if stated["position"] != head.size - 1 or not verify_inclusion(
-        leaf_hash=leaf_hash(entry), index=head.size - 1, size=head.size, proof=proof, root=head.root
-    ):
-        raise NotShown("the map it is proved by is not in the tree that was signed")
-    leaf = read_leaf(entry)
-    if (leaf.kind, leaf.by) != (KIND, None):
-        raise NotShown("the tree that was signed does not end with the map")
-    return head, bytes.fromhex(leaf.body["root"]), bytes.fromhex(leaf.body["key"])
+    root, key = map_in(answer["map"], found.head)
+    return found.head, root, key
 
 
 def _key(store: Store, where: Where, stated: bytes) -> VrfKey:
@@ -217,22 +207,10 @@ def _key(store: Store, where: Where, stated: bytes) -> VrfKey:
             raise NotShown("the key that the map is made with is another than before")
         return key
     shown = where.api.get("log/map-key")
-    key = read_key(decode64(shown["modulus"]))
-    if key.hash != stated or not key.is_certified(list(map(decode64, shown["roots"]))):
-        raise NotShown("the key that the map is made with is not good")
+    key = certified_key(shown, stated)
     with store.change() as connection:
         keep(connection, name, shown["modulus"])
     return key
-
-
-def _opening(shown: Mapping[str, Any]) -> Opening:
-    return Opening(
-        count=shown["count"],
-        nonce=decode64(shown["nonce"]),
-        path_proof=decode64(shown["path_proof"]),
-        siblings=tuple(decode64(one) if one else NOTHING for one in shown["siblings"]),
-        hidden=tuple(Link(one["position"], decode64(one["hash"])) for one in shown["hidden"]),
-    )
 
 
 def _links(facts: Iterable[Mapping[str, Any]], size: int) -> list[Link]:

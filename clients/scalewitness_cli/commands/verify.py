@@ -18,6 +18,7 @@ from scalewitness.domain.translog.receipts import (
     read_receipt,
 )
 from scalewitness_cli.commands.trusted import kept_or_usage, read_keys
+from scalewitness_cli.saved import MAX_BYTES, BadSaved, check, is_saved, origin_of, read_saved
 from scalewitness_cli.trust import VARIABLE, keys_file, log_keys, witness_keys
 
 PROVES = (
@@ -52,9 +53,9 @@ UNSEEN = (
 def verify(
     ctx: click.Context, files: tuple[Path, ...], given: tuple[VerifierKey, ...], as_json: bool
 ) -> None:
-    """Check receipts offline.
+    """Check receipts, and records with their proofs that a page saved, offline.
 
-    Ends with 0 when every receipt holds, with 1 when one does not, with 2 when one cannot be
+    Ends with 0 when every file holds, with 1 when one does not, with 2 when one cannot be
     judged for want of a key.
     """
     trusted = [*given, *kept_or_usage()]
@@ -68,9 +69,12 @@ def verify(
 
 def _judged(file: Path, trusted: list[VerifierKey]) -> tuple[int, dict[str, Any]]:
     """The exit status for one file and what was found."""
+    with file.open("rb") as opened:
+        data = opened.read(MAX_BYTES)
+    if is_saved(data):
+        return _judged_saved(file, data, trusted)
     try:
-        with file.open("rb") as opened:
-            receipt = read_receipt(opened.read(MAX_RECEIPT_BYTES + 1))
+        receipt = read_receipt(data[: MAX_RECEIPT_BYTES + 1])
         origin = claimed_origin(receipt)
         logs = log_keys(dict.fromkeys(trusted), origin)
         if not logs:
@@ -79,6 +83,31 @@ def _judged(file: Path, trusted: list[VerifierKey]) -> tuple[int, dict[str, Any]
         return 0, _found(file, _proved_by_any(receipt, logs, witnesses))
     except BadReceipt as fault:
         return 1, {"file": str(file), "holds": False, "why": str(fault)}
+
+
+def _judged_saved(
+    file: Path, data: bytes, trusted: list[VerifierKey]
+) -> tuple[int, dict[str, Any]]:
+    """Of a record with its proof."""
+    try:
+        saved = read_saved(data)
+        origin = origin_of(saved)
+        logs = log_keys(dict.fromkeys(trusted), origin)
+        if not logs:
+            return 2, {"file": str(file), "holds": None, "why": _no_key(origin)}
+        found = check(saved, logs)
+    except BadSaved as fault:
+        return 1, {"file": str(file), "holds": False, "why": str(fault)}
+    if found.amiss:
+        return 1, {"file": str(file), "holds": False, "why": "\n  ".join(found.amiss)}
+    return 0, {
+        "file": str(file),
+        "holds": True,
+        "log": found.head.origin,
+        "position": found.head.size - 1,
+        "hidden": found.hidden,
+        "shown": len(saved.shown),
+    }
 
 
 def _proved_by_any(
@@ -140,6 +169,8 @@ def _in_words(found: dict[str, Any]) -> str:
         return f"{found['file']}: cannot be judged.\n  {found['why']}"
     if not found["holds"]:
         return f"{found['file']}: DOES NOT HOLD.\n  {found['why']}"
+    if "hidden" in found:
+        return f"{found['file']}: holds.\n  {_of_record(found)}"
     return "\n".join([f"{found['file']}: holds.", *(f"  {line}" for line in _lines(found))])
 
 
@@ -166,6 +197,14 @@ def _stamped(found: dict[str, Any]) -> list[str]:
         return []
     marked = f", marked {_line(', '.join(found['flags']))}" if found["flags"] else ""
     return [f"Received by the record at {found['received']}{marked}"]
+
+
+def _of_record(found: dict[str, Any]) -> str:
+    besides = f", with {found['hidden']} you have no access to" if found["hidden"] else ""
+    return (
+        f"What the page showed is complete and unaltered as of position {found['position']} of the "
+        f"log {found['log']}{besides}.\n  It does not show: {PROVES_NOT}"
+    )
 
 
 def _line(text: str) -> str:
