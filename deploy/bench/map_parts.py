@@ -13,7 +13,6 @@ import msgspec
 from django.db import transaction
 from log_parts import Measured
 
-from scalewitness.api.shapes.proofs import proofs
 from scalewitness.domain.ids import uuid7
 from scalewitness.domain.translog.prefix_tree import nodes_over
 from scalewitness.domain.translog.record_map import Link, chained
@@ -28,6 +27,7 @@ from scalewitness.ledger.services.mapping import (
 )
 from scalewitness.ledger.services.opening import openings, stated_tree
 from scalewitness.ledger.services.writing import Draft, Writer
+from scalewitness.receipts.proofs import proofs
 from scalewitness.receipts.whole import WholeRecord
 
 NOW = datetime(2026, 11, 25, 12, tzinfo=UTC)

@@ -8,10 +8,13 @@ from typing import Any
 
 import pytest
 from django.conf import settings
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from tests.api.client import Api
 from tests.api.conftest import present
 from tests.api.test_receipts import tamper, token
 from tests.domain.translog.reference_map import whole
+from tests.plugins.told_once import told_once
 from tests.world import World
 
 from scalewitness.animals.models import Animal
@@ -19,6 +22,7 @@ from scalewitness.domain.translog.base64s import encode64
 from scalewitness.domain.translog.keys import read_signer
 from scalewitness.ledger.models import Entry, MapSubject
 from scalewitness.ledger.queries.tree import tip
+from scalewitness.sales.models import Sale
 
 LOG_KEY = str(read_signer(settings.LOG_SIGNING_KEY).verifier)
 
@@ -192,6 +196,65 @@ def test_a_buyer_is_shown_what_the_link_shows_and_how_much_there_is_besides(
     assert "animal_registered" not in kinds
     assert proof["hidden"]
     check(nobody, answer, animal, decoded)
+
+
+@told_once
+def on_offer(world: World) -> Sale:
+    """A verified male; of the calls on it one was withdrawn."""
+    animal = world.verified("S2")
+    slip = world.call(world.odile, animal, "female")
+    world.say(world.odile, "call_withdrawn", animal.pk, {"call": str(slip.id)})
+    present(world)
+    sale = world.draft(animal)
+    world.offer(sale)
+    return sale
+
+
+def by_link(sale: Sale) -> dict[str, Any]:
+    answer = Api().get(f"/offers/{token(sale, 'offer')}/proofs")
+    assert answer.status == 200, answer
+    return answer.body
+
+
+def kinds_in(proof: dict[str, Any]) -> list[str]:
+    return [json.loads(b64decode(one["entry"]))["kind"] for one in proof["entries"]]
+
+
+def test_a_buyers_link_proves_the_whole_deal_too(on_offer: Sale) -> None:
+    answer = by_link(on_offer)
+    (deal,) = answer["deal"]
+    entries = {one["position"]: b64decode(one["entry"]) for one in deal["entries"]}
+    assert kinds_in(deal) == ["offer_made"]
+    assert deal["hidden"] == []
+    alone = answer | {"animals": [deal]}
+    whole(alone, map_key(Api()), LOG_KEY, str(on_offer.pk), entries)
+    with pytest.raises(AssertionError, match="not all that is stated"):
+        whole(alone, map_key(Api()), LOG_KEY, str(on_offer.pk), {})
+
+
+def test_a_buyer_reads_that_a_call_they_see_was_withdrawn(on_offer: Sale) -> None:
+    assert kinds_in(by_link(on_offer)["animals"][0]).count("call_withdrawn") == 1
+
+
+def test_columns_beside_an_entry_hide_nothing_of_it(on_offer: Sale) -> None:
+    before = kinds_in(by_link(on_offer)["animals"][0])
+    tamper("ledger_entry", "kind = 'founder_named' WHERE kind IN ('call_made', 'standing_changed')")
+    assert kinds_in(by_link(on_offer)["animals"][0]) == before
+
+
+def test_a_buyers_proof_asks_the_database_no_more_for_more_entries(
+    world: World, on_offer: Sale, django_assert_num_queries: Any
+) -> None:
+    by_link(on_offer)
+    with CaptureQueriesContext(connection) as few:
+        by_link(on_offer)
+        asked = len(few)
+    animal = on_offer.animals.get()
+    for _ in range(5):
+        world.call(world.odile, animal, "male")
+    by_link(on_offer)
+    with django_assert_num_queries(asked):
+        assert len(by_link(on_offer)["animals"][0]["entries"]) > 5
 
 
 def test_neighbours_proofs_tell_nothing_of_each_other(

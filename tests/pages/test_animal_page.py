@@ -91,7 +91,7 @@ def test_a_call_is_one_line_that_opens(here: Here, odile: Browser) -> None:
     animal = here.verified("R-17")
     html = odile.open(f"/animals/{animal.pk}").html
     lines = re.findall(
-        r"<li class=\"call\">\s*<details>\s*<summary>(.*?)</summary>", html, re.DOTALL
+        r"<li class=\"call\"[^>]*>\s*<details>\s*<summary>(.*?)</summary>", html, re.DOTALL
     )
     words = [" ".join(re.sub(r"<[^>]*>", " ", one).split()) for one in lines]
     assert len(words) == 3

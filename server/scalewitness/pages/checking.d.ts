@@ -83,3 +83,77 @@ interface Verdict {
 
 /** Swagger UI, from its own package's files (docs/docs.js). */
 declare var SwaggerUIBundle: { (given: object): unknown; presets: { apis: unknown } };
+
+/** The map of subjects (record_map.js, vrf.js, stated.js): positions and counts are numbers. */
+interface VrfKey {
+  modulus: bigint;
+  bytes: Bytes;
+  hash: Bytes;
+}
+interface Link {
+  position: number;
+  hash: Bytes;
+}
+interface MapOpening {
+  count: number;
+  nonce: Bytes;
+  pathProof: Bytes;
+  siblings: Bytes[];
+  hidden: Link[];
+}
+/** `key`: the hash of the map's key, in hexadecimal; `note`: the signed checkpoint. */
+interface StatedMap {
+  head: Head;
+  note: string;
+  root: Bytes;
+  key: string;
+  why: string | null;
+}
+interface RecordFound {
+  subject: string;
+  entries: Map<number, Entry>;
+  hidden: Link[];
+  why: string | null;
+}
+
+/** Something that is shown, beside the entry it comes from (agreeing.js). `kind`: that of the entry;
+    or `record`: all entries of the kinds `all` are shown; `standing`: the one in force, position null
+    where there is none; `sheet`: what is said of an animal. `body`: all that the entry holds;
+    `holds`: some of it. */
+interface Shown {
+  kind: string;
+  label: string;
+  about: string;
+  position?: number | null;
+  id?: string;
+  by?: string | null;
+  at?: string;
+  received?: string;
+  flags?: string[];
+  body?: unknown;
+  holds?: unknown;
+  withdrawn?: boolean;
+  admitted?: unknown;
+  all?: string[];
+}
+interface Amiss {
+  about: string | null;
+  position: number | null;
+  text: string;
+}
+/** What is remembered of a log by its name (seen_before.js, whole.js). */
+interface LogMemory {
+  note(origin: string): string | null;
+  keepNote(origin: string, note: string): void;
+  mapKey(origin: string): string | null;
+  keepMapKey(origin: string, modulus: string): void;
+}
+/** How a log is asked; null: it refuses to show that. */
+interface LogAsked {
+  consistency(old: bigint, now: bigint): Promise<string[] | null>;
+  mapKey(): Promise<unknown>;
+}
+/** `before`: the size seen the last time, or the note that this one contradicts. */
+type Whole =
+  | { holds: true; position: number; hidden: number; before: number | null }
+  | { holds: false; amiss: Amiss[]; before: string | null };

@@ -1,37 +1,44 @@
-"""Which entries a buyer may have the receipt of: what their link shows, and no more."""
+"""Which entries a buyer may have the receipt of: what their link shows, and no more.
 
-from collections.abc import Iterator
+What an entry says of itself decides, never the columns beside it: somebody who alters a row cannot
+make what the log states look as if it were not for the buyer to see.
+"""
+
+from collections.abc import Iterable, Iterator
+from functools import cached_property
 from uuid import UUID
 
-from scalewitness.animals.models import Animal
 from scalewitness.disclosures.models import Disclosure
-from scalewitness.disclosures.queries import readable_by_buyer
-from scalewitness.domain.errors import NotFound
+from scalewitness.disclosures.queries import ReadableByBuyer, readable_by_buyer
+from scalewitness.domain.errors import LogContradicted, NotFound
+from scalewitness.domain.sales import MAY
+from scalewitness.domain.translog.leaf import Leaf
 from scalewitness.ledger.models import Entry
-from scalewitness.ledger.queries.entries import AnyEntry, entry_of, leaf_of
-from scalewitness.sales.models import OfferLink, Sale
-from scalewitness.standings.queries.logged import latest_standing
+from scalewitness.ledger.queries.entries import (
+    AnyEntry,
+    entries_of,
+    entry_of,
+    leaf_of,
+    lines_of_kinds,
+)
+from scalewitness.sales.models import OfferLink
 
 FOR_DISCLOSURES = frozenset({"disclosure_owed", "disclosure_acknowledged"})
 
 
 def entry_shown(link: OfferLink, fact: UUID) -> Entry:
     """The entry of a fact that a live link shows: a step of its sale, a call on one of its
-    animals or a photo of one, a standing it was offered or disclosed on or that stands now,
-    a disclosure.
+    animals, its withdrawal or a photo of one, a standing it was offered or disclosed on or that
+    stands now, a disclosure.
 
     Raises:
         NotFound: there is none, or the link does not show it; one answer for both.
+        LogContradicted: its bytes are not those of an entry any more.
     """
     entry = entry_of(fact)
-    if entry is None or not shows(link, entry):
+    if entry is None or not ShownByLink(link).has(entry, _leaf(entry)):
         raise NotFound()
     return entry
-
-
-def shows(link: OfferLink, entry: AnyEntry) -> bool:
-    """Whether a live link shows this entry."""
-    return entry.about is not None and _is_shown(link, entry, entry.about)
 
 
 def photo_shown(link: OfferLink, photo: UUID) -> UUID:
@@ -46,40 +53,91 @@ def photo_shown(link: OfferLink, photo: UUID) -> UUID:
     return entry.fact
 
 
-def _is_shown(link: OfferLink, entry: AnyEntry, about: UUID) -> bool:
-    sale = link.sale
-    if entry.kind in FOR_DISCLOSURES:
-        owed = sale.disclosures.filter(pk=about)
-        return link.purpose == "disclosure" and owed.exists()
-    animal = sale.animals.filter(pk=about).first()
-    if animal is not None and entry.kind in {"call_made", "photo_attached"}:
-        of = leaf_of(entry).body.get("of")
-        return readable_by_buyer(animal, sale).has(
-            entry.position, entry.fact, UUID(of) if of else None
-        )
-    if animal is not None and entry.kind == "standing_changed":
-        return _is_named(link, entry, animal)
-    if entry.kind == "custody_changed":  # back from the sale, by its seller's word
-        return leaf_of(entry).body.get("sale") == str(sale.pk)
-    return sale.steps.filter(pk=entry.fact).exists()
+def _leaf(entry: Entry) -> Leaf:
+    try:
+        return leaf_of(entry)
+    except ValueError:
+        raise LogContradicted() from None
 
 
-def _is_named(link: OfferLink, entry: AnyEntry, animal: Animal) -> bool:
-    """Whether it is a standing the link names, or the last that is for its buyer."""
-    now = latest_standing(animal.pk, readable_by_buyer(animal, link.sale).at)
-    if now is not None and now.pk == entry.fact:
-        return True
-    named = set(_offered_on(link.sale))
-    if link.purpose == "disclosure":
-        named |= set(_disclosed_on(link.sale))
-    return entry.position in named
+class ShownByLink:
+    """What a live link shows: looked up once, however many entries are asked about. ``about``: all
+    entries about its animals, where they were read already."""
 
+    def __init__(
+        self, link: OfferLink, about: Iterable[tuple[AnyEntry, Leaf]] | None = None
+    ) -> None:
+        self.link, self.sale = link, link.sale
+        rows = self.sale.animals.select_related("collection").prefetch_related("custody")
+        self.animals = {one.pk: one for one in rows}
+        self._about = None if about is None else list(about)
 
-def _offered_on(sale: Sale) -> Iterator[int]:
-    for step in sale.steps.filter(kind="offer_made"):
-        yield from (one["position"] for one in step.body["represents"])
+    def has(self, entry: AnyEntry, leaf: Leaf) -> bool:
+        """Whether the link shows this entry, whose bytes say what ``leaf`` holds."""
+        if leaf.about is None:
+            return False
+        about = UUID(leaf.about)
+        if leaf.kind in FOR_DISCLOSURES:
+            return about in self.disclosures
+        if leaf.kind == "custody_changed":  # back from the sale, by its seller's word
+            return leaf.body.get("sale") == str(self.sale.pk)
+        if about in self.animals:
+            return self._of_animal(entry, leaf, about)
+        return about == self.sale.pk and leaf.kind in MAY
 
+    @cached_property
+    def disclosures(self) -> dict[UUID, Disclosure]:
+        """Those that the link speaks of."""
+        if self.link.purpose != "disclosure":
+            return {}
+        return {one.pk: one for one in Disclosure.objects.filter(sale=self.sale)}
 
-def _disclosed_on(sale: Sale) -> Iterator[int]:
-    for owed in Disclosure.objects.filter(sale=sale):
-        yield from (owed.was["position"], owed.now["position"])
+    def _of_animal(self, entry: AnyEntry, leaf: Leaf, animal: UUID) -> bool:
+        theirs, call = self._readable[animal], leaf.body.get("call")
+        if leaf.kind in {"call_made", "call_refiled"}:
+            return theirs.has(entry.position, UUID(leaf.id))
+        if leaf.kind == "photo_attached":
+            of = leaf.body.get("of")
+            return theirs.has(entry.position, UUID(leaf.id), UUID(of) if of else None)
+        if leaf.kind == "call_withdrawn" and isinstance(call, str):
+            return self._shows_call(theirs, UUID(call))
+        if leaf.kind == "standing_changed":
+            return entry.position in self._named or entry.position == self._newest.get(animal)
+        return False
+
+    @cached_property
+    def _readable(self) -> dict[UUID, ReadableByBuyer]:
+        return {id: readable_by_buyer(one, self.sale) for id, one in self.animals.items()}
+
+    def _shows_call(self, theirs: ReadableByBuyer, call: UUID) -> bool:
+        if theirs.has(-1 if theirs.until is None else theirs.until, call):
+            return True
+        made = entries_of([call]).get(call)
+        return made is not None and theirs.has(made.position)
+
+    @cached_property
+    def _newest(self) -> dict[UUID, int]:
+        """Of each animal the position of the last standing that is for the buyer."""
+        found = dict[UUID, int]()
+        for entry, leaf in self._about if self._about is not None else self._standings():
+            if leaf.kind == "standing_changed" and leaf.about and UUID(leaf.about) in self.animals:
+                at = self._readable[UUID(leaf.about)].at
+                if at is None or entry.position <= at:
+                    found[UUID(leaf.about)] = entry.position
+        return found
+
+    def _standings(self) -> Iterator[tuple[AnyEntry, Leaf]]:
+        for one in lines_of_kinds(self.animals, {"standing_changed"}):
+            yield one, leaf_of(one)
+
+    @cached_property
+    def _named(self) -> set[int]:
+        return {*self._offered_on(), *self._disclosed_on()}
+
+    def _offered_on(self) -> Iterator[int]:
+        for step in self.sale.steps.filter(kind="offer_made"):
+            yield from (one["position"] for one in step.body["represents"])
+
+    def _disclosed_on(self) -> Iterator[int]:
+        for owed in self.disclosures.values():
+            yield from (owed.was["position"], owed.now["position"])

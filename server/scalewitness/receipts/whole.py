@@ -14,13 +14,14 @@ import msgspec
 
 from scalewitness.animals.models import Animal
 from scalewitness.calls.queries.visibility import sights_of
+from scalewitness.domain.translog.leaf import Leaf
 from scalewitness.domain.translog.record_map import Link, Opening
 from scalewitness.domain.translog.tree import leaf_hash
 from scalewitness.ledger.models import Entry
-from scalewitness.ledger.queries.entries import EntryLine, lines_about
+from scalewitness.ledger.queries.entries import EntryLine, leaf_of, lines_about
 from scalewitness.ledger.services.opening import StatedTree, openings
 from scalewitness.people.models import Grant
-from scalewitness.receipts.by_link import shows
+from scalewitness.receipts.by_link import ShownByLink
 from scalewitness.receipts.queries import readable
 from scalewitness.sales.models import OfferLink
 
@@ -29,9 +30,10 @@ OWN_WORD = ("animal_registered", "call_made")
 
 
 class WholeRecord(msgspec.Struct, frozen=True):
-    """An animal's place in the map, and the entries about it that the reader may read."""
+    """The place in the map of an animal, or another thing that entries are about, and the entries
+    about it that the reader may read."""
 
-    animal: UUID
+    subject: UUID
     opening: Opening
     shown: list[EntryLine]
 
@@ -48,21 +50,44 @@ def whole_records(
     sights = sights_of(keeper, animals, now)
     spoken_of = _spoken_of(keeper, [one for one in animals if one not in sights], now)
     wanted = [one for one in animals if sights.get(one) == "all" or one in spoken_of]
-    lines = _lines(wanted, tree)
+    lines = list(map(_as_it_says, _lines(wanted, tree)))
     seen = readable(keeper, (one for one in lines if one.about in sights), now, sights)
     return list(_parted(wanted, lines, seen))
 
 
-def whole_by_link(link: OfferLink, tree: StatedTree) -> list[WholeRecord]:
-    """Of the animals of the sale behind a live link; within `opening.stated_tree`.
+def whole_by_link(link: OfferLink, tree: StatedTree) -> tuple[list[WholeRecord], list[WholeRecord]]:
+    """Of the animals of the sale behind a live link, and of the deal: the sale itself and what was
+    disclosed of it; within `opening.stated_tree`.
 
     Raises:
         LogContradicted: what is stored cannot be right.
     """
-    animals = list(link.sale.animals.values_list("pk", flat=True))
-    lines = _lines(animals, tree)
-    seen = {one.position for one in lines if shows(link, one)}
-    return list(_parted(animals, lines, seen))
+    plain = ShownByLink(link)
+    subjects = [*plain.animals, link.sale_id, *plain.disclosures]
+    lines = _lines(subjects, tree)
+    read = [(one, leaf) for one in lines if (leaf := _read(one)) is not None]
+    view = ShownByLink(link, read)
+    seen = {one.position for one, leaf in read if view.has(one, leaf)}
+    found = list(_parted(subjects, lines, seen))
+    animals = [one for one in found if one.subject in view.animals]
+    return animals, [one for one in found if one.subject not in view.animals]
+
+
+def _as_it_says(line: EntryLine) -> EntryLine:
+    """With the kind that its bytes state: a column that says otherwise hides nothing."""
+    if f'"kind":"{line.kind}"'.encode() in bytes(line.leaf):
+        return line
+    leaf = _read(line)
+    return line if leaf is None else line._replace(kind=leaf.kind)
+
+
+def _read(line: EntryLine) -> Leaf | None:
+    """None where the bytes are no entry: then its hash is all there is to show, and it will not
+    fit."""
+    try:
+        return leaf_of(line)
+    except ValueError:
+        return None
 
 
 def _spoken_of(keeper: UUID, unseen: Collection[UUID], now: datetime) -> set[UUID]:
@@ -80,15 +105,17 @@ def _lines(animals: Collection[UUID], tree: StatedTree) -> list[EntryLine]:
 
 
 def _parted(
-    animals: Collection[UUID], lines: list[EntryLine], seen: Collection[int]
+    subjects: Collection[UUID], lines: list[EntryLine], seen: Collection[int]
 ) -> Iterator[WholeRecord]:
-    opened = openings(animals)
-    for animal in (one for one in animals if one in opened):
-        about = [one for one in lines if one.about == animal]
+    opened, all_about = openings(subjects), dict[UUID | None, list[EntryLine]]()
+    for one in lines:
+        all_about.setdefault(one.about, []).append(one)
+    for subject in (one for one in subjects if one in opened):
+        about = all_about.get(subject, [])
         hidden = tuple(
             Link(one.position, leaf_hash(bytes(one.leaf)))
             for one in about
             if one.position not in seen
         )
         shown = [one for one in about if one.position in seen]
-        yield WholeRecord(animal, msgspec.structs.replace(opened[animal], hidden=hidden), shown)
+        yield WholeRecord(subject, msgspec.structs.replace(opened[subject], hidden=hidden), shown)

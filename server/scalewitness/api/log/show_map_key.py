@@ -6,9 +6,9 @@ from rest_framework.response import Response
 
 from scalewitness.api.log.proving import as_text
 from scalewitness.api.operations import operation
-from scalewitness.api.shapes.proofs import Base64
 from scalewitness.domain.translog.base64s import encode64
 from scalewitness.ledger.services.mapping import map_signer
+from scalewitness.receipts.proofs import Base64
 
 
 class MapKey(Struct, frozen=True):

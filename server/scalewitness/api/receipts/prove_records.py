@@ -7,9 +7,9 @@ from rest_framework.response import Response
 from scalewitness.api.authentication import keeper_of
 from scalewitness.api.operations import operation
 from scalewitness.api.parameters import Ids
-from scalewitness.api.shapes.proofs import Proofs, proofs
 from scalewitness.domain.errors import Fenced, LogContradicted
 from scalewitness.ledger.services.opening import stated_tree
+from scalewitness.receipts.proofs import Proofs, proofs
 from scalewitness.receipts.whole import whole_records
 
 ANIMALS = Ids("animals", "The animals.", least=1, most=100)

@@ -5,9 +5,9 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from scalewitness.api.operations import operation
-from scalewitness.api.shapes.proofs import Proofs, proofs
 from scalewitness.domain.errors import Fenced, LinkGone, LogContradicted
 from scalewitness.ledger.services.opening import stated_tree
+from scalewitness.receipts.proofs import Proofs, proofs
 from scalewitness.receipts.whole import whole_by_link
 from scalewitness.sales.queries import link_behind
 
@@ -19,9 +19,10 @@ from scalewitness.sales.queries import link_behind
     anonymous=True,
 )
 def prove_shown_records(request: Request, token: str) -> Response:
-    """Of the animals of the sale: the entries that the link shows, how many there are besides, and
-    what shows that these are all."""
+    """Of the animals of the sale, of the sale itself and of what was disclosed of it: the entries
+    that the link shows, how many there are besides, and what shows that these are all."""
     now = timezone.now()
     link = link_behind(token, now)
     with stated_tree(now) as tree:
-        return Response(proofs(tree, whole_by_link(link, tree), with_entries=True))
+        animals, deal = whole_by_link(link, tree)
+        return Response(proofs(tree, animals, with_entries=True, deal=deal))

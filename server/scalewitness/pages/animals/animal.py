@@ -9,10 +9,11 @@ from django.db import transaction
 from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
+from django.urls import reverse
 from django.utils import timezone
 
 from scalewitness.animals import services
-from scalewitness.animals.models import ON_SHEET, Animal
+from scalewitness.animals.models import ON_SHEET, Animal, Identifier
 from scalewitness.animals.queries import (
     Edit,
     LastNoted,
@@ -68,6 +69,15 @@ from scalewitness.pages.collections.collection import stewarded
 from scalewitness.pages.parts.access import actor_of, page, say_accepted, signed_in
 from scalewitness.pages.parts.facts import FactForm
 from scalewitness.pages.parts.picking import picked
+from scalewitness.pages.parts.proving import (
+    CALLS,
+    Proving,
+    Shown,
+    all_of,
+    seen_now,
+    sheet_of,
+    standing_of,
+)
 from scalewitness.pages.plots.of_case import course_of, depths_of
 from scalewitness.people.models import Keeper
 from scalewitness.people.queries import names_of
@@ -75,7 +85,7 @@ from scalewitness.planning.settling import what_would_settle
 from scalewitness.planning.supposing import Occasion
 from scalewitness.receipts.queries import withheld
 from scalewitness.sales.queries.returns import last_return_among
-from scalewitness.standings.queries.dossier import dossier
+from scalewitness.standings.queries.dossier import Dossier, dossier
 
 
 def blind_view(animal: Animal, known: LastNoted | None = None) -> dict[str, Any]:
@@ -126,7 +136,7 @@ def stewarded_animal(keeper: Keeper, animal_id: UUID) -> Animal:
 
 @signed_in
 def show_animal(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpResponse:
-    now = timezone.now()
+    now, seen = timezone.now(), seen_now()
     try:
         animal, sight = animal_seen(keeper.pk, animal_id, now)
     except NotFound:
@@ -164,8 +174,19 @@ def show_animal(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpRe
         "returned": last_return_among(life.moves, life.sales, now),
         "shared": around.shared,
         "others": around.others,
+        "proof": Proving(reverse("proof", args=[animal.pk]), seen, _shown(animal, case, codes)),
     }
     return page(request, "animals/animal.html", context)
+
+
+def _shown(animal: Animal, case: Dossier, codes: list[Identifier]) -> list[Shown]:
+    """What its page shows beside the lines of calls and photos."""
+    title = title_of(animal)
+    return [
+        all_of(title, animal.pk, (*CALLS, "photo_attached")),
+        standing_of(title, animal.pk, case.standing),
+        sheet_of(title, animal, codes),
+    ]
 
 
 def _parents(keeper: Keeper, animal: Animal) -> Parents:

@@ -1,6 +1,6 @@
 """An animal as its buyer reads of it."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import Any, Final
 from uuid import UUID
 
@@ -8,10 +8,11 @@ import msgspec
 from django.utils import timezone
 
 from scalewitness.animals.models import Animal, Photo
+from scalewitness.calls.queries.held import late_checks_of
 from scalewitness.calls.queries.visibility import reader_of
-from scalewitness.disclosures.queries import case_for_buyer
+from scalewitness.disclosures.queries import case_for_buyer, readable_by_buyer
 from scalewitness.domain.cautions import COMPARE_ITS_CODE
-from scalewitness.domain.facts import OfferMade
+from scalewitness.domain.facts import OfferMade, Representation
 from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.examiners.settled import settled_behind
 from scalewitness.pages.animals.evidence import (
@@ -23,12 +24,14 @@ from scalewitness.pages.animals.evidence import (
     sensitivity_of,
 )
 from scalewitness.pages.animals.settled import own_records
-from scalewitness.pages.home.titles import name_in
+from scalewitness.pages.home.titles import name_in, title_in
 from scalewitness.pages.plots.of_case import depths_of
 from scalewitness.sales.models import Sale, SaleStep
-from scalewitness.sales.queries import codes_known
+from scalewitness.sales.queries import codes_known, deal_ended
 from scalewitness.sales.queries.returns import Return, last_return
+from scalewitness.standings.models import Standing
 from scalewitness.standings.queries.dossier import Dossier
+from scalewitness.standings.queries.logged import label_of, latest_standing, latest_standings
 
 BEFORE_THE_CODE: Final = 2
 """Cautions of the record that stand before the one to compare the code: three lines are read, a
@@ -69,6 +72,31 @@ def animal_view(animal: Animal, sale: Sale, offer: SaleStep) -> dict[str, Any]:
         "more_cautions": cautions[BEFORE_THE_CODE:],
         "sensitivity": sensitivity_of(case),
         "late": late_in_words(case.late),
+    }
+
+
+def then_and_now(sale: Sale, offer: SaleStep | None) -> list[dict[str, Any]]:
+    """Of each animal what the buyer was told, and what the record says now, or said when the deal
+    ended: what comes later is for others."""
+    animals = {str(one.pk): one for one in sale.animals.all()}
+    offered = msgspec.convert(offer.body, OfferMade).represents if offer else ()
+    now = latest_standings(UUID(one.animal) for one in offered)
+    return [_compared(one, animals[one.animal], sale, now) for one in offered]
+
+
+def _compared(
+    was: Representation, animal: Animal, sale: Sale, now: Mapping[UUID, Standing]
+) -> dict[str, Any]:
+    standing = now.get(animal.pk)
+    if deal_ended(animal, sale) is not None:
+        standing = latest_standing(animal.pk, readable_by_buyer(animal, sale).at)
+    return {
+        "id": animal.pk,
+        "title": title_in(sale, animal),
+        "was": was.label,
+        "now": label_of(standing),
+        "standing": standing,
+        "late": late_in_words(late_checks_of(animal.pk)),
     }
 
 

@@ -22,7 +22,6 @@ from django.utils.cache import add_never_cache_headers
 from django.views.decorators.csrf import csrf_exempt
 
 from scalewitness.animals.models import Animal
-from scalewitness.calls.queries.held import late_checks_of
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.disclosures.queries import case_for_buyer
 from scalewitness.domain.cautions import AFTER_A_DISCLOSURE, BEFORE_A_PURCHASE, COMPARE_ITS_CODE
@@ -34,15 +33,16 @@ from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.guessing import WRONG_LINKS, one_link_too_many
 from scalewitness.intake.batch import Actor
 from scalewitness.intake.shown import shown_now
-from scalewitness.ledger.queries.tree import tip
 from scalewitness.letters import codes
 from scalewitness.mail.templatetags.words import day, moment, remedy_in_words
 from scalewitness.pages.animals.evidence import late_in_words, lines_of
 from scalewitness.pages.disclosures.disclosure import both_versions, receipts_for
 from scalewitness.pages.home.titles import title_in
-from scalewitness.pages.offers.animal import animal_view, calls_of
+from scalewitness.pages.offers.animal import animal_view, calls_of, then_and_now
+from scalewitness.pages.offers.proving import of_disclosures, of_offer
 from scalewitness.pages.parts.access import page, post_or_go
 from scalewitness.pages.parts.facts import TEXTS, FactForm, StepForm, retype
+from scalewitness.pages.parts.proving import seen_now
 from scalewitness.pages.sales.forms import (
     AnswerForm,
     ConfirmationForm,
@@ -50,7 +50,7 @@ from scalewitness.pages.sales.forms import (
     ReturnForm,
 )
 from scalewitness.rate_limit import address_of
-from scalewitness.sales.models import OfferLink, Sale, SaleStep
+from scalewitness.sales.models import OfferLink, Sale
 from scalewitness.sales.queries import (
     confirmed_without_day,
     last_release,
@@ -62,7 +62,6 @@ from scalewitness.sales.queries import (
 from scalewitness.sales.queries.arrivals import last_arrivals
 from scalewitness.sales.queries.returns import returns_of
 from scalewitness.sales.services import try_code
-from scalewitness.standings.queries.logged import label_of, latest_standings
 
 View = Callable[..., HttpResponse]
 
@@ -178,7 +177,7 @@ def _offer_page(
 ) -> HttpResponse:
     # The log's tip is read first: whatever arrives while the rest is gathered is newer
     # than what the buyer confirms, and so is refused.
-    seen, sale = tip().size - 1, link.sale
+    seen, sale = seen_now(), link.sale
     prefetch_related_objects([sale], *OF_A_SALE)
     offer = offer_in_force(sale)
     if offer is None:
@@ -190,6 +189,7 @@ def _offer_page(
     if confirmation:  # what was typed stays; it is this page that is confirmed next
         retype(confirmation, "seen", str(seen))
         retype(confirmation, "shown", json.dumps(shown["shown"]))
+    animals = [animal_view(one, sale, offer) for one in _animals(sale)]
     context = {
         "token": token,
         "sale": sale,
@@ -202,7 +202,8 @@ def _offer_page(
         "without_day": confirmed_without_day(sale),
         "held": progress.is_held,
         "seen": seen,
-        "animals": [animal_view(one, sale, offer) for one in _animals(sale)],
+        "animals": animals,
+        "proof": of_offer(token, sale, seen, animals),
         "steps": _steps(sale),
         "bought": _bought(sale),
         **_arrivals(sale),
@@ -336,35 +337,27 @@ def _owed(link: OfferLink) -> list[Disclosure]:
 def _disclosure_page(
     request: HttpRequest, token: str, link: OfferLink, refused: StepForm | None = None
 ) -> HttpResponse:
+    seen = seen_now()
     prefetch_related_objects([link.sale], *OF_A_SALE)
     offer = offer_in_force(link.sale)
+    owed, now = [_owed_view(one, link.sale) for one in _owed(link)], then_and_now(link.sale, offer)
     context = {
         "token": token,
         "sale": link.sale,
         "seller": link.sale.collection.keeper,
         "offered": msgspec.convert(offer.body, OfferMade) if offer else None,
-        "owed": [_owed_view(one, link.sale) for one in _owed(link)],
+        "proof": of_disclosures(token, link.sale, seen, owed, now),
+        "owed": owed,
         "bought": _bought(link.sale),
         **_arrivals(link.sale),
         "returns": list(_returns(link.sale)),
         **_release(link.sale),
-        "now": list(_then_and_now(link.sale, offer)),
+        "now": now,
         "advice": AFTER_A_DISCLOSURE,
         "refused": refused,
     }
     status = refused.status if refused else 200
     return page(request, "offers/disclosure.html", context, status=status)
-
-
-def _then_and_now(sale: Sale, offer: SaleStep | None) -> Iterator[dict[str, Any]]:
-    """Of each animal what the buyer was told, and what the record says now."""
-    names = {str(one.pk): title_in(sale, one) for one in sale.animals.all()}
-    represents = msgspec.convert(offer.body, OfferMade).represents if offer else ()
-    now = latest_standings(UUID(one.animal) for one in represents)
-    for one in represents:
-        label, late = label_of(now.get(UUID(one.animal))), late_checks_of(UUID(one.animal))
-        found = {"title": names[one.animal], "was": one.label, "now": label}
-        yield found | {"late": late_in_words(late)}
 
 
 def _owed_view(owed: Disclosure, sale: Sale) -> dict[str, Any]:

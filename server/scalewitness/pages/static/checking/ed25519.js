@@ -1,6 +1,6 @@
 // Ed25519 (RFC 8032) by WebCrypto, with no second signature for the same message.
 
-import { bytesOf } from "../shared/bytes.js";
+import { bytesOf, fromHex } from "../shared/bytes.js";
 
 const PRIME = 2n ** 255n - 19n;
 const ORDER = 2n ** 252n + 27742317777372353535851937790883648493n;
@@ -39,9 +39,6 @@ export async function verifies(publicKey, message, signature) {
   }
   return crypto.subtle.verify("Ed25519", key, signature, message);
 }
-
-/** @param {string} text */
-const fromHex = (text) => Uint8Array.from(text.match(/../g) ?? [], (two) => parseInt(two, 16));
 
 /** RFC 8032, 7.1, TEST 2. */
 const KNOWN = {

@@ -1,7 +1,8 @@
 // What a receipt that holds shows, and the second step: asking the log as it is now.
 
 import { growth, here } from "./growth.js";
-import { busy, facts, folded, items, made, say, spoken } from "./show.js";
+import { made } from "./made.js";
+import { busy, facts, folded, items, say, spoken } from "./show.js";
 import { bodyRows, dependsOn, grownVerdict, rows, SHOWS, SHOWS_NOT } from "./words.js";
 
 /** Elements for a judgement that holds. `brief`: the page says itself what receipts show.

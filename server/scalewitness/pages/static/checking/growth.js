@@ -1,11 +1,8 @@
 // Whether the log, as it shows itself now, still begins with the tree of a receipt.
 
-import { decode64, Refused } from "../shared/bytes.js";
+import { decode64, Refused, Unreachable } from "../shared/bytes.js";
 import { verifyConsistency } from "./merkle.js";
 import { openCheckpoint, readNote } from "./notes.js";
-
-/** The log's answer would be wanted, and did not come. */
-export class Unreachable extends Error {}
 
 /** {grew: true, size}, {grew: false, why, evidence}, or {grew: null, why} where it cannot be
  * told. `logs` are the log's keys relied on; `ask` reads {checkpoint(), proof(old, new)} and

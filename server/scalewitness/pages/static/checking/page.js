@@ -1,10 +1,10 @@
 // Wires the checks to a page: a form that takes a file, or a button that fetches the page's own
 // receipt (data-check-receipt).
 
-import { Refused } from "../shared/bytes.js";
+import { Refused, Unreachable } from "../shared/bytes.js";
 import { whyNot } from "./ed25519.js";
 import { found } from "./found.js";
-import { fetched, Unreachable } from "./growth.js";
+import { fetched } from "./growth.js";
 import { readKeys } from "./keys.js";
 import { judge, MAX_RECEIPT_BYTES } from "./receipt.js";
 import { busy, say } from "./show.js";

@@ -1,18 +1,8 @@
 // Verdicts as elements of a page. Texts are set as text, never as markup.
 
-const BOXES = { holds: "accepted", fails: "refused", unknown: "warnings" };
+import { made } from "./made.js";
 
-/** @template {keyof HTMLElementTagNameMap} T
- * @param {T} tag
- * @param {string} [text]
- * @param {string} [className]
- * @returns {HTMLElementTagNameMap[T]} */
-export function made(tag, text = "", className = "") {
-  const element = document.createElement(tag);
-  element.textContent = text;
-  if (className) element.className = className;
-  return element;
-}
+const BOXES = { holds: "accepted", fails: "refused", unknown: "warnings" };
 
 /** @param {HTMLElement} region
  * @param {Verdict} verdict */

@@ -3,6 +3,9 @@
 /** What is malformed or does not hold; the message says why, without a full stop. */
 export class Refused extends Error {}
 
+/** An answer would be wanted, and did not come; the message says why, as a sentence. */
+export class Unreachable extends Error {}
+
 const decoder = new TextDecoder("utf-8", { fatal: true, ignoreBOM: true });
 const encoder = new TextEncoder();
 
@@ -46,6 +49,10 @@ export function decode64(text) {
 /** @param {Bytes} bytes */
 export const hex = (bytes) =>
   Array.from(bytes, (one) => one.toString(16).padStart(2, "0")).join("");
+
+/** @param {string} text */
+export const fromHex = (text) =>
+  Uint8Array.from(text.match(/../g) ?? [], (two) => parseInt(two, 16));
 
 /** @param {Uint8Array} a
  * @param {Uint8Array} b */

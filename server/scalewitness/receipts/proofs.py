@@ -1,5 +1,6 @@
 """What shows that records are whole, as shown; ``server/MAP.md`` says how to check it."""
 
+from collections.abc import Iterable
 from typing import Annotated
 from uuid import UUID
 
@@ -52,22 +53,35 @@ class RecordProof(Struct, frozen=True):
 
 
 class Proofs(Struct, frozen=True):
-    """Of the animals asked for, those whose record can be shown to be whole to the reader."""
+    """Of the animals asked for, those whose record can be shown to be whole to the reader.
+    ``deal``: by a buyer's link, of the sale and of what was disclosed of it."""
 
     checkpoint: str
     map: StatedMap
     animals: list[RecordProof]
+    deal: list[RecordProof] | UnsetType = UNSET
 
 
-def proofs(tree: StatedTree, found: list[WholeRecord], *, with_entries: bool) -> Proofs:
+def proofs(
+    tree: StatedTree,
+    found: Iterable[WholeRecord],
+    *,
+    with_entries: bool,
+    deal: Iterable[WholeRecord] | None = None,
+) -> Proofs:
     stated = StatedMap(encode64(tree.entry), tree.position, [encode64(one) for one in tree.proof])
-    return Proofs(tree.checkpoint, stated, [_proof(one, with_entries) for one in found])
+    return Proofs(
+        tree.checkpoint,
+        stated,
+        [_proof(one, with_entries) for one in found],
+        UNSET if deal is None else [_proof(one, with_entries) for one in deal],
+    )
 
 
 def _proof(one: WholeRecord, with_entries: bool) -> RecordProof:
     opening = one.opening
     return RecordProof(
-        id=one.animal,
+        id=one.subject,
         count=opening.count,
         nonce=encode64(opening.nonce),
         path_proof=encode64(opening.path_proof),

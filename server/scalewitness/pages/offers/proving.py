@@ -1,0 +1,54 @@
+"""What the buyer's pages show, for the buyer's own browser to hold to the log."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
+
+from django.urls import reverse
+
+from scalewitness.pages.parts.proving import (
+    CALLS,
+    Proving,
+    Shown,
+    all_of,
+    deal_of,
+    disclosure_shown,
+    represented,
+    standing_of,
+)
+from scalewitness.sales.models import Sale
+
+View = Mapping[str, Any]
+
+
+def of_offer(token: str, sale: Sale, seen: int, animals: Sequence[View]) -> Proving:
+    """``animals``: as `animal.animal_view` has them."""
+    return _proving(token, seen, sale, _offered(animals))
+
+
+def of_disclosures(
+    token: str, sale: Sale, seen: int, owed: Sequence[View], now: Sequence[View]
+) -> Proving:
+    """``owed`` and ``now``: as the page shows them."""
+    return _proving(token, seen, sale, _disclosed(owed, now))
+
+
+def _proving(token: str, seen: int, sale: Sale, shown: Iterator[Shown]) -> Proving:
+    return Proving(reverse("api:offer-proofs", args=[token]), seen, [*deal_of(sale), *shown])
+
+
+def _offered(animals: Sequence[View]) -> Iterator[Shown]:
+    for one in animals:
+        yield all_of(one["title"], one["id"], (*CALLS, "photo_attached"))
+        yield standing_of(one["title"], one["id"], one["case"].standing)
+        if one["was_fact"]:
+            yield represented(one["title"], one["id"], one["was"])
+
+
+def _disclosed(owed: Sequence[View], now: Sequence[View]) -> Iterator[Shown]:
+    """The calls behind the newest disclosure are shown, and so must be all there are."""
+    for one in owed:
+        yield from disclosure_shown(one["owed"])
+    for one in owed[:1]:
+        yield all_of(one["title"], one["owed"].animal_id, CALLS)
+    for one in now if not owed else ():
+        yield standing_of(one["title"], one["id"], one["standing"])

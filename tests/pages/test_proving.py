@@ -1,0 +1,81 @@
+"""Whatever happened to an animal or a sale, an honest page alarms nobody: what it shows, held to
+its proof by the command, which says of a page what a browser says of it
+(`tests/browser/test_proving_pages.py`)."""
+
+import json
+from collections.abc import Iterator
+from datetime import timedelta
+from typing import Any
+
+import pytest
+from django.conf import settings
+from django.test import Client, override_settings
+from django.utils import timezone
+from pytest_django import DjangoDbBlocker
+from tests.everything import EARLIER, say_everything
+from tests.pages.browser import Page
+from tests.plugins.own_database import own_copy
+from tests.world import World
+
+from scalewitness.animals.models import Animal
+from scalewitness.domain.translog.keys import read_signer
+from scalewitness.ledger.services.signing import sign_checkpoint
+from scalewitness.mail.services.links import link_token
+from scalewitness.people.models import Keeper
+from scalewitness.sales.models import OfferLink
+from scalewitness_cli.saved import FORMAT, check, read_saved
+
+LOG = read_signer(settings.LOG_SIGNING_KEY).verifier
+
+
+@pytest.fixture(scope="module")
+def told(untouched_database: str, django_db_blocker: DjangoDbBlocker) -> Iterator[World]:
+    earlier = override_settings(LOG_RETIRED_KEYS=[str(EARLIER.verifier)])
+    with own_copy(untouched_database, django_db_blocker), earlier:
+        world = World(now=timezone.now() - timedelta(days=60))
+        with override_settings(LOG_SIGNING_KEY=EARLIER.secret()):
+            sign_checkpoint(world.now)
+        yield say_everything(world)
+
+
+def amiss(client: Client, path: str) -> list[str]:
+    """What does not fit of a page, and nothing for one that proves nothing."""
+    answer = client.get(path)
+    assert answer.status_code == 200, path
+    opened = Page(answer, path)
+    shown = [given["data-shown"] for _, given in opened.tags if "data-shown" in given]
+    place = next((given for _, given in opened.tags if "data-prove" in given), None)
+    if place is None:
+        assert not shown, path
+        return []
+    proofs = client.get(str(place["data-prove"]))
+    assert proofs.status_code == 200, proofs.content
+    file = {
+        "format": FORMAT,
+        "seen": int(str(place["data-seen"])),
+        "shown": [one for of in shown for one in json.loads(str(of))],
+        "proofs": proofs.json(),
+        "map_key": client.get("/api/v1/log/map-key").json(),
+    }
+    return list(check(read_saved(json.dumps(file).encode()), [LOG]).amiss)
+
+
+def test_pages_of_animals_and_of_buyers_fit_the_log_whatever_happened(told: World) -> None:
+    wrong: dict[str, Any] = {}
+    opened = set()
+    for keeper in Keeper.objects.filter(collections__isnull=False).distinct():
+        client = Client()
+        client.force_login(keeper)
+        for animal in Animal.objects.filter(collection__keeper=keeper):
+            path = f"/animals/{animal.pk}"
+            opened.add(path)
+            wrong[path] = amiss(client, path)
+    for link in OfferLink.objects.filter(revoked_at=None):
+        path = f"/offers/{link_token(link.pk)}"
+        if Client().get(path).status_code == 200:
+            opened.add(path)
+            wrong[path] = amiss(Client(), path)
+    found = {path: why for path, why in wrong.items() if why}
+    assert not found, json.dumps(found, indent=1)
+    assert sum(path.startswith("/animals/") for path in opened) > 20
+    assert sum(path.startswith("/offers/") for path in opened) > 3
