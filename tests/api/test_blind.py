@@ -106,7 +106,10 @@ def test_the_answer_to_their_own_call_says_only_that_it_is_in(
 ) -> None:
     sent = fact(probing("female", "V-1") | {"visit": visit})
     answer = guest.post(f"/animals/{secret.pk}/calls", sent)
-    assert (answer.status, set(answer.body)) == (201, {"id", "status", "position", "receipt"})
+    assert (answer.status, set(answer.body)) == (
+        201,
+        {"id", "status", "position", "stamp", "receipt"},
+    )
     assert answer.body["receipt"] == f"/api/v1/receipts/{sent['id']}"
 
 

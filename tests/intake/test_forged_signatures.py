@@ -1,7 +1,6 @@
 """A forged, moved or borrowed signature on a fact is refused, and a
 second fitting one changes nothing."""
 
-import json
 from base64 import b64decode, b64encode
 from collections.abc import Callable
 from hashlib import sha512
@@ -14,7 +13,7 @@ from tests.world import World, new_id, probing
 
 from scalewitness.animals.models import Animal
 from scalewitness.calls.models import Call
-from scalewitness.domain.translog.leaf import read_leaf
+from scalewitness.domain.translog.leaf import read_leaf, signed_bytes
 from scalewitness.intake.batch import Actor
 from scalewitness.intake.services import accept
 from scalewitness.ledger.models import Entry
@@ -153,8 +152,7 @@ def random_nonce_signature(one: Phone, item: Item) -> bytes:
     r = int.from_bytes(sha512(nonce.private_bytes_raw()).digest()[:32], "little")
     r = (r & ~7 & ((1 << 255) - 1)) | (1 << 254)
     point = nonce.public_key().public_bytes_raw()
-    stored = json.loads(bytes(entry_of(item).leaf)) | {"sig": None}
-    message = json.dumps(stored, sort_keys=True, separators=(",", ":")).encode()
+    message = signed_bytes(read_leaf(bytes(entry_of(item).leaf)))
     public = private.public_key().public_bytes_raw()
     k = int.from_bytes(sha512(point + public + message).digest(), "little")
     return point + ((r + k * scalar) % ORDER).to_bytes(32, "little")

@@ -64,7 +64,7 @@ def finding(world: World, animal: Animal, agreed: bool = True) -> UUID:
 
 def sent(world: World) -> None:
     """The letters left."""
-    Letter.objects.filter(kind="named_as_one").update(state="sent", sent_at=world.now)
+    Letter.objects.filter(kind="named_as_one").update(state="sent", sent_at=world.now, attempts=1)
 
 
 def named(world: World, two: tuple[Animal, Keeper, Keeper]) -> NamedAsOne:
@@ -194,8 +194,8 @@ def test_days_to_object_begin_when_both_letters_left_or_came_back(
     find_one_person(finding(world, animal), one.pk, other.pk, world.now)
     assert count(world) == 0, "they wait at a host that is away"
     letters = Letter.objects.filter(kind="named_as_one")
-    letters.filter(recipient=one.pk).update(state="sent", sent_at=world.now)
-    letters.filter(recipient=other.pk).update(state="returned", sent_at=world.now)
+    letters.filter(recipient=one.pk).update(state="sent", sent_at=world.now, attempts=1)
+    letters.filter(recipient=other.pk).update(state="returned", sent_at=world.now, attempts=1)
     assert count_named(world.now) == 0
     assert count(world) == 1, "a dead address is no way out"
 

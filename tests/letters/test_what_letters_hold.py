@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from datetime import timedelta
 from typing import Any
+from uuid import UUID
 
 import pytest
 from tests.intake.test_letters_owed import Scene, answer, find, object_to_it, say, scene, state
@@ -68,8 +69,8 @@ def test_what_the_letter_of_a_step_holds(
     more: dict[str, Any] = {"receipt": str(fact)} if to == "Odile Marten" else {}
     if letter.kind in {"payment_recorded", "handed_over"}:
         links = OfferLink.objects.filter(purpose="disclosure", sale=scene.sale, revoked_at=None)
-        link = links.order_by("pk").reverse()[0]
-        more = {"link": str(link.pk)}
+        more = {"link": letter.context["link"]}  # of several made at one moment, any
+        assert UUID(more["link"]) in set(links.values_list("pk", flat=True))
     assert letter.cause == fact
     assert letter.context == about(scene, to) | more
 

@@ -147,6 +147,7 @@ def deployed() -> dict[str, str]:
         "DATABASE_URL": "postgres://u:p@127.0.0.1:1/x",
         "REDIS_URL": "redis://127.0.0.1:1",
         "LOG_SIGNING_KEY": os.environ["LOG_SIGNING_KEY"],
+        "LOG_MAP_KEY": os.environ["LOG_MAP_KEY"],
     }
 
 

@@ -211,13 +211,14 @@ def seen_whole(keeper: Keeper) -> QuerySet[Animal]:
 def _register(request: HttpRequest, form: RegisterForm, keeper: Keeper) -> bool:
     """The animal, its identifier and its name, all or nothing."""
     now, animal = timezone.now(), form.cleaned_data["animal"]
+    items = form.items()  # before a refusal takes the field that it names out of the form
     with transaction.atomic():
-        outcomes = accept(form.items(), actor_of(keeper), now)
+        outcomes = accept(items, actor_of(keeper), now)
         refused = next((one.problem for one in outcomes if one.problem), None)
         if refused is not None:
             transaction.set_rollback(True)
             form.refuse(refused)
-            form.keep_to_sign(form.items(), keeper.pk)
+            form.keep_to_sign(items, keeper.pk)
             return False
         for outcome in outcomes:
             warn_of_number(request, outcome)
