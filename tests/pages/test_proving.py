@@ -79,3 +79,16 @@ def test_pages_of_animals_and_of_buyers_fit_the_log_whatever_happened(told: Worl
     assert not found, json.dumps(found, indent=1)
     assert sum(path.startswith("/animals/") for path in opened) > 20
     assert sum(path.startswith("/offers/") for path in opened) > 3
+
+
+def test_a_blind_guest_is_told_that_completeness_waits_and_gets_no_proof(told: World) -> None:
+    animal = told.animal("BL-1")
+    told.call(told.odile, animal, "male")
+    told.now = timezone.now()
+    told.visit(told.greta, animal)
+    client = Client()
+    client.force_login(told.greta)
+    page = client.get(f"/animals/{animal.pk}").content.decode()
+    assert "it cannot be shown to you either that its record is complete" in page
+    assert "data-prove" not in page
+    assert client.get(f"/animals/{animal.pk}/proof").status_code == 404
