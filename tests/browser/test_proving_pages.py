@@ -32,6 +32,7 @@ from scalewitness.domain.translog.notes import signed
 from scalewitness.intake.batch import Actor
 from scalewitness.intake.rules.photos import take_photo_file
 from scalewitness.intake.services import accept_one
+from scalewitness.ledger.services.signing import sign_checkpoint
 from scalewitness.people.services import enrol_device
 from scalewitness_cli.main import cli
 
@@ -84,6 +85,7 @@ def story(site: Site) -> Told:
     database = connections["default"].settings_dict["NAME"]
     world.now = timezone.now()
     _, device = enrol_device(world.odile, "phone", world.now)
+    sign_checkpoint(world.now)  # or looking would, which what is put back afterwards must not undo
     return Told(
         database,
         session_of(world.odile),

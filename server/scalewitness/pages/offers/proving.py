@@ -33,7 +33,8 @@ def of_disclosures(
 
 
 def _proving(token: str, seen: int, sale: Sale, shown: Iterator[Shown]) -> Proving:
-    return Proving(reverse("api:offer-proofs", args=[token]), seen, [*deal_of(sale), *shown])
+    address = reverse("api:offer-proofs", args=[token])
+    return Proving(address, seen, [*deal_of(sale), *shown], codes=False)
 
 
 def _offered(animals: Sequence[View]) -> Iterator[Shown]:

@@ -37,6 +37,8 @@ class Proving:
     address: str
     seen: int
     shown: list[Shown] = field(default_factory=list)
+    codes: bool = True
+    """Whether lines hold the code read at a check: by a link, it may be a later holder's."""
 
     @property
     def as_json(self) -> str:
@@ -138,7 +140,7 @@ def disclosure_shown(owed: Disclosure) -> list[Shown]:
     return [stated, acknowledged]
 
 
-def call_shown(one: CallInWords) -> Shown:
+def call_shown(one: CallInWords, *, codes: bool) -> Shown:
     """A line of a call: what it says, what the record knew of it, and what became of it."""
     call = one.call
     return {
@@ -148,18 +150,21 @@ def call_shown(one: CallInWords) -> Shown:
         "position": call.position,
         "withdrawn": one.state == "withdrawn",
         "admitted": {name: getattr(call, name) for name in ADMITTED},
-        **(_refiled(call) if call.refiles_id else _made(call)),
+        **(_refiled(call) if call.refiles_id else _made(call, codes)),
     }
 
 
-def _made(call: Call) -> Shown:
+def _made(call: Call, codes: bool) -> Shown:
+    body = dict(call.body)
+    if not codes and "identified" in body:
+        body["identified"] = {name: it for name, it in body["identified"].items() if name != "code"}
     return {
         "kind": "call_made",
         "by": str(call.by),
         "at": rfc3339(call.examined_at),
         "received": to_the_microsecond(call.received_at),
         "flags": call.flags,
-        "body": call.body,
+        "body": body,
         "holds": {"conclusion": call.conclusion, "observed": {"method": call.method}},
     }
 

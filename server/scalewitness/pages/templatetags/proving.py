@@ -15,7 +15,8 @@ register = template.Library()
 @register.simple_tag(takes_context=True)
 def shows(context: Context, line: CallInWords | Photo) -> SafeString:
     """An attribute; nothing on pages that prove nothing."""
-    if not context.get("proof"):
+    proof = context.get("proof")
+    if not proof:
         return SafeString("")
-    shown = photo_shown(line) if isinstance(line, Photo) else call_shown(line)
+    shown = photo_shown(line) if isinstance(line, Photo) else call_shown(line, codes=proof.codes)
     return format_html(' data-shown="{}"', as_json([shown]))

@@ -1,14 +1,13 @@
-// Whether what is shown follows from the entries that were proved: values in, sentences out.
+// Whether what is shown follows from the entries that were proved.
 
 import { canonical } from "../shared/canonical.js";
 
 const CALLS = ["call_made", "call_refiled"];
 const PARTICULARS = ["animal_registered", "particulars_corrected"];
-/** How many differences of one thing are told. */
+/** Differences told of one thing. */
 const MOST = 3;
 
-/** What does not fit, in the order of what is shown. `seen`: up to which position everything must
- * be shown; what came later may have come while the page was made.
+/** What does not fit, in the order shown. `seen`: up to here everything must be shown.
  * @param {Shown[]} shown
  * @param {Map<string, RecordFound>} records
  * @param {number} seen
@@ -73,9 +72,11 @@ function differences(part, whole) {
     .map(([path, value]) => said(path, value, there.get(path)));
 }
 
-/** @param {unknown} shown
- * @param {unknown} stated */
+/** @param {any} shown
+ * @param {any} stated */
 function inFull(shown, stated) {
+  const { code, ...seen } = stated.identified ?? {};
+  if (code && !shown.identified?.code) stated = { ...stated, identified: seen };
   if (canonical(shown) === canonical(stated)) return [];
   const [ours, theirs] = [flat(shown), flat(stated)];
   const paths = [...new Set([...ours.keys(), ...theirs.keys()])];
@@ -102,7 +103,7 @@ function quoted(path, value) {
  * @param {unknown} theirs */
 const same = (ours, theirs) => ours === theirs || (theirs === undefined && !ours);
 
-/** Each value in it by where it stands; a list of plain values is one of them.
+/** Each value by where it stands; a list of plain values is one.
  * @param {unknown} value
  * @param {string} [path]
  * @param {Map<string, unknown>} [into] */
